@@ -1,0 +1,111 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+#
+# make run      install what is missing, build, open the prompt
+# make check    install what the tests need, build, run every test
+# make help     all targets
+#
+# CC, CFLAGS, CPPFLAGS, LDFLAGS, PREFIX and DESTDIR are yours; what the project itself needs stands
+# in variables of its own, so overriding them never breaks the build.
+
+PREFIX   ?= /usr/local
+BINDIR   ?= $(PREFIX)/bin
+DATADIR  ?= $(PREFIX)/share/jarside
+MANDIR   ?= $(PREFIX)/share/man
+CC       := $(if $(filter default,$(origin CC)),gcc,$(CC))
+CFLAGS   ?= -O2 -g
+MODE     ?= release
+WERROR   ?= $(if $(CI),-Werror)
+
+B        := .build/$(MODE)
+PACKAGES := yaml-0.1 libpcre2-8 readline gsl jansson libutf8proc
+NEEDED   := gcc make pkg-config libyaml-dev libpcre2-dev libreadline-dev libgsl-dev libjansson-dev libutf8proc-dev
+NEEDED_TESTS := $(NEEDED) perl libcmocka-dev libio-pty-perl
+
+WARN     := -Wall -Wextra -Wpedantic -Wshadow -Wconversion -Wstrict-prototypes -Wmissing-prototypes \
+            -Wwrite-strings -Wvla -Wformat=2 -Wundef $(WERROR)
+HARDEN_release := -D_FORTIFY_SOURCE=2 -fstack-protector-strong -fstack-clash-protection -fPIE
+HARDLINK_release := -pie -Wl,-z,relro,-z,now
+HARDEN_asan := -fsanitize=address,undefined -fno-sanitize-recover=all -fno-omit-frame-pointer
+HARDLINK_asan := -fsanitize=address,undefined
+
+pkg = $(shell pkg-config $(1) $(PACKAGES) 2>/dev/null)
+OUR_CFLAGS   = -std=c11 -D_POSIX_C_SOURCE=200809L -D_DEFAULT_SOURCE -Iengine $(WARN) $(HARDEN_$(MODE)) $(call pkg,--cflags)
+OUR_LDFLAGS  = $(HARDLINK_$(MODE))
+OUR_LIBS     = $(call pkg,--libs) -lm
+
+# Lowest layer first. A folder may include from itself and from folders to its left
+# (reason and process may not see each other); tests/house checks it.
+LAYERS   := base knowledge process reason triage voice prompt cli
+SOURCES  := $(foreach l,$(LAYERS),$(sort $(wildcard engine/$(l)/*.c)))
+OBJECTS  := $(SOURCES:engine/%.c=$(B)/%.o)
+MAIN     := $(B)/main.o
+UNIT     := $(sort $(wildcard tests/unit/*.c) $(wildcard tests/outside/*.c))
+UNITS    := $(UNIT:tests/%.c=$(B)/tests/%.t)
+SCRIPTS  := $(sort $(wildcard tests/*/*.t))
+
+.PHONY: all run check install uninstall clean asan lint bench help deps deps-check format
+.DELETE_ON_ERROR:
+
+all: $(B)/jarside  ## build the program
+
+help:  ## this list
+	@sed -n 's/^\([a-z-]*\):.*##  *\(.*\)/\1\t\2/p' Makefile | expand -t 14
+
+$(B)/jarside: $(MAIN) $(B)/libjarside.a
+	$(CC) $(OUR_CFLAGS) $(CFLAGS) $(OUR_LDFLAGS) $(LDFLAGS) -o $@ $^ $(OUR_LIBS)
+
+$(B)/libjarside.a: $(OBJECTS)
+	@rm -f $@
+	$(AR) rcs $@ $^
+
+$(B)/%.o: engine/%.c
+	@mkdir -p $(@D)
+	$(CC) $(OUR_CFLAGS) -DJARSIDE_DATADIR='"$(DATADIR)"' $(CPPFLAGS) $(CFLAGS) -MMD -MP -c -o $@ $<
+
+# Unit tests and outside checks: cmocka programs that speak TAP.
+$(B)/tests/%.t: tests/%.c $(B)/libjarside.a
+	@mkdir -p $(@D)
+	$(CC) $(OUR_CFLAGS) -Itests $(CPPFLAGS) $(CFLAGS) -MMD -MP $(OUR_LDFLAGS) $(LDFLAGS) -o $@ $< $(B)/libjarside.a $(OUR_LIBS) -lcmocka
+
+deps:
+	@tests/house/install-missing $(NEEDED)
+deps-check:
+	@tests/house/install-missing $(NEEDED_TESTS)
+
+# A second make, so that pkg-config is asked after the packages are there.
+run: deps  ## install what is missing, build, open the prompt (without a terminal: judge the demo case)
+	@$(MAKE) --no-print-directory all
+	@tests/house/run-or-demo $(B)/jarside
+
+check: deps-check  ## install what the tests need, build, run every test
+	@$(MAKE) --no-print-directory tests
+
+.PHONY: tests
+tests: $(B)/jarside $(UNITS)
+	JARSIDE=$(CURDIR)/$(B)/jarside CMOCKA_MESSAGE_OUTPUT=TAP prove -j2 $(PROVEFLAGS) $(SCRIPTS) $(UNITS)
+
+asan:  ## the whole suite under AddressSanitizer and UndefinedBehaviorSanitizer
+	@$(MAKE) --no-print-directory MODE=asan CFLAGS="-O1 -g" tests
+
+lint:  ## clang-format, clang-tidy, cppcheck
+	@tests/house/lint $(SOURCES)
+
+format:  ## let clang-format rewrite the sources
+	clang-format -i $$(git ls-files 'engine/*.[ch]' 'tests/*.[ch]')
+
+bench: all  ## print timings
+	@tests/bench/run $(B)/jarside
+
+install: all  ## install below PREFIX (and DESTDIR)
+	install -d $(DESTDIR)$(BINDIR) $(DESTDIR)$(DATADIR)
+	install -m 755 $(B)/jarside $(DESTDIR)$(BINDIR)/jarside
+	cp -R rules corpus $(DESTDIR)$(DATADIR)/
+
+uninstall:  ## remove what install installed
+	rm -f $(DESTDIR)$(BINDIR)/jarside
+	rm -rf $(DESTDIR)$(DATADIR)
+
+clean:  ## remove what was built
+	rm -rf .build
+
+-include $(shell find .build -name '*.d' 2>/dev/null)

@@ -1,0 +1,61 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef JARSIDE_BASE_DIAG_H
+#define JARSIDE_BASE_DIAG_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+/*
+ * What is wrong with something that was read, where, and what would be right.
+ *
+ * Faults are collected, not thrown: a reader adds all it finds and the caller
+ * prints them. DIAG_KEEP are kept; further ones are counted.
+ */
+struct position {
+    const char *file; /* as the user named it; NULL when there is no file */
+    size_t line;      /* from 1; 0 when unknown */
+    size_t column;    /* from 1, in code points; 0 when unknown */
+};
+
+enum { DIAG_KEEP = 20 };
+
+enum diag_kind { DIAG_ERROR, DIAG_WARNING };
+
+struct diag {
+    enum diag_kind kind;
+    struct position at;
+    const char *message; /* what is wrong; what would be right. Escape-safe UTF-8. */
+    const char *excerpt; /* the line or pattern at fault, or NULL */
+    size_t caret;        /* column in the excerpt to point at, from 1; 0 for none */
+};
+
+struct diags; /* opaque; owns its strings */
+
+struct diags *diags_new(void); /* NULL when out of memory */
+void diags_free(struct diags *diags);
+void diags_clear(struct diags *diags);
+
+/*
+ * Add one. The message is formatted, made safe (base/text.h) and copied. The
+ * house form is lower case, no full stop, "problem; what would be right", ids
+ * and quoted input in single quotes.
+ */
+void diags_error(struct diags *diags, struct position at, const char *format, ...)
+    __attribute__((format(printf, 3, 4)));
+void diags_warn(struct diags *diags, struct position at, const char *format, ...)
+    __attribute__((format(printf, 3, 4)));
+/* Attach an excerpt and a caret to the last one added and kept. Copied. */
+void diags_excerpt(struct diags *diags, const char *excerpt, size_t caret);
+
+size_t diags_errors(const struct diags *diags);   /* all, kept or not */
+size_t diags_warnings(const struct diags *diags); /* all, kept or not */
+size_t diags_kept(const struct diags *diags);
+const struct diag *diags_get(const struct diags *diags, size_t index);
+
+/*
+ * The nearest of `count` names to `word` by edit distance, for "did you mean";
+ * NULL if none is near (distance above a third of the length, at least 1).
+ */
+const char *diag_nearest(const char *word, const char *const *names, size_t count);
+
+#endif

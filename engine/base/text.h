@@ -1,0 +1,60 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef JARSIDE_BASE_TEXT_H
+#define JARSIDE_BASE_TEXT_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+/*
+ * Strings: a growable buffer, UTF-8, and what may reach a screen.
+ *
+ * Unicode tables come from utf8proc. "Safe" text has no control character but
+ * newline, no escape, no bidirectional control, no invalid UTF-8: whatever came
+ * from a file, a terminal or a database goes through text_safe before it is
+ * shown.
+ */
+struct text { /* a growable byte string, NUL-terminated, owned by whoever holds the struct */
+    char *bytes;
+    size_t length;
+    size_t capacity;
+    bool failed; /* an allocation failed: contents stop there; check once at the end */
+};
+
+void text_init(struct text *text);
+void text_release(struct text *text);
+void text_clear(struct text *text);
+void text_add(struct text *text, const char *bytes, size_t length);
+void text_puts(struct text *text, const char *string);
+void text_printf(struct text *text, const char *format, ...) __attribute__((format(printf, 2, 3)));
+
+/* Offset of the first byte that is not valid UTF-8, or `length` if all is. */
+size_t utf8_valid_prefix(const char *bytes, size_t length);
+/* Columns a terminal needs for this UTF-8 text (wide = 2, combining = 0). */
+size_t utf8_width(const char *bytes, size_t length);
+/* Code points in valid UTF-8; used for columns of positions. */
+size_t utf8_count(const char *bytes, size_t length);
+
+/*
+ * Appends `bytes` made safe: control characters, escapes, bidirectional and
+ * other invisible format controls and invalid bytes become U+FFFD (or '?' when
+ * `ascii`); tab becomes a space; newlines stay if `keep_newlines`, else become
+ * a space. At most `limit` code points, then an ellipsis ("..." when `ascii`).
+ */
+struct text_safe_options {
+    bool ascii;         /* the locale is not UTF-8: other code points become '?' or a plain look-alike */
+    bool keep_newlines;
+    size_t limit;       /* 0 for none */
+};
+void text_safe(struct text *out, const char *bytes, size_t length,
+               const struct text_safe_options *options);
+
+/*
+ * Appends `bytes` folded for comparison: NFKC, lower case, curly quotes and
+ * dashes to plain ones, runs of white space to one space. If `origin` is not
+ * NULL it receives, per output byte, the offset in the input it came from
+ * (an array of out-length + 1 entries allocated with malloc; caller frees).
+ */
+enum text_fold_result { TEXT_FOLD_OK, TEXT_FOLD_INVALID, TEXT_FOLD_MEMORY };
+enum text_fold_result text_fold(struct text *out, const char *bytes, size_t length, size_t **origin);
+
+#endif

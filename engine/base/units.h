@@ -1,0 +1,63 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef JARSIDE_BASE_UNITS_H
+#define JARSIDE_BASE_UNITS_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+#include "base/text.h"
+
+/*
+ * Quantities as people write them: "15 psi", "1.4kg", "1 lb 8 oz", "2-3 weeks",
+ * "half an hour", "72F", "5,000 ft". A comma followed by exactly three digits
+ * groups thousands; otherwise it is a decimal comma.
+ *
+ * Inside the program every quantity is in the canonical unit of its dimension.
+ * Factors: NIST SP 811 (2008), appendix B.8, exact where the definition is.
+ */
+enum dimension {
+    DIM_NONE,        /* a bare number */
+    DIM_DAYS,        /* days; weeks, months (30.4375 d), hours */
+    DIM_MINUTES,     /* minutes; hours, seconds */
+    DIM_PERCENT,     /* 0 to 100; "a third", "half", "3/4" are understood */
+    DIM_CELSIUS,     /* degrees Celsius; Fahrenheit, kelvin */
+    DIM_GAUGE_KPA,   /* kilopascal above the air outside; psi, bar, kg/cm2 */
+    DIM_PRESSURE_KPA,/* kilopascal absolute; hPa, mbar, mmHg, inHg, atm */
+    DIM_METRES,      /* metres; feet, km */
+    DIM_GRAMS,       /* grams; kg, lb, oz */
+    DIM_LITRES,      /* litres; ml, US pint, quart, gallon, cup, fl oz */
+    DIM_COUNT
+};
+
+struct quantity { /* a closed range in canonical units; lo == hi for one number */
+    double lo, hi;
+    bool unit_given; /* a unit stood there; false when the dimension's default was assumed */
+};
+
+enum quantity_fault { QUANTITY_OK, QUANTITY_NO_NUMBER, QUANTITY_UNKNOWN_UNIT, QUANTITY_WRONG_UNIT };
+
+/*
+ * Reads a quantity of `dimension` from the start of folded text (text_fold).
+ * `used` receives the bytes consumed. A bare number takes the default unit of
+ * the dimension (for DIM_CELSIUS: below 45 means Celsius, from 45 Fahrenheit,
+ * with unit_given false so that callers may say what was assumed).
+ */
+enum quantity_fault quantity_read(const char *folded, size_t length, enum dimension dimension,
+                                  struct quantity *quantity, size_t *used);
+
+/*
+ * The PCRE2 source that matches what quantity_read can read in this dimension,
+ * without capturing groups; for building phrases. Static string. It demands a
+ * unit except for DIM_NONE; a phrase may make it optional (see rules/FORMAT.md).
+ */
+const char *quantity_pattern(enum dimension dimension, bool unit_required);
+
+/* Appends the value as shown to people: both unit systems where growers use both ("103 kPa (15 psi)"). */
+void quantity_show(struct text *out, double value, enum dimension dimension);
+/* The short ASCII name of the canonical unit: "d", "min", "%", "degC", "kPa", "m", "g", "l", "". */
+const char *dimension_unit(enum dimension dimension);
+/* The dimension named in a rule file ("days", "minutes", ...); DIM_COUNT if unknown. */
+enum dimension dimension_named(const char *name);
+const char *dimension_name(enum dimension dimension);
+
+#endif

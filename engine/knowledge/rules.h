@@ -1,0 +1,459 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef JARSIDE_KNOWLEDGE_RULES_H
+#define JARSIDE_KNOWLEDGE_RULES_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "base/diag.h"
+#include "base/status.h"
+#include "base/units.h"
+
+/*
+ * The rule base in memory: what is known about findings, causes and signs.
+ *
+ * rules/FORMAT.md describes the files; this is what they become. The model is
+ * plain data, read-only after loading, cross-referenced by index. It lives in
+ * one arena owned by `struct rules`; every pointer is valid until rules_free.
+ * No id of a finding, cause, sign or value is known to the C code: what the
+ * code must recognise (a status, a hazard, a quantity that physics can use) is
+ * an enum here and a key in the files.
+ *
+ * Frequencies and weights arrive as words or numbers and are numbers here.
+ * Every item keeps the position it was defined at, for messages.
+ */
+
+enum { RULES_MAX_VALUES = 32, RULES_NONE = -1 }; /* values of one observable fit a uint32_t */
+
+/* ---- where a claim comes from ---------------------------------------------------------------- */
+
+struct source {
+    const char *id;
+    const char *author; /* person or body */
+    const char *title;
+    const char *year;   /* as printed; "n.d." when undated */
+    const char *where;  /* journal and pages, publisher, web site; or NULL */
+    bool weak;          /* a web guide: a hint, not evidence */
+    struct position at;
+};
+
+/* Ends of a claim: works cited, or one of the marks. At least one of the three is set. */
+struct citation {
+    const size_t *sources; /* indices into rules.sources */
+    size_t count;
+    bool expert_judgement; /* `expert judgement` */
+    bool common_practice;  /* `common practice, no source` */
+    bool from_memory;      /* `from memory`, with or without sources */
+};
+
+/* ---- what can be observed -------------------------------------------------------------------- */
+
+enum observable_class { CLASS_SIGN, CLASS_CIRCUMSTANCE, CLASS_TEST };
+enum observable_kind {
+    KIND_ONE,     /* exactly one of the values holds */
+    KIND_SEVERAL, /* each value holds or not, on its own */
+    KIND_NUMBER,  /* a quantity; the values are its bins and exactly one holds */
+};
+/* How a question may be put. */
+enum question_gate {
+    GATE_NONE,
+    GATE_UNSOLICITED, /* only "did you notice one", and not at all once sporing mould is likely */
+    GATE_NEVER_ASKED, /* recorded when said; never asked */
+};
+
+/* What the observable feeds into a computation of process/; FEEDS_NONE for most. */
+enum feeds {
+    FEEDS_NONE,
+    FEEDS_DAY, FEEDS_COVERAGE, FEEDS_STALLED_DAYS,
+    FEEDS_SPECIES, FEEDS_GRAIN, FEEDS_VESSEL,
+    FEEDS_COOK_GAUGE, FEEDS_COOK_MINUTES, FEEDS_ALTITUDE, FEEDS_LOAD, FEEDS_AIR, FEEDS_VESSEL_MASS,
+    FEEDS_DRY_MASS, FEEDS_WATER_MASS, FEEDS_MOISTURE,
+    FEEDS_TEMPERATURE, FEEDS_DOSE, FEEDS_STARTER_KIND, FEEDS_SHAKEN_DAYS,
+    FEEDS_COUNT
+};
+
+struct value {
+    const char *id;
+    const char *label;   /* short, for lists and summaries */
+    const char *look;    /* how to recognise it, or NULL */
+    double base;         /* share (one, number) or probability (several) when nothing is known */
+    double from, below;  /* number: the bin [from, below) in canonical units */
+    double parameter;    /* number handed to process/ by some `feeds` (dose, air fraction); NAN if none */
+    const char *const *phrases; /* PCRE2 sources, macros expanded */
+    const struct position *phrase_at;
+    size_t phrase_count;
+    struct position at;
+};
+
+struct observable {
+    const char *id;
+    const char *label;      /* two or three words, for summaries */
+    const char *ask;        /* the question, ending in a question mark */
+    const char *look;       /* how to look or find out, without opening anything; or NULL */
+    const char *why;        /* why it matters, one sentence; or NULL */
+    enum observable_class class;
+    enum observable_kind kind;
+    enum dimension dimension; /* number only */
+    double min, max;          /* number: outside is impossible and refused */
+    enum question_gate gate;
+    enum feeds feeds;
+    double effort;            /* of answering: 1 is a glance (unit: decision.effort_loss) */
+    double delay_days;        /* tests: how long until it tells */
+    int group;                /* index into rules.groups, or RULES_NONE */
+    const struct value *values;
+    size_t value_count;
+    const char *const *phrases; /* number: patterns with a named group `q` holding the quantity */
+    const struct position *phrase_at;
+    size_t phrase_count;
+    struct citation cites;
+    struct position at;
+};
+
+/* Observables that say nearly the same: the k-th strongest counts (1 - overlap)^k. */
+struct group {
+    const char *id;
+    double overlap; /* 0 independent .. 1 the same observation */
+    struct position at;
+};
+
+/* ---- findings and causes --------------------------------------------------------------------- */
+
+enum finding_status { FINDING_CLEAN, FINDING_STUCK, FINDING_CONTAMINATED, FINDING_STATUS_COUNT };
+enum hazard { HAZARD_NONE, HAZARD_IRRITANT, HAZARD_SPORING, HAZARD_TOXIGENIC, HAZARD_COUNT };
+enum action { ACTION_KEEP, ACTION_ISOLATE, ACTION_DISCARD, ACTION_COUNT };
+
+/* A statement about one value of one observable: a probability (findings) or a factor (causes). */
+struct claim {
+    size_t observable;
+    size_t value;
+    double number;
+    const char *word; /* as written ("usually", "more"), NULL if a number was */
+    struct citation cites;
+    struct position at;
+};
+
+struct difference { /* how a finding differs from one that looks alike */
+    size_t from; /* index of the other finding */
+    const char *how;
+};
+
+struct finding {
+    const char *id;
+    const char *name;
+    const char *also; /* trade and scientific names, or NULL */
+    const char *what; /* what it is, one or two sentences */
+    enum finding_status status;
+    enum hazard hazard;
+    double base;        /* b_f: weight of growing without any of the causes */
+    double reveal;      /* chance that a look after decision.isolate_days shows it beyond doubt */
+    double kept_worth;  /* share of a good vessel's worth it still has when kept, 0..1 */
+    double spread;      /* chance per neighbour that keeping it costs that neighbour */
+    const struct claim *looks; /* P(value | finding) */
+    size_t look_count;
+    const struct difference *differs;
+    size_t differ_count;
+    const char *const *steps[ACTION_COUNT]; /* what to do, in order */
+    size_t step_count[ACTION_COUNT];
+    struct citation cites;
+    struct position at;
+};
+
+enum scope {
+    SCOPE_COOK, SCOPE_MIX, SCOPE_GRAIN_LOT, SCOPE_SESSION, SCOPE_STARTER, SCOPE_PLACE, SCOPE_VESSEL,
+    SCOPE_COUNT
+};
+
+/* What process/ computes that can move a cause's prior. */
+enum moved_by {
+    MOVED_NONE,
+    MOVED_SURVIVORS,  /* the chance that a spore survived this cook */
+    MOVED_WET,        /* how far this mix lies above the band of its grain */
+    MOVED_DRY,        /* ... below */
+    MOVED_COLD,       /* how far the temperature slows this species, below its best */
+    MOVED_WARM,       /* ... above */
+    MOVED_DOSE,       /* how far a small dose explains the delay */
+    MOVED_COUNT
+};
+
+struct growth_rate { /* r_{c,f} */
+    size_t finding;
+    double rate;
+    struct position at;
+};
+
+struct cause {
+    const char *id;
+    const char *name;
+    const char *what;
+    enum scope scope;
+    double prior; /* pi_c, 0..1 */
+    enum moved_by moved_by;
+    const struct growth_rate *grows;
+    size_t grow_count;
+    struct citation grows_cites;
+    const struct claim *weighs; /* factors w_{c,i}(v) */
+    size_t weigh_count;
+    const char *const *change; /* what to change next time, in order */
+    size_t change_count;
+    const size_t *settle; /* observables of class test that would settle it */
+    size_t settle_count;
+    struct citation cites;
+    struct position at;
+};
+
+/* ---- what is grown, on what, in what --------------------------------------------------------- */
+
+struct normal_look { /* on this species, P(value | finding) is this instead */
+    size_t finding;
+    struct claim claim;
+};
+
+struct growth { /* see process/colony.h; NAN where unknown */
+    double t_min, t_opt, t_max;   /* degrees Celsius */
+    double rate_lo, rate_hi;      /* mm/day at t_opt */
+    double lag_lo, lag_hi;        /* days to visible growth */
+    double full_lo, full_hi;      /* published days to full grain colonisation, for comparison */
+    struct citation cites;
+};
+
+struct species {
+    const char *id, *name, *latin;
+    double base; /* share among growers' vessels */
+    const char *const *phrases;
+    const struct position *phrase_at;
+    size_t phrase_count;
+    struct growth growth;
+    const struct normal_look *normal;
+    size_t normal_count;
+    const char *note; /* what surprises people about it */
+    struct citation cites;
+    struct position at;
+};
+
+struct grain {
+    const char *id, *name;
+    double base;
+    const char *const *phrases;
+    const struct position *phrase_at;
+    size_t phrase_count;
+    double moisture;              /* as bought, per cent wet basis */
+    double target_lo, target_hi;  /* the band to aim for, per cent wet basis */
+    double raw_limit;             /* what the raw kernel holds, per cent wet basis; NAN unknown */
+    double bulk;                  /* loose hydrated grain, kg/l */
+    const char *note;
+    struct citation cites;
+    struct position at;
+};
+
+enum vessel_shape { SHAPE_CYLINDER, SHAPE_BRICK };
+struct vessel_kind {
+    const char *id, *name;
+    enum vessel_shape shape;
+    double base;
+    const char *const *phrases;
+    const struct position *phrase_at;
+    size_t phrase_count;
+    double litres;          /* brim volume; NAN for bags */
+    double radius, height;  /* metres, of the filled grain (cylinder) */
+    double sides[3];        /* metres, full lengths of the filled grain (brick) */
+    double mass_kg;         /* hydrated grain at the usual fill */
+    double wall_h;          /* surface conductance of wall and film, W/(m2 K) */
+    struct citation cites;
+    struct position at;
+};
+
+/* ---- cautions, decision, language ------------------------------------------------------------ */
+
+/* A condition on what was said: every listed observable has one of its listed values seen. */
+struct condition {
+    const size_t *observables;
+    const uint32_t *values; /* bit masks, parallel */
+    size_t count;
+};
+
+struct caution {
+    const char *id;
+    const char *text;
+    int rank;               /* lower is shown first; below 10: before any handling step */
+    uint32_t hazards;       /* bit per enum hazard: applies when such a finding has enough mass */
+    uint32_t statuses;      /* bit per enum finding_status, likewise */
+    uint32_t actions;       /* bit per enum action: applies when this is the action */
+    double at_least;        /* the posterior mass that is enough */
+    const size_t *findings; /* applies when these have enough mass */
+    size_t finding_count;
+    struct condition when;  /* applies when seen (count 0: no such condition) */
+    bool always;
+    struct citation cites;
+    struct position at;
+};
+
+struct floor_rule {
+    const char *id;
+    const char *say;           /* the sentence that names it */
+    bool forbids_keep;         /* else: forces `action` */
+    enum action action;
+    double contaminated_above; /* applies when P(contaminated) exceeds it; 1 for never */
+    struct condition when;     /* and/or when this is seen (plain, not hedged) */
+    struct condition unless;
+    struct citation cites;
+    struct position at;
+};
+
+struct next_step {
+    const char *id;   /* wait, shake, use, use_first */
+    const char *say;
+    struct condition when;    /* first that holds is taken; count 0 always holds */
+    const size_t *findings;   /* and the leader is one of these, if any are listed */
+    size_t finding_count;
+    struct position at;
+};
+
+struct use { /* what the vessel will be used for */
+    const char *id, *label;
+    double loss_each; /* loss per vessel or block made from a contaminated one, in vessels' worth */
+};
+
+struct decision_rules {
+    const char *action_label[ACTION_COUNT];
+    const char *action_say[ACTION_COUNT];
+    double keep_wrong;                     /* loss of keeping a contaminated vessel, in vessels' worth */
+    double keep_wrong_hazard[HAZARD_COUNT];/* added by hazard */
+    double isolate_delay;                  /* loss of isolating anything */
+    double isolate_days;                   /* until the next look */
+    double isolate_spread;                 /* share of `spread` left when isolated */
+    double discard_effort;
+    double effort_loss;                    /* loss of one unit of effort of answering */
+    double settled;                        /* a turn less likely than this does not unsettle the action */
+    double neighbours;                     /* assumed when not told */
+    const struct use *uses;
+    size_t use_count;
+    const struct floor_rule *floors;
+    size_t floor_count;
+    const struct next_step *next_steps;
+    size_t next_step_count;
+    struct citation cites;
+};
+
+struct word { /* a verbal frequency or weight, or a verbal probability for output */
+    const char *word;
+    double number;
+};
+
+struct scale {
+    const struct word *frequency; /* always .. never -> probability */
+    size_t frequency_count;
+    const struct word *weight;    /* far_more .. far_less -> factor */
+    size_t weight_count;
+    const struct word *spoken;    /* falling thresholds -> "almost certainly", for output */
+    size_t spoken_count;
+};
+
+struct calibration {
+    double tau;   /* power of the whole likelihood, 0 < tau <= 1 */
+    double hedge; /* certainty of a hedged statement, 0..1 */
+    const char *fitted_by; /* the command that fits tau */
+};
+
+/* A phrase that says several things at once, e.g. "no mould anywhere". */
+struct statement {
+    const char *id;
+    const char *const *phrases;
+    const struct position *phrase_at;
+    size_t phrase_count;
+    struct condition seen;    /* values it reports as seen */
+    struct condition absent;  /* values it denies */
+    const size_t *others;     /* observables (several) whose values not named elsewhere it denies */
+    size_t other_count;
+    struct position at;
+};
+
+struct language {
+    const char *const *negations; /* PCRE2 sources: words that deny what follows in their clause */
+    size_t negation_count;
+    const char *const *hedges;    /* words that weaken what stands in their clause */
+    size_t hedge_count;
+    const char *const *breaks;    /* words that end the scope of a negation or hedge ("but", "though") */
+    size_t break_count;
+    const char *const *ignore;    /* words that need no understanding ("the", "is", "there") */
+    size_t ignore_count;
+    const struct statement *statements;
+    size_t statement_count;
+};
+
+/* ---- the whole ------------------------------------------------------------------------------- */
+
+struct rules {
+    const char *name;
+    const char *version;
+    char hash[17]; /* of the bytes of all files read, for records: hex of a 64-bit FNV-1a, and NUL */
+    const struct source *sources;
+    size_t source_count;
+    const struct group *groups;
+    size_t group_count;
+    const struct observable *observables; /* signs, circumstances, tests, in file order */
+    size_t observable_count;
+    const struct finding *findings;
+    size_t finding_count;
+    const struct cause *causes;
+    size_t cause_count;
+    const struct species *species;
+    size_t species_count;
+    const struct grain *grains;
+    size_t grain_count;
+    const struct vessel_kind *vessels;
+    size_t vessel_count;
+    const struct caution *cautions; /* by rank */
+    size_t caution_count;
+    struct decision_rules decision;
+    struct scale scale;
+    struct calibration calibration;
+    struct language language;
+    /* The observable that feeds a quantity, per enum feeds; RULES_NONE when none does. */
+    int feeder[FEEDS_COUNT];
+    struct rules_memory *memory; /* private: arena and indices */
+};
+
+/*
+ * Reads every .yaml file below each folder, later folders adding items or
+ * replacing whole items by id ("overlay"). Reads only; writes nothing.
+ *
+ * Returns a rule base, or NULL with at least one error in `diags`. `status` (may
+ * be NULL) tells STATUS_DATA from STATUS_IO and STATUS_MEMORY. Limits: 4 MiB a
+ * file, 32 MiB in all, 4096 files, depth 32, 200 000 nodes, aliases refused when
+ * they nest into themselves or expand beyond the node limit.
+ * With a NULL allocator memory comes from malloc.
+ */
+struct allocator;
+struct rules *rules_load(const char *const *folders, size_t folder_count, struct diags *diags,
+                         enum status *status, const struct allocator *allocator);
+void rules_free(struct rules *rules);
+
+/* Index by id, or RULES_NONE. Hashed or binary; cheap. */
+int rules_observable(const struct rules *rules, const char *id);
+int rules_value(const struct observable *observable, const char *id);
+int rules_finding(const struct rules *rules, const char *id);
+int rules_cause(const struct rules *rules, const char *id);
+int rules_species(const struct rules *rules, const char *id);
+int rules_grain(const struct rules *rules, const char *id);
+int rules_vessel(const struct rules *rules, const char *id);
+/* The bin of a number observable that holds `number`; RULES_NONE outside [min, max]. */
+int rules_bin(const struct observable *observable, double number);
+
+/* Names in the files and in JSON. */
+const char *action_name(enum action action);
+const char *status_name(enum finding_status status);
+const char *hazard_name(enum hazard hazard);
+const char *scope_name(enum scope scope);
+
+/*
+ * Where the shipped rules are, in this order: $JARSIDE_RULES; rules/ beside or
+ * above the running program (a build tree); $XDG_DATA_DIRS/jarside/rules; the
+ * installed folder given at build time. The overlay folder is
+ * $XDG_CONFIG_HOME/jarside/rules when it exists. Relative values of XDG
+ * variables are ignored. Both return a malloc'd path the caller frees, or NULL.
+ */
+char *rules_find_shipped(void);
+char *rules_find_overlay(void);
+
+#endif

@@ -1,0 +1,179 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef JARSIDE_REASON_REASON_H
+#define JARSIDE_REASON_REASON_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "base/status.h"
+#include "knowledge/rules.h"
+
+/*
+ * Inference: from what was observed to what it is, why, what to do, what to ask.
+ *
+ * Pure functions of (rule base, evidence): no input or output, no globals, no
+ * clock, no random numbers. Safe to call from any program and, on separate
+ * evidence, from several threads.
+ *
+ * Model (f: finding; S: set of at most two causes; i: observable; v: value):
+ *
+ *   P(S)        ~  prod_{c in S} pi_c  prod_{c not in S} (1 - pi_c)
+ *   P(f|S)      =  (b_f + sum_{c in S} r_cf) / sum over f' of the same
+ *   one-of:     P(i=v|f,S) ~ base_i(v) w_fi(v) prod_{c in S} w_ci(v), normalised over v
+ *   several-of: odds P(v|f,S) = odds base_i(v) * w_fi(v) * prod_{c in S} w_ci(v), each v on its own
+ *
+ * where w_fi(v) is chosen so that P(i=v|f, no cause) is what the finding's file
+ * states: of a one-of, values not stated share what the stated ones leave in
+ * proportion to their base; stated ones that cover every value are scaled to 1.
+ *
+ * An observation's likelihood l_i(f,S): one-of, sum of P over the values still
+ * possible; several-of, product over seen of P(v) and over absent of 1 - P(v).
+ * Hedged statements mix with what is expected of anyone: c l + (1 - c) l_base,
+ * c = calibration.hedge.
+ *
+ * Signs overlap. Within a group the observations are ranked by strength, the
+ * range of ln l_i over the findings at S = {}; the k-th (k = 0, 1, ...) counts
+ * with weight (1 - overlap)^k. So
+ *
+ *   ln P(f,S|E) = ln P(S) P(f|S) + tau sum_i weight_i ln l_i(f,S) + const.
+ *
+ * Summed exactly over all (f,S) in log space.
+ */
+
+struct reasoner; /* compiled tables of one rule base; opaque, immutable after reasoner_new */
+
+/* What is known of one observable; all zero: nothing. Masks are over its values. */
+struct observation {
+    uint32_t seen;   /* one-of, number: the values still possible (0: see absent); several: seen */
+    uint32_t absent; /* denied */
+    uint32_t hedged; /* of those, the ones said with doubt */
+};
+
+/* A computed or patterned reason to believe more or less in a cause, before any sign. */
+struct prior_shift {
+    size_t cause;
+    double log_odds; /* natural log of the factor on the odds pi_c / (1 - pi_c) */
+};
+
+struct evidence {
+    const struct observation *observations; /* one per observable of the rule base */
+    const struct prior_shift *shifts;
+    size_t shift_count;
+};
+
+/* What is at stake, as the grower says. */
+struct stakes {
+    double worth;      /* of this vessel, in vessels of the usual worth; > 0 */
+    double neighbours; /* vessels beside it */
+    int use;           /* index into decision.uses, or RULES_NONE */
+    double use_count;  /* vessels or blocks to be made from it */
+};
+
+/* Compiles `rules`, which must outlive the result. NULL when out of memory. */
+struct reasoner *reasoner_new(const struct rules *rules);
+void reasoner_free(struct reasoner *reasoner);
+const struct rules *reasoner_rules(const struct reasoner *reasoner);
+
+/* Number of cause sets S, and the up to two causes in set `index` (RULES_NONE where absent). */
+size_t reasoner_set_count(const struct reasoner *reasoner);
+void reasoner_set(const struct reasoner *reasoner, size_t index, int causes[2]);
+
+/* P(i=v | f, S) as the model above has it; several-of: the probability of that value alone. Species
+ * normality applies when `evidence` (may be NULL) names a species. For tests and explanations. */
+double reasoner_likelihood(const struct reasoner *reasoner, const struct evidence *evidence,
+                           size_t observable, size_t value, size_t finding, size_t set);
+
+struct posterior {
+    double *finding; /* P(f|E), finding_count entries */
+    double *cause;   /* P(c in S|E), cause_count entries; they may sum to more than 1 */
+    double *joint;   /* P(f,S|E), finding-major */
+    double no_cause; /* P(S = {} | E) */
+    double status[FINDING_STATUS_COUNT];
+    double hazard[HAZARD_COUNT]; /* mass of findings by hazard */
+    double log_evidence; /* ln of the tempered evidence: comparable for one rule base and tau only */
+};
+
+/* Allocates room for one rule base; posterior_release frees it. False when out of memory. */
+bool posterior_init(struct posterior *posterior, const struct reasoner *reasoner);
+void posterior_release(struct posterior *posterior);
+
+/* Exact enumeration. `tau` below 0 means calibration.tau. */
+enum status reason_posterior(const struct reasoner *reasoner, const struct evidence *evidence,
+                             double tau, struct posterior *posterior);
+
+/* ---- decision -------------------------------------------------------------------------------- */
+
+struct decision {
+    enum action action;
+    double loss[ACTION_COUNT]; /* expected loss, in vessels' worth */
+    int floor;                 /* index of the floor that decided, or RULES_NONE */
+    int next_step;             /* index into decision.next_steps when the action is keep, or RULES_NONE */
+    bool forbidden[ACTION_COUNT];
+};
+
+/* Loss of an action when the vessel holds finding f; isolate looks one step ahead (see decide.c). */
+double reason_loss(const struct reasoner *reasoner, const struct stakes *stakes, enum action action,
+                   size_t finding);
+/* Least expected loss, then the floors. */
+void reason_decide(const struct reasoner *reasoner, const struct evidence *evidence,
+                   const struct posterior *posterior, const struct stakes *stakes,
+                   struct decision *decision);
+
+/* ---- next question --------------------------------------------------------------------------- */
+
+enum aim { AIM_ACTION, AIM_CAUSE };
+
+struct question {
+    size_t observable;
+    double gain;   /* expected drop in loss, less the effort (AIM_ACTION) */
+    double bits;   /* expected information: about the findings (AIM_ACTION) or the causes (AIM_CAUSE) */
+    double turns;  /* probability that the answer changes the action */
+};
+
+/*
+ * The questions worth asking, best first, at most `most`; those in `skip` (one
+ * flag per observable, may be NULL), already answered or gated are left out.
+ * AIM_ACTION ranks by gain and then bits, and returns 0 when no answer could
+ * change the action with a probability above decision.settled; AIM_CAUSE ranks
+ * by bits per effort. `tests` says whether tests (class test) are wanted: only
+ * they, or only the others.
+ */
+size_t reason_questions(const struct reasoner *reasoner, const struct evidence *evidence,
+                        const struct posterior *posterior, const struct stakes *stakes,
+                        enum aim aim, bool tests, const bool *skip, struct question *questions,
+                        size_t most);
+
+/* ---- explanation ----------------------------------------------------------------------------- */
+
+struct weight_of_evidence {
+    size_t observable;
+    double decibans; /* 10 log10 of the ratio leader : best rival, with this answer over without it */
+};
+
+struct explanation {
+    size_t leader, rival; /* findings */
+    struct weight_of_evidence *weights; /* one per observation, largest magnitude first */
+    size_t weight_count;
+};
+
+struct turn { /* an answer that would change the action */
+    size_t observable;
+    size_t value;
+    enum action action;  /* what it would become */
+    double probability;  /* of that answer, as things stand; for answered ones, of its being wrong */
+    bool answered;       /* true: had this answer been `value` instead */
+};
+
+/* Caller gives room for observable_count weights. */
+enum status reason_explain(const struct reasoner *reasoner, const struct evidence *evidence,
+                           const struct posterior *posterior, struct explanation *explanation);
+/* Which single answer, if mistaken, or which unasked one, would turn the action. Most likely first. */
+size_t reason_turns(const struct reasoner *reasoner, const struct evidence *evidence,
+                    const struct posterior *posterior, const struct stakes *stakes,
+                    struct turn *turns, size_t most);
+
+/* Whether a condition of the rule base holds on this evidence (plain statements only, no hedges). */
+bool reason_holds(const struct condition *condition, const struct evidence *evidence);
+
+#endif

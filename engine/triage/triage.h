@@ -1,0 +1,128 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef JARSIDE_TRIAGE_TRIAGE_H
+#define JARSIDE_TRIAGE_TRIAGE_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+#include "base/arena.h"
+#include "base/diag.h"
+#include "base/status.h"
+#include "knowledge/cases.h"
+#include "knowledge/reader.h"
+#include "knowledge/rules.h"
+#include "reason/reason.h"
+
+/*
+ * One case, whole: words and facts in, verdict out.
+ *
+ * The one place where reading, process physics and inference meet. Everything
+ * above (the prompt, the commands, the corpus test) tells a triage what was
+ * said and takes its verdict; nothing above calls reason/ for a decision.
+ */
+struct triage; /* opaque: one consultation over one rule base */
+
+/* `reader` and `reasoner` must be of the same rules and outlive it. NULL when out of memory. */
+struct triage *triage_new(const struct rules *rules, struct reader *reader,
+                          const struct reasoner *reasoner);
+void triage_free(struct triage *triage);
+/* Forgets everything said; keeps memory for the next case (`judge --lines`). */
+void triage_reset(struct triage *triage);
+
+enum origin { ORIGIN_TEXT, ORIGIN_SET, ORIGIN_ANSWER, ORIGIN_COMPUTED };
+const char *origin_name(enum origin origin); /* "text", "set", "answer", "computed" */
+
+/* One thing known, as understood: the newest statement about an observable replaces or completes
+ * the older ones (several-of values add up). */
+struct fact {
+    size_t observable;
+    struct observation observation;
+    bool has_number;
+    struct quantity number;
+    enum origin origin;
+    const char *words; /* the words it came from; safe UTF-8 */
+};
+
+struct unclear { /* shown back to the grower */
+    const char *words;
+    enum unread_reason reason;
+    const char *note;
+};
+
+struct clash { /* two statements that contradict; both values stay possible until settled */
+    size_t observable;
+    const char *first, *second; /* the words */
+};
+
+/* Free text. Faults of the text itself (too long, not text) are in `diags`. */
+enum status triage_tell(struct triage *triage, const char *text, size_t length, struct diags *diags);
+/* A setting as of the command line or a case file. `at` is where it stands, for messages. */
+enum status triage_set(struct triage *triage, const char *sign, const char *value,
+                       struct position at, struct diags *diags);
+/* An answer to a question: number in the list, word, sentence, or quantity. STATUS_USAGE when it
+ * says nothing about the observable and nothing else either. */
+enum status triage_answer(struct triage *triage, size_t observable, const char *text,
+                          struct diags *diags);
+/* Directly: replaces what is known of the observable. */
+enum status triage_observe(struct triage *triage, size_t observable,
+                           const struct observation *observation, const char *words);
+/* "I don't know": it is not asked again and not part of the evidence. */
+void triage_unknown(struct triage *triage, size_t observable);
+void triage_forget(struct triage *triage, size_t observable); /* as if never said */
+/* The case loader's case: text, settings and stakes. */
+enum status triage_case(struct triage *triage, const struct labelled_case *labelled,
+                        struct diags *diags);
+
+/* Going back: a mark of everything said, and the return to it. Marks nest like a stack. */
+size_t triage_mark(struct triage *triage);
+void triage_return(struct triage *triage, size_t mark);
+
+struct stakes *triage_stakes(struct triage *triage); /* to read and set */
+const struct evidence *triage_evidence(struct triage *triage);
+
+size_t triage_facts(const struct triage *triage, const struct fact **facts);
+size_t triage_unclear(const struct triage *triage, const struct unclear **unclear);
+size_t triage_clashes(const struct triage *triage, const struct clash **clashes);
+
+struct ranked { /* a finding or a cause and its probability */
+    size_t index;
+    double p;
+};
+
+/* What process/ computed from the facts, and how it moved a cause. */
+struct computed {
+    size_t cause;
+    double log_odds;
+    const char *say;      /* the computation in one line */
+    const char *assumed;  /* what it assumed, or NULL */
+};
+
+struct verdict { /* valid until the next call that changes or judges this triage */
+    struct decision decision;
+    const struct ranked *findings; /* complete, falling p */
+    const struct ranked *causes;   /* complete, falling p */
+    double no_cause;
+    double status[FINDING_STATUS_COUNT];
+    struct explanation explanation;
+    const struct turn *turns;
+    size_t turn_count;
+    bool settled;                  /* no single answer left is likely enough to change the action */
+    const struct question *questions; /* for the action, best first */
+    size_t question_count;
+    const struct question *tests;  /* that would separate the leading causes, best first */
+    size_t test_count;
+    const char *const *steps;      /* what to do now, in order */
+    size_t step_count;
+    const size_t *cautions;        /* indices into rules.cautions, by rank */
+    size_t caution_count;
+    const struct computed *computed;
+    size_t computed_count;
+};
+
+/* Judges what has been said so far. NULL when out of memory. */
+const struct verdict *triage_judge(struct triage *triage);
+
+/* The next question for an aim, leaving out what was answered, declined or gated; NULL if none. */
+const struct question *triage_next(struct triage *triage, enum aim aim);
+
+#endif
