@@ -1,0 +1,166 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "process/heat.h"
+
+#include <gsl/gsl_errno.h>
+#include <gsl/gsl_math.h>
+#include <gsl/gsl_roots.h>
+#include <gsl/gsl_sf_bessel.h>
+#include <math.h>
+
+/* Below this Fourier number the centre has not noticed: 1 - theta < 2 erfc(1 / (2 sqrt Fo)). */
+static const double fourier_unnoticed = 0.008;
+/* exp of less than this is nothing beside 1. */
+static const double exponent_negligible = 42.0;
+
+struct heat_body heat_cylinder(double radius, double height)
+{
+    return (struct heat_body){
+        .directions = {{HEAT_CYLINDER, radius}, {HEAT_SLAB, 0.5 * height}},
+        .count = 2,
+    };
+}
+
+struct heat_body heat_brick(double a, double b, double c)
+{
+    return (struct heat_body){
+        .directions = {{HEAT_SLAB, 0.5 * a}, {HEAT_SLAB, 0.5 * b}, {HEAT_SLAB, 0.5 * c}},
+        .count = 3,
+    };
+}
+
+struct heat_body heat_thicken(const struct heat_body *body, double factor)
+{
+    struct heat_body thicker = *body;
+    size_t thinnest = 0;
+    for (size_t i = 1; i < body->count; i++)
+        if (body->directions[i].length < body->directions[thinnest].length)
+            thinnest = i;
+    thicker.directions[thinnest].length *= factor;
+    return thicker;
+}
+
+struct eigen {
+    enum heat_direction_kind kind;
+    double biot;
+};
+
+/* The eigenvalue condition without its poles. */
+static double eigen_condition(double zeta, void *parameters)
+{
+    const struct eigen *eigen = parameters;
+    if (eigen->kind == HEAT_SLAB)
+        return zeta * sin(zeta) - eigen->biot * cos(zeta);
+    return zeta * gsl_sf_bessel_J1(zeta) - eigen->biot * gsl_sf_bessel_J0(zeta);
+}
+
+/* The nth root (n from 1) lies between these: Bi = 0 at the lower, Bi infinite at the upper end. */
+static void eigen_bracket(enum heat_direction_kind kind, unsigned n, double *lower, double *upper)
+{
+    if (kind == HEAT_SLAB) {
+        *lower = (n - 1.0) * M_PI;
+        *upper = (n - 0.5) * M_PI;
+    } else {
+        *lower = n == 1 ? 0.0 : gsl_sf_bessel_zero_J1(n - 1);
+        *upper = gsl_sf_bessel_zero_J0(n);
+    }
+}
+
+static double eigen_root(gsl_root_fsolver *solver, struct eigen *eigen, unsigned n)
+{
+    gsl_function condition = {eigen_condition, eigen};
+    double lower, upper;
+
+    eigen_bracket(eigen->kind, n, &lower, &upper);
+    if (isinf(eigen->biot))
+        return upper;
+    /* A Biot number so large or small that rounding puts the root on an end of the bracket. */
+    double at_lower = eigen_condition(lower, eigen), at_upper = eigen_condition(upper, eigen);
+    if (at_lower * at_upper >= 0.0)
+        return fabs(at_lower) < fabs(at_upper) ? lower : upper;
+    if (gsl_root_fsolver_set(solver, &condition, lower, upper) != GSL_SUCCESS)
+        return upper;
+    for (int i = 0; i < 100; i++) {
+        gsl_root_fsolver_iterate(solver);
+        lower = gsl_root_fsolver_x_lower(solver);
+        upper = gsl_root_fsolver_x_upper(solver);
+        if (gsl_root_test_interval(lower, upper, 0.0, 1e-14) == GSL_SUCCESS)
+            break;
+    }
+    return gsl_root_fsolver_root(solver);
+}
+
+static double coefficient(enum heat_direction_kind kind, double zeta)
+{
+    if (kind == HEAT_SLAB)
+        return 4.0 * sin(zeta) / (2.0 * zeta + sin(2.0 * zeta));
+    double j0 = gsl_sf_bessel_J0(zeta), j1 = gsl_sf_bessel_J1(zeta);
+    return 2.0 / zeta * j1 / (j0 * j0 + j1 * j1);
+}
+
+enum process_fault heat_series(enum heat_direction_kind kind, double biot,
+                               struct heat_series *series)
+{
+    if (!(biot > 0.0))
+        return FAULT_CONDUCTANCE;
+    gsl_root_fsolver *solver = gsl_root_fsolver_alloc(gsl_root_fsolver_brent);
+    if (solver == NULL)
+        return FAULT_MEMORY;
+    struct eigen eigen = {kind, biot};
+    for (unsigned i = 0; i < HEAT_TERMS; i++) {
+        series->zeta[i] = eigen_root(solver, &eigen, i + 1);
+        series->c[i] = coefficient(kind, series->zeta[i]);
+    }
+    gsl_root_fsolver_free(solver);
+    return PROCESS_OK;
+}
+
+enum process_fault heat_model(const struct heat_body *body,
+                              const struct heat_properties *properties, struct heat_model *model)
+{
+    enum process_fault fault;
+    double conductivity = properties->diffusivity * properties->heat_capacity;
+
+    if (body->count == 0 || body->count > HEAT_DIRECTIONS)
+        return FAULT_EMPTY;
+    if ((fault = limit_check(FAULT_DIFFUSIVITY, properties->diffusivity)) != PROCESS_OK ||
+        (fault = limit_check(FAULT_HEAT_CAPACITY, properties->heat_capacity)) != PROCESS_OK ||
+        (fault = limit_check(FAULT_CONDUCTANCE, properties->conductance)) != PROCESS_OK)
+        return fault;
+    model->count = body->count;
+    for (size_t i = 0; i < body->count; i++) {
+        double length = body->directions[i].length;
+        if ((fault = limit_check(FAULT_THICKNESS, 2.0 * length)) != PROCESS_OK ||
+            (fault = heat_series(body->directions[i].kind,
+                                 properties->conductance * length / conductivity,
+                                 &model->series[i])) != PROCESS_OK)
+            return fault;
+        model->fourier_rate[i] = properties->diffusivity / (length * length);
+    }
+    return PROCESS_OK;
+}
+
+static double series_sum(const struct heat_series *series, double fourier)
+{
+    double sum = 0.0;
+
+    if (fourier < fourier_unnoticed)
+        return 1.0;
+    for (size_t i = 0; i < HEAT_TERMS; i++) {
+        double exponent = series->zeta[i] * series->zeta[i] * fourier;
+        if (exponent > exponent_negligible)
+            break;
+        sum += series->c[i] * exp(-exponent);
+    }
+    return sum;
+}
+
+double heat_theta(const struct heat_model *model, double seconds)
+{
+    double theta = 1.0;
+
+    if (!(seconds > 0.0))
+        return 1.0;
+    for (size_t i = 0; i < model->count; i++)
+        theta *= series_sum(&model->series[i], model->fourier_rate[i] * seconds);
+    return theta;
+}

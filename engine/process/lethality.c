@@ -1,0 +1,151 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "process/lethality.h"
+
+#include <gsl/gsl_math.h>
+#include <math.h>
+#include <stdbool.h>
+
+enum process_fault thermal_death_check(const struct thermal_death *death)
+{
+    enum process_fault fault = limit_check(FAULT_DECIMAL_TIME, death->d_minutes);
+    if (fault == PROCESS_OK)
+        fault = limit_check(FAULT_Z_VALUE, death->z);
+    if (fault == PROCESS_OK)
+        fault = limit_check(FAULT_REFERENCE_CELSIUS, death->reference_celsius);
+    return fault;
+}
+
+double lethality_rate(double celsius, double reference_celsius, double z)
+{
+    return exp(M_LN10 * (celsius - reference_celsius) / z);
+}
+
+/* Integral of the rate over a unit of time in which the temperature goes in a straight line. */
+static double mean_rate(double from, double to)
+{
+    double ratio = log(to / from);
+
+    /* The logarithmic mean; its series where the difference drowns in rounding. */
+    if (fabs(ratio) < 1e-4)
+        return 0.5 * (from + to) * (1.0 - ratio * ratio / 12.0);
+    return (to - from) / ratio;
+}
+
+void lethality_init(struct lethality *sum, double reference_celsius, double z, double longest_gap)
+{
+    *sum = (struct lethality){
+        .reference_celsius = reference_celsius,
+        .z = z,
+        .longest_gap = longest_gap,
+        .lowest = INFINITY,
+        .highest = -INFINITY,
+    };
+}
+
+static void add_compensated(struct lethality *sum, double part)
+{
+    double total = sum->minutes + part;
+
+    if (fabs(sum->minutes) >= fabs(part))
+        sum->compensation += (sum->minutes - total) + part;
+    else
+        sum->compensation += (part - total) + sum->minutes;
+    sum->minutes = total;
+}
+
+enum process_fault lethality_add(struct lethality *sum, double minutes, double celsius)
+{
+    enum process_fault fault = limit_check(FAULT_PROBE_CELSIUS, celsius);
+    if (fault != PROCESS_OK)
+        return fault;
+    if (!isfinite(minutes) || (sum->readings > 0 && minutes <= sum->last_time))
+        return FAULT_TIME_ORDER;
+
+    double rate = lethality_rate(celsius, sum->reference_celsius, sum->z);
+    if (sum->readings == 0) {
+        sum->first_time = minutes;
+    } else {
+        double length = minutes - sum->last_time;
+        if (length > sum->longest_gap) {
+            sum->gaps++;
+            sum->gap_minutes += length;
+            add_compensated(sum, length * fmin(rate, sum->last_rate));
+        } else {
+            add_compensated(sum, length * mean_rate(sum->last_rate, rate));
+        }
+    }
+    sum->last_time = minutes;
+    sum->last_celsius = celsius;
+    sum->last_rate = rate;
+    sum->lowest = fmin(sum->lowest, celsius);
+    sum->highest = fmax(sum->highest, celsius);
+    sum->readings++;
+    return PROCESS_OK;
+}
+
+double lethality_minutes(const struct lethality *sum)
+{
+    return sum->minutes + sum->compensation;
+}
+
+enum process_fault lethality_finish(const struct lethality *sum, double *minutes)
+{
+    if (sum->readings < 2)
+        return FAULT_EMPTY;
+    *minutes = lethality_minutes(sum);
+    return PROCESS_OK;
+}
+
+void lethality_curve(const double *celsius, size_t count, double step_minutes,
+                     double reference_celsius, double z, double *total)
+{
+    double before = 0.0, here, next, after; /* rates at i-2, i-1, i, i+1 */
+
+    if (count == 0)
+        return;
+    total[0] = 0.0;
+    here = lethality_rate(celsius[0], reference_celsius, z);
+    next = count > 1 ? lethality_rate(celsius[1], reference_celsius, z) : 0.0;
+    for (size_t i = 1; i < count; i++) {
+        double area;
+        bool last = i + 1 == count;
+        after = last ? 0.0 : lethality_rate(celsius[i + 1], reference_celsius, z);
+        if (count < 3)
+            area = mean_rate(here, next);
+        else if (i == 1)
+            area = (5.0 * here + 8.0 * next - after) / 12.0;
+        else if (last)
+            area = (5.0 * next + 8.0 * here - before) / 12.0;
+        else
+            area = (13.0 * (here + next) - before - after) / 24.0;
+        total[i] = total[i - 1] + step_minutes * area;
+        before = here;
+        here = next;
+        next = after;
+    }
+}
+
+double survivors(double load, double log_reduction)
+{
+    return load * exp(-M_LN10 * log_reduction);
+}
+
+double survivors_chance(double expected)
+{
+    return -expm1(-expected);
+}
+
+double survivors_chance_any(double expected, double vessels)
+{
+    return -expm1(-expected * vessels);
+}
+
+enum process_fault survivors_target(double load, double chance, double *log_reduction)
+{
+    enum process_fault fault = limit_check(FAULT_TARGET_CHANCE, chance);
+    if (fault != PROCESS_OK)
+        return fault;
+    double allowed = -log1p(-chance);
+    *log_reduction = load > allowed ? log10(load / allowed) : 0.0;
+    return PROCESS_OK;
+}

@@ -1,0 +1,82 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef JARSIDE_PROCESS_LETHALITY_H
+#define JARSIDE_PROCESS_LETHALITY_H
+
+#include <stddef.h>
+
+#include "process/limits.h"
+
+/*
+ * What a temperature curve kills.
+ *
+ * Time in minutes, temperature in degC. The lethal rate relative to a reference
+ * is 10^((T - Tref)/z) (Bigelow's general method, 1920); its integral is the
+ * equivalent time at the reference. An organism's log reduction is that
+ * integral, taken with its own z, divided by its D at its own reference: F0/D is
+ * right only when z is 10.
+ */
+
+/* F0 refers to 121.1 degC and z = 10 K. "121" is 121.0, 121.1 or 121.11 in different books; the
+ * choice moves F0 by up to 2.3 %. */
+#define LETHALITY_F0_CELSIUS 121.1
+#define LETHALITY_F0_Z       10.0
+
+struct thermal_death {
+    double d_minutes; /* time for one tenth to be left, at `reference_celsius` */
+    double reference_celsius;
+    double z; /* K for a tenfold change of D */
+};
+
+enum process_fault thermal_death_check(const struct thermal_death *death);
+
+/* Minutes at the reference that one minute at `celsius` is worth. */
+double lethality_rate(double celsius, double reference_celsius, double z);
+
+/*
+ * Equivalent minutes, added up reading by reading: constant memory, any number
+ * of readings. Between two readings the temperature is taken as a straight line,
+ * for which the integral is exact. Across a gap longer than `longest_gap` only
+ * the cooler end is credited, and the gap is counted. Sums are compensated
+ * (Neumaier 1974), so ten million readings lose nothing.
+ */
+struct lethality {
+    double reference_celsius, z;
+    double longest_gap; /* minutes; INFINITY for no limit */
+    double minutes;     /* equivalent so far; read it with lethality_minutes */
+    double compensation;
+    double first_time, last_time, last_celsius, last_rate;
+    double lowest, highest; /* degC seen */
+    size_t readings, gaps;
+    double gap_minutes; /* total length of the gaps */
+};
+
+void lethality_init(struct lethality *sum, double reference_celsius, double z, double longest_gap);
+/* FAULT_TIME_ORDER when `minutes` is not after the last one, FAULT_PROBE_CELSIUS when the reading
+ * cannot be; then nothing is added. */
+enum process_fault lethality_add(struct lethality *sum, double minutes, double celsius);
+double lethality_minutes(const struct lethality *sum);
+/* The equivalent minutes; FAULT_EMPTY with fewer than two readings. */
+enum process_fault lethality_finish(const struct lethality *sum, double *minutes);
+
+/*
+ * Equivalent minutes of an evenly spaced smooth curve (process/heat.h), as it
+ * builds up: total[i] is the integral from 0 to i steps. Each step is the
+ * fourth-order rule over its neighbours (Simpson where the curve ends), so the
+ * error falls with the fourth power of the step.
+ */
+void lethality_curve(const double *celsius, size_t count, double step_minutes,
+                     double reference_celsius, double z, double *total);
+
+/* ---- survivors ------------------------------------------------------------------------------- */
+
+/* Organisms left of `load` after `log_reduction` tenfold kills: an expected number, may be tiny. */
+double survivors(double load, double log_reduction);
+/* Chance that a vessel with `expected` survivors has any: 1 - exp(-expected). */
+double survivors_chance(double expected);
+/* Chance that at least one of `vessels` such vessels has any. */
+double survivors_chance_any(double expected, double vessels);
+/* Log reduction needed so that the chance that a vessel is not sterile is `chance`. 0 if it already
+ * is. */
+enum process_fault survivors_target(double load, double chance, double *log_reduction);
+
+#endif

@@ -1,0 +1,137 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include <cmocka.h>
+#include <math.h>
+#include <string.h>
+
+#include "process/steam.h"
+
+static const struct steam_conditions fifteen_psi = {
+    .gauge_kpa = 15 * STEAM_KPA_PER_PSI, .altitude_m = 0, .barometer_kpa = NAN, .rated_kpa = NAN};
+
+static double celsius_of(struct steam_conditions conditions)
+{
+    double celsius = NAN;
+    assert_int_equal(steam_celsius(&conditions, &celsius), PROCESS_OK);
+    return celsius;
+}
+
+static void saturation_inverts_itself(void **state)
+{
+    (void)state;
+    for (double celsius = 1.0; celsius < 373.0; celsius += 7.3) {
+        double kpa, back;
+        assert_int_equal(steam_pressure(celsius, &kpa), PROCESS_OK);
+        assert_int_equal(steam_temperature(kpa, &back), PROCESS_OK);
+        assert_true(fabs(back - celsius) < 1e-9);
+    }
+}
+
+static void height_barometer_and_air_cool_the_steam(void **state)
+{
+    (void)state;
+    struct steam_conditions conditions = fifteen_psi;
+    double sea = celsius_of(conditions);
+    assert_true(fabs(sea - 120.955) < 0.001);
+
+    conditions.altitude_m = 1600;
+    double high = celsius_of(conditions);
+    assert_true(high < sea - 2.0);
+
+    double standard;
+    assert_int_equal(steam_outside(&conditions, &standard), PROCESS_OK);
+    conditions.altitude_m = 0;
+    conditions.barometer_kpa = standard;
+    assert_true(fabs(celsius_of(conditions) - high) < 1e-12);
+
+    conditions = fifteen_psi;
+    conditions.air_share = 0.10;
+    assert_true(fabs(celsius_of(conditions) - 117.641) < 0.001);
+}
+
+static void gauge_needed_gives_that_temperature(void **state)
+{
+    (void)state;
+    struct steam_conditions conditions = fifteen_psi;
+    conditions.altitude_m = 2000;
+    conditions.air_share = 0.05;
+    assert_int_equal(steam_gauge_needed(&conditions, 118.0, &conditions.gauge_kpa), PROCESS_OK);
+    assert_true(fabs(celsius_of(conditions) - 118.0) < 1e-9);
+}
+
+static void bounds_are_refused_and_named(void **state)
+{
+    (void)state;
+    struct steam_conditions conditions = fifteen_psi;
+    double untouched = -1.0;
+    char message[256];
+
+    conditions.altitude_m = 12000;
+    assert_int_equal(steam_celsius(&conditions, &untouched), FAULT_ALTITUDE);
+    conditions = fifteen_psi;
+    conditions.gauge_kpa = 400;
+    assert_int_equal(steam_celsius(&conditions, &untouched), FAULT_GAUGE);
+    conditions.gauge_kpa = -1;
+    assert_int_equal(steam_celsius(&conditions, &untouched), FAULT_GAUGE);
+    conditions.gauge_kpa = NAN;
+    assert_int_equal(steam_celsius(&conditions, &untouched), FAULT_GAUGE);
+    conditions = fifteen_psi;
+    conditions.barometer_kpa = 1013;
+    assert_int_equal(steam_celsius(&conditions, &untouched), FAULT_BAROMETER);
+    conditions = fifteen_psi;
+    conditions.rated_kpa = 90;
+    assert_int_equal(steam_celsius(&conditions, &untouched), FAULT_RATED_GAUGE);
+    conditions.rated_kpa = 103;
+    assert_int_equal(steam_celsius(&conditions, &untouched), PROCESS_OK);
+    untouched = -1.0;
+    conditions = fifteen_psi;
+    conditions.gauge_kpa = 0;
+    conditions.air_share = 0.9;
+    assert_int_equal(steam_celsius(&conditions, &untouched), FAULT_VESSEL_STEAM);
+    assert_true(untouched == -1.0);
+    assert_int_equal(steam_temperature(0.0, &untouched), FAULT_SATURATION_KPA);
+    assert_int_equal(steam_pressure(-5.0, &untouched), FAULT_SATURATION_CELSIUS);
+
+    limit_message(message, sizeof message, FAULT_ALTITUDE, 12000);
+    assert_string_equal(message, "altitude 1.2e+04 m is out of range; between -2000 and 1.1e+04 "
+                                 "(the lowest layer of the standard atmosphere, ISO 2533:1975)");
+}
+
+static void every_fault_has_words(void **state)
+{
+    (void)state;
+    for (int fault = 1; fault < FAULT_COUNT; fault++) {
+        char message[256];
+        int length = limit_message(message, sizeof message, (enum process_fault)fault, 1.0);
+        assert_in_range(length, 10, (int)sizeof message - 1);
+        assert_null(strstr(message, "unknown fault"));
+        const struct limit *limit = limit_of((enum process_fault)fault);
+        if (limit == NULL)
+            continue;
+        assert_true(limit->lo < limit->hi);
+        assert_int_equal(limit_check((enum process_fault)fault, limit->lo), PROCESS_OK);
+        assert_int_equal(limit_check((enum process_fault)fault, limit->hi), PROCESS_OK);
+        assert_int_equal(limit_check((enum process_fault)fault, limit->lo - 1.0), fault);
+        assert_int_equal(limit_check((enum process_fault)fault, NAN), fault);
+    }
+    assert_null(limit_of(PROCESS_OK));
+    struct range falling = {2, 1, 3};
+    assert_int_equal(limit_check_range(FAULT_LAG, &falling), FAULT_RANGE_ORDER);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(saturation_inverts_itself),
+        cmocka_unit_test(height_barometer_and_air_cool_the_steam),
+        cmocka_unit_test(gauge_needed_gives_that_temperature),
+        cmocka_unit_test(bounds_are_refused_and_named),
+        cmocka_unit_test(every_fault_has_words),
+    };
+    cmocka_set_message_output(CM_OUTPUT_TAP);
+    return cmocka_run_group_tests_name("steam and limits", tests, NULL, NULL);
+}
