@@ -1,0 +1,279 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "process/forecast.h"
+
+#include <math.h>
+
+static const double last_day = 730.0;
+/* The y of a coverage too small to see; keeps logarithms of nothing out of the sums. */
+static const double y_nothing = -14.0;
+static const double y_all = 4.0;
+
+const char *forecast_input_name(enum forecast_input input)
+{
+    static const char *const names[FORECAST_INPUTS] = {"growth rate", "dose", "lag", "temperature"};
+    return names[input];
+}
+
+const char *pace_name(enum pace pace)
+{
+    static const char *const names[] = {"ahead", "on time", "slow", "stalled"};
+    return names[pace];
+}
+
+static struct colony central(const struct forecast *forecast)
+{
+    return (struct colony){
+        .cardinals = forecast->cardinals,
+        .rate = forecast->rate.central,
+        .lag = forecast->lag.central,
+        .points = forecast->points.central,
+        .volume = forecast->volume,
+        .kernels = forecast->kernels,
+        .warmth = forecast->warmth,
+        .warmth_count = forecast->warmth_count,
+        .shakes = forecast->shakes,
+        .shake_count = forecast->shake_count,
+    };
+}
+
+static struct range input_range(const struct forecast *forecast, enum forecast_input input)
+{
+    switch (input) {
+    case FORECAST_RATE:
+        return forecast->rate;
+    case FORECAST_POINTS:
+        return forecast->points;
+    case FORECAST_LAG:
+        return forecast->lag;
+    default:
+        return (struct range){-forecast->temperature_doubt, 0.0, forecast->temperature_doubt};
+    }
+}
+
+static void set_input(struct colony *colony, enum forecast_input input, double value)
+{
+    switch (input) {
+    case FORECAST_RATE:
+        colony->rate = value;
+        break;
+    case FORECAST_POINTS:
+        colony->points = value;
+        break;
+    case FORECAST_LAG:
+        colony->lag = value;
+        break;
+    default:
+        colony->warmer = value;
+        break;
+    }
+}
+
+enum process_fault forecast_check(const struct forecast *forecast)
+{
+    struct colony colony = central(forecast);
+    enum process_fault fault = colony_check(&colony);
+    if (fault != PROCESS_OK ||
+        (fault = limit_check_range(FAULT_GROWTH_RATE, &forecast->rate)) != PROCESS_OK ||
+        (fault = limit_check_range(FAULT_POINTS, &forecast->points)) != PROCESS_OK ||
+        (fault = limit_check_range(FAULT_LAG, &forecast->lag)) != PROCESS_OK)
+        return fault;
+    return forecast->temperature_doubt >= 0.0 && forecast->temperature_doubt <= 10.0
+               ? PROCESS_OK
+               : FAULT_GROWTH_CELSIUS;
+}
+
+static double y_of(double coverage)
+{
+    if (coverage <= 0.0)
+        return y_nothing;
+    return fmin(y_all, fmax(y_nothing, log(-log1p(-coverage / 100.0))));
+}
+
+static double coverage_of(double y)
+{
+    return y <= y_nothing ? 0.0 : -100.0 * expm1(-exp(y));
+}
+
+void forecast_coverage(const struct forecast *forecast, double day, struct range *coverage)
+{
+    struct colony colony = central(forecast);
+    double middle = y_of(colony_coverage(&colony, day)), down = 0.0, up = 0.0;
+
+    for (int i = 0; i < FORECAST_INPUTS; i++) {
+        struct range range = input_range(forecast, (enum forecast_input)i);
+        struct colony moved = colony;
+        double least = 0.0, most = 0.0;
+        for (int end = 0; end < 2; end++) {
+            set_input(&moved, (enum forecast_input)i, end == 0 ? range.low : range.high);
+            double deviation = y_of(colony_coverage(&moved, day)) - middle;
+            least = fmin(least, deviation);
+            most = fmax(most, deviation);
+        }
+        down += least * least;
+        up += most * most;
+    }
+    coverage->central = coverage_of(middle);
+    coverage->low = coverage_of(middle - sqrt(down));
+    coverage->high = coverage_of(middle + sqrt(up));
+}
+
+enum band { BAND_SLOW, BAND_CENTRAL, BAND_FAST };
+
+static double band_at(const struct forecast *forecast, enum band band, double day)
+{
+    struct range coverage;
+    forecast_coverage(forecast, day, &coverage);
+    return band == BAND_SLOW ? coverage.low : band == BAND_FAST ? coverage.high : coverage.central;
+}
+
+/* First day on which the band has `coverage`, to a hundredth; INFINITY if not within two years.
+ * Coverage never falls, so halving the interval finds it whatever the steps in the curve. */
+static double band_day(const struct forecast *forecast, enum band band, double coverage)
+{
+    double before = 0.0, after = 1.0;
+
+    while (band_at(forecast, band, after) < coverage) {
+        if (after >= last_day)
+            return INFINITY;
+        before = after;
+        after = fmin(last_day, 1.5 * after);
+    }
+    while (after - before > 0.01) {
+        double middle = 0.5 * (before + after);
+        if (band_at(forecast, band, middle) < coverage)
+            before = middle;
+        else
+            after = middle;
+    }
+    return after;
+}
+
+enum process_fault forecast_days(const struct forecast *forecast, double coverage,
+                                 struct range *days)
+{
+    enum process_fault fault = limit_check(FAULT_COVERAGE, coverage);
+    if (fault != PROCESS_OK)
+        return fault;
+    double middle = band_day(forecast, BAND_CENTRAL, coverage);
+    if (isinf(middle))
+        return FAULT_UNREACHED;
+    days->central = middle;
+    days->low = band_day(forecast, BAND_FAST, coverage);
+    days->high = band_day(forecast, BAND_SLOW, coverage);
+    return PROCESS_OK;
+}
+
+/* Where to look for the value of an input that fits: from hopeless to best. */
+static void search_ends(const struct forecast *forecast, enum forecast_input input, double *slow,
+                        double *fast)
+{
+    struct range range = input_range(forecast, input);
+    switch (input) {
+    case FORECAST_RATE:
+        *slow = fmax(0.05, range.central / 50.0);
+        *fast = fmin(200.0, range.central * 50.0);
+        break;
+    case FORECAST_POINTS:
+        *slow = fmax(1e-6, range.central / 1e4);
+        *fast = fmin(1e3, range.central * 1e4);
+        break;
+    case FORECAST_LAG:
+        *slow = 60.0;
+        *fast = 0.0;
+        break;
+    default:
+        /* Colder or hotter, whichever side of its best the place is on. */
+        *fast = forecast->cardinals.t_opt - forecast->warmth[0].celsius;
+        *slow = *fast >= 0.0 ? -25.0 : 25.0;
+        break;
+    }
+}
+
+static double stretch_of(const struct range *range, enum forecast_input input, double needed)
+{
+    double half;
+    if (input == FORECAST_TEMPERATURE)
+        return range->high > 0.0 ? fabs(needed) / range->high : INFINITY;
+    if (input == FORECAST_LAG) {
+        half = needed > range->central ? range->high - range->central : range->central - range->low;
+        return half > 0.0 ? fabs(needed - range->central) / half : INFINITY;
+    }
+    half = needed > range->central ? log(range->high / range->central)
+                                   : log(range->central / range->low);
+    return half > 0.0 ? fabs(log(needed / range->central)) / half : INFINITY;
+}
+
+static struct forecast_reason reason_for(const struct forecast *forecast, enum forecast_input input,
+                                         double day, double seen)
+{
+    struct colony colony = central(forecast);
+    struct range range = input_range(forecast, input);
+    struct forecast_reason reason = {input, NAN, INFINITY};
+    double slow, fast;
+
+    /* Nothing and everything are met by many values: aim just inside, so that the nearest is found.
+     */
+    double aim = fmin(98.0, fmax(0.5, seen));
+    search_ends(forecast, input, &slow, &fast);
+    set_input(&colony, input, slow);
+    double at_slow = colony_coverage(&colony, day);
+    set_input(&colony, input, fast);
+    double at_fast = colony_coverage(&colony, day);
+    if (!(at_slow <= aim && aim <= at_fast))
+        return reason;
+    for (int i = 0; i < 60; i++) {
+        double middle = 0.5 * (slow + fast);
+        if (input == FORECAST_RATE || input == FORECAST_POINTS)
+            middle = sqrt(slow * fast);
+        set_input(&colony, input, middle);
+        if (colony_coverage(&colony, day) < aim)
+            slow = middle;
+        else
+            fast = middle;
+    }
+    reason.needed = 0.5 * (slow + fast);
+    reason.stretch = stretch_of(&range, input, reason.needed);
+    return reason;
+}
+
+static void explain(const struct forecast *forecast, double day, double seen,
+                    struct pace_verdict *verdict)
+{
+    for (size_t i = 0; i < FORECAST_INPUTS; i++) {
+        struct forecast_reason reason = reason_for(forecast, (enum forecast_input)i, day, seen);
+        size_t at = i;
+        for (; at > 0 && verdict->reasons[at - 1].stretch > reason.stretch; at--)
+            verdict->reasons[at] = verdict->reasons[at - 1];
+        verdict->reasons[at] = reason;
+    }
+    verdict->explained = verdict->reasons[0].stretch < FORECAST_EXPLAINS;
+}
+
+enum process_fault forecast_judge(const struct forecast *forecast, double day, double seen,
+                                  double still_days, struct pace_verdict *verdict)
+{
+    static const double step = 10.0, still_enough = 7.0, twice = 2.0;
+    enum process_fault fault;
+
+    if ((fault = limit_check(FAULT_DAYS, day)) != PROCESS_OK ||
+        (fault = limit_check(FAULT_COVERAGE, seen)) != PROCESS_OK)
+        return fault;
+    *verdict = (struct pace_verdict){.pace = PACE_ON_TIME};
+    forecast_coverage(forecast, day, &verdict->expected);
+    verdict->times_late = day / band_day(forecast, BAND_CENTRAL, fmax(1.0, fmin(seen, 95.0)));
+    verdict->wait_until =
+        twice * band_day(forecast, BAND_CENTRAL, fmin(seen + step, FORECAST_FULL));
+    explain(forecast, day, seen, verdict);
+
+    bool full = seen >= 95.0;
+    if (seen > verdict->expected.high)
+        verdict->pace = PACE_AHEAD;
+    else if (seen < verdict->expected.low && !full)
+        verdict->pace = day >= verdict->wait_until ? PACE_STALLED : PACE_SLOW;
+    if (!full && still_days >= still_enough) {
+        double then = band_at(forecast, BAND_CENTRAL, fmax(0.0, day - still_days));
+        if (verdict->expected.central - then >= step && seen < verdict->expected.central)
+            verdict->pace = PACE_STALLED;
+    }
+    return PROCESS_OK;
+}

@@ -1,0 +1,103 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include <cmocka.h>
+#include <math.h>
+
+#include "process/moisture.h"
+
+static const struct moisture_band band = {45, 52, 42.9};
+
+static void bases_convert_both_ways(void **state)
+{
+    (void)state;
+    for (double wet = 0; wet < 70; wet += 3.7)
+        assert_true(fabs(moisture_wet_basis(moisture_dry_basis(wet)) - wet) < 1e-12);
+}
+
+static void recipes_weigh_what_they_should(void **state)
+{
+    (void)state;
+    double grain, water, moisture;
+    assert_int_equal(moisture_recipe(1360, 12, 48, &grain, &water), PROCESS_OK);
+    assert_true(fabs(grain + water - 1360) < 1e-9);
+    assert_int_equal(moisture_mixed(grain, 12, water, &moisture), PROCESS_OK);
+    assert_true(fabs(moisture - 48) < 1e-9);
+}
+
+static void soaking_is_weighing_twice(void **state)
+{
+    (void)state;
+    double mixed, soaked;
+    assert_int_equal(moisture_mixed(1000, 12, 750, &mixed), PROCESS_OK);
+    assert_int_equal(moisture_soaked(1000, 12, 1750, &soaked), PROCESS_OK);
+    assert_true(mixed == soaked);
+    assert_int_equal(moisture_soaked(1000, 12, 900, &soaked), FAULT_MOISTURE_DROP);
+}
+
+static void the_band_says_how_much_to_correct(void **state)
+{
+    (void)state;
+    struct moisture_verdict verdict;
+    double moisture;
+
+    moisture_judge(885, 12, 42.74, &band, &verdict);
+    assert_int_equal(verdict.place, MOISTURE_BELOW);
+    assert_int_equal(moisture_mixed(885, 12, 475 + verdict.correction, &moisture), PROCESS_OK);
+    assert_true(fabs(moisture - 45) < 0.02);
+    assert_true(verdict.free_water == 0.0);
+
+    assert_int_equal(moisture_mixed(1000, 12, 1100, &moisture), PROCESS_OK);
+    moisture_judge(1000, 12, moisture, &band, &verdict);
+    assert_int_equal(verdict.place, MOISTURE_ABOVE);
+    assert_true(verdict.correction < 0);
+    assert_true(fabs(verdict.free_water - (1100 + 120 - 880 * 0.7513)) < 0.5);
+    assert_int_equal(moisture_mixed(1000, 12, 1100 + verdict.correction, &moisture), PROCESS_OK);
+    assert_true(fabs(moisture - 52) < 1e-9);
+
+    struct moisture_band unknown = {45, 52, NAN};
+    moisture_judge(1000, 12, 48, &unknown, &verdict);
+    assert_int_equal(verdict.place, MOISTURE_WITHIN);
+    assert_true(verdict.correction == 0 && verdict.free_water == 0);
+}
+
+static void doubt_spreads_the_chance(void **state)
+{
+    (void)state;
+    assert_true(moisture_chance_above(50, 0, 55) == 0.0);
+    assert_true(moisture_chance_above(56, 0, 55) == 1.0);
+    assert_true(fabs(moisture_chance_above(55, 2, 55) - 0.5) < 1e-12);
+    assert_true(fabs(moisture_chance_above(57, 2, 55) - 0.841344746) < 1e-8);
+}
+
+static void absurd_mixes_are_refused(void **state)
+{
+    (void)state;
+    double result = -1;
+    assert_int_equal(moisture_mixed(0, 12, 475, &result), FAULT_MASS);
+    assert_int_equal(moisture_mixed(-5, 12, 475, &result), FAULT_MASS);
+    assert_int_equal(moisture_mixed(885, 12, -1, &result), FAULT_MASS);
+    assert_int_equal(moisture_mixed(885, NAN, 475, &result), FAULT_MOISTURE);
+    assert_int_equal(moisture_mixed(885, 12, 5000, &result), FAULT_MOISTURE);
+    assert_int_equal(moisture_water_for(885, 14, 12, &result), FAULT_MOISTURE_DROP);
+    assert_int_equal(moisture_water_for(885, 14, 90, &result), FAULT_MOISTURE);
+    assert_true(result == -1);
+    assert_true(fabs(moisture_fill(700, 0.72, 0.95) - 1.0234) < 1e-3);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(bases_convert_both_ways),
+        cmocka_unit_test(recipes_weigh_what_they_should),
+        cmocka_unit_test(soaking_is_weighing_twice),
+        cmocka_unit_test(the_band_says_how_much_to_correct),
+        cmocka_unit_test(doubt_spreads_the_chance),
+        cmocka_unit_test(absurd_mixes_are_refused),
+    };
+    cmocka_set_message_output(CM_OUTPUT_TAP);
+    return cmocka_run_group_tests_name("moisture", tests, NULL, NULL);
+}
