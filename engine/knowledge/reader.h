@@ -32,13 +32,14 @@ struct reading {
     uint32_t seen;    /* values said to hold; several bits on a one-of mean "one of these" */
     uint32_t absent;  /* values denied */
     bool hedged;      /* "maybe", "I think" */
+    bool others;      /* `absent` is "no other colour": what was said earlier stands */
     bool has_number;
     struct quantity number; /* number observables: what was said, canonical units */
     struct span span;
 };
 
 enum unread_reason {
-    UNREAD_UNKNOWN,    /* no phrase knows these words */
+    UNREAD_UNKNOWN,    /* no phrase knows these words, or what they deny is not plain: see note */
     UNREAD_IMPOSSIBLE, /* a number outside what can be: see note */
     UNREAD_LIMIT,      /* a pattern hit its match limit: see note */
 };

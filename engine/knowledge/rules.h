@@ -80,7 +80,7 @@ struct value {
     double base;         /* share (one, number) or probability (several) when nothing is known */
     double from, below;  /* number: the bin [from, below) in canonical units */
     double parameter;    /* number handed to process/ by some `feeds` (dose, air fraction); NAN if none */
-    const char *const *phrases; /* PCRE2 sources, macros expanded */
+    const char *const *phrases; /* PCRE2 sources, macros expanded (see struct language) */
     const struct position *phrase_at;
     size_t phrase_count;
     struct position at;
@@ -368,15 +368,35 @@ struct statement {
     struct position at;
 };
 
+/*
+ * The words the program itself must know to read plain language. Each entry is
+ * a PCRE2 source, macros expanded, matched as a phrase is.
+ */
 struct language {
-    const char *const *negations; /* PCRE2 sources: words that deny what follows in their clause */
+    const char *const *negations; /* deny what follows in their clause */
     size_t negation_count;
-    const char *const *hedges;    /* words that weaken what stands in their clause */
+    const char *const *hedges; /* weaken what stands in their clause */
     size_t hedge_count;
-    const char *const *breaks;    /* words that end the scope of a negation or hedge ("but", "though") */
+    const char *const *breaks; /* end the scope of a negation or hedge ("but", "though") */
     size_t break_count;
-    const char *const *ignore;    /* words that need no understanding ("the", "is", "there") */
+    const char *const *ignore; /* need no understanding ("the", "is", "there") */
     size_t ignore_count;
+    const char *const *alternatives; /* join what may stand for one another ("or", "nor") */
+    size_t alternative_count;
+    const char *const *additions; /* join what stands together ("and", "plus") */
+    size_t addition_count;
+    const char *const *about; /* before a quantity: it is meant roughly ("around", "almost") */
+    size_t about_count;
+    const char *const *over; /* before a quantity: it is that or more ("at least") */
+    size_t over_count;
+    const char *const *under; /* before a quantity: it is less than that ("under") */
+    size_t under_count;
+    const char *const *yes; /* an answer that affirms */
+    size_t yes_count;
+    const char *const *no; /* an answer that says nothing of the kind ("none", "normal") */
+    size_t no_count;
+    const char *const *spared; /* real words, never taken for a slip of another ("would") */
+    size_t spared_count;
     const struct statement *statements;
     size_t statement_count;
 };
