@@ -397,6 +397,8 @@ struct language {
     size_t no_count;
     const char *const *spared; /* real words, never taken for a slip of another ("would") */
     size_t spared_count;
+    const size_t *where; /* observables that only say where: "no green by the port" is not about it */
+    size_t where_count;
     const struct statement *statements;
     size_t statement_count;
 };
