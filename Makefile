@@ -18,7 +18,7 @@ WERROR   ?= $(if $(CI),-Werror)
 
 B        := .build/$(MODE)
 PACKAGES := yaml-0.1 libpcre2-8 readline gsl jansson libutf8proc
-NEEDED   := gcc make pkg-config libyaml-dev libpcre2-dev libreadline-dev libgsl-dev libjansson-dev libutf8proc-dev
+NEEDED   := gcc make pkg-config libyaml-dev libpcre2-dev libreadline-dev libgsl-dev libjansson-dev libutf8proc-dev libcsv-dev
 NEEDED_TESTS := $(NEEDED) perl libcmocka-dev libio-pty-perl
 
 WARN     := -Wall -Wextra -Wpedantic -Wshadow -Wconversion -Wstrict-prototypes -Wmissing-prototypes \
@@ -31,7 +31,8 @@ HARDLINK_asan := -fsanitize=address,undefined
 pkg = $(shell pkg-config $(1) $(PACKAGES) 2>/dev/null)
 OUR_CFLAGS   = -std=c11 -D_POSIX_C_SOURCE=200809L -D_DEFAULT_SOURCE -Iengine $(WARN) $(HARDEN_$(MODE)) $(call pkg,--cflags)
 OUR_LDFLAGS  = $(HARDLINK_$(MODE))
-OUR_LIBS     = $(call pkg,--libs) -lm
+# libcsv has no pkg-config file.
+OUR_LIBS     = $(call pkg,--libs) -lcsv -lm
 
 # Lowest layer first. A folder may include from itself and from folders to its left
 # (reason and process may not see each other); tests/house checks it.
