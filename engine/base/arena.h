@@ -35,13 +35,15 @@ void arena_free(struct arena *arena);
 /* As arena_free, but the arena stays usable, empty and not exhausted. */
 void arena_reset(struct arena *arena);
 
-/* `size` zeroed bytes aligned for any object; NULL when out of memory. Size 0 gives a valid pointer. */
+/* `size` zeroed bytes aligned for any object; NULL when out of memory. Size 0 gives a valid
+ * pointer. */
 void *arena_alloc(struct arena *arena, size_t size);
 
 /* An array of `count` zeroed elements of `size` bytes; NULL on overflow or out of memory. */
 void *arena_array(struct arena *arena, size_t count, size_t size);
 
-/* `old` (may be NULL) grown to `count` elements: the contents are copied, the new part is zeroed. */
+/* `old` (may be NULL) grown to `count` elements: the contents are copied, the new part is zeroed.
+ */
 void *arena_grow(struct arena *arena, const void *old, size_t old_count, size_t count, size_t size);
 
 /* A NUL-terminated copy of `length` bytes at `text`, of the whole string, of a formatted one. */
@@ -50,7 +52,8 @@ char *arena_string(struct arena *arena, const char *text);
 char *arena_format(struct arena *arena, const char *format, ...)
     __attribute__((format(printf, 2, 3)));
 
-/* Calls release(thing) when the arena is freed or reset. False when out of memory (call it yourself). */
+/* Calls release(thing) when the arena is freed or reset. False when out of memory (call it
+ * yourself). */
 bool arena_own(struct arena *arena, void *thing, void (*release)(void *thing));
 
 bool arena_exhausted(const struct arena *arena);

@@ -41,9 +41,9 @@ size_t utf8_count(const char *bytes, size_t length);
  * a space. At most `limit` code points, then an ellipsis ("..." when `ascii`).
  */
 struct text_safe_options {
-    bool ascii;         /* the locale is not UTF-8: other code points become '?' or a plain look-alike */
+    bool ascii; /* the locale is not UTF-8: other code points become '?' or a plain look-alike */
     bool keep_newlines;
-    size_t limit;       /* 0 for none */
+    size_t limit; /* 0 for none */
 };
 void text_safe(struct text *out, const char *bytes, size_t length,
                const struct text_safe_options *options);
@@ -55,6 +55,7 @@ void text_safe(struct text *out, const char *bytes, size_t length,
  * (an array of out-length + 1 entries allocated with malloc; caller frees).
  */
 enum text_fold_result { TEXT_FOLD_OK, TEXT_FOLD_INVALID, TEXT_FOLD_MEMORY };
-enum text_fold_result text_fold(struct text *out, const char *bytes, size_t length, size_t **origin);
+enum text_fold_result text_fold(struct text *out, const char *bytes, size_t length,
+                                size_t **origin);
 
 #endif

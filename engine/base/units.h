@@ -16,16 +16,16 @@
  * Factors: NIST SP 811 (2008), appendix B.8, exact where the definition is.
  */
 enum dimension {
-    DIM_NONE,        /* a bare number */
-    DIM_DAYS,        /* days; weeks, months (30.4375 d), hours */
-    DIM_MINUTES,     /* minutes; hours, seconds */
-    DIM_PERCENT,     /* 0 to 100; "a third", "half", "3/4" are understood */
-    DIM_CELSIUS,     /* degrees Celsius; Fahrenheit, kelvin */
-    DIM_GAUGE_KPA,   /* kilopascal above the air outside; psi, bar, kg/cm2 */
-    DIM_PRESSURE_KPA,/* kilopascal absolute; hPa, mbar, mmHg, inHg, atm */
-    DIM_METRES,      /* metres; feet, km */
-    DIM_GRAMS,       /* grams; kg, lb, oz */
-    DIM_LITRES,      /* litres; ml, US pint, quart, gallon, cup, fl oz */
+    DIM_NONE,         /* a bare number */
+    DIM_DAYS,         /* days; weeks, months (30.4375 d), hours */
+    DIM_MINUTES,      /* minutes; hours, seconds */
+    DIM_PERCENT,      /* 0 to 100; "a third", "half", "3/4" are understood */
+    DIM_CELSIUS,      /* degrees Celsius; Fahrenheit, kelvin */
+    DIM_GAUGE_KPA,    /* kilopascal above the air outside; psi, bar, kg/cm2 */
+    DIM_PRESSURE_KPA, /* kilopascal absolute; hPa, mbar, mmHg, inHg, atm */
+    DIM_METRES,       /* metres; feet, km */
+    DIM_GRAMS,        /* grams; kg, lb, oz */
+    DIM_LITRES,       /* litres; ml, US pint, quart, gallon, cup, fl oz */
     DIM_COUNT
 };
 
@@ -52,7 +52,8 @@ enum quantity_fault quantity_read(const char *folded, size_t length, enum dimens
  */
 const char *quantity_pattern(enum dimension dimension, bool unit_required);
 
-/* Appends the value as shown to people: both unit systems where growers use both ("103 kPa (15 psi)"). */
+/* Appends the value as shown to people: both unit systems where growers use both ("103 kPa (15
+ * psi)"). */
 void quantity_show(struct text *out, double value, enum dimension dimension);
 /* The short ASCII name of the canonical unit: "d", "min", "%", "degC", "kPa", "m", "g", "l", "". */
 const char *dimension_unit(enum dimension dimension);
