@@ -7,6 +7,7 @@
 #include <stdint.h>
 
 #include "base/diag.h"
+#include "base/range.h"
 #include "base/status.h"
 #include "base/units.h"
 
@@ -263,14 +264,93 @@ struct vessel_kind {
     struct position at;
 };
 
-/* ---- cautions, decision, language ------------------------------------------------------------ */
-
 /* A condition on what was said: every listed observable has one of its listed values seen. */
 struct condition {
     const size_t *observables;
     const uint32_t *values; /* bit masks, parallel */
     size_t count;
 };
+
+/* ---- what process/ is told ------------------------------------------------------------------- */
+
+enum organism_role {
+    ORGANISM_SPORE_FORMER, /* a survivor spoils the vessel */
+    ORGANISM_FUNGUS,       /* so does one of these, but only an unheated spot lets it live */
+    ORGANISM_INDICATOR,    /* reported for comparison; it does not grow at the temperature of spawn */
+};
+
+struct organism { /* see process/cook.h */
+    const char *id, *name;
+    enum organism_role role;
+    struct range d_minutes; /* at `reference` */
+    double reference;       /* degrees Celsius */
+    struct range z;         /* kelvin */
+    struct range per_gram;  /* of dry grain, before the cook */
+    const char *note;       /* or NULL */
+    struct citation cites;
+    struct position at;
+};
+
+struct packing { /* how a value of the observable that feeds `load` changes the heating */
+    size_t value;
+    double thickness; /* factor on the smallest dimension */
+};
+
+struct cook_rules { /* what is assumed of a cook when it was not said; NAN where not given */
+    struct range diffusivity;  /* effective, m2/s */
+    double judged_diffusivity; /* the verdict "adequate" asks for judged_f0 minutes at this */
+    double judged_f0;
+    double heat_capacity;      /* J/(m3 K) */
+    struct range come_up;      /* minutes */
+    double come_up_doubt;      /* share to either side when it was said */
+    double cool;               /* minutes to the boiling point, credited in the good end only */
+    double start;              /* degrees Celsius */
+    struct range air;          /* share left */
+    double air_doubt;          /* factor to either side when it was said */
+    double target;             /* chance aimed for that a vessel is not sterile */
+    double rated;              /* gauge kPa no advice goes beyond when the rating was not said */
+    double probe_doubt;        /* kelvin */
+    double probe_gap;          /* minutes between readings that are no gap */
+    const struct packing *packings;
+    size_t packing_count;
+    struct condition no_pressure; /* then the gauge is 0 unless it was said */
+    struct citation cites;
+};
+
+enum starter_unit { STARTER_ML, STARTER_GRAMS, STARTER_PIECES };
+
+struct starter { /* a value of the observable that feeds `starter_kind`, as inoculum */
+    size_t value;
+    const char *id, *name;
+    enum starter_unit unit;
+    double usual;        /* units for a litre of grain */
+    struct range points; /* that grow, from one unit */
+    struct range lag;    /* days on top of the species' own */
+    struct citation cites;
+    struct position at;
+};
+
+struct forecast_rules { /* NAN where not given */
+    double kernels;           /* a cubic centimetre */
+    double temperature_doubt; /* kelvin to either side */
+    double temperature;       /* assumed, when it was not said */
+    double shake_lo, shake_hi;/* per cent of coverage between which to shake */
+    double shake_factor;      /* points after it for each before */
+    double shake_pause;       /* days */
+    double look_every;        /* days */
+    double dose_usual;        /* the `parameter` that a usual dose has */
+    double moisture_doubt;    /* points of per cent, of a moisture from weighing */
+    double fill_most;         /* share of a vessel that may be filled */
+    struct citation cites;
+};
+
+/* How a computed chance p moves the odds of a cause: trust x (logit p - logit usual), at most
+ * `most` either way. All 0 when not given: it moves nothing. */
+struct move {
+    double usual, trust, most;
+};
+
+/* ---- cautions, decision, language ------------------------------------------------------------ */
 
 struct caution {
     const char *id;
@@ -427,6 +507,13 @@ struct rules {
     size_t vessel_count;
     const struct caution *cautions; /* by rank */
     size_t caution_count;
+    const struct organism *organisms;
+    size_t organism_count;
+    struct cook_rules cook;
+    const struct starter *starters;
+    size_t starter_count;
+    struct forecast_rules forecast;
+    struct move moves[MOVED_COUNT];
     struct decision_rules decision;
     struct scale scale;
     struct calibration calibration;

@@ -4,6 +4,8 @@
 
 #include <stddef.h>
 
+#include "base/range.h"
+
 /*
  * What the physics refuses, and the bound it names when it does.
  *
@@ -70,11 +72,6 @@ struct limit {
     double lo, hi;    /* both allowed */
     const char *unit; /* as printed after a number, or "" */
     const char *why;  /* where the bound comes from, one phrase */
-};
-
-/* An uncertain number: the plausible low end, the middle, the plausible high end. */
-struct range {
-    double low, central, high;
 };
 
 /* The bound behind a fault; NULL for faults that are not a single range. */
