@@ -26,6 +26,14 @@
  * where w_fi(v) is chosen so that P(i=v|f, no cause) is what the finding's file
  * states: of a one-of, values not stated share what the stated ones leave in
  * proportion to their base; stated ones that cover every value are scaled to 1.
+ * What a species calls normal is stated over that in the same way, the values
+ * it leaves out sharing the rest in proportion to what the finding says; it
+ * counts when one species is named plainly.
+ *
+ * No statement is absolute. A probability below 1e-6 is lifted to it: P(f|S) and
+ * a one-of are scaled to 1, lifted and scaled again, before and after causes
+ * weigh; several-of values and pi_c (as shifted) stay within 1e-6 of 0 and 1.
+ * Factors w of causes are kept between 1e-6 and 1e6.
  *
  * An observation's likelihood l_i(f,S): one-of, sum of P over the values still
  * possible; several-of, product over seen of P(v) and over absent of 1 - P(v).
@@ -87,14 +95,16 @@ double reasoner_likelihood(const struct reasoner *reasoner, const struct evidenc
 struct posterior {
     double *finding; /* P(f|E), finding_count entries */
     double *cause;   /* P(c in S|E), cause_count entries; they may sum to more than 1 */
-    double *joint;   /* P(f,S|E), finding-major */
+    double *joint;   /* P(f,S|E), at [S * finding_count + f] */
     double no_cause; /* P(S = {} | E) */
     double status[FINDING_STATUS_COUNT];
     double hazard[HAZARD_COUNT]; /* mass of findings by hazard */
-    double log_evidence; /* ln of the tempered evidence: comparable for one rule base and tau only */
+    double log_evidence; /* ln of the tempered evidence; compare for one rule base and tau only */
+    struct workspace *work; /* private */
 };
 
-/* Allocates room for one rule base; posterior_release frees it. False when out of memory. */
+/* Allocates room for one rule base, in which reason_posterior may be called any number of times;
+ * posterior_release frees it. False when out of memory. */
 bool posterior_init(struct posterior *posterior, const struct reasoner *reasoner);
 void posterior_release(struct posterior *posterior);
 
@@ -108,11 +118,11 @@ struct decision {
     enum action action;
     double loss[ACTION_COUNT]; /* expected loss, in vessels' worth */
     int floor;                 /* index of the floor that decided, or RULES_NONE */
-    int next_step;             /* index into decision.next_steps when the action is keep, or RULES_NONE */
+    int next_step; /* index into decision.next_steps when the action is keep, or RULES_NONE */
     bool forbidden[ACTION_COUNT];
 };
 
-/* Loss of an action when the vessel holds finding f; isolate looks one step ahead (see decide.c). */
+/* Loss of an action when the vessel holds finding f; isolate looks one step ahead, see decide.c. */
 double reason_loss(const struct reasoner *reasoner, const struct stakes *stakes, enum action action,
                    size_t finding);
 /* Least expected loss, then the floors. */
@@ -126,9 +136,9 @@ enum aim { AIM_ACTION, AIM_CAUSE };
 
 struct question {
     size_t observable;
-    double gain;   /* expected drop in loss, less the effort (AIM_ACTION) */
-    double bits;   /* expected information: about the findings (AIM_ACTION) or the causes (AIM_CAUSE) */
-    double turns;  /* probability that the answer changes the action */
+    double gain;  /* expected drop in loss, less the effort (AIM_ACTION) */
+    double bits;  /* expected information about the findings (AIM_ACTION), the causes (AIM_CAUSE) */
+    double turns; /* probability that the answer changes the action */
 };
 
 /*
@@ -148,11 +158,11 @@ size_t reason_questions(const struct reasoner *reasoner, const struct evidence *
 
 struct weight_of_evidence {
     size_t observable;
-    double decibans; /* 10 log10 of the ratio leader : best rival, with this answer over without it */
+    double decibans; /* 10 log10 of the ratio leader : rival with this answer over without it */
 };
 
 struct explanation {
-    size_t leader, rival; /* findings */
+    size_t leader, rival;               /* findings */
     struct weight_of_evidence *weights; /* one per observation, largest magnitude first */
     size_t weight_count;
 };
@@ -160,20 +170,24 @@ struct explanation {
 struct turn { /* an answer that would change the action */
     size_t observable;
     size_t value;
-    enum action action;  /* what it would become */
-    double probability;  /* of that answer, as things stand; for answered ones, of its being wrong */
-    bool answered;       /* true: had this answer been `value` instead */
+    enum action action; /* what it would become */
+    double probability; /* of that answer, as things stand; for answered ones, of its being wrong */
+    bool answered;      /* true: had this answer been `value` instead */
 };
 
 /* Caller gives room for observable_count weights. */
 enum status reason_explain(const struct reasoner *reasoner, const struct evidence *evidence,
                            const struct posterior *posterior, struct explanation *explanation);
-/* Which single answer, if mistaken, or which unasked one, would turn the action. Most likely first. */
+/* Which single answer, if mistaken, or unasked one would turn the action. Most likely first. */
 size_t reason_turns(const struct reasoner *reasoner, const struct evidence *evidence,
                     const struct posterior *posterior, const struct stakes *stakes,
                     struct turn *turns, size_t most);
 
-/* Whether a condition of the rule base holds on this evidence (plain statements only, no hedges). */
-bool reason_holds(const struct condition *condition, const struct evidence *evidence);
+/*
+ * Whether a condition of the rule base holds on this evidence (plain statements only, no hedges).
+ * Of a one-of it holds when every value still said to be possible is listed. An empty one holds.
+ */
+bool reason_holds(const struct reasoner *reasoner, const struct condition *condition,
+                  const struct evidence *evidence);
 
 #endif

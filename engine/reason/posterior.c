@@ -1,0 +1,285 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * Exact enumeration of P(finding, cause set | evidence).
+ *
+ * Each observation contributes a factor that depends on the finding and on the
+ * pattern of its causes in the set (reason_internal.h). What holds of every set,
+ * the factor of pattern 0, is gathered per finding first; then only the sets
+ * that hold one of the observation's causes are corrected. Factors are
+ * multiplied as they are while no product can leave the range of a double, which
+ * is nearly always; otherwise the same sums are made of logarithms.
+ */
+#include "reason/reason_internal.h"
+
+#include <float.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* Products of factors span less than e^600 (a double spans e^1400) or are made of logarithms. */
+static const double SAFE_SPAN = 600.0;
+
+/* ---- room ------------------------------------------------------------------------------------ */
+
+bool posterior_init(struct posterior *posterior, const struct reasoner *reasoner)
+{
+    size_t findings = reasoner->finding_count, sets = reasoner->set_count;
+    size_t numbers = findings + reasoner->cause_count + findings * sets + sets + findings +
+                     reasoner->most_patterns * findings + reasoner->room;
+    *posterior = (struct posterior){0};
+    struct workspace *work = calloc(1, sizeof *work);
+    double *block = calloc(numbers + 1, sizeof *block);
+    struct heard *heard = calloc(reasoner->observable_count + 1, sizeof *heard);
+    if (!work || !block || !heard) {
+        free(work);
+        free(block);
+        free(heard);
+        return false;
+    }
+    posterior->finding = block;
+    posterior->cause = posterior->finding + findings;
+    posterior->joint = posterior->cause + reasoner->cause_count;
+    work->set_prior = posterior->joint + findings * sets;
+    work->row = work->set_prior + sets;
+    work->ratio = work->row + findings;
+    work->ln = work->ratio + reasoner->most_patterns * findings;
+    work->heard = heard;
+    posterior->work = work;
+    return true;
+}
+
+void posterior_release(struct posterior *posterior)
+{
+    if (posterior->work)
+        free(posterior->work->heard);
+    free(posterior->work);
+    free(posterior->finding);
+    *posterior = (struct posterior){0};
+}
+
+/* ---- what is heard, and how much it counts --------------------------------------------------- */
+
+static void hear(const struct reasoner *reasoner, const struct evidence *evidence, double tau,
+                 struct workspace *work)
+{
+    int species = evidence_species(reasoner, evidence);
+
+    work->heard_count = 0;
+    for (size_t i = 0; i < reasoner->observable_count; i++) {
+        const struct sight *sight = &reasoner->sights[i];
+        struct observation said = observation_of(evidence, i);
+        if (!observation_tells(sight, &said))
+            continue;
+        const double *ln = observation_ln(reasoner, species, i, &said, work->ln + sight->room);
+        work->heard[work->heard_count++] = (struct heard){
+            .observable = i,
+            .ln = ln,
+            .strength = sight->group < 0 ? 0.0 : observation_strength(reasoner, ln),
+            .power = tau,
+        };
+    }
+}
+
+/* Within a group the k-th strongest counts (1 - overlap)^k; among equals the first in the files. */
+static void discount_groups(const struct reasoner *reasoner, struct workspace *work)
+{
+    for (size_t i = 0; i < work->heard_count; i++) {
+        int group = reasoner->sights[work->heard[i].observable].group;
+        if (group < 0)
+            continue;
+        for (size_t j = 0; j < work->heard_count; j++) {
+            if (j == i || reasoner->sights[work->heard[j].observable].group != group)
+                continue;
+            double theirs = work->heard[j].strength, own = work->heard[i].strength;
+            if (theirs > own || (theirs == own && j < i))
+                work->heard[i].power *= 1.0 - reasoner->rules->groups[group].overlap;
+        }
+    }
+}
+
+/* P(S), its odds moved by the shifts. */
+static const double *shifted_prior(const struct reasoner *reasoner, const struct evidence *evidence,
+                                   struct workspace *work)
+{
+    if (!evidence || evidence->shift_count == 0)
+        return reasoner->set_prior;
+
+    const double most = (1.0 - LEAST_CHANCE) / LEAST_CHANCE;
+    double sum = 0.0;
+    for (size_t s = 0; s < reasoner->set_count; s++)
+        work->set_prior[s] = 1.0;
+    for (size_t c = 0; c < reasoner->cause_count; c++) {
+        double odds = reasoner->odds[c], shift = 0.0;
+        for (size_t i = 0; i < evidence->shift_count; i++)
+            if (evidence->shifts[i].cause == c)
+                shift += evidence->shifts[i].log_odds;
+        odds = fmin(most, fmax(1.0 / most, odds * exp(shift)));
+        for (size_t s = 0; s < reasoner->set_count; s++)
+            if (reasoner->sets[s][0] == (int)c || reasoner->sets[s][1] == (int)c)
+                work->set_prior[s] *= odds;
+    }
+    for (size_t s = 0; s < reasoner->set_count; s++)
+        sum += work->set_prior[s];
+    for (size_t s = 0; s < reasoner->set_count; s++)
+        work->set_prior[s] /= sum;
+    return work->set_prior;
+}
+
+/* ---- the sum --------------------------------------------------------------------------------- */
+
+/* ln of what all sets share, per finding, its highest taken off and returned. */
+static double shared_row(const struct reasoner *reasoner, struct workspace *work, double *span)
+{
+    size_t findings = reasoner->finding_count;
+    double low = DBL_MAX, high = -DBL_MAX;
+
+    memset(work->row, 0, findings * sizeof *work->row);
+    for (size_t i = 0; i < work->heard_count; i++) {
+        double power = work->heard[i].power;
+        const double *ln = work->heard[i].ln;
+        for (size_t f = 0; f < findings; f++)
+            work->row[f] += power * ln[f];
+    }
+    for (size_t f = 0; f < findings; f++) {
+        low = fmin(low, work->row[f]);
+        high = fmax(high, work->row[f]);
+    }
+    for (size_t f = 0; f < findings; f++)
+        work->row[f] -= high;
+    *span = high - low;
+    return high;
+}
+
+/* The correction of patterns 1 and up against pattern 0; returns how far from 0 its ln goes. */
+static double pattern_ratios(const struct heard *heard, size_t patterns, size_t findings,
+                             double *ratio)
+{
+    double most = 0.0;
+
+    for (size_t p = 1; p < patterns; p++) {
+        for (size_t f = 0; f < findings; f++) {
+            double ln = heard->power * (heard->ln[p * findings + f] - heard->ln[f]);
+            most = fmax(most, fabs(ln));
+            ratio[p * findings + f] = ln;
+        }
+    }
+    return most;
+}
+
+/* joint = P(S) P(f|S) times all factors, or false when that could leave the range of a double. */
+static bool multiply(const struct reasoner *reasoner, struct workspace *work, const double *prior,
+                     double span, double *joint)
+{
+    size_t findings = reasoner->finding_count;
+
+    if (span > SAFE_SPAN)
+        return false;
+    for (size_t f = 0; f < findings; f++)
+        work->row[f] = exp(work->row[f]);
+    for (size_t s = 0; s < reasoner->set_count; s++) {
+        const double *given = reasoner->given + s * findings;
+        for (size_t f = 0; f < findings; f++)
+            joint[s * findings + f] = prior[s] * given[f] * work->row[f];
+    }
+    for (size_t i = 0; i < work->heard_count; i++) {
+        const struct sight *sight = &reasoner->sights[work->heard[i].observable];
+        size_t cells = sight->pattern_count * findings;
+        span += pattern_ratios(&work->heard[i], sight->pattern_count, findings, work->ratio);
+        if (span > SAFE_SPAN)
+            return false;
+        for (size_t k = findings; k < cells; k++)
+            work->ratio[k] = exp(work->ratio[k]);
+        for (size_t t = 0; t < sight->touched_count; t++) {
+            double *row = joint + sight->touched[t] * findings;
+            const double *ratio = work->ratio + sight->pattern[sight->touched[t]] * findings;
+            for (size_t f = 0; f < findings; f++)
+                row[f] *= ratio[f];
+        }
+    }
+    return true;
+}
+
+/* The same from logarithms; returns the ln that was taken off. */
+static double add_logarithms(const struct reasoner *reasoner, struct workspace *work,
+                             const double *prior, double *joint)
+{
+    size_t findings = reasoner->finding_count, cells = reasoner->set_count * findings;
+    double high = -DBL_MAX;
+
+    for (size_t s = 0; s < reasoner->set_count; s++) {
+        double *row = joint + s * findings;
+        for (size_t f = 0; f < findings; f++)
+            row[f] = log(prior[s]) + log(reasoner->given[s * findings + f]);
+        for (size_t i = 0; i < work->heard_count; i++) {
+            const struct heard *heard = &work->heard[i];
+            const double *ln =
+                heard->ln + reasoner->sights[heard->observable].pattern[s] * findings;
+            for (size_t f = 0; f < findings; f++)
+                row[f] += heard->power * ln[f];
+        }
+    }
+    for (size_t k = 0; k < cells; k++)
+        high = fmax(high, joint[k]);
+    for (size_t k = 0; k < cells; k++)
+        joint[k] = exp(joint[k] - high);
+    return high;
+}
+
+/* Normalises the joint and reads the marginals off it; returns ln of the sum. */
+static double summarise(const struct reasoner *reasoner, struct posterior *posterior)
+{
+    size_t findings = reasoner->finding_count, cells = reasoner->set_count * findings;
+    double total = 0.0;
+
+    for (size_t k = 0; k < cells; k++)
+        total += posterior->joint[k];
+    memset(posterior->finding, 0, findings * sizeof *posterior->finding);
+    memset(posterior->cause, 0, reasoner->cause_count * sizeof *posterior->cause);
+    for (size_t s = 0; s < reasoner->set_count; s++) {
+        double *row = posterior->joint + s * findings, mass = 0.0;
+        for (size_t f = 0; f < findings; f++) {
+            row[f] /= total;
+            mass += row[f];
+            posterior->finding[f] += row[f];
+        }
+        for (int k = 0; k < SET_MAX_CAUSES; k++)
+            if (reasoner->sets[s][k] >= 0)
+                posterior->cause[reasoner->sets[s][k]] += mass;
+        if (s == 0)
+            posterior->no_cause = mass;
+    }
+    return log(total);
+}
+
+void posterior_kinds(const struct reasoner *reasoner, struct posterior *posterior)
+{
+    memset(posterior->status, 0, sizeof posterior->status);
+    memset(posterior->hazard, 0, sizeof posterior->hazard);
+    for (size_t f = 0; f < reasoner->finding_count; f++) {
+        const struct finding *finding = &reasoner->rules->findings[f];
+        posterior->status[finding->status] += posterior->finding[f];
+        posterior->hazard[finding->hazard] += posterior->finding[f];
+    }
+}
+
+enum status reason_posterior(const struct reasoner *reasoner, const struct evidence *evidence,
+                             double tau, struct posterior *posterior)
+{
+    struct workspace *work = posterior->work;
+    double span;
+
+    if (!work || reasoner->finding_count == 0)
+        return STATUS_INTERNAL;
+    if (tau < 0.0)
+        tau = reasoner->rules->calibration.tau;
+
+    hear(reasoner, evidence, tau, work);
+    discount_groups(reasoner, work);
+    const double *prior = shifted_prior(reasoner, evidence, work);
+    double taken = shared_row(reasoner, work, &span);
+    if (!multiply(reasoner, work, prior, span, posterior->joint))
+        taken = add_logarithms(reasoner, work, prior, posterior->joint);
+    posterior->log_evidence = taken + summarise(reasoner, posterior);
+    posterior_kinds(reasoner, posterior);
+    return STATUS_OK;
+}

@@ -1,0 +1,104 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef JARSIDE_REASON_INTERNAL_H
+#define JARSIDE_REASON_INTERNAL_H
+
+#include "base/arena.h"
+#include "reason/reason.h"
+
+/*
+ * What a reasoner holds. reason/ only.
+ *
+ * Most observables are weighed by few causes, so most of the sets S look alike
+ * to any one of them. A table therefore has one row per *pattern*, the causes in
+ * S that weigh on this observable, and each set points to its pattern. Pattern 0
+ * is "none of them" and is what nearly all sets have.
+ *
+ * Tables run over findings in their innermost index, so that the loops over a
+ * set's findings read and write memory in order.
+ */
+
+enum { SET_MAX_CAUSES = 2 };
+
+/* No probability of the model is below this, and none of a several-of value above 1 minus this. */
+#define LEAST_CHANCE 1e-6
+
+/* P(value | finding, pattern) of one observable, and its logarithms. */
+struct chances {
+    double *p;      /* [value][pattern][finding] */
+    double *ln;     /* of the same */
+    double *ln_not; /* of 1 - p; several-of only */
+};
+
+/* One observable, compiled. */
+struct sight {
+    size_t value_count;
+    size_t pattern_count;
+    bool several;
+    uint32_t all; /* a bit for each value */
+    int group;
+    const double *base;      /* per value: what is expected of anyone */
+    const uint32_t *pattern; /* per set */
+    const uint32_t *touched; /* the sets whose pattern is not 0 */
+    size_t touched_count;
+    struct chances plain;
+    size_t room; /* where its likelihoods may stand in a workspace */
+};
+
+struct reasoner {
+    const struct rules *rules;
+    struct arena *arena;
+    size_t finding_count, cause_count, observable_count;
+    size_t set_count;
+    int (*sets)[SET_MAX_CAUSES];         /* {}, then each cause, then each pair */
+    const double *odds;                  /* of each cause before any evidence */
+    const double *set_prior;             /* P(S) with those */
+    const double *given;                 /* P(f | S), [set][finding] */
+    const struct sight *sights;          /* per observable */
+    const struct chances *const *normal; /* [species][observable]; NULL where the plain ones hold */
+    size_t room;                         /* doubles that the likelihoods of all observables need */
+    size_t most_patterns;
+};
+
+/* An observation that says something, while a posterior is being computed. */
+struct heard {
+    size_t observable;
+    const double *ln; /* ln l_i, [pattern][finding] */
+    double strength;  /* range of ln l_i over the findings, no cause present */
+    double power;     /* tau times its weight within its group */
+};
+
+/* Room a posterior computes in; belongs to the posterior. */
+struct workspace {
+    double *set_prior; /* P(S) as shifted */
+    double *row;       /* per finding: what holds for every set */
+    double *ratio;     /* [pattern][finding] */
+    double *ln;        /* ln l_i of all observables, each at its sight's `room` */
+    struct heard *heard;
+    size_t heard_count;
+};
+
+/* ---- observe.c: what an observation means ---------------------------------------------------- */
+
+struct observation observation_of(const struct evidence *evidence, size_t observable);
+/* One-of: the values still possible. */
+uint32_t observation_possible(const struct sight *sight, const struct observation *observation);
+/* Whether it excludes or asserts anything at all. */
+bool observation_tells(const struct sight *sight, const struct observation *observation);
+/* The species that is plainly named, or RULES_NONE. */
+int evidence_species(const struct reasoner *reasoner, const struct evidence *evidence);
+const struct chances *sight_chances(const struct reasoner *reasoner, int species,
+                                    size_t observable);
+/* ln l_i as [pattern][finding]: points into the tables where they hold it, else written to `room`.
+ */
+const double *observation_ln(const struct reasoner *reasoner, int species, size_t observable,
+                             const struct observation *observation, double *room);
+/* The range of ln l_i over the findings when no cause is present. */
+double observation_strength(const struct reasoner *reasoner, const double *ln);
+
+/* ---- posterior.c ------------------------------------------------------------------------------
+ */
+
+/* Masses of the statuses and hazards from those of the findings. */
+void posterior_kinds(const struct reasoner *reasoner, struct posterior *posterior);
+
+#endif

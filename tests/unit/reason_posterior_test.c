@@ -1,0 +1,275 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include <cmocka.h>
+
+#include "reason/reason.h"
+#include "support/naive.h"
+#include "support/random_base.h"
+
+static void assert_close(double got, long double want, double tolerance)
+{
+    if (!(fabsl((long double)got - want) <= (long double)tolerance))
+        fail_msg("got %.17g, want %.17Lg", got, want);
+}
+
+static void assert_agrees(const struct reasoner *reasoner, const struct posterior *posterior,
+                          const struct naive *naive, double tolerance)
+{
+    const struct rules *rules = reasoner_rules(reasoner);
+    assert_int_equal(reasoner_set_count(reasoner), naive->set_count);
+    for (size_t s = 0; s < naive->set_count; s++) {
+        int causes[2];
+        reasoner_set(reasoner, s, causes);
+        size_t same = naive_set_of(naive, causes);
+        assert_true(same < naive->set_count);
+        for (size_t f = 0; f < rules->finding_count; f++)
+            assert_close(posterior->joint[s * rules->finding_count + f], naive->joint[same][f],
+                         tolerance);
+    }
+    for (size_t f = 0; f < rules->finding_count; f++)
+        assert_close(posterior->finding[f], naive->finding[f], tolerance);
+    for (size_t c = 0; c < rules->cause_count; c++)
+        assert_close(posterior->cause[c], naive->cause[c], tolerance);
+    assert_close(posterior->no_cause, naive->no_cause, tolerance);
+    assert_close(posterior->log_evidence, naive->log_evidence, 100 * tolerance);
+}
+
+static void assert_normalised(const struct rules *rules, const struct posterior *posterior)
+{
+    double findings = 0, statuses = 0, hazards = 0;
+    for (size_t f = 0; f < rules->finding_count; f++)
+        findings += posterior->finding[f];
+    for (size_t k = 0; k < FINDING_STATUS_COUNT; k++)
+        statuses += posterior->status[k];
+    for (size_t k = 0; k < HAZARD_COUNT; k++)
+        hazards += posterior->hazard[k];
+    assert_close(findings, 1, 1e-12);
+    assert_close(statuses, 1, 1e-12);
+    assert_close(hazards, 1, 1e-12);
+}
+
+/* One random base, several random evidences on it. */
+static void check_random(struct dice *dice, const struct random_size *size, double telling,
+                         double tolerance)
+{
+    struct rule_base *base = random_base(dice, size);
+    struct reasoner *reasoner = reasoner_new(&base->rules);
+    struct posterior posterior;
+    struct naive *naive = malloc(sizeof *naive);
+    struct observation observations[BASE_OBSERVABLES];
+    struct prior_shift shifts[3];
+    assert_non_null(reasoner);
+    assert_non_null(naive);
+    assert_true(posterior_init(&posterior, reasoner));
+
+    for (int round = 0; round < 5; round++) {
+        struct evidence evidence = {.observations = observations, .shifts = shifts};
+        random_evidence(base, dice, telling, observations);
+        if (size->causes > 0)
+            for (; evidence.shift_count < dice_below(dice, 4); evidence.shift_count++)
+                shifts[evidence.shift_count] = (struct prior_shift){
+                    .cause = dice_below(dice, size->causes),
+                    .log_odds = 30.0 * (dice_share(dice) - 0.5),
+                };
+        double tau = round == 0 ? 0.37 : -1;
+        naive_posterior(&base->rules, &evidence,
+                        round == 0 ? 0.37L : (long double)base->rules.calibration.tau, naive);
+        assert_int_equal(reason_posterior(reasoner, &evidence, tau, &posterior), STATUS_OK);
+        assert_agrees(reasoner, &posterior, naive, tolerance);
+        assert_normalised(&base->rules, &posterior);
+    }
+    posterior_release(&posterior);
+    reasoner_free(reasoner);
+    base_free(base);
+    free(naive);
+}
+
+static void agrees_with_the_formulas_on_random_bases(void **state)
+{
+    (void)state;
+    struct dice dice = {20240229};
+    for (int i = 0; i < 300; i++) {
+        struct random_size size = {
+            .findings = 1 + dice_below(&dice, 6),
+            .causes = dice_below(&dice, 6),
+            .observables = 1 + dice_below(&dice, 7),
+            .values = 2 + dice_below(&dice, 5),
+            .species = dice_below(&dice, 4),
+            .groups = dice_below(&dice, 3),
+        };
+        check_random(&dice, &size, 0.6, 1e-12);
+    }
+}
+
+/*
+ * So many conflicting values that products leave the range of a double: the
+ * logarithms take over. They run to ten thousand, of which a double keeps eleven
+ * or twelve places behind the point; hence the wider tolerance.
+ */
+static void agrees_where_products_would_vanish(void **state)
+{
+    (void)state;
+    struct dice dice = {77};
+    struct random_size size = {.findings = 6,
+                               .causes = 3,
+                               .observables = 70,
+                               .values = 30,
+                               .species = 3,
+                               .absolute = true};
+    for (int i = 0; i < 4; i++)
+        check_random(&dice, &size, 1.0, 1e-10);
+}
+
+static void likelihoods_are_those_of_the_formulas(void **state)
+{
+    (void)state;
+    struct dice dice = {5};
+    struct random_size size = {
+        .findings = 4, .causes = 4, .observables = 6, .values = 5, .species = 3, .groups = 1};
+    struct rule_base *base = random_base(&dice, &size);
+    struct reasoner *reasoner = reasoner_new(&base->rules);
+    struct observation observations[BASE_OBSERVABLES] = {{0}};
+    struct evidence evidence = {.observations = observations};
+    size_t feeder = (size_t)base->rules.feeder[FEEDS_SPECIES];
+
+    for (uint32_t named = 0; named < 8; named++) {
+        observations[feeder].seen = named;
+        int species = naive_species(&base->rules, &evidence);
+        for (size_t s = 0; s < reasoner_set_count(reasoner); s++) {
+            for (size_t k = 0; k < size.observables * size.findings; k++) {
+                size_t i = k / size.findings, f = k % size.findings;
+                int causes[2];
+                long double row[RULES_MAX_VALUES];
+                reasoner_set(reasoner, s, causes);
+                naive_row(&base->rules, species, i, f, causes, row);
+                for (size_t v = 0; v < base->observables[i].value_count; v++)
+                    assert_close(reasoner_likelihood(reasoner, &evidence, i, v, f, s), row[v],
+                                 1e-14);
+            }
+        }
+    }
+    reasoner_free(reasoner);
+    base_free(base);
+}
+
+/* The same base with its observables in another order; only ties may look at the order. */
+static void order_of_observables_does_not_matter(void **state)
+{
+    (void)state;
+    struct dice dice = {31};
+    struct random_size size = {
+        .findings = 5, .causes = 4, .observables = 7, .values = 4, .species = 0, .groups = 2};
+    for (int round = 0; round < 20; round++) {
+        struct rule_base *base = random_base(&dice, &size), *turned = malloc(sizeof *turned);
+        struct observation said[BASE_OBSERVABLES], said_turned[BASE_OBSERVABLES];
+        size_t n = base->rules.observable_count;
+        *turned = *base;
+        random_evidence(base, &dice, 0.9, said);
+        for (size_t i = 0; i < n; i++) {
+            turned->observables[i] = base->observables[n - 1 - i];
+            said_turned[i] = said[n - 1 - i];
+        }
+        for (size_t f = 0; f < size.findings; f++)
+            for (size_t k = 0; k < base->findings[f].look_count; k++)
+                turned->looks[f][k].observable = n - 1 - base->looks[f][k].observable;
+        for (size_t c = 0; c < size.causes; c++)
+            for (size_t k = 0; k < base->causes[c].weigh_count; k++)
+                turned->weighs[c][k].observable = n - 1 - base->weighs[c][k].observable;
+        turned->rules.observables = turned->observables;
+        turned->rules.findings = turned->findings;
+        turned->rules.causes = turned->causes;
+        for (size_t f = 0; f < size.findings; f++)
+            turned->findings[f].looks = turned->looks[f];
+        for (size_t c = 0; c < size.causes; c++)
+            turned->causes[c].weighs = turned->weighs[c];
+
+        struct reasoner *one = reasoner_new(&base->rules), *other = reasoner_new(&turned->rules);
+        struct posterior first, second;
+        assert_true(posterior_init(&first, one) && posterior_init(&second, other));
+        reason_posterior(one, &(struct evidence){.observations = said}, -1, &first);
+        reason_posterior(other, &(struct evidence){.observations = said_turned}, -1, &second);
+        for (size_t f = 0; f < size.findings; f++)
+            assert_close(first.finding[f], (long double)second.finding[f], 1e-13);
+        for (size_t c = 0; c < size.causes; c++)
+            assert_close(first.cause[c], (long double)second.cause[c], 1e-13);
+        posterior_release(&first);
+        posterior_release(&second);
+        reasoner_free(one);
+        reasoner_free(other);
+        base_free(base);
+        base_free(turned);
+    }
+}
+
+/* Two findings, two observables that say the same: with overlap 1 the weaker adds nothing. */
+static void overlap_runs_from_independent_to_the_same(void **state)
+{
+    (void)state;
+    const double overlaps[] = {0, 0.6, 1}, half[] = {0.5, 0.5};
+    for (size_t k = 0; k < 3; k++) {
+        struct rule_base *base = base_new();
+        int group = (int)base_group(base, overlaps[k]);
+        size_t strong = base_observable(base, KIND_ONE, 2, half);
+        size_t weak = base_observable(base, KIND_ONE, 2, half);
+        size_t a = base_finding(base, FINDING_CLEAN, 1);
+        size_t b = base_finding(base, FINDING_CONTAMINATED, 1);
+        base->observables[strong].group = base->observables[weak].group = group;
+        base_look(base, a, strong, 0, 0.9);
+        base_look(base, b, strong, 0, 0.1);
+        base_look(base, a, weak, 0, 0.8);
+        base_look(base, b, weak, 0, 0.4);
+        struct observation said[2] = {{.seen = 1}, {.seen = 1}};
+        struct reasoner *reasoner = reasoner_new(&base->rules);
+        struct posterior posterior;
+        assert_true(posterior_init(&posterior, reasoner));
+        reason_posterior(reasoner, &(struct evidence){.observations = said}, -1, &posterior);
+        double odds = posterior.finding[a] / posterior.finding[b];
+        assert_close(odds, 9.0L * powl(2.0L, 1.0L - (long double)overlaps[k]), 1e-9);
+        posterior_release(&posterior);
+        reasoner_free(reasoner);
+        base_free(base);
+    }
+}
+
+static void nothing_said_leaves_the_prior(void **state)
+{
+    (void)state;
+    const double shares[] = {0.3, 0.7};
+    struct rule_base *base = base_new();
+    base_observable(base, KIND_ONE, 2, shares);
+    size_t a = base_finding(base, FINDING_CLEAN, 3);
+    size_t b = base_finding(base, FINDING_CONTAMINATED, 1);
+    base_look(base, a, 0, 0, 0.9);
+    struct reasoner *reasoner = reasoner_new(&base->rules);
+    struct posterior posterior;
+    struct observation said = {.seen = 3, .hedged = 3}; /* "one or the other": nothing */
+    assert_true(posterior_init(&posterior, reasoner));
+    reason_posterior(reasoner, NULL, -1, &posterior);
+    assert_close(posterior.finding[a], 0.75L, 1e-15);
+    assert_close(posterior.status[FINDING_CONTAMINATED], 0.25L, 1e-15);
+    reason_posterior(reasoner, &(struct evidence){.observations = &said}, -1, &posterior);
+    assert_close(posterior.finding[b], 0.25L, 1e-15);
+    assert_close(posterior.log_evidence, 0.0L, 1e-15);
+    assert_close(posterior.no_cause, 1.0L, 1e-15);
+    posterior_release(&posterior);
+    reasoner_free(reasoner);
+    base_free(base);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(agrees_with_the_formulas_on_random_bases),
+        cmocka_unit_test(agrees_where_products_would_vanish),
+        cmocka_unit_test(likelihoods_are_those_of_the_formulas),
+        cmocka_unit_test(order_of_observables_does_not_matter),
+        cmocka_unit_test(overlap_runs_from_independent_to_the_same),
+        cmocka_unit_test(nothing_said_leaves_the_prior),
+    };
+    cmocka_set_message_output(CM_OUTPUT_TAP);
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
