@@ -18,7 +18,7 @@
 enum dimension {
     DIM_NONE,         /* a bare number */
     DIM_DAYS,         /* days; weeks, months (30.4375 d), hours */
-    DIM_MINUTES,      /* minutes; hours, seconds */
+    DIM_MINUTES,      /* minutes; hours, seconds, days */
     DIM_PERCENT,      /* 0 to 100; "a third", "half", "3/4" are understood */
     DIM_CELSIUS,      /* degrees Celsius; Fahrenheit, kelvin */
     DIM_GAUGE_KPA,    /* kilopascal above the air outside; psi, bar, kg/cm2 */
@@ -41,6 +41,15 @@ enum quantity_fault { QUANTITY_OK, QUANTITY_NO_NUMBER, QUANTITY_UNKNOWN_UNIT, QU
  * `used` receives the bytes consumed. A bare number takes the default unit of
  * the dimension (for DIM_CELSIUS: below 45 means Celsius, from 45 Fahrenheit,
  * with unit_given false so that callers may say what was assumed).
+ *
+ * Numbers in words, fractions, ranges ("2-3", "two or three", "between 2 and
+ * 3") and a second, smaller unit ("1 lb 8 oz", "2 h 30") are understood; "a
+ * few" is 2 to 5, "several" 3 to 7. lo <= hi in any order of writing. Negative
+ * numbers are read as such and endless ones as 1e15: what is possible is the
+ * caller's to say. A bare number with a unit of another dimension behind it
+ * ("12 psi" in days) is QUANTITY_WRONG_UNIT, letters that are no unit hanging
+ * on it ("12xyz", "1e400") are QUANTITY_UNKNOWN_UNIT; what stands apart from it
+ * is left to the caller, who sees it from `used`.
  */
 enum quantity_fault quantity_read(const char *folded, size_t length, enum dimension dimension,
                                   struct quantity *quantity, size_t *used);

@@ -37,6 +37,10 @@ struct number {
 size_t number_read(const char *folded, size_t length, struct number *number);
 /* Digits or number words up to ninety-nine, without a sign. */
 size_t number_read_simple(const char *folded, size_t length, double *value);
+/* "half", "two thirds" as a share of one. */
+size_t number_read_share(const char *folded, size_t length, double *value);
+/* Whether the word at the start names a part: "half", "quarters", "third". */
+bool number_part_at(const char *folded, size_t length);
 
 /* The length of the first of `words` that `folded` starts with, 0 if none; NULL ends the list. */
 size_t word_at(const char *folded, size_t length, const char *const *words);

@@ -213,6 +213,12 @@ static size_t read_some(const char *folded, size_t length, struct number *number
     return 0;
 }
 
+bool number_part_at(const char *folded, size_t length)
+{
+    double parts = 0;
+    return read_word(folded, length, FRACTIONS, &parts) > 0;
+}
+
 /* "half", "a quarter", "two thirds"; only halves and quarters stand without a count. */
 static size_t read_part(const char *folded, size_t length, struct number *number)
 {
@@ -232,17 +238,27 @@ static size_t read_part(const char *folded, size_t length, struct number *number
     return start + size;
 }
 
+size_t number_read_share(const char *folded, size_t length, double *value)
+{
+    struct number number = {0};
+    const size_t used = read_part(folded, length, &number);
+    *value = number.lo;
+    return used;
+}
+
 /* "2 1/2", "two and a half": the part behind a whole. */
 static size_t read_rest(const char *folded, size_t length, bool figures, double *rest)
 {
     static const struct word RESTS[] = {
         {" and a half", 0.5}, {" and a quarter", 0.25}, {" and three quarters", 0.75}, {NULL, 0}};
-    if (figures && is_joint(folded, length, 0)) {
-        const size_t used = read_ratio(folded + 1, length - 1, rest);
-        if (used)
-            return used + 1;
-    }
-    return read_word(folded, length, RESTS, rest);
+    size_t used = 0;
+    double words = 0;
+    if (figures && is_joint(folded, length, 0))
+        used = read_ratio(folded + 1, length - 1, rest);
+    used += used ? 1 : 0;
+    used += read_word(folded + used, length - used, RESTS, &words);
+    *rest += words;
+    return used;
 }
 
 static size_t read_sign(const char *folded, size_t length, double *sign)

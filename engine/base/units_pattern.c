@@ -6,8 +6,7 @@
  */
 #include "base/units.h"
 
-/* ---- numbers -----------------------------------------------------------------------------------
- */
+/* Numbers. */
 
 #define ONES  "(?:one|two|three|four|five|six|seven|eight|nine)\\b"
 #define TENS  "(?:twen|thir|for|fif|six|seven|eigh|nine)ty\\b"
@@ -15,51 +14,59 @@
 /* One to ninety-nine. */
 #define WORDS "(?:" TENS "(?:[- ]" ONES ")?|" TEENS "|" ONES ")"
 /* A comma groups thousands before exactly three figures, else it is a decimal comma. */
-#define DIGITS   "(?:(?:[1-9]\\d{0,2}(?:,\\d{3})+(?!\\d|,\\d)|\\d+)(?:[.,]\\d+)?|\\.\\d+)"
+#define DIGITS   "(?:(?:[1-9]\\d{0,2}(?:,\\d{3})+(?!\\d|,\\d)|\\d+)(?:[.,]\\d+)?|(?<!\\w)\\.\\d+)"
 #define RATIO    "\\d{1,3}/[1-9]\\d{0,2}(?!\\d)"
 #define HUNDREDS "(?:" WORDS "|a(?= hundred\\b))(?: hundred\\b(?:(?: and)? " WORDS ")?)?"
 #define SOME     "(?:an? )?(?:couple(?: of)?|few|dozen)\\b|several\\b"
 #define SIGN     "(?:(?<![\\w)])[-+]|minus )?"
 #define AND_PART " and (?:a half|a quarter|three quarters)\\b"
-#define PLAIN                                                                                      \
-    "(?>" SIGN "(?:" RATIO "|(?:" DIGITS "(?:[- ]" RATIO ")?|" HUNDREDS ")(?:" AND_PART            \
-    ")?)|" SOME ")"
-#define SIMPLE "(?>" DIGITS "|" WORDS ")"
+#define FIGURES  DIGITS "(?:[- ]" RATIO ")?"
+#define PLAIN    "(?>" SIGN "(?:" RATIO "|(?:" FIGURES "|" HUNDREDS ")(?:" AND_PART ")?)|" SOME ")"
+#define SIMPLE   "(?>" DIGITS "|" WORDS ")"
 
 /* Halves and quarters of a unit; shares, which are quantities by themselves. */
-#define PART "(?:(?:an?|one|two|three)[- ])?(?:half|quarters?)\\b(?:(?: of)? an?\\b)?"
-#define SHARE                                                                                      \
-    "(?>(?:an?|" ONES                                                                              \
-    ")[- ](?:half|quarters?|thirds?|fourths?|fifths?|sixths?|eighths?|tenths?)\\b"                 \
-    "|half\\b|quarter\\b)"
+#define PART      "(?:(?:an?|one|two|three)[- ](?:half|quarters?)|half|quarter)\\b(?:(?: of)? an?\\b)?"
+#define FRACTIONS "(?:half|quarters?|thirds?|fourths?|fifths?|sixths?|eighths?|tenths?)\\b"
+#define SHARE     "(?>(?:an?|" ONES ")[- ]" FRACTIONS "|half\\b|quarter\\b)"
 
-/* ---- a quantity around its units ---------------------------------------------------------------
+/*
+ * A quantity: one item or two, the first closed by a separator, the last by its
+ * unit. Both are one piece of pattern, run once or twice; that the last one was
+ * not closed by a separator is seen from the byte before the end. Longer chains
+ * are not taken: on text made of nothing else they would cost its square.
  */
 
-/* Never from inside a number such as 1.5 or 1,500. */
-#define START     "(?<!\\d|\\d[.,/:])"
-#define SEPARATOR "(?: ?- ?| to | or )"
-#define NO_BARE_A "(?<!\\ba|\\ban)"
-#define END       "(?!\\w)"
-/* A bare number: not an article or a part alone, and nothing hangs on it. */
-#define BARE "(?!\\w|[.,/]\\d)"
-#define BARE_NO_PART                                                                               \
-    "(?<!\\ba|\\ban|(?<!and a )half|(?<!and a )quarter|(?<!and three )quarters)"                   \
-    "(?![- ](?:half|quarters?|thirds?|fourths?|fifths?|sixths?|eighths?|tenths?)\\b)" BARE
-
+/* Never from inside a number such as 1.5 or a range such as 2-3: it was tried from its start. */
+#define START         "(?<!\\d|\\d[.,/:-]|\\d - )"
+#define SEPARATOR     "(?: ?- ?| to | or )"
+#define CLOSED        "{1,2}(?<![ -])"
+#define END           "(?!\\w)"
 #define JOINED(units) "[ -]?(?<![a-z])(?:" units ")"
-#define FROM(units)                                                                                \
-    "(?:(?:" PART "|" PLAIN "|an?)(?:" JOINED(units) END                                           \
-        ")?" NO_BARE_A SEPARATOR "|between " SIMPLE "(?:" JOINED(units) END ")? and )?"
-#define OR_MORE "(?: or (?:two|three)\\b)?"
-#define REQUIRED(units, tail)                                                                      \
-    START FROM(units) "(?:" PART "|" PLAIN "|an?)" JOINED(units) "(?:" tail "|" END ")" OR_MORE
-#define OPTIONAL(units, tail)                                                                      \
-    START FROM(units) "(?:" PART "|" PLAIN "|an?)(?:" JOINED(units) "(?:" tail "|" END ")" OR_MORE \
-                                                                    "|" BARE_NO_PART ")"
 
-/* ---- the dimensions ----------------------------------------------------------------------------
- */
+/* A bare number: neither a letter nor another number nor any unit hangs on it. */
+#define CLEAN "(?!\\w|[.,/]\\d)"
+#define ANY_UNIT                                                                                   \
+    "(?![ -]?(?<![a-z])(?:%|" DEGREE "|(?:" DAYS "|" MINUTES "|" SCALES "|deg(?:ree)?s?|" GRAMS    \
+    "|" METRES "|per ?cent|pct|psi[ag]?|bar[gs]?|[hkm]pa|mbar|millibars?|mm ?hg|torr|in "          \
+    "?hg|inches of mercury"                                                                        \
+    "|atm|kgf?/cm2|" LITRES ")\\b))"
+#define BARE CLEAN ANY_UNIT
+/* Behind a number that is not an article or a part of a unit alone. */
+#define WHOLE       "(?<!\\ba|\\ban|(?<!and a )half|(?<!and a )quarter|(?<!and three )quarters)"
+#define BARE_NUMBER WHOLE "(?!(?<=[a-z])[- ]" FRACTIONS ")" BARE
+
+#define BETWEEN(units) "(?:between " SIMPLE "(?:" JOINED(units) END ")?(?!" AND_PART ") and )?"
+/* Where a sign would end the word before, an item does not run into it. */
+#define APART   "(?<![%" DEGREE "])"
+#define OR_MORE "(?: or (?:two|three)\\b)?"
+#define ITEM(units, tail)                                                                          \
+    APART "(?:" PART "|" PLAIN "|an?)(?:(?:" JOINED(units) END                                     \
+        "|" WHOLE ")" SEPARATOR "|" JOINED(units) "(?:" tail "|" END ")" OR_MORE
+#define REQUIRED(units, tail) START BETWEEN(units) "(?:" ITEM(units, tail) "))" CLOSED
+#define OPTIONAL(units, tail)                                                                      \
+    START BETWEEN(units) "(?:" ITEM(units, tail) "|" BARE_NUMBER "))" CLOSED
+
+/* The dimensions. */
 
 #define DAYS "d|days?|nights?|wks?|weeks?|fortnights?|mos?|months?|yrs?|years?|h|hrs?|hours?"
 /* "2 weeks and 3 days": the lookbehind lets only weeks and months have days. */
@@ -68,14 +75,14 @@
 #define MINUTES "m|mins?|minutes?|h|hrs?|hours?|secs?|seconds|days?"
 #define MINUTES_TAIL                                                                               \
     "(?<=h|r|rs)(?:(?:(?: and)? )?" SIMPLE JOINED("m|mins?|minutes?") END                          \
-        "|[0-5]\\d" BARE "| [0-5]\\d" BARE                                                         \
+        "|[0-5]\\d" CLEAN "| [0-5]\\d" CLEAN                                                       \
         "(?=$|[.,;:!?)]| (?:at|in|for|under|with|on)\\b))|" AND_PART
 
 #define DEGREE "\xC2\xB0"
+#define SCALES "c|f|k|celsius|centigrade|fahrenheit|kelvin"
 #define CELSIUS                                                                                    \
-    "(?:(?:" DEGREE                                                                                \
-    "|deg(?:ree)?s?\\b) ?|deg(?=[cf]\\b))?(?:c|f|k|celsius|centigrade|fahrenheit|kelvin)" END      \
-    "|" DEGREE "|deg(?:ree)?s?"
+    "(?:(?:" DEGREE "|deg(?:ree)?s?\\b) ?|deg(?=[cf]\\b))?(?:" SCALES ")" END "|" DEGREE           \
+    "|deg(?:ree)?s?"
 
 #define GAUGE                                                                                      \
     "(?:psig?|p\\.s\\.i\\.|lbs?|pounds?|bar[sg]?|[km]pa|kgf?/cm2)" END                             \
@@ -95,17 +102,19 @@
     "l|ltrs?|lit(?:re|er)s?|mls?|millilit(?:re|er)s?|ccs?|cl|dl|pts?|pints?|qts?|quarts?|gals?"    \
     "|gallons?|cups?|fl ?oz|fluid ounces?"
 
-#define PERCENT "%|(?:per ?cent|pct)" END
-#define PERCENT_FROM                                                                               \
-    "(?:(?:" SHARE "|" PLAIN "(?:" JOINED(PERCENT) ")?)" SEPARATOR "|between " SIMPLE              \
-                                                   "(?:" JOINED(PERCENT) ")? and )?"
+#define PERCENT              "%|(?:per ?cent|pct)" END
+#define BETWEEN_SHARES(unit) "(?:between (?:" SHARE "|" SIMPLE unit "(?!" AND_PART ")) and )?"
+/* A share is closed by itself. */
+#define PERCENT_ITEM                                                                               \
+    "(?:" APART "(?:" SHARE "(?:" SEPARATOR ")?|" PLAIN                                            \
+    "(?:(?:" JOINED(PERCENT) ")?" SEPARATOR "|" JOINED(PERCENT)
 #define PERCENT_OPTIONAL                                                                           \
-    START PERCENT_FROM "(?:" SHARE "|" PLAIN "(?:" JOINED(PERCENT) "|" BARE "))"
-#define PERCENT_REQUIRED START PERCENT_FROM "(?:" SHARE "|" PLAIN JOINED(PERCENT) "|" RATIO BARE ")"
+    START BETWEEN_SHARES("(?:" JOINED(PERCENT) ")?") PERCENT_ITEM "|" BARE ")))" CLOSED
+#define PERCENT_REQUIRED                                                                           \
+    START BETWEEN_SHARES("(?:" JOINED(PERCENT) ")?") PERCENT_ITEM ")|" RATIO BARE "))" CLOSED
 
 #define NUMBERS                                                                                    \
-    START "(?:(?:" SHARE "|" PLAIN ")" SEPARATOR "|between " SIMPLE " and )?(?:" SHARE "|" PLAIN   \
-          ")" BARE
+    START BETWEEN_SHARES("") "(?:(?:" SHARE "|" PLAIN ")(?:" SEPARATOR "|" CLEAN "))" CLOSED
 
 #define NO_TAIL "(?!)"
 

@@ -220,23 +220,25 @@ static bool take_minutes(struct cursor *cursor, struct item *item)
     return true;
 }
 
+/* "an hour and a half": the share of the unit, or 0. */
+static double take_share(struct cursor *cursor)
+{
+    if (take(cursor, " and a half"))
+        return 0.5;
+    if (take(cursor, " and a quarter"))
+        return 0.25;
+    return take(cursor, " and three quarters") ? 0.75 : 0;
+}
+
 static bool take_tail(struct cursor *cursor, struct item *item)
 {
-    static const struct {
-        const char *words;
-        double share;
-    } SHARES[] = {{" and a half", 0.5}, {" and a quarter", 0.25}, {" and three quarters", 0.75}};
     if (take_smaller(cursor, item) || take_minutes(cursor, item))
         return true;
     if (cursor->dimension == DIM_CELSIUS || cursor->dimension == DIM_PERCENT)
         return false;
-    for (size_t i = 0; i < sizeof SHARES / sizeof SHARES[0]; i++) {
-        if (take(cursor, SHARES[i].words)) {
-            item->more = SHARES[i].share * item->factor;
-            return true;
-        }
-    }
-    return false;
+    const double share = take_share(cursor);
+    item->more = share * item->factor;
+    return share > 0;
 }
 
 /* ---- items and ranges -------------------------------------------------------------------------
@@ -253,18 +255,28 @@ static bool take_part_joint(struct cursor *cursor, const struct number *number)
     return true;
 }
 
-static bool is_share(const struct number *number)
+/* A share of one, in per cent. */
+static void share_out(struct item *item)
 {
-    return number->kind == NUMBER_PART || number->kind == NUMBER_RATIO;
+    item->has_unit = true;
+    item->factor = 100;
 }
 
 static enum quantity_fault unit_fault(const struct cursor *cursor)
 {
     struct cursor ahead = *cursor;
-    if (take_joint(&ahead) && cursor->dimension != DIM_NONE &&
-        unit_of_others_at(here(&ahead), left(&ahead), cursor->dimension))
+    if (cursor->dimension != DIM_NONE && take_joint(&ahead) &&
+        (unit_of_others_at(here(&ahead), left(&ahead), cursor->dimension) || take_degrees(&ahead)))
         return QUANTITY_WRONG_UNIT;
     return ends_clean(cursor) ? QUANTITY_OK : QUANTITY_UNKNOWN_UNIT;
+}
+
+/* "twenty thirds": a number word that only counts the parts behind it. */
+static bool counts_parts(const struct cursor *cursor)
+{
+    const char last = cursor->text[cursor->at - 1];
+    return last >= 'a' && last <= 'z' && (next_is(cursor, ' ') || next_is(cursor, '-')) &&
+           number_part_at(here(cursor) + 1, left(cursor) - 1);
 }
 
 /* Without a unit: a share is one of itself in per cent, an article is no number at all. */
@@ -272,17 +284,15 @@ static enum quantity_fault accept_bare(const struct cursor *cursor, struct item 
 {
     if (item->number.kind == NUMBER_ARTICLE)
         return QUANTITY_NO_NUMBER;
-    const enum quantity_fault fault = unit_fault(cursor);
-    if (fault != QUANTITY_OK)
-        return fault;
-    if (cursor->dimension == DIM_PERCENT && is_share(&item->number)) {
-        item->has_unit = true;
-        item->factor = 100;
+    const bool part = item->number.kind == NUMBER_PART;
+    const bool percent = cursor->dimension == DIM_PERCENT;
+    if (percent && (part || item->number.kind == NUMBER_RATIO))
+        share_out(item);
+    if (part && percent)
         return QUANTITY_OK;
-    }
-    if (item->number.kind == NUMBER_PART)
-        return cursor->dimension == DIM_NONE ? QUANTITY_OK : QUANTITY_NO_NUMBER;
-    return QUANTITY_OK;
+    if (cursor->dimension != DIM_NONE && !percent && (part || counts_parts(cursor)))
+        return QUANTITY_NO_NUMBER;
+    return unit_fault(cursor);
 }
 
 static enum quantity_fault read_item(struct cursor *cursor, struct item *item)
@@ -295,10 +305,11 @@ static enum quantity_fault read_item(struct cursor *cursor, struct item *item)
     ahead.at += used;
     const struct cursor bare = ahead;
     const bool part = item->number.kind == NUMBER_PART;
-    if (cursor->dimension != DIM_NONE && !(part && cursor->dimension == DIM_PERCENT) &&
+    const bool whole = cursor->dimension == DIM_PERCENT && item->number.kind <= NUMBER_PART;
+    if (cursor->dimension != DIM_NONE && !whole &&
         (!part || take_part_joint(&ahead, &item->number)) && take_unit(&ahead, item)) {
         item->has_tail = take_tail(&ahead, item);
-        if (!word_continues(here(&ahead), left(&ahead))) {
+        if (ahead.text[ahead.at - 1] == '%' || !word_continues(here(&ahead), left(&ahead))) {
             *cursor = ahead;
             return QUANTITY_OK;
         }
@@ -355,8 +366,8 @@ static void settle(enum dimension dimension, struct item *lo, struct item *hi,
     quantity->unit_given = given;
 }
 
-/* "between 2 and 3 weeks". */
-static bool read_between(struct cursor *cursor, struct item *lo, struct item *hi)
+/* The start of "between 2 and 3 weeks", up to and with the "and". */
+static bool read_between(struct cursor *cursor, struct item *lo)
 {
     struct cursor ahead = *cursor;
     *lo = (struct item){.factor = 1};
@@ -364,18 +375,25 @@ static bool read_between(struct cursor *cursor, struct item *lo, struct item *hi
         return false;
     ahead.at++;
     double value = 0;
-    const size_t used = number_read_simple(here(&ahead), left(&ahead), &value);
-    lo->number = (struct number){NUMBER_PLAIN, value, value};
-    ahead.at += used;
+    size_t used = 0;
+    if (ahead.dimension == DIM_NONE || ahead.dimension == DIM_PERCENT)
+        used = number_read_share(here(&ahead), left(&ahead), &value);
+    lo->number.kind = used ? NUMBER_PART : NUMBER_PLAIN;
+    if (!used)
+        used = number_read_simple(here(&ahead), left(&ahead), &value);
+    lo->number.lo = lo->number.hi = value;
     if (!used)
         return false;
-    if (ahead.dimension != DIM_NONE)
+    ahead.at += used;
+    if (lo->number.kind == NUMBER_PART && ahead.dimension == DIM_PERCENT)
+        share_out(lo);
+    else if (ahead.dimension != DIM_NONE)
         (void)take_unit(&ahead, lo);
-    if (!take(&ahead, " and") || !next_is(&ahead, ' '))
+    struct cursor tail = ahead;
+    if ((lo->number.kind != NUMBER_PART && take_share(&tail) > 0) || !take(&ahead, " and") ||
+        !next_is(&ahead, ' '))
         return false;
     ahead.at++;
-    if (read_item(&ahead, hi) != QUANTITY_OK)
-        return false;
     *cursor = ahead;
     return true;
 }
@@ -396,30 +414,40 @@ static void take_or_more(struct cursor *cursor, const struct item *lo, struct it
     }
 }
 
+/* An item, or two with a separator between them. */
+static enum quantity_fault read_range(struct cursor *cursor, struct item *lo, struct item *hi)
+{
+    const enum quantity_fault fault = read_item(cursor, lo);
+    if (fault != QUANTITY_OK)
+        return fault;
+    *hi = *lo;
+    struct cursor ahead = *cursor;
+    struct item next;
+    if (!lo->has_tail && take_separator(&ahead) && read_item(&ahead, &next) == QUANTITY_OK) {
+        *hi = next;
+        *cursor = ahead;
+    }
+    return QUANTITY_OK;
+}
+
 enum quantity_fault quantity_read(const char *folded, size_t length, enum dimension dimension,
                                   struct quantity *quantity, size_t *used)
 {
     struct cursor cursor = {.text = folded, .length = length, .dimension = dimension};
+    struct item from;
     struct item lo;
     struct item hi;
     *quantity = (struct quantity){0};
     *used = 0;
-    if (!read_between(&cursor, &lo, &hi)) {
-        const enum quantity_fault fault = read_item(&cursor, &lo);
-        if (fault != QUANTITY_OK && fault != QUANTITY_NO_NUMBER)
-            *used = cursor.at;
-        if (fault != QUANTITY_OK)
-            return fault;
-        hi = lo;
-        struct cursor ahead = cursor;
-        struct item end;
-        if (!lo.has_tail && take_separator(&ahead) && read_item(&ahead, &end) == QUANTITY_OK) {
-            hi = end;
-            cursor = ahead;
-        } else {
-            take_or_more(&cursor, &lo, &hi);
-        }
+    const bool between = read_between(&cursor, &from);
+    const enum quantity_fault fault = read_range(&cursor, &lo, &hi);
+    if (fault != QUANTITY_OK) {
+        *used = fault == QUANTITY_NO_NUMBER ? 0 : cursor.at;
+        return fault;
     }
+    if (between)
+        lo = from;
+    take_or_more(&cursor, &hi, &hi);
     settle(dimension, &lo, &hi, quantity);
     *used = cursor.at;
     return QUANTITY_OK;

@@ -208,7 +208,7 @@ static bool runs_on(const struct unit *unit, char next)
 
 static bool unit_ends(const struct unit *unit, const char *rest, size_t length)
 {
-    return unit->name[0] == '%' || !word_continues(rest, length) || runs_on(unit, rest[0]);
+    return unit->name[0] == '%' || !word_continues(rest, length);
 }
 
 static const struct unit *find(const char *folded, size_t length, enum dimension dimension,
@@ -219,7 +219,8 @@ static const struct unit *find(const char *folded, size_t length, enum dimension
     for (size_t i = 0; i < sizeof UNITS / sizeof UNITS[0]; i++) {
         const size_t size = text_at(folded, length, UNITS[i].name);
         if ((UNITS[i].dimension == dimension) == wanted && size > most &&
-            unit_ends(&UNITS[i], folded + size, length - size)) {
+            (unit_ends(&UNITS[i], folded + size, length - size) ||
+             (wanted && size < length && runs_on(&UNITS[i], folded[size])))) {
             longest = &UNITS[i];
             most = size;
         }

@@ -118,6 +118,7 @@ static const struct row ROWS[] = {
     {"36 hours", DIM_DAYS, 1.5, 1.5, true, ""},
     {"a year", DIM_DAYS, 365.25, 365.25, true, ""},
     {"12", DIM_DAYS, 12, 12, false, ""},
+    {"12 - 15 psi", DIM_DAYS, 12, 12, false, " - 15 psi"},
     {"12, green", DIM_DAYS, 12, 12, false, ", green"},
     {"12.", DIM_DAYS, 12, 12, false, "."},
     {"twelve", DIM_DAYS, 12, 12, false, ""},
@@ -157,6 +158,8 @@ static const struct row ROWS[] = {
     {"half to 60%", DIM_PERCENT, 50, 60, true, ""},
     {"nine tenths", DIM_PERCENT, 90, 90, true, ""},
     {"1/2 %", DIM_PERCENT, 0.5, 0.5, true, ""},
+    {"between a third and a half", DIM_PERCENT, 100.0 / 3, 50, true, ""},
+    {"40%done", DIM_PERCENT, 40, 40, true, "done"},
     {"a tenth", DIM_PERCENT, 10, 10, true, ""},
     {"40", DIM_PERCENT, 40, 40, false, ""},
     {"100%", DIM_PERCENT, 100, 100, true, ""},
@@ -275,27 +278,71 @@ static void test_reads_what_people_write(void **state)
     }
 }
 
-/* Bytes the pattern matches from the start, or -1. */
-static long matched(enum dimension dimension, bool unit_required, const struct text *text)
+struct matcher { /* the two patterns of a dimension: unit optional, unit required */
+    pcre2_code *code[2];
+    pcre2_match_data *data;
+    enum dimension dimension;
+};
+
+static void matcher_open(struct matcher *matcher, enum dimension dimension, uint32_t anchored)
 {
-    int error = 0;
-    PCRE2_SIZE where = 0;
-    pcre2_code *code =
-        pcre2_compile((PCRE2_SPTR)quantity_pattern(dimension, unit_required), PCRE2_ZERO_TERMINATED,
-                      PCRE2_UTF | PCRE2_CASELESS | PCRE2_ANCHORED, &error, &where, NULL);
-    if (!code)
-        fail_msg("the pattern of %s does not compile: error %d at %zu", dimension_name(dimension),
-                 error, (size_t)where);
-    uint32_t captures = 99;
-    assert_int_equal(pcre2_pattern_info(code, PCRE2_INFO_CAPTURECOUNT, &captures), 0);
-    assert_int_equal(captures, 0);
-    pcre2_match_data *data = pcre2_match_data_create(1, NULL);
-    assert_non_null(data);
-    int found = pcre2_match(code, (PCRE2_SPTR)text->bytes, text->length, 0, 0, data, NULL);
-    long end = found < 0 ? -1 : (long)pcre2_get_ovector_pointer(data)[1];
-    pcre2_match_data_free(data);
-    pcre2_code_free(code);
+    matcher->dimension = dimension;
+    for (int required = 0; required < 2; required++) {
+        int error = 0;
+        PCRE2_SIZE where = 0;
+        const char *pattern = quantity_pattern(dimension, required == 1);
+        matcher->code[required] =
+            pcre2_compile((PCRE2_SPTR)pattern, PCRE2_ZERO_TERMINATED,
+                          PCRE2_UTF | PCRE2_CASELESS | anchored, &error, &where, NULL);
+        if (!matcher->code[required])
+            fail_msg("the pattern of %s does not compile: error %d at %zu",
+                     dimension_name(dimension), error, (size_t)where);
+    }
+    matcher->data = pcre2_match_data_create(1, NULL);
+    assert_non_null(matcher->data);
+}
+
+static void matcher_close(struct matcher *matcher)
+{
+    pcre2_match_data_free(matcher->data);
+    pcre2_code_free(matcher->code[0]);
+    pcre2_code_free(matcher->code[1]);
+}
+
+/* Bytes the pattern matches from the start, or -1. */
+static long match_with(struct matcher *matcher, bool required, const char *text, size_t length)
+{
+    const pcre2_code *code = matcher->code[required ? 1 : 0];
+    int found = pcre2_match(code, (PCRE2_SPTR)text, length, 0, 0, matcher->data, NULL);
+    assert_true(found >= 0 || found == PCRE2_ERROR_NOMATCH);
+    return found < 0 ? -1 : (long)pcre2_get_ovector_pointer(matcher->data)[1];
+}
+
+static long matched(enum dimension dimension, bool required, const struct text *text)
+{
+    struct matcher matcher;
+    matcher_open(&matcher, dimension, PCRE2_ANCHORED);
+    const long end = match_with(&matcher, required, text->bytes, text->length);
+    matcher_close(&matcher);
     return end;
+}
+
+/* The rule base names its own group around a quantity: there must be no other. */
+static void test_patterns_have_no_groups_of_their_own(void **state)
+{
+    (void)state;
+    for (int i = 0; i < DIM_COUNT; i++) {
+        struct matcher matcher;
+        matcher_open(&matcher, (enum dimension)i, PCRE2_ANCHORED);
+        for (int required = 0; required < 2; required++) {
+            uint32_t groups = 99;
+            assert_int_equal(
+                pcre2_pattern_info(matcher.code[required], PCRE2_INFO_CAPTURECOUNT, &groups), 0);
+            assert_int_equal(groups, 0);
+        }
+        matcher_close(&matcher);
+    }
+    assert_string_equal(quantity_pattern(DIM_COUNT, true), "(?!)");
 }
 
 static void test_pattern_and_reader_agree(void **state)
@@ -317,6 +364,141 @@ static void test_pattern_and_reader_agree(void **state)
             fail_msg("'%s' in %s, unit required: pattern takes %ld bytes", row->text,
                      dimension_name(row->dimension), required);
         text_release(&text);
+    }
+}
+
+/*
+ * Text made to make a matcher try again and again: the work stays in proportion
+ * to the length. Counted by PCRE2 in its own steps, not in time.
+ */
+static void test_patterns_do_not_run_away(void **state)
+{
+    (void)state;
+    static const char *const CHAINS[] = {"1-",
+                                         "1 - ",
+                                         "one or ",
+                                         "12 ",
+                                         "two thirds ",
+                                         "1,000,",
+                                         "1.",
+                                         "an ",
+                                         "half ",
+                                         " hundred",
+                                         "minus ",
+                                         "a",
+                                         "1 1/2 ",
+                                         "------",
+                                         "twenty-",
+                                         "1 week ",
+                                         "1 lb and ",
+                                         "1 day - ",
+                                         "one hundred and ",
+                                         "between 1 and "};
+    enum { LENGTH = 16 * 1024, STEPS_PER_BYTE = 60 };
+    char *text = malloc(LENGTH);
+    assert_non_null(text);
+    for (size_t chain = 0; chain < sizeof CHAINS / sizeof CHAINS[0]; chain++) {
+        for (size_t i = 0; i < LENGTH; i++)
+            text[i] = CHAINS[chain][i % strlen(CHAINS[chain])];
+        for (int dimension = DIM_DAYS; dimension < DIM_COUNT; dimension++) {
+            pcre2_match_context *context = pcre2_match_context_create(NULL);
+            struct matcher matcher;
+            assert_non_null(context);
+            pcre2_set_match_limit(context, LENGTH * STEPS_PER_BYTE);
+            matcher_open(&matcher, (enum dimension)dimension, 0);
+            int found =
+                pcre2_match(matcher.code[1], (PCRE2_SPTR)text, LENGTH, 0, 0, matcher.data, context);
+            if (found == PCRE2_ERROR_MATCHLIMIT)
+                fail_msg("'%s...' runs away in %s", CHAINS[chain],
+                         dimension_name((enum dimension)dimension));
+            matcher_close(&matcher);
+            pcre2_match_context_free(context);
+        }
+    }
+    free(text);
+}
+
+/* ---- agreement on what nobody thought of -------------------------------------------------------
+ */
+
+static const char *const PIECES[] = {
+    "1",        "2",      "12",      "90",       "1.5",   "1,5",         "1,500", "0",
+    "3/4",      "1/2",    "-",       " - ",      " ",     " ",           " ",     "a",
+    "an",       "half",   "quarter", "quarters", "third", "thirds",      "one",   "two",
+    "three",    "twenty", "fifteen", "hundred",  "and",   " and ",       " to ",  " or ",
+    "between ", "of",     "couple",  "few",      "minus", ".",           ",",     "/",
+    "d",        "days",   "week",    "weeks",    "h",     "hour",        "hours", "min",
+    "m",        "%",      "percent", "psi",      "lb",    "lbs",         "kg",    "oz",
+    "g",        "ft",     "l",       "ml",       "quart", "c",           "f",     "degrees",
+    "°",        "bar",    "hpa",     "pressure", " at",   " and a half", "s",     "x",
+};
+
+/* The same sequence on every machine: Knuth's MMIX generator, its high bits. */
+static unsigned next_random(uint64_t *seed)
+{
+    *seed = *seed * 6364136223846793005u + 1442695040888963407u;
+    return (unsigned)(*seed >> 33);
+}
+
+static void make_phrase(uint64_t *seed, char *phrase, size_t room)
+{
+    size_t length = 0;
+    for (unsigned pieces = 1 + next_random(seed) % 7; pieces > 0; pieces--) {
+        const char *piece = PIECES[next_random(seed) % (sizeof PIECES / sizeof PIECES[0])];
+        const size_t size = strlen(piece);
+        if (length + size + 1 >= room || (length && phrase[length - 1] == ' ' && *piece == ' '))
+            continue; /* folded text has no two spaces in a row */
+        memcpy(phrase + length, piece, size);
+        length += size;
+    }
+    phrase[length] = '\0';
+}
+
+/* What a pattern matched is handed to the reader cut out; it must read all of it. */
+static void assert_cut_is_read(struct matcher *matcher, bool required, const char *phrase)
+{
+    const long end = match_with(matcher, required, phrase, strlen(phrase));
+    if (end < 0)
+        return;
+    struct quantity quantity;
+    size_t used = 0;
+    const enum quantity_fault fault =
+        quantity_read(phrase, (size_t)end, matcher->dimension, &quantity, &used);
+    if (fault != QUANTITY_OK || used != (size_t)end)
+        fail_msg("'%s' in %s%s: the pattern takes %ld bytes, of which the reader reads %zu (%d)",
+                 phrase, dimension_name(matcher->dimension), required ? ", unit required" : "", end,
+                 used, (int)fault);
+    assert_true(quantity.lo <= quantity.hi);
+}
+
+/* What the reader reads from the start, the pattern finds there. */
+static void assert_read_is_matched(struct matcher *matcher, const char *phrase)
+{
+    struct quantity quantity;
+    size_t used = 0;
+    if (quantity_read(phrase, strlen(phrase), matcher->dimension, &quantity, &used) != QUANTITY_OK)
+        return;
+    const long end = match_with(matcher, false, phrase, strlen(phrase));
+    if (end != (long)used)
+        fail_msg("'%s' in %s: the reader takes %zu bytes, the pattern %ld", phrase,
+                 dimension_name(matcher->dimension), used, end);
+}
+
+static void test_pattern_and_reader_agree_on_random_phrases(void **state)
+{
+    (void)state;
+    uint64_t seed = 1;
+    for (int i = 0; i < DIM_COUNT; i++) {
+        struct matcher matcher;
+        matcher_open(&matcher, (enum dimension)i, PCRE2_ANCHORED);
+        for (int round = 0; round < 20000; round++) {
+            char phrase[100];
+            make_phrase(&seed, phrase, sizeof phrase);
+            assert_cut_is_read(&matcher, false, phrase);
+            assert_cut_is_read(&matcher, true, phrase);
+            assert_read_is_matched(&matcher, phrase);
+        }
+        matcher_close(&matcher);
     }
 }
 
@@ -348,6 +530,10 @@ static const struct {
     {"12 psi", DIM_DAYS, QUANTITY_WRONG_UNIT},
     {"12psi", DIM_DAYS, QUANTITY_WRONG_UNIT},
     {"12 days", DIM_GAUGE_KPA, QUANTITY_WRONG_UNIT},
+    {"12 degrees", DIM_DAYS, QUANTITY_WRONG_UNIT},
+    {"three quarters", DIM_DAYS, QUANTITY_NO_NUMBER},
+    {"a percent", DIM_PERCENT, QUANTITY_NO_NUMBER},
+    {"between", DIM_DAYS, QUANTITY_NO_NUMBER},
     {"5 kg", DIM_LITRES, QUANTITY_WRONG_UNIT},
 };
 
@@ -441,6 +627,9 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_reads_what_people_write),
         cmocka_unit_test(test_pattern_and_reader_agree),
+        cmocka_unit_test(test_patterns_have_no_groups_of_their_own),
+        cmocka_unit_test(test_pattern_and_reader_agree_on_random_phrases),
+        cmocka_unit_test(test_patterns_do_not_run_away),
         cmocka_unit_test(test_refuses_what_is_no_quantity),
         cmocka_unit_test(test_endless_figures_stay_finite),
         cmocka_unit_test(test_shows_both_systems),
