@@ -56,6 +56,7 @@ char *arena_format(struct arena *arena, const char *format, ...)
  * yourself). */
 bool arena_own(struct arena *arena, void *thing, void (*release)(void *thing));
 
+/* Whether any request has failed since the arena was new or reset. */
 bool arena_exhausted(const struct arena *arena);
 
 /* Bytes handed out so far, for `make bench` and for limits. */

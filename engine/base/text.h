@@ -20,9 +20,14 @@ struct text { /* a growable byte string, NUL-terminated, owned by whoever holds 
     bool failed; /* an allocation failed: contents stop there; check once at the end */
 };
 
+/*
+ * Empty, owning nothing; back to that; empty but keeping the memory. `bytes` is
+ * a string at any time. Texts are passed by pointer, never copied as structs.
+ */
 void text_init(struct text *text);
 void text_release(struct text *text);
 void text_clear(struct text *text);
+/* Append bytes, a string, something formatted. After a failure they do nothing. */
 void text_add(struct text *text, const char *bytes, size_t length);
 void text_puts(struct text *text, const char *string);
 void text_printf(struct text *text, const char *format, ...) __attribute__((format(printf, 2, 3)));

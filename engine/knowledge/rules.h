@@ -59,7 +59,7 @@ enum observable_kind {
 /* How a question may be put. */
 enum question_gate {
     GATE_NONE,
-    GATE_UNSOLICITED, /* only "did you notice one", and not at all once sporing mould is likely */
+    GATE_UNSOLICITED, /* only "did you notice one", and not at all once ripe spores are likely */
     GATE_NEVER_ASKED, /* recorded when said; never asked */
 };
 
@@ -435,7 +435,7 @@ struct calibration {
     const char *fitted_by; /* the command that fits tau */
 };
 
-/* A phrase that says several things at once, e.g. "no mould anywhere". */
+/* A phrase that says several things at once, e.g. "nothing odd anywhere". */
 struct statement {
     const char *id;
     const char *const *phrases;

@@ -29,6 +29,7 @@ struct cardinals {
     double t_min, t_opt, t_max;
 };
 
+/* What is out of bounds or out of order, or PROCESS_OK. */
 enum process_fault cardinals_check(const struct cardinals *cardinals);
 /* f(T) above, 0 to 1. */
 double cardinals_factor(const struct cardinals *cardinals, double celsius);
@@ -74,6 +75,7 @@ struct colony {
     size_t shake_count;
 };
 
+/* What is out of bounds, or PROCESS_OK. */
 enum process_fault colony_check(const struct colony *colony);
 /* Coverage in per cent on `day`. The colony must have passed colony_check. */
 double colony_coverage(const struct colony *colony, double day);

@@ -43,6 +43,7 @@ struct forecast {
     size_t shake_count;
 };
 
+/* What is out of bounds, or PROCESS_OK. */
 enum process_fault forecast_check(const struct forecast *forecast);
 
 /* Coverage in per cent on `day`: the band. The forecast must have passed forecast_check. */

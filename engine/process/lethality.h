@@ -27,6 +27,7 @@ struct thermal_death {
     double z; /* K for a tenfold change of D */
 };
 
+/* What is out of bounds, or PROCESS_OK. */
 enum process_fault thermal_death_check(const struct thermal_death *death);
 
 /* Minutes at the reference that one minute at `celsius` is worth. */
@@ -50,6 +51,7 @@ struct lethality {
     double gap_minutes; /* total length of the gaps */
 };
 
+/* A sum of nothing yet. Readings further apart than `longest_gap` minutes leave a gap. */
 void lethality_init(struct lethality *sum, double reference_celsius, double z, double longest_gap);
 /* FAULT_TIME_ORDER when `minutes` is not after the last one, FAULT_PROBE_CELSIUS when the reading
  * cannot be; then nothing is added. */

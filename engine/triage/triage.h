@@ -80,6 +80,7 @@ void triage_return(struct triage *triage, size_t mark);
 struct stakes *triage_stakes(struct triage *triage); /* to read and set */
 const struct evidence *triage_evidence(struct triage *triage);
 
+/* What is known, what was not understood and what contradicts: how many, and the first of them. */
 size_t triage_facts(const struct triage *triage, const struct fact **facts);
 size_t triage_unclear(const struct triage *triage, const struct unclear **unclear);
 size_t triage_clashes(const struct triage *triage, const struct clash **clashes);
