@@ -24,15 +24,17 @@ struct reader; /* opaque; not thread-safe: one per thread */
 
 enum reader_limits { READER_MAX_TEXT = 64 * 1024 }; /* bytes; longer text is refused, not cut */
 
-struct span { size_t start, end; }; /* bytes of the text as given */
+struct span {
+    size_t start, end;
+}; /* bytes of the text as given */
 
 /* One thing said about one observable. */
 struct reading {
     size_t observable;
-    uint32_t seen;    /* values said to hold; several bits on a one-of mean "one of these" */
-    uint32_t absent;  /* values denied */
-    bool hedged;      /* "maybe", "I think" */
-    bool others;      /* `absent` is "no other colour": what was said earlier stands */
+    uint32_t seen;   /* values said to hold; several bits on a one-of mean "one of these" */
+    uint32_t absent; /* values denied */
+    bool hedged;     /* "maybe", "I think" */
+    bool others;     /* `absent` is "no other colour": what was said earlier stands */
     bool has_number;
     struct quantity number; /* number observables: what was said, canonical units */
     struct span span;
@@ -78,8 +80,8 @@ void reader_free(struct reader *reader);
  * when it is too long or not UTF-8 text; otherwise STATUS_OK and `list` is
  * filled (possibly empty).
  */
-enum status reader_read(struct reader *reader, const char *text, size_t length,
-                        struct arena *arena, struct reading_list *list, struct diags *diags);
+enum status reader_read(struct reader *reader, const char *text, size_t length, struct arena *arena,
+                        struct reading_list *list, struct diags *diags);
 
 /*
  * As reader_read, but the text answers the question about `observable`: bare

@@ -1,0 +1,156 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The reader itself, and the order in which a text is read. */
+#include <stdlib.h>
+#include <string.h>
+
+#include "knowledge/reader_internal.h"
+
+/* ---- life -------------------------------------------------------------------------------------
+ */
+
+static bool reader_room(struct reader *reader)
+{
+    reader->memory = arena_new(NULL);
+    reader->scratch = arena_new(NULL);
+    reader->compiling = pcre2_compile_context_create(NULL);
+    reader->limits = pcre2_match_context_create(NULL);
+    reader->found = pcre2_match_data_create(32, NULL);
+    return reader->memory && reader->scratch && reader->compiling && reader->limits &&
+           reader->found && lexicon_init(&reader->lexicon, reader->memory);
+}
+
+struct reader *reader_new(const struct rules *rules, struct diags *diags)
+{
+    struct reader *reader = calloc(1, sizeof *reader);
+    if (!reader)
+        return NULL;
+    reader->rules = rules;
+    if (!reader_room(reader) || patterns_build(reader, diags) != STATUS_OK) {
+        reader_free(reader);
+        return NULL;
+    }
+    arena_reset(reader->scratch);
+    return reader;
+}
+
+void reader_free(struct reader *reader)
+{
+    if (!reader)
+        return;
+    for (size_t i = 0; i < reader->pattern_count; i++)
+        pcre2_code_free(reader->patterns[i].code);
+    for (size_t i = 0; i < DIM_COUNT; i++) {
+        pcre2_code_free(reader->bare[i].code);
+        pcre2_code_free(reader->gates[i].code);
+    }
+    pcre2_match_data_free(reader->found);
+    pcre2_match_context_free(reader->limits);
+    pcre2_compile_context_free(reader->compiling);
+    arena_free(reader->scratch);
+    arena_free(reader->memory);
+    free(reader);
+}
+
+/* ---- slips ------------------------------------------------------------------------------------
+ */
+
+static bool all_letters(const char *word, size_t length)
+{
+    for (size_t i = 0; i < length; i++)
+        if (word[i] < 'a' || word[i] > 'z')
+            return false;
+    return true;
+}
+
+enum status job_slips(struct job *job, bool *changed)
+{
+    struct working *w = &job->working;
+    const struct lexicon *lexicon = &job->reader->lexicon;
+    size_t count = 0;
+    *changed = false;
+    struct correction *corrections =
+        arena_array(job->scratch, job->token_count, sizeof *corrections);
+    if (!corrections)
+        return STATUS_MEMORY;
+    for (size_t i = 0; i < job->token_count; i++) {
+        const struct token *token = &job->tokens[i];
+        const char *word = w->bytes + token->start;
+        size_t length = token->end - token->start;
+        if (token->covered || token->roles || !all_letters(word, length))
+            continue;
+        const struct lexeme *known = lexicon_find(lexicon, word, length);
+        if (known && (known->vocabulary || known->spared))
+            continue;
+        const struct lexeme *meant = lexicon_slip(lexicon, word, length);
+        if (meant)
+            corrections[count++] =
+                (struct correction){token->start, token->end, meant->word, meant->length};
+    }
+    *changed = count > 0;
+    return count ? working_correct(w, corrections, count, job->scratch) : STATUS_OK;
+}
+
+/* ---- reading ----------------------------------------------------------------------------------
+ */
+
+/* Words and matches; a second time when slips were put right. */
+static enum status find_matches(struct job *job)
+{
+    bool again = true;
+    enum status status = STATUS_OK;
+    for (int round = 0; again && round < 2 && status == STATUS_OK; round++) {
+        again = false;
+        status = job_tokens(job);
+        if (status == STATUS_OK)
+            status = job_scan(job);
+        if (status == STATUS_OK && job->asked != RULES_NONE)
+            status = job_answer(job);
+        if (status == STATUS_OK)
+            status = job_resolve(job);
+        if (status == STATUS_OK && round == 0)
+            status = job_slips(job, &again);
+    }
+    return status;
+}
+
+static enum status read_as(struct reader *reader, int asked, const char *text, size_t length,
+                           struct arena *arena, struct reading_list *list, struct diags *diags)
+{
+    arena_reset(reader->scratch);
+    struct job job = {.reader = reader,
+                      .text = text,
+                      .length = length,
+                      .asked = asked,
+                      .scratch = reader->scratch,
+                      .list_arena = arena};
+    *list = (struct reading_list){.text = text};
+    enum status status = working_build(&job.working, text, length, job.scratch, diags);
+    if (status != STATUS_OK)
+        return status;
+    status = find_matches(&job);
+    if (status == STATUS_DATA)
+        diags_error(diags, (struct position){0},
+                    "the text says more than %d things; describe one vessel at a time",
+                    (int)MATCH_MOST);
+    if (status == STATUS_OK)
+        status = job_clauses(&job);
+    if (status == STATUS_OK && asked != RULES_NONE)
+        status = job_yes_no(&job);
+    if (status == STATUS_OK)
+        status = job_readings(&job, list);
+    return status;
+}
+
+enum status reader_read(struct reader *reader, const char *text, size_t length, struct arena *arena,
+                        struct reading_list *list, struct diags *diags)
+{
+    return read_as(reader, RULES_NONE, text, length, arena, list, diags);
+}
+
+enum status reader_answer(struct reader *reader, size_t observable, const char *text, size_t length,
+                          struct arena *arena, struct reading_list *list, struct diags *diags)
+{
+    if (observable >= reader->rules->observable_count)
+        return STATUS_INTERNAL;
+    return read_as(reader, (int)observable, text, length, arena, list, diags);
+}

@@ -1,0 +1,109 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* For `rules check`: phrases that backtrack without end are found before a grower's sentence does.
+ */
+#include <string.h>
+
+#include "base/text.h"
+#include "knowledge/reader_internal.h"
+
+/*
+ * Each phrase is tried on text made of its own letters, nearly matching again
+ * and again, which is what drives a careless pattern to try every way of
+ * cutting it up. A sound one needs a few steps per byte.
+ */
+enum { TRIAL_BYTES = 1024, TRIAL_STEPS = 60 * TRIAL_BYTES, TRIAL_KINDS = 6 };
+
+/* The letters of a pattern without its syntax. */
+static void plain_letters(struct text *out, const char *source)
+{
+    bool name = false;
+    for (const char *s = source; *s; s++) {
+        if (*s == '<' || *s == '{')
+            name = true;
+        else if (*s == '>' || *s == '}')
+            name = false;
+        else if (*s == '\\' && s[1])
+            s++;
+        else if (!name && ((*s >= 'a' && *s <= 'z') || *s == ' '))
+            text_add(out, s, 1);
+        else if (*s == '|')
+            text_puts(out, " ");
+    }
+}
+
+static void repeat(struct text *out, const char *unit, size_t length)
+{
+    while (length && !out->failed && out->length + length <= TRIAL_BYTES)
+        text_add(out, unit, length);
+}
+
+static void trial_text(struct text *out, int kind, const struct text *letters)
+{
+    size_t first = letters->length ? strcspn(letters->bytes, " ") : 0;
+    text_clear(out);
+    switch (kind) {
+    case 0:
+        repeat(out, letters->bytes, letters->length);
+        break;
+    case 1:
+        repeat(out, letters->bytes, letters->length ? 1 : 0);
+        break;
+    case 2:
+        repeat(out, letters->bytes, first);
+        break;
+    case 3:
+        for (size_t i = 0; first && i < TRIAL_BYTES / (first + 1); i++) {
+            text_add(out, letters->bytes, first);
+            text_puts(out, " ");
+        }
+        break;
+    case 4:
+        repeat(out, "1 ", 2);
+        break;
+    default:
+        repeat(out, "a", 1);
+    }
+    text_puts(out, "\x7F"); /* nothing matches this, so the end is always a disappointment */
+}
+
+static bool gives_up(struct reader *reader, const struct pattern *pattern, const struct text *text)
+{
+    size_t at = 0;
+    while (at < text->length) {
+        int count = pcre2_match(pattern->code, (PCRE2_SPTR)text->bytes, text->length, at,
+                                PCRE2_NO_UTF_CHECK | PCRE2_NO_JIT, reader->found, reader->limits);
+        if (count < 0)
+            return count != PCRE2_ERROR_NOMATCH;
+        size_t end = pcre2_get_ovector_pointer(reader->found)[1];
+        at = end > at ? end : at + 1;
+    }
+    return false;
+}
+
+void reader_check_patterns(struct reader *reader, struct diags *diags)
+{
+    struct text letters;
+    struct text trial;
+    text_init(&letters);
+    text_init(&trial);
+    pcre2_set_match_limit(reader->limits, TRIAL_STEPS);
+    for (size_t i = 0; i < reader->pattern_count && !letters.failed && !trial.failed; i++) {
+        struct pattern *pattern = &reader->patterns[i];
+        if (pattern_ready(reader, pattern) != STATUS_OK)
+            continue; /* out of memory: there is no telling */
+        text_clear(&letters);
+        plain_letters(&letters, pattern->source);
+        bool slow = false;
+        for (int kind = 0; kind < TRIAL_KINDS && !slow; kind++) {
+            trial_text(&trial, kind, &letters);
+            slow = !trial.failed && gives_up(reader, pattern, &trial);
+        }
+        if (slow)
+            diags_warn(diags, pattern->at,
+                       "the pattern '%s' tries too many ways to match; let its repeated parts "
+                       "begin with different letters",
+                       pattern->source);
+    }
+    text_release(&letters);
+    text_release(&trial);
+}

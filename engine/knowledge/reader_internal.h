@@ -1,0 +1,324 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef JARSIDE_KNOWLEDGE_READER_INTERNAL_H
+#define JARSIDE_KNOWLEDGE_READER_INTERNAL_H
+
+#define PCRE2_CODE_UNIT_WIDTH 8
+#include <pcre2.h>
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "base/arena.h"
+#include "base/diag.h"
+#include "base/status.h"
+#include "knowledge/reader.h"
+#include "knowledge/rules.h"
+
+/*
+ * How a reading comes about, one file a step:
+ *
+ *   reader_text.c      the text as given -> folded, cut into clauses, with a map back
+ *   reader_scan.c      phrases worth trying -> all their matches
+ *   reader_resolve.c   which matches stand: the longer wins, numbers go to one phrase
+ *   reader_clauses.c   what each negation and hedge reaches
+ *   reader_readings.c  matches -> readings, what was not understood, contradictions
+ *
+ * reader_patterns.c compiles the phrases, reader_literals.c finds the letters a
+ * phrase cannot do without, reader_lexicon.c knows single words and their slips.
+ * Offsets are 32 bits wide: a text is at most READER_MAX_TEXT long.
+ */
+
+/* ---- the text as it is matched (reader_text.c) ------------------------------------------------
+ */
+
+enum cut_kind { CUT_SOFT, CUT_HARD, CUT_QUESTION }; /* a comma, a full stop, a question mark */
+
+struct cut { /* stands as a newline in the working text, so that ^ and $ mean the clause */
+    uint32_t at;
+    enum cut_kind kind;
+};
+
+struct working {
+    char *bytes; /* folded; single spaces; '\n' between clauses; NUL after the last */
+    size_t length;
+    uint32_t *from, *until; /* per byte: where its character began and ended in the text as given */
+    struct cut *cuts;
+    size_t cut_count;
+};
+
+/* STATUS_DATA with a message when the text is too long or not UTF-8. All memory from `arena`. */
+enum status working_build(struct working *working, const char *text, size_t length,
+                          struct arena *arena, struct diags *diags);
+
+struct correction { /* a slip and the word that was meant */
+    uint32_t start, end;
+    const char *word;
+    size_t length;
+};
+/* Puts the words meant in place of the slips (in order of start); the map still leads to what was
+ * typed. */
+enum status working_correct(struct working *working, const struct correction *corrections,
+                            size_t count, struct arena *arena);
+struct span working_span(const struct working *working, uint32_t start, uint32_t end);
+
+struct token { /* one word */
+    uint32_t start, end;
+    uint32_t roles; /* bit per enum role that the word has by itself */
+    bool covered;   /* some match accounts for it */
+    bool unclear;   /* a negation of which it is not plain what it denies */
+};
+
+/* ---- patterns (reader_patterns.c) -------------------------------------------------------------
+ */
+
+enum role {
+    ROLE_VALUE,
+    ROLE_NUMBER,
+    ROLE_STATEMENT,
+    ROLE_NEGATION,
+    ROLE_HEDGE,
+    ROLE_BREAK,
+    ROLE_OR,
+    ROLE_AND,
+    ROLE_IGNORE,
+    ROLE_YES,
+    ROLE_NO,
+    ROLE_COUNT
+};
+
+struct pattern {
+    const char *source; /* as in the rules */
+    struct position at;
+    enum role role;
+    size_t observable;        /* ROLE_VALUE, ROLE_NUMBER */
+    size_t item;              /* the value (ROLE_VALUE) or statement (ROLE_STATEMENT) */
+    enum dimension dimension; /* of the quantities in it */
+    enum dimension gate;      /* not run on a text without a quantity of this; DIM_COUNT: none */
+    pcre2_code *code;         /* NULL until first asked for, if it is sure to compile */
+    uint32_t quantity, gap, over, under; /* bit per capturing group of that name */
+    size_t scanned; /* bytes looked at so far: decides when translating to machine code pays */
+    bool translated;
+};
+
+/* One place where the letters of a phrase may stand in a text. */
+struct literal {
+    const char *text;
+    uint32_t length;
+    uint32_t pattern;
+    uint32_t next; /* in its bucket; NO_INDEX ends it */
+};
+
+enum { LITERAL_KEY = 3, LITERAL_BUCKETS = 4096 };
+#define NO_INDEX UINT32_MAX
+
+struct prefilter { /* which patterns could match at all */
+    struct literal *literals;
+    size_t literal_count, literal_room;
+    uint32_t buckets[LITERAL_BUCKETS];
+    uint32_t *always; /* patterns without a letter to go by */
+    size_t always_count, always_room;
+};
+
+/* Where the literals starting with these LITERAL_KEY bytes are listed. */
+uint32_t prefilter_bucket(const char *text);
+
+/* ---- single words (reader_lexicon.c) ----------------------------------------------------------
+ */
+
+struct lexeme {
+    const char *word;
+    uint32_t length;
+    uint32_t roles;
+    bool vocabulary; /* stands in a phrase: a slip may be meant for it */
+    bool spared;
+    uint32_t next; /* with the same first letter; NO_INDEX ends it */
+};
+
+struct lexicon {
+    struct arena *memory;
+    struct lexeme *lexemes;
+    size_t count, room;
+    uint32_t *slots; /* open addressing, indices into lexemes */
+    size_t slot_count;
+    uint32_t by_letter[26];
+    bool failed;
+};
+
+bool lexicon_init(struct lexicon *lexicon, struct arena *memory);
+/* The entry for a word, made if need be; NULL when out of memory (and `failed` is set). */
+struct lexeme *lexicon_add(struct lexicon *lexicon, const char *word, size_t length);
+const struct lexeme *lexicon_find(const struct lexicon *lexicon, const char *word, size_t length);
+/* The one word of the phrases that `word` is a slip of, or NULL. */
+const struct lexeme *lexicon_slip(const struct lexicon *lexicon, const char *word, size_t length);
+/* Adds every word of `text` to the vocabulary. */
+void lexicon_learn(struct lexicon *lexicon, const char *text, size_t length);
+
+/* ---- what a pattern needs (reader_literals.c) -------------------------------------------------
+ */
+
+struct literal_text {
+    const char *text;
+    uint32_t length;
+};
+
+struct literal_set {
+    struct literal_text *items;
+    size_t count, room;
+};
+
+struct literals {
+    bool sound;                  /* read from end to end, and plain enough that it must compile */
+    bool exact;                  /* the pattern matches `whole` and nothing else */
+    struct literal_set whole;    /* when exact */
+    struct literal_set required; /* any match contains one of these; empty when nothing is known */
+};
+
+/* Every literal piece goes to `lexicon` (may be NULL) as vocabulary. False when out of memory. */
+bool literals_find(const char *source, struct arena *arena, struct lexicon *lexicon,
+                   struct literals *literals);
+
+/* ---- the reader -------------------------------------------------------------------------------
+ */
+
+struct reader {
+    const struct rules *rules;
+    struct arena *memory;  /* for as long as the reader lives */
+    struct arena *scratch; /* for one reading */
+    struct pattern *patterns;
+    size_t pattern_count, pattern_room;
+    struct prefilter prefilter;
+    struct lexicon lexicon;
+    const char *quantity_prefix; /* what may stand before a quantity: "about" */
+    uint32_t *stamps;            /* per pattern: the scan it was last picked in */
+    uint32_t scan;
+    pcre2_compile_context *compiling;
+    pcre2_match_context *limits;
+    pcre2_match_data *found;
+    /* Quantities without a phrase, per dimension; made when first asked for. */
+    struct pattern bare[DIM_COUNT];  /* the unit is optional: answers */
+    struct pattern gates[DIM_COUNT]; /* the unit is required: is there any in a text? */
+};
+
+/* Compiles everything `reader->rules` says into patterns, prefilter and lexicon. */
+enum status patterns_build(struct reader *reader, struct diags *diags);
+/* Finds whether a pattern compiles; faults are told with a caret. Compiles it if that is cheap. */
+enum status pattern_try(struct reader *reader, struct pattern *pattern, struct diags *diags);
+/* Compiles a pattern that was tried before or is sound, if that is still to do. */
+enum status pattern_ready(struct reader *reader, struct pattern *pattern);
+
+/* ---- matches ----------------------------------------------------------------------------------
+ */
+
+enum { MATCH_GAPS = 2 };
+
+struct match {
+    uint32_t start, end; /* in the working text */
+    enum role role;
+    size_t observable, item;
+    uint32_t q_start, q_end; /* ROLE_NUMBER: the quantity */
+    struct {
+        uint32_t start, end;
+    } gaps[MATCH_GAPS]; /* inside, but not accounted for */
+    unsigned gap_count;
+    bool over, under; /* how the quantity is bounded */
+    bool bare;        /* taken for an answer: gives way to no other number of its length */
+    bool dropped;
+    /* set by reader_clauses.c */
+    bool denied;
+    bool hedged;
+    bool swallowed; /* understood, but says nothing of its own */
+    bool used;      /* a negation that denied something */
+    bool unclear;   /* a negation of which it is not plain what it denies */
+    bool or_next;   /* an alternative to the next match of the same observable */
+};
+
+struct match_list {
+    struct match *items;
+    size_t count, room;
+    struct arena *arena;
+    bool failed; /* out of memory */
+    bool full;   /* more than MATCH_MOST */
+};
+
+enum { MATCH_MOST = 32768 }; /* no description says as much; keeps memory in bounds */
+
+struct match *match_add(struct match_list *list);
+
+struct limit_hit {
+    const struct pattern *pattern;
+    struct limit_hit *next;
+};
+
+/* What a plain "yes" or "no" says about the observable that was asked for. */
+struct bare_answer {
+    bool given;
+    bool needless; /* something else was said about it */
+    bool hedged;
+    uint32_t seen, absent;
+    const char *note; /* nothing can be told from it: what would do */
+    struct span span;
+};
+
+/* Everything about one text while it is being read. */
+struct job {
+    struct reader *reader;
+    const char *text;
+    size_t length;
+    struct working working;
+    struct token *tokens;
+    size_t token_count;
+    struct match_list matches; /* after job_resolve: in order, only those that stand */
+    struct limit_hit *limits;
+    signed char
+        gates[DIM_COUNT]; /* a quantity with a unit: 0 not looked yet, 1 there is one, -1 none */
+    int asked;            /* the observable a question was about, or RULES_NONE */
+    struct bare_answer bare_answer;
+    struct arena *scratch;
+    struct arena *list_arena; /* for what the caller keeps */
+};
+
+/* Splits the working text into tokens and looks each up. */
+enum status job_tokens(struct job *job);
+/* Collects all matches of all phrases worth trying, and of single words with a role. */
+enum status job_scan(struct job *job);
+/* A quantity by itself, as a pattern of its own. */
+enum status job_quantity(struct job *job, enum dimension dimension, bool unit_required,
+                         struct pattern **found);
+/* Runs one pattern over the whole working text. */
+enum status job_run(struct job *job, struct pattern *pattern, struct match_list *into);
+/* Keeps the matches that stand, in order of start; marks the tokens they cover. */
+enum status job_resolve(struct job *job);
+/* Marks the tokens that matches account for; without `all`, idle negations do not count. */
+enum status job_cover(struct job *job, bool all);
+/* Applies negations and hedges. */
+enum status job_clauses(struct job *job);
+/* Corrects slips in words nothing understood. `changed`: scan again. */
+enum status job_slips(struct job *job, bool *changed);
+/* Adds what only an answer may say: labels and ids of `asked`, a bare quantity. */
+enum status job_answer(struct job *job);
+/* Settles a plain "yes" or "no" to the question. */
+enum status job_yes_no(struct job *job);
+/* Fills the list from what stands. */
+enum status job_readings(struct job *job, struct reading_list *list);
+
+/* Fills list->contradictions from its readings. */
+enum status find_contradictions(const struct rules *rules, struct arena *scratch,
+                                struct arena *arena, struct reading_list *list);
+
+enum number_fault { NUMBER_FINE, NUMBER_UNREADABLE, NUMBER_IMPOSSIBLE };
+/*
+ * The quantity in the first `length` bytes of folded text, moved by "over" and
+ * "under", and the bins it touches. NUMBER_IMPOSSIBLE when it lies outside what
+ * can be.
+ */
+enum number_fault number_read_bins(const struct observable *observable, const char *folded,
+                                   size_t length, bool over, bool under, struct quantity *quantity,
+                                   uint32_t *bins);
+/* "the age lies between 0 days and 730 days": what would be possible. NULL when out of memory. */
+const char *number_limits(const struct observable *observable, struct arena *arena);
+
+/* All the values of an observable. */
+uint32_t value_mask(const struct observable *observable);
+
+#endif

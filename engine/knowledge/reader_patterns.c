@@ -1,0 +1,456 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Phrases -> compiled patterns, the prefilter that picks among them, and the single words. */
+#include <string.h>
+
+#include "base/text.h"
+#include "knowledge/reader_internal.h"
+
+/* ---- one pattern ------------------------------------------------------------------------------
+ */
+
+static bool has_capital(const char *source)
+{
+    for (const char *s = source; *s; s++)
+        if (((*s >= 'A' && *s <= 'Z') || (unsigned char)*s >= 0x80) &&
+            (s == source || s[-1] != '\\'))
+            return true;
+    return false;
+}
+
+static const char OPENING[] = "(?<q>";
+
+/* Word boundaries around, and what may stand before a quantity in front of every one. */
+static char *dressed(const struct reader *reader, const char *source, struct arena *arena)
+{
+    struct text text;
+    text_init(&text);
+    text_puts(&text, "(?<!\\w)(?:");
+    for (const char *q = strstr(source, OPENING); q; q = strstr(source, OPENING)) {
+        text_add(&text, source, (size_t)(q - source));
+        text_puts(&text, reader->quantity_prefix);
+        text_puts(&text, OPENING);
+        source = q + sizeof OPENING - 1;
+    }
+    text_puts(&text, source);
+    text_puts(&text, ")(?!\\w)");
+    char *copy = text.failed ? NULL : arena_copy(arena, text.bytes, text.length);
+    text_release(&text);
+    return copy;
+}
+
+/*
+ * The source as its author wrote it, with `stand_in` (three bytes) for each
+ * quantity the macros put there: to show it, and to try it without the cost of
+ * compiling the quantity.
+ */
+static char *shortened(const struct pattern *pattern, const char *stand_in, struct arena *arena)
+{
+    struct text text;
+    const char *source = pattern->source;
+    text_init(&text);
+    for (const char *q = strstr(source, OPENING); q; q = strstr(q, OPENING)) {
+        const char *inside = q + sizeof OPENING - 1;
+        size_t length = 0;
+        for (int required = 0; required < 2 && !length; required++) {
+            const char *quantity = quantity_pattern(pattern->dimension, required != 0);
+            size_t all = strlen(quantity);
+            if (!strncmp(inside, quantity, all) && inside[all] == ')')
+                length = all;
+        }
+        if (length) {
+            text_add(&text, source, (size_t)(q - source));
+            text_puts(&text, stand_in);
+            source = inside + length + 1;
+        }
+        q = length ? source : inside;
+    }
+    text_puts(&text, source);
+    char *copy = text.failed ? NULL : arena_copy(arena, text.bytes, text.length);
+    text_release(&text);
+    return copy;
+}
+
+/* The groups of each name, as bits; a group numbered above 31 is not seen. */
+static void note_groups(struct pattern *pattern)
+{
+    uint32_t count = 0;
+    uint32_t size = 0;
+    PCRE2_SPTR table = NULL;
+    pcre2_pattern_info(pattern->code, PCRE2_INFO_NAMECOUNT, &count);
+    pcre2_pattern_info(pattern->code, PCRE2_INFO_NAMEENTRYSIZE, &size);
+    pcre2_pattern_info(pattern->code, PCRE2_INFO_NAMETABLE, &table);
+    for (uint32_t i = 0; i < count; i++, table += size) {
+        unsigned number = (unsigned)table[0] << 8 | table[1];
+        const char *name = (const char *)table + 2;
+        uint32_t bit = number < 32 ? UINT32_C(1) << number : 0;
+        if (!strcmp(name, "q"))
+            pattern->quantity |= bit;
+        else if (!strcmp(name, "gap"))
+            pattern->gap |= bit;
+        else if (!strcmp(name, "over"))
+            pattern->over |= bit;
+        else if (!strcmp(name, "under"))
+            pattern->under |= bit;
+    }
+}
+
+static pcre2_code *compile(struct reader *reader, const char *source, bool capitals, int *error,
+                           size_t *offset)
+{
+    uint32_t options = PCRE2_UTF | PCRE2_DUPNAMES | PCRE2_MULTILINE | PCRE2_NEVER_BACKSLASH_C;
+    return pcre2_compile((PCRE2_SPTR)source, PCRE2_ZERO_TERMINATED,
+                         options | (capitals ? PCRE2_CASELESS : 0), error, offset,
+                         reader->compiling);
+}
+
+/* The fault is looked for again in what the author wrote, so that the caret stands where it should.
+ */
+static enum status tell_fault(struct reader *reader, const struct pattern *pattern,
+                              const char *tried, int error, struct diags *diags)
+{
+    int own_error = 0;
+    size_t offset = 0;
+    char *shown = shortened(pattern, "{q}", reader->scratch);
+    if (!shown)
+        return STATUS_MEMORY;
+    pcre2_code *code = compile(reader, tried, false, &own_error, &offset);
+    bool placed = code == NULL;
+    pcre2_code_free(code);
+    PCRE2_UCHAR message[128] = "";
+    pcre2_get_error_message(placed ? own_error : error, message, sizeof message);
+    diags_error(diags, pattern->at, "the pattern '%s' does not compile: %s", shown,
+                (const char *)message);
+    if (placed)
+        diags_excerpt(diags, shown, utf8_count(shown, offset) + 1);
+    return STATUS_DATA;
+}
+
+enum status pattern_try(struct reader *reader, struct pattern *pattern, struct diags *diags)
+{
+    char *tried = shortened(pattern, "\\d+", reader->scratch);
+    char *source = tried ? dressed(reader, tried, reader->scratch) : NULL;
+    int error = 0;
+    size_t offset = 0;
+    if (!source)
+        return STATUS_MEMORY;
+    bool whole = !strcmp(tried, pattern->source);
+    pattern->code = compile(reader, source, has_capital(tried), &error, &offset);
+    if (!pattern->code)
+        return tell_fault(reader, pattern, tried, error, diags);
+    if (whole) {
+        note_groups(pattern);
+    } else { /* compiled in full when a text first asks for it */
+        pcre2_code_free(pattern->code);
+        pattern->code = NULL;
+    }
+    if (pattern->role == ROLE_NUMBER && whole && !pattern->quantity) {
+        diags_error(diags, pattern->at,
+                    "the phrase '%s' of a number holds no quantity; write {q} or {n} in it",
+                    pattern->source);
+        return STATUS_DATA;
+    }
+    return STATUS_OK;
+}
+
+enum status pattern_ready(struct reader *reader, struct pattern *pattern)
+{
+    int error = 0;
+    size_t offset = 0;
+    if (pattern->code)
+        return STATUS_OK;
+    char *source = dressed(reader, pattern->source, reader->scratch);
+    if (!source)
+        return STATUS_MEMORY;
+    pattern->code = compile(reader, source, has_capital(pattern->source), &error, &offset);
+    if (!pattern->code) /* it was sure to compile; only memory can be short */
+        return error == PCRE2_ERROR_NOMEMORY || error == PCRE2_ERROR_HEAPLIMIT ? STATUS_MEMORY
+                                                                               : STATUS_INTERNAL;
+    note_groups(pattern);
+    return STATUS_OK;
+}
+
+static struct pattern *pattern_new(struct reader *reader)
+{
+    if (reader->pattern_count == reader->pattern_room) {
+        size_t room = reader->pattern_room ? reader->pattern_room * 2 : 512;
+        struct pattern *grown = arena_grow(reader->memory, reader->patterns, reader->pattern_count,
+                                           room, sizeof *grown);
+        if (!grown)
+            return NULL;
+        reader->patterns = grown;
+        reader->pattern_room = room;
+    }
+    return &reader->patterns[reader->pattern_count++];
+}
+
+/* ---- the prefilter ----------------------------------------------------------------------------
+ */
+
+uint32_t prefilter_bucket(const char *text)
+{
+    uint32_t key = (uint32_t)(unsigned char)text[0] | (uint32_t)(unsigned char)text[1] << 8 |
+                   (uint32_t)(unsigned char)text[2] << 16;
+    return (key * 2654435761u) >> 20; /* the top twelve bits: LITERAL_BUCKETS */
+}
+
+static bool filter_always(struct reader *reader, uint32_t pattern)
+{
+    struct prefilter *filter = &reader->prefilter;
+    if (filter->always_count == filter->always_room) {
+        size_t room = filter->always_room ? filter->always_room * 2 : 64;
+        uint32_t *grown =
+            arena_grow(reader->memory, filter->always, filter->always_count, room, sizeof *grown);
+        if (!grown)
+            return false;
+        filter->always = grown;
+        filter->always_room = room;
+    }
+    filter->always[filter->always_count++] = pattern;
+    return true;
+}
+
+static bool filter_literal(struct reader *reader, uint32_t pattern, const struct literal_text *text)
+{
+    struct prefilter *filter = &reader->prefilter;
+    if (filter->literal_count == filter->literal_room) {
+        size_t room = filter->literal_room ? filter->literal_room * 2 : 1024;
+        struct literal *grown = arena_grow(reader->memory, filter->literals, filter->literal_count,
+                                           room, sizeof *grown);
+        if (!grown)
+            return false;
+        filter->literals = grown;
+        filter->literal_room = room;
+    }
+    const char *copy = arena_copy(reader->memory, text->text, text->length);
+    if (!copy)
+        return false;
+    uint32_t *bucket = &filter->buckets[prefilter_bucket(copy)];
+    filter->literals[filter->literal_count] =
+        (struct literal){.text = copy, .length = text->length, .pattern = pattern, .next = *bucket};
+    *bucket = (uint32_t)filter->literal_count++;
+    return true;
+}
+
+static bool filter_add(struct reader *reader, uint32_t pattern, const struct literal_set *required)
+{
+    bool usable = required->count > 0;
+    for (size_t i = 0; i < required->count; i++)
+        usable = usable && required->items[i].length >= LITERAL_KEY;
+    if (!usable)
+        return filter_always(reader, pattern);
+    for (size_t i = 0; i < required->count; i++)
+        if (!filter_literal(reader, pattern, &required->items[i]))
+            return false;
+    return true;
+}
+
+/* ---- from the rules ---------------------------------------------------------------------------
+ */
+
+struct source_list { /* the phrases of one thing */
+    const char *const *phrases;
+    const struct position *at; /* NULL for the language's own lists */
+    size_t count;
+    enum role role;
+    size_t observable, item;
+};
+
+static bool all_single_words(const struct literals *literals)
+{
+    if (!literals->exact)
+        return false;
+    for (size_t i = 0; i < literals->whole.count; i++)
+        for (uint32_t j = 0; j < literals->whole.items[i].length; j++) {
+            char c = literals->whole.items[i].text[j];
+            if (!((c >= 'a' && c <= 'z') || (c >= '0' && c <= '9') || c == '\''))
+                return false;
+        }
+    return true;
+}
+
+static bool add_words(struct reader *reader, const struct literals *literals, enum role role)
+{
+    for (size_t i = 0; i < literals->whole.count; i++) {
+        const struct literal_text *item = &literals->whole.items[i];
+        if (!item->length)
+            continue;
+        struct lexeme *lexeme = lexicon_add(&reader->lexicon, item->text, item->length);
+        if (!lexeme)
+            return false;
+        lexeme->roles |= UINT32_C(1) << role;
+    }
+    return true;
+}
+
+/* A phrase becomes words of the lexicon when it is no more than that, else a pattern. */
+static enum status add_phrase(struct reader *reader, const struct source_list *list, size_t index,
+                              struct diags *diags)
+{
+    const char *source = list->phrases[index];
+    struct literals literals;
+    if (!literals_find(source, reader->scratch, &reader->lexicon, &literals) ||
+        reader->lexicon.failed)
+        return STATUS_MEMORY;
+    if (list->role > ROLE_STATEMENT && all_single_words(&literals))
+        return add_words(reader, &literals, list->role) ? STATUS_OK : STATUS_MEMORY;
+    uint32_t number = (uint32_t)reader->pattern_count;
+    struct pattern *pattern = pattern_new(reader);
+    if (!pattern)
+        return STATUS_MEMORY;
+    *pattern = (struct pattern){
+        .source = source, .role = list->role, .item = list->item, .observable = list->observable};
+    pattern->dimension = pattern->gate = DIM_COUNT;
+    if (list->at)
+        pattern->at = list->at[index];
+    if (list->role <= ROLE_NUMBER)
+        pattern->dimension = reader->rules->observables[list->observable].dimension;
+    if (list->role == ROLE_NUMBER && strstr(source, quantity_pattern(pattern->dimension, true)))
+        pattern->gate = pattern->dimension;
+    bool sure = literals.sound && list->role != ROLE_NUMBER;
+    enum status status = sure ? STATUS_OK : pattern_try(reader, pattern, diags);
+    if (status != STATUS_OK)
+        return status;
+    return filter_add(reader, number, &literals.required) ? STATUS_OK : STATUS_MEMORY;
+}
+
+/* Goes on after a pattern that does not compile, so that all of them are told at once. */
+static enum status add_phrases(struct reader *reader, struct source_list list, struct diags *diags)
+{
+    enum status worst = STATUS_OK;
+    for (size_t i = 0; i < list.count; i++) {
+        enum status status = add_phrase(reader, &list, i, diags);
+        if (status == STATUS_MEMORY)
+            return status;
+        if (status != STATUS_OK)
+            worst = status;
+    }
+    arena_reset(reader->scratch);
+    return worst;
+}
+
+static enum status add_observable(struct reader *reader, size_t index, struct diags *diags)
+{
+    const struct observable *o = &reader->rules->observables[index];
+    enum status worst = add_phrases(
+        reader,
+        (struct source_list){o->phrases, o->phrase_at, o->phrase_count, ROLE_NUMBER, index, 0},
+        diags);
+    for (size_t i = 0; i < o->value_count && worst != STATUS_MEMORY; i++) {
+        const struct value *v = &o->values[i];
+        enum status status = add_phrases(
+            reader,
+            (struct source_list){v->phrases, v->phrase_at, v->phrase_count, ROLE_VALUE, index, i},
+            diags);
+        if (status != STATUS_OK)
+            worst = status;
+    }
+    return worst;
+}
+
+static enum status add_language(struct reader *reader, struct diags *diags)
+{
+    const struct language *l = &reader->rules->language;
+    const struct source_list lists[] = {
+        {l->negations, NULL, l->negation_count, ROLE_NEGATION, 0, 0},
+        {l->hedges, NULL, l->hedge_count, ROLE_HEDGE, 0, 0},
+        {l->breaks, NULL, l->break_count, ROLE_BREAK, 0, 0},
+        {l->alternatives, NULL, l->alternative_count, ROLE_OR, 0, 0},
+        {l->additions, NULL, l->addition_count, ROLE_AND, 0, 0},
+        {l->ignore, NULL, l->ignore_count, ROLE_IGNORE, 0, 0},
+        {l->yes, NULL, l->yes_count, ROLE_YES, 0, 0},
+        {l->no, NULL, l->no_count, ROLE_NO, 0, 0},
+    };
+    enum status worst = STATUS_OK;
+    for (size_t i = 0; i < sizeof lists / sizeof *lists && worst != STATUS_MEMORY; i++) {
+        enum status status = add_phrases(reader, lists[i], diags);
+        if (status != STATUS_OK)
+            worst = status;
+    }
+    for (size_t i = 0; i < l->statement_count && worst != STATUS_MEMORY; i++) {
+        const struct statement *s = &l->statements[i];
+        enum status status = add_phrases(
+            reader,
+            (struct source_list){s->phrases, s->phrase_at, s->phrase_count, ROLE_STATEMENT, 0, i},
+            diags);
+        if (status != STATUS_OK)
+            worst = status;
+    }
+    return worst;
+}
+
+/* The words of quantities, once for all the phrases that hold one. */
+static bool learn_quantities(struct reader *reader)
+{
+    for (enum dimension d = DIM_NONE; d < DIM_COUNT; d++) {
+        struct literals literals;
+        if (!literals_find(quantity_pattern(d, true), reader->scratch, &reader->lexicon, &literals))
+            return false;
+    }
+    return !reader->lexicon.failed;
+}
+
+static bool add_spared(struct reader *reader)
+{
+    const struct language *l = &reader->rules->language;
+    for (size_t i = 0; i < l->spared_count; i++) {
+        struct literals literals;
+        if (!literals_find(l->spared[i], reader->scratch, NULL, &literals))
+            return false;
+        for (size_t j = 0; literals.exact && j < literals.whole.count; j++) {
+            const struct literal_text *item = &literals.whole.items[j];
+            struct lexeme *lexeme = lexicon_add(&reader->lexicon, item->text, item->length);
+            if (!lexeme)
+                return false;
+            lexeme->spared = true;
+        }
+    }
+    return true;
+}
+
+static void put_list(struct text *text, const char *open, const char *const *items, size_t count)
+{
+    for (size_t i = 0; i < count; i++)
+        text_printf(text, "%s%s", i ? "|" : open, items[i]);
+    text_puts(text, count ? ")|" : "");
+}
+
+/* "about", "at least", "under", all optional, as PCRE2 has them. */
+static bool build_prefix(struct reader *reader)
+{
+    const struct language *l = &reader->rules->language;
+    struct text text;
+    text_init(&text);
+    if (l->over_count || l->under_count || l->about_count) {
+        text_puts(&text, "(?:(?:");
+        put_list(&text, "(?<over>", l->over, l->over_count);
+        put_list(&text, "(?<under>", l->under, l->under_count);
+        put_list(&text, "(?:", l->about, l->about_count);
+        text_puts(&text, "(*FAIL)) ?){0,2}"); /* ends the last "|" */
+    }
+    reader->quantity_prefix =
+        text.failed ? NULL : arena_copy(reader->memory, text.length ? text.bytes : "", text.length);
+    text_release(&text);
+    return reader->quantity_prefix != NULL;
+}
+
+enum status patterns_build(struct reader *reader, struct diags *diags)
+{
+    memset(reader->prefilter.buckets, 0xFF, sizeof reader->prefilter.buckets);
+    if (!build_prefix(reader))
+        return STATUS_MEMORY;
+    enum status worst = STATUS_OK;
+    for (size_t i = 0; i < reader->rules->observable_count && worst != STATUS_MEMORY; i++) {
+        enum status status = add_observable(reader, i, diags);
+        if (status != STATUS_OK)
+            worst = status;
+    }
+    if (worst == STATUS_MEMORY)
+        return worst;
+    enum status status = add_language(reader, diags);
+    if (status != STATUS_OK)
+        return status;
+    if (!add_spared(reader) || !learn_quantities(reader))
+        return STATUS_MEMORY;
+    reader->stamps = arena_array(reader->memory, reader->pattern_count, sizeof *reader->stamps);
+    return reader->stamps ? worst : STATUS_MEMORY;
+}

@@ -1,0 +1,311 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* A small rule base for the reader's tests, made by hand; its signs are invented. */
+#ifndef JARSIDE_TESTS_READER_RULES_H
+#define JARSIDE_TESTS_READER_RULES_H
+
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <stdio.h>
+#include <string.h>
+
+#include <cmocka.h>
+
+#include "base/arena.h"
+#include "base/diag.h"
+#include "base/units.h"
+#include "knowledge/reader.h"
+#include "knowledge/rules.h"
+
+enum { TINT, TEXTURE, DAMP, WHERE, ODOUR, AGE, IDLE, SPREAD, FORCE, MADE, SMALL_COUNT };
+enum { RED = 1, BLUE = 2, TEAL = 4, PALE = 8 }; /* tint */
+enum { DUSTY = 1, SLICK = 2 };                  /* texture */
+enum { ARID = 1, USUAL = 2, MOIST = 4 };        /* damp */
+enum { TOP = 1, FOOT = 2 };                     /* where */
+enum { SHARP = 1, STALE = 2 };                  /* odour */
+enum { YOUNG = 1, GROWN = 2, OLD = 4 };         /* age: below 8, 22 days, and up to 365 */
+enum { SHORT = 1, LONG = 2 };                   /* idle: below 8 days, and up to 365 */
+enum { SOME = 1, MOST = 2 };                    /* spread: below 50 per cent, and up to 100 */
+enum { WEAK = 1, STRONG = 2 };                  /* force: below 70 kPa, and up to 207 */
+enum { BY_HAND = 1, BY_STEAM = 2, UNMADE = 4 }; /* made */
+
+#define COUNT_OF(array) (sizeof(array) / sizeof *(array))
+
+/* The quantity of a dimension as the macros {q} and {n} make it, in front of and behind other text.
+ */
+static inline const char *phrase(struct arena *arena, const char *before, enum dimension dimension,
+                                 bool unit, const char *after)
+{
+    const char *made =
+        arena_format(arena, "%s(?<q>%s)%s", before, quantity_pattern(dimension, unit), after);
+    assert_non_null(made);
+    return made;
+}
+
+#define PHRASES(name, ...) static const char *const name[] = {__VA_ARGS__}
+#define SAID(list)         .phrases = (list), .phrase_at = places, .phrase_count = COUNT_OF(list)
+
+static const struct position places[8] = {{"small.yaml", 3, 5}, {"small.yaml", 4, 5}};
+
+static inline struct language small_language(void)
+{
+    PHRASES(negations, "no", "not", "without", "none", "nothing", "isn't", "neither");
+    PHRASES(hedges, "maybe", "i think", "(?:not|un)[- ]?sure(?: if)?",
+            "can't tell(?: (?:if|whether))?");
+    PHRASES(breaks, "but", "just", "after", "since");
+    PHRASES(ignore, "the|a|an|is|it|at|in|on|of|there|any|yet|looks?|so|all|over", "so far",
+            "not only");
+    PHRASES(alternatives, "or", "nor");
+    PHRASES(additions, "and");
+    PHRASES(about, "about", "around");
+    PHRASES(over, "over", "at least");
+    PHRASES(under, "under", "less than");
+    PHRASES(yes, "yes", "yep");
+    PHRASES(no, "no", "none", "nothing", "fine");
+    PHRASES(spared, "rod", "steal");
+    PHRASES(no_odour, "no odou?r", "odourless");
+    PHRASES(no_more_tint, "no other tint");
+    PHRASES(rest_pale, "(?:the )?rest (?:is )?pale");
+    static const size_t where[] = {WHERE};
+    static const size_t odour[] = {ODOUR};
+    static const uint32_t both[] = {SHARP | STALE};
+    static const size_t tint[] = {TINT};
+    static const uint32_t pale[] = {PALE};
+    static const struct statement statements[] = {
+        {.id = "no_odour", SAID(no_odour), .absent = {odour, both, 1}},
+        {.id = "no_more_tint", SAID(no_more_tint), .others = tint, .other_count = 1},
+        {.id = "rest_pale",
+         SAID(rest_pale),
+         .seen = {tint, pale, 1},
+         .others = tint,
+         .other_count = 1},
+    };
+    return (struct language){
+        .negations = negations,
+        .negation_count = COUNT_OF(negations),
+        .hedges = hedges,
+        .hedge_count = COUNT_OF(hedges),
+        .breaks = breaks,
+        .break_count = COUNT_OF(breaks),
+        .ignore = ignore,
+        .ignore_count = COUNT_OF(ignore),
+        .alternatives = alternatives,
+        .alternative_count = COUNT_OF(alternatives),
+        .additions = additions,
+        .addition_count = COUNT_OF(additions),
+        .about = about,
+        .about_count = COUNT_OF(about),
+        .over = over,
+        .over_count = COUNT_OF(over),
+        .under = under,
+        .under_count = COUNT_OF(under),
+        .yes = yes,
+        .yes_count = COUNT_OF(yes),
+        .no = no,
+        .no_count = COUNT_OF(no),
+        .spared = spared,
+        .spared_count = COUNT_OF(spared),
+        .where = where,
+        .where_count = COUNT_OF(where),
+        .statements = statements,
+        .statement_count = COUNT_OF(statements),
+    };
+}
+
+static const struct value *small_looks(size_t observable)
+{
+    PHRASES(red, "red(?:dish)?", "crimson");
+    PHRASES(blue, "blu(?:e|ish)");
+    PHRASES(teal, "teal", "blue[- ]green");
+    PHRASES(pale, "pale", "whit(?:e|ish)");
+    PHRASES(dusty, "dust(?:y)?", "powder(?:y)?");
+    PHRASES(slick, "slick", "slim(?:e|y)");
+    PHRASES(arid, "dry", "parched");
+    PHRASES(usual, "usual dampness");
+    PHRASES(moist, "moist", "wet", "lid (?<gap>(?:\\S+ ){0,4}?)damp");
+    PHRASES(top, "(?:at|on|near) (?:the )?top");
+    PHRASES(foot, "foot", "(?:at|near) (?:the )?bottom");
+    PHRASES(sharp, "sharp(?: odou?r)?", "vinegar");
+    PHRASES(stale, "stale(?: odou?r)?");
+    PHRASES(hand, "by hand", "hand[- ]made");
+    PHRASES(steam, "steam(?:ed)?");
+    static const struct value tint[] = {{.id = "red", .label = "red", SAID(red)},
+                                        {.id = "blue", .label = "blue", SAID(blue)},
+                                        {.id = "teal", .label = "teal, or blue-green", SAID(teal)},
+                                        {.id = "pale", .label = "pale", SAID(pale)}};
+    static const struct value texture[] = {{.id = "dusty", .label = "dusty", SAID(dusty)},
+                                           {.id = "slick", .label = "slick", SAID(slick)}};
+    static const struct value damp[] = {{.id = "arid", .label = "dry", SAID(arid)},
+                                        {.id = "usual", .label = "as usual", SAID(usual)},
+                                        {.id = "moist", .label = "moist", SAID(moist)}};
+    static const struct value where[] = {{.id = "top", .label = "top", SAID(top)},
+                                         {.id = "foot", .label = "foot", SAID(foot)}};
+    static const struct value odour[] = {{.id = "sharp", .label = "sharp", SAID(sharp)},
+                                         {.id = "stale", .label = "stale", SAID(stale)}};
+    static const struct value made[] = {{.id = "by_hand", .label = "by hand", SAID(hand)},
+                                        {.id = "by_steam", .label = "with steam", SAID(steam)},
+                                        {.id = "unmade", .label = "none"}};
+    static const struct value *const all[SMALL_COUNT] = {
+        [TINT] = tint,   [TEXTURE] = texture, [DAMP] = damp,
+        [WHERE] = where, [ODOUR] = odour,     [MADE] = made};
+    return all[observable];
+}
+
+static const struct value *small_bins(size_t observable)
+{
+    static const struct value age[] = {{.id = "young", .label = "young", .from = 0, .below = 8},
+                                       {.id = "grown", .label = "grown", .from = 8, .below = 22},
+                                       {.id = "old", .label = "old", .from = 22, .below = 365}};
+    static const struct value idle[] = {{.id = "short", .label = "short", .from = 0, .below = 8},
+                                        {.id = "long", .label = "long", .from = 8, .below = 365}};
+    static const struct value spread[] = {
+        {.id = "some", .label = "some", .from = 0, .below = 50},
+        {.id = "most", .label = "most", .from = 50, .below = 100}};
+    static const struct value force[] = {
+        {.id = "weak", .label = "weak", .from = 0, .below = 70},
+        {.id = "strong", .label = "strong", .from = 70, .below = 207}};
+    static const struct value *const all[SMALL_COUNT] = {
+        [AGE] = age, [IDLE] = idle, [SPREAD] = spread, [FORCE] = force};
+    return all[observable];
+}
+
+static inline void small_number(struct observable *o, size_t index, const char *id,
+                                enum dimension dimension, double max, const char *const *phrases,
+                                size_t count)
+{
+    *o = (struct observable){.id = id,
+                             .label = id,
+                             .kind = KIND_NUMBER,
+                             .dimension = dimension,
+                             .max = max,
+                             .group = RULES_NONE,
+                             .values = small_bins(index),
+                             .value_count = index == AGE ? 3 : 2,
+                             .phrases = phrases,
+                             .phrase_at = places,
+                             .phrase_count = count};
+}
+
+struct small {
+    struct arena *arena;
+    struct diags *diags;
+    struct rules rules;
+    struct observable observables[SMALL_COUNT];
+    const char *age[3], *idle[1], *spread[2], *force[1];
+    struct reader *reader;
+};
+
+static inline void small_init(struct small *s)
+{
+    *s = (struct small){.arena = arena_new(NULL), .diags = diags_new()};
+    assert_non_null(s->arena);
+    assert_non_null(s->diags);
+    static const char *const ids[] = {[TINT] = "tint",   [TEXTURE] = "texture", [DAMP] = "damp",
+                                      [WHERE] = "where", [ODOUR] = "odour",     [MADE] = "made"};
+    static const size_t counts[SMALL_COUNT] = {
+        [TINT] = 4, [TEXTURE] = 2, [DAMP] = 3, [WHERE] = 2, [ODOUR] = 2, [MADE] = 3};
+    for (size_t i = 0; i < SMALL_COUNT; i++)
+        if (counts[i])
+            s->observables[i] =
+                (struct observable){.id = ids[i],
+                                    .label = ids[i],
+                                    .kind = i == DAMP || i == MADE ? KIND_ONE : KIND_SEVERAL,
+                                    .group = i == TINT || i == TEXTURE ? 0 : RULES_NONE,
+                                    .values = small_looks(i),
+                                    .value_count = counts[i]};
+    s->age[0] = phrase(s->arena, "day ", DIM_DAYS, false, "");
+    s->age[1] = phrase(s->arena, "", DIM_DAYS, true, " old");
+    s->age[2] = phrase(s->arena, "^", DIM_DAYS, true, "$");
+    s->idle[0] = phrase(s->arena, "stopped (?<gap>(?:\\S+ ){0,4}?)for ", DIM_DAYS, true, "");
+    s->spread[0] = phrase(s->arena, "stopped at ", DIM_PERCENT, true, "");
+    s->spread[1] = phrase(s->arena, "", DIM_PERCENT, true, " covered");
+    s->force[0] = phrase(s->arena, "(?:at )?", DIM_GAUGE_KPA, true, "");
+    small_number(&s->observables[AGE], AGE, "age", DIM_DAYS, 365, s->age, 3);
+    small_number(&s->observables[IDLE], IDLE, "idle", DIM_DAYS, 365, s->idle, 1);
+    small_number(&s->observables[SPREAD], SPREAD, "spread", DIM_PERCENT, 100, s->spread, 2);
+    small_number(&s->observables[FORCE], FORCE, "force", DIM_GAUGE_KPA, 207, s->force, 1);
+    s->rules = (struct rules){.observables = s->observables,
+                              .observable_count = SMALL_COUNT,
+                              .language = small_language()};
+}
+
+/* Makes the reader, after whatever the test changed. */
+static inline void small_open(struct small *s)
+{
+    s->reader = reader_new(&s->rules, s->diags);
+    assert_non_null(s->reader);
+    assert_int_equal(diags_errors(s->diags), 0);
+}
+
+static inline void small_close(struct small *s)
+{
+    reader_free(s->reader);
+    diags_free(s->diags);
+    arena_free(s->arena);
+}
+
+static inline int small_setup(void **state)
+{
+    static struct small small;
+    small_init(&small);
+    small_open(&small);
+    *state = &small;
+    return 0;
+}
+
+static inline int small_teardown(void **state)
+{
+    small_close(*state);
+    return 0;
+}
+
+static inline struct reading_list read_text(struct small *s, const char *text)
+{
+    struct reading_list list;
+    assert_int_equal(reader_read(s->reader, text, strlen(text), s->arena, &list, s->diags),
+                     STATUS_OK);
+    return list;
+}
+
+/* All readings of an observable put together. */
+struct sum {
+    uint32_t seen, absent, hedged; /* hedged: values that were said with doubt, either way */
+    size_t count;
+};
+
+static inline struct sum sum_of(const struct reading_list *list, size_t observable)
+{
+    struct sum sum = {0};
+    for (size_t i = 0; i < list->reading_count; i++) {
+        const struct reading *r = &list->readings[i];
+        if (r->observable != observable)
+            continue;
+        sum.seen |= r->seen;
+        sum.absent |= r->absent;
+        sum.hedged |= r->hedged ? r->seen | r->absent : 0;
+        sum.count++;
+    }
+    return sum;
+}
+
+static inline const struct reading *reading_of(const struct reading_list *list, size_t observable)
+{
+    for (size_t i = 0; i < list->reading_count; i++)
+        if (list->readings[i].observable == observable)
+            return &list->readings[i];
+    fail_msg("nothing was read of observable %zu in '%s'", observable, list->text);
+    return NULL;
+}
+
+/* The words of a span. */
+static inline void assert_span(const struct reading_list *list, struct span span, const char *words)
+{
+    char got[256];
+    assert_true(span.end - span.start < sizeof got);
+    memcpy(got, list->text + span.start, span.end - span.start);
+    got[span.end - span.start] = '\0';
+    assert_string_equal(got, words);
+}
+
+#endif
