@@ -331,8 +331,12 @@ static bool chances_build(struct reasoner *reasoner, size_t observable, const st
     return true;
 }
 
-static bool species_speaks(const struct species *species, size_t observable)
+/* Naming a species says nothing more about which species it is. */
+static bool species_speaks(const struct rules *rules, size_t which, size_t observable)
 {
+    const struct species *species = &rules->species[which];
+    if (rules->feeder[FEEDS_SPECIES] == (int)observable)
+        return false;
     for (size_t i = 0; i < species->normal_count; i++)
         if (species->normal[i].claim.observable == observable)
             return true;
@@ -369,7 +373,7 @@ static bool sight_build(struct reasoner *reasoner, size_t index, struct sight *s
         return false;
 
     for (size_t s = 0; s < reasoner->rules->species_count; s++) {
-        if (!species_speaks(&reasoner->rules->species[s], index))
+        if (!species_speaks(reasoner->rules, s, index))
             continue;
         struct chances *own = arena_alloc(reasoner->arena, sizeof *own);
         if (!own || !chances_build(reasoner, index, sight, &weighing, (int)s, own))

@@ -122,10 +122,19 @@ struct decision {
     bool forbidden[ACTION_COUNT];
 };
 
-/* Loss of an action when the vessel holds finding f; isolate looks one step ahead, see decide.c. */
+/*
+ * Loss of an action when the vessel holds finding f (formulas: decide.c). Of
+ * isolate it is that of the plan "discard if trouble shows, else keep"; the
+ * expected loss in a decision takes the best plan and may be less than the sum.
+ */
 double reason_loss(const struct reasoner *reasoner, const struct stakes *stakes, enum action action,
                    size_t finding);
-/* Least expected loss, then the floors. */
+/*
+ * Least expected loss, then the floors: one that forces an action (the gravest,
+ * if several do) before those that forbid keep. Of equal losses the graver
+ * action is taken. `floor` names the one that forced, or that forbade a keep
+ * which the losses alone would have chosen.
+ */
 void reason_decide(const struct reasoner *reasoner, const struct evidence *evidence,
                    const struct posterior *posterior, const struct stakes *stakes,
                    struct decision *decision);
@@ -143,11 +152,12 @@ struct question {
 
 /*
  * The questions worth asking, best first, at most `most`; those in `skip` (one
- * flag per observable, may be NULL), already answered or gated are left out.
+ * flag per observable, may be NULL), already answered or gated are left out. An
+ * observable of which values were only denied may be asked about the others.
  * AIM_ACTION ranks by gain and then bits, and returns 0 when no answer could
  * change the action with a probability above decision.settled; AIM_CAUSE ranks
  * by bits per effort. `tests` says whether tests (class test) are wanted: only
- * they, or only the others.
+ * they, or only the others. Formulas: question.c. Returns 0 when out of memory.
  */
 size_t reason_questions(const struct reasoner *reasoner, const struct evidence *evidence,
                         const struct posterior *posterior, const struct stakes *stakes,
@@ -169,7 +179,7 @@ struct explanation {
 
 struct turn { /* an answer that would change the action */
     size_t observable;
-    size_t value;
+    size_t value;       /* value_count of the observable: none of them (several-of) */
     enum action action; /* what it would become */
     double probability; /* of that answer, as things stand; for answered ones, of its being wrong */
     bool answered;      /* true: had this answer been `value` instead */
@@ -178,7 +188,11 @@ struct turn { /* an answer that would change the action */
 /* Caller gives room for observable_count weights. */
 enum status reason_explain(const struct reasoner *reasoner, const struct evidence *evidence,
                            const struct posterior *posterior, struct explanation *explanation);
-/* Which single answer, if mistaken, or unasked one would turn the action. Most likely first. */
+/*
+ * Which single answer, if mistaken, or unasked one (tests and gated ones aside)
+ * would turn the action. Most likely first; how likely: explain.c. Returns 0
+ * when out of memory.
+ */
 size_t reason_turns(const struct reasoner *reasoner, const struct evidence *evidence,
                     const struct posterior *posterior, const struct stakes *stakes,
                     struct turn *turns, size_t most);

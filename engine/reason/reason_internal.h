@@ -101,4 +101,70 @@ double observation_strength(const struct reasoner *reasoner, const double *ln);
 /* Masses of the statuses and hazards from those of the findings. */
 void posterior_kinds(const struct reasoner *reasoner, struct posterior *posterior);
 
+/* ---- decide.c -------------------------------------------------------------------------------- */
+
+/* As reason_decide, from the probabilities of the findings alone. */
+void decide_on(const struct reasoner *reasoner, const struct evidence *evidence,
+               const double *finding, const struct stakes *stakes, struct decision *decision);
+/* Index of the highest of `p` other than `but` (SIZE_MAX: none left out); of equals the first. */
+size_t likeliest(const double *p, size_t count, size_t but);
+
+/* ---- outlook.c ------------------------------------------------------------------------------- */
+
+/* An answer a question could get. */
+struct answer {
+    struct observation said; /* all that is then known of the observable */
+    size_t value;            /* the value it names; value_count: none of them (several-of) */
+};
+
+enum { MOST_ANSWERS = RULES_MAX_VALUES + 1 };
+
+/* What an answer would make of things. */
+struct outlook {
+    double weight;            /* its probability, but for a factor common to the answers */
+    double bits;              /* what it would teach: divergence of then from now */
+    double saves;             /* loss of the present action less that of the one then taken */
+    struct decision decision; /* then */
+};
+
+/* Looks at answers; holds the present state and room for the next. */
+struct asker {
+    const struct reasoner *reasoner;
+    const struct evidence *now;
+    const struct posterior *posterior;
+    const struct stakes *stakes;
+    struct decision decision; /* now */
+    struct evidence then;     /* of the observations below */
+    struct observation *observations;
+    struct posterior trial;
+    int species;
+    bool species_matters; /* something heard has another normality on some species */
+    double *block;        /* holds the arrays that follow */
+    double *mass;         /* posterior by [pattern][finding] of the observable asked about */
+    double *likelihood, *room, *before; /* [pattern][finding] */
+    double *finding;                    /* P(f) then */
+    double *set, *set_now;              /* P(S) then and now */
+    double *strength;                   /* per observable heard now, within its group; NAN others */
+};
+
+bool asker_init(struct asker *asker, const struct reasoner *reasoner,
+                const struct evidence *evidence, const struct posterior *posterior,
+                const struct stakes *stakes);
+void asker_release(struct asker *asker);
+
+/* Whether a question about it could add to what was said: not once a value was seen. */
+bool observation_open(const struct sight *sight, const struct observation *observation);
+/* The answers it could get; of a several-of "none of them" and "exactly this one". */
+size_t answers_find(const struct sight *sight, const struct observation *so_far,
+                    struct answer answers[MOST_ANSWERS]);
+/* Turns to an observable, then looks at answers about it. */
+void asker_turn(struct asker *asker, size_t observable);
+void asker_look(struct asker *asker, size_t observable, const struct answer *answer, enum aim aim,
+                struct outlook *outlook);
+
+/* ---- question.c ------------------------------------------------------------------------------ */
+
+/* Whether it must not be put: never asked, or unsolicited while harmful spores are likely. */
+bool question_gated(const struct observable *observable, const struct posterior *posterior);
+
 #endif

@@ -106,6 +106,8 @@ static inline void naive_row(const struct rules *rules, int species, size_t obse
     long double stated[RULES_MAX_VALUES];
     bool any = false;
 
+    if ((int)observable == rules->feeder[FEEDS_SPECIES])
+        species = -1; /* naming a species says nothing more about which it is */
     naive_base(of, row);
     for (size_t v = 0; v < RULES_MAX_VALUES; v++)
         stated[v] = -1;

@@ -140,4 +140,44 @@ static inline void random_evidence(const struct rule_base *base, struct dice *di
     }
 }
 
+/* Losses, uses and floors. */
+static inline void random_decision(struct rule_base *base, struct dice *dice)
+{
+    struct decision_rules *rules = &base->rules.decision;
+    size_t observables = base->rules.observable_count;
+    rules->keep_wrong = 2 * dice_share(dice);
+    for (size_t h = 1; h < HAZARD_COUNT; h++)
+        rules->keep_wrong_hazard[h] = 3 * dice_share(dice);
+    rules->isolate_delay = 0.2 * dice_share(dice);
+    rules->isolate_spread = dice_share(dice);
+    rules->discard_effort = 0.1 * dice_share(dice);
+    rules->effort_loss = 0.01 * dice_share(dice);
+    rules->settled = dice_chance(dice, 0.5) ? 0.0 : 0.1 * dice_share(dice);
+    base_use(base, dice_share(dice));
+    for (size_t i = dice_below(dice, 4); i > 0; i--) {
+        struct floor_rule *floor = base_floor(base);
+        floor->forbids_keep = dice_chance(dice, 0.5);
+        floor->action = (enum action)dice_below(dice, ACTION_COUNT);
+        if (dice_chance(dice, 0.4))
+            floor->contaminated_above = dice_share(dice);
+        else
+            floor->when =
+                base_condition(base, 1, dice_below(dice, observables), (uint32_t)dice_bits(dice));
+        if (dice_chance(dice, 0.3))
+            floor->unless =
+                base_condition(base, 1, dice_below(dice, observables), (uint32_t)dice_bits(dice));
+    }
+}
+
+static inline struct stakes random_stakes(const struct rule_base *base, struct dice *dice)
+{
+    return (struct stakes){
+        .worth = 0.2 + 4 * dice_share(dice),
+        .neighbours = (double)dice_below(dice, 20),
+        .use = dice_chance(dice, 0.5) ? RULES_NONE
+                                      : (int)dice_below(dice, base->rules.decision.use_count),
+        .use_count = (double)dice_below(dice, 12),
+    };
+}
+
 #endif
