@@ -88,8 +88,8 @@ tests: $(B)/jarside $(UNITS)
 asan:  ## the whole suite under AddressSanitizer and UndefinedBehaviorSanitizer
 	@$(MAKE) --no-print-directory MODE=asan CFLAGS="-O1 -g" tests
 
-lint:  ## clang-format, clang-tidy, cppcheck
-	@tests/house/lint $(SOURCES)
+lint: deps  ## clang-format, clang-tidy, cppcheck; with ANALYZER=1 also gcc -fanalyzer
+	@LINT_FLAGS="$(filter-out -f% -D_FORTIFY_SOURCE%,$(OUR_CFLAGS))" tests/house/lint engine/main.c $(SOURCES)
 
 format:  ## let clang-format rewrite the sources
 	clang-format -i $$(git ls-files 'engine/*.[ch]' 'tests/*.[ch]')

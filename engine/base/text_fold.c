@@ -57,7 +57,9 @@ static void add(struct fold *fold, const char *bytes, size_t length, size_t from
 
 static char last_byte(const struct fold *fold)
 {
-    return fold->out->length > fold->start ? fold->out->bytes[fold->out->length - 1] : '\0';
+    if (fold->out->length == fold->start)
+        return '\0';
+    return fold->out->bytes[fold->out->length - 1];
 }
 
 static bool is_space(utf8proc_int32_t point)

@@ -21,7 +21,7 @@ struct case_setting {
 
 struct labelled_case {
     const char *id;
-    const char *text;   /* free text, or "" */
+    const char *text; /* free text, or "" */
     const struct case_setting *settings;
     size_t setting_count;
     double neighbours, worth, use_count; /* NAN where not given */
@@ -29,10 +29,10 @@ struct labelled_case {
     /* what is expected; empty on an unlabelled case */
     const size_t *findings; /* any of these is right, best first */
     size_t finding_count;
-    const size_t *causes;   /* any of these is right; empty: not labelled */
+    const size_t *causes; /* any of these is right; empty: not labelled */
     size_t cause_count;
-    uint32_t actions;       /* bit per enum action that is acceptable */
-    const char *source;     /* where the description comes from, as written */
+    uint32_t actions;   /* bit per enum action that is acceptable */
+    const char *source; /* where the description comes from, as written */
     const char *note;
     struct position at;
 };

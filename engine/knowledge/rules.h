@@ -33,9 +33,9 @@ struct source {
     const char *id;
     const char *author; /* person or body */
     const char *title;
-    const char *year;   /* as printed; "n.d." when undated */
-    const char *where;  /* journal and pages, publisher, web site; or NULL */
-    bool weak;          /* a web guide: a hint, not evidence */
+    const char *year;  /* as printed; "n.d." when undated */
+    const char *where; /* journal and pages, publisher, web site; or NULL */
+    bool weak;         /* a web guide: a hint, not evidence */
     struct position at;
 };
 
@@ -66,21 +66,35 @@ enum question_gate {
 /* What the observable feeds into a computation of process/; FEEDS_NONE for most. */
 enum feeds {
     FEEDS_NONE,
-    FEEDS_DAY, FEEDS_COVERAGE, FEEDS_STALLED_DAYS,
-    FEEDS_SPECIES, FEEDS_GRAIN, FEEDS_VESSEL,
-    FEEDS_COOK_GAUGE, FEEDS_COOK_MINUTES, FEEDS_ALTITUDE, FEEDS_LOAD, FEEDS_AIR, FEEDS_VESSEL_MASS,
-    FEEDS_DRY_MASS, FEEDS_WATER_MASS, FEEDS_MOISTURE,
-    FEEDS_TEMPERATURE, FEEDS_DOSE, FEEDS_STARTER_KIND, FEEDS_SHAKEN_DAYS,
+    FEEDS_DAY,
+    FEEDS_COVERAGE,
+    FEEDS_STALLED_DAYS,
+    FEEDS_SPECIES,
+    FEEDS_GRAIN,
+    FEEDS_VESSEL,
+    FEEDS_COOK_GAUGE,
+    FEEDS_COOK_MINUTES,
+    FEEDS_ALTITUDE,
+    FEEDS_LOAD,
+    FEEDS_AIR,
+    FEEDS_VESSEL_MASS,
+    FEEDS_DRY_MASS,
+    FEEDS_WATER_MASS,
+    FEEDS_MOISTURE,
+    FEEDS_TEMPERATURE,
+    FEEDS_DOSE,
+    FEEDS_STARTER_KIND,
+    FEEDS_SHAKEN_DAYS,
     FEEDS_COUNT
 };
 
 struct value {
     const char *id;
-    const char *label;   /* short, for lists and summaries */
-    const char *look;    /* how to recognise it, or NULL */
-    double base;         /* share (one, number) or probability (several) when nothing is known */
-    double from, below;  /* number: the bin [from, below) in canonical units */
-    double parameter;    /* number handed to process/ by some `feeds` (dose, air fraction); NAN if none */
+    const char *label;  /* short, for lists and summaries */
+    const char *look;   /* how to recognise it, or NULL */
+    double base;        /* share (one, number) or probability (several) when nothing is known */
+    double from, below; /* number: the bin [from, below) in canonical units */
+    double parameter;   /* handed to process/ by some `feeds` (dose, air fraction); NAN if none */
     const char *const *phrases; /* PCRE2 sources, macros expanded (see struct language) */
     const struct position *phrase_at;
     size_t phrase_count;
@@ -89,19 +103,19 @@ struct value {
 
 struct observable {
     const char *id;
-    const char *label;      /* two or three words, for summaries */
-    const char *ask;        /* the question, ending in a question mark */
-    const char *look;       /* how to look or find out, without opening anything; or NULL */
-    const char *why;        /* why it matters, one sentence; or NULL */
+    const char *label; /* two or three words, for summaries */
+    const char *ask;   /* the question, ending in a question mark */
+    const char *look;  /* how to look or find out, without opening anything; or NULL */
+    const char *why;   /* why it matters, one sentence; or NULL */
     enum observable_class class;
     enum observable_kind kind;
     enum dimension dimension; /* number only */
     double min, max;          /* number: outside is impossible and refused */
     enum question_gate gate;
     enum feeds feeds;
-    double effort;            /* of answering: 1 is a glance (unit: decision.effort_loss) */
-    double delay_days;        /* tests: how long until it tells */
-    int group;                /* index into rules.groups, or RULES_NONE */
+    double effort;     /* of answering: 1 is a glance (unit: decision.effort_loss) */
+    double delay_days; /* tests: how long until it tells */
+    int group;         /* index into rules.groups, or RULES_NONE */
     const struct value *values;
     size_t value_count;
     const char *const *phrases; /* number: patterns with a named group `q` holding the quantity */
@@ -135,7 +149,7 @@ struct claim {
 };
 
 struct difference { /* how a finding differs from one that looks alike */
-    size_t from; /* index of the other finding */
+    size_t from;    /* index of the other finding */
     const char *how;
 };
 
@@ -146,10 +160,10 @@ struct finding {
     const char *what; /* what it is, one or two sentences */
     enum finding_status status;
     enum hazard hazard;
-    double base;        /* b_f: weight of growing without any of the causes */
-    double reveal;      /* chance that a look after decision.isolate_days shows it beyond doubt */
-    double kept_worth;  /* share of a good vessel's worth it still has when kept, 0..1 */
-    double spread;      /* chance per neighbour that keeping it costs that neighbour */
+    double base;       /* b_f: weight of growing without any of the causes */
+    double reveal;     /* chance that a look after decision.isolate_days shows it beyond doubt */
+    double kept_worth; /* share of a good vessel's worth it still has when kept, 0..1 */
+    double spread;     /* chance per neighbour that keeping it costs that neighbour */
     const struct claim *looks; /* P(value | finding) */
     size_t look_count;
     const struct difference *differs;
@@ -161,19 +175,25 @@ struct finding {
 };
 
 enum scope {
-    SCOPE_COOK, SCOPE_MIX, SCOPE_GRAIN_LOT, SCOPE_SESSION, SCOPE_STARTER, SCOPE_PLACE, SCOPE_VESSEL,
+    SCOPE_COOK,
+    SCOPE_MIX,
+    SCOPE_GRAIN_LOT,
+    SCOPE_SESSION,
+    SCOPE_STARTER,
+    SCOPE_PLACE,
+    SCOPE_VESSEL,
     SCOPE_COUNT
 };
 
 /* What process/ computes that can move a cause's prior. */
 enum moved_by {
     MOVED_NONE,
-    MOVED_SURVIVORS,  /* the chance that a spore survived this cook */
-    MOVED_WET,        /* how far this mix lies above the band of its grain */
-    MOVED_DRY,        /* ... below */
-    MOVED_COLD,       /* how far the temperature slows this species, below its best */
-    MOVED_WARM,       /* ... above */
-    MOVED_DOSE,       /* how far a small dose explains the delay */
+    MOVED_SURVIVORS, /* the chance that a spore survived this cook */
+    MOVED_WET,       /* how far this mix lies above the band of its grain */
+    MOVED_DRY,       /* ... below */
+    MOVED_COLD,      /* how far the temperature slows this species, below its best */
+    MOVED_WARM,      /* ... above */
+    MOVED_DOSE,      /* how far a small dose explains the delay */
     MOVED_COUNT
 };
 
@@ -210,11 +230,11 @@ struct normal_look { /* on this species, P(value | finding) is this instead */
     struct claim claim;
 };
 
-struct growth { /* see process/colony.h; NAN where unknown */
-    double t_min, t_opt, t_max;   /* degrees Celsius */
-    double rate_lo, rate_hi;      /* mm/day at t_opt */
-    double lag_lo, lag_hi;        /* days to visible growth */
-    double full_lo, full_hi;      /* published days to full grain colonisation, for comparison */
+struct growth {                 /* see process/colony.h; NAN where unknown */
+    double t_min, t_opt, t_max; /* degrees Celsius */
+    double rate_lo, rate_hi;    /* mm/day at t_opt */
+    double lag_lo, lag_hi;      /* days to visible growth */
+    double full_lo, full_hi;    /* published days to full grain colonisation, for comparison */
     struct citation cites;
 };
 
@@ -238,10 +258,10 @@ struct grain {
     const char *const *phrases;
     const struct position *phrase_at;
     size_t phrase_count;
-    double moisture;              /* as bought, per cent wet basis */
-    double target_lo, target_hi;  /* the band to aim for, per cent wet basis */
-    double raw_limit;             /* what the raw kernel holds, per cent wet basis; NAN unknown */
-    double bulk;                  /* loose hydrated grain, kg/l */
+    double moisture;             /* as bought, per cent wet basis */
+    double target_lo, target_hi; /* the band to aim for, per cent wet basis */
+    double raw_limit;            /* what the raw kernel holds, per cent wet basis; NAN unknown */
+    double bulk;                 /* loose hydrated grain, kg/l */
     const char *note;
     struct citation cites;
     struct position at;
@@ -255,11 +275,11 @@ struct vessel_kind {
     const char *const *phrases;
     const struct position *phrase_at;
     size_t phrase_count;
-    double litres;          /* brim volume; NAN for bags */
-    double radius, height;  /* metres, of the filled grain (cylinder) */
-    double sides[3];        /* metres, full lengths of the filled grain (brick) */
-    double mass_kg;         /* hydrated grain at the usual fill */
-    double wall_h;          /* surface conductance of wall and film, W/(m2 K) */
+    double litres;         /* brim volume; NAN for bags */
+    double radius, height; /* metres, of the filled grain (cylinder) */
+    double sides[3];       /* metres, full lengths of the filled grain (brick) */
+    double mass_kg;        /* hydrated grain at the usual fill */
+    double wall_h;         /* surface conductance of wall and film, W/(m2 K) */
     struct citation cites;
     struct position at;
 };
@@ -276,7 +296,7 @@ struct condition {
 enum organism_role {
     ORGANISM_SPORE_FORMER, /* a survivor spoils the vessel */
     ORGANISM_FUNGUS,       /* so does one of these, but only an unheated spot lets it live */
-    ORGANISM_INDICATOR,    /* reported for comparison; it does not grow at the temperature of spawn */
+    ORGANISM_INDICATOR, /* reported for comparison; it does not grow at the temperature of spawn */
 };
 
 struct organism { /* see process/cook.h */
@@ -300,17 +320,17 @@ struct cook_rules { /* what is assumed of a cook when it was not said; NAN where
     struct range diffusivity;  /* effective, m2/s */
     double judged_diffusivity; /* the verdict "adequate" asks for judged_f0 minutes at this */
     double judged_f0;
-    double heat_capacity;      /* J/(m3 K) */
-    struct range come_up;      /* minutes */
-    double come_up_doubt;      /* share to either side when it was said */
-    double cool;               /* minutes to the boiling point, credited in the good end only */
-    double start;              /* degrees Celsius */
-    struct range air;          /* share left */
-    double air_doubt;          /* factor to either side when it was said */
-    double target;             /* chance aimed for that a vessel is not sterile */
-    double rated;              /* gauge kPa no advice goes beyond when the rating was not said */
-    double probe_doubt;        /* kelvin */
-    double probe_gap;          /* minutes between readings that are no gap */
+    double heat_capacity; /* J/(m3 K) */
+    struct range come_up; /* minutes */
+    double come_up_doubt; /* share to either side when it was said */
+    double cool;          /* minutes to the boiling point, credited in the good end only */
+    double start;         /* degrees Celsius */
+    struct range air;     /* share left */
+    double air_doubt;     /* factor to either side when it was said */
+    double target;        /* chance aimed for that a vessel is not sterile */
+    double rated;         /* gauge kPa no advice goes beyond when the rating was not said */
+    double probe_doubt;   /* kelvin */
+    double probe_gap;     /* minutes between readings that are no gap */
     const struct packing *packings;
     size_t packing_count;
     struct condition no_pressure; /* then the gauge is 0 unless it was said */
@@ -330,17 +350,17 @@ struct starter { /* a value of the observable that feeds `starter_kind`, as inoc
     struct position at;
 };
 
-struct forecast_rules { /* NAN where not given */
-    double kernels;           /* a cubic centimetre */
-    double temperature_doubt; /* kelvin to either side */
-    double temperature;       /* assumed, when it was not said */
-    double shake_lo, shake_hi;/* per cent of coverage between which to shake */
-    double shake_factor;      /* points after it for each before */
-    double shake_pause;       /* days */
-    double look_every;        /* days */
-    double dose_usual;        /* the `parameter` that a usual dose has */
-    double moisture_doubt;    /* points of per cent, of a moisture from weighing */
-    double fill_most;         /* share of a vessel that may be filled */
+struct forecast_rules {        /* NAN where not given */
+    double kernels;            /* a cubic centimetre */
+    double temperature_doubt;  /* kelvin to either side */
+    double temperature;        /* assumed, when it was not said */
+    double shake_lo, shake_hi; /* per cent of coverage between which to shake */
+    double shake_factor;       /* points after it for each before */
+    double shake_pause;        /* days */
+    double look_every;         /* days */
+    double dose_usual;         /* the `parameter` that a usual dose has */
+    double moisture_doubt;     /* points of per cent, of a moisture from weighing */
+    double fill_most;          /* share of a vessel that may be filled */
     struct citation cites;
 };
 
@@ -362,7 +382,7 @@ struct caution {
     double at_least;        /* the posterior mass that is enough */
     const size_t *findings; /* applies when these have enough mass */
     size_t finding_count;
-    struct condition when;  /* applies when seen (count 0: no such condition) */
+    struct condition when; /* applies when seen (count 0: no such condition) */
     bool always;
     struct citation cites;
     struct position at;
@@ -370,8 +390,8 @@ struct caution {
 
 struct floor_rule {
     const char *id;
-    const char *say;           /* the sentence that names it */
-    bool forbids_keep;         /* else: forces `action` */
+    const char *say;   /* the sentence that names it */
+    bool forbids_keep; /* else: forces `action` */
     enum action action;
     double contaminated_above; /* applies when P(contaminated) exceeds it; 1 for never */
     struct condition when;     /* and/or when this is seen (plain, not hedged) */
@@ -381,10 +401,10 @@ struct floor_rule {
 };
 
 struct next_step {
-    const char *id;   /* wait, shake, use, use_first */
+    const char *id; /* wait, shake, use, use_first */
     const char *say;
-    struct condition when;    /* first that holds is taken; count 0 always holds */
-    const size_t *findings;   /* and the leader is one of these, if any are listed */
+    struct condition when;  /* first that holds is taken; count 0 always holds */
+    const size_t *findings; /* and the leader is one of these, if any are listed */
     size_t finding_count;
     struct position at;
 };
@@ -397,15 +417,15 @@ struct use { /* what the vessel will be used for */
 struct decision_rules {
     const char *action_label[ACTION_COUNT];
     const char *action_say[ACTION_COUNT];
-    double keep_wrong;                     /* loss of keeping a contaminated vessel, in vessels' worth */
-    double keep_wrong_hazard[HAZARD_COUNT];/* added by hazard */
-    double isolate_delay;                  /* loss of isolating anything */
-    double isolate_days;                   /* until the next look */
-    double isolate_spread;                 /* share of `spread` left when isolated */
+    double keep_wrong; /* loss of keeping a contaminated vessel, in vessels' worth */
+    double keep_wrong_hazard[HAZARD_COUNT]; /* added by hazard */
+    double isolate_delay;                   /* loss of isolating anything */
+    double isolate_days;                    /* until the next look */
+    double isolate_spread;                  /* share of `spread` left when isolated */
     double discard_effort;
-    double effort_loss;                    /* loss of one unit of effort of answering */
-    double settled;                        /* a turn less likely than this does not unsettle the action */
-    double neighbours;                     /* assumed when not told */
+    double effort_loss; /* loss of one unit of effort of answering */
+    double settled;     /* a turn less likely than this does not unsettle the action */
+    double neighbours;  /* assumed when not told */
     const struct use *uses;
     size_t use_count;
     const struct floor_rule *floors;
@@ -423,15 +443,15 @@ struct word { /* a verbal frequency or weight, or a verbal probability for outpu
 struct scale {
     const struct word *frequency; /* always .. never -> probability */
     size_t frequency_count;
-    const struct word *weight;    /* far_more .. far_less -> factor */
+    const struct word *weight; /* far_more .. far_less -> factor */
     size_t weight_count;
-    const struct word *spoken;    /* falling thresholds -> "almost certainly", for output */
+    const struct word *spoken; /* falling thresholds -> "almost certainly", for output */
     size_t spoken_count;
 };
 
 struct calibration {
-    double tau;   /* power of the whole likelihood, 0 < tau <= 1 */
-    double hedge; /* certainty of a hedged statement, 0..1 */
+    double tau;            /* power of the whole likelihood, 0 < tau <= 1 */
+    double hedge;          /* certainty of a hedged statement, 0..1 */
     const char *fitted_by; /* the command that fits tau */
 };
 
@@ -441,9 +461,9 @@ struct statement {
     const char *const *phrases;
     const struct position *phrase_at;
     size_t phrase_count;
-    struct condition seen;    /* values it reports as seen */
-    struct condition absent;  /* values it denies */
-    const size_t *others;     /* observables (several) whose values not named elsewhere it denies */
+    struct condition seen;   /* values it reports as seen */
+    struct condition absent; /* values it denies */
+    const size_t *others;    /* observables (several) whose values not named elsewhere it denies */
     size_t other_count;
     struct position at;
 };
@@ -477,7 +497,7 @@ struct language {
     size_t no_count;
     const char *const *spared; /* real words, never taken for a slip of another ("would") */
     size_t spared_count;
-    const size_t *where; /* observables that only say where: "no green by the port" is not about it */
+    const size_t *where; /* observables that only say where, as in "no green by the port" */
     size_t where_count;
     const struct statement *statements;
     size_t statement_count;
@@ -488,7 +508,7 @@ struct language {
 struct rules {
     const char *name;
     const char *version;
-    char hash[17]; /* of the bytes of all files read, for records: hex of a 64-bit FNV-1a, and NUL */
+    char hash[17]; /* of all files read, for records: a 64-bit FNV-1a in hex, and NUL */
     const struct source *sources;
     size_t source_count;
     const struct group *groups;

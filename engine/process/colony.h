@@ -67,8 +67,7 @@ struct colony {
     double points;  /* per cm3 of grain */
     double volume;  /* cm3 */
     double kernels; /* per cm3: after a shake there are never more points than colonised kernels */
-    double
-        warmer; /* K added to every temperature: a doubt about the thermometer, or self-heating */
+    double warmer;  /* K added to every temperature: a doubtful thermometer, or self-heating */
     const struct warmth *warmth;
     size_t warmth_count;
     const struct shake *shakes; /* in order of day */

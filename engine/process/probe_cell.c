@@ -65,16 +65,19 @@ static const char *take_number(struct cell *cell, double *number)
 /* HH:MM, HH:MM:SS, HH:MM:SS.fff */
 static bool take_clock(struct cell *cell, double *minutes)
 {
-    int hour, minute, second = 0;
-    double part = 0.0, unit = 0.1;
+    int hour, minute, second = 0, digit;
+    double part = 0.0, unit = 1.0;
 
     if (!take_digits(cell, 2, &hour) || !take(cell, ':') || !take_digits(cell, 2, &minute))
         return false;
     if (take(cell, ':') && !take_digits(cell, 2, &second))
         return false;
-    if (take(cell, '.'))
-        for (int digit; take_digits(cell, 1, &digit); unit /= 10.0)
+    if (take(cell, '.')) {
+        while (take_digits(cell, 1, &digit)) {
+            unit /= 10.0;
             part += unit * digit;
+        }
+    }
     if (hour > 24 || minute > 59 || second > 60)
         return false;
     *minutes = 60.0 * hour + minute + (second + part) / 60.0;

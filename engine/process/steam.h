@@ -34,11 +34,10 @@ enum process_fault steam_air_pressure(double geopotential_m, double *kpa);
 
 struct steam_conditions {
     double gauge_kpa;
-    double altitude_m; /* as on a map (geometric) */
-    double
-        barometer_kpa; /* the local, unreduced air pressure; NAN: the standard one at altitude_m */
-    double rated_kpa;  /* gauge the cooker is rated for; NAN: not known */
-    double air_share;  /* of the gas in the vessel, by volume: 0 fully vented */
+    double altitude_m;    /* as on a map (geometric) */
+    double barometer_kpa; /* local, unreduced air pressure; NAN: the standard one at altitude_m */
+    double rated_kpa;     /* gauge the cooker is rated for; NAN: not known */
+    double air_share;     /* of the gas in the vessel, by volume: 0 fully vented */
 };
 
 /* The air pressure that applies: the barometer if there is one, else the standard. */
