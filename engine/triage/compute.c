@@ -1,0 +1,327 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "triage/compute.h"
+
+#include <math.h>
+#include <string.h>
+
+#include "base/text.h"
+#include "triage/said_internal.h"
+
+struct work {
+    const struct reasoner *reasoner;
+    const struct rules *rules;
+    const struct evidence *evidence;
+    struct arena *arena;
+    struct said said;
+    struct computed *computed;
+    size_t count, room;
+};
+
+/* ---- moving a cause -------------------------------------------------------------------------- */
+
+static double logit(double p)
+{
+    static const double sure = 0.998;
+    p = fmin(sure, fmax(1.0 - sure, p));
+    return log(p / (1.0 - p));
+}
+
+/* Index of the set of this cause alone, or of no cause for RULES_NONE. */
+static size_t set_of(const struct reasoner *reasoner, int cause)
+{
+    for (size_t i = 0; i < reasoner_set_count(reasoner); i++) {
+        int causes[2];
+        reasoner_set(reasoner, i, causes);
+        if (causes[0] == cause && causes[1] == RULES_NONE)
+            return i;
+    }
+    return 0;
+}
+
+static double likelihood(const struct work *work, size_t observable, size_t set)
+{
+    const struct observation *said = &work->evidence->observations[observable];
+    size_t values = work->rules->observables[observable].value_count;
+    double sum = 0.0;
+
+    for (size_t v = 0; v < values; v++) {
+        uint32_t bit = UINT32_C(1) << v;
+        bool possible = said->seen != 0 ? (said->seen & bit) != 0 : (said->absent & bit) == 0;
+        if (possible)
+            sum += reasoner_likelihood(work->reasoner, NULL, observable, v, 0, set);
+    }
+    return sum;
+}
+
+/* What the rules weigh already of the circumstances a computation used. */
+static double weighed_already(const struct work *work, size_t cause, const enum feeds *feeds,
+                              size_t count)
+{
+    size_t with = set_of(work->reasoner, (int)cause), without = set_of(work->reasoner, RULES_NONE);
+    double sum = 0.0;
+
+    for (size_t i = 0; i < count; i++) {
+        int observable = work->rules->feeder[feeds[i]];
+        if (observable == RULES_NONE || !work->said.used[feeds[i]] ||
+            work->rules->observables[observable].kind == KIND_SEVERAL)
+            continue;
+        double a = likelihood(work, (size_t)observable, with);
+        double b = likelihood(work, (size_t)observable, without);
+        if (a > 0.0 && b > 0.0)
+            sum += log(a / b);
+    }
+    return work->rules->calibration.tau * sum;
+}
+
+static bool hedged_any(const struct said *said, const enum feeds *feeds, size_t count)
+{
+    for (size_t i = 0; i < count; i++)
+        if (said->used[feeds[i]] && said->hedged[feeds[i]])
+            return true;
+    return false;
+}
+
+/* Adds a move for every cause that this kind of figure moves. NAN: it is not known. */
+static void move_causes(struct work *work, enum moved_by moved_by, double chance,
+                        const enum feeds *feeds, size_t feed_count, const char *say,
+                        const char *assumed)
+{
+    const struct move *move = &work->rules->moves[moved_by];
+
+    for (size_t c = 0; c < work->rules->cause_count && work->count < work->room; c++) {
+        if (work->rules->causes[c].moved_by != moved_by)
+            continue;
+        double shift = 0.0;
+        if (!isnan(chance) && move->trust > 0.0) {
+            double trust = move->trust;
+            if (hedged_any(&work->said, feeds, feed_count))
+                trust *= work->rules->calibration.hedge;
+            shift = trust * (logit(chance) - logit(move->usual));
+            shift = fmin(move->most, fmax(-move->most, shift));
+            shift -= weighed_already(work, c, feeds, feed_count);
+        }
+        work->computed[work->count++] = (struct computed){c, shift, say, assumed};
+    }
+}
+
+/* A finished line into the arena; NULL when there is none or no memory. */
+static const char *keep(struct work *work, struct text *text)
+{
+    const char *kept =
+        text->failed || text->length == 0 ? NULL : arena_string(work->arena, text->bytes);
+    text_release(text);
+    return kept;
+}
+
+/* ---- the cook -------------------------------------------------------------------------------- */
+
+static void say_cook(const struct work *work, const struct cook_setup *setup,
+                     const struct cook_result *result, struct text *say)
+{
+    double fungal = 0.0;
+
+    text_printf(say, "%.0f minutes at ", setup->hold);
+    quantity_show(say, setup->steam.gauge_kpa, DIM_GAUGE_KPA);
+    text_printf(say, ", %.0f m: steam %.1f degC, F0 about %.2g min (%.1g to %.2g); ",
+                setup->steam.altitude_m, result->steam.central, result->f0.central, result->f0.low,
+                result->f0.high);
+    text_printf(say, "live spores are left in %.2g %% of such vessels",
+                100.0 * result->chance_mean);
+    for (size_t i = 0; i < setup->organism_count; i++)
+        if (work->rules->organisms[i].role == ORGANISM_FUNGUS)
+            fungal = fmax(fungal, result->kills[i].chance_mean);
+    text_printf(say, ", fungal ones in %.1g %%", 100.0 * fungal);
+}
+
+static void compute_cook(struct work *work)
+{
+    static const enum feeds feeds[] = {FEEDS_COOK_GAUGE,  FEEDS_COOK_MINUTES, FEEDS_ALTITUDE,
+                                       FEEDS_AIR,         FEEDS_LOAD,         FEEDS_VESSEL,
+                                       FEEDS_VESSEL_MASS, FEEDS_GRAIN};
+    struct cook_organism organisms[COOK_MAX_ORGANISMS];
+    struct physics_refusal refusal;
+    struct cook_result result;
+    struct cook_setup setup;
+    struct text say, assumed;
+    double chance = NAN;
+
+    text_init(&say);
+    text_init(&assumed);
+    enum physics_answer answer =
+        physics_cook(work->rules, &work->said.cook, &setup, organisms, &assumed, &refusal);
+    if (answer == PHYSICS_OK && cook_compute(&setup, &result) == PROCESS_OK) {
+        chance = result.chance_mean;
+        say_cook(work, &setup, &result, &say);
+    } else {
+        physics_explain(&say, answer, &refusal);
+        text_clear(&assumed);
+    }
+    const char *said = keep(work, &say), *with = keep(work, &assumed);
+    if (answer != PHYSICS_NO_RULES && said != NULL)
+        move_causes(work, MOVED_SURVIVORS, chance, feeds, sizeof feeds / sizeof *feeds, said, with);
+}
+
+/* ---- the mix --------------------------------------------------------------------------------- */
+
+static void compute_mix(struct work *work)
+{
+    static const enum feeds feeds[] = {FEEDS_MOISTURE, FEEDS_DRY_MASS, FEEDS_WATER_MASS,
+                                       FEEDS_GRAIN};
+    const struct known_grain *grain = &work->said.cook.grain;
+    struct moisture_band band = physics_band(work->rules, grain->kind);
+    double doubt = fmax(0.1, work->rules->forecast.moisture_doubt);
+    struct text say, assumed;
+
+    text_init(&assumed);
+    double moisture = physics_moisture(work->rules, grain, &assumed);
+    const char *with = keep(work, &assumed);
+    if (isnan(moisture) || isnan(band.lo))
+        return;
+    text_init(&say);
+    text_printf(&say, "moisture %.1f %%; the band to aim for is %.3g to %.3g %%", moisture, band.lo,
+                band.hi);
+    if (!isnan(band.raw_limit))
+        text_printf(&say, ", a raw kernel holds %.3g %%", band.raw_limit);
+    const char *said = keep(work, &say);
+    if (said == NULL)
+        return;
+    move_causes(work, MOVED_WET, moisture_chance_above(moisture, doubt, band.hi), feeds,
+                sizeof feeds / sizeof *feeds, said, with);
+    move_causes(work, MOVED_DRY, 1.0 - moisture_chance_above(moisture, doubt, band.lo), feeds,
+                sizeof feeds / sizeof *feeds, said, with);
+}
+
+/* ---- growth ---------------------------------------------------------------------------------- */
+
+static const enum feeds warmth_feeds[] = {FEEDS_TEMPERATURE, FEEDS_SPECIES};
+static const enum feeds dose_feeds[] = {FEEDS_DOSE, FEEDS_STARTER_KIND};
+
+/* Day at which the central course has this coverage; INFINITY when never. */
+static double day_of(const struct forecast *forecast, double coverage)
+{
+    struct range days;
+    return forecast_days(forecast, coverage, &days) == PROCESS_OK ? days.central : INFINITY;
+}
+
+/* Share of the delay (on a log scale) that goes away when one input is put right. */
+static double share_of_delay(double seen_day, double as_said, double put_right)
+{
+    if (isinf(as_said))
+        return 1.0;
+    double delay = log(seen_day / put_right), explained = log(as_said / put_right);
+    if (!(delay > 0.05)) /* it is not late at all */
+        return 0.02;
+    return fmin(1.0, fmax(0.0, explained / delay));
+}
+
+static void say_growth(struct text *say, const struct said *said, const struct pace_verdict *pace,
+                       double celsius)
+{
+    text_printf(say, "%.0f %% white on day %.0f at %.0f degC is %s", said->coverage, said->day,
+                celsius, pace_name(pace->pace));
+    text_printf(say, "; %.0f %% was due, %.0f to %.0f", pace->expected.central, pace->expected.low,
+                pace->expected.high);
+}
+
+/* Coverage and day are known: what holds it up, if anything does. */
+static bool compute_pace(struct work *work, const struct forecast *forecast, const char *with)
+{
+    const struct said *said = &work->said;
+    double celsius = forecast->warmth[0].celsius, best = forecast->cardinals.t_opt;
+    struct forecast ideal = *forecast;
+    struct warmth at_best = {0.0, best};
+    struct pace_verdict pace;
+    struct text say;
+
+    if (isnan(said->day) || isnan(said->coverage) ||
+        forecast_judge(forecast, said->day, said->coverage, said->still, &pace) != PROCESS_OK)
+        return false;
+    double coverage = fmin(95.0, fmax(1.0, said->coverage));
+    double as_said = day_of(forecast, coverage);
+    text_init(&say);
+    say_growth(&say, said, &pace, celsius);
+    const char *line = keep(work, &say);
+    if (line == NULL)
+        return false;
+    ideal.warmth = &at_best;
+    double share = share_of_delay(said->day, as_said, day_of(&ideal, coverage));
+    if (said->used[FEEDS_TEMPERATURE])
+        move_causes(work, celsius < best ? MOVED_COLD : MOVED_WARM, share, warmth_feeds, 2, line,
+                    with);
+    double relative = said->growth.dose_relative;
+    if (!isnan(relative) && relative > 0.0) {
+        ideal = *forecast;
+        ideal.points.low /= relative;
+        ideal.points.central /= relative;
+        ideal.points.high /= relative;
+        share =
+            relative < 1.0 ? share_of_delay(said->day, as_said, day_of(&ideal, coverage)) : 0.02;
+        move_causes(work, MOVED_DOSE, share, dose_feeds, 2, line, with);
+    }
+    return true;
+}
+
+/* Only the circumstances are known: how far from their best they are. */
+static void compute_circumstances(struct work *work, const struct forecast *forecast)
+{
+    const struct said *said = &work->said;
+    double relative = said->growth.dose_relative;
+
+    if (said->used[FEEDS_TEMPERATURE]) {
+        double celsius = said->growth.temperature, best = forecast->cardinals.t_opt;
+        double factor = cardinals_factor(&forecast->cardinals, celsius);
+        struct text say;
+        text_init(&say);
+        text_printf(&say,
+                    "at %.0f degC this mushroom grows at %.0f %% of its best pace (%.0f degC)",
+                    celsius, 100.0 * factor, best);
+        const char *line = keep(work, &say);
+        if (line != NULL)
+            move_causes(work, celsius < best ? MOVED_COLD : MOVED_WARM, 1.0 - factor, warmth_feeds,
+                        2, line, NULL);
+    }
+    if (!isnan(relative) && relative > 0.0) {
+        struct text say;
+        text_init(&say);
+        text_printf(&say, "the dose was %.2g times the usual one", relative);
+        const char *line = keep(work, &say);
+        if (line != NULL)
+            move_causes(work, MOVED_DOSE, 1.0 / (1.0 + relative * relative), dose_feeds, 2, line,
+                        NULL);
+    }
+}
+
+static void compute_growth(struct work *work)
+{
+    struct physics_refusal refusal;
+    struct forecast forecast;
+    struct warmth constant;
+    struct text assumed;
+
+    text_init(&assumed);
+    enum physics_answer answer =
+        physics_growth(work->rules, &work->said.growth, &forecast, &constant, &assumed, &refusal);
+    const char *with = keep(work, &assumed);
+    if (answer == PHYSICS_OK && !compute_pace(work, &forecast, with))
+        compute_circumstances(work, &forecast);
+}
+
+size_t compute_moves(const struct reasoner *reasoner, const struct evidence *evidence,
+                     const struct fact *facts, size_t fact_count, struct arena *arena,
+                     struct computed *computed, size_t room)
+{
+    struct work work = {
+        .reasoner = reasoner,
+        .rules = reasoner_rules(reasoner),
+        .evidence = evidence,
+        .arena = arena,
+        .computed = computed,
+        .room = room,
+    };
+
+    said_read(&work.said, reasoner, evidence, facts, fact_count);
+    compute_cook(&work);
+    compute_mix(&work);
+    compute_growth(&work);
+    return work.count;
+}
