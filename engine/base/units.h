@@ -61,8 +61,7 @@ enum quantity_fault quantity_read(const char *folded, size_t length, enum dimens
  */
 const char *quantity_pattern(enum dimension dimension, bool unit_required);
 
-/* Appends the value as shown to people: both unit systems where growers use both ("103 kPa (15
- * psi)"). */
+/* Appends the value as people read it: "103 kPa (15 psi)", both systems where growers use both. */
 void quantity_show(struct text *out, double value, enum dimension dimension);
 /* The short ASCII name of the canonical unit: "d", "min", "%", "degC", "kPa", "m", "g", "l", "". */
 const char *dimension_unit(enum dimension dimension);

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* A number and its unit, alone or as the ends of a range. units_pattern.c says the same in PCRE2.
- */
+/* A number and its unit, alone or as the ends of a range; units_pattern.c says it in PCRE2. */
 #include <math.h>
 #include <string.h>
 
@@ -79,8 +78,7 @@ static bool ends_clean(const struct cursor *cursor)
              next[1] <= '9');
 }
 
-/* ---- units ------------------------------------------------------------------------------------
- */
+/* ---- units ----------------------------------------------------------------------------------- */
 
 /* "15 lb pressure", "15 pounds per square inch"; but not the pressure of "pressure cooked". */
 static void take_pressure_words(struct cursor *cursor)
@@ -142,8 +140,7 @@ static bool take_unit(struct cursor *cursor, struct item *item)
     return true;
 }
 
-/* ---- tails ------------------------------------------------------------------------------------
- */
+/* ---- tails ----------------------------------------------------------------------------------- */
 
 /* A smaller unit that may follow a larger one without a comma. */
 struct smaller {
@@ -241,8 +238,7 @@ static bool take_tail(struct cursor *cursor, struct item *item)
     return share > 0;
 }
 
-/* ---- items and ranges -------------------------------------------------------------------------
- */
+/* ---- items and ranges ------------------------------------------------------------------------ */
 
 /* "half an hour", "a quarter of an hour": the words between a part and its unit. */
 static bool take_part_joint(struct cursor *cursor, const struct number *number)

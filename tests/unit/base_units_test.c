@@ -418,8 +418,7 @@ static void test_patterns_do_not_run_away(void **state)
     free(text);
 }
 
-/* ---- agreement on what nobody thought of -------------------------------------------------------
- */
+/* ---- agreement on what nobody thought of ----------------------------------------------------- */
 
 static const char *const PIECES[] = {
     "1",        "2",      "12",      "90",       "1.5",   "1,5",         "1,500", "0",
