@@ -41,8 +41,7 @@ static const struct section {
 };
 enum { SECTION_COUNT = sizeof SECTIONS / sizeof *SECTIONS };
 
-/* ---- one item ---------------------------------------------------------------------------------
- */
+/* ---- one item -------------------------------------------------------------------------------- */
 
 /* The place of an item with a new id, or NULL. */
 static struct item *item_append(struct loader *loader, struct item_list *items)
@@ -104,8 +103,7 @@ static void put_one(struct loader *loader, const struct section *section, const 
                  (struct item){.id = id->text, .node = map, .at = id->at, .folder = folder});
 }
 
-/* ---- language ---------------------------------------------------------------------------------
- */
+/* ---- language -------------------------------------------------------------------------------- */
 
 static void put_language(struct loader *loader, const struct node *map, size_t folder)
 {
@@ -131,8 +129,7 @@ static void put_language(struct loader *loader, const struct node *map, size_t f
     }
 }
 
-/* ---- documents --------------------------------------------------------------------------------
- */
+/* ---- documents ------------------------------------------------------------------------------- */
 
 static void refuse_section(struct loader *loader, const struct node *key)
 {

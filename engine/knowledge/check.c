@@ -2,8 +2,7 @@
 /* The rule base as a whole: what nobody causes, uses or cites. Warnings, not errors. */
 #include "knowledge/load_internal.h"
 
-/* ---- findings ---------------------------------------------------------------------------------
- */
+/* ---- findings -------------------------------------------------------------------------------- */
 
 static bool is_grown(const struct rules *rules, size_t finding)
 {
@@ -42,8 +41,7 @@ static void check_steps(struct loader *loader, const struct finding *finding)
     }
 }
 
-/* ---- what is not used -------------------------------------------------------------------------
- */
+/* ---- what is not used ------------------------------------------------------------------------ */
 
 /*
  * Values of what feeds a computation are used by it. Of the others, those that

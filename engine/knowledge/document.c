@@ -45,8 +45,7 @@ static bool next_event(struct reading *reading, yaml_event_t *event)
     return false;
 }
 
-/* ---- nodes ------------------------------------------------------------------------------------
- */
+/* ---- nodes ----------------------------------------------------------------------------------- */
 
 /* Takes `weight` nodes off what is left. */
 static bool spend(struct reading *reading, struct position at, size_t weight)
@@ -77,8 +76,7 @@ static struct node *node_new(struct reading *reading, const yaml_event_t *event,
     return node;
 }
 
-/* ---- anchors and aliases ----------------------------------------------------------------------
- */
+/* ---- anchors and aliases --------------------------------------------------------------------- */
 
 /* A name may be used anew: later aliases mean the later node. */
 static struct anchor *anchor_slot(struct reading *reading, const char *name)
@@ -149,8 +147,7 @@ static struct node *read_alias(struct reading *reading, const yaml_event_t *even
     return copy;
 }
 
-/* ---- texts, lists, mappings -------------------------------------------------------------------
- */
+/* ---- texts, lists, mappings ------------------------------------------------------------------ */
 
 static void refuse_tag(struct reading *reading, const yaml_char_t *tag, struct position at)
 {
@@ -293,8 +290,7 @@ static struct node *read_node(struct reading *reading, const yaml_event_t *event
     }
 }
 
-/* ---- the document -----------------------------------------------------------------------------
- */
+/* ---- the document ---------------------------------------------------------------------------- */
 
 /* The events before the root: the stream's start and the document's. */
 static struct node *read_root(struct reading *reading)

@@ -85,8 +85,7 @@ const char *fault_hint(struct faults *faults, const char *nearest)
     return hint ? hint : "";
 }
 
-/* ---- telling ----------------------------------------------------------------------------------
- */
+/* ---- telling --------------------------------------------------------------------------------- */
 
 /* A fault with the place of its file in the order of reading; those without a file come first. */
 struct placed {

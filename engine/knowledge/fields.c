@@ -30,8 +30,7 @@ static const char *names_joined(struct loader *loader, const char *const *names,
     return joined ? joined : "";
 }
 
-/* ---- mappings ---------------------------------------------------------------------------------
- */
+/* ---- mappings -------------------------------------------------------------------------------- */
 
 static bool shape_has(const struct shape *shape, const char *key)
 {
@@ -83,8 +82,7 @@ void *field_place(const struct field *field, void *item)
     return (char *)item + field->offset;
 }
 
-/* ---- single values ----------------------------------------------------------------------------
- */
+/* ---- single values --------------------------------------------------------------------------- */
 
 static bool is_empty(const struct node *node)
 {

@@ -121,8 +121,7 @@ enum need { OPTIONAL, REQUIRED };
 void shape_read(struct loader *loader, const struct shape *shape, const struct node *map,
                 void *item);
 
-/* ---- what a value must be; each tells a fault and returns false if it is not -------------------
- */
+/* ---- what a value must be; each tells a fault and returns false if it is not ----------------- */
 
 bool expect_kind(struct loader *loader, const struct node *node, enum node_kind kind,
                  const char *key);
@@ -145,33 +144,31 @@ bool expect_scaled(struct loader *loader, const struct node *node, const char *k
 /* Numbers are told apart by what they may be. */
 extern const struct bounds ANY, POSITIVE, NOT_NEGATIVE, SHARE, CHANCE, PER_CENT;
 
-/* ---- readers of fields -------------------------------------------------------------------------
- */
+/* ---- readers of fields ----------------------------------------------------------------------- */
 
-field_reader read_later;     /* known, but read by other means */
-field_reader read_text;      /* const char * */
-field_reader read_question;  /* const char * that ends in a question mark */
-field_reader read_number;    /* double */
-field_reader read_rank;      /* int */
-field_reader read_flag;      /* bool */
-field_reader read_choice;    /* an enum */
-field_reader read_set;       /* uint32_t: a bit for each */
-field_reader read_texts;     /* const char *const * and its length */
-field_reader read_pair;      /* two doubles, rising: offset and count */
-field_reader read_range;     /* struct range */
-field_reader read_shape;     /* keys in a mapping of their own, same struct */
-field_reader read_index;     /* int: one reference */
-field_reader read_indices;   /* const size_t * and its length: references */
-field_reader read_phrases;   /* const char *const *, its length, const struct position * */
-field_reader read_citation;  /* struct citation */
-field_reader read_condition; /* struct condition */
-field_reader read_frequency; /* double in (0, 1), or a word of the scale */
+extern field_reader read_later;     /* known, but read by other means */
+extern field_reader read_text;      /* const char * */
+extern field_reader read_question;  /* const char * that ends in a question mark */
+extern field_reader read_number;    /* double */
+extern field_reader read_rank;      /* int */
+extern field_reader read_flag;      /* bool */
+extern field_reader read_choice;    /* an enum */
+extern field_reader read_set;       /* uint32_t: a bit for each */
+extern field_reader read_texts;     /* const char *const * and its length */
+extern field_reader read_pair;      /* two doubles, rising: offset and count */
+extern field_reader read_range;     /* struct range */
+extern field_reader read_shape;     /* keys in a mapping of their own, same struct */
+extern field_reader read_index;     /* int: one reference */
+extern field_reader read_indices;   /* const size_t * and its length: references */
+extern field_reader read_phrases;   /* const char *const *, its length, const struct position * */
+extern field_reader read_citation;  /* struct citation */
+extern field_reader read_condition; /* struct condition */
+extern field_reader read_frequency; /* double in (0, 1), or a word of the scale */
 
 /* Where a field goes. */
 void *field_place(const struct field *field, void *item);
 
-/* ---- parts shared by several kinds -------------------------------------------------------------
- */
+/* ---- parts shared by several kinds ----------------------------------------------------------- */
 
 /* A phrase with its macros expanded, in the rule base's arena; NULL, told, if it cannot be. */
 const char *phrase_expand(struct loader *loader, const struct node *node);

@@ -208,8 +208,7 @@ void read_frequency(struct loader *loader, const struct field *field, const stru
                   place, &word);
 }
 
-/* ---- conditions -------------------------------------------------------------------------------
- */
+/* ---- conditions ------------------------------------------------------------------------------ */
 
 static uint32_t values_mask(struct loader *loader, size_t observable, const struct node *node)
 {

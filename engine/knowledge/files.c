@@ -116,8 +116,7 @@ void files_find(struct files *files, const char *path, size_t folder, struct fau
     }
 }
 
-/* ---- contents ---------------------------------------------------------------------------------
- */
+/* ---- contents -------------------------------------------------------------------------------- */
 
 /* Up to `room` bytes; -1 with errno on failure. */
 static ssize_t read_all(int descriptor, char *bytes, size_t room)

@@ -6,8 +6,7 @@
 #include "knowledge/load_internal.h"
 #include "knowledge/rules.h"
 
-/* ---- files ------------------------------------------------------------------------------------
- */
+/* ---- files ----------------------------------------------------------------------------------- */
 
 static void find_files(struct loader *loader, const char *const *folders, size_t folder_count)
 {
@@ -42,8 +41,7 @@ static bool read_files(struct loader *loader, struct rules *rules)
     return whole;
 }
 
-/* ---- the model --------------------------------------------------------------------------------
- */
+/* ---- the model ------------------------------------------------------------------------------- */
 
 static void require_whole(struct loader *loader, const char *key)
 {
@@ -99,8 +97,7 @@ static void load_folders(struct loader *loader, const char *const *folders, size
         check_rules(loader);
 }
 
-/* ---- memory and status ------------------------------------------------------------------------
- */
+/* ---- memory and status ----------------------------------------------------------------------- */
 
 /* The rule base holds the arena that holds it. */
 static struct rules *rules_new(struct arena *arena)

@@ -6,8 +6,7 @@
 
 #define DECISION(member) offsetof(struct decision_rules, member)
 
-/* ---- actions ----------------------------------------------------------------------------------
- */
+/* ---- actions --------------------------------------------------------------------------------- */
 
 #define ACTION(action)                                                                             \
     FIELD("label", REQUIRED, read_text, DECISION(action_label[action])),                           \
@@ -27,8 +26,7 @@ static const struct field ACTION_FIELDS[] = {
 };
 static const struct shape ACTIONS = SHAPE("'actions'", ACTION_FIELDS);
 
-/* ---- losses -----------------------------------------------------------------------------------
- */
+/* ---- losses ---------------------------------------------------------------------------------- */
 
 #define LOSS(name, member) NUMBER(name, REQUIRED, DECISION(member), NOT_NEGATIVE)
 
@@ -48,8 +46,7 @@ static const struct field ISOLATE_LOSS_FIELDS[] = {
 };
 static const struct shape ISOLATE_LOSS = SHAPE("'isolate'", ISOLATE_LOSS_FIELDS);
 
-/* ---- uses -------------------------------------------------------------------------------------
- */
+/* ---- uses ------------------------------------------------------------------------------------ */
 
 static const struct field USE_FIELDS[] = {
     FIELD("label", REQUIRED, read_text, offsetof(struct use, label)),
@@ -76,8 +73,7 @@ static void read_uses(struct loader *loader, const struct field *field, const st
     decision->use_count = count;
 }
 
-/* ---- lists of things with an id ----------------------------------------------------------------
- */
+/* ---- lists of things with an id -------------------------------------------------------------- */
 
 /* The id of an entry of a list, which no entry before it has; "" if it has none. */
 static const char *entry_id(struct loader *loader, const struct node *entry, const char *what,
@@ -94,8 +90,7 @@ static const char *entry_id(struct loader *loader, const struct node *entry, con
     return id->text;
 }
 
-/* ---- floors -----------------------------------------------------------------------------------
- */
+/* ---- floors ---------------------------------------------------------------------------------- */
 
 /* A floor may force caution, never trust. */
 static const char *const forced[] = {"isolate", "discard"};
@@ -166,8 +161,7 @@ static void read_floors(struct loader *loader, const struct field *field, const 
     decision->floor_count = count;
 }
 
-/* ---- next steps -------------------------------------------------------------------------------
- */
+/* ---- next steps ------------------------------------------------------------------------------ */
 
 static const struct field STEP_FIELDS[] = {
     LATER("id", REQUIRED),
@@ -201,8 +195,7 @@ static void read_steps(struct loader *loader, const struct field *field, const s
     decision->next_step_count = count;
 }
 
-/* ---- the whole --------------------------------------------------------------------------------
- */
+/* ---- the whole ------------------------------------------------------------------------------- */
 
 static const struct field FIELDS[] = {
     FIELD("source", REQUIRED, read_citation, DECISION(cites)),

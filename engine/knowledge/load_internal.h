@@ -66,8 +66,7 @@ struct loader {
     size_t expanded;               /* bytes of phrases with macros so far */
 };
 
-/* ---- catalogue.c ------------------------------------------------------------------------------
- */
+/* ---- catalogue.c ----------------------------------------------------------------------------- */
 
 /* Puts the items of one document into the lists. */
 void catalogue_add(struct loader *loader, const struct node *root, size_t folder);
@@ -76,8 +75,7 @@ const struct item *catalogue_whole(const struct loader *loader, const char *id);
 /* Room for the model's array of a kind; NULL when there is none to be. */
 void *items_array(struct loader *loader, enum item_kind kind, size_t size);
 
-/* ---- references -------------------------------------------------------------------------------
- */
+/* ---- references ------------------------------------------------------------------------------ */
 
 /* The index `node` refers to. False when it is no id of that kind; told, with the nearest. */
 bool find_item(struct loader *loader, enum item_kind kind, const struct node *node, size_t *index);
@@ -85,8 +83,7 @@ bool find_value(struct loader *loader, const struct observable *observable, cons
                 size_t *value);
 void use_values(struct loader *loader, size_t observable, uint32_t mask);
 
-/* ---- one file a kind; called by load.c in this order -------------------------------------------
- */
+/* ---- one file a kind; called by load.c in this order ----------------------------------------- */
 
 void load_scale(struct loader *loader); /* rules, scale, calibration */
 void load_sources(struct loader *loader);
@@ -104,8 +101,7 @@ void load_decision(struct loader *loader);
 void load_process(struct loader *loader); /* organisms, cook, starters, forecast, moves */
 void load_language(struct loader *loader);
 
-/* ---- check.c ----------------------------------------------------------------------------------
- */
+/* ---- check.c --------------------------------------------------------------------------------- */
 
 /* Faults of the whole; only asked when the parts have none. */
 void check_rules(struct loader *loader);

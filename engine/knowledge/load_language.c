@@ -4,8 +4,7 @@
 
 #include "knowledge/fields_internal.h"
 
-/* ---- lists ------------------------------------------------------------------------------------
- */
+/* ---- lists ----------------------------------------------------------------------------------- */
 
 /* Adds to what an earlier file gave: later entries go behind. */
 static void add_phrases(struct loader *loader, const struct field *field, const struct node *node,
@@ -67,8 +66,7 @@ static const struct field FIELDS[] = {
 };
 static const struct shape LANGUAGE = SHAPE("'language'", FIELDS);
 
-/* ---- statements -------------------------------------------------------------------------------
- */
+/* ---- statements ------------------------------------------------------------------------------ */
 
 static void read_others(struct loader *loader, const struct field *field, const struct node *node,
                         void *item)

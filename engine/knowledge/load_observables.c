@@ -8,8 +8,7 @@
 enum { LEAST_VALUES = 2 };
 static const double SHARES_OFF = 0.02; /* how far shares may add up to something else than 1 */
 
-/* ---- choices ----------------------------------------------------------------------------------
- */
+/* ---- choices --------------------------------------------------------------------------------- */
 
 #define WORDS(name, list) static const struct words name = {list, sizeof(list) / sizeof *(list)}
 
@@ -81,8 +80,7 @@ static void read_unit(struct loader *loader, const struct field *field, const st
         observable->dimension = (enum dimension)choice;
 }
 
-/* ---- shares and bins --------------------------------------------------------------------------
- */
+/* ---- shares and bins ------------------------------------------------------------------------- */
 
 static void check_shares(struct loader *loader, const struct observable *observable,
                          struct position at)
@@ -132,8 +130,7 @@ static void set_bins(struct loader *loader, struct observable *observable, struc
     }
 }
 
-/* ---- values -----------------------------------------------------------------------------------
- */
+/* ---- values ---------------------------------------------------------------------------------- */
 
 static const struct field VALUE_FIELDS[] = {
     FIELD("label", REQUIRED, read_text, offsetof(struct value, label)),
@@ -198,8 +195,7 @@ static void read_values(struct loader *loader, const struct field *field, const 
         set_bins(loader, observable, values);
 }
 
-/* ---- values from a list of species, grains or vessels -----------------------------------------
- */
+/* ---- values from a list of species, grains or vessels ---------------------------------------- */
 
 static const char *const lists[] = {"species", "grains", "vessels"};
 WORDS(LIST_WORDS, lists);
@@ -267,8 +263,7 @@ static void read_values_from(struct loader *loader, const struct field *field,
     observable->value_count = values ? counts[list] : 0;
 }
 
-/* ---- observables ------------------------------------------------------------------------------
- */
+/* ---- observables ----------------------------------------------------------------------------- */
 
 static const struct field FIELDS[] = {
     FIELD("source", REQUIRED, read_citation, offsetof(struct observable, cites)),
@@ -351,8 +346,7 @@ static void check_feeds(struct loader *loader, const struct observable *observab
                     FEEDS[observable->feeds].name, list);
 }
 
-/* ---- one observable ----------------------------------------------------------------------------
- */
+/* ---- one observable -------------------------------------------------------------------------- */
 
 static void set_feeder(struct loader *loader, size_t index)
 {

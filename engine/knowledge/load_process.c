@@ -5,8 +5,7 @@
 
 #include "knowledge/fields_internal.h"
 
-/* ---- organisms --------------------------------------------------------------------------------
- */
+/* ---- organisms ------------------------------------------------------------------------------- */
 
 static const char *const roles[] = {"spore_former", "fungus", "indicator"};
 static const struct words ROLE_WORDS = {roles, sizeof roles / sizeof *roles};
@@ -35,8 +34,7 @@ static void load_organisms(struct loader *loader)
     loader->made->organism_count = organisms ? items->count : 0;
 }
 
-/* ---- values of what feeds a computation --------------------------------------------------------
- */
+/* ---- values of what feeds a computation ------------------------------------------------------ */
 
 /* What feeds it, or NULL, told: then the file speaks of values that nothing has. */
 static const struct observable *fed_by(struct loader *loader, enum feeds feeds, const char *name,
@@ -52,8 +50,7 @@ static const struct observable *fed_by(struct loader *loader, enum feeds feeds, 
     return &loader->rules->observables[feeder];
 }
 
-/* ---- the cook ---------------------------------------------------------------------------------
- */
+/* ---- the cook -------------------------------------------------------------------------------- */
 
 #define COOK(member) offsetof(struct cook_rules, member)
 
@@ -133,8 +130,7 @@ static void load_cook(struct loader *loader)
         shape_read(loader, &COOK_SHAPE, item->node, &loader->made->cook);
 }
 
-/* ---- starters ---------------------------------------------------------------------------------
- */
+/* ---- starters -------------------------------------------------------------------------------- */
 
 static const char *const units[] = {"ml", "grams", "pieces"};
 static const struct words UNIT_WORDS = {units, sizeof units / sizeof *units};
@@ -168,8 +164,7 @@ static void load_starters(struct loader *loader)
     loader->made->starter_count = starters ? items->count : 0;
 }
 
-/* ---- the forecast -----------------------------------------------------------------------------
- */
+/* ---- the forecast ---------------------------------------------------------------------------- */
 
 #define FORECAST(member) offsetof(struct forecast_rules, member)
 
@@ -211,8 +206,7 @@ static void load_forecast(struct loader *loader)
         shape_read(loader, &FORECAST_SHAPE, item->node, &loader->made->forecast);
 }
 
-/* ---- moves ------------------------------------------------------------------------------------
- */
+/* ---- moves ----------------------------------------------------------------------------------- */
 
 static const struct field MOVE_FIELDS[] = {
     NUMBER("usual", REQUIRED, offsetof(struct move, usual), CHANCE),

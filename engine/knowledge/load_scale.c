@@ -2,8 +2,7 @@
 /* The rule base's own name, the words for numbers, fitted numbers, groups of signs. */
 #include "knowledge/fields_internal.h"
 
-/* ---- rules ------------------------------------------------------------------------------------
- */
+/* ---- rules ----------------------------------------------------------------------------------- */
 
 static const struct field RULES_FIELDS[] = {
     FIELD("name", REQUIRED, read_text, offsetof(struct rules, name)),
@@ -11,8 +10,7 @@ static const struct field RULES_FIELDS[] = {
 };
 static const struct shape RULES = SHAPE("'rules'", RULES_FIELDS);
 
-/* ---- scale ------------------------------------------------------------------------------------
- */
+/* ---- scale ----------------------------------------------------------------------------------- */
 
 /* A mapping from words to numbers. */
 static void read_words(struct loader *loader, const struct field *field, const struct node *node,
@@ -76,8 +74,7 @@ static const struct field SCALE_FIELDS[] = {
 };
 static const struct shape SCALE = SHAPE("'scale'", SCALE_FIELDS);
 
-/* ---- calibration ------------------------------------------------------------------------------
- */
+/* ---- calibration ----------------------------------------------------------------------------- */
 
 static const struct bounds TAU = {0, 1, true, false, "above 0, up to 1"};
 
@@ -88,8 +85,7 @@ static const struct field CALIBRATION_FIELDS[] = {
 };
 static const struct shape CALIBRATION = SHAPE("'calibration'", CALIBRATION_FIELDS);
 
-/* ---- groups -----------------------------------------------------------------------------------
- */
+/* ---- groups ---------------------------------------------------------------------------------- */
 
 static const struct field GROUP_FIELDS[] = {
     NUMBER("overlap", REQUIRED, offsetof(struct group, overlap), SHARE),

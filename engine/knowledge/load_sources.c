@@ -27,8 +27,7 @@ void load_sources(struct loader *loader)
         items->count ? arena_array(loader->scratch, items->count, sizeof(bool)) : NULL;
 }
 
-/* ---- citations --------------------------------------------------------------------------------
- */
+/* ---- citations ------------------------------------------------------------------------------- */
 
 /* The flag that a mark sets, or NULL: then it is an id. */
 static bool *mark_of(struct citation *citation, const char *text)

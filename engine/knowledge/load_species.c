@@ -9,8 +9,7 @@
     PHRASES("phrases", OPTIONAL, offsetof(type, phrases), offsetof(type, phrase_count),            \
             offsetof(type, phrase_at))
 
-/* ---- species ----------------------------------------------------------------------------------
- */
+/* ---- species --------------------------------------------------------------------------------- */
 
 static const struct field GROWTH_FIELDS[] = {
     FIELD("source", OPTIONAL, read_citation, offsetof(struct growth, cites)),
@@ -75,8 +74,7 @@ void load_species(struct loader *loader)
     loader->made->species_count = species ? items->count : 0;
 }
 
-/* ---- what is normal on a species --------------------------------------------------------------
- */
+/* ---- what is normal on a species ------------------------------------------------------------- */
 
 struct normals {
     struct normal_look *list;
@@ -135,8 +133,7 @@ void load_normal(struct loader *loader)
     }
 }
 
-/* ---- grains -----------------------------------------------------------------------------------
- */
+/* ---- grains ---------------------------------------------------------------------------------- */
 
 static const struct field GRAIN_FIELDS[] = {
     FIELD("source", REQUIRED, read_citation, offsetof(struct grain, cites)),
@@ -165,8 +162,7 @@ void load_grains(struct loader *loader)
     loader->made->grain_count = grains ? items->count : 0;
 }
 
-/* ---- vessels ----------------------------------------------------------------------------------
- */
+/* ---- vessels --------------------------------------------------------------------------------- */
 
 static const char *const shapes[] = {"cylinder", "brick"};
 static const struct words SHAPE_WORDS = {shapes, 2};

@@ -18,8 +18,7 @@ struct expansion {
 
 static void expand(struct expansion *expansion, const char *source);
 
-/* ---- the macros -------------------------------------------------------------------------------
- */
+/* ---- the macros ------------------------------------------------------------------------------ */
 
 static void put_quantity(struct expansion *expansion, bool unit_required)
 {
@@ -78,8 +77,7 @@ static void put_words(struct expansion *expansion, const char *name)
     loader->macro_open[found] = false;
 }
 
-/* ---- finding them -----------------------------------------------------------------------------
- */
+/* ---- finding them ---------------------------------------------------------------------------- */
 
 /* The length of a macro at `source`, braces included, or 0: `{0,3}` is none. */
 static size_t macro_length(const char *source)

@@ -48,7 +48,10 @@ for my $file (files(qr/\.[ch]$/, 'engine')) {
     my ($layer) = $file =~ m{^engine/([^/]+)/};
     is(calls($file, $text, $unsafe), '', "$file calls nothing unbounded");
     if (($layer // '') =~ /^(?:base|knowledge|process|reason|triage)$/) {
-        is(calls($file, $text, $speaking), '', "$file neither prints nor ends the program");
+        my $calls = calls($file, $text, $speaking);
+        # Where the rules are is what the environment says, and only one file asks it.
+        $calls =~ s/^\S+: getenv$//mg if $file eq 'engine/knowledge/places.c';
+        is($calls, '', "$file neither prints nor ends the program");
     }
     if (($layer // '') =~ /^(?:process|reason)$/) {
         is(calls($file, $text, $outside), '', "$file is pure");

@@ -1,0 +1,118 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Where rule bases are looked for. */
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include "knowledge/rules.h"
+
+enum {
+    CLIMB_MOST = 5, /* from the program up to the top of its build tree */
+    LONGEST_PATH = 16384,
+};
+
+static char *joined(const char *folder, size_t length, const char *below)
+{
+    size_t size = length + strlen(below) + 1;
+    char *path = malloc(size);
+    if (path)
+        snprintf(path, size, "%.*s%s", (int)length, folder, below);
+    return path;
+}
+
+static bool is_folder(const char *path)
+{
+    struct stat about;
+    return stat(path, &about) == 0 && S_ISDIR(about.st_mode);
+}
+
+/* `folder` + `below` when `test` exists in it; NULL if not, or when there is no memory. */
+static char *folder_with(const char *folder, size_t length, const char *below, const char *test)
+{
+    if (length > LONGEST_PATH)
+        return NULL;
+    char *path = joined(folder, length, below);
+    char *proof = path ? joined(path, strlen(path), test) : NULL;
+    bool there = proof && is_folder(path) && access(proof, R_OK) == 0;
+    free(proof);
+    if (there)
+        return path;
+    free(path);
+    return NULL;
+}
+
+/* An environment variable that is set and not empty, or NULL. */
+static const char *variable(const char *name)
+{
+    const char *value = getenv(name);
+    return value && *value ? value : NULL;
+}
+
+/* The same, of the XDG base directory specification, which has relative ones ignored. */
+static const char *absolute_variable(const char *name)
+{
+    const char *value = variable(name);
+    return value && *value == '/' ? value : NULL;
+}
+
+/* In a build tree the program stands some folders below the one that holds rules/. */
+static char *near_program(void)
+{
+    char program[LONGEST_PATH];
+    ssize_t length = readlink("/proc/self/exe", program, sizeof program - 1);
+    if (length <= 0 || (size_t)length == sizeof program - 1)
+        return NULL;
+    program[length] = '\0';
+    for (int climbed = 0; climbed < CLIMB_MOST; climbed++) {
+        char *slash = strrchr(program, '/');
+        if (!slash)
+            return NULL;
+        *slash = '\0';
+        /* Another folder called rules/ may stand on the way: ours says how its files are written.
+         */
+        char *found = folder_with(program, strlen(program), "/rules", "/FORMAT.md");
+        if (found)
+            return found;
+    }
+    return NULL;
+}
+
+static char *in_data_folders(void)
+{
+    const char *list = variable("XDG_DATA_DIRS");
+    if (!list)
+        list = "/usr/local/share:/usr/share";
+    while (*list) {
+        size_t length = strcspn(list, ":");
+        char *found = *list == '/' ? folder_with(list, length, "/jarside/rules", "") : NULL;
+        if (found)
+            return found;
+        list += length + (list[length] == ':');
+    }
+    return NULL;
+}
+
+char *rules_find_shipped(void)
+{
+    /* What the user names is taken as it is: if it is not there, loading says so. */
+    const char *named = variable("JARSIDE_RULES");
+    if (named)
+        return joined(named, strlen(named), "");
+    char *found = near_program();
+    if (!found)
+        found = in_data_folders();
+    if (!found)
+        found = folder_with(JARSIDE_DATADIR, strlen(JARSIDE_DATADIR), "/rules", "");
+    return found;
+}
+
+char *rules_find_overlay(void)
+{
+    const char *config = absolute_variable("XDG_CONFIG_HOME");
+    if (config)
+        return folder_with(config, strlen(config), "/jarside/rules", "");
+    const char *home = absolute_variable("HOME");
+    return home ? folder_with(home, strlen(home), "/.config/jarside/rules", "") : NULL;
+}
