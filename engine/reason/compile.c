@@ -172,8 +172,7 @@ static bool patterns_build(struct reasoner *reasoner, const struct weighing *wei
                            struct sight *sight)
 {
     uint32_t *pattern = arena_array(reasoner->arena, reasoner->set_count, sizeof *pattern);
-    uint32_t *touched = arena_array(reasoner->arena, reasoner->set_count, sizeof *touched);
-    if (!pattern || !touched)
+    if (!pattern)
         return false;
 
     for (size_t s = 0; s < reasoner->set_count; s++) {
@@ -181,11 +180,8 @@ static bool patterns_build(struct reasoner *reasoner, const struct weighing *wei
         first = first < 0 ? RULES_NONE : weighing->local[first];
         second = second < 0 ? RULES_NONE : weighing->local[second];
         pattern[s] = (uint32_t)set_index(weighing->count, first, second);
-        if (pattern[s] != 0)
-            touched[sight->touched_count++] = (uint32_t)s;
     }
     sight->pattern = pattern;
-    sight->touched = touched;
     sight->pattern_count = set_total(weighing->count);
     return true;
 }

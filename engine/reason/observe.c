@@ -128,8 +128,8 @@ double observation_strength(const struct reasoner *reasoner, const double *ln)
 {
     double low = ln[0], high = ln[0];
     for (size_t f = 1; f < reasoner->finding_count; f++) {
-        low = fmin(low, ln[f]);
-        high = fmax(high, ln[f]);
+        low = ln[f] < low ? ln[f] : low;
+        high = ln[f] > high ? ln[f] : high;
     }
     return high - low;
 }

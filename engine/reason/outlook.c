@@ -9,6 +9,7 @@
  * its own normality, a statement it completes), the posterior is computed afresh.
  */
 #include "reason/reason_internal.h"
+#include "reason/rows_internal.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -43,6 +44,14 @@ size_t answers_find(const struct sight *sight, const struct observation *so_far,
 }
 
 /* ---- the asker ------------------------------------------------------------------------------- */
+
+/* P(S) of a posterior. */
+static void sets_sum(const struct reasoner *reasoner, const struct posterior *posterior,
+                     double *set)
+{
+    for (size_t s = 0; s < reasoner->set_count; s++)
+        set[s] = row_sum(posterior->joint + s * reasoner->finding_count, reasoner->finding_count);
+}
 
 /* What counts now, and how strongly within its group. */
 static void asker_hear(struct asker *asker)
@@ -104,9 +113,7 @@ bool asker_init(struct asker *asker, const struct reasoner *reasoner,
     asker->then.observations = asker->observations;
     for (size_t i = 0; i < reasoner->observable_count; i++)
         asker->observations[i] = observation_of(evidence, i);
-    for (size_t s = 0; s < reasoner->set_count; s++)
-        for (size_t f = 0; f < reasoner->finding_count; f++)
-            asker->set_now[s] += posterior->joint[s * reasoner->finding_count + f];
+    sets_sum(reasoner, posterior, asker->set_now);
     decide_on(reasoner, evidence, posterior->finding, stakes, &asker->decision);
     asker_hear(asker);
     return true;
@@ -133,33 +140,41 @@ void asker_turn(struct asker *asker, size_t observable)
     }
     for (size_t s = 0; s < reasoner->set_count; s++) {
         const double *joint = asker->posterior->joint + s * findings;
-        double *mass = asker->mass + sight->pattern[s] * findings;
-        for (size_t f = 0; f < findings; f++)
-            mass[f] += joint[f];
+        row_add(asker->mass + sight->pattern[s] * findings, joint, findings);
     }
 }
 
 /* ---- one answer ------------------------------------------------------------------------------ */
 
+/* The likelihoods of an answer: of a one-of they stand in the tables. */
+static const double *answer_likelihood(struct asker *asker, size_t observable,
+                                       const struct answer *answer, const double *ln)
+{
+    const struct sight *sight = &asker->reasoner->sights[observable];
+    size_t cells = sight->pattern_count * asker->reasoner->finding_count;
+
+    if (!sight->several)
+        return sight_chances(asker->reasoner, asker->species, observable)->p +
+               answer->value * cells;
+    for (size_t k = 0; k < cells; k++)
+        asker->likelihood[k] = exp(ln[k]);
+    return asker->likelihood;
+}
+
 /* P(answer) as things stand; given what was said of the observable already, if anything was. */
-static double answer_weight(struct asker *asker, size_t observable, const double *ln)
+static double answer_weight(struct asker *asker, size_t observable, const double *likelihood)
 {
     const struct sight *sight = &asker->reasoner->sights[observable];
     struct observation so_far = observation_of(asker->now, observable);
     size_t cells = sight->pattern_count * asker->reasoner->finding_count;
     double weight = 0.0;
 
-    for (size_t k = 0; k < cells; k++)
-        asker->likelihood[k] = exp(ln[k]);
-    if (!observation_tells(sight, &so_far)) {
-        for (size_t k = 0; k < cells; k++)
-            weight += asker->mass[k] * asker->likelihood[k];
-        return weight;
-    }
+    if (!observation_tells(sight, &so_far))
+        return row_dot(asker->mass, likelihood, cells);
     const double *before =
         observation_ln(asker->reasoner, asker->species, observable, &so_far, asker->before);
     for (size_t k = 0; k < cells; k++)
-        weight += asker->mass[k] * exp(ln[k] - before[k]);
+        weight += asker->mass[k] * likelihood[k] / exp(before[k]);
     return weight;
 }
 
@@ -187,34 +202,21 @@ static double weakest_weight(const struct asker *asker, size_t observable, const
 }
 
 /* Findings and sets after the answer, from the joint as it stands. */
-static void look_ahead(struct asker *asker, size_t observable, const double *ln, double power,
-                       enum aim aim)
+static void look_ahead(struct asker *asker, size_t observable, const double *factor, enum aim aim)
 {
     const struct reasoner *reasoner = asker->reasoner;
     const struct sight *sight = &reasoner->sights[observable];
-    size_t findings = reasoner->finding_count, cells = sight->pattern_count * findings;
-    double *factor = asker->likelihood, total = 0.0;
+    size_t findings = reasoner->finding_count;
 
-    for (size_t k = 0; power != 1.0 && k < cells; k++)
-        factor[k] = exp(power * ln[k]);
     memset(asker->finding, 0, findings * sizeof *asker->finding);
     for (size_t p = 0; p < sight->pattern_count; p++)
         for (size_t f = 0; f < findings; f++)
             asker->finding[f] += asker->mass[p * findings + f] * factor[p * findings + f];
-    for (size_t f = 0; f < findings; f++)
-        total += asker->finding[f];
-    for (size_t f = 0; f < findings; f++)
-        asker->finding[f] /= total;
-    if (aim != AIM_CAUSE)
-        return;
-    for (size_t s = 0; s < reasoner->set_count; s++) {
-        const double *joint = asker->posterior->joint + s * findings;
-        const double *row = factor + sight->pattern[s] * findings;
-        asker->set[s] = 0.0;
-        for (size_t f = 0; f < findings; f++)
-            asker->set[s] += joint[f] * row[f];
-        asker->set[s] /= total;
-    }
+    double share = 1.0 / row_sum(asker->finding, findings);
+    row_scale(asker->finding, share, findings);
+    for (size_t s = 0; aim == AIM_CAUSE && s < reasoner->set_count; s++)
+        asker->set[s] = share * row_dot(asker->posterior->joint + s * findings,
+                                        factor + sight->pattern[s] * findings, findings);
 }
 
 /* The same by a new enumeration. */
@@ -224,11 +226,7 @@ static void start_afresh(struct asker *asker)
 
     reason_posterior(asker->reasoner, &asker->then, -1.0, &asker->trial);
     memcpy(asker->finding, asker->trial.finding, findings * sizeof *asker->finding);
-    for (size_t s = 0; s < asker->reasoner->set_count; s++) {
-        asker->set[s] = 0.0;
-        for (size_t f = 0; f < findings; f++)
-            asker->set[s] += asker->trial.joint[s * findings + f];
-    }
+    sets_sum(asker->reasoner, &asker->trial, asker->set);
 }
 
 /* Divergence of `then` from `now` in bits; never negative. */
@@ -241,23 +239,36 @@ static double divergence(const double *then, const double *now, size_t count)
     return bits > 0.0 ? bits : 0.0;
 }
 
+/* The likelihoods as they count: raised to a power. */
+static const double *tempered(struct asker *asker, size_t cells, const double *ln, double power)
+{
+    for (size_t k = 0; k < cells; k++)
+        asker->likelihood[k] = exp(power * ln[k]);
+    return asker->likelihood;
+}
+
 void asker_look(struct asker *asker, size_t observable, const struct answer *answer, enum aim aim,
                 struct outlook *outlook)
 {
     const struct reasoner *reasoner = asker->reasoner;
+    const struct sight *sight = &reasoner->sights[observable];
     struct observation so_far = observation_of(asker->now, observable);
+    size_t cells = sight->pattern_count * reasoner->finding_count;
+    bool names_species = reasoner->rules->feeder[FEEDS_SPECIES] == (int)observable;
     const double *ln =
         observation_ln(reasoner, asker->species, observable, &answer->said, asker->room);
-    bool names_species = reasoner->rules->feeder[FEEDS_SPECIES] == (int)observable;
+    const double *likelihood = answer_likelihood(asker, observable, answer, ln);
     double weight = weakest_weight(asker, observable, ln);
+    double power = reasoner->rules->calibration.tau * weight;
 
-    outlook->weight = answer_weight(asker, observable, ln);
+    outlook->weight = answer_weight(asker, observable, likelihood);
     asker->observations[observable] = answer->said;
     if (weight < 0.0 || (names_species && asker->species_matters) ||
-        observation_tells(&reasoner->sights[observable], &so_far))
+        observation_tells(sight, &so_far))
         start_afresh(asker);
     else
-        look_ahead(asker, observable, ln, reasoner->rules->calibration.tau * weight, aim);
+        look_ahead(asker, observable, power == 1.0 ? likelihood : tempered(asker, cells, ln, power),
+                   aim);
     decide_on(reasoner, &asker->then, asker->finding, asker->stakes, &outlook->decision);
     asker->observations[observable] = so_far;
 

@@ -10,6 +10,7 @@
  * is nearly always; otherwise the same sums are made of logarithms.
  */
 #include "reason/reason_internal.h"
+#include "reason/rows_internal.h"
 
 #include <float.h>
 #include <math.h>
@@ -24,8 +25,8 @@ static const double SAFE_SPAN = 600.0;
 bool posterior_init(struct posterior *posterior, const struct reasoner *reasoner)
 {
     size_t findings = reasoner->finding_count, sets = reasoner->set_count;
-    size_t numbers = findings + reasoner->cause_count + findings * sets + sets + findings +
-                     reasoner->most_patterns * findings + reasoner->room;
+    size_t numbers =
+        findings + reasoner->cause_count + findings * sets + sets + findings + 2 * reasoner->room;
     *posterior = (struct posterior){0};
     struct workspace *work = calloc(1, sizeof *work);
     double *block = calloc(numbers + 1, sizeof *block);
@@ -42,7 +43,7 @@ bool posterior_init(struct posterior *posterior, const struct reasoner *reasoner
     work->set_prior = posterior->joint + findings * sets;
     work->row = work->set_prior + sets;
     work->ratio = work->row + findings;
-    work->ln = work->ratio + reasoner->most_patterns * findings;
+    work->ln = work->ratio + reasoner->room;
     work->heard = heard;
     posterior->work = work;
     return true;
@@ -141,8 +142,8 @@ static double shared_row(const struct reasoner *reasoner, struct workspace *work
             work->row[f] += power * ln[f];
     }
     for (size_t f = 0; f < findings; f++) {
-        low = fmin(low, work->row[f]);
-        high = fmax(high, work->row[f]);
+        low = work->row[f] < low ? work->row[f] : low;
+        high = work->row[f] > high ? work->row[f] : high;
     }
     for (size_t f = 0; f < findings; f++)
         work->row[f] -= high;
@@ -150,7 +151,10 @@ static double shared_row(const struct reasoner *reasoner, struct workspace *work
     return high;
 }
 
-/* The correction of patterns 1 and up against pattern 0; returns how far from 0 its ln goes. */
+/*
+ * What patterns 1 and up of an observation make of pattern 0, as factors in
+ * `ratio`; returns how far from 0 the logarithm of one of them goes.
+ */
 static double pattern_ratios(const struct heard *heard, size_t patterns, size_t findings,
                              double *ratio)
 {
@@ -159,8 +163,8 @@ static double pattern_ratios(const struct heard *heard, size_t patterns, size_t 
     for (size_t p = 1; p < patterns; p++) {
         for (size_t f = 0; f < findings; f++) {
             double ln = heard->power * (heard->ln[p * findings + f] - heard->ln[f]);
-            most = fmax(most, fabs(ln));
-            ratio[p * findings + f] = ln;
+            most = fabs(ln) > most ? fabs(ln) : most;
+            ratio[p * findings + f] = exp(ln);
         }
     }
     return most;
@@ -172,28 +176,24 @@ static bool multiply(const struct reasoner *reasoner, struct workspace *work, co
 {
     size_t findings = reasoner->finding_count;
 
-    if (span > SAFE_SPAN)
+    for (size_t i = 0; i < work->heard_count; i++) {
+        const struct sight *sight = &reasoner->sights[work->heard[i].observable];
+        work->heard[i].ratio = work->ratio + sight->room;
+        span +=
+            pattern_ratios(&work->heard[i], sight->pattern_count, findings, work->heard[i].ratio);
+    }
+    if (!(span < SAFE_SPAN))
         return false;
     for (size_t f = 0; f < findings; f++)
         work->row[f] = exp(work->row[f]);
     for (size_t s = 0; s < reasoner->set_count; s++) {
-        const double *given = reasoner->given + s * findings;
-        for (size_t f = 0; f < findings; f++)
-            joint[s * findings + f] = prior[s] * given[f] * work->row[f];
-    }
-    for (size_t i = 0; i < work->heard_count; i++) {
-        const struct sight *sight = &reasoner->sights[work->heard[i].observable];
-        size_t cells = sight->pattern_count * findings;
-        span += pattern_ratios(&work->heard[i], sight->pattern_count, findings, work->ratio);
-        if (span > SAFE_SPAN)
-            return false;
-        for (size_t k = findings; k < cells; k++)
-            work->ratio[k] = exp(work->ratio[k]);
-        for (size_t t = 0; t < sight->touched_count; t++) {
-            double *row = joint + sight->touched[t] * findings;
-            const double *ratio = work->ratio + sight->pattern[sight->touched[t]] * findings;
-            for (size_t f = 0; f < findings; f++)
-                row[f] *= ratio[f];
+        double *row = joint + s * findings;
+        row_scaled(row, reasoner->given + s * findings, prior[s], findings);
+        row_times(row, work->row, findings);
+        for (size_t i = 0; i < work->heard_count; i++) {
+            size_t pattern = reasoner->sights[work->heard[i].observable].pattern[s];
+            if (pattern != 0)
+                row_times(row, work->heard[i].ratio + pattern * findings, findings);
         }
     }
     return true;
@@ -225,29 +225,26 @@ static double add_logarithms(const struct reasoner *reasoner, struct workspace *
     return high;
 }
 
-/* Normalises the joint and reads the marginals off it; returns ln of the sum. */
+/* Reads the marginals off the joint and normalises all; returns ln of the sum. */
 static double summarise(const struct reasoner *reasoner, struct posterior *posterior)
 {
     size_t findings = reasoner->finding_count, cells = reasoner->set_count * findings;
-    double total = 0.0;
 
-    for (size_t k = 0; k < cells; k++)
-        total += posterior->joint[k];
     memset(posterior->finding, 0, findings * sizeof *posterior->finding);
     memset(posterior->cause, 0, reasoner->cause_count * sizeof *posterior->cause);
     for (size_t s = 0; s < reasoner->set_count; s++) {
-        double *row = posterior->joint + s * findings, mass = 0.0;
-        for (size_t f = 0; f < findings; f++) {
-            row[f] /= total;
-            mass += row[f];
-            posterior->finding[f] += row[f];
-        }
+        const double *row = posterior->joint + s * findings;
+        double mass = row_sum(row, findings);
+        row_add(posterior->finding, row, findings);
         for (int k = 0; k < SET_MAX_CAUSES; k++)
             if (reasoner->sets[s][k] >= 0)
                 posterior->cause[reasoner->sets[s][k]] += mass;
-        if (s == 0)
-            posterior->no_cause = mass;
     }
+    double total = row_sum(posterior->finding, findings);
+    row_scale(posterior->joint, 1.0 / total, cells);
+    row_scale(posterior->finding, 1.0 / total, findings);
+    row_scale(posterior->cause, 1.0 / total, reasoner->cause_count);
+    posterior->no_cause = row_sum(posterior->joint, findings);
     return log(total);
 }
 

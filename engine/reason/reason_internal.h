@@ -38,8 +38,6 @@ struct sight {
     int group;
     const double *base;      /* per value: what is expected of anyone */
     const uint32_t *pattern; /* per set */
-    const uint32_t *touched; /* the sets whose pattern is not 0 */
-    size_t touched_count;
     struct chances plain;
     size_t room; /* where its likelihoods may stand in a workspace */
 };
@@ -65,14 +63,15 @@ struct heard {
     const double *ln; /* ln l_i, [pattern][finding] */
     double strength;  /* range of ln l_i over the findings, no cause present */
     double power;     /* tau times its weight within its group */
+    double *ratio;    /* (l_i / l_i of pattern 0)^power, [pattern][finding], from pattern 1 up */
 };
 
 /* Room a posterior computes in; belongs to the posterior. */
 struct workspace {
     double *set_prior; /* P(S) as shifted */
     double *row;       /* per finding: what holds for every set */
-    double *ratio;     /* [pattern][finding] */
-    double *ln;        /* ln l_i of all observables, each at its sight's `room` */
+    double *ratio;     /* of all observables, each at its sight's `room` */
+    double *ln;        /* ln l_i, likewise */
     struct heard *heard;
     size_t heard_count;
 };
