@@ -109,11 +109,11 @@ int limit_message(char *out, size_t size, enum process_fault fault, double value
                         fault < FAULT_COUNT && others[fault] ? others[fault] : "unknown fault");
     const char *space = limit->unit[0] == '\0' ? "" : " ";
     if (fault == FAULT_RATED_GAUGE)
-        return snprintf(out, size, "%s %.4g kPa is above %s; never go beyond it", limit->what,
+        return snprintf(out, size, "%s %.6g kPa is above %s; never go beyond it", limit->what,
                         value, limit->why);
     if (isinf(limit->hi))
-        return snprintf(out, size, "%s %.4g%s%s is out of range; at least %.4g (%s)", limit->what,
+        return snprintf(out, size, "%s %.6g%s%s is out of range; at least %.6g (%s)", limit->what,
                         value, space, limit->unit, limit->lo, limit->why);
-    return snprintf(out, size, "%s %.4g%s%s is out of range; between %.4g and %.4g (%s)",
+    return snprintf(out, size, "%s %.6g%s%s is out of range; between %.6g and %.6g (%s)",
                     limit->what, value, space, limit->unit, limit->lo, limit->hi, limit->why);
 }
