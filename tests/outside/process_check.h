@@ -14,7 +14,7 @@
 
 /*
  * For outside checks: compare with a published figure, remember the worst
- * difference, and print both the source and that difference as TAP comments.
+ * difference, and print both the source and that difference.
  */
 struct outside {
     const char *source;
@@ -41,9 +41,10 @@ static inline void outside_near(struct outside *check, const char *what, double 
 static inline void outside_close(const struct outside *check)
 {
     assert_true(check->compared > 0);
-    print_message(
-        "# source: %s\n# %zu figures, largest difference %.3g (%.0f %% of what is allowed)\n",
-        check->source, check->compared, check->worst, 100.0 * check->share);
+    /* To standard error, so that it is seen under prove as well. */
+    fprintf(stderr,
+            "# source: %s: %zu figures, largest difference %.3g, %.0f %% of what is allowed\n",
+            check->source, check->compared, check->worst, 100.0 * check->share);
 }
 
 #endif
