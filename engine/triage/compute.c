@@ -91,16 +91,16 @@ static void move_causes(struct work *work, enum moved_by moved_by, double chance
     for (size_t c = 0; c < work->rules->cause_count && work->count < work->room; c++) {
         if (work->rules->causes[c].moved_by != moved_by)
             continue;
-        double shift = 0.0;
+        double shift = 0.0, replaces = 0.0;
         if (!isnan(chance) && move->trust > 0.0) {
             double trust = move->trust;
             if (hedged_any(&work->said, feeds, feed_count))
                 trust *= work->rules->calibration.hedge;
             shift = trust * (logit(chance) - logit(move->usual));
             shift = fmin(move->most, fmax(-move->most, shift));
-            shift -= weighed_already(work, c, feeds, feed_count);
+            replaces = weighed_already(work, c, feeds, feed_count);
         }
-        work->computed[work->count++] = (struct computed){c, shift, say, assumed};
+        work->computed[work->count++] = (struct computed){c, shift, replaces, say, assumed};
     }
 }
 
@@ -324,4 +324,11 @@ size_t compute_moves(const struct reasoner *reasoner, const struct evidence *evi
     compute_mix(&work);
     compute_growth(&work);
     return work.count;
+}
+
+void compute_shifts(const struct computed *computed, size_t count, struct prior_shift *shifts)
+{
+    for (size_t i = 0; i < count; i++)
+        shifts[i] =
+            (struct prior_shift){computed[i].cause, computed[i].log_odds - computed[i].replaces};
 }

@@ -18,11 +18,12 @@
  *   dose       p = 1 / (1 + r^2), r times the usual dose; or, likewise, the share
  *                  of the delay
  * by
- *   shift = clamp(trust (logit p - logit usual), most) - what is weighed already
- * where usual, trust, most are the rule base's `moves`, p is kept within 0.002
- * and 0.998, and "weighed already" is tau ln P(said | cause) / P(said | none) over
- * the circumstances the computation used: the computed figure stands in the place
- * of the rule's cruder one, never beside it.
+ *   log_odds = clamp(trust (logit p - logit usual), most)
+ * where usual, trust, most are the rule base's `moves` and p is kept within 0.002
+ * and 0.998. The computed figure stands in the place of the rule's cruder one,
+ * never beside it: `replaces` is what the rules weigh already, tau ln P(said |
+ * cause) / P(said | none) over the circumstances the computation used, and the
+ * shift is log_odds - replaces.
  */
 
 /*
@@ -32,5 +33,8 @@
 size_t compute_moves(const struct reasoner *reasoner, const struct evidence *evidence,
                      const struct fact *facts, size_t fact_count, struct arena *arena,
                      struct computed *computed, size_t room);
+
+/* The shifts that these moves make, one for each: room for `count`. */
+void compute_shifts(const struct computed *computed, size_t count, struct prior_shift *shifts);
 
 #endif

@@ -94,6 +94,8 @@ struct ranked { /* a finding or a cause and its probability */
 struct computed {
     size_t cause;
     double log_odds;
+    double replaces;      /* what the rules weigh of the same circumstances, which this stands in for:
+                             the shift is log_odds - replaces */
     const char *say;      /* the computation in one line */
     const char *assumed;  /* what it assumed, or NULL */
 };

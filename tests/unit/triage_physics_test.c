@@ -261,8 +261,7 @@ static double belief(const struct shelf *shelf, struct story *story, enum moved_
     size_t count = moves_of(shelf, story, moves);
     double p = NAN;
 
-    for (size_t i = 0; i < count; i++)
-        shifts[i] = (struct prior_shift){moves[i].cause, moves[i].log_odds};
+    compute_shifts(moves, count, shifts);
     story->evidence.shifts = shifts;
     story->evidence.shift_count = count;
     assert_true(posterior_init(&posterior, shelf->reasoner));
@@ -299,6 +298,14 @@ static void a_worse_cook_is_believed_more_in(void **state)
 
     assert_true(p_good < p_usual && p_usual < p_high && p_high < p_weak);
     assert_true(p_good < p_nothing && p_weak > p_nothing);
+}
+
+static void the_stated_weight_has_the_right_sign(void **state)
+{
+    const struct shelf *shelf = *state;
+    struct story high = cook_story(shelf, 15, 90, 1500), good = cook_story(shelf, 15, 180, 0);
+    assert_true(shift_of(shelf, &high, MOVED_SURVIVORS) > 0.3);
+    assert_true(shift_of(shelf, &good, MOVED_SURVIVORS) < -0.3);
 }
 
 static void an_unknown_cook_says_so_and_moves_nothing(void **state)
@@ -378,6 +385,7 @@ int main(void)
         cmocka_unit_test(an_oyster_bag_is_white_in_time),
         cmocka_unit_test(every_species_can_be_forecast),
         cmocka_unit_test(a_worse_cook_is_believed_more_in),
+        cmocka_unit_test(the_stated_weight_has_the_right_sign),
         cmocka_unit_test(an_unknown_cook_says_so_and_moves_nothing),
         cmocka_unit_test(the_mix_moves_both_ways),
         cmocka_unit_test(cold_is_weighed_against_the_species),
