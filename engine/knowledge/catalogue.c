@@ -85,7 +85,7 @@ static void put_many(struct loader *loader, const struct section *section, const
             item_put(loader, section->kind,
                      (struct item){.id = entry->key->text,
                                    .node = entry,
-                                   .at = entry->key->at,
+                                   .at = node_at(entry->key),
                                    .folder = folder,
                                    .class = section->class});
 }
@@ -97,10 +97,10 @@ static void put_one(struct loader *loader, const struct section *section, const 
         return;
     const struct node *id = node_entry(map, "id");
     if (!id)
-        fault_error(&loader->faults, map->at, "a %s needs 'id'; add it", section->key);
+        fault_error(&loader->faults, node_at(map), "a %s needs 'id'; add it", section->key);
     else if (expect_kind(loader, id, NODE_TEXT, "id") && expect_id(loader, id))
         item_put(loader, section->kind,
-                 (struct item){.id = id->text, .node = map, .at = id->at, .folder = folder});
+                 (struct item){.id = id->text, .node = map, .at = node_at(id), .folder = folder});
 }
 
 /* ---- language -------------------------------------------------------------------------------- */
@@ -137,7 +137,7 @@ static void refuse_section(struct loader *loader, const struct node *key)
     for (size_t i = 0; i < SECTION_COUNT; i++)
         names[i] = SECTIONS[i].key;
     const char *nearest = diag_nearest(key->text, names, SECTION_COUNT);
-    fault_error(&loader->faults, key->at, "unknown key '%s' at the top of a file%s",
+    fault_error(&loader->faults, node_at(key), "unknown key '%s' at the top of a file%s",
                 fault_quote(&loader->faults, key->text),
                 nearest ? fault_hint(&loader->faults, nearest)
                         : "; FORMAT.md lists those that may stand there");
@@ -164,10 +164,11 @@ void catalogue_add(struct loader *loader, const struct node *root, size_t folder
         else if (section->form == FORM_LANGUAGE)
             put_language(loader, entry, folder);
         else
-            item_put(
-                loader, section->kind,
-                (struct item){
-                    .id = section->key, .node = entry, .at = entry->key->at, .folder = folder});
+            item_put(loader, section->kind,
+                     (struct item){.id = section->key,
+                                   .node = entry,
+                                   .at = node_at(entry->key),
+                                   .folder = folder});
     }
 }
 

@@ -34,8 +34,8 @@ static bool claim_read(const struct block *block, const struct node *entry, stru
 {
     struct loader *loader = block->loader;
     const struct scale *scale = &loader->rules->scale;
-    *claim =
-        (struct claim){.observable = block->index, .cites = block->cites, .at = entry->key->at};
+    *claim = (struct claim){
+        .observable = block->index, .cites = block->cites, .at = node_at(entry->key)};
     if (!find_value(loader, block->observable, entry->key, &claim->value))
         return false;
     use_values(loader, block->index, UINT32_C(1) << claim->value);
@@ -57,7 +57,7 @@ static void check_sum(const struct block *block, const struct node *node,
     for (size_t i = 0; i < count; i++)
         sum += claims[i].number;
     if (sum > SUM_MOST)
-        fault_error(&block->loader->faults, node->key->at,
+        fault_error(&block->loader->faults, node_at(node->key),
                     "the probabilities of '%s' add up to %.3g; exactly one value holds, so lower "
                     "them to 1, or name all its values",
                     block->observable->id, sum);

@@ -8,10 +8,16 @@
 #include "base/text.h"
 #include "knowledge/document_faults_internal.h"
 #include "knowledge/names_internal.h"
+#include "knowledge/rules.h"
+
+enum {
+    SHORT_TEXT = 31, /* bytes: ids, words of the scale, marks */
+    FEW_KEYS = 16,   /* of a mapping: compared one by one */
+};
 
 struct anchor {
-    struct node *node;
-    bool open; /* still being read: an alias to it would hold itself */
+    const struct node *node; /* NULL while it is being read: an alias to it would hold itself */
+    size_t weight;           /* nodes in it, those behind aliases counted each time */
 };
 
 struct reading {
@@ -72,7 +78,10 @@ static struct node *node_new(struct reading *reading, const yaml_event_t *event,
         reading->stopped = true;
         return NULL;
     }
-    *node = (struct node){.kind = kind, .at = at, .weight = 1};
+    *node = (struct node){.kind = (uint8_t)kind,
+                          .file = at.file,
+                          .line = (uint32_t)at.line,
+                          .column = (uint32_t)at.column};
     return node;
 }
 
@@ -99,14 +108,14 @@ static struct anchor *anchor_slot(struct reading *reading, const char *name)
     return &reading->anchors[number];
 }
 
-static void anchor_set(struct reading *reading, const yaml_char_t *name, struct node *node,
-                       bool open)
+static void anchor_set(struct reading *reading, const yaml_char_t *name, const struct node *node,
+                       size_t weight)
 {
-    if (!name || !node)
+    if (!name)
         return;
     struct anchor *anchor = anchor_slot(reading, (const char *)name);
     if (anchor)
-        *anchor = (struct anchor){node, open};
+        *anchor = (struct anchor){node, weight};
     else
         reading->stopped = true;
 }
@@ -133,17 +142,17 @@ static struct node *read_alias(struct reading *reading, const yaml_event_t *even
         return NULL;
     int number = names_find(&reading->anchor_names, name);
     const struct anchor *anchor = number < 0 ? NULL : &reading->anchors[number];
-    if (!anchor || anchor->open) {
-        refuse_alias(reading, copy->at, name, anchor != NULL);
+    if (!anchor || !anchor->node) {
+        refuse_alias(reading, node_at(copy), name, anchor != NULL);
         return NULL;
     }
-    if (!spend(reading, copy->at, anchor->node->weight - 1))
+    if (!spend(reading, node_at(copy), anchor->weight - 1))
         return NULL;
-    struct position at = copy->at;
+    const struct node place = *copy;
     *copy = *anchor->node;
-    copy->at = at;
-    copy->key = NULL;
-    copy->next = NULL;
+    copy->line = place.line;
+    copy->column = place.column;
+    copy->key = copy->next = NULL;
     return copy;
 }
 
@@ -156,6 +165,21 @@ static void refuse_tag(struct reading *reading, const yaml_char_t *tag, struct p
                     fault_quote(reading->faults, (const char *)tag));
 }
 
+/* A copy that outlives the event; one for all that are short and alike. */
+static const char *text_kept(struct document_room *room, const char *text, size_t length)
+{
+    int known = length <= SHORT_TEXT && !text[length] ? names_find(&room->texts, text) : RULES_NONE;
+    if (known != RULES_NONE)
+        return room->texts.list[known];
+    const char *copy = arena_copy(room->keep, text, length);
+    size_t number;
+    bool fresh;
+    if (copy && length <= SHORT_TEXT &&
+        !names_add(&room->texts, copy, room->scratch, &number, &fresh))
+        return NULL;
+    return copy;
+}
+
 static struct node *read_text(struct reading *reading, const yaml_event_t *event)
 {
     const char *value = (const char *)event->data.scalar.value;
@@ -163,18 +187,18 @@ static struct node *read_text(struct reading *reading, const yaml_event_t *event
     struct node *node = node_new(reading, event, NODE_TEXT);
     if (!node)
         return NULL;
-    refuse_tag(reading, event->data.scalar.tag, node->at);
+    refuse_tag(reading, event->data.scalar.tag, node_at(node));
     if (memchr(value, '\0', length)) {
-        fault_error(reading->faults, node->at, "the text holds a NUL character; take it out");
+        fault_error(reading->faults, node_at(node), "the text holds a NUL character; take it out");
         length = strlen(value);
     }
     node->quoted = event->data.scalar.style != YAML_PLAIN_SCALAR_STYLE;
-    node->text = arena_copy(reading->room->keep, value, length);
+    node->text = text_kept(reading->room, value, length);
     if (!node->text) {
         reading->stopped = true;
         return NULL;
     }
-    anchor_set(reading, event->data.scalar.anchor, node, false);
+    anchor_set(reading, event->data.scalar.anchor, node, 1);
     return node;
 }
 
@@ -187,7 +211,6 @@ static void append(struct node *parent, struct node **last, struct node *child)
         parent->first = child;
     *last = child;
     parent->count++;
-    parent->weight += child->weight;
 }
 
 static void read_items(struct reading *reading, struct node *list, unsigned depth)
@@ -204,29 +227,44 @@ static void read_items(struct reading *reading, struct node *list, unsigned dept
     }
 }
 
-/* Whether the key may stand; told if not. The entry is read in any case, to find its faults. */
-static bool key_stands(struct reading *reading, struct names *keys, const struct node *key)
+/* Whether a mapping has the key already. `keys` is filled once there are too many to compare. */
+static bool key_repeats(struct reading *reading, const struct node *map, struct names *keys,
+                        const char *key)
+{
+    struct arena *scratch = reading->room->scratch;
+    size_t number;
+    bool fresh;
+    if (map->count < FEW_KEYS)
+        return node_entry(map, key) != NULL;
+    bool added = true;
+    const struct node *entry = keys->count ? NULL : map->first;
+    for (; entry && added; entry = entry->next)
+        added = names_add(keys, entry->key->text, scratch, &number, &fresh);
+    added = added && names_add(keys, key, scratch, &number, &fresh);
+    reading->stopped = reading->stopped || !added;
+    return added && !fresh;
+}
+
+/* Whether the key may stand; told if not. */
+static bool key_stands(struct reading *reading, const struct node *map, struct names *keys,
+                       const struct node *key)
 {
     if (key->kind != NODE_TEXT) {
-        fault_error(reading->faults, key->at, "%s cannot be a key; a key is a text",
+        fault_error(reading->faults, node_at(key), "%s cannot be a key; a key is a text",
                     node_kind_name(key));
         return false;
     }
     if (!key->quoted && !strcmp(key->text, "<<")) {
-        fault_error(reading->faults, key->at, "merge keys are not read; write the entries out");
+        fault_error(reading->faults, node_at(key),
+                    "merge keys are not read; write the entries out");
         return false;
     }
-    size_t number;
-    bool fresh;
-    if (!names_add(keys, key->text, reading->room->scratch, &number, &fresh)) {
-        reading->stopped = true;
-        return false;
-    }
-    if (!fresh)
-        fault_error(reading->faults, key->at,
-                    "key '%s' stands twice in this mapping; take one out or rename it",
-                    fault_quote(reading->faults, key->text));
-    return fresh;
+    if (!key_repeats(reading, map, keys, key->text))
+        return !reading->stopped;
+    fault_error(reading->faults, node_at(key),
+                "key '%s' stands twice in this mapping; take one out or rename it",
+                fault_quote(reading->faults, key->text));
+    return false;
 }
 
 static void read_entries(struct reading *reading, struct node *map, unsigned depth)
@@ -240,11 +278,12 @@ static void read_entries(struct reading *reading, struct node *map, unsigned dep
         yaml_event_delete(&event);
         if (!key || !next_event(reading, &event))
             return;
+        /* The value is read in any case, to find its faults. */
         struct node *value = read_node(reading, &event, depth);
         yaml_event_delete(&event);
         if (!value)
             return;
-        if (key_stands(reading, &keys, key)) {
+        if (key_stands(reading, map, &keys, key)) {
             value->key = key;
             append(map, &last, value);
         }
@@ -259,7 +298,7 @@ static struct node *read_container(struct reading *reading, const yaml_event_t *
     if (!node)
         return NULL;
     if (depth == DOCUMENT_MAX_DEPTH) {
-        fault_error(reading->faults, node->at, "nested more than %d deep; make it flatter",
+        fault_error(reading->faults, node_at(node), "nested more than %d deep; make it flatter",
                     DOCUMENT_MAX_DEPTH);
         reading->stopped = true;
         return NULL;
@@ -267,13 +306,14 @@ static struct node *read_container(struct reading *reading, const yaml_event_t *
     const yaml_char_t *anchor =
         is_map ? event->data.mapping_start.anchor : event->data.sequence_start.anchor;
     refuse_tag(reading, is_map ? event->data.mapping_start.tag : event->data.sequence_start.tag,
-               node->at);
-    anchor_set(reading, anchor, node, true);
+               node_at(node));
+    size_t left = reading->room->nodes_left;
+    anchor_set(reading, anchor, NULL, 0);
     if (is_map)
         read_entries(reading, node, depth + 1);
     else
         read_items(reading, node, depth + 1);
-    anchor_set(reading, anchor, node, false);
+    anchor_set(reading, anchor, node, left - reading->room->nodes_left + 1);
     return reading->stopped ? NULL : node;
 }
 
@@ -330,7 +370,7 @@ static const struct node *read_document(struct reading *reading)
     if (!root)
         return NULL;
     if (root->kind != NODE_MAP) {
-        fault_error(reading->faults, root->at, "the file is %s; it must be a mapping of keys",
+        fault_error(reading->faults, node_at(root), "the file is %s; it must be a mapping of keys",
                     node_kind_name(root));
         root = NULL;
     }
@@ -356,6 +396,11 @@ const struct node *document_read(const struct file *file, struct document_room *
     const struct node *root = read_document(&reading);
     yaml_parser_delete(&reading.parser);
     return reading.stopped ? NULL : root;
+}
+
+struct position node_at(const struct node *node)
+{
+    return (struct position){node->file, node->line, node->column};
 }
 
 const struct node *node_entry(const struct node *map, const char *key)

@@ -20,28 +20,35 @@ static struct position place_of(const struct file *file, size_t offset)
                              utf8_count(line, (size_t)(file->bytes + offset - line)) + 1};
 }
 
-/* Those that YAML 1.1 (5.1) does not print, as far as they are one byte. */
-static bool is_control(unsigned char byte)
+/* One byte and printed; of the other ASCII characters YAML 1.1 (5.1) allows the line ends and tabs. */
+static bool is_plain(char byte)
 {
-    return (byte < 0x20 && byte != '\t' && byte != '\n' && byte != '\r') || byte == 0x7F;
+    return (byte >= ' ' && byte <= '~') || byte == '\n' || byte == '\r' || byte == '\t';
 }
 
 bool document_is_text(const struct file *file, struct faults *faults)
 {
-    size_t valid = utf8_valid_prefix(file->bytes, file->length);
-    if (valid < file->length) {
-        fault_error(faults, place_of(file, valid),
-                    "byte 0x%02X is not UTF-8 here; save the file as UTF-8",
-                    (unsigned)(unsigned char)file->bytes[valid]);
+    const char *at = file->bytes;
+    const char *end = at + file->length;
+    while (at < end) {
+        if (is_plain(*at)) {
+            at++;
+            continue;
+        }
+        size_t wide = 0; /* bytes of characters that are not ASCII */
+        while (at + wide < end && (unsigned char)at[wide] >= 0x80)
+            wide++;
+        size_t valid = utf8_valid_prefix(at, wide);
+        if (wide && valid == wide) {
+            at += wide;
+            continue;
+        }
+        fault_error(faults, place_of(file, (size_t)(at - file->bytes) + valid),
+                    wide ? "byte 0x%02X is not UTF-8 here; save the file as UTF-8"
+                         : "control character 0x%02X; a rule file is plain text",
+                    (unsigned)(unsigned char)at[valid]);
         return false;
     }
-    for (size_t i = 0; i < file->length; i++)
-        if (is_control((unsigned char)file->bytes[i])) {
-            fault_error(faults, place_of(file, i),
-                        "control character 0x%02X; a rule file is plain text",
-                        (unsigned)(unsigned char)file->bytes[i]);
-            return false;
-        }
     return true;
 }
 

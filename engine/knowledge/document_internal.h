@@ -4,11 +4,13 @@
 
 #include <stdbool.h>
 #include <stddef.h>
+#include <stdint.h>
 
 #include "base/arena.h"
 #include "base/diag.h"
 #include "knowledge/faults_internal.h"
 #include "knowledge/files_internal.h"
+#include "knowledge/names_internal.h"
 
 /*
  * A YAML document as a tree with positions.
@@ -19,16 +21,19 @@
  */
 enum node_kind { NODE_TEXT, NODE_LIST, NODE_MAP };
 
+/* Small: a rule base has tens of thousands. */
 struct node {
-    enum node_kind kind;
-    bool quoted; /* NODE_TEXT: in quotes or as a block */
-    struct position at;
-    const char *text;         /* NODE_TEXT: NUL-terminated, outlives the tree */
-    const struct node *key;   /* in a NODE_MAP: the key of this entry, a NODE_TEXT */
-    const struct node *first; /* NODE_LIST, NODE_MAP: the items or entries ... */
-    size_t count;             /* ... and how many */
-    const struct node *next;  /* beside it in the same list or mapping */
-    size_t weight;            /* nodes in it, those behind aliases counted each time */
+    union {
+        const char *text;         /* NODE_TEXT: NUL-terminated, outlives the tree */
+        const struct node *first; /* NODE_LIST, NODE_MAP: the items or entries */
+    };
+    const struct node *key;  /* in a NODE_MAP: the key of this entry, a NODE_TEXT */
+    const struct node *next; /* beside it in the same list or mapping */
+    const char *file;
+    uint32_t line, column;
+    uint32_t count; /* NODE_LIST, NODE_MAP: how many items or entries */
+    uint8_t kind;   /* enum node_kind */
+    bool quoted;    /* NODE_TEXT: in quotes or as a block */
 };
 
 enum {
@@ -39,6 +44,7 @@ enum {
 struct document_room {     /* shared by all documents of a load */
     struct arena *keep;    /* texts */
     struct arena *scratch; /* nodes */
+    struct names texts;    /* short ones, which files repeat without end */
     size_t nodes_left;     /* starts at DOCUMENT_MAX_NODES */
 };
 
@@ -50,6 +56,8 @@ struct document_room {     /* shared by all documents of a load */
 const struct node *document_read(const struct file *file, struct document_room *room,
                                  struct faults *faults);
 
+/* Where it begins. */
+struct position node_at(const struct node *node);
 /* The entry with this key of a NODE_MAP, or NULL. */
 const struct node *node_entry(const struct node *map, const char *key);
 /* "text", "a list", "a mapping": what stands there instead of what should. */

@@ -165,18 +165,24 @@ static void attach_excerpt(const struct file *file, const struct fault *fault, s
     text_release(&excerpt);
 }
 
-static void tell_one(const struct placed *placed, const struct files *files, struct diags *diags)
+static void tell_one(const struct placed *placed, struct files *files, struct diags *diags)
 {
     const struct fault *fault = placed->fault;
+    bool shown = diags_kept(diags) < DIAG_KEEP;
     if (fault->kind == DIAG_ERROR)
         diags_error(diags, fault->at, "%s", fault->message);
     else
         diags_warn(diags, fault->at, "%s", fault->message);
-    if (placed->file && files->list[placed->file - 1].bytes && diags_kept(diags) < DIAG_KEEP)
-        attach_excerpt(&files->list[placed->file - 1], fault, diags);
+    if (!shown || !placed->file || !fault->at.line)
+        return;
+    /* What keeps a file from being read has been told. */
+    struct faults unheard = {.arena = files->scratch};
+    struct file *file = &files->list[placed->file - 1];
+    if (file_read(files, file, &unheard))
+        attach_excerpt(file, fault, diags);
 }
 
-void faults_tell(struct faults *faults, const struct files *files, struct diags *diags)
+void faults_tell(struct faults *faults, struct files *files, struct diags *diags)
 {
     if (!faults->count)
         return;

@@ -41,6 +41,6 @@ const char *fault_quote(struct faults *faults, const char *text);
 const char *fault_hint(struct faults *faults, const char *nearest);
 
 /* Adds all to `diags`, sorted, once each, with the line they stand on. */
-void faults_tell(struct faults *faults, const struct files *files, struct diags *diags);
+void faults_tell(struct faults *faults, struct files *files, struct diags *diags);
 
 #endif

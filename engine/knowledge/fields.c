@@ -49,10 +49,10 @@ static void refuse_key(struct loader *loader, const struct shape *shape, const s
     const char *quoted = fault_quote(&loader->faults, key->text);
     const char *nearest = diag_nearest(key->text, names, count);
     if (nearest)
-        fault_error(&loader->faults, key->at, "unknown key '%s' in %s; did you mean '%s'?", quoted,
-                    shape->what, nearest);
+        fault_error(&loader->faults, node_at(key), "unknown key '%s' in %s; did you mean '%s'?",
+                    quoted, shape->what, nearest);
     else
-        fault_error(&loader->faults, key->at, "unknown key '%s' in %s; it may hold %s", quoted,
+        fault_error(&loader->faults, node_at(key), "unknown key '%s' in %s; it may hold %s", quoted,
                     shape->what, names_joined(loader, names, count));
 }
 
@@ -60,7 +60,7 @@ void shape_read(struct loader *loader, const struct shape *shape, const struct n
                 void *item)
 {
     if (map->kind != NODE_MAP) {
-        fault_error(&loader->faults, map->at, "%s is %s here; it must be a mapping of keys",
+        fault_error(&loader->faults, node_at(map), "%s is %s here; it must be a mapping of keys",
                     shape->what, node_kind_name(map));
         return;
     }
@@ -73,7 +73,8 @@ void shape_read(struct loader *loader, const struct shape *shape, const struct n
         if (value)
             field->read(loader, field, value, item);
         else if (field->required)
-            fault_error(&loader->faults, map->at, "%s needs '%s'; add it", shape->what, field->key);
+            fault_error(&loader->faults, node_at(map), "%s needs '%s'; add it", shape->what,
+                        field->key);
     }
 }
 
@@ -98,7 +99,7 @@ bool expect_kind(struct loader *loader, const struct node *node, enum node_kind 
         return true;
     bool empty = node->kind == NODE_TEXT && is_empty(node);
     bool colon = node->kind == NODE_MAP && kind == NODE_TEXT;
-    fault_error(&loader->faults, node->at, "'%s' is %s; it must be %s%s", key,
+    fault_error(&loader->faults, node_at(node), "'%s' is %s; it must be %s%s", key,
                 empty ? "empty" : node_kind_name(node), node_kind_name(&wanted),
                 colon ? ", in quotes if it holds a colon" : "");
     return false;
@@ -109,7 +110,8 @@ bool expect_text(struct loader *loader, const struct node *node, const char *key
     if (!expect_kind(loader, node, NODE_TEXT, key))
         return false;
     if (is_empty(node)) {
-        fault_error(&loader->faults, node->at, "'%s' is empty; write a text or take it out", key);
+        fault_error(&loader->faults, node_at(node), "'%s' is empty; write a text or take it out",
+                    key);
         return false;
     }
     size_t length = strlen(node->text);
@@ -138,7 +140,7 @@ static bool within(const struct bounds *bounds, double number)
 static void refuse_number(struct loader *loader, const struct node *node, const char *key,
                           const struct bounds *bounds)
 {
-    fault_error(&loader->faults, node->at, "'%s' is '%s'; it must be a number%s%s", key,
+    fault_error(&loader->faults, node_at(node), "'%s' is '%s'; it must be a number%s%s", key,
                 fault_quote(&loader->faults, node->text), *bounds->says ? " " : "", bounds->says);
 }
 
@@ -166,7 +168,7 @@ bool expect_choice(struct loader *loader, const struct node *node, const char *k
             *choice = i;
             return true;
         }
-    fault_error(&loader->faults, node->at, "'%s' is '%s'%s; it must be one of %s", key,
+    fault_error(&loader->faults, node_at(node), "'%s' is '%s'%s; it must be one of %s", key,
                 fault_quote(&loader->faults, node->text),
                 fault_hint(&loader->faults, diag_nearest(node->text, words->list, words->count)),
                 names_joined(loader, words->list, words->count));
@@ -180,7 +182,7 @@ bool expect_id(struct loader *loader, const struct node *key_node)
     if (*id >= 'a' && *id <= 'z' && length <= LONGEST_ID &&
         length == strspn(id, "abcdefghijklmnopqrstuvwxyz0123456789_"))
         return true;
-    fault_error(&loader->faults, key_node->at,
+    fault_error(&loader->faults, node_at(key_node),
                 "'%s' is no id; an id begins with a small letter and goes on with small letters, "
                 "digits and underscores, %d at most",
                 fault_quote(&loader->faults, id), LONGEST_ID);
@@ -198,7 +200,7 @@ const struct node *expect_items(struct loader *loader, const struct node *node, 
     if (!expect_kind(loader, node, NODE_LIST, key))
         return NULL;
     if (!node->count)
-        fault_error(&loader->faults, node->at, "'%s' is an empty list; take it out", key);
+        fault_error(&loader->faults, node_at(node), "'%s' is an empty list; take it out", key);
     *count = node->count;
     return node->first;
 }
@@ -222,8 +224,9 @@ bool expect_scaled(struct loader *loader, const struct node *node, const char *k
         }
         names[i] = scale[i].word;
     }
-    fault_error(&loader->faults, node->at, "'%s' is '%s'%s; it must be a number %s, or one of %s",
-                key, fault_quote(&loader->faults, node->text),
+    fault_error(&loader->faults, node_at(node),
+                "'%s' is '%s'%s; it must be a number %s, or one of %s", key,
+                fault_quote(&loader->faults, node->text),
                 fault_hint(&loader->faults, diag_nearest(node->text, names, count)), bounds->says,
                 names_joined(loader, names, count));
     return false;

@@ -26,7 +26,7 @@ void read_question(struct loader *loader, const struct field *field, const struc
         return;
     size_t length = strlen(*place);
     if ((*place)[length - 1] != '?')
-        fault_error(&loader->faults, node->at,
+        fault_error(&loader->faults, node_at(node),
                     "'%s' is not a question; it must end in a question mark", field->key);
 }
 
@@ -47,8 +47,8 @@ void read_rank(struct loader *loader, const struct field *field, const struct no
     if (!expect_number(loader, node, field->key, &whole, &number))
         return;
     if (number != (int)number)
-        fault_error(&loader->faults, node->at, "'%s' is '%s'; it must be a number %s", field->key,
-                    fault_quote(&loader->faults, node->text), whole.says);
+        fault_error(&loader->faults, node_at(node), "'%s' is '%s'; it must be a number %s",
+                    field->key, fault_quote(&loader->faults, node->text), whole.says);
     *place = (int)number;
 }
 
@@ -108,7 +108,7 @@ static bool read_rising(struct loader *loader, const struct field *field, const 
                         double *numbers, size_t count, const char *of)
 {
     if (node->kind != NODE_LIST || node->count != count) {
-        fault_error(&loader->faults, node->at, "'%s' must be a list of %zu rising numbers: %s",
+        fault_error(&loader->faults, node_at(node), "'%s' must be a list of %zu rising numbers: %s",
                     field->key, count, of);
         return false;
     }
@@ -117,7 +117,7 @@ static bool read_rising(struct loader *loader, const struct field *field, const 
         if (!expect_number(loader, entry, field->key, field->bounds, &numbers[i]))
             return false;
         if (i && numbers[i] < numbers[i - 1]) {
-            fault_error(&loader->faults, entry->at,
+            fault_error(&loader->faults, node_at(entry),
                         "'%s' falls from %g to %g; its numbers must rise: %s", field->key,
                         numbers[i - 1], numbers[i], of);
             return false;
@@ -190,7 +190,7 @@ void read_phrases(struct loader *loader, const struct field *field, const struct
     size_t used = 0;
     for (; count; count--, entry = entry->next) {
         phrases[used] = phrase_expand(loader, entry);
-        positions[used] = entry->at;
+        positions[used] = node_at(entry);
         used += phrases[used] != NULL;
     }
     *(const char *const **)field_place(field, item) = phrases;
@@ -230,7 +230,8 @@ void read_condition(struct loader *loader, const struct field *field, const stru
     if (!expect_kind(loader, node, NODE_MAP, field->key))
         return;
     if (!node->count)
-        fault_error(&loader->faults, node->at, "'%s' asks for nothing; take it out", field->key);
+        fault_error(&loader->faults, node_at(node), "'%s' asks for nothing; take it out",
+                    field->key);
     size_t *observables = arena_array(loader->keep, node->count, sizeof *observables);
     uint32_t *values = arena_array(loader->keep, node->count, sizeof *values);
     if (!observables || !values)

@@ -152,6 +152,20 @@ static bool size_fits(struct files *files, const struct file *file, off_t size,
     return true;
 }
 
+/* One buffer for all files: their trees do not need it any more when the next one is read. */
+static bool buffer_room(struct files *files, size_t size)
+{
+    if (size < files->buffer_size)
+        return true;
+    size_t room = size < FILES_MAX_BYTES / 2 ? size * 2 + 1 : size + 1;
+    char *buffer = arena_alloc(files->scratch, room);
+    if (!buffer)
+        return false;
+    files->buffer = buffer;
+    files->buffer_size = room;
+    return true;
+}
+
 static bool read_open(struct files *files, struct file *file, int descriptor, struct faults *faults)
 {
     struct stat about;
@@ -167,15 +181,14 @@ static bool read_open(struct files *files, struct file *file, int descriptor, st
     }
     if (!size_fits(files, file, about.st_size, faults))
         return false;
-    char *bytes = arena_alloc(files->scratch, (size_t)about.st_size + 1);
-    if (!bytes)
+    if (!buffer_room(files, (size_t)about.st_size))
         return false;
-    ssize_t length = read_all(descriptor, bytes, (size_t)about.st_size);
+    ssize_t length = read_all(descriptor, files->buffer, (size_t)about.st_size);
     if (length < 0) {
         fault_unreadable(faults, file->path, errno);
         return false;
     }
-    file->bytes = bytes;
+    file->bytes = files->buffer;
     file->length = (size_t)length;
     files->total += (size_t)length;
     return true;
@@ -183,6 +196,8 @@ static bool read_open(struct files *files, struct file *file, int descriptor, st
 
 bool file_read(struct files *files, struct file *file, struct faults *faults)
 {
+    files->total -= file->length; /* when it is read again */
+    file->length = 0;
     /* Without waiting: a pipe that somebody named .yaml must not hold us up. */
     int descriptor = open(file->path, O_RDONLY | O_CLOEXEC | O_NONBLOCK);
     if (descriptor < 0) {

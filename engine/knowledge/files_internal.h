@@ -22,9 +22,9 @@ enum {
 };
 
 struct file {
-    const char *path; /* as the user named it; outlives the load */
-    size_t folder;    /* which of the folders it was found in */
-    const char *bytes;
+    const char *path;  /* as the user named it; outlives the load */
+    size_t folder;     /* which of the folders it was found in */
+    const char *bytes; /* until the next one is read */
     size_t length;
 };
 
@@ -33,13 +33,15 @@ struct files {
     struct arena *scratch; /* contents */
     struct file *list;
     size_t count, room;
-    size_t total; /* bytes */
+    char *buffer; /* of the file read last */
+    size_t buffer_size;
+    size_t total; /* bytes of all read so far */
 };
 
 /* Adds the files below `path` (or `path` itself if it is a file). Faults are told. */
 void files_find(struct files *files, const char *path, size_t folder, struct faults *faults);
 
-/* Reads one. False, and a fault told, if it can not be or is too large. */
+/* Reads one. False, and a fault told, if it can not be or is too large. May be read again. */
 bool file_read(struct files *files, struct file *file, struct faults *faults);
 
 #endif

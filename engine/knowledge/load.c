@@ -111,7 +111,21 @@ static struct rules *rules_new(struct arena *arena)
     return rules;
 }
 
-static enum status load_status(const struct loader *loader)
+void loader_init(struct loader *loader, struct arena *keep, struct arena *scratch,
+                 const struct rules *rules)
+{
+    *loader = (struct loader){
+        .keep = keep,
+        .scratch = scratch,
+        .faults = {.arena = scratch},
+        .files = {.keep = keep, .scratch = scratch},
+        .room = {.keep = keep, .scratch = scratch, .nodes_left = DOCUMENT_MAX_NODES},
+        .rules = rules,
+        .quantity = DIM_COUNT,
+    };
+}
+
+enum status loader_status(const struct loader *loader)
 {
     if (loader->faults.no_memory || arena_exhausted(loader->keep) ||
         arena_exhausted(loader->scratch))
@@ -124,21 +138,14 @@ static enum status load_status(const struct loader *loader)
 static enum status load_into(struct arena *keep, struct arena *scratch, const char *const *folders,
                              size_t folder_count, struct diags *diags, struct rules **rules)
 {
+    struct loader loader;
     *rules = rules_new(keep);
     if (!*rules)
         return STATUS_MEMORY;
-    struct loader loader = {
-        .keep = keep,
-        .scratch = scratch,
-        .faults = {.arena = scratch},
-        .files = {.keep = keep, .scratch = scratch},
-        .room = {.keep = keep, .scratch = scratch, .nodes_left = DOCUMENT_MAX_NODES},
-        .rules = *rules,
-        .made = *rules,
-        .quantity = DIM_COUNT,
-    };
+    loader_init(&loader, keep, scratch, *rules);
+    loader.made = *rules;
     load_folders(&loader, folders, folder_count);
-    enum status status = load_status(&loader);
+    enum status status = loader_status(&loader);
     faults_tell(&loader.faults, &loader.files, diags);
     return status;
 }

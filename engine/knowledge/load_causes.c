@@ -16,7 +16,7 @@ static void read_grows(struct loader *loader, const struct field *field, const s
     size_t count = 0;
     for (const struct node *entry = node->first; entry; entry = entry->next) {
         struct growth_rate *rate = &grows[count];
-        rate->at = entry->key->at;
+        rate->at = node_at(entry->key);
         if (strcmp(entry->key->text, "source") != 0 &&
             find_item(loader, ITEM_FINDING, entry->key, &rate->finding) &&
             expect_number(loader, entry, entry->key->text, &POSITIVE, &rate->rate))
@@ -45,7 +45,7 @@ static void read_settle(struct loader *loader, const struct field *field, const 
     for (size_t i = 0; i < cause->settle_count; i++) {
         const struct observable *test = &loader->rules->observables[cause->settle[i]];
         if (test->class != CLASS_TEST)
-            fault_error(&loader->faults, node->at, "'%s' is no test; 'settle' names tests",
+            fault_error(&loader->faults, node_at(node), "'%s' is no test; 'settle' names tests",
                         test->id);
     }
 }

@@ -86,7 +86,8 @@ static const char *entry_id(struct loader *loader, const struct node *entry, con
         !names_add(ids, id->text, loader->scratch, &number, &fresh))
         return "";
     if (!fresh)
-        fault_error(&loader->faults, id->at, "%s '%s' stands twice; rename one", what, id->text);
+        fault_error(&loader->faults, node_at(id), "%s '%s' stands twice; rename one", what,
+                    id->text);
     return id->text;
 }
 
@@ -133,10 +134,10 @@ static void floor_read(struct loader *loader, const struct node *entry, struct f
     if (entry->kind != NODE_MAP)
         return;
     if (!node_entry(entry, "action") == !node_entry(entry, "forbids"))
-        fault_error(&loader->faults, entry->at,
+        fault_error(&loader->faults, node_at(entry),
                     "a floor needs either 'action: discard' or 'forbids: keep'");
     if (!node_entry(entry, "when") && !node_entry(entry, "contaminated_above"))
-        fault_error(&loader->faults, entry->at,
+        fault_error(&loader->faults, node_at(entry),
                     "a floor needs 'when' or 'contaminated_above'; without, it never applies");
 }
 
@@ -152,8 +153,8 @@ static void read_floors(struct loader *loader, const struct field *field, const 
         return;
     size_t count = 0;
     for (const struct node *entry = node->first; entry; entry = entry->next, count++) {
-        floors[count] =
-            (struct floor_rule){.cites = decision->cites, .contaminated_above = 1, .at = entry->at};
+        floors[count] = (struct floor_rule){
+            .cites = decision->cites, .contaminated_above = 1, .at = node_at(entry)};
         floors[count].id = entry_id(loader, entry, "floor", &ids);
         floor_read(loader, entry, &floors[count]);
     }
@@ -184,12 +185,12 @@ static void read_steps(struct loader *loader, const struct field *field, const s
         return;
     size_t count = 0;
     for (const struct node *entry = node->first; entry; entry = entry->next, count++) {
-        steps[count].at = entry->at;
+        steps[count].at = node_at(entry);
         steps[count].id = entry_id(loader, entry, "next step", &ids);
         shape_read(loader, &STEP, entry, &steps[count]);
     }
     if (!count || steps[count - 1].when.count || steps[count - 1].finding_count)
-        fault_error(&loader->faults, node->at,
+        fault_error(&loader->faults, node_at(node),
                     "the last next step must hold always, without 'when' and 'findings'");
     decision->next_steps = steps;
     decision->next_step_count = count;

@@ -7,6 +7,7 @@
 #include <stdint.h>
 
 #include "base/arena.h"
+#include "base/status.h"
 #include "base/units.h"
 #include "knowledge/document_internal.h"
 #include "knowledge/faults_internal.h"
@@ -65,6 +66,14 @@ struct loader {
     bool *macro_open, *macro_used; /* per item of ITEM_WORDS: being expanded; stands in a phrase */
     size_t expanded;               /* bytes of phrases with macros so far */
 };
+
+/* ---- load.c ---------------------------------------------------------------------------------- */
+
+/* Ready to read files whose ids are looked up in `rules`. */
+void loader_init(struct loader *loader, struct arena *keep, struct arena *scratch,
+                 const struct rules *rules);
+/* How it went, once all is read: lack of memory before unreadable files before faults in them. */
+enum status loader_status(const struct loader *loader);
 
 /* ---- catalogue.c ----------------------------------------------------------------------------- */
 

@@ -76,7 +76,7 @@ static void read_others(struct loader *loader, const struct field *field, const 
     for (size_t i = 0; i < statement->other_count; i++) {
         const struct observable *other = &loader->rules->observables[statement->others[i]];
         if (other->kind != KIND_SEVERAL)
-            fault_error(&loader->faults, node->at,
+            fault_error(&loader->faults, node_at(node),
                         "'%s' is not of kind 'several'; only of such can the others be absent",
                         other->id);
     }

@@ -60,10 +60,10 @@ static void read_feeds(struct loader *loader, const struct field *field, const s
     if (choice == FEEDS_NONE)
         return;
     if (observable->kind != FEEDS[choice].kind)
-        fault_error(&loader->faults, node->at, "what feeds '%s' must be of kind '%s'",
+        fault_error(&loader->faults, node_at(node), "what feeds '%s' must be of kind '%s'",
                     FEEDS[choice].name, kinds[FEEDS[choice].kind]);
     else if (observable->kind == KIND_NUMBER && observable->dimension != FEEDS[choice].dimension)
-        fault_error(&loader->faults, node->at, "what feeds '%s' must be in '%s'",
+        fault_error(&loader->faults, node_at(node), "what feeds '%s' must be in '%s'",
                     FEEDS[choice].name, dimension_name(FEEDS[choice].dimension));
 }
 
@@ -151,7 +151,8 @@ static void check_value(struct loader *loader, const struct observable *observab
         fault_error(&loader->faults, value->at,
                     "a value cannot be called 'source', which ends a block of claims; rename it");
     if (below && observable->kind != KIND_NUMBER)
-        fault_error(&loader->faults, below->at, "'below' is for the bins of a number; take it out");
+        fault_error(&loader->faults, node_at(below),
+                    "'below' is for the bins of a number; take it out");
     if (!isnan(value->parameter) && observable->feeds == FEEDS_NONE)
         fault_error(&loader->faults, value->at,
                     "'parameter' is for what feeds a computation; take it out or add 'feeds'");
@@ -165,8 +166,8 @@ static void read_values(struct loader *loader, const struct field *field, const 
     if (!expect_kind(loader, node, NODE_MAP, field->key))
         return;
     if (node->count > RULES_MAX_VALUES) {
-        fault_error(&loader->faults, node->at, "%zu values; there may be %d at most", node->count,
-                    RULES_MAX_VALUES);
+        fault_error(&loader->faults, node_at(node), "%u values; there may be %d at most",
+                    (unsigned)node->count, RULES_MAX_VALUES);
         return;
     }
     struct value *values = arena_array(loader->keep, node->count, sizeof *values);
@@ -178,7 +179,7 @@ static void read_values(struct loader *loader, const struct field *field, const 
         if (!expect_id(loader, entry->key))
             continue;
         *value = (struct value){.id = entry->key->text,
-                                .at = entry->key->at,
+                                .at = node_at(entry->key),
                                 .from = NAN,
                                 .below = NAN,
                                 .parameter = NAN};
@@ -190,7 +191,7 @@ static void read_values(struct loader *loader, const struct field *field, const 
     observable->value_count = count;
     if (loader->faults.errors != errors)
         return; /* sums and bins of what is broken mean nothing */
-    check_shares(loader, observable, node->key->at);
+    check_shares(loader, observable, node_at(node->key));
     if (observable->kind == KIND_NUMBER)
         set_bins(loader, observable, values);
 }
@@ -243,7 +244,7 @@ static void read_values_from(struct loader *loader, const struct field *field,
     if (!expect_choice(loader, node, field->key, &LIST_WORDS, &list))
         return;
     if (counts[list] > RULES_MAX_VALUES) {
-        fault_error(&loader->faults, node->at, "%zu %s; there may be %d at most", counts[list],
+        fault_error(&loader->faults, node_at(node), "%zu %s; there may be %d at most", counts[list],
                     lists[list], RULES_MAX_VALUES);
         return;
     }
@@ -314,23 +315,24 @@ static void check_keys(struct loader *loader, const struct observable *observabl
             fault_error(&loader->faults, observable->at, "a number needs '%s'; add it",
                         of_numbers[i]);
         else if (!number && entry)
-            fault_error(&loader->faults, entry->key->at,
+            fault_error(&loader->faults, node_at(entry->key),
                         "'%s' is for numbers only; take it out, or make it 'kind: number'",
                         of_numbers[i]);
     }
     const struct node *delay = node_entry(node, "delay_days");
     if (delay && observable->class != CLASS_TEST)
-        fault_error(&loader->faults, delay->key->at, "'delay_days' is for tests only; take it out");
+        fault_error(&loader->faults, node_at(delay->key),
+                    "'delay_days' is for tests only; take it out");
     bool own = node_entry(node, "values") != NULL;
     const struct node *from = node_entry(node, "values_from");
     if (!own && !from)
         fault_error(&loader->faults, observable->at, "'%s' needs 'values'; add them",
                     observable->id);
     if (own && from)
-        fault_error(&loader->faults, from->key->at,
+        fault_error(&loader->faults, node_at(from->key),
                     "'values' and 'values_from' stand side by side; keep one");
     if (from && observable->kind != KIND_ONE)
-        fault_error(&loader->faults, from->key->at, "'values_from' is for 'kind: one' only");
+        fault_error(&loader->faults, node_at(from->key), "'values_from' is for 'kind: one' only");
 }
 
 /* What a computation takes from a list must be of that list, index for index. */

@@ -61,7 +61,7 @@ static void read_packing(struct loader *loader, const struct field *field, const
     size_t index;
     if (!expect_kind(loader, node, NODE_MAP, field->key) || !node->count)
         return;
-    const struct observable *load = fed_by(loader, FEEDS_LOAD, "load", node->at, &index);
+    const struct observable *load = fed_by(loader, FEEDS_LOAD, "load", node_at(node), &index);
     struct packing *packings = arena_array(loader->keep, node->count, sizeof *packings);
     if (!load || !packings)
         return;
@@ -151,13 +151,12 @@ static void load_starters(struct loader *loader)
     struct starter *starters = items_array(loader, ITEM_STARTER, sizeof *starters);
     for (size_t i = 0; starters && i < items->count; i++) {
         const struct item *item = &items->list[i];
-        const struct node name = {.kind = NODE_TEXT, .text = item->id, .at = item->at};
         size_t index;
         starters[i] = (struct starter){.id = item->id, .at = item->at};
         shape_read(loader, &STARTER, item->node, &starters[i]);
         const struct observable *kind =
             fed_by(loader, FEEDS_STARTER_KIND, "starter_kind", item->at, &index);
-        if (kind && find_value(loader, kind, &name, &starters[i].value))
+        if (kind && find_value(loader, kind, item->node->key, &starters[i].value))
             use_values(loader, index, UINT32_C(1) << starters[i].value);
     }
     loader->made->starters = starters;
@@ -219,11 +218,10 @@ static void load_moves(struct loader *loader)
 {
     const struct item_list *items = &loader->items[ITEM_MOVE];
     for (size_t i = 0; i < items->count; i++) {
-        const struct node name = {
-            .kind = NODE_TEXT, .text = items->list[i].id, .at = items->list[i].at};
+        const struct node *node = items->list[i].node;
         size_t moved;
-        if (expect_choice(loader, &name, "moves", &MOVED_WORDS, &moved))
-            shape_read(loader, &MOVE, items->list[i].node, &loader->made->moves[moved]);
+        if (expect_choice(loader, node->key, "moves", &MOVED_WORDS, &moved))
+            shape_read(loader, &MOVE, node, &loader->made->moves[moved]);
     }
 }
 

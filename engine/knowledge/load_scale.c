@@ -50,12 +50,12 @@ static void read_spoken(struct loader *loader, const struct field *field, const 
         shape_read(loader, &SPOKEN, entry, &words[used]);
         if (used && words[used].number >= words[used - 1].number)
             fault_error(
-                &loader->faults, entry->at,
+                &loader->faults, node_at(entry),
                 "'at_least' rises from %g to %g; spoken probabilities stand in falling order",
                 words[used - 1].number, words[used].number);
     }
     if (!used || words[used - 1].number > 0)
-        fault_error(&loader->faults, node->at,
+        fault_error(&loader->faults, node_at(node),
                     "the last spoken probability must have 'at_least: 0.0', to cover all");
     scale->spoken = words;
     scale->spoken_count = used;

@@ -51,7 +51,7 @@ static bool looks_like_mark(struct loader *loader, const struct node *node)
         meant = marks[1];
     if (!meant)
         return false;
-    fault_error(&loader->faults, node->at,
+    fault_error(&loader->faults, node_at(node),
                 "unknown source '%s'; write '%s', in quotes within a list",
                 fault_quote(&loader->faults, node->text), meant);
     return true;

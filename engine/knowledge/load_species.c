@@ -34,7 +34,7 @@ static void read_growth(struct loader *loader, const struct field *field, const 
     growth->cites = species->cites;
     shape_read(loader, &GROWTH, node, growth);
     if (growth->t_min >= growth->t_opt || growth->t_opt >= growth->t_max)
-        fault_error(&loader->faults, node->at,
+        fault_error(&loader->faults, node_at(node),
                     "'t_min', 't_opt' and 't_max' are %g, %g and %g; they must rise", growth->t_min,
                     growth->t_opt, growth->t_max);
 }
@@ -172,8 +172,8 @@ static void read_sides(struct loader *loader, const struct field *field, const s
 {
     struct vessel_kind *vessel = item;
     if (node->kind != NODE_LIST || node->count != 3) {
-        fault_error(&loader->faults, node->at, "'%s' must be a list of three lengths in metres",
-                    field->key);
+        fault_error(&loader->faults, node_at(node),
+                    "'%s' must be a list of three lengths in metres", field->key);
         return;
     }
     const struct node *entry = node->first;

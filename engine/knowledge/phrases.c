@@ -24,21 +24,23 @@ static void put_quantity(struct expansion *expansion, bool unit_required)
 {
     struct loader *loader = expansion->loader;
     if (loader->quantity == DIM_COUNT) {
-        fault_error(&loader->faults, expansion->phrase->at,
+        fault_error(&loader->faults, node_at(expansion->phrase),
                     "{%s} stands only in the phrases of a number itself, not in those of its "
                     "values or of anything else",
                     unit_required ? "q" : "n");
         expansion->failed = true;
         return;
     }
-    text_printf(&expansion->out, "(?<q>%s)", quantity_pattern(loader->quantity, unit_required));
+    text_puts(&expansion->out, "(?<q>");
+    text_puts(&expansion->out, quantity_pattern(loader->quantity, unit_required));
+    text_puts(&expansion->out, ")");
 }
 
 static void refuse_macro(struct expansion *expansion, const char *name)
 {
     struct loader *loader = expansion->loader;
     const struct names *words = &loader->rules->memory->ids[ITEM_WORDS];
-    fault_error(&loader->faults, expansion->phrase->at, "unknown macro '{%s}'%s",
+    fault_error(&loader->faults, node_at(expansion->phrase), "unknown macro '{%s}'%s",
                 fault_quote(&loader->faults, name),
                 words->count ? fault_hint(&loader->faults, names_nearest(words, name)) : "");
     expansion->failed = true;
@@ -55,7 +57,7 @@ static void put_words(struct expansion *expansion, const char *name)
     }
     loader->macro_used[found] = true;
     if (loader->macro_open[found]) {
-        fault_error(&loader->faults, expansion->phrase->at,
+        fault_error(&loader->faults, node_at(expansion->phrase),
                     "the words '%s' stand for themselves; take '{%s}' out of them", name, name);
         expansion->failed = true;
         return;
@@ -138,11 +140,11 @@ static void check_length(struct expansion *expansion)
         expansion->out.length <= MOST_EXPANDED - loader->expanded)
         return;
     if (expansion->out.length > LONGEST_PHRASE)
-        fault_error(&loader->faults, expansion->phrase->at,
+        fault_error(&loader->faults, node_at(expansion->phrase),
                     "the phrase is longer than %d KiB with its macros; make it shorter",
                     LONGEST_PHRASE / 1024);
     else
-        fault_error(&loader->faults, expansion->phrase->at,
+        fault_error(&loader->faults, node_at(expansion->phrase),
                     "up to here the phrases with their macros are longer than %d MiB in all; "
                     "use fewer macros",
                     MOST_EXPANDED / 1024 / 1024);
@@ -157,9 +159,13 @@ static void expand(struct expansion *expansion, const char *source)
             source += put_macro(expansion, source, length);
             continue;
         }
-        length = *source == '\\'  ? escape_length(source)
-                 : *source == '[' ? class_length(source)
-                                  : 1;
+        length = strcspn(source, "{\\[");
+        if (*source == '\\')
+            length = escape_length(source);
+        else if (*source == '[')
+            length = class_length(source);
+        else if (*source == '{')
+            length = 1;
         text_add(&expansion->out, source, length);
         source += length;
         check_length(expansion);

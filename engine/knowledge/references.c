@@ -11,7 +11,7 @@ bool find_item(struct loader *loader, enum item_kind kind, const struct node *no
         return false;
     int found = names_find(ids, node->text);
     if (found == RULES_NONE) {
-        fault_error(&loader->faults, node->at, "unknown %s '%s'%s", item_kind_name(kind),
+        fault_error(&loader->faults, node_at(node), "unknown %s '%s'%s", item_kind_name(kind),
                     fault_quote(&loader->faults, node->text),
                     fault_hint(&loader->faults, names_nearest(ids, node->text)));
         return false;
@@ -27,7 +27,7 @@ static void refuse_value(struct loader *loader, const struct observable *observa
     for (size_t i = 0; i < observable->value_count; i++)
         names[i] = observable->values[i].id;
     fault_error(
-        &loader->faults, node->at, "unknown value '%s' of '%s'%s",
+        &loader->faults, node_at(node), "unknown value '%s' of '%s'%s",
         fault_quote(&loader->faults, node->text), observable->id,
         fault_hint(&loader->faults, diag_nearest(node->text, names, observable->value_count)));
 }
