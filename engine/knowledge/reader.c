@@ -39,55 +39,14 @@ void reader_free(struct reader *reader)
         return;
     for (size_t i = 0; i < reader->pattern_count; i++)
         pcre2_code_free(reader->patterns[i].code);
-    for (size_t i = 0; i < DIM_COUNT; i++) {
+    for (size_t i = 0; i < DIM_COUNT; i++)
         pcre2_code_free(reader->bare[i].code);
-        pcre2_code_free(reader->gates[i].code);
-    }
     pcre2_match_data_free(reader->found);
     pcre2_match_context_free(reader->limits);
     pcre2_compile_context_free(reader->compiling);
     arena_free(reader->scratch);
     arena_free(reader->memory);
     free(reader);
-}
-
-/* ---- slips ------------------------------------------------------------------------------------
- */
-
-static bool all_letters(const char *word, size_t length)
-{
-    for (size_t i = 0; i < length; i++)
-        if (word[i] < 'a' || word[i] > 'z')
-            return false;
-    return true;
-}
-
-enum status job_slips(struct job *job, bool *changed)
-{
-    struct working *w = &job->working;
-    const struct lexicon *lexicon = &job->reader->lexicon;
-    size_t count = 0;
-    *changed = false;
-    struct correction *corrections =
-        arena_array(job->scratch, job->token_count, sizeof *corrections);
-    if (!corrections)
-        return STATUS_MEMORY;
-    for (size_t i = 0; i < job->token_count; i++) {
-        const struct token *token = &job->tokens[i];
-        const char *word = w->bytes + token->start;
-        size_t length = token->end - token->start;
-        if (token->covered || token->roles || !all_letters(word, length))
-            continue;
-        const struct lexeme *known = lexicon_find(lexicon, word, length);
-        if (known && (known->vocabulary || known->spared))
-            continue;
-        const struct lexeme *meant = lexicon_slip(lexicon, word, length);
-        if (meant)
-            corrections[count++] =
-                (struct correction){token->start, token->end, meant->word, meant->length};
-    }
-    *changed = count > 0;
-    return count ? working_correct(w, corrections, count, job->scratch) : STATUS_OK;
 }
 
 /* ---- reading ----------------------------------------------------------------------------------

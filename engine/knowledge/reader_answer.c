@@ -43,6 +43,17 @@ static enum status find_name(struct job *job, size_t value, const char *name)
 /* ---- a quantity by itself ---------------------------------------------------------------------
  */
 
+static enum status bare_pattern(struct reader *r, enum dimension dimension, struct pattern **found)
+{
+    struct pattern *pattern = &r->bare[dimension];
+    *found = pattern;
+    if (pattern->source)
+        return STATUS_OK;
+    pattern->role = ROLE_NUMBER;
+    pattern->source = arena_format(r->memory, "(?<q>%s)", quantity_pattern(dimension, false));
+    return pattern->source ? STATUS_OK : STATUS_MEMORY;
+}
+
 /* The first quantity that can be one of the question's dimension: not the 90 of "90 min" for days.
  */
 static enum status find_bare(struct job *job)
@@ -51,9 +62,9 @@ static enum status find_bare(struct job *job)
     const struct working *w = &job->working;
     struct pattern *pattern = NULL;
     struct match_list found = {.arena = job->scratch};
-    enum status status = job_quantity(job, o->dimension, false, &pattern);
+    enum status status = bare_pattern(job->reader, o->dimension, &pattern);
     if (status == STATUS_OK)
-        status = job_run(job, pattern, &found);
+        status = job_run(job, pattern, 0, (uint32_t)w->length, &found);
     for (size_t i = 0; status == STATUS_OK && i < found.count; i++) {
         struct quantity quantity;
         size_t used = 0;

@@ -13,21 +13,41 @@
  */
 enum { TRIAL_BYTES = 1024, TRIAL_STEPS = 60 * TRIAL_BYTES, TRIAL_KINDS = 6 };
 
+/* What stands for a class in the letters of a pattern. */
+static char sample_of(char escape)
+{
+    switch (escape) {
+    case 'w':
+    case 'S':
+    case 'D':
+        return 'a';
+    case 's':
+    case 'W':
+        return ' ';
+    case 'd':
+        return '1';
+    default:
+        return escape;
+    }
+}
+
 /* The letters of a pattern without its syntax. */
 static void plain_letters(struct text *out, const char *source)
 {
     bool name = false;
     for (const char *s = source; *s; s++) {
-        if (*s == '<' || *s == '{')
+        if (*s == '<' || *s == '{') {
             name = true;
-        else if (*s == '>' || *s == '}')
+        } else if (*s == '>' || *s == '}') {
             name = false;
-        else if (*s == '\\' && s[1])
-            s++;
-        else if (!name && ((*s >= 'a' && *s <= 'z') || *s == ' '))
-            text_add(out, s, 1);
-        else if (*s == '|')
+        } else if (*s == '\\' && s[1]) {
+            char sample = sample_of(*++s);
+            text_add(out, &sample, 1);
+        } else if (*s == '|') {
             text_puts(out, " ");
+        } else if (!name && !strchr("()[]?*+^$.", *s)) {
+            text_add(out, s, 1);
+        }
     }
 }
 
@@ -63,7 +83,10 @@ static void trial_text(struct text *out, int kind, const struct text *letters)
     default:
         repeat(out, "a", 1);
     }
-    text_puts(out, "\x7F"); /* nothing matches this, so the end is always a disappointment */
+    /* Nothing matches the first, so hopes are disappointed; the rest keeps PCRE2 from seeing at
+     * once that a letter it needs is missing. */
+    text_puts(out, "\x7F");
+    text_add(out, letters->bytes, letters->length);
 }
 
 static bool gives_up(struct reader *reader, const struct pattern *pattern, const struct text *text)

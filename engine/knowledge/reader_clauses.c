@@ -117,48 +117,63 @@ static bool ends_scope(const struct item *item)
     return item->kind == ITEM_CUT || is_role(item, ROLE_BREAK);
 }
 
-static bool hedge_range(struct pass *p, size_t from, size_t to)
+/*
+ * Numbers are left alone beside something else: what is doubted in "day 12, I
+ * think it is green" is the green, and "maybe 12 days" is the phrases' matter.
+ */
+static void hedge_range(struct pass *p, size_t from, size_t to)
 {
-    bool any = false;
+    bool other = false;
     for (size_t i = from; i < to; i++)
-        if (is_content(&p->items[i])) {
+        other = other || (is_content(&p->items[i]) && !is_role(&p->items[i], ROLE_NUMBER));
+    for (size_t i = from; i < to; i++)
+        if (is_content(&p->items[i]) && !(other && is_role(&p->items[i], ROLE_NUMBER)))
             p->items[i].match->hedged = true;
-            any = true;
-        }
-    return any;
+}
+
+struct stretch { /* of a sentence, between two cuts or breaks */
+    size_t from, to;
+    bool hedged, content, unknown;
+};
+
+static struct stretch next_stretch(const struct pass *p, size_t from)
+{
+    struct stretch s = {.from = from};
+    for (s.to = from; s.to < p->count && !ends_scope(&p->items[s.to]); s.to++) {
+        const struct item *item = &p->items[s.to];
+        s.hedged = s.hedged || is_role(item, ROLE_HEDGE);
+        s.content = s.content || is_content(item);
+        s.unknown = s.unknown || item->kind == ITEM_UNKNOWN;
+    }
+    return s;
 }
 
 /* A hedge weakens its own stretch of the sentence; if nothing is said there, the next, or the last.
  */
 static void apply_hedges(struct pass *p)
 {
-    size_t from = 0;
-    size_t told_from = 0; /* the last stretch of this sentence with something said */
-    size_t told_to = 0;
+    struct stretch told = {0}; /* the last of this sentence with something said */
     bool pending = false;
-    for (size_t i = 0; i <= p->count; i++) {
-        const struct item *end = i < p->count ? &p->items[i] : NULL;
-        if (end && !ends_scope(end)) {
-            pending = pending || is_role(end, ROLE_HEDGE);
-            continue;
-        }
-        bool asked = end && end->kind == ITEM_CUT && end->cut == CUT_QUESTION;
-        bool content = false;
-        for (size_t j = from; j < i; j++)
-            content = content || is_content(&p->items[j]);
-        if ((pending || asked) && hedge_range(p, from, i))
+    for (struct stretch s = {0}; s.from <= p->count; s.from = s.to + 1) {
+        s = next_stretch(p, s.from);
+        const struct item *end = s.to < p->count ? &p->items[s.to] : NULL;
+        bool cut = !end || end->kind == ITEM_CUT;
+        bool asked = end && cut && end->cut == CUT_QUESTION;
+        pending = pending || s.hedged;
+        if (s.content) {
+            if (pending || asked)
+                hedge_range(p, s.from, s.to);
+            told = s;
             pending = false;
-        if (content) {
-            told_from = from;
-            told_to = i;
+        } else if (s.unknown && !s.hedged) {
+            pending = false; /* it was about what is not understood */
         }
-        if (!end || (end->kind == ITEM_CUT && end->cut != CUT_SOFT)) {
+        if (cut && !(end && end->cut == CUT_SOFT)) {
             if (pending)
-                (void)hedge_range(p, told_from, told_to);
+                hedge_range(p, told.from, told.to);
             pending = false;
-            told_from = told_to = i;
+            told = (struct stretch){0};
         }
-        from = i + 1;
     }
 }
 
@@ -282,7 +297,15 @@ static bool list_goes_on(struct pass *p, size_t at)
     return false;
 }
 
-/* "Green: none", "sour smell, not by the port": a negation with nothing after it looks back. */
+/* Whether the negation under way is one that can answer ("none"), and stands at the end. */
+static bool may_look_back(const struct pass *p, size_t end)
+{
+    enum { WORDS_AFTER = 2 };
+    const struct match *negation = p->items[p->negation].match;
+    return negation->answers && end - p->negation <= WORDS_AFTER + 1;
+}
+
+/* "Green: none": a negation with nothing after it looks back. */
 static bool deny_before(struct pass *p)
 {
     const struct match *denied = NULL;
@@ -296,7 +319,7 @@ static bool deny_before(struct pass *p)
             continue;
         }
         if (!is_role(item, ROLE_VALUE) || item->match->denied ||
-            (denied && !same_subject(p, denied, item->match)))
+            (denied && !same_subject(p, denied, item->match) && item->match->end <= denied->start))
             break;
         if (only_where(p, item->match)) {
             item->match->swallowed = true;
@@ -354,7 +377,7 @@ static void lift_denial(struct pass *p, size_t at)
 
 static void end_clause(struct pass *p, size_t at)
 {
-    if (p->negations % 2 == 1 && !p->last && !p->blocked &&
+    if (p->negations % 2 == 1 && !p->last && !p->blocked && may_look_back(p, at) &&
         (p->said ? deny_before(p) : deny_question(p)))
         mark_negations(p, at, true);
     forget(p);

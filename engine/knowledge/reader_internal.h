@@ -67,6 +67,7 @@ struct token { /* one word */
     uint32_t roles; /* bit per enum role that the word has by itself */
     bool covered;   /* some match accounts for it */
     bool unclear;   /* a negation of which it is not plain what it denies */
+    bool counts;    /* it can begin a quantity */
 };
 
 /* ---- patterns (reader_patterns.c) -------------------------------------------------------------
@@ -97,31 +98,46 @@ struct pattern {
     enum dimension gate;      /* not run on a text without a quantity of this; DIM_COUNT: none */
     pcre2_code *code;         /* NULL until first asked for, if it is sure to compile */
     uint32_t quantity, gap, over, under; /* bit per capturing group of that name */
+    unsigned char needed; /* bit per set of letters that a text must show before it is run */
     size_t scanned; /* bytes looked at so far: decides when translating to machine code pays */
     bool translated;
 };
 
-/* One place where the letters of a phrase may stand in a text. */
-struct literal {
+struct literal { /* a string that some patterns cannot do without */
     const char *text;
     uint32_t length;
-    uint32_t pattern;
-    uint32_t next; /* in its bucket; NO_INDEX ends it */
+    uint32_t users; /* who; NO_INDEX ends every list here */
+    uint32_t next;  /* literal in the same bucket */
+    uint32_t scan;  /* when it was last met */
 };
 
-enum { LITERAL_KEY = 3, LITERAL_BUCKETS = 4096 };
+struct literal_user {
+    uint32_t pattern;
+    uint32_t next;     /* user of the same literal */
+    unsigned char bit; /* of the set it belongs to, in the pattern's `needed` */
+};
+
+enum { LITERAL_SHORTEST = 2, LITERAL_KEY = 3, LITERAL_BUCKETS = 4096 };
 #define NO_INDEX UINT32_MAX
 
 struct prefilter { /* which patterns could match at all */
     struct literal *literals;
     size_t literal_count, literal_room;
-    uint32_t buckets[LITERAL_BUCKETS];
-    uint32_t *always; /* patterns without a letter to go by */
+    struct literal_user *users;
+    size_t user_count, user_room;
+    uint32_t buckets[LITERAL_BUCKETS];       /* by the first LITERAL_KEY bytes */
+    uint32_t short_buckets[LITERAL_BUCKETS]; /* literals of LITERAL_SHORTEST bytes */
+    uint32_t *always;                        /* patterns without a letter to go by */
     size_t always_count, always_room;
 };
 
-/* Where the literals starting with these LITERAL_KEY bytes are listed. */
-uint32_t prefilter_bucket(const char *text);
+struct prefilter_state { /* of one pattern, in the clause being looked at */
+    uint32_t scan;       /* the state is of this scan */
+    unsigned char seen;  /* sets of which a string was found */
+};
+
+/* Where the literals are listed that start with the `length` bytes at `text`. */
+uint32_t prefilter_bucket(const char *text, size_t length);
 
 /* ---- single words (reader_lexicon.c) ----------------------------------------------------------
  */
@@ -130,7 +146,8 @@ struct lexeme {
     const char *word;
     uint32_t length;
     uint32_t roles;
-    bool vocabulary; /* stands in a phrase: a slip may be meant for it */
+    bool vocabulary;    /* stands in a phrase: a slip may be meant for it */
+    signed char counts; /* it can begin a quantity: 1 yes, -1 no, 0 not looked yet */
     bool spared;
     uint32_t next; /* with the same first letter; NO_INDEX ends it */
 };
@@ -148,7 +165,7 @@ struct lexicon {
 bool lexicon_init(struct lexicon *lexicon, struct arena *memory);
 /* The entry for a word, made if need be; NULL when out of memory (and `failed` is set). */
 struct lexeme *lexicon_add(struct lexicon *lexicon, const char *word, size_t length);
-const struct lexeme *lexicon_find(const struct lexicon *lexicon, const char *word, size_t length);
+struct lexeme *lexicon_find(const struct lexicon *lexicon, const char *word, size_t length);
 /* The one word of the phrases that `word` is a slip of, or NULL. */
 const struct lexeme *lexicon_slip(const struct lexicon *lexicon, const char *word, size_t length);
 /* Adds every word of `text` to the vocabulary. */
@@ -167,11 +184,15 @@ struct literal_set {
     size_t count, room;
 };
 
+enum { REQUIRED_MOST = 3 };
+
 struct literals {
-    bool sound;                  /* read from end to end, and plain enough that it must compile */
-    bool exact;                  /* the pattern matches `whole` and nothing else */
-    struct literal_set whole;    /* when exact */
-    struct literal_set required; /* any match contains one of these; empty when nothing is known */
+    bool sound;               /* read from end to end, and plain enough that it must compile */
+    bool exact;               /* the pattern matches `whole` and nothing else */
+    struct literal_set whole; /* when exact */
+    /* Any match contains one string of each of these; the most telling first. */
+    struct literal_set required[REQUIRED_MOST];
+    size_t required_count;
 };
 
 /* Every literal piece goes to `lexicon` (may be NULL) as vocabulary. False when out of memory. */
@@ -189,15 +210,13 @@ struct reader {
     size_t pattern_count, pattern_room;
     struct prefilter prefilter;
     struct lexicon lexicon;
-    const char *quantity_prefix; /* what may stand before a quantity: "about" */
-    uint32_t *stamps;            /* per pattern: the scan it was last picked in */
+    const char *quantity_prefix;    /* what may stand before a quantity: "about" */
+    struct prefilter_state *states; /* per pattern */
     uint32_t scan;
     pcre2_compile_context *compiling;
     pcre2_match_context *limits;
     pcre2_match_data *found;
-    /* Quantities without a phrase, per dimension; made when first asked for. */
-    struct pattern bare[DIM_COUNT];  /* the unit is optional: answers */
-    struct pattern gates[DIM_COUNT]; /* the unit is required: is there any in a text? */
+    struct pattern bare[DIM_COUNT]; /* quantities without a phrase; made when first asked for */
 };
 
 /* Compiles everything `reader->rules` says into patterns, prefilter and lexicon. */
@@ -223,6 +242,7 @@ struct match {
     unsigned gap_count;
     bool over, under; /* how the quantity is bounded */
     bool bare;        /* taken for an answer: gives way to no other number of its length */
+    bool answers;     /* a negation that answers by itself: "none" */
     bool dropped;
     /* set by reader_clauses.c */
     bool denied;
@@ -282,11 +302,9 @@ struct job {
 enum status job_tokens(struct job *job);
 /* Collects all matches of all phrases worth trying, and of single words with a role. */
 enum status job_scan(struct job *job);
-/* A quantity by itself, as a pattern of its own. */
-enum status job_quantity(struct job *job, enum dimension dimension, bool unit_required,
-                         struct pattern **found);
-/* Runs one pattern over the whole working text. */
-enum status job_run(struct job *job, struct pattern *pattern, struct match_list *into);
+/* Runs one pattern over [from, to) of the working text. */
+enum status job_run(struct job *job, struct pattern *pattern, uint32_t from, uint32_t to,
+                    struct match_list *into);
 /* Keeps the matches that stand, in order of start; marks the tokens they cover. */
 enum status job_resolve(struct job *job);
 /* Marks the tokens that matches account for; without `all`, idle negations do not count. */

@@ -79,7 +79,7 @@ struct lexeme *lexicon_add(struct lexicon *lexicon, const char *word, size_t len
     return lexeme;
 }
 
-const struct lexeme *lexicon_find(const struct lexicon *lexicon, const char *word, size_t length)
+struct lexeme *lexicon_find(const struct lexicon *lexicon, const char *word, size_t length)
 {
     uint32_t index = lexicon->slots[slot_of(lexicon, word, length)];
     return index == NO_INDEX ? NULL : &lexicon->lexemes[index];
@@ -104,31 +104,75 @@ void lexicon_learn(struct lexicon *lexicon, const char *text, size_t length)
 /* ---- slips ------------------------------------------------------------------------------------
  */
 
-/* How two words differ; the less likely a slip, the higher. */
+/*
+ * English is full of words a letter apart: "bank" and "blank", "coats" and
+ * "coast". So a slip must be of a kind that fingers and ears make: letters
+ * swapped, doubled or not, a vowel lost, added or mistaken for another; in a
+ * long word any letter lost or added or wrong. The
+ * first letter is seldom mistyped, the last carries the ending. Real words that
+ * remain are spared by name (language.spared).
+ */
 enum slip { SLIP_NONE, SLIP_SWAPPED, SLIP_LENGTH, SLIP_WRONG, SLIP_FAR };
+enum { LONG_WORD = 7 }; /* above it any letter may be wrong, at it a neighbour on the keyboard */
 
-static enum slip same_length(const char *a, const char *b, size_t length)
+/* Letters that come and go unheard. */
+static bool is_soft(char c)
 {
-    size_t first = 0;
-    while (first < length && a[first] == b[first])
-        first++;
-    if (first == length)
+    return c && strchr("aeiouyh", c);
+}
+
+static bool beside_on_keyboard(char a, char b)
+{
+    static const char *const rows[] = {"qwertyuiop", "asdfghjkl", "zxcvbnm"};
+    int row_a = 0, row_b = 0, place_a = 0, place_b = 0;
+    for (int row = 0; row < 3; row++) {
+        const char *found_a = strchr(rows[row], a);
+        const char *found_b = strchr(rows[row], b);
+        if (found_a) {
+            row_a = row;
+            place_a = (int)(found_a - rows[row]);
+        }
+        if (found_b) {
+            row_b = row;
+            place_b = (int)(found_b - rows[row]);
+        }
+    }
+    return row_a - row_b >= -1 && row_a - row_b <= 1 && place_a - place_b >= -1 &&
+           place_a - place_b <= 1;
+}
+
+static enum slip same_length(const char *typed, const char *meant, size_t length)
+{
+    size_t at = 0;
+    while (at < length && typed[at] == meant[at])
+        at++;
+    if (at == length)
         return SLIP_NONE;
-    if (!memcmp(a + first + 1, b + first + 1, length - first - 1))
-        return SLIP_WRONG;
-    if (first + 1 < length && a[first] == b[first + 1] && a[first + 1] == b[first] &&
-        !memcmp(a + first + 2, b + first + 2, length - first - 2))
+    if (!at || at + 1 == length)
+        return SLIP_FAR;
+    if (!memcmp(typed + at + 1, meant + at + 1, length - at - 1)) {
+        bool soft = is_soft(typed[at]) && is_soft(meant[at]);
+        bool neighbours = length >= LONG_WORD && beside_on_keyboard(typed[at], meant[at]);
+        return soft || neighbours || length > LONG_WORD ? SLIP_WRONG : SLIP_FAR;
+    }
+    if (typed[at] == meant[at + 1] && typed[at + 1] == meant[at] &&
+        !memcmp(typed + at + 2, meant + at + 2, length - at - 2) &&
+        (at + 2 < length || length >= LONG_WORD))
         return SLIP_SWAPPED;
     return SLIP_FAR;
 }
 
-/* Whether leaving one letter out of the longer gives the shorter. */
-static enum slip one_longer(const char *longer, const char *shorter, size_t length)
+/* Whether leaving one letter out of `longer` gives `shorter`, which has `length` letters. */
+static enum slip one_longer(const char *longer, const char *shorter, size_t length,
+                            size_t meant_length)
 {
-    size_t first = 0;
-    while (first < length && longer[first] == shorter[first])
-        first++;
-    return memcmp(longer + first + 1, shorter + first, length - first) ? SLIP_FAR : SLIP_LENGTH;
+    size_t at = 0;
+    while (at < length && longer[at] == shorter[at])
+        at++;
+    if (!at || at == length || memcmp(longer + at + 1, shorter + at, length - at) != 0)
+        return SLIP_FAR;
+    bool doubled = longer[at] == longer[at - 1];
+    return doubled || is_soft(longer[at]) || meant_length >= LONG_WORD ? SLIP_LENGTH : SLIP_FAR;
 }
 
 static enum slip compare(const char *typed, size_t length, const struct lexeme *meant)
@@ -136,9 +180,9 @@ static enum slip compare(const char *typed, size_t length, const struct lexeme *
     if (meant->length == length)
         return same_length(typed, meant->word, length);
     if (meant->length == length + 1)
-        return one_longer(meant->word, typed, length);
+        return one_longer(meant->word, typed, length, meant->length);
     if (meant->length + 1 == length)
-        return one_longer(typed, meant->word, meant->length);
+        return one_longer(typed, meant->word, meant->length, meant->length);
     return SLIP_FAR;
 }
 

@@ -149,12 +149,31 @@ static bool cross(struct cursor *c, const struct literal_set *a, const struct li
     return !c->failed;
 }
 
-static const struct literal_set *must_have(const struct literals *piece)
+/* The most telling set of a piece; an empty one when nothing is known. */
+static struct literal_set must_have(const struct literals *piece)
 {
-    return piece->exact ? &piece->whole : &piece->required;
+    return piece->exact ? piece->whole : piece->required[0];
 }
 
-/* `sum` followed by `next`: while both are exact the strings grow, else the better set is kept. */
+/* Keeps the most telling sets, in order. */
+static void require(struct literals *sum, struct literal_set set)
+{
+    if (shortest(&set) < LITERAL_SHORTEST)
+        return;
+    for (size_t i = 0; i < REQUIRED_MOST; i++) {
+        if (i < sum->required_count && !tells_more(&set, &sum->required[i]))
+            continue;
+        struct literal_set pushed = sum->required[i];
+        sum->required[i] = set;
+        if (i == sum->required_count) {
+            sum->required_count++;
+            return;
+        }
+        set = pushed;
+    }
+}
+
+/* `sum` followed by `next`: while both are exact the strings grow, else their sets are kept. */
 static void append(struct cursor *c, struct literals *sum, struct literal_set *run,
                    const struct literals *next)
 {
@@ -165,15 +184,14 @@ static void append(struct cursor *c, struct literals *sum, struct literal_set *r
     }
     struct literals ended = {.exact = true, .whole = *run};
     learn(c, &ended);
-    if (tells_more(run, &sum->required))
-        sum->required = *run;
+    require(sum, *run);
     sum->exact = false;
     if (next->exact) {
         *run = next->whole;
         return;
     }
-    if (tells_more(&next->required, &sum->required))
-        sum->required = next->required;
+    for (size_t i = 0; i < next->required_count; i++)
+        require(sum, next->required[i]);
     *run = nothing(c).whole;
 }
 
@@ -438,7 +456,11 @@ static struct literals read_repeated(struct cursor *c)
     if (at_most_one && !may_be_none)
         return atom;
     learn(c, &atom);
-    return may_be_none ? ANYTHING : (struct literals){.required = *must_have(&atom)};
+    if (may_be_none)
+        return ANYTHING;
+    struct literals some = {0};
+    require(&some, must_have(&atom));
+    return some;
 }
 
 static struct literals read_sequence(struct cursor *c)
@@ -458,26 +480,28 @@ static struct literals read_sequence(struct cursor *c)
     }
     struct literals ended = {.exact = true, .whole = run};
     learn(c, &ended);
-    if (tells_more(&run, &sum.required))
-        sum.required = run;
+    require(&sum, run);
     return sum;
 }
 
 static void either(struct cursor *c, struct literals *sum, const struct literals *next)
 {
-    const struct literal_set *a = must_have(sum);
-    const struct literal_set *b = must_have(next);
-    bool fits = a->count + b->count <= SET_MOST;
+    struct literal_set a = must_have(sum);
+    struct literal_set b = must_have(next);
+    bool fits = a.count + b.count <= SET_MOST;
     bool exact = sum->exact && next->exact && fits;
     if (!exact) {
         learn(c, sum);
         learn(c, next);
     }
     struct literal_set both = {0};
-    if (exact || (fits && shortest(a) && shortest(b)))
-        both = merged(c, *a, b);
-    *sum = exact ? (struct literals){.exact = true, .whole = both}
-                 : (struct literals){.required = both};
+    if (exact || (fits && shortest(&a) && shortest(&b)))
+        both = merged(c, a, &b);
+    *sum = (struct literals){.exact = exact};
+    if (exact)
+        sum->whole = both;
+    else
+        require(sum, both);
 }
 
 static struct literals read_alternatives(struct cursor *c)
@@ -510,6 +534,6 @@ bool literals_find(const char *source, struct arena *arena, struct lexicon *lexi
     learn(&c, literals);
     literals->sound = !c.doubt && c.end - source < SOUND_LONGEST;
     if (literals->exact)
-        literals->required = literals->whole;
+        require(literals, literals->whole);
     return true;
 }

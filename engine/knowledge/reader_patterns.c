@@ -186,10 +186,11 @@ static struct pattern *pattern_new(struct reader *reader)
 /* ---- the prefilter ----------------------------------------------------------------------------
  */
 
-uint32_t prefilter_bucket(const char *text)
+uint32_t prefilter_bucket(const char *text, size_t length)
 {
-    uint32_t key = (uint32_t)(unsigned char)text[0] | (uint32_t)(unsigned char)text[1] << 8 |
-                   (uint32_t)(unsigned char)text[2] << 16;
+    uint32_t key = 0;
+    for (size_t i = 0; i < length; i++)
+        key = key << 8 | (unsigned char)text[i];
     return (key * 2654435761u) >> 20; /* the top twelve bits: LITERAL_BUCKETS */
 }
 
@@ -209,38 +210,75 @@ static bool filter_always(struct reader *reader, uint32_t pattern)
     return true;
 }
 
-static bool filter_literal(struct reader *reader, uint32_t pattern, const struct literal_text *text)
+static uint32_t *bucket_of(struct prefilter *filter, const struct literal_text *text)
+{
+    if (text->length < LITERAL_KEY)
+        return &filter->short_buckets[prefilter_bucket(text->text, text->length)];
+    return &filter->buckets[prefilter_bucket(text->text, LITERAL_KEY)];
+}
+
+/* The literal of this text, made if need be; NULL when out of memory. */
+static struct literal *literal_of(struct reader *reader, const struct literal_text *text)
 {
     struct prefilter *filter = &reader->prefilter;
+    uint32_t *bucket = bucket_of(filter, text);
+    for (uint32_t i = *bucket; i != NO_INDEX; i = filter->literals[i].next)
+        if (filter->literals[i].length == text->length &&
+            !memcmp(filter->literals[i].text, text->text, text->length))
+            return &filter->literals[i];
     if (filter->literal_count == filter->literal_room) {
         size_t room = filter->literal_room ? filter->literal_room * 2 : 1024;
         struct literal *grown = arena_grow(reader->memory, filter->literals, filter->literal_count,
                                            room, sizeof *grown);
         if (!grown)
-            return false;
+            return NULL;
         filter->literals = grown;
         filter->literal_room = room;
     }
     const char *copy = arena_copy(reader->memory, text->text, text->length);
     if (!copy)
-        return false;
-    uint32_t *bucket = &filter->buckets[prefilter_bucket(copy)];
-    filter->literals[filter->literal_count] =
-        (struct literal){.text = copy, .length = text->length, .pattern = pattern, .next = *bucket};
+        return NULL;
+    struct literal *literal = &filter->literals[filter->literal_count];
+    *literal =
+        (struct literal){.text = copy, .length = text->length, .users = NO_INDEX, .next = *bucket};
     *bucket = (uint32_t)filter->literal_count++;
+    return literal;
+}
+
+static bool filter_literal(struct reader *reader, uint32_t pattern, unsigned char bit,
+                           const struct literal_text *text)
+{
+    struct prefilter *filter = &reader->prefilter;
+    struct literal *literal = literal_of(reader, text);
+    if (!literal)
+        return false;
+    if (filter->user_count == filter->user_room) {
+        size_t room = filter->user_room ? filter->user_room * 2 : 4096;
+        struct literal_user *grown =
+            arena_grow(reader->memory, filter->users, filter->user_count, room, sizeof *grown);
+        if (!grown)
+            return false;
+        filter->users = grown;
+        filter->user_room = room;
+    }
+    filter->users[filter->user_count] =
+        (struct literal_user){.pattern = pattern, .bit = bit, .next = literal->users};
+    literal->users = (uint32_t)filter->user_count++;
     return true;
 }
 
-static bool filter_add(struct reader *reader, uint32_t pattern, const struct literal_set *required)
+static bool filter_add(struct reader *reader, uint32_t pattern, const struct literals *literals)
 {
-    bool usable = required->count > 0;
-    for (size_t i = 0; i < required->count; i++)
-        usable = usable && required->items[i].length >= LITERAL_KEY;
-    if (!usable)
+    if (!literals->required_count)
         return filter_always(reader, pattern);
-    for (size_t i = 0; i < required->count; i++)
-        if (!filter_literal(reader, pattern, &required->items[i]))
-            return false;
+    for (size_t i = 0; i < literals->required_count; i++) {
+        const struct literal_set *set = &literals->required[i];
+        unsigned char bit = (unsigned char)(1u << i);
+        reader->patterns[pattern].needed |= bit;
+        for (size_t j = 0; j < set->count; j++)
+            if (!filter_literal(reader, pattern, bit, &set->items[j]))
+                return false;
+    }
     return true;
 }
 
@@ -288,8 +326,9 @@ static enum status add_phrase(struct reader *reader, const struct source_list *l
 {
     const char *source = list->phrases[index];
     struct literals literals;
-    if (!literals_find(source, reader->scratch, &reader->lexicon, &literals) ||
-        reader->lexicon.failed)
+    /* Words that need no understanding need not be understood when mistyped. */
+    struct lexicon *lexicon = list->role <= ROLE_HEDGE ? &reader->lexicon : NULL;
+    if (!literals_find(source, reader->scratch, lexicon, &literals) || reader->lexicon.failed)
         return STATUS_MEMORY;
     if (list->role > ROLE_STATEMENT && all_single_words(&literals))
         return add_words(reader, &literals, list->role) ? STATUS_OK : STATUS_MEMORY;
@@ -310,7 +349,7 @@ static enum status add_phrase(struct reader *reader, const struct source_list *l
     enum status status = sure ? STATUS_OK : pattern_try(reader, pattern, diags);
     if (status != STATUS_OK)
         return status;
-    return filter_add(reader, number, &literals.required) ? STATUS_OK : STATUS_MEMORY;
+    return filter_add(reader, number, &literals) ? STATUS_OK : STATUS_MEMORY;
 }
 
 /* Goes on after a pattern that does not compile, so that all of them are told at once. */
@@ -436,6 +475,7 @@ static bool build_prefix(struct reader *reader)
 enum status patterns_build(struct reader *reader, struct diags *diags)
 {
     memset(reader->prefilter.buckets, 0xFF, sizeof reader->prefilter.buckets);
+    memset(reader->prefilter.short_buckets, 0xFF, sizeof reader->prefilter.short_buckets);
     if (!build_prefix(reader))
         return STATUS_MEMORY;
     enum status worst = STATUS_OK;
@@ -451,6 +491,6 @@ enum status patterns_build(struct reader *reader, struct diags *diags)
         return status;
     if (!add_spared(reader) || !learn_quantities(reader))
         return STATUS_MEMORY;
-    reader->stamps = arena_array(reader->memory, reader->pattern_count, sizeof *reader->stamps);
-    return reader->stamps ? worst : STATUS_MEMORY;
+    reader->states = arena_array(reader->memory, reader->pattern_count, sizeof *reader->states);
+    return reader->states ? worst : STATUS_MEMORY;
 }

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Words and matches: which phrases are worth trying on a text, and where they match. */
+/* Matches: which phrases are worth trying on a clause, and where they match. */
 #include <string.h>
 
 #include "knowledge/reader_internal.h"
@@ -18,52 +18,7 @@ enum {
     TRANSLATE_AFTER = 16 * 1024,
 };
 
-/* ---- tokens -----------------------------------------------------------------------------------
- */
-
-/* Letters, digits and whatever is not ASCII; a degree sign only ends a word. */
-static size_t word_length(const char *bytes, size_t length)
-{
-    size_t at = 0;
-    while (at < length) {
-        unsigned char c = (unsigned char)bytes[at];
-        bool word = (c >= 'a' && c <= 'z') || (c >= '0' && c <= '9') || c >= 0x80;
-        if (c == 0xC2 && at + 1 < length && (unsigned char)bytes[at + 1] == 0xB0)
-            break;
-        if (!word &&
-            !(c == '\'' && at && at + 1 < length && bytes[at + 1] >= 'a' && bytes[at + 1] <= 'z'))
-            break;
-        at++;
-    }
-    return at;
-}
-
-enum status job_tokens(struct job *job)
-{
-    const struct working *w = &job->working;
-    size_t room = 0;
-    for (size_t at = 0; at < w->length; room++) {
-        size_t size = word_length(w->bytes + at, w->length - at);
-        at += size ? size : 1;
-    }
-    job->tokens = arena_array(job->scratch, room, sizeof *job->tokens);
-    job->token_count = 0;
-    if (!job->tokens)
-        return STATUS_MEMORY;
-    for (size_t at = 0; at < w->length;) {
-        size_t size = word_length(w->bytes + at, w->length - at);
-        if (size) {
-            const struct lexeme *lexeme = lexicon_find(&job->reader->lexicon, w->bytes + at, size);
-            job->tokens[job->token_count++] = (struct token){.start = (uint32_t)at,
-                                                             .end = (uint32_t)(at + size),
-                                                             .roles = lexeme ? lexeme->roles : 0};
-        }
-        at += size ? size : 1;
-    }
-    return STATUS_OK;
-}
-
-/* ---- matches ----------------------------------------------------------------------------------
+/* ---- one pattern ------------------------------------------------------------------------------
  */
 
 struct match *match_add(struct match_list *list)
@@ -108,7 +63,7 @@ static void take_groups(struct match *match, const struct pattern *pattern,
             match->q_start = (uint32_t)start;
             match->q_end = (uint32_t)end;
         }
-        if ((pattern->gap >> i & 1) && match->gap_count < MATCH_GAPS) {
+        if ((pattern->gap >> i & 1) && match->gap_count < MATCH_GAPS && start >= match->start) {
             match->gaps[match->gap_count].start = (uint32_t)start;
             match->gaps[match->gap_count++].end = (uint32_t)end;
         }
@@ -137,6 +92,13 @@ static void maybe_translate(struct pattern *pattern, size_t length)
     (void)pcre2_jit_compile(pattern->code, PCRE2_JIT_COMPLETE);
 }
 
+static void set_limits(struct reader *reader, size_t length)
+{
+    pcre2_set_match_limit(reader->limits, (uint32_t)(STEPS_FREE + STEPS_PER_BYTE * length));
+    pcre2_set_depth_limit(reader->limits, DEPTH_LIMIT);
+    pcre2_set_heap_limit(reader->limits, HEAP_LIMIT_KIB);
+}
+
 static bool degree_at(const struct working *w, size_t at)
 {
     return at + 1 < w->length && (unsigned char)w->bytes[at] == 0xC2 &&
@@ -152,16 +114,36 @@ static bool cuts_word(const struct working *w, size_t start, size_t end)
     return before || after;
 }
 
-enum status job_run(struct job *job, struct pattern *pattern, struct match_list *into)
+static enum status take_match(struct job *job, const struct pattern *pattern, int count,
+                              struct match_list *into)
+{
+    const PCRE2_SIZE *groups = pcre2_get_ovector_pointer(job->reader->found);
+    if (cuts_word(&job->working, groups[0], groups[1]) ||
+        (pattern->role == ROLE_NUMBER && !took_part(groups, count, pattern->quantity)))
+        return STATUS_OK;
+    struct match *match = match_add(into);
+    if (!match)
+        return into->full ? STATUS_DATA : STATUS_MEMORY;
+    match->start = (uint32_t)groups[0];
+    match->end = (uint32_t)groups[1];
+    match->role = pattern->role;
+    match->observable = pattern->observable;
+    match->item = pattern->item;
+    take_groups(match, pattern, groups, count);
+    return STATUS_OK;
+}
+
+enum status job_run(struct job *job, struct pattern *pattern, uint32_t from, uint32_t to,
+                    struct match_list *into)
 {
     struct reader *r = job->reader;
-    const struct working *w = &job->working;
     enum status status = pattern_ready(r, pattern);
     if (status != STATUS_OK)
         return status;
-    maybe_translate(pattern, w->length);
-    for (PCRE2_SIZE at = 0; at < w->length;) {
-        int count = pcre2_match(pattern->code, (PCRE2_SPTR)w->bytes, w->length, at,
+    maybe_translate(pattern, to - from);
+    set_limits(r, to - from);
+    for (PCRE2_SIZE at = from; at < to && status == STATUS_OK;) {
+        int count = pcre2_match(pattern->code, (PCRE2_SPTR)job->working.bytes, to, at,
                                 PCRE2_NO_UTF_CHECK | PCRE2_NOTEMPTY, r->found, r->limits);
         if (count == PCRE2_ERROR_NOMATCH)
             return STATUS_OK;
@@ -170,104 +152,127 @@ enum status job_run(struct job *job, struct pattern *pattern, struct match_list 
         if (count < 0)
             return note_limit(job, pattern);
         const PCRE2_SIZE *groups = pcre2_get_ovector_pointer(r->found);
-        /* \K in a lookahead can put the start behind the end; such a match says nothing. */
-        if (groups[1] <= groups[0])
-            return STATUS_OK;
+        if (groups[1] <= at || groups[1] <= groups[0])
+            return STATUS_OK; /* \K can put the start behind the end; such a match says nothing */
         at = groups[1];
-        if (cuts_word(w, groups[0], groups[1]) ||
-            (pattern->role == ROLE_NUMBER && !took_part(groups, count, pattern->quantity)))
-            continue;
-        struct match *match = match_add(into);
-        if (!match)
-            return into->full ? STATUS_DATA : STATUS_MEMORY;
-        match->start = (uint32_t)groups[0];
-        match->end = (uint32_t)groups[1];
-        match->role = pattern->role;
-        match->observable = pattern->observable;
-        match->item = pattern->item;
-        take_groups(match, pattern, groups, count);
+        status = take_match(job, pattern, count, into);
     }
-    return STATUS_OK;
-}
-
-enum status job_quantity(struct job *job, enum dimension dimension, bool unit_required,
-                         struct pattern **found)
-{
-    struct reader *r = job->reader;
-    struct pattern *pattern = unit_required ? &r->gates[dimension] : &r->bare[dimension];
-    *found = pattern;
-    if (pattern->source)
-        return STATUS_OK;
-    pattern->role = ROLE_NUMBER;
-    pattern->source =
-        arena_format(r->memory, "(?<q>%s)", quantity_pattern(dimension, unit_required));
-    return pattern->source ? STATUS_OK : STATUS_MEMORY;
-}
-
-/* Whether the text holds a quantity that the pattern cannot do without. */
-static enum status pass_gate(struct job *job, enum dimension gate, bool *open)
-{
-    struct pattern *pattern = NULL;
-    *open = true;
-    if (gate == DIM_COUNT)
-        return STATUS_OK;
-    if (!job->gates[gate]) {
-        enum status status = job_quantity(job, gate, true, &pattern);
-        if (status == STATUS_OK)
-            status = pattern_ready(job->reader, pattern);
-        if (status != STATUS_OK)
-            return status;
-        maybe_translate(pattern, job->working.length);
-        int count = pcre2_match(pattern->code, (PCRE2_SPTR)job->working.bytes, job->working.length,
-                                0, PCRE2_NO_UTF_CHECK, job->reader->found, job->reader->limits);
-        job->gates[gate] = count == PCRE2_ERROR_NOMATCH ? -1 : 1;
-    }
-    *open = job->gates[gate] > 0;
-    return STATUS_OK;
+    return status;
 }
 
 /* ---- which patterns ---------------------------------------------------------------------------
  */
 
-static void set_limits(struct reader *reader, size_t length)
+struct clause { /* of the working text, and what it holds */
+    uint32_t from, to;
+    size_t first_token, end_token;
+    signed char gates[DIM_COUNT]; /* a quantity: 1 there is one, -1 there is none, 0 not looked */
+};
+
+/*
+ * Whether the clause holds a quantity that a pattern cannot do without. Degrees
+ * may leave open of which scale, so there the unit is not insisted on.
+ */
+static bool gate_open(struct job *job, struct clause *clause, enum dimension gate)
 {
-    pcre2_set_match_limit(reader->limits, (uint32_t)(STEPS_FREE + STEPS_PER_BYTE * length));
-    pcre2_set_depth_limit(reader->limits, DEPTH_LIMIT);
-    pcre2_set_heap_limit(reader->limits, HEAP_LIMIT_KIB);
+    if (gate == DIM_COUNT)
+        return true;
+    if (clause->gates[gate])
+        return clause->gates[gate] > 0;
+    clause->gates[gate] = -1;
+    for (size_t i = clause->first_token; i < clause->end_token; i++) {
+        struct quantity quantity;
+        size_t used = 0;
+        const struct token *token = &job->tokens[i];
+        if (token->counts &&
+            quantity_read(job->working.bytes + token->start, clause->to - token->start, gate,
+                          &quantity, &used) == QUANTITY_OK &&
+            (quantity.unit_given || gate == DIM_CELSIUS)) {
+            clause->gates[gate] = 1;
+            break;
+        }
+    }
+    return clause->gates[gate] > 0;
 }
 
-static enum status run_once(struct job *job, uint32_t number)
+static enum status run_in(struct job *job, struct clause *clause, uint32_t number)
 {
-    struct reader *r = job->reader;
-    struct pattern *pattern = &r->patterns[number];
-    if (r->stamps[number] == r->scan)
-        return STATUS_OK;
-    r->stamps[number] = r->scan;
+    struct pattern *pattern = &job->reader->patterns[number];
     if (job->asked == RULES_NONE && (pattern->role == ROLE_YES || pattern->role == ROLE_NO))
         return STATUS_OK;
-    bool open = true;
-    enum status status = pass_gate(job, pattern->gate, &open);
-    return status == STATUS_OK && open ? job_run(job, pattern, &job->matches) : status;
+    if (!gate_open(job, clause, pattern->gate))
+        return STATUS_OK;
+    return job_run(job, pattern, clause->from, clause->to, &job->matches);
 }
 
-static enum status run_worthwhile(struct job *job)
+/* Tells the patterns that wait for a literal; one all of whose sets were met is run. */
+static enum status tell_users(struct job *job, struct clause *clause, uint32_t user)
+{
+    struct reader *r = job->reader;
+    enum status status = STATUS_OK;
+    while (user != NO_INDEX && status == STATUS_OK) {
+        const struct literal_user *u = &r->prefilter.users[user];
+        struct prefilter_state *state = &r->states[u->pattern];
+        user = u->next;
+        if (state->scan != r->scan)
+            *state = (struct prefilter_state){.scan = r->scan};
+        if (state->seen & u->bit)
+            continue;
+        state->seen |= u->bit;
+        if (state->seen == r->patterns[u->pattern].needed)
+            status = run_in(job, clause, u->pattern);
+    }
+    return status;
+}
+
+/* Looks up the literals of a bucket at one place. */
+static enum status meet_literals(struct job *job, struct clause *clause, uint32_t index,
+                                 const char *at, size_t left)
+{
+    struct reader *r = job->reader;
+    enum status status = STATUS_OK;
+    while (index != NO_INDEX && status == STATUS_OK) {
+        struct literal *literal = &r->prefilter.literals[index];
+        index = literal->next;
+        if (literal->scan == r->scan || literal->length > left ||
+            literal->text[literal->length - 1] != at[literal->length - 1] ||
+            memcmp(literal->text, at, literal->length) != 0)
+            continue;
+        literal->scan = r->scan;
+        status = tell_users(job, clause, literal->users);
+    }
+    return status;
+}
+
+static void next_scan(struct reader *reader)
+{
+    if (++reader->scan == 0) { /* once in four thousand million clauses */
+        memset(reader->states, 0, reader->pattern_count * sizeof *reader->states);
+        for (size_t i = 0; i < reader->prefilter.literal_count; i++)
+            reader->prefilter.literals[i].scan = 0;
+        reader->scan = 1;
+    }
+}
+
+static enum status scan_clause(struct job *job, struct clause *clause)
 {
     const struct prefilter *filter = &job->reader->prefilter;
     const char *bytes = job->working.bytes;
-    size_t length = job->working.length;
     enum status status = STATUS_OK;
+    next_scan(job->reader);
     for (size_t i = 0; i < filter->always_count && status == STATUS_OK; i++)
-        status = run_once(job, filter->always[i]);
-    for (size_t at = 0; at + LITERAL_KEY <= length && status == STATUS_OK; at++) {
-        uint32_t index = filter->buckets[prefilter_bucket(bytes + at)];
-        while (index != NO_INDEX && status == STATUS_OK) {
-            const struct literal *literal = &filter->literals[index];
-            if (job->reader->stamps[literal->pattern] != job->reader->scan &&
-                literal->length <= length - at &&
-                !memcmp(literal->text, bytes + at, literal->length))
-                status = run_once(job, literal->pattern);
-            index = literal->next;
-        }
+        status = run_in(job, clause, filter->always[i]);
+    for (uint32_t at = clause->from; at < clause->to && status == STATUS_OK; at++) {
+        size_t left = clause->to - at;
+        uint32_t index = NO_INDEX;
+        if (left >= LITERAL_SHORTEST)
+            index = filter->short_buckets[prefilter_bucket(bytes + at, LITERAL_SHORTEST)];
+        status = meet_literals(job, clause, index, bytes + at, left);
+        index = NO_INDEX;
+        if (left >= LITERAL_KEY)
+            index = filter->buckets[prefilter_bucket(bytes + at, LITERAL_KEY)];
+        if (status == STATUS_OK)
+            status = meet_literals(job, clause, index, bytes + at, left);
     }
     return status;
 }
@@ -290,6 +295,7 @@ static enum status add_word_roles(struct job *job)
             match->start = token->start;
             match->end = token->end;
             match->role = order[j];
+            match->answers = token->roles >> ROLE_NO & 1;
             break;
         }
     }
@@ -298,15 +304,18 @@ static enum status add_word_roles(struct job *job)
 
 enum status job_scan(struct job *job)
 {
-    struct reader *r = job->reader;
+    const struct working *w = &job->working;
     job->matches = (struct match_list){.arena = job->scratch};
     job->limits = NULL;
-    memset(job->gates, 0, sizeof job->gates);
-    if (++r->scan == 0) { /* once in four thousand million texts */
-        memset(r->stamps, 0, r->pattern_count * sizeof *r->stamps);
-        r->scan = 1;
-    }
-    set_limits(r, job->working.length);
     enum status status = add_word_roles(job);
-    return status == STATUS_OK ? run_worthwhile(job) : status;
+    size_t token = 0;
+    for (size_t i = 0; i <= w->cut_count && status == STATUS_OK; i++) {
+        struct clause clause = {.from = i ? w->cuts[i - 1].at + 1 : 0, .first_token = token};
+        clause.to = i < w->cut_count ? w->cuts[i].at : (uint32_t)w->length;
+        while (token < job->token_count && job->tokens[token].start < clause.to)
+            token++;
+        clause.end_token = token;
+        status = scan_clause(job, &clause);
+    }
+    return status;
 }

@@ -134,6 +134,20 @@ static void put_dash(struct builder *b)
     }
 }
 
+/* "Smell: none" goes on after the colon; after more words than a label has, it is a pause. */
+static void put_colon(struct builder *b)
+{
+    enum { LABEL_WORDS = 3 };
+    const struct working *out = b->out;
+    unsigned words = 0;
+    for (size_t i = out->length; i-- > 0 && out->bytes[i] != '\n' && words <= LABEL_WORDS;)
+        words += out->bytes[i] == ' ' || i == 0 || out->bytes[i - 1] == '\n';
+    if (words <= LABEL_WORDS)
+        put_space(b);
+    else
+        put_cut(b, CUT_SOFT);
+}
+
 static void put_mark(struct builder *b, char mark)
 {
     bool in_number = is_digit(near(b, -1)) && is_digit(near(b, 1));
@@ -148,7 +162,7 @@ static void put_mark(struct builder *b, char mark)
         if (in_number)
             put_character(b);
         else
-            put_space(b);
+            put_colon(b);
         break;
     case '\'':
         if (is_word(near(b, -1)) && is_letter(near(b, 1)))

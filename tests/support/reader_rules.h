@@ -188,7 +188,8 @@ static inline void small_number(struct observable *o, size_t index, const char *
 }
 
 struct small {
-    struct arena *arena;
+    struct arena *words; /* what the rules are made of */
+    struct arena *arena; /* what is read; a test may reset it */
     struct diags *diags;
     struct rules rules;
     struct observable observables[SMALL_COUNT];
@@ -198,7 +199,9 @@ struct small {
 
 static inline void small_init(struct small *s)
 {
-    *s = (struct small){.arena = arena_new(NULL), .diags = diags_new()};
+    *s = (struct small){
+        .words = arena_new(NULL), .arena = arena_new(NULL), .diags = diags_new()};
+    assert_non_null(s->words);
     assert_non_null(s->arena);
     assert_non_null(s->diags);
     static const char *const ids[] = {[TINT] = "tint",   [TEXTURE] = "texture", [DAMP] = "damp",
@@ -214,13 +217,13 @@ static inline void small_init(struct small *s)
                                     .group = i == TINT || i == TEXTURE ? 0 : RULES_NONE,
                                     .values = small_looks(i),
                                     .value_count = counts[i]};
-    s->age[0] = phrase(s->arena, "day ", DIM_DAYS, false, "");
-    s->age[1] = phrase(s->arena, "", DIM_DAYS, true, " old");
-    s->age[2] = phrase(s->arena, "^", DIM_DAYS, true, "$");
-    s->idle[0] = phrase(s->arena, "stopped (?<gap>(?:\\S+ ){0,4}?)for ", DIM_DAYS, true, "");
-    s->spread[0] = phrase(s->arena, "stopped at ", DIM_PERCENT, true, "");
-    s->spread[1] = phrase(s->arena, "", DIM_PERCENT, true, " covered");
-    s->force[0] = phrase(s->arena, "(?:at )?", DIM_GAUGE_KPA, true, "");
+    s->age[0] = phrase(s->words, "day ", DIM_DAYS, false, "");
+    s->age[1] = phrase(s->words, "", DIM_DAYS, true, " old");
+    s->age[2] = phrase(s->words, "^", DIM_DAYS, true, "$");
+    s->idle[0] = phrase(s->words, "stopped (?<gap>(?:\\S+ ){0,4}?)for ", DIM_DAYS, true, "");
+    s->spread[0] = phrase(s->words, "stopped at ", DIM_PERCENT, true, "");
+    s->spread[1] = phrase(s->words, "", DIM_PERCENT, true, " covered");
+    s->force[0] = phrase(s->words, "(?:at )?", DIM_GAUGE_KPA, true, "");
     small_number(&s->observables[AGE], AGE, "age", DIM_DAYS, 365, s->age, 3);
     small_number(&s->observables[IDLE], IDLE, "idle", DIM_DAYS, 365, s->idle, 1);
     small_number(&s->observables[SPREAD], SPREAD, "spread", DIM_PERCENT, 100, s->spread, 2);
@@ -243,6 +246,7 @@ static inline void small_close(struct small *s)
     reader_free(s->reader);
     diags_free(s->diags);
     arena_free(s->arena);
+    arena_free(s->words);
 }
 
 static inline int small_setup(void **state)

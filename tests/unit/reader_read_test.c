@@ -261,15 +261,17 @@ static void test_unread(void **state)
 static void test_slips(void **state)
 {
     static const struct said rows[] = {
-        {"crimsn", TINT, RED, 0, 0},   /* a letter too few */
-        {"crimmson", TINT, RED, 0, 0}, /* too many */
-        {"crismon", TINT, RED, 0, 0},  /* swapped */
-        {"crimsan", TINT, RED, 0, 0},  /* wrong */
-        {"brimson", TINT, 0, 0, 0},    /* the first letter is not mistyped */
-        {"crmsn", TINT, 0, 0, 0},      /* two slips */
-        {"reed", TINT, 0, 0, 0},       /* the word meant is too short to tell */
-        {"stean", MADE, BY_STEAM, 0, 0},
-        {"steal", MADE, 0, 0, 0}, /* spared */
+        {"crimsn", TINT, RED, 0, 0},     /* a letter too few */
+        {"crimmson", TINT, RED, 0, 0},   /* too many */
+        {"crismon", TINT, RED, 0, 0},    /* swapped */
+        {"crimsan", TINT, RED, 0, 0},    /* wrong */
+        {"brimson", TINT, 0, 0, 0},      /* the first letter is not mistyped */
+        {"crmsn", TINT, 0, 0, 0},        /* two slips */
+        {"reed", TINT, 0, 0, 0},         /* the word meant is too short to tell */
+        {"steem", MADE, BY_STEAM, 0, 0}, /* one vowel for another */
+        {"stean", MADE, 0, 0, 0},        /* the last letter carries the ending */
+        {"srteam", MADE, 0, 0, 0},       /* a consonant too many in a short word */
+        {"steal", MADE, 0, 0, 0},        /* spared */
         {"withuot crimson", TINT, 0, RED, 0},
     };
     struct small *s = *state;

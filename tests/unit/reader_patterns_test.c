@@ -1,0 +1,210 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Phrases as patterns: faults with their caret, limits, and warnings of endless ones. */
+#include "support/reader_rules.h"
+
+#include <stdlib.h>
+
+/* A rule base in which the first value of the first sign has one phrase. */
+static void with_phrase(struct small *s, const char *const *phrases, struct value *values)
+{
+    small_init(s);
+    values[0] = (struct value){
+        .id = "x", .label = "x", .phrases = phrases, .phrase_at = places, .phrase_count = 1};
+    s->observables[TINT].values = values;
+    s->observables[TINT].value_count = 1;
+    s->rules.language = (struct language){0};
+}
+
+static void test_faults(void **state)
+{
+    (void)state;
+    static const struct {
+        const char *phrase;
+        size_t caret;
+    } rows[] = {
+        {"red(", 5}, {"a|[b", 5},   {"(?<x>a", 7},         {"a{3,2}", 6},         {"*a", 1},
+        {"a**b", 3}, {"[z-a]", 4},  {"(?<=a+)b", 1},       {"\\p{Nonsense}", 13}, {"a\\", 3},
+        {"a)", 2},   {"\\g{9}", 5}, {"[[:nonsense:]]", 4}, {"(*NONSENSE)", 11},   {"^*", 2}};
+    for (size_t i = 0; i < COUNT_OF(rows); i++) {
+        const char *const phrases[] = {rows[i].phrase};
+        struct value value;
+        struct small s;
+        with_phrase(&s, phrases, &value);
+        s.reader = reader_new(&s.rules, s.diags);
+        if (s.reader)
+            fail_msg("'%s' was taken", rows[i].phrase);
+        assert_int_equal(diags_errors(s.diags), 1);
+        const struct diag *d = diags_get(s.diags, 0);
+        assert_string_equal(d->at.file, "small.yaml");
+        assert_int_equal(d->at.line, 3);
+        assert_string_equal(d->excerpt, rows[i].phrase);
+        if (d->caret != rows[i].caret)
+            fail_msg("'%s': caret at %zu", rows[i].phrase, d->caret);
+        small_close(&s);
+    }
+}
+
+/* All faults are told at once, and a quantity is shown as its author wrote it. */
+static void test_all_faults(void **state)
+{
+    (void)state;
+    struct small s;
+    small_init(&s);
+    s.age[0] = phrase(s.words, "day (", DIM_DAYS, true, "");
+    s.force[0] = "no quantity here";
+    s.reader = reader_new(&s.rules, s.diags);
+    assert_null(s.reader);
+    assert_int_equal(diags_errors(s.diags), 2);
+    assert_string_equal(diags_get(s.diags, 0)->excerpt, "day ({q}");
+    assert_int_equal(diags_get(s.diags, 0)->caret, 9);
+    assert_non_null(strstr(diags_get(s.diags, 1)->message, "holds no quantity"));
+    small_close(&s);
+}
+
+/* Phrases that the letters they need cannot be read from are tried on every text. */
+static void test_unusual_syntax(void **state)
+{
+    (void)state;
+    static const struct {
+        const char *phrase, *text;
+        bool matches;
+    } rows[] = {
+        {"(?i:RED)", "red", true},
+        {"RED", "red", true},
+        {"r.d", "rod", true},
+        {"(r)(e)d", "red", true},
+        {"re{1}d", "red", true},
+        {"re{0,2}d", "rd", true},
+        {"(?:red){2}", "redred", true},
+        {"(?:re|r)d", "rd", true},
+        {"[r]ed", "red", true},
+        {"[^x]ed", "red", true},
+        {"[a-z]{3}", "red", true},
+        {"red(?=,|$)", "red", true},
+        {"(?<=very )red", "very red", true},
+        {"(?<!very )red", "very red", false},
+        {"(?>red|reddish) dust", "red dust", true},
+        {"re\\x64", "red", true},
+        {"\\Qred.\\E", "red.", false},
+        {"^red$", "so, red, so", true},
+        {"^red$", "red so", false},
+        {"very (?:\\w+ )?\\Kred", "very deep red", true},
+        {"a b", "a, b", false},
+        {"a\\sb", "a b", true},
+        {"a{", "a", false},
+        {"rouge|", "rouge", true},
+        {"caf\xC3\xA9", "caf\xC3\xA9", true},
+        {"caf", "caf\xC3\xA9", false},
+        {"\xC3\x84pfel", "\xC3\xA4pfel", true},
+    };
+    for (size_t i = 0; i < COUNT_OF(rows); i++) {
+        const char *const phrases[] = {rows[i].phrase};
+        struct value value;
+        struct small s;
+        with_phrase(&s, phrases, &value);
+        small_open(&s);
+        struct reading_list list = read_text(&s, rows[i].text);
+        if ((sum_of(&list, TINT).seen != 0) != rows[i].matches)
+            fail_msg("'%s' on '%s'", rows[i].phrase, rows[i].text);
+        small_close(&s);
+    }
+}
+
+/* A pattern that does not come to an end on a text is told of, not taken for "no match". */
+static void test_limit(void **state)
+{
+    (void)state;
+    static const char *const phrases[] = {"(?:a+ ?)+b"};
+    struct value value;
+    struct small s;
+    with_phrase(&s, phrases, &value);
+    small_open(&s);
+    char text[128];
+    memset(text, 'a', sizeof text);
+    text[sizeof text - 2] = 'b';
+    text[sizeof text - 1] = 'c';
+    struct reading_list list;
+    assert_int_equal(reader_read(s.reader, text, sizeof text, s.arena, &list, s.diags), STATUS_OK);
+    const struct unread *hit = NULL;
+    for (size_t i = 0; i < list.unread_count; i++)
+        if (list.unread[i].reason == UNREAD_LIMIT)
+            hit = &list.unread[i];
+    assert_non_null(hit);
+    assert_int_equal(hit->span.start, 0);
+    assert_int_equal(hit->span.end, sizeof text);
+    assert_non_null(strstr(hit->note, "tint"));
+    reader_check_patterns(s.reader, s.diags);
+    assert_int_equal(diags_warnings(s.diags), 1);
+    assert_int_equal(diags_get(s.diags, 0)->at.line, 3);
+    small_close(&s);
+}
+
+static void test_check(void **state)
+{
+    (void)state;
+    static const struct {
+        const char *phrase;
+        bool slow;
+    } rows[] = {
+        {"(?:a|a)*c", true},
+        {"(?:\\w+\\s?)*:", true},
+        {"(?:ab?)+(?:ab?)+(?:ab?)+x", true},
+        {"red(?:dish)?", false},
+        {"spot (?<gap>(?:\\S+ ){0,4}?)near", false},
+        {"(?>a+)b", false},
+        {"\\w+ed", false},
+    };
+    for (size_t i = 0; i < COUNT_OF(rows); i++) {
+        const char *const phrases[] = {rows[i].phrase};
+        struct value value;
+        struct small s;
+        with_phrase(&s, phrases, &value);
+        small_open(&s);
+        reader_check_patterns(s.reader, s.diags);
+        if ((diags_warnings(s.diags) > 0) != rows[i].slow)
+            fail_msg("'%s': %zu warnings", rows[i].phrase, diags_warnings(s.diags));
+        small_close(&s);
+    }
+    struct small s;
+    small_init(&s);
+    small_open(&s);
+    reader_check_patterns(s.reader, s.diags);
+    assert_int_equal(diags_warnings(s.diags), 0);
+    small_close(&s);
+}
+
+/* Often used phrases are translated to machine code on the way; what is read stays the same. */
+static void test_much_use(void **state)
+{
+    (void)state;
+    struct small s;
+    small_init(&s);
+    small_open(&s);
+    static const char text[] = "day 12, stopped at a third for ten days, no red dust at the top";
+    struct reading_list first = read_text(&s, text);
+    for (int i = 0; i < 2000; i++) {
+        struct arena *arena = arena_new(NULL);
+        struct reading_list list;
+        assert_int_equal(reader_read(s.reader, text, sizeof text - 1, arena, &list, s.diags),
+                         STATUS_OK);
+        assert_int_equal(list.reading_count, first.reading_count);
+        for (size_t j = 0; j < list.reading_count; j++) {
+            assert_int_equal(list.readings[j].seen, first.readings[j].seen);
+            assert_int_equal(list.readings[j].absent, first.readings[j].absent);
+            assert_int_equal(list.readings[j].span.start, first.readings[j].span.start);
+        }
+        arena_free(arena);
+    }
+    small_close(&s);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(test_faults),         cmocka_unit_test(test_all_faults),
+        cmocka_unit_test(test_unusual_syntax), cmocka_unit_test(test_limit),
+        cmocka_unit_test(test_check),          cmocka_unit_test(test_much_use),
+    };
+    cmocka_set_message_output(CM_OUTPUT_TAP);
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
