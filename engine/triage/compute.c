@@ -203,15 +203,28 @@ static double day_of(const struct forecast *forecast, double coverage)
     return forecast_days(forecast, coverage, &days) == PROCESS_OK ? days.central : INFINITY;
 }
 
-/* Share of the delay (on a log scale) that goes away when one input is put right. */
-static double share_of_delay(double seen_day, double as_said, double put_right)
+/*
+ * Chance that one input holds the vessel up: the share of the delay (on a log
+ * scale) that goes away when it is put right. Where nothing is late there is
+ * nothing to explain; where all is on time the circumstance itself must do.
+ */
+static double share_of_delay(const struct said *said, const struct pace_verdict *pace,
+                             double as_said, double put_right, double circumstance)
 {
-    if (isinf(as_said))
-        return 1.0;
-    double delay = log(seen_day / put_right), explained = log(as_said / put_right);
-    if (!(delay > 0.05)) /* it is not late at all */
-        return 0.02;
-    return fmin(1.0, fmax(0.0, explained / delay));
+    static const double none = 0.02, white = 95.0, hardly_late = 0.05;
+    double delay = log(said->day / put_right), explained = log(as_said / put_right);
+
+    if (said->coverage >= white || pace->pace == PACE_AHEAD || !(delay > hardly_late))
+        return none;
+    if (pace->pace == PACE_ON_TIME)
+        return circumstance;
+    return isinf(as_said) ? 1.0 : fmin(1.0, fmax(0.0, explained / delay));
+}
+
+/* What a dose alone makes likely: one for two at the usual one. */
+static double small_dose(double relative)
+{
+    return 1.0 / (1.0 + relative * relative);
 }
 
 static void say_growth(struct text *say, const struct said *said, const struct pace_verdict *pace,
@@ -244,10 +257,10 @@ static bool compute_pace(struct work *work, const struct forecast *forecast, con
     if (line == NULL)
         return false;
     ideal.warmth = &at_best;
-    double share = share_of_delay(said->day, as_said, day_of(&ideal, coverage));
-    if (said->used[FEEDS_TEMPERATURE])
-        move_causes(work, celsius < best ? MOVED_COLD : MOVED_WARM, share, warmth_feeds, 2, line,
-                    with);
+    double lost = 1.0 - cardinals_factor(&forecast->cardinals, celsius);
+    double share = share_of_delay(said, &pace, as_said, day_of(&ideal, coverage), lost);
+    if (said->used[FEEDS_TEMPERATURE] && celsius < best)
+        move_causes(work, MOVED_COLD, share, warmth_feeds, 2, line, with);
     double relative = said->growth.dose_relative;
     if (!isnan(relative) && relative > 0.0) {
         ideal = *forecast;
@@ -255,10 +268,28 @@ static bool compute_pace(struct work *work, const struct forecast *forecast, con
         ideal.points.central /= relative;
         ideal.points.high /= relative;
         share =
-            relative < 1.0 ? share_of_delay(said->day, as_said, day_of(&ideal, coverage)) : 0.02;
+            share_of_delay(said, &pace, as_said, day_of(&ideal, coverage), small_dose(relative));
         move_causes(work, MOVED_DOSE, share, dose_feeds, 2, line, with);
     }
     return true;
+}
+
+/* Above its best, heat harms long before it slows: rivals and bacteria gain first. */
+static void compute_heat(struct work *work, const struct forecast *forecast)
+{
+    double celsius = work->said.growth.temperature;
+    const struct cardinals *cardinals = &forecast->cardinals;
+    struct text say;
+
+    if (!work->said.used[FEEDS_TEMPERATURE] || !(celsius > cardinals->t_opt))
+        return;
+    text_init(&say);
+    text_printf(&say, "%.0f degC is above the %.0f that suit this mushroom best; at %.0f it stops",
+                celsius, cardinals->t_opt, cardinals->t_max);
+    const char *line = keep(work, &say);
+    double share = (celsius - cardinals->t_opt) / (cardinals->t_max - cardinals->t_opt);
+    if (line != NULL)
+        move_causes(work, MOVED_WARM, fmin(1.0, share), warmth_feeds, 2, line, NULL);
 }
 
 /* Only the circumstances are known: how far from their best they are. */
@@ -267,18 +298,17 @@ static void compute_circumstances(struct work *work, const struct forecast *fore
     const struct said *said = &work->said;
     double relative = said->growth.dose_relative;
 
-    if (said->used[FEEDS_TEMPERATURE]) {
-        double celsius = said->growth.temperature, best = forecast->cardinals.t_opt;
+    if (said->used[FEEDS_TEMPERATURE] && said->growth.temperature < forecast->cardinals.t_opt) {
+        double celsius = said->growth.temperature;
         double factor = cardinals_factor(&forecast->cardinals, celsius);
         struct text say;
         text_init(&say);
         text_printf(&say,
                     "at %.0f degC this mushroom grows at %.0f %% of its best pace (%.0f degC)",
-                    celsius, 100.0 * factor, best);
+                    celsius, 100.0 * factor, forecast->cardinals.t_opt);
         const char *line = keep(work, &say);
         if (line != NULL)
-            move_causes(work, celsius < best ? MOVED_COLD : MOVED_WARM, 1.0 - factor, warmth_feeds,
-                        2, line, NULL);
+            move_causes(work, MOVED_COLD, 1.0 - factor, warmth_feeds, 2, line, NULL);
     }
     if (!isnan(relative) && relative > 0.0) {
         struct text say;
@@ -286,8 +316,7 @@ static void compute_circumstances(struct work *work, const struct forecast *fore
         text_printf(&say, "the dose was %.2g times the usual one", relative);
         const char *line = keep(work, &say);
         if (line != NULL)
-            move_causes(work, MOVED_DOSE, 1.0 / (1.0 + relative * relative), dose_feeds, 2, line,
-                        NULL);
+            move_causes(work, MOVED_DOSE, small_dose(relative), dose_feeds, 2, line, NULL);
     }
 }
 
@@ -302,7 +331,10 @@ static void compute_growth(struct work *work)
     enum physics_answer answer =
         physics_growth(work->rules, &work->said.growth, &forecast, &constant, &assumed, &refusal);
     const char *with = keep(work, &assumed);
-    if (answer == PHYSICS_OK && !compute_pace(work, &forecast, with))
+    if (answer != PHYSICS_OK)
+        return;
+    compute_heat(work, &forecast);
+    if (!compute_pace(work, &forecast, with))
         compute_circumstances(work, &forecast);
 }
 

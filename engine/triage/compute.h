@@ -12,9 +12,10 @@
  * A cause moves by what its `moved_by` names:
  *   survivors  p = mean chance that a vessel of this cook holds a live organism
  *   wet, dry   p = chance that the moisture lies above, below the grain's band
- *   cold, warm p = share of the growth rate lost to the temperature, on its side
- *                  of the species' best; or, when coverage and day are known,
- *                  the share of the delay that the temperature explains
+ *   cold       p = share of the growth rate lost to a temperature below the best;
+ *              or, when the vessel is late for its day, the share of the delay
+ *              that it explains
+ *   warm       p = how far the temperature lies between the best and the highest
  *   dose       p = 1 / (1 + r^2), r times the usual dose; or, likewise, the share
  *                  of the delay
  * by
