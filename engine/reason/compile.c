@@ -187,12 +187,13 @@ static bool patterns_build(struct reasoner *reasoner, const struct weighing *wei
 }
 
 /* The product of the factors of a pattern's causes, per value. */
-static void pattern_factors(const struct weighing *weighing, size_t pattern, double *factors)
+static void pattern_factors(const struct weighing *weighing, size_t pattern, size_t values,
+                            double *factors)
 {
     int members[SET_MAX_CAUSES];
 
     set_members(weighing->count, pattern, members);
-    for (size_t v = 0; v < RULES_MAX_VALUES; v++) {
+    for (size_t v = 0; v < values; v++) {
         factors[v] = 1.0;
         for (int k = 0; k < SET_MAX_CAUSES; k++)
             if (members[k] >= 0)
@@ -303,22 +304,24 @@ static void chances_set(const struct sight *sight, const struct chances *chances
 static bool chances_build(struct reasoner *reasoner, size_t observable, const struct sight *sight,
                           const struct weighing *weighing, int species, struct chances *chances)
 {
-    size_t findings = reasoner->finding_count;
-    size_t cells = sight->value_count * sight->pattern_count * findings;
-    double factors[RULES_MAX_VALUES], plain[RULES_MAX_VALUES] = {0}, row[RULES_MAX_VALUES];
+    size_t findings = reasoner->finding_count, values = sight->value_count;
+    size_t cells = values * sight->pattern_count * findings;
+    double *plain = arena_array(reasoner->arena, findings * values, sizeof *plain);
+    double factors[RULES_MAX_VALUES], row[RULES_MAX_VALUES];
 
     chances->p = arena_array(reasoner->arena, cells, sizeof(double));
     chances->ln = arena_array(reasoner->arena, cells, sizeof(double));
     if (sight->several)
         chances->ln_not = arena_array(reasoner->arena, cells, sizeof(double));
-    if (!chances->p || !chances->ln || (sight->several && !chances->ln_not))
+    if (!plain || !chances->p || !chances->ln || (sight->several && !chances->ln_not))
         return false;
 
-    for (size_t f = 0; f < findings; f++) {
-        row_of_finding(reasoner, observable, sight, f, species, plain);
-        for (size_t p = 0; p < sight->pattern_count; p++) {
-            memcpy(row, plain, sizeof row);
-            pattern_factors(weighing, p, factors);
+    for (size_t f = 0; f < findings; f++)
+        row_of_finding(reasoner, observable, sight, f, species, plain + f * values);
+    for (size_t p = 0; p < sight->pattern_count; p++) {
+        pattern_factors(weighing, p, values, factors);
+        for (size_t f = 0; f < findings; f++) {
+            memcpy(row, plain + f * values, values * sizeof *row);
             if (p > 0)
                 row_weigh(sight, factors, row);
             chances_set(sight, chances, findings, p, f, row);

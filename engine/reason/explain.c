@@ -148,31 +148,50 @@ static size_t alternatives(const struct sight *sight, const struct observation *
     return count;
 }
 
-/* P(said) by a posterior that does not know it. */
-static double predicted(const struct reasoner *reasoner, const struct posterior *posterior,
-                        int species, size_t observable, const struct observation *said,
-                        double *room)
+/* P(said) by a posterior that does not know it, added up in the asker's mass. */
+static double predicted(struct asker *asker, int species, size_t observable,
+                        const struct observation *said)
 {
-    const struct sight *sight = &reasoner->sights[observable];
-    size_t findings = reasoner->finding_count;
-    const double *ln = observation_ln(reasoner, species, observable, said, room);
+    const struct reasoner *reasoner = asker->reasoner;
+    size_t cells = reasoner->sights[observable].pattern_count * reasoner->finding_count;
+    const double *ln = observation_ln(reasoner, species, observable, said, asker->room);
     double p = 0.0;
 
-    for (size_t s = 0; s < reasoner->set_count; s++)
-        for (size_t f = 0; f < findings; f++)
-            p += posterior->joint[s * findings + f] * exp(ln[sight->pattern[s] * findings + f]);
+    for (size_t k = 0; k < cells; k++)
+        p += asker->mass[k] * exp(ln[k]);
     return p;
 }
 
-/* An answer that was given: would the action be another, had it been one of the others? */
-static void turns_if_mistaken(struct asker *asker, struct posterior *rest, size_t observable,
-                              struct turns *turns)
+/* Notes the alternatives that would turn the action, each with its chance of being the truth. */
+static void slips_add(struct asker *asker, size_t observable, const struct answer *others,
+                      const struct decision *decisions, size_t count, struct turns *turns)
 {
     const struct reasoner *reasoner = asker->reasoner;
-    struct observation said = asker->observations[observable], plain = said;
+    struct observation said = observation_of(asker->now, observable), plain = said;
+    double p[MOST_ANSWERS], total = 0.0;
+    double slip = said.hedged ? 1.0 - reasoner->rules->calibration.hedge : SLIP_RATE;
+    int species = evidence_species(reasoner, &asker->then);
+
+    plain.hedged = 0;
+    reason_posterior(reasoner, &asker->then, -1.0, &asker->trial);
+    mass_by_pattern(reasoner, &asker->trial, observable, asker->mass);
+    for (size_t k = 0; k < count; k++)
+        total += p[k] = predicted(asker, species, observable, &others[k].said);
+    double each = slip / (double)count;
+    double all = predicted(asker, species, observable, &plain) * (1.0 - slip) + each * total;
+    for (size_t k = 0; k < count; k++)
+        if (decisions[k].action != asker->decision.action)
+            turns_add(turns, (struct turn){observable, others[k].value, decisions[k].action,
+                                           p[k] * each / all, true});
+}
+
+/* An answer that was given: would the action be another, had it been one of the others? */
+static void turns_if_mistaken(struct asker *asker, size_t observable, struct turns *turns)
+{
+    const struct reasoner *reasoner = asker->reasoner;
+    struct observation said = asker->observations[observable];
     struct answer others[MOST_ANSWERS];
     struct decision decisions[MOST_ANSWERS];
-    double p[MOST_ANSWERS], total = 0.0;
     size_t count = alternatives(&reasoner->sights[observable], &said, others);
     bool turned = false;
 
@@ -183,21 +202,8 @@ static void turns_if_mistaken(struct asker *asker, struct posterior *rest, size_
         turned = turned || decisions[k].action != asker->decision.action;
     }
     asker->observations[observable] = (struct observation){0};
-    if (turned) {
-        int species = evidence_species(reasoner, &asker->then);
-        reason_posterior(reasoner, &asker->then, -1.0, rest);
-        for (size_t k = 0; k < count; k++)
-            total += p[k] =
-                predicted(reasoner, rest, species, observable, &others[k].said, asker->room);
-        plain.hedged = 0;
-        double slip = said.hedged ? 1.0 - reasoner->rules->calibration.hedge : SLIP_RATE;
-        double own = predicted(reasoner, rest, species, observable, &plain, asker->room);
-        double each = slip / (double)count, all = own * (1.0 - slip) + each * total;
-        for (size_t k = 0; k < count; k++)
-            if (decisions[k].action != asker->decision.action)
-                turns_add(turns, (struct turn){observable, others[k].value, decisions[k].action,
-                                               p[k] * each / all, true});
-    }
+    if (turned)
+        slips_add(asker, observable, others, decisions, count, turns);
     asker->observations[observable] = said;
 }
 
@@ -206,25 +212,19 @@ size_t reason_turns(const struct reasoner *reasoner, const struct evidence *evid
                     struct turn *turns, size_t most)
 {
     struct turns found = {.kept = turns, .most = most};
-    struct posterior rest;
     struct asker asker;
 
-    if (!posterior_init(&rest, reasoner))
+    if (!asker_init(&asker, reasoner, evidence, posterior, stakes))
         return 0;
-    if (!asker_init(&asker, reasoner, evidence, posterior, stakes)) {
-        posterior_release(&rest);
-        return 0;
-    }
     for (size_t i = 0; i < reasoner->observable_count; i++) {
         const struct observable *observable = &reasoner->rules->observables[i];
         const struct sight *sight = &reasoner->sights[i];
         if (observation_tells(sight, &asker.observations[i]))
-            turns_if_mistaken(&asker, &rest, i, &found);
+            turns_if_mistaken(&asker, i, &found);
         if (observation_open(sight, &asker.observations[i]) && observable->class != CLASS_TEST &&
             !question_gated(observable, posterior))
             turns_if_asked(&asker, i, &found);
     }
     asker_release(&asker);
-    posterior_release(&rest);
     return found.count;
 }

@@ -127,21 +127,24 @@ void asker_release(struct asker *asker)
     *asker = (struct asker){0};
 }
 
-void asker_turn(struct asker *asker, size_t observable)
+void mass_by_pattern(const struct reasoner *reasoner, const struct posterior *posterior,
+                     size_t observable, double *mass)
 {
-    const struct reasoner *reasoner = asker->reasoner;
     const struct sight *sight = &reasoner->sights[observable];
     size_t findings = reasoner->finding_count;
 
-    memset(asker->mass, 0, sight->pattern_count * findings * sizeof *asker->mass);
     if (sight->pattern_count == 1) {
-        memcpy(asker->mass, asker->posterior->finding, findings * sizeof *asker->mass);
+        memcpy(mass, posterior->finding, findings * sizeof *mass);
         return;
     }
-    for (size_t s = 0; s < reasoner->set_count; s++) {
-        const double *joint = asker->posterior->joint + s * findings;
-        row_add(asker->mass + sight->pattern[s] * findings, joint, findings);
-    }
+    memset(mass, 0, sight->pattern_count * findings * sizeof *mass);
+    for (size_t s = 0; s < reasoner->set_count; s++)
+        row_add(mass + sight->pattern[s] * findings, posterior->joint + s * findings, findings);
+}
+
+void asker_turn(struct asker *asker, size_t observable)
+{
+    mass_by_pattern(asker->reasoner, asker->posterior, observable, asker->mass);
 }
 
 /* ---- one answer ------------------------------------------------------------------------------ */

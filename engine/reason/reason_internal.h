@@ -151,6 +151,9 @@ bool asker_init(struct asker *asker, const struct reasoner *reasoner,
                 const struct stakes *stakes);
 void asker_release(struct asker *asker);
 
+/* A posterior added up over the sets that look alike to an observable: [pattern][finding]. */
+void mass_by_pattern(const struct reasoner *reasoner, const struct posterior *posterior,
+                     size_t observable, double *mass);
 /* Whether a question about it could add to what was said: not once a value was seen. */
 bool observation_open(const struct sight *sight, const struct observation *observation);
 /* The answers it could get; of a several-of "none of them" and "exactly this one". */
