@@ -1,0 +1,92 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef JARSIDE_TRIAGE_INTERNAL_H
+#define JARSIDE_TRIAGE_INTERNAL_H
+
+#include "triage/triage.h"
+
+/*
+ * A triage keeps a log of what was said, in order, and reads all else off it:
+ * a mark is a length of the log, and going back is cutting it there. triage/ only.
+ */
+
+enum saying_kind {
+    SAYING_TOLD,     /* a statement about an observable */
+    SAYING_OBSERVED, /* the same, in place of all that was known of it */
+    SAYING_ASKED,    /* its question was put and answered, however little that told */
+    SAYING_UNKNOWN,  /* the grower does not know */
+    SAYING_FORGET,   /* as if nothing had been said */
+    SAYING_UNCLEAR,  /* words nothing understood */
+};
+
+struct saying {
+    enum saying_kind kind;
+    size_t batch; /* statements of one call belong together */
+    size_t observable;
+    struct observation said;
+    bool others;  /* its denials are "no other": what else was said stands */
+    bool settles; /* it answers the question, so it ends a clash */
+    bool has_number;
+    struct quantity number;
+    enum origin origin;
+    const char *words;         /* safe */
+    enum unread_reason reason; /* unclear only */
+    const char *note;
+};
+
+/* What the log comes to for one observable. */
+struct known {
+    bool told, asked, unknown;
+    size_t batch; /* of the last statement taken in */
+    size_t since; /* place in the log of the first statement; for the order of facts */
+    struct observation observation;
+    uint32_t by_others; /* of the denied values, those denied only as "no other" */
+    bool has_number;
+    struct quantity number;
+    enum origin origin;
+    const char *words;
+    const char *value_words[RULES_MAX_VALUES]; /* several-of: what spoke of each value */
+    uint32_t clashing;                         /* several-of: values both seen and denied */
+    bool clashes;                              /* one-of: statements that leave nothing in common */
+    size_t clash_batch;                        /* when that came up */
+    const char *clash_first, *clash_second;
+};
+
+struct triage {
+    const struct rules *rules;
+    struct reader *reader;
+    const struct reasoner *reasoner;
+    struct arena *said;    /* the log and its words */
+    struct arena *scratch; /* while reading one text */
+    struct arena *derived; /* words put together; renewed with the state */
+    struct arena *judged;  /* the verdict */
+    struct saying *log;
+    size_t log_count, log_room;
+    size_t batch;
+
+    struct known *known;              /* the state, per observable */
+    struct observation *observations; /* the evidence, likewise */
+    bool *skip;                       /* not to be asked, likewise */
+    struct fact *facts;
+    size_t fact_count;
+    struct clash *clashes;
+    size_t clash_count;
+    struct unclear *unclear; /* as long as the log */
+    size_t unclear_count;
+
+    struct evidence evidence;
+    struct computed *computed;  /* of the state, once triage_compute was called */
+    struct prior_shift *shifts; /* the evidence's */
+    size_t computed_count;
+    bool stale; /* the state has changed since */
+    struct stakes stakes;
+    struct posterior posterior;
+    struct verdict verdict;
+    struct question next;
+};
+
+/* merge.c: what the log comes to. Never fails; without memory words are not put together. */
+void triage_merge(struct triage *triage);
+/* Brings the computed moves up to the state; at once if they are. */
+void triage_compute(struct triage *triage);
+
+#endif

@@ -1,0 +1,210 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* From what is known to a verdict: everything a grower is told, put together once. */
+#include <stdlib.h>
+#include <string.h>
+
+#include "triage/triage_internal.h"
+
+enum {
+    MOST_QUESTIONS = 16,
+    MOST_TESTS = 8,
+    MOST_TURNS = 6, /* of answers that may be mistaken, and as many of questions not asked */
+};
+
+/* ---- ranking --------------------------------------------------------------------------------- */
+
+static int by_probability(const void *left, const void *right)
+{
+    const struct ranked *a = left, *b = right;
+    if (a->p != b->p)
+        return a->p < b->p ? 1 : -1;
+    return a->index < b->index ? -1 : 1;
+}
+
+static const struct ranked *rank(struct triage *triage, const double *p, size_t count)
+{
+    struct ranked *ranked = arena_array(triage->judged, count, sizeof *ranked);
+    if (!ranked)
+        return NULL;
+    for (size_t i = 0; i < count; i++)
+        ranked[i] = (struct ranked){i, p[i]};
+    qsort(ranked, count, sizeof *ranked, by_probability);
+    return ranked;
+}
+
+/* ---- cautions -------------------------------------------------------------------------------- */
+
+/* The mass of the findings a caution is about. */
+static double caution_mass(const struct triage *triage, const struct caution *caution)
+{
+    double mass = 0.0;
+    for (size_t f = 0; f < triage->rules->finding_count; f++) {
+        const struct finding *finding = &triage->rules->findings[f];
+        bool meant =
+            (caution->hazards >> finding->hazard & 1) || (caution->statuses >> finding->status & 1);
+        for (size_t i = 0; i < caution->finding_count; i++)
+            meant = meant || caution->findings[i] == f;
+        mass += meant ? triage->posterior.finding[f] : 0.0;
+    }
+    return mass;
+}
+
+/* Said with doubt is enough here: a caution is better given once too often. */
+static bool caution_seen(const struct triage *triage, const struct condition *when)
+{
+    for (size_t i = 0; i < when->count; i++)
+        if (!(triage->observations[when->observables[i]].seen & when->values[i]))
+            return false;
+    return when->count > 0;
+}
+
+static bool caution_applies(const struct triage *triage, const struct caution *caution)
+{
+    double mass = caution_mass(triage, caution);
+    return caution->always || (mass > 0.0 && mass >= caution->at_least) ||
+           (caution->actions >> triage->verdict.decision.action & 1) ||
+           caution_seen(triage, &caution->when);
+}
+
+static bool cautions_find(struct triage *triage)
+{
+    size_t count = triage->rules->caution_count; /* by rank already */
+    size_t *found = arena_array(triage->judged, count, sizeof *found);
+    if (!found)
+        return false;
+    triage->verdict.caution_count = 0;
+    for (size_t i = 0; i < count; i++)
+        if (caution_applies(triage, &triage->rules->cautions[i]))
+            found[triage->verdict.caution_count++] = i;
+    triage->verdict.cautions = found;
+    return true;
+}
+
+/* ---- steps ----------------------------------------------------------------------------------- */
+
+/* The likeliest finding of a status that has steps for the action; NULL if none has. */
+static const struct finding *stepping(const struct triage *triage, enum action action,
+                                      enum finding_status status)
+{
+    for (size_t i = 0; i < triage->rules->finding_count; i++) {
+        const struct finding *finding = &triage->rules->findings[triage->verdict.findings[i].index];
+        if (finding->status == status && finding->step_count[action] > 0)
+            return finding;
+    }
+    return NULL;
+}
+
+/*
+ * Whose steps are shown. Discarding and isolating are done on account of what may
+ * be contaminated, even where something harmless is likelier; so the likeliest
+ * contaminated finding says how. Keeping is done on account of the likeliest that
+ * is not.
+ */
+static void steps_find(struct triage *triage)
+{
+    static const enum finding_status wary[] = {FINDING_CONTAMINATED, FINDING_STUCK, FINDING_CLEAN};
+    struct verdict *verdict = &triage->verdict;
+    enum action action = verdict->decision.action;
+    const struct finding *from = NULL;
+
+    if (action == ACTION_KEEP) {
+        for (size_t i = 0; !from && i < triage->rules->finding_count; i++) {
+            const struct finding *finding = &triage->rules->findings[verdict->findings[i].index];
+            if (finding->status != FINDING_CONTAMINATED && finding->step_count[action] > 0)
+                from = finding;
+        }
+    } else {
+        for (size_t k = 0; !from && k < sizeof wary / sizeof *wary; k++)
+            from = stepping(triage, action, wary[k]);
+    }
+    verdict->steps = from ? from->steps[action] : NULL;
+    verdict->step_count = from ? from->step_count[action] : 0;
+}
+
+/* ---- questions, tests, turns ----------------------------------------------------------------- */
+
+static const struct question *ask(struct triage *triage, enum aim aim, bool tests, size_t most,
+                                  size_t *count)
+{
+    struct question *questions = arena_array(triage->judged, most, sizeof *questions);
+    if (questions)
+        *count = reason_questions(triage->reasoner, &triage->evidence, &triage->posterior,
+                                  &triage->stakes, aim, tests, triage->skip, questions, most);
+    return questions;
+}
+
+/* The likeliest of both sorts, so that neither crowds out the other. */
+static bool turns_find(struct triage *triage)
+{
+    struct verdict *verdict = &triage->verdict;
+    size_t most = triage->rules->observable_count * 8, sorts[2] = {0, 0};
+    struct turn *all = arena_array(triage->judged, most, sizeof *all);
+    struct turn *kept = arena_array(triage->judged, 2 * MOST_TURNS, sizeof *kept);
+    if (!all || !kept)
+        return false;
+    size_t count = reason_turns(triage->reasoner, &triage->evidence, &triage->posterior,
+                                &triage->stakes, all, most);
+    verdict->turn_count = 0;
+    for (size_t i = 0; i < count; i++)
+        if ((all[i].answered || !triage->skip[all[i].observable]) &&
+            sorts[all[i].answered]++ < MOST_TURNS)
+            kept[verdict->turn_count++] = all[i];
+    verdict->turns = kept;
+    return true;
+}
+
+static bool explain(struct triage *triage)
+{
+    struct explanation *explanation = &triage->verdict.explanation;
+    explanation->weights =
+        arena_array(triage->judged, triage->rules->observable_count, sizeof *explanation->weights);
+    return explanation->weights && reason_explain(triage->reasoner, &triage->evidence,
+                                                  &triage->posterior, explanation) == STATUS_OK;
+}
+
+/* ---- the whole ------------------------------------------------------------------------------- */
+
+static bool assemble(struct triage *triage)
+{
+    struct verdict *verdict = &triage->verdict;
+
+    verdict->findings = rank(triage, triage->posterior.finding, triage->rules->finding_count);
+    verdict->causes = rank(triage, triage->posterior.cause, triage->rules->cause_count);
+    verdict->no_cause = triage->posterior.no_cause;
+    memcpy(verdict->status, triage->posterior.status, sizeof verdict->status);
+    if (!verdict->findings || !verdict->causes || !explain(triage) || !turns_find(triage) ||
+        !cautions_find(triage))
+        return false;
+    steps_find(triage);
+    verdict->questions = ask(triage, AIM_ACTION, false, MOST_QUESTIONS, &verdict->question_count);
+    verdict->tests = ask(triage, AIM_CAUSE, true, MOST_TESTS, &verdict->test_count);
+    verdict->settled = verdict->question_count == 0;
+    return verdict->questions && verdict->tests;
+}
+
+const struct verdict *triage_judge(struct triage *triage)
+{
+    arena_reset(triage->judged);
+    triage_compute(triage);
+    triage->verdict = (struct verdict){
+        .computed = triage->computed,
+        .computed_count = triage->computed_count,
+    };
+    if (reason_posterior(triage->reasoner, &triage->evidence, -1.0, &triage->posterior) !=
+        STATUS_OK)
+        return NULL;
+    reason_decide(triage->reasoner, &triage->evidence, &triage->posterior, &triage->stakes,
+                  &triage->verdict.decision);
+    return assemble(triage) ? &triage->verdict : NULL;
+}
+
+const struct question *triage_next(struct triage *triage, enum aim aim)
+{
+    triage_compute(triage);
+    if (reason_posterior(triage->reasoner, &triage->evidence, -1.0, &triage->posterior) !=
+            STATUS_OK ||
+        reason_questions(triage->reasoner, &triage->evidence, &triage->posterior, &triage->stakes,
+                         aim, false, triage->skip, &triage->next, 1) == 0)
+        return NULL;
+    return &triage->next;
+}

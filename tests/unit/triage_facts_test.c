@@ -1,0 +1,420 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* What is known after what was said: merging, clashes, answers, marks. */
+#include "support/triage_case.h"
+
+static void values_of_several_add_up(void **state)
+{
+    struct consultation *c = *state;
+    tell(c, "red and dusty");
+    assert_known(c, TINT, RED, 0, 0);
+    tell(c, "also blue, no teal");
+    assert_known(c, TINT, RED | BLUE, TEAL, 0);
+    assert_known(c, TEXTURE, DUSTY, 0, 0);
+    assert_string_equal(fact_about(c, TINT).words, "red; blue; teal");
+    assert_int_equal(fact_about(c, TINT).origin, ORIGIN_TEXT);
+}
+
+static void the_newest_of_one_replaces(void **state)
+{
+    struct consultation *c = *state;
+    tell(c, "moist, day 5");
+    tell(c, "dry, day 12");
+    assert_known(c, DAMP, ARID, 0, 0);
+    assert_known(c, AGE, GROWN, 0, 0);
+    assert_true(fact_about(c, AGE).has_number);
+    assert_true(fact_about(c, AGE).number.lo == 12);
+    const struct clash *clashes;
+    assert_int_equal(triage_clashes(c->triage, &clashes), 0);
+}
+
+static void a_denial_completes_what_was_said_of_one(void **state)
+{
+    struct consultation *c = *state;
+    tell(c, "not moist");
+    assert_known(c, DAMP, 0, MOIST, 0);
+    tell(c, "not dry");
+    assert_known(c, DAMP, 0, MOIST | ARID, 0);
+    triage_reset(c->triage);
+    tell(c, "dry or moist");
+    assert_known(c, DAMP, ARID | MOIST, 0, 0);
+    tell(c, "not moist");
+    assert_known(c, DAMP, ARID, 0, 0);
+    tell(c, "not dry"); /* nothing left of the old: the newest stands */
+    assert_known(c, DAMP, 0, ARID, 0);
+}
+
+static void one_text_narrows_itself_down(void **state)
+{
+    struct consultation *c = *state;
+    tell(c, "dry or moist. not dry");
+    assert_known(c, DAMP, MOIST, 0, 0);
+    const struct clash *clashes;
+    assert_int_equal(triage_clashes(c->triage, &clashes), 0);
+}
+
+static void one_text_that_contradicts_itself_keeps_both(void **state)
+{
+    struct consultation *c = *state;
+    const struct clash *clashes;
+    tell(c, "moist. dry. day 3. day 30");
+    assert_known(c, DAMP, ARID | MOIST, 0, 0);
+    assert_known(c, AGE, YOUNG | OLD, 0, 0);
+    assert_false(fact_about(c, AGE).has_number);
+    assert_int_equal(triage_clashes(c->triage, &clashes), 2);
+    assert_int_equal(clashes[0].observable, DAMP);
+    assert_string_equal(clashes[0].first, "moist");
+    assert_string_equal(clashes[0].second, "dry");
+    assert_string_equal(clashes[1].first, "day 3");
+    answer(c, DAMP, "dry");
+    answer(c, AGE, "30");
+    assert_int_equal(triage_clashes(c->triage, &clashes), 0);
+    assert_known(c, DAMP, ARID, 0, 0);
+    assert_known(c, AGE, OLD, 0, 0);
+}
+
+static void a_value_seen_and_denied_counts_as_neither(void **state)
+{
+    struct consultation *c = *state;
+    const struct clash *clashes;
+    tell(c, "red, dusty");
+    tell(c, "no red");
+    assert_known(c, TINT, 0, 0, 0);
+    assert_known(c, TEXTURE, DUSTY, 0, 0);
+    assert_int_equal(triage_clashes(c->triage, &clashes), 1);
+    assert_int_equal(clashes[0].observable, TINT);
+    assert_string_equal(clashes[0].first, "red");
+    assert_string_equal(clashes[0].second, "red");
+    answer(c, TINT, "red");
+    assert_int_equal(triage_clashes(c->triage, &clashes), 0);
+    assert_known(c, TINT, RED, BLUE | TEAL | PALE, 0);
+    triage_reset(c->triage);
+    tell(c, "blue, no red, red");
+    assert_known(c, TINT, BLUE, 0, 0);
+    assert_int_equal(triage_clashes(c->triage, &clashes), 1);
+    tell(c, "red, really"); /* a third statement settles it too */
+    assert_int_equal(triage_clashes(c->triage, &clashes), 0);
+    assert_known(c, TINT, BLUE | RED, 0, 0);
+}
+
+static void no_other_gives_way_to_what_is_named(void **state)
+{
+    struct consultation *c = *state;
+    const struct clash *clashes;
+    tell(c, "red");
+    tell(c, "no other tint");
+    assert_known(c, TINT, RED, BLUE | TEAL | PALE, 0);
+    tell(c, "now blue as well");
+    assert_known(c, TINT, RED | BLUE, TEAL | PALE, 0);
+    assert_int_equal(triage_clashes(c->triage, &clashes), 0);
+}
+
+static void doubt_gives_way_to_plain_words(void **state)
+{
+    struct consultation *c = *state;
+    const struct clash *clashes;
+    tell(c, "maybe red");
+    assert_known(c, TINT, RED, 0, RED);
+    tell(c, "red");
+    assert_known(c, TINT, RED, 0, 0);
+    tell(c, "maybe no red"); /* contradicts nothing, changes nothing */
+    assert_known(c, TINT, RED, 0, 0);
+    tell(c, "maybe moist. dry");
+    assert_known(c, DAMP, ARID, 0, 0);
+    triage_reset(c->triage);
+    tell(c, "maybe moist");
+    assert_known(c, DAMP, MOIST, 0, MOIST);
+    assert_int_equal(triage_clashes(c->triage, &clashes), 0);
+}
+
+static void facts_stand_in_the_order_they_were_said(void **state)
+{
+    struct consultation *c = *state;
+    const struct fact *facts;
+    tell(c, "moist");
+    tell(c, "red");
+    tell(c, "dry");
+    assert_int_equal(triage_facts(c->triage, &facts), 2);
+    assert_int_equal(facts[0].observable, DAMP);
+    assert_int_equal(facts[1].observable, TINT);
+}
+
+static void what_was_not_understood_is_kept(void **state)
+{
+    struct consultation *c = *state;
+    const struct unclear *unclear;
+    tell(c, "red with a gizmo");
+    tell(c, "day 5000");
+    assert_int_equal(triage_unclear(c->triage, &unclear), 2);
+    assert_string_equal(unclear[0].words, "with a gizmo");
+    assert_int_equal(unclear[0].reason, UNREAD_UNKNOWN);
+    assert_int_equal(unclear[1].reason, UNREAD_IMPOSSIBLE);
+    assert_non_null(unclear[1].note);
+    triage_reset(c->triage);
+    assert_int_equal(triage_unclear(c->triage, &unclear), 0);
+}
+
+static void words_are_safe_to_show(void **state)
+{
+    struct consultation *c = *state;
+    tell(c, "red\x1b[31m, lid \x1b[0m damp");
+    const struct fact *facts;
+    size_t count = triage_facts(c->triage, &facts);
+    assert_true(count > 0);
+    for (size_t i = 0; i < count; i++)
+        assert_null(strchr(facts[i].words, '\x1b'));
+}
+
+/* ---- answers --------------------------------------------------------------------------------- */
+
+static void an_answer_in_full_says_what_was_not_seen(void **state)
+{
+    struct consultation *c = *state;
+    answer(c, TINT, "1, 4");
+    assert_known(c, TINT, RED | PALE, BLUE | TEAL, 0);
+    assert_string_equal(fact_about(c, TINT).words, "red, pale");
+    assert_int_equal(fact_about(c, TINT).origin, ORIGIN_ANSWER);
+    answer(c, TEXTURE, "slimy");
+    assert_known(c, TEXTURE, SLICK, DUSTY, 0);
+    answer(c, ODOUR, "none");
+    assert_known(c, ODOUR, 0, SHARP | STALE, 0);
+    answer(c, WHERE, "maybe at the top");
+    assert_known(c, WHERE, TOP, FOOT, TOP);
+}
+
+static void an_answer_keeps_what_was_seen_before(void **state)
+{
+    struct consultation *c = *state;
+    tell(c, "blue");
+    answer(c, TINT, "red");
+    assert_known(c, TINT, RED | BLUE, TEAL | PALE, 0);
+}
+
+static void an_answer_by_number_or_word_or_quantity(void **state)
+{
+    struct consultation *c = *state;
+    answer(c, DAMP, "3");
+    assert_known(c, DAMP, MOIST, 0, 0);
+    assert_string_equal(fact_about(c, DAMP).words, "moist");
+    answer(c, DAMP, "as usual");
+    assert_known(c, DAMP, USUAL, 0, 0);
+    answer(c, AGE, "12");
+    assert_known(c, AGE, GROWN, 0, 0);
+    assert_true(fact_about(c, AGE).number.lo == 12);
+}
+
+static void an_answer_may_say_other_things(void **state)
+{
+    struct consultation *c = *state;
+    answer(c, DAMP, "it is red");
+    assert_known(c, DAMP, 0, 0, 0);
+    assert_known(c, TINT, RED, 0, 0);
+}
+
+static void an_answer_that_says_nothing_is_refused(void **state)
+{
+    struct consultation *c = *state;
+    const struct unclear *unclear;
+    const char *const nonsense[] = {"", "gizmo", "0", "5", "99999999999999999999", "1 gizmo"};
+    for (size_t i = 0; i < COUNT_OF(nonsense); i++)
+        assert_int_equal(triage_answer(c->triage, TINT, nonsense[i], c->small.diags), STATUS_USAGE);
+    assert_int_equal(triage_unclear(c->triage, &unclear), 0);
+    assert_known(c, TINT, 0, 0, 0);
+}
+
+static void what_is_unknown_is_no_evidence(void **state)
+{
+    struct consultation *c = *state;
+    tell(c, "red");
+    triage_unknown(c->triage, TINT);
+    assert_known(c, TINT, 0, 0, 0);
+    tell(c, "blue");
+    assert_known(c, TINT, BLUE, 0, 0);
+    triage_forget(c->triage, TINT);
+    assert_known(c, TINT, 0, 0, 0);
+}
+
+static void an_observation_replaces_what_was_known(void **state)
+{
+    struct consultation *c = *state;
+    struct observation said = {.seen = TEAL, .absent = RED};
+    tell(c, "red, blue");
+    assert_int_equal(triage_observe(c->triage, TINT, &said, "as corrected"), STATUS_OK);
+    assert_known(c, TINT, TEAL, RED, 0);
+    assert_string_equal(fact_about(c, TINT).words, "as corrected");
+}
+
+/* ---- settings, cases ------------------------------------------------------------------------- */
+
+/* Settings look names up, so they need rules that were loaded. */
+struct loaded {
+    struct rules *rules;
+    struct diags *diags;
+    struct reader *reader;
+    struct reasoner *reasoner;
+    struct triage *triage;
+};
+
+static int loaded_setup(void **state)
+{
+    static const char *const folders[] = {"tests/unit/tiny-rules"};
+    struct loaded *loaded = calloc(1, sizeof *loaded);
+    assert_non_null(loaded);
+    loaded->diags = diags_new();
+    loaded->rules = rules_load(folders, 1, loaded->diags, NULL, NULL);
+    assert_non_null(loaded->rules);
+    loaded->reader = reader_new(loaded->rules, loaded->diags);
+    loaded->reasoner = reasoner_new(loaded->rules);
+    loaded->triage = triage_new(loaded->rules, loaded->reader, loaded->reasoner);
+    assert_non_null(loaded->triage);
+    *state = loaded;
+    return 0;
+}
+
+static int loaded_teardown(void **state)
+{
+    struct loaded *loaded = *state;
+    triage_free(loaded->triage);
+    reasoner_free(loaded->reasoner);
+    reader_free(loaded->reader);
+    rules_free(loaded->rules);
+    diags_free(loaded->diags);
+    free(loaded);
+    return 0;
+}
+
+static struct fact setting_about(const struct loaded *loaded, const char *sign)
+{
+    const struct fact *facts;
+    size_t count = triage_facts(loaded->triage, &facts);
+    for (size_t i = 0; i < count; i++)
+        if (strcmp(loaded->rules->observables[facts[i].observable].id, sign) == 0)
+            return facts[i];
+    fail_msg("nothing is known of '%s'", sign);
+    return (struct fact){0};
+}
+
+static void settings_are_said_where_they_stand(void **state)
+{
+    struct loaded *loaded = *state;
+    struct position at = {"case.yaml", 7, 3};
+    size_t warned = diags_errors(loaded->diags);
+    assert_int_equal(triage_set(loaded->triage, "tint", "red,-blue", at, loaded->diags), STATUS_OK);
+    struct fact fact = setting_about(loaded, "tint");
+    const struct observable *tint = &loaded->rules->observables[fact.observable];
+    assert_int_equal(fact.observation.seen, 1U << rules_value(tint, "red"));
+    assert_int_equal(fact.observation.absent, 1U << rules_value(tint, "blue"));
+    assert_int_equal(fact.origin, ORIGIN_SET);
+    assert_string_equal(fact.words, "tint=red,-blue");
+
+    assert_int_equal(triage_set(loaded->triage, "tnt", "red", at, loaded->diags), STATUS_USAGE);
+    assert_int_equal(diags_errors(loaded->diags), warned + 1);
+    const struct diag *last = diags_get(loaded->diags, diags_kept(loaded->diags) - 1);
+    assert_string_equal(last->at.file, "case.yaml");
+    assert_int_equal(last->at.line, 7);
+}
+
+static void a_case_brings_its_stakes(void **state)
+{
+    struct loaded *loaded = *state;
+    const struct case_setting settings[] = {{"day", "12", {0}}, {"tint", "blue?", {0}}};
+    struct labelled_case labelled = {.text = "red",
+                                     .settings = settings,
+                                     .setting_count = 2,
+                                     .neighbours = 12,
+                                     .worth = NAN,
+                                     .use = "expand",
+                                     .use_count = 10};
+    struct stakes *stakes = triage_stakes(loaded->triage);
+    assert_int_equal(triage_case(loaded->triage, &labelled, loaded->diags), STATUS_OK);
+    assert_true(setting_about(loaded, "day").number.lo == 12);
+    assert_int_equal(setting_about(loaded, "tint").observation.seen, 3);
+    assert_true(stakes->worth == 1 && stakes->neighbours == 12 && stakes->use_count == 10);
+    assert_int_equal(stakes->use, 0);
+    triage_reset(loaded->triage);
+    assert_true(stakes->neighbours == 6 && stakes->use == RULES_NONE);
+}
+
+static void a_text_that_is_refused_changes_nothing(void **state)
+{
+    struct consultation *c = *state;
+    tell(c, "red");
+    assert_int_equal(triage_tell(c->triage, "blue \xFF\xFE", 7, c->small.diags), STATUS_DATA);
+    assert_true(diags_errors(c->small.diags) > 0);
+    assert_known(c, TINT, RED, 0, 0);
+}
+
+/* ---- marks ----------------------------------------------------------------------------------- */
+
+static void going_back_is_exact(void **state)
+{
+    struct consultation *c = *state;
+    tell(c, "red");
+    size_t first = triage_mark(c->triage);
+    tell(c, "blue. gizmo");
+    answer(c, DAMP, "3");
+    size_t second = triage_mark(c->triage);
+    triage_unknown(c->triage, TINT);
+    tell(c, "no red");
+    triage_return(c->triage, second);
+    assert_known(c, TINT, RED | BLUE, 0, 0);
+    assert_known(c, DAMP, MOIST, 0, 0);
+    triage_return(c->triage, first);
+    const struct unclear *unclear;
+    const struct clash *clashes;
+    assert_known(c, TINT, RED, 0, 0);
+    assert_known(c, DAMP, 0, 0, 0);
+    assert_int_equal(triage_unclear(c->triage, &unclear), 0);
+    assert_int_equal(triage_clashes(c->triage, &clashes), 0);
+    triage_return(c->triage, second + 100); /* a mark that is no longer there */
+    assert_known(c, TINT, RED, 0, 0);
+}
+
+/* Many statements: the log grows, and words do not pile up without end. */
+static void a_long_consultation_stays_whole(void **state)
+{
+    struct consultation *c = *state;
+    static const char *const texts[] = {"red, moist", "no red, dry", "blue and slimy, day 3",
+                                        "maybe teal", "pale, gizmo", "day 40. day 2"};
+    for (size_t i = 0; i < 600; i++)
+        tell(c, texts[i % COUNT_OF(texts)]);
+    assert_known(c, AGE, YOUNG | OLD, 0, 0);
+    assert_true(strlen(fact_about(c, TINT).words) < 300);
+    triage_return(c->triage, 0);
+    const struct fact *facts;
+    assert_int_equal(triage_facts(c->triage, &facts), 0);
+}
+
+#define WITH_CASE(test)                                                                            \
+    cmocka_unit_test_setup_teardown(test, consultation_setup, consultation_teardown)
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        WITH_CASE(values_of_several_add_up),
+        WITH_CASE(the_newest_of_one_replaces),
+        WITH_CASE(a_denial_completes_what_was_said_of_one),
+        WITH_CASE(one_text_narrows_itself_down),
+        WITH_CASE(one_text_that_contradicts_itself_keeps_both),
+        WITH_CASE(a_value_seen_and_denied_counts_as_neither),
+        WITH_CASE(no_other_gives_way_to_what_is_named),
+        WITH_CASE(doubt_gives_way_to_plain_words),
+        WITH_CASE(facts_stand_in_the_order_they_were_said),
+        WITH_CASE(what_was_not_understood_is_kept),
+        WITH_CASE(words_are_safe_to_show),
+        WITH_CASE(an_answer_in_full_says_what_was_not_seen),
+        WITH_CASE(an_answer_keeps_what_was_seen_before),
+        WITH_CASE(an_answer_by_number_or_word_or_quantity),
+        WITH_CASE(an_answer_may_say_other_things),
+        WITH_CASE(an_answer_that_says_nothing_is_refused),
+        WITH_CASE(what_is_unknown_is_no_evidence),
+        WITH_CASE(an_observation_replaces_what_was_known),
+        cmocka_unit_test_setup_teardown(settings_are_said_where_they_stand, loaded_setup,
+                                        loaded_teardown),
+        cmocka_unit_test_setup_teardown(a_case_brings_its_stakes, loaded_setup, loaded_teardown),
+        WITH_CASE(a_text_that_is_refused_changes_nothing),
+        WITH_CASE(going_back_is_exact),
+        WITH_CASE(a_long_consultation_stays_whole),
+    };
+    cmocka_set_message_output(CM_OUTPUT_TAP);
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
