@@ -13,13 +13,12 @@ const struct bounds ANY = {-INFINITY, INFINITY, false, false, ""};
 const struct bounds POSITIVE = {0, INFINITY, true, false, "above 0"};
 const struct bounds NOT_NEGATIVE = {0, INFINITY, false, false, "of 0 or more"};
 const struct bounds SHARE = {0, 1, false, false, "from 0 to 1"};
-const struct bounds CHANCE = {0, 1, true, true, "between 0 and 1, and neither of them"};
+const struct bounds CHANCE = {0, 1, true, true, "above 0 and below 1"};
 const struct bounds PER_CENT = {0, 100, false, false, "from 0 to 100"};
 
 enum { MOST_FIELDS = 64, LONGEST_ID = 63 };
 
-/* "a, b, c": the names there are, for messages. */
-static const char *names_joined(struct loader *loader, const char *const *names, size_t count)
+const char *names_joined(struct loader *loader, const char *const *names, size_t count)
 {
     struct text text;
     text_init(&text);
@@ -140,17 +139,20 @@ static bool within(const struct bounds *bounds, double number)
 static void refuse_number(struct loader *loader, const struct node *node, const char *key,
                           const struct bounds *bounds)
 {
-    fault_error(&loader->faults, node_at(node), "'%s' is '%s'; it must be a number%s%s", key,
-                fault_quote(&loader->faults, node->text), *bounds->says ? " " : "", bounds->says);
+    const char *space = *bounds->says ? " " : "";
+    if (node->kind != NODE_TEXT)
+        fault_error(&loader->faults, node_at(node), "'%s' is %s; it must be a number%s%s", key,
+                    node_kind_name(node), space, bounds->says);
+    else
+        fault_error(&loader->faults, node_at(node), "'%s' is '%s'; it must be a number%s%s", key,
+                    fault_quote(&loader->faults, node->text), space, bounds->says);
 }
 
 bool expect_number(struct loader *loader, const struct node *node, const char *key,
                    const struct bounds *bounds, double *number)
 {
     double value;
-    if (!expect_kind(loader, node, NODE_TEXT, key))
-        return false;
-    if (!parse_number(node->text, &value) || !within(bounds, value)) {
+    if (node->kind != NODE_TEXT || !parse_number(node->text, &value) || !within(bounds, value)) {
         refuse_number(loader, node, key, bounds);
         return false;
     }
@@ -168,10 +170,11 @@ bool expect_choice(struct loader *loader, const struct node *node, const char *k
             *choice = i;
             return true;
         }
-    fault_error(&loader->faults, node_at(node), "'%s' is '%s'%s; it must be one of %s", key,
+    const char *nearest = diag_nearest(node->text, words->list, words->count);
+    fault_error(&loader->faults, node_at(node), "'%s' is '%s'%s%s", key,
                 fault_quote(&loader->faults, node->text),
-                fault_hint(&loader->faults, diag_nearest(node->text, words->list, words->count)),
-                names_joined(loader, words->list, words->count));
+                nearest ? fault_hint(&loader->faults, nearest) : "; it must be one of ",
+                nearest ? "" : names_joined(loader, words->list, words->count));
     return false;
 }
 
@@ -205,29 +208,43 @@ const struct node *expect_items(struct loader *loader, const struct node *node, 
     return node->first;
 }
 
+/* The word of the scale, or NULL; then a fault with the nearest is told. */
+static const struct word *scale_word(struct loader *loader, const struct node *node,
+                                     const char *key, const struct word *scale, size_t scale_count,
+                                     const struct bounds *bounds)
+{
+    const char *names[MOST_FIELDS];
+    size_t count = scale_count < MOST_FIELDS ? scale_count : MOST_FIELDS;
+    for (size_t i = 0; i < count; i++) {
+        if (!strcmp(scale[i].word, node->text))
+            return &scale[i];
+        names[i] = scale[i].word;
+    }
+    const char *quoted = fault_quote(&loader->faults, node->text);
+    const char *nearest = diag_nearest(node->text, names, count);
+    if (nearest)
+        fault_error(&loader->faults, node_at(node), "'%s' is '%s'; did you mean '%s'?", key, quoted,
+                    nearest);
+    else
+        fault_error(&loader->faults, node_at(node),
+                    "'%s' is '%s'; it must be a number %s, or one of %s", key, quoted, bounds->says,
+                    names_joined(loader, names, count));
+    return NULL;
+}
+
 bool expect_scaled(struct loader *loader, const struct node *node, const char *key,
                    const struct word *scale, size_t scale_count, const struct bounds *bounds,
                    double *number, const char **word)
 {
+    *word = NULL;
     if (!expect_kind(loader, node, NODE_TEXT, key))
         return false;
-    *word = NULL;
     if (parse_number(node->text, number) && within(bounds, *number))
         return true;
-    const char *names[MOST_FIELDS];
-    size_t count = scale_count < MOST_FIELDS ? scale_count : MOST_FIELDS;
-    for (size_t i = 0; i < count; i++) {
-        if (!strcmp(scale[i].word, node->text)) {
-            *number = scale[i].number;
-            *word = scale[i].word;
-            return true;
-        }
-        names[i] = scale[i].word;
-    }
-    fault_error(&loader->faults, node_at(node),
-                "'%s' is '%s'%s; it must be a number %s, or one of %s", key,
-                fault_quote(&loader->faults, node->text),
-                fault_hint(&loader->faults, diag_nearest(node->text, names, count)), bounds->says,
-                names_joined(loader, names, count));
-    return false;
+    const struct word *found = scale_word(loader, node, key, scale, scale_count, bounds);
+    if (!found)
+        return false;
+    *number = found->number;
+    *word = found->word;
+    return true;
 }

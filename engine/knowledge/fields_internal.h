@@ -141,6 +141,9 @@ bool expect_scaled(struct loader *loader, const struct node *node, const char *k
                    const struct word *scale, size_t scale_count, const struct bounds *bounds,
                    double *number, const char **word);
 
+/* "a, b, c": the names there are, for messages. */
+const char *names_joined(struct loader *loader, const char *const *names, size_t count);
+
 /* Numbers are told apart by what they may be. */
 extern const struct bounds ANY, POSITIVE, NOT_NEGATIVE, SHARE, CHANCE, PER_CENT;
 

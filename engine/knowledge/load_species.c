@@ -204,8 +204,9 @@ static void check_measures(struct loader *loader, const struct vessel_kind *vess
         const char *key;
         enum vessel_shape shape;
     } measures[] = {{"radius", SHAPE_CYLINDER}, {"height", SHAPE_CYLINDER}, {"sides", SHAPE_BRICK}};
-    if (node->kind != NODE_MAP)
-        return;
+    const struct node *shape = node->kind == NODE_MAP ? node_entry(node, "shape") : NULL;
+    if (!shape || shape->kind != NODE_TEXT || strcmp(shape->text, shapes[vessel->shape]) != 0)
+        return; /* told already */
     for (size_t i = 0; i < sizeof measures / sizeof *measures; i++) {
         bool given = node_entry(node, measures[i].key) != NULL;
         if (given != (measures[i].shape == vessel->shape))

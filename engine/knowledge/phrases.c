@@ -39,10 +39,11 @@ static void put_quantity(struct expansion *expansion, bool unit_required)
 static void refuse_macro(struct expansion *expansion, const char *name)
 {
     struct loader *loader = expansion->loader;
-    const struct names *words = &loader->rules->memory->ids[ITEM_WORDS];
+    const char *nearest = names_nearest(&loader->rules->memory->ids[ITEM_WORDS], name);
     fault_error(&loader->faults, node_at(expansion->phrase), "unknown macro '{%s}'%s",
                 fault_quote(&loader->faults, name),
-                words->count ? fault_hint(&loader->faults, names_nearest(words, name)) : "");
+                nearest ? fault_hint(&loader->faults, nearest)
+                        : "; there are {q}, {n}, {gap} and the names in language.words");
     expansion->failed = true;
 }
 

@@ -4,6 +4,22 @@
 
 #include "knowledge/fields_internal.h"
 
+enum { FEW = RULES_MAX_VALUES }; /* names that a message lists */
+
+/* What would be right instead of `name`: the nearest, or all when they are few. */
+static const char *instead(struct loader *loader, const char *name, const char *const *names,
+                           size_t count)
+{
+    const char *nearest = diag_nearest(name, names, count);
+    const char *listed = NULL;
+    if (nearest)
+        return fault_hint(&loader->faults, nearest);
+    if (count && count <= FEW)
+        listed =
+            arena_format(loader->scratch, "; there are %s", names_joined(loader, names, count));
+    return listed ? listed : "; nothing has a name near it";
+}
+
 bool find_item(struct loader *loader, enum item_kind kind, const struct node *node, size_t *index)
 {
     const struct names *ids = &loader->rules->memory->ids[kind];
@@ -13,7 +29,7 @@ bool find_item(struct loader *loader, enum item_kind kind, const struct node *no
     if (found == RULES_NONE) {
         fault_error(&loader->faults, node_at(node), "unknown %s '%s'%s", item_kind_name(kind),
                     fault_quote(&loader->faults, node->text),
-                    fault_hint(&loader->faults, names_nearest(ids, node->text)));
+                    instead(loader, node->text, ids->list, ids->count));
         return false;
     }
     *index = (size_t)found;
@@ -26,10 +42,9 @@ static void refuse_value(struct loader *loader, const struct observable *observa
     const char *names[RULES_MAX_VALUES];
     for (size_t i = 0; i < observable->value_count; i++)
         names[i] = observable->values[i].id;
-    fault_error(
-        &loader->faults, node_at(node), "unknown value '%s' of '%s'%s",
-        fault_quote(&loader->faults, node->text), observable->id,
-        fault_hint(&loader->faults, diag_nearest(node->text, names, observable->value_count)));
+    fault_error(&loader->faults, node_at(node), "unknown value '%s' of '%s'%s",
+                fault_quote(&loader->faults, node->text), observable->id,
+                instead(loader, node->text, names, observable->value_count));
 }
 
 bool find_value(struct loader *loader, const struct observable *observable, const struct node *node,

@@ -1,0 +1,221 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* What a second folder adds, replaces and leaves alone. */
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include <cmocka.h>
+#include <math.h>
+
+#include "base/diag.h"
+#include "knowledge/rules.h"
+#include "support/scratch.h"
+
+struct fixture {
+    struct scratch scratch;
+    struct diags *diags;
+    struct rules *rules, *plain; /* with and without the overlay */
+};
+
+static int set_up(void **state)
+{
+    const char *const folders[] = {"tests/unit/tiny-rules"};
+    struct fixture *fixture = calloc(1, sizeof *fixture);
+    assert_non_null(fixture);
+    fixture->diags = diags_new();
+    scratch_make(&fixture->scratch);
+    fixture->plain = rules_load(folders, 1, fixture->diags, NULL, NULL);
+    assert_non_null(fixture->plain);
+    *state = fixture;
+    return 0;
+}
+
+static int tear_down(void **state)
+{
+    struct fixture *fixture = *state;
+    rules_free(fixture->rules);
+    rules_free(fixture->plain);
+    diags_free(fixture->diags);
+    scratch_remove(&fixture->scratch);
+    free(fixture);
+    return 0;
+}
+
+/* The small rule base with `content` over it. */
+static const struct rules *overlaid(struct fixture *fixture, const char *content)
+{
+    const char *const folders[] = {"tests/unit/tiny-rules", fixture->scratch.path};
+    scratch_write(&fixture->scratch, "overlay.yaml", content);
+    fixture->rules = rules_load(folders, 2, fixture->diags, NULL, NULL);
+    for (size_t i = 0; i < diags_kept(fixture->diags); i++)
+        print_message("# %s\n", diags_get(fixture->diags, i)->message);
+    assert_non_null(fixture->rules);
+    return fixture->rules;
+}
+
+static void test_adds_behind_the_others(void **state)
+{
+    struct fixture *fixture = *state;
+    const struct rules *rules =
+        overlaid(fixture, "sources:\n"
+                          "  more: {author: A, title: T, year: 1999}\n"
+                          "groups:\n"
+                          "  late: {overlap: 0.25}\n"
+                          "cautions:\n"
+                          "  extra: {text: Mind it., rank: 0, always: true, source: more}\n");
+    assert_int_equal(rules->source_count, 3);
+    assert_string_equal(rules->sources[2].id, "more");
+    assert_string_equal(rules->groups[1].id, "late");
+    assert_string_equal(rules->cautions[0].id, "extra"); /* its rank is the lowest */
+    assert_string_equal(rules->name, "Tiny rules");      /* an overlay needs no name */
+}
+
+static void test_replaces_whole_items_in_their_place(void **state)
+{
+    struct fixture *fixture = *state;
+    const struct rules *rules = overlaid(fixture, "signs:\n"
+                                                  "  surface:\n"
+                                                  "    label: touch\n"
+                                                  "    ask: How does it look?\n"
+                                                  "    kind: one\n"
+                                                  "    source: book\n"
+                                                  "    values:\n"
+                                                  "      rough: {label: very rough, base: 0.25}\n"
+                                                  "      smooth: {label: smooth, base: 0.75}\n");
+    int index = rules_observable(rules, "surface");
+    assert_int_equal(index, rules_observable(fixture->plain, "surface"));
+    const struct observable *surface = &rules->observables[index];
+    assert_string_equal(surface->label, "touch");
+    assert_int_equal(surface->group, RULES_NONE); /* nothing of the old one is left */
+    assert_int_equal(surface->gate, GATE_NONE);
+    assert_int_equal(rules->observable_count, fixture->plain->observable_count);
+    /* What refers to its values follows them. */
+    assert_string_equal(rules->decision.floors[0].id, "red_and_rough");
+    assert_int_equal(rules->decision.floors[0].when.values[1], 1u << 0);
+    assert_int_equal(fixture->plain->decision.floors[0].when.values[1], 1u << 1);
+}
+
+static void test_replaces_findings_and_causes(void **state)
+{
+    struct fixture *fixture = *state;
+    const struct rules *rules = overlaid(
+        fixture, "cause:\n"
+                 "  {id: short_cook, name: N, what: W, scope: mix, prior: 0.3, grows: {crust: 2},\n"
+                 "   weighs: {blank: {clean: down, dirty: up}}, change: [C], source: leaflet}\n"
+                 "finding:\n"
+                 "  {id: late, name: N, what: W, status: clean, hazard: none, base: 1, reveal: 0,\n"
+                 "   kept_worth: 1, spread: 0, looks: {tint: {red: half}},\n"
+                 "   do: {keep: [K], isolate: [I], discard: [D]}, source: leaflet}\n");
+    assert_int_equal(rules->cause_count, 1);
+    assert_int_equal(rules->causes[0].scope, SCOPE_MIX);
+    assert_int_equal(rules->causes[0].settle_count, 0);
+    assert_int_equal(rules_finding(rules, "late"), 2);
+}
+
+static void test_replaces_single_mappings_whole(void **state)
+{
+    struct fixture *fixture = *state;
+    const struct rules *rules = overlaid(fixture, "rules: {name: Mine, version: 9}\n"
+                                                  "calibration: {tau: 0.5, hedge: 0.25}\n"
+                                                  "forecast: {kernels: 99, source: book}\n");
+    assert_string_equal(rules->name, "Mine");
+    assert_true(rules->calibration.tau == 0.5);
+    assert_null(rules->calibration.fitted_by);
+    assert_true(rules->forecast.kernels == 99);
+    assert_true(isnan(rules->forecast.fill_most));
+}
+
+static void test_language_adds_up(void **state)
+{
+    struct fixture *fixture = *state;
+    const struct rules *rules =
+        overlaid(fixture, "language:\n"
+                          "  words:\n"
+                          "    spot: [dots?]\n"
+                          "  negations: [never, 'un-?{spot}']\n"
+                          "  where: [tint]\n"
+                          "  statements:\n"
+                          "    all_fine: {phrases: [fine], seen: {surface: smooth}}\n"
+                          "    all_red: {phrases: [all red], seen: {tint: red}}\n");
+    const struct language *language = &rules->language;
+    assert_int_equal(language->negation_count, 4);
+    assert_string_equal(language->negations[0], "no");
+    assert_string_equal(language->negations[2], "never");
+    assert_string_equal(language->negations[3], "un-?(?:dots?)"); /* words are replaced */
+    assert_int_equal(language->where_count, 2);
+    assert_int_equal(language->where[1], rules_observable(rules, "tint"));
+    assert_int_equal(language->statement_count, 2); /* statements by id */
+    assert_int_equal(language->statements[0].phrase_count, 1);
+    assert_string_equal(language->statements[0].phrases[0], "fine");
+    assert_int_equal(language->statements[0].absent.count, 0);
+    const struct observable *tint = &rules->observables[rules_observable(rules, "tint")];
+    assert_non_null(strstr(tint->values[0].phrases[0], "(?:dots?)")); /* in shipped phrases too */
+}
+
+static void test_shares_of_a_list_need_not_add_up(void **state)
+{
+    struct fixture *fixture = *state;
+    const struct rules *rules = overlaid(
+        fixture, "species:\n"
+                 "  cedar: {name: Cedar, latin: Fictus cedrus, base: 0.8, source: book}\n");
+    const struct observable *which = &rules->observables[rules_observable(rules, "species")];
+    assert_int_equal(which->value_count, 3);
+    assert_true(fabs(which->values[0].base - 0.6 / 1.6) < 1e-12);
+    assert_true(fabs(which->values[2].base - 0.8 / 1.6) < 1e-12);
+    assert_int_equal(which->values[2].phrase_count, 0);
+}
+
+static void test_three_folders(void **state)
+{
+    struct fixture *fixture = *state;
+    scratch_folder(&fixture->scratch, "one");
+    scratch_folder(&fixture->scratch, "two");
+    scratch_write(&fixture->scratch, "one/a.yaml", "groups: {late: {overlap: 0.1}}\n");
+    scratch_write(&fixture->scratch, "two/a.yaml", "groups: {late: {overlap: 0.9}}\n");
+    const char *const folders[] = {"tests/unit/tiny-rules", scratch_path(&fixture->scratch, "one"),
+                                   scratch_path(&fixture->scratch, "two")};
+    fixture->rules = rules_load(folders, 3, fixture->diags, NULL, NULL);
+    assert_non_null(fixture->rules);
+    assert_int_equal(fixture->rules->group_count, 2);
+    assert_true(fixture->rules->groups[1].overlap == 0.9); /* the last folder is heard */
+}
+
+static void test_twice_in_one_folder(void **state)
+{
+    struct fixture *fixture = *state;
+    enum status status;
+    const char *const folders[] = {"tests/unit/tiny-rules", fixture->scratch.path};
+    scratch_write(&fixture->scratch, "a.yaml",
+                  "groups: {late: {overlap: 0.1}}\ncalibration: {tau: 1, hedge: 1}\n");
+    scratch_write(&fixture->scratch, "b.yaml",
+                  "groups: {late: {overlap: 0.9}}\ncalibration: {tau: 1, hedge: 1}\n");
+    fixture->rules = rules_load(folders, 2, fixture->diags, &status, NULL);
+    assert_null(fixture->rules);
+    assert_int_equal(status, STATUS_DATA);
+    assert_int_equal(diags_errors(fixture->diags), 2);
+    const struct diag *group = diags_get(fixture->diags, 0);
+    assert_non_null(strstr(group->at.file, "/b.yaml"));
+    assert_non_null(strstr(group->message, "group 'late' is defined twice, first at "));
+    assert_non_null(strstr(group->message, "/a.yaml:1; rename or remove one"));
+    assert_non_null(
+        strstr(diags_get(fixture->diags, 1)->message, "key 'calibration' is defined twice"));
+}
+
+#define TEST(name) cmocka_unit_test_setup_teardown(name, set_up, tear_down)
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        TEST(test_adds_behind_the_others),
+        TEST(test_replaces_whole_items_in_their_place),
+        TEST(test_replaces_findings_and_causes),
+        TEST(test_replaces_single_mappings_whole),
+        TEST(test_language_adds_up),
+        TEST(test_shares_of_a_list_need_not_add_up),
+        TEST(test_three_folders),
+        TEST(test_twice_in_one_folder),
+    };
+    cmocka_set_message_output(CM_OUTPUT_TAP);
+    return cmocka_run_group_tests_name("overlays", tests, NULL, NULL);
+}

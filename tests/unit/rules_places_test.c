@@ -1,0 +1,99 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Where rule bases are found. This program lies in the build tree, below the shipped rules. */
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include <cmocka.h>
+
+#include "knowledge/rules.h"
+#include "support/scratch.h"
+
+static int set_up(void **state)
+{
+    struct scratch *scratch = calloc(1, sizeof *scratch);
+    assert_non_null(scratch);
+    scratch_make(scratch);
+    scratch_folder(scratch, "jarside");
+    scratch_folder(scratch, "jarside/rules");
+    scratch_folder(scratch, ".config");
+    unsetenv("JARSIDE_RULES");
+    unsetenv("XDG_CONFIG_HOME");
+    unsetenv("HOME");
+    *state = scratch;
+    return 0;
+}
+
+static int tear_down(void **state)
+{
+    scratch_remove(*state);
+    free(*state);
+    return 0;
+}
+
+/* Frees what was found. */
+static void assert_found(char *found, const char *want)
+{
+    if (!want) {
+        assert_null(found);
+        return;
+    }
+    assert_non_null(found);
+    assert_string_equal(found, want);
+    free(found);
+}
+
+static void test_build_tree(void **state)
+{
+    (void)state;
+    char *found = rules_find_shipped();
+    assert_non_null(found);
+    struct stat one, other;
+    assert_int_equal(stat(found, &one), 0);
+    assert_int_equal(stat("rules", &other), 0);
+    assert_int_equal(one.st_ino, other.st_ino);
+    free(found);
+}
+
+static void test_named_by_the_user(void **state)
+{
+    (void)state;
+    setenv("JARSIDE_RULES", "some/where", 1); /* there or not: loading says */
+    assert_found(rules_find_shipped(), "some/where");
+    setenv("JARSIDE_RULES", "", 1);
+    char *found = rules_find_shipped();
+    assert_string_not_equal(found, "");
+    free(found);
+}
+
+static void test_overlay(void **state)
+{
+    const struct scratch *scratch = *state;
+    char want[512];
+    assert_found(rules_find_overlay(), NULL);
+    snprintf(want, sizeof want, "%s/jarside/rules", scratch->path);
+    setenv("XDG_CONFIG_HOME", scratch->path, 1);
+    assert_found(rules_find_overlay(), want);
+    setenv("XDG_CONFIG_HOME", "tests", 1); /* a relative one is ignored */
+    assert_found(rules_find_overlay(), NULL);
+    setenv("HOME", scratch->path, 1);
+    assert_found(rules_find_overlay(), NULL); /* ~/.config holds none yet */
+    scratch_folder(scratch, ".config/jarside");
+    scratch_folder(scratch, ".config/jarside/rules");
+    snprintf(want, sizeof want, "%s/.config/jarside/rules", scratch->path);
+    assert_found(rules_find_overlay(), want);
+}
+
+#define TEST(name) cmocka_unit_test_setup_teardown(name, set_up, tear_down)
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        TEST(test_build_tree),
+        TEST(test_named_by_the_user),
+        TEST(test_overlay),
+    };
+    cmocka_set_message_output(CM_OUTPUT_TAP);
+    return cmocka_run_group_tests_name("places of rules", tests, NULL, NULL);
+}

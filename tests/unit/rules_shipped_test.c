@@ -1,0 +1,106 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The shipped rules and cases: nothing is wrong with them, and nothing is idle. */
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include <cmocka.h>
+
+#include "base/arena.h"
+#include "base/diag.h"
+#include "knowledge/cases.h"
+#include "knowledge/reader.h"
+#include "knowledge/rules.h"
+
+static void assert_silent(const struct diags *diags)
+{
+    for (size_t i = 0; i < diags_kept(diags); i++) {
+        const struct diag *diag = diags_get(diags, i);
+        print_message("# %s:%zu:%zu: %s\n", diag->at.file ? diag->at.file : "", diag->at.line,
+                      diag->at.column, diag->message);
+    }
+    assert_int_equal(diags_errors(diags) + diags_warnings(diags), 0);
+}
+
+static int load_shipped(void **state)
+{
+    const char *const folders[] = {"rules"};
+    struct diags *diags = diags_new();
+    struct rules *rules = rules_load(folders, 1, diags, NULL, NULL);
+    assert_silent(diags);
+    assert_non_null(rules);
+    diags_free(diags);
+    *state = rules;
+    return 0;
+}
+
+static int free_shipped(void **state)
+{
+    rules_free(*state);
+    return 0;
+}
+
+static void test_patterns_compile(void **state)
+{
+    struct diags *diags = diags_new();
+    struct reader *reader = reader_new(*state, diags);
+    assert_silent(diags);
+    assert_non_null(reader);
+    reader_free(reader);
+    diags_free(diags);
+}
+
+static void assert_cases(const struct rules *rules, const char *path)
+{
+    struct arena *arena = arena_new(NULL);
+    struct diags *diags = diags_new();
+    const struct labelled_case *cases;
+    size_t count;
+    assert_int_equal(cases_load(path, rules, arena, &cases, &count, diags), STATUS_OK);
+    assert_silent(diags);
+    assert_true(count > 0);
+    diags_free(diags);
+    arena_free(arena);
+}
+
+static void test_cases_load(void **state)
+{
+    assert_cases(*state, "corpus/cases");
+    assert_cases(*state, "corpus/cases-held-out");
+    assert_cases(*state, "corpus/demo");
+}
+
+/* What is contaminated is never kept: no worth, no steps, and a floor against it. */
+static void test_nothing_keeps_what_is_contaminated(void **state)
+{
+    const struct rules *rules = *state;
+    size_t contaminated = 0;
+    for (size_t i = 0; i < rules->finding_count; i++) {
+        const struct finding *finding = &rules->findings[i];
+        if (finding->status != FINDING_CONTAMINATED)
+            continue;
+        contaminated++;
+        assert_true(finding->kept_worth == 0);
+        assert_int_equal(finding->step_count[ACTION_KEEP], 0);
+    }
+    assert_true(contaminated > 0);
+    bool bounded = false;
+    for (size_t i = 0; i < rules->decision.floor_count; i++) {
+        const struct floor_rule *rule = &rules->decision.floors[i];
+        bounded = bounded || (rule->forbids_keep && !rule->when.count && !rule->unless.count &&
+                              rule->contaminated_above <= 0.1);
+    }
+    assert_true(bounded);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(test_patterns_compile),
+        cmocka_unit_test(test_cases_load),
+        cmocka_unit_test(test_nothing_keeps_what_is_contaminated),
+    };
+    cmocka_set_message_output(CM_OUTPUT_TAP);
+    return cmocka_run_group_tests_name("shipped rules", tests, load_shipped, free_shipped);
+}
