@@ -427,6 +427,11 @@ void triage_return(struct triage *triage, size_t mark)
     triage_merge(triage);
 }
 
+const struct rules *triage_rules(const struct triage *triage)
+{
+    return triage->rules;
+}
+
 struct stakes *triage_stakes(struct triage *triage)
 {
     return &triage->stakes;

@@ -26,6 +26,8 @@ struct triage; /* opaque: one consultation over one rule base */
 struct triage *triage_new(const struct rules *rules, struct reader *reader,
                           const struct reasoner *reasoner);
 void triage_free(struct triage *triage);
+/* The rule base it was made of. */
+const struct rules *triage_rules(const struct triage *triage);
 /* Forgets everything said; keeps memory for the next case (`judge --lines`). */
 void triage_reset(struct triage *triage);
 

@@ -1,0 +1,226 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "triage/score.h"
+
+#include <math.h>
+#include <string.h>
+
+static const double LEAST_P =
+    1e-9; /* so that one impossible label does not make a score infinite */
+
+static bool labelled_with(const size_t *labels, size_t count, size_t index)
+{
+    for (size_t i = 0; i < count; i++)
+        if (labels[i] == index)
+            return true;
+    return false;
+}
+
+static bool among_first(const struct ranked *ranked, size_t most, const size_t *labels,
+                        size_t count)
+{
+    for (size_t i = 0; i < most; i++)
+        if (labelled_with(labels, count, ranked[i].index))
+            return true;
+    return false;
+}
+
+static size_t at_most(size_t a, size_t b)
+{
+    return a < b ? a : b;
+}
+
+/* Whether every labelled finding has (or, negated, lacks) the status. */
+static bool every_label(const struct rules *rules, const struct labelled_case *labelled,
+                        bool contaminated)
+{
+    for (size_t i = 0; i < labelled->finding_count; i++)
+        if ((rules->findings[labelled->findings[i]].status == FINDING_CONTAMINATED) != contaminated)
+            return false;
+    return labelled->finding_count > 0;
+}
+
+static void fill_row(struct score_row *row, const struct rules *rules,
+                     const struct labelled_case *labelled, const struct verdict *verdict)
+{
+    const struct ranked *findings = verdict->findings;
+    row->labelled = labelled;
+    row->action = verdict->decision.action;
+    row->leader = findings[0].index;
+    row->leader_p = findings[0].p;
+    for (size_t i = 0; i < rules->finding_count; i++)
+        if (labelled_with(labelled->findings, labelled->finding_count, findings[i].index))
+            row->labelled_p += findings[i].p;
+    row->finding_first = among_first(findings, 1, labelled->findings, labelled->finding_count);
+    row->finding_three = among_first(findings, at_most(SCORE_TOP, rules->finding_count),
+                                     labelled->findings, labelled->finding_count);
+    row->has_cause = labelled->cause_count > 0;
+    row->cause_three =
+        row->has_cause && among_first(verdict->causes, at_most(SCORE_TOP, rules->cause_count),
+                                      labelled->causes, labelled->cause_count);
+    row->action_right = (labelled->actions >> row->action & 1U) != 0;
+    row->unsafe_keep = every_label(rules, labelled, true) && row->action == ACTION_KEEP;
+    row->clean = every_label(rules, labelled, false);
+    row->needless_discard = row->clean && row->action == ACTION_DISCARD && !row->action_right;
+}
+
+static double brier_of(const struct rules *rules, const struct labelled_case *labelled,
+                       const struct verdict *verdict)
+{
+    double sum = 0;
+    for (size_t i = 0; i < rules->finding_count; i++) {
+        const struct ranked *ranked = &verdict->findings[i];
+        bool right = labelled_with(labelled->findings, labelled->finding_count, ranked->index);
+        double share = right ? 1.0 / (double)labelled->finding_count : 0.0;
+        sum += (ranked->p - share) * (ranked->p - share);
+    }
+    return sum;
+}
+
+static void count_row(struct score *score, const struct score_row *row)
+{
+    size_t bin = at_most((size_t)(row->leader_p * SCORE_BINS), SCORE_BINS - 1);
+    score->finding_first += row->finding_first;
+    score->finding_three += row->finding_three;
+    score->caused += row->has_cause;
+    score->cause_three += row->cause_three;
+    score->action_right += row->action_right;
+    score->unsafe_keeps += row->unsafe_keep;
+    score->clean += row->clean;
+    score->needless_discards += row->needless_discard;
+    score->log_score += -log(fmax(row->labelled_p, LEAST_P));
+    score->bins[bin].count++;
+    score->bins[bin].confidence += row->leader_p;
+    score->bins[bin].accuracy += row->finding_first;
+}
+
+static void average(struct score *score)
+{
+    if (score->cases == 0)
+        return;
+    double n = (double)score->cases;
+    score->log_score /= n;
+    score->brier /= n;
+    for (size_t b = 0; b < SCORE_BINS; b++) {
+        struct score_bin *bin = &score->bins[b];
+        if (bin->count == 0)
+            continue;
+        bin->confidence /= (double)bin->count;
+        bin->accuracy /= (double)bin->count;
+        score->calibration_error += (double)bin->count / n * fabs(bin->accuracy - bin->confidence);
+    }
+}
+
+static enum status tell_case(struct triage *triage, const struct labelled_case *labelled,
+                             struct diags *diags)
+{
+    if (labelled->finding_count == 0 || labelled->actions == 0) {
+        diags_error(diags, labelled->at,
+                    "case '%s' has no label; 'findings' and 'actions' say what is expected",
+                    labelled->id != NULL ? labelled->id : "");
+        return STATUS_DATA;
+    }
+    triage_reset(triage);
+    return triage_case(triage, labelled, diags);
+}
+
+enum status score_cases(struct triage *triage, const struct labelled_case *cases, size_t count,
+                        struct arena *arena, struct score *score, struct diags *diags)
+{
+    memset(score, 0, sizeof *score);
+    struct score_row *rows = arena_array(arena, count, sizeof *rows);
+    if (rows == NULL)
+        return STATUS_MEMORY;
+    score->rows = rows;
+    const struct rules *rules = triage_rules(triage);
+    for (size_t i = 0; i < count; i++) {
+        enum status status = tell_case(triage, &cases[i], diags);
+        if (status != STATUS_OK)
+            return status;
+        const struct verdict *verdict = triage_judge(triage);
+        if (verdict == NULL)
+            return STATUS_MEMORY;
+        fill_row(&rows[i], rules, &cases[i], verdict);
+        score->brier += brier_of(rules, &cases[i], verdict);
+        score->cases++;
+        count_row(score, &rows[i]);
+    }
+    average(score);
+    return STATUS_OK;
+}
+
+/* ---- fitting --------------------------------------------------------------------------------- */
+
+struct fit {
+    struct triage *triage;
+    const struct reasoner *reasoner;
+    const struct labelled_case *cases;
+    size_t count;
+    struct posterior posterior;
+    struct diags *diags;
+    enum status status; /* the first fault; later values are not to be used */
+};
+
+static double log_score_at(struct fit *fit, double tau)
+{
+    double sum = 0;
+    for (size_t i = 0; i < fit->count && fit->status == STATUS_OK; i++) {
+        fit->status = tell_case(fit->triage, &fit->cases[i], fit->diags);
+        if (fit->status == STATUS_OK)
+            fit->status =
+                reason_posterior(fit->reasoner, triage_evidence(fit->triage), tau, &fit->posterior);
+        double p = 0;
+        for (size_t k = 0; fit->status == STATUS_OK && k < fit->cases[i].finding_count; k++)
+            p += fit->posterior.finding[fit->cases[i].findings[k]];
+        sum += -log(fmax(p, LEAST_P));
+    }
+    return sum / (double)(fit->count > 0 ? fit->count : 1);
+}
+
+static double golden_section(struct fit *fit, double low, double high, double tolerance)
+{
+    const double share = (sqrt(5.0) - 1.0) / 2.0;
+    double a = high - share * (high - low), b = low + share * (high - low);
+    double at_a = log_score_at(fit, a), at_b = log_score_at(fit, b);
+    while (high - low > tolerance && fit->status == STATUS_OK) {
+        if (at_a < at_b) {
+            high = b;
+            b = a;
+            at_b = at_a;
+            a = high - share * (high - low);
+            at_a = log_score_at(fit, a);
+        } else {
+            low = a;
+            a = b;
+            at_a = at_b;
+            b = low + share * (high - low);
+            at_b = log_score_at(fit, b);
+        }
+    }
+    return (low + high) / 2.0;
+}
+
+enum status score_fit_tau(struct triage *triage, const struct reasoner *reasoner,
+                          const struct labelled_case *cases, size_t count, double *tau,
+                          double *log_score, struct diags *diags)
+{
+    static const double LEAST_TAU = 0.2, TOLERANCE = 1e-3;
+    struct fit fit = {.triage = triage,
+                      .reasoner = reasoner,
+                      .cases = cases,
+                      .count = count,
+                      .diags = diags,
+                      .status = STATUS_OK};
+    if (!posterior_init(&fit.posterior, reasoner))
+        return STATUS_MEMORY;
+    const double candidates[] = {golden_section(&fit, LEAST_TAU, 1.0, TOLERANCE), LEAST_TAU, 1.0};
+    *log_score = INFINITY;
+    for (size_t i = 0; i < sizeof candidates / sizeof *candidates; i++) {
+        double here = log_score_at(&fit, candidates[i]);
+        if (here < *log_score) {
+            *log_score = here;
+            *tau = candidates[i];
+        }
+    }
+    posterior_release(&fit.posterior);
+    return fit.status;
+}
