@@ -28,11 +28,16 @@ HARDLINK_release := -pie -Wl,-z,relro,-z,now
 HARDEN_asan := -fsanitize=address,undefined -fno-sanitize-recover=all -fno-omit-frame-pointer
 HARDLINK_asan := -fsanitize=address,undefined
 
-pkg = $(shell pkg-config $(1) $(PACKAGES) 2>/dev/null)
-OUR_CFLAGS   = -std=c11 -D_POSIX_C_SOURCE=200809L -D_DEFAULT_SOURCE -Iengine $(WARN) $(HARDEN_$(MODE)) $(call pkg,--cflags)
+# A line a file says enough; `make V=1` shows the whole commands.
+Q        := $(if $(V),,@)
+say       = $(if $(V),,@printf '  %-5s %s\n' $(1) $(2))
+
+PKG_CFLAGS := $(shell pkg-config --cflags $(PACKAGES) 2>/dev/null)
+PKG_LIBS := $(shell pkg-config --libs $(PACKAGES) 2>/dev/null)
+OUR_CFLAGS   = -std=c11 -D_POSIX_C_SOURCE=200809L -D_DEFAULT_SOURCE -Iengine $(WARN) $(HARDEN_$(MODE)) $(PKG_CFLAGS)
 OUR_LDFLAGS  = $(HARDLINK_$(MODE))
 # libcsv has no pkg-config file.
-OUR_LIBS     = $(call pkg,--libs) -lcsv -lm
+OUR_LIBS     = $(PKG_LIBS) -lcsv -lm
 
 # Lowest layer first. A folder may include from itself and from folders to its left
 # (reason and process may not see each other); tests/house checks it.
@@ -53,20 +58,24 @@ help:  ## this list
 	@sed -n 's/^\([a-z-]*\):.*##  *\(.*\)/\1\t\2/p' Makefile | expand -t 14
 
 $(B)/jarside: $(MAIN) $(B)/libjarside.a
-	$(CC) $(OUR_CFLAGS) $(CFLAGS) $(OUR_LDFLAGS) $(LDFLAGS) -o $@ $^ $(OUR_LIBS)
+	$(call say,link,$@)
+	$(Q)$(CC) $(OUR_CFLAGS) $(CFLAGS) $(OUR_LDFLAGS) $(LDFLAGS) -o $@ $^ $(OUR_LIBS)
 
 $(B)/libjarside.a: $(OBJECTS)
+	$(call say,pack,$@)
 	@rm -f $@
-	$(AR) rcs $@ $^
+	$(Q)$(AR) rcs $@ $^
 
 $(B)/%.o: engine/%.c
 	@mkdir -p $(@D)
-	$(CC) $(OUR_CFLAGS) -DJARSIDE_DATADIR='"$(DATADIR)"' $(CPPFLAGS) $(CFLAGS) -MMD -MP -c -o $@ $<
+	$(call say,cc,$<)
+	$(Q)$(CC) $(OUR_CFLAGS) -DJARSIDE_DATADIR='"$(DATADIR)"' $(CPPFLAGS) $(CFLAGS) -MMD -MP -c -o $@ $<
 
 # Unit tests and outside checks: cmocka programs that speak TAP.
 $(B)/tests/%.t: tests/%.c $(B)/libjarside.a
 	@mkdir -p $(@D)
-	$(CC) $(OUR_CFLAGS) -Itests $(CPPFLAGS) $(CFLAGS) -MMD -MP $(OUR_LDFLAGS) $(LDFLAGS) -o $@ $< $(B)/libjarside.a $(OUR_LIBS) -lcmocka
+	$(call say,cc,$<)
+	$(Q)$(CC) $(OUR_CFLAGS) -Itests $(CPPFLAGS) $(CFLAGS) -MMD -MP $(OUR_LDFLAGS) $(LDFLAGS) -o $@ $< $(B)/libjarside.a $(OUR_LIBS) -lcmocka
 
 deps:
 	@tests/house/install-missing $(NEEDED)
@@ -94,8 +103,8 @@ lint: deps  ## clang-format, clang-tidy, cppcheck; with ANALYZER=1 also gcc -fan
 format:  ## let clang-format rewrite the sources
 	clang-format -i $$(git ls-files 'engine/*.[ch]' 'tests/*.[ch]')
 
-bench: all  ## print timings
-	@tests/bench/run $(B)/jarside
+bench: $(B)/jarside $(B)/tests/bench/bench.t  ## print timings
+	@$(B)/tests/bench/bench.t $(CURDIR)/$(B)/jarside
 
 install: all  ## install below PREFIX (and DESTDIR)
 	install -d $(DESTDIR)$(BINDIR) $(DESTDIR)$(DATADIR)

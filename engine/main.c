@@ -1,10 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include <stdio.h>
+#include "cli/cli.h"
 
-#include "base/status.h"
-
-int main(void)
+int main(int argc, char **argv)
 {
-    fputs("jarside: the house is laid out; nobody lives in it yet\n", stderr);
-    return EXIT_INTERNAL;
+    return cli_main(argc, argv);
 }

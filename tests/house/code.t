@@ -30,6 +30,9 @@ sub calls {
     return join "\n", @calls;
 }
 
+# Readline calls back without a context, and so does a signal: there is no other place for these two.
+my %allowed = ('engine/prompt/input.c' => { current => 1, caught => 1 });
+
 # Variables at file level that are not constant.
 sub globals {
     my ($file, $text) = @_;
@@ -38,7 +41,7 @@ sub globals {
         my ($declaration, $name, $line) = ($1, $2, line_of($text, $-[0]));
         next if $declaration =~ /^\s*(?:typedef|struct\s+\w+$|enum\s+\w+$|union\s+\w+$|extern|return|goto)/;
         next if $declaration =~ /\bconst\b/ && $declaration !~ /\*\s*\w+(?:\[[^\]\n]*\])*$/;
-        push @globals, "$file:$line: $name";
+        push @globals, "$file:$line: $name" unless $allowed{$file}{$name};
     }
     return join "\n", @globals;
 }

@@ -1,0 +1,128 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "cli/app.h"
+
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+static const struct position nowhere = {0};
+
+enum exit_status app_fail(struct app *app, enum status status)
+{
+    if (diags_errors(app->diags) == 0 && status == STATUS_MEMORY)
+        diags_error(app->diags, nowhere, "out of memory");
+    if (diags_errors(app->diags) == 0 && status == STATUS_IO)
+        diags_error(app->diags, nowhere, "cannot write the output");
+    screen_diags(&app->err, app->diags);
+    screen_flush(&app->err, stderr);
+    diags_clear(app->diags);
+    return status_exit(status);
+}
+
+enum exit_status app_usage(struct app *app, const char *format, ...)
+{
+    char message[512];
+    va_list arguments;
+    va_start(arguments, format);
+    vsnprintf(message, sizeof message, format, arguments);
+    va_end(arguments);
+    diags_error(app->diags, nowhere, "%s", message);
+    return app_fail(app, STATUS_USAGE);
+}
+
+enum exit_status app_flush(struct app *app)
+{
+    enum status status = screen_flush(&app->out, stdout);
+    return status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
+}
+
+enum exit_status app_json(struct app *app, json_t *json, bool compact)
+{
+    char *text = NULL;
+    size_t flags = JSON_REAL_PRECISION(9) | (compact ? JSON_COMPACT : JSON_INDENT(2));
+    if (json != NULL)
+        text = json_dumps(json, flags);
+    json_decref(json);
+    if (text == NULL)
+        return app_fail(app, STATUS_MEMORY);
+    text_puts(&app->out.out, text);
+    text_add(&app->out.out, "\n", 1);
+    free(text);
+    return app_flush(app);
+}
+
+/* ---- loading --------------------------------------------------------------------------------- */
+
+struct folders { /* malloc'd paths and borrowed ones, in the order they are read */
+    const char **paths;
+    size_t count;
+    char *shipped, *overlay;
+};
+
+static size_t rules_options(const struct app *app)
+{
+    size_t count = 0;
+    while (arguments_nth(&app->arguments, "rules", count) != NULL)
+        count++;
+    return count;
+}
+
+static bool folders_collect(struct folders *folders, const struct app *app, const char *const *more,
+                            size_t more_count)
+{
+    memset(folders, 0, sizeof *folders);
+    size_t options = rules_options(app);
+    folders->paths = calloc(options + more_count + 2, sizeof *folders->paths);
+    if (folders->paths == NULL)
+        return false;
+    folders->shipped = rules_find_shipped();
+    folders->overlay = rules_find_overlay();
+    if (folders->shipped != NULL)
+        folders->paths[folders->count++] = folders->shipped;
+    if (folders->overlay != NULL)
+        folders->paths[folders->count++] = folders->overlay;
+    for (size_t i = 0; i < options; i++)
+        folders->paths[folders->count++] = arguments_nth(&app->arguments, "rules", i);
+    for (size_t i = 0; i < more_count; i++)
+        folders->paths[folders->count++] = more[i];
+    return true;
+}
+
+static void folders_release(struct folders *folders)
+{
+    free(folders->paths);
+    free(folders->shipped);
+    free(folders->overlay);
+}
+
+static enum status load_rules(struct app *app, const struct folders *folders)
+{
+    if (folders->count == 0) {
+        diags_error(app->diags, nowhere,
+                    "no rules found; set JARSIDE_RULES or give --rules the folder that holds them");
+        return STATUS_IO;
+    }
+    enum status status = STATUS_OK;
+    app->rules = rules_load(folders->paths, folders->count, app->diags, &status, NULL);
+    return app->rules != NULL ? STATUS_OK : status;
+}
+
+enum exit_status app_load(struct app *app, const char *const *more, size_t more_count)
+{
+    struct folders folders;
+    if (!folders_collect(&folders, app, more, more_count))
+        return app_fail(app, STATUS_MEMORY);
+    enum status status = load_rules(app, &folders);
+    folders_release(&folders);
+    if (status != STATUS_OK)
+        return app_fail(app, status);
+    app->reader = reader_new(app->rules, app->diags);
+    if (app->reader == NULL)
+        return app_fail(app, diags_errors(app->diags) > 0 ? STATUS_DATA : STATUS_MEMORY);
+    app->reasoner = reasoner_new(app->rules);
+    app->triage = app->reasoner != NULL ? triage_new(app->rules, app->reader, app->reasoner) : NULL;
+    if (app->triage == NULL)
+        return app_fail(app, STATUS_MEMORY);
+    return EXIT_FINE;
+}

@@ -1,0 +1,73 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef JARSIDE_CLI_APP_H
+#define JARSIDE_CLI_APP_H
+
+#include <jansson.h>
+#include <stdbool.h>
+
+#include "base/diag.h"
+#include "base/status.h"
+#include "cli/options.h"
+#include "knowledge/reader.h"
+#include "knowledge/rules.h"
+#include "reason/reason.h"
+#include "triage/triage.h"
+#include "voice/screen.h"
+
+/*
+ * What every command is given, and the table it stands in.
+ *
+ * A command's function returns the exit status of the program. It writes
+ * through app->out and reports faults through app->diags and app_fail; it never
+ * calls exit.
+ */
+struct app {
+    const struct command *command;
+    struct arguments arguments;
+    struct screen out, err; /* standard output and standard error */
+    struct diags *diags;
+    struct rules *rules; /* NULL until app_load */
+    struct reader *reader;
+    struct reasoner *reasoner;
+    struct triage *triage;
+};
+
+struct command {
+    const char *name;             /* "judge"; "rules check" for one with two words */
+    const char *summary;          /* one line */
+    const char *operands;         /* for help: "[TEXT...]" */
+    const char *detail;           /* further help: a paragraph or two; or NULL */
+    const struct option *options; /* ends with a NULL name; or NULL */
+    enum exit_status (*run)(struct app *app);
+};
+
+extern const struct command *const commands[]; /* ends with NULL; in the order help shows them */
+extern const struct option common_options[];
+
+/* The command named by the first words of argv, and how many words that took; NULL if none is. */
+const struct command *command_find(int argc, char **argv, int *words);
+
+/* The help of one command, of all. */
+void help_command(struct screen *screen, const struct command *command);
+void help_all(struct screen *screen);
+
+/*
+ * Loads shipped rules, the overlay and every --rules folder, and makes reader,
+ * reasoner and triage. On a fault the diagnostics are shown and the exit status
+ * says which; EXIT_FINE otherwise. `folders`, if not NULL, are read last.
+ */
+enum exit_status app_load(struct app *app, const char *const *folders, size_t folder_count);
+
+/* Shows the collected diagnostics on standard error, clears them, and gives the exit status. */
+enum exit_status app_fail(struct app *app, enum status status);
+/* Adds a fault of use, with nothing to point at, and fails with it. */
+enum exit_status app_usage(struct app *app, const char *format, ...)
+    __attribute__((format(printf, 2, 3)));
+
+/* Sends app->out to standard output. */
+enum exit_status app_flush(struct app *app);
+/* Writes JSON and a newline to standard output; takes the reference; NULL counts as out of memory.
+ * Indented for one result, compact for one a line. */
+enum exit_status app_json(struct app *app, json_t *json, bool compact);
+
+#endif

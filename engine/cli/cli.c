@@ -1,0 +1,146 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "cli/cli.h"
+
+#include <locale.h>
+#include <signal.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "cli/app.h"
+#include "cli/commands.h"
+
+const struct command *const commands[] = {
+    &command_ask,        &command_judge, &command_show,    &command_rules_check,
+    &command_rules_test, &command_help,  &command_version, NULL,
+};
+
+const struct option common_options[] = {
+    {"rules", "DIR",
+     "read the rules in DIR as well; they add to the shipped ones or replace them by id"},
+    {"color", "WHEN", "auto, always or never"},
+    {"help", NULL, "show help"},
+    {NULL, NULL, NULL},
+};
+
+/* How many of the words of `name` argv begins with; 0 unless all of them. */
+static int words_matched(const char *name, int argc, char **argv)
+{
+    int words = 0;
+    while (*name != '\0') {
+        size_t length = strcspn(name, " ");
+        if (words >= argc || strlen(argv[words]) != length ||
+            memcmp(argv[words], name, length) != 0)
+            return 0;
+        words++;
+        name += length;
+        name += strspn(name, " ");
+    }
+    return words;
+}
+
+const struct command *command_find(int argc, char **argv, int *words)
+{
+    for (size_t i = 0; commands[i] != NULL; i++)
+        if ((*words = words_matched(commands[i]->name, argc, argv)) > 0)
+            return commands[i];
+    return NULL;
+}
+
+static enum exit_status unknown_command(struct app *app, int argc, char **argv)
+{
+    const char *names[16];
+    size_t count = 0;
+    for (size_t i = 0; commands[i] != NULL && count < 16; i++)
+        names[count++] = commands[i]->name;
+    char two_words[128] = "";
+    if (argc > 1 && strcmp(argv[0], "rules") == 0)
+        snprintf(two_words, sizeof two_words, "%s %s", argv[0], argv[1]);
+    const char *word = two_words[0] != '\0' ? two_words : argv[0];
+    const char *near = diag_nearest(word, names, count);
+    if (near != NULL)
+        return app_usage(app, "no command '%s'; did you mean '%s'?", word, near);
+    return app_usage(app,
+                     "no command '%s'; 'jarside help' lists them. To judge a description: "
+                     "jarside judge \"%s ...\"",
+                     word, word);
+}
+
+static enum exit_status set_colour(struct app *app)
+{
+    const char *when = arguments_value(&app->arguments, "color");
+    enum colour_choice choice = COLOUR_AUTO;
+    if (when != NULL && strcmp(when, "always") == 0)
+        choice = COLOUR_ALWAYS;
+    else if (when != NULL && strcmp(when, "never") == 0)
+        choice = COLOUR_NEVER;
+    else if (when != NULL && strcmp(when, "auto") != 0)
+        return app_usage(app, "--color is auto, always or never, not '%s'", when);
+    screen_release(&app->out);
+    screen_init(&app->out, stdout, choice);
+    return EXIT_FINE;
+}
+
+static enum exit_status run(struct app *app, int argc, char **argv)
+{
+    enum status status = arguments_read(&app->arguments, argc, argv, app->command->options,
+                                        common_options, app->diags);
+    if (status != STATUS_OK)
+        return app_fail(app, status);
+    enum exit_status fault = set_colour(app);
+    if (fault != EXIT_FINE)
+        return fault;
+    if (arguments_flag(&app->arguments, "help")) {
+        help_command(&app->out, app->command);
+        return app_flush(app);
+    }
+    return app->command->run(app);
+}
+
+/* A bare call opens the conversation; bare options go with it, but for --help and --version. */
+static enum exit_status dispatch(struct app *app, int argc, char **argv)
+{
+    int words = 0;
+    if (argc > 0 && (strcmp(argv[0], "--help") == 0 || strcmp(argv[0], "-h") == 0)) {
+        help_all(&app->out);
+        return app_flush(app);
+    }
+    if (argc > 0 && strcmp(argv[0], "--version") == 0)
+        app->command = &command_version, words = 1;
+    else if (argc == 0 || argv[0][0] == '-')
+        app->command = &command_ask;
+    else if ((app->command = command_find(argc, argv, &words)) == NULL)
+        return unknown_command(app, argc, argv);
+    return run(app, argc - words, argv + words);
+}
+
+static void app_release(struct app *app)
+{
+    triage_free(app->triage);
+    reasoner_free(app->reasoner);
+    reader_free(app->reader);
+    rules_free(app->rules);
+    diags_free(app->diags);
+    arguments_release(&app->arguments);
+    screen_release(&app->out);
+    screen_release(&app->err);
+}
+
+int cli_main(int argc, char **argv)
+{
+    struct app app = {0};
+    setlocale(LC_CTYPE, "");
+    signal(SIGPIPE, SIG_IGN);
+    screen_init(&app.out, stdout, COLOUR_AUTO);
+    screen_init(&app.err, stderr, COLOUR_AUTO);
+    app.diags = diags_new();
+    if (app.diags == NULL) {
+        fputs("jarside: out of memory\n", stderr);
+        return EXIT_INTERNAL;
+    }
+    enum exit_status exit_status = dispatch(&app, argc > 0 ? argc - 1 : 0, argv + 1);
+    /* What stdio still holds must arrive too: a full disk shows only here. */
+    if (fclose(stdout) != 0 && exit_status == EXIT_FINE)
+        exit_status = app_fail(&app, STATUS_IO);
+    app_release(&app);
+    return (int)exit_status;
+}

@@ -1,0 +1,16 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef JARSIDE_CLI_COMMANDS_H
+#define JARSIDE_CLI_COMMANDS_H
+
+#include "cli/app.h"
+
+/* One command a file: cmd_NAME.c defines command_NAME; cli.c lists them. */
+extern const struct command command_ask;
+extern const struct command command_judge;
+extern const struct command command_show;
+extern const struct command command_rules_check;
+extern const struct command command_rules_test;
+extern const struct command command_help;
+extern const struct command command_version;
+
+#endif

@@ -1,0 +1,301 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "prompt/input_internal.h"
+
+#include <errno.h>
+#include <fcntl.h>
+#include <signal.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <strings.h>
+#include <sys/select.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+/* Readline's headers come last: they want stdio.h first. */
+#include <readline/history.h>
+#include <readline/readline.h>
+
+enum { HISTORY_LINES = 500 };
+
+struct input {
+    bool terminal;
+    bool ready; /* the callback has delivered a line or the end */
+    char *line; /* delivered; NULL at the end */
+    char *history_path;
+    const char *const *words;
+    size_t word_count;
+    int signal;
+    struct sigaction old_actions[6];
+    sigset_t old_mask;
+};
+
+/*
+ * Readline calls back without a context, and a signal handler has none either:
+ * these two are the only mutable statics of the program.
+ */
+static struct input *current;
+static volatile sig_atomic_t caught;
+
+static const int watched[] = {SIGINT, SIGTERM, SIGHUP, SIGQUIT, SIGWINCH, SIGTSTP};
+enum { WATCHED = sizeof watched / sizeof *watched };
+
+static void note_signal(int number)
+{
+    caught = number;
+}
+
+/* ---- history --------------------------------------------------------------------------------- */
+
+static bool make_folders(char *path)
+{
+    for (char *slash = strchr(path + 1, '/'); slash != NULL; slash = strchr(slash + 1, '/')) {
+        *slash = '\0';
+        bool made = mkdir(path, 0700) == 0 || errno == EEXIST;
+        *slash = '/';
+        if (!made)
+            return false;
+    }
+    return true;
+}
+
+/* $XDG_STATE_HOME/jarside/history, or below ~/.local/state; NULL when there is no such place. */
+static char *history_file(void)
+{
+    const char *state = getenv("XDG_STATE_HOME");
+    const char *home = getenv("HOME");
+    bool given = state != NULL && state[0] == '/';
+    if (!given && (home == NULL || home[0] != '/'))
+        return NULL;
+    const char *root = given ? state : home;
+    const char *rest = given ? "/jarside/history" : "/.local/state/jarside/history";
+    size_t size = strlen(root) + strlen(rest) + 1;
+    char *path = malloc(size);
+    if (path != NULL)
+        snprintf(path, size, "%s%s", root, rest);
+    return path;
+}
+
+static void history_save(const struct input *input)
+{
+    if (input->history_path == NULL || history_length == 0 || !make_folders(input->history_path))
+        return;
+    int file = open(input->history_path, O_CREAT | O_WRONLY | O_CLOEXEC, S_IRUSR | S_IWUSR);
+    if (file < 0)
+        return;
+    close(file);
+    stifle_history(HISTORY_LINES);
+    if (write_history(input->history_path) == 0)
+        chmod(input->history_path, S_IRUSR | S_IWUSR);
+}
+
+static void history_add(const char *line)
+{
+    if (line[strspn(line, " \t")] == '\0')
+        return;
+    const HIST_ENTRY *last =
+        history_length > 0 ? history_get(history_base + history_length - 1) : NULL;
+    if (last == NULL || strcmp(last->line, line) != 0)
+        add_history(line);
+}
+
+/* ---- completion ------------------------------------------------------------------------------ */
+
+static char *next_completion(const char *start, int again)
+{
+    static size_t at; /* Readline's protocol: `again` is 0 for the first call of a completion */
+    if (again == 0)
+        at = 0;
+    size_t length = strlen(start);
+    while (current != NULL && at < current->word_count) {
+        const char *word = current->words[at++];
+        if (strncasecmp(word, start, length) == 0)
+            return strdup(word);
+    }
+    return NULL;
+}
+
+static char **complete(const char *start, int from, int to)
+{
+    (void)from;
+    (void)to;
+    rl_attempted_completion_over = 1; /* never file names */
+    return rl_completion_matches(start, next_completion);
+}
+
+/* ---- opening and closing --------------------------------------------------------------------- */
+
+/* The signals are blocked but for the moment of waiting, so that none falls between two steps. */
+static void watch_signals(struct input *input)
+{
+    struct sigaction action = {.sa_handler = note_signal};
+    sigset_t blocked;
+    sigemptyset(&action.sa_mask);
+    sigemptyset(&blocked);
+    for (size_t i = 0; i < WATCHED; i++) {
+        sigaction(watched[i], &action, &input->old_actions[i]);
+        sigaddset(&blocked, watched[i]);
+    }
+    sigprocmask(SIG_BLOCK, &blocked, &input->old_mask);
+}
+
+static void unwatch_signals(const struct input *input)
+{
+    for (size_t i = 0; i < WATCHED; i++)
+        sigaction(watched[i], &input->old_actions[i], NULL);
+    sigprocmask(SIG_SETMASK, &input->old_mask, NULL);
+}
+
+struct input *input_open(void)
+{
+    if (current != NULL)
+        return NULL;
+    struct input *input = calloc(1, sizeof *input);
+    if (input == NULL)
+        return NULL;
+    current = input;
+    input->terminal = isatty(STDIN_FILENO) == 1 && isatty(STDOUT_FILENO) == 1;
+    if (!input->terminal)
+        return input;
+    rl_readline_name = "jarside"; /* for $if in ~/.inputrc; must precede the first read */
+    rl_attempted_completion_function = complete;
+    rl_completer_word_break_characters = " ,;";
+    rl_catch_signals = 0; /* ours, below; Readline's handlers only exist while it reads a key */
+    rl_catch_sigwinch = 0;
+    using_history();
+    input->history_path = history_file();
+    if (input->history_path != NULL)
+        read_history(input->history_path);
+    stifle_history(HISTORY_LINES);
+    watch_signals(input);
+    return input;
+}
+
+void input_close(struct input *input)
+{
+    if (input == NULL)
+        return;
+    if (input->terminal) {
+        history_save(input);
+        clear_history();
+        unwatch_signals(input);
+    }
+    free(input->history_path);
+    free(input);
+    current = NULL;
+}
+
+bool input_is_terminal(const struct input *input)
+{
+    return input->terminal;
+}
+
+int input_signal(const struct input *input)
+{
+    return input->signal;
+}
+
+void input_offer(struct input *input, const char *const *words, size_t count)
+{
+    input->words = words;
+    input->word_count = count;
+}
+
+/* ---- reading --------------------------------------------------------------------------------- */
+
+static void line_ready(char *line)
+{
+    current->ready = true;
+    current->line = line;
+    rl_callback_handler_remove();
+}
+
+static enum input_result stop_reading(enum input_result result)
+{
+    rl_callback_handler_remove();
+    return result;
+}
+
+/* Suspends as the shell expects, with the terminal as it was, and takes it up again. */
+static void suspend(void)
+{
+    rl_deprep_terminal();
+    raise(SIGSTOP);
+    rl_prep_terminal(1);
+    rl_forced_update_display();
+}
+
+static enum input_result on_signal(struct input *input)
+{
+    int number = caught;
+    caught = 0;
+    switch (number) {
+    case SIGINT:
+        rl_free_line_state();
+        rl_replace_line("", 0);
+        rl_crlf();
+        return stop_reading(INPUT_INTERRUPTED);
+    case SIGWINCH:
+        rl_resize_terminal();
+        return INPUT_RESIZED;
+    case SIGTSTP:
+        suspend();
+        return INPUT_RESIZED;
+    default:
+        input->signal = number;
+        return stop_reading(INPUT_KILLED);
+    }
+}
+
+static enum input_result read_terminal(struct input *input, const char *prompt, char **line)
+{
+    input->ready = false;
+    input->line = NULL;
+    rl_callback_handler_install(prompt, line_ready);
+    while (!input->ready) {
+        fd_set readable;
+        FD_ZERO(&readable);
+        FD_SET(STDIN_FILENO, &readable);
+        int count = pselect(STDIN_FILENO + 1, &readable, NULL, NULL, NULL, &input->old_mask);
+        if (count > 0) {
+            rl_callback_read_char();
+        } else if (count < 0 && errno == EINTR) {
+            enum input_result result = caught != 0 ? on_signal(input) : INPUT_RESIZED;
+            if (result != INPUT_RESIZED)
+                return result;
+        } else {
+            return stop_reading(INPUT_FAULT);
+        }
+    }
+    if (input->line == NULL) {
+        fputc('\n', stdout); /* ^D leaves the cursor behind the prompt */
+        return INPUT_END;
+    }
+    history_add(input->line);
+    *line = input->line;
+    return INPUT_LINE;
+}
+
+static enum input_result read_plain(char **line)
+{
+    size_t room = 0;
+    char *read = NULL;
+    ssize_t length = getline(&read, &room, stdin);
+    if (length < 0) {
+        free(read);
+        return ferror(stdin) ? INPUT_FAULT : INPUT_END;
+    }
+    if (length > 0 && read[length - 1] == '\n')
+        read[--length] = '\0';
+    for (ssize_t i = 0; i < length; i++)
+        if (read[i] == '\0')
+            read[i] = ' '; /* a NUL would hide the rest of the line */
+    *line = read;
+    return INPUT_LINE;
+}
+
+enum input_result input_line(struct input *input, const char *prompt, char **line)
+{
+    *line = NULL;
+    return input->terminal ? read_terminal(input, prompt, line) : read_plain(line);
+}

@@ -1,0 +1,37 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef JARSIDE_PROMPT_PROMPT_H
+#define JARSIDE_PROMPT_PROMPT_H
+
+#include <stddef.h>
+
+#include "base/diag.h"
+#include "base/status.h"
+#include "knowledge/reader.h"
+#include "knowledge/rules.h"
+#include "triage/triage.h"
+#include "voice/screen.h"
+
+/*
+ * The conversation: from what a grower sees to a verdict, a question at a time.
+ *
+ * On a terminal it uses GNU Readline (application name "jarside" for
+ * ~/.inputrc); elsewhere it reads plain lines. It starts from free text or from
+ * questions, settles the action first, then offers to look for the cause.
+ */
+struct prompt_opening {
+    const struct rules *rules;
+    struct reader *reader;
+    struct triage *triage;    /* may already hold facts; keeps what is learnt */
+    struct screen *screen;    /* of standard output */
+    const char *const *words; /* a first description, or none */
+    size_t word_count;
+};
+
+/*
+ * Runs until the grower leaves, the input ends, or it cannot be read or shown.
+ * STATUS_OK on leaving and at the end of input; STATUS_IO with a message in
+ * `diags` when output fails. Restores the terminal.
+ */
+enum status prompt_converse(const struct prompt_opening *opening, struct diags *diags);
+
+#endif
