@@ -1,0 +1,185 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * Timings, printed as figures; tests never time anything.
+ *
+ *     bench PROGRAM
+ *
+ * Each figure is the median of repeated runs, with its unit and how it was
+ * taken. Memory is the peak resident set of the child as the kernel counts it.
+ */
+#include <fcntl.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/resource.h>
+#include <sys/wait.h>
+#include <time.h>
+#include <unistd.h>
+
+#include "base/diag.h"
+#include "knowledge/reader.h"
+#include "knowledge/rules.h"
+#include "reason/reason.h"
+#include "triage/triage.h"
+
+enum { RUNS = 31, LOOPS = 200 };
+
+static const char description[] = "day 12, stopped at a third for ten days, no smell, greenish "
+                                  "dust by the port, cooked 90 min at "
+                                  "15 psi";
+
+static double now(void)
+{
+    struct timespec time;
+    clock_gettime(CLOCK_MONOTONIC, &time);
+    return (double)time.tv_sec * 1e3 + (double)time.tv_nsec / 1e6;
+}
+
+static int ascending(const void *a, const void *b)
+{
+    double x = *(const double *)a, y = *(const double *)b;
+    return (x > y) - (x < y);
+}
+
+static double median(double *values, size_t count)
+{
+    qsort(values, count, sizeof *values, ascending);
+    return values[count / 2];
+}
+
+static void row(const char *what, double value, const char *unit, const char *method)
+{
+    printf("%-44s %10.3f %-4s %s\n", what, value, unit, method);
+}
+
+/* ---- the program as a process ---------------------------------------------------------------- */
+
+static double run_once(const char *program, long *peak_kib)
+{
+    struct rusage usage;
+    int status = 0;
+    double start = now();
+    pid_t child = fork();
+    if (child == 0) {
+        int nothing = open("/dev/null", O_WRONLY);
+        dup2(nothing, STDOUT_FILENO);
+        execl(program, program, "judge", "--json", description, (char *)NULL);
+        _exit(127);
+    }
+    if (child < 0 || wait4(child, &status, 0, &usage) < 0 || status != 0) {
+        fprintf(stderr, "bench: cannot run %s\n", program);
+        exit(EXIT_FAILURE);
+    }
+    *peak_kib = usage.ru_maxrss;
+    return now() - start;
+}
+
+static void bench_process(const char *program)
+{
+    double times[RUNS];
+    long peak = 0;
+    for (size_t i = 0; i < RUNS; i++)
+        times[i] = run_once(program, &peak);
+    row("load all rules and judge, as a process", median(times, RUNS), "ms",
+        "median of 31, goal 30");
+    row("  peak resident memory", (double)peak / 1024.0, "MiB", "kernel's count, goal 20");
+}
+
+/* ---- the parts ------------------------------------------------------------------------------- */
+
+struct parts {
+    struct rules *rules;
+    struct reader *reader;
+    struct reasoner *reasoner;
+    struct triage *triage;
+    struct posterior posterior;
+};
+
+static void die(const char *what)
+{
+    fprintf(stderr, "bench: %s\n", what);
+    exit(EXIT_FAILURE);
+}
+
+static void load_parts(struct parts *parts, struct diags *diags)
+{
+    double times[RUNS];
+    char *folder = rules_find_shipped();
+    const char *const folders[] = {folder};
+    for (size_t i = 0; i < RUNS; i++) {
+        double start = now();
+        parts->rules = folder != NULL ? rules_load(folders, 1, diags, NULL, NULL) : NULL;
+        times[i] = now() - start;
+        if (parts->rules == NULL)
+            die("cannot load the rules");
+        if (i + 1 < RUNS)
+            rules_free(parts->rules);
+    }
+    row("read and check the rule files", median(times, RUNS), "ms", "median of 31");
+    double start = now();
+    parts->reader = reader_new(parts->rules, diags);
+    row("compile the phrases", now() - start, "ms", "once");
+    start = now();
+    parts->reasoner = reasoner_new(parts->rules);
+    row("compile the inference tables", now() - start, "ms", "once");
+    if (parts->reader == NULL || parts->reasoner == NULL)
+        die("cannot compile the rules");
+    parts->triage = triage_new(parts->rules, parts->reader, parts->reasoner);
+    if (parts->triage == NULL || !posterior_init(&parts->posterior, parts->reasoner))
+        die("out of memory");
+    free(folder);
+}
+
+static void bench_parts(struct parts *parts, struct diags *diags)
+{
+    double read[LOOPS], posterior[LOOPS], decision[LOOPS], question[LOOPS], verdict[LOOPS];
+    const struct stakes stakes = *triage_stakes(parts->triage);
+    struct decision decided;
+    struct question questions[4];
+    for (size_t i = 0; i < LOOPS; i++) {
+        triage_reset(parts->triage);
+        double t0 = now();
+        triage_tell(parts->triage, description, strlen(description), diags);
+        double t1 = now();
+        const struct evidence *evidence = triage_evidence(parts->triage);
+        reason_posterior(parts->reasoner, evidence, -1, &parts->posterior);
+        double t2 = now();
+        reason_decide(parts->reasoner, evidence, &parts->posterior, &stakes, &decided);
+        double t3 = now();
+        reason_questions(parts->reasoner, evidence, &parts->posterior, &stakes, AIM_ACTION, false,
+                         NULL, questions, 4);
+        double t4 = now();
+        triage_judge(parts->triage);
+        double t5 = now();
+        read[i] = t1 - t0;
+        posterior[i] = t2 - t1;
+        decision[i] = t3 - t2;
+        question[i] = t4 - t3;
+        verdict[i] = t5 - t4;
+    }
+    double sum = median(posterior, LOOPS) + median(decision, LOOPS) + median(question, LOOPS);
+    row("read one description", median(read, LOOPS), "ms", "median of 200");
+    row("posterior", median(posterior, LOOPS), "ms", "median of 200");
+    row("decision", median(decision, LOOPS), "ms", "median of 200");
+    row("next question", median(question, LOOPS), "ms", "median of 200");
+    row("  the three together", sum, "ms", "sum of medians, goal 1");
+    row("whole verdict, explanation included", median(verdict, LOOPS), "ms", "median of 200");
+}
+
+int main(int argc, char **argv)
+{
+    struct parts parts = {0};
+    struct diags *diags = diags_new();
+    if (argc != 2 || diags == NULL)
+        die("usage: bench PROGRAM");
+    bench_process(argv[1]);
+    load_parts(&parts, diags);
+    bench_parts(&parts, diags);
+    posterior_release(&parts.posterior);
+    triage_free(parts.triage);
+    reasoner_free(parts.reasoner);
+    reader_free(parts.reader);
+    rules_free(parts.rules);
+    diags_free(diags);
+    return EXIT_SUCCESS;
+}

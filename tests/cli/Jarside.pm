@@ -1,0 +1,138 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+# What the command-line tests share: running the program, and talking to it through a pseudo-terminal.
+package Jarside;
+
+use strict;
+use warnings;
+use Exporter 'import';
+use File::Basename qw(dirname);
+use File::Temp qw(tempdir);
+use IPC::Open3;
+use IO::Pty;
+use IO::Select;
+use JSON::PP;
+use POSIX qw(:sys_wait_h);
+use Symbol qw(gensym);
+use Test::More;
+
+our @EXPORT = qw(run json golden talk talk_by project_root scratch);
+
+my $root = dirname(__FILE__) . "/../..";
+
+sub project_root { return $root }
+sub program { return $ENV{JARSIDE} // "$root/.build/release/jarside" }
+sub scratch { return tempdir(CLEANUP => 1) }
+
+# A private home and a fixed terminal, so that no test depends on who runs it.
+my $home = tempdir(CLEANUP => 1);
+my %calm = (
+    HOME => $home, XDG_CONFIG_HOME => "$home/config", XDG_STATE_HOME => "$home/state",
+    XDG_DATA_HOME => "$home/data", LC_ALL => 'C.UTF-8', TZ => 'UTC', TERM => 'dumb',
+    INPUTRC => '/dev/null', COLUMNS => 80,
+);
+# Readline marks where it completes etc. only for a terminal; a pty test sets TERM itself.
+
+sub environment {
+    my (%more) = @_;
+    my %env = (PATH => $ENV{PATH}, %calm, %more);
+    $env{$_} //= $ENV{$_} for grep { /^(?:ASAN|UBSAN|LSAN)_OPTIONS$/ && defined $ENV{$_} } keys %ENV;
+    return %env;
+}
+
+# run(args..., {in => bytes, env => {...}}): (exit status, stdout, stderr); a signal counts as 128 + n.
+sub run {
+    my @args = @_;
+    my $options = ref $args[-1] eq 'HASH' ? pop @args : {};
+    local %ENV = environment(%{ $options->{env} // {} });
+    my ($in, $out, $err) = (undef, undef, gensym);
+    my $input = $options->{in} // '';
+    my $input_file = File::Temp->new;
+    binmode $input_file;
+    print {$input_file} $input;
+    close $input_file;
+    open(my $from, '<', $input_file->filename) or die $!;
+    my $pid = open3('<&' . fileno($from), $out, $err, program(), @args);
+    my %text = (out => '', err => '');
+    my $select = IO::Select->new($out, $err);
+    while (my @ready = $select->can_read) {
+        for my $handle (@ready) {
+            my $got = sysread($handle, my $bytes, 65536);
+            if (!$got) { $select->remove($handle); next }
+            $text{ $handle == $out ? 'out' : 'err' } .= $bytes;
+        }
+    }
+    waitpid($pid, 0);
+    my $status = $? & 127 ? 128 + ($? & 127) : $? >> 8;
+    return ($status, $text{out}, $text{err});
+}
+
+# json(args...): the decoded answer; dies with what was printed when it is none.
+sub json {
+    my ($status, $out, $err) = run(@_);
+    my $answer = eval { JSON::PP->new->utf8->decode($out) };
+    die "no JSON (exit $status): $out$err" unless defined $answer;
+    return $answer;
+}
+
+# golden(name, text): compares with golden/NAME; UPDATE_GOLDEN=1 writes it, to be reviewed in the diff.
+sub golden {
+    my ($name, $text, $title) = @_;
+    my $file = dirname(__FILE__) . "/golden/$name";
+    if ($ENV{UPDATE_GOLDEN}) {
+        open(my $to, '>:raw', $file) or die "$file: $!";
+        print {$to} $text;
+        close $to;
+    }
+    open(my $from, '<:raw', $file) or return fail("$title: no golden file $name");
+    my $expected = do { local $/; <$from> };
+    is($text, $expected, $title // $name);
+}
+
+# talk_by(answer, {rows, columns, env, args}): what a person sees on a terminal. Whenever a prompt stands there,
+# answer->(what appeared since the last one) gives the line to type; undef closes the terminal. A lone ^C or ^D is sent
+# without a newline. Returns the screen's text and the exit status.
+sub talk_by {
+    my ($answer, $options) = @_;
+    $options //= {};
+    my $pty = IO::Pty->new;
+    my $slave = $pty->slave;
+    $slave->set_winsize($options->{rows} // 24, $options->{columns} // 80, 0, 0);
+    my $pid = fork // die $!;
+    if (!$pid) {
+        %ENV = environment(%{ $options->{env} // {} });
+        delete $ENV{COLUMNS};
+        $pty->make_slave_controlling_terminal;
+        close $pty;
+        open(STDIN, '<&', $slave); open(STDOUT, '>&', $slave); open(STDERR, '>&', $slave);
+        exec(program(), @{ $options->{args} // [] }) or POSIX::_exit(127);
+    }
+    close $slave;
+    my ($seen, $from) = ('', 0);
+    my $prompt = qr/(?:\A|[\r\n])(?:\e\[[0-9;?]*[a-zA-Z])*(?:> |\(Enter for more\) )\z/;
+    my $select = IO::Select->new($pty);
+    while ($select->can_read($options->{patience} // 30)) {
+        my $got = sysread($pty, my $bytes, 65536);
+        last unless $got;
+        $seen .= $bytes;
+        next unless substr($seen, $from) =~ $prompt;
+        my $page = substr($seen, $from) =~ s/\r\n/\n/gr;
+        $from = length $seen;
+        my $line = $answer->($page);
+        last unless defined $line;
+        syswrite($pty, $line =~ /^[\cC\cD]$/ ? $line : "$line\r");
+    }
+    close $pty;
+    waitpid($pid, 0);
+    my $status = $? & 127 ? 128 + ($? & 127) : $? >> 8;
+    $seen =~ s/\r\n/\n/g;
+    return ($seen, $status);
+}
+
+# talk(lines, options): the same with a fixed list of lines; when they run out, ^D.
+sub talk {
+    my ($lines, $options) = @_;
+    my @lines = @$lines;
+    return talk_by(sub { return @lines ? shift @lines : "\cD" }, $options);
+}
+
+1;

@@ -1,0 +1,128 @@
+#!/usr/bin/perl
+# SPDX-License-Identifier: GPL-3.0-or-later
+# One-shot judging: the examples of the README, the JSON contract, stakes, and answers line by line.
+use strict;
+use warnings;
+use FindBin;
+use lib $FindBin::Bin;
+use Jarside;
+use JSON::PP;
+use Test::More;
+
+my %kind;    # finding id -> status, from the rule files themselves
+for my $file (glob(project_root() . '/rules/findings/*.yaml')) {
+    open(my $from, '<', $file) or die $!;
+    my $text = do { local $/; <$from> };
+    my ($id) = $text =~ /^\s+id:\s*(\w+)/m;
+    my ($status) = $text =~ /^\s+status:\s*(\w+)/m;
+    $kind{$id} = $status;
+}
+
+sub first_of { my ($answer, $list, $n) = @_; return map { $_->{id} } @{ $answer->{$list} }[ 0 .. $n - 1 ] }
+
+subtest 'green powder at the port' => sub {
+    my $answer = json(qw(judge --json), 'day 12, powdery green patch near the injection port, rest is white');
+    is($answer->{action}, 'discard', 'is discarded');
+    ok(defined $answer->{forced_by}, 'a floor forces it');
+    like((first_of($answer, 'findings', 1))[0], qr/mould|aspergillus/, 'a mould leads');
+    ok(scalar(@{ $answer->{cautions} }) >= 2, 'with cautions');
+    ok(scalar(@{ $answer->{steps} }) >= 2, 'and steps');
+};
+
+subtest 'clear drops on white growth' => sub {
+    my $answer = json(qw(judge --json),
+        'day 9, clear yellow droplets on thick white growth, no smell, no other colour');
+    is($answer->{action}, 'keep', 'is kept');
+    like((first_of($answer, 'findings', 1))[0], qr/^(?:exudate|healthy_growth)$/, 'exudate or healthy leads');
+    ok($answer->{next_step}, 'with a next step');
+};
+
+subtest 'a cold stall' => sub {
+    my $answer = json(qw(judge --json), '3 weeks, stopped at 40 percent, clean white, closet is 58F');
+    isnt($answer->{action}, 'discard', 'is not discarded');
+    ok((grep { $_ eq 'too_cold' } first_of($answer, 'causes', 3)), 'cold is among the first three causes');
+};
+
+subtest 'wet, greasy, sour' => sub {
+    my $answer = json(qw(judge --json),
+        'wet, grains look greasy and grey, sour smell when I walk past, no mould');
+    like($answer->{action}, qr/^(?:discard|isolate)$/, 'is not kept');
+    is((first_of($answer, 'findings', 1))[0], 'wet_rot', 'wet rot leads');
+};
+
+subtest 'the JSON keeps its contract' => sub {
+    my $answer = json(qw(judge --json), 'day 12, greenish dust by the port, xyzzy plugh');
+    is($answer->{schema}, 1, 'schema 1');
+    for my $key (qw(action next_step forced_by settled loss status findings causes understood not_understood
+                    clashes evidence computed would_change next_question tests steps cautions rules)) {
+        ok(exists $answer->{$key}, "has $key");
+    }
+    for my $list (qw(findings causes)) {
+        my @p = map { $_->{p} } @{ $answer->{$list} };
+        is_deeply(\@p, [ sort { $b <=> $a } @p ], "$list fall in p");
+    }
+    my $sum = 0;
+    $sum += $_->{p} for @{ $answer->{findings} };
+    cmp_ok(abs($sum - 1), '<', 1e-4, 'the findings add up to one');
+    is(scalar @{ $answer->{findings} }, scalar keys %kind, 'every finding is there');
+    ok((grep { $_->{words} =~ /xyzzy/ } @{ $answer->{not_understood} }), 'unknown words are shown back');
+    my ($age) = grep { $_->{sign} eq 'day' } @{ $answer->{understood} };
+    is($age->{number}{lo}, 12, 'a number keeps its figure');
+    is($age->{from}, 'day 12', 'and its words');
+};
+
+subtest 'stakes move the action' => sub {
+    my @text = ('day 6, a slightly off-white patch, otherwise white');
+    my $calm = json(qw(judge --json --neighbours 0), @text);
+    my $dear = json(qw(judge --json --neighbours 40 --use expand:20), @text);
+    cmp_ok($dear->{loss}{keep}, '>', $calm->{loss}{keep}, 'more neighbours and uses make a wrong keep dearer');
+};
+
+subtest 'settings' => sub {
+    my $set = json(qw(judge --json --set colour=green --set surface=powdery --set), 'day=12 days');
+    is($set->{action}, 'discard', 'signs can be set');
+    my ($status, $out, $err) = run(qw(judge --set color=green));
+    is($status, 2, 'an unknown sign is a fault of use');
+    like($err, qr/colour/, 'and the near name is suggested');
+    ($status, $out, $err) = run(qw(judge --set colour=gren));
+    is($status, 2, 'an unknown value too');
+    like($err, qr/green/, 'with its near name');
+};
+
+subtest 'line by line' => sub {
+    my $in = "green powder near the port\n\nall white and ropy, day 10, no smell\n";
+    my ($status, $out, $err) = run(qw(judge --lines --json), { in => $in });
+    is($status, 0, 'exits well');
+    my @rows = map { JSON::PP->new->utf8->decode($_) } split /\n/, $out;
+    is(scalar @rows, 3, 'an answer a line');
+    is($rows[0]{action}, 'discard', 'the first is discarded');
+    ok($rows[1]{error}, 'an empty line is answered as such');
+    is($rows[2]{action}, 'keep', 'the third is kept');
+    ($status, $out) = run(qw(judge --lines), { in => $in });
+    is(scalar(split /\n/, $out), 3, 'as text, too');
+};
+
+subtest 'cases from a file' => sub {
+    my ($status, $out, $err) = run(qw(judge --case), project_root() . '/corpus/demo/first-look.yaml');
+    is($status, 0, 'the demo case is judged') or diag $err;
+    like($out, qr/^(?:Keep|Isolate|Discard)/m, 'with an action');
+    ($status, $out, $err) = run(qw(judge --case /nonexistent.yaml));
+    is($status, 74, 'a missing file is a fault of reading');
+    like($err, qr/nonexistent/, 'that names it');
+};
+
+subtest 'in words' => sub {
+    my ($status, $out) = run('judge', 'day 12, powdery green patch near the injection port, rest is white');
+    is($status, 0, 'exits well');
+    my $action = index($out, 'Discard');
+    my $caution = index($out, '!');
+    my $steps = index($out, 'What to do');
+    ok($action >= 0 && $action < $caution && $caution < $steps, 'action, cautions, then steps');
+    unlike($out, qr/\e/, 'no escape sequence when it is no terminal');
+    my @stays = split /\n/, substr $out, $action;
+    cmp_ok(scalar @stays, '<=', 23, 'from the action on it fits a terminal of 24 rows');
+    (undef, $out) = run('judge', 'green powder', { env => { COLUMNS => 20 } });
+    cmp_ok((sort { $b <=> $a } map { length } split /\n/, $out)[0], '<=', 20, 'fits twenty columns');
+};
+
+done_testing;
