@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "cli/cli.h"
 
+#include <gsl/gsl_errno.h>
 #include <locale.h>
 #include <signal.h>
 #include <stdio.h>
@@ -10,8 +11,17 @@
 #include "cli/commands.h"
 
 const struct command *const commands[] = {
-    &command_ask,        &command_judge, &command_show,    &command_rules_check,
-    &command_rules_test, &command_help,  &command_version, NULL,
+    &command_ask,
+    &command_judge,
+    &command_show,
+    &command_cook,
+    &command_mix,
+    &command_forecast,
+    &command_rules_check,
+    &command_rules_test,
+    &command_help,
+    &command_version,
+    NULL,
 };
 
 const struct option common_options[] = {
@@ -130,6 +140,7 @@ int cli_main(int argc, char **argv)
     struct app app = {0};
     setlocale(LC_CTYPE, "");
     signal(SIGPIPE, SIG_IGN);
+    gsl_set_error_handler_off(); /* what GSL cannot do it says by its return values */
     screen_init(&app.out, stdout, COLOUR_AUTO);
     screen_init(&app.err, stderr, COLOUR_AUTO);
     app.diags = diags_new();

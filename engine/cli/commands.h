@@ -8,6 +8,9 @@
 extern const struct command command_ask;
 extern const struct command command_judge;
 extern const struct command command_show;
+extern const struct command command_cook;
+extern const struct command command_mix;
+extern const struct command command_forecast;
 extern const struct command command_rules_check;
 extern const struct command command_rules_test;
 extern const struct command command_help;

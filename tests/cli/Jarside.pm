@@ -20,7 +20,9 @@ our @EXPORT = qw(run json golden talk talk_by project_root scratch);
 my $root = dirname(__FILE__) . "/../..";
 
 sub project_root { return $root }
-sub program { return $ENV{JARSIDE} // "$root/.build/release/jarside" }
+# Read once: while a program runs the environment is a private one.
+my $program = $ENV{JARSIDE} // "$root/.build/release/jarside";
+sub program { return $program }
 sub scratch { return tempdir(CLEANUP => 1) }
 
 # A private home and a fixed terminal, so that no test depends on who runs it.

@@ -1,0 +1,64 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* What the three kinds of plan share when they are told. */
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+#include <time.h>
+
+#include "voice/plan_internal.h"
+
+json_t *plan_number(double number)
+{
+    return isfinite(number) ? json_real(number) : json_null();
+}
+
+json_t *plan_range(const struct range *range)
+{
+    return json_pack("{s:o, s:o, s:o}", "low", plan_number(range->low), "central",
+                     plan_number(range->central), "high", plan_number(range->high));
+}
+
+json_t *plan_parts(const char *parts)
+{
+    json_t *array = json_array();
+
+    while (array != NULL && parts != NULL && *parts != '\0') {
+        const char *end = strstr(parts, "; ");
+        size_t length = end != NULL ? (size_t)(end - parts) : strlen(parts);
+        if (json_array_append_new(array, json_stringn(parts, length)) != 0) {
+            json_decref(array);
+            return NULL;
+        }
+        parts += length + (end != NULL ? 2 : 0);
+    }
+    return array;
+}
+
+const char *plan_chance(double chance, char room[CHANCE_ROOM])
+{
+    if (chance > 0.99)
+        snprintf(room, CHANCE_ROOM, "over 99 %%");
+    else if (chance >= 0.1)
+        snprintf(room, CHANCE_ROOM, "%.0f %%", 100.0 * chance);
+    else if (chance >= 0.001)
+        snprintf(room, CHANCE_ROOM, "%.2g %%", 100.0 * chance);
+    else
+        snprintf(room, CHANCE_ROOM, "under 1 in 1000");
+    return room;
+}
+
+const char *voice_date(const char *start, double days, char room[DATE_ROOM])
+{
+    int year, month, day;
+
+    room[0] = '\0';
+    if (start == NULL || !isfinite(days) || sscanf(start, "%4d-%2d-%2d", &year, &month, &day) != 3)
+        return room;
+    /* At noon in UTC, so that no change of clocks can move the date. */
+    struct tm date = {.tm_year = year - 1900, .tm_mon = month - 1, .tm_mday = day, .tm_hour = 12};
+    time_t noon = timegm(&date);
+    noon += (time_t)lround(days) * 86400;
+    if (gmtime_r(&noon, &date) != NULL)
+        strftime(room, DATE_ROOM, "%Y-%m-%d", &date);
+    return room;
+}

@@ -1,0 +1,119 @@
+#!/usr/bin/perl
+# SPDX-License-Identifier: GPL-3.0-or-later
+# `jarside cook`: the steam, the ranges, the verdict; logs from a probe; what is refused and how.
+use strict;
+use warnings;
+use FindBin;
+use lib $FindBin::Bin;
+use Jarside;
+use Test::More;
+
+my @bag = qw(cook --gauge 15psi --vessel bag:1.36kg --minutes 150);
+my $corpus = project_root() . '/corpus/process';
+
+sub near { my ($got, $want, $by, $title) = @_; cmp_ok(abs($got - $want), '<=', $by, $title) or diag "got $got, want $want" }
+sub refused {
+    my ($title, $expected, $pattern, @run) = @_;
+    my ($status, $out, $err) = run(@run);
+    is($status, $expected, "$title: exit $expected");
+    is($out, '', "$title: nothing on standard output");
+    like($err, $pattern, "$title: says why");
+}
+
+subtest 'a bag at sea level and at 1600 m' => sub {
+    my $sea = json(@bag, qw(--altitude 0m --json));
+    my $high = json(@bag, qw(--altitude 1600m --json));
+    is($sea->{schema}, 1, 'schema 1');
+    # IAPWS R7-97(2012) at 15 psi above the standard atmosphere (ISO 2533:1975).
+    near($sea->{steam_celsius}, 120.955, 0.05, 'steam at sea level');
+    near($high->{steam_celsius}, 118.09, 0.05, 'steam at 1600 m');
+    ok($sea->{f0}{low} < $sea->{f0}{central} && $sea->{f0}{central} < $sea->{f0}{high}, 'F0 is a range');
+    like($sea->{verdict}, qr/^(?:adequate|marginal)$/, 'the trade rule is adequate or marginal');
+    ok($high->{f0}{central} < 0.6 * $sea->{f0}{central}, 'clearly less at 1600 m');
+    ok($high->{chance_not_sterile}{mean} > 1.25 * $sea->{chance_not_sterile}{mean}, 'and a higher chance of survivors');
+    ok($sea->{chance_not_sterile}{low} < 0.001 && $sea->{chance_not_sterile}{high} > 0.5, 'no more certain than the physics');
+    is($sea->{leans}[0]{on}, 'diffusivity', 'says what it leans on');
+    is($sea->{sea_level}, undef, 'no comparison with itself');
+    near($high->{sea_level}{steam_celsius}, $sea->{steam_celsius}, 1e-6, 'compared with sea level');
+    ok(scalar(@{ $sea->{organisms} }) >= 4, 'organisms are listed');
+    ok((grep { $_->{role} eq 'fungus' && $_->{chance_mean} < 0.01 } @{ $sea->{organisms} }), 'fungal spores do not live');
+    ok(scalar(@{ $sea->{course} }) > 20, 'the course is there to draw');
+    ok(scalar(@{ $sea->{assumed} }) >= 3, 'assumptions are listed');
+};
+
+subtest 'quart jars for 90 minutes' => sub {
+    my $jar = json(qw(cook --gauge 15psi --vessel jar:1quart --minutes 90 --vessels 7 --json));
+    like($jar->{verdict}, qr/^(?:adequate|marginal)$/, 'adequate or marginal');
+    ok($jar->{chance_any}{mean} > $jar->{chance_not_sterile}{mean}, 'one of seven is likelier than one');
+    my $packed = json(qw(cook --gauge 15psi --vessel jar:1quart --minutes 90 --load packed --json));
+    ok($packed->{f0}{central} < $jar->{f0}{central}, 'packed jars heat slower');
+};
+
+subtest 'in words' => sub {
+    my ($status, $out) = run(@bag, qw(--altitude 1600m --vessels 4));
+    is($status, 0, 'exit 0');
+    like($out, qr/118\.1 \S+C/, 'steam');
+    like($out, qr/^(?:Adequate|Marginal|Not enough):/m, 'verdict');
+    like($out, qr/The same at sea level/, 'comparison');
+    like($out, qr/leans most on how fast heat gets through the grain/, 'the assumption that decides');
+    like($out, qr/never go beyond what the\s+cooker's manual allows/, 'no advice beyond the rating');
+    like($out, qr/not a calculator for canning food/, 'what it is not');
+    like($out, qr/\*{5}/, 'a curve');
+    my (undef, $narrow) = run(@bag, { env => { COLUMNS => 24 } });
+    ok(!(grep { length($_) > 24 } split /\n/, $narrow =~ s/[^\x00-\x7f]+/?/gr), 'fits a narrow window');
+    golden('cook-bag', $out);
+};
+
+subtest 'a probe in the core' => sub {
+    my $hot = json(qw(cook --probe), "$corpus/core-hot.csv", qw(--vessel bag_1_4kg --json));
+    my $cold = json(qw(cook --probe), "$corpus/core-cold.csv", qw(--vessel bag_1_4kg --json));
+    ok($hot->{measured}, 'is measured');
+    is($hot->{verdict}, 'adequate', 'the hot one is adequate');
+    ok($hot->{chance_not_sterile}{mean} < 0.01, 'with hardly a survivor');
+    isnt($cold->{verdict}, 'adequate', 'the cold one is not');
+    ok($cold->{chance_not_sterile}{mean} > 0.3, 'and leaves survivors');
+    open(my $from, '<', "$corpus/core-hot.csv") or die $!;
+    my $log = do { local $/; <$from> };
+    my ($status, $out) = run(qw(cook --probe - --json), { in => $log });
+    is($status, 0, 'from standard input');
+    my ($again) = run(qw(cook --probe - --json), { in => $log =~ s/\n/\r\n/gr });
+    is($again, 0, 'with the other line ends');
+};
+
+subtest 'logs that are off' => sub {
+    my @log = qw(cook --probe -);
+    refused('text', 65, qr/^-:3:3: error: 'hot' is no number/m, @log, { in => "minutes,temp_C\n0,20\n1,hot\n" });
+    refused('blank', 65, qr/^-:3:3: error: '' is blank/m, @log, { in => "minutes,temp_C\n0,20\n1,\n" });
+    refused('decimal comma', 65, qr/^-:2:3: error: '20,5' has a decimal comma/m, @log, { in => qq(minutes,temp_C\n0,"20,5"\n) });
+    refused('time backwards', 65, qr/^-:3:1: error: time stands still or runs backwards/m, @log, { in => "minutes,temp_C\n5,20\n4,21\n" });
+    refused('no unit', 65, qr/has no unit/, @log, { in => "minutes,temp\n0,20\n1,30\n" });
+    refused('mixed units', 65, qr/another unit/, @log, { in => "minutes,temp\n0,20C\n1,80F\n" });
+    refused('empty', 65, qr/at least two readings/, @log, { in => '' });
+    refused('binary', 65, qr/error/, @log, { in => join '', map { chr } 0 .. 255 });
+    refused('one endless field', 65, qr/longer than/, @log, { in => 'x' x 1_000_000 });
+    refused('absent', 74, qr/cannot be opened/, qw(cook --probe /nonexistent/log.csv));
+    refused('a folder', 74, qr/cannot be read/, qw(cook --probe /));
+    my ($status, $out) = run(@log, { in => "minutes,temp_C\n0,121\n1,121\n40,121\n" });
+    is($status, 0, 'a gap is no fault');
+    like($out, qr/1 gaps?, 39 minutes/, 'but is told');
+};
+
+subtest 'bounds' => sub {
+    my @jar = qw(cook --vessel quart_jar);
+    refused('no unit', 65, qr/'15' has no unit/, @jar, qw(--gauge 15 --minutes 90));
+    refused('another unit', 65, qr/not understood/, @jar, qw(--gauge 15C --minutes 90));
+    refused('negative', 65, qr/negative/, @jar, qw(--gauge -5psi --minutes 90));
+    refused('absurd pressure', 65, qr/between 0 and 206\.9/, @jar, qw(--gauge 900psi --minutes 90));
+    refused('above the rating', 65, qr/never go beyond/, @jar, qw(--gauge 15psi --rated 10psi --minutes 90));
+    refused('above the standard atmosphere', 65, qr/altitude 20000 m/, @jar, qw(--gauge 15psi --minutes 90 --altitude 20000m));
+    refused('steam below 60 degC', 65, qr/between 60 and/, @jar, qw(--gauge 0psi --air 90% --minutes 90));
+    refused('an endless cook', 65, qr/time at pressure/, @jar, qw(--gauge 15psi --minutes 5000));
+    refused('a sea-level barometer far off', 65, qr/barometer/, @jar, qw(--gauge 15psi --minutes 90 --barometer 500hPa), '--barometer', '200hPa');
+    refused('an unknown vessel', 65, qr/did you mean 'quart_jar'/, qw(cook --gauge 15psi --minutes 90 --vessel quart_jra));
+    refused('no vessel at all', 65, qr/no size/, qw(cook --gauge 15psi --minutes 90 --vessel bag:0kg));
+    refused('half a cook', 2, qr/--minutes/, @jar, qw(--gauge 15psi));
+    refused('an operand', 2, qr/no option/, @jar, 'hello');
+    refused('an unknown option', 2, qr/--gauge/, @jar, qw(--guage 15psi));
+};
+
+done_testing;

@@ -1,0 +1,79 @@
+#!/usr/bin/perl
+# SPDX-License-Identifier: GPL-3.0-or-later
+# `jarside forecast`: days and dates with a band, pace, temperature logs, refusals.
+use strict;
+use warnings;
+use FindBin;
+use lib $FindBin::Bin;
+use Jarside;
+use Test::More;
+
+my @bag = qw(forecast --species oyster --dose 4ml --vessel bag:1.36kg);
+my $corpus = project_root() . '/corpus/process';
+
+sub refused {
+    my ($title, $expected, $pattern, @run) = @_;
+    my ($status, $out, $err) = run(@run);
+    is($status, $expected, "$title: exit $expected");
+    like($err, $pattern, "$title: says why");
+}
+
+subtest 'a bag of oyster' => sub {
+    my $warm = json(@bag, qw(--temp 24C --json));
+    my $cold = json(@bag, qw(--temp 15C --json));
+    my $full = $warm->{full_days}{central};
+    ok($full >= 10 && $full <= 21, 'white through in 10 to 21 days') or diag $full;
+    ok($warm->{full_days}{low} < $full && $full < $warm->{full_days}{high}, 'with a band');
+    ok($cold->{full_days}{central} > 1.5 * $full, 'clearly later at 15 degC');
+    ok($warm->{first_growth_days}{central} < $warm->{shake_days}{central}, 'growth before the shake');
+    ok($warm->{shake_days}{central} < $full, 'the shake before full');
+    my @days = @{ $warm->{days} };
+    is($days[0]{central}, 0, 'nothing on day 0');
+    ok(!(grep { $days[$_]{central} < $days[ $_ - 1 ]{central} - 1e-9 } 1 .. $#days), 'coverage never falls');
+    ok(!(grep { $_->{low} > $_->{central} + 1e-9 || $_->{central} > $_->{high} + 1e-9 } @days), 'the band holds the middle');
+    ok(json(@bag, qw(--temp 24C --shake 6 --json))->{full_days}{high} < $warm->{full_days}{high}, 'a shake in time helps the slow end');
+    is(json(@bag, qw(--temp 2C --json))->{full_days}{central}, undef, 'never at 2 degC');
+};
+
+subtest 'pace' => sub {
+    my $on_time = json(@bag, qw(--temp 24C --day 7 --seen 50% --json))->{seen};
+    is($on_time->{pace}, 'on time', 'on time');
+    my $stalled = json(@bag, qw(--temp 24C --day 40 --seen 10% --json))->{seen};
+    is($stalled->{pace}, 'stalled', 'stalled');
+    is(json(@bag, qw(--temp 24C --day 4 --seen 90% --json))->{seen}{pace}, 'ahead', 'ahead');
+    my $still = json(@bag, qw(--temp 24C --day 12 --seen 60% --still 8 --json))->{seen};
+    is($still->{pace}, 'stalled', 'a week without a change while growth was due');
+    is(scalar(@{ $stalled->{reasons} }), 4, 'four inputs are weighed');
+    ok(!$stalled->{explained}, 'and none explains six weeks');
+};
+
+subtest 'a log of the closet' => sub {
+    my $logged = json(@bag, '--temps', "$corpus/closet.csv", '--json');
+    ok($logged->{full_days}{central} > json(@bag, qw(--temp 24C --json))->{full_days}{central}, 'a cool closet is later');
+    refused('log and temperature', 2, qr/not both/, @bag, qw(--temp 24C --temps), "$corpus/closet.csv");
+    refused('a broken log', 65, qr/:2:3: error/, @bag, qw(--temps -), { in => "hours,temp_C\n0,warm\n" });
+};
+
+subtest 'in words, with dates' => sub {
+    my ($status, $out) = run(@bag, qw(--temp 24C --start 2025-02-20 --day 9 --seen 30%));
+    is($status, 0, 'exit 0');
+    like($out, qr/White through, ready to use: day \d+/, 'days');
+    like($out, qr/2025-0[23]-\d\d\s+to\s+2025-03-\d\d/, 'dates');
+    like($out, qr/Shake only while all is clean/, 'and no shaking of a suspect vessel');
+    golden('forecast-bag', $out);
+};
+
+subtest 'refusals' => sub {
+    refused('no species', 2, qr/--species/, qw(forecast --temp 24C));
+    refused('an unknown species', 65, qr/did you mean 'oyster'/, qw(forecast --species oister));
+    refused('no unit', 65, qr/has no unit/, @bag, qw(--temp 24));
+    refused('an oven', 65, qr/growing temperature/, @bag, qw(--temp 180C));
+    refused('a dose of nothing', 65, qr/more than nothing/, qw(forecast --species oyster --dose 0ml));
+    refused('a dose by weight of liquid', 65, qr/not understood/, qw(forecast --species oyster --dose 4kg));
+    refused('more than all', 65, qr/coverage|understood/, @bag, qw(--temp 24C --day 9 --seen 140%));
+    refused('day without coverage', 2, qr/go together/, @bag, qw(--temp 24C --day 9));
+    refused('no date', 65, qr/no date/, @bag, qw(--start 31.3.2025));
+    refused('shakes out of order', 65, qr/not after/, @bag, qw(--shake 9 --shake 5));
+};
+
+done_testing;
