@@ -36,9 +36,10 @@ static void refuse_use(struct loader *loader, const struct node *node, size_t le
         names[i] = loader->rules->decision.uses[i].id;
     const char *name = arena_copy(loader->scratch, node->text, length);
     if (name)
-        fault_error(&loader->faults, node_at(node), "unknown use '%s'%s",
-                    fault_quote(&loader->faults, name),
-                    fault_hint(&loader->faults, diag_nearest(name, names, count)));
+        fault_error(
+            &loader->faults, node_at(node), "unknown use '%s'%s",
+            fault_quote(&loader->faults, name),
+            fault_hint(&loader->faults, fault_nearest(&loader->faults, name, names, count)));
 }
 
 /* "expand:10": what for, and how many. */

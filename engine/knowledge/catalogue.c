@@ -136,7 +136,7 @@ static void refuse_section(struct loader *loader, const struct node *key)
     const char *names[SECTION_COUNT];
     for (size_t i = 0; i < SECTION_COUNT; i++)
         names[i] = SECTIONS[i].key;
-    const char *nearest = diag_nearest(key->text, names, SECTION_COUNT);
+    const char *nearest = fault_nearest(&loader->faults, key->text, names, SECTION_COUNT);
     fault_error(&loader->faults, node_at(key), "unknown key '%s' at the top of a file%s",
                 fault_quote(&loader->faults, key->text),
                 nearest ? fault_hint(&loader->faults, nearest)

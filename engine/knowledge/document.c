@@ -130,7 +130,9 @@ static void refuse_alias(struct reading *reading, struct position at, const char
     else
         fault_error(reading->faults, at, "unknown alias '*%s'%s",
                     fault_quote(reading->faults, name),
-                    fault_hint(reading->faults, names_nearest(&reading->anchor_names, name)));
+                    fault_hint(reading->faults,
+                               fault_nearest(reading->faults, name, reading->anchor_names.list,
+                                             reading->anchor_names.count)));
 }
 
 /* A node of its own that shares what is below the anchored one. */

@@ -9,7 +9,8 @@
 #include "base/text.h"
 
 enum {
-    FAULTS_MOST = 1000, /* nobody reads more, and a hostile file holds millions */
+    FAULTS_MOST = 100,    /* nobody reads more, and a hostile file holds thousands */
+    COMPARED_MOST = 4096, /* names, for the nearest one */
     MESSAGE_BYTES = 600,
     QUOTE_BYTES = 60,
     EXCERPT_POINTS = 76, /* fits a terminal */
@@ -76,6 +77,14 @@ const char *fault_quote(struct faults *faults, const char *text)
         length--;
     const char *cut = arena_format(faults->arena, "%.*s...", (int)length, text);
     return cut ? cut : "...";
+}
+
+const char *fault_nearest(const struct faults *faults, const char *word, const char *const *names,
+                          size_t count)
+{
+    if (faults->count >= FAULTS_MOST || count > COMPARED_MOST)
+        return NULL;
+    return diag_nearest(word, names, count);
 }
 
 const char *fault_hint(struct faults *faults, const char *nearest)

@@ -37,6 +37,9 @@ void fault_unreadable(struct faults *faults, const char *path, int error);
 
 /* `text` itself, or its beginning and "..." when it is too long for a message. */
 const char *fault_quote(struct faults *faults, const char *text);
+/* As diag_nearest; NULL when nobody would read it any more, or when there are too many names. */
+const char *fault_nearest(const struct faults *faults, const char *word, const char *const *names,
+                          size_t count);
 /* "; did you mean 'x'?", or "" when `nearest` is NULL. */
 const char *fault_hint(struct faults *faults, const char *nearest);
 

@@ -46,7 +46,7 @@ static void refuse_key(struct loader *loader, const struct shape *shape, const s
     for (size_t i = 0; i < count; i++)
         names[i] = shape->fields[i].key;
     const char *quoted = fault_quote(&loader->faults, key->text);
-    const char *nearest = diag_nearest(key->text, names, count);
+    const char *nearest = fault_nearest(&loader->faults, key->text, names, count);
     if (nearest)
         fault_error(&loader->faults, node_at(key), "unknown key '%s' in %s; did you mean '%s'?",
                     quoted, shape->what, nearest);
@@ -93,7 +93,7 @@ static bool is_empty(const struct node *node)
 bool expect_kind(struct loader *loader, const struct node *node, enum node_kind kind,
                  const char *key)
 {
-    const struct node wanted = {.kind = kind};
+    const struct node wanted = {.kind = (uint8_t)kind};
     if (node->kind == kind)
         return true;
     bool empty = node->kind == NODE_TEXT && is_empty(node);
@@ -170,7 +170,7 @@ bool expect_choice(struct loader *loader, const struct node *node, const char *k
             *choice = i;
             return true;
         }
-    const char *nearest = diag_nearest(node->text, words->list, words->count);
+    const char *nearest = fault_nearest(&loader->faults, node->text, words->list, words->count);
     fault_error(&loader->faults, node_at(node), "'%s' is '%s'%s%s", key,
                 fault_quote(&loader->faults, node->text),
                 nearest ? fault_hint(&loader->faults, nearest) : "; it must be one of ",
@@ -221,7 +221,7 @@ static const struct word *scale_word(struct loader *loader, const struct node *n
         names[i] = scale[i].word;
     }
     const char *quoted = fault_quote(&loader->faults, node->text);
-    const char *nearest = diag_nearest(node->text, names, count);
+    const char *nearest = fault_nearest(&loader->faults, node->text, names, count);
     if (nearest)
         fault_error(&loader->faults, node_at(node), "'%s' is '%s'; did you mean '%s'?", key, quoted,
                     nearest);

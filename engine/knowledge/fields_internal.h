@@ -56,65 +56,62 @@ enum need { OPTIONAL, REQUIRED };
 
 #define FIELD(name, need, reader, into)                                                            \
     {                                                                                              \
-        .key = name, .required = need, .read = reader, .offset = into                              \
+        .key = (name), .required = (need), .read = (reader), .offset = (into)                      \
     }
 #define NUMBER(name, need, into, within)                                                           \
     {                                                                                              \
-        .key = name, .required = need, .read = read_number, .offset = into, .bounds = &within      \
+        .key = (name), .required = (need), .read = read_number, .offset = (into),                  \
+        .bounds = &(within)                                                                        \
     }
 #define RANGE(name, need, into, within)                                                            \
     {                                                                                              \
-        .key = name, .required = need, .read = read_range, .offset = into, .bounds = &within       \
+        .key = (name), .required = (need), .read = read_range, .offset = (into),                   \
+        .bounds = &(within)                                                                        \
     }
 #define PAIR(name, need, into, upper, within)                                                      \
     {                                                                                              \
-        .key = name, .required = need, .read = read_pair, .offset = into, .count = upper,          \
-        .bounds = &within                                                                          \
+        .key = (name), .required = (need), .read = read_pair, .offset = (into), .count = (upper),  \
+        .bounds = &(within)                                                                        \
     }
 #define CHOICE(name, need, into, of)                                                               \
     {                                                                                              \
-        .key = name, .required = need, .read = read_choice, .offset = into, .words = &of           \
+        .key = (name), .required = (need), .read = read_choice, .offset = (into), .words = &(of)   \
     }
 #define SET(name, need, into, of)                                                                  \
     {                                                                                              \
-        .key = name, .required = need, .read = read_set, .offset = into, .words = &of              \
+        .key = (name), .required = (need), .read = read_set, .offset = (into), .words = &(of)      \
     }
 #define LIST(name, need, reader, into, length)                                                     \
     {                                                                                              \
-        .key = name, .required = need, .read = reader, .offset = into, .count = length             \
+        .key = (name), .required = (need), .read = (reader), .offset = (into), .count = (length)   \
     }
 #define REFERENCE(name, need, into, to)                                                            \
     {                                                                                              \
-        .key = name, .required = need, .read = read_index, .offset = into, .kind = to              \
+        .key = (name), .required = (need), .read = read_index, .offset = (into), .kind = (to)      \
     }
 #define REFERENCES(name, need, reader, into, length, to)                                           \
     {                                                                                              \
-        .key = name, .required = need, .read = reader, .offset = into, .count = length, .kind = to \
+        .key = (name), .required = (need), .read = (reader), .offset = (into), .count = (length),  \
+        .kind = (to)                                                                               \
     }
 #define PHRASES(name, need, into, length, places)                                                  \
     {                                                                                              \
-        .key = name, .required = need, .read = read_phrases, .offset = into, .count = length,      \
-        .positions = places                                                                        \
+        .key = (name), .required = (need), .read = read_phrases, .offset = (into),                 \
+        .count = (length), .positions = (places)                                                   \
     }
 /* Keys in a mapping of their own, which go into the same struct. */
 #define INNER(name, need, inner)                                                                   \
     {                                                                                              \
-        .key = name, .required = need, .read = read_shape, .shape = &inner                         \
+        .key = (name), .required = (need), .read = read_shape, .shape = &(inner)                   \
     }
 /* Read by a function that knows the whole struct. */
-#define OWN(name, need, reader)                                                                    \
-    {                                                                                              \
-        .key = name, .required = need, .read = reader                                              \
-    }
+#define OWN(name, need, reader) FIELD(name, need, reader, 0)
 /* Known, but read by other means. */
-#define LATER(name, need)                                                                          \
-    {                                                                                              \
-        .key = name, .required = need, .read = read_later                                          \
-    }
+#define LATER(name, need) FIELD(name, need, read_later, 0)
 
 #define SHAPE(name, table)                                                                         \
     {                                                                                              \
-        name, table, sizeof(table) / sizeof *(table)                                               \
+        (name), (table), sizeof(table) / sizeof *(table)                                           \
     }
 
 /* Reads a mapping into `item`, which already holds what stands for absent keys. */
@@ -186,7 +183,7 @@ struct claims {
     size_t count;
 };
 /* A block {sign: {value: how often, source: ...}}. */
-struct claims claims_read(struct loader *loader, const struct node *block, enum claim_scale scale,
+struct claims claims_read(struct loader *loader, const struct node *node, enum claim_scale scale,
                           struct citation inherited);
 
 #endif

@@ -83,6 +83,8 @@ static bool walk_into(struct walk *walk, const char *folder, unsigned depth)
     }
     bool going = true;
     errno = 0;
+    /* No other thread knows this stream, and readdir_r is deprecated. */
+    /* cppcheck-suppress readdirCalled */
     for (struct dirent *entry; going && (entry = readdir(stream)) != NULL; errno = 0)
         going = entry->d_name[0] == '.' || add_entry(walk, folder, entry->d_name, depth);
     if (going && errno)

@@ -63,7 +63,7 @@ static void read_spoken(struct loader *loader, const struct field *field, const 
 
 #define WORDS(name, member, length, within)                                                        \
     {                                                                                              \
-        .key = name, .required = REQUIRED, .read = read_words, .bounds = &within,                  \
+        .key = (name), .required = REQUIRED, .read = read_words, .bounds = &(within),              \
         .offset = offsetof(struct scale, member), .count = offsetof(struct scale, length)          \
     }
 

@@ -46,7 +46,7 @@ static bool looks_like_mark(struct loader *loader, const struct node *node)
 {
     static const char *const marks[] = {"expert judgement", "common practice, no source",
                                         "from memory"};
-    const char *meant = diag_nearest(node->text, marks, 3);
+    const char *meant = fault_nearest(&loader->faults, node->text, marks, 3);
     if (!strcmp(node->text, "common practice") || !strcmp(node->text, "no source"))
         meant = marks[1];
     if (!meant)

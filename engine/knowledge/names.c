@@ -4,7 +4,6 @@
 #include <limits.h>
 #include <string.h>
 
-#include "base/diag.h"
 #include "knowledge/rules.h"
 
 enum { FIRST_ROOM = 8 };
@@ -65,9 +64,4 @@ int names_find(const struct names *names, const char *name)
     if (!names->count)
         return RULES_NONE;
     return (int)*slot_of(names, name) - 1; /* a free slot is 0: RULES_NONE */
-}
-
-const char *names_nearest(const struct names *names, const char *name)
-{
-    return diag_nearest(name, names->list, names->count);
 }

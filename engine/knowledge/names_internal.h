@@ -28,9 +28,6 @@ bool names_add(struct names *names, const char *name, struct arena *arena, size_
 /* The number of `name`, or RULES_NONE. */
 int names_find(const struct names *names, const char *name);
 
-/* The nearest name for "did you mean", or NULL. */
-const char *names_nearest(const struct names *names, const char *name);
-
 /* The FNV-1a hash of Fowler, Noll and Vo in 64 bits: start with FNV_START, go on with the last. */
 #define FNV_START UINT64_C(0xcbf29ce484222325)
 uint64_t fnv_hash(uint64_t hash, const char *bytes, size_t length);

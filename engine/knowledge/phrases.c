@@ -39,7 +39,8 @@ static void put_quantity(struct expansion *expansion, bool unit_required)
 static void refuse_macro(struct expansion *expansion, const char *name)
 {
     struct loader *loader = expansion->loader;
-    const char *nearest = names_nearest(&loader->rules->memory->ids[ITEM_WORDS], name);
+    const struct names *words = &loader->rules->memory->ids[ITEM_WORDS];
+    const char *nearest = fault_nearest(&loader->faults, name, words->list, words->count);
     fault_error(&loader->faults, node_at(expansion->phrase), "unknown macro '{%s}'%s",
                 fault_quote(&loader->faults, name),
                 nearest ? fault_hint(&loader->faults, nearest)
@@ -138,7 +139,7 @@ static void check_length(struct expansion *expansion)
 {
     struct loader *loader = expansion->loader;
     if (expansion->out.length <= LONGEST_PHRASE &&
-        expansion->out.length <= MOST_EXPANDED - loader->expanded)
+        expansion->out.length + loader->expanded <= MOST_EXPANDED)
         return;
     if (expansion->out.length > LONGEST_PHRASE)
         fault_error(&loader->faults, node_at(expansion->phrase),
@@ -188,7 +189,7 @@ const char *phrase_expand(struct loader *loader, const struct node *node)
     const char *phrase = expansion.failed || expansion.out.failed
                              ? NULL
                              : arena_copy(loader->keep, expansion.out.bytes, expansion.out.length);
-    loader->expanded += phrase ? expansion.out.length : 0;
+    loader->expanded += expansion.out.length; /* failed ones cost as much */
     text_release(&expansion.out);
     return phrase;
 }

@@ -10,7 +10,7 @@ enum { FEW = RULES_MAX_VALUES }; /* names that a message lists */
 static const char *instead(struct loader *loader, const char *name, const char *const *names,
                            size_t count)
 {
-    const char *nearest = diag_nearest(name, names, count);
+    const char *nearest = fault_nearest(&loader->faults, name, names, count);
     const char *listed = NULL;
     if (nearest)
         return fault_hint(&loader->faults, nearest);
