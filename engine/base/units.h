@@ -39,8 +39,9 @@ enum quantity_fault { QUANTITY_OK, QUANTITY_NO_NUMBER, QUANTITY_UNKNOWN_UNIT, QU
 /*
  * Reads a quantity of `dimension` from the start of folded text (text_fold).
  * `used` receives the bytes consumed. A bare number takes the default unit of
- * the dimension (for DIM_CELSIUS: below 45 means Celsius, from 45 Fahrenheit,
- * with unit_given false so that callers may say what was assumed).
+ * the dimension (for DIM_CELSIUS: below 45 means Celsius, from 45 Fahrenheit;
+ * for DIM_GAUGE_KPA: below 4 means bar, below 40 psi; with unit_given false so
+ * that callers may say what was assumed).
  *
  * Numbers in words, fractions, ranges ("2-3", "two or three", "between 2 and
  * 3") and a second, smaller unit ("1 lb 8 oz", "2 h 30") are understood; "a

@@ -338,6 +338,15 @@ static double ends_max(double a, double b)
     return a > b ? a : b;
 }
 
+/* A bare gauge pressure: a canner reads 10 to 15 psi, which is 0.7 to 1 bar or 70 to 100 kPa; nothing
+ * in its range can be meant by the same figure in another unit. */
+static double bare_gauge_factor(double figure)
+{
+    static const double PSI = 6.894757293168361;
+    static const double BAR = 100;
+    return figure < 4 ? BAR : figure < 40 ? PSI : 1;
+}
+
 /* In canonical units. A bare temperature below 45 is Celsius: no grower's room is colder than
  * 45 degrees Fahrenheit, none warmer than 45 Celsius. The higher end of a range decides. */
 static void settle(enum dimension dimension, struct item *lo, struct item *hi,
@@ -355,6 +364,8 @@ static void settle(enum dimension dimension, struct item *lo, struct item *hi,
         lo->factor = hi->factor = 5.0 / 9;
         lo->offset = hi->offset = -160.0 / 9;
     }
+    if (dimension == DIM_GAUGE_KPA && !given)
+        lo->factor = hi->factor = bare_gauge_factor(ends_max(lo->number.hi, hi->number.hi));
     const double a = lo->number.lo * lo->factor + lo->offset + lo->more;
     const double b = hi->number.hi * hi->factor + hi->offset + hi->more;
     quantity->lo = ends_min(a, b);

@@ -66,6 +66,8 @@ static enum status find_matches(struct job *job)
             status = job_answer(job);
         if (status == STATUS_OK)
             status = job_resolve(job);
+        if (status == STATUS_OK && job->asked != RULES_NONE)
+            status = job_stray_number(job);
         if (status == STATUS_OK && round == 0)
             status = job_slips(job, &again);
     }

@@ -78,7 +78,7 @@ static enum status find_bare(struct job *job)
             return job->matches.full ? STATUS_DATA : STATUS_MEMORY;
         *taken = *match;
         taken->observable = (size_t)job->asked;
-        taken->bare = true;
+        taken->asked = true;
         break;
     }
     return status;
@@ -98,8 +98,42 @@ enum status job_answer(struct job *job)
     return status;
 }
 
+/*
+ * "At 30%" to a question that takes no number: it is about the question, and
+ * not a statement about whatever sign happens to be measured in per cent.
+ */
+enum status job_stray_number(struct job *job)
+{
+    const struct observable *o = &job->reader->rules->observables[job->asked];
+    const struct working *w = &job->working;
+    uint32_t end = w->cut_count ? w->cuts[0].at : (uint32_t)w->length;
+    struct match_list *list = &job->matches;
+    size_t content = 0;
+    while (content < list->count && list->items[content].role > ROLE_STATEMENT)
+        content++;
+    if (o->kind == KIND_NUMBER || content == list->count ||
+        list->items[content].role != ROLE_NUMBER || list->items[content].start >= end)
+        return STATUS_OK;
+    const struct match *number = &list->items[content];
+    for (size_t i = 0; i < job->token_count && job->tokens[i].start < end; i++) {
+        const struct token *token = &job->tokens[i];
+        bool inside = token->start >= number->q_start && token->end <= number->q_end;
+        if (!inside && !(token->roles >> ROLE_IGNORE & 1))
+            return STATUS_OK;
+    }
+    for (size_t i = content + 1; i < list->count; i++)
+        list->items[i - 1] = list->items[i];
+    list->count--;
+    return job_cover(job, true);
+}
+
 /* ---- yes and no -------------------------------------------------------------------------------
  */
+
+enum {
+    SAYS_NO = 1 << ROLE_NO | 1 << ROLE_NEGATION,
+    SAYS_YES = 1 << ROLE_YES,
+};
 
 /* The roles of the first word of a name. */
 static uint32_t first_word_roles(const struct reader *reader, const char *name)
@@ -114,16 +148,15 @@ static uint32_t first_word_roles(const struct reader *reader, const char *name)
     return lexeme ? lexeme->roles : 0;
 }
 
-/* The one value whose name starts with a word of that role ("none", "no change"), as a bit; or 0.
- */
-static uint32_t value_like(const struct job *job, enum role role)
+/* The one value whose name starts with such a word ("none", "not shaken"), as a bit. */
+static uint32_t value_like(const struct job *job, uint32_t wanted)
 {
     const struct observable *o = &job->reader->rules->observables[job->asked];
     uint32_t found = 0;
     for (size_t i = 0; i < o->value_count; i++) {
         uint32_t roles = first_word_roles(job->reader, o->values[i].label) |
                          first_word_roles(job->reader, o->values[i].id);
-        if (roles >> role & 1)
+        if (roles & wanted)
             found |= UINT32_C(1) << i;
     }
     return found & (found - 1) ? 0 : found;
@@ -144,39 +177,38 @@ static const char *choices(const struct job *job)
     return copy;
 }
 
-/* What the first clause says by itself: nothing but "yes" or "no" and words that do not matter. */
-static int bare_answer(const struct job *job, uint32_t *end, bool *hedged)
+/*
+ * What the first clause says by itself: 1 yes, -1 no, 0 neither, when it holds
+ * nothing but that and words that do not matter. "Not normal" is neither.
+ */
+static int bare_answer(const struct job *job, uint32_t end, bool *hedged)
 {
-    const struct working *w = &job->working;
-    int said = 0;
-    *end = w->cut_count ? w->cuts[0].at : (uint32_t)w->length;
-    for (size_t i = 0; i < job->token_count && job->tokens[i].start < *end; i++)
-        if (!job->tokens[i].covered && !(job->tokens[i].roles & UINT32_C(1) << ROLE_IGNORE) &&
-            !(job->tokens[i].roles & UINT32_C(1) << ROLE_NO))
+    bool yes = false;
+    bool no = false;     /* "none", "fine" */
+    bool denied = false; /* "didn't" (notice any) */
+    for (size_t i = 0; i < job->token_count && job->tokens[i].start < end; i++)
+        if (!job->tokens[i].covered && !(job->tokens[i].roles & UINT32_C(1) << ROLE_IGNORE))
             return 0;
-    for (size_t i = 0; i < job->matches.count && job->matches.items[i].start < *end; i++) {
+    for (size_t i = 0; i < job->matches.count && job->matches.items[i].start < end; i++) {
         const struct match *match = &job->matches.items[i];
         if (match->role <= ROLE_STATEMENT)
             return 0;
         *hedged = *hedged || match->role == ROLE_HEDGE;
+        yes = yes || match->role == ROLE_YES;
+        no = no || match->role == ROLE_NO || match->answers;
+        denied = denied || (match->role == ROLE_NEGATION && !match->answers);
     }
-    for (size_t i = 0; i < job->token_count && job->tokens[i].start < *end; i++) {
-        uint32_t roles = job->tokens[i].roles;
-        if (roles & (UINT32_C(1) << ROLE_NO | UINT32_C(1) << ROLE_YES))
-            said = roles >> ROLE_NO & 1 ? -1 : said ? said : 1;
-    }
-    for (size_t i = 0; !said && i < job->matches.count && job->matches.items[i].start < *end; i++)
-        said = job->matches.items[i].role == ROLE_NO    ? -1
-               : job->matches.items[i].role == ROLE_YES ? 1
-                                                        : 0;
-    return said;
+    if (no && denied)
+        return 0;
+    return no || denied ? -1 : yes ? 1 : 0;
 }
 
 static void settle(struct job *job, int said)
 {
     const struct observable *o = &job->reader->rules->observables[job->asked];
     uint32_t all = value_mask(o);
-    uint32_t like_no = value_like(job, ROLE_NO);
+    uint32_t like_no = value_like(job, SAYS_NO);
+    uint32_t like_yes = value_like(job, SAYS_YES);
     struct bare_answer *answer = &job->bare_answer;
     if (o->kind == KIND_SEVERAL && said < 0)
         answer->absent = all;
@@ -184,27 +216,30 @@ static void settle(struct job *job, int said)
         answer->seen = o->value_count == 1 ? all : 0;
     else if (said < 0)
         answer->seen = like_no;
-    else if (value_like(job, ROLE_YES))
-        answer->seen = value_like(job, ROLE_YES);
+    else if (like_yes)
+        answer->seen = like_yes;
     else if (o->value_count == 2 && like_no)
         answer->seen = all & ~like_no;
 }
 
 enum status job_yes_no(struct job *job)
 {
+    const struct working *w = &job->working;
     struct bare_answer *answer = &job->bare_answer;
-    uint32_t end = 0;
+    uint32_t end = w->cut_count ? w->cuts[0].at : (uint32_t)w->length;
     for (size_t i = 0; i < job->matches.count; i++) {
         const struct match *match = &job->matches.items[i];
         if (match->role <= ROLE_NUMBER && match->observable == (size_t)job->asked)
             answer->needless = true;
     }
-    int said = bare_answer(job, &end, &answer->hedged);
-    if (!said)
-        return STATUS_OK;
-    for (size_t i = 0; i < job->matches.count && job->matches.items[i].start < end; i++)
+    enum status status = job_cover(job, true);
+    int said = status == STATUS_OK ? bare_answer(job, end, &answer->hedged) : 0;
+    for (size_t i = 0; said && i < job->matches.count && job->matches.items[i].start < end; i++)
         job->matches.items[i].used = true;
-    enum status status = job_cover(job, false);
+    if (status == STATUS_OK)
+        status = job_cover(job, false);
+    if (!said)
+        return status;
     if (status != STATUS_OK || answer->needless)
         return status;
     settle(job, said);

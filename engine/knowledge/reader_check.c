@@ -112,8 +112,11 @@ void reader_check_patterns(struct reader *reader, struct diags *diags)
     pcre2_set_match_limit(reader->limits, TRIAL_STEPS);
     for (size_t i = 0; i < reader->pattern_count && !letters.failed && !trial.failed; i++) {
         struct pattern *pattern = &reader->patterns[i];
-        if (pattern_ready(reader, pattern) != STATUS_OK)
-            continue; /* out of memory: there is no telling */
+        enum status status = pattern_ready(reader, pattern);
+        if (status == STATUS_INTERNAL) /* taken for sound, but it is not */
+            status = pattern_try(reader, pattern, diags);
+        if (status != STATUS_OK)
+            continue;
         text_clear(&letters);
         plain_letters(&letters, pattern->source);
         bool slow = false;

@@ -30,6 +30,7 @@ struct pass {
     unsigned negations; /* in a row; 0: none under way */
     bool blocked;       /* an unknown word came between */
     struct match *last; /* what it denied last, or NULL while it has denied nothing */
+    uint32_t aside;     /* where the last thing left out ends */
     bool either, also;  /* "or", "and" since then */
     unsigned words;     /* since the last thing said */
     /* the clause under way */
@@ -133,6 +134,7 @@ static void hedge_range(struct pass *p, size_t from, size_t to)
 
 struct stretch { /* of a sentence, between two cuts or breaks */
     size_t from, to;
+    size_t others; /* words that are neither hedges nor say anything */
     bool hedged, content, unknown;
 };
 
@@ -144,22 +146,28 @@ static struct stretch next_stretch(const struct pass *p, size_t from)
         s.hedged = s.hedged || is_role(item, ROLE_HEDGE);
         s.content = s.content || is_content(item);
         s.unknown = s.unknown || item->kind == ITEM_UNKNOWN;
+        s.others += !is_content(item) && !is_role(item, ROLE_HEDGE);
     }
     return s;
 }
 
-/* A hedge weakens its own stretch of the sentence; if nothing is said there, the next, or the last.
+/*
+ * A hedge weakens its own stretch of the sentence; if nothing is said there,
+ * the next, or, if it stands all alone, the last: "green dust, I think", but
+ * not "green dust, is that bad?".
  */
 static void apply_hedges(struct pass *p)
 {
     struct stretch told = {0}; /* the last of this sentence with something said */
-    bool pending = false;
+    bool pending = false;      /* a hedge that has met nothing to weaken yet */
+    bool aside = false;        /* it stood all alone: "..., I think" */
     for (struct stretch s = {0}; s.from <= p->count; s.from = s.to + 1) {
         s = next_stretch(p, s.from);
         const struct item *end = s.to < p->count ? &p->items[s.to] : NULL;
         bool cut = !end || end->kind == ITEM_CUT;
         bool asked = end && cut && end->cut == CUT_QUESTION;
         pending = pending || s.hedged;
+        aside = s.hedged ? !s.others : aside && !s.others;
         if (s.content) {
             if (pending || asked)
                 hedge_range(p, s.from, s.to);
@@ -169,7 +177,7 @@ static void apply_hedges(struct pass *p)
             pending = false; /* it was about what is not understood */
         }
         if (cut && !(end && end->cut == CUT_SOFT)) {
-            if (pending)
+            if (pending && aside)
                 hedge_range(p, told.from, told.to);
             pending = false;
             told = (struct stretch){0};
@@ -185,6 +193,7 @@ static void forget(struct pass *p)
     p->negations = 0;
     p->blocked = p->either = p->also = false;
     p->last = NULL;
+    p->aside = 0;
 }
 
 static void mark_negations(struct pass *p, size_t until, bool used)
@@ -237,12 +246,16 @@ static void deny_further(struct pass *p, size_t at)
         (p->also && same_subject(p, p->last, match) && p->last->observable == match->observable);
     if (match->role == ROLE_NUMBER)
         return;
-    if (only_where(p, match) && !only_where(p, p->last))
+    if (only_where(p, match) && !only_where(p, p->last)) {
         match->swallowed = true;
-    else if (joined && match->role == ROLE_VALUE && !match->denied)
+    } else if (joined && match->role == ROLE_VALUE && !match->denied) {
         deny(p, match);
-    else
+    } else if ((!p->words || match->start < p->aside) && match->role == ROLE_VALUE) {
+        match->aside = true; /* "no green patches": of the patches nothing is said */
+        p->aside = match->end;
+    } else {
         forget(p);
+    }
 }
 
 static bool skip_fillers(const struct pass *p, size_t *at)
@@ -401,10 +414,6 @@ static void meet_cut(struct pass *p, size_t at)
 
 static void meet_negation(struct pass *p, size_t at)
 {
-    if (p->items[at].match->used) { /* in a gap */
-        p->words++;
-        return;
-    }
     if (p->negations && !p->last && !p->blocked) {
         p->negations++;
         return;
@@ -417,13 +426,16 @@ static void meet_negation(struct pass *p, size_t at)
 
 static void meet_content(struct pass *p, size_t at)
 {
+    const struct match *match = p->items[at].match;
+    uint32_t until = p->negations ? p->items[p->negation].match->until : 0;
+    if (until && match->start >= until)
+        forget(p); /* it stood in the gap of a match that is over */
     if (p->negations && !p->last)
         deny_first(p, at);
     else if (p->negations)
         deny_further(p, at);
     /* What denies nothing itself still keeps apart what stands around it. */
-    const struct match *match = p->items[at].match;
-    p->words = match->swallowed || match->role == ROLE_NUMBER ? 1 : 0;
+    p->words = match->swallowed || match->aside || match->role == ROLE_NUMBER ? 1 : 0;
     p->said = true;
 }
 

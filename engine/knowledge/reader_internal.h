@@ -241,16 +241,18 @@ struct match {
     } gaps[MATCH_GAPS]; /* inside, but not accounted for */
     unsigned gap_count;
     bool over, under; /* how the quantity is bounded */
-    bool bare;        /* taken for an answer: gives way to no other number of its length */
+    bool asked;       /* of the observable that was asked for: wins among numbers of its length */
     bool answers;     /* a negation that answers by itself: "none" */
+    uint32_t until;   /* a negation in a gap: where that match ends, and with it the denial */
     bool dropped;
     /* set by reader_clauses.c */
     bool denied;
     bool hedged;
     bool swallowed; /* understood, but says nothing of its own */
-    bool used;      /* a negation that denied something */
-    bool unclear;   /* a negation of which it is not plain what it denies */
-    bool or_next;   /* an alternative to the next match of the same observable */
+    bool aside;   /* it cannot be told what is said of it: left out, its words not accounted for */
+    bool used;    /* a negation that denied something */
+    bool unclear; /* a negation of which it is not plain what it denies */
+    bool or_next; /* an alternative to the next match of the same observable */
 };
 
 struct match_list {
@@ -315,6 +317,8 @@ enum status job_clauses(struct job *job);
 enum status job_slips(struct job *job, bool *changed);
 /* Adds what only an answer may say: labels and ids of `asked`, a bare quantity. */
 enum status job_answer(struct job *job);
+/* Drops a number that is all of an answer but not of the sign that was asked for. */
+enum status job_stray_number(struct job *job);
 /* Settles a plain "yes" or "no" to the question. */
 enum status job_yes_no(struct job *job);
 /* Fills the list from what stands. */

@@ -169,9 +169,11 @@ static enum slip one_longer(const char *longer, const char *shorter, size_t leng
     size_t at = 0;
     while (at < length && longer[at] == shorter[at])
         at++;
-    if (!at || at == length || memcmp(longer + at + 1, shorter + at, length - at) != 0)
+    if (!at || memcmp(longer + at + 1, shorter + at, length - at) != 0)
         return SLIP_FAR;
     bool doubled = longer[at] == longer[at - 1];
+    if (at == length && !doubled)
+        return SLIP_FAR;
     return doubled || is_soft(longer[at]) || meant_length >= LONG_WORD ? SLIP_LENGTH : SLIP_FAR;
 }
 

@@ -167,7 +167,7 @@ static bool add_readings(struct output *out)
     const struct match_list *list = &out->job->matches;
     for (size_t i = 0; i < list->count;) {
         const struct match *match = &list->items[i];
-        if (match->swallowed || match->role > ROLE_STATEMENT) {
+        if (match->swallowed || match->aside || match->role > ROLE_STATEMENT) {
             i++;
         } else if (match->role == ROLE_VALUE) {
             i += add_value(out, match, list->count - i);

@@ -26,15 +26,14 @@ static int compare_u32(uint32_t a, uint32_t b)
 /* ---- numbers ----------------------------------------------------------------------------------
  */
 
-/* Longest first; of the same length, an answer's bare quantity first, then the order of the files.
- */
+/* Longest first; of one length, what was asked for first, then the order of the files. */
 static int by_claim(const void *left, const void *right)
 {
     const struct match *a = *(const struct match *const *)left;
     const struct match *b = *(const struct match *const *)right;
     int order = compare_u32(accounted(b), accounted(a));
     if (!order)
-        order = (int)b->bare - (int)a->bare;
+        order = (int)b->asked - (int)a->asked;
     if (!order)
         order = (a->observable > b->observable) - (a->observable < b->observable);
     return order ? order : compare_u32(a->start, b->start);
@@ -98,7 +97,7 @@ static struct piece *pieces_of(const struct match_list *list, bool all, struct a
     for (size_t i = 0; pieces && i < list->count; i++) {
         const struct match *match = &list->items[i];
         uint32_t start = match->start;
-        if (!all && match->role == ROLE_NEGATION && !match->used)
+        if (!all && (match->aside || (match->role == ROLE_NEGATION && !match->used)))
             continue;
         for (unsigned g = 0; g < match->gap_count; g++) {
             pieces[(*count)++] = (struct piece){start, match->gaps[g].start};
@@ -156,11 +155,24 @@ static bool same_match(const struct match *a, const struct match *b)
            a->observable == b->observable && a->item == b->item;
 }
 
+/* Of the same words, what they say of a sign goes before the part they play in the sentence: a
+ * value may be called "none". In order of place the former comes first. */
+static bool outranked(const struct match *match, const struct match *first)
+{
+    return match->start == first->start && match->end == first->end &&
+           first->role <= ROLE_STATEMENT && match->role > ROLE_STATEMENT;
+}
+
 static void drop_repeated(struct match_list *list)
 {
-    for (size_t i = 1; i < list->count; i++)
-        if (same_match(&list->items[i - 1], &list->items[i]))
-            list->items[i - 1].dropped = true;
+    size_t first = 0; /* at this place */
+    for (size_t i = 1; i < list->count; i++) {
+        struct match *match = &list->items[i];
+        if (match->start != list->items[first].start || match->end != list->items[first].end)
+            first = i;
+        match->dropped =
+            same_match(&list->items[i - 1], match) || outranked(match, &list->items[first]);
+    }
     compact(list);
 }
 
@@ -193,6 +205,7 @@ static void settle_gaps(struct match_list *list)
                 if (inside->role == ROLE_NEGATION) {
                     match->denied = !match->denied;
                     inside->used = true;
+                    inside->until = match->end;
                 } else if (inside->role == ROLE_BREAK) {
                     match->dropped = true;
                 }

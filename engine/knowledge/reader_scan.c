@@ -129,6 +129,7 @@ static enum status take_match(struct job *job, const struct pattern *pattern, in
     match->role = pattern->role;
     match->observable = pattern->observable;
     match->item = pattern->item;
+    match->asked = pattern->role <= ROLE_NUMBER && (int)pattern->observable == job->asked;
     take_groups(match, pattern, groups, count);
     return STATUS_OK;
 }

@@ -45,7 +45,10 @@ static const struct row ROWS[] = {
     {"0.1 MPa", DIM_GAUGE_KPA, 100, 100, true, ""},
     {"1 kg/cm²", DIM_GAUGE_KPA, 98.0665, 98.0665, true, ""},
     {"12-15 psi", DIM_GAUGE_KPA, 12 * PSI, 15 * PSI, true, ""},
-    {"15", DIM_GAUGE_KPA, 15, 15, false, ""},
+    {"15", DIM_GAUGE_KPA, 15 * PSI, 15 * PSI, false, ""},
+    {"10-15", DIM_GAUGE_KPA, 10 * PSI, 15 * PSI, false, ""},
+    {"1", DIM_GAUGE_KPA, 100, 100, false, ""},
+    {"103", DIM_GAUGE_KPA, 103, 103, false, ""},
     {"900 psi", DIM_GAUGE_KPA, 900 * PSI, 900 * PSI, true, ""},
 
     {"90 min", DIM_MINUTES, 90, 90, true, ""},

@@ -1,0 +1,270 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The tables of sentences in corpus/phrases, read with the shipped rules. */
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include <cmocka.h>
+
+#include "base/arena.h"
+#include "base/diag.h"
+#include "base/text.h"
+#include "knowledge/reader.h"
+#include "knowledge/rules.h"
+
+enum { COLUMNS = 4, LINE_MOST = 4096 };
+
+struct shipped {
+    struct rules *rules;
+    struct reader *reader;
+    struct diags *diags;
+    struct arena *arena;
+};
+
+static int setup(void **state)
+{
+    static const char *const folders[] = {"rules"};
+    struct shipped *s = calloc(1, sizeof *s);
+    assert_non_null(s);
+    s->diags = diags_new();
+    s->arena = arena_new(NULL);
+    s->rules = rules_load(folders, 1, s->diags, NULL, NULL);
+    for (size_t i = 0; i < diags_kept(s->diags); i++)
+        print_error("%s:%zu: %s\n", diags_get(s->diags, i)->at.file,
+                    diags_get(s->diags, i)->at.line, diags_get(s->diags, i)->message);
+    assert_non_null(s->rules);
+    s->reader = reader_new(s->rules, s->diags);
+    assert_non_null(s->reader);
+    *state = s;
+    return 0;
+}
+
+static int teardown(void **state)
+{
+    struct shipped *s = *state;
+    reader_free(s->reader);
+    rules_free(s->rules);
+    arena_free(s->arena);
+    diags_free(s->diags);
+    free(s);
+    return 0;
+}
+
+/* ---- a list as the tables write it ------------------------------------------------------------ */
+
+static void put_values(struct text *out, const struct observable *o, uint32_t mask,
+                       const char *before, const char *between, const char *after)
+{
+    const char *separator = "";
+    for (size_t i = 0; i < o->value_count; i++)
+        if (mask >> i & 1) {
+            text_printf(out, "%s%s%s%s", separator, before, o->values[i].id, after);
+            separator = between;
+        }
+}
+
+static void put_reading(struct text *out, const struct observable *o, const struct reading *r)
+{
+    const char *doubt = r->hedged ? "?" : "";
+    if (r->has_number) {
+        text_printf(out, "%.4g", r->number.lo);
+        if (r->number.hi > r->number.lo)
+            text_printf(out, "..%.4g", r->number.hi);
+        text_puts(out, doubt);
+    } else if (r->seen && o->kind == KIND_SEVERAL) {
+        put_values(out, o, r->seen, "", ",", doubt);
+    } else if (r->seen) {
+        put_values(out, o, r->seen, "", "|", "");
+        text_puts(out, doubt);
+    } else {
+        put_values(out, o, r->absent, "-", ",", doubt);
+    }
+}
+
+static void put_readings(struct text *out, const struct rules *rules,
+                         const struct reading_list *list)
+{
+    for (size_t i = 0; i < rules->observable_count; i++) {
+        const struct observable *o = &rules->observables[i];
+        const char *separator = out->length ? " " : "";
+        bool first = true;
+        for (size_t j = 0; j < list->reading_count; j++) {
+            if (list->readings[j].observable != i)
+                continue;
+            if (first)
+                text_printf(out, "%s%s=", separator, o->id);
+            else
+                text_puts(out, ",");
+            first = false;
+            put_reading(out, o, &list->readings[j]);
+        }
+    }
+}
+
+static void put_unread(struct text *out, const struct reading_list *list)
+{
+    static const char *const marks[] = {[UNREAD_IMPOSSIBLE] = "!", [UNREAD_LIMIT] = "*"};
+    for (size_t i = 0; i < list->unread_count; i++) {
+        const struct unread *u = &list->unread[i];
+        text_puts(out, i ? " | " : "");
+        text_puts(out, u->reason == UNREAD_UNKNOWN ? "" : marks[u->reason]);
+        text_add(out, list->text + u->span.start, u->span.end - u->span.start);
+    }
+}
+
+static void put_contradictions(struct text *out, const struct rules *rules,
+                               const struct reading_list *list)
+{
+    for (size_t i = 0; i < list->contradiction_count; i++)
+        text_printf(out, "%s%s", i ? " " : "",
+                    rules->observables[list->contradictions[i].observable].id);
+}
+
+/* ---- the tables ------------------------------------------------------------------------------- */
+
+/* Splits a line at its tabs; columns that are not there are empty. */
+static void split(char *line, const char *columns[], size_t count)
+{
+    for (size_t i = 0; i < count; i++) {
+        columns[i] = line;
+        char *tab = strchr(line, '\t');
+        if (tab) {
+            *tab = '\0';
+            line = tab + 1;
+        } else {
+            line += strlen(line);
+        }
+    }
+}
+
+static size_t check_list(const struct shipped *s, const char *asked,
+                         const struct reading_list *list, const char *const wanted[])
+{
+    struct text got[COLUMNS - 1];
+    size_t wrong = 0;
+    for (size_t i = 0; i < COLUMNS - 1; i++) {
+        text_init(&got[i]);
+        text_puts(&got[i], "");
+    }
+    put_readings(&got[0], s->rules, list);
+    put_unread(&got[1], list);
+    put_contradictions(&got[2], s->rules, list);
+    for (size_t i = 0; i < COLUMNS - 1; i++)
+        wrong += strcmp(got[i].length ? got[i].bytes : "", wanted[i]) != 0;
+    if (wrong)
+        print_error("as it is read now:\n%s%s%s\t%s\t%s\t%s\n", asked, *asked ? "\t" : "",
+                    list->text, got[0].length ? got[0].bytes : "",
+                    got[1].length ? got[1].bytes : "", got[2].length ? got[2].bytes : "");
+    for (size_t i = 0; i < COLUMNS - 1; i++)
+        text_release(&got[i]);
+    return wrong ? 1 : 0;
+}
+
+static size_t check_line(const struct shipped *s, char *line, bool answers)
+{
+    const char *columns[COLUMNS + 1];
+    split(line, columns, answers ? COLUMNS + 1 : COLUMNS);
+    const char *const *rest = answers ? columns + 1 : columns;
+    struct reading_list list;
+    enum status status = STATUS_OK;
+    if (answers) {
+        int asked = rules_observable(s->rules, columns[0]);
+        if (asked == RULES_NONE)
+            fail_msg("no sign is called '%s'", columns[0]);
+        status = reader_answer(s->reader, (size_t)asked, rest[0], strlen(rest[0]), s->arena, &list,
+                               s->diags);
+    } else {
+        status = reader_read(s->reader, rest[0], strlen(rest[0]), s->arena, &list, s->diags);
+    }
+    assert_int_equal(status, STATUS_OK);
+    size_t wrong = check_list(s, answers ? columns[0] : "", &list, rest + 1);
+    arena_reset(s->arena);
+    return wrong;
+}
+
+static void check_table(void **state, const char *name, size_t least, bool answers)
+{
+    char path[128];
+    char line[LINE_MOST];
+    size_t count = 0;
+    size_t wrong = 0;
+    (void)snprintf(path, sizeof path, "corpus/phrases/%s.tsv", name);
+    FILE *file = fopen(path, "r");
+    assert_non_null(file);
+    while (fgets(line, sizeof line, file)) {
+        size_t end = strcspn(line, "\n");
+        assert_true(end + 1 < sizeof line);
+        line[end] = '\0';
+        if (!line[0] || line[0] == '#')
+            continue;
+        count++;
+        wrong += check_line(*state, line, answers);
+    }
+    (void)fclose(file);
+    assert_true(count >= least);
+    assert_int_equal(wrong, 0);
+}
+
+static void test_negation(void **state)
+{
+    check_table(state, "negation", 80, false);
+}
+
+static void test_hedges(void **state)
+{
+    check_table(state, "hedges", 40, false);
+}
+
+static void test_numbers(void **state)
+{
+    check_table(state, "numbers", 100, false);
+}
+
+static void test_looks(void **state)
+{
+    check_table(state, "looks", 80, false);
+}
+
+static void test_process(void **state)
+{
+    check_table(state, "process", 80, false);
+}
+
+static void test_mixed(void **state)
+{
+    check_table(state, "mixed", 90, false);
+}
+
+static void test_answers(void **state)
+{
+    check_table(state, "answers", 100, true);
+}
+
+/* No shipped phrase backtracks without end, and all of them compile. */
+static void test_shipped_patterns(void **state)
+{
+    struct shipped *s = *state;
+    diags_clear(s->diags);
+    reader_check_patterns(s->reader, s->diags);
+    for (size_t i = 0; i < diags_kept(s->diags); i++)
+        print_error("%s:%zu: %s\n", diags_get(s->diags, i)->at.file,
+                    diags_get(s->diags, i)->at.line, diags_get(s->diags, i)->message);
+    assert_int_equal(diags_warnings(s->diags), 0);
+    assert_int_equal(diags_errors(s->diags), 0);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(test_negation), cmocka_unit_test(test_hedges),
+        cmocka_unit_test(test_numbers),  cmocka_unit_test(test_looks),
+        cmocka_unit_test(test_process),  cmocka_unit_test(test_mixed),
+        cmocka_unit_test(test_answers),  cmocka_unit_test(test_shipped_patterns),
+    };
+    cmocka_set_message_output(CM_OUTPUT_TAP);
+    return cmocka_run_group_tests(tests, setup, teardown);
+}
