@@ -7,12 +7,13 @@
 #include "knowledge/fields_internal.h"
 
 /* Expanded: words in words in words can stand for more than any memory holds. */
-enum { LONGEST_PHRASE = 64 * 1024, MOST_EXPANDED = 16 * 1024 * 1024 };
+enum { LONGEST_PHRASE = 64 * 1024, MOST_EXPANDED = 16 * 1024 * 1024, DEEPEST_WORDS = 16 };
 
 struct expansion {
     struct loader *loader;
     const struct node *phrase; /* for messages */
     struct text out;
+    unsigned depth; /* of words in words */
     bool failed;
 };
 
@@ -48,6 +49,39 @@ static void refuse_macro(struct expansion *expansion, const char *name)
     expansion->failed = true;
 }
 
+/* Whether the words may be expanded here; told if not. */
+static bool words_stand(struct expansion *expansion, const char *name, int found)
+{
+    struct loader *loader = expansion->loader;
+    if (loader->macro_open[found])
+        fault_error(&loader->faults, node_at(expansion->phrase),
+                    "the words '%s' stand for themselves; take '{%s}' out of them", name, name);
+    else if (expansion->depth == DEEPEST_WORDS)
+        fault_error(&loader->faults, node_at(expansion->phrase),
+                    "words hold words more than %d deep; write some of them out", DEEPEST_WORDS);
+    else
+        return true;
+    expansion->failed = true;
+    return false;
+}
+
+static void put_alternatives(struct expansion *expansion, const char *name, const struct node *node)
+{
+    struct loader *loader = expansion->loader;
+    size_t count;
+    const struct node *entry = expect_items(loader, node, name, &count);
+    text_puts(&expansion->out, "(?:");
+    for (; count && !expansion->failed; count--, entry = entry->next) {
+        const char *word;
+        if (expect_text(loader, entry, name, &word))
+            expand(expansion, word);
+        else
+            expansion->failed = true;
+        text_puts(&expansion->out, count > 1 ? "|" : "");
+    }
+    text_puts(&expansion->out, ")");
+}
+
 /* The alternatives of language.words.NAME, themselves expanded. */
 static void put_words(struct expansion *expansion, const char *name)
 {
@@ -58,26 +92,12 @@ static void put_words(struct expansion *expansion, const char *name)
         return;
     }
     loader->macro_used[found] = true;
-    if (loader->macro_open[found]) {
-        fault_error(&loader->faults, node_at(expansion->phrase),
-                    "the words '%s' stand for themselves; take '{%s}' out of them", name, name);
-        expansion->failed = true;
+    if (!words_stand(expansion, name, found))
         return;
-    }
     loader->macro_open[found] = true;
-    size_t count;
-    const struct node *entry =
-        expect_items(loader, loader->items[ITEM_WORDS].list[found].node, name, &count);
-    text_puts(&expansion->out, "(?:");
-    for (; count; count--, entry = entry->next) {
-        const char *word;
-        if (!expect_text(loader, entry, name, &word))
-            expansion->failed = true;
-        else
-            expand(expansion, word);
-        text_puts(&expansion->out, count > 1 ? "|" : "");
-    }
-    text_puts(&expansion->out, ")");
+    expansion->depth++;
+    put_alternatives(expansion, name, loader->items[ITEM_WORDS].list[found].node);
+    expansion->depth--;
     loader->macro_open[found] = false;
 }
 
