@@ -59,6 +59,14 @@ static bool text_reserve(struct text *text, size_t more)
     return true;
 }
 
+void text_cut(struct text *text, size_t length)
+{
+    if (length < text->length) {
+        text->length = length;
+        text->bytes[length] = '\0';
+    }
+}
+
 void text_add(struct text *text, const char *bytes, size_t length)
 {
     if (!text_reserve(text, length))

@@ -27,6 +27,8 @@ struct text { /* a growable byte string, NUL-terminated, owned by whoever holds 
 void text_init(struct text *text);
 void text_release(struct text *text);
 void text_clear(struct text *text);
+/* Takes back what was added beyond `length`; nothing when there is less. */
+void text_cut(struct text *text, size_t length);
 /* Append bytes, a string, something formatted. After a failure they do nothing. */
 void text_add(struct text *text, const char *bytes, size_t length);
 void text_puts(struct text *text, const char *string);

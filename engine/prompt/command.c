@@ -194,6 +194,11 @@ static const char *plain_name(const char *line)
     return line;
 }
 
+bool command_leaves(const char *line)
+{
+    return strcasecmp(plain_name(line), "leave") == 0;
+}
+
 bool command_try(struct conversation *talk, const char *line)
 {
     const char *name = plain_name(line);

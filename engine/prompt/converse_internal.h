@@ -38,6 +38,8 @@ struct conversation {
     size_t step_count, step_room;
     const char **offered; /* completion words, kept for the input */
     size_t offered_room;
+    size_t shown;  /* lines that have come up since the grower last typed */
+    char *pending; /* typed where only Enter was wanted: it is heard next; malloc'd */
     bool leaving;
     enum status fault; /* output or memory failed: the conversation ends with it */
 };
@@ -63,6 +65,8 @@ void ask_offer(struct conversation *talk);
 
 /* command.c: acts on `line` when it is a command word; false when it is not one. */
 bool command_try(struct conversation *talk, const char *line);
+/* Whether the line is the word that leaves, which works even between pages. */
+bool command_leaves(const char *line);
 size_t command_words(const char **words, size_t most);
 
 /* prompt.c: remembers where we are, so that 'back' returns here; goes back one step. */

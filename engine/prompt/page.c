@@ -1,37 +1,48 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 
 #include "prompt/converse_internal.h"
 
 void page_end(struct conversation *talk)
 {
+    talk->shown += screen_lines(talk->opening->screen);
     enum status status = screen_flush(talk->opening->screen, stdout);
     if (status != STATUS_OK && talk->fault == STATUS_OK)
         talk->fault = status;
 }
 
+/* What is typed here besides Enter is not lost: it is heard when the pages are through. */
 void page_wait(struct conversation *talk)
 {
     char *line = NULL;
     page_end(talk);
+    talk->shown = 0;
     if (!input_is_terminal(talk->input) || talk->fault != STATUS_OK || talk->leaving)
         return;
     input_offer(talk->input, NULL, 0);
     enum input_result result = input_line(talk->input, "(Enter for more) ", &line);
-    free(line);
     if (result == INPUT_END || result == INPUT_KILLED || result == INPUT_FAULT)
         talk->leaving = true;
+    if (line != NULL && command_leaves(line))
+        talk->leaving = true;
+    if (line != NULL && line[strspn(line, " \t")] != '\0' && talk->pending == NULL)
+        talk->pending = line;
+    else
+        free(line);
 }
 
 /*
- * Whether what has been written since the last page, and `more` lines, fit the
- * window with a line left for the prompt. Everything fits where no window is.
+ * Whether `lines` more fit the window below what came up since the grower last
+ * typed, with room left for what follows a page: an offer and the prompt.
+ * Everything fits where no window is.
  */
 static bool fits(const struct conversation *talk, size_t lines)
 {
+    enum { ROOM_BELOW = 4 };
     size_t rows = talk->opening->screen->rows;
-    return rows == 0 || lines + 1 < rows;
+    return rows == 0 || talk->shown + lines + ROOM_BELOW <= rows;
 }
 
 /* Adds a part to the page, ending the page first when the part no longer fits on it. */
@@ -39,13 +50,13 @@ static void add_part(struct conversation *talk, const struct told *told,
                      void (*part)(struct screen *screen, const struct told *told))
 {
     struct screen *screen = talk->opening->screen;
-    size_t before = screen->out.length, lines_before = screen_lines(screen);
+    size_t before = screen->out.length;
+    bool page_is_empty = talk->shown == 0 && before == 0;
     part(screen, told);
-    if (lines_before == 0 || fits(talk, screen_lines(screen)))
+    if (page_is_empty || fits(talk, screen_lines(screen)))
         return;
     /* Take the part back, let the page be read, and write the part on the next one. */
-    screen->out.length = before;
-    screen->out.bytes[before] = '\0';
+    text_cut(&screen->out, before);
     page_wait(talk);
     part(screen, told);
 }

@@ -79,43 +79,94 @@ static bool heard(struct conversation *talk, enum status status)
     return false;
 }
 
-static void tell_standing(struct conversation *talk)
+static size_t unclear_count(const struct conversation *talk)
+{
+    const struct unclear *unclear = NULL;
+    return triage_unclear(talk->opening->triage, &unclear);
+}
+
+/* What the last line left unclear, and where things stand. */
+static void tell_standing(struct conversation *talk, size_t unclear_before)
 {
     struct told told = converse_told(talk);
     if (told.verdict == NULL)
         return;
-    voice_unclear(talk->opening->screen, &told);
-    voice_standing(talk->opening->screen, &told);
+    voice_unclear_since(talk->opening->screen, &told, unclear_before);
+    if (talk->stage == STAGE_CAUSE)
+        voice_standing_causes(talk->opening->screen, &told);
+    else
+        voice_standing(talk->opening->screen, &told);
     page_end(talk);
 }
 
 static void hear_answer(struct conversation *talk, const char *line)
 {
+    size_t before = unclear_count(talk);
     converse_remember(talk);
-    size_t observable = talk->asking;
-    if (!heard(talk, triage_answer(talk->opening->triage, observable, line, talk->diags)))
+    if (!heard(talk, triage_answer(talk->opening->triage, talk->asking, line, talk->diags)))
         return;
     talk->asking = NO_OBSERVABLE;
     talk->requested = false;
-    tell_standing(talk);
+    tell_standing(talk, before);
+}
+
+/* Whether the facts are still those of `before`, an array of one observation an observable. */
+static bool nothing_new(const struct conversation *talk, const struct observation *before)
+{
+    const struct evidence *evidence = triage_evidence(talk->opening->triage);
+    size_t size = talk->opening->rules->observable_count * sizeof *before;
+    return memcmp(evidence->observations, before, size) == 0;
+}
+
+static struct observation *copy_observations(struct conversation *talk)
+{
+    size_t size = talk->opening->rules->observable_count * sizeof(struct observation);
+    struct observation *copy = malloc(size > 0 ? size : 1);
+    if (copy == NULL)
+        talk->fault = STATUS_MEMORY;
+    else
+        memcpy(copy, triage_evidence(talk->opening->triage)->observations, size);
+    return copy;
+}
+
+static void tell_understood(struct conversation *talk, size_t unclear_before)
+{
+    struct told told = converse_told(talk);
+    if (told.verdict == NULL)
+        return;
+    screen_say(talk->opening->screen, 0, 0, ROLE_QUIET, "Understood:");
+    voice_understood(talk->opening->screen, &told);
+    tell_standing(talk, unclear_before);
+    if (talk->stage != STAGE_CAUSE)
+        talk->stage = STAGE_ACTION;
+}
+
+static void tell_nothing_new(struct conversation *talk, size_t unclear_before)
+{
+    struct told told = converse_told(talk);
+    if (told.verdict == NULL)
+        return;
+    voice_unclear_since(talk->opening->screen, &told, unclear_before);
+    screen_say(talk->opening->screen, 0, 0, ROLE_PLAIN,
+               "That tells nothing new about the vessel. Say what you see, or 'help'.");
+    page_end(talk);
+    converse_back(talk);
 }
 
 static void hear_description(struct conversation *talk, const char *line)
 {
-    const struct fact *facts = NULL;
+    size_t unclear_before = unclear_count(talk);
+    struct observation *before = copy_observations(talk);
+    if (before == NULL)
+        return;
     converse_remember(talk);
-    if (!heard(talk, triage_tell(talk->opening->triage, line, strlen(line), talk->diags)))
-        return;
-    struct told told = converse_told(talk);
-    if (told.verdict == NULL)
-        return;
-    if (triage_facts(talk->opening->triage, &facts) > 0) {
-        screen_say(talk->opening->screen, 0, 0, ROLE_QUIET, "Understood:");
-        voice_understood(talk->opening->screen, &told);
+    if (heard(talk, triage_tell(talk->opening->triage, line, strlen(line), talk->diags))) {
+        if (nothing_new(talk, before))
+            tell_nothing_new(talk, unclear_before);
+        else
+            tell_understood(talk, unclear_before);
     }
-    tell_standing(talk);
-    if (talk->stage != STAGE_CAUSE)
-        talk->stage = STAGE_ACTION;
+    free(before);
 }
 
 static bool says(const char *line, const char *const *list)
@@ -270,6 +321,15 @@ static char *trimmed(char *line)
     return start;
 }
 
+static enum input_result next_line(struct conversation *talk, char **line)
+{
+    if (talk->pending == NULL)
+        return input_line(talk->input, "> ", line);
+    *line = talk->pending;
+    talk->pending = NULL;
+    return INPUT_LINE;
+}
+
 static void one_turn(struct conversation *talk)
 {
     char *line = NULL;
@@ -277,7 +337,9 @@ static void one_turn(struct conversation *talk)
     if (talk->leaving || talk->fault != STATUS_OK)
         return;
     ask_offer(talk);
-    switch (input_line(talk->input, "> ", &line)) {
+    enum input_result result = next_line(talk, &line);
+    talk->shown = 0;
+    switch (result) {
     case INPUT_LINE: {
         char *said = trimmed(line);
         echo(talk, said);
@@ -339,6 +401,7 @@ enum status prompt_converse(const struct prompt_opening *opening, struct diags *
     input_close(talk.input);
     free(talk.steps);
     free(talk.offered);
+    free(talk.pending);
     if (killed_by != 0)
         raise(killed_by); /* the terminal is restored: end as the sender of the signal expects */
     return talk.fault;

@@ -45,10 +45,14 @@ void voice_computed(struct screen *screen, const struct told *told);
 void voice_tests(struct screen *screen, const struct told *told, size_t most);
 /* Everything known so far, a line each. */
 void voice_understood(struct screen *screen, const struct told *told);
-/* What was said and not understood, and what contradicts; nothing when all is clear. */
+/* What was said and not understood, from the nth such words on, and what contradicts; nothing when
+ * all is clear. */
+void voice_unclear_since(struct screen *screen, const struct told *told, size_t nth);
 void voice_unclear(struct screen *screen, const struct told *told);
 /* One or two lines: what leads, and whether the action is settled. */
 void voice_standing(struct screen *screen, const struct told *told);
+/* The same for the causes, once the action is settled. */
+void voice_standing_causes(struct screen *screen, const struct told *told);
 
 /* The whole, brief or explained. What was found and why comes first, so that the action, its cautions
  * and its steps, in that order, are what stays on a terminal. */

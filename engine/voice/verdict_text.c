@@ -130,20 +130,44 @@ void voice_changes(struct screen *screen, const struct told *told)
 
 /* ---- why we think so ------------------------------------------------------------------------- */
 
-/* The values of a fact as "green, no black", with "perhaps" before doubted ones. */
+/* Appends the labels of the values in `mask`, with "perhaps" before doubted ones. */
+static void put_labels(struct text *out, const struct observable *observable, uint32_t mask,
+                       uint32_t hedged, const char *joint)
+{
+    bool first = true;
+    for (size_t v = 0; v < observable->value_count; v++) {
+        uint32_t bit = UINT32_C(1) << v;
+        if ((mask & bit) == 0)
+            continue;
+        text_printf(out, "%s%s%s", first ? "" : joint, (hedged & bit) != 0 ? "perhaps " : "",
+                    observable->values[v].label);
+        first = false;
+    }
+}
+
+static uint32_t all_values(const struct observable *observable)
+{
+    return observable->value_count < RULES_MAX_VALUES
+               ? (UINT32_C(1) << observable->value_count) - 1U
+               : UINT32_MAX;
+}
+
+/* The values of a fact: "green, white; nothing else", "dry or normal", "not wet". */
 static void put_values(struct text *out, const struct observable *observable,
                        const struct fact *fact)
 {
     const struct observation *seen = &fact->observation;
-    const char *joint = "";
-    for (size_t v = 0; v < observable->value_count; v++) {
-        uint32_t bit = UINT32_C(1) << v;
-        if (((seen->seen | seen->absent) & bit) == 0)
-            continue;
-        text_printf(out, "%s%s%s%s", joint, (seen->hedged & bit) != 0 ? "perhaps " : "",
-                    (seen->absent & bit) != 0 ? "not " : "", observable->values[v].label);
-        joint = observable->kind != KIND_SEVERAL && seen->absent == 0 ? " or " : ", ";
+    bool several = observable->kind == KIND_SEVERAL;
+    put_labels(out, observable, seen->seen, seen->hedged, several ? ", " : " or ");
+    if (seen->absent == 0)
+        return;
+    bool all = several && (seen->seen | seen->absent) == all_values(observable);
+    if (all && (seen->hedged & seen->absent) == 0) {
+        text_puts(out, seen->seen != 0 ? "; nothing else" : "none of them");
+        return;
     }
+    text_puts(out, seen->seen != 0 ? "; not " : "not ");
+    put_labels(out, observable, seen->absent, seen->hedged, " or ");
 }
 
 static const struct fact *fact_of(const struct triage *triage, size_t observable)
@@ -187,29 +211,54 @@ static const char *turned_value(const struct observable *observable, const struc
                                                  : "none of them";
 }
 
-static void turn_line(struct screen *screen, const struct told *told, const struct turn *turn)
+static bool same_turn(const struct turn *a, const struct turn *b)
 {
-    char percent[PERCENT_ROOM];
+    return a->observable == b->observable && a->action == b->action && a->answered == b->answered;
+}
+
+static bool told_before(const struct turn *turns, size_t at)
+{
+    for (size_t i = 0; i < at; i++)
+        if (same_turn(&turns[i], &turns[at]))
+            return true;
+    return false;
+}
+
+/* Everything that turns one observable the same way, on one line. */
+static void turn_line(struct screen *screen, const struct told *told, size_t at)
+{
+    const struct verdict *verdict = told->verdict;
+    const struct turn *turn = &verdict->turns[at];
     const struct observable *observable = &told->rules->observables[turn->observable];
-    screen_say(screen, 2, 2, ROLE_PLAIN, "%s '%s'%s: %s (%s likely)",
-               turn->answered ? "were it really" : "if it is", turned_value(observable, turn),
-               turn->answered ? " instead" : "", told->rules->decision.action_label[turn->action],
-               voice_percent(turn->probability, percent));
+    const char *joint = "";
+    struct text words;
+    text_init(&words);
+    text_printf(&words, "%s, %s: ", observable->label,
+                turn->answered ? "were it really" : "if it is");
+    for (size_t i = at; i < verdict->turn_count; i++) {
+        char percent[PERCENT_ROOM];
+        if (!same_turn(&verdict->turns[i], turn))
+            continue;
+        text_printf(&words, "%s%s (%s)", joint, turned_value(observable, &verdict->turns[i]),
+                    voice_percent(verdict->turns[i].probability, percent));
+        joint = ", ";
+    }
+    text_printf(&words, " - %s", told->rules->decision.action_label[turn->action]);
+    screen_item(screen, 2, "-", ROLE_PLAIN, words.bytes != NULL ? words.bytes : "");
+    text_release(&words);
 }
 
 void voice_turns(struct screen *screen, const struct told *told)
 {
-    const struct verdict *verdict = told->verdict;
-    if (verdict->turn_count == 0)
+    enum { MOST = 6 };
+    size_t lines = 0;
+    if (told->verdict->turn_count == 0)
         screen_say(screen, 2, 0, ROLE_PLAIN, "No single answer would change the action.");
-    size_t last = RULES_MAX_VALUES * told->rules->observable_count; /* no observable */
-    for (size_t i = 0; i < verdict->turn_count; i++) {
-        const struct turn *turn = &verdict->turns[i];
-        if (turn->observable != last)
-            screen_say(screen, 2, 2, ROLE_QUIET, "%s",
-                       told->rules->observables[turn->observable].label);
-        last = turn->observable;
-        turn_line(screen, told, turn);
+    for (size_t i = 0; i < told->verdict->turn_count && lines < MOST; i++) {
+        if (told_before(told->verdict->turns, i))
+            continue;
+        turn_line(screen, told, i);
+        lines++;
     }
 }
 
@@ -272,10 +321,15 @@ void voice_understood(struct screen *screen, const struct told *told)
 
 void voice_unclear(struct screen *screen, const struct told *told)
 {
+    voice_unclear_since(screen, told, 0);
+}
+
+void voice_unclear_since(struct screen *screen, const struct told *told, size_t nth)
+{
     const struct unclear *unclear = NULL;
     const struct clash *clashes = NULL;
     size_t count = triage_unclear(told->triage, &unclear);
-    for (size_t i = 0; i < count; i++)
+    for (size_t i = nth; i < count; i++)
         screen_say(screen, 0, 2, ROLE_QUIET, "Not understood: '%s'%s%s", unclear[i].words,
                    unclear[i].note != NULL ? "; " : "",
                    unclear[i].note != NULL ? unclear[i].note : "");
@@ -289,20 +343,43 @@ void voice_unclear(struct screen *screen, const struct told *told)
 
 /* ---- together -------------------------------------------------------------------------------- */
 
+/* "So far: A 60 %, B 20 %." of the first two of a ranking. */
+static void put_leaders(struct text *out, const char *first, double first_p, const char *second,
+                        double second_p)
+{
+    char percent[PERCENT_ROOM];
+    text_printf(out, "So far: %s %s", first, voice_percent(first_p, percent));
+    if (second != NULL && second_p >= WORTH_A_WORD)
+        text_printf(out, ", %s %s", second, voice_percent(second_p, percent));
+    text_puts(out, ".");
+}
+
 void voice_standing(struct screen *screen, const struct told *told)
 {
-    const struct verdict *verdict = told->verdict;
-    char first[PERCENT_ROOM], second[PERCENT_ROOM];
+    const struct ranked *ranked = told->verdict->findings;
+    const struct finding *findings = told->rules->findings;
+    bool two = told->rules->finding_count > 1;
     struct text words;
     text_init(&words);
-    text_printf(&words, "So far: %s %s", told->rules->findings[verdict->findings[0].index].name,
-                voice_percent(verdict->findings[0].p, first));
-    if (told->rules->finding_count > 1 && verdict->findings[1].p >= WORTH_A_WORD)
-        text_printf(&words, ", %s %s", told->rules->findings[verdict->findings[1].index].name,
-                    voice_percent(verdict->findings[1].p, second));
-    text_printf(&words, ". Action: %s, %s.",
-                told->rules->decision.action_label[verdict->decision.action],
-                verdict->settled ? "settled" : "not settled yet");
+    put_leaders(&words, findings[ranked[0].index].name, ranked[0].p,
+                two ? findings[ranked[1].index].name : NULL, two ? ranked[1].p : 0);
+    text_printf(&words, " Action: %s, %s.",
+                told->rules->decision.action_label[told->verdict->decision.action],
+                told->verdict->settled ? "settled" : "not settled yet");
+    screen_say(screen, 0, 0, ROLE_QUIET, "%s", words.bytes != NULL ? words.bytes : "");
+    text_release(&words);
+}
+
+void voice_standing_causes(struct screen *screen, const struct told *told)
+{
+    const struct ranked *ranked = told->verdict->causes;
+    const struct cause *causes = told->rules->causes;
+    if (told->rules->cause_count < 2)
+        return;
+    struct text words;
+    text_init(&words);
+    put_leaders(&words, causes[ranked[0].index].name, ranked[0].p, causes[ranked[1].index].name,
+                ranked[1].p);
     screen_say(screen, 0, 0, ROLE_QUIET, "%s", words.bytes != NULL ? words.bytes : "");
     text_release(&words);
 }

@@ -112,7 +112,7 @@ sub talk_by {
     my ($seen, $from) = ('', 0);
     my $prompt = qr/(?:\A|[\r\n])(?:\e\[[0-9;?]*[a-zA-Z])*(?:> |\(Enter for more\) )\z/;
     my $select = IO::Select->new($pty);
-    while ($select->can_read($options->{patience} // 30)) {
+    while ($select->can_read($options->{patience} // 20)) {
         my $got = sysread($pty, my $bytes, 65536);
         last unless $got;
         $seen .= $bytes;
@@ -130,11 +130,15 @@ sub talk_by {
     return ($seen, $status);
 }
 
-# talk(lines, options): the same with a fixed list of lines; when they run out, ^D.
+# talk(lines, options): the same with a fixed list of lines, and Enter between pages; when they run out, ^D.
 sub talk {
     my ($lines, $options) = @_;
     my @lines = @$lines;
-    return talk_by(sub { return @lines ? shift @lines : "\cD" }, $options);
+    return talk_by(sub {
+        my ($page) = @_;
+        return '' if $page =~ /\(Enter for more\) \z/;
+        return @lines ? shift @lines : "\cD";
+    }, $options);
 }
 
 1;

@@ -1,0 +1,100 @@
+#!/usr/bin/perl
+# SPDX-License-Identifier: GPL-3.0-or-later
+# The conversation, on a pseudo-terminal: five vessels from an empty prompt to a verdict in at most eight questions,
+# and everything else one can type.
+use strict;
+use warnings;
+use FindBin;
+use lib $FindBin::Bin;
+use Jarside;
+use Test::More;
+
+# Each grower knows these things of the vessel and answers nothing else. All five are invented.
+my %ask = (
+    patches => qr/patches do you count/, edge => qr/edge between/, surface => qr/surface look/, smell => qr/smell/,
+    wetness => qr/how wet/, feel => qr/feel through/, colour => qr/[Cc]olours do you see/, grain => qr/kernels without growth/,
+    progress => qr/moved since you last/, change => qr/patch do between/, liquid => qr/any liquid/, place => qr/Where is the odd/,
+    growth => qr/white growth (?:itself )?look/, day => qr/days since/, coverage => qr/[Hh]ow much|per ?cent/,
+    temperature => qr/warm/, species => qr/[Ss]pecies|mushroom is it|Which mushroom/, pins => qr/pins|knots/,
+);
+my %sound = (patches => 'none', edge => 'none', smell => 'none', wetness => 'normal', feel => 'firm', liquid => 'none',
+    grain => 'separate', growth => 'thick white', colour => 'white', surface => 'none');
+my %vessel = (
+    'green-powder' => { expect => 'Discard',
+        knows => { patches => 'one', colour => 'green, white', surface => 'powdery', place => 'by the port', day => '12',
+            edge => 'a ring', smell => 'none', wetness => 'normal' } },
+    'sour-and-wet' => { expect => 'Discard|Isolate',
+        knows => { patches => 'none', colour => 'grey', grain => 'greasy', liquid => 'cloudy', smell => 'sour', wetness => 'wet',
+            day => '5' } },
+    'yellow-drops' => { expect => 'Keep',
+        knows => { %sound, liquid => 'clear coloured drops', coverage => '90 %', day => '14' } },
+    'cold-stall' => { expect => 'Keep|Isolate',
+        knows => { %sound, coverage => '40 %', temperature => '58F', day => '21', progress => 'not at all' } },
+    'pink-oyster' => { expect => 'Keep',
+        knows => { %sound, species => 'pink oyster', colour => 'pink, white', day => '10' }, first => 'pink oyster on rye' },
+);
+
+for my $name (sort keys %vessel) {
+    my ($screen, $status, $questions) = converse($vessel{$name});
+    is($status, 0, "$name: ends well");
+    my ($action) = $screen =~ /^((?:Keep|Isolate|Discard)\b[^\n]*)/m;
+    like($action // '', qr/^(?:$vessel{$name}{expect})/, "$name: $vessel{$name}{expect}") or diag $screen;
+    cmp_ok($questions, '<=', 8, "$name: $questions questions");
+    golden("talk-$name.txt", $screen, "$name: the whole conversation as before");
+}
+
+# Starts from an empty prompt (or from one remark), answers each question by what is known of the vessel, 'unknown'
+# otherwise, until the verdict; then leaves.
+sub converse {
+    my ($vessel) = @_;
+    my $questions = 0;
+    my ($screen, $status) = talk_by(sub {
+        my ($page) = @_;
+        return '' if $page =~ /\(Enter for more\) \z/;
+        return $vessel->{first} // '' if $page =~ /What do you see\?/;
+        return 'leave' if $page =~ /look for the cause/;
+        $questions++;
+        return 'leave' if $questions > 12;
+        my ($question) = $page =~ /\n([^\n]+(?:\n[^\n]+)?\?)\n/;
+        for my $sign (sort keys %{ $vessel->{knows} }) {
+            return $vessel->{knows}{$sign} if ($question // '') =~ $ask{$sign};
+        }
+        return 'unknown';
+    });
+    return ($screen, $status, $questions);
+}
+
+subtest 'words that act' => sub {
+    my ($screen, $status) = talk([ 'day 12, a white patch', 'why', 'so far', 'help', 'unknown', 'back', 'so far', 'verdict', 'details', 'leave' ]);
+    is($status, 0, 'leaves well');
+    like($screen, qr/age.*12/s, 'understood');
+    like($screen, qr/chance that the answer changes|Colour is|helps/i, 'why is answered');
+    like($screen, qr/taken back/, 'back goes back');
+    like($screen, qr/Most likely inside/, 'verdict now');
+};
+
+subtest '^C and ^D' => sub {
+    my ($screen, $status) = talk([ "\cC", 'green powder', "\cD" ]);
+    is($status, 0, '^D leaves with status 0');
+    like($screen, qr/Discard/, 'and what was told is not lost');
+};
+
+subtest 'a narrow window' => sub {
+    my ($screen, $status) = talk([ 'green powder by the port', 'leave' ], { columns => 20, rows => 24 });
+    is($status, 0, 'leaves well');
+    like($screen, qr/Discard/, 'with a verdict');
+    my ($longest) = sort { $b <=> $a } map { length } grep { !/^> / } split /\n/, $screen;
+    cmp_ok($longest, '<=', 20, 'no line is wider than the window');
+};
+
+subtest 'contradictions are asked about' => sub {
+    my ($screen) = talk([ 'day 4. the grain is dry. the grain is soaking wet.', 'wet', 'leave', 'leave' ]);
+    like($screen, qr/You said .* and .*Which holds/s, 'which of the two');
+};
+
+subtest 'an ASCII locale' => sub {
+    my ($screen) = talk([ 'white, day 3, 24C', 'leave' ], { env => { LC_ALL => 'C' } });
+    unlike($screen, qr/[^\x00-\x7f]/, 'gets ASCII');
+};
+
+done_testing;
