@@ -118,6 +118,7 @@ static size_t rate_all(struct asker *asker, enum aim aim, bool tests, const bool
     return aim == AIM_ACTION && !(most_turns > rules->decision.settled) ? 0 : count;
 }
 
+/* NOLINTNEXTLINE(readability-function-size): what is asked of it does not go in fewer words */
 size_t reason_questions(const struct reasoner *reasoner, const struct evidence *evidence,
                         const struct posterior *posterior, const struct stakes *stakes,
                         enum aim aim, bool tests, const bool *skip, struct question *questions,

@@ -46,7 +46,8 @@
  *
  *   ln P(f,S|E) = ln P(S) P(f|S) + tau sum_i weight_i ln l_i(f,S) + const.
  *
- * Summed exactly over all (f,S) in log space.
+ * Summed exactly over all (f,S): no sampling, no pruning, and in logarithms where
+ * products would leave the range of a double.
  */
 
 struct reasoner; /* compiled tables of one rule base; opaque, immutable after reasoner_new */
@@ -138,6 +139,11 @@ double reason_loss(const struct reasoner *reasoner, const struct stakes *stakes,
 void reason_decide(const struct reasoner *reasoner, const struct evidence *evidence,
                    const struct posterior *posterior, const struct stakes *stakes,
                    struct decision *decision);
+
+/*
+ * What follows takes the posterior of the same evidence at calibration.tau, and
+ * allocates for itself while it runs.
+ */
 
 /* ---- next question --------------------------------------------------------------------------- */
 

@@ -112,15 +112,14 @@ static void one_tell(struct triage *triage, struct known *known, const struct sa
                      uint32_t all)
 {
     uint32_t left = possible(&known->observation, all) & ~saying->said.absent;
+    bool only_denies = !saying->said.seen && !saying->said.hedged;
 
-    if (!known->told)
-        one_take(known, saying);
-    else if (known->batch == saying->batch)
+    if (known->told && known->batch == saying->batch)
         one_combine(triage, known, saying, all);
-    else if (saying->said.seen || known->clashes || !left || saying->said.hedged)
-        one_take(known, saying);
-    else
+    else if (known->told && !known->clashes && only_denies && left)
         one_narrow(triage, known, saying, left);
+    else
+        one_take(known, saying);
 }
 
 /* ---- several-of ------------------------------------------------------------------------------ */

@@ -57,7 +57,8 @@ struct clash { /* two statements that contradict; both values stay possible unti
 };
 
 /* Free text. Faults of the text itself (too long, not text) are in `diags`. */
-enum status triage_tell(struct triage *triage, const char *text, size_t length, struct diags *diags);
+enum status triage_tell(struct triage *triage, const char *text, size_t length,
+                        struct diags *diags);
 /* A setting as of the command line or a case file. `at` is where it stands, for messages. */
 enum status triage_set(struct triage *triage, const char *sign, const char *value,
                        struct position at, struct diags *diags);
@@ -96,10 +97,9 @@ struct ranked { /* a finding or a cause and its probability */
 struct computed {
     size_t cause;
     double log_odds;
-    double replaces;      /* what the rules weigh of the same circumstances, which this stands in for:
-                             the shift is log_odds - replaces */
-    const char *say;      /* the computation in one line */
-    const char *assumed;  /* what it assumed, or NULL */
+    double replaces;     /* what the rules weigh of the same; the shift is log_odds - replaces */
+    const char *say;     /* the computation in one line */
+    const char *assumed; /* what it assumed, or NULL */
 };
 
 struct verdict { /* valid until the next call that changes or judges this triage */
@@ -111,14 +111,14 @@ struct verdict { /* valid until the next call that changes or judges this triage
     struct explanation explanation;
     const struct turn *turns;
     size_t turn_count;
-    bool settled;                  /* no single answer left is likely enough to change the action */
+    bool settled; /* no single answer left is likely enough to change the action */
     const struct question *questions; /* for the action, best first */
     size_t question_count;
-    const struct question *tests;  /* that would separate the leading causes, best first */
+    const struct question *tests; /* that would separate the leading causes, best first */
     size_t test_count;
-    const char *const *steps;      /* what to do now, in order */
+    const char *const *steps; /* what to do now, in order */
     size_t step_count;
-    const size_t *cautions;        /* indices into rules.cautions, by rank */
+    const size_t *cautions; /* indices into rules.cautions, by rank */
     size_t caution_count;
     const struct computed *computed;
     size_t computed_count;

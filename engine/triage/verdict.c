@@ -139,7 +139,7 @@ static bool turns_find(struct triage *triage)
     struct verdict *verdict = &triage->verdict;
     size_t most = triage->rules->observable_count * 8, sorts[2] = {0, 0};
     struct turn *all = arena_array(triage->judged, most, sizeof *all);
-    struct turn *kept = arena_array(triage->judged, 2 * MOST_TURNS, sizeof *kept);
+    struct turn *kept = arena_array(triage->judged, (size_t)2 * MOST_TURNS, sizeof *kept);
     if (!all || !kept)
         return false;
     size_t count = reason_turns(triage->reasoner, &triage->evidence, &triage->posterior,

@@ -101,9 +101,10 @@ static void partners_and_a_seismic_test(void **state)
     (void)state;
     struct outside check = {
         .source =
-            "Samuelson & Marks, Managerial Economics (Wiley, 2012), chapter 13, The Value of "
-            "Information: drilling earns 120 thousand; perfect test 120; record of 100 sites "
-            "30 20 10 40: 0.6 and 0.2 after a good and a bad test, 280 and -40, strategy 140"};
+            "Samuelson & Marks, Managerial Economics, 7th edition (ISBN 9781118041581), chapter "
+            "13: drilling earns 120 thousand; a perfect test is worth 120; record of 100 "
+            "sites 30 20 10 40: 0.6 wet after a good test, 0.2 after a bad one, good half "
+            "the time, then 280"};
     struct problem problem = partners(30.0 / 40, 20.0 / 60);
     struct solved solved = problem_solve(&problem);
     outside_near(&check, "earned by drilling", solved.leave - solved.drill, 120, 1e-9);
@@ -111,7 +112,7 @@ static void partners_and_a_seismic_test(void **state)
     outside_near(&check, "P(wet | good)", solved.posterior[0][0], 0.6, 1e-12);
     outside_near(&check, "P(wet | bad)", solved.posterior[1][0], 0.2, 1e-12);
     outside_near(&check, "P(bad)", solved.turns, 0.5, 1e-12);
-    outside_near(&check, "value of the test", solved.test_value, 140 - 120, 1e-9);
+    outside_near(&check, "value of the test", solved.test_value, 0.5 * 280 - 120, 1e-9);
     assert_int_equal(solved.action, ACTION_KEEP);
     outside_close(&check);
 }
@@ -120,8 +121,9 @@ static void a_test_that_changes_nothing_is_worth_nothing(void **state)
 {
     (void)state;
     struct outside check = {
-        .source = "Samuelson & Marks, Managerial Economics (Wiley, 2012), page 551: a test with "
-                  "0.5 and 0.375 after good and bad: drilled either way, worth nothing"};
+        .source = "Samuelson & Marks, Managerial Economics, 7th edition (ISBN 9781118041581), page "
+                  "551: a test with 0.5 and 0.375 after good and bad: drilled either way, worth "
+                  "nothing"};
     struct problem problem = partners(0.1 / 0.4, 0.1 / 0.6);
     struct solved solved = problem_solve(&problem);
     outside_near(&check, "P(wet | good)", solved.posterior[0][0], 0.5, 1e-12);
