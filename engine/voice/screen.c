@@ -247,7 +247,7 @@ void screen_row(struct screen *screen, size_t indent, size_t label_width, const 
     size_t columns = utf8_width(bytes_of(&safe), safe.length);
     size_t needed = indent + label_width + utf8_width(bytes_of(&rest_safe), rest_safe.length);
     put_spaces(&screen->out, indent);
-    if (columns > label_width || (needed > screen->width && screen->width < SCREEN_DEFAULT / 2)) {
+    if (columns >= label_width || (needed > screen->width && screen->width < SCREEN_DEFAULT / 2)) {
         wrap(screen, indent, indent, bytes_of(&safe));
         put_spaces(&screen->out, indent + 2);
         wrap(screen, indent + 2, indent + 2, bytes_of(&rest_safe));

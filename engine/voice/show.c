@@ -83,19 +83,38 @@ static void put_number(struct text *out, const struct claim *claim, bool factor)
     text_printf(out, factor ? "(x %.2g)" : "(%.2g)", claim->number);
 }
 
+static bool same_citation(const struct citation *a, const struct citation *b)
+{
+    return a->count == b->count && a->expert_judgement == b->expert_judgement &&
+           a->common_practice == b->common_practice && a->from_memory == b->from_memory &&
+           (a->count == 0 || memcmp(a->sources, b->sources, a->count * sizeof *a->sources) == 0);
+}
+
+/* The observable, and what is cited for all its values together. */
+static void claim_heading(struct screen *screen, const struct rules *rules,
+                          const struct claim *claim)
+{
+    struct text words;
+    text_init(&words);
+    text_puts(&words, rules->observables[claim->observable].label);
+    put_citation(&words, rules, &claim->cites);
+    screen_say(screen, 2, 2, ROLE_QUIET, "%s", bytes_of(&words));
+    text_release(&words);
+}
+
 static void show_claims(struct screen *screen, const struct rules *rules,
                         const struct claim *claims, size_t count, bool factor)
 {
     for (size_t i = 0; i < count; i++) {
         const struct observable *observable = &rules->observables[claims[i].observable];
-        struct text label, rest;
-        text_init(&label);
+        if (i == 0 || claims[i].observable != claims[i - 1].observable ||
+            !same_citation(&claims[i].cites, &claims[i - 1].cites))
+            claim_heading(screen, rules, &claims[i]);
+        struct text rest;
         text_init(&rest);
-        text_printf(&label, "%s: %s", observable->label, observable->values[claims[i].value].label);
         put_number(&rest, &claims[i], factor);
-        put_citation(&rest, rules, &claims[i].cites);
-        screen_row(screen, 2, VALUE_COLUMNS, bytes_of(&label), bytes_of(&rest));
-        text_release(&label);
+        screen_row(screen, 4, VALUE_COLUMNS, observable->values[claims[i].value].label,
+                   bytes_of(&rest));
         text_release(&rest);
     }
 }

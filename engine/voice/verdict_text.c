@@ -324,15 +324,30 @@ void voice_unclear(struct screen *screen, const struct told *told)
     voice_unclear_since(screen, told, 0);
 }
 
+/* Words nothing is known of share a line; those with a note have one of their own. */
+static void put_unclear(struct screen *screen, const struct unclear *unclear, size_t count)
+{
+    struct text words;
+    text_init(&words);
+    for (size_t i = 0; i < count; i++)
+        if (unclear[i].note == NULL)
+            text_printf(&words, "%s'%s'", words.length > 0 ? "; " : "", unclear[i].words);
+    if (words.length > 0)
+        screen_say(screen, 0, 2, ROLE_QUIET, "Not understood: %s", words.bytes);
+    text_release(&words);
+    for (size_t i = 0; i < count; i++)
+        if (unclear[i].note != NULL)
+            screen_say(screen, 0, 2, ROLE_QUIET, "Not understood: '%s'; %s", unclear[i].words,
+                       unclear[i].note);
+}
+
 void voice_unclear_since(struct screen *screen, const struct told *told, size_t nth)
 {
     const struct unclear *unclear = NULL;
     const struct clash *clashes = NULL;
     size_t count = triage_unclear(told->triage, &unclear);
-    for (size_t i = nth; i < count; i++)
-        screen_say(screen, 0, 2, ROLE_QUIET, "Not understood: '%s'%s%s", unclear[i].words,
-                   unclear[i].note != NULL ? "; " : "",
-                   unclear[i].note != NULL ? unclear[i].note : "");
+    if (nth < count)
+        put_unclear(screen, unclear + nth, count - nth);
     count = triage_clashes(told->triage, &clashes);
     for (size_t i = 0; i < count; i++)
         screen_say(screen, 0, 2, ROLE_ISOLATE,
