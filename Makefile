@@ -84,11 +84,11 @@ deps-check:
 
 # A second make, so that pkg-config is asked after the packages are there.
 run: deps  ## install what is missing, build, open the prompt (without a terminal: judge the demo case)
-	@$(MAKE) --no-print-directory all
+	@$(MAKE) --no-print-directory -j"$$(nproc)" all
 	@tests/house/run-or-demo $(B)/jarside
 
 check: deps-check  ## install what the tests need, build, run every test
-	@$(MAKE) --no-print-directory tests
+	@$(MAKE) --no-print-directory -j"$$(nproc)" tests
 
 .PHONY: tests
 tests: $(B)/jarside $(UNITS)
