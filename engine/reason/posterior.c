@@ -25,8 +25,8 @@ static const double SAFE_SPAN = 600.0;
 bool posterior_init(struct posterior *posterior, const struct reasoner *reasoner)
 {
     size_t findings = reasoner->finding_count, sets = reasoner->set_count;
-    size_t numbers =
-        findings + reasoner->cause_count + findings * sets + sets + findings + 2 * reasoner->room;
+    size_t causes = reasoner->cause_count;
+    size_t numbers = 2 * findings + 2 * causes + findings * sets + sets + 2 * reasoner->room;
     *posterior = (struct posterior){0};
     struct workspace *work = calloc(1, sizeof *work);
     double *block = calloc(numbers + 1, sizeof *block);
@@ -39,9 +39,10 @@ bool posterior_init(struct posterior *posterior, const struct reasoner *reasoner
     }
     posterior->finding = block;
     posterior->cause = posterior->finding + findings;
-    posterior->joint = posterior->cause + reasoner->cause_count;
+    posterior->joint = posterior->cause + causes;
     work->set_prior = posterior->joint + findings * sets;
-    work->row = work->set_prior + sets;
+    work->shift = work->set_prior + sets;
+    work->row = work->shift + causes;
     work->ratio = work->row + findings;
     work->ln = work->ratio + reasoner->room;
     work->heard = heard;
@@ -106,23 +107,19 @@ static const double *shifted_prior(const struct reasoner *reasoner, const struct
         return reasoner->set_prior;
 
     const double most = (1.0 - LEAST_CHANCE) / LEAST_CHANCE;
-    double sum = 0.0;
-    for (size_t s = 0; s < reasoner->set_count; s++)
+    memset(work->shift, 0, reasoner->cause_count * sizeof *work->shift);
+    for (size_t i = 0; i < evidence->shift_count; i++)
+        work->shift[evidence->shifts[i].cause] += evidence->shifts[i].log_odds;
+    for (size_t c = 0; c < reasoner->cause_count; c++)
+        work->shift[c] = fmin(most, fmax(1.0 / most, reasoner->odds[c] * exp(work->shift[c])));
+    for (size_t s = 0; s < reasoner->set_count; s++) {
         work->set_prior[s] = 1.0;
-    for (size_t c = 0; c < reasoner->cause_count; c++) {
-        double odds = reasoner->odds[c], shift = 0.0;
-        for (size_t i = 0; i < evidence->shift_count; i++)
-            if (evidence->shifts[i].cause == c)
-                shift += evidence->shifts[i].log_odds;
-        odds = fmin(most, fmax(1.0 / most, odds * exp(shift)));
-        for (size_t s = 0; s < reasoner->set_count; s++)
-            if (reasoner->sets[s][0] == (int)c || reasoner->sets[s][1] == (int)c)
-                work->set_prior[s] *= odds;
+        for (int k = 0; k < SET_MAX_CAUSES; k++)
+            if (reasoner->sets[s][k] >= 0)
+                work->set_prior[s] *= work->shift[reasoner->sets[s][k]];
     }
-    for (size_t s = 0; s < reasoner->set_count; s++)
-        sum += work->set_prior[s];
-    for (size_t s = 0; s < reasoner->set_count; s++)
-        work->set_prior[s] /= sum;
+    row_scale(work->set_prior, 1.0 / row_sum(work->set_prior, reasoner->set_count),
+              reasoner->set_count);
     return work->set_prior;
 }
 

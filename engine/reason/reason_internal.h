@@ -69,6 +69,7 @@ struct heard {
 /* Room a posterior computes in; belongs to the posterior. */
 struct workspace {
     double *set_prior; /* P(S) as shifted */
+    double *shift;     /* per cause: its shifts added up, then its odds as shifted */
     double *row;       /* per finding: what holds for every set */
     double *ratio;     /* of all observables, each at its sight's `room` */
     double *ln;        /* ln l_i, likewise */
