@@ -138,6 +138,7 @@ static const struct field VALUE_FIELDS[] = {
     FIELD("base", REQUIRED, read_frequency, offsetof(struct value, base)),
     NUMBER("below", OPTIONAL, offsetof(struct value, below), ANY),
     NUMBER("parameter", OPTIONAL, offsetof(struct value, parameter), ANY),
+    FIELD("salient", OPTIONAL, read_flag, offsetof(struct value, salient)),
     PHRASES("phrases", OPTIONAL, offsetof(struct value, phrases),
             offsetof(struct value, phrase_count), offsetof(struct value, phrase_at)),
 };
@@ -153,6 +154,10 @@ static void check_value(struct loader *loader, const struct observable *observab
     if (below && observable->kind != KIND_NUMBER)
         fault_error(&loader->faults, node_at(below),
                     "'below' is for the bins of a number; take it out");
+    if (value->salient && observable->kind != KIND_SEVERAL)
+        fault_error(
+            &loader->faults, value->at,
+            "'salient' is for 'kind: several', whose values are spoken of one by one; take it out");
     if (!isnan(value->parameter) && observable->feeds == FEEDS_NONE)
         fault_error(&loader->faults, value->at,
                     "'parameter' is for what feeds a computation; take it out or add 'feeds'");

@@ -81,6 +81,8 @@ static const struct bounds TAU = {0, 1, true, false, "above 0, up to 1"};
 static const struct field CALIBRATION_FIELDS[] = {
     NUMBER("tau", REQUIRED, offsetof(struct calibration, tau), TAU),
     NUMBER("hedge", REQUIRED, offsetof(struct calibration, hedge), SHARE),
+    NUMBER("silence", OPTIONAL, offsetof(struct calibration, silence), SHARE),
+    NUMBER("silence_after", OPTIONAL, offsetof(struct calibration, silence_after), NOT_NEGATIVE),
     FIELD("fitted_by", OPTIONAL, read_text, offsetof(struct calibration, fitted_by)),
 };
 static const struct shape CALIBRATION = SHAPE("'calibration'", CALIBRATION_FIELDS);

@@ -95,6 +95,7 @@ struct value {
     double base;        /* share (one, number) or probability (several) when nothing is known */
     double from, below; /* number: the bin [from, below) in canonical units */
     double parameter;   /* handed to process/ by some `feeds` (dose, air fraction); NAN if none */
+    bool salient;       /* several: who sees it says so, unasked; then not saying so tells */
     const char *const *phrases; /* PCRE2 sources, macros expanded (see struct language) */
     const struct position *phrase_at;
     size_t phrase_count;
@@ -450,8 +451,11 @@ struct scale {
 };
 
 struct calibration {
-    double tau;            /* power of the whole likelihood, 0 < tau <= 1 */
-    double hedge;          /* certainty of a hedged statement, 0..1 */
+    double tau;     /* power of the whole likelihood, 0 < tau <= 1 */
+    double hedge;   /* certainty of a hedged statement, 0..1 */
+    double silence; /* chance that a salient value, being there, is spoken of; 0..1 */
+    double
+        silence_after; /* signs a text must speak of before its silence tells; 0: it never does */
     const char *fitted_by; /* the command that fits tau */
 };
 

@@ -137,13 +137,16 @@ static size_t alternatives(const struct sight *sight, const struct observation *
     size_t count = 0;
 
     if (sight->several && (said->seen & sight->all))
-        answers[count++] = (struct answer){{.absent = stated}, sight->value_count};
+        answers[count++] =
+            (struct answer){{.absent = stated, .silent = said->silent}, sight->value_count};
     for (size_t v = 0; v < sight->value_count; v++) {
         uint32_t bit = UINT32_C(1) << v;
         if (sight->several ? held == bit : (held & bit) != 0)
             continue;
-        answers[count++] =
-            (struct answer){{.seen = bit, .absent = sight->several ? stated & ~bit : 0}, v};
+        answers[count++] = (struct answer){{.seen = bit,
+                                            .absent = sight->several ? stated & ~bit : 0,
+                                            .silent = said->silent & ~bit},
+                                           v};
     }
     return count;
 }
@@ -219,7 +222,8 @@ size_t reason_turns(const struct reasoner *reasoner, const struct evidence *evid
     for (size_t i = 0; i < reasoner->observable_count; i++) {
         const struct observable *observable = &reasoner->rules->observables[i];
         const struct sight *sight = &reasoner->sights[i];
-        if (observation_tells(sight, &asker.observations[i]))
+        if (observation_tells(sight, &asker.observations[i]) &&
+            (asker.observations[i].seen | asker.observations[i].absent))
             turns_if_mistaken(&asker, i, &found);
         if (observation_open(sight, &asker.observations[i]) && observable->class != CLASS_TEST &&
             !question_gated(observable, posterior))

@@ -21,7 +21,7 @@ uint32_t observation_possible(const struct sight *sight, const struct observatio
 bool observation_tells(const struct sight *sight, const struct observation *observation)
 {
     if (sight->several)
-        return ((observation->seen | observation->absent) & sight->all) != 0;
+        return ((observation->seen | observation->absent | observation->silent) & sight->all) != 0;
     uint32_t possible = observation_possible(sight, observation);
     return possible != 0 && possible != sight->all;
 }
@@ -81,6 +81,17 @@ static void one_of_ln(const struct sight *sight, const struct chances *chances, 
         ln[i] = log(certainty * ln[i] + (1.0 - certainty) * expected);
 }
 
+/* The chance that nobody spoke of the values passed over in silence. */
+static void add_silence(const struct sight *sight, const struct chances *chances, size_t cells,
+                        uint32_t silent, double spoken, double *ln)
+{
+    for (size_t v = 0; v < sight->value_count; v++) {
+        const double *p = chances->p + v * cells;
+        for (size_t i = 0; (silent >> v & 1) && i < cells; i++)
+            ln[i] += log1p(-spoken * p[i]);
+    }
+}
+
 /* Several-of: each stated value on its own, present or absent, plain or hedged. */
 static void several_ln(const struct sight *sight, const struct chances *chances, size_t cells,
                        const struct observation *observation, double certainty, double *ln)
@@ -106,14 +117,17 @@ const double *observation_ln(const struct reasoner *reasoner, int species, size_
     const struct sight *sight = &reasoner->sights[observable];
     const struct chances *chances = sight_chances(reasoner, species, observable);
     size_t cells = sight->pattern_count * reasoner->finding_count;
-    double certainty = reasoner->rules->calibration.hedge;
+    const struct calibration *calibration = &reasoner->rules->calibration;
+    double certainty = calibration->hedge;
     uint32_t stated = (observation->seen | observation->absent) & sight->all;
+    uint32_t silent = observation->silent & ~stated & sight->all;
 
     if (sight->several) {
         if (single(observation->seen & sight->all) && stated == observation->seen &&
-            !(observation->hedged & stated))
+            !(observation->hedged & stated) && !silent)
             return chances->ln + lowest(stated) * cells;
         several_ln(sight, chances, cells, observation, certainty, room);
+        add_silence(sight, chances, cells, silent, calibration->silence, room);
         return room;
     }
     uint32_t possible = observation_possible(sight, observation);

@@ -164,8 +164,18 @@ static const double *answer_likelihood(struct asker *asker, size_t observable,
     return asker->likelihood;
 }
 
+/* What was passed over in silence is there with the chance that it would have been passed over. */
+static double unspoken(const struct asker *asker, uint32_t found)
+{
+    double chance = 1.0;
+    for (; found != 0; found &= found - 1)
+        chance *= 1.0 - asker->reasoner->rules->calibration.silence;
+    return chance;
+}
+
 /* P(answer) as things stand; given what was said of the observable already, if anything was. */
-static double answer_weight(struct asker *asker, size_t observable, const double *likelihood)
+static double answer_weight(struct asker *asker, size_t observable, const struct answer *answer,
+                            const double *likelihood)
 {
     const struct sight *sight = &asker->reasoner->sights[observable];
     struct observation so_far = observation_of(asker->now, observable);
@@ -178,7 +188,7 @@ static double answer_weight(struct asker *asker, size_t observable, const double
         observation_ln(asker->reasoner, asker->species, observable, &so_far, asker->before);
     for (size_t k = 0; k < cells; k++)
         weight += asker->mass[k] * likelihood[k] / exp(before[k]);
-    return weight;
+    return weight * unspoken(asker, so_far.silent & answer->said.seen);
 }
 
 /*
@@ -264,7 +274,7 @@ void asker_look(struct asker *asker, size_t observable, const struct answer *ans
     double weight = weakest_weight(asker, observable, ln);
     double power = reasoner->rules->calibration.tau * weight;
 
-    outlook->weight = answer_weight(asker, observable, likelihood);
+    outlook->weight = answer_weight(asker, observable, answer, likelihood);
     asker->observations[observable] = answer->said;
     if (weight < 0.0 || (names_species && asker->species_matters) ||
         observation_tells(sight, &so_far))

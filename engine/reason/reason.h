@@ -38,7 +38,9 @@
  * An observation's likelihood l_i(f,S): one-of, sum of P over the values still
  * possible; several-of, product over seen of P(v) and over absent of 1 - P(v).
  * Hedged statements mix with what is expected of anyone: c l + (1 - c) l_base,
- * c = calibration.hedge.
+ * c = calibration.hedge. A several-of value passed over in silence multiplies l_i
+ * by the chance of that silence, 1 - m P(v), m = calibration.silence: whoever
+ * sees it speaks of it with chance m, and nobody speaks of what is not there.
  *
  * Signs overlap. Within a group the observations are ranked by strength, the
  * range of ln l_i over the findings at S = {}; the k-th (k = 0, 1, ...) counts
@@ -57,6 +59,8 @@ struct observation {
     uint32_t seen;   /* one-of, number: the values still possible (0: see absent); several: seen */
     uint32_t absent; /* denied */
     uint32_t hedged; /* of those, the ones said with doubt */
+    uint32_t
+        silent; /* several: neither seen nor denied, and passed over where it would have been said */
 };
 
 /* A computed or patterned reason to believe more or less in a cause, before any sign. */

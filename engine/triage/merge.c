@@ -11,6 +11,10 @@
  * "No other" gives way to whatever is named, before it or after.
  *
  * Doubt gives way to plain words, and contradicts nothing.
+ *
+ * Silence: once free text has spoken of enough signs, a salient value it passes
+ * over is unlikely to be there. That is part of the evidence, but no fact: nobody
+ * said it. Where a question was put or a setting made, those speak instead.
  */
 #include <stdlib.h>
 #include <string.h>
@@ -206,8 +210,8 @@ static void tell(struct triage *triage, size_t at, const struct saying *saying)
     if (!known->told)
         known->since = at;
     if (saying->kind == SAYING_OBSERVED) {
-        bool asked = known->asked;
-        *known = (struct known){.since = known->since, .asked = asked};
+        bool asked = known->asked, in_text = known->in_text;
+        *known = (struct known){.since = known->since, .asked = asked, .in_text = in_text};
     }
     if (observable->kind == KIND_SEVERAL)
         several_tell(triage, known, saying, observable->value_count);
@@ -217,6 +221,7 @@ static void tell(struct triage *triage, size_t at, const struct saying *saying)
     known->unknown = false;
     known->batch = saying->batch;
     known->origin = saying->origin;
+    known->in_text = known->in_text || saying->origin == ORIGIN_TEXT;
 }
 
 static void take_in(struct triage *triage, size_t at, const struct saying *saying)
@@ -272,14 +277,45 @@ static void fact_add(struct triage *triage, size_t observable, const struct know
     };
 }
 
+/* ---- silence --------------------------------------------------------------------------------- */
+
+/* Whether free text has described enough for what it passes over to tell. */
+static bool silence_tells(const struct triage *triage)
+{
+    double spoken_of = 0.0, enough = triage->rules->calibration.silence_after;
+    for (size_t i = 0; i < triage->rules->observable_count; i++)
+        if (triage->known[i].in_text && triage->rules->observables[i].class == CLASS_SIGN)
+            spoken_of += 1.0;
+    return enough > 0.0 && spoken_of >= enough;
+}
+
+/* The salient values that were passed over. */
+static uint32_t passed_over(const struct triage *triage, size_t index)
+{
+    const struct observable *observable = &triage->rules->observables[index];
+    const struct known *known = &triage->known[index];
+    uint32_t silent = 0;
+
+    if (known->asked || known->unknown || (known->told && known->origin != ORIGIN_TEXT))
+        return 0;
+    for (size_t v = 0; v < observable->value_count; v++)
+        if (observable->values[v].salient)
+            silent |= UINT32_C(1) << v;
+    return silent & ~(known->observation.seen | known->observation.absent | known->clashing);
+}
+
+/* ---- the state ------------------------------------------------------------------------------- */
+
 void triage_merge(struct triage *triage)
 {
     state_clear(triage);
     for (size_t i = 0; i < triage->log_count; i++)
         take_in(triage, i, &triage->log[i]);
+    bool silence = silence_tells(triage);
     for (size_t i = 0; i < triage->rules->observable_count; i++) {
         const struct known *known = &triage->known[i];
         triage->observations[i] = known->observation;
+        triage->observations[i].silent = silence ? passed_over(triage, i) : 0;
         triage->skip[i] = known->asked || known->unknown;
         if (known->observation.seen || known->observation.absent)
             fact_add(triage, i, known);

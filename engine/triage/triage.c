@@ -472,3 +472,8 @@ size_t triage_clashes(const struct triage *triage, const struct clash **clashes)
     *clashes = triage->clashes;
     return triage->clash_count;
 }
+
+uint32_t triage_silent(const struct triage *triage, size_t observable)
+{
+    return triage->observations[observable].silent;
+}

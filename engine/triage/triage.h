@@ -87,6 +87,8 @@ const struct evidence *triage_evidence(struct triage *triage);
 size_t triage_facts(const struct triage *triage, const struct fact **facts);
 size_t triage_unclear(const struct triage *triage, const struct unclear **unclear);
 size_t triage_clashes(const struct triage *triage, const struct clash **clashes);
+/* The salient values of an observable that free text passed over: taken as unlikely, but no fact. */
+uint32_t triage_silent(const struct triage *triage, size_t observable);
 
 struct ranked { /* a finding or a cause and its probability */
     size_t index;

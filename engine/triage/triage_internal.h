@@ -40,6 +40,7 @@ struct known {
     size_t since; /* place in the log of the first statement; for the order of facts */
     struct observation observation;
     uint32_t by_others; /* of the denied values, those denied only as "no other" */
+    bool in_text;       /* free text spoke of it */
     bool has_number;
     struct quantity number;
     enum origin origin;

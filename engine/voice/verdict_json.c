@@ -69,6 +69,22 @@ static json_t *understood(struct builder *builder, const struct told *told)
     return array;
 }
 
+/* What was passed over in silence is part of the evidence, but nobody said it: apart from the facts. */
+static json_t *not_spoken_of(struct builder *builder, const struct told *told)
+{
+    json_t *array = json_array();
+    for (size_t i = 0; i < told->rules->observable_count; i++) {
+        const struct observable *observable = &told->rules->observables[i];
+        uint32_t silent = triage_silent(told->triage, i);
+        for (size_t v = 0; v < observable->value_count; v++)
+            if (silent >> v & 1)
+                append(builder, array,
+                       json_pack("{s:s, s:s}", "sign", observable->id, "value",
+                                 observable->values[v].id));
+    }
+    return array;
+}
+
 static json_t *not_understood(struct builder *builder, const struct told *told)
 {
     const struct unclear *unclear = NULL;
@@ -249,6 +265,7 @@ json_t *voice_verdict_json(const struct told *told)
     put(&builder, root, "causes", causes(&builder, told));
     put(&builder, root, "no_cause", probability(verdict->no_cause));
     put(&builder, root, "understood", understood(&builder, told));
+    put(&builder, root, "not_spoken_of", not_spoken_of(&builder, told));
     put(&builder, root, "not_understood", not_understood(&builder, told));
     put(&builder, root, "clashes", clashes(&builder, told));
     put(&builder, root, "evidence", evidence(&builder, told));

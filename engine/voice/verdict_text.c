@@ -198,6 +198,8 @@ void voice_evidence(struct screen *screen, const struct told *told)
         text_printf(&rest, "%s: ", observable->label);
         if (fact != NULL)
             put_values(&rest, observable, fact);
+        if (triage_silent(told->triage, weight->observable) != 0)
+            text_puts(&rest, fact != NULL ? "; no other spoken of" : "nothing spoken of");
         snprintf(decibans, sizeof decibans, "%+.1f", weight->decibans);
         screen_row(screen, 2, LABEL_COLUMNS, decibans, rest.bytes != NULL ? rest.bytes : "");
         text_release(&rest);
@@ -299,6 +301,26 @@ void voice_tests(struct screen *screen, const struct told *told, size_t most)
 
 /* ---- what was said --------------------------------------------------------------------------- */
 
+/* Nobody said these are not there, so they are named as what they are: taken so. */
+static void passed_over(struct screen *screen, const struct told *told)
+{
+    struct text names;
+    text_init(&names);
+    for (size_t i = 0; i < told->rules->observable_count; i++) {
+        const struct observable *observable = &told->rules->observables[i];
+        uint32_t silent = triage_silent(told->triage, i);
+        for (size_t v = 0; v < observable->value_count; v++)
+            if (silent >> v & 1)
+                text_printf(&names, "%s%s", names.length > 0 ? ", " : "",
+                            observable->values[v].label);
+    }
+    if (names.length > 0 && names.bytes != NULL)
+        screen_say(screen, 2, 2, ROLE_QUIET,
+                   "Not spoken of, so taken as probably not there: %s. Say so if one is.",
+                   names.bytes);
+    text_release(&names);
+}
+
 void voice_understood(struct screen *screen, const struct told *told)
 {
     enum { LABEL_COLUMNS = 24 };
@@ -317,6 +339,7 @@ void voice_understood(struct screen *screen, const struct told *told)
                    rest.bytes != NULL ? rest.bytes : "");
         text_release(&rest);
     }
+    passed_over(screen, told);
 }
 
 void voice_unclear(struct screen *screen, const struct told *told)

@@ -53,7 +53,7 @@ subtest 'wet, greasy, sour' => sub {
 subtest 'the JSON keeps its contract' => sub {
     my $answer = json(qw(judge --json), 'day 12, greenish dust by the port, xyzzy plugh');
     is($answer->{schema}, 1, 'schema 1');
-    for my $key (qw(action next_step forced_by settled loss status findings causes understood not_understood
+    for my $key (qw(action next_step forced_by settled loss status findings causes understood not_spoken_of not_understood
                     clashes evidence computed would_change next_question tests steps cautions rules)) {
         ok(exists $answer->{$key}, "has $key");
     }
@@ -81,6 +81,13 @@ subtest 'stakes move the action' => sub {
 subtest 'settings' => sub {
     my $set = json(qw(judge --json --set colour=green --set surface=powdery --set), 'day=12 days');
     is($set->{action}, 'discard', 'signs can be set');
+    my @text = ('day 9, clear drops on thick white growth, no smell');
+    my $passed_over = sub {
+        return grep { $_->{sign} eq 'colour' && $_->{value} eq 'green' } @{ json(qw(judge --json), @_)->{not_spoken_of} };
+    };
+    ok($passed_over->(@text), 'what a description passes over is named as such');
+    ok(!$passed_over->(qw(--set colour=white), @text), 'and a setting speaks instead');
+    ok(!$passed_over->('day 9, white'), 'a mere remark is no description');
     my ($status, $out, $err) = run(qw(judge --set color=green));
     is($status, 2, 'an unknown sign is a fault of use');
     like($err, qr/colour/, 'and the near name is suggested');

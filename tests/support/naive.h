@@ -176,6 +176,8 @@ static inline long double naive_likelihood(const struct rules *rules, int specie
                 product *= hedged ? c * row[v] + (1 - c) * expected[v] : row[v];
             if (said->absent >> v & 1)
                 product *= hedged ? c * (1 - row[v]) + (1 - c) * (1 - expected[v]) : 1 - row[v];
+            if (said->silent & ~(said->seen | said->absent) & UINT32_C(1) << v)
+                product *= 1 - (long double)rules->calibration.silence * row[v];
         }
         return product;
     }
@@ -193,7 +195,7 @@ static inline bool naive_tells(const struct observable *of, const struct observa
 {
     uint32_t all = (uint32_t)((UINT64_C(1) << of->value_count) - 1);
     if (of->kind == KIND_SEVERAL)
-        return said->seen || said->absent;
+        return said->seen || said->absent || said->silent;
     return said->seen ? said->seen != all : said->absent && said->absent != all;
 }
 

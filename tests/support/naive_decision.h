@@ -148,6 +148,28 @@ static inline long double naive_predicted(const struct rules *rules,
     return p;
 }
 
+/* P(answer), nothing said of the observable so far, though some of it may be passed over in silence:
+ * what is found after all then had to be there and go unspoken. */
+static inline long double naive_answered(const struct rules *rules, const struct evidence *evidence,
+                                         const struct naive *naive, size_t observable,
+                                         const struct observation *answer)
+{
+    const struct observation *so_far = &evidence->observations[observable];
+    int species = naive_species(rules, evidence);
+    long double p = 0;
+    for (size_t s = 0; s < naive->set_count; s++)
+        for (size_t f = 0; f < rules->finding_count; f++)
+            p += naive->joint[s][f] *
+                 naive_likelihood(rules, species, observable, answer, f, naive->sets[s]) /
+                 (so_far->silent
+                      ? naive_likelihood(rules, species, observable, so_far, f, naive->sets[s])
+                      : 1);
+    for (size_t v = 0; v < rules->observables[observable].value_count; v++)
+        if (so_far->silent & answer->seen & UINT32_C(1) << v)
+            p *= 1 - (long double)rules->calibration.silence;
+    return p;
+}
+
 static inline long double naive_set_mass(const struct naive *naive, size_t set, size_t findings)
 {
     long double mass = 0;
@@ -165,19 +187,19 @@ static inline struct naive_question naive_question(const struct rules *rules,
     const struct observable *of = &rules->observables[observable];
     struct naive *now = malloc(sizeof *now), *then = malloc(sizeof *then);
     struct naive_question question = {0, 0, 0, 0};
-    struct observation said;
+    struct observation said, so_far = observations[observable];
     long double total = 0, tau = (long double)rules->calibration.tau;
     assert(now && then);
 
     naive_posterior(rules, evidence, tau, now);
     struct naive_decision present = naive_decide(rules, evidence, now->finding, stakes);
     for (size_t k = 0; naive_answer(of, k, &said); k++) {
-        long double p = naive_predicted(rules, evidence, now, observable, &said);
+        long double p = naive_answered(rules, evidence, now, observable, &said);
         long double finding_bits = 0, cause_bits = 0;
         observations[observable] = said;
         naive_posterior(rules, evidence, tau, then);
         struct naive_decision next = naive_decide(rules, evidence, then->finding, stakes);
-        observations[observable] = (struct observation){0};
+        observations[observable] = so_far;
         for (size_t f = 0; f < rules->finding_count; f++)
             if (then->finding[f] > 0)
                 finding_bits += then->finding[f] * log2l(then->finding[f] / now->finding[f]);

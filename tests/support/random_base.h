@@ -110,6 +110,7 @@ static inline struct rule_base *random_base(struct dice *dice, const struct rand
     }
     base->rules.calibration.tau = dice_chance(dice, 0.5) ? 1.0 : 0.3 + 0.7 * dice_share(dice);
     base->rules.calibration.hedge = dice_share(dice);
+    base->rules.calibration.silence = dice_chance(dice, 0.1) ? 1.0 : dice_share(dice);
     return base;
 }
 
@@ -137,6 +138,12 @@ static inline void random_evidence(const struct rule_base *base, struct dice *di
         if (dice_chance(dice, 0.25))
             observations[i].hedged =
                 (observations[i].seen | observations[i].absent) & (uint32_t)dice_bits(dice);
+        if (of->kind == KIND_SEVERAL && dice_chance(dice, 0.5)) {
+            if (dice_chance(dice, 0.3))
+                observations[i] = (struct observation){0};
+            observations[i].silent =
+                (uint32_t)dice_bits(dice) & all & ~(observations[i].seen | observations[i].absent);
+        }
     }
 }
 

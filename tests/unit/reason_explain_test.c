@@ -181,7 +181,8 @@ static void expect_mistaken(struct trial *trial, size_t i, struct expected *expe
         expected->real[v] = none ? several && was.seen : several ? held != bit : !(held & bit);
         if (!expected->real[v])
             continue;
-        struct observation other = {.seen = bit, .absent = several ? stated & ~bit : 0};
+        struct observation other = {
+            .seen = bit, .absent = several ? stated & ~bit : 0, .silent = was.silent & ~bit};
         trial->said[i] = other;
         expected->action[v] = naive_action(trial);
         trial->said[i] = (struct observation){0};
@@ -204,16 +205,16 @@ static void expect_mistaken(struct trial *trial, size_t i, struct expected *expe
 static void expect_asked(struct trial *trial, size_t i, struct expected *expected)
 {
     const struct observable *of = &trial->base->observables[i];
-    struct observation said;
+    struct observation said, so_far = trial->said[i];
     long double sum = 0;
     for (size_t k = 0; naive_answer(of, k, &said); k++) {
         expected->real[k] = true;
         expected->p[k] =
-            naive_predicted(&trial->base->rules, &trial->evidence, naively(trial), i, &said);
+            naive_answered(&trial->base->rules, &trial->evidence, naively(trial), i, &said);
         sum += expected->p[k];
         trial->said[i] = said;
         expected->action[k] = naive_action(trial);
-        trial->said[i] = (struct observation){0};
+        trial->said[i] = so_far;
     }
     for (size_t k = 0; k <= of->value_count; k++)
         expected->p[k] /= sum;
@@ -228,7 +229,8 @@ static size_t check_turns(struct trial *trial)
     enum action present = naive_action(trial);
     for (size_t i = 0; i < trial->base->rules.observable_count; i++) {
         struct expected expected = {{0}, {0}, {0}};
-        bool told = naive_tells(&trial->base->observables[i], &trial->said[i]);
+        bool told = (trial->said[i].seen || trial->said[i].absent) &&
+                    naive_tells(&trial->base->observables[i], &trial->said[i]);
         if (!told && (trial->said[i].seen || trial->said[i].absent))
             continue;
         if (told)

@@ -235,6 +235,33 @@ static void overlap_runs_from_independent_to_the_same(void **state)
     }
 }
 
+/* By hand: of two findings one shows the mark with 0.5, the other with 0.1; four in five who see it
+ * say so. Silence has the chance 1 - 0.8 x 0.5 = 0.6 with the one and 0.92 with the other. */
+static void silence_has_its_own_chance(void **state)
+{
+    (void)state;
+    const double marks[] = {0.3, 0.3};
+    struct rule_base *base = base_new();
+    size_t mark = base_observable(base, KIND_SEVERAL, 2, marks);
+    size_t a = base_finding(base, FINDING_CONTAMINATED, 1);
+    size_t b = base_finding(base, FINDING_CLEAN, 1);
+    base_look(base, a, mark, 0, 0.5);
+    base_look(base, b, mark, 0, 0.1);
+    base->rules.calibration.silence = 0.8;
+    struct observation said = {.silent = 1};
+    struct reasoner *reasoner = reasoner_new(&base->rules);
+    struct posterior posterior;
+    assert_true(posterior_init(&posterior, reasoner));
+    reason_posterior(reasoner, &(struct evidence){.observations = &said}, -1, &posterior);
+    assert_close(posterior.finding[a] / posterior.finding[b], 0.6L / 0.92L, 1e-12);
+    said.seen = 1; /* what is seen is not silent, whatever the mask says */
+    reason_posterior(reasoner, &(struct evidence){.observations = &said}, -1, &posterior);
+    assert_close(posterior.finding[a] / posterior.finding[b], 5.0L, 1e-12);
+    posterior_release(&posterior);
+    reasoner_free(reasoner);
+    base_free(base);
+}
+
 static void nothing_said_leaves_the_prior(void **state)
 {
     (void)state;
@@ -268,6 +295,7 @@ int main(void)
         cmocka_unit_test(likelihoods_are_those_of_the_formulas),
         cmocka_unit_test(order_of_observables_does_not_matter),
         cmocka_unit_test(overlap_runs_from_independent_to_the_same),
+        cmocka_unit_test(silence_has_its_own_chance),
         cmocka_unit_test(nothing_said_leaves_the_prior),
     };
     cmocka_set_message_output(CM_OUTPUT_TAP);

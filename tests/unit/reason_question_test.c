@@ -91,7 +91,7 @@ static void values_agree_with_every_answer_tried(void **state)
     (void)state;
     struct dice dice = {424242};
     size_t checked = 0, turning = 0;
-    for (int round = 0; round < 150; round++) {
+    for (int round = 0; round < 250; round++) {
         struct trial trial;
         struct question action[BASE_OBSERVABLES], cause[BASE_OBSERVABLES];
         trial_start(&trial, &dice);

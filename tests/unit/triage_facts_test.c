@@ -369,6 +369,72 @@ static void going_back_is_exact(void **state)
     assert_known(c, TINT, RED, 0, 0);
 }
 
+/* ---- silence --------------------------------------------------------------------------------- */
+
+static struct value salient_tint[4];
+
+/* Red and blue are spoken of by whoever sees them; three signs make a description. */
+static int silence_setup(void **state)
+{
+    struct consultation *c = malloc(sizeof *c);
+    assert_non_null(c);
+    consultation_prepare(c);
+    memcpy(salient_tint, c->small.observables[TINT].values, sizeof salient_tint);
+    salient_tint[0].salient = salient_tint[1].salient = true;
+    c->small.observables[TINT].values = salient_tint;
+    c->small.rules.calibration.silence = 0.8;
+    c->small.rules.calibration.silence_after = 3;
+    consultation_open(c);
+    *state = c;
+    return 0;
+}
+
+static void silence_tells_after_a_description(void **state)
+{
+    struct consultation *c = *state;
+    tell(c, "moist, day 5");
+    assert_int_equal(triage_silent(c->triage, TINT), 0); /* too little was said */
+    tell(c, "dusty");
+    assert_int_equal(triage_silent(c->triage, TINT), RED | BLUE);
+    assert_int_equal(triage_evidence(c->triage)->observations[TINT].silent, RED | BLUE);
+    assert_int_equal(fact_about(c, TINT).observation.absent, 0); /* but nobody said so */
+    const struct fact *facts;
+    assert_int_equal(triage_facts(c->triage, &facts), 3);
+    tell(c, "maybe red, no blue");
+    assert_int_equal(triage_silent(c->triage, TINT), 0); /* both are spoken of now */
+    triage_forget(c->triage, TINT);
+    assert_int_equal(triage_silent(c->triage, TINT), RED | BLUE);
+}
+
+static void silence_counts_only_in_free_text(void **state)
+{
+    struct consultation *c = *state;
+    answer(c, DAMP, "moist");
+    answer(c, AGE, "5 days");
+    answer(c, TEXTURE, "dusty");
+    assert_int_equal(triage_silent(c->triage, TINT), 0); /* each was asked for */
+    tell(c, "moist, day 5, dusty");
+    assert_int_equal(triage_silent(c->triage, TINT), RED | BLUE);
+    size_t mark = triage_mark(c->triage);
+    triage_unknown(c->triage, TINT);
+    assert_int_equal(triage_silent(c->triage, TINT), 0);
+    triage_return(c->triage, mark);
+}
+
+static void silence_leaves_the_question_open(void **state)
+{
+    struct consultation *c = *state;
+    tell(c, "usual dampness, day 5, no dust");
+    double unsaid = judge(c)->status[FINDING_CLEAN];
+    bool asked = false;
+    for (size_t i = 0; i < judge(c)->question_count; i++)
+        asked = asked || judge(c)->questions[i].observable == TINT;
+    assert_true(asked);
+    answer(c, TINT, "red");
+    assert_known(c, TINT, RED, BLUE | TEAL | PALE, 0);
+    assert_true(judge(c)->findings[0].index == SPOILT && unsaid > 0.5);
+}
+
 /* Many statements: the log grows, and words do not pile up without end. */
 static void a_long_consultation_stays_whole(void **state)
 {
@@ -413,6 +479,12 @@ int main(void)
         cmocka_unit_test_setup_teardown(a_case_brings_its_stakes, loaded_setup, loaded_teardown),
         WITH_CASE(a_text_that_is_refused_changes_nothing),
         WITH_CASE(going_back_is_exact),
+        cmocka_unit_test_setup_teardown(silence_tells_after_a_description, silence_setup,
+                                        consultation_teardown),
+        cmocka_unit_test_setup_teardown(silence_counts_only_in_free_text, silence_setup,
+                                        consultation_teardown),
+        cmocka_unit_test_setup_teardown(silence_leaves_the_question_open, silence_setup,
+                                        consultation_teardown),
         WITH_CASE(a_long_consultation_stays_whole),
     };
     cmocka_set_message_output(CM_OUTPUT_TAP);
