@@ -145,9 +145,8 @@ static enum status load_into(struct arena *keep, struct arena *scratch, const ch
     loader_init(&loader, keep, scratch, *rules);
     loader.made = *rules;
     load_folders(&loader, folders, folder_count);
-    enum status status = loader_status(&loader);
     faults_tell(&loader.faults, &loader.files, diags);
-    return status;
+    return loader_status(&loader); /* only now: telling takes memory, too */
 }
 
 struct rules *rules_load(const char *const *folders, size_t folder_count, struct diags *diags,
