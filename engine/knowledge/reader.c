@@ -5,8 +5,7 @@
 
 #include "knowledge/reader_internal.h"
 
-/* ---- life -------------------------------------------------------------------------------------
- */
+/* ---- life -------------------------------------------------------------------------------- */
 
 static bool reader_room(struct reader *reader)
 {
@@ -49,8 +48,7 @@ void reader_free(struct reader *reader)
     free(reader);
 }
 
-/* ---- reading ----------------------------------------------------------------------------------
- */
+/* ---- reading ----------------------------------------------------------------------------- */
 
 /* Words and matches; a second time when slips were put right. */
 static enum status find_matches(struct job *job)

@@ -5,8 +5,7 @@
 #include "base/text.h"
 #include "knowledge/reader_internal.h"
 
-/* ---- names of values --------------------------------------------------------------------------
- */
+/* ---- names of values --------------------------------------------------------------------- */
 
 static bool is_word(unsigned char c)
 {
@@ -40,8 +39,7 @@ static enum status find_name(struct job *job, size_t value, const char *name)
     return STATUS_OK;
 }
 
-/* ---- a quantity by itself ---------------------------------------------------------------------
- */
+/* ---- a quantity by itself ---------------------------------------------------------------- */
 
 static enum status bare_pattern(struct reader *r, enum dimension dimension, struct pattern **found)
 {
@@ -54,8 +52,7 @@ static enum status bare_pattern(struct reader *r, enum dimension dimension, stru
     return pattern->source ? STATUS_OK : STATUS_MEMORY;
 }
 
-/* The first quantity that can be one of the question's dimension: not the 90 of "90 min" for days.
- */
+/* The first quantity that fits the question: for days, not the 90 of "90 min". */
 static enum status find_bare(struct job *job)
 {
     const struct observable *o = &job->reader->rules->observables[job->asked];
@@ -127,8 +124,7 @@ enum status job_stray_number(struct job *job)
     return job_cover(job, true);
 }
 
-/* ---- yes and no -------------------------------------------------------------------------------
- */
+/* ---- yes and no -------------------------------------------------------------------------- */
 
 enum {
     SAYS_NO = 1 << ROLE_NO | 1 << ROLE_NEGATION,

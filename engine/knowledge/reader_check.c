@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* For `rules check`: phrases that backtrack without end are found before a grower's sentence does.
- */
+/* For `rules check`: finds phrases that backtrack without end before a sentence does. */
 #include <string.h>
 
 #include "base/text.h"

@@ -68,8 +68,7 @@ static bool same_subject(const struct pass *p, const struct match *a, const stru
                                               all[a->observable].group == all[b->observable].group);
 }
 
-/* ---- items ------------------------------------------------------------------------------------
- */
+/* ---- items ------------------------------------------------------------------------------- */
 
 /* Matches, words without one and cuts, in order. Words in the gap of a match are part of it. */
 static enum status list_items(struct pass *p)
@@ -110,8 +109,7 @@ static enum status list_items(struct pass *p)
     return STATUS_OK;
 }
 
-/* ---- hedges -----------------------------------------------------------------------------------
- */
+/* ---- hedges ------------------------------------------------------------------------------ */
 
 static bool ends_scope(const struct item *item)
 {
@@ -185,8 +183,7 @@ static void apply_hedges(struct pass *p)
     }
 }
 
-/* ---- negations --------------------------------------------------------------------------------
- */
+/* ---- negations --------------------------------------------------------------------------- */
 
 static void forget(struct pass *p)
 {
@@ -466,11 +463,9 @@ static void apply_negations(struct pass *p)
     end_clause(p, p->count);
 }
 
-/* ---- alternatives -----------------------------------------------------------------------------
- */
+/* ---- alternatives ------------------------------------------------------------------------ */
 
-/* "Steam or pressure" is one of the two; "green or black", of things that may both hold, is doubt.
- */
+/* "Steam or pressure" is one of the two; "green or black", where both may hold, is doubt. */
 static void join_alternatives(struct pass *p)
 {
     for (size_t i = 0; i + 2 < p->count; i++) {

@@ -29,8 +29,7 @@
  * Offsets are 32 bits wide: a text is at most READER_MAX_TEXT long.
  */
 
-/* ---- the text as it is matched (reader_text.c) ------------------------------------------------
- */
+/* ---- the text as it is matched (reader_text.c) ------------------------------------------- */
 
 enum cut_kind { CUT_SOFT, CUT_HARD, CUT_QUESTION }; /* a comma, a full stop, a question mark */
 
@@ -70,8 +69,7 @@ struct token { /* one word */
     bool counts;    /* it can begin a quantity */
 };
 
-/* ---- patterns (reader_patterns.c) -------------------------------------------------------------
- */
+/* ---- patterns (reader_patterns.c) -------------------------------------------------------- */
 
 enum role {
     ROLE_VALUE,
@@ -139,8 +137,7 @@ struct prefilter_state { /* of one pattern, in the clause being looked at */
 /* Where the literals are listed that start with the `length` bytes at `text`. */
 uint32_t prefilter_bucket(const char *text, size_t length);
 
-/* ---- single words (reader_lexicon.c) ----------------------------------------------------------
- */
+/* ---- single words (reader_lexicon.c) ----------------------------------------------------- */
 
 struct lexeme {
     const char *word;
@@ -171,8 +168,7 @@ const struct lexeme *lexicon_slip(const struct lexicon *lexicon, const char *wor
 /* Adds every word of `text` to the vocabulary. */
 void lexicon_learn(struct lexicon *lexicon, const char *text, size_t length);
 
-/* ---- what a pattern needs (reader_literals.c) -------------------------------------------------
- */
+/* ---- what a pattern needs (reader_literals.c) -------------------------------------------- */
 
 struct literal_text {
     const char *text;
@@ -199,8 +195,7 @@ struct literals {
 bool literals_find(const char *source, struct arena *arena, struct lexicon *lexicon,
                    struct literals *literals);
 
-/* ---- the reader -------------------------------------------------------------------------------
- */
+/* ---- the reader -------------------------------------------------------------------------- */
 
 struct reader {
     const struct rules *rules;
@@ -226,8 +221,7 @@ enum status pattern_try(struct reader *reader, struct pattern *pattern, struct d
 /* Compiles a pattern that was tried before or is sound, if that is still to do. */
 enum status pattern_ready(struct reader *reader, struct pattern *pattern);
 
-/* ---- matches ----------------------------------------------------------------------------------
- */
+/* ---- matches ----------------------------------------------------------------------------- */
 
 enum { MATCH_GAPS = 2 };
 

@@ -101,8 +101,7 @@ void lexicon_learn(struct lexicon *lexicon, const char *text, size_t length)
     }
 }
 
-/* ---- slips ------------------------------------------------------------------------------------
- */
+/* ---- slips ------------------------------------------------------------------------------- */
 
 /*
  * English is full of words a letter apart: "bank" and "blank", "coats" and

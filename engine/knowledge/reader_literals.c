@@ -110,11 +110,11 @@ static struct literal_set merged(struct cursor *c, struct literal_set a,
         both = set_new(c, 2 * (a.count + b->count));
         if (c->failed)
             return both;
-        memcpy(both.items, a.items, a.count * sizeof *a.items);
-        both.count = a.count;
+        for (size_t i = 0; i < a.count; i++)
+            set_put(&both, a.items[i].text, a.items[i].length);
     }
-    memcpy(both.items + both.count, b->items, b->count * sizeof *b->items);
-    both.count += b->count;
+    for (size_t i = 0; i < b->count; i++)
+        set_put(&both, b->items[i].text, b->items[i].length);
     return both;
 }
 
@@ -195,8 +195,7 @@ static void append(struct cursor *c, struct literals *sum, struct literal_set *r
     *run = nothing(c).whole;
 }
 
-/* ---- atoms ------------------------------------------------------------------------------------
- */
+/* ---- atoms ------------------------------------------------------------------------------- */
 
 static bool next_is(const struct cursor *c, const char *text)
 {
@@ -410,8 +409,7 @@ static struct literals read_atom(struct cursor *c)
     }
 }
 
-/* ---- repeats, sequences, alternatives ---------------------------------------------------------
- */
+/* ---- repeats, sequences, alternatives ---------------------------------------------------- */
 
 static bool read_count(struct cursor *c, bool *may_be_none, bool *at_most_one)
 {

@@ -5,8 +5,7 @@
 #include "base/text.h"
 #include "knowledge/reader_internal.h"
 
-/* ---- one pattern ------------------------------------------------------------------------------
- */
+/* ---- one pattern ------------------------------------------------------------------------- */
 
 static bool has_capital(const char *source)
 {
@@ -103,8 +102,7 @@ static pcre2_code *compile(struct reader *reader, const char *source, bool capit
                          reader->compiling);
 }
 
-/* The fault is looked for again in what the author wrote, so that the caret stands where it should.
- */
+/* The fault is looked for again in what the author wrote, so that the caret stands right. */
 static enum status tell_fault(struct reader *reader, const struct pattern *pattern,
                               const char *tried, int error, struct diags *diags)
 {
@@ -183,8 +181,7 @@ static struct pattern *pattern_new(struct reader *reader)
     return &reader->patterns[reader->pattern_count++];
 }
 
-/* ---- the prefilter ----------------------------------------------------------------------------
- */
+/* ---- the prefilter ----------------------------------------------------------------------- */
 
 uint32_t prefilter_bucket(const char *text, size_t length)
 {
@@ -282,8 +279,7 @@ static bool filter_add(struct reader *reader, uint32_t pattern, const struct lit
     return true;
 }
 
-/* ---- from the rules ---------------------------------------------------------------------------
- */
+/* ---- from the rules ---------------------------------------------------------------------- */
 
 struct source_list { /* the phrases of one thing */
     const char *const *phrases;

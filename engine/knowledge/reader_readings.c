@@ -19,8 +19,7 @@ struct output {
     uint32_t *before; /* per reading: the one before it in its chain */
 };
 
-/* ---- readings ---------------------------------------------------------------------------------
- */
+/* ---- readings ---------------------------------------------------------------------------- */
 
 static bool says_same(const struct reading *a, const struct reading *b)
 {
@@ -185,8 +184,7 @@ static bool add_readings(struct output *out)
     return true;
 }
 
-/* ---- what was not understood ------------------------------------------------------------------
- */
+/* ---- what was not understood ------------------------------------------------------------- */
 
 static void mark_unclear(struct job *job)
 {
@@ -276,8 +274,7 @@ static void add_bare_answer(struct output *out)
                                           .span = answer->span});
 }
 
-/* ---- all together -----------------------------------------------------------------------------
- */
+/* ---- all together ------------------------------------------------------------------------ */
 
 static bool output_room(struct output *out)
 {

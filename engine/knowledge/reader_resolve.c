@@ -23,8 +23,7 @@ static int compare_u32(uint32_t a, uint32_t b)
     return (a > b) - (a < b);
 }
 
-/* ---- numbers ----------------------------------------------------------------------------------
- */
+/* ---- numbers ----------------------------------------------------------------------------- */
 
 /* Longest first; of one length, what was asked for first, then the order of the files. */
 static int by_claim(const void *left, const void *right)
@@ -63,8 +62,7 @@ static enum status settle_numbers(struct job *job)
     return STATUS_OK;
 }
 
-/* ---- containment ------------------------------------------------------------------------------
- */
+/* ---- containment ------------------------------------------------------------------------- */
 
 static int by_place(const void *left, const void *right)
 {
@@ -110,8 +108,7 @@ static struct piece *pieces_of(const struct match_list *list, bool all, struct a
     return pieces;
 }
 
-/* Both lists are in order of start, so the farthest end so far tells whether a match lies inside.
- */
+/* Both lists are in order of start, so the farthest end so far tells what lies inside. */
 static enum status drop_contained(struct job *job)
 {
     struct match_list *list = &job->matches;
@@ -176,8 +173,7 @@ static void drop_repeated(struct match_list *list)
     compact(list);
 }
 
-/* ---- gaps -------------------------------------------------------------------------------------
- */
+/* ---- gaps -------------------------------------------------------------------------------- */
 
 static size_t first_from(const struct match_list *list, uint32_t start)
 {
@@ -194,29 +190,29 @@ static size_t first_from(const struct match_list *list, uint32_t start)
 }
 
 /* "Filter is not wet" denies "filter wet"; "filter is fine but grains wet" was no match at all. */
-static void settle_gaps(struct match_list *list)
+static void settle_gap(struct match_list *list, struct match *match, unsigned gap)
 {
-    for (size_t i = 0; i < list->count; i++) {
-        struct match *match = &list->items[i];
-        for (unsigned g = 0; g < match->gap_count; g++) {
-            size_t j = first_from(list, match->gaps[g].start);
-            for (; j < list->count && list->items[j].start < match->gaps[g].end; j++) {
-                struct match *inside = &list->items[j];
-                if (inside->role == ROLE_NEGATION) {
-                    match->denied = !match->denied;
-                    inside->used = true;
-                    inside->until = match->end;
-                } else if (inside->role == ROLE_BREAK) {
-                    match->dropped = true;
-                }
-            }
+    size_t i = first_from(list, match->gaps[gap].start);
+    for (; i < list->count && list->items[i].start < match->gaps[gap].end; i++) {
+        struct match *inside = &list->items[i];
+        match->dropped = match->dropped || inside->role == ROLE_BREAK;
+        if (inside->role == ROLE_NEGATION) {
+            match->denied = !match->denied;
+            inside->used = true;
+            inside->until = match->end;
         }
     }
+}
+
+static void settle_gaps(struct match_list *list)
+{
+    for (size_t i = 0; i < list->count; i++)
+        for (unsigned gap = 0; gap < list->items[i].gap_count; gap++)
+            settle_gap(list, &list->items[i], gap);
     compact(list);
 }
 
-/* ---- tokens -----------------------------------------------------------------------------------
- */
+/* ---- tokens ------------------------------------------------------------------------------ */
 
 /* Pieces in order of start: a token is accounted for when pieces reach over all of it. */
 enum status job_cover(struct job *job, bool all)

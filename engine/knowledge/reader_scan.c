@@ -18,8 +18,7 @@ enum {
     TRANSLATE_AFTER = 16 * 1024,
 };
 
-/* ---- one pattern ------------------------------------------------------------------------------
- */
+/* ---- one pattern ------------------------------------------------------------------------- */
 
 struct match *match_add(struct match_list *list)
 {
@@ -43,18 +42,19 @@ struct match *match_add(struct match_list *list)
     return match;
 }
 
-static bool took_part(const PCRE2_SIZE *groups, int count, uint32_t mask)
+/* Whether one of the groups in `mask` took part in the match, which set `count` of them. */
+static bool took_part(const PCRE2_SIZE *groups, size_t count, uint32_t mask)
 {
-    for (int i = 1; i < count && i < 32; i++)
+    for (size_t i = 1; i < count && i < 32; i++)
         if ((mask >> i & 1) && groups[2 * i] != PCRE2_UNSET)
             return true;
     return false;
 }
 
 static void take_groups(struct match *match, const struct pattern *pattern,
-                        const PCRE2_SIZE *groups, int count)
+                        const PCRE2_SIZE *groups, size_t count)
 {
-    for (int i = 1; i < count && i < 32; i++) {
+    for (size_t i = 1; i < count && i < 32; i++) {
         PCRE2_SIZE start = groups[2 * i];
         PCRE2_SIZE end = groups[2 * i + 1];
         if (start == PCRE2_UNSET || end <= start)
@@ -114,7 +114,7 @@ static bool cuts_word(const struct working *w, size_t start, size_t end)
     return before || after;
 }
 
-static enum status take_match(struct job *job, const struct pattern *pattern, int count,
+static enum status take_match(struct job *job, const struct pattern *pattern, size_t count,
                               struct match_list *into)
 {
     const PCRE2_SIZE *groups = pcre2_get_ovector_pointer(job->reader->found);
@@ -156,13 +156,12 @@ enum status job_run(struct job *job, struct pattern *pattern, uint32_t from, uin
         if (groups[1] <= at || groups[1] <= groups[0])
             return STATUS_OK; /* \K can put the start behind the end; such a match says nothing */
         at = groups[1];
-        status = take_match(job, pattern, count, into);
+        status = take_match(job, pattern, (size_t)count, into);
     }
     return status;
 }
 
-/* ---- which patterns ---------------------------------------------------------------------------
- */
+/* ---- which patterns ---------------------------------------------------------------------- */
 
 struct clause { /* of the working text, and what it holds */
     uint32_t from, to;

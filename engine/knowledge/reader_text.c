@@ -95,8 +95,7 @@ static void put_character(struct builder *b)
     b->at += size - 1;
 }
 
-/* Letters in a row up to (step -1) or from (step 1) the neighbour of the current byte; 2 is many.
- */
+/* Letters in a row before (step -1) or behind (step 1) the current byte; 2 is many. */
 static int letters_beside(const struct builder *b, long step)
 {
     return !is_letter(near(b, step)) ? 0 : !is_letter(near(b, 2 * step)) ? 1 : 2;
@@ -106,32 +105,29 @@ static void put_point(struct builder *b)
 {
     int before = near(b, -1);
     int after = near(b, 1);
-    if (is_digit(after) && !is_letter(before)) {
-        put_character(b); /* 1.5 and .5 */
-    } else if (before == '.' || after == '.') {
-        put_cut(b, CUT_SOFT); /* dots in a row trail off; the thought goes on */
-    } else if (letters_beside(b, -1) == 1 && (letters_beside(b, 1) == 1 || !is_word(after))) {
-        put_character(b); /* p.s.i. */
-    } else {
-        put_cut(b, CUT_HARD);
-    }
+    bool decimal = is_digit(after) && !is_letter(before); /* 1.5 and .5 */
+    bool initial =
+        letters_beside(b, -1) == 1 && (letters_beside(b, 1) == 1 || !is_word(after)); /* p.s.i. */
+    bool trails_off = before == '.' || after == '.'; /* ... and the thought goes on */
+    if (decimal || (initial && !trails_off))
+        put_character(b);
+    else
+        put_cut(b, trails_off ? CUT_SOFT : CUT_HARD);
 }
 
 static void put_dash(struct builder *b)
 {
     int before = near(b, -1);
     int after = near(b, 1);
-    if (is_word(before) && is_word(after)) {
+    bool in_word = is_word(before) && is_word(after);
+    bool minus = before == ' ' && is_digit(after);
+    bool range = is_digit(near(b, -2)) && before == ' ' && after == ' ' && is_digit(near(b, 2));
+    if (in_word || minus || range)
         put_character(b);
-    } else if (before == ' ' && is_digit(after)) {
-        put_character(b); /* a minus */
-    } else if (is_digit(near(b, -2)) && before == ' ' && after == ' ' && is_digit(near(b, 2))) {
-        put_character(b); /* 90 - 120 */
-    } else if (is_word(before)) {
+    else if (is_word(before))
         put_space(b); /* green- and black-spotted */
-    } else {
+    else
         put_cut(b, CUT_SOFT);
-    }
 }
 
 /* "Smell: none" goes on after the colon; after more words than a label has, it is a pause. */

@@ -74,8 +74,7 @@ enum status job_tokens(struct job *job)
     return STATUS_OK;
 }
 
-/* ---- slips ------------------------------------------------------------------------------------
- */
+/* ---- slips ------------------------------------------------------------------------------- */
 
 static bool all_letters(const char *word, size_t length)
 {
