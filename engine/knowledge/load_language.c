@@ -52,6 +52,7 @@ static const struct field FIELDS[] = {
     WORDS("negations", negations, negation_count),
     WORDS("hedges", hedges, hedge_count),
     WORDS("breaks", breaks, break_count),
+    WORDS("exceptions", exceptions, exception_count),
     WORDS("ignore", ignore, ignore_count),
     WORDS("alternatives", alternatives, alternative_count),
     WORDS("additions", additions, addition_count),

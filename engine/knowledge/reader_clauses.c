@@ -33,6 +33,7 @@ struct pass {
     uint32_t aside;     /* where the last thing left out ends */
     bool either, also;  /* "or", "and" since then */
     unsigned words;     /* since the last thing said */
+    unsigned either_at; /* how many of them stood before the last "or" */
     /* the clause under way */
     size_t clause;               /* its first item */
     bool said;                   /* something was said in it */
@@ -113,7 +114,7 @@ static enum status list_items(struct pass *p)
 
 static bool ends_scope(const struct item *item)
 {
-    return item->kind == ITEM_CUT || is_role(item, ROLE_BREAK);
+    return item->kind == ITEM_CUT || is_role(item, ROLE_BREAK) || is_role(item, ROLE_EXCEPTION);
 }
 
 /*
@@ -238,8 +239,10 @@ static void deny_first(struct pass *p, size_t at)
 static void deny_further(struct pass *p, size_t at)
 {
     struct match *match = p->items[at].match;
+    /* "Or any black", but not "or it is black". */
+    bool by_or = p->either && p->words - p->either_at <= 2;
     bool joined =
-        p->either || (!p->words && same_subject(p, p->last, match)) ||
+        by_or || (!p->words && same_subject(p, p->last, match)) ||
         (p->also && same_subject(p, p->last, match) && p->last->observable == match->observable);
     if (match->role == ROLE_NUMBER)
         return;
@@ -307,12 +310,13 @@ static bool list_goes_on(struct pass *p, size_t at)
     return false;
 }
 
-/* Whether the negation under way is one that can answer ("none"), and stands at the end. */
+/* Whether the negation under way can answer ("none"), with nothing after it but "so far". */
 static bool may_look_back(const struct pass *p, size_t end)
 {
-    enum { WORDS_AFTER = 2 };
-    const struct match *negation = p->items[p->negation].match;
-    return negation->answers && end - p->negation <= WORDS_AFTER + 1;
+    for (size_t i = p->negation + 1; i < end; i++)
+        if (!is_role(&p->items[i], ROLE_IGNORE))
+            return false;
+    return p->items[p->negation].match->answers;
 }
 
 /* "Green: none": a negation with nothing after it looks back. */
@@ -359,22 +363,24 @@ static bool deny_question(struct pass *p)
     return any;
 }
 
-/*
- * "No green but at the port": after the break nothing is said but where, so it
- * is an exception, and the green is there. It counts as seen, in doubt.
- */
-static void lift_denial(struct pass *p, size_t at)
+/* Whether the next stretch says nothing but where: "no green but at the port". */
+static bool says_only_where(const struct pass *p, size_t at)
 {
     bool where = false;
-    size_t end = at + 1;
-    for (; end < p->count && !ends_scope(&p->items[end]); end++) {
-        if (!is_content(&p->items[end]))
+    for (; at < p->count && !ends_scope(&p->items[at]); at++) {
+        if (!is_content(&p->items[at]))
             continue;
-        if (!only_where(p, p->items[end].match))
-            return;
+        if (!only_where(p, p->items[at].match))
+            return false;
         where = true;
     }
-    for (size_t i = p->negation; where && i < at; i++) {
+    return where;
+}
+
+/* "No green except a speck", "until today": there is some. It counts as seen, in doubt. */
+static void lift_denial(struct pass *p, size_t at)
+{
+    for (size_t i = p->negation; i < at; i++) {
         if (is_role(&p->items[i], ROLE_VALUE) && p->items[i].match->denied) {
             p->items[i].match->denied = false;
             p->items[i].match->hedged = true;
@@ -401,9 +407,12 @@ static void meet_cut(struct pass *p, size_t at)
     const struct item *item = &p->items[at];
     if (item->cut == CUT_SOFT && p->last && list_goes_on(p, at + 1)) {
         p->either = true;
+        p->either_at = p->words;
         return;
     }
     size_t from = p->clause;
+    if (p->last && at + 1 < p->count && is_role(&p->items[at + 1], ROLE_EXCEPTION))
+        lift_denial(p, at); /* "no green, except near the lid" */
     end_clause(p, at);
     p->asked_from = from;
     p->asked_to = item->cut == CUT_QUESTION ? at : from;
@@ -446,13 +455,16 @@ static void apply_negations(struct pass *p)
             meet_content(p, i);
         } else if (is_role(item, ROLE_NEGATION)) {
             meet_negation(p, i);
-        } else if (is_role(item, ROLE_BREAK)) {
-            if (p->last)
+        } else if (ends_scope(item)) {
+            if (p->last && (is_role(item, ROLE_EXCEPTION) || says_only_where(p, i + 1)))
                 lift_denial(p, i);
             end_clause(p, i);
         } else {
+            if (is_role(item, ROLE_OR)) {
+                p->either = true;
+                p->either_at = p->words;
+            }
             p->words++;
-            p->either = p->either || is_role(item, ROLE_OR);
             p->also = p->also || is_role(item, ROLE_AND);
             if (item->kind == ITEM_UNKNOWN && p->last)
                 forget(p);

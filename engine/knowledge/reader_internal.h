@@ -78,6 +78,7 @@ enum role {
     ROLE_NEGATION,
     ROLE_HEDGE,
     ROLE_BREAK,
+    ROLE_EXCEPTION,
     ROLE_OR,
     ROLE_AND,
     ROLE_IGNORE,
@@ -184,6 +185,7 @@ enum { REQUIRED_MOST = 3 };
 
 struct literals {
     bool sound;               /* read from end to end, and plain enough that it must compile */
+    bool plain;               /* nothing but its letters matters: no look around, no anchor */
     bool exact;               /* the pattern matches `whole` and nothing else */
     struct literal_set whole; /* when exact */
     /* Any match contains one string of each of these; the most telling first. */
@@ -236,6 +238,7 @@ struct match {
     unsigned gap_count;
     bool over, under; /* how the quantity is bounded */
     bool asked;       /* of the observable that was asked for: wins among numbers of its length */
+    bool word;        /* a single word by itself: any phrase of the same place goes before it */
     bool answers;     /* a negation that answers by itself: "none" */
     uint32_t until;   /* a negation in a gap: where that match ends, and with it the denial */
     bool dropped;

@@ -29,9 +29,10 @@ struct cursor {
     struct lexicon *lexicon;
     struct literals nothing; /* the empty string */
     unsigned depth;
-    bool lost;   /* syntax this does not read: nothing is known of the whole pattern */
-    bool doubt;  /* syntax this reads, but PCRE2 may have something against */
-    bool failed; /* out of memory */
+    bool lost;    /* syntax this does not read: nothing is known of the whole pattern */
+    bool asserts; /* something besides its letters matters */
+    bool doubt;   /* syntax this reads, but PCRE2 may have something against */
+    bool failed;  /* out of memory */
 };
 
 static struct literals read_alternatives(struct cursor *c);
@@ -271,8 +272,10 @@ static struct literals read_group(struct cursor *c)
         if (!group_head(c, &asserts))
             return ANYTHING;
     }
-    if (asserts)
+    if (asserts) {
         c->lexicon = NULL;
+        c->asserts = true;
+    }
     struct literals inside = read_alternatives(c);
     c->lexicon = lexicon;
     c->depth--;
@@ -294,6 +297,7 @@ static struct literals read_escape(struct cursor *c)
     }
     char e = *c->at++;
     if (strchr("bBAGzZK", e)) {
+        c->asserts = true;
         c->doubt = c->doubt || (e != 'b' && e != 'B') || (c->at < c->end && strchr("?*+{", *c->at));
         return nothing(c);
     }
@@ -392,6 +396,7 @@ static struct literals read_atom(struct cursor *c)
         return read_escape(c);
     case '^':
     case '$':
+        c->asserts = true;
         c->doubt = c->doubt || (c->at < c->end && strchr("?*+{", *c->at));
         return nothing(c);
     case '.':
@@ -530,6 +535,7 @@ bool literals_find(const char *source, struct arena *arena, struct lexicon *lexi
         return true;
     }
     learn(&c, literals);
+    literals->plain = !c.asserts;
     literals->sound = !c.doubt && c.end - source < SOUND_LONGEST;
     if (literals->exact)
         require(literals, literals->whole);

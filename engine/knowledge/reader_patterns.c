@@ -291,7 +291,7 @@ struct source_list { /* the phrases of one thing */
 
 static bool all_single_words(const struct literals *literals)
 {
-    if (!literals->exact)
+    if (!literals->exact || !literals->plain)
         return false;
     for (size_t i = 0; i < literals->whole.count; i++)
         for (uint32_t j = 0; j < literals->whole.items[i].length; j++) {
@@ -389,6 +389,7 @@ static enum status add_language(struct reader *reader, struct diags *diags)
         {l->negations, NULL, l->negation_count, ROLE_NEGATION, 0, 0},
         {l->hedges, NULL, l->hedge_count, ROLE_HEDGE, 0, 0},
         {l->breaks, NULL, l->break_count, ROLE_BREAK, 0, 0},
+        {l->exceptions, NULL, l->exception_count, ROLE_EXCEPTION, 0, 0},
         {l->alternatives, NULL, l->alternative_count, ROLE_OR, 0, 0},
         {l->additions, NULL, l->addition_count, ROLE_AND, 0, 0},
         {l->ignore, NULL, l->ignore_count, ROLE_IGNORE, 0, 0},

@@ -152,23 +152,39 @@ static bool same_match(const struct match *a, const struct match *b)
            a->observable == b->observable && a->item == b->item;
 }
 
-/* Of the same words, what they say of a sign goes before the part they play in the sentence: a
- * value may be called "none". In order of place the former comes first. */
-static bool outranked(const struct match *match, const struct match *first)
+static bool same_place(const struct match *a, const struct match *b)
 {
-    return match->start == first->start && match->end == first->end &&
-           first->role <= ROLE_STATEMENT && match->role > ROLE_STATEMENT;
+    return a->start == b->start && a->end == b->end;
 }
 
-static void drop_repeated(struct match_list *list)
+/*
+ * Of the same words, what they say of a sign goes before the part they play in
+ * the sentence: a value may be called "none". And a phrase goes before a word:
+ * "no" in "no, it is green" denies nothing.
+ */
+static void drop_outranked(struct match *matches, size_t count)
 {
-    size_t first = 0; /* at this place */
-    for (size_t i = 1; i < list->count; i++) {
-        struct match *match = &list->items[i];
-        if (match->start != list->items[first].start || match->end != list->items[first].end)
-            first = i;
-        match->dropped =
-            same_match(&list->items[i - 1], match) || outranked(match, &list->items[first]);
+    bool content = false;
+    bool phrase = false;
+    for (size_t i = 0; i < count; i++) {
+        content = content || matches[i].role <= ROLE_STATEMENT;
+        phrase = phrase || !matches[i].word;
+    }
+    for (size_t i = 0; i < count; i++)
+        matches[i].dropped = (content && matches[i].role > ROLE_STATEMENT) ||
+                             (phrase && matches[i].word) ||
+                             (i && same_match(&matches[i - 1], &matches[i]));
+}
+
+static void settle_places(struct match_list *list)
+{
+    size_t first = 0;
+    for (size_t i = 1; i <= list->count; i++) {
+        if (i < list->count && same_place(&list->items[first], &list->items[i]))
+            continue;
+        if (i - first > 1)
+            drop_outranked(list->items + first, i - first);
+        first = i;
     }
     compact(list);
 }
@@ -252,7 +268,7 @@ enum status job_resolve(struct job *job)
     if (status != STATUS_OK)
         return status;
     compact(list);
-    drop_repeated(list);
+    settle_places(list);
     settle_gaps(list);
     return job_cover(job, true);
 }

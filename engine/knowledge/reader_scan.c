@@ -280,8 +280,8 @@ static enum status scan_clause(struct job *job, struct clause *clause)
 /* A word may play several parts; the one that changes most is taken. */
 static enum status add_word_roles(struct job *job)
 {
-    static const enum role order[] = {ROLE_NEGATION, ROLE_HEDGE, ROLE_BREAK, ROLE_OR,
-                                      ROLE_AND,      ROLE_YES,   ROLE_NO};
+    static const enum role order[] = {ROLE_NEGATION, ROLE_HEDGE, ROLE_BREAK, ROLE_EXCEPTION,
+                                      ROLE_OR,       ROLE_AND,   ROLE_YES,   ROLE_NO};
     for (size_t i = 0; i < job->token_count; i++) {
         const struct token *token = &job->tokens[i];
         for (size_t j = 0; token->roles && j < sizeof order / sizeof *order; j++) {
@@ -295,6 +295,7 @@ static enum status add_word_roles(struct job *job)
             match->start = token->start;
             match->end = token->end;
             match->role = order[j];
+            match->word = true;
             match->answers = token->roles >> ROLE_NO & 1;
             break;
         }

@@ -483,6 +483,8 @@ struct language {
     size_t hedge_count;
     const char *const *breaks; /* end the scope of a negation or hedge ("but", "though") */
     size_t break_count;
+    const char *const *exceptions; /* what was denied before them does hold ("except", "until") */
+    size_t exception_count;
     const char *const *ignore; /* need no understanding ("the", "is", "there") */
     size_t ignore_count;
     const char *const *alternatives; /* join what may stand for one another ("or", "nor") */

@@ -55,7 +55,8 @@ static inline struct language small_language(void)
             "can't tell(?: (?:if|whether))?");
     PHRASES(breaks, "but", "just", "after", "since");
     PHRASES(ignore, "the|a|an|is|it|at|in|on|of|there|any|yet|looks?|so|all|over", "so far",
-            "not only");
+            "not only", "no(?= (?:it|there) )");
+    PHRASES(exceptions, "except", "until");
     PHRASES(alternatives, "or", "nor");
     PHRASES(additions, "and");
     PHRASES(about, "about", "around");
@@ -88,6 +89,8 @@ static inline struct language small_language(void)
         .hedge_count = COUNT_OF(hedges),
         .breaks = breaks,
         .break_count = COUNT_OF(breaks),
+        .exceptions = exceptions,
+        .exception_count = COUNT_OF(exceptions),
         .ignore = ignore,
         .ignore_count = COUNT_OF(ignore),
         .alternatives = alternatives,

@@ -74,6 +74,12 @@ static void test_negation(void **state)
         {"red? no", TINT, 0, RED, 0},
         {"red? no, blue", TINT, BLUE, RED, 0},
         {"no, it is red", TINT, RED, 0, 0},
+        {"no it is red", TINT, RED, 0, 0},
+        {"red at the top none at the bottom", TINT, RED, 0, 0},
+        {"red: none so far", TINT, 0, RED, 0},
+        {"red none over there", TINT, RED, 0, 0},
+        {"no red slime patches", TEXTURE, 0, SLICK, 0},
+        {"no red moist", DAMP, 0, 0, 0},
         {"no red at the top", WHERE, 0, 0, 0},
         {"no red at the top", TINT, 0, RED, 0},
         {"none at the top", WHERE, 0, TOP, 0},
@@ -94,6 +100,9 @@ static void test_unclear_negation(void **state)
         {"there isn't no red", TINT, RED, 0, RED},
         {"not without red", TINT, RED, 0, RED},
         {"no red but at the top", TINT, RED, 0, RED},
+        {"no red except at the top", TINT, RED, 0, RED},
+        {"no red, except at the top", TINT, RED, 0, RED},
+        {"no red until day 12", TINT, RED, 0, RED},
     };
     struct small *s = *state;
     check(s, rows, COUNT_OF(rows));
