@@ -214,8 +214,24 @@ static double z_at(const struct cook_organism *organism, enum cook_end z)
     return low_is_bad(&organism->z, z);
 }
 
-enum process_fault cook_doses(const struct cook_setup *setup, const struct cook_course *course,
-                              enum cook_end z, struct cook_doses *doses)
+static void take_doses(const struct cook_setup *setup, const double *core, double *total,
+                       size_t steps, double step, enum cook_end z, struct cook_doses *doses)
+{
+    lethality_curve(core, steps + 1, step, LETHALITY_F0_CELSIUS, LETHALITY_F0_Z, total);
+    doses->f0 = total[steps];
+    doses->core = core[steps];
+    for (size_t i = 0; i < setup->organism_count; i++) {
+        const struct cook_organism *organism = &setup->organisms[i];
+        lethality_curve(core, steps + 1, step, organism->reference_celsius, z_at(organism, z),
+                        total);
+        doses->organisms[i] = total[steps];
+    }
+}
+
+/* Into one `doses` for the central z, or into three for all. */
+static enum process_fault course_doses(const struct cook_setup *setup,
+                                       const struct cook_course *course, bool all_z,
+                                       struct cook_doses *doses)
 {
     double length = course->come_up + course->hold + course->cool;
     size_t steps = (size_t)ceil(length / step_minutes), count = steps + 1;
@@ -225,20 +241,25 @@ enum process_fault cook_doses(const struct cook_setup *setup, const struct cook_
 
     if (core != NULL && total != NULL)
         fault = course_core(setup, course, step, core, count);
-    if (fault == PROCESS_OK) {
-        lethality_curve(core, count, step, LETHALITY_F0_CELSIUS, LETHALITY_F0_Z, total);
-        doses->f0 = total[steps];
-        doses->core = core[steps];
-        for (size_t i = 0; i < setup->organism_count; i++) {
-            const struct cook_organism *organism = &setup->organisms[i];
-            lethality_curve(core, count, step, organism->reference_celsius, z_at(organism, z),
-                            total);
-            doses->organisms[i] = total[steps];
-        }
-    }
+    if (fault == PROCESS_OK && !all_z)
+        take_doses(setup, core, total, steps, step, COOK_CENTRAL, doses);
+    for (int z = 0; fault == PROCESS_OK && all_z && z < COOK_ENDS; z++)
+        take_doses(setup, core, total, steps, step, (enum cook_end)z, &doses[z]);
     free(core);
     free(total);
     return fault;
+}
+
+enum process_fault cook_doses(const struct cook_setup *setup, const struct cook_course *course,
+                              struct cook_doses *doses)
+{
+    return course_doses(setup, course, false, doses);
+}
+
+enum process_fault cook_doses_by_z(const struct cook_setup *setup, const struct cook_course *course,
+                                   struct cook_doses doses[COOK_ENDS])
+{
+    return course_doses(setup, course, true, doses);
 }
 
 /* ---- the time needed ------------------------------------------------------------------------- */

@@ -21,7 +21,10 @@ struct cook_doses {
     double core; /* degC at its end */
 };
 enum process_fault cook_doses(const struct cook_setup *setup, const struct cook_course *course,
-                              enum cook_end z, struct cook_doses *doses);
+                              struct cook_doses *doses);
+/* The same course once for each end of the organisms' z. */
+enum process_fault cook_doses_by_z(const struct cook_setup *setup, const struct cook_course *course,
+                                   struct cook_doses doses[COOK_ENDS]);
 
 /* Minutes at pressure on this course until the survivors that count are few enough. */
 enum process_fault cook_minutes_needed(const struct cook_setup *setup,

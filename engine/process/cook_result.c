@@ -42,7 +42,7 @@ static enum process_fault one_at_a_time(const struct cook_setup *setup,
         bool moved = course.come_up != middle.come_up || course.air != middle.air ||
                      course.cool != middle.cool;
         if (moved) {
-            enum process_fault fault = cook_doses(setup, &course, COOK_CENTRAL, &doses);
+            enum process_fault fault = cook_doses(setup, &course, &doses);
             if (fault != PROCESS_OK)
                 return fault;
         }
@@ -65,8 +65,7 @@ static enum process_fault fill_nodes(const struct cook_setup *setup, struct cook
         struct cook_course course =
             cook_course_at(setup, COOK_CENTRAL, COOK_CENTRAL, COOK_CENTRAL, COOK_CENTRAL);
         course.diffusivity = nodes[i];
-        enum process_fault fault =
-            cook_doses(setup, &course, COOK_CENTRAL, &spread->node[spread->nodes]);
+        enum process_fault fault = cook_doses(setup, &course, &spread->node[spread->nodes]);
         if (fault != PROCESS_OK)
             return fault;
         if (nodes[i] <= range->central * (1.0 + 1e-9))
@@ -89,9 +88,8 @@ static enum process_fault fill_spread(const struct cook_setup *setup, struct coo
         (fault = one_at_a_time(setup, &spread->central, COOK_AIR, spread->air)) != PROCESS_OK ||
         (fault = one_at_a_time(setup, &spread->central, COOK_COOLING, spread->cool)) != PROCESS_OK)
         return fault;
-    for (int z = 0; z < COOK_ENDS; z++)
-        if ((fault = cook_doses(setup, &middle, (enum cook_end)z, &at_z[z])) != PROCESS_OK)
-            return fault;
+    if ((fault = cook_doses_by_z(setup, &middle, at_z)) != PROCESS_OK)
+        return fault;
     cook_resistance(setup, at_z, spread->resistance);
     return PROCESS_OK;
 }
@@ -192,8 +190,10 @@ static enum process_fault fill_ends(const struct cook_setup *setup,
         steam.air_share = course.air;
         held.cool = 0.0;
         if ((fault = steam_celsius(&steam, &hot)) != PROCESS_OK ||
-            (fault = cook_doses(setup, &course, COOK_CENTRAL, &doses)) != PROCESS_OK ||
-            (fault = cook_doses(setup, &held, COOK_CENTRAL, &at_hold)) != PROCESS_OK ||
+            (e != COOK_CENTRAL && (fault = cook_doses(setup, &course, &doses)) != PROCESS_OK))
+            return fault;
+        at_hold = doses;
+        if ((course.cool > 0.0 && (fault = cook_doses(setup, &held, &at_hold)) != PROCESS_OK) ||
             (fault = cook_minutes_needed(setup, &course, spread->resistance[e], e, &minutes)) !=
                 PROCESS_OK)
             return fault;
@@ -252,7 +252,7 @@ static enum process_fault judge(const struct cook_setup *setup, const struct coo
 
     course.cool = 0.0;
     course.diffusivity = setup->adequate_diffusivity;
-    enum process_fault fault = cook_doses(setup, &course, COOK_CENTRAL, &doses);
+    enum process_fault fault = cook_doses(setup, &course, &doses);
     if (fault != PROCESS_OK)
         return fault;
     result->f0_adequate_at = doses.f0;

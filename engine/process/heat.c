@@ -7,6 +7,8 @@
 #include <gsl/gsl_sf_bessel.h>
 #include <math.h>
 
+#include "process/heat_internal.h"
+
 /* Below this Fourier number the centre has not noticed: 1 - theta < 2 erfc(1 / (2 sqrt Fo)). */
 static const double fourier_unnoticed = 0.008;
 /* exp of less than this is nothing beside 1. */
@@ -162,5 +164,39 @@ double heat_theta(const struct heat_model *model, double seconds)
         return 1.0;
     for (size_t i = 0; i < model->count; i++)
         theta *= series_sum(&model->series[i], model->fourier_rate[i] * seconds);
+    return theta;
+}
+
+void heat_walk_start(struct heat_walk *walk, const struct heat_model *model, double step)
+{
+    *walk = (struct heat_walk){.model = model, .step = step};
+    for (size_t i = 0; i < model->count; i++) {
+        const struct heat_series *series = &model->series[i];
+        walk->terms[i] = HEAT_TERMS;
+        for (size_t j = 0; j < HEAT_TERMS; j++) {
+            walk->term[i][j] = series->c[j];
+            walk->factor[i][j] =
+                exp(-series->zeta[j] * series->zeta[j] * model->fourier_rate[i] * step);
+        }
+    }
+}
+
+double heat_walk_on(struct heat_walk *walk)
+{
+    static const double negligible = 1e-18;
+    double theta = 1.0, seconds = (double)++walk->steps * walk->step;
+
+    for (size_t i = 0; i < walk->model->count; i++) {
+        double *term = walk->term[i], sum = 0.0;
+        const double *factor = walk->factor[i];
+        for (size_t j = 0; j < walk->terms[i]; j++) {
+            term[j] *= factor[j];
+            sum += term[j];
+        }
+        while (walk->terms[i] > 0 && fabs(term[walk->terms[i] - 1]) < negligible)
+            walk->terms[i]--;
+        if (walk->model->fourier_rate[i] * seconds >= fourier_unnoticed)
+            theta *= sum;
+    }
     return theta;
 }

@@ -5,6 +5,8 @@
 #include <stdint.h>
 #include <stdlib.h>
 
+#include "process/heat_internal.h"
+
 /*
  * Duhamel's integral for straight lines. With S(t) the integral of theta, the
  * centre lags its surroundings by
@@ -30,6 +32,8 @@ static void integral_release(struct integral *table)
 static enum process_fault integral_fill(struct integral *table, const struct heat_model *model,
                                         double step, size_t count)
 {
+    struct heat_walk walk;
+
     if (count > SIZE_MAX / sizeof(double) / 2)
         return FAULT_MEMORY;
     *table = (struct integral){.step = step, .count = count};
@@ -39,11 +43,12 @@ static enum process_fault integral_fill(struct integral *table, const struct hea
         integral_release(table);
         return FAULT_MEMORY;
     }
+    heat_walk_start(&walk, model, 0.5 * step);
     table->theta[0] = 1.0;
     table->sum[0] = 0.0;
     for (size_t i = 1; i < count; i++) {
-        double middle = heat_theta(model, ((double)i - 0.5) * step);
-        table->theta[i] = heat_theta(model, (double)i * step);
+        double middle = heat_walk_on(&walk);
+        table->theta[i] = heat_walk_on(&walk);
         table->sum[i] =
             table->sum[i - 1] + step / 6.0 * (table->theta[i - 1] + 4.0 * middle + table->theta[i]);
     }
@@ -85,7 +90,7 @@ static double surroundings(const struct heat_model *model, const struct integral
 {
     double outside = history[0].celsius;
 
-    *behind = (outside - start) * heat_theta(model, seconds);
+    *behind = outside != start ? (outside - start) * heat_theta(model, seconds) : 0.0;
     for (size_t i = 1; i < points && history[i - 1].seconds < seconds; i++) {
         const struct heat_point *from = &history[i - 1], *to = &history[i];
         double length = to->seconds - from->seconds;

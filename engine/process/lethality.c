@@ -20,13 +20,12 @@ double lethality_rate(double celsius, double reference_celsius, double z)
     return exp(M_LN10 * (celsius - reference_celsius) / z);
 }
 
-/* Integral of the rate over a unit of time in which the temperature goes in a straight line. */
-static double mean_rate(double from, double to)
+/* Integral of the rate over a unit of time in which the temperature goes in a straight line, so that
+ * the rate goes from `from` to `to` = from e^ratio. */
+static double mean_rate(double from, double to, double ratio)
 {
-    double ratio = log(to / from);
-
     /* The logarithmic mean; its series where the difference drowns in rounding. */
-    if (fabs(ratio) < 1e-4)
+    if (fabs(ratio) < 1e-3)
         return 0.5 * (from + to) * (1.0 - ratio * ratio / 12.0);
     return (to - from) / ratio;
 }
@@ -71,7 +70,8 @@ enum process_fault lethality_add(struct lethality *sum, double minutes, double c
             sum->gap_minutes += length;
             add_compensated(sum, length * fmin(rate, sum->last_rate));
         } else {
-            add_compensated(sum, length * mean_rate(sum->last_rate, rate));
+            double ratio = M_LN10 * (celsius - sum->last_celsius) / sum->z;
+            add_compensated(sum, length * mean_rate(sum->last_rate, rate, ratio));
         }
     }
     sum->last_time = minutes;
@@ -111,7 +111,7 @@ void lethality_curve(const double *celsius, size_t count, double step_minutes,
         bool last = i + 1 == count;
         after = last ? 0.0 : lethality_rate(celsius[i + 1], reference_celsius, z);
         if (count < 3)
-            area = mean_rate(here, next);
+            area = mean_rate(here, next, log(next / here));
         else if (i == 1)
             area = (5.0 * here + 8.0 * next - after) / 12.0;
         else if (last)

@@ -2,6 +2,7 @@
 /* One cell of a temperature log: a number, a time of day, a date, a temperature. */
 #include <math.h>
 #include <stdbool.h>
+#include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -40,8 +41,39 @@ static bool take(struct cell *cell, char wanted)
     return true;
 }
 
-/* A decimal number; NULL or what is wrong. Written out because strtod also takes "inf" and hex. */
-static const char *take_number(struct cell *cell, double *number)
+/*
+ * Plain digits with at most one point, no more than 15 of them: a whole number
+ * and a power of ten that are both exact, so their quotient is the nearest double.
+ */
+static bool take_plain(struct cell *cell, double *number)
+{
+    static const double powers[] = {1e0, 1e1, 1e2,  1e3,  1e4,  1e5,  1e6,  1e7,
+                                    1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15};
+    const char *at = cell->at;
+    bool negative = at < cell->end && *at == '-', point = false;
+    int64_t whole = 0;
+    int digits = 0, behind = 0;
+
+    for (at += negative; at < cell->end; at++) {
+        if (*at == '.' && !point) {
+            point = true;
+        } else if (*at >= '0' && *at <= '9' && digits < 15) {
+            whole = 10 * whole + (*at - '0');
+            digits++;
+            behind += point;
+        } else {
+            break;
+        }
+    }
+    if (digits == 0 || (at < cell->end && strchr("0123456789.eE", *at) != NULL))
+        return false;
+    *number = (double)(negative ? -whole : whole) / powers[behind];
+    cell->at = at;
+    return true;
+}
+
+/* Any decimal number. Its characters are picked first because strtod also takes "inf" and hex. */
+static bool take_any(struct cell *cell, double *number)
 {
     char copy[CELL_LIMIT];
     size_t length = 0;
@@ -55,11 +87,17 @@ static const char *take_number(struct cell *cell, double *number)
     char *stop;
     *number = strtod(copy, &stop);
     if (stop == copy || !isfinite(*number))
-        return "is no number";
+        return false;
     cell->at += stop - copy;
-    if (cell->at < cell->end && *cell->at == ',')
-        return decimal_comma;
-    return NULL;
+    return true;
+}
+
+/* A number; NULL or what is wrong. */
+static const char *take_number(struct cell *cell, double *number)
+{
+    if (!take_plain(cell, number) && !take_any(cell, number))
+        return "is no number";
+    return cell->at < cell->end && *cell->at == ',' ? decimal_comma : NULL;
 }
 
 /* HH:MM, HH:MM:SS, HH:MM:SS.fff */
