@@ -19,7 +19,10 @@
 #include "base/diag.h"
 #include "knowledge/reader.h"
 #include "knowledge/rules.h"
+#include "process/cook.h"
+#include "process/probe.h"
 #include "reason/reason.h"
+#include "triage/physics.h"
 #include "triage/triage.h"
 
 enum { RUNS = 31, LOOPS = 200 };
@@ -166,6 +169,73 @@ static void bench_parts(struct parts *parts, struct diags *diags)
     row("whole verdict, explanation included", median(verdict, LOOPS), "ms", "median of 200");
 }
 
+/* ---- process physics -------------------------------------------------------------------------- */
+
+static void bench_cook(const struct rules *rules)
+{
+    struct cook_organism organisms[COOK_MAX_ORGANISMS];
+    struct physics_refusal refusal;
+    struct cook_result result;
+    struct cook_setup setup;
+    struct known_cook known;
+    double times[RUNS];
+
+    known_cook_init(&known);
+    known.gauge = 15 * STEAM_KPA_PER_PSI;
+    known.minutes = 150;
+    known.altitude = 1600;
+    known.vessel.kind = physics_nearest_vessel(rules, SHAPE_BRICK, 1360);
+    for (size_t i = 0; i < RUNS; i++) {
+        double start = now();
+        if (physics_cook(rules, &known, &setup, organisms, NULL, &refusal) != PHYSICS_OK ||
+            cook_compute(&setup, &result) != PROCESS_OK)
+            die("cannot compute a cook");
+        times[i] = now() - start;
+    }
+    row("one cook with its ranges", median(times, RUNS), "ms", "median of 31, goal 5");
+}
+
+static bool add_reading(void *context, double minutes, double celsius)
+{
+    return cook_probe_add(context, minutes, celsius) == PROCESS_OK;
+}
+
+/* A log of a million rows, made block by block so that making it is not timed. */
+static void bench_log(const struct rules *rules, struct diags *diags)
+{
+    enum { ROWS = 1000000, BLOCK = 1000 };
+    static char block[BLOCK * 32];
+    struct cook_organism organisms[COOK_MAX_ORGANISMS];
+    struct physics_refusal refusal;
+    struct known_cook known;
+    struct cook_setup setup;
+    struct cook_probe probe;
+    double spent = 0;
+
+    known_cook_init(&known);
+    known.minutes = 0;
+    if (physics_cook(rules, &known, &setup, organisms, NULL, &refusal) != PHYSICS_OK)
+        die("cannot set up a cook");
+    cook_probe_init(&probe, &setup, 10);
+    const struct probe_options options = {NULL, PROBE_CELSIUS};
+    const struct probe_sink sink = {&probe, add_reading};
+    struct probe_reader *reader = probe_reader_new(&options, &sink, diags);
+    for (int first = 0; reader != NULL && first < ROWS; first += BLOCK) {
+        size_t length = 0;
+        for (int i = first; i < first + BLOCK; i++)
+            length += (size_t)snprintf(block + length, sizeof block - length, "%.3f,%.2f\n",
+                                       0.005 * i, 100 + 0.01 * (i % 2000));
+        double start = now();
+        if (probe_reader_feed(reader, block, length) != STATUS_OK)
+            die("cannot read a log");
+        spent += now() - start;
+    }
+    if (reader == NULL || probe_reader_finish(reader) != STATUS_OK)
+        die("cannot read a log");
+    probe_reader_free(reader);
+    row("a probe log of a million rows", spent, "ms", "once, goal 1000");
+}
+
 int main(int argc, char **argv)
 {
     struct parts parts = {0};
@@ -175,6 +245,8 @@ int main(int argc, char **argv)
     bench_process(argv[1]);
     load_parts(&parts, diags);
     bench_parts(&parts, diags);
+    bench_cook(parts.rules);
+    bench_log(parts.rules, diags);
     posterior_release(&parts.posterior);
     triage_free(parts.triage);
     reasoner_free(parts.reasoner);
