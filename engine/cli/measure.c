@@ -9,6 +9,7 @@
 #include <string.h>
 
 #include "process/probe.h"
+#include "voice/plan.h"
 
 enum exit_status option_fault(struct app *app, const char *name, const char *format, ...)
 {
@@ -293,17 +294,11 @@ enum exit_status option_vessel(struct app *app, struct known_vessel *vessel)
 
 enum exit_status option_date(struct app *app, const char *name, const char **date)
 {
-    static const int days[] = {31, 29, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31};
-    const char *word = arguments_value(&app->arguments, name);
-    int year = 0, month = 0, day = 0, used = 0;
+    struct tm read;
 
-    *date = word;
-    if (word == NULL)
-        return EXIT_FINE;
-    if (sscanf(word, "%4d-%2d-%2d%n", &year, &month, &day, &used) != 3 || word[used] != '\0' ||
-        strlen(word) != 10 || year < 1900 || month < 1 || month > 12 || day < 1 ||
-        day > days[month - 1])
-        return option_fault(app, name, "'%s' is no date; for instance 2025-03-31", word);
+    *date = arguments_value(&app->arguments, name);
+    if (*date != NULL && !voice_date_read(*date, &read))
+        return option_fault(app, name, "'%s' is no date; for instance 2025-03-31", *date);
     return EXIT_FINE;
 }
 

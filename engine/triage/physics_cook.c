@@ -38,16 +38,16 @@ static void cook_packing(const struct rules *rules, int packing, struct cook_set
 /* Grams of grain as bought in one vessel that holds `grams` hydrated. */
 static double dry_grams(const struct rules *rules, const struct known_grain *grain, double grams)
 {
-    double own = physics_own_moisture(rules, grain), dry, water;
-    double moisture = physics_moisture(rules, grain, NULL);
+    double grain_moisture = physics_own_moisture(rules, grain), dry, water;
+    double target = physics_moisture(rules, grain, NULL);
 
     if (!isnan(grain->dry))
         return grain->dry;
-    if (isnan(moisture)) {
+    if (isnan(target)) {
         struct moisture_band band = physics_band(rules, grain->kind);
-        moisture = 0.5 * (band.lo + band.hi);
+        target = 0.5 * (band.lo + band.hi);
     }
-    return moisture_recipe(grams, own, moisture, &dry, &water) == PROCESS_OK ? dry : grams;
+    return moisture_recipe(grams, grain_moisture, target, &dry, &water) == PROCESS_OK ? dry : grams;
 }
 
 static void say_assumed(const struct rules *rules, const struct known_cook *known,

@@ -47,17 +47,41 @@ const char *plan_chance(double chance, char room[CHANCE_ROOM])
     return room;
 }
 
+/* `count` decimal digits at `text`; -1 when they are not. */
+static int digits(const char *text, int count)
+{
+    int number = 0;
+
+    for (int i = 0; i < count; i++) {
+        if (text[i] < '0' || text[i] > '9')
+            return -1;
+        number = 10 * number + (text[i] - '0');
+    }
+    return number;
+}
+
+bool voice_date_read(const char *text, struct tm *date)
+{
+    static const int days[] = {31, 29, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31};
+
+    if (strlen(text) != DATE_ROOM - 1 || text[4] != '-' || text[7] != '-')
+        return false;
+    int year = digits(text, 4), month = digits(text + 5, 2), day = digits(text + 8, 2);
+    if (year < 1900 || month < 1 || month > 12 || day < 1 || day > days[month - 1])
+        return false;
+    /* At noon in UTC, so that no change of clocks can move the date. */
+    *date = (struct tm){.tm_year = year - 1900, .tm_mon = month - 1, .tm_mday = day, .tm_hour = 12};
+    return true;
+}
+
 const char *voice_date(const char *start, double days, char room[DATE_ROOM])
 {
-    int year, month, day;
+    struct tm date;
 
     room[0] = '\0';
-    if (start == NULL || !isfinite(days) || sscanf(start, "%4d-%2d-%2d", &year, &month, &day) != 3)
+    if (start == NULL || !isfinite(days) || !voice_date_read(start, &date))
         return room;
-    /* At noon in UTC, so that no change of clocks can move the date. */
-    struct tm date = {.tm_year = year - 1900, .tm_mon = month - 1, .tm_mday = day, .tm_hour = 12};
-    time_t noon = timegm(&date);
-    noon += (time_t)lround(days) * 86400;
+    time_t noon = timegm(&date) + (time_t)lround(days) * 86400;
     if (gmtime_r(&noon, &date) != NULL)
         strftime(room, DATE_ROOM, "%Y-%m-%d", &date);
     return room;

@@ -4,6 +4,7 @@
 
 #include <jansson.h>
 #include <stdbool.h>
+#include <time.h>
 
 #include "knowledge/rules.h"
 #include "process/cook.h"
@@ -66,6 +67,8 @@ struct forecast_told {
 void voice_forecast(struct screen *screen, const struct forecast_told *told);
 json_t *voice_forecast_json(const struct forecast_told *told);
 
+/* Reads YYYY-MM-DD (ISO 8601) from 1900 on; false when it is no date. */
+bool voice_date_read(const char *text, struct tm *date);
 /* An ISO 8601 date some days after `start` into `room` (11 bytes); "" when start is no date. */
 enum { DATE_ROOM = 11 };
 const char *voice_date(const char *start, double days, char room[DATE_ROOM]);

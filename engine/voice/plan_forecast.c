@@ -216,11 +216,11 @@ static json_t *days_json(const struct forecast_told *told)
     json_t *array = json_array();
     double last = last_day(told);
 
-    for (double day = 0.0; array != NULL && day <= last; day += 1.0) {
+    for (int day = 0; array != NULL && day <= last; day++) {
         struct range coverage;
         forecast_coverage(told->forecast, day, &coverage);
         json_array_append_new(array,
-                              json_pack("{s:f, s:f, s:f, s:f}", "day", day, "low", coverage.low,
+                              json_pack("{s:i, s:f, s:f, s:f}", "day", day, "low", coverage.low,
                                         "central", coverage.central, "high", coverage.high));
     }
     return array;
