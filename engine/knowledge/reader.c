@@ -13,7 +13,7 @@ static bool reader_room(struct reader *reader)
     reader->scratch = arena_new(NULL);
     reader->compiling = pcre2_compile_context_create(NULL);
     reader->limits = pcre2_match_context_create(NULL);
-    reader->found = pcre2_match_data_create(32, NULL);
+    reader->found = pcre2_match_data_create(MATCH_GROUPS, NULL);
     return reader->memory && reader->scratch && reader->compiling && reader->limits &&
            reader->found && lexicon_init(&reader->lexicon, reader->memory);
 }

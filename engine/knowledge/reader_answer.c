@@ -60,6 +60,7 @@ static enum status find_bare(struct job *job)
     struct pattern *pattern = NULL;
     struct match_list found = {.arena = job->scratch};
     enum status status = bare_pattern(job->reader, o->dimension, &pattern);
+    pattern->observable = (size_t)job->asked;
     if (status == STATUS_OK)
         status = job_run(job, pattern, 0, (uint32_t)w->length, &found);
     for (size_t i = 0; status == STATUS_OK && i < found.count; i++) {

@@ -55,8 +55,7 @@ struct correction { /* a slip and the word that was meant */
     const char *word;
     size_t length;
 };
-/* Puts the words meant in place of the slips (in order of start); the map still leads to what was
- * typed. */
+/* Puts what was meant in place of the slips, in order of start; the map leads to what was typed. */
 enum status working_correct(struct working *working, const struct correction *corrections,
                             size_t count, struct arena *arena);
 struct span working_span(const struct working *working, uint32_t start, uint32_t end);
@@ -225,7 +224,8 @@ enum status pattern_ready(struct reader *reader, struct pattern *pattern);
 
 /* ---- matches ----------------------------------------------------------------------------- */
 
-enum { MATCH_GAPS = 2 };
+/* Gaps beyond these count as accounted for; groups beyond these are not seen. */
+enum { MATCH_GAPS = 2, MATCH_GROUPS = 32 };
 
 struct match {
     uint32_t start, end; /* in the working text */
@@ -256,8 +256,7 @@ struct match_list {
     struct match *items;
     size_t count, room;
     struct arena *arena;
-    bool failed; /* out of memory */
-    bool full;   /* more than MATCH_MOST */
+    bool full; /* more than MATCH_MOST */
 };
 
 enum { MATCH_MOST = 32768 }; /* no description says as much; keeps memory in bounds */
@@ -289,9 +288,7 @@ struct job {
     size_t token_count;
     struct match_list matches; /* after job_resolve: in order, only those that stand */
     struct limit_hit *limits;
-    signed char
-        gates[DIM_COUNT]; /* a quantity with a unit: 0 not looked yet, 1 there is one, -1 none */
-    int asked;            /* the observable a question was about, or RULES_NONE */
+    int asked; /* the observable a question was about, or RULES_NONE */
     struct bare_answer bare_answer;
     struct arena *scratch;
     struct arena *list_arena; /* for what the caller keeps */

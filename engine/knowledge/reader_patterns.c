@@ -81,7 +81,7 @@ static void note_groups(struct pattern *pattern)
     for (uint32_t i = 0; i < count; i++, table += size) {
         unsigned number = (unsigned)table[0] << 8 | table[1];
         const char *name = (const char *)table + 2;
-        uint32_t bit = number < 32 ? UINT32_C(1) << number : 0;
+        uint32_t bit = number < MATCH_GROUPS ? UINT32_C(1) << number : 0;
         if (!strcmp(name, "q"))
             pattern->quantity |= bit;
         else if (!strcmp(name, "gap"))

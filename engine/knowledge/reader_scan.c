@@ -30,10 +30,8 @@ struct match *match_add(struct match_list *list)
         size_t room = list->room ? list->room * 2 : 64;
         struct match *grown =
             arena_grow(list->arena, list->items, list->count, room, sizeof *grown);
-        if (!grown) {
-            list->failed = true;
+        if (!grown)
             return NULL;
-        }
         list->items = grown;
         list->room = room;
     }
@@ -45,7 +43,7 @@ struct match *match_add(struct match_list *list)
 /* Whether one of the groups in `mask` took part in the match, which set `count` of them. */
 static bool took_part(const PCRE2_SIZE *groups, size_t count, uint32_t mask)
 {
-    for (size_t i = 1; i < count && i < 32; i++)
+    for (size_t i = 1; i < count; i++)
         if ((mask >> i & 1) && groups[2 * i] != PCRE2_UNSET)
             return true;
     return false;
@@ -54,7 +52,7 @@ static bool took_part(const PCRE2_SIZE *groups, size_t count, uint32_t mask)
 static void take_groups(struct match *match, const struct pattern *pattern,
                         const PCRE2_SIZE *groups, size_t count)
 {
-    for (size_t i = 1; i < count && i < 32; i++) {
+    for (size_t i = 1; i < count; i++) {
         PCRE2_SIZE start = groups[2 * i];
         PCRE2_SIZE end = groups[2 * i + 1];
         if (start == PCRE2_UNSET || end <= start)
@@ -156,7 +154,7 @@ enum status job_run(struct job *job, struct pattern *pattern, uint32_t from, uin
         if (groups[1] <= at || groups[1] <= groups[0])
             return STATUS_OK; /* \K can put the start behind the end; such a match says nothing */
         at = groups[1];
-        status = take_match(job, pattern, (size_t)count, into);
+        status = take_match(job, pattern, count ? (size_t)count : MATCH_GROUPS, into);
     }
     return status;
 }
