@@ -42,8 +42,7 @@ void *arena_alloc(struct arena *arena, size_t size);
 /* An array of `count` zeroed elements of `size` bytes; NULL on overflow or out of memory. */
 void *arena_array(struct arena *arena, size_t count, size_t size);
 
-/* `old` (may be NULL) grown to `count` elements: the contents are copied, the new part is zeroed.
- */
+/* `old` (may be NULL) grown to `count` elements: what was there is copied, the rest is zeroed. */
 void *arena_grow(struct arena *arena, const void *old, size_t old_count, size_t count, size_t size);
 
 /* A NUL-terminated copy of `length` bytes at `text`, of the whole string, of a formatted one. */

@@ -153,8 +153,7 @@ static enum exit_status prepare(struct app *app, struct known_cook *known, struc
     struct physics_refusal refusal;
     bool probe = arguments_value(&app->arguments, "probe") != NULL;
 
-    /* A log tells pressure and time by what they did; the setup is then needed for the load only.
-     */
+    /* A log tells pressure and time by what they did; the setup then counts for the load only. */
     if (probe && isnan(known->minutes))
         known->minutes = 0.0;
     if (!probe && (isnan(known->minutes) || isnan(known->gauge)))

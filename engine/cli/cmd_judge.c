@@ -118,8 +118,7 @@ static enum exit_status tell(struct app *app, bool one_of_many)
 
 /* ---- what to judge --------------------------------------------------------------------------- */
 
-/* The stream's bytes up to one more than a description may have, so that longer ones are refused.
- */
+/* The stream's bytes, up to one more than a description may have: longer ones are refused. */
 static bool read_stream(FILE *stream, struct text *text)
 {
     char block[4096];

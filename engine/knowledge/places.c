@@ -70,8 +70,7 @@ static char *near_program(void)
         if (!slash)
             return NULL;
         *slash = '\0';
-        /* Another folder called rules/ may stand on the way: ours says how its files are written.
-         */
+        /* Another folder called rules/ may stand on the way: ours says how it is written. */
         char *found = folder_with(program, strlen(program), "/rules", "/FORMAT.md");
         if (found)
             return found;

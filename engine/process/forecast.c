@@ -211,8 +211,7 @@ static struct forecast_reason reason_for(const struct forecast *forecast, enum f
     struct forecast_reason reason = {input, NAN, INFINITY};
     double slow, fast;
 
-    /* Nothing and everything are met by many values: aim just inside, so that the nearest is found.
-     */
+    /* Nothing and everything are met by many values: aim just inside to find the nearest. */
     double aim = fmin(98.0, fmax(0.5, seen));
     search_ends(forecast, input, &slow, &fast);
     set_input(&colony, input, slow);

@@ -88,15 +88,13 @@ bool observation_tells(const struct sight *sight, const struct observation *obse
 int evidence_species(const struct reasoner *reasoner, const struct evidence *evidence);
 const struct chances *sight_chances(const struct reasoner *reasoner, int species,
                                     size_t observable);
-/* ln l_i as [pattern][finding]: points into the tables where they hold it, else written to `room`.
- */
+/* ln l_i as [pattern][finding]: in the tables where they hold it, else written to `room`. */
 const double *observation_ln(const struct reasoner *reasoner, int species, size_t observable,
                              const struct observation *observation, double *room);
 /* The range of ln l_i over the findings when no cause is present. */
 double observation_strength(const struct reasoner *reasoner, const double *ln);
 
-/* ---- posterior.c ------------------------------------------------------------------------------
- */
+/* ---- posterior.c ----------------------------------------------------------------------------- */
 
 /* Masses of the statuses and hazards from those of the findings. */
 void posterior_kinds(const struct reasoner *reasoner, struct posterior *posterior);

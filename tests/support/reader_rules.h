@@ -32,8 +32,7 @@ enum { BY_HAND = 1, BY_STEAM = 2, UNMADE = 4 }; /* made */
 
 #define COUNT_OF(array) (sizeof(array) / sizeof *(array))
 
-/* The quantity of a dimension as the macros {q} and {n} make it, in front of and behind other text.
- */
+/* The quantity of a dimension as the macros {q} and {n} make it, before and behind other text. */
 static inline const char *phrase(struct arena *arena, const char *before, enum dimension dimension,
                                  bool unit, const char *after)
 {

@@ -123,8 +123,7 @@ static void shaking_early_enough_helps(void **state)
     assert_true(colony_coverage(&shaken, 10) == colony_coverage(&still, 10));
 }
 
-/* ---- walls: the stretch against a simulated box -----------------------------------------------
- */
+/* ---- walls: the stretch against a simulated box ---------------------------------------------- */
 
 static uint64_t
 next_random(uint64_t *seed) /* xorshift64*, so that the test is the same everywhere */
@@ -187,8 +186,7 @@ static void walls_delay_as_much_as_in_simulated_boxes(void **state)
     }
 }
 
-/* ---- forecasts --------------------------------------------------------------------------------
- */
+/* ---- forecasts ------------------------------------------------------------------------------- */
 
 static void bands_hold_the_middle(void **state)
 {

@@ -91,8 +91,7 @@ static void test_negation(void **state)
     check(*state, rows, COUNT_OF(rows));
 }
 
-/* Where it is not plain what is denied, the thing counts as seen in doubt, and the words come back.
- */
+/* Where it is not plain what is denied, it counts as seen in doubt, and the words come back. */
 static void test_unclear_negation(void **state)
 {
     static const struct said rows[] = {

@@ -54,7 +54,7 @@ static int teardown(void **state)
     return 0;
 }
 
-/* ---- a list as the tables write it ------------------------------------------------------------ */
+/* ---- a list as the tables write it ----------------------------------------------------------- */
 
 static void put_values(struct text *out, const struct observable *o, uint32_t mask,
                        const char *before, const char *between, const char *after)
@@ -124,7 +124,7 @@ static void put_contradictions(struct text *out, const struct rules *rules,
                     rules->observables[list->contradictions[i].observable].id);
 }
 
-/* ---- the tables ------------------------------------------------------------------------------- */
+/* ---- the tables ------------------------------------------------------------------------------ */
 
 /* Splits a line at its tabs; columns that are not there are empty. */
 static void split(char *line, const char *columns[], size_t count)

@@ -45,8 +45,7 @@ static int close_shelf(void **state)
     return 0;
 }
 
-/* ---- physics ----------------------------------------------------------------------------------
- */
+/* ---- physics --------------------------------------------------------------------------------- */
 
 static struct cook_result cook_of(const struct shelf *shelf, const struct known_cook *known)
 {
@@ -193,8 +192,7 @@ static void every_species_can_be_forecast(void **state)
     }
 }
 
-/* ---- moves ------------------------------------------------------------------------------------
- */
+/* ---- moves ----------------------------------------------------------------------------------- */
 
 enum { MOST_FACTS = 8, MOST_MOVES = 24 };
 
