@@ -1,0 +1,44 @@
+#!/usr/bin/perl
+# SPDX-License-Identifier: GPL-3.0-or-later
+# The shipped rules are without fault, and verdicts agree with the labelled corpus.
+use strict;
+use warnings;
+use FindBin;
+use lib $FindBin::Bin;
+use Jarside;
+use Test::More;
+
+my ($status, $out, $err) = run(qw(rules check));
+is($status, 0, 'rules check passes');
+is($out . $err, '', 'and is silent');
+
+sub share { my ($part, $whole) = @_; return $whole ? $part / $whole : 0 }
+
+my $score = json(qw(rules test --json));
+note sprintf 'corpus: %d cases; first %.1f %%, first three %.1f %%, cause %.1f %%, action %.1f %%, log score %.3f, ECE %.3f',
+    $score->{cases}, 100 * share($score->{finding_first}, $score->{cases}),
+    100 * share($score->{finding_three}, $score->{cases}),
+    100 * share($score->{cause_three}, $score->{caused}),
+    100 * share($score->{action_right}, $score->{cases}), $score->{log_score}, $score->{calibration_error};
+cmp_ok($score->{cases}, '>=', 80, 'at least eighty cases');
+is($score->{unsafe_keeps}, 0, 'no contaminated vessel is called keep');
+cmp_ok(share($score->{finding_three}, $score->{cases}), '>=', 0.95, 'finding among the first three: 95 %');
+cmp_ok(share($score->{action_right}, $score->{cases}), '>=', 0.95, 'action accepted: 95 %');
+cmp_ok(share($score->{needless_discards}, $score->{clean}), '<=', 0.05, 'needless discards: 5 %');
+
+# Cases nobody tuned against: no bar but the one that protects people.
+my $held_out = json(qw(rules test --json), project_root() . '/corpus/cases-held-out');
+note sprintf 'held out: %d cases; first three %.1f %%, action %.1f %%, log score %.3f', $held_out->{cases},
+    100 * share($held_out->{finding_three}, $held_out->{cases}),
+    100 * share($held_out->{action_right}, $held_out->{cases}), $held_out->{log_score};
+is($held_out->{unsafe_keeps}, 0, 'none of the held-out contaminated ones is kept either');
+
+($status, $out) = run(qw(rules test));
+like($out, qr/log score .*Brier/s, 'in words');
+($status, $out) = run(qw(rules test --fit));
+like($out, qr/^tau [01]\.\d+/, 'tau can be fitted');
+my ($fitted, $stored) = $out =~ /^tau (\d\.\d+).*have\s+(\d\.\d+)/s;
+ok(defined $stored, 'both are told');
+cmp_ok(abs($fitted - $stored), '<', 0.011, 'and the stored one is the fitted one');
+
+done_testing;
