@@ -19,13 +19,17 @@
  * How a reading comes about, one file a step:
  *
  *   reader_text.c      the text as given -> folded, cut into clauses, with a map back
+ *   reader_tokens.c    its words, and what each can be by itself; slips
  *   reader_scan.c      phrases worth trying -> all their matches
+ *   reader_answer.c    what only an answer to a question may say
  *   reader_resolve.c   which matches stand: the longer wins, numbers go to one phrase
  *   reader_clauses.c   what each negation and hedge reaches
- *   reader_readings.c  matches -> readings, what was not understood, contradictions
+ *   reader_readings.c  matches -> readings, and what was not understood
+ *   reader_contradictions.c   readings that cannot both hold
  *
  * reader_patterns.c compiles the phrases, reader_literals.c finds the letters a
- * phrase cannot do without, reader_lexicon.c knows single words and their slips.
+ * phrase cannot do without, reader_lexicon.c knows single words and what a slip
+ * was meant for, reader_numbers.c makes observations of quantities.
  * Offsets are 32 bits wide: a text is at most READER_MAX_TEXT long.
  */
 
