@@ -31,10 +31,12 @@ bool posterior_init(struct posterior *posterior, const struct reasoner *reasoner
     struct workspace *work = calloc(1, sizeof *work);
     double *block = calloc(numbers + 1, sizeof *block);
     struct heard *heard = calloc(reasoner->observable_count + 1, sizeof *heard);
-    if (!work || !block || !heard) {
+    struct recall *recalls = calloc(reasoner->observable_count + 1, sizeof *recalls);
+    if (!work || !block || !heard || !recalls) {
         free(work);
         free(block);
         free(heard);
+        free(recalls);
         return false;
     }
     posterior->finding = block;
@@ -46,20 +48,43 @@ bool posterior_init(struct posterior *posterior, const struct reasoner *reasoner
     work->ratio = work->row + findings;
     work->ln = work->ratio + reasoner->room;
     work->heard = heard;
+    work->recalls = recalls;
     posterior->work = work;
     return true;
 }
 
 void posterior_release(struct posterior *posterior)
 {
-    if (posterior->work)
+    if (posterior->work) {
         free(posterior->work->heard);
+        free(posterior->work->recalls);
+    }
     free(posterior->work);
     free(posterior->finding);
     *posterior = (struct posterior){0};
 }
 
 /* ---- what is heard, and how much it counts --------------------------------------------------- */
+
+static bool same_observation(const struct observation *a, const struct observation *b)
+{
+    return a->seen == b->seen && a->absent == b->absent && a->hedged == b->hedged &&
+           a->silent == b->silent;
+}
+
+static const struct recall *recall(const struct reasoner *reasoner, int species, size_t observable,
+                                   const struct observation *said, struct workspace *work)
+{
+    const struct sight *sight = &reasoner->sights[observable];
+    struct recall *last = &work->recalls[observable];
+
+    if (last->ln && last->species == species && same_observation(&last->said, said))
+        return last;
+    *last = (struct recall){.said = *said, .species = species, .power = NAN};
+    last->ln = observation_ln(reasoner, species, observable, said, work->ln + sight->room);
+    last->strength = sight->group < 0 ? 0.0 : observation_strength(reasoner, last->ln);
+    return last;
+}
 
 static void hear(const struct reasoner *reasoner, const struct evidence *evidence, double tau,
                  struct workspace *work)
@@ -72,11 +97,11 @@ static void hear(const struct reasoner *reasoner, const struct evidence *evidenc
         struct observation said = observation_of(evidence, i);
         if (!observation_tells(sight, &said))
             continue;
-        const double *ln = observation_ln(reasoner, species, i, &said, work->ln + sight->room);
+        const struct recall *last = recall(reasoner, species, i, &said, work);
         work->heard[work->heard_count++] = (struct heard){
             .observable = i,
-            .ln = ln,
-            .strength = sight->group < 0 ? 0.0 : observation_strength(reasoner, ln),
+            .ln = last->ln,
+            .strength = last->strength,
             .power = tau,
         };
     }
@@ -175,9 +200,14 @@ static bool multiply(const struct reasoner *reasoner, struct workspace *work, co
 
     for (size_t i = 0; i < work->heard_count; i++) {
         const struct sight *sight = &reasoner->sights[work->heard[i].observable];
-        work->heard[i].ratio = work->ratio + sight->room;
-        span +=
-            pattern_ratios(&work->heard[i], sight->pattern_count, findings, work->heard[i].ratio);
+        struct heard *heard = &work->heard[i];
+        struct recall *last = &work->recalls[heard->observable];
+        heard->ratio = work->ratio + sight->room;
+        if (last->power != heard->power) { /* NAN is unlike any */
+            last->span = pattern_ratios(heard, sight->pattern_count, findings, heard->ratio);
+            last->power = heard->power;
+        }
+        span += last->span;
     }
     if (!(span < SAFE_SPAN))
         return false;

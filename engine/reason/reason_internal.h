@@ -66,6 +66,19 @@ struct heard {
     double *ratio;    /* (l_i / l_i of pattern 0)^power, [pattern][finding], from pattern 1 up */
 };
 
+/*
+ * What was last made of an observable, since most posteriors are of evidence that
+ * differs from that of the one before in a single answer.
+ */
+struct recall {
+    struct observation said;
+    int species;
+    const double *ln; /* NULL: nothing yet */
+    double strength;
+    double power; /* that the ratios were made with; NAN: none yet */
+    double span;  /* of the ratios, see pattern_ratios() */
+};
+
 /* Room a posterior computes in; belongs to the posterior. */
 struct workspace {
     double *set_prior; /* P(S) as shifted */
@@ -75,6 +88,7 @@ struct workspace {
     double *ln;        /* ln l_i, likewise */
     struct heard *heard;
     size_t heard_count;
+    struct recall *recalls; /* per observable */
 };
 
 /* ---- observe.c: what an observation means ---------------------------------------------------- */
