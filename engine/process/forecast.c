@@ -4,9 +4,8 @@
 #include <math.h>
 
 static const double last_day = 730.0;
-/* The y of a coverage too small to see; keeps logarithms of nothing out of the sums. */
-static const double y_nothing = -14.0;
-static const double y_all = 4.0;
+/* As far as z can be read off a coverage before rounding makes it 100 per cent. */
+static const double z_all = 3.3;
 
 const char *forecast_input_name(enum forecast_input input)
 {
@@ -82,22 +81,22 @@ enum process_fault forecast_check(const struct forecast *forecast)
                : FAULT_GROWTH_CELSIUS;
 }
 
-static double y_of(double coverage)
+static double z_of(double coverage)
 {
-    if (coverage <= 0.0)
-        return y_nothing;
-    return fmin(y_all, fmax(y_nothing, log(-log1p(-coverage / 100.0))));
+    return coverage < 100.0 ? fmin(z_all, cbrt(-log1p(-coverage / 100.0))) : z_all;
 }
 
-static double coverage_of(double y)
+static double coverage_of(double z)
 {
-    return y <= y_nothing ? 0.0 : -100.0 * expm1(-exp(y));
+    if (z >= z_all)
+        return 100.0;
+    return z <= 0.0 ? 0.0 : -100.0 * expm1(-z * z * z);
 }
 
 void forecast_coverage(const struct forecast *forecast, double day, struct range *coverage)
 {
     struct colony colony = central(forecast);
-    double middle = y_of(colony_coverage(&colony, day)), down = 0.0, up = 0.0;
+    double middle = z_of(colony_coverage(&colony, day)), down = 0.0, up = 0.0;
 
     for (int i = 0; i < FORECAST_INPUTS; i++) {
         struct range range = input_range(forecast, (enum forecast_input)i);
@@ -105,7 +104,7 @@ void forecast_coverage(const struct forecast *forecast, double day, struct range
         double least = 0.0, most = 0.0;
         for (int end = 0; end < 2; end++) {
             set_input(&moved, (enum forecast_input)i, end == 0 ? range.low : range.high);
-            double deviation = y_of(colony_coverage(&moved, day)) - middle;
+            double deviation = z_of(colony_coverage(&moved, day)) - middle;
             least = fmin(least, deviation);
             most = fmax(most, deviation);
         }

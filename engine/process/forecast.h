@@ -13,10 +13,11 @@
  *
  * process/colony.h computes one exact course; here its inputs are ranges. The
  * band around the central course is made one input at a time: in the scale
- * y = ln(-ln(1 - X)), where Avrami's law is a straight line of ln N, ln rate and
- * ln time, each input is moved to its low and its high end, and the deviations
- * are added as roots of sums of squares, the ones that slow and the ones that
- * hasten apart.
+ * z = (-ln(1 - X))^(1/3), where Avrami's law is a straight line of rate and time
+ * (the radius of a colony over the distance between them), each input is moved
+ * to its low and its high end, and the deviations are added as roots of sums of
+ * squares, the ones that slow and the ones that hasten apart. In this scale the
+ * deviations grow with time, so neither end of the band ever falls.
  */
 enum forecast_input {
     FORECAST_RATE,

@@ -76,4 +76,14 @@ subtest 'refusals' => sub {
     refused('shakes out of order', 65, qr/not after/, @bag, qw(--shake 9 --shake 5));
 };
 
+subtest 'coverage never falls' => sub {
+    for my $temperature (qw(12C 15C 24C 30C)) {
+        my $days = json(qw(forecast --species oyster --dose 4ml --vessel bag:1.36kg --json --temp), $temperature)->{days};
+        for my $edge (qw(low central high)) {
+            my @falls = grep { $days->[$_]{$edge} < $days->[ $_ - 1 ]{$edge} - 1e-9 } 1 .. $#$days;
+            is("@falls", '', "$temperature, $edge");
+        }
+    }
+};
+
 done_testing;
