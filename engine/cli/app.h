@@ -54,9 +54,9 @@ void help_all(struct screen *screen);
 /*
  * Loads shipped rules, the overlay and every --rules folder, and makes reader,
  * reasoner and triage. On a fault the diagnostics are shown and the exit status
- * says which; EXIT_FINE otherwise. `folders`, if not NULL, are read last.
+ * says which; EXIT_FINE otherwise. The folders of `more`, if not NULL, are read last.
  */
-enum exit_status app_load(struct app *app, const char *const *folders, size_t folder_count);
+enum exit_status app_load(struct app *app, const char *const *more, size_t more_count);
 
 /* Shows the collected diagnostics on standard error, clears them, and gives the exit status. */
 enum exit_status app_fail(struct app *app, enum status status);

@@ -67,7 +67,8 @@ void ask_offer(struct conversation *talk);
 bool command_try(struct conversation *talk, const char *line);
 /* Whether the line is the word that leaves, which works even between pages. */
 bool command_leaves(const char *line);
-size_t command_words(const char **words, size_t most);
+/* The words that act, at most `most` of them; returns how many. */
+size_t command_words(const char **list, size_t most);
 
 /* prompt.c: remembers where we are, so that 'back' returns here; goes back one step. */
 void converse_remember(struct conversation *talk);
