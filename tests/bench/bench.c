@@ -142,6 +142,10 @@ static void bench_parts(struct parts *parts, struct diags *diags)
     struct question questions[4];
     for (size_t i = 0; i < LOOPS; i++) {
         triage_reset(parts->triage);
+        /* A new one each time: one that is kept recalls what it made of the same answers. */
+        posterior_release(&parts->posterior);
+        if (!posterior_init(&parts->posterior, parts->reasoner))
+            die("out of memory");
         double t0 = now();
         triage_tell(parts->triage, description, strlen(description), diags);
         double t1 = now();
