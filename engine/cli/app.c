@@ -5,6 +5,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <threads.h>
 
 static const struct position nowhere = {0};
 
@@ -108,6 +109,31 @@ static enum status load_rules(struct app *app, const struct folders *folders)
     return app->rules != NULL ? STATUS_OK : status;
 }
 
+struct tables { /* compiled beside the phrases: both only read the rules */
+    const struct rules *rules;
+    struct reasoner *reasoner;
+};
+
+static int compile_tables(void *context)
+{
+    struct tables *tables = context;
+    tables->reasoner = reasoner_new(tables->rules);
+    return 0;
+}
+
+static void compile(struct app *app)
+{
+    struct tables tables = {.rules = app->rules};
+    thrd_t beside;
+    bool apart = thrd_create(&beside, compile_tables, &tables) == thrd_success;
+    app->reader = reader_new(app->rules, app->diags);
+    if (apart)
+        thrd_join(beside, NULL);
+    else
+        compile_tables(&tables);
+    app->reasoner = tables.reasoner;
+}
+
 enum exit_status app_load(struct app *app, const char *const *more, size_t more_count)
 {
     struct folders folders;
@@ -117,10 +143,9 @@ enum exit_status app_load(struct app *app, const char *const *more, size_t more_
     folders_release(&folders);
     if (status != STATUS_OK)
         return app_fail(app, status);
-    app->reader = reader_new(app->rules, app->diags);
+    compile(app);
     if (app->reader == NULL)
         return app_fail(app, diags_errors(app->diags) > 0 ? STATUS_DATA : STATUS_MEMORY);
-    app->reasoner = reasoner_new(app->rules);
     app->triage = app->reasoner != NULL ? triage_new(app->rules, app->reader, app->reasoner) : NULL;
     if (app->triage == NULL)
         return app_fail(app, STATUS_MEMORY);
