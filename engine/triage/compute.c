@@ -115,6 +115,26 @@ static const char *keep(struct work *work, struct text *text)
 
 /* ---- the cook -------------------------------------------------------------------------------- */
 
+/* As far as a grower needs it, without exponents: what is below the last digit is "under" it. */
+static void put_minutes(struct text *out, double minutes)
+{
+    if (minutes < 0.1)
+        text_puts(out, "under 0.1");
+    else
+        text_printf(out, minutes < 10.0 ? "%.1f" : "%.0f", minutes);
+}
+
+static void put_chance(struct text *out, double chance)
+{
+    double percent = 100.0 * chance;
+    if (percent < 0.1)
+        text_puts(out, "under 0.1 %");
+    else if (percent > 99.9)
+        text_puts(out, "over 99.9 %");
+    else
+        text_printf(out, percent < 10.0 ? "%.1f %%" : "%.0f %%", percent);
+}
+
 static void say_cook(const struct work *work, const struct cook_setup *setup,
                      const struct cook_result *result, struct text *say)
 {
@@ -122,15 +142,21 @@ static void say_cook(const struct work *work, const struct cook_setup *setup,
 
     text_printf(say, "%.0f minutes at ", setup->hold);
     quantity_show(say, setup->steam.gauge_kpa, DIM_GAUGE_KPA);
-    text_printf(say, ", %.0f m: steam %.1f degC, F0 about %.2g min (%.1g to %.2g); ",
-                setup->steam.altitude_m, result->steam.central, result->f0.central, result->f0.low,
-                result->f0.high);
-    text_printf(say, "live spores are left in %.2g %% of such vessels",
-                100.0 * result->chance_mean);
+    text_printf(say, ", %.0f m: steam %.1f degC, F0 about ", setup->steam.altitude_m,
+                result->steam.central);
+    put_minutes(say, result->f0.central);
+    text_puts(say, " min (");
+    put_minutes(say, result->f0.low);
+    text_puts(say, " to ");
+    put_minutes(say, result->f0.high);
+    text_puts(say, "); live spores are left in ");
+    put_chance(say, result->chance_mean);
+    text_puts(say, " of such vessels");
     for (size_t i = 0; i < setup->organism_count; i++)
         if (work->rules->organisms[i].role == ORGANISM_FUNGUS)
             fungal = fmax(fungal, result->kills[i].chance_mean);
-    text_printf(say, ", fungal ones in %.1g %%", 100.0 * fungal);
+    text_puts(say, ", fungal ones in ");
+    put_chance(say, fungal);
 }
 
 static void compute_cook(struct work *work)
