@@ -156,9 +156,9 @@ static void prepare_heap(void)
     mallopt(M_ARENA_MAX, 1);                 /* the thread that compiles tables shares this heap */
     void *volatile more = malloc(HEAP / 32); /* than there is: the heap grows now */
     free(more);
-    uintptr_t end = (uintptr_t)sbrk(0);
-    uintptr_t start = (end - HEAP + LARGE_PAGE - 1) / LARGE_PAGE * LARGE_PAGE;
-    (void)madvise((void *)start, end - start, MADV_HUGEPAGE);
+    char *start = (char *)sbrk(0) - HEAP;
+    start += (LARGE_PAGE - (uintptr_t)start % LARGE_PAGE) % LARGE_PAGE;
+    (void)madvise(start, HEAP - LARGE_PAGE, MADV_HUGEPAGE);
 #endif
 }
 
