@@ -142,7 +142,7 @@ static void say_cook(const struct work *work, const struct cook_setup *setup,
 
     text_printf(say, "%.0f minutes at ", setup->hold);
     quantity_show(say, setup->steam.gauge_kpa, DIM_GAUGE_KPA);
-    text_printf(say, ", %.0f m: steam %.1f degC, F0 about ", setup->steam.altitude_m,
+    text_printf(say, ", %.0f m: steam %.1f degC, F0 ", setup->steam.altitude_m,
                 result->steam.central);
     put_minutes(say, result->f0.central);
     text_puts(say, " min (");
