@@ -47,16 +47,23 @@ enum process_fault moisture_soaked(double before, double grain_moisture, double 
     return moisture_mixed(before, grain_moisture, after - before, moisture);
 }
 
+/* Water can be added to reach a target, never taken away. */
+static enum process_fault check_target(double mass, double grain_moisture, double target)
+{
+    enum process_fault fault = check_grain(mass, grain_moisture);
+    if (fault == PROCESS_OK)
+        fault = limit_check(FAULT_MOISTURE, target);
+    if (fault == PROCESS_OK && target < grain_moisture)
+        fault = FAULT_MOISTURE_DROP;
+    return fault;
+}
+
 enum process_fault moisture_water_for(double grain, double grain_moisture, double target,
                                       double *water)
 {
-    enum process_fault fault = check_grain(grain, grain_moisture);
-    if (fault == PROCESS_OK)
-        fault = limit_check(FAULT_MOISTURE, target);
+    enum process_fault fault = check_target(grain, grain_moisture, target);
     if (fault != PROCESS_OK)
         return fault;
-    if (target < grain_moisture)
-        return FAULT_MOISTURE_DROP;
     *water = grain * (target - grain_moisture) / (100.0 - target);
     return PROCESS_OK;
 }
@@ -64,13 +71,9 @@ enum process_fault moisture_water_for(double grain, double grain_moisture, doubl
 enum process_fault moisture_recipe(double hydrated, double grain_moisture, double target,
                                    double *grain, double *water)
 {
-    enum process_fault fault = check_grain(hydrated, grain_moisture);
-    if (fault == PROCESS_OK)
-        fault = limit_check(FAULT_MOISTURE, target);
+    enum process_fault fault = check_target(hydrated, grain_moisture, target);
     if (fault != PROCESS_OK)
         return fault;
-    if (target < grain_moisture)
-        return FAULT_MOISTURE_DROP;
     *grain = hydrated * (100.0 - target) / (100.0 - grain_moisture);
     *water = hydrated - *grain;
     return PROCESS_OK;
