@@ -15,44 +15,9 @@
 #include "base/text.h"
 #include "knowledge/reader.h"
 #include "knowledge/rules.h"
+#include "support/shipped.h"
 
 enum { COLUMNS = 4, LINE_MOST = 4096 };
-
-struct shipped {
-    struct rules *rules;
-    struct reader *reader;
-    struct diags *diags;
-    struct arena *arena;
-};
-
-static int setup(void **state)
-{
-    static const char *const folders[] = {"rules"};
-    struct shipped *s = calloc(1, sizeof *s);
-    assert_non_null(s);
-    s->diags = diags_new();
-    s->arena = arena_new(NULL);
-    s->rules = rules_load(folders, 1, s->diags, NULL, NULL);
-    for (size_t i = 0; i < diags_kept(s->diags); i++)
-        print_error("%s:%zu: %s\n", diags_get(s->diags, i)->at.file,
-                    diags_get(s->diags, i)->at.line, diags_get(s->diags, i)->message);
-    assert_non_null(s->rules);
-    s->reader = reader_new(s->rules, s->diags);
-    assert_non_null(s->reader);
-    *state = s;
-    return 0;
-}
-
-static int teardown(void **state)
-{
-    struct shipped *s = *state;
-    reader_free(s->reader);
-    rules_free(s->rules);
-    arena_free(s->arena);
-    diags_free(s->diags);
-    free(s);
-    return 0;
-}
 
 /* ---- a list as the tables write it ----------------------------------------------------------- */
 
@@ -315,5 +280,5 @@ int main(void)
         cmocka_unit_test(test_shipped_patterns),
     };
     cmocka_set_message_output(CM_OUTPUT_TAP);
-    return cmocka_run_group_tests(tests, setup, teardown);
+    return cmocka_run_group_tests(tests, shipped_setup, shipped_teardown);
 }

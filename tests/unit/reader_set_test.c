@@ -12,36 +12,7 @@
 #include "base/diag.h"
 #include "knowledge/reader.h"
 #include "knowledge/rules.h"
-
-struct shipped {
-    struct rules *rules;
-    struct reader *reader;
-    struct diags *diags;
-};
-
-static int setup(void **state)
-{
-    static const char *const folders[] = {"rules"};
-    struct shipped *s = calloc(1, sizeof *s);
-    assert_non_null(s);
-    s->diags = diags_new();
-    s->rules = rules_load(folders, 1, s->diags, NULL, NULL);
-    assert_non_null(s->rules);
-    s->reader = reader_new(s->rules, s->diags);
-    assert_non_null(s->reader);
-    *state = s;
-    return 0;
-}
-
-static int teardown(void **state)
-{
-    struct shipped *s = *state;
-    reader_free(s->reader);
-    rules_free(s->rules);
-    diags_free(s->diags);
-    free(s);
-    return 0;
-}
+#include "support/shipped.h"
 
 static struct reading set(const struct shipped *s, const char *sign, const char *value)
 {
@@ -172,5 +143,5 @@ int main(void)
         cmocka_unit_test(test_faults),
     };
     cmocka_set_message_output(CM_OUTPUT_TAP);
-    return cmocka_run_group_tests(tests, setup, teardown);
+    return cmocka_run_group_tests(tests, shipped_setup, shipped_teardown);
 }
