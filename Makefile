@@ -17,8 +17,8 @@ MODE     ?= release
 WERROR   ?= $(if $(CI),-Werror)
 
 B        := .build/$(MODE)
-PACKAGES := yaml-0.1 libpcre2-8 readline gsl jansson libutf8proc
-NEEDED   := gcc make pkg-config libyaml-dev libpcre2-dev libreadline-dev libgsl-dev libjansson-dev libutf8proc-dev libcsv-dev
+PACKAGES := yaml-0.1 libpcre2-8 readline gsl jansson libutf8proc sqlite3
+NEEDED   := gcc make pkg-config libyaml-dev libpcre2-dev libreadline-dev libgsl-dev libjansson-dev libutf8proc-dev libcsv-dev libsqlite3-dev
 NEEDED_TESTS := $(NEEDED) perl libcmocka-dev libio-pty-perl
 
 WARN     := -Wall -Wextra -Wpedantic -Wshadow -Wconversion -Wstrict-prototypes -Wmissing-prototypes \
@@ -41,7 +41,7 @@ OUR_LIBS     = $(PKG_LIBS) -lcsv -lm
 
 # Lowest layer first. A folder may include from itself and from folders to its left
 # (reason and process may not see each other); tests/house checks it.
-LAYERS   := base knowledge process reason triage voice prompt cli
+LAYERS   := base knowledge process reason triage journal review voice prompt cli
 SOURCES  := $(foreach l,$(LAYERS),$(sort $(wildcard engine/$(l)/*.c)))
 OBJECTS  := $(SOURCES:engine/%.c=$(B)/%.o)
 MAIN     := $(B)/main.o

@@ -1,0 +1,181 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef JARSIDE_JOURNAL_JOURNAL_H
+#define JARSIDE_JOURNAL_JOURNAL_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "base/arena.h"
+#include "base/diag.h"
+#include "base/status.h"
+#include "journal/record.h"
+
+/*
+ * The journal: one SQLite file of batches, vessels and looks.
+ *
+ * Write-ahead log, foreign keys, STRICT tables, mode 0600; user_version is the
+ * version of the schema and application_id says whose file it is. What a call
+ * has acknowledged survives the death of the process at any moment. Two
+ * processes may write at once: each waits its turn. A file from a newer version,
+ * a damaged one and one that is no journal are refused with a message and left
+ * as they are.
+ *
+ * Not for several threads at once: open one each. Every failure adds a line to
+ * `diags`; STATUS_IO when the file says no, STATUS_DATA when what it holds or is
+ * given is wrong, STATUS_USAGE when a name is not known.
+ */
+struct journal; /* opaque: an open journal */
+
+enum journal_access {
+    JOURNAL_READ,   /* must exist; nothing is written, not even a migration */
+    JOURNAL_WRITE,  /* must exist; migrated when older */
+    JOURNAL_CREATE, /* made, with its folder, when it does not exist */
+};
+
+enum { JOURNAL_VERSION = 1, JOURNAL_APPLICATION = 0x4a61526a };
+
+/* $JARSIDE_JOURNAL, else jarside/journal.db below $XDG_DATA_HOME or ~/.local/share. Caller frees;
+ * NULL when there is neither home nor memory. */
+char *journal_default_path(void);
+
+enum status journal_open(const char *path, enum journal_access access, struct journal **journal,
+                         struct diags *diags);
+void journal_close(struct journal *journal); /* NULL is fine */
+const char *journal_path(const struct journal *journal);
+
+/*
+ * Transactions nest: only the outermost commit writes to the disk, and a
+ * rollback undoes everything since the outermost begin. Single calls below are
+ * transactions of their own when none is open.
+ */
+enum status journal_begin(struct journal *journal, struct diags *diags);
+enum status journal_commit(struct journal *journal, struct diags *diags);
+void journal_rollback(struct journal *journal);
+
+/* ---- records --------------------------------------------------------------------------------- */
+
+/*
+ * Appends `row` (a struct of that kind) and sets its id; an id that is not 0 is
+ * kept (imports). Checks what record_types says: required, bounds, known words,
+ * references that exist, labels not taken; the message names column and value.
+ * After a look, a deed or an outcome the vessel is refreshed.
+ */
+enum status journal_add(struct journal *journal, enum record record, void *row,
+                        struct diags *diags);
+
+/* Reads one record; texts are copied into the arena. STATUS_USAGE, with the nearest label
+ * suggested, when there is none. */
+enum status journal_get(struct journal *journal, enum record record, int64_t id,
+                        struct arena *arena, void *row, struct diags *diags);
+enum status journal_find(struct journal *journal, enum record record, const char *label,
+                         struct arena *arena, void *row, struct diags *diags);
+/* As journal_find, but false and silent when there is none. */
+bool journal_has(struct journal *journal, enum record record, const char *label, int64_t *id);
+
+/*
+ * Walks records by rising id. `column` (a reference or integer column, or NULL for
+ * all) must equal `value`. Texts of a row are valid until the next call.
+ *
+ *     struct walk *walk = journal_walk(journal, RECORD_VESSEL, "batch", batch.id, diags);
+ *     while (walk_next(walk, &vessel)) ...
+ *     status = walk_end(walk);
+ */
+struct walk;
+struct walk *journal_walk(struct journal *journal, enum record record, const char *column,
+                          int64_t value, struct diags *diags); /* NULL on failure */
+/* The same from the newest id down. */
+struct walk *journal_walk_back(struct journal *journal, enum record record, const char *column,
+                               int64_t value, struct diags *diags);
+bool walk_next(struct walk *walk, void *row);
+enum status walk_end(struct walk *walk); /* frees; STATUS_OK for NULL too */
+
+/* All of them at once, texts copied into the arena. `rows` is an array of the struct. */
+enum status journal_all(struct journal *journal, enum record record, const char *column,
+                        int64_t value, struct arena *arena, void **rows, size_t *count,
+                        struct diags *diags);
+/* How many there are. */
+size_t journal_count(struct journal *journal, enum record record, const char *column,
+                     int64_t value);
+
+/*
+ * Corrects one column of a record that is not append-only; `value` as CSV would
+ * write it (a label for a reference). The change is kept as an edit. Refused for
+ * ids and derived columns.
+ */
+enum status journal_correct(struct journal *journal, enum record record, const char *label,
+                            const char *column, const char *value, struct moment at,
+                            struct diags *diags);
+
+/* The next label of a kind that no record has yet: "B7" after "B6"; vessels: "B7-03". Not for
+ * looks, deeds, outcomes and edits, which have none. */
+enum status journal_next_label(struct journal *journal, enum record record, struct arena *arena,
+                               const char **label, struct diags *diags);
+
+/* ---- values as text -------------------------------------------------------------------------- */
+
+struct text;
+/* One column of a row as CSV and people read it: numbers in the shortest form that reads back
+ * exactly, references as labels (ids for records without), flags yes/no, "" for absent. */
+enum status journal_show_column(struct journal *journal, const struct column *column,
+                                const void *row, struct text *out, struct diags *diags);
+/* The reverse; texts are copied into the arena. The message names column and value. */
+enum status journal_read_column(struct journal *journal, const struct column *column,
+                                const char *value, struct arena *arena, void *row,
+                                struct diags *diags);
+
+/* ---- what a vessel has become ---------------------------------------------------------------- */
+
+/*
+ * Derives state, fate, end and last look of a vessel anew from what stands (looks, deeds and
+ * outcomes that no later one corrects):
+ *   state  discarded or used by the newest such deed, else isolated or growing
+ *   fate   a confirmed outcome's status, sound for clean; else, when it was discarded or
+ *          the last look said discard: that look's status, untold when it said clean or there
+ *          was none; else sound when used; else open
+ *   ended  the first look that said discard, the deed or the outcome, whichever was first
+ */
+enum status journal_refresh(struct journal *journal, int64_t vessel, struct diags *diags);
+/* Sets the day of the next look (0: none) and why. */
+enum status journal_set_due(struct journal *journal, int64_t vessel, int64_t day, const char *why,
+                            struct diags *diags);
+
+/* Growing or isolated vessels whose look is due by `day`, earliest first; texts in the arena. */
+enum status journal_due(struct journal *journal, int64_t day, struct arena *arena,
+                        struct vessel **vessels, size_t *count, struct diags *diags);
+
+/* ---- siblings -------------------------------------------------------------------------------- */
+
+enum kinship { /* what a vessel may share with others */
+               KIN_COOK,
+               KIN_SESSION,
+               KIN_STARTER,
+               KIN_LOT,
+               KIN_PLACE,
+               KIN_BATCH,    /* the mix */
+               KIN_POSITION, /* the same position within the same cook */
+               KIN_COUNT
+};
+extern const char *const kinship_words[]; /* "cook" ... */
+
+struct fates { /* how many of a group; controls apart */
+    size_t total, fate[FATE_COUNT];
+};
+
+struct kin {
+    enum kinship kinship;
+    const char *label;    /* of the cook, session ...; "top of C4" for a position */
+    struct fates others;  /* inoculated vessels of the group, without the vessel itself */
+    struct fates rest;    /* inoculated vessels outside the group */
+    struct fates control; /* controls of the group, without the vessel itself */
+};
+
+/* The groups that a vessel belongs to, by kinship; those it has none of are left out. */
+enum status journal_kin(struct journal *journal, int64_t vessel, struct arena *arena,
+                        struct kin kin[KIN_COUNT], size_t *count, struct diags *diags);
+
+/* For the tests of this module and for what has a module of its own in journal/. */
+struct sqlite3;
+struct sqlite3 *journal_database(struct journal *journal);
+
+#endif
