@@ -30,6 +30,7 @@ struct app {
     struct reader *reader;
     struct reasoner *reasoner;
     struct triage *triage;
+    struct journal *journal; /* NULL until app_journal (cli/app_journal.h) */
 };
 
 struct command {

@@ -32,6 +32,7 @@ const struct command *const commands[] = {
 const struct option common_options[] = {
     {"rules", "DIR",
      "read the rules in DIR as well; they add to the shipped ones or replace them by id"},
+    {"journal", "FILE", "keep the journal in FILE, not in the usual place"},
     {"color", "WHEN", "auto, always or never"},
     {"help", NULL, "show help"},
     {NULL, NULL, NULL},

@@ -1,0 +1,60 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "cli/app_journal.h"
+
+#include <errno.h>
+#include <stdlib.h>
+#include <sys/stat.h>
+
+/* A clock a little behind that of another machine makes no moment of today a fault. */
+enum { CLOCK_SLACK = 24 * 60 * 60 };
+
+static enum exit_status none_yet(struct app *app, const char *path)
+{
+    diags_error(
+        app->diags, (struct position){0},
+        "there is no journal at %s yet; 'jarside batch' starts one, --journal names another", path);
+    return app_fail(app, STATUS_IO);
+}
+
+static enum exit_status open_at(struct app *app, const char *path, enum journal_access access)
+{
+    struct stat found;
+    if (access != JOURNAL_CREATE && stat(path, &found) != 0 &&
+        (errno == ENOENT || errno == ENOTDIR))
+        return none_yet(app, path);
+    enum status status = journal_open(path, access, &app->journal, app->diags);
+    return status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
+}
+
+enum exit_status app_journal(struct app *app, enum journal_access access)
+{
+    const char *named = arguments_value(&app->arguments, "journal");
+    if (app->journal != NULL)
+        return EXIT_FINE;
+    if (named != NULL)
+        return named[0] != '\0' ? open_at(app, named, access)
+                                : app_usage(app, "--journal needs the name of a file");
+    char *path = journal_default_path();
+    if (path == NULL)
+        return app_usage(app, "no home folder to keep the journal in; --journal FILE names one");
+    enum exit_status fault = open_at(app, path, access);
+    free(path);
+    return fault;
+}
+
+enum exit_status app_moment(struct app *app, const char *name, struct moment *moment)
+{
+    const char *said = arguments_value(&app->arguments, name);
+    struct moment now = moment_now();
+    *moment = now;
+    if (said == NULL)
+        return EXIT_FINE;
+    if (!moment_read(said, now, moment))
+        return app_usage(app,
+                         "'--%s %s' is no moment; write 2026-03-01 18:30, 2026-03-01, 18:30, "
+                         "yesterday or '3 days ago'",
+                         name, said);
+    if (moment->seconds > now.seconds + CLOCK_SLACK)
+        return app_usage(app, "'--%s %s' lies in the future", name, said);
+    return EXIT_FINE;
+}

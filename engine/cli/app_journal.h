@@ -1,0 +1,28 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef JARSIDE_CLI_APP_JOURNAL_H
+#define JARSIDE_CLI_APP_JOURNAL_H
+
+#include "cli/app.h"
+#include "journal/journal.h"
+
+/*
+ * The journal as commands meet it: which file, opened how, and when things
+ * happened.
+ */
+
+/*
+ * Opens the journal that --journal names, else journal_default_path, into
+ * app->journal, where it is closed at the end. A journal that is already open stays
+ * so. On a fault the diagnostics are shown and the exit status says which;
+ * EXIT_FINE otherwise. Where there is none yet (READ, WRITE) the message says how
+ * to start one.
+ */
+enum exit_status app_journal(struct app *app, enum journal_access access);
+
+/*
+ * The moment that the option `name` ("at") says, as moment_read takes it; now when it
+ * was not given. A fault of use when it is no moment, or lies in the future.
+ */
+enum exit_status app_moment(struct app *app, const char *name, struct moment *moment);
+
+#endif
