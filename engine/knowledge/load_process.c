@@ -136,23 +136,23 @@ static const char *const units[] = {"ml", "grams", "pieces"};
 static const struct words UNIT_WORDS = {units, sizeof units / sizeof *units};
 
 static const struct field STARTER_FIELDS[] = {
-    FIELD("source", REQUIRED, read_citation, offsetof(struct starter, cites)),
-    FIELD("name", REQUIRED, read_text, offsetof(struct starter, name)),
-    CHOICE("unit", REQUIRED, offsetof(struct starter, unit), UNIT_WORDS),
-    NUMBER("usual", REQUIRED, offsetof(struct starter, usual), POSITIVE),
-    RANGE("points", REQUIRED, offsetof(struct starter, points), POSITIVE),
-    RANGE("lag", REQUIRED, offsetof(struct starter, lag), NOT_NEGATIVE),
+    FIELD("source", REQUIRED, read_citation, offsetof(struct starter_kind, cites)),
+    FIELD("name", REQUIRED, read_text, offsetof(struct starter_kind, name)),
+    CHOICE("unit", REQUIRED, offsetof(struct starter_kind, unit), UNIT_WORDS),
+    NUMBER("usual", REQUIRED, offsetof(struct starter_kind, usual), POSITIVE),
+    RANGE("points", REQUIRED, offsetof(struct starter_kind, points), POSITIVE),
+    RANGE("lag", REQUIRED, offsetof(struct starter_kind, lag), NOT_NEGATIVE),
 };
 static const struct shape STARTER = SHAPE("a starter", STARTER_FIELDS);
 
 static void load_starters(struct loader *loader)
 {
     const struct item_list *items = &loader->items[ITEM_STARTER];
-    struct starter *starters = items_array(loader, ITEM_STARTER, sizeof *starters);
+    struct starter_kind *starters = items_array(loader, ITEM_STARTER, sizeof *starters);
     for (size_t i = 0; starters && i < items->count; i++) {
         const struct item *item = &items->list[i];
         size_t index;
-        starters[i] = (struct starter){.id = item->id, .at = item->at};
+        starters[i] = (struct starter_kind){.id = item->id, .at = item->at};
         shape_read(loader, &STARTER, item->node, &starters[i]);
         const struct observable *kind =
             fed_by(loader, FEEDS_STARTER_KIND, "starter_kind", item->at, &index);

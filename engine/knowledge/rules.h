@@ -340,7 +340,7 @@ struct cook_rules { /* what is assumed of a cook when it was not said; NAN where
 
 enum starter_unit { STARTER_ML, STARTER_GRAMS, STARTER_PIECES };
 
-struct starter { /* a value of the observable that feeds `starter_kind`, as inoculum */
+struct starter_kind { /* a value of the observable that feeds `starter_kind`, as inoculum */
     size_t value;
     const char *id, *name;
     enum starter_unit unit;
@@ -536,7 +536,7 @@ struct rules {
     const struct organism *organisms;
     size_t organism_count;
     struct cook_rules cook;
-    const struct starter *starters;
+    const struct starter_kind *starters;
     size_t starter_count;
     struct forecast_rules forecast;
     struct move moves[MOVED_COUNT];

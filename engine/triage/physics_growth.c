@@ -18,7 +18,7 @@ static bool starter_points(const struct rules *rules, const struct known_growth 
     }
     if (index == RULES_NONE)
         return false;
-    const struct starter *starter = &rules->starters[index];
+    const struct starter_kind *starter = &rules->starters[index];
     static const char *const units[] = {"ml", "g", "pieces"};
     double dose = known->dose;
     if (isnan(dose)) {
