@@ -39,6 +39,7 @@ enum { JOURNAL_VERSION = 1, JOURNAL_APPLICATION = 0x4a61526a };
  * NULL when there is neither home nor memory. */
 char *journal_default_path(void);
 
+/* Opens it, as far as `access` allows; on a fault `journal` is NULL. */
 enum status journal_open(const char *path, enum journal_access access, struct journal **journal,
                          struct diags *diags);
 void journal_close(struct journal *journal); /* NULL is fine */
