@@ -81,6 +81,7 @@ static void load_model(struct loader *loader)
     load_cautions(loader);
     load_decision(loader);
     load_process(loader);
+    load_review(loader);
     load_language(loader);
 }
 

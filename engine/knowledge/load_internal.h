@@ -108,6 +108,7 @@ void load_normal(struct loader *loader); /* what is normal on a species */
 void load_cautions(struct loader *loader);
 void load_decision(struct loader *loader);
 void load_process(struct loader *loader); /* organisms, cook, starters, forecast, moves */
+void load_review(struct loader *loader);
 void load_language(struct loader *loader);
 
 /* ---- check.c --------------------------------------------------------------------------------- */

@@ -10,6 +10,7 @@
 #include "base/range.h"
 #include "base/status.h"
 #include "base/units.h"
+#include "knowledge/citation.h"
 
 /*
  * The rule base in memory: what is known about findings, causes and signs.
@@ -26,27 +27,6 @@
  */
 
 enum { RULES_MAX_VALUES = 32, RULES_NONE = -1 }; /* values of one observable fit a uint32_t */
-
-/* ---- where a claim comes from ---------------------------------------------------------------- */
-
-struct source {
-    const char *id;
-    const char *author; /* person or body */
-    const char *title;
-    const char *year;  /* as printed; "n.d." when undated */
-    const char *where; /* journal and pages, publisher, web site; or NULL */
-    bool weak;         /* a web guide: a hint, not evidence */
-    struct position at;
-};
-
-/* Ends of a claim: works cited, or one of the marks. At least one of the three is set. */
-struct citation {
-    const size_t *sources; /* indices into rules.sources */
-    size_t count;
-    bool expert_judgement; /* `expert judgement` */
-    bool common_practice;  /* `common practice, no source` */
-    bool from_memory;      /* `from memory`, with or without sources */
-};
 
 /* ---- what can be observed -------------------------------------------------------------------- */
 
@@ -436,6 +416,15 @@ struct decision_rules {
     struct citation cites;
 };
 
+/* When a review of many vessels calls a fault, and what it takes waiting to cost. */
+struct review_rules {
+    double false_alarm;  /* at most this share of journals without a fault has one called */
+    double bayes_factor; /* and at least so much evidence for a rate of its own */
+    double watched;      /* days after which a vessel that is still sound counts as not lost */
+    double wait;         /* effort that a day of waiting for a test is worth */
+    struct citation cites;
+};
+
 struct word { /* a verbal frequency or weight, or a verbal probability for output */
     const char *word;
     double number;
@@ -541,6 +530,7 @@ struct rules {
     struct forecast_rules forecast;
     struct move moves[MOVED_COUNT];
     struct decision_rules decision;
+    struct review_rules review; /* usual ones when no file has them */
     struct scale scale;
     struct calibration calibration;
     struct language language;
