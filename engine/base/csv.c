@@ -10,16 +10,20 @@
  * at a delimiter or an end of line, so that a field's callback comes when the
  * piece that ends it is fed, and the field began where the last one ended.
  */
+struct place {
+    size_t line, column; /* of the next byte */
+    char previous;       /* last byte fed, so that CR LF is one end of line */
+};
+
 struct csv_stream {
     struct csv_parser parser;
     struct csv_sink sink;
     char delimiter;
     enum csv_outcome outcome;
-    size_t line, column;             /* of the next byte */
+    struct place at;
     size_t field_line, field_column; /* of the next field */
     size_t row_line;                 /* where the row began */
     size_t fields;                   /* in it so far */
-    char previous;                   /* last byte fed, so that CR LF is one end of line */
 };
 
 /* libcsv grows its field buffer through this: beyond the limit it hears there is no memory. */
@@ -44,7 +48,7 @@ struct csv_stream *csv_stream_new(const struct csv_sink *sink, char delimiter)
     stream->sink = *sink;
     stream->delimiter = delimiter;
     stream->outcome = CSV_READ;
-    stream->line = stream->column = 1;
+    stream->at.line = stream->at.column = 1;
     stream->field_line = stream->field_column = 1;
     return stream;
 }
@@ -70,8 +74,8 @@ static void on_field(void *bytes, size_t length, void *context)
 
     if (field.index == 0)
         stream->row_line = field.line;
-    stream->field_line = stream->line;
-    stream->field_column = stream->column;
+    stream->field_line = stream->at.line;
+    stream->field_column = stream->at.column;
     if (stream->outcome == CSV_READ && length > CSV_FIELD_LIMIT)
         stream->outcome = CSV_TOO_LONG;
     if (stream->outcome == CSV_READ && !stream->sink.field(stream->sink.context, &field))
@@ -85,26 +89,26 @@ static void on_row(int end, void *context)
     (void)end;
 
     stream->fields = 0;
-    stream->field_line = stream->line;
-    stream->field_column = stream->column;
+    stream->field_line = stream->at.line;
+    stream->field_column = stream->at.column;
     /* No fields: a blank line, or the LF of a CR LF. */
     if (fields > 0 && stream->outcome == CSV_READ &&
         !stream->sink.row(stream->sink.context, fields, stream->row_line))
         stream->outcome = CSV_STOPPED;
 }
 
-/* Moves the position past one byte. Continuation bytes of UTF-8 take no column. */
-static void advance(struct csv_stream *stream, char byte)
+/* Moves a place past one byte. Continuation bytes of UTF-8 take no column. */
+static void advance(struct place *at, char byte)
 {
-    if (byte == '\n' && stream->previous == '\r') {
+    if (byte == '\n' && at->previous == '\r') {
         /* its line was counted at the CR */
     } else if (byte == '\n' || byte == '\r') {
-        stream->line++;
-        stream->column = 1;
+        at->line++;
+        at->column = 1;
     } else if (((unsigned char)byte & 0xC0) != 0x80) {
-        stream->column++;
+        at->column++;
     }
-    stream->previous = byte;
+    at->previous = byte;
 }
 
 static bool ends_piece(const struct csv_stream *stream, char byte)
@@ -118,13 +122,13 @@ enum csv_outcome csv_stream_feed(struct csv_stream *stream, const char *bytes, s
 
     while (at < length && stream->outcome == CSV_READ) {
         size_t end = at;
-        size_t line = stream->line, column = stream->column;
+        struct place began = stream->at;
         if (bytes[at] == '\0') {
             stream->outcome = CSV_MALFORMED;
             break;
         }
         while (end < length && bytes[end] != '\0') {
-            advance(stream, bytes[end]);
+            advance(&stream->at, bytes[end]);
             if (ends_piece(stream, bytes[end++]))
                 break;
         }
@@ -135,8 +139,9 @@ enum csv_outcome csv_stream_feed(struct csv_stream *stream, const char *bytes, s
             stream->outcome = long_field                                 ? CSV_TOO_LONG
                               : csv_error(&stream->parser) == CSV_EPARSE ? CSV_MALFORMED
                                                                          : CSV_NO_MEMORY;
-            stream->line = line;
-            stream->column = column + taken;
+            stream->at = began; /* and on to the byte at fault */
+            for (size_t i = 0; i < taken; i++)
+                advance(&stream->at, bytes[at + i]);
         }
         at = end;
     }
@@ -154,6 +159,6 @@ enum csv_outcome csv_stream_finish(struct csv_stream *stream)
 
 void csv_stream_position(const struct csv_stream *stream, size_t *line, size_t *column)
 {
-    *line = stream->line;
-    *column = stream->column;
+    *line = stream->at.line;
+    *column = stream->at.column;
 }
