@@ -27,6 +27,10 @@ HARDEN_release := -D_FORTIFY_SOURCE=2 -fstack-protector-strong -fstack-clash-pro
 HARDLINK_release := -pie -Wl,-z,relro,-z,now
 HARDEN_asan := -fsanitize=address,undefined -fno-sanitize-recover=all -fno-omit-frame-pointer
 HARDLINK_asan := -fsanitize=address,undefined
+HARDEN_fuzz := -fsanitize=fuzzer-no-link,address,undefined -fno-sanitize-recover=all -fno-omit-frame-pointer
+HARDLINK_fuzz := -fsanitize=fuzzer,address,undefined
+# Arithmetic that no stranger's bytes steer: watched for its faults, but not a place to look for new paths.
+.build/fuzz/reason/%.o: HARDEN_fuzz := $(HARDEN_asan)
 
 # A line a file says enough; `make V=1` shows the whole commands.
 Q        := $(if $(V),,@)
@@ -48,8 +52,9 @@ MAIN     := $(B)/main.o
 UNIT     := $(sort $(wildcard tests/unit/*.c) $(wildcard tests/outside/*.c))
 UNITS    := $(UNIT:tests/%.c=$(B)/tests/%.t)
 SCRIPTS  := $(sort $(wildcard tests/*/*.t))
+FUZZ     := $(patsubst tests/fuzz/%_fuzz.c,%,$(sort $(wildcard tests/fuzz/*_fuzz.c)))
 
-.PHONY: all run check install uninstall clean asan lint bench help deps deps-check format
+.PHONY: all run check install uninstall clean asan fuzz replays lint bench help deps deps-check format
 .DELETE_ON_ERROR:
 
 all: $(B)/jarside  ## build the program
@@ -77,6 +82,15 @@ $(B)/tests/%.t: tests/%.c $(B)/libjarside.a
 	$(call say,cc,$<)
 	$(Q)$(CC) $(OUR_CFLAGS) -Itests $(CPPFLAGS) $(CFLAGS) -MMD -MP $(OUR_LDFLAGS) $(LDFLAGS) -o $@ $< $(B)/libjarside.a $(OUR_LIBS) -lcmocka
 
+# Fuzz targets: with libFuzzer in MODE=fuzz, elsewhere with a main that replays what was kept.
+$(B)/fuzz/%: tests/fuzz/%_fuzz.c tests/fuzz/replay.c $(B)/libjarside.a
+	@mkdir -p $(@D)
+	$(call say,cc,$<)
+	$(Q)$(CC) $(OUR_CFLAGS) -D_GNU_SOURCE -Itests $(CPPFLAGS) $(CFLAGS) -MMD -MP -MF $@.d $(OUR_LDFLAGS) $(LDFLAGS) -o $@ $< \
+	    $(if $(filter fuzz,$(MODE)),,tests/fuzz/replay.c) $(B)/libjarside.a $(OUR_LIBS)
+
+replays: $(FUZZ:%=$(B)/fuzz/%)
+
 deps:
 	@tests/house/install-missing $(NEEDED)
 deps-check:
@@ -92,10 +106,16 @@ check: deps-check  ## install what the tests need, build, run every test
 
 .PHONY: tests
 tests: $(B)/jarside $(UNITS)
+	@$(MAKE) --no-print-directory MODE=asan CC=gcc CFLAGS="-O1 -g" replays
 	JARSIDE=$(CURDIR)/$(B)/jarside CMOCKA_MESSAGE_OUTPUT=TAP prove -j2 $(PROVEFLAGS) $(SCRIPTS) $(UNITS)
 
 asan:  ## the whole suite under AddressSanitizer and UndefinedBehaviorSanitizer
 	@$(MAKE) --no-print-directory MODE=asan CFLAGS="-O1 -g" tests
+
+fuzz: deps  ## look for inputs that break something, FUZZ_SECONDS for each target (FUZZ="words csv": only these)
+	@tests/house/install-missing clang libclang-rt-14-dev
+	@$(MAKE) --no-print-directory -j"$$(nproc)" MODE=fuzz CC=clang CFLAGS="-O2 -g" replays
+	@tests/house/fuzz .build/fuzz/fuzz $(FUZZ)
 
 lint: deps  ## clang-format, clang-tidy, cppcheck; with ANALYZER=1 also gcc -fanalyzer
 	@LINT_FLAGS="$(filter-out -f% -D_FORTIFY_SOURCE%,$(OUR_CFLAGS))" tests/house/lint engine/main.c $(SOURCES)
@@ -110,6 +130,7 @@ install: all  ## install below PREFIX (and DESTDIR)
 	install -d $(DESTDIR)$(BINDIR) $(DESTDIR)$(DATADIR)
 	install -m 755 $(B)/jarside $(DESTDIR)$(BINDIR)/jarside
 	cp -R rules corpus $(DESTDIR)$(DATADIR)/
+	rm -rf $(DESTDIR)$(DATADIR)/corpus/fuzz
 
 uninstall:  ## remove what install installed
 	rm -f $(DESTDIR)$(BINDIR)/jarside

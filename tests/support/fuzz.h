@@ -1,0 +1,201 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef JARSIDE_TESTS_FUZZ_H
+#define JARSIDE_TESTS_FUZZ_H
+
+/*
+ * What the fuzz targets share. A target is one function from bytes to nothing; libFuzzer calls it
+ * for as long as it is told to (`make fuzz`), tests/fuzz/replay.c once for every input that was kept.
+ * What must hold of any input is said with hold(); a broken promise ends the program.
+ */
+#include <fcntl.h>
+#include <jansson.h>
+#include <math.h>
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/mman.h>
+#include <unistd.h>
+
+#include "base/diag.h"
+#include "base/text.h"
+#include "knowledge/reader.h"
+#include "knowledge/rules.h"
+#include "reason/reason.h"
+#include "triage/triage.h"
+#include "voice/screen.h"
+#include "voice/verdict.h"
+
+int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t size);
+
+static inline void hold(bool condition, const char *promise)
+{
+    if (condition)
+        return;
+    fprintf(stderr, "broken promise: %s\n", promise);
+    abort();
+}
+
+/* The bytes with a NUL behind them, in memory of exactly that size; the caller frees it. */
+static inline char *string_of(const uint8_t *bytes, size_t size)
+{
+    char *string = malloc(size + 1);
+    hold(string != NULL, "there is memory for the input");
+    if (size)
+        memcpy(string, bytes, size);
+    string[size] = '\0';
+    return string;
+}
+
+/* A file that holds the bytes and has never been on a disk. */
+struct unsaved {
+    int descriptor;
+    char path[40];
+};
+
+static inline void unsaved_open(struct unsaved *file, const uint8_t *bytes, size_t size)
+{
+    file->descriptor = memfd_create("input", MFD_CLOEXEC);
+    hold(file->descriptor >= 0, "a file can be made");
+    while (size) {
+        ssize_t wrote = write(file->descriptor, bytes, size);
+        hold(wrote > 0, "the file can be written");
+        bytes += wrote;
+        size -= (size_t)wrote;
+    }
+    snprintf(file->path, sizeof file->path, "/proc/self/fd/%d", file->descriptor);
+}
+
+static inline void unsaved_close(struct unsaved *file)
+{
+    close(file->descriptor);
+}
+
+/* Nothing that steers a terminal, and no invalid UTF-8, whatever the input was. */
+static inline bool harmless(const char *text)
+{
+    size_t length = strlen(text);
+    if (utf8_valid_prefix(text, length) != length)
+        return false;
+    for (const unsigned char *s = (const unsigned char *)text; *s; s++) {
+        if ((*s < 0x20 && *s != '\n') || *s == 0x7F)
+            return false;
+        if (s[0] == 0xC2 && s[1] >= 0x80 && s[1] <= 0x9F) /* C1 controls */
+            return false;
+        if (s[0] == 0xE2 && s[1] == 0x80 && (s[2] == 0x8E || s[2] == 0x8F)) /* marks */
+            return false;
+        if (s[0] == 0xE2 && s[1] == 0x80 && s[2] >= 0xAA && s[2] <= 0xAE) /* embeddings */
+            return false;
+        if (s[0] == 0xE2 && s[1] == 0x81 && s[2] >= 0xA6 && s[2] <= 0xA9) /* isolates */
+            return false;
+    }
+    return true;
+}
+
+/* Every message can be shown, and there is one when there should be. */
+static inline void hold_diags(struct diags *diags, bool fault)
+{
+    hold(!fault || diags_errors(diags), "a fault is told");
+    for (size_t i = 0; i < diags_kept(diags); i++) {
+        const struct diag *diag = diags_get(diags, i);
+        hold(harmless(diag->message), "a message is safe to show");
+        hold(!diag->excerpt || harmless(diag->excerpt), "an excerpt is safe to show");
+    }
+    diags_clear(diags);
+}
+
+/* Rules, and all that is made of them. */
+struct consultation {
+    struct rules *rules;
+    struct reader *reader;
+    struct reasoner *reasoner;
+    struct triage *triage;
+    struct diags *diags;
+};
+
+/* False when the rules do not load, or their phrases do not compile; then a message says so. */
+static inline bool consultation_open(struct consultation *c, const char *const *folders,
+                                     size_t count)
+{
+    *c = (struct consultation){.diags = diags_new()};
+    hold(c->diags != NULL, "there is memory");
+    c->rules = rules_load(folders, count, c->diags, NULL, NULL);
+    c->reader = c->rules ? reader_new(c->rules, c->diags) : NULL;
+    if (!c->reader) {
+        hold_diags(c->diags, true);
+        return false;
+    }
+    hold_diags(c->diags, false);
+    c->reasoner = reasoner_new(c->rules);
+    hold(c->reasoner != NULL, "there is memory for the tables");
+    c->triage = triage_new(c->rules, c->reader, c->reasoner);
+    hold(c->triage != NULL, "there is memory for a case");
+    return true;
+}
+
+static inline void consultation_close(struct consultation *c)
+{
+    triage_free(c->triage);
+    reasoner_free(c->reasoner);
+    reader_free(c->reader);
+    rules_free(c->rules);
+    diags_free(c->diags);
+}
+
+/* The shipped rules, opened once and kept: the programs are run from the top of the tree. */
+static inline struct consultation *shipped(void)
+{
+    static const char *const folders[] = {"rules"};
+    static struct consultation kept;
+    if (!kept.triage)
+        hold(consultation_open(&kept, folders, 1), "the shipped rules load");
+    triage_reset(kept.triage);
+    return &kept;
+}
+
+static inline void hold_verdict(const struct rules *rules, const struct verdict *verdict)
+{
+    double sum = 0;
+    for (size_t i = 0; i < rules->finding_count; i++) {
+        double p = verdict->findings[i].p;
+        hold(p >= 0 && p <= 1 + 1e-9, "a probability is one");
+        hold(!i || p <= verdict->findings[i - 1].p, "findings fall");
+        sum += p;
+    }
+    hold(fabs(sum - 1) < 1e-9, "findings add up to one");
+    for (size_t i = 0; i < ACTION_COUNT; i++)
+        hold(isfinite(verdict->decision.loss[i]), "a loss is finite");
+    hold(!verdict->decision.forbidden[verdict->decision.action], "no floor forbids the action");
+}
+
+/* What is shown is safe, on a wide screen and on the narrowest, in UTF-8 and in ASCII. */
+static inline void hold_shown(const struct told *told)
+{
+    static const size_t widths[] = {SCREEN_NARROWEST, SCREEN_DEFAULT};
+    for (size_t i = 0; i < 2; i++) {
+        struct screen screen = {.width = widths[i], .ascii = i == 0};
+        text_init(&screen.out);
+        voice_verdict(&screen, told, true);
+        hold(!screen.out.failed && harmless(screen.out.bytes), "a verdict is safe to show");
+        screen_release(&screen);
+    }
+    json_t *json = voice_verdict_json(told);
+    char *text = json ? json_dumps(json, 0) : NULL;
+    hold(text && harmless(text), "a verdict is safe JSON");
+    free(text);
+    json_decref(json);
+}
+
+/* Judges what was said and holds it to what must be true of any verdict. */
+static inline void judge_and_hold(struct consultation *c)
+{
+    const struct verdict *verdict = triage_judge(c->triage);
+    hold(verdict != NULL, "there is memory for a verdict");
+    hold_verdict(c->rules, verdict);
+    const struct told told = {c->rules, c->triage, verdict};
+    hold_shown(&told);
+}
+
+#endif
