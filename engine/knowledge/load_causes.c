@@ -50,6 +50,8 @@ static void read_settle(struct loader *loader, const struct field *field, const 
     }
 }
 
+static const struct bounds SHARE_ABOVE_0 = {0, 1, true, false, "above 0, up to 1"};
+
 static const struct field FIELDS[] = {
     LATER("id", REQUIRED), /* by the catalogue */
     FIELD("source", REQUIRED, read_citation, offsetof(struct cause, cites)),
@@ -57,6 +59,9 @@ static const struct field FIELDS[] = {
     FIELD("what", REQUIRED, read_text, offsetof(struct cause, what)),
     CHOICE("scope", REQUIRED, offsetof(struct cause, scope), SCOPE_WORDS),
     NUMBER("prior", REQUIRED, offsetof(struct cause, prior), CHANCE),
+    NUMBER("reach", OPTIONAL, offsetof(struct cause, reach), SHARE_ABOVE_0),
+    NUMBER("reach_near", OPTIONAL, offsetof(struct cause, reach_near), SHARE_ABOVE_0),
+    FIELD("shown_by_control", OPTIONAL, read_flag, offsetof(struct cause, shown_by_control)),
     CHOICE("moved_by", OPTIONAL, offsetof(struct cause, moved_by), MOVED_WORDS),
     OWN("grows", REQUIRED, read_grows),
     OWN("weighs", OPTIONAL, read_weighs),
@@ -72,7 +77,7 @@ void load_causes(struct loader *loader)
     const struct item_list *items = &loader->items[ITEM_CAUSE];
     struct cause *causes = items_array(loader, ITEM_CAUSE, sizeof *causes);
     for (size_t i = 0; causes && i < items->count; i++) {
-        causes[i] = (struct cause){.id = items->list[i].id, .at = items->list[i].at};
+        causes[i] = (struct cause){.id = items->list[i].id, .reach = 1.0, .at = items->list[i].at};
         shape_read(loader, &CAUSE, items->list[i].node, &causes[i]);
     }
     loader->made->causes = causes;

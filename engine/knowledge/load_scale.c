@@ -78,11 +78,22 @@ static const struct shape SCALE = SHAPE("'scale'", SCALE_FIELDS);
 
 static const struct bounds TAU = {0, 1, true, false, "above 0, up to 1"};
 
+#define SIBLINGS_PLACE(member) offsetof(struct calibration, siblings.member)
+
+static const struct field SIBLINGS_FIELDS[] = {
+    NUMBER("most", REQUIRED, SIBLINGS_PLACE(most), NOT_NEGATIVE),
+    NUMBER("usual", REQUIRED, SIBLINGS_PLACE(usual), CHANCE),
+    NUMBER("usual_seen", REQUIRED, SIBLINGS_PLACE(usual_seen), POSITIVE),
+    NUMBER("reach_seen", REQUIRED, SIBLINGS_PLACE(reach_seen), POSITIVE),
+};
+static const struct shape SIBLINGS = SHAPE("'siblings'", SIBLINGS_FIELDS);
+
 static const struct field CALIBRATION_FIELDS[] = {
     NUMBER("tau", REQUIRED, offsetof(struct calibration, tau), TAU),
     NUMBER("hedge", REQUIRED, offsetof(struct calibration, hedge), SHARE),
     NUMBER("silence", OPTIONAL, offsetof(struct calibration, silence), SHARE),
     NUMBER("silence_after", OPTIONAL, offsetof(struct calibration, silence_after), NOT_NEGATIVE),
+    INNER("siblings", OPTIONAL, SIBLINGS),
     FIELD("fitted_by", OPTIONAL, read_text, offsetof(struct calibration, fitted_by)),
 };
 static const struct shape CALIBRATION = SHAPE("'calibration'", CALIBRATION_FIELDS);

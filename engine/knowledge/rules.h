@@ -189,7 +189,10 @@ struct cause {
     const char *name;
     const char *what;
     enum scope scope;
-    double prior; /* pi_c, 0..1 */
+    double prior;      /* pi_c, 0..1 */
+    double reach;      /* share of what shares it that it affects when it acts, (0, 1] */
+    double reach_near; /* the same of what stood beside it in the cooker; 0: no different there */
+    bool shown_by_control; /* acts on a vessel that was never inoculated, too */
     enum moved_by moved_by;
     const struct growth_rate *grows;
     size_t grow_count;
@@ -439,6 +442,15 @@ struct scale {
     size_t spoken_count;
 };
 
+/* What is assumed of vessels that share something: reason/siblings.h. All 0 when not given: they
+ * move nothing. */
+struct sibling_rules {
+    double most;       /* no pattern moves the log odds of a set of causes farther */
+    double usual;      /* share lost when nothing shared is wrong, */
+    double usual_seen; /* as if it had been seen in so many vessels */
+    double reach_seen; /* the same for the reach of each cause */
+};
+
 struct calibration {
     double tau;     /* power of the whole likelihood, 0 < tau <= 1 */
     double hedge;   /* certainty of a hedged statement, 0..1 */
@@ -446,6 +458,7 @@ struct calibration {
     double
         silence_after; /* signs a text must speak of before its silence tells; 0: it never does */
     const char *fitted_by; /* the command that fits tau */
+    struct sibling_rules siblings;
 };
 
 /* A phrase that says several things at once, e.g. "nothing odd anywhere". */

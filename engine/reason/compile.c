@@ -37,8 +37,7 @@ static void row_settle(double *row, size_t count)
 
 /* ---- cause sets ------------------------------------------------------------------------------ */
 
-/* Index of {a, b} among {}, the n singles and the pairs; RULES_NONE for either means absent. */
-static size_t set_index(size_t n, int a, int b)
+size_t set_index(size_t n, int a, int b)
 {
     if (a < 0)
         return b < 0 ? 0 : 1 + (size_t)b;

@@ -128,7 +128,7 @@ static void discount_groups(const struct reasoner *reasoner, struct workspace *w
 static const double *shifted_prior(const struct reasoner *reasoner, const struct evidence *evidence,
                                    struct workspace *work)
 {
-    if (!evidence || evidence->shift_count == 0)
+    if (!evidence || (evidence->shift_count == 0 && evidence->pair_shift_count == 0))
         return reasoner->set_prior;
 
     const double most = (1.0 - LEAST_CHANCE) / LEAST_CHANCE;
@@ -142,6 +142,11 @@ static const double *shifted_prior(const struct reasoner *reasoner, const struct
         for (int k = 0; k < SET_MAX_CAUSES; k++)
             if (reasoner->sets[s][k] >= 0)
                 work->set_prior[s] *= work->shift[reasoner->sets[s][k]];
+    }
+    for (size_t i = 0; i < evidence->pair_shift_count; i++) {
+        const struct pair_shift *pair = &evidence->pair_shifts[i];
+        work->set_prior[set_index(reasoner->cause_count, (int)pair->causes[0],
+                                  (int)pair->causes[1])] *= exp(pair->log_odds);
     }
     row_scale(work->set_prior, 1.0 / row_sum(work->set_prior, reasoner->set_count),
               reasoner->set_count);

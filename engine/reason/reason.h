@@ -18,7 +18,7 @@
  *
  * Model (f: finding; S: set of at most two causes; i: observable; v: value):
  *
- *   P(S)        ~  prod_{c in S} pi_c  prod_{c not in S} (1 - pi_c)
+ *   P(S)        ~  prod_{c in S} pi_c  prod_{c not in S} (1 - pi_c)  (shifts: see below)
  *   P(f|S)      =  (b_f + sum_{c in S} r_cf) / sum over f' of the same
  *   one-of:     P(i=v|f,S) ~ base_i(v) w_fi(v) prod_{c in S} w_ci(v), normalised over v
  *   several-of: odds P(v|f,S) = odds base_i(v) * w_fi(v) * prod_{c in S} w_ci(v), each v on its own
@@ -69,10 +69,19 @@ struct prior_shift {
     double log_odds; /* natural log of the factor on the odds pi_c / (1 - pi_c) */
 };
 
+/* The same for two causes at once: a factor on P(S) of every S that holds both, on top of their own
+ * shifts. Below 0 where either explains the same thing, and both together no more than one. */
+struct pair_shift {
+    size_t causes[2];
+    double log_odds;
+};
+
 struct evidence {
     const struct observation *observations; /* one per observable of the rule base */
     const struct prior_shift *shifts;
     size_t shift_count;
+    const struct pair_shift *pair_shifts;
+    size_t pair_shift_count;
 };
 
 /* What is at stake, as the grower says. */

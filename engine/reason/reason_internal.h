@@ -91,6 +91,11 @@ struct workspace {
     struct recall *recalls; /* per observable */
 };
 
+/* ---- compile.c ------------------------------------------------------------------------------- */
+
+/* Index of {a, b} among {}, the n singles and the pairs; RULES_NONE for either means absent. */
+size_t set_index(size_t n, int a, int b);
+
 /* ---- observe.c: what an observation means ---------------------------------------------------- */
 
 struct observation observation_of(const struct evidence *evidence, size_t observable);

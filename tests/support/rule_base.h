@@ -130,6 +130,7 @@ static inline size_t base_cause(struct rule_base *base, double prior)
     base->causes[at] = (struct cause){
         .id = "cause",
         .prior = prior,
+        .reach = 1.0,
         .grows = base->grows[at],
         .weighs = base->weighs[at],
     };

@@ -52,6 +52,16 @@ static void assert_normalised(const struct rules *rules, const struct posterior 
     assert_close(hazards, 1, 1e-12);
 }
 
+/* Two different causes, in either order. */
+static struct pair_shift random_pair(struct dice *dice, size_t causes)
+{
+    size_t one = dice_below(dice, causes), step = 1 + dice_below(dice, causes - 1);
+    return (struct pair_shift){
+        .causes = {one, (one + step) % causes},
+        .log_odds = 10.0 * (dice_share(dice) - 0.5),
+    };
+}
+
 /* One random base, several random evidences on it. */
 static void check_random(struct dice *dice, const struct random_size *size, double telling,
                          double tolerance)
@@ -62,12 +72,14 @@ static void check_random(struct dice *dice, const struct random_size *size, doub
     struct naive *naive = malloc(sizeof *naive);
     struct observation observations[BASE_OBSERVABLES];
     struct prior_shift shifts[3];
+    struct pair_shift pairs[2];
     assert_non_null(reasoner);
     assert_non_null(naive);
     assert_true(posterior_init(&posterior, reasoner));
 
     for (int round = 0; round < 5; round++) {
-        struct evidence evidence = {.observations = observations, .shifts = shifts};
+        struct evidence evidence = {
+            .observations = observations, .shifts = shifts, .pair_shifts = pairs};
         random_evidence(base, dice, telling, observations);
         if (size->causes > 0)
             for (; evidence.shift_count < dice_below(dice, 4); evidence.shift_count++)
@@ -75,6 +87,9 @@ static void check_random(struct dice *dice, const struct random_size *size, doub
                     .cause = dice_below(dice, size->causes),
                     .log_odds = 30.0 * (dice_share(dice) - 0.5),
                 };
+        if (size->causes > 1)
+            for (; evidence.pair_shift_count < dice_below(dice, 3); evidence.pair_shift_count++)
+                pairs[evidence.pair_shift_count] = random_pair(dice, size->causes);
         double tau = round == 0 ? 0.37 : -1;
         naive_posterior(&base->rules, &evidence,
                         round == 0 ? 0.37L : (long double)base->rules.calibration.tau, naive);

@@ -63,6 +63,10 @@ static void test_names_and_numbers(void **state)
     assert_string_equal(rules->scale.spoken[0].word, "likely");
     assert_near(rules->calibration.tau, 0.8);
     assert_string_equal(rules->calibration.fitted_by, "nobody");
+    assert_near(rules->calibration.siblings.most, 2);
+    assert_near(rules->calibration.siblings.usual, 0.2);
+    assert_near(rules->calibration.siblings.usual_seen, 4);
+    assert_near(rules->calibration.siblings.reach_seen, 6);
     assert_int_equal(rules->group_count, 1);
     assert_near(rules->groups[0].overlap, 0.5);
 }
@@ -207,6 +211,9 @@ static void test_causes(void **state)
     assert_int_equal(cause->scope, SCOPE_COOK);
     assert_int_equal(cause->moved_by, MOVED_SURVIVORS);
     assert_near(cause->prior, 0.1);
+    assert_near(cause->reach, 0.75);
+    assert_true(cause->reach_near == 0);
+    assert_true(cause->shown_by_control);
     assert_int_equal(cause->grow_count, 2);
     assert_int_equal(cause->grows[0].finding, rules_finding(rules, "crust"));
     assert_near(cause->grows[0].rate, 5.5);

@@ -1,0 +1,136 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef JARSIDE_REASON_SIBLINGS_H
+#define JARSIDE_REASON_SIBLINGS_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "base/status.h"
+#include "reason/alike.h"
+#include "reason/reason.h"
+
+/*
+ * What became of the others that share a cook, a starter, a place ... with a
+ * vessel, as shifts of the causes before any sign of its own is looked at.
+ *
+ * The others are counted in cells: those that share the same things with it.
+ * A cause c of scope s that *acts* reaches each vessel that shares s with ours
+ * with a chance rho_c (`reach`), and no other vessel. What it reaches it loses
+ * with a chance h_c, taken from the rule base; anything is lost besides with a
+ * background rate q. So with the set A of causes acting, in a cell with bits K
+ *
+ *   P(lost | A) = 1 - (1 - q) prod_{c in A, scope(c) in K} (1 - lambda_c),   E lambda_c = rho_c h_c.
+ *
+ * A vessel has two ways of being lost and each is such a layer: contaminated; and
+ * of those that are not, stuck. With P(.|{c}) and P(.|{}) as the rule base has them,
+ *
+ *   contaminated:  h_c = 1 - P(not contaminated|{c}) / P(not contaminated|{})      (0 if below)
+ *   stuck:         the same of P(clean | not contaminated), and rho_c of those that
+ *                  were reached and not contaminated, rho (1 - h) / (1 - rho h).
+ *
+ * q is Beta(u n, (1 - u) n), u = siblings.usual, n = siblings.usual_seen of the rule
+ * base; lambda_c is Beta(E m, (1 - E) m), m = siblings.reach_seen. M(A), the chance
+ * of all counts, is their binomial product integrated over q (Gauss-Jacobi, after
+ * the cells that share nothing were seen) and over lambda (five points of
+ * Gauss-Jacobi); a cell of more than 200 vessels counts as 200 in its proportions.
+ * A cause can have a reach of its own at the same position of the same cook
+ * (`reach_near`): that and the other one move together.
+ *
+ * Ours can be spared by what acts on its group. With
+ * P(c acts) = pi_c / rho_c the odds that c acts when it spared ours are
+ *
+ *   e_c = pi_c (1 - rho_c) / (rho_c - pi_c)     (at most 1; none acts on less than it reaches),
+ *
+ * and the chance of the counts when exactly the causes S reached ours is
+ *
+ *   L(S) = sum_{A contains S, |A| <= 2} prod_{c in A - S} e_c M(A)  /  the same without M.
+ *
+ * shift of c = ln L({c}) / L({}); of the pair c, d = ln L({c,d}) / L({}) less the shifts of both.
+ * Either ln is kept within +-siblings.most. So a group with losses above what the
+ * others have raises the causes of its scope; one without, or a large one with hardly
+ * any, lowers them; causes that would explain the same losses are raised alike and not
+ * twice; and however many are lost, a cause that reaches a third of a cook stays
+ * uncertain for any one of them.
+ *
+ * Controls, never inoculated, are a layer of their own: only contamination counts, the
+ * background is theirs, and only causes `shown_by_control` act on them. A clean
+ * control speaks against those, a spoiled one for them; of the others it says
+ * nothing by itself.
+ *
+ * What was decided. The shifts do not depend on how our own vessel looks: its signs come
+ * after and weigh for themselves. Causes of scope vessel are not moved. A rule base
+ * without `calibration.siblings` moves nothing. Counting twice: the rule base also
+ * has observables in which a person says in words what the others did. A caller
+ * that gives counts leaves those unanswered for what the counts cover.
+ */
+
+/* What a vessel can share with ours: a scope, or its position in the same cook. */
+enum kin {
+    KIN_COOK = SCOPE_COOK,
+    KIN_MIX = SCOPE_MIX,
+    KIN_GRAIN_LOT = SCOPE_GRAIN_LOT,
+    KIN_SESSION = SCOPE_SESSION,
+    KIN_STARTER = SCOPE_STARTER,
+    KIN_PLACE = SCOPE_PLACE,
+    KIN_POSITION = SCOPE_VESSEL, /* same cook and same position in the cooker */
+    KIN_COUNT = SCOPE_COUNT
+};
+
+/*
+ * Other vessels, ours never among them, that share the same things with ours. Only
+ * what has told its story is counted: lost, used, or still sound at an age at which
+ * ours would be judged. Several cells may have the same `shares`.
+ */
+struct sibling_cell {
+    uint32_t shares;                   /* bit per enum kin; 0: nothing, "the rest" */
+    bool control;                      /* never inoculated */
+    double clean, stuck, contaminated; /* counts, by the status of what was found in them */
+};
+
+enum pattern_kind {
+    PATTERN_NO_OTHERS, /* no inoculated vessel shares this */
+    PATTERN_ALONE,     /* all do: there is no rest to compare with */
+    PATTERN_ALIKE,     /* lost as often as the rest: the Bayes factor favours one rate */
+    PATTERN_MORE,      /* a rate of its own, higher */
+    PATTERN_LESS       /* ... lower */
+};
+
+/* One thing shared, and what it says. */
+struct sibling_group {
+    enum kin kin;
+    enum pattern_kind kind;
+    struct tally own,
+        rest; /* inoculated vessels lost, stuck or contaminated, that share it or not */
+    double own_stuck, rest_stuck; /* of those lost */
+    struct tally controls;        /* that share it */
+    double log_bayes_factor; /* natural; own rate against one rate, alike.h, at the same prior */
+    double shift;            /* of the causes of this kin, the one farthest from 0 */
+    uint32_t aliased; /* bit per kin: shared by exactly the same vessels, so not told apart */
+};
+
+struct sibling_shift { /* for an account of where a shift comes from */
+    size_t cause;
+    enum kin kin;
+    double log_odds;
+};
+
+struct sibling_pattern {
+    struct sibling_group groups[KIN_COUNT]; /* those that some vessel shares, in the order of kin */
+    size_t group_count;
+    struct sibling_shift *causes; /* every cause with a scope that some vessel shares */
+    struct prior_shift *shifts;   /* the same, ready for struct evidence */
+    size_t cause_count;
+    struct pair_shift *pairs; /* likewise */
+    size_t pair_count;
+};
+
+/*
+ * Weighs the cells. STATUS_DATA when a count is negative or not finite,
+ * STATUS_MEMORY; `pattern` is then empty. sibling_pattern_release frees what it holds.
+ */
+enum status siblings_weigh(const struct reasoner *reasoner, const struct sibling_cell *cells,
+                           size_t count, struct sibling_pattern *pattern);
+void sibling_pattern_release(struct sibling_pattern *pattern);
+
+#endif
