@@ -247,7 +247,7 @@ static inline long double naive_odds(const struct rules *rules, const struct evi
     return naive_within(expl(ln), 1 / most, most);
 }
 
-static inline bool naive_holds(const int set[2], size_t cause)
+static inline bool naive_in_set(const int set[2], size_t cause)
 {
     return set[0] == (int)cause || set[1] == (int)cause;
 }
@@ -272,8 +272,8 @@ static inline void naive_prior(const struct rules *rules, const struct evidence 
             if (naive->sets[s][k] >= 0)
                 odds[s] *= naive_odds(rules, evidence, (size_t)naive->sets[s][k]);
         for (size_t k = 0; k < evidence->pair_shift_count; k++)
-            if (naive_holds(naive->sets[s], evidence->pair_shifts[k].causes[0]) &&
-                naive_holds(naive->sets[s], evidence->pair_shifts[k].causes[1]))
+            if (naive_in_set(naive->sets[s], evidence->pair_shifts[k].causes[0]) &&
+                naive_in_set(naive->sets[s], evidence->pair_shifts[k].causes[1]))
                 odds[s] *= expl((long double)evidence->pair_shifts[k].log_odds);
         total += odds[s];
     }
