@@ -108,8 +108,8 @@ enum status journal_correct(struct journal *journal, enum record record, const c
                             const char *column, const char *value, struct moment at,
                             struct diags *diags);
 
-/* The next label of a kind that no record has yet: "B7" after "B6"; vessels: "B7-03". Not for
- * looks, deeds, outcomes and edits, which have none. */
+/* The next label of a kind that no record has yet: "B7" after "B6". For starters, lots, cooks,
+ * sessions, places and batches; a vessel's is its batch's label, a hyphen and its number. */
 enum status journal_next_label(struct journal *journal, enum record record, struct arena *arena,
                                const char **label, struct diags *diags);
 
@@ -135,6 +135,8 @@ enum status journal_read_column(struct journal *journal, const struct column *co
  *          the last look said discard: that look's status, untold when it said clean or there
  *          was none; else sound when used; else open
  *   ended  the first look that said discard, the deed or the outcome, whichever was first
+ *   stands where the newest move took it, else where it was put; stood: without moves after its end
+ * A clean outcome gives way to a later look that says discard.
  */
 enum status journal_refresh(struct journal *journal, int64_t vessel, struct diags *diags);
 /* Sets the day of the next look (0: none) and why. */
@@ -152,14 +154,14 @@ enum kinship { /* what a vessel may share with others */
                KIN_SESSION,
                KIN_STARTER,
                KIN_LOT,
-               KIN_PLACE,
+               KIN_PLACE,    /* where it stood */
                KIN_BATCH,    /* the mix */
                KIN_POSITION, /* the same position within the same cook */
                KIN_COUNT
 };
 extern const char *const kinship_words[]; /* "cook" ... */
 
-struct fates { /* how many of a group; controls apart */
+struct fates { /* how many of a group that were ever looked at or ended */
     size_t total, fate[FATE_COUNT];
 };
 

@@ -126,16 +126,18 @@ enum fate { /* as the journal stands; derived from looks, deeds and outcomes (jo
 
 struct vessel {
     int64_t id;
-    const char *label; /* "B3-07" */
+    const char *label; /* "B3-7": its batch's label and its number */
     int64_t batch;
     int64_t number;       /* within the batch, from 1 */
     const char *kind;     /* of rules.vessels */
     double grams;         /* hydrated grain */
-    int64_t place;        /* where it stands now */
+    int64_t place;        /* where it was first put */
     const char *position; /* in the cooker: of the observable position */
     bool control;         /* cooked with the others and never inoculated */
     const char *note;
     /* Derived, kept by journal_refresh: never set by hand, never corrected, not exported. */
+    int64_t stands; /* the place where it stands now */
+    int64_t stood;  /* and where it stood when it ended */
     enum vessel_state state;
     enum fate fate;
     struct moment ended; /* when it was used or lost, or first judged so; unknown while open */
@@ -161,6 +163,8 @@ struct look { /* appended, never changed; `corrects` names the look that it take
     const char *rules;     /* hash of the rule base */
     const char *program;   /* its version */
     int64_t corrects;
+    int64_t turn; /* derived: the first look of a chain of corrections, 0 for none; a correction
+                     keeps the turn of what it corrects */
 };
 
 enum deed_kind {
@@ -182,6 +186,7 @@ struct deed { /* appended, never changed */
     int64_t place; /* of a move */
     const char *detail;
     int64_t corrects;
+    int64_t turn; /* as of a look */
 };
 
 struct outcome { /* appended, never changed; the newest that stands counts */
@@ -193,6 +198,7 @@ struct outcome { /* appended, never changed; the newest that stands counts */
     const char *cause;  /* "" when not known */
     const char *how;    /* how it is known, in the grower's words */
     int64_t corrects;
+    int64_t turn; /* as of a look */
 };
 
 struct edit { /* a slip corrected in a record that is not append-only */

@@ -1,0 +1,142 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef JARSIDE_TESTS_SUPPORT_JOURNAL_CASE_H
+#define JARSIDE_TESTS_SUPPORT_JOURNAL_CASE_H
+
+/* A fresh journal for a test, and short ways to fill it. Include cmocka first. */
+#include "journal/journal.h"
+#include "support/scratch.h"
+
+struct journal_case {
+    struct scratch scratch;
+    struct journal *journal;
+    struct diags *diags;
+    struct arena *arena;
+};
+
+static inline int journal_case_setup(void **state)
+{
+    struct journal_case *fresh = calloc(1, sizeof *fresh);
+    assert_non_null(fresh);
+    setenv("TZ", "UTC0", 1);
+    tzset();
+    scratch_make(&fresh->scratch);
+    fresh->diags = diags_new();
+    fresh->arena = arena_new(NULL);
+    assert_int_equal(journal_open(scratch_path(&fresh->scratch, "journal.db"), JOURNAL_CREATE,
+                                  &fresh->journal, fresh->diags),
+                     STATUS_OK);
+    *state = fresh;
+    return 0;
+}
+
+static inline int journal_case_teardown(void **state)
+{
+    struct journal_case *fresh = *state;
+    journal_close(fresh->journal);
+    arena_free(fresh->arena);
+    diags_free(fresh->diags);
+    scratch_remove(&fresh->scratch);
+    free(fresh);
+    return 0;
+}
+
+/* The message of the first fault, or "". */
+static inline const char *first_fault(const struct journal_case *c)
+{
+    return diags_kept(c->diags) > 0 ? diags_get(c->diags, 0)->message : "";
+}
+
+static inline struct moment on(const char *text)
+{
+    struct moment moment = moment_unknown();
+    assert_true(moment_read(text, moment_unknown(), &moment));
+    return moment;
+}
+
+static inline void add(struct journal_case *c, enum record record, void *row)
+{
+    if (journal_add(c->journal, record, row, c->diags) != STATUS_OK)
+        fail_msg("%s: %s", record_types[record].name, first_fault(c));
+}
+
+static inline int64_t add_cook(struct journal_case *c, const char *label)
+{
+    struct cook cook;
+    record_init(RECORD_COOK, &cook);
+    cook.label = label;
+    add(c, RECORD_COOK, &cook);
+    return cook.id;
+}
+
+static inline int64_t add_place(struct journal_case *c, const char *label)
+{
+    struct place place;
+    record_init(RECORD_PLACE, &place);
+    place.label = label;
+    add(c, RECORD_PLACE, &place);
+    return place.id;
+}
+
+static inline int64_t add_batch(struct journal_case *c, const char *label, int64_t cook)
+{
+    struct batch batch;
+    record_init(RECORD_BATCH, &batch);
+    batch.label = label;
+    batch.at = on("2026-03-01T12:00:00Z");
+    batch.cook = cook;
+    add(c, RECORD_BATCH, &batch);
+    return batch.id;
+}
+
+static inline int64_t add_vessel(struct journal_case *c, int64_t batch, int64_t number,
+                                 int64_t place)
+{
+    struct vessel vessel;
+    char label[32];
+    record_init(RECORD_VESSEL, &vessel);
+    snprintf(label, sizeof label, "V%lld-%lld", (long long)batch, (long long)number);
+    vessel.label = label;
+    vessel.batch = batch;
+    vessel.number = number;
+    vessel.place = place;
+    add(c, RECORD_VESSEL, &vessel);
+    return vessel.id;
+}
+
+static inline int64_t add_look(struct journal_case *c, int64_t vessel, const char *at,
+                               const char *action, const char *status, int64_t corrects)
+{
+    struct look look;
+    record_init(RECORD_LOOK, &look);
+    look.vessel = vessel;
+    look.at = on(at);
+    look.action = action;
+    look.status = status;
+    look.corrects = corrects;
+    add(c, RECORD_LOOK, &look);
+    return look.id;
+}
+
+static inline int64_t add_deed(struct journal_case *c, int64_t vessel, const char *at,
+                               enum deed_kind kind, int64_t place, int64_t corrects)
+{
+    struct deed deed;
+    record_init(RECORD_DEED, &deed);
+    deed.vessel = vessel;
+    deed.at = on(at);
+    deed.kind = kind;
+    deed.place = place;
+    deed.corrects = corrects;
+    add(c, RECORD_DEED, &deed);
+    return deed.id;
+}
+
+static inline struct vessel vessel_of(struct journal_case *c, int64_t id)
+{
+    struct vessel vessel;
+    assert_int_equal(journal_get(c->journal, RECORD_VESSEL, id, c->arena, &vessel, c->diags),
+                     STATUS_OK);
+    return vessel;
+}
+
+#endif

@@ -1,0 +1,500 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The journal's core: records in and out, what a vessel becomes, siblings, corrections, refusals. */
+#include <math.h>
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdlib.h>
+#include <time.h>
+
+#include <cmocka.h>
+#include <sqlite3.h>
+
+#include "base/text.h"
+#include "support/journal_case.h"
+
+/* ---- moments --------------------------------------------------------------------------------- */
+
+static void moments_are_read_as_people_write_them(void **state)
+{
+    (void)state;
+    char room[MOMENT_ROOM];
+    struct moment now, moment;
+    setenv("TZ", "CET-1CEST,M3.5.0,M10.5.0/3", 1); /* the rule of central Europe */
+    tzset();
+    assert_true(moment_read("2026-03-10T18:00:00+01:00", moment_unknown(), &now));
+    const char *const rows[][2] = {
+        {"2026-03-01T18:30:00+01:00", "2026-03-01T18:30:00+01:00"},
+        {"2026-03-01 18:30", "2026-03-01T18:30:00+01:00"},
+        {"2026-07-01 18:30", "2026-07-01T18:30:00+02:00"},
+        {"2026-03-01T18:30:05Z", "2026-03-01T18:30:05+00:00"},
+        {"2026-03-01", "2026-03-01T12:00:00+01:00"},
+        {"2026-03-29 02:30", "2026-03-29T03:30:00+02:00"}, /* the hour that the clock skips */
+        {"yesterday", "2026-03-09T12:00:00+01:00"},
+        {"9 days ago", "2026-03-01T12:00:00+01:00"},
+        {"08:15", "2026-03-10T08:15:00+01:00"},
+        {"Now", "2026-03-10T18:00:00+01:00"},
+        {"2024-02-29", "2024-02-29T12:00:00+01:00"},
+    };
+    for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+        assert_true(moment_read(rows[i][0], now, &moment));
+        assert_string_equal(moment_write(moment, room), rows[i][1]);
+    }
+    const char *const none[] = {"",
+                                "2026-02-29",
+                                "2026-13-01",
+                                "26-01-01",
+                                "2026-03-01T25:00",
+                                "tomorrow?",
+                                "2026-03-01 18:30 x",
+                                "1800-01-01",
+                                "-3 days ago",
+                                "99999999999 days ago",
+                                "2026-03-01T10:00+99:00"};
+    for (size_t i = 0; i < sizeof none / sizeof *none; i++)
+        assert_false(moment_read(none[i], now, &moment));
+}
+
+static void days_are_those_of_the_wall(void **state)
+{
+    (void)state;
+    struct moment before, after;
+    setenv("TZ", "CET-1CEST,M3.5.0,M10.5.0/3", 1);
+    tzset();
+    /* Over the night in which summer time begins: 23 hours, and yet a day. */
+    assert_true(moment_read("2026-03-28 23:30", moment_unknown(), &before));
+    assert_true(moment_read("2026-03-29 00:15", moment_unknown(), &after));
+    assert_int_equal(moment_days_between(before, after), 1);
+    assert_int_equal(moment_day(moment_of_day(moment_day(after))), moment_day(after));
+    /* Early on a day in the east is still yesterday in Greenwich. */
+    assert_true(moment_read("2026-03-29T00:15:00+13:00", moment_unknown(), &after));
+    assert_int_equal(moment_days_between(before, after), 1);
+}
+
+/* ---- records --------------------------------------------------------------------------------- */
+
+static void a_record_comes_back_as_it_went(void **state)
+{
+    struct journal_case *c = *state;
+    struct cook cook, back;
+    record_init(RECORD_COOK, &cook);
+    cook.label = "C1";
+    cook.gauge = 103.4213594;
+    cook.minutes = 150;
+    cook.facts = "venting=vented_10; DROP TABLE cook; --";
+    cook.at = on("2026-02-28T09:00:00+01:00");
+    cook.note = "\xe2\x80\x9cold\xe2\x80\x9d gasket '\";--<b>";
+    add(c, RECORD_COOK, &cook);
+    assert_int_equal(journal_find(c->journal, RECORD_COOK, "C1", c->arena, &back, c->diags),
+                     STATUS_OK);
+    assert_int_equal(back.id, cook.id);
+    assert_string_equal(back.facts, cook.facts);
+    assert_string_equal(back.note, cook.note);
+    assert_true(back.gauge == cook.gauge);
+    assert_true(isnan(back.altitude));
+    assert_int_equal(back.at.seconds, cook.at.seconds);
+    assert_int_equal(back.at.offset, 60);
+    assert_string_equal(back.cooker, "");
+}
+
+static void every_column_survives_being_text(void **state)
+{
+    struct journal_case *c = *state;
+    int64_t cook = add_cook(c, "C1");
+    struct batch batch, back;
+    record_init(RECORD_BATCH, &batch);
+    batch.label = "B1";
+    batch.at = on("2026-03-01T12:00:00+02:00");
+    batch.cook = cook;
+    batch.dry = 0.1 + 0.2;
+    batch.note = "";
+    add(c, RECORD_BATCH, &batch);
+    record_init(RECORD_BATCH, &back);
+    struct text value;
+    text_init(&value);
+    for (const struct column *column = record_types[RECORD_BATCH].columns; column->name; column++) {
+        text_clear(&value);
+        assert_int_equal(journal_show_column(c->journal, column, &batch, &value, c->diags),
+                         STATUS_OK);
+        assert_int_equal(
+            journal_read_column(c->journal, column, value.bytes, c->arena, &back, c->diags),
+            STATUS_OK);
+    }
+    text_release(&value);
+    assert_string_equal(back.label, "B1");
+    assert_true(back.dry == batch.dry);
+    assert_true(isnan(back.water));
+    assert_int_equal(back.cook, cook);
+    assert_int_equal(back.at.seconds, batch.at.seconds);
+}
+
+static void what_cannot_be_is_refused_by_name(void **state)
+{
+    struct journal_case *c = *state;
+    struct cook cook;
+    struct vessel vessel;
+    add_cook(c, "C1");
+
+    record_init(RECORD_COOK, &cook);
+    cook.label = "C1";
+    assert_int_equal(journal_add(c->journal, RECORD_COOK, &cook, c->diags), STATUS_DATA);
+    assert_non_null(strstr(first_fault(c), "there is a cook 'C1' already"));
+    diags_clear(c->diags);
+
+    cook.label = "C2";
+    cook.gauge = 2000;
+    assert_int_equal(journal_add(c->journal, RECORD_COOK, &cook, c->diags), STATUS_DATA);
+    assert_non_null(
+        strstr(first_fault(c), "gauge of a cook is 2000; it should lie from 0 to 1000"));
+    diags_clear(c->diags);
+
+    cook.gauge = NAN;
+    cook.note = "bad \xff bytes";
+    assert_int_equal(journal_add(c->journal, RECORD_COOK, &cook, c->diags), STATUS_DATA);
+    assert_non_null(strstr(first_fault(c), "note of a cook is not text"));
+    diags_clear(c->diags);
+
+    record_init(RECORD_VESSEL, &vessel);
+    vessel.label = "V1";
+    vessel.batch = 77;
+    vessel.number = 1;
+    assert_int_equal(journal_add(c->journal, RECORD_VESSEL, &vessel, c->diags), STATUS_DATA);
+    assert_non_null(strstr(first_fault(c), "batch of a vessel names a record that does not exist"));
+    diags_clear(c->diags);
+
+    assert_int_equal(journal_find(c->journal, RECORD_COOK, "c1", c->arena, &cook, c->diags),
+                     STATUS_USAGE);
+    assert_int_equal(journal_count(c->journal, RECORD_COOK, NULL, 0), 1);
+}
+
+static void a_transaction_undone_leaves_nothing(void **state)
+{
+    struct journal_case *c = *state;
+    assert_int_equal(journal_begin(c->journal, c->diags), STATUS_OK);
+    add_cook(c, "C1");
+    journal_rollback(c->journal);
+    assert_int_equal(journal_count(c->journal, RECORD_COOK, NULL, 0), 0);
+    assert_int_equal(journal_begin(c->journal, c->diags), STATUS_OK);
+    assert_int_equal(journal_begin(c->journal, c->diags), STATUS_OK);
+    add_cook(c, "C1");
+    assert_int_equal(journal_commit(c->journal, c->diags), STATUS_OK);
+    assert_int_equal(journal_commit(c->journal, c->diags), STATUS_OK);
+    assert_int_equal(journal_count(c->journal, RECORD_COOK, NULL, 0), 1);
+    assert_int_equal(journal_commit(c->journal, c->diags), STATUS_INTERNAL);
+}
+
+static void labels_go_on_counting(void **state)
+{
+    struct journal_case *c = *state;
+    const char *label = NULL;
+    assert_int_equal(journal_next_label(c->journal, RECORD_COOK, c->arena, &label, c->diags),
+                     STATUS_OK);
+    assert_string_equal(label, "C1");
+    add_cook(c, "C9");
+    add_cook(c, "C10");
+    add_cook(c, "C7 again");
+    add_cook(c, "Cellar");
+    assert_int_equal(journal_next_label(c->journal, RECORD_COOK, c->arena, &label, c->diags),
+                     STATUS_OK);
+    assert_string_equal(label, "C11");
+}
+
+static void a_slip_is_corrected_and_remembered(void **state)
+{
+    struct journal_case *c = *state;
+    struct moment at = on("2026-03-05");
+    struct cook cook;
+    struct edit *edits;
+    size_t count;
+    add_cook(c, "C1");
+    assert_int_equal(journal_correct(c->journal, RECORD_COOK, "C1", "minutes", "90", at, c->diags),
+                     STATUS_OK);
+    assert_int_equal(journal_find(c->journal, RECORD_COOK, "C1", c->arena, &cook, c->diags),
+                     STATUS_OK);
+    assert_true(cook.minutes == 90);
+    assert_int_equal(
+        journal_all(c->journal, RECORD_EDIT, NULL, 0, c->arena, (void **)&edits, &count, c->diags),
+        STATUS_OK);
+    assert_int_equal(count, 1);
+    assert_string_equal(edits[0].column, "minutes");
+    assert_string_equal(edits[0].was, "");
+    assert_string_equal(edits[0].became, "90");
+
+    assert_int_equal(
+        journal_correct(c->journal, RECORD_COOK, "C1", "minutes", "often", at, c->diags),
+        STATUS_DATA);
+    assert_int_equal(journal_correct(c->journal, RECORD_COOK, "C1", "minuts", "9", at, c->diags),
+                     STATUS_USAGE);
+    assert_non_null(strstr(diags_get(c->diags, 1)->message, "did you mean 'minutes'?"));
+    assert_int_equal(journal_count(c->journal, RECORD_EDIT, NULL, 0), 1);
+}
+
+/* ---- what a vessel becomes ------------------------------------------------------------------- */
+
+static void looks_and_deeds_decide_the_fate(void **state)
+{
+    struct journal_case *c = *state;
+    int64_t batch = add_batch(c, "B1", 0), lost = add_vessel(c, batch, 1, 0),
+            used = add_vessel(c, batch, 2, 0), untold = add_vessel(c, batch, 3, 0);
+    add_look(c, lost, "2026-03-06T10:00:00Z", "isolate", "clean", 0);
+    assert_int_equal(vessel_of(c, lost).fate, FATE_OPEN);
+    add_look(c, lost, "2026-03-10T10:00:00Z", "discard", "contaminated", 0);
+    add_deed(c, lost, "2026-03-12T10:00:00Z", DEED_DISCARD, 0, 0);
+    assert_int_equal(vessel_of(c, lost).fate, FATE_CONTAMINATED);
+    assert_int_equal(vessel_of(c, lost).state, VESSEL_DISCARDED);
+    assert_int_equal(vessel_of(c, lost).ended.seconds, on("2026-03-10T10:00:00Z").seconds);
+
+    add_look(c, used, "2026-03-10T10:00:00Z", "keep", "clean", 0);
+    add_deed(c, used, "2026-03-20T10:00:00Z", DEED_USE, 0, 0);
+    assert_int_equal(vessel_of(c, used).fate, FATE_SOUND);
+    assert_int_equal(vessel_of(c, used).ended.seconds, on("2026-03-20T10:00:00Z").seconds);
+
+    add_deed(c, untold, "2026-03-20T10:00:00Z", DEED_DISCARD, 0, 0);
+    assert_int_equal(vessel_of(c, untold).fate, FATE_UNTOLD);
+}
+
+static void a_correction_takes_the_turn_of_what_it_corrects(void **state)
+{
+    struct journal_case *c = *state;
+    int64_t batch = add_batch(c, "B1", 0), vessel = add_vessel(c, batch, 1, 0);
+    int64_t first = add_look(c, vessel, "2026-03-05T10:00:00Z", "discard", "contaminated", 0);
+    int64_t second = add_look(c, vessel, "2026-03-09T10:00:00Z", "keep", "clean", 0);
+    assert_int_equal(vessel_of(c, vessel).fate, FATE_OPEN);
+    int64_t third = add_look(c, vessel, "2026-03-05T10:00:00Z", "isolate", "clean", first);
+    assert_int_equal(vessel_of(c, vessel).last_look, second);
+    assert_false(moment_known(vessel_of(c, vessel).ended));
+
+    struct look look;
+    record_init(RECORD_LOOK, &look);
+    look.vessel = vessel;
+    look.at = on("2026-03-05");
+    look.action = "keep";
+    look.corrects = first;
+    assert_int_equal(journal_add(c->journal, RECORD_LOOK, &look, c->diags), STATUS_USAGE);
+    char expected[64];
+    snprintf(expected, sizeof expected, "corrected already, by look %lld", (long long)third);
+    assert_non_null(strstr(first_fault(c), expected));
+}
+
+static void an_outcome_overrules_but_not_what_comes_later(void **state)
+{
+    struct journal_case *c = *state;
+    int64_t batch = add_batch(c, "B1", 0), vessel = add_vessel(c, batch, 1, 0);
+    struct outcome outcome;
+    add_look(c, vessel, "2026-03-05T10:00:00Z", "discard", "contaminated", 0);
+    record_init(RECORD_OUTCOME, &outcome);
+    outcome.vessel = vessel;
+    outcome.at = on("2026-03-08");
+    outcome.finding = "healthy";
+    outcome.status = "clean";
+    add(c, RECORD_OUTCOME, &outcome);
+    assert_int_equal(vessel_of(c, vessel).fate, FATE_SOUND);
+    add_look(c, vessel, "2026-03-12T10:00:00Z", "discard", "contaminated", 0);
+    assert_int_equal(vessel_of(c, vessel).fate, FATE_CONTAMINATED);
+}
+
+static void a_withdrawn_deed_did_not_happen(void **state)
+{
+    struct journal_case *c = *state;
+    int64_t shelf = add_place(c, "shelf"), tent = add_place(c, "tent");
+    int64_t batch = add_batch(c, "B1", 0), vessel = add_vessel(c, batch, 1, shelf);
+    int64_t move = add_deed(c, vessel, "2026-03-05T10:00:00Z", DEED_MOVE, tent, 0);
+    int64_t discard = add_deed(c, vessel, "2026-03-06T10:00:00Z", DEED_DISCARD, 0, 0);
+    assert_int_equal(vessel_of(c, vessel).stands, tent);
+    add_deed(c, vessel, "2026-03-06T11:00:00Z", DEED_WITHDRAW, 0, discard);
+    add_deed(c, vessel, "2026-03-06T11:00:00Z", DEED_WITHDRAW, 0, move);
+    assert_int_equal(vessel_of(c, vessel).state, VESSEL_GROWING);
+    assert_int_equal(vessel_of(c, vessel).stands, shelf);
+}
+
+static void a_move_after_the_end_does_not_blame_the_new_place(void **state)
+{
+    struct journal_case *c = *state;
+    int64_t shelf = add_place(c, "shelf"), corner = add_place(c, "corner");
+    int64_t batch = add_batch(c, "B1", 0), vessel = add_vessel(c, batch, 1, shelf);
+    add_look(c, vessel, "2026-03-05T10:00:00Z", "discard", "contaminated", 0);
+    add_deed(c, vessel, "2026-03-05T11:00:00Z", DEED_MOVE, corner, 0);
+    assert_int_equal(vessel_of(c, vessel).stands, corner);
+    assert_int_equal(vessel_of(c, vessel).stood, shelf);
+}
+
+static void a_clock_that_goes_back_does_not_change_the_order(void **state)
+{
+    struct journal_case *c = *state;
+    int64_t batch = add_batch(c, "B1", 0), vessel = add_vessel(c, batch, 1, 0);
+    add_deed(c, vessel, "2026-03-20T10:00:00Z", DEED_ISOLATE, 0, 0);
+    add_deed(c, vessel, "2026-03-02T10:00:00Z", DEED_RETURN, 0, 0); /* said later */
+    assert_int_equal(vessel_of(c, vessel).state, VESSEL_GROWING);
+}
+
+static void due_looks_are_listed_earliest_first(void **state)
+{
+    struct journal_case *c = *state;
+    struct vessel *due;
+    size_t count;
+    int64_t batch = add_batch(c, "B1", 0), day = moment_day(on("2026-03-10"));
+    int64_t a = add_vessel(c, batch, 1, 0), b = add_vessel(c, batch, 2, 0),
+            gone = add_vessel(c, batch, 3, 0);
+    assert_int_equal(journal_set_due(c->journal, a, day + 1, "look", c->diags), STATUS_OK);
+    assert_int_equal(journal_set_due(c->journal, b, day, "shake", c->diags), STATUS_OK);
+    assert_int_equal(journal_set_due(c->journal, gone, day, "look", c->diags), STATUS_OK);
+    add_deed(c, gone, "2026-03-06T10:00:00Z", DEED_DISCARD, 0, 0);
+    assert_int_equal(journal_due(c->journal, day + 1, c->arena, &due, &count, c->diags), STATUS_OK);
+    assert_int_equal(count, 2);
+    assert_int_equal(due[0].id, b);
+    assert_string_equal(due[0].due_for, "shake");
+    assert_int_equal(due[1].id, a);
+}
+
+/* ---- siblings -------------------------------------------------------------------------------- */
+
+static void siblings_are_counted_group_by_group(void **state)
+{
+    struct journal_case *c = *state;
+    int64_t c1 = add_cook(c, "C1"), c2 = add_cook(c, "C2");
+    int64_t b1 = add_batch(c, "B1", c1), b2 = add_batch(c, "B2", c2), own = 0;
+    for (int64_t i = 1; i <= 4; i++) {
+        int64_t bad = add_vessel(c, b1, i, 0), good = add_vessel(c, b2, i, 0);
+        own = bad;
+        if (i < 4)
+            add_look(c, bad, "2026-03-06T10:00:00Z", "discard", "contaminated", 0);
+        if (i < 3) /* the others nobody has looked at */
+            add_look(c, good, "2026-03-06T10:00:00Z", "keep", "clean", 0);
+    }
+    struct vessel control;
+    record_init(RECORD_VESSEL, &control);
+    control.label = "control";
+    control.batch = b1;
+    control.number = 9;
+    control.control = true;
+    add(c, RECORD_VESSEL, &control);
+    add_look(c, control.id, "2026-03-06T10:00:00Z", "discard", "contaminated", 0);
+
+    struct kin kin[KIN_COUNT];
+    size_t count;
+    assert_int_equal(journal_kin(c->journal, own, c->arena, kin, &count, c->diags), STATUS_OK);
+    assert_int_equal(count, 2); /* a cook and a batch */
+    assert_int_equal(kin[0].kinship, KIN_COOK);
+    assert_string_equal(kin[0].label, "C1");
+    assert_int_equal(kin[0].others.total, 3);
+    assert_int_equal(kin[0].others.fate[FATE_CONTAMINATED], 3);
+    assert_int_equal(kin[0].rest.total, 2);
+    assert_int_equal(kin[0].rest.fate[FATE_OPEN], 2);
+    assert_int_equal(kin[0].control.fate[FATE_CONTAMINATED], 1);
+    assert_int_equal(kin[1].kinship, KIN_BATCH);
+}
+
+/* ---- files that are not right ---------------------------------------------------------------- */
+
+static void write_file(const char *path, const char *bytes, size_t length)
+{
+    FILE *file = fopen(path, "wb");
+    assert_non_null(file);
+    assert_int_equal(fwrite(bytes, 1, length, file), length);
+    fclose(file);
+}
+
+static void refused(struct journal_case *c, const char *path, enum journal_access access,
+                    const char *because)
+{
+    struct journal *journal = NULL;
+    diags_clear(c->diags);
+    assert_int_not_equal(journal_open(path, access, &journal, c->diags), STATUS_OK);
+    assert_null(journal);
+    if (strstr(first_fault(c), because) == NULL)
+        fail_msg("'%s' is not in '%s'", because, first_fault(c));
+}
+
+static void what_is_no_journal_is_refused_and_left_alone(void **state)
+{
+    struct journal_case *c = *state;
+    const char *path = scratch_path(&c->scratch, "other.db");
+    char back[64] = "";
+    sqlite3 *other = NULL;
+
+    refused(c, path, JOURNAL_WRITE, "cannot open");
+    write_file(path, "Dear diary, today the rye was wet.", 34);
+    refused(c, path, JOURNAL_CREATE, "this is no journal, or it is damaged");
+    FILE *file = fopen(path, "rb");
+    assert_non_null(file);
+    assert_int_equal(fread(back, 1, sizeof back, file), 34);
+    fclose(file);
+    assert_memory_equal(back, "Dear diary", 10);
+    remove(path);
+
+    assert_int_equal(sqlite3_open(path, &other), SQLITE_OK);
+    sqlite3_exec(other, "CREATE TABLE t(x)", NULL, NULL, NULL);
+    sqlite3_close(other);
+    refused(c, path, JOURNAL_CREATE, "a database of another program");
+    refused(c, c->scratch.path, JOURNAL_CREATE, "no journal");
+}
+
+static void a_newer_journal_is_refused(void **state)
+{
+    struct journal_case *c = *state;
+    const char *path = journal_path(c->journal);
+    sqlite3_exec(journal_database(c->journal), "PRAGMA user_version = 999", NULL, NULL, NULL);
+    refused(c, path, JOURNAL_WRITE, "written by a newer Jarside");
+    refused(c, path, JOURNAL_READ, "written by a newer Jarside");
+}
+
+static void only_its_owner_may_read_it(void **state)
+{
+    struct journal_case *c = *state;
+    struct stat about;
+    add_cook(c, "C1");
+    assert_int_equal(stat(journal_path(c->journal), &about), 0);
+    assert_int_equal(about.st_mode & 0777, 0600);
+    struct journal *deep = NULL;
+    assert_int_equal(
+        journal_open(scratch_path(&c->scratch, "a/b/journal.db"), JOURNAL_CREATE, &deep, c->diags),
+        STATUS_OK);
+    journal_close(deep);
+    assert_int_equal(stat(scratch_path(&c->scratch, "a/b"), &about), 0);
+    assert_int_equal(about.st_mode & 0777, 0700);
+}
+
+static void reading_writes_nothing(void **state)
+{
+    struct journal_case *c = *state;
+    struct journal *reader = NULL;
+    add_cook(c, "C1");
+    assert_int_equal(journal_open(journal_path(c->journal), JOURNAL_READ, &reader, c->diags),
+                     STATUS_OK);
+    assert_int_equal(journal_count(reader, RECORD_COOK, NULL, 0), 1);
+    struct cook cook;
+    record_init(RECORD_COOK, &cook);
+    cook.label = "C2";
+    assert_int_equal(journal_add(reader, RECORD_COOK, &cook, c->diags), STATUS_IO);
+    journal_close(reader);
+}
+
+#define TEST(name) cmocka_unit_test_setup_teardown(name, journal_case_setup, journal_case_teardown)
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(moments_are_read_as_people_write_them),
+        cmocka_unit_test(days_are_those_of_the_wall),
+        TEST(a_record_comes_back_as_it_went),
+        TEST(every_column_survives_being_text),
+        TEST(what_cannot_be_is_refused_by_name),
+        TEST(a_transaction_undone_leaves_nothing),
+        TEST(labels_go_on_counting),
+        TEST(a_slip_is_corrected_and_remembered),
+        TEST(looks_and_deeds_decide_the_fate),
+        TEST(a_correction_takes_the_turn_of_what_it_corrects),
+        TEST(an_outcome_overrules_but_not_what_comes_later),
+        TEST(a_withdrawn_deed_did_not_happen),
+        TEST(a_move_after_the_end_does_not_blame_the_new_place),
+        TEST(a_clock_that_goes_back_does_not_change_the_order),
+        TEST(due_looks_are_listed_earliest_first),
+        TEST(siblings_are_counted_group_by_group),
+        TEST(what_is_no_journal_is_refused_and_left_alone),
+        TEST(a_newer_journal_is_refused),
+        TEST(only_its_owner_may_read_it),
+        TEST(reading_writes_nothing),
+    };
+    cmocka_set_message_output(CM_OUTPUT_TAP);
+    return cmocka_run_group_tests_name("journal", tests, NULL, NULL);
+}
