@@ -1,0 +1,99 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef JARSIDE_REVIEW_TABLE_H
+#define JARSIDE_REVIEW_TABLE_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+#include "review/counts.h"
+
+/*
+ * Do these groups lose alike? Exact tests of a table with its margins given.
+ *
+ * Under "all alike" every way to spread the lost over the vessels is equally
+ * likely, so a table of groups with n_i vessels and x_i lost has the chance
+ *   P = prod_i C(n_i, x_i) / C(N, X).
+ * The two-sided p is the chance of a table no likelier than the one seen; as
+ * is usual, likelier by less than one part in 1e7 counts as no likelier.
+ * (Fisher 1935; Freeman & Halton 1951, Biometrika 38:141.)
+ *
+ * With one table possible only (one group that is not empty, none lost, all
+ * lost) there is nothing to tell apart: p is 1.
+ */
+
+/* ---- two groups ------------------------------------------------------------------------------ */
+
+struct table_fisher {
+    double less;      /* p for "the first loses less": this count in the first or fewer */
+    double greater;   /* p for "the first loses more" */
+    double two_sided; /* p for "they differ" */
+    /*
+     * Odds of loss in the first over odds in the second: the conditional maximum
+     * likelihood estimate, 0 or INFINITY at the ends, NAN when one table only is
+     * possible (the interval is then 0 to INFINITY), and the interval of the odds
+     * ratios that neither one-sided test refuses at (1 - level) / 2.
+     */
+    double odds_ratio;
+    struct interval odds;
+};
+
+/* STATUS_USAGE (counts or level out of range), STATUS_MEMORY. Linear in the rarest margin. */
+enum status table_fisher(struct counts first, struct counts second, double level,
+                         struct table_fisher *result);
+
+/* ---- many groups ----------------------------------------------------------------------------- */
+
+/* How hard to try. */
+struct table_effort {
+    size_t
+        exact_steps; /* partial tables to follow before chance is asked instead; 0: never follow */
+    size_t tables;   /* the most random tables to draw, at least 1 */
+    size_t enough;   /* stop drawing after so many as unlikely as ours; 0: draw them all */
+    unsigned long seed; /* the same seed gives the same answer */
+};
+
+/* 100 000 steps, 10 000 tables, stop at 200 hits, seed 1: a few milliseconds for a common table. */
+struct table_effort table_effort_usual(void);
+
+struct table_test {
+    double p;
+    bool exact;            /* every table was accounted for */
+    double standard_error; /* of p from drawing; 0 when exact */
+    size_t tables, hits;   /* drawn, and no likelier than ours; 0 when exact */
+};
+
+/*
+ * Groups against lost or not. Exact by the network of Mehta & Patel (1983, J Am Stat Assoc 78:427):
+ * tables are followed group by group, those with the same loss so far and the same chance together,
+ * and a bundle is settled as soon as all or none of its ends count. When that takes more than
+ * `exact_steps`, tables are drawn at random:
+ *   p = (hits + 1) / (tables + 1), or hits / tables if `enough` hits ended it
+ * (Besag & Clifford 1991, Biometrika 78:301), standard error sqrt(p (1 - p) / tables). Drawing all,
+ * p is never below 1 / (tables + 1): say "at most".
+ * Drawing a table costs the number of groups and some 3 sqrt(lost) steps.
+ * STATUS_USAGE (counts or effort out of range), STATUS_MEMORY.
+ */
+enum status table_groups(const struct counts *groups, size_t count,
+                         const struct table_effort *effort, struct table_test *result);
+
+/*
+ * `rows` x `columns` counts, row by row. Two rows or two columns that are not empty are tested as
+ * table_groups does; larger tables are always drawn. STATUS_USAGE, STATUS_MEMORY.
+ */
+enum status table_cells(const size_t *cells, size_t rows, size_t columns,
+                        const struct table_effort *effort, struct table_test *result);
+
+/* ---- the quick one --------------------------------------------------------------------------- */
+
+struct table_chi_square {
+    double statistic, p;
+    size_t freedom; /* groups that are not empty less one; 0 when nothing can be told apart */
+    double least_expected; /* below 5 the p is a rough one (Cochran 1954, Biometrics 10:417) */
+};
+
+/* Pearson's chi-square of groups against lost or not: linear, for when thousands are to be ranked.
+ * STATUS_USAGE. */
+enum status table_chi_square(const struct counts *groups, size_t count,
+                             struct table_chi_square *result);
+
+#endif
