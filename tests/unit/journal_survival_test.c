@@ -1,0 +1,334 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * What the journal survives: a process killed at any moment, many writing at
+ * once, a disk that is full, a file that is damaged. Prints what was tried and
+ * what was lost.
+ */
+#include <setjmp.h>
+#include <signal.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdlib.h>
+#include <sys/resource.h>
+#include <sys/wait.h>
+#include <time.h>
+
+#include <cmocka.h>
+#include <sqlite3.h>
+
+#include "support/journal_case.h"
+
+enum { KILLS = 500, WRITERS = 8, WRITES = 200, LONGEST_LIFE = 12000 /* microseconds */ };
+
+/* A child has no cmocka above it: it says what failed by its exit status. */
+static void child_needs(bool holds)
+{
+    if (!holds)
+        _exit(1);
+}
+
+static struct journal *child_open(const char *path, enum journal_access access,
+                                  struct diags **diags)
+{
+    struct journal *journal = NULL;
+    *diags = diags_new();
+    child_needs(*diags != NULL && journal_open(path, access, &journal, *diags) == STATUS_OK);
+    return journal;
+}
+
+/* Adds a vessel with a look on it in one transaction, and the look's id when it is acknowledged. */
+static int64_t child_record(struct journal *journal, int64_t batch, int64_t number,
+                            struct diags *diags)
+{
+    struct vessel vessel;
+    struct look look;
+    char label[32];
+    snprintf(label, sizeof label, "K%lld", (long long)number);
+    record_init(RECORD_VESSEL, &vessel);
+    vessel.label = label;
+    vessel.batch = batch;
+    vessel.number = number;
+    record_init(RECORD_LOOK, &look);
+    look.at = moment_of_day(20000);
+    look.action = "keep";
+    look.status = "clean";
+    look.words = "white all over, as it should be";
+    child_needs(journal_begin(journal, diags) == STATUS_OK);
+    child_needs(journal_add(journal, RECORD_VESSEL, &vessel, diags) == STATUS_OK);
+    look.vessel = vessel.id;
+    child_needs(journal_add(journal, RECORD_LOOK, &look, diags) == STATUS_OK);
+    child_needs(journal_commit(journal, diags) == STATUS_OK);
+    return look.id;
+}
+
+static int64_t number_of(struct journal *journal, const char *sql)
+{
+    sqlite3_stmt *statement = NULL;
+    assert_int_equal(sqlite3_prepare_v2(journal_database(journal), sql, -1, &statement, NULL),
+                     SQLITE_OK);
+    assert_int_equal(sqlite3_step(statement), SQLITE_ROW);
+    int64_t number = sqlite3_column_int64(statement, 0);
+    sqlite3_finalize(statement);
+    return number;
+}
+
+static void assert_sound(struct journal *journal)
+{
+    sqlite3_stmt *statement = NULL;
+    sqlite3 *database = journal_database(journal);
+    assert_int_equal(sqlite3_prepare_v2(database, "PRAGMA integrity_check", -1, &statement, NULL),
+                     SQLITE_OK);
+    assert_int_equal(sqlite3_step(statement), SQLITE_ROW);
+    assert_string_equal((const char *)sqlite3_column_text(statement, 0), "ok");
+    sqlite3_finalize(statement);
+    assert_int_equal(sqlite3_prepare_v2(database, "PRAGMA foreign_key_check", -1, &statement, NULL),
+                     SQLITE_OK);
+    assert_int_equal(sqlite3_step(statement), SQLITE_DONE);
+    sqlite3_finalize(statement);
+}
+
+/* ---- kill -9 --------------------------------------------------------------------------------- */
+
+/* Writes until it is killed; each acknowledged number goes down the pipe. */
+static void write_till_killed(const char *path, int64_t batch, int64_t number, int pipe)
+{
+    struct diags *diags;
+    struct journal *journal = child_open(path, JOURNAL_CREATE, &diags);
+    for (;; number++) {
+        child_record(journal, batch, number, diags);
+        child_needs(write(pipe, &number, sizeof number) == sizeof number);
+    }
+}
+
+/*
+ * One life and its end; returns the last number it acknowledged, or `before`.
+ * Every other life is counted from its first acknowledged write, so that a busy
+ * machine does not have all of them die in their cradles.
+ */
+static int64_t live_and_die(const char *path, int64_t batch, int64_t before, bool grown_up,
+                            unsigned microseconds)
+{
+    int ends[2];
+    int64_t number = 0, last = before;
+    assert_int_equal(pipe(ends), 0);
+    pid_t child = fork();
+    assert_true(child >= 0);
+    if (child == 0) {
+        close(ends[0]);
+        write_till_killed(path, batch, before + 1, ends[1]);
+    }
+    close(ends[1]);
+    struct timespec life = {0, (long)microseconds * 1000};
+    if (grown_up && read(ends[0], &number, sizeof number) == sizeof number)
+        last = number;
+    nanosleep(&life, NULL);
+    kill(child, SIGKILL);
+    while (read(ends[0], &number, sizeof number) == sizeof number)
+        last = number;
+    close(ends[0]);
+    int status = 0;
+    waitpid(child, &status, 0);
+    assert_true(WIFSIGNALED(status)); /* it did not end by itself, with a fault */
+    return last;
+}
+
+static void nothing_acknowledged_is_lost_when_it_is_killed(void **state)
+{
+    struct journal_case *c = *state;
+    const char *path = journal_path(c->journal);
+    int64_t batch = add_batch(c, "B1", 0), last = 0, acknowledged = 0;
+    unsigned random = 20260301;
+    struct journal *reader;
+    journal_close(c->journal);
+    c->journal = NULL;
+    char *kept = strdup(scratch_path(&c->scratch, "journal.db"));
+    path = kept;
+    for (int i = 0; i < KILLS; i++) {
+        random = random * 1103515245u + 12345u;
+        int64_t died_at = live_and_die(path, batch, last, i % 2 == 0, (random >> 8) % LONGEST_LIFE);
+        acknowledged += died_at - last;
+        assert_int_equal(journal_open(path, JOURNAL_WRITE, &reader, c->diags), STATUS_OK);
+        last = number_of(reader, "SELECT coalesce(max(number), 0) FROM vessel");
+        /* All of it is there; at most one more was written and not yet acknowledged. */
+        assert_in_range(last, died_at, died_at + 1);
+        assert_int_equal(number_of(reader, "SELECT count(*) FROM vessel"), last);
+        assert_int_equal(number_of(reader, "SELECT count(*) FROM look"), last);
+        if (i % 25 == 0)
+            assert_sound(reader);
+        journal_close(reader);
+    }
+    assert_int_equal(journal_open(path, JOURNAL_WRITE, &c->journal, c->diags), STATUS_OK);
+    free(kept);
+    assert_sound(c->journal);
+    print_message("# killed %d times; %lld writes acknowledged, %lld there, 0 lost, integrity ok\n",
+                  KILLS, (long long)acknowledged, (long long)last);
+    assert_true(acknowledged > KILLS / 4); /* or the lives were too short to try anything */
+}
+
+static void a_journal_killed_while_it_is_made_can_be_made(void **state)
+{
+    struct journal_case *c = *state;
+    unsigned random = 7;
+    int whole = 0;
+    for (int i = 0; i < 60; i++) {
+        const char *path = scratch_path(&c->scratch, "new.db");
+        random = random * 1103515245u + 12345u;
+        pid_t child = fork();
+        assert_true(child >= 0);
+        if (child == 0) {
+            struct diags *diags;
+            journal_close(child_open(path, JOURNAL_CREATE, &diags));
+            _exit(0);
+        }
+        struct timespec life = {0, (long)((random >> 8) % 8000) * 1000};
+        nanosleep(&life, NULL);
+        kill(child, SIGKILL);
+        int status = 0;
+        waitpid(child, &status, 0);
+        whole += WIFEXITED(status);
+        struct journal *journal = NULL;
+        if (journal_open(path, JOURNAL_CREATE, &journal, c->diags) != STATUS_OK)
+            fail_msg("after %d: %s", i, first_fault(c));
+        assert_sound(journal);
+        journal_close(journal);
+        remove(path);
+        remove(scratch_path(&c->scratch, "new.db-wal"));
+        remove(scratch_path(&c->scratch, "new.db-shm"));
+        remove(scratch_path(&c->scratch, "new.db-journal"));
+    }
+    print_message(
+        "# killed 60 times while it was made (%d were done before); each could be opened\n", whole);
+}
+
+/* ---- many at once ---------------------------------------------------------------------------- */
+
+static void nobody_s_writes_are_lost_nor_made_twice(void **state)
+{
+    struct journal_case *c = *state;
+    char *path = strdup(scratch_path(&c->scratch, "shared.db"));
+    pid_t children[WRITERS];
+    struct journal *journal;
+    for (int w = 0; w < WRITERS; w++) {
+        children[w] = fork();
+        assert_true(children[w] >= 0);
+        if (children[w] == 0) { /* each of them may be the one that makes the file */
+            struct diags *diags;
+            struct journal *own = child_open(path, JOURNAL_CREATE, &diags);
+            struct batch batch;
+            char label[16];
+            snprintf(label, sizeof label, "W%d", w);
+            record_init(RECORD_BATCH, &batch);
+            batch.label = label;
+            batch.at = moment_of_day(20000);
+            child_needs(journal_add(own, RECORD_BATCH, &batch, diags) == STATUS_OK);
+            for (int i = 1; i < WRITES; i++)
+                child_record(own, batch.id, w * WRITES + i, diags);
+            journal_close(own);
+            _exit(0);
+        }
+    }
+    for (int w = 0; w < WRITERS; w++) {
+        int status = 0;
+        waitpid(children[w], &status, 0);
+        assert_true(WIFEXITED(status));
+        assert_int_equal(WEXITSTATUS(status), 0);
+    }
+    assert_int_equal(journal_open(path, JOURNAL_WRITE, &journal, c->diags), STATUS_OK);
+    assert_int_equal(journal_count(journal, RECORD_BATCH, NULL, 0), WRITERS);
+    assert_int_equal(journal_count(journal, RECORD_VESSEL, NULL, 0), WRITERS * (WRITES - 1));
+    assert_int_equal(number_of(journal, "SELECT count(DISTINCT label) FROM vessel"),
+                     WRITERS * (WRITES - 1));
+    assert_int_equal(journal_count(journal, RECORD_LOOK, NULL, 0), WRITERS * (WRITES - 1));
+    assert_sound(journal);
+    journal_close(journal);
+    free(path);
+    print_message("# %d writers made %d writes each at once: 0 lost, 0 twice, integrity ok\n",
+                  WRITERS, WRITES);
+}
+
+/* ---- a full disk, a damaged file ------------------------------------------------------------- */
+
+/* A limit on the size of files stands for a disk without room. */
+static void a_full_disk_is_said_and_loses_nothing(void **state)
+{
+    struct journal_case *c = *state;
+    struct rlimit limit = {300 * 1024, RLIM_INFINITY}, none = {RLIM_INFINITY, RLIM_INFINITY};
+    int64_t batch = add_batch(c, "B1", 0), written = 0;
+    enum status status = STATUS_OK;
+    signal(SIGXFSZ, SIG_IGN);
+    assert_int_equal(setrlimit(RLIMIT_FSIZE, &limit), 0);
+    while (status == STATUS_OK && written < 10000) {
+        struct vessel vessel;
+        char label[32];
+        snprintf(label, sizeof label, "F%lld", (long long)written);
+        record_init(RECORD_VESSEL, &vessel);
+        vessel.label = label;
+        vessel.batch = batch;
+        vessel.number = written + 1;
+        vessel.note = "one more line about the same old jar";
+        status = journal_add(c->journal, RECORD_VESSEL, &vessel, c->diags);
+        written += status == STATUS_OK;
+    }
+    setrlimit(RLIMIT_FSIZE, &none);
+    assert_int_equal(status, STATUS_IO);
+    assert_non_null(strstr(first_fault(c), "cannot write to the journal"));
+    assert_int_equal(journal_count(c->journal, RECORD_VESSEL, NULL, 0), written);
+    assert_sound(c->journal);
+    add_vessel(c, batch, 20000, 0); /* with room again it goes on */
+    print_message("# full disk after %lld writes: said so, all of them there\n",
+                  (long long)written);
+}
+
+/* Overwrites some bytes in the middle of each page but the first. */
+static size_t damage(const char *path)
+{
+    FILE *file = fopen(path, "r+b");
+    assert_non_null(file);
+    fseek(file, 0, SEEK_END);
+    long size = ftell(file);
+    for (long at = 4096; at + 64 < size; at += 4096) {
+        fseek(file, at, SEEK_SET);
+        fwrite("not a page of a b-tree, not any more, whatever was here before!!", 1, 64, file);
+    }
+    fclose(file);
+    return (size_t)size;
+}
+
+static void a_damaged_file_is_named_and_left_as_it_is(void **state)
+{
+    struct journal_case *c = *state;
+    struct stat before, after;
+    struct batch batch;
+    add_batch(c, "B1", 0);
+    char *path = strdup(journal_path(c->journal));
+    journal_close(c->journal);
+    c->journal = NULL;
+    damage(path);
+    assert_int_equal(stat(path, &before), 0);
+    enum status status = journal_open(path, JOURNAL_WRITE, &c->journal, c->diags);
+    if (status == STATUS_OK)
+        status = journal_find(c->journal, RECORD_BATCH, "B1", c->arena, &batch, c->diags);
+    assert_int_equal(status, STATUS_DATA);
+    assert_non_null(strstr(first_fault(c), "the file is damaged; it was left as it is. Restore"));
+    journal_close(c->journal);
+    c->journal = NULL;
+    assert_int_equal(stat(path, &after), 0);
+    assert_int_equal(before.st_size, after.st_size);
+    assert_int_equal(before.st_mtim.tv_nsec, after.st_mtim.tv_nsec);
+    free(path);
+}
+
+#define TEST(name) cmocka_unit_test_setup_teardown(name, journal_case_setup, journal_case_teardown)
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        TEST(nothing_acknowledged_is_lost_when_it_is_killed),
+        TEST(a_journal_killed_while_it_is_made_can_be_made),
+        TEST(nobody_s_writes_are_lost_nor_made_twice),
+        TEST(a_full_disk_is_said_and_loses_nothing),
+        TEST(a_damaged_file_is_named_and_left_as_it_is),
+    };
+    cmocka_set_message_output(CM_OUTPUT_TAP);
+    return cmocka_run_group_tests_name("journal_survival", tests, NULL, NULL);
+}
