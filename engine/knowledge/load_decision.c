@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What mistakes cost, the floors above the sum, and what comes next when it is kept. */
+#include <math.h>
 #include <string.h>
 
 #include "knowledge/fields_internal.h"
@@ -170,6 +171,7 @@ static const struct field STEP_FIELDS[] = {
     REFERENCES("findings", OPTIONAL, read_indices, offsetof(struct next_step, findings),
                offsetof(struct next_step, finding_count), ITEM_FINDING),
     FIELD("say", REQUIRED, read_text, offsetof(struct next_step, say)),
+    NUMBER("days", OPTIONAL, offsetof(struct next_step, days), NOT_NEGATIVE),
 };
 static const struct shape STEP = SHAPE("a next step", STEP_FIELDS);
 
@@ -185,7 +187,7 @@ static void read_steps(struct loader *loader, const struct field *field, const s
         return;
     size_t count = 0;
     for (const struct node *entry = node->first; entry; entry = entry->next, count++) {
-        steps[count].at = node_at(entry);
+        steps[count] = (struct next_step){.at = node_at(entry), .days = NAN};
         steps[count].id = entry_id(loader, entry, "next step", &ids);
         shape_read(loader, &STEP, entry, &steps[count]);
     }

@@ -17,7 +17,7 @@ static const char *const gates[] = {"none", "unsolicited", "never_asked"};
 WORDS(KIND_WORDS, kinds);
 WORDS(GATE_WORDS, gates);
 
-/* What a computation may take, and what it needs: other kinds or units would be wrong numbers. */
+/* What a computation may take or records tell, and what it needs: other kinds or units would be wrong numbers. */
 static const struct feed {
     const char *name;
     enum observable_kind kind;
@@ -43,6 +43,22 @@ static const struct feed {
     [FEEDS_DOSE] = {"dose", KIND_ONE, DIM_NONE},
     [FEEDS_STARTER_KIND] = {"starter_kind", KIND_ONE, DIM_NONE},
     [FEEDS_SHAKEN_DAYS] = {"shaken_days", KIND_NUMBER, DIM_DAYS},
+    [FEEDS_COOK_METHOD] = {"cook_method", KIND_ONE, DIM_NONE},
+    [FEEDS_SOAK] = {"soak", KIND_NUMBER, DIM_MINUTES},
+    [FEEDS_POSITION] = {"position", KIND_ONE, DIM_NONE},
+    [FEEDS_STARTER_AGE] = {"starter_age", KIND_NUMBER, DIM_DAYS},
+    [FEEDS_WAIT_BEFORE] = {"wait_before", KIND_NUMBER, DIM_DAYS},
+    [FEEDS_FIRST_SEEN] = {"first_seen", KIND_NUMBER, DIM_DAYS},
+    [FEEDS_PATCHES] = {"patches", KIND_ONE, DIM_NONE},
+    [FEEDS_PROGRESS] = {"progress", KIND_ONE, DIM_NONE},
+    [FEEDS_SPOT_CHANGE] = {"spot_change", KIND_ONE, DIM_NONE},
+    [FEEDS_JUDGED_BEFORE] = {"judged_before", KIND_ONE, DIM_NONE},
+    [FEEDS_SIBLINGS_COOK] = {"siblings_cook", KIND_ONE, DIM_NONE},
+    [FEEDS_SIBLINGS_LOT] = {"siblings_lot", KIND_ONE, DIM_NONE},
+    [FEEDS_SIBLINGS_SESSION] = {"siblings_session", KIND_ONE, DIM_NONE},
+    [FEEDS_SIBLINGS_STARTER] = {"siblings_starter", KIND_ONE, DIM_NONE},
+    [FEEDS_SIBLINGS_PLACE] = {"siblings_place", KIND_ONE, DIM_NONE},
+    [FEEDS_CONTROLS] = {"controls", KIND_ONE, DIM_NONE},
 };
 
 static void read_feeds(struct loader *loader, const struct field *field, const struct node *node,
@@ -282,6 +298,7 @@ static const struct field FIELDS[] = {
     NUMBER("min", OPTIONAL, offsetof(struct observable, min), ANY),
     NUMBER("max", OPTIONAL, offsetof(struct observable, max), ANY),
     OWN("feeds", OPTIONAL, read_feeds),
+    FIELD("lasts", OPTIONAL, read_flag, offsetof(struct observable, lasts)),
     CHOICE("gate", OPTIONAL, offsetof(struct observable, gate), GATE_WORDS),
     NUMBER("effort", OPTIONAL, offsetof(struct observable, effort), NOT_NEGATIVE),
     NUMBER("delay_days", OPTIONAL, offsetof(struct observable, delay_days), NOT_NEGATIVE),
@@ -374,6 +391,7 @@ static void load_one(struct loader *loader, const struct item *item, struct obse
     *observable = (struct observable){.id = item->id,
                                       .class = item->class,
                                       .at = item->at,
+                                      .lasts = item->class != CLASS_SIGN,
                                       .min = NAN,
                                       .max = NAN,
                                       .group = RULES_NONE,

@@ -181,6 +181,7 @@ static const struct field FORECAST_FIELDS[] = {
     NUMBER("temperature_doubt", OPTIONAL, FORECAST(temperature_doubt), NOT_NEGATIVE),
     INNER("shake", OPTIONAL, SHAKE),
     NUMBER("look_every", OPTIONAL, FORECAST(look_every), POSITIVE),
+    NUMBER("coverage_doubt", OPTIONAL, FORECAST(coverage_doubt), POSITIVE),
     NUMBER("dose_usual", OPTIONAL, FORECAST(dose_usual), POSITIVE),
     NUMBER("moisture_doubt", OPTIONAL, FORECAST(moisture_doubt), NOT_NEGATIVE),
     NUMBER("fill_most", OPTIONAL, FORECAST(fill_most), SHARE),
@@ -198,6 +199,7 @@ static void load_forecast(struct loader *loader)
                                                      .shake_factor = NAN,
                                                      .shake_pause = NAN,
                                                      .look_every = NAN,
+                                                     .coverage_doubt = NAN,
                                                      .dose_usual = NAN,
                                                      .moisture_doubt = NAN,
                                                      .fill_most = NAN};

@@ -11,6 +11,7 @@
 #include "base/status.h"
 #include "base/units.h"
 #include "knowledge/citation.h"
+#include "knowledge/feeds.h"
 
 /*
  * The rule base in memory: what is known about findings, causes and signs.
@@ -43,31 +44,6 @@ enum question_gate {
     GATE_NEVER_ASKED, /* recorded when said; never asked */
 };
 
-/* What the observable feeds into a computation of process/; FEEDS_NONE for most. */
-enum feeds {
-    FEEDS_NONE,
-    FEEDS_DAY,
-    FEEDS_COVERAGE,
-    FEEDS_STALLED_DAYS,
-    FEEDS_SPECIES,
-    FEEDS_GRAIN,
-    FEEDS_VESSEL,
-    FEEDS_COOK_GAUGE,
-    FEEDS_COOK_MINUTES,
-    FEEDS_ALTITUDE,
-    FEEDS_LOAD,
-    FEEDS_AIR,
-    FEEDS_VESSEL_MASS,
-    FEEDS_DRY_MASS,
-    FEEDS_WATER_MASS,
-    FEEDS_MOISTURE,
-    FEEDS_TEMPERATURE,
-    FEEDS_DOSE,
-    FEEDS_STARTER_KIND,
-    FEEDS_SHAKEN_DAYS,
-    FEEDS_COUNT
-};
-
 struct value {
     const char *id;
     const char *label;  /* short, for lists and summaries */
@@ -75,7 +51,8 @@ struct value {
     double base;        /* share (one, number) or probability (several) when nothing is known */
     double from, below; /* number: the bin [from, below) in canonical units */
     double parameter;   /* handed to process/ by some `feeds` (dose, air fraction); NAN if none */
-    bool salient;       /* several: who sees it says so, unasked; then not saying so tells */
+    bool salient;       /* several: who sees it says so, unasked; then not saying so tells. What
+                           was seen once stays seen at later looks */
     const char *const *phrases; /* PCRE2 sources, macros expanded (see struct language) */
     const struct position *phrase_at;
     size_t phrase_count;
@@ -94,6 +71,7 @@ struct observable {
     double min, max;          /* number: outside is impossible and refused */
     enum question_gate gate;
     enum feeds feeds;
+    bool lasts;        /* what was said of it at one look still holds at the next */
     double effort;     /* of answering: 1 is a glance (unit: decision.effort_loss) */
     double delay_days; /* tests: how long until it tells */
     int group;         /* index into rules.groups, or RULES_NONE */
@@ -342,6 +320,7 @@ struct forecast_rules {        /* NAN where not given */
     double shake_factor;       /* points after it for each before */
     double shake_pause;        /* days */
     double look_every;         /* days */
+    double coverage_doubt;     /* points of per cent, of coverage judged by eye */
     double dose_usual;         /* the `parameter` that a usual dose has */
     double moisture_doubt;     /* points of per cent, of a moisture from weighing */
     double fill_most;          /* share of a vessel that may be filled */
@@ -390,6 +369,7 @@ struct next_step {
     struct condition when;  /* first that holds is taken; count 0 always holds */
     const size_t *findings; /* and the leader is one of these, if any are listed */
     size_t finding_count;
+    double days; /* until the next look; NAN: forecast.look_every */
     struct position at;
 };
 

@@ -90,7 +90,7 @@ void triage_reset(struct triage *triage)
 
 const char *origin_name(enum origin origin)
 {
-    static const char *const names[] = {"text", "set", "answer", "computed"};
+    static const char *const names[] = {"text", "set", "answer", "computed", "journal"};
     return names[origin];
 }
 

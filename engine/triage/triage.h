@@ -31,8 +31,9 @@ const struct rules *triage_rules(const struct triage *triage);
 /* Forgets everything said; keeps memory for the next case (`judge --lines`). */
 void triage_reset(struct triage *triage);
 
-enum origin { ORIGIN_TEXT, ORIGIN_SET, ORIGIN_ANSWER, ORIGIN_COMPUTED };
-const char *origin_name(enum origin origin); /* "text", "set", "answer", "computed" */
+enum origin { ORIGIN_TEXT, ORIGIN_SET, ORIGIN_ANSWER, ORIGIN_COMPUTED, ORIGIN_JOURNAL };
+/* "text", "set", "answer", "computed", "journal" */
+const char *origin_name(enum origin origin);
 
 /* One thing known, as understood: the newest statement about an observable replaces or completes
  * the older ones (several-of values add up). */
@@ -79,6 +80,49 @@ enum status triage_case(struct triage *triage, const struct labelled_case *label
 /* Going back: a mark of everything said, and the return to it. Marks nest like a stack. */
 size_t triage_mark(struct triage *triage);
 void triage_return(struct triage *triage, size_t mark);
+
+/* ---- what records say ------------------------------------------------------------------------ */
+
+/*
+ * Before anything is said, records may know: the cook, the mix, what earlier
+ * looks saw. Such facts have ORIGIN_JOURNAL. They stand beneath the log: a mark
+ * and a return leave them alone, whatever is said of the same observable now
+ * stands in their place, "I don't know" takes them away and triage_forget
+ * brings them back. Only triage_reset drops them.
+ */
+struct recalled {
+    size_t observable;
+    struct observation observation;
+    bool has_number; /* also of a one-of that feeds a computation: the figure behind the value */
+    struct quantity number;
+    const char *words; /* "cook C4: 15 psi, 90 min"; copied, made safe */
+    /*
+     * Several-of, `seen` only: it was seen, and what was seen has happened. It stays
+     * part of the facts whatever is said now, a denial included.
+     */
+    bool stands;
+};
+/* The newest of one observable counts; what stands adds up. STATUS_MEMORY. */
+enum status triage_recall(struct triage *triage, const struct recalled *recalled);
+/* The same as SIGN=VALUE; STATUS_USAGE with a message when there is no such sign or value. */
+enum status triage_recall_setting(struct triage *triage, const char *sign, const char *value,
+                                  const char *words, struct diags *diags);
+
+/*
+ * An earlier look, for what has changed since. From these and what is known now a
+ * triage works out, where nothing was said of it and it can be known: the pace
+ * since the last look, the days without progress, the day on which trouble was
+ * first seen. Where a patch was there last time and is there now, what it did is
+ * the first thing asked.
+ */
+struct earlier {
+    double day;        /* age then; NAN when not known */
+    double coverage;   /* per cent; NAN when not said */
+    bool trouble;      /* an odd patch or a salient value was seen */
+    const char *words; /* "look of 12 March"; copied */
+};
+/* In the order of the looks. STATUS_MEMORY. */
+enum status triage_earlier(struct triage *triage, const struct earlier *earlier);
 
 struct stakes *triage_stakes(struct triage *triage); /* to read and set */
 const struct evidence *triage_evidence(struct triage *triage);
