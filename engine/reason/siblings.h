@@ -30,39 +30,42 @@
  *                  were reached and not contaminated, rho (1 - h) / (1 - rho h).
  *
  * q is Beta(u n, (1 - u) n), u = siblings.usual, n = siblings.usual_seen of the rule
- * base; lambda_c is Beta(E m, (1 - E) m), m = siblings.reach_seen. M(A), the chance
- * of all counts, is their binomial product integrated over q (Gauss-Jacobi, after
- * the cells that share nothing were seen) and over lambda (five points of
- * Gauss-Jacobi); a cell of more than 200 vessels counts as 200 in its proportions.
- * A cause can have a reach of its own at the same position of the same cook
- * (`reach_near`): that and the other one move together.
+ * base; lambda_c is Beta(E m, (1 - E) m), m = siblings.reach_seen. M(A), the chance of
+ * all counts, is their binomial product integrated over q and over lambda
+ * (Gauss-Jacobi, eight points for lambda). A cause can have a reach of its own at the same
+ * position of the same cook (`reach_near`); there 1 - lambda is raised to the power
+ * ln(1 - E near) / ln(1 - E). Where very many vessels share something the largest cells are
+ * cut down, in their proportions, to 120 vessels in all: more could not move a
+ * bounded shift, and finer points would be needed to weigh them.
  *
- * Ours can be spared by what acts on its group. With
- * P(c acts) = pi_c / rho_c the odds that c acts when it spared ours are
+ * Ours can be spared by what acts on its group. With P(c acts) = pi_c / rho_c the
+ * odds that c acts when it spared ours are
  *
- *   e_c = pi_c (1 - rho_c) / (rho_c - pi_c)     (at most 1; none acts on less than it reaches),
+ *   e_c = pi_c (1 - rho_c) / (rho_c - pi_c)     (at most 1),
  *
  * and the chance of the counts when exactly the causes S reached ours is
  *
  *   L(S) = sum_{A contains S, |A| <= 2} prod_{c in A - S} e_c M(A)  /  the same without M.
  *
- * shift of c = ln L({c}) / L({}); of the pair c, d = ln L({c,d}) / L({}) less the shifts of both.
- * Either ln is kept within +-siblings.most. So a group with losses above what the
- * others have raises the causes of its scope; one without, or a large one with hardly
- * any, lowers them; causes that would explain the same losses are raised alike and not
- * twice; and however many are lost, a cause that reaches a third of a cook stays
- * uncertain for any one of them.
+ * The shift of c is ln L({c}) / L({}); of the pair c, d ln L({c,d}) / L({}) less the
+ * shifts of both. Either ln is kept within +-siblings.most. So a group with losses above
+ * what the others have raises the causes of its scope; one without, or a large one
+ * with hardly any, lowers them; causes that would explain the same losses are raised
+ * alike and not twice; and however many are lost, a cause that reaches a third of a
+ * cook stays uncertain for any one of them.
  *
  * Controls, never inoculated, are a layer of their own: only contamination counts, the
  * background is theirs, and only causes `shown_by_control` act on them. A clean
- * control speaks against those, a spoiled one for them; of the others it says
+ * control speaks against those, a spoiled one for them. Of the others it says
  * nothing by itself.
  *
- * What was decided. The shifts do not depend on how our own vessel looks: its signs come
- * after and weigh for themselves. Causes of scope vessel are not moved. A rule base
- * without `calibration.siblings` moves nothing. Counting twice: the rule base also
- * has observables in which a person says in words what the others did. A caller
- * that gives counts leaves those unanswered for what the counts cover.
+ * What was decided. The shifts do not depend on how our own vessel looks: its signs
+ * come after and weigh for themselves. Causes of scope vessel are not moved. A rule base
+ * without `calibration.siblings` moves nothing. Counting twice: the rule base also has
+ * observables in which a person says in words what the others did. A caller that
+ * gives counts leaves those unanswered for what the counts cover.
+ *
+ * One call takes some milliseconds when all causes of a rule base of twenty are moved.
  */
 
 /* What a vessel can share with ours: a scope, or its position in the same cook. */
@@ -105,7 +108,7 @@ struct sibling_group {
     double own_stuck, rest_stuck; /* of those lost */
     struct tally controls;        /* that share it */
     double log_bayes_factor; /* natural; own rate against one rate, alike.h, at the same prior */
-    double shift;            /* of the causes of this kin, the one farthest from 0 */
+    double highest, lowest;  /* shift of a cause of this kin; 0 when there is none */
     uint32_t aliased; /* bit per kin: shared by exactly the same vessels, so not told apart */
 };
 

@@ -1,0 +1,398 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "reason/siblings.h"
+
+#include <math.h>
+#include <stdlib.h>
+
+#include "reason/reason_internal.h"
+#include "reason/siblings_internal.h"
+
+/* Below this a cause is taken to lose nothing: it could not be told from the background. */
+static const double LEAST_SHARE = 1e-6;
+
+/* So many vessels that share something are weighed; the points of lambda tell no more apart. */
+static const double COUNTED_MOST = 120.0;
+
+/* ---- who is suspected ------------------------------------------------------------------------ */
+
+/* The share of what it reaches that a cause turns from one side of a line to the other. */
+static double turned(double sound_with, double sound_without)
+{
+    return sound_without > 0.0 ? fmax(0.0, 1.0 - sound_with / sound_without) : 0.0;
+}
+
+struct outcomes {
+    double p[FINDING_STATUS_COUNT];
+};
+
+/* P(status | S), S the set with that index. */
+static struct outcomes outcomes_of(const struct reasoner *reasoner, size_t set)
+{
+    struct outcomes outcomes = {{0.0}};
+    for (size_t f = 0; f < reasoner->finding_count; f++)
+        outcomes.p[reasoner->rules->findings[f].status] +=
+            reasoner->given[set * reasoner->finding_count + f];
+    return outcomes;
+}
+
+/* E lambda of either layer for a reach: [0] contaminated, [1] stuck of the rest. */
+static void losses_of(const struct outcomes *with, const struct outcomes *without, double reach,
+                      double share[2])
+{
+    double sound = 1.0 - with->p[FINDING_CONTAMINATED];
+    double sound_without = 1.0 - without->p[FINDING_CONTAMINATED];
+    double spoils = turned(sound, sound_without);
+    double stops =
+        turned(with->p[FINDING_CLEAN] / sound, without->p[FINDING_CLEAN] / sound_without);
+
+    share[0] = reach * spoils;
+    share[1] = stops * reach * (1.0 - spoils) / (1.0 - reach * spoils);
+}
+
+static struct loses loses_of(double share, double near)
+{
+    if (!(share > LEAST_SHARE))
+        return (struct loses){0.0, 1.0};
+    share = fmin(share, 1.0 - LEAST_SHARE);
+    near = fmin(near, 1.0 - LEAST_SHARE);
+    return (struct loses){share, log1p(-near) / log1p(-share)};
+}
+
+static struct suspected suspect_of(const struct reasoner *reasoner, size_t index)
+{
+    const struct cause *cause = &reasoner->rules->causes[index];
+    struct outcomes without = outcomes_of(reasoner, 0), with = outcomes_of(reasoner, 1 + index);
+    double reach = fmin(1.0, fmax(LEAST_SHARE, cause->reach)), prior = cause->prior;
+    double near = cause->reach_near > 0.0 ? fmin(1.0, cause->reach_near) : reach;
+    double share[2], share_near[2];
+
+    losses_of(&with, &without, reach, share);
+    losses_of(&with, &without, near, share_near);
+    double spared = reach > prior ? prior * (1.0 - reach) / (reach - prior) : 1.0;
+    struct suspected suspect = {
+        .cause = index,
+        .kin = (enum kin)cause->scope,
+        .spared = fmin(1.0, spared),
+        .loses = {[LAYER_CONTAMINATED] = loses_of(share[0], share_near[0]),
+                  [LAYER_STUCK] = loses_of(share[1], share_near[1])},
+    };
+    if (cause->shown_by_control)
+        suspect.loses[LAYER_CONTROLS] = suspect.loses[LAYER_CONTAMINATED];
+    return suspect;
+}
+
+/* ---- what the counts say of sets of them ----------------------------------------------------- */
+
+/* ln M({i, k}) at [i * count + k], both ways; ln M({i}) on the diagonal. */
+struct table {
+    const struct suspected *suspects;
+    size_t count;
+    double none; /* ln M({}) */
+    double *ln;
+};
+
+static bool table_fill(const struct chance_of_counts *of, struct table *table)
+{
+    double sum = table->none = siblings_chance(of, NULL, NULL);
+
+    for (size_t i = 0; i < table->count; i++) {
+        for (size_t k = i; k < table->count; k++) {
+            double ln =
+                siblings_chance(of, &table->suspects[i], k == i ? NULL : &table->suspects[k]);
+            table->ln[i * table->count + k] = table->ln[k * table->count + i] = ln;
+            sum += ln;
+        }
+    }
+    return isfinite(sum);
+}
+
+/* ln(e^a + odds e^b), also where neither is within reach of a double. */
+static double add_at(double a, double odds, double b)
+{
+    if (!(odds > 0.0))
+        return a;
+    double high = fmax(a, b);
+    return high + log(exp(a - high) + odds * exp(b - high));
+}
+
+/* ln L({}). */
+static double spared_by_all(const struct table *table)
+{
+    double sum = table->none, weight = 1.0;
+    for (size_t i = 0; i < table->count; i++) {
+        for (size_t k = i; k < table->count; k++) {
+            double odds = table->suspects[i].spared;
+            if (k > i)
+                odds *= table->suspects[k].spared;
+            sum = add_at(sum, odds, table->ln[i * table->count + k]);
+            weight += odds;
+        }
+    }
+    return sum - log(weight);
+}
+
+/* ln L({i}). */
+static double reached_by(const struct table *table, size_t i)
+{
+    double sum = table->ln[i * table->count + i], weight = 1.0;
+    for (size_t k = 0; k < table->count; k++) {
+        if (k == i)
+            continue;
+        sum = add_at(sum, table->suspects[k].spared, table->ln[i * table->count + k]);
+        weight += table->suspects[k].spared;
+    }
+    return sum - log(weight);
+}
+
+static double within(double ln, double most)
+{
+    return fmin(most, fmax(-most, ln));
+}
+
+static void shifts_find(const struct table *table, double most, struct sibling_pattern *pattern)
+{
+    double none = spared_by_all(table);
+    for (size_t i = 0; i < table->count; i++) {
+        double shift = within(reached_by(table, i) - none, most);
+        size_t cause = table->suspects[i].cause;
+        pattern->causes[i] = (struct sibling_shift){cause, table->suspects[i].kin, shift};
+        pattern->shifts[i] = (struct prior_shift){.cause = cause, .log_odds = shift};
+    }
+    for (size_t i = 0; i < table->count; i++) {
+        for (size_t k = i + 1; k < table->count; k++) {
+            double both = within(table->ln[i * table->count + k] - none, most);
+            pattern->pairs[pattern->pair_count++] = (struct pair_shift){
+                .causes = {table->suspects[i].cause, table->suspects[k].cause},
+                .log_odds = both - pattern->shifts[i].log_odds - pattern->shifts[k].log_odds,
+            };
+        }
+    }
+    pattern->cause_count = table->count;
+}
+
+/* ---- what is shared, as one tells it --------------------------------------------------------- */
+
+static double total_of(const struct sibling_cell *cell)
+{
+    return cell->clean + cell->stuck + cell->contaminated;
+}
+
+static void group_add(const struct sibling_cell *cell, struct sibling_group *group)
+{
+    bool shares = cell->shares >> group->kin & 1;
+    /* A position is compared with the other positions of its cook. */
+    bool compared = group->kin != KIN_POSITION || (cell->shares >> KIN_COOK & 1);
+
+    if (cell->control) {
+        if (shares) {
+            group->controls.lost += cell->contaminated;
+            group->controls.total += total_of(cell);
+        }
+    } else if (shares || compared) {
+        struct tally *side = shares ? &group->own : &group->rest;
+        side->lost += cell->stuck + cell->contaminated;
+        side->total += total_of(cell);
+        *(shares ? &group->own_stuck : &group->rest_stuck) += cell->stuck;
+    }
+}
+
+static enum pattern_kind kind_of(const struct sibling_group *group)
+{
+    const struct tally *own = &group->own, *rest = &group->rest;
+    if (own->total == 0.0)
+        return PATTERN_NO_OTHERS;
+    if (rest->total == 0.0)
+        return PATTERN_ALONE;
+    if (!(group->log_bayes_factor > 0.0))
+        return PATTERN_ALIKE;
+    return own->lost * rest->total > rest->lost * own->total ? PATTERN_MORE : PATTERN_LESS;
+}
+
+/* Kins that the same inoculated vessels share, every one of them. */
+static uint32_t aliases(const struct sibling_cell *cells, size_t count, enum kin kin)
+{
+    uint32_t same = (UINT32_C(1) << KIN_COUNT) - 1;
+    bool any = false;
+
+    for (size_t i = 0; i < count; i++) {
+        if (cells[i].control || total_of(&cells[i]) == 0.0)
+            continue;
+        bool shares = cells[i].shares >> kin & 1;
+        same &= shares ? cells[i].shares : ~cells[i].shares;
+        any = any || shares;
+    }
+    return any ? same & ~(UINT32_C(1) << kin) : 0;
+}
+
+static void groups_find(const struct chance_of_counts *of, uint32_t shared,
+                        struct sibling_pattern *pattern)
+{
+    for (int kin = 0; kin < KIN_COUNT; kin++) {
+        if (!(shared >> kin & 1))
+            continue;
+        struct sibling_group *group = &pattern->groups[pattern->group_count++];
+        *group = (struct sibling_group){.kin = (enum kin)kin};
+        for (size_t i = 0; i < of->count; i++)
+            group_add(&of->cells[i], group);
+        const struct tally both[] = {group->own, group->rest};
+        group->log_bayes_factor = alike_log_bayes_factor(both, 2, of->a, of->b);
+        group->kind = kind_of(group);
+        group->aliased = aliases(of->cells, of->count, group->kin);
+    }
+}
+
+/* How far the causes a group speaks of are moved. */
+static void groups_moved(const struct rules *rules, struct sibling_pattern *pattern)
+{
+    for (size_t g = 0; g < pattern->group_count; g++) {
+        struct sibling_group *group = &pattern->groups[g];
+        bool any = false;
+        for (size_t i = 0; i < pattern->cause_count; i++) {
+            const struct sibling_shift *shift = &pattern->causes[i];
+            bool speaks = group->kin == KIN_POSITION ? rules->causes[shift->cause].reach_near > 0.0
+                                                     : shift->kin == group->kin;
+            if (!speaks)
+                continue;
+            group->highest = any ? fmax(group->highest, shift->log_odds) : shift->log_odds;
+            group->lowest = any ? fmin(group->lowest, shift->log_odds) : shift->log_odds;
+            any = true;
+        }
+    }
+}
+
+/* ---- more than need be counted --------------------------------------------------------------- */
+
+/* Vessels counted when no cell counts for more than `level`. */
+static double counted(const struct sibling_cell *cells, size_t count, double level)
+{
+    double sum = 0.0;
+    for (size_t i = 0; i < count; i++)
+        if (cells[i].shares != 0)
+            sum += fmin(level, total_of(&cells[i]));
+    return sum;
+}
+
+/* The highest level at which no more than COUNTED_MOST are. */
+static double level_of(const struct sibling_cell *cells, size_t count)
+{
+    double low = 0.0, high = COUNTED_MOST;
+    if (counted(cells, count, INFINITY) <= COUNTED_MOST)
+        return INFINITY;
+    for (int turn = 0; turn < 60; turn++) {
+        double middle = 0.5 * (low + high);
+        if (counted(cells, count, middle) <= COUNTED_MOST)
+            low = middle;
+        else
+            high = middle;
+    }
+    return low;
+}
+
+static void shorten(const struct sibling_cell *cells, size_t count, struct sibling_cell *shortened)
+{
+    double level = level_of(cells, count);
+    for (size_t i = 0; i < count; i++) {
+        double total = total_of(&cells[i]);
+        double share = cells[i].shares != 0 && total > level ? level / total : 1.0;
+        shortened[i] = cells[i];
+        shortened[i].clean *= share;
+        shortened[i].stuck *= share;
+        shortened[i].contaminated *= share;
+    }
+}
+
+/* ---- the whole ------------------------------------------------------------------------------- */
+
+static bool cells_hold(const struct sibling_cell *cells, size_t count)
+{
+    for (size_t i = 0; i < count; i++)
+        if (!(cells[i].clean >= 0.0 && cells[i].stuck >= 0.0 && cells[i].contaminated >= 0.0 &&
+              isfinite(total_of(&cells[i]))))
+            return false;
+    return true;
+}
+
+static uint32_t shared_by_any(const struct sibling_cell *cells, size_t count)
+{
+    uint32_t shared = 0;
+    for (size_t i = 0; i < count; i++)
+        if (total_of(&cells[i]) > 0.0)
+            shared |= cells[i].shares;
+    return shared & ((UINT32_C(1) << KIN_COUNT) - 1);
+}
+
+/* Causes whose scope something shares; never those of a vessel alone. */
+static size_t suspects_find(const struct reasoner *reasoner, uint32_t shared,
+                            struct suspected *suspects)
+{
+    size_t count = 0;
+    for (size_t c = 0; c < reasoner->cause_count; c++) {
+        enum scope scope = reasoner->rules->causes[c].scope;
+        if (scope != SCOPE_VESSEL && (shared >> scope & 1))
+            suspects[count++] = suspect_of(reasoner, c);
+    }
+    return count;
+}
+
+static enum status weigh(const struct reasoner *reasoner, struct chance_of_counts of,
+                         uint32_t shared, struct sibling_pattern *pattern)
+{
+    struct suspected *suspects = calloc(reasoner->cause_count + 1, sizeof *suspects);
+    struct sibling_cell *shortened = calloc(of.count + 1, sizeof *shortened);
+    struct table table = {.suspects = suspects};
+    enum status status = STATUS_MEMORY;
+
+    if (suspects && shortened) {
+        shorten(of.cells, of.count, shortened);
+        of.cells = shortened;
+        size_t count = table.count = suspects_find(reasoner, shared, suspects);
+        table.ln = calloc(count * count + 1, sizeof *table.ln);
+        pattern->causes = calloc(count + 1, sizeof *pattern->causes);
+        pattern->shifts = calloc(count + 1, sizeof *pattern->shifts);
+        pattern->pairs = calloc(count * count + 1, sizeof *pattern->pairs);
+    }
+    if (table.ln && pattern->causes && pattern->shifts && pattern->pairs) {
+        status = table_fill(&of, &table) ? STATUS_OK : STATUS_INTERNAL;
+        if (status == STATUS_OK)
+            shifts_find(&table, reasoner->rules->calibration.siblings.most, pattern);
+    }
+    free(table.ln);
+    free(shortened);
+    free(suspects);
+    return status;
+}
+
+enum status siblings_weigh(const struct reasoner *reasoner, const struct sibling_cell *cells,
+                           size_t count, struct sibling_pattern *pattern)
+{
+    const struct sibling_rules *rules = &reasoner->rules->calibration.siblings;
+    struct chance_of_counts of = {
+        .cells = cells,
+        .count = count,
+        .a = rules->usual * rules->usual_seen,
+        .b = (1.0 - rules->usual) * rules->usual_seen,
+        .reach_seen = rules->reach_seen,
+    };
+
+    *pattern = (struct sibling_pattern){.group_count = 0};
+    if (!cells_hold(cells, count))
+        return STATUS_DATA;
+    if (!(of.a > 0.0) || !(of.b > 0.0) || !(of.reach_seen > 0.0))
+        return STATUS_OK; /* the rule base assumes nothing of siblings */
+    uint32_t shared = shared_by_any(cells, count);
+    groups_find(&of, shared, pattern);
+    enum status status = weigh(reasoner, of, shared, pattern);
+    if (status == STATUS_OK)
+        groups_moved(reasoner->rules, pattern);
+    else
+        sibling_pattern_release(pattern);
+    return status;
+}
+
+void sibling_pattern_release(struct sibling_pattern *pattern)
+{
+    free(pattern->causes);
+    free(pattern->shifts);
+    free(pattern->pairs);
+    *pattern = (struct sibling_pattern){.group_count = 0};
+}
