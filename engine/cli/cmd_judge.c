@@ -103,13 +103,16 @@ static enum exit_status read_settings(struct app *app)
 
 static enum exit_status tell(struct app *app, bool one_of_many)
 {
-    const struct verdict *verdict = triage_judge(app->triage);
+    bool json = arguments_flag(&app->arguments, "json");
+    bool line = arguments_flag(&app->arguments, "lines") && !json;
+    const struct verdict *verdict =
+        line ? triage_judge_briefly(app->triage) : triage_judge(app->triage);
     if (verdict == NULL)
         return app_fail(app, STATUS_MEMORY);
     const struct told told = {app->rules, app->triage, verdict};
-    if (arguments_flag(&app->arguments, "json"))
+    if (json)
         return app_json(app, voice_verdict_json(&told), one_of_many);
-    if (arguments_flag(&app->arguments, "lines"))
+    if (line)
         voice_verdict_line(&app->out, &told);
     else
         voice_verdict(&app->out, &told, arguments_flag(&app->arguments, "explain"));

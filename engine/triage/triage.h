@@ -172,6 +172,12 @@ struct verdict { /* valid until the next call that changes or judges this triage
 
 /* Judges what has been said so far. NULL when out of memory. */
 const struct verdict *triage_judge(struct triage *triage);
+/*
+ * The same action and findings, for those who show no more than them: causes,
+ * explanation, turns, questions, tests, cautions and steps, which take nearly
+ * all of a judgement's time, are left out (NULL and 0, and settled is false).
+ */
+const struct verdict *triage_judge_briefly(struct triage *triage);
 
 /* The next question for an aim, leaving out what was answered, declined or gated; NULL if none. */
 const struct question *triage_next(struct triage *triage, enum aim aim);

@@ -164,16 +164,34 @@ static bool explain(struct triage *triage)
 
 /* ---- the whole ------------------------------------------------------------------------------- */
 
+/* What all the rest rests on: the posterior, the findings by it, and the action. */
+static bool decide(struct triage *triage)
+{
+    struct verdict *verdict = &triage->verdict;
+
+    arena_reset(triage->judged);
+    triage_compute(triage);
+    *verdict = (struct verdict){
+        .computed = triage->computed,
+        .computed_count = triage->computed_count,
+    };
+    if (reason_posterior(triage->reasoner, &triage->evidence, -1.0, &triage->posterior) !=
+        STATUS_OK)
+        return false;
+    reason_decide(triage->reasoner, &triage->evidence, &triage->posterior, &triage->stakes,
+                  &verdict->decision);
+    verdict->findings = rank(triage, triage->posterior.finding, triage->rules->finding_count);
+    verdict->no_cause = triage->posterior.no_cause;
+    memcpy(verdict->status, triage->posterior.status, sizeof verdict->status);
+    return verdict->findings != NULL;
+}
+
 static bool assemble(struct triage *triage)
 {
     struct verdict *verdict = &triage->verdict;
 
-    verdict->findings = rank(triage, triage->posterior.finding, triage->rules->finding_count);
     verdict->causes = rank(triage, triage->posterior.cause, triage->rules->cause_count);
-    verdict->no_cause = triage->posterior.no_cause;
-    memcpy(verdict->status, triage->posterior.status, sizeof verdict->status);
-    if (!verdict->findings || !verdict->causes || !explain(triage) || !turns_find(triage) ||
-        !cautions_find(triage))
+    if (!verdict->causes || !explain(triage) || !turns_find(triage) || !cautions_find(triage))
         return false;
     steps_find(triage);
     verdict->questions = ask(triage, AIM_ACTION, false, MOST_QUESTIONS, &verdict->question_count);
@@ -184,18 +202,12 @@ static bool assemble(struct triage *triage)
 
 const struct verdict *triage_judge(struct triage *triage)
 {
-    arena_reset(triage->judged);
-    triage_compute(triage);
-    triage->verdict = (struct verdict){
-        .computed = triage->computed,
-        .computed_count = triage->computed_count,
-    };
-    if (reason_posterior(triage->reasoner, &triage->evidence, -1.0, &triage->posterior) !=
-        STATUS_OK)
-        return NULL;
-    reason_decide(triage->reasoner, &triage->evidence, &triage->posterior, &triage->stakes,
-                  &triage->verdict.decision);
-    return assemble(triage) ? &triage->verdict : NULL;
+    return decide(triage) && assemble(triage) ? &triage->verdict : NULL;
+}
+
+const struct verdict *triage_judge_briefly(struct triage *triage)
+{
+    return decide(triage) ? &triage->verdict : NULL;
 }
 
 const struct question *triage_next(struct triage *triage, enum aim aim)

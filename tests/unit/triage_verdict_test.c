@@ -187,6 +187,31 @@ static void the_same_words_give_the_same_verdict(void **state)
     }
 }
 
+static void a_brief_judgement_decides_the_same(void **state)
+{
+    struct consultation *c = *state;
+    static const char *const said[] = {"red, moist", "red and dusty", "pale, usual dampness", ""};
+    for (size_t i = 0; i < COUNT_OF(said); i++) {
+        triage_reset(c->triage);
+        tell(c, said[i]);
+        const struct verdict *verdict = judge(c);
+        struct decision whole = verdict->decision;
+        struct ranked findings[FINDINGS];
+        memcpy(findings, verdict->findings, sizeof findings);
+        verdict = triage_judge_briefly(c->triage);
+        assert_non_null(verdict);
+        assert_int_equal(verdict->decision.action, whole.action);
+        assert_int_equal(verdict->decision.floor, whole.floor);
+        assert_int_equal(verdict->decision.next_step, whole.next_step);
+        assert_memory_equal(verdict->decision.loss, whole.loss, sizeof whole.loss);
+        for (size_t f = 0; f < FINDINGS; f++) {
+            assert_int_equal(verdict->findings[f].index, findings[f].index);
+            assert_true(verdict->findings[f].p == findings[f].p);
+        }
+        assert_int_equal(verdict->question_count + verdict->turn_count + verdict->caution_count, 0);
+    }
+}
+
 #define WITH_CASE(test)                                                                            \
     cmocka_unit_test_setup_teardown(test, consultation_setup, consultation_teardown)
 
@@ -204,6 +229,7 @@ int main(void)
         WITH_CASE(stakes_count),
         WITH_CASE(knowing_nothing_is_no_reason_to_keep),
         WITH_CASE(the_same_words_give_the_same_verdict),
+        WITH_CASE(a_brief_judgement_decides_the_same),
     };
     cmocka_set_message_output(CM_OUTPUT_TAP);
     return cmocka_run_group_tests(tests, NULL, NULL);
