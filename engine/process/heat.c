@@ -1,9 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "process/heat.h"
 
-#include <gsl/gsl_errno.h>
 #include <gsl/gsl_math.h>
-#include <gsl/gsl_roots.h>
 #include <gsl/gsl_sf_bessel.h>
 #include <math.h>
 
@@ -41,18 +39,18 @@ struct heat_body heat_thicken(const struct heat_body *body, double factor)
     return thicker;
 }
 
-struct eigen {
-    enum heat_direction_kind kind;
-    double biot;
-};
-
-/* The eigenvalue condition without its poles. */
-static double eigen_condition(double zeta, void *parameters)
+/* The eigenvalue condition without its poles, and its slope. */
+static double eigen_condition(enum heat_direction_kind kind, double biot, double zeta,
+                              double *slope)
 {
-    const struct eigen *eigen = parameters;
-    if (eigen->kind == HEAT_SLAB)
-        return zeta * sin(zeta) - eigen->biot * cos(zeta);
-    return zeta * gsl_sf_bessel_J1(zeta) - eigen->biot * gsl_sf_bessel_J0(zeta);
+    if (kind == HEAT_SLAB) {
+        double s = sin(zeta), c = cos(zeta);
+        *slope = (1.0 + biot) * s + zeta * c;
+        return zeta * s - biot * c;
+    }
+    double bessel0 = j0(zeta), bessel1 = j1(zeta);
+    *slope = zeta * bessel0 + biot * bessel1;
+    return zeta * bessel1 - biot * bessel0;
 }
 
 /* The nth root (n from 1) lies between these: Bi = 0 at the lower, Bi infinite at the upper end. */
@@ -67,36 +65,40 @@ static void eigen_bracket(enum heat_direction_kind kind, unsigned n, double *low
     }
 }
 
-static double eigen_root(gsl_root_fsolver *solver, struct eigen *eigen, unsigned n)
+/*
+ * By Newton's rule, halving the bracket where that would leave it. The start is
+ * where the root of a slab would lie, zeta = (n - 1) pi + atan(Bi / zeta): three or
+ * four steps do.
+ */
+static double eigen_root(enum heat_direction_kind kind, double biot, unsigned n)
 {
-    gsl_function condition = {eigen_condition, eigen};
-    double lower, upper;
+    static const double near_enough = 1e-8; /* before a step that squares it */
+    double lower, upper, sign = n % 2 == 1 ? 1.0 : -1.0;
 
-    eigen_bracket(eigen->kind, n, &lower, &upper);
-    if (isinf(eigen->biot))
+    eigen_bracket(kind, n, &lower, &upper);
+    if (isinf(biot))
         return upper;
-    /* A Biot number so large or small that rounding puts the root on an end of the bracket. */
-    double at_lower = eigen_condition(lower, eigen), at_upper = eigen_condition(upper, eigen);
-    if (at_lower * at_upper >= 0.0)
-        return fabs(at_lower) < fabs(at_upper) ? lower : upper;
-    if (gsl_root_fsolver_set(solver, &condition, lower, upper) != GSL_SUCCESS)
-        return upper;
+    double zeta = lower + (upper - lower) * M_2_PI * atan(biot / upper);
     for (int i = 0; i < 100; i++) {
-        gsl_root_fsolver_iterate(solver);
-        lower = gsl_root_fsolver_x_lower(solver);
-        upper = gsl_root_fsolver_x_upper(solver);
-        if (gsl_root_test_interval(lower, upper, 0.0, 1e-14) == GSL_SUCCESS)
-            break;
+        double slope, value = eigen_condition(kind, biot, zeta, &slope);
+        if (sign * value < 0.0)
+            lower = zeta;
+        else
+            upper = zeta;
+        double next = zeta - value / slope;
+        if (fabs(next - zeta) <= near_enough * zeta)
+            return next;
+        zeta = next > lower && next < upper ? next : 0.5 * (lower + upper);
     }
-    return gsl_root_fsolver_root(solver);
+    return zeta;
 }
 
 static double coefficient(enum heat_direction_kind kind, double zeta)
 {
     if (kind == HEAT_SLAB)
         return 4.0 * sin(zeta) / (2.0 * zeta + sin(2.0 * zeta));
-    double j0 = gsl_sf_bessel_J0(zeta), j1 = gsl_sf_bessel_J1(zeta);
-    return 2.0 / zeta * j1 / (j0 * j0 + j1 * j1);
+    double bessel0 = j0(zeta), bessel1 = j1(zeta);
+    return 2.0 / zeta * bessel1 / (bessel0 * bessel0 + bessel1 * bessel1);
 }
 
 enum process_fault heat_series(enum heat_direction_kind kind, double biot,
@@ -104,15 +106,10 @@ enum process_fault heat_series(enum heat_direction_kind kind, double biot,
 {
     if (!(biot > 0.0))
         return FAULT_CONDUCTANCE;
-    gsl_root_fsolver *solver = gsl_root_fsolver_alloc(gsl_root_fsolver_brent);
-    if (solver == NULL)
-        return FAULT_MEMORY;
-    struct eigen eigen = {kind, biot};
     for (unsigned i = 0; i < HEAT_TERMS; i++) {
-        series->zeta[i] = eigen_root(solver, &eigen, i + 1);
+        series->zeta[i] = eigen_root(kind, biot, i + 1);
         series->c[i] = coefficient(kind, series->zeta[i]);
     }
-    gsl_root_fsolver_free(solver);
     return PROCESS_OK;
 }
 
