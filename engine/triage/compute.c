@@ -5,12 +5,14 @@
 #include <string.h>
 
 #include "base/text.h"
+#include "triage/cook_memo_internal.h"
 #include "triage/said_internal.h"
 
 struct work {
     const struct reasoner *reasoner;
     const struct rules *rules;
     const struct evidence *evidence;
+    struct cook_memo *memo;
     struct arena *arena;
     struct said said;
     struct computed *computed;
@@ -175,7 +177,8 @@ static void compute_cook(struct work *work)
     text_init(&assumed);
     enum physics_answer answer =
         physics_cook(work->rules, &work->said.cook, &setup, organisms, &assumed, &refusal);
-    if (answer == PHYSICS_OK && cook_compute(&setup, &result) == PROCESS_OK) {
+    if (answer == PHYSICS_OK &&
+        cook_memo_compute(work->memo, &work->said.cook, &setup, &result) == PROCESS_OK) {
         chance = result.chance_mean;
         say_cook(work, &setup, &result, &say);
     } else {
@@ -365,13 +368,14 @@ static void compute_growth(struct work *work)
 }
 
 size_t compute_moves(const struct reasoner *reasoner, const struct evidence *evidence,
-                     const struct fact *facts, size_t fact_count, struct arena *arena,
-                     struct computed *computed, size_t room)
+                     const struct fact *facts, size_t fact_count, struct cook_memo *memo,
+                     struct arena *arena, struct computed *computed, size_t room)
 {
     struct work work = {
         .reasoner = reasoner,
         .rules = reasoner_rules(reasoner),
         .evidence = evidence,
+        .memo = memo,
         .arena = arena,
         .computed = computed,
         .room = room,

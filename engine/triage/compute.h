@@ -27,13 +27,15 @@
  * shift is log_odds - replaces.
  */
 
+struct cook_memo; /* cook_memo_internal.h: cooks computed before, for the same rules; may be NULL */
+
 /*
  * Writes at most `room` moves into `computed` (strings in the arena) and returns
  * how many. A cause whose cook was not said gets a move of 0 that says so.
  */
 size_t compute_moves(const struct reasoner *reasoner, const struct evidence *evidence,
-                     const struct fact *facts, size_t fact_count, struct arena *arena,
-                     struct computed *computed, size_t room);
+                     const struct fact *facts, size_t fact_count, struct cook_memo *memo,
+                     struct arena *arena, struct computed *computed, size_t room);
 
 /* The shifts that these moves make, one for each: room for `count`. */
 void compute_shifts(const struct computed *computed, size_t count, struct prior_shift *shifts);

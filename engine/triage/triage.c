@@ -8,6 +8,7 @@
 
 #include "base/text.h"
 #include "triage/compute.h"
+#include "triage/cook_memo_internal.h"
 #include "triage/triage_internal.h"
 
 enum { WORDS_LIMIT = 160 }; /* code points shown back of one statement */
@@ -28,6 +29,7 @@ static bool rooms_build(struct triage *triage)
     triage->scratch = arena_new(NULL);
     triage->derived = arena_new(NULL);
     triage->judged = arena_new(NULL);
+    triage->cooks = cook_memo_new();
     triage->known = calloc(count, sizeof *triage->known);
     triage->observations = calloc(count, sizeof *triage->observations);
     triage->skip = calloc(count, sizeof *triage->skip);
@@ -35,8 +37,9 @@ static bool rooms_build(struct triage *triage)
     triage->clashes = calloc(count, sizeof *triage->clashes);
     triage->computed = calloc(triage->rules->cause_count + 1, sizeof *triage->computed);
     triage->shifts = calloc(triage->rules->cause_count + 1, sizeof *triage->shifts);
-    return triage->said && triage->scratch && triage->derived && triage->judged && triage->known &&
-           triage->observations && triage->skip && triage->facts && triage->clashes;
+    return triage->said && triage->scratch && triage->derived && triage->judged && triage->cooks &&
+           triage->known && triage->observations && triage->skip && triage->facts &&
+           triage->clashes;
 }
 
 struct triage *triage_new(const struct rules *rules, struct reader *reader,
@@ -68,6 +71,7 @@ void triage_free(struct triage *triage)
     arena_free(triage->scratch);
     arena_free(triage->derived);
     arena_free(triage->judged);
+    cook_memo_free(triage->cooks);
     free(triage->known);
     free(triage->observations);
     free(triage->skip);
@@ -443,7 +447,7 @@ void triage_compute(struct triage *triage)
         return;
     triage->computed_count =
         compute_moves(triage->reasoner, &triage->evidence, triage->facts, triage->fact_count,
-                      triage->derived, triage->computed, triage->rules->cause_count);
+                      triage->cooks, triage->derived, triage->computed, triage->rules->cause_count);
     compute_shifts(triage->computed, triage->computed_count, triage->shifts);
     triage->evidence.shift_count = triage->computed_count;
     triage->stale = false;

@@ -60,6 +60,7 @@ struct triage {
     struct arena *scratch; /* while reading one text */
     struct arena *derived; /* words put together; renewed with the state */
     struct arena *judged;  /* the verdict */
+    struct cook_memo *cooks;
     struct saying *log;
     size_t log_count, log_room;
     size_t batch;

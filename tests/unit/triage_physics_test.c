@@ -11,6 +11,7 @@
 #include <string.h>
 
 #include "triage/compute.h"
+#include "triage/cook_memo_internal.h"
 #include "triage/physics.h"
 
 struct shelf { /* what every test needs */
@@ -233,7 +234,7 @@ static size_t moves_of(const struct shelf *shelf, struct story *story, struct co
 {
     assert_true(shelf->rules->observable_count <= 256);
     story->evidence = (struct evidence){.observations = story->observations};
-    return compute_moves(shelf->reasoner, &story->evidence, story->facts, story->count,
+    return compute_moves(shelf->reasoner, &story->evidence, story->facts, story->count, NULL,
                          shelf->arena, moves, MOST_MOVES);
 }
 
@@ -296,6 +297,32 @@ static void a_worse_cook_is_believed_more_in(void **state)
 
     assert_true(p_good < p_usual && p_usual < p_high && p_high < p_weak);
     assert_true(p_good < p_nothing && p_weak > p_nothing);
+}
+
+/* Far more cooks than are remembered, each asked for twice. */
+static void a_cook_computed_before_moves_the_same(void **state)
+{
+    const struct shelf *shelf = *state;
+    struct cook_memo *memo = cook_memo_new();
+    struct computed fresh[MOST_MOVES], recalled[MOST_MOVES];
+    assert_non_null(memo);
+    for (int round = 0; round < 2; round++) {
+        for (int minutes = 40; minutes < 130; minutes++) {
+            struct story story = cook_story(shelf, 15, minutes, 300);
+            size_t count = moves_of(shelf, &story, fresh);
+            for (int again = 0; again < 2; again++) {
+                assert_int_equal(compute_moves(shelf->reasoner, &story.evidence, story.facts,
+                                               story.count, memo, shelf->arena, recalled,
+                                               MOST_MOVES),
+                                 count);
+                for (size_t i = 0; i < count; i++) {
+                    assert_true(recalled[i].log_odds == fresh[i].log_odds);
+                    assert_string_equal(recalled[i].say, fresh[i].say);
+                }
+            }
+        }
+    }
+    cook_memo_free(memo);
 }
 
 static void the_stated_weight_has_the_right_sign(void **state)
@@ -383,6 +410,7 @@ int main(void)
         cmocka_unit_test(an_oyster_bag_is_white_in_time),
         cmocka_unit_test(every_species_can_be_forecast),
         cmocka_unit_test(a_worse_cook_is_believed_more_in),
+        cmocka_unit_test(a_cook_computed_before_moves_the_same),
         cmocka_unit_test(the_stated_weight_has_the_right_sign),
         cmocka_unit_test(an_unknown_cook_says_so_and_moves_nothing),
         cmocka_unit_test(the_mix_moves_both_ways),
