@@ -184,6 +184,8 @@ bool word_continues(const char *folded, size_t length)
 
 static size_t text_at(const char *folded, size_t length, const char *word)
 {
+    if (length == 0 || folded[0] != word[0]) /* nearly always: there are many words to try */
+        return 0;
     const size_t size = strlen(word);
     return size <= length && memcmp(folded, word, size) == 0 ? size : 0;
 }
@@ -217,10 +219,11 @@ static const struct unit *find(const char *folded, size_t length, enum dimension
     const struct unit *longest = NULL;
     size_t most = 0;
     for (size_t i = 0; i < sizeof UNITS / sizeof UNITS[0]; i++) {
+        if ((UNITS[i].dimension == dimension) != wanted)
+            continue;
         const size_t size = text_at(folded, length, UNITS[i].name);
-        if ((UNITS[i].dimension == dimension) == wanted && size > most &&
-            (unit_ends(&UNITS[i], folded + size, length - size) ||
-             (wanted && size < length && runs_on(&UNITS[i], folded[size])))) {
+        if (size > most && (unit_ends(&UNITS[i], folded + size, length - size) ||
+                            (wanted && size < length && runs_on(&UNITS[i], folded[size])))) {
             longest = &UNITS[i];
             most = size;
         }
