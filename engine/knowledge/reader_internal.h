@@ -100,7 +100,6 @@ struct pattern {
     enum dimension gate;      /* not run on a text without a quantity of this; DIM_COUNT: none */
     pcre2_code *code;         /* NULL until first asked for, if it is sure to compile */
     uint32_t quantity, gap, over, under; /* bit per capturing group of that name */
-    unsigned char needed; /* bit per set of letters that a text must show before it is run */
     size_t scanned; /* bytes looked at so far: decides when translating to machine code pays */
     bool translated;
 };
@@ -116,10 +115,21 @@ struct literal { /* a string that some patterns cannot do without */
 struct literal_user {
     uint32_t pattern;
     uint32_t next;     /* user of the same literal */
-    unsigned char bit; /* of the set it belongs to, in the pattern's `needed` */
+    unsigned char bit; /* of the set it belongs to */
+    unsigned char all; /* the pattern's sets: a text must show one of each before it is run */
 };
 
-enum { LITERAL_SHORTEST = 2, LITERAL_KEY = 3, LITERAL_BUCKETS = 4096 };
+/*
+ * A literal is looked up by its first bytes: six of them, or else four, or else
+ * two. Most places of a text start none, which a bit per hash of a key tells
+ * without a look at the literals.
+ */
+enum {
+    LITERAL_SHORTEST = 2,
+    LITERAL_KEYS = 3,
+    LITERAL_HASH_BITS = 16,
+    LITERAL_BUCKET_BITS = 12,
+};
 #define NO_INDEX UINT32_MAX
 
 struct prefilter { /* which patterns could match at all */
@@ -127,19 +137,36 @@ struct prefilter { /* which patterns could match at all */
     size_t literal_count, literal_room;
     struct literal_user *users;
     size_t user_count, user_room;
-    uint32_t buckets[LITERAL_BUCKETS];       /* by the first LITERAL_KEY bytes */
-    uint32_t short_buckets[LITERAL_BUCKETS]; /* literals of LITERAL_SHORTEST bytes */
-    uint32_t *always;                        /* patterns without a letter to go by */
+    uint32_t *always; /* patterns without a letter to go by */
     size_t always_count, always_room;
+    uint64_t keys[(1 << LITERAL_HASH_BITS) / 64]; /* bit per hash: some literal's key has it */
+    uint32_t buckets[1 << LITERAL_BUCKET_BITS];   /* literals whose key's hash begins so */
 };
+
+/* How many bytes of a literal a key of this kind takes. */
+static inline size_t prefilter_key(size_t kind)
+{
+    return LITERAL_SHORTEST + 2 * kind;
+}
+
+/* LITERAL_HASH_BITS of the `length` bytes at `text`, and of how many they are. */
+static inline uint32_t prefilter_hash(const char *text, size_t length)
+{
+    uint64_t key = length;
+    for (size_t i = 0; i < length; i++)
+        key = key << 8 | (unsigned char)text[i];
+    return (uint32_t)(key * UINT64_C(0x9E3779B97F4A7C15) >> (64 - LITERAL_HASH_BITS));
+}
+
+static inline uint32_t prefilter_bucket(uint32_t hash)
+{
+    return hash >> (LITERAL_HASH_BITS - LITERAL_BUCKET_BITS);
+}
 
 struct prefilter_state { /* of one pattern, in the clause being looked at */
     uint32_t scan;       /* the state is of this scan */
     unsigned char seen;  /* sets of which a string was found */
 };
-
-/* Where the literals are listed that start with the `length` bytes at `text`. */
-uint32_t prefilter_bucket(const char *text, size_t length);
 
 /* ---- single words (reader_lexicon.c) ----------------------------------------------------- */
 

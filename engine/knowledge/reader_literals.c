@@ -255,15 +255,31 @@ static void skip_group(struct cursor *c)
     c->lost = c->lost || open;
 }
 
+/* (*SKIP), (*FAIL) and the like only take matches away; others, such as (*ACCEPT), end them early. */
+static struct literals read_verb(struct cursor *c)
+{
+    static const char *const known[] = {"*SKIP)", "*FAIL)", "*F)", "*PRUNE)", "*COMMIT)"};
+    c->asserts = c->doubt = true;
+    for (size_t i = 0; i < sizeof known / sizeof *known; i++)
+        if (next_is(c, known[i])) {
+            c->at += strlen(known[i]);
+            return ANYTHING;
+        }
+    c->lost = true;
+    return ANYTHING;
+}
+
 static struct literals read_group(struct cursor *c)
 {
     bool asserts = false;
     struct lexicon *lexicon = c->lexicon;
+    if (next_is(c, "*"))
+        return read_verb(c);
     if (next_is(c, "?<q>")) { /* a quantity: long, and its units are too short to go by */
         skip_group(c);
         return ANYTHING;
     }
-    if (next_is(c, "*") || ++c->depth > DEPTH_MOST) {
+    if (++c->depth > DEPTH_MOST) {
         c->lost = true;
         return ANYTHING;
     }
@@ -487,10 +503,30 @@ static struct literals read_sequence(struct cursor *c)
     return sum;
 }
 
+/* Drops what is there twice: alternatives often go on in the same words. */
+static void set_thin(struct literal_set *set)
+{
+    size_t kept = 0;
+    for (size_t i = 0; i < set->count; i++) {
+        const struct literal_text *item = &set->items[i];
+        size_t j = 0;
+        while (j < kept && (set->items[j].length != item->length ||
+                            memcmp(set->items[j].text, item->text, item->length) != 0))
+            j++;
+        if (j == kept)
+            set->items[kept++] = *item;
+    }
+    set->count = kept;
+}
+
 static void either(struct cursor *c, struct literals *sum, const struct literals *next)
 {
     struct literal_set a = must_have(sum);
     struct literal_set b = must_have(next);
+    if (a.count + b.count > SET_MOST) {
+        set_thin(&a);
+        set_thin(&b);
+    }
     bool fits = a.count + b.count <= SET_MOST;
     bool exact = sum->exact && next->exact && fits;
     if (!exact) {

@@ -183,14 +183,6 @@ static struct pattern *pattern_new(struct reader *reader)
 
 /* ---- the prefilter ----------------------------------------------------------------------- */
 
-uint32_t prefilter_bucket(const char *text, size_t length)
-{
-    uint32_t key = 0;
-    for (size_t i = 0; i < length; i++)
-        key = key << 8 | (unsigned char)text[i];
-    return (key * 2654435761u) >> 20; /* the top twelve bits: LITERAL_BUCKETS */
-}
-
 static bool filter_always(struct reader *reader, uint32_t pattern)
 {
     struct prefilter *filter = &reader->prefilter;
@@ -209,9 +201,12 @@ static bool filter_always(struct reader *reader, uint32_t pattern)
 
 static uint32_t *bucket_of(struct prefilter *filter, const struct literal_text *text)
 {
-    if (text->length < LITERAL_KEY)
-        return &filter->short_buckets[prefilter_bucket(text->text, text->length)];
-    return &filter->buckets[prefilter_bucket(text->text, LITERAL_KEY)];
+    size_t kind = LITERAL_KEYS - 1;
+    while (prefilter_key(kind) > text->length)
+        kind--;
+    uint32_t hash = prefilter_hash(text->text, prefilter_key(kind));
+    filter->keys[hash / 64] |= UINT64_C(1) << hash % 64;
+    return &filter->buckets[prefilter_bucket(hash)];
 }
 
 /* The literal of this text, made if need be; NULL when out of memory. */
@@ -242,7 +237,7 @@ static struct literal *literal_of(struct reader *reader, const struct literal_te
     return literal;
 }
 
-static bool filter_literal(struct reader *reader, uint32_t pattern, unsigned char bit,
+static bool filter_literal(struct reader *reader, struct literal_user user,
                            const struct literal_text *text)
 {
     struct prefilter *filter = &reader->prefilter;
@@ -258,8 +253,8 @@ static bool filter_literal(struct reader *reader, uint32_t pattern, unsigned cha
         filter->users = grown;
         filter->user_room = room;
     }
-    filter->users[filter->user_count] =
-        (struct literal_user){.pattern = pattern, .bit = bit, .next = literal->users};
+    user.next = literal->users;
+    filter->users[filter->user_count] = user;
     literal->users = (uint32_t)filter->user_count++;
     return true;
 }
@@ -268,12 +263,13 @@ static bool filter_add(struct reader *reader, uint32_t pattern, const struct lit
 {
     if (!literals->required_count)
         return filter_always(reader, pattern);
+    unsigned char all = (unsigned char)((1u << literals->required_count) - 1);
     for (size_t i = 0; i < literals->required_count; i++) {
         const struct literal_set *set = &literals->required[i];
-        unsigned char bit = (unsigned char)(1u << i);
-        reader->patterns[pattern].needed |= bit;
+        struct literal_user user = {
+            .pattern = pattern, .all = all, .bit = (unsigned char)(1u << i)};
         for (size_t j = 0; j < set->count; j++)
-            if (!filter_literal(reader, pattern, bit, &set->items[j]))
+            if (!filter_literal(reader, user, &set->items[j]))
                 return false;
     }
     return true;
@@ -443,11 +439,14 @@ static bool add_spared(struct reader *reader)
     return true;
 }
 
+/* One of these, as an alternative to what stands before. */
 static void put_list(struct text *text, const char *open, const char *const *items, size_t count)
 {
+    if (count && text->bytes[text->length - 1] == ')')
+        text_puts(text, "|");
     for (size_t i = 0; i < count; i++)
         text_printf(text, "%s%s", i ? "|" : open, items[i]);
-    text_puts(text, count ? ")|" : "");
+    text_puts(text, count ? ")" : "");
 }
 
 /* "about", "at least", "under", all optional, as PCRE2 has them. */
@@ -461,7 +460,7 @@ static bool build_prefix(struct reader *reader)
         put_list(&text, "(?<over>", l->over, l->over_count);
         put_list(&text, "(?<under>", l->under, l->under_count);
         put_list(&text, "(?:", l->about, l->about_count);
-        text_puts(&text, "(*FAIL)) ?){0,2}"); /* ends the last "|" */
+        text_puts(&text, ") ?){0,2}");
     }
     reader->quantity_prefix =
         text.failed ? NULL : arena_copy(reader->memory, text.length ? text.bytes : "", text.length);
@@ -472,7 +471,6 @@ static bool build_prefix(struct reader *reader)
 enum status patterns_build(struct reader *reader, struct diags *diags)
 {
     memset(reader->prefilter.buckets, 0xFF, sizeof reader->prefilter.buckets);
-    memset(reader->prefilter.short_buckets, 0xFF, sizeof reader->prefilter.short_buckets);
     if (!build_prefix(reader))
         return STATUS_MEMORY;
     enum status worst = STATUS_OK;

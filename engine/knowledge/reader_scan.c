@@ -167,10 +167,17 @@ struct clause { /* of the working text, and what it holds */
     signed char gates[DIM_COUNT]; /* a quantity: 1 there is one, -1 there is none, 0 not looked */
 };
 
-/*
- * Whether the clause holds a quantity that a pattern cannot do without. Degrees
- * may leave open of which scale, so there the unit is not insisted on.
- */
+/* "75 degrees" leaves open of which scale, but a unit was named. */
+static bool names_degrees(const char *quantity, size_t length)
+{
+    for (size_t i = 0; i + 2 <= length; i++)
+        if (!memcmp(quantity + i, "\xC2\xB0", 2) ||
+            (i + 3 <= length && !memcmp(quantity + i, "deg", 3)))
+            return true;
+    return false;
+}
+
+/* Whether the clause holds a quantity with its unit that a pattern cannot do without. */
 static bool gate_open(struct job *job, struct clause *clause, enum dimension gate)
 {
     if (gate == DIM_COUNT)
@@ -182,10 +189,10 @@ static bool gate_open(struct job *job, struct clause *clause, enum dimension gat
         struct quantity quantity;
         size_t used = 0;
         const struct token *token = &job->tokens[i];
+        const char *text = job->working.bytes + token->start;
         if (token->counts &&
-            quantity_read(job->working.bytes + token->start, clause->to - token->start, gate,
-                          &quantity, &used) == QUANTITY_OK &&
-            (quantity.unit_given || gate == DIM_CELSIUS)) {
+            quantity_read(text, clause->to - token->start, gate, &quantity, &used) == QUANTITY_OK &&
+            (quantity.unit_given || (gate == DIM_CELSIUS && names_degrees(text, used)))) {
             clause->gates[gate] = 1;
             break;
         }
@@ -217,17 +224,18 @@ static enum status tell_users(struct job *job, struct clause *clause, uint32_t u
         if (state->seen & u->bit)
             continue;
         state->seen |= u->bit;
-        if (state->seen == r->patterns[u->pattern].needed)
+        if (state->seen == u->all)
             status = run_in(job, clause, u->pattern);
     }
     return status;
 }
 
-/* Looks up the literals of a bucket at one place. */
-static enum status meet_literals(struct job *job, struct clause *clause, uint32_t index,
+/* Looks up the literals whose key has this hash at one place. */
+static enum status meet_literals(struct job *job, struct clause *clause, uint32_t hash,
                                  const char *at, size_t left)
 {
     struct reader *r = job->reader;
+    uint32_t index = r->prefilter.buckets[prefilter_bucket(hash)];
     enum status status = STATUS_OK;
     while (index != NO_INDEX && status == STATUS_OK) {
         struct literal *literal = &r->prefilter.literals[index];
@@ -262,15 +270,11 @@ static enum status scan_clause(struct job *job, struct clause *clause)
         status = run_in(job, clause, filter->always[i]);
     for (uint32_t at = clause->from; at < clause->to && status == STATUS_OK; at++) {
         size_t left = clause->to - at;
-        uint32_t index = NO_INDEX;
-        if (left >= LITERAL_SHORTEST)
-            index = filter->short_buckets[prefilter_bucket(bytes + at, LITERAL_SHORTEST)];
-        status = meet_literals(job, clause, index, bytes + at, left);
-        index = NO_INDEX;
-        if (left >= LITERAL_KEY)
-            index = filter->buckets[prefilter_bucket(bytes + at, LITERAL_KEY)];
-        if (status == STATUS_OK)
-            status = meet_literals(job, clause, index, bytes + at, left);
+        for (size_t kind = 0; kind < LITERAL_KEYS && prefilter_key(kind) <= left; kind++) {
+            uint32_t hash = prefilter_hash(bytes + at, prefilter_key(kind));
+            if (status == STATUS_OK && (filter->keys[hash / 64] >> hash % 64 & 1))
+                status = meet_literals(job, clause, hash, bytes + at, left);
+        }
     }
     return status;
 }
