@@ -22,6 +22,13 @@ const struct command *const commands[] = {
     &command_cook,
     &command_mix,
     &command_forecast,
+    &command_batch,
+    &command_move,
+    &command_shake,
+    &command_isolate,
+    &command_return,
+    &command_discard,
+    &command_use,
     &command_rules_check,
     &command_rules_test,
     &command_help,
@@ -64,9 +71,10 @@ const struct command *command_find(int argc, char **argv, int *words)
 
 static enum exit_status unknown_command(struct app *app, int argc, char **argv)
 {
-    const char *names[16];
+    enum { MOST = 64 };
+    const char *names[MOST];
     size_t count = 0;
-    for (size_t i = 0; commands[i] != NULL && count < 16; i++)
+    for (size_t i = 0; commands[i] != NULL && count < MOST; i++)
         names[count++] = commands[i]->name;
     char two_words[128] = "";
     if (argc > 1 && strcmp(argv[0], "rules") == 0)

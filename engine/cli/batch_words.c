@@ -1,0 +1,451 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * A batch in plain words: "8 quart jars rye oyster, S1, 15 psi 90 min, closet".
+ *
+ * The number of vessels comes first. Labels of the journal are taken as such; the
+ * rest is read as the description of a vessel would be, and what it says of
+ * circumstances goes to the batch, its cook or its session. Nothing is dropped:
+ * what nobody understood is kept as a note, and said.
+ */
+#include <ctype.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <strings.h>
+
+#include "cli/batch_internal.h"
+#include "knowledge/reader.h"
+
+/* ---- words that the reader must not see ------------------------------------------------------ */
+
+static void blank(char *from, const char *to)
+{
+    for (; from < to; from++)
+        *from = ' ';
+}
+
+static bool ends_word(char byte)
+{
+    return byte == '\0' || isspace((unsigned char)byte) || byte == ',' || byte == ';';
+}
+
+static char *word_end(char *at)
+{
+    while (!ends_word(*at))
+        at++;
+    return at;
+}
+
+static char *next_word(char *at)
+{
+    while (*at != '\0' && ends_word(*at))
+        at++;
+    return at;
+}
+
+/* A figure with its unit is no number of vessels: "15 psi", "90 min". Litres and grams are not
+ * looked for, as vessels are named by them: "8 quart jars", "8 3lb bags". */
+static bool is_figure(const char *at)
+{
+    static const enum dimension dimensions[] = {DIM_GAUGE_KPA, DIM_MINUTES, DIM_DAYS, DIM_CELSIUS,
+                                                DIM_PERCENT};
+    struct quantity quantity;
+    size_t used = 0;
+    for (size_t i = 0; i < sizeof dimensions / sizeof *dimensions; i++)
+        if (quantity_read(at, strlen(at), dimensions[i], &quantity, &used) == QUANTITY_OK &&
+            quantity.unit_given)
+            return true;
+    return false;
+}
+
+/* The first word, when it is a number and nothing else. */
+static void take_count(struct draft *draft, char *words)
+{
+    enum { MOST_DIGITS = 4 };
+    char *start = next_word(words), *end = word_end(start);
+    char *digits_end = NULL;
+
+    if (!isdigit((unsigned char)*start) || end - start > MOST_DIGITS)
+        return;
+    long count = strtol(start, &digits_end, 10);
+    if (digits_end != end || is_figure(start))
+        return;
+    if (draft->vessels == 0)
+        draft->vessels = (size_t)count;
+    blank(start, end);
+    char *times = next_word(end); /* "8 x quart jars" */
+    if (tolower((unsigned char)*times) == 'x' && ends_word(times[1]))
+        *times = ' ';
+}
+
+/* "1 control", "2 controls": a number right before the word. */
+static void take_controls(struct draft *draft, char *words)
+{
+    for (char *start = next_word(words); *start != '\0';) {
+        char *end = word_end(start), *next = next_word(end), *after = word_end(next);
+        size_t length = (size_t)(after - next);
+        char *digits_end = NULL;
+        bool control = length >= 7 && length <= 8 && strncasecmp(next, "controls", length) == 0;
+        long count = strtol(start, &digits_end, 10);
+        if (control && isdigit((unsigned char)*start) && digits_end == end && count <= 1000) {
+            draft->controls = (size_t)count;
+            blank(start, after);
+            return;
+        }
+        start = next;
+    }
+}
+
+/* "starter" before "S1" only says what S1 is. */
+static void blank_kind_before(char *words, char *label, enum record record)
+{
+    const char *name = record_types[record].name;
+    size_t length = strlen(name);
+    char *at = label;
+    while (at > words && isspace((unsigned char)at[-1]))
+        at--;
+    if ((size_t)(at - words) >= length && strncasecmp(at - length, name, length) == 0 &&
+        ((size_t)(at - words) == length || ends_word(at[-(ptrdiff_t)length - 1])))
+        blank(at - length, at);
+}
+
+static enum exit_status take_label(struct draft *draft, char *words, char *start, char *end)
+{
+    static const enum record kinds[] = {RECORD_STARTER, RECORD_COOK, RECORD_SESSION, RECORD_LOT,
+                                        RECORD_PLACE};
+    const char *word = arena_copy(draft->arena, start, (size_t)(end - start));
+    const char *found = NULL;
+    int64_t id = 0;
+
+    if (word == NULL)
+        return app_fail(draft->app, STATUS_MEMORY);
+    for (size_t i = 0; i < sizeof kinds / sizeof *kinds; i++) {
+        if (draft->pick[kinds[i]] != PICK_UNTOLD ||
+            !labels_has(draft->app, kinds[i], word, draft->arena, &id, &found))
+            continue;
+        blank_kind_before(words, start, kinds[i]);
+        blank(start, end);
+        return draft_pick(draft, kinds[i], found);
+    }
+    return EXIT_FINE;
+}
+
+static enum exit_status take_labels(struct draft *draft, char *words)
+{
+    enum exit_status fault = EXIT_FINE;
+    for (char *start = next_word(words); *start != '\0' && fault == EXIT_FINE;) {
+        char *end = word_end(start);
+        fault = take_label(draft, words, start, end);
+        start = next_word(end);
+    }
+    return fault;
+}
+
+/* "bags" without a size still says what shape they are. */
+static void take_shape(struct draft *draft, const char *words)
+{
+    static const struct {
+        const char *word;
+        enum vessel_shape shape;
+    } shapes[] = {{"bag", SHAPE_BRICK},
+                  {"bags", SHAPE_BRICK},
+                  {"jar", SHAPE_CYLINDER},
+                  {"jars", SHAPE_CYLINDER}};
+    for (const char *at = words; *at != '\0';) {
+        size_t length = 0;
+        while (!ends_word(at[length]))
+            length++;
+        for (size_t i = 0; i < sizeof shapes / sizeof *shapes; i++)
+            if (strlen(shapes[i].word) == length && strncasecmp(at, shapes[i].word, length) == 0)
+                draft->shape = (int)shapes[i].shape;
+        at += length + (at[length] != '\0');
+    }
+}
+
+/* ---- what the reader understood -------------------------------------------------------------- */
+
+static int single_value(const struct reading *reading)
+{
+    if (reading->seen == 0 || (reading->seen & (reading->seen - 1)) != 0)
+        return RULES_NONE;
+    int value = 0;
+    while ((reading->seen >> value & 1) == 0)
+        value++;
+    return value;
+}
+
+/* The figure of a cook that others share is not changed on the way. */
+static enum exit_status set_number(struct draft *draft, double *number, const char *of_cook,
+                                   const struct reading *reading)
+{
+    double said = 0.5 * (reading->number.lo + reading->number.hi);
+    if (of_cook != NULL && draft->pick[RECORD_COOK] == PICK_EXISTING)
+        return draft_cook_figure(draft, of_cook, *number, said);
+    if (isnan(*number))
+        *number = said;
+    return EXIT_FINE;
+}
+
+static void set_word(const char **word, const char *id)
+{
+    if ((*word)[0] == '\0')
+        *word = id;
+}
+
+/* The scope whose causes an observable tells most about: whose fact it is. */
+static enum scope scope_of(const struct rules *rules, size_t observable)
+{
+    double weight[SCOPE_COUNT] = {0};
+    size_t heaviest = SCOPE_VESSEL;
+    for (size_t c = 0; c < rules->cause_count; c++) {
+        const struct cause *cause = &rules->causes[c];
+        for (size_t i = 0; i < cause->weigh_count; i++)
+            if (cause->weighs[i].observable == observable && cause->weighs[i].number > 0.0)
+                weight[cause->scope] += fabs(log(cause->weighs[i].number));
+    }
+    for (size_t i = 0; i < SCOPE_COUNT; i++)
+        if (weight[i] > weight[heaviest])
+            heaviest = i;
+    return (enum scope)heaviest;
+}
+
+/* "sign=value", as judge's --set would take it. */
+static void put_setting(struct text *out, const struct observable *observable,
+                        const struct reading *reading)
+{
+    text_printf(out, "%s=", observable->id);
+    if (reading->has_number && observable->kind == KIND_NUMBER) {
+        text_printf(out, "%.6g", reading->number.lo);
+        if (reading->number.hi > reading->number.lo)
+            text_printf(out, "-%.6g", reading->number.hi);
+        text_puts(out, dimension_unit(observable->dimension));
+    } else {
+        bool any = false;
+        for (size_t v = 0; v < observable->value_count; v++) {
+            bool denied = reading->absent >> v & 1;
+            if (!denied && (reading->seen >> v & 1) == 0)
+                continue;
+            text_printf(out, "%s%s%s", any ? "," : "", denied ? "-" : "", observable->values[v].id);
+            any = true;
+        }
+    }
+    if (reading->hedged)
+        text_puts(out, "?");
+}
+
+/* A fact without a column of its own, kept with what it is a fact of. One that is there already is
+ * not changed for all its batches: then the fact is this batch's. */
+static enum exit_status keep_fact(struct draft *draft, const struct reading *reading)
+{
+    const struct observable *observable = &draft->app->rules->observables[reading->observable];
+    enum scope scope = scope_of(draft->app->rules, reading->observable);
+    const char **facts = &draft->batch.facts;
+    struct text text;
+
+    if (scope == SCOPE_COOK && draft->pick[RECORD_COOK] != PICK_EXISTING)
+        facts = &draft->cook.facts;
+    else if (scope == SCOPE_SESSION && draft->pick[RECORD_SESSION] != PICK_EXISTING)
+        facts = &draft->session.facts;
+    text_init(&text);
+    if ((*facts)[0] != '\0')
+        text_printf(&text, "%s ", *facts);
+    put_setting(&text, observable, reading);
+    const char *copy = text.failed ? NULL : arena_copy(draft->arena, text.bytes, text.length);
+    text_release(&text);
+    if (copy == NULL)
+        return app_fail(draft->app, STATUS_MEMORY);
+    *facts = copy;
+    return EXIT_FINE;
+}
+
+/* A dose said in units is a figure; any other is a fact. */
+static enum exit_status take_dose(struct draft *draft, const struct reading_list *list,
+                                  const struct reading *reading)
+{
+    struct quantity quantity;
+    size_t used = 0;
+    const char *words = list->text + reading->span.start;
+    if (draft->batch.dose > 0.0)
+        return EXIT_FINE;
+    if (quantity_read(words, reading->span.end - reading->span.start, DIM_LITRES, &quantity,
+                      &used) != QUANTITY_OK ||
+        !quantity.unit_given)
+        return keep_fact(draft, reading);
+    draft->batch.dose = 500.0 * (quantity.lo + quantity.hi);
+    draft->batch.unit = "ml";
+    return EXIT_FINE;
+}
+
+static enum exit_status take_choice(struct draft *draft, const struct reading *reading)
+{
+    const struct observable *observable = &draft->app->rules->observables[reading->observable];
+    int value = single_value(reading);
+    const char *id = value != RULES_NONE ? observable->values[value].id : "";
+
+    if (value == RULES_NONE || reading->hedged)
+        return keep_fact(draft, reading);
+    switch (observable->feeds) {
+    case FEEDS_SPECIES:
+        set_word(&draft->batch.species, id);
+        return EXIT_FINE;
+    case FEEDS_GRAIN:
+        set_word(&draft->lot.grain, id);
+        return EXIT_FINE;
+    case FEEDS_VESSEL:
+        if (draft->measured.kind == RULES_NONE)
+            draft->measured.kind = rules_vessel(draft->app->rules, id);
+        return EXIT_FINE;
+    case FEEDS_STARTER_KIND:
+        set_word(&draft->starter.kind, id);
+        return EXIT_FINE;
+    case FEEDS_COOK_METHOD:
+        set_word(&draft->cook.method, id);
+        return EXIT_FINE;
+    case FEEDS_LOAD:
+        set_word(&draft->cook.load, id);
+        return EXIT_FINE;
+    case FEEDS_POSITION:
+        if (draft->positions == NULL)
+            draft->positions = id;
+        return EXIT_FINE;
+    default:
+        return keep_fact(draft, reading);
+    }
+}
+
+static enum exit_status take_reading(struct draft *draft, const struct reading_list *list,
+                                     const struct reading *reading)
+{
+    const struct observable *observable = &draft->app->rules->observables[reading->observable];
+    const char *of_cook = NULL; /* the column, when it is one of the cook */
+    double *number = NULL;
+
+    switch (observable->feeds) {
+    case FEEDS_COOK_GAUGE:
+        number = &draft->cook.gauge;
+        of_cook = "gauge";
+        break;
+    case FEEDS_COOK_MINUTES:
+        number = &draft->cook.minutes;
+        of_cook = "minutes";
+        break;
+    case FEEDS_ALTITUDE:
+        number = &draft->cook.altitude;
+        of_cook = "altitude";
+        break;
+    case FEEDS_VESSEL_MASS:
+        number = &draft->measured.grams;
+        break;
+    case FEEDS_DRY_MASS:
+        number = &draft->batch.dry;
+        break;
+    case FEEDS_WATER_MASS:
+        number = &draft->batch.water;
+        break;
+    case FEEDS_SOAK:
+        number = &draft->batch.soak;
+        break;
+    case FEEDS_TEMPERATURE:
+        number = &draft->place.celsius;
+        break;
+    case FEEDS_DOSE:
+        return take_dose(draft, list, reading);
+    default:
+        return take_choice(draft, reading);
+    }
+    if (!reading->has_number)
+        return keep_fact(draft, reading);
+    return set_number(draft, number, of_cook, reading);
+}
+
+/* ---- what nobody understood ------------------------------------------------------------------ */
+
+/* S9, N4: meant as a label, and there is none; a note would hide the slip. */
+static bool looks_like_label(const char *words, size_t length)
+{
+    size_t letters = 0;
+    while (letters < length && isalpha((unsigned char)words[letters]))
+        letters++;
+    size_t digits = letters;
+    while (digits < length && isdigit((unsigned char)words[digits]))
+        digits++;
+    return letters > 0 && letters <= 2 && digits == length && digits > letters;
+}
+
+static enum exit_status keep_words(struct draft *draft, const char *words, size_t length)
+{
+    if (looks_like_label(words, length))
+        return app_usage(
+            draft->app,
+            "nothing in the journal is called '%.*s'; a new starter, say, is made with "
+            "--starter %.*s",
+            (int)length, words, (int)length, words);
+    draft_add(&draft->note, "%.*s", (int)(length < 200 ? length : 200), words);
+    return EXIT_FINE;
+}
+
+static enum exit_status keep_unread(struct draft *draft, const struct reading_list *list)
+{
+    enum exit_status fault = EXIT_FINE;
+    for (size_t i = 0; i < list->unread_count && fault == EXIT_FINE; i++) {
+        const struct span *span = &list->unread[i].span;
+        fault = keep_words(draft, list->text + span->start, span->end - span->start);
+    }
+    return fault;
+}
+
+/* What is seen in a vessel is a look, and a batch that starts has had none. */
+static enum exit_status refuse_signs(struct draft *draft, const struct reading_list *list)
+{
+    for (size_t i = 0; i < list->reading_count; i++) {
+        const struct reading *reading = &list->readings[i];
+        const struct observable *observable = &draft->app->rules->observables[reading->observable];
+        if (observable->class == CLASS_CIRCUMSTANCE)
+            continue;
+        int length = (int)(reading->span.end - reading->span.start);
+        return app_usage(draft->app,
+                         "'%.*s' is something seen; start the batch without it, then: jarside look",
+                         length, list->text + reading->span.start);
+    }
+    return EXIT_FINE;
+}
+
+static enum exit_status take_list(struct draft *draft, const struct reading_list *list)
+{
+    enum exit_status fault = refuse_signs(draft, list);
+    for (size_t i = 0; i < list->reading_count && fault == EXIT_FINE; i++)
+        fault = take_reading(draft, list, &list->readings[i]);
+    return fault == EXIT_FINE ? keep_unread(draft, list) : fault;
+}
+
+enum exit_status batch_say(struct draft *draft, const char *words)
+{
+    struct reading_list list;
+    char *copy = arena_string(draft->arena, words);
+
+    if (copy == NULL)
+        return app_fail(draft->app, STATUS_MEMORY);
+    take_count(draft, copy);
+    take_controls(draft, copy);
+    take_shape(draft, copy);
+    enum exit_status fault = take_labels(draft, copy);
+    if (fault != EXIT_FINE)
+        return fault;
+    enum status status =
+        reader_read(draft->app->reader, copy, strlen(copy), draft->arena, &list, draft->app->diags);
+    return status == STATUS_OK ? take_list(draft, &list) : app_fail(draft->app, status);
+}
+
+enum exit_status batch_words(struct draft *draft, const char *const *words, size_t count)
+{
+    struct text text;
+    text_init(&text);
+    for (size_t i = 0; i < count; i++)
+        text_printf(&text, "%s%s", i > 0 ? " " : "", words[i]);
+    enum exit_status fault = text.failed ? app_fail(draft->app, STATUS_MEMORY) : EXIT_FINE;
+    if (fault == EXIT_FINE && count > 0)
+        fault = batch_say(draft, text.bytes);
+    text_release(&text);
+    return fault;
+}

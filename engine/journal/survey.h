@@ -1,0 +1,77 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef JARSIDE_JOURNAL_SURVEY_H
+#define JARSIDE_JOURNAL_SURVEY_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "base/arena.h"
+#include "base/diag.h"
+#include "base/status.h"
+#include "journal/journal.h"
+
+/*
+ * Which records: pages of lists, counts and searches, asked of SQLite in one go
+ * where walking every record would take too long. They give ids; journal_get
+ * gives the records.
+ */
+enum { SURVEY_ANY = -1 };
+
+struct survey { /* which of a kind */
+    enum record record;
+    int64_t batch;  /* vessels of this batch; looks, deeds and outcomes of its vessels; 0 for all */
+    int64_t vessel; /* looks, deeds and outcomes of this vessel; 0 for all */
+    int state;      /* vessels: an enum vessel_state, or SURVEY_ANY */
+    int fate;       /* vessels: an enum fate, or SURVEY_ANY */
+    size_t limit;   /* the newest so many; 0 for all */
+};
+
+struct page { /* ids rise; `total` is how many there are without the limit */
+    const int64_t *ids;
+    size_t count, total;
+};
+
+/* A survey of all records of a kind, the newest `limit` of them. */
+struct survey survey_all(enum record record, size_t limit);
+enum status survey_page(struct journal *journal, const struct survey *survey, struct arena *arena,
+                        struct page *page, struct diags *diags);
+
+/*
+ * Growing or isolated vessels that were never looked at and have no day for it:
+ * the imported ones. Ids rise.
+ */
+enum status survey_undated(struct journal *journal, size_t limit, struct arena *arena,
+                           struct page *page, struct diags *diags);
+
+/* What became of the vessels of a batch, starter, lot, cook, session or place (where they stand). */
+struct tally {
+    size_t vessels;                 /* inoculated ones */
+    size_t state[VESSEL_USED + 1];  /* of these */
+    size_t fate[FATE_COUNT];        /* of these */
+    size_t controls, controls_lost; /* never inoculated; contaminated ones of them */
+    size_t batches;                 /* they are of */
+};
+enum status survey_tally(struct journal *journal, enum record record, int64_t id,
+                         struct tally *tally, struct diags *diags);
+/* Lost ones of a tally: stuck, contaminated or thrown away untold. */
+size_t tally_lost(const struct tally *tally);
+
+/*
+ * Records that hold every word, in any of their texts, whatever the case: the
+ * newest `limit` of each kind. Words are compared folded (base/text.h).
+ */
+struct hit {
+    enum record record;
+    int64_t id;
+};
+struct hits {
+    const struct hit *hits; /* by kind, newest first within one */
+    size_t count;
+    bool more; /* some kind has further ones */
+};
+enum status survey_search(struct journal *journal, const char *const *words, size_t count,
+                          size_t limit, struct arena *arena, struct hits *hits,
+                          struct diags *diags);
+
+#endif

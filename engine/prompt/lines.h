@@ -1,0 +1,38 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef JARSIDE_PROMPT_LINES_H
+#define JARSIDE_PROMPT_LINES_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+/*
+ * Questions of one line each, for commands that lack a fact.
+ *
+ * Only where a person sits at both ends. Reading is that of the conversation
+ * (Readline, Tab, history); one such thing can be open at a time.
+ */
+struct lines; /* opaque */
+
+/* NULL where there is no terminal, or no memory. lines_close restores the terminal; NULL is fine. */
+struct lines *lines_open(void);
+void lines_close(struct lines *lines);
+
+enum line_answer {
+    LINE_GIVEN, /* something was typed */
+    LINE_EMPTY, /* Enter alone: the default stands */
+    LINE_LEFT,  /* ^C, ^D, or the terminal went away: leave all as it was */
+};
+
+/*
+ * Puts "question [standing]: " (no brackets when standing is NULL or empty) and
+ * reads one line. `words` are what Tab completes. On LINE_GIVEN `*answer` is
+ * malloc'd, without white space around it, and the caller's. Both texts must be
+ * safe to show.
+ */
+enum line_answer lines_ask(struct lines *lines, const char *question, const char *standing,
+                           const char *const *words, size_t count, char **answer);
+
+/* Puts a question that "y" or "yes" affirms; anything else, and leaving, is no. */
+bool lines_confirm(struct lines *lines, const char *question);
+
+#endif

@@ -1,0 +1,122 @@
+#!/usr/bin/perl
+# SPDX-License-Identifier: GPL-3.0-or-later
+# `jarside batch`: what words, options and the last batch make of it. All batches are invented.
+use strict;
+use warnings;
+use FindBin;
+use lib $FindBin::Bin;
+use Jarside;
+use Test::More;
+
+my $folder = scratch();
+my $number = 0;
+my %env;
+
+# Each subtest has a journal of its own, and a fixed clock.
+sub fresh { %env = (JARSIDE_JOURNAL => "$folder/" . ++$number . '.db', JARSIDE_NOW => '2026-03-01T18:30:00+00:00') }
+sub on { $env{JARSIDE_NOW} = "$_[0]T18:30:00+00:00" }
+sub batch { return json('batch', @_, '--json', { env => {%env} }) }
+
+sub refused {
+    my ($title, $pattern, @args) = @_;
+    my ($status, $out, $err) = run('batch', @args, '--no-input', { env => {%env} });
+    isnt($status, 0, "$title: refused");
+    like($err, $pattern, "$title: says why");
+}
+
+subtest 'from words alone' => sub {
+    fresh();
+    my $batch = batch(qw(8 quart jars rye oyster 15 psi 90 min lc 4 ml 1 control));
+    is($batch->{batch}, 'B1', 'the first batch');
+    is_deeply($batch->{vessels}, [map {"B1-$_"} 1 .. 8], 'eight vessels, labelled');
+    is_deeply($batch->{controls}, ['B1-9'], 'and a control after them');
+    is($batch->{kind}, 'quart_jar', 'in quart jars');
+    is($batch->{grain}, 'rye', 'of rye');
+    is($batch->{species}, 'oyster', 'of oyster');
+    is_deeply([sort keys %{ $batch->{new} }], [qw(cook lot session starter)], 'with new records around it');
+    is($batch->{note}, undef, 'and nothing was left over');
+    cmp_ok($batch->{first_look}, 'gt', '2026-03-02', 'the first look is not at once');
+    cmp_ok($batch->{first_look}, 'le', '2026-03-08', 'and within a week');
+    cmp_ok($batch->{full_from}, 'lt', $batch->{full_to}, 'the forecast gives a span');
+};
+
+subtest 'what the last batch had' => sub {
+    fresh();
+    batch(qw(8 quart jars rye oyster 15 psi 90 min lc 4 ml --place closet));
+    on('2026-03-05');
+    my $next = batch('6');
+    is(scalar @{ $next->{vessels} }, 6, 'six this time');
+    is($next->{records}{starter}, 'S1', 'the same starter');
+    is($next->{records}{lot}, 'G1', 'the same sack');
+    is($next->{records}{place}, 'closet', 'the same place');
+    is($next->{records}{cook}, 'C2', 'a cook of its own');
+    ok((grep {/15 psi/} @{ $next->{taken_over} }), 'with the same figures, and that is said')
+        or diag join '; ', @{ $next->{taken_over} };
+    isnt($next->{records}{session}, 'I1', 'and a sitting of its own');
+    my $other = batch(qw(4 shiitake));
+    isnt($other->{records}{starter}, 'S1', 'another mushroom has another starter');
+    is($other->{records}{lot}, 'G1', 'on the same grain');
+    is($other->{records}{session}, $next->{records}{session}, 'of one sitting with the batch of the same day');
+    my $like = batch(qw(2 --like B1));
+    is($like->{species}, 'oyster', '--like goes back to another');
+};
+
+subtest 'a cook shared by two starters' => sub {
+    fresh();
+    batch(qw(5 quart jars rye oyster 15 psi 90 min));
+    my $shared = batch(qw(5 C1 --starter LC-9));
+    is($shared->{records}{cook}, 'C1', 'the same cook');
+    is($shared->{new}{starter}, 'LC-9', 'a new starter by a label of its own');
+    refused('another pressure for a shared cook', qr/C1 is recorded .*gauge.*jarside correct cook C1/,
+        qw(5 C1 12 psi));
+    refused('a cook that is not there', qr/nothing in the journal is called 'C7'/, qw(5 C7));
+};
+
+subtest 'a starter knows what it is' => sub {
+    fresh();
+    batch(qw(5 quart jars rye oyster));
+    is(batch(qw(3 S1))->{species}, 'oyster', 'the species comes from it');
+    refused('two mushrooms at once', qr/S1 is oyster, and the batch shiitake/, qw(3 shiitake S1));
+    is(batch(qw(3 shiitake --starter none))->{records}{starter}, undef, 'or there is none');
+};
+
+subtest 'what is missing is named' => sub {
+    fresh();
+    refused('nothing at all', qr/--count 8, --vessel quart_jar, --grain rye .*--species oyster/);
+    refused('no grain',       qr/add --grain rye/,              qw(8 quart jars oyster));
+    refused('a sign',         qr/'green' is something seen/,    qw(8 quart jars oyster green));
+    refused('a bad count',    qr/--count: error: .*no number/,  qw(--count lots rye oyster));
+    refused('a bad moment',   qr/no moment/,                    qw(8 quart jars rye oyster --at someday));
+    is(batch(qw(8 quart jars oyster --grain unknown))->{grain}, undef, 'unknown is an answer');
+};
+
+subtest 'bags, backdating, words left over' => sub {
+    fresh();
+    my $bags = batch(qw(4 bags rye oyster --at 2026-02-20 from the wholesaler));
+    like($bags->{kind}, qr/^bag_/, 'a bag of the usual size');
+    like($bags->{at}, qr/^2026-02-20/, 'on that day');
+    like($bags->{note}, qr/wholesaler/, 'what was not understood is kept');
+    my ($status, $out) = run(qw(batch 4), { env => {%env} });
+    like($out, qr/Taken over from B1: .*oyster/, 'people are told what was taken over');
+    like($out, qr/jarside look B2/, 'and what to type next');
+};
+
+subtest 'asked at a terminal' => sub {
+    fresh();
+    my ($screen, $status) = talk([], { args => ['batch'], env => {%env}, patience => 3 });
+    like($screen, qr/How many vessels/, 'a bare batch asks');
+    isnt($status, 0, 'leaving records nothing');
+    my ($rc, $out) = run(qw(batch 2 quart jars rye oyster), { env => {%env} });
+    like($out, qr/^B1:/, 'indeed');
+} if eval { IO::Pty->new };
+
+subtest 'hostile words' => sub {
+    fresh();
+    my $batch = batch('3', 'quart', 'jars', 'rye', 'oyster', '--note', "'); DROP TABLE batch;--\e[31m");
+    is($batch->{batch}, 'B1', 'recorded');
+    is(batch('2')->{batch}, 'B2', 'and the journal is whole');
+    my ($status, $out) = run(qw(batch 2 --note), "\e[2Jx", { env => {%env} });
+    unlike($out, qr/\e\[2J/, 'no escape reaches the screen');
+};
+
+done_testing;
