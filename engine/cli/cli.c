@@ -31,6 +31,7 @@ const struct command *const commands[] = {
     &command_use,
     &command_rules_check,
     &command_rules_test,
+    &command_journal_demo,
     &command_help,
     &command_version,
     NULL,

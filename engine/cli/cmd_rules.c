@@ -5,6 +5,7 @@
 
 #include "base/arena.h"
 #include "cli/commands.h"
+#include "cli/corpus.h"
 #include "knowledge/cases.h"
 #include "triage/score.h"
 
@@ -158,20 +159,6 @@ static json_t *score_json(const struct rules *rules, const struct score *score)
     return root;
 }
 
-/* The corpus beside the shipped rules: installed and in the source tree they are neighbours. */
-static char *find_corpus(void)
-{
-    char *rules = rules_find_shipped();
-    char *slash = rules != NULL ? strrchr(rules, '/') : NULL;
-    size_t length = slash != NULL ? (size_t)(slash - rules) : 0;
-    char *path = malloc(length + sizeof "/corpus/cases");
-    if (path != NULL)
-        snprintf(path, length + sizeof "/corpus/cases", "%.*s%s", (int)length,
-                 rules != NULL ? rules : "", slash != NULL ? "/corpus/cases" : "corpus/cases");
-    free(rules);
-    return path;
-}
-
 static enum exit_status show_fit(struct app *app, const struct labelled_case *cases, size_t count)
 {
     double tau = 1, log_score = 0;
@@ -221,7 +208,7 @@ static enum exit_status run_test(struct app *app)
     enum exit_status fault = app_load(app, NULL, 0);
     if (fault != EXIT_FINE)
         return fault;
-    char *found = app->arguments.operand_count == 0 ? find_corpus() : NULL;
+    char *found = app->arguments.operand_count == 0 ? corpus_find("cases") : NULL;
     const char *path = found != NULL ? found : app->arguments.operands[0];
     struct arena *arena = arena_new(NULL);
     fault =
