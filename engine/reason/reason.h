@@ -18,7 +18,7 @@
  *
  * Model (f: finding; S: set of at most two causes; i: observable; v: value):
  *
- *   P(S)        ~  prod_{c in S} pi_c  prod_{c not in S} (1 - pi_c)  (shifts: see below)
+ *   P(S)        ~  prod_{c in S} pi_c  prod_{c not in S} (1 - pi_c)
  *   P(f|S)      =  (b_f + sum_{c in S} r_cf) / sum over f' of the same
  *   one-of:     P(i=v|f,S) ~ base_i(v) w_fi(v) prod_{c in S} w_ci(v), normalised over v
  *   several-of: odds P(v|f,S) = odds base_i(v) * w_fi(v) * prod_{c in S} w_ci(v), each v on its own

@@ -93,10 +93,11 @@ static bool lambda_find(const struct chance_of_counts *of, const struct suspecte
 
 static double log_sum(const double *ln, size_t count)
 {
-    double high = ln[0], sum = 0.0;
+    double high = ln[0];
     for (size_t i = 1; i < count; i++)
         high = fmax(high, ln[i]);
-    for (size_t i = 0; i < count; i++)
+    double sum = exp(ln[0] - high);
+    for (size_t i = 1; i < count; i++)
         sum += exp(ln[i] - high);
     return high + log(sum);
 }

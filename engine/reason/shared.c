@@ -1,0 +1,372 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "reason/shared.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "reason/shared_internal.h"
+
+/* However far a cause reaches less than its prior would need, it is not taken for granted. */
+static const double MOST_PRIOR = 0.95;
+
+struct inference {
+    const struct reasoner *reasoner;
+    const struct shared_batch *batch;
+    struct shared_posterior *result;
+    struct vessel_view view;
+    double *odds;    /* per suspect: o_z */
+    double *ln;      /* per set of suspects: ln P(E, Z) as it grows; then P(Z|E) is in the result */
+    double *prior;   /* per set of suspects: P(Z) */
+    double *chance;  /* by set of causes: P(Z_v | E) */
+    double *ln_of_t; /* by set of causes */
+    bool *can;       /* per suspect: whether it can reach the vessel looked at */
+    bool *shared;    /* per cause: whether it is a suspect anywhere */
+};
+
+/* ---- checking -------------------------------------------------------------------------------- */
+
+static bool vessel_holds(const struct rules *rules, const struct shared_vessel *vessel,
+                         size_t vessels)
+{
+    for (int scope = 0; scope < SCOPE_COUNT; scope++)
+        if (vessel->group[scope] < RULES_NONE ||
+            (vessel->group[scope] >= 0 && (size_t)vessel->group[scope] >= vessels))
+            return false;
+    if (vessel->finding == RULES_NONE)
+        return true;
+    if (vessel->finding < 0 || (size_t)vessel->finding >= rules->finding_count)
+        return false;
+    enum finding_status status = rules->findings[vessel->finding].status;
+    return vessel->statuses == 0 || (vessel->statuses >> status & 1);
+}
+
+static bool batch_holds(const struct rules *rules, const struct shared_batch *batch)
+{
+    for (size_t v = 0; v < batch->vessel_count; v++)
+        if (!vessel_holds(rules, &batch->vessels[v], batch->vessel_count))
+            return false;
+    for (size_t i = 0; i < batch->shift_count; i++)
+        if (batch->shifts[i].cause >= rules->cause_count || isnan(batch->shifts[i].log_odds))
+            return false;
+    return true;
+}
+
+/* ---- suspects -------------------------------------------------------------------------------- */
+
+static size_t times(const struct shared_vessel *vessel)
+{
+    return vessel->alike == 0 ? 1 : vessel->alike;
+}
+
+/* Vessels of a scope by their group; false when out of memory. */
+static bool count_groups(const struct shared_batch *batch, size_t *counts[SCOPE_COUNT])
+{
+    for (int scope = 0; scope < SCOPE_VESSEL; scope++) {
+        counts[scope] = calloc(batch->vessel_count + 1, sizeof *counts[scope]);
+        for (size_t v = 0; counts[scope] && v < batch->vessel_count; v++)
+            if (batch->vessels[v].group[scope] >= 0)
+                counts[scope][batch->vessels[v].group[scope]] += times(&batch->vessels[v]);
+        if (!counts[scope])
+            return false;
+    }
+    return true;
+}
+
+/* Lists them, or only counts them while there is no list; one too many means there are too many. */
+static size_t list_suspects(const struct rules *rules, size_t groups,
+                            size_t *const counts[SCOPE_COUNT], struct suspect *list)
+{
+    size_t count = 0;
+    for (size_t c = 0; c < rules->cause_count; c++) {
+        enum scope scope = rules->causes[c].scope;
+        for (size_t g = 0; scope != SCOPE_VESSEL && g < groups; g++) {
+            if (counts[scope][g] == 0)
+                continue;
+            if (list)
+                list[count] =
+                    (struct suspect){.cause = c, .group = (int)g, .vessels = counts[scope][g]};
+            if (++count > SHARED_MOST_SUSPECTS)
+                return count;
+        }
+    }
+    return count;
+}
+
+static enum status find_suspects(struct inference *work)
+{
+    const struct rules *rules = work->reasoner->rules;
+    size_t *counts[SCOPE_COUNT] = {NULL}, groups = work->batch->vessel_count;
+    enum status status = STATUS_MEMORY;
+
+    if (count_groups(work->batch, counts)) {
+        size_t count = list_suspects(rules, groups, counts, NULL);
+        work->result->suspects = calloc(count + 1, sizeof *work->result->suspects);
+        if (count > SHARED_MOST_SUSPECTS) {
+            status = STATUS_DATA;
+        } else if (work->result->suspects) {
+            list_suspects(rules, groups, counts, work->result->suspects);
+            work->result->suspect_count = count;
+            work->result->set_count = 1 + count + (count > 1 ? count * (count - 1) / 2 : 0);
+            status = STATUS_OK;
+        }
+    }
+    for (int scope = 0; scope < SCOPE_COUNT; scope++)
+        free(counts[scope]);
+    return status;
+}
+
+static void list_sets(struct shared_posterior *result)
+{
+    size_t n = result->suspect_count, at = 0;
+    result->sets[at++] = (struct suspect_set){.suspects = {RULES_NONE, RULES_NONE}};
+    for (size_t i = 0; i < n; i++)
+        result->sets[at++] = (struct suspect_set){.suspects = {(int)i, RULES_NONE}};
+    for (size_t i = 0; i < n; i++)
+        for (size_t k = i + 1; k < n; k++)
+            result->sets[at++] = (struct suspect_set){.suspects = {(int)i, (int)k}};
+}
+
+/* ---- before any vessel ----------------------------------------------------------------------- */
+
+static double odds_of(const struct inference *work, const struct suspect *suspect)
+{
+    const struct cause *cause = &work->reasoner->rules->causes[suspect->cause];
+    double reach = fmin(1.0, fmax(LEAST_CHANCE, cause->reach));
+    double p = fmin(MOST_PRIOR, fmax(LEAST_CHANCE, cause->prior / reach));
+    double ln = log(p / (1.0 - p)), most = log((1.0 - LEAST_CHANCE) / LEAST_CHANCE);
+
+    for (size_t i = 0; i < work->batch->shift_count; i++) {
+        const struct shared_shift *shift = &work->batch->shifts[i];
+        if (shift->cause == suspect->cause &&
+            (shift->group == RULES_NONE || shift->group == suspect->group))
+            ln += shift->log_odds;
+    }
+    return exp(fmin(most, fmax(-most, ln)));
+}
+
+/* The set of causes that the suspects of a set stand for, of those that `can` flags (NULL: all). */
+static size_t causes_of(const struct inference *work, const struct suspect_set *set,
+                        const bool *can)
+{
+    int causes[2] = {RULES_NONE, RULES_NONE};
+    size_t count = 0;
+    for (int k = 0; k < 2; k++) {
+        int index = set->suspects[k];
+        if (index < 0 || (can && !can[index]))
+            continue;
+        int cause = (int)work->result->suspects[index].cause;
+        if (count == 0 || causes[0] != cause)
+            causes[count++] = cause;
+    }
+    return set_index(work->reasoner->cause_count, causes[0], causes[1]);
+}
+
+/* ln P(Z) P(E0|Z), and P(Z) apart. */
+static void begin(struct inference *work)
+{
+    struct shared_posterior *result = work->result;
+    double total = 0.0;
+
+    for (size_t i = 0; i < result->suspect_count; i++) {
+        work->odds[i] = odds_of(work, &result->suspects[i]);
+        work->shared[result->suspects[i].cause] = true;
+    }
+    view_common_given(&work->view, work->shared, work->ln_of_t);
+    for (size_t z = 0; z < result->set_count; z++) {
+        work->prior[z] = 1.0;
+        for (int k = 0; k < 2; k++)
+            if (result->sets[z].suspects[k] >= 0)
+                work->prior[z] *= work->odds[result->sets[z].suspects[k]];
+        total += work->prior[z];
+    }
+    for (size_t z = 0; z < result->set_count; z++) {
+        work->prior[z] /= total;
+        work->ln[z] = log(work->prior[z]) + work->ln_of_t[causes_of(work, &result->sets[z], NULL)];
+    }
+}
+
+/* ---- the vessels ----------------------------------------------------------------------------- */
+
+static void find_can(struct inference *work, const struct shared_vessel *vessel)
+{
+    for (size_t i = 0; i < work->result->suspect_count; i++) {
+        const struct suspect *suspect = &work->result->suspects[i];
+        const struct cause *cause = &work->reasoner->rules->causes[suspect->cause];
+        work->can[i] = vessel->group[cause->scope] == suspect->group &&
+                       (!vessel->control || cause->shown_by_control);
+    }
+}
+
+static enum status take_vessel(struct inference *work, const struct shared_vessel *vessel)
+{
+    enum status status = view_look(&work->view, vessel);
+    if (status != STATUS_OK)
+        return status;
+    find_can(work, vessel);
+    double count = (double)times(vessel);
+    for (size_t z = 0; z < work->result->set_count; z++)
+        work->ln[z] +=
+            count * work->view.ln_chance[causes_of(work, &work->result->sets[z], work->can)];
+    return STATUS_OK;
+}
+
+static enum status conclude_vessel(struct inference *work, size_t index)
+{
+    const struct shared_vessel *vessel = &work->batch->vessels[index];
+    enum status status = view_look(&work->view, vessel);
+    if (status != STATUS_OK)
+        return status;
+    find_can(work, vessel);
+    memset(work->chance, 0, work->reasoner->set_count * sizeof *work->chance);
+    for (size_t z = 0; z < work->result->set_count; z++)
+        work->chance[causes_of(work, &work->result->sets[z], work->can)] += work->result->sets[z].p;
+    view_conclude(&work->view, work->chance,
+                  work->result->finding + index * work->reasoner->finding_count,
+                  work->result->cause + index * work->reasoner->cause_count);
+    return STATUS_OK;
+}
+
+/* ---- the whole ------------------------------------------------------------------------------- */
+
+/* ln of the sum of e^ln over the sets in which a suspect acts, or does not. */
+static double ln_where(const struct inference *work, int suspect, bool acting)
+{
+    const struct shared_posterior *result = work->result;
+    double high = -INFINITY, sum = 0.0;
+
+    for (int pass = 0; pass < 2; pass++) {
+        for (size_t z = 0; z < result->set_count; z++) {
+            const int *members = result->sets[z].suspects;
+            if ((members[0] == suspect || members[1] == suspect) != acting)
+                continue;
+            if (pass == 0)
+                high = fmax(high, work->ln[z]);
+            else
+                sum += exp(work->ln[z] - high);
+        }
+        if (!isfinite(high))
+            return high;
+    }
+    return high + log(sum);
+}
+
+static void conclude_suspect(struct inference *work, int index)
+{
+    const struct shared_posterior *result = work->result;
+    struct suspect *suspect = &work->result->suspects[index];
+    double prior = 0.0, p = 0.0;
+
+    for (size_t z = 0; z < result->set_count; z++) {
+        const int *members = result->sets[z].suspects;
+        if (members[0] != index && members[1] != index)
+            continue;
+        prior += work->prior[z];
+        p += result->sets[z].p;
+    }
+    suspect->prior = prior;
+    suspect->p = fmin(1.0, p);
+    suspect->log_odds =
+        ln_where(work, index, true) - ln_where(work, index, false) - log(prior / (1.0 - prior));
+}
+
+/* Reads what is asked for off ln P(E, Z). STATUS_DATA: nothing could have brought this about. */
+static enum status conclude(struct inference *work)
+{
+    struct shared_posterior *result = work->result;
+    double high = -INFINITY, total = 0.0;
+
+    for (size_t z = 0; z < result->set_count; z++)
+        high = fmax(high, work->ln[z]);
+    if (!isfinite(high))
+        return STATUS_DATA;
+    for (size_t z = 0; z < result->set_count; z++)
+        total += result->sets[z].p = exp(work->ln[z] - high);
+    for (size_t z = 0; z < result->set_count; z++)
+        result->sets[z].p /= total;
+    result->none = result->sets[0].p;
+    result->log_evidence = high + log(total);
+    for (size_t i = 0; i < result->suspect_count; i++)
+        conclude_suspect(work, (int)i);
+    return STATUS_OK;
+}
+
+static bool take_room(struct inference *work, bool each_vessel)
+{
+    struct shared_posterior *result = work->result;
+    size_t vessels = work->batch->vessel_count, sets = work->reasoner->set_count;
+
+    result->sets = calloc(result->set_count, sizeof *result->sets);
+    work->odds = calloc(result->suspect_count + 1, sizeof *work->odds);
+    work->ln = calloc(result->set_count, sizeof *work->ln);
+    work->prior = calloc(result->set_count, sizeof *work->prior);
+    work->chance = calloc(sets, sizeof *work->chance);
+    work->ln_of_t = calloc(sets, sizeof *work->ln_of_t);
+    work->can = calloc(result->suspect_count + 1, sizeof *work->can);
+    work->shared = calloc(work->reasoner->cause_count + 1, sizeof *work->shared);
+    if (each_vessel) {
+        size_t findings = work->reasoner->finding_count, causes = work->reasoner->cause_count;
+        result->finding = calloc(vessels + 1, (findings + 1) * sizeof *result->finding);
+        result->cause = calloc(vessels + 1, (causes + 1) * sizeof *result->cause);
+    }
+    return result->sets && work->odds && work->ln && work->prior && work->chance && work->ln_of_t &&
+           work->can && work->shared && (!each_vessel || (result->finding && result->cause));
+}
+
+static void give_back(struct inference *work)
+{
+    view_release(&work->view);
+    free(work->odds);
+    free(work->ln);
+    free(work->prior);
+    free(work->chance);
+    free(work->ln_of_t);
+    free(work->can);
+    free(work->shared);
+}
+
+static enum status infer(struct inference *work, bool each_vessel)
+{
+    const struct shared_batch *batch = work->batch;
+    enum status status = find_suspects(work);
+
+    if (status != STATUS_OK)
+        return status;
+    if (!take_room(work, each_vessel) || !view_init(&work->view, work->reasoner))
+        return STATUS_MEMORY;
+    list_sets(work->result);
+    status = view_common(&work->view, batch->common);
+    if (status == STATUS_OK)
+        begin(work);
+    for (size_t v = 0; status == STATUS_OK && v < batch->vessel_count; v++)
+        status = take_vessel(work, &batch->vessels[v]);
+    if (status == STATUS_OK)
+        status = conclude(work);
+    for (size_t v = 0; status == STATUS_OK && each_vessel && v < batch->vessel_count; v++)
+        status = conclude_vessel(work, v);
+    return status;
+}
+
+enum status reason_shared(const struct reasoner *reasoner, const struct shared_batch *batch,
+                          bool each_vessel, struct shared_posterior *posterior)
+{
+    struct inference work = {.reasoner = reasoner, .batch = batch, .result = posterior};
+
+    *posterior = (struct shared_posterior){.none = 1.0};
+    if (!batch_holds(reasoner->rules, batch))
+        return STATUS_DATA;
+    enum status status = infer(&work, each_vessel);
+    give_back(&work);
+    if (status != STATUS_OK)
+        shared_release(posterior);
+    return status;
+}
+
+void shared_release(struct shared_posterior *posterior)
+{
+    free(posterior->suspects);
+    free(posterior->sets);
+    free(posterior->finding);
+    free(posterior->cause);
+    *posterior = (struct shared_posterior){.none = 1.0};
+}
