@@ -5,6 +5,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/text.h"
+
 /*
  * libcsv tells no positions. It is therefore given the bytes in pieces that end
  * at a delimiter or an end of line, so that a field's callback comes when the
@@ -24,13 +26,21 @@ struct csv_stream {
     size_t field_line, field_column; /* of the next field */
     size_t row_line;                 /* where the row began */
     size_t fields;                   /* in it so far */
+    size_t limit;                    /* of the bytes of a field */
 };
 
-/* libcsv grows its field buffer through this: beyond the limit it hears there is no memory. */
+/* libcsv grows its field buffer through these, which hear of no stream: beyond the limit it hears
+ * there is no memory. */
+enum { SLACK = 256, LONG_BLOCK = 64 * 1024 }; /* it grows in blocks of 128, or of LONG_BLOCK */
+
 static void *bounded_realloc(void *block, size_t size)
 {
-    static const size_t slack = 256; /* it grows in blocks of 128 */
-    return size > CSV_FIELD_LIMIT + slack ? NULL : realloc(block, size);
+    return size > CSV_FIELD_LIMIT + SLACK ? NULL : realloc(block, size);
+}
+
+static void *long_realloc(void *block, size_t size)
+{
+    return size > CSV_LONG_LIMIT + 2 * LONG_BLOCK ? NULL : realloc(block, size);
 }
 
 struct csv_stream *csv_stream_new(const struct csv_sink *sink, char delimiter)
@@ -47,6 +57,7 @@ struct csv_stream *csv_stream_new(const struct csv_sink *sink, char delimiter)
     csv_set_delim(&stream->parser, (unsigned char)delimiter);
     stream->sink = *sink;
     stream->delimiter = delimiter;
+    stream->limit = CSV_FIELD_LIMIT;
     stream->outcome = CSV_READ;
     stream->at.line = stream->at.column = 1;
     stream->field_line = stream->field_column = 1;
@@ -59,6 +70,13 @@ void csv_stream_free(struct csv_stream *stream)
         return;
     csv_free(&stream->parser);
     free(stream);
+}
+
+void csv_stream_allow_long(struct csv_stream *stream)
+{
+    stream->limit = CSV_LONG_LIMIT;
+    csv_set_realloc_func(&stream->parser, long_realloc);
+    csv_set_blk_size(&stream->parser, LONG_BLOCK);
 }
 
 static void on_field(void *bytes, size_t length, void *context)
@@ -76,7 +94,7 @@ static void on_field(void *bytes, size_t length, void *context)
         stream->row_line = field.line;
     stream->field_line = stream->at.line;
     stream->field_column = stream->at.column;
-    if (stream->outcome == CSV_READ && length > CSV_FIELD_LIMIT)
+    if (stream->outcome == CSV_READ && length > stream->limit)
         stream->outcome = CSV_TOO_LONG;
     if (stream->outcome == CSV_READ && !stream->sink.field(stream->sink.context, &field))
         stream->outcome = CSV_STOPPED;
@@ -135,7 +153,7 @@ enum csv_outcome csv_stream_feed(struct csv_stream *stream, const char *bytes, s
         size_t taken = csv_parse(&stream->parser, bytes + at, end - at, on_field, on_row, stream);
         if (taken < end - at && stream->outcome == CSV_READ) {
             bool long_field = csv_error(&stream->parser) == CSV_ENOMEM &&
-                              csv_get_buffer_size(&stream->parser) >= CSV_FIELD_LIMIT;
+                              csv_get_buffer_size(&stream->parser) >= stream->limit;
             stream->outcome = long_field                                 ? CSV_TOO_LONG
                               : csv_error(&stream->parser) == CSV_EPARSE ? CSV_MALFORMED
                                                                          : CSV_NO_MEMORY;
@@ -161,4 +179,35 @@ void csv_stream_position(const struct csv_stream *stream, size_t *line, size_t *
 {
     *line = stream->at.line;
     *column = stream->at.column;
+}
+
+static bool needs_quotes(const char *bytes, size_t length)
+{
+    if (length == 0)
+        return false;
+    if (strchr(" \t", bytes[0]) != NULL || strchr(" \t", bytes[length - 1]) != NULL)
+        return true; /* readers may trim what is not quoted; this one does */
+    for (size_t i = 0; i < length; i++)
+        if (bytes[i] == ',' || bytes[i] == '"' || bytes[i] == '\n' || bytes[i] == '\r')
+            return true;
+    return false;
+}
+
+void csv_write_field(struct text *out, const char *bytes, size_t length)
+{
+    if (!needs_quotes(bytes, length)) {
+        text_add(out, bytes, length);
+        return;
+    }
+    text_add(out, "\"", 1);
+    while (length > 0) {
+        const char *quote = memchr(bytes, '"', length);
+        size_t piece = quote != NULL ? (size_t)(quote - bytes) + 1 : length;
+        text_add(out, bytes, piece);
+        if (quote != NULL)
+            text_add(out, "\"", 1);
+        bytes += piece;
+        length -= piece;
+    }
+    text_add(out, "\"", 1);
 }

@@ -10,6 +10,7 @@
 #include <string.h>
 
 #include "base/csv.h"
+#include "base/text.h"
 
 /* What came: "[line:column text]" for each field, ";" and the row's line after each row. */
 struct record {
@@ -139,6 +140,82 @@ static void a_callback_can_stop(void **state)
     assert_int_equal(record.rows, 2);
 }
 
+struct one_field {
+    size_t length;
+    char head[64];
+};
+
+static bool keep_field(void *context, const struct csv_field *field)
+{
+    struct one_field *one = context;
+    one->length = field->length;
+    memcpy(one->head, field->bytes, field->length < 64 ? field->length : 64);
+    return true;
+}
+
+static bool any_row(void *context, size_t fields, size_t line)
+{
+    (void)context, (void)line;
+    return fields == 1;
+}
+
+/* Lengths up to, at and beyond the limit of long fields. */
+static void long_fields_are_read_when_allowed(void **state)
+{
+    (void)state;
+    static const size_t lengths[] = {4097, 1000000, CSV_LONG_LIMIT, CSV_LONG_LIMIT + 1};
+    char *text = malloc(CSV_LONG_LIMIT + 4);
+    assert_non_null(text);
+    for (size_t i = 0; i < 4; i++) {
+        struct one_field one = {0};
+        struct csv_sink sink = {&one, keep_field, any_row};
+        struct csv_stream *stream = csv_stream_new(&sink, ',');
+        csv_stream_allow_long(stream);
+        memset(text, 'x', lengths[i]);
+        text[lengths[i]] = '\n';
+        bool fits = lengths[i] <= CSV_LONG_LIMIT;
+        assert_int_equal(csv_stream_feed(stream, text, lengths[i] + 1),
+                         fits ? CSV_READ : CSV_TOO_LONG);
+        if (fits)
+            assert_int_equal(one.length, lengths[i]);
+        csv_stream_free(stream);
+    }
+    free(text);
+}
+
+/* Whatever is written is read back as it was. */
+static void written_fields_read_back(void **state)
+{
+    (void)state;
+    static const char *const fields[][2] = {
+        {"plain", "plain"},
+        {"a,b", "\"a,b\""},
+        {"say \"x\"", "\"say \"\"x\"\"\""},
+        {"two\r\nlines", "\"two\r\nlines\""},
+        {" led", "\" led\""},
+        {"trailed\t", "\"trailed\t\""},
+        {"\"", "\"\"\"\""},
+        {"a b", "a b"},
+        {"lone\rCR", "\"lone\rCR\""},
+    };
+    for (size_t i = 0; i < sizeof fields / sizeof *fields; i++) {
+        struct text out;
+        struct one_field one = {0};
+        struct csv_sink sink = {&one, keep_field, any_row};
+        struct csv_stream *stream = csv_stream_new(&sink, ',');
+        text_init(&out);
+        csv_write_field(&out, fields[i][0], strlen(fields[i][0]));
+        assert_string_equal(out.bytes, fields[i][1]);
+        text_puts(&out, "\r\n");
+        assert_int_equal(csv_stream_feed(stream, out.bytes, out.length), CSV_READ);
+        assert_int_equal(csv_stream_finish(stream), CSV_READ);
+        assert_int_equal(one.length, strlen(fields[i][0]));
+        assert_memory_equal(one.head, fields[i][0], one.length);
+        csv_stream_free(stream);
+        text_release(&out);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -149,6 +226,8 @@ int main(void)
         cmocka_unit_test(a_fault_has_a_position),
         cmocka_unit_test(endless_fields_are_bounded),
         cmocka_unit_test(a_callback_can_stop),
+        cmocka_unit_test(long_fields_are_read_when_allowed),
+        cmocka_unit_test(written_fields_read_back),
     };
     cmocka_set_message_output(CM_OUTPUT_TAP);
     return cmocka_run_group_tests_name("csv", tests, NULL, NULL);
