@@ -47,7 +47,7 @@ static struct moment moment_in(sqlite3_stmt *statement, int at)
 
 /* ---- looks, deeds, outcomes ------------------------------------------------------------------ */
 
-static sqlite3_stmt *about(struct journal *journal, enum statement which, const char *sql,
+static sqlite3_stmt *about(struct journal *journal, enum kept_statement which, const char *sql,
                            int64_t vessel, struct diags *diags)
 {
     sqlite3_stmt *statement = journal_prepare(journal, &journal->kept[which], sql, diags);
@@ -277,9 +277,10 @@ static enum status read_place(struct journal *journal, struct becoming *becoming
     return status;
 }
 
-enum status journal_refresh(struct journal *journal, int64_t vessel, struct diags *diags)
+static enum status derive(struct journal *journal, int64_t vessel, struct becoming *becoming,
+                          struct diags *diags)
 {
-    struct becoming becoming = {
+    *becoming = (struct becoming){
         .id = vessel,
         .discarded = moment_unknown(),
         .used = moment_unknown(),
@@ -287,19 +288,33 @@ enum status journal_refresh(struct journal *journal, int64_t vessel, struct diag
         .last_at = moment_unknown(),
         .last_status = "",
     };
-    record_init(RECORD_VESSEL, &becoming.vessel);
+    record_init(RECORD_VESSEL, &becoming->vessel);
+    enum status status = read_place(journal, becoming, diags);
+    if (status == STATUS_OK)
+        status = read_looks(journal, becoming, diags);
+    if (status == STATUS_OK)
+        status = read_deeds(journal, becoming, false, diags);
+    if (status == STATUS_OK)
+        status = read_outcome(journal, becoming, diags);
+    return status == STATUS_OK ? read_deeds(journal, becoming, true, diags) : status;
+}
+
+enum status vessel_derive(struct journal *journal, int64_t id, struct vessel *vessel,
+                          struct diags *diags)
+{
+    struct becoming becoming;
+    enum status status = derive(journal, id, &becoming, diags);
+    *vessel = becoming.vessel;
+    return status;
+}
+
+enum status journal_refresh(struct journal *journal, int64_t vessel, struct diags *diags)
+{
+    struct becoming becoming;
     enum status status = journal_begin(journal, diags);
     if (status != STATUS_OK)
         return status;
-    status = read_place(journal, &becoming, diags);
-    if (status == STATUS_OK)
-        status = read_looks(journal, &becoming, diags);
-    if (status == STATUS_OK)
-        status = read_deeds(journal, &becoming, false, diags);
-    if (status == STATUS_OK)
-        status = read_outcome(journal, &becoming, diags);
-    if (status == STATUS_OK)
-        status = read_deeds(journal, &becoming, true, diags);
+    status = derive(journal, vessel, &becoming, diags);
     if (status == STATUS_OK)
         status = put(journal, &becoming, diags);
     if (status == STATUS_OK)

@@ -300,7 +300,7 @@ struct sqlite3 *journal_database(struct journal *journal)
 
 /* ---- transactions ---------------------------------------------------------------------------- */
 
-static enum status run(struct journal *journal, enum statement which, const char *sql,
+static enum status run(struct journal *journal, enum kept_statement which, const char *sql,
                        const char *doing, struct diags *diags)
 {
     sqlite3_stmt *statement = journal_prepare(journal, &journal->kept[which], sql, diags);

@@ -12,7 +12,7 @@ enum {
 };
 
 /* Statements that are asked again and again, prepared at first use. */
-enum statement {
+enum kept_statement {
     STATEMENT_BEGIN,
     STATEMENT_COMMIT,
     STATEMENT_VESSEL_DEEDS,
@@ -57,5 +57,9 @@ bool row_bind(sqlite3_stmt *statement, enum record record, const void *row);
 /* Checks a row against record_types and against the journal. */
 enum status row_check(struct journal *journal, enum record record, const void *row,
                       struct diags *diags);
+
+/* What journal_refresh would write down: the derived members of `vessel`; nothing is written. */
+enum status vessel_derive(struct journal *journal, int64_t id, struct vessel *vessel,
+                          struct diags *diags);
 
 #endif

@@ -113,9 +113,9 @@ static bool read_real(const char *value, double *real)
     char *end = NULL;
     if (value[strspn(value, "0123456789+-.eE")] != '\0')
         return false;
-    errno = 0;
     double read = strtod(value, &end);
-    if (end == value || *end != '\0' || errno != 0 || !isfinite(read))
+    if (end == value || *end != '\0' ||
+        !isfinite(read)) /* the smallest are out of range, yet read */
         return false;
     *real = read;
     return true;
