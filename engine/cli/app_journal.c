@@ -3,6 +3,7 @@
 
 #include <errno.h>
 #include <stdlib.h>
+#include <string.h>
 #include <sys/stat.h>
 
 /* A clock a little behind that of another machine makes no moment of today a fault. */
@@ -26,18 +27,25 @@ static enum exit_status open_at(struct app *app, const char *path, enum journal_
     return status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
 }
 
-enum exit_status app_journal(struct app *app, enum journal_access access)
+enum exit_status app_journal_path(struct app *app, char **path)
 {
     const char *named = arguments_value(&app->arguments, "journal");
+    if (named != NULL && named[0] == '\0')
+        return app_usage(app, "--journal needs the name of a file");
+    *path = named != NULL ? strdup(named) : journal_default_path();
+    return *path != NULL
+               ? EXIT_FINE
+               : app_usage(app, "no home folder to keep the journal in; --journal FILE names one");
+}
+
+enum exit_status app_journal(struct app *app, enum journal_access access)
+{
+    char *path = NULL;
     if (app->journal != NULL)
         return EXIT_FINE;
-    if (named != NULL)
-        return named[0] != '\0' ? open_at(app, named, access)
-                                : app_usage(app, "--journal needs the name of a file");
-    char *path = journal_default_path();
-    if (path == NULL)
-        return app_usage(app, "no home folder to keep the journal in; --journal FILE names one");
-    enum exit_status fault = open_at(app, path, access);
+    enum exit_status fault = app_journal_path(app, &path);
+    if (fault == EXIT_FINE)
+        fault = open_at(app, path, access);
     free(path);
     return fault;
 }
@@ -57,4 +65,32 @@ enum exit_status app_moment(struct app *app, const char *name, struct moment *mo
     if (moment->seconds > now.seconds + CLOCK_SLACK)
         return app_usage(app, "'--%s %s' lies in the future", name, said);
     return EXIT_FINE;
+}
+
+static enum exit_status unknown_table(struct app *app, const char *name)
+{
+    const char *names[RECORD_COUNT];
+    for (int i = 0; i < RECORD_COUNT; i++)
+        names[i] = record_types[i].name;
+    const char *near = diag_nearest(name, names, RECORD_COUNT);
+    if (near != NULL)
+        return app_usage(app, "no table '%s'; did you mean '%s'?", name, near);
+    struct text all;
+    text_init(&all);
+    for (int i = 0; i < RECORD_COUNT; i++)
+        text_printf(&all, "%s%s", i > 0 ? " " : "", names[i]);
+    enum exit_status fault = app_usage(app, "no table '%s'; there are: %s", name, all.bytes);
+    text_release(&all);
+    return fault;
+}
+
+enum exit_status app_table(struct app *app, enum record *record)
+{
+    const char *name = arguments_value(&app->arguments, "table");
+    for (int i = 0; i < RECORD_COUNT; i++)
+        if (strcmp(record_types[i].name, name) == 0) {
+            *record = (enum record)i;
+            return EXIT_FINE;
+        }
+    return unknown_table(app, name);
 }

@@ -18,6 +18,11 @@
  * to start one.
  */
 enum exit_status app_journal(struct app *app, enum journal_access access);
+/* The path of that journal, malloc'd, for what does not open it. */
+enum exit_status app_journal_path(struct app *app, char **path);
+
+/* The table that --table names, which was given; a fault of use when there is none such. */
+enum exit_status app_table(struct app *app, enum record *record);
 
 /*
  * The moment that the option `name` ("at") says, as moment_read takes it; now when it

@@ -14,6 +14,7 @@
 
 #include "cli/app.h"
 #include "cli/commands.h"
+#include "journal/journal.h"
 
 const struct command *const commands[] = {
     &command_ask,
@@ -29,6 +30,11 @@ const struct command *const commands[] = {
     &command_return,
     &command_discard,
     &command_use,
+    &command_export,
+    &command_import,
+    &command_backup,
+    &command_restore,
+    &command_journal_check,
     &command_rules_check,
     &command_rules_test,
     &command_journal_demo,
@@ -78,7 +84,7 @@ static enum exit_status unknown_command(struct app *app, int argc, char **argv)
     for (size_t i = 0; commands[i] != NULL && count < MOST; i++)
         names[count++] = commands[i]->name;
     char two_words[128] = "";
-    if (argc > 1 && strcmp(argv[0], "rules") == 0)
+    if (argc > 1 && (strcmp(argv[0], "rules") == 0 || strcmp(argv[0], "journal") == 0))
         snprintf(two_words, sizeof two_words, "%s %s", argv[0], argv[1]);
     const char *word = two_words[0] != '\0' ? two_words : argv[0];
     const char *near = diag_nearest(word, names, count);
@@ -140,6 +146,7 @@ static enum exit_status dispatch(struct app *app, int argc, char **argv)
 
 static void app_release(struct app *app)
 {
+    journal_close(app->journal);
     triage_free(app->triage);
     reasoner_free(app->reasoner);
     reader_free(app->reader);

@@ -21,6 +21,11 @@ extern const struct command command_use;
 extern const struct command command_rules_check;
 extern const struct command command_rules_test;
 extern const struct command command_journal_demo;
+extern const struct command command_export;
+extern const struct command command_import;
+extern const struct command command_backup;
+extern const struct command command_restore;
+extern const struct command command_journal_check;
 extern const struct command command_help;
 extern const struct command command_version;
 

@@ -1,0 +1,195 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "journal/filing_internal.h"
+
+#include <errno.h>
+#include <fcntl.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+enum status filing_refused(const char *path, const char *verb, int error, struct diags *diags)
+{
+    diags_error(diags, (struct position){path, 0, 0}, "cannot be %s: %s", verb, strerror(error));
+    return STATUS_IO;
+}
+
+static enum status refuse_to_replace(const char *path, struct diags *diags)
+{
+    diags_error(diags, (struct position){path, 0, 0},
+                "exists already; name another file, or give --force to replace it");
+    return STATUS_IO;
+}
+
+/* Looked at first for a kind message; filing_commit is what makes sure. */
+static enum status look_first(const char *path, bool replace, struct diags *diags)
+{
+    struct stat about;
+    if (lstat(path, &about) != 0)
+        return errno == ENOENT ? STATUS_OK : filing_refused(path, "written", errno, diags);
+    if (S_ISDIR(about.st_mode))
+        return filing_refused(path, "written", EISDIR, diags);
+    if (!S_ISREG(about.st_mode) && !S_ISLNK(about.st_mode)) {
+        diags_error(diags, (struct position){path, 0, 0}, "is no plain file; name another");
+        return STATUS_IO;
+    }
+    return replace ? STATUS_OK : refuse_to_replace(path, diags);
+}
+
+/* "FOLDER/.NAME.XXXXXX": beside the file, so that it can take its name in one step. */
+static char *temporary_name(const char *path)
+{
+    static const char suffix[] = ".XXXXXX";
+    const char *slash = strrchr(path, '/');
+    size_t folder = slash != NULL ? (size_t)(slash - path) + 1 : 0;
+    size_t length = strlen(path);
+    char *name = malloc(length + 1 + sizeof suffix);
+    if (name != NULL)
+        snprintf(name, length + 1 + sizeof suffix, "%.*s.%s%s", (int)folder, path, path + folder,
+                 suffix);
+    return name;
+}
+
+static void filing_forget(struct filing *filing)
+{
+    free(filing->path);
+    free(filing->temporary);
+    *filing = (struct filing){0};
+}
+
+static enum status begin(struct filing *filing, const char *path, bool replace, int *descriptor,
+                         struct diags *diags)
+{
+    *filing = (struct filing){.replace = replace};
+    enum status status = look_first(path, replace, diags);
+    if (status != STATUS_OK)
+        return status;
+    filing->path = strdup(path);
+    filing->temporary = temporary_name(path);
+    if (filing->path == NULL || filing->temporary == NULL) {
+        filing_forget(filing);
+        return STATUS_MEMORY;
+    }
+    *descriptor = mkstemp(filing->temporary); /* mode 0600 */
+    if (*descriptor >= 0)
+        return STATUS_OK;
+    int error = errno;
+    filing_forget(filing);
+    return filing_refused(path, "written", error, diags);
+}
+
+enum status filing_open(struct filing *filing, const char *path, bool replace, struct diags *diags)
+{
+    int descriptor;
+    enum status status = begin(filing, path, replace, &descriptor, diags);
+    if (status != STATUS_OK)
+        return status;
+    filing->stream = fdopen(descriptor, "wb");
+    if (filing->stream != NULL)
+        return STATUS_OK;
+    close(descriptor);
+    filing_abandon(filing);
+    return STATUS_MEMORY;
+}
+
+enum status filing_reserve(struct filing *filing, const char *path, bool replace,
+                           struct diags *diags)
+{
+    int descriptor;
+    enum status status = begin(filing, path, replace, &descriptor, diags);
+    if (status == STATUS_OK)
+        close(descriptor);
+    return status;
+}
+
+static bool sync_named(const char *path, int flags)
+{
+    int descriptor = open(path, flags);
+    if (descriptor < 0)
+        return false;
+    bool synced = fsync(descriptor) == 0;
+    int error = errno;
+    close(descriptor);
+    errno = error;
+    return synced;
+}
+
+/* A name that is not on the disk is lost with the power. Folders that cannot be synced (some
+ * network file systems) are no fault of the file. */
+static void sync_folder(const char *path)
+{
+    const char *slash = strrchr(path, '/');
+    char *folder = slash != NULL ? strndup(path, (size_t)(slash - path) + 1) : strdup(".");
+    if (folder != NULL)
+        (void)sync_named(folder, O_RDONLY | O_DIRECTORY);
+    free(folder);
+}
+
+void filing_write(struct filing *filing, const char *bytes, size_t length)
+{
+    if (filing->error == 0 && fwrite(bytes, 1, length, filing->stream) != length)
+        filing->error = errno != 0 ? errno : EIO;
+}
+
+static void close_stream(struct filing *filing)
+{
+    if (filing->error == 0 && (fflush(filing->stream) != 0 || fsync(fileno(filing->stream)) != 0))
+        filing->error = errno;
+    if (fclose(filing->stream) != 0 && filing->error == 0)
+        filing->error = errno;
+    filing->stream = NULL;
+}
+
+enum status filing_sync(struct filing *filing, struct diags *diags)
+{
+    if (filing->stream != NULL)
+        close_stream(filing);
+    else if (filing->error == 0 && !sync_named(filing->temporary, O_RDWR))
+        filing->error = errno;
+    return filing->error == 0 ? STATUS_OK
+                              : filing_refused(filing->path, "written", filing->error, diags);
+}
+
+/* link() refuses a name that is taken, even one taken this moment. Where a file system has no
+ * links the look that was taken first has to do. */
+static bool take_name(const struct filing *filing)
+{
+    if (filing->replace)
+        return rename(filing->temporary, filing->path) == 0;
+    if (link(filing->temporary, filing->path) == 0) {
+        (void)unlink(filing->temporary);
+        return true;
+    }
+    if (errno != EPERM && errno != ENOTSUP && errno != ENOSYS)
+        return false;
+    struct stat about;
+    if (lstat(filing->path, &about) == 0) {
+        errno = EEXIST;
+        return false;
+    }
+    return rename(filing->temporary, filing->path) == 0;
+}
+
+enum status filing_commit(struct filing *filing, struct diags *diags)
+{
+    enum status status = filing_sync(filing, diags);
+    if (status == STATUS_OK && !take_name(filing))
+        status = errno == EEXIST ? refuse_to_replace(filing->path, diags)
+                                 : filing_refused(filing->path, "written", errno, diags);
+    if (status != STATUS_OK) {
+        filing_abandon(filing);
+        return status;
+    }
+    sync_folder(filing->path);
+    filing_forget(filing);
+    return STATUS_OK;
+}
+
+void filing_abandon(struct filing *filing)
+{
+    if (filing->stream != NULL)
+        fclose(filing->stream);
+    if (filing->temporary != NULL)
+        (void)unlink(filing->temporary);
+    filing_forget(filing);
+}

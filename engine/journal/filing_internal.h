@@ -1,0 +1,43 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef JARSIDE_JOURNAL_FILING_INTERNAL_H
+#define JARSIDE_JOURNAL_FILING_INTERNAL_H
+
+#include <stdbool.h>
+#include <stdio.h>
+
+#include "base/diag.h"
+#include "base/status.h"
+
+/*
+ * Files that appear whole or not at all.
+ *
+ * What is written goes to a file of its own in the same folder, mode 0600. Only
+ * once all of it has reached the disk does it take its name. Whatever fails
+ * before leaves nothing behind and touches nothing that was there.
+ */
+struct filing {
+    char *path, *temporary; /* NULL when closed */
+    FILE *stream;           /* NULL when something else writes the temporary file */
+    bool replace;           /* a file of that name may be replaced */
+    int error;              /* of the first write that failed, or 0 */
+};
+
+/* Begins a file. STATUS_IO, and a message that names the path, when it cannot be made, or when it
+ * exists and is not to be replaced, or is a folder. */
+enum status filing_open(struct filing *filing, const char *path, bool replace, struct diags *diags);
+/* The same without a stream: only the name `temporary` of an empty file, for others to fill. */
+enum status filing_reserve(struct filing *filing, const char *path, bool replace,
+                           struct diags *diags);
+/* Writes, and remembers a failure for filing_sync to tell. */
+void filing_write(struct filing *filing, const char *bytes, size_t length);
+/* Flushes, syncs and gives the name. The filing is closed whatever the outcome. */
+enum status filing_commit(struct filing *filing, struct diags *diags);
+/* Everything of it reaches the disk, still under the temporary name. Fine when repeated. */
+enum status filing_sync(struct filing *filing, struct diags *diags);
+/* Takes the temporary file away; nothing when the filing is closed. */
+void filing_abandon(struct filing *filing);
+
+/* Adds "cannot be VERB: why" at the path and returns STATUS_IO. */
+enum status filing_refused(const char *path, const char *verb, int error, struct diags *diags);
+
+#endif
