@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "prompt/prompt.h"
 
+#include <errno.h>
 #include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -111,21 +112,26 @@ static void hear_answer(struct conversation *talk, const char *line)
 }
 
 /* Whether the facts are still those of `before`, an array of one observation an observable. */
-static bool nothing_new(const struct conversation *talk, const struct observation *before)
+static bool nothing_new(struct conversation *talk, const struct observation *before)
 {
     const struct evidence *evidence = triage_evidence(talk->opening->triage);
     size_t size = talk->opening->rules->observable_count * sizeof *before;
-    return memcmp(evidence->observations, before, size) == 0;
+    if (evidence == NULL)
+        talk->fault = STATUS_MEMORY;
+    return evidence != NULL && memcmp(evidence->observations, before, size) == 0;
 }
 
 static struct observation *copy_observations(struct conversation *talk)
 {
     size_t size = talk->opening->rules->observable_count * sizeof(struct observation);
     struct observation *copy = malloc(size > 0 ? size : 1);
-    if (copy == NULL)
+    const struct evidence *evidence = triage_evidence(talk->opening->triage);
+    if (copy == NULL || evidence == NULL) {
         talk->fault = STATUS_MEMORY;
-    else
-        memcpy(copy, triage_evidence(talk->opening->triage)->observations, size);
+        free(copy);
+        return NULL;
+    }
+    memcpy(copy, evidence->observations, size);
     return copy;
 }
 
@@ -275,7 +281,9 @@ static void choose_question(struct conversation *talk)
     bool for_cause = talk->stage == STAGE_CAUSE;
     const struct question *next = NULL;
     if (!for_cause || talk->asked < MOST_CAUSE_QUESTIONS)
-        next = triage_next(talk->opening->triage, for_cause ? AIM_CAUSE : AIM_ACTION);
+        talk->fault = triage_next(talk->opening->triage, for_cause ? AIM_CAUSE : AIM_ACTION, &next);
+    if (talk->fault != STATUS_OK)
+        return; /* no question for want of memory is not a question less */
     if (next != NULL) {
         talk->asking = next->observable;
         talk->asked++;
@@ -350,7 +358,8 @@ static void one_turn(struct conversation *talk)
     case INPUT_RESIZED:
         break; /* the question is put again */
     case INPUT_FAULT:
-        diags_error(talk->diags, (struct position){0}, "cannot read standard input");
+        diags_error(talk->diags, (struct position){0}, "cannot read standard input: %s",
+                    strerror(errno));
         talk->fault = STATUS_IO;
         break;
     case INPUT_END:
@@ -378,7 +387,9 @@ static void open_with_words(struct conversation *talk)
     text_init(&words);
     for (size_t i = 0; i < talk->opening->word_count; i++)
         text_printf(&words, "%s%s", i > 0 ? " " : "", talk->opening->words[i]);
-    if (words.length > 0)
+    if (words.failed)
+        talk->fault = STATUS_MEMORY;
+    else if (words.length > 0)
         hear_description(talk, words.bytes);
     text_release(&words);
 }

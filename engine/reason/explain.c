@@ -210,15 +210,16 @@ static void turns_if_mistaken(struct asker *asker, size_t observable, struct tur
     asker->observations[observable] = said;
 }
 
-size_t reason_turns(const struct reasoner *reasoner, const struct evidence *evidence,
-                    const struct posterior *posterior, const struct stakes *stakes,
-                    struct turn *turns, size_t most)
+enum status reason_turns(const struct reasoner *reasoner, const struct evidence *evidence,
+                         const struct posterior *posterior, const struct stakes *stakes,
+                         struct turn *turns, size_t most, size_t *count)
 {
     struct turns found = {.kept = turns, .most = most};
     struct asker asker;
 
+    *count = 0;
     if (!asker_init(&asker, reasoner, evidence, posterior, stakes))
-        return 0;
+        return STATUS_MEMORY;
     for (size_t i = 0; i < reasoner->observable_count; i++) {
         const struct observable *observable = &reasoner->rules->observables[i];
         const struct sight *sight = &reasoner->sights[i];
@@ -230,5 +231,6 @@ size_t reason_turns(const struct reasoner *reasoner, const struct evidence *evid
             turns_if_asked(&asker, i, &found);
     }
     asker_release(&asker);
-    return found.count;
+    *count = found.count;
+    return STATUS_OK;
 }

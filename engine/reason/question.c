@@ -36,12 +36,13 @@ bool question_gated(const struct observable *observable, const struct posterior 
            (observable->gate == GATE_UNSOLICITED && spores > GATE_MASS);
 }
 
-static bool may_ask(const struct asker *asker, size_t index, bool tests, const bool *skip)
+static bool may_ask(const struct asker *asker, size_t index, const struct inquiry *inquiry)
 {
     const struct observable *observable = &asker->reasoner->rules->observables[index];
     struct observation so_far = observation_of(asker->now, index);
 
-    return (observable->class == CLASS_TEST) == tests && !(skip && skip[index]) &&
+    return (observable->class == CLASS_TEST) == inquiry->tests &&
+           !(inquiry->skip && inquiry->skip[index]) &&
            observation_open(&asker->reasoner->sights[index], &so_far) &&
            !question_gated(observable, asker->posterior);
 }
@@ -97,15 +98,15 @@ static int by_key(const void *left, const void *right)
 }
 
 /* Rates every question that may be asked and is worth it; returns how many. */
-static size_t rate_all(struct asker *asker, enum aim aim, bool tests, const bool *skip,
-                       struct rated *rated)
+static size_t rate_all(struct asker *asker, const struct inquiry *inquiry, struct rated *rated)
 {
     const struct rules *rules = asker->reasoner->rules;
+    enum aim aim = inquiry->aim;
     double most_turns = 0.0;
     size_t count = 0;
 
     for (size_t i = 0; i < rules->observable_count; i++) {
-        if (!may_ask(asker, i, tests, skip))
+        if (!may_ask(asker, i, inquiry))
             continue;
         struct question question = value_of(asker, i, aim);
         double key = question.gain;
@@ -118,25 +119,24 @@ static size_t rate_all(struct asker *asker, enum aim aim, bool tests, const bool
     return aim == AIM_ACTION && !(most_turns > rules->decision.settled) ? 0 : count;
 }
 
-/* NOLINTNEXTLINE(readability-function-size): what is asked of it does not go in fewer words */
-size_t reason_questions(const struct reasoner *reasoner, const struct evidence *evidence,
-                        const struct posterior *posterior, const struct stakes *stakes,
-                        enum aim aim, bool tests, const bool *skip, struct question *questions,
-                        size_t most)
+enum status reason_questions(const struct reasoner *reasoner, const struct evidence *evidence,
+                             const struct posterior *posterior, const struct stakes *stakes,
+                             const struct inquiry *inquiry, struct question *questions,
+                             size_t *count)
 {
     struct asker asker;
     struct rated *rated = calloc(reasoner->observable_count + 1, sizeof *rated);
+    *count = 0;
     if (!rated || !asker_init(&asker, reasoner, evidence, posterior, stakes)) {
         free(rated);
-        return 0;
+        return STATUS_MEMORY;
     }
-    size_t count = rate_all(&asker, aim, tests, skip, rated);
-    qsort(rated, count, sizeof *rated, by_key);
-    if (count > most)
-        count = most;
-    for (size_t i = 0; i < count; i++)
+    size_t rates = rate_all(&asker, inquiry, rated);
+    qsort(rated, rates, sizeof *rated, by_key);
+    *count = rates < inquiry->most ? rates : inquiry->most;
+    for (size_t i = 0; i < *count; i++)
         questions[i] = rated[i].question;
     asker_release(&asker);
     free(rated);
-    return count;
+    return STATUS_OK;
 }

@@ -169,19 +169,25 @@ struct question {
     double turns; /* probability that the answer changes the action */
 };
 
+struct inquiry {
+    enum aim aim;
+    bool tests;       /* only tests (class test) are wanted, or only the others */
+    const bool *skip; /* one flag per observable: not these; may be NULL */
+    size_t most;      /* how many questions there is room for */
+};
+
 /*
- * The questions worth asking, best first, at most `most`; those in `skip` (one
- * flag per observable, may be NULL), already answered or gated are left out. An
- * observable of which values were only denied may be asked about the others.
- * AIM_ACTION ranks by gain and then bits, and returns 0 when no answer could
- * change the action with a probability above decision.settled; AIM_CAUSE ranks
- * by bits per effort. `tests` says whether tests (class test) are wanted: only
- * they, or only the others. Formulas: question.c. Returns 0 when out of memory.
+ * The questions worth asking, best first, and in `count` how many; what was
+ * already answered or is gated is left out. An observable of which values were
+ * only denied may be asked about the others. AIM_ACTION ranks by gain and then
+ * bits, and finds none when no answer could change the action with a probability
+ * above decision.settled; AIM_CAUSE ranks by bits per effort. Formulas:
+ * question.c. STATUS_MEMORY when out of memory; none is then no answer.
  */
-size_t reason_questions(const struct reasoner *reasoner, const struct evidence *evidence,
-                        const struct posterior *posterior, const struct stakes *stakes,
-                        enum aim aim, bool tests, const bool *skip, struct question *questions,
-                        size_t most);
+enum status reason_questions(const struct reasoner *reasoner, const struct evidence *evidence,
+                             const struct posterior *posterior, const struct stakes *stakes,
+                             const struct inquiry *inquiry, struct question *questions,
+                             size_t *count);
 
 /* ---- explanation ----------------------------------------------------------------------------- */
 
@@ -209,12 +215,13 @@ enum status reason_explain(const struct reasoner *reasoner, const struct evidenc
                            const struct posterior *posterior, struct explanation *explanation);
 /*
  * Which single answer, if mistaken, or unasked one (tests and gated ones aside)
- * would turn the action. Most likely first; how likely: explain.c. Returns 0
- * when out of memory.
+ * would turn the action. Most likely first; how likely: explain.c. At most
+ * `most`, and in `count` how many. STATUS_MEMORY when out of memory; none is then
+ * no answer.
  */
-size_t reason_turns(const struct reasoner *reasoner, const struct evidence *evidence,
-                    const struct posterior *posterior, const struct stakes *stakes,
-                    struct turn *turns, size_t most);
+enum status reason_turns(const struct reasoner *reasoner, const struct evidence *evidence,
+                         const struct posterior *posterior, const struct stakes *stakes,
+                         struct turn *turns, size_t most, size_t *count);
 
 /*
  * Whether a condition of the rule base holds on this evidence (plain statements only, no hedges).

@@ -17,6 +17,7 @@ struct work {
     struct said said;
     struct computed *computed;
     size_t count, room;
+    bool no_memory; /* what is missing is not known to be absent */
 };
 
 /* ---- moving a cause -------------------------------------------------------------------------- */
@@ -106,13 +107,21 @@ static void move_causes(struct work *work, enum moved_by moved_by, double chance
     }
 }
 
-/* A finished line into the arena; NULL when there is none or no memory. */
+/* A finished line into the arena; NULL when there is none or no memory, which is noted. */
 static const char *keep(struct work *work, struct text *text)
 {
-    const char *kept =
-        text->failed || text->length == 0 ? NULL : arena_string(work->arena, text->bytes);
+    bool none = !text->failed && text->length == 0;
+    const char *kept = text->failed || none ? NULL : arena_string(work->arena, text->bytes);
+    work->no_memory = work->no_memory || (!kept && !none);
     text_release(text);
     return kept;
+}
+
+/* Whether a computation gave a result; lack of memory for it is noted. */
+static bool done(struct work *work, enum process_fault fault)
+{
+    work->no_memory = work->no_memory || fault == FAULT_MEMORY;
+    return fault == PROCESS_OK;
 }
 
 /* ---- the cook -------------------------------------------------------------------------------- */
@@ -178,7 +187,7 @@ static void compute_cook(struct work *work)
     enum physics_answer answer =
         physics_cook(work->rules, &work->said.cook, &setup, organisms, &assumed, &refusal);
     if (answer == PHYSICS_OK &&
-        cook_memo_compute(work->memo, &work->said.cook, &setup, &result) == PROCESS_OK) {
+        done(work, cook_memo_compute(work->memo, &work->said.cook, &setup, &result))) {
         chance = result.chance_mean;
         say_cook(work, &setup, &result, &say);
     } else {
@@ -276,7 +285,7 @@ static bool compute_pace(struct work *work, const struct forecast *forecast, con
     struct text say;
 
     if (isnan(said->day) || isnan(said->coverage) ||
-        forecast_judge(forecast, said->day, said->coverage, said->still, &pace) != PROCESS_OK)
+        !done(work, forecast_judge(forecast, said->day, said->coverage, said->still, &pace)))
         return false;
     double coverage = fmin(95.0, fmax(1.0, said->coverage));
     double as_said = day_of(forecast, coverage);
@@ -367,9 +376,9 @@ static void compute_growth(struct work *work)
         compute_circumstances(work, &forecast);
 }
 
-size_t compute_moves(const struct reasoner *reasoner, const struct evidence *evidence,
-                     const struct fact *facts, size_t fact_count, struct cook_memo *memo,
-                     struct arena *arena, struct computed *computed, size_t room)
+bool compute_moves(const struct reasoner *reasoner, const struct evidence *evidence,
+                   const struct fact *facts, size_t fact_count, struct cook_memo *memo,
+                   struct arena *arena, struct moves *moves)
 {
     struct work work = {
         .reasoner = reasoner,
@@ -377,15 +386,16 @@ size_t compute_moves(const struct reasoner *reasoner, const struct evidence *evi
         .evidence = evidence,
         .memo = memo,
         .arena = arena,
-        .computed = computed,
-        .room = room,
+        .computed = moves->list,
+        .room = moves->room,
     };
 
     said_read(&work.said, reasoner, evidence, facts, fact_count);
     compute_cook(&work);
     compute_mix(&work);
     compute_growth(&work);
-    return work.count;
+    moves->count = work.count;
+    return !work.no_memory;
 }
 
 void compute_shifts(const struct computed *computed, size_t count, struct prior_shift *shifts)

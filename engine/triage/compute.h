@@ -29,13 +29,19 @@
 
 struct cook_memo; /* cook_memo_internal.h: cooks computed before, for the same rules; may be NULL */
 
+struct moves {
+    struct computed *list; /* the caller's */
+    size_t room, count;
+};
+
 /*
- * Writes at most `room` moves into `computed` (strings in the arena) and returns
- * how many. A cause whose cook was not said gets a move of 0 that says so.
+ * Writes at most `room` moves into `moves` (strings in the arena). A cause whose
+ * cook was not said gets a move of 0 that says so. False when out of memory: then
+ * a move may be missing.
  */
-size_t compute_moves(const struct reasoner *reasoner, const struct evidence *evidence,
-                     const struct fact *facts, size_t fact_count, struct cook_memo *memo,
-                     struct arena *arena, struct computed *computed, size_t room);
+bool compute_moves(const struct reasoner *reasoner, const struct evidence *evidence,
+                   const struct fact *facts, size_t fact_count, struct cook_memo *memo,
+                   struct arena *arena, struct moves *moves);
 
 /* The shifts that these moves make, one for each: room for `count`. */
 void compute_shifts(const struct computed *computed, size_t count, struct prior_shift *shifts);

@@ -39,7 +39,7 @@ static bool rooms_build(struct triage *triage)
     triage->shifts = calloc(triage->rules->cause_count + 1, sizeof *triage->shifts);
     return triage->said && triage->scratch && triage->derived && triage->judged && triage->cooks &&
            triage->known && triage->observations && triage->skip && triage->facts &&
-           triage->clashes;
+           triage->clashes && triage->computed && triage->shifts;
 }
 
 struct triage *triage_new(const struct rules *rules, struct reader *reader,
@@ -441,22 +441,25 @@ struct stakes *triage_stakes(struct triage *triage)
     return &triage->stakes;
 }
 
-void triage_compute(struct triage *triage)
+bool triage_compute(struct triage *triage)
 {
     if (!triage->stale)
-        return;
-    triage->computed_count =
-        compute_moves(triage->reasoner, &triage->evidence, triage->facts, triage->fact_count,
-                      triage->cooks, triage->derived, triage->computed, triage->rules->cause_count);
+        return true;
+    struct moves moves = {.list = triage->computed, .room = triage->rules->cause_count};
+    if (!compute_moves(triage->reasoner, &triage->evidence, triage->facts, triage->fact_count,
+                       triage->cooks, triage->derived, &moves) ||
+        arena_exhausted(triage->derived))
+        return false;
+    triage->computed_count = moves.count;
     compute_shifts(triage->computed, triage->computed_count, triage->shifts);
     triage->evidence.shift_count = triage->computed_count;
     triage->stale = false;
+    return true;
 }
 
 const struct evidence *triage_evidence(struct triage *triage)
 {
-    triage_compute(triage);
-    return &triage->evidence;
+    return triage_compute(triage) ? &triage->evidence : NULL;
 }
 
 size_t triage_facts(const struct triage *triage, const struct fact **facts)

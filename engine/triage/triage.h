@@ -125,6 +125,7 @@ struct earlier {
 enum status triage_earlier(struct triage *triage, const struct earlier *earlier);
 
 struct stakes *triage_stakes(struct triage *triage); /* to read and set */
+/* What reason/ is told of it; NULL when out of memory. */
 const struct evidence *triage_evidence(struct triage *triage);
 
 /* What is known, what was not understood and what contradicts: how many, and the first of them. */
@@ -179,7 +180,8 @@ const struct verdict *triage_judge(struct triage *triage);
  */
 const struct verdict *triage_judge_briefly(struct triage *triage);
 
-/* The next question for an aim, leaving out what was answered, declined or gated; NULL if none. */
-const struct question *triage_next(struct triage *triage, enum aim aim);
+/* The next question for an aim, leaving out what was answered, declined or gated; `next` is NULL
+ * if there is none. STATUS_MEMORY when out of memory. */
+enum status triage_next(struct triage *triage, enum aim aim, const struct question **next);
 
 #endif

@@ -86,9 +86,10 @@ struct triage {
     struct question next;
 };
 
-/* merge.c: what the log comes to. Never fails; without memory words are not put together. */
+/* merge.c: what the log comes to. Without memory words are not put together, and `derived` knows. */
 void triage_merge(struct triage *triage);
-/* Brings the computed moves up to the state; at once if they are. */
-void triage_compute(struct triage *triage);
+/* Brings the computed moves up to the state; at once if they are. False when out of memory, for
+ * them or for the words of the state. */
+bool triage_compute(struct triage *triage);
 
 #endif

@@ -123,14 +123,26 @@ static void steps_find(struct triage *triage)
 
 /* ---- questions, tests, turns ----------------------------------------------------------------- */
 
-static const struct question *ask(struct triage *triage, enum aim aim, bool tests, size_t most,
+/* NULL when out of memory. */
+static const struct question *ask(struct triage *triage, const struct inquiry *inquiry,
                                   size_t *count)
 {
-    struct question *questions = arena_array(triage->judged, most, sizeof *questions);
-    if (questions)
-        *count = reason_questions(triage->reasoner, &triage->evidence, &triage->posterior,
-                                  &triage->stakes, aim, tests, triage->skip, questions, most);
+    struct question *questions = arena_array(triage->judged, inquiry->most, sizeof *questions);
+    if (!questions || reason_questions(triage->reasoner, &triage->evidence, &triage->posterior,
+                                       &triage->stakes, inquiry, questions, count) != STATUS_OK)
+        return NULL;
     return questions;
+}
+
+static bool questions_find(struct triage *triage)
+{
+    const struct inquiry of_action = {AIM_ACTION, false, triage->skip, MOST_QUESTIONS};
+    const struct inquiry of_cause = {AIM_CAUSE, true, triage->skip, MOST_TESTS};
+    struct verdict *verdict = &triage->verdict;
+    verdict->questions = ask(triage, &of_action, &verdict->question_count);
+    verdict->tests = ask(triage, &of_cause, &verdict->test_count);
+    verdict->settled = verdict->question_count == 0;
+    return verdict->questions && verdict->tests;
 }
 
 /* The likeliest of both sorts, so that neither crowds out the other. */
@@ -142,8 +154,10 @@ static bool turns_find(struct triage *triage)
     struct turn *kept = arena_array(triage->judged, (size_t)2 * MOST_TURNS, sizeof *kept);
     if (!all || !kept)
         return false;
-    size_t count = reason_turns(triage->reasoner, &triage->evidence, &triage->posterior,
-                                &triage->stakes, all, most);
+    size_t count = 0;
+    if (reason_turns(triage->reasoner, &triage->evidence, &triage->posterior, &triage->stakes, all,
+                     most, &count) != STATUS_OK)
+        return false;
     verdict->turn_count = 0;
     for (size_t i = 0; i < count; i++)
         if ((all[i].answered || !triage->skip[all[i].observable]) &&
@@ -170,7 +184,8 @@ static bool decide(struct triage *triage)
     struct verdict *verdict = &triage->verdict;
 
     arena_reset(triage->judged);
-    triage_compute(triage);
+    if (!triage_compute(triage))
+        return false;
     *verdict = (struct verdict){
         .computed = triage->computed,
         .computed_count = triage->computed_count,
@@ -194,10 +209,7 @@ static bool assemble(struct triage *triage)
     if (!verdict->causes || !explain(triage) || !turns_find(triage) || !cautions_find(triage))
         return false;
     steps_find(triage);
-    verdict->questions = ask(triage, AIM_ACTION, false, MOST_QUESTIONS, &verdict->question_count);
-    verdict->tests = ask(triage, AIM_CAUSE, true, MOST_TESTS, &verdict->test_count);
-    verdict->settled = verdict->question_count == 0;
-    return verdict->questions && verdict->tests;
+    return questions_find(triage);
 }
 
 const struct verdict *triage_judge(struct triage *triage)
@@ -210,13 +222,19 @@ const struct verdict *triage_judge_briefly(struct triage *triage)
     return decide(triage) ? &triage->verdict : NULL;
 }
 
-const struct question *triage_next(struct triage *triage, enum aim aim)
+enum status triage_next(struct triage *triage, enum aim aim, const struct question **next)
 {
-    triage_compute(triage);
-    if (reason_posterior(triage->reasoner, &triage->evidence, -1.0, &triage->posterior) !=
-            STATUS_OK ||
-        reason_questions(triage->reasoner, &triage->evidence, &triage->posterior, &triage->stakes,
-                         aim, false, triage->skip, &triage->next, 1) == 0)
-        return NULL;
-    return &triage->next;
+    const struct inquiry inquiry = {aim, false, triage->skip, 1};
+    size_t count = 0;
+    *next = NULL;
+    if (!triage_compute(triage))
+        return STATUS_MEMORY;
+    enum status status =
+        reason_posterior(triage->reasoner, &triage->evidence, -1.0, &triage->posterior);
+    if (status == STATUS_OK)
+        status = reason_questions(triage->reasoner, &triage->evidence, &triage->posterior,
+                                  &triage->stakes, &inquiry, &triage->next, &count);
+    if (count > 0)
+        *next = &triage->next;
+    return status;
 }

@@ -107,7 +107,8 @@ static void die(const char *what)
 static void load_parts(struct parts *parts, struct diags *diags)
 {
     double times[RUNS];
-    char *folder = rules_find_shipped();
+    bool no_memory = false;
+    char *folder = rules_find_shipped(&no_memory);
     const char *const folders[] = {folder};
     for (size_t i = 0; i < RUNS; i++) {
         double start = now();
@@ -155,8 +156,10 @@ static void bench_parts(struct parts *parts, struct diags *diags)
         double t2 = now();
         reason_decide(parts->reasoner, evidence, &parts->posterior, &stakes, &decided);
         double t3 = now();
-        reason_questions(parts->reasoner, evidence, &parts->posterior, &stakes, AIM_ACTION, false,
-                         NULL, questions, 4);
+        const struct inquiry inquiry = {AIM_ACTION, .most = 4};
+        size_t found = 0;
+        reason_questions(parts->reasoner, evidence, &parts->posterior, &stakes, &inquiry, questions,
+                         &found);
         double t4 = now();
         triage_judge(parts->triage);
         double t5 = now();

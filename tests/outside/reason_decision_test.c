@@ -66,8 +66,12 @@ static struct solved problem_solve(const struct problem *problem)
     assert_true(posterior_init(&posterior, reasoner));
     reason_posterior(reasoner, &evidence, -1, &posterior);
     reason_decide(reasoner, &evidence, &posterior, &stakes, &decision);
-    if (reason_questions(reasoner, &evidence, &posterior, &stakes, AIM_ACTION, false, NULL,
-                         &question, 1) == 1)
+    const struct inquiry inquiry = {AIM_ACTION, .most = 1};
+    size_t count = 0;
+    assert_int_equal(
+        reason_questions(reasoner, &evidence, &posterior, &stakes, &inquiry, &question, &count),
+        STATUS_OK);
+    if (count == 1)
         solved.test_value = question.gain;
     solved.turns = question.turns;
     solved.drill = decision.loss[ACTION_KEEP];

@@ -239,4 +239,11 @@ static inline const struct verdict *judge(struct consultation *c)
     return verdict;
 }
 
+static inline const struct question *next_of(struct consultation *c, enum aim aim)
+{
+    const struct question *next = NULL;
+    assert_int_equal(triage_next(c->triage, aim, &next), STATUS_OK);
+    return next;
+}
+
 #endif

@@ -220,12 +220,20 @@ static void expect_asked(struct trial *trial, size_t i, struct expected *expecte
         expected->p[k] /= sum;
 }
 
+static size_t turns_of(const struct trial *trial, struct turn *turns, size_t most)
+{
+    size_t count = 0;
+    assert_int_equal(reason_turns(trial->reasoner, &trial->evidence, &trial->posterior,
+                                  &trial->stakes, turns, most, &count),
+                     STATUS_OK);
+    return count;
+}
+
 static size_t check_turns(struct trial *trial)
 {
     struct turn turns[MOST_TURNS];
     size_t seen = 0;
-    size_t count = reason_turns(trial->reasoner, &trial->evidence, &trial->posterior,
-                                &trial->stakes, turns, MOST_TURNS);
+    size_t count = turns_of(trial, turns, MOST_TURNS);
     enum action present = naive_action(trial);
     for (size_t i = 0; i < trial->base->rules.observable_count; i++) {
         struct expected expected = {{0}, {0}, {0}};
@@ -276,10 +284,8 @@ static void the_likeliest_turns_are_kept(void **state)
         struct turn all[MOST_TURNS], few[3];
         struct trial trial;
         trial_random(&trial, &dice);
-        size_t count = reason_turns(trial.reasoner, &trial.evidence, &trial.posterior,
-                                    &trial.stakes, all, MOST_TURNS);
-        size_t kept =
-            reason_turns(trial.reasoner, &trial.evidence, &trial.posterior, &trial.stakes, few, 3);
+        size_t count = turns_of(&trial, all, MOST_TURNS);
+        size_t kept = turns_of(&trial, few, 3);
         assert_int_equal(kept, count < 3 ? count : 3);
         for (size_t k = 0; k < kept; k++) {
             assert_int_equal(few[k].observable, all[k].observable);
@@ -310,9 +316,7 @@ static void gated_questions_and_tests_turn_nothing(void **state)
         if (round == 2)
             trial.base->observables[sign].class = CLASS_TEST;
         trial_judge(&trial);
-        assert_int_equal(reason_turns(trial.reasoner, &trial.evidence, &trial.posterior,
-                                      &trial.stakes, turns, 4),
-                         round == 0 ? 1 : 0);
+        assert_int_equal(turns_of(&trial, turns, 4), round == 0 ? 1 : 0);
         trial_end(&trial);
     }
 }

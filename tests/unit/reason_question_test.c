@@ -86,6 +86,16 @@ static void check_question(struct trial *trial, size_t observable, const struct 
         assert_true(want.cause_bits < 0.0011L);
 }
 
+static size_t ask(const struct trial *trial, const struct inquiry *inquiry,
+                  struct question *questions)
+{
+    size_t count = 0;
+    assert_int_equal(reason_questions(trial->reasoner, &trial->evidence, &trial->posterior,
+                                      &trial->stakes, inquiry, questions, &count),
+                     STATUS_OK);
+    return count;
+}
+
 static void values_agree_with_every_answer_tried(void **state)
 {
     (void)state;
@@ -96,11 +106,8 @@ static void values_agree_with_every_answer_tried(void **state)
         struct question action[BASE_OBSERVABLES], cause[BASE_OBSERVABLES];
         trial_start(&trial, &dice);
         size_t actions =
-            reason_questions(trial.reasoner, &trial.evidence, &trial.posterior, &trial.stakes,
-                             AIM_ACTION, false, NULL, action, BASE_OBSERVABLES);
-        size_t causes =
-            reason_questions(trial.reasoner, &trial.evidence, &trial.posterior, &trial.stakes,
-                             AIM_CAUSE, false, NULL, cause, BASE_OBSERVABLES);
+            ask(&trial, &(struct inquiry){AIM_ACTION, .most = BASE_OBSERVABLES}, action);
+        size_t causes = ask(&trial, &(struct inquiry){AIM_CAUSE, .most = BASE_OBSERVABLES}, cause);
         for (size_t i = 0; i < trial.base->rules.observable_count; i++) {
             if (!silent(&trial.said[i]))
                 continue;
@@ -148,8 +155,7 @@ static size_t plain_ask(struct trial *trial, enum aim aim, bool tests, const boo
     assert_true(posterior_init(&trial->posterior, trial->reasoner));
     trial->evidence = (struct evidence){.observations = trial->said};
     reason_posterior(trial->reasoner, &trial->evidence, -1, &trial->posterior);
-    size_t count = reason_questions(trial->reasoner, &trial->evidence, &trial->posterior,
-                                    &trial->stakes, aim, tests, skip, questions, 8);
+    size_t count = ask(trial, &(struct inquiry){aim, tests, skip, 8}, questions);
     posterior_release(&trial->posterior);
     reasoner_free(trial->reasoner);
     return count;

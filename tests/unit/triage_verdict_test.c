@@ -97,8 +97,7 @@ static void questions_leave_out_what_is_known_or_declined(void **state)
     const struct verdict *verdict = judge(c);
     assert_false(verdict->settled);
     assert_true(asks(verdict, TINT) && asks(verdict, DAMP));
-    assert_int_equal(triage_next(c->triage, AIM_ACTION)->observable,
-                     verdict->questions[0].observable);
+    assert_int_equal(next_of(c, AIM_ACTION)->observable, verdict->questions[0].observable);
     for (size_t i = 1; i < verdict->question_count; i++)
         assert_true(verdict->questions[i].gain <= verdict->questions[i - 1].gain);
     triage_unknown(c->triage, TINT);
@@ -128,8 +127,8 @@ static void it_settles_and_goes_on_to_causes(void **state)
     tell(c, "red and dusty");
     const struct verdict *verdict = judge(c);
     assert_true(verdict->settled);
-    assert_null(triage_next(c->triage, AIM_ACTION));
-    const struct question *next = triage_next(c->triage, AIM_CAUSE);
+    assert_null(next_of(c, AIM_ACTION));
+    const struct question *next = next_of(c, AIM_CAUSE);
     assert_non_null(next);
     assert_int_equal(next->observable, MADE);
     assert_int_equal(verdict->test_count, 1);
