@@ -49,7 +49,7 @@ static void put_values(struct screen *screen, const struct observable *observabl
                 text_add(&line, " ", 1);
         }
         screen_preformatted(screen, INDENT, line.bytes != NULL ? line.bytes : "");
-        text_release(&line);
+        screen_done(screen, &line);
     }
 }
 

@@ -55,7 +55,7 @@ static void say_place(struct screen *screen, const struct cook_told *told)
                     told->result->steam.high);
     if (!line.failed)
         screen_say(screen, 0, 2, ROLE_PLAIN, "%s.", line.bytes);
-    text_release(&line);
+    screen_done(screen, &line);
 }
 
 static void draw_course(struct screen *screen, const struct course *course)
@@ -196,7 +196,7 @@ static void say_pressure(struct screen *screen, const struct cook_told *told)
         screen_say(screen, 0, 2, ROLE_PLAIN,
                    "More pressure would make up for the height, but never go beyond what the "
                    "cooker's manual allows. Add minutes instead.");
-    text_release(&show);
+    screen_done(screen, &show);
 }
 
 static void say_sea(struct screen *screen, const struct cook_told *told)

@@ -167,7 +167,7 @@ static void say_looks(struct screen *screen, const struct forecast_told *told)
     }
     if (!line.failed && line.length > 0)
         screen_say(screen, 0, 2, ROLE_PLAIN, "Look on day %s.", line.bytes);
-    text_release(&line);
+    screen_done(screen, &line);
 }
 
 /* Strains of one species differ by a factor of two: beyond twice the likeliest day is too long. */

@@ -21,7 +21,7 @@ static void say_grams(struct screen *screen, size_t indent, const char *before, 
     quantity_show(&show, grams, DIM_GRAMS);
     if (!show.failed)
         screen_say(screen, indent, 2, ROLE_PLAIN, "%s%s%s", before, show.bytes, behind);
-    text_release(&show);
+    screen_done(screen, &show);
 }
 
 static void say_recipe(struct screen *screen, const struct mix_told *told)
@@ -102,7 +102,7 @@ static void say_sources(struct screen *screen, const struct mix_told *told)
         text_printf(&line, "%sjudgement", line.length > 0 ? "; " : "");
     if (!line.failed && line.length > 0)
         screen_say(screen, 0, 2, ROLE_QUIET, "Band and limit after: %s.", line.bytes);
-    text_release(&line);
+    screen_done(screen, &line);
 }
 
 static json_t *sources_json(const struct mix_told *told)

@@ -161,20 +161,20 @@ static void colour_off(struct screen *screen, enum role role)
         text_puts(&screen->out, "\033[0m");
 }
 
-/* `words` made safe for this screen; the caller releases the result. */
+/* `words` made safe for this screen; screen_done gives the result back. */
 static struct text safe_words(const struct screen *screen, const char *words)
 {
     struct text safe;
     text_init(&safe);
     struct text_safe_options options = {.ascii = screen->ascii};
     text_safe(&safe, words, strlen(words), &options);
-    text_puts(&safe, ""); /* so that there are bytes even for no words */
     return safe;
 }
 
-static const char *bytes_of(const struct text *text)
+void screen_done(struct screen *screen, struct text *words)
 {
-    return text->bytes != NULL ? text->bytes : "";
+    screen->out.failed = screen->out.failed || words->failed;
+    text_release(words);
 }
 
 void screen_say(struct screen *screen, size_t indent, size_t hang, enum role role,
@@ -195,9 +195,9 @@ void screen_say(struct screen *screen, size_t indent, size_t hang, enum role rol
     struct text safe = safe_words(screen, words != NULL ? words : "");
     put_spaces(&screen->out, indent);
     colour_on(screen, role);
-    wrap(screen, indent, indent + hang, bytes_of(&safe));
+    wrap(screen, indent, indent + hang, safe.bytes);
     colour_off(screen, role);
-    text_release(&safe);
+    screen_done(screen, &safe);
     free(words);
 }
 
@@ -211,21 +211,21 @@ void screen_item(struct screen *screen, size_t indent, const char *lead, enum ro
     text_add(&screen->out, " ", 1);
     colour_off(screen, role);
     size_t column = indent + utf8_width(lead, strlen(lead)) + 1;
-    wrap(screen, column, column, bytes_of(&safe));
-    text_release(&safe);
+    wrap(screen, column, column, safe.bytes);
+    screen_done(screen, &safe);
 }
 
 void screen_preformatted(struct screen *screen, size_t indent, const char *words)
 {
     struct text safe = safe_words(screen, words);
     put_spaces(&screen->out, indent);
-    if (indent + utf8_width(bytes_of(&safe), safe.length) <= screen->width) {
-        text_puts(&screen->out, bytes_of(&safe));
+    if (indent + utf8_width(safe.bytes, safe.length) <= screen->width) {
+        text_puts(&screen->out, safe.bytes);
         text_add(&screen->out, "\n", 1);
     } else {
-        wrap(screen, indent, indent + 4, bytes_of(&safe));
+        wrap(screen, indent, indent + 4, safe.bytes);
     }
-    text_release(&safe);
+    screen_done(screen, &safe);
 }
 
 void screen_heading(struct screen *screen, const char *words)
@@ -244,20 +244,20 @@ void screen_row(struct screen *screen, size_t indent, size_t label_width, const 
 {
     struct text safe = safe_words(screen, label);
     struct text rest_safe = safe_words(screen, rest);
-    size_t columns = utf8_width(bytes_of(&safe), safe.length);
-    size_t needed = indent + label_width + utf8_width(bytes_of(&rest_safe), rest_safe.length);
+    size_t columns = utf8_width(safe.bytes, safe.length);
+    size_t needed = indent + label_width + utf8_width(rest_safe.bytes, rest_safe.length);
     put_spaces(&screen->out, indent);
     if (columns >= label_width || (needed > screen->width && screen->width < SCREEN_DEFAULT / 2)) {
-        wrap(screen, indent, indent, bytes_of(&safe));
+        wrap(screen, indent, indent, safe.bytes);
         put_spaces(&screen->out, indent + 2);
-        wrap(screen, indent + 2, indent + 2, bytes_of(&rest_safe));
+        wrap(screen, indent + 2, indent + 2, rest_safe.bytes);
     } else {
-        text_puts(&screen->out, bytes_of(&safe));
+        text_puts(&screen->out, safe.bytes);
         put_spaces(&screen->out, label_width - columns);
-        wrap(screen, indent + label_width, indent + label_width, bytes_of(&rest_safe));
+        wrap(screen, indent + label_width, indent + label_width, rest_safe.bytes);
     }
-    text_release(&safe);
-    text_release(&rest_safe);
+    screen_done(screen, &safe);
+    screen_done(screen, &rest_safe);
 }
 
 size_t screen_lines(const struct screen *screen)
@@ -271,7 +271,7 @@ size_t screen_lines(const struct screen *screen)
 enum status screen_flush(struct screen *screen, FILE *stream)
 {
     bool failed = screen->out.failed;
-    size_t length = screen->out.length;
+    size_t length = failed ? 0 : screen->out.length;
     size_t written = length > 0 ? fwrite(screen->out.bytes, 1, length, stream) : 0;
     text_clear(&screen->out);
     if (failed)
@@ -314,11 +314,11 @@ static void put_diag(struct screen *screen, const struct diag *diag)
     put_position(&raw, diag->at);
     text_puts(&raw, diag->kind == DIAG_WARNING ? "warning: " : "error: ");
     text_puts(&raw, diag->message);
-    struct text safe = safe_words(screen, bytes_of(&raw));
-    text_puts(&screen->out, bytes_of(&safe));
+    struct text safe = safe_words(screen, raw.bytes);
+    text_puts(&screen->out, safe.bytes);
     text_add(&screen->out, "\n", 1);
-    text_release(&safe);
-    text_release(&raw);
+    screen_done(screen, &safe);
+    screen_done(screen, &raw);
     if (diag->excerpt != NULL)
         put_excerpt(screen, diag);
 }

@@ -68,11 +68,15 @@ void screen_blank(struct screen *screen);
 void screen_row(struct screen *screen, size_t indent, size_t label_width, const char *label,
                 const char *rest);
 
+/* Gives back words that were put together for this screen. If memory ran out over them the screen
+ * is no more whole than they are. */
+void screen_done(struct screen *screen, struct text *words);
+
 /* Lines written since the last flush. */
 size_t screen_lines(const struct screen *screen);
 
-/* Writes the buffer to the stream and empties it. STATUS_IO when the stream refuses, STATUS_MEMORY
- * when the buffer had run out of memory. */
+/* Writes the buffer to the stream and empties it. STATUS_IO when the stream refuses; STATUS_MEMORY
+ * when there was no memory for all of it, and then nothing is written: half a verdict misleads. */
 enum status screen_flush(struct screen *screen, FILE *stream);
 
 /* Diagnostics as "FILE:LINE:COL: error: message", each with its excerpt and caret. */

@@ -51,7 +51,7 @@ void voice_action(struct screen *screen, const struct told *told)
     screen_say(screen, 0, 0, action_role[action], "%s", words.bytes != NULL ? words.bytes : "");
     if (decision->floor != RULES_NONE)
         screen_say(screen, 0, 0, ROLE_PLAIN, "%s", rules->floors[decision->floor].say);
-    text_release(&words);
+    screen_done(screen, &words);
 }
 
 static void cautions(struct screen *screen, const struct told *told, bool first)
@@ -202,7 +202,7 @@ void voice_evidence(struct screen *screen, const struct told *told)
             text_puts(&rest, fact != NULL ? "; no other spoken of" : "nothing spoken of");
         snprintf(decibans, sizeof decibans, "%+.1f", weight->decibans);
         screen_row(screen, 2, LABEL_COLUMNS, decibans, rest.bytes != NULL ? rest.bytes : "");
-        text_release(&rest);
+        screen_done(screen, &rest);
     }
 }
 
@@ -247,7 +247,7 @@ static void turn_line(struct screen *screen, const struct told *told, size_t at)
     }
     text_printf(&words, " - %s", told->rules->decision.action_label[turn->action]);
     screen_item(screen, 2, "-", ROLE_PLAIN, words.bytes != NULL ? words.bytes : "");
-    text_release(&words);
+    screen_done(screen, &words);
 }
 
 void voice_turns(struct screen *screen, const struct told *told)
@@ -295,7 +295,7 @@ void voice_tests(struct screen *screen, const struct told *told, size_t most)
         put_delay(&words, test->delay_days);
         text_puts(&words, ")");
         screen_item(screen, 2, "-", ROLE_PLAIN, words.bytes != NULL ? words.bytes : "");
-        text_release(&words);
+        screen_done(screen, &words);
     }
 }
 
@@ -318,7 +318,7 @@ static void passed_over(struct screen *screen, const struct told *told)
         screen_say(screen, 2, 2, ROLE_QUIET,
                    "Not spoken of, so taken as probably not there: %s. Say so if one is.",
                    names.bytes);
-    text_release(&names);
+    screen_done(screen, &names);
 }
 
 void voice_understood(struct screen *screen, const struct told *told)
@@ -337,7 +337,7 @@ void voice_understood(struct screen *screen, const struct told *told)
             text_printf(&rest, " ('%s')", facts[i].words);
         screen_row(screen, 2, LABEL_COLUMNS, observable->label,
                    rest.bytes != NULL ? rest.bytes : "");
-        text_release(&rest);
+        screen_done(screen, &rest);
     }
     passed_over(screen, told);
 }
@@ -357,7 +357,7 @@ static void put_unclear(struct screen *screen, const struct unclear *unclear, si
             text_printf(&words, "%s'%s'", words.length > 0 ? "; " : "", unclear[i].words);
     if (words.length > 0)
         screen_say(screen, 0, 2, ROLE_QUIET, "Not understood: %s", words.bytes);
-    text_release(&words);
+    screen_done(screen, &words);
     for (size_t i = 0; i < count; i++)
         if (unclear[i].note != NULL)
             screen_say(screen, 0, 2, ROLE_QUIET, "Not understood: '%s'; %s", unclear[i].words,
@@ -405,7 +405,7 @@ void voice_standing(struct screen *screen, const struct told *told)
                 told->rules->decision.action_label[told->verdict->decision.action],
                 told->verdict->settled ? "settled" : "not settled yet");
     screen_say(screen, 0, 0, ROLE_QUIET, "%s", words.bytes != NULL ? words.bytes : "");
-    text_release(&words);
+    screen_done(screen, &words);
 }
 
 void voice_standing_causes(struct screen *screen, const struct told *told)
@@ -419,7 +419,7 @@ void voice_standing_causes(struct screen *screen, const struct told *told)
     put_leaders(&words, causes[ranked[0].index].name, ranked[0].p, causes[ranked[1].index].name,
                 ranked[1].p);
     screen_say(screen, 0, 0, ROLE_QUIET, "%s", words.bytes != NULL ? words.bytes : "");
-    text_release(&words);
+    screen_done(screen, &words);
 }
 
 static void explained(struct screen *screen, const struct told *told)
