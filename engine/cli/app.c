@@ -15,8 +15,11 @@ enum exit_status app_fail(struct app *app, enum status status)
         diags_error(app->diags, nowhere, "out of memory");
     if (diags_errors(app->diags) == 0 && status == STATUS_IO)
         diags_error(app->diags, nowhere, "cannot write the output");
+    if (diags_errors(app->diags) == 0 && status == STATUS_INTERNAL)
+        diags_error(app->diags, nowhere, "a fault of the program; please report what you did");
     screen_diags(&app->err, app->diags);
-    screen_flush(&app->err, stderr);
+    if (screen_flush(&app->err, stderr) == STATUS_MEMORY)
+        fputs("error: out of memory\n", stderr); /* even for saying what else is wrong */
     diags_clear(app->diags);
     return status_exit(status);
 }
@@ -38,16 +41,26 @@ enum exit_status app_flush(struct app *app)
     return status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
 }
 
+/* Measured, then written: the buffer that json_dumps lets grow leaves a key out when it cannot. */
+static char *json_text(const json_t *json, size_t flags, size_t *length)
+{
+    *length = json != NULL ? json_dumpb(json, NULL, 0, flags) : 0;
+    char *text = *length > 0 ? malloc(*length) : NULL;
+    if (text != NULL && json_dumpb(json, text, *length, flags) == *length)
+        return text;
+    free(text);
+    return NULL;
+}
+
 enum exit_status app_json(struct app *app, json_t *json, bool compact)
 {
-    char *text = NULL;
-    size_t flags = JSON_REAL_PRECISION(9) | (compact ? JSON_COMPACT : JSON_INDENT(2));
-    if (json != NULL)
-        text = json_dumps(json, flags);
+    size_t length = 0;
+    char *text = json_text(json, JSON_REAL_PRECISION(9) | (compact ? JSON_COMPACT : JSON_INDENT(2)),
+                           &length);
     json_decref(json);
     if (text == NULL)
         return app_fail(app, STATUS_MEMORY);
-    text_puts(&app->out.out, text);
+    text_add(&app->out.out, text, length);
     text_add(&app->out.out, "\n", 1);
     free(text);
     return app_flush(app);
@@ -59,6 +72,7 @@ struct folders { /* malloc'd paths and borrowed ones, in the order they are read
     const char **paths;
     size_t count;
     char *shipped, *overlay;
+    bool no_memory; /* one may be missing */
 };
 
 static size_t rules_options(const struct app *app)
@@ -77,8 +91,8 @@ static bool folders_collect(struct folders *folders, const struct app *app, cons
     folders->paths = calloc(options + more_count + 2, sizeof *folders->paths);
     if (folders->paths == NULL)
         return false;
-    folders->shipped = rules_find_shipped();
-    folders->overlay = rules_find_overlay();
+    folders->shipped = rules_find_shipped(&folders->no_memory);
+    folders->overlay = rules_find_overlay(&folders->no_memory);
     if (folders->shipped != NULL)
         folders->paths[folders->count++] = folders->shipped;
     if (folders->overlay != NULL)
@@ -139,7 +153,7 @@ enum exit_status app_load(struct app *app, const char *const *more, size_t more_
     struct folders folders;
     if (!folders_collect(&folders, app, more, more_count))
         return app_fail(app, STATUS_MEMORY);
-    enum status status = load_rules(app, &folders);
+    enum status status = folders.no_memory ? STATUS_MEMORY : load_rules(app, &folders);
     folders_release(&folders);
     if (status != STATUS_OK)
         return app_fail(app, status);

@@ -193,10 +193,11 @@ static enum exit_status run_cook(struct app *app)
         return fault;
     text_init(&assumed);
     fault = prepare(app, &known, &setup, organisms, &assumed);
+    if (fault == EXIT_FINE && assumed.failed)
+        fault = app_fail(app, STATUS_MEMORY);
     struct cook_told told = {.rules = app->rules, .known = &known, .setup = &setup, .assumed = ""};
     if (fault == EXIT_FINE) {
-        if (assumed.bytes != NULL)
-            told.assumed = assumed.bytes;
+        told.assumed = assumed.bytes;
         if (known.vessel.kind != RULES_NONE)
             told.vessel = app->rules->vessels[known.vessel.kind].name;
         (void)steam_outside(&setup.steam, &told.outside);

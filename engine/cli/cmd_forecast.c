@@ -218,8 +218,10 @@ static enum exit_status compute(struct app *app, const struct run *run)
     enum physics_answer answer =
         physics_growth(app->rules, &run->known, &forecast, &constant, &assumed, &refusal);
     enum exit_status fault;
-    if (answer == PHYSICS_OK) {
-        fault = tell(app, run, assumed.bytes != NULL ? assumed.bytes : "", &forecast);
+    if (assumed.failed) {
+        fault = app_fail(app, STATUS_MEMORY);
+    } else if (answer == PHYSICS_OK) {
+        fault = tell(app, run, assumed.bytes, &forecast);
     } else if (answer == PHYSICS_REFUSED) {
         fault = option_refused(app, &refusal);
     } else {

@@ -240,8 +240,8 @@ static enum exit_status judge_lines(struct app *app)
         fault = judge_line(app, line, (size_t)length, ++number);
     }
     free(line);
-    if (fault == EXIT_FINE && ferror(stdin)) {
-        diags_error(app->diags, command_line, "cannot read standard input");
+    if (fault == EXIT_FINE && !feof(stdin)) { /* or there was no memory for a line */
+        diags_error(app->diags, command_line, "cannot read standard input: %s", strerror(errno));
         return app_fail(app, STATUS_IO);
     }
     return fault;

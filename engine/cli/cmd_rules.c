@@ -99,7 +99,7 @@ static void show_row(struct app *app, const struct score_row *row)
         text_printf(&words, "; cause '%s' not among the first three",
                     app->rules->causes[row->labelled->causes[0]].id);
     screen_say(&app->out, 0, 4, ROLE_PLAIN, "%s", words.bytes != NULL ? words.bytes : "");
-    text_release(&words);
+    screen_done(&app->out, &words);
 }
 
 static void show_score(struct app *app, const struct score *score)
@@ -133,30 +133,45 @@ static json_t *row_json(const struct rules *rules, const struct score_row *row)
                      "needless_discard", row->needless_discard);
 }
 
+/* Adds to an array, and gives it up for NULL when that fails: what is told is whole or not at all. */
+static json_t *appended(json_t *array, json_t *item)
+{
+    if (json_array_append_new(array, item) == 0)
+        return array;
+    json_decref(array);
+    return NULL;
+}
+
+static json_t *rows_json(const struct rules *rules, const struct score *score)
+{
+    json_t *rows = json_array();
+    for (size_t i = 0; i < score->cases; i++)
+        rows = appended(rows, row_json(rules, &score->rows[i]));
+    return rows;
+}
+
+static json_t *bins_json(const struct score *score)
+{
+    json_t *bins = json_array();
+    for (size_t b = 0; b < SCORE_BINS; b++)
+        bins =
+            appended(bins, json_pack("{s:I, s:f, s:f}", "cases", (json_int_t)score->bins[b].count,
+                                     "confidence", score->bins[b].confidence, "accuracy",
+                                     score->bins[b].accuracy));
+    return bins;
+}
+
 static json_t *score_json(const struct rules *rules, const struct score *score)
 {
-    json_t *rows = json_array(), *bins = json_array();
-    for (size_t i = 0; i < score->cases; i++)
-        json_array_append_new(rows, row_json(rules, &score->rows[i]));
-    for (size_t b = 0; b < SCORE_BINS; b++)
-        json_array_append_new(bins, json_pack("{s:I, s:f, s:f}", "cases",
-                                              (json_int_t)score->bins[b].count, "confidence",
-                                              score->bins[b].confidence, "accuracy",
-                                              score->bins[b].accuracy));
-    json_t *root = json_pack(
-        "{s:i, s:I, s:I, s:I, s:I, s:I, s:I, s:I, s:I, s:I, s:f, s:f, s:f}", "schema", 1, "cases",
-        (json_int_t)score->cases, "finding_first", (json_int_t)score->finding_first,
+    return json_pack(
+        "{s:i, s:I, s:I, s:I, s:I, s:I, s:I, s:I, s:I, s:I, s:f, s:f, s:f, s:o, s:o}", "schema", 1,
+        "cases", (json_int_t)score->cases, "finding_first", (json_int_t)score->finding_first,
         "finding_three", (json_int_t)score->finding_three, "caused", (json_int_t)score->caused,
         "cause_three", (json_int_t)score->cause_three, "action_right",
         (json_int_t)score->action_right, "unsafe_keeps", (json_int_t)score->unsafe_keeps, "clean",
         (json_int_t)score->clean, "needless_discards", (json_int_t)score->needless_discards,
         "log_score", score->log_score, "brier", score->brier, "calibration_error",
-        score->calibration_error);
-    if (root != NULL) {
-        json_object_set_new(root, "calibration", bins);
-        json_object_set_new(root, "rows", rows);
-    }
-    return root;
+        score->calibration_error, "calibration", bins_json(score), "rows", rows_json(rules, score));
 }
 
 static enum exit_status show_fit(struct app *app, const struct labelled_case *cases, size_t count)

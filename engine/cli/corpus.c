@@ -9,7 +9,10 @@
 
 char *corpus_find(const char *below)
 {
-    char *rules = rules_find_shipped();
+    bool no_memory = false;
+    char *rules = rules_find_shipped(&no_memory);
+    if (no_memory)
+        return NULL;
     char *slash = rules != NULL ? strrchr(rules, '/') : NULL;
     int length = slash != NULL ? (int)(slash - rules) : 0;
     size_t room = (size_t)length + sizeof "/corpus/" + strlen(below);

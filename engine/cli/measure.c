@@ -28,6 +28,8 @@ enum exit_status option_refused(struct app *app, const struct physics_refusal *r
 {
     char message[256];
 
+    if (refusal->fault == FAULT_MEMORY)
+        return app_fail(app, STATUS_MEMORY);
     limit_message(message, sizeof message, refusal->fault, refusal->value);
     diags_error(app->diags, (struct position){NULL, 0, 0}, "%s", message);
     return app_fail(app, STATUS_DATA);

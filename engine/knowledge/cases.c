@@ -203,7 +203,8 @@ enum status cases_load(const char *path, const struct rules *rules, struct arena
     struct case_reading reading = {.list = NULL};
     loader_init(&reading.loader, arena, scratch, rules);
     read_files(&reading, path);
-    faults_tell(&reading.loader.faults, &reading.loader.files, diags);
+    if (loader_status(&reading.loader) != STATUS_MEMORY) /* see load.c */
+        faults_tell(&reading.loader.faults, &reading.loader.files, diags);
     enum status status = loader_status(&reading.loader); /* only now: telling takes memory, too */
     if (status == STATUS_OK) {
         *cases = reading.list;

@@ -146,7 +146,9 @@ static enum status load_into(struct arena *keep, struct arena *scratch, const ch
     loader_init(&loader, keep, scratch, *rules);
     loader.made = *rules;
     load_folders(&loader, folders, folder_count);
-    faults_tell(&loader.faults, &loader.files, diags);
+    /* Without memory much seems to be missing that is there: those are no faults of the files. */
+    if (loader_status(&loader) != STATUS_MEMORY)
+        faults_tell(&loader.faults, &loader.files, diags);
     return loader_status(&loader); /* only now: telling takes memory, too */
 }
 

@@ -13,12 +13,14 @@ enum {
     LONGEST_PATH = 16384,
 };
 
-static char *joined(const char *folder, size_t length, const char *below)
+static char *joined(const char *folder, size_t length, const char *below, bool *no_memory)
 {
     size_t size = length + strlen(below) + 1;
     char *path = malloc(size);
     if (path)
         snprintf(path, size, "%.*s%s", (int)length, folder, below);
+    else
+        *no_memory = true;
     return path;
 }
 
@@ -29,12 +31,13 @@ static bool is_folder(const char *path)
 }
 
 /* `folder` + `below` when `test` exists in it; NULL if not, or when there is no memory. */
-static char *folder_with(const char *folder, size_t length, const char *below, const char *test)
+static char *folder_with(const char *folder, size_t length, const char *below, const char *test,
+                         bool *no_memory)
 {
     if (length > LONGEST_PATH)
         return NULL;
-    char *path = joined(folder, length, below);
-    char *proof = path ? joined(path, strlen(path), test) : NULL;
+    char *path = joined(folder, length, below, no_memory);
+    char *proof = path ? joined(path, strlen(path), test, no_memory) : NULL;
     bool there = proof && is_folder(path) && access(proof, R_OK) == 0;
     free(proof);
     if (there)
@@ -58,7 +61,7 @@ static const char *absolute_variable(const char *name)
 }
 
 /* In a build tree the program stands some folders below the one that holds rules/. */
-static char *near_program(void)
+static char *near_program(bool *no_memory)
 {
     char program[LONGEST_PATH];
     ssize_t length = readlink("/proc/self/exe", program, sizeof program - 1);
@@ -71,21 +74,22 @@ static char *near_program(void)
             return NULL;
         *slash = '\0';
         /* Another folder called rules/ may stand on the way: ours says how it is written. */
-        char *found = folder_with(program, strlen(program), "/rules", "/FORMAT.md");
+        char *found = folder_with(program, strlen(program), "/rules", "/FORMAT.md", no_memory);
         if (found)
             return found;
     }
     return NULL;
 }
 
-static char *in_data_folders(void)
+static char *in_data_folders(bool *no_memory)
 {
     const char *list = variable("XDG_DATA_DIRS");
     if (!list)
         list = "/usr/local/share:/usr/share";
     while (*list) {
         size_t length = strcspn(list, ":");
-        char *found = *list == '/' ? folder_with(list, length, "/jarside/rules", "") : NULL;
+        char *found =
+            *list == '/' ? folder_with(list, length, "/jarside/rules", "", no_memory) : NULL;
         if (found)
             return found;
         list += length + (list[length] == ':');
@@ -93,25 +97,25 @@ static char *in_data_folders(void)
     return NULL;
 }
 
-char *rules_find_shipped(void)
+char *rules_find_shipped(bool *no_memory)
 {
     /* What the user names is taken as it is: if it is not there, loading says so. */
     const char *named = variable("JARSIDE_RULES");
     if (named)
-        return joined(named, strlen(named), "");
-    char *found = near_program();
+        return joined(named, strlen(named), "", no_memory);
+    char *found = near_program(no_memory);
     if (!found)
-        found = in_data_folders();
+        found = in_data_folders(no_memory);
     if (!found)
-        found = folder_with(JARSIDE_DATADIR, strlen(JARSIDE_DATADIR), "/rules", "");
+        found = folder_with(JARSIDE_DATADIR, strlen(JARSIDE_DATADIR), "/rules", "", no_memory);
     return found;
 }
 
-char *rules_find_overlay(void)
+char *rules_find_overlay(bool *no_memory)
 {
     const char *config = absolute_variable("XDG_CONFIG_HOME");
     if (config)
-        return folder_with(config, strlen(config), "/jarside/rules", "");
+        return folder_with(config, strlen(config), "/jarside/rules", "", no_memory);
     const char *home = absolute_variable("HOME");
-    return home ? folder_with(home, strlen(home), "/.config/jarside/rules", "") : NULL;
+    return home ? folder_with(home, strlen(home), "/.config/jarside/rules", "", no_memory) : NULL;
 }

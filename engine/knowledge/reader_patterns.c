@@ -102,6 +102,12 @@ static pcre2_code *compile(struct reader *reader, const char *source, bool capit
                          reader->compiling);
 }
 
+/* Of what PCRE2 says when it does not compile a pattern: the fault is not the pattern's. */
+static bool out_of_memory(int error)
+{
+    return error == PCRE2_ERROR_HEAP_FAILED || error == PCRE2_ERROR_NOMEMORY;
+}
+
 /* The fault is looked for again in what the author wrote, so that the caret stands right. */
 static enum status tell_fault(struct reader *reader, const struct pattern *pattern,
                               const char *tried, int error, struct diags *diags)
@@ -133,6 +139,8 @@ enum status pattern_try(struct reader *reader, struct pattern *pattern, struct d
         return STATUS_MEMORY;
     bool whole = !strcmp(tried, pattern->source);
     pattern->code = compile(reader, source, has_capital(tried), &error, &offset);
+    if (!pattern->code && out_of_memory(error))
+        return STATUS_MEMORY;
     if (!pattern->code)
         return tell_fault(reader, pattern, tried, error, diags);
     if (whole) {
@@ -161,8 +169,7 @@ enum status pattern_ready(struct reader *reader, struct pattern *pattern)
         return STATUS_MEMORY;
     pattern->code = compile(reader, source, has_capital(pattern->source), &error, &offset);
     if (!pattern->code) /* it was sure to compile; only memory can be short */
-        return error == PCRE2_ERROR_NOMEMORY || error == PCRE2_ERROR_HEAPLIMIT ? STATUS_MEMORY
-                                                                               : STATUS_INTERNAL;
+        return out_of_memory(error) ? STATUS_MEMORY : STATUS_INTERNAL;
     note_groups(pattern);
     return STATUS_OK;
 }

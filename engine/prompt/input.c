@@ -283,7 +283,7 @@ static enum input_result read_plain(char **line)
     ssize_t length = getline(&read, &room, stdin);
     if (length < 0) {
         free(read);
-        return ferror(stdin) ? INPUT_FAULT : INPUT_END;
+        return feof(stdin) ? INPUT_END : INPUT_FAULT; /* or there was no memory for the line */
     }
     if (length > 0 && read[length - 1] == '\n')
         read[--length] = '\0';
