@@ -57,6 +57,8 @@ static void rules_of(const struct sheet *sheet, struct observable observables[2]
 int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t size)
 {
     static const char *const negations[] = {"no", "not"};
+    if (utf8_valid_prefix((const char *)bytes, size) != size)
+        return -1; /* a rule file that is not UTF-8 gets no further than its first such byte */
     char *text = string_of(bytes, size);
     struct sheet sheet;
     struct observable observables[2];
