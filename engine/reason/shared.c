@@ -22,6 +22,8 @@ struct inference {
     double *ln_of_t; /* by set of causes */
     bool *can;       /* per suspect: whether it can reach the vessel looked at */
     bool *shared;    /* per cause: whether it is a suspect anywhere */
+    size_t *first;   /* per vessel: the first one exactly like it, itself if there is none */
+    double *count;   /* per vessel: how many there are like it; only of first ones */
 };
 
 /* ---- checking -------------------------------------------------------------------------------- */
@@ -198,22 +200,42 @@ static void find_can(struct inference *work, const struct shared_vessel *vessel)
     }
 }
 
-static enum status take_vessel(struct inference *work, const struct shared_vessel *vessel)
+static bool count_alike(struct inference *work)
 {
+    if (!shared_find_alike(work->batch, work->reasoner->observable_count, work->first))
+        return false;
+    for (size_t v = 0; v < work->batch->vessel_count; v++)
+        work->count[work->first[v]] += (double)times(&work->batch->vessels[v]);
+    return true;
+}
+
+static enum status take_vessel(struct inference *work, size_t index)
+{
+    const struct shared_vessel *vessel = &work->batch->vessels[index];
+    if (work->first[index] != index)
+        return STATUS_OK;
     enum status status = view_look(&work->view, vessel);
     if (status != STATUS_OK)
         return status;
     find_can(work, vessel);
-    double count = (double)times(vessel);
     for (size_t z = 0; z < work->result->set_count; z++)
-        work->ln[z] +=
-            count * work->view.ln_chance[causes_of(work, &work->result->sets[z], work->can)];
+        work->ln[z] += work->count[index] *
+                       work->view.ln_chance[causes_of(work, &work->result->sets[z], work->can)];
     return STATUS_OK;
 }
 
 static enum status conclude_vessel(struct inference *work, size_t index)
 {
     const struct shared_vessel *vessel = &work->batch->vessels[index];
+    size_t findings = work->reasoner->finding_count, causes = work->reasoner->cause_count;
+    size_t first = work->first[index];
+    double *finding = work->result->finding, *cause = work->result->cause;
+
+    if (first != index) {
+        memcpy(finding + index * findings, finding + first * findings, findings * sizeof *finding);
+        memcpy(cause + index * causes, cause + first * causes, causes * sizeof *cause);
+        return STATUS_OK;
+    }
     enum status status = view_look(&work->view, vessel);
     if (status != STATUS_OK)
         return status;
@@ -221,9 +243,7 @@ static enum status conclude_vessel(struct inference *work, size_t index)
     memset(work->chance, 0, work->reasoner->set_count * sizeof *work->chance);
     for (size_t z = 0; z < work->result->set_count; z++)
         work->chance[causes_of(work, &work->result->sets[z], work->can)] += work->result->sets[z].p;
-    view_conclude(&work->view, work->chance,
-                  work->result->finding + index * work->reasoner->finding_count,
-                  work->result->cause + index * work->reasoner->cause_count);
+    view_conclude(&work->view, work->chance, finding + index * findings, cause + index * causes);
     return STATUS_OK;
 }
 
@@ -304,13 +324,16 @@ static bool take_room(struct inference *work, bool each_vessel)
     work->ln_of_t = calloc(sets, sizeof *work->ln_of_t);
     work->can = calloc(result->suspect_count + 1, sizeof *work->can);
     work->shared = calloc(work->reasoner->cause_count + 1, sizeof *work->shared);
+    work->first = calloc(vessels + 1, sizeof *work->first);
+    work->count = calloc(vessels + 1, sizeof *work->count);
     if (each_vessel) {
         size_t findings = work->reasoner->finding_count, causes = work->reasoner->cause_count;
         result->finding = calloc(vessels + 1, (findings + 1) * sizeof *result->finding);
         result->cause = calloc(vessels + 1, (causes + 1) * sizeof *result->cause);
     }
     return result->sets && work->odds && work->ln && work->prior && work->chance && work->ln_of_t &&
-           work->can && work->shared && (!each_vessel || (result->finding && result->cause));
+           work->can && work->shared && work->first && work->count &&
+           (!each_vessel || (result->finding && result->cause));
 }
 
 static void give_back(struct inference *work)
@@ -323,6 +346,8 @@ static void give_back(struct inference *work)
     free(work->ln_of_t);
     free(work->can);
     free(work->shared);
+    free(work->first);
+    free(work->count);
 }
 
 static enum status infer(struct inference *work, bool each_vessel)
@@ -332,14 +357,15 @@ static enum status infer(struct inference *work, bool each_vessel)
 
     if (status != STATUS_OK)
         return status;
-    if (!take_room(work, each_vessel) || !view_init(&work->view, work->reasoner))
+    if (!take_room(work, each_vessel) || !view_init(&work->view, work->reasoner) ||
+        !count_alike(work))
         return STATUS_MEMORY;
     list_sets(work->result);
     status = view_common(&work->view, batch->common);
     if (status == STATUS_OK)
         begin(work);
     for (size_t v = 0; status == STATUS_OK && v < batch->vessel_count; v++)
-        status = take_vessel(work, &batch->vessels[v]);
+        status = take_vessel(work, v);
     if (status == STATUS_OK)
         status = conclude(work);
     for (size_t v = 0; status == STATUS_OK && each_vessel && v < batch->vessel_count; v++)

@@ -31,7 +31,8 @@
  * their scope. What became of a vessel can be given as its finding, or as the
  * statuses it may have.
  *
- * Exact, in logarithms. Per vessel one posterior, then a sum per set.
+ * Exact, in logarithms. Per vessel one posterior, then a sum per set; vessels of
+ * which exactly the same is known are found, and looked at once.
  */
 
 struct shared_vessel {
@@ -41,7 +42,7 @@ struct shared_vessel {
     int finding;            /* what it turned out to hold, or RULES_NONE */
     uint32_t statuses;      /* bit per enum finding_status it may have; 0: any */
     bool control;           /* never inoculated */
-    size_t alike;           /* number of vessels exactly like this one; 0 counts as 1 */
+    size_t alike;           /* how many vessels this one stands for; 0 counts as 1 */
 };
 
 /* As prior_shift, of a cause in one group, or in each when `group` is RULES_NONE. Once per batch. */

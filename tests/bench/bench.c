@@ -22,6 +22,8 @@
 #include "process/cook.h"
 #include "process/probe.h"
 #include "reason/reason.h"
+#include "reason/shared.h"
+#include "reason/siblings.h"
 #include "triage/physics.h"
 #include "triage/triage.h"
 
@@ -180,6 +182,58 @@ static void bench_parts(struct parts *parts, struct diags *diags)
     row("whole verdict, explanation included", median(verdict, LOOPS), "ms", "median of 200");
 }
 
+/* ---- the others ------------------------------------------------------------------------------- */
+
+/* Everything is shared with somebody, and some with nobody else: all causes are moved. */
+static void bench_siblings(const struct reasoner *reasoner)
+{
+    struct sibling_cell cells[1 << KIN_COUNT];
+    size_t count = sizeof cells / sizeof *cells;
+    double times[RUNS];
+    for (size_t i = 0; i < count; i++)
+        cells[i] = (struct sibling_cell){
+            .shares = (uint32_t)i, .clean = 8, .stuck = 1, .contaminated = i % 3 == 0 ? 4 : 0};
+    for (size_t i = 0; i < RUNS; i++) {
+        struct sibling_pattern pattern;
+        double start = now();
+        if (siblings_weigh(reasoner, cells, count, &pattern) != STATUS_OK)
+            die("cannot weigh siblings");
+        times[i] = now() - start;
+        sibling_pattern_release(&pattern);
+    }
+    row("siblings of a vessel, all they can share", median(times, RUNS), "ms", "median of 31");
+}
+
+/* A batch of vessels that all differ: each has signs of its own and an outcome. */
+static void bench_batch(const struct reasoner *reasoner)
+{
+    enum { VESSELS = 3000 };
+    const struct rules *rules = reasoner_rules(reasoner);
+    size_t room = rules->observable_count;
+    struct observation *said = calloc(VESSELS * room, sizeof *said);
+    struct shared_vessel *vessels = calloc(VESSELS, sizeof *vessels);
+    struct shared_posterior posterior;
+    if (said == NULL || vessels == NULL)
+        die("out of memory");
+    for (size_t v = 0; v < VESSELS; v++) {
+        vessels[v] = (struct shared_vessel){
+            .observations = said + v * room,
+            .finding = RULES_NONE,
+            .statuses = 1U << (v % 7 == 0 ? FINDING_CONTAMINATED : FINDING_CLEAN),
+        };
+        for (size_t k = 0; k < 3; k++)
+            said[v * room + (v + 7 * k) % room].seen = 1;
+    }
+    const struct shared_batch batch = {.vessels = vessels, .vessel_count = VESSELS};
+    double start = now();
+    if (reason_shared(reasoner, &batch, true, &posterior) != STATUS_OK)
+        die("cannot infer shared causes");
+    row("shared causes of a batch of 3000", now() - start, "ms", "once, every vessel too");
+    shared_release(&posterior);
+    free(vessels);
+    free(said);
+}
+
 /* ---- process physics -------------------------------------------------------------------------- */
 
 static void bench_cook(const struct rules *rules)
@@ -256,6 +310,8 @@ int main(int argc, char **argv)
     bench_process(argv[1]);
     load_parts(&parts, diags);
     bench_parts(&parts, diags);
+    bench_siblings(parts.reasoner);
+    bench_batch(parts.reasoner);
     bench_cook(parts.rules);
     bench_log(parts.rules, diags);
     posterior_release(&parts.posterior);

@@ -479,6 +479,42 @@ static void common_facts_count_once(void **state)
     free(common);
 }
 
+/* One entry that stands for five, five that are the same, and other ones between them. */
+static void the_same_again_is_counted(void **state)
+{
+    const struct shipped *shipped = *state;
+    const struct rules *rules = shipped->rules;
+    struct observation *said = calloc(3 * rules->observable_count, sizeof *said);
+    assert_non_null(said);
+    for (size_t k = 0; k < 3; k++) /* the same twice, in two places, and another */
+        said[k * rules->observable_count].seen = k == 2 ? 2 : 1;
+    struct shared_vessel apart[9], together[3];
+    for (size_t v = 0; v < 9; v++) {
+        apart[v] = vessel_with(v % 3 == 2 ? FINE : SPOILT, 1);
+        if (v % 3 < 2)
+            apart[v].observations = said + (v % 3) * rules->observable_count;
+    }
+    apart[8].observations = said + 2 * rules->observable_count;
+    together[0] = apart[0];
+    together[0].alike = 6;
+    together[1] = apart[2];
+    together[1].alike = 2;
+    together[2] = apart[8];
+    struct shared_posterior one = infer(shipped, apart, 9), other = infer(shipped, together, 3);
+    assert_int_equal(one.set_count, other.set_count);
+    for (size_t z = 0; z < one.set_count; z++)
+        assert_true(fabs(one.sets[z].p - other.sets[z].p) < 1e-12);
+    for (size_t f = 0; f < rules->finding_count; f++) {
+        size_t n = rules->finding_count;
+        assert_true(fabs(one.finding[7 * n + f] - other.finding[f]) < 1e-12);
+        assert_true(fabs(one.finding[5 * n + f] - other.finding[n + f]) < 1e-12);
+        assert_true(fabs(one.finding[8 * n + f] - other.finding[2 * n + f]) < 1e-12);
+    }
+    shared_release(&one);
+    shared_release(&other);
+    free(said);
+}
+
 static void thousands_of_vessels_stay_finite(void **state)
 {
     const struct shipped *shipped = *state;
@@ -532,6 +568,7 @@ int main(void)
         cmocka_unit_test(two_cooks_tell_the_cook_from_the_starter),
         cmocka_unit_test(a_clean_control_clears_the_cook),
         cmocka_unit_test(common_facts_count_once),
+        cmocka_unit_test(the_same_again_is_counted),
         cmocka_unit_test(thousands_of_vessels_stay_finite),
         cmocka_unit_test(what_cannot_be_is_refused),
     };
