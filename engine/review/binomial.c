@@ -11,8 +11,7 @@ double binomial_pmf(size_t x, size_t n, double p)
     return gsl_ran_binomial_pdf((unsigned)x, p, (unsigned)n);
 }
 
-/* Sum of the terms from x up, in units of the first. */
-static double series_up(size_t x, size_t n, double p)
+double binomial_terms(size_t x, size_t n, double p)
 {
     double odds = p / (1.0 - p), term = 1.0, sum = 1.0;
 
@@ -28,7 +27,7 @@ static double series_up(size_t x, size_t n, double p)
 /* Upwards from above the mean the terms fall at once. */
 static double upper(size_t x, size_t n, double p)
 {
-    return binomial_pmf(x, n, p) * series_up(x, n, p);
+    return binomial_pmf(x, n, p) * binomial_terms(x, n, p);
 }
 
 double binomial_above(size_t x, size_t n, double p)

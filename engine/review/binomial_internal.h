@@ -12,6 +12,8 @@
  * only some standard deviations of terms, and gives the derivative beside it.
  */
 double binomial_pmf(size_t x, size_t n, double p);
+double binomial_terms(size_t x, size_t n,
+                      double p); /* the terms from x up, in units of the first */
 double binomial_above(size_t x, size_t n, double p); /* x or more */
 double binomial_below(size_t x, size_t n, double p); /* x or fewer */
 

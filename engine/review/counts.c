@@ -12,24 +12,25 @@
 /* ---- intervals ------------------------------------------------------------------------------- */
 
 /*
- * The rate at which x or more of n have the chance `tail`; 0 < x. Newton's method on logarithms,
- * held within a bracket that shrinks: log of a tail against log of the rate is nearly straight.
- * d P(X >= x) / dp = x pmf(x) / p.
+ * The rate at which x or more of n have the chance `tail`, below one half; 0 < x, so the rate is
+ * below x / n and the terms of the tail fall. Newton's method on logarithms, held within a bracket
+ * that shrinks: log of a tail against log of the rate is nearly straight. Its slope,
+ * d log P(X >= x) / d log p = x pmf(x) / P(X >= x), is x over the tail in units of its first term.
  */
 static double rate_at_tail(size_t x, size_t n, double tail)
 {
-    double low = 0.0, high = 1.0;
-    double p = (double)x / (double)(n + 1); /* below the count's own rate, and never 1 */
+    double low = 0.0, high = (double)x / (double)n;
+    double p = (double)x / (double)(n + 1), target = log(tail);
 
     for (int step = 0; step < 200; step++) {
-        double chance = binomial_above(x, n, p);
-        double slope = (double)x * binomial_pmf(x, n, p) / chance; /* of log chance by log p */
+        double terms = binomial_terms(x, n, p);
+        double off = log(binomial_pmf(x, n, p) * terms) - target;
 
-        if (chance > tail)
+        if (off > 0.0)
             high = p;
         else
             low = p;
-        double next = p * exp((log(tail) - log(chance)) / slope);
+        double next = p * exp(-off * terms / (double)x);
         if (!(next > low && next < high))
             next = 0.5 * (low + high);
         if (fabs(next - p) <= 1e-14 * p)

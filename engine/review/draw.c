@@ -1,9 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "review/draw_internal.h"
 
+#include <math.h>
 #include <stdlib.h>
-
-#include "review/binomial_internal.h"
 
 uint32_t draw_below(gsl_rng *rng, uint32_t count)
 {
@@ -47,7 +46,7 @@ static void level_columns(struct alias *alias, uint32_t *stack)
         alias->share[stack[high++]] = 1.0;
 }
 
-bool alias_binomial(struct alias *alias, size_t n, double p)
+bool alias_binomial(struct alias *alias, size_t n, double p, const double *log_factorial)
 {
     size_t count = n + 1;
     uint32_t *stack = calloc(count, sizeof *stack);
@@ -59,8 +58,11 @@ bool alias_binomial(struct alias *alias, size_t n, double p)
         alias_release(alias);
         return false;
     }
-    for (size_t i = 0; i < count; i++)
-        alias->share[i] = (double)count * binomial_pmf(i, n, p);
+    for (size_t i = 0; i < count; i++) {
+        double log_chance = log_factorial[n] - log_factorial[i] - log_factorial[n - i] +
+                            (double)i * log(p) + (double)(n - i) * log1p(-p);
+        alias->share[i] = (double)count * exp(log_chance);
+    }
     level_columns(alias, stack);
     free(stack);
     return true;

@@ -19,8 +19,9 @@ struct alias {
     uint32_t *other;
 };
 
-/* Binomial over 0 to n at rate p. False without memory; then there is nothing to release. */
-bool alias_binomial(struct alias *alias, size_t n, double p);
+/* Binomial over 0 to n at rate p, 0 < p < 1; `log_factorial` up to n. False without memory; then
+ * there is nothing to release. */
+bool alias_binomial(struct alias *alias, size_t n, double p, const double *log_factorial);
 size_t alias_draw(const struct alias *alias, gsl_rng *rng);
 void alias_release(struct alias *alias);
 

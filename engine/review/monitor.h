@@ -64,10 +64,11 @@ struct monitor_plan {
 };
 
 /*
- * The plan for p0 = `usual` (0.001 to 0.45) and p1 = `raised` (above p0, below 1), with the smallest
- * threshold whose mean run to a false alarm is at least `run` vessels (1 to 1e9). `up` is the whole
- * number nearest to the ratio of the weights for which there is a p1 above p0 (from 1, which is
- * p1 = 1 - p0, to just below (1 - p0) / p0, which is p1 = p0); the plan's `raised` says which.
+ * The plan for p0 = `usual` (0.001 to 0.45) and p1 = `raised` (1.2 p0 at least, below 1), with the
+ * smallest threshold whose mean run to a false alarm is at least `run` vessels (1 to 1e7). `up` is
+ * the whole number nearest to the ratio of the weights for which there is a p1 above p0 (from 1,
+ * which is p1 = 1 - p0, to just below (1 - p0) / p0, which is p1 = p0); the plan's `raised` says
+ * which p1 that is.
  * STATUS_USAGE when out of range.
  */
 enum status monitor_plan(double usual, double raised, double run, struct monitor_plan *plan);

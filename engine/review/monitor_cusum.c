@@ -120,8 +120,8 @@ static enum status find_threshold(struct monitor_plan *plan, double run)
 
 enum status monitor_plan(double usual, double raised, double run, struct monitor_plan *plan)
 {
-    if (!(usual >= 0.001 && usual <= 0.45) || !(raised > usual && raised < 1.0) ||
-        !(run >= 1.0 && run <= 1e9))
+    if (!(usual >= 0.001 && usual <= 0.45) || !(raised >= 1.2 * usual && raised < 1.0) ||
+        !(run >= 1.0 && run <= 1e7))
         return STATUS_USAGE;
 
     struct monitor_plan made = {.usual = usual, .up = steps_up(usual, raised)};

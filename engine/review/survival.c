@@ -77,8 +77,11 @@ enum line { SURVIVAL, LOW, HIGH };
 
 static double line_at(const struct survival_step *step, enum line line)
 {
-    if (line == SURVIVAL || isnan(step->limits.low)) /* S = 0: everything is below one half */
+    if (line == SURVIVAL)
         return step->survival;
+    if (isnan(
+            step->limits.low)) /* S = 0 has no limits: low is no higher, of high nothing is known */
+        return line == LOW ? 0.0 : 1.0;
     return line == LOW ? step->limits.low : step->limits.high;
 }
 

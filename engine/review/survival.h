@@ -45,7 +45,8 @@ struct survival_curve {
     /*
      * First time at which S is 1/2 or less; if S is 1/2 exactly, the middle of the time for which it
      * is. INFINITY when it never is. The limits are where the limits of S cross 1/2 (Brookmeyer &
-     * Crowley 1982, Biometrics 38:29), INFINITY likewise.
+     * Crowley 1982, Biometrics 38:29), INFINITY likewise; where S goes to 0 at one step it has no
+     * upper limit to cross with.
      */
     double median;
     struct interval median_limits;

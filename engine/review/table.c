@@ -12,7 +12,16 @@
 
 struct table_effort table_effort_usual(void)
 {
-    return (struct table_effort){.exact_steps = 100000, .tables = 10000, .enough = 200, .seed = 1};
+    return (struct table_effort){
+        .exact_steps = 100000, .tables = 10000, .draws = 20000000, .enough = 100, .seed = 1};
+}
+
+size_t table_allowance(const struct table_effort *effort, double numbers)
+{
+    const double least = 200.0; /* fewer would say nothing at all */
+    double allowed = effort->draws > 0 ? fmax(least, (double)effort->draws / numbers) : INFINITY;
+
+    return allowed < (double)effort->tables ? (size_t)allowed : effort->tables;
 }
 
 double *table_log_factorials(size_t most)
@@ -23,7 +32,7 @@ double *table_log_factorials(size_t most)
     if (!table)
         return NULL;
     for (size_t n = 1; n <= most; n++) {
-        sum += logl((long double)n);
+        sum += log((double)n);
         table[n] = (double)sum;
     }
     return table;
@@ -36,6 +45,7 @@ void table_drawn(size_t hits, size_t tables, size_t enough, struct table_test *r
 
     *result = (struct table_test){
         .p = p,
+        .at_most = hits == 0,
         .standard_error = sqrt(p * (1.0 - p) / (double)tables),
         .tables = tables,
         .hits = hits,

@@ -5,7 +5,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "review/binomial_internal.h"
 #include "review/draw_internal.h"
 #include "review/table_internal.h"
 
@@ -47,13 +46,20 @@ static void release(struct sampler *s)
     free(s->log_factorial);
 }
 
-static double start_chance(const struct margins *m)
+/* Vessels added to a start, or all of them where there is none. */
+static double additions(const struct margins *m)
 {
     double take = (double)m->take, total = (double)m->total;
-    double aim = take - AIM * sqrt(take * (1.0 - take / total));
+
+    return fmin(take, AIM * sqrt(take * (1.0 - take / total)));
+}
+
+static double start_chance(const struct margins *m)
+{
+    double aim = (double)m->take - additions(m);
 
     /* Adding costs about as much as a binomial number. */
-    return aim > (double)m->groups ? aim / total : 0.0;
+    return aim > (double)m->groups ? aim / (double)m->total : 0.0;
 }
 
 /* Sizes stand in falling order, so equal ones are neighbours and share their table. */
@@ -63,7 +69,7 @@ static bool prepare_alias(struct sampler *s)
 
     for (size_t i = 0; i < m->groups; i++) {
         if (i == 0 || m->sizes[i] != m->sizes[i - 1]) {
-            if (!alias_binomial(&s->alias[s->aliases], m->sizes[i], s->start))
+            if (!alias_binomial(&s->alias[s->aliases], m->sizes[i], s->start, s->log_factorial))
                 return false;
             s->aliases++;
         }
@@ -140,110 +146,44 @@ static double log_chance(const struct sampler *s, const size_t *taken)
     return sum;
 }
 
+/* After this many tables without a hit it is worth asking how far out ours lies. */
+enum { FIRST_LOOK = 100 };
+
+static bool far_out(const struct sampler *s, size_t most, double *bound)
+{
+    *bound = table_bound(s->margins, s->log_factorial);
+    return *bound < 1.0 / (double)(most + 1);
+}
+
+static void draw_tables(struct sampler *s, const struct table_effort *effort,
+                        struct table_test *result)
+{
+    const struct margins *m = s->margins;
+    size_t most = table_allowance(effort, (double)m->groups + additions(m));
+    size_t hits = 0, tables = 0;
+    double ours = log_chance(s, m->taken) + TABLE_TIE, bound;
+
+    while (tables < most && (effort->enough == 0 || hits < effort->enough)) {
+        draw_table(s);
+        tables++;
+        if (log_chance(s, s->taken) <= ours)
+            hits++;
+        if (hits == 0 && tables == FIRST_LOOK && far_out(s, most, &bound)) {
+            *result = (struct table_test){.p = bound, .at_most = true, .tables = tables};
+            return;
+        }
+    }
+    table_drawn(hits, tables, effort->enough, result);
+}
+
 enum status table_draw(const struct margins *margins, const struct table_effort *effort,
                        struct table_test *result)
 {
     struct sampler sampler = {.margins = margins};
-    size_t hits = 0, tables = 0;
+    bool ready = prepare(&sampler, effort->seed);
 
-    if (!prepare(&sampler, effort->seed)) {
-        release(&sampler);
-        return STATUS_MEMORY;
-    }
-    double bound = log_chance(&sampler, margins->taken) + TABLE_TIE;
-    while (tables < effort->tables && (effort->enough == 0 || hits < effort->enough)) {
-        draw_table(&sampler);
-        tables++;
-        if (log_chance(&sampler, sampler.taken) <= bound)
-            hits++;
-    }
+    if (ready)
+        draw_tables(&sampler, effort, result);
     release(&sampler);
-    table_drawn(hits, tables, effort->enough, result);
-    return STATUS_OK;
-}
-
-/* ---- any number of columns ------------------------------------------------------------------- */
-
-struct shuffle {
-    size_t rows, columns, total;
-    uint32_t *row_of, *column_of; /* of each vessel */
-    size_t *cells;
-    double *log_factorial;
-    gsl_rng *rng;
-};
-
-static void shuffle_release(struct shuffle *s)
-{
-    free(s->row_of);
-    free(s->column_of);
-    free(s->cells);
-    free(s->log_factorial);
-    if (s->rng)
-        gsl_rng_free(s->rng);
-}
-
-static bool shuffle_prepare(struct shuffle *s, const size_t *cells, unsigned long seed)
-{
-    size_t vessel = 0;
-
-    s->row_of = calloc(s->total, sizeof *s->row_of);
-    s->column_of = calloc(s->total, sizeof *s->column_of);
-    s->cells = calloc(s->rows * s->columns, sizeof *s->cells);
-    s->log_factorial = table_log_factorials(s->total);
-    s->rng = gsl_rng_alloc(gsl_rng_mt19937);
-    if (!s->row_of || !s->column_of || !s->cells || !s->log_factorial || !s->rng)
-        return false;
-    gsl_rng_set(s->rng, seed);
-    for (size_t cell = 0; cell < s->rows * s->columns; cell++) {
-        for (size_t i = 0; i < cells[cell]; i++) {
-            s->row_of[vessel] = (uint32_t)(cell / s->columns);
-            s->column_of[vessel++] = (uint32_t)(cell % s->columns);
-        }
-    }
-    return true;
-}
-
-static double cells_log_chance(const struct shuffle *s, const size_t *cells)
-{
-    double sum = 0.0;
-    for (size_t i = 0; i < s->rows * s->columns; i++)
-        sum -= s->log_factorial[cells[i]];
-    return sum;
-}
-
-/* Deals the columns out to the vessels anew (Fisher & Yates). */
-static void shuffle_once(struct shuffle *s)
-{
-    memset(s->cells, 0, s->rows * s->columns * sizeof *s->cells);
-    for (size_t i = s->total; i > 0; i--) {
-        size_t other = draw_below(s->rng, (uint32_t)i);
-        uint32_t column = s->column_of[other];
-        s->column_of[other] = s->column_of[i - 1];
-        s->column_of[i - 1] = column;
-        s->cells[s->row_of[i - 1] * s->columns + column]++;
-    }
-}
-
-enum status table_shuffle(const size_t *cells, size_t rows, size_t columns,
-                          const struct table_effort *effort, struct table_test *result)
-{
-    struct shuffle shuffle = {.rows = rows, .columns = columns};
-    size_t hits = 0, tables = 0;
-
-    for (size_t i = 0; i < rows * columns; i++)
-        shuffle.total += cells[i];
-    if (!shuffle_prepare(&shuffle, cells, effort->seed)) {
-        shuffle_release(&shuffle);
-        return STATUS_MEMORY;
-    }
-    double bound = cells_log_chance(&shuffle, cells) + TABLE_TIE;
-    while (tables < effort->tables && (effort->enough == 0 || hits < effort->enough)) {
-        shuffle_once(&shuffle);
-        tables++;
-        if (cells_log_chance(&shuffle, shuffle.cells) <= bound)
-            hits++;
-    }
-    shuffle_release(&shuffle);
-    table_drawn(hits, tables, effort->enough, result);
-    return STATUS_OK;
+    return ready ? STATUS_OK : STATUS_MEMORY;
 }

@@ -1,0 +1,127 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+# Answers the statistical questions in a file with R's own functions, and adds questions from its classic data sets.
+#
+#     Rscript --vanilla review_r.R QUESTIONS
+#
+# A question is a line: its kind, then numbers. Each comes back as "question|answers", to be computed again and compared.
+
+# R looks for odds ratios with a tolerance of 1e-4; the same functions with a finer search give digits to compare.
+finer <- function(f) {
+    environment(f) <- list2env(list(uniroot = function(...) stats::uniroot(..., tol = 1e-15, maxiter = 10000)),
+                               parent = environment(f))
+    f
+}
+fisher <- finer(fisher.test)
+mantel <- finer(mantelhaen.test)
+
+interval <- function(x, n, level)
+    c(binom.test(x, n, conf.level = level)$conf.int, prop.test(x, n, conf.level = level, correct = FALSE)$conf.int)
+
+tails <- function(x, n, rate) c(pbinom(x - 1, n, rate, lower.tail = FALSE), pbinom(x, n, rate))
+
+square <- function(a, b, c, d, level) {
+    table <- matrix(c(a, b, c, d), 2, byrow = TRUE)
+    test <- fisher(table, conf.level = level)
+    c(test$p.value, fisher(table, alternative = "less")$p.value, fisher(table, alternative = "greater")$p.value,
+      test$estimate, test$conf.int)
+}
+
+groups <- function(...) fisher.test(matrix(c(...), ncol = 2, byrow = TRUE), workspace = 2e7)$p.value
+
+cells <- function(columns, ...) fisher.test(matrix(c(...), ncol = columns, byrow = TRUE), workspace = 2e7)$p.value
+
+chi <- function(...) {
+    test <- suppressWarnings(chisq.test(matrix(c(...), ncol = 2, byrow = TRUE), correct = FALSE))
+    c(test$statistic, test$p.value, test$parameter, min(test$expected))
+}
+
+# Strata of lost and kept in groups: an array group x (lost, kept) x stratum.
+stack <- function(groups, ...) aperm(array(c(...), c(2, groups, length(c(...)) / 2 / groups)), c(2, 1, 3))
+
+pairs <- function(...) {
+    table <- stack(2, ...)
+    with <- mantelhaen.test(table)
+    without <- mantelhaen.test(table, correct = FALSE)
+    exact <- mantel(table, exact = TRUE)
+    c(with$statistic, with$p.value, without$statistic, without$p.value, without$estimate, without$conf.int,
+      exact$p.value, mantel(table, exact = TRUE, alternative = "less")$p.value,
+      mantel(table, exact = TRUE, alternative = "greater")$p.value, exact$estimate, exact$conf.int)
+}
+
+strata <- function(groups, ...) {
+    test <- mantelhaen.test(stack(groups, ...))
+    c(test$statistic, test$p.value, test$parameter)
+}
+
+suppressMessages(library(survival))
+options(warn = -1) # of chi-square from small counts, and the like
+
+curve <- function(scale, level, ...) {
+    cases <- matrix(c(...), ncol = 2, byrow = TRUE)
+    fit <- survfit(Surv(cases[, 1], cases[, 2]) ~ 1, conf.type = c("log", "log-log")[scale + 1], conf.int = level)
+    median <- quantile(fit, 0.5)
+    c(unlist(median), rbind(fit$time, fit$n.risk, fit$n.event, fit$surv, fit$std.err * fit$surv, fit$lower, fit$upper))
+}
+
+logrank <- function(groups, ...) {
+    cases <- matrix(c(...), ncol = 3, byrow = TRUE)
+    test <- survdiff(Surv(cases[, 1], cases[, 2]) ~ cases[, 3])
+    c(test$chisq, pchisq(test$chisq, groups - 1, lower.tail = FALSE), test$obs, test$exp, test$var)
+}
+
+# The chain's mean run from 0 by solving (I - P) L = 1, without any of its structure.
+run <- function(up, threshold, rate) {
+    chain <- matrix(0, threshold, threshold)
+    for (s in seq_len(threshold) - 1) {
+        chain[s + 1, max(s - 1, 0) + 1] <- 1 - rate
+        if (s + up < threshold) chain[s + 1, s + up + 1] <- chain[s + 1, s + up + 1] + rate
+    }
+    solve(diag(threshold) - chain, rep(1, threshold))[1]
+}
+
+# First count as rare as `tail` from below and from above.
+limits <- function(n, centre, tail) {
+    below <- which(pbinom(0:n, n, centre) <= tail) - 1
+    above <- which(pbinom(0:n - 1, n, centre, lower.tail = FALSE) <= tail) - 1
+    c(if (length(below)) max(below) else -1, if (length(above)) min(above) else n + 1)
+}
+
+bayes <- function(a, b, ...) {
+    table <- matrix(c(...), ncol = 2, byrow = TRUE)
+    own <- sum(lbeta(a + table[, 1], b + table[, 2])) - nrow(table) * lbeta(a, b)
+    own - lbeta(a + sum(table[, 1]), b + sum(table[, 2])) + lbeta(a, b)
+}
+
+adjust <- function(...) p.adjust(c(...), "BH")
+
+ask <- function(question) {
+    words <- strsplit(question, " ")[[1]]
+    answers <- do.call(words[1], as.list(as.numeric(words[-1])))
+    cat(question, "|", paste(sprintf("%.17g", as.numeric(answers)), collapse = " "), "\n", sep = "")
+}
+
+question <- function(kind, numbers) ask(paste(c(kind, sprintf("%.17g", as.numeric(numbers))), collapse = " "))
+
+classics <- function() {
+    flat <- function(table) aperm(table, c(2, 1, 3)) # each stratum's rows one after the other
+    question("pairs", flat(UCBAdmissions))
+    question("square", c(2, 15, 10, 3, 0.95))               # convictions of twins, ?fisher.test
+    question("cells", c(4, 1, 2, 1, 0, 3, 3, 6, 1, 10, 10, 14, 9, 6, 7, 12, 11)) # job satisfaction, ?fisher.test
+    losses <- table(infert$education, infert$case)[, 2:1]
+    question("groups", t(losses))
+    question("chi", t(losses))
+    question("strata", c(3, aperm(table(infert$education, infert$case, infert$parity > 2)[, 2:1, ], c(2, 1, 3))))
+    question("strata", c(4, aperm(HairEyeColor[, c("Blue", "Brown"), ], c(2, 1, 3))))
+    for (scale in 0:1) {
+        question("curve", c(scale, 0.95, rbind(aml$time, aml$status)))
+        question("curve", c(scale, 0.9, rbind(lung$time, lung$status - 1)))
+        question("curve", c(scale, 0.95, rbind(veteran$time, veteran$status)))
+    }
+    question("logrank", c(2, rbind(aml$time, aml$status, as.integer(aml$x) - 1)))
+    question("logrank", c(2, rbind(lung$time, lung$status - 1, lung$sex - 1)))
+    question("logrank", c(4, rbind(veteran$time, veteran$status, as.integer(veteran$celltype) - 1)))
+    question("logrank", c(2, rbind(ovarian$futime, ovarian$fustat, ovarian$rx - 1)))
+}
+
+for (line in readLines(commandArgs(TRUE)[1])) ask(line)
+classics()

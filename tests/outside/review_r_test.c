@@ -1,0 +1,605 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * The review's statistics against R, live: random questions from a fixed seed and R's classic data
+ * sets go through review_r.R in one run, and every answer is computed again.
+ */
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include <cmocka.h>
+#include <gsl/gsl_rng.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "reason/alike.h"
+#include "review/monitor.h"
+#include "review/strata.h"
+#include "review/survival.h"
+#include "review/table.h"
+#include "support/scratch.h"
+
+enum { NUMBERS_MOST = 20000 };
+
+struct answers {
+    double *numbers;
+    size_t count;
+};
+
+struct conversation {
+    struct scratch scratch;
+    char **lines; /* "kind numbers|answers" */
+    size_t count;
+    bool no_r;
+};
+
+/* ---- questions ------------------------------------------------------------------------------- */
+
+static unsigned below(gsl_rng *rng, unsigned count)
+{
+    return (unsigned)gsl_rng_uniform_int(rng, count);
+}
+
+/* Lost and kept of a group: often moderate, sometimes one-sided. */
+static void ask_group(FILE *file, gsl_rng *rng, unsigned most)
+{
+    unsigned total = below(rng, most + 1), lost = below(rng, total + 1);
+    if (below(rng, 6) == 0)
+        lost = below(rng, 2) ? 0 : total;
+    fprintf(file, " %u %u", lost, total - lost);
+}
+
+static void ask_groups(FILE *file, gsl_rng *rng, const char *kind, unsigned groups, unsigned most)
+{
+    fputs(kind, file);
+    /* The first two hold one lost and one kept at least, so that R has something to test. */
+    fprintf(file, " %u %u", 1 + below(rng, most), 1 + below(rng, most));
+    fprintf(file, " %u %u", 1 + below(rng, most), 1 + below(rng, most));
+    for (unsigned i = 2; i < groups; i++)
+        fprintf(file, " %u %u", 1 + below(rng, most), below(rng, most));
+    fputc('\n', file);
+}
+
+static void ask_strata(FILE *file, gsl_rng *rng, const char *kind, unsigned groups, unsigned strata,
+                       unsigned most)
+{
+    for (unsigned i = 0; i < groups * strata; i++) {
+        if (i == 0)
+            fputs(kind, file);
+        if (i % groups == 0) { /* R wants two vessels in a stratum */
+            fprintf(file, " %u %u", 1 + below(rng, most), 1 + below(rng, most));
+            continue;
+        }
+        ask_group(file, rng, most);
+    }
+    fputc('\n', file);
+}
+
+static void ask_times(FILE *file, gsl_rng *rng, unsigned count, unsigned groups)
+{
+    unsigned days = 3 + below(rng, 60);
+    for (unsigned i = 0; i < count; i++) {
+        fprintf(file, " %.17g %d", (1 + below(rng, days)) / (groups ? 1.0 : 4.0),
+                i == 0 || below(rng, 3) > 0);
+        if (groups)
+            fprintf(file, " %u", i < groups ? i : below(rng, groups));
+    }
+    fputc('\n', file);
+}
+
+static void ask_counts(FILE *file, gsl_rng *rng)
+{
+    static const double levels[] = {0.5, 0.8, 0.9, 0.95, 0.99, 0.999};
+
+    for (int i = 0; i < 120; i++) {
+        unsigned n = 1 + below(rng, i % 3 ? 60 : 100000), x = below(rng, n + 1);
+        fprintf(file, "interval %u %u %g\n", x, n, levels[below(rng, 6)]);
+        fprintf(file, "tails %u %u %.17g\n", x, n,
+                i % 2 ? gsl_rng_uniform(rng) : (x + 0.5) / (n + 1.0));
+    }
+    for (int i = 0; i < 60; i++) {
+        fprintf(file, "square %u %u %u %u %g\n", below(rng, 30), below(rng, 30), 1 + below(rng, 30),
+                1 + below(rng, 30), levels[below(rng, 6)]);
+    }
+    for (int i = 0; i < 20; i++) {
+        unsigned count = 1 + below(rng, 60);
+        fputs("adjust", file);
+        for (unsigned k = 0; k < count; k++)
+            fprintf(file, " %.17g", below(rng, 3) ? gsl_rng_uniform(rng) : below(rng, 20) / 1000.0);
+        fputc('\n', file);
+    }
+}
+
+static void ask_tables(FILE *file, gsl_rng *rng)
+{
+    for (int i = 0; i < 60; i++) {
+        ask_groups(file, rng, "groups", 3 + below(rng, 7), 3 + below(rng, 7));
+        ask_groups(file, rng, "chi", 2 + below(rng, 20), 30);
+        ask_groups(file, rng, "bayes 1 1", 2 + below(rng, 20), 30);
+        ask_groups(file, rng, "bayes 0.5 4.5", 2 + below(rng, 20), 30);
+    }
+    for (int i = 0; i < 8; i++)
+        ask_groups(file, rng, "groups", 3, 60);
+    for (int i = 0; i < 12; i++) {
+        fputs("cells 3", file);
+        for (int cell = 0; cell < 9; cell++)
+            fprintf(file, " %u", 1 + below(rng, 8));
+        fputc('\n', file);
+    }
+}
+
+static void ask_questions(FILE *file)
+{
+    gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
+    char kind[32];
+
+    assert_non_null(rng);
+    gsl_rng_set(rng, 20250301);
+    ask_counts(file, rng);
+    ask_tables(file, rng);
+    for (int i = 0; i < 60; i++)
+        ask_strata(file, rng, "pairs", 2, 2 + below(rng, 12), 4 + below(rng, 20));
+    for (int i = 0; i < 40; i++) {
+        unsigned groups = 3 + below(rng, 5);
+        snprintf(kind, sizeof kind, "strata %u", groups);
+        ask_strata(file, rng, kind, groups, 2 + below(rng, 10), 20);
+    }
+    for (int i = 0; i < 30; i++) {
+        fprintf(file, "curve %d 0.95", i % 2);
+        ask_times(file, rng, 5 + below(rng, 200), 0);
+        unsigned groups = 2 + below(rng, 5);
+        fprintf(file, "logrank %u", groups);
+        ask_times(file, rng, 30 + below(rng, 200), groups);
+    }
+    for (int i = 0; i < 40; i++) {
+        /* Rates at which the sum falls slowly or rises: longer runs R's matrix cannot resolve. */
+        unsigned up = 1 + below(rng, 30);
+        double rate = (0.8 + 0.5 * gsl_rng_uniform(rng)) / (up + 1.0);
+        fprintf(file, "run %u %u %.17g\n", up, 1 + below(rng, 20 + 4 * up), rate);
+        fprintf(file, "limits %u %.17g 0.00135\n", 1 + below(rng, 60), gsl_rng_uniform(rng));
+    }
+    gsl_rng_free(rng);
+}
+
+/* ---- asking R -------------------------------------------------------------------------------- */
+
+static void keep(struct conversation *talk, char *line)
+{
+    char **lines = realloc(talk->lines, (talk->count + 1) * sizeof *lines);
+    assert_non_null(lines);
+    talk->lines = lines;
+    talk->lines[talk->count++] = line;
+}
+
+static void ask_r(struct conversation *talk)
+{
+    char command[1024];
+    char *line = NULL;
+    size_t room = 0;
+
+    FILE *file = fopen(scratch_path(&talk->scratch, "questions"), "w");
+    assert_non_null(file);
+    ask_questions(file);
+    assert_int_equal(fclose(file), 0);
+    snprintf(command, sizeof command, "Rscript --vanilla tests/outside/review_r.R '%s'",
+             scratch_path(&talk->scratch, "questions"));
+    FILE *answers = popen(command, "r");
+    assert_non_null(answers);
+    while (getline(&line, &room, answers) > 0) {
+        keep(talk, line);
+        line = NULL;
+        room = 0;
+    }
+    free(line);
+    assert_int_equal(pclose(answers), 0);
+}
+
+static int start(void **state)
+{
+    struct conversation *talk = calloc(1, sizeof *talk);
+
+    assert_non_null(talk);
+    *state = talk;
+    scratch_make(&talk->scratch);
+    talk->no_r = system("Rscript --version >/dev/null 2>&1") != 0;
+    if (talk->no_r)
+        fprintf(stderr, "# Rscript is not here: the comparison with R is left out\n");
+    else
+        ask_r(talk);
+    return 0;
+}
+
+static int end(void **state)
+{
+    struct conversation *talk = *state;
+
+    for (size_t i = 0; i < talk->count; i++)
+        free(talk->lines[i]);
+    free(talk->lines);
+    scratch_remove(&talk->scratch);
+    free(talk);
+    return 0;
+}
+
+/* ---- comparing ------------------------------------------------------------------------------- */
+
+struct comparison {
+    const char *kind, *with;
+    double q[NUMBERS_MOST], r[NUMBERS_MOST]; /* the question's numbers and R's answers */
+    size_t asked, answered;
+    const char *line;
+    size_t questions, figures;
+    double worst;  /* absolute up to 1, relative above */
+    double errors; /* of drawn ones: most standard errors off */
+    size_t drawn;
+};
+
+static size_t read_numbers(const char *text, double *numbers)
+{
+    size_t count = 0;
+
+    while (*text && *text != '|' && *text != '\n') {
+        char *end;
+        if (*text == ' ') {
+            text++;
+        } else if (strncmp(text, "NA", 2) == 0 && text[2] != 'N') {
+            numbers[count++] = NAN;
+            text += 2;
+        } else {
+            assert_true(count < NUMBERS_MOST);
+            numbers[count++] = strtod(text, &end);
+            assert_ptr_not_equal(text, end);
+            text = end;
+        }
+    }
+    return count;
+}
+
+/* R's answer at `place` against ours, to one part in a million. */
+static void near(struct comparison *c, size_t place, double got)
+{
+    double want = c->r[place];
+
+    assert_true(place < c->answered);
+    c->figures++;
+    if (got == want || (isnan(got) && isnan(want)))
+        return;
+    double difference = fabs(got - want);
+    if (!(difference <= 1e-6 * fabs(want) + 1e-13))
+        fail_msg("%s, answer %zu: got %.12g, R says %.12g; %.300s", c->kind, place, got, want,
+                 c->line);
+    double scaled = difference / fmax(1.0, fabs(want));
+    if (scaled > c->worst)
+        c->worst = scaled;
+}
+
+typedef void (*comparing)(struct comparison *c);
+
+static void with_r(struct conversation *talk, const char *kind, const char *with, comparing compare)
+{
+    struct comparison *c = calloc(1, sizeof *c);
+    size_t length = strlen(kind);
+
+    if (talk->no_r) {
+        free(c);
+        skip();
+    }
+    assert_non_null(c);
+    c->kind = kind;
+    c->with = with;
+    for (size_t i = 0; i < talk->count; i++) {
+        c->line = talk->lines[i];
+        const char *bar = strchr(c->line, '|');
+        assert_non_null(bar);
+        if (strncmp(c->line, kind, length) != 0 || c->line[length] != ' ')
+            continue;
+        c->asked = read_numbers(c->line + length, c->q);
+        c->answered = read_numbers(bar + 1, c->r);
+        compare(c);
+        c->questions++;
+    }
+    assert_true(c->questions > 0);
+    if (c->figures > 0)
+        fprintf(stderr, "# R %s: %zu questions, %zu figures, largest difference %.2g\n", with,
+                c->questions, c->figures, c->worst);
+    if (c->drawn > 0)
+        fprintf(stderr, "# R %s, by drawing: %zu tables, furthest off %.2f standard errors\n", with,
+                c->drawn, c->errors);
+    free(c);
+}
+
+/* ---- each kind ------------------------------------------------------------------------------- */
+
+static struct counts counts_of(double lost, double kept)
+{
+    return (struct counts){(size_t)lost, (size_t)lost + (size_t)kept};
+}
+
+static void compare_interval(struct comparison *c)
+{
+    struct counts counts = {(size_t)c->q[0], (size_t)c->q[1]};
+    struct interval exact = counts_interval_exact(counts, c->q[2]);
+    struct interval wilson = counts_interval_wilson(counts, c->q[2]);
+    near(c, 0, exact.low);
+    near(c, 1, exact.high);
+    near(c, 2, wilson.low);
+    near(c, 3, wilson.high);
+}
+
+static void compare_tails(struct comparison *c)
+{
+    struct counts counts = {(size_t)c->q[0], (size_t)c->q[1]};
+    near(c, 0, counts_chance_above(counts, c->q[2]));
+    near(c, 1, counts_chance_below(counts, c->q[2]));
+}
+
+static void compare_square(struct comparison *c)
+{
+    struct table_fisher result;
+    assert_int_equal(
+        table_fisher(counts_of(c->q[0], c->q[1]), counts_of(c->q[2], c->q[3]), c->q[4], &result),
+        STATUS_OK);
+    near(c, 0, result.two_sided);
+    near(c, 1, result.less);
+    near(c, 2, result.greater);
+    near(c, 3, result.odds_ratio);
+    near(c, 4, result.odds.low);
+    near(c, 5, result.odds.high);
+}
+
+static void compare_adjust(struct comparison *c)
+{
+    double adjusted[NUMBERS_MOST];
+    assert_int_equal(counts_adjust(c->q, c->asked, adjusted), STATUS_OK);
+    for (size_t i = 0; i < c->asked; i++)
+        near(c, i, adjusted[i]);
+}
+
+/* A p that was drawn must lie within 4.5 of its own standard errors. */
+static void near_drawn(struct comparison *c, const struct table_test *test)
+{
+    double error = sqrt(c->r[0] * (1.0 - c->r[0]) / (double)test->tables);
+    double off = fabs(test->p - c->r[0]) / (error + 1.0 / (double)test->tables);
+
+    assert_false(test->exact);
+    if (!(off < 4.5))
+        fail_msg("drawn %.6g, R says %.6g: %.2f errors; %.300s", test->p, c->r[0], off, c->line);
+    c->drawn++;
+    c->errors = fmax(c->errors, off);
+}
+
+static size_t groups_of(const struct comparison *c, size_t from, struct counts *groups)
+{
+    size_t count = (c->asked - from) / 2;
+    for (size_t i = 0; i < count; i++)
+        groups[i] = counts_of(c->q[from + 2 * i], c->q[from + 2 * i + 1]);
+    return count;
+}
+
+static void compare_groups(struct comparison *c)
+{
+    struct counts groups[64];
+    size_t count = groups_of(c, 0, groups);
+    struct table_effort patient = {.exact_steps = 10000000, .tables = 1};
+    struct table_effort drawing = {.tables = 4000, .seed = c->questions};
+    struct table_test test;
+
+    assert_int_equal(table_groups(groups, count, &patient, &test), STATUS_OK);
+    assert_true(test.exact);
+    near(c, 0, test.p);
+    assert_int_equal(table_groups(groups, count, &drawing, &test), STATUS_OK);
+    near_drawn(c, &test);
+}
+
+static void compare_cells(struct comparison *c)
+{
+    size_t table[64], columns = (size_t)c->q[0], count = c->asked - 1;
+    struct table_effort drawing = {.tables = 10000, .seed = 1 + c->questions};
+    struct table_test test;
+
+    for (size_t i = 0; i < count; i++)
+        table[i] = (size_t)c->q[1 + i];
+    assert_int_equal(table_cells(table, count / columns, columns, &drawing, &test), STATUS_OK);
+    near_drawn(c, &test);
+}
+
+static void compare_chi(struct comparison *c)
+{
+    struct counts groups[64];
+    struct table_chi_square result;
+    assert_int_equal(table_chi_square(groups, groups_of(c, 0, groups), &result), STATUS_OK);
+    near(c, 0, result.statistic);
+    near(c, 1, result.p);
+    near(c, 2, (double)result.freedom);
+    near(c, 3, result.least_expected);
+}
+
+static void compare_bayes(struct comparison *c)
+{
+    struct tally groups[64];
+    size_t count = (c->asked - 2) / 2;
+    for (size_t i = 0; i < count; i++) {
+        double lost = c->q[2 + 2 * i], kept = c->q[3 + 2 * i];
+        groups[i] = (struct tally){lost, lost + kept};
+    }
+    near(c, 0, alike_log_bayes_factor(groups, count, c->q[0], c->q[1]));
+}
+
+static void compare_pairs(struct comparison *c)
+{
+    struct strata_pair strata[64];
+    struct strata_pairs result;
+    size_t count = c->asked / 4;
+
+    for (size_t i = 0; i < count; i++)
+        strata[i] = (struct strata_pair){counts_of(c->q[4 * i], c->q[4 * i + 1]),
+                                         counts_of(c->q[4 * i + 2], c->q[4 * i + 3])};
+    assert_int_equal(strata_pairs(strata, count, 0.95, &result), STATUS_OK);
+    if (result.strata == 0) { /* R divides 0 by 0 */
+        assert_true(isnan(c->r[0]) && result.p == 1.0);
+        return;
+    }
+    double got[] = {result.corrected,        result.corrected_p,
+                    result.statistic,        result.p,
+                    result.odds_ratio,       result.odds.low,
+                    result.odds.high,        result.exact_two_sided,
+                    result.exact_less,       result.exact_greater,
+                    result.exact_odds_ratio, result.exact_odds.low,
+                    result.exact_odds.high};
+    assert_true(result.exact);
+    for (size_t i = 0; i < sizeof got / sizeof *got; i++) {
+        /* At the ends R's interval is undefined; ours says that it says nothing. */
+        if ((i == 5 || i == 6) && isnan(c->r[i]))
+            assert_true(result.odds.low == 0.0 && isinf(result.odds.high));
+        else
+            near(c, i, got[i]);
+    }
+}
+
+static void compare_strata(struct comparison *c)
+{
+    struct strata_cell cells[256];
+    struct strata_test result;
+    size_t groups = (size_t)c->q[0], count = (c->asked - 1) / 2;
+
+    for (size_t i = 0; i < count; i++)
+        cells[i] = (struct strata_cell){i % groups, i / groups,
+                                        counts_of(c->q[1 + 2 * i], c->q[2 + 2 * i])};
+    assert_int_equal(strata_groups(cells, count, groups, count / groups, &result), STATUS_OK);
+    near(c, 0, result.statistic);
+    near(c, 1, result.p);
+    near(c, 2, (double)result.freedom);
+    assert_int_equal(result.islands, 1);
+}
+
+static void compare_step(struct comparison *c, size_t i, const struct survival_step *step)
+{
+    size_t place = 3 + 7 * i;
+    near(c, place, step->time);
+    near(c, place + 1, (double)step->at_risk);
+    near(c, place + 2, (double)step->lost);
+    near(c, place + 3, step->survival);
+    near(c, place + 4, step->standard_error);
+    /* Before the first loss R's log-log limits are undefined; ours are 1 to 1, as on the log scale. */
+    if (step->survival == 1.0 && isnan(c->r[place + 5]))
+        return;
+    near(c, place + 5, step->limits.low);
+    near(c, place + 6, step->limits.high);
+}
+
+static double or_na(double median)
+{
+    return isinf(median) ? NAN : median;
+}
+
+/* Late in a curve the upper limit may rise again; R then reads its crossing off in another order. */
+static bool upper_limit_falls(const struct survival_curve *curve)
+{
+    for (size_t i = 1; i < curve->count; i++)
+        if (curve->steps[i].limits.high > curve->steps[i - 1].limits.high)
+            return false;
+    return true;
+}
+
+static void compare_curve(struct comparison *c)
+{
+    static struct survival_case cases[NUMBERS_MOST / 2];
+    struct arena *arena = arena_new(NULL);
+    struct survival_curve curve;
+    size_t count = (c->asked - 2) / 2;
+
+    for (size_t i = 0; i < count; i++)
+        cases[i] = (struct survival_case){c->q[2 + 2 * i], c->q[3 + 2 * i] > 0.0};
+    enum survival_scale scale = c->q[0] > 0.0 ? SURVIVAL_LOG_LOG : SURVIVAL_LOG;
+    assert_int_equal(survival_curve(arena, cases, count, c->q[1], scale, &curve), STATUS_OK);
+    assert_int_equal(c->answered, 3 + 7 * curve.count);
+    near(c, 0, or_na(curve.median));
+    if (isnan(c->r[1]) && curve.median_limits.low == curve.median)
+        assert_true(survival_at(&curve, curve.median) == 0.0); /* R gives S = 0 no lower limit */
+    else
+        near(c, 1, or_na(curve.median_limits.low));
+    if (upper_limit_falls(&curve))
+        near(c, 2, or_na(curve.median_limits.high));
+    for (size_t i = 0; i < curve.count; i++)
+        compare_step(c, i, &curve.steps[i]);
+    arena_free(arena);
+}
+
+static void compare_logrank(struct comparison *c)
+{
+    static struct survival_case cases[NUMBERS_MOST / 3];
+    static size_t group[NUMBERS_MOST / 3];
+    struct arena *arena = arena_new(NULL);
+    struct survival_logrank result;
+    size_t groups = (size_t)c->q[0], count = (c->asked - 1) / 3;
+
+    for (size_t i = 0; i < count; i++) {
+        cases[i] = (struct survival_case){c->q[1 + 3 * i], c->q[2 + 3 * i] > 0.0};
+        group[i] = (size_t)c->q[3 + 3 * i];
+    }
+    assert_int_equal(survival_logrank(arena, cases, group, count, groups, &result), STATUS_OK);
+    near(c, 0, result.statistic);
+    near(c, 1, result.p);
+    for (size_t i = 0; i < groups; i++) {
+        near(c, 2 + i, result.observed[i]);
+        near(c, 2 + groups + i, result.expected[i]);
+        for (size_t k = 0; k < groups; k++)
+            near(c, 2 + 2 * groups + i * groups + k, result.variance[i * groups + k]);
+    }
+    assert_int_equal(result.freedom, groups - 1);
+    arena_free(arena);
+}
+
+static void compare_run(struct comparison *c)
+{
+    near(c, 0, monitor_run_length((size_t)c->q[0], (size_t)c->q[1], c->q[2]));
+}
+
+static void compare_limits(struct comparison *c)
+{
+    struct counts batch = {0, (size_t)c->q[0]};
+    struct monitor_point point;
+    assert_int_equal(monitor_chart(&batch, 1, c->q[1], c->q[2], &point), STATUS_OK);
+    near(c, 0, point.from_below);
+    near(c, 1, point.from_above);
+}
+
+/* ---- as tests -------------------------------------------------------------------------------- */
+
+#define AGAINST_R(kind, with)                                                                      \
+    static void kind##_as_in_r(void **state)                                                       \
+    {                                                                                              \
+        with_r(*state, #kind, with, compare_##kind);                                               \
+    }
+AGAINST_R(interval, "binom.test and prop.test")
+AGAINST_R(tails, "pbinom")
+AGAINST_R(square, "fisher.test, 2 x 2")
+AGAINST_R(groups, "fisher.test, groups x 2")
+AGAINST_R(cells, "fisher.test, r x c")
+AGAINST_R(chi, "chisq.test")
+AGAINST_R(bayes, "lbeta (Bayes factor)")
+AGAINST_R(adjust, "p.adjust")
+AGAINST_R(pairs, "mantelhaen.test, 2 x 2 x K")
+AGAINST_R(strata, "mantelhaen.test, groups x 2 x K")
+AGAINST_R(curve, "survfit")
+AGAINST_R(logrank, "survdiff")
+AGAINST_R(run, "solve (run length)")
+AGAINST_R(limits, "pbinom (chart limits)")
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(interval_as_in_r), cmocka_unit_test(tails_as_in_r),
+        cmocka_unit_test(square_as_in_r),   cmocka_unit_test(groups_as_in_r),
+        cmocka_unit_test(cells_as_in_r),    cmocka_unit_test(chi_as_in_r),
+        cmocka_unit_test(bayes_as_in_r),    cmocka_unit_test(adjust_as_in_r),
+        cmocka_unit_test(pairs_as_in_r),    cmocka_unit_test(strata_as_in_r),
+        cmocka_unit_test(curve_as_in_r),    cmocka_unit_test(logrank_as_in_r),
+        cmocka_unit_test(run_as_in_r),      cmocka_unit_test(limits_as_in_r),
+    };
+    return cmocka_run_group_tests_name("review against R", tests, start, end);
+}
