@@ -35,8 +35,10 @@ static struct interval limits_of(double survival, double sum, double z, enum sur
         return (struct interval){NAN, NAN};
     if (survival >= 1.0)
         return (struct interval){1.0, 1.0};
-    if (scale == SURVIVAL_LOG)
-        return (struct interval){survival * exp(-error), fmin(1.0, survival * exp(error))};
+    if (scale == SURVIVAL_LOG) {
+        double high = survival * exp(error);
+        return (struct interval){survival * exp(-error), high < 1.0 ? high : 1.0};
+    }
     double ratio = exp(error / -log(survival));
     return (struct interval){pow(survival, ratio), pow(survival, 1.0 / ratio)};
 }

@@ -155,17 +155,20 @@ static void make_compact(struct compact *compact, const size_t *cells, size_t ro
 {
     size_t filled = 0;
 
-    for (size_t i = 0; i < rows * columns; i++) {
-        row_sums[i / columns] += cells[i];
-        column_sums[i % columns] += cells[i];
+    for (size_t row = 0; row < rows; row++) {
+        for (size_t column = 0; column < columns; column++) {
+            row_sums[row] += cells[row * columns + column];
+            column_sums[column] += cells[row * columns + column];
+        }
     }
     for (size_t row = 0; row < rows; row++)
         compact->rows += row_sums[row] > 0;
     for (size_t column = 0; column < columns; column++)
         compact->columns += column_sums[column] > 0;
-    for (size_t i = 0; i < rows * columns; i++)
-        if (row_sums[i / columns] > 0 && column_sums[i % columns] > 0)
-            compact->cells[filled++] = cells[i];
+    for (size_t row = 0; row < rows; row++)
+        for (size_t column = 0; column < columns; column++)
+            if (row_sums[row] > 0 && column_sums[column] > 0)
+                compact->cells[filled++] = cells[row * columns + column];
 }
 
 /* A table with two columns, or two rows, is one of groups against lost or not. */

@@ -30,21 +30,25 @@ static double log_choose(const struct bound *b, size_t n, size_t x)
     return b->log_factorial[n] - b->log_factorial[x] - b->log_factorial[n - x];
 }
 
-/* log of sum over x of w(x)^(1 - a) r^x. */
+/* log of w(x)^(1 - a) r^x. */
+static double log_part(const struct bound *b, size_t n, size_t x, double a)
+{
+    return (1.0 - a) * (log_choose(b, n, x) + (double)x * b->log_odds);
+}
+
+/* log of its sum over x. */
 static double log_factor(const struct bound *b, size_t n, double a)
 {
-    double top = -INFINITY, sum = 0.0;
+    double top = log_part(b, n, 0, a), sum = 0.0;
 
-    for (int pass = 0; pass < 2; pass++) {
-        for (size_t x = 0; x <= n; x++) {
-            double part = (1.0 - a) * (log_choose(b, n, x) + (double)x * b->log_odds);
-            if (pass == 0)
-                top = fmax(top, part);
-            else if (part > top - 45.0) /* the rest is below the last digit */
-                sum += exp(part - top);
-        }
+    for (size_t x = 1; x <= n; x++)
+        top = fmax(top, log_part(b, n, x, a));
+    for (size_t x = 0; x <= n; x++) {
+        double below = log_part(b, n, x, a) - top;
+        if (below > -45.0) /* the rest is past the last digit */
+            sum += exp(below);
     }
-    return top + log(sum);
+    return top + log(fmax(1.0, sum)); /* the top itself gives 1 */
 }
 
 static double log_bound(const struct bound *b, double a)

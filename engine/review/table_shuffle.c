@@ -30,9 +30,9 @@ static bool shuffle_prepare(struct shuffle *s, const size_t *cells, unsigned lon
 {
     size_t vessel = 0;
 
-    s->row_of = calloc(s->total, sizeof *s->row_of);
-    s->column_of = calloc(s->total, sizeof *s->column_of);
-    s->cells = calloc(s->rows * s->columns, sizeof *s->cells);
+    s->row_of = calloc(s->total + 1, sizeof *s->row_of);
+    s->column_of = calloc(s->total + 1, sizeof *s->column_of);
+    s->cells = calloc(s->rows * s->columns + 1, sizeof *s->cells);
     s->log_factorial = table_log_factorials(s->total);
     s->rng = gsl_rng_alloc(gsl_rng_mt19937);
     if (!s->row_of || !s->column_of || !s->cells || !s->log_factorial || !s->rng)
