@@ -1,0 +1,125 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef JARSIDE_REVIEW_DATASET_H
+#define JARSIDE_REVIEW_DATASET_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "base/arena.h"
+#include "base/diag.h"
+#include "base/status.h"
+#include "journal/journal.h"
+#include "knowledge/rules.h"
+
+/*
+ * Many vessels in one table, wherever they were written down: what became of
+ * each, when, and what it shares with others.
+ *
+ * Column by column, so that a hundred thousand vessels and forty factors take
+ * some twenty megabytes and a pass over a factor is a pass over one array.
+ * Everything lives in the arena that the dataset was made in.
+ */
+#define LEVEL_NONE UINT32_MAX /* of a factor: not known, or it does not apply */
+#define DAY_NONE   INT32_MIN
+
+enum factor_kind {
+    FACTOR_COOK,
+    FACTOR_LETHALITY, /* computed from the cook */
+    FACTOR_POSITION,  /* in the cooker */
+    FACTOR_LOT,       /* of grain */
+    FACTOR_BATCH,     /* the mix */
+    FACTOR_MOISTURE,  /* computed from the mix */
+    FACTOR_STARTER,
+    FACTOR_PARENT, /* what the starter was made from */
+    FACTOR_LINE,   /* what its oldest known ancestor was */
+    FACTOR_DOSE,   /* of starter */
+    FACTOR_SESSION,
+    FACTOR_PLACE,
+    FACTOR_TEMPERATURE, /* of the place */
+    FACTOR_VESSEL,      /* the kind of vessel */
+    FACTOR_OTHER,       /* a column that a grower's own table has */
+    FACTOR_KINDS
+};
+
+/* "cook", "computed cook", ...; the scope that it shows causes of; and the kind it was computed from
+ * (itself when it was not). */
+const char *factor_kind_name(enum factor_kind kind);
+enum scope factor_kind_scope(enum factor_kind kind);
+enum factor_kind factor_kind_origin(enum factor_kind kind);
+/* Whether a vessel that was never inoculated can show that it failed: a cook, yes; a starter, no. */
+bool factor_kind_control(enum factor_kind kind);
+
+struct factor {
+    enum factor_kind kind;
+    const char *name;          /* as people call it: "cook", or the column's own name */
+    const char *const *levels; /* labels; safe to show only after text_safe */
+    size_t level_count;
+    const uint32_t *level; /* of each vessel, LEVEL_NONE */
+    /* Of a computed factor: up to two computations that its levels say something of, and per level
+     * how each moves the causes it bears on, natural log of the odds; NULL when it moves none. */
+    enum moved_by moved[2];
+    const double *log_odds; /* [2 * level + which] */
+};
+
+struct dataset {
+    size_t vessel_count;
+    const char *const *labels; /* of the vessels; "" where a table gave none */
+    const uint8_t *fate;       /* enum fate; FATE_COUNT when nobody wrote it down */
+    const bool *control;       /* never inoculated */
+    const int32_t *entered;    /* day of inoculation since 1970-01-01, DAY_NONE */
+    const int32_t *ended;      /* day it was used or lost, or first judged so; DAY_NONE */
+    /* What it turned out or looked to be: an index into rules.findings, RULES_NONE; NULL when no
+     * vessel has one. And how sure that was, 0 to 1. */
+    const int16_t *finding;
+    const float *sure;
+    const struct factor *factors;
+    size_t factor_count;
+    size_t batch;  /* the factor that is the batch; factor_count when there is none */
+    int32_t today; /* the day of the review; what lies after it is left out of times */
+    /* What was set aside while reading, one sentence each: "3 vessels begin after today". */
+    const char *const *remarks;
+    size_t remark_count;
+};
+
+/* The index of the factor of a kind, or factor_count. */
+size_t dataset_factor(const struct dataset *dataset, enum factor_kind kind);
+
+/*
+ * All vessels of a journal that were begun on or after `since` (DAY_NONE: all).
+ * Controls have no session, starter or dose. The place is where a vessel stood
+ * before it was set apart or lost. Factors that no vessel has, and those that
+ * part the vessels as another of the same kind of thing does (a line that is but
+ * its starter), are left out. `rules` names and computes bands.
+ */
+enum status dataset_from_journal(struct journal *journal, const struct rules *rules, int32_t since,
+                                 int32_t today, struct arena *arena, struct dataset *dataset,
+                                 struct diags *diags);
+
+/*
+ * A table with one row a vessel, in any order, fed in pieces as it is read. The
+ * first row names the columns. Read as what their name says, in any case:
+ *
+ *   vessel, label, id, name           its label
+ *   lost, ok, fate, outcome, result   what became of it: lost, contaminated, stuck, bad; ok, clean,
+ *                                     sound, fine, used; open, growing; in a column "lost" (or "ok")
+ *                                     also yes, no, 1, 0
+ *   begun, started, inoculated, made, date     the day it began, ISO 8601
+ *   ended, lost on, used on                    the day it ended
+ *   control                           yes, no, 1, 0
+ *   cook, starter, session, place or shelf, lot or grain, batch, position, kind, ...   factors
+ *
+ * Any other column is a factor of its own name. A column of more distinct values
+ * than half the vessels tells nothing and is set aside, with a remark. A table
+ * without a column that says what became of them is refused with what was found.
+ */
+struct dataset_reader; /* opaque */
+
+/* `file` is what messages call the table. NULL when out of memory. */
+struct dataset_reader *dataset_reader_new(const char *file, int32_t since, int32_t today,
+                                          struct arena *arena, struct diags *diags);
+void dataset_reader_free(struct dataset_reader *reader);
+enum status dataset_reader_feed(struct dataset_reader *reader, const char *bytes, size_t length);
+enum status dataset_reader_finish(struct dataset_reader *reader, struct dataset *dataset);
+
+#endif

@@ -1,0 +1,266 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef JARSIDE_REVIEW_REVIEW_H
+#define JARSIDE_REVIEW_REVIEW_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "base/arena.h"
+#include "base/status.h"
+#include "knowledge/rules.h"
+#include "reason/reason.h"
+#include "review/counts.h"
+#include "review/dataset.h"
+#include "review/monitor.h"
+#include "review/survival.h"
+#include "review/table.h"
+
+/*
+ * The post-mortem: what was lost, where the losses gather, which shared cause
+ * explains them, how sure that is, what cannot be told apart, which test would
+ * settle it, and what to change first.
+ *
+ * A review concludes; it shows nothing. All of it is plain data in one arena,
+ * for voice/ to tell and to draw. It is a function of its arguments: the same
+ * dataset gives the same review.
+ *
+ * A vessel counts once its fate is known, or once it has been watched for
+ * rules.review.watched days and is still sound; younger open ones enter only the
+ * curves over time. Controls count apart: among the suspects, and only for what
+ * they can show.
+ */
+
+/* ---- what was lost --------------------------------------------------------------------------- */
+
+struct review_totals {
+    size_t vessels;          /* inoculated, of whatever fate */
+    size_t fate[FATE_COUNT]; /* of those */
+    size_t unrecorded;       /* of those: nobody wrote down what became of them */
+    size_t young;            /* open and too young to count */
+    struct counts counts;    /* those that count: lost of total */
+    struct counts controls;  /* never inoculated */
+    struct interval exact;   /* of the rate of loss, 95 % */
+    size_t batches;          /* 0 when the dataset has none */
+    int32_t first, last;     /* days on which the first and the last vessel began; DAY_NONE */
+};
+
+/* ---- where losses gather --------------------------------------------------------------------- */
+
+struct review_level { /* one cook, one starter ...; as in factors[].levels */
+    uint32_t level;
+    struct counts counts, controls;
+    struct interval exact, wilson; /* 95 % */
+    double log_bayes; /* ln of the Bayes factor "has its own rate" against "as the rest" */
+};
+
+struct review_factor { /* in the order of the dataset */
+    size_t factor;
+    struct review_level *levels; /* every level that some counted vessel or control has; highest
+                                    share of loss first, larger ones first among equals */
+    size_t level_count;
+    size_t unknown;         /* counted vessels without a level */
+    struct table_test test; /* do the levels lose alike? */
+    bool approximate;       /* that p is chi-square\'s: every group is large */
+    double q;               /* test.p, adjusted for all factors asked (false discovery rate) */
+    double log_bayes;       /* ln of the Bayes factor "rates of their own" against "one rate" */
+    /* Held still: the same question within the levels of the factor most entangled with it. */
+    size_t within;    /* a factor, or factor_count of the dataset when none is */
+    double entangled; /* with it: Cramer's V, 0 to 1 */
+    double within_p;
+    size_t within_strata; /* that could tell something; 0: cannot be told apart */
+};
+
+struct review_alias {     /* two factors that part the vessels alike, or nearly */
+    size_t first, second; /* factors of the dataset */
+    size_t together, of;  /* vessels in which they agree, of those that have both */
+};
+
+/* ---- suspects -------------------------------------------------------------------------------- */
+
+struct review_suspect { /* a level of a factor, named as what failed */
+    size_t factor;
+    uint32_t level;
+    double p;             /* that it, of all, is what raised these losses (shares sum to <= 1) */
+    struct counts inside; /* its vessels, controls included where they can show it, less those that
+                               faults before it explain */
+    struct counts controls; /* those of them that are controls */
+    struct counts outside;  /* the rest, likewise */
+    double test_p;          /* exact, one-sided: does it lose more than the rest? */
+    double q;               /* the same, adjusted for all suspects asked */
+    double log_bayes; /* ln of the Bayes factor "its own, higher rate" against "as the rest" */
+    /* A computed factor that says why: "not enough" of the computed cook of this cook. */
+    size_t why_factor; /* or factor_count of the dataset */
+    uint32_t why_level;
+};
+
+struct review_cause { /* of the rule base */
+    size_t cause;
+    double p;
+};
+
+/* A test of the rule base (class test) and what it would tell between hypotheses. */
+struct review_trial {
+    size_t observable;
+    double bits; /* expected information about which of them it is */
+    double cost; /* effort, with the wait: effort + delay_days * rules.review.wait */
+    double delay_days;
+    size_t answer_count;
+    const double
+        *answers; /* chance of each value for each suspect, or of one suspect for each of its
+                              causes: [which * answer_count + value] */
+};
+
+struct review_fault { /* something that raised losses; one suspect, or several that went together */
+    struct review_suspect *suspects; /* likeliest first; those a tenth as likely as the first */
+    size_t suspect_count;            /* 2 or more: cannot be told apart */
+    double p;                        /* that one of them did */
+    double saved_low, saved,
+        saved_high;              /* vessels that would not have been lost: 90 % range, mean */
+    struct review_cause *causes; /* of the scopes in question, likeliest first */
+    size_t cause_count;
+    struct review_trial *trials; /* that tell the suspects (or, of one, its causes) apart; most
+                                        information for the cost first */
+    size_t trial_count;
+};
+
+/* ---- over time ------------------------------------------------------------------------------- */
+
+struct review_curve {
+    uint32_t level;
+    struct survival_curve curve;
+};
+
+struct review_time {
+    size_t factor; /* of the leading fault; factor_count when all are one curve */
+    struct review_curve
+        *curves; /* the levels, most vessels first, at most REVIEW_CURVES; the rest of
+                                    the vessels is one more curve with LEVEL_NONE */
+    size_t curve_count;
+    struct survival_logrank logrank; /* among them; groups 0 when not asked */
+    size_t cases, left_out;          /* vessels with times, and without */
+};
+enum { REVIEW_CURVES = 4 };
+
+struct review_batch { /* in order of time, then of the dataset */
+    uint32_t level;   /* of the batch factor */
+    int32_t day;      /* on which its first vessel began; DAY_NONE */
+    struct counts counts, controls;
+    size_t open;
+    struct monitor_point point;
+    struct review_cause *causes; /* shared causes from all its vessels, likeliest first; of the
+                                    REVIEW_BATCHES_JUDGED that lost most */
+    size_t cause_count;
+};
+
+enum { REVIEW_BATCHES_JUDGED = 100 };
+
+struct review_watch { /* the running sum over single vessels */
+    bool asked;       /* there were enough vessels with days */
+    struct monitor_plan plan;
+    size_t count; /* vessels in order of time */
+    const size_t *vessels, *sums;
+    struct monitor_episode *episodes;
+    size_t episode_count;
+    int32_t since; /* day the last episode began, if it signalled; DAY_NONE */
+};
+
+/* ---- what to do ------------------------------------------------------------------------------ */
+
+struct review_change { /* in order of vessels saved */
+    size_t fault;
+    double saved; /* vessels: the fault's mean, times the chance that it is one */
+    int cause;    /* the likeliest, whose `change` says how; RULES_NONE */
+    double p;     /* of that cause, given the fault */
+};
+
+/* One arm of the next batch: vessels that get these levels. */
+struct review_arm {
+    size_t vessels;
+    bool control; /* never inoculated */
+    /* Parallel to the plan's factors: a level of the dataset, or LEVEL_NONE for a new one ("a cook
+     * you trust"), all new ones of a column with the same number being the same. */
+    const uint32_t *levels;
+    const unsigned *fresh; /* 0: the level; 1, 2 ...: the first new one, the second ... */
+};
+
+struct review_plan { /* the next batch, so that what went together goes apart */
+    size_t fault;
+    const size_t *factors;
+    size_t factor_count;
+    struct review_arm *arms;
+    size_t arm_count;
+    size_t each;       /* vessels of an arm */
+    size_t fails_from; /* so many lost of them say that the arm's suspect fails */
+    double error;      /* chance of naming the wrong suspect from it, if they differ as they did */
+};
+
+/* ---- the whole ------------------------------------------------------------------------------- */
+
+enum review_limit {                            /* why there is no more to conclude; bits */
+                    REVIEW_EMPTY = 1,          /* no vessels */
+                    REVIEW_NOTHING_COUNTS = 2, /* all untold or too young */
+                    REVIEW_NOTHING_LOST = 4,
+                    REVIEW_ALL_LOST = 8,
+                    REVIEW_NO_FACTOR = 16, /* no factor has two levels */
+                    REVIEW_ONE_BATCH = 32,
+                    REVIEW_NO_TIMES = 64,
+                    REVIEW_FEW = 128, /* fewer than REVIEW_FEWEST count */
+};
+enum { REVIEW_FEWEST = 10 };
+
+struct review {
+    const struct dataset *dataset;
+    const struct rules *rules;
+    unsigned limits;
+    struct review_totals totals;
+    struct review_factor *factors; /* parallel to dataset->factors */
+    struct review_alias *aliases;
+    size_t alias_count;
+    struct review_fault *faults; /* surest first */
+    size_t fault_count;
+    struct review_suspect *near; /* not enough to be called, likeliest first; at most REVIEW_NEAR */
+    size_t near_count;
+    size_t suspects_asked; /* how many levels were compared */
+    struct review_time time;
+    struct review_batch *batches;
+    size_t batch_count;
+    double centre; /* of the chart */
+    struct review_watch watch;
+    struct review_change *changes;
+    size_t change_count;
+    struct review_plan *plans; /* for faults that cannot be told apart */
+    size_t plan_count;
+};
+enum { REVIEW_NEAR = 3 };
+
+/* Told how far a long review has come, 0 to 1; may be NULL. */
+struct review_progress {
+    void (*tell)(void *context, const char *what, double share);
+    void *context;
+};
+
+/*
+ * Reviews a dataset. `reasoner` is of the rules; both and the dataset outlive
+ * the review. STATUS_MEMORY, STATUS_INTERNAL.
+ */
+enum status review_make(const struct dataset *dataset, const struct reasoner *reasoner,
+                        const struct review_progress *progress, struct arena *arena,
+                        struct review *review);
+
+/*
+ * The decision alone: which faults are called. What `make check` tries on
+ * simulated labs, and the part of review_make that does it. A fault is called when
+ *   its one-sided exact p, adjusted for all suspects asked, is at most `level`, and
+ *   the Bayes factor for a higher rate of its own is at least `bayes_factor`.
+ * Then its vessels are set aside and the rest is asked again, until nothing is called.
+ */
+struct review_rule {
+    double level, bayes_factor, watched; /* days */
+};
+enum { REVIEW_FAULTS = 8 }; /* at most */
+enum status review_faults(const struct dataset *dataset, const struct review_rule *rule,
+                          struct arena *arena, struct review_fault **faults, size_t *count,
+                          struct review_suspect **near, size_t *near_count, size_t *asked);
+
+#endif

@@ -1,0 +1,112 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * Simulated laboratories: how often a fault is called that is not there, and how
+ * often one that is there is found and named first.
+ *
+ * The rule is stated in review.h and rules/review.yaml; the laboratories, with
+ * their fault of a stated size, in tests/support/labs.h.
+ */
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdio.h>
+
+#include <cmocka.h>
+
+#include "review/review.h"
+#include "support/labs.h"
+
+enum { SOUND_LABS = 400, FAULTY_LABS = 200 };
+static const double raised = 0.70;
+static const struct review_rule rule = {.level = 0.05, .bayes_factor = 10.0, .watched = 21.0};
+
+struct called { /* what a review of one lab called */
+    size_t faults;
+    bool found, first;
+};
+
+static struct called review_lab(struct lab *lab, uint64_t seed, const struct lab_fault *fault)
+{
+    struct called called = {0};
+    struct review_fault *faults = NULL;
+    struct review_suspect *near = NULL;
+    size_t near_count = 0, asked = 0;
+    struct arena *arena = arena_new(NULL);
+
+    assert_non_null(arena);
+    lab_make(lab, seed, fault);
+    assert_int_equal(review_faults(&lab->dataset, &rule, arena, &faults, &called.faults, &near,
+                                   &near_count, &asked),
+                     STATUS_OK);
+    for (size_t k = 0; k < called.faults; k++)
+        for (size_t s = 0; s < faults[k].suspect_count; s++) {
+            bool same = faults[k].suspects[s].factor == fault->factor &&
+                        faults[k].suspects[s].level == fault->level;
+            called.found = called.found || same;
+            called.first = called.first || (same && k == 0 && s == 0);
+        }
+    arena_free(arena);
+    return called;
+}
+
+static void test_false_alarms(void **state)
+{
+    const struct lab_fault none = {.factor = LAB_FACTORS};
+    struct lab *lab = *state;
+    size_t alarms = 0;
+    for (uint64_t i = 0; i < SOUND_LABS; i++)
+        alarms += review_lab(lab, 1000 + i, &none).faults > 0;
+    printf("# %zu of %d laboratories without a fault have one called (at most 5 %% may)\n", alarms,
+           SOUND_LABS);
+    assert_true((double)alarms <= rule.level * SOUND_LABS);
+}
+
+/* A scope's fault: all vessels of one level lose seven in ten where others lose one. */
+static void find_planted(struct lab *lab, size_t factor)
+{
+    size_t found = 0, first = 0, others = 0;
+    for (uint64_t i = 0; i < FAULTY_LABS; i++) {
+        struct lab_fault fault = {factor, (uint32_t)(i % lab_plans[factor].levels), raised};
+        struct called called = review_lab(lab, 100000 * (factor + 1) + i, &fault);
+        found += called.found;
+        first += called.first;
+        others += called.faults - called.found;
+    }
+    printf("# %s: of %d planted (%.0f %% lost against %.0f %%) %zu found, %zu named first; %zu "
+           "others called\n",
+           factor_kind_name(lab_plans[factor].kind), FAULTY_LABS, 100.0 * raised,
+           100.0 * LAB_USUAL_LOSS, found, first, others);
+    assert_true(10 * first >= 9 * FAULTY_LABS);
+    assert_true((double)others <= 2.0 * rule.level * FAULTY_LABS);
+}
+
+static void test_planted(void **state)
+{
+    static const enum factor_kind kinds[] = {FACTOR_COOK, FACTOR_STARTER, FACTOR_SESSION,
+                                             FACTOR_PLACE, FACTOR_LOT};
+    for (size_t k = 0; k < sizeof kinds / sizeof *kinds; k++)
+        for (size_t f = 0; f < LAB_FACTORS; f++)
+            if (lab_plans[f].kind == kinds[k])
+                find_planted(*state, f);
+}
+
+static int setup(void **state)
+{
+    *state = calloc(1, sizeof(struct lab));
+    return *state == NULL;
+}
+
+static int teardown(void **state)
+{
+    free(*state);
+    return 0;
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(test_false_alarms),
+        cmocka_unit_test(test_planted),
+    };
+    return cmocka_run_group_tests(tests, setup, teardown);
+}
