@@ -52,8 +52,7 @@ static size_t set_total(size_t causes)
     return 1 + causes + (causes > 1 ? causes * (causes - 1) / 2 : 0);
 }
 
-/* The members of the set with that index. */
-static void set_members(size_t n, size_t index, int members[SET_MAX_CAUSES])
+void set_members(size_t n, size_t index, int members[SET_MAX_CAUSES])
 {
     members[0] = members[1] = RULES_NONE;
     if (index == 0)
@@ -182,6 +181,7 @@ static bool patterns_build(struct reasoner *reasoner, const struct weighing *wei
     }
     sight->pattern = pattern;
     sight->pattern_count = set_total(weighing->count);
+    sight->cause_count = weighing->count;
     return true;
 }
 
@@ -289,14 +289,16 @@ static void row_weigh(const struct sight *sight, const double *factors, double *
 }
 
 static void chances_set(const struct sight *sight, const struct chances *chances, size_t findings,
-                        size_t pattern, size_t finding, const double *row)
+                        size_t pattern, size_t finding, double silence, const double *row)
 {
     for (size_t v = 0; v < sight->value_count; v++) {
         size_t at = (v * sight->pattern_count + pattern) * findings + finding;
         chances->p[at] = row[v];
         chances->ln[at] = log(row[v]);
-        if (sight->several)
+        if (sight->several) {
             chances->ln_not[at] = log1p(-row[v]);
+            chances->ln_silent[at] = log1p(-silence * row[v]);
+        }
     }
 }
 
@@ -310,9 +312,12 @@ static bool chances_build(struct reasoner *reasoner, size_t observable, const st
 
     chances->p = arena_array(reasoner->arena, cells, sizeof(double));
     chances->ln = arena_array(reasoner->arena, cells, sizeof(double));
-    if (sight->several)
+    if (sight->several) {
         chances->ln_not = arena_array(reasoner->arena, cells, sizeof(double));
-    if (!plain || !chances->p || !chances->ln || (sight->several && !chances->ln_not))
+        chances->ln_silent = arena_array(reasoner->arena, cells, sizeof(double));
+    }
+    if (!plain || !chances->p || !chances->ln ||
+        (sight->several && (!chances->ln_not || !chances->ln_silent)))
         return false;
 
     for (size_t f = 0; f < findings; f++)
@@ -323,7 +328,7 @@ static bool chances_build(struct reasoner *reasoner, size_t observable, const st
             memcpy(row, plain + f * values, values * sizeof *row);
             if (p > 0)
                 row_weigh(sight, factors, row);
-            chances_set(sight, chances, findings, p, f, row);
+            chances_set(sight, chances, findings, p, f, reasoner->rules->calibration.silence, row);
         }
     }
     return true;
@@ -364,7 +369,6 @@ static bool sight_build(struct reasoner *reasoner, size_t index, struct sight *s
     sight->several = observable->kind == KIND_SEVERAL;
     sight->all = (uint32_t)((UINT64_C(1) << observable->value_count) - 1);
     sight->group = observable->group;
-    sight->room = reasoner->room;
     if (!base_build(reasoner, observable, sight) || !weighing_find(reasoner, index, &weighing) ||
         !patterns_build(reasoner, &weighing, sight) ||
         !chances_build(reasoner, index, sight, &weighing, RULES_NONE, &sight->plain))

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What an observation means: the values it leaves, and how likely each finding makes it. */
 #include "reason/reason_internal.h"
+#include "reason/rows_internal.h"
 
 #include <math.h>
 #include <string.h>
@@ -83,13 +84,11 @@ static void one_of_ln(const struct sight *sight, const struct chances *chances, 
 
 /* The chance that nobody spoke of the values passed over in silence. */
 static void add_silence(const struct sight *sight, const struct chances *chances, size_t cells,
-                        uint32_t silent, double spoken, double *ln)
+                        uint32_t silent, double *ln)
 {
-    for (size_t v = 0; v < sight->value_count; v++) {
-        const double *p = chances->p + v * cells;
-        for (size_t i = 0; (silent >> v & 1) && i < cells; i++)
-            ln[i] += log1p(-spoken * p[i]);
-    }
+    for (size_t v = 0; v < sight->value_count; v++)
+        if (silent >> v & 1)
+            row_add(ln, chances->ln_silent + v * cells, cells);
 }
 
 /* Several-of: each stated value on its own, present or absent, plain or hedged. */
@@ -117,8 +116,7 @@ const double *observation_ln(const struct reasoner *reasoner, int species, size_
     const struct sight *sight = &reasoner->sights[observable];
     const struct chances *chances = sight_chances(reasoner, species, observable);
     size_t cells = sight->pattern_count * reasoner->finding_count;
-    const struct calibration *calibration = &reasoner->rules->calibration;
-    double certainty = calibration->hedge;
+    double certainty = reasoner->rules->calibration.hedge;
     uint32_t stated = (observation->seen | observation->absent) & sight->all;
     uint32_t silent = observation->silent & ~stated & sight->all;
 
@@ -127,7 +125,7 @@ const double *observation_ln(const struct reasoner *reasoner, int species, size_
             !(observation->hedged & stated) && !silent)
             return chances->ln + lowest(stated) * cells;
         several_ln(sight, chances, cells, observation, certainty, room);
-        add_silence(sight, chances, cells, silent, calibration->silence, room);
+        add_silence(sight, chances, cells, silent, room);
         return room;
     }
     uint32_t possible = observation_possible(sight, observation);

@@ -80,7 +80,7 @@ static bool asker_room(struct asker *asker)
     asker->observations = calloc(reasoner->observable_count + 1, sizeof *asker->observations);
     asker->block =
         calloc(4 * cells + findings + 2 * sets + reasoner->observable_count, sizeof *asker->block);
-    if (!posterior_init(&asker->trial, reasoner) || !asker->observations || !asker->block)
+    if (!posterior_init_ways(&asker->trial, reasoner, 1) || !asker->observations || !asker->block)
         return false;
     asker->mass = asker->block;
     asker->likelihood = asker->mass + cells;

@@ -22,35 +22,54 @@ static const double SAFE_SPAN = 600.0;
 
 /* ---- room ------------------------------------------------------------------------------------ */
 
-bool posterior_init(struct posterior *posterior, const struct reasoner *reasoner)
+/* What is kept of each observable: a line of a long list has it from others. */
+enum { WAYS = 16 };
+
+static bool workspace_arrays(struct workspace *work, const struct reasoner *reasoner, size_t ways)
+{
+    size_t observables = reasoner->observable_count;
+
+    work->ways = ways;
+    work->heard = calloc(observables + 1, sizeof *work->heard);
+    work->recalls = calloc(observables * ways + 1, sizeof *work->recalls);
+    work->ratios = calloc(observables * ways + 1, sizeof *work->ratios);
+    work->kept = malloc((2 * reasoner->room * ways + 1) * sizeof *work->kept);
+    if (!work->heard || !work->recalls || !work->ratios || !work->kept)
+        return false;
+    double *next = work->kept;
+    for (size_t i = 0; i < observables * ways; i++) {
+        size_t cells = reasoner->sights[i / ways].pattern_count * reasoner->finding_count;
+        work->recalls[i].room = next;
+        work->ratios[i] = (struct ratios){.power = NAN, .ratio = next + cells};
+        next += 2 * cells;
+    }
+    return true;
+}
+
+bool posterior_init_ways(struct posterior *posterior, const struct reasoner *reasoner, size_t ways)
 {
     size_t findings = reasoner->finding_count, sets = reasoner->set_count;
     size_t causes = reasoner->cause_count;
-    size_t numbers = 2 * findings + 2 * causes + findings * sets + sets + 2 * reasoner->room;
-    *posterior = (struct posterior){0};
-    struct workspace *work = calloc(1, sizeof *work);
+    size_t numbers = 2 * findings + 2 * causes + findings * (sets + causes + 1) + sets;
     double *block = calloc(numbers + 1, sizeof *block);
-    struct heard *heard = calloc(reasoner->observable_count + 1, sizeof *heard);
-    struct recall *recalls = calloc(reasoner->observable_count + 1, sizeof *recalls);
-    if (!work || !block || !heard || !recalls) {
-        free(work);
-        free(block);
-        free(heard);
-        free(recalls);
+    struct workspace *work = calloc(1, sizeof *work);
+    *posterior = (struct posterior){.finding = block, .work = work};
+    if (!block || !work || !workspace_arrays(work, reasoner, ways)) {
+        posterior_release(posterior);
         return false;
     }
-    posterior->finding = block;
     posterior->cause = posterior->finding + findings;
     posterior->joint = posterior->cause + causes;
     work->set_prior = posterior->joint + findings * sets;
     work->shift = work->set_prior + sets;
     work->row = work->shift + causes;
-    work->ratio = work->row + findings;
-    work->ln = work->ratio + reasoner->room;
-    work->heard = heard;
-    work->recalls = recalls;
-    posterior->work = work;
+    work->factor = work->row + findings;
     return true;
+}
+
+bool posterior_init(struct posterior *posterior, const struct reasoner *reasoner)
+{
+    return posterior_init_ways(posterior, reasoner, WAYS);
 }
 
 void posterior_release(struct posterior *posterior)
@@ -58,6 +77,8 @@ void posterior_release(struct posterior *posterior)
     if (posterior->work) {
         free(posterior->work->heard);
         free(posterior->work->recalls);
+        free(posterior->work->ratios);
+        free(posterior->work->kept);
     }
     free(posterior->work);
     free(posterior->finding);
@@ -65,26 +86,6 @@ void posterior_release(struct posterior *posterior)
 }
 
 /* ---- what is heard, and how much it counts --------------------------------------------------- */
-
-static bool same_observation(const struct observation *a, const struct observation *b)
-{
-    return a->seen == b->seen && a->absent == b->absent && a->hedged == b->hedged &&
-           a->silent == b->silent;
-}
-
-static const struct recall *recall(const struct reasoner *reasoner, int species, size_t observable,
-                                   const struct observation *said, struct workspace *work)
-{
-    const struct sight *sight = &reasoner->sights[observable];
-    struct recall *last = &work->recalls[observable];
-
-    if (last->ln && last->species == species && same_observation(&last->said, said))
-        return last;
-    *last = (struct recall){.said = *said, .species = species, .power = NAN};
-    last->ln = observation_ln(reasoner, species, observable, said, work->ln + sight->room);
-    last->strength = sight->group < 0 ? 0.0 : observation_strength(reasoner, last->ln);
-    return last;
-}
 
 static void hear(const struct reasoner *reasoner, const struct evidence *evidence, double tau,
                  struct workspace *work)
@@ -97,11 +98,12 @@ static void hear(const struct reasoner *reasoner, const struct evidence *evidenc
         struct observation said = observation_of(evidence, i);
         if (!observation_tells(sight, &said))
             continue;
-        const struct recall *last = recall(reasoner, species, i, &said, work);
+        const struct recall *recall = recall_of(reasoner, work, species, i, &said);
         work->heard[work->heard_count++] = (struct heard){
             .observable = i,
-            .ln = last->ln,
-            .strength = last->strength,
+            .recall = recall,
+            .ln = recall->ln,
+            .strength = recall->strength,
             .power = tau,
         };
     }
@@ -178,23 +180,43 @@ static double shared_row(const struct reasoner *reasoner, struct workspace *work
     return high;
 }
 
-/*
- * What patterns 1 and up of an observation make of pattern 0, as factors in
- * `ratio`; returns how far from 0 the logarithm of one of them goes.
- */
-static double pattern_ratios(const struct heard *heard, size_t patterns, size_t findings,
-                             double *ratio)
+/* What every set with this cause has over those without it; 1 for RULES_NONE. */
+static double *factor_of(const struct workspace *work, int cause, size_t findings)
 {
-    double most = 0.0;
+    return work->factor + (size_t)(cause + 1) * findings;
+}
 
-    for (size_t p = 1; p < patterns; p++) {
-        for (size_t f = 0; f < findings; f++) {
-            double ln = heard->power * (heard->ln[p * findings + f] - heard->ln[f]);
-            most = fabs(ln) > most ? fabs(ln) : most;
-            ratio[p * findings + f] = exp(ln);
+static void cause_factors(const struct reasoner *reasoner, struct workspace *work)
+{
+    size_t findings = reasoner->finding_count;
+
+    for (size_t i = 0; i < (1 + reasoner->cause_count) * findings; i++)
+        work->factor[i] = 1.0;
+    for (size_t c = 0; c < reasoner->cause_count; c++) {
+        double *factor = factor_of(work, (int)c, findings);
+        for (size_t i = 0; i < work->heard_count; i++) {
+            size_t pattern = reasoner->sights[work->heard[i].observable].pattern[1 + c];
+            if (pattern != 0)
+                row_times(factor, work->heard[i].ratio + pattern * findings, findings);
         }
     }
-    return most;
+}
+
+/* What pairs make of the factors of their two causes, where both weigh on an observation. */
+static void pair_factors(const struct reasoner *reasoner, const struct workspace *work,
+                         double *joint)
+{
+    size_t findings = reasoner->finding_count;
+
+    for (size_t i = 0; i < work->heard_count; i++) {
+        const struct sight *sight = &reasoner->sights[work->heard[i].observable];
+        if (sight->cause_count < 2)
+            continue;
+        for (size_t s = 1 + reasoner->cause_count; s < reasoner->set_count; s++)
+            if (sight->pattern[s] > sight->cause_count)
+                row_times(joint + s * findings, work->heard[i].ratio + sight->pattern[s] * findings,
+                          findings);
+    }
 }
 
 /* joint = P(S) P(f|S) times all factors, or false when that could leave the range of a double. */
@@ -204,30 +226,22 @@ static bool multiply(const struct reasoner *reasoner, struct workspace *work, co
     size_t findings = reasoner->finding_count;
 
     for (size_t i = 0; i < work->heard_count; i++) {
-        const struct sight *sight = &reasoner->sights[work->heard[i].observable];
-        struct heard *heard = &work->heard[i];
-        struct recall *last = &work->recalls[heard->observable];
-        heard->ratio = work->ratio + sight->room;
-        if (last->power != heard->power) { /* NAN is unlike any */
-            last->span = pattern_ratios(heard, sight->pattern_count, findings, heard->ratio);
-            last->power = heard->power;
-        }
-        span += last->span;
+        const struct ratios *ratios = ratios_of(reasoner, work, &work->heard[i]);
+        work->heard[i].ratio = ratios->ratio;
+        span += ratios->span;
     }
     if (!(span < SAFE_SPAN))
         return false;
     for (size_t f = 0; f < findings; f++)
         work->row[f] = exp(work->row[f]);
+    cause_factors(reasoner, work);
     for (size_t s = 0; s < reasoner->set_count; s++) {
-        double *row = joint + s * findings;
-        row_scaled(row, reasoner->given + s * findings, prior[s], findings);
-        row_times(row, work->row, findings);
-        for (size_t i = 0; i < work->heard_count; i++) {
-            size_t pattern = reasoner->sights[work->heard[i].observable].pattern[s];
-            if (pattern != 0)
-                row_times(row, work->heard[i].ratio + pattern * findings, findings);
-        }
+        const int *causes = reasoner->sets[s];
+        row_product(joint + s * findings, prior[s], reasoner->given + s * findings, work->row,
+                    factor_of(work, causes[0], findings), factor_of(work, causes[1], findings),
+                    findings);
     }
+    pair_factors(reasoner, work, joint);
     return true;
 }
 
@@ -266,8 +280,7 @@ static double summarise(const struct reasoner *reasoner, struct posterior *poste
     memset(posterior->cause, 0, reasoner->cause_count * sizeof *posterior->cause);
     for (size_t s = 0; s < reasoner->set_count; s++) {
         const double *row = posterior->joint + s * findings;
-        double mass = row_sum(row, findings);
-        row_add(posterior->finding, row, findings);
+        double mass = row_add_sum(posterior->finding, row, findings);
         for (int k = 0; k < SET_MAX_CAUSES; k++)
             if (reasoner->sets[s][k] >= 0)
                 posterior->cause[reasoner->sets[s][k]] += mass;

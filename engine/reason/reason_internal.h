@@ -24,22 +24,23 @@ enum { SET_MAX_CAUSES = 2 };
 
 /* P(value | finding, pattern) of one observable, and its logarithms. */
 struct chances {
-    double *p;      /* [value][pattern][finding] */
-    double *ln;     /* of the same */
-    double *ln_not; /* of 1 - p; several-of only */
+    double *p;         /* [value][pattern][finding] */
+    double *ln;        /* of the same */
+    double *ln_not;    /* of 1 - p; several-of only */
+    double *ln_silent; /* of 1 - m p, m = calibration.silence; likewise */
 };
 
 /* One observable, compiled. */
 struct sight {
     size_t value_count;
     size_t pattern_count;
+    size_t cause_count; /* that weigh on it: patterns 1 to this are of one of them alone */
     bool several;
     uint32_t all; /* a bit for each value */
     int group;
     const double *base;      /* per value: what is expected of anyone */
     const uint32_t *pattern; /* per set */
     struct chances plain;
-    size_t room; /* where its likelihoods may stand in a workspace */
 };
 
 struct reasoner {
@@ -60,23 +61,33 @@ struct reasoner {
 /* An observation that says something, while a posterior is being computed. */
 struct heard {
     size_t observable;
-    const double *ln; /* ln l_i, [pattern][finding] */
-    double strength;  /* range of ln l_i over the findings, no cause present */
-    double power;     /* tau times its weight within its group */
-    double *ratio;    /* (l_i / l_i of pattern 0)^power, [pattern][finding], from pattern 1 up */
+    const struct recall *recall;
+    const double *ln;    /* ln l_i, [pattern][finding] */
+    double strength;     /* range of ln l_i over the findings, no cause present */
+    double power;        /* tau times its weight within its group */
+    const double *ratio; /* [pattern][finding], from pattern 1 up: ratios.c */
 };
 
 /*
- * What was last made of an observable, since most posteriors are of evidence that
- * differs from that of the one before in a single answer.
+ * What was made of an observation, kept: most posteriors are of evidence that
+ * differs from that of the one before in a single answer, and the same is said of
+ * many vessels.
  */
 struct recall {
     struct observation said;
     int species;
     const double *ln; /* NULL: nothing yet */
     double strength;
-    double power; /* that the ratios were made with; NAN: none yet */
-    double span;  /* of the ratios, see pattern_ratios() */
+    double *room; /* where ln may stand */
+};
+
+/* The ratios of an observation, kept likewise. */
+struct ratios {
+    struct observation said;
+    int species;
+    double power; /* NAN: nothing yet */
+    double span;  /* how far the logarithms of those for one set can go from 0 */
+    double *ratio;
 };
 
 /* Room a posterior computes in; belongs to the posterior. */
@@ -84,17 +95,21 @@ struct workspace {
     double *set_prior; /* P(S) as shifted */
     double *shift;     /* per cause: its shifts added up, then its odds as shifted */
     double *row;       /* per finding: what holds for every set */
-    double *ratio;     /* of all observables, each at its sight's `room` */
-    double *ln;        /* ln l_i, likewise */
+    double *factor;    /* likewise, besides: for no cause, then for every set with each cause */
     struct heard *heard;
     size_t heard_count;
-    struct recall *recalls; /* per observable */
+    struct recall *recalls; /* [observable][way] */
+    struct ratios *ratios;  /* likewise */
+    double *kept;           /* the numbers of both */
+    size_t ways, turn;
 };
 
 /* ---- compile.c ------------------------------------------------------------------------------- */
 
 /* Index of {a, b} among {}, the n singles and the pairs; RULES_NONE for either means absent. */
 size_t set_index(size_t n, int a, int b);
+/* The members of the set with that index. */
+void set_members(size_t n, size_t index, int members[SET_MAX_CAUSES]);
 
 /* ---- observe.c: what an observation means ---------------------------------------------------- */
 
@@ -113,8 +128,18 @@ const double *observation_ln(const struct reasoner *reasoner, int species, size_
 /* The range of ln l_i over the findings when no cause is present. */
 double observation_strength(const struct reasoner *reasoner, const double *ln);
 
+/* ---- ratios.c -------------------------------------------------------------------------------- */
+
+/* What an observation means, and what sets make of it; made if they are not kept. */
+const struct recall *recall_of(const struct reasoner *reasoner, struct workspace *work, int species,
+                               size_t observable, const struct observation *said);
+const struct ratios *ratios_of(const struct reasoner *reasoner, struct workspace *work,
+                               const struct heard *heard);
+
 /* ---- posterior.c ----------------------------------------------------------------------------- */
 
+/* As posterior_init, keeping the ratios of `ways` observations of each observable. */
+bool posterior_init_ways(struct posterior *posterior, const struct reasoner *reasoner, size_t ways);
 /* Masses of the statuses and hazards from those of the findings. */
 void posterior_kinds(const struct reasoner *reasoner, struct posterior *posterior);
 

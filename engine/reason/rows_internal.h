@@ -33,16 +33,16 @@ static inline void row_add(double *restrict row, const double *restrict of, size
         row[i] += of[i];
 }
 
-/* row = of * by. */
-static inline void row_scaled(double *restrict row, const double *restrict of, double by,
-                              size_t count)
+/* row = by * a * b * c * d. */
+static inline void row_product(double *restrict row, double by, const double *a, const double *b,
+                               const double *c, const double *d, size_t count)
 {
     size_t i = 0;
     for (; i + ROW_STEP <= count; i += ROW_STEP)
         for (size_t k = 0; k < ROW_STEP; k++)
-            row[i + k] = of[i + k] * by;
+            row[i + k] = by * a[i + k] * (b[i + k] * (c[i + k] * d[i + k]));
     for (; i < count; i++)
-        row[i] = of[i] * by;
+        row[i] = by * a[i] * (b[i] * (c[i] * d[i]));
 }
 
 static inline void row_scale(double *row, double by, size_t count)
@@ -64,6 +64,23 @@ static inline double row_sum(const double *row, size_t count)
             sums[k] += row[i + k];
     for (; i < count; i++)
         sums[0] += row[i];
+    return (sums[0] + sums[1]) + (sums[2] + sums[3]);
+}
+
+/* to += row; returns the sum of the row. */
+static inline double row_add_sum(double *restrict to, const double *restrict row, size_t count)
+{
+    double sums[ROW_STEP] = {0.0};
+    size_t i = 0;
+    for (; i + ROW_STEP <= count; i += ROW_STEP)
+        for (size_t k = 0; k < ROW_STEP; k++) {
+            to[i + k] += row[i + k];
+            sums[k] += row[i + k];
+        }
+    for (; i < count; i++) {
+        to[i] += row[i];
+        sums[0] += row[i];
+    }
     return (sums[0] + sums[1]) + (sums[2] + sums[3]);
 }
 

@@ -1,0 +1,102 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * What the causes in a set make of an observation's likelihood.
+ *
+ * With l_S the likelihood under the set S, to the power the observation counts
+ * with, a cause a alone makes l_a / l_{} of it, and a pair what each makes times
+ *
+ *   l_{a,b} l_{} / (l_a l_b),
+ *
+ * which is 1 unless both weigh on the observable. So the sets need the product
+ * over the observations once a cause, not once a set.
+ */
+#include "reason/reason_internal.h"
+
+#include <math.h>
+
+static bool same_observation(const struct observation *a, const struct observation *b)
+{
+    return a->seen == b->seen && a->absent == b->absent && a->hedged == b->hedged &&
+           a->silent == b->silent;
+}
+
+const struct recall *recall_of(const struct reasoner *reasoner, struct workspace *work, int species,
+                               size_t observable, const struct observation *said)
+{
+    struct recall *ways = work->recalls + observable * work->ways;
+
+    for (size_t i = 0; i < work->ways; i++)
+        if (ways[i].ln && ways[i].species == species && same_observation(&ways[i].said, said))
+            return &ways[i];
+    struct recall *oldest = &ways[work->turn++ % work->ways];
+    oldest->said = *said;
+    oldest->species = species;
+    oldest->ln = observation_ln(reasoner, species, observable, said, oldest->room);
+    oldest->strength =
+        reasoner->sights[observable].group < 0 ? 0.0 : observation_strength(reasoner, oldest->ln);
+    return oldest;
+}
+
+/* ratio = exp(power (over - under)), a row each; returns how far from 0 a logarithm goes. */
+static double row_ratio(const double *over, const double *under, double power, size_t count,
+                        double *ratio)
+{
+    double most = 0.0;
+    for (size_t i = 0; i < count; i++) {
+        double ln = power * (over[i] - under[i]);
+        most = fabs(ln) > most ? fabs(ln) : most;
+        ratio[i] = exp(ln);
+    }
+    return most;
+}
+
+/* The same of ln_ab + ln_none over ln_a + ln_b. */
+static double row_joint_ratio(const double *ln[4], double power, size_t count, double *ratio)
+{
+    double most = 0.0;
+    for (size_t i = 0; i < count; i++) {
+        double both = power * (ln[0][i] - ln[1][i] - ln[2][i] + ln[3][i]);
+        most = fabs(both) > most ? fabs(both) : most;
+        ratio[i] = exp(both);
+    }
+    return most;
+}
+
+/* Patterns 1 and up; returns how far the logarithms of those for one set go from 0. */
+static double ratios_fill(const struct sight *sight, size_t findings, const double *ln,
+                          double power, double *ratio)
+{
+    double alone = 0.0, together = 0.0;
+    for (size_t p = 1; p < sight->pattern_count; p++) {
+        const double *own = ln + p * findings;
+        int causes[SET_MAX_CAUSES];
+        set_members(sight->cause_count, p, causes);
+        if (causes[1] < 0) {
+            alone = fmax(alone, row_ratio(own, ln, power, findings, ratio + p * findings));
+            continue;
+        }
+        const double *of[4] = {own, ln + (1 + (size_t)causes[0]) * findings,
+                               ln + (1 + (size_t)causes[1]) * findings, ln};
+        together = fmax(together, row_joint_ratio(of, power, findings, ratio + p * findings));
+    }
+    return 2.0 * alone + together;
+}
+
+const struct ratios *ratios_of(const struct reasoner *reasoner, struct workspace *work,
+                               const struct heard *heard)
+{
+    const struct recall *recall = heard->recall;
+    struct ratios *ways = work->ratios + heard->observable * work->ways;
+
+    for (size_t i = 0; i < work->ways; i++)
+        if (ways[i].power == heard->power && ways[i].species == recall->species &&
+            same_observation(&ways[i].said, &recall->said))
+            return &ways[i];
+    struct ratios *oldest = &ways[work->turn++ % work->ways];
+    oldest->said = recall->said;
+    oldest->species = recall->species;
+    oldest->power = heard->power;
+    oldest->span = ratios_fill(&reasoner->sights[heard->observable], reasoner->finding_count,
+                               heard->ln, heard->power, oldest->ratio);
+    return oldest;
+}
