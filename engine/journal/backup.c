@@ -8,7 +8,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
-#include "journal/filing_internal.h"
+#include "base/filing.h"
 #include "journal/journal_internal.h"
 
 static enum status fault(const char *path, const char *doing, sqlite3 *database,

@@ -9,8 +9,8 @@
 #include <unistd.h>
 
 #include "base/csv.h"
+#include "base/filing.h"
 #include "journal/exchange_internal.h"
-#include "journal/filing_internal.h"
 #include "journal/journal_internal.h"
 
 struct writer { /* of one table */

@@ -8,7 +8,7 @@
 #include <string.h>
 #include <unistd.h>
 
-#include "journal/filing_internal.h"
+#include "base/filing.h"
 #include "journal/import_internal.h"
 
 /* ---- names ----------------------------------------------------------------------------------- */

@@ -8,8 +8,8 @@
 #include <sys/stat.h>
 
 #include "base/csv.h"
+#include "base/filing.h"
 #include "base/text.h"
-#include "journal/filing_internal.h"
 
 enum {
     CHUNK = 64 * 1024,

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#ifndef JARSIDE_JOURNAL_FILING_INTERNAL_H
-#define JARSIDE_JOURNAL_FILING_INTERNAL_H
+#ifndef JARSIDE_BASE_FILING_H
+#define JARSIDE_BASE_FILING_H
 
 #include <stdbool.h>
 #include <stdio.h>

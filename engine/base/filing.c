@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "journal/filing_internal.h"
+#include "base/filing.h"
 
 #include <errno.h>
 #include <fcntl.h>
