@@ -37,6 +37,7 @@ const struct command *const commands[] = {
     &command_journal_check,
     &command_rules_check,
     &command_rules_test,
+    &command_review,
     &command_journal_demo,
     &command_help,
     &command_version,

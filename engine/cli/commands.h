@@ -20,6 +20,7 @@ extern const struct command command_discard;
 extern const struct command command_use;
 extern const struct command command_rules_check;
 extern const struct command command_rules_test;
+extern const struct command command_review;
 extern const struct command command_journal_demo;
 extern const struct command command_export;
 extern const struct command command_import;

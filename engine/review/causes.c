@@ -114,8 +114,24 @@ static void shift_causes(const struct review_work *work, enum factor_kind origin
                 if (work->rules->causes[c].moved_by == computed->moved[m] &&
                     computed->moved[m] != MOVED_NONE)
                     shifts->list[shifts->count++] = (struct shared_shift){
-                        c, RULES_NONE, computed->log_odds[2 * computed->level[vessel] + m]};
+                        c, RULES_NONE, computed->log_odds[2 * (size_t)computed->level[vessel] + m]};
     }
+}
+
+/* What a place is known to be like: its temperature, as the answer to the question that feeds it. */
+static void tell_place(const struct review_work *work, size_t vessel, struct observation *common)
+{
+    const struct dataset *dataset = work->dataset;
+    size_t f = dataset_factor(dataset, FACTOR_TEMPERATURE);
+    int feeder = work->rules->feeder[FEEDS_TEMPERATURE];
+    if (f == dataset->factor_count || feeder == RULES_NONE ||
+        dataset->factors[f].level[vessel] == LEVEL_NONE)
+        return;
+    const struct observable *temperature = &work->rules->observables[feeder];
+    const char *label = dataset->factors[f].levels[dataset->factors[f].level[vessel]];
+    for (size_t v = 0; v < temperature->value_count; v++)
+        if (strcmp(temperature->values[v].label, label) == 0)
+            common[feeder].seen = UINT32_C(1) << v;
 }
 
 /* ---- the causes of one suspect --------------------------------------------------------------- */
@@ -124,6 +140,7 @@ struct asked { /* what the inference takes, and what it gives */
     struct told *told;
     struct shared_vessel *vessels;
     struct shared_shift *shifts;
+    struct observation *common; /* what is known of all of them */
     size_t count;
 };
 
@@ -132,8 +149,10 @@ static bool asked_init(const struct review_work *work, size_t room, struct asked
     *asked =
         (struct asked){.told = malloc((room + 1) * sizeof *asked->told),
                        .vessels = calloc(room + 1, sizeof *asked->vessels),
-                       .shifts = calloc(2 * work->rules->cause_count + 1, sizeof *asked->shifts)};
-    return asked->told != NULL && asked->vessels != NULL && asked->shifts != NULL;
+                       .shifts = calloc(2 * work->rules->cause_count + 1, sizeof *asked->shifts),
+                       .common = calloc(work->rules->observable_count + 1, sizeof *asked->common)};
+    return asked->told != NULL && asked->vessels != NULL && asked->shifts != NULL &&
+           asked->common != NULL;
 }
 
 static void asked_release(struct asked *asked)
@@ -141,6 +160,7 @@ static void asked_release(struct asked *asked)
     free(asked->told);
     free(asked->vessels);
     free(asked->shifts);
+    free(asked->common);
 }
 
 static enum status infer(const struct review_work *work, struct asked *asked,
@@ -148,6 +168,7 @@ static enum status infer(const struct review_work *work, struct asked *asked,
 {
     struct shared_batch batch = {.vessels = asked->vessels,
                                  .vessel_count = merge(asked->told, asked->count, asked->vessels),
+                                 .common = asked->common,
                                  .shifts = shifts->list,
                                  .shift_count = shifts->count};
     return reason_shared(work->reasoner, &batch, false, posterior);
@@ -174,8 +195,11 @@ static enum status causes_of_suspect(const struct review_work *work,
     struct shifts shifts = {asked.shifts, 0, 2 * work->rules->cause_count};
     for (size_t i = 0; i < dataset->vessel_count; i++)
         if (work->standing[i] != STANDING_OUT && of->level[i] == suspect->level) {
-            if (asked.count == 0)
+            if (asked.count == 0) {
                 shift_causes(work, factor_kind_origin(of->kind), i, &shifts);
+                if (scope == SCOPE_PLACE)
+                    tell_place(work, i, asked.common);
+            }
             asked.told[asked.count] = tell_vessel(work, i);
             asked.told[asked.count++].group[scope] = 0;
         }

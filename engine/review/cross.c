@@ -109,7 +109,7 @@ static bool akin(const struct review_work *work, size_t a, size_t b)
 
 static enum status test_within(const struct cross *cross, struct review_factor *factor)
 {
-    struct strata_cell *cells = malloc(cross->rows * cross->columns * sizeof *cells);
+    struct strata_cell *cells = malloc((cross->rows * cross->columns + 1) * sizeof *cells);
     struct strata_test test;
     size_t count = 0;
 
@@ -131,17 +131,26 @@ static enum status test_within(const struct cross *cross, struct review_factor *
     return status;
 }
 
+/* A factor that others are held still by: one that was not computed from another, and met the vessels. */
+static bool holds(const struct review_work *work, size_t f, size_t other)
+{
+    enum factor_kind kind = work->dataset->factors[other].kind;
+    return other != f && !akin(work, f, other) &&
+           (kind == FACTOR_OTHER || factor_kind_origin(kind) == kind);
+}
+
 /* Finds what the factor is most entangled with among `others`, and asks again within its levels. */
 static enum status hold_still(struct review_work *work, size_t f, const size_t *others,
                               size_t count)
 {
     struct review_factor *factor = &work->review->factors[f];
+    static const double noticeable = 0.3; /* of Cramer's V */
     struct cross best = {0};
-    double most = 0.0;
+    double most = noticeable;
 
     for (size_t k = 0; k < count; k++) {
         struct cross cross;
-        if (others[k] == f || akin(work, f, others[k]) || !cross_make(work, f, others[k], &cross))
+        if (!holds(work, f, others[k]) || !cross_make(work, f, others[k], &cross))
             continue;
         double entangled = cross_nested(&cross) ? 0.0 : cross_entangled(&cross);
         if (entangled > most) {
@@ -154,7 +163,7 @@ static enum status hold_still(struct review_work *work, size_t f, const size_t *
         }
     }
     enum status status = STATUS_OK;
-    if (most > 0.0) {
+    if (factor->within < work->dataset->factor_count) {
         factor->entangled = most;
         status = test_within(&best, factor);
     }
@@ -225,32 +234,100 @@ static size_t together(const struct cross *cross)
     return pairs > 1 ? vessels : 0;
 }
 
+/* Every `step`th vessel: those in which each level meets the one it met first, of those that have both. */
+static struct review_alias agree(const struct review_work *work, size_t a, size_t b, size_t step,
+                                 uint32_t *there, uint32_t *back)
+{
+    const struct dataset *dataset = work->dataset;
+    const struct factor *first = &dataset->factors[a], *second = &dataset->factors[b];
+    struct review_alias alias = {.first = a, .second = b};
+
+    memset(there, 0xff, first->level_count * sizeof *there); /* LEVEL_NONE */
+    memset(back, 0xff, second->level_count * sizeof *back);
+    for (size_t i = 0; i < dataset->vessel_count; i += step) {
+        uint32_t x = first->level[i], y = second->level[i];
+        if (work->standing[i] == STANDING_OUT || dataset->control[i] || x == LEVEL_NONE ||
+            y == LEVEL_NONE)
+            continue;
+        if (there[x] == LEVEL_NONE)
+            there[x] = y;
+        if (back[y] == LEVEL_NONE)
+            back[y] = x;
+        alias.of++;
+        alias.together += there[x] == y && back[y] == x;
+    }
+    return alias;
+}
+
+/* Most pairs differ so plainly that a sample shows it; only the others are looked at in full. */
+static struct review_alias compare(const struct review_work *work, size_t a, size_t b,
+                                   uint32_t *there, uint32_t *back)
+{
+    enum { SAMPLE = 4096 };
+    static const double hopeful = 0.7;
+    struct cross cross;
+    struct review_alias alias =
+        agree(work, a, b, work->dataset->vessel_count / SAMPLE + 1, there, back);
+
+    if ((double)alias.together < hopeful * (double)alias.of)
+        return alias;
+    if (!cross_make(work, a, b, &cross))
+        return agree(work, a, b, 1, there, back);
+    alias.together = together(&cross);
+    alias.of = cross.total;
+    cross_release(&cross);
+    return alias;
+}
+
+static size_t levels_met(const struct review_work *work, size_t factor)
+{
+    return work->review->factors[factor].level_count;
+}
+
+static enum status keep_alias(struct review_work *work, const struct review_alias *alias,
+                              size_t *room)
+{
+    struct review *review = work->review;
+    if (review->alias_count == *room) {
+        size_t more = 2 * *room + 4;
+        struct review_alias *aliases =
+            arena_grow(work->arena, review->aliases, *room, more, sizeof *aliases);
+        if (aliases == NULL)
+            return STATUS_MEMORY;
+        review->aliases = aliases;
+        *room = more;
+    }
+    review->aliases[review->alias_count++] = *alias;
+    return STATUS_OK;
+}
+
+static size_t most_levels(const struct dataset *dataset)
+{
+    size_t most = 1;
+    for (size_t f = 0; f < dataset->factor_count; f++)
+        if (dataset->factors[f].level_count > most)
+            most = dataset->factors[f].level_count;
+    return most;
+}
+
 enum status review_find_aliases(struct review_work *work)
 {
     static const double nearly = 0.95;
-    size_t count = work->dataset->factor_count, room = 0;
-    struct review *review = work->review;
+    size_t count = work->dataset->factor_count, room = 0, most = most_levels(work->dataset);
+    uint32_t *there = malloc(most * sizeof *there), *back = malloc(most * sizeof *back);
+    enum status status = there != NULL && back != NULL ? STATUS_OK : STATUS_MEMORY;
 
-    for (size_t a = 0; a < count; a++) {
-        for (size_t b = a + 1; b < count; b++) {
-            struct cross cross;
-            if (akin(work, a, b) || !cross_make(work, a, b, &cross))
+    for (size_t a = 0; a < count && status == STATUS_OK; a++) {
+        for (size_t b = a + 1; b < count && status == STATUS_OK; b++) {
+            if (akin(work, a, b) || levels_met(work, a) < 2 || levels_met(work, b) < 2)
                 continue;
-            struct review_alias alias = {a, b, together(&cross), cross.total};
-            cross_release(&cross);
-            if ((double)alias.together < nearly * (double)alias.of || alias.of == 0)
-                continue;
-            if (review->alias_count == room) {
-                struct review_alias *more =
-                    arena_grow(work->arena, review->aliases, room, 2 * room + 4, sizeof *more);
-                if (more == NULL)
-                    return STATUS_MEMORY;
-                review->aliases = more;
-                room = 2 * room + 4;
-            }
-            review->aliases[review->alias_count++] = alias;
+            struct review_alias alias = compare(work, a, b, there, back);
+            if (alias.of > 0 && (double)alias.together >= nearly * (double)alias.of)
+                status = keep_alias(work, &alias, &room);
         }
         review_tell(work, "looking for what always went together", a + 1, count);
     }
-    return STATUS_OK;
+    free(there);
+    free(back);
+    return status;
 }

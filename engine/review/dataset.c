@@ -7,7 +7,7 @@ static const struct kind {
     enum factor_kind origin;
     bool control;
 } kinds[FACTOR_KINDS] = {
-    [FACTOR_COOK] = {"cook", SCOPE_COOK, FACTOR_COOK, false},
+    [FACTOR_COOK] = {"cook", SCOPE_COOK, FACTOR_COOK, true},
     [FACTOR_LETHALITY] = {"computed cook", SCOPE_COOK, FACTOR_COOK, true},
     [FACTOR_POSITION] = {"position in the cooker", SCOPE_COOK, FACTOR_POSITION, true},
     [FACTOR_LOT] = {"grain lot", SCOPE_GRAIN_LOT, FACTOR_LOT, true},

@@ -213,11 +213,14 @@ static enum status add_bands(struct filling *filling, enum factor_kind kind,
         if (level[i] == LEVEL_NONE)
             continue;
         met[band]++;
-        log_odds[2 * band] += moves[0];
-        log_odds[2 * band + 1] += moves[1];
+        log_odds[2 * (size_t)band] += moves[0];
+        log_odds[2 * (size_t)band + 1] += moves[1];
     }
-    for (size_t b = 0; b < 2 * bands->count; b++)
-        log_odds[b] /= met[b / 2] > 0 ? (double)met[b / 2] : 1.0;
+    for (size_t b = 0; b < bands->count; b++) {
+        double vessels = met[b] > 0 ? (double)met[b] : 1.0;
+        log_odds[2 * b] /= vessels;
+        log_odds[2 * b + 1] /= vessels;
+    }
     struct factor factor = {.kind = kind,
                             .name = factor_kind_name(kind),
                             .levels = bands->names,

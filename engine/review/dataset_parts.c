@@ -123,7 +123,7 @@ enum status factor_add(struct factor *factors, size_t *count, struct factor fact
             continue;
         labels[met] = factor.levels[l];
         if (log_odds != NULL)
-            memcpy(&log_odds[2 * met], &factor.log_odds[2 * l], 2 * sizeof *log_odds);
+            memcpy(&log_odds[2 * (size_t)met], &factor.log_odds[2 * l], 2 * sizeof *log_odds);
         numbers[l] = met++;
     }
     if (met == 0)

@@ -299,6 +299,7 @@ static enum status tell_near(struct search *search, const struct set *set, struc
                              struct review_suspect **near, size_t *near_count)
 {
     size_t seen[REVIEW_NEAR];
+    enum { SOME = 3 };                                      /* vessels; fewer tell nothing */
     static const double worth_telling = 1.0986122886681098; /* ln 3 */
     cover_set(search, set);
     enum status status = search_weigh(search, every);
@@ -309,7 +310,8 @@ static enum status tell_near(struct search *search, const struct set *set, struc
     while (*near_count < REVIEW_NEAR && status == STATUS_OK) {
         size_t best = SIZE_MAX;
         for (size_t c = 0; c < search->count; c++)
-            if (search->candidates[c].log_bayes > worth_telling && !listed(seen, *near_count, c) &&
+            if (search->candidates[c].log_bayes > worth_telling &&
+                search->candidates[c].inside.total >= SOME && !listed(seen, *near_count, c) &&
                 (best == SIZE_MAX ||
                  search->candidates[c].weight > search->candidates[best].weight))
                 best = c;

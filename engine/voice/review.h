@@ -33,8 +33,8 @@ void voice_suspects(struct text *out, const struct review *review, const struct 
                     bool p);
 /* "6 January 2026" into `room`, which is returned; "" for DAY_NONE. And "2026-01-06". */
 enum { REVIEW_DAY_ROOM = 40 };
-const char *voice_day(int32_t day, char room[REVIEW_DAY_ROOM]);
-const char *voice_day_iso(int32_t day, char room[REVIEW_DAY_ROOM]);
+const char *voice_review_day(int32_t day, char room[REVIEW_DAY_ROOM]);
+const char *voice_review_date(int32_t day, char room[REVIEW_DAY_ROOM]);
 /* "p 0.0031", "p below 0.0001": never without counts beside it. */
 const char *voice_p(double p, char room[REVIEW_DAY_ROOM]);
 /* "very strong evidence" for a natural log of a Bayes factor (Kass & Raftery 1995). */
@@ -42,7 +42,7 @@ const char *voice_evidence_word(double log_bayes);
 /* A sentence a limit of the review, what it cannot conclude and what would help. */
 enum { REVIEW_LIMIT_COUNT = 8 };
 const char *voice_review_limit(const struct review *review, unsigned limit);
-/* Appends what one arm of a plan gets: "4 vessels: grain lot L3, a new sitting". */
+/* Appends what one arm of a plan gets: "4 vessels: grain lot L3, a new session". */
 void voice_arm(struct text *out, const struct review *review, const struct review_plan *plan,
                const struct review_arm *arm);
 /* Appends how to read a plan once it has grown. */

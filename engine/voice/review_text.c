@@ -5,10 +5,11 @@
 #include <string.h>
 
 #include "voice/review.h"
+#include "voice/review_internal.h"
 #include "voice/verdict.h"
 
-static void say_text(struct screen *screen, size_t indent, size_t hang, enum role role,
-                     struct text *text)
+void review_say(struct screen *screen, size_t indent, size_t hang, enum role role,
+                struct text *text)
 {
     screen_say(screen, indent, hang, role, "%s", text->bytes != NULL ? text->bytes : "");
     text_clear(text);
@@ -22,10 +23,10 @@ static void put_days(struct text *out, const struct review_totals *totals)
     if (totals->first == DAY_NONE)
         return;
     if (totals->first == totals->last)
-        text_printf(out, ", begun on %s", voice_day(totals->first, first));
+        text_printf(out, ", begun on %s", voice_review_day(totals->first, first));
     else
-        text_printf(out, ", begun from %s to %s", voice_day(totals->first, first),
-                    voice_day(totals->last, last));
+        text_printf(out, ", begun from %s to %s", voice_review_day(totals->first, first),
+                    voice_review_day(totals->last, last));
 }
 
 static void say_lost(struct screen *screen, const struct review *review, struct text *words)
@@ -50,41 +51,50 @@ static void say_lost(struct screen *screen, const struct review *review, struct 
     if (unrecorded > 0)
         text_printf(words, " Of %zu more nobody wrote down what became of %s.", unrecorded,
                     unrecorded == 1 ? "it" : "them");
-    say_text(screen, 0, 0, ROLE_STRONG, words);
+    review_say(screen, 0, 0, ROLE_STRONG, words);
 }
 
 /* ---- what did it ----------------------------------------------------------------------------- */
 
-static double least_sure(const struct review *review)
+static void put_culprit(struct text *out, const struct review *review,
+                        const struct review_fault *fault)
 {
-    double p = 1.0;
-    for (size_t k = 0; k < review->fault_count; k++)
-        p = fmin(p, review->faults[k].p);
-    return p;
+    if (fault->suspect_count > 1)
+        text_puts(out, "either ");
+    voice_suspects(out, review, fault, false);
+    if (fault->suspect_count > 1)
+        text_puts(out, " (which of them, these numbers cannot tell)");
+}
+
+/* Those that are equally sure are told together: "almost certainly A, B and C; likely D". */
+static void put_culprits(struct text *out, const struct review *review)
+{
+    const struct review_fault *faults = review->faults;
+    for (size_t k = 0, end; k < review->fault_count; k = end) {
+        const char *sure = voice_spoken(review->rules, faults[k].p);
+        end = k + 1;
+        while (end < review->fault_count &&
+               strcmp(voice_spoken(review->rules, faults[end].p), sure) == 0)
+            end++;
+        text_printf(out, "%s%s%s", k > 0 ? "; " : " ", sure, sure[0] != '\0' ? " " : "");
+        for (size_t i = k; i < end; i++) {
+            text_puts(out, i == k ? "" : i + 1 < end ? ", " : " and ");
+            put_culprit(out, review, &faults[i]);
+        }
+    }
 }
 
 static void say_culprits(struct screen *screen, const struct review *review, struct text *words)
 {
-    size_t count = review->fault_count;
-    if (count == 0) {
-        text_puts(words, "No cook, starter, sitting, place or lot stands out: what was lost is "
-                         "spread as chance spreads it, as far as these numbers can tell.");
-        say_text(screen, 0, 0, ROLE_PLAIN, words);
-        return;
+    if (review->fault_count == 0) {
+        text_puts(words, "No cook, starter, session, place or lot stands out: what was lost is "
+                         "spread as chance spreads it, as far as so many vessels can tell.");
+    } else {
+        text_puts(words, "What did it:");
+        put_culprits(words, review);
+        text_puts(words, ".");
     }
-    const char *spoken = voice_spoken(review->rules, least_sure(review));
-    text_printf(words, "What did it, %s:", spoken[0] != '\0' ? spoken : "most likely");
-    for (size_t k = 0; k < count; k++) {
-        const struct review_fault *fault = &review->faults[k];
-        text_puts(words, k == 0 ? " " : k + 1 < count ? "; " : "; and ");
-        if (fault->suspect_count > 1)
-            text_puts(words, "either ");
-        voice_suspects(words, review, fault, false);
-        if (fault->suspect_count > 1)
-            text_puts(words, ", which cannot be told apart");
-    }
-    text_puts(words, ".");
-    say_text(screen, 0, 0, ROLE_PLAIN, words);
+    review_say(screen, 0, 0, ROLE_PLAIN, words);
 }
 
 /* ---- what to change -------------------------------------------------------------------------- */
@@ -125,7 +135,7 @@ static void say_change(struct screen *screen, const struct review *review, struc
     text_puts(words, " would not have been lost.");
     if (how != NULL)
         text_printf(words, " %s", how);
-    say_text(screen, 0, 0, ROLE_PLAIN, words);
+    review_say(screen, 0, 0, ROLE_PLAIN, words);
 }
 
 /* ---- one fault ------------------------------------------------------------------------------- */
@@ -138,18 +148,13 @@ static void say_counts(struct screen *screen, const struct review *review,
         voice_level(words, review->dataset, suspect->factor, suspect->level);
         text_printf(words, ", %s: ", voice_percent(suspect->p, percent));
     }
-    text_printf(words, "%zu of %zu lost, %zu of %zu of the rest", suspect->inside.lost,
+    text_printf(words, "%zu of %zu lost, against %zu of %zu of the rest", suspect->inside.lost,
                 suspect->inside.total, suspect->outside.lost, suspect->outside.total);
     if (suspect->controls.total > 0)
-        text_printf(words, "; of its vessels without starter %zu of %zu", suspect->controls.lost,
+        text_printf(words, "; of those, without starter, %zu of %zu", suspect->controls.lost,
                     suspect->controls.total);
-    text_printf(words, ". %s",
-                strcmp(voice_evidence_word(suspect->log_bayes), "very strong evidence") == 0
-                    ? "Very strong evidence."
-                : strcmp(voice_evidence_word(suspect->log_bayes), "strong evidence") == 0
-                    ? "Strong evidence."
-                    : "Some evidence.");
-    say_text(screen, 5, 0, ROLE_PLAIN, words);
+    text_printf(words, ": %s.", voice_evidence_word(suspect->log_bayes));
+    review_say(screen, 5, 0, ROLE_PLAIN, words);
 }
 
 static void say_why(struct screen *screen, const struct review *review,
@@ -168,7 +173,7 @@ static void say_why(struct screen *screen, const struct review *review,
                 : why->kind == FACTOR_MOISTURE ? "Its moisture, computed from what was weighed"
                                                : "Its temperature",
                 why->levels[suspect->why_level]);
-    say_text(screen, 5, 0, ROLE_PLAIN, words);
+    review_say(screen, 5, 0, ROLE_PLAIN, words);
 }
 
 static void say_causes(struct screen *screen, const struct review *review,
@@ -188,7 +193,7 @@ static void say_causes(struct screen *screen, const struct review *review,
                     voice_percent(fault->causes[c].p, percent));
     }
     text_puts(words, ".");
-    say_text(screen, 5, 0, ROLE_PLAIN, words);
+    review_say(screen, 5, 0, ROLE_PLAIN, words);
 }
 
 static void say_trials(struct screen *screen, const struct review *review,
@@ -200,6 +205,8 @@ static void say_trials(struct screen *screen, const struct review *review,
     text_puts(words, fault->suspect_count > 1 ? "To tell them apart: " : "To be surer: ");
     for (size_t t = 0; t < fault->trial_count && t < MOST; t++) {
         const struct review_trial *trial = &fault->trials[t];
+        if (trial->bits < fault->trials[0].bits / 2.0)
+            break;
         const struct observable *test = &review->rules->observables[trial->observable];
         text_printf(words, "%s%s", t > 0 ? "; or " : "", test->label);
         if (trial->delay_days > 0.0)
@@ -207,7 +214,7 @@ static void say_trials(struct screen *screen, const struct review *review,
                         trial->delay_days > 1.0 ? "days" : "day");
     }
     text_puts(words, ".");
-    say_text(screen, 5, 0, ROLE_PLAIN, words);
+    review_say(screen, 5, 0, ROLE_PLAIN, words);
 }
 
 static void say_fault(struct screen *screen, const struct review *review, size_t k,
@@ -234,7 +241,7 @@ static void say_fault(struct screen *screen, const struct review *review, size_t
     text_puts(words, "Without it ");
     put_saved(words, fault);
     text_puts(words, " would not have been lost.");
-    say_text(screen, 5, 0, ROLE_PLAIN, words);
+    review_say(screen, 5, 0, ROLE_PLAIN, words);
     say_trials(screen, review, fault, words);
 }
 
@@ -247,14 +254,14 @@ static void say_plan(struct screen *screen, const struct review *review,
     screen_heading(screen, words->bytes != NULL ? words->bytes : "");
     text_clear(words);
     screen_say(screen, 2, 0, ROLE_PLAIN,
-               "One cook, one sitting, one starter and one place for all, but for this:");
+               "One cook, one session, one starter and one place for all, but for this:");
     for (size_t a = 0; a < plan->arm_count; a++) {
         voice_arm(words, review, plan, &plan->arms[a]);
         screen_item(screen, 2, "-", ROLE_PLAIN, words->bytes != NULL ? words->bytes : "");
         text_clear(words);
     }
     voice_plan_reading(words, review, plan);
-    say_text(screen, 2, 0, ROLE_PLAIN, words);
+    review_say(screen, 2, 0, ROLE_PLAIN, words);
 }
 
 /* ---- the whole ------------------------------------------------------------------------------- */
@@ -285,6 +292,9 @@ void voice_review(struct screen *screen, const struct review *review)
     say_limits(screen, review);
     if (review->fault_count > 0)
         screen_heading(screen, "What did it, surest first");
+    if (review->fault_count > 1)
+        screen_say(screen, 0, 0, ROLE_QUIET,
+                   "Each is counted without the vessels that the others explain.");
     for (size_t k = 0; k < review->fault_count; k++)
         say_fault(screen, review, k, &words);
     for (size_t p = 0; p < review->plan_count; p++)

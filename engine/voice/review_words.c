@@ -63,7 +63,7 @@ static bool calendar(int32_t day, struct tm *date)
     return day != DAY_NONE && gmtime_r(&seconds, date) != NULL;
 }
 
-const char *voice_day(int32_t day, char room[REVIEW_DAY_ROOM])
+const char *voice_review_day(int32_t day, char room[REVIEW_DAY_ROOM])
 {
     static const char *const months[] = {"January",   "February", "March",    "April",
                                          "May",       "June",     "July",     "August",
@@ -76,7 +76,7 @@ const char *voice_day(int32_t day, char room[REVIEW_DAY_ROOM])
     return room;
 }
 
-const char *voice_day_iso(int32_t day, char room[REVIEW_DAY_ROOM])
+const char *voice_review_date(int32_t day, char room[REVIEW_DAY_ROOM])
 {
     struct tm date;
     room[0] = '\0';
@@ -126,9 +126,9 @@ const char *voice_review_limit(const struct review *review, unsigned limit)
                "thing for half of the vessels, and leave one of each cook without starter.";
     case REVIEW_NO_FACTOR:
         return "All vessels share everything that was written down, so nothing can be compared. "
-               "Write down cook, starter, sitting, grain lot and place.";
+               "Write down cook, starter, session, grain lot and place.";
     case REVIEW_ONE_BATCH:
-        return "There is one batch only. Its cook, mix, sitting and starter went together, so "
+        return "There is one batch only. Its cook, mix, session and starter went together, so "
                "they cannot be told apart by counting.";
     case REVIEW_NO_TIMES:
         return "No vessel has both its days, so nothing can be said about time.";
@@ -151,6 +151,15 @@ static void put_new(struct text *out, enum factor_kind kind, unsigned which, boo
         text_printf(out, "%s %s", ordinals[which <= 3 ? which - 1 : 2], name);
 }
 
+/* Whether every arm has the same new one: then it needs no words. */
+static bool all_new(const struct review_plan *plan, size_t column)
+{
+    for (size_t a = 0; a < plan->arm_count; a++)
+        if (plan->arms[a].fresh[column] != 1)
+            return false;
+    return true;
+}
+
 static bool has_second(const struct review_plan *plan, size_t column)
 {
     for (size_t a = 0; a < plan->arm_count; a++)
@@ -169,7 +178,7 @@ void voice_arm(struct text *out, const struct review *review, const struct revie
     for (size_t c = 0; c < plan->factor_count; c++) {
         size_t factor = plan->factors[c];
         enum factor_kind kind = dataset->factors[factor].kind;
-        if (arm->control && !factor_kind_control(kind))
+        if ((arm->control && !factor_kind_control(kind)) || all_new(plan, c))
             continue;
         text_puts(out, joint);
         if (arm->fresh[c] == 0)
@@ -208,13 +217,13 @@ void voice_plan_reading(struct text *out, const struct review *review,
                     plan->fails_from, plan->each);
         return;
     }
-    text_printf(out, "%zu or more of %zu lost says that an arm fails. ", plan->fails_from,
+    text_printf(out, "A row fails when it loses %zu or more of its %zu. ", plan->fails_from,
                 plan->each);
     for (size_t c = 0; c < plan->factor_count; c++) {
         if (!tried(review, plan, c))
             continue;
         text_puts(out, joint);
-        text_puts(out, joint[0] == '\0' ? "If only the arm with " : "if only the arm with ");
+        text_puts(out, joint[0] == '\0' ? "If only the row with " : "if only the row with ");
         voice_level(out, review->dataset, fault->suspects[c].factor, fault->suspects[c].level);
         text_puts(out, " fails, it was that");
         joint = "; ";

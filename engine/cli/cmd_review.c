@@ -1,0 +1,180 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <errno.h>
+#include <stdio.h>
+#include <string.h>
+#include <unistd.h>
+
+#include "cli/app_journal.h"
+#include "cli/commands.h"
+#include "cli/demo.h"
+#include "review/review.h"
+#include "voice/review.h"
+
+static const struct option options[] = {
+    {"csv", "FILE", "review a table of one row a vessel instead of the journal; '-' for input"},
+    {"demo", NULL, "review the invented season that comes with the program"},
+    {"since", "DATE", "only vessels begun on that day or later"},
+    {"details", NULL, "show every factor, what went together, times, batches, and how it decides"},
+    {"json", NULL, "print JSON"},
+    {NULL, NULL, NULL},
+};
+
+/* ---- progress -------------------------------------------------------------------------------- */
+
+struct bar {
+    bool shown;
+    int percent;
+    const char *what;
+};
+
+/* One line on a terminal, told again only when it changes. */
+static void tell_progress(void *context, const char *what, double share)
+{
+    struct bar *bar = context;
+    int percent = (int)(100.0 * share);
+    if (!bar->shown || (percent == bar->percent && what == bar->what))
+        return;
+    bar->percent = percent;
+    bar->what = what;
+    fprintf(stderr, "\r%s: %d %%\033[K", what, percent);
+    fflush(stderr);
+}
+
+static void end_progress(const struct bar *bar)
+{
+    if (bar->shown && bar->what != NULL) {
+        fprintf(stderr, "\r\033[K");
+        fflush(stderr);
+    }
+}
+
+/* ---- where the vessels come from --------------------------------------------------------------- */
+
+static enum status read_table(struct app *app, FILE *from, struct dataset_reader *reader,
+                              struct dataset *dataset)
+{
+    enum { CHUNK = 1 << 16 };
+    static const struct position nowhere = {0};
+    char chunk[CHUNK];
+    size_t length;
+    enum status status = STATUS_OK;
+    while (status == STATUS_OK && (length = fread(chunk, 1, sizeof chunk, from)) > 0)
+        status = dataset_reader_feed(reader, chunk, length);
+    if (status == STATUS_OK && ferror(from)) {
+        diags_error(app->diags, nowhere, "the table cannot be read: %s", strerror(errno));
+        status = STATUS_IO;
+    }
+    return status == STATUS_OK ? dataset_reader_finish(reader, dataset) : status;
+}
+
+static enum exit_status table_at(struct app *app, const char *path, int32_t since, int32_t today,
+                                 struct arena *arena, struct dataset *dataset)
+{
+    static const struct position nowhere = {0};
+    bool input = strcmp(path, "-") == 0;
+    FILE *from = input ? stdin : fopen(path, "rb");
+    if (from == NULL) {
+        diags_error(app->diags, nowhere, "'%s' cannot be opened: %s", path, strerror(errno));
+        return app_fail(app, STATUS_IO);
+    }
+    struct dataset_reader *reader =
+        dataset_reader_new(input ? "input" : path, since, today, arena, app->diags);
+    enum status status = reader != NULL ? read_table(app, from, reader, dataset) : STATUS_MEMORY;
+    dataset_reader_free(reader);
+    if (!input)
+        fclose(from);
+    return status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
+}
+
+static enum exit_status gather(struct app *app, int32_t since, struct arena *arena,
+                               struct dataset *dataset)
+{
+    const char *path = arguments_value(&app->arguments, "csv");
+    int32_t today = (int32_t)moment_day(moment_now());
+    enum exit_status fault = EXIT_FINE;
+
+    if (path != NULL)
+        return table_at(app, path, since, today, arena, dataset);
+    fault = arguments_flag(&app->arguments, "demo") ? demo_for_now(app)
+                                                    : app_journal(app, JOURNAL_READ);
+    if (fault != EXIT_FINE)
+        return fault;
+    enum status status =
+        dataset_from_journal(app->journal, app->rules, since, today, arena, dataset, app->diags);
+    return status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
+}
+
+/* ---- the command ------------------------------------------------------------------------------ */
+
+static enum exit_status read_since(struct app *app, int32_t *since)
+{
+    const char *said = arguments_value(&app->arguments, "since");
+    struct moment moment;
+    *since = DAY_NONE;
+    if (said == NULL)
+        return EXIT_FINE;
+    if (!moment_read(said, moment_now(), &moment))
+        return app_usage(app, "'--since %s' is no day; write 2026-03-01", said);
+    *since = (int32_t)moment_day(moment);
+    return EXIT_FINE;
+}
+
+static enum exit_status tell(struct app *app, const struct review *review)
+{
+    if (arguments_flag(&app->arguments, "json"))
+        return app_json(app, voice_review_json(review), false);
+    voice_review(&app->out, review);
+    if (arguments_flag(&app->arguments, "details"))
+        voice_review_details(&app->out, review);
+    else if (review->totals.counts.total > 0)
+        screen_say(&app->out, 0, 0, ROLE_QUIET,
+                   "--details shows every factor, times and batches, and how this is decided.");
+    return app_flush(app);
+}
+
+static enum exit_status review_in(struct app *app, struct arena *arena)
+{
+    struct bar bar = {.shown = isatty(STDERR_FILENO) == 1, .percent = -1};
+    struct review_progress progress = {tell_progress, &bar};
+    struct dataset dataset;
+    struct review review;
+    int32_t since;
+
+    enum exit_status fault = read_since(app, &since);
+    if (fault == EXIT_FINE)
+        fault = gather(app, since, arena, &dataset);
+    if (fault != EXIT_FINE)
+        return fault;
+    enum status status = review_make(&dataset, app->reasoner, &progress, arena, &review);
+    end_progress(&bar);
+    return status == STATUS_OK ? tell(app, &review) : app_fail(app, status);
+}
+
+static enum exit_status run_review(struct app *app)
+{
+    if (app->arguments.operand_count > 0)
+        return app_usage(app, "'%s' is no option; a table is given as --csv %s",
+                         app->arguments.operands[0], app->arguments.operands[0]);
+    if (arguments_flag(&app->arguments, "demo") && arguments_value(&app->arguments, "csv") != NULL)
+        return app_usage(app, "--demo and --csv: one of them at a time");
+    enum exit_status fault = app_load(app, NULL, 0);
+    if (fault != EXIT_FINE)
+        return fault;
+    struct arena *arena = arena_new(NULL);
+    fault = arena != NULL ? review_in(app, arena) : app_fail(app, STATUS_MEMORY);
+    arena_free(arena);
+    return fault;
+}
+
+const struct command command_review = {
+    .name = "review",
+    .summary = "finds what the lost vessels have in common, and what to change first",
+    .operands = "",
+    .detail =
+        "Says what was lost, which cook, starter, session, grain lot or place most likely did "
+        "it and how sure that is, what cannot be told apart, which test would settle it, and "
+        "how many vessels a change would have saved. A table needs one row a vessel, a "
+        "column that says lost or ok, and columns for what vessels share.",
+    .options = options,
+    .run = run_review,
+};
