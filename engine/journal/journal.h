@@ -150,14 +150,14 @@ enum status journal_due(struct journal *journal, int64_t day, struct arena *aren
 /* ---- siblings -------------------------------------------------------------------------------- */
 
 enum kinship { /* what a vessel may share with others */
-               KIN_COOK,
-               KIN_SESSION,
-               KIN_STARTER,
-               KIN_LOT,
-               KIN_PLACE,    /* where it stood */
-               KIN_BATCH,    /* the mix */
-               KIN_POSITION, /* the same position within the same cook */
-               KIN_COUNT
+               KINSHIP_COOK,
+               KINSHIP_SESSION,
+               KINSHIP_STARTER,
+               KINSHIP_LOT,
+               KINSHIP_PLACE,    /* where it stood */
+               KINSHIP_BATCH,    /* the mix */
+               KINSHIP_POSITION, /* the same position within the same cook */
+               KINSHIP_COUNT
 };
 extern const char *const kinship_words[]; /* "cook" ... */
 
@@ -165,7 +165,7 @@ struct fates { /* how many of a group that were ever looked at or ended */
     size_t total, fate[FATE_COUNT];
 };
 
-struct kin {
+struct kinsfolk {
     enum kinship kinship;
     const char *label;    /* of the cook, session ...; "top of C4" for a position */
     struct fates others;  /* inoculated vessels of the group, without the vessel itself */
@@ -175,7 +175,7 @@ struct kin {
 
 /* The groups that a vessel belongs to, by kinship; those it has none of are left out. */
 enum status journal_kin(struct journal *journal, int64_t vessel, struct arena *arena,
-                        struct kin kin[KIN_COUNT], size_t *count, struct diags *diags);
+                        struct kinsfolk kin[KINSHIP_COUNT], size_t *count, struct diags *diags);
 
 /* For the tests of this module and for what has a module of its own in journal/. */
 struct sqlite3;

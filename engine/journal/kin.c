@@ -5,8 +5,8 @@
 #include "base/text.h"
 #include "journal/journal_internal.h"
 
-const char *const kinship_words[KIN_COUNT] = {"cook",  "session", "starter", "lot",
-                                              "place", "batch",   "position"};
+const char *const kinship_words[KINSHIP_COUNT] = {"cook",  "session", "starter", "lot",
+                                                  "place", "batch",   "position"};
 
 /*
  * Only vessels that were ever looked at, or that ended, say anything: one that
@@ -17,23 +17,23 @@ const char *const kinship_words[KIN_COUNT] = {"cook",  "session", "starter", "lo
 /* Per kinship: which vessels v (of batch b) share it with vessel ?1, and what the group is called. */
 static const struct {
     const char *shared, *called;
-} kinships[KIN_COUNT] = {
-    [KIN_COOK] = {"b.cook = (SELECT cook FROM own)",
-                  "SELECT label FROM cook WHERE id = (SELECT cook FROM own)"},
-    [KIN_SESSION] = {"b.session = (SELECT session FROM own)",
-                     "SELECT label FROM session WHERE id = (SELECT session FROM own)"},
-    [KIN_STARTER] = {"b.starter = (SELECT starter FROM own)",
-                     "SELECT label FROM starter WHERE id = (SELECT starter FROM own)"},
-    [KIN_LOT] = {"b.lot = (SELECT lot FROM own)",
-                 "SELECT label FROM lot WHERE id = (SELECT lot FROM own)"},
-    [KIN_PLACE] = {"v.stood = (SELECT stood FROM own)",
-                   "SELECT label FROM place WHERE id = (SELECT stood FROM own)"},
-    [KIN_BATCH] = {"b.id = (SELECT batch FROM own)",
-                   "SELECT label FROM batch WHERE id = (SELECT batch FROM own)"},
-    [KIN_POSITION] = {"b.cook = (SELECT cook FROM own) AND v.position <> ''"
-                      " AND v.position = (SELECT position FROM own)",
-                      "SELECT own.position || ' of ' || cook.label FROM own JOIN cook"
-                      " ON cook.id = own.cook WHERE own.position <> ''"},
+} kinships[KINSHIP_COUNT] = {
+    [KINSHIP_COOK] = {"b.cook = (SELECT cook FROM own)",
+                      "SELECT label FROM cook WHERE id = (SELECT cook FROM own)"},
+    [KINSHIP_SESSION] = {"b.session = (SELECT session FROM own)",
+                         "SELECT label FROM session WHERE id = (SELECT session FROM own)"},
+    [KINSHIP_STARTER] = {"b.starter = (SELECT starter FROM own)",
+                         "SELECT label FROM starter WHERE id = (SELECT starter FROM own)"},
+    [KINSHIP_LOT] = {"b.lot = (SELECT lot FROM own)",
+                     "SELECT label FROM lot WHERE id = (SELECT lot FROM own)"},
+    [KINSHIP_PLACE] = {"v.stood = (SELECT stood FROM own)",
+                       "SELECT label FROM place WHERE id = (SELECT stood FROM own)"},
+    [KINSHIP_BATCH] = {"b.id = (SELECT batch FROM own)",
+                       "SELECT label FROM batch WHERE id = (SELECT batch FROM own)"},
+    [KINSHIP_POSITION] = {"b.cook = (SELECT cook FROM own) AND v.position <> ''"
+                          " AND v.position = (SELECT position FROM own)",
+                          "SELECT own.position || ' of ' || cook.label FROM own JOIN cook"
+                          " ON cook.id = own.cook WHERE own.position <> ''"},
 };
 
 static const char own[] =
@@ -89,7 +89,7 @@ static enum status count_all(struct journal *journal, int64_t vessel, struct fat
 }
 
 static enum status count_group(struct journal *journal, enum kinship kinship, int64_t vessel,
-                               struct kin *kin, struct diags *diags)
+                               struct kinsfolk *kin, struct diags *diags)
 {
     struct text sql;
     text_init(&sql);
@@ -137,14 +137,14 @@ static struct fates without(const struct fates *all, const struct fates *group)
 }
 
 enum status journal_kin(struct journal *journal, int64_t vessel, struct arena *arena,
-                        struct kin kin[KIN_COUNT], size_t *count, struct diags *diags)
+                        struct kinsfolk kin[KINSHIP_COUNT], size_t *count, struct diags *diags)
 {
     struct fates all = {0}, controls = {0};
     *count = 0;
     enum status status = count_all(journal, vessel, &all, &controls, diags);
-    for (int kinship = 0; kinship < KIN_COUNT && status == STATUS_OK; kinship++) {
-        struct kin *next = &kin[*count];
-        *next = (struct kin){.kinship = (enum kinship)kinship};
+    for (int kinship = 0; kinship < KINSHIP_COUNT && status == STATUS_OK; kinship++) {
+        struct kinsfolk *next = &kin[*count];
+        *next = (struct kinsfolk){.kinship = (enum kinship)kinship};
         status = name_group(journal, next->kinship, vessel, arena, &next->label, diags);
         if (status != STATUS_OK || next->label == NULL)
             continue;

@@ -370,18 +370,18 @@ static void siblings_are_counted_group_by_group(void **state)
     add(c, RECORD_VESSEL, &control);
     add_look(c, control.id, "2026-03-06T10:00:00Z", "discard", "contaminated", 0);
 
-    struct kin kin[KIN_COUNT];
+    struct kinsfolk kin[KINSHIP_COUNT];
     size_t count;
     assert_int_equal(journal_kin(c->journal, own, c->arena, kin, &count, c->diags), STATUS_OK);
     assert_int_equal(count, 2); /* a cook and a batch */
-    assert_int_equal(kin[0].kinship, KIN_COOK);
+    assert_int_equal(kin[0].kinship, KINSHIP_COOK);
     assert_string_equal(kin[0].label, "C1");
     assert_int_equal(kin[0].others.total, 3);
     assert_int_equal(kin[0].others.fate[FATE_CONTAMINATED], 3);
     assert_int_equal(kin[0].rest.total, 2);
     assert_int_equal(kin[0].rest.fate[FATE_OPEN], 2);
     assert_int_equal(kin[0].control.fate[FATE_CONTAMINATED], 1);
-    assert_int_equal(kin[1].kinship, KIN_BATCH);
+    assert_int_equal(kin[1].kinship, KINSHIP_BATCH);
 }
 
 /* ---- files that are not right ---------------------------------------------------------------- */
