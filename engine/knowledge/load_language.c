@@ -90,6 +90,7 @@ static const struct field STATEMENT_FIELDS[] = {
     FIELD("absent", OPTIONAL, read_condition, offsetof(struct statement, absent)),
     REFERENCES("others_absent", OPTIONAL, read_others, offsetof(struct statement, others),
                offsetof(struct statement, other_count), ITEM_OBSERVABLE),
+    FIELD("alone", OPTIONAL, read_flag, offsetof(struct statement, alone)),
 };
 static const struct shape STATEMENT = SHAPE("a statement", STATEMENT_FIELDS);
 

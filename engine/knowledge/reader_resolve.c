@@ -255,9 +255,27 @@ enum status job_cover(struct job *job, bool all)
     return STATUS_OK;
 }
 
+/* What says something only where nothing else is said: a judgement of the whole, in passing. */
+static void drop_not_alone(struct job *job)
+{
+    struct match_list *list = &job->matches;
+    size_t kept = 0;
+    for (size_t i = 0; i < list->count; i++) {
+        const struct match *match = &list->items[i];
+        bool whole = job->asked == RULES_NONE && job->token_count > 0 &&
+                     match->start <= job->tokens[0].start &&
+                     match->end >= job->tokens[job->token_count - 1].end;
+        if (whole || match->role != ROLE_STATEMENT ||
+            !job->reader->rules->language.statements[match->item].alone)
+            list->items[kept++] = *match;
+    }
+    list->count = kept;
+}
+
 enum status job_resolve(struct job *job)
 {
     struct match_list *list = &job->matches;
+    drop_not_alone(job);
     enum status status = settle_numbers(job);
     if (status != STATUS_OK)
         return status;

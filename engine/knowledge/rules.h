@@ -451,6 +451,7 @@ struct statement {
     struct condition absent; /* values it denies */
     const size_t *others;    /* observables (several) whose values not named elsewhere it denies */
     size_t other_count;
+    bool alone; /* only where it is all that was said, and no answer to a question */
     struct position at;
 };
 
