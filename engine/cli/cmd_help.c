@@ -1,11 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include <stdio.h>
 
+#include "base/version.h"
 #include "cli/commands.h"
-
-#ifndef JARSIDE_VERSION
-#define JARSIDE_VERSION "0.1.0"
-#endif
 
 static void option_rows(struct screen *screen, const struct option *options)
 {

@@ -274,6 +274,8 @@ static void fact_add(struct triage *triage, size_t observable, const struct know
         .number = known->number,
         .origin = known->origin,
         .words = known->words ? known->words : "",
+        .recalled = known->recalled,
+        .recalled_words = known->recalled_words,
     };
 }
 
@@ -296,7 +298,8 @@ static uint32_t passed_over(const struct triage *triage, size_t index)
     const struct known *known = &triage->known[index];
     uint32_t silent = 0;
 
-    if (known->asked || known->unknown || (known->told && known->origin != ORIGIN_TEXT))
+    if (known->asked || known->unknown ||
+        (known->told && known->origin != ORIGIN_TEXT && known->origin != ORIGIN_JOURNAL))
         return 0;
     for (size_t v = 0; v < observable->value_count; v++)
         if (observable->values[v].salient)
@@ -310,7 +313,9 @@ void triage_merge(struct triage *triage)
 {
     state_clear(triage);
     for (size_t i = 0; i < triage->log_count; i++)
-        take_in(triage, i, &triage->log[i]);
+        take_in(triage, triage->records.recalled_count + i, &triage->log[i]);
+    records_merge(triage);
+    change_merge(triage);
     bool silence = silence_tells(triage);
     for (size_t i = 0; i < triage->rules->observable_count; i++) {
         const struct known *known = &triage->known[i];
@@ -323,4 +328,5 @@ void triage_merge(struct triage *triage)
             triage->clashes[triage->clash_count++] =
                 (struct clash){i, known->clash_first, known->clash_second};
     }
+    siblings_skip(triage);
 }

@@ -36,7 +36,7 @@ static bool rooms_build(struct triage *triage)
     triage->facts = calloc(count, sizeof *triage->facts);
     triage->clashes = calloc(count, sizeof *triage->clashes);
     triage->computed = calloc(triage->rules->cause_count + 1, sizeof *triage->computed);
-    triage->shifts = calloc(triage->rules->cause_count + 1, sizeof *triage->shifts);
+    triage->shifts = calloc(2 * triage->rules->cause_count + 1, sizeof *triage->shifts);
     return triage->said && triage->scratch && triage->derived && triage->judged && triage->cooks &&
            triage->known && triage->observations && triage->skip && triage->facts &&
            triage->clashes && triage->computed && triage->shifts;
@@ -58,6 +58,7 @@ struct triage *triage_new(const struct rules *rules, struct reader *reader,
     }
     triage->evidence.observations = triage->observations;
     triage->evidence.shifts = triage->shifts;
+    triage->first_question = RULES_NONE;
     triage->stale = true;
     return triage;
 }
@@ -67,6 +68,7 @@ void triage_free(struct triage *triage)
     if (!triage)
         return;
     posterior_release(&triage->posterior);
+    records_forget(triage);
     arena_free(triage->said);
     arena_free(triage->scratch);
     arena_free(triage->derived);
@@ -79,11 +81,13 @@ void triage_free(struct triage *triage)
     free(triage->clashes);
     free(triage->computed);
     free(triage->shifts);
+    free(triage->pairs);
     free(triage);
 }
 
 void triage_reset(struct triage *triage)
 {
+    records_forget(triage);
     arena_reset(triage->said);
     triage->log = NULL;
     triage->unclear = NULL;
@@ -135,7 +139,7 @@ static enum status close_batch(struct triage *triage, size_t start, bool complet
 }
 
 /* A safe copy in the arena of what was said; NULL when out of memory. */
-static const char *keep_words(struct triage *triage, const char *bytes, size_t length)
+const char *triage_keep_words(struct triage *triage, const char *bytes, size_t length)
 {
     const struct text_safe_options options = {.limit = WORDS_LIMIT};
     struct text safe;
@@ -172,16 +176,16 @@ static bool say_list(struct triage *triage, const struct reading_list *list, enu
         const struct reading *reading = &list->readings[i];
         struct saying saying = saying_of(reading, origin);
         saying.settles = answers == (int)reading->observable;
-        saying.words = keep_words(triage, list->text + reading->span.start,
-                                  reading->span.end - reading->span.start);
+        saying.words = triage_keep_words(triage, list->text + reading->span.start,
+                                         reading->span.end - reading->span.start);
         if (!say(triage, saying))
             return false;
     }
     for (size_t i = 0; i < list->unread_count; i++) {
         const struct unread *unread = &list->unread[i];
         struct saying saying = {.kind = SAYING_UNCLEAR, .reason = unread->reason};
-        saying.words = keep_words(triage, list->text + unread->span.start,
-                                  unread->span.end - unread->span.start);
+        saying.words = triage_keep_words(triage, list->text + unread->span.start,
+                                         unread->span.end - unread->span.start);
         saying.note = unread->note ? arena_string(triage->said, unread->note) : NULL;
         if ((unread->note && !saying.note) || !say(triage, saying))
             return false;
@@ -233,7 +237,7 @@ enum status triage_set(struct triage *triage, const char *sign, const char *valu
 
     struct saying saying = saying_of(&reading, ORIGIN_SET);
     const char *words = arena_format(triage->said, "%s=%s", sign, value);
-    saying.words = words ? keep_words(triage, words, strlen(words)) : NULL;
+    saying.words = words ? triage_keep_words(triage, words, strlen(words)) : NULL;
     triage->batch++;
     return close_batch(triage, start, say(triage, saying));
 }
@@ -357,13 +361,13 @@ enum status triage_observe(struct triage *triage, size_t observable,
                            const struct observation *observation, const char *words)
 {
     size_t start = triage->log_count;
-    struct saying saying = {.kind = SAYING_OBSERVED,
-                            .observable = observable,
-                            .said = *observation,
-                            .settles = true,
-                            .origin = ORIGIN_ANSWER,
-                            .words =
-                                keep_words(triage, words ? words : "", words ? strlen(words) : 0)};
+    struct saying saying = {
+        .kind = SAYING_OBSERVED,
+        .observable = observable,
+        .said = *observation,
+        .settles = true,
+        .origin = ORIGIN_ANSWER,
+        .words = triage_keep_words(triage, words ? words : "", words ? strlen(words) : 0)};
     triage->batch++;
     return close_batch(triage, start, say(triage, saying) && say_asked(triage, observable));
 }
@@ -453,6 +457,7 @@ bool triage_compute(struct triage *triage)
     triage->computed_count = moves.count;
     compute_shifts(triage->computed, triage->computed_count, triage->shifts);
     triage->evidence.shift_count = triage->computed_count;
+    siblings_shift(triage);
     triage->stale = false;
     return true;
 }

@@ -44,6 +44,8 @@ struct fact {
     struct quantity number;
     enum origin origin;
     const char *words; /* the words it came from; safe UTF-8 */
+    uint32_t recalled; /* the values that records put there beside what was said */
+    const char *recalled_words;
 };
 
 struct unclear { /* shown back to the grower */
@@ -97,8 +99,8 @@ struct recalled {
     struct quantity number;
     const char *words; /* "cook C4: 15 psi, 90 min"; copied, made safe */
     /*
-     * Several-of, `seen` only: it was seen, and what was seen has happened. It stays
-     * part of the facts whatever is said now, a denial included.
+     * What was seen has happened: it stays part of the facts whatever is said now, a
+     * denial included. Several-of: the values seen; else the whole observation.
      */
     bool stands;
 };
@@ -123,6 +125,17 @@ struct earlier {
 };
 /* In the order of the looks. STATUS_MEMORY. */
 enum status triage_earlier(struct triage *triage, const struct earlier *earlier);
+
+/*
+ * What became of the others that share something with the vessel (reason/siblings.h),
+ * counted. It moves the causes at every judging until triage_reset. `names` are what
+ * the groups are called, per enum kin ("cook C4"), NULL where there is none; copied. What was
+ * counted is not asked; of a group that the grower speaks of now, his word stands
+ * and the count moves nothing. STATUS_DATA for counts that cannot be, STATUS_MEMORY.
+ */
+struct sibling_cell;
+enum status triage_siblings(struct triage *triage, const struct sibling_cell *cells, size_t count,
+                            const char *const *names);
 
 struct stakes *triage_stakes(struct triage *triage); /* to read and set */
 /* What reason/ is told of it; NULL when out of memory. */
@@ -149,6 +162,15 @@ struct computed {
     const char *assumed; /* what it assumed, or NULL */
 };
 
+/* One group of siblings, and what it moved. */
+struct sibling_evidence {
+    const struct sibling_group *group; /* reason/siblings.h */
+    const char *name;                  /* "cook C4" */
+    bool left_out;                     /* the grower spoke of it: that counts instead */
+    const struct prior_shift *causes;  /* of its scope: raised, then lowered; farthest first */
+    size_t cause_count;
+};
+
 struct verdict { /* valid until the next call that changes or judges this triage */
     struct decision decision;
     const struct ranked *findings; /* complete, falling p */
@@ -169,6 +191,8 @@ struct verdict { /* valid until the next call that changes or judges this triage
     size_t caution_count;
     const struct computed *computed;
     size_t computed_count;
+    const struct sibling_evidence *siblings; /* in the order of enum kin */
+    size_t sibling_count;
 };
 
 /* Judges what has been said so far. NULL when out of memory. */

@@ -2,6 +2,7 @@
 #ifndef JARSIDE_TRIAGE_INTERNAL_H
 #define JARSIDE_TRIAGE_INTERNAL_H
 
+#include "reason/siblings.h"
 #include "triage/triage.h"
 
 /*
@@ -33,6 +34,18 @@ struct saying {
     const char *note;
 };
 
+/* What records know, beside the log. */
+struct records {
+    struct recalled *recalled;
+    size_t recalled_count, recalled_room;
+    struct earlier *earlier;
+    size_t earlier_count, earlier_room;
+    struct sibling_pattern pattern;
+    bool weighed;                 /* the pattern is filled */
+    bool controls;                /* some of its cook were never inoculated, and counted */
+    const char *names[KIN_COUNT]; /* of its groups */
+};
+
 /* What the log comes to for one observable. */
 struct known {
     bool told, asked, unknown;
@@ -46,9 +59,11 @@ struct known {
     enum origin origin;
     const char *words;
     const char *value_words[RULES_MAX_VALUES]; /* several-of: what spoke of each value */
-    uint32_t clashing;                         /* several-of: values both seen and denied */
-    bool clashes;                              /* one-of: statements that leave nothing in common */
-    size_t clash_batch;                        /* when that came up */
+    uint32_t recalled;                         /* values that records put beside what was said */
+    const char *recalled_words;
+    uint32_t clashing;  /* several-of: values both seen and denied */
+    bool clashes;       /* one-of: statements that leave nothing in common */
+    size_t clash_batch; /* when that came up */
     const char *clash_first, *clash_second;
 };
 
@@ -61,6 +76,8 @@ struct triage {
     struct arena *derived; /* words put together; renewed with the state */
     struct arena *judged;  /* the verdict */
     struct cook_memo *cooks;
+    struct records records; /* in the arena of what was said, but for the pattern */
+    int first_question;     /* observable that is asked before others, or RULES_NONE */
     struct saying *log;
     size_t log_count, log_room;
     size_t batch;
@@ -77,7 +94,8 @@ struct triage {
 
     struct evidence evidence;
     struct computed *computed;  /* of the state, once triage_compute was called */
-    struct prior_shift *shifts; /* the evidence's */
+    struct prior_shift *shifts; /* the evidence's: of the computed, then of the siblings */
+    struct pair_shift *pairs;   /* likewise, of the siblings */
     size_t computed_count;
     bool stale; /* the state has changed since */
     struct stakes stakes;
@@ -85,6 +103,21 @@ struct triage {
     struct verdict verdict;
     struct question next;
 };
+
+/* recall.c: forgets what records knew. Puts what they know beneath what was said. */
+void records_forget(struct triage *triage);
+void records_merge(struct triage *triage);
+/* A safe copy in the arena of what was said; NULL when out of memory. */
+const char *triage_keep_words(struct triage *triage, const char *bytes, size_t length);
+
+/* change.c: what has changed since earlier looks, where nothing was said of it. */
+void change_merge(struct triage *triage);
+
+/* pattern.c: marks what was counted as not to be asked; adds the shifts behind the computed ones;
+ * puts the evidence of the verdict together. False when out of memory. */
+void siblings_skip(struct triage *triage);
+void siblings_shift(struct triage *triage);
+bool siblings_tell(struct triage *triage);
 
 /* merge.c: what the log comes to. Without memory words are not put together, and `derived` knows. */
 void triage_merge(struct triage *triage);

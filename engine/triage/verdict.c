@@ -123,13 +123,35 @@ static void steps_find(struct triage *triage)
 
 /* ---- questions, tests, turns ----------------------------------------------------------------- */
 
+/* What the records make the first thing to ask goes before the rest, if it is worth asking at all. */
+static void put_first(const struct triage *triage, struct question *questions, size_t count)
+{
+    for (size_t i = 1; i < count; i++) {
+        if ((int)questions[i].observable != triage->first_question)
+            continue;
+        const struct question first = questions[i];
+        memmove(questions + 1, questions, i * sizeof *questions);
+        questions[0] = first;
+        return;
+    }
+}
+
+static enum status rank_questions(struct triage *triage, const struct inquiry *inquiry,
+                                  struct question *questions, size_t *count)
+{
+    enum status status = reason_questions(triage->reasoner, &triage->evidence, &triage->posterior,
+                                          &triage->stakes, inquiry, questions, count);
+    if (status == STATUS_OK && !inquiry->tests)
+        put_first(triage, questions, *count);
+    return status;
+}
+
 /* NULL when out of memory. */
 static const struct question *ask(struct triage *triage, const struct inquiry *inquiry,
                                   size_t *count)
 {
     struct question *questions = arena_array(triage->judged, inquiry->most, sizeof *questions);
-    if (!questions || reason_questions(triage->reasoner, &triage->evidence, &triage->posterior,
-                                       &triage->stakes, inquiry, questions, count) != STATUS_OK)
+    if (!questions || rank_questions(triage, inquiry, questions, count) != STATUS_OK)
         return NULL;
     return questions;
 }
@@ -206,7 +228,8 @@ static bool assemble(struct triage *triage)
     struct verdict *verdict = &triage->verdict;
 
     verdict->causes = rank(triage, triage->posterior.cause, triage->rules->cause_count);
-    if (!verdict->causes || !explain(triage) || !turns_find(triage) || !cautions_find(triage))
+    if (!verdict->causes || !explain(triage) || !turns_find(triage) || !cautions_find(triage) ||
+        !siblings_tell(triage))
         return false;
     steps_find(triage);
     return questions_find(triage);
@@ -224,7 +247,8 @@ const struct verdict *triage_judge_briefly(struct triage *triage)
 
 enum status triage_next(struct triage *triage, enum aim aim, const struct question **next)
 {
-    const struct inquiry inquiry = {aim, false, triage->skip, 1};
+    const struct inquiry inquiry = {aim, false, triage->skip, MOST_QUESTIONS};
+    struct question questions[MOST_QUESTIONS];
     size_t count = 0;
     *next = NULL;
     if (!triage_compute(triage))
@@ -232,9 +256,10 @@ enum status triage_next(struct triage *triage, enum aim aim, const struct questi
     enum status status =
         reason_posterior(triage->reasoner, &triage->evidence, -1.0, &triage->posterior);
     if (status == STATUS_OK)
-        status = reason_questions(triage->reasoner, &triage->evidence, &triage->posterior,
-                                  &triage->stakes, &inquiry, &triage->next, &count);
-    if (count > 0)
+        status = rank_questions(triage, &inquiry, questions, &count);
+    if (count > 0) {
+        triage->next = questions[0];
         *next = &triage->next;
+    }
     return status;
 }
