@@ -20,49 +20,79 @@
  * nothing. What the grower says now stands over what the journal says, but for
  * one thing: a salient value that an earlier look saw stays seen, and a vessel
  * that an earlier look judged contaminated stays so judged, until that look is
- * corrected or a later outcome says otherwise. A vessel does not become clean
+ * corrected or an outcome is confirmed that says otherwise. A vessel does not become clean
  * because nobody mentions its green patch again.
  */
+/* The siblings of a vessel, counted (reason/siblings.h). */
+struct sibling_cell;
+struct consult_others {
+    struct sibling_cell *cells;
+    size_t count;
+};
+
+struct consult_request {
+    const char *label;                   /* of the vessel */
+    struct moment now;                   /* of the look */
+    bool without_siblings;               /* as if it stood alone */
+    const struct consult_others *others; /* count these, not what the journal holds; or NULL */
+    int64_t corrects;                    /* the look that this one takes the place of; 0 for none */
+};
+
 struct consultation { /* texts in the arena it was made with */
-    struct moment now;
+    struct consult_request request;
     struct vessel vessel;
     struct batch batch;
-    double day;               /* age; NAN when the batch has no date or lies in the future */
-    const struct look *looks; /* standing ones since the newest standing outcome, oldest first */
+    double day;               /* age; NAN when it lies before the batch began */
+    const struct look *looks; /* those that count, oldest first */
     size_t look_count;
     double judged; /* the highest chance of contamination at any of them, 1 after a discard or a
-                      confirmed contamination; NAN without looks */
+                      confirmed contamination; NAN without either */
+    const struct look *worst; /* the look that said so; NULL when it was an outcome */
 };
 
 /*
  * Resets `triage` and opens it on the vessel. STATUS_USAGE, with the nearest
- * label, when there is none; warnings in `diags` for facts on record that the rules
- * no longer know.
+ * label, when there is none, when it was discarded or used already, or when the look
+ * to correct is not one of its own; warnings in `diags` for facts on record that the
+ * rules no longer know.
  */
-enum status consult_vessel(struct journal *journal, const char *label, struct moment now,
+enum status consult_vessel(struct journal *journal, const struct consult_request *request,
                            struct triage *triage, struct arena *arena,
                            struct consultation *consultation, struct diags *diags);
+
+/*
+ * Counts the siblings as the journal has them now, cells in the arena. Where many
+ * vessels are looked at in one go, each is to be judged knowing what is said of the
+ * others: they are saved first without siblings, counted, rolled back, and judged anew.
+ */
+enum status consult_count(struct journal *journal, struct consultation *consultation,
+                          struct arena *arena, struct consult_others *others, struct diags *diags);
 
 /* Whether words for the whole batch may speak of this vessel: it grows, and no look has judged it
  * anything but fit to keep. */
 bool consult_sound(const struct consultation *consultation);
 
 /*
- * Appends the look that the triage, judged, comes to, and dates the next one. `words`
- * are the grower's; `corrects` the id of the look that it takes the place of, or 0.
- * Texts of `look` are in the arena.
+ * Judges, appends the look that comes of it, and dates the next one (vessel.due,
+ * due_for). `words` are the grower's. Texts of `look` are in the arena; `verdict` is the
+ * triage's.
  */
-enum status consult_save(struct journal *journal, const struct consultation *consultation,
-                         struct triage *triage, const char *words, int64_t corrects,
-                         struct arena *arena, struct look *look, struct diags *diags);
+enum status consult_save(struct journal *journal, struct consultation *consultation,
+                         struct triage *triage, const char *words, struct arena *arena,
+                         struct look *look, const struct verdict **verdict, struct diags *diags);
 
 /*
- * When to look again, and the word for why: after discard at once, until it is
- * gone; after isolate decision.isolate_days; after keep the days of the next
- * step, or where the next event of the forecast (first growth, time to shake, all
- * white) is due sooner, that day.
+ * When to look again, as a wall-calendar day, and the word for why: after discard at
+ * once, until it is gone; after isolate decision.isolate_days later; after keep the
+ * days of the next step, or sooner where the forecast has something due (time to
+ * shake, white through), or later where it has nothing to show yet (first growth).
  */
-int64_t consult_next(const struct consultation *consultation, struct triage *triage,
-                     const struct verdict *verdict, const char **why);
+enum status consult_next(struct journal *journal, const struct consultation *consultation,
+                         struct triage *triage, const struct verdict *verdict, int64_t *day,
+                         const char **why, struct diags *diags);
+
+/* "12 March", with the year where it is another than that of `now`; into `room`. */
+enum { CONSULT_DAY_ROOM = 24 };
+const char *consult_day(struct moment day, struct moment now, char room[CONSULT_DAY_ROOM]);
 
 #endif
