@@ -24,6 +24,7 @@ const struct command *const commands[] = {
     &command_mix,
     &command_forecast,
     &command_batch,
+    &command_look,
     &command_move,
     &command_shake,
     &command_isolate,

@@ -7,6 +7,7 @@
 
 #include "base/arena.h"
 #include "cli/commands.h"
+#include "cli/look_internal.h"
 #include "knowledge/cases.h"
 #include "voice/verdict.h"
 
@@ -19,6 +20,9 @@ static const struct option options[] = {
     {"lines", NULL, "read one description a line from standard input"},
     {"json", NULL, "print JSON (with --lines: one object a line)"},
     {"explain", NULL, "show what weighs how much, what would change it, what to do next time"},
+    {"vessel", "LABEL",
+     "judge at this vessel of the journal, with all that is on record; save nothing"},
+    {"without-siblings", NULL, "with --vessel: as if nothing were known of the others"},
     {"neighbours", "N", "how many vessels stand beside it"},
     {"use", "USE[:N]", "what it is for, and for how many vessels: for instance expand:10"},
     {"worth", "N", "what it is worth, in vessels of the usual worth"},
@@ -162,17 +166,41 @@ static bool blank(const struct app *app)
     return arguments_value(arguments, "set") == NULL;
 }
 
-static enum exit_status judge_one(struct app *app)
+static enum exit_status judge_said(struct app *app)
 {
-    if (blank(app))
-        return app_usage(app, "nothing to judge; say what you see, for instance: "
-                              "jarside judge \"day 9, clear yellow drops on white growth\"");
     enum exit_status fault = read_stakes(app);
     if (fault == EXIT_FINE)
         fault = tell_operands(app);
     if (fault == EXIT_FINE) /* after the words: what is set stands, whatever they say */
         fault = read_settings(app);
     return fault != EXIT_FINE ? fault : tell(app, false);
+}
+
+static enum exit_status judge_one(struct app *app)
+{
+    if (blank(app))
+        return app_usage(app, "nothing to judge; say what you see, for instance: "
+                              "jarside judge \"day 9, clear yellow drops on white growth\"");
+    return judge_said(app);
+}
+
+/* At a vessel what is on record may be all there is. */
+static enum exit_status judge_vessel(struct app *app, const char *label)
+{
+    struct looking looking = {.app = app, .at = moment_now()};
+    struct consultation consultation;
+    looking.without_siblings = arguments_flag(&app->arguments, "without-siblings");
+    enum exit_status fault = app_journal(app, JOURNAL_READ);
+    if (fault != EXIT_FINE)
+        return fault;
+    looking.arena = arena_new(NULL);
+    if (looking.arena == NULL)
+        return app_fail(app, STATUS_MEMORY);
+    fault = look_open(&looking, label, &consultation);
+    if (fault == EXIT_FINE)
+        fault = judge_said(app);
+    arena_free(looking.arena);
+    return fault;
 }
 
 static enum exit_status judge_cases(struct app *app, const char *path)
@@ -256,9 +284,15 @@ static enum exit_status run_judge(struct app *app)
                          lines ? "--lines" : "--case");
     if (path != NULL && lines)
         return app_usage(app, "give either --case or --lines, not both");
+    const char *vessel = arguments_value(&app->arguments, "vessel");
+    if (vessel != NULL && (path != NULL || lines))
+        return app_usage(app, "--vessel goes with a description, not with %s",
+                         lines ? "--lines" : "--case");
     enum exit_status fault = app_load(app, NULL, 0);
     if (fault != EXIT_FINE)
         return fault;
+    if (vessel != NULL)
+        return judge_vessel(app, vessel);
     if (lines)
         return judge_lines(app);
     return path != NULL ? judge_cases(app, path) : judge_one(app);

@@ -12,6 +12,7 @@ extern const struct command command_cook;
 extern const struct command command_mix;
 extern const struct command command_forecast;
 extern const struct command command_batch;
+extern const struct command command_look;
 extern const struct command command_move;
 extern const struct command command_shake;
 extern const struct command command_isolate;

@@ -41,6 +41,8 @@ struct conversation {
     size_t shown;  /* lines that have come up since the grower last typed */
     char *pending; /* typed where only Enter was wanted: it is heard next; malloc'd */
     bool leaving;
+    bool ended;        /* by ^D or a signal, not by a word */
+    size_t opened;     /* the triage's mark before anything was said */
     enum status fault; /* output or memory failed: the conversation ends with it */
 };
 

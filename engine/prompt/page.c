@@ -24,7 +24,7 @@ void page_wait(struct conversation *talk)
     input_offer(talk->input, NULL, 0);
     enum input_result result = input_line(talk->input, "(Enter for more) ", &line);
     if (result == INPUT_END || result == INPUT_KILLED || result == INPUT_FAULT)
-        talk->leaving = true;
+        talk->leaving = talk->ended = true;
     if (line != NULL && command_leaves(line))
         talk->leaving = true;
     if (line != NULL && line[strspn(line, " \t")] != '\0' && talk->pending == NULL)

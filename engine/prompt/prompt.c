@@ -239,7 +239,8 @@ static void put_offer(struct conversation *talk)
 {
     screen_blank(talk->opening->screen);
     screen_say(talk->opening->screen, 0, 0, ROLE_STRONG,
-               "The action is settled. Shall we look for the cause? (Enter: yes; 'no' leaves)");
+               "The action is settled. Shall we look for the cause? (Enter: yes; 'no' %sleaves)",
+               talk->opening->finished != NULL ? "saves the look and " : "");
     page_end(talk);
 }
 
@@ -252,7 +253,8 @@ static void finish(struct conversation *talk)
         return;
     screen_blank(talk->opening->screen);
     screen_say(talk->opening->screen, 0, 0, ROLE_QUIET,
-               "That is all that questions can tell. 'verdict', 'details', 'change', or 'leave'.");
+               "That is all that questions can tell. 'verdict', 'details', 'change', or 'leave'%s.",
+               talk->opening->finished != NULL ? ", which saves the look" : "");
     page_end(talk);
 }
 
@@ -364,7 +366,7 @@ static void one_turn(struct conversation *talk)
         break;
     case INPUT_END:
     case INPUT_KILLED:
-        talk->leaving = true;
+        talk->leaving = talk->ended = true;
         break;
     }
     free(line);
@@ -373,8 +375,7 @@ static void one_turn(struct conversation *talk)
 
 static void say_goodbye(struct conversation *talk)
 {
-    const struct fact *facts = NULL;
-    if (talk->fault != STATUS_OK || triage_facts(talk->opening->triage, &facts) == 0)
+    if (talk->fault != STATUS_OK || triage_mark(talk->opening->triage) == talk->opened)
         return;
     if (talk->stage == STAGE_OPENING || talk->stage == STAGE_ACTION)
         page_verdict(talk); /* left before the verdict: what is known so far is worth having */
@@ -401,6 +402,9 @@ enum status prompt_converse(const struct prompt_opening *opening, struct diags *
     talk.input = input_open();
     if (talk.input == NULL)
         return STATUS_MEMORY;
+    talk.opened = triage_mark(opening->triage);
+    if (opening->about != NULL)
+        screen_say(opening->screen, 0, 0, ROLE_STRONG, "%s", opening->about);
     if (opening->word_count > 0)
         open_with_words(&talk);
     else
@@ -408,6 +412,8 @@ enum status prompt_converse(const struct prompt_opening *opening, struct diags *
     while (!talk.leaving && talk.fault == STATUS_OK)
         one_turn(&talk);
     say_goodbye(&talk);
+    if (opening->finished != NULL)
+        *opening->finished = talk.fault == STATUS_OK && !talk.ended;
     int killed_by = input_signal(talk.input);
     input_close(talk.input);
     free(talk.steps);

@@ -2,6 +2,7 @@
 #ifndef JARSIDE_PROMPT_PROMPT_H
 #define JARSIDE_PROMPT_PROMPT_H
 
+#include <stdbool.h>
 #include <stddef.h>
 
 #include "base/diag.h"
@@ -25,6 +26,8 @@ struct prompt_opening {
     struct screen *screen;    /* of standard output */
     const char *const *words; /* a first description, or none */
     size_t word_count;
+    const char *about; /* what is being looked at and what is on record of it, or NULL */
+    bool *finished;    /* set when the grower leaves by a word, not by ^D; or NULL */
 };
 
 /*

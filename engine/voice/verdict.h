@@ -41,6 +41,14 @@ void voice_evidence(struct screen *screen, const struct told *told);
 void voice_turns(struct screen *screen, const struct told *told);
 /* What process physics computed from the case, with its assumptions. */
 void voice_computed(struct screen *screen, const struct told *told);
+/* What earlier looks saw that still counts, and when; nothing when there is none. */
+void voice_recalled(struct screen *screen, const struct told *told);
+/* What became of the vessel's siblings, a line a group, and what that moved; nothing when none was
+ * counted. Briefly: the group that moves most, if it moves anything much. */
+void voice_siblings(struct screen *screen, const struct told *told);
+void voice_siblings_briefly(struct screen *screen, const struct told *told);
+/* The same as a JSON array, one object a group. New reference; NULL out of memory. */
+json_t *voice_siblings_json(const struct told *told);
 /* Tests that would separate the leading causes. */
 void voice_tests(struct screen *screen, const struct told *told, size_t most);
 /* Everything known so far, a line each. */
@@ -57,6 +65,9 @@ void voice_standing_causes(struct screen *screen, const struct told *told);
 /* The whole, brief or explained. What was found and why comes first, so that the action, its cautions
  * and its steps, in that order, are what stays on a terminal. */
 void voice_verdict(struct screen *screen, const struct told *told, bool explain);
+
+/* What to do, without what was found and why: for where it was just recorded. */
+void voice_verdict_action(struct screen *screen, const struct told *told);
 
 /* One line, tab-separated: action, leading finding, its probability. */
 void voice_verdict_line(struct screen *screen, const struct told *told);

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include <math.h>
 
+#include "triage/facts.h"
 #include "voice/verdict.h"
 
 /*
@@ -32,41 +33,6 @@ static json_t *maybe_string(const char *string)
 static json_t *probability(double p)
 {
     return json_real(round(p * 1e6) / 1e6);
-}
-
-static json_t *number_range(const struct fact *fact, enum dimension dimension)
-{
-    return json_pack("{s:f, s:f, s:s}", "lo", fact->number.lo, "hi", fact->number.hi, "unit",
-                     dimension_unit(dimension));
-}
-
-static void put_fact(struct builder *builder, json_t *array, const struct told *told,
-                     const struct fact *fact)
-{
-    const struct observable *observable = &told->rules->observables[fact->observable];
-    for (size_t v = 0; v < observable->value_count; v++) {
-        uint32_t bit = UINT32_C(1) << v;
-        if (((fact->observation.seen | fact->observation.absent) & bit) == 0)
-            continue;
-        json_t *row =
-            json_pack("{s:s, s:s, s:b, s:s, s:s, s:b}", "sign", observable->id, "value",
-                      observable->values[v].id, "seen", (fact->observation.seen & bit) != 0, "from",
-                      fact->words != NULL ? fact->words : "", "origin", origin_name(fact->origin),
-                      "hedged", (fact->observation.hedged & bit) != 0);
-        if (row != NULL && fact->has_number)
-            put(builder, row, "number", number_range(fact, observable->dimension));
-        append(builder, array, row);
-    }
-}
-
-static json_t *understood(struct builder *builder, const struct told *told)
-{
-    const struct fact *facts = NULL;
-    size_t count = triage_facts(told->triage, &facts);
-    json_t *array = json_array();
-    for (size_t i = 0; i < count; i++)
-        put_fact(builder, array, told, &facts[i]);
-    return array;
 }
 
 /* What was passed over in silence is part of the evidence, but nobody said it: apart from the facts. */
@@ -264,12 +230,13 @@ json_t *voice_verdict_json(const struct told *told)
     put(&builder, root, "findings", findings(&builder, told));
     put(&builder, root, "causes", causes(&builder, told));
     put(&builder, root, "no_cause", probability(verdict->no_cause));
-    put(&builder, root, "understood", understood(&builder, told));
+    put(&builder, root, "understood", facts_json(told->triage));
     put(&builder, root, "not_spoken_of", not_spoken_of(&builder, told));
     put(&builder, root, "not_understood", not_understood(&builder, told));
     put(&builder, root, "clashes", clashes(&builder, told));
     put(&builder, root, "evidence", evidence(&builder, told));
     put(&builder, root, "computed", computed(&builder, told));
+    put(&builder, root, "siblings", voice_siblings_json(told));
     put(&builder, root, "would_change", would_change(&builder, told));
     put(&builder, root, "next_question",
         !verdict->settled && verdict->question_count > 0

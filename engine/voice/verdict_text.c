@@ -321,6 +321,16 @@ static void passed_over(struct screen *screen, const struct told *told)
     screen_done(screen, &names);
 }
 
+/* The words it came from; what records know stands without quotes, for nobody said it now. */
+static void put_whence(struct text *out, const struct fact *fact)
+{
+    bool said = fact->origin != ORIGIN_JOURNAL && fact->origin != ORIGIN_COMPUTED;
+    if (fact->words != NULL && fact->words[0] != '\0')
+        text_printf(out, said ? " ('%s')" : " (%s)", fact->words);
+    if (fact->recalled != 0 && said)
+        text_printf(out, " (%s)", fact->recalled_words);
+}
+
 void voice_understood(struct screen *screen, const struct told *told)
 {
     enum { LABEL_COLUMNS = 24 };
@@ -333,8 +343,7 @@ void voice_understood(struct screen *screen, const struct told *told)
         struct text rest;
         text_init(&rest);
         put_values(&rest, observable, &facts[i]);
-        if (facts[i].words != NULL && facts[i].words[0] != '\0')
-            text_printf(&rest, " ('%s')", facts[i].words);
+        put_whence(&rest, &facts[i]);
         screen_row(screen, 2, LABEL_COLUMNS, observable->label,
                    rest.bytes != NULL ? rest.bytes : "");
         screen_done(screen, &rest);
@@ -432,6 +441,10 @@ static void explained(struct screen *screen, const struct told *told)
         screen_heading(screen, "What the figures say");
         voice_computed(screen, told);
     }
+    if (told->verdict->sibling_count > 0) {
+        screen_heading(screen, "What the others say");
+        voice_siblings(screen, told);
+    }
     screen_heading(screen, "What would turn the action");
     voice_turns(screen, told);
     screen_heading(screen, "What to change next time");
@@ -470,6 +483,17 @@ static void later_cautions(struct screen *screen, const struct told *told, bool 
             later);
 }
 
+/* The action, its cautions and its steps, in that order. */
+static void act_on(struct screen *screen, const struct told *told, bool explain)
+{
+    voice_action(screen, told);
+    voice_cautions_first(screen, told);
+    screen_say(screen, 0, 0, ROLE_STRONG, "What to do");
+    voice_steps(screen, told);
+    later_cautions(screen, told, explain);
+    next_question(screen, told);
+}
+
 void voice_verdict(struct screen *screen, const struct told *told, bool explain)
 {
     enum { BRIEF = 3, WHOLE = 8 };
@@ -479,14 +503,19 @@ void voice_verdict(struct screen *screen, const struct told *told, bool explain)
     voice_findings(screen, told, explain ? WHOLE : BRIEF);
     screen_say(screen, 0, 0, ROLE_STRONG, "Most likely why");
     voice_causes(screen, told, explain ? WHOLE : BRIEF);
+    if (!explain)
+        voice_siblings_briefly(screen, told);
+    voice_recalled(screen, told);
     voice_unclear(screen, told);
     screen_blank(screen);
-    voice_action(screen, told);
-    voice_cautions_first(screen, told);
-    screen_say(screen, 0, 0, ROLE_STRONG, "What to do");
-    voice_steps(screen, told);
-    later_cautions(screen, told, explain);
-    next_question(screen, told);
+    act_on(screen, told, explain);
+}
+
+void voice_verdict_action(struct screen *screen, const struct told *told)
+{
+    voice_recalled(screen, told);
+    voice_unclear(screen, told);
+    act_on(screen, told, false);
 }
 
 void voice_verdict_line(struct screen *screen, const struct told *told)
