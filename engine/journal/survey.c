@@ -138,6 +138,109 @@ enum status survey_undated(struct journal *journal, size_t limit, struct arena *
     return status;
 }
 
+/* The ids of one statement of which the first parameter is a number, the second a limit. */
+static enum status page_of(struct journal *journal, const char *select, int64_t number,
+                           size_t limit, struct arena *arena, struct page *page,
+                           struct diags *diags)
+{
+    struct text sql;
+    *page = (struct page){NULL, 0, 0};
+    text_init(&sql);
+    text_puts(&sql, select);
+    sqlite3_stmt *statement = prepare(journal, &sql, diags);
+    if (statement == NULL)
+        return STATUS_IO;
+    sqlite3_bind_int64(statement, 1, number);
+    sqlite3_bind_int64(statement, 2, limit > 0 ? (int64_t)limit : -1);
+    enum status status = take_ids(journal, statement, arena, page, diags);
+    page->total = page->count;
+    return status;
+}
+
+/* One count, of which the first parameter is a number. */
+static enum status count_of(struct journal *journal, const char *select, int64_t number,
+                            size_t *count, struct diags *diags)
+{
+    struct text sql;
+    text_init(&sql);
+    text_puts(&sql, select);
+    sqlite3_stmt *statement = prepare(journal, &sql, diags);
+    if (statement == NULL)
+        return STATUS_IO;
+    sqlite3_bind_int64(statement, 1, number);
+    if (sqlite3_step(statement) == SQLITE_ROW)
+        *count = (size_t)sqlite3_column_int64(statement, 0);
+    return sqlite3_finalize(statement) == SQLITE_OK ? STATUS_OK
+                                                    : journal_fault(journal, "read", diags);
+}
+
+/* A vessel that is gone has no day: journal_refresh sees to that. */
+enum status survey_due(struct journal *journal, int64_t day, size_t limit, struct arena *arena,
+                       struct page *page, struct diags *diags)
+{
+    enum status status = page_of(journal,
+                                 "SELECT id FROM vessel WHERE due > 0 AND due <= ?1"
+                                 " ORDER BY due, id LIMIT ?2",
+                                 day, limit, arena, page, diags);
+    if (status == STATUS_OK && limit > 0 && page->count == limit)
+        status = count_of(journal, "SELECT count(*) FROM vessel WHERE due > 0 AND due <= ?1", day,
+                          &page->total, diags);
+    return status;
+}
+
+enum status survey_edits(struct journal *journal, enum record record, const char *label,
+                         size_t limit, struct arena *arena, struct page *page, struct diags *diags)
+{
+    struct text sql;
+    *page = (struct page){NULL, 0, 0};
+    text_init(&sql);
+    text_puts(&sql, "SELECT id FROM (SELECT id FROM edit WHERE \"table\" = ?1 AND label = ?2"
+                    " ORDER BY id DESC LIMIT ?3) ORDER BY id");
+    sqlite3_stmt *statement = prepare(journal, &sql, diags);
+    if (statement == NULL)
+        return STATUS_IO;
+    sqlite3_bind_text(statement, 1, record_types[record].name, -1, SQLITE_STATIC);
+    sqlite3_bind_text(statement, 2, label, -1, SQLITE_STATIC);
+    sqlite3_bind_int64(statement, 3, limit > 0 ? (int64_t)limit : -1);
+    enum status status = take_ids(journal, statement, arena, page, diags);
+    page->total = page->count;
+    return status;
+}
+
+enum status survey_batches(struct journal *journal, enum record record, int64_t id, size_t limit,
+                           struct arena *arena, struct page *page, struct diags *diags)
+{
+    static const char *const selects[RECORD_COUNT] = {
+        [RECORD_STARTER] = "SELECT id FROM (SELECT id FROM batch WHERE starter = ?1"
+                           " ORDER BY id DESC LIMIT ?2) ORDER BY id",
+        [RECORD_LOT] = "SELECT id FROM (SELECT id FROM batch WHERE lot = ?1"
+                       " ORDER BY id DESC LIMIT ?2) ORDER BY id",
+        [RECORD_COOK] = "SELECT id FROM (SELECT id FROM batch WHERE cook = ?1"
+                        " ORDER BY id DESC LIMIT ?2) ORDER BY id",
+        [RECORD_SESSION] = "SELECT id FROM (SELECT id FROM batch WHERE session = ?1"
+                           " ORDER BY id DESC LIMIT ?2) ORDER BY id",
+    };
+    static const char *const counts[RECORD_COUNT] = {
+        [RECORD_STARTER] = "SELECT count(*) FROM batch WHERE starter = ?1",
+        [RECORD_LOT] = "SELECT count(*) FROM batch WHERE lot = ?1",
+        [RECORD_COOK] = "SELECT count(*) FROM batch WHERE cook = ?1",
+        [RECORD_SESSION] = "SELECT count(*) FROM batch WHERE session = ?1",
+    };
+    if (selects[record] == NULL)
+        return STATUS_INTERNAL;
+    enum status status = page_of(journal, selects[record], id, limit, arena, page, diags);
+    return status == STATUS_OK ? count_of(journal, counts[record], id, &page->total, diags)
+                               : status;
+}
+
+enum status survey_children(struct journal *journal, int64_t starter, struct arena *arena,
+                            struct page *page, struct diags *diags)
+{
+    return page_of(journal,
+                   "SELECT starter FROM parent WHERE parent = ?1 ORDER BY starter LIMIT ?2",
+                   starter, 0, arena, page, diags);
+}
+
 /* ---- counts ---------------------------------------------------------------------------------- */
 
 static const char *group_condition(enum record record)
@@ -184,6 +287,8 @@ static void count_group(struct tally *tally, sqlite3_stmt *statement)
     tally->vessels += count;
     if (of_state <= VESSEL_USED)
         tally->state[of_state] += count;
+    if (of_state <= VESSEL_USED && (of_fate == FATE_OPEN || of_fate == FATE_SOUND))
+        tally->well[of_state] += count;
     if (of_fate < FATE_COUNT)
         tally->fate[of_fate] += count;
 }

@@ -44,10 +44,25 @@ enum status survey_page(struct journal *journal, const struct survey *survey, st
 enum status survey_undated(struct journal *journal, size_t limit, struct arena *arena,
                            struct page *page, struct diags *diags);
 
+/* Growing or isolated vessels whose look is due by a day, the first due first; the first `limit`. */
+enum status survey_due(struct journal *journal, int64_t day, size_t limit, struct arena *arena,
+                       struct page *page, struct diags *diags);
+
+/* Corrections of one record, the newest `limit`; ids rise. */
+enum status survey_edits(struct journal *journal, enum record record, const char *label,
+                         size_t limit, struct arena *arena, struct page *page, struct diags *diags);
+
+/* Batches made with a starter, lot, cook or session; starters made from a starter. Ids rise. */
+enum status survey_batches(struct journal *journal, enum record record, int64_t id, size_t limit,
+                           struct arena *arena, struct page *page, struct diags *diags);
+enum status survey_children(struct journal *journal, int64_t starter, struct arena *arena,
+                            struct page *page, struct diags *diags);
+
 /* What became of the vessels of a batch, starter, lot, cook, session or place (where they stand). */
 struct tally {
     size_t vessels;                 /* inoculated ones */
     size_t state[VESSEL_USED + 1];  /* of these */
+    size_t well[VESSEL_USED + 1];   /* of these, by state: the ones that are not lost */
     size_t fate[FATE_COUNT];        /* of these */
     size_t controls, controls_lost; /* never inoculated; contaminated ones of them */
     size_t batches;                 /* they are of */

@@ -10,9 +10,11 @@
 #include "base/status.h"
 #include "journal/course.h"
 #include "journal/journal.h"
+#include "journal/life.h"
 #include "journal/survey.h"
 #include "knowledge/rules.h"
 #include "voice/screen.h"
+#include "voice/sheet.h"
 
 /*
  * The journal in words, and as JSON: lists, the life of a vessel, what is due.
@@ -62,7 +64,81 @@ json_t *voice_json_moment(struct moment moment);
 json_t *voice_json_day(int64_t day); /* 0: null */
 json_t *voice_json_text(const char *text);
 
+/* What is known of one record, a line a column; columns without a value are left out. */
+void voice_record(struct screen *screen, const struct journal_told *told, enum record record,
+                  const void *row);
+/* The same as an object with every column: numbers in the unit of the journal, references as
+ * labels, null for what is not known. Derived columns included, "id" for rows without a label. */
+json_t *voice_record_json(const struct journal_told *told, enum record record, const void *row);
+
 /* ---- parts of the journal -------------------------------------------------------------------- */
+
+/*
+ * A page of records as a table, the newest last, and how many are left out; and
+ * as an array of record objects. Batches and what they are made with come with
+ * "vessels": what became of them, in counts.
+ */
+enum status voice_list(struct screen *screen, const struct journal_told *told, enum record record,
+                       const struct page *page);
+json_t *voice_list_json(const struct journal_told *told, enum record record,
+                        const struct page *page);
+
+/* "8 (6 growing, 1 isolated, 1 lost), 1 control"; in the arena. And as an object of counts. */
+const char *voice_tally(const struct journal_told *told, const struct tally *tally);
+json_t *voice_tally_json(const struct tally *tally);
+
+/* "keep, 2026-03-09: what is likeliest, 60 % white": a look in a few words; in the arena. */
+const char *voice_look_words(const struct journal_told *told, const struct look *look);
+/* "isolated", "moved to the closet"; in the arena. */
+const char *voice_deed_words(const struct journal_told *told, const struct deed *deed);
+
+/*
+ * The whole life of one record: what it is and came from, what happened to it in
+ * order, and what became of the vessels it went into. `row` is a record of that kind:
+ * a vessel, batch, starter, lot, cook, session or place. Of long lives the newest
+ * `limit` events are told, and how many there were before.
+ */
+enum status voice_life(struct screen *screen, const struct journal_told *told, enum record record,
+                       const void *row, size_t limit);
+/* The same as an object; NULL with a status when reading failed. */
+json_t *voice_life_json(const struct journal_told *told, enum record record, const void *row,
+                        size_t limit, enum status *status);
+
+/*
+ * What is due by a day, the first due first: vessels of one batch with the same day
+ * and reason stand together, with what the forecast expects of the batch.
+ */
+struct due_group {
+    int64_t day;
+    const char *why;
+    struct batch batch;
+    const struct vessel *vessels;
+    size_t count;
+    struct course course;
+};
+struct due_list {
+    const struct due_group *groups; /* in the arena */
+    size_t count;
+    size_t vessels, more; /* in these groups; further ones that are due */
+    int64_t next;         /* when nothing is due: the next day with something due; 0 for none */
+};
+/* The first `limit` vessels (0: all) due by `day`. Those never looked at and without a day of their
+ * own (imported ones) get that of the forecast. */
+enum status voice_due_find(const struct journal_told *told, int64_t day, size_t limit,
+                           struct due_list *list);
+/* On the screen; as a sheet in plain text with boxes to tick; as JSON; as a page to print. */
+void voice_due(struct screen *screen, const struct journal_told *told, const struct due_list *list);
+void voice_due_sheet(struct screen *screen, const struct journal_told *told,
+                     const struct due_list *list);
+json_t *voice_due_json(const struct journal_told *told, const struct due_list *list);
+void voice_due_html(struct text *html, const struct journal_told *told, const struct due_list *list,
+                    enum paper paper);
+
+/* Labels to cut out and stick on: in plain text, and as a page to print. */
+enum status voice_labels(struct screen *screen, const struct journal_told *told,
+                         const struct vessel *vessels, size_t count);
+enum status voice_labels_html(struct text *html, const struct journal_told *told,
+                              const struct vessel *vessels, size_t count, enum paper paper);
 
 /* The cautions for handling a vessel that is thrown away, judged by its last look (NULL: it was never
  * looked at). Those for health first; of the later ones those that go with throwing away. */

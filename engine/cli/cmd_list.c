@@ -1,0 +1,263 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Lists of what is in the journal, and searching it. */
+#include <errno.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "cli/commands.h"
+#include "cli/labels.h"
+#include "voice/journal.h"
+
+static const struct option options[] = {
+    {"batch", "BATCH", "vessels, looks, deeds or outcomes of this batch only"},
+    {"state", "STATE", "vessels that are growing, isolated, discarded or used"},
+    {"fate", "FATE", "vessels that are open, sound, stuck, contaminated or untold"},
+    {"limit", "N", "the newest N, else 20; 0 for all"},
+    {"journal", "FILE", "the journal to use"},
+    {"json", NULL, "print JSON"},
+    {NULL, NULL, NULL},
+};
+
+static const struct option search_options[] = {
+    {"limit", "N", "the newest N of each kind, else 10"},
+    {"journal", "FILE", "the journal to use"},
+    {"json", NULL, "print JSON"},
+    {NULL, NULL, NULL},
+};
+
+static enum exit_status read_limit(struct app *app, size_t usual, size_t *limit)
+{
+    const char *word = arguments_value(&app->arguments, "limit");
+    char *end = NULL;
+    *limit = usual;
+    if (word == NULL)
+        return EXIT_FINE;
+    errno = 0;
+    long number = strtol(word, &end, 10);
+    if (end == word || *end != '\0' || errno != 0 || number < 0)
+        return app_usage(app, "'--limit %s' is no number from 0 on", word);
+    *limit = (size_t)number;
+    return EXIT_FINE;
+}
+
+/* ---- list ------------------------------------------------------------------------------------ */
+
+static enum exit_status read_word(struct app *app, const char *option, const char *const *words,
+                                  int *index)
+{
+    const char *word = arguments_value(&app->arguments, option);
+    size_t count = 0;
+    *index = SURVEY_ANY;
+    if (word == NULL)
+        return EXIT_FINE;
+    for (; words[count] != NULL; count++)
+        if (strcmp(words[count], word) == 0)
+            *index = (int)count;
+    if (*index != SURVEY_ANY)
+        return EXIT_FINE;
+    const char *near = diag_nearest(word, words, count);
+    return app_usage(app, "no %s '%s'; did you mean '%s'?", option, word,
+                     near != NULL ? near : words[0]);
+}
+
+/* "vessels", or what the other options are about. "B3" alone lists its vessels. */
+static enum exit_status read_kind(struct app *app, struct arena *arena, struct survey *survey)
+{
+    const struct arguments *arguments = &app->arguments;
+    const char *batch = arguments_value(arguments, "batch"), *found = NULL;
+    const char *word = arguments->operand_count > 0 ? arguments->operands[0] : NULL;
+    struct batch row;
+    int64_t id = 0;
+
+    bool of_vessels = batch != NULL || survey->state != SURVEY_ANY || survey->fate != SURVEY_ANY;
+    survey->record = of_vessels ? RECORD_VESSEL : RECORD_BATCH;
+    if (arguments->operand_count > 1)
+        return app_usage(app, "list one thing at a time");
+    if (word != NULL && (survey->record = labels_kind(word)) == RECORD_COUNT) {
+        if (!labels_has(app, RECORD_BATCH, word, arena, &id, &found))
+            return app_usage(
+                app,
+                "list what? batches, vessels, starters, lots, cooks, sessions, places, "
+                "looks, deeds, outcomes, edits, or a batch; not '%s'",
+                word);
+        survey->record = RECORD_VESSEL;
+        batch = found;
+    }
+    if (batch == NULL)
+        return EXIT_FINE;
+    enum exit_status fault = labels_find(app, RECORD_BATCH, batch, arena, &row);
+    survey->batch = fault == EXIT_FINE ? row.id : 0;
+    return fault;
+}
+
+static enum exit_status check_filters(struct app *app, const struct survey *survey)
+{
+    bool of_vessel = survey->record == RECORD_VESSEL;
+    bool event = survey->record == RECORD_LOOK || survey->record == RECORD_DEED ||
+                 survey->record == RECORD_OUTCOME;
+    if (!of_vessel && (survey->state != SURVEY_ANY || survey->fate != SURVEY_ANY))
+        return app_usage(app, "only vessels have a state or a fate");
+    if (!of_vessel && !event && survey->batch != 0)
+        return app_usage(app, "--batch goes with vessels, looks, deeds and outcomes");
+    return EXIT_FINE;
+}
+
+static enum exit_status show_list(struct app *app, const struct journal_told *told,
+                                  const struct survey *survey)
+{
+    struct page page;
+    enum status status = survey_page(app->journal, survey, told->arena, &page, app->diags);
+    if (status != STATUS_OK)
+        return app_fail(app, status);
+    if (arguments_flag(&app->arguments, "json"))
+        return app_json(app,
+                        json_pack("{s:i, s:s, s:I, s:o}", "schema", 1, "kind",
+                                  record_types[survey->record].name, "total",
+                                  (json_int_t)page.total, "records",
+                                  voice_list_json(told, survey->record, &page)),
+                        false);
+    status = voice_list(&app->out, told, survey->record, &page);
+    if (status != STATUS_OK)
+        return app_fail(app, status);
+    if (page.count == 0)
+        screen_say(&app->out, 0, 0, ROLE_PLAIN, "Nothing of that kind is in the journal.");
+    return app_flush(app);
+}
+
+static enum exit_status list(struct app *app, struct arena *arena)
+{
+    enum { USUAL = 20, USUAL_OF_BATCH = 200 };
+    const struct journal_told told = {app->journal, app->rules, arena, app->diags, moment_now()};
+    struct survey survey = survey_all(RECORD_BATCH, USUAL);
+    enum exit_status fault;
+
+    if ((fault = read_word(app, "state", vessel_state_words, &survey.state)) != EXIT_FINE ||
+        (fault = read_word(app, "fate", fate_words, &survey.fate)) != EXIT_FINE ||
+        (fault = read_kind(app, arena, &survey)) != EXIT_FINE ||
+        (fault = check_filters(app, &survey)) != EXIT_FINE ||
+        (fault = read_limit(app, survey.batch != 0 ? USUAL_OF_BATCH : USUAL, &survey.limit)) !=
+            EXIT_FINE)
+        return fault;
+    return show_list(app, &told, &survey);
+}
+
+/* ---- search ---------------------------------------------------------------------------------- */
+
+static enum exit_status show_hits(struct app *app, const struct journal_told *told,
+                                  const struct hits *hits)
+{
+    bool json = arguments_flag(&app->arguments, "json");
+    json_t *groups = json ? json_array() : NULL;
+    int64_t *ids = arena_array(told->arena, hits->count + 1, sizeof *ids);
+    if (ids == NULL)
+        return app_fail(app, STATUS_MEMORY);
+    for (size_t i = 0; i < hits->count;) {
+        struct page page = {ids, 0, 0};
+        enum record record = hits->hits[i].record;
+        size_t end = i;
+        while (end < hits->count && hits->hits[end].record == record)
+            end++;
+        for (size_t k = end; k > i; k--) /* newest last */
+            ids[page.count++] = hits->hits[k - 1].id;
+        page.total = page.count;
+        i = end;
+        if (json) {
+            json_array_append_new(groups,
+                                  json_pack("{s:s, s:o}", "kind", record_types[record].name,
+                                            "records", voice_list_json(told, record, &page)));
+            continue;
+        }
+        if (app->out.out.length > 0)
+            screen_blank(&app->out);
+        enum status status = voice_list(&app->out, told, record, &page);
+        if (status != STATUS_OK)
+            return app_fail(app, status);
+    }
+    if (json)
+        return app_json(
+            app, json_pack("{s:i, s:b, s:o}", "schema", 1, "more", hits->more, "found", groups),
+            false);
+    if (hits->count == 0)
+        screen_say(&app->out, 0, 0, ROLE_PLAIN, "Nothing in the journal holds all these words.");
+    if (hits->more)
+        screen_say(&app->out, 0, 0, ROLE_QUIET, "There are older ones; --limit shows more.");
+    return app_flush(app);
+}
+
+static enum exit_status search(struct app *app, struct arena *arena)
+{
+    enum { USUAL = 10 };
+    const struct journal_told told = {app->journal, app->rules, arena, app->diags, moment_now()};
+    size_t limit = USUAL, room = 0, count = 0;
+    struct hits hits;
+    enum exit_status fault = read_limit(app, USUAL, &limit);
+
+    if (fault != EXIT_FINE)
+        return fault;
+    for (size_t i = 0; i < app->arguments.operand_count; i++)
+        room += strlen(app->arguments.operands[i]) + 1;
+    const char **words = arena_array(arena, room + 1, sizeof *words);
+    for (size_t i = 0; words != NULL && i < app->arguments.operand_count; i++) {
+        const char *at = app->arguments.operands[i];
+        for (at += strspn(at, " \t\n"); *at != '\0'; at += strspn(at, " \t\n")) {
+            size_t length = strcspn(at, " \t\n");
+            words[count] = arena_copy(arena, at, length);
+            if (words[count++] == NULL)
+                return app_fail(app, STATUS_MEMORY);
+            at += length;
+        }
+    }
+    if (count == 0)
+        return app_usage(app, "search for what? For instance: jarside search greasy S1");
+    enum status status = survey_search(app->journal, words, count, limit > 0 ? limit : SIZE_MAX / 2,
+                                       arena, &hits, app->diags);
+    return status == STATUS_OK ? show_hits(app, &told, &hits) : app_fail(app, status);
+}
+
+/* ---- the commands ---------------------------------------------------------------------------- */
+
+static enum exit_status run(struct app *app,
+                            enum exit_status (*command)(struct app *app, struct arena *arena))
+{
+    enum exit_status fault = app_load(app, NULL, 0);
+    if (fault == EXIT_FINE)
+        fault = app_journal(app, JOURNAL_READ);
+    if (fault != EXIT_FINE)
+        return fault;
+    struct arena *arena = arena_new(NULL);
+    if (arena == NULL)
+        return app_fail(app, STATUS_MEMORY);
+    fault = command(app, arena);
+    arena_free(arena);
+    return fault;
+}
+
+static enum exit_status run_list(struct app *app)
+{
+    return run(app, list);
+}
+
+static enum exit_status run_search(struct app *app)
+{
+    return run(app, search);
+}
+
+const struct command command_list = {
+    .name = "list",
+    .summary = "lists batches, vessels and what they are made with",
+    .operands = "[KIND | BATCH]",
+    .detail =
+        "Batches, unless told otherwise: vessels, starters, lots, cooks, sessions, places, "
+        "looks, deeds, outcomes, edits. The newest come last. jarside list B3 shows its vessels.",
+    .options = options,
+    .run = run_list,
+};
+
+const struct command command_search = {
+    .name = "search",
+    .summary = "finds words in labels, notes, looks and findings",
+    .operands = "WORDS...",
+    .detail = "What holds all the words, in any case.",
+    .options = search_options,
+    .run = run_search,
+};

@@ -1,0 +1,38 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef JARSIDE_VOICE_SHEET_H
+#define JARSIDE_VOICE_SHEET_H
+
+#include <stdbool.h>
+
+#include "base/diag.h"
+#include "base/status.h"
+#include "base/text.h"
+
+/*
+ * Pages to print: one HTML file without scripts, pictures or anything from
+ * elsewhere.
+ */
+enum paper { PAPER_A4, PAPER_LETTER }; /* ISO 216; ANSI/ASME Y14.1 size A */
+
+/* "a4" or "letter", in any case; false when it is neither. */
+bool sheet_paper(const char *word, enum paper *paper);
+
+/*
+ * Appends text as HTML, made safe (base/text.h): markup characters, quotes
+ * included, become references, so that it may stand between tags and in a quoted
+ * attribute. Nothing else writes text into a page.
+ */
+void sheet_text(struct text *html, const char *words);
+
+/* Head and foot of a page. `style` is CSS, ours, after that of every page. */
+void sheet_begin(struct text *html, const char *title, enum paper paper, const char *style);
+void sheet_end(struct text *html);
+
+/*
+ * Writes the page beside `path` and renames it over that, so that a file is
+ * there whole or not at all; "-" is standard output. STATUS_IO with a message
+ * in `diags`.
+ */
+enum status sheet_write(const struct text *html, const char *path, struct diags *diags);
+
+#endif
