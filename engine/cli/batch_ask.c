@@ -165,15 +165,15 @@ static const struct question_line {
     enum record record; /* or labels of this kind */
 } questions[] = {
     {"How many vessels", "--count 8", "a number", has_count, take_count, FEEDS_NONE, RECORD_COUNT},
-    {"What are they: quart jar, 3lb bag ...", "--vessel quart_jar", "Tab shows the kinds", has_kind,
-     take_kind, FEEDS_VESSEL, RECORD_COUNT},
+    {"What are they (quart jar, 3lb bag ...)", "--vessel quart_jar", "Tab shows the kinds",
+     has_kind, take_kind, FEEDS_VESSEL, RECORD_COUNT},
     {"Which grain (or unknown)", "--grain rye (or unknown)", "Tab shows the grains", has_grain,
      take_grain, FEEDS_GRAIN, RECORD_COUNT},
     {"Which mushroom (or unknown)", "--species oyster (or unknown)", "Tab shows the mushrooms",
      has_species, take_species, FEEDS_SPECIES, RECORD_COUNT},
-    {"Which starter: a label, new or none", NULL, "a label", NULL, take_starter, FEEDS_NONE,
+    {"Which starter (a label, new or none)", NULL, "a label", NULL, take_starter, FEEDS_NONE,
      RECORD_STARTER},
-    {"The cook: 15 psi 90 min, or the label of one it shares", NULL, "say it as: 15 psi 90 min",
+    {"The cook (15 psi 90 min, or the label of one it shares)", NULL, "say it as: 15 psi 90 min",
      NULL, take_cook, FEEDS_NONE, RECORD_COOK},
     {"Where do they stand", NULL, "a place", NULL, take_place, FEEDS_NONE, RECORD_PLACE},
 };
@@ -263,8 +263,11 @@ static const char *standing(const struct draft *draft, size_t question)
         return standing_grain(draft);
     case 3:
         return voice_species_name(&draft->told, draft->last.species);
-    case 4:
-        return voice_label(&draft->told, RECORD_STARTER, draft->last.starter);
+    case 4: /* of another mushroom it would not be taken over */
+        return draft->batch.species[0] == '\0' ||
+                       strcmp(draft->batch.species, draft->last.species) == 0
+                   ? voice_label(&draft->told, RECORD_STARTER, draft->last.starter)
+                   : "new";
     case 5:
         return standing_cook(draft);
     case 6:

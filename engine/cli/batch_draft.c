@@ -102,8 +102,11 @@ enum exit_status draft_pick(struct draft *draft, enum record record, const char 
     }
     if (label[0] == '\0')
         return app_usage(draft->app, "a label of a %s is not empty", record_types[record].name);
+    const char *copy = arena_string(draft->arena, label); /* an answer does not live as long */
+    if (copy == NULL)
+        return app_fail(draft->app, STATUS_MEMORY);
     draft->pick[record] = PICK_NEW;
-    ((union any_record *)draft_row(draft, record))->named.label = label;
+    ((union any_record *)draft_row(draft, record))->named.label = copy;
     return EXIT_FINE;
 }
 

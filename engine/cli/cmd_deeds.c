@@ -173,6 +173,22 @@ static const struct look *riskiest_look(const struct doing *doing, struct look *
     return any ? look : NULL;
 }
 
+/* Isolating is less than some last look asked for. */
+static void say_short_of_it(const struct doing *doing)
+{
+    for (size_t i = 0; i < doing->chosen.count; i++) {
+        struct look look;
+        const struct vessel *vessel = &doing->chosen.vessels[i];
+        if (!deed_last_look(&doing->told, vessel, &look) ||
+            strcmp(look.action, action_name(ACTION_DISCARD)) != 0)
+            continue;
+        screen_say(&doing->app->out, 0, 2, ROLE_WARN,
+                   "The last look at %s said discard. Closed and out: jarside discard %s",
+                   vessel->label, vessel->label);
+        return;
+    }
+}
+
 static void say_done(const struct doing *doing, const char *vessels)
 {
     static const char *const done[] = {
@@ -228,6 +244,8 @@ static enum exit_status tell(const struct doing *doing)
     if (doing->kind == DEED_SHAKE)
         screen_item(&app->out, 0, "!", ROLE_WARN, usual_caution(doing));
     say_done(doing, vessels.failed ? "" : vessels.bytes);
+    if (doing->kind == DEED_ISOLATE)
+        say_short_of_it(doing);
     text_release(&vessels);
     return app_flush(app);
 }

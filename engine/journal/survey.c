@@ -293,22 +293,6 @@ static void count_group(struct tally *tally, sqlite3_stmt *statement)
         tally->fate[of_fate] += count;
 }
 
-static enum status count_batches(struct journal *journal, const char *condition, int64_t id,
-                                 struct tally *tally, struct diags *diags)
-{
-    struct text sql;
-    text_init(&sql);
-    text_printf(&sql, "SELECT count(DISTINCT batch) FROM vessel WHERE %s", condition);
-    sqlite3_stmt *statement = prepare(journal, &sql, diags);
-    if (statement == NULL)
-        return STATUS_IO;
-    sqlite3_bind_int64(statement, 1, id);
-    if (sqlite3_step(statement) == SQLITE_ROW)
-        tally->batches = (size_t)sqlite3_column_int64(statement, 0);
-    return sqlite3_finalize(statement) == SQLITE_OK ? STATUS_OK
-                                                    : journal_fault(journal, "read", diags);
-}
-
 enum status survey_tally(struct journal *journal, enum record record, int64_t id,
                          struct tally *tally, struct diags *diags)
 {
@@ -327,9 +311,8 @@ enum status survey_tally(struct journal *journal, enum record record, int64_t id
     sqlite3_bind_int64(statement, 1, id);
     while (sqlite3_step(statement) == SQLITE_ROW)
         count_group(tally, statement);
-    if (sqlite3_finalize(statement) != SQLITE_OK)
-        return journal_fault(journal, "read", diags);
-    return count_batches(journal, condition, id, tally, diags);
+    return sqlite3_finalize(statement) == SQLITE_OK ? STATUS_OK
+                                                    : journal_fault(journal, "read", diags);
 }
 
 size_t tally_lost(const struct tally *tally)

@@ -65,7 +65,6 @@ struct tally {
     size_t well[VESSEL_USED + 1];   /* of these, by state: the ones that are not lost */
     size_t fate[FATE_COUNT];        /* of these */
     size_t controls, controls_lost; /* never inoculated; contaminated ones of them */
-    size_t batches;                 /* they are of */
 };
 enum status survey_tally(struct journal *journal, enum record record, int64_t id,
                          struct tally *tally, struct diags *diags);

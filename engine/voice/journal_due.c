@@ -195,8 +195,9 @@ static const char *place_of(const struct journal_told *told, const struct due_gr
     return voice_label(told, RECORD_PLACE, due->vessels[0].stands);
 }
 
+/* What is ahead is told once of a batch. */
 static void say_group(struct screen *screen, const struct journal_told *told,
-                      const struct due_group *due)
+                      const struct due_group *due, bool known)
 {
     struct text labels;
     const char *place = place_of(told, due), *ahead = ahead_of(told, due);
@@ -206,9 +207,17 @@ static void say_group(struct screen *screen, const struct journal_told *told,
     voice_vessels(&labels, due->vessels, due->count);
     screen_say(screen, 2, 2, ROLE_PLAIN, "%s: %s; %s, day %lld%s%s.", labels.bytes, due->why,
                voice_batch_words(told, &due->batch), age, place[0] != '\0' ? ", in " : "", place);
-    if (ahead[0] != '\0')
+    if (ahead[0] != '\0' && !known)
         screen_say(screen, 4, 2, ROLE_QUIET, "%s", ahead);
     text_release(&labels);
+}
+
+static bool told_before(const struct due_list *list, size_t index)
+{
+    for (size_t i = 0; i < index; i++)
+        if (list->groups[i].batch.id == list->groups[index].batch.id)
+            return true;
+    return false;
 }
 
 static void say_nothing(struct screen *screen, const struct journal_told *told,
@@ -237,7 +246,7 @@ void voice_due(struct screen *screen, const struct journal_told *told, const str
             screen_say(screen, 0, 0, due->day < moment_day(told->now) ? ROLE_WARN : ROLE_STRONG,
                        "%s", head.bytes);
         }
-        say_group(screen, told, due);
+        say_group(screen, told, due, told_before(list, i));
     }
     text_release(&head);
     if (list->more > 0)

@@ -45,7 +45,9 @@ static double caution_mass(const struct rules *rules, const struct caution *caut
 static bool applies(const struct rules *rules, const struct caution *caution,
                     const json_t *posterior)
 {
-    if (caution->always || (caution->actions >> ACTION_DISCARD & 1))
+    if (caution->always) /* it is about verdicts, and there is none here */
+        return false;
+    if (caution->actions >> ACTION_DISCARD & 1)
         return true;
     if (posterior == NULL)
         return caution->rank < CAUTION_FIRST_RANK && caution->statuses != 0;

@@ -35,15 +35,17 @@ static void say_batch_records(struct screen *screen, const struct journal_told *
     text_release(&text);
 }
 
+/* "Isolated; counts as contaminated since 2026-03-05". */
 static const char *now_words(const struct journal_told *told, const struct vessel *vessel)
 {
-    char day[MOMENT_ROOM];
-    const char *words = vessel_state_words[vessel->state];
-    if (vessel->fate == FATE_CONTAMINATED || vessel->fate == FATE_STUCK)
-        words = arena_format(told->arena, "%s, %s", words, fate_words[vessel->fate]);
-    if (words != NULL && moment_known(vessel->ended))
-        words =
-            arena_format(told->arena, "%s since %s", words, moment_write_day(vessel->ended, day));
+    bool lost = vessel->fate == FATE_CONTAMINATED || vessel->fate == FATE_STUCK;
+    const char *state = vessel_state_words[vessel->state];
+    char day[MOMENT_ROOM] = "";
+    const char *since = moment_known(vessel->ended) ? " since " : "";
+    moment_write_day(vessel->ended, day);
+    const char *words = lost ? arena_format(told->arena, "%s; counts as %s%s%s", state,
+                                            fate_words[vessel->fate], since, day)
+                             : arena_format(told->arena, "%s%s%s", state, since, day);
     return words != NULL ? words : "";
 }
 
