@@ -33,7 +33,6 @@ static const struct option options[] = {
     {"at", "MOMENT", "of inoculation: 2026-03-01, yesterday; else now"},
     {"note", "WORDS", "anything to remember"},
     {"no-input", NULL, "never ask; fail and name the option that would have answered"},
-    {"journal", "FILE", "the journal to use"},
     {"json", NULL, "print JSON"},
     {NULL, NULL, NULL},
 };

@@ -12,7 +12,6 @@ static const struct option options[] = {
     {"cause", "CAUSE", "why, when that is known as well"},
     {"how", "WORDS", "how it is known: opened outdoors, plated ..."},
     {"at", "MOMENT", "when it was found out; else now"},
-    {"journal", "FILE", "the journal to use"},
     {"json", NULL, "print JSON"},
     {NULL, NULL, NULL},
 };

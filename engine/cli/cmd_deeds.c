@@ -11,8 +11,7 @@
 
 #define COMMON_ROWS                                                                                \
     {"at", "MOMENT", "when: 2026-03-01 18:30, yesterday, '3 days ago'; else now"},                 \
-        {"note", "WORDS", "anything to remember"}, {"journal", "FILE", "the journal to use"},      \
-        {"json", NULL, "print JSON"},                                                              \
+        {"note", "WORDS", "anything to remember"}, {"json", NULL, "print JSON"},                   \
     {                                                                                              \
         NULL, NULL, NULL                                                                           \
     }

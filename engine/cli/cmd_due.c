@@ -14,7 +14,6 @@ static const struct option options[] = {
     {"sheet", NULL, "a sheet to print, in plain text, with boxes to tick"},
     {"html", "FILE", "the same as a page; '-' for standard output"},
     {"paper", "PAPER", "a4 (if nothing is said) or letter"},
-    {"journal", "FILE", "the journal to use"},
     {"json", NULL, "print JSON"},
     {NULL, NULL, NULL},
 };
@@ -22,7 +21,6 @@ static const struct option options[] = {
 static const struct option labels_options[] = {
     {"html", "FILE", "a page to print; '-' for standard output"},
     {"paper", "PAPER", "a4 (if nothing is said) or letter"},
-    {"journal", "FILE", "the journal to use"},
     {"json", NULL, "print JSON"},
     {NULL, NULL, NULL},
 };

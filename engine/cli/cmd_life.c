@@ -9,7 +9,6 @@
 
 static const struct option options[] = {
     {"limit", "N", "the newest N events of each kind, else 100; 0 for all"},
-    {"journal", "FILE", "the journal to use"},
     {"json", NULL, "print JSON"},
     {NULL, NULL, NULL},
 };
@@ -74,7 +73,8 @@ static enum exit_status life(struct app *app, struct arena *arena)
     if (asked != RECORD_COUNT || strchr(words[count - 1], '-') != NULL) /* the nearest is named */
         return labels_find(app, asked != RECORD_COUNT ? asked : RECORD_VESSEL, words[count - 1],
                            arena, &row);
-    return app_usage(app, "nothing in the journal is called '%s'; 'jarside list' shows what there is",
+    return app_usage(app,
+                     "nothing in the journal is called '%s'; 'jarside list' shows what there is",
                      words[count - 1]);
 }
 

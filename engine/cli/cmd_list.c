@@ -13,14 +13,12 @@ static const struct option options[] = {
     {"state", "STATE", "vessels that are growing, isolated, discarded or used"},
     {"fate", "FATE", "vessels that are open, sound, stuck, contaminated or untold"},
     {"limit", "N", "the newest N, else 20; 0 for all"},
-    {"journal", "FILE", "the journal to use"},
     {"json", NULL, "print JSON"},
     {NULL, NULL, NULL},
 };
 
 static const struct option search_options[] = {
     {"limit", "N", "the newest N of each kind, else 10"},
-    {"journal", "FILE", "the journal to use"},
     {"json", NULL, "print JSON"},
     {NULL, NULL, NULL},
 };

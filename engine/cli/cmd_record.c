@@ -10,7 +10,6 @@
 
 static const struct option options[] = {
     {"at", "MOMENT", "when a change was made, if not now"},
-    {"journal", "FILE", "the journal to use"},
     {"json", NULL, "print JSON"},
     {NULL, NULL, NULL},
 };
@@ -22,7 +21,6 @@ static const struct option starter_options[] = {
     {"source", "WORDS", "where it came from, when from no starter of the journal"},
     {"at", "MOMENT", "when it was made; else now"},
     {"note", "WORDS", "anything to remember"},
-    {"journal", "FILE", "the journal to use"},
     {"json", NULL, "print JSON"},
     {NULL, NULL, NULL},
 };
