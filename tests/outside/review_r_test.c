@@ -34,7 +34,6 @@ struct conversation {
     struct scratch scratch;
     char **lines; /* "kind numbers|answers" */
     size_t count;
-    bool no_r;
 };
 
 /* ---- questions ------------------------------------------------------------------------------- */
@@ -205,11 +204,7 @@ static int start(void **state)
     assert_non_null(talk);
     *state = talk;
     scratch_make(&talk->scratch);
-    talk->no_r = system("Rscript --version >/dev/null 2>&1") != 0;
-    if (talk->no_r)
-        fprintf(stderr, "# Rscript is not here: the comparison with R is left out\n");
-    else
-        ask_r(talk);
+    ask_r(talk);
     return 0;
 }
 
@@ -284,10 +279,6 @@ static void with_r(struct conversation *talk, const char *kind, const char *with
     struct comparison *c = calloc(1, sizeof *c);
     size_t length = strlen(kind);
 
-    if (talk->no_r) {
-        free(c);
-        skip();
-    }
     assert_non_null(c);
     c->kind = kind;
     c->with = with;
@@ -601,5 +592,10 @@ int main(void)
         cmocka_unit_test(curve_as_in_r),    cmocka_unit_test(logrank_as_in_r),
         cmocka_unit_test(run_as_in_r),      cmocka_unit_test(limits_as_in_r),
     };
+    /* cmocka calls a skipped test "not ok", so the whole plan is skipped instead. */
+    if (system("Rscript --vanilla -e 'library(survival)' >/dev/null 2>&1") != 0) {
+        puts("1..0 # SKIP Rscript or its package survival is not here: nothing to compare with");
+        return 0;
+    }
     return cmocka_run_group_tests_name("review against R", tests, start, end);
 }
