@@ -2,6 +2,7 @@
 #include "process/probe.h"
 
 #include <ctype.h>
+#include <math.h>
 #include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
@@ -184,6 +185,19 @@ static bool read_temperature(struct probe_reader *reader, const struct csv_field
     return true;
 }
 
+static bool read_time(struct probe_reader *reader, const struct csv_field *field)
+{
+    static const double latest = 1e10; /* beyond any date in minutes, and any log in any unit */
+    const char *problem = probe_read_time(field->bytes, field->length, &reader->time);
+
+    if (problem == NULL && !(fabs(reader->time.number) <= latest))
+        problem = "is no time of a log; count from its beginning";
+    reader->has_time = true;
+    reader->time_line = field->line;
+    reader->time_at = field->column;
+    return problem == NULL || fault(reader, field->line, field->column, problem, field);
+}
+
 static bool on_field(void *context, const struct csv_field *field)
 {
     struct probe_reader *reader = context;
@@ -202,13 +216,8 @@ static bool on_field(void *context, const struct csv_field *field)
         read_name(reader, field);
         return true;
     }
-    if (field->index == reader->time_column) {
-        const char *problem = probe_read_time(field->bytes, field->length, &reader->time);
-        reader->has_time = true;
-        reader->time_line = field->line;
-        reader->time_at = field->column;
-        return problem == NULL || fault(reader, field->line, field->column, problem, field);
-    }
+    if (field->index == reader->time_column)
+        return read_time(reader, field);
     return field->index != reader->celsius_column || read_temperature(reader, field);
 }
 

@@ -17,6 +17,7 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/mman.h>
+#include <sys/stat.h>
 #include <unistd.h>
 
 #include "base/diag.h"
@@ -71,6 +72,37 @@ static inline void unsaved_open(struct unsaved *file, const uint8_t *bytes, size
 static inline void unsaved_close(struct unsaved *file)
 {
     close(file->descriptor);
+}
+
+/* A folder in memory where there is one, for a journal: SQLite wants a path beside which it can put its log. */
+struct desk {
+    char folder[64], path[96];
+};
+
+static inline void desk_set(struct desk *desk)
+{
+    struct stat about;
+    snprintf(desk->folder, sizeof desk->folder, "%s/jarside-fuzz-XXXXXX",
+             stat("/dev/shm", &about) == 0 ? "/dev/shm" : "/tmp");
+    hold(mkdtemp(desk->folder) != NULL, "a folder can be made");
+    snprintf(desk->path, sizeof desk->path, "%s/j.db", desk->folder);
+}
+
+static inline void desk_write(const struct desk *desk, const uint8_t *bytes, size_t size)
+{
+    FILE *file = fopen(desk->path, "wb");
+    hold(file && fwrite(bytes, 1, size, file) == size && fclose(file) == 0, "and a file in it");
+}
+
+static inline void desk_clear(const struct desk *desk)
+{
+    static const char *const behind[] = {"", "-wal", "-shm", "-journal"};
+    char path[128];
+    for (size_t i = 0; i < sizeof behind / sizeof *behind; i++) {
+        snprintf(path, sizeof path, "%s%s", desk->path, behind[i]);
+        unlink(path);
+    }
+    hold(rmdir(desk->folder) == 0, "nothing was written beside the journal");
 }
 
 /* Nothing that steers a terminal, and no invalid UTF-8, whatever the input was. */
