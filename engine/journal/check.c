@@ -70,11 +70,12 @@ sqlite3_stmt *check_ask(struct check *check, struct text *sql)
     sqlite3_stmt *statement = NULL;
     if (sql->failed)
         check->status = STATUS_MEMORY;
-    else if (sqlite3_prepare_v2(check->journal->database, sql->bytes, -1, &statement, NULL) !=
-             SQLITE_OK)
+    else if (check->status == STATUS_OK && /* after a fault nothing more is asked */
+             sqlite3_prepare_v2(check->journal->database, sql->bytes, -1, &statement, NULL) !=
+                 SQLITE_OK)
         check->status = journal_fault(check->journal, "read", check->diags);
     text_release(sql);
-    return check->status == STATUS_OK ? statement : NULL;
+    return statement;
 }
 
 bool check_next(struct check *check, sqlite3_stmt *statement)

@@ -142,6 +142,23 @@ static enum status cannot(const char *path, const char *doing, struct diags *dia
     return STATUS_IO;
 }
 
+/* The first bytes of a file: how many there are, up to `room`; -1 when they cannot be read. */
+static ssize_t read_head(int file, char *head, size_t room)
+{
+    size_t length = 0;
+    while (length < room) {
+        ssize_t got = read(file, head + length, room - length);
+        if (got < 0 && errno == EINTR)
+            continue;
+        if (got < 0)
+            return -1;
+        if (got == 0)
+            break;
+        length += (size_t)got;
+    }
+    return (ssize_t)length;
+}
+
 /*
  * A first look at the bytes, before SQLite gets to see (and perhaps to mend) a
  * file that is not ours. An empty file is fine, and one that a killed process
@@ -158,10 +175,15 @@ static enum status check_header(const char *path, struct diags *diags)
     int file = open(path, O_RDONLY | O_CLOEXEC);
     if (file < 0)
         return cannot(path, "open", diags);
-    ssize_t got =
-        fstat(file, &about) == 0 && S_ISREG(about.st_mode) ? read(file, head, sizeof head) : -1;
+    bool plain = fstat(file, &about) == 0 && S_ISREG(about.st_mode);
+    ssize_t got = plain ? read_head(file, head, sizeof head) : 0;
+    int error = errno;
     close(file);
-    if (got == 0 || unfinished || (got == sizeof head && memcmp(head, magic, sizeof magic) == 0))
+    errno = error;
+    if (got < 0) /* a disk that fails says nothing about the journal */
+        return cannot(path, "read", diags);
+    if ((plain && got == 0) || unfinished ||
+        (got == sizeof head && memcmp(head, magic, sizeof magic) == 0))
         return STATUS_OK;
     diags_error(diags, (struct position){.file = path},
                 "this is no journal, or it is damaged; it was left as it is. Restore a backup with "
