@@ -6,6 +6,7 @@
 
 #include "cli/batch_internal.h"
 #include "cli/commands.h"
+#include "voice/whole_json.h"
 
 static const struct option options[] = {
     {"count", "N", "how many vessels; or the first of the words"},
@@ -115,7 +116,7 @@ static json_t *labels_json(const struct vessel *vessels, size_t count)
 {
     json_t *labels = json_array();
     for (size_t i = 0; i < count; i++)
-        json_array_append_new(labels, voice_json_text(vessels[i].label));
+        labels = voice_json_append(labels, voice_json_text(vessels[i].label));
     return labels;
 }
 
@@ -125,8 +126,8 @@ static json_t *records_json(const struct draft *draft, bool only_new)
     for (size_t i = 0; i < KINDS; i++) {
         const union any_record *row = draft_row((struct draft *)draft, kinds[i]);
         if (!only_new || draft->pick[kinds[i]] == PICK_NEW)
-            json_object_set_new(object, record_types[kinds[i]].name,
-                                voice_json_text(row->named.label));
+            object = voice_json_put(object, record_types[kinds[i]].name,
+                                    voice_json_text(row->named.label));
     }
     return object;
 }
@@ -137,7 +138,7 @@ static json_t *parts_json(const struct text *text)
     const char *at = text->length > 0 ? text->bytes : "";
     while (*at != '\0') {
         size_t length = strcspn(at, ";");
-        json_array_append_new(parts, json_stringn(at, length));
+        parts = voice_json_append(parts, json_stringn(at, length));
         at += length;
         at += strspn(at, "; ");
     }

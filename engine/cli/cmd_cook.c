@@ -90,18 +90,20 @@ static bool add_reading(void *context, double minutes, double celsius)
     return cook_probe_add(context, minutes, celsius) == PROCESS_OK;
 }
 
-/* The same cook by the sea, for comparison; false when it is there already. */
-static bool at_sea_level(const struct cook_setup *setup, double outside, struct cook_result *sea)
+/* The same cook by the sea, for comparison; FAULT_EMPTY when it is there already. */
+static enum process_fault at_sea_level(const struct cook_setup *setup, double outside,
+                                       struct cook_result *sea)
 {
     static const double sea_level_kpa = 101.325, near = 1.0;
     struct cook_setup there = *setup;
     double value;
 
     if (fabs(outside - sea_level_kpa) < near)
-        return false;
+        return FAULT_EMPTY;
     there.steam.altitude_m = 0.0;
     there.steam.barometer_kpa = NAN;
-    return cook_check(&there, &value) == PROCESS_OK && cook_compute(&there, sea) == PROCESS_OK;
+    enum process_fault fault = cook_check(&there, &value);
+    return fault != PROCESS_OK ? fault : cook_compute(&there, sea);
 }
 
 static enum exit_status tell(struct app *app, const struct cook_told *told)
@@ -142,9 +144,10 @@ static enum exit_status compute(struct app *app, struct cook_told *told, struct 
     struct physics_refusal refusal = {cook_compute(told->setup, result), NAN};
     if (refusal.fault != PROCESS_OK)
         return option_refused(app, &refusal);
-    if (at_sea_level(told->setup, told->outside, sea))
+    enum process_fault fault = at_sea_level(told->setup, told->outside, sea);
+    if (fault == PROCESS_OK)
         told->sea = sea;
-    return EXIT_FINE;
+    return fault == FAULT_MEMORY ? app_fail(app, STATUS_MEMORY) : EXIT_FINE;
 }
 
 static enum exit_status prepare(struct app *app, struct known_cook *known, struct cook_setup *setup,

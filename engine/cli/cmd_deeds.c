@@ -8,6 +8,7 @@
 #include "cli/deed_guard.h"
 #include "cli/labels.h"
 #include "prompt/lines.h"
+#include "voice/whole_json.h"
 
 #define COMMON_ROWS                                                                                \
     {"at", "MOMENT", "when: 2026-03-01 18:30, yesterday, '3 days ago'; else now"},                 \
@@ -214,12 +215,12 @@ static enum exit_status tell_json(const struct doing *doing)
     struct look look;
 
     for (size_t i = 0; i < doing->chosen.count; i++)
-        json_array_append_new(labels, voice_json_text(doing->chosen.vessels[i].label));
+        labels = voice_json_append(labels, voice_json_text(doing->chosen.vessels[i].label));
     if (doing->kind == DEED_DISCARD) {
         json_decref(cautions);
         cautions = voice_handling_json(doing->app->rules, riskiest_look(doing, &look));
     } else if (doing->kind == DEED_SHAKE) {
-        json_array_append_new(cautions, json_string(usual_caution(doing)));
+        cautions = voice_json_append(cautions, json_string(usual_caution(doing)));
     }
     json_t *json = json_pack("{s:i, s:s, s:o, s:o, s:o, s:o, s:o}", "schema", 1, "deed",
                              deed_words[doing->kind], "at", voice_json_moment(doing->at), "vessels",

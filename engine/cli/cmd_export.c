@@ -6,6 +6,7 @@
 #include "cli/app_journal.h"
 #include "cli/commands.h"
 #include "journal/export.h"
+#include "voice/whole_json.h"
 
 static const struct option options[] = {
     {"table", "NAME", "only this one, to standard output, or to the file named instead of DIR"},
@@ -37,7 +38,8 @@ static enum exit_status tell(struct app *app, const char *folder, const size_t *
     if (arguments_flag(&app->arguments, "json")) {
         json_t *tables = json_object();
         for (int i = 0; i < RECORD_COUNT; i++)
-            json_object_set_new(tables, record_types[i].name, json_integer((json_int_t)counts[i]));
+            tables =
+                voice_json_put(tables, record_types[i].name, json_integer((json_int_t)counts[i]));
         return app_json(app,
                         json_pack("{s:i, s:s, s:o}", "schema", 1, "folder", folder, "rows", tables),
                         false);

@@ -8,6 +8,7 @@
 #include "cli/corpus.h"
 #include "knowledge/cases.h"
 #include "triage/score.h"
+#include "voice/whole_json.h"
 
 /* ---- rules check ----------------------------------------------------------------------------- */
 
@@ -133,20 +134,11 @@ static json_t *row_json(const struct rules *rules, const struct score_row *row)
                      "needless_discard", row->needless_discard);
 }
 
-/* Adds to an array, and gives it up for NULL when that fails: what is told is whole or not at all. */
-static json_t *appended(json_t *array, json_t *item)
-{
-    if (json_array_append_new(array, item) == 0)
-        return array;
-    json_decref(array);
-    return NULL;
-}
-
 static json_t *rows_json(const struct rules *rules, const struct score *score)
 {
     json_t *rows = json_array();
     for (size_t i = 0; i < score->cases; i++)
-        rows = appended(rows, row_json(rules, &score->rows[i]));
+        rows = voice_json_append(rows, row_json(rules, &score->rows[i]));
     return rows;
 }
 
@@ -154,10 +146,10 @@ static json_t *bins_json(const struct score *score)
 {
     json_t *bins = json_array();
     for (size_t b = 0; b < SCORE_BINS; b++)
-        bins =
-            appended(bins, json_pack("{s:I, s:f, s:f}", "cases", (json_int_t)score->bins[b].count,
-                                     "confidence", score->bins[b].confidence, "accuracy",
-                                     score->bins[b].accuracy));
+        bins = voice_json_append(bins, json_pack("{s:I, s:f, s:f}", "cases",
+                                                 (json_int_t)score->bins[b].count, "confidence",
+                                                 score->bins[b].confidence, "accuracy",
+                                                 score->bins[b].accuracy));
     return bins;
 }
 

@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "voice/chart.h"
+#include "voice/whole_json.h"
 #include "voice/plan_internal.h"
 
 enum { COURSE = 121 }; /* points of a drawn course */
@@ -14,7 +15,8 @@ struct course {
     double minutes;
 };
 
-static bool course_of(const struct cook_told *told, struct course *course)
+/* FAULT_EMPTY where there is nothing to draw. */
+static enum process_fault course_of(const struct cook_told *told, struct course *course)
 {
     const struct cook_setup *setup = told->setup;
     double unused[COURSE];
@@ -22,11 +24,12 @@ static bool course_of(const struct cook_told *told, struct course *course)
     course->minutes = setup->come_up.central + setup->hold + setup->cool.high;
     double step = course->minutes / (COURSE - 1);
     if (told->probe != NULL || !(step > 0.0))
-        return false;
-    return cook_course(setup, setup->diffusivity.central, step, course->core, course->outside,
-                       COURSE) == PROCESS_OK &&
-           cook_course(setup, setup->diffusivity.low, step, course->slow, unused, COURSE) ==
-               PROCESS_OK;
+        return FAULT_EMPTY;
+    enum process_fault fault =
+        cook_course(setup, setup->diffusivity.central, step, course->core, course->outside, COURSE);
+    return fault != PROCESS_OK
+               ? fault
+               : cook_course(setup, setup->diffusivity.low, step, course->slow, unused, COURSE);
 }
 
 /* ---- words ----------------------------------------------------------------------------------- */
@@ -284,8 +287,11 @@ void voice_cook(struct screen *screen, const struct cook_told *told)
     if (told->probe == NULL)
         say_place(screen, told);
     say_verdict(screen, told);
-    if (course_of(told, &course))
+    enum process_fault fault = course_of(told, &course);
+    if (fault == PROCESS_OK)
         draw_course(screen, &course);
+    else if (fault == FAULT_MEMORY)
+        screen->out.failed = true;
     screen_blank(screen);
     say_core(screen, told);
     say_chances(screen, told);
@@ -318,7 +324,7 @@ static json_t *organisms_json(const struct cook_told *told)
     for (size_t i = 0; array != NULL && i < told->setup->organism_count; i++) {
         const struct organism *organism = &told->rules->organisms[i];
         const struct cook_kill *kill = &told->result->kills[i];
-        json_array_append_new(
+        array = voice_json_append(
             array, json_pack("{s:s, s:s, s:s, s:o, s:o, s:o, s:o}", "id", organism->id, "name",
                              organism->name, "role", role_name(organism->role), "log_reduction",
                              plan_range(&kill->log_reduction), "survivors",
@@ -334,26 +340,27 @@ static json_t *leans_json(const struct cook_result *result)
 
     for (size_t i = 0; array != NULL && i < COOK_INPUTS && result->leans[i].input < COOK_INPUTS;
          i++)
-        json_array_append_new(array, json_pack("{s:s, s:s, s:o, s:o}", "on",
-                                               lean_id(result->leans[i].input), "say",
-                                               cook_input_name(result->leans[i].input), "bad",
-                                               plan_number(result->leans[i].bad), "good",
-                                               plan_number(result->leans[i].good)));
+        array = voice_json_append(array, json_pack("{s:s, s:s, s:o, s:o}", "on",
+                                                   lean_id(result->leans[i].input), "say",
+                                                   cook_input_name(result->leans[i].input), "bad",
+                                                   plan_number(result->leans[i].bad), "good",
+                                                   plan_number(result->leans[i].good)));
     return array;
 }
 
 static json_t *course_json(const struct cook_told *told)
 {
     struct course course;
-    json_t *array = json_array();
+    enum process_fault fault = course_of(told, &course);
+    json_t *array = fault != FAULT_MEMORY ? json_array() : NULL;
 
-    if (array == NULL || !course_of(told, &course))
+    if (array == NULL || fault != PROCESS_OK)
         return array;
     for (size_t i = 0; i < COURSE; i += 4)
-        json_array_append_new(array, json_pack("{s:f, s:f, s:f, s:f}", "minute",
-                                               course.minutes * (double)i / (COURSE - 1), "steam",
-                                               course.outside[i], "core", course.core[i],
-                                               "core_slow", course.slow[i]));
+        array = voice_json_append(array, json_pack("{s:f, s:f, s:f, s:f}", "minute",
+                                                   course.minutes * (double)i / (COURSE - 1),
+                                                   "steam", course.outside[i], "core",
+                                                   course.core[i], "core_slow", course.slow[i]));
     return array;
 }
 

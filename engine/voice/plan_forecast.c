@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "voice/chart.h"
+#include "voice/whole_json.h"
 #include "voice/plan_internal.h"
 
 enum { COURSE = 61 };
@@ -219,9 +220,9 @@ static json_t *days_json(const struct forecast_told *told)
     for (int day = 0; array != NULL && day <= last; day++) {
         struct range coverage;
         forecast_coverage(told->forecast, day, &coverage);
-        json_array_append_new(array,
-                              json_pack("{s:i, s:f, s:f, s:f}", "day", day, "low", coverage.low,
-                                        "central", coverage.central, "high", coverage.high));
+        array = voice_json_append(array,
+                                  json_pack("{s:i, s:f, s:f, s:f}", "day", day, "low", coverage.low,
+                                            "central", coverage.central, "high", coverage.high));
     }
     return array;
 }
@@ -231,7 +232,8 @@ static json_t *reasons_json(const struct pace_verdict *pace)
     json_t *array = json_array();
 
     for (size_t i = 0; array != NULL && i < FORECAST_INPUTS; i++)
-        json_array_append_new(array, json_pack("{s:s, s:o, s:o}", "input",
+        array =
+            voice_json_append(array, json_pack("{s:s, s:o, s:o}", "input",
                                                forecast_input_name(pace->reasons[i].input),
                                                "needed", plan_number(pace->reasons[i].needed),
                                                "stretch", plan_number(pace->reasons[i].stretch)));

@@ -3,6 +3,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "voice/whole_json.h"
 #include "voice/plan_internal.h"
 
 static const char *place_name(enum moisture_place place)
@@ -113,7 +114,7 @@ static json_t *sources_json(const struct mix_told *told)
         return array;
     const struct citation *cites = &told->rules->grains[told->grain->kind].cites;
     for (size_t i = 0; i < cites->count; i++)
-        json_array_append_new(array, json_string(told->rules->sources[cites->sources[i]].id));
+        array = voice_json_append(array, json_string(told->rules->sources[cites->sources[i]].id));
     return array;
 }
 
