@@ -109,7 +109,7 @@ check: deps-check  ## install what the tests need, build, run every test
 
 .PHONY: tests
 tests: $(B)/jarside $(UNITS)
-	@$(MAKE) --no-print-directory MODE=asan CC=gcc CFLAGS="-O1 -g" replays
+	@$(MAKE) --no-print-directory MODE=asan CC="$(if $(findstring gcc,$(CC)),$(CC),gcc)" CFLAGS="-O1 -g" replays
 	JARSIDE=$(CURDIR)/$(B)/jarside CMOCKA_MESSAGE_OUTPUT=TAP prove -j2 $(PROVEFLAGS) $(SCRIPTS) $(UNITS)
 
 asan:  ## the whole suite under AddressSanitizer and UndefinedBehaviorSanitizer

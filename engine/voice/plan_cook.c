@@ -5,8 +5,8 @@
 #include <string.h>
 
 #include "voice/chart.h"
-#include "voice/whole_json.h"
 #include "voice/plan_internal.h"
+#include "voice/whole_json.h"
 
 enum { COURSE = 121 }; /* points of a drawn course */
 

@@ -3,8 +3,8 @@
 #include <stdio.h>
 #include <string.h>
 
-#include "voice/whole_json.h"
 #include "voice/plan_internal.h"
+#include "voice/whole_json.h"
 
 static const char *place_name(enum moisture_place place)
 {

@@ -17,7 +17,7 @@ ok(-e top() . "/$_", "$_ is there") for qw(engine rules tests Makefile README.md
 
 # Sources, headers, tests, scripts with or without a suffix, and the Makefile.
 my @sources = (files(qr/\.(?:[ch]|t|pm|pl|py|sh)$/, 'engine', 'tests'), 'Makefile');
-my @scripts = grep { content($_) =~ /^#!/ } files(qr{/[^./]+$}, 'engine', 'tests', 'corpus', '.ci');
+my @scripts = grep { !m{^corpus/fuzz/} && content($_) =~ /^#!/ } files(qr{/[^./]+$}, 'engine', 'tests', 'corpus', '.ci');
 for my $file (@sources, @scripts) {
     my @head = (split /\n/, content($file), 4)[0 .. 2];
     ok((grep { defined && /SPDX-License-Identifier: GPL-3\.0-or-later\b/ } @head),
