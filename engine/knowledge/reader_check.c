@@ -10,7 +10,12 @@
  * and again, which is what drives a careless pattern to try every way of
  * cutting it up. A sound one needs a few steps per byte.
  */
-enum { TRIAL_BYTES = 1024, TRIAL_STEPS = 60 * TRIAL_BYTES, TRIAL_KINDS = 6 };
+enum {
+    TRIAL_BYTES = 1024,
+    TRIAL_STEPS = 60 * TRIAL_BYTES,
+    TRIAL_BODIES = 6,
+    TRIAL_KINDS = 2 * TRIAL_BODIES, /* each with two endings */
+};
 
 /* What stands for a class in the letters of a pattern. */
 static char sample_of(char escape)
@@ -60,7 +65,7 @@ static void trial_text(struct text *out, int kind, const struct text *letters)
 {
     size_t first = letters->length ? strcspn(letters->bytes, " ") : 0;
     text_clear(out);
-    switch (kind) {
+    switch (kind % TRIAL_BODIES) {
     case 0:
         repeat(out, letters->bytes, letters->length);
         break;
@@ -82,9 +87,10 @@ static void trial_text(struct text *out, int kind, const struct text *letters)
     default:
         repeat(out, "a", 1);
     }
-    /* Nothing matches the first, so hopes are disappointed; the rest keeps PCRE2 from seeing at
-     * once that a letter it needs is missing. */
-    text_puts(out, "\x7F");
+    /* Nothing matches the first, so hopes are disappointed: in the middle of a word, where no phrase
+     * may end, or behind it. The rest keeps PCRE2 from seeing at once that a letter it needs is
+     * missing. */
+    text_puts(out, kind < TRIAL_BODIES ? "\x7F" : "_\x7F");
     text_add(out, letters->bytes, letters->length);
 }
 

@@ -242,8 +242,9 @@ static bool add_limits(struct output *out)
                              ? job->reader->rules->observables[pattern->observable].label
                              : "the language list";
         const char *note = arena_format(
-            out->arena, "the text is too tangled for a phrase of %s; say it in shorter sentences",
-            of);
+            out->arena,
+            "the text is too tangled for a phrase of %s (%s:%zu); say it in shorter sentences", of,
+            pattern->at.file ? pattern->at.file : "the rules", pattern->at.line);
         if (!note)
             return false;
         add_unread(out, (struct span){0, job->length}, UNREAD_LIMIT, note);

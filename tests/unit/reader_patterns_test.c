@@ -133,6 +133,7 @@ static void test_limit(void **state)
     assert_int_equal(hit->span.start, 0);
     assert_int_equal(hit->span.end, sizeof text);
     assert_non_null(strstr(hit->note, "tint"));
+    assert_non_null(strstr(hit->note, "small.yaml:3"));
     reader_check_patterns(s.reader, s.diags);
     assert_int_equal(diags_warnings(s.diags), 1);
     assert_int_equal(diags_get(s.diags, 0)->at.line, 3);
@@ -149,6 +150,17 @@ static void test_check(void **state)
         {"(?:a|a)*c", true},
         {"(?:\\w+\\s?)*:", true},
         {"(?:ab?)+(?:ab?)+(?:ab?)+x", true},
+        {"(a+)+", true}, /* these end well but for the word that goes on behind them */
+        {"(a|aa)+", true},
+        {"(a|a?)+", true},
+        {"(.*a){20}", true},
+        {"(x+x+)+y", true},
+        {"([a-z]+)*[0-9]", true},
+        {"(?:a*)*b", true},
+        {"(a+)(a+)(a+)(a+)(a+)(a+)b", true},
+        {"\\p{L}+\\p{L}+\\p{L}+9", true},
+        {"(?:red ?)+ dust", false},
+        {"no (?:\\w+ )?(?:\\w+ )?dust", false},
         {"red(?:dish)?", false},
         {"spot (?<gap>(?:\\S+ ){0,4}?)near", false},
         {"(?>a+)b", false},
