@@ -27,10 +27,14 @@ HARDEN_release := -D_FORTIFY_SOURCE=2 -fstack-protector-strong -fstack-clash-pro
 HARDLINK_release := -pie -Wl,-z,relro,-z,now
 HARDEN_asan := -fsanitize=address,undefined -fno-sanitize-recover=all -fno-omit-frame-pointer
 HARDLINK_asan := -fsanitize=address,undefined
+HARDEN_coverage := --coverage -fprofile-update=atomic
+HARDLINK_coverage := --coverage
 HARDEN_fuzz := -fsanitize=fuzzer-no-link,address,undefined -fno-sanitize-recover=all -fno-omit-frame-pointer
 HARDLINK_fuzz := -fsanitize=fuzzer,address,undefined
 # Arithmetic that no stranger's bytes steer: watched for its faults, but not a place to look for new paths.
-.build/fuzz/reason/%.o: HARDEN_fuzz := $(HARDEN_asan)
+.build/fuzz/reason/%.o: HARDEN_coverage := --coverage -fprofile-update=atomic
+HARDLINK_coverage := --coverage
+HARDEN_fuzz := $(HARDEN_asan)
 
 # A line a file says enough; `make V=1` shows the whole commands.
 Q        := $(if $(V),,@)
@@ -54,7 +58,7 @@ UNITS    := $(UNIT:tests/%.c=$(B)/tests/%.t)
 SCRIPTS  := $(sort $(wildcard tests/*/*.t))
 FUZZ     := $(patsubst tests/fuzz/%_fuzz.c,%,$(sort $(wildcard tests/fuzz/*_fuzz.c)))
 
-.PHONY: all run check install uninstall clean asan fuzz replays lint bench help deps deps-check format
+.PHONY: all run check install uninstall clean asan fuzz replays valgrind coverage lint bench help deps deps-check format
 .DELETE_ON_ERROR:
 
 all: $(B)/jarside  ## build the program
@@ -120,8 +124,31 @@ fuzz: deps  ## look for inputs that break something, FUZZ_SECONDS for each targe
 	@$(MAKE) --no-print-directory -j"$$(nproc)" MODE=fuzz CC=clang CFLAGS="-O2 -g" replays
 	@tests/house/fuzz .build/fuzz/fuzz $(FUZZ)
 
-lint: deps  ## clang-format, clang-tidy, cppcheck; with ANALYZER=1 also gcc -fanalyzer
-	@LINT_FLAGS="$(filter-out -f% -D_FORTIFY_SOURCE%,$(OUR_CFLAGS))" tests/house/lint engine/main.c $(SOURCES)
+# A stamp a source, so that only what has changed, itself or in a header, is looked at again.
+LINTED   := $(patsubst %.c,.build/lint$(if $(ANALYZER),-analyzer)/%.ok,engine/main.c $(SOURCES))
+
+lint: deps  ## clang-format, clang-tidy, cppcheck on what has changed; with ANALYZER=1 also gcc -fanalyzer
+	@tests/house/lint --format
+	@$(MAKE) --no-print-directory -j"$$(nproc)" -k linted
+	@echo "nothing found in $(words $(LINTED)) sources"
+
+.PHONY: linted
+linted: $(LINTED)
+
+.build/lint/%.ok .build/lint-analyzer/%.ok: %.c .clang-tidy tests/house/lint
+	@mkdir -p $(@D)
+	$(call say,lint,$<)
+	@LINT_FLAGS="$(filter-out -f% -D_FORTIFY_SOURCE%,$(OUR_CFLAGS))" tests/house/lint $<
+	@$(CC) $(OUR_CFLAGS) -MM -MP -MT $@ -MF $(@:.ok=.d) $<
+	@touch $@
+
+valgrind: deps $(B)/jarside $(UNITS)  ## main tasks and part of the tests under valgrind
+	@tests/house/valgrind $(B)/jarside $(filter $(foreach w,base csv reader_read triage_facts rules_overlay journal_test process_cook,%/$(w)% %/$(w).t),$(UNITS))
+
+coverage: deps-check  ## lines the tests run, folder by folder (FILES=1: file by file)
+	@find .build/coverage -name '*.gcda' -delete 2>/dev/null || true
+	@$(MAKE) --no-print-directory -j"$$(nproc)" MODE=coverage CFLAGS="-O0 -g" tests
+	@tests/house/coverage .build/coverage
 
 format:  ## let clang-format rewrite the sources
 	clang-format -i $$(git ls-files 'engine/*.[ch]' 'tests/*.[ch]')
