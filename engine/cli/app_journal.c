@@ -44,8 +44,9 @@ enum exit_status app_journal(struct app *app, enum journal_access access)
     if (app->journal != NULL)
         return EXIT_FINE;
     enum exit_status fault = app_journal_path(app, &path);
-    if (fault == EXIT_FINE)
-        fault = open_at(app, path, access);
+    if (path == NULL)
+        return fault;
+    fault = open_at(app, path, access);
     free(path);
     return fault;
 }

@@ -277,10 +277,11 @@ static enum exit_status look(struct looking *looking)
     enum exit_status fault = app_moment(app, "at", &looking->at);
     if (fault == EXIT_FINE)
         fault = read_corrects(looking);
-    if (fault == EXIT_FINE && (looking->words = look_words(looking, 1)) == NULL)
-        fault = app_fail(app, STATUS_MEMORY);
     if (fault != EXIT_FINE)
         return fault;
+    looking->words = look_words(looking, 1);
+    if (looking->words == NULL)
+        return app_fail(app, STATUS_MEMORY);
     if (labels_has(app, RECORD_VESSEL, label, looking->arena, &id, &found) ||
         !labels_has(app, RECORD_BATCH, label, looking->arena, &id, &found))
         return look_at_vessel(looking, label);

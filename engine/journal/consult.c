@@ -3,8 +3,8 @@
 
 #include <math.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
-#include <time.h>
 
 #include "journal/consult_internal.h"
 
@@ -13,17 +13,17 @@ const char *consult_day(struct moment day, struct moment now, char room[CONSULT_
     static const char *const months[] = {"January",   "February", "March",    "April",
                                          "May",       "June",     "July",     "August",
                                          "September", "October",  "November", "December"};
-    char written[MOMENT_ROOM], today[MOMENT_ROOM];
-    int year = 0, month = 0, number = 0, this_year = 0;
+    char written[MOMENT_ROOM], today[MOMENT_ROOM], *at = written;
+    long year = strtol(moment_write_day(day, written), &at, 10);
+    long month = *at == '-' ? strtol(at + 1, &at, 10) : 0;
+    long number = *at == '-' ? strtol(at + 1, &at, 10) : 0;
     room[0] = '\0';
-    if (sscanf(moment_write_day(day, written), "%d-%d-%d", &year, &month, &number) != 3 ||
-        month < 1 || month > 12)
+    if (month < 1 || month > 12)
         return room;
-    (void)sscanf(moment_write_day(now, today), "%d", &this_year);
-    if (year == this_year)
-        snprintf(room, CONSULT_DAY_ROOM, "%d %s", number, months[month - 1]);
+    if (year == strtol(moment_write_day(now, today), NULL, 10))
+        snprintf(room, CONSULT_DAY_ROOM, "%ld %s", number, months[month - 1]);
     else
-        snprintf(room, CONSULT_DAY_ROOM, "%d %s %d", number, months[month - 1], year);
+        snprintf(room, CONSULT_DAY_ROOM, "%ld %s %ld", number, months[month - 1], year);
     return room;
 }
 
@@ -40,8 +40,13 @@ static enum status vessel_found(struct opening *opening)
     if (status != STATUS_OK)
         return status;
     at->day = (double)moment_days_between(at->batch.at, at->request.now);
-    if (at->day < 0.0)
-        at->day = NAN;
+    if (at->day < 0.0) {
+        char day[CONSULT_DAY_ROOM];
+        diags_error(opening->diags, (struct position){0},
+                    "%s was not there yet: its batch began on %s", at->vessel.label,
+                    consult_day(at->batch.at, at->request.now, day));
+        return STATUS_USAGE;
+    }
     if (at->vessel.state != VESSEL_DISCARDED && at->vessel.state != VESSEL_USED)
         return STATUS_OK;
     diags_error(opening->diags, (struct position){0},

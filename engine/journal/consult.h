@@ -42,7 +42,7 @@ struct consultation { /* texts in the arena it was made with */
     struct consult_request request;
     struct vessel vessel;
     struct batch batch;
-    double day;               /* age; NAN when it lies before the batch began */
+    double day;               /* age; NAN until it is opened */
     const struct look *looks; /* those that count, oldest first */
     size_t look_count;
     double judged; /* the highest chance of contamination at any of them, 1 after a discard or a
@@ -52,7 +52,7 @@ struct consultation { /* texts in the arena it was made with */
 
 /*
  * Resets `triage` and opens it on the vessel. STATUS_USAGE, with the nearest
- * label, when there is none, when it was discarded or used already, or when the look
+ * label, when there is none, when it was discarded or used already or was not there yet, or when the look
  * to correct is not one of its own; warnings in `diags` for facts on record that the
  * rules no longer know.
  */
@@ -84,8 +84,9 @@ enum status consult_save(struct journal *journal, struct consultation *consultat
 /*
  * When to look again, as a wall-calendar day, and the word for why: after discard at
  * once, until it is gone; after isolate decision.isolate_days later; after keep the
- * days of the next step, or sooner where the forecast has something due (time to
- * shake, white through), or later where it has nothing to show yet (first growth).
+ * days that the next step has of its own, else forecast.look_every, but sooner where
+ * the forecast has something due (time to shake, white through), and later where it
+ * has nothing to show yet (first growth).
  */
 enum status consult_next(struct journal *journal, const struct consultation *consultation,
                          struct triage *triage, const struct verdict *verdict, int64_t *day,

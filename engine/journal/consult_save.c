@@ -74,15 +74,14 @@ static void forecast_says(const struct course *course, const struct triage *tria
     event_sooner(course->full.central, age, "white through", days, why);
 }
 
-static double step_days(const struct rules *rules, const struct verdict *verdict,
-                        const struct course *course, const char **why)
+/* The days a next step of the rules has of its own, which then stand; NAN for none. */
+static double step_days(const struct rules *rules, const struct verdict *verdict, const char **why)
 {
     int index = verdict->decision.next_step;
     if (index == RULES_NONE)
-        return course->look_every;
-    const struct next_step *step = &rules->decision.next_steps[index];
-    *why = step->id;
-    return isnan(step->days) ? course->look_every : step->days;
+        return NAN;
+    *why = rules->decision.next_steps[index].id;
+    return rules->decision.next_steps[index].days;
 }
 
 static int64_t next_day(const struct consultation *consultation, struct triage *triage,
@@ -96,8 +95,11 @@ static int64_t next_day(const struct consultation *consultation, struct triage *
         return today;
     if (verdict->decision.action == ACTION_ISOLATE)
         return today + (int64_t)ceil(rules->decision.isolate_days);
-    double days = step_days(rules, verdict, course, why);
-    forecast_says(course, triage, consultation->day, white(consultation, triage), &days, why);
+    double days = step_days(rules, verdict, why);
+    if (isnan(days)) {
+        days = course->look_every;
+        forecast_says(course, triage, consultation->day, white(consultation, triage), &days, why);
+    }
     return today + (int64_t)fmax(1.0, ceil(days));
 }
 

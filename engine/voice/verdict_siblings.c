@@ -70,17 +70,27 @@ void voice_recalled(struct screen *screen, const struct told *told)
 
 /* ---- in words -------------------------------------------------------------------------------- */
 
+/* Vessels that are still young count for a part: then the figure is a rounded one. */
+static const char *about(const struct tally *tally)
+{
+    return fabs(tally->total - round(tally->total)) > 0.05 ? "about " : "";
+}
+
 /* "6 of 8 others from cook C4 were lost, 0 of 11 from elsewhere." */
 static void put_counts(struct text *out, const struct sibling_evidence *evidence)
 {
     const struct sibling_group *group = evidence->group;
-    if (group->own.total > 0.0)
-        text_printf(out, "%.3g of %.3g others from %s %s lost", group->own.lost, group->own.total,
-                    evidence->name, group->own.total > 1.0 ? "were" : "was");
+    if (group->own.total == 1.0)
+        text_printf(out, "the one other from %s was %slost", evidence->name,
+                    group->own.lost > 0.0 ? "" : "not ");
+    else if (group->own.total > 0.0)
+        text_printf(out, "%.3g of %.3g others from %s were lost", group->own.lost, group->own.total,
+                    evidence->name);
     else
         text_printf(out, "no other from %s has told its story yet", evidence->name);
     if (group->rest.total > 0.0)
-        text_printf(out, ", %.3g of %.3g from elsewhere", group->rest.lost, group->rest.total);
+        text_printf(out, ", %s%.0f of %.0f from elsewhere", about(&group->rest), group->rest.lost,
+                    group->rest.total);
     else if (group->own.total > 0.0)
         text_puts(out, "; there is no other to hold them against");
     if (group->controls.total > 0.0)
@@ -109,18 +119,6 @@ static void put_moves(struct text *out, const struct told *told,
     text_puts(out, said > 0 ? " decibans." : " That moves no cause.");
 }
 
-/* The first test that the causes of a group name as settling them. */
-static const struct observable *settling(const struct told *told,
-                                         const struct sibling_evidence *evidence)
-{
-    for (size_t i = 0; i < evidence->cause_count; i++) {
-        const struct cause *cause = &told->rules->causes[evidence->causes[i].cause];
-        if (cause->settle_count > 0)
-            return &told->rules->observables[cause->settle[0]];
-    }
-    return NULL;
-}
-
 static const struct sibling_evidence *of_kin(const struct told *told, int kin)
 {
     for (size_t i = 0; i < told->verdict->sibling_count; i++)
@@ -129,34 +127,72 @@ static const struct sibling_evidence *of_kin(const struct told *told, int kin)
     return NULL;
 }
 
+/* Whether a cause of the group names this test as settling it. */
+static bool settled_by(const struct told *told, const struct sibling_evidence *evidence,
+                       size_t test)
+{
+    for (size_t i = 0; i < evidence->cause_count; i++) {
+        const struct cause *cause = &told->rules->causes[evidence->causes[i].cause];
+        for (size_t k = 0; k < cause->settle_count; k++)
+            if (cause->settle[k] == test)
+                return true;
+    }
+    return false;
+}
+
+/* A test that settles a cause of this group and none of the groups it always went with. */
+static const struct observable *telling_apart(const struct told *told,
+                                              const struct sibling_evidence *evidence)
+{
+    for (size_t i = 0; i < evidence->cause_count; i++) {
+        const struct cause *cause = &told->rules->causes[evidence->causes[i].cause];
+        for (size_t k = 0; k < cause->settle_count; k++) {
+            bool shared = false;
+            for (int kin = 0; kin < KIN_COUNT; kin++) {
+                const struct sibling_evidence *other = of_kin(told, kin);
+                shared = shared || (other != NULL && other != evidence &&
+                                    (evidence->group->aliased >> kin & 1) != 0 &&
+                                    settled_by(told, other, cause->settle[k]));
+            }
+            if (!shared)
+                return &told->rules->observables[cause->settle[k]];
+        }
+    }
+    return NULL;
+}
+
+/* The groups that always went together with this one; false when there are none, or an
+ * earlier one of them has told it already. */
+static bool put_others(struct text *out, const struct told *told,
+                       const struct sibling_evidence *evidence, const struct observable **test)
+{
+    *test = telling_apart(told, evidence);
+    for (int kin = 0; kin < KIN_COUNT; kin++) {
+        const struct sibling_evidence *other = of_kin(told, kin);
+        if ((evidence->group->aliased >> kin & 1) == 0 || other == NULL || other == evidence)
+            continue;
+        if (kin < (int)evidence->group->kin)
+            return false;
+        text_printf(out, "%s%s", out->length > 0 ? " and " : "", other->name);
+        if (*test == NULL)
+            *test = telling_apart(told, other);
+    }
+    return out->length > 0 && out->bytes != NULL;
+}
+
 /* Those that always went together are told once, at the first of them. */
 static void put_aliases(struct screen *screen, const struct told *told,
                         const struct sibling_evidence *evidence)
 {
     const struct observable *test = NULL;
     struct text words;
-    size_t named = 0;
     text_init(&words);
-    for (int kin = 0; kin < KIN_COUNT; kin++) {
-        const struct sibling_evidence *other = of_kin(told, kin);
-        if ((evidence->group->aliased >> kin & 1) == 0 || other == NULL || other == evidence)
-            continue;
-        if (kin < (int)evidence->group->kin) {
-            text_release(&words);
-            return;
-        }
-        text_printf(&words, "%s%s", named++ > 0 ? " and " : "", other->name);
-        if (test == NULL)
-            test = settling(told, other);
-    }
-    if (test == NULL)
-        test = settling(told, evidence);
-    if (named > 0 && words.bytes != NULL) {
+    if (put_others(&words, told, evidence, &test)) {
         screen_say(screen, 4, 2, ROLE_QUIET,
                    "%s always went together with %s, so the counts cannot tell them apart.",
                    evidence->name, words.bytes);
         if (test != NULL)
-            screen_say(screen, 4, 2, ROLE_QUIET, "What would: %s",
+            screen_say(screen, 4, 2, ROLE_QUIET, "What would (%s): %s", test->label,
                        test->look != NULL ? test->look : test->ask);
     }
     text_release(&words);

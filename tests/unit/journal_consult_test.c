@@ -1,0 +1,630 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Judging at a vessel with what is on record. Shipped rules; all vessels are invented. */
+#include "support/shipped.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+#include <time.h>
+
+#include "journal/consult.h"
+#include "reason/siblings.h"
+#include "support/journal_case.h"
+
+struct bench { /* shipped rules over a fresh journal: one batch of V1-1 to V1-9 */
+    struct shipped *shipped;
+    struct journal_case *j;
+    struct reasoner *reasoner;
+    struct triage *triage;
+    struct consultation at;
+    int64_t batch, cook, vessel[10];
+};
+
+/* ---- the bench ------------------------------------------------------------------------------- */
+
+static int64_t cook_of(struct journal_case *j)
+{
+    struct cook cook;
+    record_init(RECORD_COOK, &cook);
+    cook.label = "C4";
+    cook.method = "pressure";
+    cook.gauge = 103.4;
+    cook.minutes = 90;
+    cook.altitude = 1500;
+    cook.air = 0.15;
+    cook.load = "packed";
+    cook.facts = "cooling=opened_hot nonsense=1 rubbish";
+    cook.at = on("2026-02-27T12:00:00Z");
+    add(j, RECORD_COOK, &cook);
+    return cook.id;
+}
+
+static int64_t starter_of(struct journal_case *j)
+{
+    struct starter starter;
+    record_init(RECORD_STARTER, &starter);
+    starter.label = "LC1";
+    starter.kind = "liquid_culture";
+    starter.made = on("2026-01-20T12:00:00Z");
+    add(j, RECORD_STARTER, &starter);
+    return starter.id;
+}
+
+static int64_t place_of(struct journal_case *j)
+{
+    struct place place;
+    record_init(RECORD_PLACE, &place);
+    place.label = "closet";
+    place.celsius = 16;
+    add(j, RECORD_PLACE, &place);
+    return place.id;
+}
+
+static int64_t lot_of(struct journal_case *j)
+{
+    struct lot lot;
+    record_init(RECORD_LOT, &lot);
+    lot.label = "G1";
+    lot.grain = "rye";
+    add(j, RECORD_LOT, &lot);
+    return lot.id;
+}
+
+static int64_t session_of(struct journal_case *j)
+{
+    struct session session;
+    record_init(RECORD_SESSION, &session);
+    session.label = "N2";
+    session.facts = "flame=none";
+    add(j, RECORD_SESSION, &session);
+    return session.id;
+}
+
+static void fill(struct bench *b)
+{
+    struct batch batch;
+    record_init(RECORD_BATCH, &batch);
+    b->cook = cook_of(b->j);
+    batch.label = "V1";
+    batch.at = on("2026-03-01T12:00:00Z");
+    batch.species = "oyster";
+    batch.starter = starter_of(b->j);
+    batch.lot = lot_of(b->j);
+    batch.cook = b->cook;
+    batch.session = session_of(b->j);
+    batch.dry = 300;
+    batch.water = 240;
+    batch.soak = 720;
+    batch.dose = 1;
+    batch.unit = "ml";
+    batch.purpose = "expand";
+    add(b->j, RECORD_BATCH, &batch);
+    b->batch = batch.id;
+    int64_t place = place_of(b->j);
+    for (int64_t number = 1; number <= 9; number++) {
+        struct vessel vessel;
+        char label[16];
+        record_init(RECORD_VESSEL, &vessel);
+        snprintf(label, sizeof label, "V1-%d", (int)number);
+        vessel.label = label;
+        vessel.batch = batch.id;
+        vessel.number = number;
+        vessel.kind = "quart_jar";
+        vessel.grams = 600;
+        vessel.place = place;
+        vessel.position = "lower";
+        vessel.control = number == 9;
+        add(b->j, RECORD_VESSEL, &vessel);
+        b->vessel[number] = vessel.id;
+    }
+}
+
+static int setup(void **state)
+{
+    struct bench *b = calloc(1, sizeof *b);
+    void *part = NULL;
+    assert_non_null(b);
+    shipped_setup(&part);
+    b->shipped = part;
+    journal_case_setup(&part);
+    b->j = part;
+    b->reasoner = reasoner_new(b->shipped->rules);
+    b->triage = triage_new(b->shipped->rules, b->shipped->reader, b->reasoner);
+    assert_non_null(b->triage);
+    fill(b);
+    *state = b;
+    return 0;
+}
+
+static int teardown(void **state)
+{
+    struct bench *b = *state;
+    void *part = b->j;
+    triage_free(b->triage);
+    reasoner_free(b->reasoner);
+    journal_case_teardown(&part);
+    part = b->shipped;
+    shipped_teardown(&part);
+    free(b);
+    return 0;
+}
+
+/* The message of the last fault, or "". */
+static const char *last_fault(const struct bench *b)
+{
+    size_t kept = diags_kept(b->j->diags);
+    return kept > 0 ? diags_get(b->j->diags, kept - 1)->message : "";
+}
+
+static enum status try_open(struct bench *b, const char *label, const char *when, int64_t corrects)
+{
+    const struct consult_request request = {.label = label, .now = on(when), .corrects = corrects};
+    diags_clear(b->j->diags);
+    return consult_vessel(b->j->journal, &request, b->triage, b->j->arena, &b->at, b->j->diags);
+}
+
+static void open_at(struct bench *b, const char *label, const char *when)
+{
+    if (try_open(b, label, when, 0) != STATUS_OK)
+        fail_msg("%s: %s", label, first_fault(b->j));
+}
+
+static void say(struct bench *b, const char *words)
+{
+    assert_int_equal(triage_tell(b->triage, words, strlen(words), b->j->diags), STATUS_OK);
+}
+
+static const struct verdict *judge(struct bench *b)
+{
+    const struct verdict *verdict = triage_judge(b->triage);
+    assert_non_null(verdict);
+    return verdict;
+}
+
+static struct look look_at(struct bench *b, const char *label, const char *when, const char *words,
+                           int64_t corrects)
+{
+    struct look look;
+    const struct verdict *verdict = NULL;
+    assert_int_equal(try_open(b, label, when, corrects), STATUS_OK);
+    say(b, words);
+    assert_int_equal(consult_save(b->j->journal, &b->at, b->triage, words, b->j->arena, &look,
+                                  &verdict, b->j->diags),
+                     STATUS_OK);
+    return look;
+}
+
+/* "value value (words) origin" of what is known of a sign, "" when nothing is. */
+static const char *known(struct bench *b, const char *sign)
+{
+    const struct fact *facts = NULL;
+    size_t count = triage_facts(b->triage, &facts);
+    int index = rules_observable(b->shipped->rules, sign);
+    assert_int_not_equal(index, RULES_NONE);
+    const struct observable *observable = &b->shipped->rules->observables[index];
+    for (size_t i = 0; i < count; i++) {
+        if ((int)facts[i].observable != index)
+            continue;
+        const char *text = "";
+        for (size_t v = 0; v < observable->value_count; v++)
+            if (facts[i].observation.seen >> v & 1)
+                text = arena_format(b->j->arena, "%s%s ", text, observable->values[v].id);
+        return arena_format(b->j->arena, "%s(%s) %s", text, facts[i].words,
+                            origin_name(facts[i].origin));
+    }
+    return "";
+}
+
+#define assert_known(b, sign, expected) assert_string_equal(known(b, sign), expected)
+
+/* ---- the columns ----------------------------------------------------------------------------- */
+
+static void columns_become_facts(void **state)
+{
+    struct bench *b = *state;
+    open_at(b, "V1-1", "2026-03-13T12:00:00Z");
+    assert_known(b, "species", "oyster (batch V1) journal");
+    assert_known(b, "grain", "rye (grain G1) journal");
+    assert_known(b, "vessel", "quart_jar (vessel V1-1) journal");
+    assert_known(b, "vessel_mass", "under_700 (vessel V1-1: 600 g (1.32 lb)) journal");
+    assert_known(b, "day", "d8_14 (vessel V1-1: 12 days) journal");
+    assert_known(b, "cook_method", "pressure (cook C4) journal");
+    assert_known(b, "cook_gauge", "kpa90_up (cook C4: 103 kPa (15 psi)) journal");
+    assert_known(b, "cook_minutes", "m75_119 (cook C4: 90 min) journal");
+    assert_known(b, "venting", "not_vented (cook C4) journal");
+    assert_known(b, "load", "packed (cook C4) journal");
+    assert_known(b, "cooling", "opened_hot (cook C4) journal");
+    assert_known(b, "flame", "none (session N2) journal");
+    assert_known(b, "position", "lower (vessel V1-1) journal");
+    assert_known(b, "starter_kind", "liquid_culture (starter LC1) journal");
+    assert_known(b, "starter_age", "d31_90 (starter LC1: 40 days) journal");
+    assert_known(b, "wait_before", "d0_2 (cook C4: 2 days) journal");
+    assert_known(b, "dose", "small (batch V1: 1 ml) journal");
+    assert_known(b, "temperature", "c15_18 (place closet: 16 °C (61 °F)) journal");
+    assert_known(b, "soak_hours", "m360_1440 (batch V1: 12 h) journal");
+    assert_string_equal(known(b, "coverage"), "");
+    /* What the rules do not know is told, and stops nothing. */
+    assert_int_equal(diags_warnings(b->j->diags), 1);
+    assert_non_null(strstr(last_fault(b), "cook C4: no sign is called 'nonsense'"));
+    const struct stakes *stakes = triage_stakes(b->triage);
+    assert_true(stakes->neighbours == 8);
+    assert_string_equal(b->shipped->rules->decision.uses[stakes->use].id, "expand");
+}
+
+static void what_was_never_inoculated_knows_no_starter(void **state)
+{
+    struct bench *b = *state;
+    open_at(b, "V1-9", "2026-03-13T12:00:00Z");
+    assert_string_equal(known(b, "species"), "");
+    assert_string_equal(known(b, "starter_kind"), "");
+    assert_string_equal(known(b, "flame"), "");
+    assert_known(b, "cook_method", "pressure (cook C4) journal");
+}
+
+static void what_is_said_now_stands_over_the_journal(void **state)
+{
+    struct bench *b = *state;
+    open_at(b, "V1-1", "2026-03-13T12:00:00Z");
+    say(b, "the closet is 24C, cooked at 10 psi");
+    assert_known(b, "temperature", "c21_26 (closet is 24C) text");
+    assert_non_null(strstr(known(b, "cook_gauge"), "kpa55_89"));
+    size_t mark = triage_mark(b->triage);
+    triage_unknown(b->triage, (size_t)rules_observable(b->shipped->rules, "dose"));
+    assert_string_equal(known(b, "dose"), "");
+    triage_return(b->triage, mark);
+    assert_known(b, "dose", "small (batch V1: 1 ml) journal");
+    triage_reset(b->triage);
+    assert_string_equal(known(b, "dose"), "");
+}
+
+static void only_what_can_be_looked_at_is_opened(void **state)
+{
+    struct bench *b = *state;
+    assert_int_equal(try_open(b, "V1-77", "2026-03-13T12:00:00Z", 0), STATUS_USAGE);
+    assert_int_equal(try_open(b, "V1-1", "2026-02-13T12:00:00Z", 0), STATUS_USAGE);
+    assert_non_null(strstr(last_fault(b), "was not there yet"));
+    struct look look = look_at(b, "V1-2", "2026-03-10T12:00:00Z", "all white", 0);
+    assert_int_equal(try_open(b, "V1-1", "2026-03-13T12:00:00Z", look.id), STATUS_USAGE);
+    assert_non_null(strstr(last_fault(b), "is not one of V1-1's"));
+    add_deed(b->j, b->vessel[3], "2026-03-10T12:00:00Z", DEED_DISCARD, 0, 0);
+    assert_int_equal(try_open(b, "V1-3", "2026-03-13T12:00:00Z", 0), STATUS_USAGE);
+    assert_non_null(strstr(last_fault(b), "discarded already"));
+}
+
+/* ---- earlier looks --------------------------------------------------------------------------- */
+
+static void a_look_is_kept_as_it_was(void **state)
+{
+    struct bench *b = *state;
+    struct look kept, look = look_at(b, "V1-1", "2026-03-10T12:00:00Z",
+                                     "day 9, 40 percent, thick white, even", 0);
+    assert_int_equal(
+        journal_get(b->j->journal, RECORD_LOOK, look.id, b->j->arena, &kept, b->j->diags),
+        STATUS_OK);
+    assert_true(kept.coverage == 40.0);
+    assert_string_equal(kept.words, "day 9, 40 percent, thick white, even");
+    assert_string_equal(kept.rules, b->shipped->rules->hash);
+    assert_string_not_equal(kept.program, "");
+    assert_non_null(strstr(kept.facts, "\"sign\":\"coverage\""));
+    assert_non_null(strstr(kept.posterior, "\"findings\":{"));
+    assert_true(kept.contaminated > 0.0 && kept.contaminated < 1.0);
+    const struct vessel vessel = vessel_of(b->j, b->vessel[1]);
+    assert_int_equal(vessel.last_look, look.id);
+    assert_true(vessel.due > moment_day(on("2026-03-10T12:00:00Z")));
+    assert_string_not_equal(vessel.due_for, "");
+}
+
+/* The worst that could happen: what was seen is forgotten because it is not said again. */
+static void a_sporing_growth_once_seen_is_never_kept(void **state)
+{
+    struct bench *b = *state;
+    struct look look = look_at(b, "V1-1", "2026-03-12T12:00:00Z", "green powdery patch", 0);
+    assert_string_equal(look.action, "discard");
+    const char *const later[] = {"thick white all over, nothing odd anywhere, smells fine",
+                                 "no green, no powder, 100 percent white, healthy", "all fine",
+                                 "day 20"};
+    for (size_t i = 0; i < sizeof later / sizeof *later; i++) {
+        open_at(b, "V1-1", "2026-03-20T12:00:00Z");
+        assert_false(consult_sound(&b->at));
+        say(b, later[i]);
+        assert_int_equal(judge(b)->decision.action, ACTION_DISCARD);
+        assert_non_null(strstr(known(b, "colour"), "green"));
+    }
+    /* Not even by denying it in an answer, or by saying that one does not know. */
+    open_at(b, "V1-1", "2026-03-20T12:00:00Z");
+    size_t colour = (size_t)rules_observable(b->shipped->rules, "colour");
+    assert_int_equal(triage_answer(b->triage, colour, "white", b->j->diags), STATUS_OK);
+    assert_int_equal(judge(b)->decision.action, ACTION_DISCARD);
+    triage_unknown(b->triage, colour);
+    assert_int_equal(judge(b)->decision.action, ACTION_DISCARD);
+    /* A correction does it, and so does an outcome that says it was nothing. */
+    struct look corrected =
+        look_at(b, "V1-1", "2026-03-12T12:00:00Z", "thick white, 60 percent, nothing odd", look.id);
+    assert_string_equal(corrected.action, "keep");
+    open_at(b, "V1-1", "2026-03-20T12:00:00Z");
+    assert_true(consult_sound(&b->at));
+    assert_string_equal(known(b, "colour"), "");
+}
+
+static void an_outcome_clears_or_convicts(void **state)
+{
+    struct bench *b = *state;
+    struct outcome outcome;
+    (void)look_at(b, "V1-1", "2026-03-12T12:00:00Z", "green powdery patch", 0);
+    record_init(RECORD_OUTCOME, &outcome);
+    outcome.vessel = b->vessel[1];
+    outcome.at = on("2026-03-14T12:00:00Z");
+    outcome.finding = "healthy_growth";
+    outcome.status = "clean";
+    add(b->j, RECORD_OUTCOME, &outcome);
+    open_at(b, "V1-1", "2026-03-20T12:00:00Z");
+    say(b, "100 percent, thick white, nothing odd");
+    assert_int_equal(judge(b)->decision.action, ACTION_KEEP);
+    record_init(RECORD_OUTCOME, &outcome);
+    outcome.vessel = b->vessel[2];
+    outcome.at = on("2026-03-14T12:00:00Z");
+    outcome.finding = "pale_mould";
+    outcome.status = "contaminated";
+    add(b->j, RECORD_OUTCOME, &outcome);
+    open_at(b, "V1-2", "2026-03-20T12:00:00Z");
+    assert_false(consult_sound(&b->at));
+    say(b, "100 percent, thick white, nothing odd");
+    assert_int_not_equal(judge(b)->decision.action, ACTION_KEEP);
+}
+
+static void doubt_does_not_outlive_a_plain_denial(void **state)
+{
+    struct bench *b = *state;
+    (void)look_at(b, "V1-1", "2026-03-10T12:00:00Z", "maybe a bit green, 40 percent", 0);
+    open_at(b, "V1-1", "2026-03-12T12:00:00Z");
+    assert_memory_equal(known(b, "colour"), "green ", 6);
+    say(b, "no green, 50 percent white");
+    assert_memory_not_equal(known(b, "colour"), "green ", 6);
+}
+
+static void circumstances_last_and_passing_signs_do_not(void **state)
+{
+    struct bench *b = *state;
+    (void)look_at(b, "V1-1", "2026-03-10T12:00:00Z",
+                  "30 percent, thick white, inoculated in a still air box, room is 19C", 0);
+    open_at(b, "V1-1", "2026-03-13T12:00:00Z");
+    assert_known(b, "inoculation_place", "still_air (look of 10 March) journal");
+    assert_known(b, "temperature", "c15_18 (place closet: 16 °C (61 °F)) journal");
+    assert_string_equal(known(b, "growth_look"), "");
+    assert_string_equal(known(b, "coverage"), "");
+}
+
+/* ---- change ---------------------------------------------------------------------------------- */
+
+static void a_standstill_shows_between_two_looks(void **state)
+{
+    struct bench *b = *state;
+    (void)look_at(b, "V1-1", "2026-03-10T12:00:00Z", "40 percent, white", 0);
+    open_at(b, "V1-1", "2026-03-12T12:00:00Z");
+    say(b, "40 percent");
+    assert_string_equal(known(b, "progress"), ""); /* two days: too soon to tell by eye */
+    open_at(b, "V1-1", "2026-03-18T12:00:00Z");
+    say(b, "43 percent");
+    assert_known(b, "progress",
+                 "none (40 % at the look of 10 March, 43 % now, 8 days later) computed");
+    assert_known(b, "stalled", "d7_13 (40 % at the look of 10 March already) computed");
+    say(b, "it still grows steadily");
+    assert_non_null(strstr(known(b, "progress"), "text"));
+}
+
+static void growth_has_a_pace(void **state)
+{
+    struct bench *b = *state;
+    (void)look_at(b, "V1-1", "2026-03-10T12:00:00Z", "20 percent, white", 0);
+    const struct {
+        const char *said, *pace;
+    } rows[] = {{"26 percent", "slow "}, {"50 percent", "steady "}, {"90 percent", "fast_growth "}};
+    for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+        open_at(b, "V1-1", "2026-03-16T12:00:00Z");
+        say(b, rows[i].said);
+        assert_memory_equal(known(b, "progress"), rows[i].pace, strlen(rows[i].pace));
+        assert_string_equal(known(b, "stalled"), "");
+    }
+    /* What is white all through stands still for a good reason, and what has not begun has no pace. */
+    (void)look_at(b, "V1-2", "2026-03-10T12:00:00Z", "100 percent white", 0);
+    open_at(b, "V1-2", "2026-03-20T12:00:00Z");
+    say(b, "100 percent");
+    assert_string_equal(known(b, "stalled"), "");
+    assert_string_equal(known(b, "progress"), "");
+}
+
+static void the_day_trouble_was_first_seen(void **state)
+{
+    struct bench *b = *state;
+    (void)look_at(b, "V1-1", "2026-03-05T12:00:00Z", "10 percent, white, no odd patches", 0);
+    open_at(b, "V1-1", "2026-03-08T12:00:00Z");
+    say(b, "a green patch");
+    assert_known(b, "first_seen", "d4_7 (not there yet at the look of 5 March) computed");
+    (void)look_at(b, "V1-1", "2026-03-08T12:00:00Z", "one odd patch, 20 percent", 0);
+    open_at(b, "V1-1", "2026-03-20T12:00:00Z");
+    assert_known(b, "first_seen", "d4_7 (look of 8 March) computed");
+}
+
+static void a_patch_that_stayed_is_asked_about_first(void **state)
+{
+    struct bench *b = *state;
+    (void)look_at(b, "V1-1", "2026-03-08T12:00:00Z", "one odd white patch, 30 percent", 0);
+    open_at(b, "V1-1", "2026-03-10T12:00:00Z");
+    say(b, "one odd white patch, 40 percent");
+    const struct question *next = NULL;
+    assert_string_equal(known(b, "spot_change"), "");
+    assert_int_equal(triage_next(b->triage, AIM_ACTION, &next), STATUS_OK);
+    if (next != NULL)
+        assert_string_equal(b->shipped->rules->observables[next->observable].id, "spot_change");
+    const struct verdict *verdict = judge(b);
+    if (!verdict->settled)
+        assert_string_equal(b->shipped->rules->observables[verdict->questions[0].observable].id,
+                            "spot_change");
+}
+
+/* ---- siblings -------------------------------------------------------------------------------- */
+
+/* Another batch, from another cook, whose vessels are all sound. */
+static void add_sound_batch(struct bench *b)
+{
+    int64_t batch = add_batch(b->j, "V2", add_cook(b->j, "C5"));
+    for (int64_t number = 1; number <= 11; number++) {
+        int64_t vessel = add_vessel(b->j, batch, number, 0);
+        (void)add_look(b->j, vessel, "2026-03-14T12:00:00Z", "keep", "clean", 0);
+    }
+}
+
+static void lose(struct bench *b, int64_t from, int64_t to)
+{
+    for (int64_t number = from; number <= to; number++)
+        (void)add_look(b->j, b->vessel[number], "2026-03-12T12:00:00Z", "discard", "contaminated",
+                       0);
+}
+
+static const struct sibling_evidence *siblings_of(const struct verdict *verdict, enum kin kin)
+{
+    for (size_t i = 0; i < verdict->sibling_count; i++)
+        if (verdict->siblings[i].group->kin == kin)
+            return &verdict->siblings[i];
+    return NULL;
+}
+
+static double chance_of(struct bench *b, const struct verdict *verdict, const char *cause)
+{
+    for (size_t i = 0; i < b->shipped->rules->cause_count; i++)
+        if ((int)verdict->causes[i].index == rules_cause(b->shipped->rules, cause))
+            return verdict->causes[i].p;
+    return NAN;
+}
+
+static void siblings_move_the_causes_they_share(void **state)
+{
+    struct bench *b = *state;
+    add_sound_batch(b);
+    lose(b, 2, 7);
+    (void)add_look(b->j, b->vessel[8], "2026-03-13T12:00:00Z", "keep", "clean", 0);
+    open_at(b, "V1-1", "2026-03-15T12:00:00Z");
+    say(b, "wet rot at the bottom, greasy grain");
+    const struct verdict *verdict = judge(b);
+    const struct sibling_evidence *cook = siblings_of(verdict, KIN_COOK);
+    assert_non_null(cook);
+    assert_string_equal(cook->name, "cook C4");
+    assert_true(cook->group->own.lost == 6 && cook->group->own.total == 7);
+    assert_true(cook->group->rest.lost == 0 && cook->group->rest.total == 11);
+    assert_true(cook->cause_count > 0 && cook->causes[0].log_odds > 0.0);
+    double with = chance_of(b, verdict, "under_sterilised");
+    struct consult_request alone = b->at.request;
+    alone.without_siblings = true;
+    assert_int_equal(
+        consult_vessel(b->j->journal, &alone, b->triage, b->j->arena, &b->at, b->j->diags),
+        STATUS_OK);
+    say(b, "wet rot at the bottom, greasy grain");
+    verdict = judge(b);
+    assert_int_equal(verdict->sibling_count, 0);
+    assert_true(with > chance_of(b, verdict, "under_sterilised"));
+}
+
+static void what_was_counted_is_not_asked(void **state)
+{
+    struct bench *b = *state;
+    add_sound_batch(b);
+    lose(b, 2, 7);
+    open_at(b, "V1-1", "2026-03-15T12:00:00Z");
+    say(b, "green patch");
+    size_t cook = (size_t)rules_observable(b->shipped->rules, "siblings_cook");
+    for (int asked = 0; asked < 60; asked++) {
+        const struct question *next = NULL;
+        assert_int_equal(triage_next(b->triage, AIM_CAUSE, &next), STATUS_OK);
+        if (next == NULL)
+            break;
+        assert_true(next->observable != cook);
+        triage_unknown(b->triage, next->observable);
+    }
+}
+
+static void the_word_of_the_grower_stands_over_the_count(void **state)
+{
+    struct bench *b = *state;
+    add_sound_batch(b);
+    lose(b, 2, 7);
+    open_at(b, "V1-1", "2026-03-15T12:00:00Z");
+    size_t before = triage_evidence(b->triage)->shift_count;
+    assert_int_equal(
+        triage_set(b->triage, "siblings_cook", "all_fine", (struct position){0}, b->j->diags),
+        STATUS_OK);
+    assert_true(triage_evidence(b->triage)->shift_count < before);
+    assert_true(siblings_of(judge(b), KIN_COOK)->left_out);
+    assert_false(siblings_of(judge(b), KIN_STARTER)->left_out);
+}
+
+/* A growing sibling last looked at young has told part of its story: it counts for a part. */
+static void the_young_count_in_part(void **state)
+{
+    struct bench *b = *state;
+    struct consult_others others;
+    double clean = 0.0;
+    (void)add_look(b->j, b->vessel[2], "2026-03-05T12:00:00Z", "keep", "clean", 0);
+    (void)add_look(b->j, b->vessel[3], "2026-03-12T12:00:00Z", "keep", "clean", 0);
+    (void)add_look(b->j, b->vessel[4], "2026-03-12T12:00:00Z", "isolate", "contaminated", 0);
+    open_at(b, "V1-1", "2026-03-13T12:00:00Z"); /* day 12: whole from day 8 */
+    assert_int_equal(consult_count(b->j->journal, &b->at, b->j->arena, &others, b->j->diags),
+                     STATUS_OK);
+    for (size_t i = 0; i < others.count; i++) {
+        clean += others.cells[i].clean;
+        assert_true(others.cells[i].contaminated == 0.0);
+    }
+    assert_true(fabs(clean - 1.5) < 1e-9);
+}
+
+/* ---- when to look again ---------------------------------------------------------------------- */
+
+static int64_t days_to_next(struct bench *b, const char *label, const char *when, const char *words,
+                            const char *why)
+{
+    (void)look_at(b, label, when, words, 0);
+    assert_string_equal(b->at.vessel.due_for, why);
+    return b->at.vessel.due - moment_day(on(when));
+}
+
+static void the_next_look_has_a_day_and_a_reason(void **state)
+{
+    struct bench *b = *state;
+    assert_int_equal(days_to_next(b, "V1-3", "2026-03-20T12:00:00Z",
+                                  "100 percent, thick white, nothing odd", "use"),
+                     14);
+    int64_t days = days_to_next(b, "V1-4", "2026-03-02T12:00:00Z",
+                                "nothing white yet, nothing odd, all fine", "first growth");
+    assert_true(days > 3 && days <= 7);
+    (void)add_vessel(b->j, add_batch(b->j, "V2", add_cook(b->j, "C5")), 1, 0);
+    assert_int_equal(
+        days_to_next(b, "V2-1", "2026-03-12T12:00:00Z", "slow, 30 percent, wet", "isolate"),
+        (int64_t)b->shipped->rules->decision.isolate_days);
+    assert_int_equal(
+        days_to_next(b, "V1-1", "2026-03-12T12:00:00Z", "green powdery patch", "discard"), 0);
+}
+
+int main(void)
+{
+#define WITH_BENCH(test) cmocka_unit_test_setup_teardown(test, setup, teardown)
+    const struct CMUnitTest tests[] = {
+        WITH_BENCH(columns_become_facts),
+        WITH_BENCH(what_was_never_inoculated_knows_no_starter),
+        WITH_BENCH(what_is_said_now_stands_over_the_journal),
+        WITH_BENCH(only_what_can_be_looked_at_is_opened),
+        WITH_BENCH(a_look_is_kept_as_it_was),
+        WITH_BENCH(a_sporing_growth_once_seen_is_never_kept),
+        WITH_BENCH(an_outcome_clears_or_convicts),
+        WITH_BENCH(doubt_does_not_outlive_a_plain_denial),
+        WITH_BENCH(circumstances_last_and_passing_signs_do_not),
+        WITH_BENCH(a_standstill_shows_between_two_looks),
+        WITH_BENCH(growth_has_a_pace),
+        WITH_BENCH(the_day_trouble_was_first_seen),
+        WITH_BENCH(a_patch_that_stayed_is_asked_about_first),
+        WITH_BENCH(siblings_move_the_causes_they_share),
+        WITH_BENCH(what_was_counted_is_not_asked),
+        WITH_BENCH(the_word_of_the_grower_stands_over_the_count),
+        WITH_BENCH(the_young_count_in_part),
+        WITH_BENCH(the_next_look_has_a_day_and_a_reason),
+    };
+    return cmocka_run_group_tests_name("a triage at a vessel", tests, NULL, NULL);
+}
