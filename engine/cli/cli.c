@@ -32,6 +32,7 @@ const struct command *const commands[] = {
     &command_discard,
     &command_use,
     &command_confirm,
+    &command_correct,
     &command_due,
     &command_list,
     &command_life,
