@@ -8,7 +8,9 @@
 #include "cli/assign.h"
 #include "cli/commands.h"
 #include "cli/labels.h"
+#include "journal/consult.h"
 #include "voice/journal.h"
+#include "voice/verdict.h"
 
 static const struct option options[] = {
     {"at", "MOMENT", "when it is corrected, if not now"},
@@ -220,6 +222,43 @@ static enum exit_status correct_outcome(struct correcting *correcting, const cha
                 voice_label(&correcting->told, RECORD_VESSEL, outcome.vessel));
 }
 
+/* The vessel is judged anew from the words, as if the old look had not been, on the day of the old. */
+static enum exit_status correct_look(struct correcting *correcting, const char *word)
+{
+    struct app *app = correcting->app;
+    struct consultation consultation;
+    const struct verdict *verdict = NULL;
+    union any_record row;
+    struct look look;
+    const char *words = joined(correcting);
+    enum exit_status fault = find_row(correcting, RECORD_LOOK, word, &row);
+
+    if (fault != EXIT_FINE)
+        return fault;
+    if (words == NULL || words[0] == '\0')
+        return app_usage(app, "what was seen instead? Say it in your own words");
+    const struct consult_request request = {
+        .label = voice_label(&correcting->told, RECORD_VESSEL, row.look.vessel),
+        .now = row.look.at,
+        .corrects = row.look.id};
+    enum status status = consult_vessel(app->journal, &request, app->triage, correcting->arena,
+                                        &consultation, app->diags);
+    if (status == STATUS_OK)
+        status = triage_tell(app->triage, words, strlen(words), app->diags);
+    if (status == STATUS_OK)
+        status = consult_save(app->journal, &consultation, app->triage, words, correcting->arena,
+                              &look, &verdict, app->diags);
+    if (status != STATUS_OK)
+        return app_fail(app, status);
+    if (arguments_flag(&app->arguments, "json"))
+        return said(correcting, "look", (long long)row.look.id, request.label);
+    const struct told told = {app->rules, app->triage, verdict};
+    screen_say(&app->out, 0, 2, ROLE_PLAIN, "%s: look %lld takes the place of look %lld.",
+               request.label, (long long)look.id, (long long)row.look.id);
+    voice_verdict(&app->out, &told, false);
+    return app_flush(app);
+}
+
 /* ---- which ----------------------------------------------------------------------------------- */
 
 /* The one kind of record that has this label; RECORD_COUNT with a message when none or several have. */
@@ -269,8 +308,7 @@ static enum exit_status correct(struct correcting *correcting)
     const char *label = *correcting->words++;
     correcting->count--;
     if (record == RECORD_LOOK)
-        return app_usage(app, "a look is told anew: jarside look VESSEL --corrects %s WORDS...",
-                         label);
+        return correct_look(correcting, label);
     if (record == RECORD_DEED)
         return correct_deed(correcting, label);
     if (record == RECORD_OUTCOME)
@@ -304,8 +342,9 @@ const struct command command_correct = {
     .name = "correct",
     .summary = "mends a slip; what was there before is kept",
     .operands = "[KIND] LABEL COLUMN=VALUE...",
-    .detail = "Of a record: jarside correct C4 gauge=12psi. A deed that did not happen: jarside "
-              "correct deed 4 withdraw. An outcome: jarside correct outcome 3 FINDING. In place of a "
+    .detail = "Of a record: jarside correct C4 gauge=12psi. Of a look, told anew: jarside correct "
+              "look 12 WORDS... A deed that did not happen: jarside correct deed 4 withdraw. An "
+              "outcome: jarside correct outcome 3 FINDING. In place of a "
               "number the label of a vessel means its newest.",
     .options = options,
     .run = run_correct,

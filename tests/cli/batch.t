@@ -90,12 +90,15 @@ subtest 'what is missing is named' => sub {
     is(batch(qw(8 quart jars oyster --grain unknown))->{grain}, undef, 'unknown is an answer');
 };
 
-subtest 'bags, backdating, words left over' => sub {
+subtest 'bags, positions, backdating, words left over' => sub {
     fresh();
-    my $bags = batch(qw(4 bags rye oyster --at 2026-02-20 from the wholesaler));
+    my $bags = batch(qw(4 bags rye oyster --position), 'upper:2,lower:2', qw(--at 2026-02-20 from the wholesaler));
     like($bags->{kind}, qr/^bag_/, 'a bag of the usual size');
     like($bags->{at}, qr/^2026-02-20/, 'on that day');
     like($bags->{note}, qr/wholesaler/, 'what was not understood is kept');
+    refused('a place the cooker has not', qr/no position 'attic'.*upper/, qw(4 --position attic));
+    is_deeply([map { $_->{position} } @{ json(qw(list B1 --json), { env => {%env} })->{records} }],
+        [qw(upper upper lower lower)], 'two above and two below');
     my ($status, $out) = run(qw(batch 4), { env => {%env} });
     like($out, qr/Taken over from B1: .*oyster/, 'people are told what was taken over');
     like($out, qr/jarside look B2/, 'and what to type next');

@@ -58,6 +58,16 @@ subtest 'an outcome that was another' => sub {
     is(answer(qw(list outcomes))->{total}, 2, 'both are kept');
 };
 
+subtest 'a look that was another' => sub {
+    answer(qw(look B1-5), 'day 6, powdery green patch by the lid');
+    is(answer(qw(life B1-5))->{record}{fate}, 'contaminated', 'as it was told');
+    answer(qw(correct look B1-5), 'day 6, thick white growth all over, no other colour, no smell');
+    my $life = answer(qw(life B1-5));
+    is($life->{record}{fate}, 'open', 'as it is');
+    is_deeply([map { $_->{counts} ? 1 : 0 } @{ $life->{events} }], [0, 1], 'the older one stays, and no longer counts');
+    like((run(qw(correct look 999 white), { env => {%env} }))[2], qr/no look 999/, 'none of that number');
+};
+
 subtest 'what cannot be' => sub {
     refused('nothing',         qr/correct what\?/);
     refused('nobody',          qr/nothing in the journal is called 'Q7'/, qw(Q7 note=x));
