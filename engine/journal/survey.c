@@ -126,8 +126,7 @@ enum status survey_undated(struct journal *journal, size_t limit, struct arena *
 
     *page = (struct page){NULL, 0, 0};
     text_init(&sql);
-    text_puts(&sql, "SELECT id FROM vessel WHERE control IN (0, 1) AND fate = 'open'"
-                    " AND last_look IS NULL AND due = 0 AND state IN ('growing', 'isolated')"
+    text_puts(&sql, "SELECT id FROM vessel WHERE due = 0 AND state IN ('growing', 'isolated')"
                     " ORDER BY id LIMIT ?1");
     sqlite3_stmt *statement = prepare(journal, &sql, diags);
     if (statement == NULL)

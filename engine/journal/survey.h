@@ -37,10 +37,7 @@ struct survey survey_all(enum record record, size_t limit);
 enum status survey_page(struct journal *journal, const struct survey *survey, struct arena *arena,
                         struct page *page, struct diags *diags);
 
-/*
- * Growing or isolated vessels that were never looked at and have no day for it:
- * the imported ones. Ids rise.
- */
+/* Growing or isolated vessels without a day for the next look: imported ones. Ids rise. */
 enum status survey_undated(struct journal *journal, size_t limit, struct arena *arena,
                            struct page *page, struct diags *diags);
 

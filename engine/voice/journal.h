@@ -122,8 +122,8 @@ struct due_list {
     size_t vessels, more; /* in these groups; further ones that are due */
     int64_t next;         /* when nothing is due: the next day with something due; 0 for none */
 };
-/* The first `limit` vessels (0: all) due by `day`. Those never looked at and without a day of their
- * own (imported ones) get that of the forecast. */
+/* The first `limit` vessels (0: all) due by `day`. Those without a day of their
+ * own (imported ones) get that of the forecast, or one after their last look. */
 enum status voice_due_find(const struct journal_told *told, int64_t day, size_t limit,
                            struct due_list *list);
 /* On the screen; as a sheet in plain text with boxes to tick; as JSON; as a page to print. */

@@ -44,12 +44,46 @@ static enum status take_page(struct gathering *gathering, const struct page *pag
     return status;
 }
 
-/* Imported vessels that nobody has looked at: their first look is where the forecast has it. */
+struct dating { /* the batch of the last vessel dated: neighbours mostly share it */
+    struct batch batch;
+    struct course course;
+};
+
+/*
+ * A vessel that came without a day: its first look is where the forecast has it;
+ * the next one some days after the last, or at once when that did not say keep.
+ */
+static enum status date_vessel(const struct journal_told *told, struct dating *dating,
+                               struct vessel *vessel)
+{
+    struct look look;
+    enum status status = STATUS_OK;
+    if (vessel->batch != dating->batch.id) {
+        status = journal_get(told->journal, RECORD_BATCH, vessel->batch, told->arena,
+                             &dating->batch, told->diags);
+        if (status == STATUS_OK)
+            status = course_of(told->journal, told->rules, &dating->batch, vessel, &dating->course,
+                               told->diags);
+    }
+    vessel->due = course_first_day(&dating->course, &dating->batch);
+    vessel->due_for = course_first_word;
+    if (status != STATUS_OK || vessel->last_look == 0)
+        return status;
+    status =
+        journal_get(told->journal, RECORD_LOOK, vessel->last_look, told->arena, &look, told->diags);
+    bool keep = status == STATUS_OK && strcmp(look.action, action_name(ACTION_KEEP)) == 0;
+    if (status == STATUS_OK) {
+        vessel->due = moment_day(look.at) + (keep ? (int64_t)dating->course.look_every : 0);
+        vessel->due_for = keep ? "look again" : look.action;
+    }
+    return status;
+}
+
 static enum status take_undated(struct gathering *gathering, int64_t day, size_t limit)
 {
     const struct journal_told *told = gathering->told;
-    struct batch batch = {.id = 0};
-    struct course course = {.known = false};
+    struct dating dating = {.batch = {.id = 0}};
+    struct due_list *list = gathering->list;
     struct page page;
     enum status status = survey_undated(told->journal, limit, told->arena, &page, told->diags);
 
@@ -57,18 +91,13 @@ static enum status take_undated(struct gathering *gathering, int64_t day, size_t
         struct vessel vessel;
         status = journal_get(told->journal, RECORD_VESSEL, page.ids[i], told->arena, &vessel,
                              told->diags);
-        if (status == STATUS_OK && vessel.batch != batch.id) {
-            status = journal_get(told->journal, RECORD_BATCH, vessel.batch, told->arena, &batch,
-                                 told->diags);
-            if (status == STATUS_OK)
-                status =
-                    course_of(told->journal, told->rules, &batch, &vessel, &course, told->diags);
-        }
+        if (status == STATUS_OK)
+            status = date_vessel(told, &dating, &vessel);
         if (status != STATUS_OK)
             break;
-        vessel.due = course_first_day(&course, &batch);
-        vessel.due_for = course_first_word;
-        if (vessel.due <= day && !keep_vessel(gathering, &vessel))
+        if (vessel.due > day)
+            list->next = list->next == 0 || vessel.due < list->next ? vessel.due : list->next;
+        else if (!keep_vessel(gathering, &vessel))
             status = STATUS_MEMORY;
     }
     return status;
@@ -138,6 +167,7 @@ enum status voice_due_find(const struct journal_told *told, int64_t day, size_t 
         return status;
     list->more = page.total - page.count;
     if (gathering.count > 0) {
+        list->next = 0;
         qsort(gathering.vessels, gathering.count, sizeof *gathering.vessels, by_day);
         return group(&gathering);
     }
@@ -146,7 +176,8 @@ enum status voice_due_find(const struct journal_told *told, int64_t day, size_t 
         struct vessel vessel;
         status = journal_get(told->journal, RECORD_VESSEL, page.ids[0], told->arena, &vessel,
                              told->diags);
-        list->next = status == STATUS_OK ? vessel.due : 0;
+        if (status == STATUS_OK && (list->next == 0 || vessel.due < list->next))
+            list->next = vessel.due;
     }
     return status;
 }
@@ -228,7 +259,7 @@ static void say_nothing(struct screen *screen, const struct journal_told *told,
         screen_say(screen, 0, 0, ROLE_PLAIN, "Nothing is due. The next look is %s.",
                    voice_when(list->next, moment_day(told->now), when));
     else
-        screen_say(screen, 0, 0, ROLE_PLAIN, "Nothing is due, and nothing is growing.");
+        screen_say(screen, 0, 0, ROLE_PLAIN, "Nothing is due.");
 }
 
 void voice_due(struct screen *screen, const struct journal_told *told, const struct due_list *list)

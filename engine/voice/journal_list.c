@@ -197,8 +197,8 @@ static const char *words_of_look(const struct journal_told *told, const struct l
 
 static const char *const headings[RECORD_COUNT][TABLE_MOST] = {
     [RECORD_STARTER] = {"starter", "mushroom", "kind", "made", "from", "vessels"},
-    [RECORD_LOT] = {"lot", "grain", "bought", "moist", "from", "vessels"},
-    [RECORD_COOK] = {"cook", "date", "what", "vessels"},
+    [RECORD_LOT] = {"lot", "grain", "bought", "moist", "vessels", "from"},
+    [RECORD_COOK] = {"cook", "date", "vessels", "what"},
     [RECORD_SESSION] = {"session", "date", "vessels", "facts"},
     [RECORD_PLACE] = {"place", "warmth", "vessels there now"},
     [RECORD_BATCH] = {"batch", "date", "what", "with", "vessels"},
@@ -235,12 +235,12 @@ static void fill_around(const struct journal_told *told, enum record record, con
         memcpy(cells,
                ((const char *[]){
                    lot->label, voice_grain_name(told, lot->grain), day_of(told, lot->bought),
-                   voice_quantity(told, lot->moisture, DIM_PERCENT), lot->source, tally}),
+                   voice_quantity(told, lot->moisture, DIM_PERCENT), tally, lot->source}),
                6 * sizeof *cells);
     else if (record == RECORD_COOK)
         memcpy(cells,
-               ((const char *[]){row->cook.label, day_of(told, row->cook.at),
-                                 voice_cook_words(told, &row->cook), tally}),
+               ((const char *[]){row->cook.label, day_of(told, row->cook.at), tally,
+                                 voice_cook_words(told, &row->cook)}),
                4 * sizeof *cells);
     else if (record == RECORD_SESSION)
         memcpy(cells,
