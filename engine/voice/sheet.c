@@ -2,13 +2,11 @@
 #include "voice/sheet.h"
 
 #include <errno.h>
-#include <fcntl.h>
 #include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
 #include <strings.h>
-#include <sys/stat.h>
-#include <unistd.h>
+
+#include "base/filing.h"
 
 bool sheet_paper(const char *word, enum paper *paper)
 {
@@ -72,59 +70,18 @@ void sheet_end(struct text *html)
     text_puts(html, "</body>\n</html>\n");
 }
 
-static enum status refuse(const char *path, const char *doing, struct diags *diags)
-{
-    diags_error(diags, (struct position){.file = path}, "cannot be %s: %s", doing, strerror(errno));
-    return STATUS_IO;
-}
-
-static bool write_all(int file, const char *bytes, size_t length)
-{
-    while (length > 0) {
-        ssize_t wrote = write(file, bytes, length);
-        if (wrote < 0 && errno != EINTR)
-            return false;
-        if (wrote > 0) {
-            bytes += wrote;
-            length -= (size_t)wrote;
-        }
-    }
-    return true;
-}
-
-static enum status write_beside(const struct text *html, char *beside, const char *path,
-                                struct diags *diags)
-{
-    int file = mkstemp(beside);
-    if (file < 0)
-        return refuse(path, "written", diags);
-    mode_t mask = umask(0); /* as any new file, not as the private one mkstemp makes */
-    umask(mask);
-    bool wrote = write_all(file, html->bytes, html->length) && fchmod(file, 0666 & ~mask) == 0 &&
-                 fsync(file) == 0;
-    wrote = close(file) == 0 && wrote;
-    if (wrote && rename(beside, path) == 0)
-        return STATUS_OK;
-    enum status status = refuse(path, "written", diags);
-    unlink(beside);
-    return status;
-}
-
 enum status sheet_write(const struct text *html, const char *path, struct diags *diags)
 {
-    static const char suffix[] = ".XXXXXX";
+    struct filing filing;
     if (html->failed)
         return STATUS_MEMORY;
     if (strcmp(path, "-") == 0)
         return fwrite(html->bytes, 1, html->length, stdout) == html->length && fflush(stdout) == 0
                    ? STATUS_OK
-                   : refuse("standard output", "written", diags);
-    size_t size = strlen(path) + sizeof suffix;
-    char *beside = malloc(size);
-    if (beside == NULL)
-        return STATUS_MEMORY;
-    snprintf(beside, size, "%s%s", path, suffix);
-    enum status status = write_beside(html, beside, path, diags);
-    free(beside);
-    return status;
+                   : filing_refused("standard output", "written", errno, diags);
+    enum status status = filing_open(&filing, path, true, diags);
+    if (status != STATUS_OK)
+        return status;
+    filing_write(&filing, html->bytes, html->length);
+    return filing_commit(&filing, diags);
 }

@@ -29,9 +29,8 @@ void sheet_begin(struct text *html, const char *title, enum paper paper, const c
 void sheet_end(struct text *html);
 
 /*
- * Writes the page beside `path` and renames it over that, so that a file is
- * there whole or not at all; "-" is standard output. STATUS_IO with a message
- * in `diags`.
+ * Writes the page into a file that is there whole or not at all (base/filing.h);
+ * "-" is standard output. STATUS_IO with a message in `diags`.
  */
 enum status sheet_write(const struct text *html, const char *path, struct diags *diags);
 
