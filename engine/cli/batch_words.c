@@ -98,7 +98,7 @@ static void take_controls(struct draft *draft, char *words)
 }
 
 /* "starter" before "S1" only says what S1 is. */
-static void blank_kind_before(char *words, char *label, enum record record)
+static void blank_kind_before(const char *words, char *label, enum record record)
 {
     const char *name = record_types[record].name;
     size_t length = strlen(name);

@@ -42,7 +42,7 @@ static enum exit_status correct_columns(struct correcting *correcting, enum reco
 {
     struct app *app = correcting->app;
     struct assignment assignments[ASSIGN_MOST];
-    union any_record row;
+    union any_record row = {.named = {0, ""}};
     size_t many = 0;
     enum exit_status fault = EXIT_FINE;
 
@@ -66,7 +66,7 @@ static enum exit_status correct_columns(struct correcting *correcting, enum reco
 static enum exit_status tell_record(struct correcting *correcting, enum record record, int64_t id)
 {
     struct app *app = correcting->app;
-    union any_record row;
+    union any_record row = {.named = {0, ""}};
     enum status status = journal_get(app->journal, record, id, correcting->arena, &row, app->diags);
     if (status != STATUS_OK)
         return app_fail(app, status);
@@ -86,7 +86,7 @@ static enum exit_status correct_record(struct correcting *correcting, enum recor
                                        const char *label)
 {
     struct app *app = correcting->app;
-    union any_record row;
+    union any_record row = {.named = {0, ""}};
     enum exit_status fault = labels_find(app, record, label, correcting->arena, &row);
     if (fault != EXIT_FINE)
         return fault;
@@ -114,7 +114,7 @@ static enum exit_status find_row(struct correcting *correcting, enum record reco
 {
     struct app *app = correcting->app;
     struct survey survey = survey_all(record, 1);
-    struct vessel vessel;
+    struct vessel vessel = {.id = 0};
     struct page page;
     char *end = NULL;
     long long id = strtoll(word, &end, 10);
@@ -154,8 +154,8 @@ static enum exit_status said(struct correcting *correcting, const char *what, lo
 static enum exit_status correct_deed(struct correcting *correcting, const char *word)
 {
     struct app *app = correcting->app;
-    union any_record row;
-    struct vessel vessel;
+    union any_record row = {.named = {0, ""}};
+    struct vessel vessel = {.id = 0};
     enum exit_status fault = find_row(correcting, RECORD_DEED, word, &row);
 
     if (fault != EXIT_FINE)
@@ -198,7 +198,7 @@ static const char *joined(struct correcting *correcting)
 static enum exit_status correct_outcome(struct correcting *correcting, const char *word)
 {
     struct app *app = correcting->app;
-    union any_record row;
+    union any_record row = {.named = {0, ""}};
     const char *words = joined(correcting);
     enum exit_status fault = find_row(correcting, RECORD_OUTCOME, word, &row);
 
@@ -228,7 +228,7 @@ static enum exit_status correct_look(struct correcting *correcting, const char *
     struct app *app = correcting->app;
     struct consultation consultation;
     const struct verdict *verdict = NULL;
-    union any_record row;
+    union any_record row = {.named = {0, ""}};
     struct look look;
     const char *words = joined(correcting);
     enum exit_status fault = find_row(correcting, RECORD_LOOK, word, &row);

@@ -152,7 +152,7 @@ static enum exit_status labels(struct app *app, struct arena *arena)
 {
     const struct journal_told told = {app->journal, app->rules, arena, app->diags, moment_now()};
     const char *path = arguments_value(&app->arguments, "html");
-    struct chosen chosen;
+    struct chosen chosen = {NULL, 0, false};
     struct text html;
     enum paper paper;
     enum exit_status fault = read_paper(app, &paper);

@@ -107,7 +107,7 @@ static enum exit_status close_batch(struct choice *choice)
 static enum exit_status choose_number(struct choice *choice, long number)
 {
     struct app *app = choice->app;
-    struct vessel vessel;
+    struct vessel vessel = {.id = 0};
     const char *label = arena_format(choice->arena, "%s-%ld", choice->batch.label, number);
     int64_t id = 0;
     bool found = false;

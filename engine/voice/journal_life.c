@@ -151,7 +151,7 @@ static enum status life_of_one(struct screen *screen, const struct journal_told 
                                const struct vessel *vessel, size_t limit)
 {
     struct batch batch;
-    struct life life;
+    struct life life = {NULL, 0, 0};
     enum status status =
         journal_get(told->journal, RECORD_BATCH, vessel->batch, told->arena, &batch, told->diags);
     if (status == STATUS_OK)
@@ -180,7 +180,7 @@ static enum status life_of_many(struct screen *screen, const struct journal_told
     struct survey survey = survey_all(RECORD_VESSEL, 200);
     struct tally tally;
     struct page page;
-    struct life life;
+    struct life life = {NULL, 0, 0};
     enum status status =
         life_of_batch(told->journal, batch, limit, told->arena, &life, told->diags);
     if (status == STATUS_OK)
@@ -231,7 +231,7 @@ static enum status say_ancestors(struct screen *screen, const struct journal_tol
 static enum status say_family(struct screen *screen, const struct journal_told *told,
                               const struct starter *starter)
 {
-    struct page children;
+    struct page children = {NULL, 0, 0};
     enum status status = say_ancestors(screen, told, starter->id, 1);
     if (status == STATUS_OK)
         status = survey_children(told->journal, starter->id, told->arena, &children, told->diags);
@@ -272,7 +272,7 @@ static enum status say_batches(struct screen *screen, const struct journal_told 
 static enum status life_around(struct screen *screen, const struct journal_told *told,
                                enum record record, const void *row, const char *label, size_t limit)
 {
-    struct life life;
+    struct life life = {NULL, 0, 0};
     enum status status =
         life_of_record(told->journal, record, label, limit, told->arena, &life, told->diags);
     if (status != STATUS_OK)
