@@ -10,47 +10,6 @@
 
 /* ---- factors --------------------------------------------------------------------------------- */
 
-static void put_test(struct text *out, const struct review_factor *factor)
-{
-    char p[REVIEW_DAY_ROOM], q[REVIEW_DAY_ROOM];
-    size_t lost = 0, total = 0;
-    for (size_t l = 0; l < factor->level_count; l++) {
-        lost += factor->levels[l].counts.lost;
-        total += factor->levels[l].counts.total;
-    }
-    text_printf(out, "Do they lose alike? %s for %zu of %zu lost", voice_p(factor->test.p, p), lost,
-                total);
-    if (factor->approximate)
-        text_puts(out, " (chi-square)");
-    else if (!factor->test.exact)
-        text_printf(out, " (from %zu tables drawn, give or take %.2g)", factor->test.tables,
-                    factor->test.standard_error);
-    voice_p(factor->q, q);
-    text_printf(out, "; among all factors asked, %s.", q + 2); /* without its "p " */
-}
-
-static void say_within(struct screen *screen, const struct review *review,
-                       const struct review_factor *factor, struct text *words)
-{
-    const struct dataset *dataset = review->dataset;
-    char p[REVIEW_DAY_ROOM];
-    if (factor->within >= dataset->factor_count)
-        return;
-    const char *other = dataset->factors[factor->within].name;
-    if (factor->within_strata == 0)
-        text_printf(words,
-                    "It is entangled with %s (%.2f of 1): within one %s there is nothing to "
-                    "compare, so counting cannot part the two.",
-                    other, factor->entangled, other);
-    else
-        text_printf(words,
-                    "It is entangled with %s (%.2f of 1). Compared only within each %s: %s, from "
-                    "%zu of them that can tell.",
-                    other, factor->entangled, other, voice_p(factor->within_p, p),
-                    factor->within_strata);
-    review_say(screen, 2, 0, ROLE_PLAIN, words);
-}
-
 static void level_row(struct screen *screen, const struct review *review, size_t factor,
                       const struct review_level *level, size_t width)
 {
@@ -116,9 +75,11 @@ static void say_factor(struct screen *screen, const struct review *review,
         screen_say(screen, 2, 0, ROLE_QUIET, "%zu %s not known", factor->unknown,
                    factor->unknown == 1 ? "is" : "are");
     if (!isnan(factor->q)) {
-        put_test(words, factor);
+        review_test_words(words, factor);
         review_say(screen, 2, 0, ROLE_PLAIN, words);
-        say_within(screen, review, factor, words);
+        review_within_words(words, review, factor);
+        if (words->length > 0)
+            review_say(screen, 2, 0, ROLE_PLAIN, words);
     }
 }
 
@@ -148,50 +109,26 @@ static void say_aliases(struct screen *screen, const struct review *review, stru
     screen_heading(screen, "What always went together");
     for (size_t a = 0; a < review->alias_count; a++) {
         const struct review_alias *alias = &review->aliases[a];
-        text_printf(words,
-                    "%s and %s, in %zu of %zu vessels: whatever one of them does, the other seems "
-                    "to do.",
-                    review->dataset->factors[alias->first].name,
-                    review->dataset->factors[alias->second].name, alias->together, alias->of);
+        review_alias_words(words, review, alias);
         review_say(screen, 2, 0, ROLE_PLAIN, words);
     }
 }
 
 /* ---- time ------------------------------------------------------------------------------------ */
 
-static void say_curve(struct screen *screen, const struct review *review,
-                      const struct review_curve *curve, struct text *words)
-{
-    const struct review_time *time = &review->time;
-    const struct survival_curve *drawn = &curve->curve;
-    if (time->factor >= review->dataset->factor_count)
-        text_puts(words, "All vessels");
-    else if (curve->level == LEVEL_NONE)
-        text_puts(words, "All others");
-    else
-        voice_level(words, review->dataset, time->factor, curve->level);
-    text_printf(words, ": %zu of %zu lost", drawn->lost, drawn->cases);
-    if (isfinite(drawn->median))
-        text_printf(words, ", half of them by day %.0f", drawn->median);
-    else
-        text_puts(words, "; fewer than half were lost while they were watched");
-    text_puts(words, ".");
-    review_say(screen, 2, 0, ROLE_PLAIN, words);
-}
-
 static void say_time(struct screen *screen, const struct review *review, struct text *words)
 {
     const struct review_time *time = &review->time;
-    char p[REVIEW_DAY_ROOM];
     if (time->cases == 0)
         return;
     screen_heading(screen, "How long they lasted");
     for (size_t c = 0; c < time->curve_count; c++)
-        if (time->curves[c].curve.cases > 0)
-            say_curve(screen, review, &time->curves[c], words);
+        if (time->curves[c].curve.cases > 0) {
+            review_curve_words(words, review, &time->curves[c]);
+            review_say(screen, 2, 0, ROLE_PLAIN, words);
+        }
     if (time->logrank.freedom > 0) {
-        text_printf(words, "Do they last alike? %s (log-rank), from %zu vessels.",
-                    voice_p(time->logrank.p, p), time->cases);
+        review_logrank_words(words, review);
         review_say(screen, 2, 0, ROLE_PLAIN, words);
     }
     if (time->left_out > 0)
@@ -245,25 +182,10 @@ static void say_batches(struct screen *screen, const struct review *review, stru
 
 static void say_watch(struct screen *screen, const struct review *review, struct text *words)
 {
-    const struct review_watch *watch = &review->watch;
-    char since[REVIEW_DAY_ROOM];
-    if (!watch->asked)
+    if (!review->watch.asked)
         return;
     screen_heading(screen, "Since when");
-    if (watch->episode_count == 0) {
-        text_puts(words, "At no time did losses run above the usual for long.");
-    } else {
-        const struct monitor_episode *last = &watch->episodes[watch->episode_count - 1];
-        text_printf(words, "Losses ran above the usual %.0f %% from about %s on",
-                    100.0 * watch->plan.usual, voice_review_day(watch->since, since));
-        if (last->ended < watch->count)
-            text_printf(
-                words, ", and were back to it with vessels begun on %s",
-                voice_review_day(review->dataset->entered[watch->vessels[last->ended]], since));
-        text_printf(words,
-                    ". (A running sum over %zu vessels; by chance it would signal once in %.0f.)",
-                    watch->count, watch->plan.run_usual);
-    }
+    review_watch_words(words, review);
     review_say(screen, 2, 0, ROLE_PLAIN, words);
 }
 
@@ -305,37 +227,23 @@ static void say_trials(struct screen *screen, const struct review *review, struc
 
 static void say_near(struct screen *screen, const struct review *review, struct text *words)
 {
-    char p[REVIEW_DAY_ROOM];
     if (review->near_count == 0)
         return;
     screen_heading(screen, "Not enough to be called, but nearest to it");
     for (size_t n = 0; n < review->near_count; n++) {
         const struct review_suspect *near = &review->near[n];
-        voice_level(words, review->dataset, near->factor, near->level);
-        text_printf(words, ": %zu of %zu lost, %zu of %zu of the rest (%s)", near->inside.lost,
-                    near->inside.total, near->outside.lost, near->outside.total,
-                    voice_p(near->test_p, p));
+        review_near_words(words, review, near);
         review_say(screen, 2, 0, ROLE_PLAIN, words);
     }
 }
 
-static void say_method(struct screen *screen, const struct review *review)
+static void say_method(struct screen *screen, const struct review *review, struct text *words)
 {
-    const struct review_rules *rules = &review->rules->review;
     screen_heading(screen, "How this is decided");
-    screen_say(screen, 2, 0, ROLE_PLAIN,
-               "%zu levels of %zu factors were compared with the rest. One is called a fault when "
-               "it loses more by an exact test, counted for all that were asked (false discovery "
-               "rate at most %.0f %%), and its losses are at least %.0f times likelier with a rate "
-               "of its own. Its vessels are then set aside and the rest is asked again. Two that "
-               "take each other's support away cannot be told apart.",
-               review->suspects_asked, review->dataset->factor_count, 100.0 * rules->false_alarm,
-               rules->bayes_factor);
-    screen_say(screen, 2, 0, ROLE_PLAIN,
-               "A vessel counts once it is lost or used, or has been sound for %.0f days. Vessels "
-               "without starter count for cook, mix and grain only. Ranges of shares are exact, "
-               "95 %%; those of vessels saved 90 %%. All of it is likelihood, none of it proof.",
-               rules->watched);
+    review_rule_words(words, review);
+    review_say(screen, 2, 0, ROLE_PLAIN, words);
+    review_counting_words(words, review);
+    review_say(screen, 2, 0, ROLE_PLAIN, words);
 }
 
 void voice_review_details(struct screen *screen, const struct review *review)
@@ -352,6 +260,6 @@ void voice_review_details(struct screen *screen, const struct review *review)
     say_batches(screen, review, &words);
     say_watch(screen, review, &words);
     if (review->totals.counts.total > 0)
-        say_method(screen, review);
+        say_method(screen, review, &words);
     text_release(&words);
 }
