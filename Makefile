@@ -19,7 +19,7 @@ WERROR   ?= $(if $(CI),-Werror)
 B        := .build/$(MODE)
 PACKAGES := yaml-0.1 libpcre2-8 readline gsl jansson libutf8proc sqlite3
 NEEDED   := gcc make pkg-config libyaml-dev libpcre2-dev libreadline-dev libgsl-dev libjansson-dev libutf8proc-dev libcsv-dev libsqlite3-dev
-NEEDED_TESTS := $(NEEDED) perl libcmocka-dev libio-pty-perl r-base-core r-cran-e1071 r-cran-mlbench r-cran-survival
+NEEDED_TESTS := $(NEEDED) perl libcmocka-dev libio-pty-perl r-base-core r-cran-e1071 r-cran-mlbench r-cran-survival libxml2-utils
 
 WARN     := -Wall -Wextra -Wpedantic -Wshadow -Wconversion -Wstrict-prototypes -Wmissing-prototypes \
             -Wwrite-strings -Wvla -Wformat=2 -Wundef $(WERROR)

@@ -4,11 +4,13 @@
 #include <string.h>
 #include <unistd.h>
 
+#include "base/filing.h"
 #include "cli/app_journal.h"
 #include "cli/commands.h"
 #include "cli/demo.h"
 #include "review/review.h"
 #include "voice/review.h"
+#include "voice/review_html.h"
 
 static const struct option options[] = {
     {"csv", "FILE", "review a table of one row a vessel instead of the journal; '-' for input"},
@@ -16,6 +18,8 @@ static const struct option options[] = {
     {"since", "DATE", "only vessels begun on that day or later"},
     {"details", NULL, "show every factor, what went together, times, batches, and how it decides"},
     {"json", NULL, "print JSON"},
+    {"html", "FILE", "write a page with charts instead, for screen and paper; '-' for output"},
+    {"force", NULL, "replace a page that exists"},
     {NULL, NULL, NULL},
 };
 
@@ -119,8 +123,42 @@ static enum exit_status read_since(struct app *app, int32_t *since)
     return EXIT_FINE;
 }
 
+/* Whole or not at all, and for its owner only: it tells of a grower's work. */
+static enum exit_status write_page(struct app *app, const struct text *page, const char *path)
+{
+    struct filing filing;
+    if (strcmp(path, "-") == 0)
+        return fwrite(page->bytes, 1, page->length, stdout) == page->length && fflush(stdout) == 0
+                   ? EXIT_FINE
+                   : app_fail(app, filing_refused("standard output", "written", errno, app->diags));
+    enum status status =
+        filing_open(&filing, path, arguments_flag(&app->arguments, "force"), app->diags);
+    if (status == STATUS_OK) {
+        filing_write(&filing, page->bytes, page->length);
+        status = filing_commit(&filing, app->diags);
+    }
+    if (status != STATUS_OK)
+        return app_fail(app, status);
+    screen_say(&app->out, 0, 0, ROLE_PLAIN, "Written: %s. Open it in any browser.", path);
+    return app_flush(app);
+}
+
+static enum exit_status tell_page(struct app *app, const struct review *review, const char *path)
+{
+    struct text page;
+    text_init(&page);
+    voice_review_html(&page, review);
+    enum exit_status fault =
+        page.failed ? app_fail(app, STATUS_MEMORY) : write_page(app, &page, path);
+    text_release(&page);
+    return fault;
+}
+
 static enum exit_status tell(struct app *app, const struct review *review)
 {
+    const char *path = arguments_value(&app->arguments, "html");
+    if (path != NULL)
+        return tell_page(app, review, path);
     if (arguments_flag(&app->arguments, "json"))
         return app_json(app, voice_review_json(review), false);
     voice_review(&app->out, review);
@@ -157,6 +195,8 @@ static enum exit_status run_review(struct app *app)
                          app->arguments.operands[0], app->arguments.operands[0]);
     if (arguments_flag(&app->arguments, "demo") && arguments_value(&app->arguments, "csv") != NULL)
         return app_usage(app, "--demo and --csv: one of them at a time");
+    if (arguments_flag(&app->arguments, "json") && arguments_value(&app->arguments, "html") != NULL)
+        return app_usage(app, "--json and --html: one of them at a time");
     enum exit_status fault = app_load(app, NULL, 0);
     if (fault != EXIT_FINE)
         return fault;

@@ -83,21 +83,11 @@ static void say_factor(struct screen *screen, const struct review *review,
     }
 }
 
-/* Factors of one level: there is nothing to compare. */
 static void say_shared(struct screen *screen, const struct review *review, struct text *words)
 {
-    const char *joint = "The same for all of them: ";
-    for (size_t f = 0; f < review->dataset->factor_count; f++) {
-        const struct review_factor *factor = &review->factors[f];
-        if (factor->level_count != 1)
-            continue;
-        text_printf(words, "%s%s (%s)", joint, review->dataset->factors[f].name,
-                    review->dataset->factors[f].levels[factor->levels[0].level]);
-        joint = ", ";
-    }
+    review_shared_words(words, review);
     if (words->length == 0)
         return;
-    text_puts(words, ". Nothing can be said of these.");
     screen_blank(screen);
     review_say(screen, 0, 0, ROLE_PLAIN, words);
 }

@@ -46,6 +46,22 @@ void review_within_words(struct text *words, const struct review *review,
                     factor->within_strata);
 }
 
+/* Factors of one level: there is nothing to compare. */
+void review_shared_words(struct text *words, const struct review *review)
+{
+    const char *joint = "The same for all of them: ";
+    for (size_t f = 0; f < review->dataset->factor_count; f++) {
+        const struct review_factor *factor = &review->factors[f];
+        if (factor->level_count != 1)
+            continue;
+        text_printf(words, "%s%s (%s)", joint, review->dataset->factors[f].name,
+                    review->dataset->factors[f].levels[factor->levels[0].level]);
+        joint = ", ";
+    }
+    if (words->length > 0)
+        text_puts(words, ". Nothing can be said of these.");
+}
+
 void review_alias_words(struct text *words, const struct review *review,
                         const struct review_alias *alias)
 {

@@ -30,6 +30,8 @@ void review_trials_words(struct text *words, const struct review *review,
 void review_test_words(struct text *words, const struct review_factor *factor);
 void review_within_words(struct text *words, const struct review *review,
                          const struct review_factor *factor);
+/* Appended to an empty text: what all vessels share. */
+void review_shared_words(struct text *words, const struct review *review);
 void review_alias_words(struct text *words, const struct review *review,
                         const struct review_alias *alias);
 void review_near_words(struct text *words, const struct review *review,

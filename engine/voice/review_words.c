@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include <math.h>
 #include <stdio.h>
+#include <string.h>
 #include <time.h>
 
 #include "voice/review.h"
@@ -8,10 +9,8 @@
 
 /* ---- names ----------------------------------------------------------------------------------- */
 
-void voice_level(struct text *out, const struct dataset *dataset, size_t factor, uint32_t level)
+static void put_level(struct text *out, const struct factor *of, const char *label)
 {
-    const struct factor *of = &dataset->factors[factor];
-    const char *label = level != LEVEL_NONE ? of->levels[level] : "not known";
     switch (of->kind) {
     case FACTOR_OTHER:
         text_printf(out, "%s: %s", of->name, label);
@@ -38,6 +37,19 @@ void voice_level(struct text *out, const struct dataset *dataset, size_t factor,
         text_printf(out, "%s %s", of->name, label);
         break;
     }
+}
+
+void voice_level(struct text *out, const struct dataset *dataset, size_t factor, uint32_t level)
+{
+    enum { MOST = 80 }; /* a sentence stays one, whatever stands in a table */
+    const struct factor *of = &dataset->factors[factor];
+    const char *name = level != LEVEL_NONE ? of->levels[level] : "not known";
+    struct text label;
+    text_init(&label);
+    text_safe(&label, name, strlen(name), &(struct text_safe_options){.limit = MOST});
+    put_level(out, of, label.bytes != NULL ? label.bytes : "");
+    out->failed = out->failed || label.failed;
+    text_release(&label);
 }
 
 void voice_suspects(struct text *out, const struct review *review, const struct review_fault *fault,
