@@ -14,7 +14,7 @@
 #include "review/saved_internal.h"
 #include "review/search_internal.h"
 
-enum { BEAM = 4, RIVALS = 16 };
+enum { BEAM = 4, RIVALS = 16, LOOKED_AT = 32 };
 static const unsigned every = ~0U; /* fault of a set */
 
 struct set { /* of faults, in the order in which they were called */
@@ -257,13 +257,13 @@ static enum status tell_fault(struct search *search, const struct set *set, size
 {
     static const double tenth = 2.302585092994046; /* ln 10 */
     unsigned mask = every & ~(1U << j);
-    size_t lead = set->picks[j], names[RIVALS], seen[2 * RIVALS], count = 0, seen_count = 0;
+    size_t lead = set->picks[j], names[RIVALS], seen[LOOKED_AT], count = 0, seen_count = 0;
 
     cover_set(search, set);
     if (search_weigh(search, mask) != STATUS_OK)
         return STATUS_MEMORY;
     double least = search->candidates[lead].weight - tenth;
-    while (count < RIVALS && seen_count < 2 * RIVALS) {
+    while (count < RIVALS && seen_count < LOOKED_AT) {
         size_t next = heaviest(search, seen, seen_count, false);
         if (next == SIZE_MAX || search->candidates[next].weight < least)
             break;
