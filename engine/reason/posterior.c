@@ -33,16 +33,19 @@ static bool workspace_arrays(struct workspace *work, const struct reasoner *reas
     work->heard = calloc(observables + 1, sizeof *work->heard);
     work->recalls = calloc(observables * ways + 1, sizeof *work->recalls);
     work->ratios = calloc(observables * ways + 1, sizeof *work->ratios);
-    work->kept = malloc((2 * reasoner->room * ways + 1) * sizeof *work->kept);
-    if (!work->heard || !work->recalls || !work->ratios || !work->kept)
+    work->kept = malloc((2 * reasoner->room + 1) * sizeof *work->kept);
+    work->more = arena_new(NULL);
+    if (!work->heard || !work->recalls || !work->ratios || !work->kept || !work->more)
         return false;
     double *next = work->kept;
-    for (size_t i = 0; i < observables * ways; i++) {
-        size_t cells = reasoner->sights[i / ways].pattern_count * reasoner->finding_count;
-        work->recalls[i].room = next;
-        work->ratios[i] = (struct ratios){.power = NAN, .ratio = next + cells};
+    for (size_t i = 0; i < observables; i++) { /* the others get theirs when they are used */
+        size_t cells = reasoner->sights[i].pattern_count * reasoner->finding_count;
+        work->recalls[i * ways].room = next;
+        work->ratios[i * ways].ratio = next + cells;
         next += 2 * cells;
     }
+    for (size_t i = 0; i < observables * ways; i++)
+        work->ratios[i].power = NAN;
     return true;
 }
 
@@ -79,6 +82,7 @@ void posterior_release(struct posterior *posterior)
         free(posterior->work->recalls);
         free(posterior->work->ratios);
         free(posterior->work->kept);
+        arena_free(posterior->work->more);
     }
     free(posterior->work);
     free(posterior->finding);

@@ -20,6 +20,13 @@ static bool same_observation(const struct observation *a, const struct observati
            a->silent == b->silent;
 }
 
+/* Without memory the first way, which has room from the beginning, is all there is. */
+static double *room_for(const struct reasoner *reasoner, struct workspace *work, size_t observable)
+{
+    size_t cells = reasoner->sights[observable].pattern_count * reasoner->finding_count;
+    return arena_array(work->more, cells, sizeof(double));
+}
+
 const struct recall *recall_of(const struct reasoner *reasoner, struct workspace *work, int species,
                                size_t observable, const struct observation *said)
 {
@@ -29,6 +36,8 @@ const struct recall *recall_of(const struct reasoner *reasoner, struct workspace
         if (ways[i].ln && ways[i].species == species && same_observation(&ways[i].said, said))
             return &ways[i];
     struct recall *oldest = &ways[work->turn++ % work->ways];
+    if (!oldest->room && !(oldest->room = room_for(reasoner, work, observable)))
+        oldest = &ways[0];
     oldest->said = *said;
     oldest->species = species;
     oldest->ln = observation_ln(reasoner, species, observable, said, oldest->room);
@@ -93,6 +102,8 @@ const struct ratios *ratios_of(const struct reasoner *reasoner, struct workspace
             same_observation(&ways[i].said, &recall->said))
             return &ways[i];
     struct ratios *oldest = &ways[work->turn++ % work->ways];
+    if (!oldest->ratio && !(oldest->ratio = room_for(reasoner, work, heard->observable)))
+        oldest = &ways[0];
     oldest->said = recall->said;
     oldest->species = recall->species;
     oldest->power = heard->power;

@@ -100,7 +100,8 @@ struct workspace {
     size_t heard_count;
     struct recall *recalls; /* [observable][way] */
     struct ratios *ratios;  /* likewise */
-    double *kept;           /* the numbers of both */
+    double *kept;           /* the numbers of the first way of both */
+    struct arena *more;     /* those of the others */
     size_t ways, turn;
 };
 
