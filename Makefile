@@ -153,7 +153,7 @@ coverage: deps-check  ## lines the tests run, folder by folder (FILES=1: file by
 format:  ## let clang-format rewrite the sources
 	clang-format -i $$(git ls-files 'engine/*.[ch]' 'tests/*.[ch]')
 
-bench: $(B)/jarside $(B)/tests/bench/bench.t  ## print timings
+bench: $(B)/jarside $(B)/tests/bench/bench.t  ## print figures, with ratios beside R and scikit-learn where they are installed
 	@$(B)/tests/bench/bench.t $(CURDIR)/$(B)/jarside
 
 install: all  ## install below PREFIX (and DESTDIR)

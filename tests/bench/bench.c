@@ -7,16 +7,12 @@
  * Each figure is the median of repeated runs, with its unit and how it was
  * taken. Memory is the peak resident set of the child as the kernel counts it.
  */
-#include <fcntl.h>
-#include <stdio.h>
-#include <stdlib.h>
-#include <string.h>
-#include <sys/resource.h>
-#include <sys/wait.h>
-#include <time.h>
-#include <unistd.h>
+#include "bench/figures.h"
 
 #include "base/diag.h"
+#include "bench/beside.h"
+#include "bench/larger.h"
+#include "bench/many.h"
 #include "knowledge/reader.h"
 #include "knowledge/rules.h"
 #include "process/cook.h"
@@ -35,61 +31,27 @@ static const char description[] = "day 12, stopped at a third for ten days, no s
                                   "dust by the port, cooked 90 min at "
                                   "15 psi";
 
-static double now(void)
-{
-    struct timespec time;
-    clock_gettime(CLOCK_MONOTONIC, &time);
-    return (double)time.tv_sec * 1e3 + (double)time.tv_nsec / 1e6;
-}
-
-static int ascending(const void *a, const void *b)
-{
-    double x = *(const double *)a, y = *(const double *)b;
-    return (x > y) - (x < y);
-}
-
-static double median(double *values, size_t count)
-{
-    qsort(values, count, sizeof *values, ascending);
-    return values[count / 2];
-}
-
-static void row(const char *what, double value, const char *unit, const char *method)
-{
-    printf("%-44s %10.3f %-4s %s\n", what, value, unit, method);
-}
-
 /* ---- the program as a process ---------------------------------------------------------------- */
 
-static double run_once(const char *program, long *peak_kib)
-{
-    struct rusage usage;
-    int status = 0;
-    double start = now();
-    pid_t child = fork();
-    if (child == 0) {
-        int nothing = open("/dev/null", O_WRONLY);
-        dup2(nothing, STDOUT_FILENO);
-        execl(program, program, "judge", "--json", description, (char *)NULL);
-        _exit(127);
-    }
-    if (child < 0 || wait4(child, &status, 0, &usage) < 0 || status != 0) {
-        fprintf(stderr, "bench: cannot run %s\n", program);
-        exit(EXIT_FAILURE);
-    }
-    *peak_kib = usage.ru_maxrss;
-    return now() - start;
-}
-
-static void bench_process(const char *program)
+static void bench_process(const char *program, const char *scratch)
 {
     double times[RUNS];
-    long peak = 0;
-    for (size_t i = 0; i < RUNS; i++)
-        times[i] = run_once(program, &peak);
-    row("load all rules and judge, as a process", median(times, RUNS), "ms",
-        "median of 31, goal 30");
-    row("  peak resident memory", (double)peak / 1024.0, "MiB", "kernel's count, goal 20");
+    struct rusage usage;
+    char *words[] = {(char *)program, (char[]){"judge"}, (char[]){"--json"}, (char *)description,
+                     NULL};
+    for (size_t i = 0; i < RUNS; i++) {
+        double start = now();
+        if (!run(words, NULL, "/dev/null", NULL, &usage))
+            die("cannot run the program");
+        times[i] = now() - start;
+    }
+    row("load all rules and judge, as a process", median(times, RUNS), "ms", "30", "median of 31");
+    double count = instructions(words, NULL, scratch);
+    if (count > 0.0)
+        row("  instructions", count / 1e6, "M", "", "callgrind");
+    else
+        row_missing("  instructions", "valgrind is not here");
+    row("  peak resident memory", (double)usage.ru_maxrss / 1024.0, "MiB", "20", "kernel's count");
 }
 
 /* ---- the parts ------------------------------------------------------------------------------- */
@@ -101,12 +63,6 @@ struct parts {
     struct triage *triage;
     struct posterior posterior;
 };
-
-static void die(const char *what)
-{
-    fprintf(stderr, "bench: %s\n", what);
-    exit(EXIT_FAILURE);
-}
 
 static void load_parts(struct parts *parts, struct diags *diags)
 {
@@ -123,13 +79,13 @@ static void load_parts(struct parts *parts, struct diags *diags)
         if (i + 1 < RUNS)
             rules_free(parts->rules);
     }
-    row("read and check the rule files", median(times, RUNS), "ms", "median of 31");
+    row("read and check the rule files", median(times, RUNS), "ms", "", "median of 31");
     double start = now();
     parts->reader = reader_new(parts->rules, diags);
-    row("compile the phrases", now() - start, "ms", "once");
+    row("compile the phrases", now() - start, "ms", "", "once");
     start = now();
     parts->reasoner = reasoner_new(parts->rules);
-    row("compile the inference tables", now() - start, "ms", "once");
+    row("compile the inference tables", now() - start, "ms", "", "once");
     if (parts->reader == NULL || parts->reasoner == NULL)
         die("cannot compile the rules");
     parts->triage = triage_new(parts->rules, parts->reader, parts->reasoner);
@@ -175,13 +131,13 @@ static void bench_parts(struct parts *parts, struct diags *diags)
         verdict[i] = t5 - t4;
     }
     double sum = median(posterior, LOOPS) + median(decision, LOOPS) + median(question, LOOPS);
-    row("read one description", median(read, LOOPS), "ms", "median of 200");
-    row("what the figures say (a cook)", median(computed, LOOPS), "ms", "median of 200");
-    row("posterior", median(posterior, LOOPS), "ms", "median of 200");
-    row("decision", median(decision, LOOPS), "ms", "median of 200");
-    row("next question", median(question, LOOPS), "ms", "median of 200");
-    row("  the three together", sum, "ms", "sum of medians, goal 1");
-    row("whole verdict, explanation included", median(verdict, LOOPS), "ms", "median of 200");
+    row("read one description", median(read, LOOPS), "ms", "", "median of 200");
+    row("what the figures say (a cook)", median(computed, LOOPS), "ms", "", "median of 200");
+    row("posterior", median(posterior, LOOPS), "ms", "", "median of 200");
+    row("decision", median(decision, LOOPS), "ms", "", "median of 200");
+    row("next question", median(question, LOOPS), "ms", "", "median of 200");
+    row("  the three together", sum, "ms", "1", "sum of medians");
+    row("whole verdict, explanation included", median(verdict, LOOPS), "ms", "", "median of 200");
 }
 
 /* ---- the others ------------------------------------------------------------------------------- */
@@ -203,7 +159,7 @@ static void bench_siblings(const struct reasoner *reasoner)
         times[i] = now() - start;
         sibling_pattern_release(&pattern);
     }
-    row("siblings of a vessel, all they can share", median(times, RUNS), "ms", "median of 31");
+    row("siblings of a vessel, all they can share", median(times, RUNS), "ms", "", "median of 31");
 }
 
 /* A batch of vessels that all differ: each has signs of its own and an outcome. */
@@ -230,7 +186,7 @@ static void bench_batch(const struct reasoner *reasoner)
     double start = now();
     if (reason_shared(reasoner, &batch, true, &posterior) != STATUS_OK)
         die("cannot infer shared causes");
-    row("shared causes of a batch of 3000", now() - start, "ms", "once, every vessel too");
+    row("shared causes of a batch of 3000", now() - start, "ms", "", "once, every vessel too");
     shared_release(&posterior);
     free(vessels);
     free(said);
@@ -259,7 +215,7 @@ static void bench_cook(const struct rules *rules)
             die("cannot compute a cook");
         times[i] = now() - start;
     }
-    row("one cook with its ranges", median(times, RUNS), "ms", "median of 31, goal 5");
+    row("one cook with its ranges", median(times, RUNS), "ms", "5", "median of 31");
 }
 
 static bool add_reading(void *context, double minutes, double celsius)
@@ -300,7 +256,7 @@ static void bench_log(const struct rules *rules, struct diags *diags)
     if (reader == NULL || probe_reader_finish(reader) != STATUS_OK)
         die("cannot read a log");
     probe_reader_free(reader);
-    row("a probe log of a million rows", spent, "ms", "once, goal 1000");
+    row("a probe log of a million rows", spent, "ms", "1000", "once");
 }
 
 /* A review whole, and how it grows. */
@@ -319,9 +275,9 @@ static void bench_review(const struct reasoner *reasoner)
             review.fault_count == 0)
             die("cannot review a table");
         snprintf(what, sizeof what, "a review of %zu vessels with 40 factors", sizes[s]);
-        row(what, now() - start, "ms", sizes[s] == 100000 ? "once, goal 2000" : "once");
-        snprintf(what, sizeof what, "memory it took beside the table");
-        row(what, (double)arena_used(arena) / 1048576.0, "MiB", "");
+        row(what, now() - start, "ms", sizes[s] == 100000 ? "2000" : "", "once");
+        row("  memory it took beside the table", (double)arena_used(arena) / 1048576.0, "MiB", "",
+            "as its arena counts");
         arena_free(arena);
         table_release(&table);
     }
@@ -333,14 +289,27 @@ int main(int argc, char **argv)
     struct diags *diags = diags_new();
     if (argc != 2 || diags == NULL)
         die("usage: bench PROGRAM");
-    bench_process(argv[1]);
+    char folder[] = "/tmp/jarside-bench-XXXXXX";
+    if (mkdtemp(folder) == NULL)
+        die("cannot make a scratch folder");
+    heading("One vessel");
+    bench_process(argv[1], in_folder(folder, "told"));
     load_parts(&parts, diags);
     bench_parts(&parts, diags);
     bench_siblings(parts.reasoner);
     bench_batch(parts.reasoner);
     bench_cook(parts.rules);
     bench_log(parts.rules, diags);
+    heading("Many vessels, on one core");
+    bench_many(argv[1], folder, parts.triage, parts.reasoner, diags);
+    heading("A review as its journal grows");
     bench_review(parts.reasoner);
+    heading("Rules ten times larger");
+    bench_larger(folder, description, diags);
+    heading("Beside others, in the same run");
+    bench_soybean(folder, diags);
+    bench_statistics(folder);
+    remove_folder(folder);
     posterior_release(&parts.posterior);
     triage_free(parts.triage);
     reasoner_free(parts.reasoner);
