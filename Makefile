@@ -153,8 +153,9 @@ coverage: deps-check  ## lines the tests run, folder by folder (FILES=1: file by
 format:  ## let clang-format rewrite the sources
 	clang-format -i $$(git ls-files 'engine/*.[ch]' 'tests/*.[ch]')
 
-bench: $(B)/jarside $(B)/tests/bench/bench.t  ## print figures, with ratios beside R and scikit-learn where they are installed
+bench: $(B)/jarside $(B)/tests/bench/bench.t $(B)/tests/bench/growth.t  ## print figures, with ratios beside R and scikit-learn where they are
 	@$(B)/tests/bench/bench.t $(CURDIR)/$(B)/jarside
+	@$(B)/tests/bench/growth.t
 
 install: all  ## install below PREFIX (and DESTDIR)
 	install -d $(DESTDIR)$(BINDIR) $(DESTDIR)$(DATADIR)

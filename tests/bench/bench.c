@@ -23,8 +23,6 @@
 #include "triage/physics.h"
 #include "triage/triage.h"
 
-#include "review_table.h"
-
 enum { RUNS = 31, LOOPS = 200 };
 
 static const char description[] = "day 12, stopped at a third for ten days, no smell, greenish "
@@ -259,30 +257,6 @@ static void bench_log(const struct rules *rules, struct diags *diags)
     row("a probe log of a million rows", spent, "ms", "1000", "once");
 }
 
-/* A review whole, and how it grows. */
-static void bench_review(const struct reasoner *reasoner)
-{
-    static const size_t sizes[] = {1000, 10000, 100000, 1000000};
-    for (size_t s = 0; s < sizeof sizes / sizeof *sizes; s++) {
-        struct review_table table;
-        struct review review;
-        struct arena *arena = arena_new(NULL);
-        char what[64];
-        if (arena == NULL || !table_make(&table, sizes[s]))
-            die("cannot make a table");
-        double start = now();
-        if (review_make(&table.dataset, reasoner, NULL, arena, &review) != STATUS_OK ||
-            review.fault_count == 0)
-            die("cannot review a table");
-        snprintf(what, sizeof what, "a review of %zu vessels with 40 factors", sizes[s]);
-        row(what, now() - start, "ms", sizes[s] == 100000 ? "2000" : "", "once");
-        row("  memory it took beside the table", (double)arena_used(arena) / 1048576.0, "MiB", "",
-            "as its arena counts");
-        arena_free(arena);
-        table_release(&table);
-    }
-}
-
 int main(int argc, char **argv)
 {
     struct parts parts = {0};
@@ -302,8 +276,6 @@ int main(int argc, char **argv)
     bench_log(parts.rules, diags);
     heading("Many vessels, on one core");
     bench_many(argv[1], folder, parts.triage, parts.reasoner, diags);
-    heading("A review as its journal grows");
-    bench_review(parts.reasoner);
     heading("Rules ten times larger");
     bench_larger(folder, description, diags);
     heading("Beside others, in the same run");
