@@ -141,7 +141,7 @@ static void tell_understood(struct conversation *talk, size_t unclear_before)
     if (told.verdict == NULL)
         return;
     screen_say(talk->opening->screen, 0, 0, ROLE_QUIET, "Understood:");
-    voice_understood(talk->opening->screen, &told);
+    voice_understood_now(talk->opening->screen, &told);
     tell_standing(talk, unclear_before);
     if (talk->stage != STAGE_CAUSE)
         talk->stage = STAGE_ACTION;

@@ -51,8 +51,9 @@ void voice_siblings_briefly(struct screen *screen, const struct told *told);
 json_t *voice_siblings_json(const struct told *told);
 /* Tests that would separate the leading causes. */
 void voice_tests(struct screen *screen, const struct told *told, size_t most);
-/* Everything known so far, a line each. */
+/* Everything known so far, a line each. The same without what the journal knows, which is counted. */
 void voice_understood(struct screen *screen, const struct told *told);
+void voice_understood_now(struct screen *screen, const struct told *told);
 /* What was said and not understood, from the nth such words on, and what contradicts; nothing when
  * all is clear. */
 void voice_unclear_since(struct screen *screen, const struct told *told, size_t nth);

@@ -65,7 +65,7 @@ void voice_recalled(struct screen *screen, const struct told *told)
         put_seen_before(&labels, observable, seen_before(observable, &facts[i]));
     }
     say_seen_before(screen, &labels, when);
-    text_release(&labels);
+    screen_done(screen, &labels);
 }
 
 /* ---- in words -------------------------------------------------------------------------------- */
@@ -195,7 +195,7 @@ static void put_aliases(struct screen *screen, const struct told *told,
             screen_say(screen, 4, 2, ROLE_QUIET, "What would (%s): %s", test->label,
                        test->look != NULL ? test->look : test->ask);
     }
-    text_release(&words);
+    screen_done(screen, &words);
 }
 
 static bool tells(const struct sibling_evidence *evidence)
@@ -212,7 +212,7 @@ static void say_group(struct screen *screen, const struct told *told,
     put_moves(&words, told, evidence, most);
     if (words.bytes != NULL)
         screen_item(screen, 2, "-", ROLE_PLAIN, words.bytes);
-    text_release(&words);
+    screen_done(screen, &words);
 }
 
 void voice_siblings(struct screen *screen, const struct told *told)

@@ -331,23 +331,41 @@ static void put_whence(struct text *out, const struct fact *fact)
         text_printf(out, " (%s)", fact->recalled_words);
 }
 
-void voice_understood(struct screen *screen, const struct told *told)
+static void fact_row(struct screen *screen, const struct told *told, const struct fact *fact)
 {
     enum { LABEL_COLUMNS = 24 };
+    const struct observable *observable = &told->rules->observables[fact->observable];
+    struct text rest;
+    text_init(&rest);
+    put_values(&rest, observable, fact);
+    put_whence(&rest, fact);
+    screen_row(screen, 2, LABEL_COLUMNS, observable->label, rest.bytes != NULL ? rest.bytes : "");
+    screen_done(screen, &rest);
+}
+
+void voice_understood(struct screen *screen, const struct told *told)
+{
     const struct fact *facts = NULL;
     size_t count = triage_facts(told->triage, &facts);
     if (count == 0)
         screen_say(screen, 2, 0, ROLE_PLAIN, "Nothing yet.");
-    for (size_t i = 0; i < count; i++) {
-        const struct observable *observable = &told->rules->observables[facts[i].observable];
-        struct text rest;
-        text_init(&rest);
-        put_values(&rest, observable, &facts[i]);
-        put_whence(&rest, &facts[i]);
-        screen_row(screen, 2, LABEL_COLUMNS, observable->label,
-                   rest.bytes != NULL ? rest.bytes : "");
-        screen_done(screen, &rest);
-    }
+    for (size_t i = 0; i < count; i++)
+        fact_row(screen, told, &facts[i]);
+    passed_over(screen, told);
+}
+
+void voice_understood_now(struct screen *screen, const struct told *told)
+{
+    const struct fact *facts = NULL;
+    size_t count = triage_facts(told->triage, &facts), recorded = 0;
+    for (size_t i = 0; i < count; i++)
+        if (facts[i].origin == ORIGIN_JOURNAL)
+            recorded++;
+        else
+            fact_row(screen, told, &facts[i]);
+    if (recorded > 0)
+        screen_say(screen, 2, 0, ROLE_QUIET, "and %zu more from the journal; 'so far' lists them",
+                   recorded);
     passed_over(screen, told);
 }
 
