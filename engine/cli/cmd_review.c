@@ -161,12 +161,13 @@ static enum exit_status tell(struct app *app, const struct review *review)
         return tell_page(app, review, path);
     if (arguments_flag(&app->arguments, "json"))
         return app_json(app, voice_review_json(review), false);
-    voice_review(&app->out, review);
-    if (arguments_flag(&app->arguments, "details"))
+    bool full = arguments_flag(&app->arguments, "details");
+    voice_review(&app->out, review, full);
+    if (full)
         voice_review_details(&app->out, review);
     else if (review->totals.counts.total > 0)
         screen_say(&app->out, 0, 0, ROLE_QUIET,
-                   "--details shows every factor, times and batches, and how this is decided.");
+                   "--details: causes, tests, the next batch, every factor, and how it decides.");
     return app_flush(app);
 }
 

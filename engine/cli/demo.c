@@ -2,8 +2,6 @@
 #include "cli/demo.h"
 
 #include <errno.h>
-#include <jansson.h>
-#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -11,90 +9,30 @@
 #include <unistd.h>
 
 #include "cli/corpus.h"
+#include "journal/consult.h"
 #include "journal/demo.h"
-
-#ifndef JARSIDE_VERSION
-#define JARSIDE_VERSION "0.1.0"
-#endif
 
 static const struct position nowhere = {0};
 
-/* ---- a look from words ----------------------------------------------------------------------- */
-
-static char *posterior_json(const struct rules *rules, const struct verdict *verdict)
-{
-    json_t *findings = json_object(), *causes = json_object(), *root = NULL;
-    for (size_t i = 0; i < rules->finding_count; i++)
-        json_object_set_new(findings, rules->findings[verdict->findings[i].index].id,
-                            json_real(verdict->findings[i].p));
-    for (size_t i = 0; i < rules->cause_count; i++)
-        json_object_set_new(causes, rules->causes[verdict->causes[i].index].id,
-                            json_real(verdict->causes[i].p));
-    root = json_pack("{s:o, s:o}", "findings", findings, "causes", causes);
-    char *text = root != NULL ? json_dumps(root, JSON_COMPACT | JSON_REAL_PRECISION(6)) : NULL;
-    json_decref(root);
-    return text;
-}
-
-static enum status save_look(struct app *app, struct journal *journal, struct look *look,
-                             const struct verdict *verdict)
-{
-    const struct rules *rules = app->rules;
-    const struct decision *decision = &verdict->decision;
-    size_t status = FINDING_CLEAN;
-    char *posterior = posterior_json(rules, verdict);
-
-    if (posterior == NULL)
-        return STATUS_MEMORY;
-    for (size_t s = 0; s < FINDING_STATUS_COUNT; s++)
-        if (verdict->status[s] > verdict->status[status])
-            status = s;
-    look->facts = "[]";
-    look->action = action_name(decision->action);
-    if (decision->next_step != RULES_NONE)
-        look->next_step = rules->decision.next_steps[decision->next_step].id;
-    if (decision->floor != RULES_NONE)
-        look->forced_by = rules->decision.floors[decision->floor].id;
-    look->finding = rules->findings[verdict->findings[0].index].id;
-    look->status = status_name((enum finding_status)status);
-    look->contaminated = verdict->status[FINDING_CONTAMINATED];
-    look->posterior = posterior;
-    look->rules = rules->hash;
-    look->program = JARSIDE_VERSION;
-    enum status added = journal_add(journal, RECORD_LOOK, look, app->diags);
-    free(posterior);
-    return added;
-}
-
+/* As `jarside look` does: with all that is on record by then, and kept. */
 static enum status judge_look(void *context, struct journal *journal, const char *vessel,
                               struct moment at, const char *words, struct diags *diags)
 {
     struct app *app = context;
-    struct vessel at_vessel;
-    struct batch batch;
+    struct consultation consultation;
+    const struct verdict *verdict;
     struct look look;
-    char age[32];
+    const struct consult_request request = {.label = vessel, .now = at};
     struct arena *arena = arena_new(NULL);
     if (arena == NULL)
         return STATUS_MEMORY;
-    triage_reset(app->triage);
-    enum status status = journal_find(journal, RECORD_VESSEL, vessel, arena, &at_vessel, diags);
-    if (status == STATUS_OK)
-        status = journal_get(journal, RECORD_BATCH, at_vessel.batch, arena, &batch, diags);
-    if (status == STATUS_OK) {
-        int length = snprintf(age, sizeof age, "day %d", (int)moment_days_between(batch.at, at));
-        status = triage_tell(app->triage, age, (size_t)length, diags);
-    }
+    enum status status =
+        consult_vessel(journal, &request, app->triage, arena, &consultation, diags);
     if (status == STATUS_OK)
         status = triage_tell(app->triage, words, strlen(words), diags);
-    if (status == STATUS_OK) {
-        const struct verdict *verdict = triage_judge(app->triage);
-        record_init(RECORD_LOOK, &look);
-        look.vessel = at_vessel.id;
-        look.at = at;
-        look.words = words;
-        status = verdict != NULL ? save_look(app, journal, &look, verdict) : STATUS_MEMORY;
-    }
+    if (status == STATUS_OK)
+        status =
+            consult_save(journal, &consultation, app->triage, words, arena, &look, &verdict, diags);
     arena_free(arena);
     return status;
 }

@@ -67,28 +67,30 @@ static enum status add_records(struct filling *filling, enum factor_kind kind, e
 
 /* ---- where starters come from ----------------------------------------------------------------- */
 
-/* The first parent of a starter, as an index; SIZE_MAX when it has none that is known. */
-static size_t parent_of(const struct filling *filling, size_t starter)
+/* Of each starter its first known parent, as an index; SIZE_MAX for none. NULL when out of memory. */
+static const size_t *parents_of(const struct filling *filling)
 {
+    const struct records *starters = &filling->of[RECORD_STARTER];
     const struct records *parents = &filling->of[RECORD_PARENT];
-    const struct starter *of = record_at(&filling->of[RECORD_STARTER], starter);
+    size_t *parent_of = arena_array(filling->arena, starters->count, sizeof *parent_of);
+    if (parent_of == NULL)
+        return NULL;
+    for (size_t s = 0; s < starters->count; s++)
+        parent_of[s] = SIZE_MAX;
     for (size_t p = 0; p < parents->count; p++) {
         const struct parent *parent = record_at(parents, p);
-        if (parent->starter == of->id)
-            return record_index(&filling->of[RECORD_STARTER], parent->parent);
+        size_t starter = record_index(starters, parent->starter);
+        if (starter != SIZE_MAX && parent_of[starter] == SIZE_MAX)
+            parent_of[starter] = record_index(starters, parent->parent);
     }
-    return SIZE_MAX;
+    return parent_of;
 }
 
-/* Some steps back from a starter, as far as is known; a loop is no ancestry. */
-static size_t ancestor_of(const struct filling *filling, size_t starter, size_t steps)
+/* Some steps back from a starter, as far as is known; a loop is no ancestry, and ends. */
+static size_t ancestor_of(const size_t *parent_of, size_t starter, size_t steps)
 {
-    for (size_t k = 0; k < steps; k++) {
-        size_t parent = parent_of(filling, starter);
-        if (parent == SIZE_MAX)
-            break;
-        starter = parent;
-    }
+    for (size_t k = 0; k < steps && parent_of[starter] != SIZE_MAX; k++)
+        starter = parent_of[starter];
     return starter;
 }
 
@@ -100,11 +102,13 @@ static enum status add_ancestors(struct filling *filling, enum factor_kind kind,
     uint32_t *level = arena_array(filling->arena, filling->count, sizeof *level);
     uint32_t *ancestor = arena_array(filling->arena, starters->count, sizeof *ancestor);
 
-    if (labels == NULL || level == NULL || ancestor == NULL)
+    const size_t *parent_of = parents_of(filling);
+
+    if (labels == NULL || level == NULL || ancestor == NULL || parent_of == NULL)
         return STATUS_MEMORY;
     for (size_t s = 0; s < starters->count; s++) {
         labels[s] = label_of(RECORD_STARTER, record_at(starters, s));
-        ancestor[s] = (uint32_t)ancestor_of(filling, s, steps);
+        ancestor[s] = (uint32_t)ancestor_of(parent_of, s, steps);
     }
     for (size_t i = 0; i < filling->count; i++) {
         int64_t id = id_of(filling, FACTOR_STARTER, i);
@@ -156,6 +160,54 @@ static enum status add_words(struct filling *filling, enum factor_kind kind)
 
 /* ---- factors that are computed ----------------------------------------------------------------- */
 
+/*
+ * Growers cook the same way again and again: a cook that was computed is remembered by all that went
+ * into it, in a place that its figures choose.
+ */
+enum { COOKS_KEPT = 1024 };
+struct cook_key {
+    uint64_t figures[5];   /* bits of the doubles: what is not known equals itself */
+    int64_t vessel, grain; /* whole, so that the key has no gaps */
+    char load[32];
+};
+struct cook_kept {
+    struct cook_key key;
+    uint32_t band;
+    double moves[2];
+    bool filled;
+};
+
+static uint64_t hash_of(const void *bytes, size_t length)
+{
+    const unsigned char *byte = bytes;
+    uint64_t hashed = UINT64_C(0xcbf29ce484222325); /* FNV-1a */
+    for (size_t i = 0; i < length; i++)
+        hashed = (hashed ^ byte[i]) * UINT64_C(0x100000001b3);
+    return hashed;
+}
+
+static uint32_t kept_band(const struct filling *filling, const struct cook *cook, int vessel,
+                          double grams, int grain, double moves[2])
+{
+    const double figures[] = {cook->gauge, cook->minutes, cook->altitude, cook->air, grams};
+    struct cook_key key;
+    memset(&key, 0, sizeof key);
+    memcpy(key.figures, figures, sizeof key.figures);
+    key.vessel = vessel;
+    key.grain = grain;
+    if (strlen(cook->load) >= sizeof key.load)
+        return band_of_cook(filling->rules, cook, vessel, grams, grain, moves);
+    memcpy(key.load, cook->load, strlen(cook->load));
+    struct cook_kept *kept = &filling->cooks[hash_of(&key, sizeof key) % COOKS_KEPT];
+    if (!kept->filled || memcmp(&kept->key, &key, sizeof key) != 0) {
+        kept->band = band_of_cook(filling->rules, cook, vessel, grams, grain, kept->moves);
+        kept->key = key;
+        kept->filled = true;
+    }
+    memcpy(moves, kept->moves, sizeof kept->moves);
+    return kept->band;
+}
+
 /* What a band is computed from; vessels of one batch, kind and filling share it. */
 static uint32_t band_of(const struct filling *filling, enum factor_kind kind, size_t i,
                         double moves[2])
@@ -173,7 +225,7 @@ static uint32_t band_of(const struct filling *filling, enum factor_kind kind, si
         return band_of_mix(rules, batch, lot, moves);
     if (kind == FACTOR_LETHALITY) {
         const struct cook *cook = record_of(filling, RECORD_COOK, batch->cook);
-        return cook != NULL ? band_of_cook(rules, cook, vessel_kind, vessel->grams, grain, moves)
+        return cook != NULL ? kept_band(filling, cook, vessel_kind, vessel->grams, grain, moves)
                             : LEVEL_NONE;
     }
     const struct starter *starter = record_of(filling, RECORD_STARTER, batch->starter);
@@ -272,7 +324,8 @@ enum status filling_add_factors(struct filling *filling)
     enum status status = STATUS_OK;
 
     filling->factors = arena_array(filling->arena, FACTOR_KINDS, sizeof *filling->factors);
-    if (filling->factors == NULL)
+    filling->cooks = arena_array(filling->arena, COOKS_KEPT, sizeof *filling->cooks);
+    if (filling->factors == NULL || filling->cooks == NULL)
         return STATUS_MEMORY;
     for (size_t k = 0; k < sizeof records / sizeof *records && status == STATUS_OK; k++)
         status = add_records(filling, records[k].kind, records[k].record);

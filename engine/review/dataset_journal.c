@@ -180,6 +180,8 @@ static enum status fill_outcomes(struct filling *filling)
 
 /* ---- the whole -------------------------------------------------------------------------------- */
 
+typedef enum status filling_part(struct filling *filling);
+
 enum status dataset_from_journal(struct journal *journal, const struct rules *rules, int32_t since,
                                  int32_t today, struct arena *arena, struct dataset *dataset,
                                  struct diags *diags)
@@ -187,8 +189,8 @@ enum status dataset_from_journal(struct journal *journal, const struct rules *ru
     struct filling filling = {
         .journal = journal, .rules = rules, .arena = arena, .diags = diags, .dataset = dataset};
     *dataset = (struct dataset){.today = today};
-    enum status (*const parts[])(struct filling *) = {fill_vessels, fill_findings, fill_outcomes,
-                                                      filling_add_factors};
+    static filling_part *const parts[] = {fill_vessels, fill_findings, fill_outcomes,
+                                          filling_add_factors};
     enum status status = read_records(&filling);
     if (status == STATUS_OK)
         status = choose_vessels(&filling, since);

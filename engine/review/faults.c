@@ -251,7 +251,8 @@ static double share_out(struct review_suspect *suspects, size_t count)
     return sum / all;
 }
 
-/* The one called and its rivals, likeliest first, each a tenth as likely as the first at least. */
+/* The one called and its rivals, likeliest first: those that are a tenth as likely, or for which the
+ * counts speak a tenth as loud, at least. */
 static enum status tell_fault(struct search *search, const struct set *set, size_t j,
                               struct arena *arena, struct review_fault *fault)
 {
@@ -262,13 +263,16 @@ static enum status tell_fault(struct search *search, const struct set *set, size
     cover_set(search, set);
     if (search_weigh(search, mask) != STATUS_OK)
         return STATUS_MEMORY;
-    double least = search->candidates[lead].weight - tenth;
+    const struct candidate *first = &search->candidates[lead];
     while (count < RIVALS && seen_count < LOOKED_AT) {
         size_t next = heaviest(search, seen, seen_count, false);
-        if (next == SIZE_MAX || search->candidates[next].weight < least)
+        if (next == SIZE_MAX)
             break;
         seen[seen_count++] = next;
-        if (next == lead || one_fault(search, mask, lead, next))
+        const struct candidate *rival = &search->candidates[next];
+        if (next == lead || ((rival->log_bayes >= first->log_bayes - tenth ||
+                              rival->weight >= first->weight - tenth) &&
+                             one_fault(search, mask, lead, next)))
             names[count++] = next;
     }
     fault->suspects = arena_array(arena, count, sizeof *fault->suspects);

@@ -24,6 +24,7 @@ struct filling { /* a dataset while it is filled */
     size_t count;
     int16_t *finding; /* of each vessel that is in, and how sure */
     float *sure;
+    struct cook_kept *cooks; /* of dataset_factors.c */
     struct factor *factors;
     size_t factor_count;
 };

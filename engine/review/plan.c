@@ -114,7 +114,7 @@ static bool arm_with(const struct review_work *work, const struct review_fault *
     return true;
 }
 
-/* Two of each that is over, crossed. */
+/* Two of each that is over, crossed: four arms part three factors, each from each (a half of 2^3). */
 static bool cross_arms(const struct review_work *work, struct review_plan *plan)
 {
     enum { TWO = 2 };
@@ -125,7 +125,7 @@ static bool cross_arms(const struct review_work *work, struct review_plan *plan)
                 return false;
             for (size_t c = 0; c < plan->factor_count; c++) {
                 room.levels[c] = LEVEL_NONE;
-                room.fresh[c] = c == 0 ? a : b;
+                room.fresh[c] = c == 0 ? a : c == 1 ? b : a == b ? 1 : 2;
             }
         }
         if (!factor_kind_control(work->dataset->factors[plan->factors[0]].kind))
@@ -145,13 +145,13 @@ static bool cross_arms(const struct review_work *work, struct review_plan *plan)
 static bool fill_arms(const struct review_work *work, const struct review_fault *fault,
                       struct review_plan *plan)
 {
-    bool fine = true, any = false, shown = false;
+    bool fine = true, any = false;
     for (size_t c = 0; c < plan->factor_count; c++) {
         enum factor_kind kind = work->dataset->factors[plan->factors[c]].kind;
-        shown = shown || factor_kind_control(kind);
         any = any || lasts(kind);
     }
-    if (!any)
+    plan->crossed = !any;
+    if (plan->crossed)
         return cross_arms(work, plan);
     for (size_t c = 0; c < plan->factor_count && fine; c++) {
         enum factor_kind kind = work->dataset->factors[plan->factors[c]].kind;
@@ -164,9 +164,23 @@ static bool fill_arms(const struct review_work *work, const struct review_fault 
     return fine && arm_with(work, fault, plan, plan->factor_count, false);
 }
 
+/* Crossed plans are alike whatever is suspected: one of them is enough. */
+static bool planned(const struct review *review, const struct review_plan *plan)
+{
+    for (size_t p = 0; p < review->plan_count; p++) {
+        const struct review_plan *other = &review->plans[p];
+        bool same = plan->crossed && other->crossed && plan->factor_count == other->factor_count;
+        for (size_t c = 0; c < plan->factor_count && same; c++)
+            same = plan->factors[c] == other->factors[c];
+        if (same)
+            return true;
+    }
+    return false;
+}
+
 static enum status plan_fault(struct review_work *work, size_t k)
 {
-    enum { COLUMNS = 4 };
+    enum { COLUMNS = 3 };
     struct review *review = work->review;
     const struct review_fault *fault = &review->faults[k];
     struct review_plan *plan = &review->plans[review->plan_count];
@@ -182,7 +196,7 @@ static enum status plan_fault(struct review_work *work, size_t k)
     size_arms(&fault->suspects[0], plan);
     if (!fill_arms(work, fault, plan))
         return STATUS_MEMORY;
-    review->plan_count++;
+    review->plan_count += !planned(review, plan);
     return STATUS_OK;
 }
 

@@ -87,15 +87,21 @@ static unsigned find_limits(const struct review_work *work)
 static enum status call_faults(struct review_work *work)
 {
     const struct review_rules *rules = &work->rules->review;
-    struct review_rule rule = {rules->false_alarm, rules->bayes_factor, rules->watched};
+    struct review_rule rule = {.level = rules->false_alarm,
+                               .bayes_factor = rules->bayes_factor,
+                               .watched = rules->watched};
+    for (size_t c = 0; c < work->rules->cause_count; c++)
+        rule.prior[work->rules->causes[c].scope] += work->rules->causes[c].prior;
     struct review *review = work->review;
     return review_faults(work->dataset, &rule, work->arena, &review->faults, &review->fault_count,
                          &review->near, &review->near_count, &review->suspects_asked);
 }
 
+typedef enum status review_part(struct review_work *work);
+
 static enum status conclude(struct review_work *work)
 {
-    enum status (*const parts[])(struct review_work *) = {
+    static review_part *const parts[] = {
         review_count_factors, review_hold_still,   review_find_aliases,  call_faults,
         review_watch_time,    review_judge_causes, review_choose_trials, review_plan_next,
     };

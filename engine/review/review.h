@@ -112,9 +112,10 @@ struct review_trial {
 };
 
 struct review_fault { /* something that raised losses; one suspect, or several that went together */
-    struct review_suspect *suspects; /* likeliest first; those a tenth as likely as the first */
-    size_t suspect_count;            /* 2 or more: cannot be told apart */
-    double p;                        /* that one of them did */
+    struct review_suspect *
+        suspects; /* likeliest first; those for which the counts speak a tenth as loud as for the first */
+    size_t suspect_count; /* 2 or more: cannot be told apart */
+    double p;             /* that one of them did */
     double saved_low, saved,
         saved_high;              /* vessels that would not have been lost: 90 % range, mean */
     struct review_cause *causes; /* of the scopes in question, likeliest first */
@@ -190,6 +191,7 @@ struct review_plan { /* the next batch, so that what went together goes apart */
     size_t factor_count;
     struct review_arm *arms;
     size_t arm_count;
+    bool crossed;      /* nothing of it can be used again: two new ones of each, crossed */
     size_t each;       /* vessels of an arm */
     size_t fails_from; /* so many lost of them say that the arm's suspect fails */
     double error;      /* chance of naming the wrong suspect from it, if they differ as they did */
@@ -257,6 +259,9 @@ enum status review_make(const struct dataset *dataset, const struct reasoner *re
  */
 struct review_rule {
     double level, bayes_factor, watched; /* days */
+    /* How common faults of each scope are, against one another; all 0: equally. By it two names for
+     * one fault are weighed, and how likely a called one is; the calling does not depend on it. */
+    double prior[SCOPE_COUNT];
 };
 enum { REVIEW_FAULTS = 8 }; /* at most */
 enum status review_faults(const struct dataset *dataset, const struct review_rule *rule,

@@ -80,20 +80,16 @@ static bool higher(const struct candidate *candidate)
 
 static void weigh(const struct search *search, struct candidate *candidate)
 {
-    const struct dataset *dataset = search->dataset;
     const struct tally groups[] = {
         {(double)candidate->inside.lost, (double)candidate->inside.total},
         {(double)candidate->outside.lost, (double)candidate->outside.total}};
-    double rivals =
-        (double)dataset->factor_count * (double)dataset->factors[candidate->factor].level_count;
-
     candidate->asked = candidate->inside.total > 0 && candidate->outside.total > 0 &&
                        !search->same[search->first[candidate->factor] + candidate->level];
     candidate->log_bayes =
         candidate->asked ? alike_log_bayes_factor(groups, 2, 1.0, 1.0) : -INFINITY;
     if (candidate->asked && !higher(candidate))
         candidate->log_bayes = -fabs(candidate->log_bayes);
-    candidate->weight = candidate->log_bayes - log(rivals);
+    candidate->weight = candidate->log_bayes + search->log_prior[candidate->factor];
     candidate->test_p = candidate->asked ? search_tail(candidate->inside, candidate->outside) : NAN;
 }
 

@@ -1,5 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Room for a search, and which computed levels only say why. */
+#include <math.h>
+
 #include "review/search_internal.h"
 
 static const uint32_t mixed = LEVEL_NONE - 1; /* more than one level */
@@ -67,6 +69,26 @@ static void name_candidates(struct search *search)
             search->candidates[search->first[f] + l] = (struct candidate){.factor = f, .level = l};
 }
 
+/* The factors' levels share one fault among them, by how common faults of their scope are. */
+static void share_prior(struct search *search)
+{
+    const struct dataset *dataset = search->dataset;
+    const double *prior = search->rule->prior;
+    double all = 0.0, sum = 0.0;
+    for (size_t s = 0; s < SCOPE_COUNT; s++)
+        all += prior[s];
+    for (size_t f = 0; f < dataset->factor_count; f++) {
+        const struct factor *of = &dataset->factors[f];
+        double share = prior[factor_kind_scope(of->kind)];
+        if (!(share > 0.0) || of->kind == FACTOR_OTHER)
+            share = all > 0.0 ? all / SCOPE_COUNT : 1.0; /* as common as any */
+        search->log_prior[f] = log(share);
+        sum += share * (double)of->level_count;
+    }
+    for (size_t f = 0; f < dataset->factor_count; f++)
+        search->log_prior[f] -= log(sum);
+}
+
 enum status search_init(struct search *search, const struct dataset *dataset,
                         const struct review_rule *rule, struct arena *arena)
 {
@@ -86,9 +108,11 @@ enum status search_init(struct search *search, const struct dataset *dataset,
     search->cover = arena_array(arena, dataset->vessel_count, sizeof *search->cover);
     search->candidates = arena_array(arena, count, sizeof *search->candidates);
     search->room = arena_array(arena, count, sizeof *search->room);
+    search->log_prior = arena_array(arena, dataset->factor_count, sizeof *search->log_prior);
     if (search->standing == NULL || search->cover == NULL || search->candidates == NULL ||
-        search->room == NULL)
+        search->room == NULL || search->log_prior == NULL)
         return STATUS_MEMORY;
     name_candidates(search);
+    share_prior(search);
     return find_all_same(search, arena);
 }

@@ -16,8 +16,8 @@
  *   w = ln [B(1+x, 1+n-x) B(1+X-x, 1+N-n-X+x) / B(1+X, 1+N-X)] + ln prior
  *
  * (x of n lost inside, X of N in all): the evidence that it has a rate of its own
- * (reason/alike.h), and a prior by which a journal has one fault on average, as
- * likely of one factor as of another, as likely of one level as of another.
+ * (reason/alike.h), and a prior by which a journal has one fault on average, shared
+ * out over its levels by how common faults of their scope are.
  *
  * A set of faults parts the vessels: each fault explains the vessels of its own
  * that those before it left over, and the rest has one rate. The evidence of the
@@ -47,7 +47,8 @@ struct search {
     size_t *first;    /* of each factor: its first candidate; one more at the end */
     const bool *same; /* of each candidate: it is computed, and has the very vessels of one level of
                          what it was computed from. It says why, and is not asked itself. */
-    double *room;     /* room for a number a candidate */
+    double *log_prior; /* of each level of each factor */
+    double *room;      /* room for a number a candidate */
     size_t asked;
 };
 

@@ -182,12 +182,15 @@ static enum status chart_batches(struct review *review)
         for (size_t b = 0; b < review->batch_count; b++)
             counts[b] = review->batches[b].counts;
         review->centre = monitor_centre(counts, review->batch_count);
-        status = isnan(review->centre) ? STATUS_OK
-                                       : monitor_chart(counts, review->batch_count, review->centre,
-                                                       MONITOR_THREE_SIGMA, points);
+        status = STATUS_OK;
+        if (!isnan(review->centre))
+            status = monitor_chart(counts, review->batch_count, review->centre, MONITOR_THREE_SIGMA,
+                                   points);
         for (size_t b = 0; b < review->batch_count && status == STATUS_OK; b++)
-            review->batches[b].point =
-                isnan(review->centre) ? (struct monitor_point){.share = NAN} : points[b];
+            if (isnan(review->centre))
+                review->batches[b].point.share = NAN;
+            else
+                review->batches[b].point = points[b];
     }
     free(counts);
     free(points);

@@ -17,8 +17,9 @@
  */
 
 /* What a grower needs: what was lost, what most likely did it and how sure that is, what to change
- * first and how many vessels that would have saved; then each fault with what would settle it. */
-void voice_review(struct screen *screen, const struct review *review);
+ * first and how many vessels that would have saved; then each fault, in a line or two or, when `full`,
+ * with causes, tests and the next batch. */
+void voice_review(struct screen *screen, const struct review *review, bool full);
 /* Every factor by level, what went together, times, batches, the running sum, and how it decides. */
 void voice_review_details(struct screen *screen, const struct review *review);
 /* New reference; NULL when out of memory. */
@@ -45,6 +46,9 @@ const char *voice_review_limit(const struct review *review, unsigned limit);
 /* Appends what one arm of a plan gets: "4 vessels: grain lot L3, a new session". */
 void voice_arm(struct text *out, const struct review *review, const struct review_plan *plan,
                const struct review_arm *arm);
+/* Appends what all arms of a plan share. */
+void voice_plan_setting(struct text *out, const struct review *review,
+                        const struct review_plan *plan);
 /* Appends how to read a plan once it has grown. */
 void voice_plan_reading(struct text *out, const struct review *review,
                         const struct review_plan *plan);

@@ -161,9 +161,9 @@ static json_t *plan_json(const struct review *review, const struct review_plan *
     }
     text_init(&reading);
     voice_plan_reading(&reading, review, plan);
-    return json_pack("{s:I, s:o, s:I, s:o, s:o}", "fault", (json_int_t)plan->fault, "arms", arms,
-                     "fails_from", (json_int_t)plan->fails_from, "error", plan_number(plan->error),
-                     "reading", text_string(&reading));
+    return json_pack("{s:I, s:b, s:o, s:I, s:o, s:o}", "fault", (json_int_t)plan->fault, "crossed",
+                     plan->crossed, "arms", arms, "fails_from", (json_int_t)plan->fails_from,
+                     "error", plan_number(plan->error), "reading", text_string(&reading));
 }
 
 /* ---- factors --------------------------------------------------------------------------------- */

@@ -54,8 +54,14 @@ static void put_culprit(struct text *out, const struct review *review,
     if (fault->suspect_count > 1)
         text_puts(out, "either ");
     voice_suspects(out, review, fault, false);
-    if (fault->suspect_count > 1)
-        text_puts(out, " (which of them, these numbers cannot tell)");
+}
+
+static bool any_either(const struct review *review)
+{
+    for (size_t k = 0; k < review->fault_count; k++)
+        if (review->faults[k].suspect_count > 1)
+            return true;
+    return false;
 }
 
 /* Those that are equally sure are told together: "almost certainly A, B and C; likely D". */
@@ -89,6 +95,8 @@ void review_culprits_words(struct text *words, const struct review *review)
         text_puts(words, "What did it:");
         put_culprits(words, review);
         text_puts(words, ".");
+        if (any_either(review))
+            text_puts(words, " Where it says either, these numbers cannot tell which.");
     }
 }
 
@@ -99,7 +107,7 @@ void review_saved_words(struct text *out, const struct review_fault *fault)
     /* Vessels are whole. */
     double low = floor(fault->saved_low + 0.5), high = floor(fault->saved_high + 0.5);
     double mean = floor(fault->saved + 0.5);
-    text_puts(out, "Without it ");
+    text_puts(out, fault->suspect_count > 1 ? "Without whichever it was, " : "Without it ");
     if (high <= low)
         text_printf(out, "about %.0f", mean);
     else
@@ -115,19 +123,28 @@ static const char *change_of(const struct review *review, const struct review_ch
     return cause->change_count > 0 ? cause->change[0] : NULL;
 }
 
+/* What is known can be changed at once; what cannot be told apart needs a test first. */
+static const struct review_change *first_change(const struct review *review)
+{
+    for (size_t c = 0; c < review->change_count; c++)
+        if (review->faults[review->changes[c].fault].suspect_count == 1)
+            return &review->changes[c];
+    return review->change_count > 0 ? &review->changes[0] : NULL;
+}
+
 void review_change_words(struct text *words, const struct review *review)
 {
-    const struct review_change *change = NULL;
-    /* What cannot be told apart needs a test before a change. */
-    for (size_t c = 0; c < review->change_count && change == NULL; c++)
-        if (review->faults[review->changes[c].fault].suspect_count == 1)
-            change = &review->changes[c];
+    const struct review_change *change = first_change(review);
     if (change == NULL)
         return;
     const struct review_fault *fault = &review->faults[change->fault];
-    const char *how = change_of(review, change);
-    text_puts(words, "Change first: ");
+    bool known = fault->suspect_count == 1;
+    const char *how = known ? change_of(review, change) : NULL;
+    text_puts(words, known ? "Change first: " : "First find out whether it was ");
     voice_suspects(words, review, fault, false);
+    if (!known && fault->trial_count > 0)
+        text_printf(words, "; best by this test: %s",
+                    review->rules->observables[fault->trials[0].observable].label);
     text_puts(words, ". ");
     review_saved_words(words, fault);
     if (how != NULL)
@@ -146,10 +163,13 @@ void review_counts_words(struct text *words, const struct review *review,
     }
     text_printf(words, "%zu of %zu lost, against %zu of %zu of the rest", suspect->inside.lost,
                 suspect->inside.total, suspect->outside.lost, suspect->outside.total);
-    if (suspect->controls.total > 0)
-        text_printf(words, "; of those, without starter, %zu of %zu", suspect->controls.lost,
-                    suspect->controls.total);
-    text_printf(words, ": %s.", voice_evidence_word(suspect->log_bayes));
+    if (suspect->controls.total == 1)
+        text_printf(words, "; the one among them without starter %s",
+                    suspect->controls.lost > 0 ? "was lost too" : "was not");
+    else if (suspect->controls.total > 1)
+        text_printf(words, "; of those among them without starter %zu of %zu",
+                    suspect->controls.lost, suspect->controls.total);
+    text_puts(words, ".");
 }
 
 void review_why_words(struct text *words, const struct review *review,

@@ -153,19 +153,25 @@ const char *voice_review_limit(const struct review *review, unsigned limit)
 
 /* ---- plans ----------------------------------------------------------------------------------- */
 
+/* What one mixes is called a mix; it becomes a batch once it is inoculated. */
+static const char *new_name(enum factor_kind kind)
+{
+    return kind == FACTOR_BATCH ? "mix" : factor_kind_name(kind);
+}
+
 static void put_new(struct text *out, enum factor_kind kind, unsigned which, bool only)
 {
-    static const char *const ordinals[] = {"a first new", "a second new", "a third new"};
-    const char *name = factor_kind_name(kind);
     if (only)
-        text_printf(out, "a new %s", name);
+        text_printf(out, "a new %s", new_name(kind));
     else
-        text_printf(out, "%s %s", ordinals[which <= 3 ? which - 1 : 2], name);
+        text_printf(out, "%s %u", new_name(kind), which);
 }
 
 /* Whether every arm has the same new one: then it needs no words. */
 static bool all_new(const struct review_plan *plan, size_t column)
 {
+    if (plan->crossed)
+        return false;
     for (size_t a = 0; a < plan->arm_count; a++)
         if (plan->arms[a].fresh[column] != 1)
             return false;
@@ -180,6 +186,24 @@ static bool has_second(const struct review_plan *plan, size_t column)
     return false;
 }
 
+void voice_plan_setting(struct text *out, const struct review *review,
+                        const struct review_plan *plan)
+{
+    if (!plan->crossed) {
+        text_puts(out, "One cook, one session, one starter and one place for all, but for this:");
+        return;
+    }
+    for (size_t c = 0; c < plan->factor_count; c++) {
+        const char *name = new_name(review->dataset->factors[plan->factors[c]].kind);
+        text_printf(out, "%s %s%s",
+                    c == 0                       ? "Two"
+                    : c + 1 < plan->factor_count ? ", two"
+                                                 : " and two",
+                    name, name[0] == 'm' ? "es" : "s");
+    }
+    text_puts(out, ", crossed; all else the same:");
+}
+
 void voice_arm(struct text *out, const struct review *review, const struct review_plan *plan,
                const struct review_arm *arm)
 {
@@ -190,7 +214,8 @@ void voice_arm(struct text *out, const struct review *review, const struct revie
     for (size_t c = 0; c < plan->factor_count; c++) {
         size_t factor = plan->factors[c];
         enum factor_kind kind = dataset->factors[factor].kind;
-        if ((arm->control && !factor_kind_control(kind)) || all_new(plan, c))
+        bool open = arm->fresh[c] == 0 && arm->levels[c] == LEVEL_NONE;
+        if ((arm->control && !factor_kind_control(kind)) || open || all_new(plan, c))
             continue;
         text_puts(out, joint);
         if (arm->fresh[c] == 0)
@@ -218,15 +243,13 @@ void voice_plan_reading(struct text *out, const struct review *review,
     const struct review_fault *fault = &review->faults[plan->fault];
     char percent[PERCENT_ROOM];
     const char *joint = "";
-    bool any = false;
 
-    for (size_t c = 0; c < plan->factor_count; c++)
-        any = any || tried(review, plan, c);
-    if (!any) {
-        text_printf(out,
-                    "The past cannot be repeated, but next time they go apart: losses that follow "
-                    "one of them, %zu or more of %zu, name it.",
-                    plan->fails_from, plan->each);
+    if (plan->crossed) {
+        text_printf(
+            out,
+            "What is over cannot be tried again, but so they go apart: both rows of one that "
+            "fails lose %zu or more of their %zu, the others do not.",
+            plan->fails_from, plan->each);
         return;
     }
     text_printf(out, "A row fails when it loses %zu or more of its %zu. ", plan->fails_from,
