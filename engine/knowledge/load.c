@@ -35,6 +35,9 @@ static bool read_files(struct loader *loader, struct rules *rules)
             catalogue_add(loader, root, file->folder);
         else if (loader->faults.errors != errors)
             whole = false;
+        else
+            fault_warn(&loader->faults, (struct position){file->path, 1, 1},
+                       "the file says nothing; put back what stood in it, or remove it");
         hash = fnv_hash(hash, file->bytes ? file->bytes : "", file->length);
     }
     snprintf(rules->hash, sizeof rules->hash, "%016llx", (unsigned long long)hash);
