@@ -10,7 +10,8 @@ use Test::More;
 
 # Without a bound, without an error, or through a shell: each has a better sibling.
 my $unsafe = qr/\b(gets|strcpy|strcat|stpcpy|sprintf|vsprintf|strtok|strtok_r|atoi|atol|atoll|atof
-                  |system|popen|tmpnam|tempnam|mktemp|alloca|rand|srand|asctime|ctime|gmtime
+                  |system|popen|fork|vfork|execv|execve|execvp|execvpe|execl|execlp|execle|posix_spawnp?
+                  |wordexp|dlopen|sqlite3_load_extension|sqlite3_enable_load_extension|tmpnam|tempnam|mktemp|alloca|rand|srand|asctime|ctime|gmtime
                   |localtime)\s*\(/x;
 
 # Below the voice nothing prints, nothing ends the program, nothing asks for the time.
@@ -104,6 +105,7 @@ for my $file (grep { !/_internal\.h$/ } files(qr/\.h$/, 'engine')) {
 # ---- the checks themselves can fail -------------------------------------------------------------
 
 isnt(calls('x', 'strcpy (a, b);', $unsafe), '', 'an unbounded copy is found');
+isnt(calls('x', 'execvp(a, b);', $unsafe), '', 'so is a program that is called');
 is(calls('x', 'snprintf(a, b, c); my_system(d);', $unsafe), '', 'its better sibling is fine');
 isnt(globals('x', "static int count;\n"),            '', 'a static variable is found');
 isnt(globals('x', "static const char *name = 0;\n"), '', 'so is a pointer that may be changed');
