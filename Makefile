@@ -23,6 +23,8 @@ NEEDED_TESTS := $(NEEDED) perl libcmocka-dev libio-pty-perl r-base-core r-cran-e
 
 WARN     := -Wall -Wextra -Wpedantic -Wshadow -Wconversion -Wstrict-prototypes -Wmissing-prototypes \
             -Wwrite-strings -Wvla -Wformat=2 -Wundef $(WERROR)
+# The calendar is read back by a library of other people.
+NEEDED_TESTS += python3-icalendar
 HARDEN_release := -D_FORTIFY_SOURCE=2 -fstack-protector-strong -fstack-clash-protection -fPIE
 HARDLINK_release := -pie -Wl,-z,relro,-z,now
 HARDEN_asan := -fsanitize=address,undefined -fno-sanitize-recover=all -fno-omit-frame-pointer

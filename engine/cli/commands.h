@@ -32,6 +32,7 @@ extern const struct command command_rules_check;
 extern const struct command command_rules_test;
 extern const struct command command_review;
 extern const struct command command_journal_demo;
+extern const struct command command_calendar;
 extern const struct command command_export;
 extern const struct command command_import;
 extern const struct command command_backup;

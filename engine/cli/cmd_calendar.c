@@ -1,0 +1,86 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <ctype.h>
+#include <stdint.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "cli/app_journal.h"
+#include "cli/commands.h"
+#include "cli/feed.h"
+#include "journal/calendar.h"
+
+static const struct option options[] = {
+    {"remind", "HH:MM", "let the calendar remind you at that time of the day"},
+    {"force", NULL, "replace a file that exists"},
+    {NULL, NULL, NULL},
+};
+
+/* Minutes after midnight; CALENDAR_NO_ALARM when not given. */
+static enum exit_status read_remind(struct app *app, int *remind)
+{
+    const char *said = arguments_value(&app->arguments, "remind");
+    *remind = CALENDAR_NO_ALARM;
+    if (said == NULL)
+        return EXIT_FINE;
+    bool clock = strlen(said) == 5 && isdigit((unsigned char)said[0]) &&
+                 isdigit((unsigned char)said[1]) && said[2] == ':' &&
+                 isdigit((unsigned char)said[3]) && isdigit((unsigned char)said[4]);
+    int hours = clock ? (int)strtol(said, NULL, 10) : 24;
+    int minutes = clock ? (int)strtol(said + 3, NULL, 10) : 60;
+    if (hours > 23 || minutes > 59)
+        return app_usage(app, "'--remind %s' is no time of the day; write 09:00", said);
+    *remind = hours * 60 + minutes;
+    return EXIT_FINE;
+}
+
+static enum exit_status to_output(struct app *app, const struct calendar_options *how)
+{
+    struct text out;
+    text_init(&out);
+    enum status status = calendar_text(app->journal, how, &out, NULL, app->diags);
+    if (status == STATUS_OK && fwrite(out.bytes, 1, out.length, stdout) != out.length)
+        status = STATUS_IO;
+    text_release(&out);
+    return status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
+}
+
+enum exit_status feed_write(struct app *app, const char *path)
+{
+    struct calendar_options how = {.now = moment_now(), .until = INT64_MAX};
+    size_t events = 0;
+    enum exit_status fault = read_remind(app, &how.remind);
+    if (fault == EXIT_FINE)
+        fault = app_journal(app, JOURNAL_READ);
+    if (fault != EXIT_FINE)
+        return fault;
+    if (strcmp(path, "-") == 0)
+        return to_output(app, &how);
+    enum status status = calendar_file(
+        app->journal, &how, path, arguments_flag(&app->arguments, "force"), &events, app->diags);
+    if (status != STATUS_OK)
+        return app_fail(app, status);
+    if (events == 0)
+        screen_say(&app->out, 0, 0, ROLE_PLAIN, "Nothing is due: %s is an empty calendar.", path);
+    else
+        screen_say(&app->out, 0, 0, ROLE_PLAIN, "%zu day%s of looks written to %s.", events,
+                   events == 1 ? "" : "s", path);
+    return app_flush(app);
+}
+
+static enum exit_status run(struct app *app)
+{
+    if (app->arguments.operand_count != 1)
+        return app_usage(app, "name the file to write the calendar to, or - for standard output");
+    return feed_write(app, app->arguments.operands[0]);
+}
+
+const struct command command_calendar = {
+    .name = "calendar",
+    .summary = "writes the looks that are due as a calendar (iCalendar)",
+    .operands = "FILE",
+    .detail = "One all-day entry a batch and day, which calendar programs read. Written again it "
+              "replaces its own entries and makes no second ones.",
+    .options = options,
+    .run = run,
+};
