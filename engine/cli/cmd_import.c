@@ -9,10 +9,16 @@
 #include "cli/app_journal.h"
 #include "cli/commands.h"
 #include "journal/import.h"
+#include "journal/mapping.h"
 #include "voice/progress_bar.h"
 
 static const struct option options[] = {
     {"table", "NAME", "FILE is this table; only needed when its name does not say so"},
+    {"map", "MAP",
+     "FILE is a spreadsheet of your own: which of its columns is what, as a file or as "
+     "'batch=Run,number=Bag no,...'"},
+    {"guess", NULL, "print a map for FILE as its headings and words suggest it, for you to mend"},
+    {"partly", NULL, "with --map: keep the good rows even when others are refused"},
     {"dry-run", NULL, "do everything, tell what came of it, and keep nothing"},
     {"json", NULL, "tell what came of it as JSON"},
     {NULL, NULL, NULL},
@@ -139,9 +145,12 @@ static enum exit_status which_table(struct app *app, const char *path, enum reco
     *record = import_table_of(path);
     if (arguments_value(&app->arguments, "table") != NULL)
         return app_table(app, record);
-    return *record != RECORD_COUNT
-               ? EXIT_FINE
-               : app_usage(app, "'%s' is named after no table; --table says which it is", path);
+    return *record != RECORD_COUNT ? EXIT_FINE
+                                   : app_usage(app,
+                                               "'%s' is named after no table; --table says which "
+                                               "it is, and a spreadsheet of your "
+                                               "own needs --map (--guess proposes one)",
+                                               path);
 }
 
 static bool is_folder(const char *path)
@@ -174,6 +183,145 @@ static enum exit_status import_tables(struct app *app, const char *path)
     return fault;
 }
 
+/* ---- a spreadsheet of their own -------------------------------------------------------------- */
+
+static enum exit_status guess(struct app *app, const char *path)
+{
+    enum exit_status fault = app_load(app, NULL, 0);
+    if (fault != EXIT_FINE)
+        return fault;
+    enum status status = mapping_guess(path, app->reader, app->triage, &app->out.out, app->diags);
+    return status == STATUS_OK ? app_flush(app) : app_fail(app, status);
+}
+
+struct rows { /* what came of them, as it is told */
+    struct app *app;
+    json_t *list;   /* NULL for text */
+    size_t refused; /* told so far */
+};
+
+static void row_json(const struct rows *rows, const struct mapping_row *row, const char *verdict)
+{
+    struct text label, why;
+    static const struct text_safe_options safe = {.limit = 400};
+    text_init(&label);
+    text_init(&why);
+    text_safe(&label, row->label, strlen(row->label), &safe);
+    text_safe(&why, row->why, strlen(row->why), &safe);
+    json_array_append_new(rows->list,
+                          json_pack("{s:I, s:I, s:s, s:s, s:s}", "line", (json_int_t)row->at.line,
+                                    "column", (json_int_t)row->at.column, "verdict", verdict,
+                                    "label", label.bytes, "why", why.bytes));
+    text_release(&label);
+    text_release(&why);
+}
+
+/* In a rehearsal every row is told, else those that were refused, with an end to it. */
+static void row_told(void *context, const struct mapping_row *row)
+{
+    enum { MOST_REFUSED = 50 };
+    static const char *const verdicts[] = {"taken", "skipped", "refused"};
+    struct rows *rows = context;
+    struct app *app = rows->app;
+    bool refused = row->verdict == MAPPING_REFUSED;
+    if (rows->list != NULL) {
+        row_json(rows, row, verdicts[row->verdict]);
+        return;
+    }
+    if (refused ? rows->refused++ >= MOST_REFUSED : !arguments_flag(&app->arguments, "dry-run"))
+        return;
+    char lead[320];
+    snprintf(lead, sizeof lead, "%.200s:%zu:%zu: %s:", row->at.file, row->at.line, row->at.column,
+             verdicts[row->verdict]);
+    screen_say(&app->out, 0, 4, refused ? ROLE_WARN : ROLE_PLAIN, "%s%s%s%s%s", lead,
+               row->label[0] != '\0' ? " " : "", row->label, row->why[0] != '\0' ? " " : "",
+               row->why);
+}
+
+static enum exit_status tell_mapped_json(struct app *app, const struct rows *rows,
+                                         const struct mapping_tally *tally, bool kept)
+{
+    json_t *added = json_object();
+    for (int i = 0; i < RECORD_COUNT; i++)
+        json_object_set_new(added, record_types[i].name, json_integer((json_int_t)tally->added[i]));
+    return app_json(app,
+                    json_pack("{s:i, s:b, s:I, s:I, s:I, s:o, s:O}", "schema", 1, "kept", (int)kept,
+                              "taken", (json_int_t)tally->taken, "skipped",
+                              (json_int_t)tally->skipped, "refused", (json_int_t)tally->refused,
+                              "added", added, "rows", rows->list),
+                    false);
+}
+
+static enum exit_status tell_mapped(struct app *app, const struct rows *rows,
+                                    const struct mapping_tally *tally)
+{
+    bool dry_run = arguments_flag(&app->arguments, "dry-run");
+    bool spoilt = tally->refused > 0 && !arguments_flag(&app->arguments, "partly");
+    if (rows->list != NULL)
+        return tell_mapped_json(app, rows, tally, !dry_run && !spoilt);
+    for (int i = 0; i < RECORD_COUNT; i++) {
+        char rest[64];
+        snprintf(rest, sizeof rest, "%zu added", tally->added[i]);
+        if (tally->added[i] > 0)
+            screen_row(&app->out, 0, 12, record_types[i].name, rest);
+    }
+    screen_say(&app->out, 0, 0, ROLE_PLAIN, "Rows: %zu taken, %zu skipped, %zu refused. %s",
+               tally->taken, tally->skipped, tally->refused,
+               dry_run  ? "Nothing was kept: this was a rehearsal."
+               : spoilt ? "Nothing was kept: mend the refused rows or the map, or give --partly."
+               : tally->taken == 0 ? "Nothing new in it."
+                                   : "What was taken is kept.");
+    return app_flush(app);
+}
+
+static enum exit_status carry(struct app *app, const char *path, struct mapping *mapping)
+{
+    struct progress_bar bar;
+    struct mapping_tally tally;
+    struct rows rows = {.app = app};
+    progress_bar_init(&bar, stderr);
+    const struct progress progress = progress_bar_listener(&bar);
+    const struct mapping_options how = {.dry_run = arguments_flag(&app->arguments, "dry-run"),
+                                        .partly = arguments_flag(&app->arguments, "partly"),
+                                        .now = moment_now(),
+                                        .progress = &progress,
+                                        .context = &rows,
+                                        .row = row_told};
+    if (arguments_flag(&app->arguments, "json"))
+        rows.list = json_array();
+    enum status status =
+        mapping_import(app->journal, mapping, app->reader, path, &how, &tally, app->diags);
+    progress_bar_clear(&bar);
+    enum exit_status fault = EXIT_FINE;
+    if (status != STATUS_OK && diags_errors(app->diags) > 0)
+        fault = app_fail(app, status);
+    else if (status != STATUS_OK && tally.refused == 0)
+        fault = app_fail(app, status);
+    else
+        fault = tell_mapped(app, &rows, &tally);
+    json_decref(rows.list);
+    return fault != EXIT_FINE ? fault : status_exit(status);
+}
+
+static enum exit_status import_mapped(struct app *app, const char *path)
+{
+    struct rehearsal rehearsal = {"", ""};
+    enum status status = STATUS_OK;
+    enum exit_status fault = app_load(app, NULL, 0);
+    if (fault != EXIT_FINE)
+        return fault;
+    struct mapping *mapping =
+        mapping_new(arguments_value(&app->arguments, "map"), app->rules, app->diags, &status);
+    if (mapping == NULL)
+        return app_fail(app, status);
+    fault = open_journal(app, &rehearsal);
+    if (fault == EXIT_FINE)
+        fault = carry(app, path, mapping);
+    mapping_free(mapping);
+    rehearsal_end(app, &rehearsal);
+    return fault;
+}
+
 static enum exit_status run(struct app *app)
 {
     struct stat about;
@@ -184,6 +332,10 @@ static enum exit_status run(struct app *app)
                     "cannot be read: %s", strerror(errno));
         return app_fail(app, STATUS_IO);
     }
+    if (arguments_flag(&app->arguments, "guess"))
+        return guess(app, app->arguments.operands[0]);
+    if (arguments_value(&app->arguments, "map") != NULL)
+        return import_mapped(app, app->arguments.operands[0]);
     return import_tables(app, app->arguments.operands[0]);
 }
 
@@ -191,8 +343,10 @@ const struct command command_import = {
     .name = "import",
     .summary = "reads CSV tables into the journal, all of them or nothing",
     .operands = "DIR-OR-FILE",
-    .detail = "What is there already is passed over; what is there under the same label and says "
-              "something else is a conflict, and told with its line.",
+    .detail =
+        "A folder or a table that 'jarside export' wrote, or with --map a spreadsheet of your "
+        "own, one row a vessel. What is there already is passed over; what is there under the "
+        "same label and says something else is a conflict, and told with its line.",
     .options = options,
     .run = run,
 };

@@ -1,0 +1,170 @@
+#!/usr/bin/perl
+# SPDX-License-Identifier: GPL-3.0-or-later
+# A grower's own spreadsheet, through a map, into the journal. The spreadsheets are invented.
+use strict;
+use warnings;
+use FindBin;
+use lib $FindBin::Bin;
+use Jarside;
+use JSON::PP;
+use Test::More;
+
+my $scratch = scratch();
+my $count = 0;
+
+sub slurp { open(my $from, '<:raw', $_[0]) or return undef; local $/; return scalar <$from> }
+sub spew { my ($name, $bytes) = @_; my $file = "$scratch/$name"; open(my $to, '>:raw', $file) or die "$file: $!"; print {$to} $bytes; close $to; return $file }
+sub with { my ($journal, @args) = @_; return run(@args, '--journal', "$scratch/$journal.db", { env => { JARSIDE_NOW => '2026-03-20T18:00:00Z' } }) }
+sub table { my ($journal, $name) = @_; my (undef, $out) = with($journal, 'export', '--table', $name); my ($head, @rows) = split /\r\n/, $out; return @rows }
+sub refused { my ($title, $journal, $sheet, $map, $says, @more) = @_;
+    my ($status, $out, $err) = with($journal, 'import', $sheet, '--map', $map, @more);
+    is($status, 65, "$title: refused");
+    like($out . $err, $says, "$title: told") }
+
+my $sheet = spew('runs.csv', <<'CSV');
+Run;Bag #;Date;Strain;Culture;PC run;Cook time;psi;Grain;Bag size;Shelf;What happened;Seen on;Weather;Notes
+R1;1;14/02/2026;blue oyster;LC3;P7;2.5 h;15 psi;rye;quart jar;top shelf;gone green;25/02/2026;cold;
+R1;2;14/02/2026;blue oyster;LC3;P7;2.5 h;15 psi;rye;quart jar;top shelf;used;09/03/2026;cold;good one
+;;;;;;;;;;;;;;
+R1;3;14/02/2026;blue oyster;LC3;P7;2.5 h;15 psi;rye;quart jar;bottom;sour, wet grains at the bottom;20/02/2026;;"=HYPERLINK(""x"")"
+R2;1;21/02/2026;shiitake;LC4;P8;150 min;15 psi;millet;quart jar;bottom;healthy growth;12/03/2026;;
+R2;2;21/02/2026;shiitake;LC4;P8;150 min;15 psi;millet;quart jar;bottom;;;;
+CSV
+
+my $map;
+subtest 'a map is guessed' => sub {
+    my ($status, $out, $err) = with('none', 'import', $sheet, '--guess');
+    is($status, 0, 'from headings and words') or diag $err;
+    golden('import-guess.yaml', $out, 'as reviewed');
+    ok(!-e "$scratch/none.db", 'and begins no journal');
+    $map = spew('map.yaml', $out);
+};
+
+subtest 'rehearsed, imported, and again' => sub {
+    my ($status, $out, $err) = with('a', 'import', $sheet, '--map', $map, '--dry-run');
+    is($status, 0, 'a rehearsal') or diag $err . $out;
+    like($out, qr/^\S*runs\.csv:2:1: taken: R1-1$/m, 'tells of every row');
+    like($out, qr/runs\.csv:4:1: skipped: empty/, 'also of empty ones');
+    ok(!-e "$scratch/a.db", 'and leaves nothing');
+    ($status, $out) = with('a', 'import', $sheet, '--map', $map);
+    is($status, 0, 'in earnest');
+    like($out, qr/^vessel +5 added$/m, 'the vessels');
+    like($out, qr/Rows: 5 taken, 1 skipped, 0 refused/, 'the rows');
+    is_deeply([map { (split /,/)[1] } table('a', 'vessel')], [qw(R1-1 R1-2 R1-3 R2-1 R2-2)], 'labelled by batch and number');
+    like((table('a', 'batch'))[0], qr/^1,R1,2026-02-14T12:00:00\+00:00,oyster,LC3,,P7,.*,grain=rye,$/, 'the batch, in our words');
+    like((table('a', 'cook'))[0], qr/,103\.42\d*,150,/, 'pressure in kPa, minutes');
+    is(scalar(table('a', 'place')), 2, 'two shelves');
+    is_deeply([map { (split /,/)[1, 3, 4] } table('a', 'outcome')],
+        [qw(R1-1 green_mould contaminated R1-3 wet_rot contaminated R2-1 healthy_growth clean)], 'what became of them');
+    is_deeply([map { (split /,/)[1, 3] } table('a', 'deed')], [qw(R1-1 discard R1-2 use R1-3 discard)], 'what was done');
+    like(join("\n", table('a', 'vessel')), qr/"'=HYPERLINK\(""x""\)"/, 'a formula is text');
+    ($status, $out) = with('a', 'import', $sheet, '--map', $map);
+    like($out, qr/Rows: 0 taken, 6 skipped.*Nothing new/s, 'a second time adds nothing');
+    is(scalar(table('a', 'deed')), 3, 'indeed nothing');
+    spew('runs.csv', slurp($sheet) =~ s/bottom;;;;$/bottom;no growth;14\/03\/2026;;/mr);
+    ($status, $out) = with('a', 'import', $sheet, '--map', $map);
+    like($out, qr/Rows: 1 taken, 5 skipped/, 'what was written since is added');
+    is((with('a', 'journal', 'check'))[0], 0, 'the journal is sound');
+};
+
+my $columns = "columns: {batch: Run, number: No, inoculated: Date, result: Result, ended: End}\n";
+sub rows { return spew('rows.csv', join "\n", 'Run,No,Date,Result,End,Species,Weight,Dose,Control,Cook,Min', @_, '') }
+
+subtest 'rows that are refused' => sub {
+    my $good = 'R1,1,2026-03-01,,';
+    my $plain = spew('plain.yaml', $columns);
+    refused('an unknown word', 'b', rows($good, 'R1,2,2026-03-01,odd hum,2026-03-02'), $plain, qr/rows\.csv:3:17: refused: R1-2 result is 'odd hum'.*values/s);
+    is(scalar(table('b', 'vessel')), 0, 'and nothing was kept');
+    refused('a day of no order', 'b', rows('R1,1,03/04/2026,,'), $plain, qr/rows\.csv:2:6: .*day\/month\/year/s);
+    refused('a 30th of February', 'b', rows('R1,1,2026-02-30,,'), $plain, qr/2:6: .*no\s+such\s+day/s);
+    refused('a day to come', 'b', rows('R1,1,2027-01-01,,'), $plain, qr/2:6: .*future/s);
+    refused('no batch', 'b', rows(',1,2026-03-01,,'), $plain, qr/2:1: .*batch is missing/s);
+    refused('no vessel', 'b', rows('R1,,2026-03-01,,'), $plain, qr/2:4: .*nothing\s+tells\s+which\s+vessel/s);
+    refused('no day of inoculation', 'b', rows('R1,1,,,'), $plain, qr/2:6: .*day of\s+inoculation/s);
+    refused('a result without a day', 'b', rows('R1,1,2026-03-01,green_mould,'), $plain, qr/result needs a\s+day/);
+    refused('a batch that changes its day', 'b', rows($good, 'R1,2,2026-03-02,,'), $plain, qr/3:6: .*batch\s+'R1'\s+has\s+at\s+'2026-03-01/s);
+    refused('a vessel told of twice, otherwise', 'b', rows('R1,1,2026-03-01,green_mould,2026-03-09', 'R1,1,2026-03-01,wet_rot,2026-03-09'), $plain, qr/confirmed as\s+'green_mould'\s+already/s);
+    refused('a number that is none', 'b', rows('R1,one,2026-03-01,,'), $plain, qr/2:4: .*whole\s+number/s);
+    my $more = spew('more.yaml', $columns =~ s/\}/, grams: Weight, species: Species, dose: Dose, control: Control, cook: Cook, minutes: Min}/r);
+    refused('a weight in another unit', 'b', rows('R1,1,2026-03-01,,,,12 psi'), $more, qr/grams is '12 psi'/);
+    refused('a weight as a range', 'b', rows('R1,1,2026-03-01,,,,1-2 kg'), $more, qr/grams is '1-2 kg'/);
+    refused('a weight that cannot be', 'b', rows('R1,1,2026-03-01,,,,-3 kg'), $more, qr/grams/);
+    refused('an unknown species', 'b', rows('R1,1,2026-03-01,,,moonshroom'), $more, qr/species is\s+'moonshroom'/);
+    refused('a dose of nothing', 'b', rows('R1,1,2026-03-01,,,,,lots'), $more, qr/dose is 'lots'/);
+    refused('a control that is unsure', 'b', rows('R1,1,2026-03-01,,,,,,perhaps'), $more, qr/yes or no/);
+    my ($status, $out) = with('b', 'import', rows($good, 'R1,2,2026-03-01,odd,2026-03-02', 'R1,3,2026-03-01,,,,2 lb 3 oz,5ml,x'), '--map', $more, '--partly');
+    is($status, 65, 'in part: still said');
+    like($out, qr/Rows: 2 taken, 0 skipped, 1 refused\. What was taken is kept/, 'and told');
+    is_deeply([map { my ($label, $grams, $control) = (split /,/)[1, 5, 8]; ($label, $grams && sprintf('%.4f', $grams), $control) } table('b', 'vessel')], ['R1-1', '', 'no', 'R1-3', '992.2333', 'yes'], 'the good rows are there') or diag join "\n", table('b', 'vessel');
+    is(scalar(table('b', 'outcome')), 0, 'and nothing of the other');
+};
+
+subtest 'maps of several kinds' => sub {
+    my ($status, $out, $err) = with('c', 'import', rows('R1,1,2026-03-01,,'), '--map', 'batch=Run,number=No,inoculated=Date');
+    is($status, 0, 'as a line') or diag $err;
+    my $sheet = spew('merged.csv', "Run,No,Date\nR7,1,5.3.26\n,2,\n,3,\nR8,1,Mar 6 2026\n");
+    my $merged = spew('merged.yaml', "columns: {batch: Run, number: No, inoculated: Date}\ndates: dd.mm.yyyy\nrepeat: [Run, Date]\nsame: {species: oyster, place: attic}\n");
+    ($status, $out, $err) = with('c', 'import', $sheet, '--map', $merged);
+    is($status, 0, 'cells that repeat what stands above') or diag $out . $err;
+    is_deeply([map { (split /,/)[1] } table('c', 'vessel')], [qw(R1-1 R7-1 R7-2 R7-3 R8-1)], 'make the rows whole');
+    is_deeply([map { (split /,/)[2, 3] } (table('c', 'batch'))[1, 2]], ['2026-03-05T12:00:00+00:00', 'oyster', '2026-03-06T12:00:00+00:00', 'oyster'], 'dates of theirs, what is the same for all');
+    my $us = spew('us.yaml', "columns: {batch: Run, number: No, inoculated: Date}\ndates: month/day/year\n");
+    with('d', 'import', spew('us.csv', "Run\tNo\tDate\nR1\t1\t3/4/2026 7:30\n"), '--map', $us);
+    like((table('d', 'batch'))[0], qr/2026-03-04T07:30:00/, 'the month first, the hour, tabs between');
+};
+
+subtest 'maps that are none' => sub {
+    my $rows = rows('R1,1,2026-03-01,,');
+    my %bad = (
+        'a column that is not ours' => ["columns: {bacth: Run, number: No}\n", qr/bad\.yaml:1:11: .*did you mean 'batch'/],
+        'a heading that is not there' => ["columns: {batch: Rum, number: No}\n", qr/rows\.csv:1:1: .*headed 'Rum'; did you mean 'Run'/],
+        'no vessel' => ["columns: {batch: Run}\n", qr/no column tells the vessels/],
+        'no batch' => ["columns: {number: No}\n", qr/nothing tells the batch/],
+        'minutes of nothing' => ["columns: {batch: Run, number: No, minutes: Min}\n", qr/'minutes' belongs to a cook/],
+        'no YAML' => ["columns: {batch: [\n", qr/bad\.yaml:\d+:\d+: .*no YAML/],
+        'a part too many' => ["colums: {batch: Run}\n", qr/no part 'colums'/],
+        'an order that is none' => ["$columns" . "dates: sideways\n", qr/bad\.yaml:2:8: .*no order of dates/],
+        'a word without meaning' => ["$columns" . "values: {result: {odd: pink_elephant}}\n", qr/bad\.yaml:2:24: .*'pink_elephant' is no result/],
+        'an empty file' => ['', qr/empty/],
+        'aliases in a ring' => ["columns: &a {batch: *a, number: No}\n", qr/bad\.yaml/],
+    );
+    for my $title (sort keys %bad) {
+        my ($text, $says) = @{ $bad{$title} };
+        my $file = spew('bad.yaml', $text);
+        my ($status, $out, $err) = with('e', 'import', $rows, '--map', $file);
+        is($status, 65, "$title: refused") or diag $out;
+        like($err, $says, "$title: told");
+    }
+    my ($status, undef, $err) = with('e', 'import', $rows, '--map', 'batch=Run,nmber=No');
+    is($status, 2, 'a line with a slip');
+    like($err, qr/did you mean 'number'/, 'is told');
+    ($status) = with('e', 'import', $rows, '--map', "$scratch/nowhere.yaml");
+    is($status, 74, 'a file that is not there');
+};
+
+subtest 'whatever a cell holds' => sub {
+    my @evil = ("Robert'); DROP TABLE vessel;--", '=1+1', "\e[31mred\e]0;owned\a", "\xe2\x80\xaegnp", '<script>x</script>', '%s%n', "'quoted'");
+    my $text = "Run,No,Date,Notes\n" . join '', map { my $cell = $_; my $line = ++$count; qq{"$cell",$line,2026-03-01,"$cell"\n} } @evil;
+    my ($status, $out, $err) = with('f', 'import', spew('evil.csv', $text), '--map', 'batch=Run,number=No,inoculated=Date,note=Notes', '--dry-run');
+    is($status, 0, 'goes in') or diag $out . $err;
+    unlike($out . $err, qr/[\x00-\x08\x0b-\x1f\x7f]|\xe2\x80\xae/, 'and steers no terminal');
+    with('f', 'import', "$scratch/evil.csv", '--map', 'batch=Run,number=No,inoculated=Date,note=Notes');
+    my (undef, $csv) = with('f', 'export', '--table', 'batch');
+    like($csv, qr/,\Q$_\E,2026/, 'exactly') for grep { !/^'?[=']/ } @evil;
+    ($status, $out) = with('f', 'import', spew('evil.csv', "Run\e[2J,No,\xe2\x80\xaeDate\n"), '--guess');
+    unlike($out, qr/[\x00-\x09\x0b-\x1f\x7f]/, 'a guess shows headings safely');
+    my $long = 'x' x 1_000_000;
+    ($status, $out, $err) = with('f', 'import', spew('long.csv', "Run,No,Date,Notes\nL,1,2026-03-01,\"$long\"\n"), '--map', 'batch=Run,number=No,inoculated=Date,note=Notes');
+    is($status, 0, 'a megabyte of notes') or diag substr $err, 0, 300;
+    ok(index(join('', table('f', 'vessel')), $long) > 0, 'is kept');
+};
+
+subtest 'as JSON' => sub {
+    my $answer = json('import', '--json', rows('R1,1,2026-03-01,,', 'R1,2,2026-03-01,odd,2026-03-02'), '--map', spew('plain.yaml', $columns), '--journal', "$scratch/g.db");
+    is($answer->{schema}, 1, 'with its version');
+    is_deeply([@$answer{qw(taken skipped refused)}], [1, 0, 1], 'counts');
+    ok(!$answer->{kept}, 'and that nothing was kept');
+    is_deeply([@{ $answer->{rows}[1] }{qw(line column verdict label)}], [3, 17, 'refused', 'R1-2'], 'and each row with its place');
+};
+
+done_testing;
