@@ -133,6 +133,15 @@ sqlite3_stmt *journal_prepare(struct journal *journal, sqlite3_stmt **kept, cons
     return *kept;
 }
 
+sqlite3_stmt *journal_prepare_for(struct journal *journal, sqlite3_stmt **kept, enum record record,
+                                  const char *before, const char *after, struct diags *diags)
+{
+    char sql[256] = "";
+    if (*kept == NULL)
+        snprintf(sql, sizeof sql, "%s \"%s\" %s", before, record_types[record].name, after);
+    return journal_prepare(journal, kept, sql, diags);
+}
+
 /* ---- opening --------------------------------------------------------------------------------- */
 
 static enum status cannot(const char *path, const char *doing, struct diags *diags)
@@ -304,6 +313,9 @@ void journal_close(struct journal *journal)
         sqlite3_finalize(journal->insert[i]);
         sqlite3_finalize(journal->select[i]);
         sqlite3_finalize(journal->by_label[i]);
+        sqlite3_finalize(journal->id_of[i]);
+        sqlite3_finalize(journal->label_of[i]);
+        sqlite3_finalize(journal->exists[i]);
     }
     sqlite3_close(journal->database);
     free(journal->path);

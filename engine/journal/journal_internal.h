@@ -30,6 +30,7 @@ struct journal {
     int depth; /* of nested transactions */
     sqlite3_stmt *kept[STATEMENT_COUNT];
     sqlite3_stmt *insert[RECORD_COUNT], *select[RECORD_COUNT], *by_label[RECORD_COUNT];
+    sqlite3_stmt *id_of[RECORD_COUNT], *label_of[RECORD_COUNT], *exists[RECORD_COUNT];
 };
 
 /* Adds what SQLite said last, as a person can read it, and gives the status. `doing` is "write to". */
@@ -40,6 +41,10 @@ enum status journal_no_memory(const struct journal *journal, struct diags *diags
 /* Prepares into *kept unless it is there, and resets it; NULL with a fault when it cannot. */
 sqlite3_stmt *journal_prepare(struct journal *journal, sqlite3_stmt **kept, const char *sql,
                               struct diags *diags);
+
+/* The same for a question about one kind of record: `before`, its table, `after`. */
+sqlite3_stmt *journal_prepare_for(struct journal *journal, sqlite3_stmt **kept, enum record record,
+                                  const char *before, const char *after, struct diags *diags);
 
 /* Creates or migrates the schema within one transaction. */
 enum status schema_bring_up(struct journal *journal, struct diags *diags);

@@ -262,20 +262,21 @@ enum status journal_find(struct journal *journal, enum record record, const char
 
 bool journal_has(struct journal *journal, enum record record, const char *label, int64_t *id)
 {
-    struct text sql;
-    sqlite3_stmt *statement = NULL;
-    bool found = false;
-    text_init(&sql);
-    text_printf(&sql, "SELECT id FROM \"%s\" WHERE label = ?", record_types[record].name);
-    if (has_label(record) && !sql.failed &&
-        sqlite3_prepare_v2(journal->database, sql.bytes, -1, &statement, NULL) == SQLITE_OK &&
-        sqlite3_bind_text(statement, 1, label, -1, SQLITE_STATIC) == SQLITE_OK &&
-        sqlite3_step(statement) == SQLITE_ROW) {
+    struct diags *silent = diags_new();
+    sqlite3_stmt *statement = has_label(record) && silent != NULL
+                                  ? journal_prepare_for(journal, &journal->id_of[record], record,
+                                                        "SELECT id FROM", "WHERE label = ?", silent)
+                                  : NULL;
+    bool found = statement != NULL &&
+                 sqlite3_bind_text(statement, 1, label, -1, SQLITE_STATIC) == SQLITE_OK &&
+                 sqlite3_step(statement) == SQLITE_ROW;
+    if (found)
         *id = sqlite3_column_int64(statement, 0);
-        found = true;
+    if (statement != NULL) {
+        sqlite3_reset(statement);
+        sqlite3_clear_bindings(statement); /* the label belongs to the caller */
     }
-    sqlite3_finalize(statement);
-    text_release(&sql);
+    diags_free(silent);
     return found;
 }
 

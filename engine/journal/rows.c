@@ -217,16 +217,14 @@ static enum status check_reference(struct journal *journal, enum record record,
     if (id == 0)
         return column->required ? refuse(journal, record, column, "is missing; give it", diags)
                                 : STATUS_OK;
-    struct text sql;
-    sqlite3_stmt *statement = NULL;
-    text_init(&sql);
-    text_printf(&sql, "SELECT 1 FROM \"%s\" WHERE id = ?", record_types[column->refers].name);
-    int code = sql.failed ? SQLITE_NOMEM
-                          : sqlite3_prepare_v2(journal->database, sql.bytes, -1, &statement, NULL);
-    text_release(&sql);
-    if (code == SQLITE_OK && sqlite3_bind_int64(statement, 1, id) == SQLITE_OK)
-        code = sqlite3_step(statement);
-    sqlite3_finalize(statement);
+    sqlite3_stmt *statement =
+        journal_prepare_for(journal, &journal->exists[column->refers], column->refers,
+                            "SELECT 1 FROM", "WHERE id = ?", diags);
+    if (statement == NULL)
+        return STATUS_IO;
+    sqlite3_bind_int64(statement, 1, id);
+    int code = sqlite3_step(statement);
+    sqlite3_reset(statement);
     if (code == SQLITE_ROW)
         return STATUS_OK;
     return code == SQLITE_DONE

@@ -36,21 +36,19 @@ static enum status show_reference(struct journal *journal, const struct column *
         text_printf(out, "%lld", (long long)id);
         return STATUS_OK;
     }
-    struct text sql;
-    sqlite3_stmt *statement = NULL;
-    text_init(&sql);
-    text_printf(&sql, "SELECT label FROM \"%s\" WHERE id = ?", type->name);
-    int code = sql.failed ? SQLITE_NOMEM
-                          : sqlite3_prepare_v2(journal->database, sql.bytes, -1, &statement, NULL);
-    text_release(&sql);
-    if (code == SQLITE_OK && sqlite3_bind_int64(statement, 1, id) == SQLITE_OK)
-        code = sqlite3_step(statement);
+    sqlite3_stmt *statement =
+        journal_prepare_for(journal, &journal->label_of[column->refers], column->refers,
+                            "SELECT label FROM", "WHERE id = ?", diags);
+    if (statement == NULL)
+        return STATUS_IO;
+    sqlite3_bind_int64(statement, 1, id);
+    int code = sqlite3_step(statement);
     if (code == SQLITE_ROW)
         text_puts(out, (const char *)sqlite3_column_text(statement, 0));
     enum status status = code == SQLITE_ROW || code == SQLITE_DONE
                              ? STATUS_OK
                              : journal_fault(journal, "read", diags);
-    sqlite3_finalize(statement);
+    sqlite3_reset(statement);
     return status;
 }
 
