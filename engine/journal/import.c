@@ -75,7 +75,10 @@ static enum status look_through(const char *folder, bool found[RECORD_COUNT], st
     DIR *listing = opendir(folder);
     if (listing == NULL)
         return filing_refused(folder, "read", errno, diags);
-    for (struct dirent *entry = readdir(listing); entry != NULL; entry = readdir(listing)) {
+    struct dirent *entry = NULL;
+    /* No other thread knows this stream, and readdir_r is deprecated. */
+    /* cppcheck-suppress readdirCalled */
+    while ((entry = readdir(listing)) != NULL) {
         if (entry->d_name[0] == '.' || !is_csv(entry->d_name))
             continue;
         enum record record = import_table_of(entry->d_name);

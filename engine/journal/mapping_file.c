@@ -224,8 +224,7 @@ static void add_translation(struct map_reading *reading, enum mapped field, cons
         mapping->translations = grown;
         reading->room = room;
     }
-    struct translation *all = (struct translation *)(uintptr_t)mapping->translations;
-    all[mapping->translation_count++] =
+    mapping->translations[mapping->translation_count++] =
         (struct translation){field, folded(reading, word), kept(reading, meaning)};
 }
 

@@ -281,15 +281,16 @@ static const struct finding *guessed(struct triage *triage, const char *value, d
     const struct fact *facts = NULL;
     const struct finding *finding = NULL;
     struct diags *unheard = diags_new();
+    const struct verdict *verdict = NULL;
+    const struct rules *rules = triage_rules(triage);
     triage_reset(triage);
     if (unheard != NULL && triage_tell(triage, value, strlen(value), unheard) == STATUS_OK &&
-        triage_facts(triage, &facts) > 0) {
-        const struct verdict *verdict = triage_judge(triage);
-        const struct rules *rules = triage_rules(triage);
-        *p = verdict != NULL ? verdict->findings[0].p : 0;
-        if (*p >= likely)
-            finding = &rules->findings[verdict->findings[0].index];
-        if (finding != NULL && finding->status != FINDING_CONTAMINATED &&
+        triage_facts(triage, &facts) > 0)
+        verdict = triage_judge(triage);
+    if (verdict != NULL && verdict->findings[0].p >= likely) {
+        *p = verdict->findings[0].p;
+        finding = &rules->findings[verdict->findings[0].index];
+        if (finding->status != FINDING_CONTAMINATED &&
             verdict->status[FINDING_CONTAMINATED] > suspect)
             finding = NULL;
     }

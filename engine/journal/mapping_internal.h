@@ -86,7 +86,7 @@ struct mapping {
     const char **repeats; /* folded headings */
     size_t repeat_count;
     enum date_order dates;
-    const struct translation *translations;
+    struct translation *translations;
     size_t translation_count;
 };
 
