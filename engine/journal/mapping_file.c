@@ -93,9 +93,18 @@ static void unknown_field(struct diags *diags, struct position where, const char
 typedef void entry_reader(struct map_reading *reading, const yaml_node_t *key,
                           const yaml_node_t *value);
 
+/* "columns:" with nothing but comments below it. */
+static bool is_nothing(const yaml_node_t *node)
+{
+    return node->type == YAML_SCALAR_NODE && node->data.scalar.length == 0 &&
+           node->data.scalar.style == YAML_PLAIN_SCALAR_STYLE;
+}
+
 /* Calls `read` for every entry of a mapping. */
 static void each_entry(struct map_reading *reading, const yaml_node_t *node, entry_reader *read)
 {
+    if (is_nothing(node))
+        return;
     if (node->type != YAML_MAPPING_NODE) {
         diags_error(reading->diags, wrong(reading, node),
                     "a list of 'name: value' should stand here");
@@ -232,7 +241,7 @@ static void read_values(struct map_reading *reading, const yaml_node_t *key,
                         const yaml_node_t *value)
 {
     enum mapped field = field_of(reading, key);
-    if (field == MAPPED_COUNT)
+    if (field == MAPPED_COUNT || is_nothing(value))
         return;
     if (value->type != YAML_MAPPING_NODE) {
         diags_error(reading->diags, wrong(reading, value),

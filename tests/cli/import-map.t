@@ -38,6 +38,10 @@ subtest 'a map is guessed' => sub {
     golden('import-guess.yaml', $out, 'as reviewed');
     ok(!-e "$scratch/none.db", 'and begins no journal');
     $map = spew('map.yaml', $out);
+    my $odd = spew('odd.csv', "Run,No,Date,Result,End\nR1,1,2026-03-01,strange hum,2026-03-09\n");
+    (undef, $out) = with('none', 'import', $odd, '--guess');
+    like($out, qr/# "strange hum": \?   # once; say what it was/, 'what nobody knows is left to the grower');
+    refused('until it is said', 'none', $odd, spew('odd.yaml', $out), qr/result is\s+'strange hum'/, '--dry-run');
 };
 
 subtest 'rehearsed, imported, and again' => sub {
