@@ -21,10 +21,11 @@ PACKAGES := yaml-0.1 libpcre2-8 readline gsl jansson libutf8proc sqlite3
 NEEDED   := gcc make pkg-config libyaml-dev libpcre2-dev libreadline-dev libgsl-dev libjansson-dev libutf8proc-dev libcsv-dev libsqlite3-dev
 NEEDED_TESTS := $(NEEDED) perl libcmocka-dev libio-pty-perl r-base-core r-cran-e1071 r-cran-mlbench r-cran-survival libxml2-utils
 
-WARN     := -Wall -Wextra -Wpedantic -Wshadow -Wconversion -Wstrict-prototypes -Wmissing-prototypes \
-            -Wwrite-strings -Wvla -Wformat=2 -Wundef $(WERROR)
 # The calendar is read back by a library of other people.
 NEEDED_TESTS += python3-icalendar
+
+WARN     := -Wall -Wextra -Wpedantic -Wshadow -Wconversion -Wstrict-prototypes -Wmissing-prototypes \
+            -Wwrite-strings -Wvla -Wformat=2 -Wundef $(WERROR)
 HARDEN_release := -D_FORTIFY_SOURCE=2 -fstack-protector-strong -fstack-clash-protection -fPIE
 HARDLINK_release := -pie -Wl,-z,relro,-z,now
 HARDEN_asan := -fsanitize=address,undefined -fno-sanitize-recover=all -fno-omit-frame-pointer

@@ -5,12 +5,16 @@
 #include <string.h>
 
 #include "cli/commands.h"
+#include "cli/feed.h"
 #include "cli/labels.h"
 #include "voice/journal.h"
 
 static const struct option options[] = {
     {"by", "DATE", "what is due by then: 2026-03-12; else today"},
     {"limit", "N", "the first N vessels, else 500; 0 for all"},
+    {"ics", "FILE", "write all that is due as a calendar; '-' for standard output"},
+    {"remind", "HH:MM", "with --ics: let the calendar remind you at that time of the day"},
+    {"force", NULL, "with --ics: replace a file that exists"},
     {"sheet", NULL, "a sheet to print, in plain text, with boxes to tick"},
     {"html", "FILE", "the same as a page; '-' for standard output"},
     {"paper", "PAPER", "a4 (if nothing is said) or letter"},
@@ -194,6 +198,9 @@ static enum exit_status run(struct app *app,
 
 static enum exit_status run_due(struct app *app)
 {
+    const char *calendar = arguments_value(&app->arguments, "ics");
+    if (calendar != NULL)
+        return feed_write(app, calendar);
     return run(app, due);
 }
 

@@ -84,6 +84,8 @@ is_deeply([map { $_->{uid} } @{ $again->{events} }], [map { $_->{uid} } @events]
 is_deeply($again->{events}[0]{alarms}, [9.5 * 3600], 'an alarm at half past nine');
 (undef, $out) = run('calendar', '-', @journal, \%at);
 is($out, $bytes, 'the same journal and time give the same bytes');
+(undef, $out) = run('due', '--ics', '-', @journal, \%at);
+is($out, $bytes, "as 'due --ics' does");
 ($status, undef, $err) = run('calendar', '--remind', '25:00', '-', @journal, \%at);
 is($status, 2, 'no such time');
 
