@@ -31,7 +31,7 @@
  *     repeat: [Run, Date]   # an empty cell means what stands above it
  *     values:               # words of theirs that the rules do not know
  *       result:
- *         gone green: green_mould discarded
+ *         gone green: FINDING discarded
  *
  * or, for the columns alone, a line "batch=Run,number=Bag no". Batches, cooks,
  * starters, lots, sessions and places are made by the labels that stand in the
