@@ -102,17 +102,17 @@ void review_culprits_words(struct text *words, const struct review *review)
 
 /* ---- what to change -------------------------------------------------------------------------- */
 
-void review_saved_words(struct text *out, const struct review_fault *fault)
+void review_saved_words(struct text *words, const struct review_fault *fault)
 {
     /* Vessels are whole. */
     double low = floor(fault->saved_low + 0.5), high = floor(fault->saved_high + 0.5);
     double mean = floor(fault->saved + 0.5);
-    text_puts(out, fault->suspect_count > 1 ? "Without whichever it was, " : "Without it ");
+    text_puts(words, fault->suspect_count > 1 ? "Without whichever it was, " : "Without it ");
     if (high <= low)
-        text_printf(out, "about %.0f", mean);
+        text_printf(words, "about %.0f", mean);
     else
-        text_printf(out, "about %.0f vessels (%.0f to %.0f)", mean, low, high);
-    text_puts(out, " would not have been lost.");
+        text_printf(words, "about %.0f vessels (%.0f to %.0f)", mean, low, high);
+    text_puts(words, " would not have been lost.");
 }
 
 static const char *change_of(const struct review *review, const struct review_change *change)
