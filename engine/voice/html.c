@@ -61,23 +61,32 @@ static size_t point_length(const char *bytes, size_t length)
     return at;
 }
 
+/* In half columns: fonts of pages give capitals and broad letters more room. */
+static size_t breadth(const char *bytes, size_t length)
+{
+    size_t halves = 2 * utf8_width(bytes, length);
+    if (length == 1 && strchr("MW@mw%", bytes[0]) != NULL)
+        return halves + 2;
+    return halves + (length == 1 && bytes[0] >= 'A' && bytes[0] <= 'Z' ? 1 : 0);
+}
+
 bool html_fit(struct text *page, const char *words, size_t columns)
 {
     /* Marks that take no column may pile up: they are bounded too. */
     enum { POINTS_A_COLUMN = 4 };
     static const char ellipsis[] = "\xe2\x80\xa6";
     struct text safe;
-    size_t width = 0, kept = 0, at = 0;
+    size_t width = 0, most = 2 * columns, kept = 0, at = 0;
 
     make_safe(&safe, words, columns * POINTS_A_COLUMN);
-    while (at < safe.length && width <= columns) {
+    while (at < safe.length && width <= most) {
         size_t step = point_length(safe.bytes + at, safe.length - at);
-        width += utf8_width(safe.bytes + at, step);
+        width += breadth(safe.bytes + at, step);
         at += step;
-        if (width + 1 <= columns)
+        if (width + 2 <= most)
             kept = at; /* an ellipsis would still fit behind it */
     }
-    bool cut = width > columns;
+    bool cut = width > most;
     put_escaped(page, safe.bytes, cut ? kept : safe.length);
     if (cut)
         text_puts(page, ellipsis);

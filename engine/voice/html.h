@@ -19,8 +19,8 @@
 
 /* Appends text, escaped. */
 void html_text(struct text *page, const char *words);
-/* The same, cut with an ellipsis to so many columns of a fixed-width screen (a wide letter takes
- * two). True when something was cut. */
+/* The same, cut with an ellipsis to the width of about so many small letters; capitals and letters
+ * that take two columns of a screen count for more. True when something was cut. */
 bool html_fit(struct text *page, const char *words, size_t columns);
 
 /* <TAG>words</TAG> and a newline; `attributes` is ours ("class=\"x\"") or NULL. */

@@ -3,6 +3,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "voice/html.h"
 #include "voice/journal.h"
 
 /* ---- what is due ----------------------------------------------------------------------------- */
@@ -45,7 +46,7 @@ void voice_due_sheet(struct screen *screen, const struct journal_told *told,
 static void html_cell(struct text *html, const char *words)
 {
     text_puts(html, "<td>");
-    sheet_text(html, words);
+    html_text(html, words);
     text_puts(html, "</td>");
 }
 
@@ -54,11 +55,11 @@ static void html_group(struct text *html, const struct journal_told *told,
 {
     char date[MOMENT_ROOM];
     text_puts(html, "<tr class=\"group\"><th colspan=\"5\" scope=\"rowgroup\">");
-    sheet_text(html, voice_day(due->day, date));
+    html_text(html, voice_day(due->day, date));
     text_puts(html, ": ");
-    sheet_text(html, due->why);
+    html_text(html, due->why);
     text_puts(html, "; ");
-    sheet_text(html, age_words(told, due));
+    html_text(html, age_words(told, due));
     text_puts(html, "</th></tr>\n");
     for (size_t i = 0; i < due->count; i++) {
         text_puts(html, "<tr><td class=\"box\">\xe2\x98\x90</td>");
@@ -82,7 +83,7 @@ void voice_due_html(struct text *html, const struct journal_told *told, const st
     snprintf(title, sizeof title, "Looks due on %s", moment_write_day(told->now, date));
     sheet_begin(html, title, paper, style);
     text_puts(html, "<h1>");
-    sheet_text(html, title);
+    html_text(html, title);
     text_puts(html, "</h1>\n<p>Through the wall only. Do not open, shake or smell a suspect "
                     "vessel.</p>\n");
     if (list->count == 0)
@@ -215,11 +216,11 @@ enum status voice_labels_html(struct text *html, const struct journal_told *told
             break;
         const char *lines[] = {sticker.what, sticker.date, sticker.with};
         text_puts(html, "<section><h2>");
-        sheet_text(html, sticker.label);
+        html_text(html, sticker.label);
         text_puts(html, "</h2>");
         for (size_t k = 0; k < sizeof lines / sizeof *lines; k++) {
             text_puts(html, "<p>");
-            sheet_text(html, lines[k]);
+            html_text(html, lines[k]);
             text_puts(html, "</p>");
         }
         text_puts(html, "</section>\n");

@@ -53,7 +53,7 @@ static size_t next_factor(const struct review *review, size_t last)
 static void put_factor(struct text *page, const struct review *review,
                        const struct review_factor *factor, struct text *words)
 {
-    text_puts(page, "<div>\n");
+    text_puts(page, "<div class=\"whole\">\n");
     svg_levels(page, review, factor);
     if (factor->unknown > 0) {
         text_printf(words, "%zu %s not known.", factor->unknown,
@@ -151,7 +151,7 @@ void review_html_batches(struct text *page, const struct review *review, struct 
     if (has_chart(review))
         svg_batches(page, review);
     if (review->watch.asked) {
-        text_puts(page, "<div>\n");
+        text_puts(page, "<div class=\"whole\">\n");
         svg_sum(page, review);
         review_watch_words(words, review);
         html_take(page, "p", NULL, words);

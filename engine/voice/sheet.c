@@ -7,6 +7,7 @@
 #include <strings.h>
 
 #include "base/filing.h"
+#include "voice/html.h"
 
 bool sheet_paper(const char *word, enum paper *paper)
 {
@@ -19,45 +20,11 @@ bool sheet_paper(const char *word, enum paper *paper)
     return true;
 }
 
-static const char *reference(char byte)
-{
-    switch (byte) {
-    case '&':
-        return "&amp;";
-    case '<':
-        return "&lt;";
-    case '>':
-        return "&gt;";
-    case '"':
-        return "&quot;";
-    case '\'':
-        return "&#39;";
-    default:
-        return NULL;
-    }
-}
-
-void sheet_text(struct text *html, const char *words)
-{
-    struct text safe;
-    text_init(&safe);
-    text_safe(&safe, words, strlen(words), &(struct text_safe_options){.ascii = false});
-    for (size_t i = 0; i < safe.length; i++) {
-        const char *instead = reference(safe.bytes[i]);
-        if (instead != NULL)
-            text_puts(html, instead);
-        else
-            text_add(html, &safe.bytes[i], 1);
-    }
-    html->failed = html->failed || safe.failed;
-    text_release(&safe);
-}
-
 void sheet_begin(struct text *html, const char *title, enum paper paper, const char *style)
 {
     text_puts(html,
               "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n<title>");
-    sheet_text(html, title);
+    html_text(html, title);
     text_printf(html,
                 "</title>\n<style>\n@page { size: %s; margin: 12mm; }\n"
                 "body { font: 11pt/1.35 serif; color: #000; background: #fff; margin: 0; }\n%s"

@@ -10,19 +10,12 @@
 
 /*
  * Pages to print: one HTML file without scripts, pictures or anything from
- * elsewhere.
+ * elsewhere. Text reaches them through html_text (voice/html.h).
  */
 enum paper { PAPER_A4, PAPER_LETTER }; /* ISO 216; ANSI/ASME Y14.1 size A */
 
 /* "a4" or "letter", in any case; false when it is neither. */
 bool sheet_paper(const char *word, enum paper *paper);
-
-/*
- * Appends text as HTML, made safe (base/text.h): markup characters, quotes
- * included, become references, so that it may stand between tags and in a quoted
- * attribute. Nothing else writes text into a page.
- */
-void sheet_text(struct text *html, const char *words);
 
 /* Head and foot of a page. `style` is CSS, ours, after that of every page. */
 void sheet_begin(struct text *html, const char *title, enum paper paper, const char *style);

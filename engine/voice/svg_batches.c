@@ -7,7 +7,7 @@
 
 enum {
     LEFT = 92,
-    RIGHT = 232,
+    RIGHT = 222,
     HEAD = 24,
     ROW = 24,
     FOOT = 24,
@@ -28,7 +28,7 @@ static const char *label_of(const struct review *review, const struct review_bat
 
 static const char *word_of(const struct review_batch *batch)
 {
-    return batch->point.above ? "too many" : batch->point.below ? "few" : "";
+    return batch->point.above ? "high" : batch->point.below ? "low" : "";
 }
 
 static void draw_row(struct text *page, const struct review *review,
@@ -41,7 +41,7 @@ static void draw_row(struct text *page, const struct review *review,
     svg_words(page, 4, middle + 5, SVG_START, out ? "strong" : "plain", label_of(review, batch),
               LABEL_COLUMNS);
     if (batch->counts.total == 0) {
-        svg_words(page, RIGHT + 8, middle + 5, SVG_START, "quiet", "none counts", 14);
+        svg_words(page, RIGHT + 7, middle + 5, SVG_START, "quiet", "none counts", 14);
         return;
     }
     double low = across(batch->point.from_below / total);
@@ -55,7 +55,7 @@ static void draw_row(struct text *page, const struct review *review,
               across(batch->point.share), middle, 12, NULL);
     snprintf(words, sizeof words, "%zu of %zu%s%s", batch->counts.lost, batch->counts.total,
              out ? ", " : "", word_of(batch));
-    svg_words(page, RIGHT + 8, middle + 5, SVG_START, out ? "strong" : "plain", words, 18);
+    svg_words(page, RIGHT + 7, middle + 5, SVG_START, out ? "strong" : "plain", words, 18);
 }
 
 static void draw_scale(struct text *page, const struct review *review, double bottom)
@@ -111,9 +111,10 @@ void svg_batches(struct text *page, const struct review *review)
     if (from > 0)
         text_printf(page, "<p class=\"quiet\">The last %d of %zu.</p>\n", (int)SHOWN,
                     review->batch_count);
-    text_puts(page, "<p class=\"quiet\">The band is what chance gives (exact limits); a batch "
-                    "beyond it is marked in words and by its shape. One batch in 740 lies beyond "
-                    "either end by chance.</p>\n");
+    text_puts(page,
+              "<p class=\"quiet\">The band is what chance gives (exact limits); a batch "
+              "beyond it is marked high or low, and by its shape. One batch in 740 lies beyond "
+              "either end by chance.</p>\n");
     svg_table(page, title, heads);
     for (size_t b = from; b < review->batch_count; b++)
         table_row(page, review, &review->batches[b]);

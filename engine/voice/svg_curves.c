@@ -21,7 +21,8 @@ struct frame {
     const struct review *review;
     const struct review_curve *curves[CURVES];
     size_t count;
-    double last; /* day */
+    double last; /* day drawn */
+    bool cut;    /* some were watched longer, and nothing was lost */
     double ticks[TICKS];
     size_t tick_count;
     double label_y[CURVES];
@@ -43,6 +44,24 @@ static const struct survival_step *last_step(const struct review_curve *curve)
 }
 
 /* ---- what goes where --------------------------------------------------------------------------- */
+
+/* The days drawn end some time after the last loss: vessels that nobody looks at any more would
+ * press all that happened into a corner. */
+static void set_last(struct frame *frame)
+{
+    static const double beyond = 1.5;
+    double loss = 0.0, end = 1.0;
+    for (size_t c = 0; c < frame->count; c++) {
+        const struct survival_curve *curve = &frame->curves[c]->curve;
+        end = fmax(end, last_step(frame->curves[c])->time);
+        for (size_t s = 0; s < curve->count; s++)
+            if (curve->steps[s].lost > 0)
+                loss = fmax(loss, curve->steps[s].time);
+    }
+    frame->last = loss > 0.0 ? fmin(end, ceil(beyond * loss)) : end;
+    frame->last = fmax(frame->last, 1.0);
+    frame->cut = frame->last < end;
+}
 
 static void set_ticks(struct frame *frame)
 {
@@ -83,9 +102,7 @@ static void set_frame(struct frame *frame, const struct review *review)
     for (size_t c = 0; c < review->time.curve_count && frame->count < CURVES; c++)
         if (review->time.curves[c].curve.count > 0)
             frame->curves[frame->count++] = &review->time.curves[c];
-    for (size_t c = 0; c < frame->count; c++)
-        frame->last = fmax(frame->last, last_step(frame->curves[c])->time);
-    frame->last = fmax(frame->last, 1.0);
+    set_last(frame);
     set_ticks(frame);
     set_labels(frame);
 }
@@ -116,10 +133,10 @@ static void draw_curve(struct text *page, const struct frame *frame, size_t c)
     text_printf(page, "<path class=\"curve c%zu\" d=\"M%.1f %.1f", c, across(frame, 0.0),
                 down(1.0));
     for (size_t s = 0; s < curve->count; s++)
-        text_printf(page, "H%.1fV%.1f", across(frame, curve->steps[s].time),
+        text_printf(page, "H%.1fV%.1f", across(frame, fmin(curve->steps[s].time, frame->last)),
                     down(curve->steps[s].survival));
     text_puts(page, "\"/>\n");
-    for (size_t s = 0; s < curve->count; s++) {
+    for (size_t s = 0; s < curve->count && curve->steps[s].time <= frame->last; s++) {
         double x = across(frame, curve->steps[s].time), y = down(curve->steps[s].survival);
         if (curve->steps[s].censored > 0)
             svg_line(page, x, y - 4, x, y + 4, "tick");
@@ -133,7 +150,7 @@ static char letter_of(size_t c)
 
 static void draw_name(struct text *page, const struct frame *frame, size_t c)
 {
-    double x = across(frame, last_step(frame->curves[c])->time);
+    double x = across(frame, fmin(last_step(frame->curves[c])->time, frame->last));
     double y = down(last_step(frame->curves[c])->survival);
     struct text words;
     text_init(&words);
@@ -217,6 +234,11 @@ void svg_curves(struct text *page, const struct review *review)
     svg_end(page);
     text_puts(page, "<p class=\"quiet\">A step down: losses seen that day. A short upright mark: "
                     "vessels used by then, or no older.</p>\n");
+    if (frame.cut)
+        text_printf(page,
+                    "<p class=\"quiet\">Some were watched longer than %.0f days; none was lost "
+                    "then.</p>\n",
+                    frame.last);
     svg_table(page, title, heads);
     for (size_t c = 0; c < frame.count; c++)
         table_rows(page, &frame, c);

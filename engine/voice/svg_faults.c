@@ -123,7 +123,7 @@ void svg_faults(struct text *page, const struct review *review)
     for (size_t k = 0; k < review->fault_count; k++)
         draw_fault(page, review, k, most);
     svg_end(page);
-    text_puts(page, "<p class=\"quiet\">The bar is the likeliest number, the line across it the "
+    text_puts(page, "<p class=\"quiet\">The bar is the number expected, the line across it the "
                     "90 % range. Where two stand together, the counts in the table are the "
                     "likelier one&#39;s.</p>\n");
     svg_table(page, title, heads);

@@ -53,11 +53,11 @@ static bool is_called(const struct frame *frame, uint32_t level)
 /* ---- the drawing ----------------------------------------------------------------------------- */
 
 /* Columns that a label may take, given what stands at the right end of its line. */
-static size_t columns_beside(const char *counts)
+static size_t columns_beside(const char *counts, bool strong)
 {
-    enum { COLUMN = 7, LEAST = 8, MOST = (RIGHT - LEFT) / COLUMN - 2 };
-    size_t taken = strlen(counts);
-    return taken + LEAST < MOST ? MOST - taken : LEAST;
+    enum { LEAST = 8 };
+    size_t column = strong ? 8 : 7, most = (RIGHT - LEFT) / column - 2, taken = strlen(counts);
+    return taken + LEAST < most ? most - taken : LEAST;
 }
 
 static void draw_row(struct text *page, const struct frame *frame, size_t l)
@@ -74,7 +74,7 @@ static void draw_row(struct text *page, const struct frame *frame, size_t l)
         snprintf(counts, sizeof counts, "%zu of %zu, %.0f %%", level->counts.lost,
                  level->counts.total, 100.0 * share_of(level->counts));
     svg_words(page, LEFT, top + 15, SVG_START, called ? "strong" : "plain", label_of(frame, l),
-              columns_beside(counts));
+              columns_beside(counts, called));
     svg_words(page, RIGHT, top + 15, SVG_END, "plain", counts, sizeof counts);
     if (level->counts.total == 0)
         return;

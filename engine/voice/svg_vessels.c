@@ -112,7 +112,7 @@ static void draw_batch(struct text *page, const struct review *review,
 
     svg_line(page, LEFT, top, RIGHT, top, "rail");
     svg_words(page, LEFT, top + 17, SVG_START, "strong",
-              dataset->factors[dataset->batch].levels[batch->level], 16);
+              dataset->factors[dataset->batch].levels[batch->level], 13);
     svg_words(page, LEFT + 122, top + 17, SVG_START, "small", voice_review_date(batch->day, day),
               12);
     snprintf(words, sizeof words, "%zu of %zu lost", batch->counts.lost, batch->counts.total);
