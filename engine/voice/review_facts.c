@@ -6,7 +6,7 @@
 
 /* ---- factors --------------------------------------------------------------------------------- */
 
-void review_test_words(struct text *out, const struct review_factor *factor)
+void review_test_words(struct text *words, const struct review_factor *factor)
 {
     char p[REVIEW_DAY_ROOM], q[REVIEW_DAY_ROOM];
     size_t lost = 0, total = 0;
@@ -14,15 +14,15 @@ void review_test_words(struct text *out, const struct review_factor *factor)
         lost += factor->levels[l].counts.lost;
         total += factor->levels[l].counts.total;
     }
-    text_printf(out, "Do they lose alike? %s for %zu of %zu lost", voice_p(factor->test.p, p), lost,
-                total);
+    text_printf(words, "Do they lose alike? %s for %zu of %zu lost", voice_p(factor->test.p, p),
+                lost, total);
     if (factor->approximate)
-        text_puts(out, " (chi-square)");
+        text_puts(words, " (chi-square)");
     else if (!factor->test.exact)
-        text_printf(out, " (from %zu tables drawn, give or take %.2g)", factor->test.tables,
+        text_printf(words, " (from %zu tables drawn, give or take %.2g)", factor->test.tables,
                     factor->test.standard_error);
     voice_p(factor->q, q);
-    text_printf(out, "; among all factors asked, %s.", q + 2); /* without its "p " */
+    text_printf(words, "; among all factors asked, %s.", q + 2); /* without its "p " */
 }
 
 void review_within_words(struct text *words, const struct review *review,

@@ -70,15 +70,17 @@ static void set_ticks(struct frame *frame)
     size_t which = 0;
     while (which + 1 < sizeof steps / sizeof steps[0] && frame->last / steps[which] > MOST)
         which++;
-    for (double day = 0; day <= frame->last && frame->tick_count < TICKS; day += steps[which])
-        frame->ticks[frame->tick_count++] = day;
+    while (frame->tick_count < TICKS && (double)frame->tick_count * steps[which] <= frame->last) {
+        frame->ticks[frame->tick_count] = (double)frame->tick_count * steps[which];
+        frame->tick_count++;
+    }
 }
 
 /* Names stand where their curves end, as near as they can without touching: down in order, then
  * up again from the bottom. */
 static void set_labels(struct frame *frame)
 {
-    size_t order[CURVES];
+    size_t order[CURVES] = {0};
     for (size_t c = 0; c < frame->count; c++) {
         size_t at = c;
         frame->label_y[c] = down(last_step(frame->curves[c])->survival) + 4;
@@ -90,9 +92,9 @@ static void set_labels(struct frame *frame)
         frame->label_y[order[i]] =
             fmax(frame->label_y[order[i]], frame->label_y[order[i - 1]] + LINE);
     double lowest = BOTTOM + 4;
-    for (size_t i = frame->count; i-- > 0; lowest -= LINE) {
+    for (size_t i = frame->count; i-- > 0;) {
         frame->label_y[order[i]] = fmin(frame->label_y[order[i]], lowest);
-        lowest = frame->label_y[order[i]];
+        lowest = frame->label_y[order[i]] - LINE;
     }
 }
 

@@ -74,7 +74,8 @@ static void draw_legend(struct text *page)
     enum { A_ROW = 2, ACROSS = 150 };
     for (size_t fate = 0; fate <= FATE_COUNT; fate++) {
         double x = LEFT + 6 + (double)(fate % A_ROW) * ACROSS;
-        double y = 10 + (double)(fate / A_ROW) * LINE;
+        size_t row = fate / A_ROW;
+        double y = 10 + (double)row * LINE;
         svg_shape(page, fate_shape(fate), x, y, 11, NULL);
         svg_words(page, x + 11, y + 5, SVG_START, "small", fate_word(fate), 20);
     }
@@ -119,8 +120,9 @@ static void draw_batch(struct text *page, const struct review *review,
     svg_words(page, RIGHT, top + 17, SVG_END, "plain", words, sizeof words);
     for (size_t v = 0; v < dataset->vessel_count && drawn < MARKED; v++)
         if (belongs(dataset, v, batch->level)) {
-            draw_vessel(page, dataset, v, LEFT + 7 + (double)(drawn % A_LINE) * STEP,
-                        top + TITLE + 8 + (double)(drawn / A_LINE) * LINE);
+            size_t column = drawn % A_LINE, line = drawn / A_LINE;
+            draw_vessel(page, dataset, v, LEFT + 7 + (double)column * STEP,
+                        top + TITLE + 8 + (double)line * LINE);
             drawn++;
         }
     if (drawn < tally->all) {

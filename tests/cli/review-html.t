@@ -59,7 +59,7 @@ subtest 'the invented season' => sub {
     my $text   = plain($page);
     my ($status, $out) = run(qw(review --demo), \%now);
     my ($short) = $text =~ /In short (.*?) All of this is likelihood/;
-    is($short, ($out =~ s/\n\nWhat did it, surest first.*//sr =~ s/\s+/ /gr =~ s/\s+$//r) , 'begins with what the screen says');
+    is($short, ($out =~ s/\n\n.*//sr =~ s/\s+/ /gr), 'begins with what the screen says');
     for my $factor (@{ $review->{factors} }) {
         next if @{ $factor->{levels} } < 2;
         my ($drawing) = $page =~ m{<figcaption>By \Q$factor->{factor}\E</figcaption>(.*?)</figure>}s;
@@ -74,7 +74,7 @@ subtest 'the invented season' => sub {
     is(() = $vessels =~ /<g><title>/g, $review->{totals}{vessels} + $review->{totals}{controls}{of}, 'one mark for each vessel, those without starter too');
     is(() = $page =~ /class="curve c[0-9]" d="M[^"]*V/g, 2, 'a curve for the leading fault and one for the others');
     like($text, qr/cannot be told apart/i, 'what cannot be told apart');
-    like($text, qr/To tell grain lot L3 or session N7 apart/, 'and the next batch');
+    like($text, qr{To tell (?:grain lot L3 or session N7|session N7 or grain lot L3) apart}, 'and the next batch');
     my @bare = grep { /\bp (?:0\.|below)/ && !/\d+ of \d+|from \d+ (?:vessels|of them)/ }
         map { s/<[^>]*>//gr } $page =~ m{<(?:p|li)\b[^>]*>(.*?)</(?:p|li)>}sg;
     is("@bare", '', 'no p without counts');
