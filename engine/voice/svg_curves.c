@@ -8,13 +8,13 @@
 
 enum {
     LEFT = 44,
-    RIGHT = SVG_WIDTH - 112,
+    RIGHT = SVG_WIDTH - 120,
     TOP = 12,
     BOTTOM = 190,
     TICKS = 8,
     LINE = 17,
     CURVES = REVIEW_CURVES + 1,
-    NAME_COLUMNS = 13,
+    NAME_COLUMNS = 14,
 };
 
 struct frame {
