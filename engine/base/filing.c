@@ -193,3 +193,18 @@ void filing_abandon(struct filing *filing)
         (void)unlink(filing->temporary);
     filing_forget(filing);
 }
+
+bool filing_make_folders(const char *path)
+{
+    char *folder = strdup(path);
+    bool made = folder != NULL;
+    for (char *at = folder != NULL ? strchr(folder + 1, '/') : NULL; at != NULL && made;
+         at = strchr(at + 1, '/')) {
+        *at = '\0';
+        made = mkdir(folder, 0700) == 0 || errno == EEXIST || errno == EISDIR || errno == EROFS ||
+               errno == EACCES; /* one higher up may be closed and yet lead on */
+        *at = '/';
+    }
+    free(folder);
+    return made;
+}

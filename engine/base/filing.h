@@ -37,6 +37,9 @@ enum status filing_sync(struct filing *filing, struct diags *diags);
 /* Takes the temporary file away; nothing when the filing is closed. */
 void filing_abandon(struct filing *filing);
 
+/* Makes the folders above a file that are not there yet; only their owner may look in. */
+bool filing_make_folders(const char *path);
+
 /* Adds "cannot be VERB: why" at the path and returns STATUS_IO. */
 enum status filing_refused(const char *path, const char *verb, int error, struct diags *diags);
 

@@ -49,6 +49,7 @@ const struct command *const commands[] = {
     &command_rules_check,
     &command_rules_test,
     &command_review,
+    &command_rules_learn,
     &command_journal_demo,
     &command_help,
     &command_version,

@@ -31,6 +31,7 @@ extern const struct command command_labels;
 extern const struct command command_rules_check;
 extern const struct command command_rules_test;
 extern const struct command command_review;
+extern const struct command command_rules_learn;
 extern const struct command command_journal_demo;
 extern const struct command command_calendar;
 extern const struct command command_export;

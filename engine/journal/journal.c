@@ -8,6 +8,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include "base/filing.h"
 #include "base/text.h"
 #include "journal/journal_internal.h"
 
@@ -38,22 +39,6 @@ char *journal_default_path(void)
         return joined(data, "/jarside/journal.db");
     const char *home = absolute_variable("HOME");
     return home != NULL ? joined(home, "/.local/share/jarside/journal.db") : NULL;
-}
-
-/* Makes the folders above the file; only their owner may look in. */
-static bool make_folders(const char *path)
-{
-    char *folder = strdup(path);
-    bool made = folder != NULL;
-    for (char *at = folder != NULL ? strchr(folder + 1, '/') : NULL; at != NULL && made;
-         at = strchr(at + 1, '/')) {
-        *at = '\0';
-        made = mkdir(folder, 0700) == 0 || errno == EEXIST || errno == EISDIR || errno == EROFS ||
-               errno == EACCES; /* one higher up may be closed and yet lead on */
-        *at = '/';
-    }
-    free(folder);
-    return made;
 }
 
 /* ---- refusals -------------------------------------------------------------------------------- */
@@ -202,7 +187,7 @@ static enum status check_header(const char *path, struct diags *diags)
 
 static enum status create_file(const char *path, struct diags *diags)
 {
-    if (!make_folders(path))
+    if (!filing_make_folders(path))
         return cannot(path, "make a folder for", diags);
     int file = open(path, O_RDWR | O_CREAT | O_EXCL | O_CLOEXEC, 0600);
     if (file < 0 && errno != EEXIST)

@@ -38,6 +38,7 @@ static const struct section {
     {"moves", FORM_MANY, ITEM_MOVE, 0},
     {"decision", FORM_WHOLE, ITEM_WHOLE, 0},
     {"review", FORM_WHOLE, ITEM_WHOLE, 0},
+    {"learned", FORM_WHOLE, ITEM_WHOLE, 0},
     {"language", FORM_LANGUAGE, ITEM_WORDS, 0},
 };
 enum { SECTION_COUNT = sizeof SECTIONS / sizeof *SECTIONS };

@@ -85,6 +85,7 @@ static void load_model(struct loader *loader)
     load_decision(loader);
     load_process(loader);
     load_review(loader);
+    load_learned(loader);
     load_language(loader);
 }
 

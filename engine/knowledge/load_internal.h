@@ -109,6 +109,7 @@ void load_cautions(struct loader *loader);
 void load_decision(struct loader *loader);
 void load_process(struct loader *loader); /* organisms, cook, starters, forecast, moves */
 void load_review(struct loader *loader);
+void load_learned(struct loader *loader);
 void load_language(struct loader *loader);
 
 /* ---- check.c --------------------------------------------------------------------------------- */

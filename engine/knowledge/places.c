@@ -111,11 +111,19 @@ char *rules_find_shipped(bool *no_memory)
     return found;
 }
 
-char *rules_find_overlay(bool *no_memory)
+char *rules_overlay_path(bool *no_memory)
 {
     const char *config = absolute_variable("XDG_CONFIG_HOME");
     if (config)
-        return folder_with(config, strlen(config), "/jarside/rules", "", no_memory);
+        return joined(config, strlen(config), "/jarside/rules", no_memory);
     const char *home = absolute_variable("HOME");
-    return home ? folder_with(home, strlen(home), "/.config/jarside/rules", "", no_memory) : NULL;
+    return home ? joined(home, strlen(home), "/.config/jarside/rules", no_memory) : NULL;
+}
+
+char *rules_find_overlay(bool *no_memory)
+{
+    char *path = rules_overlay_path(no_memory);
+    char *found = path ? folder_with(path, strlen(path), "", "", no_memory) : NULL;
+    free(path);
+    return found;
 }

@@ -12,6 +12,7 @@
 #include "base/units.h"
 #include "knowledge/citation.h"
 #include "knowledge/feeds.h"
+#include "knowledge/learned.h"
 
 /*
  * The rule base in memory: what is known about findings, causes and signs.
@@ -525,6 +526,7 @@ struct rules {
     struct move moves[MOVED_COUNT];
     struct decision_rules decision;
     struct review_rules review; /* usual ones when no file has them */
+    struct learned learned;     /* all zero when no file has any */
     struct scale scale;
     struct calibration calibration;
     struct language language;
@@ -575,5 +577,7 @@ const char *scope_name(enum scope scope);
  */
 char *rules_find_shipped(bool *no_memory);
 char *rules_find_overlay(bool *no_memory);
+/* Where that overlay folder is, or would be made; NULL without a home. Caller frees. */
+char *rules_overlay_path(bool *no_memory);
 
 #endif

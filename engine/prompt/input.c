@@ -16,6 +16,8 @@
 #include <readline/history.h>
 #include <readline/readline.h>
 
+#include "base/filing.h"
+
 enum { HISTORY_LINES = 500 };
 
 struct input {
@@ -47,18 +49,6 @@ static void note_signal(int number)
 
 /* ---- history --------------------------------------------------------------------------------- */
 
-static bool make_folders(char *path)
-{
-    for (char *slash = strchr(path + 1, '/'); slash != NULL; slash = strchr(slash + 1, '/')) {
-        *slash = '\0';
-        bool made = mkdir(path, 0700) == 0 || errno == EEXIST;
-        *slash = '/';
-        if (!made)
-            return false;
-    }
-    return true;
-}
-
 /* $XDG_STATE_HOME/jarside/history, or below ~/.local/state; NULL when there is no such place. */
 static char *history_file(void)
 {
@@ -78,7 +68,8 @@ static char *history_file(void)
 
 static void history_save(const struct input *input)
 {
-    if (input->history_path == NULL || history_length == 0 || !make_folders(input->history_path))
+    if (input->history_path == NULL || history_length == 0 ||
+        !filing_make_folders(input->history_path))
         return;
     int file = open(input->history_path, O_CREAT | O_WRONLY | O_CLOEXEC, S_IRUSR | S_IWUSR);
     if (file < 0)

@@ -79,6 +79,19 @@ static bool sets_build(struct reasoner *reasoner)
     return true;
 }
 
+/* pi_c with what the grower's own outcomes add (knowledge/learned.h). */
+static double learned_prior(const struct rules *rules, size_t cause)
+{
+    const struct learned *learned = &rules->learned;
+    double prior = rules->causes[cause].prior;
+    for (size_t i = 0; i < learned->cause_count; i++) {
+        const struct learned_cause *own = &learned->causes[i];
+        if (own->cause == cause)
+            prior = (learned->strength * prior + own->seen) / (learned->strength + own->of);
+    }
+    return prior;
+}
+
 static bool priors_build(struct reasoner *reasoner)
 {
     double *odds = arena_array(reasoner->arena, reasoner->cause_count, sizeof *odds);
@@ -88,7 +101,7 @@ static bool priors_build(struct reasoner *reasoner)
 
     double sum = 0.0;
     for (size_t c = 0; c < reasoner->cause_count; c++) {
-        double p = clamp_chance(reasoner->rules->causes[c].prior);
+        double p = clamp_chance(learned_prior(reasoner->rules, c));
         odds[c] = p / (1.0 - p);
     }
     for (size_t s = 0; s < reasoner->set_count; s++) {
@@ -248,6 +261,19 @@ static void row_keep_possible(const struct sight *sight, double *row)
         row[v] = clamp_chance(row[v]);
 }
 
+/* The same with what the grower's own outcomes add (knowledge/learned.h). */
+static void row_learn(const struct rules *rules, size_t observable, size_t finding, double *row)
+{
+    const struct learned *learned = &rules->learned;
+    for (size_t i = 0; i < learned->sign_count; i++) {
+        const struct learned_sign *own = &learned->signs[i];
+        if (own->finding != finding || own->observable != observable)
+            continue;
+        for (size_t v = 0; v < rules->observables[observable].value_count; v++)
+            row[v] = (learned->strength * row[v] + own->seen[v]) / (learned->strength + own->of[v]);
+    }
+}
+
 /* P(value | finding, no cause), on one species if `species` is not RULES_NONE. */
 static void row_of_finding(const struct reasoner *reasoner, size_t observable,
                            const struct sight *sight, size_t finding, int species, double *row)
@@ -260,6 +286,7 @@ static void row_of_finding(const struct reasoner *reasoner, size_t observable,
     for (size_t i = 0; i < from->look_count; i++)
         statements_add(&looks, &from->looks[i], observable);
     row_state(sight, &looks, row);
+    row_learn(reasoner->rules, observable, finding, row);
     row_keep_possible(sight, row);
     if (species < 0)
         return;
