@@ -19,7 +19,6 @@ static const unsigned every = ~0U; /* fault of a set */
 
 struct set { /* of faults, in the order in which they were called */
     size_t picks[REVIEW_FAULTS];
-    double p[REVIEW_FAULTS], q[REVIEW_FAULTS]; /* when called */
     size_t count;
     double weight;
 };
@@ -138,9 +137,7 @@ static enum status grow(struct search *search, const struct set *set, struct bea
     for (size_t k = 0; k < count; k++) {
         const struct candidate *candidate = &search->candidates[picks[k]];
         struct set more = *set;
-        more.picks[more.count] = picks[k];
-        more.p[more.count] = candidate->test_p;
-        more.q[more.count++] = candidate->q;
+        more.picks[more.count++] = picks[k];
         more.weight += candidate->weight;
         beam_put(next, &more);
     }
@@ -181,11 +178,8 @@ static void drop_explained(struct search *search, struct set *set)
             j++;
             continue;
         }
-        for (size_t k = j + 1; k < set->count; k++) {
+        for (size_t k = j + 1; k < set->count; k++)
             set->picks[k - 1] = set->picks[k];
-            set->p[k - 1] = set->p[k];
-            set->q[k - 1] = set->q[k];
-        }
         set->count--;
         j = 0;
     }
@@ -278,13 +272,8 @@ static enum status tell_fault(struct search *search, const struct set *set, size
     fault->suspects = arena_array(arena, count, sizeof *fault->suspects);
     if (fault->suspects == NULL)
         return STATUS_MEMORY;
-    for (size_t i = 0; i < count; i++) {
+    for (size_t i = 0; i < count; i++) /* p and q of the counts that are told, not of the call's */
         fault->suspects[i] = suspect_of(search, &search->candidates[names[i]]);
-        if (names[i] == lead) {
-            fault->suspects[i].test_p = set->p[j];
-            fault->suspects[i].q = set->q[j];
-        }
-    }
     fault->suspect_count = count;
     fault->p = share_out(fault->suspects, count);
     saved_estimate(&fault->suspects[0], fault);

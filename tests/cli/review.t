@@ -8,6 +8,9 @@ use lib $FindBin::Bin;
 use Jarside;
 use Test::More;
 
+sub ln_factorial { my ($n) = @_; my $sum = 0; $sum += log $_ for 2 .. $n; return $sum }
+sub ln_choose { my ($n, $k) = @_; return $k > $n ? -1e300 : ln_factorial($n) - ln_factorial($k) - ln_factorial($n - $k) }
+
 my %now = (env => { JARSIDE_NOW => '2026-05-01T12:00:00+00:00' });
 
 sub table { return json(qw(review --json --csv -), { in => $_[0], %now }) }
@@ -59,6 +62,17 @@ subtest 'the invented season' => sub {
 };
 
 subtest 'in words' => sub {
+    # Every p must be that of the counts beside it: the upper hypergeometric tail (Fisher 1935), summed here anew.
+    for my $suspect (map { @{ $_->{suspects} } } @{ json(qw(review --demo --json), \%now)->{faults} }) {
+        my ($lost, $of)  = @{ $suspect->{inside} }{qw(lost of)};
+        my ($more, $all) = ($lost + $suspect->{outside}{lost}, $of + $suspect->{outside}{of});
+        my $tail = 0;
+        $tail += exp(ln_choose($of, $_) + ln_choose($all - $of, $more - $_) - ln_choose($all, $more))
+            for $lost .. ($of < $more ? $of : $more);
+        cmp_ok(abs($suspect->{exact_p} / $tail - 1), '<', 1e-6, "$suspect->{says}: p is that of its counts");
+        cmp_ok($suspect->{q}, '>=', $suspect->{exact_p}, 'and q is no less');
+    }
+
     my ($status, $out) = run(qw(review --demo), \%now);
     is($status, 0, 'exit 0');
     like($out, qr/^You lost \d+ of 120 vessels/, 'what was lost comes first');
