@@ -42,10 +42,12 @@ sub fails {
     is_deeply(everything(), $before, "$title: nothing half-written, nothing lost");
 }
 
-# Nobody special: permissions mean nothing to root.
+# Nobody special: permissions mean nothing to root. The search for leaks traces its own process, which a
+# changed user forbids.
 sub as_nobody {
     my @args = @_;
     return run(@args) if $> != 0;
+    local $ENV{ASAN_OPTIONS} = join ':', grep { $_ } $ENV{ASAN_OPTIONS}, 'detect_leaks=0';
     local $) = "65534 65534";
     local $> = 65534;
     return run(@args);
