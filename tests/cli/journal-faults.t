@@ -42,12 +42,12 @@ sub fails {
     is_deeply(everything(), $before, "$title: nothing half-written, nothing lost");
 }
 
-# Nobody special: permissions mean nothing to root. The search for leaks traces its own process, which a
-# changed user forbids.
+# Nobody special: permissions mean nothing to root. The search for leaks at the end of a sanitized program
+# traces its own process, which a changed user forbids: there these are left out.
+my $traced = $> == 0 && Jarside::program() =~ m{/asan/};
 sub as_nobody {
     my @args = @_;
     return run(@args) if $> != 0;
-    local $ENV{ASAN_OPTIONS} = join ':', grep { $_ } $ENV{ASAN_OPTIONS}, 'detect_leaks=0';
     local $) = "65534 65534";
     local $> = 65534;
     return run(@args);
@@ -65,6 +65,7 @@ sub writers {    # every command that writes a file, into a folder
 }
 
 subtest 'a folder that may not be written' => sub {
+    plan skip_all => 'leaks are searched for, which needs the user to stay the same' if $traced;
     mkdir "$scratch/closed";
     chmod 0555, "$scratch/closed";
     for my $case (writers("$scratch/closed")) {
@@ -94,6 +95,7 @@ subtest 'a folder where a file should be' => sub {
 };
 
 subtest 'what may not be read' => sub {
+    plan skip_all => 'leaks are searched for, which needs the user to stay the same' if $traced;
     chmod 0, "$scratch/in/place.csv", "$scratch/good.db", "$scratch/j/journal.db";
     my ($status, $out, $err) = as_nobody('import', "$scratch/in", '--journal', "$scratch/j/other.db");
     is($status, 74, 'a table');
