@@ -135,7 +135,8 @@ struct vessel {
     const char *position; /* in the cooker: of the observable position */
     bool control;         /* cooked with the others and never inoculated */
     const char *note;
-    /* Derived, kept by journal_refresh: never set by hand, never corrected, not exported. */
+    /* Derived, kept by journal_refresh: never set by hand, never corrected. Only the day of the next
+     * look and its reason are exported, as nothing else in the tables holds them. */
     int64_t stands; /* the place where it stands now */
     int64_t stood;  /* and where it stood when it ended */
     enum vessel_state state;
