@@ -44,7 +44,9 @@ sub fails {
 
 # Nobody special: permissions mean nothing to root. The search for leaks at the end of a sanitized program
 # traces its own process, which a changed user forbids: there these are left out.
-my $traced = $> == 0 && Jarside::program() =~ m{/asan/};
+# A program in root's own home is out of that user's reach, too.
+sub reachable { local $) = '65534 65534'; local $> = 65534; return -x Jarside::program() }
+my $no_nobody = $> == 0 && (Jarside::program() =~ m{/asan/} || !reachable());
 sub as_nobody {
     my @args = @_;
     return run(@args) if $> != 0;
@@ -65,7 +67,7 @@ sub writers {    # every command that writes a file, into a folder
 }
 
 subtest 'a folder that may not be written' => sub {
-    plan skip_all => 'leaks are searched for, which needs the user to stay the same' if $traced;
+    plan skip_all => 'nobody else can run the program here' if $no_nobody;
     mkdir "$scratch/closed";
     chmod 0555, "$scratch/closed";
     for my $case (writers("$scratch/closed")) {
@@ -95,7 +97,7 @@ subtest 'a folder where a file should be' => sub {
 };
 
 subtest 'what may not be read' => sub {
-    plan skip_all => 'leaks are searched for, which needs the user to stay the same' if $traced;
+    plan skip_all => 'nobody else can run the program here' if $no_nobody;
     chmod 0, "$scratch/in/place.csv", "$scratch/good.db", "$scratch/j/journal.db";
     my ($status, $out, $err) = as_nobody('import', "$scratch/in", '--journal', "$scratch/j/other.db");
     is($status, 74, 'a table');
