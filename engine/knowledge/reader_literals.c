@@ -276,7 +276,7 @@ static struct literals read_group(struct cursor *c)
     if (next_is(c, "*"))
         return read_verb(c);
     if (next_is(c, "?<q>")) { /* a quantity: long, and its units are too short to go by */
-        c->doubt = true; /* one that somebody wrote by hand may hold anything */
+        c->doubt = true;      /* one that somebody wrote by hand may hold anything */
         skip_group(c);
         return ANYTHING;
     }
