@@ -40,7 +40,6 @@ const struct command *const commands[] = {
     &command_labels,
     &command_starter,
     &command_record,
-    &command_calendar,
     &command_export,
     &command_import,
     &command_backup,

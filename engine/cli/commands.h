@@ -33,7 +33,6 @@ extern const struct command command_rules_test;
 extern const struct command command_review;
 extern const struct command command_rules_learn;
 extern const struct command command_journal_demo;
-extern const struct command command_calendar;
 extern const struct command command_export;
 extern const struct command command_import;
 extern const struct command command_backup;

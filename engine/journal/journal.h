@@ -147,36 +147,6 @@ enum status journal_set_due(struct journal *journal, int64_t vessel, int64_t day
 enum status journal_due(struct journal *journal, int64_t day, struct arena *arena,
                         struct vessel **vessels, size_t *count, struct diags *diags);
 
-/* ---- siblings -------------------------------------------------------------------------------- */
-
-enum kinship { /* what a vessel may share with others */
-               KINSHIP_COOK,
-               KINSHIP_SESSION,
-               KINSHIP_STARTER,
-               KINSHIP_LOT,
-               KINSHIP_PLACE,    /* where it stood */
-               KINSHIP_BATCH,    /* the mix */
-               KINSHIP_POSITION, /* the same position within the same cook */
-               KINSHIP_COUNT
-};
-extern const char *const kinship_words[]; /* "cook" ... */
-
-struct fates { /* how many of a group that were ever looked at or ended */
-    size_t total, fate[FATE_COUNT];
-};
-
-struct kinsfolk {
-    enum kinship kinship;
-    const char *label;    /* of the cook, session ...; "top of C4" for a position */
-    struct fates others;  /* inoculated vessels of the group, without the vessel itself */
-    struct fates rest;    /* inoculated vessels outside the group */
-    struct fates control; /* controls of the group, without the vessel itself */
-};
-
-/* The groups that a vessel belongs to, by kinship; those it has none of are left out. */
-enum status journal_kin(struct journal *journal, int64_t vessel, struct arena *arena,
-                        struct kinsfolk kin[KINSHIP_COUNT], size_t *count, struct diags *diags);
-
 /* For the tests of this module and for what has a module of its own in journal/. */
 struct sqlite3;
 struct sqlite3 *journal_database(struct journal *journal);

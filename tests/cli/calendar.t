@@ -51,7 +51,7 @@ spew("$scratch/in/vessel.csv", "label,batch,number,due,due_for\r\n"
 my ($status, $out, $err) = run('import', "$scratch/in", @journal, \%at);
 is($status, 0, 'a journal') or diag $err;
 
-($status, $out, $err) = run('calendar', "$scratch/due.ics", @journal, \%at);
+($status, $out, $err) = run('due', '--ics', "$scratch/due.ics", @journal, \%at);
 is($status, 0, 'a calendar') or diag $err;
 like($out, qr/^4 days of looks/, 'says how many');
 my $bytes = slurp("$scratch/due.ics");
@@ -75,24 +75,22 @@ is_deeply($events[0]{alarms}, [], 'no alarm unless asked for');
 my %uids = map { $_->{uid} => 1 } @events;
 is(scalar keys %uids, 4, 'each has its own UID');
 
-($status) = run('calendar', "$scratch/due.ics", @journal, \%at);
+($status) = run('due', '--ics', "$scratch/due.ics", @journal, \%at);
 is($status, 74, 'a file that exists is not replaced');
-($status) = run('calendar', '--force', '--remind', '09:30', "$scratch/due.ics", @journal, { env => { JARSIDE_NOW => '2026-03-21T08:00:00Z' } });
+($status) = run('due', '--force', '--remind', '09:30', '--ics', "$scratch/due.ics", @journal, { env => { JARSIDE_NOW => '2026-03-21T08:00:00Z' } });
 is($status, 0, 'unless told to');
 my $again = read_back("$scratch/due.ics");
 is_deeply([map { $_->{uid} } @{ $again->{events} }], [map { $_->{uid} } @events], 'UIDs stay');
 is_deeply($again->{events}[0]{alarms}, [9.5 * 3600], 'an alarm at half past nine');
-(undef, $out) = run('calendar', '-', @journal, \%at);
-is($out, $bytes, 'the same journal and time give the same bytes');
 (undef, $out) = run('due', '--ics', '-', @journal, \%at);
-is($out, $bytes, "as 'due --ics' does");
-($status, undef, $err) = run('calendar', '--remind', '25:00', '-', @journal, \%at);
+is($out, $bytes, 'the same journal and time give the same bytes');
+($status, undef, $err) = run('due', '--remind', '25:00', '--ics', '-', @journal, \%at);
 is($status, 2, 'no such time');
 
 subtest 'nothing due' => sub {
     spew("$scratch/place.csv", "label\r\nshelf\r\n");
     run('import', "$scratch/place.csv", '--journal', "$scratch/empty.db", \%at);
-    my ($status, $out) = run('calendar', "$scratch/none.ics", '--journal', "$scratch/empty.db", \%at);
+    my ($status, $out) = run('due', '--ics', "$scratch/none.ics", '--journal', "$scratch/empty.db", \%at);
     is($status, 0, 'is a calendar still');
     like($out, qr/Nothing is due/, 'and is told');
     is_deeply(read_back("$scratch/none.ics")->{events}, [], 'without entries');

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* The journal's core: records in and out, what a vessel becomes, siblings, corrections, refusals. */
+/* The journal's core: records in and out, what a vessel becomes, corrections, refusals. */
 #include <math.h>
 #include <setjmp.h>
 #include <stdarg.h>
@@ -346,44 +346,6 @@ static void due_looks_are_listed_earliest_first(void **state)
     assert_int_equal(due[1].id, a);
 }
 
-/* ---- siblings -------------------------------------------------------------------------------- */
-
-static void siblings_are_counted_group_by_group(void **state)
-{
-    struct journal_case *c = *state;
-    int64_t c1 = add_cook(c, "C1"), c2 = add_cook(c, "C2");
-    int64_t b1 = add_batch(c, "B1", c1), b2 = add_batch(c, "B2", c2), own = 0;
-    for (int64_t i = 1; i <= 4; i++) {
-        int64_t bad = add_vessel(c, b1, i, 0), good = add_vessel(c, b2, i, 0);
-        own = bad;
-        if (i < 4)
-            add_look(c, bad, "2026-03-06T10:00:00Z", "discard", "contaminated", 0);
-        if (i < 3) /* the others nobody has looked at */
-            add_look(c, good, "2026-03-06T10:00:00Z", "keep", "clean", 0);
-    }
-    struct vessel control;
-    record_init(RECORD_VESSEL, &control);
-    control.label = "control";
-    control.batch = b1;
-    control.number = 9;
-    control.control = true;
-    add(c, RECORD_VESSEL, &control);
-    add_look(c, control.id, "2026-03-06T10:00:00Z", "discard", "contaminated", 0);
-
-    struct kinsfolk kin[KINSHIP_COUNT];
-    size_t count;
-    assert_int_equal(journal_kin(c->journal, own, c->arena, kin, &count, c->diags), STATUS_OK);
-    assert_int_equal(count, 2); /* a cook and a batch */
-    assert_int_equal(kin[0].kinship, KINSHIP_COOK);
-    assert_string_equal(kin[0].label, "C1");
-    assert_int_equal(kin[0].others.total, 3);
-    assert_int_equal(kin[0].others.fate[FATE_CONTAMINATED], 3);
-    assert_int_equal(kin[0].rest.total, 2);
-    assert_int_equal(kin[0].rest.fate[FATE_OPEN], 2);
-    assert_int_equal(kin[0].control.fate[FATE_CONTAMINATED], 1);
-    assert_int_equal(kin[1].kinship, KINSHIP_BATCH);
-}
-
 /* ---- files that are not right ---------------------------------------------------------------- */
 
 static void write_file(const char *path, const char *bytes, size_t length)
@@ -489,7 +451,6 @@ int main(void)
         TEST(a_move_after_the_end_does_not_blame_the_new_place),
         TEST(a_clock_that_goes_back_does_not_change_the_order),
         TEST(due_looks_are_listed_earliest_first),
-        TEST(siblings_are_counted_group_by_group),
         TEST(what_is_no_journal_is_refused_and_left_alone),
         TEST(a_newer_journal_is_refused),
         TEST(only_its_owner_may_read_it),

@@ -6,15 +6,8 @@
 #include <string.h>
 
 #include "cli/app_journal.h"
-#include "cli/commands.h"
 #include "cli/feed.h"
 #include "journal/calendar.h"
-
-static const struct option options[] = {
-    {"remind", "HH:MM", "let the calendar remind you at that time of the day"},
-    {"force", NULL, "replace a file that exists"},
-    {NULL, NULL, NULL},
-};
 
 /* Minutes after midnight; CALENDAR_NO_ALARM when not given. */
 static enum exit_status read_remind(struct app *app, int *remind)
@@ -67,20 +60,3 @@ enum exit_status feed_write(struct app *app, const char *path)
                    events == 1 ? "" : "s", path);
     return app_flush(app);
 }
-
-static enum exit_status run(struct app *app)
-{
-    if (app->arguments.operand_count != 1)
-        return app_usage(app, "name the file to write the calendar to, or - for standard output");
-    return feed_write(app, app->arguments.operands[0]);
-}
-
-const struct command command_calendar = {
-    .name = "calendar",
-    .summary = "writes the looks that are due as a calendar (iCalendar)",
-    .operands = "FILE",
-    .detail = "One all-day entry a batch and day, which calendar programs read. Written again it "
-              "replaces its own entries and makes no second ones.",
-    .options = options,
-    .run = run,
-};
