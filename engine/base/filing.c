@@ -10,8 +10,21 @@
 
 enum status filing_refused(const char *path, const char *verb, int error, struct diags *diags)
 {
+    if (error == EPIPE)
+        return STATUS_CLOSED;
     diags_error(diags, (struct position){path, 0, 0}, "cannot be %s: %s", verb, strerror(error));
     return STATUS_IO;
+}
+
+enum status filing_send(FILE *stream, const char *bytes, size_t length)
+{
+    errno = 0;
+    size_t written = length > 0 ? fwrite(bytes, 1, length, stream) : 0;
+    if (written == length && fflush(stream) == 0)
+        return STATUS_OK;
+    if (errno == 0)
+        errno = EIO; /* stdio need not say why */
+    return errno == EPIPE ? STATUS_CLOSED : STATUS_IO;
 }
 
 static enum status refuse_to_replace(const char *path, struct diags *diags)

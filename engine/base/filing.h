@@ -40,7 +40,14 @@ void filing_abandon(struct filing *filing);
 /* Makes the folders above a file that are not there yet; only their owner may look in. */
 bool filing_make_folders(const char *path);
 
-/* Adds "cannot be VERB: why" at the path and returns STATUS_IO. */
+/*
+ * Writes to a stream that is open already, and flushes it. STATUS_CLOSED when it is a pipe and its
+ * reader has gone; STATUS_IO when it refuses, and errno says why.
+ */
+enum status filing_send(FILE *stream, const char *bytes, size_t length);
+
+/* Adds "cannot be VERB: why" at the path and returns STATUS_IO; STATUS_CLOSED, and not a word, when
+ * `error` is EPIPE: whoever closed a pipe knows. */
 enum status filing_refused(const char *path, const char *verb, int error, struct diags *diags);
 
 #endif

@@ -12,6 +12,8 @@ enum exit_status status_exit(enum status status)
         return EXIT_USAGE;
     case STATUS_IO:
         return EXIT_IO;
+    case STATUS_CLOSED:
+        return EXIT_CLOSED;
     case STATUS_MEMORY:
     case STATUS_INTERNAL:
         break;

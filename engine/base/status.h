@@ -15,6 +15,7 @@ enum status {
     STATUS_DATA,     /* what was read is not what it should be */
     STATUS_USAGE,    /* the caller's words are off */
     STATUS_IO,       /* the file system, a pipe or the journal said no */
+    STATUS_CLOSED,   /* whoever read the output has closed it and wants no more */
     STATUS_MEMORY,   /* an allocation failed */
     STATUS_INTERNAL, /* a bug: an invariant does not hold */
 };
@@ -26,6 +27,7 @@ enum exit_status {
     EXIT_DATA = 65,
     EXIT_INTERNAL = 70,
     EXIT_IO = 74,
+    EXIT_CLOSED = 141, /* 128 + SIGPIPE: what a shell says of a program that SIGPIPE ended */
 };
 
 /* The exit status for a status; memory exhaustion and bugs are EXIT_INTERNAL. */

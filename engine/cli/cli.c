@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "cli/cli.h"
 
+#include <errno.h>
 #include <gsl/gsl_errno.h>
 #include <locale.h>
 #include <malloc.h>
@@ -208,7 +209,7 @@ int cli_main(int argc, char **argv)
     enum exit_status exit_status = dispatch(&app, argc > 0 ? argc - 1 : 0, argv + 1);
     /* What stdio still holds must arrive too: a full disk shows only here. */
     if (fclose(stdout) != 0 && exit_status == EXIT_FINE)
-        exit_status = app_fail(&app, STATUS_IO);
+        exit_status = app_fail(&app, errno == EPIPE ? STATUS_CLOSED : STATUS_IO);
     app_release(&app);
     return (int)exit_status;
 }

@@ -128,7 +128,7 @@ static enum exit_status write_page(struct app *app, const struct text *page, con
 {
     struct filing filing;
     if (strcmp(path, "-") == 0)
-        return fwrite(page->bytes, 1, page->length, stdout) == page->length && fflush(stdout) == 0
+        return filing_send(stdout, page->bytes, page->length) == STATUS_OK
                    ? EXIT_FINE
                    : app_fail(app, filing_refused("standard output", "written", errno, app->diags));
     enum status status =

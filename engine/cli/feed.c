@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/filing.h"
 #include "cli/app_journal.h"
 #include "cli/feed.h"
 #include "journal/calendar.h"
@@ -32,8 +33,8 @@ static enum exit_status to_output(struct app *app, const struct calendar_options
     struct text out;
     text_init(&out);
     enum status status = calendar_text(app->journal, how, &out, NULL, app->diags);
-    if (status == STATUS_OK && fwrite(out.bytes, 1, out.length, stdout) != out.length)
-        status = STATUS_IO;
+    if (status == STATUS_OK)
+        status = filing_send(stdout, out.bytes, out.length);
     text_release(&out);
     return status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
 }

@@ -79,9 +79,9 @@ static enum status row_line(struct writer *writer, const void *row)
 static enum status put_line(const struct writer *writer, FILE *stream, const char *name)
 {
     const struct text *line = &writer->line;
-    errno = 0;
     if (line->failed)
         return STATUS_MEMORY;
+    errno = 0;
     return fwrite(line->bytes, 1, line->length, stream) == line->length
                ? STATUS_OK
                : filing_refused(name, "written", errno != 0 ? errno : EIO, writer->diags);

@@ -116,7 +116,10 @@ static char **complete(const char *start, int from, int to)
 
 /* ---- opening and closing --------------------------------------------------------------------- */
 
-/* The signals are blocked but for the moment of waiting, so that none falls between two steps. */
+/*
+ * The signals are blocked but for the moment of waiting, so that none falls between two steps. What
+ * whoever started the program had it ignore (nohup, a job in the background) stays ignored.
+ */
 static void watch_signals(struct input *input)
 {
     struct sigaction action = {.sa_handler = note_signal};
@@ -124,7 +127,10 @@ static void watch_signals(struct input *input)
     sigemptyset(&action.sa_mask);
     sigemptyset(&blocked);
     for (size_t i = 0; i < WATCHED; i++) {
-        sigaction(watched[i], &action, &input->old_actions[i]);
+        sigaction(watched[i], NULL, &input->old_actions[i]);
+        if (input->old_actions[i].sa_handler == SIG_IGN)
+            continue;
+        sigaction(watched[i], &action, NULL);
         sigaddset(&blocked, watched[i]);
     }
     sigprocmask(SIG_BLOCK, &blocked, &input->old_mask);

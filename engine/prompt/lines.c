@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "prompt/lines.h"
 
+#include <signal.h>
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>
@@ -29,8 +30,11 @@ void lines_close(struct lines *lines)
 {
     if (lines == NULL)
         return;
+    int killed_by = lines->input != NULL ? input_signal(lines->input) : 0;
     input_close(lines->input);
     free(lines);
+    if (killed_by != 0)
+        raise(killed_by); /* the terminal is restored: end as the sender of the signal expects */
 }
 
 /* In place; the start moves to the front, as the caller frees what it was given. */

@@ -23,6 +23,7 @@ void page_wait(struct conversation *talk)
         return;
     input_offer(talk->input, NULL, 0);
     enum input_result result = input_line(talk->input, "(Enter for more) ", &line);
+    screen_measure(talk->opening->screen, stdout); /* the window may have changed meanwhile */
     if (result == INPUT_END || result == INPUT_KILLED || result == INPUT_FAULT)
         talk->leaving = talk->ended = true;
     if (line != NULL && command_leaves(line))

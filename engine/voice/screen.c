@@ -8,6 +8,8 @@
 #include <sys/ioctl.h>
 #include <unistd.h>
 
+#include "base/filing.h"
+
 /* Select Graphic Rendition parameters, ECMA-48 section 8.3.117. */
 static const char *const sgr[] = {
     [ROLE_PLAIN] = "",    [ROLE_STRONG] = "1",     [ROLE_QUIET] = "2",      [ROLE_WARN] = "33",
@@ -272,11 +274,9 @@ enum status screen_flush(struct screen *screen, FILE *stream)
 {
     bool failed = screen->out.failed;
     size_t length = failed ? 0 : screen->out.length;
-    size_t written = length > 0 ? fwrite(screen->out.bytes, 1, length, stream) : 0;
+    enum status status = failed ? STATUS_MEMORY : filing_send(stream, screen->out.bytes, length);
     text_clear(&screen->out);
-    if (failed)
-        return STATUS_MEMORY;
-    return written == length && fflush(stream) == 0 ? STATUS_OK : STATUS_IO;
+    return status;
 }
 
 /* ---- diagnostics ----------------------------------------------------------------------------- */

@@ -75,7 +75,8 @@ void screen_done(struct screen *screen, struct text *words);
 /* Lines written since the last flush. */
 size_t screen_lines(const struct screen *screen);
 
-/* Writes the buffer to the stream and empties it. STATUS_IO when the stream refuses; STATUS_MEMORY
+/* Writes the buffer to the stream and empties it. STATUS_IO when the stream refuses and
+ * STATUS_CLOSED when it is a pipe that nobody reads any more; STATUS_MEMORY
  * when there was no memory for all of it, and then nothing is written: half a verdict misleads. */
 enum status screen_flush(struct screen *screen, FILE *stream);
 

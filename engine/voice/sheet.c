@@ -43,7 +43,7 @@ enum status sheet_write(const struct text *html, const char *path, struct diags 
     if (html->failed)
         return STATUS_MEMORY;
     if (strcmp(path, "-") == 0)
-        return fwrite(html->bytes, 1, html->length, stdout) == html->length && fflush(stdout) == 0
+        return filing_send(stdout, html->bytes, html->length) == STATUS_OK
                    ? STATUS_OK
                    : filing_refused("standard output", "written", errno, diags);
     enum status status = filing_open(&filing, path, true, diags);

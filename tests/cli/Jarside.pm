@@ -103,6 +103,7 @@ sub talk_by {
     if (!$pid) {
         %ENV = environment(%{ $options->{env} // {} });
         delete $ENV{COLUMNS};
+        $SIG{$_} = 'DEFAULT' for qw(HUP INT TERM QUIT TSTP);    # a job in the background is begun without some
         $pty->make_slave_controlling_terminal;
         close $pty;
         open(STDIN, '<&', $slave); open(STDOUT, '>&', $slave); open(STDERR, '>&', $slave);

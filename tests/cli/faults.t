@@ -85,7 +85,7 @@ my @acts = (
     [ 'lines', qw(judge --lines), { in => "red dusty\nday 3\nblue smooth\n" } ],
     [ 'a conversation', 'ask', { in => "red dusty\nwhy\nday 3\nverdict\n" } ],
     [ 'a check of rules', qw(rules check) ],
-    [ 'a score', qw(rules test), project_root() . '/tests/unit/tiny-cases', '--json' ],
+    [ 'a score', qw(rules test), project_root() . '/tests/unit/tiny-cases/labelled.yaml', '--json' ],
     [ 'what is known', 'show', 'tint' ],
     [ 'a cook', qw(cook --gauge 15psi --minutes 90 --vessel jar:1quart --json),
         { env => { JARSIDE_RULES => project_root() . '/rules' } } ],
@@ -128,11 +128,12 @@ subtest 'writing' => sub {
     for my $act (@acts) {
         my ($title, @args) = @$act;
         next if !length((try_out({}, @args))[1]);    # silent when all is well
-        for my $way (qw(enospc:1 epipe:1)) {
+        for my $way (qw(enospc:1 eio:1)) {
             my ($status, $out, $err) = try_out({ FAULTY_WRITE => $way }, @args);
             is($status, 74, "$title: $way") or diag $err;
             like($err, qr/cannot write the output/, 'and says so');
         }
+        is((try_out({ FAULTY_WRITE => 'epipe:1' }, @args))[0], 141, "$title: a closed pipe is no fault");
     }
 };
 

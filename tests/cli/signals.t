@@ -1,7 +1,7 @@
 #!/usr/bin/perl
 # SPDX-License-Identifier: GPL-3.0-or-later
 # Signals at every phase of the conversation, a window that changes, a terminal that goes away: no crash, no hang, the
-# terminal as it was, the end that the sender of the signal expects.
+# terminal as it was, the end that the sender of the signal expects; and none where it was told to ignore the signal.
 use strict;
 use warnings;
 use FindBin;
@@ -19,9 +19,9 @@ my $program = abs_path($ENV{JARSIDE} // project_root() . '/.build/release/jarsid
 my $home    = scratch();
 my $PATIENCE = 30;
 
-# A conversation that can be spoken to and signalled: start(rows, columns), then see(pattern), type, end.
+# A conversation that can be spoken to and signalled: start(rows, columns, {ignore, args}), then see(pattern), type, end.
 sub start {
-    my ($rows, $columns) = @_;
+    my ($rows, $columns, $options) = @_;
     my $pty   = IO::Pty->new;
     my $slave = $pty->slave;
     $slave->set_winsize($rows // 24, $columns // 80, 0, 0);
@@ -32,8 +32,9 @@ sub start {
         $pty->make_slave_controlling_terminal;
         close $pty;
         open(STDIN, '<&', $slave); open(STDOUT, '>&', $slave); open(STDERR, '>&', $slave);
-        $SIG{$_} = 'DEFAULT' for qw(HUP INT TERM);    # whoever runs the tests may ignore them
-        exec($program) or POSIX::_exit(127);
+        $SIG{$_} = 'DEFAULT' for qw(HUP INT TERM QUIT TSTP);    # whoever runs the tests may ignore them
+        $SIG{$_} = 'IGNORE' for @{ $options->{ignore} // [] };
+        exec($program, @{ $options->{args} // [] }) or POSIX::_exit(127);
     }
     return { pid => $pid, pty => $pty, slave => $slave, seen => '' };
 }
@@ -112,6 +113,55 @@ for my $phase (sort keys %phase) {
     isnt(ending($talk), 'hung', "a terminal hung up $phase is no reason to go on");
 }
 
+# As nohup and a shell's jobs in the background leave it. The signal has been taken note of, or not, once a line that was
+# sent after it is answered.
+subtest 'what was ignored stays ignored' => sub {
+    for my $signal (qw(HUP INT TERM QUIT TSTP)) {
+        my $talk = start(24, 80, { ignore => [$signal] });
+        see($talk, $prompt);
+        type($talk, 'green pow');
+        see($talk, qr/green pow\z/);
+        kill $signal => $talk->{pid};
+        type($talk, "der by the port\r");
+        ok(see($talk, qr/Discard.*[\r\n](?:> |\(Enter for more\) )\z/s), "SIG$signal: nothing happens, not even to the line") or diag $talk->{seen};
+        type($talk, "\cD");
+        is(ending($talk), 0, 'and it leaves when asked to');
+    }
+    for my $phase (sort keys %phase) {
+        my $talk = start(12, 80, { ignore => ['HUP'] });
+        $phase{$phase}->($talk);
+        close $talk->{slave};
+        close delete $talk->{pty};
+        my $end = ending($talk);
+        ok($end eq '0' || $end eq '74', "$phase: without a terminal, and SIGHUP ignored, it ends all the same") or diag $end;
+    }
+};
+
+# Questions of one line each, of commands that lack a fact, are read in the same way.
+subtest 'a command that asks' => sub {
+    my $asked = qr/\w.*: \z/;
+    for my $signal (qw(TERM HUP)) {
+        my $talk = start(24, 80, { args => ['batch'] });
+        ok(see($talk, $asked), 'it asks') or diag $talk->{seen};
+        kill $signal => $talk->{pid};
+        is(ending($talk), 128 + ($signal eq 'TERM' ? 15 : 1), "SIG$signal ends it as a signal does");
+        ok(cooked($talk), 'and leaves the terminal as it was');
+    }
+    my $talk = start(24, 80, { args => ['batch'] });
+    see($talk, $asked);
+    kill INT => $talk->{pid};
+    is(ending($talk), 2, 'SIGINT leaves the question');
+    ok(cooked($talk), 'and the terminal as it was');
+    for my $ignore ([], ['HUP']) {
+        $talk = start(24, 80, { args => ['batch'], ignore => $ignore });
+        see($talk, $asked);
+        close $talk->{slave};
+        close delete $talk->{pty};
+        isnt(ending($talk), 'hung', "a terminal hung up ends it" . (@$ignore ? ", SIGHUP ignored or not" : ""));
+    }
+    ok(!-e "$home/data/jarside/journal.db" || (run('list', '--journal', "$home/data/jarside/journal.db"))[1] !~ /B1/, 'and nothing was recorded');
+};
+
 subtest 'stopped and continued' => sub {
     my $talk = start();
     see($talk, $prompt);
@@ -143,6 +193,23 @@ subtest 'a window that changes' => sub {
     cmp_ok($longest, '<=', 30, 'as wide as the window is now');
     kill TERM => $talk->{pid};
     is(ending($talk), 143, 'and can be ended');
+};
+
+subtest 'a window that changes at any phase' => sub {
+    for my $phase (sort keys %phase) {
+        my $talk = start(12, 80);
+        $phase{$phase}->($talk);
+        for my $size ([ 40, 20 ], [ 3, 200 ], [ 1, 1 ], [ 60, 80 ]) {
+            $talk->{slave}->set_winsize(@$size, 0, 0);
+            kill WINCH => $talk->{pid};
+        }
+        # The rest of the line; elsewhere a line of its own.
+        type($talk, $phase eq 'while a line is typed' ? "der by the port\r" : $phase eq 'between two pages' ? "\r" : "green powder by the port\r");
+        ok(see($talk, qr/[\r\n](?:> |\(Enter for more\) )\z/), "$phase: it goes on") or diag $talk->{seen};
+        like($talk->{page}, qr/Discard/, 'and no word of a line that was begun is lost') if $phase eq 'while a line is typed';
+        type($talk, "\cD");
+        is(ending($talk), 0, 'and leaves when asked to');
+    }
 };
 
 subtest 'what is left behind' => sub {
