@@ -35,9 +35,7 @@ HARDLINK_coverage := --coverage
 HARDEN_fuzz := -fsanitize=fuzzer-no-link,address,undefined -fno-sanitize-recover=all -fno-omit-frame-pointer
 HARDLINK_fuzz := -fsanitize=fuzzer,address,undefined
 # Arithmetic that no stranger's bytes steer: watched for its faults, but not a place to look for new paths.
-.build/fuzz/reason/%.o: HARDEN_coverage := --coverage -fprofile-update=atomic
-HARDLINK_coverage := --coverage
-HARDEN_fuzz := $(HARDEN_asan)
+.build/fuzz/reason/%.o: HARDEN_fuzz := $(HARDEN_asan)
 
 # A line a file says enough; `make V=1` shows the whole commands.
 Q        := $(if $(V),,@)
