@@ -38,8 +38,3 @@ double binomial_above(size_t x, size_t n, double p)
         return upper(x, n, p);
     return 1.0 - upper(n - x + 1, n, 1.0 - p); /* x - 1 lost or fewer is n - x + 1 kept or more */
 }
-
-double binomial_below(size_t x, size_t n, double p)
-{
-    return binomial_above(n - x, n, 1.0 - p);
-}

@@ -15,6 +15,5 @@ double binomial_pmf(size_t x, size_t n, double p);
 double binomial_terms(size_t x, size_t n,
                       double p); /* the terms from x up, in units of the first */
 double binomial_above(size_t x, size_t n, double p); /* x or more */
-double binomial_below(size_t x, size_t n, double p); /* x or fewer */
 
 #endif

@@ -1,248 +1,244 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "review/strata.h"
-
 #include <gsl/gsl_cdf.h>
 #include <math.h>
+#include <stdbool.h>
 #include <stdlib.h>
+#include <string.h>
 
 #include "review/check_internal.h"
-#include "review/conditional_internal.h"
-
-/* ---- adding up ------------------------------------------------------------------------------- */
-
-/* a b / c d: the first group's lost and kept over the second's. */
-struct square {
-    double a, b, c, d, n;
-};
-
-static struct square square_of(const struct strata_pair *pair)
-{
-    struct square s = {
-        .a = (double)pair->first.lost,
-        .b = (double)(pair->first.total - pair->first.lost),
-        .c = (double)pair->second.lost,
-        .d = (double)(pair->second.total - pair->second.lost),
-    };
-    s.n = s.a + s.b + s.c + s.d;
-    return s;
-}
-
-static bool tells(const struct square *s)
-{
-    return s->a + s->b > 0.0 && s->c + s->d > 0.0 && s->a + s->c > 0.0 && s->b + s->d > 0.0;
-}
-
-struct totals {
-    double off, variance; /* of a from its mean, and of a */
-    double along, across; /* sum a d / n, sum b c / n */
-    double pr, mixed, qs; /* Robins, Breslow & Greenland's three sums */
-};
-
-static void add_stratum(struct totals *t, const struct square *s)
-{
-    double rows = (s->a + s->b) * (s->c + s->d), columns = (s->a + s->c) * (s->b + s->d);
-    double r = s->a * s->d / s->n, q = s->b * s->c / s->n;
-    double p_share = (s->a + s->d) / s->n, q_share = (s->b + s->c) / s->n;
-
-    t->off += s->a - (s->a + s->b) * (s->a + s->c) / s->n;
-    t->variance += rows * columns / (s->n * s->n * (s->n - 1.0));
-    t->along += r;
-    t->across += q;
-    t->pr += p_share * r;
-    t->mixed += p_share * q + q_share * r;
-    t->qs += q_share * q;
-}
-
-static void chi_squares(const struct totals *t, struct strata_pairs *result)
-{
-    double off = fabs(t->off), correction = off >= 0.5 ? 0.5 : 0.0;
-
-    result->statistic = off * off / t->variance;
-    result->corrected = (off - correction) * (off - correction) / t->variance;
-    result->p = gsl_cdf_chisq_Q(result->statistic, 1.0);
-    result->corrected_p = gsl_cdf_chisq_Q(result->corrected, 1.0);
-}
-
-static void common_odds(const struct totals *t, double level, struct strata_pairs *result)
-{
-    if (t->across <= 0.0 || t->along <= 0.0) {
-        result->odds_ratio = t->along > 0.0 ? INFINITY : t->across > 0.0 ? 0.0 : NAN;
-        return;
-    }
-    double variance = t->pr / (2.0 * t->along * t->along) +
-                      t->mixed / (2.0 * t->along * t->across) +
-                      t->qs / (2.0 * t->across * t->across);
-    double factor = exp(gsl_cdf_ugaussian_Qinv(0.5 * (1.0 - level)) * sqrt(variance));
-    result->odds_ratio = t->along / t->across;
-    result->odds = (struct interval){result->odds_ratio / factor, result->odds_ratio * factor};
-}
-
-/* ---- the exact test -------------------------------------------------------------------------- */
+#include "review/strata.h"
 
 /*
- * The sum of the strata's counts: their chances convolved. In long double, because the ends of a
- * long sum are far below the least double and the odds ratio may lie there.
+ * V is, stratum by stratum, f (N diag(n_i) - n_i n_j) with f = K (N - K) / (N^2 (N - 1)) for K lost
+ * of N: the Laplacian of a graph in which groups that share a stratum are joined. It is never
+ * written down: V x takes one pass over the cells, and V x = d is solved by conjugate gradients
+ * (Hestenes & Stiefel 1952). V has no inverse, but d lies where it has one: constants on each
+ * island are its only null space, and d sums to 0 on each.
  */
-struct convolution {
-    long double *sum, *next;
-    double *log_chance; /* of one stratum, then of the sum */
-    size_t least, count, seen;
+struct problem {
+    const struct strata_cell *cells;
+    size_t count, groups, strata;
+    struct counts *sums; /* of each stratum */
+    double *factor;      /* f, 0 of a stratum that tells nothing */
+    double *along;       /* of each stratum: sum of n x, while multiplying */
+    double *diagonal;    /* of V */
+    double *off;         /* d */
+    double *x, *residual, *scaled, *direction, *image;
+    size_t *leader; /* of each group: towards the leader of its island */
+    size_t *anchor; /* of each stratum: the first group seen in it */
 };
 
-/* The margins of a stratum that tells something; count 0 of one that does not. */
-struct stratum_range {
-    size_t least, count;
-};
+/* Below this share of d the residual no longer moves the statistic, which feels its square. */
+static const double SMALL = 1e-12, SMALL_ENOUGH = 1e-5;
 
-static struct stratum_range range_of(const struct strata_pair *pair)
+static void release(struct problem *p)
 {
-    struct square square = square_of(pair);
-    struct stratum_range range = {0, 0};
-
-    if (tells(&square))
-        conditional_range(pair->first.total, pair->second.total,
-                          pair->first.lost + pair->second.lost, &range.least, &range.count);
-    return range;
+    free(p->sums);
+    free(p->factor);
+    free(p->along);
+    free(p->diagonal);
+    free(p->off);
+    free(p->x);
+    free(p->residual);
+    free(p->scaled);
+    free(p->direction);
+    free(p->image);
+    free(p->leader);
+    free(p->anchor);
 }
 
-/* Number of values of the sum and of steps to get there; `widest` the most of one stratum. */
-static double convolution_steps(const struct strata_pair *strata, size_t count, size_t *values,
-                                size_t *widest)
+static bool allocate(struct problem *p)
 {
-    double steps = 0.0;
+    size_t groups = p->groups + 1, strata = p->strata + 1;
 
-    *values = *widest = 1;
-    for (size_t i = 0; i < count; i++) {
-        struct stratum_range range = range_of(&strata[i]);
-        if (range.count == 0)
-            continue;
-        steps += (double)*values * (double)range.count;
-        *values += range.count - 1;
-        if (range.count > *widest)
-            *widest = range.count;
-    }
-    return steps;
+    p->sums = calloc(strata, sizeof *p->sums);
+    p->factor = calloc(strata, sizeof *p->factor);
+    p->along = calloc(strata, sizeof *p->along);
+    p->anchor = calloc(strata, sizeof *p->anchor);
+    p->diagonal = calloc(groups, sizeof *p->diagonal);
+    p->off = calloc(groups, sizeof *p->off);
+    p->x = calloc(groups, sizeof *p->x);
+    p->residual = calloc(groups, sizeof *p->residual);
+    p->scaled = calloc(groups, sizeof *p->scaled);
+    p->direction = calloc(groups, sizeof *p->direction);
+    p->image = calloc(groups, sizeof *p->image);
+    p->leader = calloc(groups, sizeof *p->leader);
+    return p->sums && p->factor && p->along && p->anchor && p->diagonal && p->off && p->x &&
+           p->residual && p->scaled && p->direction && p->image && p->leader;
 }
 
-static void convolve(struct convolution *c, const struct strata_pair *pair,
-                     struct stratum_range range)
-{
-    double top = -INFINITY;
-    long double all = 0.0L;
-
-    conditional_fill(pair->first.total, pair->second.total, pair->first.lost + pair->second.lost,
-                     c->log_chance);
-    for (size_t i = 0; i < range.count; i++)
-        top = fmax(top, c->log_chance[i]);
-    for (size_t i = 0; i < range.count; i++)
-        all += expl((long double)(c->log_chance[i] - top));
-    for (size_t i = 0; i < c->count + range.count - 1; i++)
-        c->next[i] = 0.0L;
-    for (size_t i = 0; i < range.count; i++) {
-        long double chance = expl((long double)(c->log_chance[i] - top)) / all;
-        for (size_t k = 0; k < c->count; k++)
-            c->next[i + k] += chance * c->sum[k];
-    }
-    long double *done = c->sum;
-    c->sum = c->next;
-    c->next = done;
-    c->count += range.count - 1;
-    c->least += range.least;
-    c->seen += pair->first.lost;
-}
-
-static void exact_result(struct convolution *c, double level, struct strata_pairs *result)
-{
-    struct table_fisher test;
-
-    for (size_t i = 0; i < c->count; i++) {
-        if (!(c->sum[i] > 0.0L)) /* even a long double has an end */
-            return;
-        c->log_chance[i] = (double)logl(c->sum[i]);
-    }
-    const struct conditional sum = {c->least, c->count, c->log_chance};
-    conditional_test(&sum, c->seen, level, &test);
-    result->exact = true;
-    result->exact_less = test.less;
-    result->exact_greater = test.greater;
-    result->exact_two_sided = test.two_sided;
-    result->exact_odds_ratio = test.odds_ratio;
-    result->exact_odds = test.odds;
-}
-
-static enum status exact_pairs(const struct strata_pair *strata, size_t count, double level,
-                               struct strata_pairs *result)
-{
-    size_t values, widest;
-
-    if (convolution_steps(strata, count, &values, &widest) > STRATA_EXACT_STEPS)
-        return STATUS_OK;
-    size_t room = values > widest ? values : widest;
-    struct convolution c = {.sum = calloc(values, sizeof *c.sum),
-                            .next = calloc(values, sizeof *c.next),
-                            .log_chance = calloc(room, sizeof *c.log_chance),
-                            .count = 1};
-    enum status status = STATUS_MEMORY;
-    if (c.sum && c.next && c.log_chance) {
-        c.sum[0] = 1.0L;
-        for (size_t i = 0; i < count; i++) {
-            struct stratum_range range = range_of(&strata[i]);
-            if (range.count > 0)
-                convolve(&c, &strata[i], range);
-        }
-        exact_result(&c, level, result);
-        status = STATUS_OK;
-    }
-    free(c.sum);
-    free(c.next);
-    free(c.log_chance);
-    return status;
-}
-
-/* ---- the whole ------------------------------------------------------------------------------- */
-
-static bool pairs_fine(const struct strata_pair *strata, size_t count)
+static bool sum_up(struct problem *p)
 {
     size_t total = 0;
 
-    for (size_t i = 0; i < count; i++) {
-        if (!counts_fine(strata[i].first) || !counts_fine(strata[i].second))
+    for (size_t i = 0; i < p->count; i++) {
+        const struct strata_cell *cell = &p->cells[i];
+        if (!counts_fine(cell->counts) || cell->group >= p->groups || cell->stratum >= p->strata)
             return false;
-        total += strata[i].first.total + strata[i].second.total;
+        total += cell->counts.total;
         if (total > COUNTS_MOST)
             return false;
+        p->sums[cell->stratum].lost += cell->counts.lost;
+        p->sums[cell->stratum].total += cell->counts.total;
     }
     return true;
 }
 
-enum status strata_pairs(const struct strata_pair *strata, size_t count, double level,
-                         struct strata_pairs *result)
-{
-    struct totals totals = {0};
+/* ---- islands --------------------------------------------------------------------------------- */
 
-    if (!level_fine(level) || !pairs_fine(strata, count))
-        return STATUS_USAGE;
-    *result = (struct strata_pairs){
-        .p = 1.0,
-        .corrected_p = 1.0,
-        .odds_ratio = NAN,
-        .odds = {0.0, INFINITY},
-        .exact_less = NAN,
-        .exact_greater = NAN,
-        .exact_two_sided = NAN,
-        .exact_odds_ratio = NAN,
-        .exact_odds = {NAN, NAN},
-    };
-    for (size_t i = 0; i < count; i++) {
-        struct square square = square_of(&strata[i]);
-        if (!tells(&square))
+static size_t leader_of(size_t *leader, size_t group)
+{
+    while (leader[group] != group)
+        group = leader[group] = leader[leader[group]];
+    return group;
+}
+
+/* Joins the groups of each stratum. One with a single group compares nothing: its factor is 0. */
+static void join(struct problem *p)
+{
+    for (size_t i = 0; i < p->groups; i++)
+        p->leader[i] = i;
+    for (size_t k = 0; k < p->strata; k++)
+        p->anchor[k] = p->groups;
+    for (size_t i = 0; i < p->count; i++) {
+        const struct strata_cell *cell = &p->cells[i];
+        size_t *anchor = &p->anchor[cell->stratum];
+        if (p->factor[cell->stratum] == 0.0 || cell->counts.total == 0)
             continue;
-        result->strata++;
-        add_stratum(&totals, &square);
+        if (*anchor == p->groups)
+            *anchor = cell->group;
+        if (*anchor != cell->group)
+            p->along[cell->stratum] = 1.0; /* a mark, until there is something to multiply */
+        size_t a = leader_of(p->leader, *anchor), b = leader_of(p->leader, cell->group);
+        p->leader[a > b ? a : b] = a < b ? a : b;
     }
-    if (result->strata > 0) {
-        chi_squares(&totals, result);
-        common_odds(&totals, level, result);
+    for (size_t k = 0; k < p->strata; k++)
+        if (p->along[k] == 0.0)
+            p->factor[k] = 0.0;
+}
+
+static void find_islands(struct problem *p, struct strata_test *result)
+{
+    join(p);
+    for (size_t k = 0; k < p->strata; k++)
+        result->strata += p->factor[k] > 0.0;
+    for (size_t i = 0; i < p->groups; i++) {
+        size_t leader = leader_of(p->leader, i);
+        if (leader == i)
+            continue;
+        result->groups++;
+        result->islands += p->x[leader] == 0.0; /* counted once: marked as above */
+        p->x[leader] = 1.0;
     }
-    return exact_pairs(strata, count, level, result);
+    memset(p->x, 0, p->groups * sizeof *p->x);
+    result->freedom = result->groups; /* every compared group but one on each island */
+    result->groups += result->islands;
+}
+
+/* ---- the statistic --------------------------------------------------------------------------- */
+
+static void prepare_strata(struct problem *p)
+{
+    for (size_t k = 0; k < p->strata; k++) {
+        double n = (double)p->sums[k].total, lost = (double)p->sums[k].lost;
+        if (lost > 0.0 && lost < n)
+            p->factor[k] = lost * (n - lost) / (n * n * (n - 1.0));
+    }
+}
+
+static void multiply(const struct problem *p, const double *x, double *image)
+{
+    memset(p->along, 0, p->strata * sizeof *p->along);
+    memset(image, 0, p->groups * sizeof *image);
+    for (size_t i = 0; i < p->count; i++) {
+        const struct strata_cell *cell = &p->cells[i];
+        p->along[cell->stratum] += (double)cell->counts.total * x[cell->group];
+    }
+    for (size_t i = 0; i < p->count; i++) {
+        const struct strata_cell *cell = &p->cells[i];
+        size_t k = cell->stratum;
+        image[cell->group] += p->factor[k] * (double)cell->counts.total *
+                              ((double)p->sums[k].total * x[cell->group] - p->along[k]);
+    }
+}
+
+static void prepare_groups(struct problem *p)
+{
+    for (size_t i = 0; i < p->count; i++) {
+        const struct strata_cell *cell = &p->cells[i];
+        double n = (double)cell->counts.total, all = (double)p->sums[cell->stratum].total;
+        if (p->factor[cell->stratum] == 0.0)
+            continue;
+        double expected = n * (double)p->sums[cell->stratum].lost / all;
+        p->off[cell->group] += (double)cell->counts.lost - expected;
+        p->diagonal[cell->group] += p->factor[cell->stratum] * n * (all - n);
+    }
+}
+
+static double dot(const double *a, const double *b, size_t count)
+{
+    double sum = 0.0;
+    for (size_t i = 0; i < count; i++)
+        sum += a[i] * b[i];
+    return sum;
+}
+
+/* The residual over the diagonal, and their product. */
+static double scale(struct problem *p)
+{
+    for (size_t i = 0; i < p->groups; i++)
+        p->scaled[i] = p->diagonal[i] > 0.0 ? p->residual[i] / p->diagonal[i] : 0.0;
+    return dot(p->residual, p->scaled, p->groups);
+}
+
+static bool solve(struct problem *p)
+{
+    memcpy(p->residual, p->off, p->groups * sizeof *p->residual);
+    double start = scale(p), now = start;
+    memcpy(p->direction, p->scaled, p->groups * sizeof *p->direction);
+
+    for (size_t step = 0; step < 2 * p->groups + 20 && now > start * SMALL * SMALL; step++) {
+        multiply(p, p->direction, p->image);
+        double curve = dot(p->direction, p->image, p->groups);
+        if (!(curve > 0.0))
+            break;
+        for (size_t i = 0; i < p->groups; i++) {
+            p->x[i] += now / curve * p->direction[i];
+            p->residual[i] -= now / curve * p->image[i];
+        }
+        double next = scale(p);
+        for (size_t i = 0; i < p->groups; i++)
+            p->direction[i] = p->scaled[i] + next / now * p->direction[i];
+        now = next;
+    }
+    return now <= start * SMALL_ENOUGH * SMALL_ENOUGH;
+}
+
+static enum status compute(struct problem *p, struct strata_test *result)
+{
+    *result = (struct strata_test){.p = 1.0};
+    prepare_strata(p);
+    find_islands(p, result);
+    if (result->freedom == 0)
+        return STATUS_OK;
+    prepare_groups(p);
+    if (!solve(p))
+        return STATUS_INTERNAL;
+    result->statistic = fmax(0.0, dot(p->off, p->x, p->groups));
+    result->p = gsl_cdf_chisq_Q(result->statistic, (double)result->freedom);
+    return STATUS_OK;
+}
+
+enum status strata_groups(const struct strata_cell *cells, size_t count, size_t groups,
+                          size_t strata, struct strata_test *result)
+{
+    struct problem problem = {.cells = cells, .count = count, .groups = groups, .strata = strata};
+    enum status status = STATUS_MEMORY;
+
+    if (groups > COUNTS_MOST || strata > COUNTS_MOST)
+        return STATUS_USAGE;
+    if (allocate(&problem))
+        status = sum_up(&problem) ? compute(&problem, result) : STATUS_USAGE;
+    release(&problem);
+    return status;
 }

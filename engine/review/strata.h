@@ -18,46 +18,6 @@
  * statistics 0, p 1.
  */
 
-/* One stratum with two groups. */
-struct strata_pair {
-    struct counts first, second;
-};
-
-/*
- * Cochran (1954, Biometrics 10:417), Mantel & Haenszel (1959, J Natl Cancer Inst 22:719): with a the
- * lost of the first group, E and V its hypergeometric mean and variance in a stratum,
- *   chi-square = (|sum (a - E)| - c)^2 / sum V, one degree of freedom,
- * c = 0, or with continuity correction 1/2 (0 where |sum| is below it).
- */
-struct strata_pairs {
-    size_t strata; /* that tell something */
-    double statistic, p;
-    double corrected, corrected_p;
-    /*
-     * Common odds of loss in the first over the second: sum (a d / n) / sum (b c / n), its interval
-     * from the variance of Robins, Breslow & Greenland (1986, Biometrics 42:311). INFINITY, 0 or
-     * (0 / 0) NAN at the ends, with the interval 0 to INFINITY, which says nothing.
-     */
-    double odds_ratio;
-    struct interval odds;
-    /*
-     * The exact test given all margins; its chances as in table.h. `exact` is false, and these NAN,
-     * when adding up the strata would take more than STRATA_EXACT_STEPS.
-     */
-    bool exact;
-    double exact_less, exact_greater, exact_two_sided;
-    double exact_odds_ratio; /* conditional maximum likelihood; as in struct table_fisher */
-    struct interval exact_odds;
-};
-
-/* Some 10 ms. */
-enum { STRATA_EXACT_STEPS = 4000000 };
-
-/* STATUS_USAGE (counts or level out of range), STATUS_MEMORY. Strata that tell nothing are passed
- * over. */
-enum status strata_pairs(const struct strata_pair *strata, size_t count, double level,
-                         struct strata_pairs *result);
-
 /* What one group met in one stratum. Cells that are not named are empty; twice named, they add. */
 struct strata_cell {
     size_t group, stratum;

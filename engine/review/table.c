@@ -16,14 +16,6 @@ struct table_effort table_effort_usual(void)
         .exact_steps = 100000, .tables = 10000, .draws = 20000000, .enough = 100, .seed = 1};
 }
 
-size_t table_allowance(const struct table_effort *effort, double numbers)
-{
-    const double least = 200.0; /* fewer would say nothing at all */
-    double allowed = effort->draws > 0 ? fmax(least, (double)effort->draws / numbers) : INFINITY;
-
-    return allowed < (double)effort->tables ? (size_t)allowed : effort->tables;
-}
-
 double *table_log_factorials(size_t most)
 {
     double *table = calloc(most + 1, sizeof *table);
@@ -36,20 +28,6 @@ double *table_log_factorials(size_t most)
         table[n] = (double)sum;
     }
     return table;
-}
-
-void table_drawn(size_t hits, size_t tables, size_t enough, struct table_test *result)
-{
-    double p = enough > 0 && hits >= enough ? (double)hits / (double)tables
-                                            : (double)(hits + 1) / (double)(tables + 1);
-
-    *result = (struct table_test){
-        .p = p,
-        .at_most = hits == 0,
-        .standard_error = sqrt(p * (1.0 - p) / (double)tables),
-        .tables = tables,
-        .hits = hits,
-    };
 }
 
 /* ---- groups against lost or not -------------------------------------------------------------- */
@@ -139,93 +117,6 @@ enum status table_groups(const struct counts *groups, size_t count,
     free(sorted);
     free(margins.sizes);
     free(margins.taken);
-    return status;
-}
-
-/* ---- any number of columns ------------------------------------------------------------------- */
-
-/* The table without the rows and columns that are empty. */
-struct compact {
-    size_t *cells, rows, columns;
-};
-
-/* `row_sums` and `column_sums` come in zeroed. */
-static void make_compact(struct compact *compact, const size_t *cells, size_t rows, size_t columns,
-                         size_t *row_sums, size_t *column_sums)
-{
-    size_t filled = 0;
-
-    for (size_t row = 0; row < rows; row++) {
-        for (size_t column = 0; column < columns; column++) {
-            row_sums[row] += cells[row * columns + column];
-            column_sums[column] += cells[row * columns + column];
-        }
-    }
-    for (size_t row = 0; row < rows; row++)
-        compact->rows += row_sums[row] > 0;
-    for (size_t column = 0; column < columns; column++)
-        compact->columns += column_sums[column] > 0;
-    for (size_t row = 0; row < rows; row++)
-        for (size_t column = 0; column < columns; column++)
-            if (row_sums[row] > 0 && column_sums[column] > 0)
-                compact->cells[filled++] = cells[row * columns + column];
-}
-
-/* A table with two columns, or two rows, is one of groups against lost or not. */
-static enum status test_two(const struct compact *compact, const struct table_effort *effort,
-                            struct table_test *result)
-{
-    bool upright = compact->columns == 2;
-    size_t count = upright ? compact->rows : compact->columns;
-    struct counts *groups = calloc(count, sizeof *groups);
-
-    if (!groups)
-        return STATUS_MEMORY;
-    for (size_t i = 0; i < count; i++) {
-        size_t lost = compact->cells[upright ? 2 * i : i];
-        size_t kept = compact->cells[upright ? 2 * i + 1 : i + count];
-        groups[i] = (struct counts){lost, lost + kept};
-    }
-    enum status status = table_groups(groups, count, effort, result);
-    free(groups);
-    return status;
-}
-
-static enum status test_compact(const struct compact *compact, const struct table_effort *effort,
-                                struct table_test *result)
-{
-    if (compact->rows < 2 || compact->columns < 2) {
-        *result = (struct table_test){.p = 1.0, .exact = true};
-        return STATUS_OK;
-    }
-    if (compact->rows == 2 || compact->columns == 2)
-        return test_two(compact, effort, result);
-    return table_shuffle(compact->cells, compact->rows, compact->columns, effort, result);
-}
-
-enum status table_cells(const size_t *cells, size_t rows, size_t columns,
-                        const struct table_effort *effort, struct table_test *result)
-{
-    size_t total = 0;
-
-    if (effort->tables < 1 || (rows > 0 && columns > COUNTS_MOST / rows))
-        return STATUS_USAGE;
-    for (size_t i = 0; i < rows * columns; i++) {
-        if (cells[i] > COUNTS_MOST - total)
-            return STATUS_USAGE;
-        total += cells[i];
-    }
-    struct compact compact = {.cells = calloc(rows * columns + 1, sizeof *compact.cells)};
-    size_t *row_sums = calloc(rows + 1, sizeof *row_sums);
-    size_t *column_sums = calloc(columns + 1, sizeof *column_sums);
-    enum status status = STATUS_MEMORY;
-    if (compact.cells && row_sums && column_sums) {
-        make_compact(&compact, cells, rows, columns, row_sums, column_sums);
-        status = test_compact(&compact, effort, result);
-    }
-    free(compact.cells);
-    free(row_sums);
-    free(column_sums);
     return status;
 }
 

@@ -21,27 +21,7 @@
  * lost) there is nothing to tell apart: p is 1.
  */
 
-/* ---- two groups ------------------------------------------------------------------------------ */
-
-struct table_fisher {
-    double less;      /* p for "the first loses less": this count in the first or fewer */
-    double greater;   /* p for "the first loses more" */
-    double two_sided; /* p for "they differ" */
-    /*
-     * Odds of loss in the first over odds in the second: the conditional maximum
-     * likelihood estimate, 0 or INFINITY at the ends, NAN when one table only is
-     * possible (the interval is then 0 to INFINITY), and the interval of the odds
-     * ratios that neither one-sided test refuses at (1 - level) / 2.
-     */
-    double odds_ratio;
-    struct interval odds;
-};
-
-/* STATUS_USAGE (counts or level out of range), STATUS_MEMORY. Linear in the rarest margin. */
-enum status table_fisher(struct counts first, struct counts second, double level,
-                         struct table_fisher *result);
-
-/* ---- many groups ----------------------------------------------------------------------------- */
+/* ---- exact, or by drawing -------------------------------------------------------------------- */
 
 /* How hard to try. */
 struct table_effort {
@@ -66,7 +46,7 @@ struct table_test {
 };
 
 /*
- * Groups against lost or not. Exact by the network of Mehta & Patel (1983, J Am Stat Assoc 78:427):
+ * Groups against lost or not. Two groups are summed outright; more are exact by the network of Mehta & Patel (1983, J Am Stat Assoc 78:427):
  * tables are followed group by group, those with the same loss so far and the same chance together,
  * and a bundle is settled as soon as all or none of its ends count. When that takes more than
  * `exact_steps`, tables are drawn at random:
@@ -79,13 +59,6 @@ struct table_test {
  */
 enum status table_groups(const struct counts *groups, size_t count,
                          const struct table_effort *effort, struct table_test *result);
-
-/*
- * `rows` x `columns` counts, row by row. Two rows or two columns that are not empty are tested as
- * table_groups does; larger tables are always drawn. STATUS_USAGE, STATUS_MEMORY.
- */
-enum status table_cells(const size_t *cells, size_t rows, size_t columns,
-                        const struct table_effort *effort, struct table_test *result);
 
 /* ---- the quick one --------------------------------------------------------------------------- */
 

@@ -146,6 +146,30 @@ static double log_chance(const struct sampler *s, const size_t *taken)
     return sum;
 }
 
+/* How many tables of so many single numbers the effort allows. */
+static size_t allowance(const struct table_effort *effort, double numbers)
+{
+    const double least = 200.0; /* fewer would say nothing at all */
+    double allowed = effort->draws > 0 ? fmax(least, (double)effort->draws / numbers) : INFINITY;
+
+    return allowed < (double)effort->tables ? (size_t)allowed : effort->tables;
+}
+
+/* p and its error from what was drawn. */
+static void tell_drawn(size_t hits, size_t tables, size_t enough, struct table_test *result)
+{
+    double p = enough > 0 && hits >= enough ? (double)hits / (double)tables
+                                            : (double)(hits + 1) / (double)(tables + 1);
+
+    *result = (struct table_test){
+        .p = p,
+        .at_most = hits == 0,
+        .standard_error = sqrt(p * (1.0 - p) / (double)tables),
+        .tables = tables,
+        .hits = hits,
+    };
+}
+
 /* After this many tables without a hit it is worth asking how far out ours lies. */
 enum { FIRST_LOOK = 100 };
 
@@ -159,7 +183,7 @@ static void draw_tables(struct sampler *s, const struct table_effort *effort,
                         struct table_test *result)
 {
     const struct margins *m = s->margins;
-    size_t most = table_allowance(effort, (double)m->groups + additions(m));
+    size_t most = allowance(effort, (double)m->groups + additions(m));
     size_t hits = 0, tables = 0;
     double ours = log_chance(s, m->taken) + TABLE_TIE, bound;
 
@@ -173,7 +197,7 @@ static void draw_tables(struct sampler *s, const struct table_effort *effort,
             return;
         }
     }
-    table_drawn(hits, tables, effort->enough, result);
+    tell_drawn(hits, tables, effort->enough, result);
 }
 
 enum status table_draw(const struct margins *margins, const struct table_effort *effort,

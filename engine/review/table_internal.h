@@ -28,17 +28,7 @@ enum status table_network(const struct margins *margins, size_t steps, bool *set
 enum status table_draw(const struct margins *margins, const struct table_effort *effort,
                        struct table_test *result);
 
-/* The same for a table with any number of columns, none of its margins 0. */
-enum status table_shuffle(const size_t *cells, size_t rows, size_t columns,
-                          const struct table_effort *effort, struct table_test *result);
-
 /* A number that p is certainly not above. `log_factorial` up to the largest size. */
 double table_bound(const struct margins *margins, const double *log_factorial);
-
-/* How many tables of so many single numbers the effort allows. */
-size_t table_allowance(const struct table_effort *effort, double numbers);
-
-/* p and its error from what was drawn. */
-void table_drawn(size_t hits, size_t tables, size_t enough, struct table_test *result);
 
 #endif

@@ -5,30 +5,12 @@
 #
 # A question is a line: its kind, then numbers. Each comes back as "question|answers", to be computed again and compared.
 
-# R looks for odds ratios with a tolerance of 1e-4; the same functions with a finer search give digits to compare.
-finer <- function(f) {
-    environment(f) <- list2env(list(uniroot = function(...) stats::uniroot(..., tol = 1e-15, maxiter = 10000)),
-                               parent = environment(f))
-    f
-}
-fisher <- finer(fisher.test)
-mantel <- finer(mantelhaen.test)
-
 interval <- function(x, n, level)
     c(binom.test(x, n, conf.level = level)$conf.int, prop.test(x, n, conf.level = level, correct = FALSE)$conf.int)
 
 tails <- function(x, n, rate) c(pbinom(x - 1, n, rate, lower.tail = FALSE), pbinom(x, n, rate))
 
-square <- function(a, b, c, d, level) {
-    table <- matrix(c(a, b, c, d), 2, byrow = TRUE)
-    test <- fisher(table, conf.level = level)
-    c(test$p.value, fisher(table, alternative = "less")$p.value, fisher(table, alternative = "greater")$p.value,
-      test$estimate, test$conf.int)
-}
-
 groups <- function(...) fisher.test(matrix(c(...), ncol = 2, byrow = TRUE), workspace = 2e7)$p.value
-
-cells <- function(columns, ...) fisher.test(matrix(c(...), ncol = columns, byrow = TRUE), workspace = 2e7)$p.value
 
 chi <- function(...) {
     test <- suppressWarnings(chisq.test(matrix(c(...), ncol = 2, byrow = TRUE), correct = FALSE))
@@ -38,18 +20,8 @@ chi <- function(...) {
 # Strata of lost and kept in groups: an array group x (lost, kept) x stratum.
 stack <- function(groups, ...) aperm(array(c(...), c(2, groups, length(c(...)) / 2 / groups)), c(2, 1, 3))
 
-pairs <- function(...) {
-    table <- stack(2, ...)
-    with <- mantelhaen.test(table)
-    without <- mantelhaen.test(table, correct = FALSE)
-    exact <- mantel(table, exact = TRUE)
-    c(with$statistic, with$p.value, without$statistic, without$p.value, without$estimate, without$conf.int,
-      exact$p.value, mantel(table, exact = TRUE, alternative = "less")$p.value,
-      mantel(table, exact = TRUE, alternative = "greater")$p.value, exact$estimate, exact$conf.int)
-}
-
 strata <- function(groups, ...) {
-    test <- mantelhaen.test(stack(groups, ...))
+    test <- mantelhaen.test(stack(groups, ...), correct = FALSE)
     c(test$statistic, test$p.value, test$parameter)
 }
 
@@ -104,9 +76,8 @@ question <- function(kind, numbers) ask(paste(c(kind, sprintf("%.17g", as.numeri
 
 classics <- function() {
     flat <- function(table) aperm(table, c(2, 1, 3)) # each stratum's rows one after the other
-    question("pairs", flat(UCBAdmissions))
-    question("square", c(2, 15, 10, 3, 0.95))               # convictions of twins, ?fisher.test
-    question("cells", c(4, 1, 2, 1, 0, 3, 3, 6, 1, 10, 10, 14, 9, 6, 7, 12, 11)) # job satisfaction, ?fisher.test
+    question("strata", c(2, flat(UCBAdmissions)))
+    question("groups", c(2, 15, 10, 3))                     # convictions of twins, ?fisher.test
     losses <- table(infert$education, infert$case)[, 2:1]
     question("groups", t(losses))
     question("chi", t(losses))

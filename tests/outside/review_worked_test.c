@@ -33,69 +33,28 @@ static void intervals(void **state)
     outside_close(&check);
 }
 
-static struct table_fisher fisher(size_t a, size_t b, size_t c, size_t d)
+static double exact_p(const struct counts *groups, size_t count)
 {
-    struct table_fisher result;
-    const struct counts first = {a, a + b}, second = {c, c + d};
-    assert_int_equal(table_fisher(first, second, 0.95, &result), STATUS_OK);
-    return result;
-}
-
-static void two_groups(void **state)
-{
-    (void)state;
-    struct outside check = {.source = "Fisher 1935, The Design of Experiments (tea: 17/70, 1/70; "
-                                      "twins' convictions); digits by R's fisher.test"};
-    struct table_fisher tea = fisher(3, 1, 1, 3), all_right = fisher(4, 0, 0, 4);
-    struct table_fisher twins = fisher(2, 15, 10, 3);
-
-    outside_near(&check, "tea, greater", tea.greater, 17.0 / 70.0, 1e-14);
-    outside_near(&check, "tea, two-sided", tea.two_sided, 34.0 / 70.0, 1e-14);
-    outside_near(&check, "all right, greater", all_right.greater, 1.0 / 70.0, 1e-14);
-    outside_near(&check, "all right, two-sided", all_right.two_sided, 2.0 / 70.0, 1e-14);
-    assert_true(isinf(all_right.odds_ratio) && isinf(all_right.odds.high));
-    outside_near(&check, "twins, less", twins.less, 0.000465180943, 1e-12);
-    outside_near(&check, "twins, two-sided", twins.two_sided, 0.000536724119, 1e-12);
-    /* R stops its search for odds ratios at a tolerance of 1e-4. */
-    outside_near(&check, "tea, odds ratio", tea.odds_ratio, 6.408309, 1e-4);
-    outside_near(&check, "tea, low", tea.odds.low, 0.2117329, 1e-4);
-    /* R's search for this one ends at 621.93. The definition decides: P(3 or fewer of 4) = 0.025. */
-    double r = tea.odds.high, all = 1.0 + r * (16.0 + r * (36.0 + r * (16.0 + r)));
-    outside_near(&check, "tea, high", 1.0 - r * r * r * r / all, 0.025, 1e-12);
-    outside_near(&check, "twins, odds ratio", twins.odds_ratio, 0.04693661, 1e-4);
-    outside_close(&check);
-}
-
-static struct table_test cells(const size_t *table, size_t rows, size_t columns, size_t tables)
-{
-    struct table_effort effort = {.exact_steps = 100000, .tables = tables, .seed = 7};
+    struct table_effort effort = table_effort_usual();
     struct table_test result;
-    assert_int_equal(table_cells(table, rows, columns, &effort, &result), STATUS_OK);
-    return result;
+    assert_int_equal(table_groups(groups, count, &effort, &result), STATUS_OK);
+    assert_true(result.exact);
+    return result.p;
 }
 
-static void many_groups(void **state)
+static void tables(void **state)
 {
     (void)state;
-    struct outside check = {.source = "2 x 3 table by R's fisher.test"};
-    static const size_t two_by_three[] = {1, 4, 8, 9, 6, 2};
-    struct table_test small = cells(two_by_three, 2, 3, 1);
-    assert_true(small.exact);
-    outside_near(&check, "2 x 3", small.p, 0.00780737451, 1e-11);
-    outside_close(&check);
-}
+    struct outside check = {.source = "Fisher 1935, The Design of Experiments (tea: 34/70, 2/70; "
+                                      "twins' convictions); digits by R's fisher.test"};
+    const struct counts tea[] = {{3, 4}, {1, 4}}, all_right[] = {{4, 4}, {0, 4}};
+    const struct counts twins[] = {{2, 17}, {10, 13}};
+    const struct counts three[] = {{1, 10}, {4, 10}, {8, 10}};
 
-static void many_columns(void **state)
-{
-    (void)state;
-    struct outside check = {.source =
-                                "Agresti 2002, Categorical Data Analysis, p. 57: job "
-                                "satisfaction; p by R's fisher.test (drawn: 5 standard errors)"};
-    static const size_t job[] = {1, 2, 1, 0, 3, 3, 6, 1, 10, 10, 14, 9, 6, 7, 12, 11};
-    struct table_test drawn = cells(job, 4, 4, 40000);
-    assert_false(drawn.exact);
-    assert_int_equal(drawn.tables, 40000);
-    outside_near(&check, "4 x 4", drawn.p, 0.782684938966, 5.0 * drawn.standard_error);
+    outside_near(&check, "tea", exact_p(tea, 2), 34.0 / 70.0, 1e-14);
+    outside_near(&check, "all right", exact_p(all_right, 2), 2.0 / 70.0, 1e-14);
+    outside_near(&check, "twins", exact_p(twins, 2), 0.000536724119, 1e-12);
+    outside_near(&check, "2 x 3 by R", exact_p(three, 3), 0.00780737451, 1e-11);
     outside_close(&check);
 }
 
@@ -122,9 +81,16 @@ static void false_discoveries(void **state)
 }
 
 /* UCBAdmissions of R's datasets: men rejected of applicants, women, six departments. */
-static const struct strata_pair berkeley[] = {
-    {{313, 825}, {19, 108}},  {{207, 560}, {8, 25}},    {{205, 325}, {391, 593}},
-    {{279, 417}, {244, 375}}, {{138, 191}, {299, 393}}, {{351, 373}, {317, 341}},
+static const struct strata_cell berkeley[] = {
+    {0, 0, {313, 825}}, {1, 0, {19, 108}},  {0, 1, {207, 560}}, {1, 1, {8, 25}},
+    {0, 2, {205, 325}}, {1, 2, {391, 593}}, {0, 3, {279, 417}}, {1, 3, {244, 375}},
+    {0, 4, {138, 191}}, {1, 4, {299, 393}}, {0, 5, {351, 373}}, {1, 5, {317, 341}},
+};
+
+/* Penicillin in rabbits: cured of treated at once and after 1.5 hours, five doses. */
+static const struct strata_cell rabbits[] = {
+    {0, 0, {0, 6}}, {1, 0, {0, 5}}, {0, 1, {3, 6}}, {1, 1, {0, 6}}, {0, 2, {6, 6}},
+    {1, 2, {2, 6}}, {0, 3, {5, 6}}, {1, 3, {6, 6}}, {0, 4, {2, 2}}, {1, 4, {5, 5}},
 };
 
 static void strata(void **state)
@@ -132,37 +98,15 @@ static void strata(void **state)
     (void)state;
     struct outside check = {.source =
                                 "Bickel, Hammel & O'Connell 1975, Science 187:398 (admissions); "
-                                "digits by R's mantelhaen.test"};
-    struct strata_pairs result;
-    assert_int_equal(strata_pairs(berkeley, 6, 0.95, &result), STATUS_OK);
-    outside_near(&check, "corrected", result.corrected, 1.4269462286, 1e-10);
-    outside_near(&check, "its p", result.corrected_p, 0.2322634628, 1e-10);
-    outside_near(&check, "uncorrected", result.statistic, 1.5246066604, 1e-10);
+                                "Mantel & Haenszel 1959 by Agresti 1990, p. 234 (rabbits); "
+                                "digits by R's mantelhaen.test without correction"};
+    struct strata_test result;
+    assert_int_equal(strata_groups(berkeley, 12, 2, 6, &result), STATUS_OK);
+    outside_near(&check, "admissions", result.statistic, 1.5246066604, 1e-10);
     outside_near(&check, "its p", result.p, 0.2169236971, 1e-10);
-    /* Losing is being rejected here, so the odds ratio of admission is its inverse. */
-    outside_near(&check, "odds ratio", 1.0 / result.odds_ratio, 0.9046968283, 1e-10);
-    outside_near(&check, "low", 1.0 / result.odds.high, 0.7719073618, 1e-10);
-    outside_near(&check, "high", 1.0 / result.odds.low, 1.0603297644, 1e-10);
-    assert_true(result.exact);
-    outside_near(&check, "exact p", result.exact_two_sided, 0.2277625268, 1e-9);
-    outside_close(&check);
-}
-
-/* Penicillin in rabbits: cured of treated at once and after 1.5 hours, five doses. */
-static const struct strata_pair rabbits[] = {
-    {{0, 6}, {0, 5}}, {{3, 6}, {0, 6}}, {{6, 6}, {2, 6}}, {{5, 6}, {6, 6}}, {{2, 2}, {5, 5}},
-};
-
-static void small_strata(void **state)
-{
-    (void)state;
-    struct outside check = {.source = "Mantel & Haenszel 1959 by Agresti 1990, p. 234 (rabbits); "
-                                      "digits by R's mantelhaen.test"};
-    struct strata_pairs result;
-    assert_int_equal(strata_pairs(rabbits, 5, 0.95, &result), STATUS_OK);
-    outside_near(&check, "corrected", result.corrected, 3.9285714286, 1e-10);
-    outside_near(&check, "its p", result.corrected_p, 0.0474722551, 1e-10);
-    outside_near(&check, "exact p", result.exact_two_sided, 0.0399449036, 1e-10);
+    assert_int_equal(strata_groups(rabbits, 10, 2, 5, &result), STATUS_OK);
+    outside_near(&check, "rabbits", result.statistic, 5.65714285714, 1e-10);
+    outside_near(&check, "its p", result.p, 0.0173844203521, 1e-10);
     assert_int_equal(result.strata, 3);
     outside_close(&check);
 }
@@ -170,10 +114,10 @@ static void small_strata(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(intervals),         cmocka_unit_test(two_groups),
-        cmocka_unit_test(many_groups),       cmocka_unit_test(many_columns),
-        cmocka_unit_test(false_discoveries), cmocka_unit_test(strata),
-        cmocka_unit_test(small_strata),
+        cmocka_unit_test(intervals),
+        cmocka_unit_test(tables),
+        cmocka_unit_test(false_discoveries),
+        cmocka_unit_test(strata),
     };
     return cmocka_run_group_tests_name("review against worked examples", tests, NULL, NULL);
 }

@@ -87,38 +87,7 @@ static void questions_not_asked_do_not_count(void **state)
     assert_int_equal(counts_adjust(bad, 2, bad), STATUS_USAGE);
 }
 
-/* ---- two groups ------------------------------------------------------------------------------ */
-
-static void one_table_only_tells_nothing(void **state)
-{
-    (void)state;
-    static const struct counts rows[][2] = {
-        {{0, 0}, {3, 7}}, {{0, 4}, {0, 7}}, {{4, 4}, {7, 7}}, {{0, 0}, {0, 0}}};
-    for (size_t i = 0; i < 4; i++) {
-        struct table_fisher result;
-        assert_int_equal(table_fisher(rows[i][0], rows[i][1], 0.95, &result), STATUS_OK);
-        assert_true(result.two_sided == 1.0 && result.less == 1.0 && result.greater == 1.0);
-        assert_true(isnan(result.odds_ratio));
-        assert_true(result.odds.low == 0.0 && isinf(result.odds.high));
-    }
-}
-
-static void very_unlikely_pairs_keep_their_digits(void **state)
-{
-    (void)state;
-    struct table_fisher result;
-    /* All of one group, none of the other: 2 / C(600, 300) two-sided. */
-    const struct counts all = {300, 300}, no = {0, 300};
-    assert_int_equal(table_fisher(all, no, 0.95, &result), STATUS_OK);
-    double wanted = -(lgamma(601) - 2.0 * lgamma(301));
-    assert_true(fabs(log(result.greater) - wanted) < 1e-9);
-    assert_true(fabs(log(result.two_sided) - wanted - log(2.0)) < 1e-9);
-    assert_true(isinf(result.odds_ratio) && result.odds.low > 1e3);
-    assert_int_equal(table_fisher((struct counts){2, 1}, no, 0.95, &result), STATUS_USAGE);
-    assert_int_equal(table_fisher(all, no, 1.0, &result), STATUS_USAGE);
-}
-
-/* ---- many groups ----------------------------------------------------------------------------- */
+/* ---- groups ---------------------------------------------------------------------------------- */
 
 static struct table_test test_of(const struct counts *groups, size_t count, size_t exact_steps,
                                  size_t tables)
@@ -127,6 +96,15 @@ static struct table_test test_of(const struct counts *groups, size_t count, size
     struct table_test test = {.p = NAN};
     assert_int_equal(table_groups(groups, count, &effort, &test), STATUS_OK);
     return test;
+}
+
+static void very_unlikely_pairs_keep_their_digits(void **state)
+{
+    (void)state;
+    /* All of one group, none of the other: 2 / C(600, 300). */
+    const struct counts groups[] = {{300, 300}, {0, 300}};
+    double wanted = log(2.0) - (lgamma(601) - 2.0 * lgamma(301));
+    assert_true(fabs(log(test_of(groups, 2, 0, 1).p) - wanted) < 1e-9);
 }
 
 /* Every table, one after the other. */
@@ -202,13 +180,6 @@ static void nothing_to_tell_apart_is_p_1(void **state)
     }
     assert_true(test_of(NULL, 0, 0, 1).p == 1.0);
     assert_int_equal(table_chi_square(NULL, 0, &chi), STATUS_OK);
-    struct table_effort usual = table_effort_usual();
-    struct table_test test;
-    const size_t cells[] = {1, 0, 2, 3, 0, 4}; /* the middle column is empty */
-    assert_int_equal(table_cells(cells, 2, 3, &usual, &test), STATUS_OK);
-    assert_true(test.exact && fabs(test.p - 1.0) < 1e-12);
-    assert_int_equal(table_cells(cells, 0, 3, &usual, &test), STATUS_OK);
-    assert_true(test.exact && test.p == 1.0);
 }
 
 static void a_seed_settles_what_is_drawn(void **state)
@@ -281,11 +252,9 @@ static void bad_counts_are_refused(void **state)
     struct table_test test;
     struct table_chi_square chi;
     const struct counts bad[] = {{3, 2}, {1, 2}}, huge[] = {{1, COUNTS_MOST}, {1, 1}};
-    const size_t cells[] = {COUNTS_MOST, 1, 1, 1};
     assert_int_equal(table_groups(bad, 2, &effort, &test), STATUS_USAGE);
     assert_int_equal(table_groups(huge, 2, &effort, &test), STATUS_USAGE);
     assert_int_equal(table_chi_square(bad, 2, &chi), STATUS_USAGE);
-    assert_int_equal(table_cells(cells, 2, 2, &effort, &test), STATUS_USAGE);
     effort.tables = 0;
     assert_int_equal(table_groups(none, 2, &effort, &test), STATUS_USAGE);
 }
@@ -299,7 +268,6 @@ int main(void)
         cmocka_unit_test(large_counts_do_not_defeat_the_tails),
         cmocka_unit_test(bad_arguments_give_no_number),
         cmocka_unit_test(questions_not_asked_do_not_count),
-        cmocka_unit_test(one_table_only_tells_nothing),
         cmocka_unit_test(very_unlikely_pairs_keep_their_digits),
         cmocka_unit_test(network_finds_what_enumeration_finds),
         cmocka_unit_test(order_and_sides_do_not_matter),
