@@ -31,6 +31,7 @@ struct app {
     struct reasoner *reasoner;
     struct triage *triage;
     struct journal *journal; /* NULL until app_journal (cli/app_journal.h) */
+    struct arena *arena;     /* NULL until app_open; freed when the command has run */
 };
 
 struct command {

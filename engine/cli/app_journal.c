@@ -51,6 +51,35 @@ enum exit_status app_journal(struct app *app, enum journal_access access)
     return fault;
 }
 
+enum exit_status app_open(struct app *app, enum journal_access access)
+{
+    enum exit_status fault = app->rules == NULL ? app_load(app, NULL, 0) : EXIT_FINE;
+    if (fault == EXIT_FINE)
+        fault = app_journal(app, access);
+    if (fault == EXIT_FINE && app->arena == NULL && (app->arena = arena_new(NULL)) == NULL)
+        fault = app_fail(app, STATUS_MEMORY);
+    return fault;
+}
+
+struct journal_told app_told(const struct app *app)
+{
+    return (struct journal_told){app->journal, app->rules, app->arena, app->diags, moment_now()};
+}
+
+enum exit_status app_limit(struct app *app, size_t *limit)
+{
+    const char *word = arguments_value(&app->arguments, "limit");
+    char *end = NULL;
+    if (word == NULL)
+        return EXIT_FINE;
+    errno = 0;
+    long number = strtol(word, &end, 10);
+    if (end == word || *end != '\0' || errno != 0 || number < 0)
+        return app_usage(app, "'--limit %s' is no number from 0 on", word);
+    *limit = (size_t)number;
+    return EXIT_FINE;
+}
+
 enum exit_status app_moment(struct app *app, const char *name, struct moment *moment)
 {
     const char *said = arguments_value(&app->arguments, name);

@@ -49,8 +49,8 @@ static int answered_value(struct draft *draft, enum feeds feeds, const char *ans
     int observable = draft->app->rules->feeder[feeds];
 
     if (observable == RULES_NONE ||
-        reader_answer(draft->app->reader, (size_t)observable, answer, strlen(answer), draft->arena,
-                      &list, draft->app->diags) != STATUS_OK)
+        reader_answer(draft->app->reader, (size_t)observable, answer, strlen(answer),
+                      draft->app->arena, &list, draft->app->diags) != STATUS_OK)
         return RULES_NONE;
     for (size_t i = 0; i < list.reading_count; i++) {
         uint32_t seen = list.readings[i].seen;
@@ -119,7 +119,7 @@ static bool take_cook(struct draft *draft, const char *answer)
     const char *found = NULL;
     int64_t id = 0;
     if (strcasecmp(answer, "none") == 0 ||
-        labels_has(draft->app, RECORD_COOK, answer, draft->arena, &id, &found))
+        labels_has(draft->app, RECORD_COOK, answer, draft->app->arena, &id, &found))
         return draft_pick(draft, RECORD_COOK, answer) == EXIT_FINE;
     return batch_say(draft, answer) == EXIT_FINE;
 }
@@ -146,7 +146,7 @@ static void offer_labels(const struct draft *draft, enum record record, struct o
     union any_record row;
     struct walk *walk = journal_walk_back(draft->app->journal, record, NULL, 0, draft->app->diags);
     while (walk != NULL && offer->count < MOST_WORDS && walk_next(walk, &row)) {
-        const char *label = arena_string(draft->arena, row.named.label);
+        const char *label = arena_string(draft->app->arena, row.named.label);
         if (label != NULL)
             offer->words[offer->count++] = label;
     }
@@ -225,8 +225,9 @@ static const char *standing_kind(const struct draft *draft)
 static const char *standing_cook(const struct draft *draft)
 {
     struct cook cook;
-    if (draft->last.cook == 0 || journal_get(draft->app->journal, RECORD_COOK, draft->last.cook,
-                                             draft->arena, &cook, draft->app->diags) != STATUS_OK)
+    if (draft->last.cook == 0 ||
+        journal_get(draft->app->journal, RECORD_COOK, draft->last.cook, draft->app->arena, &cook,
+                    draft->app->diags) != STATUS_OK)
         return "";
     return voice_cook_words(&draft->told, &cook);
 }
@@ -234,8 +235,9 @@ static const char *standing_cook(const struct draft *draft)
 static const char *standing_grain(const struct draft *draft)
 {
     struct lot lot;
-    if (draft->last.lot == 0 || journal_get(draft->app->journal, RECORD_LOT, draft->last.lot,
-                                            draft->arena, &lot, draft->app->diags) != STATUS_OK)
+    if (draft->last.lot == 0 ||
+        journal_get(draft->app->journal, RECORD_LOT, draft->last.lot, draft->app->arena, &lot,
+                    draft->app->diags) != STATUS_OK)
         return "";
     return voice_grain_name(&draft->told, lot.grain);
 }

@@ -69,7 +69,7 @@ static enum exit_status pick_existing(struct draft *draft, enum record record, c
     struct cook said_cook = draft->cook;
     struct starter said_starter = draft->starter;
     enum exit_status fault =
-        labels_find(draft->app, record, label, draft->arena, draft_row(draft, record));
+        labels_find(draft->app, record, label, draft->app->arena, draft_row(draft, record));
     if (fault != EXIT_FINE)
         return fault;
     if (record == RECORD_COOK)
@@ -96,13 +96,13 @@ enum exit_status draft_pick(struct draft *draft, enum record record, const char 
         draft->pick[record] = PICK_NEW;
         return EXIT_FINE;
     }
-    if (labels_has(draft->app, record, label, draft->arena, &id, &found)) {
+    if (labels_has(draft->app, record, label, draft->app->arena, &id, &found)) {
         draft->pick[record] = PICK_EXISTING;
         return pick_existing(draft, record, found);
     }
     if (label[0] == '\0')
         return app_usage(draft->app, "a label of a %s is not empty", record_types[record].name);
-    const char *copy = arena_string(draft->arena, label); /* an answer does not live as long */
+    const char *copy = arena_string(draft->app->arena, label); /* an answer does not live as long */
     if (copy == NULL)
         return app_fail(draft->app, STATUS_MEMORY);
     draft->pick[record] = PICK_NEW;

@@ -21,7 +21,6 @@ enum pick { /* which record of a kind goes with the batch */
 struct draft {
     struct app *app;
     struct journal_told told;
-    struct arena *arena;
     struct moment at;
     bool at_said;
     size_t vessels, controls;

@@ -22,9 +22,9 @@ struct before { /* the earlier batch, with what it refers to; ids are 0 for what
 static enum status read_one(struct draft *draft, enum record record, int64_t id, void *row)
 {
     record_init(record, row);
-    return id == 0
-               ? STATUS_OK
-               : journal_get(draft->app->journal, record, id, draft->arena, row, draft->app->diags);
+    return id == 0 ? STATUS_OK
+                   : journal_get(draft->app->journal, record, id, draft->app->arena, row,
+                                 draft->app->diags);
 }
 
 static enum status read_first_vessel(struct draft *draft, struct before *before)
@@ -199,12 +199,12 @@ enum exit_status batch_find_last(struct draft *draft)
 
     if (like != NULL) {
         draft->has_last = true;
-        return labels_find(app, RECORD_BATCH, like, draft->arena, &draft->last);
+        return labels_find(app, RECORD_BATCH, like, app->arena, &draft->last);
     }
-    enum status status = survey_page(app->journal, &survey, draft->arena, &page, app->diags);
+    enum status status = survey_page(app->journal, &survey, app->arena, &page, app->diags);
     if (status == STATUS_OK && page.count > 0) {
         draft->has_last = true;
-        status = journal_get(app->journal, RECORD_BATCH, page.ids[0], draft->arena, &draft->last,
+        status = journal_get(app->journal, RECORD_BATCH, page.ids[0], app->arena, &draft->last,
                              app->diags);
     }
     return status == STATUS_OK ? EXIT_FINE : app_fail(app, status);

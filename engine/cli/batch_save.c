@@ -33,7 +33,7 @@ static void settle_warmth(struct draft *draft)
     if (draft->pick[RECORD_PLACE] != PICK_NONE || isnan(draft->place.celsius) ||
         feeder == RULES_NONE)
         return;
-    const char *facts = arena_format(draft->arena, "%s%s%s=%.4g%s", draft->batch.facts,
+    const char *facts = arena_format(draft->app->arena, "%s%s%s=%.4g%s", draft->batch.facts,
                                      draft->batch.facts[0] != '\0' ? " " : "",
                                      draft->app->rules->observables[feeder].id,
                                      draft->place.celsius, dimension_unit(DIM_CELSIUS));
@@ -137,8 +137,8 @@ static enum status add_new(struct draft *draft, enum record record)
     if (draft->pick[record] != PICK_NEW)
         return STATUS_OK;
     if (row->named.label[0] == '\0')
-        status =
-            journal_next_label(journal, record, draft->arena, &row->named.label, draft->app->diags);
+        status = journal_next_label(journal, record, draft->app->arena, &row->named.label,
+                                    draft->app->diags);
     return status == STATUS_OK ? journal_add(journal, record, row, draft->app->diags) : status;
 }
 
@@ -160,7 +160,7 @@ static enum status add_records(struct draft *draft)
     batch->cook = draft->cook.id;
     batch->session = draft->session.id;
     if (status == STATUS_OK && batch->label[0] == '\0')
-        status = journal_next_label(journal, RECORD_BATCH, draft->arena, &batch->label,
+        status = journal_next_label(journal, RECORD_BATCH, draft->app->arena, &batch->label,
                                     draft->app->diags);
     return status == STATUS_OK ? journal_add(journal, RECORD_BATCH, batch, draft->app->diags)
                                : status;
@@ -175,7 +175,7 @@ static enum status add_vessels(struct draft *draft, struct batch_saved *saved)
         struct vessel *vessel = &saved->vessels[i];
         vessel->batch = draft->batch.id;
         vessel->place = draft->place.id;
-        vessel->label = arena_format(draft->arena, "%s-%zu", draft->batch.label, i + 1);
+        vessel->label = arena_format(draft->app->arena, "%s-%zu", draft->batch.label, i + 1);
         status = vessel->label != NULL
                      ? journal_add(journal, RECORD_VESSEL, vessel, draft->app->diags)
                      : STATUS_MEMORY;
@@ -194,7 +194,7 @@ static enum exit_status prepare_vessels(struct draft *draft, struct batch_saved 
 {
     const struct rules *rules = draft->app->rules;
     saved->count = draft->vessels + draft->controls;
-    saved->vessels = arena_array(draft->arena, saved->count, sizeof *saved->vessels);
+    saved->vessels = arena_array(draft->app->arena, saved->count, sizeof *saved->vessels);
     if (saved->vessels == NULL)
         return app_fail(draft->app, STATUS_MEMORY);
     for (size_t i = 0; i < saved->count; i++) {

@@ -114,7 +114,7 @@ static enum exit_status take_label(struct draft *draft, char *words, char *start
 {
     static const enum record kinds[] = {RECORD_STARTER, RECORD_COOK, RECORD_SESSION, RECORD_LOT,
                                         RECORD_PLACE};
-    const char *word = arena_copy(draft->arena, start, (size_t)(end - start));
+    const char *word = arena_copy(draft->app->arena, start, (size_t)(end - start));
     const char *found = NULL;
     int64_t id = 0;
 
@@ -122,7 +122,7 @@ static enum exit_status take_label(struct draft *draft, char *words, char *start
         return app_fail(draft->app, STATUS_MEMORY);
     for (size_t i = 0; i < sizeof kinds / sizeof *kinds; i++) {
         if (draft->pick[kinds[i]] != PICK_UNTOLD ||
-            !labels_has(draft->app, kinds[i], word, draft->arena, &id, &found))
+            !labels_has(draft->app, kinds[i], word, draft->app->arena, &id, &found))
             continue;
         blank_kind_before(words, start, kinds[i]);
         blank(start, end);
@@ -251,7 +251,7 @@ static enum exit_status keep_fact(struct draft *draft, const struct reading *rea
     if ((*facts)[0] != '\0')
         text_printf(&text, "%s ", *facts);
     put_setting(&text, observable, reading);
-    const char *copy = text.failed ? NULL : arena_copy(draft->arena, text.bytes, text.length);
+    const char *copy = text.failed ? NULL : arena_copy(draft->app->arena, text.bytes, text.length);
     text_release(&text);
     if (copy == NULL)
         return app_fail(draft->app, STATUS_MEMORY);
@@ -422,7 +422,7 @@ static enum exit_status take_list(struct draft *draft, const struct reading_list
 enum exit_status batch_say(struct draft *draft, const char *words)
 {
     struct reading_list list;
-    char *copy = arena_string(draft->arena, words);
+    char *copy = arena_string(draft->app->arena, words);
 
     if (copy == NULL)
         return app_fail(draft->app, STATUS_MEMORY);
@@ -432,8 +432,8 @@ enum exit_status batch_say(struct draft *draft, const char *words)
     enum exit_status fault = take_labels(draft, copy);
     if (fault != EXIT_FINE)
         return fault;
-    enum status status =
-        reader_read(draft->app->reader, copy, strlen(copy), draft->arena, &list, draft->app->diags);
+    enum status status = reader_read(draft->app->reader, copy, strlen(copy), draft->app->arena,
+                                     &list, draft->app->diags);
     return status == STATUS_OK ? take_list(draft, &list) : app_fail(draft->app, status);
 }
 

@@ -160,6 +160,7 @@ static enum exit_status dispatch(struct app *app, int argc, char **argv)
 static void app_release(struct app *app)
 {
     journal_close(app->journal);
+    arena_free(app->arena);
     triage_free(app->triage);
     reasoner_free(app->reasoner);
     reader_free(app->reader);

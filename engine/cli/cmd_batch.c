@@ -112,14 +112,6 @@ static void tell(const struct draft *draft, const struct batch_saved *saved)
 
 /* ---- JSON ------------------------------------------------------------------------------------ */
 
-static json_t *labels_json(const struct vessel *vessels, size_t count)
-{
-    json_t *labels = json_array();
-    for (size_t i = 0; i < count; i++)
-        labels = voice_json_append(labels, voice_json_text(vessels[i].label));
-    return labels;
-}
-
 static json_t *records_json(const struct draft *draft, bool only_new)
 {
     json_t *object = json_object();
@@ -132,36 +124,23 @@ static json_t *records_json(const struct draft *draft, bool only_new)
     return object;
 }
 
-static json_t *parts_json(const struct text *text)
-{
-    json_t *parts = json_array();
-    const char *at = text->length > 0 ? text->bytes : "";
-    while (*at != '\0') {
-        size_t length = strcspn(at, ";");
-        parts = voice_json_append(parts, json_stringn(at, length));
-        at += length;
-        at += strspn(at, "; ");
-    }
-    return parts;
-}
-
 static json_t *batch_json(const struct draft *draft, const struct batch_saved *saved)
 {
     const struct course *course = &saved->course;
     int64_t day = moment_day(draft->at);
     bool dated = course->known && isfinite(course->full.high);
-    return json_pack("{s:i, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o}",
-                     "schema", 1, "batch", voice_json_text(draft->batch.label), "at",
-                     voice_json_moment(draft->at), "species", voice_json_text(draft->batch.species),
-                     "grain", voice_json_text(draft->lot.grain), "kind",
-                     voice_json_text(saved->vessels[0].kind), "vessels",
-                     labels_json(saved->vessels, draft->vessels), "controls",
-                     labels_json(saved->vessels + draft->vessels, draft->controls), "records",
-                     records_json(draft, false), "new", records_json(draft, true), "taken_over",
-                     parts_json(&draft->taken), "note", voice_json_text(draft->batch.note),
-                     "first_look", voice_json_day(saved->first_look), "full_from",
-                     voice_json_day(dated ? day + (int64_t)floor(course->full.low) : 0), "full_to",
-                     voice_json_day(dated ? day + (int64_t)ceil(course->full.high) : 0));
+    return json_pack(
+        "{s:i, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o}", "schema", 1,
+        "batch", voice_json_text(draft->batch.label), "at", voice_json_moment(draft->at), "species",
+        voice_json_text(draft->batch.species), "grain", voice_json_text(draft->lot.grain), "kind",
+        voice_json_text(saved->vessels[0].kind), "vessels",
+        voice_json_vessels(saved->vessels, draft->vessels), "controls",
+        voice_json_vessels(saved->vessels + draft->vessels, draft->controls), "records",
+        records_json(draft, false), "new", records_json(draft, true), "taken_over",
+        voice_json_parts(draft->taken.bytes), "note", voice_json_text(draft->batch.note),
+        "first_look", voice_json_day(saved->first_look), "full_from",
+        voice_json_day(dated ? day + (int64_t)floor(course->full.low) : 0), "full_to",
+        voice_json_day(dated ? day + (int64_t)ceil(course->full.high) : 0));
 }
 
 /* ---- the command ----------------------------------------------------------------------------- */
@@ -216,10 +195,9 @@ static enum exit_status start(struct draft *draft)
     return app_flush(draft->app);
 }
 
-static void draft_init(struct draft *draft, struct app *app, struct arena *arena)
+static void draft_init(struct draft *draft, struct app *app)
 {
-    *draft = (struct draft){.app = app, .arena = arena, .shape = RULES_NONE};
-    draft->told = (struct journal_told){app->journal, app->rules, arena, app->diags, moment_now()};
+    *draft = (struct draft){.app = app, .told = app_told(app), .shape = RULES_NONE};
     known_vessel_init(&draft->measured);
     for (size_t i = 0; i < KINDS; i++)
         record_init(kinds[i], draft_row(draft, kinds[i]));
@@ -233,20 +211,14 @@ static void draft_init(struct draft *draft, struct app *app, struct arena *arena
 static enum exit_status run_batch(struct app *app)
 {
     struct draft draft;
-    enum exit_status fault = app_load(app, NULL, 0);
-    if (fault == EXIT_FINE)
-        fault = app_journal(app, JOURNAL_CREATE);
+    enum exit_status fault = app_open(app, JOURNAL_CREATE);
     if (fault != EXIT_FINE)
         return fault;
-    struct arena *arena = arena_new(NULL);
-    if (arena == NULL)
-        return app_fail(app, STATUS_MEMORY);
-    draft_init(&draft, app, arena);
+    draft_init(&draft, app);
     fault = start(&draft);
     text_release(&draft.note);
     text_release(&draft.taken);
     text_release(&draft.first);
-    arena_free(arena);
     return fault;
 }
 

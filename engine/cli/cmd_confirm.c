@@ -18,7 +18,6 @@ static const struct option options[] = {
 
 struct confirming {
     struct app *app;
-    struct arena *arena;
     struct journal_told told;
     struct chosen chosen;
     struct outcome outcome; /* but for the vessel */
@@ -35,7 +34,7 @@ static size_t labels_at_front(struct confirming *confirming)
         const char *word = arguments->operands[count];
         bool number = word[strspn(word, "0123456789-.,")] == '\0';
         if (!number &&
-            !labels_has(confirming->app, RECORD_VESSEL, word, confirming->arena, &id, &found))
+            !labels_has(confirming->app, RECORD_VESSEL, word, confirming->app->arena, &id, &found))
             break;
         count++;
     }
@@ -59,7 +58,7 @@ static const char *ask_finding(struct confirming *confirming)
     enum line_answer how = lines_ask(lines, "What did it turn out to be (Tab shows the findings)",
                                      NULL, words, count, &answer);
     lines_close(lines);
-    const char *copy = how == LINE_GIVEN ? arena_string(confirming->arena, answer) : NULL;
+    const char *copy = how == LINE_GIVEN ? arena_string(confirming->app->arena, answer) : NULL;
     free(answer);
     return copy;
 }
@@ -71,7 +70,7 @@ static enum exit_status read_finding(struct confirming *confirming, size_t from)
     const char *how = arguments_value(&app->arguments, "how");
 
     for (size_t i = from; i < app->arguments.operand_count && words != NULL; i++)
-        words = arena_format(confirming->arena, "%s%s%s", words, i > from ? " " : "",
+        words = arena_format(app->arena, "%s%s%s", words, i > from ? " " : "",
                              app->arguments.operands[i]);
     if (words == NULL)
         return app_fail(app, STATUS_MEMORY);
@@ -104,7 +103,7 @@ static enum exit_status record(struct confirming *confirming)
         outcome.vessel = confirming->chosen.vessels[i].id;
         status = journal_add(app->journal, RECORD_OUTCOME, &outcome, app->diags);
         if (status == STATUS_OK)
-            status = journal_get(app->journal, RECORD_VESSEL, outcome.vessel, confirming->arena,
+            status = journal_get(app->journal, RECORD_VESSEL, outcome.vessel, app->arena,
                                  &confirming->chosen.vessels[i], app->diags);
     }
     if (status == STATUS_OK)
@@ -116,14 +115,12 @@ static enum exit_status record(struct confirming *confirming)
 
 static enum exit_status tell_json(const struct confirming *confirming)
 {
-    json_t *labels = json_array();
-    for (size_t i = 0; i < confirming->chosen.count; i++)
-        json_array_append_new(labels, voice_json_text(confirming->chosen.vessels[i].label));
+    const struct chosen *chosen = &confirming->chosen;
     return app_json(confirming->app,
-                    json_pack("{s:i, s:o, s:s, s:s, s:o, s:o, s:o}", "schema", 1, "vessels", labels,
-                              "finding", confirming->outcome.finding, "status",
-                              confirming->outcome.status, "cause",
-                              voice_json_text(confirming->outcome.cause), "how",
+                    json_pack("{s:i, s:o, s:s, s:s, s:o, s:o, s:o}", "schema", 1, "vessels",
+                              voice_json_vessels(chosen->vessels, chosen->count), "finding",
+                              confirming->outcome.finding, "status", confirming->outcome.status,
+                              "cause", voice_json_text(confirming->outcome.cause), "how",
                               voice_json_text(confirming->outcome.how), "at",
                               voice_json_moment(confirming->outcome.at)),
                     false);
@@ -171,8 +168,8 @@ static enum exit_status confirm(struct confirming *confirming)
     record_init(RECORD_OUTCOME, &confirming->outcome);
     enum exit_status fault = app_moment(app, "at", &confirming->outcome.at);
     if (fault == EXIT_FINE)
-        fault = labels_vessels(app, app->arguments.operands, labels, confirming->arena,
-                               &confirming->chosen);
+        fault =
+            labels_vessels(app, app->arguments.operands, labels, app->arena, &confirming->chosen);
     if (fault == EXIT_FINE)
         fault = read_finding(confirming, labels);
     if (fault == EXIT_FINE)
@@ -183,19 +180,11 @@ static enum exit_status confirm(struct confirming *confirming)
 static enum exit_status run_confirm(struct app *app)
 {
     struct confirming confirming = {.app = app};
-    enum exit_status fault = app_load(app, NULL, 0);
-    if (fault == EXIT_FINE)
-        fault = app_journal(app, JOURNAL_WRITE);
+    enum exit_status fault = app_open(app, JOURNAL_WRITE);
     if (fault != EXIT_FINE)
         return fault;
-    confirming.arena = arena_new(NULL);
-    if (confirming.arena == NULL)
-        return app_fail(app, STATUS_MEMORY);
-    confirming.told =
-        (struct journal_told){app->journal, app->rules, confirming.arena, app->diags, moment_now()};
-    fault = confirm(&confirming);
-    arena_free(confirming.arena);
-    return fault;
+    confirming.told = app_told(app);
+    return confirm(&confirming);
 }
 
 const struct command command_confirm = {

@@ -20,7 +20,6 @@ static const struct option options[] = {
 
 struct correcting {
     struct app *app;
-    struct arena *arena;
     struct journal_told told;
     struct moment at;
     const char *const *words; /* of the command, less those that were read */
@@ -47,10 +46,10 @@ static enum exit_status correct_columns(struct correcting *correcting, enum reco
     enum exit_status fault = EXIT_FINE;
 
     for (size_t i = 0; i < correcting->count && fault == EXIT_FINE; i++) {
-        fault = labels_find(app, record, label, correcting->arena, &row);
+        fault = labels_find(app, record, label, app->arena, &row);
         if (fault == EXIT_FINE)
             fault = assign_read(app, record, correcting->words[i], facts_of(record, &row),
-                                correcting->arena, assignments, &many);
+                                app->arena, assignments, &many);
         for (size_t k = 0; k < many && fault == EXIT_FINE; k++) {
             enum status status =
                 journal_correct(app->journal, record, row.named.label, assignments[k].column,
@@ -67,7 +66,7 @@ static enum exit_status tell_record(struct correcting *correcting, enum record r
 {
     struct app *app = correcting->app;
     union any_record row = {.named = {0, ""}};
-    enum status status = journal_get(app->journal, record, id, correcting->arena, &row, app->diags);
+    enum status status = journal_get(app->journal, record, id, app->arena, &row, app->diags);
     if (status != STATUS_OK)
         return app_fail(app, status);
     if (arguments_flag(&app->arguments, "json"))
@@ -87,7 +86,7 @@ static enum exit_status correct_record(struct correcting *correcting, enum recor
 {
     struct app *app = correcting->app;
     union any_record row = {.named = {0, ""}};
-    enum exit_status fault = labels_find(app, record, label, correcting->arena, &row);
+    enum exit_status fault = labels_find(app, record, label, app->arena, &row);
     if (fault != EXIT_FINE)
         return fault;
     if (correcting->count == 0)
@@ -120,19 +119,18 @@ static enum exit_status find_row(struct correcting *correcting, enum record reco
     long long id = strtoll(word, &end, 10);
 
     if (isdigit((unsigned char)word[0]) && *end == '\0') {
-        enum status status =
-            journal_get(app->journal, record, id, correcting->arena, row, app->diags);
+        enum status status = journal_get(app->journal, record, id, app->arena, row, app->diags);
         return status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
     }
-    enum exit_status fault = labels_find(app, RECORD_VESSEL, word, correcting->arena, &vessel);
+    enum exit_status fault = labels_find(app, RECORD_VESSEL, word, app->arena, &vessel);
     if (fault != EXIT_FINE)
         return fault;
     survey.vessel = vessel.id;
-    enum status status = survey_page(app->journal, &survey, correcting->arena, &page, app->diags);
+    enum status status = survey_page(app->journal, &survey, app->arena, &page, app->diags);
     if (status == STATUS_OK && page.count == 0)
         return app_usage(app, "%s has no %s to correct", vessel.label, record_types[record].name);
     if (status == STATUS_OK)
-        status = journal_get(app->journal, record, page.ids[0], correcting->arena, row, app->diags);
+        status = journal_get(app->journal, record, page.ids[0], app->arena, row, app->diags);
     return status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
 }
 
@@ -171,8 +169,8 @@ static enum exit_status correct_deed(struct correcting *correcting, const char *
     if (status == STATUS_OK)
         status = journal_add(app->journal, RECORD_DEED, &deed, app->diags);
     if (status == STATUS_OK)
-        status = journal_get(app->journal, RECORD_VESSEL, deed.vessel, correcting->arena, &vessel,
-                             app->diags);
+        status =
+            journal_get(app->journal, RECORD_VESSEL, deed.vessel, app->arena, &vessel, app->diags);
     /* It is back, and nobody has planned a look at it. */
     if (status == STATUS_OK && vessel.state != VESSEL_DISCARDED && vessel.state != VESSEL_USED &&
         vessel.due == 0)
@@ -190,7 +188,7 @@ static const char *joined(struct correcting *correcting)
 {
     const char *words = "";
     for (size_t i = 0; i < correcting->count && words != NULL; i++)
-        words = arena_format(correcting->arena, "%s%s%s", words, i > 0 ? " " : "",
+        words = arena_format(correcting->app->arena, "%s%s%s", words, i > 0 ? " " : "",
                              correcting->words[i]);
     return words;
 }
@@ -241,13 +239,13 @@ static enum exit_status correct_look(struct correcting *correcting, const char *
         .label = voice_label(&correcting->told, RECORD_VESSEL, row.look.vessel),
         .now = row.look.at,
         .corrects = row.look.id};
-    enum status status = consult_vessel(app->journal, &request, app->triage, correcting->arena,
-                                        &consultation, app->diags);
+    enum status status =
+        consult_vessel(app->journal, &request, app->triage, app->arena, &consultation, app->diags);
     if (status == STATUS_OK)
         status = triage_tell(app->triage, words, strlen(words), app->diags);
     if (status == STATUS_OK)
-        status = consult_save(app->journal, &consultation, app->triage, words, correcting->arena,
-                              &look, &verdict, app->diags);
+        status = consult_save(app->journal, &consultation, app->triage, words, app->arena, &look,
+                              &verdict, app->diags);
     if (status != STATUS_OK)
         return app_fail(app, status);
     if (arguments_flag(&app->arguments, "json"))
@@ -270,7 +268,7 @@ static enum record kind_of(struct correcting *correcting, const char *label)
     const char *found = NULL;
     int64_t id = 0;
     for (size_t i = 0; i < sizeof kinds / sizeof *kinds; i++) {
-        if (!labels_has(correcting->app, kinds[i], label, correcting->arena, &id, &found))
+        if (!labels_has(correcting->app, kinds[i], label, correcting->app->arena, &id, &found))
             continue;
         if (kind != RECORD_COUNT) {
             app_usage(correcting->app,
@@ -323,19 +321,11 @@ static enum exit_status correct(struct correcting *correcting)
 static enum exit_status run_correct(struct app *app)
 {
     struct correcting correcting = {.app = app};
-    enum exit_status fault = app_load(app, NULL, 0);
-    if (fault == EXIT_FINE)
-        fault = app_journal(app, JOURNAL_WRITE);
+    enum exit_status fault = app_open(app, JOURNAL_WRITE);
     if (fault != EXIT_FINE)
         return fault;
-    correcting.arena = arena_new(NULL);
-    if (correcting.arena == NULL)
-        return app_fail(app, STATUS_MEMORY);
-    correcting.told =
-        (struct journal_told){app->journal, app->rules, correcting.arena, app->diags, moment_now()};
-    fault = correct(&correcting);
-    arena_free(correcting.arena);
-    return fault;
+    correcting.told = app_told(app);
+    return correct(&correcting);
 }
 
 const struct command command_correct = {

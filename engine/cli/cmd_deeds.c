@@ -211,11 +211,9 @@ static void say_done(const struct doing *doing, const char *vessels)
 
 static enum exit_status tell_json(const struct doing *doing)
 {
-    json_t *labels = json_array(), *cautions = json_array();
+    json_t *cautions = json_array();
     struct look look;
 
-    for (size_t i = 0; i < doing->chosen.count; i++)
-        labels = voice_json_append(labels, voice_json_text(doing->chosen.vessels[i].label));
     if (doing->kind == DEED_DISCARD) {
         json_decref(cautions);
         cautions = voice_handling_json(doing->app->rules, riskiest_look(doing, &look));
@@ -224,7 +222,8 @@ static enum exit_status tell_json(const struct doing *doing)
     }
     json_t *json = json_pack("{s:i, s:s, s:o, s:o, s:o, s:o, s:o}", "schema", 1, "deed",
                              deed_words[doing->kind], "at", voice_json_moment(doing->at), "vessels",
-                             labels, "place", voice_json_text(doing->place.label), "look_again",
+                             voice_json_vessels(doing->chosen.vessels, doing->chosen.count),
+                             "place", voice_json_text(doing->place.label), "look_again",
                              voice_json_text(doing->due), "cautions", cautions);
     return app_json(doing->app, json, false);
 }
@@ -277,8 +276,7 @@ static enum exit_status run_with(struct doing *doing)
 
     doing->detail = note != NULL ? note : "";
     doing->place.label = "";
-    doing->told = (struct journal_told){app->journal, app->rules, doing->told.arena, app->diags,
-                                        moment_now()};
+    doing->told = app_told(app);
     if (fault == EXIT_FINE && doing->kind == DEED_MOVE) {
         if (count < 2)
             return app_usage(app,
@@ -299,17 +297,10 @@ static enum exit_status run_with(struct doing *doing)
 static enum exit_status run(struct app *app, enum deed_kind kind)
 {
     struct doing doing = {.app = app, .kind = kind};
-    enum exit_status fault = app_load(app, NULL, 0);
-    if (fault == EXIT_FINE)
-        fault = app_journal(app, JOURNAL_WRITE);
+    enum exit_status fault = app_open(app, JOURNAL_WRITE);
     if (fault != EXIT_FINE)
         return fault;
-    doing.told.arena = arena_new(NULL);
-    if (doing.told.arena == NULL)
-        return app_fail(app, STATUS_MEMORY);
-    fault = run_with(&doing);
-    arena_free(doing.told.arena);
-    return fault;
+    return run_with(&doing);
 }
 
 static enum exit_status run_move(struct app *app)

@@ -1,7 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What is due, and labels: what one looks up before going to the shelves. */
-#include <errno.h>
-#include <stdlib.h>
 #include <string.h>
 
 #include "cli/commands.h"
@@ -68,20 +66,6 @@ static enum exit_status read_by(struct app *app, int64_t *day)
     return EXIT_FINE;
 }
 
-static enum exit_status read_limit(struct app *app, size_t *limit)
-{
-    const char *word = arguments_value(&app->arguments, "limit");
-    char *end = NULL;
-    if (word == NULL)
-        return EXIT_FINE;
-    errno = 0;
-    long number = strtol(word, &end, 10);
-    if (end == word || *end != '\0' || errno != 0 || number < 0)
-        return app_usage(app, "'--limit %s' is no number from 0 on", word);
-    *limit = (size_t)number;
-    return EXIT_FINE;
-}
-
 static enum exit_status due_page(struct app *app, const struct journal_told *told,
                                  const struct due_list *list, enum paper paper)
 {
@@ -93,22 +77,24 @@ static enum exit_status due_page(struct app *app, const struct journal_told *tol
     return fault;
 }
 
-static enum exit_status due(struct app *app, struct arena *arena)
+static enum exit_status due(struct app *app)
 {
-    const struct journal_told told = {app->journal, app->rules, arena, app->diags, moment_now()};
     size_t limit = 500;
     struct due_list list;
     enum paper paper;
     int64_t day = 0;
-    enum exit_status fault;
+    enum exit_status fault = app_open(app, JOURNAL_READ);
 
+    if (fault != EXIT_FINE)
+        return fault;
     if (app->arguments.operand_count > 0)
         return app_usage(app, "'%s' is not understood; --by DATE looks ahead",
                          app->arguments.operands[0]);
     if ((fault = read_by(app, &day)) != EXIT_FINE ||
-        (fault = read_limit(app, &limit)) != EXIT_FINE ||
+        (fault = app_limit(app, &limit)) != EXIT_FINE ||
         (fault = read_paper(app, &paper)) != EXIT_FINE)
         return fault;
+    const struct journal_told told = app_told(app);
     enum status status = voice_due_find(&told, day, limit, &list);
     if (status != STATUS_OK)
         return app_fail(app, status);
@@ -126,45 +112,46 @@ static enum exit_status due(struct app *app, struct arena *arena)
 /* ---- labels ---------------------------------------------------------------------------------- */
 
 /* The vessels named; those of the newest batch when none are. */
-static enum exit_status choose(struct app *app, struct arena *arena, struct chosen *chosen)
+static enum exit_status choose(struct app *app, struct chosen *chosen)
 {
     struct survey survey = survey_all(RECORD_BATCH, 1);
     struct batch batch;
     struct page page;
 
     if (app->arguments.operand_count > 0)
-        return labels_vessels(app, app->arguments.operands, app->arguments.operand_count, arena,
-                              chosen);
-    enum status status = survey_page(app->journal, &survey, arena, &page, app->diags);
+        return labels_vessels(app, app->arguments.operands, app->arguments.operand_count,
+                              app->arena, chosen);
+    enum status status = survey_page(app->journal, &survey, app->arena, &page, app->diags);
     if (status == STATUS_OK && page.count == 0)
         return app_usage(app, "there is no batch yet; 'jarside batch' starts one");
     if (status == STATUS_OK)
-        status = journal_get(app->journal, RECORD_BATCH, page.ids[0], arena, &batch, app->diags);
-    return status == STATUS_OK ? labels_vessels(app, &batch.label, 1, arena, chosen)
+        status =
+            journal_get(app->journal, RECORD_BATCH, page.ids[0], app->arena, &batch, app->diags);
+    return status == STATUS_OK ? labels_vessels(app, &batch.label, 1, app->arena, chosen)
                                : app_fail(app, status);
 }
 
 static enum exit_status labels_json(struct app *app, const struct chosen *chosen)
 {
-    json_t *labels = json_array();
-    for (size_t i = 0; i < chosen->count; i++)
-        json_array_append_new(labels, voice_json_text(chosen->vessels[i].label));
+    json_t *labels = voice_json_vessels(chosen->vessels, chosen->count);
     return app_json(app, json_pack("{s:i, s:o}", "schema", 1, "labels", labels), false);
 }
 
-static enum exit_status labels(struct app *app, struct arena *arena)
+static enum exit_status run_labels(struct app *app)
 {
-    const struct journal_told told = {app->journal, app->rules, arena, app->diags, moment_now()};
     const char *path = arguments_value(&app->arguments, "html");
     struct chosen chosen = {NULL, 0, false};
     struct text html;
     enum paper paper;
-    enum exit_status fault = read_paper(app, &paper);
+    enum exit_status fault = app_open(app, JOURNAL_READ);
 
     if (fault == EXIT_FINE)
-        fault = choose(app, arena, &chosen);
+        fault = read_paper(app, &paper);
+    if (fault == EXIT_FINE)
+        fault = choose(app, &chosen);
     if (fault != EXIT_FINE)
         return fault;
+    const struct journal_told told = app_told(app);
     if (arguments_flag(&app->arguments, "json"))
         return labels_json(app, &chosen);
     if (path == NULL) {
@@ -180,33 +167,10 @@ static enum exit_status labels(struct app *app, struct arena *arena)
 
 /* ---- the commands ---------------------------------------------------------------------------- */
 
-static enum exit_status run(struct app *app,
-                            enum exit_status (*command)(struct app *app, struct arena *arena))
-{
-    enum exit_status fault = app_load(app, NULL, 0);
-    if (fault == EXIT_FINE)
-        fault = app_journal(app, JOURNAL_READ);
-    if (fault != EXIT_FINE)
-        return fault;
-    struct arena *arena = arena_new(NULL);
-    if (arena == NULL)
-        return app_fail(app, STATUS_MEMORY);
-    fault = command(app, arena);
-    arena_free(arena);
-    return fault;
-}
-
 static enum exit_status run_due(struct app *app)
 {
     const char *calendar = arguments_value(&app->arguments, "ics");
-    if (calendar != NULL)
-        return feed_write(app, calendar);
-    return run(app, due);
-}
-
-static enum exit_status run_labels(struct app *app)
-{
-    return run(app, labels);
+    return calendar != NULL ? feed_write(app, calendar) : due(app);
 }
 
 const struct command command_due = {

@@ -190,17 +190,10 @@ static enum exit_status judge_vessel(struct app *app, const char *label)
     struct looking looking = {.app = app, .at = moment_now()};
     struct consultation consultation;
     looking.without_siblings = arguments_flag(&app->arguments, "without-siblings");
-    enum exit_status fault = app_journal(app, JOURNAL_READ);
-    if (fault != EXIT_FINE)
-        return fault;
-    looking.arena = arena_new(NULL);
-    if (looking.arena == NULL)
-        return app_fail(app, STATUS_MEMORY);
-    fault = look_open(&looking, label, &consultation);
+    enum exit_status fault = app_open(app, JOURNAL_READ);
     if (fault == EXIT_FINE)
-        fault = judge_said(app);
-    arena_free(looking.arena);
-    return fault;
+        fault = look_open(&looking, label, &consultation);
+    return fault == EXIT_FINE ? judge_said(app) : fault;
 }
 
 static enum exit_status judge_cases(struct app *app, const char *path)

@@ -1,6 +1,4 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include <errno.h>
-#include <stdlib.h>
 #include <string.h>
 
 #include "cli/commands.h"
@@ -12,20 +10,6 @@ static const struct option options[] = {
     {"json", NULL, "print JSON"},
     {NULL, NULL, NULL},
 };
-
-static enum exit_status read_limit(struct app *app, size_t *limit)
-{
-    const char *word = arguments_value(&app->arguments, "limit");
-    char *end = NULL;
-    if (word == NULL)
-        return EXIT_FINE;
-    errno = 0;
-    long number = strtol(word, &end, 10);
-    if (end == word || *end != '\0' || errno != 0 || number < 0)
-        return app_usage(app, "'--limit %s' is no number from 0 on", word);
-    *limit = (size_t)number;
-    return EXIT_FINE;
-}
 
 static enum exit_status show(struct app *app, const struct journal_told *told, enum record record,
                              const void *row, size_t limit)
@@ -40,18 +24,20 @@ static enum exit_status show(struct app *app, const struct journal_told *told, e
 }
 
 /* The kind said, or the first that has such a label: what one looks at most comes first. */
-static enum exit_status life(struct app *app, struct arena *arena)
+static enum exit_status run_life(struct app *app)
 {
     static const enum record kinds[] = {RECORD_VESSEL,  RECORD_BATCH, RECORD_STARTER, RECORD_COOK,
                                         RECORD_SESSION, RECORD_LOT,   RECORD_PLACE};
-    const struct journal_told told = {app->journal, app->rules, arena, app->diags, moment_now()};
     const char *const *words = app->arguments.operands;
     size_t count = app->arguments.operand_count, limit = 100;
     union any_record row;
-    enum exit_status fault = read_limit(app, &limit);
+    enum exit_status fault = app_open(app, JOURNAL_READ);
 
+    if (fault == EXIT_FINE)
+        fault = app_limit(app, &limit);
     if (fault != EXIT_FINE)
         return fault;
+    const struct journal_told told = app_told(app);
     if (count < 1 || count > 2)
         return app_usage(app, "whose life? For instance: jarside life B3-7, or: jarside life S1");
     enum record asked = count == 2 ? labels_kind(words[0]) : RECORD_COUNT;
@@ -65,32 +51,17 @@ static enum exit_status life(struct app *app, struct arena *arena)
         const char *found = NULL;
         int64_t id = 0;
         if ((asked != RECORD_COUNT && kinds[i] != asked) ||
-            !labels_has(app, kinds[i], words[count - 1], arena, &id, &found))
+            !labels_has(app, kinds[i], words[count - 1], app->arena, &id, &found))
             continue;
-        fault = labels_find(app, kinds[i], found, arena, &row);
+        fault = labels_find(app, kinds[i], found, app->arena, &row);
         return fault == EXIT_FINE ? show(app, &told, kinds[i], &row, limit) : fault;
     }
     if (asked != RECORD_COUNT || strchr(words[count - 1], '-') != NULL) /* the nearest is named */
         return labels_find(app, asked != RECORD_COUNT ? asked : RECORD_VESSEL, words[count - 1],
-                           arena, &row);
+                           app->arena, &row);
     return app_usage(app,
                      "nothing in the journal is called '%s'; 'jarside list' shows what there is",
                      words[count - 1]);
-}
-
-static enum exit_status run_life(struct app *app)
-{
-    enum exit_status fault = app_load(app, NULL, 0);
-    if (fault == EXIT_FINE)
-        fault = app_journal(app, JOURNAL_READ);
-    if (fault != EXIT_FINE)
-        return fault;
-    struct arena *arena = arena_new(NULL);
-    if (arena == NULL)
-        return app_fail(app, STATUS_MEMORY);
-    fault = life(app, arena);
-    arena_free(arena);
-    return fault;
 }
 
 const struct command command_life = {

@@ -1,7 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Lists of what is in the journal, and searching it. */
-#include <errno.h>
-#include <stdlib.h>
 #include <string.h>
 
 #include "cli/commands.h"
@@ -22,21 +20,6 @@ static const struct option search_options[] = {
     {"json", NULL, "print JSON"},
     {NULL, NULL, NULL},
 };
-
-static enum exit_status read_limit(struct app *app, size_t usual, size_t *limit)
-{
-    const char *word = arguments_value(&app->arguments, "limit");
-    char *end = NULL;
-    *limit = usual;
-    if (word == NULL)
-        return EXIT_FINE;
-    errno = 0;
-    long number = strtol(word, &end, 10);
-    if (end == word || *end != '\0' || errno != 0 || number < 0)
-        return app_usage(app, "'--limit %s' is no number from 0 on", word);
-    *limit = (size_t)number;
-    return EXIT_FINE;
-}
 
 /* ---- list ------------------------------------------------------------------------------------ */
 
@@ -59,7 +42,7 @@ static enum exit_status read_word(struct app *app, const char *option, const cha
 }
 
 /* "vessels", or what the other options are about. "B3" alone lists its vessels. */
-static enum exit_status read_kind(struct app *app, struct arena *arena, struct survey *survey)
+static enum exit_status read_kind(struct app *app, struct survey *survey)
 {
     const struct arguments *arguments = &app->arguments;
     const char *batch = arguments_value(arguments, "batch"), *found = NULL;
@@ -72,7 +55,7 @@ static enum exit_status read_kind(struct app *app, struct arena *arena, struct s
     if (arguments->operand_count > 1)
         return app_usage(app, "list one thing at a time");
     if (word != NULL && (survey->record = labels_kind(word)) == RECORD_COUNT) {
-        if (!labels_has(app, RECORD_BATCH, word, arena, &id, &found))
+        if (!labels_has(app, RECORD_BATCH, word, app->arena, &id, &found))
             return app_usage(
                 app,
                 "list what? batches, vessels, starters, lots, cooks, sessions, places, "
@@ -83,7 +66,7 @@ static enum exit_status read_kind(struct app *app, struct arena *arena, struct s
     }
     if (batch == NULL)
         return EXIT_FINE;
-    enum exit_status fault = labels_find(app, RECORD_BATCH, batch, arena, &row);
+    enum exit_status fault = labels_find(app, RECORD_BATCH, batch, app->arena, &row);
     survey->batch = fault == EXIT_FINE ? row.id : 0;
     return fault;
 }
@@ -122,20 +105,23 @@ static enum exit_status show_list(struct app *app, const struct journal_told *to
     return app_flush(app);
 }
 
-static enum exit_status list(struct app *app, struct arena *arena)
+static enum exit_status run_list(struct app *app)
 {
     enum { USUAL = 20, USUAL_OF_BATCH = 200 };
-    const struct journal_told told = {app->journal, app->rules, arena, app->diags, moment_now()};
     struct survey survey = survey_all(RECORD_BATCH, USUAL);
     enum exit_status fault;
 
-    if ((fault = read_word(app, "state", vessel_state_words, &survey.state)) != EXIT_FINE ||
+    if ((fault = app_open(app, JOURNAL_READ)) != EXIT_FINE ||
+        (fault = read_word(app, "state", vessel_state_words, &survey.state)) != EXIT_FINE ||
         (fault = read_word(app, "fate", fate_words, &survey.fate)) != EXIT_FINE ||
-        (fault = read_kind(app, arena, &survey)) != EXIT_FINE ||
-        (fault = check_filters(app, &survey)) != EXIT_FINE ||
-        (fault = read_limit(app, survey.batch != 0 ? USUAL_OF_BATCH : USUAL, &survey.limit)) !=
-            EXIT_FINE)
+        (fault = read_kind(app, &survey)) != EXIT_FINE ||
+        (fault = check_filters(app, &survey)) != EXIT_FINE)
         return fault;
+    if (survey.batch != 0)
+        survey.limit = USUAL_OF_BATCH;
+    if ((fault = app_limit(app, &survey.limit)) != EXIT_FINE)
+        return fault;
+    const struct journal_told told = app_told(app);
     return show_list(app, &told, &survey);
 }
 
@@ -182,24 +168,24 @@ static enum exit_status show_hits(struct app *app, const struct journal_told *to
     return app_flush(app);
 }
 
-static enum exit_status search(struct app *app, struct arena *arena)
+static enum exit_status run_search(struct app *app)
 {
-    enum { USUAL = 10 };
-    const struct journal_told told = {app->journal, app->rules, arena, app->diags, moment_now()};
-    size_t limit = USUAL, room = 0, count = 0;
+    size_t limit = 10, room = 0, count = 0;
     struct hits hits;
-    enum exit_status fault = read_limit(app, USUAL, &limit);
+    enum exit_status fault = app_open(app, JOURNAL_READ);
 
+    if (fault == EXIT_FINE)
+        fault = app_limit(app, &limit);
     if (fault != EXIT_FINE)
         return fault;
     for (size_t i = 0; i < app->arguments.operand_count; i++)
         room += strlen(app->arguments.operands[i]) + 1;
-    const char **words = arena_array(arena, room + 1, sizeof *words);
+    const char **words = arena_array(app->arena, room + 1, sizeof *words);
     for (size_t i = 0; words != NULL && i < app->arguments.operand_count; i++) {
         const char *at = app->arguments.operands[i];
         for (at += strspn(at, " \t\n"); *at != '\0'; at += strspn(at, " \t\n")) {
             size_t length = strcspn(at, " \t\n");
-            words[count] = arena_copy(arena, at, length);
+            words[count] = arena_copy(app->arena, at, length);
             if (words[count++] == NULL)
                 return app_fail(app, STATUS_MEMORY);
             at += length;
@@ -208,37 +194,12 @@ static enum exit_status search(struct app *app, struct arena *arena)
     if (count == 0)
         return app_usage(app, "search for what? For instance: jarside search greasy S1");
     enum status status = survey_search(app->journal, words, count, limit > 0 ? limit : SIZE_MAX / 2,
-                                       arena, &hits, app->diags);
+                                       app->arena, &hits, app->diags);
+    const struct journal_told told = app_told(app);
     return status == STATUS_OK ? show_hits(app, &told, &hits) : app_fail(app, status);
 }
 
 /* ---- the commands ---------------------------------------------------------------------------- */
-
-static enum exit_status run(struct app *app,
-                            enum exit_status (*command)(struct app *app, struct arena *arena))
-{
-    enum exit_status fault = app_load(app, NULL, 0);
-    if (fault == EXIT_FINE)
-        fault = app_journal(app, JOURNAL_READ);
-    if (fault != EXIT_FINE)
-        return fault;
-    struct arena *arena = arena_new(NULL);
-    if (arena == NULL)
-        return app_fail(app, STATUS_MEMORY);
-    fault = command(app, arena);
-    arena_free(arena);
-    return fault;
-}
-
-static enum exit_status run_list(struct app *app)
-{
-    return run(app, list);
-}
-
-static enum exit_status run_search(struct app *app)
-{
-    return run(app, search);
-}
 
 const struct command command_list = {
     .name = "list",

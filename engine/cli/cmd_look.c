@@ -29,7 +29,7 @@ const char *look_words(const struct looking *looking, size_t from)
     const struct arguments *arguments = &looking->app->arguments;
     const char *words = "";
     for (size_t i = from; words != NULL && i < arguments->operand_count; i++)
-        words = arena_format(looking->arena, "%s%s%s", words, words[0] != '\0' ? " " : "",
+        words = arena_format(looking->app->arena, "%s%s%s", words, words[0] != '\0' ? " " : "",
                              arguments->operands[i]);
     return words;
 }
@@ -54,11 +54,11 @@ enum exit_status look_open(const struct looking *looking, const char *label,
                                       .without_siblings = looking->without_siblings,
                                       .others = looking->others,
                                       .corrects = looking->corrects};
-    (void)labels_has(app, RECORD_VESSEL, label, looking->arena, &id, &request.label);
+    (void)labels_has(app, RECORD_VESSEL, label, app->arena, &id, &request.label);
     if (id == 0)
         request.label = label; /* named in the message as it was typed */
-    enum status status = consult_vessel(app->journal, &request, app->triage, looking->arena,
-                                        consultation, app->diags);
+    enum status status =
+        consult_vessel(app->journal, &request, app->triage, app->arena, consultation, app->diags);
     if (status != STATUS_OK)
         return app_fail(app, status);
     show_warnings(app);
@@ -90,7 +90,7 @@ const char *look_said(const struct looking *looking)
     for (size_t i = 0; words != NULL && i < count; i++)
         if (facts[i].origin != ORIGIN_JOURNAL && facts[i].origin != ORIGIN_COMPUTED &&
             facts[i].words[0] != '\0')
-            words = arena_format(looking->arena, "%s%s%s", words, words[0] != '\0' ? "; " : "",
+            words = arena_format(looking->app->arena, "%s%s%s", words, words[0] != '\0' ? "; " : "",
                                  facts[i].words);
     return words;
 }
@@ -98,15 +98,15 @@ const char *look_said(const struct looking *looking)
 const char *look_heading(const struct looking *looking, const struct consultation *consultation)
 {
     struct app *app = looking->app;
-    const struct journal_told told = {app->journal, app->rules, looking->arena, app->diags,
+    const struct journal_told told = {app->journal, app->rules, app->arena, app->diags,
                                       looking->at};
     const char *isolated = consultation->vessel.state == VESSEL_ISOLATED ? ", isolated" : "";
     const char *control = consultation->vessel.control ? ", never inoculated" : "";
     const char *batch = voice_batch_words(&told, &consultation->batch);
     return isnan(consultation->day)
-               ? arena_format(looking->arena, "%s, %s%s%s", consultation->vessel.label, batch,
-                              control, isolated)
-               : arena_format(looking->arena, "%s, day %.0f, %s%s%s", consultation->vessel.label,
+               ? arena_format(app->arena, "%s, %s%s%s", consultation->vessel.label, batch, control,
+                              isolated)
+               : arena_format(app->arena, "%s, day %.0f, %s%s%s", consultation->vessel.label,
                               consultation->day, batch, control, isolated);
 }
 
@@ -145,8 +145,8 @@ static const char *record_line(const struct looking *looking,
     if (consultation->look_count == 0)
         return "no look is on record yet";
     const struct look *last = &consultation->looks[consultation->look_count - 1];
-    return arena_format(looking->arena, "last look %s: %s", consult_day(last->at, looking->at, day),
-                        last->action);
+    return arena_format(looking->app->arena, "last look %s: %s",
+                        consult_day(last->at, looking->at, day), last->action);
 }
 
 enum exit_status look_converse(const struct looking *looking,
@@ -154,7 +154,7 @@ enum exit_status look_converse(const struct looking *looking,
 {
     struct app *app = looking->app;
     const char *about =
-        arena_format(looking->arena, "%s; %s. 'leave' saves the look, ^D saves nothing.",
+        arena_format(app->arena, "%s; %s. 'leave' saves the look, ^D saves nothing.",
                      look_heading(looking, consultation), record_line(looking, consultation));
     const struct prompt_opening opening = {
         .rules = app->rules,
@@ -177,8 +177,8 @@ static enum exit_status save(const struct looking *looking, struct consultation 
     struct app *app = looking->app;
     struct look look;
     const struct verdict *verdict = NULL;
-    enum status status = consult_save(app->journal, consultation, app->triage, words,
-                                      looking->arena, &look, &verdict, app->diags);
+    enum status status = consult_save(app->journal, consultation, app->triage, words, app->arena,
+                                      &look, &verdict, app->diags);
     if (status != STATUS_OK)
         return app_fail(app, status);
     if (arguments_flag(&app->arguments, "json"))
@@ -282,10 +282,10 @@ static enum exit_status look(struct looking *looking)
     looking->words = look_words(looking, 1);
     if (looking->words == NULL)
         return app_fail(app, STATUS_MEMORY);
-    if (labels_has(app, RECORD_VESSEL, label, looking->arena, &id, &found) ||
-        !labels_has(app, RECORD_BATCH, label, looking->arena, &id, &found))
+    if (labels_has(app, RECORD_VESSEL, label, app->arena, &id, &found) ||
+        !labels_has(app, RECORD_BATCH, label, app->arena, &id, &found))
         return look_at_vessel(looking, label);
-    fault = labels_find(app, RECORD_BATCH, found, looking->arena, &batch);
+    fault = labels_find(app, RECORD_BATCH, found, app->arena, &batch);
     return fault == EXIT_FINE ? look_at_batch(looking, &batch) : fault;
 }
 
@@ -294,17 +294,10 @@ static enum exit_status run_look(struct app *app)
     struct looking looking = {.app = app};
     if (app->arguments.operand_count == 0)
         return app_usage(app, "which vessel? For instance: jarside look B3-7 \"green patch\"");
-    enum exit_status fault = app_load(app, NULL, 0);
-    if (fault == EXIT_FINE)
-        fault = app_journal(app, JOURNAL_WRITE);
+    enum exit_status fault = app_open(app, JOURNAL_WRITE);
     if (fault != EXIT_FINE)
         return fault;
-    looking.arena = arena_new(NULL);
-    if (looking.arena == NULL)
-        return app_fail(app, STATUS_MEMORY);
-    fault = look(&looking);
-    arena_free(looking.arena);
-    return fault;
+    return look(&looking);
 }
 
 const struct command command_look = {

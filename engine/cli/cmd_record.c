@@ -28,7 +28,6 @@ static const struct option starter_options[] = {
 struct recording {
     struct app *app;
     struct journal_told told;
-    struct arena *arena;
     enum record record;
     union any_record row;
     bool there; /* it is in the journal already */
@@ -40,8 +39,8 @@ static enum exit_status tell(struct recording *recording, const char *what)
 {
     struct app *app = recording->app;
     const char *kind = record_types[recording->record].name;
-    enum status status = journal_find(app->journal, recording->record, recording->label,
-                                      recording->arena, &recording->row, app->diags);
+    enum status status = journal_find(app->journal, recording->record, recording->label, app->arena,
+                                      &recording->row, app->diags);
     if (status != STATUS_OK)
         return app_fail(app, status);
     if (arguments_flag(&app->arguments, "json"))
@@ -74,7 +73,7 @@ static enum status set_column(struct recording *recording, const struct assignme
     size_t index = record_column(recording->record, assignment->column);
     struct app *app = recording->app;
     enum status status = journal_read_column(app->journal, &type->columns[index], assignment->value,
-                                             recording->arena, &recording->row, app->diags);
+                                             app->arena, &recording->row, app->diags);
     if (status != STATUS_OK || !recording->there)
         return status;
     return journal_correct(app->journal, recording->record, recording->label, assignment->column,
@@ -90,7 +89,7 @@ static enum exit_status set_columns(struct recording *recording, const char *con
     size_t many = 0;
 
     for (size_t i = 0; i < count && fault == EXIT_FINE; i++) {
-        fault = assign_read(app, recording->record, typed[i], facts_of(recording), recording->arena,
+        fault = assign_read(app, recording->record, typed[i], facts_of(recording), app->arena,
                             assignments, &many);
         for (size_t k = 0; k < many && fault == EXIT_FINE; k++) {
             enum status status = set_column(recording, &assignments[k]);
@@ -130,16 +129,16 @@ static enum exit_status find_or_name(struct recording *recording, const char *la
 
     record_init(recording->record, &recording->row);
     if (label == NULL) {
-        enum status status = journal_next_label(app->journal, recording->record, recording->arena,
+        enum status status = journal_next_label(app->journal, recording->record, app->arena,
                                                 &recording->row.named.label, app->diags);
         recording->label = recording->row.named.label;
         return status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
     }
-    recording->there = labels_has(app, recording->record, label, recording->arena, &id, &found);
+    recording->there = labels_has(app, recording->record, label, app->arena, &id, &found);
     recording->label = recording->there ? found : label;
     recording->row.named.label = recording->label;
     return recording->there
-               ? labels_find(app, recording->record, found, recording->arena, &recording->row)
+               ? labels_find(app, recording->record, found, app->arena, &recording->row)
                : EXIT_FINE;
 }
 
@@ -193,8 +192,8 @@ static enum status descends(struct recording *recording, int64_t starter, int64_
         *does = true;
         return STATUS_OK;
     }
-    enum status status = journal_all(app->journal, RECORD_PARENT, "starter", starter,
-                                     recording->arena, &rows, &count, app->diags);
+    enum status status = journal_all(app->journal, RECORD_PARENT, "starter", starter, app->arena,
+                                     &rows, &count, app->diags);
     for (size_t i = 0; i < count && status == STATUS_OK && !*does; i++)
         status = descends(recording, ((struct parent *)rows)[i].parent, ancestor, depth + 1, does);
     return status;
@@ -206,7 +205,7 @@ static enum exit_status add_parent(struct recording *recording, const char *labe
     struct starter parent;
     struct parent link = {.starter = recording->row.starter.id};
     bool circle = false;
-    enum exit_status fault = labels_find(app, RECORD_STARTER, label, recording->arena, &parent);
+    enum exit_status fault = labels_find(app, RECORD_STARTER, label, app->arena, &parent);
     if (fault != EXIT_FINE)
         return fault;
     enum status status = descends(recording, parent.id, link.starter, 0, &circle);
@@ -279,7 +278,7 @@ static enum exit_status read_words(struct recording *recording, const char *cons
 
     for (size_t i = 0; i < count && text != NULL; i++)
         if (!is_kind(recording, words[i]))
-            text = arena_format(recording->arena, "%s%s ", text, words[i]);
+            text = arena_format(app->arena, "%s%s ", text, words[i]);
     if (text == NULL)
         return app_fail(app, STATUS_MEMORY);
     enum status status = triage_tell(app->triage, text, strlen(text), app->diags);
@@ -300,7 +299,7 @@ static enum exit_status read_option(struct recording *recording, const char *opt
     const char *value = arguments_value(&recording->app->arguments, option);
     if (value == NULL)
         return EXIT_FINE;
-    const char *typed = arena_format(recording->arena, "%s=%s", column, value);
+    const char *typed = arena_format(recording->app->arena, "%s=%s", column, value);
     return typed != NULL ? set_columns(recording, &typed, 1)
                          : app_fail(recording->app, STATUS_MEMORY);
 }
@@ -313,7 +312,7 @@ static enum exit_status inherit(struct recording *recording)
     if (label == NULL || recording->row.starter.species[0] != '\0')
         return EXIT_FINE;
     enum exit_status fault =
-        labels_find(recording->app, RECORD_STARTER, label, recording->arena, &parent);
+        labels_find(recording->app, RECORD_STARTER, label, recording->app->arena, &parent);
     if (fault == EXIT_FINE)
         recording->row.starter.species = parent.species;
     return fault;
@@ -350,7 +349,7 @@ static bool is_label(struct recording *recording, const char *word)
     const char *found = NULL;
     int64_t id = 0;
     return strpbrk(word, "0123456789") != NULL ||
-           labels_has(recording->app, RECORD_STARTER, word, recording->arena, &id, &found);
+           labels_has(recording->app, RECORD_STARTER, word, recording->app->arena, &id, &found);
 }
 
 static enum exit_status starter_words(struct recording *recording)
@@ -384,19 +383,11 @@ static enum exit_status starter_words(struct recording *recording)
 static enum exit_status run(struct app *app, enum exit_status (*words)(struct recording *recording))
 {
     struct recording recording = {.app = app};
-    enum exit_status fault = app_load(app, NULL, 0);
-    if (fault == EXIT_FINE)
-        fault = app_journal(app, JOURNAL_CREATE);
+    enum exit_status fault = app_open(app, JOURNAL_CREATE);
     if (fault != EXIT_FINE)
         return fault;
-    recording.arena = arena_new(NULL);
-    if (recording.arena == NULL)
-        return app_fail(app, STATUS_MEMORY);
-    recording.told =
-        (struct journal_told){app->journal, app->rules, recording.arena, app->diags, moment_now()};
-    fault = words(&recording);
-    arena_free(recording.arena);
-    return fault;
+    recording.told = app_told(app);
+    return words(&recording);
 }
 
 static enum exit_status run_record(struct app *app)

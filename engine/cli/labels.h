@@ -32,24 +32,4 @@ bool labels_has(struct app *app, enum record record, const char *label, struct a
 /* The kind named by a word, singular or plural ("cook", "batches"); RECORD_COUNT when it is none. */
 enum record labels_kind(const char *word);
 
-/* Room for a record of any kind. */
-union any_record {
-    struct { /* how every kind with a label begins */
-        int64_t id;
-        const char *label;
-    } named;
-    struct starter starter;
-    struct parent parent;
-    struct lot lot;
-    struct cook cook;
-    struct session session;
-    struct place place;
-    struct batch batch;
-    struct vessel vessel;
-    struct look look;
-    struct deed deed;
-    struct outcome outcome;
-    struct edit edit;
-};
-
 #endif

@@ -19,6 +19,7 @@
 #include "cli/look_internal.h"
 #include "journal/roll.h"
 #include "voice/journal.h"
+#include "voice/whole_json.h"
 
 struct row { /* one vessel and what became of its look */
     struct vessel vessel;
@@ -60,11 +61,11 @@ static enum exit_status read_rows(struct walkthrough *walk)
     struct app *app = walk->looking->app;
     void *rows = NULL;
     enum status status = journal_all(app->journal, RECORD_VESSEL, "batch", walk->batch->id,
-                                     walk->looking->arena, &rows, &walk->count, app->diags);
+                                     app->arena, &rows, &walk->count, app->diags);
     if (status != STATUS_OK)
         return app_fail(app, status);
     const struct vessel *vessels = rows;
-    walk->rows = arena_array(walk->looking->arena, walk->count, sizeof *walk->rows);
+    walk->rows = arena_array(app->arena, walk->count, sizeof *walk->rows);
     if (walk->rows == NULL)
         return app_fail(app, STATUS_MEMORY);
     for (size_t i = 0; i < walk->count; i++) {
@@ -110,7 +111,8 @@ static void note(struct walkthrough *walk, struct row *row, const struct look *l
     row->findings = rules->findings[verdict->findings[0].index].name;
     if (row->action == ACTION_KEEP || row->contaminated < walk->gravest)
         return;
-    size_t *cautions = arena_array(walk->looking->arena, verdict->caution_count, sizeof *cautions);
+    size_t *cautions =
+        arena_array(walk->looking->app->arena, verdict->caution_count, sizeof *cautions);
     if (cautions == NULL)
         return;
     memcpy(cautions, verdict->cautions, verdict->caution_count * sizeof *cautions);
@@ -125,8 +127,8 @@ static enum exit_status save_row(struct walkthrough *walk, struct row *row,
     struct app *app = walk->looking->app;
     struct look look;
     const struct verdict *verdict = NULL;
-    enum status status = consult_save(app->journal, consultation, app->triage, words,
-                                      walk->looking->arena, &look, &verdict, app->diags);
+    enum status status = consult_save(app->journal, consultation, app->triage, words, app->arena,
+                                      &look, &verdict, app->diags);
     if (status != STATUS_OK)
         return app_fail(app, status);
     note(walk, row, &look, verdict);
@@ -202,8 +204,8 @@ static enum exit_status count_siblings(struct walkthrough *walk)
         consultation = (struct consultation){
             .vessel = row->vessel,
             .day = (double)moment_days_between(walk->batch->at, walk->looking->at)};
-        enum status status = consult_count(app->journal, &consultation, walk->looking->arena,
-                                           &row->others, app->diags);
+        enum status status =
+            consult_count(app->journal, &consultation, app->arena, &row->others, app->diags);
         fault = status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
         row->state = ROW_OPEN;
     }
@@ -252,7 +254,7 @@ static enum exit_status look_at_all(struct walkthrough *walk)
 static size_t put_rows(const struct walkthrough *walk, struct text *out, enum row_state state,
                        const enum action *action)
 {
-    struct vessel *picked = arena_array(walk->looking->arena, walk->count, sizeof *picked);
+    struct vessel *picked = arena_array(walk->looking->app->arena, walk->count, sizeof *picked);
     size_t count = 0;
     for (size_t i = 0; picked != NULL && i < walk->count; i++)
         if (walk->rows[i].state == state && (action == NULL || walk->rows[i].action == *action))
@@ -349,12 +351,9 @@ static enum exit_status say_all(const struct walkthrough *walk)
 static json_t *labels_json(const struct walkthrough *walk, enum row_state state)
 {
     json_t *array = json_array();
-    for (size_t i = 0; i < walk->count && array != NULL; i++)
-        if (walk->rows[i].state == state &&
-            json_array_append_new(array, voice_json_text(walk->rows[i].vessel.label)) != 0) {
-            json_decref(array);
-            array = NULL;
-        }
+    for (size_t i = 0; i < walk->count; i++)
+        if (walk->rows[i].state == state)
+            array = voice_json_append(array, voice_json_text(walk->rows[i].vessel.label));
     return array;
 }
 
@@ -413,8 +412,8 @@ static enum exit_status ask_rest(struct walkthrough *walk)
 static enum exit_status walk_through(struct walkthrough *walk)
 {
     struct app *app = walk->looking->app;
-    enum status status = roll_read(walk->looking->words, walk->batch->label, walk->looking->arena,
-                                   &walk->roll, app->diags);
+    enum status status =
+        roll_read(walk->looking->words, walk->batch->label, app->arena, &walk->roll, app->diags);
     if (status != STATUS_OK)
         return app_fail(app, status);
     enum exit_status fault = read_rows(walk);

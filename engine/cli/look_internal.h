@@ -14,7 +14,6 @@
  */
 struct looking {
     struct app *app;
-    struct arena *arena;
     struct moment at;
     int64_t corrects;
     bool without_siblings;

@@ -111,17 +111,7 @@ static enum status count_cells(struct opening *opening, struct sibling_cell **ce
 static enum status name_of(struct opening *opening, const char *what, enum record record,
                            int64_t id, const char **name)
 {
-    union {
-        struct { /* how all of them begin */
-            int64_t id;
-            const char *label;
-        } named;
-        struct cook cook;
-        struct session session;
-        struct starter starter;
-        struct lot lot;
-        struct place place;
-    } row;
+    union any_record row;
     *name = NULL;
     if (id == 0)
         return STATUS_OK;

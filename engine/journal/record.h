@@ -244,6 +244,26 @@ struct record_type {
 
 extern const struct record_type record_types[RECORD_COUNT];
 
+/* Room for a record of any kind. */
+union any_record {
+    struct { /* how every kind with a label begins */
+        int64_t id;
+        const char *label;
+    } named;
+    struct starter starter;
+    struct parent parent;
+    struct lot lot;
+    struct cook cook;
+    struct session session;
+    struct place place;
+    struct batch batch;
+    struct vessel vessel;
+    struct look look;
+    struct deed deed;
+    struct outcome outcome;
+    struct edit edit;
+};
+
 /* Index of the column, or SIZE_MAX. */
 size_t record_column(enum record record, const char *name);
 /* A struct of that kind with everything absent (texts "", numbers NAN, moments unknown). */

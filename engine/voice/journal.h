@@ -58,11 +58,11 @@ const char *voice_quantity(const struct journal_told *told, double value, enum d
 /* "103 kPa (15 psi) for 90 min": what a cook was; "" when nothing is known. In the arena. */
 const char *voice_cook_words(const struct journal_told *told, const struct cook *cook);
 
-/* JSON: a number or null; a moment or day as ISO 8601 or null; a text or null when empty. */
-json_t *voice_json_number(double number);
+/* JSON: a moment or day as ISO 8601 or null; a text or null when empty; the labels of vessels. */
 json_t *voice_json_moment(struct moment moment);
 json_t *voice_json_day(int64_t day); /* 0: null */
 json_t *voice_json_text(const char *text);
+json_t *voice_json_vessels(const struct vessel *vessels, size_t count);
 
 /* What is known of one record, a line a column; columns without a value are left out. */
 void voice_record(struct screen *screen, const struct journal_told *told, enum record record,

@@ -294,15 +294,13 @@ static json_t *group_json(const struct journal_told *told, const struct due_grou
     int64_t start = moment_day(due->batch.at);
     bool full = course->known && isfinite(course->full.high);
     bool shake = course->known && isfinite(course->shake.high);
-    json_t *labels = json_array();
-    for (size_t i = 0; i < due->count; i++)
-        json_array_append_new(labels, voice_json_text(due->vessels[i].label));
     return json_pack(
         "{s:o, s:I, s:o, s:o, s:o, s:o, s:I, s:o, s:o, s:o, s:o}", "due", voice_json_day(due->day),
         "overdue_days",
         (json_int_t)(moment_day(told->now) > due->day ? moment_day(told->now) - due->day : 0),
         "why", voice_json_text(due->why), "batch", voice_json_text(due->batch.label), "vessels",
-        labels, "species", voice_json_text(due->batch.species), "age_days",
+        voice_json_vessels(due->vessels, due->count), "species",
+        voice_json_text(due->batch.species), "age_days",
         (json_int_t)moment_days_between(due->batch.at, told->now), "shake_from",
         voice_json_day(shake ? start + (int64_t)floor(course->shake.low) : 0), "shake_to",
         voice_json_day(shake ? start + (int64_t)ceil(course->shake.high) : 0), "full_from",

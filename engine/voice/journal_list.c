@@ -7,21 +7,6 @@
 #include "voice/journal.h"
 #include "voice/table.h"
 
-union row { /* of any kind */
-    struct starter starter;
-    struct lot lot;
-    struct cook cook;
-    struct session session;
-    struct place place;
-    struct batch batch;
-    struct vessel vessel;
-    struct look look;
-    struct deed deed;
-    struct outcome outcome;
-    struct parent parent;
-    struct edit edit;
-};
-
 /* ---- parts of rows --------------------------------------------------------------------------- */
 
 static const char *day_of(const struct journal_told *told, struct moment moment)
@@ -218,8 +203,8 @@ static size_t columns_of(enum record record)
     return count;
 }
 
-static void fill_around(const struct journal_told *told, enum record record, const union row *row,
-                        const char *cells[TABLE_MOST])
+static void fill_around(const struct journal_told *told, enum record record,
+                        const union any_record *row, const char *cells[TABLE_MOST])
 {
     const struct starter *starter = &row->starter;
     const struct lot *lot = &row->lot;
@@ -254,8 +239,8 @@ static void fill_around(const struct journal_told *told, enum record record, con
                3 * sizeof *cells);
 }
 
-static void fill_grown(const struct journal_told *told, enum record record, const union row *row,
-                       const char *cells[TABLE_MOST])
+static void fill_grown(const struct journal_told *told, enum record record,
+                       const union any_record *row, const char *cells[TABLE_MOST])
 {
     const struct batch *batch = &row->batch;
     const struct vessel *vessel = &row->vessel;
@@ -273,8 +258,8 @@ static void fill_grown(const struct journal_told *told, enum record record, cons
                6 * sizeof *cells);
 }
 
-static void fill_events(const struct journal_told *told, enum record record, const union row *row,
-                        const char *cells[TABLE_MOST])
+static void fill_events(const struct journal_told *told, enum record record,
+                        const union any_record *row, const char *cells[TABLE_MOST])
 {
     const struct look *look = &row->look;
     const struct deed *deed = &row->deed;
@@ -313,7 +298,7 @@ enum status voice_list(struct screen *screen, const struct journal_told *told, e
                        const struct page *page)
 {
     struct table table;
-    union row row;
+    union any_record row;
     table_init(&table, screen, headings[record], columns_of(record), told->arena);
     for (size_t i = 0; i < page->count; i++) {
         const char *cells[TABLE_MOST] = {NULL};
@@ -340,7 +325,7 @@ json_t *voice_list_json(const struct journal_told *told, enum record record,
                         const struct page *page)
 {
     json_t *records = json_array();
-    union row row;
+    union any_record row;
     for (size_t i = 0; i < page->count; i++) {
         struct tally tally;
         if (journal_get(told->journal, record, page->ids[i], told->arena, &row, told->diags) !=

@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "voice/journal.h"
+#include "voice/whole_json.h"
 
 static const void *member(const void *row, const struct column *column)
 {

@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "voice/journal.h"
+#include "voice/whole_json.h"
 
 /* ---- names ----------------------------------------------------------------------------------- */
 
@@ -68,19 +69,7 @@ const char *voice_batch_words(const struct journal_told *told, const struct batc
 
 const char *voice_label(const struct journal_told *told, enum record record, int64_t id)
 {
-    union { /* every kind with a label has it first, after the id */
-        struct {
-            int64_t id;
-            const char *label;
-        } named;
-        struct starter starter;
-        struct lot lot;
-        struct cook cook;
-        struct session session;
-        struct place place;
-        struct batch batch;
-        struct vessel vessel;
-    } row;
+    union any_record row;
 
     if (id == 0 || record_types[record].columns[0].kind != COLUMN_LABEL ||
         journal_get(told->journal, record, id, told->arena, &row, told->diags) != STATUS_OK)
@@ -173,11 +162,6 @@ const char *voice_cook_words(const struct journal_told *told, const struct cook 
 
 /* ---- JSON ------------------------------------------------------------------------------------ */
 
-json_t *voice_json_number(double number)
-{
-    return isfinite(number) ? json_real(number) : json_null();
-}
-
 json_t *voice_json_moment(struct moment moment)
 {
     char room[MOMENT_ROOM];
@@ -202,4 +186,12 @@ json_t *voice_json_text(const char *text)
     json_t *json = safe.failed ? NULL : json_stringn(safe.bytes, safe.length);
     text_release(&safe);
     return json;
+}
+
+json_t *voice_json_vessels(const struct vessel *vessels, size_t count)
+{
+    json_t *labels = json_array();
+    for (size_t i = 0; i < count; i++)
+        labels = voice_json_append(labels, voice_json_text(vessels[i].label));
+    return labels;
 }

@@ -7,31 +7,10 @@
 
 #include "voice/plan_internal.h"
 
-json_t *plan_number(double number)
-{
-    return isfinite(number) ? json_real(number) : json_null();
-}
-
 json_t *plan_range(const struct range *range)
 {
-    return json_pack("{s:o, s:o, s:o}", "low", plan_number(range->low), "central",
-                     plan_number(range->central), "high", plan_number(range->high));
-}
-
-json_t *plan_parts(const char *parts)
-{
-    json_t *array = json_array();
-
-    while (array != NULL && parts != NULL && *parts != '\0') {
-        const char *end = strstr(parts, "; ");
-        size_t length = end != NULL ? (size_t)(end - parts) : strlen(parts);
-        if (json_array_append_new(array, json_stringn(parts, length)) != 0) {
-            json_decref(array);
-            return NULL;
-        }
-        parts += length + (end != NULL ? 2 : 0);
-    }
-    return array;
+    return json_pack("{s:o, s:o, s:o}", "low", voice_json_number(range->low), "central",
+                     voice_json_number(range->central), "high", voice_json_number(range->high));
 }
 
 const char *plan_chance(double chance, char room[CHANCE_ROOM])

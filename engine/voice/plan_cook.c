@@ -329,7 +329,7 @@ static json_t *organisms_json(const struct cook_told *told)
                              organism->name, "role", role_name(organism->role), "log_reduction",
                              plan_range(&kill->log_reduction), "survivors",
                              plan_range(&kill->survivors), "chance", plan_range(&kill->chance),
-                             "chance_mean", plan_number(kill->chance_mean)));
+                             "chance_mean", voice_json_number(kill->chance_mean)));
     }
     return array;
 }
@@ -343,8 +343,8 @@ static json_t *leans_json(const struct cook_result *result)
         array = voice_json_append(array, json_pack("{s:s, s:s, s:o, s:o}", "on",
                                                    lean_id(result->leans[i].input), "say",
                                                    cook_input_name(result->leans[i].input), "bad",
-                                                   plan_number(result->leans[i].bad), "good",
-                                                   plan_number(result->leans[i].good)));
+                                                   voice_json_number(result->leans[i].bad), "good",
+                                                   voice_json_number(result->leans[i].good)));
     return array;
 }
 
@@ -369,14 +369,16 @@ static json_t *figures_json(const struct cook_setup *setup, const struct cook_re
 {
     return json_pack(
         "{s:o, s:o, s:o, s:o, s:o, s:s, s:{s:o, s:o, s:o, s:o}, s:{s:o, s:o}, s:o, s:o}",
-        "steam_celsius", plan_number(result->steam.central), "steam", plan_range(&result->steam),
-        "core", plan_range(&result->core), "f0", plan_range(&result->f0), "f0_cautious",
-        plan_number(result->f0_adequate_at), "verdict", cook_verdict_name(result->verdict),
-        "chance_not_sterile", "low", plan_number(result->chance.low), "central",
-        plan_number(result->chance.central), "high", plan_number(result->chance.high), "mean",
-        plan_number(result->chance_mean), "chance_any", "vessels", plan_number(setup->vessels),
-        "mean", plan_number(result->chance_any_mean), "minutes_needed",
-        plan_range(&result->minutes_needed), "margin_decades", plan_number(result->margin));
+        "steam_celsius", voice_json_number(result->steam.central), "steam",
+        plan_range(&result->steam), "core", plan_range(&result->core), "f0",
+        plan_range(&result->f0), "f0_cautious", voice_json_number(result->f0_adequate_at),
+        "verdict", cook_verdict_name(result->verdict), "chance_not_sterile", "low",
+        voice_json_number(result->chance.low), "central", voice_json_number(result->chance.central),
+        "high", voice_json_number(result->chance.high), "mean",
+        voice_json_number(result->chance_mean), "chance_any", "vessels",
+        voice_json_number(setup->vessels), "mean", voice_json_number(result->chance_any_mean),
+        "minutes_needed", plan_range(&result->minutes_needed), "margin_decades",
+        voice_json_number(result->margin));
 }
 
 json_t *voice_cook_json(const struct cook_told *told)
@@ -387,10 +389,10 @@ json_t *voice_cook_json(const struct cook_told *told)
     if (cook == NULL)
         return NULL;
     int failed = json_object_set_new(cook, "schema", json_integer(1));
-    failed |= json_object_set_new(cook, "gauge_kpa", plan_number(setup->steam.gauge_kpa));
-    failed |= json_object_set_new(cook, "outside_kpa", plan_number(told->outside));
-    failed |= json_object_set_new(cook, "minutes", plan_number(setup->hold));
-    failed |= json_object_set_new(cook, "target", plan_number(setup->target));
+    failed |= json_object_set_new(cook, "gauge_kpa", voice_json_number(setup->steam.gauge_kpa));
+    failed |= json_object_set_new(cook, "outside_kpa", voice_json_number(told->outside));
+    failed |= json_object_set_new(cook, "minutes", voice_json_number(setup->hold));
+    failed |= json_object_set_new(cook, "target", voice_json_number(setup->target));
     failed |= json_object_set_new(cook, "vessel",
                                   told->vessel != NULL ? json_string(told->vessel) : json_null());
     failed |= json_object_set_new(cook, "measured", json_boolean(told->probe != NULL));
@@ -405,7 +407,7 @@ json_t *voice_cook_json(const struct cook_told *told)
     failed |= json_object_set_new(cook, "course", course_json(told));
     failed |= json_object_set_new(cook, "sea_level",
                                   told->sea != NULL ? figures_json(setup, told->sea) : json_null());
-    failed |= json_object_set_new(cook, "assumed", plan_parts(told->assumed));
+    failed |= json_object_set_new(cook, "assumed", voice_json_parts(told->assumed));
     failed |= json_object_set_new(
         cook, "cautions",
         json_pack("[s, s]",

@@ -232,11 +232,11 @@ static json_t *reasons_json(const struct pace_verdict *pace)
     json_t *array = json_array();
 
     for (size_t i = 0; array != NULL && i < FORECAST_INPUTS; i++)
-        array =
-            voice_json_append(array, json_pack("{s:s, s:o, s:o}", "input",
-                                               forecast_input_name(pace->reasons[i].input),
-                                               "needed", plan_number(pace->reasons[i].needed),
-                                               "stretch", plan_number(pace->reasons[i].stretch)));
+        array = voice_json_append(array,
+                                  json_pack("{s:s, s:o, s:o}", "input",
+                                            forecast_input_name(pace->reasons[i].input), "needed",
+                                            voice_json_number(pace->reasons[i].needed), "stretch",
+                                            voice_json_number(pace->reasons[i].stretch)));
     return array;
 }
 
@@ -248,8 +248,8 @@ static json_t *pace_json(const struct forecast_told *told)
         return json_null();
     return json_pack("{s:s, s:f, s:f, s:o, s:o, s:o, s:b, s:o}", "pace", pace_name(pace->pace),
                      "day", told->day, "seen", told->seen, "expected", plan_range(&pace->expected),
-                     "times_late", plan_number(pace->times_late), "wait_until",
-                     plan_number(pace->wait_until), "explained", pace->explained, "reasons",
+                     "times_late", voice_json_number(pace->times_late), "wait_until",
+                     voice_json_number(pace->wait_until), "explained", pace->explained, "reasons",
                      reasons_json(pace));
 }
 
@@ -266,9 +266,10 @@ json_t *voice_forecast_json(const struct forecast_told *told)
         told->start != NULL ? json_string(told->start) : json_null(), "first_growth_days",
         plan_range(&told->visible), "shake_days", plan_range(&told->shake), "full_days",
         plan_range(&told->full), "look_every_days", look_every(told), "stop_waiting_days",
-        "nothing_seen", plan_number(nothing), "not_full", plan_number(not_full), "published_days",
-        "low", plan_number(species->growth.full_lo), "high", plan_number(species->growth.full_hi),
-        "points_per_cm3", plan_range(&told->forecast->points), "rate_mm_day",
-        plan_range(&told->forecast->rate), "days", days_json(told), "seen", pace_json(told),
-        "assumed", plan_parts(told->assumed));
+        "nothing_seen", voice_json_number(nothing), "not_full", voice_json_number(not_full),
+        "published_days", "low", voice_json_number(species->growth.full_lo), "high",
+        voice_json_number(species->growth.full_hi), "points_per_cm3",
+        plan_range(&told->forecast->points), "rate_mm_day", plan_range(&told->forecast->rate),
+        "days", days_json(told), "seen", pace_json(told), "assumed",
+        voice_json_parts(told->assumed));
 }

@@ -3,12 +3,10 @@
 #define JARSIDE_VOICE_PLAN_INTERNAL_H
 
 #include "voice/plan.h"
+#include "voice/whole_json.h"
 
-/* null for what is not finite. New references. */
-json_t *plan_number(double number);
+/* {"low", "central", "high"}, null for what is not finite. New reference. */
 json_t *plan_range(const struct range *range);
-/* An array of the parts of "a; b; c". */
-json_t *plan_parts(const char *parts);
 
 /* "about 12 %", "under 1 in 1000", "nearly certain": a chance as one says it. */
 enum { CHANCE_ROOM = 40 };

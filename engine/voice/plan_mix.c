@@ -149,13 +149,14 @@ json_t *voice_mix_json(const struct mix_told *told)
         "{s:i, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:{s:o, s:o, s:o}, s:s, s:o, s:o, s:o, s:b, s:o, "
         "s:o}",
         "schema", 1, "grain", grain != NULL ? json_string(grain) : json_null(), "dry_g",
-        plan_number(told->dry), "water_g", plan_number(told->water), "own_moisture",
-        plan_number(told->own_moisture), "moisture", plan_number(told->moisture), "dry_basis",
-        plan_number(moisture_dry_basis(told->moisture)), "target",
-        told->recipe ? plan_number(told->target) : json_null(), "band", "low",
-        plan_number(told->band.lo), "high", plan_number(told->band.hi), "raw_limit",
-        plan_number(told->band.raw_limit), "place", place_name(told->verdict.place), "correction_g",
-        plan_number(told->verdict.correction), "free_water_g",
-        plan_number(told->verdict.free_water), "fill", plan_number(told->fill), "recipe",
-        told->recipe, "assumed", plan_parts(told->assumed), "sources", sources_json(told));
+        voice_json_number(told->dry), "water_g", voice_json_number(told->water), "own_moisture",
+        voice_json_number(told->own_moisture), "moisture", voice_json_number(told->moisture),
+        "dry_basis", voice_json_number(moisture_dry_basis(told->moisture)), "target",
+        told->recipe ? voice_json_number(told->target) : json_null(), "band", "low",
+        voice_json_number(told->band.lo), "high", voice_json_number(told->band.hi), "raw_limit",
+        voice_json_number(told->band.raw_limit), "place", place_name(told->verdict.place),
+        "correction_g", voice_json_number(told->verdict.correction), "free_water_g",
+        voice_json_number(told->verdict.free_water), "fill", voice_json_number(told->fill),
+        "recipe", told->recipe, "assumed", voice_json_parts(told->assumed), "sources",
+        sources_json(told));
 }

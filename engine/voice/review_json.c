@@ -3,8 +3,8 @@
 #include <math.h>
 #include <string.h>
 
-#include "voice/plan_internal.h"
 #include "voice/review.h"
+#include "voice/whole_json.h"
 
 /* ---- small parts ----------------------------------------------------------------------------- */
 
@@ -33,7 +33,7 @@ static json_t *counts_json(struct counts counts)
 
 static json_t *interval_json(struct interval interval)
 {
-    return json_pack("[o, o]", plan_number(interval.low), plan_number(interval.high));
+    return json_pack("[o, o]", voice_json_number(interval.low), voice_json_number(interval.high));
 }
 
 static json_t *day_json(int32_t day)
@@ -68,7 +68,7 @@ static json_t *causes_json(const struct review *review, const struct review_caus
     for (size_t c = 0; c < count; c++)
         json_array_append_new(list, json_pack("{s:s, s:o}", "id",
                                               review->rules->causes[causes[c].cause].id, "p",
-                                              plan_number(causes[c].p)));
+                                              voice_json_number(causes[c].p)));
     return list;
 }
 
@@ -100,10 +100,10 @@ static json_t *suspect_json(const struct review *review, const struct review_sus
         "{s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o}", "scope",
         scope_json(review, suspect->factor), "factor", factor_name(review, suspect->factor),
         "level", level_name(review, suspect->factor, suspect->level), "says", text_string(&says),
-        "p", plan_number(suspect->p), "inside", counts_json(suspect->inside), "controls",
+        "p", voice_json_number(suspect->p), "inside", counts_json(suspect->inside), "controls",
         counts_json(suspect->controls), "outside", counts_json(suspect->outside), "exact_p",
-        plan_number(suspect->test_p), "q", plan_number(suspect->q), "log_bayes_factor",
-        plan_number(suspect->log_bayes));
+        voice_json_number(suspect->test_p), "q", voice_json_number(suspect->q), "log_bayes_factor",
+        voice_json_number(suspect->log_bayes));
     if (suspect->why_factor < review->dataset->factor_count)
         json_object_set_new(json, "why",
                             json_pack("{s:o, s:o}", "factor",
@@ -116,8 +116,8 @@ static json_t *trial_json(const struct review *review, const struct review_trial
 {
     const struct observable *test = &review->rules->observables[trial->observable];
     return json_pack("{s:s, s:s, s:o, s:o, s:o}", "id", test->id, "label", test->label, "bits",
-                     plan_number(trial->bits), "cost", plan_number(trial->cost), "delay_days",
-                     plan_number(trial->delay_days));
+                     voice_json_number(trial->bits), "cost", voice_json_number(trial->cost),
+                     "delay_days", voice_json_number(trial->delay_days));
 }
 
 static json_t *fault_json(const struct review *review, const struct review_fault *fault)
@@ -127,10 +127,11 @@ static json_t *fault_json(const struct review *review, const struct review_fault
         json_array_append_new(suspects, suspect_json(review, &fault->suspects[s]));
     for (size_t t = 0; t < fault->trial_count; t++)
         json_array_append_new(tests, trial_json(review, &fault->trials[t]));
-    return json_pack("{s:o, s:b, s:o, s:{s:o, s:o, s:o}, s:o, s:o}", "p", plan_number(fault->p),
-                     "told_apart", fault->suspect_count == 1, "suspects", suspects, "saved", "low",
-                     plan_number(fault->saved_low), "mean", plan_number(fault->saved), "high",
-                     plan_number(fault->saved_high), "causes",
+    return json_pack("{s:o, s:b, s:o, s:{s:o, s:o, s:o}, s:o, s:o}", "p",
+                     voice_json_number(fault->p), "told_apart", fault->suspect_count == 1,
+                     "suspects", suspects, "saved", "low", voice_json_number(fault->saved_low),
+                     "mean", voice_json_number(fault->saved), "high",
+                     voice_json_number(fault->saved_high), "causes",
                      causes_json(review, fault->causes, fault->cause_count), "tests", tests);
 }
 
@@ -139,12 +140,12 @@ static json_t *change_json(const struct review *review, const struct review_chan
     json_t *how = json_array();
     if (change->cause == RULES_NONE)
         return json_pack("{s:I, s:o, s:n, s:o}", "fault", (json_int_t)change->fault, "saved",
-                         plan_number(change->saved), "cause", "how", how);
+                         voice_json_number(change->saved), "cause", "how", how);
     const struct cause *cause = &review->rules->causes[change->cause];
     for (size_t h = 0; h < cause->change_count; h++)
         json_array_append_new(how, json_string(cause->change[h]));
     return json_pack("{s:I, s:o, s:s, s:o}", "fault", (json_int_t)change->fault, "saved",
-                     plan_number(change->saved), "cause", cause->id, "how", how);
+                     voice_json_number(change->saved), "cause", cause->id, "how", how);
 }
 
 static json_t *plan_json(const struct review *review, const struct review_plan *plan)
@@ -163,7 +164,7 @@ static json_t *plan_json(const struct review *review, const struct review_plan *
     voice_plan_reading(&reading, review, plan);
     return json_pack("{s:I, s:b, s:o, s:I, s:o, s:o}", "fault", (json_int_t)plan->fault, "crossed",
                      plan->crossed, "arms", arms, "fails_from", (json_int_t)plan->fails_from,
-                     "error", plan_number(plan->error), "reading", text_string(&reading));
+                     "error", voice_json_number(plan->error), "reading", text_string(&reading));
 }
 
 /* ---- factors --------------------------------------------------------------------------------- */
@@ -175,7 +176,7 @@ static json_t *level_json(const struct review *review, size_t factor,
                      level_name(review, factor, level->level), "counts", counts_json(level->counts),
                      "controls", counts_json(level->controls), "exact", interval_json(level->exact),
                      "wilson", interval_json(level->wilson), "log_bayes_factor",
-                     plan_number(level->log_bayes));
+                     voice_json_number(level->log_bayes));
 }
 
 static json_t *factor_json(const struct review *review, const struct review_factor *factor)
@@ -185,20 +186,21 @@ static json_t *factor_json(const struct review *review, const struct review_fact
     for (size_t l = 0; l < factor->level_count; l++)
         json_array_append_new(levels, level_json(review, factor->factor, &factor->levels[l]));
     if (factor->within < review->dataset->factor_count)
-        within =
-            json_pack("{s:o, s:o, s:o, s:I}", "factor", factor_name(review, factor->within),
-                      "entangled", plan_number(factor->entangled), "p",
-                      plan_number(factor->within_p), "strata", (json_int_t)factor->within_strata);
-    return json_pack(
-        "{s:o, s:o, s:o, s:I, s:o, s:s, s:o, s:o, s:o, s:o}", "factor",
-        factor_name(review, factor->factor), "scope", scope_json(review, factor->factor), "levels",
-        levels, "unknown", (json_int_t)factor->unknown, "p",
-        asked ? plan_number(factor->test.p) : json_null(), "method",
-        factor->approximate  ? "chi-square"
-        : factor->test.exact ? "exact"
-                             : "drawn",
-        "standard_error", plan_number(factor->test.standard_error), "q", plan_number(factor->q),
-        "log_bayes_factor", plan_number(factor->log_bayes), "within", within);
+        within = json_pack("{s:o, s:o, s:o, s:I}", "factor", factor_name(review, factor->within),
+                           "entangled", voice_json_number(factor->entangled), "p",
+                           voice_json_number(factor->within_p), "strata",
+                           (json_int_t)factor->within_strata);
+    return json_pack("{s:o, s:o, s:o, s:I, s:o, s:s, s:o, s:o, s:o, s:o}", "factor",
+                     factor_name(review, factor->factor), "scope",
+                     scope_json(review, factor->factor), "levels", levels, "unknown",
+                     (json_int_t)factor->unknown, "p",
+                     asked ? voice_json_number(factor->test.p) : json_null(), "method",
+                     factor->approximate  ? "chi-square"
+                     : factor->test.exact ? "exact"
+                                          : "drawn",
+                     "standard_error", voice_json_number(factor->test.standard_error), "q",
+                     voice_json_number(factor->q), "log_bayes_factor",
+                     voice_json_number(factor->log_bayes), "within", within);
 }
 
 static json_t *factors_json(const struct review *review)
@@ -229,14 +231,14 @@ static json_t *curve_json(const struct review *review, const struct review_curve
     for (size_t s = 0; s < curve->curve.count; s++) {
         const struct survival_step *step = &curve->curve.steps[s];
         json_array_append_new(
-            steps, json_pack("{s:o, s:I, s:I, s:o}", "day", plan_number(step->time), "at_risk",
-                             (json_int_t)step->at_risk, "lost", (json_int_t)step->lost, "survival",
-                             plan_number(step->survival)));
+            steps, json_pack("{s:o, s:I, s:I, s:o}", "day", voice_json_number(step->time),
+                             "at_risk", (json_int_t)step->at_risk, "lost", (json_int_t)step->lost,
+                             "survival", voice_json_number(step->survival)));
     }
     return json_pack("{s:o, s:I, s:I, s:o, s:o}", "level",
                      level_name(review, review->time.factor, curve->level), "cases",
                      (json_int_t)curve->curve.cases, "lost", (json_int_t)curve->curve.lost,
-                     "median", plan_number(curve->curve.median), "steps", steps);
+                     "median", voice_json_number(curve->curve.median), "steps", steps);
 }
 
 static json_t *time_json(const struct review *review)
@@ -246,9 +248,9 @@ static json_t *time_json(const struct review *review)
     for (size_t c = 0; c < time->curve_count; c++)
         json_array_append_new(curves, curve_json(review, &time->curves[c]));
     if (time->logrank.freedom > 0)
-        logrank = json_pack("{s:o, s:I, s:o}", "statistic", plan_number(time->logrank.statistic),
-                            "freedom", (json_int_t)time->logrank.freedom, "p",
-                            plan_number(time->logrank.p));
+        logrank = json_pack(
+            "{s:o, s:I, s:o}", "statistic", voice_json_number(time->logrank.statistic), "freedom",
+            (json_int_t)time->logrank.freedom, "p", voice_json_number(time->logrank.p));
     return json_pack("{s:o, s:I, s:I, s:o, s:o}", "factor", factor_name(review, time->factor),
                      "cases", (json_int_t)time->cases, "left_out", (json_int_t)time->left_out,
                      "curves", curves, "logrank", logrank);
@@ -275,9 +277,9 @@ static json_t *watch_json(const struct review *review)
     const struct review_watch *watch = &review->watch;
     if (!watch->asked)
         return json_null();
-    return json_pack("{s:o, s:o, s:o, s:I, s:o}", "usual", plan_number(watch->plan.usual), "raised",
-                     plan_number(watch->plan.raised), "run_to_false_alarm",
-                     plan_number(watch->plan.run_usual), "signals",
+    return json_pack("{s:o, s:o, s:o, s:I, s:o}", "usual", voice_json_number(watch->plan.usual),
+                     "raised", voice_json_number(watch->plan.raised), "run_to_false_alarm",
+                     voice_json_number(watch->plan.run_usual), "signals",
                      (json_int_t)watch->episode_count, "since", day_json(watch->since));
 }
 
@@ -299,9 +301,9 @@ static json_t *limits_json(const struct review *review)
 static json_t *rule_json(const struct review *review)
 {
     const struct review_rules *rules = &review->rules->review;
-    return json_pack("{s:o, s:o, s:o, s:I}", "false_alarm", plan_number(rules->false_alarm),
-                     "bayes_factor", plan_number(rules->bayes_factor), "watched_days",
-                     plan_number(rules->watched), "suspects_asked",
+    return json_pack("{s:o, s:o, s:o, s:I}", "false_alarm", voice_json_number(rules->false_alarm),
+                     "bayes_factor", voice_json_number(rules->bayes_factor), "watched_days",
+                     voice_json_number(rules->watched), "suspects_asked",
                      (json_int_t)review->suspects_asked);
 }
 

@@ -12,4 +12,9 @@
 json_t *voice_json_append(json_t *array, json_t *item);
 json_t *voice_json_put(json_t *object, const char *key, json_t *value);
 
+/* A number, or null for what is not finite. */
+json_t *voice_json_number(double number);
+/* An array of the parts of "a; b; c"; empty for NULL. */
+json_t *voice_json_parts(const char *parts);
+
 #endif
