@@ -207,6 +207,34 @@ void filing_abandon(struct filing *filing)
     filing_forget(filing);
 }
 
+enum status filing_put(const char *path, const struct text *text, bool replace, struct diags *diags)
+{
+    struct filing filing;
+    if (text->failed)
+        return STATUS_MEMORY;
+    enum status status = filing_open(&filing, path, replace, diags);
+    if (status != STATUS_OK)
+        return status;
+    filing_write(&filing, text->bytes, text->length);
+    return filing_commit(&filing, diags);
+}
+
+ssize_t filing_read(int file, char *bytes, size_t room)
+{
+    size_t length = 0;
+    while (length < room) {
+        ssize_t got = read(file, bytes + length, room - length);
+        if (got < 0 && errno == EINTR)
+            continue;
+        if (got < 0)
+            return -1;
+        if (got == 0)
+            break;
+        length += (size_t)got;
+    }
+    return (ssize_t)length;
+}
+
 bool filing_make_folders(const char *path)
 {
     char *folder = strdup(path);

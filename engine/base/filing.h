@@ -4,9 +4,11 @@
 
 #include <stdbool.h>
 #include <stdio.h>
+#include <sys/types.h>
 
 #include "base/diag.h"
 #include "base/status.h"
+#include "base/text.h"
 
 /*
  * Files that appear whole or not at all.
@@ -36,6 +38,14 @@ enum status filing_commit(struct filing *filing, struct diags *diags);
 enum status filing_sync(struct filing *filing, struct diags *diags);
 /* Takes the temporary file away; nothing when the filing is closed. */
 void filing_abandon(struct filing *filing);
+
+/* All of these in one go: the text becomes the file. STATUS_MEMORY for a text that is not whole. */
+enum status filing_put(const char *path, const struct text *text, bool replace,
+                       struct diags *diags);
+
+/* Reads up to `room` bytes, fewer only at the end of the file; -1 when it cannot, and errno says
+ * why. */
+ssize_t filing_read(int file, char *bytes, size_t room);
 
 /* Makes the folders above a file that are not there yet; only their owner may look in. */
 bool filing_make_folders(const char *path);

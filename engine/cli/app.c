@@ -1,11 +1,14 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "cli/app.h"
 
+#include <errno.h>
 #include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <threads.h>
+
+#include "base/filing.h"
 
 static const struct position nowhere = {0};
 
@@ -38,6 +41,18 @@ enum exit_status app_usage(struct app *app, const char *format, ...)
 enum exit_status app_flush(struct app *app)
 {
     enum status status = screen_flush(&app->out, stdout);
+    return status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
+}
+
+enum exit_status app_write(struct app *app, const char *path, const struct text *text, bool replace)
+{
+    enum status status;
+    if (strcmp(path, "-") != 0)
+        status = filing_put(path, text, replace, app->diags);
+    else if (text->failed)
+        status = STATUS_MEMORY;
+    else if ((status = filing_send(stdout, text->bytes, text->length)) != STATUS_OK)
+        status = filing_refused("standard output", "written", errno, app->diags);
     return status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
 }
 

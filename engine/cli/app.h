@@ -68,6 +68,9 @@ enum exit_status app_usage(struct app *app, const char *format, ...)
 
 /* Sends app->out to standard output. */
 enum exit_status app_flush(struct app *app);
+/* Writes a text into a file (filing_put), or to standard output when the path is "-". */
+enum exit_status app_write(struct app *app, const char *path, const struct text *text,
+                           bool replace);
 /* Writes JSON and a newline to standard output; takes the reference; NULL counts as out of memory.
  * Indented for one result, compact for one a line. */
 enum exit_status app_json(struct app *app, json_t *json, bool compact);

@@ -38,9 +38,9 @@ static enum exit_status read_paper(struct app *app, enum paper *paper)
 
 static enum exit_status write_page(struct app *app, const struct text *html, const char *path)
 {
-    enum status status = sheet_write(html, path, app->diags);
-    if (status != STATUS_OK)
-        return app_fail(app, status);
+    enum exit_status fault = app_write(app, path, html, true);
+    if (fault != EXIT_FINE)
+        return fault;
     if (strcmp(path, "-") != 0)
         screen_say(&app->out, 0, 2, ROLE_PLAIN, "Written to %s.", path);
     return app_flush(app);

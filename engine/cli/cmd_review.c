@@ -4,7 +4,6 @@
 #include <string.h>
 #include <unistd.h>
 
-#include "base/filing.h"
 #include "cli/app_journal.h"
 #include "cli/commands.h"
 #include "cli/demo.h"
@@ -123,35 +122,19 @@ static enum exit_status read_since(struct app *app, int32_t *since)
     return EXIT_FINE;
 }
 
-/* Whole or not at all, and for its owner only: it tells of a grower's work. */
-static enum exit_status write_page(struct app *app, const struct text *page, const char *path)
-{
-    struct filing filing;
-    if (strcmp(path, "-") == 0)
-        return filing_send(stdout, page->bytes, page->length) == STATUS_OK
-                   ? EXIT_FINE
-                   : app_fail(app, filing_refused("standard output", "written", errno, app->diags));
-    enum status status =
-        filing_open(&filing, path, arguments_flag(&app->arguments, "force"), app->diags);
-    if (status == STATUS_OK) {
-        filing_write(&filing, page->bytes, page->length);
-        status = filing_commit(&filing, app->diags);
-    }
-    if (status != STATUS_OK)
-        return app_fail(app, status);
-    screen_say(&app->out, 0, 0, ROLE_PLAIN, "Written: %s. Open it in any browser.", path);
-    return app_flush(app);
-}
-
 static enum exit_status tell_page(struct app *app, const struct review *review, const char *path)
 {
+    bool replace = arguments_flag(&app->arguments, "force");
     struct text page;
     text_init(&page);
     voice_review_html(&page, review);
-    enum exit_status fault =
-        page.failed ? app_fail(app, STATUS_MEMORY) : write_page(app, &page, path);
+    enum exit_status fault = app_write(app, path, &page, replace);
     text_release(&page);
-    return fault;
+    if (fault != EXIT_FINE)
+        return fault;
+    if (strcmp(path, "-") != 0)
+        screen_say(&app->out, 0, 0, ROLE_PLAIN, "Written: %s. Open it in any browser.", path);
+    return app_flush(app);
 }
 
 static enum exit_status tell(struct app *app, const struct review *review)

@@ -61,16 +61,11 @@ static bool find_places(struct lesson *lesson)
 
 static enum status write_whole(const char *path, const struct text *text, struct diags *diags)
 {
-    struct filing filing;
     if (!filing_make_folders(path)) {
         diags_error(diags, (struct position){.file = path}, "its folder cannot be made");
         return STATUS_IO;
     }
-    enum status status = filing_open(&filing, path, true, diags);
-    if (status != STATUS_OK)
-        return status;
-    filing_write(&filing, text->bytes, text->length);
-    return filing_commit(&filing, diags);
+    return filing_put(path, text, true, diags);
 }
 
 static enum exit_status undo(struct lesson *lesson)

@@ -5,7 +5,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "base/filing.h"
 #include "cli/app_journal.h"
 #include "cli/feed.h"
 #include "journal/calendar.h"
@@ -28,32 +27,25 @@ static enum exit_status read_remind(struct app *app, int *remind)
     return EXIT_FINE;
 }
 
-static enum exit_status to_output(struct app *app, const struct calendar_options *how)
-{
-    struct text out;
-    text_init(&out);
-    enum status status = calendar_text(app->journal, how, &out, NULL, app->diags);
-    if (status == STATUS_OK)
-        status = filing_send(stdout, out.bytes, out.length);
-    text_release(&out);
-    return status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
-}
-
 enum exit_status feed_write(struct app *app, const char *path)
 {
+    bool replace = arguments_flag(&app->arguments, "force");
     struct calendar_options how = {.now = moment_now(), .until = INT64_MAX};
+    struct text calendar;
     size_t events = 0;
     enum exit_status fault = read_remind(app, &how.remind);
     if (fault == EXIT_FINE)
         fault = app_journal(app, JOURNAL_READ);
     if (fault != EXIT_FINE)
         return fault;
+    text_init(&calendar);
+    enum status status = calendar_text(app->journal, &how, &calendar, &events, app->diags);
+    fault = status == STATUS_OK ? app_write(app, path, &calendar, replace) : app_fail(app, status);
+    text_release(&calendar);
+    if (fault != EXIT_FINE)
+        return fault;
     if (strcmp(path, "-") == 0)
-        return to_output(app, &how);
-    enum status status = calendar_file(
-        app->journal, &how, path, arguments_flag(&app->arguments, "force"), &events, app->diags);
-    if (status != STATUS_OK)
-        return app_fail(app, status);
+        return EXIT_FINE;
     if (events == 0)
         screen_say(&app->out, 0, 0, ROLE_PLAIN, "Nothing is due: %s is an empty calendar.", path);
     else

@@ -7,8 +7,6 @@
 #include <string.h>
 #include <time.h>
 
-#include "base/filing.h"
-
 /* Everything is written as one line per property; folding is the last step. */
 struct calendar {
     struct journal *journal;
@@ -222,29 +220,11 @@ enum status calendar_text(struct journal *journal, const struct calendar_options
     put(&calendar, "METHOD:PUBLISH");
     enum status status = put_events(&calendar, &count);
     put(&calendar, "END:VCALENDAR");
-    if (events != NULL)
-        *events = count;
+    *events = count;
     if (status == STATUS_OK && (out->failed || calendar.line.failed || calendar.value.failed))
         status = STATUS_MEMORY;
     text_release(&calendar.line);
     text_release(&calendar.value);
     arena_free(calendar.arena);
-    return status;
-}
-
-enum status calendar_file(struct journal *journal, const struct calendar_options *options,
-                          const char *path, bool replace, size_t *events, struct diags *diags)
-{
-    struct text out;
-    struct filing filing;
-    text_init(&out);
-    enum status status = calendar_text(journal, options, &out, events, diags);
-    if (status == STATUS_OK)
-        status = filing_open(&filing, path, replace, diags);
-    if (status == STATUS_OK) {
-        filing_write(&filing, out.bytes, out.length);
-        status = filing_commit(&filing, diags);
-    }
-    text_release(&out);
     return status;
 }

@@ -28,14 +28,9 @@ struct calendar_options {
     int remind;
 };
 
-/* Appends the calendar; `events` (may be NULL) receives how many there are. Without any it is a
- * calendar all the same, for those who fetch it again and again. */
+/* Appends the calendar; `events` receives how many there are. Without any it is a calendar all the
+ * same, for those who fetch it again and again. */
 enum status calendar_text(struct journal *journal, const struct calendar_options *options,
                           struct text *out, size_t *events, struct diags *diags);
-
-/* The same into a file, mode 0600, which appears whole or not at all. A calendar that is there
- * already is replaced only with `replace`. */
-enum status calendar_file(struct journal *journal, const struct calendar_options *options,
-                          const char *path, bool replace, size_t *events, struct diags *diags);
 
 #endif

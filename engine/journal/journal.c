@@ -136,23 +136,6 @@ static enum status cannot(const char *path, const char *doing, struct diags *dia
     return STATUS_IO;
 }
 
-/* The first bytes of a file: how many there are, up to `room`; -1 when they cannot be read. */
-static ssize_t read_head(int file, char *head, size_t room)
-{
-    size_t length = 0;
-    while (length < room) {
-        ssize_t got = read(file, head + length, room - length);
-        if (got < 0 && errno == EINTR)
-            continue;
-        if (got < 0)
-            return -1;
-        if (got == 0)
-            break;
-        length += (size_t)got;
-    }
-    return (ssize_t)length;
-}
-
 /*
  * A first look at the bytes, before SQLite gets to see (and perhaps to mend) a
  * file that is not ours. An empty file is fine, and one that a killed process
@@ -170,7 +153,7 @@ static enum status check_header(const char *path, struct diags *diags)
     if (file < 0)
         return cannot(path, "open", diags);
     bool plain = fstat(file, &about) == 0 && S_ISREG(about.st_mode);
-    ssize_t got = plain ? read_head(file, head, sizeof head) : 0;
+    ssize_t got = plain ? filing_read(file, head, sizeof head) : 0;
     int error = errno;
     close(file);
     errno = error;

@@ -9,6 +9,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include "base/filing.h"
 #include "knowledge/faults_internal.h"
 
 struct walk { /* through one of the folders */
@@ -120,23 +121,6 @@ void files_find(struct files *files, const char *path, size_t folder, struct fau
 
 /* ---- contents -------------------------------------------------------------------------------- */
 
-/* Up to `room` bytes; -1 with errno on failure. */
-static ssize_t read_all(int descriptor, char *bytes, size_t room)
-{
-    size_t length = 0;
-    while (length < room) {
-        ssize_t got = read(descriptor, bytes + length, room - length);
-        if (got < 0 && errno == EINTR)
-            continue;
-        if (got < 0)
-            return -1;
-        if (got == 0)
-            break;
-        length += (size_t)got;
-    }
-    return (ssize_t)length;
-}
-
 static bool size_fits(struct files *files, const struct file *file, off_t size,
                       struct faults *faults)
 {
@@ -185,7 +169,7 @@ static bool read_open(struct files *files, struct file *file, int descriptor, st
         return false;
     if (!buffer_room(files, (size_t)about.st_size))
         return false;
-    ssize_t length = read_all(descriptor, files->buffer, (size_t)about.st_size);
+    ssize_t length = filing_read(descriptor, files->buffer, (size_t)about.st_size);
     if (length < 0) {
         fault_unreadable(faults, file->path, errno);
         return false;

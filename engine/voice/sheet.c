@@ -1,12 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "voice/sheet.h"
 
-#include <errno.h>
-#include <stdio.h>
 #include <string.h>
 #include <strings.h>
 
-#include "base/filing.h"
 #include "voice/html.h"
 
 bool sheet_paper(const char *word, enum paper *paper)
@@ -35,20 +32,4 @@ void sheet_begin(struct text *html, const char *title, enum paper paper, const c
 void sheet_end(struct text *html)
 {
     text_puts(html, "</body>\n</html>\n");
-}
-
-enum status sheet_write(const struct text *html, const char *path, struct diags *diags)
-{
-    struct filing filing;
-    if (html->failed)
-        return STATUS_MEMORY;
-    if (strcmp(path, "-") == 0)
-        return filing_send(stdout, html->bytes, html->length) == STATUS_OK
-                   ? STATUS_OK
-                   : filing_refused("standard output", "written", errno, diags);
-    enum status status = filing_open(&filing, path, true, diags);
-    if (status != STATUS_OK)
-        return status;
-    filing_write(&filing, html->bytes, html->length);
-    return filing_commit(&filing, diags);
 }

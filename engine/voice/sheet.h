@@ -4,8 +4,6 @@
 
 #include <stdbool.h>
 
-#include "base/diag.h"
-#include "base/status.h"
 #include "base/text.h"
 
 /*
@@ -20,11 +18,5 @@ bool sheet_paper(const char *word, enum paper *paper);
 /* Head and foot of a page. `style` is CSS, ours, after that of every page. */
 void sheet_begin(struct text *html, const char *title, enum paper paper, const char *style);
 void sheet_end(struct text *html);
-
-/*
- * Writes the page into a file that is there whole or not at all (base/filing.h);
- * "-" is standard output. STATUS_IO with a message in `diags`.
- */
-enum status sheet_write(const struct text *html, const char *path, struct diags *diags);
 
 #endif
