@@ -14,17 +14,9 @@ struct block {
     size_t used;
 };
 
-/* Something of a library's, to be released with the arena. Lives in the arena itself. */
-struct owned {
-    struct owned *next;
-    void *thing;
-    void (*release)(void *thing);
-};
-
 struct arena {
     struct allocator allocator;
     struct block *blocks; /* newest first; the head is the one pieces are cut from */
-    struct owned *owned;  /* newest first */
     size_t used;
     bool exhausted;
 };
@@ -64,16 +56,6 @@ struct arena *arena_new(const struct allocator *allocator)
     return arena;
 }
 
-/* The list is unhooked step by step, so that a release function finds the arena consistent. */
-static void release_owned(struct arena *arena)
-{
-    while (arena->owned) {
-        struct owned *owned = arena->owned;
-        arena->owned = owned->next;
-        owned->release(owned->thing);
-    }
-}
-
 static void release_blocks(struct arena *arena, struct block *blocks)
 {
     while (blocks) {
@@ -87,14 +69,12 @@ void arena_free(struct arena *arena)
 {
     if (!arena)
         return;
-    release_owned(arena);
     release_blocks(arena, arena->blocks);
     arena->allocator.release(arena->allocator.context, arena);
 }
 
 void arena_reset(struct arena *arena)
 {
-    release_owned(arena);
     /* One block is kept: an arena that is reset is about to be filled again. */
     struct block *kept = arena->blocks;
     if (kept) {
@@ -197,16 +177,6 @@ char *arena_format(struct arena *arena, const char *format, ...)
         (void)vsnprintf(formatted, (size_t)length + 1, format, print);
     va_end(print);
     return formatted;
-}
-
-bool arena_own(struct arena *arena, void *thing, void (*release)(void *thing))
-{
-    struct owned *owned = arena_alloc(arena, sizeof *owned);
-    if (!owned)
-        return false;
-    *owned = (struct owned){.next = arena->owned, .thing = thing, .release = release};
-    arena->owned = owned;
-    return true;
 }
 
 bool arena_exhausted(const struct arena *arena)

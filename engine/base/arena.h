@@ -11,7 +11,7 @@
  * One arena holds one document, one rule base or one consultation. Pointers
  * from an arena are valid until arena_free (or arena_reset) and are never freed
  * singly. Memory of libraries (a compiled pattern, a statement) cannot live in
- * it; arena_own registers such a thing to be released with the arena.
+ * it.
  *
  * Nothing here ends the program. A failed request returns NULL and leaves the
  * arena usable; arena_exhausted() stays true from then on, so a long build-up
@@ -29,7 +29,7 @@ struct allocator {
 /* A new, empty arena; NULL allocator means malloc and free. NULL if there is no memory. */
 struct arena *arena_new(const struct allocator *allocator);
 
-/* Releases what was registered with arena_own (last first), then every block. NULL is fine. */
+/* Gives everything back. NULL is fine. */
 void arena_free(struct arena *arena);
 
 /* As arena_free, but the arena stays usable, empty and not exhausted. */
@@ -50,10 +50,6 @@ char *arena_copy(struct arena *arena, const char *text, size_t length);
 char *arena_string(struct arena *arena, const char *text);
 char *arena_format(struct arena *arena, const char *format, ...)
     __attribute__((format(printf, 2, 3)));
-
-/* Calls release(thing) when the arena is freed or reset. False when out of memory (call it
- * yourself). */
-bool arena_own(struct arena *arena, void *thing, void (*release)(void *thing));
 
 /* Whether any request has failed since the arena was new or reset. */
 bool arena_exhausted(const struct arena *arena);

@@ -33,14 +33,6 @@ const char *dimension_name(enum dimension dimension)
     return dimension < DIM_COUNT ? DIMENSIONS[dimension].name : "";
 }
 
-enum dimension dimension_named(const char *name)
-{
-    enum dimension found = DIM_NONE;
-    while (found < DIM_COUNT && strcmp(DIMENSIONS[found].name, name) != 0)
-        found++;
-    return found;
-}
-
 /* Three significant digits, whole from 100 on, never an exponent, no trailing zeros. */
 static void show_number(struct text *out, double value)
 {

@@ -66,8 +66,7 @@ const char *quantity_pattern(enum dimension dimension, bool unit_required);
 void quantity_show(struct text *out, double value, enum dimension dimension);
 /* The short ASCII name of the canonical unit: "d", "min", "%", "degC", "kPa", "m", "g", "l", "". */
 const char *dimension_unit(enum dimension dimension);
-/* The dimension named in a rule file ("days", "minutes", ...); DIM_COUNT if unknown. */
-enum dimension dimension_named(const char *name);
+/* Its name in a rule file: "days", "minutes" ... */
 const char *dimension_name(enum dimension dimension);
 
 #endif

@@ -33,11 +33,6 @@ double avrami_volume(double points, double radius)
     return -expm1(-4.0 / 3.0 * M_PI * points * radius * radius * radius);
 }
 
-double avrami_plane(double points, double radius)
-{
-    return -expm1(-M_PI * points * radius * radius);
-}
-
 double colony_edge_stretch(double points_in_vessel)
 {
     return 1.0 + 0.28 * pow(points_in_vessel / 20.0, -0.272);

@@ -34,9 +34,8 @@ enum process_fault cardinals_check(const struct cardinals *cardinals);
 /* f(T) above, 0 to 1. */
 double cardinals_factor(const struct cardinals *cardinals, double celsius);
 
-/* Avrami's X (0 to 1) for N points per unit volume and radius r; for a plane, N per unit area. */
+/* Avrami's X (0 to 1) for N points per unit volume and radius r. */
 double avrami_volume(double points, double radius);
-double avrami_plane(double points, double radius);
 
 /*
  * A vessel has walls, and points near them waste growth on the outside. In

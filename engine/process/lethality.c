@@ -5,16 +5,6 @@
 #include <math.h>
 #include <stdbool.h>
 
-enum process_fault thermal_death_check(const struct thermal_death *death)
-{
-    enum process_fault fault = limit_check(FAULT_DECIMAL_TIME, death->d_minutes);
-    if (fault == PROCESS_OK)
-        fault = limit_check(FAULT_Z_VALUE, death->z);
-    if (fault == PROCESS_OK)
-        fault = limit_check(FAULT_REFERENCE_CELSIUS, death->reference_celsius);
-    return fault;
-}
-
 double lethality_rate(double celsius, double reference_celsius, double z)
 {
     return exp(M_LN10 * (celsius - reference_celsius) / z);

@@ -21,15 +21,6 @@
 #define LETHALITY_F0_CELSIUS 121.1
 #define LETHALITY_F0_Z       10.0
 
-struct thermal_death {
-    double d_minutes; /* time for one tenth to be left, at `reference_celsius` */
-    double reference_celsius;
-    double z; /* K for a tenfold change of D */
-};
-
-/* What is out of bounds, or PROCESS_OK. */
-enum process_fault thermal_death_check(const struct thermal_death *death);
-
 /* Minutes at the reference that one minute at `celsius` is worth. */
 double lethality_rate(double celsius, double reference_celsius, double z);
 

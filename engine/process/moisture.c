@@ -9,11 +9,6 @@ double moisture_dry_basis(double wet_basis)
     return 100.0 * wet_basis / (100.0 - wet_basis);
 }
 
-double moisture_wet_basis(double dry_basis)
-{
-    return 100.0 * dry_basis / (100.0 + dry_basis);
-}
-
 static enum process_fault check_grain(double grain, double grain_moisture)
 {
     enum process_fault fault = limit_check(FAULT_MASS, grain);

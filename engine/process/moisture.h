@@ -15,7 +15,6 @@
  * bought, at its own moisture.
  */
 double moisture_dry_basis(double wet_basis); /* per cent to per cent */
-double moisture_wet_basis(double dry_basis);
 
 /* Moisture after adding `water` to `grain`. Refused above 70 %. */
 enum process_fault moisture_mixed(double grain, double grain_moisture, double water,

@@ -355,8 +355,3 @@ enum status probe_reader_finish(struct probe_reader *reader)
     }
     return STATUS_OK;
 }
-
-size_t probe_reader_readings(const struct probe_reader *reader)
-{
-    return reader->readings;
-}

@@ -51,7 +51,4 @@ enum status probe_reader_feed(struct probe_reader *reader, const char *bytes, si
 /* STATUS_DATA when anything was wrong or there were no readings. */
 enum status probe_reader_finish(struct probe_reader *reader);
 
-/* Readings taken so far. */
-size_t probe_reader_readings(const struct probe_reader *reader);
-
 #endif

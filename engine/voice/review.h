@@ -38,8 +38,6 @@ const char *voice_review_day(int32_t day, char room[REVIEW_DAY_ROOM]);
 const char *voice_review_date(int32_t day, char room[REVIEW_DAY_ROOM]);
 /* "p 0.0031", "p below 0.0001": never without counts beside it. */
 const char *voice_p(double p, char room[REVIEW_DAY_ROOM]);
-/* "very strong evidence" for a natural log of a Bayes factor (Kass & Raftery 1995). */
-const char *voice_evidence_word(double log_bayes);
 /* A sentence a limit of the review, what it cannot conclude and what would help. */
 enum { REVIEW_LIMIT_COUNT = 8 };
 const char *voice_review_limit(const struct review *review, unsigned limit);

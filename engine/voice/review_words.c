@@ -108,16 +108,6 @@ const char *voice_p(double p, char room[REVIEW_DAY_ROOM])
     return room;
 }
 
-const char *voice_evidence_word(double log_bayes)
-{
-    /* Kass & Raftery 1995, J Am Stat Assoc 90:773: Bayes factors of 3, 20 and 150. */
-    if (log_bayes >= log(150.0))
-        return "very strong evidence";
-    if (log_bayes >= log(20.0))
-        return "strong evidence";
-    return log_bayes >= log(3.0) ? "some evidence" : "hardly any evidence";
-}
-
 /* ---- limits ---------------------------------------------------------------------------------- */
 
 const char *voice_review_limit(const struct review *review, unsigned limit)

@@ -616,11 +616,9 @@ static void test_dimensions_have_names(void **state)
     (void)state;
     for (int i = 0; i < DIM_COUNT; i++) {
         const enum dimension dimension = (enum dimension)i;
-        assert_int_equal(dimension_named(dimension_name(dimension)), dimension);
+        assert_true(dimension_name(dimension)[0] != '\0');
         assert_non_null(dimension_unit(dimension));
     }
-    assert_int_equal(dimension_named("furlongs"), DIM_COUNT);
-    assert_int_equal(dimension_named(""), DIM_COUNT);
     assert_string_equal(dimension_unit(DIM_GAUGE_KPA), "kPa");
 }
 

@@ -11,13 +11,6 @@
 
 static const struct moisture_band band = {45, 52, 42.9};
 
-static void bases_convert_both_ways(void **state)
-{
-    (void)state;
-    for (double wet = 0; wet < 70; wet += 3.7)
-        assert_true(fabs(moisture_wet_basis(moisture_dry_basis(wet)) - wet) < 1e-12);
-}
-
 static void recipes_weigh_what_they_should(void **state)
 {
     (void)state;
@@ -91,7 +84,6 @@ static void absurd_mixes_are_refused(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(bases_convert_both_ways),
         cmocka_unit_test(recipes_weigh_what_they_should),
         cmocka_unit_test(soaking_is_weighing_twice),
         cmocka_unit_test(the_band_says_how_much_to_correct),

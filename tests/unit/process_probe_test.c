@@ -53,8 +53,6 @@ static const char *read_log(const char *text, enum probe_unit unit, struct readi
         snprintf(message, sizeof message, "%zu:%zu: %s", diag->at.line, diag->at.column,
                  diag->message);
     }
-    if (status == STATUS_OK)
-        assert_int_equal(probe_reader_readings(reader), readings->count);
     probe_reader_free(reader);
     diags_free(diags);
     return message;
