@@ -259,7 +259,6 @@ enum exit_status batch_options(struct draft *draft)
     struct app *app = draft->app;
     enum exit_status fault;
 
-    draft->at_said = arguments_value(&app->arguments, "at") != NULL;
     draft->positions = arguments_value(&app->arguments, "position");
     if ((fault = app_moment(app, "at", &draft->at)) != EXIT_FINE ||
         (fault = read_count(app, "count", MOST_VESSELS, &draft->vessels)) != EXIT_FINE ||

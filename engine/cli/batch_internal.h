@@ -22,7 +22,6 @@ struct draft {
     struct app *app;
     struct journal_told told;
     struct moment at;
-    bool at_said;
     size_t vessels, controls;
     struct known_vessel measured; /* kind and grams; */
     int shape;                    /* or only its shape, an enum vessel_shape; RULES_NONE */

@@ -17,7 +17,6 @@ static enum exit_status run_ask(struct app *app)
                               "'jarside judge \"what you see\"' answers without asking");
     struct prompt_opening opening = {
         .rules = app->rules,
-        .reader = app->reader,
         .triage = app->triage,
         .screen = &app->out,
         .words = app->arguments.operands,

@@ -24,7 +24,8 @@ static const struct option options[] = {
 
 /* ---- parts that others use ------------------------------------------------------------------- */
 
-const char *look_words(const struct looking *looking, size_t from)
+/* The words from the nth operand on, joined; NULL when out of memory. */
+static const char *words_from(const struct looking *looking, size_t from)
 {
     const struct arguments *arguments = &looking->app->arguments;
     const char *words = "";
@@ -95,7 +96,8 @@ const char *look_said(const struct looking *looking)
     return words;
 }
 
-const char *look_heading(const struct looking *looking, const struct consultation *consultation)
+/* "B3-7, day 12, oyster on rye": the vessel, for headings. In the arena. */
+static const char *heading(const struct looking *looking, const struct consultation *consultation)
 {
     struct app *app = looking->app;
     const struct journal_told told = {app->journal, app->rules, app->arena, app->diags,
@@ -155,10 +157,9 @@ enum exit_status look_converse(const struct looking *looking,
     struct app *app = looking->app;
     const char *about =
         arena_format(app->arena, "%s; %s. 'leave' saves the look, ^D saves nothing.",
-                     look_heading(looking, consultation), record_line(looking, consultation));
+                     heading(looking, consultation), record_line(looking, consultation));
     const struct prompt_opening opening = {
         .rules = app->rules,
-        .reader = app->reader,
         .triage = app->triage,
         .screen = &app->out,
         .about = about,
@@ -185,7 +186,7 @@ static enum exit_status save(const struct looking *looking, struct consultation 
         return app_json(app, look_json(looking, consultation, &look, verdict), false);
     if (looking->words[0] != '\0') { /* a conversation has shown it already */
         const struct told told = {app->rules, app->triage, verdict};
-        screen_say(&app->out, 0, 2, ROLE_STRONG, "%s", look_heading(looking, consultation));
+        screen_say(&app->out, 0, 2, ROLE_STRONG, "%s", heading(looking, consultation));
         voice_findings(&app->out, &told, 2);
         voice_siblings_briefly(&app->out, &told);
         voice_verdict_action(&app->out, &told);
@@ -279,7 +280,7 @@ static enum exit_status look(struct looking *looking)
         fault = read_corrects(looking);
     if (fault != EXIT_FINE)
         return fault;
-    looking->words = look_words(looking, 1);
+    looking->words = words_from(looking, 1);
     if (looking->words == NULL)
         return app_fail(app, STATUS_MEMORY);
     if (labels_has(app, RECORD_VESSEL, label, app->arena, &id, &found) ||

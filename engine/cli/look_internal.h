@@ -21,9 +21,6 @@ struct looking {
     const char *words;                   /* what the grower said of it; "" when they have yet to */
 };
 
-/* The words from the nth operand on, joined; NULL when out of memory. */
-const char *look_words(const struct looking *looking, size_t from);
-
 /* Opens the triage on a vessel and tells it the words. The label is taken in capitals too. Faults are
  * shown. */
 enum exit_status look_open(const struct looking *looking, const char *label,
@@ -35,8 +32,6 @@ bool look_says_something(const struct triage *triage);
 /* What was said, fact by fact, where there was no one text. In the arena; NULL when out of memory. */
 const char *look_said(const struct looking *looking);
 
-/* "B3-7, day 12, oyster on rye": the vessel, for headings. In the arena. */
-const char *look_heading(const struct looking *looking, const struct consultation *consultation);
 /* "Saved: look 12 on B3-7; next look 14 March (wait)." */
 void look_say_saved(const struct looking *looking, const struct consultation *consultation,
                     const struct look *look);

@@ -81,17 +81,6 @@ enum status consult_save(struct journal *journal, struct consultation *consultat
                          struct triage *triage, const char *words, struct arena *arena,
                          struct look *look, const struct verdict **verdict, struct diags *diags);
 
-/*
- * When to look again, as a wall-calendar day, and the word for why: after discard at
- * once, until it is gone; after isolate decision.isolate_days later; after keep the
- * days that the next step has of its own, else forecast.look_every, but sooner where
- * the forecast has something due (time to shake, white through), and later where it
- * has nothing to show yet (first growth).
- */
-enum status consult_next(struct journal *journal, const struct consultation *consultation,
-                         struct triage *triage, const struct verdict *verdict, int64_t *day,
-                         const char **why, struct diags *diags);
-
 /* "12 March", with the year where it is another than that of `now`; into `room`. */
 enum { CONSULT_DAY_ROOM = 24 };
 const char *consult_day(struct moment day, struct moment now, char room[CONSULT_DAY_ROOM]);

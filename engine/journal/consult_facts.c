@@ -25,8 +25,10 @@ static const struct observable *fed_by(const struct opening *opening, enum feeds
     return feeder != RULES_NONE ? &opening->rules->observables[feeder] : NULL;
 }
 
-enum status consult_choice(struct opening *opening, enum feeds feeds, const char *id,
-                           const char *words)
+/* The facts that hold a single value of the observable that feeds it, by its id; nothing when there
+ * is none. `words` say where it stands. */
+static enum status choice(struct opening *opening, enum feeds feeds, const char *id,
+                          const char *words)
 {
     size_t index;
     const struct observable *observable = fed_by(opening, feeds, &index);
@@ -161,12 +163,12 @@ static enum status cook_known(struct opening *opening, const struct cook *cook)
     if (cook->id == 0)
         return STATUS_OK;
     const char *where = called(opening, "cook", cook->label);
-    (void)((status = consult_choice(opening, FEEDS_COOK_METHOD, cook->method, where)) ||
+    (void)((status = choice(opening, FEEDS_COOK_METHOD, cook->method, where)) ||
            (status = number_known(opening, FEEDS_COOK_GAUGE, cook->gauge, where)) ||
            (status = number_known(opening, FEEDS_COOK_MINUTES, cook->minutes, where)) ||
            (status = number_known(opening, FEEDS_ALTITUDE, cook->altitude, where)) ||
            (status = figure_known(opening, FEEDS_AIR, cook->air, where)) ||
-           (status = consult_choice(opening, FEEDS_LOAD, cook->load, where)) ||
+           (status = choice(opening, FEEDS_LOAD, cook->load, where)) ||
            (status = settings_known(opening, cook->facts, where)));
     return status;
 }
@@ -204,7 +206,7 @@ static enum status starter_known(struct opening *opening, const struct sources *
     const struct batch *batch = &opening->at->batch;
     const struct starter *starter = &sources->starter;
     const char *where = called(opening, "batch", batch->label);
-    enum status status = consult_choice(opening, FEEDS_SPECIES, batch->species, where);
+    enum status status = choice(opening, FEEDS_SPECIES, batch->species, where);
     if (status == STATUS_OK)
         status = number_known(opening, FEEDS_WAIT_BEFORE, days_from(sources->cook.at, batch->at),
                               called(opening, "cook", sources->cook.label));
@@ -216,8 +218,8 @@ static enum status starter_known(struct opening *opening, const struct sources *
     if (dose == NULL)
         return STATUS_MEMORY;
     if (batch->species[0] == '\0')
-        status = consult_choice(opening, FEEDS_SPECIES, starter->species, from);
-    (void)(status || (status = consult_choice(opening, FEEDS_STARTER_KIND, starter->kind, from)) ||
+        status = choice(opening, FEEDS_SPECIES, starter->species, from);
+    (void)(status || (status = choice(opening, FEEDS_STARTER_KIND, starter->kind, from)) ||
            (status = number_known(opening, FEEDS_STARTER_AGE, days_from(starter->made, batch->at),
                                   from)) ||
            (status = figure_known(opening, FEEDS_DOSE, dose_figure(opening, starter), dose)));
@@ -230,8 +232,7 @@ static enum status mix_known(struct opening *opening, const struct lot *lot)
     const char *where = called(opening, "batch", batch->label);
     enum status status = STATUS_OK;
     if (lot->id != 0)
-        status =
-            consult_choice(opening, FEEDS_GRAIN, lot->grain, called(opening, "grain", lot->label));
+        status = choice(opening, FEEDS_GRAIN, lot->grain, called(opening, "grain", lot->label));
     (void)(status || (status = number_known(opening, FEEDS_DRY_MASS, batch->dry, where)) ||
            (status = number_known(opening, FEEDS_WATER_MASS, batch->water, where)) ||
            (status = number_known(opening, FEEDS_SOAK, batch->soak, where)));
@@ -263,9 +264,9 @@ static enum status vessel_known(struct opening *opening, const struct place *pla
 {
     const struct vessel *vessel = &opening->at->vessel;
     const char *where = called(opening, "vessel", vessel->label);
-    enum status status = consult_choice(opening, FEEDS_VESSEL, vessel->kind, where);
+    enum status status = choice(opening, FEEDS_VESSEL, vessel->kind, where);
     (void)(status || (status = number_known(opening, FEEDS_VESSEL_MASS, vessel->grams, where)) ||
-           (status = consult_choice(opening, FEEDS_POSITION, vessel->position, where)) ||
+           (status = choice(opening, FEEDS_POSITION, vessel->position, where)) ||
            (status = number_known(opening, FEEDS_DAY, opening->at->day, where)));
     if (status == STATUS_OK && place->id != 0)
         status = number_known(opening, FEEDS_TEMPERATURE, place->celsius,

@@ -23,10 +23,6 @@ enum status consult_looks(struct opening *opening);
 /* consult_siblings.c: what became of the others. */
 enum status consult_siblings(struct opening *opening);
 
-/* The facts that hold a single value of the observable that feeds it, by its id; nothing when there
- * is none. `words` say where it stands. */
-enum status consult_choice(struct opening *opening, enum feeds feeds, const char *id,
-                           const char *words);
 /* Of a one-of whose values carry a parameter: the last value whose parameter is not above `figure`,
  * which stands for good. */
 enum status consult_reached(struct opening *opening, enum feeds feeds, double figure,

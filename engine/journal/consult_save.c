@@ -103,9 +103,16 @@ static int64_t next_day(const struct consultation *consultation, struct triage *
     return today + (int64_t)fmax(1.0, ceil(days));
 }
 
-enum status consult_next(struct journal *journal, const struct consultation *consultation,
-                         struct triage *triage, const struct verdict *verdict, int64_t *day,
-                         const char **why, struct diags *diags)
+/*
+ * When to look again, as a wall-calendar day, and the word for why: after discard at
+ * once, until it is gone; after isolate decision.isolate_days later; after keep the
+ * days that the next step has of its own, else forecast.look_every, but sooner where
+ * the forecast has something due (time to shake, white through), and later where it
+ * has nothing to show yet (first growth).
+ */
+static enum status next_look(struct journal *journal, const struct consultation *consultation,
+                             struct triage *triage, const struct verdict *verdict, int64_t *day,
+                             const char **why, struct diags *diags)
 {
     struct course course;
     enum status status = course_of(journal, triage_rules(triage), &consultation->batch,
@@ -195,7 +202,7 @@ enum status consult_save(struct journal *journal, struct consultation *consultat
     look->words = words;
     enum status status = look_fill(consultation, triage, *verdict, arena, look);
     if (status == STATUS_OK)
-        status = consult_next(journal, consultation, triage, *verdict, &day, &why, diags);
+        status = next_look(journal, consultation, triage, *verdict, &day, &why, diags);
     if (status == STATUS_OK && (status = journal_begin(journal, diags)) == STATUS_OK) {
         status = journal_add(journal, RECORD_LOOK, look, diags);
         if (status == STATUS_OK)

@@ -9,7 +9,8 @@ bool exchange_is_due(enum record record, const struct column *column)
            column->offset == offsetof(struct vessel, due);
 }
 
-bool exchange_is_due_for(enum record record, const struct column *column)
+/* Whether it is why that look is due. */
+static bool is_due_for(enum record record, const struct column *column)
 {
     return record == RECORD_VESSEL && column->derived &&
            column->offset == offsetof(struct vessel, due_for);
@@ -17,8 +18,7 @@ bool exchange_is_due_for(enum record record, const struct column *column)
 
 bool exchange_carries(enum record record, const struct column *column)
 {
-    return !column->derived || exchange_is_due(record, column) ||
-           exchange_is_due_for(record, column);
+    return !column->derived || exchange_is_due(record, column) || is_due_for(record, column);
 }
 
 bool exchange_has_label(enum record record)

@@ -14,8 +14,6 @@
 bool exchange_carries(enum record record, const struct column *column);
 /* Whether it is the day of the next look, which files hold as a date. */
 bool exchange_is_due(enum record record, const struct column *column);
-/* Whether it is why that look is due. */
-bool exchange_is_due_for(enum record record, const struct column *column);
 /* Whether its values are words, that a spreadsheet may take for formulas. */
 bool exchange_is_text(const struct column *column);
 /* Whether records of the kind have labels to be known by. */

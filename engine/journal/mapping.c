@@ -19,7 +19,6 @@ struct spreadsheet {
     size_t column_of[MAPPED_COUNT]; /* SIZE_MAX where none */
     bool repeats[MOST_COLUMNS];
     struct text above[MOST_COLUMNS]; /* what stood last in a column that repeats */
-    size_t column_count;
 };
 
 /* ---- header ---------------------------------------------------------------------------------- */
@@ -55,7 +54,6 @@ static enum status read_header(struct spreadsheet *sheet, const struct table_row
     const struct mapping *mapping = sheet->carrier.mapping;
     enum status status = STATUS_OK;
     sheet->header_read = true;
-    sheet->column_count = row->count;
     for (int i = 0; i < MAPPED_COUNT; i++) {
         sheet->column_of[i] = SIZE_MAX;
         if (mapping->headings[i] == NULL)

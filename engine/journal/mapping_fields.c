@@ -93,9 +93,6 @@ bool mapped_is_date(enum mapped field)
 
 /* ---- dates ----------------------------------------------------------------------------------- */
 
-const char *const date_order_words[] = {"year-month-day", "day/month/year", "month/day/year",
-                                        "year/month/day", NULL};
-
 static bool month_named(const char *at, size_t length, int *month)
 {
     static const char *const months[] = {"january",   "february", "march",    "april",

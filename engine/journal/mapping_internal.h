@@ -64,7 +64,6 @@ enum mapped mapped_label(enum record record);
 bool mapped_is_date(enum mapped field);
 
 enum date_order { DATES_ISO, DATES_DAY_FIRST, DATES_MONTH_FIRST, DATES_YEAR_FIRST };
-extern const char *const date_order_words[]; /* "day/month/year" ... */
 
 /* Reads a date as they write it, ISO 8601 always; false when it is none in that order. */
 bool mapped_date(const char *text, enum date_order order, struct moment *moment);

@@ -119,7 +119,6 @@ static void act_change(struct conversation *talk, const char *rest)
     converse_remember(talk);
     triage_forget(talk->opening->triage, observable);
     talk->asking = observable;
-    talk->requested = true;
     if (talk->stage == STAGE_OFFER || talk->stage == STAGE_DONE)
         talk->stage = STAGE_ACTION;
 }

@@ -31,7 +31,6 @@ struct conversation {
     struct diags *diags;
     enum stage stage;
     size_t asking;     /* observable of the question on the screen; NO_OBSERVABLE if none */
-    bool requested;    /* that question was asked for by 'change': it need not be the best one */
     size_t last_clash; /* observable of the contradiction put last */
     size_t asked;      /* questions put so far */
     struct step *steps;

@@ -47,7 +47,6 @@ bool converse_back(struct conversation *talk)
     triage_return(talk->opening->triage, step->mark);
     talk->stage = step->stage;
     talk->asking = step->observable;
-    talk->requested = step->observable != NO_OBSERVABLE;
     return true;
 }
 
@@ -107,7 +106,6 @@ static void hear_answer(struct conversation *talk, const char *line)
     if (!heard(talk, triage_answer(talk->opening->triage, talk->asking, line, talk->diags)))
         return;
     talk->asking = NO_OBSERVABLE;
-    talk->requested = false;
     tell_standing(talk, before);
 }
 

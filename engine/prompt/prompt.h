@@ -7,7 +7,6 @@
 
 #include "base/diag.h"
 #include "base/status.h"
-#include "knowledge/reader.h"
 #include "knowledge/rules.h"
 #include "triage/triage.h"
 #include "voice/screen.h"
@@ -21,7 +20,6 @@
  */
 struct prompt_opening {
     const struct rules *rules;
-    struct reader *reader;
     struct triage *triage;    /* may already hold facts; keeps what is learnt */
     struct screen *screen;    /* of standard output */
     const char *const *words; /* a first description, or none */

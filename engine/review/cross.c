@@ -10,7 +10,17 @@
 
 /* ---- the cross ------------------------------------------------------------------------------- */
 
-bool cross_make(const struct review_work *work, size_t first, size_t second, struct cross *cross)
+/* Two factors against one another, over the vessels that count and are no controls. */
+struct cross {
+    size_t rows, columns; /* levels */
+    struct counts *cells; /* rows x columns */
+    size_t total;
+};
+enum { CROSS_LEAST = 1 << 14 };
+
+/* False when there are more cells than vessels (and than CROSS_LEAST), or no memory. */
+static bool cross_make(const struct review_work *work, size_t first, size_t second,
+                       struct cross *cross)
 {
     const struct dataset *dataset = work->dataset;
     const struct factor *row = &dataset->factors[first], *column = &dataset->factors[second];
@@ -34,7 +44,7 @@ bool cross_make(const struct review_work *work, size_t first, size_t second, str
     return true;
 }
 
-void cross_release(struct cross *cross)
+static void cross_release(struct cross *cross)
 {
     free(cross->cells);
 }
@@ -60,7 +70,8 @@ static size_t row_total(const struct cross *cross, size_t row)
     return total;
 }
 
-double cross_entangled(const struct cross *cross)
+/* Cramer's V (1946): sqrt(chi-square / (n (min(rows, columns) - 1))), empty ones left out. */
+static double cross_entangled(const struct cross *cross)
 {
     size_t rows = 0, columns = 0;
     double sum = 0.0;
@@ -85,7 +96,8 @@ double cross_entangled(const struct cross *cross)
     return least > 1 ? sqrt(fmax(0.0, sum - 1.0) / (double)(least - 1)) : 0.0;
 }
 
-bool cross_nested(const struct cross *cross)
+/* Whether every column has vessels of one row only. */
+static bool cross_nested(const struct cross *cross)
 {
     for (size_t c = 0; c < cross->columns; c++) {
         size_t met = 0;

@@ -28,19 +28,4 @@ enum status review_plan_next(struct review_work *work);     /* plans */
 /* Tells how far it is. */
 void review_tell(const struct review_work *work, const char *what, size_t done, size_t all);
 
-/* Two factors against one another, over the vessels that count and are no controls. */
-struct cross {
-    size_t rows, columns; /* levels */
-    struct counts *cells; /* rows x columns */
-    size_t total;
-};
-enum { CROSS_LEAST = 1 << 14 };
-/* False when there are more cells than vessels (and than CROSS_LEAST), or no memory. */
-bool cross_make(const struct review_work *work, size_t first, size_t second, struct cross *cross);
-void cross_release(struct cross *cross);
-/* Cramer's V (1946): sqrt(chi-square / (n (min(rows, columns) - 1))), empty ones left out. */
-double cross_entangled(const struct cross *cross);
-/* Whether every column has vessels of one row only. */
-bool cross_nested(const struct cross *cross);
-
 #endif

@@ -105,10 +105,6 @@ struct review_trial {
     double bits; /* expected information about which of them it is */
     double cost; /* effort, with the wait: effort + delay_days * rules.review.wait */
     double delay_days;
-    size_t answer_count;
-    const double
-        *answers; /* chance of each value for each suspect, or of one suspect for each of its
-                              causes: [which * answer_count + value] */
 };
 
 struct review_fault { /* something that raised losses; one suspect, or several that went together */

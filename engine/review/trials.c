@@ -149,8 +149,6 @@ static bool try_test(const struct review_work *work, const struct contest *conte
         .bits = information(contest, answers, values),
         .cost = test->effort + test->delay_days * work->rules->review.wait,
         .delay_days = test->delay_days,
-        .answer_count = values,
-        .answers = answers,
     };
     return true;
 }

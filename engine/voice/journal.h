@@ -87,8 +87,6 @@ json_t *voice_list_json(const struct journal_told *told, enum record record,
 const char *voice_tally(const struct journal_told *told, const struct tally *tally);
 json_t *voice_tally_json(const struct tally *tally);
 
-/* "keep, 2026-03-09: what is likeliest, 60 % white": a look in a few words; in the arena. */
-const char *voice_look_words(const struct journal_told *told, const struct look *look);
 /* "isolated", "moved to the closet"; in the arena. */
 const char *voice_deed_words(const struct journal_told *told, const struct deed *deed);
 

@@ -61,7 +61,8 @@ json_t *voice_tally_json(const struct tally *tally)
                      (json_int_t)tally->controls_lost);
 }
 
-const char *voice_look_words(const struct journal_told *told, const struct look *look)
+/* "keep, 2026-03-09: what is likeliest, 60 % white": a look in a few words. */
+static const char *look_words(const struct journal_told *told, const struct look *look)
 {
     const char *words =
         arena_format(told->arena, "%s, %s: %s", look->action, day_of(told, look->at),
@@ -145,7 +146,7 @@ static const char *newest_look(const struct journal_told *told, const struct ves
     if (journal_get(told->journal, RECORD_LOOK, vessel->last_look, told->arena, &look,
                     told->diags) != STATUS_OK)
         return "";
-    return voice_look_words(told, &look);
+    return look_words(told, &look);
 }
 
 static const char *state_of(const struct vessel *vessel)
