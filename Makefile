@@ -10,7 +10,6 @@
 PREFIX   ?= /usr/local
 BINDIR   ?= $(PREFIX)/bin
 DATADIR  ?= $(PREFIX)/share/jarside
-MANDIR   ?= $(PREFIX)/share/man
 CC       := $(if $(filter default,$(origin CC)),gcc,$(CC))
 CFLAGS   ?= -O2 -g
 MODE     ?= release

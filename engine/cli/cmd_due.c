@@ -175,7 +175,7 @@ static enum exit_status run_due(struct app *app)
 
 const struct command command_due = {
     .name = "due",
-    .summary = "tells which vessels are to be looked at today, what is overdue first",
+    .summary = "tells which vessels to look at today, the most overdue first",
     .operands = "",
     .options = options,
     .run = run_due,

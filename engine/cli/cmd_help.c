@@ -44,7 +44,7 @@ void help_all(struct screen *screen)
     screen_say(screen, 0, 0, ROLE_PLAIN, "'jarside help COMMAND' tells more of each.");
     screen_say(screen, 0, 0, ROLE_PLAIN,
                "Exit status: 0 fine, 1 a check failed, 2 wrong use, 65 bad data, 70 a fault of the "
-               "program, 74 reading or writing failed.");
+               "program, 74 reading or writing failed, 141 nobody reads the output any more.");
 }
 
 static enum exit_status run_help(struct app *app)
