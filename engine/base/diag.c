@@ -3,7 +3,6 @@
 
 #include <stdarg.h>
 #include <stdint.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -89,15 +88,10 @@ __attribute__((format(printf, 4, 0))) static void add(struct diags *diags, enum 
     *place = (struct diag){.kind = kind, .at = at, .message = "out of memory"};
     place->at.file = at.file ? keep_safe(diags, at.file, strlen(at.file)) : NULL;
 
-    va_list measure;
-    va_copy(measure, arguments);
-    int length = vsnprintf(NULL, 0, format, measure);
-    va_end(measure);
-    char *message = length < 0 ? NULL : malloc((size_t)length + 1);
+    char *message = text_vformat(format, arguments);
     if (!message)
         return;
-    (void)vsnprintf(message, (size_t)length + 1, format, arguments);
-    const char *kept = keep_safe(diags, message, (size_t)length);
+    const char *kept = keep_safe(diags, message, strlen(message));
     if (kept)
         place->message = kept;
     free(message);

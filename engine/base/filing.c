@@ -52,15 +52,9 @@ static enum status look_first(const char *path, bool replace, struct diags *diag
 /* "FOLDER/.NAME.XXXXXX": beside the file, so that it can take its name in one step. */
 static char *temporary_name(const char *path)
 {
-    static const char suffix[] = ".XXXXXX";
     const char *slash = strrchr(path, '/');
-    size_t folder = slash != NULL ? (size_t)(slash - path) + 1 : 0;
-    size_t length = strlen(path);
-    char *name = malloc(length + 1 + sizeof suffix);
-    if (name != NULL)
-        snprintf(name, length + 1 + sizeof suffix, "%.*s.%s%s", (int)folder, path, path + folder,
-                 suffix);
-    return name;
+    int folder = slash != NULL ? (int)(slash - path) + 1 : 0;
+    return text_format("%.*s.%s.XXXXXX", folder, path, path + folder);
 }
 
 static void filing_forget(struct filing *filing)

@@ -98,3 +98,24 @@ void text_printf(struct text *text, const char *format, ...)
     }
     va_end(print);
 }
+
+char *text_vformat(const char *format, va_list arguments)
+{
+    va_list measure;
+    va_copy(measure, arguments);
+    int length = vsnprintf(NULL, 0, format, measure);
+    va_end(measure);
+    char *string = length < 0 ? NULL : malloc((size_t)length + 1);
+    if (string)
+        (void)vsnprintf(string, (size_t)length + 1, format, arguments);
+    return string;
+}
+
+char *text_format(const char *format, ...)
+{
+    va_list arguments;
+    va_start(arguments, format);
+    char *string = text_vformat(format, arguments);
+    va_end(arguments);
+    return string;
+}

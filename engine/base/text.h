@@ -2,6 +2,7 @@
 #ifndef JARSIDE_BASE_TEXT_H
 #define JARSIDE_BASE_TEXT_H
 
+#include <stdarg.h>
 #include <stdbool.h>
 #include <stddef.h>
 
@@ -33,6 +34,10 @@ void text_cut(struct text *text, size_t length);
 void text_add(struct text *text, const char *bytes, size_t length);
 void text_puts(struct text *text, const char *string);
 void text_printf(struct text *text, const char *format, ...) __attribute__((format(printf, 2, 3)));
+
+/* Something formatted as a string of its own; the caller frees it, NULL when out of memory. */
+char *text_format(const char *format, ...) __attribute__((format(printf, 1, 2)));
+char *text_vformat(const char *format, va_list arguments) __attribute__((format(printf, 1, 0)));
 
 /* Offset of the first byte that is not valid UTF-8, or `length` if all is. */
 size_t utf8_valid_prefix(const char *bytes, size_t length);

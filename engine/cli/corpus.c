@@ -1,10 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "cli/corpus.h"
 
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/text.h"
 #include "knowledge/rules.h"
 
 char *corpus_find(const char *below)
@@ -14,12 +14,8 @@ char *corpus_find(const char *below)
     if (no_memory)
         return NULL;
     char *slash = rules != NULL ? strrchr(rules, '/') : NULL;
-    int length = slash != NULL ? (int)(slash - rules) : 0;
-    size_t room = (size_t)length + sizeof "/corpus/" + strlen(below);
-    char *path = malloc(room);
-    if (path != NULL)
-        snprintf(path, room, "%.*s%scorpus/%s", length, rules != NULL ? rules : "",
-                 slash != NULL ? "/" : "", below);
+    int length = slash != NULL ? (int)(slash - rules) + 1 : 0;
+    char *path = text_format("%.*scorpus/%s", length, rules != NULL ? rules : "", below);
     free(rules);
     return path;
 }

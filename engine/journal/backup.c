@@ -96,13 +96,12 @@ static enum status copy_checked(sqlite3 *from, const char *from_path, const char
 static void remove_beside(const char *path)
 {
     static const char *const suffixes[] = {"-journal", "-wal", "-shm"};
-    size_t length = strlen(path);
-    char *beside = malloc(length + sizeof "-journal");
-    for (size_t i = 0; i < sizeof suffixes / sizeof *suffixes && beside != NULL; i++) {
-        snprintf(beside, length + sizeof "-journal", "%s%s", path, suffixes[i]);
-        (void)unlink(beside);
+    for (size_t i = 0; i < sizeof suffixes / sizeof *suffixes; i++) {
+        char *beside = text_format("%s%s", path, suffixes[i]);
+        if (beside != NULL)
+            (void)unlink(beside);
+        free(beside);
     }
-    free(beside);
 }
 
 static enum status copy_to(sqlite3 *from, const char *from_path, const char *path, bool replace,

@@ -133,21 +133,12 @@ enum status export_file(struct journal *journal, enum record record, const char 
 
 /* ---- all tables ------------------------------------------------------------------------------ */
 
-static char *path_in(const char *folder, const char *name)
-{
-    size_t size = strlen(folder) + strlen(name) + sizeof "/.csv";
-    char *path = malloc(size);
-    if (path != NULL)
-        snprintf(path, size, "%s/%s.csv", folder, name);
-    return path;
-}
-
 static enum status open_all(struct filing filings[RECORD_COUNT], const char *folder, bool replace,
                             struct diags *diags)
 {
     enum status status = STATUS_OK;
     for (int i = 0; i < RECORD_COUNT && status == STATUS_OK; i++) {
-        char *path = path_in(folder, record_types[i].name);
+        char *path = text_format("%s/%s.csv", folder, record_types[i].name);
         status = path != NULL ? filing_open(&filings[i], path, replace, diags) : STATUS_MEMORY;
         free(path);
     }

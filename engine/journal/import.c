@@ -35,20 +35,11 @@ enum record import_table_of(const char *path)
     return is_csv(name) ? table_named(name, strlen(name) - 4) : RECORD_COUNT;
 }
 
-static char *path_in(const char *folder, const char *name)
-{
-    size_t size = strlen(folder) + strlen(name) + 2;
-    char *path = malloc(size);
-    if (path != NULL)
-        snprintf(path, size, "%s/%s", folder, name);
-    return path;
-}
-
 /* A file of a name that is no table's would be passed over in silence: that is told instead. */
 static enum status check_name(const char *folder, const char *name, struct diags *diags)
 {
     const char *names[RECORD_COUNT];
-    char *path = path_in(folder, name);
+    char *path = text_format("%s/%s", folder, name);
     if (path == NULL)
         return STATUS_MEMORY;
     for (int i = 0; i < RECORD_COUNT; i++)
@@ -131,7 +122,7 @@ static enum status read_tables(struct journal *journal, const char *folder,
         if (!found[i])
             continue;
         snprintf(name, sizeof name, "%s.csv", record_types[i].name);
-        char *path = path_in(folder, name);
+        char *path = text_format("%s/%s", folder, name);
         status = path != NULL ? read_table(journal, (enum record)i, path, options->progress,
                                            &tally[i], diags)
                               : STATUS_MEMORY;

@@ -270,7 +270,7 @@ static size_t word_index(const char *const *words, const unsigned char *word)
     return index;
 }
 
-static void count_group(struct tally *tally, sqlite3_stmt *statement)
+static void count_group(struct vessel_tally *tally, sqlite3_stmt *statement)
 {
     size_t count = (size_t)sqlite3_column_int64(statement, 3);
     const unsigned char *state = sqlite3_column_text(statement, 1);
@@ -293,7 +293,7 @@ static void count_group(struct tally *tally, sqlite3_stmt *statement)
 }
 
 enum status survey_tally(struct journal *journal, enum record record, int64_t id,
-                         struct tally *tally, struct diags *diags)
+                         struct vessel_tally *tally, struct diags *diags)
 {
     const char *condition = group_condition(record);
     struct text sql;
@@ -314,7 +314,7 @@ enum status survey_tally(struct journal *journal, enum record record, int64_t id
                                                     : journal_fault(journal, "read", diags);
 }
 
-size_t tally_lost(const struct tally *tally)
+size_t tally_lost(const struct vessel_tally *tally)
 {
     return tally->fate[FATE_STUCK] + tally->fate[FATE_CONTAMINATED] + tally->fate[FATE_UNTOLD];
 }

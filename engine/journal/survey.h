@@ -56,7 +56,7 @@ enum status survey_children(struct journal *journal, int64_t starter, struct are
                             struct page *page, struct diags *diags);
 
 /* What became of the vessels of a batch, starter, lot, cook, session or place (where they stand). */
-struct tally {
+struct vessel_tally {
     size_t vessels;                 /* inoculated ones */
     size_t state[VESSEL_USED + 1];  /* of these */
     size_t well[VESSEL_USED + 1];   /* of these, by state: the ones that are not lost */
@@ -64,9 +64,9 @@ struct tally {
     size_t controls, controls_lost; /* never inoculated; contaminated ones of them */
 };
 enum status survey_tally(struct journal *journal, enum record record, int64_t id,
-                         struct tally *tally, struct diags *diags);
+                         struct vessel_tally *tally, struct diags *diags);
 /* Lost ones of a tally: stuck, contaminated or thrown away untold. */
-size_t tally_lost(const struct tally *tally);
+size_t tally_lost(const struct vessel_tally *tally);
 
 /*
  * Records that hold every word, in any of their texts, whatever the case: the

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Where rule bases are looked for. */
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
@@ -15,11 +14,8 @@ enum {
 
 static char *joined(const char *folder, size_t length, const char *below, bool *no_memory)
 {
-    size_t size = length + strlen(below) + 1;
-    char *path = malloc(size);
-    if (path)
-        snprintf(path, size, "%.*s%s", (int)length, folder, below);
-    else
+    char *path = text_format("%.*s%s", (int)length, folder, below);
+    if (!path)
         *no_memory = true;
     return path;
 }

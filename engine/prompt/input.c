@@ -57,13 +57,8 @@ static char *history_file(void)
     bool given = state != NULL && state[0] == '/';
     if (!given && (home == NULL || home[0] != '/'))
         return NULL;
-    const char *root = given ? state : home;
-    const char *rest = given ? "/jarside/history" : "/.local/state/jarside/history";
-    size_t size = strlen(root) + strlen(rest) + 1;
-    char *path = malloc(size);
-    if (path != NULL)
-        snprintf(path, size, "%s%s", root, rest);
-    return path;
+    return given ? text_format("%s/jarside/history", state)
+                 : text_format("%s/.local/state/jarside/history", home);
 }
 
 static void history_save(const struct input *input)

@@ -84,8 +84,8 @@ json_t *voice_list_json(const struct journal_told *told, enum record record,
                         const struct page *page);
 
 /* "8 (6 growing, 1 isolated, 1 lost), 1 control"; in the arena. And as an object of counts. */
-const char *voice_tally(const struct journal_told *told, const struct tally *tally);
-json_t *voice_tally_json(const struct tally *tally);
+const char *voice_tally(const struct journal_told *told, const struct vessel_tally *tally);
+json_t *voice_tally_json(const struct vessel_tally *tally);
 
 /* "isolated", "moved to the closet"; in the arena. */
 const char *voice_deed_words(const struct journal_told *told, const struct deed *deed);

@@ -178,7 +178,7 @@ static enum status life_of_many(struct screen *screen, const struct journal_told
                                 const struct batch *batch, size_t limit)
 {
     struct survey survey = survey_all(RECORD_VESSEL, 200);
-    struct tally tally;
+    struct vessel_tally tally;
     struct page page;
     struct life life = {NULL, 0, 0};
     enum status status =
@@ -250,7 +250,7 @@ static enum status say_family(struct screen *screen, const struct journal_told *
 static enum status say_batches(struct screen *screen, const struct journal_told *told,
                                enum record record, int64_t id)
 {
-    struct tally tally;
+    struct vessel_tally tally;
     struct page page;
     enum status status = survey_tally(told->journal, record, id, &tally, told->diags);
     if (status != STATUS_OK || record == RECORD_PLACE) {

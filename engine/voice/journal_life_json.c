@@ -61,7 +61,7 @@ static enum status add_batches(json_t *json, const struct journal_told *told, en
                                int64_t id)
 {
     struct page page = {NULL, 0, 0};
-    struct tally tally;
+    struct vessel_tally tally;
     enum status status = survey_tally(told->journal, record, id, &tally, told->diags);
     if (status == STATUS_OK && record != RECORD_PLACE && record != RECORD_BATCH)
         status = survey_batches(told->journal, record, id, MOST_BATCHES, told->arena, &page,

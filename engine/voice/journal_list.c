@@ -22,7 +22,7 @@ static const char *number_of(const struct journal_told *told, long long number)
     return copy != NULL ? copy : "";
 }
 
-const char *voice_tally(const struct journal_told *told, const struct tally *tally)
+const char *voice_tally(const struct journal_told *told, const struct vessel_tally *tally)
 {
     struct text text;
     size_t lost = tally_lost(tally);
@@ -47,7 +47,7 @@ const char *voice_tally(const struct journal_told *told, const struct tally *tal
     return copy != NULL ? copy : "";
 }
 
-json_t *voice_tally_json(const struct tally *tally)
+json_t *voice_tally_json(const struct vessel_tally *tally)
 {
     json_t *states = json_object(), *fates = json_object();
     for (size_t i = 0; i <= VESSEL_USED; i++)
@@ -99,7 +99,7 @@ static bool counted(enum record record)
 
 static const char *tally_of(const struct journal_told *told, enum record record, int64_t id)
 {
-    struct tally tally;
+    struct vessel_tally tally;
     return survey_tally(told->journal, record, id, &tally, told->diags) == STATUS_OK
                ? voice_tally(told, &tally)
                : "";
@@ -328,7 +328,7 @@ json_t *voice_list_json(const struct journal_told *told, enum record record,
     json_t *records = json_array();
     union any_record row;
     for (size_t i = 0; i < page->count; i++) {
-        struct tally tally;
+        struct vessel_tally tally;
         if (journal_get(told->journal, record, page->ids[i], told->arena, &row, told->diags) !=
             STATUS_OK)
             continue;

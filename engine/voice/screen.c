@@ -182,17 +182,12 @@ void screen_done(struct screen *screen, struct text *words)
 void screen_say(struct screen *screen, size_t indent, size_t hang, enum role role,
                 const char *format, ...)
 {
-    va_list arguments, again;
+    va_list arguments;
     va_start(arguments, format);
-    va_copy(again, arguments);
-    int length = vsnprintf(NULL, 0, format, arguments);
-    char *words = length >= 0 ? malloc((size_t)length + 1) : NULL;
-    if (words != NULL)
-        vsnprintf(words, (size_t)length + 1, format, again);
-    else
-        screen->out.failed = true;
-    va_end(again);
+    char *words = text_vformat(format, arguments);
     va_end(arguments);
+    if (words == NULL)
+        screen->out.failed = true;
 
     struct text safe = safe_words(screen, words != NULL ? words : "");
     put_spaces(&screen->out, indent);
