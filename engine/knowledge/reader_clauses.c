@@ -10,6 +10,8 @@
  * not plain what is denied the thing counts as seen, in doubt, and the negation
  * is shown back.
  */
+#include <string.h>
+
 #include "knowledge/reader_internal.h"
 
 enum item_kind { ITEM_MATCH, ITEM_FILLER, ITEM_UNKNOWN, ITEM_CUT };
@@ -418,9 +420,19 @@ static void meet_cut(struct pass *p, size_t at)
     p->asked_to = item->cut == CUT_QUESTION ? at : from;
 }
 
+/* "No dots no powder": the same word again after one other, which it has done with. */
+static bool said_again(const struct pass *p, size_t at)
+{
+    const struct match *first = p->items[p->negation].match, *again = p->items[at].match;
+    uint32_t length = first->end - first->start;
+    return p->words == 1 && again->end - again->start == length &&
+           memcmp(p->job->working.bytes + first->start, p->job->working.bytes + again->start,
+                  length) == 0;
+}
+
 static void meet_negation(struct pass *p, size_t at)
 {
-    if (p->negations && !p->last && !p->blocked) {
+    if (p->negations && !p->last && !p->blocked && !said_again(p, at)) {
         p->negations++;
         return;
     }

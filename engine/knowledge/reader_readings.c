@@ -91,15 +91,26 @@ static bool lists(const size_t *indices, size_t count, size_t index)
     return false;
 }
 
+static bool of_several(const struct output *out, size_t observable)
+{
+    return out->job->reader->rules->observables[observable].kind == KIND_SEVERAL;
+}
+
+static void add_seen(struct output *out, const struct match *match, size_t which)
+{
+    const struct statement *s = &out->job->reader->rules->language.statements[match->item];
+    struct reading reading = reading_of(out, match);
+    reading.observable = s->seen.observables[which];
+    reading.seen = s->seen.values[which];
+    add_reading(out, reading);
+}
+
 static void add_statement(struct output *out, const struct match *match)
 {
     const struct statement *s = &out->job->reader->rules->language.statements[match->item];
-    for (size_t i = 0; i < s->seen.count; i++) {
-        struct reading reading = reading_of(out, match);
-        reading.observable = s->seen.observables[i];
-        reading.seen = s->seen.values[i];
-        add_reading(out, reading);
-    }
+    for (size_t i = 0; i < s->seen.count; i++)
+        if (of_several(out, s->seen.observables[i]))
+            add_seen(out, match, i);
     for (size_t i = 0; i < s->absent.count; i++) {
         struct reading reading = reading_of(out, match);
         reading.observable = s->absent.observables[i];
@@ -111,12 +122,16 @@ static void add_statement(struct output *out, const struct match *match)
 
 /*
  * "No other colour" is read last: it denies what nothing else in the text
- * speaks of, all of it or those the statement lists as absent.
+ * speaks of, all of it or those the statement lists as absent. So is what a
+ * statement says of a one-of: "looks good" means no odd patch, unless one is named.
  */
 static void add_others(struct output *out, const struct match *match)
 {
     const struct rules *rules = out->job->reader->rules;
     const struct statement *s = &rules->language.statements[match->item];
+    for (size_t i = 0; i < s->seen.count; i++)
+        if (!of_several(out, s->seen.observables[i]) && !out->named[s->seen.observables[i]])
+            add_seen(out, match, i);
     for (size_t i = 0; i < s->other_count; i++) {
         struct reading reading = reading_of(out, match);
         reading.observable = s->others[i];

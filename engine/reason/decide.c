@@ -104,10 +104,12 @@ static void expected_losses(const struct rules *rules, const double *finding,
 
 /* ---- floors ---------------------------------------------------------------------------------- */
 
+/* What forbids keep does so in doubt as well: a touch of green, "maybe", is worth another look. */
 static bool floor_applies(const struct reasoner *reasoner, const struct floor_rule *floor,
                           const struct evidence *evidence, double p_contaminated)
 {
-    bool seen = floor->when.count > 0 && reason_holds(reasoner, &floor->when, evidence);
+    bool seen = floor->when.count > 0 &&
+                condition_holds(reasoner, &floor->when, evidence, floor->forbids_keep);
     /* A bound of 1 means never, also when a sum of probabilities rounds to a little more. */
     bool likely = floor->contaminated_above < 1.0 && p_contaminated > floor->contaminated_above;
     if (!seen && !likely)

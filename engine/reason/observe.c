@@ -157,21 +157,28 @@ double reasoner_likelihood(const struct reasoner *reasoner, const struct evidenc
 }
 
 /* Of a one-of, "green or yellow" holds only where both are listed: a condition must be sure. */
-static bool plainly(const struct observation *said, bool several, uint32_t listed)
+static bool lists(const struct observation *said, bool several, uint32_t listed, bool even_doubted)
 {
+    uint32_t doubted = even_doubted ? 0 : said->hedged;
     if (several)
-        return (said->seen & ~said->hedged & listed) != 0;
-    return said->seen != 0 && (said->seen & ~listed) == 0 && (said->seen & said->hedged) == 0;
+        return (said->seen & ~doubted & listed) != 0;
+    return said->seen != 0 && (said->seen & (~listed | doubted)) == 0;
+}
+
+bool condition_holds(const struct reasoner *reasoner, const struct condition *condition,
+                     const struct evidence *evidence, bool even_doubted)
+{
+    for (size_t i = 0; i < condition->count; i++) {
+        struct observation said = observation_of(evidence, condition->observables[i]);
+        bool several = reasoner->sights[condition->observables[i]].several;
+        if (!lists(&said, several, condition->values[i], even_doubted))
+            return false;
+    }
+    return true;
 }
 
 bool reason_holds(const struct reasoner *reasoner, const struct condition *condition,
                   const struct evidence *evidence)
 {
-    for (size_t i = 0; i < condition->count; i++) {
-        struct observation said = observation_of(evidence, condition->observables[i]);
-        bool several = reasoner->sights[condition->observables[i]].several;
-        if (!plainly(&said, several, condition->values[i]))
-            return false;
-    }
-    return true;
+    return condition_holds(reasoner, condition, evidence, false);
 }

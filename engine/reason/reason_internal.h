@@ -119,6 +119,9 @@ struct observation observation_of(const struct evidence *evidence, size_t observ
 uint32_t observation_possible(const struct sight *sight, const struct observation *observation);
 /* Whether it excludes or asserts anything at all. */
 bool observation_tells(const struct sight *sight, const struct observation *observation);
+/* reason_holds, where what was said in doubt may count as said. */
+bool condition_holds(const struct reasoner *reasoner, const struct condition *condition,
+                     const struct evidence *evidence, bool even_doubted);
 /* The species that is plainly named, or RULES_NONE. */
 int evidence_species(const struct reasoner *reasoner, const struct evidence *evidence);
 const struct chances *sight_chances(const struct reasoner *reasoner, int species,

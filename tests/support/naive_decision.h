@@ -49,12 +49,13 @@ static inline long double naive_plan(const struct rules *rules, const struct sta
 }
 
 static inline bool naive_holds(const struct rules *rules, const struct condition *condition,
-                               const struct evidence *evidence)
+                               const struct evidence *evidence, bool even_doubted)
 {
     for (size_t i = 0; i < condition->count; i++) {
         const struct observation *said = &evidence->observations[condition->observables[i]];
         bool several = rules->observables[condition->observables[i]].kind == KIND_SEVERAL;
-        uint32_t plain = said->seen & ~said->hedged, listed = condition->values[i];
+        uint32_t plain = said->seen & ~(even_doubted ? 0 : said->hedged),
+                 listed = condition->values[i];
         bool sure = said->seen && plain == said->seen && (said->seen & listed) == said->seen;
         if (several ? !(plain & listed) : !sure)
             return false;
@@ -88,8 +89,8 @@ static inline struct naive_decision naive_decide(const struct rules *rules,
         const struct floor_rule *floor = &rules->decision.floors[i];
         bool applies =
             (floor->contaminated_above < 1 && bad > (long double)floor->contaminated_above) ||
-            (floor->when.count && naive_holds(rules, &floor->when, evidence));
-        if (floor->unless.count && naive_holds(rules, &floor->unless, evidence))
+            (floor->when.count && naive_holds(rules, &floor->when, evidence, floor->forbids_keep));
+        if (floor->unless.count && naive_holds(rules, &floor->unless, evidence, false))
             applies = false;
         if (applies && floor->forbids_keep)
             keep_forbidden = true;

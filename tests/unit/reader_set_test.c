@@ -104,7 +104,7 @@ static void test_faults(void **state)
         {"colour", "gren", "'colour' has no value 'gren'; did you mean 'green'?"},
         {"spot_change", "-gnoe", "'spot_change' has no value 'gnoe'; did you mean 'gone'?"},
         {"spot_change", "purple",
-         "'spot_change' has no value 'purple'; it takes same, larger, "
+         "'spot_change' has no value 'purple'; it takes same, before, larger, "
          "overrun_in_two_days, gone"},
         {"colour", "green,-green", "'green' is both set and denied for 'colour'; keep one"},
         {"colour", "", "'colour' is set to nothing; name a value"},
