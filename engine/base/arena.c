@@ -179,6 +179,24 @@ char *arena_format(struct arena *arena, const char *format, ...)
     return formatted;
 }
 
+char *arena_join(struct arena *arena, const char *const *words, size_t count)
+{
+    size_t room = 1;
+    for (size_t i = 0; i < count; i++)
+        room += strlen(words[i]) + 1;
+    char *joined = arena_alloc(arena, room);
+    char *end = joined;
+    for (size_t i = 0; i < count && joined; i++) {
+        if (!*words[i])
+            continue;
+        if (end > joined)
+            *end++ = ' ';
+        memcpy(end, words[i], strlen(words[i]));
+        end += strlen(words[i]);
+    }
+    return joined;
+}
+
 bool arena_exhausted(const struct arena *arena)
 {
     return arena->exhausted;

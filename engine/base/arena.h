@@ -51,6 +51,9 @@ char *arena_string(struct arena *arena, const char *text);
 char *arena_format(struct arena *arena, const char *format, ...)
     __attribute__((format(printf, 2, 3)));
 
+/* The words that are not empty, with a space between; "" for none. */
+char *arena_join(struct arena *arena, const char *const *words, size_t count);
+
 /* Whether any request has failed since the arena was new or reset. */
 bool arena_exhausted(const struct arena *arena);
 

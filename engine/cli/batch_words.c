@@ -439,13 +439,8 @@ enum exit_status batch_say(struct draft *draft, const char *words)
 
 enum exit_status batch_words(struct draft *draft, const char *const *words, size_t count)
 {
-    struct text text;
-    text_init(&text);
-    for (size_t i = 0; i < count; i++)
-        text_printf(&text, "%s%s", i > 0 ? " " : "", words[i]);
-    enum exit_status fault = text.failed ? app_fail(draft->app, STATUS_MEMORY) : EXIT_FINE;
-    if (fault == EXIT_FINE && count > 0)
-        fault = batch_say(draft, text.bytes);
-    text_release(&text);
-    return fault;
+    const char *all = arena_join(draft->app->arena, words, count);
+    if (all == NULL)
+        return app_fail(draft->app, STATUS_MEMORY);
+    return count > 0 ? batch_say(draft, all) : EXIT_FINE;
 }

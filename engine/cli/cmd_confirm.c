@@ -66,12 +66,11 @@ static const char *ask_finding(struct confirming *confirming)
 static enum exit_status read_finding(struct confirming *confirming, size_t from)
 {
     struct app *app = confirming->app;
-    const char *words = "", *cause = arguments_value(&app->arguments, "cause");
+    const char *cause = arguments_value(&app->arguments, "cause");
     const char *how = arguments_value(&app->arguments, "how");
+    const char *words =
+        arena_join(app->arena, app->arguments.operands + from, app->arguments.operand_count - from);
 
-    for (size_t i = from; i < app->arguments.operand_count && words != NULL; i++)
-        words = arena_format(app->arena, "%s%s%s", words, i > from ? " " : "",
-                             app->arguments.operands[i]);
     if (words == NULL)
         return app_fail(app, STATUS_MEMORY);
     if (words[0] == '\0' && (words = ask_finding(confirming)) == NULL)

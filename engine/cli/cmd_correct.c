@@ -184,20 +184,11 @@ static enum exit_status correct_deed(struct correcting *correcting, const char *
                                : app_fail(app, status);
 }
 
-static const char *joined(struct correcting *correcting)
-{
-    const char *words = "";
-    for (size_t i = 0; i < correcting->count && words != NULL; i++)
-        words = arena_format(correcting->app->arena, "%s%s%s", words, i > 0 ? " " : "",
-                             correcting->words[i]);
-    return words;
-}
-
 static enum exit_status correct_outcome(struct correcting *correcting, const char *word)
 {
     struct app *app = correcting->app;
     union any_record row = {.named = {0, ""}};
-    const char *words = joined(correcting);
+    const char *words = arena_join(correcting->app->arena, correcting->words, correcting->count);
     enum exit_status fault = find_row(correcting, RECORD_OUTCOME, word, &row);
 
     if (fault != EXIT_FINE)
@@ -228,7 +219,7 @@ static enum exit_status correct_look(struct correcting *correcting, const char *
     const struct verdict *verdict = NULL;
     union any_record row = {.named = {0, ""}};
     struct look look;
-    const char *words = joined(correcting);
+    const char *words = arena_join(correcting->app->arena, correcting->words, correcting->count);
     enum exit_status fault = find_row(correcting, RECORD_LOOK, word, &row);
 
     if (fault != EXIT_FINE)

@@ -24,17 +24,6 @@ static const struct option options[] = {
 
 /* ---- parts that others use ------------------------------------------------------------------- */
 
-/* The words from the nth operand on, joined; NULL when out of memory. */
-static const char *words_from(const struct looking *looking, size_t from)
-{
-    const struct arguments *arguments = &looking->app->arguments;
-    const char *words = "";
-    for (size_t i = from; words != NULL && i < arguments->operand_count; i++)
-        words = arena_format(looking->app->arena, "%s%s%s", words, words[0] != '\0' ? " " : "",
-                             arguments->operands[i]);
-    return words;
-}
-
 /* Warnings of what is on record and not understood are worth seeing, and stop nothing. */
 static void show_warnings(struct app *app)
 {
@@ -280,7 +269,8 @@ static enum exit_status look(struct looking *looking)
         fault = read_corrects(looking);
     if (fault != EXIT_FINE)
         return fault;
-    looking->words = words_from(looking, 1);
+    looking->words =
+        arena_join(app->arena, app->arguments.operands + 1, app->arguments.operand_count - 1);
     if (looking->words == NULL)
         return app_fail(app, STATUS_MEMORY);
     if (labels_has(app, RECORD_VESSEL, label, app->arena, &id, &found) ||

@@ -142,6 +142,17 @@ static void test_growing_keeps_and_zeroes(void **state)
     arena_free(arena);
 }
 
+static void test_words_are_joined(void **state)
+{
+    (void)state;
+    static const char *const words[] = {"", "green", "", "patch", ""};
+    struct arena *arena = arena_new(NULL);
+    assert_string_equal(arena_join(arena, words, 5), "green patch");
+    assert_string_equal(arena_join(arena, words, 1), "");
+    assert_string_equal(arena_join(arena, NULL, 0), "");
+    arena_free(arena);
+}
+
 static void test_reset_starts_anew(void **state)
 {
     (void)state;
@@ -209,6 +220,7 @@ int main(void)
         cmocka_unit_test(test_overflow_is_refused),
         cmocka_unit_test(test_empty_arrays_and_strings),
         cmocka_unit_test(test_growing_keeps_and_zeroes),
+        cmocka_unit_test(test_words_are_joined),
         cmocka_unit_test(test_reset_starts_anew),
         cmocka_unit_test(test_every_request_may_fail),
     };
