@@ -37,7 +37,7 @@
  */
 
 /* Never from inside a number such as 1.5 or a range such as 2-3: it was tried from its start. */
-#define START "(?<!\\d|\\d[.,/:-]|\\d - )" FIRST
+#define START FIRST "(?<!\\d|\\d[.,/:-]|\\d - )"
 /* How a number, or "between", can begin: most words of a text are told from one at a glance. */
 #define FIRST         "(?=[-+.\\d]|an?\\b|be|co|do|ei|el|fe|fi|fo|ha|mi|ni|on|qu|se|si|te|th|tw)"
 #define SEPARATOR     "(?: ?- ?| to | or )"

@@ -5,9 +5,11 @@
 #define PCRE2_CODE_UNIT_WIDTH 8
 #include <pcre2.h>
 
+#include <endian.h>
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
+#include <string.h>
 
 #include "base/arena.h"
 #include "base/diag.h"
@@ -28,7 +30,8 @@
  *   reader_contradictions.c   readings that cannot both hold
  *
  * reader_patterns.c compiles the phrases, reader_literals.c finds the letters a
- * phrase cannot do without, reader_lexicon.c knows single words and what a slip
+ * phrase cannot do without, reader_prefilter.c files phrases under them,
+ * reader_lexicon.c knows single words and what a slip
  * was meant for, reader_numbers.c makes observations of quantities.
  * Offsets are 32 bits wide: a text is at most READER_MAX_TEXT long.
  */
@@ -43,7 +46,7 @@ struct cut { /* stands as a newline in the working text, so that ^ and $ mean th
 };
 
 struct working {
-    char *bytes; /* folded; single spaces; '\n' between clauses; NUL after the last */
+    char *bytes; /* folded; single spaces; '\n' between clauses; PREFILTER_PEEK NULs at the end */
     size_t length;
     uint32_t *from, *until; /* per byte: where its character began and ended in the text as given */
     struct cut *cuts;
@@ -104,44 +107,63 @@ struct pattern {
     bool translated;
 };
 
-struct literal { /* a string that some patterns cannot do without */
-    const char *text;
+/* ---- the prefilter (reader_prefilter.c) -------------------------------------------------- */
+
+#define NO_INDEX UINT32_MAX
+
+struct literal {      /* a string that some patterns cannot do without */
+    uint64_t head;    /* its first eight bytes, or all of them and zeros */
+    const char *text; /* whole, if it is longer */
     uint32_t length;
-    uint32_t users; /* who; NO_INDEX ends every list here */
-    uint32_t next;  /* literal in the same bucket */
-    uint32_t scan;  /* when it was last met */
+    uint32_t users, user_count; /* who: from here in the list of users */
+    uint32_t scan;              /* when it was last met */
 };
 
 struct literal_user {
     uint32_t pattern;
-    uint32_t next;     /* user of the same literal */
     unsigned char bit; /* of the set it belongs to */
     unsigned char all; /* the pattern's sets: a text must show one of each before it is run */
 };
 
 /*
  * A literal is looked up by its first bytes: six of them, or else four, or else
- * two. Most places of a text start none, which a bit per hash of a key tells
- * without a look at the literals.
+ * two. Most places of a text start none. Its first two bytes tell which kinds of
+ * key any literal that begins with them has, a bit per hash whether a key is one.
  */
 enum {
     LITERAL_SHORTEST = 2,
     LITERAL_KEYS = 3,
     LITERAL_HASH_BITS = 16,
     LITERAL_BUCKET_BITS = 12,
+    PREFILTER_BUCKETS = 1 << LITERAL_BUCKET_BITS,
+    PREFILTER_PEEK = 8, /* bytes read at a place, though fewer of the text may be left */
 };
-#define NO_INDEX UINT32_MAX
 
 struct prefilter { /* which patterns could match at all */
     struct literal *literals;
-    size_t literal_count, literal_room;
+    size_t literal_count;
     struct literal_user *users;
-    size_t user_count, user_room;
     uint32_t *always; /* patterns without a letter to go by */
     size_t always_count, always_room;
+    unsigned char kinds[1 << 16];                 /* by two bytes: bit per kind of key */
     uint64_t keys[(1 << LITERAL_HASH_BITS) / 64]; /* bit per hash: some literal's key has it */
-    uint32_t buckets[1 << LITERAL_BUCKET_BITS];   /* literals whose key's hash begins so */
+    /* Literals whose key's hash begins so stand from here to where the next bucket's do. */
+    uint32_t buckets[PREFILTER_BUCKETS + 1];
 };
+
+/* Eight bytes, the first in the lowest place. */
+static inline uint64_t prefilter_word(const char *text)
+{
+    uint64_t word;
+    memcpy(&word, text, sizeof word);
+    return le64toh(word);
+}
+
+/* The first `length` bytes of a word, zeros behind. */
+static inline uint64_t prefilter_first(uint64_t word, size_t length)
+{
+    return length < sizeof word ? word & ((UINT64_C(1) << 8 * length) - 1) : word;
+}
 
 /* How many bytes of a literal a key of this kind takes. */
 static inline size_t prefilter_key(size_t kind)
@@ -149,12 +171,16 @@ static inline size_t prefilter_key(size_t kind)
     return LITERAL_SHORTEST + 2 * kind;
 }
 
-/* LITERAL_HASH_BITS of the `length` bytes at `text`, and of how many they are. */
-static inline uint32_t prefilter_hash(const char *text, size_t length)
+/* The place in `kinds` of a text that begins so. */
+static inline size_t prefilter_pair(uint64_t word)
 {
-    uint64_t key = length;
-    for (size_t i = 0; i < length; i++)
-        key = key << 8 | (unsigned char)text[i];
+    return word & 0xFFFF;
+}
+
+/* LITERAL_HASH_BITS of the key of this kind. */
+static inline uint32_t prefilter_hash(uint64_t word, size_t kind)
+{
+    uint64_t key = prefilter_first(word, prefilter_key(kind));
     return (uint32_t)(key * UINT64_C(0x9E3779B97F4A7C15) >> (64 - LITERAL_HASH_BITS));
 }
 
@@ -162,6 +188,16 @@ static inline uint32_t prefilter_bucket(uint32_t hash)
 {
     return hash >> (LITERAL_HASH_BITS - LITERAL_BUCKET_BITS);
 }
+
+struct literals;
+/* What is gathered before a prefilter can be laid out; lives in `scratch`. NULL: out of memory. */
+struct gathering *prefilter_begin(struct arena *scratch);
+/* Files a pattern under what it cannot do without. False when out of memory. */
+bool prefilter_add(struct prefilter *filter, struct gathering *gathering, struct arena *memory,
+                   uint32_t pattern, const struct literals *literals);
+/* Lays out what was gathered, in `memory`. False when out of memory. */
+bool prefilter_finish(struct prefilter *filter, const struct gathering *gathering,
+                      struct arena *memory);
 
 struct prefilter_state { /* of one pattern, in the clause being looked at */
     uint32_t scan;       /* the state is of this scan */
@@ -231,8 +267,9 @@ bool literals_find(const char *source, struct arena *arena, struct lexicon *lexi
 
 struct reader {
     const struct rules *rules;
-    struct arena *memory;  /* for as long as the reader lives */
-    struct arena *scratch; /* for one reading */
+    struct arena *memory;        /* for as long as the reader lives */
+    struct arena *scratch;       /* for one reading */
+    struct gathering *gathering; /* while the phrases are read */
     struct pattern *patterns;
     size_t pattern_count, pattern_room;
     struct prefilter prefilter;

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Phrases -> compiled patterns, the prefilter that picks among them, and the single words. */
+/* Phrases -> compiled patterns and single words. */
 #include <string.h>
 
 #include "base/text.h"
@@ -188,100 +188,6 @@ static struct pattern *pattern_new(struct reader *reader)
     return &reader->patterns[reader->pattern_count++];
 }
 
-/* ---- the prefilter ----------------------------------------------------------------------- */
-
-static bool filter_always(struct reader *reader, uint32_t pattern)
-{
-    struct prefilter *filter = &reader->prefilter;
-    if (filter->always_count == filter->always_room) {
-        size_t room = filter->always_room ? filter->always_room * 2 : 64;
-        uint32_t *grown =
-            arena_grow(reader->memory, filter->always, filter->always_count, room, sizeof *grown);
-        if (!grown)
-            return false;
-        filter->always = grown;
-        filter->always_room = room;
-    }
-    filter->always[filter->always_count++] = pattern;
-    return true;
-}
-
-static uint32_t *bucket_of(struct prefilter *filter, const struct literal_text *text)
-{
-    size_t kind = LITERAL_KEYS - 1;
-    while (prefilter_key(kind) > text->length)
-        kind--;
-    uint32_t hash = prefilter_hash(text->text, prefilter_key(kind));
-    filter->keys[hash / 64] |= UINT64_C(1) << hash % 64;
-    return &filter->buckets[prefilter_bucket(hash)];
-}
-
-/* The literal of this text, made if need be; NULL when out of memory. */
-static struct literal *literal_of(struct reader *reader, const struct literal_text *text)
-{
-    struct prefilter *filter = &reader->prefilter;
-    uint32_t *bucket = bucket_of(filter, text);
-    for (uint32_t i = *bucket; i != NO_INDEX; i = filter->literals[i].next)
-        if (filter->literals[i].length == text->length &&
-            !memcmp(filter->literals[i].text, text->text, text->length))
-            return &filter->literals[i];
-    if (filter->literal_count == filter->literal_room) {
-        size_t room = filter->literal_room ? filter->literal_room * 2 : 1024;
-        struct literal *grown = arena_grow(reader->memory, filter->literals, filter->literal_count,
-                                           room, sizeof *grown);
-        if (!grown)
-            return NULL;
-        filter->literals = grown;
-        filter->literal_room = room;
-    }
-    const char *copy = arena_copy(reader->memory, text->text, text->length);
-    if (!copy)
-        return NULL;
-    struct literal *literal = &filter->literals[filter->literal_count];
-    *literal =
-        (struct literal){.text = copy, .length = text->length, .users = NO_INDEX, .next = *bucket};
-    *bucket = (uint32_t)filter->literal_count++;
-    return literal;
-}
-
-static bool filter_literal(struct reader *reader, struct literal_user user,
-                           const struct literal_text *text)
-{
-    struct prefilter *filter = &reader->prefilter;
-    struct literal *literal = literal_of(reader, text);
-    if (!literal)
-        return false;
-    if (filter->user_count == filter->user_room) {
-        size_t room = filter->user_room ? filter->user_room * 2 : 4096;
-        struct literal_user *grown =
-            arena_grow(reader->memory, filter->users, filter->user_count, room, sizeof *grown);
-        if (!grown)
-            return false;
-        filter->users = grown;
-        filter->user_room = room;
-    }
-    user.next = literal->users;
-    filter->users[filter->user_count] = user;
-    literal->users = (uint32_t)filter->user_count++;
-    return true;
-}
-
-static bool filter_add(struct reader *reader, uint32_t pattern, const struct literals *literals)
-{
-    if (!literals->required_count)
-        return filter_always(reader, pattern);
-    unsigned char all = (unsigned char)((1u << literals->required_count) - 1);
-    for (size_t i = 0; i < literals->required_count; i++) {
-        const struct literal_set *set = &literals->required[i];
-        struct literal_user user = {
-            .pattern = pattern, .all = all, .bit = (unsigned char)(1u << i)};
-        for (size_t j = 0; j < set->count; j++)
-            if (!filter_literal(reader, user, &set->items[j]))
-                return false;
-    }
-    return true;
-}
-
 /* ---- from the rules ---------------------------------------------------------------------- */
 
 struct source_list { /* the phrases of one thing */
@@ -348,7 +254,9 @@ static enum status add_phrase(struct reader *reader, const struct source_list *l
     enum status status = sure ? STATUS_OK : pattern_try(reader, pattern, diags);
     if (status != STATUS_OK)
         return status;
-    return filter_add(reader, number, &literals) ? STATUS_OK : STATUS_MEMORY;
+    return prefilter_add(&reader->prefilter, reader->gathering, reader->memory, number, &literals)
+               ? STATUS_OK
+               : STATUS_MEMORY;
 }
 
 /* Goes on after a pattern that does not compile, so that all of them are told at once. */
@@ -475,11 +383,9 @@ static bool build_prefix(struct reader *reader)
     return reader->quantity_prefix != NULL;
 }
 
-enum status patterns_build(struct reader *reader, struct diags *diags)
+/* All the phrases; what they cannot do without is gathered. */
+static enum status add_all(struct reader *reader, struct diags *diags)
 {
-    memset(reader->prefilter.buckets, 0xFF, sizeof reader->prefilter.buckets);
-    if (!build_prefix(reader))
-        return STATUS_MEMORY;
     enum status worst = STATUS_OK;
     for (size_t i = 0; i < reader->rules->observable_count && worst != STATUS_MEMORY; i++) {
         enum status status = add_observable(reader, i, diags);
@@ -491,8 +397,22 @@ enum status patterns_build(struct reader *reader, struct diags *diags)
     enum status status = add_language(reader, diags);
     if (status != STATUS_OK)
         return status;
-    if (!add_spared(reader) || !learn_quantities(reader))
-        return STATUS_MEMORY;
-    reader->states = arena_array(reader->memory, reader->pattern_count, sizeof *reader->states);
-    return reader->states ? worst : STATUS_MEMORY;
+    return add_spared(reader) && learn_quantities(reader) ? worst : STATUS_MEMORY;
+}
+
+enum status patterns_build(struct reader *reader, struct diags *diags)
+{
+    struct arena *gathered = arena_new(NULL);
+    enum status status = STATUS_MEMORY;
+    if (gathered && build_prefix(reader) && (reader->gathering = prefilter_begin(gathered)))
+        status = add_all(reader, diags);
+    if (status == STATUS_OK) {
+        reader->states = arena_array(reader->memory, reader->pattern_count, sizeof *reader->states);
+        if (!reader->states ||
+            !prefilter_finish(&reader->prefilter, reader->gathering, reader->memory))
+            status = STATUS_MEMORY;
+    }
+    reader->gathering = NULL;
+    arena_free(gathered);
+    return status;
 }

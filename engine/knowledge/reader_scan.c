@@ -211,41 +211,45 @@ static enum status run_in(struct job *job, struct clause *clause, uint32_t numbe
 }
 
 /* Tells the patterns that wait for a literal; one all of whose sets were met is run. */
-static enum status tell_users(struct job *job, struct clause *clause, uint32_t user)
+static enum status tell_users(struct job *job, struct clause *clause, const struct literal *literal)
 {
     struct reader *r = job->reader;
+    const struct literal_user *users = r->prefilter.users + literal->users;
     enum status status = STATUS_OK;
-    while (user != NO_INDEX && status == STATUS_OK) {
-        const struct literal_user *u = &r->prefilter.users[user];
-        struct prefilter_state *state = &r->states[u->pattern];
-        user = u->next;
+    for (uint32_t i = 0; i < literal->user_count && status == STATUS_OK; i++) {
+        const struct literal_user *user = &users[i];
+        struct prefilter_state *state = &r->states[user->pattern];
         if (state->scan != r->scan)
             *state = (struct prefilter_state){.scan = r->scan};
-        if (state->seen & u->bit)
+        if (state->seen & user->bit)
             continue;
-        state->seen |= u->bit;
-        if (state->seen == u->all)
-            status = run_in(job, clause, u->pattern);
+        state->seen |= user->bit;
+        if (state->seen == user->all)
+            status = run_in(job, clause, user->pattern);
     }
     return status;
 }
 
-/* Looks up the literals whose key has this hash at one place. */
+static bool stands_at(const struct literal *literal, uint64_t word, const char *at, size_t left)
+{
+    return literal->head == prefilter_first(word, literal->length) && literal->length <= left &&
+           (literal->length <= sizeof word || !memcmp(literal->text, at, literal->length));
+}
+
+/* Looks up the literals whose key has this hash at one place, which begins with `word`. */
 static enum status meet_literals(struct job *job, struct clause *clause, uint32_t hash,
-                                 const char *at, size_t left)
+                                 uint64_t word, const char *at)
 {
     struct reader *r = job->reader;
-    uint32_t index = r->prefilter.buckets[prefilter_bucket(hash)];
+    const uint32_t *bucket = &r->prefilter.buckets[prefilter_bucket(hash)];
+    size_t left = (size_t)(job->working.bytes + clause->to - at);
     enum status status = STATUS_OK;
-    while (index != NO_INDEX && status == STATUS_OK) {
-        struct literal *literal = &r->prefilter.literals[index];
-        index = literal->next;
-        if (literal->scan == r->scan || literal->length > left ||
-            literal->text[literal->length - 1] != at[literal->length - 1] ||
-            memcmp(literal->text, at, literal->length) != 0)
+    for (uint32_t i = bucket[0]; i < bucket[1] && status == STATUS_OK; i++) {
+        struct literal *literal = &r->prefilter.literals[i];
+        if (!stands_at(literal, word, at, left) || literal->scan == r->scan)
             continue;
         literal->scan = r->scan;
-        status = tell_users(job, clause, literal->users);
+        status = tell_users(job, clause, literal);
     }
     return status;
 }
@@ -260,6 +264,21 @@ static void next_scan(struct reader *reader)
     }
 }
 
+/* Looks up what may begin at one place. */
+static enum status scan_place(struct job *job, struct clause *clause, const char *at)
+{
+    const struct prefilter *filter = &job->reader->prefilter;
+    uint64_t word = prefilter_word(at);
+    unsigned kinds = filter->kinds[prefilter_pair(word)];
+    enum status status = STATUS_OK;
+    for (size_t kind = 0; kinds >> kind && status == STATUS_OK; kind++) {
+        uint32_t hash = prefilter_hash(word, kind);
+        if ((kinds >> kind & 1) && (filter->keys[hash / 64] >> hash % 64 & 1))
+            status = meet_literals(job, clause, hash, word, at);
+    }
+    return status;
+}
+
 static enum status scan_clause(struct job *job, struct clause *clause)
 {
     const struct prefilter *filter = &job->reader->prefilter;
@@ -268,14 +287,8 @@ static enum status scan_clause(struct job *job, struct clause *clause)
     next_scan(job->reader);
     for (size_t i = 0; i < filter->always_count && status == STATUS_OK; i++)
         status = run_in(job, clause, filter->always[i]);
-    for (uint32_t at = clause->from; at < clause->to && status == STATUS_OK; at++) {
-        size_t left = clause->to - at;
-        for (size_t kind = 0; kind < LITERAL_KEYS && prefilter_key(kind) <= left; kind++) {
-            uint32_t hash = prefilter_hash(bytes + at, prefilter_key(kind));
-            if (status == STATUS_OK && (filter->keys[hash / 64] >> hash % 64 & 1))
-                status = meet_literals(job, clause, hash, bytes + at, left);
-        }
-    }
+    for (uint32_t at = clause->from; at < clause->to && status == STATUS_OK; at++)
+        status = scan_place(job, clause, bytes + at);
     return status;
 }
 

@@ -218,13 +218,19 @@ static char *plain_copy(const char *text, size_t length, struct arena *arena)
 
 static bool working_room(struct working *working, size_t room, struct arena *arena)
 {
-    working->bytes = arena_array(arena, room, 1);
+    working->bytes = arena_array(arena, room + PREFILTER_PEEK, 1);
     working->from = arena_array(arena, room, sizeof *working->from);
     working->until = arena_array(arena, room, sizeof *working->until);
     working->cuts = arena_array(arena, room, sizeof *working->cuts);
     working->length = 0;
     working->cut_count = 0;
     return working->bytes && working->from && working->until && working->cuts;
+}
+
+static void working_end(struct working *working, size_t at)
+{
+    memset(working->bytes + working->length, 0, PREFILTER_PEEK);
+    working->from[working->length] = working->until[working->length] = (uint32_t)at;
 }
 
 static enum status check_text(const char *text, size_t length, struct diags *diags)
@@ -271,8 +277,7 @@ enum status working_build(struct working *working, const char *text, size_t leng
         put_next(&b);
     while (working->length && working->bytes[working->length - 1] == ' ')
         working->length--;
-    working->bytes[working->length] = '\0';
-    working->from[working->length] = working->until[working->length] = (uint32_t)length;
+    working_end(working, length);
     free(origin);
     text_release(&folded);
     return STATUS_OK;
@@ -303,7 +308,7 @@ enum status working_correct(struct working *working, const struct correction *co
             at++;
         }
     }
-    working->from[working->length] = working->until[working->length] = old.from[old.length];
+    working_end(working, old.from[old.length]);
     return STATUS_OK;
 }
 
