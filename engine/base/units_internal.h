@@ -16,8 +16,8 @@ struct unit {
 
 /* The longest unit of `dimension` that stands at the start and ends there; NULL if none does. */
 const struct unit *unit_at(const char *folded, size_t length, enum dimension dimension);
-/* As unit_at, for any dimension but this one. */
-const struct unit *unit_of_others_at(const char *folded, size_t length, enum dimension dimension);
+/* Whether a unit of any dimension but this one stands there and ends there. */
+bool unit_of_others_at(const char *folded, size_t length, enum dimension dimension);
 
 /* What stood where a number was expected. */
 enum number_kind {

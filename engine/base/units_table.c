@@ -18,7 +18,7 @@
 /* A month is a twelfth of the mean Julian year of 365.25 days. */
 #define MONTH_DAYS 30.4375
 
-static const struct unit UNITS[] = {
+static const struct unit DAYS[] = {
     {"d", DIM_DAYS, 1, 0},
     {"day", DIM_DAYS, 1, 0},
     {"days", DIM_DAYS, 1, 0},
@@ -43,7 +43,9 @@ static const struct unit UNITS[] = {
     {"hrs", DIM_DAYS, 1.0 / 24, 0},
     {"hour", DIM_DAYS, 1.0 / 24, 0},
     {"hours", DIM_DAYS, 1.0 / 24, 0},
+};
 
+static const struct unit MINUTES[] = {
     {"m", DIM_MINUTES, 1, 0},
     {"min", DIM_MINUTES, 1, 0},
     {"mins", DIM_MINUTES, 1, 0},
@@ -59,12 +61,16 @@ static const struct unit UNITS[] = {
     {"seconds", DIM_MINUTES, 1.0 / 60, 0}, /* not "second": that is the one after the first */
     {"day", DIM_MINUTES, 1440, 0},
     {"days", DIM_MINUTES, 1440, 0},
+};
 
+static const struct unit PERCENT[] = {
     {"%", DIM_PERCENT, 1, 0},
     {"percent", DIM_PERCENT, 1, 0},
     {"per cent", DIM_PERCENT, 1, 0},
     {"pct", DIM_PERCENT, 1, 0},
+};
 
+static const struct unit CELSIUS[] = {
     {"c", DIM_CELSIUS, 1, 0},
     {"celsius", DIM_CELSIUS, 1, 0},
     {"centigrade", DIM_CELSIUS, 1, 0},
@@ -72,7 +78,9 @@ static const struct unit UNITS[] = {
     {"fahrenheit", DIM_CELSIUS, 5.0 / 9, -160.0 / 9},
     {"k", DIM_CELSIUS, 1, -273.15},
     {"kelvin", DIM_CELSIUS, 1, -273.15},
+};
 
+static const struct unit GAUGE[] = {
     {"psi", DIM_GAUGE_KPA, PSI_KPA, 0},
     {"psig", DIM_GAUGE_KPA, PSI_KPA, 0},
     {"p.s.i.", DIM_GAUGE_KPA, PSI_KPA, 0},
@@ -87,7 +95,9 @@ static const struct unit UNITS[] = {
     {"mpa", DIM_GAUGE_KPA, 1000, 0},
     {"kg/cm2", DIM_GAUGE_KPA, KGF_CM2_KPA, 0},
     {"kgf/cm2", DIM_GAUGE_KPA, KGF_CM2_KPA, 0},
+};
 
+static const struct unit PRESSURE[] = {
     {"hpa", DIM_PRESSURE_KPA, 0.1, 0},
     {"mbar", DIM_PRESSURE_KPA, 0.1, 0},
     {"millibar", DIM_PRESSURE_KPA, 0.1, 0},
@@ -103,20 +113,18 @@ static const struct unit UNITS[] = {
     {"bar", DIM_PRESSURE_KPA, 100, 0},
     {"psi", DIM_PRESSURE_KPA, PSI_KPA, 0},
     {"psia", DIM_PRESSURE_KPA, PSI_KPA, 0},
+};
 
-    {"m", DIM_METRES, 1, 0},
-    {"metre", DIM_METRES, 1, 0},
-    {"metres", DIM_METRES, 1, 0},
-    {"meter", DIM_METRES, 1, 0},
-    {"meters", DIM_METRES, 1, 0},
-    {"masl", DIM_METRES, 1, 0},
-    {"km", DIM_METRES, 1000, 0},
-    {"ft", DIM_METRES, 0.3048, 0},
-    {"foot", DIM_METRES, 0.3048, 0},
-    {"feet", DIM_METRES, 0.3048, 0},
-    {"mile", DIM_METRES, 1609.344, 0},
-    {"miles", DIM_METRES, 1609.344, 0},
+static const struct unit METRES[] = {
+    {"m", DIM_METRES, 1, 0},           {"metre", DIM_METRES, 1, 0},
+    {"metres", DIM_METRES, 1, 0},      {"meter", DIM_METRES, 1, 0},
+    {"meters", DIM_METRES, 1, 0},      {"masl", DIM_METRES, 1, 0},
+    {"km", DIM_METRES, 1000, 0},       {"ft", DIM_METRES, 0.3048, 0},
+    {"foot", DIM_METRES, 0.3048, 0},   {"feet", DIM_METRES, 0.3048, 0},
+    {"mile", DIM_METRES, 1609.344, 0}, {"miles", DIM_METRES, 1609.344, 0},
+};
 
+static const struct unit GRAMS[] = {
     {"g", DIM_GRAMS, 1, 0},
     {"gm", DIM_GRAMS, 1, 0},
     {"gms", DIM_GRAMS, 1, 0},
@@ -135,7 +143,9 @@ static const struct unit UNITS[] = {
     {"oz", DIM_GRAMS, POUND_G / 16, 0},
     {"ounce", DIM_GRAMS, POUND_G / 16, 0},
     {"ounces", DIM_GRAMS, POUND_G / 16, 0},
+};
 
+static const struct unit LITRES[] = {
     {"l", DIM_LITRES, 1, 0},
     {"ltr", DIM_LITRES, 1, 0},
     {"ltrs", DIM_LITRES, 1, 0},
@@ -171,6 +181,22 @@ static const struct unit UNITS[] = {
     {"fl oz", DIM_LITRES, GALLON_L / 128, 0},
     {"fluid ounce", DIM_LITRES, GALLON_L / 128, 0},
     {"fluid ounces", DIM_LITRES, GALLON_L / 128, 0},
+};
+
+#define TABLE(units)                                                                               \
+    {                                                                                              \
+        units, sizeof(units) / sizeof((units)[0])                                                  \
+    }
+
+static const struct {
+    const struct unit *units;
+    size_t count;
+} TABLES[DIM_COUNT] = {
+    [DIM_DAYS] = TABLE(DAYS),       [DIM_MINUTES] = TABLE(MINUTES),
+    [DIM_PERCENT] = TABLE(PERCENT), [DIM_CELSIUS] = TABLE(CELSIUS),
+    [DIM_GAUGE_KPA] = TABLE(GAUGE), [DIM_PRESSURE_KPA] = TABLE(PRESSURE),
+    [DIM_METRES] = TABLE(METRES),   [DIM_GRAMS] = TABLE(GRAMS),
+    [DIM_LITRES] = TABLE(LITRES),
 };
 
 bool word_continues(const char *folded, size_t length)
@@ -213,18 +239,17 @@ static bool unit_ends(const struct unit *unit, const char *rest, size_t length)
     return unit->name[0] == '%' || !word_continues(rest, length);
 }
 
-static const struct unit *find(const char *folded, size_t length, enum dimension dimension,
-                               bool wanted)
+/* The longest of one dimension that stands here; `runs`: it may also run into figures. */
+static const struct unit *find(const char *folded, size_t length, size_t dimension, bool runs)
 {
     const struct unit *longest = NULL;
     size_t most = 0;
-    for (size_t i = 0; i < sizeof UNITS / sizeof UNITS[0]; i++) {
-        if ((UNITS[i].dimension == dimension) != wanted)
-            continue;
-        const size_t size = text_at(folded, length, UNITS[i].name);
-        if (size > most && (unit_ends(&UNITS[i], folded + size, length - size) ||
-                            (wanted && size < length && runs_on(&UNITS[i], folded[size])))) {
-            longest = &UNITS[i];
+    for (size_t i = 0; i < TABLES[dimension].count; i++) {
+        const struct unit *unit = &TABLES[dimension].units[i];
+        const size_t size = text_at(folded, length, unit->name);
+        if (size > most && (unit_ends(unit, folded + size, length - size) ||
+                            (runs && size < length && runs_on(unit, folded[size])))) {
+            longest = unit;
             most = size;
         }
     }
@@ -236,7 +261,10 @@ const struct unit *unit_at(const char *folded, size_t length, enum dimension dim
     return find(folded, length, dimension, true);
 }
 
-const struct unit *unit_of_others_at(const char *folded, size_t length, enum dimension dimension)
+bool unit_of_others_at(const char *folded, size_t length, enum dimension dimension)
 {
-    return find(folded, length, dimension, false);
+    for (size_t other = 0; other < DIM_COUNT; other++)
+        if (other != (size_t)dimension && find(folded, length, other, false))
+            return true;
+    return false;
 }

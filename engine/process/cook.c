@@ -165,22 +165,42 @@ static enum process_fault course_history(const struct cook_setup *setup,
     return PROCESS_OK;
 }
 
-static enum process_fault course_core(const struct cook_setup *setup,
+/* The model at this diffusivity, made if need be; the last place is taken again and again. */
+static enum process_fault heat_at(const struct cook_setup *setup, struct cook_heat *heat,
+                                  double diffusivity, const struct heat_model **model)
+{
+    const size_t room = sizeof heat->model / sizeof *heat->model;
+    struct heat_properties properties = {diffusivity, setup->heat_capacity, setup->conductance};
+
+    for (size_t i = 0; i < heat->count; i++) {
+        *model = &heat->model[i];
+        if (heat->diffusivity[i] == diffusivity)
+            return PROCESS_OK;
+    }
+    size_t at = heat->count < room ? heat->count : room - 1;
+    heat->count = at; /* until it is made */
+    enum process_fault fault = heat_model(&setup->body, &properties, &heat->model[at]);
+    if (fault == PROCESS_OK) {
+        heat->diffusivity[at] = diffusivity;
+        heat->count = at + 1;
+        *model = &heat->model[at];
+    }
+    return fault;
+}
+
+static enum process_fault course_core(const struct cook_setup *setup, struct cook_heat *heat,
                                       const struct cook_course *course, double step, double *core,
                                       size_t count)
 {
-    struct heat_properties properties = {course->diffusivity, setup->heat_capacity,
-                                         setup->conductance};
     struct heat_point history[CORNERS];
-    struct heat_model model;
+    const struct heat_model *model;
     size_t points;
     enum process_fault fault;
 
-    if ((fault = heat_model(&setup->body, &properties, &model)) != PROCESS_OK ||
+    if ((fault = heat_at(setup, heat, course->diffusivity, &model)) != PROCESS_OK ||
         (fault = course_history(setup, course, history, &points)) != PROCESS_OK)
         return fault;
-    return heat_curve(&model, setup->start_celsius, history, points, 60.0 * step, true, core,
-                      count);
+    return heat_curve(model, setup->start_celsius, history, points, 60.0 * step, true, core, count);
 }
 
 enum process_fault cook_course(const struct cook_setup *setup, double diffusivity,
@@ -189,11 +209,12 @@ enum process_fault cook_course(const struct cook_setup *setup, double diffusivit
     struct cook_course course =
         cook_course_at(setup, COOK_CENTRAL, COOK_CENTRAL, COOK_CENTRAL, COOK_GOOD);
     struct heat_point history[CORNERS];
+    struct cook_heat heat = {.count = 0};
     size_t points;
     enum process_fault fault;
 
     course.diffusivity = diffusivity;
-    if ((fault = course_core(setup, &course, step_minutes_, core, count)) != PROCESS_OK ||
+    if ((fault = course_core(setup, &heat, &course, step_minutes_, core, count)) != PROCESS_OK ||
         (fault = course_history(setup, &course, history, &points)) != PROCESS_OK)
         return fault;
     for (size_t i = 0; i < count; i++) {
@@ -229,7 +250,7 @@ static void take_doses(const struct cook_setup *setup, const double *core, doubl
 }
 
 /* Into one `doses` for the central z, or into three for all. */
-static enum process_fault course_doses(const struct cook_setup *setup,
+static enum process_fault course_doses(const struct cook_setup *setup, struct cook_heat *heat,
                                        const struct cook_course *course, bool all_z,
                                        struct cook_doses *doses)
 {
@@ -240,7 +261,7 @@ static enum process_fault course_doses(const struct cook_setup *setup,
     enum process_fault fault = FAULT_MEMORY;
 
     if (core != NULL && total != NULL)
-        fault = course_core(setup, course, step, core, count);
+        fault = course_core(setup, heat, course, step, core, count);
     if (fault == PROCESS_OK && !all_z)
         take_doses(setup, core, total, steps, step, COOK_CENTRAL, doses);
     for (int z = 0; fault == PROCESS_OK && all_z && z < COOK_ENDS; z++)
@@ -250,16 +271,17 @@ static enum process_fault course_doses(const struct cook_setup *setup,
     return fault;
 }
 
-enum process_fault cook_doses(const struct cook_setup *setup, const struct cook_course *course,
-                              struct cook_doses *doses)
+enum process_fault cook_doses(const struct cook_setup *setup, struct cook_heat *heat,
+                              const struct cook_course *course, struct cook_doses *doses)
 {
-    return course_doses(setup, course, false, doses);
+    return course_doses(setup, heat, course, false, doses);
 }
 
-enum process_fault cook_doses_by_z(const struct cook_setup *setup, const struct cook_course *course,
+enum process_fault cook_doses_by_z(const struct cook_setup *setup, struct cook_heat *heat,
+                                   const struct cook_course *course,
                                    struct cook_doses doses[COOK_ENDS])
 {
-    return course_doses(setup, course, true, doses);
+    return course_doses(setup, heat, course, true, doses);
 }
 
 /* ---- the time needed ------------------------------------------------------------------------- */
@@ -285,7 +307,7 @@ static double steps_needed(const double *total, size_t count, double dose)
     return (double)low + (gain > 0.0 ? fmax(0.0, dose - total[low]) / gain : 0.0);
 }
 
-enum process_fault cook_minutes_needed(const struct cook_setup *setup,
+enum process_fault cook_minutes_needed(const struct cook_setup *setup, struct cook_heat *heat,
                                        const struct cook_course *course,
                                        const double resistance[COOK_MAX_ORGANISMS],
                                        enum cook_end load, double *minutes)
@@ -299,7 +321,7 @@ enum process_fault cook_minutes_needed(const struct cook_setup *setup,
     double longest = 0.0;
 
     if (core != NULL && total != NULL)
-        fault = course_core(setup, &held, step_minutes, core, count);
+        fault = course_core(setup, heat, &held, step_minutes, core, count);
     for (size_t i = 0; fault == PROCESS_OK && i < setup->organism_count; i++) {
         const struct cook_organism *organism = &setup->organisms[i];
         double decades;

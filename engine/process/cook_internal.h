@@ -14,20 +14,32 @@ struct cook_course {
 struct cook_course cook_course_at(const struct cook_setup *setup, enum cook_end diffusivity,
                                   enum cook_end come_up, enum cook_end air, enum cook_end cool);
 
+/*
+ * What has been worked out of how the vessel takes heat. Most courses of a cook
+ * differ in anything but the diffusivity, and finding the roots of a series takes
+ * longer than following it.
+ */
+struct cook_heat {
+    double diffusivity[COOK_NODES + 1];
+    struct heat_model model[COOK_NODES + 1];
+    size_t count;
+};
+
 /* Equivalent minutes of one course: F0, and for each organism at one of its z. */
 struct cook_doses {
     double f0;
     double organisms[COOK_MAX_ORGANISMS];
     double core; /* degC at its end */
 };
-enum process_fault cook_doses(const struct cook_setup *setup, const struct cook_course *course,
-                              struct cook_doses *doses);
+enum process_fault cook_doses(const struct cook_setup *setup, struct cook_heat *heat,
+                              const struct cook_course *course, struct cook_doses *doses);
 /* The same course once for each end of the organisms' z. */
-enum process_fault cook_doses_by_z(const struct cook_setup *setup, const struct cook_course *course,
+enum process_fault cook_doses_by_z(const struct cook_setup *setup, struct cook_heat *heat,
+                                   const struct cook_course *course,
                                    struct cook_doses doses[COOK_ENDS]);
 
 /* Minutes at pressure on this course until the survivors that count are few enough. */
-enum process_fault cook_minutes_needed(const struct cook_setup *setup,
+enum process_fault cook_minutes_needed(const struct cook_setup *setup, struct cook_heat *heat,
                                        const struct cook_course *course,
                                        const double resistance[COOK_MAX_ORGANISMS],
                                        enum cook_end load, double *minutes);

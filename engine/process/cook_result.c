@@ -18,6 +18,7 @@ struct cook_spread {
     double air[COOK_ENDS][COOK_MAX_ORGANISMS];
     double cool[COOK_ENDS][COOK_MAX_ORGANISMS];
     double resistance[COOK_ENDS][COOK_MAX_ORGANISMS];
+    struct cook_heat heat;
 };
 
 static void ratios(const struct cook_setup *setup, const struct cook_doses *doses,
@@ -28,10 +29,12 @@ static void ratios(const struct cook_setup *setup, const struct cook_doses *dose
 }
 
 /* One input at its ends, all others central: factors on the kill of each organism. */
-static enum process_fault one_at_a_time(const struct cook_setup *setup,
-                                        const struct cook_doses *central, enum cook_input input,
+static enum process_fault one_at_a_time(const struct cook_setup *setup, struct cook_spread *spread,
+                                        enum cook_input input,
                                         double factor[COOK_ENDS][COOK_MAX_ORGANISMS])
 {
+    const struct cook_doses *central = &spread->central;
+
     for (int end = 0; end < COOK_ENDS; end++) {
         enum cook_end e = (enum cook_end)end, c = COOK_CENTRAL;
         struct cook_course course =
@@ -42,7 +45,7 @@ static enum process_fault one_at_a_time(const struct cook_setup *setup,
         bool moved = course.come_up != middle.come_up || course.air != middle.air ||
                      course.cool != middle.cool;
         if (moved) {
-            enum process_fault fault = cook_doses(setup, &course, &doses);
+            enum process_fault fault = cook_doses(setup, &spread->heat, &course, &doses);
             if (fault != PROCESS_OK)
                 return fault;
         }
@@ -65,7 +68,8 @@ static enum process_fault fill_nodes(const struct cook_setup *setup, struct cook
         struct cook_course course =
             cook_course_at(setup, COOK_CENTRAL, COOK_CENTRAL, COOK_CENTRAL, COOK_CENTRAL);
         course.diffusivity = nodes[i];
-        enum process_fault fault = cook_doses(setup, &course, &spread->node[spread->nodes]);
+        enum process_fault fault =
+            cook_doses(setup, &spread->heat, &course, &spread->node[spread->nodes]);
         if (fault != PROCESS_OK)
             return fault;
         if (nodes[i] <= range->central * (1.0 + 1e-9))
@@ -83,12 +87,11 @@ static enum process_fault fill_spread(const struct cook_setup *setup, struct coo
     enum process_fault fault = fill_nodes(setup, spread);
 
     if (fault != PROCESS_OK ||
-        (fault = one_at_a_time(setup, &spread->central, COOK_COME_UP, spread->come_up)) !=
-            PROCESS_OK ||
-        (fault = one_at_a_time(setup, &spread->central, COOK_AIR, spread->air)) != PROCESS_OK ||
-        (fault = one_at_a_time(setup, &spread->central, COOK_COOLING, spread->cool)) != PROCESS_OK)
+        (fault = one_at_a_time(setup, spread, COOK_COME_UP, spread->come_up)) != PROCESS_OK ||
+        (fault = one_at_a_time(setup, spread, COOK_AIR, spread->air)) != PROCESS_OK ||
+        (fault = one_at_a_time(setup, spread, COOK_COOLING, spread->cool)) != PROCESS_OK)
         return fault;
-    if ((fault = cook_doses_by_z(setup, &middle, at_z)) != PROCESS_OK)
+    if ((fault = cook_doses_by_z(setup, &spread->heat, &middle, at_z)) != PROCESS_OK)
         return fault;
     cook_resistance(setup, at_z, spread->resistance);
     return PROCESS_OK;
@@ -127,46 +130,65 @@ struct means {
     double vessel, any;
 };
 
+/* What share of each organism lives through, with come-up, air and resistance at these ends. */
+static void live_through(const struct cook_setup *setup, const struct cook_spread *spread,
+                         const struct cook_doses *doses, const enum cook_end at[3],
+                         double share[COOK_MAX_ORGANISMS])
+{
+    for (size_t i = 0; i < setup->organism_count; i++) {
+        double factor =
+            spread->come_up[at[0]][i] * spread->air[at[1]][i] * spread->resistance[at[2]][i];
+        double decades = cook_log_reduction(&setup->organisms[i], doses->organisms[i], factor);
+        share[i] = survivors(1.0, decades);
+    }
+}
+
 /* Adds one point of the sum: everything exact, weighted. */
-static void add_point(const struct cook_setup *setup, const struct cook_spread *spread,
-                      const struct cook_doses *doses, const enum cook_end at[4], double weight,
-                      struct means *means)
+static void add_point(const struct cook_setup *setup, const double share[COOK_MAX_ORGANISMS],
+                      enum cook_end load, double weight, struct means *means)
 {
     double all = 0.0;
 
     for (size_t i = 0; i < setup->organism_count; i++) {
-        const struct cook_organism *organism = &setup->organisms[i];
-        double factor =
-            spread->come_up[at[0]][i] * spread->air[at[1]][i] * spread->resistance[at[2]][i];
-        double decades = cook_log_reduction(organism, doses->organisms[i], factor);
-        double left = survivors(cook_load(setup, organism, at[3]), decades);
+        double left = cook_load(setup, &setup->organisms[i], load) * share[i];
         means->kill[i] += weight * survivors_chance(left);
-        if (organism->counts)
+        if (setup->organisms[i].counts)
             all += left;
     }
     means->vessel += weight * survivors_chance(all);
     means->any += weight * survivors_chance_any(all, setup->vessels);
 }
 
+/* Adds what one diffusivity makes likely. */
+static void add_doses(const struct cook_setup *setup, const struct cook_spread *spread,
+                      const struct cook_doses *doses, struct means *means)
+{
+    const unsigned points = COOK_ENDS * COOK_ENDS * COOK_ENDS;
+
+    for (unsigned point = 0; point < points; point++) {
+        const enum cook_end at[3] = {
+            (enum cook_end)(point % COOK_ENDS),
+            (enum cook_end)(point / COOK_ENDS % COOK_ENDS),
+            (enum cook_end)(point / (COOK_ENDS * COOK_ENDS)),
+        };
+        double weight = cook_weight(at[0]) * cook_weight(at[1]) * cook_weight(at[2]) / QUANTILES;
+        double share[COOK_MAX_ORGANISMS];
+        live_through(setup, spread, doses, at, share);
+        for (int load = 0; load < COOK_ENDS; load++)
+            add_point(setup, share, (enum cook_end)load, weight * cook_weight((enum cook_end)load),
+                      means);
+    }
+}
+
 static void average(const struct cook_setup *setup, const struct cook_spread *spread,
                     struct cook_result *result)
 {
     struct means means = {.vessel = 0.0};
-    const unsigned points = COOK_ENDS * COOK_ENDS * COOK_ENDS * COOK_ENDS;
 
     for (int q = 0; q < QUANTILES; q++) {
         struct cook_doses doses;
         doses_at(setup, spread, (q + 0.5) / QUANTILES, &doses);
-        for (unsigned point = 0; point < points; point++) {
-            enum cook_end at[4];
-            double weight = 1.0 / QUANTILES;
-            unsigned rest = point;
-            for (int k = 0; k < 4; k++, rest /= COOK_ENDS) {
-                at[k] = (enum cook_end)(rest % COOK_ENDS);
-                weight *= cook_weight(at[k]);
-            }
-            add_point(setup, spread, &doses, at, weight, &means);
-        }
+        add_doses(setup, spread, &doses, &means);
     }
     for (size_t i = 0; i < setup->organism_count; i++)
         result->kills[i].chance_mean = fmin(1.0, means.kill[i]);
@@ -176,8 +198,8 @@ static void average(const struct cook_setup *setup, const struct cook_spread *sp
 
 /* ---- ends, leans, verdict -------------------------------------------------------------------- */
 
-static enum process_fault fill_ends(const struct cook_setup *setup,
-                                    const struct cook_spread *spread, struct cook_result *result)
+static enum process_fault fill_ends(const struct cook_setup *setup, struct cook_spread *spread,
+                                    struct cook_result *result)
 {
     for (int end = 0; end < COOK_ENDS; end++) {
         enum cook_end e = (enum cook_end)end;
@@ -190,12 +212,14 @@ static enum process_fault fill_ends(const struct cook_setup *setup,
         steam.air_share = course.air;
         held.cool = 0.0;
         if ((fault = steam_celsius(&steam, &hot)) != PROCESS_OK ||
-            (e != COOK_CENTRAL && (fault = cook_doses(setup, &course, &doses)) != PROCESS_OK))
+            (e != COOK_CENTRAL &&
+             (fault = cook_doses(setup, &spread->heat, &course, &doses)) != PROCESS_OK))
             return fault;
         at_hold = doses;
-        if ((course.cool > 0.0 && (fault = cook_doses(setup, &held, &at_hold)) != PROCESS_OK) ||
-            (fault = cook_minutes_needed(setup, &course, spread->resistance[e], e, &minutes)) !=
-                PROCESS_OK)
+        if ((course.cool > 0.0 &&
+             (fault = cook_doses(setup, &spread->heat, &held, &at_hold)) != PROCESS_OK) ||
+            (fault = cook_minutes_needed(setup, &spread->heat, &course, spread->resistance[e], e,
+                                         &minutes)) != PROCESS_OK)
             return fault;
         cook_fill_end(setup, &doses, spread->resistance[e], e, result);
         if (e == COOK_BAD) {
@@ -243,7 +267,7 @@ static void fill_leans(const struct cook_setup *setup, const struct cook_spread 
     result->margin = cook_margin(setup, central, unmoved, COOK_CENTRAL);
 }
 
-static enum process_fault judge(const struct cook_setup *setup, const struct cook_spread *spread,
+static enum process_fault judge(const struct cook_setup *setup, struct cook_spread *spread,
                                 struct cook_result *result)
 {
     struct cook_course course =
@@ -252,7 +276,7 @@ static enum process_fault judge(const struct cook_setup *setup, const struct coo
 
     course.cool = 0.0;
     course.diffusivity = setup->adequate_diffusivity;
-    enum process_fault fault = cook_doses(setup, &course, &doses);
+    enum process_fault fault = cook_doses(setup, &spread->heat, &course, &doses);
     if (fault != PROCESS_OK)
         return fault;
     result->f0_adequate_at = doses.f0;
