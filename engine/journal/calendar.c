@@ -58,7 +58,7 @@ static void put_words(struct calendar *calendar, const char *property, const str
     text_safe(&safe, words->bytes, words->length, &options);
     text_printf(&calendar->line, "%s:", property);
     for (size_t i = 0; i < safe.length; i++) {
-        if (memchr("\\,;", safe.bytes[i], 3) != NULL)
+        if (strchr("\\,;", safe.bytes[i]) != NULL) /* safe text has no NUL */
             text_add(&calendar->line, "\\", 1);
         text_add(&calendar->line, safe.bytes + i, 1);
     }

@@ -47,7 +47,7 @@ static bool like_a_formula(const char *bytes, size_t length)
         at++;
     if (at == length)
         return false;
-    if (memchr("=+-@\t\r\n", bytes[at], 7) != NULL)
+    if (bytes[at] != '\0' && strchr("=+-@\t\r\n", bytes[at]) != NULL)
         return true;
     for (size_t i = 0; i < sizeof wide / sizeof *wide; i++)
         if (length - at >= 3 && memcmp(bytes + at, wide[i], 3) == 0)
