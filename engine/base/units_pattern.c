@@ -46,7 +46,7 @@
 #define SEPARATOR "(?: ?- ?| to | or )"
 #define ITEMS(name, item)                                                                          \
     "(?(DEFINE)(?<quantity_" name ">" item "))(?&quantity_" name ")(?&quantity_" name ")?(?<![ "   \
-                                                                                      "-])"
+    "-])"
 #define END           "(?!\\w)"
 #define JOINED(units) "[ -]?(?<![a-z])(?:" units ")"
 
