@@ -70,6 +70,8 @@ static void show_calibration(struct screen *screen, const struct score *score)
     }
     screen_say(screen, 0, 0, ROLE_PLAIN, "expected calibration error %.3f",
                score->calibration_error);
+    screen_say(screen, 0, 0, ROLE_PLAIN, "and of whether it is contaminated at all %.3f",
+               score->contamination_error);
 }
 
 static bool failed(const struct score_row *row)
@@ -156,14 +158,16 @@ static json_t *bins_json(const struct score *score)
 static json_t *score_json(const struct rules *rules, const struct score *score)
 {
     return json_pack(
-        "{s:i, s:I, s:I, s:I, s:I, s:I, s:I, s:I, s:I, s:I, s:f, s:f, s:f, s:o, s:o}", "schema", 1,
-        "cases", (json_int_t)score->cases, "finding_first", (json_int_t)score->finding_first,
-        "finding_three", (json_int_t)score->finding_three, "caused", (json_int_t)score->caused,
-        "cause_three", (json_int_t)score->cause_three, "action_right",
-        (json_int_t)score->action_right, "unsafe_keeps", (json_int_t)score->unsafe_keeps, "clean",
-        (json_int_t)score->clean, "needless_discards", (json_int_t)score->needless_discards,
-        "log_score", score->log_score, "brier", score->brier, "calibration_error",
-        score->calibration_error, "calibration", bins_json(score), "rows", rows_json(rules, score));
+        "{s:i, s:I, s:I, s:I, s:I, s:I, s:I, s:I, s:I, s:I, s:f, s:f, s:f, s:f, s:o, s:o}",
+        "schema", 1, "cases", (json_int_t)score->cases, "finding_first",
+        (json_int_t)score->finding_first, "finding_three", (json_int_t)score->finding_three,
+        "caused", (json_int_t)score->caused, "cause_three", (json_int_t)score->cause_three,
+        "action_right", (json_int_t)score->action_right, "unsafe_keeps",
+        (json_int_t)score->unsafe_keeps, "clean", (json_int_t)score->clean, "needless_discards",
+        (json_int_t)score->needless_discards, "log_score", score->log_score, "brier", score->brier,
+        "calibration_error", score->calibration_error, "contamination_error",
+        score->contamination_error, "calibration", bins_json(score), "rows",
+        rows_json(rules, score));
 }
 
 static enum exit_status show_fit(struct app *app, const struct labelled_case *cases, size_t count)

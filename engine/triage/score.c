@@ -47,9 +47,12 @@ static void fill_row(struct score_row *row, const struct rules *rules,
     row->action = verdict->decision.action;
     row->leader = findings[0].index;
     row->leader_p = findings[0].p;
-    for (size_t i = 0; i < rules->finding_count; i++)
+    for (size_t i = 0; i < rules->finding_count; i++) {
         if (labelled_with(labelled->findings, labelled->finding_count, findings[i].index))
             row->labelled_p += findings[i].p;
+        if (rules->findings[findings[i].index].status == FINDING_CONTAMINATED)
+            row->contaminated_p += findings[i].p;
+    }
     row->finding_first = among_first(findings, 1, labelled->findings, labelled->finding_count);
     row->finding_three = among_first(findings, at_most(SCORE_TOP, rules->finding_count),
                                      labelled->findings, labelled->finding_count);
@@ -58,7 +61,8 @@ static void fill_row(struct score_row *row, const struct rules *rules,
         row->has_cause && among_first(verdict->causes, at_most(SCORE_TOP, rules->cause_count),
                                       labelled->causes, labelled->cause_count);
     row->action_right = (labelled->actions >> row->action & 1U) != 0;
-    row->unsafe_keep = every_label(rules, labelled, true) && row->action == ACTION_KEEP;
+    row->contaminated = every_label(rules, labelled, true);
+    row->unsafe_keep = row->contaminated && row->action == ACTION_KEEP;
     row->clean = every_label(rules, labelled, false);
     row->needless_discard = row->clean && row->action == ACTION_DISCARD && !row->action_right;
 }
@@ -76,9 +80,16 @@ static double brier_of(const struct rules *rules, const struct labelled_case *la
     return sum;
 }
 
+static void bin_add(struct score_bin bins[SCORE_BINS], double p, bool right)
+{
+    struct score_bin *bin = &bins[at_most((size_t)(p * SCORE_BINS), SCORE_BINS - 1)];
+    bin->count++;
+    bin->confidence += p;
+    bin->accuracy += right;
+}
+
 static void count_row(struct score *score, const struct score_row *row)
 {
-    size_t bin = at_most((size_t)(row->leader_p * SCORE_BINS), SCORE_BINS - 1);
     score->finding_first += row->finding_first;
     score->finding_three += row->finding_three;
     score->caused += row->has_cause;
@@ -88,9 +99,25 @@ static void count_row(struct score *score, const struct score_row *row)
     score->clean += row->clean;
     score->needless_discards += row->needless_discard;
     score->log_score += -log(fmax(row->labelled_p, LEAST_P));
-    score->bins[bin].count++;
-    score->bins[bin].confidence += row->leader_p;
-    score->bins[bin].accuracy += row->finding_first;
+    bin_add(score->bins, row->leader_p, row->finding_first);
+    if (row->clean || row->contaminated)
+        bin_add(score->contamination, row->contaminated_p, row->contaminated);
+}
+
+/* Averages the bins; the expected calibration error over them. */
+static double bins_average(struct score_bin bins[SCORE_BINS])
+{
+    double count = 0, error = 0;
+    for (size_t b = 0; b < SCORE_BINS; b++) {
+        struct score_bin *bin = &bins[b];
+        if (bin->count == 0)
+            continue;
+        bin->confidence /= (double)bin->count;
+        bin->accuracy /= (double)bin->count;
+        error += (double)bin->count * fabs(bin->accuracy - bin->confidence);
+        count += (double)bin->count;
+    }
+    return count > 0 ? error / count : 0.0;
 }
 
 static void average(struct score *score)
@@ -100,14 +127,8 @@ static void average(struct score *score)
     double n = (double)score->cases;
     score->log_score /= n;
     score->brier /= n;
-    for (size_t b = 0; b < SCORE_BINS; b++) {
-        struct score_bin *bin = &score->bins[b];
-        if (bin->count == 0)
-            continue;
-        bin->confidence /= (double)bin->count;
-        bin->accuracy /= (double)bin->count;
-        score->calibration_error += (double)bin->count / n * fabs(bin->accuracy - bin->confidence);
-    }
+    score->calibration_error = bins_average(score->bins);
+    score->contamination_error = bins_average(score->contamination);
 }
 
 static enum status tell_case(struct triage *triage, const struct labelled_case *labelled,

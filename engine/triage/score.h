@@ -21,7 +21,10 @@
  * of probability", Monthly Weather Review 78, 1950). Calibration: cases binned
  * by the probability of the leader; ECE is the mean over cases of
  * |accuracy - confidence| by bin (Naeini, Cooper & Hauskrecht, "Obtaining well
- * calibrated probabilities using Bayesian binning", AAAI 2015).
+ * calibrated probabilities using Bayesian binning", AAAI 2015). Where several
+ * findings are labelled any of them is right, so the leader must seem surer than
+ * it says; whether a vessel is contaminated at all is one question in every case
+ * whose labels agree on it, and has an error of its own, binned the same way.
  */
 enum { SCORE_BINS = 10, SCORE_TOP = 3 };
 
@@ -30,11 +33,13 @@ struct score_row { /* one case */
     enum action action;
     size_t leader; /* finding */
     double leader_p;
-    double labelled_p; /* mass on the labelled findings */
+    double labelled_p;     /* mass on the labelled findings */
+    double contaminated_p; /* mass on the contaminated ones */
+    bool contaminated;     /* by every label */
     bool finding_first, finding_three;
     bool has_cause, cause_three;
     bool action_right;
-    bool unsafe_keep;      /* contaminated by every label, and kept */
+    bool unsafe_keep;      /* contaminated, and kept */
     bool clean;            /* clean or merely stuck by every label */
     bool needless_discard; /* clean and discarded, where discarding is not accepted */
 };
@@ -48,9 +53,10 @@ struct score_bin {
 struct score {
     size_t cases, finding_first, finding_three, caused, cause_three, action_right;
     size_t unsafe_keeps, clean, needless_discards;
-    double log_score, brier, calibration_error;
+    double log_score, brier, calibration_error, contamination_error;
     struct score_bin bins[SCORE_BINS];
-    const struct score_row *rows; /* `cases` of them, in order */
+    struct score_bin contamination[SCORE_BINS]; /* of the chance that it is contaminated */
+    const struct score_row *rows;               /* `cases` of them, in order */
 };
 
 /* Judges every case and scores it; rows are in `arena`. Cases without a label are a fault. */

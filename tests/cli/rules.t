@@ -21,6 +21,7 @@ note sprintf 'corpus: %d cases; first %.1f %%, first three %.1f %%, cause %.1f %
     100 * share($score->{cause_three}, $score->{caused}),
     100 * share($score->{action_right}, $score->{cases}), $score->{log_score}, $score->{calibration_error};
 cmp_ok($score->{cases}, '>=', 80, 'at least eighty cases');
+cmp_ok($score->{contamination_error}, '<=', 0.1, 'what it says of the chance of contamination holds within a tenth');
 is($score->{unsafe_keeps}, 0, 'no contaminated vessel is called keep');
 cmp_ok(share($score->{finding_three}, $score->{cases}), '>=', 0.95, 'finding among the first three: 95 %');
 cmp_ok(share($score->{action_right}, $score->{cases}), '>=', 0.95, 'action accepted: 95 %');
