@@ -35,12 +35,28 @@ static char sample_of(char escape)
     }
 }
 
+/* The last byte of what opens a group, "(?:", "(?i:", "(?<=" and their like; of "(?<name>" and "("
+ * only the part before the name. */
+static const char *group_opening(const char *s)
+{
+    if (s[1] != '?')
+        return s;
+    s++;
+    while (s[1] && strchr("imsxnJ-^", s[1]))
+        s++;
+    if (s[1] == '<' && (s[2] == '=' || s[2] == '!'))
+        return s + 2;
+    return s[1] && strchr(":=!>|", s[1]) ? s + 1 : s;
+}
+
 /* The letters of a pattern without its syntax. */
 static void plain_letters(struct text *out, const char *source)
 {
     bool name = false;
     for (const char *s = source; *s; s++) {
-        if (*s == '<' || *s == '{') {
+        if (*s == '(') {
+            s = group_opening(s);
+        } else if (*s == '<' || *s == '{') {
             name = true;
         } else if (*s == '>' || *s == '}') {
             name = false;
@@ -49,7 +65,7 @@ static void plain_letters(struct text *out, const char *source)
             text_add(out, &sample, 1);
         } else if (*s == '|') {
             text_puts(out, " ");
-        } else if (!name && !strchr("()[]?*+^$.", *s)) {
+        } else if (!name && !strchr(")[]?*+^$.", *s)) {
             text_add(out, s, 1);
         }
     }

@@ -256,10 +256,16 @@ static bool add_limits(struct output *out)
         const char *of = pattern->role <= ROLE_NUMBER
                              ? job->reader->rules->observables[pattern->observable].label
                              : "the language list";
-        const char *note = arena_format(
-            out->arena,
-            "the text is too tangled for a phrase of %s (%s:%zu); say it in shorter sentences", of,
-            pattern->at.file ? pattern->at.file : "the rules", pattern->at.line);
+        /* Where the rules keep no place of a pattern its own text tells which it is. */
+        const char *which = pattern->at.file ? arena_format(out->arena, "%s:%zu", pattern->at.file,
+                                                            pattern->at.line)
+                                             : arena_format(out->arena, "'%s'", pattern->source);
+        const char *note =
+            which ? arena_format(out->arena,
+                                 "the text is too tangled for a phrase of %s (%s); say it in "
+                                 "shorter sentences",
+                                 of, which)
+                  : NULL;
         if (!note)
             return false;
         add_unread(out, (struct span){0, job->length}, UNREAD_LIMIT, note);
