@@ -43,7 +43,9 @@ say       = $(if $(V),,@printf '  %-5s %s\n' $(1) $(2))
 PKG_CFLAGS := $(shell pkg-config --cflags $(PACKAGES) 2>/dev/null)
 PKG_LIBS := $(shell pkg-config --libs $(PACKAGES) 2>/dev/null)
 OUR_CFLAGS   = -std=c11 -D_POSIX_C_SOURCE=200809L -D_DEFAULT_SOURCE -Iengine $(WARN) $(HARDEN_$(MODE)) $(PKG_CFLAGS)
-OUR_LDFLAGS  = $(HARDLINK_$(MODE))
+# The program's own requests for memory pass engine/base/memory.c.
+WRAPPED  := malloc calloc realloc strdup strndup
+OUR_LDFLAGS  = $(HARDLINK_$(MODE)) $(WRAPPED:%=-Wl,--wrap=%)
 # libcsv has no pkg-config file.
 OUR_LIBS     = $(PKG_LIBS) -lcsv -lm
 

@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "base/filing.h"
 
+#include "base/memory.h"
+
 #include <errno.h>
 #include <fcntl.h>
 #include <stdlib.h>
@@ -180,6 +182,8 @@ static bool take_name(const struct filing *filing)
 enum status filing_commit(struct filing *filing, struct diags *diags)
 {
     enum status status = filing_sync(filing, diags);
+    if (status == STATUS_OK && memory_refused())
+        status = STATUS_MEMORY; /* what was written may lack something */
     if (status == STATUS_OK && !take_name(filing))
         status = errno == EEXIST ? refuse_to_replace(filing->path, diags)
                                  : filing_refused(filing->path, "written", errno, diags);

@@ -32,7 +32,8 @@ enum status filing_reserve(struct filing *filing, const char *path, bool replace
                            struct diags *diags);
 /* Writes, and remembers a failure for filing_sync to tell. */
 void filing_write(struct filing *filing, const char *bytes, size_t length);
-/* Flushes, syncs and gives the name. The filing is closed whatever the outcome. */
+/* Flushes, syncs and gives the name. The filing is closed whatever the outcome. STATUS_MEMORY when
+ * the program was refused memory before: what was written may lack something. */
 enum status filing_commit(struct filing *filing, struct diags *diags);
 /* Everything of it reaches the disk, still under the temporary name. Fine when repeated. */
 enum status filing_sync(struct filing *filing, struct diags *diags);

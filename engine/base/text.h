@@ -5,6 +5,7 @@
 #include <stdarg.h>
 #include <stdbool.h>
 #include <stddef.h>
+#include <stdint.h>
 
 /*
  * Strings: a growable buffer, UTF-8, and what may reach a screen.
@@ -59,6 +60,11 @@ struct text_safe_options {
 };
 void text_safe(struct text *out, const char *bytes, size_t length,
                const struct text_safe_options *options);
+
+/* How many bytes the code point at the front takes when it draws nothing of its own yet can change or
+ * hide what stands around it (controls, bidirectional and other format characters); 0 when it is
+ * harmless, or none. */
+size_t text_treacherous(const char *bytes, size_t length, int32_t *point);
 
 /*
  * Appends `bytes` folded for comparison: NFKC, lower case, curly quotes and

@@ -74,6 +74,14 @@ static bool is_treacherous(utf8proc_int32_t point)
     }
 }
 
+size_t text_treacherous(const char *bytes, size_t length, int32_t *point)
+{
+    size_t step = 0;
+    utf8proc_int32_t first = length > 0 ? next_point(bytes, length, &step) : INVALID;
+    *point = first;
+    return first != INVALID && is_treacherous(first) ? step : 0;
+}
+
 /* What stands for `point` on the screen: itself, a space, U+FFFD, or DROP for nothing. */
 static utf8proc_int32_t safe_point(utf8proc_int32_t point, bool before_newline, bool keep_newlines)
 {

@@ -9,11 +9,17 @@
 #include <threads.h>
 
 #include "base/filing.h"
+#include "base/json_text.h"
+#include "base/memory.h"
 
 static const struct position nowhere = {0};
 
 enum exit_status app_fail(struct app *app, enum status status)
 {
+    if (memory_refused() && status != STATUS_CLOSED) {
+        diags_clear(app->diags); /* whatever they blame, this was the reason */
+        status = STATUS_MEMORY;
+    }
     if (diags_errors(app->diags) == 0 && status == STATUS_MEMORY)
         diags_error(app->diags, nowhere, "out of memory");
     if (diags_errors(app->diags) == 0 && status == STATUS_IO)
@@ -38,10 +44,13 @@ enum exit_status app_usage(struct app *app, const char *format, ...)
     return app_fail(app, STATUS_USAGE);
 }
 
-enum exit_status app_flush(struct app *app)
+/* What was put together is not whole when memory ran out over it, or when somebody noted a fault and
+ * went on: then nothing of it is shown. */
+static enum status wholeness(const struct app *app)
 {
-    enum status status = screen_flush(&app->out, stdout);
-    return status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
+    if (memory_refused())
+        return STATUS_MEMORY;
+    return diags_errors(app->diags) > 0 ? STATUS_IO : STATUS_OK;
 }
 
 enum exit_status app_write(struct app *app, const char *path, const struct text *text, bool replace)
@@ -56,15 +65,15 @@ enum exit_status app_write(struct app *app, const char *path, const struct text 
     return status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
 }
 
-/* Measured, then written: the buffer that json_dumps lets grow leaves a key out when it cannot. */
-static char *json_text(const json_t *json, size_t flags, size_t *length)
+enum exit_status app_flush(struct app *app)
 {
-    *length = json != NULL ? json_dumpb(json, NULL, 0, flags) : 0;
-    char *text = *length > 0 ? malloc(*length) : NULL;
-    if (text != NULL && json_dumpb(json, text, *length, flags) == *length)
-        return text;
-    free(text);
-    return NULL;
+    enum status whole = wholeness(app);
+    if (whole != STATUS_OK) {
+        text_clear(&app->out.out);
+        return app_fail(app, whole);
+    }
+    enum status status = screen_flush(&app->out, stdout);
+    return status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
 }
 
 enum exit_status app_json(struct app *app, json_t *json, bool compact)

@@ -32,10 +32,12 @@ enum exit_status app_journal_path(struct app *app, char **path)
     const char *named = arguments_value(&app->arguments, "journal");
     if (named != NULL && named[0] == '\0')
         return app_usage(app, "--journal needs the name of a file");
-    *path = named != NULL ? strdup(named) : journal_default_path();
-    return *path != NULL
-               ? EXIT_FINE
-               : app_usage(app, "no home folder to keep the journal in; --journal FILE names one");
+    enum status status = named == NULL ? journal_default_path(path) : STATUS_OK;
+    if (named != NULL && (*path = strdup(named)) == NULL)
+        status = STATUS_MEMORY;
+    if (status == STATUS_USAGE)
+        return app_usage(app, "no home folder to keep the journal in; --journal FILE names one");
+    return status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
 }
 
 enum exit_status app_journal(struct app *app, enum journal_access access)

@@ -6,6 +6,7 @@
 #include <locale.h>
 #include <malloc.h>
 #include <signal.h>
+#include <stddef.h>
 #include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -13,6 +14,7 @@
 #include <sys/mman.h>
 #include <unistd.h>
 
+#include "base/memory.h"
 #include "cli/app.h"
 #include "cli/commands.h"
 #include "journal/journal.h"
@@ -158,7 +160,8 @@ static void prepare_heap(void)
     mallopt(M_TRIM_THRESHOLD, 2 * HEAP);
     mallopt(M_MMAP_THRESHOLD, 2 * HEAP);
     mallopt(M_ARENA_MAX, 1);                 /* the thread that compiles tables shares this heap */
-    void *volatile more = malloc(HEAP / 32); /* than there is: the heap grows now */
+    /* More than there is, so that the heap grows now; no request that has to be met. */
+    void *volatile more = aligned_alloc(_Alignof(max_align_t), HEAP / 32);
     free(more);
     char *start = (char *)sbrk(0) - HEAP;
     start += (LARGE_PAGE - (uintptr_t)start % LARGE_PAGE) % LARGE_PAGE;
@@ -172,6 +175,7 @@ int cli_main(int argc, char **argv)
     prepare_heap();
     setlocale(LC_CTYPE, "");
     signal(SIGPIPE, SIG_IGN);
+    memory_watch_json();
     gsl_set_error_handler_off(); /* what GSL cannot do it says by its return values */
     screen_init(&app.out, stdout, COLOUR_AUTO);
     screen_init(&app.err, stderr, COLOUR_AUTO);
@@ -181,6 +185,8 @@ int cli_main(int argc, char **argv)
         return EXIT_INTERNAL;
     }
     enum exit_status exit_status = dispatch(&app, argc > 0 ? argc - 1 : 0, argv + 1);
+    if (memory_refused() && exit_status != EXIT_CLOSED)
+        exit_status = exit_status == EXIT_FINE ? app_fail(&app, STATUS_MEMORY) : EXIT_INTERNAL;
     /* What stdio still holds must arrive too: a full disk shows only here. */
     if (fclose(stdout) != 0 && exit_status == EXIT_FINE)
         exit_status = app_fail(&app, errno == EPIPE ? STATUS_CLOSED : STATUS_IO);

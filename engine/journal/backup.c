@@ -44,27 +44,34 @@ static enum status copy_pages(sqlite3 *from, const char *from_path, sqlite3 *to,
     return fault(to_path, "written", to, diags);
 }
 
-/* True when a question that lists faults (integrity_check, foreign_key_check) lists none. */
-static bool lists_nothing(sqlite3 *database, const char *sql)
+/* STATUS_OK when a question that lists faults (integrity_check, foreign_key_check) lists none. */
+static enum status lists_nothing(sqlite3 *database, const char *sql)
 {
     sqlite3_stmt *statement = NULL;
-    bool clean = sqlite3_prepare_v2(database, sql, -1, &statement, NULL) == SQLITE_OK;
-    int code = clean ? sqlite3_step(statement) : SQLITE_ERROR;
+    int code = sqlite3_prepare_v2(database, sql, -1, &statement, NULL);
+    bool clean = false;
+    if (code == SQLITE_OK)
+        code = sqlite3_step(statement);
     if (code == SQLITE_ROW) {
         const char *said = (const char *)sqlite3_column_text(statement, 0);
         clean = said != NULL && strcmp(said, "ok") == 0;
+        code = said != NULL ? code : SQLITE_NOMEM;
     } else {
         clean = code == SQLITE_DONE;
     }
     sqlite3_finalize(statement);
-    return clean;
+    if ((code & 0xff) == SQLITE_NOMEM)
+        return STATUS_MEMORY;
+    return clean ? STATUS_OK : STATUS_DATA;
 }
 
 static enum status check_pages(sqlite3 *database, const char *path, struct diags *diags)
 {
-    if (lists_nothing(database, "PRAGMA integrity_check(1)") &&
-        lists_nothing(database, "PRAGMA foreign_key_check"))
-        return STATUS_OK;
+    enum status status = lists_nothing(database, "PRAGMA integrity_check(1)");
+    if (status == STATUS_OK)
+        status = lists_nothing(database, "PRAGMA foreign_key_check");
+    if (status != STATUS_DATA)
+        return status;
     diags_error(diags, (struct position){path, 0, 0},
                 "the file is damaged; 'jarside journal check' says where. Restore an older backup "
                 "with 'jarside restore FILE'");

@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/json_text.h"
 #include "base/version.h"
 #include "journal/consult.h"
 #include "journal/course.h"
@@ -128,7 +129,7 @@ static enum status next_look(struct journal *journal, const struct consultation 
 /* Takes the reference; NULL when out of memory. */
 static const char *json_kept(json_t *json, struct arena *arena)
 {
-    char *text = json != NULL ? json_dumps(json, JSON_COMPACT | JSON_REAL_PRECISION(9)) : NULL;
+    char *text = json_text(json, JSON_COMPACT | JSON_REAL_PRECISION(9), NULL);
     const char *kept = text != NULL ? arena_string(arena, text) : NULL;
     free(text);
     json_decref(json);

@@ -9,6 +9,7 @@
 #include <unistd.h>
 
 #include "base/filing.h"
+#include "base/memory.h"
 #include "base/text.h"
 #include "journal/journal_internal.h"
 
@@ -29,16 +30,21 @@ static char *joined(const char *folder, const char *below)
     return path;
 }
 
-char *journal_default_path(void)
+enum status journal_default_path(char **path)
 {
     const char *named = getenv("JARSIDE_JOURNAL");
-    if (named != NULL && named[0] != '\0')
-        return joined(named, "");
     const char *data = absolute_variable("XDG_DATA_HOME");
-    if (data != NULL)
-        return joined(data, "/jarside/journal.db");
     const char *home = absolute_variable("HOME");
-    return home != NULL ? joined(home, "/.local/share/jarside/journal.db") : NULL;
+    *path = NULL;
+    if (named != NULL && named[0] != '\0')
+        *path = strdup(named);
+    else if (data != NULL)
+        *path = joined(data, "/jarside/journal.db");
+    else if (home != NULL)
+        *path = joined(home, "/.local/share/jarside/journal.db");
+    else
+        return STATUS_USAGE;
+    return *path != NULL ? STATUS_OK : STATUS_MEMORY;
 }
 
 /* ---- refusals -------------------------------------------------------------------------------- */
@@ -85,7 +91,8 @@ enum status journal_no_memory(const struct journal *journal, struct diags *diags
 enum status journal_fault(struct journal *journal, const char *doing, struct diags *diags)
 {
     int code = sqlite3_extended_errcode(journal->database);
-    if (code == SQLITE_NOMEM)
+    /* Where SQLite has nothing to complain of, it was never asked for lack of memory. */
+    if ((code & 0xff) == SQLITE_NOMEM || code == SQLITE_OK || memory_refused())
         return journal_no_memory(journal, diags);
     diags_error(diags, (struct position){.file = journal->path}, "cannot %s the journal: %s (%s)",
                 doing, remedy(code), sqlite3_errmsg(journal->database));
@@ -333,7 +340,10 @@ enum status journal_commit(struct journal *journal, struct diags *diags)
         journal->depth--;
         return STATUS_OK;
     }
-    enum status status = run(journal, STATEMENT_COMMIT, "COMMIT", "write to", diags);
+    /* What was refused memory on its way here may lack something. */
+    enum status status = memory_refused()
+                             ? journal_no_memory(journal, diags)
+                             : run(journal, STATEMENT_COMMIT, "COMMIT", "write to", diags);
     if (status != STATUS_OK)
         journal_rollback(journal);
     journal->depth = 0;

@@ -35,9 +35,9 @@ enum journal_access {
 
 enum { JOURNAL_VERSION = 1, JOURNAL_APPLICATION = 0x4a61526a };
 
-/* $JARSIDE_JOURNAL, else jarside/journal.db below $XDG_DATA_HOME or ~/.local/share. Caller frees;
- * NULL when there is neither home nor memory. */
-char *journal_default_path(void);
+/* $JARSIDE_JOURNAL, else jarside/journal.db below $XDG_DATA_HOME or ~/.local/share. Caller frees.
+ * NULL and STATUS_USAGE when there is no home, STATUS_MEMORY when there is no memory. */
+enum status journal_default_path(char **path);
 
 /* Opens it, as far as `access` allows; on a fault `journal` is NULL. */
 enum status journal_open(const char *path, enum journal_access access, struct journal **journal,

@@ -331,11 +331,15 @@ static enum status parse(struct map_reading *reading, FILE *file)
     yaml_parser_set_input_file(&parser, file);
     enum status status = STATUS_OK;
     if (yaml_parser_load(&parser, &reading->document) == 0) {
-        status = parser.error == YAML_MEMORY_ERROR ? STATUS_MEMORY : STATUS_DATA;
-        diags_error(reading->diags,
-                    (struct position){reading->path, parser.problem_mark.line + 1,
-                                      parser.problem_mark.column + 1},
-                    "this is no YAML: %s", parser.problem != NULL ? parser.problem : "unreadable");
+        /* A fault it has no name for is lack of memory, too. */
+        status = parser.error == YAML_MEMORY_ERROR || parser.error == YAML_NO_ERROR ? STATUS_MEMORY
+                                                                                    : STATUS_DATA;
+        if (status == STATUS_DATA)
+            diags_error(reading->diags,
+                        (struct position){reading->path, parser.problem_mark.line + 1,
+                                          parser.problem_mark.column + 1},
+                        "this is no YAML: %s",
+                        parser.problem != NULL ? parser.problem : "unreadable");
     } else {
         const yaml_node_t *root = yaml_document_get_root_node(&reading->document);
         if (root == NULL)

@@ -274,8 +274,9 @@ static const char *plain_result(const char *folded)
 }
 
 /* What the triage takes the words for; NULL when that is too doubtful to be proposed: a vessel that
- * may be contaminated is never proposed as clean. */
-static const struct finding *guessed(struct triage *triage, const char *value, double *p)
+ * may be contaminated is never proposed as clean. Without memory to tell, `out` counts as failed. */
+static const struct finding *guessed(struct triage *triage, const char *value, struct text *out,
+                                     double *p)
 {
     static const double likely = 0.5, suspect = 0.1;
     const struct fact *facts = NULL;
@@ -284,8 +285,10 @@ static const struct finding *guessed(struct triage *triage, const char *value, d
     const struct verdict *verdict = NULL;
     const struct rules *rules = triage_rules(triage);
     triage_reset(triage);
-    if (unheard != NULL && triage_tell(triage, value, strlen(value), unheard) == STATUS_OK &&
-        triage_facts(triage, &facts) > 0)
+    enum status told =
+        unheard != NULL ? triage_tell(triage, value, strlen(value), unheard) : STATUS_MEMORY;
+    out->failed = out->failed || told == STATUS_MEMORY;
+    if (told == STATUS_OK && triage_facts(triage, &facts) > 0)
         verdict = triage_judge(triage);
     if (verdict != NULL && verdict->findings[0].p >= likely) {
         *p = verdict->findings[0].p;
@@ -313,7 +316,7 @@ static void put_result(struct guess *guess, struct triage *triage, const char *v
     double p = 0;
     const char *folded = mapped_fold(guess->arena, value);
     const char *plain = folded != NULL ? plain_result(folded) : NULL;
-    const struct finding *finding = plain == NULL ? guessed(triage, value, &p) : NULL;
+    const struct finding *finding = plain == NULL ? guessed(triage, value, out, &p) : NULL;
     text_puts(out, plain != NULL || finding != NULL ? "    " : "    # ");
     put_quoted(out, value);
     if (plain != NULL)

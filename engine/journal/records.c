@@ -23,8 +23,10 @@ static bool has_label(enum record record)
 static sqlite3_stmt *prepared(struct journal *journal, struct text *sql, struct diags *diags)
 {
     sqlite3_stmt *statement = NULL;
-    if (!sql->failed &&
-        sqlite3_prepare_v2(journal->database, sql->bytes, -1, &statement, NULL) != SQLITE_OK) {
+    if (sql->failed) {
+        (void)journal_no_memory(journal, diags);
+    } else if (sqlite3_prepare_v2(journal->database, sql->bytes, -1, &statement, NULL) !=
+               SQLITE_OK) {
         journal_fault(journal, "read", diags);
         statement = NULL;
     }

@@ -8,42 +8,16 @@ use FindBin;
 use lib $FindBin::Bin;
 use Cwd qw(abs_path);
 use File::Copy qw(copy);
+use Faulty;
 use Jarside;
 use Test::More;
 
 my $program = abs_path($ENV{JARSIDE} // project_root() . '/.build/release/jarside');
 plan skip_all => 'what counts or watches here cannot do without memory' if $program =~ m{/\.build/(?:asan|coverage)/};
 my $scratch = scratch();
-my $cc      = $ENV{CC} // 'cc';
-my $faulty  = "$scratch/faulty.so";
-is(system("$cc -O1 -fPIC -shared -o '$faulty' '" . project_root() . "/tests/support/faulty.c'"), 0,
-    'the faulty machine is built') or BAIL_OUT('no faulty machine');
+ok(faulty_built(), 'the faulty machine is built') or BAIL_OUT('no faulty machine');
 
 my $tiny = project_root() . '/tests/unit/tiny-rules';
-
-# try_out(faults, args..., {in, env}): as run, on the faulty machine; "hung" when it does not end.
-sub try_out {
-    my ($faults, @args) = @_;
-    my $options = ref $args[-1] eq 'HASH' ? pop @args : {};
-    my %env = (LC_ALL => 'C', LD_PRELOAD => $faulty, JARSIDE_RULES => $tiny, %{ $options->{env} // {} }, %$faults);
-    my @result = eval {
-        local $SIG{ALRM} = sub { die "hung\n" };
-        alarm 30;
-        my @result = run(@args, { %$options, env => \%env });
-        alarm 0;
-        @result;
-    };
-    alarm 0;
-    return @result ? @result : ('hung', '', '');
-}
-
-# How often the program asks for memory, reads, writes and opens.
-sub asked {
-    my @args = @_;
-    try_out({ FAULTY_REPORT => "$scratch/report" }, @args);
-    open(my $from, '<', "$scratch/report") or die $!;
-    return map { split } <$from>;
-}
 
 # Some of the last requests, where the answer is put together, and fewer of those before, where the rules are read;
 # with FAULTS=all every single one, which takes an hour.
