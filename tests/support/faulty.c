@@ -112,13 +112,13 @@ static uint_fast64_t place_of(void *address)
 static inline __attribute__((always_inline)) uint_fast64_t site_here(void)
 {
     void *calls[CALLS + 2];
-    int count = backtrace(calls, depth + 2);
+    int count = backtrace(calls, depth + 1);
     uint_fast64_t site = 14695981039346656037u;
     bool alone = true, packing = false;
-    for (int i = 2; i < count; i++) {
+    for (int i = 1; i < count; i++) { /* the first is the function above that stands in the way */
         uint_fast64_t place = place_of(calls[i]);
-        alone = alone && (place % 64 == libc || i > 3);
-        packing = packing || (i < 4 && (place % 64 == packers[0] || place % 64 == packers[1]));
+        alone = alone && (place % 64 == libc || i > 2);
+        packing = packing || (i < 3 && (place % 64 == packers[0] || place % 64 == packers[1]));
         site = (site ^ place) * 1099511628211u;
     }
     return (site | 1) - !(alone || packing);
