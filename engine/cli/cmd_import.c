@@ -11,6 +11,7 @@
 #include "journal/import.h"
 #include "journal/mapping.h"
 #include "voice/progress_bar.h"
+#include "voice/whole_json.h"
 
 static const struct option options[] = {
     {"table", "NAME", "FILE is this table; only needed when its name does not say so"},
@@ -83,7 +84,7 @@ static enum exit_status tell_json(struct app *app, const struct import_tally *ta
 {
     json_t *tables = json_object();
     for (int i = 0; i < RECORD_COUNT; i++)
-        json_object_set_new(tables, record_types[i].name, tally_json(&tally[i]));
+        tables = voice_json_put(tables, record_types[i].name, tally_json(&tally[i]));
     return app_json(
         app, json_pack("{s:i, s:b, s:o}", "schema", 1, "kept", (int)kept, "tables", tables), false);
 }
@@ -196,11 +197,12 @@ static enum exit_status guess(struct app *app, const char *path)
 
 struct rows { /* what came of them, as it is told */
     struct app *app;
-    json_t *list;   /* NULL for text */
+    bool json;
+    json_t *list;
     size_t refused; /* told so far */
 };
 
-static void row_json(const struct rows *rows, const struct mapping_row *row, const char *verdict)
+static void row_json(struct rows *rows, const struct mapping_row *row, const char *verdict)
 {
     struct text label, why;
     static const struct text_safe_options safe = {.limit = 400};
@@ -208,8 +210,11 @@ static void row_json(const struct rows *rows, const struct mapping_row *row, con
     text_init(&why);
     text_safe(&label, row->label, strlen(row->label), &safe);
     text_safe(&why, row->why, strlen(row->why), &safe);
-    json_array_append_new(rows->list,
-                          json_pack("{s:I, s:I, s:s, s:s, s:s}", "line", (json_int_t)row->at.line,
+    bool whole = !label.failed && !why.failed;
+    rows->list = voice_json_append(
+        rows->list, !whole
+                        ? NULL
+                        : json_pack("{s:I, s:I, s:s, s:s, s:s}", "line", (json_int_t)row->at.line,
                                     "column", (json_int_t)row->at.column, "verdict", verdict,
                                     "label", label.bytes, "why", why.bytes));
     text_release(&label);
@@ -224,7 +229,7 @@ static void row_told(void *context, const struct mapping_row *row)
     struct rows *rows = context;
     struct app *app = rows->app;
     bool refused = row->verdict == MAPPING_REFUSED;
-    if (rows->list != NULL) {
+    if (rows->json) {
         row_json(rows, row, verdicts[row->verdict]);
         return;
     }
@@ -243,7 +248,8 @@ static enum exit_status tell_mapped_json(struct app *app, const struct rows *row
 {
     json_t *added = json_object();
     for (int i = 0; i < RECORD_COUNT; i++)
-        json_object_set_new(added, record_types[i].name, json_integer((json_int_t)tally->added[i]));
+        added =
+            voice_json_put(added, record_types[i].name, json_integer((json_int_t)tally->added[i]));
     return app_json(app,
                     json_pack("{s:i, s:b, s:I, s:I, s:I, s:o, s:O}", "schema", 1, "kept", (int)kept,
                               "taken", (json_int_t)tally->taken, "skipped",
@@ -257,7 +263,7 @@ static enum exit_status tell_mapped(struct app *app, const struct rows *rows,
 {
     bool dry_run = arguments_flag(&app->arguments, "dry-run");
     bool spoilt = tally->refused > 0 && !arguments_flag(&app->arguments, "partly");
-    if (rows->list != NULL)
+    if (rows->json)
         return tell_mapped_json(app, rows, tally, !dry_run && !spoilt);
     for (int i = 0; i < RECORD_COUNT; i++) {
         char rest[64];
@@ -278,7 +284,7 @@ static enum exit_status carry(struct app *app, const char *path, struct mapping 
 {
     struct progress_bar bar;
     struct mapping_tally tally;
-    struct rows rows = {.app = app};
+    struct rows rows = {.app = app, .json = arguments_flag(&app->arguments, "json")};
     progress_bar_init(&bar, stderr);
     const struct progress progress = progress_bar_listener(&bar);
     const struct mapping_options how = {.dry_run = arguments_flag(&app->arguments, "dry-run"),
@@ -287,7 +293,7 @@ static enum exit_status carry(struct app *app, const char *path, struct mapping 
                                         .progress = &progress,
                                         .context = &rows,
                                         .row = row_told};
-    if (arguments_flag(&app->arguments, "json"))
+    if (rows.json)
         rows.list = json_array();
     enum status status =
         mapping_import(app->journal, mapping, app->reader, path, &how, &tally, app->diags);

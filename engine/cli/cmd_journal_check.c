@@ -4,6 +4,7 @@
 #include "cli/app_journal.h"
 #include "cli/commands.h"
 #include "journal/check.h"
+#include "voice/whole_json.h"
 
 static const struct option options[] = {
     {"all", NULL, "list every fault, not only the first fifty"},
@@ -13,7 +14,8 @@ static const struct option options[] = {
 
 struct listing {
     struct app *app;
-    json_t *faults; /* NULL for text */
+    bool json;
+    json_t *faults;
     size_t listed, most;
     bool damaged; /* the file itself */
 };
@@ -43,14 +45,14 @@ static void listed(void *context, const struct check_fault *fault)
     listing->damaged = listing->damaged || fault->record == RECORD_COUNT;
     if (listing->listed++ >= listing->most)
         return;
-    if (listing->faults == NULL)
+    if (!listing->json)
         list_text(listing, fault);
     else
-        json_array_append_new(listing->faults,
-                              json_pack("{s:s, s:s, s:I, s:s, s:s}", "kind",
-                                        fault->warning ? "warning" : "error", "table",
-                                        name_of(fault->record), "id", (json_int_t)fault->id,
-                                        "label", fault->label, "message", fault->message));
+        listing->faults = voice_json_append(
+            listing->faults,
+            json_pack("{s:s, s:s, s:I, s:s, s:s}", "kind", fault->warning ? "warning" : "error",
+                      "table", name_of(fault->record), "id", (json_int_t)fault->id, "label",
+                      fault->label, "message", fault->message));
 }
 
 static enum exit_status tell_json(struct app *app, const struct listing *listing,
@@ -97,7 +99,8 @@ static enum exit_status run(struct app *app)
         return fault;
     if (arguments_flag(&app->arguments, "all"))
         listing.most = SIZE_MAX;
-    if (arguments_flag(&app->arguments, "json"))
+    listing.json = arguments_flag(&app->arguments, "json");
+    if (listing.json)
         listing.faults = json_array();
     const struct check_sink sink = {&listing, listed};
     enum status status =
@@ -105,8 +108,7 @@ static enum exit_status run(struct app *app)
     if (status != STATUS_OK)
         fault = app_fail(app, status);
     else
-        fault = listing.faults != NULL ? tell_json(app, &listing, &tally)
-                                       : tell_text(app, &listing, &tally);
+        fault = listing.json ? tell_json(app, &listing, &tally) : tell_text(app, &listing, &tally);
     json_decref(listing.faults);
     if (fault != EXIT_FINE)
         return fault;

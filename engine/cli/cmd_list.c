@@ -5,6 +5,7 @@
 #include "cli/commands.h"
 #include "cli/labels.h"
 #include "voice/journal.h"
+#include "voice/whole_json.h"
 
 static const struct option options[] = {
     {"batch", "BATCH", "vessels, looks, deeds or outcomes of this batch only"},
@@ -90,13 +91,16 @@ static enum exit_status show_list(struct app *app, const struct journal_told *to
     enum status status = survey_page(app->journal, survey, told->arena, &page, app->diags);
     if (status != STATUS_OK)
         return app_fail(app, status);
-    if (arguments_flag(&app->arguments, "json"))
+    if (arguments_flag(&app->arguments, "json")) {
+        json_t *records = voice_list_json(told, survey->record, &page, &status);
+        if (status != STATUS_OK)
+            return app_fail(app, status);
         return app_json(app,
                         json_pack("{s:i, s:s, s:I, s:o}", "schema", 1, "kind",
                                   record_types[survey->record].name, "total",
-                                  (json_int_t)page.total, "records",
-                                  voice_list_json(told, survey->record, &page)),
+                                  (json_int_t)page.total, "records", records),
                         false);
+    }
     status = voice_list(&app->out, told, survey->record, &page);
     if (status != STATUS_OK)
         return app_fail(app, status);
@@ -127,40 +131,57 @@ static enum exit_status run_list(struct app *app)
 
 /* ---- search ---------------------------------------------------------------------------------- */
 
+/* The hits of the kind that stands at `start`, newest last, in `ids`; where the next kind starts. */
+static size_t page_of_hits(const struct hits *hits, size_t start, int64_t *ids, struct page *page)
+{
+    size_t end = start;
+    while (end < hits->count && hits->hits[end].record == hits->hits[start].record)
+        end++;
+    for (size_t k = end; k > start; k--)
+        ids[end - k] = hits->hits[k - 1].id;
+    *page = (struct page){ids, end - start, end - start};
+    return end;
+}
+
+static enum exit_status hits_json(struct app *app, const struct journal_told *told,
+                                  const struct hits *hits, int64_t *ids)
+{
+    struct page page;
+    json_t *groups = json_array();
+    enum status status = STATUS_OK;
+    for (size_t i = 0; i < hits->count && status == STATUS_OK;) {
+        enum record record = hits->hits[i].record;
+        i = page_of_hits(hits, i, ids, &page);
+        groups = voice_json_append(
+            groups, json_pack("{s:s, s:o}", "kind", record_types[record].name, "records",
+                              voice_list_json(told, record, &page, &status)));
+    }
+    if (status == STATUS_OK)
+        return app_json(
+            app, json_pack("{s:i, s:b, s:o}", "schema", 1, "more", hits->more, "found", groups),
+            false);
+    json_decref(groups);
+    return app_fail(app, status);
+}
+
 static enum exit_status show_hits(struct app *app, const struct journal_told *told,
                                   const struct hits *hits)
 {
-    bool json = arguments_flag(&app->arguments, "json");
-    json_t *groups = json ? json_array() : NULL;
+    struct page page;
     int64_t *ids = arena_array(told->arena, hits->count + 1, sizeof *ids);
     if (ids == NULL)
         return app_fail(app, STATUS_MEMORY);
+    if (arguments_flag(&app->arguments, "json"))
+        return hits_json(app, told, hits, ids);
     for (size_t i = 0; i < hits->count;) {
-        struct page page = {ids, 0, 0};
         enum record record = hits->hits[i].record;
-        size_t end = i;
-        while (end < hits->count && hits->hits[end].record == record)
-            end++;
-        for (size_t k = end; k > i; k--) /* newest last */
-            ids[page.count++] = hits->hits[k - 1].id;
-        page.total = page.count;
-        i = end;
-        if (json) {
-            json_array_append_new(groups,
-                                  json_pack("{s:s, s:o}", "kind", record_types[record].name,
-                                            "records", voice_list_json(told, record, &page)));
-            continue;
-        }
+        i = page_of_hits(hits, i, ids, &page);
         if (app->out.out.length > 0)
             screen_blank(&app->out);
         enum status status = voice_list(&app->out, told, record, &page);
         if (status != STATUS_OK)
             return app_fail(app, status);
     }
-    if (json)
-        return app_json(
-            app, json_pack("{s:i, s:b, s:o}", "schema", 1, "more", hits->more, "found", groups),
-            false);
     if (hits->count == 0)
         screen_say(&app->out, 0, 0, ROLE_PLAIN, "Nothing in the journal holds all these words.");
     if (hits->more)

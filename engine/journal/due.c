@@ -3,21 +3,6 @@
 #include "base/text.h"
 #include "journal/journal_internal.h"
 
-static sqlite3_stmt *ask(struct journal *journal, struct text *sql, int64_t vessel,
-                         struct diags *diags)
-{
-    sqlite3_stmt *statement = NULL;
-    if (!sql->failed &&
-        (sqlite3_prepare_v2(journal->database, sql->bytes, -1, &statement, NULL) != SQLITE_OK ||
-         sqlite3_bind_int64(statement, 1, vessel) != SQLITE_OK)) {
-        journal_fault(journal, "read", diags);
-        sqlite3_finalize(statement);
-        statement = NULL;
-    }
-    text_release(sql);
-    return statement;
-}
-
 enum status journal_due(struct journal *journal, int64_t day, struct arena *arena,
                         struct vessel **vessels, size_t *count, struct diags *diags)
 {
@@ -29,11 +14,12 @@ enum status journal_due(struct journal *journal, int64_t day, struct arena *aren
     text_puts(&sql, "SELECT ");
     row_columns(RECORD_VESSEL, &sql);
     text_puts(&sql, " FROM vessel WHERE due > 0 AND due <= ?1 ORDER BY due, id");
-    sqlite3_stmt *statement = ask(journal, &sql, day, diags);
+    sqlite3_stmt *statement = journal_prepare_text(journal, &sql, "read", diags);
     int code = SQLITE_DONE;
     *count = 0;
     if (statement == NULL)
         return STATUS_IO;
+    sqlite3_bind_int64(statement, 1, day);
     while (status == STATUS_OK && (code = sqlite3_step(statement)) == SQLITE_ROW) {
         if (*count == room) {
             all = arena_grow(arena, all, room, room == 0 ? 16 : 2 * room, sizeof *all);

@@ -134,6 +134,21 @@ sqlite3_stmt *journal_prepare_for(struct journal *journal, sqlite3_stmt **kept, 
     return journal_prepare(journal, kept, sql, diags);
 }
 
+sqlite3_stmt *journal_prepare_text(struct journal *journal, struct text *sql, const char *doing,
+                                   struct diags *diags)
+{
+    sqlite3_stmt *statement = NULL;
+    if (sql->failed) {
+        journal_no_memory(journal, diags);
+    } else if (sqlite3_prepare_v2(journal->database, sql->bytes, -1, &statement, NULL) !=
+               SQLITE_OK) {
+        journal_fault(journal, doing, diags);
+        statement = NULL;
+    }
+    text_release(sql);
+    return statement;
+}
+
 /* ---- opening --------------------------------------------------------------------------------- */
 
 static enum status cannot(const char *path, const char *doing, struct diags *diags)

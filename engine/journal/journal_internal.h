@@ -46,11 +46,15 @@ sqlite3_stmt *journal_prepare(struct journal *journal, sqlite3_stmt **kept, cons
 sqlite3_stmt *journal_prepare_for(struct journal *journal, sqlite3_stmt **kept, enum record record,
                                   const char *before, const char *after, struct diags *diags);
 
+/* Prepares a text, and releases it; NULL with a fault when it cannot. */
+struct text;
+sqlite3_stmt *journal_prepare_text(struct journal *journal, struct text *sql, const char *doing,
+                                   struct diags *diags);
+
 /* Creates or migrates the schema within one transaction. */
 enum status schema_bring_up(struct journal *journal, struct diags *diags);
 
 /* The columns of a record as SQL: "\"id\", \"label\", ..." in the order row_read expects. */
-struct text;
 void row_columns(enum record record, struct text *sql);
 /* Reads the row a statement stands on, its columns from `first` on. With an arena texts are copied,
  * else they live until the statement moves. STATUS_DATA for an unknown word. */

@@ -19,21 +19,6 @@ static bool has_label(enum record record)
     return record_types[record].columns[0].kind == COLUMN_LABEL;
 }
 
-/* Text to a statement; NULL, with a fault, when that fails. Releases the text. */
-static sqlite3_stmt *prepared(struct journal *journal, struct text *sql, struct diags *diags)
-{
-    sqlite3_stmt *statement = NULL;
-    if (sql->failed) {
-        (void)journal_no_memory(journal, diags);
-    } else if (sqlite3_prepare_v2(journal->database, sql->bytes, -1, &statement, NULL) !=
-               SQLITE_OK) {
-        journal_fault(journal, "read", diags);
-        statement = NULL;
-    }
-    text_release(sql);
-    return statement;
-}
-
 /* ---- adding ---------------------------------------------------------------------------------- */
 
 static sqlite3_stmt *insert_of(struct journal *journal, enum record record, struct diags *diags)
@@ -50,7 +35,7 @@ static sqlite3_stmt *insert_of(struct journal *journal, enum record record, stru
     for (const struct column *column = record_types[record].columns; column->name; column++)
         text_puts(&sql, column->kind == COLUMN_MOMENT ? ", ?, ?" : ", ?");
     text_puts(&sql, ")");
-    return journal->insert[record] = prepared(journal, &sql, diags);
+    return journal->insert[record] = journal_prepare_text(journal, &sql, "read", diags);
 }
 
 /* A correction must name a row of the same vessel that nobody has corrected yet. */
@@ -64,7 +49,7 @@ static enum status check_correction(struct journal *journal, enum record record,
                 "SELECT vessel, coalesce(turn, id), (SELECT id FROM \"%s\" WHERE corrects = ?1)"
                 " FROM \"%s\" WHERE id = ?1",
                 name, name);
-    sqlite3_stmt *statement = prepared(journal, &sql, diags);
+    sqlite3_stmt *statement = journal_prepare_text(journal, &sql, "read", diags);
     if (statement == NULL)
         return STATUS_IO;
     sqlite3_bind_int64(statement, 1, corrects);
@@ -175,7 +160,7 @@ static sqlite3_stmt *select_by(struct journal *journal, sqlite3_stmt **kept, enu
     text_puts(&sql, "SELECT ");
     row_columns(record, &sql);
     text_printf(&sql, " FROM \"%s\" WHERE \"%s\" = ?", record_types[record].name, column);
-    return *kept = prepared(journal, &sql, diags);
+    return *kept = journal_prepare_text(journal, &sql, "read", diags);
 }
 
 /* Takes the one row of a bound statement; `found` false when there is none. */
@@ -226,7 +211,8 @@ static const char *nearest_label(struct journal *journal, enum record record, co
     text_init(&sql);
     text_printf(&sql, "SELECT label FROM \"%s\" ORDER BY id DESC LIMIT %d",
                 record_types[record].name, LOOKED_AT);
-    sqlite3_stmt *statement = silent != NULL ? prepared(journal, &sql, silent) : NULL;
+    sqlite3_stmt *statement =
+        silent != NULL ? journal_prepare_text(journal, &sql, "read", silent) : NULL;
     while (statement != NULL && count < LOOKED_AT && sqlite3_step(statement) == SQLITE_ROW) {
         const char *name = (const char *)sqlite3_column_text(statement, 0);
         names[count] = name != NULL ? arena_string(arena, name) : NULL;
@@ -299,7 +285,7 @@ static struct walk *walk_from(struct journal *journal, enum record record, const
     if (column != NULL)
         text_printf(&sql, " WHERE \"%s\" = ?", column);
     text_printf(&sql, " ORDER BY id%s", back ? " DESC" : "");
-    walk->statement = prepared(journal, &sql, diags);
+    walk->statement = journal_prepare_text(journal, &sql, "read", diags);
     if (walk->statement == NULL) {
         free(walk);
         return NULL;

@@ -104,7 +104,6 @@ static bool worth_searching(enum record record, const char *name)
 static sqlite3_stmt *search_statement(struct journal *journal, enum record record,
                                       struct diags *diags)
 {
-    sqlite3_stmt *statement = NULL;
     struct text sql;
     bool any = false;
 
@@ -118,11 +117,10 @@ static sqlite3_stmt *search_statement(struct journal *journal, enum record recor
         any = true;
     }
     text_puts(&sql, ") ORDER BY id DESC LIMIT ?1");
-    if (any && !sql.failed &&
-        sqlite3_prepare_v2(journal_database(journal), sql.bytes, -1, &statement, NULL) != SQLITE_OK)
-        journal_fault(journal, "search", diags);
+    if (any)
+        return journal_prepare_text(journal, &sql, "search", diags);
     text_release(&sql);
-    return statement;
+    return NULL;
 }
 
 struct search {

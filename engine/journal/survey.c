@@ -8,19 +8,6 @@
 #include "base/text.h"
 #include "journal/journal_internal.h"
 
-/* Releases the text. NULL, with a fault in `diags`, when SQLite does not take it. */
-static sqlite3_stmt *prepare(struct journal *journal, struct text *sql, struct diags *diags)
-{
-    sqlite3_stmt *statement = NULL;
-    if (!sql->failed && sqlite3_prepare_v2(journal_database(journal), sql->bytes, -1, &statement,
-                                           NULL) != SQLITE_OK) {
-        journal_fault(journal, "read", diags);
-        statement = NULL;
-    }
-    text_release(sql);
-    return statement;
-}
-
 /* ---- pages ----------------------------------------------------------------------------------- */
 
 struct survey survey_all(enum record record, size_t limit)
@@ -64,7 +51,7 @@ static enum status count_rows(struct journal *journal, const struct survey *surv
     text_init(&sql);
     text_printf(&sql, "SELECT count(*) FROM \"%s\"", record_types[survey->record].name);
     put_conditions(&sql, survey);
-    sqlite3_stmt *statement = prepare(journal, &sql, diags);
+    sqlite3_stmt *statement = journal_prepare_text(journal, &sql, "read", diags);
     if (statement == NULL)
         return STATUS_IO;
     bind_conditions(statement, survey);
@@ -108,7 +95,7 @@ enum status survey_page(struct journal *journal, const struct survey *survey, st
     text_printf(&sql, "SELECT id FROM (SELECT id FROM \"%s\"", record_types[survey->record].name);
     put_conditions(&sql, survey);
     text_puts(&sql, " ORDER BY id DESC LIMIT ?5) ORDER BY id");
-    sqlite3_stmt *statement = prepare(journal, &sql, diags);
+    sqlite3_stmt *statement = journal_prepare_text(journal, &sql, "read", diags);
     if (statement == NULL)
         return STATUS_IO;
     bind_conditions(statement, survey);
@@ -128,7 +115,7 @@ enum status survey_undated(struct journal *journal, size_t limit, struct arena *
     text_init(&sql);
     text_puts(&sql, "SELECT id FROM vessel WHERE due = 0 AND state IN ('growing', 'isolated')"
                     " ORDER BY id LIMIT ?1");
-    sqlite3_stmt *statement = prepare(journal, &sql, diags);
+    sqlite3_stmt *statement = journal_prepare_text(journal, &sql, "read", diags);
     if (statement == NULL)
         return STATUS_IO;
     sqlite3_bind_int64(statement, 1, limit > 0 ? (int64_t)limit : -1);
@@ -146,7 +133,7 @@ static enum status page_of(struct journal *journal, const char *select, int64_t 
     *page = (struct page){NULL, 0, 0};
     text_init(&sql);
     text_puts(&sql, select);
-    sqlite3_stmt *statement = prepare(journal, &sql, diags);
+    sqlite3_stmt *statement = journal_prepare_text(journal, &sql, "read", diags);
     if (statement == NULL)
         return STATUS_IO;
     sqlite3_bind_int64(statement, 1, number);
@@ -163,7 +150,7 @@ static enum status count_of(struct journal *journal, const char *select, int64_t
     struct text sql;
     text_init(&sql);
     text_puts(&sql, select);
-    sqlite3_stmt *statement = prepare(journal, &sql, diags);
+    sqlite3_stmt *statement = journal_prepare_text(journal, &sql, "read", diags);
     if (statement == NULL)
         return STATUS_IO;
     sqlite3_bind_int64(statement, 1, number);
@@ -195,7 +182,7 @@ enum status survey_edits(struct journal *journal, enum record record, const char
     text_init(&sql);
     text_puts(&sql, "SELECT id FROM (SELECT id FROM edit WHERE \"table\" = ?1 AND label = ?2"
                     " ORDER BY id DESC LIMIT ?3) ORDER BY id");
-    sqlite3_stmt *statement = prepare(journal, &sql, diags);
+    sqlite3_stmt *statement = journal_prepare_text(journal, &sql, "read", diags);
     if (statement == NULL)
         return STATUS_IO;
     sqlite3_bind_text(statement, 1, record_types[record].name, -1, SQLITE_STATIC);
@@ -304,7 +291,7 @@ enum status survey_tally(struct journal *journal, enum record record, int64_t id
     text_init(&sql);
     text_printf(&sql, "SELECT control, state, fate, count(*) FROM vessel WHERE %s GROUP BY 1, 2, 3",
                 condition);
-    sqlite3_stmt *statement = prepare(journal, &sql, diags);
+    sqlite3_stmt *statement = journal_prepare_text(journal, &sql, "read", diags);
     if (statement == NULL)
         return STATUS_IO;
     sqlite3_bind_int64(statement, 1, id);

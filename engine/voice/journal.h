@@ -62,6 +62,8 @@ const char *voice_cook_words(const struct journal_told *told, const struct cook 
 json_t *voice_json_moment(struct moment moment);
 json_t *voice_json_day(int64_t day); /* 0: null */
 json_t *voice_json_text(const char *text);
+/* The label of a record; null for id 0 and for what is not there, NULL when it cannot be read. */
+json_t *voice_json_label(const struct journal_told *told, enum record record, int64_t id);
 json_t *voice_json_vessels(const struct vessel *vessels, size_t count);
 
 /* What is known of one record, a line a column; columns without a value are left out. */
@@ -75,13 +77,13 @@ json_t *voice_record_json(const struct journal_told *told, enum record record, c
 
 /*
  * A page of records as a table, the newest last, and how many are left out; and
- * as an array of record objects. Batches and what they are made with come with
+ * as an array of record objects, NULL with a status when reading failed. Batches and what they are made with come with
  * "vessels": what became of them, in counts.
  */
 enum status voice_list(struct screen *screen, const struct journal_told *told, enum record record,
                        const struct page *page);
 json_t *voice_list_json(const struct journal_told *told, enum record record,
-                        const struct page *page);
+                        const struct page *page, enum status *status);
 
 /* "8 (6 growing, 1 isolated, 1 lost), 1 control"; in the arena. And as an object of counts. */
 const char *voice_tally(const struct journal_told *told, const struct vessel_tally *tally);

@@ -6,6 +6,7 @@
 #include <string.h>
 
 #include "voice/journal.h"
+#include "voice/whole_json.h"
 
 /* ---- gathering ------------------------------------------------------------------------------- */
 
@@ -312,7 +313,7 @@ json_t *voice_due_json(const struct journal_told *told, const struct due_list *l
 {
     json_t *groups = json_array();
     for (size_t i = 0; i < list->count; i++)
-        json_array_append_new(groups, group_json(told, &list->groups[i]));
+        groups = voice_json_append(groups, group_json(told, &list->groups[i]));
     return json_pack("{s:i, s:o, s:I, s:I, s:o, s:o}", "schema", 1, "today",
                      voice_json_day(moment_day(told->now)), "vessels", (json_int_t)list->vessels,
                      "more", (json_int_t)list->more, "next", voice_json_day(list->next), "due",

@@ -4,6 +4,7 @@
 
 #include "voice/journal.h"
 #include "voice/verdict.h"
+#include "voice/whole_json.h"
 
 /* The probability that a look's posterior gives a finding. */
 static double finding_mass(const json_t *posterior, const char *id)
@@ -74,7 +75,7 @@ json_t *voice_handling_json(const struct rules *rules, const struct look *look)
     json_t *posterior = posterior_of(look), *texts = json_array();
     for (size_t i = 0; i < rules->caution_count; i++)
         if (applies(rules, &rules->cautions[i], posterior))
-            json_array_append_new(texts, json_string(rules->cautions[i].text));
+            texts = voice_json_append(texts, json_string(rules->cautions[i].text));
     json_decref(posterior);
     return texts;
 }

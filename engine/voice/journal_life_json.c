@@ -3,6 +3,7 @@
 #include <string.h>
 
 #include "voice/journal.h"
+#include "voice/whole_json.h"
 
 enum { MOST_BATCHES = 1000, DEEPEST = 20 };
 
@@ -23,41 +24,44 @@ static json_t *events_json(const struct journal_told *told, const struct life *l
 {
     json_t *events = json_array();
     for (size_t i = 0; i < life->count; i++)
-        json_array_append_new(events, event_json(told, &life->events[i], batch));
+        events = voice_json_append(events, event_json(told, &life->events[i], batch));
     return events;
 }
 
 /* {"label", "from": [the same of its parents]}. */
-static json_t *ancestor_json(const struct journal_told *told, int64_t id, size_t depth)
+static json_t *ancestor_json(const struct journal_told *told, int64_t id, size_t depth,
+                             enum status *status)
 {
     void *rows = NULL;
     size_t count = 0;
     json_t *from = json_array();
-    if (depth < DEEPEST)
-        (void)journal_all(told->journal, RECORD_PARENT, "starter", id, told->arena, &rows, &count,
-                          told->diags);
-    for (size_t i = 0; i < count; i++)
-        json_array_append_new(from,
-                              ancestor_json(told, ((struct parent *)rows)[i].parent, depth + 1));
-    return json_pack("{s:o, s:o}", "label", voice_json_text(voice_label(told, RECORD_STARTER, id)),
-                     "from", from);
+    if (depth < DEEPEST && *status == STATUS_OK)
+        *status = journal_all(told->journal, RECORD_PARENT, "starter", id, told->arena, &rows,
+                              &count, told->diags);
+    for (size_t i = 0; i < count && *status == STATUS_OK; i++) {
+        int64_t parent = ((const struct parent *)rows)[i].parent;
+        from = voice_json_append(from, ancestor_json(told, parent, depth + 1, status));
+    }
+    return json_pack("{s:o, s:o}", "label", voice_json_label(told, RECORD_STARTER, id), "from",
+                     from);
 }
 
-static enum status add_family(json_t *json, const struct journal_told *told, int64_t id)
+static enum status add_family(json_t **json, const struct journal_told *told, int64_t id)
 {
     struct page children;
-    json_t *made = json_array(), *self = ancestor_json(told, id, 0);
     enum status status = survey_children(told->journal, id, told->arena, &children, told->diags);
+    if (status != STATUS_OK)
+        return status;
+    json_t *made = json_array(), *self = ancestor_json(told, id, 0, &status);
     for (size_t i = 0; i < children.count; i++)
-        json_array_append_new(made,
-                              voice_json_text(voice_label(told, RECORD_STARTER, children.ids[i])));
-    json_object_set(json, "from", json_object_get(self, "from"));
-    json_object_set_new(json, "made_from_it", made);
+        made = voice_json_append(made, voice_json_label(told, RECORD_STARTER, children.ids[i]));
+    *json = voice_json_put(*json, "from", json_incref(json_object_get(self, "from")));
+    *json = voice_json_put(*json, "made_from_it", made);
     json_decref(self);
     return status;
 }
 
-static enum status add_batches(json_t *json, const struct journal_told *told, enum record record,
+static enum status add_batches(json_t **json, const struct journal_told *told, enum record record,
                                int64_t id)
 {
     struct page page = {NULL, 0, 0};
@@ -66,27 +70,30 @@ static enum status add_batches(json_t *json, const struct journal_told *told, en
     if (status == STATUS_OK && record != RECORD_PLACE && record != RECORD_BATCH)
         status = survey_batches(told->journal, record, id, MOST_BATCHES, told->arena, &page,
                                 told->diags);
-    json_object_set_new(json, "vessels", voice_tally_json(&tally));
+    if (status != STATUS_OK)
+        return status;
+    *json = voice_json_put(*json, "vessels", voice_tally_json(&tally));
     if (record != RECORD_PLACE && record != RECORD_BATCH)
-        json_object_set_new(json, "batches", voice_list_json(told, RECORD_BATCH, &page));
+        *json =
+            voice_json_put(*json, "batches", voice_list_json(told, RECORD_BATCH, &page, &status));
     return status;
 }
 
-static enum status add_course(json_t *json, const struct journal_told *told,
+static enum status add_course(json_t **json, const struct journal_told *told,
                               const struct batch *batch, const struct vessel *vessel)
 {
     struct course course;
     int64_t day = moment_day(batch->at);
     enum status status = course_of(told->journal, told->rules, batch, vessel, &course, told->diags);
     bool known = status == STATUS_OK && course.known && isfinite(course.full.high);
-    json_object_set_new(json, "full_from",
-                        voice_json_day(known ? day + (int64_t)floor(course.full.low) : 0));
-    json_object_set_new(json, "full_to",
-                        voice_json_day(known ? day + (int64_t)ceil(course.full.high) : 0));
+    *json = voice_json_put(*json, "full_from",
+                           voice_json_day(known ? day + (int64_t)floor(course.full.low) : 0));
+    *json = voice_json_put(*json, "full_to",
+                           voice_json_day(known ? day + (int64_t)ceil(course.full.high) : 0));
     return status;
 }
 
-static enum status fill_vessel(json_t *json, const struct journal_told *told,
+static enum status fill_vessel(json_t **json, const struct journal_told *told,
                                const struct vessel *vessel, size_t limit, struct life *life,
                                struct batch *batch)
 {
@@ -96,9 +103,9 @@ static enum status fill_vessel(json_t *json, const struct journal_told *told,
         status = life_of_vessel(told->journal, vessel, limit, told->arena, life, told->diags);
     if (status != STATUS_OK)
         return status;
-    json_object_set_new(json, "batch", voice_record_json(told, RECORD_BATCH, batch));
-    json_object_set_new(json, "day",
-                        json_integer((json_int_t)moment_days_between(batch->at, told->now)));
+    *json = voice_json_put(*json, "batch", voice_record_json(told, RECORD_BATCH, batch));
+    *json = voice_json_put(*json, "day",
+                           json_integer((json_int_t)moment_days_between(batch->at, told->now)));
     return add_course(json, told, batch, vessel);
 }
 
@@ -116,7 +123,7 @@ json_t *voice_life_json(const struct journal_told *told, enum record record, con
                              "record", voice_record_json(told, record, row));
 
     if (record == RECORD_VESSEL) {
-        *status = fill_vessel(json, told, row, limit, &life, &batch);
+        *status = fill_vessel(&json, told, row, limit, &life, &batch);
     } else if (record == RECORD_BATCH) {
         batch = *(const struct batch *)row;
         *status = life_of_batch(told->journal, row, limit, told->arena, &life, told->diags);
@@ -125,14 +132,14 @@ json_t *voice_life_json(const struct journal_told *told, enum record record, con
                                  told->diags);
     }
     if (*status == STATUS_OK && record == RECORD_STARTER)
-        *status = add_family(json, told, named->id);
+        *status = add_family(&json, told, named->id);
     if (*status == STATUS_OK && record != RECORD_VESSEL)
-        *status = add_batches(json, told, record, named->id);
+        *status = add_batches(&json, told, record, named->id);
     if (*status != STATUS_OK) {
         json_decref(json);
         return NULL;
     }
-    json_object_set_new(json, "earlier", json_integer((json_int_t)life.earlier));
-    json_object_set_new(json, "events", events_json(told, &life, dated ? &batch : NULL));
+    json = voice_json_put(json, "earlier", json_integer((json_int_t)life.earlier));
+    json = voice_json_put(json, "events", events_json(told, &life, dated ? &batch : NULL));
     return json;
 }

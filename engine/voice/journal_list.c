@@ -6,6 +6,7 @@
 
 #include "voice/journal.h"
 #include "voice/table.h"
+#include "voice/whole_json.h"
 
 /* ---- parts of rows --------------------------------------------------------------------------- */
 
@@ -51,10 +52,10 @@ json_t *voice_tally_json(const struct vessel_tally *tally)
 {
     json_t *states = json_object(), *fates = json_object();
     for (size_t i = 0; i <= VESSEL_USED; i++)
-        json_object_set_new(states, vessel_state_words[i],
-                            json_integer((json_int_t)tally->state[i]));
+        states = voice_json_put(states, vessel_state_words[i],
+                                json_integer((json_int_t)tally->state[i]));
     for (size_t i = 0; i < FATE_COUNT; i++)
-        json_object_set_new(fates, fate_words[i], json_integer((json_int_t)tally->fate[i]));
+        fates = voice_json_put(fates, fate_words[i], json_integer((json_int_t)tally->fate[i]));
     return json_pack("{s:I, s:I, s:o, s:o, s:I, s:I}", "vessels", (json_int_t)tally->vessels,
                      "lost", (json_int_t)tally_lost(tally), "state", states, "fate", fates,
                      "controls", (json_int_t)tally->controls, "controls_lost",
@@ -323,20 +324,24 @@ enum status voice_list(struct screen *screen, const struct journal_told *told, e
 }
 
 json_t *voice_list_json(const struct journal_told *told, enum record record,
-                        const struct page *page)
+                        const struct page *page, enum status *status)
 {
     json_t *records = json_array();
     union any_record row;
+    *status = STATUS_OK;
     for (size_t i = 0; i < page->count; i++) {
         struct vessel_tally tally;
-        if (journal_get(told->journal, record, page->ids[i], told->arena, &row, told->diags) !=
-            STATUS_OK)
-            continue;
+        *status = journal_get(told->journal, record, page->ids[i], told->arena, &row, told->diags);
+        if (*status == STATUS_OK && counted(record))
+            *status = survey_tally(told->journal, record, page->ids[i], &tally, told->diags);
+        if (*status != STATUS_OK) {
+            json_decref(records);
+            return NULL;
+        }
         json_t *object = voice_record_json(told, record, &row);
-        if (counted(record) &&
-            survey_tally(told->journal, record, page->ids[i], &tally, told->diags) == STATUS_OK)
-            json_object_set_new(object, "vessels", voice_tally_json(&tally));
-        json_array_append_new(records, object);
+        if (counted(record))
+            object = voice_json_put(object, "vessels", voice_tally_json(&tally));
+        records = voice_json_append(records, object);
     }
     return records;
 }

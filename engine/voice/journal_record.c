@@ -89,7 +89,7 @@ static json_t *value_json(const struct journal_told *told, const struct column *
     if (id == 0)
         return json_null();
     return record_types[column->refers].columns[0].kind == COLUMN_LABEL
-               ? voice_json_text(voice_label(told, column->refers, id))
+               ? voice_json_label(told, column->refers, id)
                : json_integer(id);
 }
 
@@ -98,12 +98,12 @@ json_t *voice_record_json(const struct journal_told *told, enum record record, c
     json_t *object = json_object();
     const struct column *columns = record_types[record].columns;
     if (columns[0].kind != COLUMN_LABEL)
-        json_object_set_new(object, "id", json_integer(*(const int64_t *)row));
+        object = voice_json_put(object, "id", json_integer(*(const int64_t *)row));
     for (const struct column *column = columns; column->name; column++) {
         bool day = record == RECORD_VESSEL && strcmp(column->name, "due") == 0;
-        json_object_set_new(object, column->name,
-                            day ? voice_json_day(*(const int64_t *)member(row, column))
-                                : value_json(told, column, row));
+        object = voice_json_put(object, column->name,
+                                day ? voice_json_day(*(const int64_t *)member(row, column))
+                                    : value_json(told, column, row));
     }
     return object;
 }

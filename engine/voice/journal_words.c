@@ -188,6 +188,17 @@ json_t *voice_json_text(const char *text)
     return json;
 }
 
+json_t *voice_json_label(const struct journal_told *told, enum record record, int64_t id)
+{
+    union any_record row;
+    if (id == 0)
+        return json_null();
+    enum status status = journal_get(told->journal, record, id, told->arena, &row, told->diags);
+    if (status == STATUS_USAGE)
+        return json_null();
+    return status == STATUS_OK ? voice_json_text(row.named.label) : NULL;
+}
+
 json_t *voice_json_vessels(const struct vessel *vessels, size_t count)
 {
     json_t *labels = json_array();

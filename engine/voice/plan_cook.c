@@ -386,36 +386,30 @@ json_t *voice_cook_json(const struct cook_told *told)
     const struct cook_setup *setup = told->setup;
     json_t *cook = figures_json(setup, told->result);
 
-    if (cook == NULL)
-        return NULL;
-    int failed = json_object_set_new(cook, "schema", json_integer(1));
-    failed |= json_object_set_new(cook, "gauge_kpa", voice_json_number(setup->steam.gauge_kpa));
-    failed |= json_object_set_new(cook, "outside_kpa", voice_json_number(told->outside));
-    failed |= json_object_set_new(cook, "minutes", voice_json_number(setup->hold));
-    failed |= json_object_set_new(cook, "target", voice_json_number(setup->target));
-    failed |= json_object_set_new(cook, "vessel",
-                                  told->vessel != NULL ? json_string(told->vessel) : json_null());
-    failed |= json_object_set_new(cook, "measured", json_boolean(told->probe != NULL));
+    cook = voice_json_put(cook, "schema", json_integer(1));
+    cook = voice_json_put(cook, "gauge_kpa", voice_json_number(setup->steam.gauge_kpa));
+    cook = voice_json_put(cook, "outside_kpa", voice_json_number(told->outside));
+    cook = voice_json_put(cook, "minutes", voice_json_number(setup->hold));
+    cook = voice_json_put(cook, "target", voice_json_number(setup->target));
+    cook = voice_json_put(cook, "vessel",
+                          told->vessel != NULL ? json_string(told->vessel) : json_null());
+    cook = voice_json_put(cook, "measured", json_boolean(told->probe != NULL));
     if (told->probe != NULL)
-        failed |= json_object_set_new(cook, "probe",
-                                      json_pack("{s:I, s:I, s:f}", "readings",
-                                                (json_int_t)told->probe->f0.readings, "gaps",
-                                                (json_int_t)told->probe->f0.gaps, "gap_minutes",
-                                                told->probe->f0.gap_minutes));
-    failed |= json_object_set_new(cook, "organisms", organisms_json(told));
-    failed |= json_object_set_new(cook, "leans", leans_json(told->result));
-    failed |= json_object_set_new(cook, "course", course_json(told));
-    failed |= json_object_set_new(cook, "sea_level",
-                                  told->sea != NULL ? figures_json(setup, told->sea) : json_null());
-    failed |= json_object_set_new(cook, "assumed", voice_json_parts(told->assumed));
-    failed |= json_object_set_new(
+        cook = voice_json_put(cook, "probe",
+                              json_pack("{s:I, s:I, s:f}", "readings",
+                                        (json_int_t)told->probe->f0.readings, "gaps",
+                                        (json_int_t)told->probe->f0.gaps, "gap_minutes",
+                                        told->probe->f0.gap_minutes));
+    cook = voice_json_put(cook, "organisms", organisms_json(told));
+    cook = voice_json_put(cook, "leans", leans_json(told->result));
+    cook = voice_json_put(cook, "course", course_json(told));
+    cook = voice_json_put(cook, "sea_level",
+                          told->sea != NULL ? figures_json(setup, told->sea) : json_null());
+    cook = voice_json_put(cook, "assumed", voice_json_parts(told->assumed));
+    cook = voice_json_put(
         cook, "cautions",
         json_pack("[s, s]",
                   "The cooker's manual comes first; never go beyond the pressure it allows.",
                   "This is not a calculator for canning food."));
-    if (failed != 0) {
-        json_decref(cook);
-        return NULL;
-    }
     return cook;
 }

@@ -14,14 +14,14 @@ static json_t *safe_string(const char *words)
     struct text safe;
     text_init(&safe);
     text_safe(&safe, words, strlen(words), &(struct text_safe_options){0});
-    json_t *string = json_string(safe.bytes != NULL ? safe.bytes : "");
+    json_t *string = safe.failed ? NULL : json_string(safe.bytes != NULL ? safe.bytes : "");
     text_release(&safe);
     return string;
 }
 
 static json_t *text_string(struct text *text)
 {
-    json_t *string = safe_string(text->bytes != NULL ? text->bytes : "");
+    json_t *string = text->failed ? NULL : safe_string(text->bytes != NULL ? text->bytes : "");
     text_release(text);
     return string;
 }
@@ -66,9 +66,9 @@ static json_t *causes_json(const struct review *review, const struct review_caus
 {
     json_t *list = json_array();
     for (size_t c = 0; c < count; c++)
-        json_array_append_new(list, json_pack("{s:s, s:o}", "id",
-                                              review->rules->causes[causes[c].cause].id, "p",
-                                              voice_json_number(causes[c].p)));
+        list = voice_json_append(list, json_pack("{s:s, s:o}", "id",
+                                                 review->rules->causes[causes[c].cause].id, "p",
+                                                 voice_json_number(causes[c].p)));
     return list;
 }
 
@@ -79,7 +79,7 @@ static json_t *totals_json(const struct review *review)
     const struct review_totals *totals = &review->totals;
     json_t *fates = json_object();
     for (size_t f = 0; f < FATE_COUNT; f++)
-        json_object_set_new(fates, fate_words[f], json_integer((json_int_t)totals->fate[f]));
+        fates = voice_json_put(fates, fate_words[f], json_integer((json_int_t)totals->fate[f]));
     return json_pack("{s:I, s:o, s:o, s:o, s:o, s:I, s:I, s:I, s:o, s:o}", "vessels",
                      (json_int_t)totals->vessels, "counted", counts_json(totals->counts),
                      "interval", interval_json(totals->exact), "fates", fates, "controls",
@@ -105,10 +105,10 @@ static json_t *suspect_json(const struct review *review, const struct review_sus
         voice_json_number(suspect->test_p), "q", voice_json_number(suspect->q), "log_bayes_factor",
         voice_json_number(suspect->log_bayes));
     if (suspect->why_factor < review->dataset->factor_count)
-        json_object_set_new(json, "why",
-                            json_pack("{s:o, s:o}", "factor",
-                                      factor_name(review, suspect->why_factor), "level",
-                                      level_name(review, suspect->why_factor, suspect->why_level)));
+        json = voice_json_put(
+            json, "why",
+            json_pack("{s:o, s:o}", "factor", factor_name(review, suspect->why_factor), "level",
+                      level_name(review, suspect->why_factor, suspect->why_level)));
     return json;
 }
 
@@ -124,9 +124,9 @@ static json_t *fault_json(const struct review *review, const struct review_fault
 {
     json_t *suspects = json_array(), *tests = json_array();
     for (size_t s = 0; s < fault->suspect_count; s++)
-        json_array_append_new(suspects, suspect_json(review, &fault->suspects[s]));
+        suspects = voice_json_append(suspects, suspect_json(review, &fault->suspects[s]));
     for (size_t t = 0; t < fault->trial_count; t++)
-        json_array_append_new(tests, trial_json(review, &fault->trials[t]));
+        tests = voice_json_append(tests, trial_json(review, &fault->trials[t]));
     return json_pack("{s:o, s:b, s:o, s:{s:o, s:o, s:o}, s:o, s:o}", "p",
                      voice_json_number(fault->p), "told_apart", fault->suspect_count == 1,
                      "suspects", suspects, "saved", "low", voice_json_number(fault->saved_low),
@@ -143,7 +143,7 @@ static json_t *change_json(const struct review *review, const struct review_chan
                          voice_json_number(change->saved), "cause", "how", how);
     const struct cause *cause = &review->rules->causes[change->cause];
     for (size_t h = 0; h < cause->change_count; h++)
-        json_array_append_new(how, json_string(cause->change[h]));
+        how = voice_json_append(how, json_string(cause->change[h]));
     return json_pack("{s:I, s:o, s:s, s:o}", "fault", (json_int_t)change->fault, "saved",
                      voice_json_number(change->saved), "cause", cause->id, "how", how);
 }
@@ -156,9 +156,9 @@ static json_t *plan_json(const struct review *review, const struct review_plan *
         struct text says;
         text_init(&says);
         voice_arm(&says, review, plan, &plan->arms[a]);
-        json_array_append_new(arms, json_pack("{s:I, s:b, s:o}", "vessels",
-                                              (json_int_t)plan->arms[a].vessels, "control",
-                                              plan->arms[a].control, "says", text_string(&says)));
+        arms = voice_json_append(
+            arms, json_pack("{s:I, s:b, s:o}", "vessels", (json_int_t)plan->arms[a].vessels,
+                            "control", plan->arms[a].control, "says", text_string(&says)));
     }
     text_init(&reading);
     voice_plan_reading(&reading, review, plan);
@@ -184,7 +184,7 @@ static json_t *factor_json(const struct review *review, const struct review_fact
     json_t *levels = json_array(), *within = json_null();
     bool asked = !isnan(factor->q);
     for (size_t l = 0; l < factor->level_count; l++)
-        json_array_append_new(levels, level_json(review, factor->factor, &factor->levels[l]));
+        levels = voice_json_append(levels, level_json(review, factor->factor, &factor->levels[l]));
     if (factor->within < review->dataset->factor_count)
         within = json_pack("{s:o, s:o, s:o, s:I}", "factor", factor_name(review, factor->within),
                            "entangled", voice_json_number(factor->entangled), "p",
@@ -207,7 +207,7 @@ static json_t *factors_json(const struct review *review)
 {
     json_t *list = json_array();
     for (size_t f = 0; f < review->dataset->factor_count; f++)
-        json_array_append_new(list, factor_json(review, &review->factors[f]));
+        list = voice_json_append(list, factor_json(review, &review->factors[f]));
     return list;
 }
 
@@ -215,7 +215,8 @@ static json_t *aliases_json(const struct review *review)
 {
     json_t *list = json_array();
     for (size_t a = 0; a < review->alias_count; a++)
-        json_array_append_new(list, json_pack("{s:[o, o], s:I, s:I}", "factors",
+        list =
+            voice_json_append(list, json_pack("{s:[o, o], s:I, s:I}", "factors",
                                               factor_name(review, review->aliases[a].first),
                                               factor_name(review, review->aliases[a].second),
                                               "together", (json_int_t)review->aliases[a].together,
@@ -230,7 +231,7 @@ static json_t *curve_json(const struct review *review, const struct review_curve
     json_t *steps = json_array();
     for (size_t s = 0; s < curve->curve.count; s++) {
         const struct survival_step *step = &curve->curve.steps[s];
-        json_array_append_new(
+        steps = voice_json_append(
             steps, json_pack("{s:o, s:I, s:I, s:o}", "day", voice_json_number(step->time),
                              "at_risk", (json_int_t)step->at_risk, "lost", (json_int_t)step->lost,
                              "survival", voice_json_number(step->survival)));
@@ -246,7 +247,7 @@ static json_t *time_json(const struct review *review)
     const struct review_time *time = &review->time;
     json_t *curves = json_array(), *logrank = json_null();
     for (size_t c = 0; c < time->curve_count; c++)
-        json_array_append_new(curves, curve_json(review, &time->curves[c]));
+        curves = voice_json_append(curves, curve_json(review, &time->curves[c]));
     if (time->logrank.freedom > 0)
         logrank = json_pack(
             "{s:o, s:I, s:o}", "statistic", voice_json_number(time->logrank.statistic), "freedom",
@@ -261,7 +262,7 @@ static json_t *batches_json(const struct review *review)
     json_t *list = json_array();
     for (size_t b = 0; b < review->batch_count; b++) {
         const struct review_batch *batch = &review->batches[b];
-        json_array_append_new(
+        list = voice_json_append(
             list, json_pack("{s:o, s:o, s:o, s:o, s:I, s:b, s:b, s:o}", "batch",
                             level_name(review, review->dataset->batch, batch->level), "day",
                             day_json(batch->day), "counts", counts_json(batch->counts), "controls",
@@ -293,8 +294,8 @@ static json_t *limits_json(const struct review *review)
     json_t *list = json_array();
     for (unsigned bit = 0; bit < REVIEW_LIMIT_COUNT; bit++)
         if ((review->limits & (1U << bit)) != 0)
-            json_array_append_new(list, json_pack("{s:s, s:s}", "id", names[bit], "says",
-                                                  voice_review_limit(review, 1U << bit)));
+            list = voice_json_append(list, json_pack("{s:s, s:s}", "id", names[bit], "says",
+                                                     voice_review_limit(review, 1U << bit)));
     return list;
 }
 
@@ -312,15 +313,15 @@ json_t *voice_review_json(const struct review *review)
     json_t *faults = json_array(), *near = json_array(), *changes = json_array();
     json_t *plans = json_array(), *remarks = json_array();
     for (size_t k = 0; k < review->fault_count; k++)
-        json_array_append_new(faults, fault_json(review, &review->faults[k]));
+        faults = voice_json_append(faults, fault_json(review, &review->faults[k]));
     for (size_t n = 0; n < review->near_count; n++)
-        json_array_append_new(near, suspect_json(review, &review->near[n]));
+        near = voice_json_append(near, suspect_json(review, &review->near[n]));
     for (size_t c = 0; c < review->change_count; c++)
-        json_array_append_new(changes, change_json(review, &review->changes[c]));
+        changes = voice_json_append(changes, change_json(review, &review->changes[c]));
     for (size_t p = 0; p < review->plan_count; p++)
-        json_array_append_new(plans, plan_json(review, &review->plans[p]));
+        plans = voice_json_append(plans, plan_json(review, &review->plans[p]));
     for (size_t r = 0; r < review->dataset->remark_count; r++)
-        json_array_append_new(remarks, safe_string(review->dataset->remarks[r]));
+        remarks = voice_json_append(remarks, safe_string(review->dataset->remarks[r]));
     return json_pack("{s:i, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:s}",
                      "schema", 1, "totals", totals_json(review), "faults", faults, "changes",
                      changes, "plans", plans, "near", near, "factors", factors_json(review),

@@ -6,6 +6,7 @@
 
 #include "reason/siblings.h"
 #include "voice/verdict.h"
+#include "voice/whole_json.h"
 
 static const double WORTH_SAYING = 0.5; /* decibans; what moves a cause less goes unsaid */
 
@@ -259,10 +260,7 @@ static json_t *aliases_json(const struct told *told, const struct sibling_group 
         const struct sibling_evidence *other = of_kin(told, kin);
         if ((group->aliased >> kin & 1) == 0 || other == NULL || other->group == group)
             continue;
-        if (json_array_append_new(array, json_string(other->name)) != 0) {
-            json_decref(array);
-            array = NULL;
-        }
+        array = voice_json_append(array, json_string(other->name));
     }
     return array;
 }
@@ -277,10 +275,7 @@ static json_t *moved_json(const struct told *told, const struct sibling_evidence
         json_t *row =
             json_pack("{s:s, s:f}", "id", told->rules->causes[evidence->causes[i].cause].id,
                       "decibans", moved);
-        if (json_array_append_new(array, row) != 0) {
-            json_decref(array);
-            array = NULL;
-        }
+        array = voice_json_append(array, row);
     }
     return array;
 }
@@ -313,9 +308,6 @@ json_t *voice_siblings_json(const struct told *told)
 {
     json_t *array = json_array();
     for (size_t i = 0; i < told->verdict->sibling_count && array != NULL; i++)
-        if (json_array_append_new(array, group_json(told, &told->verdict->siblings[i])) != 0) {
-            json_decref(array);
-            array = NULL;
-        }
+        array = voice_json_append(array, group_json(told, &told->verdict->siblings[i]));
     return array;
 }

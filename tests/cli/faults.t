@@ -151,4 +151,24 @@ subtest 'an act is recorded whole or not at all' => sub {
     is("@bad", '', scalar(@ways) . ' faults');
 };
 
+# What is told of a journal is put together from many small answers, each of which may be missing.
+subtest 'what is told as JSON is whole or not told' => sub {
+    unlink glob("$scratch/journal.db*");
+    copy("$scratch/before.db", "$scratch/journal.db") or die $!;
+    my $table = "fate,starter,cook\n" . "lost,A,K1\n" x 9 . "ok,A,K1\nlost,B,K2\n" . "ok,B,K2\n" x 9;
+    my @told = (
+        [ 'a review', qw(review --json --csv -), { in => $table } ],
+        [ 'a life', qw(life S1 --json), @journal ],
+        [ 'a list', qw(list batches --json), @journal ],
+        [ 'a search', qw(search S1 --json), @journal ],
+        [ 'a check', qw(journal check --json), @journal ],
+    );
+    for my $act (@told) {
+        my ($title, @args) = @$act;
+        my %count = asked(@args);
+        my $last  = $count{memory};
+        withstands($title, sub { (FAULTY_MEMORY => $_[0]) }, qr/memory/, [ grep { $_ % 11 == 0 } $last - 700 .. $last ], @args);
+    }
+};
+
 done_testing;
