@@ -35,7 +35,7 @@ my $map;
 subtest 'a map is guessed' => sub {
     my ($status, $out, $err) = with('none', 'import', $sheet, '--guess');
     is($status, 0, 'from headings and words') or diag $err;
-    golden('import-guess.yaml', $out, 'as reviewed');
+    golden('import-guess.yaml', $out =~ s/a guess, \d+ %/a guess, .. %/gr, 'as reviewed, however sure of it');
     ok(!-e "$scratch/none.db", 'and begins no journal');
     $map = spew('map.yaml', $out);
     my $odd = spew('odd.csv', "Run,No,Date,Result,End\nR1,1,2026-03-01,strange hum,2026-03-09\n");
