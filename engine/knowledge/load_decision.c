@@ -125,6 +125,7 @@ static const struct field FLOOR_FIELDS[] = {
     FIELD("when", OPTIONAL, read_condition, offsetof(struct floor_rule, when)),
     FIELD("unless", OPTIONAL, read_condition, offsetof(struct floor_rule, unless)),
     NUMBER("contaminated_above", OPTIONAL, offsetof(struct floor_rule, contaminated_above), SHARE),
+    NUMBER("unread_above", OPTIONAL, offsetof(struct floor_rule, unread_above), NOT_NEGATIVE),
     FIELD("say", REQUIRED, read_text, offsetof(struct floor_rule, say)),
 };
 static const struct shape FLOOR = SHAPE("a floor", FLOOR_FIELDS);

@@ -358,7 +358,8 @@ struct floor_rule {
     bool forbids_keep; /* else: forces `action` */
     enum action action;
     double contaminated_above; /* applies when P(contaminated) exceeds it; 1 for never */
-    struct condition when;     /* and/or when this is seen (plain, not hedged) */
+    double unread_above; /* and only where more words than this were not understood; 0: anywhere */
+    struct condition when; /* and/or when this is seen (plain, not hedged) */
     struct condition unless;
     struct citation cites;
     struct position at;

@@ -112,7 +112,8 @@ static bool floor_applies(const struct reasoner *reasoner, const struct floor_ru
                 condition_holds(reasoner, &floor->when, evidence, floor->forbids_keep);
     /* A bound of 1 means never, also when a sum of probabilities rounds to a little more. */
     bool likely = floor->contaminated_above < 1.0 && p_contaminated > floor->contaminated_above;
-    if (!seen && !likely)
+    bool understood = floor->unread_above > 0.0 && (double)evidence->unread <= floor->unread_above;
+    if (understood || (!seen && !likely))
         return false;
     return floor->unless.count == 0 || !reason_holds(reasoner, &floor->unless, evidence);
 }

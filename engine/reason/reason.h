@@ -82,6 +82,7 @@ struct evidence {
     size_t shift_count;
     const struct pair_shift *pair_shifts;
     size_t pair_shift_count;
+    size_t unread; /* words of the description that nothing understood; only floors look at it */
 };
 
 /* What is at stake, as the grower says. */

@@ -224,6 +224,14 @@ static void tell(struct triage *triage, size_t at, const struct saying *saying)
     known->in_text = known->in_text || saying->origin == ORIGIN_TEXT;
 }
 
+static size_t count_words(const char *words)
+{
+    size_t count = 0;
+    for (const char *at = words; *at; at++)
+        count += *at != ' ' && (at == words || at[-1] == ' ');
+    return count;
+}
+
 static void take_in(struct triage *triage, size_t at, const struct saying *saying)
 {
     struct known *known = &triage->known[saying->observable];
@@ -243,6 +251,8 @@ static void take_in(struct triage *triage, size_t at, const struct saying *sayin
         *known = (struct known){0};
         break;
     case SAYING_UNCLEAR:
+        if (saying->reason == UNREAD_UNKNOWN)
+            triage->evidence.unread += count_words(saying->words);
         triage->unclear[triage->unclear_count++] =
             (struct unclear){saying->words, saying->reason, saying->note};
         break;
@@ -257,7 +267,7 @@ static void state_clear(struct triage *triage)
     memset(triage->known, 0, count * sizeof *triage->known);
     memset(triage->observations, 0, count * sizeof *triage->observations);
     triage->fact_count = triage->clash_count = triage->unclear_count = 0;
-    triage->evidence.shift_count = triage->computed_count = 0;
+    triage->evidence.shift_count = triage->computed_count = triage->evidence.unread = 0;
     triage->stale = true;
 }
 

@@ -186,6 +186,27 @@ static void a_floor_that_changes_nothing_is_not_named(void **state)
     small_free(&small);
 }
 
+/* Among words that nothing understood may be what is wrong. */
+static void a_floor_may_ask_for_words_not_understood(void **state)
+{
+    (void)state;
+    struct small small = small_new();
+    struct floor_rule *forbids = base_floor(small.base);
+    forbids->forbids_keep = true;
+    forbids->contaminated_above = 0.01;
+    forbids->unread_above = 2;
+    small.base->findings[1].base = 0.3;
+    small.said[SIGN].seen = 1;
+    small.evidence.unread = 2;
+    small_judge(&small);
+    assert_int_equal(small.decision.action, ACTION_KEEP);
+    small.evidence.unread = 3;
+    small_judge(&small);
+    assert_int_equal(small.decision.action, ACTION_ISOLATE);
+    assert_int_equal(small.decision.floor, 0);
+    small_free(&small);
+}
+
 /* Thirty contaminated findings whose probabilities add up to a little more than 1. */
 static void a_bound_of_one_is_never_exceeded(void **state)
 {
@@ -304,6 +325,7 @@ int main(void)
         cmocka_unit_test(stakes_move_the_action),
         cmocka_unit_test(floors_stand_above_the_sum),
         cmocka_unit_test(a_floor_that_changes_nothing_is_not_named),
+        cmocka_unit_test(a_floor_may_ask_for_words_not_understood),
         cmocka_unit_test(a_bound_of_one_is_never_exceeded),
         cmocka_unit_test(keep_is_never_forced_over_a_floor_that_forbids_it),
         cmocka_unit_test(the_next_step_is_the_first_that_holds),
