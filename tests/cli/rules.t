@@ -34,6 +34,15 @@ note sprintf 'held out: %d cases; first three %.1f %%, action %.1f %%, log score
     100 * share($held_out->{action_right}, $held_out->{cases}), $held_out->{log_score};
 is($held_out->{unsafe_keeps}, 0, 'none of the held-out contaminated ones is kept either');
 
+# Short, odd descriptions that the rules do not read well yet: a bar of their own, to be raised and never lowered.
+my $hard = json(qw(rules test --json), project_root() . '/corpus/cases-hard');
+note sprintf 'hard: %d cases; first three %.1f %%, action %.1f %%, log score %.3f', $hard->{cases},
+    100 * share($hard->{finding_three}, $hard->{cases}), 100 * share($hard->{action_right}, $hard->{cases}),
+    $hard->{log_score};
+is($hard->{unsafe_keeps}, 0, 'none of the hard contaminated ones is kept');
+cmp_ok(share($hard->{finding_three}, $hard->{cases}), '>=', 0.85, 'finding among the first three: 85 % of the hard ones');
+cmp_ok(share($hard->{action_right}, $hard->{cases}), '>=', 0.65, 'action accepted: 65 % of the hard ones');
+
 ($status, $out) = run(qw(rules test));
 like($out, qr/log score .*Brier/s, 'in words');
 ($status, $out) = run(qw(rules test --fit));
