@@ -298,13 +298,9 @@ static enum exit_status carry(struct app *app, const char *path, struct mapping 
     enum status status =
         mapping_import(app->journal, mapping, app->reader, path, &how, &tally, app->diags);
     progress_bar_clear(&bar);
-    enum exit_status fault = EXIT_FINE;
-    if (status != STATUS_OK && diags_errors(app->diags) > 0)
-        fault = app_fail(app, status);
-    else if (status != STATUS_OK && tally.refused == 0)
-        fault = app_fail(app, status);
-    else
-        fault = tell_mapped(app, &rows, &tally);
+    /* Rows that were refused are told one by one; anything else is a failure of the whole. */
+    bool failed = status != STATUS_OK && (diags_errors(app->diags) > 0 || tally.refused == 0);
+    enum exit_status fault = failed ? app_fail(app, status) : tell_mapped(app, &rows, &tally);
     json_decref(rows.list);
     return fault != EXIT_FINE ? fault : status_exit(status);
 }

@@ -80,21 +80,21 @@ static enum status check_pages(sqlite3 *database, const char *path, struct diags
 
 /* Copies into the empty file at `to`, checks the copy, and leaves nothing beside it. `named` is what
  * messages call it. */
-static enum status copy_checked(sqlite3 *from, const char *from_path, const char *to,
+static enum status copy_checked(sqlite3 *from, const char *from_name, const char *to,
                                 const char *named, struct diags *diags)
 {
     sqlite3 *copy = NULL;
     int code = sqlite3_open_v2(to, &copy, SQLITE_OPEN_READWRITE | SQLITE_OPEN_NOMUTEX, NULL);
     enum status status = STATUS_OK;
     if (code == SQLITE_OK)
-        status = copy_pages(from, from_path, copy, named, diags);
+        status = copy_pages(from, from_name, copy, named, diags);
     else
         status = copy == NULL ? STATUS_MEMORY : fault(named, "written", copy, diags);
     if (status == STATUS_OK &&
         sqlite3_exec(copy, "PRAGMA journal_mode = DELETE", NULL, NULL, NULL) != SQLITE_OK)
         status = fault(named, "written", copy, diags);
     if (status == STATUS_OK)
-        status = check_pages(copy, from_path, diags);
+        status = check_pages(copy, from_name, diags);
     sqlite3_close(copy);
     return status;
 }

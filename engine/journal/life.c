@@ -115,7 +115,7 @@ static int by_id(const void *left, const void *right)
 
 static void finish(struct life *life)
 {
-    if (life->count == 0)
+    if (life->events == NULL)
         return;
     qsort(life->events, life->count, sizeof *life->events, by_id);
     for (size_t i = 0; i < life->count; i++) {

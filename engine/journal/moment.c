@@ -37,8 +37,9 @@ static bool real_wall(const struct wall *wall)
 /* The same wall time with a known offset. */
 static struct moment at_offset(const struct wall *wall, int offset)
 {
-    int64_t seconds = day_of(wall->year, wall->month, wall->day) * DAY_SECONDS + wall->hour * 3600 +
-                      wall->minute * 60 + wall->second;
+    int64_t minutes = (int64_t)wall->hour * 60 + wall->minute;
+    int64_t seconds =
+        day_of(wall->year, wall->month, wall->day) * DAY_SECONDS + minutes * 60 + wall->second;
     return (struct moment){seconds - (int64_t)offset * 60, offset};
 }
 
@@ -154,11 +155,23 @@ static struct moment days_ago(struct moment now, int64_t ago, int hour, int minu
     return at_local(&wall);
 }
 
+/* "3 days ago". */
+static bool read_days_ago(const char *text, int *days)
+{
+    char unit[8] = "", ago[8] = "", *rest = NULL;
+    int end = 0;
+    if (strlen(text) > 32 || !isdigit((unsigned char)text[0]))
+        return false;
+    long read = strtol(text, &rest, 10);
+    *days = read <= MOST_DAYS_AGO ? (int)read : 0;
+    return read <= MOST_DAYS_AGO && sscanf(rest, "%7s %7s%n", unit, ago, &end) == 2 &&
+           rest[end] == '\0' && strncasecmp(unit, "day", 3) == 0 && strcasecmp(ago, "ago") == 0;
+}
+
 static bool read_words(const char *text, struct moment now, struct moment *moment)
 {
     struct wall clock = {0};
-    char unit[8] = "", ago[8] = "";
-    int days = 0, end = 0;
+    int days = 0;
     if (strcasecmp(text, "now") == 0 || strcasecmp(text, "today") == 0) {
         *moment = now;
         return true;
@@ -172,9 +185,7 @@ static bool read_words(const char *text, struct moment now, struct moment *momen
         *moment = days_ago(now, 0, clock.hour, clock.minute);
         return true;
     }
-    if (strlen(text) > 32 || !isdigit((unsigned char)text[0]) ||
-        sscanf(text, "%5d %7s %7s%n", &days, unit, ago, &end) != 3 || text[end] != '\0' ||
-        strncasecmp(unit, "day", 3) != 0 || strcasecmp(ago, "ago") != 0 || days > MOST_DAYS_AGO)
+    if (!read_days_ago(text, &days))
         return false;
     *moment = days_ago(now, days, NOON_HOUR, 0);
     return true;

@@ -265,7 +265,8 @@ static enum status check_label(struct journal *journal, enum record record, cons
 {
     int64_t id = 0;
     size_t length = strlen(label);
-    if (label[0] == '-' || label[0] == ' ' || label[length - 1] == ' ' || strpbrk(label, "\n\r\t"))
+    if (label[0] == '-' || label[0] == ' ' || (length > 0 && label[length - 1] == ' ') ||
+        strpbrk(label, "\n\r\t"))
         return refuse(journal, record, record_types[record].columns,
                       "must not begin with '-' nor begin or end with a space", diags);
     if (!journal_has(journal, record, label, &id) || id == own_id)

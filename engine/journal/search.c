@@ -170,11 +170,11 @@ static bool want(struct wanted *wanted, const char *const *words, size_t count)
     wanted->words = calloc(count > 0 ? count : 1, sizeof *wanted->words);
     if (wanted->words == NULL)
         return false;
-    for (size_t i = 0; i < count; i++) {
-        char *word = folded(words[i], strlen(words[i]));
+    for (; wanted->count < count; wanted->count++) {
+        char *word = folded(words[wanted->count], strlen(words[wanted->count]));
         if (word == NULL)
             return false;
-        wanted->words[wanted->count++] = word;
+        wanted->words[wanted->count] = word;
     }
     return true;
 }

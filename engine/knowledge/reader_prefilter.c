@@ -35,14 +35,14 @@ struct gathering {
 };
 
 /* Makes room for one more; `items` as they are, or NULL when out of memory. */
-static void *grown(struct arena *arena, void *items, size_t count, size_t *room, size_t size)
+static void *grown(struct arena *arena, void *items, size_t used, size_t *room, size_t size)
 {
-    if (count < *room)
+    if (used < *room)
         return items;
-    size_t more = *room ? 2 * *room : 512;
-    void *moved = arena_grow(arena, items, count, more, size);
+    size_t larger = *room ? 2 * *room : 512;
+    void *moved = arena_grow(arena, items, used, larger, size);
     if (moved)
-        *room = more;
+        *room = larger;
     return moved;
 }
 
@@ -80,7 +80,7 @@ static uint64_t head_of(const char *text, uint32_t length)
 static size_t kind_of(uint32_t length)
 {
     size_t kind = LITERAL_KEYS - 1;
-    while (prefilter_key(kind) > length)
+    while (kind > 0 && prefilter_key(kind) > length)
         kind--;
     return kind;
 }

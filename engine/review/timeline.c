@@ -175,7 +175,7 @@ static void count_batches(const struct review_work *work, struct review_batch *b
 static enum status chart_batches(struct review *review)
 {
     struct counts *counts = malloc((review->batch_count + 1) * sizeof *counts);
-    struct monitor_point *points = malloc((review->batch_count + 1) * sizeof *points);
+    struct monitor_point *points = calloc(review->batch_count + 1, sizeof *points);
     enum status status = STATUS_MEMORY;
 
     if (counts != NULL && points != NULL) {

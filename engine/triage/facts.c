@@ -102,12 +102,10 @@ enum status facts_read(const struct rules *rules, const char *text, struct arena
     enum status status = read == NULL           ? STATUS_MEMORY
                          : json_is_array(array) ? STATUS_OK
                                                 : STATUS_DATA;
-    size_t at;
-    json_t *row;
 
     *count = 0;
-    if (status == STATUS_OK)
-        json_array_foreach(array, at, row) add_row(rules, row, read, count);
+    for (size_t at = 0; status == STATUS_OK && at < json_array_size(array); at++)
+        add_row(rules, json_array_get(array, at), read, count);
     *facts = read;
     json_decref(array);
     return status;
