@@ -52,19 +52,12 @@ struct unread {
     const char *note; /* what would be right, or NULL */
 };
 
-struct contradiction { /* two readings of one observable that cannot both hold */
-    size_t observable;
-    size_t first, second; /* indices into readings */
-};
-
 struct reading_list { /* all in the arena given to reader_read; spans are into its `text` */
     const char *text;
     const struct reading *readings;
     size_t reading_count;
     const struct unread *unread;
     size_t unread_count;
-    const struct contradiction *contradictions;
-    size_t contradiction_count;
 };
 
 /*

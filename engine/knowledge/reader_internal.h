@@ -27,7 +27,6 @@
  *   reader_resolve.c   which matches stand: the longer wins, numbers go to one phrase
  *   reader_clauses.c   what each negation and hedge reaches
  *   reader_readings.c  matches -> readings, and what was not understood
- *   reader_contradictions.c   readings that cannot both hold
  *
  * reader_patterns.c compiles the phrases, reader_literals.c finds the letters a
  * phrase cannot do without, reader_prefilter.c files phrases under them,
@@ -385,10 +384,6 @@ enum status job_stray_number(struct job *job);
 enum status job_yes_no(struct job *job);
 /* Fills the list from what stands. */
 enum status job_readings(struct job *job, struct reading_list *list);
-
-/* Fills list->contradictions from its readings. */
-enum status find_contradictions(const struct rules *rules, struct arena *scratch,
-                                struct arena *arena, struct reading_list *list);
 
 enum number_fault { NUMBER_FINE, NUMBER_UNREADABLE, NUMBER_IMPOSSIBLE };
 /*

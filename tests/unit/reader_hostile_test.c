@@ -29,12 +29,6 @@ static void assert_sound(const struct small *s, const struct reading_list *list,
         if (i)
             assert_true(list->unread[i - 1].span.start <= list->unread[i].span.start);
     }
-    for (size_t i = 0; i < list->contradiction_count; i++) {
-        const struct contradiction *c = &list->contradictions[i];
-        assert_true(c->first < c->second && c->second < list->reading_count);
-        assert_int_equal(list->readings[c->first].observable, c->observable);
-        assert_int_equal(list->readings[c->second].observable, c->observable);
-    }
 }
 
 static void test_too_long(void **state)

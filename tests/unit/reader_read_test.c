@@ -155,7 +155,6 @@ static void test_statements(void **state)
     assert_int_equal(list.reading_count, 3);
     assert_false(list.readings[0].others);
     assert_true(list.readings[2].others);
-    assert_int_equal(list.contradiction_count, 0);
 }
 
 struct number_said {
@@ -290,36 +289,6 @@ static void test_slips(void **state)
     assert_int_equal(list.unread_count, 0);
 }
 
-static void test_contradictions(void **state)
-{
-    static const struct {
-        const char *text;
-        size_t count, observable, first, second;
-    } rows[] = {
-        {"dry, moist", 1, DAMP, 0, 1},
-        {"dry, dry", 0, 0, 0, 0},
-        {"dry, maybe moist", 0, 0, 0, 0},
-        {"not dry, moist", 0, 0, 0, 0},
-        {"not dry, dry", 1, DAMP, 0, 1},
-        {"red, blue", 0, 0, 0, 0},
-        {"dusty, red, no red", 1, TINT, 1, 2},
-        {"red, not sure if it is red", 0, 0, 0, 0},
-        {"day 5. day 30", 1, AGE, 0, 1},
-        {"day 15. 3 weeks old", 0, 0, 0, 0},
-        {"by hand or steamed. by hand", 0, 0, 0, 0},
-    };
-    for (size_t i = 0; i < COUNT_OF(rows); i++) {
-        struct reading_list list = read_text(*state, rows[i].text);
-        if (list.contradiction_count != rows[i].count)
-            fail_msg("'%s': %zu contradictions", rows[i].text, list.contradiction_count);
-        if (!rows[i].count)
-            continue;
-        assert_int_equal(list.contradictions[0].observable, rows[i].observable);
-        assert_int_equal(list.contradictions[0].first, rows[i].first);
-        assert_int_equal(list.contradictions[0].second, rows[i].second);
-    }
-}
-
 /* The same words again say nothing new. */
 static void test_repeats(void **state)
 {
@@ -353,7 +322,6 @@ int main(void)
         cmocka_unit_test(test_impossible),
         cmocka_unit_test(test_unread),
         cmocka_unit_test(test_slips),
-        cmocka_unit_test(test_contradictions),
         cmocka_unit_test(test_repeats),
         cmocka_unit_test(test_spans),
     };

@@ -17,7 +17,7 @@
 #include "knowledge/rules.h"
 #include "support/shipped.h"
 
-enum { COLUMNS = 4, LINE_MOST = 4096 };
+enum { COLUMNS = 3, LINE_MOST = 4096 };
 
 /* ---- a list as the tables write it ----------------------------------------------------------- */
 
@@ -81,14 +81,6 @@ static void put_unread(struct text *out, const struct reading_list *list)
     }
 }
 
-static void put_contradictions(struct text *out, const struct rules *rules,
-                               const struct reading_list *list)
-{
-    for (size_t i = 0; i < list->contradiction_count; i++)
-        text_printf(out, "%s%s", i ? " " : "",
-                    rules->observables[list->contradictions[i].observable].id);
-}
-
 /* ---- the tables ------------------------------------------------------------------------------ */
 
 /* Splits a line at its tabs; columns that are not there are empty. */
@@ -117,13 +109,11 @@ static size_t check_list(const struct shipped *s, const char *asked,
     }
     put_readings(&got[0], s->rules, list);
     put_unread(&got[1], list);
-    put_contradictions(&got[2], s->rules, list);
     for (size_t i = 0; i < COLUMNS - 1; i++)
         wrong += strcmp(got[i].length ? got[i].bytes : "", wanted[i]) != 0;
     if (wrong)
-        print_error("as it is read now:\n%s%s%s\t%s\t%s\t%s\n", asked, *asked ? "\t" : "",
-                    list->text, got[0].length ? got[0].bytes : "",
-                    got[1].length ? got[1].bytes : "", got[2].length ? got[2].bytes : "");
+        print_error("as it is read now:\n%s%s%s\t%s\t%s\n", asked, *asked ? "\t" : "", list->text,
+                    got[0].length ? got[0].bytes : "", got[1].length ? got[1].bytes : "");
     for (size_t i = 0; i < COLUMNS - 1; i++)
         text_release(&got[i]);
     return wrong ? 1 : 0;
