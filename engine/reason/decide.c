@@ -20,9 +20,7 @@
  *             + min over keep, discard of sum_f P(f) (1 - shows(f)) loss(action, f)
  *
  * so the action after each outcome is chosen on what that outcome would teach,
- * not finding by finding. That sum cannot be split among the findings;
- * reason_loss gives the share of each under the plain plan "discard if trouble
- * shows, else keep", which the sum never exceeds.
+ * not finding by finding.
  */
 #include "reason/reason_internal.h"
 
@@ -65,20 +63,6 @@ static double waiting_loss(const struct rules *rules, const struct stakes *stake
 static double shows(const struct rules *rules, size_t finding)
 {
     return contaminated(rules, finding) ? rules->findings[finding].reveal : 0.0;
-}
-
-double reason_loss(const struct reasoner *reasoner, const struct stakes *stakes, enum action action,
-                   size_t finding)
-{
-    const struct rules *rules = reasoner->rules;
-    double keep = keep_loss(rules, stakes, finding), discard = discard_loss(rules, stakes, finding);
-
-    if (action == ACTION_KEEP)
-        return keep;
-    if (action == ACTION_DISCARD)
-        return discard;
-    return waiting_loss(rules, stakes, finding) + shows(rules, finding) * discard +
-           (1.0 - shows(rules, finding)) * keep;
 }
 
 static void expected_losses(const struct rules *rules, const double *finding,

@@ -297,7 +297,8 @@ static double summarise(const struct reasoner *reasoner, struct posterior *poste
     return log(total);
 }
 
-void posterior_kinds(const struct reasoner *reasoner, struct posterior *posterior)
+/* Masses of the statuses and hazards from those of the findings. */
+static void sum_kinds(const struct reasoner *reasoner, struct posterior *posterior)
 {
     memset(posterior->status, 0, sizeof posterior->status);
     memset(posterior->hazard, 0, sizeof posterior->hazard);
@@ -326,6 +327,6 @@ enum status reason_posterior(const struct reasoner *reasoner, const struct evide
     if (!multiply(reasoner, work, prior, span, posterior->joint))
         taken = add_logarithms(reasoner, work, prior, posterior->joint);
     posterior->log_evidence = taken + summarise(reasoner, posterior);
-    posterior_kinds(reasoner, posterior);
+    sum_kinds(reasoner, posterior);
     return STATUS_OK;
 }

@@ -138,13 +138,6 @@ struct decision {
 };
 
 /*
- * Loss of an action when the vessel holds finding f (formulas: decide.c). Of
- * isolate it is that of the plan "discard if trouble shows, else keep"; the
- * expected loss in a decision takes the best plan and may be less than the sum.
- */
-double reason_loss(const struct reasoner *reasoner, const struct stakes *stakes, enum action action,
-                   size_t finding);
-/*
  * Least expected loss, then the floors: one that forces an action (the gravest,
  * if several do) before those that forbid keep. Of equal losses the graver
  * action is taken. `floor` names the one that forced, or that forbade a keep

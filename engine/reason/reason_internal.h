@@ -144,8 +144,6 @@ const struct ratios *ratios_of(const struct reasoner *reasoner, struct workspace
 
 /* As posterior_init, keeping the ratios of `ways` observations of each observable. */
 bool posterior_init_ways(struct posterior *posterior, const struct reasoner *reasoner, size_t ways);
-/* Masses of the statuses and hazards from those of the findings. */
-void posterior_kinds(const struct reasoner *reasoner, struct posterior *posterior);
 
 /* ---- decide.c -------------------------------------------------------------------------------- */
 

@@ -248,45 +248,17 @@ static enum status conclude_vessel(struct inference *work, size_t index)
 
 /* ---- the whole ------------------------------------------------------------------------------- */
 
-/* ln of the sum of e^ln over the sets in which a suspect acts, or does not. */
-static double ln_where(const struct inference *work, int suspect, bool acting)
-{
-    const struct shared_posterior *result = work->result;
-    double high = -INFINITY, sum = 0.0;
-
-    for (int pass = 0; pass < 2; pass++) {
-        for (size_t z = 0; z < result->set_count; z++) {
-            const int *members = result->sets[z].suspects;
-            if ((members[0] == suspect || members[1] == suspect) != acting)
-                continue;
-            if (pass == 0)
-                high = fmax(high, work->ln[z]);
-            else
-                sum += exp(work->ln[z] - high);
-        }
-        if (!isfinite(high))
-            return high;
-    }
-    return high + log(sum);
-}
-
 static void conclude_suspect(struct inference *work, int index)
 {
     const struct shared_posterior *result = work->result;
-    struct suspect *suspect = &work->result->suspects[index];
-    double prior = 0.0, p = 0.0;
+    double p = 0.0;
 
     for (size_t z = 0; z < result->set_count; z++) {
         const int *members = result->sets[z].suspects;
-        if (members[0] != index && members[1] != index)
-            continue;
-        prior += work->prior[z];
-        p += result->sets[z].p;
+        if (members[0] == index || members[1] == index)
+            p += result->sets[z].p;
     }
-    suspect->prior = prior;
-    suspect->p = fmin(1.0, p);
-    suspect->log_odds =
-        ln_where(work, index, true) - ln_where(work, index, false) - log(prior / (1.0 - prior));
+    work->result->suspects[index].p = fmin(1.0, p);
 }
 
 /* Reads what is asked for off ln P(E, Z). STATUS_DATA: nothing could have brought this about. */
@@ -303,8 +275,6 @@ static enum status conclude(struct inference *work)
         total += result->sets[z].p = exp(work->ln[z] - high);
     for (size_t z = 0; z < result->set_count; z++)
         result->sets[z].p /= total;
-    result->none = result->sets[0].p;
-    result->log_evidence = high + log(total);
     for (size_t i = 0; i < result->suspect_count; i++)
         conclude_suspect(work, (int)i);
     return STATUS_OK;
@@ -377,7 +347,7 @@ enum status reason_shared(const struct reasoner *reasoner, const struct shared_b
 {
     struct inference work = {.reasoner = reasoner, .batch = batch, .result = posterior};
 
-    *posterior = (struct shared_posterior){.none = 1.0};
+    *posterior = (struct shared_posterior){0};
     if (!batch_holds(reasoner->rules, batch))
         return STATUS_DATA;
     enum status status = infer(&work, each_vessel);
@@ -393,5 +363,5 @@ void shared_release(struct shared_posterior *posterior)
     free(posterior->sets);
     free(posterior->finding);
     free(posterior->cause);
-    *posterior = (struct shared_posterior){.none = 1.0};
+    *posterior = (struct shared_posterior){0};
 }

@@ -62,11 +62,8 @@ struct shared_batch {
 
 struct suspect {
     size_t cause;
-    int group;    /* of the scope of the cause */
-    double prior; /* that it acts: with the shifts, before any vessel and common fact */
-    double p;     /* that it acted */
-    double
-        log_odds; /* natural log of the Bayes factor of all evidence on it: odds after over before */
+    int group;      /* of the scope of the cause */
+    double p;       /* that it acted */
     size_t vessels; /* that it could reach */
 };
 
@@ -78,12 +75,10 @@ struct suspect_set {
 struct shared_posterior {
     struct suspect *suspects; /* by cause, then group */
     size_t suspect_count;
-    struct suspect_set *sets; /* {}, then each, then each pair */
+    struct suspect_set *sets; /* {} (no suspect acted), then each, then each pair */
     size_t set_count;
-    double none;         /* P(no suspect acted) */
-    double log_evidence; /* ln P(E), tempered as in reason.h; of one batch only up to a constant */
-    double *finding;     /* P(f of v | all), at [v * finding_count + f]; NULL when not wanted */
-    double *cause;       /* P(c reached v | all), at [v * cause_count + c], or NULL */
+    double *finding; /* P(f of v | all), at [v * finding_count + f]; NULL when not wanted */
+    double *cause;   /* P(c reached v | all), at [v * cause_count + c], or NULL */
 };
 
 enum { SHARED_MOST_SUSPECTS = 512 }; /* 131 000 sets */

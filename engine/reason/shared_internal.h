@@ -45,7 +45,4 @@ void view_conclude(const struct vessel_view *view, const double *chance, double 
 /* Per vessel the index of the first one exactly like it; false when out of memory. */
 bool shared_find_alike(const struct shared_batch *batch, size_t observables, size_t *first);
 
-/* P(T|Z,v) for T part of Z_v, both as indices of sets. */
-double view_reaches(const struct reasoner *reasoner, size_t z, size_t t);
-
 #endif

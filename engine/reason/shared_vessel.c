@@ -147,7 +147,8 @@ static bool holds(const int causes[SET_MAX_CAUSES], int cause)
     return causes[0] == cause || causes[1] == cause;
 }
 
-double view_reaches(const struct reasoner *reasoner, size_t z, size_t t)
+/* P(T|Z,v) for T part of Z_v, both as indices of sets. */
+static double reaches(const struct reasoner *reasoner, size_t z, size_t t)
 {
     double chance = 1.0;
     for (int k = 0; k < SET_MAX_CAUSES; k++) {
@@ -187,7 +188,7 @@ static void find_chances(struct vessel_view *view)
         for (size_t i = 0; i < count; i++)
             high = fmax(high, view->ln_given[parts[i]]);
         for (size_t i = 0; i < count && high > -INFINITY; i++)
-            sum += view_reaches(reasoner, z, parts[i]) * exp(view->ln_given[parts[i]] - high);
+            sum += reaches(reasoner, z, parts[i]) * exp(view->ln_given[parts[i]] - high);
         view->ln_chance[z] = sum > 0.0 ? high + log(sum) : -INFINITY;
     }
 }
@@ -221,7 +222,7 @@ static void conclude_reached(const struct vessel_view *view, const double *chanc
     for (size_t z = 0; z < reasoner->set_count; z++) {
         size_t parts[4], count = parts_of(reasoner, z, parts);
         for (size_t i = 0; chance[z] > 0.0 && i < count; i++)
-            by_t[parts[i]] += chance[z] * view_reaches(reasoner, z, parts[i]) *
+            by_t[parts[i]] += chance[z] * reaches(reasoner, z, parts[i]) *
                               exp(view->ln_given[parts[i]] - view->ln_chance[z]);
     }
 }

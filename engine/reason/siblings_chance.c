@@ -38,7 +38,7 @@ struct sums {
     double kept_in_all;
 };
 
-struct tally siblings_tally(const struct sibling_cell *cell, enum layer layer)
+static struct tally tally_of(const struct sibling_cell *cell, enum layer layer)
 {
     double sound = cell->clean + cell->stuck;
     if (cell->control != (layer == LAYER_CONTROLS))
@@ -62,7 +62,7 @@ static void sums_add(const struct chance_of_counts *of, const struct suspected *
     *sums = (struct sums){.kept_in_all = 0.0};
     for (size_t i = 0; i < of->count; i++) {
         const struct sibling_cell *cell = &of->cells[i];
-        struct tally tally = siblings_tally(cell, layer);
+        struct tally tally = tally_of(cell, layer);
         enum way x = way_to(cell, one, layer), y = way_to(cell, other, layer);
         sums->lost[x][y] += tally.lost;
         sums->kept[x][y] += tally.total - tally.lost;

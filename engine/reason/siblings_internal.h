@@ -34,7 +34,4 @@ struct chance_of_counts {
 double siblings_chance(const struct chance_of_counts *of, const struct suspected *one,
                        const struct suspected *other);
 
-/* The counts of a cell in a layer. */
-struct tally siblings_tally(const struct sibling_cell *cell, enum layer layer);
-
 #endif

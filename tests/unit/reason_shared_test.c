@@ -233,10 +233,6 @@ static void assert_as_by_force(const struct brute *brute)
             if (got->sets[z].suspects[0] == (int)i || got->sets[z].suspects[1] == (int)i)
                 p += brute->z[z] / brute->total;
         assert_true(fabsl((long double)got->suspects[i].p - p) < 1e-12L);
-        double prior = got->suspects[i].prior, q = got->suspects[i].p;
-        if (q > 1e-9 && q < 1 - 1e-9)
-            assert_true(fabs(log(q / (1 - q)) - log(prior / (1 - prior)) -
-                             got->suspects[i].log_odds) < 1e-6);
     }
     for (size_t v = 0; v < brute->vessels; v++) {
         size_t at = brute->original[v];
@@ -355,7 +351,6 @@ static void one_vessel_is_judged_as_on_its_own(void **state)
         for (size_t c = 0; c < size.causes; c++)
             assert_true(fabs(shared.cause[c] - alone.cause[c]) < 1e-12 &&
                         fabs(shared.suspects[c].p - alone.cause[c]) < 1e-12);
-        assert_true(fabs(shared.log_evidence - alone.log_evidence) < 1e-9);
         /* Said of the batch or of its only vessel, it is the same. */
         batch.common = said;
         struct shared_posterior other;
@@ -407,13 +402,13 @@ static void a_batch_that_spoiled_has_a_cause_and_one_that_did_not_has_none(void 
     struct shared_vessel bad[] = {vessel_with(FINE, 1), vessel_with(SPOILT, 9)};
     struct shared_vessel good[] = {vessel_with(FINE, 9), vessel_with(SPOILT, 1)};
     struct shared_posterior posterior = infer(shipped, bad, 2);
-    assert_true(posterior.none < 0.01);
+    assert_true(posterior.sets[0].p < 0.01);
     double cook = suspicion(shipped, &posterior, "under_sterilised", 0);
     double cold = suspicion(shipped, &posterior, "too_cold", 0);
     assert_true(cook > 0.2 && cold < 0.1);
     shared_release(&posterior);
     posterior = infer(shipped, good, 2);
-    assert_true(posterior.none > 0.2);
+    assert_true(posterior.sets[0].p > 0.2);
     assert_true(suspicion(shipped, &posterior, "under_sterilised", 0) < 0.02);
     shared_release(&posterior);
 }
@@ -523,9 +518,9 @@ static void thousands_of_vessels_stay_finite(void **state)
     double sum = 0;
     for (size_t z = 0; z < posterior.set_count; z++)
         sum += posterior.sets[z].p;
-    assert_true(fabs(sum - 1) < 1e-12 && isfinite(posterior.log_evidence));
+    assert_true(fabs(sum - 1) < 1e-12);
     for (size_t i = 0; i < posterior.suspect_count; i++)
-        assert_true(isfinite(posterior.suspects[i].log_odds));
+        assert_true(posterior.suspects[i].p >= 0.0 && posterior.suspects[i].p <= 1.0);
     shared_release(&posterior);
 }
 
@@ -554,7 +549,7 @@ static void what_cannot_be_is_refused(void **state)
     batch = (struct shared_batch){.vessel_count = 0};
     assert_int_equal(reason_shared(reasoner, &batch, true, &posterior), STATUS_OK);
     assert_int_equal(posterior.suspect_count, 0);
-    assert_true(posterior.none == 1.0);
+    assert_true(posterior.sets[0].p == 1.0);
     shared_release(&posterior);
     reasoner_free(reasoner);
 }
