@@ -209,10 +209,6 @@ static void tell(struct triage *triage, size_t at, const struct saying *saying)
 
     if (!known->told)
         known->since = at;
-    if (saying->kind == SAYING_OBSERVED) {
-        bool asked = known->asked, in_text = known->in_text;
-        *known = (struct known){.since = known->since, .asked = asked, .in_text = in_text};
-    }
     if (observable->kind == KIND_SEVERAL)
         several_tell(triage, known, saying, observable->value_count);
     else
@@ -238,7 +234,6 @@ static void take_in(struct triage *triage, size_t at, const struct saying *sayin
 
     switch (saying->kind) {
     case SAYING_TOLD:
-    case SAYING_OBSERVED:
         tell(triage, at, saying);
         break;
     case SAYING_ASKED:

@@ -357,21 +357,6 @@ enum status triage_answer(struct triage *triage, size_t observable, const char *
     return close_batch(triage, start, complete);
 }
 
-enum status triage_observe(struct triage *triage, size_t observable,
-                           const struct observation *observation, const char *words)
-{
-    size_t start = triage->log_count;
-    struct saying saying = {
-        .kind = SAYING_OBSERVED,
-        .observable = observable,
-        .said = *observation,
-        .settles = true,
-        .origin = ORIGIN_ANSWER,
-        .words = triage_keep_words(triage, words ? words : "", words ? strlen(words) : 0)};
-    triage->batch++;
-    return close_batch(triage, start, say(triage, saying) && say_asked(triage, observable));
-}
-
 /* Without memory nothing changes. */
 static void say_bare(struct triage *triage, enum saying_kind kind, size_t observable)
 {

@@ -69,9 +69,6 @@ enum status triage_set(struct triage *triage, const char *sign, const char *valu
  * says nothing about the observable and nothing else either. */
 enum status triage_answer(struct triage *triage, size_t observable, const char *text,
                           struct diags *diags);
-/* Directly: replaces what is known of the observable. */
-enum status triage_observe(struct triage *triage, size_t observable,
-                           const struct observation *observation, const char *words);
 /* "I don't know": it is not asked again and not part of the evidence. */
 void triage_unknown(struct triage *triage, size_t observable);
 void triage_forget(struct triage *triage, size_t observable); /* as if never said */

@@ -11,12 +11,11 @@
  */
 
 enum saying_kind {
-    SAYING_TOLD,     /* a statement about an observable */
-    SAYING_OBSERVED, /* the same, in place of all that was known of it */
-    SAYING_ASKED,    /* its question was put and answered, however little that told */
-    SAYING_UNKNOWN,  /* the grower does not know */
-    SAYING_FORGET,   /* as if nothing had been said */
-    SAYING_UNCLEAR,  /* words nothing understood */
+    SAYING_TOLD,    /* a statement about an observable */
+    SAYING_ASKED,   /* its question was put and answered, however little that told */
+    SAYING_UNKNOWN, /* the grower does not know */
+    SAYING_FORGET,  /* as if nothing had been said */
+    SAYING_UNCLEAR, /* words nothing understood */
 };
 
 struct saying {

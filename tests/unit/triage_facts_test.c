@@ -233,16 +233,6 @@ static void what_is_unknown_is_no_evidence(void **state)
     assert_known(c, TINT, 0, 0, 0);
 }
 
-static void an_observation_replaces_what_was_known(void **state)
-{
-    struct consultation *c = *state;
-    struct observation said = {.seen = TEAL, .absent = RED};
-    tell(c, "red, blue");
-    assert_int_equal(triage_observe(c->triage, TINT, &said, "as corrected"), STATUS_OK);
-    assert_known(c, TINT, TEAL, RED, 0);
-    assert_string_equal(fact_about(c, TINT).words, "as corrected");
-}
-
 /* ---- settings, cases ------------------------------------------------------------------------- */
 
 /* Settings look names up, so they need rules that were loaded. */
@@ -473,7 +463,6 @@ int main(void)
         WITH_CASE(an_answer_may_say_other_things),
         WITH_CASE(an_answer_that_says_nothing_is_refused),
         WITH_CASE(what_is_unknown_is_no_evidence),
-        WITH_CASE(an_observation_replaces_what_was_known),
         cmocka_unit_test_setup_teardown(settings_are_said_where_they_stand, loaded_setup,
                                         loaded_teardown),
         cmocka_unit_test_setup_teardown(a_case_brings_its_stakes, loaded_setup, loaded_teardown),
