@@ -203,7 +203,7 @@ static int bare_answer(const struct job *job, uint32_t end, bool *hedged)
 static void settle(struct job *job, int said)
 {
     const struct observable *o = &job->reader->rules->observables[job->asked];
-    uint32_t all = value_mask(o);
+    uint32_t all = rules_all_values(o);
     uint32_t like_no = value_like(job, SAYS_NO);
     uint32_t like_yes = value_like(job, SAYS_YES);
     struct bare_answer *answer = &job->bare_answer;

@@ -397,7 +397,4 @@ enum number_fault number_read_bins(const struct observable *observable, const ch
 /* "the age lies between 0 days and 730 days": what would be possible. NULL when out of memory. */
 const char *number_limits(const struct observable *observable, struct arena *arena);
 
-/* All the values of an observable. */
-uint32_t value_mask(const struct observable *observable);
-
 #endif

@@ -13,12 +13,6 @@
 static const double STRETCH = 0.3;
 static const double STRETCH_DEGREES = 4.0;
 
-uint32_t value_mask(const struct observable *observable)
-{
-    size_t count = observable->value_count;
-    return count >= 32 ? UINT32_MAX : (UINT32_C(1) << count) - 1;
-}
-
 static void stretch(const struct observable *o, struct quantity *q, bool over, bool under)
 {
     double width = o->dimension == DIM_CELSIUS ? STRETCH_DEGREES : STRETCH * fabs(q->hi);

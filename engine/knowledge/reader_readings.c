@@ -136,7 +136,7 @@ static void add_others(struct output *out, const struct match *match)
         struct reading reading = reading_of(out, match);
         reading.observable = s->others[i];
         reading.others = true;
-        reading.absent = value_mask(&rules->observables[reading.observable]);
+        reading.absent = rules_all_values(&rules->observables[reading.observable]);
         for (size_t j = 0; j < s->absent.count; j++)
             if (s->absent.observables[j] == reading.observable)
                 reading.absent = s->absent.values[j];

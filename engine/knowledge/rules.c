@@ -91,6 +91,11 @@ int rules_value(const struct observable *observable, const char *id)
     return RULES_NONE;
 }
 
+uint32_t rules_all_values(const struct observable *observable)
+{
+    return (uint32_t)((UINT64_C(1) << observable->value_count) - 1);
+}
+
 int rules_bin(const struct observable *observable, double number)
 {
     if (!(number >= observable->min && number <= observable->max))

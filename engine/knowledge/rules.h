@@ -559,6 +559,8 @@ int rules_cause(const struct rules *rules, const char *id);
 int rules_species(const struct rules *rules, const char *id);
 int rules_grain(const struct rules *rules, const char *id);
 int rules_vessel(const struct rules *rules, const char *id);
+/* All the values of an observable, a bit each. */
+uint32_t rules_all_values(const struct observable *observable);
 /* The bin of a number observable that holds `number`; RULES_NONE outside [min, max]. */
 int rules_bin(const struct observable *observable, double number);
 

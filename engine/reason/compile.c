@@ -394,7 +394,7 @@ static bool sight_build(struct reasoner *reasoner, size_t index, struct sight *s
 
     sight->value_count = observable->value_count;
     sight->several = observable->kind == KIND_SEVERAL;
-    sight->all = (uint32_t)((UINT64_C(1) << observable->value_count) - 1);
+    sight->all = rules_all_values(observable);
     sight->group = observable->group;
     if (!base_build(reasoner, observable, sight) || !weighing_find(reasoner, index, &weighing) ||
         !patterns_build(reasoner, &weighing, sight) ||

@@ -23,11 +23,6 @@
 
 enum { WORDS_ENOUGH = 200 }; /* bytes of words put together for one fact */
 
-static uint32_t all_values(const struct observable *observable)
-{
-    return (uint32_t)((UINT64_C(1) << observable->value_count) - 1);
-}
-
 /* The words of two statements that hold together; no more of them than a line takes. */
 static const char *both(struct triage *triage, const char *first, const char *second)
 {
@@ -212,7 +207,7 @@ static void tell(struct triage *triage, size_t at, const struct saying *saying)
     if (observable->kind == KIND_SEVERAL)
         several_tell(triage, known, saying, observable->value_count);
     else
-        one_tell(triage, known, saying, all_values(observable));
+        one_tell(triage, known, saying, rules_all_values(observable));
     known->told = true;
     known->unknown = false;
     known->batch = saying->batch;

@@ -295,8 +295,7 @@ static bool say_no_other(struct triage *triage, size_t start, size_t index)
             others.said.seen |= triage->log[i].said.seen;
     if (!others.said.seen)
         return true;
-    others.said.absent =
-        (uint32_t)((UINT64_C(1) << observable->value_count) - 1) & ~others.said.seen;
+    others.said.absent = rules_all_values(observable) & ~others.said.seen;
     others.said.seen = 0;
     return say(triage, others);
 }

@@ -17,13 +17,6 @@ static void put_labels(struct text *out, const struct observable *observable, ui
     }
 }
 
-static uint32_t all_values(const struct observable *observable)
-{
-    return observable->value_count < RULES_MAX_VALUES
-               ? (UINT32_C(1) << observable->value_count) - 1U
-               : UINT32_MAX;
-}
-
 void verdict_values(struct text *out, const struct observable *observable, const struct fact *fact)
 {
     const struct observation *seen = &fact->observation;
@@ -31,7 +24,7 @@ void verdict_values(struct text *out, const struct observable *observable, const
     put_labels(out, observable, seen->seen, seen->hedged, several ? ", " : " or ");
     if (seen->absent == 0)
         return;
-    bool all = several && (seen->seen | seen->absent) == all_values(observable);
+    bool all = several && (seen->seen | seen->absent) == rules_all_values(observable);
     if (all && (seen->hedged & seen->absent) == 0) {
         text_puts(out, seen->seen != 0 ? "; nothing else" : "none of them");
         return;
