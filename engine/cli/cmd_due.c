@@ -12,9 +12,9 @@ static const struct option options[] = {
     {"limit", "N", "the first N vessels, else 500; 0 for all"},
     {"ics", "FILE", "write all that is due as a calendar; '-' for standard output"},
     {"remind", "HH:MM", "with --ics: let the calendar remind you at that time of the day"},
-    {"force", NULL, "with --ics: replace a file that exists"},
     {"sheet", NULL, "a sheet to print, in plain text, with boxes to tick"},
     {"html", "FILE", "the same as a page; '-' for standard output"},
+    {"force", NULL, "replace a file that exists"},
     {"paper", "PAPER", "a4 (if nothing is said) or letter"},
     {"json", NULL, "print JSON"},
     {NULL, NULL, NULL},
@@ -22,6 +22,7 @@ static const struct option options[] = {
 
 static const struct option labels_options[] = {
     {"html", "FILE", "a page to print; '-' for standard output"},
+    {"force", NULL, "replace a file that exists"},
     {"paper", "PAPER", "a4 (if nothing is said) or letter"},
     {"json", NULL, "print JSON"},
     {NULL, NULL, NULL},
@@ -38,7 +39,7 @@ static enum exit_status read_paper(struct app *app, enum paper *paper)
 
 static enum exit_status write_page(struct app *app, const struct text *html, const char *path)
 {
-    enum exit_status fault = app_write(app, path, html, true);
+    enum exit_status fault = app_write(app, path, html, arguments_flag(&app->arguments, "force"));
     if (fault != EXIT_FINE)
         return fault;
     if (strcmp(path, "-") != 0)

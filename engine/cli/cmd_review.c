@@ -18,7 +18,7 @@ static const struct option options[] = {
     {"details", NULL, "show every factor, what went together, times, batches, and how it decides"},
     {"json", NULL, "print JSON"},
     {"html", "FILE", "write a page with charts instead, for screen and paper; '-' for output"},
-    {"force", NULL, "replace a page that exists"},
+    {"force", NULL, "replace a file that exists"},
     {NULL, NULL, NULL},
 };
 

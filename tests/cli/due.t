@@ -60,7 +60,13 @@ subtest 'on paper' => sub {
     like($html, qr/<td>B1-4<\/td><td>closet<\/td>/, 'with the vessels');
     unlike($html, qr/<script|https?:/, 'and nothing from elsewhere');
     is_deeply([glob "$folder/due.html.*"], [], 'nothing is left beside it');
-    my ($status, $out, $err) = run('due', '--html', "$folder/none/due.html", { env => {%env} });
+    my ($status, $out, $err) = run('due', '--html', "$folder/due.html", { env => {%env} });
+    is($status, 74, 'a page that exists');
+    like($err, qr/due\.html.*exists/, 'is not replaced');
+    is(content("$folder/due.html"), $html, 'and is as it was');
+    page('due', '--html', "$folder/due.html", '--force');
+    like(content("$folder/due.html"), qr/size: A4/, 'but with --force');
+    ($status, $out, $err) = run('due', '--html', "$folder/none/due.html", { env => {%env} });
     is($status, 74, 'a folder that is not there');
     like($err, qr/cannot be /, 'is said');
     is((run(qw(due --paper a5), { env => {%env} }))[0], 2, 'no such paper');
@@ -76,6 +82,10 @@ subtest 'labels' => sub {
     my @count = content("$folder/labels.html") =~ /<section>/g;
     is(scalar @count, 9, 'one each on the page');
     like(content("$folder/labels.html"), qr/size: A4/, 'A4 when nothing is said');
+    my @again = ('labels', 'B1', '--paper', 'letter', '--html', "$folder/labels.html");
+    is((run(@again, { env => {%env} }))[0], 74, 'a page that exists is not replaced');
+    page(@again, '--force');
+    like(content("$folder/labels.html"), qr/size: letter/, 'but with --force');
 };
 
 subtest 'hostile names on a page' => sub {
