@@ -2,12 +2,12 @@
 #include <errno.h>
 #include <stdio.h>
 #include <string.h>
-#include <unistd.h>
 
 #include "cli/app_journal.h"
 #include "cli/commands.h"
 #include "cli/demo.h"
 #include "review/review.h"
+#include "voice/progress_bar.h"
 #include "voice/review.h"
 #include "voice/review_html.h"
 
@@ -24,31 +24,12 @@ static const struct option options[] = {
 
 /* ---- progress -------------------------------------------------------------------------------- */
 
-struct bar {
-    bool shown;
-    int percent;
-    const char *what;
-};
-
-/* One line on a terminal, told again only when it changes. */
+/* A share has no size of its own; the bar is told one that is large enough to be shown. */
 static void tell_progress(void *context, const char *what, double share)
 {
-    struct bar *bar = context;
-    int percent = (int)(100.0 * share);
-    if (!bar->shown || (percent == bar->percent && what == bar->what))
-        return;
-    bar->percent = percent;
-    bar->what = what;
-    fprintf(stderr, "\r%s: %d %%\033[K", what, percent);
-    fflush(stderr);
-}
-
-static void end_progress(const struct bar *bar)
-{
-    if (bar->shown && bar->what != NULL) {
-        fprintf(stderr, "\r\033[K");
-        fflush(stderr);
-    }
+    enum { PARTS = PROGRESS_BAR_LEAST };
+    const struct progress progress = progress_bar_listener(context);
+    progress_tell(&progress, what, (uint64_t)(share * PARTS), PARTS);
 }
 
 /* ---- where the vessels come from --------------------------------------------------------------- */
@@ -156,7 +137,7 @@ static enum exit_status tell(struct app *app, const struct review *review)
 
 static enum exit_status review_in(struct app *app, struct arena *arena)
 {
-    struct bar bar = {.shown = isatty(STDERR_FILENO) == 1, .percent = -1};
+    struct progress_bar bar;
     struct review_progress progress = {tell_progress, &bar};
     struct dataset dataset;
     struct review review;
@@ -167,8 +148,9 @@ static enum exit_status review_in(struct app *app, struct arena *arena)
         fault = gather(app, since, arena, &dataset);
     if (fault != EXIT_FINE)
         return fault;
+    progress_bar_init(&bar, stderr);
     enum status status = review_make(&dataset, app->reasoner, &progress, arena, &review);
-    end_progress(&bar);
+    progress_bar_clear(&bar);
     return status == STATUS_OK ? tell(app, &review) : app_fail(app, status);
 }
 

@@ -24,13 +24,15 @@ void progress_bar_init(struct progress_bar *bar, FILE *stream)
 /* "vessel.csv  #########...........   45 %", of plain characters that every terminal has. */
 static void draw(struct progress_bar *bar, const char *what, int share)
 {
-    enum { NAME = 20, FIGURES = 8, MOST = 60 };
-    static const struct text_safe_options options = {.ascii = true, .limit = NAME};
+    enum { NAME = 40, GAPS = 4, FIGURES = 8, LEAST = 4, MOST = 60 };
+    int left = bar->width - GAPS - FIGURES, named = left - LEAST < NAME ? left - LEAST : NAME;
+    const struct text_safe_options options = {.ascii = true,
+                                              .limit = named > 1 ? (size_t)named : 1};
     const char *slash = strrchr(what, '/');
     const char *name = slash != NULL ? slash + 1 : what;
     struct text line;
-    int room = bar->width - NAME - 4 - FIGURES;
-    int cells = room < 4 ? 4 : room > MOST ? MOST : room;
+    int room = left - named;
+    int cells = room < LEAST ? LEAST : room > MOST ? MOST : room;
     text_init(&line);
     text_puts(&line, "\r");
     text_safe(&line, name, strlen(name), &options);
