@@ -2,6 +2,7 @@
 #include <gsl/gsl_sf_gamma.h>
 #include <math.h>
 
+#include "base/least.h"
 #include "review/table_internal.h"
 
 /*
@@ -14,8 +15,7 @@
  * with X lost; a is chosen to make the bound small, and need not be the best one.
  */
 
-enum { TRIES = 14 };
-static const double STEEPEST = 0.999;
+static const double STEEPEST = 0.999, NEAR_ENOUGH = 0.0012; /* of a */
 
 struct bound {
     const struct margins *margins;
@@ -51,8 +51,9 @@ static double log_factor(const struct bound *b, size_t n, double a)
     return top + log(fmax(1.0, sum)); /* the top itself gives 1 */
 }
 
-static double log_bound(const struct bound *b, double a)
+static double log_bound(void *context, double a)
 {
+    const struct bound *b = context;
     const struct margins *m = b->margins;
     double sum = a * b->ours - b->whole - (1.0 - a) * (double)m->take * b->log_odds;
 
@@ -63,32 +64,6 @@ static double log_bound(const struct bound *b, double a)
         sum += (double)(i - first) * log_factor(b, m->sizes[first], a);
     }
     return sum;
-}
-
-/* The bound is convex in a: golden section finds its least value well enough. */
-static double least_bound(const struct bound *b)
-{
-    const double golden = 0.6180339887498949;
-    double low = 0.0, high = STEEPEST;
-    double left = high - golden * (high - low), right = low + golden * (high - low);
-    double at_left = log_bound(b, left), at_right = log_bound(b, right);
-
-    for (int i = 0; i < TRIES; i++) {
-        if (at_left < at_right) {
-            high = right;
-            right = left;
-            at_right = at_left;
-            left = high - golden * (high - low);
-            at_left = log_bound(b, left);
-        } else {
-            low = left;
-            left = right;
-            at_left = at_right;
-            right = low + golden * (high - low);
-            at_right = log_bound(b, right);
-        }
-    }
-    return fmin(at_left, at_right);
 }
 
 double table_bound(const struct margins *margins, const double *log_factorial)
@@ -104,6 +79,8 @@ double table_bound(const struct margins *margins, const double *log_factorial)
 
     for (size_t i = 0; i < margins->groups; i++)
         bound.ours += log_choose(&bound, margins->sizes[i], margins->taken[i]);
+    /* The bound is convex in a. */
+    struct least least = least_between(log_bound, &bound, 0.0, STEEPEST, NEAR_ENOUGH);
     /* A ceiling below the least double is lifted, for 0 would say "impossible". */
-    return fmin(1.0, fmax(1e-300, exp(least_bound(&bound))));
+    return fmin(1.0, fmax(1e-300, exp(least.value)));
 }

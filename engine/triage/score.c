@@ -4,6 +4,8 @@
 #include <math.h>
 #include <string.h>
 
+#include "base/least.h"
+
 static const double LEAST_P =
     1e-9; /* so that one impossible label does not make a score infinite */
 
@@ -181,8 +183,10 @@ struct fit {
     enum status status; /* the first fault; later values are not to be used */
 };
 
-static double log_score_at(struct fit *fit, double tau)
+/* After a fault it asks no more. */
+static double log_score_at(void *context, double tau)
 {
+    struct fit *fit = context;
     double sum = 0;
     for (size_t i = 0; i < fit->count && fit->status == STATUS_OK; i++) {
         fit->status = tell_case(fit->triage, &fit->cases[i], fit->diags);
@@ -195,29 +199,6 @@ static double log_score_at(struct fit *fit, double tau)
         sum += -log(fmax(p, LEAST_P));
     }
     return sum / (double)(fit->count > 0 ? fit->count : 1);
-}
-
-static double golden_section(struct fit *fit, double low, double high, double tolerance)
-{
-    const double share = (sqrt(5.0) - 1.0) / 2.0;
-    double a = high - share * (high - low), b = low + share * (high - low);
-    double at_a = log_score_at(fit, a), at_b = log_score_at(fit, b);
-    while (high - low > tolerance && fit->status == STATUS_OK) {
-        if (at_a < at_b) {
-            high = b;
-            b = a;
-            at_b = at_a;
-            a = high - share * (high - low);
-            at_a = log_score_at(fit, a);
-        } else {
-            low = a;
-            a = b;
-            at_a = at_b;
-            b = low + share * (high - low);
-            at_b = log_score_at(fit, b);
-        }
-    }
-    return (low + high) / 2.0;
 }
 
 enum status score_fit_tau(struct triage *triage, const struct reasoner *reasoner,
@@ -233,7 +214,8 @@ enum status score_fit_tau(struct triage *triage, const struct reasoner *reasoner
                       .status = STATUS_OK};
     if (!posterior_init(&fit.posterior, reasoner))
         return STATUS_MEMORY;
-    const double candidates[] = {golden_section(&fit, LEAST_TAU, 1.0, TOLERANCE), LEAST_TAU, 1.0};
+    struct least least = least_between(log_score_at, &fit, LEAST_TAU, 1.0, TOLERANCE);
+    const double candidates[] = {least.at, LEAST_TAU, 1.0};
     *log_score = INFINITY;
     for (size_t i = 0; i < sizeof candidates / sizeof *candidates; i++) {
         double here = log_score_at(&fit, candidates[i]);
