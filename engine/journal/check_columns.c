@@ -109,6 +109,7 @@ void check_columns(struct check *check)
     for (int i = 0; i < RECORD_COUNT; i++)
         for (const struct column *column = record_types[i].columns;
              column->name != NULL && check->status == STATUS_OK; column++)
-            if (!column->derived || column->kind == COLUMN_WORD) /* those are derived anew */
+            if (!column->derived || column->kind == COLUMN_WORD ||
+                column->kind == COLUMN_INTEGER) /* the others are derived anew */
                 one_column(check, (enum record)i, column);
 }

@@ -9,6 +9,8 @@ const char *const fate_words[] = {"open", "sound", "stuck", "contaminated", "unt
 const char *const deed_words[] = {"move",    "shake", "isolate",  "return",
                                   "discard", "use",   "withdraw", NULL};
 
+enum { LATEST_DAY = 2932894 }; /* 9999-12-29: the last one written with four digits in any zone */
+
 /* A column of `type`, its member named as the column is. */
 #define AT(type, member) .name = #member, .offset = offsetof(struct type, member)
 #define LABEL(type)                                                                                \
@@ -135,7 +137,7 @@ static const struct column vessel_columns[] = {
     {AT(vessel, fate), .kind = COLUMN_WORD, .words = fate_words, .derived = true},
     {AT(vessel, ended), .kind = COLUMN_MOMENT, .derived = true},
     {AT(vessel, last_look), .kind = COLUMN_REFERENCE, .refers = RECORD_LOOK, .derived = true},
-    {AT(vessel, due), .kind = COLUMN_INTEGER, .derived = true},
+    {AT(vessel, due), .kind = COLUMN_INTEGER, .derived = true, .low = 0, .high = LATEST_DAY},
     {AT(vessel, due_for), .kind = COLUMN_TEXT, .derived = true},
     END,
 };

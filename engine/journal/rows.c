@@ -25,6 +25,13 @@ static int64_t integer_of(const void *row, const struct column *column)
     return *(const int64_t *)member(row, column);
 }
 
+/* A number that the column has room for. */
+static bool allowed(const struct column *column, double number)
+{
+    bool bounded = column->low < column->high;
+    return isfinite(number) && (!bounded || (number >= column->low && number <= column->high));
+}
+
 static size_t word_count(const struct column *column)
 {
     size_t count = 0;
@@ -114,6 +121,19 @@ static struct moment moment_at(sqlite3_stmt *statement, int at)
     return moment_write(moment, room)[0] != '\0' ? moment : moment_unknown();
 }
 
+/* Likewise, what the column does not allow is not known. */
+static double real_at(sqlite3_stmt *statement, int at, const struct column *column)
+{
+    double real = sqlite3_column_double(statement, at);
+    return sqlite3_column_type(statement, at) != SQLITE_NULL && allowed(column, real) ? real : NAN;
+}
+
+static int64_t integer_at(sqlite3_stmt *statement, int at, const struct column *column)
+{
+    int64_t integer = sqlite3_column_int64(statement, at);
+    return allowed(column, (double)integer) ? integer : 0;
+}
+
 static bool word_at(sqlite3_stmt *statement, int at, const struct column *column, int *word)
 {
     const char *text = text_at(statement, at, NULL);
@@ -135,13 +155,11 @@ static int read_column(sqlite3_stmt *statement, int at, const struct column *col
         *(const char **)into = text_at(statement, at, arena);
         return *(const char **)into != NULL;
     case COLUMN_REAL:
-        *(double *)into = sqlite3_column_type(statement, at) == SQLITE_NULL
-                              ? NAN
-                              : sqlite3_column_double(statement, at);
+        *(double *)into = real_at(statement, at, column);
         return 1;
     case COLUMN_INTEGER:
     case COLUMN_REFERENCE:
-        *(int64_t *)into = sqlite3_column_int64(statement, at);
+        *(int64_t *)into = integer_at(statement, at, column);
         return 1;
     case COLUMN_FLAG:
         *(bool *)into = sqlite3_column_int(statement, at) != 0;
@@ -198,11 +216,10 @@ static enum status check_number(const struct journal *journal, enum record recor
     if (isnan(number))
         return column->required ? refuse(journal, record, column, "is missing; give it", diags)
                                 : STATUS_OK;
-    bool bounded = column->low < column->high;
-    if (isfinite(number) && (!bounded || (number >= column->low && number <= column->high)))
+    if (allowed(column, number))
         return STATUS_OK;
     char why[128];
-    if (bounded)
+    if (column->low < column->high)
         snprintf(why, sizeof why, "is %.6g; it should lie from %g to %g", number, column->low,
                  column->high);
     else

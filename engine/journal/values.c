@@ -43,8 +43,9 @@ static enum status show_reference(struct journal *journal, const struct column *
         return STATUS_IO;
     sqlite3_bind_int64(statement, 1, id);
     int code = sqlite3_step(statement);
-    if (code == SQLITE_ROW)
-        text_puts(out, (const char *)sqlite3_column_text(statement, 0));
+    const char *label = code == SQLITE_ROW ? (const char *)sqlite3_column_text(statement, 0) : NULL;
+    if (label != NULL) /* in a hostile file it may be none */
+        text_puts(out, label);
     enum status status = code == SQLITE_ROW || code == SQLITE_DONE
                              ? STATUS_OK
                              : journal_fault(journal, "read", diags);

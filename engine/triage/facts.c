@@ -69,12 +69,21 @@ static struct kept_fact *fact_of(struct kept_fact *facts, size_t *count, size_t 
     return &facts[(*count)++];
 }
 
+/* A range that begins behind its end says nothing. */
+static void add_number(const json_t *number, struct kept_fact *fact)
+{
+    const json_t *lo = json_object_get(number, "lo"), *hi = json_object_get(number, "hi");
+    if (!json_is_number(lo) || !json_is_number(hi) || json_number_value(lo) > json_number_value(hi))
+        return;
+    fact->has_number = true;
+    fact->number = (struct quantity){json_number_value(lo), json_number_value(hi), true};
+}
+
 static void add_row(const struct rules *rules, const json_t *row, struct kept_fact *facts,
                     size_t *count)
 {
     const char *sign = json_string_value(json_object_get(row, "sign"));
     const char *id = json_string_value(json_object_get(row, "value"));
-    const json_t *number = json_object_get(row, "number");
     int index = sign != NULL && id != NULL ? rules_observable(rules, sign) : RULES_NONE;
     int value = index != RULES_NONE ? rules_value(&rules->observables[index], id) : RULES_NONE;
 
@@ -86,12 +95,7 @@ static void add_row(const struct rules *rules, const json_t *row, struct kept_fa
                                                  : &fact->observation.absent) |= bit;
     if (json_is_true(json_object_get(row, "hedged")))
         fact->observation.hedged |= bit;
-    if (!json_is_number(json_object_get(number, "lo")) ||
-        !json_is_number(json_object_get(number, "hi")))
-        return;
-    fact->has_number = true;
-    fact->number = (struct quantity){json_number_value(json_object_get(number, "lo")),
-                                     json_number_value(json_object_get(number, "hi")), true};
+    add_number(json_object_get(row, "number"), fact);
 }
 
 enum status facts_read(const struct rules *rules, const char *text, struct arena *arena,
@@ -106,6 +110,8 @@ enum status facts_read(const struct rules *rules, const char *text, struct arena
     *count = 0;
     for (size_t at = 0; status == STATUS_OK && at < json_array_size(array); at++)
         add_row(rules, json_array_get(array, at), read, count);
+    for (size_t i = 0; i < *count; i++) /* of a value both seen and denied, what was seen counts */
+        read[i].observation.absent &= ~read[i].observation.seen;
     *facts = read;
     json_decref(array);
     return status;

@@ -14,7 +14,7 @@ static size_t observable_named(const struct rules *rules, const char *name, size
     return rules->observable_count;
 }
 
-static void say(struct consultation *c, const char *line)
+static void say(struct kit *c, const char *line)
 {
     size_t length = strcspn(line, " ");
     size_t observable = observable_named(c->rules, line, length);
@@ -33,7 +33,7 @@ static void say(struct consultation *c, const char *line)
 int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t size)
 {
     enum { LINES = 12 };
-    struct consultation *c = shipped();
+    struct kit *c = shipped();
     char *text = string_of(bytes, size);
     size_t marks[LINES] = {0};
     size_t count = 0;

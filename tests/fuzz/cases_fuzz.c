@@ -8,7 +8,7 @@
 int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t size)
 {
     enum { JUDGED = 3 };
-    struct consultation *c = shipped();
+    struct kit *c = shipped();
     struct arena *arena = arena_new(NULL);
     const struct labelled_case *cases = NULL;
     size_t count = 0;

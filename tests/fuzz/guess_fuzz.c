@@ -7,7 +7,7 @@
 
 int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t size)
 {
-    struct consultation *c = shipped();
+    struct kit *c = shipped();
     struct unsaved file;
     struct text map;
     text_init(&map);

@@ -6,7 +6,7 @@
 
 int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t size)
 {
-    struct consultation *c = shipped();
+    struct kit *c = shipped();
     struct unsaved file;
     enum status status = STATUS_OK;
     unsaved_open(&file, bytes, size);

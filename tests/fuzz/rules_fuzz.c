@@ -10,11 +10,11 @@
 int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t size)
 {
     static const char text[] = "day 12, red and dusty near the top, no odour, maybe moist, 15 psi";
-    struct consultation c;
+    struct kit c;
     struct unsaved file;
     unsaved_open(&file, bytes, size);
     const char *const folders[] = {"tests/unit/tiny-rules", file.path};
-    if (consultation_open(&c, folders, 2)) {
+    if (kit_open(&c, folders, 2)) {
         reader_check_patterns(c.reader, c.diags);
         hold_diags(c.diags, false);
         enum status status = triage_tell(c.triage, text, sizeof text - 1, c.diags);
@@ -22,7 +22,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t size)
         hold_diags(c.diags, status != STATUS_OK);
         judge_and_hold(&c);
     }
-    consultation_close(&c);
+    kit_close(&c);
     unsaved_close(&file);
     return 0;
 }

@@ -28,7 +28,7 @@ static void read_quantities(const char *value)
     text_release(&folded);
 }
 
-static void set(struct consultation *c, char *line)
+static void set(struct kit *c, char *line)
 {
     char *value = strchr(line, '=');
     if (!value)
@@ -44,7 +44,7 @@ static void set(struct consultation *c, char *line)
 int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t size)
 {
     enum { LINES = 12 };
-    struct consultation *c = shipped();
+    struct kit *c = shipped();
     char *text = string_of(bytes, size);
     char *line = text;
     for (size_t i = 0; line && i < LINES; i++) {

@@ -4,7 +4,7 @@
 
 int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t size)
 {
-    struct consultation *c = shipped();
+    struct kit *c = shipped();
     char *text = string_of(bytes, size);
     enum status status = triage_tell(c->triage, text, size, c->diags);
     hold(status == STATUS_OK || status == STATUS_DATA, "text is read or refused");
