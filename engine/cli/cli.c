@@ -159,7 +159,7 @@ static void prepare_heap(void)
     mallopt(M_TOP_PAD, HEAP);
     mallopt(M_TRIM_THRESHOLD, 2 * HEAP);
     mallopt(M_MMAP_THRESHOLD, 2 * HEAP);
-    mallopt(M_ARENA_MAX, 1);                 /* the thread that compiles tables shares this heap */
+    mallopt(M_ARENA_MAX, 1); /* the thread that compiles tables shares this heap */
     /* More than there is, so that the heap grows now; no request that has to be met. */
     void *volatile more = aligned_alloc(_Alignof(max_align_t), HEAP / 32);
     free(more);

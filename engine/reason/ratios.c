@@ -63,7 +63,8 @@ static double row_ratio(const double *over, const double *under, double power, s
     for (size_t i = 0; i < count; i++) {
         double ln = power * (over[i] - under[i]);
         most = fabs(ln) > most ? fabs(ln) : most;
-        ratio[i] = exp(ln); /* NOLINT(clang-analyzer-core.NullDereference): the first way has room */
+        /* NOLINTNEXTLINE(clang-analyzer-core.NullDereference): the first way has room */
+        ratio[i] = exp(ln);
     }
     return most;
 }
