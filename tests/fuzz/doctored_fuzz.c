@@ -225,7 +225,8 @@ static void list(const struct journal_told *told, enum record record)
     text_init(&screen.out);
     if (survey_page(told->journal, &survey, told->arena, &page, told->diags) == STATUS_OK) {
         (void)voice_list(&screen, told, record, &page);
-        hold_json(voice_list_json(told, record, &page));
+        enum status status = STATUS_OK;
+        hold_json(voice_list_json(told, record, &page, &status));
     }
     hold_text(&screen.out);
     screen_release(&screen);
