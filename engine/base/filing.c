@@ -111,12 +111,22 @@ enum status filing_reserve(struct filing *filing, const char *path, bool replace
     return status;
 }
 
+/* A signal may interrupt it; then nothing is wrong yet. */
+static bool sync_bytes(int descriptor)
+{
+    int result;
+    do
+        result = fsync(descriptor);
+    while (result != 0 && errno == EINTR);
+    return result == 0;
+}
+
 static bool sync_named(const char *path, int flags)
 {
     int descriptor = open(path, flags);
     if (descriptor < 0)
         return false;
-    bool synced = fsync(descriptor) == 0;
+    bool synced = sync_bytes(descriptor);
     int error = errno;
     close(descriptor);
     errno = error;
@@ -142,7 +152,7 @@ void filing_write(struct filing *filing, const char *bytes, size_t length)
 
 static void close_stream(struct filing *filing)
 {
-    if (filing->error == 0 && (fflush(filing->stream) != 0 || fsync(fileno(filing->stream)) != 0))
+    if (filing->error == 0 && (fflush(filing->stream) != 0 || !sync_bytes(fileno(filing->stream))))
         filing->error = errno;
     if (fclose(filing->stream) != 0 && filing->error == 0)
         filing->error = errno;

@@ -65,6 +65,14 @@ enum exit_status app_write(struct app *app, const char *path, const struct text 
     return status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
 }
 
+enum exit_status app_refused(struct app *app, int error)
+{
+    if (error == EPIPE)
+        return app_fail(app, STATUS_CLOSED);
+    diags_error(app->diags, nowhere, "cannot write the output: %s", strerror(error));
+    return app_fail(app, STATUS_IO);
+}
+
 enum exit_status app_flush(struct app *app)
 {
     enum status whole = wholeness(app);
@@ -73,6 +81,8 @@ enum exit_status app_flush(struct app *app)
         return app_fail(app, whole);
     }
     enum status status = screen_flush(&app->out, stdout);
+    if (status == STATUS_IO)
+        return app_refused(app, errno);
     return status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
 }
 

@@ -66,6 +66,8 @@ enum exit_status app_fail(struct app *app, enum status status);
 enum exit_status app_usage(struct app *app, const char *format, ...)
     __attribute__((format(printf, 2, 3)));
 
+/* Says that the output cannot be written and why, an errno; nothing when its reader has gone. */
+enum exit_status app_refused(struct app *app, int error);
 /* Sends app->out to standard output. */
 enum exit_status app_flush(struct app *app);
 /* Writes a text into a file (filing_put), or to standard output when the path is "-". */

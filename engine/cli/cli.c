@@ -189,7 +189,7 @@ int cli_main(int argc, char **argv)
         exit_status = exit_status == EXIT_FINE ? app_fail(&app, STATUS_MEMORY) : EXIT_INTERNAL;
     /* What stdio still holds must arrive too: a full disk shows only here. */
     if (fclose(stdout) != 0 && exit_status == EXIT_FINE)
-        exit_status = app_fail(&app, errno == EPIPE ? STATUS_CLOSED : STATUS_IO);
+        exit_status = app_refused(&app, errno);
     app_release(&app);
     return (int)exit_status;
 }

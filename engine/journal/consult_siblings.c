@@ -18,6 +18,7 @@
 #include <stdio.h>
 
 #include "journal/consult_internal.h"
+#include "journal/journal_internal.h"
 #include "reason/siblings.h"
 
 static const double OLD_ENOUGH = 2.0 / 3.0;
@@ -64,9 +65,7 @@ static struct sibling_cell read_cell(sqlite3_stmt *statement)
 
 static enum status refused(struct opening *opening)
 {
-    diags_error(opening->diags, (struct position){0}, "%s: the siblings cannot be counted: %s",
-                journal_path(opening->journal), sqlite3_errmsg(journal_database(opening->journal)));
-    return STATUS_IO;
+    return journal_fault(opening->journal, "count the siblings in", opening->diags);
 }
 
 static enum status read_cells(struct opening *opening, sqlite3_stmt *statement,

@@ -17,6 +17,7 @@ struct writer { /* of one table */
     struct journal *journal;
     enum record record;
     struct text line, value, field;
+    size_t rows; /* written so far */
     struct diags *diags;
 };
 
@@ -95,13 +96,15 @@ static enum status put_rows(struct writer *writer, void *row, FILE *stream, cons
         status = row_line(writer, row);
         if (status == STATUS_OK)
             status = put_line(writer, stream, name);
+        writer->rows += status == STATUS_OK;
     }
     enum status walked = walk_end(walk);
     return status != STATUS_OK ? status : walked;
 }
 
-enum status export_table(struct journal *journal, enum record record, FILE *stream,
-                         const char *name, struct diags *diags)
+/* `rows` receives how many there were: asked again, the disk may no longer say. */
+static enum status write_table(struct journal *journal, enum record record, FILE *stream,
+                               const char *name, size_t *rows, struct diags *diags)
 {
     struct writer writer;
     void *row = malloc(record_types[record].size);
@@ -112,9 +115,17 @@ enum status export_table(struct journal *journal, enum record record, FILE *stre
     enum status status = put_line(&writer, stream, name);
     if (status == STATUS_OK)
         status = put_rows(&writer, row, stream, name);
+    *rows = writer.rows;
     writer_release(&writer);
     free(row);
     return status;
+}
+
+enum status export_table(struct journal *journal, enum record record, FILE *stream,
+                         const char *name, struct diags *diags)
+{
+    size_t rows;
+    return write_table(journal, record, stream, name, &rows, diags);
 }
 
 enum status export_file(struct journal *journal, enum record record, const char *path, bool replace,
@@ -146,12 +157,17 @@ static enum status open_all(struct filing filings[RECORD_COUNT], const char *fol
 }
 
 static enum status write_all(struct journal *journal, struct filing filings[RECORD_COUNT],
-                             const struct progress *progress, struct diags *diags)
+                             size_t counts[RECORD_COUNT], const struct progress *progress,
+                             struct diags *diags)
 {
     enum status status = STATUS_OK;
     for (int i = 0; i < RECORD_COUNT && status == STATUS_OK; i++) {
         progress_tell(progress, record_types[i].name, (uint64_t)i, RECORD_COUNT);
-        status = export_table(journal, (enum record)i, filings[i].stream, filings[i].path, diags);
+        size_t rows = 0;
+        status =
+            write_table(journal, (enum record)i, filings[i].stream, filings[i].path, &rows, diags);
+        if (counts != NULL)
+            counts[i] = rows;
         if (status == STATUS_OK)
             status = filing_sync(&filings[i], diags);
     }
@@ -167,9 +183,7 @@ static enum status write_all_at_once(struct journal *journal, struct filing fili
     sqlite3 *database = journal_database(journal);
     if (sqlite3_exec(database, "SAVEPOINT export", NULL, NULL, NULL) != SQLITE_OK)
         return journal_fault(journal, "read", diags);
-    enum status status = write_all(journal, filings, progress, diags);
-    for (int i = 0; i < RECORD_COUNT && counts != NULL; i++)
-        counts[i] = journal_count(journal, (enum record)i, NULL, 0);
+    enum status status = write_all(journal, filings, counts, progress, diags);
     sqlite3_exec(database, "RELEASE export", NULL, NULL, NULL);
     return status;
 }
