@@ -11,18 +11,24 @@ static void add_phrases(struct loader *loader, const struct field *field, const 
                         void *item)
 {
     const char *const **list = field_place(field, item);
+    const struct position **places =
+        (const struct position **)(void *)((char *)item + field->positions);
     size_t *count = (size_t *)(void *)((char *)item + field->count);
     size_t more;
     const struct node *entry = expect_items(loader, node, field->key, &more);
     const char **grown =
         more ? arena_grow(loader->keep, *list, *count, *count + more, sizeof *grown) : NULL;
-    if (!grown)
+    struct position *at =
+        grown ? arena_grow(loader->keep, *places, *count, *count + more, sizeof *at) : NULL;
+    if (!at)
         return;
     for (; more; more--, entry = entry->next) {
         grown[*count] = phrase_expand(loader, entry);
+        at[*count] = node_at(entry);
         *count += grown[*count] != NULL;
     }
     *list = grown;
+    *places = at;
 }
 
 static void add_where(struct loader *loader, const struct field *field, const struct node *node,
@@ -42,26 +48,30 @@ static void add_where(struct loader *loader, const struct field *field, const st
     language->where_count = count;
 }
 
-#define WORDS(name, member, length)                                                                \
-    LIST(name, OPTIONAL, add_phrases, offsetof(struct language, member),                           \
-         offsetof(struct language, length))
+#define WORDS(name, member, one)                                                                   \
+    {                                                                                              \
+        .key = (name), .required = OPTIONAL, .read = add_phrases,                                  \
+        .offset = offsetof(struct language, member),                                               \
+        .count = offsetof(struct language, one##_count),                                           \
+        .positions = offsetof(struct language, one##_at)                                           \
+    }
 
 static const struct field FIELDS[] = {
     LATER("words", OPTIONAL),      /* by the catalogue and phrases.c */
     LATER("statements", OPTIONAL), /* below, once all are known */
-    WORDS("negations", negations, negation_count),
-    WORDS("hedges", hedges, hedge_count),
-    WORDS("breaks", breaks, break_count),
-    WORDS("exceptions", exceptions, exception_count),
-    WORDS("ignore", ignore, ignore_count),
-    WORDS("alternatives", alternatives, alternative_count),
-    WORDS("additions", additions, addition_count),
-    WORDS("about", about, about_count),
-    WORDS("over", over, over_count),
-    WORDS("under", under, under_count),
-    WORDS("yes", yes, yes_count),
-    WORDS("no", no, no_count),
-    WORDS("spared", spared, spared_count),
+    WORDS("negations", negations, negation),
+    WORDS("hedges", hedges, hedge),
+    WORDS("breaks", breaks, break),
+    WORDS("exceptions", exceptions, exception),
+    WORDS("ignore", ignore, ignore),
+    WORDS("alternatives", alternatives, alternative),
+    WORDS("additions", additions, addition),
+    WORDS("about", about, about),
+    WORDS("over", over, over),
+    WORDS("under", under, under),
+    WORDS("yes", yes, yes),
+    WORDS("no", no, no),
+    WORDS("spared", spared, spared),
     REFERENCES("where", OPTIONAL, add_where, offsetof(struct language, where),
                offsetof(struct language, where_count), ITEM_OBSERVABLE),
 };

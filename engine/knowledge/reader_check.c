@@ -124,33 +124,61 @@ static bool gives_up(struct reader *reader, const struct pattern *pattern, const
     return false;
 }
 
+struct trial { /* what patterns are tried with */
+    struct reader *reader;
+    struct diags *diags;
+    struct text letters, text;
+};
+
+static void try_out(struct trial *trial, struct pattern *pattern)
+{
+    enum status status = pattern_ready(trial->reader, pattern);
+    if (status == STATUS_INTERNAL) /* taken for sound, but it is not */
+        status = pattern_try(trial->reader, pattern, trial->diags);
+    if (status != STATUS_OK)
+        return;
+    text_clear(&trial->letters);
+    plain_letters(&trial->letters, pattern->source);
+    bool slow = false;
+    for (int kind = 0; kind < TRIAL_KINDS && !slow; kind++) {
+        trial_text(&trial->text, kind, &trial->letters);
+        slow = !trial->text.failed && gives_up(trial->reader, pattern, &trial->text);
+    }
+    if (slow)
+        diags_warn(trial->diags, pattern->at,
+                   "the pattern '%s' tries too many ways to match; let its repeated parts "
+                   "begin with different letters",
+                   pattern->source);
+}
+
+/* What may stand before a quantity is part of the phrases that hold one; here each is tried by itself,
+ * so that it is told where it stands. */
+static void try_list(struct trial *trial, const char *const *sources, const struct position *at,
+                     size_t count)
+{
+    for (size_t i = 0; i < count && !trial->text.failed; i++) {
+        struct pattern pattern = {
+            .source = sources[i], .role = ROLE_IGNORE, .dimension = DIM_COUNT};
+        if (at) /* rules that come from no file have none */
+            pattern.at = at[i];
+        try_out(trial, &pattern);
+        pcre2_code_free(pattern.code);
+    }
+}
+
 void reader_check_patterns(struct reader *reader, struct diags *diags)
 {
-    struct text letters;
-    struct text trial;
-    text_init(&letters);
-    text_init(&trial);
+    const struct language *l = &reader->rules->language;
+    struct trial trial = {.reader = reader, .diags = diags};
+    text_init(&trial.letters);
+    text_init(&trial.text);
     pcre2_set_match_limit(reader->limits, TRIAL_STEPS);
-    for (size_t i = 0; i < reader->pattern_count && !letters.failed && !trial.failed; i++) {
-        struct pattern *pattern = &reader->patterns[i];
-        enum status status = pattern_ready(reader, pattern);
-        if (status == STATUS_INTERNAL) /* taken for sound, but it is not */
-            status = pattern_try(reader, pattern, diags);
-        if (status != STATUS_OK)
-            continue;
-        text_clear(&letters);
-        plain_letters(&letters, pattern->source);
-        bool slow = false;
-        for (int kind = 0; kind < TRIAL_KINDS && !slow; kind++) {
-            trial_text(&trial, kind, &letters);
-            slow = !trial.failed && gives_up(reader, pattern, &trial);
-        }
-        if (slow)
-            diags_warn(diags, pattern->at,
-                       "the pattern '%s' tries too many ways to match; let its repeated parts "
-                       "begin with different letters",
-                       pattern->source);
-    }
-    text_release(&letters);
-    text_release(&trial);
+    try_list(&trial, l->over, l->over_at, l->over_count);
+    try_list(&trial, l->under, l->under_at, l->under_count);
+    try_list(&trial, l->about, l->about_at, l->about_count);
+    for (size_t i = 0; i < reader->pattern_count && !trial.letters.failed && !trial.text.failed;
+         i++)
+        try_out(&trial, &reader->patterns[i]);
+    text_release(&trial.letters);
+    text_release(&trial.text);
 }

@@ -192,7 +192,7 @@ static struct pattern *pattern_new(struct reader *reader)
 
 struct source_list { /* the phrases of one thing */
     const char *const *phrases;
-    const struct position *at; /* NULL for the language's own lists */
+    const struct position *at; /* NULL in rules that come from no file */
     size_t count;
     enum role role;
     size_t observable, item;
@@ -297,15 +297,15 @@ static enum status add_language(struct reader *reader, struct diags *diags)
 {
     const struct language *l = &reader->rules->language;
     const struct source_list lists[] = {
-        {l->negations, NULL, l->negation_count, ROLE_NEGATION, 0, 0},
-        {l->hedges, NULL, l->hedge_count, ROLE_HEDGE, 0, 0},
-        {l->breaks, NULL, l->break_count, ROLE_BREAK, 0, 0},
-        {l->exceptions, NULL, l->exception_count, ROLE_EXCEPTION, 0, 0},
-        {l->alternatives, NULL, l->alternative_count, ROLE_OR, 0, 0},
-        {l->additions, NULL, l->addition_count, ROLE_AND, 0, 0},
-        {l->ignore, NULL, l->ignore_count, ROLE_IGNORE, 0, 0},
-        {l->yes, NULL, l->yes_count, ROLE_YES, 0, 0},
-        {l->no, NULL, l->no_count, ROLE_NO, 0, 0},
+        {l->negations, l->negation_at, l->negation_count, ROLE_NEGATION, 0, 0},
+        {l->hedges, l->hedge_at, l->hedge_count, ROLE_HEDGE, 0, 0},
+        {l->breaks, l->break_at, l->break_count, ROLE_BREAK, 0, 0},
+        {l->exceptions, l->exception_at, l->exception_count, ROLE_EXCEPTION, 0, 0},
+        {l->alternatives, l->alternative_at, l->alternative_count, ROLE_OR, 0, 0},
+        {l->additions, l->addition_at, l->addition_count, ROLE_AND, 0, 0},
+        {l->ignore, l->ignore_at, l->ignore_count, ROLE_IGNORE, 0, 0},
+        {l->yes, l->yes_at, l->yes_count, ROLE_YES, 0, 0},
+        {l->no, l->no_at, l->no_count, ROLE_NO, 0, 0},
     };
     enum status worst = STATUS_OK;
     for (size_t i = 0; i < sizeof lists / sizeof *lists && worst != STATUS_MEMORY; i++) {

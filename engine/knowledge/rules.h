@@ -463,30 +463,43 @@ struct statement {
  */
 struct language {
     const char *const *negations; /* deny what follows in their clause */
+    const struct position *negation_at;
     size_t negation_count;
     const char *const *hedges; /* weaken what stands in their clause */
+    const struct position *hedge_at;
     size_t hedge_count;
     const char *const *breaks; /* end the scope of a negation or hedge ("but", "though") */
+    const struct position *break_at;
     size_t break_count;
     const char *const *exceptions; /* what was denied before them does hold ("except", "until") */
+    const struct position *exception_at;
     size_t exception_count;
     const char *const *ignore; /* need no understanding ("the", "is", "there") */
+    const struct position *ignore_at;
     size_t ignore_count;
     const char *const *alternatives; /* join what may stand for one another ("or", "nor") */
+    const struct position *alternative_at;
     size_t alternative_count;
     const char *const *additions; /* join what stands together ("and", "plus") */
+    const struct position *addition_at;
     size_t addition_count;
     const char *const *about; /* before a quantity: it is meant roughly ("around", "almost") */
+    const struct position *about_at;
     size_t about_count;
     const char *const *over; /* before a quantity: it is that or more ("at least") */
+    const struct position *over_at;
     size_t over_count;
     const char *const *under; /* before a quantity: it is less than that ("under") */
+    const struct position *under_at;
     size_t under_count;
     const char *const *yes; /* an answer that affirms */
+    const struct position *yes_at;
     size_t yes_count;
     const char *const *no; /* an answer that says nothing of the kind ("none", "normal") */
+    const struct position *no_at;
     size_t no_count;
     const char *const *spared; /* real words, never taken for a slip of another ("would") */
+    const struct position *spared_at;
     size_t spared_count;
     const size_t *where; /* observables that only say where, as in "no green by the port" */
     size_t where_count;

@@ -26,8 +26,8 @@ sub in_time {
 # What was spared is taken by the letter and never tried as a pattern; a number stands behind its pattern, so most texts
 # are seen not to match at once.
 my %untold = ('what was spared' => 1, 'a number' => 1);
-# Words for over and under become part of the phrases that hold a number: they are told of there.
-my %within = ('a macro' => 1, 'words for over' => 1);
+# What becomes part of phrases is stopped there. Words before a number are warned of where they stand all the same.
+my %within = map { $_ => 1 } 'a macro', map {"words for $_"} qw(over under about);
 my %places  = (
     'a value'           => [ 'observed.yaml', q('{reddish} {gap} {spot}', 'red'),                     qq('$evil', 'red') ],
     'a number'          => [ 'observed.yaml', q('{q} old'),                                           qq('$evil {q}') ],
@@ -38,6 +38,8 @@ my %places  = (
     'words without use' => [ 'language.yaml', q(ignore: [the, a]),                                    qq(ignore: [the, '$evil']) ],
     'an alternative'    => [ 'language.yaml', q(alternatives: [or]),                                  qq(alternatives: [or, '$evil']) ],
     'words for over'    => [ 'language.yaml', q(over: [over]),                                        qq(over: ['$evil']) ],
+    'words for under'   => [ 'language.yaml', q(under: [under]),                                      qq(under: ['$evil']) ],
+    'words for about'   => [ 'language.yaml', q(about: [about]),                                      qq(about: ['$evil']) ],
     'what was spared'   => [ 'language.yaml', q(spared: [would]),                                     qq(spared: ['$evil']) ],
     'a statement'       => [ 'language.yaml', q(phrases: ['all (?:is )?fine', 'no {spot}']),          qq(phrases: ['all fine', '$evil']) ],
     'a species'         => [ 'base.yaml',     q(phrases: ['birch(?:es)?']),                           qq(phrases: ['$evil']) ],
@@ -60,13 +62,12 @@ for my $place (sort keys %places) {
 
     my ($status, $out, $err) = in_time(qw(rules check), { env => $env });
     is($status, 0, "$place: a warning is no fault") or diag $err;
-    # A word of the language is told by itself.
-    my $where = $within{$place} ? qr/observed\.yaml:\d+:\d+: / : $name eq 'language.yaml' && $place ne 'a statement' ? '' : qr/\Q$name\E:$line:\d+: /;
-    like($err, qr/${where}warning: the pattern '[^']*\Q$evil\E[^']*' tries too many ways/, "$place: rules check warns, and says where") unless $place =~ /spared|over/;
+    my $where = $place eq 'a macro' ? qr/observed\.yaml:\d+:\d+: / : qr/\Q$name\E:$line:\d+: /;
+    like($err, qr/${where}warning: the pattern '[^']*\Q$evil\E[^']*' tries too many ways/, "$place: rules check warns, and says where") unless $place =~ /spared/;
 
     ($status, $out, $err) = in_time('judge', $long, { env => $env });
     is($status, 0, "$place: a description is judged") or diag $err;
-    my $said = $within{$place} ? qr/observed\.yaml:\d+/ : $where ? qr/\Q$name\E:$line/ : qr/\('\Q$evil\E'\)/;
+    my $said = $within{$place} ? qr/observed\.yaml:\d+/ : qr/\Q$name\E:$line/;
     my $shown = ($out . $err) =~ s/\s+/ /gr;
     $untold{$place} ? unlike($shown, qr/tangled/, "$place: without ado") : like($shown, $said, "$place: and told which pattern was stopped");
     ($status, $out, $err) = in_time(qw(judge --json), $long, { env => $env });
