@@ -364,47 +364,6 @@ static void put_list(struct text *text, const char *open, const char *const *ite
     text_puts(text, count ? ")" : "");
 }
 
-/* The byte every match of a phrase begins with; 0 where that takes more than a look to tell. */
-static char first_byte(const char *phrase)
-{
-    static const char plain[] = "abcdefghijklmnopqrstuvwxyz0123456789~<>";
-    int depth = 0;
-    for (const char *at = phrase; *at; at++) {
-        depth += (*at == '(') - (*at == ')');
-        if (*at == '[' || (*at == '|' && depth == 0))
-            return 0;
-        at += *at == '\\' && at[1];
-    }
-    return *phrase && strchr(plain, *phrase) && !(phrase[1] && strchr("?*{", phrase[1])) ? *phrase
-                                                                                         : 0;
-}
-
-/* Adds what a list can begin with to a class; false when it cannot be told. */
-static bool put_first_bytes(struct text *text, const char *const *items, size_t count)
-{
-    for (size_t i = 0; i < count; i++) {
-        char byte = first_byte(items[i]);
-        if (!byte)
-            return false;
-        if (!memchr(text->bytes, byte, text->length))
-            text_add(text, &byte, 1);
-    }
-    return true;
-}
-
-/* One look at a letter spares most places a trial of the whole list. */
-static void put_glance(struct text *text, const struct language *l)
-{
-    struct text bytes;
-    text_init(&bytes);
-    text_puts(&bytes, "(?=[");
-    if (put_first_bytes(&bytes, l->over, l->over_count) &&
-        put_first_bytes(&bytes, l->under, l->under_count) &&
-        put_first_bytes(&bytes, l->about, l->about_count) && !bytes.failed)
-        text_printf(text, "%s])", bytes.bytes);
-    text_release(&bytes);
-}
-
 /* "about", "at least", "under", all optional, as PCRE2 has them. */
 static bool build_prefix(struct reader *reader)
 {
@@ -412,9 +371,7 @@ static bool build_prefix(struct reader *reader)
     struct text text;
     text_init(&text);
     if (l->over_count || l->under_count || l->about_count) {
-        text_puts(&text, "(?:");
-        put_glance(&text, l);
-        text_puts(&text, "(?:");
+        text_puts(&text, "(?:(?:");
         put_list(&text, "(?<over>", l->over, l->over_count);
         put_list(&text, "(?<under>", l->under, l->under_count);
         put_list(&text, "(?:", l->about, l->about_count);
