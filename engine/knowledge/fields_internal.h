@@ -33,9 +33,8 @@ struct field {
     const char *key;
     field_reader *read;
     bool required;
-    size_t offset;    /* where in the struct it goes */
-    size_t count;     /* lists: where their length goes; pairs: where the upper end goes */
-    size_t positions; /* phrases: where their places go */
+    size_t offset; /* where in the struct it goes */
+    size_t count;  /* lists: where their length goes; pairs: where the upper end goes */
     const struct bounds *bounds; /* numbers */
     const struct words *words;   /* choices and sets of them */
     const struct shape *shape;   /* mappings in the same struct */
@@ -93,11 +92,6 @@ enum need { OPTIONAL, REQUIRED };
     {                                                                                              \
         .key = (name), .required = (need), .read = (reader), .offset = (into), .count = (length),  \
         .kind = (to)                                                                               \
-    }
-#define PHRASES(name, need, into, length, places)                                                  \
-    {                                                                                              \
-        .key = (name), .required = (need), .read = read_phrases, .offset = (into),                 \
-        .count = (length), .positions = (places)                                                   \
     }
 /* Keys in a mapping of their own, which go into the same struct. */
 #define INNER(name, need, inner)                                                                   \
@@ -160,7 +154,7 @@ extern field_reader read_range;     /* struct range */
 extern field_reader read_shape;     /* keys in a mapping of their own, same struct */
 extern field_reader read_index;     /* int: one reference */
 extern field_reader read_indices;   /* const size_t * and its length: references */
-extern field_reader read_phrases;   /* const char *const *, its length, const struct position * */
+extern field_reader read_phrases;   /* struct phrases, behind what is there already */
 extern field_reader read_citation;  /* struct citation */
 extern field_reader read_condition; /* struct condition */
 extern field_reader read_frequency; /* double in (0, 1), or a word of the scale */

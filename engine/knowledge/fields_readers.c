@@ -176,26 +176,25 @@ void read_indices(struct loader *loader, const struct field *field, const struct
     *(size_t *)(void *)((char *)item + field->count) = used;
 }
 
+/* Behind what an earlier file gave the same list. */
 void read_phrases(struct loader *loader, const struct field *field, const struct node *node,
                   void *item)
 {
-    size_t count;
-    const struct node *entry = expect_items(loader, node, field->key, &count);
-    if (!count)
+    struct phrases *phrases = field_place(field, item);
+    size_t count = phrases->count, more;
+    const struct node *entry = expect_items(loader, node, field->key, &more);
+    const char **list =
+        more ? arena_grow(loader->keep, phrases->list, count, count + more, sizeof *list) : NULL;
+    struct position *at =
+        list ? arena_grow(loader->keep, phrases->at, count, count + more, sizeof *at) : NULL;
+    if (!at)
         return;
-    const char **phrases = arena_array(loader->keep, count, sizeof *phrases);
-    struct position *positions = arena_array(loader->keep, count, sizeof *positions);
-    if (!phrases || !positions)
-        return;
-    size_t used = 0;
-    for (; count; count--, entry = entry->next) {
-        phrases[used] = phrase_expand(loader, entry);
-        positions[used] = node_at(entry);
-        used += phrases[used] != NULL;
+    for (; more; more--, entry = entry->next) {
+        list[count] = phrase_expand(loader, entry);
+        at[count] = node_at(entry);
+        count += list[count] != NULL;
     }
-    *(const char *const **)field_place(field, item) = phrases;
-    *(size_t *)(void *)((char *)item + field->count) = used;
-    *(const struct position **)(void *)((char *)item + field->positions) = positions;
+    *phrases = (struct phrases){list, at, count};
 }
 
 void read_frequency(struct loader *loader, const struct field *field, const struct node *node,

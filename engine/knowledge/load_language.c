@@ -6,31 +6,6 @@
 
 /* ---- lists ----------------------------------------------------------------------------------- */
 
-/* Adds to what an earlier file gave: later entries go behind. */
-static void add_phrases(struct loader *loader, const struct field *field, const struct node *node,
-                        void *item)
-{
-    const char *const **list = field_place(field, item);
-    const struct position **places =
-        (const struct position **)(void *)((char *)item + field->positions);
-    size_t *count = (size_t *)(void *)((char *)item + field->count);
-    size_t more;
-    const struct node *entry = expect_items(loader, node, field->key, &more);
-    const char **grown =
-        more ? arena_grow(loader->keep, *list, *count, *count + more, sizeof *grown) : NULL;
-    struct position *at =
-        grown ? arena_grow(loader->keep, *places, *count, *count + more, sizeof *at) : NULL;
-    if (!at)
-        return;
-    for (; more; more--, entry = entry->next) {
-        grown[*count] = phrase_expand(loader, entry);
-        at[*count] = node_at(entry);
-        *count += grown[*count] != NULL;
-    }
-    *list = grown;
-    *places = at;
-}
-
 static void add_where(struct loader *loader, const struct field *field, const struct node *node,
                       void *item)
 {
@@ -48,30 +23,24 @@ static void add_where(struct loader *loader, const struct field *field, const st
     language->where_count = count;
 }
 
-#define WORDS(name, member, one)                                                                   \
-    {                                                                                              \
-        .key = (name), .required = OPTIONAL, .read = add_phrases,                                  \
-        .offset = offsetof(struct language, member),                                               \
-        .count = offsetof(struct language, one##_count),                                           \
-        .positions = offsetof(struct language, one##_at)                                           \
-    }
+#define WORDS(member) FIELD(#member, OPTIONAL, read_phrases, offsetof(struct language, member))
 
 static const struct field FIELDS[] = {
     LATER("words", OPTIONAL),      /* by the catalogue and phrases.c */
     LATER("statements", OPTIONAL), /* below, once all are known */
-    WORDS("negations", negations, negation),
-    WORDS("hedges", hedges, hedge),
-    WORDS("breaks", breaks, break),
-    WORDS("exceptions", exceptions, exception),
-    WORDS("ignore", ignore, ignore),
-    WORDS("alternatives", alternatives, alternative),
-    WORDS("additions", additions, addition),
-    WORDS("about", about, about),
-    WORDS("over", over, over),
-    WORDS("under", under, under),
-    WORDS("yes", yes, yes),
-    WORDS("no", no, no),
-    WORDS("spared", spared, spared),
+    WORDS(negations),
+    WORDS(hedges),
+    WORDS(breaks),
+    WORDS(exceptions),
+    WORDS(ignore),
+    WORDS(alternatives),
+    WORDS(additions),
+    WORDS(about),
+    WORDS(over),
+    WORDS(under),
+    WORDS(yes),
+    WORDS(no),
+    WORDS(spared),
     REFERENCES("where", OPTIONAL, add_where, offsetof(struct language, where),
                offsetof(struct language, where_count), ITEM_OBSERVABLE),
 };
@@ -94,8 +63,7 @@ static void read_others(struct loader *loader, const struct field *field, const 
 }
 
 static const struct field STATEMENT_FIELDS[] = {
-    PHRASES("phrases", REQUIRED, offsetof(struct statement, phrases),
-            offsetof(struct statement, phrase_count), offsetof(struct statement, phrase_at)),
+    FIELD("phrases", REQUIRED, read_phrases, offsetof(struct statement, phrases)),
     FIELD("seen", OPTIONAL, read_condition, offsetof(struct statement, seen)),
     FIELD("absent", OPTIONAL, read_condition, offsetof(struct statement, absent)),
     REFERENCES("others_absent", OPTIONAL, read_others, offsetof(struct statement, others),

@@ -155,8 +155,7 @@ static const struct field VALUE_FIELDS[] = {
     NUMBER("below", OPTIONAL, offsetof(struct value, below), ANY),
     NUMBER("parameter", OPTIONAL, offsetof(struct value, parameter), ANY),
     FIELD("salient", OPTIONAL, read_flag, offsetof(struct value, salient)),
-    PHRASES("phrases", OPTIONAL, offsetof(struct value, phrases),
-            offsetof(struct value, phrase_count), offsetof(struct value, phrase_at)),
+    FIELD("phrases", OPTIONAL, read_phrases, offsetof(struct value, phrases)),
 };
 static const struct shape VALUE = SHAPE("a value", VALUE_FIELDS);
 
@@ -228,8 +227,6 @@ static struct value value_of_species(const struct species *species)
                           .label = species->name,
                           .base = species->base,
                           .phrases = species->phrases,
-                          .phrase_at = species->phrase_at,
-                          .phrase_count = species->phrase_count,
                           .at = species->at};
 }
 
@@ -239,8 +236,6 @@ static struct value value_of_grain(const struct grain *grain)
                           .label = grain->name,
                           .base = grain->base,
                           .phrases = grain->phrases,
-                          .phrase_at = grain->phrase_at,
-                          .phrase_count = grain->phrase_count,
                           .at = grain->at};
 }
 
@@ -250,8 +245,6 @@ static struct value value_of_vessel(const struct vessel_kind *vessel)
                           .label = vessel->name,
                           .base = vessel->base,
                           .phrases = vessel->phrases,
-                          .phrase_at = vessel->phrase_at,
-                          .phrase_count = vessel->phrase_count,
                           .at = vessel->at};
 }
 
@@ -315,8 +308,7 @@ static void read_own_phrases(struct loader *loader, struct observable *observabl
                              const struct node *node)
 {
     static const struct field phrases =
-        PHRASES("phrases", OPTIONAL, offsetof(struct observable, phrases),
-                offsetof(struct observable, phrase_count), offsetof(struct observable, phrase_at));
+        FIELD("phrases", OPTIONAL, read_phrases, offsetof(struct observable, phrases));
     const struct node *entry = node_entry(node, "phrases");
     if (!entry || observable->kind != KIND_NUMBER)
         return;

@@ -5,9 +5,7 @@
 
 #include "knowledge/fields_internal.h"
 
-#define NAMED_BY(type)                                                                             \
-    PHRASES("phrases", OPTIONAL, offsetof(type, phrases), offsetof(type, phrase_count),            \
-            offsetof(type, phrase_at))
+#define NAMED_BY(type) FIELD("phrases", OPTIONAL, read_phrases, offsetof(type, phrases))
 
 /* ---- species --------------------------------------------------------------------------------- */
 

@@ -153,14 +153,13 @@ static void try_out(struct trial *trial, struct pattern *pattern)
 
 /* What may stand before a quantity is part of the phrases that hold one; here each is tried by itself,
  * so that it is told where it stands. */
-static void try_list(struct trial *trial, const char *const *sources, const struct position *at,
-                     size_t count)
+static void try_list(struct trial *trial, const struct phrases *phrases)
 {
-    for (size_t i = 0; i < count && !trial->text.failed; i++) {
+    for (size_t i = 0; i < phrases->count && !trial->text.failed; i++) {
         struct pattern pattern = {
-            .source = sources[i], .role = ROLE_IGNORE, .dimension = DIM_COUNT};
-        if (at) /* rules that come from no file have none */
-            pattern.at = at[i];
+            .source = phrases->list[i], .role = ROLE_IGNORE, .dimension = DIM_COUNT};
+        if (phrases->at)
+            pattern.at = phrases->at[i];
         try_out(trial, &pattern);
         pcre2_code_free(pattern.code);
     }
@@ -173,9 +172,9 @@ void reader_check_patterns(struct reader *reader, struct diags *diags)
     text_init(&trial.letters);
     text_init(&trial.text);
     pcre2_set_match_limit(reader->limits, TRIAL_STEPS);
-    try_list(&trial, l->over, l->over_at, l->over_count);
-    try_list(&trial, l->under, l->under_at, l->under_count);
-    try_list(&trial, l->about, l->about_at, l->about_count);
+    try_list(&trial, &l->over);
+    try_list(&trial, &l->under);
+    try_list(&trial, &l->about);
     for (size_t i = 0; i < reader->pattern_count && !trial.letters.failed && !trial.text.failed;
          i++)
         try_out(&trial, &reader->patterns[i]);

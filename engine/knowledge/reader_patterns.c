@@ -191,9 +191,7 @@ static struct pattern *pattern_new(struct reader *reader)
 /* ---- from the rules ---------------------------------------------------------------------- */
 
 struct source_list { /* the phrases of one thing */
-    const char *const *phrases;
-    const struct position *at; /* NULL in rules that come from no file */
-    size_t count;
+    struct phrases phrases;
     enum role role;
     size_t observable, item;
 };
@@ -229,7 +227,7 @@ static bool add_words(struct reader *reader, const struct literals *literals, en
 static enum status add_phrase(struct reader *reader, const struct source_list *list, size_t index,
                               struct diags *diags)
 {
-    const char *source = list->phrases[index];
+    const char *source = list->phrases.list[index];
     struct literals literals;
     /* Words that need no understanding need not be understood when mistyped. */
     struct lexicon *lexicon = list->role <= ROLE_HEDGE ? &reader->lexicon : NULL;
@@ -244,8 +242,8 @@ static enum status add_phrase(struct reader *reader, const struct source_list *l
     *pattern = (struct pattern){
         .source = source, .role = list->role, .item = list->item, .observable = list->observable};
     pattern->dimension = pattern->gate = DIM_COUNT;
-    if (list->at)
-        pattern->at = list->at[index];
+    if (list->phrases.at)
+        pattern->at = list->phrases.at[index];
     if (list->role <= ROLE_NUMBER)
         pattern->dimension = reader->rules->observables[list->observable].dimension;
     if (list->role == ROLE_NUMBER && strstr(source, quantity_pattern(pattern->dimension, true)))
@@ -263,7 +261,7 @@ static enum status add_phrase(struct reader *reader, const struct source_list *l
 static enum status add_phrases(struct reader *reader, struct source_list list, struct diags *diags)
 {
     enum status worst = STATUS_OK;
-    for (size_t i = 0; i < list.count; i++) {
+    for (size_t i = 0; i < list.phrases.count; i++) {
         enum status status = add_phrase(reader, &list, i, diags);
         if (status == STATUS_MEMORY)
             return status;
@@ -277,16 +275,12 @@ static enum status add_phrases(struct reader *reader, struct source_list list, s
 static enum status add_observable(struct reader *reader, size_t index, struct diags *diags)
 {
     const struct observable *o = &reader->rules->observables[index];
-    enum status worst = add_phrases(
-        reader,
-        (struct source_list){o->phrases, o->phrase_at, o->phrase_count, ROLE_NUMBER, index, 0},
-        diags);
+    enum status worst =
+        add_phrases(reader, (struct source_list){o->phrases, ROLE_NUMBER, index, 0}, diags);
     for (size_t i = 0; i < o->value_count && worst != STATUS_MEMORY; i++) {
         const struct value *v = &o->values[i];
-        enum status status = add_phrases(
-            reader,
-            (struct source_list){v->phrases, v->phrase_at, v->phrase_count, ROLE_VALUE, index, i},
-            diags);
+        enum status status =
+            add_phrases(reader, (struct source_list){v->phrases, ROLE_VALUE, index, i}, diags);
         if (status != STATUS_OK)
             worst = status;
     }
@@ -297,15 +291,15 @@ static enum status add_language(struct reader *reader, struct diags *diags)
 {
     const struct language *l = &reader->rules->language;
     const struct source_list lists[] = {
-        {l->negations, l->negation_at, l->negation_count, ROLE_NEGATION, 0, 0},
-        {l->hedges, l->hedge_at, l->hedge_count, ROLE_HEDGE, 0, 0},
-        {l->breaks, l->break_at, l->break_count, ROLE_BREAK, 0, 0},
-        {l->exceptions, l->exception_at, l->exception_count, ROLE_EXCEPTION, 0, 0},
-        {l->alternatives, l->alternative_at, l->alternative_count, ROLE_OR, 0, 0},
-        {l->additions, l->addition_at, l->addition_count, ROLE_AND, 0, 0},
-        {l->ignore, l->ignore_at, l->ignore_count, ROLE_IGNORE, 0, 0},
-        {l->yes, l->yes_at, l->yes_count, ROLE_YES, 0, 0},
-        {l->no, l->no_at, l->no_count, ROLE_NO, 0, 0},
+        {l->negations, ROLE_NEGATION, 0, 0},
+        {l->hedges, ROLE_HEDGE, 0, 0},
+        {l->breaks, ROLE_BREAK, 0, 0},
+        {l->exceptions, ROLE_EXCEPTION, 0, 0},
+        {l->alternatives, ROLE_OR, 0, 0},
+        {l->additions, ROLE_AND, 0, 0},
+        {l->ignore, ROLE_IGNORE, 0, 0},
+        {l->yes, ROLE_YES, 0, 0},
+        {l->no, ROLE_NO, 0, 0},
     };
     enum status worst = STATUS_OK;
     for (size_t i = 0; i < sizeof lists / sizeof *lists && worst != STATUS_MEMORY; i++) {
@@ -315,10 +309,8 @@ static enum status add_language(struct reader *reader, struct diags *diags)
     }
     for (size_t i = 0; i < l->statement_count && worst != STATUS_MEMORY; i++) {
         const struct statement *s = &l->statements[i];
-        enum status status = add_phrases(
-            reader,
-            (struct source_list){s->phrases, s->phrase_at, s->phrase_count, ROLE_STATEMENT, 0, i},
-            diags);
+        enum status status =
+            add_phrases(reader, (struct source_list){s->phrases, ROLE_STATEMENT, 0, i}, diags);
         if (status != STATUS_OK)
             worst = status;
     }
@@ -339,9 +331,9 @@ static bool learn_quantities(struct reader *reader)
 static bool add_spared(struct reader *reader)
 {
     const struct language *l = &reader->rules->language;
-    for (size_t i = 0; i < l->spared_count; i++) {
+    for (size_t i = 0; i < l->spared.count; i++) {
         struct literals literals;
-        if (!literals_find(l->spared[i], reader->scratch, NULL, &literals))
+        if (!literals_find(l->spared.list[i], reader->scratch, NULL, &literals))
             return false;
         for (size_t j = 0; literals.exact && j < literals.whole.count; j++) {
             const struct literal_text *item = &literals.whole.items[j];
@@ -355,13 +347,13 @@ static bool add_spared(struct reader *reader)
 }
 
 /* One of these, as an alternative to what stands before. */
-static void put_list(struct text *text, const char *open, const char *const *items, size_t count)
+static void put_list(struct text *text, const char *open, const struct phrases *phrases)
 {
-    if (count && text->bytes[text->length - 1] == ')')
+    if (phrases->count && text->bytes[text->length - 1] == ')')
         text_puts(text, "|");
-    for (size_t i = 0; i < count; i++)
-        text_printf(text, "%s%s", i ? "|" : open, items[i]);
-    text_puts(text, count ? ")" : "");
+    for (size_t i = 0; i < phrases->count; i++)
+        text_printf(text, "%s%s", i ? "|" : open, phrases->list[i]);
+    text_puts(text, phrases->count ? ")" : "");
 }
 
 /* "about", "at least", "under", all optional, as PCRE2 has them. */
@@ -370,11 +362,11 @@ static bool build_prefix(struct reader *reader)
     const struct language *l = &reader->rules->language;
     struct text text;
     text_init(&text);
-    if (l->over_count || l->under_count || l->about_count) {
+    if (l->over.count || l->under.count || l->about.count) {
         text_puts(&text, "(?:(?:");
-        put_list(&text, "(?<over>", l->over, l->over_count);
-        put_list(&text, "(?<under>", l->under, l->under_count);
-        put_list(&text, "(?:", l->about, l->about_count);
+        put_list(&text, "(?<over>", &l->over);
+        put_list(&text, "(?<under>", &l->under);
+        put_list(&text, "(?:", &l->about);
         text_puts(&text, ") ?){0,2}");
     }
     reader->quantity_prefix =

@@ -45,6 +45,13 @@ enum question_gate {
     GATE_NEVER_ASKED, /* recorded when said; never asked */
 };
 
+/* PCRE2 sources, macros expanded. */
+struct phrases {
+    const char *const *list;
+    const struct position *at; /* where each stands; NULL in rules that come from no file */
+    size_t count;
+};
+
 struct value {
     const char *id;
     const char *label;  /* short, for lists and summaries */
@@ -54,9 +61,7 @@ struct value {
     double parameter;   /* handed to process/ by some `feeds` (dose, air fraction); NAN if none */
     bool salient;       /* several: who sees it says so, unasked; then not saying so tells. What
                            was seen once stays seen at later looks */
-    const char *const *phrases; /* PCRE2 sources, macros expanded (see struct language) */
-    const struct position *phrase_at;
-    size_t phrase_count;
+    struct phrases phrases;
     struct position at;
 };
 
@@ -78,9 +83,7 @@ struct observable {
     int group;         /* index into rules.groups, or RULES_NONE */
     const struct value *values;
     size_t value_count;
-    const char *const *phrases; /* number: patterns with a named group `q` holding the quantity */
-    const struct position *phrase_at;
-    size_t phrase_count;
+    struct phrases phrases; /* number: patterns with a named group `q` holding the quantity */
     struct citation cites;
     struct position at;
 };
@@ -204,9 +207,7 @@ struct growth {                 /* see process/colony.h; NAN where unknown */
 struct species {
     const char *id, *name, *latin;
     double base; /* share among growers' vessels */
-    const char *const *phrases;
-    const struct position *phrase_at;
-    size_t phrase_count;
+    struct phrases phrases;
     struct growth growth;
     const struct normal_look *normal;
     size_t normal_count;
@@ -218,9 +219,7 @@ struct species {
 struct grain {
     const char *id, *name;
     double base;
-    const char *const *phrases;
-    const struct position *phrase_at;
-    size_t phrase_count;
+    struct phrases phrases;
     double moisture;             /* as bought, per cent wet basis */
     double target_lo, target_hi; /* the band to aim for, per cent wet basis */
     double raw_limit;            /* what the raw kernel holds, per cent wet basis; NAN unknown */
@@ -235,9 +234,7 @@ struct vessel_kind {
     const char *id, *name;
     enum vessel_shape shape;
     double base;
-    const char *const *phrases;
-    const struct position *phrase_at;
-    size_t phrase_count;
+    struct phrases phrases;
     double litres;         /* brim volume; NAN for bags */
     double radius, height; /* metres, of the filled grain (cylinder) */
     double sides[3];       /* metres, full lengths of the filled grain (brick) */
@@ -446,9 +443,7 @@ struct calibration {
 /* A phrase that says several things at once, e.g. "nothing odd anywhere". */
 struct statement {
     const char *id;
-    const char *const *phrases;
-    const struct position *phrase_at;
-    size_t phrase_count;
+    struct phrases phrases;
     struct condition seen;   /* values it reports as seen */
     struct condition absent; /* values it denies */
     const size_t *others;    /* observables (several) whose values not named elsewhere it denies */
@@ -457,51 +452,22 @@ struct statement {
     struct position at;
 };
 
-/*
- * The words the program itself must know to read plain language. Each entry is
- * a PCRE2 source, macros expanded, matched as a phrase is.
- */
+/* The words the program itself must know to read plain language, each matched as a phrase is. */
 struct language {
-    const char *const *negations; /* deny what follows in their clause */
-    const struct position *negation_at;
-    size_t negation_count;
-    const char *const *hedges; /* weaken what stands in their clause */
-    const struct position *hedge_at;
-    size_t hedge_count;
-    const char *const *breaks; /* end the scope of a negation or hedge ("but", "though") */
-    const struct position *break_at;
-    size_t break_count;
-    const char *const *exceptions; /* what was denied before them does hold ("except", "until") */
-    const struct position *exception_at;
-    size_t exception_count;
-    const char *const *ignore; /* need no understanding ("the", "is", "there") */
-    const struct position *ignore_at;
-    size_t ignore_count;
-    const char *const *alternatives; /* join what may stand for one another ("or", "nor") */
-    const struct position *alternative_at;
-    size_t alternative_count;
-    const char *const *additions; /* join what stands together ("and", "plus") */
-    const struct position *addition_at;
-    size_t addition_count;
-    const char *const *about; /* before a quantity: it is meant roughly ("around", "almost") */
-    const struct position *about_at;
-    size_t about_count;
-    const char *const *over; /* before a quantity: it is that or more ("at least") */
-    const struct position *over_at;
-    size_t over_count;
-    const char *const *under; /* before a quantity: it is less than that ("under") */
-    const struct position *under_at;
-    size_t under_count;
-    const char *const *yes; /* an answer that affirms */
-    const struct position *yes_at;
-    size_t yes_count;
-    const char *const *no; /* an answer that says nothing of the kind ("none", "normal") */
-    const struct position *no_at;
-    size_t no_count;
-    const char *const *spared; /* real words, never taken for a slip of another ("would") */
-    const struct position *spared_at;
-    size_t spared_count;
-    const size_t *where; /* observables that only say where, as in "no green by the port" */
+    struct phrases negations;    /* deny what follows in their clause */
+    struct phrases hedges;       /* weaken what stands in their clause */
+    struct phrases breaks;       /* end the scope of a negation or hedge ("but", "though") */
+    struct phrases exceptions;   /* what was denied before them does hold ("except", "until") */
+    struct phrases ignore;       /* need no understanding ("the", "is", "there") */
+    struct phrases alternatives; /* join what may stand for one another ("or", "nor") */
+    struct phrases additions;    /* join what stands together ("and", "plus") */
+    struct phrases about;        /* before a quantity: it is meant roughly ("around", "almost") */
+    struct phrases over;         /* before a quantity: it is that or more ("at least") */
+    struct phrases under;        /* before a quantity: it is less than that ("under") */
+    struct phrases yes;          /* an answer that affirms */
+    struct phrases no;           /* an answer that says nothing of the kind ("none", "normal") */
+    struct phrases spared;       /* real words, never taken for a slip of another ("would") */
+    const size_t *where;         /* observables that only say where, as in "no green by the port" */
     size_t where_count;
     const struct statement *statements;
     size_t statement_count;

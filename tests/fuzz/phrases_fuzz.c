@@ -39,12 +39,9 @@ static void rules_of(const struct sheet *sheet, struct observable observables[2]
     size_t half = sheet->count / 2;
     values[0] = (struct value){.id = "a", .label = "a", .base = 0.5};
     values[1] = (struct value){.id = "b", .label = "b", .base = 0.5};
-    values[0].phrases = sheet->phrases;
-    values[0].phrase_at = sheet->places;
-    values[0].phrase_count = half;
-    values[1].phrases = sheet->phrases + half;
-    values[1].phrase_at = sheet->places + half;
-    values[1].phrase_count = sheet->count - half;
+    values[0].phrases = (struct phrases){sheet->phrases, sheet->places, half};
+    values[1].phrases =
+        (struct phrases){sheet->phrases + half, sheet->places + half, sheet->count - half};
     for (size_t i = 0; i < 2; i++)
         observables[i] = (struct observable){.id = i ? "y" : "x",
                                              .label = i ? "y" : "x",
@@ -66,8 +63,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t size)
     sheet_cut(&sheet, text);
     rules_of(&sheet, observables, values);
     struct rules rules = {.observables = observables, .observable_count = 2};
-    rules.language.negations = negations;
-    rules.language.negation_count = 2;
+    rules.language.negations = (struct phrases){.list = negations, .count = 2};
     struct diags *diags = diags_new();
     struct arena *arena = arena_new(NULL);
     hold(diags && arena, "there is memory");

@@ -43,7 +43,8 @@ static inline const char *phrase(struct arena *arena, const char *before, enum d
 }
 
 #define PHRASES(name, ...) static const char *const name[] = {__VA_ARGS__}
-#define SAID(list)         .phrases = (list), .phrase_at = places, .phrase_count = COUNT_OF(list)
+#define SAID(name)         .phrases = {(name), places, COUNT_OF(name)}
+#define LISTED(name)       .name = {(name), NULL, COUNT_OF(name)}
 
 static const struct position places[8] = {{"small.yaml", 3, 5}, {"small.yaml", 4, 5}};
 
@@ -82,32 +83,19 @@ static inline struct language small_language(void)
          .other_count = 1},
     };
     return (struct language){
-        .negations = negations,
-        .negation_count = COUNT_OF(negations),
-        .hedges = hedges,
-        .hedge_count = COUNT_OF(hedges),
-        .breaks = breaks,
-        .break_count = COUNT_OF(breaks),
-        .exceptions = exceptions,
-        .exception_count = COUNT_OF(exceptions),
-        .ignore = ignore,
-        .ignore_count = COUNT_OF(ignore),
-        .alternatives = alternatives,
-        .alternative_count = COUNT_OF(alternatives),
-        .additions = additions,
-        .addition_count = COUNT_OF(additions),
-        .about = about,
-        .about_count = COUNT_OF(about),
-        .over = over,
-        .over_count = COUNT_OF(over),
-        .under = under,
-        .under_count = COUNT_OF(under),
-        .yes = yes,
-        .yes_count = COUNT_OF(yes),
-        .no = no,
-        .no_count = COUNT_OF(no),
-        .spared = spared,
-        .spared_count = COUNT_OF(spared),
+        LISTED(negations),
+        LISTED(hedges),
+        LISTED(breaks),
+        LISTED(exceptions),
+        LISTED(ignore),
+        LISTED(alternatives),
+        LISTED(additions),
+        LISTED(about),
+        LISTED(over),
+        LISTED(under),
+        LISTED(yes),
+        LISTED(no),
+        LISTED(spared),
         .where = where,
         .where_count = COUNT_OF(where),
         .statements = statements,
@@ -184,9 +172,7 @@ static inline void small_number(struct observable *o, size_t index, const char *
                              .group = RULES_NONE,
                              .values = small_bins(index),
                              .value_count = index == AGE ? 3 : 2,
-                             .phrases = phrases,
-                             .phrase_at = places,
-                             .phrase_count = count};
+                             .phrases = {phrases, places, count}};
 }
 
 struct small {

@@ -8,8 +8,7 @@
 static void with_phrase(struct small *s, const char *const *phrases, struct value *values)
 {
     small_init(s);
-    values[0] = (struct value){
-        .id = "x", .label = "x", .phrases = phrases, .phrase_at = places, .phrase_count = 1};
+    values[0] = (struct value){.id = "x", .label = "x", .phrases = {phrases, places, 1}};
     s->observables[TINT].values = values;
     s->observables[TINT].value_count = 1;
     s->rules.language = (struct language){0};

@@ -146,20 +146,21 @@ static void test_macros_are_expanded(void **state)
 {
     const struct rules *rules = *state;
     const struct value *red = &observable(rules, "tint")->values[0];
-    assert_int_equal(red->phrase_count, 2);
-    assert_string_equal(red->phrases[0], "(?:(?:(?:deep )?)red(?:dish)?) (?<gap>(?:\\S+ ){0,4}?)"
-                                         "(?:spots?|patch(?:es)?)");
-    assert_string_equal(red->phrases[1], "red");
-    assert_int_equal(red->phrase_at[1].line, 12);
+    assert_int_equal(red->phrases.count, 2);
+    assert_string_equal(red->phrases.list[0],
+                        "(?:(?:(?:deep )?)red(?:dish)?) (?<gap>(?:\\S+ ){0,4}?)"
+                        "(?:spots?|patch(?:es)?)");
+    assert_string_equal(red->phrases.list[1], "red");
+    assert_int_equal(red->phrases.at[1].line, 12);
 
     const struct observable *day = observable(rules, "day");
     char want[8192];
     snprintf(want, sizeof want, "day (?<q>%s)", quantity_pattern(DIM_DAYS, false));
-    assert_string_equal(day->phrases[0], want);
+    assert_string_equal(day->phrases.list[0], want);
     snprintf(want, sizeof want, "(?<q>%s) old", quantity_pattern(DIM_DAYS, true));
-    assert_string_equal(day->phrases[1], want);
+    assert_string_equal(day->phrases.list[1], want);
     /* What PCRE2 itself means by braces stays. */
-    assert_string_equal(observable(rules, "surface")->values[1].phrases[0],
+    assert_string_equal(observable(rules, "surface")->values[1].phrases.list[0],
                         "rough \\p{L}{0,3}\\{q}[{q}]");
 }
 
@@ -171,7 +172,7 @@ static void test_values_from_a_list(void **state)
     for (size_t i = 0; i < which->value_count; i++) {
         assert_string_equal(which->values[i].id, rules->species[i].id);
         assert_string_equal(which->values[i].label, rules->species[i].name);
-        assert_ptr_equal(which->values[i].phrases, rules->species[i].phrases);
+        assert_ptr_equal(which->values[i].phrases.list, rules->species[i].phrases.list);
     }
     assert_near(which->values[0].base, 0.75); /* 0.6 of 0.8 */
     assert_int_equal(observable(rules, "grain")->value_count, 2);
@@ -322,13 +323,13 @@ static void test_language(void **state)
 {
     const struct rules *rules = *state;
     const struct language *language = &rules->language;
-    assert_int_equal(language->negation_count, 2);
-    assert_string_equal(language->negations[0], "no");
+    assert_int_equal(language->negations.count, 2);
+    assert_string_equal(language->negations.list[0], "no");
     assert_int_equal(language->where_count, 1);
     assert_int_equal(language->where[0], rules_observable(rules, "surface"));
     assert_int_equal(language->statement_count, 1);
     const struct statement *statement = &language->statements[0];
-    assert_string_equal(statement->phrases[1], "no (?:spots?|patch(?:es)?)");
+    assert_string_equal(statement->phrases.list[1], "no (?:spots?|patch(?:es)?)");
     assert_int_equal(statement->seen.values[0], 1);
     assert_int_equal(statement->absent.observables[0], rules_observable(rules, "tint"));
     assert_int_equal(statement->other_count, 1);

@@ -139,18 +139,19 @@ static void test_language_adds_up(void **state)
                           "    all_fine: {phrases: [fine], seen: {surface: smooth}}\n"
                           "    all_red: {phrases: [all red], seen: {tint: red}}\n");
     const struct language *language = &rules->language;
-    assert_int_equal(language->negation_count, 4);
-    assert_string_equal(language->negations[0], "no");
-    assert_string_equal(language->negations[2], "never");
-    assert_string_equal(language->negations[3], "un-?(?:dots?)"); /* words are replaced */
+    assert_int_equal(language->negations.count, 4);
+    assert_string_equal(language->negations.list[0], "no");
+    assert_string_equal(language->negations.list[2], "never");
+    assert_string_equal(language->negations.list[3], "un-?(?:dots?)"); /* words are replaced */
     assert_int_equal(language->where_count, 2);
     assert_int_equal(language->where[1], rules_observable(rules, "tint"));
     assert_int_equal(language->statement_count, 2); /* statements by id */
-    assert_int_equal(language->statements[0].phrase_count, 1);
-    assert_string_equal(language->statements[0].phrases[0], "fine");
+    assert_int_equal(language->statements[0].phrases.count, 1);
+    assert_string_equal(language->statements[0].phrases.list[0], "fine");
     assert_int_equal(language->statements[0].absent.count, 0);
     const struct observable *tint = &rules->observables[rules_observable(rules, "tint")];
-    assert_non_null(strstr(tint->values[0].phrases[0], "(?:dots?)")); /* in shipped phrases too */
+    assert_non_null(
+        strstr(tint->values[0].phrases.list[0], "(?:dots?)")); /* in shipped phrases too */
 }
 
 static void test_shares_of_a_list_need_not_add_up(void **state)
@@ -163,7 +164,7 @@ static void test_shares_of_a_list_need_not_add_up(void **state)
     assert_int_equal(which->value_count, 3);
     assert_true(fabs(which->values[0].base - 0.6 / 1.6) < 1e-12);
     assert_true(fabs(which->values[2].base - 0.8 / 1.6) < 1e-12);
-    assert_int_equal(which->values[2].phrase_count, 0);
+    assert_int_equal(which->values[2].phrases.count, 0);
 }
 
 static void test_three_folders(void **state)
