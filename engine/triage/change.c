@@ -90,6 +90,7 @@ static void follows(struct triage *triage, int observable, struct observation ob
     if (observation.seen == 0 || words == NULL)
         return;
     *known = (struct known){
+        .value_words = known->value_words,
         .told = true,
         .since = triage->records.recalled_count + triage->log_count,
         .observation = observation,

@@ -223,6 +223,12 @@ static size_t count_words(const char *words)
     return count;
 }
 
+/* Nothing is known of the observable; the words of values are only read once one is set. */
+static struct known known_nothing(const struct triage *triage, size_t observable)
+{
+    return (struct known){.value_words = triage->value_words + observable * RULES_MAX_VALUES};
+}
+
 static void take_in(struct triage *triage, size_t at, const struct saying *saying)
 {
     struct known *known = &triage->known[saying->observable];
@@ -235,10 +241,11 @@ static void take_in(struct triage *triage, size_t at, const struct saying *sayin
         known->asked = true;
         break;
     case SAYING_UNKNOWN:
-        *known = (struct known){.unknown = true};
+        *known = known_nothing(triage, saying->observable);
+        known->unknown = true;
         break;
     case SAYING_FORGET:
-        *known = (struct known){0};
+        *known = known_nothing(triage, saying->observable);
         break;
     case SAYING_UNCLEAR:
         if (saying->reason == UNREAD_UNKNOWN)
@@ -254,7 +261,8 @@ static void state_clear(struct triage *triage)
     size_t count = triage->rules->observable_count;
 
     arena_reset(triage->derived);
-    memset(triage->known, 0, count * sizeof *triage->known);
+    for (size_t i = 0; i < count; i++)
+        triage->known[i] = known_nothing(triage, i);
     memset(triage->observations, 0, count * sizeof *triage->observations);
     triage->fact_count = triage->clash_count = triage->unclear_count = 0;
     triage->evidence.shift_count = triage->computed_count = triage->evidence.unread = 0;

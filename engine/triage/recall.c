@@ -93,6 +93,7 @@ enum status triage_earlier(struct triage *triage, const struct earlier *earlier)
 static void take_whole(struct known *known, size_t at, const struct recalled *recalled)
 {
     *known = (struct known){
+        .value_words = known->value_words,
         .told = true,
         .asked = known->asked,
         .in_text = known->in_text,

@@ -31,6 +31,7 @@ static bool rooms_build(struct triage *triage)
     triage->judged = arena_new(NULL);
     triage->cooks = cook_memo_new();
     triage->known = calloc(count, sizeof *triage->known);
+    triage->value_words = calloc(count, RULES_MAX_VALUES * sizeof *triage->value_words);
     triage->observations = calloc(count, sizeof *triage->observations);
     triage->skip = calloc(count, sizeof *triage->skip);
     triage->facts = calloc(count, sizeof *triage->facts);
@@ -38,8 +39,8 @@ static bool rooms_build(struct triage *triage)
     triage->computed = calloc(triage->rules->cause_count + 1, sizeof *triage->computed);
     triage->shifts = calloc(2 * triage->rules->cause_count + 1, sizeof *triage->shifts);
     return triage->said && triage->scratch && triage->derived && triage->judged && triage->cooks &&
-           triage->known && triage->observations && triage->skip && triage->facts &&
-           triage->clashes && triage->computed && triage->shifts;
+           triage->known && triage->value_words && triage->observations && triage->skip &&
+           triage->facts && triage->clashes && triage->computed && triage->shifts;
 }
 
 struct triage *triage_new(const struct rules *rules, struct reader *reader,
@@ -75,6 +76,7 @@ void triage_free(struct triage *triage)
     arena_free(triage->judged);
     cook_memo_free(triage->cooks);
     free(triage->known);
+    free((void *)triage->value_words);
     free(triage->observations);
     free(triage->skip);
     free(triage->facts);

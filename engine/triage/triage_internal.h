@@ -57,8 +57,8 @@ struct known {
     struct quantity number;
     enum origin origin;
     const char *words;
-    const char *value_words[RULES_MAX_VALUES]; /* several-of: what spoke of each value */
-    uint32_t recalled;                         /* values that records put beside what was said */
+    const char **value_words; /* several-of: what spoke of each value that is seen or denied */
+    uint32_t recalled;        /* values that records put beside what was said */
     const char *recalled_words;
     uint32_t clashing;  /* several-of: values both seen and denied */
     bool clashes;       /* one-of: statements that leave nothing in common */
@@ -82,6 +82,7 @@ struct triage {
     size_t batch;
 
     struct known *known;              /* the state, per observable */
+    const char **value_words;         /* RULES_MAX_VALUES of each observable, for `known` */
     struct observation *observations; /* the evidence, likewise */
     bool *skip;                       /* not to be asked, likewise */
     struct fact *facts;
