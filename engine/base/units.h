@@ -56,13 +56,16 @@ enum quantity_fault quantity_read(const char *folded, size_t length, enum dimens
                                   struct quantity *quantity, size_t *used);
 
 /*
- * The PCRE2 source that matches what quantity_read can read in this dimension,
- * for building phrases. Its only groups are definitions whose names begin with
- * quantity_: none takes part in a match, but the names may stand twice
- * (PCRE2_DUPNAMES) where a phrase holds two quantities. Static string. It demands
- * a unit except for DIM_NONE; a phrase may make it optional (see rules/FORMAT.md).
+ * The length of the quantity that begins at byte `at` of folded text, or 0: as
+ * quantity_read takes it from there, but never from inside a number or a range
+ * ("2-3" does not hold a 3), nor where a sign hangs on the word before. With
+ * `unit_required` its last number names a unit, except for DIM_NONE.
  */
-const char *quantity_pattern(enum dimension dimension, bool unit_required);
+size_t quantity_at(const char *folded, size_t length, size_t at, enum dimension dimension,
+                   bool unit_required);
+
+/* The words quantities are made of, one after the other: "days", "fl oz", "twenty". NULL: no more. */
+const char *quantity_word(size_t index);
 
 /* Appends the value as people read it: "103 kPa (15 psi)", both systems where growers use both. */
 void quantity_show(struct text *out, double value, enum dimension dimension);

@@ -42,6 +42,9 @@ size_t number_read_share(const char *folded, size_t length, double *value);
 /* Whether the word at the start names a part: "half", "quarters", "third". */
 bool number_part_at(const char *folded, size_t length);
 
+/* The words of numbers, one after the other; NULL: no more. */
+const char *number_word(size_t index);
+
 /* The length of the first of `words` that `folded` starts with, 0 if none; NULL ends the list. */
 size_t word_at(const char *folded, size_t length, const char *const *words);
 /* Whether a letter, a digit or an underscore stands at the start. */

@@ -116,6 +116,8 @@ static const struct word FRACTIONS[] = {
 static size_t read_word(const char *folded, size_t length, const struct word *words, double *value)
 {
     for (; words->spelling; words++) {
+        if (length == 0 || folded[0] != words->spelling[0]) /* nearly always */
+            continue;
         const char *const alone[] = {words->spelling, NULL};
         const size_t size = word_at(folded, length, alone);
         if (size) {
@@ -306,4 +308,16 @@ size_t number_read(const char *folded, size_t length, struct number *number)
         return 0;
     *number = (struct number){kind, sign * value, sign * value};
     return start + used;
+}
+
+const char *number_word(size_t index)
+{
+    static const char *const OTHERS[] = {"hundred", "couple",  "dozen",   "few",    "several",
+                                         "minus",   "between", "degrees", "degree", "pressure"};
+    static const struct word *const LISTS[] = {ONES, TEENS, TENS, FRACTIONS};
+    for (size_t list = 0; list < sizeof LISTS / sizeof LISTS[0]; list++)
+        for (const struct word *word = LISTS[list]; word->spelling; word++)
+            if (index-- == 0)
+                return word->spelling;
+    return index < sizeof OTHERS / sizeof OTHERS[0] ? OTHERS[index] : NULL;
 }

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* A number and its unit, alone or as the ends of a range; units_pattern.c says it in PCRE2. */
+/* A number and its unit, alone or as the ends of a range. */
 #include <math.h>
 #include <string.h>
 
@@ -7,7 +7,8 @@
 
 struct item {
     struct number number;
-    bool has_unit;
+    bool named;    /* a unit stood there, though it may be no more than "degrees" */
+    bool has_unit; /* and it was plain which */
     bool has_tail; /* something followed the unit: it can no longer be the start of a range */
     double factor, offset;
     double more; /* from the tail: the 8 oz of "1 lb 8 oz", in canonical units */
@@ -127,11 +128,12 @@ static bool take_unit(struct cursor *cursor, struct item *item)
     if (!unit) {
         if (!degrees || word_continues(here(&ahead), left(&ahead)))
             return false;
-        *cursor = ahead; /* "75 degrees": a unit stood there, but not which scale */
+        item->named = true; /* "75 degrees" */
+        *cursor = ahead;
         return true;
     }
     scale.at += strlen(unit->name);
-    item->has_unit = true;
+    item->named = item->has_unit = true;
     item->factor = unit->factor;
     item->offset = unit->offset;
     if (cursor->dimension == DIM_GAUGE_KPA)
@@ -254,7 +256,7 @@ static bool take_part_joint(struct cursor *cursor, const struct number *number)
 /* A share of one, in per cent. */
 static void share_out(struct item *item)
 {
-    item->has_unit = true;
+    item->named = item->has_unit = true;
     item->factor = 100;
 }
 
@@ -412,7 +414,8 @@ static void take_or_more(struct cursor *cursor, const struct item *lo, struct it
         const char *words;
         double value;
     } MORE[] = {{" or two", 2}, {" or three", 3}};
-    for (size_t i = 0; lo->has_unit && i < sizeof MORE / sizeof MORE[0]; i++) {
+    const bool may = lo->has_unit && cursor->dimension != DIM_PERCENT;
+    for (size_t i = 0; may && i < sizeof MORE / sizeof MORE[0]; i++) {
         if (take(cursor, MORE[i].words)) {
             *hi = *lo;
             hi->number.lo = hi->number.hi = MORE[i].value;
@@ -421,8 +424,9 @@ static void take_or_more(struct cursor *cursor, const struct item *lo, struct it
     }
 }
 
-/* An item, or two with a separator between them. */
-static enum quantity_fault read_range(struct cursor *cursor, struct item *lo, struct item *hi)
+/* An item, or two with a separator between them; the second may have to name its unit. */
+static enum quantity_fault read_range(struct cursor *cursor, bool unit_required, struct item *lo,
+                                      struct item *hi)
 {
     const enum quantity_fault fault = read_item(cursor, lo);
     if (fault != QUANTITY_OK)
@@ -430,10 +434,28 @@ static enum quantity_fault read_range(struct cursor *cursor, struct item *lo, st
     *hi = *lo;
     struct cursor ahead = *cursor;
     struct item next;
-    if (!lo->has_tail && take_separator(&ahead) && read_item(&ahead, &next) == QUANTITY_OK) {
+    if (!lo->has_tail && take_separator(&ahead) && read_item(&ahead, &next) == QUANTITY_OK &&
+        (next.named || !unit_required)) {
         *hi = next;
         *cursor = ahead;
     }
+    return QUANTITY_OK;
+}
+
+/* The whole of it, from where the cursor stands to behind its last word. */
+static enum quantity_fault read_quantity(struct cursor *cursor, bool unit_required, struct item *lo,
+                                         struct item *hi)
+{
+    struct item from;
+    const bool between = read_between(cursor, &from);
+    const enum quantity_fault fault = read_range(cursor, unit_required, lo, hi);
+    if (fault != QUANTITY_OK)
+        return fault;
+    if (unit_required && !hi->named)
+        return QUANTITY_UNKNOWN_UNIT;
+    if (between)
+        *lo = from;
+    take_or_more(cursor, hi, hi);
     return QUANTITY_OK;
 }
 
@@ -441,21 +463,52 @@ enum quantity_fault quantity_read(const char *folded, size_t length, enum dimens
                                   struct quantity *quantity, size_t *used)
 {
     struct cursor cursor = {.text = folded, .length = length, .dimension = dimension};
-    struct item from;
     struct item lo;
     struct item hi;
     *quantity = (struct quantity){0};
-    *used = 0;
-    const bool between = read_between(&cursor, &from);
-    const enum quantity_fault fault = read_range(&cursor, &lo, &hi);
-    if (fault != QUANTITY_OK) {
-        *used = fault == QUANTITY_NO_NUMBER ? 0 : cursor.at;
-        return fault;
-    }
-    if (between)
-        lo = from;
-    take_or_more(&cursor, &hi, &hi);
-    settle(dimension, &lo, &hi, quantity);
-    *used = cursor.at;
-    return QUANTITY_OK;
+    const enum quantity_fault fault = read_quantity(&cursor, false, &lo, &hi);
+    *used = fault == QUANTITY_NO_NUMBER ? 0 : cursor.at;
+    if (fault == QUANTITY_OK)
+        settle(dimension, &lo, &hi, quantity);
+    return fault;
+}
+
+/* ---- quantities inside a text ---------------------------------------------------------------- */
+
+static bool digit_at(const char *text, size_t at)
+{
+    return text[at] >= '0' && text[at] <= '9';
+}
+
+/* Inside a number such as 1.5 or a range such as 2-3: it begins earlier. */
+static bool inside_number(const char *text, size_t at)
+{
+    if (at >= 1 && digit_at(text, at - 1))
+        return true;
+    if (at >= 2 && memchr(".,/:-", text[at - 1], 5) && digit_at(text, at - 2))
+        return true;
+    return at >= 4 && !memcmp(text + at - 3, " - ", 3) && digit_at(text, at - 4);
+}
+
+/* A sign or a point belongs to the word before; so does what follows "%" or a degree sign. */
+static bool hangs_on_word(const char *text, size_t at)
+{
+    const char before = at ? text[at - 1] : ' ';
+    if (before == '%' || (at >= 2 && !memcmp(text + at - 2, "\xC2\xB0", 2)))
+        return true;
+    if (!memchr("+-.", text[at], 3))
+        return false;
+    return word_continues(&before, 1) || (before == ')' && text[at] != '.');
+}
+
+size_t quantity_at(const char *folded, size_t length, size_t at, enum dimension dimension,
+                   bool unit_required)
+{
+    if (at >= length || inside_number(folded, at) || hangs_on_word(folded, at))
+        return 0;
+    struct cursor cursor = {.text = folded + at, .length = length - at, .dimension = dimension};
+    struct item lo;
+    struct item hi;
+    const bool demanded = unit_required && dimension != DIM_NONE;
+    return read_quantity(&cursor, demanded, &lo, &hi) == QUANTITY_OK ? cursor.at : 0;
 }

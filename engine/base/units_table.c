@@ -268,3 +268,13 @@ bool unit_of_others_at(const char *folded, size_t length, enum dimension dimensi
             return true;
     return false;
 }
+
+const char *quantity_word(size_t index)
+{
+    for (size_t dimension = 0; dimension < DIM_COUNT; dimension++) {
+        if (index < TABLES[dimension].count)
+            return TABLES[dimension].units[index].name;
+        index -= TABLES[dimension].count;
+    }
+    return number_word(index);
+}

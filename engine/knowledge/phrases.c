@@ -3,7 +3,6 @@
 #include <string.h>
 
 #include "base/text.h"
-#include "base/units.h"
 #include "knowledge/fields_internal.h"
 
 /* Expanded: words in words in words can stand for more than any memory holds. */
@@ -32,9 +31,7 @@ static void put_quantity(struct expansion *expansion, bool unit_required)
         expansion->failed = true;
         return;
     }
-    text_puts(&expansion->out, "(?<q>");
-    text_puts(&expansion->out, quantity_pattern(loader->quantity, unit_required));
-    text_puts(&expansion->out, ")");
+    text_puts(&expansion->out, unit_required ? QUANTITY_WITH_UNIT : QUANTITY_ANY);
 }
 
 static void refuse_macro(struct expansion *expansion, const char *name)

@@ -14,6 +14,8 @@ static bool reader_room(struct reader *reader)
     reader->compiling = pcre2_compile_context_create(NULL);
     reader->limits = pcre2_match_context_create(NULL);
     reader->found = pcre2_match_data_create(MATCH_GROUPS, NULL);
+    if (reader->limits)
+        (void)pcre2_set_callout(reader->limits, quantity_callout, reader);
     return reader->memory && reader->scratch && reader->compiling && reader->limits &&
            reader->found && lexicon_init(&reader->lexicon, reader->memory);
 }

@@ -41,15 +41,13 @@ static enum status find_name(struct job *job, size_t value, const char *name)
 
 /* ---- a quantity by itself ---------------------------------------------------------------- */
 
-static enum status bare_pattern(struct reader *r, enum dimension dimension, struct pattern **found)
+static struct pattern *bare_pattern(struct reader *r, enum dimension dimension)
 {
     struct pattern *pattern = &r->bare[dimension];
-    *found = pattern;
-    if (pattern->source)
-        return STATUS_OK;
     pattern->role = ROLE_NUMBER;
-    pattern->source = arena_format(r->memory, "(?<q>%s)", quantity_pattern(dimension, false));
-    return pattern->source ? STATUS_OK : STATUS_MEMORY;
+    pattern->source = QUANTITY_ANY;
+    pattern->dimension = dimension;
+    return pattern;
 }
 
 /* The first quantity that fits the question: for days, not the 90 of "90 min". */
@@ -57,12 +55,11 @@ static enum status find_bare(struct job *job)
 {
     const struct observable *o = &job->reader->rules->observables[job->asked];
     const struct working *w = &job->working;
-    struct pattern *pattern = NULL;
+    struct pattern *pattern = bare_pattern(job->reader, o->dimension);
     struct match_list found = {.arena = job->scratch};
-    enum status status = bare_pattern(job->reader, o->dimension, &pattern);
     pattern->observable = (size_t)job->asked;
-    if (status == STATUS_OK)
-        status = job_run(job, pattern, 0, (uint32_t)w->length, &found);
+    reader_next_scan(job->reader);
+    enum status status = job_run(job, pattern, 0, (uint32_t)w->length, &found);
     for (size_t i = 0; status == STATUS_OK && i < found.count; i++) {
         struct quantity quantity;
         size_t used = 0;

@@ -49,12 +49,27 @@ static const char *group_opening(const char *s)
     return s[1] && strchr(":=!>|", s[1]) ? s + 1 : s;
 }
 
+/* "1 d", "1 kpa", as folded text has it. */
+static void put_sample_quantity(struct text *out, enum dimension dimension)
+{
+    text_puts(out, "1 ");
+    for (const char *unit = dimension_unit(dimension); *unit; unit++) {
+        char c = (char)(*unit >= 'A' && *unit <= 'Z' ? *unit + 'a' - 'A' : *unit);
+        text_add(out, &c, 1);
+    }
+}
+
 /* The letters of a pattern without its syntax. */
-static void plain_letters(struct text *out, const char *source)
+static void plain_letters(struct text *out, const struct pattern *pattern)
 {
     bool name = false;
-    for (const char *s = source; *s; s++) {
-        if (*s == '(') {
+    bool unit_required;
+    for (const char *s = pattern->source; *s; s++) {
+        size_t macro = quantity_macro(s, &unit_required);
+        if (macro) {
+            put_sample_quantity(out, pattern->dimension);
+            s += macro - 1;
+        } else if (*s == '(') {
             s = group_opening(s);
         } else if (*s == '<' || *s == '{') {
             name = true;
@@ -113,6 +128,7 @@ static void trial_text(struct text *out, int kind, const struct text *letters)
 static bool gives_up(struct reader *reader, const struct pattern *pattern, const struct text *text)
 {
     size_t at = 0;
+    reader_next_scan(reader);
     while (at < text->length) {
         int count = pcre2_match(pattern->code, (PCRE2_SPTR)text->bytes, text->length, at,
                                 PCRE2_NO_UTF_CHECK | PCRE2_NO_JIT, reader->found, reader->limits);
@@ -138,17 +154,19 @@ static void try_out(struct trial *trial, struct pattern *pattern)
     if (status != STATUS_OK)
         return;
     text_clear(&trial->letters);
-    plain_letters(&trial->letters, pattern->source);
+    plain_letters(&trial->letters, pattern);
     bool slow = false;
     for (int kind = 0; kind < TRIAL_KINDS && !slow; kind++) {
         trial_text(&trial->text, kind, &trial->letters);
         slow = !trial->text.failed && gives_up(trial->reader, pattern, &trial->text);
     }
-    if (slow)
+    const char *shown =
+        slow ? quantities_as_written(pattern->source, trial->reader->scratch) : NULL;
+    if (shown)
         diags_warn(trial->diags, pattern->at,
                    "the pattern '%s' tries too many ways to match; let its repeated parts "
                    "begin with different letters",
-                   pattern->source);
+                   shown);
 }
 
 /* What may stand before a quantity is part of the phrases that hold one; here each is tried by itself,

@@ -14,6 +14,7 @@
 #include "base/arena.h"
 #include "base/diag.h"
 #include "base/status.h"
+#include "base/text.h"
 #include "knowledge/reader.h"
 #include "knowledge/rules.h"
 
@@ -30,8 +31,9 @@
  *
  * reader_patterns.c compiles the phrases, reader_literals.c finds the letters a
  * phrase cannot do without, reader_prefilter.c files phrases under them,
- * reader_lexicon.c knows single words and what a slip
- * was meant for, reader_numbers.c makes observations of quantities.
+ * reader_lexicon.c knows single words and what a slip was meant for,
+ * reader_quantities.c finds the quantities in phrases, reader_numbers.c makes
+ * observations of them.
  * Offsets are 32 bits wide: a text is at most READER_MAX_TEXT long.
  */
 
@@ -262,6 +264,31 @@ struct literals {
 bool literals_find(const char *source, struct arena *arena, struct lexicon *lexicon,
                    struct literals *literals);
 
+/* ---- quantities in phrases (reader_quantities.c) ----------------------------------------- */
+
+enum { QUANTITY_MEMOS = 256 };
+
+struct quantity_memo { /* what was found at a place of the text that is looked at */
+    uint32_t scan;     /* it is of this scan */
+    uint32_t at, end;  /* 0: none begins there */
+    unsigned kind;
+};
+
+/*
+ * Behind the quantity that begins at `at` of a text that ends at `to`, or 0.
+ * Answers are kept until reader->scan moves on, as it must with every new text.
+ */
+uint32_t quantity_end(struct reader *reader, const char *bytes, uint32_t to, uint32_t at,
+                      enum dimension dimension, bool unit_required);
+/* Appends what a quantity is in PCRE2: a group `q` around callouts to quantity_callout. */
+void quantity_put(struct text *out, enum dimension dimension, bool unit_required);
+/* The length of a quantity's macro at `source` of a phrase, or 0. */
+size_t quantity_macro(const char *source, bool *unit_required);
+/* A phrase as its author wrote it, {q} and {n} by themselves. NULL when out of memory. */
+char *quantities_as_written(const char *source, struct arena *arena);
+/* The callout of all matching; `data` is the reader. */
+int quantity_callout(pcre2_callout_block *block, void *data);
+
 /* ---- the reader -------------------------------------------------------------------------- */
 
 struct reader {
@@ -280,6 +307,8 @@ struct reader {
     pcre2_match_context *limits;
     pcre2_match_data *found;
     struct pattern bare[DIM_COUNT]; /* quantities without a phrase; made when first asked for */
+    struct quantity_memo memos[QUANTITY_MEMOS];
+    uint32_t quantity_end; /* of the quantity a pattern is in */
 };
 
 /* Compiles everything `reader->rules` says into patterns, prefilter and lexicon. */
@@ -363,6 +392,8 @@ struct job {
 
 /* Splits the working text into tokens and looks each up. */
 enum status job_tokens(struct job *job);
+/* A new text, or a new part of one: nothing that was found stands any more. */
+void reader_next_scan(struct reader *reader);
 /* Collects all matches of all phrases worth trying, and of single words with a role. */
 enum status job_scan(struct job *job);
 /* Runs one pattern over [from, to) of the working text. */

@@ -275,12 +275,9 @@ static struct literals read_group(struct cursor *c)
     struct lexicon *lexicon = c->lexicon;
     if (next_is(c, "*"))
         return read_verb(c);
-    if (next_is(c, "?&")) { /* what another group stands for */
-        skip_past(c, ')');
-        return ANYTHING;
-    }
-    if (next_is(c, "?<q>")) { /* a quantity: long, and its units are too short to go by */
-        c->doubt = true;      /* one that somebody wrote by hand may hold anything */
+    if (next_is(c, "?<q>")) { /* a quantity; one that somebody wrote by hand may hold anything */
+        c->doubt =
+            c->doubt || (!next_is(c, &QUANTITY_WITH_UNIT[1]) && !next_is(c, &QUANTITY_ANY[1]));
         skip_group(c);
         return ANYTHING;
     }
@@ -288,10 +285,7 @@ static struct literals read_group(struct cursor *c)
         c->lost = true;
         return ANYTHING;
     }
-    bool defines = next_is(c, "?(DEFINE)"); /* what other groups stand for; nothing by itself */
-    if (defines) {
-        skip_past(c, ')');
-    } else if (next_is(c, "?")) {
+    if (next_is(c, "?")) {
         c->at++;
         if (!group_head(c, &asserts))
             return ANYTHING;
@@ -308,9 +302,9 @@ static struct literals read_group(struct cursor *c)
         return ANYTHING;
     }
     c->at++; /* the bracket */
-    if (asserts || defines)
-        c->doubt = c->doubt || defines || (c->at < c->end && strchr("?*+{", *c->at));
-    return asserts || defines ? nothing(c) : inside;
+    if (asserts)
+        c->doubt = c->doubt || (c->at < c->end && strchr("?*+{", *c->at));
+    return asserts ? nothing(c) : inside;
 }
 
 static struct literals read_escape(struct cursor *c)

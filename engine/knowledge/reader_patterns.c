@@ -19,51 +19,26 @@ static bool has_capital(const char *source)
 static const char OPENING[] = "(?<q>";
 
 /* Word boundaries around, and what may stand before a quantity in front of every one. */
-static char *dressed(const struct reader *reader, const char *source, struct arena *arena)
-{
-    struct text text;
-    text_init(&text);
-    text_puts(&text, "(?<!\\w)(?:");
-    for (const char *q = strstr(source, OPENING); q; q = strstr(source, OPENING)) {
-        text_add(&text, source, (size_t)(q - source));
-        text_puts(&text, reader->quantity_prefix);
-        text_puts(&text, OPENING);
-        source = q + sizeof OPENING - 1;
-    }
-    text_puts(&text, source);
-    text_puts(&text, ")(?!\\w)");
-    char *copy = text.failed ? NULL : arena_copy(arena, text.bytes, text.length);
-    text_release(&text);
-    return copy;
-}
-
-/*
- * The source as its author wrote it, with `stand_in` (three bytes) for each
- * quantity the macros put there: to show it, and to try it without the cost of
- * compiling the quantity.
- */
-static char *shortened(const struct pattern *pattern, const char *stand_in, struct arena *arena)
+static char *dressed(const struct reader *reader, const struct pattern *pattern,
+                     struct arena *arena)
 {
     struct text text;
     const char *source = pattern->source;
     text_init(&text);
-    for (const char *q = strstr(source, OPENING); q; q = strstr(q, OPENING)) {
-        const char *inside = q + sizeof OPENING - 1;
-        size_t length = 0;
-        for (int required = 0; required < 2 && !length; required++) {
-            const char *quantity = quantity_pattern(pattern->dimension, required != 0);
-            size_t all = strlen(quantity);
-            if (!strncmp(inside, quantity, all) && inside[all] == ')')
-                length = all;
-        }
-        if (length) {
-            text_add(&text, source, (size_t)(q - source));
-            text_puts(&text, stand_in);
-            source = inside + length + 1;
-        }
-        q = length ? source : inside;
+    text_puts(&text, "(?<!\\w)(?:");
+    for (const char *q = strstr(source, OPENING); q; q = strstr(source, OPENING)) {
+        bool unit_required;
+        size_t macro = pattern->dimension < DIM_COUNT ? quantity_macro(q, &unit_required) : 0;
+        text_add(&text, source, (size_t)(q - source));
+        text_puts(&text, reader->quantity_prefix);
+        if (macro)
+            quantity_put(&text, pattern->dimension, unit_required);
+        else
+            text_puts(&text, OPENING);
+        source = q + (macro ? macro : sizeof OPENING - 1);
     }
     text_puts(&text, source);
+    text_puts(&text, ")(?!\\w)");
     char *copy = text.failed ? NULL : arena_copy(arena, text.bytes, text.length);
     text_release(&text);
     return copy;
@@ -108,16 +83,17 @@ static bool out_of_memory(int error)
     return error == PCRE2_ERROR_HEAP_FAILED || error == PCRE2_ERROR_NOMEMORY;
 }
 
-/* The fault is looked for again in what the author wrote, so that the caret stands right. */
-static enum status tell_fault(struct reader *reader, const struct pattern *pattern,
-                              const char *tried, int error, struct diags *diags)
+/* The fault is looked for again in what the author wrote, so that the caret stands right: there
+ * {q} is as good as any three letters. */
+static enum status tell_fault(struct reader *reader, const struct pattern *pattern, int error,
+                              struct diags *diags)
 {
     int own_error = 0;
     size_t offset = 0;
-    char *shown = shortened(pattern, "{q}", reader->scratch);
+    char *shown = quantities_as_written(pattern->source, reader->scratch);
     if (!shown)
         return STATUS_MEMORY;
-    pcre2_code *code = compile(reader, tried, false, &own_error, &offset);
+    pcre2_code *code = compile(reader, shown, false, &own_error, &offset);
     bool placed = code == NULL;
     pcre2_code_free(code);
     PCRE2_UCHAR message[128] = "";
@@ -129,49 +105,40 @@ static enum status tell_fault(struct reader *reader, const struct pattern *patte
     return STATUS_DATA;
 }
 
-enum status pattern_try(struct reader *reader, struct pattern *pattern, struct diags *diags)
+/* Compiles the pattern; `error` is PCRE2's when there is no code afterwards. */
+static enum status compile_dressed(struct reader *reader, struct pattern *pattern, int *error)
 {
-    char *tried = shortened(pattern, "\\d+", reader->scratch);
-    char *source = tried ? dressed(reader, tried, reader->scratch) : NULL;
-    int error = 0;
     size_t offset = 0;
+    char *source = dressed(reader, pattern, reader->scratch);
     if (!source)
         return STATUS_MEMORY;
-    bool whole = !strcmp(tried, pattern->source);
-    pattern->code = compile(reader, source, has_capital(tried), &error, &offset);
-    if (!pattern->code && out_of_memory(error))
-        return STATUS_MEMORY;
+    pattern->code = compile(reader, source, has_capital(pattern->source), error, &offset);
     if (!pattern->code)
-        return tell_fault(reader, pattern, tried, error, diags);
-    if (whole) {
-        note_groups(pattern);
-    } else { /* compiled in full when a text first asks for it */
-        pcre2_code_free(pattern->code);
-        pattern->code = NULL;
-    }
-    if (pattern->role == ROLE_NUMBER && whole && !pattern->quantity) {
+        return out_of_memory(*error) ? STATUS_MEMORY : STATUS_INTERNAL;
+    note_groups(pattern);
+    return STATUS_OK;
+}
+
+enum status pattern_try(struct reader *reader, struct pattern *pattern, struct diags *diags)
+{
+    int error = 0;
+    enum status status = compile_dressed(reader, pattern, &error);
+    if (status == STATUS_INTERNAL)
+        return tell_fault(reader, pattern, error, diags);
+    if (status == STATUS_OK && pattern->role == ROLE_NUMBER && !pattern->quantity) {
         diags_error(diags, pattern->at,
                     "the phrase '%s' of a number holds no quantity; write {q} or {n} in it",
                     pattern->source);
         return STATUS_DATA;
     }
-    return STATUS_OK;
+    return status;
 }
 
 enum status pattern_ready(struct reader *reader, struct pattern *pattern)
 {
     int error = 0;
-    size_t offset = 0;
-    if (pattern->code)
-        return STATUS_OK;
-    char *source = dressed(reader, pattern->source, reader->scratch);
-    if (!source)
-        return STATUS_MEMORY;
-    pattern->code = compile(reader, source, has_capital(pattern->source), &error, &offset);
-    if (!pattern->code) /* it was sure to compile; only memory can be short */
-        return out_of_memory(error) ? STATUS_MEMORY : STATUS_INTERNAL;
-    note_groups(pattern);
-    return STATUS_OK;
+    /* It was sure to compile; only memory can be short. */
+    return pattern->code ? STATUS_OK : compile_dressed(reader, pattern, &error);
 }
 
 static struct pattern *pattern_new(struct reader *reader)
@@ -246,9 +213,9 @@ static enum status add_phrase(struct reader *reader, const struct source_list *l
         pattern->at = list->phrases.at[index];
     if (list->role <= ROLE_NUMBER)
         pattern->dimension = reader->rules->observables[list->observable].dimension;
-    if (list->role == ROLE_NUMBER && strstr(source, quantity_pattern(pattern->dimension, true)))
+    if (list->role == ROLE_NUMBER && strstr(source, QUANTITY_WITH_UNIT))
         pattern->gate = pattern->dimension;
-    bool sure = literals.sound && list->role != ROLE_NUMBER;
+    bool sure = literals.sound && (list->role != ROLE_NUMBER || strstr(source, OPENING));
     enum status status = sure ? STATUS_OK : pattern_try(reader, pattern, diags);
     if (status != STATUS_OK)
         return status;
@@ -317,14 +284,12 @@ static enum status add_language(struct reader *reader, struct diags *diags)
     return worst;
 }
 
-/* The words of quantities, once for all the phrases that hold one. */
+/* The words of quantities, which stand in no phrase. */
 static bool learn_quantities(struct reader *reader)
 {
-    for (enum dimension d = DIM_NONE; d < DIM_COUNT; d++) {
-        struct literals literals;
-        if (!literals_find(quantity_pattern(d, true), reader->scratch, &reader->lexicon, &literals))
-            return false;
-    }
+    const char *word;
+    for (size_t i = 0; (word = quantity_word(i)); i++)
+        lexicon_learn(&reader->lexicon, word, strlen(word));
     return !reader->lexicon.failed;
 }
 

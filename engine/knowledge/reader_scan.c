@@ -167,16 +167,6 @@ struct clause { /* of the working text, and what it holds */
     signed char gates[DIM_COUNT]; /* a quantity: 1 there is one, -1 there is none, 0 not looked */
 };
 
-/* "75 degrees" leaves open of which scale, but a unit was named. */
-static bool names_degrees(const char *quantity, size_t length)
-{
-    for (size_t i = 0; i + 2 <= length; i++)
-        if (!memcmp(quantity + i, "\xC2\xB0", 2) ||
-            (i + 3 <= length && !memcmp(quantity + i, "deg", 3)))
-            return true;
-    return false;
-}
-
 /* Whether the clause holds a quantity with its unit that a pattern cannot do without. */
 static bool gate_open(struct job *job, struct clause *clause, enum dimension gate)
 {
@@ -186,13 +176,9 @@ static bool gate_open(struct job *job, struct clause *clause, enum dimension gat
         return clause->gates[gate] > 0;
     clause->gates[gate] = -1;
     for (size_t i = clause->first_token; i < clause->end_token; i++) {
-        struct quantity quantity;
-        size_t used = 0;
         const struct token *token = &job->tokens[i];
-        const char *text = job->working.bytes + token->start;
         if (token->counts &&
-            quantity_read(text, clause->to - token->start, gate, &quantity, &used) == QUANTITY_OK &&
-            (quantity.unit_given || (gate == DIM_CELSIUS && names_degrees(text, used)))) {
+            quantity_end(job->reader, job->working.bytes, clause->to, token->start, gate, true)) {
             clause->gates[gate] = 1;
             break;
         }
@@ -254,12 +240,13 @@ static enum status meet_literals(struct job *job, struct clause *clause, uint32_
     return status;
 }
 
-static void next_scan(struct reader *reader)
+void reader_next_scan(struct reader *reader)
 {
     if (++reader->scan == 0) { /* once in four thousand million clauses */
         memset(reader->states, 0, reader->pattern_count * sizeof *reader->states);
         for (size_t i = 0; i < reader->prefilter.literal_count; i++)
             reader->prefilter.literals[i].scan = 0;
+        memset(reader->memos, 0, sizeof reader->memos);
         reader->scan = 1;
     }
 }
@@ -284,7 +271,7 @@ static enum status scan_clause(struct job *job, struct clause *clause)
     const struct prefilter *filter = &job->reader->prefilter;
     const char *bytes = job->working.bytes;
     enum status status = STATUS_OK;
-    next_scan(job->reader);
+    reader_next_scan(job->reader);
     for (size_t i = 0; i < filter->always_count && status == STATUS_OK; i++)
         status = run_in(job, clause, filter->always[i]);
     for (uint32_t at = clause->from; at < clause->to && status == STATUS_OK; at++)

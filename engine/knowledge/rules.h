@@ -45,7 +45,13 @@ enum question_gate {
     GATE_NEVER_ASKED, /* recorded when said; never asked */
 };
 
-/* PCRE2 sources, macros expanded. */
+/*
+ * PCRE2 sources, macros expanded; but what is a quantity is for the reader to
+ * say, so {q} and {n} stand in them as these.
+ */
+#define QUANTITY_WITH_UNIT "(?<q>{q})"
+#define QUANTITY_ANY       "(?<q>{n})"
+
 struct phrases {
     const char *const *list;
     const struct position *at; /* where each stands; NULL in rules that come from no file */

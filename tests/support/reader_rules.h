@@ -32,12 +32,12 @@ enum { BY_HAND = 1, BY_STEAM = 2, UNMADE = 4 }; /* made */
 
 #define COUNT_OF(array) (sizeof(array) / sizeof *(array))
 
-/* The quantity of a dimension as the macros {q} and {n} make it, before and behind other text. */
-static inline const char *phrase(struct arena *arena, const char *before, enum dimension dimension,
-                                 bool unit, const char *after)
+/* A quantity as the macros {q} and {n} make it, before and behind other text. */
+static inline const char *phrase(struct arena *arena, const char *before, bool unit,
+                                 const char *after)
 {
     const char *made =
-        arena_format(arena, "%s(?<q>%s)%s", before, quantity_pattern(dimension, unit), after);
+        arena_format(arena, "%s%s%s", before, unit ? QUANTITY_WITH_UNIT : QUANTITY_ANY, after);
     assert_non_null(made);
     return made;
 }
@@ -204,13 +204,13 @@ static inline void small_init(struct small *s)
                                     .group = i == TINT || i == TEXTURE ? 0 : RULES_NONE,
                                     .values = small_looks(i),
                                     .value_count = counts[i]};
-    s->age[0] = phrase(s->words, "day ", DIM_DAYS, false, "");
-    s->age[1] = phrase(s->words, "", DIM_DAYS, true, " old");
-    s->age[2] = phrase(s->words, "^", DIM_DAYS, true, "$");
-    s->idle[0] = phrase(s->words, "stopped (?<gap>(?:\\S+ ){0,4}?)for ", DIM_DAYS, true, "");
-    s->spread[0] = phrase(s->words, "stopped at ", DIM_PERCENT, true, "");
-    s->spread[1] = phrase(s->words, "", DIM_PERCENT, true, " covered");
-    s->force[0] = phrase(s->words, "(?:at )?", DIM_GAUGE_KPA, true, "");
+    s->age[0] = phrase(s->words, "day ", false, "");
+    s->age[1] = phrase(s->words, "", true, " old");
+    s->age[2] = phrase(s->words, "^", true, "$");
+    s->idle[0] = phrase(s->words, "stopped (?<gap>(?:\\S+ ){0,4}?)for ", true, "");
+    s->spread[0] = phrase(s->words, "stopped at ", true, "");
+    s->spread[1] = phrase(s->words, "", true, " covered");
+    s->force[0] = phrase(s->words, "(?:at )?", true, "");
     small_number(&s->observables[AGE], AGE, "age", DIM_DAYS, 365, s->age, 3);
     small_number(&s->observables[IDLE], IDLE, "idle", DIM_DAYS, 365, s->idle, 1);
     small_number(&s->observables[SPREAD], SPREAD, "spread", DIM_PERCENT, 100, s->spread, 2);

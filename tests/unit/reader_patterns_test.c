@@ -49,7 +49,7 @@ static void test_all_faults(void **state)
     (void)state;
     struct small s;
     small_init(&s);
-    s.age[0] = phrase(s.words, "day (", DIM_DAYS, true, "");
+    s.age[0] = phrase(s.words, "day (", true, "");
     s.force[0] = "no quantity here";
     s.reader = reader_new(&s.rules, s.diags);
     assert_null(s.reader);
