@@ -485,7 +485,7 @@ static bool inside_number(const char *text, size_t at)
 {
     if (at >= 1 && digit_at(text, at - 1))
         return true;
-    if (at >= 2 && memchr(".,/:-", text[at - 1], 5) && digit_at(text, at - 2))
+    if (at >= 2 && text[at - 1] && strchr(".,/:-", text[at - 1]) && digit_at(text, at - 2))
         return true;
     return at >= 4 && !memcmp(text + at - 3, " - ", 3) && digit_at(text, at - 4);
 }
@@ -496,7 +496,7 @@ static bool hangs_on_word(const char *text, size_t at)
     const char before = at ? text[at - 1] : ' ';
     if (before == '%' || (at >= 2 && !memcmp(text + at - 2, "\xC2\xB0", 2)))
         return true;
-    if (!memchr("+-.", text[at], 3))
+    if (!text[at] || !strchr("+-.", text[at]))
         return false;
     return word_continues(&before, 1) || (before == ')' && text[at] != '.');
 }

@@ -355,6 +355,8 @@ static struct literals read_class(struct cursor *c)
         found.exact = false;
         c->at++;
     }
+    if (c->at < c->end && strchr(":.=", *c->at)) /* [:alpha:] is none: its brackets are missing */
+        c->doubt = true;
     for (bool first = true; c->at < c->end && (first || *c->at != ']'); first = false) {
         char byte = *c->at++;
         if (byte == '[') {
@@ -366,7 +368,7 @@ static struct literals read_class(struct cursor *c)
             c->doubt = c->doubt || !strchr("wds.-/%[]+*?()^$|", byte);
         } else if (byte == '-' && !first && c->at < c->end && *c->at != ']') {
             found.exact = false;
-            c->doubt = c->doubt || !in_order(c->at[-2], *c->at);
+            c->doubt = c->doubt || c->at[-3] == '\\' || !in_order(c->at[-2], *c->at);
         }
         if ((unsigned char)byte >= 0x80 || found.whole.count == CLASS_MOST)
             found.exact = false;

@@ -21,9 +21,10 @@ static void test_faults(void **state)
         const char *phrase;
         size_t caret;
     } rows[] = {
-        {"red(", 5}, {"a|[b", 5},   {"(?<x>a", 7},         {"a{3,2}", 6},         {"*a", 1},
-        {"a**b", 3}, {"[z-a]", 4},  {"(?<=a+)b", 1},       {"\\p{Nonsense}", 13}, {"a\\", 3},
-        {"a)", 2},   {"\\g{9}", 5}, {"[[:nonsense:]]", 4}, {"(*NONSENSE)", 11},   {"^*", 2}};
+        {"red(", 5},      {"a|[b", 5},   {"(?<x>a", 7},         {"a{3,2}", 6},         {"*a", 1},
+        {"a**b", 3},      {"[z-a]", 4},  {"(?<=a+)b", 1},       {"\\p{Nonsense}", 13}, {"a\\", 3},
+        {"a)", 2},        {"\\g{9}", 5}, {"[[:nonsense:]]", 4}, {"(*NONSENSE)", 11},   {"^*", 2},
+        {"[:alpha:]", 1}, {"[=a=]", 1},  {"[\\d-z]", 4}};
     for (size_t i = 0; i < COUNT_OF(rows); i++) {
         const char *const phrases[] = {rows[i].phrase};
         struct value value;
