@@ -321,7 +321,7 @@ static struct literals read_escape(struct cursor *c)
     }
     if (e == 's')
         return one_text(c, " ", 1);
-    if (strchr("dDwWS", e))
+    if (strchr("dDwWSn", e)) /* n: no clause holds one, but a pattern can look behind for it */
         return ANYTHING;
     c->doubt = c->doubt || (e >= 'A' && e <= 'Z') || (e >= 'a' && e <= 'z');
     if (strchr("NRhHvVX", e))

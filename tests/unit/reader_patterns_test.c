@@ -88,6 +88,8 @@ static void test_unusual_syntax(void **state)
         {"\\Qred.\\E", "red.", false},
         {"^red$", "so, red, so", true},
         {"^red$", "red so", false},
+        {"(?<=red\\n)so", "red, so", true},
+        {"(?<=red\\n)so", "red so", false},
         {"very (?:\\w+ )?\\Kred", "very deep red", true},
         {"a b", "a, b", false},
         {"a\\sb", "a b", true},
