@@ -279,7 +279,7 @@ size_t number_read(const char *folded, size_t length, struct number *number)
     double sign = 1;
     double value = 0;
     const size_t start = read_sign(folded, length, &sign);
-    if (!start) {
+    if (!start && !is_digit(folded, length, 0)) {
         size_t used = read_part(folded, length, number);
         used = used ? used : read_some(folded, length, number);
         if (used)

@@ -20,6 +20,7 @@ struct cursor {
     size_t length;
     size_t at;
     enum dimension dimension;
+    bool unit_required; /* at the number that is read, or at the end of its range */
 };
 
 static const char *here(const struct cursor *cursor)
@@ -277,6 +278,19 @@ static bool counts_parts(const struct cursor *cursor)
            number_part_at(here(cursor) + 1, left(cursor) - 1);
 }
 
+static bool take_separator(struct cursor *cursor)
+{
+    static const char *const WORDS[] = {" to ", " or ", " - ", " -", "- ", "-", NULL};
+    for (size_t i = 0; WORDS[i]; i++) {
+        const size_t size = strlen(WORDS[i]);
+        if (left(cursor) >= size && memcmp(here(cursor), WORDS[i], size) == 0) {
+            cursor->at += size;
+            return true;
+        }
+    }
+    return false;
+}
+
 /* Without a unit: a share is one of itself in per cent, an article is no number at all. */
 static enum quantity_fault accept_bare(const struct cursor *cursor, struct item *item)
 {
@@ -290,6 +304,9 @@ static enum quantity_fault accept_bare(const struct cursor *cursor, struct item 
         return QUANTITY_OK;
     if (cursor->dimension != DIM_NONE && !percent && (part || counts_parts(cursor)))
         return QUANTITY_NO_NUMBER;
+    struct cursor ahead = *cursor;
+    if (cursor->unit_required && !item->named && !take_separator(&ahead))
+        return QUANTITY_UNKNOWN_UNIT; /* whatever else stands here */
     return unit_fault(cursor);
 }
 
@@ -315,19 +332,6 @@ static enum quantity_fault read_item(struct cursor *cursor, struct item *item)
     }
     *cursor = bare;
     return accept_bare(cursor, item);
-}
-
-static bool take_separator(struct cursor *cursor)
-{
-    static const char *const WORDS[] = {" to ", " or ", " - ", " -", "- ", "-", NULL};
-    for (size_t i = 0; WORDS[i]; i++) {
-        const size_t size = strlen(WORDS[i]);
-        if (left(cursor) >= size && memcmp(here(cursor), WORDS[i], size) == 0) {
-            cursor->at += size;
-            return true;
-        }
-    }
-    return false;
 }
 
 static double ends_min(double a, double b)
@@ -425,8 +429,7 @@ static void take_or_more(struct cursor *cursor, const struct item *lo, struct it
 }
 
 /* An item, or two with a separator between them; the second may have to name its unit. */
-static enum quantity_fault read_range(struct cursor *cursor, bool unit_required, struct item *lo,
-                                      struct item *hi)
+static enum quantity_fault read_range(struct cursor *cursor, struct item *lo, struct item *hi)
 {
     const enum quantity_fault fault = read_item(cursor, lo);
     if (fault != QUANTITY_OK)
@@ -435,7 +438,7 @@ static enum quantity_fault read_range(struct cursor *cursor, bool unit_required,
     struct cursor ahead = *cursor;
     struct item next;
     if (!lo->has_tail && take_separator(&ahead) && read_item(&ahead, &next) == QUANTITY_OK &&
-        (next.named || !unit_required)) {
+        (next.named || !cursor->unit_required)) {
         *hi = next;
         *cursor = ahead;
     }
@@ -443,15 +446,14 @@ static enum quantity_fault read_range(struct cursor *cursor, bool unit_required,
 }
 
 /* The whole of it, from where the cursor stands to behind its last word. */
-static enum quantity_fault read_quantity(struct cursor *cursor, bool unit_required, struct item *lo,
-                                         struct item *hi)
+static enum quantity_fault read_quantity(struct cursor *cursor, struct item *lo, struct item *hi)
 {
     struct item from;
     const bool between = read_between(cursor, &from);
-    const enum quantity_fault fault = read_range(cursor, unit_required, lo, hi);
+    const enum quantity_fault fault = read_range(cursor, lo, hi);
     if (fault != QUANTITY_OK)
         return fault;
-    if (unit_required && !hi->named)
+    if (cursor->unit_required && !hi->named)
         return QUANTITY_UNKNOWN_UNIT;
     if (between)
         *lo = from;
@@ -466,7 +468,7 @@ enum quantity_fault quantity_read(const char *folded, size_t length, enum dimens
     struct item lo;
     struct item hi;
     *quantity = (struct quantity){0};
-    const enum quantity_fault fault = read_quantity(&cursor, false, &lo, &hi);
+    const enum quantity_fault fault = read_quantity(&cursor, &lo, &hi);
     *used = fault == QUANTITY_NO_NUMBER ? 0 : cursor.at;
     if (fault == QUANTITY_OK)
         settle(dimension, &lo, &hi, quantity);
@@ -506,9 +508,11 @@ size_t quantity_at(const char *folded, size_t length, size_t at, enum dimension 
 {
     if (at >= length || inside_number(folded, at) || hangs_on_word(folded, at))
         return 0;
-    struct cursor cursor = {.text = folded + at, .length = length - at, .dimension = dimension};
+    struct cursor cursor = {.text = folded + at,
+                            .length = length - at,
+                            .dimension = dimension,
+                            .unit_required = unit_required && dimension != DIM_NONE};
     struct item lo;
     struct item hi;
-    const bool demanded = unit_required && dimension != DIM_NONE;
-    return read_quantity(&cursor, demanded, &lo, &hi) == QUANTITY_OK ? cursor.at : 0;
+    return read_quantity(&cursor, &lo, &hi) == QUANTITY_OK ? cursor.at : 0;
 }
