@@ -106,6 +106,19 @@ static void emit(struct fold *fold, utf8proc_int32_t point, size_t from)
         add(fold, (const char *)encoded, (size_t)size, from);
 }
 
+/* The same for ASCII, of which nothing is ignorable and only "`" is another mark. */
+static void emit_ascii(struct fold *fold, char byte, size_t from)
+{
+    const bool space = byte == ' ' || (byte >= '\t' && byte <= '\r');
+    if (space && last_byte(fold) == ' ')
+        return;
+    if (byte >= 'A' && byte <= 'Z')
+        byte = (char)(byte - 'A' + 'a');
+    else if (byte == '`')
+        byte = '\'';
+    add(fold, space ? " " : &byte, 1, from);
+}
+
 /* One and a half written as "1" and a one-half sign would otherwise fold to eleven halves. */
 static void part_fraction(struct fold *fold, utf8proc_int32_t point, size_t from)
 {
@@ -175,7 +188,7 @@ enum text_fold_result text_fold(struct text *out, const char *bytes, size_t leng
                      (at + 1 == length || (unsigned char)bytes[at + 1] < 0x80);
         step = plain ? 1 : cluster_length(bytes + at, length - at);
         if (plain)
-            emit(&fold, bytes[at], at);
+            emit_ascii(&fold, bytes[at], at);
         else
             fold_cluster(&fold, bytes + at, step, at);
     }

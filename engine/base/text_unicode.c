@@ -12,6 +12,10 @@ enum { REPLACEMENT = 0xFFFD, INVALID = -1, DROP = -2 };
 static utf8proc_int32_t next_point(const char *bytes, size_t length, size_t *step)
 {
     utf8proc_int32_t point = INVALID;
+    if (length > 0 && (unsigned char)bytes[0] < 0x80) {
+        *step = 1;
+        return bytes[0];
+    }
     /* No sequence is longer than four bytes: the cut keeps the length within its signed type. */
     utf8proc_ssize_t window = length < 4 ? (utf8proc_ssize_t)length : 4;
     utf8proc_ssize_t used = utf8proc_iterate((const utf8proc_uint8_t *)bytes, window, &point);
@@ -85,6 +89,8 @@ size_t text_treacherous(const char *bytes, size_t length, int32_t *point)
 /* What stands for `point` on the screen: itself, a space, U+FFFD, or DROP for nothing. */
 static utf8proc_int32_t safe_point(utf8proc_int32_t point, bool before_newline, bool keep_newlines)
 {
+    if (point >= ' ' && point < 0x7F)
+        return point;
     if (point == '\t')
         return ' ';
     if (point == '\n')
@@ -173,7 +179,11 @@ static void add_ascii(struct text *out, utf8proc_int32_t point)
 
 static void add_point(struct text *out, utf8proc_int32_t point, bool ascii)
 {
-    if (ascii && point >= 0x80) {
+    if (point < 0x80) {
+        text_add(out, &(char){(char)point}, 1);
+        return;
+    }
+    if (ascii) {
         const char *spelling = plain_spelling(point);
         if (spelling)
             text_puts(out, spelling);
