@@ -23,7 +23,7 @@ static const double SAFE_SPAN = 600.0;
 /* ---- room ------------------------------------------------------------------------------------ */
 
 /* What is kept of each observable: a line of a long list has it from others. */
-enum { WAYS = 16 };
+enum { WAYS = 64 };
 
 static bool workspace_arrays(struct workspace *work, const struct reasoner *reasoner, size_t ways)
 {
