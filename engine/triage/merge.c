@@ -223,10 +223,15 @@ static size_t count_words(const char *words)
     return count;
 }
 
-/* Nothing is known of the observable; the words of values are only read once one is set. */
+/* Where the words of each value stand; they are only read once the value is set. */
+static const char **words_of_values(const struct triage *triage, size_t observable)
+{
+    return triage->value_words + observable * RULES_MAX_VALUES;
+}
+
 static struct known known_nothing(const struct triage *triage, size_t observable)
 {
-    return (struct known){.value_words = triage->value_words + observable * RULES_MAX_VALUES};
+    return (struct known){.value_words = words_of_values(triage, observable)};
 }
 
 static void take_in(struct triage *triage, size_t at, const struct saying *saying)
@@ -261,8 +266,9 @@ static void state_clear(struct triage *triage)
     size_t count = triage->rules->observable_count;
 
     arena_reset(triage->derived);
+    memset(triage->known, 0, count * sizeof *triage->known);
     for (size_t i = 0; i < count; i++)
-        triage->known[i] = known_nothing(triage, i);
+        triage->known[i].value_words = words_of_values(triage, i);
     memset(triage->observations, 0, count * sizeof *triage->observations);
     triage->fact_count = triage->clash_count = triage->unclear_count = 0;
     triage->evidence.shift_count = triage->computed_count = triage->evidence.unread = 0;

@@ -13,22 +13,18 @@ enum {
 
 /* ---- ranking --------------------------------------------------------------------------------- */
 
-static int by_probability(const void *left, const void *right)
-{
-    const struct ranked *a = left, *b = right;
-    if (a->p != b->p)
-        return a->p < b->p ? 1 : -1;
-    return a->index < b->index ? -1 : 1;
-}
-
+/* From the likeliest down; of equals the first stays first. */
 static const struct ranked *rank(struct triage *triage, const double *p, size_t count)
 {
     struct ranked *ranked = arena_array(triage->judged, count, sizeof *ranked);
     if (!ranked)
         return NULL;
-    for (size_t i = 0; i < count; i++)
-        ranked[i] = (struct ranked){i, p[i]};
-    qsort(ranked, count, sizeof *ranked, by_probability);
+    for (size_t i = 0; i < count; i++) { /* two dozen at most: put in their places one by one */
+        size_t at = i;
+        for (; at > 0 && ranked[at - 1].p < p[i]; at--)
+            ranked[at] = ranked[at - 1];
+        ranked[at] = (struct ranked){i, p[i]};
+    }
     return ranked;
 }
 
