@@ -33,10 +33,13 @@ static bool workspace_arrays(struct workspace *work, const struct reasoner *reas
     work->heard = calloc(observables + 1, sizeof *work->heard);
     work->recalls = calloc(observables * ways + 1, sizeof *work->recalls);
     work->ratios = calloc(observables * ways + 1, sizeof *work->ratios);
+    work->recall_turn = calloc(2 * observables + 1, sizeof *work->recall_turn);
     work->kept = malloc((2 * reasoner->room + 1) * sizeof *work->kept);
     work->more = arena_new(NULL);
-    if (!work->heard || !work->recalls || !work->ratios || !work->kept || !work->more)
+    if (!work->heard || !work->recalls || !work->ratios || !work->recall_turn || !work->kept ||
+        !work->more)
         return false;
+    work->ratios_turn = work->recall_turn + observables;
     double *next = work->kept;
     for (size_t i = 0; i < observables; i++) { /* the others get theirs when they are used */
         size_t cells = reasoner->sights[i].pattern_count * reasoner->finding_count;
@@ -81,6 +84,7 @@ void posterior_release(struct posterior *posterior)
         free(posterior->work->heard);
         free(posterior->work->recalls);
         free(posterior->work->ratios);
+        free(posterior->work->recall_turn);
         free(posterior->work->kept);
         arena_free(posterior->work->more);
     }

@@ -27,11 +27,12 @@ static double *room_for(const struct reasoner *reasoner, struct workspace *work,
     return arena_array(work->more, cells, sizeof(double));
 }
 
-/* The way that is taken next, in turn. */
-static size_t next_way(struct workspace *work)
+/* The way that is taken next, in turn: until all are, those behind it are empty. */
+static size_t next_way(const struct workspace *work, size_t *turn)
 {
-    work->turn = work->turn + 1 < work->ways ? work->turn + 1 : 0;
-    return work->turn;
+    size_t way = *turn;
+    *turn = way + 1 < work->ways ? way + 1 : 0;
+    return way;
 }
 
 const struct recall *recall_of(const struct reasoner *reasoner, struct workspace *work, int species,
@@ -39,10 +40,10 @@ const struct recall *recall_of(const struct reasoner *reasoner, struct workspace
 {
     struct recall *ways = work->recalls + observable * work->ways;
 
-    for (size_t i = 0; i < work->ways; i++)
-        if (ways[i].ln && ways[i].species == species && same_observation(&ways[i].said, said))
+    for (size_t i = 0; i < work->ways && ways[i].ln; i++)
+        if (ways[i].species == species && same_observation(&ways[i].said, said))
             return &ways[i];
-    struct recall *oldest = &ways[next_way(work)];
+    struct recall *oldest = &ways[next_way(work, &work->recall_turn[observable])];
     if (!oldest->room)
         oldest->room = room_for(reasoner, work, observable);
     if (!oldest->room)
@@ -107,11 +108,11 @@ const struct ratios *ratios_of(const struct reasoner *reasoner, struct workspace
     const struct recall *recall = heard->recall;
     struct ratios *ways = work->ratios + heard->observable * work->ways;
 
-    for (size_t i = 0; i < work->ways; i++)
+    for (size_t i = 0; i < work->ways && !isnan(ways[i].power); i++)
         if (ways[i].power == heard->power && ways[i].species == recall->species &&
             same_observation(&ways[i].said, &recall->said))
             return &ways[i];
-    struct ratios *oldest = &ways[next_way(work)];
+    struct ratios *oldest = &ways[next_way(work, &work->ratios_turn[heard->observable])];
     if (!oldest->ratio)
         oldest->ratio = room_for(reasoner, work, heard->observable);
     if (!oldest->ratio)

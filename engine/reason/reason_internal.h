@@ -102,7 +102,8 @@ struct workspace {
     struct ratios *ratios;  /* likewise */
     double *kept;           /* the numbers of the first way of both */
     struct arena *more;     /* those of the others */
-    size_t ways, turn;
+    size_t ways;
+    size_t *recall_turn, *ratios_turn; /* [observable]: the way that is filled next */
 };
 
 /* ---- compile.c ------------------------------------------------------------------------------- */
