@@ -30,7 +30,8 @@ HARDLINK_release := -pie -Wl,-z,relro,-z,now
 HARDEN_asan := -fsanitize=address,undefined -fno-sanitize-recover=all -fno-omit-frame-pointer
 HARDLINK_asan := -fsanitize=address,undefined
 HARDEN_coverage := --coverage -fprofile-update=atomic
-HARDLINK_coverage := --coverage
+# The runtime of gcov, linked last, asks for what the program wraps even where no test does.
+HARDLINK_coverage := --coverage -Wl,-u,__wrap_malloc
 HARDEN_fuzz := -fsanitize=fuzzer-no-link,address,undefined -fno-sanitize-recover=all -fno-omit-frame-pointer
 HARDLINK_fuzz := -fsanitize=fuzzer,address,undefined
 # Arithmetic that no stranger's bytes steer: watched for its faults, but not a place to look for new paths.
