@@ -116,8 +116,9 @@ run: deps  ## install what is missing, build, open the prompt (without a termina
 check: deps-check  ## install what the tests need, build, run every test
 	@$(MAKE) --no-print-directory -j"$$(nproc)" tests
 
-.PHONY: tests
-tests: $(B)/jarside $(UNITS)
+.PHONY: tests units
+units: $(UNITS)
+tests: $(B)/jarside units
 	@$(MAKE) --no-print-directory MODE=asan CC="$(if $(findstring gcc,$(CC)),$(CC),gcc)" CFLAGS="-O1 -g" replays
 	JARSIDE=$(CURDIR)/$(B)/jarside CMOCKA_MESSAGE_OUTPUT=TAP prove -j2 $(PROVEFLAGS) $(SCRIPTS) $(UNITS)
 

@@ -117,8 +117,7 @@ static const char *const texts[] = {
     "\x1b[31mred\x1b]0;owned\a",
     "\xe2\x80\xae gnp.exe \xe2\x81\xa6",
     "caf\xc3\xa9 \xf0\x9f\x8d\x84",
-    "\xef\xbc\x9d"
-    "1",
+    "\xef\xbc\x9d\x31", /* the escape would take in a digit 1 */
     "  led and trailed\t",
     "\\n\\0%s%n",
     "NULL",
