@@ -126,6 +126,7 @@ static const struct field FLOOR_FIELDS[] = {
     FIELD("unless", OPTIONAL, read_condition, offsetof(struct floor_rule, unless)),
     NUMBER("contaminated_above", OPTIONAL, offsetof(struct floor_rule, contaminated_above), SHARE),
     NUMBER("unread_above", OPTIONAL, offsetof(struct floor_rule, unread_above), NOT_NEGATIVE),
+    FIELD("after_objection", OPTIONAL, read_flag, offsetof(struct floor_rule, after_objection)),
     FIELD("say", REQUIRED, read_text, offsetof(struct floor_rule, say)),
 };
 static const struct shape FLOOR = SHAPE("a floor", FLOOR_FIELDS);

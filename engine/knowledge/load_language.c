@@ -32,6 +32,7 @@ static const struct field FIELDS[] = {
     WORDS(hedges),
     WORDS(breaks),
     WORDS(exceptions),
+    WORDS(objections),
     WORDS(ignore),
     WORDS(alternatives),
     WORDS(additions),
@@ -69,6 +70,7 @@ static const struct field STATEMENT_FIELDS[] = {
     REFERENCES("others_absent", OPTIONAL, read_others, offsetof(struct statement, others),
                offsetof(struct statement, other_count), ITEM_OBSERVABLE),
     FIELD("alone", OPTIONAL, read_flag, offsetof(struct statement, alone)),
+    FIELD("overall", OPTIONAL, read_flag, offsetof(struct statement, overall)),
 };
 static const struct shape STATEMENT = SHAPE("a statement", STATEMENT_FIELDS);
 

@@ -89,6 +89,7 @@ enum role {
     ROLE_OR,
     ROLE_AND,
     ROLE_IGNORE,
+    ROLE_OBJECTION, /* beside what else the word does; no match is made of it */
     ROLE_YES,
     ROLE_NO,
     ROLE_COUNT

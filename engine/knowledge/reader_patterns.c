@@ -264,6 +264,7 @@ static enum status add_language(struct reader *reader, struct diags *diags)
         {l->exceptions, ROLE_EXCEPTION, 0, 0},
         {l->alternatives, ROLE_OR, 0, 0},
         {l->additions, ROLE_AND, 0, 0},
+        {l->objections, ROLE_OBJECTION, 0, 0},
         {l->ignore, ROLE_IGNORE, 0, 0},
         {l->yes, ROLE_YES, 0, 0},
         {l->no, ROLE_NO, 0, 0},

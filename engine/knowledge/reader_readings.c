@@ -9,6 +9,7 @@ static const char NOTE_UNCLEAR[] = "it is not plain what is denied here; say wha
 
 struct output {
     struct job *job;
+    bool unknown; /* some word was not understood */
     struct arena *arena;
     struct reading *readings;
     size_t reading_count;
@@ -18,6 +19,19 @@ struct output {
     uint32_t *chains; /* per observable: its last reading without a number; NO_INDEX: none */
     uint32_t *before; /* per reading: the one before it in its chain */
 };
+
+static bool is_unknown(const struct token *token)
+{
+    return !token->covered && !(token->roles >> ROLE_IGNORE & 1);
+}
+
+static bool any_unknown(const struct job *job)
+{
+    size_t i = 0;
+    while (i < job->token_count && !is_unknown(&job->tokens[i]))
+        i++;
+    return i < job->token_count;
+}
 
 /* ---- readings ---------------------------------------------------------------------------- */
 
@@ -105,13 +119,19 @@ static void add_seen(struct output *out, const struct match *match, size_t which
     add_reading(out, reading);
 }
 
+/* "Looks good" denies nothing beside words that nothing understood: they may be what is wrong. */
+static bool is_believed(const struct output *out, const struct statement *statement)
+{
+    return !(statement->overall && out->unknown);
+}
+
 static void add_statement(struct output *out, const struct match *match)
 {
     const struct statement *s = &out->job->reader->rules->language.statements[match->item];
     for (size_t i = 0; i < s->seen.count; i++)
         if (of_several(out, s->seen.observables[i]))
             add_seen(out, match, i);
-    for (size_t i = 0; i < s->absent.count; i++) {
+    for (size_t i = 0; i < s->absent.count && is_believed(out, s); i++) {
         struct reading reading = reading_of(out, match);
         reading.observable = s->absent.observables[i];
         reading.absent = s->absent.values[i];
@@ -129,6 +149,8 @@ static void add_others(struct output *out, const struct match *match)
 {
     const struct rules *rules = out->job->reader->rules;
     const struct statement *s = &rules->language.statements[match->item];
+    if (!is_believed(out, s))
+        return;
     for (size_t i = 0; i < s->seen.count; i++)
         if (!of_several(out, s->seen.observables[i]) && !out->named[s->seen.observables[i]])
             add_seen(out, match, i);
@@ -220,6 +242,17 @@ static bool cut_between(const struct working *w, uint32_t from, uint32_t to)
     return memchr(w->bytes + from, '\n', to - from) != NULL;
 }
 
+/* Whether an objection stands before it in its clause; "only 40 %" is none. */
+static bool is_objected(const struct job *job, const struct token *token)
+{
+    const struct working *w = &job->working;
+    for (; token > job->tokens && !cut_between(w, token[-1].end, token->start); token--)
+        if ((token[-1].roles >> ROLE_OBJECTION & 1) &&
+            !(w->bytes[token->start] >= '0' && w->bytes[token->start] <= '9'))
+            return true;
+    return false;
+}
+
 /* Unknown words side by side are one span; words that need no understanding may stand between. */
 static void add_unknown(struct output *out)
 {
@@ -232,11 +265,12 @@ static void add_unknown(struct output *out)
     for (size_t i = 0; i <= job->token_count; i++) {
         const struct token *token = i < job->token_count ? &job->tokens[i] : NULL;
         bool filler = token && (token->roles & filling);
-        bool unknown = token && !token->covered && !(token->roles >> ROLE_IGNORE & 1);
+        bool unknown = token && is_unknown(token);
         if (first && (!token || (!unknown && !filler) ||
                       cut_between(&job->working, token[-1].end, token->start))) {
             add_unread(out, working_span(&job->working, first->start, last->end), UNREAD_UNKNOWN,
                        unclear ? NOTE_UNCLEAR : NULL);
+            out->unread[out->unread_count - 1].objected = is_objected(job, first);
             first = NULL;
             unclear = false;
         }
@@ -328,7 +362,7 @@ static bool output_room(struct output *out)
 
 enum status job_readings(struct job *job, struct reading_list *list)
 {
-    struct output out = {.job = job, .arena = job->list_arena};
+    struct output out = {.job = job, .arena = job->list_arena, .unknown = any_unknown(job)};
     if (!output_room(&out))
         return STATUS_MEMORY;
     add_bare_answer(&out);

@@ -361,7 +361,8 @@ struct floor_rule {
     bool forbids_keep; /* else: forces `action` */
     enum action action;
     double contaminated_above; /* applies when P(contaminated) exceeds it; 1 for never */
-    double unread_above; /* and only where more words than this were not understood; 0: anywhere */
+    double unread_above;  /* and only where more words than this were not understood; 0: anywhere */
+    bool after_objection; /* and only where some of those stand behind "but" or the like */
     struct condition when; /* and/or when this is seen (plain, not hedged) */
     struct condition unless;
     struct citation cites;
@@ -454,7 +455,8 @@ struct statement {
     struct condition absent; /* values it denies */
     const size_t *others;    /* observables (several) whose values not named elsewhere it denies */
     size_t other_count;
-    bool alone; /* only where it is all that was said, and no answer to a question */
+    bool alone;   /* only where it is all that was said, and no answer to a question */
+    bool overall; /* denies nothing beside words that were not understood */
     struct position at;
 };
 
@@ -464,6 +466,7 @@ struct language {
     struct phrases hedges;       /* weaken what stands in their clause */
     struct phrases breaks;       /* end the scope of a negation or hedge ("but", "though") */
     struct phrases exceptions;   /* what was denied before them does hold ("except", "until") */
+    struct phrases objections;   /* single words: what follows them is amiss ("but", "only") */
     struct phrases ignore;       /* need no understanding ("the", "is", "there") */
     struct phrases alternatives; /* join what may stand for one another ("or", "nor") */
     struct phrases additions;    /* join what stands together ("and", "plus") */

@@ -97,7 +97,7 @@ static bool floor_applies(const struct reasoner *reasoner, const struct floor_ru
     /* A bound of 1 means never, also when a sum of probabilities rounds to a little more. */
     bool likely = floor->contaminated_above < 1.0 && p_contaminated > floor->contaminated_above;
     bool understood = floor->unread_above > 0.0 && (double)evidence->unread <= floor->unread_above;
-    if (understood || (!seen && !likely))
+    if (understood || (!seen && !likely) || (floor->after_objection && !evidence->objected))
         return false;
     return floor->unless.count == 0 || !reason_holds(reasoner, &floor->unless, evidence);
 }

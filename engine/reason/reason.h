@@ -83,6 +83,7 @@ struct evidence {
     const struct pair_shift *pair_shifts;
     size_t pair_shift_count;
     size_t unread; /* words of the description that nothing understood; only floors look at it */
+    bool objected; /* some of them stand behind "but" or the like; likewise */
 };
 
 /* What is at stake, as the grower says. */

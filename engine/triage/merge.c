@@ -255,6 +255,7 @@ static void take_in(struct triage *triage, size_t at, const struct saying *sayin
     case SAYING_UNCLEAR:
         if (saying->reason == UNREAD_UNKNOWN)
             triage->evidence.unread += count_words(saying->words);
+        triage->evidence.objected |= saying->objected;
         triage->unclear[triage->unclear_count++] =
             (struct unclear){saying->words, saying->reason, saying->note};
         break;
@@ -272,6 +273,7 @@ static void state_clear(struct triage *triage)
     memset(triage->observations, 0, count * sizeof *triage->observations);
     triage->fact_count = triage->clash_count = triage->unclear_count = 0;
     triage->evidence.shift_count = triage->computed_count = triage->evidence.unread = 0;
+    triage->evidence.objected = false;
     triage->stale = true;
 }
 

@@ -185,7 +185,8 @@ static bool say_list(struct triage *triage, const struct reading_list *list, enu
     }
     for (size_t i = 0; i < list->unread_count; i++) {
         const struct unread *unread = &list->unread[i];
-        struct saying saying = {.kind = SAYING_UNCLEAR, .reason = unread->reason};
+        struct saying saying = {
+            .kind = SAYING_UNCLEAR, .reason = unread->reason, .objected = unread->objected};
         saying.words = triage_keep_words(triage, list->text + unread->span.start,
                                          unread->span.end - unread->span.start);
         saying.note = unread->note ? arena_string(triage->said, unread->note) : NULL;

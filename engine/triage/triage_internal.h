@@ -30,6 +30,7 @@ struct saying {
     enum origin origin;
     const char *words;         /* safe */
     enum unread_reason reason; /* unclear only */
+    bool objected;             /* likewise: struct unread */
     const char *note;
 };
 

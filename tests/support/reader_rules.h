@@ -57,6 +57,7 @@ static inline struct language small_language(void)
     PHRASES(ignore, "the|a|an|is|it|at|in|on|of|there|any|yet|looks?|so|all|over", "so far",
             "not only", "no(?= (?:it|there) )");
     PHRASES(exceptions, "except", "until");
+    PHRASES(objections, "but");
     PHRASES(alternatives, "or", "nor");
     PHRASES(additions, "and");
     PHRASES(about, "about", "around");
@@ -68,6 +69,7 @@ static inline struct language small_language(void)
     PHRASES(no_odour, "no odou?r", "odourless");
     PHRASES(no_more_tint, "no other tint");
     PHRASES(rest_pale, "(?:the )?rest (?:is )?pale");
+    PHRASES(all_well, "all well");
     static const size_t where[] = {WHERE};
     static const size_t odour[] = {ODOUR};
     static const uint32_t both[] = {SHARP | STALE};
@@ -81,12 +83,14 @@ static inline struct language small_language(void)
          .seen = {tint, pale, 1},
          .others = tint,
          .other_count = 1},
+        {.id = "all_well", SAID(all_well), .absent = {odour, both, 1}, .overall = true},
     };
     return (struct language){
         LISTED(negations),
         LISTED(hedges),
         LISTED(breaks),
         LISTED(exceptions),
+        LISTED(objections),
         LISTED(ignore),
         LISTED(alternatives),
         LISTED(additions),

@@ -148,6 +148,9 @@ static void test_statements(void **state)
         {"no other tint, red dust", TINT, RED, BLUE | TEAL | PALE, 0},
         {"red dust, the rest is pale", TINT, RED | PALE, BLUE | TEAL, 0},
         {"no red, no other tint", TINT, 0, RED | BLUE | TEAL | PALE, 0},
+        {"all well, red dust", ODOUR, 0, SHARP | STALE, 0},
+        {"all well, red zork", ODOUR, 0, 0, 0},
+        {"all well, red zork", TINT, RED, 0, 0},
     };
     struct small *s = *state;
     check(s, rows, COUNT_OF(rows));
@@ -155,6 +158,28 @@ static void test_statements(void **state)
     assert_int_equal(list.reading_count, 3);
     assert_false(list.readings[0].others);
     assert_true(list.readings[2].others);
+}
+
+static void test_objections(void **state)
+{
+    static const struct {
+        const char *text;
+        bool objected;
+    } rows[] = {
+        {"red dust but zork", true},
+        {"red dust, but there is a zork", true},
+        {"red dust but at the top zork", true},
+        {"zork but red dust", false},
+        {"red dust, but blue. zork", false},
+        {"red dust, but 12 zork", false},
+        {"red dust and zork", false},
+    };
+    for (size_t i = 0; i < COUNT_OF(rows); i++) {
+        struct reading_list list = read_text(*state, rows[i].text);
+        assert_int_equal(list.unread_count, 1);
+        if (list.unread[0].objected != rows[i].objected)
+            fail_msg("'%s'", rows[i].text);
+    }
 }
 
 struct number_said {
@@ -317,6 +342,7 @@ int main(void)
         cmocka_unit_test(test_unclear_negation),
         cmocka_unit_test(test_hedges),
         cmocka_unit_test(test_statements),
+        cmocka_unit_test(test_objections),
         cmocka_unit_test(test_numbers),
         cmocka_unit_test(test_one_quantity_one_sign),
         cmocka_unit_test(test_impossible),

@@ -197,6 +197,12 @@ static void a_floor_may_ask_for_words_not_understood(void **state)
     small_judge(&small);
     assert_int_equal(small.decision.action, ACTION_ISOLATE);
     assert_int_equal(small.decision.floor, 0);
+    forbids->after_objection = true;
+    small_judge(&small);
+    assert_int_equal(small.decision.action, ACTION_KEEP);
+    small.evidence.objected = true;
+    small_judge(&small);
+    assert_int_equal(small.decision.action, ACTION_ISOLATE);
     small_free(&small);
 }
 
