@@ -324,6 +324,24 @@ static void a_case_brings_its_stakes(void **state)
     assert_true(stakes->neighbours == 6 && stakes->use == RULES_NONE);
 }
 
+static void an_objection_stands_until_a_sign_is_named(void **state)
+{
+    struct consultation *c = *state;
+    tell(c, "red, but slick");
+    assert_false(triage_evidence(c->triage)->objected);
+    tell(c, "red, but zork");
+    assert_true(triage_evidence(c->triage)->objected);
+    tell(c, "day 12");
+    answer(c, DAMP, "moist");
+    assert_true(triage_evidence(c->triage)->objected);
+    tell(c, "blue");
+    assert_false(triage_evidence(c->triage)->objected);
+    tell(c, "but zork");
+    assert_true(triage_evidence(c->triage)->objected);
+    triage_reset(c->triage);
+    assert_false(triage_evidence(c->triage)->objected);
+}
+
 static void a_text_that_is_refused_changes_nothing(void **state)
 {
     struct consultation *c = *state;
@@ -466,6 +484,7 @@ int main(void)
         cmocka_unit_test_setup_teardown(settings_are_said_where_they_stand, loaded_setup,
                                         loaded_teardown),
         cmocka_unit_test_setup_teardown(a_case_brings_its_stakes, loaded_setup, loaded_teardown),
+        WITH_CASE(an_objection_stands_until_a_sign_is_named),
         WITH_CASE(a_text_that_is_refused_changes_nothing),
         WITH_CASE(going_back_is_exact),
         cmocka_unit_test_setup_teardown(silence_tells_after_a_description, silence_setup,
