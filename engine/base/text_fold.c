@@ -64,10 +64,8 @@ static char last_byte(const struct fold *fold)
 
 static bool is_space(utf8proc_int32_t point)
 {
-    if ((point >= '\t' && point <= '\r') || point == ' ' || point == 0x85)
+    if (point == 0x85)
         return true;
-    if (point < 0x80)
-        return false;
     utf8proc_category_t category = utf8proc_category(point);
     return category == UTF8PROC_CATEGORY_ZS || category == UTF8PROC_CATEGORY_ZL ||
            category == UTF8PROC_CATEGORY_ZP;
@@ -91,8 +89,25 @@ static utf8proc_int32_t plain_mark(utf8proc_int32_t point)
     return point;
 }
 
+/* Of ASCII nothing is ignorable, and only "`" is another mark. */
+static void emit_ascii(struct fold *fold, char byte, size_t from)
+{
+    const bool space = byte == ' ' || (byte >= '\t' && byte <= '\r');
+    if (space && last_byte(fold) == ' ')
+        return;
+    if (byte >= 'A' && byte <= 'Z')
+        byte = (char)(byte - 'A' + 'a');
+    else if (byte == '`')
+        byte = '\'';
+    add(fold, space ? " " : &byte, 1, from);
+}
+
 static void emit(struct fold *fold, utf8proc_int32_t point, size_t from)
 {
+    if (point < 0x80) {
+        emit_ascii(fold, (char)point, from);
+        return;
+    }
     if (is_space(point)) {
         if (last_byte(fold) != ' ')
             add(fold, " ", 1, from);
@@ -104,19 +119,6 @@ static void emit(struct fold *fold, utf8proc_int32_t point, size_t from)
     utf8proc_ssize_t size = utf8proc_encode_char(utf8proc_tolower(plain_mark(point)), encoded);
     if (size > 0)
         add(fold, (const char *)encoded, (size_t)size, from);
-}
-
-/* The same for ASCII, of which nothing is ignorable and only "`" is another mark. */
-static void emit_ascii(struct fold *fold, char byte, size_t from)
-{
-    const bool space = byte == ' ' || (byte >= '\t' && byte <= '\r');
-    if (space && last_byte(fold) == ' ')
-        return;
-    if (byte >= 'A' && byte <= 'Z')
-        byte = (char)(byte - 'A' + 'a');
-    else if (byte == '`')
-        byte = '\'';
-    add(fold, space ? " " : &byte, 1, from);
 }
 
 /* One and a half written as "1" and a one-half sign would otherwise fold to eleven halves. */

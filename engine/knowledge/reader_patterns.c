@@ -202,6 +202,11 @@ static enum status add_phrase(struct reader *reader, const struct source_list *l
         return STATUS_MEMORY;
     if (list->role > ROLE_STATEMENT && all_single_words(&literals))
         return add_words(reader, &literals, list->role) ? STATUS_OK : STATUS_MEMORY;
+    if (list->role == ROLE_OBJECTION) {
+        diags_error(diags, list->phrases.at ? list->phrases.at[index] : (struct position){0},
+                    "'%s' is more than a word; only single words stand under 'objections'", source);
+        return STATUS_DATA;
+    }
     uint32_t number = (uint32_t)reader->pattern_count;
     struct pattern *pattern = pattern_new(reader);
     if (!pattern)

@@ -234,14 +234,6 @@ static struct known known_nothing(const struct triage *triage, size_t observable
     return (struct known){.value_words = words_of_values(triage, observable)};
 }
 
-/* Who then names something that is to be seen has said in other words what was not understood. */
-static bool names_a_sign(const struct triage *triage, const struct saying *saying)
-{
-    const struct observable *observable = &triage->rules->observables[saying->observable];
-    return saying->origin == ORIGIN_TEXT && saying->said.seen != 0 &&
-           observable->class == CLASS_SIGN && observable->kind != KIND_NUMBER;
-}
-
 static void take_in(struct triage *triage, size_t at, const struct saying *saying)
 {
     struct known *known = &triage->known[saying->observable];
@@ -249,8 +241,6 @@ static void take_in(struct triage *triage, size_t at, const struct saying *sayin
     switch (saying->kind) {
     case SAYING_TOLD:
         tell(triage, at, saying);
-        if (names_a_sign(triage, saying) && saying->batch > triage->objected)
-            triage->evidence.objected = false;
         break;
     case SAYING_ASKED:
         known->asked = true;
@@ -265,10 +255,7 @@ static void take_in(struct triage *triage, size_t at, const struct saying *sayin
     case SAYING_UNCLEAR:
         if (saying->reason == UNREAD_UNKNOWN)
             triage->evidence.unread += count_words(saying->words);
-        if (saying->objected) {
-            triage->evidence.objected = true;
-            triage->objected = saying->batch;
-        }
+        triage->evidence.objected |= saying->objected;
         triage->unclear[triage->unclear_count++] =
             (struct unclear){saying->words, saying->reason, saying->note};
         break;

@@ -94,7 +94,6 @@ struct triage {
     size_t unclear_count;
 
     struct evidence evidence;
-    size_t objected;            /* the batch of the last objection that was not understood */
     struct computed *computed;  /* of the state, once triage_compute was called */
     struct prior_shift *shifts; /* the evidence's: of the computed, then of the siblings */
     struct pair_shift *pairs;   /* likewise, of the siblings */

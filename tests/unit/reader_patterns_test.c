@@ -61,6 +61,21 @@ static void test_all_faults(void **state)
     small_close(&s);
 }
 
+static void test_objection_of_two_words(void **state)
+{
+    (void)state;
+    static const char *const objections[] = {"but not"};
+    struct small s;
+    small_init(&s);
+    s.rules.language.objections = (struct phrases){objections, places, 1};
+    s.reader = reader_new(&s.rules, s.diags);
+    assert_null(s.reader);
+    assert_int_equal(diags_errors(s.diags), 1);
+    assert_int_equal(diags_get(s.diags, 0)->at.line, 3);
+    assert_non_null(strstr(diags_get(s.diags, 0)->message, "'but not' is more than a word"));
+    small_close(&s);
+}
+
 /* Phrases that the letters they need cannot be read from are tried on every text. */
 static void test_unusual_syntax(void **state)
 {
@@ -215,9 +230,13 @@ static void test_much_use(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_faults),         cmocka_unit_test(test_all_faults),
-        cmocka_unit_test(test_unusual_syntax), cmocka_unit_test(test_limit),
-        cmocka_unit_test(test_check),          cmocka_unit_test(test_much_use),
+        cmocka_unit_test(test_faults),
+        cmocka_unit_test(test_all_faults),
+        cmocka_unit_test(test_objection_of_two_words),
+        cmocka_unit_test(test_unusual_syntax),
+        cmocka_unit_test(test_limit),
+        cmocka_unit_test(test_check),
+        cmocka_unit_test(test_much_use),
     };
     cmocka_set_message_output(CM_OUTPUT_TAP);
     return cmocka_run_group_tests(tests, NULL, NULL);
