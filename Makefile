@@ -52,7 +52,7 @@ OUR_LIBS     = $(PKG_LIBS) -lcsv -lm
 
 # Lowest layer first. A folder may include from itself and from folders to its left
 # (reason and process may not see each other); tests/house checks it.
-LAYERS   := base knowledge process reason triage journal review voice prompt cli
+LAYERS   := base rules language process reason triage journal review view prompt cli
 SOURCES  := $(foreach l,$(LAYERS),$(sort $(wildcard engine/$(l)/*.c)))
 OBJECTS  := $(SOURCES:engine/%.c=$(B)/%.o)
 MAIN     := $(B)/main.o

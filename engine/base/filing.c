@@ -1,14 +1,14 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "base/filing.h"
 
-#include "base/memory.h"
-
 #include <errno.h>
 #include <fcntl.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
 #include <unistd.h>
+
+#include "base/memory.h"
 
 enum status filing_refused(const char *path, const char *verb, int error, struct diags *diags)
 {

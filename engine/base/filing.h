@@ -7,7 +7,6 @@
 #include <sys/types.h>
 
 #include "base/diag.h"
-#include "base/status.h"
 #include "base/text.h"
 
 /*

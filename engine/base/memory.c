@@ -2,9 +2,15 @@
 #include "base/memory.h"
 
 #include <jansson.h>
+#include <stdarg.h>
 #include <stdatomic.h>
 #include <stddef.h>
+#include <stdint.h>
+#include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
+
+/* ==== memory ================================================================================== */
 
 /* Requests come without a context, from every thread: there is no other place to remember it. */
 static atomic_bool refused;
@@ -63,4 +69,206 @@ bool memory_refused(void)
 void memory_watch_json(void)
 {
     json_set_alloc_funcs(malloc, free);
+}
+
+/* ==== arena =================================================================================== */
+
+/* A block holds its header and then the pieces; the header is padded so that they are aligned. */
+struct block {
+    struct block *next;
+    size_t capacity; /* bytes after the header */
+    size_t used;
+};
+
+struct arena {
+    struct allocator allocator;
+    struct block *blocks; /* newest first; the head is the one pieces are cut from */
+    size_t used;
+    bool exhausted;
+};
+
+enum { ALIGNMENT = _Alignof(max_align_t), BLOCK_BYTES = 16 * 1024 };
+
+static size_t align_up(size_t size)
+{
+    return (size + ALIGNMENT - 1) / ALIGNMENT * ALIGNMENT;
+}
+
+static size_t header_bytes(void)
+{
+    return align_up(sizeof(struct block));
+}
+
+static void *standard_allocate(void *context, size_t size)
+{
+    (void)context;
+    return malloc(size);
+}
+
+static void standard_release(void *context, void *block)
+{
+    (void)context;
+    free(block);
+}
+
+struct arena *arena_new(const struct allocator *allocator)
+{
+    const struct allocator standard = {standard_allocate, standard_release, NULL};
+    const struct allocator from = allocator ? *allocator : standard;
+    struct arena *arena = from.allocate(from.context, sizeof *arena);
+    if (!arena)
+        return NULL;
+    *arena = (struct arena){.allocator = from};
+    return arena;
+}
+
+static void release_blocks(struct arena *arena, struct block *blocks)
+{
+    while (blocks) {
+        struct block *next = blocks->next;
+        arena->allocator.release(arena->allocator.context, blocks);
+        blocks = next;
+    }
+}
+
+void arena_free(struct arena *arena)
+{
+    if (!arena)
+        return;
+    release_blocks(arena, arena->blocks);
+    arena->allocator.release(arena->allocator.context, arena);
+}
+
+void arena_reset(struct arena *arena)
+{
+    /* One block is kept: an arena that is reset is about to be filled again. */
+    struct block *kept = arena->blocks;
+    if (kept) {
+        release_blocks(arena, kept->next);
+        kept->next = NULL;
+        kept->used = 0;
+    }
+    arena->used = 0;
+    arena->exhausted = false;
+}
+
+static struct block *block_add(struct arena *arena, size_t need)
+{
+    if (need > SIZE_MAX - header_bytes())
+        return NULL;
+    size_t capacity = need > BLOCK_BYTES ? need : BLOCK_BYTES;
+    struct block *block =
+        arena->allocator.allocate(arena->allocator.context, header_bytes() + capacity);
+    if (!block)
+        return NULL;
+    *block = (struct block){.capacity = capacity};
+    /* A large piece fills its block alone; behind the head, it leaves the head's room in use. */
+    if (need > BLOCK_BYTES && arena->blocks) {
+        block->next = arena->blocks->next;
+        arena->blocks->next = block;
+    } else {
+        block->next = arena->blocks;
+        arena->blocks = block;
+    }
+    return block;
+}
+
+static void *give_up(struct arena *arena)
+{
+    arena->exhausted = true;
+    return NULL;
+}
+
+void *arena_alloc(struct arena *arena, size_t size)
+{
+    if (size > SIZE_MAX - ALIGNMENT)
+        return give_up(arena);
+    size_t need = align_up(size ? size : 1);
+    struct block *block = arena->blocks;
+    if (!block || need > block->capacity - block->used) {
+        block = block_add(arena, need);
+        if (!block)
+            return give_up(arena);
+    }
+    unsigned char *piece = (unsigned char *)block + header_bytes() + block->used;
+    block->used += need;
+    arena->used += need;
+    memset(piece, 0, need);
+    return piece;
+}
+
+void *arena_array(struct arena *arena, size_t count, size_t size)
+{
+    if (size && count > SIZE_MAX / size)
+        return give_up(arena);
+    return arena_alloc(arena, count * size);
+}
+
+void *arena_grow(struct arena *arena, const void *old, size_t old_count, size_t count, size_t size)
+{
+    void *grown = arena_array(arena, count, size);
+    size_t keep = old_count < count ? old_count : count;
+    if (grown && old && keep)
+        memcpy(grown, old, keep * size); /* keep <= count, whose product was checked */
+    return grown;
+}
+
+char *arena_copy(struct arena *arena, const char *text, size_t length)
+{
+    if (length == SIZE_MAX) {
+        give_up(arena);
+        return NULL;
+    }
+    char *copy = arena_alloc(arena, length + 1);
+    if (copy && length)
+        memcpy(copy, text, length);
+    return copy;
+}
+
+char *arena_string(struct arena *arena, const char *text)
+{
+    return arena_copy(arena, text, strlen(text));
+}
+
+char *arena_format(struct arena *arena, const char *format, ...)
+{
+    va_list measure;
+    va_list print;
+    va_start(measure, format);
+    va_copy(print, measure);
+    int length = vsnprintf(NULL, 0, format, measure);
+    va_end(measure);
+    char *formatted = length < 0 ? NULL : arena_alloc(arena, (size_t)length + 1);
+    if (formatted)
+        (void)vsnprintf(formatted, (size_t)length + 1, format, print);
+    va_end(print);
+    return formatted;
+}
+
+char *arena_join(struct arena *arena, const char *const *words, size_t count)
+{
+    size_t room = 1;
+    for (size_t i = 0; i < count; i++)
+        room += strlen(words[i]) + 1;
+    char *joined = arena_alloc(arena, room);
+    char *end = joined;
+    for (size_t i = 0; i < count && joined; i++) {
+        if (!*words[i])
+            continue;
+        if (end > joined)
+            *end++ = ' ';
+        memcpy(end, words[i], strlen(words[i]));
+        end += strlen(words[i]);
+    }
+    return joined;
+}
+
+bool arena_exhausted(const struct arena *arena)
+{
+    return arena->exhausted;
+}
+
+size_t arena_used(const struct arena *arena)
+{
+    return arena->used;
 }

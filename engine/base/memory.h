@@ -3,6 +3,7 @@
 #define JARSIDE_BASE_MEMORY_H
 
 #include <stdbool.h>
+#include <stddef.h>
 
 /*
  * Whether the system has refused this program memory since it began.
@@ -18,5 +19,60 @@ bool memory_refused(void);
 
 /* Leads Jansson's requests through here as well. Call it before the first JSON is made. */
 void memory_watch_json(void);
+
+/*
+ * An arena: memory that is handed out piece by piece and given back all at once.
+ *
+ * One arena holds one document, one rule base or one consultation. Pointers
+ * from an arena are valid until arena_free (or arena_reset) and are never freed
+ * singly. Memory of libraries (a compiled pattern, a statement) cannot live in
+ * it.
+ *
+ * Nothing here ends the program. A failed request returns NULL and leaves the
+ * arena usable; arena_exhausted() stays true from then on, so a long build-up
+ * may check once at its end.
+ */
+struct arena;
+
+/* How an arena gets its blocks. Tests pass one that fails on the nth request. */
+struct allocator {
+    void *(*allocate)(void *context, size_t size);
+    void (*release)(void *context, void *block);
+    void *context;
+};
+
+/* A new, empty arena; NULL allocator means malloc and free. NULL if there is no memory. */
+struct arena *arena_new(const struct allocator *allocator);
+
+/* Gives everything back. NULL is fine. */
+void arena_free(struct arena *arena);
+
+/* As arena_free, but the arena stays usable, empty and not exhausted. */
+void arena_reset(struct arena *arena);
+
+/* `size` zeroed bytes aligned for any object; NULL when out of memory. Size 0 gives a valid
+ * pointer. */
+void *arena_alloc(struct arena *arena, size_t size);
+
+/* An array of `count` zeroed elements of `size` bytes; NULL on overflow or out of memory. */
+void *arena_array(struct arena *arena, size_t count, size_t size);
+
+/* `old` (may be NULL) grown to `count` elements: what was there is copied, the rest is zeroed. */
+void *arena_grow(struct arena *arena, const void *old, size_t old_count, size_t count, size_t size);
+
+/* A NUL-terminated copy of `length` bytes at `text`, of the whole string, of a formatted one. */
+char *arena_copy(struct arena *arena, const char *text, size_t length);
+char *arena_string(struct arena *arena, const char *text);
+char *arena_format(struct arena *arena, const char *format, ...)
+    __attribute__((format(printf, 2, 3)));
+
+/* The words that are not empty, with a space between; "" for none. */
+char *arena_join(struct arena *arena, const char *const *words, size_t count);
+
+/* Whether any request has failed since the arena was new or reset. */
+bool arena_exhausted(const struct arena *arena);
+
+/* Bytes handed out so far, for `make bench` and for limits. */
+size_t arena_used(const struct arena *arena);
 
 #endif

@@ -2,10 +2,14 @@
 #include "base/text.h"
 
 #include <stdarg.h>
+#include <stdbool.h>
 #include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <utf8proc.h>
+
+/* ==== text ==================================================================================== */
 
 /* An empty text points here, so that `bytes` is a string at any time. Never written to or freed:
  * capacity 0 says that nothing is owned. */
@@ -118,4 +122,484 @@ char *text_format(const char *format, ...)
     char *string = text_vformat(format, arguments);
     va_end(arguments);
     return string;
+}
+
+/* ==== text unicode ============================================================================ */
+
+/* UTF-8: what is valid, how wide it is, and what may reach a screen. */
+
+enum { REPLACEMENT = 0xFFFD, INVALID = -1, DROP = -2 };
+
+/* One code point from the start; INVALID, and a step of one byte, where there is none. */
+static utf8proc_int32_t next_point(const char *bytes, size_t length, size_t *step)
+{
+    utf8proc_int32_t point = INVALID;
+    if (length > 0 && (unsigned char)bytes[0] < 0x80) {
+        *step = 1;
+        return bytes[0];
+    }
+    /* No sequence is longer than four bytes: the cut keeps the length within its signed type. */
+    utf8proc_ssize_t window = length < 4 ? (utf8proc_ssize_t)length : 4;
+    utf8proc_ssize_t used = utf8proc_iterate((const utf8proc_uint8_t *)bytes, window, &point);
+    if (used <= 0 || point < 0) {
+        *step = 1;
+        return INVALID;
+    }
+    *step = (size_t)used;
+    return point;
+}
+
+size_t utf8_valid_prefix(const char *bytes, size_t length)
+{
+    size_t at = 0;
+    while (at < length) {
+        size_t step;
+        if (next_point(bytes + at, length - at, &step) == INVALID)
+            break;
+        at += step;
+    }
+    return at;
+}
+
+size_t utf8_width(const char *bytes, size_t length)
+{
+    size_t width = 0;
+    for (size_t at = 0, step = 0; at < length; at += step) {
+        utf8proc_int32_t point = next_point(bytes + at, length - at, &step);
+        int columns = point == INVALID ? 1 : utf8proc_charwidth(point);
+        if (columns > 0)
+            width += (size_t)columns;
+    }
+    return width;
+}
+
+size_t utf8_count(const char *bytes, size_t length)
+{
+    size_t count = 0;
+    for (size_t at = 0, step = 0; at < length; at += step) {
+        (void)next_point(bytes + at, length - at, &step);
+        count++;
+    }
+    return count;
+}
+
+/* Whether a point draws nothing of its own yet can change or hide what stands around it. */
+static bool is_treacherous(utf8proc_int32_t point)
+{
+    switch (utf8proc_category(point)) {
+    case UTF8PROC_CATEGORY_CC: /* C0 and C1 controls, escape among them */
+    case UTF8PROC_CATEGORY_CF: /* bidirectional controls, zero-width joiners, tags, soft hyphen */
+    case UTF8PROC_CATEGORY_CS:
+    case UTF8PROC_CATEGORY_CO: /* private use: nobody knows what a font shows there */
+    case UTF8PROC_CATEGORY_CN: /* not assigned: nothing is known about it */
+    case UTF8PROC_CATEGORY_ZL:
+    case UTF8PROC_CATEGORY_ZP:
+        return true;
+    default:
+        return utf8proc_get_property(point)->ignorable; /* fillers and the like */
+    }
+}
+
+size_t text_treacherous(const char *bytes, size_t length, int32_t *point)
+{
+    size_t step = 0;
+    utf8proc_int32_t first = length > 0 ? next_point(bytes, length, &step) : INVALID;
+    *point = first;
+    return first != INVALID && is_treacherous(first) ? step : 0;
+}
+
+/* What stands for `point` on the screen: itself, a space, U+FFFD, or DROP for nothing. */
+static utf8proc_int32_t safe_point(utf8proc_int32_t point, bool before_newline, bool keep_newlines)
+{
+    if (point >= ' ' && point < 0x7F)
+        return point;
+    if (point == '\t')
+        return ' ';
+    if (point == '\n')
+        return keep_newlines ? '\n' : ' ';
+    if (point == '\r' && before_newline)
+        return DROP;
+    if (point >= 0xFE00 && point <= 0xFE0F) /* choose a glyph's style; common behind emoji */
+        return DROP;
+    if (point == INVALID || is_treacherous(point))
+        return REPLACEMENT;
+    return point;
+}
+
+/* Points whose plain look-alike is not their compatibility decomposition. */
+static const char *plain_spelling(utf8proc_int32_t point)
+{
+    switch (point) {
+    case 0x00B0:
+        return "deg";
+    case 0x00B7:
+    case 0x2022:
+        return "*";
+    case 0x00D7:
+        return "x";
+    case 0x00DF:
+        return "ss";
+    case 0x00E6:
+        return "ae";
+    case 0x0153:
+        return "oe";
+    case 0x00F8:
+        return "o";
+    case 0x2018:
+    case 0x2019:
+    case 0x2032:
+        return "'";
+    case 0x201C:
+    case 0x201D:
+    case 0x2033:
+        return "\"";
+    case 0x2010:
+    case 0x2011:
+    case 0x2012:
+    case 0x2013:
+    case 0x2014:
+    case 0x2015:
+    case 0x2212:
+        return "-";
+    case 0x2044:
+        return "/";
+    case 0x2264:
+        return "<=";
+    case 0x2265:
+        return ">=";
+    case 0x2192:
+        return "->";
+    default:
+        return NULL;
+    }
+}
+
+/* Without its accents, or in more letters, a point may be ASCII: e for its accented forms, 1/2. */
+static void add_ascii(struct text *out, utf8proc_int32_t point)
+{
+    enum { PARTS = 24 };
+    utf8proc_int32_t parts[PARTS];
+    char plain[PARTS];
+    size_t length = 0;
+    int boundclass = UTF8PROC_BOUNDCLASS_START;
+    utf8proc_ssize_t count = utf8proc_decompose_char(
+        point, parts, PARTS, UTF8PROC_COMPAT | UTF8PROC_DECOMPOSE, &boundclass);
+    for (utf8proc_ssize_t i = 0; i < count && i < PARTS; i++) {
+        const char *spelling = plain_spelling(parts[i]);
+        if (parts[i] < 0x80)
+            plain[length++] = (char)parts[i];
+        else if (spelling && !spelling[1])
+            plain[length++] = spelling[0];
+        else if (utf8proc_category(parts[i]) != UTF8PROC_CATEGORY_MN)
+            count = 0;
+    }
+    if (count <= 0 || count > PARTS || length == 0)
+        text_puts(out, "?");
+    else
+        text_add(out, plain, length);
+}
+
+static void add_point(struct text *out, utf8proc_int32_t point, bool ascii)
+{
+    if (point < 0x80) {
+        text_add(out, &(char){(char)point}, 1);
+        return;
+    }
+    if (ascii) {
+        const char *spelling = plain_spelling(point);
+        if (spelling)
+            text_puts(out, spelling);
+        else
+            add_ascii(out, point);
+        return;
+    }
+    utf8proc_uint8_t encoded[4];
+    utf8proc_ssize_t size = utf8proc_encode_char(point, encoded);
+    if (size > 0)
+        text_add(out, (const char *)encoded, (size_t)size);
+}
+
+void text_safe(struct text *out, const char *bytes, size_t length,
+               const struct text_safe_options *options)
+{
+    const struct text_safe_options plain = {0};
+    const struct text_safe_options *how = options ? options : &plain;
+    size_t shown = 0;
+    for (size_t at = 0, step = 0; at < length; at += step) {
+        utf8proc_int32_t point = next_point(bytes + at, length - at, &step);
+        bool before_newline = at + 1 < length && bytes[at + 1] == '\n';
+        point = safe_point(point, before_newline, how->keep_newlines);
+        if (point == DROP)
+            continue;
+        if (how->limit && shown == how->limit) {
+            text_puts(out, how->ascii ? "..." : "\xE2\x80\xA6");
+            return;
+        }
+        add_point(out, point, how->ascii);
+        shown++;
+    }
+}
+
+/* ==== text fold =============================================================================== */
+
+/* Folding for comparison: one spelling for what a reader would call the same words. */
+
+/*
+ * Text is normalised cluster by cluster, since composition never reaches across
+ * one; so every byte that comes out can be traced to where its cluster began. A
+ * cluster is cut at CLUSTER_POINTS: nobody writes more marks on one letter, and
+ * sorting a longer run of them would take time that grows with its square.
+ */
+enum { CLUSTER_POINTS = 32 };
+
+struct fold {
+    struct text *out;
+    size_t start; /* length of `out` before folding */
+    bool traced;
+    size_t *origin; /* per byte added; NULL until the first */
+    size_t origin_room;
+    bool failed;
+};
+
+static bool trace(struct fold *fold, size_t count, size_t from)
+{
+    size_t have = fold->out->length - fold->start;
+    if (have + count > fold->origin_room) {
+        size_t room = fold->origin_room ? fold->origin_room : 64;
+        while (room < have + count && room <= SIZE_MAX / 2)
+            room *= 2;
+        if (room < have + count || room > SIZE_MAX / sizeof *fold->origin)
+            return false;
+        size_t *grown = realloc(fold->origin, room * sizeof *grown);
+        if (!grown)
+            return false;
+        fold->origin = grown;
+        fold->origin_room = room;
+    }
+    for (size_t i = 0; i < count; i++)
+        fold->origin[have + i] = from;
+    return true;
+}
+
+static void add(struct fold *fold, const char *bytes, size_t length, size_t from)
+{
+    if (fold->failed || (fold->traced && !trace(fold, length, from))) {
+        fold->failed = true;
+        return;
+    }
+    text_add(fold->out, bytes, length);
+    fold->failed = fold->out->failed;
+}
+
+static char last_byte(const struct fold *fold)
+{
+    if (fold->out->length == fold->start)
+        return '\0';
+    return fold->out->bytes[fold->out->length - 1];
+}
+
+static bool is_space(utf8proc_int32_t point)
+{
+    if (point == 0x85)
+        return true;
+    utf8proc_category_t category = utf8proc_category(point);
+    return category == UTF8PROC_CATEGORY_ZS || category == UTF8PROC_CATEGORY_ZL ||
+           category == UTF8PROC_CATEGORY_ZP;
+}
+
+/* Quotes, dashes and slashes that are one sign to the person who typed them. */
+static utf8proc_int32_t plain_mark(utf8proc_int32_t point)
+{
+    if (point == '`' || point == 0xB4 || point == 0x2BC || point == 0x2B9 || point == 0x2032 ||
+        (point >= 0x2018 && point <= 0x201B))
+        return '\'';
+    if (point == 0xAB || point == 0xBB || point == 0x2033 || (point >= 0x201C && point <= 0x201F))
+        return '"';
+    if (point == 0x2212 || (point >= 0x2010 && point <= 0x2015) || point == 0xFE58 ||
+        point == 0xFE63 || point == 0xFF0D)
+        return '-';
+    if (point == 0x2044 || point == 0x2215)
+        return '/';
+    if (point == 0xBA || point == 0x2DA) /* ordinal and ring, typed where a degree sign is meant */
+        return 0xB0;
+    return point;
+}
+
+/* Of ASCII nothing is ignorable, and only "`" is another mark. */
+static void emit_ascii(struct fold *fold, char byte, size_t from)
+{
+    const bool space = byte == ' ' || (byte >= '\t' && byte <= '\r');
+    if (space && last_byte(fold) == ' ')
+        return;
+    if (byte >= 'A' && byte <= 'Z')
+        byte = (char)(byte - 'A' + 'a');
+    else if (byte == '`')
+        byte = '\'';
+    add(fold, space ? " " : &byte, 1, from);
+}
+
+static void emit(struct fold *fold, utf8proc_int32_t point, size_t from)
+{
+    if (point < 0x80) {
+        emit_ascii(fold, (char)point, from);
+        return;
+    }
+    if (is_space(point)) {
+        if (last_byte(fold) != ' ')
+            add(fold, " ", 1, from);
+        return;
+    }
+    if (utf8proc_get_property(point)->ignorable)
+        return; /* a soft hyphen or a joiner inside a word does not make it another word */
+    utf8proc_uint8_t encoded[4];
+    utf8proc_ssize_t size = utf8proc_encode_char(utf8proc_tolower(plain_mark(point)), encoded);
+    if (size > 0)
+        add(fold, (const char *)encoded, (size_t)size, from);
+}
+
+/* One and a half written as "1" and a one-half sign would otherwise fold to eleven halves. */
+static void part_fraction(struct fold *fold, utf8proc_int32_t point, size_t from)
+{
+    char last = last_byte(fold);
+    if (utf8proc_get_property(point)->decomp_type == UTF8PROC_DECOMP_TYPE_FRACTION && last >= '0' &&
+        last <= '9')
+        add(fold, " ", 1, from);
+}
+
+static void fold_cluster(struct fold *fold, const char *bytes, size_t length, size_t from)
+{
+    enum { ROOM = CLUSTER_POINTS * 18 }; /* 18: the longest compatibility decomposition */
+    utf8proc_int32_t points[ROOM];
+    utf8proc_int32_t first = 0;
+    (void)utf8proc_iterate((const utf8proc_uint8_t *)bytes, (utf8proc_ssize_t)length, &first);
+    /* Taken before normalising, which would make a space and an accent of some of them. */
+    if (plain_mark(first) != first) {
+        emit(fold, first, from);
+        return;
+    }
+    part_fraction(fold, first, from);
+    const utf8proc_option_t options =
+        (utf8proc_option_t)(UTF8PROC_STABLE | UTF8PROC_COMPOSE | UTF8PROC_COMPAT);
+    utf8proc_ssize_t count = utf8proc_decompose((const utf8proc_uint8_t *)bytes,
+                                                (utf8proc_ssize_t)length, points, ROOM, options);
+    if (count >= 0 && count <= ROOM)
+        count = utf8proc_normalize_utf32(points, count, options);
+    if (count < 0 || count > ROOM) {
+        fold->failed = true;
+        return;
+    }
+    for (utf8proc_ssize_t i = 0; i < count; i++)
+        emit(fold, points[i], from);
+}
+
+/* Bytes of the cluster at the start of valid, non-empty UTF-8. */
+static size_t cluster_length(const char *bytes, size_t length)
+{
+    utf8proc_int32_t previous = 0;
+    utf8proc_int32_t state = 0;
+    size_t at = 0;
+    for (size_t points = 0; at < length && points < CLUSTER_POINTS; points++) {
+        utf8proc_int32_t point = 0;
+        utf8proc_ssize_t window = length - at < 4 ? (utf8proc_ssize_t)(length - at) : 4;
+        utf8proc_ssize_t step =
+            utf8proc_iterate((const utf8proc_uint8_t *)bytes + at, window, &point);
+        if (step <= 0)
+            break;
+        if (points && utf8proc_grapheme_break_stateful(previous, point, &state))
+            break;
+        previous = point;
+        at += (size_t)step;
+    }
+    return at ? at : 1;
+}
+
+enum text_fold_result text_fold(struct text *out, const char *bytes, size_t length, size_t **origin)
+{
+    if (origin)
+        *origin = NULL;
+    if (utf8_valid_prefix(bytes, length) != length)
+        return TEXT_FOLD_INVALID;
+    struct fold fold = {.out = out, .start = out->length, .traced = origin != NULL};
+    fold.failed = out->failed;
+    for (size_t at = 0, step = 0; at < length && !fold.failed; at += step) {
+        bool plain = (unsigned char)bytes[at] < 0x80 &&
+                     (at + 1 == length || (unsigned char)bytes[at + 1] < 0x80);
+        step = plain ? 1 : cluster_length(bytes + at, length - at);
+        if (plain)
+            emit_ascii(&fold, bytes[at], at);
+        else
+            fold_cluster(&fold, bytes + at, step, at);
+    }
+    if (!fold.failed && origin && !trace(&fold, 1, length))
+        fold.failed = true;
+    if (fold.failed) {
+        free(fold.origin);
+        return TEXT_FOLD_MEMORY;
+    }
+    if (origin)
+        *origin = fold.origin;
+    return TEXT_FOLD_OK;
+}
+
+/* ==== json text =============================================================================== */
+
+/* RFC 8259, section 7: beyond the first 65536 as two halves of UTF-16. */
+static void add_escape(struct text *out, int32_t point)
+{
+    if (point < 0x10000)
+        text_printf(out, "\\u%04x", (unsigned)point);
+    else
+        text_printf(out, "\\u%04x\\u%04x", 0xD800U + ((unsigned)(point - 0x10000) >> 10),
+                    0xDC00U + ((unsigned)(point - 0x10000) & 0x3FF));
+}
+
+/* Only within strings does JSON hold anything but ASCII. */
+static bool is_foreign(char byte)
+{
+    return (unsigned char)byte >= 0x7F;
+}
+
+/* Takes the text and gives it back, or another one in its place. */
+static char *made_harmless(char *text, size_t *length)
+{
+    struct text out;
+    size_t copied = 0;
+    text_init(&out);
+    for (size_t at = 0; at < *length; at++) {
+        int32_t point = 0;
+        size_t step = is_foreign(text[at]) ? text_treacherous(text + at, *length - at, &point) : 0;
+        if (step == 0)
+            continue;
+        text_add(&out, text + copied, at - copied);
+        add_escape(&out, point);
+        copied = at + step;
+        at = copied - 1;
+    }
+    if (copied == 0)
+        return text;
+    text_add(&out, text + copied, *length - copied);
+    free(text);
+    if (out.failed) {
+        text_release(&out);
+        return NULL;
+    }
+    *length = out.length;
+    return out.bytes;
+}
+
+char *json_text(const json_t *json, size_t flags, size_t *length)
+{
+    size_t size = json != NULL ? json_dumpb(json, NULL, 0, flags) : 0;
+    char *text = size > 0 ? malloc(size + 1) : NULL;
+    if (text == NULL)
+        return NULL;
+    if (json_dumpb(json, text, size, flags) != size) {
+        free(text);
+        return NULL;
+    }
+    text[size] = '\0';
+    text = made_harmless(text, &size);
+    if (length != NULL)
+        *length = size;
+    return text;
 }

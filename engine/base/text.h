@@ -2,6 +2,7 @@
 #ifndef JARSIDE_BASE_TEXT_H
 #define JARSIDE_BASE_TEXT_H
 
+#include <jansson.h>
 #include <stdarg.h>
 #include <stdbool.h>
 #include <stddef.h>
@@ -75,5 +76,16 @@ size_t text_treacherous(const char *bytes, size_t length, int32_t *point);
 enum text_fold_result { TEXT_FOLD_OK, TEXT_FOLD_INVALID, TEXT_FOLD_MEMORY };
 enum text_fold_result text_fold(struct text *out, const char *bytes, size_t length,
                                 size_t **origin);
+
+/*
+ * JSON as text, whole or not at all, and harmless on a terminal: what could change or hide what stands
+ * around it (text_treacherous) is written as \u escapes, which any reader takes back. json_dumps lets
+ * a buffer grow, and where it cannot it leaves a key out and says nothing: this measures first, then
+ * writes into a block of that size.
+ *
+ * `flags` are those of json_dumps. The text ends with a NUL and is the caller's to free; NULL when
+ * memory is lacking, or when `json` is NULL. `length` may be NULL.
+ */
+char *json_text(const json_t *json, size_t flags, size_t *length);
 
 #endif

@@ -6,7 +6,6 @@
 #include <stddef.h>
 
 #include "base/diag.h"
-#include "base/status.h"
 
 /*
  * Command lines, read by table: the table that parses is the table that helps.

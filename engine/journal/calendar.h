@@ -7,7 +7,6 @@
 #include <stdint.h>
 
 #include "base/diag.h"
-#include "base/status.h"
 #include "base/text.h"
 #include "journal/journal.h"
 

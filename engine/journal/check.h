@@ -7,9 +7,8 @@
 #include <stdint.h>
 
 #include "base/diag.h"
-#include "base/status.h"
 #include "journal/journal.h"
-#include "knowledge/rules.h"
+#include "rules/rules.h"
 
 /*
  * Everything about a journal that can be wrong, looked for without changing it.

@@ -6,8 +6,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "base/arena.h"
 #include "base/csv.h"
+#include "base/memory.h"
 
 enum { MOST_COLUMNS = 32, CHUNK = 1 << 14 };
 

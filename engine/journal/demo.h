@@ -3,7 +3,6 @@
 #define JARSIDE_JOURNAL_DEMO_H
 
 #include "base/diag.h"
-#include "base/status.h"
 #include "journal/journal.h"
 
 /*

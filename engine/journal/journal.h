@@ -6,9 +6,8 @@
 #include <stddef.h>
 #include <stdint.h>
 
-#include "base/arena.h"
 #include "base/diag.h"
-#include "base/status.h"
+#include "base/memory.h"
 #include "journal/record.h"
 
 /*
@@ -150,5 +149,48 @@ enum status journal_due(struct journal *journal, int64_t day, struct arena *aren
 /* For the tests of this module and for what has a module of its own in journal/. */
 struct sqlite3;
 struct sqlite3 *journal_database(struct journal *journal);
+
+/*
+ * Copies of the whole journal, and the way back.
+ *
+ * A backup is one SQLite file, mode 0600, with nothing beside it. It is taken
+ * while others read and write, and holds the journal as it stood at one moment.
+ */
+
+/* Writes a backup. The copy is checked before it takes its name: a damaged journal gives none, and
+ * STATUS_DATA. */
+enum status backup_write(struct journal *journal, const char *path, bool replace,
+                         struct diags *diags);
+
+/*
+ * Puts what the backup holds in the place of the journal at `path`, in one step.
+ *
+ * A backup that is damaged, from a newer version or of another program is
+ * refused, and nothing is touched. What was at `path` before is kept beside it
+ * under a dated name, which `kept` receives (malloc'd; NULL when there was none):
+ * a journal as a checked copy, a damaged file as it was. Other processes that
+ * have the journal open go on with what was restored.
+ */
+enum status backup_restore(const char *backup, const char *path, struct moment now, char **kept,
+                           struct diags *diags);
+
+/*
+ * How far a long job has come, told as it goes.
+ *
+ * A job calls `tell` now and then, `done` never falling and at last equal to
+ * `total`, both in bytes or in rows. What is shown of it is the caller's matter.
+ */
+struct progress {
+    void *context;
+    void (*tell)(void *context, const char *what, uint64_t done, uint64_t total);
+};
+
+/* Nothing for a NULL progress. */
+static inline void progress_tell(const struct progress *progress, const char *what, uint64_t done,
+                                 uint64_t total)
+{
+    if (progress != NULL)
+        progress->tell(progress->context, what, done, total);
+}
 
 #endif

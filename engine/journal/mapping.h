@@ -6,11 +6,10 @@
 #include <stddef.h>
 
 #include "base/diag.h"
-#include "base/status.h"
 #include "base/text.h"
-#include "journal/import.h"
+#include "journal/exchange.h"
 #include "journal/journal.h"
-#include "knowledge/reader.h"
+#include "language/reader.h"
 #include "triage/triage.h"
 
 /*

@@ -6,7 +6,7 @@
 #include <stddef.h>
 #include <stdint.h>
 
-#include "journal/moment.h"
+#include "base/dates.h"
 
 /*
  * What the journal holds: plain structs, and one table that describes them.

@@ -6,7 +6,6 @@
 #include <stddef.h>
 
 #include "base/diag.h"
-#include "base/status.h"
 
 /*
  * A temperature log as CSV, read as a stream of any length in constant memory.

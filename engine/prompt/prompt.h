@@ -6,10 +6,9 @@
 #include <stddef.h>
 
 #include "base/diag.h"
-#include "base/status.h"
-#include "knowledge/rules.h"
+#include "rules/rules.h"
 #include "triage/triage.h"
-#include "voice/screen.h"
+#include "view/screen.h"
 
 /*
  * The conversation: from what a grower sees to a verdict, a question at a time.

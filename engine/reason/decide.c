@@ -1,4 +1,13 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <float.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "reason/reason_internal.h"
+
+/* ==== decide ================================================================================== */
+
 /*
  * What to do: least expected loss over the findings, then the floors.
  *
@@ -22,10 +31,6 @@
  * so the action after each outcome is chosen on what that outcome would teach,
  * not finding by finding.
  */
-#include "reason/reason_internal.h"
-
-#include <float.h>
-#include <math.h>
 
 static bool contaminated(const struct rules *rules, size_t finding)
 {
@@ -202,4 +207,667 @@ void reason_decide(const struct reasoner *reasoner, const struct evidence *evide
                    struct decision *decision)
 {
     decide_on(reasoner, evidence, posterior->finding, stakes, decision);
+}
+
+/* ==== outlook ================================================================================= */
+
+/*
+ * What an answer not yet given would make of things.
+ *
+ * Most answers can be looked at without a new enumeration. The joint, added up
+ * over the sets that look alike to the observable asked about, is all that turns
+ * an answer's likelihood into the findings' next posterior. Where the answer
+ * would change how others count (a stronger sign in its group, a species with
+ * its own normality, a statement it completes), the posterior is computed afresh.
+ */
+
+/* ---- answers --------------------------------------------------------------------------------- */
+
+bool observation_open(const struct sight *sight, const struct observation *observation)
+{
+    uint32_t left = sight->all & ~(observation->absent & ~observation->hedged);
+    if (observation->seen & sight->all)
+        return false;
+    return sight->several ? left != 0 : (left & (left - 1)) != 0;
+}
+
+size_t answers_find(const struct sight *sight, const struct observation *so_far,
+                    struct answer answers[MOST_ANSWERS])
+{
+    uint32_t denied = so_far->absent & ~so_far->hedged & sight->all;
+    size_t count = 0;
+
+    if (sight->several)
+        answers[count++] = (struct answer){{.absent = sight->all}, sight->value_count};
+    for (size_t v = 0; v < sight->value_count; v++) {
+        uint32_t bit = UINT32_C(1) << v;
+        if (denied & bit)
+            continue;
+        answers[count++] =
+            (struct answer){{.seen = bit, .absent = sight->several ? sight->all & ~bit : 0}, v};
+    }
+    return count;
+}
+
+/* ---- the asker ------------------------------------------------------------------------------- */
+
+/* P(S) of a posterior. */
+static void sets_sum(const struct reasoner *reasoner, const struct posterior *posterior,
+                     double *set)
+{
+    for (size_t s = 0; s < reasoner->set_count; s++)
+        set[s] = row_sum(posterior->joint + s * reasoner->finding_count, reasoner->finding_count);
+}
+
+/* What counts now, and how strongly within its group. */
+static void asker_hear(struct asker *asker)
+{
+    const struct reasoner *reasoner = asker->reasoner;
+    const struct workspace *work = asker->trial.work;
+
+    reason_posterior(reasoner, asker->now, -1.0, &asker->trial);
+    for (size_t i = 0; i < reasoner->observable_count; i++)
+        asker->strength[i] = NAN;
+    for (size_t k = 0; k < work->heard_count; k++) {
+        size_t heard = work->heard[k].observable;
+        asker->strength[heard] = work->heard[k].strength;
+        for (size_t s = 0; s < reasoner->rules->species_count; s++)
+            if (reasoner->normal[s * reasoner->observable_count + heard])
+                asker->species_matters = true;
+    }
+}
+
+static bool asker_room(struct asker *asker)
+{
+    const struct reasoner *reasoner = asker->reasoner;
+    size_t findings = reasoner->finding_count, sets = reasoner->set_count;
+    size_t cells = reasoner->most_patterns * findings;
+
+    asker->observations = calloc(reasoner->observable_count + 1, sizeof *asker->observations);
+    asker->block =
+        calloc(4 * cells + findings + 2 * sets + reasoner->observable_count, sizeof *asker->block);
+    if (!posterior_init_ways(&asker->trial, reasoner, 1) || !asker->observations || !asker->block)
+        return false;
+    asker->mass = asker->block;
+    asker->likelihood = asker->mass + cells;
+    asker->room = asker->likelihood + cells;
+    asker->before = asker->room + cells;
+    asker->finding = asker->before + cells;
+    asker->set = asker->finding + findings;
+    asker->set_now = asker->set + sets;
+    asker->strength = asker->set_now + sets;
+    return true;
+}
+
+bool asker_init(struct asker *asker, const struct reasoner *reasoner,
+                const struct evidence *evidence, const struct posterior *posterior,
+                const struct stakes *stakes)
+{
+    *asker = (struct asker){
+        .reasoner = reasoner,
+        .now = evidence,
+        .posterior = posterior,
+        .stakes = stakes,
+        .species = evidence_species(reasoner, evidence),
+    };
+    if (!asker_room(asker)) {
+        asker_release(asker);
+        return false;
+    }
+    if (evidence)
+        asker->then = *evidence;
+    asker->then.observations = asker->observations;
+    for (size_t i = 0; i < reasoner->observable_count; i++)
+        asker->observations[i] = observation_of(evidence, i);
+    sets_sum(reasoner, posterior, asker->set_now);
+    decide_on(reasoner, evidence, posterior->finding, stakes, &asker->decision);
+    asker_hear(asker);
+    return true;
+}
+
+void asker_release(struct asker *asker)
+{
+    posterior_release(&asker->trial);
+    free(asker->observations);
+    free(asker->block);
+    *asker = (struct asker){0};
+}
+
+void mass_by_pattern(const struct reasoner *reasoner, const struct posterior *posterior,
+                     size_t observable, double *mass)
+{
+    const struct sight *sight = &reasoner->sights[observable];
+    size_t findings = reasoner->finding_count;
+
+    if (sight->pattern_count == 1) {
+        memcpy(mass, posterior->finding, findings * sizeof *mass);
+        return;
+    }
+    memset(mass, 0, sight->pattern_count * findings * sizeof *mass);
+    for (size_t s = 0; s < reasoner->set_count; s++)
+        row_add(mass + sight->pattern[s] * findings, posterior->joint + s * findings, findings);
+}
+
+void asker_turn(struct asker *asker, size_t observable)
+{
+    mass_by_pattern(asker->reasoner, asker->posterior, observable, asker->mass);
+}
+
+/* ---- one answer ------------------------------------------------------------------------------ */
+
+/* The likelihoods of an answer: of a one-of they stand in the tables. */
+static const double *answer_likelihood(struct asker *asker, size_t observable,
+                                       const struct answer *answer, const double *ln)
+{
+    const struct sight *sight = &asker->reasoner->sights[observable];
+    size_t cells = sight->pattern_count * asker->reasoner->finding_count;
+
+    if (!sight->several)
+        return sight_chances(asker->reasoner, asker->species, observable)->p +
+               answer->value * cells;
+    for (size_t k = 0; k < cells; k++)
+        asker->likelihood[k] = exp(ln[k]);
+    return asker->likelihood;
+}
+
+/* What was passed over in silence is there with the chance that it would have been passed over. */
+static double unspoken(const struct asker *asker, uint32_t found)
+{
+    double chance = 1.0;
+    for (; found != 0; found &= found - 1)
+        chance *= 1.0 - asker->reasoner->rules->calibration.silence;
+    return chance;
+}
+
+/* P(answer) as things stand; given what was said of the observable already, if anything was. */
+static double answer_weight(struct asker *asker, size_t observable, const struct answer *answer,
+                            const double *likelihood)
+{
+    const struct sight *sight = &asker->reasoner->sights[observable];
+    struct observation so_far = observation_of(asker->now, observable);
+    size_t cells = sight->pattern_count * asker->reasoner->finding_count;
+    double weight = 0.0;
+
+    if (!observation_tells(sight, &so_far))
+        return row_dot(asker->mass, likelihood, cells);
+    const double *before =
+        observation_ln(asker->reasoner, asker->species, observable, &so_far, asker->before);
+    for (size_t k = 0; k < cells; k++)
+        weight += asker->mass[k] * likelihood[k] / exp(before[k]);
+    return weight * unspoken(asker, so_far.silent & answer->said.seen);
+}
+
+/*
+ * The weight within its group an answer would have if it were the weakest there,
+ * so that the others count as before; negative when it is not the weakest.
+ */
+static double weakest_weight(const struct asker *asker, size_t observable, const double *ln)
+{
+    const struct reasoner *reasoner = asker->reasoner;
+    int group = reasoner->sights[observable].group;
+    double weight = 1.0;
+
+    if (group < 0)
+        return weight;
+    double strength = observation_strength(reasoner, ln);
+    for (size_t i = 0; i < reasoner->observable_count; i++) {
+        if (i == observable || reasoner->sights[i].group != group || isnan(asker->strength[i]))
+            continue;
+        if (strength > asker->strength[i] || (strength == asker->strength[i] && observable < i))
+            return -1.0;
+        weight *= 1.0 - reasoner->rules->groups[group].overlap;
+    }
+    return weight;
+}
+
+/* Findings and sets after the answer, from the joint as it stands. */
+static void look_ahead(struct asker *asker, size_t observable, const double *factor, enum aim aim)
+{
+    const struct reasoner *reasoner = asker->reasoner;
+    const struct sight *sight = &reasoner->sights[observable];
+    size_t findings = reasoner->finding_count;
+
+    memset(asker->finding, 0, findings * sizeof *asker->finding);
+    for (size_t p = 0; p < sight->pattern_count; p++)
+        for (size_t f = 0; f < findings; f++)
+            asker->finding[f] += asker->mass[p * findings + f] * factor[p * findings + f];
+    double share = 1.0 / row_sum(asker->finding, findings);
+    row_scale(asker->finding, share, findings);
+    for (size_t s = 0; aim == AIM_CAUSE && s < reasoner->set_count; s++)
+        asker->set[s] = share * row_dot(asker->posterior->joint + s * findings,
+                                        factor + sight->pattern[s] * findings, findings);
+}
+
+/* The same by a new enumeration. */
+static void start_afresh(struct asker *asker)
+{
+    size_t findings = asker->reasoner->finding_count;
+
+    reason_posterior(asker->reasoner, &asker->then, -1.0, &asker->trial);
+    memcpy(asker->finding, asker->trial.finding, findings * sizeof *asker->finding);
+    sets_sum(asker->reasoner, &asker->trial, asker->set);
+}
+
+/* Divergence of `then` from `now` in bits; never negative. */
+static double divergence(const double *then, const double *now, size_t count)
+{
+    double bits = 0.0;
+    for (size_t i = 0; i < count; i++)
+        if (then[i] > 0.0 && now[i] > 0.0)
+            bits += then[i] * log2(then[i] / now[i]);
+    return bits > 0.0 ? bits : 0.0;
+}
+
+/* The likelihoods as they count: raised to a power. */
+static const double *tempered(struct asker *asker, size_t cells, const double *ln, double power)
+{
+    for (size_t k = 0; k < cells; k++)
+        asker->likelihood[k] = exp(power * ln[k]);
+    return asker->likelihood;
+}
+
+void asker_look(struct asker *asker, size_t observable, const struct answer *answer, enum aim aim,
+                struct outlook *outlook)
+{
+    const struct reasoner *reasoner = asker->reasoner;
+    const struct sight *sight = &reasoner->sights[observable];
+    struct observation so_far = observation_of(asker->now, observable);
+    size_t cells = sight->pattern_count * reasoner->finding_count;
+    bool names_species = reasoner->rules->feeder[FEEDS_SPECIES] == (int)observable;
+    const double *ln =
+        observation_ln(reasoner, asker->species, observable, &answer->said, asker->room);
+    const double *likelihood = answer_likelihood(asker, observable, answer, ln);
+    double weight = weakest_weight(asker, observable, ln);
+    double power = reasoner->rules->calibration.tau * weight;
+
+    outlook->weight = answer_weight(asker, observable, answer, likelihood);
+    asker->observations[observable] = answer->said;
+    if (weight < 0.0 || (names_species && asker->species_matters) ||
+        observation_tells(sight, &so_far))
+        start_afresh(asker);
+    else
+        look_ahead(asker, observable, power == 1.0 ? likelihood : tempered(asker, cells, ln, power),
+                   aim);
+    decide_on(reasoner, &asker->then, asker->finding, asker->stakes, &outlook->decision);
+    asker->observations[observable] = so_far;
+
+    const double *loss = outlook->decision.loss;
+    outlook->saves = loss[asker->decision.action] - loss[outlook->decision.action];
+    outlook->bits = aim == AIM_CAUSE ? divergence(asker->set, asker->set_now, reasoner->set_count)
+                                     : divergence(asker->finding, asker->posterior->finding,
+                                                  reasoner->finding_count);
+}
+
+/* ==== question ================================================================================ */
+
+/*
+ * Which question to ask next: the expected value of sample information.
+ *
+ * With a the present action and a(v) the one after answer v, the gain of asking
+ * about an observable is
+ *
+ *   sum_v P(v|E) max(0, loss(a | E, v) - loss(a(v) | E, v))  -  effort x effort_loss.
+ *
+ * Where evidence is neither tempered nor discounted, and a is keep or discard,
+ * that is the textbook's least loss now less expected least loss then. Tempered
+ * posteriors need not average to the present one, and the plan within isolate
+ * may improve by itself; so what is counted is what a change of action saves. A
+ * change that a floor demands against the sum saves nothing: it raises `turns`
+ * and never lowers `gain`.
+ *
+ * One-of and number observables are exact. Of a several-of, whose answers are
+ * two to the power of its values, "none of them" and "exactly this one" stand
+ * for all, their probabilities scaled to 1.
+ */
+
+/* With this mass on findings that shed harmful spores, nobody should go near enough to notice. */
+static const double GATE_MASS = 0.3;
+/* A question that teaches less about the causes is not worth the breath. */
+static const double LEAST_BITS = 0.001;
+static const double LEAST_EFFORT = 0.1;
+
+bool question_gated(const struct observable *observable, const struct posterior *posterior)
+{
+    double spores = posterior->hazard[HAZARD_SPORING] + posterior->hazard[HAZARD_TOXIGENIC];
+    return observable->gate == GATE_NEVER_ASKED ||
+           (observable->gate == GATE_UNSOLICITED && spores > GATE_MASS);
+}
+
+static bool may_ask(const struct asker *asker, size_t index, const struct inquiry *inquiry)
+{
+    const struct observable *observable = &asker->reasoner->rules->observables[index];
+    struct observation so_far = observation_of(asker->now, index);
+
+    return (observable->class == CLASS_TEST) == inquiry->tests &&
+           !(inquiry->skip && inquiry->skip[index]) &&
+           observation_open(&asker->reasoner->sights[index], &so_far) &&
+           !question_gated(observable, asker->posterior);
+}
+
+static struct question value_of(struct asker *asker, size_t observable, enum aim aim)
+{
+    const struct reasoner *reasoner = asker->reasoner;
+    struct question question = {.observable = observable};
+    struct observation so_far = observation_of(asker->now, observable);
+    struct answer answers[MOST_ANSWERS];
+    size_t count = answers_find(&reasoner->sights[observable], &so_far, answers);
+    double total = 0.0;
+
+    asker_turn(asker, observable);
+    for (size_t k = 0; k < count; k++) {
+        struct outlook outlook;
+        asker_look(asker, observable, &answers[k], aim, &outlook);
+        total += outlook.weight;
+        question.bits += outlook.weight * outlook.bits;
+        if (outlook.decision.action == asker->decision.action)
+            continue;
+        question.turns += outlook.weight;
+        question.gain += outlook.weight * fmax(0.0, outlook.saves);
+    }
+    question.bits /= total;
+    question.turns /= total;
+    question.gain = question.gain / total - reasoner->rules->observables[observable].effort *
+                                                reasoner->rules->decision.effort_loss;
+    return question;
+}
+
+/* ---- ranking --------------------------------------------------------------------------------- */
+
+struct rated {
+    struct question question;
+    double key;
+};
+
+static int falling(double a, double b)
+{
+    return (a < b) - (a > b);
+}
+
+static int by_key(const void *left, const void *right)
+{
+    const struct rated *a = left, *b = right;
+    int order = falling(a->key, b->key);
+    if (order == 0)
+        order = falling(a->question.bits, b->question.bits);
+    if (order == 0)
+        order = a->question.observable < b->question.observable ? -1 : 1;
+    return order;
+}
+
+/* Rates every question that may be asked and is worth it; returns how many. */
+static size_t rate_all(struct asker *asker, const struct inquiry *inquiry, struct rated *rated)
+{
+    const struct rules *rules = asker->reasoner->rules;
+    enum aim aim = inquiry->aim;
+    double most_turns = 0.0;
+    size_t count = 0;
+
+    for (size_t i = 0; i < rules->observable_count; i++) {
+        if (!may_ask(asker, i, inquiry))
+            continue;
+        struct question question = value_of(asker, i, aim);
+        double key = question.gain;
+        if (aim == AIM_CAUSE)
+            key = question.bits / fmax(LEAST_EFFORT, rules->observables[i].effort);
+        most_turns = fmax(most_turns, question.turns);
+        if (aim == AIM_CAUSE ? question.bits > LEAST_BITS : question.turns > 0.0)
+            rated[count++] = (struct rated){question, key};
+    }
+    return aim == AIM_ACTION && !(most_turns > rules->decision.settled) ? 0 : count;
+}
+
+enum status reason_questions(const struct reasoner *reasoner, const struct evidence *evidence,
+                             const struct posterior *posterior, const struct stakes *stakes,
+                             const struct inquiry *inquiry, struct question *questions,
+                             size_t *count)
+{
+    struct asker asker;
+    struct rated *rated = calloc(reasoner->observable_count + 1, sizeof *rated);
+    *count = 0;
+    if (!rated || !asker_init(&asker, reasoner, evidence, posterior, stakes)) {
+        free(rated);
+        return STATUS_MEMORY;
+    }
+    size_t rates = rate_all(&asker, inquiry, rated);
+    qsort(rated, rates, sizeof *rated, by_key);
+    *count = rates < inquiry->most ? rates : inquiry->most;
+    for (size_t i = 0; i < *count; i++)
+        questions[i] = rated[i].question;
+    asker_release(&asker);
+    free(rated);
+    return STATUS_OK;
+}
+
+/* ==== explain ================================================================================= */
+
+/*
+ * Why it came out so, and what would turn it.
+ *
+ * The weight of an answer is what the odds of the leader against its best rival
+ * lose when that answer alone is left out, in decibans (ten times the common
+ * logarithm; Good, "Probability and the Weighing of Evidence", 1950). Answers
+ * within one group are worth less left out singly than together.
+ *
+ * That an answer a was a slip and v is true has, by Bayes' rule, the probability
+ *
+ *   P(v) s/n  /  [ P(a) (1 - s) + s/n sum_u P(u) ],    u over the n other answers,
+ *
+ * where P is what the rest of the evidence predicts and s the rate of slips:
+ * SLIP_RATE, or 1 - calibration.hedge for what was said with doubt.
+ */
+
+static const double SLIP_RATE = 0.05;
+/* A turn less likely than this is not worth naming. */
+static const double LEAST_TURN = 0.001;
+
+/* ---- weights --------------------------------------------------------------------------------- */
+
+static int by_magnitude(const void *left, const void *right)
+{
+    const struct weight_of_evidence *a = left, *b = right;
+    double x = fabs(a->decibans), y = fabs(b->decibans);
+    if (x != y)
+        return x < y ? 1 : -1;
+    return a->observable < b->observable ? -1 : 1;
+}
+
+static double log_odds(const double *finding, const struct explanation *explanation)
+{
+    return log10(finding[explanation->leader]) - log10(finding[explanation->rival]);
+}
+
+enum status reason_explain(const struct reasoner *reasoner, const struct evidence *evidence,
+                           const struct posterior *posterior, struct explanation *explanation)
+{
+    size_t observables = reasoner->observable_count, findings = reasoner->finding_count;
+    struct observation *observations = calloc(observables + 1, sizeof *observations);
+    struct posterior without;
+
+    if (!observations || !posterior_init(&without, reasoner)) {
+        free(observations);
+        return STATUS_MEMORY;
+    }
+    for (size_t i = 0; i < observables; i++)
+        observations[i] = observation_of(evidence, i);
+    struct evidence rest = evidence ? *evidence : (struct evidence){0};
+    rest.observations = observations;
+
+    explanation->leader = likeliest(posterior->finding, findings, SIZE_MAX);
+    explanation->rival = likeliest(posterior->finding, findings, explanation->leader);
+    explanation->weight_count = 0;
+    double with = log_odds(posterior->finding, explanation);
+    for (size_t i = 0; i < observables; i++) {
+        struct observation said = observations[i];
+        if (!observation_tells(&reasoner->sights[i], &said))
+            continue;
+        observations[i] = (struct observation){0};
+        reason_posterior(reasoner, &rest, -1.0, &without);
+        observations[i] = said;
+        explanation->weights[explanation->weight_count++] =
+            (struct weight_of_evidence){i, 10.0 * (with - log_odds(without.finding, explanation))};
+    }
+    qsort(explanation->weights, explanation->weight_count, sizeof *explanation->weights,
+          by_magnitude);
+    posterior_release(&without);
+    free(observations);
+    return STATUS_OK;
+}
+
+/* ---- turns ----------------------------------------------------------------------------------- */
+
+/* The most likely turns, kept sorted while they are found. */
+struct turns {
+    struct turn *kept;
+    size_t count, most;
+};
+
+static bool likelier(const struct turn *a, const struct turn *b)
+{
+    if (a->probability != b->probability)
+        return a->probability > b->probability;
+    if (a->observable != b->observable)
+        return a->observable < b->observable;
+    return a->value < b->value;
+}
+
+static void turns_add(struct turns *turns, struct turn turn)
+{
+    if (turn.probability < LEAST_TURN || turns->most == 0)
+        return;
+    if (turns->count == turns->most) {
+        if (!likelier(&turn, &turns->kept[turns->count - 1]))
+            return;
+        turns->count--;
+    }
+    size_t at = turns->count++;
+    for (; at > 0 && likelier(&turn, &turns->kept[at - 1]); at--)
+        turns->kept[at] = turns->kept[at - 1];
+    turns->kept[at] = turn;
+}
+
+/* Questions that may still be put, tests aside, since their answers take days. */
+static void turns_if_asked(struct asker *asker, size_t observable, struct turns *turns)
+{
+    struct observation so_far = observation_of(asker->now, observable);
+    struct answer answers[MOST_ANSWERS];
+    struct outlook looks[MOST_ANSWERS];
+    size_t count = answers_find(&asker->reasoner->sights[observable], &so_far, answers);
+    double total = 0.0;
+
+    asker_turn(asker, observable);
+    for (size_t k = 0; k < count; k++) {
+        asker_look(asker, observable, &answers[k], AIM_ACTION, &looks[k]);
+        total += looks[k].weight;
+    }
+    for (size_t k = 0; k < count; k++)
+        if (looks[k].decision.action != asker->decision.action)
+            turns_add(turns, (struct turn){observable, answers[k].value, looks[k].decision.action,
+                                           looks[k].weight / total, false});
+}
+
+/* What could have been said instead of `said`: another value, or of a several-of none of them. */
+static size_t alternatives(const struct sight *sight, const struct observation *said,
+                           struct answer answers[MOST_ANSWERS])
+{
+    uint32_t stated = (said->seen | said->absent) & sight->all;
+    uint32_t held = sight->several ? said->seen : observation_possible(sight, said);
+    size_t count = 0;
+
+    if (sight->several && (said->seen & sight->all))
+        answers[count++] =
+            (struct answer){{.absent = stated, .silent = said->silent}, sight->value_count};
+    for (size_t v = 0; v < sight->value_count; v++) {
+        uint32_t bit = UINT32_C(1) << v;
+        if (sight->several ? held == bit : (held & bit) != 0)
+            continue;
+        answers[count++] = (struct answer){{.seen = bit,
+                                            .absent = sight->several ? stated & ~bit : 0,
+                                            .silent = said->silent & ~bit},
+                                           v};
+    }
+    return count;
+}
+
+/* P(said) by a posterior that does not know it, added up in the asker's mass. */
+static double predicted(struct asker *asker, int species, size_t observable,
+                        const struct observation *said)
+{
+    const struct reasoner *reasoner = asker->reasoner;
+    size_t cells = reasoner->sights[observable].pattern_count * reasoner->finding_count;
+    const double *ln = observation_ln(reasoner, species, observable, said, asker->room);
+    double p = 0.0;
+
+    for (size_t k = 0; k < cells; k++)
+        p += asker->mass[k] * exp(ln[k]);
+    return p;
+}
+
+/* Notes the alternatives that would turn the action, each with its chance of being the truth. */
+static void slips_add(struct asker *asker, size_t observable, const struct answer *others,
+                      const struct decision *decisions, size_t count, struct turns *turns)
+{
+    const struct reasoner *reasoner = asker->reasoner;
+    struct observation said = observation_of(asker->now, observable), plain = said;
+    double p[MOST_ANSWERS], total = 0.0;
+    double slip = said.hedged ? 1.0 - reasoner->rules->calibration.hedge : SLIP_RATE;
+    int species = evidence_species(reasoner, &asker->then);
+
+    plain.hedged = 0;
+    reason_posterior(reasoner, &asker->then, -1.0, &asker->trial);
+    mass_by_pattern(reasoner, &asker->trial, observable, asker->mass);
+    for (size_t k = 0; k < count; k++)
+        total += p[k] = predicted(asker, species, observable, &others[k].said);
+    double each = slip / (double)count;
+    double all = predicted(asker, species, observable, &plain) * (1.0 - slip) + each * total;
+    for (size_t k = 0; k < count; k++)
+        if (decisions[k].action != asker->decision.action)
+            turns_add(turns, (struct turn){observable, others[k].value, decisions[k].action,
+                                           p[k] * each / all, true});
+}
+
+/* An answer that was given: would the action be another, had it been one of the others? */
+static void turns_if_mistaken(struct asker *asker, size_t observable, struct turns *turns)
+{
+    const struct reasoner *reasoner = asker->reasoner;
+    struct observation said = asker->observations[observable];
+    struct answer others[MOST_ANSWERS];
+    struct decision decisions[MOST_ANSWERS];
+    size_t count = alternatives(&reasoner->sights[observable], &said, others);
+    bool turned = false;
+
+    for (size_t k = 0; k < count; k++) {
+        asker->observations[observable] = others[k].said;
+        reason_posterior(reasoner, &asker->then, -1.0, &asker->trial);
+        decide_on(reasoner, &asker->then, asker->trial.finding, asker->stakes, &decisions[k]);
+        turned = turned || decisions[k].action != asker->decision.action;
+    }
+    asker->observations[observable] = (struct observation){0};
+    if (turned)
+        slips_add(asker, observable, others, decisions, count, turns);
+    asker->observations[observable] = said;
+}
+
+enum status reason_turns(const struct reasoner *reasoner, const struct evidence *evidence,
+                         const struct posterior *posterior, const struct stakes *stakes,
+                         struct turn *turns, size_t most, size_t *count)
+{
+    struct turns found = {.kept = turns, .most = most};
+    struct asker asker;
+
+    *count = 0;
+    if (!asker_init(&asker, reasoner, evidence, posterior, stakes))
+        return STATUS_MEMORY;
+    for (size_t i = 0; i < reasoner->observable_count; i++) {
+        const struct observable *observable = &reasoner->rules->observables[i];
+        const struct sight *sight = &reasoner->sights[i];
+        if (observation_tells(sight, &asker.observations[i]) &&
+            (asker.observations[i].seen | asker.observations[i].absent))
+            turns_if_mistaken(&asker, i, &found);
+        if (observation_open(sight, &asker.observations[i]) && observable->class != CLASS_TEST &&
+            !question_gated(observable, posterior))
+            turns_if_asked(&asker, i, &found);
+    }
+    asker_release(&asker);
+    *count = found.count;
+    return STATUS_OK;
 }

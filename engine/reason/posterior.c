@@ -1,4 +1,797 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <float.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "reason/reason_internal.h"
+
+/* ==== compile ================================================================================= */
+
+/* From the rule base to tables of probabilities: everything that does not depend on evidence. */
+
+static double clamp_chance(double p)
+{
+    if (!(p > LEAST_CHANCE)) /* also when it is not a number */
+        return LEAST_CHANCE;
+    return p < 1.0 - LEAST_CHANCE ? p : 1.0 - LEAST_CHANCE;
+}
+
+/* Factors come from people; a slip of the keyboard must not overflow a product of them. */
+static double clamp_factor(double factor)
+{
+    if (!(factor > LEAST_CHANCE))
+        return LEAST_CHANCE;
+    return factor < 1.0 / LEAST_CHANCE ? factor : 1.0 / LEAST_CHANCE;
+}
+
+/* Scales to sum 1, lifts what is below the least chance, and scales again. */
+static void row_settle(double *row, size_t count)
+{
+    double sum = 0.0, lifted = 0.0;
+    for (size_t i = 0; i < count; i++)
+        sum += row[i];
+    for (size_t i = 0; i < count; i++) {
+        double share = sum > 0.0 ? row[i] / sum : 1.0 / (double)count;
+        row[i] = share > LEAST_CHANCE ? share : LEAST_CHANCE;
+        lifted += row[i];
+    }
+    for (size_t i = 0; i < count; i++)
+        row[i] /= lifted;
+}
+
+/* ---- cause sets ------------------------------------------------------------------------------ */
+
+size_t set_index(size_t n, int a, int b)
+{
+    if (a < 0)
+        return b < 0 ? 0 : 1 + (size_t)b;
+    if (b < 0)
+        return 1 + (size_t)a;
+    size_t low = (size_t)(a < b ? a : b), high = (size_t)(a < b ? b : a);
+    return 1 + n + low * (2 * n - low - 1) / 2 + (high - low - 1);
+}
+
+static size_t set_total(size_t causes)
+{
+    return 1 + causes + (causes > 1 ? causes * (causes - 1) / 2 : 0);
+}
+
+void set_members(size_t n, size_t index, int members[SET_MAX_CAUSES])
+{
+    members[0] = members[1] = RULES_NONE;
+    if (index == 0)
+        return;
+    if (index <= n) {
+        members[0] = (int)(index - 1);
+        return;
+    }
+    size_t first = 0, rest = index - 1 - n;
+    for (; rest >= n - 1 - first; first++)
+        rest -= n - 1 - first;
+    members[0] = (int)first;
+    members[1] = (int)(first + 1 + rest);
+}
+
+static bool sets_build(struct reasoner *reasoner)
+{
+    reasoner->set_count = set_total(reasoner->cause_count);
+    reasoner->sets = arena_array(reasoner->arena, reasoner->set_count, sizeof *reasoner->sets);
+    if (!reasoner->sets)
+        return false;
+    for (size_t s = 0; s < reasoner->set_count; s++)
+        set_members(reasoner->cause_count, s, reasoner->sets[s]);
+    return true;
+}
+
+/* pi_c with what the grower's own outcomes add (knowledge/learned.h). */
+static double learned_prior(const struct rules *rules, size_t cause)
+{
+    const struct learned *learned = &rules->learned;
+    double prior = rules->causes[cause].prior;
+    for (size_t i = 0; i < learned->cause_count; i++) {
+        const struct learned_cause *own = &learned->causes[i];
+        if (own->cause == cause)
+            prior = (learned->strength * prior + own->seen) / (learned->strength + own->of);
+    }
+    return prior;
+}
+
+static bool priors_build(struct reasoner *reasoner)
+{
+    double *odds = arena_array(reasoner->arena, reasoner->cause_count, sizeof *odds);
+    double *prior = arena_array(reasoner->arena, reasoner->set_count, sizeof *prior);
+    if (!odds || !prior)
+        return false;
+
+    double sum = 0.0;
+    for (size_t c = 0; c < reasoner->cause_count; c++) {
+        double p = clamp_chance(learned_prior(reasoner->rules, c));
+        odds[c] = p / (1.0 - p);
+    }
+    for (size_t s = 0; s < reasoner->set_count; s++) {
+        prior[s] = 1.0;
+        for (int k = 0; k < SET_MAX_CAUSES; k++)
+            if (reasoner->sets[s][k] >= 0)
+                prior[s] *= odds[reasoner->sets[s][k]];
+        sum += prior[s];
+    }
+    for (size_t s = 0; s < reasoner->set_count; s++)
+        prior[s] /= sum;
+    reasoner->odds = odds;
+    reasoner->set_prior = prior;
+    return true;
+}
+
+/* P(f | S): findings compete, each at the rate of its own base and of the causes present. */
+static bool given_build(struct reasoner *reasoner)
+{
+    size_t findings = reasoner->finding_count;
+    double *given = arena_array(reasoner->arena, reasoner->set_count * findings, sizeof *given);
+    if (!given)
+        return false;
+
+    for (size_t s = 0; s < reasoner->set_count; s++) {
+        double *row = given + s * findings;
+        for (size_t f = 0; f < findings; f++)
+            row[f] = reasoner->rules->findings[f].base;
+        for (int k = 0; k < SET_MAX_CAUSES; k++) {
+            if (reasoner->sets[s][k] < 0)
+                continue;
+            const struct cause *cause = &reasoner->rules->causes[reasoner->sets[s][k]];
+            for (size_t g = 0; g < cause->grow_count; g++)
+                row[cause->grows[g].finding] += cause->grows[g].rate;
+        }
+        row_settle(row, findings);
+    }
+    reasoner->given = given;
+    return true;
+}
+
+/* ---- one observable -------------------------------------------------------------------------- */
+
+/* The causes that weigh on an observable, and their factors on its values. */
+struct weighing {
+    int *local;      /* per cause: its place among the relevant ones, or RULES_NONE */
+    double *factors; /* [relevant][value] */
+    size_t count;
+};
+
+static bool weighing_find(struct reasoner *reasoner, size_t observable, struct weighing *weighing)
+{
+    size_t causes = reasoner->cause_count;
+    *weighing = (struct weighing){
+        .local = arena_array(reasoner->arena, causes, sizeof(int)),
+        .factors = arena_array(reasoner->arena, causes * RULES_MAX_VALUES, sizeof(double)),
+    };
+    if (!weighing->local || !weighing->factors)
+        return false;
+
+    for (size_t c = 0; c < causes; c++) {
+        const struct cause *cause = &reasoner->rules->causes[c];
+        double *factors = weighing->factors + weighing->count * RULES_MAX_VALUES;
+        bool weighs = false;
+        for (size_t v = 0; v < RULES_MAX_VALUES; v++)
+            factors[v] = 1.0;
+        for (size_t w = 0; w < cause->weigh_count; w++) {
+            if (cause->weighs[w].observable != observable)
+                continue;
+            factors[cause->weighs[w].value] = clamp_factor(cause->weighs[w].number);
+            weighs = true;
+        }
+        weighing->local[c] = weighs ? (int)weighing->count++ : RULES_NONE;
+    }
+    return true;
+}
+
+static bool patterns_build(struct reasoner *reasoner, const struct weighing *weighing,
+                           struct sight *sight)
+{
+    uint32_t *pattern = arena_array(reasoner->arena, reasoner->set_count, sizeof *pattern);
+    if (!pattern)
+        return false;
+
+    for (size_t s = 0; s < reasoner->set_count; s++) {
+        int first = reasoner->sets[s][0], second = reasoner->sets[s][1];
+        first = first < 0 ? RULES_NONE : weighing->local[first];
+        second = second < 0 ? RULES_NONE : weighing->local[second];
+        pattern[s] = (uint32_t)set_index(weighing->count, first, second);
+    }
+    sight->pattern = pattern;
+    sight->pattern_count = set_total(weighing->count);
+    sight->cause_count = weighing->count;
+    return true;
+}
+
+/* The product of the factors of a pattern's causes, per value. */
+static void pattern_factors(const struct weighing *weighing, size_t pattern, size_t values,
+                            double *factors)
+{
+    int members[SET_MAX_CAUSES];
+
+    set_members(weighing->count, pattern, members);
+    for (size_t v = 0; v < values; v++) {
+        factors[v] = 1.0;
+        for (int k = 0; k < SET_MAX_CAUSES; k++)
+            if (members[k] >= 0)
+                factors[v] *= weighing->factors[(size_t)members[k] * RULES_MAX_VALUES + v];
+    }
+}
+
+/* Claims about one observable: the stated numbers and which values they are of. */
+struct statements {
+    double number[RULES_MAX_VALUES];
+    uint32_t values;
+};
+
+static void statements_add(struct statements *stated, const struct claim *claim, size_t observable)
+{
+    if (claim->observable != observable)
+        return;
+    stated->number[claim->value] = claim->number;
+    stated->values |= UINT32_C(1) << claim->value;
+}
+
+/*
+ * Puts what is stated in the place of what the row said. Of a one-of the values
+ * not stated share what the stated ones leave, in the proportions they had.
+ */
+static void row_state(const struct sight *sight, const struct statements *stated, double *row)
+{
+    double claimed = 0.0, rest = 0.0;
+    size_t silent = 0;
+
+    for (size_t v = 0; v < sight->value_count; v++) {
+        if (stated->values >> v & 1)
+            claimed += stated->number[v];
+        else
+            rest += row[v], silent++;
+    }
+    double left = claimed < 1.0 ? 1.0 - claimed : 0.0;
+    for (size_t v = 0; v < sight->value_count; v++) {
+        if (stated->values >> v & 1)
+            row[v] = stated->number[v];
+        else if (!sight->several)
+            row[v] = rest > 0.0 ? left * row[v] / rest : left / (double)silent;
+    }
+}
+
+static void row_keep_possible(const struct sight *sight, double *row)
+{
+    if (!sight->several) {
+        row_settle(row, sight->value_count);
+        return;
+    }
+    for (size_t v = 0; v < sight->value_count; v++)
+        row[v] = clamp_chance(row[v]);
+}
+
+/* The same with what the grower's own outcomes add (knowledge/learned.h). */
+static void row_learn(const struct rules *rules, size_t observable, size_t finding, double *row)
+{
+    const struct learned *learned = &rules->learned;
+    for (size_t i = 0; i < learned->sign_count; i++) {
+        const struct learned_sign *own = &learned->signs[i];
+        if (own->finding != finding || own->observable != observable)
+            continue;
+        for (size_t v = 0; v < rules->observables[observable].value_count; v++)
+            row[v] = (learned->strength * row[v] + own->seen[v]) / (learned->strength + own->of[v]);
+    }
+}
+
+/* P(value | finding, no cause), on one species if `species` is not RULES_NONE. */
+static void row_of_finding(const struct reasoner *reasoner, size_t observable,
+                           const struct sight *sight, size_t finding, int species, double *row)
+{
+    const struct finding *from = &reasoner->rules->findings[finding];
+    struct statements looks = {.values = 0}, normal = {.values = 0};
+
+    for (size_t v = 0; v < sight->value_count; v++)
+        row[v] = sight->base[v];
+    for (size_t i = 0; i < from->look_count; i++)
+        statements_add(&looks, &from->looks[i], observable);
+    row_state(sight, &looks, row);
+    row_learn(reasoner->rules, observable, finding, row);
+    row_keep_possible(sight, row);
+    if (species < 0)
+        return;
+
+    const struct species *on = &reasoner->rules->species[species];
+    for (size_t i = 0; i < on->normal_count; i++)
+        if (on->normal[i].finding == finding)
+            statements_add(&normal, &on->normal[i].claim, observable);
+    if (normal.values == 0)
+        return;
+    row_state(sight, &normal, row);
+    row_keep_possible(sight, row);
+}
+
+/* What the causes of a pattern make of a row: chances of a one-of, odds of a several-of. */
+static void row_weigh(const struct sight *sight, const double *factors, double *row)
+{
+    for (size_t v = 0; v < sight->value_count; v++) {
+        if (sight->several) {
+            double odds = row[v] / (1.0 - row[v]) * factors[v];
+            row[v] = odds / (1.0 + odds);
+        } else {
+            row[v] *= factors[v];
+        }
+    }
+    row_keep_possible(sight, row);
+}
+
+static void chances_set(const struct sight *sight, const struct chances *chances, size_t findings,
+                        size_t pattern, size_t finding, double silence, const double *row)
+{
+    for (size_t v = 0; v < sight->value_count; v++) {
+        size_t at = (v * sight->pattern_count + pattern) * findings + finding;
+        chances->p[at] = row[v];
+        chances->ln[at] = log(row[v]);
+        if (sight->several) {
+            chances->ln_not[at] = log1p(-row[v]);
+            chances->ln_silent[at] = log1p(-silence * row[v]);
+        }
+    }
+}
+
+static bool chances_build(struct reasoner *reasoner, size_t observable, const struct sight *sight,
+                          const struct weighing *weighing, int species, struct chances *chances)
+{
+    size_t findings = reasoner->finding_count, values = sight->value_count;
+    size_t cells = values * sight->pattern_count * findings;
+    double *plain = arena_array(reasoner->arena, findings * values, sizeof *plain);
+    double factors[RULES_MAX_VALUES], row[RULES_MAX_VALUES];
+
+    chances->p = arena_array(reasoner->arena, cells, sizeof(double));
+    chances->ln = arena_array(reasoner->arena, cells, sizeof(double));
+    if (sight->several) {
+        chances->ln_not = arena_array(reasoner->arena, cells, sizeof(double));
+        chances->ln_silent = arena_array(reasoner->arena, cells, sizeof(double));
+    }
+    if (!plain || !chances->p || !chances->ln ||
+        (sight->several && (!chances->ln_not || !chances->ln_silent)))
+        return false;
+
+    for (size_t f = 0; f < findings; f++)
+        row_of_finding(reasoner, observable, sight, f, species, plain + f * values);
+    for (size_t p = 0; p < sight->pattern_count; p++) {
+        pattern_factors(weighing, p, values, factors);
+        for (size_t f = 0; f < findings; f++) {
+            memcpy(row, plain + f * values, values * sizeof *row);
+            if (p > 0)
+                row_weigh(sight, factors, row);
+            chances_set(sight, chances, findings, p, f, reasoner->rules->calibration.silence, row);
+        }
+    }
+    return true;
+}
+
+/* Naming a species says nothing more about which species it is. */
+static bool species_speaks(const struct rules *rules, size_t which, size_t observable)
+{
+    const struct species *species = &rules->species[which];
+    if (rules->feeder[FEEDS_SPECIES] == (int)observable)
+        return false;
+    for (size_t i = 0; i < species->normal_count; i++)
+        if (species->normal[i].claim.observable == observable)
+            return true;
+    return false;
+}
+
+static bool base_build(struct reasoner *reasoner, const struct observable *observable,
+                       struct sight *sight)
+{
+    double *base = arena_array(reasoner->arena, sight->value_count, sizeof *base);
+    if (!base)
+        return false;
+    for (size_t v = 0; v < sight->value_count; v++)
+        base[v] = observable->values[v].base;
+    sight->base = base;
+    row_keep_possible(sight, base);
+    return true;
+}
+
+static bool sight_build(struct reasoner *reasoner, size_t index, struct sight *sight,
+                        const struct chances **normal)
+{
+    const struct observable *observable = &reasoner->rules->observables[index];
+    struct weighing weighing;
+
+    sight->value_count = observable->value_count;
+    sight->several = observable->kind == KIND_SEVERAL;
+    sight->all = rules_all_values(observable);
+    sight->group = observable->group;
+    if (!base_build(reasoner, observable, sight) || !weighing_find(reasoner, index, &weighing) ||
+        !patterns_build(reasoner, &weighing, sight) ||
+        !chances_build(reasoner, index, sight, &weighing, RULES_NONE, &sight->plain))
+        return false;
+
+    for (size_t s = 0; s < reasoner->rules->species_count; s++) {
+        if (!species_speaks(reasoner->rules, s, index))
+            continue;
+        struct chances *own = arena_alloc(reasoner->arena, sizeof *own);
+        if (!own || !chances_build(reasoner, index, sight, &weighing, (int)s, own))
+            return false;
+        normal[s * reasoner->observable_count + index] = own;
+    }
+    reasoner->room += sight->pattern_count * reasoner->finding_count;
+    if (sight->pattern_count > reasoner->most_patterns)
+        reasoner->most_patterns = sight->pattern_count;
+    return true;
+}
+
+static bool sights_build(struct reasoner *reasoner)
+{
+    size_t observables = reasoner->observable_count;
+    struct sight *sights = arena_array(reasoner->arena, observables, sizeof *sights);
+    const struct chances **normal =
+        arena_array(reasoner->arena, reasoner->rules->species_count * observables, sizeof *normal);
+    if (!sights || !normal)
+        return false;
+    reasoner->most_patterns = 1;
+    for (size_t i = 0; i < observables; i++)
+        if (!sight_build(reasoner, i, &sights[i], normal))
+            return false;
+    reasoner->sights = sights;
+    reasoner->normal = normal;
+    return true;
+}
+
+/* ---- the whole ------------------------------------------------------------------------------- */
+
+struct reasoner *reasoner_new(const struct rules *rules)
+{
+    struct arena *arena = arena_new(NULL);
+    struct reasoner *reasoner = arena ? arena_alloc(arena, sizeof *reasoner) : NULL;
+    if (!reasoner) {
+        arena_free(arena);
+        return NULL;
+    }
+    *reasoner = (struct reasoner){
+        .rules = rules,
+        .arena = arena,
+        .finding_count = rules->finding_count,
+        .cause_count = rules->cause_count,
+        .observable_count = rules->observable_count,
+    };
+    if (!sets_build(reasoner) || !priors_build(reasoner) || !given_build(reasoner) ||
+        !sights_build(reasoner)) {
+        arena_free(arena);
+        return NULL;
+    }
+    return reasoner;
+}
+
+void reasoner_free(struct reasoner *reasoner)
+{
+    if (reasoner)
+        arena_free(reasoner->arena);
+}
+
+const struct rules *reasoner_rules(const struct reasoner *reasoner)
+{
+    return reasoner->rules;
+}
+
+size_t reasoner_set_count(const struct reasoner *reasoner)
+{
+    return reasoner->set_count;
+}
+
+void reasoner_set(const struct reasoner *reasoner, size_t index, int causes[2])
+{
+    causes[0] = reasoner->sets[index][0];
+    causes[1] = reasoner->sets[index][1];
+}
+
+/* ==== ratios ================================================================================== */
+
+/*
+ * What the causes in a set make of an observation's likelihood.
+ *
+ * With l_S the likelihood under the set S, to the power the observation counts
+ * with, a cause a alone makes l_a / l_{} of it, and a pair what each makes times
+ *
+ *   l_{a,b} l_{} / (l_a l_b),
+ *
+ * which is 1 unless both weigh on the observable. So the sets need the product
+ * over the observations once a cause, not once a set.
+ */
+
+static bool same_observation(const struct observation *a, const struct observation *b)
+{
+    return a->seen == b->seen && a->absent == b->absent && a->hedged == b->hedged &&
+           a->silent == b->silent;
+}
+
+/* Without memory the first way, which has room from the beginning, is all there is. */
+static double *room_for(const struct reasoner *reasoner, struct workspace *work, size_t observable)
+{
+    size_t cells = reasoner->sights[observable].pattern_count * reasoner->finding_count;
+    return arena_array(work->more, cells, sizeof(double));
+}
+
+/* The way that is taken next, in turn: until all are, those behind it are empty. */
+static size_t next_way(const struct workspace *work, size_t *turn)
+{
+    size_t way = *turn;
+    *turn = way + 1 < work->ways ? way + 1 : 0;
+    return way;
+}
+
+const struct recall *recall_of(const struct reasoner *reasoner, struct workspace *work, int species,
+                               size_t observable, const struct observation *said)
+{
+    struct recall *ways = work->recalls + observable * work->ways;
+
+    for (size_t i = 0; i < work->ways && ways[i].ln; i++)
+        if (ways[i].species == species && same_observation(&ways[i].said, said))
+            return &ways[i];
+    struct recall *oldest = &ways[next_way(work, &work->recall_turn[observable])];
+    if (!oldest->room)
+        oldest->room = room_for(reasoner, work, observable);
+    if (!oldest->room)
+        oldest = &ways[0];
+    oldest->said = *said;
+    oldest->species = species;
+    oldest->ln = observation_ln(reasoner, species, observable, said, oldest->room);
+    oldest->strength =
+        reasoner->sights[observable].group < 0 ? 0.0 : observation_strength(reasoner, oldest->ln);
+    return oldest;
+}
+
+/* ratio = exp(power (over - under)), a row each; returns how far from 0 a logarithm goes. */
+static double row_ratio(const double *over, const double *under, double power, size_t count,
+                        double *ratio)
+{
+    double most = 0.0;
+    for (size_t i = 0; i < count; i++) {
+        double ln = power * (over[i] - under[i]);
+        most = fabs(ln) > most ? fabs(ln) : most;
+        /* NOLINTNEXTLINE(clang-analyzer-core.NullDereference): the first way has room */
+        ratio[i] = exp(ln);
+    }
+    return most;
+}
+
+/* The same of ln_ab + ln_none over ln_a + ln_b. */
+static double row_joint_ratio(const double *ln[4], double power, size_t count, double *ratio)
+{
+    double most = 0.0;
+    for (size_t i = 0; i < count; i++) {
+        double both = power * (ln[0][i] - ln[1][i] - ln[2][i] + ln[3][i]);
+        most = fabs(both) > most ? fabs(both) : most;
+        ratio[i] = exp(both); /* NOLINT(clang-analyzer-core.NullDereference): likewise */
+    }
+    return most;
+}
+
+/* Patterns 1 and up; returns how far the logarithms of those for one set go from 0. */
+static double ratios_fill(const struct sight *sight, size_t findings, const double *ln,
+                          double power, double *ratio)
+{
+    double alone = 0.0, together = 0.0;
+    for (size_t p = 1; p < sight->pattern_count; p++) {
+        const double *own = ln + p * findings;
+        int causes[SET_MAX_CAUSES];
+        set_members(sight->cause_count, p, causes);
+        if (causes[1] < 0) {
+            alone = fmax(alone, row_ratio(own, ln, power, findings, ratio + p * findings));
+            continue;
+        }
+        const double *of[4] = {own, ln + (1 + (size_t)causes[0]) * findings,
+                               ln + (1 + (size_t)causes[1]) * findings, ln};
+        together = fmax(together, row_joint_ratio(of, power, findings, ratio + p * findings));
+    }
+    return 2.0 * alone + together;
+}
+
+const struct ratios *ratios_of(const struct reasoner *reasoner, struct workspace *work,
+                               const struct heard *heard)
+{
+    const struct recall *recall = heard->recall;
+    struct ratios *ways = work->ratios + heard->observable * work->ways;
+
+    for (size_t i = 0; i < work->ways && !isnan(ways[i].power); i++)
+        if (ways[i].power == heard->power && ways[i].species == recall->species &&
+            same_observation(&ways[i].said, &recall->said))
+            return &ways[i];
+    struct ratios *oldest = &ways[next_way(work, &work->ratios_turn[heard->observable])];
+    if (!oldest->ratio)
+        oldest->ratio = room_for(reasoner, work, heard->observable);
+    if (!oldest->ratio)
+        oldest = &ways[0];
+    oldest->said = recall->said;
+    oldest->species = recall->species;
+    oldest->power = heard->power;
+    oldest->span = ratios_fill(&reasoner->sights[heard->observable], reasoner->finding_count,
+                               heard->ln, heard->power, oldest->ratio);
+    return oldest;
+}
+
+/* ==== observe ================================================================================= */
+
+/* What an observation means: the values it leaves, and how likely each finding makes it. */
+
+struct observation observation_of(const struct evidence *evidence, size_t observable)
+{
+    if (!evidence || !evidence->observations)
+        return (struct observation){0};
+    return evidence->observations[observable];
+}
+
+uint32_t observation_possible(const struct sight *sight, const struct observation *observation)
+{
+    uint32_t seen = observation->seen & sight->all;
+    return seen ? seen : sight->all & ~observation->absent;
+}
+
+bool observation_tells(const struct sight *sight, const struct observation *observation)
+{
+    if (sight->several)
+        return ((observation->seen | observation->absent | observation->silent) & sight->all) != 0;
+    uint32_t possible = observation_possible(sight, observation);
+    return possible != 0 && possible != sight->all;
+}
+
+static bool single(uint32_t values)
+{
+    return values != 0 && (values & (values - 1)) == 0;
+}
+
+static size_t lowest(uint32_t values)
+{
+    size_t value = 0;
+    while (!(values >> value & 1))
+        value++;
+    return value;
+}
+
+int evidence_species(const struct reasoner *reasoner, const struct evidence *evidence)
+{
+    int feeder = reasoner->rules->feeder[FEEDS_SPECIES];
+    if (feeder < 0)
+        return RULES_NONE;
+    struct observation said = observation_of(evidence, (size_t)feeder);
+    if (!single(said.seen) || (said.hedged & said.seen))
+        return RULES_NONE;
+    size_t species = lowest(said.seen);
+    return species < reasoner->rules->species_count ? (int)species : RULES_NONE;
+}
+
+const struct chances *sight_chances(const struct reasoner *reasoner, int species, size_t observable)
+{
+    if (species >= 0) {
+        const struct chances *own =
+            reasoner->normal[(size_t)species * reasoner->observable_count + observable];
+        if (own)
+            return own;
+    }
+    return &reasoner->sights[observable].plain;
+}
+
+/* One-of: the chances of the values still possible, added; mixed with the base when hedged. */
+static void one_of_ln(const struct sight *sight, const struct chances *chances, size_t cells,
+                      uint32_t possible, double certainty, double *ln)
+{
+    double expected = 0.0;
+
+    memset(ln, 0, cells * sizeof *ln);
+    for (size_t v = 0; v < sight->value_count; v++) {
+        if (!(possible >> v & 1))
+            continue;
+        const double *p = chances->p + v * cells;
+        for (size_t i = 0; i < cells; i++)
+            ln[i] += p[i];
+        expected += sight->base[v];
+    }
+    for (size_t i = 0; i < cells; i++)
+        ln[i] = log(certainty * ln[i] + (1.0 - certainty) * expected);
+}
+
+/* The chance that nobody spoke of the values passed over in silence. */
+static void add_silence(const struct sight *sight, const struct chances *chances, size_t cells,
+                        uint32_t silent, double *ln)
+{
+    for (size_t v = 0; v < sight->value_count; v++)
+        if (silent >> v & 1)
+            row_add(ln, chances->ln_silent + v * cells, cells);
+}
+
+/* Several-of: each stated value on its own, present or absent, plain or hedged. */
+static void several_ln(const struct sight *sight, const struct chances *chances, size_t cells,
+                       const struct observation *observation, double certainty, double *ln)
+{
+    memset(ln, 0, cells * sizeof *ln);
+    for (size_t v = 0; v < sight->value_count; v++) {
+        bool seen = observation->seen >> v & 1, absent = observation->absent >> v & 1;
+        bool hedged = (observation->hedged >> v & 1) && certainty < 1.0;
+        for (int denied = 0; denied < 2; denied++) {
+            if (!(denied ? absent : seen))
+                continue;
+            const double *row = (denied ? chances->ln_not : chances->ln) + v * cells;
+            double base = denied ? 1.0 - sight->base[v] : sight->base[v];
+            for (size_t i = 0; i < cells; i++)
+                ln[i] += hedged ? log(certainty * exp(row[i]) + (1.0 - certainty) * base) : row[i];
+        }
+    }
+}
+
+const double *observation_ln(const struct reasoner *reasoner, int species, size_t observable,
+                             const struct observation *observation, double *room)
+{
+    const struct sight *sight = &reasoner->sights[observable];
+    const struct chances *chances = sight_chances(reasoner, species, observable);
+    size_t cells = sight->pattern_count * reasoner->finding_count;
+    double certainty = reasoner->rules->calibration.hedge;
+    uint32_t stated = (observation->seen | observation->absent) & sight->all;
+    uint32_t silent = observation->silent & ~stated & sight->all;
+
+    if (sight->several) {
+        if (single(observation->seen & sight->all) && stated == observation->seen &&
+            !(observation->hedged & stated) && !silent)
+            return chances->ln + lowest(stated) * cells;
+        several_ln(sight, chances, cells, observation, certainty, room);
+        add_silence(sight, chances, cells, silent, room);
+        return room;
+    }
+    uint32_t possible = observation_possible(sight, observation);
+    bool hedged = (observation->hedged & stated) != 0;
+    if (single(possible) && !hedged)
+        return chances->ln + lowest(possible) * cells;
+    one_of_ln(sight, chances, cells, possible, hedged ? certainty : 1.0, room);
+    return room;
+}
+
+double observation_strength(const struct reasoner *reasoner, const double *ln)
+{
+    double low = ln[0], high = ln[0];
+    for (size_t f = 1; f < reasoner->finding_count; f++) {
+        low = ln[f] < low ? ln[f] : low;
+        high = ln[f] > high ? ln[f] : high;
+    }
+    return high - low;
+}
+
+double reasoner_likelihood(const struct reasoner *reasoner, const struct evidence *evidence,
+                           size_t observable, size_t value, size_t finding, size_t set)
+{
+    const struct sight *sight = &reasoner->sights[observable];
+    const struct chances *chances =
+        sight_chances(reasoner, evidence_species(reasoner, evidence), observable);
+    size_t row = value * sight->pattern_count + sight->pattern[set];
+    return chances->p[row * reasoner->finding_count + finding];
+}
+
+/* Of a one-of, "green or yellow" holds only where both are listed: a condition must be sure. */
+static bool lists(const struct observation *said, bool several, uint32_t listed, bool even_doubted)
+{
+    uint32_t doubted = even_doubted ? 0 : said->hedged;
+    if (several)
+        return (said->seen & ~doubted & listed) != 0;
+    return said->seen != 0 && (said->seen & (~listed | doubted)) == 0;
+}
+
+bool condition_holds(const struct reasoner *reasoner, const struct condition *condition,
+                     const struct evidence *evidence, bool even_doubted)
+{
+    for (size_t i = 0; i < condition->count; i++) {
+        struct observation said = observation_of(evidence, condition->observables[i]);
+        bool several = reasoner->sights[condition->observables[i]].several;
+        if (!lists(&said, several, condition->values[i], even_doubted))
+            return false;
+    }
+    return true;
+}
+
+bool reason_holds(const struct reasoner *reasoner, const struct condition *condition,
+                  const struct evidence *evidence)
+{
+    return condition_holds(reasoner, condition, evidence, false);
+}
+
+/* ==== posterior =============================================================================== */
+
 /*
  * Exact enumeration of P(finding, cause set | evidence).
  *
@@ -9,13 +802,6 @@
  * multiplied as they are while no product can leave the range of a double, which
  * is nearly always; otherwise the same sums are made of logarithms.
  */
-#include "reason/reason_internal.h"
-#include "reason/rows_internal.h"
-
-#include <float.h>
-#include <math.h>
-#include <stdlib.h>
-#include <string.h>
 
 /* Products of factors span less than e^600 (a double spans e^1400) or are made of logarithms. */
 static const double SAFE_SPAN = 600.0;

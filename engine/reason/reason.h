@@ -6,8 +6,8 @@
 #include <stddef.h>
 #include <stdint.h>
 
-#include "base/status.h"
-#include "knowledge/rules.h"
+#include "base/diag.h"
+#include "rules/rules.h"
 
 /*
  * Inference: from what was observed to what it is, why, what to do, what to ask.

@@ -6,7 +6,7 @@
 #include <stddef.h>
 #include <stdint.h>
 
-#include "base/status.h"
+#include "base/diag.h"
 #include "reason/reason.h"
 
 /*

@@ -6,8 +6,8 @@
 #include <stddef.h>
 #include <stdint.h>
 
-#include "base/status.h"
-#include "reason/alike.h"
+#include "base/diag.h"
+#include "reason/bayes_factor.h"
 #include "reason/reason.h"
 
 /*

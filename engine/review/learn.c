@@ -3,7 +3,7 @@
 
 #include <string.h>
 
-#include "triage/facts.h"
+#include "triage/triage.h"
 
 struct learning {
     struct journal *journal;

@@ -2,12 +2,11 @@
 #ifndef JARSIDE_REVIEW_LEARN_H
 #define JARSIDE_REVIEW_LEARN_H
 
-#include "base/arena.h"
 #include "base/diag.h"
-#include "base/status.h"
+#include "base/memory.h"
 #include "base/text.h"
 #include "journal/journal.h"
-#include "knowledge/rules.h"
+#include "rules/rules.h"
 
 /*
  * What confirmed outcomes teach: counts for the `learned` section of a rule base.

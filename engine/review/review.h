@@ -6,15 +6,13 @@
 #include <stddef.h>
 #include <stdint.h>
 
-#include "base/arena.h"
-#include "base/status.h"
-#include "knowledge/rules.h"
+#include "base/diag.h"
+#include "base/memory.h"
 #include "reason/reason.h"
-#include "review/counts.h"
 #include "review/dataset.h"
-#include "review/monitor.h"
-#include "review/survival.h"
+#include "review/statistics.h"
 #include "review/table.h"
+#include "rules/rules.h"
 
 /*
  * The post-mortem: what was lost, where the losses gather, which shared cause

@@ -1,11 +1,218 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Candidates and their weights: one pass over each factor. */
-#include "review/search_internal.h"
+#include "review/search.h"
 
 #include <math.h>
+#include <stdlib.h>
 #include <string.h>
 
-#include "reason/alike.h"
+#include "reason/bayes_factor.h"
+
+/* ==== saved =================================================================================== */
+
+enum { POINTS = 256 };
+
+struct
+    rate { /* a posterior, as weights of evenly spaced rates; `below` runs up to each, inclusive */
+    double from, step;
+    double weight[POINTS], below[POINTS];
+};
+
+static void rate_init(struct rate *rate, struct counts counts)
+{
+    double a = 1.0 + (double)counts.lost, b = 1.0 + (double)(counts.total - counts.lost);
+    double mean = a / (a + b), spread = sqrt(mean * (1.0 - mean) / (a + b + 1.0));
+    static const double wide =
+        9.0; /* beyond so many standard deviations lies nothing that counts */
+    double low = fmax(0.0, mean - wide * spread), high = fmin(1.0, mean + wide * spread);
+    double most = -INFINITY, sum = 0.0;
+
+    rate->step = (high - low) / POINTS;
+    rate->from = low + rate->step / 2.0;
+    for (size_t i = 0; i < POINTS; i++) {
+        double r = rate->from + (double)i * rate->step;
+        rate->weight[i] = (a - 1.0) * log(r) + (b - 1.0) * log1p(-r);
+        most = fmax(most, rate->weight[i]);
+    }
+    for (size_t i = 0; i < POINTS; i++)
+        sum += rate->weight[i] = exp(rate->weight[i] - most);
+    for (size_t i = 0; i < POINTS; i++) {
+        rate->weight[i] /= sum;
+        rate->below[i] = rate->weight[i] + (i > 0 ? rate->below[i - 1] : 0.0);
+    }
+}
+
+/* P(rate <= r), the weights spread evenly round their points. */
+static double rate_below(const struct rate *rate, double r)
+{
+    double at = (r - rate->from) / rate->step + 0.5;
+    if (at <= 0.0)
+        return 0.0;
+    if (at >= POINTS)
+        return 1.0;
+    size_t i = (size_t)at;
+    return rate->below[i] - rate->weight[i] * (1.0 - (at - (double)i));
+}
+
+/* The difference that the first exceeds the second by, at a share of all cases. */
+static double difference_at(const struct rate *first, const struct rate *second, double share)
+{
+    double low = -1.0, high = 1.0;
+    for (int turn = 0; turn < 40; turn++) {
+        double middle = (low + high) / 2.0, below = 0.0;
+        for (size_t i = 0; i < POINTS; i++)
+            below += second->weight[i] *
+                     rate_below(first, second->from + (double)i * second->step + middle);
+        if (below < share)
+            low = middle;
+        else
+            high = middle;
+    }
+    return (low + high) / 2.0;
+}
+
+static double rate_mean(const struct rate *rate)
+{
+    double mean = 0.0;
+    for (size_t i = 0; i < POINTS; i++)
+        mean += rate->weight[i] * (rate->from + (double)i * rate->step);
+    return mean;
+}
+
+void saved_estimate(const struct review_suspect *suspect, struct review_fault *fault)
+{
+    struct counts grown = {suspect->inside.lost - suspect->controls.lost,
+                           suspect->inside.total - suspect->controls.total};
+    double n = (double)grown.total, most = (double)grown.lost;
+    struct rate inside, outside;
+
+    rate_init(&inside, suspect->inside);
+    rate_init(&outside, suspect->outside);
+    double mean = rate_mean(&inside) - rate_mean(&outside);
+    fault->saved_low = fmin(most, fmax(0.0, n * difference_at(&inside, &outside, 0.05)));
+    fault->saved = fmin(most, fmax(0.0, n * mean));
+    fault->saved_high = fmin(most, fmax(0.0, n * difference_at(&inside, &outside, 0.95)));
+}
+
+/* ==== search init ============================================================================= */
+
+/* Room for a search, and which computed levels only say why. */
+
+static const uint32_t mixed = LEVEL_NONE - 1; /* more than one level */
+
+/* Notes that `from` was met together with `to`. */
+static void meet(uint32_t *partners, uint32_t from, uint32_t to)
+{
+    if (partners[from] == LEVEL_NONE)
+        partners[from] = to;
+    else if (partners[from] != to)
+        partners[from] = mixed;
+}
+
+static uint32_t *partners_new(struct arena *arena, size_t levels)
+{
+    uint32_t *partners = arena_array(arena, levels, sizeof *partners);
+    for (size_t l = 0; partners != NULL && l < levels; l++)
+        partners[l] = LEVEL_NONE;
+    return partners;
+}
+
+static enum status find_same(const struct search *search, size_t computed, size_t origin,
+                             bool *same, struct arena *arena)
+{
+    const struct dataset *dataset = search->dataset;
+    const struct factor *from = &dataset->factors[computed], *of = &dataset->factors[origin];
+    uint32_t *origins = partners_new(arena, from->level_count);
+    uint32_t *back = partners_new(arena, of->level_count);
+
+    if (origins == NULL || back == NULL)
+        return STATUS_MEMORY;
+    for (size_t i = 0; i < dataset->vessel_count; i++) {
+        if (search->standing[i] == STANDING_OUT || from->level[i] == LEVEL_NONE ||
+            of->level[i] == LEVEL_NONE)
+            continue;
+        meet(origins, from->level[i], of->level[i]);
+        meet(back, of->level[i], from->level[i]);
+    }
+    for (uint32_t l = 0; l < from->level_count; l++)
+        same[search->first[computed] + l] = origins[l] < mixed && back[origins[l]] == l;
+    return STATUS_OK;
+}
+
+static enum status find_all_same(struct search *search, struct arena *arena)
+{
+    const struct dataset *dataset = search->dataset;
+    bool *same = arena_array(arena, search->count, sizeof *same);
+    enum status status = same != NULL ? STATUS_OK : STATUS_MEMORY;
+
+    for (size_t f = 0; f < dataset->factor_count && status == STATUS_OK; f++) {
+        enum factor_kind kind = dataset->factors[f].kind;
+        size_t origin = dataset_factor(dataset, factor_kind_origin(kind));
+        if (factor_kind_origin(kind) != kind && origin < dataset->factor_count)
+            status = find_same(search, f, origin, same, arena);
+    }
+    search->same = same;
+    return status;
+}
+
+static void name_candidates(struct search *search)
+{
+    const struct dataset *dataset = search->dataset;
+    for (size_t f = 0; f < dataset->factor_count; f++)
+        for (uint32_t l = 0; l < dataset->factors[f].level_count; l++)
+            search->candidates[search->first[f] + l] = (struct candidate){.factor = f, .level = l};
+}
+
+/* The factors' levels share one fault among them, by how common faults of their scope are. */
+static void share_prior(struct search *search)
+{
+    const struct dataset *dataset = search->dataset;
+    const double *prior = search->rule->prior;
+    double all = 0.0, sum = 0.0;
+    for (size_t s = 0; s < SCOPE_COUNT; s++)
+        all += prior[s];
+    for (size_t f = 0; f < dataset->factor_count; f++) {
+        const struct factor *of = &dataset->factors[f];
+        double share = prior[factor_kind_scope(of->kind)];
+        if (!(share > 0.0) || of->kind == FACTOR_OTHER)
+            share = all > 0.0 ? all / SCOPE_COUNT : 1.0; /* as common as any */
+        search->log_prior[f] = log(share);
+        sum += share * (double)of->level_count;
+    }
+    for (size_t f = 0; f < dataset->factor_count; f++)
+        search->log_prior[f] -= log(sum);
+}
+
+enum status search_init(struct search *search, const struct dataset *dataset,
+                        const struct review_rule *rule, struct arena *arena)
+{
+    size_t count = 0;
+
+    *search = (struct search){.dataset = dataset, .rule = rule};
+    search->first = arena_array(arena, dataset->factor_count + 1, sizeof *search->first);
+    if (search->first == NULL)
+        return STATUS_MEMORY;
+    for (size_t f = 0; f < dataset->factor_count; f++) {
+        search->first[f] = count;
+        count += dataset->factors[f].level_count;
+    }
+    search->first[dataset->factor_count] = count;
+    search->count = count;
+    search->standing = search_standing(dataset, rule->watched, arena, NULL);
+    search->cover = arena_array(arena, dataset->vessel_count, sizeof *search->cover);
+    search->candidates = arena_array(arena, count, sizeof *search->candidates);
+    search->room = arena_array(arena, count, sizeof *search->room);
+    search->log_prior = arena_array(arena, dataset->factor_count, sizeof *search->log_prior);
+    if (search->standing == NULL || search->cover == NULL || search->candidates == NULL ||
+        search->room == NULL || search->log_prior == NULL)
+        return STATUS_MEMORY;
+    name_candidates(search);
+    share_prior(search);
+    return find_all_same(search, arena);
+}
+
+/* ==== search ================================================================================== */
+
+/* Candidates and their weights: one pass over each factor. */
 
 /* ---- how vessels count ----------------------------------------------------------------------- */
 
@@ -192,4 +399,522 @@ void search_cover(struct search *search, const struct candidate *candidate, unsi
     for (size_t i = 0; i < search->dataset->vessel_count; i++)
         if (inside(search, candidate, i))
             search->cover[i] = (uint8_t)(search->cover[i] | bit);
+}
+
+/* ==== factors ================================================================================= */
+
+/* Where losses gather: every factor by level, with its intervals and its test. */
+
+static const double usual_level = 0.95;
+
+/* ---- one factor ------------------------------------------------------------------------------ */
+
+static void count_levels(const struct review_work *work, size_t f, struct review_level *levels,
+                         size_t *unknown)
+{
+    const struct dataset *dataset = work->dataset;
+    const struct factor *of = &dataset->factors[f];
+    for (size_t i = 0; i < dataset->vessel_count; i++) {
+        if (work->standing[i] == STANDING_OUT)
+            continue;
+        if (of->level[i] == LEVEL_NONE) {
+            *unknown += !dataset->control[i];
+            continue;
+        }
+        struct review_level *level = &levels[of->level[i]];
+        struct counts *counts = dataset->control[i] ? &level->controls : &level->counts;
+        counts->total++;
+        counts->lost += work->standing[i] == STANDING_LOST;
+    }
+}
+
+static int worse_first(const void *a, const void *b)
+{
+    const struct review_level *first = a, *second = b;
+    double x = (double)first->counts.lost * (double)second->counts.total;
+    double y = (double)second->counts.lost * (double)first->counts.total;
+    if (first->counts.total == 0 || second->counts.total == 0)
+        x = (double)first->counts.total, y = (double)second->counts.total;
+    if (x < y || x > y)
+        return x < y ? 1 : -1;
+    if (first->counts.total != second->counts.total)
+        return first->counts.total < second->counts.total ? 1 : -1;
+    return (first->level > second->level) - (first->level < second->level);
+}
+
+/* Leaves the levels that some vessel has; returns how many. */
+static size_t keep_met(struct review_level *levels, size_t count)
+{
+    size_t kept = 0;
+    for (size_t l = 0; l < count; l++)
+        if (levels[l].counts.total > 0 || levels[l].controls.total > 0)
+            levels[kept++] = levels[l];
+    return kept;
+}
+
+static struct tally tally_of(struct counts counts)
+{
+    return (struct tally){(double)counts.lost, (double)counts.total};
+}
+
+static void judge_levels(struct review_factor *factor, struct counts all)
+{
+    for (size_t l = 0; l < factor->level_count; l++) {
+        struct review_level *level = &factor->levels[l];
+        struct counts rest = {all.lost - level->counts.lost, all.total - level->counts.total};
+        const struct tally groups[] = {tally_of(level->counts), tally_of(rest)};
+        level->exact = counts_interval_exact(level->counts, usual_level);
+        level->wilson = counts_interval_wilson(level->counts, usual_level);
+        level->log_bayes = alike_log_bayes_factor(groups, 2, 1.0, 1.0);
+    }
+}
+
+/*
+ * Drawing tables of a hundred thousand vessels takes long and tells little more than chi-square
+ * does where every group is large: there that is taken.
+ */
+static enum status test_levels(struct review_factor *factor, const struct counts *groups,
+                               size_t count, size_t vessels)
+{
+    enum { MANY = 20000 };
+    static const double enough = 5.0; /* expected in each cell (Cochran 1954, Biometrics 10:417) */
+    struct table_effort effort = table_effort_usual();
+    struct table_chi_square quick;
+    enum status status = table_chi_square(groups, count, &quick);
+
+    if (status == STATUS_OK && vessels > MANY && quick.least_expected >= enough) {
+        factor->approximate = true;
+        factor->test = (struct table_test){.p = quick.p};
+        return STATUS_OK;
+    }
+    if (vessels > MANY)
+        effort.exact_steps = 0, effort.tables = 1000;
+    return status == STATUS_OK ? table_groups(groups, count, &effort, &factor->test) : status;
+}
+
+static enum status ask_factor(const struct review_work *work, struct review_factor *factor)
+{
+    size_t count = factor->level_count;
+    struct counts *groups = malloc((count + 1) * sizeof *groups), all = {0, 0};
+    struct tally *tallies = malloc((count + 1) * sizeof *tallies);
+    enum status status = STATUS_MEMORY;
+
+    (void)work;
+    if (groups != NULL && tallies != NULL) {
+        for (size_t l = 0; l < count; l++) {
+            groups[l] = factor->levels[l].counts;
+            tallies[l] = tally_of(groups[l]);
+            all.lost += groups[l].lost;
+            all.total += groups[l].total;
+        }
+        judge_levels(factor, all);
+        factor->log_bayes = alike_log_bayes_factor(tallies, count, 1.0, 1.0);
+        status = test_levels(factor, groups, count, all.total);
+    }
+    free(groups);
+    free(tallies);
+    return status;
+}
+
+static enum status count_factor(struct review_work *work, size_t f)
+{
+    const struct factor *of = &work->dataset->factors[f];
+    struct review_factor *factor = &work->review->factors[f];
+
+    *factor = (struct review_factor){.factor = f,
+                                     .q = NAN,
+                                     .within = work->dataset->factor_count,
+                                     .within_p = NAN,
+                                     .entangled = NAN};
+    factor->levels = arena_array(work->arena, of->level_count, sizeof *factor->levels);
+    if (factor->levels == NULL)
+        return STATUS_MEMORY;
+    for (uint32_t l = 0; l < of->level_count; l++)
+        factor->levels[l].level = l;
+    count_levels(work, f, factor->levels, &factor->unknown);
+    factor->level_count = keep_met(factor->levels, of->level_count);
+    if (factor->level_count > 1)
+        qsort(factor->levels, factor->level_count, sizeof *factor->levels, worse_first);
+    return ask_factor(work, factor);
+}
+
+/* ---- all of them ----------------------------------------------------------------------------- */
+
+/* How many levels have a vessel that counts; below two there is no question. */
+static size_t levels_grown(const struct review_factor *factor)
+{
+    size_t grown = 0;
+    for (size_t l = 0; l < factor->level_count; l++)
+        grown += factor->levels[l].counts.total > 0;
+    return grown;
+}
+
+static enum status adjust(struct review_work *work)
+{
+    size_t count = work->dataset->factor_count;
+    double *p = malloc((count + 1) * sizeof *p);
+    if (p == NULL)
+        return STATUS_MEMORY;
+    for (size_t f = 0; f < count; f++)
+        p[f] = levels_grown(&work->review->factors[f]) > 1 ? work->review->factors[f].test.p : NAN;
+    enum status status = counts_adjust(p, count, p);
+    for (size_t f = 0; f < count; f++)
+        work->review->factors[f].q = p[f];
+    free(p);
+    return status;
+}
+
+enum status review_count_factors(struct review_work *work)
+{
+    size_t count = work->dataset->factor_count;
+    enum status status = STATUS_OK;
+
+    work->review->factors = arena_array(work->arena, count, sizeof *work->review->factors);
+    if (work->review->factors == NULL)
+        return STATUS_MEMORY;
+    for (size_t f = 0; f < count && status == STATUS_OK; f++) {
+        status = count_factor(work, f);
+        review_tell(work, "comparing", f + 1, count);
+    }
+    return status == STATUS_OK ? adjust(work) : status;
+}
+
+/* ==== faults ================================================================================== */
+
+/*
+ * Which faults are called, and what cannot be told apart from them.
+ *
+ * Sets of faults grow one fault at a time. The most evident level is not always
+ * in the best set: a grain lot that happened to meet two bad cooks may look worse
+ * than either. So the best few sets of each size are kept, and the one with the
+ * most evidence wins.
+ */
+
+enum { BEAM = 4, RIVALS = 16, LOOKED_AT = 32 };
+static const unsigned every = ~0U; /* fault of a set */
+
+struct set { /* of faults, in the order in which they were called */
+    size_t picks[REVIEW_FAULTS];
+    size_t count;
+    double weight;
+};
+
+struct beam { /* sets of one size, heaviest first */
+    struct set sets[BEAM];
+    size_t count;
+};
+
+static void cover_set(struct search *search, const struct set *set)
+{
+    memset(search->cover, 0, search->dataset->vessel_count);
+    for (size_t j = 0; j < set->count; j++)
+        search_cover(search, &search->candidates[set->picks[j]], 1U << j);
+}
+
+/*
+ * Two names for one fault: whichever is set aside takes the other's support away. Two faults that
+ * are there both keep theirs.
+ */
+static bool one_fault(const struct search *search, unsigned mask, size_t a, size_t b)
+{
+    const struct candidate *first = &search->candidates[a], *second = &search->candidates[b];
+    struct candidate alone = *first;
+    search_weigh_one(search, mask, second, &alone);
+    if (search_supports(search, &alone))
+        return false;
+    alone = *second;
+    search_weigh_one(search, mask, first, &alone);
+    return !search_supports(search, &alone);
+}
+
+static bool listed(const size_t *list, size_t count, size_t item)
+{
+    for (size_t i = 0; i < count; i++)
+        if (list[i] == item)
+            return true;
+    return false;
+}
+
+/* The heaviest candidate that is called (or supported at least) and not in the list; SIZE_MAX. */
+static size_t heaviest(const struct search *search, const size_t *except, size_t except_count,
+                       bool called)
+{
+    size_t best = SIZE_MAX;
+    for (size_t c = 0; c < search->count; c++) {
+        const struct candidate *candidate = &search->candidates[c];
+        if (!(called ? search_calls : search_supports)(search, candidate) ||
+            (best != SIZE_MAX && candidate->weight <= search->candidates[best].weight) ||
+            listed(except, except_count, c))
+            continue;
+        best = c;
+    }
+    return best;
+}
+
+/* ---- growing --------------------------------------------------------------------------------- */
+
+/* The candidates called now, heaviest first, each fault by one name only. */
+static size_t best_calls(const struct search *search, size_t picks[BEAM])
+{
+    size_t seen[RIVALS], seen_count = 0, count = 0;
+    while (count < BEAM && seen_count < RIVALS) {
+        size_t best = heaviest(search, seen, seen_count, true);
+        if (best == SIZE_MAX)
+            break;
+        bool named = false;
+        for (size_t k = 0; k < count && !named; k++)
+            named = one_fault(search, every, picks[k], best);
+        seen[seen_count++] = best;
+        if (!named)
+            picks[count++] = best;
+    }
+    return count;
+}
+
+static bool same_set(const struct set *a, const struct set *b)
+{
+    for (size_t j = 0; j < a->count; j++)
+        if (!listed(b->picks, b->count, a->picks[j]))
+            return false;
+    return a->count == b->count;
+}
+
+/* Puts it into its place; of two orders of one set the heavier stays. */
+static void beam_put(struct beam *beam, const struct set *set)
+{
+    for (size_t i = 0; i < beam->count; i++)
+        if (same_set(&beam->sets[i], set)) {
+            if (beam->sets[i].weight >= set->weight)
+                return;
+            memmove(&beam->sets[i], &beam->sets[i + 1], (beam->count - i - 1) * sizeof *beam->sets);
+            beam->count--;
+            break;
+        }
+    size_t at = beam->count;
+    while (at > 0 && beam->sets[at - 1].weight < set->weight)
+        at--;
+    if (at == BEAM)
+        return;
+    size_t moved = (beam->count < BEAM ? beam->count : BEAM - 1) - at;
+    memmove(&beam->sets[at + 1], &beam->sets[at], moved * sizeof *beam->sets);
+    beam->sets[at] = *set;
+    beam->count = beam->count < BEAM ? beam->count + 1 : BEAM;
+}
+
+/* Adds to `next` what the set becomes by one fault more, or to `best` if nothing more is called. */
+static enum status grow(struct search *search, const struct set *set, struct beam *next,
+                        struct set *best, bool *found)
+{
+    size_t picks[BEAM], count = 0;
+    cover_set(search, set);
+    enum status status = search_weigh(search, every);
+    if (status == STATUS_OK && set->count < REVIEW_FAULTS)
+        count = best_calls(search, picks);
+    for (size_t k = 0; k < count; k++) {
+        const struct candidate *candidate = &search->candidates[picks[k]];
+        struct set more = *set;
+        more.picks[more.count++] = picks[k];
+        more.weight += candidate->weight;
+        beam_put(next, &more);
+    }
+    if (count == 0 && (!*found || set->weight > best->weight)) {
+        *best = *set;
+        *found = true;
+    }
+    return status;
+}
+
+static enum status best_set(struct search *search, struct set *best, size_t *asked)
+{
+    struct beam beam = {.count = 1};
+    enum status status = STATUS_OK;
+    bool found = false;
+
+    for (bool first = true; beam.count > 0 && status == STATUS_OK; first = false) {
+        struct beam next = {.count = 0};
+        for (size_t i = 0; i < beam.count && status == STATUS_OK; i++)
+            status = grow(search, &beam.sets[i], &next, best, &found);
+        if (first)
+            *asked = search->asked;
+        beam = next;
+    }
+    return status;
+}
+
+/* ---- looking back ---------------------------------------------------------------------------- */
+
+/* Takes faults out that the later ones explain. */
+static void drop_explained(struct search *search, struct set *set)
+{
+    for (size_t j = 0; j < set->count;) {
+        struct candidate alone = search->candidates[set->picks[j]];
+        cover_set(search, set);
+        search_weigh_one(search, every & ~(1U << j), NULL, &alone);
+        if (search_supports(search, &alone)) {
+            j++;
+            continue;
+        }
+        for (size_t k = j + 1; k < set->count; k++)
+            set->picks[k - 1] = set->picks[k];
+        set->count--;
+        j = 0;
+    }
+}
+
+/* ---- telling --------------------------------------------------------------------------------- */
+
+/* The computed level that all vessels of a candidate have: why it may have failed. */
+static void find_why(const struct search *search, struct review_suspect *suspect)
+{
+    const struct dataset *dataset = search->dataset;
+    const struct factor *of = &dataset->factors[suspect->factor];
+    suspect->why_factor = dataset->factor_count;
+    suspect->why_level = LEVEL_NONE;
+    for (size_t f = 0; f < dataset->factor_count; f++) {
+        const struct factor *why = &dataset->factors[f];
+        uint32_t level = LEVEL_NONE;
+        bool one = true;
+        if (f == suspect->factor || factor_kind_origin(why->kind) != of->kind)
+            continue;
+        for (size_t i = 0; i < dataset->vessel_count && one; i++)
+            if (of->level[i] == suspect->level && why->level[i] != LEVEL_NONE) {
+                one = level == LEVEL_NONE || level == why->level[i];
+                level = why->level[i];
+            }
+        if (one && level != LEVEL_NONE) {
+            suspect->why_factor = f;
+            suspect->why_level = level;
+            return;
+        }
+    }
+}
+
+static struct review_suspect suspect_of(const struct search *search,
+                                        const struct candidate *candidate)
+{
+    struct review_suspect suspect = {
+        .factor = candidate->factor,
+        .level = candidate->level,
+        .p = candidate->weight,
+        .inside = candidate->inside,
+        .controls = candidate->controls,
+        .outside = candidate->outside,
+        .test_p = candidate->test_p,
+        .q = candidate->q,
+        .log_bayes = candidate->log_bayes,
+    };
+    find_why(search, &suspect);
+    return suspect;
+}
+
+/* From weights to probabilities: one of these, or none. */
+static double share_out(struct review_suspect *suspects, size_t count)
+{
+    double sum = 0.0, most = 0.0;
+    for (size_t i = 0; i < count; i++)
+        most = fmax(most, suspects[i].p);
+    for (size_t i = 0; i < count; i++)
+        sum += exp(suspects[i].p - most);
+    double all = sum + exp(-most);
+    for (size_t i = 0; i < count; i++)
+        suspects[i].p = exp(suspects[i].p - most) / all;
+    return sum / all;
+}
+
+/* The one called and its rivals, likeliest first: those that are a tenth as likely, or for which the
+ * counts speak a tenth as loud, at least. */
+static enum status tell_fault(struct search *search, const struct set *set, size_t j,
+                              struct arena *arena, struct review_fault *fault)
+{
+    static const double tenth = 2.302585092994046; /* ln 10 */
+    unsigned mask = every & ~(1U << j);
+    size_t lead = set->picks[j], names[RIVALS], seen[LOOKED_AT], count = 0, seen_count = 0;
+
+    cover_set(search, set);
+    if (search_weigh(search, mask) != STATUS_OK)
+        return STATUS_MEMORY;
+    const struct candidate *first = &search->candidates[lead];
+    while (count < RIVALS && seen_count < LOOKED_AT) {
+        size_t next = heaviest(search, seen, seen_count, false);
+        if (next == SIZE_MAX)
+            break;
+        seen[seen_count++] = next;
+        const struct candidate *rival = &search->candidates[next];
+        if (next == lead || ((rival->log_bayes >= first->log_bayes - tenth ||
+                              rival->weight >= first->weight - tenth) &&
+                             one_fault(search, mask, lead, next)))
+            names[count++] = next;
+    }
+    fault->suspects = arena_array(arena, count, sizeof *fault->suspects);
+    if (fault->suspects == NULL)
+        return STATUS_MEMORY;
+    for (size_t i = 0; i < count; i++) /* p and q of the counts that are told, not of the call's */
+        fault->suspects[i] = suspect_of(search, &search->candidates[names[i]]);
+    fault->suspect_count = count;
+    fault->p = share_out(fault->suspects, count);
+    saved_estimate(&fault->suspects[0], fault);
+    return STATUS_OK;
+}
+
+static int surer(const void *a, const void *b)
+{
+    const struct review_fault *first = a, *second = b;
+    double x = first->suspects[0].log_bayes, y = second->suspects[0].log_bayes;
+    return (x < y) - (x > y);
+}
+
+/* What comes nearest to being called, once all faults are set aside. */
+static enum status tell_near(struct search *search, const struct set *set, struct arena *arena,
+                             struct review_suspect **near, size_t *near_count)
+{
+    size_t seen[REVIEW_NEAR];
+    enum { SOME = 3 };                                      /* vessels; fewer tell nothing */
+    static const double worth_telling = 1.0986122886681098; /* ln 3 */
+    cover_set(search, set);
+    enum status status = search_weigh(search, every);
+    *near_count = 0;
+    *near = arena_array(arena, REVIEW_NEAR, sizeof **near);
+    if (*near == NULL)
+        return STATUS_MEMORY;
+    while (*near_count < REVIEW_NEAR && status == STATUS_OK) {
+        size_t best = SIZE_MAX;
+        for (size_t c = 0; c < search->count; c++)
+            if (search->candidates[c].log_bayes > worth_telling &&
+                search->candidates[c].inside.total >= SOME && !listed(seen, *near_count, c) &&
+                (best == SIZE_MAX ||
+                 search->candidates[c].weight > search->candidates[best].weight))
+                best = c;
+        if (best == SIZE_MAX)
+            break;
+        seen[*near_count] = best;
+        (*near)[(*near_count)++] = suspect_of(search, &search->candidates[best]);
+    }
+    for (size_t i = 0; i < *near_count; i++)
+        (void)share_out(&(*near)[i], 1);
+    return status;
+}
+
+enum status review_faults(const struct dataset *dataset, const struct review_rule *rule,
+                          struct arena *arena, struct review_fault **faults, size_t *count,
+                          struct review_suspect **near, size_t *near_count, size_t *asked)
+{
+    struct search search;
+    struct set set = {.count = 0};
+
+    *count = *near_count = *asked = 0;
+    enum status status = search_init(&search, dataset, rule, arena);
+    if (status == STATUS_OK)
+        status = best_set(&search, &set, asked);
+    if (status != STATUS_OK)
+        return status;
+    drop_explained(&search, &set);
+    *faults = arena_array(arena, set.count, sizeof **faults);
+    if (*faults == NULL)
+        return STATUS_MEMORY;
+    for (size_t j = 0; j < set.count && status == STATUS_OK; j++)
+        status = tell_fault(&search, &set, j, arena, &(*faults)[j]);
+    *count = set.count;
+    if (status == STATUS_OK && set.count > 1)
+        qsort(*faults, set.count, sizeof **faults, surer);
+    return status == STATUS_OK ? tell_near(&search, &set, arena, near, near_count) : status;
 }

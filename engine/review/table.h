@@ -5,7 +5,7 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-#include "review/counts.h"
+#include "review/statistics.h"
 
 /*
  * Do these groups lose alike? Exact tests of a table with its margins given.

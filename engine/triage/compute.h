@@ -2,8 +2,9 @@
 #ifndef JARSIDE_TRIAGE_COMPUTE_H
 #define JARSIDE_TRIAGE_COMPUTE_H
 
-#include "base/arena.h"
+#include "base/memory.h"
 #include "reason/reason.h"
+#include "triage/physics.h"
 #include "triage/triage.h"
 
 /*
@@ -45,5 +46,20 @@ bool compute_moves(const struct reasoner *reasoner, const struct evidence *evide
 
 /* The shifts that these moves make, one for each: room for `count`. */
 void compute_shifts(const struct computed *computed, size_t count, struct prior_shift *shifts);
+
+/*
+ * Cooks computed before. A cook takes a thousand times as long as a posterior, and
+ * the same one comes again with every answer of a conversation and every vessel
+ * of a batch. triage/ only.
+ */
+struct cook_memo; /* of one rule base */
+
+/* NULL when out of memory. */
+struct cook_memo *cook_memo_new(void);
+void cook_memo_free(struct cook_memo *memo);
+
+/* As cook_compute: `setup` is what physics_cook made of `known`. `memo` may be NULL. */
+enum process_fault cook_memo_compute(struct cook_memo *memo, const struct known_cook *known,
+                                     const struct cook_setup *setup, struct cook_result *result);
 
 #endif

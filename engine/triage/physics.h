@@ -5,10 +5,10 @@
 #include <stdbool.h>
 
 #include "base/text.h"
-#include "knowledge/rules.h"
 #include "process/cook.h"
 #include "process/forecast.h"
 #include "process/moisture.h"
+#include "rules/rules.h"
 
 /*
  * From what was said to what process/ is asked: the one place where the rule

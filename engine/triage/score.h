@@ -5,11 +5,10 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-#include "base/arena.h"
 #include "base/diag.h"
-#include "base/status.h"
-#include "knowledge/cases.h"
+#include "base/memory.h"
 #include "reason/reason.h"
+#include "rules/cases.h"
 #include "triage/triage.h"
 
 /*

@@ -2,16 +2,16 @@
 #ifndef JARSIDE_TRIAGE_TRIAGE_H
 #define JARSIDE_TRIAGE_TRIAGE_H
 
+#include <jansson.h>
 #include <stdbool.h>
 #include <stddef.h>
 
-#include "base/arena.h"
 #include "base/diag.h"
-#include "base/status.h"
-#include "knowledge/cases.h"
-#include "knowledge/reader.h"
-#include "knowledge/rules.h"
+#include "base/memory.h"
+#include "language/reader.h"
 #include "reason/reason.h"
+#include "rules/cases.h"
+#include "rules/rules.h"
 
 /*
  * One case, whole: words and facts in, verdict out.
@@ -204,5 +204,35 @@ const struct verdict *triage_judge_briefly(struct triage *triage);
 /* The next question for an aim, leaving out what was answered, declined or gated; `next` is NULL
  * if there is none. STATUS_MEMORY when out of memory. */
 enum status triage_next(struct triage *triage, enum aim aim, const struct question **next);
+
+/*
+ * Facts as JSON, and back: how a verdict shows what was understood, and how a look
+ * is kept.
+ *
+ *     [{"sign": "day", "value": "d8_14", "seen": true, "from": "day 12", "origin": "text",
+ *       "hedged": false, "number": {"lo": 12, "hi": 12, "unit": "d"}}, ...]
+ *
+ * One row a value that was seen or denied. Values that records remembered have
+ * the origin "journal" and stand `from` there.
+ */
+
+/* All that is known now. New reference; NULL out of memory. */
+json_t *facts_json(const struct triage *triage);
+
+/* One observable of a kept array, its rows put together. */
+struct kept_fact {
+    size_t observable;
+    struct observation observation;
+    bool has_number;
+    struct quantity number;
+};
+
+/*
+ * Reads such an array: what was said then, not what was remembered or worked out
+ * then. What the rules no longer know is left out. STATUS_DATA when the text is
+ * no such array, STATUS_MEMORY.
+ */
+enum status facts_read(const struct rules *rules, const char *text, struct arena *arena,
+                       const struct kept_fact **facts, size_t *count);
 
 #endif

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#ifndef JARSIDE_TRIAGE_INTERNAL_H
-#define JARSIDE_TRIAGE_INTERNAL_H
+#ifndef JARSIDE_TRIAGE_TRIAGE_INTERNAL_H
+#define JARSIDE_TRIAGE_TRIAGE_INTERNAL_H
 
 #include "reason/siblings.h"
 #include "triage/triage.h"

@@ -5,10 +5,10 @@
 /* The same work by R and scikit-learn on the same data, and how many times as long it took them. */
 #include <math.h>
 
-#include "base/arena.h"
+#include "base/memory.h"
 #include "bench/figures.h"
 #include "reason/reason.h"
-#include "review/survival.h"
+#include "review/statistics.h"
 #include "review/table.h"
 
 enum { BESIDE_RUNS = 31, SOYBEAN_SIGNS = 64, SOYBEAN_DISEASES = 32, SURVIVORS = 300 };

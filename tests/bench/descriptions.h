@@ -10,9 +10,9 @@
 #include <glob.h>
 #include <stdint.h>
 
-#include "base/arena.h"
+#include "base/memory.h"
 #include "bench/figures.h"
-#include "knowledge/cases.h"
+#include "rules/cases.h"
 
 struct descriptions {
     struct arena *arena;

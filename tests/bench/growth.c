@@ -3,7 +3,7 @@
 #include "bench/figures.h"
 
 #include "bench/review_table.h"
-#include "knowledge/rules.h"
+#include "rules/rules.h"
 #include "reason/reason.h"
 
 static void bench_review(const struct reasoner *reasoner)

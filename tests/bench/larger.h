@@ -4,7 +4,7 @@
 
 /* A rule base with ten times the findings, signs and circumstances: make-larger. */
 #include "bench/figures.h"
-#include "knowledge/reader.h"
+#include "language/reader.h"
 #include "triage/triage.h"
 
 enum { LARGER_RUNS = 5 };

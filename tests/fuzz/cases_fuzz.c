@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A case file, read against the shipped rules; its first cases are judged. */
-#include "base/arena.h"
-#include "knowledge/cases.h"
+#include "base/memory.h"
+#include "rules/cases.h"
 
 #include "support/fuzz.h"
 

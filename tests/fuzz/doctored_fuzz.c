@@ -6,18 +6,16 @@
  */
 #include <sqlite3.h>
 
-#include "base/json_text.h"
-#include "journal/backup.h"
+#include "base/text.h"
+#include "journal/journal.h"
 #include "journal/calendar.h"
 #include "journal/check.h"
 #include "journal/consult.h"
-#include "journal/export.h"
-#include "journal/journal.h"
-#include "journal/life.h"
-#include "journal/survey.h"
+#include "journal/exchange.h"
+#include "journal/query.h"
 #include "review/dataset.h"
 #include "review/learn.h"
-#include "voice/journal.h"
+#include "view/journal.h"
 
 #include "support/fuzz.h"
 

@@ -4,8 +4,8 @@
  * look would, with and without standing above what is said, judged and shown; and what is known then is
  * written and read back.
  */
-#include "base/json_text.h"
-#include "triage/facts.h"
+#include "base/text.h"
+#include "triage/triage.h"
 
 #include "support/fuzz.h"
 

@@ -4,8 +4,7 @@
  * empty journal; what goes in comes out again and goes in once more as what is there already.
  */
 #include "journal/check.h"
-#include "journal/export.h"
-#include "journal/import.h"
+#include "journal/exchange.h"
 #include "journal/journal.h"
 
 #include "support/fuzz.h"

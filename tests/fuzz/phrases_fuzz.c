@@ -3,7 +3,7 @@
  * Phrases of a rule base: a line each, as patterns of one sign's values; behind an empty line the
  * text they are tried on. Whatever the patterns are, reading comes to an end.
  */
-#include "base/arena.h"
+#include "base/memory.h"
 
 #include "support/fuzz.h"
 

@@ -3,7 +3,7 @@
  * A rule file from a stranger, laid over a small sound rule base. If the two load together they are
  * used: phrases compiled and checked, a description read, judged and shown.
  */
-#include "knowledge/reader.h"
+#include "language/reader.h"
 
 #include "support/fuzz.h"
 

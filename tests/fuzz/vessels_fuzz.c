@@ -3,11 +3,11 @@
  * A grower's own table of one row a vessel: read at once and byte by byte behind its first line, reviewed, and
  * told in words, as JSON and as a page.
  */
-#include "base/json_text.h"
+#include "base/text.h"
 #include "review/dataset.h"
 #include "review/review.h"
-#include "voice/review.h"
-#include "voice/review_html.h"
+#include "view/review.h"
+#include "view/review_page.h"
 
 #include "support/fuzz.h"
 

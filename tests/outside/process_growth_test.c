@@ -2,7 +2,6 @@
 /* Growth, coverage and moisture against published equations, rates and times. */
 #include "outside/process_check.h"
 
-#include "process/colony.h"
 #include "process/forecast.h"
 #include "process/moisture.h"
 

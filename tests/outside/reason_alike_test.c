@@ -2,7 +2,7 @@
 /* Groups at one rate or several: figures that other programs print. */
 #include "outside/process_check.h"
 
-#include "reason/alike.h"
+#include "reason/bayes_factor.h"
 
 static double factor(const struct tally *groups, size_t count)
 {

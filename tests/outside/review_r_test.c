@@ -16,10 +16,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "reason/alike.h"
-#include "review/monitor.h"
-#include "review/strata.h"
-#include "review/survival.h"
+#include "reason/bayes_factor.h"
+#include "review/statistics.h"
 #include "review/table.h"
 #include "support/scratch.h"
 

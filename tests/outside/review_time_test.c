@@ -2,8 +2,7 @@
 /* Time to loss and charts in time against worked examples of the literature. */
 #include "outside/process_check.h"
 
-#include "review/monitor.h"
-#include "review/survival.h"
+#include "review/statistics.h"
 
 enum { MOST = 64 };
 

@@ -2,8 +2,7 @@
 /* Tests and intervals against worked examples of the literature. */
 #include "outside/process_check.h"
 
-#include "review/counts.h"
-#include "review/strata.h"
+#include "review/statistics.h"
 #include "review/table.h"
 
 static void intervals(void **state)

@@ -22,12 +22,12 @@
 
 #include "base/diag.h"
 #include "base/text.h"
-#include "knowledge/reader.h"
-#include "knowledge/rules.h"
+#include "language/reader.h"
+#include "rules/rules.h"
 #include "reason/reason.h"
 #include "triage/triage.h"
-#include "voice/screen.h"
-#include "voice/verdict.h"
+#include "view/screen.h"
+#include "view/verdict.h"
 
 int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t size);
 

@@ -7,7 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "base/arena.h"
+#include "base/memory.h"
 #include "review/dataset.h"
 
 /*

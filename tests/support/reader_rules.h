@@ -12,11 +12,11 @@
 
 #include <cmocka.h>
 
-#include "base/arena.h"
+#include "base/memory.h"
 #include "base/diag.h"
 #include "base/units.h"
-#include "knowledge/reader.h"
-#include "knowledge/rules.h"
+#include "language/reader.h"
+#include "rules/rules.h"
 
 enum { TINT, TEXTURE, DAMP, WHERE, ODOUR, AGE, IDLE, SPREAD, FORCE, MADE, SMALL_COUNT };
 enum { RED = 1, BLUE = 2, TEAL = 4, PALE = 8 }; /* tint */

@@ -8,7 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "knowledge/rules.h"
+#include "rules/rules.h"
 
 /*
  * Small rule bases built in C, for tests that must not depend on files.

@@ -10,10 +10,10 @@
 
 #include <cmocka.h>
 
-#include "base/arena.h"
+#include "base/memory.h"
 #include "base/diag.h"
-#include "knowledge/reader.h"
-#include "knowledge/rules.h"
+#include "language/reader.h"
+#include "rules/rules.h"
 
 /* The shipped rules and their reader, for tests that are run from the top of the tree. */
 struct shipped {

@@ -9,7 +9,7 @@
 
 #include <cmocka.h>
 
-#include "base/arena.h"
+#include "base/memory.h"
 
 /* An allocator whose nth request fails, and which knows what is still out. */
 struct failing {

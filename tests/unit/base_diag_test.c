@@ -9,7 +9,6 @@
 #include <cmocka.h>
 
 #include "base/diag.h"
-#include "base/status.h"
 
 static const struct position NOWHERE = {0};
 

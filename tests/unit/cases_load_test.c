@@ -8,10 +8,10 @@
 #include <cmocka.h>
 #include <math.h>
 
-#include "base/arena.h"
+#include "base/memory.h"
 #include "base/diag.h"
 #include "base/text.h"
-#include "knowledge/cases.h"
+#include "rules/cases.h"
 #include "support/scratch.h"
 
 struct fixture {

@@ -9,9 +9,7 @@
 
 #include <cmocka.h>
 
-#include "journal/exchange_internal.h"
-#include "journal/export.h"
-#include "journal/import.h"
+#include "journal/exchange.h"
 #include "support/journal_case.h"
 
 /* ---- files ----------------------------------------------------------------------------------- */

@@ -8,7 +8,7 @@
 #include <cmocka.h>
 
 #include "base/text.h"
-#include "journal/roll.h"
+#include "journal/query.h"
 
 /* "words | 3 7: green patch | 9:" for what was read; "wrong" for what was refused. */
 static void expect(const char *said, const char *expected)

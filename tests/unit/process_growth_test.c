@@ -8,7 +8,6 @@
 #include <math.h>
 #include <stdlib.h>
 
-#include "process/colony.h"
 #include "process/forecast.h"
 
 static const struct warmth room = {0, 24};

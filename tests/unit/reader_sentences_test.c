@@ -10,11 +10,11 @@
 
 #include <cmocka.h>
 
-#include "base/arena.h"
+#include "base/memory.h"
 #include "base/diag.h"
 #include "base/text.h"
-#include "knowledge/reader.h"
-#include "knowledge/rules.h"
+#include "language/reader.h"
+#include "rules/rules.h"
 #include "support/shipped.h"
 
 enum { COLUMNS = 3, LINE_MOST = 4096 };

@@ -10,8 +10,8 @@
 #include <cmocka.h>
 
 #include "base/diag.h"
-#include "knowledge/reader.h"
-#include "knowledge/rules.h"
+#include "language/reader.h"
+#include "rules/rules.h"
 #include "support/shipped.h"
 
 static struct reading set(const struct shipped *s, const char *sign, const char *value)

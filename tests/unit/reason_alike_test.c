@@ -7,7 +7,7 @@
 #include <cmocka.h>
 #include <math.h>
 
-#include "reason/alike.h"
+#include "reason/bayes_factor.h"
 
 static double choose(unsigned n, unsigned k)
 {

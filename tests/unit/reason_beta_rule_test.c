@@ -7,7 +7,7 @@
 #include <cmocka.h>
 #include <math.h>
 
-#include "reason/beta_rule_internal.h"
+#include "reason/bayes_factor.h"
 
 /* Moments of a Beta: E x^k = prod (a + i) / (a + b + i), and likewise of 1 - x. */
 static void assert_exact(double a, double b, size_t count)

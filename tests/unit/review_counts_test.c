@@ -7,7 +7,7 @@
 #include <cmocka.h>
 #include <math.h>
 
-#include "review/counts.h"
+#include "review/statistics.h"
 #include "review/table.h"
 
 static const struct counts none[] = {{0, 0}, {0, 0}};

@@ -11,8 +11,8 @@
 
 #include <cmocka.h>
 
-#include "knowledge/rules.h"
-#include "review/csv_words_internal.h"
+#include "rules/rules.h"
+#include "review/dataset_csv.h"
 #include "review/dataset.h"
 #include "support/journal_case.h"
 

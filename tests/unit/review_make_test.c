@@ -12,8 +12,7 @@
 
 #include "reason/reason.h"
 #include "review/review.h"
-#include "review/saved_internal.h"
-#include "review/search_internal.h"
+#include "review/search.h"
 #include "support/labs.h"
 #include "support/shipped.h"
 

@@ -10,7 +10,7 @@
 #include <gsl/gsl_rng.h>
 #include <stdbool.h>
 
-#include "review/monitor.h"
+#include "review/statistics.h"
 
 /* ---- chart ----------------------------------------------------------------------------------- */
 

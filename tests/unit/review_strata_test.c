@@ -7,7 +7,7 @@
 #include <cmocka.h>
 #include <math.h>
 
-#include "review/strata.h"
+#include "review/statistics.h"
 
 static struct strata_test test_of(const struct strata_cell *cells, size_t count, size_t groups,
                                   size_t strata)

@@ -7,7 +7,7 @@
 #include <cmocka.h>
 #include <math.h>
 
-#include "review/survival.h"
+#include "review/statistics.h"
 
 static int start(void **state)
 {

@@ -21,7 +21,7 @@
 
 #include "base/diag.h"
 #include "base/text.h"
-#include "knowledge/rules.h"
+#include "rules/rules.h"
 
 #define CORPUS "tests/bad-rules"
 

@@ -8,7 +8,7 @@
 #include <cmocka.h>
 
 #include "base/diag.h"
-#include "knowledge/rules.h"
+#include "rules/rules.h"
 #include "support/scratch.h"
 
 #define TINY "tests/unit/tiny-rules"

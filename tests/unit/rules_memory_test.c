@@ -9,10 +9,10 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "base/arena.h"
+#include "base/memory.h"
 #include "base/diag.h"
-#include "knowledge/cases.h"
-#include "knowledge/rules.h"
+#include "rules/cases.h"
+#include "rules/rules.h"
 
 /* Grants so many requests and no more; knows how many blocks are out. */
 struct purse {

@@ -12,7 +12,7 @@
 
 #include "base/diag.h"
 #include "base/units.h"
-#include "knowledge/rules.h"
+#include "rules/rules.h"
 
 static const char *const TINY[] = {"tests/unit/tiny-rules"};
 

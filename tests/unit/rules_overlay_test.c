@@ -9,7 +9,7 @@
 #include <math.h>
 
 #include "base/diag.h"
-#include "knowledge/rules.h"
+#include "rules/rules.h"
 #include "support/scratch.h"
 
 struct fixture {

@@ -7,7 +7,7 @@
 
 #include <cmocka.h>
 
-#include "knowledge/rules.h"
+#include "rules/rules.h"
 #include "support/scratch.h"
 
 static int set_up(void **state)

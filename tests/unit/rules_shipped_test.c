@@ -7,11 +7,11 @@
 
 #include <cmocka.h>
 
-#include "base/arena.h"
+#include "base/memory.h"
 #include "base/diag.h"
-#include "knowledge/cases.h"
-#include "knowledge/reader.h"
-#include "knowledge/rules.h"
+#include "rules/cases.h"
+#include "language/reader.h"
+#include "rules/rules.h"
 
 static void assert_silent(const struct diags *diags)
 {

@@ -11,7 +11,6 @@
 #include <string.h>
 
 #include "triage/compute.h"
-#include "triage/cook_memo_internal.h"
 #include "triage/physics.h"
 
 struct shelf { /* what every test needs */

@@ -8,7 +8,7 @@
 
 #include <cmocka.h>
 
-#include "voice/screen.h"
+#include "view/screen.h"
 
 static struct screen narrow(size_t width, bool ascii)
 {

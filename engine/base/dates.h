@@ -1,0 +1,60 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef JARSIDE_BASE_DATES_H
+#define JARSIDE_BASE_DATES_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+/*
+ * Moments: when something happened, and what the clock on the wall said.
+ *
+ * ISO 8601 local time with its offset from UTC, to the second. Order of events
+ * is the order in which they were recorded, never that of their moments: a
+ * clock may go back. Days are those of the wall calendar where the moment was
+ * recorded, so that an hour of daylight saving never makes a day.
+ */
+struct moment {
+    int64_t seconds; /* since 1970-01-01T00:00:00Z; MOMENT_UNKNOWN when not known */
+    int offset;      /* minutes east of UTC, -1439 to 1439 */
+};
+
+#define MOMENT_UNKNOWN INT64_MIN
+/* Years 1900 to 9999; what a grower could mean is far narrower, and `journal check` says so. */
+enum { MOMENT_ROOM = 32 };
+
+static inline struct moment moment_unknown(void)
+{
+    return (struct moment){MOMENT_UNKNOWN, 0};
+}
+static inline bool moment_known(struct moment moment)
+{
+    return moment.seconds != MOMENT_UNKNOWN;
+}
+
+/* The system clock and the local time zone; $JARSIDE_NOW (ISO 8601) stands in its place when set
+ * and readable, for records written later and for tests. */
+struct moment moment_now(void);
+
+/*
+ * Reads "2026-03-01T18:30:00+01:00", "2026-03-01 18:30", "2026-03-01" (noon),
+ * "18:30" (today), "now", "today", "yesterday" and "3 days ago", in any case.
+ * Without an offset the local time zone's is taken, daylight saving of that day
+ * included; a time that the clock skips is the one an hour later. False, and
+ * `moment` untouched, when it is none of these or no such day exists.
+ */
+bool moment_read(const char *text, struct moment now, struct moment *moment);
+
+/* "2026-03-01T18:30:00+01:00" and "2026-03-01" into `room`, which is returned; "" when unknown. */
+const char *moment_write(struct moment moment, char room[MOMENT_ROOM]);
+const char *moment_write_day(struct moment moment, char room[MOMENT_ROOM]);
+
+/* The wall-calendar day as days since 1970-01-01; and noon of such a day at the offset of the local
+ * time zone then. */
+int64_t moment_day(struct moment moment);
+struct moment moment_of_day(int64_t day);
+
+/* Calendar days from one moment to a later one; negative when it is earlier. Both known. */
+int64_t moment_days_between(struct moment from, struct moment to);
+
+#endif

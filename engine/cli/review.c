@@ -1,0 +1,186 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <errno.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "cli/app.h"
+#include "cli/cli.h"
+#include "cli/exchange.h"
+#include "review/review.h"
+#include "view/review.h"
+#include "view/review_page.h"
+#include "view/screen.h"
+
+static const struct option options[] = {
+    {"csv", "FILE", "review a table of one row a vessel instead of the journal; '-' for input"},
+    {"demo", NULL, "review the invented season that comes with the program"},
+    {"since", "DATE", "only vessels begun on that day or later"},
+    {"details", NULL, "show every factor, what went together, times, batches, and how it decides"},
+    {"json", NULL, "print JSON"},
+    {"html", "FILE", "write a page with charts instead, for screen and paper; '-' for output"},
+    {"force", NULL, "replace a file that exists"},
+    {NULL, NULL, NULL},
+};
+
+/* ---- progress -------------------------------------------------------------------------------- */
+
+/* A share has no size of its own; the bar is told one that is large enough to be shown. */
+static void tell_progress(void *context, const char *what, double share)
+{
+    enum { PARTS = PROGRESS_BAR_LEAST };
+    const struct progress progress = progress_bar_listener(context);
+    progress_tell(&progress, what, (uint64_t)(share * PARTS), PARTS);
+}
+
+/* ---- where the vessels come from --------------------------------------------------------------- */
+
+static enum status read_table(struct app *app, FILE *from, struct dataset_reader *reader,
+                              struct dataset *dataset)
+{
+    enum { CHUNK = 1 << 16 };
+    static const struct position nowhere = {0};
+    char chunk[CHUNK];
+    size_t length;
+    enum status status = STATUS_OK;
+    while (status == STATUS_OK && (length = fread(chunk, 1, sizeof chunk, from)) > 0)
+        status = dataset_reader_feed(reader, chunk, length);
+    if (status == STATUS_OK && ferror(from)) {
+        diags_error(app->diags, nowhere, "the table cannot be read: %s", strerror(errno));
+        status = STATUS_IO;
+    }
+    return status == STATUS_OK ? dataset_reader_finish(reader, dataset) : status;
+}
+
+static enum exit_status table_at(struct app *app, const char *path, int32_t since, int32_t today,
+                                 struct arena *arena, struct dataset *dataset)
+{
+    static const struct position nowhere = {0};
+    bool input = strcmp(path, "-") == 0;
+    FILE *from = input ? stdin : fopen(path, "rb");
+    if (from == NULL) {
+        diags_error(app->diags, nowhere, "'%s' cannot be opened: %s", path, strerror(errno));
+        return app_fail(app, STATUS_IO);
+    }
+    struct dataset_reader *reader =
+        dataset_reader_new(input ? "input" : path, since, today, arena, app->diags);
+    enum status status = reader != NULL ? read_table(app, from, reader, dataset) : STATUS_MEMORY;
+    dataset_reader_free(reader);
+    if (!input)
+        fclose(from);
+    return status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
+}
+
+static enum exit_status gather(struct app *app, int32_t since, struct arena *arena,
+                               struct dataset *dataset)
+{
+    const char *path = arguments_value(&app->arguments, "csv");
+    int32_t today = (int32_t)moment_day(moment_now());
+    enum exit_status fault = EXIT_FINE;
+
+    if (path != NULL)
+        return table_at(app, path, since, today, arena, dataset);
+    fault = arguments_flag(&app->arguments, "demo") ? demo_for_now(app)
+                                                    : app_journal(app, JOURNAL_READ);
+    if (fault != EXIT_FINE)
+        return fault;
+    enum status status =
+        dataset_from_journal(app->journal, app->rules, since, today, arena, dataset, app->diags);
+    return status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
+}
+
+/* ---- the command ------------------------------------------------------------------------------ */
+
+static enum exit_status read_since(struct app *app, int32_t *since)
+{
+    const char *said = arguments_value(&app->arguments, "since");
+    struct moment moment;
+    *since = DAY_NONE;
+    if (said == NULL)
+        return EXIT_FINE;
+    if (!moment_read(said, moment_now(), &moment))
+        return app_usage(app, "'--since %s' is no day; write 2026-03-01", said);
+    *since = (int32_t)moment_day(moment);
+    return EXIT_FINE;
+}
+
+static enum exit_status tell_page(struct app *app, const struct review *review, const char *path)
+{
+    bool replace = arguments_flag(&app->arguments, "force");
+    struct text page;
+    text_init(&page);
+    voice_review_html(&page, review);
+    enum exit_status fault = app_write(app, path, &page, replace);
+    text_release(&page);
+    if (fault != EXIT_FINE)
+        return fault;
+    if (strcmp(path, "-") != 0)
+        screen_say(&app->out, 0, 0, ROLE_PLAIN, "Written: %s. Open it in any browser.", path);
+    return app_flush(app);
+}
+
+static enum exit_status tell(struct app *app, const struct review *review)
+{
+    const char *path = arguments_value(&app->arguments, "html");
+    if (path != NULL)
+        return tell_page(app, review, path);
+    if (arguments_flag(&app->arguments, "json"))
+        return app_json(app, voice_review_json(review), false);
+    bool full = arguments_flag(&app->arguments, "details");
+    voice_review(&app->out, review, full);
+    if (full)
+        voice_review_details(&app->out, review);
+    else if (review->totals.counts.total > 0)
+        screen_say(&app->out, 0, 0, ROLE_QUIET,
+                   "--details: causes, tests, the next batch, every factor, and how it decides.");
+    return app_flush(app);
+}
+
+static enum exit_status review_in(struct app *app, struct arena *arena)
+{
+    struct progress_bar bar;
+    struct review_progress progress = {tell_progress, &bar};
+    struct dataset dataset;
+    struct review review;
+    int32_t since;
+
+    enum exit_status fault = read_since(app, &since);
+    if (fault == EXIT_FINE)
+        fault = gather(app, since, arena, &dataset);
+    if (fault != EXIT_FINE)
+        return fault;
+    progress_bar_init(&bar, stderr);
+    enum status status = review_make(&dataset, app->reasoner, &progress, arena, &review);
+    progress_bar_clear(&bar);
+    return status == STATUS_OK ? tell(app, &review) : app_fail(app, status);
+}
+
+static enum exit_status run_review(struct app *app)
+{
+    if (app->arguments.operand_count > 0)
+        return app_usage(app, "'%s' is no option; a table is given as --csv %s",
+                         app->arguments.operands[0], app->arguments.operands[0]);
+    if (arguments_flag(&app->arguments, "demo") && arguments_value(&app->arguments, "csv") != NULL)
+        return app_usage(app, "--demo and --csv: one of them at a time");
+    if (arguments_flag(&app->arguments, "json") && arguments_value(&app->arguments, "html") != NULL)
+        return app_usage(app, "--json and --html: one of them at a time");
+    enum exit_status fault = app_load(app, NULL, 0);
+    if (fault != EXIT_FINE)
+        return fault;
+    struct arena *arena = arena_new(NULL);
+    fault = arena != NULL ? review_in(app, arena) : app_fail(app, STATUS_MEMORY);
+    arena_free(arena);
+    return fault;
+}
+
+const struct command command_review = {
+    .name = "review",
+    .summary = "finds what the lost vessels have in common, and what to change first",
+    .operands = "",
+    .detail =
+        "Says what was lost, which cook, starter, session, grain lot or place most likely did "
+        "it and how sure that is, what cannot be told apart, which test would settle it, and "
+        "how many vessels a change would have saved. A table needs one row a vessel, a "
+        "column that says lost or ok, and columns for what vessels share.",
+    .options = options,
+    .run = run_review,
+};

@@ -1,0 +1,102 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef JARSIDE_JOURNAL_EXCHANGE_H
+#define JARSIDE_JOURNAL_EXCHANGE_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdio.h>
+
+#include "base/diag.h"
+#include "base/text.h"
+#include "journal/journal.h"
+
+/*
+ * The journal as CSV (RFC 4180): UTF-8, CRLF, a header row, one file a kind of
+ * record, named as record_types names it. Read back by journal/import.h.
+ *
+ * A record begins with its id, then come its columns by name. Moments are
+ * ISO 8601 with their offset, numbers in the shortest form that reads back
+ * exactly, references the labels of what they name (ids for looks, deeds and
+ * outcomes). What the journal derives is left out, but for the day of a vessel's
+ * next look, which no other record tells.
+ *
+ * A spreadsheet would take a text that begins with = + - @, a tab or an end of
+ * line for a formula. Such a text, also behind apostrophes and spaces, gets an
+ * apostrophe in front, which the import takes away again.
+ */
+
+/* Writes one table to `stream`, which stays open; `name` is what messages call it. */
+enum status export_table(struct journal *journal, enum record record, FILE *stream,
+                         const char *name, struct diags *diags);
+
+/* The same into a file, mode 0600, which appears whole or not at all. */
+enum status export_file(struct journal *journal, enum record record, const char *path, bool replace,
+                        struct diags *diags);
+
+/*
+ * Every table, as the journal stands at one moment, into a folder, which is made
+ * (mode 0700) when it is not there. No file takes its name before all are written.
+ * `counts` receives the rows of each; it and `progress` may be NULL.
+ */
+enum status export_folder(struct journal *journal, const char *folder, bool replace,
+                          size_t counts[RECORD_COUNT], const struct progress *progress,
+                          struct diags *diags);
+
+/*
+ * Reads back what journal/export.h writes: all of it, or nothing.
+ *
+ * Into an empty journal every record keeps its id, so that a further export is
+ * the same to the byte. In a journal that holds something a record is known by
+ * its label, and looks, deeds, outcomes and the like by all they say: what is
+ * there already is passed over, what is new is added (under a new id when its own
+ * is taken), and a record of the same label that says something else is a
+ * conflict, which names the place in the file, what is there and what was
+ * given. Memory does not grow with the files.
+ */
+struct import_tally {
+    size_t added, same, refused; /* rows */
+};
+
+struct import_options {
+    bool dry_run;                    /* do everything but keep it */
+    const struct progress *progress; /* or NULL */
+};
+
+/*
+ * Every table found in the folder. A CSV file there that is no table's is a
+ * fault, and so is a folder without any. STATUS_DATA, and nothing imported, when
+ * a row was refused; the tallies tell how many.
+ */
+enum status import_folder(struct journal *journal, const char *folder,
+                          const struct import_options *options,
+                          struct import_tally tally[RECORD_COUNT], struct diags *diags);
+
+/* One table from one file. */
+enum status import_file(struct journal *journal, enum record record, const char *path,
+                        const struct import_options *options, struct import_tally *tally,
+                        struct diags *diags);
+
+/* The table that a path is named after, "somewhere/vessel.csv"; RECORD_COUNT when it is none. */
+enum record import_table_of(const char *path);
+
+/* What export and import agree on. */
+
+/* Whether CSV files hold the column: all but what the journal derives from other records. */
+bool exchange_carries(enum record record, const struct column *column);
+/* Whether it is the day of the next look, which files hold as a date. */
+bool exchange_is_due(enum record record, const struct column *column);
+/* Whether its values are words, that a spreadsheet may take for formulas. */
+bool exchange_is_text(const struct column *column);
+/* Whether records of the kind have labels to be known by. */
+bool exchange_has_label(enum record record);
+
+/* Appends a text with an apostrophe in front where one is needed. */
+void exchange_guard(struct text *out, const char *bytes, size_t length);
+/* How many bytes to leave out at the front of a text as it stands in a file: 1 or 0. */
+size_t exchange_guarded(const char *bytes, size_t length);
+
+/* Appends a value as a file holds it, but for guard and quotes. */
+enum status exchange_show(struct journal *journal, enum record record, const struct column *column,
+                          const void *row, struct text *out, struct diags *diags);
+
+#endif

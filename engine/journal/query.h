@@ -1,0 +1,160 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef JARSIDE_JOURNAL_QUERY_H
+#define JARSIDE_JOURNAL_QUERY_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "base/diag.h"
+#include "base/memory.h"
+#include "journal/journal.h"
+
+/*
+ * Which records: pages of lists, counts and searches, asked of SQLite in one go
+ * where walking every record would take too long. They give ids; journal_get
+ * gives the records.
+ */
+enum { SURVEY_ANY = -1 };
+
+struct survey { /* which of a kind */
+    enum record record;
+    int64_t batch;  /* vessels of this batch; looks, deeds and outcomes of its vessels; 0 for all */
+    int64_t vessel; /* looks, deeds and outcomes of this vessel; 0 for all */
+    int state;      /* vessels: an enum vessel_state, or SURVEY_ANY */
+    int fate;       /* vessels: an enum fate, or SURVEY_ANY */
+    size_t limit;   /* the newest so many; 0 for all */
+};
+
+struct page { /* ids rise; `total` is how many there are without the limit */
+    const int64_t *ids;
+    size_t count, total;
+};
+
+/* A survey of all records of a kind, the newest `limit` of them. */
+struct survey survey_all(enum record record, size_t limit);
+enum status survey_page(struct journal *journal, const struct survey *survey, struct arena *arena,
+                        struct page *page, struct diags *diags);
+
+/* Growing or isolated vessels without a day for the next look: imported ones. Ids rise. */
+enum status survey_undated(struct journal *journal, size_t limit, struct arena *arena,
+                           struct page *page, struct diags *diags);
+
+/* Growing or isolated vessels whose look is due by a day, the first due first; the first `limit`. */
+enum status survey_due(struct journal *journal, int64_t day, size_t limit, struct arena *arena,
+                       struct page *page, struct diags *diags);
+
+/* Corrections of one record, the newest `limit`; ids rise. */
+enum status survey_edits(struct journal *journal, enum record record, const char *label,
+                         size_t limit, struct arena *arena, struct page *page, struct diags *diags);
+
+/* Batches made with a starter, lot, cook or session; starters made from a starter. Ids rise. */
+enum status survey_batches(struct journal *journal, enum record record, int64_t id, size_t limit,
+                           struct arena *arena, struct page *page, struct diags *diags);
+enum status survey_children(struct journal *journal, int64_t starter, struct arena *arena,
+                            struct page *page, struct diags *diags);
+
+/* What became of the vessels of a batch, starter, lot, cook, session or place (where they stand). */
+struct vessel_tally {
+    size_t vessels;                 /* inoculated ones */
+    size_t state[VESSEL_USED + 1];  /* of these */
+    size_t well[VESSEL_USED + 1];   /* of these, by state: the ones that are not lost */
+    size_t fate[FATE_COUNT];        /* of these */
+    size_t controls, controls_lost; /* never inoculated; contaminated ones of them */
+};
+enum status survey_tally(struct journal *journal, enum record record, int64_t id,
+                         struct vessel_tally *tally, struct diags *diags);
+/* Lost ones of a tally: stuck, contaminated or thrown away untold. */
+size_t tally_lost(const struct vessel_tally *tally);
+
+/*
+ * Records that hold every word, in any of their texts, whatever the case: the
+ * newest `limit` of each kind. Words are compared folded (base/text.h).
+ */
+struct hit {
+    enum record record;
+    int64_t id;
+};
+struct hits {
+    const struct hit *hits; /* by kind, newest first within one */
+    size_t count;
+    bool more; /* some kind has further ones */
+};
+enum status survey_search(struct journal *journal, const char *const *words, size_t count,
+                          size_t limit, struct arena *arena, struct hits *hits,
+                          struct diags *diags);
+
+/*
+ * One sentence for a whole batch:
+ *
+ *     all fine
+ *     all fine except 3 and 7
+ *     all about 40 % white except 3-5, B3-7 and 9: green patch
+ *     all fine except 3 and 7: green patch; 9: wet at the bottom
+ *
+ * What stands before "except" ("but", "apart from" and "not" do as well, where
+ * vessels follow) is said of every vessel but the excepted ones; what stands after
+ * a colon of those before it. Vessels are numbers within the batch, ranges of them,
+ * or labels.
+ */
+struct roll_part {
+    const int64_t *numbers; /* within the batch, as written */
+    size_t count;
+    const char *words; /* what is said of them; "" when they are only excepted */
+};
+
+struct roll {
+    const char *words; /* said of the rest */
+    const struct roll_part *parts;
+    size_t part_count;
+};
+
+/*
+ * Reads the sentence about the batch with that label. STATUS_USAGE, with the form it
+ * should have, when vessels are announced and cannot be read, or one is named
+ * twice. Everything is in the arena.
+ */
+enum status roll_read(const char *text, const char *batch, struct arena *arena, struct roll *roll,
+                      struct diags *diags);
+
+/* The part that names this number, or NULL: it is one of the rest. */
+const struct roll_part *roll_part_of(const struct roll *roll, int64_t number);
+
+/*
+ * What happened, in order: looks, deeds and outcomes of one vessel or of all
+ * vessels of a batch, and the slips that were corrected in a record.
+ *
+ * Events are in the order of their moments, and those of one moment in the order in
+ * which they were recorded. What a later row corrects is there, too, and says so.
+ */
+struct event {
+    enum record kind; /* RECORD_LOOK, _DEED, _OUTCOME or _EDIT */
+    struct moment at;
+    int64_t id;
+    int64_t vessel; /* 0 for an edit */
+    bool overruled; /* a later row corrects it: it no longer counts */
+    union {
+        struct look look;
+        struct deed deed;
+        struct outcome outcome;
+        struct edit edit;
+    } is;
+};
+
+struct life {
+    struct event *events; /* in the arena */
+    size_t count;
+    size_t earlier; /* how many more there were before these */
+};
+
+/* The newest `limit` events of each kind (0: all) of a vessel; of all vessels of a batch. */
+enum status life_of_vessel(struct journal *journal, const struct vessel *vessel, size_t limit,
+                           struct arena *arena, struct life *life, struct diags *diags);
+enum status life_of_batch(struct journal *journal, const struct batch *batch, size_t limit,
+                          struct arena *arena, struct life *life, struct diags *diags);
+/* Of any other record with a label: its edits. */
+enum status life_of_record(struct journal *journal, enum record record, const char *label,
+                           size_t limit, struct arena *arena, struct life *life,
+                           struct diags *diags);
+
+#endif

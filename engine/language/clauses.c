@@ -1,0 +1,1173 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/text.h"
+#include "language/reader_internal.h"
+
+/* ==== reader text ============================================================================= */
+
+/* The text as it is matched: folded, cut into clauses, with a map back to what was typed. */
+
+struct builder {
+    struct working *out;
+    const char *folded;
+    size_t length;
+    const size_t *origin;
+    const char *text;
+    size_t at; /* in folded */
+};
+
+static bool is_digit(int c)
+{
+    return c >= '0' && c <= '9';
+}
+
+static bool is_letter(int c)
+{
+    return (c >= 'a' && c <= 'z') || c >= 0x80;
+}
+
+static bool is_word(int c)
+{
+    return is_digit(c) || is_letter(c);
+}
+
+/* The folded byte `step` away, or a space beyond either end. */
+static int near(const struct builder *b, long step)
+{
+    long at = (long)b->at + step;
+    if (at < 0 || at >= (long)b->length)
+        return ' ';
+    return (unsigned char)b->folded[at];
+}
+
+static size_t utf8_size(unsigned char first)
+{
+    return first < 0x80 ? 1 : first < 0xE0 ? 2 : first < 0xF0 ? 3 : 4;
+}
+
+/* Where the character at `from` of the given text ends. */
+static size_t character_end(const struct builder *b, size_t from, size_t next)
+{
+    size_t after = next <= b->length ? b->origin[next] : b->origin[b->length];
+    size_t own = from + utf8_size((unsigned char)b->text[from]);
+    return after > from ? after : own < b->origin[b->length] ? own : b->origin[b->length];
+}
+
+static void put(struct working *out, char byte, size_t from, size_t until)
+{
+    out->bytes[out->length] = byte;
+    out->from[out->length] = (uint32_t)from;
+    out->until[out->length] = (uint32_t)until;
+    out->length++;
+}
+
+static void put_space(struct builder *b)
+{
+    struct working *out = b->out;
+    if (out->length && out->bytes[out->length - 1] != ' ' && out->bytes[out->length - 1] != '\n')
+        put(out, ' ', b->origin[b->at], b->origin[b->at]);
+}
+
+static void put_cut(struct builder *b, enum cut_kind kind)
+{
+    struct working *out = b->out;
+    while (out->length && out->bytes[out->length - 1] == ' ')
+        out->length--;
+    if (!out->length)
+        return;
+    if (out->bytes[out->length - 1] == '\n') {
+        if (out->cuts[out->cut_count - 1].kind < kind)
+            out->cuts[out->cut_count - 1].kind = kind;
+        return;
+    }
+    out->cuts[out->cut_count++] = (struct cut){.at = (uint32_t)out->length, .kind = kind};
+    put(out, '\n', b->origin[b->at], b->origin[b->at]);
+}
+
+static void put_character(struct builder *b)
+{
+    size_t size = utf8_size((unsigned char)b->folded[b->at]);
+    if (size > b->length - b->at)
+        size = b->length - b->at;
+    size_t from = b->origin[b->at];
+    size_t until = character_end(b, from, b->at + size);
+    for (size_t i = 0; i < size; i++)
+        put(b->out, b->folded[b->at + i], from, until);
+    b->at += size - 1;
+}
+
+/* Letters in a row before (step -1) or behind (step 1) the current byte; 2 is many. */
+static int letters_beside(const struct builder *b, long step)
+{
+    return !is_letter(near(b, step)) ? 0 : !is_letter(near(b, 2 * step)) ? 1 : 2;
+}
+
+static void put_point(struct builder *b)
+{
+    int before = near(b, -1);
+    int after = near(b, 1);
+    bool decimal = is_digit(after) && !is_letter(before); /* 1.5 and .5 */
+    bool initial =
+        letters_beside(b, -1) == 1 && (letters_beside(b, 1) == 1 || !is_word(after)); /* p.s.i. */
+    bool trails_off = before == '.' || after == '.'; /* ... and the thought goes on */
+    if (decimal || (initial && !trails_off))
+        put_character(b);
+    else
+        put_cut(b, trails_off ? CUT_SOFT : CUT_HARD);
+}
+
+static void put_dash(struct builder *b)
+{
+    int before = near(b, -1);
+    int after = near(b, 1);
+    bool in_word = is_word(before) && is_word(after);
+    bool minus = before == ' ' && is_digit(after);
+    bool range = is_digit(near(b, -2)) && before == ' ' && after == ' ' && is_digit(near(b, 2));
+    if (in_word || minus || range)
+        put_character(b);
+    else if (is_word(before))
+        put_space(b); /* green- and black-spotted */
+    else
+        put_cut(b, CUT_SOFT);
+}
+
+/* "Smell: none" goes on after the colon; after more words than a label has, it is a pause. */
+static void put_colon(struct builder *b)
+{
+    enum { LABEL_WORDS = 3 };
+    const struct working *out = b->out;
+    unsigned words = 0;
+    for (size_t i = out->length; i-- > 0 && out->bytes[i] != '\n' && words <= LABEL_WORDS;)
+        words += out->bytes[i] == ' ' || i == 0 || out->bytes[i - 1] == '\n';
+    if (words <= LABEL_WORDS)
+        put_space(b);
+    else
+        put_cut(b, CUT_SOFT);
+}
+
+static void put_mark(struct builder *b, char mark)
+{
+    bool in_number = is_digit(near(b, -1)) && is_digit(near(b, 1));
+    switch (mark) {
+    case ',':
+        if (in_number)
+            put_character(b);
+        else
+            put_cut(b, CUT_SOFT);
+        break;
+    case ':':
+        if (in_number)
+            put_character(b);
+        else
+            put_colon(b);
+        break;
+    case '\'':
+        if (is_word(near(b, -1)) && is_letter(near(b, 1)))
+            put_character(b);
+        break;
+    case '(':
+    case ')':
+    case '[':
+    case ']':
+    case '{':
+    case '}':
+    case '|':
+        put_cut(b, CUT_SOFT);
+        break;
+    case ';':
+    case '!':
+        put_cut(b, CUT_HARD);
+        break;
+    case '?':
+        put_cut(b, CUT_QUESTION);
+        break;
+    default: /* signs that only set words apart */
+        put_space(b);
+    }
+}
+
+static void put_next(struct builder *b)
+{
+    char c = b->folded[b->at];
+    if (c == '.')
+        put_point(b);
+    else if (c == '-')
+        put_dash(b);
+    else if (c == ' ')
+        put_space(b);
+    else if (strchr(",:'()[]{}|;!?\"*#_=^\\&", c))
+        put_mark(b, c);
+    else
+        put_character(b);
+}
+
+/* Line ends fold to spaces and NUL ends strings: both are made harmless before folding. */
+static char *plain_copy(const char *text, size_t length, struct arena *arena)
+{
+    char *copy = arena_copy(arena, text, length);
+    if (!copy)
+        return NULL;
+    for (size_t i = 0; i < length; i++) {
+        unsigned char c = (unsigned char)text[i];
+        if (c == '\n' || c == '\r' || c == '\v' || c == '\f')
+            copy[i] = ';';
+        else if (c < 0x20 || c == 0x7F)
+            copy[i] = ' ';
+    }
+    return copy;
+}
+
+static bool working_room(struct working *working, size_t room, struct arena *arena)
+{
+    working->bytes = arena_array(arena, room + PREFILTER_PEEK, 1);
+    working->from = arena_array(arena, room, sizeof *working->from);
+    working->until = arena_array(arena, room, sizeof *working->until);
+    working->cuts = arena_array(arena, room, sizeof *working->cuts);
+    working->length = 0;
+    working->cut_count = 0;
+    return working->bytes && working->from && working->until && working->cuts;
+}
+
+static void working_end(struct working *working, size_t at)
+{
+    memset(working->bytes + working->length, 0, PREFILTER_PEEK);
+    working->from[working->length] = working->until[working->length] = (uint32_t)at;
+}
+
+static enum status check_text(const char *text, size_t length, struct diags *diags)
+{
+    const struct position nowhere = {0};
+    if (length > READER_MAX_TEXT) {
+        diags_error(
+            diags, nowhere,
+            "the text is %zu bytes long; at most %d can be read at once, so tell it in parts",
+            length, (int)READER_MAX_TEXT);
+        return STATUS_DATA;
+    }
+    size_t valid = utf8_valid_prefix(text, length);
+    if (valid != length) {
+        diags_error(diags, nowhere, "byte %zu of the text is not UTF-8; plain text is expected",
+                    valid + 1);
+        return STATUS_DATA;
+    }
+    return STATUS_OK;
+}
+
+enum status working_build(struct working *working, const char *text, size_t length,
+                          struct arena *arena, struct diags *diags)
+{
+    enum status status = check_text(text, length, diags);
+    if (status != STATUS_OK)
+        return status;
+    char *copy = plain_copy(text, length, arena);
+    struct text folded;
+    size_t *origin = NULL;
+    text_init(&folded);
+    if (!copy || text_fold(&folded, copy, length, &origin) != TEXT_FOLD_OK || folded.failed ||
+        !working_room(working, folded.length + 1, arena)) {
+        free(origin);
+        text_release(&folded);
+        return STATUS_MEMORY;
+    }
+    struct builder b = {.out = working,
+                        .folded = folded.bytes,
+                        .length = folded.length,
+                        .origin = origin,
+                        .text = copy};
+    for (; b.at < b.length; b.at++)
+        put_next(&b);
+    while (working->length && working->bytes[working->length - 1] == ' ')
+        working->length--;
+    working_end(working, length);
+    free(origin);
+    text_release(&folded);
+    return STATUS_OK;
+}
+
+enum status working_correct(struct working *working, const struct correction *corrections,
+                            size_t count, struct arena *arena)
+{
+    struct working old = *working;
+    size_t room = old.length + 1;
+    for (size_t i = 0; i < count; i++)
+        room += corrections[i].length;
+    if (!working_room(working, room, arena))
+        return STATUS_MEMORY;
+    size_t next = 0;
+    size_t cut = 0;
+    for (uint32_t at = 0; at < old.length;) {
+        if (cut < old.cut_count && old.cuts[cut].at == at)
+            working->cuts[working->cut_count++] =
+                (struct cut){.at = (uint32_t)working->length, .kind = old.cuts[cut++].kind};
+        if (next < count && corrections[next].start == at) {
+            const struct correction *c = &corrections[next++];
+            for (size_t i = 0; i < c->length; i++)
+                put(working, c->word[i], old.from[c->start], old.until[c->end - 1]);
+            at = c->end;
+        } else {
+            put(working, old.bytes[at], old.from[at], old.until[at]);
+            at++;
+        }
+    }
+    working_end(working, old.from[old.length]);
+    return STATUS_OK;
+}
+
+struct span working_span(const struct working *working, uint32_t start, uint32_t end)
+{
+    if (end <= start)
+        return (struct span){working->from[start], working->from[start]};
+    return (struct span){working->from[start], working->until[end - 1]};
+}
+
+/* ==== reader lexicon ========================================================================== */
+
+/* Single words: what part they play, whether a phrase knows them, and what a slip was meant for. */
+
+enum { SLIP_SHORTEST = 4, MEANT_SHORTEST = 5, WORD_LONGEST = 40 };
+
+static uint32_t hash_of(const char *word, size_t length)
+{
+    uint32_t hash = 2166136261u; /* FNV-1a */
+    for (size_t i = 0; i < length; i++)
+        hash = (hash ^ (unsigned char)word[i]) * 16777619u;
+    return hash;
+}
+
+static bool lexicon_is_letter(char c)
+{
+    return c >= 'a' && c <= 'z';
+}
+
+static size_t slot_of(const struct lexicon *lexicon, const char *word, size_t length)
+{
+    size_t mask = lexicon->slot_count - 1;
+    size_t slot = hash_of(word, length) & mask;
+    while (lexicon->slots[slot] != NO_INDEX) {
+        const struct lexeme *lexeme = &lexicon->lexemes[lexicon->slots[slot]];
+        if (lexeme->length == length && !memcmp(lexeme->word, word, length))
+            break;
+        slot = (slot + 1) & mask;
+    }
+    return slot;
+}
+
+/* Doubles the table; at most half of it is ever taken. */
+static bool grow(struct lexicon *lexicon)
+{
+    size_t room = lexicon->room ? lexicon->room * 2 : 1024;
+    struct lexeme *lexemes =
+        arena_grow(lexicon->memory, lexicon->lexemes, lexicon->count, room, sizeof *lexemes);
+    uint32_t *slots = arena_array(lexicon->memory, room * 2, sizeof *slots);
+    if (!lexemes || !slots)
+        return false;
+    lexicon->lexemes = lexemes;
+    lexicon->room = room;
+    lexicon->slots = slots;
+    lexicon->slot_count = room * 2;
+    memset(slots, 0xFF, room * 2 * sizeof *slots);
+    for (size_t i = 0; i < lexicon->count; i++)
+        slots[slot_of(lexicon, lexemes[i].word, lexemes[i].length)] = (uint32_t)i;
+    return true;
+}
+
+bool lexicon_init(struct lexicon *lexicon, struct arena *memory)
+{
+    *lexicon = (struct lexicon){.memory = memory};
+    for (size_t i = 0; i < 26; i++)
+        lexicon->by_letter[i] = NO_INDEX;
+    return grow(lexicon);
+}
+
+struct lexeme *lexicon_add(struct lexicon *lexicon, const char *word, size_t length)
+{
+    size_t slot = slot_of(lexicon, word, length);
+    if (lexicon->slots[slot] != NO_INDEX)
+        return &lexicon->lexemes[lexicon->slots[slot]];
+    char *copy = arena_copy(lexicon->memory, word, length);
+    if (!copy || (lexicon->count == lexicon->room && !grow(lexicon))) {
+        lexicon->failed = true;
+        return NULL;
+    }
+    struct lexeme *lexeme = &lexicon->lexemes[lexicon->count];
+    *lexeme = (struct lexeme){.word = copy, .length = (uint32_t)length, .next = NO_INDEX};
+    if (length && lexicon_is_letter(word[0])) {
+        lexeme->next = lexicon->by_letter[word[0] - 'a'];
+        lexicon->by_letter[word[0] - 'a'] = (uint32_t)lexicon->count;
+    }
+    lexicon->slots[slot_of(lexicon, word, length)] = (uint32_t)lexicon->count++;
+    return lexeme;
+}
+
+struct lexeme *lexicon_find(const struct lexicon *lexicon, const char *word, size_t length)
+{
+    uint32_t index = lexicon->slots[slot_of(lexicon, word, length)];
+    return index == NO_INDEX ? NULL : &lexicon->lexemes[index];
+}
+
+void lexicon_learn(struct lexicon *lexicon, const char *text, size_t length)
+{
+    for (size_t at = 0; at < length;) {
+        size_t end = at;
+        while (end < length && lexicon_is_letter(text[end]))
+            end++;
+        if (end > at) {
+            struct lexeme *lexeme = lexicon_add(lexicon, text + at, end - at);
+            if (!lexeme)
+                return;
+            lexeme->vocabulary = true;
+        }
+        at = end + 1;
+    }
+}
+
+/* ---- slips ------------------------------------------------------------------------------- */
+
+/*
+ * English is full of words a letter apart: "bank" and "blank", "coats" and
+ * "coast". So a slip must be of a kind that fingers and ears make: letters
+ * swapped, doubled or not, a vowel lost, added or mistaken for another; in a
+ * long word any letter lost or added or wrong. The
+ * first letter is seldom mistyped, the last carries the ending. Real words that
+ * remain are spared by name (language.spared).
+ */
+enum slip { SLIP_NONE, SLIP_SWAPPED, SLIP_LENGTH, SLIP_WRONG, SLIP_FAR };
+enum { LONG_WORD = 7 }; /* above it any letter may be wrong, at it a neighbour on the keyboard */
+
+/* Letters that come and go unheard. */
+static bool is_soft(char c)
+{
+    return c && strchr("aeiouyh", c);
+}
+
+static bool beside_on_keyboard(char a, char b)
+{
+    static const char *const rows[] = {"qwertyuiop", "asdfghjkl", "zxcvbnm"};
+    int row_a = 0, row_b = 0, place_a = 0, place_b = 0;
+    for (int row = 0; row < 3; row++) {
+        const char *found_a = strchr(rows[row], a);
+        const char *found_b = strchr(rows[row], b);
+        if (found_a) {
+            row_a = row;
+            place_a = (int)(found_a - rows[row]);
+        }
+        if (found_b) {
+            row_b = row;
+            place_b = (int)(found_b - rows[row]);
+        }
+    }
+    return row_a - row_b >= -1 && row_a - row_b <= 1 && place_a - place_b >= -1 &&
+           place_a - place_b <= 1;
+}
+
+static enum slip same_length(const char *typed, const char *meant, size_t length)
+{
+    size_t at = 0;
+    while (at < length && typed[at] == meant[at])
+        at++;
+    if (at == length)
+        return SLIP_NONE;
+    if (!at || at + 1 == length)
+        return SLIP_FAR;
+    if (!memcmp(typed + at + 1, meant + at + 1, length - at - 1)) {
+        bool soft = is_soft(typed[at]) && is_soft(meant[at]);
+        bool neighbours = length >= LONG_WORD && beside_on_keyboard(typed[at], meant[at]);
+        return soft || neighbours || length > LONG_WORD ? SLIP_WRONG : SLIP_FAR;
+    }
+    if (typed[at] == meant[at + 1] && typed[at + 1] == meant[at] &&
+        !memcmp(typed + at + 2, meant + at + 2, length - at - 2) &&
+        (at + 2 < length || length >= LONG_WORD))
+        return SLIP_SWAPPED;
+    return SLIP_FAR;
+}
+
+/* Whether leaving one letter out of `longer` gives `shorter`, which has `length` letters. */
+static enum slip one_longer(const char *longer, const char *shorter, size_t length,
+                            size_t meant_length)
+{
+    size_t at = 0;
+    while (at < length && longer[at] == shorter[at])
+        at++;
+    if (!at || memcmp(longer + at + 1, shorter + at, length - at) != 0)
+        return SLIP_FAR;
+    bool doubled = longer[at] == longer[at - 1];
+    if (at == length && !doubled)
+        return SLIP_FAR;
+    return doubled || is_soft(longer[at]) || meant_length >= LONG_WORD ? SLIP_LENGTH : SLIP_FAR;
+}
+
+static enum slip compare(const char *typed, size_t length, const struct lexeme *meant)
+{
+    if (meant->length == length)
+        return same_length(typed, meant->word, length);
+    if (meant->length == length + 1)
+        return one_longer(meant->word, typed, length, meant->length);
+    if (meant->length + 1 == length)
+        return one_longer(typed, meant->word, meant->length, meant->length);
+    return SLIP_FAR;
+}
+
+const struct lexeme *lexicon_slip(const struct lexicon *lexicon, const char *word, size_t length)
+{
+    const struct lexeme *meant = NULL;
+    enum slip best = SLIP_FAR;
+    bool several = false;
+    if (length < SLIP_SHORTEST || length > WORD_LONGEST || !lexicon_is_letter(word[0]))
+        return NULL;
+    for (uint32_t i = lexicon->by_letter[word[0] - 'a']; i != NO_INDEX;) {
+        const struct lexeme *lexeme = &lexicon->lexemes[i];
+        i = lexeme->next;
+        if (!lexeme->vocabulary || lexeme->length < MEANT_SHORTEST)
+            continue;
+        enum slip slip = compare(word, length, lexeme);
+        if (slip == SLIP_NONE)
+            return NULL; /* no slip at all */
+        if (slip == SLIP_FAR)
+            continue;
+        if (slip == best) {
+            several = true;
+        } else if (slip < best) {
+            best = slip;
+            meant = lexeme;
+            several = false;
+        }
+    }
+    return several ? NULL : meant;
+}
+
+/* ==== reader tokens =========================================================================== */
+
+/* The words of a text, what part each can play by itself, and slips in those nothing knows. */
+
+/* Letters, digits and whatever is not ASCII; a degree sign only ends a word. */
+static size_t word_length(const char *bytes, size_t length)
+{
+    size_t at = 0;
+    while (at < length) {
+        unsigned char c = (unsigned char)bytes[at];
+        bool word = (c >= 'a' && c <= 'z') || (c >= '0' && c <= '9') || c >= 0x80;
+        if (c == 0xC2 && at + 1 < length && (unsigned char)bytes[at + 1] == 0xB0)
+            break;
+        if (!word &&
+            !(c == '\'' && at && at + 1 < length && bytes[at + 1] >= 'a' && bytes[at + 1] <= 'z'))
+            break;
+        at++;
+    }
+    return at;
+}
+
+/* Whether a word can begin a quantity: "12", "two", "half", "a" (week). */
+static bool counts(const char *word, size_t length, struct lexeme *lexeme)
+{
+    static const char unit[] = " days";
+    char trial[48];
+    struct quantity quantity;
+    size_t used = 0;
+    if (word[0] >= '0' && word[0] <= '9')
+        return true;
+    if (length + sizeof unit > sizeof trial)
+        return false;
+    if (lexeme && lexeme->counts)
+        return lexeme->counts > 0;
+    memcpy(trial, word, length);
+    memcpy(trial + length, unit, sizeof unit);
+    bool reads =
+        quantity_read(trial, length + sizeof unit - 1, DIM_DAYS, &quantity, &used) == QUANTITY_OK;
+    if (lexeme)
+        lexeme->counts = reads ? 1 : -1;
+    return reads;
+}
+
+static struct token token_at(const struct job *job, size_t at, size_t size)
+{
+    const char *word = job->working.bytes + at;
+    struct lexeme *lexeme = lexicon_find(&job->reader->lexicon, word, size);
+    return (struct token){.start = (uint32_t)at,
+                          .end = (uint32_t)(at + size),
+                          .roles = lexeme ? lexeme->roles : 0,
+                          .counts = counts(word, size, lexeme)};
+}
+
+enum status job_tokens(struct job *job)
+{
+    const struct working *w = &job->working;
+    size_t room = 0;
+    for (size_t at = 0; at < w->length; room++) {
+        size_t size = word_length(w->bytes + at, w->length - at);
+        at += size ? size : 1;
+    }
+    job->tokens = arena_array(job->scratch, room, sizeof *job->tokens);
+    job->token_count = 0;
+    if (!job->tokens)
+        return STATUS_MEMORY;
+    for (size_t at = 0; at < w->length;) {
+        size_t size = word_length(w->bytes + at, w->length - at);
+        if (size)
+            job->tokens[job->token_count++] = token_at(job, at, size);
+        at += size ? size : 1;
+    }
+    return STATUS_OK;
+}
+
+/* ---- slips ------------------------------------------------------------------------------- */
+
+static bool all_letters(const char *word, size_t length)
+{
+    for (size_t i = 0; i < length; i++)
+        if (word[i] < 'a' || word[i] > 'z')
+            return false;
+    return true;
+}
+
+enum status job_slips(struct job *job, bool *changed)
+{
+    struct working *w = &job->working;
+    const struct lexicon *lexicon = &job->reader->lexicon;
+    size_t count = 0;
+    *changed = false;
+    struct correction *corrections =
+        arena_array(job->scratch, job->token_count, sizeof *corrections);
+    if (!corrections)
+        return STATUS_MEMORY;
+    for (size_t i = 0; i < job->token_count; i++) {
+        const struct token *token = &job->tokens[i];
+        const char *word = w->bytes + token->start;
+        size_t length = token->end - token->start;
+        if (token->covered || token->roles || !all_letters(word, length))
+            continue;
+        const struct lexeme *known = lexicon_find(lexicon, word, length);
+        if (known && (known->vocabulary || known->spared))
+            continue;
+        const struct lexeme *meant = lexicon_slip(lexicon, word, length);
+        if (meant)
+            corrections[count++] =
+                (struct correction){token->start, token->end, meant->word, meant->length};
+    }
+    *changed = count > 0;
+    return count ? working_correct(w, corrections, count, job->scratch) : STATUS_OK;
+}
+
+/* ==== reader clauses ========================================================================== */
+
+/*
+ * What each negation and hedge reaches.
+ *
+ * A negation denies the first thing said after it and what is joined to that:
+ * "no green dust", "no green, black or pink". It ends with its clause, at a
+ * breaking word ("not slimy but wet") and where an unknown word stands between
+ * ("not opened it, green dust"), since it may belong to that. Denying too much
+ * is the dangerous mistake: it makes a sick vessel look sound. So where it is
+ * not plain what is denied the thing counts as seen, in doubt, and the negation
+ * is shown back.
+ */
+
+enum item_kind { ITEM_MATCH, ITEM_FILLER, ITEM_UNKNOWN, ITEM_CUT };
+
+struct item {
+    enum item_kind kind;
+    enum cut_kind cut;
+    uint32_t start;
+    struct match *match;
+};
+
+struct pass {
+    struct job *job;
+    struct item *items;
+    size_t count;
+    /* the negation under way */
+    size_t negation;    /* item of the first one */
+    unsigned negations; /* in a row; 0: none under way */
+    bool blocked;       /* an unknown word came between */
+    struct match *last; /* what it denied last, or NULL while it has denied nothing */
+    uint32_t aside;     /* where the last thing left out ends */
+    bool either, also;  /* "or", "and" since then */
+    unsigned words;     /* since the last thing said */
+    unsigned either_at; /* how many of them stood before the last "or" */
+    /* the clause under way */
+    size_t clause;               /* its first item */
+    bool said;                   /* something was said in it */
+    size_t list_until;           /* up to this item a list is known to go on */
+    size_t asked_from, asked_to; /* items of the question just before; equal: there is none */
+};
+
+static bool is_content(const struct item *item)
+{
+    return item->kind == ITEM_MATCH && item->match->role <= ROLE_STATEMENT;
+}
+
+static bool is_role(const struct item *item, enum role role)
+{
+    return item->kind == ITEM_MATCH && item->match->role == role;
+}
+
+static bool only_where(const struct pass *p, const struct match *match)
+{
+    const struct language *l = &p->job->reader->rules->language;
+    for (size_t i = 0; match->role == ROLE_VALUE && i < l->where_count; i++)
+        if (l->where[i] == match->observable)
+            return true;
+    return false;
+}
+
+static bool same_subject(const struct pass *p, const struct match *a, const struct match *b)
+{
+    const struct observable *all = p->job->reader->rules->observables;
+    if (a->role != ROLE_VALUE || b->role != ROLE_VALUE)
+        return false;
+    return a->observable == b->observable || (all[a->observable].group != RULES_NONE &&
+                                              all[a->observable].group == all[b->observable].group);
+}
+
+/* ---- items ------------------------------------------------------------------------------- */
+
+/* Matches, words without one and cuts, in order. Words in the gap of a match are part of it. */
+static enum status list_items(struct pass *p)
+{
+    const struct job *job = p->job;
+    const struct working *w = &job->working;
+    p->items = arena_array(job->scratch, job->matches.count + job->token_count + w->cut_count,
+                           sizeof *p->items);
+    if (!p->items)
+        return STATUS_MEMORY;
+    size_t m = 0;
+    size_t t = 0;
+    uint32_t reach = 0;
+    for (size_t c = 0; c <= w->cut_count; c++) {
+        uint32_t stop = c < w->cut_count ? w->cuts[c].at : (uint32_t)w->length;
+        for (;;) {
+            uint32_t match_at = m < job->matches.count ? job->matches.items[m].start : UINT32_MAX;
+            uint32_t token_at = t < job->token_count ? job->tokens[t].start : UINT32_MAX;
+            if (match_at <= token_at && match_at < stop) {
+                struct match *match = &job->matches.items[m++];
+                p->items[p->count++] =
+                    (struct item){.kind = ITEM_MATCH, .start = match->start, .match = match};
+                reach = match->end > reach ? match->end : reach;
+            } else if (token_at < stop) {
+                const struct token *token = &job->tokens[t++];
+                if (!token->covered && token->start >= reach)
+                    p->items[p->count++] = (struct item){
+                        .kind = token->roles >> ROLE_IGNORE & 1 ? ITEM_FILLER : ITEM_UNKNOWN,
+                        .start = token->start};
+            } else {
+                break;
+            }
+        }
+        if (c < w->cut_count)
+            p->items[p->count++] =
+                (struct item){.kind = ITEM_CUT, .cut = w->cuts[c].kind, .start = stop};
+    }
+    return STATUS_OK;
+}
+
+/* ---- hedges ------------------------------------------------------------------------------ */
+
+static bool ends_scope(const struct item *item)
+{
+    return item->kind == ITEM_CUT || is_role(item, ROLE_BREAK) || is_role(item, ROLE_EXCEPTION);
+}
+
+/*
+ * Numbers are left alone beside something else: what is doubted in "day 12, I
+ * think it is green" is the green, and "maybe 12 days" is the phrases' matter.
+ */
+static void hedge_range(struct pass *p, size_t from, size_t to)
+{
+    bool other = false;
+    for (size_t i = from; i < to; i++)
+        other = other || (is_content(&p->items[i]) && !is_role(&p->items[i], ROLE_NUMBER));
+    for (size_t i = from; i < to; i++)
+        if (is_content(&p->items[i]) && !(other && is_role(&p->items[i], ROLE_NUMBER)))
+            p->items[i].match->hedged = true;
+}
+
+struct stretch { /* of a sentence, between two cuts or breaks */
+    size_t from, to;
+    size_t others; /* words that are neither hedges nor say anything */
+    bool hedged, content, unknown;
+};
+
+static struct stretch next_stretch(const struct pass *p, size_t from)
+{
+    struct stretch s = {.from = from};
+    for (s.to = from; s.to < p->count && !ends_scope(&p->items[s.to]); s.to++) {
+        const struct item *item = &p->items[s.to];
+        s.hedged = s.hedged || is_role(item, ROLE_HEDGE);
+        s.content = s.content || is_content(item);
+        s.unknown = s.unknown || item->kind == ITEM_UNKNOWN;
+        s.others += !is_content(item) && !is_role(item, ROLE_HEDGE);
+    }
+    return s;
+}
+
+/*
+ * A hedge weakens its own stretch of the sentence; if nothing is said there,
+ * the next, or, if it stands all alone, the last: "green dust, I think", but
+ * not "green dust, is that bad?".
+ */
+static void apply_hedges(struct pass *p)
+{
+    struct stretch told = {0}; /* the last of this sentence with something said */
+    bool pending = false;      /* a hedge that has met nothing to weaken yet */
+    bool aside = false;        /* it stood all alone: "..., I think" */
+    for (struct stretch s = {0}; s.from <= p->count; s.from = s.to + 1) {
+        s = next_stretch(p, s.from);
+        const struct item *end = s.to < p->count ? &p->items[s.to] : NULL;
+        bool cut = !end || end->kind == ITEM_CUT;
+        bool asked = end && cut && end->cut == CUT_QUESTION;
+        pending = pending || s.hedged;
+        aside = s.hedged ? !s.others : aside && !s.others;
+        if (s.content) {
+            if (pending || asked)
+                hedge_range(p, s.from, s.to);
+            told = s;
+            pending = false;
+        } else if (s.unknown && !s.hedged) {
+            pending = false; /* it was about what is not understood */
+        }
+        if (cut && !(end && end->cut == CUT_SOFT)) {
+            if (pending && aside)
+                hedge_range(p, told.from, told.to);
+            pending = false;
+            told = (struct stretch){0};
+        }
+    }
+}
+
+/* ---- negations --------------------------------------------------------------------------- */
+
+static void forget(struct pass *p)
+{
+    p->negations = 0;
+    p->blocked = p->either = p->also = false;
+    p->last = NULL;
+    p->aside = 0;
+}
+
+static void mark_negations(struct pass *p, size_t until, bool used)
+{
+    for (size_t i = p->negation; i < until; i++)
+        if (is_role(&p->items[i], ROLE_NEGATION) && !p->items[i].match->used) {
+            p->items[i].match->used = used;
+            p->items[i].match->unclear = !used;
+        }
+}
+
+/* Counts as seen, in doubt. */
+static void leave_open(struct pass *p, size_t at)
+{
+    p->items[at].match->hedged = true;
+    p->items[at].match->denied = false;
+    mark_negations(p, at, false);
+    forget(p);
+}
+
+static void deny(struct pass *p, struct match *match)
+{
+    match->denied = true;
+    p->last = match;
+    p->either = p->also = false;
+}
+
+/* The first thing said after a negation. */
+static void deny_first(struct pass *p, size_t at)
+{
+    struct match *match = p->items[at].match;
+    if (match->role == ROLE_NUMBER && p->words) {
+        p->blocked = true; /* "nothing after 12 days": the days are not what is denied */
+        return;
+    }
+    if (match->role == ROLE_STATEMENT || p->blocked || match->denied || p->negations % 2 == 0) {
+        leave_open(p, at);
+        return;
+    }
+    mark_negations(p, at, true);
+    deny(p, match);
+}
+
+/* Something said after what was denied: is it denied too? */
+static void deny_further(struct pass *p, size_t at)
+{
+    struct match *match = p->items[at].match;
+    /* "Or any black", but not "or it is black". */
+    bool by_or = p->either && p->words - p->either_at <= 2;
+    bool joined =
+        by_or || (!p->words && same_subject(p, p->last, match)) ||
+        (p->also && same_subject(p, p->last, match) && p->last->observable == match->observable);
+    if (match->role == ROLE_NUMBER)
+        return;
+    if (only_where(p, match) && !only_where(p, p->last)) {
+        match->swallowed = true;
+    } else if (joined && match->role == ROLE_VALUE && !match->denied) {
+        deny(p, match);
+    } else if ((!p->words || match->start < p->aside) && match->role == ROLE_VALUE) {
+        match->aside = true; /* "no green patches": of the patches nothing is said */
+        p->aside = match->end;
+    } else {
+        forget(p);
+    }
+}
+
+static bool skip_fillers(const struct pass *p, size_t *at)
+{
+    while (*at < p->count && p->items[*at].kind == ITEM_FILLER)
+        ++*at;
+    return *at < p->count;
+}
+
+/*
+ * Whether the list after a comma goes on being denied: "no green, black or
+ * pink", "no green, black, pink", but not "no green, white all over". Each
+ * part must be bare; it takes an "or" before the last, or two more of the kind.
+ */
+static bool list_goes_on(struct pass *p, size_t at)
+{
+    size_t parts = 0;
+    bool either = false;
+    if (at < p->list_until)
+        return true;
+    while (at < p->count) {
+        const struct item *item = &p->items[at];
+        if (is_role(item, ROLE_OR)) {
+            either = true;
+            at++;
+            if (!skip_fillers(p, &at))
+                return false;
+            item = &p->items[at];
+        }
+        if (!is_content(item) || !same_subject(p, p->last, item->match))
+            return false;
+        if (!either && item->match->observable != p->last->observable && parts)
+            return false;
+        while (at < p->count && is_content(&p->items[at]) &&
+               same_subject(p, p->last, p->items[at].match))
+            at++;
+        parts++;
+        bool end = !skip_fillers(p, &at) || ends_scope(&p->items[at]);
+        bool last = end && (either || at >= p->count || p->items[at].kind != ITEM_CUT ||
+                            p->items[at].cut != CUT_SOFT);
+        if (last && !either && parts < 2)
+            return false;
+        if (last) {
+            p->list_until = at;
+            return true;
+        }
+        if (end)
+            at++;
+        else if (!is_role(&p->items[at], ROLE_OR))
+            return false;
+    }
+    return false;
+}
+
+/* Whether the negation under way can answer ("none"), with nothing after it but "so far". */
+static bool may_look_back(const struct pass *p, size_t end)
+{
+    for (size_t i = p->negation + 1; i < end; i++)
+        if (!is_role(&p->items[i], ROLE_IGNORE))
+            return false;
+    return p->items[p->negation].match->answers;
+}
+
+/* "Green: none": a negation with nothing after it looks back. */
+static bool deny_before(struct pass *p)
+{
+    const struct match *denied = NULL;
+    bool gap = true; /* fillers may stand before the next one */
+    for (size_t i = p->negation; i-- > p->clause;) {
+        const struct item *item = &p->items[i];
+        if (item->kind == ITEM_FILLER && gap)
+            continue;
+        if (is_role(item, ROLE_OR) && denied) {
+            gap = true;
+            continue;
+        }
+        if (!is_role(item, ROLE_VALUE) || item->match->denied ||
+            (denied && !same_subject(p, denied, item->match) && item->match->end <= denied->start))
+            break;
+        if (only_where(p, item->match)) {
+            item->match->swallowed = true;
+            continue;
+        }
+        item->match->denied = true;
+        denied = item->match;
+        gap = false;
+    }
+    return denied != NULL;
+}
+
+/* "Any green? No." */
+static bool deny_question(struct pass *p)
+{
+    bool any = false;
+    for (size_t i = p->asked_from; i < p->asked_to; i++) {
+        struct match *match = p->items[i].match;
+        if (!is_role(&p->items[i], ROLE_VALUE) || match->denied)
+            continue;
+        match->hedged = false;
+        if (only_where(p, match))
+            match->swallowed = true;
+        else
+            match->denied = any = true;
+    }
+    return any;
+}
+
+/* Whether the next stretch says nothing but where: "no green but at the port". */
+static bool says_only_where(const struct pass *p, size_t at)
+{
+    bool where = false;
+    for (; at < p->count && !ends_scope(&p->items[at]); at++) {
+        if (!is_content(&p->items[at]))
+            continue;
+        if (!only_where(p, p->items[at].match))
+            return false;
+        where = true;
+    }
+    return where;
+}
+
+/* "No green except a speck", "until today": there is some. It counts as seen, in doubt. */
+static void lift_denial(struct pass *p, size_t at)
+{
+    for (size_t i = p->negation; i < at; i++) {
+        if (is_role(&p->items[i], ROLE_VALUE) && p->items[i].match->denied) {
+            p->items[i].match->denied = false;
+            p->items[i].match->hedged = true;
+        } else if (is_role(&p->items[i], ROLE_NEGATION)) {
+            p->items[i].match->used = false;
+            p->items[i].match->unclear = true;
+        }
+    }
+}
+
+static void end_clause(struct pass *p, size_t at)
+{
+    if (p->negations % 2 == 1 && !p->last && !p->blocked && may_look_back(p, at) &&
+        (p->said ? deny_before(p) : deny_question(p)))
+        mark_negations(p, at, true);
+    forget(p);
+    p->words = 0;
+    p->said = false;
+    p->clause = at + 1;
+}
+
+static void meet_cut(struct pass *p, size_t at)
+{
+    const struct item *item = &p->items[at];
+    if (item->cut == CUT_SOFT && p->last && list_goes_on(p, at + 1)) {
+        p->either = true;
+        p->either_at = p->words;
+        return;
+    }
+    size_t from = p->clause;
+    if (p->last && at + 1 < p->count && is_role(&p->items[at + 1], ROLE_EXCEPTION))
+        lift_denial(p, at); /* "no green, except near the lid" */
+    end_clause(p, at);
+    p->asked_from = from;
+    p->asked_to = item->cut == CUT_QUESTION ? at : from;
+}
+
+/* "No dots no powder": the same word again after one other, which it has done with. */
+static bool said_again(const struct pass *p, size_t at)
+{
+    const struct match *first = p->items[p->negation].match, *again = p->items[at].match;
+    uint32_t length = first->end - first->start;
+    return p->words == 1 && again->end - again->start == length &&
+           memcmp(p->job->working.bytes + first->start, p->job->working.bytes + again->start,
+                  length) == 0;
+}
+
+static void meet_negation(struct pass *p, size_t at)
+{
+    if (p->negations && !p->last && !p->blocked && !said_again(p, at)) {
+        p->negations++;
+        return;
+    }
+    forget(p);
+    p->negation = at;
+    p->negations = 1;
+    p->words = 0;
+}
+
+static void meet_content(struct pass *p, size_t at)
+{
+    const struct match *match = p->items[at].match;
+    uint32_t until = p->negations ? p->items[p->negation].match->until : 0;
+    if (until && match->start >= until)
+        forget(p); /* it stood in the gap of a match that is over */
+    if (p->negations && !p->last)
+        deny_first(p, at);
+    else if (p->negations)
+        deny_further(p, at);
+    /* What denies nothing itself still keeps apart what stands around it. */
+    p->words = match->swallowed || match->aside || match->role == ROLE_NUMBER ? 1 : 0;
+    p->said = true;
+}
+
+static void apply_negations(struct pass *p)
+{
+    for (size_t i = 0; i < p->count; i++) {
+        const struct item *item = &p->items[i];
+        if (item->kind == ITEM_CUT) {
+            meet_cut(p, i);
+        } else if (is_content(item)) {
+            meet_content(p, i);
+        } else if (is_role(item, ROLE_NEGATION)) {
+            meet_negation(p, i);
+        } else if (ends_scope(item)) {
+            if (p->last && (is_role(item, ROLE_EXCEPTION) || says_only_where(p, i + 1)))
+                lift_denial(p, i);
+            end_clause(p, i);
+        } else {
+            if (is_role(item, ROLE_OR)) {
+                p->either = true;
+                p->either_at = p->words;
+            }
+            p->words++;
+            p->also = p->also || is_role(item, ROLE_AND);
+            if (item->kind == ITEM_UNKNOWN && p->last)
+                forget(p);
+            else if (item->kind == ITEM_UNKNOWN)
+                p->blocked = true;
+        }
+    }
+    end_clause(p, p->count);
+}
+
+/* ---- alternatives ------------------------------------------------------------------------ */
+
+/* "Steam or pressure" is one of the two; "green or black", where both may hold, is doubt. */
+static void join_alternatives(struct pass *p)
+{
+    for (size_t i = 0; i + 2 < p->count; i++) {
+        size_t at = i + 1;
+        if (!is_content(&p->items[i]) || !skip_fillers(p, &at) || !is_role(&p->items[at], ROLE_OR))
+            continue;
+        at++;
+        if (!skip_fillers(p, &at) || !is_content(&p->items[at]))
+            continue;
+        struct match *a = p->items[i].match;
+        struct match *b = p->items[at].match;
+        if (a->role != b->role || a->role == ROLE_STATEMENT || a->observable != b->observable ||
+            a->denied || b->denied)
+            continue;
+        if (p->job->reader->rules->observables[a->observable].kind == KIND_SEVERAL)
+            a->hedged = b->hedged = true;
+        else
+            a->or_next = true;
+    }
+}
+
+enum status job_clauses(struct job *job)
+{
+    struct pass pass = {.job = job};
+    enum status status = list_items(&pass);
+    if (status != STATUS_OK)
+        return status;
+    apply_hedges(&pass);
+    apply_negations(&pass);
+    join_alternatives(&pass);
+    return job_cover(job, false);
+}

@@ -1,0 +1,100 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef JARSIDE_LANGUAGE_READER_H
+#define JARSIDE_LANGUAGE_READER_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "base/diag.h"
+#include "base/memory.h"
+#include "rules/rules.h"
+
+/*
+ * Plain language to observations.
+ *
+ * A reader holds the compiled phrases of one rule base (PCRE2, UTF, limits on
+ * match, depth and heap; JIT once a pattern is used often). Reading folds the
+ * text, cuts it into clauses, finds phrases and quantities, applies negation
+ * and hedges within their clause, and accounts for every word: what nothing
+ * matched and no ignore word covers is reported as not understood.
+ */
+struct reader; /* opaque; not thread-safe: one per thread */
+
+enum reader_limits { READER_MAX_TEXT = 64 * 1024 }; /* bytes; longer text is refused, not cut */
+
+struct span {
+    size_t start, end;
+}; /* bytes of the text as given */
+
+/* One thing said about one observable. */
+struct reading {
+    size_t observable;
+    uint32_t seen;   /* values said to hold; several bits on a one-of mean "one of these" */
+    uint32_t absent; /* values denied */
+    bool hedged;     /* "maybe", "I think" */
+    bool others;     /* `absent` is "no other colour": what was said earlier stands */
+    bool has_number;
+    struct quantity number; /* number observables: what was said, canonical units */
+    struct span span;
+};
+
+enum unread_reason {
+    UNREAD_UNKNOWN,    /* no phrase knows these words, or what they deny is not plain: see note */
+    UNREAD_IMPOSSIBLE, /* a number outside what can be: see note */
+    UNREAD_LIMIT,      /* a pattern hit its match limit: see note */
+};
+
+struct unread {
+    struct span span;
+    enum unread_reason reason;
+    const char *note; /* what would be right, or NULL */
+    bool objected;    /* stands behind "but" or the like, so it may be what is amiss */
+};
+
+struct reading_list { /* all in the arena given to reader_read; spans are into its `text` */
+    const char *text;
+    const struct reading *readings;
+    size_t reading_count;
+    const struct unread *unread;
+    size_t unread_count;
+};
+
+/*
+ * Compiles the phrases of `rules`, which must outlive the reader. A pattern
+ * that does not compile is an error in `diags` with its own caret. NULL on
+ * error or lack of memory.
+ */
+struct reader *reader_new(const struct rules *rules, struct diags *diags);
+void reader_free(struct reader *reader);
+
+/*
+ * Reads `length` bytes of any content. STATUS_DATA with a message in `diags`
+ * when it is too long or not UTF-8 text; otherwise STATUS_OK and `list` is
+ * filled (possibly empty).
+ */
+enum status reader_read(struct reader *reader, const char *text, size_t length, struct arena *arena,
+                        struct reading_list *list, struct diags *diags);
+
+/*
+ * As reader_read, but the text answers the question about `observable`: bare
+ * values, numbers without a unit, "yes" and "no" are understood in its terms.
+ */
+enum status reader_answer(struct reader *reader, size_t observable, const char *text, size_t length,
+                          struct arena *arena, struct reading_list *list, struct diags *diags);
+
+/*
+ * A sign=value setting: `value` is a value id, several separated by commas, a
+ * leading '-' to deny one, a quantity for number observables, a trailing '?'
+ * for a hedge. Fault: STATUS_USAGE with the nearest name suggested.
+ */
+enum status reader_set(struct reader *reader, const char *sign, const char *value,
+                       struct reading *reading, struct diags *diags);
+
+/*
+ * For `rules check`: warns in `diags` of patterns that backtrack without end on
+ * adversarial input (tried against generated text under a small match limit).
+ */
+void reader_check_patterns(struct reader *reader, struct diags *diags);
+
+#endif

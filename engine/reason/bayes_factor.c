@@ -1,0 +1,158 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "reason/bayes_factor.h"
+
+#include <float.h>
+#include <gsl/gsl_errno.h>
+#include <gsl/gsl_sf_gamma.h>
+#include <math.h>
+#include <stdbool.h>
+
+/* ==== alike =================================================================================== */
+
+static bool tally_holds(const struct tally *tally)
+{
+    return tally->lost >= 0.0 && tally->lost <= tally->total && isfinite(tally->total);
+}
+
+/* ln B(a + lost, b + kept) - ln B(a, b); the variant that returns its error never ends a program. */
+static double log_chance(const struct tally *tally, double a, double b)
+{
+    gsl_sf_result seen, unseen;
+    if (gsl_sf_lnbeta_e(a + tally->lost, b + (tally->total - tally->lost), &seen) != GSL_SUCCESS ||
+        gsl_sf_lnbeta_e(a, b, &unseen) != GSL_SUCCESS)
+        return NAN;
+    return seen.val - unseen.val;
+}
+
+double alike_log_bayes_factor(const struct tally *groups, size_t count, double a, double b)
+{
+    struct tally all = {0.0, 0.0};
+    double apart = 0.0;
+    size_t told = 0;
+
+    if (!(a > 0.0) || !(b > 0.0) || !isfinite(a) || !isfinite(b))
+        return NAN;
+    for (size_t g = 0; g < count; g++) {
+        if (!tally_holds(&groups[g]))
+            return NAN;
+        if (groups[g].total == 0.0)
+            continue;
+        apart += log_chance(&groups[g], a, b);
+        all.lost += groups[g].lost;
+        all.total += groups[g].total;
+        told++;
+    }
+    return told < 2 ? 0.0 : apart - log_chance(&all, a, b);
+}
+
+/* ==== beta rule =============================================================================== */
+
+/*
+ * Gauss-Jacobi by the eigenvalues of the recurrence's tridiagonal matrix (Golub &
+ * Welsch 1969, Mathematics of Computation 23, 221-230), found by implicit QL, of
+ * the eigenvectors only the first components. GSL's rule of the same kind scales by gamma
+ * functions of a and b, which overflow for counts of some hundred vessels.
+ */
+
+enum { MOST_TURNS = 60 };
+
+/*
+ * The matrix of the orthonormal polynomials of x^(a-1) (1-x)^(b-1) on [0, 1]:
+ * those of Jacobi's (1-t)^(b-1) (1+t)^(a-1) with x = (1 + t)/2.
+ */
+static void recurrence(double a, double b, size_t count, double *diagonal, double *beside)
+{
+    double s = a + b - 2.0, difference = a - b; /* A + B and B - A of Jacobi's exponents A, B */
+
+    for (size_t k = 0; k < count; k++) {
+        double n = (double)k, m = 2.0 * n + s;
+        double centre = k == 0 ? difference / (s + 2.0) : difference * s / (m * (m + 2.0));
+        diagonal[k] = 0.5 * (1.0 + centre);
+        n += 1.0; /* between this row and the next */
+        m += 2.0;
+        double squared = k == 0 ? 4.0 * a * b / (m * m * (m + 1.0))
+                                : 4.0 * n * (n + a - 1.0) * (n + b - 1.0) * (n + s) /
+                                      (m * m * (m + 1.0) * (m - 1.0));
+        beside[k] = 0.5 * sqrt(squared);
+    }
+    beside[count - 1] = 0.0;
+}
+
+/* One sweep of rotations from `high` up to `low`, chasing the bulge; `first` turns along. */
+static void sweep(size_t low, size_t high, double *d, double *e, double *first)
+{
+    double g = (d[low + 1] - d[low]) / (2.0 * e[low]);
+    double r = hypot(g, 1.0), s = 1.0, c = 1.0, p = 0.0;
+
+    g = d[high] - d[low] + e[low] / (g + copysign(r, g));
+    for (size_t i = high; i-- > low;) {
+        double f = s * e[i], h = c * e[i];
+        r = hypot(f, g);
+        e[i + 1] = r;
+        if (r == 0.0) { /* it fell apart in two */
+            d[i + 1] -= p;
+            e[high] = 0.0;
+            return;
+        }
+        s = f / r;
+        c = g / r;
+        g = d[i + 1] - p;
+        r = (d[i] - g) * s + 2.0 * c * h;
+        p = s * r;
+        d[i + 1] = g + p;
+        g = c * r - h;
+        double turned = first[i + 1];
+        first[i + 1] = s * first[i] + c * turned;
+        first[i] = c * first[i] - s * turned;
+    }
+    d[low] -= p;
+    e[low] = g;
+    e[high] = 0.0;
+}
+
+static bool eigenvalues(size_t count, double *d, double *e, double *first)
+{
+    for (size_t low = 0; low < count; low++) {
+        for (int turn = 0;; turn++) {
+            size_t high = low;
+            while (high + 1 < count &&
+                   fabs(e[high]) > DBL_EPSILON * (fabs(d[high]) + fabs(d[high + 1])))
+                high++;
+            if (high == low)
+                break;
+            if (turn == MOST_TURNS)
+                return false;
+            sweep(low, high, d, e, first);
+        }
+    }
+    return true;
+}
+
+static void sort_rising(size_t count, double *nodes, double *weights)
+{
+    for (size_t i = 1; i < count; i++) {
+        double node = nodes[i], weight = weights[i];
+        size_t k = i;
+        for (; k > 0 && nodes[k - 1] > node; k--) {
+            nodes[k] = nodes[k - 1];
+            weights[k] = weights[k - 1];
+        }
+        nodes[k] = node;
+        weights[k] = weight;
+    }
+}
+
+bool beta_rule(double a, double b, size_t count, double *nodes, double *weights)
+{
+    double beside[BETA_RULE_MOST];
+
+    recurrence(a, b, count, nodes, beside);
+    for (size_t i = 0; i < count; i++)
+        weights[i] = i == 0 ? 1.0 : 0.0;
+    if (!eigenvalues(count, nodes, beside, weights))
+        return false;
+    for (size_t i = 0; i < count; i++)
+        weights[i] *= weights[i];
+    sort_rising(count, nodes, weights);
+    return true;
+}

@@ -1,0 +1,1006 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "review/statistics.h"
+
+#include <gsl/gsl_cdf.h>
+#include <gsl/gsl_randist.h>
+#include <math.h>
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdlib.h>
+#include <string.h>
+
+/*
+ * Binomial chances of x among n at rate p, 0 < p < 1, x <= n <= COUNTS_MOST.
+ *
+ * Tails are summed term by term from x away from the mean, each term from the one before. GSL's
+ * incomplete beta function gives up where n is large and x near the mean; a sum does not, needs
+ * only some standard deviations of terms, and gives the derivative beside it.
+ */
+static double binomial_pmf(size_t x, size_t n, double p);
+static double binomial_terms(size_t x, size_t n,
+                             double p); /* the terms from x up, in units of the first */
+static double binomial_above(size_t x, size_t n, double p); /* x or more */
+
+/* For qsort, of structures that begin with a struct survival_case. */
+static int survival_by_time(const void *left, const void *right);
+
+/* Whether the cases are as survival.h says. */
+static bool survival_fine(const struct survival_case *cases, size_t count);
+
+/* ==== binomial ================================================================================ */
+
+/* A term this much smaller than the sum no longer changes it, nor do those after it together. */
+static const double NEGLIGIBLE = 1e-18;
+
+static double binomial_pmf(size_t x, size_t n, double p)
+{
+    return gsl_ran_binomial_pdf((unsigned)x, p, (unsigned)n);
+}
+
+static double binomial_terms(size_t x, size_t n, double p)
+{
+    double odds = p / (1.0 - p), term = 1.0, sum = 1.0;
+
+    for (size_t k = x; k < n; k++) {
+        term *= odds * (double)(n - k) / (double)(k + 1);
+        sum += term;
+        if (term < NEGLIGIBLE * sum)
+            break;
+    }
+    return sum;
+}
+
+/* Upwards from above the mean the terms fall at once. */
+static double upper(size_t x, size_t n, double p)
+{
+    return binomial_pmf(x, n, p) * binomial_terms(x, n, p);
+}
+
+static double binomial_above(size_t x, size_t n, double p)
+{
+    if (x == 0)
+        return 1.0;
+    if ((double)x > p * (double)n)
+        return upper(x, n, p);
+    return 1.0 - upper(n - x + 1, n, 1.0 - p); /* x - 1 lost or fewer is n - x + 1 kept or more */
+}
+
+/* ==== counts ================================================================================== */
+
+/* ---- intervals ------------------------------------------------------------------------------- */
+
+/*
+ * The rate at which x or more of n have the chance `tail`, below one half; 0 < x, so the rate is
+ * below x / n and the terms of the tail fall. Newton's method on logarithms, held within a bracket
+ * that shrinks: log of a tail against log of the rate is nearly straight. Its slope,
+ * d log P(X >= x) / d log p = x pmf(x) / P(X >= x), is x over the tail in units of its first term.
+ */
+static double rate_at_tail(size_t x, size_t n, double tail)
+{
+    double low = 0.0, high = (double)x / (double)n;
+    double p = (double)x / (double)(n + 1), target = log(tail);
+
+    for (int step = 0; step < 200; step++) {
+        double terms = binomial_terms(x, n, p);
+        double off = log(binomial_pmf(x, n, p) * terms) - target;
+
+        if (off > 0.0)
+            high = p;
+        else
+            low = p;
+        double next = p * exp(-off * terms / (double)x);
+        if (!(next > low && next < high))
+            next = 0.5 * (low + high);
+        if (fabs(next - p) <= 1e-14 * p)
+            return next;
+        p = next;
+    }
+    return p;
+}
+
+struct interval counts_interval_exact(struct counts counts, double level)
+{
+    if (!counts_fine(counts) || !level_fine(level))
+        return (struct interval){NAN, NAN};
+
+    size_t x = counts.lost, n = counts.total;
+    double tail = 0.5 * (1.0 - level);
+    struct interval interval = {0.0, 1.0};
+    if (x > 0)
+        interval.low = rate_at_tail(x, n, tail);
+    if (x < n) /* the other end is the lower one of those not lost */
+        interval.high = 1.0 - rate_at_tail(n - x, n, tail);
+    return interval;
+}
+
+struct interval counts_interval_wilson(struct counts counts, double level)
+{
+    if (!counts_fine(counts) || !level_fine(level))
+        return (struct interval){NAN, NAN};
+
+    double x = (double)counts.lost, n = (double)counts.total;
+    double z = gsl_cdf_ugaussian_Qinv(0.5 * (1.0 - level)), zz = z * z;
+    if (counts.total == 0)
+        return (struct interval){0.0, 1.0};
+    double middle = x + 0.5 * zz;
+    double half = z * sqrt(x * (n - x) / n + 0.25 * zz);
+    /* At the ends the true values are 0 and 1; rounding must not pass them. */
+    return (struct interval){
+        counts.lost == 0 ? 0.0 : (middle - half) / (n + zz),
+        counts.lost == counts.total ? 1.0 : (middle + half) / (n + zz),
+    };
+}
+
+/* ---- tails ----------------------------------------------------------------------------------- */
+
+double counts_chance_above(struct counts counts, double rate)
+{
+    if (!counts_fine(counts) || !(rate >= 0.0 && rate <= 1.0))
+        return NAN;
+    if (rate == 0.0 || rate == 1.0) /* all is settled */
+        return counts.lost == 0 || rate == 1.0 ? 1.0 : 0.0;
+    return binomial_above(counts.lost, counts.total, rate);
+}
+
+double counts_chance_below(struct counts counts, double rate)
+{
+    if (!counts_fine(counts) || !(rate >= 0.0 && rate <= 1.0))
+        return NAN;
+    return counts_chance_above((struct counts){counts.total - counts.lost, counts.total},
+                               1.0 - rate);
+}
+
+/* ---- many questions -------------------------------------------------------------------------- */
+
+struct ranked {
+    double p;
+    size_t place;
+};
+
+static int by_p(const void *left, const void *right)
+{
+    const struct ranked *a = left, *b = right;
+
+    if (a->p != b->p)
+        return (a->p > b->p) - (a->p < b->p);
+    return (a->place > b->place) - (a->place < b->place);
+}
+
+enum status counts_adjust(const double *p, size_t count, double *adjusted)
+{
+    for (size_t i = 0; i < count; i++)
+        if (p[i] < 0.0 || p[i] > 1.0)
+            return STATUS_USAGE;
+    if (count == 0)
+        return STATUS_OK;
+
+    struct ranked *ranked = calloc(count, sizeof *ranked);
+    if (!ranked)
+        return STATUS_MEMORY;
+    size_t asked = 0;
+    for (size_t i = 0; i < count; i++) {
+        if (!isnan(p[i]))
+            ranked[asked++] = (struct ranked){p[i], i};
+        else
+            adjusted[i] = NAN;
+    }
+    qsort(ranked, asked, sizeof *ranked, by_p);
+    double least = 1.0;
+    for (size_t rank = asked; rank > 0; rank--) {
+        least = fmin(least, ranked[rank - 1].p * (double)asked / (double)rank);
+        adjusted[ranked[rank - 1].place] = least;
+    }
+    free(ranked);
+    return STATUS_OK;
+}
+
+bool counts_sum(const struct counts *groups, size_t count, struct counts *sum)
+{
+    *sum = (struct counts){0, 0};
+    for (size_t i = 0; i < count; i++) {
+        if (!counts_fine(groups[i]))
+            return false;
+        sum->lost += groups[i].lost;
+        sum->total += groups[i].total;
+        if (sum->total > COUNTS_MOST)
+            return false;
+    }
+    return true;
+}
+
+/* ==== strata ================================================================================== */
+
+/*
+ * V is, stratum by stratum, f (N diag(n_i) - n_i n_j) with f = K (N - K) / (N^2 (N - 1)) for K lost
+ * of N: the Laplacian of a graph in which groups that share a stratum are joined. It is never
+ * written down: V x takes one pass over the cells, and V x = d is solved by conjugate gradients
+ * (Hestenes & Stiefel 1952). V has no inverse, but d lies where it has one: constants on each
+ * island are its only null space, and d sums to 0 on each.
+ */
+struct problem {
+    const struct strata_cell *cells;
+    size_t count, groups, strata;
+    struct counts *sums; /* of each stratum */
+    double *factor;      /* f, 0 of a stratum that tells nothing */
+    double *along;       /* of each stratum: sum of n x, while multiplying */
+    double *diagonal;    /* of V */
+    double *off;         /* d */
+    double *x, *residual, *scaled, *direction, *image;
+    size_t *leader; /* of each group: towards the leader of its island */
+    size_t *anchor; /* of each stratum: the first group seen in it */
+};
+
+/* Below this share of d the residual no longer moves the statistic, which feels its square. */
+static const double SMALL = 1e-12, SMALL_ENOUGH = 1e-5;
+
+static void release(struct problem *p)
+{
+    free(p->sums);
+    free(p->factor);
+    free(p->along);
+    free(p->diagonal);
+    free(p->off);
+    free(p->x);
+    free(p->residual);
+    free(p->scaled);
+    free(p->direction);
+    free(p->image);
+    free(p->leader);
+    free(p->anchor);
+}
+
+static bool allocate(struct problem *p)
+{
+    size_t groups = p->groups + 1, strata = p->strata + 1;
+
+    p->sums = calloc(strata, sizeof *p->sums);
+    p->factor = calloc(strata, sizeof *p->factor);
+    p->along = calloc(strata, sizeof *p->along);
+    p->anchor = calloc(strata, sizeof *p->anchor);
+    p->diagonal = calloc(groups, sizeof *p->diagonal);
+    p->off = calloc(groups, sizeof *p->off);
+    p->x = calloc(groups, sizeof *p->x);
+    p->residual = calloc(groups, sizeof *p->residual);
+    p->scaled = calloc(groups, sizeof *p->scaled);
+    p->direction = calloc(groups, sizeof *p->direction);
+    p->image = calloc(groups, sizeof *p->image);
+    p->leader = calloc(groups, sizeof *p->leader);
+    return p->sums && p->factor && p->along && p->anchor && p->diagonal && p->off && p->x &&
+           p->residual && p->scaled && p->direction && p->image && p->leader;
+}
+
+static bool sum_up(struct problem *p)
+{
+    size_t total = 0;
+
+    for (size_t i = 0; i < p->count; i++) {
+        const struct strata_cell *cell = &p->cells[i];
+        if (!counts_fine(cell->counts) || cell->group >= p->groups || cell->stratum >= p->strata)
+            return false;
+        total += cell->counts.total;
+        if (total > COUNTS_MOST)
+            return false;
+        p->sums[cell->stratum].lost += cell->counts.lost;
+        p->sums[cell->stratum].total += cell->counts.total;
+    }
+    return true;
+}
+
+/* ---- islands --------------------------------------------------------------------------------- */
+
+static size_t leader_of(size_t *leader, size_t group)
+{
+    while (leader[group] != group)
+        group = leader[group] = leader[leader[group]];
+    return group;
+}
+
+/* Joins the groups of each stratum. One with a single group compares nothing: its factor is 0. */
+static void join(struct problem *p)
+{
+    for (size_t i = 0; i < p->groups; i++)
+        p->leader[i] = i;
+    for (size_t k = 0; k < p->strata; k++)
+        p->anchor[k] = p->groups;
+    for (size_t i = 0; i < p->count; i++) {
+        const struct strata_cell *cell = &p->cells[i];
+        size_t *anchor = &p->anchor[cell->stratum];
+        if (p->factor[cell->stratum] == 0.0 || cell->counts.total == 0)
+            continue;
+        if (*anchor == p->groups)
+            *anchor = cell->group;
+        if (*anchor != cell->group)
+            p->along[cell->stratum] = 1.0; /* a mark, until there is something to multiply */
+        size_t a = leader_of(p->leader, *anchor), b = leader_of(p->leader, cell->group);
+        p->leader[a > b ? a : b] = a < b ? a : b;
+    }
+    for (size_t k = 0; k < p->strata; k++)
+        if (p->along[k] == 0.0)
+            p->factor[k] = 0.0;
+}
+
+static void find_islands(struct problem *p, struct strata_test *result)
+{
+    join(p);
+    for (size_t k = 0; k < p->strata; k++)
+        result->strata += p->factor[k] > 0.0;
+    for (size_t i = 0; i < p->groups; i++) {
+        size_t leader = leader_of(p->leader, i);
+        if (leader == i)
+            continue;
+        result->groups++;
+        result->islands += p->x[leader] == 0.0; /* counted once: marked as above */
+        p->x[leader] = 1.0;
+    }
+    memset(p->x, 0, p->groups * sizeof *p->x);
+    result->freedom = result->groups; /* every compared group but one on each island */
+    result->groups += result->islands;
+}
+
+/* ---- the statistic --------------------------------------------------------------------------- */
+
+static void prepare_strata(struct problem *p)
+{
+    for (size_t k = 0; k < p->strata; k++) {
+        double n = (double)p->sums[k].total, lost = (double)p->sums[k].lost;
+        if (lost > 0.0 && lost < n)
+            p->factor[k] = lost * (n - lost) / (n * n * (n - 1.0));
+    }
+}
+
+static void multiply(const struct problem *p, const double *x, double *image)
+{
+    memset(p->along, 0, p->strata * sizeof *p->along);
+    memset(image, 0, p->groups * sizeof *image);
+    for (size_t i = 0; i < p->count; i++) {
+        const struct strata_cell *cell = &p->cells[i];
+        p->along[cell->stratum] += (double)cell->counts.total * x[cell->group];
+    }
+    for (size_t i = 0; i < p->count; i++) {
+        const struct strata_cell *cell = &p->cells[i];
+        size_t k = cell->stratum;
+        image[cell->group] += p->factor[k] * (double)cell->counts.total *
+                              ((double)p->sums[k].total * x[cell->group] - p->along[k]);
+    }
+}
+
+static void prepare_groups(struct problem *p)
+{
+    for (size_t i = 0; i < p->count; i++) {
+        const struct strata_cell *cell = &p->cells[i];
+        double n = (double)cell->counts.total, all = (double)p->sums[cell->stratum].total;
+        if (p->factor[cell->stratum] == 0.0)
+            continue;
+        double expected = n * (double)p->sums[cell->stratum].lost / all;
+        p->off[cell->group] += (double)cell->counts.lost - expected;
+        p->diagonal[cell->group] += p->factor[cell->stratum] * n * (all - n);
+    }
+}
+
+static double dot(const double *a, const double *b, size_t count)
+{
+    double sum = 0.0;
+    for (size_t i = 0; i < count; i++)
+        sum += a[i] * b[i];
+    return sum;
+}
+
+/* The residual over the diagonal, and their product. */
+static double scale(struct problem *p)
+{
+    for (size_t i = 0; i < p->groups; i++)
+        p->scaled[i] = p->diagonal[i] > 0.0 ? p->residual[i] / p->diagonal[i] : 0.0;
+    return dot(p->residual, p->scaled, p->groups);
+}
+
+static bool solve(struct problem *p)
+{
+    memcpy(p->residual, p->off, p->groups * sizeof *p->residual);
+    double start = scale(p), now = start;
+    memcpy(p->direction, p->scaled, p->groups * sizeof *p->direction);
+
+    for (size_t step = 0; step < 2 * p->groups + 20 && now > start * SMALL * SMALL; step++) {
+        multiply(p, p->direction, p->image);
+        double curve = dot(p->direction, p->image, p->groups);
+        if (!(curve > 0.0))
+            break;
+        for (size_t i = 0; i < p->groups; i++) {
+            p->x[i] += now / curve * p->direction[i];
+            p->residual[i] -= now / curve * p->image[i];
+        }
+        double next = scale(p);
+        for (size_t i = 0; i < p->groups; i++)
+            p->direction[i] = p->scaled[i] + next / now * p->direction[i];
+        now = next;
+    }
+    return now <= start * SMALL_ENOUGH * SMALL_ENOUGH;
+}
+
+static enum status compute(struct problem *p, struct strata_test *result)
+{
+    *result = (struct strata_test){.p = 1.0};
+    prepare_strata(p);
+    find_islands(p, result);
+    if (result->freedom == 0)
+        return STATUS_OK;
+    prepare_groups(p);
+    if (!solve(p))
+        return STATUS_INTERNAL;
+    result->statistic = fmax(0.0, dot(p->off, p->x, p->groups));
+    result->p = gsl_cdf_chisq_Q(result->statistic, (double)result->freedom);
+    return STATUS_OK;
+}
+
+enum status strata_groups(const struct strata_cell *cells, size_t count, size_t groups,
+                          size_t strata, struct strata_test *result)
+{
+    struct problem problem = {.cells = cells, .count = count, .groups = groups, .strata = strata};
+    enum status status = STATUS_MEMORY;
+
+    if (groups > COUNTS_MOST || strata > COUNTS_MOST)
+        return STATUS_USAGE;
+    if (allocate(&problem))
+        status = sum_up(&problem) ? compute(&problem, result) : STATUS_USAGE;
+    release(&problem);
+    return status;
+}
+
+/* ==== logrank ================================================================================= */
+
+struct member {
+    struct survival_case is; /* first, for survival_by_time */
+    size_t group;
+};
+
+/* ---- adding up over times -------------------------------------------------------------------- */
+
+/* At one time: `lost` of `all` at risk, at_risk[g] of each group. */
+static void add_time(struct survival_logrank *result, const double *at_risk, double all,
+                     double lost)
+{
+    size_t groups = result->groups;
+    double weight = all > 1.0 ? lost * (all - lost) / (all - 1.0) : 0.0;
+
+    for (size_t i = 0; i < groups; i++) {
+        double share = at_risk[i] / all;
+        result->expected[i] += lost * share;
+        if (share <= 0.0 || weight <= 0.0)
+            continue;
+        double *row = result->variance + i * groups;
+        row[i] += weight * share;
+        for (size_t k = 0; k < groups; k++)
+            row[k] -= weight * share * at_risk[k] / all;
+    }
+}
+
+static void add_up(struct survival_logrank *result, const struct member *sorted, size_t count,
+                   double *at_risk)
+{
+    for (size_t i = 0; i < count; i++) {
+        at_risk[sorted[i].group] += 1.0;
+        result->cases[sorted[i].group]++;
+    }
+    for (size_t i = 0; i < count;) {
+        size_t first = i;
+        double lost = 0.0;
+        for (; i < count && sorted[i].is.time == sorted[first].is.time; i++) {
+            lost += sorted[i].is.lost;
+            result->observed[sorted[i].group] += sorted[i].is.lost;
+        }
+        if (lost > 0.0)
+            add_time(result, at_risk, (double)(count - first), lost);
+        for (size_t k = first; k < i; k++)
+            at_risk[sorted[k].group] -= 1.0;
+    }
+}
+
+/* ---- the statistic --------------------------------------------------------------------------- */
+
+/*
+ * d' V^- d by elimination, for a V that is positive and may be short of full rank. A pivot of which
+ * rounding alone is left is passed over: that group is tied to those before it, and costs its
+ * degree of freedom. Destroys `v` and `d`.
+ */
+static double quadratic(double *v, double *d, const double *whole, size_t size, size_t *freedom)
+{
+    const double rounding = 1e-10;
+    double sum = 0.0;
+
+    *freedom = 0;
+    for (size_t i = 0; i < size; i++) {
+        const double *row = v + i * size;
+        double pivot = row[i];
+        if (pivot <= rounding * whole[i])
+            continue;
+        sum += d[i] * d[i] / pivot;
+        (*freedom)++;
+        for (size_t k = i + 1; k < size; k++) {
+            double factor = v[k * size + i] / pivot;
+            d[k] -= factor * d[i];
+            for (size_t j = i + 1; j < size; j++)
+                v[k * size + j] -= factor * row[j];
+        }
+    }
+    return sum;
+}
+
+static enum status finish(struct survival_logrank *result)
+{
+    size_t groups = result->groups;
+    double *v = calloc(groups * groups, sizeof *v);
+    double *d = calloc(groups, sizeof *d), *whole = calloc(groups, sizeof *whole);
+    enum status status = STATUS_MEMORY;
+
+    if (v && d && whole) {
+        memcpy(v, result->variance, groups * groups * sizeof *v);
+        for (size_t i = 0; i < groups; i++) {
+            d[i] = result->observed[i] - result->expected[i];
+            whole[i] = result->variance[i * groups + i];
+        }
+        result->statistic = quadratic(v, d, whole, groups, &result->freedom);
+        result->p =
+            result->freedom > 0 ? gsl_cdf_chisq_Q(result->statistic, (double)result->freedom) : 1.0;
+        status = STATUS_OK;
+    }
+    free(v);
+    free(d);
+    free(whole);
+    return status;
+}
+
+/* ---- the whole ------------------------------------------------------------------------------- */
+
+static bool prepare(struct arena *arena, size_t groups, struct survival_logrank *result)
+{
+    *result = (struct survival_logrank){
+        .groups = groups,
+        .cases = arena_array(arena, groups, sizeof *result->cases),
+        .observed = arena_array(arena, groups, sizeof *result->observed),
+        .expected = arena_array(arena, groups, sizeof *result->expected),
+        .variance = arena_array(arena, groups * groups, sizeof *result->variance),
+    };
+    return result->cases && result->observed && result->expected && result->variance;
+}
+
+static bool groups_fine(const size_t *group, size_t count, size_t groups)
+{
+    if (groups < 1 || groups > SURVIVAL_GROUPS)
+        return false;
+    for (size_t i = 0; i < count; i++)
+        if (group[i] >= groups)
+            return false;
+    return true;
+}
+
+enum status survival_logrank(struct arena *arena, const struct survival_case *cases,
+                             const size_t *group, size_t count, size_t groups,
+                             struct survival_logrank *result)
+{
+    if (!survival_fine(cases, count) || !groups_fine(group, count, groups))
+        return STATUS_USAGE;
+    struct member *sorted = calloc(count ? count : 1, sizeof *sorted);
+    double *at_risk = calloc(groups, sizeof *at_risk);
+    enum status status = STATUS_MEMORY;
+    if (sorted && at_risk && prepare(arena, groups, result)) {
+        for (size_t i = 0; i < count; i++)
+            sorted[i] = (struct member){cases[i], group[i]};
+        qsort(sorted, count, sizeof *sorted, survival_by_time);
+        add_up(result, sorted, count, at_risk);
+        status = finish(result);
+    }
+    free(sorted);
+    free(at_risk);
+    return status;
+}
+
+/* ==== survival ================================================================================ */
+
+static int survival_by_time(const void *left, const void *right)
+{
+    const struct survival_case *a = left, *b = right;
+    return (a->time > b->time) - (a->time < b->time);
+}
+
+static bool survival_fine(const struct survival_case *cases, size_t count)
+{
+    if (count > COUNTS_MOST)
+        return false;
+    for (size_t i = 0; i < count; i++)
+        if (!isfinite(cases[i].time) || cases[i].time < 0.0)
+            return false;
+    return true;
+}
+
+/* ---- the curve ------------------------------------------------------------------------------- */
+
+/* `sum` is Greenwood's sum d / (n (n - d)): the variance of log S. */
+static struct interval limits_of(double survival, double sum, double z, enum survival_scale scale)
+{
+    double error = z * sqrt(sum);
+
+    if (survival <= 0.0)
+        return (struct interval){NAN, NAN};
+    if (survival >= 1.0)
+        return (struct interval){1.0, 1.0};
+    if (scale == SURVIVAL_LOG) {
+        double high = survival * exp(error);
+        return (struct interval){survival * exp(-error), high < 1.0 ? high : 1.0};
+    }
+    double ratio = exp(error / -log(survival));
+    return (struct interval){pow(survival, ratio), pow(survival, 1.0 / ratio)};
+}
+
+static size_t distinct_times(const struct survival_case *sorted, size_t count)
+{
+    size_t distinct = 0;
+    for (size_t i = 0; i < count; i++)
+        distinct += i == 0 || sorted[i].time != sorted[i - 1].time;
+    return distinct;
+}
+
+static void fill_steps(const struct survival_case *sorted, size_t count, double z,
+                       enum survival_scale scale, struct survival_curve *curve)
+{
+    double survival = 1.0, sum = 0.0;
+
+    for (size_t i = 0; i < count;) {
+        struct survival_step *step = &curve->steps[curve->count++];
+        *step = (struct survival_step){.time = sorted[i].time, .at_risk = count - i};
+        for (; i < count && sorted[i].time == step->time; i++) {
+            step->lost += sorted[i].lost;
+            step->censored += !sorted[i].lost;
+        }
+        double n = (double)step->at_risk, d = (double)step->lost;
+        survival *= (n - d) / n;
+        sum += step->lost < step->at_risk ? d / (n * (n - d)) : INFINITY;
+        step->survival = survival;
+        step->standard_error = survival > 0.0 ? survival * sqrt(sum) : NAN;
+        step->limits = limits_of(survival, sum, z, scale);
+        curve->lost += step->lost;
+    }
+}
+
+/* ---- the median ------------------------------------------------------------------------------ */
+
+enum line { SURVIVAL, LOW, HIGH };
+
+static double line_at(const struct survival_step *step, enum line line)
+{
+    if (line == SURVIVAL)
+        return step->survival;
+    if (isnan(
+            step->limits.low)) /* S = 0 has no limits: low is no higher, of high nothing is known */
+        return line == LOW ? 0.0 : 1.0;
+    return line == LOW ? step->limits.low : step->limits.high;
+}
+
+/* First time at which a line is 1/2 or less, the middle of the stretch where it is 1/2 exactly:
+ * products like 3/4 x 2/3 miss it by rounding. */
+static double half_time(const struct survival_curve *curve, enum line line)
+{
+    const double rounding = 1e-12;
+
+    for (size_t i = 0; i < curve->count; i++) {
+        double value = line_at(&curve->steps[i], line);
+        if (value > 0.5 + rounding)
+            continue;
+        if (value < 0.5 - rounding)
+            return curve->steps[i].time;
+        for (size_t k = i + 1; k < curve->count; k++)
+            if (line_at(&curve->steps[k], line) < 0.5 - rounding)
+                return 0.5 * (curve->steps[i].time + curve->steps[k].time);
+        return curve->steps[i].time;
+    }
+    return INFINITY;
+}
+
+enum status survival_curve(struct arena *arena, const struct survival_case *cases, size_t count,
+                           double level, enum survival_scale scale, struct survival_curve *curve)
+{
+    if (!level_fine(level) || !survival_fine(cases, count))
+        return STATUS_USAGE;
+    struct survival_case *sorted = calloc(count ? count : 1, sizeof *sorted);
+    if (!sorted)
+        return STATUS_MEMORY;
+    for (size_t i = 0; i < count; i++)
+        sorted[i] = cases[i];
+    qsort(sorted, count, sizeof *sorted, survival_by_time);
+
+    *curve = (struct survival_curve){.cases = count};
+    curve->steps = arena_array(arena, distinct_times(sorted, count), sizeof *curve->steps);
+    if (!curve->steps) {
+        free(sorted);
+        return STATUS_MEMORY;
+    }
+    fill_steps(sorted, count, gsl_cdf_ugaussian_Qinv(0.5 * (1.0 - level)), scale, curve);
+    free(sorted);
+    curve->median = half_time(curve, SURVIVAL);
+    curve->median_limits = (struct interval){half_time(curve, LOW), half_time(curve, HIGH)};
+    return STATUS_OK;
+}
+
+double survival_at(const struct survival_curve *curve, double time)
+{
+    size_t low = 0, high = curve->count; /* the steps up to `time` are those before `low` */
+
+    while (low < high) {
+        size_t middle = low + (high - low) / 2;
+        if (curve->steps[middle].time <= time)
+            low = middle + 1;
+        else
+            high = middle;
+    }
+    return low == 0 ? 1.0 : curve->steps[low - 1].survival;
+}
+
+/* ==== monitor chart =========================================================================== */
+
+/* Batches come in few sizes: limits once found are kept for the size they hold for. */
+enum { SIZES_KEPT = 256 };
+
+struct limits {
+    size_t total; /* 0: nothing kept yet */
+    double from_below, from_above;
+};
+
+double monitor_centre(const struct counts *batches, size_t count)
+{
+    double lost = 0.0, total = 0.0;
+
+    for (size_t i = 0; i < count; i++) {
+        lost += (double)batches[i].lost;
+        total += (double)batches[i].total;
+    }
+    return total > 0.0 ? lost / total : NAN;
+}
+
+static double above(size_t lost, size_t total, double centre)
+{
+    return counts_chance_above((struct counts){lost, total}, centre);
+}
+
+/* The smallest count that many or more of which are as rare as `tail`; total + 1 if none is. */
+static size_t first_rare(size_t total, double centre, double tail)
+{
+    size_t low = 0, high = total + 1;
+
+    while (low < high) {
+        size_t middle = low + (high - low) / 2;
+        if (above(middle, total, centre) <= tail)
+            high = middle;
+        else
+            low = middle + 1;
+    }
+    return low;
+}
+
+static struct limits find_limits(size_t total, double centre, double tail)
+{
+    /* So many lost or fewer are so many kept or more. */
+    size_t kept = first_rare(total, 1.0 - centre, tail);
+
+    return (struct limits){
+        .total = total,
+        .from_below = (double)total - (double)kept,
+        .from_above = (double)first_rare(total, centre, tail),
+    };
+}
+
+static struct monitor_point make_point(struct counts batch, double centre,
+                                       const struct limits *limits)
+{
+    double total = (double)batch.total, lost = (double)batch.lost;
+    double three = 3.0 * sqrt(centre * (1.0 - centre) / total);
+
+    return (struct monitor_point){
+        .share = lost / total,
+        .normal = {fmax(0.0, centre - three), fmin(1.0, centre + three)},
+        .from_below = limits->from_below,
+        .from_above = limits->from_above,
+        .chance_below = counts_chance_below(batch, centre),
+        .chance_above = counts_chance_above(batch, centre),
+        .below = lost <= limits->from_below,
+        .above = lost >= limits->from_above,
+    };
+}
+
+static const struct monitor_point EMPTY = {
+    .share = NAN,
+    .normal = {0.0, 1.0},
+    .from_below = -1.0,
+    .from_above = 1.0,
+    .chance_below = 1.0,
+    .chance_above = 1.0,
+};
+
+enum status monitor_chart(const struct counts *batches, size_t count, double centre, double tail,
+                          struct monitor_point *points)
+{
+    struct limits kept[SIZES_KEPT] = {{0, 0.0, 0.0}};
+
+    if (!(centre >= 0.0 && centre <= 1.0) || !(tail > 0.0 && tail <= 0.5))
+        return STATUS_USAGE;
+    for (size_t i = 0; i < count; i++)
+        if (!counts_fine(batches[i]))
+            return STATUS_USAGE;
+    for (size_t i = 0; i < count; i++) {
+        size_t total = batches[i].total;
+        struct limits *limits = &kept[total % SIZES_KEPT];
+        if (total == 0) {
+            points[i] = EMPTY;
+            continue;
+        }
+        if (limits->total != total)
+            *limits = find_limits(total, centre, tail);
+        points[i] = make_point(batches[i], centre, limits);
+    }
+    return STATUS_OK;
+}
+
+/* ==== monitor cusum =========================================================================== */
+
+enum { THRESHOLD_MOST = 1000000 };
+
+/* ---- run length ------------------------------------------------------------------------------ */
+
+/*
+ * From sum s the chain reaches s - 1 before it signals with some chance b; let `lost` be 1 - b, and
+ * `steps` the mean number of vessels until either. From s one vessel leads to s - 1, or to s + up
+ * and from there, level by level, down to s again:
+ *   steps(s) = (1 + p A) / (1 - p B),   b(s) = (1 - p) / (1 - p B),   1 - b(s) = p (1 - B) / (1 - p B)
+ * where A and 1 - B are the same for the way from s + up down to s. At 0 there is no step down:
+ *   run length = (1 + p A) / (p (1 - B)).
+ * Only sums and products of positive numbers: nothing cancels, however long the run.
+ */
+struct level {
+    double steps, lost;
+};
+
+/* The way down over `from`, `from` - 1, ... `to`, to the level below `to`. */
+static struct level way_down(const struct level *levels, size_t from, size_t to)
+{
+    struct level way = {0.0, 0.0};
+
+    for (size_t s = from; s >= to && s > 0; s--) {
+        way.steps += (1.0 - way.lost) * levels[s].steps;
+        way.lost += (1.0 - way.lost) * levels[s].lost;
+    }
+    return way;
+}
+
+static double run_length(size_t up, size_t threshold, double p, struct level *levels)
+{
+    for (size_t s = threshold; s-- > 0;) {
+        struct level way = {0.0, 1.0}; /* a loss signals at once */
+        if (up < threshold - s)
+            way = way_down(levels, s + up, s + 1);
+        if (s == 0)
+            return (1.0 + p * way.steps) / (p * way.lost);
+        double leave = 1.0 - p + p * way.lost; /* 1 - p B */
+        levels[s].steps = (1.0 + p * way.steps) / leave;
+        levels[s].lost = p * way.lost / leave;
+    }
+    return NAN;
+}
+
+double monitor_run_length(size_t up, size_t threshold, double rate)
+{
+    if (up < 1 || threshold < 1 || threshold > THRESHOLD_MOST || !(rate >= 0.0 && rate <= 1.0))
+        return NAN;
+    if (rate == 0.0)
+        return INFINITY;
+    struct level *levels = calloc(threshold, sizeof *levels);
+    if (!levels)
+        return NAN;
+    double length = run_length(up, threshold, rate, levels);
+    free(levels);
+    return length;
+}
+
+/* ---- the plan -------------------------------------------------------------------------------- */
+
+static double weight_ratio(double usual, double raised)
+{
+    return log(raised / usual) / -log((1.0 - raised) / (1.0 - usual));
+}
+
+/* The raised rate for which the ratio of the weights is `up`: it falls as the rate rises. */
+static double raised_for(double usual, size_t up)
+{
+    double low = usual, high = 1.0;
+
+    for (int step = 0; step < 100; step++) {
+        double middle = 0.5 * (low + high);
+        if (middle <= usual || middle >= 1.0)
+            break;
+        if (weight_ratio(usual, middle) > (double)up)
+            low = middle;
+        else
+            high = middle;
+    }
+    return 0.5 * (low + high);
+}
+
+static size_t steps_up(double usual, double raised)
+{
+    double most = ceil((1.0 - usual) / usual) - 1.0; /* at the ratio itself p1 is p0 */
+    double nearest = round(weight_ratio(usual, raised));
+
+    return (size_t)fmax(1.0, fmin(nearest, most));
+}
+
+static enum status find_threshold(struct monitor_plan *plan, double run)
+{
+    size_t low = 1, high = 1; /* below `low` is too little */
+
+    for (;;) {
+        double length = monitor_run_length(plan->up, high, plan->usual);
+        if (isnan(length))
+            return high > THRESHOLD_MOST ? STATUS_USAGE : STATUS_MEMORY;
+        if (length >= run)
+            break;
+        low = high + 1;
+        high *= 2;
+    }
+    while (low < high) {
+        size_t middle = low + (high - low) / 2;
+        if (monitor_run_length(plan->up, middle, plan->usual) >= run)
+            high = middle;
+        else
+            low = middle + 1;
+    }
+    plan->threshold = low;
+    return STATUS_OK;
+}
+
+enum status monitor_plan(double usual, double raised, double run, struct monitor_plan *plan)
+{
+    if (!(usual >= 0.001 && usual <= 0.45) || !(raised >= 1.2 * usual && raised < 1.0) ||
+        !(run >= 1.0 && run <= 1e7))
+        return STATUS_USAGE;
+
+    struct monitor_plan made = {.usual = usual, .up = steps_up(usual, raised)};
+    made.raised = raised_for(usual, made.up);
+    made.step = -log((1.0 - made.raised) / (1.0 - usual));
+    enum status status = find_threshold(&made, run);
+    if (status != STATUS_OK)
+        return status;
+    made.run_usual = monitor_run_length(made.up, made.threshold, usual);
+    made.run_raised = monitor_run_length(made.up, made.threshold, made.raised);
+    *plan = made;
+    return STATUS_OK;
+}
+
+/* ---- running it ------------------------------------------------------------------------------ */
+
+size_t monitor_episodes(const struct monitor_plan *plan, const bool *lost, size_t count,
+                        size_t *sums, struct monitor_episode *episodes, size_t most)
+{
+    struct monitor_episode now = {0};
+    size_t sum = 0, found = 0;
+    bool signalled = false;
+
+    for (size_t i = 0; i < count; i++) {
+        if (sum == 0)
+            now = (struct monitor_episode){.began = i};
+        sum = lost[i] ? sum + plan->up : sum > 0 ? sum - 1 : 0;
+        if (sum > now.highest) {
+            now.highest = sum;
+            now.worst = i;
+        }
+        if (!signalled && sum >= plan->threshold) {
+            signalled = true;
+            now.signalled = i;
+            found++;
+        }
+        if (signalled && (sum == 0 || i + 1 == count)) {
+            now.ended = sum == 0 ? i : count;
+            if (found <= most)
+                episodes[found - 1] = now;
+            signalled = false;
+        }
+        if (sums)
+            sums[i] = sum;
+    }
+    return found;
+}

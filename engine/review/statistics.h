@@ -1,0 +1,285 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef JARSIDE_REVIEW_STATISTICS_H
+#define JARSIDE_REVIEW_STATISTICS_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+#include "base/diag.h"
+#include "base/memory.h"
+
+/*
+ * So many lost of so many: intervals for a rate, and p-values of many questions
+ * asked at once.
+ *
+ * Everything in counts.h, table.h, strata.h, survival.h and monitor.h is a
+ * function of its arguments: no input or output, no clock, no state between
+ * calls, and what is drawn at random comes from a seed in the arguments. All of
+ * it may be called from several threads. GSL's error handler is never reached:
+ * arguments are checked before GSL sees them. Where a function returns a status,
+ * STATUS_USAGE means that an argument is outside what is said here, and nothing
+ * was written.
+ */
+
+/* The most vessels any of these functions takes, all groups together. */
+enum { COUNTS_MOST = 100000000 };
+
+struct counts {
+    size_t lost, total; /* lost <= total <= COUNTS_MOST */
+};
+
+struct interval {
+    double low, high;
+};
+
+/*
+ * Two-sided interval for the rate of loss at `level` (0.95, say; above 0 and below 1).
+ * Of none at all nothing is known: [0, 1]. NAN at both ends if an argument is out of range.
+ *
+ * Exact (Clopper & Pearson 1934, Biometrika 26:404): the rates at which neither this count or more,
+ * nor this count or fewer, is rarer than (1 - level) / 2. Covers at least `level`; 0 lost begins at
+ * 0, all lost end at 1. Relative error below 1e-9 up to 100 000 vessels.
+ */
+struct interval counts_interval_exact(struct counts counts, double level);
+/* Wilson (1927, J Am Stat Assoc 22:209): (x + z^2/2 -+ z sqrt(x (n - x) / n + z^2/4)) / (n + z^2).
+ * Covers `level` on average; shorter than the exact one, and the better one to draw. */
+struct interval counts_interval_wilson(struct counts counts, double level);
+
+/*
+ * Chance of `counts.lost` or more, and of that many or fewer, among `counts.total` when each is lost
+ * with chance `rate` (0 to 1): binomial tails, summed term by term. NAN if out of range.
+ */
+double counts_chance_above(struct counts counts, double rate);
+double counts_chance_below(struct counts counts, double rate);
+
+/*
+ * The false discovery rate at which each of `count` p-values would just be called: Benjamini &
+ * Hochberg (1995, J R Stat Soc B 57:289), adjusted[i] = min over p[j] >= p[i] of m p[j] / rank(j).
+ * A NAN is a question that was not asked: it stays NAN and does not count in m. `adjusted` may be
+ * `p`. Takes count log count. STATUS_USAGE if a p-value is outside 0 to 1, STATUS_MEMORY.
+ */
+enum status counts_adjust(const double *p, size_t count, double *adjusted);
+
+/*
+ * Does a factor matter once another is held still? Groups are compared within
+ * each stratum (cooks within each grain, say) and the comparisons added up, so
+ * that a factor cannot borrow the effect of one it happens to go with.
+ *
+ * A stratum tells something when at least two groups have vessels in it and
+ * some, not all, of its vessels were lost. When none does, the two factors
+ * cannot be told apart from these data: `strata` and `freedom` are 0, the
+ * statistics 0, p 1.
+ */
+
+/* What one group met in one stratum. Cells that are not named are empty; twice named, they add. */
+struct strata_cell {
+    size_t group, stratum;
+    struct counts counts;
+};
+
+/*
+ * Many groups: the generalised statistic d' V^- d (Landis, Heyman & Koch 1978, Int Stat Rev 46:237;
+ * Birch 1965), d the lost of each group less expected, V the summed hypergeometric covariance.
+ * The degrees of freedom are the groups compared less `islands`: groups that no chain of shared
+ * strata joins are never compared. Two islands or more mean that part of the factor cannot be told
+ * from the strata.
+ * Cost: the number of cells a step, as many steps as groups at the worst, usually some dozens.
+ */
+struct strata_test {
+    double statistic, p;
+    size_t freedom;
+    size_t strata;  /* that tell something */
+    size_t groups;  /* that are compared with another */
+    size_t islands; /* sets of groups compared among themselves only */
+};
+
+/* `groups` and `strata` are one above the largest number in use. STATUS_USAGE, STATUS_MEMORY;
+ * STATUS_INTERNAL if the statistic cannot be computed to one part in 1e8. */
+enum status strata_groups(const struct strata_cell *cells, size_t count, size_t groups,
+                          size_t strata, struct strata_test *result);
+
+/*
+ * How long until a loss is seen. A vessel that was used clean, or is still
+ * clean, is censored: it was watched so long and not lost.
+ *
+ * Times are of one unit (days since inoculation, say), finite and not negative.
+ * A loss happens between two looks; its time here is that of the look that saw
+ * it. At the same time losses come before censorings. Vessels watched for time
+ * 0 and not lost count only among the cases.
+ * Results live in the caller's arena. STATUS_USAGE for a time out of range, a
+ * level outside 0 to 1 (both excluded), too many cases; STATUS_MEMORY.
+ */
+struct survival_case {
+    double time;
+    bool lost;
+};
+
+/* How limits are drawn round S: on the scale of log S, or of log(-log S), which stays within 0 to 1
+ * and is the better one for few vessels (Kalbfleisch & Prentice 1980). */
+enum survival_scale { SURVIVAL_LOG, SURVIVAL_LOG_LOG };
+
+/* One time at which something happened; S holds from it until the next. */
+struct survival_step {
+    double time;
+    size_t at_risk;         /* just before */
+    size_t lost, censored;  /* at this time */
+    double survival;        /* S: share not lost up to and including it */
+    double standard_error;  /* of S, Greenwood 1926; NAN once S is 0 */
+    struct interval limits; /* pointwise; 1 to 1 while S is 1, NAN once it is 0 */
+};
+
+struct survival_curve {
+    struct survival_step *steps; /* in order of time */
+    size_t count;
+    size_t cases, lost;
+    /*
+     * First time at which S is 1/2 or less; if S is 1/2 exactly, the middle of the time for which it
+     * is. INFINITY when it never is. The limits are where the limits of S cross 1/2 (Brookmeyer &
+     * Crowley 1982, Biometrics 38:29), INFINITY likewise; where S goes to 0 at one step it has no
+     * upper limit to cross with.
+     */
+    double median;
+    struct interval median_limits;
+};
+
+/*
+ * Kaplan & Meier (1958, J Am Stat Assoc 53:457): S = prod (1 - d / n); its standard error
+ * S sqrt(sum d / (n (n - d))). Takes count log count. No cases give no steps and median INFINITY.
+ */
+enum status survival_curve(struct arena *arena, const struct survival_case *cases, size_t count,
+                           double level, enum survival_scale scale, struct survival_curve *curve);
+
+/* S at a time: 1 before the first step. */
+double survival_at(const struct survival_curve *curve, double time);
+
+/* The most groups the log-rank test compares; a page with more curves could not be read. */
+enum { SURVIVAL_GROUPS = 100 };
+
+/*
+ * Mantel (1966, Cancer Chemother Rep 50:163), Peto & Peto (1972): at every time with a loss each
+ * group is expected to lose in proportion to its vessels at risk; (O - E)' V^- (O - E) against
+ * chi-square. Groups never at risk with others take no part, and cost their degree of freedom.
+ * Nothing lost, or one group: statistic 0, freedom 0, p 1.
+ */
+struct survival_logrank {
+    size_t groups;
+    size_t *cases;    /* of each group */
+    double *observed; /* losses */
+    double *expected;
+    double *variance; /* groups x groups, row by row: covariance of O - E */
+    double statistic, p;
+    size_t freedom;
+};
+
+/* `group[i]` below `groups` (1 to SURVIVAL_GROUPS). Takes count log count, and groups squared for
+ * each distinct time of loss. */
+enum status survival_logrank(struct arena *arena, const struct survival_case *cases,
+                             const size_t *group, size_t count, size_t groups,
+                             struct survival_logrank *result);
+
+/*
+ * When did it go wrong? Two charts of losses in order of time: one point a
+ * batch, and a running sum over single vessels.
+ */
+
+/* ---- one point a batch ----------------------------------------------------------------------- */
+
+/* What three standard deviations are meant to leave on either side: the tail of the normal. */
+#define MONITOR_THREE_SIGMA 0.0013498980316301
+
+struct monitor_point {
+    double share; /* lost / total; NAN of an empty batch */
+    /*
+     * The handbooks' limits for a share (p-chart): centre -+ 3 sqrt(centre (1 - centre) / total), not
+     * below 0 nor above 1. Too close for the few vessels of a batch; drawn because they are known.
+     */
+    struct interval normal;
+    /*
+     * Exact limits as counts: so many or fewer, so many or more, have a chance of at most `tail`
+     * (binomial). `from_below` is -1 and `from_above` total + 1 when no count is so rare.
+     */
+    double from_below, from_above;
+    double chance_below, chance_above; /* of this count or fewer, or more */
+    bool below, above;                 /* by the exact limits */
+};
+
+/* All lost over all vessels: the centre when no other is known. NAN of no vessels. */
+double monitor_centre(const struct counts *batches, size_t count);
+
+/*
+ * One point a batch round `centre` (0 to 1), with `tail` (above 0, at most 0.5) on either side.
+ * An empty batch is never out. STATUS_USAGE.
+ * (Shewhart 1931; NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.3.2.)
+ */
+enum status monitor_chart(const struct counts *batches, size_t count, double centre, double tail,
+                          struct monitor_point *points);
+
+/* ---- a running sum over single vessels --------------------------------------------------------- */
+
+/*
+ * Bernoulli CUSUM (Page 1954; Reynolds & Stoumbos 1999, J Qual Technol 31:87). Each lost vessel adds
+ * its weight of evidence for the raised rate p1 against the usual p0, ln(p1 / p0), each other one
+ * takes away -ln((1 - p1) / (1 - p0)); the sum never falls below 0 and signals at a threshold.
+ *
+ * The weights are kept to whole steps: down 1, up `up`, the threshold a whole number as well. Then
+ * the sum is a Markov chain and its mean run length is computed, not simulated. `raised` is the p1
+ * for which the steps are exactly the weights.
+ */
+struct monitor_plan {
+    double usual, raised; /* p0, p1 */
+    size_t up, threshold; /* in steps */
+    double step;       /* evidence of one step, natural log: sum x step is a log likelihood ratio */
+    double run_usual;  /* mean vessels until a false alarm at p0, from 0 */
+    double run_raised; /* mean vessels until the alarm at p1, from 0 */
+};
+
+/*
+ * The plan for p0 = `usual` (0.001 to 0.45) and p1 = `raised` (1.2 p0 at least, below 1), with the
+ * smallest threshold whose mean run to a false alarm is at least `run` vessels (1 to 1e7). `up` is
+ * the whole number nearest to the ratio of the weights for which there is a p1 above p0 (from 1,
+ * which is p1 = 1 - p0, to just below (1 - p0) / p0, which is p1 = p0); the plan's `raised` says
+ * which p1 that is.
+ * STATUS_USAGE when out of range.
+ */
+enum status monitor_plan(double usual, double raised, double run, struct monitor_plan *plan);
+
+/*
+ * Mean number of vessels until the sum, from 0, reaches `threshold` (1 to 1 000 000) when each is
+ * lost with chance `rate`. INFINITY at rate 0; NAN out of range. Exact to rounding: the states are
+ * eliminated from the top with sums of positive terms only (as Grassmann, Taksar & Heyman 1985).
+ */
+double monitor_run_length(size_t up, size_t threshold, double rate);
+
+/* A stretch in which the sum went from 0 over the threshold and back. Places are places in the
+ * order given. */
+struct monitor_episode {
+    size_t began; /* first vessel after the sum was last 0: the likeliest start of the trouble */
+    size_t signalled; /* where the sum reached the threshold */
+    size_t worst;     /* where it was highest: the likeliest last vessel of the trouble so far */
+    size_t ended;     /* where it came back to 0; the number of vessels if it has not */
+    size_t highest;   /* the sum there, in steps */
+};
+
+/*
+ * Runs the sum over `count` vessels in order of time. Writes the first `most` episodes and returns
+ * how many there are. `sums` (may be NULL) takes the sum after each vessel, in steps.
+ * Within a batch the order is as given: spread its losses evenly if the order is not known.
+ */
+size_t monitor_episodes(const struct monitor_plan *plan, const bool *lost, size_t count,
+                        size_t *sums, struct monitor_episode *episodes, size_t most);
+
+/* Whether an argument is within what counts.h says. */
+static inline bool counts_fine(struct counts counts)
+{
+    return counts.lost <= counts.total && counts.total <= COUNTS_MOST;
+}
+
+static inline bool level_fine(double level)
+{
+    return level > 0.0 && level < 1.0;
+}
+
+/* All groups together, or false when there is a fault or too many of them. */
+bool counts_sum(const struct counts *groups, size_t count, struct counts *sum);
+
+#endif

@@ -1,0 +1,240 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "rules/rules.h"
+
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include "rules/rules_internal.h"
+
+/* ==== rules =================================================================================== */
+
+/* Looking things up in a rule base, and the names of its enums in the files. */
+
+#define WORDS(name, list) const struct words name = {list, sizeof(list) / sizeof *(list)}
+
+static const char *const actions[] = {"keep", "isolate", "discard"};
+static const char *const statuses[] = {"clean", "stuck", "contaminated"};
+static const char *const hazards[] = {"none", "irritant", "sporing", "toxigenic"};
+static const char *const scopes[] = {"cook",    "mix",   "grain_lot", "session",
+                                     "starter", "place", "vessel"};
+static const char *const moved_by[] = {"none", "survivors", "wet", "dry", "cold", "warm", "dose"};
+WORDS(ACTION_WORDS, actions);
+WORDS(STATUS_WORDS, statuses);
+WORDS(HAZARD_WORDS, hazards);
+WORDS(SCOPE_WORDS, scopes);
+WORDS(MOVED_WORDS, moved_by);
+_Static_assert(sizeof actions / sizeof *actions == ACTION_COUNT, "a name for each action");
+_Static_assert(sizeof statuses / sizeof *statuses == FINDING_STATUS_COUNT, "for each status");
+_Static_assert(sizeof hazards / sizeof *hazards == HAZARD_COUNT, "for each hazard");
+_Static_assert(sizeof scopes / sizeof *scopes == SCOPE_COUNT, "for each scope");
+_Static_assert(sizeof moved_by / sizeof *moved_by == MOVED_COUNT, "for each way of moving");
+
+const char *action_name(enum action action)
+{
+    return action < ACTION_COUNT ? actions[action] : "";
+}
+
+const char *status_name(enum finding_status status)
+{
+    return status < FINDING_STATUS_COUNT ? statuses[status] : "";
+}
+
+const char *hazard_name(enum hazard hazard)
+{
+    return hazard < HAZARD_COUNT ? hazards[hazard] : "";
+}
+
+const char *scope_name(enum scope scope)
+{
+    return scope < SCOPE_COUNT ? scopes[scope] : "";
+}
+
+const char *item_kind_name(enum item_kind kind)
+{
+    static const char *const names[ITEM_KINDS] = {
+        "source",  "group",    "sign",    "finding", "cause", "species",   "grain", "vessel",
+        "caution", "organism", "starter", "move",    "word",  "statement", "key"};
+    return names[kind];
+}
+
+int rules_observable(const struct rules *rules, const char *id)
+{
+    return names_find(&rules->memory->ids[ITEM_OBSERVABLE], id);
+}
+
+int rules_finding(const struct rules *rules, const char *id)
+{
+    return names_find(&rules->memory->ids[ITEM_FINDING], id);
+}
+
+int rules_cause(const struct rules *rules, const char *id)
+{
+    return names_find(&rules->memory->ids[ITEM_CAUSE], id);
+}
+
+int rules_species(const struct rules *rules, const char *id)
+{
+    return names_find(&rules->memory->ids[ITEM_SPECIES], id);
+}
+
+int rules_grain(const struct rules *rules, const char *id)
+{
+    return names_find(&rules->memory->ids[ITEM_GRAIN], id);
+}
+
+int rules_vessel(const struct rules *rules, const char *id)
+{
+    return names_find(&rules->memory->ids[ITEM_VESSEL], id);
+}
+
+int rules_value(const struct observable *observable, const char *id)
+{
+    for (size_t i = 0; i < observable->value_count; i++)
+        if (!strcmp(observable->values[i].id, id))
+            return (int)i;
+    return RULES_NONE;
+}
+
+uint32_t rules_all_values(const struct observable *observable)
+{
+    return (uint32_t)((UINT64_C(1) << observable->value_count) - 1);
+}
+
+int rules_bin(const struct observable *observable, double number)
+{
+    if (!(number >= observable->min && number <= observable->max))
+        return RULES_NONE;
+    for (size_t i = 0; i < observable->value_count; i++)
+        if (number < observable->values[i].below)
+            return (int)i;
+    return (int)observable->value_count - 1; /* the last bin holds the greatest number */
+}
+
+void rules_free(struct rules *rules)
+{
+    if (rules)
+        arena_free(rules->memory->arena);
+}
+
+/* ==== places ================================================================================== */
+
+/* Where rule bases are looked for. */
+
+enum {
+    CLIMB_MOST = 5, /* from the program up to the top of its build tree */
+    LONGEST_PATH = 16384,
+};
+
+static char *joined(const char *folder, size_t length, const char *below, bool *no_memory)
+{
+    char *path = text_format("%.*s%s", (int)length, folder, below);
+    if (!path)
+        *no_memory = true;
+    return path;
+}
+
+static bool is_folder(const char *path)
+{
+    struct stat about;
+    return stat(path, &about) == 0 && S_ISDIR(about.st_mode);
+}
+
+/* `folder` + `below` when `test` exists in it; NULL if not, or when there is no memory. */
+static char *folder_with(const char *folder, size_t length, const char *below, const char *test,
+                         bool *no_memory)
+{
+    if (length > LONGEST_PATH)
+        return NULL;
+    char *path = joined(folder, length, below, no_memory);
+    char *proof = path ? joined(path, strlen(path), test, no_memory) : NULL;
+    bool there = proof && is_folder(path) && access(proof, R_OK) == 0;
+    free(proof);
+    if (there)
+        return path;
+    free(path);
+    return NULL;
+}
+
+/* An environment variable that is set and not empty, or NULL. */
+static const char *variable(const char *name)
+{
+    const char *value = getenv(name);
+    return value && *value ? value : NULL;
+}
+
+/* The same, of the XDG base directory specification, which has relative ones ignored. */
+static const char *absolute_variable(const char *name)
+{
+    const char *value = variable(name);
+    return value && *value == '/' ? value : NULL;
+}
+
+/* In a build tree the program stands some folders below the one that holds rules/. */
+static char *near_program(bool *no_memory)
+{
+    char program[LONGEST_PATH];
+    ssize_t length = readlink("/proc/self/exe", program, sizeof program - 1);
+    if (length <= 0 || (size_t)length == sizeof program - 1)
+        return NULL;
+    program[length] = '\0';
+    for (int climbed = 0; climbed < CLIMB_MOST; climbed++) {
+        char *slash = strrchr(program, '/');
+        if (!slash)
+            return NULL;
+        *slash = '\0';
+        /* Another folder called rules/ may stand on the way: ours says how it is written. */
+        char *found = folder_with(program, strlen(program), "/rules", "/FORMAT.md", no_memory);
+        if (found)
+            return found;
+    }
+    return NULL;
+}
+
+static char *in_data_folders(bool *no_memory)
+{
+    const char *list = variable("XDG_DATA_DIRS");
+    if (!list)
+        list = "/usr/local/share:/usr/share";
+    while (*list) {
+        size_t length = strcspn(list, ":");
+        char *found =
+            *list == '/' ? folder_with(list, length, "/jarside/rules", "", no_memory) : NULL;
+        if (found)
+            return found;
+        list += length + (list[length] == ':');
+    }
+    return NULL;
+}
+
+char *rules_find_shipped(bool *no_memory)
+{
+    /* What the user names is taken as it is: if it is not there, loading says so. */
+    const char *named = variable("JARSIDE_RULES");
+    if (named)
+        return joined(named, strlen(named), "", no_memory);
+    char *found = near_program(no_memory);
+    if (!found)
+        found = in_data_folders(no_memory);
+    if (!found)
+        found = folder_with(JARSIDE_DATADIR, strlen(JARSIDE_DATADIR), "/rules", "", no_memory);
+    return found;
+}
+
+char *rules_overlay_path(bool *no_memory)
+{
+    const char *config = absolute_variable("XDG_CONFIG_HOME");
+    if (config)
+        return joined(config, strlen(config), "/jarside/rules", no_memory);
+    const char *home = absolute_variable("HOME");
+    return home ? joined(home, strlen(home), "/.config/jarside/rules", no_memory) : NULL;
+}
+
+char *rules_find_overlay(bool *no_memory)
+{
+    char *path = rules_overlay_path(no_memory);
+    char *found = path ? folder_with(path, strlen(path), "", "", no_memory) : NULL;
+    free(path);
+    return found;
+}

@@ -1,0 +1,169 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "view/page.h"
+
+#include <string.h>
+#include <strings.h>
+
+/* ==== html ==================================================================================== */
+
+/* ---- text ------------------------------------------------------------------------------------ */
+
+static const char *reference(char byte)
+{
+    switch (byte) {
+    case '&':
+        return "&amp;";
+    case '<':
+        return "&lt;";
+    case '>':
+        return "&gt;";
+    case '"':
+        return "&quot;";
+    case '\'':
+        return "&#39;";
+    default:
+        return NULL;
+    }
+}
+
+static void put_escaped(struct text *page, const char *bytes, size_t length)
+{
+    size_t from = 0;
+    for (size_t i = 0; i < length; i++) {
+        const char *instead = reference(bytes[i]);
+        if (instead == NULL)
+            continue;
+        text_add(page, bytes + from, i - from);
+        text_puts(page, instead);
+        from = i + 1;
+    }
+    text_add(page, bytes + from, length - from);
+}
+
+static void make_safe(struct text *safe, const char *words, size_t limit)
+{
+    text_init(safe);
+    text_safe(safe, words, strlen(words), &(struct text_safe_options){.limit = limit});
+}
+
+void html_text(struct text *page, const char *words)
+{
+    struct text safe;
+    make_safe(&safe, words, 0);
+    put_escaped(page, safe.bytes, safe.length);
+    page->failed = page->failed || safe.failed;
+    text_release(&safe);
+}
+
+/* Bytes of the code point that begins valid UTF-8. */
+static size_t point_length(const char *bytes, size_t length)
+{
+    size_t at = 1;
+    while (at < length && ((unsigned char)bytes[at] & 0xC0) == 0x80)
+        at++;
+    return at;
+}
+
+/* In half columns: fonts of pages give capitals and broad letters more room. */
+static size_t breadth(const char *bytes, size_t length)
+{
+    size_t halves = 2 * utf8_width(bytes, length);
+    if (length == 1 && strchr("MW@mw%", bytes[0]) != NULL)
+        return halves + 2;
+    return halves + (length == 1 && bytes[0] >= 'A' && bytes[0] <= 'Z' ? 1 : 0);
+}
+
+bool html_fit(struct text *page, const char *words, size_t columns)
+{
+    /* Marks that take no column may pile up: they are bounded too. */
+    enum { POINTS_A_COLUMN = 4 };
+    static const char ellipsis[] = "\xe2\x80\xa6";
+    struct text safe;
+    size_t width = 0, most = 2 * columns, kept = 0, at = 0;
+
+    make_safe(&safe, words, columns * POINTS_A_COLUMN);
+    while (at < safe.length && width <= most) {
+        size_t step = point_length(safe.bytes + at, safe.length - at);
+        width += breadth(safe.bytes + at, step);
+        at += step;
+        if (width + 2 <= most)
+            kept = at; /* an ellipsis would still fit behind it */
+    }
+    bool cut = width > most;
+    put_escaped(page, safe.bytes, cut ? kept : safe.length);
+    if (cut)
+        text_puts(page, ellipsis);
+    /* A limit of points leaves an ellipsis of its own. */
+    cut = cut || utf8_count(safe.bytes, safe.length) > columns * POINTS_A_COLUMN;
+    page->failed = page->failed || safe.failed;
+    text_release(&safe);
+    return cut;
+}
+
+/* ---- elements -------------------------------------------------------------------------------- */
+
+void html_element(struct text *page, const char *tag, const char *attributes, const char *words)
+{
+    text_printf(page, "<%s%s%s>", tag, attributes != NULL ? " " : "",
+                attributes != NULL ? attributes : "");
+    html_text(page, words);
+    text_printf(page, "</%s>\n", tag);
+}
+
+void html_take(struct text *page, const char *tag, const char *attributes, struct text *words)
+{
+    page->failed = page->failed || words->failed;
+    if (words->length > 0)
+        html_element(page, tag, attributes, words->bytes);
+    text_clear(words);
+}
+
+/* ---- the page -------------------------------------------------------------------------------- */
+
+void html_begin(struct text *page, const char *title, const char *style)
+{
+    text_puts(page, "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\"/>\n"
+                    "<meta http-equiv=\"Content-Security-Policy\" "
+                    "content=\"default-src 'none'; style-src 'unsafe-inline'\"/>\n"
+                    "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\"/>\n"
+                    "<meta name=\"color-scheme\" content=\"light dark\"/>\n");
+    html_element(page, "title", NULL, title);
+    text_puts(page, "<style>\n");
+    text_puts(page, style);
+    text_puts(page, "</style>\n</head>\n<body>\n");
+}
+
+void html_end(struct text *page)
+{
+    text_puts(page, "</body>\n</html>\n");
+}
+
+/* ==== sheet =================================================================================== */
+
+bool sheet_paper(const char *word, enum paper *paper)
+{
+    if (strcasecmp(word, "a4") == 0)
+        *paper = PAPER_A4;
+    else if (strcasecmp(word, "letter") == 0)
+        *paper = PAPER_LETTER;
+    else
+        return false;
+    return true;
+}
+
+void sheet_begin(struct text *html, const char *title, enum paper paper, const char *style)
+{
+    text_puts(html,
+              "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n<title>");
+    html_text(html, title);
+    text_printf(html,
+                "</title>\n<style>\n@page { size: %s; margin: 12mm; }\n"
+                "body { font: 11pt/1.35 serif; color: #000; background: #fff; margin: 0; }\n%s"
+                "</style>\n</head>\n<body>\n",
+                paper == PAPER_A4 ? "A4" : "letter", style);
+}
+
+void sheet_end(struct text *html)
+{
+    text_puts(html, "</body>\n</html>\n");
+}

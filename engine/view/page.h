@@ -1,0 +1,48 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef JARSIDE_VIEW_PAGE_H
+#define JARSIDE_VIEW_PAGE_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+#include "base/text.h"
+
+/*
+ * A page of HTML5 that is well-formed XML too, so that any parser can check it.
+ *
+ * Nothing but html_text and html_fit writes text into a page: labels, names and
+ * sentences come from data. Both make it safe first (text_safe of base/text.h),
+ * then turn markup characters and quotes into references, so that the result
+ * may stand between tags and in a quoted attribute. Pages hold no script and
+ * tell the browser to run none and to load nothing.
+ */
+
+/* Appends text, escaped. */
+void html_text(struct text *page, const char *words);
+/* The same, cut with an ellipsis to the width of about so many small letters; capitals and letters
+ * that take two columns of a screen count for more. True when something was cut. */
+bool html_fit(struct text *page, const char *words, size_t columns);
+
+/* <TAG>words</TAG> and a newline; `attributes` is ours ("class=\"x\"") or NULL. */
+void html_element(struct text *page, const char *tag, const char *attributes, const char *words);
+/* The same of a text, which is emptied; nothing of an empty one. */
+void html_take(struct text *page, const char *tag, const char *attributes, struct text *words);
+
+/* Head and foot of a page; `style` is CSS, ours. */
+void html_begin(struct text *page, const char *title, const char *style);
+void html_end(struct text *page);
+
+/*
+ * Pages to print: one HTML file without scripts, pictures or anything from
+ * elsewhere. Text reaches them through html_text (voice/html.h).
+ */
+enum paper { PAPER_A4, PAPER_LETTER }; /* ISO 216; ANSI/ASME Y14.1 size A */
+
+/* "a4" or "letter", in any case; false when it is neither. */
+bool sheet_paper(const char *word, enum paper *paper);
+
+/* Head and foot of a page. `style` is CSS, ours, after that of every page. */
+void sheet_begin(struct text *html, const char *title, enum paper paper, const char *style);
+void sheet_end(struct text *html);
+
+#endif

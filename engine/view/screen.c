@@ -1,0 +1,598 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "view/screen.h"
+
+#include <langinfo.h>
+#include <math.h>
+#include <stdarg.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/ioctl.h>
+#include <unistd.h>
+
+#include "base/filing.h"
+#include "base/text.h"
+
+/* ==== screen ================================================================================== */
+
+/* Select Graphic Rendition parameters, ECMA-48 section 8.3.117. */
+static const char *const sgr[] = {
+    [ROLE_PLAIN] = "",    [ROLE_STRONG] = "1",     [ROLE_QUIET] = "2",      [ROLE_WARN] = "33",
+    [ROLE_KEEP] = "1;32", [ROLE_ISOLATE] = "1;33", [ROLE_DISCARD] = "1;31",
+};
+
+static bool wants_colour(FILE *stream, enum colour_choice choice)
+{
+    if (choice != COLOUR_AUTO)
+        return choice == COLOUR_ALWAYS;
+    const char *no_colour = getenv("NO_COLOR");
+    const char *term = getenv("TERM");
+    if (no_colour != NULL && no_colour[0] != '\0')
+        return false;
+    if (term == NULL || strcmp(term, "dumb") == 0)
+        return false;
+    return isatty(fileno(stream)) == 1;
+}
+
+static size_t positive_number(const char *digits)
+{
+    if (digits == NULL)
+        return 0;
+    char *end = NULL;
+    long number = strtol(digits, &end, 10);
+    return end != digits && *end == '\0' && number > 0 && number < 10000 ? (size_t)number : 0;
+}
+
+void screen_measure(struct screen *screen, FILE *stream)
+{
+    struct winsize size = {0};
+    size_t width = 0;
+    screen->rows = 0;
+    if (isatty(fileno(stream)) == 1 && ioctl(fileno(stream), TIOCGWINSZ, &size) == 0) {
+        width = size.ws_col;
+        screen->rows = size.ws_row;
+    }
+    if (width == 0)
+        width = positive_number(getenv("COLUMNS"));
+    if (width == 0)
+        width = SCREEN_DEFAULT;
+    if (width < SCREEN_NARROWEST)
+        width = SCREEN_NARROWEST;
+    screen->width = width < SCREEN_WIDEST ? width : SCREEN_WIDEST;
+}
+
+void screen_init(struct screen *screen, FILE *stream, enum colour_choice choice)
+{
+    memset(screen, 0, sizeof *screen);
+    text_init(&screen->out);
+    screen->colour = wants_colour(stream, choice);
+    screen->ascii = strcmp(nl_langinfo(CODESET), "UTF-8") != 0;
+    screen_measure(screen, stream);
+}
+
+void screen_release(struct screen *screen)
+{
+    text_release(&screen->out);
+}
+
+/* ---- wrapping -------------------------------------------------------------------------------- */
+
+static void put_spaces(struct text *out, size_t count)
+{
+    while (count-- > 0)
+        text_add(out, " ", 1);
+}
+
+/* Bytes of `word` that fit in `columns`; at least one character, so that wrapping moves on. */
+static size_t fitting_prefix(const char *word, size_t length, size_t columns)
+{
+    size_t taken = 0;
+    while (taken < length) {
+        size_t next = taken + 1;
+        while (next < length && ((unsigned char)word[next] & 0xC0U) == 0x80U)
+            next++;
+        if (taken > 0 && utf8_width(word, next) > columns)
+            break;
+        taken = next;
+    }
+    return taken;
+}
+
+struct line { /* the line being filled */
+    struct screen *screen;
+    size_t indent; /* of further lines */
+    size_t column;
+    bool empty; /* no word on it yet */
+};
+
+static void line_break(struct line *line)
+{
+    text_add(&line->screen->out, "\n", 1);
+    put_spaces(&line->screen->out, line->indent);
+    line->column = line->indent;
+    line->empty = true;
+}
+
+static void line_word(struct line *line, const char *word, size_t length)
+{
+    size_t width = line->screen->width;
+    size_t columns = utf8_width(word, length);
+    size_t gap = line->empty ? 0 : 1;
+    if (!line->empty && line->column + gap + columns > width) {
+        line_break(line);
+        gap = 0;
+    }
+    while (line->column + gap + columns > width) {
+        size_t room = width > line->column ? width - line->column : 1;
+        size_t part = fitting_prefix(word, length, room);
+        if (part >= length)
+            break;
+        text_add(&line->screen->out, word, part);
+        columns -= utf8_width(word, part);
+        word += part;
+        length -= part;
+        line_break(line);
+    }
+    put_spaces(&line->screen->out, gap);
+    text_add(&line->screen->out, word, length);
+    line->column += gap + columns;
+    line->empty = false;
+}
+
+/* Wraps `words` from `column` on; further lines are indented by `indent`. */
+static void wrap(struct screen *screen, size_t column, size_t indent, const char *words)
+{
+    struct line line = {screen, indent, column, true};
+    if (line.indent + 8 > screen->width)
+        line.indent = 0; /* a hanging indent that leaves no room is none */
+    const char *at = words;
+    while (*at != '\0') {
+        at += strspn(at, " \n");
+        size_t length = strcspn(at, " \n");
+        if (length > 0)
+            line_word(&line, at, length);
+        at += length;
+    }
+    text_add(&screen->out, "\n", 1);
+}
+
+static void colour_on(struct screen *screen, enum role role)
+{
+    if (screen->colour && role != ROLE_PLAIN)
+        text_printf(&screen->out, "\033[%sm", sgr[role]);
+}
+
+static void colour_off(struct screen *screen, enum role role)
+{
+    if (screen->colour && role != ROLE_PLAIN)
+        text_puts(&screen->out, "\033[0m");
+}
+
+/* `words` made safe for this screen; screen_done gives the result back. */
+static struct text safe_words(const struct screen *screen, const char *words)
+{
+    struct text safe;
+    text_init(&safe);
+    struct text_safe_options options = {.ascii = screen->ascii};
+    text_safe(&safe, words, strlen(words), &options);
+    return safe;
+}
+
+void screen_done(struct screen *screen, struct text *words)
+{
+    screen->out.failed = screen->out.failed || words->failed;
+    text_release(words);
+}
+
+void screen_say(struct screen *screen, size_t indent, size_t hang, enum role role,
+                const char *format, ...)
+{
+    va_list arguments;
+    va_start(arguments, format);
+    char *words = text_vformat(format, arguments);
+    va_end(arguments);
+    if (words == NULL)
+        screen->out.failed = true;
+
+    struct text safe = safe_words(screen, words != NULL ? words : "");
+    put_spaces(&screen->out, indent);
+    colour_on(screen, role);
+    wrap(screen, indent, indent + hang, safe.bytes);
+    colour_off(screen, role);
+    screen_done(screen, &safe);
+    free(words);
+}
+
+void screen_item(struct screen *screen, size_t indent, const char *lead, enum role role,
+                 const char *words)
+{
+    struct text safe = safe_words(screen, words);
+    put_spaces(&screen->out, indent);
+    colour_on(screen, role);
+    text_puts(&screen->out, lead);
+    text_add(&screen->out, " ", 1);
+    colour_off(screen, role);
+    size_t column = indent + utf8_width(lead, strlen(lead)) + 1;
+    wrap(screen, column, column, safe.bytes);
+    screen_done(screen, &safe);
+}
+
+void screen_preformatted(struct screen *screen, size_t indent, const char *words)
+{
+    struct text safe = safe_words(screen, words);
+    put_spaces(&screen->out, indent);
+    if (indent + utf8_width(safe.bytes, safe.length) <= screen->width) {
+        text_puts(&screen->out, safe.bytes);
+        text_add(&screen->out, "\n", 1);
+    } else {
+        wrap(screen, indent, indent + 4, safe.bytes);
+    }
+    screen_done(screen, &safe);
+}
+
+void screen_heading(struct screen *screen, const char *words)
+{
+    screen_blank(screen);
+    screen_say(screen, 0, 0, ROLE_STRONG, "%s", words);
+}
+
+void screen_blank(struct screen *screen)
+{
+    text_add(&screen->out, "\n", 1);
+}
+
+void screen_row(struct screen *screen, size_t indent, size_t label_width, const char *label,
+                const char *rest)
+{
+    struct text safe = safe_words(screen, label);
+    struct text rest_safe = safe_words(screen, rest);
+    size_t columns = utf8_width(safe.bytes, safe.length);
+    size_t needed = indent + label_width + utf8_width(rest_safe.bytes, rest_safe.length);
+    put_spaces(&screen->out, indent);
+    if (columns >= label_width || (needed > screen->width && screen->width < SCREEN_DEFAULT / 2)) {
+        wrap(screen, indent, indent, safe.bytes);
+        put_spaces(&screen->out, indent + 2);
+        wrap(screen, indent + 2, indent + 2, rest_safe.bytes);
+    } else {
+        text_puts(&screen->out, safe.bytes);
+        put_spaces(&screen->out, label_width - columns);
+        wrap(screen, indent + label_width, indent + label_width, rest_safe.bytes);
+    }
+    screen_done(screen, &safe);
+    screen_done(screen, &rest_safe);
+}
+
+size_t screen_lines(const struct screen *screen)
+{
+    size_t lines = 0;
+    for (size_t i = 0; i < screen->out.length; i++)
+        lines += screen->out.bytes[i] == '\n';
+    return lines;
+}
+
+enum status screen_flush(struct screen *screen, FILE *stream)
+{
+    bool failed = screen->out.failed;
+    size_t length = failed ? 0 : screen->out.length;
+    enum status status = failed ? STATUS_MEMORY : filing_send(stream, screen->out.bytes, length);
+    text_clear(&screen->out);
+    return status;
+}
+
+/* ---- diagnostics ----------------------------------------------------------------------------- */
+
+static void put_position(struct text *out, struct position at)
+{
+    if (at.file != NULL)
+        text_printf(out, "%s:", at.file);
+    if (at.line > 0)
+        text_printf(out, "%zu:", at.line);
+    if (at.line > 0 && at.column > 0)
+        text_printf(out, "%zu:", at.column);
+    if (out->length > 0)
+        text_add(out, " ", 1);
+}
+
+static void put_excerpt(struct screen *screen, const struct diag *diag)
+{
+    enum { MARGIN = 4, LONGEST = 160 };
+    struct text_safe_options options = {.ascii = screen->ascii, .limit = LONGEST};
+    put_spaces(&screen->out, MARGIN);
+    text_safe(&screen->out, diag->excerpt, strlen(diag->excerpt), &options);
+    text_add(&screen->out, "\n", 1);
+    if (diag->caret > 0 && diag->caret <= LONGEST) {
+        put_spaces(&screen->out, MARGIN + diag->caret - 1);
+        text_puts(&screen->out, "^\n");
+    }
+}
+
+/* One line a diagnostic, never wrapped: editors and scripts read these. */
+static void put_diag(struct screen *screen, const struct diag *diag)
+{
+    struct text raw;
+    text_init(&raw);
+    put_position(&raw, diag->at);
+    text_puts(&raw, diag->kind == DIAG_WARNING ? "warning: " : "error: ");
+    text_puts(&raw, diag->message);
+    struct text safe = safe_words(screen, raw.bytes);
+    text_puts(&screen->out, safe.bytes);
+    text_add(&screen->out, "\n", 1);
+    screen_done(screen, &safe);
+    screen_done(screen, &raw);
+    if (diag->excerpt != NULL)
+        put_excerpt(screen, diag);
+}
+
+void screen_diags(struct screen *screen, const struct diags *diags)
+{
+    size_t kept = diags_kept(diags);
+    for (size_t i = 0; i < kept; i++)
+        put_diag(screen, diags_get(diags, i));
+    size_t all = diags_errors(diags) + diags_warnings(diags);
+    if (all > kept)
+        text_printf(&screen->out, "and %zu more\n", all - kept);
+}
+
+/* ==== table =================================================================================== */
+
+enum { GAP = 2, LEAST_LAST = 8 };
+
+static size_t columns_of(const char *cell)
+{
+    return utf8_width(cell, strlen(cell));
+}
+
+void table_init(struct table *table, const struct screen *screen, const char *const *headings,
+                size_t columns, struct arena *arena)
+{
+    *table = (struct table){.arena = arena,
+                            .headings = headings,
+                            .columns = columns < TABLE_MOST ? columns : TABLE_MOST,
+                            .ascii = screen->ascii};
+    for (size_t i = 0; i < table->columns; i++)
+        table->widths[i] = columns_of(headings[i]);
+}
+
+static const char *safe_cell(struct table *table, const char *cell)
+{
+    struct text_safe_options options = {.ascii = table->ascii};
+    struct text text;
+    if (cell == NULL)
+        return "";
+    text_init(&text);
+    text_safe(&text, cell, strlen(cell), &options);
+    const char *copy = text.failed ? NULL : arena_copy(table->arena, text.bytes, text.length);
+    text_release(&text);
+    return copy;
+}
+
+void table_row(struct table *table, const char *const *cells)
+{
+    if (table->count == table->room) {
+        size_t room = table->room == 0 ? 32 : 2 * table->room;
+        table->rows = arena_grow(table->arena, table->rows, table->room, room, sizeof *table->rows);
+        table->room = table->rows != NULL ? room : 0;
+    }
+    if (table->rows == NULL) {
+        table->failed = true;
+        return;
+    }
+    for (size_t i = 0; i < table->columns; i++) {
+        const char *cell = safe_cell(table, cells[i]);
+        if (cell == NULL) {
+            table->failed = true;
+            return;
+        }
+        table->rows[table->count][i] = cell;
+        size_t width = columns_of(cell);
+        if (width > table->widths[i])
+            table->widths[i] = width;
+    }
+    table->count++;
+}
+
+/* ---- showing --------------------------------------------------------------------------------- */
+
+/* A column that is empty in every row is left out, but for the first. */
+static bool used(const struct table *table, size_t column)
+{
+    for (size_t i = 0; i < table->count; i++)
+        if (table->rows[i][column][0] != '\0')
+            return true;
+    return column == 0;
+}
+
+static size_t last_used(const struct table *table)
+{
+    size_t last = table->columns - 1;
+    while (last > 0 && !used(table, last))
+        last--;
+    return last;
+}
+
+/* The part of a cell that fits, with an ellipsis where something was cut. */
+static void put_cut(struct text *out, const char *cell, size_t room, bool ascii)
+{
+    const char *ellipsis = ascii ? "..." : "\u2026";
+    size_t kept = ascii ? 3 : 1, columns = 0;
+    const char *at = cell;
+
+    if (columns_of(cell) <= room) {
+        text_puts(out, cell);
+        return;
+    }
+    while (*at != '\0') {
+        size_t length = 1;
+        while (((unsigned char)at[length] & 0xC0U) == 0x80U)
+            length++;
+        size_t wide = utf8_width(at, length);
+        if (columns + wide + kept > room)
+            break;
+        columns += wide;
+        text_add(out, at, length);
+        at += length;
+    }
+    text_puts(out, ellipsis);
+}
+
+static void put_line(const struct table *table, struct screen *screen, const char *const *cells,
+                     size_t last, size_t room)
+{
+    struct text *out = &screen->out;
+    size_t owed = 0; /* blanks before the next cell, so that no line ends in blanks */
+    for (size_t i = 0; i <= last; i++) {
+        if (!used(table, i))
+            continue;
+        if (cells[i][0] != '\0') {
+            for (; owed > 0; owed--)
+                text_add(out, " ", 1);
+            put_cut(out, cells[i], i == last ? room : table->widths[i], table->ascii);
+        }
+        owed += table->widths[i] + GAP - (cells[i][0] != '\0' ? columns_of(cells[i]) : 0);
+    }
+    text_add(out, "\n", 1);
+}
+
+static void show_blocks(const struct table *table, struct screen *screen, size_t last)
+{
+    for (size_t r = 0; r < table->count; r++) {
+        struct text rest;
+        text_init(&rest);
+        for (size_t i = 1; i <= last; i++)
+            if (table->rows[r][i][0] != '\0')
+                text_printf(&rest, "%s%s", rest.length > 0 ? ", " : "", table->rows[r][i]);
+        screen_say(screen, 0, 2, ROLE_STRONG, "%s", table->rows[r][0]);
+        if (rest.length > 0)
+            screen_say(screen, 2, 0, ROLE_PLAIN, "%s", rest.bytes);
+        text_release(&rest);
+    }
+}
+
+void table_show(const struct table *table, struct screen *screen)
+{
+    size_t last, before = 0;
+
+    if (table->count == 0)
+        return;
+    last = last_used(table);
+    for (size_t i = 0; i < last; i++)
+        before += used(table, i) ? table->widths[i] + GAP : 0;
+    size_t needed = table->widths[last] < LEAST_LAST ? table->widths[last] : LEAST_LAST;
+    if (before + needed > screen->width) {
+        show_blocks(table, screen, last);
+        return;
+    }
+    size_t room = screen->width - before;
+    if (screen->colour)
+        text_puts(&screen->out, "\033[2m"); /* faint, as asides are */
+    put_line(table, screen, table->headings, last, room);
+    if (screen->colour)
+        text_puts(&screen->out, "\033[0m");
+    for (size_t i = 0; i < table->count; i++)
+        put_line(table, screen, table->rows[i], last, room);
+}
+
+/* ==== progress bar ============================================================================ */
+
+void progress_bar_init(struct progress_bar *bar, FILE *stream)
+{
+    struct screen screen;
+    const char *term = getenv("TERM");
+    bool wipes = term != NULL && strcmp(term, "dumb") != 0; /* a line can be written anew */
+    screen_init(&screen, stream, COLOUR_NEVER);
+    *bar = (struct progress_bar){.stream = stream,
+                                 .terminal = wipes && isatty(fileno(stream)) == 1,
+                                 .shown = -1,
+                                 .width = (int)screen.width};
+    screen_release(&screen);
+}
+
+/* "vessel.csv  #########...........   45 %", of plain characters that every terminal has. */
+static void draw(struct progress_bar *bar, const char *what, int share)
+{
+    enum { NAME = 40, GAPS = 4, FIGURES = 8, LEAST = 4, MOST = 60 };
+    int left = bar->width - GAPS - FIGURES, named = left - LEAST < NAME ? left - LEAST : NAME;
+    const struct text_safe_options options = {.ascii = true,
+                                              .limit = named > 1 ? (size_t)named : 1};
+    const char *slash = strrchr(what, '/');
+    const char *name = slash != NULL ? slash + 1 : what;
+    struct text line;
+    int room = left - named;
+    int cells = room < LEAST ? LEAST : room > MOST ? MOST : room;
+    text_init(&line);
+    text_puts(&line, "\r");
+    text_safe(&line, name, strlen(name), &options);
+    text_puts(&line, "  ");
+    for (int i = 0; i < cells; i++)
+        text_puts(&line, i < cells * share / 100 ? "#" : ".");
+    text_printf(&line, "  %3d %%\033[K", share);
+    if (!line.failed)
+        (void)fwrite(line.bytes, 1, line.length, bar->stream);
+    (void)fflush(bar->stream);
+    text_release(&line);
+    bar->drawn = true;
+}
+
+static void told(void *context, const char *what, uint64_t done, uint64_t total)
+{
+    struct progress_bar *bar = context;
+    if (!bar->terminal || total < PROGRESS_BAR_LEAST)
+        return;
+    int share = done >= total ? 100 : (int)(100.0 * (double)done / (double)total);
+    if (share == bar->shown && bar->drawn)
+        return;
+    bar->shown = share;
+    draw(bar, what, share);
+    if (done >= total)
+        progress_bar_clear(bar);
+}
+
+struct progress progress_bar_listener(struct progress_bar *bar)
+{
+    return (struct progress){bar, told};
+}
+
+void progress_bar_clear(struct progress_bar *bar)
+{
+    if (!bar->drawn)
+        return;
+    (void)fputs("\r\033[K", bar->stream);
+    (void)fflush(bar->stream);
+    bar->drawn = false;
+    bar->shown = -1;
+}
+
+/* ==== whole json ============================================================================== */
+
+json_t *voice_json_append(json_t *array, json_t *item)
+{
+    if (json_array_append_new(array, item) == 0)
+        return array;
+    json_decref(array);
+    return NULL;
+}
+
+json_t *voice_json_put(json_t *object, const char *key, json_t *value)
+{
+    if (json_object_set_new(object, key, value) == 0)
+        return object;
+    json_decref(object);
+    return NULL;
+}
+
+json_t *voice_json_number(double number)
+{
+    return isfinite(number) ? json_real(number) : json_null();
+}
+
+json_t *voice_json_parts(const char *parts)
+{
+    json_t *array = json_array();
+
+    while (array != NULL && parts != NULL && *parts != '\0') {
+        const char *end = strstr(parts, "; ");
+        size_t length = end != NULL ? (size_t)(end - parts) : strlen(parts);
+        array = voice_json_append(array, json_stringn(parts, length));
+        parts += length + (end != NULL ? 2 : 0);
+    }
+    return array;
+}

@@ -1,0 +1,149 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef JARSIDE_VIEW_SCREEN_H
+#define JARSIDE_VIEW_SCREEN_H
+
+#include <jansson.h>
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdio.h>
+
+#include "base/diag.h"
+#include "base/memory.h"
+#include "base/text.h"
+#include "journal/journal.h"
+
+/*
+ * Text on a screen: wrapped to a width, coloured or not, in UTF-8 or ASCII.
+ *
+ * Everything is written into a buffer and reaches a stream by screen_flush, so
+ * that a page can be counted before it is shown and a failed write is noticed.
+ * Colour never carries meaning alone: every coloured word also says it. All
+ * text passes through text_safe on its way in; the only escape sequences that
+ * can come out are the ones this module writes.
+ */
+enum role {
+    ROLE_PLAIN,
+    ROLE_STRONG, /* headings */
+    ROLE_QUIET,  /* asides */
+    ROLE_WARN,   /* cautions */
+    ROLE_KEEP,
+    ROLE_ISOLATE,
+    ROLE_DISCARD,
+};
+
+enum colour_choice { COLOUR_AUTO, COLOUR_ALWAYS, COLOUR_NEVER };
+
+struct screen {
+    struct text out;
+    size_t width; /* columns to wrap at, at least SCREEN_NARROWEST */
+    size_t rows;  /* of the terminal; 0 when there is none */
+    bool colour;
+    bool ascii; /* the locale is not UTF-8 */
+};
+
+enum { SCREEN_NARROWEST = 16, SCREEN_WIDEST = 100, SCREEN_DEFAULT = 80 };
+
+/*
+ * Fits a screen to a stream: width and rows of its terminal (else $COLUMNS, else
+ * SCREEN_DEFAULT), colour by choice, $NO_COLOR and $TERM, ASCII by the locale's
+ * character set. The caller has set LC_CTYPE.
+ */
+void screen_init(struct screen *screen, FILE *stream, enum colour_choice choice);
+void screen_release(struct screen *screen);
+/* Asks the terminal for its size again (after SIGWINCH). */
+void screen_measure(struct screen *screen, FILE *stream);
+
+/* A paragraph, wrapped, every line indented, further lines by `hang` more. A word wider than the
+ * line is cut. */
+void screen_say(struct screen *screen, size_t indent, size_t hang, enum role role,
+                const char *format, ...) __attribute__((format(printf, 5, 6)));
+/* "lead words": the lead as given, the words wrapped and hanging behind it. */
+void screen_item(struct screen *screen, size_t indent, const char *lead, enum role role,
+                 const char *words);
+/* A line whose inner spaces stay; wrapped like any other only when it is wider than the screen. */
+void screen_preformatted(struct screen *screen, size_t indent, const char *words);
+/* A heading: a blank line, then the words in ROLE_STRONG. */
+void screen_heading(struct screen *screen, const char *words);
+void screen_blank(struct screen *screen);
+/* A row of a table: the label padded to `label_width` columns, then the rest. Where that is too
+ * narrow the rest goes on the next line. */
+void screen_row(struct screen *screen, size_t indent, size_t label_width, const char *label,
+                const char *rest);
+
+/* Gives back words that were put together for this screen. If memory ran out over them the screen
+ * is no more whole than they are. */
+void screen_done(struct screen *screen, struct text *words);
+
+/* Lines written since the last flush. */
+size_t screen_lines(const struct screen *screen);
+
+/* Writes the buffer to the stream and empties it. STATUS_IO when the stream refuses and
+ * STATUS_CLOSED when it is a pipe that nobody reads any more; STATUS_MEMORY
+ * when there was no memory for all of it, and then nothing is written: half a verdict misleads. */
+enum status screen_flush(struct screen *screen, FILE *stream);
+
+/* Diagnostics as "FILE:LINE:COL: error: message", each with its excerpt and caret. */
+void screen_diags(struct screen *screen, const struct diags *diags);
+
+/*
+ * Rows in columns, as wide as they need to be. Of what does not fit the last
+ * column is cut, with an ellipsis; where not even its heading fits, each row becomes a
+ * few wrapped lines. Cells are made safe on their way in.
+ */
+enum { TABLE_MOST = 10 };
+
+struct table {
+    struct arena *arena;
+    const char *const *headings;
+    size_t columns;
+    bool ascii;
+    const char *(*rows)[TABLE_MOST];
+    size_t count, room;
+    size_t widths[TABLE_MOST];
+    bool failed; /* out of memory: rows are missing */
+};
+
+/* An empty table for this screen. `headings` must outlive it; at most TABLE_MOST of them. */
+void table_init(struct table *table, const struct screen *screen, const char *const *headings,
+                size_t columns, struct arena *arena);
+/* One row: as many cells as there are headings; NULL counts as empty. Copied into the arena. */
+void table_row(struct table *table, const char *const *cells);
+/* Writes the headings and the rows; nothing for no rows. */
+void table_show(const struct table *table, struct screen *screen);
+
+/*
+ * One line on a terminal that says how far a long job has come, and goes away
+ * when it ends. On anything but a terminal it is silent.
+ */
+struct progress_bar {
+    FILE *stream;
+    bool terminal;
+    bool drawn; /* something stands on the line */
+    int shown;  /* the share drawn last, per cent; -1 for none */
+    int width;  /* of the terminal */
+};
+
+/* Does nothing visible yet. The bar must outlive whoever is told of it. */
+void progress_bar_init(struct progress_bar *bar, FILE *stream);
+/* What to hand to a long job. Jobs of a few hundred kilobytes are over before one could read a bar:
+ * it shows nothing for a total below PROGRESS_BAR_LEAST. */
+struct progress progress_bar_listener(struct progress_bar *bar);
+/* Wipes the line. */
+void progress_bar_clear(struct progress_bar *bar);
+
+enum { PROGRESS_BAR_LEAST = 1 << 20 };
+
+/*
+ * What is told as JSON is whole or not at all: these add to an array or an object, whose reference they
+ * take and return. They give it up for NULL when that fails or when it was NULL already, so a chain of
+ * them needs one check at its end.
+ */
+json_t *voice_json_append(json_t *array, json_t *item);
+json_t *voice_json_put(json_t *object, const char *key, json_t *value);
+
+/* A number, or null for what is not finite. */
+json_t *voice_json_number(double number);
+/* An array of the parts of "a; b; c"; empty for NULL. */
+json_t *voice_json_parts(const char *parts);
+
+#endif
