@@ -305,7 +305,7 @@ enum exit_status option_date(struct app *app, const char *name, const char **dat
     struct tm read;
 
     *date = arguments_value(&app->arguments, name);
-    if (*date != NULL && !voice_date_read(*date, &read))
+    if (*date != NULL && !view_date_read(*date, &read))
         return option_fault(app, name, "'%s' is no date; for instance 2025-03-31", *date);
     return EXIT_FINE;
 }

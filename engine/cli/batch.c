@@ -83,7 +83,7 @@ static enum exit_status pick_existing(struct draft *draft, enum record record, c
     if (record == RECORD_LOT && said_lot.grain[0] != '\0' &&
         strcmp(said_lot.grain, draft->lot.grain) != 0)
         return app_usage(draft->app, "lot %s is %s; leave out the grain, or name another lot",
-                         draft->lot.label, voice_grain_name(&draft->told, draft->lot.grain));
+                         draft->lot.label, view_grain_name(&draft->told, draft->lot.grain));
     if (record == RECORD_STARTER && said_starter.kind[0] != '\0' && draft->starter.kind[0] == '\0')
         draft->starter.kind = said_starter.kind;
     return EXIT_FINE;
@@ -344,7 +344,7 @@ static void take_species(struct draft *draft, const struct before *before)
     if (draft->batch.species[0] != '\0' || draft->no_species || before->batch.species[0] == '\0')
         return;
     draft->batch.species = before->batch.species;
-    draft_add(&draft->taken, "%s", voice_species_name(&draft->told, draft->batch.species));
+    draft_add(&draft->taken, "%s", view_species_name(&draft->told, draft->batch.species));
 }
 
 static void take_vessel(struct draft *draft, const struct before *before)
@@ -355,7 +355,7 @@ static void take_vessel(struct draft *draft, const struct before *before)
                 (draft->shape == RULES_NONE || (int)rules->vessels[kind].shape == draft->shape);
     if (draft->measured.kind == RULES_NONE && fits) {
         draft->measured.kind = kind;
-        draft_add(&draft->taken, "%s", voice_vessel_name(&draft->told, before->vessel.kind));
+        draft_add(&draft->taken, "%s", view_vessel_name(&draft->told, before->vessel.kind));
     }
     if (draft->measured.kind == kind && isnan(draft->measured.grams))
         draft->measured.grams = before->vessel.grams;
@@ -368,7 +368,7 @@ static void take_lot(struct draft *draft, const struct before *before)
         return;
     draft->lot = before->lot;
     draft->pick[RECORD_LOT] = PICK_EXISTING;
-    draft_add(&draft->taken, "%s of lot %s", voice_grain_name(&draft->told, before->lot.grain),
+    draft_add(&draft->taken, "%s of lot %s", view_grain_name(&draft->told, before->lot.grain),
               before->lot.label);
 }
 
@@ -410,7 +410,7 @@ static void take_cook(struct draft *draft, const struct before *before)
         cook->load = before->cook.load;
     if (cook->cooker[0] == '\0')
         cook->cooker = before->cook.cooker;
-    const char *words = voice_cook_words(&draft->told, cook);
+    const char *words = view_cook_words(&draft->told, cook);
     if (any && words[0] != '\0')
         draft_add(&draft->taken, "%s as in cook %s", words, before->cook.label);
 }
@@ -528,7 +528,7 @@ void batch_shape(struct draft *draft)
     draft->measured.kind = best;
     if (best != RULES_NONE)
         draft_add(&draft->first, "taken for: %s; --vessel says another",
-                  voice_vessel_name(&draft->told, rules->vessels[best].id));
+                  view_vessel_name(&draft->told, rules->vessels[best].id));
 }
 
 /* Warmth is kept with a new place; said of an old one or of none it is this batch's fact. */
@@ -777,13 +777,13 @@ static void say_vessels(const struct draft *draft, const struct batch_saved *sav
     char date[MOMENT_ROOM];
 
     screen_say(out, 0, 2, ROLE_STRONG, "%s: %zu x %s, %s, inoculated %s.", draft->batch.label,
-               draft->vessels, voice_vessel_name(&draft->told, saved->vessels[0].kind),
-               voice_batch_words(&draft->told, &draft->batch), moment_write_day(draft->at, date));
+               draft->vessels, view_vessel_name(&draft->told, saved->vessels[0].kind),
+               view_batch_words(&draft->told, &draft->batch), moment_write_day(draft->at, date));
     text_init(&labels);
-    voice_vessels(&labels, saved->vessels, draft->vessels);
+    view_vessels(&labels, saved->vessels, draft->vessels);
     if (draft->controls > 0) {
         text_puts(&labels, "; controls, never inoculated: ");
-        voice_vessels(&labels, saved->vessels + draft->vessels, draft->controls);
+        view_vessels(&labels, saved->vessels + draft->vessels, draft->controls);
     }
     screen_say(out, 0, 2, ROLE_PLAIN, "Label them %s.", labels.bytes);
     text_release(&labels);
@@ -814,10 +814,10 @@ static void say_dates(const struct draft *draft, const struct batch_saved *saved
 
     if (course->known && isfinite(course->full.low) && isfinite(course->full.high))
         screen_say(out, 0, 2, ROLE_PLAIN, "White through between %s and %s, as the forecast goes.",
-                   voice_day(day + (int64_t)floor(course->full.low), from),
-                   voice_day(day + (int64_t)ceil(course->full.high), to));
+                   view_day(day + (int64_t)floor(course->full.low), from),
+                   view_day(day + (int64_t)ceil(course->full.high), to));
     screen_say(out, 0, 2, ROLE_PLAIN, "First look: %s. Then: jarside look %s",
-               voice_day(saved->first_look, from), draft->batch.label);
+               view_day(saved->first_look, from), draft->batch.label);
 }
 
 static void tell(const struct draft *draft, const struct batch_saved *saved)
@@ -844,8 +844,8 @@ static json_t *records_json(const struct draft *draft, bool only_new)
     for (size_t i = 0; i < KINDS; i++) {
         const union any_record *row = draft_row((struct draft *)draft, kinds[i]);
         if (!only_new || draft->pick[kinds[i]] == PICK_NEW)
-            object = voice_json_put(object, record_types[kinds[i]].name,
-                                    voice_json_text(row->named.label));
+            object = view_json_put(object, record_types[kinds[i]].name,
+                                   view_json_text(row->named.label));
     }
     return object;
 }
@@ -855,18 +855,18 @@ static json_t *batch_json(const struct draft *draft, const struct batch_saved *s
     const struct course *course = &saved->course;
     int64_t day = moment_day(draft->at);
     bool dated = course->known && isfinite(course->full.high);
-    return json_pack(
-        "{s:i, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o}", "schema", 1,
-        "batch", voice_json_text(draft->batch.label), "at", voice_json_moment(draft->at), "species",
-        voice_json_text(draft->batch.species), "grain", voice_json_text(draft->lot.grain), "kind",
-        voice_json_text(saved->vessels[0].kind), "vessels",
-        voice_json_vessels(saved->vessels, draft->vessels), "controls",
-        voice_json_vessels(saved->vessels + draft->vessels, draft->controls), "records",
-        records_json(draft, false), "new", records_json(draft, true), "taken_over",
-        voice_json_parts(draft->taken.bytes), "note", voice_json_text(draft->batch.note),
-        "first_look", voice_json_day(saved->first_look), "full_from",
-        voice_json_day(dated ? day + (int64_t)floor(course->full.low) : 0), "full_to",
-        voice_json_day(dated ? day + (int64_t)ceil(course->full.high) : 0));
+    return json_pack("{s:i, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o}",
+                     "schema", 1, "batch", view_json_text(draft->batch.label), "at",
+                     view_json_moment(draft->at), "species", view_json_text(draft->batch.species),
+                     "grain", view_json_text(draft->lot.grain), "kind",
+                     view_json_text(saved->vessels[0].kind), "vessels",
+                     view_json_vessels(saved->vessels, draft->vessels), "controls",
+                     view_json_vessels(saved->vessels + draft->vessels, draft->controls), "records",
+                     records_json(draft, false), "new", records_json(draft, true), "taken_over",
+                     view_json_parts(draft->taken.bytes), "note", view_json_text(draft->batch.note),
+                     "first_look", view_json_day(saved->first_look), "full_from",
+                     view_json_day(dated ? day + (int64_t)floor(course->full.low) : 0), "full_to",
+                     view_json_day(dated ? day + (int64_t)ceil(course->full.high) : 0));
 }
 
 /* ---- the command ----------------------------------------------------------------------------- */
@@ -879,8 +879,8 @@ static enum exit_status check_species(const struct draft *draft)
         of_batch[0] == '\0' || strcmp(of_starter, of_batch) == 0)
         return EXIT_FINE;
     return app_usage(draft->app, "starter %s is %s, and the batch %s; one of the two is a slip",
-                     draft->starter.label, voice_species_name(&draft->told, of_starter),
-                     voice_species_name(&draft->told, of_batch));
+                     draft->starter.label, view_species_name(&draft->told, of_starter),
+                     view_species_name(&draft->told, of_batch));
 }
 
 static enum exit_status fill(struct draft *draft)

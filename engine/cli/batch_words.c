@@ -662,7 +662,7 @@ static const char *standing_kind(const struct draft *draft)
                                                        draft->last.id, draft->app->diags)
                                         : NULL;
     if (walk != NULL && walk_next(walk, &vessel))
-        kind = voice_vessel_name(&draft->told, vessel.kind);
+        kind = view_vessel_name(&draft->told, vessel.kind);
     (void)walk_end(walk);
     return kind;
 }
@@ -674,7 +674,7 @@ static const char *standing_cook(const struct draft *draft)
         journal_get(draft->app->journal, RECORD_COOK, draft->last.cook, draft->app->arena, &cook,
                     draft->app->diags) != STATUS_OK)
         return "";
-    return voice_cook_words(&draft->told, &cook);
+    return view_cook_words(&draft->told, &cook);
 }
 
 static const char *standing_grain(const struct draft *draft)
@@ -684,7 +684,7 @@ static const char *standing_grain(const struct draft *draft)
         journal_get(draft->app->journal, RECORD_LOT, draft->last.lot, draft->app->arena, &lot,
                     draft->app->diags) != STATUS_OK)
         return "";
-    return voice_grain_name(&draft->told, lot.grain);
+    return view_grain_name(&draft->told, lot.grain);
 }
 
 static const char *standing_place(const struct draft *draft)
@@ -696,7 +696,7 @@ static const char *standing_place(const struct draft *draft)
     if (walk != NULL && walk_next(walk, &vessel))
         place = vessel.place;
     (void)walk_end(walk);
-    return voice_label(&draft->told, RECORD_PLACE, place);
+    return view_label(&draft->told, RECORD_PLACE, place);
 }
 
 static const char *standing(const struct draft *draft, size_t question)
@@ -709,11 +709,11 @@ static const char *standing(const struct draft *draft, size_t question)
     case 2:
         return standing_grain(draft);
     case 3:
-        return voice_species_name(&draft->told, draft->last.species);
+        return view_species_name(&draft->told, draft->last.species);
     case 4: /* of another mushroom it would not be taken over */
         return draft->batch.species[0] == '\0' ||
                        strcmp(draft->batch.species, draft->last.species) == 0
-                   ? voice_label(&draft->told, RECORD_STARTER, draft->last.starter)
+                   ? view_label(&draft->told, RECORD_STARTER, draft->last.starter)
                    : "new";
     case 5:
         return standing_cook(draft);

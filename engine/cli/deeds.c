@@ -84,7 +84,7 @@ static const char *risk_of_look(const struct journal_told *told, const struct ve
                         "%s: its last look, on %s, said %s (%s likeliest). Look again before "
                         "anything else: jarside look %s",
                         vessel->label, date(look->at, day), look->action,
-                        voice_finding_name(told, look->finding), vessel->label);
+                        view_finding_name(told, look->finding), vessel->label);
 }
 
 static const char *risk(const struct journal_told *told, const struct vessel *vessel,
@@ -263,7 +263,7 @@ static enum status record_deed(struct doing *doing, const struct vessel *vessel)
     if (status != STATUS_OK || doing->kind == DEED_MOVE)
         return status;
     int64_t day = next_look(doing, &why);
-    doing->due = day != 0 ? voice_day(day, doing->due_room) : "";
+    doing->due = day != 0 ? view_day(day, doing->due_room) : "";
     return journal_set_due(journal, vessel->id, day, why, doing->app->diags);
 }
 
@@ -352,15 +352,15 @@ static enum exit_status tell_json(const struct doing *doing)
 
     if (doing->kind == DEED_DISCARD) {
         json_decref(cautions);
-        cautions = voice_handling_json(doing->app->rules, riskiest_look(doing, &look));
+        cautions = view_handling_json(doing->app->rules, riskiest_look(doing, &look));
     } else if (doing->kind == DEED_SHAKE) {
-        cautions = voice_json_append(cautions, json_string(usual_caution(doing)));
+        cautions = view_json_append(cautions, json_string(usual_caution(doing)));
     }
     json_t *json = json_pack("{s:i, s:s, s:o, s:o, s:o, s:o, s:o}", "schema", 1, "deed",
-                             deed_words[doing->kind], "at", voice_json_moment(doing->at), "vessels",
-                             voice_json_vessels(doing->chosen.vessels, doing->chosen.count),
-                             "place", voice_json_text(doing->place.label), "look_again",
-                             voice_json_text(doing->due), "cautions", cautions);
+                             deed_words[doing->kind], "at", view_json_moment(doing->at), "vessels",
+                             view_json_vessels(doing->chosen.vessels, doing->chosen.count), "place",
+                             view_json_text(doing->place.label), "look_again",
+                             view_json_text(doing->due), "cautions", cautions);
     return app_json(doing->app, json, false);
 }
 
@@ -373,9 +373,9 @@ static enum exit_status tell(const struct doing *doing)
     if (arguments_flag(&app->arguments, "json"))
         return tell_json(doing);
     text_init(&vessels);
-    voice_vessels(&vessels, doing->chosen.vessels, doing->chosen.count);
+    view_vessels(&vessels, doing->chosen.vessels, doing->chosen.count);
     if (doing->kind == DEED_DISCARD)
-        voice_handling(&app->out, app->rules, riskiest_look(doing, &look));
+        view_handling(&app->out, app->rules, riskiest_look(doing, &look));
     if (doing->kind == DEED_SHAKE)
         screen_item(&app->out, 0, "!", ROLE_WARN, usual_caution(doing));
     say_done(doing, vessels.failed ? "" : vessels.bytes);
@@ -634,11 +634,11 @@ static enum exit_status confirm_tell_json(const struct confirming *confirming)
     const struct chosen *chosen = &confirming->chosen;
     return app_json(confirming->app,
                     json_pack("{s:i, s:o, s:s, s:s, s:o, s:o, s:o}", "schema", 1, "vessels",
-                              voice_json_vessels(chosen->vessels, chosen->count), "finding",
+                              view_json_vessels(chosen->vessels, chosen->count), "finding",
                               confirming->outcome.finding, "status", confirming->outcome.status,
-                              "cause", voice_json_text(confirming->outcome.cause), "how",
-                              voice_json_text(confirming->outcome.how), "at",
-                              voice_json_moment(confirming->outcome.at)),
+                              "cause", view_json_text(confirming->outcome.cause), "how",
+                              view_json_text(confirming->outcome.how), "at",
+                              view_json_moment(confirming->outcome.at)),
                     false);
 }
 
@@ -667,11 +667,11 @@ static enum exit_status confirm_tell(const struct confirming *confirming)
     if (arguments_flag(&app->arguments, "json"))
         return confirm_tell_json(confirming);
     text_init(&labels);
-    voice_vessels(&labels, confirming->chosen.vessels, confirming->chosen.count);
+    view_vessels(&labels, confirming->chosen.vessels, confirming->chosen.count);
     screen_say(&app->out, 0, 2, ROLE_PLAIN, "%s: confirmed as %s (%s)%s%s.", labels.bytes,
-               voice_finding_name(&confirming->told, outcome->finding), outcome->status,
+               view_finding_name(&confirming->told, outcome->finding), outcome->status,
                outcome->cause[0] != '\0' ? ", because of: " : "",
-               voice_cause_name(&confirming->told, outcome->cause));
+               view_cause_name(&confirming->told, outcome->cause));
     text_release(&labels);
     say_still_there(confirming);
     return app_flush(app);
@@ -780,11 +780,11 @@ static enum exit_status tell_record(struct correcting *correcting, enum record r
         return app_json(app,
                         json_pack("{s:i, s:s, s:s, s:o}", "schema", 1, "kind",
                                   record_types[record].name, "did", "corrected", "record",
-                                  voice_record_json(&correcting->told, record, &row)),
+                                  view_record_json(&correcting->told, record, &row)),
                         false);
     screen_say(&app->out, 0, 2, ROLE_PLAIN, "%s %s: corrected; what it was is kept.",
                record_types[record].name, row.named.label);
-    voice_record(&app->out, &correcting->told, record, &row);
+    view_record(&app->out, &correcting->told, record, &row);
     return app_flush(app);
 }
 
@@ -848,7 +848,7 @@ static enum exit_status said(struct correcting *correcting, const char *what, lo
     if (arguments_flag(&app->arguments, "json"))
         return app_json(app,
                         json_pack("{s:i, s:s, s:I, s:o, s:s}", "schema", 1, "kind", what, "id",
-                                  (json_int_t)id, "vessel", voice_json_text(vessel), "did",
+                                  (json_int_t)id, "vessel", view_json_text(vessel), "did",
                                   "corrected"),
                         false);
     screen_say(&app->out, 0, 2, ROLE_PLAIN,
@@ -915,7 +915,7 @@ static enum exit_status correct_outcome(struct correcting *correcting, const cha
     if (status != STATUS_OK)
         return app_fail(app, status);
     return said(correcting, "outcome", (long long)outcome.corrects,
-                voice_label(&correcting->told, RECORD_VESSEL, outcome.vessel));
+                view_label(&correcting->told, RECORD_VESSEL, outcome.vessel));
 }
 
 /* The vessel is judged anew from the words, as if the old look had not been, on the day of the old. */
@@ -934,7 +934,7 @@ static enum exit_status correct_look(struct correcting *correcting, const char *
     if (words == NULL || words[0] == '\0')
         return app_usage(app, "what was seen instead? Say it in your own words");
     const struct consult_request request = {
-        .label = voice_label(&correcting->told, RECORD_VESSEL, row.look.vessel),
+        .label = view_label(&correcting->told, RECORD_VESSEL, row.look.vessel),
         .now = row.look.at,
         .corrects = row.look.id};
     enum status status =
@@ -951,7 +951,7 @@ static enum exit_status correct_look(struct correcting *correcting, const char *
     const struct told told = {app->rules, app->triage, verdict};
     screen_say(&app->out, 0, 2, ROLE_PLAIN, "%s: look %lld takes the place of look %lld.",
                request.label, (long long)look.id, (long long)row.look.id);
-    voice_verdict(&app->out, &told, false);
+    view_verdict(&app->out, &told, false);
     return app_flush(app);
 }
 

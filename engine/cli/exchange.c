@@ -175,7 +175,7 @@ static enum exit_status tell_json(struct app *app, const struct import_tally *ta
 {
     json_t *tables = json_object();
     for (int i = 0; i < RECORD_COUNT; i++)
-        tables = voice_json_put(tables, record_types[i].name, tally_json(&tally[i]));
+        tables = view_json_put(tables, record_types[i].name, tally_json(&tally[i]));
     return app_json(
         app, json_pack("{s:i, s:b, s:o}", "schema", 1, "kept", (int)kept, "tables", tables), false);
 }
@@ -302,12 +302,12 @@ static void row_json(struct rows *rows, const struct mapping_row *row, const cha
     text_safe(&label, row->label, strlen(row->label), &safe);
     text_safe(&why, row->why, strlen(row->why), &safe);
     bool whole = !label.failed && !why.failed;
-    rows->list = voice_json_append(
-        rows->list, !whole
-                        ? NULL
-                        : json_pack("{s:I, s:I, s:s, s:s, s:s}", "line", (json_int_t)row->at.line,
-                                    "column", (json_int_t)row->at.column, "verdict", verdict,
-                                    "label", label.bytes, "why", why.bytes));
+    rows->list = view_json_append(rows->list,
+                                  !whole ? NULL
+                                         : json_pack("{s:I, s:I, s:s, s:s, s:s}", "line",
+                                                     (json_int_t)row->at.line, "column",
+                                                     (json_int_t)row->at.column, "verdict", verdict,
+                                                     "label", label.bytes, "why", why.bytes));
     text_release(&label);
     text_release(&why);
 }
@@ -340,7 +340,7 @@ static enum exit_status tell_mapped_json(struct app *app, const struct rows *row
     json_t *added = json_object();
     for (int i = 0; i < RECORD_COUNT; i++)
         added =
-            voice_json_put(added, record_types[i].name, json_integer((json_int_t)tally->added[i]));
+            view_json_put(added, record_types[i].name, json_integer((json_int_t)tally->added[i]));
     return app_json(app,
                     json_pack("{s:i, s:b, s:I, s:I, s:I, s:o, s:O}", "schema", 1, "kept", (int)kept,
                               "taken", (json_int_t)tally->taken, "skipped",
@@ -477,7 +477,7 @@ static enum exit_status export_tell(struct app *app, const char *folder, const s
         json_t *tables = json_object();
         for (int i = 0; i < RECORD_COUNT; i++)
             tables =
-                voice_json_put(tables, record_types[i].name, json_integer((json_int_t)counts[i]));
+                view_json_put(tables, record_types[i].name, json_integer((json_int_t)counts[i]));
         return app_json(app,
                         json_pack("{s:i, s:s, s:o}", "schema", 1, "folder", folder, "rows", tables),
                         false);
@@ -641,7 +641,7 @@ static void listed(void *context, const struct check_fault *fault)
     if (!listing->json)
         list_text(listing, fault);
     else
-        listing->faults = voice_json_append(
+        listing->faults = view_json_append(
             listing->faults,
             json_pack("{s:s, s:s, s:I, s:s, s:s}", "kind", fault->warning ? "warning" : "error",
                       "table", name_of(fault->record), "id", (json_int_t)fault->id, "label",

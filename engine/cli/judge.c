@@ -119,11 +119,11 @@ static enum exit_status tell(struct app *app, bool one_of_many)
         return app_fail(app, STATUS_MEMORY);
     const struct told told = {app->rules, app->triage, verdict};
     if (json)
-        return app_json(app, voice_verdict_json(&told), one_of_many);
+        return app_json(app, view_verdict_json(&told), one_of_many);
     if (line)
-        voice_verdict_line(&app->out, &told);
+        view_verdict_line(&app->out, &told);
     else
-        voice_verdict(&app->out, &told, arguments_flag(&app->arguments, "explain"));
+        view_verdict(&app->out, &told, arguments_flag(&app->arguments, "explain"));
     return app_flush(app);
 }
 
@@ -347,7 +347,7 @@ static enum exit_status unknown_id(struct app *app, const char *id)
     const char **ids = calloc(MOST, sizeof *ids);
     if (ids == NULL)
         return app_fail(app, STATUS_MEMORY);
-    const char *near = diag_nearest(id, ids, voice_ids(app->rules, ids, MOST));
+    const char *near = diag_nearest(id, ids, view_ids(app->rules, ids, MOST));
     free(ids);
     if (near != NULL)
         return app_usage(app, "nothing here is called '%s'; did you mean '%s'?", id, near);
@@ -360,11 +360,11 @@ static enum exit_status run_show(struct app *app)
     if (fault != EXIT_FINE)
         return fault;
     if (app->arguments.operand_count == 0)
-        voice_show_all(&app->out, app->rules);
+        view_show_all(&app->out, app->rules);
     for (size_t i = 0; i < app->arguments.operand_count; i++) {
         if (i > 0)
             screen_blank(&app->out);
-        if (!voice_show(&app->out, app->rules, app->arguments.operands[i]))
+        if (!view_show(&app->out, app->rules, app->arguments.operands[i]))
             return unknown_id(app, app->arguments.operands[i]);
     }
     return app_flush(app);

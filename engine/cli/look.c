@@ -270,7 +270,7 @@ static size_t put_rows(const struct walkthrough *walk, struct text *out, enum ro
         if (walk->rows[i].state == state && (action == NULL || walk->rows[i].action == *action))
             picked[count++] = walk->rows[i].vessel;
     if (count > 0)
-        voice_vessels(out, picked, count);
+        view_vessels(out, picked, count);
     return count;
 }
 
@@ -307,7 +307,7 @@ static void say_others(const struct walkthrough *walk)
         char percent[PERCENT_ROOM];
         screen_say(&app->out, 0, 2, roles[row->action], "%s: %s. %s; contaminated %s. %s",
                    row->vessel.label, app->rules->decision.action_label[row->action], row->findings,
-                   voice_percent(row->contaminated, percent), row->forced);
+                   view_percent(row->contaminated, percent), row->forced);
     }
 }
 
@@ -363,7 +363,7 @@ static json_t *labels_json(const struct walkthrough *walk, enum row_state state)
     json_t *array = json_array();
     for (size_t i = 0; i < walk->count; i++)
         if (walk->rows[i].state == state)
-            array = voice_json_append(array, voice_json_text(walk->rows[i].vessel.label));
+            array = view_json_append(array, view_json_text(walk->rows[i].vessel.label));
     return array;
 }
 
@@ -540,7 +540,7 @@ static const char *heading(const struct looking *looking, const struct consultat
                                       looking->at};
     const char *isolated = consultation->vessel.state == VESSEL_ISOLATED ? ", isolated" : "";
     const char *control = consultation->vessel.control ? ", never inoculated" : "";
-    const char *batch = voice_batch_words(&told, &consultation->batch);
+    const char *batch = view_batch_words(&told, &consultation->batch);
     return isnan(consultation->day)
                ? arena_format(app->arena, "%s, %s%s%s", consultation->vessel.label, batch, control,
                               isolated)
@@ -562,11 +562,11 @@ json_t *look_json(const struct looking *looking, const struct consultation *cons
                   const struct look *look, const struct verdict *verdict)
 {
     const struct told told = {looking->app->rules, looking->app->triage, verdict};
-    json_t *json = voice_verdict_json(&told);
+    json_t *json = view_verdict_json(&told);
     json_t *saved = json_pack("{s:I, s:s, s:o, s:o, s:s}", "look", (json_int_t)look->id, "vessel",
-                              consultation->vessel.label, "at", voice_json_moment(look->at),
-                              "next_look", voice_json_day(consultation->vessel.due),
-                              "next_look_for", consultation->vessel.due_for);
+                              consultation->vessel.label, "at", view_json_moment(look->at),
+                              "next_look", view_json_day(consultation->vessel.due), "next_look_for",
+                              consultation->vessel.due_for);
     bool ok = json != NULL && saved != NULL && json_object_update(json, saved) == 0;
     json_decref(saved);
     if (ok)
@@ -623,9 +623,9 @@ static enum exit_status save(const struct looking *looking, struct consultation 
     if (looking->words[0] != '\0') { /* a conversation has shown it already */
         const struct told told = {app->rules, app->triage, verdict};
         screen_say(&app->out, 0, 2, ROLE_STRONG, "%s", heading(looking, consultation));
-        voice_findings(&app->out, &told, 2);
-        voice_siblings_briefly(&app->out, &told);
-        voice_verdict_action(&app->out, &told);
+        view_findings(&app->out, &told, 2);
+        view_siblings_briefly(&app->out, &told);
+        view_verdict_action(&app->out, &told);
     }
     look_say_saved(looking, consultation, &look);
     return app_flush(app);
@@ -663,7 +663,7 @@ static enum exit_status nothing_understood(const struct looking *looking)
     const struct verdict *verdict = triage_judge(app->triage);
     if (verdict != NULL) {
         const struct told told = {app->rules, app->triage, verdict};
-        voice_unclear(&app->err, &told);
+        view_unclear(&app->err, &told);
         (void)screen_flush(&app->err, stderr);
     }
     return app_usage(app,

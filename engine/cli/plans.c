@@ -112,8 +112,8 @@ static enum process_fault at_sea_level(const struct cook_setup *setup, double ou
 static enum exit_status tell(struct app *app, const struct cook_told *told)
 {
     if (arguments_flag(&app->arguments, "json"))
-        return app_json(app, voice_cook_json(told), false);
-    voice_cook(&app->out, told);
+        return app_json(app, view_cook_json(told), false);
+    view_cook(&app->out, told);
     return app_flush(app);
 }
 
@@ -387,8 +387,8 @@ static enum exit_status run_mix(struct app *app)
     if (fault != EXIT_FINE)
         return fault;
     if (arguments_flag(&app->arguments, "json"))
-        return app_json(app, voice_mix_json(&told), false);
-    voice_mix(&app->out, &told);
+        return app_json(app, view_mix_json(&told), false);
+    view_mix(&app->out, &told);
     return app_flush(app);
 }
 
@@ -600,8 +600,8 @@ static enum exit_status forecast_tell(struct app *app, const struct run *run, co
         return option_refused(app, &refusal);
     }
     if (arguments_flag(&app->arguments, "json"))
-        return app_json(app, voice_forecast_json(&told), false);
-    voice_forecast(&app->out, &told);
+        return app_json(app, view_forecast_json(&told), false);
+    view_forecast(&app->out, &told);
     return app_flush(app);
 }
 

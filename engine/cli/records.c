@@ -51,10 +51,10 @@ static enum exit_status tell(struct recording *recording, const char *what)
         return app_json(
             app,
             json_pack("{s:i, s:s, s:s, s:o}", "schema", 1, "kind", kind, "did", what, "record",
-                      voice_record_json(&recording->told, recording->record, &recording->row)),
+                      view_record_json(&recording->told, recording->record, &recording->row)),
             false);
     screen_say(&app->out, 0, 2, ROLE_PLAIN, "%s %s: %s.", kind, recording->label, what);
-    voice_record(&app->out, &recording->told, recording->record, &recording->row);
+    view_record(&app->out, &recording->told, recording->record, &recording->row);
     return app_flush(app);
 }
 
@@ -513,7 +513,7 @@ static enum exit_status show_list(struct app *app, const struct journal_told *to
     if (status != STATUS_OK)
         return app_fail(app, status);
     if (arguments_flag(&app->arguments, "json")) {
-        json_t *records = voice_list_json(told, survey->record, &page, &status);
+        json_t *records = view_list_json(told, survey->record, &page, &status);
         if (status != STATUS_OK)
             return app_fail(app, status);
         return app_json(app,
@@ -522,7 +522,7 @@ static enum exit_status show_list(struct app *app, const struct journal_told *to
                                   (json_int_t)page.total, "records", records),
                         false);
     }
-    status = voice_list(&app->out, told, survey->record, &page);
+    status = view_list(&app->out, told, survey->record, &page);
     if (status != STATUS_OK)
         return app_fail(app, status);
     if (page.count == 0)
@@ -573,9 +573,9 @@ static enum exit_status hits_json(struct app *app, const struct journal_told *to
     for (size_t i = 0; i < hits->count && status == STATUS_OK;) {
         enum record record = hits->hits[i].record;
         i = page_of_hits(hits, i, ids, &page);
-        groups = voice_json_append(
-            groups, json_pack("{s:s, s:o}", "kind", record_types[record].name, "records",
-                              voice_list_json(told, record, &page, &status)));
+        groups = view_json_append(groups, json_pack("{s:s, s:o}", "kind", record_types[record].name,
+                                                    "records",
+                                                    view_list_json(told, record, &page, &status)));
     }
     if (status == STATUS_OK)
         return app_json(
@@ -599,7 +599,7 @@ static enum exit_status show_hits(struct app *app, const struct journal_told *to
         i = page_of_hits(hits, i, ids, &page);
         if (app->out.out.length > 0)
             screen_blank(&app->out);
-        enum status status = voice_list(&app->out, told, record, &page);
+        enum status status = view_list(&app->out, told, record, &page);
         if (status != STATUS_OK)
             return app_fail(app, status);
     }
@@ -676,10 +676,10 @@ static enum exit_status show(struct app *app, const struct journal_told *told, e
 {
     enum status status = STATUS_OK;
     if (arguments_flag(&app->arguments, "json")) {
-        json_t *json = voice_life_json(told, record, row, limit, &status);
+        json_t *json = view_life_json(told, record, row, limit, &status);
         return status == STATUS_OK ? app_json(app, json, false) : app_fail(app, status);
     }
-    status = voice_life(&app->out, told, record, row, limit);
+    status = view_life(&app->out, told, record, row, limit);
     return status == STATUS_OK ? app_flush(app) : app_fail(app, status);
 }
 
@@ -804,7 +804,7 @@ static enum exit_status due_page(struct app *app, const struct journal_told *tol
 {
     struct text html;
     text_init(&html);
-    voice_due_html(&html, told, list, paper);
+    view_due_html(&html, told, list, paper);
     enum exit_status fault = write_page(app, &html, arguments_value(&app->arguments, "html"));
     text_release(&html);
     return fault;
@@ -828,17 +828,17 @@ static enum exit_status due(struct app *app)
         (fault = read_paper(app, &paper)) != EXIT_FINE)
         return fault;
     const struct journal_told told = app_told(app);
-    enum status status = voice_due_find(&told, day, limit, &list);
+    enum status status = view_due_find(&told, day, limit, &list);
     if (status != STATUS_OK)
         return app_fail(app, status);
     if (arguments_flag(&app->arguments, "json"))
-        return app_json(app, voice_due_json(&told, &list), false);
+        return app_json(app, view_due_json(&told, &list), false);
     if (arguments_value(&app->arguments, "html") != NULL)
         return due_page(app, &told, &list, paper);
     if (arguments_flag(&app->arguments, "sheet"))
-        voice_due_sheet(&app->out, &told, &list);
+        view_due_sheet(&app->out, &told, &list);
     else
-        voice_due(&app->out, &told, &list);
+        view_due(&app->out, &told, &list);
     return app_flush(app);
 }
 
@@ -866,7 +866,7 @@ static enum exit_status choose(struct app *app, struct chosen *chosen)
 
 static enum exit_status labels_json(struct app *app, const struct chosen *chosen)
 {
-    json_t *labels = voice_json_vessels(chosen->vessels, chosen->count);
+    json_t *labels = view_json_vessels(chosen->vessels, chosen->count);
     return app_json(app, json_pack("{s:i, s:o}", "schema", 1, "labels", labels), false);
 }
 
@@ -888,11 +888,11 @@ static enum exit_status run_labels(struct app *app)
     if (arguments_flag(&app->arguments, "json"))
         return labels_json(app, &chosen);
     if (path == NULL) {
-        enum status status = voice_labels(&app->out, &told, chosen.vessels, chosen.count);
+        enum status status = view_labels(&app->out, &told, chosen.vessels, chosen.count);
         return status == STATUS_OK ? app_flush(app) : app_fail(app, status);
     }
     text_init(&html);
-    enum status status = voice_labels_html(&html, &told, chosen.vessels, chosen.count, paper);
+    enum status status = view_labels_html(&html, &told, chosen.vessels, chosen.count, paper);
     fault = status == STATUS_OK ? write_page(app, &html, path) : app_fail(app, status);
     text_release(&html);
     return fault;

@@ -108,7 +108,7 @@ static enum exit_status tell_page(struct app *app, const struct review *review, 
     bool replace = arguments_flag(&app->arguments, "force");
     struct text page;
     text_init(&page);
-    voice_review_html(&page, review);
+    view_review_html(&page, review);
     enum exit_status fault = app_write(app, path, &page, replace);
     text_release(&page);
     if (fault != EXIT_FINE)
@@ -124,11 +124,11 @@ static enum exit_status tell(struct app *app, const struct review *review)
     if (path != NULL)
         return tell_page(app, review, path);
     if (arguments_flag(&app->arguments, "json"))
-        return app_json(app, voice_review_json(review), false);
+        return app_json(app, view_review_json(review), false);
     bool full = arguments_flag(&app->arguments, "details");
-    voice_review(&app->out, review, full);
+    view_review(&app->out, review, full);
     if (full)
-        voice_review_details(&app->out, review);
+        view_review_details(&app->out, review);
     else if (review->totals.counts.total > 0)
         screen_say(&app->out, 0, 0, ROLE_QUIET,
                    "--details: causes, tests, the next batch, every factor, and how it decides.");

@@ -147,7 +147,7 @@ static json_t *rows_json(const struct rules *rules, const struct score *score)
 {
     json_t *rows = json_array();
     for (size_t i = 0; i < score->cases; i++)
-        rows = voice_json_append(rows, row_json(rules, &score->rows[i]));
+        rows = view_json_append(rows, row_json(rules, &score->rows[i]));
     return rows;
 }
 
@@ -155,10 +155,10 @@ static json_t *bins_json(const struct score *score)
 {
     json_t *bins = json_array();
     for (size_t b = 0; b < SCORE_BINS; b++)
-        bins = voice_json_append(bins, json_pack("{s:I, s:f, s:f}", "cases",
-                                                 (json_int_t)score->bins[b].count, "confidence",
-                                                 score->bins[b].confidence, "accuracy",
-                                                 score->bins[b].accuracy));
+        bins = view_json_append(bins, json_pack("{s:I, s:f, s:f}", "cases",
+                                                (json_int_t)score->bins[b].count, "confidence",
+                                                score->bins[b].confidence, "accuracy",
+                                                score->bins[b].accuracy));
     return bins;
 }
 
@@ -438,8 +438,8 @@ static void show_shift(struct lesson *lesson, struct table *table, const struct 
         arena_format(lesson->arena, "%s: %s", observable->label,
                      observable->values[shift->value].label),
         seen,
-        voice_percent(shift->before, before),
-        voice_percent(shift->after, after),
+        view_percent(shift->before, before),
+        view_percent(shift->after, after),
     };
     table_row(table, cells);
 }
@@ -492,8 +492,8 @@ static void show_causes(struct lesson *lesson)
         const char *const cells[] = {
             cause->name,
             arena_format(lesson->arena, "%.0f of %.0f", own->seen, own->of),
-            voice_percent(cause->prior, before),
-            voice_percent(becomes, after),
+            view_percent(cause->prior, before),
+            view_percent(becomes, after),
         };
         if (own->seen > 0)
             table_row(&table, cells);

@@ -143,14 +143,14 @@ static void add_part(struct conversation *talk, const struct told *told,
 static void part_head(struct screen *screen, const struct told *told)
 {
     screen_blank(screen);
-    voice_action(screen, told);
-    voice_cautions_first(screen, told);
+    view_action(screen, told);
+    view_cautions_first(screen, told);
 }
 
 static void part_findings(struct screen *screen, const struct told *told)
 {
     screen_say(screen, 0, 0, ROLE_STRONG, "Most likely inside");
-    voice_findings(screen, told, 3);
+    view_findings(screen, told, 3);
 }
 
 static void part_steps(struct screen *screen, const struct told *told)
@@ -158,13 +158,13 @@ static void part_steps(struct screen *screen, const struct told *told)
     if (told->verdict->step_count == 0)
         return;
     screen_say(screen, 0, 0, ROLE_STRONG, "What to do");
-    voice_steps(screen, told);
+    view_steps(screen, told);
 }
 
 static void part_causes(struct screen *screen, const struct told *told)
 {
     screen_heading(screen, "Most likely why");
-    voice_causes(screen, told, 4);
+    view_causes(screen, told, 4);
 }
 
 static void part_computed(struct screen *screen, const struct told *told)
@@ -172,7 +172,7 @@ static void part_computed(struct screen *screen, const struct told *told)
     if (told->verdict->computed_count == 0)
         return;
     screen_say(screen, 0, 0, ROLE_STRONG, "What the figures say");
-    voice_computed(screen, told);
+    view_computed(screen, told);
 }
 
 static void part_tests(struct screen *screen, const struct told *told)
@@ -180,13 +180,13 @@ static void part_tests(struct screen *screen, const struct told *told)
     if (told->verdict->test_count == 0)
         return;
     screen_say(screen, 0, 0, ROLE_STRONG, "A cheap test that would tell the causes apart");
-    voice_tests(screen, told, 2);
+    view_tests(screen, told, 2);
 }
 
 static void part_changes(struct screen *screen, const struct told *told)
 {
     screen_say(screen, 0, 0, ROLE_STRONG, "What to change next time");
-    voice_changes(screen, told);
+    view_changes(screen, told);
 }
 
 static void page_verdict(struct conversation *talk)
@@ -197,8 +197,8 @@ static void page_verdict(struct conversation *talk)
     add_part(talk, &told, part_head);
     add_part(talk, &told, part_findings);
     add_part(talk, &told, part_steps);
-    add_part(talk, &told, voice_cautions_later);
-    add_part(talk, &told, voice_unclear);
+    add_part(talk, &told, view_cautions_later);
+    add_part(talk, &told, view_unclear);
     page_end(talk);
 }
 
@@ -261,9 +261,9 @@ static void act_so_far(struct conversation *talk, const char *rest)
     struct told told = converse_told(talk);
     if (told.verdict == NULL)
         return;
-    voice_understood(screen, &told);
-    voice_unclear(screen, &told);
-    voice_standing(screen, &told);
+    view_understood(screen, &told);
+    view_unclear(screen, &told);
+    view_standing(screen, &told);
     page_end(talk);
 }
 
@@ -281,10 +281,10 @@ static void act_details(struct conversation *talk, const char *rest)
     if (told.verdict == NULL)
         return;
     screen_heading(screen, "What weighs how much");
-    voice_evidence(screen, &told);
+    view_evidence(screen, &told);
     page_wait(talk);
     screen_heading(screen, "What would turn the action");
-    voice_turns(screen, &told);
+    view_turns(screen, &told);
     page_end(talk);
 }
 
@@ -322,7 +322,7 @@ static void act_change(struct conversation *talk, const char *rest)
         if (told.verdict == NULL)
             return;
         screen_say(screen, 0, 0, ROLE_PLAIN, "Say 'change' and which of these:");
-        voice_understood(screen, &told);
+        view_understood(screen, &told);
         page_end(talk);
         return;
     }
@@ -535,7 +535,7 @@ static void ask_why(struct conversation *talk)
     else if (question != NULL)
         screen_say(screen, 0, 0, ROLE_PLAIN,
                    "The chance that the answer changes what to do with the vessel: %s.",
-                   voice_percent(question->turns, percent));
+                   view_percent(question->turns, percent));
     page_end(talk);
 }
 
@@ -660,11 +660,11 @@ static void tell_standing(struct conversation *talk, size_t unclear_before)
     struct told told = converse_told(talk);
     if (told.verdict == NULL)
         return;
-    voice_unclear_since(talk->opening->screen, &told, unclear_before);
+    view_unclear_since(talk->opening->screen, &told, unclear_before);
     if (talk->stage == STAGE_CAUSE)
-        voice_standing_causes(talk->opening->screen, &told);
+        view_standing_causes(talk->opening->screen, &told);
     else
-        voice_standing(talk->opening->screen, &told);
+        view_standing(talk->opening->screen, &told);
     page_end(talk);
 }
 
@@ -708,7 +708,7 @@ static void tell_understood(struct conversation *talk, size_t unclear_before)
     if (told.verdict == NULL)
         return;
     screen_say(talk->opening->screen, 0, 0, ROLE_QUIET, "Understood:");
-    voice_understood_now(talk->opening->screen, &told);
+    view_understood_now(talk->opening->screen, &told);
     tell_standing(talk, unclear_before);
     if (talk->stage != STAGE_CAUSE)
         talk->stage = STAGE_ACTION;
@@ -719,7 +719,7 @@ static void tell_nothing_new(struct conversation *talk, size_t unclear_before)
     struct told told = converse_told(talk);
     if (told.verdict == NULL)
         return;
-    voice_unclear_since(talk->opening->screen, &told, unclear_before);
+    view_unclear_since(talk->opening->screen, &told, unclear_before);
     screen_say(talk->opening->screen, 0, 0, ROLE_PLAIN,
                "That tells nothing new about the vessel. Say what you see, or 'help'.");
     page_end(talk);

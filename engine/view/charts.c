@@ -280,7 +280,7 @@ static void batches_row(struct text *page, const struct review *review,
     char day[REVIEW_DAY_ROOM];
     text_puts(page, "<tr><th scope=\"row\">");
     html_fit(page, label_of(review, batch), WHOLE);
-    voice_review_date(batch->day, day);
+    view_review_date(batch->day, day);
     text_printf(page, "</th><td>%s</td><td>%zu of %zu</td>", day[0] != '\0' ? day : "not known",
                 batch->counts.lost, batch->counts.total);
     if (batch->counts.total == 0)
@@ -600,7 +600,7 @@ static double most_saved(const struct review *review)
 static void put_name(struct text *words, const struct review *review, size_t k)
 {
     text_printf(words, "%zu. ", k + 1);
-    voice_suspects(words, review, &review->faults[k], false);
+    view_suspects(words, review, &review->faults[k], false);
 }
 
 static void put_causes(struct text *words, const struct review *review,
@@ -613,7 +613,7 @@ static void put_causes(struct text *words, const struct review *review,
         if (c == 0 || fault->causes[c].p >= worth_a_word)
             text_printf(words, "%s%s (%s)", c > 0 ? ", " : "",
                         review->rules->causes[fault->causes[c].cause].name,
-                        voice_percent(fault->causes[c].p, percent));
+                        view_percent(fault->causes[c].p, percent));
 }
 
 static void take_words(struct text *page, double y, const char *style, struct text *words)
@@ -639,8 +639,8 @@ static void draw_fault(struct text *page, const struct review *review, size_t k,
     text_init(&words);
     put_name(&words, review, k);
     take_words(page, top + 16, "strong", &words);
-    text_printf(&words, "%s (%s)", voice_spoken(review->rules, fault->p),
-                voice_percent(fault->p, percent));
+    text_printf(&words, "%s (%s)", view_spoken(review->rules, fault->p),
+                view_percent(fault->p, percent));
     take_words(page, top + 33, "quiet", &words);
     svg_box(page, FAULTS_LEFT, middle - BAR / 2.0, scale * whole(fault->saved), BAR, "bar");
     svg_line(page, low, middle, high, middle, "whisker");
@@ -666,7 +666,7 @@ static void faults_table_row(struct text *page, const struct review *review, siz
     put_name(&words, review, k);
     html_take(page, "th", "scope=\"row\"", &words);
     text_puts(page, "<td>");
-    html_text(page, voice_percent(fault->p, percent));
+    html_text(page, view_percent(fault->p, percent));
     text_printf(page, "</td><td>%zu of %zu</td><td>%zu of %zu</td><td>%.0f (%.0f to %.0f)</td>",
                 first->inside.lost, first->inside.total, first->outside.lost, first->outside.total,
                 whole(fault->saved), whole(fault->saved_low), whole(fault->saved_high));
@@ -921,7 +921,7 @@ static const char *day_of(const struct sum_frame *sum_frame, size_t at, char roo
     const struct review_watch *watch = sum_frame->watch;
     if (at >= watch->count)
         at = watch->count - 1;
-    return voice_review_day(sum_frame->review->dataset->entered[watch->vessels[at]], room);
+    return view_review_day(sum_frame->review->dataset->entered[watch->vessels[at]], room);
 }
 
 /* At most BINS points: of each stretch the highest. */
@@ -1134,7 +1134,7 @@ static void draw_batch(struct text *page, const struct review *review,
     svg_words(page, VESSELS_LEFT, top + 17, SVG_START, "strong",
               dataset->factors[dataset->batch].levels[batch->level], 13);
     svg_words(page, VESSELS_LEFT + 122, top + 17, SVG_START, "small",
-              voice_review_date(batch->day, day), 12);
+              view_review_date(batch->day, day), 12);
     snprintf(words, sizeof words, "%zu of %zu lost", batch->counts.lost, batch->counts.total);
     svg_words(page, VESSELS_RIGHT, top + 17, SVG_END, "plain", words, sizeof words);
     for (size_t v = 0; v < dataset->vessel_count && drawn < MARKED; v++)

@@ -68,7 +68,7 @@ static json_t *posterior_of(const struct look *look)
     return look != NULL && look->posterior[0] != '\0' ? json_loads(look->posterior, 0, NULL) : NULL;
 }
 
-void voice_handling(struct screen *screen, const struct rules *rules, const struct look *look)
+void view_handling(struct screen *screen, const struct rules *rules, const struct look *look)
 {
     json_t *posterior = posterior_of(look);
     for (size_t i = 0; i < rules->caution_count; i++)
@@ -77,12 +77,12 @@ void voice_handling(struct screen *screen, const struct rules *rules, const stru
     json_decref(posterior);
 }
 
-json_t *voice_handling_json(const struct rules *rules, const struct look *look)
+json_t *view_handling_json(const struct rules *rules, const struct look *look)
 {
     json_t *posterior = posterior_of(look), *texts = json_array();
     for (size_t i = 0; i < rules->caution_count; i++)
         if (applies(rules, &rules->cautions[i], posterior))
-            texts = voice_json_append(texts, json_string(rules->cautions[i].text));
+            texts = view_json_append(texts, json_string(rules->cautions[i].text));
     json_decref(posterior);
     return texts;
 }
@@ -235,8 +235,8 @@ static enum status group(struct gathering *gathering)
     return status;
 }
 
-enum status voice_due_find(const struct journal_told *told, int64_t day, size_t limit,
-                           struct due_list *list)
+enum status view_due_find(const struct journal_told *told, int64_t day, size_t limit,
+                          struct due_list *list)
 {
     struct gathering gathering = {.told = told, .list = list};
     struct page page;
@@ -277,7 +277,7 @@ static void head_of(const struct journal_told *told, int64_t day, struct text *h
         text_puts(head, "Today");
     else
         text_printf(head, "%s%s", day < today ? "Overdue since " : "Due ",
-                    voice_when(day, today, when));
+                    view_when(day, today, when));
 }
 
 /* "to shake 2026-03-08 to 2026-03-10, white through 2026-03-13 to 2026-03-25": what is still ahead. */
@@ -292,12 +292,12 @@ static const char *ahead_of(const struct journal_told *told, const struct due_gr
         return "";
     if (isfinite(course->shake.high) && start + (int64_t)course->shake.high >= today)
         words = arena_format(told->arena, "to shake about %s",
-                             voice_day(start + (int64_t)course->shake.central, from));
+                             view_day(start + (int64_t)course->shake.central, from));
     if (words != NULL && isfinite(course->full.high))
         words = arena_format(told->arena, "%s%swhite through %s to %s", words,
                              words[0] != '\0' ? ", " : "",
-                             voice_day(start + (int64_t)floor(course->full.low), from),
-                             voice_day(start + (int64_t)ceil(course->full.high), to));
+                             view_day(start + (int64_t)floor(course->full.low), from),
+                             view_day(start + (int64_t)ceil(course->full.high), to));
     return words != NULL ? words : "";
 }
 
@@ -307,7 +307,7 @@ static const char *place_of(const struct journal_told *told, const struct due_gr
     for (size_t i = 1; i < due->count; i++)
         if (due->vessels[i].stands != due->vessels[0].stands)
             return "";
-    return voice_label(told, RECORD_PLACE, due->vessels[0].stands);
+    return view_label(told, RECORD_PLACE, due->vessels[0].stands);
 }
 
 /* What is ahead is told once of a batch. */
@@ -319,9 +319,9 @@ static void say_group(struct screen *screen, const struct journal_told *told,
     long long age = (long long)moment_days_between(due->batch.at, told->now);
 
     text_init(&labels);
-    voice_vessels(&labels, due->vessels, due->count);
+    view_vessels(&labels, due->vessels, due->count);
     screen_say(screen, 2, 2, ROLE_PLAIN, "%s: %s; %s, day %lld%s%s.", labels.bytes, due->why,
-               voice_batch_words(told, &due->batch), age, place[0] != '\0' ? ", in " : "", place);
+               view_batch_words(told, &due->batch), age, place[0] != '\0' ? ", in " : "", place);
     if (ahead[0] != '\0' && !known)
         screen_say(screen, 4, 2, ROLE_QUIET, "%s", ahead);
     text_release(&labels);
@@ -341,12 +341,12 @@ static void say_nothing(struct screen *screen, const struct journal_told *told,
     char when[WHEN_ROOM];
     if (list->next != 0)
         screen_say(screen, 0, 0, ROLE_PLAIN, "Nothing is due. The next look is %s.",
-                   voice_when(list->next, moment_day(told->now), when));
+                   view_when(list->next, moment_day(told->now), when));
     else
         screen_say(screen, 0, 0, ROLE_PLAIN, "Nothing is due.");
 }
 
-void voice_due(struct screen *screen, const struct journal_told *told, const struct due_list *list)
+void view_due(struct screen *screen, const struct journal_told *told, const struct due_list *list)
 {
     struct text head;
     if (list->count == 0) {
@@ -379,27 +379,26 @@ static json_t *group_json(const struct journal_told *told, const struct due_grou
     bool full = course->known && isfinite(course->full.high);
     bool shake = course->known && isfinite(course->shake.high);
     return json_pack(
-        "{s:o, s:I, s:o, s:o, s:o, s:o, s:I, s:o, s:o, s:o, s:o}", "due", voice_json_day(due->day),
+        "{s:o, s:I, s:o, s:o, s:o, s:o, s:I, s:o, s:o, s:o, s:o}", "due", view_json_day(due->day),
         "overdue_days",
         (json_int_t)(moment_day(told->now) > due->day ? moment_day(told->now) - due->day : 0),
-        "why", voice_json_text(due->why), "batch", voice_json_text(due->batch.label), "vessels",
-        voice_json_vessels(due->vessels, due->count), "species",
-        voice_json_text(due->batch.species), "age_days",
-        (json_int_t)moment_days_between(due->batch.at, told->now), "shake_from",
-        voice_json_day(shake ? start + (int64_t)floor(course->shake.low) : 0), "shake_to",
-        voice_json_day(shake ? start + (int64_t)ceil(course->shake.high) : 0), "full_from",
-        voice_json_day(full ? start + (int64_t)floor(course->full.low) : 0), "full_to",
-        voice_json_day(full ? start + (int64_t)ceil(course->full.high) : 0));
+        "why", view_json_text(due->why), "batch", view_json_text(due->batch.label), "vessels",
+        view_json_vessels(due->vessels, due->count), "species", view_json_text(due->batch.species),
+        "age_days", (json_int_t)moment_days_between(due->batch.at, told->now), "shake_from",
+        view_json_day(shake ? start + (int64_t)floor(course->shake.low) : 0), "shake_to",
+        view_json_day(shake ? start + (int64_t)ceil(course->shake.high) : 0), "full_from",
+        view_json_day(full ? start + (int64_t)floor(course->full.low) : 0), "full_to",
+        view_json_day(full ? start + (int64_t)ceil(course->full.high) : 0));
 }
 
-json_t *voice_due_json(const struct journal_told *told, const struct due_list *list)
+json_t *view_due_json(const struct journal_told *told, const struct due_list *list)
 {
     json_t *groups = json_array();
     for (size_t i = 0; i < list->count; i++)
-        groups = voice_json_append(groups, group_json(told, &list->groups[i]));
+        groups = view_json_append(groups, group_json(told, &list->groups[i]));
     return json_pack("{s:i, s:o, s:I, s:I, s:o, s:o}", "schema", 1, "today",
-                     voice_json_day(moment_day(told->now)), "vessels", (json_int_t)list->vessels,
-                     "more", (json_int_t)list->more, "next", voice_json_day(list->next), "due",
+                     view_json_day(moment_day(told->now)), "vessels", (json_int_t)list->vessels,
+                     "more", (json_int_t)list->more, "next", view_json_day(list->next), "due",
                      groups);
 }
 
@@ -412,7 +411,7 @@ json_t *voice_due_json(const struct journal_told *told, const struct due_list *l
 static const char *age_words(const struct journal_told *told, const struct due_group *due)
 {
     const char *words =
-        arena_format(told->arena, "%s, day %lld", voice_batch_words(told, &due->batch),
+        arena_format(told->arena, "%s, day %lld", view_batch_words(told, &due->batch),
                      (long long)moment_days_between(due->batch.at, told->now));
     return words != NULL ? words : "";
 }
@@ -420,13 +419,13 @@ static const char *age_words(const struct journal_told *told, const struct due_g
 static void sheet_vessel(struct screen *screen, const struct journal_told *told,
                          const struct vessel *vessel)
 {
-    const char *place = voice_label(told, RECORD_PLACE, vessel->stands);
+    const char *place = view_label(told, RECORD_PLACE, vessel->stands);
     screen_say(screen, 2, 4, ROLE_PLAIN, "[ ] %s%s%s  white ____ %%  ______________________",
                vessel->label, place[0] != '\0' ? ", " : "", place);
 }
 
-void voice_due_sheet(struct screen *screen, const struct journal_told *told,
-                     const struct due_list *list)
+void view_due_sheet(struct screen *screen, const struct journal_told *told,
+                    const struct due_list *list)
 {
     char date[MOMENT_ROOM];
     screen_say(screen, 0, 0, ROLE_STRONG, "Looks due on %s", moment_write_day(told->now, date));
@@ -437,7 +436,7 @@ void voice_due_sheet(struct screen *screen, const struct journal_told *told,
     for (size_t i = 0; i < list->count; i++) {
         const struct due_group *due = &list->groups[i];
         screen_blank(screen);
-        screen_say(screen, 0, 2, ROLE_PLAIN, "%s: %s; %s", voice_day(due->day, date), due->why,
+        screen_say(screen, 0, 2, ROLE_PLAIN, "%s: %s; %s", view_day(due->day, date), due->why,
                    age_words(told, due));
         for (size_t k = 0; k < due->count; k++)
             sheet_vessel(screen, told, &due->vessels[k]);
@@ -456,7 +455,7 @@ static void html_group(struct text *html, const struct journal_told *told,
 {
     char date[MOMENT_ROOM];
     text_puts(html, "<tr class=\"group\"><th colspan=\"5\" scope=\"rowgroup\">");
-    html_text(html, voice_day(due->day, date));
+    html_text(html, view_day(due->day, date));
     text_puts(html, ": ");
     html_text(html, due->why);
     text_puts(html, "; ");
@@ -465,13 +464,13 @@ static void html_group(struct text *html, const struct journal_told *told,
     for (size_t i = 0; i < due->count; i++) {
         text_puts(html, "<tr><td class=\"box\">\xe2\x98\x90</td>");
         html_cell(html, due->vessels[i].label);
-        html_cell(html, voice_label(told, RECORD_PLACE, due->vessels[i].stands));
+        html_cell(html, view_label(told, RECORD_PLACE, due->vessels[i].stands));
         text_puts(html, "<td class=\"fill\"></td><td class=\"wide\"></td></tr>\n");
     }
 }
 
-void voice_due_html(struct text *html, const struct journal_told *told, const struct due_list *list,
-                    enum paper paper)
+void view_due_html(struct text *html, const struct journal_told *told, const struct due_list *list,
+                   enum paper paper)
 {
     static const char style[] =
         "h1 { font-size: 15pt; margin: 0 0 2mm; }\np { margin: 0 0 4mm; }\n"
@@ -514,11 +513,11 @@ static enum status sticker_of(const struct journal_told *told, const struct vess
     if (status != STATUS_OK)
         return status;
     sticker->label = vessel->label;
-    sticker->what = vessel->control ? "control, not inoculated" : voice_batch_words(told, &batch);
+    sticker->what = vessel->control ? "control, not inoculated" : view_batch_words(told, &batch);
     sticker->with =
-        arena_format(told->arena, "%s %s %s", voice_label(told, RECORD_COOK, batch.cook),
-                     vessel->control ? "" : voice_label(told, RECORD_STARTER, batch.starter),
-                     voice_label(told, RECORD_SESSION, batch.session));
+        arena_format(told->arena, "%s %s %s", view_label(told, RECORD_COOK, batch.cook),
+                     vessel->control ? "" : view_label(told, RECORD_STARTER, batch.starter),
+                     view_label(told, RECORD_SESSION, batch.session));
     moment_write_day(batch.at, sticker->date);
     return sticker->with != NULL ? STATUS_OK : STATUS_MEMORY;
 }
@@ -580,8 +579,8 @@ static void put_row(struct screen *screen, const struct sticker *stickers, size_
     text_release(&words);
 }
 
-enum status voice_labels(struct screen *screen, const struct journal_told *told,
-                         const struct vessel *vessels, size_t count)
+enum status view_labels(struct screen *screen, const struct journal_told *told,
+                        const struct vessel *vessels, size_t count)
 {
     enum { MOST_ACROSS = 2 };
     struct sticker stickers[MOST_ACROSS];
@@ -598,8 +597,8 @@ enum status voice_labels(struct screen *screen, const struct journal_told *told,
     return STATUS_OK;
 }
 
-enum status voice_labels_html(struct text *html, const struct journal_told *told,
-                              const struct vessel *vessels, size_t count, enum paper paper)
+enum status view_labels_html(struct text *html, const struct journal_told *told,
+                             const struct vessel *vessels, size_t count, enum paper paper)
 {
     static const char style[] =
         "main { display: grid; grid-template-columns: repeat(3, 1fr); gap: 2mm; }\n"

@@ -26,43 +26,43 @@ static const char *within(const struct journal_told *told, const char *name)
     return copy;
 }
 
-const char *voice_species_name(const struct journal_told *told, const char *id)
+const char *view_species_name(const struct journal_told *told, const char *id)
 {
     int index = rules_species(told->rules, id);
     return index == RULES_NONE ? id : within(told, told->rules->species[index].name);
 }
 
-const char *voice_grain_name(const struct journal_told *told, const char *id)
+const char *view_grain_name(const struct journal_told *told, const char *id)
 {
     int index = rules_grain(told->rules, id);
     return index == RULES_NONE ? id : within(told, told->rules->grains[index].name);
 }
 
-const char *voice_vessel_name(const struct journal_told *told, const char *id)
+const char *view_vessel_name(const struct journal_told *told, const char *id)
 {
     int index = rules_vessel(told->rules, id);
     return index == RULES_NONE ? id : within(told, told->rules->vessels[index].name);
 }
 
-const char *voice_finding_name(const struct journal_told *told, const char *id)
+const char *view_finding_name(const struct journal_told *told, const char *id)
 {
     int index = rules_finding(told->rules, id);
     return index == RULES_NONE ? id : within(told, told->rules->findings[index].name);
 }
 
-const char *voice_cause_name(const struct journal_told *told, const char *id)
+const char *view_cause_name(const struct journal_told *told, const char *id)
 {
     int index = rules_cause(told->rules, id);
     return index == RULES_NONE ? id : within(told, told->rules->causes[index].name);
 }
 
-const char *voice_batch_words(const struct journal_told *told, const struct batch *batch)
+const char *view_batch_words(const struct journal_told *told, const struct batch *batch)
 {
     struct lot lot = {.grain = ""};
-    const char *species = voice_species_name(told, batch->species);
+    const char *species = view_species_name(told, batch->species);
     if (batch->lot != 0)
         (void)journal_get(told->journal, RECORD_LOT, batch->lot, told->arena, &lot, told->diags);
-    const char *grain = voice_grain_name(told, lot.grain);
+    const char *grain = view_grain_name(told, lot.grain);
     if (species[0] == '\0')
         species = "unknown mushroom";
     const char *words =
@@ -70,7 +70,7 @@ const char *voice_batch_words(const struct journal_told *told, const struct batc
     return words != NULL ? words : "";
 }
 
-const char *voice_label(const struct journal_told *told, enum record record, int64_t id)
+const char *view_label(const struct journal_told *told, enum record record, int64_t id)
 {
     union any_record row;
 
@@ -87,7 +87,7 @@ static bool follows(const struct vessel *before, const struct vessel *after)
     return before->batch == after->batch && before->number + 1 == after->number;
 }
 
-void voice_vessels(struct text *out, const struct vessel *vessels, size_t count)
+void view_vessels(struct text *out, const struct vessel *vessels, size_t count)
 {
     for (size_t i = 0; i < count;) {
         size_t last = i;
@@ -102,12 +102,12 @@ void voice_vessels(struct text *out, const struct vessel *vessels, size_t count)
 
 /* ---- days and quantities --------------------------------------------------------------------- */
 
-const char *voice_day(int64_t day, char room[MOMENT_ROOM])
+const char *view_day(int64_t day, char room[MOMENT_ROOM])
 {
     return moment_write_day(moment_of_day(day), room);
 }
 
-const char *voice_when(int64_t day, int64_t today, char room[WHEN_ROOM])
+const char *view_when(int64_t day, int64_t today, char room[WHEN_ROOM])
 {
     static const char *const near[] = {"yesterday", "today", "tomorrow"};
     long long ahead = (long long)(day - today);
@@ -116,13 +116,13 @@ const char *voice_when(int64_t day, int64_t today, char room[WHEN_ROOM])
     if (ahead >= -1 && ahead <= 1)
         snprintf(room, WHEN_ROOM, "%s", near[ahead + 1]);
     else if (ahead < 0)
-        snprintf(room, WHEN_ROOM, "%s, %lld days ago", voice_day(day, date), -ahead);
+        snprintf(room, WHEN_ROOM, "%s, %lld days ago", view_day(day, date), -ahead);
     else
-        snprintf(room, WHEN_ROOM, "%s, in %lld days", voice_day(day, date), ahead);
+        snprintf(room, WHEN_ROOM, "%s, in %lld days", view_day(day, date), ahead);
     return room;
 }
 
-const char *voice_quantity(const struct journal_told *told, double value, enum dimension dimension)
+const char *view_quantity(const struct journal_told *told, double value, enum dimension dimension)
 {
     struct text text;
     if (isnan(value))
@@ -143,7 +143,7 @@ static const char *feeder_label(const struct rules *rules, enum feeds feeds, con
     return value == RULES_NONE ? id : rules->observables[observable].values[value].label;
 }
 
-const char *voice_cook_words(const struct journal_told *told, const struct cook *cook)
+const char *view_cook_words(const struct journal_told *told, const struct cook *cook)
 {
     struct text text;
     text_init(&text);
@@ -165,19 +165,19 @@ const char *voice_cook_words(const struct journal_told *told, const struct cook 
 
 /* ---- JSON ------------------------------------------------------------------------------------ */
 
-json_t *voice_json_moment(struct moment moment)
+json_t *view_json_moment(struct moment moment)
 {
     char room[MOMENT_ROOM];
     return moment_known(moment) ? json_string(moment_write(moment, room)) : json_null();
 }
 
-json_t *voice_json_day(int64_t day)
+json_t *view_json_day(int64_t day)
 {
     char room[MOMENT_ROOM];
-    return day != 0 ? json_string(voice_day(day, room)) : json_null();
+    return day != 0 ? json_string(view_day(day, room)) : json_null();
 }
 
-json_t *voice_json_text(const char *text)
+json_t *view_json_text(const char *text)
 {
     struct text safe;
     if (text == NULL || text[0] == '\0')
@@ -191,7 +191,7 @@ json_t *voice_json_text(const char *text)
     return json;
 }
 
-json_t *voice_json_label(const struct journal_told *told, enum record record, int64_t id)
+json_t *view_json_label(const struct journal_told *told, enum record record, int64_t id)
 {
     union any_record row;
     if (id == 0)
@@ -199,14 +199,14 @@ json_t *voice_json_label(const struct journal_told *told, enum record record, in
     enum status status = journal_get(told->journal, record, id, told->arena, &row, told->diags);
     if (status == STATUS_USAGE)
         return json_null();
-    return status == STATUS_OK ? voice_json_text(row.named.label) : NULL;
+    return status == STATUS_OK ? view_json_text(row.named.label) : NULL;
 }
 
-json_t *voice_json_vessels(const struct vessel *vessels, size_t count)
+json_t *view_json_vessels(const struct vessel *vessels, size_t count)
 {
     json_t *labels = json_array();
     for (size_t i = 0; i < count; i++)
-        labels = voice_json_append(labels, voice_json_text(vessels[i].label));
+        labels = view_json_append(labels, view_json_text(vessels[i].label));
     return labels;
 }
 
@@ -247,7 +247,7 @@ static const char *shown(const struct journal_told *told, enum record record,
     enum dimension dimension = dimension_of(record, column->name);
 
     if (dimension != DIM_NONE)
-        return voice_quantity(told, number, dimension);
+        return view_quantity(told, number, dimension);
     text_init(&text);
     enum status status = journal_show_column(told->journal, column, row, &text, told->diags);
     const char *copy = status == STATUS_OK && !text.failed && text.length > 0
@@ -257,8 +257,8 @@ static const char *shown(const struct journal_told *told, enum record record,
     return copy != NULL ? copy : "";
 }
 
-void voice_record(struct screen *screen, const struct journal_told *told, enum record record,
-                  const void *row)
+void view_record(struct screen *screen, const struct journal_told *told, enum record record,
+                 const void *row)
 {
     enum { LABEL_COLUMNS = 12 };
     for (const struct column *column = record_types[record].columns; column->name; column++) {
@@ -278,15 +278,15 @@ static json_t *value_json(const struct journal_told *told, const struct column *
     switch (column->kind) {
     case COLUMN_LABEL:
     case COLUMN_TEXT:
-        return voice_json_text(*(const char *const *)value);
+        return view_json_text(*(const char *const *)value);
     case COLUMN_REAL:
-        return voice_json_number(*(const double *)value);
+        return view_json_number(*(const double *)value);
     case COLUMN_INTEGER:
         return json_integer(*(const int64_t *)value);
     case COLUMN_FLAG:
         return json_boolean(*(const bool *)value);
     case COLUMN_MOMENT:
-        return voice_json_moment(*(const struct moment *)value);
+        return view_json_moment(*(const struct moment *)value);
     case COLUMN_WORD:
         return json_string(column->words[*(const unsigned *)value]);
     case COLUMN_REFERENCE:
@@ -296,21 +296,21 @@ static json_t *value_json(const struct journal_told *told, const struct column *
     if (id == 0)
         return json_null();
     return record_types[column->refers].columns[0].kind == COLUMN_LABEL
-               ? voice_json_label(told, column->refers, id)
+               ? view_json_label(told, column->refers, id)
                : json_integer(id);
 }
 
-json_t *voice_record_json(const struct journal_told *told, enum record record, const void *row)
+json_t *view_record_json(const struct journal_told *told, enum record record, const void *row)
 {
     json_t *object = json_object();
     const struct column *columns = record_types[record].columns;
     if (columns[0].kind != COLUMN_LABEL)
-        object = voice_json_put(object, "id", json_integer(*(const int64_t *)row));
+        object = view_json_put(object, "id", json_integer(*(const int64_t *)row));
     for (const struct column *column = columns; column->name; column++) {
         bool day = record == RECORD_VESSEL && strcmp(column->name, "due") == 0;
-        object = voice_json_put(object, column->name,
-                                day ? voice_json_day(*(const int64_t *)member(row, column))
-                                    : value_json(told, column, row));
+        object = view_json_put(object, column->name,
+                               day ? view_json_day(*(const int64_t *)member(row, column))
+                                   : value_json(told, column, row));
     }
     return object;
 }
@@ -334,7 +334,7 @@ static const char *number_of(const struct journal_told *told, long long number)
     return copy != NULL ? copy : "";
 }
 
-const char *voice_tally(const struct journal_told *told, const struct vessel_tally *tally)
+const char *view_tally(const struct journal_told *told, const struct vessel_tally *tally)
 {
     struct text text;
     size_t lost = tally_lost(tally);
@@ -359,14 +359,14 @@ const char *voice_tally(const struct journal_told *told, const struct vessel_tal
     return copy != NULL ? copy : "";
 }
 
-json_t *voice_tally_json(const struct vessel_tally *tally)
+json_t *view_tally_json(const struct vessel_tally *tally)
 {
     json_t *states = json_object(), *fates = json_object();
     for (size_t i = 0; i <= VESSEL_USED; i++)
-        states = voice_json_put(states, vessel_state_words[i],
-                                json_integer((json_int_t)tally->state[i]));
+        states =
+            view_json_put(states, vessel_state_words[i], json_integer((json_int_t)tally->state[i]));
     for (size_t i = 0; i < FATE_COUNT; i++)
-        fates = voice_json_put(fates, fate_words[i], json_integer((json_int_t)tally->fate[i]));
+        fates = view_json_put(fates, fate_words[i], json_integer((json_int_t)tally->fate[i]));
     return json_pack("{s:I, s:I, s:o, s:o, s:I, s:I}", "vessels", (json_int_t)tally->vessels,
                      "lost", (json_int_t)tally_lost(tally), "state", states, "fate", fates,
                      "controls", (json_int_t)tally->controls, "controls_lost",
@@ -378,13 +378,13 @@ static const char *look_words(const struct journal_told *told, const struct look
 {
     const char *words =
         arena_format(told->arena, "%s, %s: %s", look->action, day_of(told, look->at),
-                     voice_finding_name(told, look->finding));
+                     view_finding_name(told, look->finding));
     if (words != NULL && !isnan(look->coverage))
         words = arena_format(told->arena, "%s, %.0f %% white", words, look->coverage);
     return words != NULL ? words : "";
 }
 
-const char *voice_deed_words(const struct journal_told *told, const struct deed *deed)
+const char *view_deed_words(const struct journal_told *told, const struct deed *deed)
 {
     static const char *const done[DEED_COUNT] = {
         [DEED_MOVE] = "moved",          [DEED_SHAKE] = "broken up and shaken",
@@ -395,7 +395,7 @@ const char *voice_deed_words(const struct journal_told *told, const struct deed 
     const char *words = done[deed->kind];
     if (deed->kind == DEED_MOVE && deed->place != 0)
         words =
-            arena_format(told->arena, "moved to %s", voice_label(told, RECORD_PLACE, deed->place));
+            arena_format(told->arena, "moved to %s", view_label(told, RECORD_PLACE, deed->place));
     else if (deed->kind == DEED_WITHDRAW)
         words = arena_format(told->arena, "deed %lld did not happen", (long long)deed->corrects);
     if (words != NULL && deed->detail[0] != '\0')
@@ -413,7 +413,7 @@ static const char *tally_of(const struct journal_told *told, enum record record,
 {
     struct vessel_tally tally;
     return survey_tally(told->journal, record, id, &tally, told->diags) == STATUS_OK
-               ? voice_tally(told, &tally)
+               ? view_tally(told, &tally)
                : "";
 }
 
@@ -426,18 +426,18 @@ static const char *parents_of(const struct journal_told *told, const struct star
                     &count, told->diags) != STATUS_OK)
         return "";
     for (size_t i = 0; i < count && words != NULL; i++)
-        words = arena_format(
-            told->arena, "%s%s%s", words, words[0] != '\0' ? ", " : "",
-            voice_label(told, RECORD_STARTER, ((const struct parent *)rows)[i].parent));
+        words =
+            arena_format(told->arena, "%s%s%s", words, words[0] != '\0' ? ", " : "",
+                         view_label(told, RECORD_STARTER, ((const struct parent *)rows)[i].parent));
     return words != NULL ? words : "";
 }
 
 static const char *made_with(const struct journal_told *told, const struct batch *batch)
 {
     const char *words =
-        arena_format(told->arena, "%s %s %s", voice_label(told, RECORD_STARTER, batch->starter),
-                     voice_label(told, RECORD_COOK, batch->cook),
-                     voice_label(told, RECORD_SESSION, batch->session));
+        arena_format(told->arena, "%s %s %s", view_label(told, RECORD_STARTER, batch->starter),
+                     view_label(told, RECORD_COOK, batch->cook),
+                     view_label(told, RECORD_SESSION, batch->session));
     return words != NULL ? words : "";
 }
 
@@ -480,14 +480,14 @@ static const char *due_of(const struct journal_told *told, const struct vessel *
 {
     char room[MOMENT_ROOM];
     const char *copy =
-        vessel->due == 0 ? "" : arena_string(told->arena, voice_day(vessel->due, room));
+        vessel->due == 0 ? "" : arena_string(told->arena, view_day(vessel->due, room));
     return copy != NULL ? copy : "";
 }
 
 static const char *words_of_look(const struct journal_told *told, const struct look *look)
 {
     const char *said =
-        arena_format(told->arena, "%s: %s", voice_finding_name(told, look->finding), look->words);
+        arena_format(told->arena, "%s: %s", view_finding_name(told, look->finding), look->words);
     return said != NULL ? said : "";
 }
 
@@ -525,20 +525,20 @@ static void fill_around(const struct journal_told *told, enum record record,
 
     if (record == RECORD_STARTER)
         memcpy(cells,
-               ((const char *[]){starter->label, voice_species_name(told, starter->species),
+               ((const char *[]){starter->label, view_species_name(told, starter->species),
                                  kind_of_starter(told, starter->kind), day_of(told, starter->made),
                                  parents_of(told, starter), tally}),
                6 * sizeof *cells);
     else if (record == RECORD_LOT)
         memcpy(cells,
                ((const char *[]){
-                   lot->label, voice_grain_name(told, lot->grain), day_of(told, lot->bought),
-                   voice_quantity(told, lot->moisture, DIM_PERCENT), tally, lot->source}),
+                   lot->label, view_grain_name(told, lot->grain), day_of(told, lot->bought),
+                   view_quantity(told, lot->moisture, DIM_PERCENT), tally, lot->source}),
                6 * sizeof *cells);
     else if (record == RECORD_COOK)
         memcpy(cells,
                ((const char *[]){row->cook.label, day_of(told, row->cook.at), tally,
-                                 voice_cook_words(told, &row->cook)}),
+                                 view_cook_words(told, &row->cook)}),
                4 * sizeof *cells);
     else if (record == RECORD_SESSION)
         memcpy(cells,
@@ -548,7 +548,7 @@ static void fill_around(const struct journal_told *told, enum record record,
     else
         memcpy(cells,
                ((const char *[]){row->place.label,
-                                 voice_quantity(told, row->place.celsius, DIM_CELSIUS), tally}),
+                                 view_quantity(told, row->place.celsius, DIM_CELSIUS), tally}),
                3 * sizeof *cells);
 }
 
@@ -560,13 +560,13 @@ static void fill_grown(const struct journal_told *told, enum record record,
     if (record == RECORD_BATCH)
         memcpy(
             cells,
-            ((const char *[]){batch->label, day_of(told, batch->at), voice_batch_words(told, batch),
+            ((const char *[]){batch->label, day_of(told, batch->at), view_batch_words(told, batch),
                               made_with(told, batch), tally_of(told, record, batch->id)}),
             5 * sizeof *cells);
     else
         memcpy(cells,
                ((const char *[]){vessel->label, state_of(vessel), age_of(told, vessel),
-                                 voice_label(told, RECORD_PLACE, vessel->stands),
+                                 view_label(told, RECORD_PLACE, vessel->stands),
                                  due_of(told, vessel), newest_look(told, vessel)}),
                6 * sizeof *cells);
 }
@@ -581,24 +581,24 @@ static void fill_events(const struct journal_told *told, enum record record,
 
     if (record == RECORD_LOOK)
         memcpy(cells,
-               ((const char *[]){id, voice_label(told, RECORD_VESSEL, look->vessel),
+               ((const char *[]){id, view_label(told, RECORD_VESSEL, look->vessel),
                                  day_of(told, look->at), look->action, words_of_look(told, look)}),
                5 * sizeof *cells);
     else if (record == RECORD_DEED)
         memcpy(cells,
-               ((const char *[]){id, voice_label(told, RECORD_VESSEL, deed->vessel),
-                                 day_of(told, deed->at), voice_deed_words(told, deed)}),
+               ((const char *[]){id, view_label(told, RECORD_VESSEL, deed->vessel),
+                                 day_of(told, deed->at), view_deed_words(told, deed)}),
                4 * sizeof *cells);
     else if (record == RECORD_OUTCOME)
         memcpy(cells,
-               ((const char *[]){id, voice_label(told, RECORD_VESSEL, outcome->vessel),
+               ((const char *[]){id, view_label(told, RECORD_VESSEL, outcome->vessel),
                                  day_of(told, outcome->at),
-                                 voice_finding_name(told, outcome->finding), outcome->how}),
+                                 view_finding_name(told, outcome->finding), outcome->how}),
                5 * sizeof *cells);
     else if (record == RECORD_PARENT)
         memcpy(cells,
-               ((const char *[]){voice_label(told, RECORD_STARTER, row->parent.starter),
-                                 voice_label(told, RECORD_STARTER, row->parent.parent)}),
+               ((const char *[]){view_label(told, RECORD_STARTER, row->parent.starter),
+                                 view_label(told, RECORD_STARTER, row->parent.parent)}),
                2 * sizeof *cells);
     else
         memcpy(cells,
@@ -607,8 +607,8 @@ static void fill_events(const struct journal_told *told, enum record record,
                6 * sizeof *cells);
 }
 
-enum status voice_list(struct screen *screen, const struct journal_told *told, enum record record,
-                       const struct page *page)
+enum status view_list(struct screen *screen, const struct journal_told *told, enum record record,
+                      const struct page *page)
 {
     struct table table;
     union any_record row;
@@ -634,8 +634,8 @@ enum status voice_list(struct screen *screen, const struct journal_told *told, e
     return table.failed || arena_exhausted(told->arena) ? STATUS_MEMORY : STATUS_OK;
 }
 
-json_t *voice_list_json(const struct journal_told *told, enum record record,
-                        const struct page *page, enum status *status)
+json_t *view_list_json(const struct journal_told *told, enum record record, const struct page *page,
+                       enum status *status)
 {
     json_t *records = json_array();
     union any_record row;
@@ -649,10 +649,10 @@ json_t *voice_list_json(const struct journal_told *told, enum record record,
             json_decref(records);
             return NULL;
         }
-        json_t *object = voice_record_json(told, record, &row);
+        json_t *object = view_record_json(told, record, &row);
         if (counted(record))
-            object = voice_json_put(object, "vessels", voice_tally_json(&tally));
-        records = voice_json_append(records, object);
+            object = view_json_put(object, "vessels", view_tally_json(&tally));
+        records = view_json_append(records, object);
     }
     return records;
 }
@@ -674,17 +674,17 @@ static void say_batch_records(struct screen *screen, const struct journal_told *
 
     text_init(&text);
     if (batch->starter != 0)
-        text_printf(&text, ", starter %s", voice_label(told, RECORD_STARTER, batch->starter));
+        text_printf(&text, ", starter %s", view_label(told, RECORD_STARTER, batch->starter));
     if (batch->cook != 0 && journal_get(told->journal, RECORD_COOK, batch->cook, told->arena, &cook,
                                         told->diags) == STATUS_OK) {
-        const char *what = voice_cook_words(told, &cook);
+        const char *what = view_cook_words(told, &cook);
         text_printf(&text, ", cook %s%s%s%s", cook.label, what[0] != '\0' ? " (" : "", what,
                     what[0] != '\0' ? ")" : "");
     }
     if (batch->session != 0)
-        text_printf(&text, ", session %s", voice_label(told, RECORD_SESSION, batch->session));
+        text_printf(&text, ", session %s", view_label(told, RECORD_SESSION, batch->session));
     if (batch->lot != 0)
-        text_printf(&text, ", lot %s", voice_label(told, RECORD_LOT, batch->lot));
+        text_printf(&text, ", lot %s", view_label(told, RECORD_LOT, batch->lot));
     if (text.length > 2)
         screen_say(screen, indent, 2, ROLE_PLAIN, "From %s.", text.bytes + 2);
     text_release(&text);
@@ -715,14 +715,14 @@ static void say_course(struct screen *screen, const struct journal_told *told,
         return;
     if (vessel->due != 0)
         screen_say(screen, 0, 2, ROLE_PLAIN, "Look due %s (%s).",
-                   voice_when(vessel->due, moment_day(told->now), when), vessel->due_for);
+                   view_when(vessel->due, moment_day(told->now), when), vessel->due_for);
     if (vessel->control ||
         course_of(told->journal, told->rules, batch, vessel, &course, told->diags) != STATUS_OK ||
         !course.known || !isfinite(course.full.high))
         return;
     screen_say(screen, 0, 2, ROLE_PLAIN, "The forecast has it white through from %s to %s.",
-               voice_day(day + (int64_t)floor(course.full.low), from),
-               voice_day(day + (int64_t)ceil(course.full.high), to));
+               view_day(day + (int64_t)floor(course.full.low), from),
+               view_day(day + (int64_t)ceil(course.full.high), to));
 }
 
 /* ---- the timeline ---------------------------------------------------------------------------- */
@@ -736,18 +736,18 @@ static const char *event_words(const struct journal_told *told, const struct eve
 
     if (event->kind == RECORD_LOOK && look->words[0] != '\0')
         words = arena_format(told->arena, "look %lld, %s: %s. \"%s\"", (long long)event->id,
-                             look->action, voice_finding_name(told, look->finding), look->words);
+                             look->action, view_finding_name(told, look->finding), look->words);
     else if (event->kind == RECORD_LOOK)
         words = arena_format(told->arena, "look %lld, %s: %s", (long long)event->id, look->action,
-                             voice_finding_name(told, look->finding));
+                             view_finding_name(told, look->finding));
     else if (event->kind == RECORD_DEED)
-        words = arena_format(told->arena, "%s (deed %lld)", voice_deed_words(told, &event->is.deed),
+        words = arena_format(told->arena, "%s (deed %lld)", view_deed_words(told, &event->is.deed),
                              (long long)event->id);
     else if (event->kind == RECORD_OUTCOME)
         words = arena_format(told->arena, "confirmed: %s%s%s%s%s",
-                             voice_finding_name(told, outcome->finding),
+                             view_finding_name(told, outcome->finding),
                              outcome->cause[0] != '\0' ? ", because of: " : "",
-                             voice_cause_name(told, outcome->cause),
+                             view_cause_name(told, outcome->cause),
                              outcome->how[0] != '\0' ? ". " : "", outcome->how);
     else
         words = arena_format(told->arena, "corrected: %s was '%s', became '%s'", edit->column,
@@ -771,7 +771,7 @@ static void say_event(struct screen *screen, const struct journal_told *told,
     else
         snprintf(lead, sizeof lead, "%s", date);
     if (several && event->vessel != 0)
-        words = arena_format(told->arena, "%s: %s", voice_label(told, RECORD_VESSEL, event->vessel),
+        words = arena_format(told->arena, "%s: %s", view_label(told, RECORD_VESSEL, event->vessel),
                              words);
     screen_row(screen, 0, batch != NULL ? DAY_COLUMNS : DATE_COLUMNS, lead,
                words != NULL ? words : "");
@@ -791,7 +791,7 @@ static void say_start(struct screen *screen, const struct journal_told *told,
                       const struct batch *batch, bool control)
 {
     char date[MOMENT_ROOM], lead[MOMENT_ROOM + 24];
-    const char *starter = voice_label(told, RECORD_STARTER, batch->starter);
+    const char *starter = view_label(told, RECORD_STARTER, batch->starter);
     const char *words = control ? "cooked with the others, not inoculated"
                         : starter[0] != '\0'
                             ? arena_format(told->arena, "inoculated from %s", starter)
@@ -813,9 +813,9 @@ static enum status life_of_one(struct screen *screen, const struct journal_told 
         status = life_of_vessel(told->journal, vessel, limit, told->arena, &life, told->diags);
     if (status != STATUS_OK)
         return status;
-    const char *stands = voice_label(told, RECORD_PLACE, vessel->stands);
+    const char *stands = view_label(told, RECORD_PLACE, vessel->stands);
     screen_say(screen, 0, 2, ROLE_STRONG, "%s: %s, %s%s%s%s.", vessel->label,
-               voice_vessel_name(told, vessel->kind), voice_batch_words(told, &batch),
+               view_vessel_name(told, vessel->kind), view_batch_words(told, &batch),
                vessel->control ? ", a control" : "", stands[0] != '\0' ? ", in " : "", stands);
     screen_say(screen, 0, 2, ROLE_PLAIN, "It is %s.", now_words(told, vessel));
     say_batch_records(screen, told, &batch, 0);
@@ -846,7 +846,7 @@ static enum status life_of_many(struct screen *screen, const struct journal_told
     if (status != STATUS_OK)
         return status;
     screen_say(screen, 0, 2, ROLE_STRONG, "%s: %s. %s.", batch->label,
-               voice_batch_words(told, batch), voice_tally(told, &tally));
+               view_batch_words(told, batch), view_tally(told, &tally));
     say_batch_records(screen, told, batch, 0);
     if (batch->note[0] != '\0')
         screen_say(screen, 0, 2, ROLE_PLAIN, "Note: %s", batch->note);
@@ -854,7 +854,7 @@ static enum status life_of_many(struct screen *screen, const struct journal_told
     say_start(screen, told, batch, false);
     say_events(screen, told, &life, batch, true);
     screen_blank(screen);
-    return voice_list(screen, told, RECORD_VESSEL, &page);
+    return view_list(screen, told, RECORD_VESSEL, &page);
 }
 
 /* ---- what vessels are made with -------------------------------------------------------------- */
@@ -896,7 +896,7 @@ static enum status say_family(struct screen *screen, const struct journal_told *
     text_init(&text);
     for (size_t i = 0; i < children.count; i++)
         text_printf(&text, "%s%s", i > 0 ? ", " : "",
-                    voice_label(told, RECORD_STARTER, children.ids[i]));
+                    view_label(told, RECORD_STARTER, children.ids[i]));
     screen_say(screen, 2, 2, ROLE_PLAIN, "Made from it: %s.", text.bytes);
     text_release(&text);
     return STATUS_OK;
@@ -909,7 +909,7 @@ static enum status say_batches(struct screen *screen, const struct journal_told 
     struct page page;
     enum status status = survey_tally(told->journal, record, id, &tally, told->diags);
     if (status != STATUS_OK || record == RECORD_PLACE) {
-        screen_say(screen, 0, 2, ROLE_PLAIN, "Vessels there now: %s.", voice_tally(told, &tally));
+        screen_say(screen, 0, 2, ROLE_PLAIN, "Vessels there now: %s.", view_tally(told, &tally));
         return status;
     }
     status =
@@ -917,11 +917,11 @@ static enum status say_batches(struct screen *screen, const struct journal_told 
     if (status != STATUS_OK)
         return status;
     screen_say(screen, 0, 2, ROLE_PLAIN, "It went into %zu batch%s; vessels: %s.", page.total,
-               page.total == 1 ? "" : "es", voice_tally(told, &tally));
+               page.total == 1 ? "" : "es", view_tally(told, &tally));
     if (page.count == 0)
         return STATUS_OK;
     screen_blank(screen);
-    return voice_list(screen, told, RECORD_BATCH, &page);
+    return view_list(screen, told, RECORD_BATCH, &page);
 }
 
 static enum status life_around(struct screen *screen, const struct journal_told *told,
@@ -933,7 +933,7 @@ static enum status life_around(struct screen *screen, const struct journal_told 
     if (status != STATUS_OK)
         return status;
     screen_say(screen, 0, 2, ROLE_STRONG, "%s %s", record_types[record].name, label);
-    voice_record(screen, told, record, row);
+    view_record(screen, told, record, row);
     if (record == RECORD_STARTER)
         status = say_family(screen, told, row);
     if (status == STATUS_OK)
@@ -944,8 +944,8 @@ static enum status life_around(struct screen *screen, const struct journal_told 
     return status;
 }
 
-enum status voice_life(struct screen *screen, const struct journal_told *told, enum record record,
-                       const void *row, size_t limit)
+enum status view_life(struct screen *screen, const struct journal_told *told, enum record record,
+                      const void *row, size_t limit)
 {
     if (record == RECORD_VESSEL)
         return life_of_one(screen, told, row, limit);
@@ -965,13 +965,13 @@ enum { LIFE_JSON_MOST_BATCHES = 1000, LIFE_JSON_DEEPEST = 20 };
 static json_t *event_json(const struct journal_told *told, const struct event *event,
                           const struct batch *batch)
 {
-    json_t *record = voice_record_json(told, event->kind, &event->is);
+    json_t *record = view_record_json(told, event->kind, &event->is);
     json_t *day = batch != NULL
                       ? json_integer((json_int_t)moment_days_between(batch->at, event->at))
                       : json_null();
     return json_pack("{s:s, s:o, s:o, s:b, s:o}", "kind", record_types[event->kind].name, "at",
-                     voice_json_moment(event->at), "day", day, "counts", !event->overruled,
-                     "record", record);
+                     view_json_moment(event->at), "day", day, "counts", !event->overruled, "record",
+                     record);
 }
 
 static json_t *events_json(const struct journal_told *told, const struct life *life,
@@ -979,7 +979,7 @@ static json_t *events_json(const struct journal_told *told, const struct life *l
 {
     json_t *events = json_array();
     for (size_t i = 0; i < life->count; i++)
-        events = voice_json_append(events, event_json(told, &life->events[i], batch));
+        events = view_json_append(events, event_json(told, &life->events[i], batch));
     return events;
 }
 
@@ -995,9 +995,9 @@ static json_t *ancestor_json(const struct journal_told *told, int64_t id, size_t
                               &count, told->diags);
     for (size_t i = 0; i < count && *status == STATUS_OK; i++) {
         int64_t parent = ((const struct parent *)rows)[i].parent;
-        from = voice_json_append(from, ancestor_json(told, parent, depth + 1, status));
+        from = view_json_append(from, ancestor_json(told, parent, depth + 1, status));
     }
-    return json_pack("{s:o, s:o}", "label", voice_json_label(told, RECORD_STARTER, id), "from",
+    return json_pack("{s:o, s:o}", "label", view_json_label(told, RECORD_STARTER, id), "from",
                      from);
 }
 
@@ -1009,9 +1009,9 @@ static enum status add_family(json_t **json, const struct journal_told *told, in
         return status;
     json_t *made = json_array(), *self = ancestor_json(told, id, 0, &status);
     for (size_t i = 0; i < children.count; i++)
-        made = voice_json_append(made, voice_json_label(told, RECORD_STARTER, children.ids[i]));
-    *json = voice_json_put(*json, "from", json_incref(json_object_get(self, "from")));
-    *json = voice_json_put(*json, "made_from_it", made);
+        made = view_json_append(made, view_json_label(told, RECORD_STARTER, children.ids[i]));
+    *json = view_json_put(*json, "from", json_incref(json_object_get(self, "from")));
+    *json = view_json_put(*json, "made_from_it", made);
     json_decref(self);
     return status;
 }
@@ -1027,10 +1027,9 @@ static enum status add_batches(json_t **json, const struct journal_told *told, e
                                 &page, told->diags);
     if (status != STATUS_OK)
         return status;
-    *json = voice_json_put(*json, "vessels", voice_tally_json(&tally));
+    *json = view_json_put(*json, "vessels", view_tally_json(&tally));
     if (record != RECORD_PLACE && record != RECORD_BATCH)
-        *json =
-            voice_json_put(*json, "batches", voice_list_json(told, RECORD_BATCH, &page, &status));
+        *json = view_json_put(*json, "batches", view_list_json(told, RECORD_BATCH, &page, &status));
     return status;
 }
 
@@ -1041,10 +1040,10 @@ static enum status add_course(json_t **json, const struct journal_told *told,
     int64_t day = moment_day(batch->at);
     enum status status = course_of(told->journal, told->rules, batch, vessel, &course, told->diags);
     bool known = status == STATUS_OK && course.known && isfinite(course.full.high);
-    *json = voice_json_put(*json, "full_from",
-                           voice_json_day(known ? day + (int64_t)floor(course.full.low) : 0));
-    *json = voice_json_put(*json, "full_to",
-                           voice_json_day(known ? day + (int64_t)ceil(course.full.high) : 0));
+    *json = view_json_put(*json, "full_from",
+                          view_json_day(known ? day + (int64_t)floor(course.full.low) : 0));
+    *json = view_json_put(*json, "full_to",
+                          view_json_day(known ? day + (int64_t)ceil(course.full.high) : 0));
     return status;
 }
 
@@ -1058,14 +1057,14 @@ static enum status fill_vessel(json_t **json, const struct journal_told *told,
         status = life_of_vessel(told->journal, vessel, limit, told->arena, life, told->diags);
     if (status != STATUS_OK)
         return status;
-    *json = voice_json_put(*json, "batch", voice_record_json(told, RECORD_BATCH, batch));
-    *json = voice_json_put(*json, "day",
-                           json_integer((json_int_t)moment_days_between(batch->at, told->now)));
+    *json = view_json_put(*json, "batch", view_record_json(told, RECORD_BATCH, batch));
+    *json = view_json_put(*json, "day",
+                          json_integer((json_int_t)moment_days_between(batch->at, told->now)));
     return add_course(json, told, batch, vessel);
 }
 
-json_t *voice_life_json(const struct journal_told *told, enum record record, const void *row,
-                        size_t limit, enum status *status)
+json_t *view_life_json(const struct journal_told *told, enum record record, const void *row,
+                       size_t limit, enum status *status)
 {
     const struct {
         int64_t id;
@@ -1075,7 +1074,7 @@ json_t *voice_life_json(const struct journal_told *told, enum record record, con
     struct batch batch;
     bool dated = record == RECORD_VESSEL || record == RECORD_BATCH;
     json_t *json = json_pack("{s:i, s:s, s:o}", "schema", 1, "kind", record_types[record].name,
-                             "record", voice_record_json(told, record, row));
+                             "record", view_record_json(told, record, row));
 
     if (record == RECORD_VESSEL) {
         *status = fill_vessel(&json, told, row, limit, &life, &batch);
@@ -1094,7 +1093,7 @@ json_t *voice_life_json(const struct journal_told *told, enum record record, con
         json_decref(json);
         return NULL;
     }
-    json = voice_json_put(json, "earlier", json_integer((json_int_t)life.earlier));
-    json = voice_json_put(json, "events", events_json(told, &life, dated ? &batch : NULL));
+    json = view_json_put(json, "earlier", json_integer((json_int_t)life.earlier));
+    json = view_json_put(json, "events", events_json(told, &life, dated ? &batch : NULL));
     return json;
 }

@@ -33,44 +33,44 @@ struct journal_told { /* what is being told from, passed together */
 
 /* The name that the rules have for an id, or the id where they know none ("" stays ""). In the case
  * in which it stands within a sentence. Texts live in the arena. */
-const char *voice_species_name(const struct journal_told *told, const char *id);
-const char *voice_grain_name(const struct journal_told *told, const char *id);
-const char *voice_vessel_name(const struct journal_told *told, const char *id);
-const char *voice_finding_name(const struct journal_told *told, const char *id);
-const char *voice_cause_name(const struct journal_told *told, const char *id);
+const char *view_species_name(const struct journal_told *told, const char *id);
+const char *view_grain_name(const struct journal_told *told, const char *id);
+const char *view_vessel_name(const struct journal_told *told, const char *id);
+const char *view_finding_name(const struct journal_told *told, const char *id);
+const char *view_cause_name(const struct journal_told *told, const char *id);
 /* "oyster on rye", with what is not known left out: "unknown mushroom". Reads the lot. */
-const char *voice_batch_words(const struct journal_told *told, const struct batch *batch);
+const char *view_batch_words(const struct journal_told *told, const struct batch *batch);
 /* The label of a record, or "" for id 0. */
-const char *voice_label(const struct journal_told *told, enum record record, int64_t id);
+const char *view_label(const struct journal_told *told, enum record record, int64_t id);
 
 /* "B1-1 to B1-4, B1-7": runs of one batch drawn together. The vessels in the order of their numbers. */
-void voice_vessels(struct text *out, const struct vessel *vessels, size_t count);
+void view_vessels(struct text *out, const struct vessel *vessels, size_t count);
 
 /* "today", "tomorrow", "yesterday", "in 5 days", "3 days ago"; with the date where it is farther. */
 enum { WHEN_ROOM = 48 };
-const char *voice_when(int64_t day, int64_t today, char room[WHEN_ROOM]);
+const char *view_when(int64_t day, int64_t today, char room[WHEN_ROOM]);
 /* "2026-03-01" for a day since 1970-01-01. */
-const char *voice_day(int64_t day, char room[MOMENT_ROOM]);
+const char *view_day(int64_t day, char room[MOMENT_ROOM]);
 
 /* A quantity as people write it, or "" when it is not known. In the arena. */
-const char *voice_quantity(const struct journal_told *told, double value, enum dimension dimension);
+const char *view_quantity(const struct journal_told *told, double value, enum dimension dimension);
 /* "103 kPa (15 psi) for 90 min": what a cook was; "" when nothing is known. In the arena. */
-const char *voice_cook_words(const struct journal_told *told, const struct cook *cook);
+const char *view_cook_words(const struct journal_told *told, const struct cook *cook);
 
 /* JSON: a moment or day as ISO 8601 or null; a text or null when empty; the labels of vessels. */
-json_t *voice_json_moment(struct moment moment);
-json_t *voice_json_day(int64_t day); /* 0: null */
-json_t *voice_json_text(const char *text);
+json_t *view_json_moment(struct moment moment);
+json_t *view_json_day(int64_t day); /* 0: null */
+json_t *view_json_text(const char *text);
 /* The label of a record; null for id 0 and for what is not there, NULL when it cannot be read. */
-json_t *voice_json_label(const struct journal_told *told, enum record record, int64_t id);
-json_t *voice_json_vessels(const struct vessel *vessels, size_t count);
+json_t *view_json_label(const struct journal_told *told, enum record record, int64_t id);
+json_t *view_json_vessels(const struct vessel *vessels, size_t count);
 
 /* What is known of one record, a line a column; columns without a value are left out. */
-void voice_record(struct screen *screen, const struct journal_told *told, enum record record,
-                  const void *row);
+void view_record(struct screen *screen, const struct journal_told *told, enum record record,
+                 const void *row);
 /* The same as an object with every column: numbers in the unit of the journal, references as
  * labels, null for what is not known. Derived columns included, "id" for rows without a label. */
-json_t *voice_record_json(const struct journal_told *told, enum record record, const void *row);
+json_t *view_record_json(const struct journal_told *told, enum record record, const void *row);
 
 /* ---- parts of the journal -------------------------------------------------------------------- */
 
@@ -79,17 +79,17 @@ json_t *voice_record_json(const struct journal_told *told, enum record record, c
  * as an array of record objects, NULL with a status when reading failed. Batches and what they are made with come with
  * "vessels": what became of them, in counts.
  */
-enum status voice_list(struct screen *screen, const struct journal_told *told, enum record record,
-                       const struct page *page);
-json_t *voice_list_json(const struct journal_told *told, enum record record,
-                        const struct page *page, enum status *status);
+enum status view_list(struct screen *screen, const struct journal_told *told, enum record record,
+                      const struct page *page);
+json_t *view_list_json(const struct journal_told *told, enum record record, const struct page *page,
+                       enum status *status);
 
 /* "8 (6 growing, 1 isolated, 1 lost), 1 control"; in the arena. And as an object of counts. */
-const char *voice_tally(const struct journal_told *told, const struct vessel_tally *tally);
-json_t *voice_tally_json(const struct vessel_tally *tally);
+const char *view_tally(const struct journal_told *told, const struct vessel_tally *tally);
+json_t *view_tally_json(const struct vessel_tally *tally);
 
 /* "isolated", "moved to the closet"; in the arena. */
-const char *voice_deed_words(const struct journal_told *told, const struct deed *deed);
+const char *view_deed_words(const struct journal_told *told, const struct deed *deed);
 
 /*
  * The whole life of one record: what it is and came from, what happened to it in
@@ -97,11 +97,11 @@ const char *voice_deed_words(const struct journal_told *told, const struct deed 
  * a vessel, batch, starter, lot, cook, session or place. Of long lives the newest
  * `limit` events are told, and how many there were before.
  */
-enum status voice_life(struct screen *screen, const struct journal_told *told, enum record record,
-                       const void *row, size_t limit);
+enum status view_life(struct screen *screen, const struct journal_told *told, enum record record,
+                      const void *row, size_t limit);
 /* The same as an object; NULL with a status when reading failed. */
-json_t *voice_life_json(const struct journal_told *told, enum record record, const void *row,
-                        size_t limit, enum status *status);
+json_t *view_life_json(const struct journal_told *told, enum record record, const void *row,
+                       size_t limit, enum status *status);
 
 /*
  * What is due by a day, the first due first: vessels of one batch with the same day
@@ -123,26 +123,26 @@ struct due_list {
 };
 /* The first `limit` vessels (0: all) due by `day`. Those without a day of their
  * own (imported ones) get that of the forecast, or one after their last look. */
-enum status voice_due_find(const struct journal_told *told, int64_t day, size_t limit,
-                           struct due_list *list);
+enum status view_due_find(const struct journal_told *told, int64_t day, size_t limit,
+                          struct due_list *list);
 /* On the screen; as a sheet in plain text with boxes to tick; as JSON; as a page to print. */
-void voice_due(struct screen *screen, const struct journal_told *told, const struct due_list *list);
-void voice_due_sheet(struct screen *screen, const struct journal_told *told,
-                     const struct due_list *list);
-json_t *voice_due_json(const struct journal_told *told, const struct due_list *list);
-void voice_due_html(struct text *html, const struct journal_told *told, const struct due_list *list,
-                    enum paper paper);
+void view_due(struct screen *screen, const struct journal_told *told, const struct due_list *list);
+void view_due_sheet(struct screen *screen, const struct journal_told *told,
+                    const struct due_list *list);
+json_t *view_due_json(const struct journal_told *told, const struct due_list *list);
+void view_due_html(struct text *html, const struct journal_told *told, const struct due_list *list,
+                   enum paper paper);
 
 /* Labels to cut out and stick on: in plain text, and as a page to print. */
-enum status voice_labels(struct screen *screen, const struct journal_told *told,
-                         const struct vessel *vessels, size_t count);
-enum status voice_labels_html(struct text *html, const struct journal_told *told,
-                              const struct vessel *vessels, size_t count, enum paper paper);
+enum status view_labels(struct screen *screen, const struct journal_told *told,
+                        const struct vessel *vessels, size_t count);
+enum status view_labels_html(struct text *html, const struct journal_told *told,
+                             const struct vessel *vessels, size_t count, enum paper paper);
 
 /* The cautions for handling a vessel that is thrown away, judged by its last look (NULL: it was never
  * looked at). Those for health first; of the later ones those that go with throwing away. */
-void voice_handling(struct screen *screen, const struct rules *rules, const struct look *look);
+void view_handling(struct screen *screen, const struct rules *rules, const struct look *look);
 /* The same as a JSON array of texts. */
-json_t *voice_handling_json(const struct rules *rules, const struct look *look);
+json_t *view_handling_json(const struct rules *rules, const struct look *look);
 
 #endif

@@ -23,8 +23,8 @@ static const char *plan_chance(double chance, char room[CHANCE_ROOM]);
 
 static json_t *plan_range(const struct range *range)
 {
-    return json_pack("{s:o, s:o, s:o}", "low", voice_json_number(range->low), "central",
-                     voice_json_number(range->central), "high", voice_json_number(range->high));
+    return json_pack("{s:o, s:o, s:o}", "low", view_json_number(range->low), "central",
+                     view_json_number(range->central), "high", view_json_number(range->high));
 }
 
 static const char *plan_chance(double chance, char room[CHANCE_ROOM])
@@ -53,7 +53,7 @@ static int digits(const char *text, int count)
     return number;
 }
 
-bool voice_date_read(const char *text, struct tm *date)
+bool view_date_read(const char *text, struct tm *date)
 {
     static const int days[] = {31, 29, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31};
 
@@ -67,12 +67,12 @@ bool voice_date_read(const char *text, struct tm *date)
     return true;
 }
 
-const char *voice_date(const char *start, double days, char room[DATE_ROOM])
+const char *view_date(const char *start, double days, char room[DATE_ROOM])
 {
     struct tm date;
 
     room[0] = '\0';
-    if (start == NULL || !isfinite(days) || !voice_date_read(start, &date))
+    if (start == NULL || !isfinite(days) || !view_date_read(start, &date))
         return room;
     time_t noon = timegm(&date) + (time_t)lround(days) * 86400;
     if (gmtime_r(&noon, &date) != NULL)
@@ -349,7 +349,7 @@ static void say_lean(struct screen *screen, const struct cook_told *told)
                "The cooker's manual comes first. This is not a calculator for canning food.");
 }
 
-void voice_cook(struct screen *screen, const struct cook_told *told)
+void view_cook(struct screen *screen, const struct cook_told *told)
 {
     static const char lead[] = "Minutes at this pressure for the aim";
     struct course course;
@@ -398,12 +398,12 @@ static json_t *organisms_json(const struct cook_told *told)
     for (size_t i = 0; array != NULL && i < told->setup->organism_count; i++) {
         const struct organism *organism = &told->rules->organisms[i];
         const struct cook_kill *kill = &told->result->kills[i];
-        array = voice_json_append(
+        array = view_json_append(
             array, json_pack("{s:s, s:s, s:s, s:o, s:o, s:o, s:o}", "id", organism->id, "name",
                              organism->name, "role", role_name(organism->role), "log_reduction",
                              plan_range(&kill->log_reduction), "survivors",
                              plan_range(&kill->survivors), "chance", plan_range(&kill->chance),
-                             "chance_mean", voice_json_number(kill->chance_mean)));
+                             "chance_mean", view_json_number(kill->chance_mean)));
     }
     return array;
 }
@@ -414,11 +414,11 @@ static json_t *leans_json(const struct cook_result *result)
 
     for (size_t i = 0; array != NULL && i < COOK_INPUTS && result->leans[i].input < COOK_INPUTS;
          i++)
-        array = voice_json_append(array, json_pack("{s:s, s:s, s:o, s:o}", "on",
-                                                   lean_id(result->leans[i].input), "say",
-                                                   cook_input_name(result->leans[i].input), "bad",
-                                                   voice_json_number(result->leans[i].bad), "good",
-                                                   voice_json_number(result->leans[i].good)));
+        array = view_json_append(array, json_pack("{s:s, s:s, s:o, s:o}", "on",
+                                                  lean_id(result->leans[i].input), "say",
+                                                  cook_input_name(result->leans[i].input), "bad",
+                                                  view_json_number(result->leans[i].bad), "good",
+                                                  view_json_number(result->leans[i].good)));
     return array;
 }
 
@@ -431,10 +431,10 @@ static json_t *course_json(const struct cook_told *told)
     if (array == NULL || fault != PROCESS_OK)
         return array;
     for (size_t i = 0; i < COURSE; i += 4)
-        array = voice_json_append(array, json_pack("{s:f, s:f, s:f, s:f}", "minute",
-                                                   course.minutes * (double)i / (COURSE - 1),
-                                                   "steam", course.outside[i], "core",
-                                                   course.core[i], "core_slow", course.slow[i]));
+        array = view_json_append(array, json_pack("{s:f, s:f, s:f, s:f}", "minute",
+                                                  course.minutes * (double)i / (COURSE - 1),
+                                                  "steam", course.outside[i], "core",
+                                                  course.core[i], "core_slow", course.slow[i]));
     return array;
 }
 
@@ -443,44 +443,44 @@ static json_t *figures_json(const struct cook_setup *setup, const struct cook_re
 {
     return json_pack(
         "{s:o, s:o, s:o, s:o, s:o, s:s, s:{s:o, s:o, s:o, s:o}, s:{s:o, s:o}, s:o, s:o}",
-        "steam_celsius", voice_json_number(result->steam.central), "steam",
+        "steam_celsius", view_json_number(result->steam.central), "steam",
         plan_range(&result->steam), "core", plan_range(&result->core), "f0",
-        plan_range(&result->f0), "f0_cautious", voice_json_number(result->f0_adequate_at),
-        "verdict", cook_verdict_name(result->verdict), "chance_not_sterile", "low",
-        voice_json_number(result->chance.low), "central", voice_json_number(result->chance.central),
-        "high", voice_json_number(result->chance.high), "mean",
-        voice_json_number(result->chance_mean), "chance_any", "vessels",
-        voice_json_number(setup->vessels), "mean", voice_json_number(result->chance_any_mean),
+        plan_range(&result->f0), "f0_cautious", view_json_number(result->f0_adequate_at), "verdict",
+        cook_verdict_name(result->verdict), "chance_not_sterile", "low",
+        view_json_number(result->chance.low), "central", view_json_number(result->chance.central),
+        "high", view_json_number(result->chance.high), "mean",
+        view_json_number(result->chance_mean), "chance_any", "vessels",
+        view_json_number(setup->vessels), "mean", view_json_number(result->chance_any_mean),
         "minutes_needed", plan_range(&result->minutes_needed), "margin_decades",
-        voice_json_number(result->margin));
+        view_json_number(result->margin));
 }
 
-json_t *voice_cook_json(const struct cook_told *told)
+json_t *view_cook_json(const struct cook_told *told)
 {
     const struct cook_setup *setup = told->setup;
     json_t *cook = figures_json(setup, told->result);
 
-    cook = voice_json_put(cook, "schema", json_integer(1));
-    cook = voice_json_put(cook, "gauge_kpa", voice_json_number(setup->steam.gauge_kpa));
-    cook = voice_json_put(cook, "outside_kpa", voice_json_number(told->outside));
-    cook = voice_json_put(cook, "minutes", voice_json_number(setup->hold));
-    cook = voice_json_put(cook, "target", voice_json_number(setup->target));
-    cook = voice_json_put(cook, "vessel",
-                          told->vessel != NULL ? json_string(told->vessel) : json_null());
-    cook = voice_json_put(cook, "measured", json_boolean(told->probe != NULL));
+    cook = view_json_put(cook, "schema", json_integer(1));
+    cook = view_json_put(cook, "gauge_kpa", view_json_number(setup->steam.gauge_kpa));
+    cook = view_json_put(cook, "outside_kpa", view_json_number(told->outside));
+    cook = view_json_put(cook, "minutes", view_json_number(setup->hold));
+    cook = view_json_put(cook, "target", view_json_number(setup->target));
+    cook = view_json_put(cook, "vessel",
+                         told->vessel != NULL ? json_string(told->vessel) : json_null());
+    cook = view_json_put(cook, "measured", json_boolean(told->probe != NULL));
     if (told->probe != NULL)
-        cook = voice_json_put(cook, "probe",
-                              json_pack("{s:I, s:I, s:f}", "readings",
-                                        (json_int_t)told->probe->f0.readings, "gaps",
-                                        (json_int_t)told->probe->f0.gaps, "gap_minutes",
-                                        told->probe->f0.gap_minutes));
-    cook = voice_json_put(cook, "organisms", organisms_json(told));
-    cook = voice_json_put(cook, "leans", leans_json(told->result));
-    cook = voice_json_put(cook, "course", course_json(told));
-    cook = voice_json_put(cook, "sea_level",
-                          told->sea != NULL ? figures_json(setup, told->sea) : json_null());
-    cook = voice_json_put(cook, "assumed", voice_json_parts(told->assumed));
-    cook = voice_json_put(
+        cook = view_json_put(cook, "probe",
+                             json_pack("{s:I, s:I, s:f}", "readings",
+                                       (json_int_t)told->probe->f0.readings, "gaps",
+                                       (json_int_t)told->probe->f0.gaps, "gap_minutes",
+                                       told->probe->f0.gap_minutes));
+    cook = view_json_put(cook, "organisms", organisms_json(told));
+    cook = view_json_put(cook, "leans", leans_json(told->result));
+    cook = view_json_put(cook, "course", course_json(told));
+    cook = view_json_put(cook, "sea_level",
+                         told->sea != NULL ? figures_json(setup, told->sea) : json_null());
+    cook = view_json_put(cook, "assumed", view_json_parts(told->assumed));
+    cook = view_json_put(
         cook, "cautions",
         json_pack("[s, s]",
                   "The cooker's manual comes first; never go beyond the pressure it allows.",
@@ -555,8 +555,8 @@ static void say_days(struct screen *screen, const struct forecast_told *told, co
         snprintf(high, sizeof high, "no end in sight");
     else
         snprintf(high, sizeof high, "%.0f", ceil(days->high));
-    voice_date(told->start, floor(days->low), from);
-    voice_date(told->start, ceil(days->high), to);
+    view_date(told->start, floor(days->low), from);
+    view_date(told->start, ceil(days->high), to);
     if (from[0] != '\0' && to[0] != '\0')
         screen_say(screen, 0, 2, ROLE_PLAIN, "%s: day %.0f, between %.0f and %s (%s to %s).", what,
                    days->central, floor(days->low), high, from, to);
@@ -628,7 +628,7 @@ static void say_pace(struct screen *screen, const struct forecast_told *told)
             "It has had the time it could need. Do not wait for it; judge it by what you see.");
         return;
     }
-    voice_date(told->start, ceil(pace->wait_until), date);
+    view_date(told->start, ceil(pace->wait_until), date);
     screen_say(screen, 0, 2, ROLE_PLAIN,
                "Wait until day %.0f%s%s%s: if nothing has moved by then, stop waiting.",
                ceil(pace->wait_until), date[0] != '\0' ? " (" : "", date,
@@ -647,7 +647,7 @@ static void say_looks(struct screen *screen, const struct forecast_told *told)
     for (int look = 1; look <= MOST_LOOKS && (look - 1) * every < last; look++) {
         double day = look * every;
         text_printf(&line, "%s%.0f", look > 1 ? ", " : "", day);
-        if (voice_date(told->start, day, date)[0] != '\0')
+        if (view_date(told->start, day, date)[0] != '\0')
             text_printf(&line, " (%s)", date);
     }
     if (!line.failed && line.length > 0)
@@ -667,7 +667,7 @@ static void say_limits(struct screen *screen, const struct forecast_told *told)
         ceil(2.0 * told->visible.central), ceil(2.0 * told->full.central));
 }
 
-void voice_forecast(struct screen *screen, const struct forecast_told *told)
+void view_forecast(struct screen *screen, const struct forecast_told *told)
 {
     const struct species *species = &told->rules->species[told->known->species];
 
@@ -704,9 +704,9 @@ static json_t *days_json(const struct forecast_told *told)
     for (int day = 0; array != NULL && day <= last; day++) {
         struct range coverage;
         forecast_coverage(told->forecast, day, &coverage);
-        array = voice_json_append(array,
-                                  json_pack("{s:i, s:f, s:f, s:f}", "day", day, "low", coverage.low,
-                                            "central", coverage.central, "high", coverage.high));
+        array = view_json_append(array,
+                                 json_pack("{s:i, s:f, s:f, s:f}", "day", day, "low", coverage.low,
+                                           "central", coverage.central, "high", coverage.high));
     }
     return array;
 }
@@ -716,11 +716,11 @@ static json_t *reasons_json(const struct pace_verdict *pace)
     json_t *array = json_array();
 
     for (size_t i = 0; array != NULL && i < FORECAST_INPUTS; i++)
-        array = voice_json_append(array,
-                                  json_pack("{s:s, s:o, s:o}", "input",
-                                            forecast_input_name(pace->reasons[i].input), "needed",
-                                            voice_json_number(pace->reasons[i].needed), "stretch",
-                                            voice_json_number(pace->reasons[i].stretch)));
+        array =
+            view_json_append(array, json_pack("{s:s, s:o, s:o}", "input",
+                                              forecast_input_name(pace->reasons[i].input), "needed",
+                                              view_json_number(pace->reasons[i].needed), "stretch",
+                                              view_json_number(pace->reasons[i].stretch)));
     return array;
 }
 
@@ -732,12 +732,12 @@ static json_t *pace_json(const struct forecast_told *told)
         return json_null();
     return json_pack("{s:s, s:f, s:f, s:o, s:o, s:o, s:b, s:o}", "pace", pace_name(pace->pace),
                      "day", told->day, "seen", told->seen, "expected", plan_range(&pace->expected),
-                     "times_late", voice_json_number(pace->times_late), "wait_until",
-                     voice_json_number(pace->wait_until), "explained", pace->explained, "reasons",
+                     "times_late", view_json_number(pace->times_late), "wait_until",
+                     view_json_number(pace->wait_until), "explained", pace->explained, "reasons",
                      reasons_json(pace));
 }
 
-json_t *voice_forecast_json(const struct forecast_told *told)
+json_t *view_forecast_json(const struct forecast_told *told)
 {
     const struct species *species = &told->rules->species[told->known->species];
 
@@ -750,12 +750,12 @@ json_t *voice_forecast_json(const struct forecast_told *told)
         told->start != NULL ? json_string(told->start) : json_null(), "first_growth_days",
         plan_range(&told->visible), "shake_days", plan_range(&told->shake), "full_days",
         plan_range(&told->full), "look_every_days", look_every(told), "stop_waiting_days",
-        "nothing_seen", voice_json_number(nothing), "not_full", voice_json_number(not_full),
-        "published_days", "low", voice_json_number(species->growth.full_lo), "high",
-        voice_json_number(species->growth.full_hi), "points_per_cm3",
+        "nothing_seen", view_json_number(nothing), "not_full", view_json_number(not_full),
+        "published_days", "low", view_json_number(species->growth.full_lo), "high",
+        view_json_number(species->growth.full_hi), "points_per_cm3",
         plan_range(&told->forecast->points), "rate_mm_day", plan_range(&told->forecast->rate),
         "days", days_json(told), "seen", pace_json(told), "assumed",
-        voice_json_parts(told->assumed));
+        view_json_parts(told->assumed));
 }
 
 /* ==== plan mix ================================================================================ */
@@ -868,11 +868,11 @@ static json_t *sources_json(const struct mix_told *told)
         return array;
     const struct citation *cites = &told->rules->grains[told->grain->kind].cites;
     for (size_t i = 0; i < cites->count; i++)
-        array = voice_json_append(array, json_string(told->rules->sources[cites->sources[i]].id));
+        array = view_json_append(array, json_string(told->rules->sources[cites->sources[i]].id));
     return array;
 }
 
-void voice_mix(struct screen *screen, const struct mix_told *told)
+void view_mix(struct screen *screen, const struct mix_told *told)
 {
     if (told->recipe) {
         say_recipe(screen, told);
@@ -894,7 +894,7 @@ void voice_mix(struct screen *screen, const struct mix_told *told)
         screen_say(screen, 0, 2, ROLE_QUIET, "Assumed: %s.", told->assumed);
 }
 
-json_t *voice_mix_json(const struct mix_told *told)
+json_t *view_mix_json(const struct mix_told *told)
 {
     const char *grain =
         told->grain->kind != RULES_NONE ? told->rules->grains[told->grain->kind].id : NULL;
@@ -903,14 +903,13 @@ json_t *voice_mix_json(const struct mix_told *told)
         "{s:i, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:{s:o, s:o, s:o}, s:s, s:o, s:o, s:o, s:b, s:o, "
         "s:o}",
         "schema", 1, "grain", grain != NULL ? json_string(grain) : json_null(), "dry_g",
-        voice_json_number(told->dry), "water_g", voice_json_number(told->water), "own_moisture",
-        voice_json_number(told->own_moisture), "moisture", voice_json_number(told->moisture),
-        "dry_basis", voice_json_number(moisture_dry_basis(told->moisture)), "target",
-        told->recipe ? voice_json_number(told->target) : json_null(), "band", "low",
-        voice_json_number(told->band.lo), "high", voice_json_number(told->band.hi), "raw_limit",
-        voice_json_number(told->band.raw_limit), "place", place_name(told->verdict.place),
-        "correction_g", voice_json_number(told->verdict.correction), "free_water_g",
-        voice_json_number(told->verdict.free_water), "fill", voice_json_number(told->fill),
-        "recipe", told->recipe, "assumed", voice_json_parts(told->assumed), "sources",
-        sources_json(told));
+        view_json_number(told->dry), "water_g", view_json_number(told->water), "own_moisture",
+        view_json_number(told->own_moisture), "moisture", view_json_number(told->moisture),
+        "dry_basis", view_json_number(moisture_dry_basis(told->moisture)), "target",
+        told->recipe ? view_json_number(told->target) : json_null(), "band", "low",
+        view_json_number(told->band.lo), "high", view_json_number(told->band.hi), "raw_limit",
+        view_json_number(told->band.raw_limit), "place", place_name(told->verdict.place),
+        "correction_g", view_json_number(told->verdict.correction), "free_water_g",
+        view_json_number(told->verdict.free_water), "fill", view_json_number(told->fill), "recipe",
+        told->recipe, "assumed", view_json_parts(told->assumed), "sources", sources_json(told));
 }

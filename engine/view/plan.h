@@ -30,8 +30,8 @@ struct cook_told {
     const char *vessel;             /* its name */
     const char *assumed;            /* parts divided by "; " */
 };
-void voice_cook(struct screen *screen, const struct cook_told *told);
-json_t *voice_cook_json(const struct cook_told *told);
+void view_cook(struct screen *screen, const struct cook_told *told);
+json_t *view_cook_json(const struct cook_told *told);
 
 struct mix_told {
     const struct rules *rules;
@@ -48,8 +48,8 @@ struct mix_told {
     const char *vessel; /* its name, or NULL */
     const char *assumed;
 };
-void voice_mix(struct screen *screen, const struct mix_told *told);
-json_t *voice_mix_json(const struct mix_told *told);
+void view_mix(struct screen *screen, const struct mix_told *told);
+json_t *view_mix_json(const struct mix_told *told);
 
 struct forecast_told {
     const struct rules *rules;
@@ -64,13 +64,13 @@ struct forecast_told {
     const char *vessel;
     const char *assumed;
 };
-void voice_forecast(struct screen *screen, const struct forecast_told *told);
-json_t *voice_forecast_json(const struct forecast_told *told);
+void view_forecast(struct screen *screen, const struct forecast_told *told);
+json_t *view_forecast_json(const struct forecast_told *told);
 
 /* Reads YYYY-MM-DD (ISO 8601) from 1900 on; false when it is no date. */
-bool voice_date_read(const char *text, struct tm *date);
+bool view_date_read(const char *text, struct tm *date);
 /* An ISO 8601 date some days after `start` into `room` (11 bytes); "" when start is no date. */
 enum { DATE_ROOM = 11 };
-const char *voice_date(const char *start, double days, char room[DATE_ROOM]);
+const char *view_date(const char *start, double days, char room[DATE_ROOM]);
 
 #endif

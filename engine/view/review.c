@@ -44,7 +44,7 @@ static void put_level(struct text *out, const struct factor *of, const char *lab
     }
 }
 
-void voice_level(struct text *out, const struct dataset *dataset, size_t factor, uint32_t level)
+void view_level(struct text *out, const struct dataset *dataset, size_t factor, uint32_t level)
 {
     enum { MOST = 80 }; /* a sentence stays one, whatever stands in a table */
     const struct factor *of = &dataset->factors[factor];
@@ -57,17 +57,17 @@ void voice_level(struct text *out, const struct dataset *dataset, size_t factor,
     text_release(&label);
 }
 
-void voice_suspects(struct text *out, const struct review *review, const struct review_fault *fault,
-                    bool p)
+void view_suspects(struct text *out, const struct review *review, const struct review_fault *fault,
+                   bool p)
 {
     char percent[PERCENT_ROOM];
     for (size_t s = 0; s < fault->suspect_count; s++) {
         const struct review_suspect *suspect = &fault->suspects[s];
         if (s > 0)
             text_puts(out, s + 1 < fault->suspect_count ? ", " : " or ");
-        voice_level(out, review->dataset, suspect->factor, suspect->level);
+        view_level(out, review->dataset, suspect->factor, suspect->level);
         if (p)
-            text_printf(out, " (%s)", voice_percent(suspect->p, percent));
+            text_printf(out, " (%s)", view_percent(suspect->p, percent));
     }
 }
 
@@ -80,7 +80,7 @@ static bool calendar(int32_t day, struct tm *date)
     return day != DAY_NONE && gmtime_r(&seconds, date) != NULL;
 }
 
-const char *voice_review_day(int32_t day, char room[REVIEW_DAY_ROOM])
+const char *view_review_day(int32_t day, char room[REVIEW_DAY_ROOM])
 {
     static const char *const months[] = {"January",   "February", "March",    "April",
                                          "May",       "June",     "July",     "August",
@@ -93,7 +93,7 @@ const char *voice_review_day(int32_t day, char room[REVIEW_DAY_ROOM])
     return room;
 }
 
-const char *voice_review_date(int32_t day, char room[REVIEW_DAY_ROOM])
+const char *view_review_date(int32_t day, char room[REVIEW_DAY_ROOM])
 {
     struct tm date;
     room[0] = '\0';
@@ -103,7 +103,7 @@ const char *voice_review_date(int32_t day, char room[REVIEW_DAY_ROOM])
     return room;
 }
 
-const char *voice_p(double p, char room[REVIEW_DAY_ROOM])
+const char *view_p(double p, char room[REVIEW_DAY_ROOM])
 {
     static const double least = 0.0001;
     if (p < least)
@@ -115,7 +115,7 @@ const char *voice_p(double p, char room[REVIEW_DAY_ROOM])
 
 /* ---- limits ---------------------------------------------------------------------------------- */
 
-const char *voice_review_limit(const struct review *review, unsigned limit)
+const char *view_review_limit(const struct review *review, unsigned limit)
 {
     switch (review->limits & limit) {
     case REVIEW_EMPTY:
@@ -181,8 +181,8 @@ static bool has_second(const struct review_plan *plan, size_t column)
     return false;
 }
 
-void voice_plan_setting(struct text *out, const struct review *review,
-                        const struct review_plan *plan)
+void view_plan_setting(struct text *out, const struct review *review,
+                       const struct review_plan *plan)
 {
     if (!plan->crossed) {
         text_puts(out, "One cook, one session, one starter and one place for all, but for this:");
@@ -199,8 +199,8 @@ void voice_plan_setting(struct text *out, const struct review *review,
     text_puts(out, ", crossed; all else the same:");
 }
 
-void voice_arm(struct text *out, const struct review *review, const struct review_plan *plan,
-               const struct review_arm *arm)
+void view_arm(struct text *out, const struct review *review, const struct review_plan *plan,
+              const struct review_arm *arm)
 {
     const struct dataset *dataset = review->dataset;
     const char *joint = "";
@@ -214,7 +214,7 @@ void voice_arm(struct text *out, const struct review *review, const struct revie
             continue;
         text_puts(out, joint);
         if (arm->fresh[c] == 0)
-            voice_level(out, dataset, factor, arm->levels[c]);
+            view_level(out, dataset, factor, arm->levels[c]);
         else
             put_new(out, kind, arm->fresh[c], !has_second(plan, c));
         joint = ", ";
@@ -232,8 +232,8 @@ static bool tried(const struct review *review, const struct review_plan *plan, s
     return false;
 }
 
-void voice_plan_reading(struct text *out, const struct review *review,
-                        const struct review_plan *plan)
+void view_plan_reading(struct text *out, const struct review *review,
+                       const struct review_plan *plan)
 {
     const struct review_fault *fault = &review->faults[plan->fault];
     char percent[PERCENT_ROOM];
@@ -254,7 +254,7 @@ void voice_plan_reading(struct text *out, const struct review *review,
             continue;
         text_puts(out, joint);
         text_puts(out, joint[0] == '\0' ? "If only the row with " : "if only the row with ");
-        voice_level(out, review->dataset, fault->suspects[c].factor, fault->suspects[c].level);
+        view_level(out, review->dataset, fault->suspects[c].factor, fault->suspects[c].level);
         text_puts(out, " fails, it was that");
         joint = "; ";
     }
@@ -263,10 +263,10 @@ void voice_plan_reading(struct text *out, const struct review *review,
         if (tried(review, plan, c))
             continue;
         text_puts(out, joint);
-        voice_level(out, review->dataset, fault->suspects[c].factor, fault->suspects[c].level);
+        view_level(out, review->dataset, fault->suspects[c].factor, fault->suspects[c].level);
         joint = " or ";
     }
-    text_printf(out, ". Chance of a wrong answer: %s.", voice_percent(plan->error, percent));
+    text_printf(out, ". Chance of a wrong answer: %s.", view_percent(plan->error, percent));
 }
 
 /* ==== review sentences ======================================================================== */
@@ -281,10 +281,10 @@ static void put_days(struct text *out, const struct review_totals *totals)
     if (totals->first == DAY_NONE)
         return;
     if (totals->first == totals->last)
-        text_printf(out, ", begun on %s", voice_review_day(totals->first, first));
+        text_printf(out, ", begun on %s", view_review_day(totals->first, first));
     else
-        text_printf(out, ", begun from %s to %s", voice_review_day(totals->first, first),
-                    voice_review_day(totals->last, last));
+        text_printf(out, ", begun from %s to %s", view_review_day(totals->first, first),
+                    view_review_day(totals->last, last));
 }
 
 void review_lost_words(struct text *words, const struct review *review)
@@ -320,7 +320,7 @@ static void put_culprit(struct text *out, const struct review *review,
 {
     if (fault->suspect_count > 1)
         text_puts(out, "either ");
-    voice_suspects(out, review, fault, false);
+    view_suspects(out, review, fault, false);
 }
 
 static bool any_either(const struct review *review)
@@ -336,10 +336,10 @@ static void put_culprits(struct text *out, const struct review *review)
 {
     const struct review_fault *faults = review->faults;
     for (size_t k = 0, end; k < review->fault_count; k = end) {
-        const char *sure = voice_spoken(review->rules, faults[k].p);
+        const char *sure = view_spoken(review->rules, faults[k].p);
         end = k + 1;
         while (end < review->fault_count &&
-               strcmp(voice_spoken(review->rules, faults[end].p), sure) == 0)
+               strcmp(view_spoken(review->rules, faults[end].p), sure) == 0)
             end++;
         text_printf(out, "%s%s%s", k > 0 ? "; " : " ", sure, sure[0] != '\0' ? " " : "");
         for (size_t i = k; i < end; i++) {
@@ -408,7 +408,7 @@ void review_change_words(struct text *words, const struct review *review)
     bool known = fault->suspect_count == 1;
     const char *how = known ? change_of(review, change) : NULL;
     text_puts(words, known ? "Change first: " : "First find out whether it was ");
-    voice_suspects(words, review, fault, false);
+    view_suspects(words, review, fault, false);
     if (!known && fault->trial_count > 0)
         text_printf(words, "; best by this test: %s",
                     review->rules->observables[fault->trials[0].observable].label);
@@ -425,8 +425,8 @@ void review_counts_words(struct text *words, const struct review *review,
 {
     char percent[PERCENT_ROOM];
     if (named) {
-        voice_level(words, review->dataset, suspect->factor, suspect->level);
-        text_printf(words, ", %s: ", voice_percent(suspect->p, percent));
+        view_level(words, review->dataset, suspect->factor, suspect->level);
+        text_printf(words, ", %s: ", view_percent(suspect->p, percent));
     }
     text_printf(words, "%zu of %zu lost, against %zu of %zu of the rest", suspect->inside.lost,
                 suspect->inside.total, suspect->outside.lost, suspect->outside.total);
@@ -471,7 +471,7 @@ void review_causes_words(struct text *words, const struct review *review,
             break;
         text_printf(words, "%s%s (%s)", c > 0 ? ", " : "",
                     review->rules->causes[fault->causes[c].cause].name,
-                    voice_percent(fault->causes[c].p, percent));
+                    view_percent(fault->causes[c].p, percent));
     }
     text_puts(words, ".");
 }
@@ -510,14 +510,14 @@ void review_test_words(struct text *words, const struct review_factor *factor)
         lost += factor->levels[l].counts.lost;
         total += factor->levels[l].counts.total;
     }
-    text_printf(words, "Do they lose alike? %s for %zu of %zu lost", voice_p(factor->test.p, p),
+    text_printf(words, "Do they lose alike? %s for %zu of %zu lost", view_p(factor->test.p, p),
                 lost, total);
     if (factor->approximate)
         text_puts(words, " (chi-square)");
     else if (!factor->test.exact)
         text_printf(words, " (from %zu tables drawn, give or take %.2g)", factor->test.tables,
                     factor->test.standard_error);
-    voice_p(factor->q, q);
+    view_p(factor->q, q);
     text_printf(words, "; among all factors asked, %s.", q + 2); /* without its "p " */
 }
 
@@ -538,7 +538,7 @@ void review_within_words(struct text *words, const struct review *review,
         text_printf(words,
                     "It is entangled with %s (%.2f of 1). Compared only within each %s: %s, from "
                     "%zu of them that can tell.",
-                    other, factor->entangled, other, voice_p(factor->within_p, p),
+                    other, factor->entangled, other, view_p(factor->within_p, p),
                     factor->within_strata);
 }
 
@@ -572,10 +572,10 @@ void review_near_words(struct text *words, const struct review *review,
                        const struct review_suspect *near)
 {
     char p[REVIEW_DAY_ROOM];
-    voice_level(words, review->dataset, near->factor, near->level);
+    view_level(words, review->dataset, near->factor, near->level);
     text_printf(words, ": %zu of %zu lost, %zu of %zu of the rest (%s)", near->inside.lost,
                 near->inside.total, near->outside.lost, near->outside.total,
-                voice_p(near->test_p, p));
+                view_p(near->test_p, p));
 }
 
 /* ---- time ------------------------------------------------------------------------------------ */
@@ -589,7 +589,7 @@ void review_curve_name(struct text *words, const struct review *review,
     else if (curve->level == LEVEL_NONE)
         text_puts(words, "All others");
     else
-        voice_level(words, review->dataset, time->factor, curve->level);
+        view_level(words, review->dataset, time->factor, curve->level);
 }
 
 void review_curve_words(struct text *words, const struct review *review,
@@ -609,7 +609,7 @@ void review_logrank_words(struct text *words, const struct review *review)
 {
     char p[REVIEW_DAY_ROOM];
     text_printf(words, "Do they last alike? %s (log-rank), from %zu vessels.",
-                voice_p(review->time.logrank.p, p), review->time.cases);
+                view_p(review->time.logrank.p, p), review->time.cases);
 }
 
 void review_watch_words(struct text *words, const struct review *review)
@@ -621,11 +621,11 @@ void review_watch_words(struct text *words, const struct review *review)
     } else {
         const struct monitor_episode *last = &watch->episodes[watch->episode_count - 1];
         text_printf(words, "Losses ran above the usual %.0f %% from about %s on",
-                    100.0 * watch->plan.usual, voice_review_day(watch->since, since));
+                    100.0 * watch->plan.usual, view_review_day(watch->since, since));
         if (last->ended < watch->count)
             text_printf(
                 words, ", and were back to it with vessels begun on %s",
-                voice_review_day(review->dataset->entered[watch->vessels[last->ended]], since));
+                view_review_day(review->dataset->entered[watch->vessels[last->ended]], since));
         text_printf(words,
                     ". (A running sum over %zu vessels; by chance it would signal once in %.0f.)",
                     watch->count, watch->plan.run_usual);
@@ -793,7 +793,7 @@ static void batch_row(struct screen *screen, const struct review *review,
     text_init(&safe);
     text_safe(&safe, name, strlen(name), &(struct text_safe_options){.limit = 12});
     snprintf(label, sizeof label, "%s", safe.bytes != NULL ? safe.bytes : "");
-    text_printf(&line, "%-10s  %-12s %3zu of %3zu", voice_review_date(batch->day, day), label,
+    text_printf(&line, "%-10s  %-12s %3zu of %3zu", view_review_date(batch->day, day), label,
                 batch->counts.lost, batch->counts.total);
     if (batch->point.above)
         text_printf(&line, "  too many: chance gives fewer than %.0f", batch->point.from_above);
@@ -851,7 +851,7 @@ static void say_trials(struct screen *screen, const struct review *review, struc
         if (!headed)
             screen_heading(screen, "What would settle it, best for its cost first");
         headed = true;
-        voice_suspects(words, review, fault, false);
+        view_suspects(words, review, fault, false);
         text_puts(words, ":");
         review_say(screen, 2, 0, ROLE_PLAIN, words);
         for (size_t t = 0; t < fault->trial_count && t < MOST; t++) {
@@ -890,7 +890,7 @@ static void say_method(struct screen *screen, const struct review *review, struc
     review_say(screen, 2, 0, ROLE_PLAIN, words);
 }
 
-void voice_review_details(struct screen *screen, const struct review *review)
+void view_review_details(struct screen *screen, const struct review *review)
 {
     struct text words;
     text_init(&words);
@@ -939,9 +939,9 @@ static void say_name(struct screen *screen, const struct review *review, size_t 
     snprintf(lead, sizeof lead, "%2zu.", k + 1);
     if (fault->suspect_count > 1)
         text_puts(words, "Either ");
-    voice_suspects(words, review, fault, false);
-    text_printf(words, ": %s (%s)", voice_spoken(review->rules, fault->p),
-                voice_percent(fault->p, percent));
+    view_suspects(words, review, fault, false);
+    text_printf(words, ": %s (%s)", view_spoken(review->rules, fault->p),
+                view_percent(fault->p, percent));
     screen_item(screen, 1, lead, ROLE_STRONG, words->bytes != NULL ? words->bytes : "");
     text_clear(words);
 }
@@ -1018,19 +1018,19 @@ static void say_plan(struct screen *screen, const struct review *review,
         text_puts(words, "Next time, so that such things go apart");
     } else {
         text_puts(words, "Next batch, to tell ");
-        voice_suspects(words, review, &review->faults[plan->fault], false);
+        view_suspects(words, review, &review->faults[plan->fault], false);
         text_puts(words, " apart");
     }
     screen_heading(screen, words->bytes != NULL ? words->bytes : "");
     text_clear(words);
-    voice_plan_setting(words, review, plan);
+    view_plan_setting(words, review, plan);
     say_at(screen, 2, ROLE_PLAIN, words);
     for (size_t a = 0; a < plan->arm_count; a++) {
-        voice_arm(words, review, plan, &plan->arms[a]);
+        view_arm(words, review, plan, &plan->arms[a]);
         screen_item(screen, 2, "-", ROLE_PLAIN, words->bytes != NULL ? words->bytes : "");
         text_clear(words);
     }
-    voice_plan_reading(words, review, plan);
+    view_plan_reading(words, review, plan);
     say_at(screen, 2, ROLE_PLAIN, words);
 }
 
@@ -1039,7 +1039,7 @@ static void say_plan(struct screen *screen, const struct review *review,
 static void say_limits(struct screen *screen, const struct review *review)
 {
     for (unsigned bit = 0; bit < REVIEW_LIMIT_COUNT; bit++) {
-        const char *words = voice_review_limit(review, 1U << bit);
+        const char *words = view_review_limit(review, 1U << bit);
         if (words != NULL)
             screen_say(screen, 0, 0, ROLE_PLAIN, "%s", words);
     }
@@ -1047,7 +1047,7 @@ static void say_limits(struct screen *screen, const struct review *review)
         screen_say(screen, 0, 0, ROLE_QUIET, "%s", review->dataset->remarks[r]);
 }
 
-void voice_review(struct screen *screen, const struct review *review, bool full)
+void view_review(struct screen *screen, const struct review *review, bool full)
 {
     struct text words;
     text_init(&words);
@@ -1095,13 +1095,13 @@ static json_t *counts_json(struct counts counts)
 
 static json_t *interval_json(struct interval interval)
 {
-    return json_pack("[o, o]", voice_json_number(interval.low), voice_json_number(interval.high));
+    return json_pack("[o, o]", view_json_number(interval.low), view_json_number(interval.high));
 }
 
 static json_t *day_json(int32_t day)
 {
     char room[REVIEW_DAY_ROOM];
-    return day == DAY_NONE ? json_null() : json_string(voice_review_date(day, room));
+    return day == DAY_NONE ? json_null() : json_string(view_review_date(day, room));
 }
 
 static json_t *factor_name(const struct review *review, size_t factor)
@@ -1128,9 +1128,9 @@ static json_t *causes_json(const struct review *review, const struct review_caus
 {
     json_t *list = json_array();
     for (size_t c = 0; c < count; c++)
-        list = voice_json_append(list, json_pack("{s:s, s:o}", "id",
-                                                 review->rules->causes[causes[c].cause].id, "p",
-                                                 voice_json_number(causes[c].p)));
+        list = view_json_append(list, json_pack("{s:s, s:o}", "id",
+                                                review->rules->causes[causes[c].cause].id, "p",
+                                                view_json_number(causes[c].p)));
     return list;
 }
 
@@ -1141,7 +1141,7 @@ static json_t *totals_json(const struct review *review)
     const struct review_totals *totals = &review->totals;
     json_t *fates = json_object();
     for (size_t f = 0; f < FATE_COUNT; f++)
-        fates = voice_json_put(fates, fate_words[f], json_integer((json_int_t)totals->fate[f]));
+        fates = view_json_put(fates, fate_words[f], json_integer((json_int_t)totals->fate[f]));
     return json_pack("{s:I, s:o, s:o, s:o, s:o, s:I, s:I, s:I, s:o, s:o}", "vessels",
                      (json_int_t)totals->vessels, "counted", counts_json(totals->counts),
                      "interval", interval_json(totals->exact), "fates", fates, "controls",
@@ -1157,17 +1157,17 @@ static json_t *suspect_json(const struct review *review, const struct review_sus
 {
     struct text says;
     text_init(&says);
-    voice_level(&says, review->dataset, suspect->factor, suspect->level);
+    view_level(&says, review->dataset, suspect->factor, suspect->level);
     json_t *json = json_pack(
         "{s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o}", "scope",
         scope_json(review, suspect->factor), "factor", factor_name(review, suspect->factor),
         "level", level_name(review, suspect->factor, suspect->level), "says", text_string(&says),
-        "p", voice_json_number(suspect->p), "inside", counts_json(suspect->inside), "controls",
+        "p", view_json_number(suspect->p), "inside", counts_json(suspect->inside), "controls",
         counts_json(suspect->controls), "outside", counts_json(suspect->outside), "exact_p",
-        voice_json_number(suspect->test_p), "q", voice_json_number(suspect->q), "log_bayes_factor",
-        voice_json_number(suspect->log_bayes));
+        view_json_number(suspect->test_p), "q", view_json_number(suspect->q), "log_bayes_factor",
+        view_json_number(suspect->log_bayes));
     if (suspect->why_factor < review->dataset->factor_count)
-        json = voice_json_put(
+        json = view_json_put(
             json, "why",
             json_pack("{s:o, s:o}", "factor", factor_name(review, suspect->why_factor), "level",
                       level_name(review, suspect->why_factor, suspect->why_level)));
@@ -1178,22 +1178,22 @@ static json_t *trial_json(const struct review *review, const struct review_trial
 {
     const struct observable *test = &review->rules->observables[trial->observable];
     return json_pack("{s:s, s:s, s:o, s:o, s:o}", "id", test->id, "label", test->label, "bits",
-                     voice_json_number(trial->bits), "cost", voice_json_number(trial->cost),
-                     "delay_days", voice_json_number(trial->delay_days));
+                     view_json_number(trial->bits), "cost", view_json_number(trial->cost),
+                     "delay_days", view_json_number(trial->delay_days));
 }
 
 static json_t *fault_json(const struct review *review, const struct review_fault *fault)
 {
     json_t *suspects = json_array(), *tests = json_array();
     for (size_t s = 0; s < fault->suspect_count; s++)
-        suspects = voice_json_append(suspects, suspect_json(review, &fault->suspects[s]));
+        suspects = view_json_append(suspects, suspect_json(review, &fault->suspects[s]));
     for (size_t t = 0; t < fault->trial_count; t++)
-        tests = voice_json_append(tests, trial_json(review, &fault->trials[t]));
+        tests = view_json_append(tests, trial_json(review, &fault->trials[t]));
     return json_pack("{s:o, s:b, s:o, s:{s:o, s:o, s:o}, s:o, s:o}", "p",
-                     voice_json_number(fault->p), "told_apart", fault->suspect_count == 1,
-                     "suspects", suspects, "saved", "low", voice_json_number(fault->saved_low),
-                     "mean", voice_json_number(fault->saved), "high",
-                     voice_json_number(fault->saved_high), "causes",
+                     view_json_number(fault->p), "told_apart", fault->suspect_count == 1,
+                     "suspects", suspects, "saved", "low", view_json_number(fault->saved_low),
+                     "mean", view_json_number(fault->saved), "high",
+                     view_json_number(fault->saved_high), "causes",
                      causes_json(review, fault->causes, fault->cause_count), "tests", tests);
 }
 
@@ -1202,12 +1202,12 @@ static json_t *change_json(const struct review *review, const struct review_chan
     json_t *how = json_array();
     if (change->cause == RULES_NONE)
         return json_pack("{s:I, s:o, s:n, s:o}", "fault", (json_int_t)change->fault, "saved",
-                         voice_json_number(change->saved), "cause", "how", how);
+                         view_json_number(change->saved), "cause", "how", how);
     const struct cause *cause = &review->rules->causes[change->cause];
     for (size_t h = 0; h < cause->change_count; h++)
-        how = voice_json_append(how, json_string(cause->change[h]));
+        how = view_json_append(how, json_string(cause->change[h]));
     return json_pack("{s:I, s:o, s:s, s:o}", "fault", (json_int_t)change->fault, "saved",
-                     voice_json_number(change->saved), "cause", cause->id, "how", how);
+                     view_json_number(change->saved), "cause", cause->id, "how", how);
 }
 
 static json_t *plan_json(const struct review *review, const struct review_plan *plan)
@@ -1217,16 +1217,16 @@ static json_t *plan_json(const struct review *review, const struct review_plan *
     for (size_t a = 0; a < plan->arm_count; a++) {
         struct text says;
         text_init(&says);
-        voice_arm(&says, review, plan, &plan->arms[a]);
-        arms = voice_json_append(
-            arms, json_pack("{s:I, s:b, s:o}", "vessels", (json_int_t)plan->arms[a].vessels,
-                            "control", plan->arms[a].control, "says", text_string(&says)));
+        view_arm(&says, review, plan, &plan->arms[a]);
+        arms = view_json_append(arms, json_pack("{s:I, s:b, s:o}", "vessels",
+                                                (json_int_t)plan->arms[a].vessels, "control",
+                                                plan->arms[a].control, "says", text_string(&says)));
     }
     text_init(&reading);
-    voice_plan_reading(&reading, review, plan);
+    view_plan_reading(&reading, review, plan);
     return json_pack("{s:I, s:b, s:o, s:I, s:o, s:o}", "fault", (json_int_t)plan->fault, "crossed",
                      plan->crossed, "arms", arms, "fails_from", (json_int_t)plan->fails_from,
-                     "error", voice_json_number(plan->error), "reading", text_string(&reading));
+                     "error", view_json_number(plan->error), "reading", text_string(&reading));
 }
 
 /* ---- factors --------------------------------------------------------------------------------- */
@@ -1238,7 +1238,7 @@ static json_t *level_json(const struct review *review, size_t factor,
                      level_name(review, factor, level->level), "counts", counts_json(level->counts),
                      "controls", counts_json(level->controls), "exact", interval_json(level->exact),
                      "wilson", interval_json(level->wilson), "log_bayes_factor",
-                     voice_json_number(level->log_bayes));
+                     view_json_number(level->log_bayes));
 }
 
 static json_t *factor_json(const struct review *review, const struct review_factor *factor)
@@ -1246,30 +1246,30 @@ static json_t *factor_json(const struct review *review, const struct review_fact
     json_t *levels = json_array(), *within = json_null();
     bool asked = !isnan(factor->q);
     for (size_t l = 0; l < factor->level_count; l++)
-        levels = voice_json_append(levels, level_json(review, factor->factor, &factor->levels[l]));
+        levels = view_json_append(levels, level_json(review, factor->factor, &factor->levels[l]));
     if (factor->within < review->dataset->factor_count)
         within = json_pack("{s:o, s:o, s:o, s:I}", "factor", factor_name(review, factor->within),
-                           "entangled", voice_json_number(factor->entangled), "p",
-                           voice_json_number(factor->within_p), "strata",
+                           "entangled", view_json_number(factor->entangled), "p",
+                           view_json_number(factor->within_p), "strata",
                            (json_int_t)factor->within_strata);
     return json_pack("{s:o, s:o, s:o, s:I, s:o, s:s, s:o, s:o, s:o, s:o}", "factor",
                      factor_name(review, factor->factor), "scope",
                      scope_json(review, factor->factor), "levels", levels, "unknown",
                      (json_int_t)factor->unknown, "p",
-                     asked ? voice_json_number(factor->test.p) : json_null(), "method",
+                     asked ? view_json_number(factor->test.p) : json_null(), "method",
                      factor->approximate  ? "chi-square"
                      : factor->test.exact ? "exact"
                                           : "drawn",
-                     "standard_error", voice_json_number(factor->test.standard_error), "q",
-                     voice_json_number(factor->q), "log_bayes_factor",
-                     voice_json_number(factor->log_bayes), "within", within);
+                     "standard_error", view_json_number(factor->test.standard_error), "q",
+                     view_json_number(factor->q), "log_bayes_factor",
+                     view_json_number(factor->log_bayes), "within", within);
 }
 
 static json_t *factors_json(const struct review *review)
 {
     json_t *list = json_array();
     for (size_t f = 0; f < review->dataset->factor_count; f++)
-        list = voice_json_append(list, factor_json(review, &review->factors[f]));
+        list = view_json_append(list, factor_json(review, &review->factors[f]));
     return list;
 }
 
@@ -1277,12 +1277,11 @@ static json_t *aliases_json(const struct review *review)
 {
     json_t *list = json_array();
     for (size_t a = 0; a < review->alias_count; a++)
-        list =
-            voice_json_append(list, json_pack("{s:[o, o], s:I, s:I}", "factors",
-                                              factor_name(review, review->aliases[a].first),
-                                              factor_name(review, review->aliases[a].second),
-                                              "together", (json_int_t)review->aliases[a].together,
-                                              "of", (json_int_t)review->aliases[a].of));
+        list = view_json_append(list, json_pack("{s:[o, o], s:I, s:I}", "factors",
+                                                factor_name(review, review->aliases[a].first),
+                                                factor_name(review, review->aliases[a].second),
+                                                "together", (json_int_t)review->aliases[a].together,
+                                                "of", (json_int_t)review->aliases[a].of));
     return list;
 }
 
@@ -1293,15 +1292,15 @@ static json_t *curve_json(const struct review *review, const struct review_curve
     json_t *steps = json_array();
     for (size_t s = 0; s < curve->curve.count; s++) {
         const struct survival_step *step = &curve->curve.steps[s];
-        steps = voice_json_append(
-            steps, json_pack("{s:o, s:I, s:I, s:o}", "day", voice_json_number(step->time),
-                             "at_risk", (json_int_t)step->at_risk, "lost", (json_int_t)step->lost,
-                             "survival", voice_json_number(step->survival)));
+        steps = view_json_append(
+            steps, json_pack("{s:o, s:I, s:I, s:o}", "day", view_json_number(step->time), "at_risk",
+                             (json_int_t)step->at_risk, "lost", (json_int_t)step->lost, "survival",
+                             view_json_number(step->survival)));
     }
     return json_pack("{s:o, s:I, s:I, s:o, s:o}", "level",
                      level_name(review, review->time.factor, curve->level), "cases",
                      (json_int_t)curve->curve.cases, "lost", (json_int_t)curve->curve.lost,
-                     "median", voice_json_number(curve->curve.median), "steps", steps);
+                     "median", view_json_number(curve->curve.median), "steps", steps);
 }
 
 static json_t *time_json(const struct review *review)
@@ -1309,11 +1308,11 @@ static json_t *time_json(const struct review *review)
     const struct review_time *time = &review->time;
     json_t *curves = json_array(), *logrank = json_null();
     for (size_t c = 0; c < time->curve_count; c++)
-        curves = voice_json_append(curves, curve_json(review, &time->curves[c]));
+        curves = view_json_append(curves, curve_json(review, &time->curves[c]));
     if (time->logrank.freedom > 0)
         logrank = json_pack(
-            "{s:o, s:I, s:o}", "statistic", voice_json_number(time->logrank.statistic), "freedom",
-            (json_int_t)time->logrank.freedom, "p", voice_json_number(time->logrank.p));
+            "{s:o, s:I, s:o}", "statistic", view_json_number(time->logrank.statistic), "freedom",
+            (json_int_t)time->logrank.freedom, "p", view_json_number(time->logrank.p));
     return json_pack("{s:o, s:I, s:I, s:o, s:o}", "factor", factor_name(review, time->factor),
                      "cases", (json_int_t)time->cases, "left_out", (json_int_t)time->left_out,
                      "curves", curves, "logrank", logrank);
@@ -1324,7 +1323,7 @@ static json_t *batches_json(const struct review *review)
     json_t *list = json_array();
     for (size_t b = 0; b < review->batch_count; b++) {
         const struct review_batch *batch = &review->batches[b];
-        list = voice_json_append(
+        list = view_json_append(
             list, json_pack("{s:o, s:o, s:o, s:o, s:I, s:b, s:b, s:o}", "batch",
                             level_name(review, review->dataset->batch, batch->level), "day",
                             day_json(batch->day), "counts", counts_json(batch->counts), "controls",
@@ -1340,9 +1339,9 @@ static json_t *watch_json(const struct review *review)
     const struct review_watch *watch = &review->watch;
     if (!watch->asked)
         return json_null();
-    return json_pack("{s:o, s:o, s:o, s:I, s:o}", "usual", voice_json_number(watch->plan.usual),
-                     "raised", voice_json_number(watch->plan.raised), "run_to_false_alarm",
-                     voice_json_number(watch->plan.run_usual), "signals",
+    return json_pack("{s:o, s:o, s:o, s:I, s:o}", "usual", view_json_number(watch->plan.usual),
+                     "raised", view_json_number(watch->plan.raised), "run_to_false_alarm",
+                     view_json_number(watch->plan.run_usual), "signals",
                      (json_int_t)watch->episode_count, "since", day_json(watch->since));
 }
 
@@ -1356,34 +1355,34 @@ static json_t *limits_json(const struct review *review)
     json_t *list = json_array();
     for (unsigned bit = 0; bit < REVIEW_LIMIT_COUNT; bit++)
         if ((review->limits & (1U << bit)) != 0)
-            list = voice_json_append(list, json_pack("{s:s, s:s}", "id", names[bit], "says",
-                                                     voice_review_limit(review, 1U << bit)));
+            list = view_json_append(list, json_pack("{s:s, s:s}", "id", names[bit], "says",
+                                                    view_review_limit(review, 1U << bit)));
     return list;
 }
 
 static json_t *rule_json(const struct review *review)
 {
     const struct review_rules *rules = &review->rules->review;
-    return json_pack("{s:o, s:o, s:o, s:I}", "false_alarm", voice_json_number(rules->false_alarm),
-                     "bayes_factor", voice_json_number(rules->bayes_factor), "watched_days",
-                     voice_json_number(rules->watched), "suspects_asked",
+    return json_pack("{s:o, s:o, s:o, s:I}", "false_alarm", view_json_number(rules->false_alarm),
+                     "bayes_factor", view_json_number(rules->bayes_factor), "watched_days",
+                     view_json_number(rules->watched), "suspects_asked",
                      (json_int_t)review->suspects_asked);
 }
 
-json_t *voice_review_json(const struct review *review)
+json_t *view_review_json(const struct review *review)
 {
     json_t *faults = json_array(), *near = json_array(), *changes = json_array();
     json_t *plans = json_array(), *remarks = json_array();
     for (size_t k = 0; k < review->fault_count; k++)
-        faults = voice_json_append(faults, fault_json(review, &review->faults[k]));
+        faults = view_json_append(faults, fault_json(review, &review->faults[k]));
     for (size_t n = 0; n < review->near_count; n++)
-        near = voice_json_append(near, suspect_json(review, &review->near[n]));
+        near = view_json_append(near, suspect_json(review, &review->near[n]));
     for (size_t c = 0; c < review->change_count; c++)
-        changes = voice_json_append(changes, change_json(review, &review->changes[c]));
+        changes = view_json_append(changes, change_json(review, &review->changes[c]));
     for (size_t p = 0; p < review->plan_count; p++)
-        plans = voice_json_append(plans, plan_json(review, &review->plans[p]));
+        plans = view_json_append(plans, plan_json(review, &review->plans[p]));
     for (size_t r = 0; r < review->dataset->remark_count; r++)
-        remarks = voice_json_append(remarks, safe_string(review->dataset->remarks[r]));
+        remarks = view_json_append(remarks, safe_string(review->dataset->remarks[r]));
     return json_pack("{s:i, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:s}",
                      "schema", 1, "totals", totals_json(review), "faults", faults, "changes",
                      changes, "plans", plans, "near", near, "factors", factors_json(review),

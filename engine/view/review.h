@@ -19,36 +19,36 @@
 /* What a grower needs: what was lost, what most likely did it and how sure that is, what to change
  * first and how many vessels that would have saved; then each fault, in a line or two or, when `full`,
  * with causes, tests and the next batch. */
-void voice_review(struct screen *screen, const struct review *review, bool full);
+void view_review(struct screen *screen, const struct review *review, bool full);
 /* Every factor by level, what went together, times, batches, the running sum, and how it decides. */
-void voice_review_details(struct screen *screen, const struct review *review);
+void view_review_details(struct screen *screen, const struct review *review);
 /* New reference; NULL when out of memory. */
-json_t *voice_review_json(const struct review *review);
+json_t *view_review_json(const struct review *review);
 
 /* ---- words shared by all that tell a review --------------------------------------------------- */
 
 /* Appends "cook C4", "the closet" ..., as growers call a level of a factor. */
-void voice_level(struct text *out, const struct dataset *dataset, size_t factor, uint32_t level);
+void view_level(struct text *out, const struct dataset *dataset, size_t factor, uint32_t level);
 /* Appends the suspects of a fault, joined by "or"; `p` adds each one's share of the fault. */
-void voice_suspects(struct text *out, const struct review *review, const struct review_fault *fault,
-                    bool p);
+void view_suspects(struct text *out, const struct review *review, const struct review_fault *fault,
+                   bool p);
 /* "6 January 2026" into `room`, which is returned; "" for DAY_NONE. And "2026-01-06". */
 enum { REVIEW_DAY_ROOM = 40 };
-const char *voice_review_day(int32_t day, char room[REVIEW_DAY_ROOM]);
-const char *voice_review_date(int32_t day, char room[REVIEW_DAY_ROOM]);
+const char *view_review_day(int32_t day, char room[REVIEW_DAY_ROOM]);
+const char *view_review_date(int32_t day, char room[REVIEW_DAY_ROOM]);
 /* "p 0.0031", "p below 0.0001": never without counts beside it. */
-const char *voice_p(double p, char room[REVIEW_DAY_ROOM]);
+const char *view_p(double p, char room[REVIEW_DAY_ROOM]);
 /* A sentence a limit of the review, what it cannot conclude and what would help. */
 enum { REVIEW_LIMIT_COUNT = 8 };
-const char *voice_review_limit(const struct review *review, unsigned limit);
+const char *view_review_limit(const struct review *review, unsigned limit);
 /* Appends what one arm of a plan gets: "4 vessels: grain lot L3, a new session". */
-void voice_arm(struct text *out, const struct review *review, const struct review_plan *plan,
-               const struct review_arm *arm);
+void view_arm(struct text *out, const struct review *review, const struct review_plan *plan,
+              const struct review_arm *arm);
 /* Appends what all arms of a plan share. */
-void voice_plan_setting(struct text *out, const struct review *review,
-                        const struct review_plan *plan);
+void view_plan_setting(struct text *out, const struct review *review,
+                       const struct review_plan *plan);
 /* Appends how to read a plan once it has grown. */
-void voice_plan_reading(struct text *out, const struct review *review,
-                        const struct review_plan *plan);
+void view_plan_reading(struct text *out, const struct review *review,
+                       const struct review_plan *plan);
 
 #endif

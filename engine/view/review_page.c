@@ -320,11 +320,11 @@ static bool review_has_faults(const struct review *review)
 static void put_p(struct text *words, const struct review_suspect *suspect)
 {
     char p[REVIEW_DAY_ROOM], q[REVIEW_DAY_ROOM];
-    voice_p(suspect->q, q);
+    view_p(suspect->q, q);
     text_printf(words,
                 " Does it lose more than the rest? %s for %zu of %zu against %zu of %zu; "
                 "among all that were asked, %s.",
-                voice_p(suspect->test_p, p), suspect->inside.lost, suspect->inside.total,
+                view_p(suspect->test_p, p), suspect->inside.lost, suspect->inside.total,
                 suspect->outside.lost, suspect->outside.total, q + 2); /* without its "p " */
 }
 
@@ -334,9 +334,9 @@ static void put_fault(struct text *page, const struct review *review, size_t k, 
     char percent[PERCENT_ROOM];
     text_puts(page, "<article>\n");
     text_printf(words, fault->suspect_count > 1 ? "%zu. Either " : "%zu. ", k + 1);
-    voice_suspects(words, review, fault, false);
-    text_printf(words, ": %s (%s)", voice_spoken(review->rules, fault->p),
-                voice_percent(fault->p, percent));
+    view_suspects(words, review, fault, false);
+    text_printf(words, ": %s (%s)", view_spoken(review->rules, fault->p),
+                view_percent(fault->p, percent));
     html_take(page, "h3", NULL, words);
     if (fault->suspect_count > 1)
         html_element(page, "p", "class=\"caution\"",
@@ -383,7 +383,7 @@ static void put_change(struct text *page, const struct review *review,
     const struct review_fault *fault = &review->faults[change->fault];
     char percent[PERCENT_ROOM];
     text_puts(page, "<li>\n");
-    voice_suspects(words, review, fault, false);
+    view_suspects(words, review, fault, false);
     html_take(page, "h3", NULL, words);
     review_saved_words(words, fault);
     if (fault->suspect_count > 1)
@@ -392,7 +392,7 @@ static void put_change(struct text *page, const struct review *review,
     if (change->cause != RULES_NONE) {
         const struct cause *cause = &review->rules->causes[change->cause];
         text_printf(words, "If it was this: %s (%s).", cause->name,
-                    voice_percent(change->p, percent));
+                    view_percent(change->p, percent));
         html_take(page, "p", "class=\"quiet\"", words);
         text_puts(page, cause->change_count > 0 ? "<ul>\n" : "");
         for (size_t i = 0; i < cause->change_count; i++)
@@ -446,7 +446,7 @@ static void review_html_apart(struct text *page, const struct review *review, st
             continue;
         text_puts(page, "<article>\n");
         text_puts(words, fault->suspect_count > 1 ? "Cannot be told apart: " : "To be surer of ");
-        voice_suspects(words, review, fault, fault->suspect_count > 1);
+        view_suspects(words, review, fault, fault->suspect_count > 1);
         html_take(page, "h3", NULL, words);
         text_puts(page, fault->trial_count > 0 ? "<ul>\n" : "");
         for (size_t t = 0; t < fault->trial_count && t < MOST; t++)
@@ -476,18 +476,18 @@ static void review_html_plans(struct text *page, const struct review *review, st
         const struct review_plan *plan = &review->plans[p];
         text_puts(page, "<article>\n");
         text_puts(words, "To tell ");
-        voice_suspects(words, review, &review->faults[plan->fault], false);
+        view_suspects(words, review, &review->faults[plan->fault], false);
         text_puts(words, " apart");
         html_take(page, "h3", NULL, words);
         html_element(page, "p", NULL,
                      "One cook, one session, one starter and one place for all, but for this:");
         text_puts(page, "<ul>\n");
         for (size_t a = 0; a < plan->arm_count; a++) {
-            voice_arm(words, review, plan, &plan->arms[a]);
+            view_arm(words, review, plan, &plan->arms[a]);
             html_take(page, "li", NULL, words);
         }
         text_puts(page, "</ul>\n");
-        voice_plan_reading(words, review, plan);
+        view_plan_reading(words, review, plan);
         html_take(page, "p", NULL, words);
         text_puts(page, "</article>\n");
     }
@@ -508,7 +508,7 @@ struct section {
 static void put_limits(struct text *page, const struct review *review)
 {
     for (unsigned bit = 0; bit < REVIEW_LIMIT_COUNT; bit++) {
-        const char *words = voice_review_limit(review, 1U << bit);
+        const char *words = view_review_limit(review, 1U << bit);
         if (words != NULL)
             html_element(page, "p", NULL, words);
     }
@@ -569,7 +569,7 @@ static void put_contents(struct text *page, const struct review *review)
     text_puts(page, "</ul>\n</nav>\n");
 }
 
-void voice_review_html(struct text *page, const struct review *review)
+void view_review_html(struct text *page, const struct review *review)
 {
     char day[REVIEW_DAY_ROOM];
     struct text words;
@@ -577,7 +577,7 @@ void voice_review_html(struct text *page, const struct review *review)
     text_init(&words);
     html_begin(page, "What was lost, and why: a review by Jarside", review_style);
     text_puts(page, "<header>\n<h1>What was lost, and why</h1>\n");
-    text_printf(&words, "As it stood on %s", voice_review_day(review->dataset->today, day));
+    text_printf(&words, "As it stood on %s", view_review_day(review->dataset->today, day));
     html_take(page, "p", "class=\"quiet\"", &words);
     text_puts(page, "</header>\n<main>\n");
     put_short(page, review, &words);

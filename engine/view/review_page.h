@@ -14,6 +14,6 @@
  * A function of the review: the same one gives the same bytes. Check
  * `page->failed` at the end.
  */
-void voice_review_html(struct text *page, const struct review *review);
+void view_review_html(struct text *page, const struct review *review);
 
 #endif

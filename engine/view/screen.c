@@ -563,7 +563,7 @@ void progress_bar_clear(struct progress_bar *bar)
 
 /* ==== whole json ============================================================================== */
 
-json_t *voice_json_append(json_t *array, json_t *item)
+json_t *view_json_append(json_t *array, json_t *item)
 {
     if (json_array_append_new(array, item) == 0)
         return array;
@@ -571,7 +571,7 @@ json_t *voice_json_append(json_t *array, json_t *item)
     return NULL;
 }
 
-json_t *voice_json_put(json_t *object, const char *key, json_t *value)
+json_t *view_json_put(json_t *object, const char *key, json_t *value)
 {
     if (json_object_set_new(object, key, value) == 0)
         return object;
@@ -579,19 +579,19 @@ json_t *voice_json_put(json_t *object, const char *key, json_t *value)
     return NULL;
 }
 
-json_t *voice_json_number(double number)
+json_t *view_json_number(double number)
 {
     return isfinite(number) ? json_real(number) : json_null();
 }
 
-json_t *voice_json_parts(const char *parts)
+json_t *view_json_parts(const char *parts)
 {
     json_t *array = json_array();
 
     while (array != NULL && parts != NULL && *parts != '\0') {
         const char *end = strstr(parts, "; ");
         size_t length = end != NULL ? (size_t)(end - parts) : strlen(parts);
-        array = voice_json_append(array, json_stringn(parts, length));
+        array = view_json_append(array, json_stringn(parts, length));
         parts += length + (end != NULL ? 2 : 0);
     }
     return array;

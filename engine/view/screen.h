@@ -138,12 +138,12 @@ enum { PROGRESS_BAR_LEAST = 1 << 20 };
  * take and return. They give it up for NULL when that fails or when it was NULL already, so a chain of
  * them needs one check at its end.
  */
-json_t *voice_json_append(json_t *array, json_t *item);
-json_t *voice_json_put(json_t *object, const char *key, json_t *value);
+json_t *view_json_append(json_t *array, json_t *item);
+json_t *view_json_put(json_t *object, const char *key, json_t *value);
 
 /* A number, or null for what is not finite. */
-json_t *voice_json_number(double number);
+json_t *view_json_number(double number);
 /* An array of the parts of "a; b; c"; empty for NULL. */
-json_t *voice_json_parts(const char *parts);
+json_t *view_json_parts(const char *parts);
 
 #endif

@@ -397,7 +397,7 @@ static const struct kind kinds[] = {
 };
 enum { KIND_COUNT_ALL = sizeof kinds / sizeof *kinds };
 
-bool voice_show(struct screen *screen, const struct rules *rules, const char *id)
+bool view_show(struct screen *screen, const struct rules *rules, const char *id)
 {
     bool found = false;
     for (size_t k = 0; k < KIND_COUNT_ALL; k++)
@@ -412,7 +412,7 @@ bool voice_show(struct screen *screen, const struct rules *rules, const char *id
     return found;
 }
 
-void voice_show_all(struct screen *screen, const struct rules *rules)
+void view_show_all(struct screen *screen, const struct rules *rules)
 {
     for (size_t k = 0; k < KIND_COUNT_ALL; k++) {
         if (kinds[k].count(rules) == 0)
@@ -423,7 +423,7 @@ void voice_show_all(struct screen *screen, const struct rules *rules)
     }
 }
 
-size_t voice_ids(const struct rules *rules, const char **ids, size_t most)
+size_t view_ids(const struct rules *rules, const char **ids, size_t most)
 {
     size_t count = 0;
     for (size_t k = 0; k < KIND_COUNT_ALL; k++)

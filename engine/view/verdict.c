@@ -91,7 +91,7 @@ static void fact_row(struct screen *screen, const struct told *told, const struc
     screen_done(screen, &rest);
 }
 
-void voice_understood(struct screen *screen, const struct told *told)
+void view_understood(struct screen *screen, const struct told *told)
 {
     const struct fact *facts = NULL;
     size_t count = triage_facts(told->triage, &facts);
@@ -102,7 +102,7 @@ void voice_understood(struct screen *screen, const struct told *told)
     passed_over(screen, told);
 }
 
-void voice_understood_now(struct screen *screen, const struct told *told)
+void view_understood_now(struct screen *screen, const struct told *told)
 {
     const struct fact *facts = NULL;
     size_t count = triage_facts(told->triage, &facts), recorded = 0;
@@ -117,9 +117,9 @@ void voice_understood_now(struct screen *screen, const struct told *told)
     passed_over(screen, told);
 }
 
-void voice_unclear(struct screen *screen, const struct told *told)
+void view_unclear(struct screen *screen, const struct told *told)
 {
-    voice_unclear_since(screen, told, 0);
+    view_unclear_since(screen, told, 0);
 }
 
 /* Words nothing is known of share a line; those with a note have one of their own. */
@@ -139,7 +139,7 @@ static void put_unclear(struct screen *screen, const struct unclear *unclear, si
                        unclear[i].note);
 }
 
-void voice_unclear_since(struct screen *screen, const struct told *told, size_t nth)
+void view_unclear_since(struct screen *screen, const struct told *told, size_t nth)
 {
     const struct unclear *unclear = NULL;
     const struct clash *clashes = NULL;
@@ -199,7 +199,7 @@ static void say_seen_before(struct screen *screen, struct text *labels, const ch
     text_clear(labels);
 }
 
-void voice_recalled(struct screen *screen, const struct told *told)
+void view_recalled(struct screen *screen, const struct told *told)
 {
     const struct fact *facts = NULL;
     size_t count = triage_facts(told->triage, &facts);
@@ -366,7 +366,7 @@ static void say_group(struct screen *screen, const struct told *told,
     screen_done(screen, &words);
 }
 
-void voice_siblings(struct screen *screen, const struct told *told)
+void view_siblings(struct screen *screen, const struct told *told)
 {
     enum { MOST_CAUSES = 3 };
     for (size_t i = 0; i < told->verdict->sibling_count; i++) {
@@ -387,7 +387,7 @@ static double moves(const struct sibling_evidence *evidence)
     return decibans(better ? fmax(group->highest, -group->lowest) : group->highest);
 }
 
-void voice_siblings_briefly(struct screen *screen, const struct told *told)
+void view_siblings_briefly(struct screen *screen, const struct told *told)
 {
     static const double striking = 3.0; /* decibans: odds of two to one */
     const struct sibling_evidence *best = NULL;
@@ -410,7 +410,7 @@ static json_t *aliases_json(const struct told *told, const struct sibling_group 
         const struct sibling_evidence *other = of_kin(told, kin);
         if ((group->aliased >> kin & 1) == 0 || other == NULL || other->group == group)
             continue;
-        array = voice_json_append(array, json_string(other->name));
+        array = view_json_append(array, json_string(other->name));
     }
     return array;
 }
@@ -425,7 +425,7 @@ static json_t *moved_json(const struct told *told, const struct sibling_evidence
         json_t *row =
             json_pack("{s:s, s:f}", "id", told->rules->causes[evidence->causes[i].cause].id,
                       "decibans", moved);
-        array = voice_json_append(array, row);
+        array = view_json_append(array, row);
     }
     return array;
 }
@@ -454,11 +454,11 @@ static json_t *group_json(const struct told *told, const struct sibling_evidence
                      "aliased_with", aliases_json(told, group));
 }
 
-json_t *voice_siblings_json(const struct told *told)
+json_t *view_siblings_json(const struct told *told)
 {
     json_t *array = json_array();
     for (size_t i = 0; i < told->verdict->sibling_count && array != NULL; i++)
-        array = voice_json_append(array, group_json(told, &told->verdict->siblings[i]));
+        array = view_json_append(array, group_json(told, &told->verdict->siblings[i]));
     return array;
 }
 
@@ -473,7 +473,7 @@ static const enum role action_role[ACTION_COUNT] = {
     [ACTION_DISCARD] = ROLE_DISCARD,
 };
 
-const char *voice_spoken(const struct rules *rules, double p)
+const char *view_spoken(const struct rules *rules, double p)
 {
     for (size_t i = 0; i < rules->scale.spoken_count; i++)
         if (p >= rules->scale.spoken[i].number)
@@ -481,7 +481,7 @@ const char *voice_spoken(const struct rules *rules, double p)
     return "";
 }
 
-const char *voice_percent(double p, char room[PERCENT_ROOM])
+const char *view_percent(double p, char room[PERCENT_ROOM])
 {
     if (p < 0.01)
         snprintf(room, PERCENT_ROOM, "under 1 %%");
@@ -494,7 +494,7 @@ const char *voice_percent(double p, char room[PERCENT_ROOM])
 
 /* ---- action and cautions --------------------------------------------------------------------- */
 
-void voice_action(struct screen *screen, const struct told *told)
+void view_action(struct screen *screen, const struct told *told)
 {
     const struct decision_rules *rules = &told->rules->decision;
     const struct decision *decision = &told->verdict->decision;
@@ -522,12 +522,12 @@ static void cautions(struct screen *screen, const struct told *told, bool first)
     }
 }
 
-void voice_cautions_first(struct screen *screen, const struct told *told)
+void view_cautions_first(struct screen *screen, const struct told *told)
 {
     cautions(screen, told, true);
 }
 
-void voice_cautions_later(struct screen *screen, const struct told *told)
+void view_cautions_later(struct screen *screen, const struct told *told)
 {
     cautions(screen, told, false);
 }
@@ -538,11 +538,11 @@ static void ranked_row(struct screen *screen, const struct told *told, const cha
 {
     enum { NAME_COLUMNS = 34 };
     char percent[PERCENT_ROOM], rest[96];
-    snprintf(rest, sizeof rest, "%s, %s", voice_percent(p, percent), voice_spoken(told->rules, p));
+    snprintf(rest, sizeof rest, "%s, %s", view_percent(p, percent), view_spoken(told->rules, p));
     screen_row(screen, 2, NAME_COLUMNS, name, rest);
 }
 
-void voice_findings(struct screen *screen, const struct told *told, size_t most)
+void view_findings(struct screen *screen, const struct told *told, size_t most)
 {
     const struct ranked *ranked = told->verdict->findings;
     for (size_t i = 0; i < told->rules->finding_count && i < most; i++)
@@ -550,7 +550,7 @@ void voice_findings(struct screen *screen, const struct told *told, size_t most)
             ranked_row(screen, told, told->rules->findings[ranked[i].index].name, ranked[i].p);
 }
 
-void voice_causes(struct screen *screen, const struct told *told, size_t most)
+void view_causes(struct screen *screen, const struct told *told, size_t most)
 {
     const struct ranked *ranked = told->verdict->causes;
     for (size_t i = 0; i < told->rules->cause_count && i < most; i++)
@@ -571,12 +571,12 @@ static void numbered(struct screen *screen, const char *const *lines, size_t cou
     }
 }
 
-void voice_steps(struct screen *screen, const struct told *told)
+void view_steps(struct screen *screen, const struct told *told)
 {
     numbered(screen, told->verdict->steps, told->verdict->step_count);
 }
 
-void voice_changes(struct screen *screen, const struct told *told)
+void view_changes(struct screen *screen, const struct told *told)
 {
     const struct ranked *ranked = told->verdict->causes;
     for (size_t i = 0; i < told->rules->cause_count && ranked[i].p >= LIKELY_CAUSE; i++) {
@@ -599,7 +599,7 @@ static const struct fact *fact_of(const struct triage *triage, size_t observable
     return NULL;
 }
 
-void voice_evidence(struct screen *screen, const struct told *told)
+void view_evidence(struct screen *screen, const struct told *told)
 {
     enum { LABEL_COLUMNS = 8 };
     const struct explanation *explanation = &told->verdict->explanation;
@@ -661,7 +661,7 @@ static void turn_line(struct screen *screen, const struct told *told, size_t at)
         if (!same_turn(&verdict->turns[i], turn))
             continue;
         text_printf(&words, "%s%s (%s)", joint, turned_value(observable, &verdict->turns[i]),
-                    voice_percent(verdict->turns[i].probability, percent));
+                    view_percent(verdict->turns[i].probability, percent));
         joint = ", ";
     }
     text_printf(&words, " - %s", told->rules->decision.action_label[turn->action]);
@@ -669,7 +669,7 @@ static void turn_line(struct screen *screen, const struct told *told, size_t at)
     screen_done(screen, &words);
 }
 
-void voice_turns(struct screen *screen, const struct told *told)
+void view_turns(struct screen *screen, const struct told *told)
 {
     enum { MOST = 6 };
     size_t lines = 0;
@@ -683,7 +683,7 @@ void voice_turns(struct screen *screen, const struct told *told)
     }
 }
 
-void voice_computed(struct screen *screen, const struct told *told)
+void view_computed(struct screen *screen, const struct told *told)
 {
     for (size_t i = 0; i < told->verdict->computed_count; i++) {
         const struct computed *computed = &told->verdict->computed[i];
@@ -703,7 +703,7 @@ static void put_delay(struct text *out, double days)
         text_printf(out, "tells after %.0f day%s", days, days > 1 ? "s" : "");
 }
 
-void voice_tests(struct screen *screen, const struct told *told, size_t most)
+void view_tests(struct screen *screen, const struct told *told, size_t most)
 {
     for (size_t i = 0; i < told->verdict->test_count && i < most; i++) {
         const struct observable *test =
@@ -725,13 +725,13 @@ static void put_leaders(struct text *out, const char *first, double first_p, con
                         double second_p)
 {
     char percent[PERCENT_ROOM];
-    text_printf(out, "So far: %s %s", first, voice_percent(first_p, percent));
+    text_printf(out, "So far: %s %s", first, view_percent(first_p, percent));
     if (second != NULL && second_p >= WORTH_A_WORD)
-        text_printf(out, ", %s %s", second, voice_percent(second_p, percent));
+        text_printf(out, ", %s %s", second, view_percent(second_p, percent));
     text_puts(out, ".");
 }
 
-void voice_standing(struct screen *screen, const struct told *told)
+void view_standing(struct screen *screen, const struct told *told)
 {
     const struct ranked *ranked = told->verdict->findings;
     const struct finding *findings = told->rules->findings;
@@ -747,7 +747,7 @@ void voice_standing(struct screen *screen, const struct told *told)
     screen_done(screen, &words);
 }
 
-void voice_standing_causes(struct screen *screen, const struct told *told)
+void view_standing_causes(struct screen *screen, const struct told *told)
 {
     const struct ranked *ranked = told->verdict->causes;
     const struct cause *causes = told->rules->causes;
@@ -764,24 +764,24 @@ void voice_standing_causes(struct screen *screen, const struct told *told)
 static void explained(struct screen *screen, const struct told *told)
 {
     screen_say(screen, 0, 0, ROLE_STRONG, "What you told");
-    voice_understood(screen, told);
+    view_understood(screen, told);
     screen_heading(screen, "What weighs how much");
-    voice_evidence(screen, told);
+    view_evidence(screen, told);
     if (told->verdict->computed_count > 0) {
         screen_heading(screen, "What the figures say");
-        voice_computed(screen, told);
+        view_computed(screen, told);
     }
     if (told->verdict->sibling_count > 0) {
         screen_heading(screen, "What the others say");
-        voice_siblings(screen, told);
+        view_siblings(screen, told);
     }
     screen_heading(screen, "What would turn the action");
-    voice_turns(screen, told);
+    view_turns(screen, told);
     screen_heading(screen, "What to change next time");
-    voice_changes(screen, told);
+    view_changes(screen, told);
     if (told->verdict->test_count > 0) {
         screen_heading(screen, "Tests that would tell the causes apart");
-        voice_tests(screen, told, 3);
+        view_tests(screen, told, 3);
     }
     screen_blank(screen);
 }
@@ -799,7 +799,7 @@ static void next_question(struct screen *screen, const struct told *told)
 static void later_cautions(struct screen *screen, const struct told *told, bool explain)
 {
     if (explain) {
-        voice_cautions_later(screen, told);
+        view_cautions_later(screen, told);
         return;
     }
     size_t later = 0;
@@ -816,39 +816,39 @@ static void later_cautions(struct screen *screen, const struct told *told, bool 
 /* The action, its cautions and its steps, in that order. */
 static void act_on(struct screen *screen, const struct told *told, bool explain)
 {
-    voice_action(screen, told);
-    voice_cautions_first(screen, told);
+    view_action(screen, told);
+    view_cautions_first(screen, told);
     screen_say(screen, 0, 0, ROLE_STRONG, "What to do");
-    voice_steps(screen, told);
+    view_steps(screen, told);
     later_cautions(screen, told, explain);
     next_question(screen, told);
 }
 
-void voice_verdict(struct screen *screen, const struct told *told, bool explain)
+void view_verdict(struct screen *screen, const struct told *told, bool explain)
 {
     enum { BRIEF = 3, WHOLE = 8 };
     if (explain)
         explained(screen, told);
     screen_say(screen, 0, 0, ROLE_STRONG, "Most likely inside");
-    voice_findings(screen, told, explain ? WHOLE : BRIEF);
+    view_findings(screen, told, explain ? WHOLE : BRIEF);
     screen_say(screen, 0, 0, ROLE_STRONG, "Most likely why");
-    voice_causes(screen, told, explain ? WHOLE : BRIEF);
+    view_causes(screen, told, explain ? WHOLE : BRIEF);
     if (!explain)
-        voice_siblings_briefly(screen, told);
-    voice_recalled(screen, told);
-    voice_unclear(screen, told);
+        view_siblings_briefly(screen, told);
+    view_recalled(screen, told);
+    view_unclear(screen, told);
     screen_blank(screen);
     act_on(screen, told, explain);
 }
 
-void voice_verdict_action(struct screen *screen, const struct told *told)
+void view_verdict_action(struct screen *screen, const struct told *told)
 {
-    voice_recalled(screen, told);
-    voice_unclear(screen, told);
+    view_recalled(screen, told);
+    view_unclear(screen, told);
     act_on(screen, told, false);
 }
 
-void voice_verdict_line(struct screen *screen, const struct told *told)
+void view_verdict_line(struct screen *screen, const struct told *told)
 {
     const struct ranked *first = &told->verdict->findings[0];
     text_printf(&screen->out, "%s\t%s\t%.3f\n", action_name(told->verdict->decision.action),
@@ -1074,7 +1074,7 @@ static void put_decision(struct builder *builder, const struct told *told)
     put(builder, root, "status", status_mass(builder, told->verdict));
 }
 
-json_t *voice_verdict_json(const struct told *told)
+json_t *view_verdict_json(const struct told *told)
 {
     struct builder builder = {json_object(), true};
     json_t *root = builder.root;
@@ -1089,7 +1089,7 @@ json_t *voice_verdict_json(const struct told *told)
     put(&builder, root, "clashes", clashes(&builder, told));
     put(&builder, root, "evidence", evidence(&builder, told));
     put(&builder, root, "computed", computed(&builder, told));
-    put(&builder, root, "siblings", voice_siblings_json(told));
+    put(&builder, root, "siblings", view_siblings_json(told));
     put(&builder, root, "would_change", would_change(&builder, told));
     put(&builder, root, "next_question",
         !verdict->settled && verdict->question_count > 0

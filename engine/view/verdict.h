@@ -23,63 +23,63 @@ struct told { /* what is being told, passed together */
 };
 
 /* The action in a word, its sentence, and the floor that decided, if one did. */
-void voice_action(struct screen *screen, const struct told *told);
+void view_action(struct screen *screen, const struct told *told);
 /* The cautions that apply: those shown before any handling step, and the later ones. */
 enum { CAUTION_FIRST_RANK = 10 };
-void voice_cautions_first(struct screen *screen, const struct told *told);
-void voice_cautions_later(struct screen *screen, const struct told *told);
+void view_cautions_first(struct screen *screen, const struct told *told);
+void view_cautions_later(struct screen *screen, const struct told *told);
 /* The likeliest findings and causes, at most `most` of each, none below one per cent. */
-void voice_findings(struct screen *screen, const struct told *told, size_t most);
-void voice_causes(struct screen *screen, const struct told *told, size_t most);
+void view_findings(struct screen *screen, const struct told *told, size_t most);
+void view_causes(struct screen *screen, const struct told *told, size_t most);
 /* What to do now, numbered. */
-void voice_steps(struct screen *screen, const struct told *told);
+void view_steps(struct screen *screen, const struct told *told);
 /* What to change next time, for the causes that are likely. */
-void voice_changes(struct screen *screen, const struct told *told);
+void view_changes(struct screen *screen, const struct told *told);
 /* Which answers weigh how much, for the leader against its best rival. */
-void voice_evidence(struct screen *screen, const struct told *told);
+void view_evidence(struct screen *screen, const struct told *told);
 /* Which answers would turn the action. */
-void voice_turns(struct screen *screen, const struct told *told);
+void view_turns(struct screen *screen, const struct told *told);
 /* What process physics computed from the case, with its assumptions. */
-void voice_computed(struct screen *screen, const struct told *told);
+void view_computed(struct screen *screen, const struct told *told);
 /* What earlier looks saw that still counts, and when; nothing when there is none. */
-void voice_recalled(struct screen *screen, const struct told *told);
+void view_recalled(struct screen *screen, const struct told *told);
 /* What became of the vessel's siblings, a line a group, and what that moved; nothing when none was
  * counted. Briefly: the group that moves most, if it moves anything much. */
-void voice_siblings(struct screen *screen, const struct told *told);
-void voice_siblings_briefly(struct screen *screen, const struct told *told);
+void view_siblings(struct screen *screen, const struct told *told);
+void view_siblings_briefly(struct screen *screen, const struct told *told);
 /* The same as a JSON array, one object a group. New reference; NULL out of memory. */
-json_t *voice_siblings_json(const struct told *told);
+json_t *view_siblings_json(const struct told *told);
 /* Tests that would separate the leading causes. */
-void voice_tests(struct screen *screen, const struct told *told, size_t most);
+void view_tests(struct screen *screen, const struct told *told, size_t most);
 /* Everything known so far, a line each. The same without what the journal knows, which is counted. */
-void voice_understood(struct screen *screen, const struct told *told);
-void voice_understood_now(struct screen *screen, const struct told *told);
+void view_understood(struct screen *screen, const struct told *told);
+void view_understood_now(struct screen *screen, const struct told *told);
 /* What was said and not understood, from the nth such words on, and what contradicts; nothing when
  * all is clear. */
-void voice_unclear_since(struct screen *screen, const struct told *told, size_t nth);
-void voice_unclear(struct screen *screen, const struct told *told);
+void view_unclear_since(struct screen *screen, const struct told *told, size_t nth);
+void view_unclear(struct screen *screen, const struct told *told);
 /* One or two lines: what leads, and whether the action is settled. */
-void voice_standing(struct screen *screen, const struct told *told);
+void view_standing(struct screen *screen, const struct told *told);
 /* The same for the causes, once the action is settled. */
-void voice_standing_causes(struct screen *screen, const struct told *told);
+void view_standing_causes(struct screen *screen, const struct told *told);
 
 /* The whole, brief or explained. What was found and why comes first, so that the action, its cautions
  * and its steps, in that order, are what stays on a terminal. */
-void voice_verdict(struct screen *screen, const struct told *told, bool explain);
+void view_verdict(struct screen *screen, const struct told *told, bool explain);
 
 /* What to do, without what was found and why: for where it was just recorded. */
-void voice_verdict_action(struct screen *screen, const struct told *told);
+void view_verdict_action(struct screen *screen, const struct told *told);
 
 /* One line, tab-separated: action, leading finding, its probability. */
-void voice_verdict_line(struct screen *screen, const struct told *told);
+void view_verdict_line(struct screen *screen, const struct told *told);
 
 /* "almost certainly" for 0.96, after rules.scale.spoken; "" if the scale is empty. */
-const char *voice_spoken(const struct rules *rules, double p);
+const char *view_spoken(const struct rules *rules, double p);
 /* "96 %", "under 1 %", "over 99 %": into `room`, which is returned. */
 enum { PERCENT_ROOM = 16 };
-const char *voice_percent(double p, char room[PERCENT_ROOM]);
+const char *view_percent(double p, char room[PERCENT_ROOM]);
 
 /* The verdict as JSON, schema 1 (README.md, "For programs"). New reference; NULL out of memory. */
-json_t *voice_verdict_json(const struct told *told);
+json_t *view_verdict_json(const struct told *told);
 
 #endif

@@ -14,12 +14,12 @@
 #include "bench/larger.h"
 #include "bench/many.h"
 #include "language/reader.h"
-#include "rules/rules.h"
 #include "process/cook.h"
 #include "process/probe.h"
 #include "reason/reason.h"
 #include "reason/shared.h"
 #include "reason/siblings.h"
+#include "rules/rules.h"
 #include "triage/physics.h"
 #include "triage/triage.h"
 

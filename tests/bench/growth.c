@@ -3,8 +3,8 @@
 #include "bench/figures.h"
 
 #include "bench/review_table.h"
-#include "rules/rules.h"
 #include "reason/reason.h"
+#include "rules/rules.h"
 
 static void bench_review(const struct reasoner *reasoner)
 {

@@ -7,11 +7,11 @@
 #include <sqlite3.h>
 
 #include "base/text.h"
-#include "journal/journal.h"
 #include "journal/calendar.h"
 #include "journal/check.h"
 #include "journal/consult.h"
 #include "journal/exchange.h"
+#include "journal/journal.h"
 #include "journal/query.h"
 #include "review/dataset.h"
 #include "review/learn.h"
@@ -222,9 +222,9 @@ static void list(const struct journal_told *told, enum record record)
     struct page page;
     text_init(&screen.out);
     if (survey_page(told->journal, &survey, told->arena, &page, told->diags) == STATUS_OK) {
-        (void)voice_list(&screen, told, record, &page);
+        (void)view_list(&screen, told, record, &page);
         enum status status = STATUS_OK;
-        hold_json(voice_list_json(told, record, &page, &status));
+        hold_json(view_list_json(told, record, &page, &status));
     }
     hold_text(&screen.out);
     screen_release(&screen);
@@ -238,8 +238,8 @@ static void tell_life(const struct journal_told *told, enum record record, int64
     enum status status = STATUS_OK;
     text_init(&screen.out);
     if (journal_get(told->journal, record, id, told->arena, &row, told->diags) == STATUS_OK) {
-        (void)voice_life(&screen, told, record, &row, 10);
-        hold_json(voice_life_json(told, record, &row, 10, &status));
+        (void)view_life(&screen, told, record, &row, 10);
+        hold_json(view_life_json(told, record, &row, 10, &status));
     }
     hold_text(&screen.out);
     screen_release(&screen);
@@ -255,11 +255,11 @@ static void tell_due(const struct journal_told *told)
     size_t events = 0;
     text_init(&screen.out);
     text_init(&text);
-    if (voice_due_find(told, INT64_MAX, 0, &due) == STATUS_OK) {
-        voice_due(&screen, told, &due);
-        voice_due_sheet(&screen, told, &due);
-        hold_json(voice_due_json(told, &due));
-        voice_due_html(&text, told, &due, PAPER_A4);
+    if (view_due_find(told, INT64_MAX, 0, &due) == STATUS_OK) {
+        view_due(&screen, told, &due);
+        view_due_sheet(&screen, told, &due);
+        hold_json(view_due_json(told, &due));
+        view_due_html(&text, told, &due, PAPER_A4);
     }
     hold_text(&screen.out);
     hold_text(&text);

@@ -75,20 +75,20 @@ static void hold_told(const struct review *review)
     for (size_t i = 0; i < 2; i++) {
         struct screen screen = {.width = widths[i], .ascii = i == 0};
         text_init(&screen.out);
-        voice_review(&screen, review, true);
-        voice_review_details(&screen, review);
+        view_review(&screen, review, true);
+        view_review_details(&screen, review);
         hold(!screen.out.failed, "there is memory for the words");
         hold(!screen.out.bytes || harmless(screen.out.bytes), "a review is safe to show");
         screen_release(&screen);
     }
-    json_t *json = voice_review_json(review);
+    json_t *json = view_review_json(review);
     char *text = json_text(json, 0, NULL);
     hold(text && harmless(text), "a review is safe JSON");
     free(text);
     json_decref(json);
     struct text page;
     text_init(&page);
-    voice_review_html(&page, review);
+    view_review_html(&page, review);
     hold(!page.failed && harmless(page.bytes), "a page is safe");
     hold(!strstr(page.bytes, "<script"), "and holds no script");
     text_release(&page);

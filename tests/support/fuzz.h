@@ -23,8 +23,8 @@
 #include "base/diag.h"
 #include "base/text.h"
 #include "language/reader.h"
-#include "rules/rules.h"
 #include "reason/reason.h"
+#include "rules/rules.h"
 #include "triage/triage.h"
 #include "view/screen.h"
 #include "view/verdict.h"
@@ -219,11 +219,11 @@ static inline void hold_shown(const struct told *told)
     for (size_t i = 0; i < 2; i++) {
         struct screen screen = {.width = widths[i], .ascii = i == 0};
         text_init(&screen.out);
-        voice_verdict(&screen, told, true);
+        view_verdict(&screen, told, true);
         hold(!screen.out.failed && harmless(screen.out.bytes), "a verdict is safe to show");
         screen_release(&screen);
     }
-    json_t *json = voice_verdict_json(told);
+    json_t *json = view_verdict_json(told);
     char *text = json ? json_dumps(json, 0) : NULL;
     hold(text && harmless(text), "a verdict is safe JSON");
     free(text);

@@ -8,8 +8,8 @@
 #include <cmocka.h>
 #include <math.h>
 
-#include "base/memory.h"
 #include "base/diag.h"
+#include "base/memory.h"
 #include "base/text.h"
 #include "rules/cases.h"
 #include "support/scratch.h"

@@ -10,8 +10,8 @@
 
 #include <cmocka.h>
 
-#include "base/memory.h"
 #include "base/diag.h"
+#include "base/memory.h"
 #include "base/text.h"
 #include "language/reader.h"
 #include "rules/rules.h"

@@ -11,9 +11,9 @@
 
 #include <cmocka.h>
 
-#include "rules/rules.h"
-#include "review/dataset_csv.h"
 #include "review/dataset.h"
+#include "review/dataset_csv.h"
+#include "rules/rules.h"
 #include "support/journal_case.h"
 
 /* ---- kinds ----------------------------------------------------------------------------------- */

@@ -9,8 +9,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "base/memory.h"
 #include "base/diag.h"
+#include "base/memory.h"
 #include "rules/cases.h"
 #include "rules/rules.h"
 

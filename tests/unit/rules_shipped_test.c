@@ -7,10 +7,10 @@
 
 #include <cmocka.h>
 
-#include "base/memory.h"
 #include "base/diag.h"
-#include "rules/cases.h"
+#include "base/memory.h"
 #include "language/reader.h"
+#include "rules/cases.h"
 #include "rules/rules.h"
 
 static void assert_silent(const struct diags *diags)
