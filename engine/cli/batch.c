@@ -685,11 +685,11 @@ static enum status add_vessels(struct draft *draft, struct batch_saved *saved)
                      ? journal_add(journal, RECORD_VESSEL, vessel, draft->app->diags)
                      : STATUS_MEMORY;
         if (status == STATUS_OK && i == 0)
-            status = course_of(journal, draft->app->rules, &draft->batch, vessel, &saved->course,
-                               draft->app->diags);
-        saved->first_look = course_first_day(&saved->course, &draft->batch);
+            status = vessel_forecast_of(journal, draft->app->rules, &draft->batch, vessel,
+                                        &saved->course, draft->app->diags);
+        saved->first_look = vessel_forecast_first_day(&saved->course, &draft->batch);
         if (status == STATUS_OK)
-            status = journal_set_due(journal, vessel->id, saved->first_look, course_first_word,
+            status = journal_set_due(journal, vessel->id, saved->first_look, FIRST_LOOK,
                                      draft->app->diags);
     }
     return status;
@@ -808,7 +808,7 @@ static void say_records(const struct draft *draft, enum pick pick, const char *l
 static void say_dates(const struct draft *draft, const struct batch_saved *saved)
 {
     struct screen *out = &draft->app->out;
-    const struct course *course = &saved->course;
+    const struct vessel_forecast *course = &saved->course;
     int64_t day = moment_day(draft->at);
     char from[MOMENT_ROOM], to[MOMENT_ROOM];
 
@@ -852,7 +852,7 @@ static json_t *records_json(const struct draft *draft, bool only_new)
 
 static json_t *batch_json(const struct draft *draft, const struct batch_saved *saved)
 {
-    const struct course *course = &saved->course;
+    const struct vessel_forecast *course = &saved->course;
     int64_t day = moment_day(draft->at);
     bool dated = course->known && isfinite(course->full.high);
     return json_pack("{s:i, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o}",

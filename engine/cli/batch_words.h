@@ -70,7 +70,7 @@ void batch_settle(struct draft *draft);
 struct batch_saved {
     struct vessel *vessels;
     size_t count;
-    struct course course;
+    struct vessel_forecast course;
     int64_t first_look; /* day; 0 for none */
 };
 enum exit_status batch_save(struct draft *draft, struct batch_saved *saved);

@@ -15,30 +15,31 @@
 #include "view/screen.h"
 #include "view/verdict.h"
 
-/* ==== deed guard ============================================================================== */
+/* ==== event guard ============================================================================== */
 
-bool deed_last_look(const struct journal_told *told, const struct vessel *vessel, struct look *look)
+bool event_last_look(const struct journal_told *told, const struct vessel *vessel,
+                     struct look *look)
 {
     return vessel->last_look != 0 && journal_get(told->journal, RECORD_LOOK, vessel->last_look,
                                                  told->arena, look, told->diags) == STATUS_OK;
 }
 
-/* The newest deed of a kind that no later one withdraws. */
-static bool newest_deed(const struct journal_told *told, int64_t vessel, enum deed_kind kind,
-                        struct deed *found)
+/* The newest event of a kind that no later one withdraws. */
+static bool newest_event(const struct journal_told *told, int64_t vessel, enum event_kind kind,
+                         struct event *found)
 {
     void *rows = NULL;
     size_t count = 0;
-    if (journal_all(told->journal, RECORD_DEED, "vessel", vessel, told->arena, &rows, &count,
+    if (journal_all(told->journal, RECORD_EVENT, "vessel", vessel, told->arena, &rows, &count,
                     told->diags) != STATUS_OK)
         return false;
-    const struct deed *deeds = rows;
+    const struct event *events = rows;
     for (size_t i = count; i-- > 0;) {
-        bool stands = deeds[i].kind == kind;
+        bool stands = events[i].kind == kind;
         for (size_t k = i + 1; k < count && stands; k++)
-            stands = deeds[k].corrects != deeds[i].id;
+            stands = events[k].corrects != events[i].id;
         if (stands) {
-            *found = deeds[i];
+            *found = events[i];
             return true;
         }
     }
@@ -53,25 +54,25 @@ static const char *date(struct moment moment, char room[MOMENT_ROOM])
 /* It is gone: say since when, and what to do if that is a slip. */
 static const char *gone(const struct journal_told *told, const struct vessel *vessel)
 {
-    enum deed_kind kind = vessel->state == VESSEL_USED ? DEED_USE : DEED_DISCARD;
-    struct deed deed;
+    enum event_kind kind = vessel->state == VESSEL_USED ? EVENT_USE : EVENT_DISCARD;
+    struct event event;
     char day[MOMENT_ROOM];
 
-    if (!newest_deed(told, vessel->id, kind, &deed))
+    if (!newest_event(told, vessel->id, kind, &event))
         return arena_format(told->arena, "%s was %s already", vessel->label,
                             vessel_state_words[vessel->state]);
     return arena_format(
         told->arena, "%s was %s on %s; if that is a slip: jarside correct deed %lld withdraw",
-        vessel->label, vessel_state_words[vessel->state], date(deed.at, day), (long long)deed.id);
+        vessel->label, vessel_state_words[vessel->state], date(event.at, day), (long long)event.id);
 }
 
 /* Isolated after the last look: nobody has looked since. */
 static bool unseen_since_isolated(const struct journal_told *told, const struct vessel *vessel,
                                   const struct look *look)
 {
-    struct deed deed;
-    return newest_deed(told, vessel->id, DEED_ISOLATE, &deed) &&
-           (look == NULL || look->at.seconds < deed.at.seconds);
+    struct event event;
+    return newest_event(told, vessel->id, EVENT_ISOLATE, &event) &&
+           (look == NULL || look->at.seconds < event.at.seconds);
 }
 
 static const char *risk_of_look(const struct journal_told *told, const struct vessel *vessel,
@@ -88,10 +89,10 @@ static const char *risk_of_look(const struct journal_told *told, const struct ve
 }
 
 static const char *risk(const struct journal_told *told, const struct vessel *vessel,
-                        enum deed_kind kind)
+                        enum event_kind kind)
 {
     struct look look;
-    bool looked = deed_last_look(told, vessel, &look);
+    bool looked = event_last_look(told, vessel, &look);
     const char *why = looked ? risk_of_look(told, vessel, &look) : NULL;
 
     if (why != NULL)
@@ -101,22 +102,22 @@ static const char *risk(const struct journal_told *told, const struct vessel *ve
                             "%s counts as contaminated. If that is a slip, correct the outcome or "
                             "look again; 'jarside life %s' tells more",
                             vessel->label, vessel->label);
-    if (kind == DEED_RETURN && unseen_since_isolated(told, vessel, looked ? &look : NULL))
+    if (kind == EVENT_RETURN && unseen_since_isolated(told, vessel, looked ? &look : NULL))
         return arena_format(told->arena,
                             "%s was not looked at since it was isolated; look first: jarside look "
                             "%s",
                             vessel->label, vessel->label);
-    if (kind != DEED_RETURN && vessel->state == VESSEL_ISOLATED)
+    if (kind != EVENT_RETURN && vessel->state == VESSEL_ISOLATED)
         return arena_format(told->arena,
                             "%s stands isolated; look at it, and if all is well: jarside return %s",
                             vessel->label, vessel->label);
-    if (kind == DEED_USE && vessel->control)
+    if (kind == EVENT_USE && vessel->control)
         return arena_format(told->arena, "%s is a control and was never inoculated", vessel->label);
     return NULL;
 }
 
-enum status deed_objection(const struct journal_told *told, const struct vessel *vessel,
-                           enum deed_kind kind, struct moment at, struct objection *objection)
+enum status event_objection(const struct journal_told *told, const struct vessel *vessel,
+                            enum event_kind kind, struct moment at, struct objection *objection)
 {
     struct batch batch;
     enum status status =
@@ -126,14 +127,14 @@ enum status deed_objection(const struct journal_told *told, const struct vessel 
         return status;
     if (vessel->state == VESSEL_DISCARDED || vessel->state == VESSEL_USED)
         objection->why = gone(told, vessel);
-    else if (kind == DEED_ISOLATE && vessel->state == VESSEL_ISOLATED)
+    else if (kind == EVENT_ISOLATE && vessel->state == VESSEL_ISOLATED)
         objection->why = arena_format(told->arena, "%s is isolated already", vessel->label);
-    else if (kind == DEED_RETURN && vessel->state != VESSEL_ISOLATED)
+    else if (kind == EVENT_RETURN && vessel->state != VESSEL_ISOLATED)
         objection->why = arena_format(told->arena, "%s is not isolated", vessel->label);
     else if (moment_day(at) < moment_day(batch.at))
         objection->why = arena_format(told->arena, "%s was not there yet at that time; batch %s",
                                       vessel->label, batch.label);
-    else if (kind == DEED_SHAKE || kind == DEED_USE || kind == DEED_RETURN)
+    else if (kind == EVENT_SHAKE || kind == EVENT_USE || kind == EVENT_RETURN)
         *objection = (struct objection){OBJECTION_RISK, risk(told, vessel, kind)};
     if (arena_exhausted(told->arena))
         return STATUS_MEMORY;
@@ -142,7 +143,7 @@ enum status deed_objection(const struct journal_told *told, const struct vessel 
     return STATUS_OK;
 }
 
-/* ==== deeds =================================================================================== */
+/* ==== events =================================================================================== */
 
 /* What is done with vessels: move, shake, isolate, return, discard, use. */
 
@@ -162,7 +163,7 @@ static const struct option discard_options[] = {
 struct doing { /* one run of one of these commands */
     struct app *app;
     struct journal_told told;
-    enum deed_kind kind;
+    enum event_kind kind;
     struct moment at;
     const char *detail;
     struct place place;   /* of a move */
@@ -174,8 +175,8 @@ struct doing { /* one run of one of these commands */
 /* ---- may it be done? ------------------------------------------------------------------------- */
 
 /*
- * Leaves out of a whole batch what the deed does not fit (what is gone already).
- * A vessel that was named, and any risk, stops everything: half a deed is a trap.
+ * Leaves out of a whole batch what the event does not fit (what is gone already).
+ * A vessel that was named, and any risk, stops everything: half a event is a trap.
  */
 static enum exit_status check_vessels(struct doing *doing)
 {
@@ -186,7 +187,7 @@ static enum exit_status check_vessels(struct doing *doing)
     for (size_t i = 0; i < chosen->count; i++) {
         struct objection objection;
         enum status status =
-            deed_objection(&doing->told, &chosen->vessels[i], doing->kind, doing->at, &objection);
+            event_objection(&doing->told, &chosen->vessels[i], doing->kind, doing->at, &objection);
         if (status != STATUS_OK)
             return app_fail(doing->app, status);
         if (objection.kind == OBJECTION_NONE)
@@ -199,7 +200,7 @@ static enum exit_status check_vessels(struct doing *doing)
     }
     chosen->count = kept;
     if (worst == OBJECTION_NONE && kept == 0)
-        return app_usage(doing->app, "there is no vessel left to %s", deed_words[doing->kind]);
+        return app_usage(doing->app, "there is no vessel left to %s", event_words[doing->kind]);
     if (worst == OBJECTION_NONE)
         return EXIT_FINE;
     if (kept > 0)
@@ -213,7 +214,7 @@ static enum exit_status confirm_discard(struct doing *doing)
 {
     struct app *app = doing->app;
     char question[128];
-    if (doing->kind != DEED_DISCARD || !doing->chosen.whole ||
+    if (doing->kind != EVENT_DISCARD || !doing->chosen.whole ||
         arguments_flag(&app->arguments, "force"))
         return EXIT_FINE;
     struct lines *lines = lines_open();
@@ -228,39 +229,39 @@ static enum exit_status confirm_discard(struct doing *doing)
 
 /* ---- doing it -------------------------------------------------------------------------------- */
 
-/* When to look next, after this deed; 0 when there is nothing left to look at. */
+/* When to look next, after this event; 0 when there is nothing left to look at. */
 static int64_t next_look(const struct doing *doing, const char **why)
 {
     const struct rules *rules = doing->app->rules;
     double days = NAN;
 
-    if (doing->kind == DEED_SHAKE) {
+    if (doing->kind == EVENT_SHAKE) {
         *why = "after the shake";
         days = fmax(rules->forecast.look_every, rules->forecast.shake_pause);
-    } else if (doing->kind == DEED_ISOLATE) {
+    } else if (doing->kind == EVENT_ISOLATE) {
         *why = "isolated";
         days = rules->decision.isolate_days;
-    } else if (doing->kind == DEED_RETURN) {
+    } else if (doing->kind == EVENT_RETURN) {
         *why = "back among the others";
         days = rules->forecast.look_every;
     }
     return isnan(days) ? 0 : moment_day(doing->at) + (int64_t)ceil(days);
 }
 
-static enum status record_deed(struct doing *doing, const struct vessel *vessel)
+static enum status record_event(struct doing *doing, const struct vessel *vessel)
 {
     struct journal *journal = doing->app->journal;
-    struct deed deed;
+    struct event event;
     const char *why = "";
 
-    record_init(RECORD_DEED, &deed);
-    deed.vessel = vessel->id;
-    deed.at = doing->at;
-    deed.kind = doing->kind;
-    deed.place = doing->place.id;
-    deed.detail = doing->detail;
-    enum status status = journal_add(journal, RECORD_DEED, &deed, doing->app->diags);
-    if (status != STATUS_OK || doing->kind == DEED_MOVE)
+    record_init(RECORD_EVENT, &event);
+    event.vessel = vessel->id;
+    event.at = doing->at;
+    event.kind = doing->kind;
+    event.place = doing->place.id;
+    event.detail = doing->detail;
+    enum status status = journal_add(journal, RECORD_EVENT, &event, doing->app->diags);
+    if (status != STATUS_OK || doing->kind == EVENT_MOVE)
         return status;
     int64_t day = next_look(doing, &why);
     doing->due = day != 0 ? view_day(day, doing->due_room) : "";
@@ -273,10 +274,10 @@ static enum exit_status record_all(struct doing *doing)
     enum status status = journal_begin(journal, doing->app->diags);
     if (status != STATUS_OK)
         return app_fail(doing->app, status);
-    if (doing->kind == DEED_MOVE && doing->place.id == 0)
+    if (doing->kind == EVENT_MOVE && doing->place.id == 0)
         status = journal_add(journal, RECORD_PLACE, &doing->place, doing->app->diags);
     for (size_t i = 0; i < doing->chosen.count && status == STATUS_OK; i++)
-        status = record_deed(doing, &doing->chosen.vessels[i]);
+        status = record_event(doing, &doing->chosen.vessels[i]);
     if (status == STATUS_OK)
         status = journal_commit(journal, doing->app->diags);
     else
@@ -286,12 +287,12 @@ static enum exit_status record_all(struct doing *doing)
 
 /* ---- saying it ------------------------------------------------------------------------------- */
 
-/* The step of the rules that a deed goes by: they call it by the same word. */
+/* The step of the rules that a event goes by: they call it by the same word. */
 static const char *usual_caution(const struct doing *doing)
 {
     const struct decision_rules *decision = &doing->app->rules->decision;
     for (size_t i = 0; i < decision->next_step_count; i++)
-        if (strcmp(decision->next_steps[i].id, deed_words[doing->kind]) == 0)
+        if (strcmp(decision->next_steps[i].id, event_words[doing->kind]) == 0)
             return decision->next_steps[i].say;
     return "";
 }
@@ -301,7 +302,7 @@ static const struct look *riskiest_look(const struct doing *doing, struct look *
     struct look other;
     bool any = false;
     for (size_t i = 0; i < doing->chosen.count; i++)
-        if (deed_last_look(&doing->told, &doing->chosen.vessels[i], &other) &&
+        if (event_last_look(&doing->told, &doing->chosen.vessels[i], &other) &&
             (!any || other.contaminated > look->contaminated)) {
             *look = other;
             any = true;
@@ -315,7 +316,7 @@ static void say_short_of_it(const struct doing *doing)
     for (size_t i = 0; i < doing->chosen.count; i++) {
         struct look look;
         const struct vessel *vessel = &doing->chosen.vessels[i];
-        if (!deed_last_look(&doing->told, vessel, &look) ||
+        if (!event_last_look(&doing->told, vessel, &look) ||
             strcmp(look.action, action_name(ACTION_DISCARD)) != 0)
             continue;
         screen_say(&doing->app->out, 0, 2, ROLE_WARN,
@@ -328,17 +329,17 @@ static void say_short_of_it(const struct doing *doing)
 static void say_done(const struct doing *doing, const char *vessels)
 {
     static const char *const done[] = {
-        [DEED_MOVE] = "moved",
-        [DEED_SHAKE] = "shaken",
-        [DEED_ISOLATE] = "isolated",
-        [DEED_RETURN] = "put back among the others",
-        [DEED_DISCARD] = "discarded, closed",
-        [DEED_USE] = "used",
+        [EVENT_MOVE] = "moved",
+        [EVENT_SHAKE] = "shaken",
+        [EVENT_ISOLATE] = "isolated",
+        [EVENT_RETURN] = "put back among the others",
+        [EVENT_DISCARD] = "discarded, closed",
+        [EVENT_USE] = "used",
     };
     char day[MOMENT_ROOM];
-    const char *where = doing->kind == DEED_MOVE ? " to " : "";
+    const char *where = doing->kind == EVENT_MOVE ? " to " : "";
     screen_say(&doing->app->out, 0, 2, ROLE_PLAIN, "%s: %s%s%s, %s.", vessels, done[doing->kind],
-               where, doing->kind == DEED_MOVE ? doing->place.label : "",
+               where, doing->kind == EVENT_MOVE ? doing->place.label : "",
                moment_write_day(doing->at, day));
     if (doing->due != NULL && doing->due[0] != '\0')
         screen_say(&doing->app->out, 0, 2, ROLE_PLAIN, "Look again by %s: jarside look %s",
@@ -350,14 +351,14 @@ static enum exit_status tell_json(const struct doing *doing)
     json_t *cautions = json_array();
     struct look look;
 
-    if (doing->kind == DEED_DISCARD) {
+    if (doing->kind == EVENT_DISCARD) {
         json_decref(cautions);
         cautions = view_handling_json(doing->app->rules, riskiest_look(doing, &look));
-    } else if (doing->kind == DEED_SHAKE) {
+    } else if (doing->kind == EVENT_SHAKE) {
         cautions = view_json_append(cautions, json_string(usual_caution(doing)));
     }
     json_t *json = json_pack("{s:i, s:s, s:o, s:o, s:o, s:o, s:o}", "schema", 1, "deed",
-                             deed_words[doing->kind], "at", view_json_moment(doing->at), "vessels",
+                             event_words[doing->kind], "at", view_json_moment(doing->at), "vessels",
                              view_json_vessels(doing->chosen.vessels, doing->chosen.count), "place",
                              view_json_text(doing->place.label), "look_again",
                              view_json_text(doing->due), "cautions", cautions);
@@ -374,12 +375,12 @@ static enum exit_status tell(const struct doing *doing)
         return tell_json(doing);
     text_init(&vessels);
     view_vessels(&vessels, doing->chosen.vessels, doing->chosen.count);
-    if (doing->kind == DEED_DISCARD)
+    if (doing->kind == EVENT_DISCARD)
         view_handling(&app->out, app->rules, riskiest_look(doing, &look));
-    if (doing->kind == DEED_SHAKE)
+    if (doing->kind == EVENT_SHAKE)
         screen_item(&app->out, 0, "!", ROLE_WARN, usual_caution(doing));
     say_done(doing, vessels.failed ? "" : vessels.bytes);
-    if (doing->kind == DEED_ISOLATE)
+    if (doing->kind == EVENT_ISOLATE)
         say_short_of_it(doing);
     text_release(&vessels);
     return app_flush(app);
@@ -413,7 +414,7 @@ static enum exit_status run_with(struct doing *doing)
     doing->detail = note != NULL ? note : "";
     doing->place.label = "";
     doing->told = app_told(app);
-    if (fault == EXIT_FINE && doing->kind == DEED_MOVE) {
+    if (fault == EXIT_FINE && doing->kind == EVENT_MOVE) {
         if (count < 2)
             return app_usage(app,
                              "which vessel, and where to? For instance: jarside move B3-7 closet");
@@ -430,7 +431,7 @@ static enum exit_status run_with(struct doing *doing)
     return fault == EXIT_FINE ? tell(doing) : fault;
 }
 
-static enum exit_status run(struct app *app, enum deed_kind kind)
+static enum exit_status run(struct app *app, enum event_kind kind)
 {
     struct doing doing = {.app = app, .kind = kind};
     enum exit_status fault = app_open(app, JOURNAL_WRITE);
@@ -441,32 +442,32 @@ static enum exit_status run(struct app *app, enum deed_kind kind)
 
 static enum exit_status run_move(struct app *app)
 {
-    return run(app, DEED_MOVE);
+    return run(app, EVENT_MOVE);
 }
 
 static enum exit_status run_shake(struct app *app)
 {
-    return run(app, DEED_SHAKE);
+    return run(app, EVENT_SHAKE);
 }
 
 static enum exit_status run_isolate(struct app *app)
 {
-    return run(app, DEED_ISOLATE);
+    return run(app, EVENT_ISOLATE);
 }
 
 static enum exit_status run_return(struct app *app)
 {
-    return run(app, DEED_RETURN);
+    return run(app, EVENT_RETURN);
 }
 
 static enum exit_status run_discard(struct app *app)
 {
-    return run(app, DEED_DISCARD);
+    return run(app, EVENT_DISCARD);
 }
 
 static enum exit_status run_use(struct app *app)
 {
-    return run(app, DEED_USE);
+    return run(app, EVENT_USE);
 }
 
 const struct command command_move = {
@@ -717,7 +718,7 @@ const struct command command_confirm = {
 
 /* ==== correct ================================================================================= */
 
-/* Slips: a column of a record, or a further look, deed or outcome that takes the place of one. */
+/* Slips: a column of a record, or a further look, event or outcome that takes the place of one. */
 
 static const struct option correct_options[] = {
     {"at", "MOMENT", "when it is corrected, if not now"},
@@ -856,28 +857,28 @@ static enum exit_status said(struct correcting *correcting, const char *what, lo
     return app_flush(app);
 }
 
-static enum exit_status correct_deed(struct correcting *correcting, const char *word)
+static enum exit_status correct_event(struct correcting *correcting, const char *word)
 {
     struct app *app = correcting->app;
     union any_record row = {.named = {0, ""}};
     struct vessel vessel = {.id = 0};
-    enum exit_status fault = find_row(correcting, RECORD_DEED, word, &row);
+    enum exit_status fault = find_row(correcting, RECORD_EVENT, word, &row);
 
     if (fault != EXIT_FINE)
         return fault;
-    if (correcting->count != 1 || strcmp(correcting->words[0], deed_words[DEED_WITHDRAW]) != 0)
+    if (correcting->count != 1 || strcmp(correcting->words[0], event_words[EVENT_WITHDRAW]) != 0)
         return app_usage(app, "a deed is taken back whole: jarside correct deed %s withdraw", word);
-    struct deed deed = {.vessel = row.deed.vessel,
-                        .at = correcting->at,
-                        .kind = DEED_WITHDRAW,
-                        .detail = "",
-                        .corrects = row.deed.id};
+    struct event event = {.vessel = row.event.vessel,
+                          .at = correcting->at,
+                          .kind = EVENT_WITHDRAW,
+                          .detail = "",
+                          .corrects = row.event.id};
     enum status status = journal_begin(app->journal, app->diags);
     if (status == STATUS_OK)
-        status = journal_add(app->journal, RECORD_DEED, &deed, app->diags);
+        status = journal_add(app->journal, RECORD_EVENT, &event, app->diags);
     if (status == STATUS_OK)
         status =
-            journal_get(app->journal, RECORD_VESSEL, deed.vessel, app->arena, &vessel, app->diags);
+            journal_get(app->journal, RECORD_VESSEL, event.vessel, app->arena, &vessel, app->diags);
     /* It is back, and nobody has planned a look at it. */
     if (status == STATUS_OK && vessel.state != VESSEL_DISCARDED && vessel.state != VESSEL_USED &&
         vessel.due == 0)
@@ -887,7 +888,7 @@ static enum exit_status correct_deed(struct correcting *correcting, const char *
         status = journal_commit(app->journal, app->diags);
     else
         journal_rollback(app->journal);
-    return status == STATUS_OK ? said(correcting, "deed", (long long)deed.corrects, vessel.label)
+    return status == STATUS_OK ? said(correcting, "deed", (long long)event.corrects, vessel.label)
                                : app_fail(app, status);
 }
 
@@ -1005,8 +1006,8 @@ static enum exit_status correct(struct correcting *correcting)
     correcting->count--;
     if (record == RECORD_LOOK)
         return correct_look(correcting, label);
-    if (record == RECORD_DEED)
-        return correct_deed(correcting, label);
+    if (record == RECORD_EVENT)
+        return correct_event(correcting, label);
     if (record == RECORD_OUTCOME)
         return correct_outcome(correcting, label);
     if (record == RECORD_PARENT || record == RECORD_EDIT)

@@ -25,11 +25,11 @@ struct objection {
 };
 
 /* STATUS_MEMORY or what reading failed with; else `objection` is filled. */
-enum status deed_objection(const struct journal_told *told, const struct vessel *vessel,
-                           enum deed_kind kind, struct moment at, struct objection *objection);
+enum status event_objection(const struct journal_told *told, const struct vessel *vessel,
+                            enum event_kind kind, struct moment at, struct objection *objection);
 
 /* The newest look at a vessel that stands; false when there is none. Texts in the arena. */
-bool deed_last_look(const struct journal_told *told, const struct vessel *vessel,
-                    struct look *look);
+bool event_last_look(const struct journal_told *told, const struct vessel *vessel,
+                     struct look *look);
 
 #endif

@@ -33,7 +33,7 @@
 
 struct row { /* one vessel and what became of its look */
     struct vessel vessel;
-    const struct roll_part *part; /* NULL for the rest */
+    const struct selection_part *part; /* NULL for the rest */
     enum row_state { ROW_GONE, ROW_OPEN, ROW_SAVED, ROW_LEFT_OUT, ROW_TO_DESCRIBE } state;
     enum action action;
     double contaminated;
@@ -46,7 +46,7 @@ struct row { /* one vessel and what became of its look */
 struct walkthrough {
     struct looking *looking;
     const struct batch *batch;
-    struct roll roll;
+    struct selection selection;
     struct row *rows;
     size_t count;
     json_t *looks;          /* with --json */
@@ -81,7 +81,7 @@ static enum exit_status read_rows(struct walkthrough *walk)
     for (size_t i = 0; i < walk->count; i++) {
         bool gone = vessels[i].state == VESSEL_DISCARDED || vessels[i].state == VESSEL_USED;
         walk->rows[i] = (struct row){.vessel = vessels[i],
-                                     .part = roll_part_of(&walk->roll, vessels[i].number),
+                                     .part = selection_part_of(&walk->selection, vessels[i].number),
                                      .state = gone ? ROW_GONE : ROW_OPEN,
                                      .forced = "",
                                      .findings = ""};
@@ -92,9 +92,9 @@ static enum exit_status read_rows(struct walkthrough *walk)
 static enum exit_status check_named(struct walkthrough *walk)
 {
     struct app *app = walk->looking->app;
-    for (size_t i = 0; i < walk->roll.part_count; i++)
-        for (size_t k = 0; k < walk->roll.parts[i].count; k++) {
-            int64_t number = walk->roll.parts[i].numbers[k];
+    for (size_t i = 0; i < walk->selection.part_count; i++)
+        for (size_t k = 0; k < walk->selection.parts[i].count; k++) {
+            int64_t number = walk->selection.parts[i].numbers[k];
             const struct row *row = row_numbered(walk, number);
             if (row == NULL)
                 return app_usage(app, "there is no vessel %lld in %s; nothing was saved",
@@ -191,7 +191,7 @@ static enum exit_status look_at_rest(struct walkthrough *walk)
     enum exit_status fault = EXIT_FINE;
     for (size_t i = 0; i < walk->count && fault == EXIT_FINE; i++)
         if (walk->rows[i].state == ROW_OPEN && walk->rows[i].part == NULL)
-            fault = look_at_row(walk, &walk->rows[i], walk->roll.words, true);
+            fault = look_at_row(walk, &walk->rows[i], walk->selection.words, true);
     return fault;
 }
 
@@ -422,8 +422,8 @@ static enum exit_status ask_rest(struct walkthrough *walk)
 static enum exit_status walk_through(struct walkthrough *walk)
 {
     struct app *app = walk->looking->app;
-    enum status status =
-        roll_read(walk->looking->words, walk->batch->label, app->arena, &walk->roll, app->diags);
+    enum status status = selection_read(walk->looking->words, walk->batch->label, app->arena,
+                                        &walk->selection, app->diags);
     if (status != STATUS_OK)
         return app_fail(app, status);
     enum exit_status fault = read_rows(walk);

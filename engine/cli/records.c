@@ -496,7 +496,7 @@ static enum exit_status read_kind(struct app *app, struct survey *survey)
 static enum exit_status check_filters(struct app *app, const struct survey *survey)
 {
     bool of_vessel = survey->record == RECORD_VESSEL;
-    bool event = survey->record == RECORD_LOOK || survey->record == RECORD_DEED ||
+    bool event = survey->record == RECORD_LOOK || survey->record == RECORD_EVENT ||
                  survey->record == RECORD_OUTCOME;
     if (!of_vessel && (survey->state != SURVEY_ANY || survey->fate != SURVEY_ANY))
         return app_usage(app, "only vessels have a state or a fate");
@@ -676,10 +676,10 @@ static enum exit_status show(struct app *app, const struct journal_told *told, e
 {
     enum status status = STATUS_OK;
     if (arguments_flag(&app->arguments, "json")) {
-        json_t *json = view_life_json(told, record, row, limit, &status);
+        json_t *json = view_history_json(told, record, row, limit, &status);
         return status == STATUS_OK ? app_json(app, json, false) : app_fail(app, status);
     }
-    status = view_life(&app->out, told, record, row, limit);
+    status = view_history(&app->out, told, record, row, limit);
     return status == STATUS_OK ? app_flush(app) : app_fail(app, status);
 }
 

@@ -282,7 +282,7 @@ static const struct order orders[] = {
      "SELECT o.id, v.label FROM outcome o JOIN vessel v ON v.id = o.vessel JOIN batch b"
      " ON b.id = v.batch WHERE " DAY("o", "at") " < " DAY("b", "at"),
      "%s had come to its end before it was inoculated"},
-    {RECORD_DEED,
+    {RECORD_EVENT,
      "SELECT d.id, v.label FROM deed d JOIN vessel v ON v.id = d.vessel JOIN batch b"
      " ON b.id = v.batch WHERE d.kind IN ('shake', 'use') AND " DAY("d", "at") " < " DAY("b", "at"),
      "%s was shaken or used before it was inoculated"},
@@ -361,7 +361,7 @@ static void check_order(struct check *check)
                        check_text(statement, 1));
     }
     corrections(check, RECORD_LOOK);
-    corrections(check, RECORD_DEED);
+    corrections(check, RECORD_EVENT);
     corrections(check, RECORD_OUTCOME);
 }
 

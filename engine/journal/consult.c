@@ -42,7 +42,7 @@ enum status consult_reached(struct opening *opening, enum feeds feeds, double fi
 
 /* ==== course ================================================================================== */
 
-const char course_first_word[] = "first look";
+const char FIRST_LOOK[] = "first look";
 
 enum { MOST_SHAKES = 16 };
 
@@ -106,10 +106,10 @@ static enum status take_place(struct journal *journal, int64_t id, struct arena 
     return status;
 }
 
-static bool withdrawn(const struct deed *deeds, size_t count, int64_t id)
+static bool withdrawn(const struct event *events, size_t count, int64_t id)
 {
     for (size_t i = 0; i < count; i++)
-        if (deeds[i].corrects == id)
+        if (events[i].corrects == id)
             return true;
     return false;
 }
@@ -122,14 +122,14 @@ static enum status take_shakes(struct journal *journal, const struct rules *rule
     void *rows = NULL;
     size_t count = 0;
     enum status status =
-        journal_all(journal, RECORD_DEED, "vessel", vessel->id, arena, &rows, &count, diags);
-    const struct deed *deeds = rows;
+        journal_all(journal, RECORD_EVENT, "vessel", vessel->id, arena, &rows, &count, diags);
+    const struct event *events = rows;
     double last = -1.0;
 
     for (size_t i = 0; status == STATUS_OK && i < count; i++) {
-        double day = (double)moment_days_between(batch->at, deeds[i].at);
-        if (deeds[i].kind != DEED_SHAKE || withdrawn(deeds, count, deeds[i].id) || day <= last ||
-            day < 0.0 || known->growth.shake_count == MOST_SHAKES)
+        double day = (double)moment_days_between(batch->at, events[i].at);
+        if (events[i].kind != EVENT_SHAKE || withdrawn(events, count, events[i].id) ||
+            day <= last || day < 0.0 || known->growth.shake_count == MOST_SHAKES)
             continue;
         known->shakes[known->growth.shake_count++] =
             (struct shake){day, given->shake_factor, given->shake_pause};
@@ -142,7 +142,7 @@ static enum status take_shakes(struct journal *journal, const struct rules *rule
 static const struct range never = {INFINITY, INFINITY, INFINITY};
 
 static void compute(const struct rules *rules, const struct known_growth *growth,
-                    struct course *course)
+                    struct vessel_forecast *course)
 {
     struct range from = never, to = never;
     struct physics_refusal refusal;
@@ -168,21 +168,22 @@ static void compute(const struct rules *rules, const struct known_growth *growth
  * nothing to tell. But a week without a look is too long, for what should not be
  * there shows itself within it.
  */
-static void choose_first_look(struct course *course)
+static void choose_first_look(struct vessel_forecast *course)
 {
     static const double longest = 7.0;
     double due = course->known ? ceil(course->visible.central) : course->look_every;
     course->first_look = fmin(longest, fmax(course->look_every, due));
 }
 
-enum status course_of(struct journal *journal, const struct rules *rules, const struct batch *batch,
-                      const struct vessel *vessel, struct course *course, struct diags *diags)
+enum status vessel_forecast_of(struct journal *journal, const struct rules *rules,
+                               const struct batch *batch, const struct vessel *vessel,
+                               struct vessel_forecast *course, struct diags *diags)
 {
     struct arena *arena = arena_new(NULL);
     struct known_course known;
     double every = rules->forecast.look_every;
 
-    *course = (struct course){
+    *course = (struct vessel_forecast){
         .visible = never, .shake = never, .full = never, .look_every = every > 0.0 ? every : 3.0};
     if (arena == NULL)
         return STATUS_MEMORY;
@@ -202,7 +203,7 @@ enum status course_of(struct journal *journal, const struct rules *rules, const 
     return status;
 }
 
-int64_t course_first_day(const struct course *course, const struct batch *batch)
+int64_t vessel_forecast_first_day(const struct vessel_forecast *course, const struct batch *batch)
 {
     return moment_day(batch->at) + (int64_t)course->first_look;
 }
@@ -446,18 +447,18 @@ static enum status mix_known(struct opening *opening, const struct lot *lot)
 /* The days since the last shake that was not taken back. */
 static enum status shake_known(struct opening *opening)
 {
-    struct deed *deeds = NULL;
+    struct event *events = NULL;
     size_t count = 0;
     double days = NAN;
     enum status status =
-        journal_all(opening->journal, RECORD_DEED, "vessel", opening->at->vessel.id, opening->arena,
-                    (void **)&deeds, &count, opening->diags);
+        journal_all(opening->journal, RECORD_EVENT, "vessel", opening->at->vessel.id,
+                    opening->arena, (void **)&events, &count, opening->diags);
     for (size_t i = 0; i < count; i++) {
-        bool stands = deeds[i].kind == DEED_SHAKE;
+        bool stands = events[i].kind == EVENT_SHAKE;
         for (size_t k = i + 1; k < count; k++)
-            stands = stands && deeds[k].corrects != deeds[i].id;
+            stands = stands && events[k].corrects != events[i].id;
         if (stands)
-            days = days_from(deeds[i].at, opening->at->request.now);
+            days = days_from(events[i].at, opening->at->request.now);
     }
     return status != STATUS_OK
                ? status
@@ -954,8 +955,8 @@ static double white(const struct consultation *consultation, const struct triage
  * see before the first growth can show, but a week without a look is too long
  * (course.h); and what is due sooner is not waited for.
  */
-static void forecast_says(const struct course *course, const struct triage *triage, double age,
-                          double coverage, double *days, const char **why)
+static void forecast_says(const struct vessel_forecast *course, const struct triage *triage,
+                          double age, double coverage, double *days, const char **why)
 {
     const struct rules *rules = triage_rules(triage);
     if (!course->known || isnan(age))
@@ -981,7 +982,7 @@ static double step_days(const struct rules *rules, const struct verdict *verdict
 }
 
 static int64_t next_day(const struct consultation *consultation, struct triage *triage,
-                        const struct verdict *verdict, const struct course *course,
+                        const struct verdict *verdict, const struct vessel_forecast *course,
                         const char **why)
 {
     const struct rules *rules = triage_rules(triage);
@@ -1010,9 +1011,9 @@ static enum status next_look(struct journal *journal, const struct consultation 
                              struct triage *triage, const struct verdict *verdict, int64_t *day,
                              const char **why, struct diags *diags)
 {
-    struct course course;
-    enum status status = course_of(journal, triage_rules(triage), &consultation->batch,
-                                   &consultation->vessel, &course, diags);
+    struct vessel_forecast course;
+    enum status status = vessel_forecast_of(journal, triage_rules(triage), &consultation->batch,
+                                            &consultation->vessel, &course, diags);
     *day = 0;
     if (status == STATUS_OK)
         *day = next_day(consultation, triage, verdict, &course, why);

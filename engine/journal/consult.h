@@ -92,7 +92,7 @@ const char *consult_day(struct moment day, struct moment now, char room[CONSULT_
  * never reached is INFINITY. Where the forecast has nothing to say (no species, an
  * impossible figure) `known` is false and only `first_look` and `look_every` hold.
  */
-struct course {
+struct vessel_forecast {
     bool known;
     struct range visible; /* first growth to be seen */
     struct range shake;   /* low to high: when there is enough to shake, and not too much */
@@ -103,13 +103,14 @@ struct course {
 
 /* The course of a vessel; one with id 0 stands for any of its batch. What reading failed with, or
  * STATUS_OK. */
-enum status course_of(struct journal *journal, const struct rules *rules, const struct batch *batch,
-                      const struct vessel *vessel, struct course *course, struct diags *diags);
+enum status vessel_forecast_of(struct journal *journal, const struct rules *rules,
+                               const struct batch *batch, const struct vessel *vessel,
+                               struct vessel_forecast *course, struct diags *diags);
 
 /* The wall-calendar day of the first look at a vessel of this batch. */
-int64_t course_first_day(const struct course *course, const struct batch *batch);
+int64_t vessel_forecast_first_day(const struct vessel_forecast *course, const struct batch *batch);
 
 /* Why a first look is due, as the journal keeps it. */
-extern const char course_first_word[];
+extern const char FIRST_LOOK[];
 
 #endif

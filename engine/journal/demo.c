@@ -11,7 +11,7 @@
 
 enum { MOST_COLUMNS = 32, CHUNK = 1 << 14 };
 
-struct event { /* a look, deed or outcome, to be recorded in its turn */
+struct entry { /* a look, event or outcome, to be recorded in its turn */
     struct moment at;
     size_t order; /* of reading */
     enum record record;
@@ -23,8 +23,8 @@ struct demo {
     const struct demo_judge *judge;
     struct diags *diags;
     struct arena *arena;
-    struct event *events;
-    size_t event_count, event_room;
+    struct entry *entries;
+    size_t entry_count, entry_room;
     /* of the table being read */
     enum record record;
     const char *path;
@@ -35,43 +35,43 @@ struct demo {
     enum status status;
 };
 
-/* ---- events ---------------------------------------------------------------------------------- */
+/* ---- entries ---------------------------------------------------------------------------------- */
 
 static bool is_event(enum record record)
 {
-    return record == RECORD_LOOK || record == RECORD_DEED || record == RECORD_OUTCOME;
+    return record == RECORD_LOOK || record == RECORD_EVENT || record == RECORD_OUTCOME;
 }
 
-static struct moment event_moment(enum record record, const void *row)
+static struct moment entry_moment(enum record record, const void *row)
 {
     const struct look *look = row;
-    const struct deed *deed = row;
+    const struct event *event = row;
     const struct outcome *outcome = row;
-    return record == RECORD_LOOK ? look->at : record == RECORD_DEED ? deed->at : outcome->at;
+    return record == RECORD_LOOK ? look->at : record == RECORD_EVENT ? event->at : outcome->at;
 }
 
 static enum status put_event(struct demo *demo)
 {
-    if (demo->event_count == demo->event_room) {
-        size_t room = 2 * demo->event_room + 64;
-        struct event *events =
-            arena_grow(demo->arena, demo->events, demo->event_room, room, sizeof *events);
-        if (events == NULL)
+    if (demo->entry_count == demo->entry_room) {
+        size_t room = 2 * demo->entry_room + 64;
+        struct entry *entries =
+            arena_grow(demo->arena, demo->entries, demo->entry_room, room, sizeof *entries);
+        if (entries == NULL)
             return STATUS_MEMORY;
-        demo->events = events;
-        demo->event_room = room;
+        demo->entries = entries;
+        demo->entry_room = room;
     }
-    demo->events[demo->event_count] = (struct event){.at = event_moment(demo->record, demo->row),
-                                                     .order = demo->event_count,
-                                                     .record = demo->record,
-                                                     .row = demo->row};
-    demo->event_count++;
+    demo->entries[demo->entry_count] = (struct entry){.at = entry_moment(demo->record, demo->row),
+                                                      .order = demo->entry_count,
+                                                      .record = demo->record,
+                                                      .row = demo->row};
+    demo->entry_count++;
     return STATUS_OK;
 }
 
 static int earlier(const void *a, const void *b)
 {
-    const struct event *first = a, *second = b;
+    const struct entry *first = a, *second = b;
     if (first->at.seconds != second->at.seconds)
         return first->at.seconds < second->at.seconds ? -1 : 1;
     return (first->order > second->order) - (first->order < second->order);
@@ -91,13 +91,13 @@ static enum status record_look(struct demo *demo, const struct look *look)
 static enum status record_events(struct demo *demo)
 {
     enum status status = STATUS_OK;
-    if (demo->event_count > 1)
-        qsort(demo->events, demo->event_count, sizeof *demo->events, earlier);
-    for (size_t i = 0; i < demo->event_count && status == STATUS_OK; i++) {
-        struct event *event = &demo->events[i];
-        status = event->record == RECORD_LOOK
-                     ? record_look(demo, event->row)
-                     : journal_add(demo->journal, event->record, event->row, demo->diags);
+    if (demo->entry_count > 1)
+        qsort(demo->entries, demo->entry_count, sizeof *demo->entries, earlier);
+    for (size_t i = 0; i < demo->entry_count && status == STATUS_OK; i++) {
+        struct entry *entry = &demo->entries[i];
+        status = entry->record == RECORD_LOOK
+                     ? record_look(demo, entry->row)
+                     : journal_add(demo->journal, entry->record, entry->row, demo->diags);
     }
     return status;
 }

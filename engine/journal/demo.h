@@ -11,7 +11,7 @@
  *
  * Looks have a vessel, a moment and the grower's words only. `judge` makes the
  * look of them, so that its facts and posterior are those of the rules in use.
- * Looks, deeds and outcomes are recorded in the order in which they happened.
+ * Looks, events and outcomes are recorded in the order in which they happened.
  */
 struct demo_judge {
     enum status (*look)(void *context, struct journal *journal, const char *vessel,

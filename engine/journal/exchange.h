@@ -16,7 +16,7 @@
  *
  * A record begins with its id, then come its columns by name. Moments are
  * ISO 8601 with their offset, numbers in the shortest form that reads back
- * exactly, references the labels of what they name (ids for looks, deeds and
+ * exactly, references the labels of what they name (ids for looks, events and
  * outcomes). What the journal derives is left out, but for the day of a vessel's
  * next look, which no other record tells.
  *
@@ -47,7 +47,7 @@ enum status export_folder(struct journal *journal, const char *folder, bool repl
  *
  * Into an empty journal every record keeps its id, so that a further export is
  * the same to the byte. In a journal that holds something a record is known by
- * its label, and looks, deeds, outcomes and the like by all they say: what is
+ * its label, and looks, events, outcomes and the like by all they say: what is
  * there already is passed over, what is new is added (under a new id when its own
  * is taken), and a record of the same label that says something else is a
  * conflict, which names the place in the file, what is there and what was

@@ -886,7 +886,7 @@ enum status backup_restore(const char *backup, const char *path, struct moment n
 
 /* ==== become ================================================================================== */
 
-/* What a vessel has become, derived from what stands of its looks, deeds and outcomes. */
+/* What a vessel has become, derived from what stands of its looks, events and outcomes. */
 
 struct becoming {
     struct vessel vessel; /* only the derived members and `place` are used */
@@ -929,7 +929,7 @@ static struct moment moment_in(sqlite3_stmt *statement, int at)
                            sqlite3_column_int(statement, at + 1)};
 }
 
-/* ---- looks, deeds, outcomes ------------------------------------------------------------------ */
+/* ---- looks, events, outcomes ------------------------------------------------------------------ */
 
 static sqlite3_stmt *about(struct journal *journal, enum kept_statement which, const char *sql,
                            int64_t vessel, struct diags *diags)
@@ -972,47 +972,47 @@ static enum status read_looks(struct journal *journal, struct becoming *becoming
     return ended(journal, statement, code, diags);
 }
 
-static void take_deed(struct becoming *becoming, enum deed_kind kind, struct moment at)
+static void take_event(struct becoming *becoming, enum event_kind kind, struct moment at)
 {
     struct vessel *vessel = &becoming->vessel;
     switch (kind) {
-    case DEED_ISOLATE:
+    case EVENT_ISOLATE:
         vessel->state = VESSEL_ISOLATED;
         break;
-    case DEED_RETURN:
+    case EVENT_RETURN:
         vessel->state = VESSEL_GROWING;
         break;
-    case DEED_DISCARD:
+    case EVENT_DISCARD:
         vessel->state = VESSEL_DISCARDED;
         becoming->discarded = at;
         break;
-    case DEED_USE:
+    case EVENT_USE:
         vessel->state = VESSEL_USED;
         becoming->used = at;
         break;
-    case DEED_MOVE:
-    case DEED_SHAKE:
-    case DEED_WITHDRAW:
-    case DEED_COUNT:
+    case EVENT_MOVE:
+    case EVENT_SHAKE:
+    case EVENT_WITHDRAW:
+    case EVENT_COUNT:
         break;
     }
 }
 
-static enum deed_kind deed_kind_of(const char *word)
+static enum event_kind event_kind_of(const char *word)
 {
     int kind = 0;
-    while (kind < DEED_COUNT && strcmp(deed_words[kind], word) != 0)
+    while (kind < EVENT_COUNT && strcmp(event_words[kind], word) != 0)
         kind++;
-    return (enum deed_kind)kind;
+    return (enum event_kind)kind;
 }
 
 /* Twice: for what was done, and, once the end is known, for where it stood. */
-static enum status read_deeds(struct journal *journal, struct becoming *becoming, bool moves,
-                              struct diags *diags)
+static enum status read_events(struct journal *journal, struct becoming *becoming, bool moves,
+                               struct diags *diags)
 {
     struct vessel *vessel = &becoming->vessel;
     sqlite3_stmt *statement =
-        about(journal, STATEMENT_VESSEL_DEEDS,
+        about(journal, STATEMENT_VESSEL_EVENTS,
               "SELECT at, at_offset, kind, place FROM deed AS d WHERE vessel = ?"
               " AND NOT EXISTS (SELECT 1 FROM deed WHERE corrects = d.id)"
               " ORDER BY coalesce(turn, id)",
@@ -1022,10 +1022,10 @@ static enum status read_deeds(struct journal *journal, struct becoming *becoming
         return STATUS_IO;
     while ((code = sqlite3_step(statement)) == SQLITE_ROW) {
         struct moment at = moment_in(statement, 0);
-        enum deed_kind kind = deed_kind_of(word_in(statement, 2));
+        enum event_kind kind = event_kind_of(word_in(statement, 2));
         if (!moves) {
-            take_deed(becoming, kind, at);
-        } else if (kind == DEED_MOVE) {
+            take_event(becoming, kind, at);
+        } else if (kind == EVENT_MOVE) {
             vessel->stands = sqlite3_column_int64(statement, 3);
             if (!moment_known(vessel->ended) || at.seconds <= vessel->ended.seconds)
                 vessel->stood = vessel->stands;
@@ -1177,10 +1177,10 @@ static enum status derive(struct journal *journal, int64_t vessel, struct becomi
     if (status == STATUS_OK)
         status = read_looks(journal, becoming, diags);
     if (status == STATUS_OK)
-        status = read_deeds(journal, becoming, false, diags);
+        status = read_events(journal, becoming, false, diags);
     if (status == STATUS_OK)
         status = read_outcome(journal, becoming, diags);
-    return status == STATUS_OK ? read_deeds(journal, becoming, true, diags) : status;
+    return status == STATUS_OK ? read_events(journal, becoming, true, diags) : status;
 }
 
 enum status vessel_derive(struct journal *journal, int64_t id, struct vessel *vessel,

@@ -59,7 +59,7 @@ void journal_rollback(struct journal *journal);
  * Appends `row` (a struct of that kind) and sets its id; an id that is not 0 is
  * kept (imports). Checks what record_types says: required, bounds, known words,
  * references that exist, labels not taken; the message names column and value.
- * After a look, a deed or an outcome the vessel is refreshed.
+ * After a look, a event or an outcome the vessel is refreshed.
  */
 enum status journal_add(struct journal *journal, enum record record, void *row,
                         struct diags *diags);
@@ -127,13 +127,13 @@ enum status journal_read_column(struct journal *journal, const struct column *co
 /* ---- what a vessel has become ---------------------------------------------------------------- */
 
 /*
- * Derives state, fate, end and last look of a vessel anew from what stands (looks, deeds and
+ * Derives state, fate, end and last look of a vessel anew from what stands (looks, events and
  * outcomes that no later one corrects):
- *   state  discarded or used by the newest such deed, else isolated or growing
+ *   state  discarded or used by the newest such event, else isolated or growing
  *   fate   a confirmed outcome's status, sound for clean; else, when it was discarded or
  *          the last look said discard: that look's status, untold when it said clean or there
  *          was none; else sound when used; else open
- *   ended  the first look that said discard, the deed or the outcome, whichever was first
+ *   ended  the first look that said discard, the event or the outcome, whichever was first
  *   stands where the newest move took it, else where it was put; stood: without moves after its end
  * A clean outcome gives way to a later look that says discard.
  */

@@ -41,7 +41,7 @@ enum status carrier_lacks(struct carrier *carrier, enum mapped field, const char
 enum status carrier_day(struct carrier *carrier, enum mapped field, struct moment *moment);
 /* Adds a record, checked first, since a journal that refuses one ends the whole transaction. */
 enum status carrier_add(struct carrier *carrier, enum record record, void *row);
-/* The deeds and the outcome of the row, as far as they are not there already. */
+/* The events and the outcome of the row, as far as they are not there already. */
 enum status carrier_events(struct carrier *carrier, int64_t vessel);
 
 /* ==== mapping events ========================================================================== */
@@ -50,32 +50,32 @@ enum status carrier_events(struct carrier *carrier, int64_t vessel);
 
 static const struct position nowhere = {NULL, 0, 0};
 
-static enum status take_deed(struct carrier *carrier, int64_t vessel, enum deed_kind kind,
-                             struct moment at)
+static enum status take_event(struct carrier *carrier, int64_t vessel, enum event_kind kind,
+                              struct moment at)
 {
-    struct deed *deeds = NULL, deed;
+    struct event *events = NULL, event;
     size_t count = 0;
-    enum status status = journal_all(carrier->journal, RECORD_DEED, "vessel", vessel,
-                                     carrier->arena, (void **)&deeds, &count, carrier->own);
+    enum status status = journal_all(carrier->journal, RECORD_EVENT, "vessel", vessel,
+                                     carrier->arena, (void **)&events, &count, carrier->own);
     for (size_t i = 0; i < count; i++)
-        if (deeds[i].kind == kind && moment_day(deeds[i].at) == moment_day(at))
+        if (events[i].kind == kind && moment_day(events[i].at) == moment_day(at))
             return status;
-    record_init(RECORD_DEED, &deed);
-    deed.vessel = vessel;
-    deed.kind = kind;
-    deed.at = at;
-    return status == STATUS_OK ? carrier_add(carrier, RECORD_DEED, &deed) : status;
+    record_init(RECORD_EVENT, &event);
+    event.vessel = vessel;
+    event.kind = kind;
+    event.at = at;
+    return status == STATUS_OK ? carrier_add(carrier, RECORD_EVENT, &event) : status;
 }
 
-static enum status take_deeds(struct carrier *carrier, int64_t vessel)
+static enum status take_events(struct carrier *carrier, int64_t vessel)
 {
     static const struct {
         enum mapped field;
-        enum deed_kind kind;
-    } days[] = {{MAPPED_SHAKEN, DEED_SHAKE},
-                {MAPPED_ISOLATED, DEED_ISOLATE},
-                {MAPPED_USED, DEED_USE},
-                {MAPPED_DISCARDED, DEED_DISCARD}};
+        enum event_kind kind;
+    } days[] = {{MAPPED_SHAKEN, EVENT_SHAKE},
+                {MAPPED_ISOLATED, EVENT_ISOLATE},
+                {MAPPED_USED, EVENT_USE},
+                {MAPPED_DISCARDED, EVENT_DISCARD}};
     enum status status = STATUS_OK;
     for (size_t i = 0; i < sizeof days / sizeof *days && status == STATUS_OK; i++) {
         struct moment at;
@@ -83,7 +83,7 @@ static enum status take_deeds(struct carrier *carrier, int64_t vessel)
             continue;
         status = carrier_day(carrier, days[i].field, &at);
         if (status == STATUS_OK)
-            status = take_deed(carrier, vessel, days[i].kind, at);
+            status = take_event(carrier, vessel, days[i].kind, at);
     }
     return status;
 }
@@ -140,15 +140,15 @@ static enum status take_result(struct carrier *carrier, int64_t vessel)
     if (status == STATUS_OK && result.finding != NULL)
         status = take_outcome(carrier, vessel, result.finding, at);
     if (status == STATUS_OK && result.used)
-        status = take_deed(carrier, vessel, DEED_USE, at);
+        status = take_event(carrier, vessel, EVENT_USE, at);
     if (status == STATUS_OK && result.discarded)
-        status = take_deed(carrier, vessel, DEED_DISCARD, at);
+        status = take_event(carrier, vessel, EVENT_DISCARD, at);
     return status;
 }
 
 enum status carrier_events(struct carrier *carrier, int64_t vessel)
 {
-    enum status status = take_deeds(carrier, vessel);
+    enum status status = take_events(carrier, vessel);
     return status == STATUS_OK ? take_result(carrier, vessel) : status;
 }
 

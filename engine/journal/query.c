@@ -492,7 +492,7 @@ enum status survey_search(struct journal *journal, const char *const *words, siz
 {
     static const enum record kinds[] = {
         RECORD_BATCH, RECORD_VESSEL, RECORD_STARTER, RECORD_LOT,     RECORD_COOK, RECORD_SESSION,
-        RECORD_PLACE, RECORD_LOOK,   RECORD_DEED,    RECORD_OUTCOME, RECORD_EDIT,
+        RECORD_PLACE, RECORD_LOOK,   RECORD_EVENT,   RECORD_OUTCOME, RECORD_EDIT,
     };
     struct search search = {.journal = journal, .arena = arena, .limit = limit};
     struct wanted wanted = {NULL, 0};
@@ -552,7 +552,7 @@ enum status journal_due(struct journal *journal, int64_t day, struct arena *aren
     return status;
 }
 
-/* ==== roll ==================================================================================== */
+/* ==== selection ==================================================================================== */
 
 enum { MOST_NAMED = 10000 };
 
@@ -708,13 +708,14 @@ static bool part_end(const struct cursor *cursor)
            strcmp(cursor->at, ".") == 0;
 }
 
-static bool read_parts(struct cursor *cursor, struct roll_part *parts, size_t room, size_t *count)
+static bool read_parts(struct cursor *cursor, struct selection_part *parts, size_t room,
+                       size_t *count)
 {
     for (*count = 0; *count < room; ++*count) {
         if (!take_list(cursor) || !part_end(cursor))
             return false;
-        struct roll_part *part = &parts[*count];
-        *part = (struct roll_part){cursor->numbers, cursor->count, ""};
+        struct selection_part *part = &parts[*count];
+        *part = (struct selection_part){cursor->numbers, cursor->count, ""};
         if (*cursor->at == ':') {
             cursor->at++;
             part->words = take_words(cursor, ";");
@@ -739,24 +740,24 @@ static enum status wrong_form(const char *batch, struct diags *diags)
     return STATUS_USAGE;
 }
 
-const struct roll_part *roll_part_of(const struct roll *roll, int64_t number)
+const struct selection_part *selection_part_of(const struct selection *selection, int64_t number)
 {
-    for (size_t i = 0; i < roll->part_count; i++)
-        for (size_t k = 0; k < roll->parts[i].count; k++)
-            if (roll->parts[i].numbers[k] == number)
-                return &roll->parts[i];
+    for (size_t i = 0; i < selection->part_count; i++)
+        for (size_t k = 0; k < selection->parts[i].count; k++)
+            if (selection->parts[i].numbers[k] == number)
+                return &selection->parts[i];
     return NULL;
 }
 
-static enum status check_twice(const struct roll *roll, struct diags *diags)
+static enum status check_twice(const struct selection *selection, struct diags *diags)
 {
-    for (size_t i = 0; i < roll->part_count; i++)
-        for (size_t k = 0; k < roll->parts[i].count; k++) {
-            int64_t number = roll->parts[i].numbers[k];
+    for (size_t i = 0; i < selection->part_count; i++)
+        for (size_t k = 0; k < selection->parts[i].count; k++) {
+            int64_t number = selection->parts[i].numbers[k];
             size_t named = 0;
-            for (size_t other = 0; other < roll->parts[i].count; other++)
-                named += roll->parts[i].numbers[other] == number;
-            if (named == 1 && roll_part_of(roll, number) == &roll->parts[i])
+            for (size_t other = 0; other < selection->parts[i].count; other++)
+                named += selection->parts[i].numbers[other] == number;
+            if (named == 1 && selection_part_of(selection, number) == &selection->parts[i])
                 continue;
             diags_error(diags, (struct position){0}, "vessel %lld is named twice",
                         (long long)number);
@@ -782,12 +783,12 @@ static const char *find_opening(struct cursor *cursor, const char *text)
     return NULL;
 }
 
-enum status roll_read(const char *text, const char *batch, struct arena *arena, struct roll *roll,
-                      struct diags *diags)
+enum status selection_read(const char *text, const char *batch, struct arena *arena,
+                           struct selection *selection, struct diags *diags)
 {
     enum { MOST_PARTS = 64 };
     struct cursor cursor = {.at = text, .batch = batch, .arena = arena};
-    struct roll_part *parts = arena_array(arena, MOST_PARTS, sizeof *parts);
+    struct selection_part *parts = arena_array(arena, MOST_PARTS, sizeof *parts);
     size_t count = 0;
     const char *opening = find_opening(&cursor, text);
     const char *behind = cursor.at;
@@ -795,113 +796,115 @@ enum status roll_read(const char *text, const char *batch, struct arena *arena, 
     if (head == NULL || parts == NULL)
         return STATUS_MEMORY;
     cursor.at = head;
-    *roll = (struct roll){.words = take_words(&cursor, "")};
-    if (roll->words == NULL)
+    *selection = (struct selection){.words = take_words(&cursor, "")};
+    if (selection->words == NULL)
         return STATUS_MEMORY;
     if (opening == NULL)
         return STATUS_OK;
     cursor.at = behind;
-    if (roll->words[0] == '\0' || !read_parts(&cursor, parts, MOST_PARTS, &count) || cursor.full)
+    if (selection->words[0] == '\0' || !read_parts(&cursor, parts, MOST_PARTS, &count) ||
+        cursor.full)
         return wrong_form(batch, diags);
-    roll->parts = parts;
-    roll->part_count = count;
-    return check_twice(roll, diags);
+    selection->parts = parts;
+    selection->part_count = count;
+    return check_twice(selection, diags);
 }
 
-/* ==== life ==================================================================================== */
+/* ==== history ==================================================================================== */
 
-struct living { /* while events are gathered */
+struct gathering { /* while entries are gathered */
     struct journal *journal;
     struct arena *arena;
-    struct life *life;
+    struct history *history;
     size_t room;
     struct diags *diags;
 };
 
-static struct event *add_event(struct living *living)
+static struct history_entry *add_entry(struct gathering *gathering)
 {
-    struct life *life = living->life;
-    if (life->count == living->room) {
-        size_t room = living->room == 0 ? 32 : 2 * living->room;
-        life->events =
-            arena_grow(living->arena, life->events, living->room, room, sizeof *life->events);
-        living->room = room;
+    struct history *history = gathering->history;
+    if (history->count == gathering->room) {
+        size_t room = gathering->room == 0 ? 32 : 2 * gathering->room;
+        history->entries = arena_grow(gathering->arena, history->entries, gathering->room, room,
+                                      sizeof *history->entries);
+        gathering->room = room;
     }
-    return life->events != NULL ? &life->events[life->count++] : NULL;
+    return history->entries != NULL ? &history->entries[history->count++] : NULL;
 }
 
-/* Copies what every kind of event has out of its own row. */
-static void fill(struct event *event, enum record kind)
+/* Copies what every kind of entry has out of its own row. */
+static void fill(struct history_entry *entry, enum record kind)
 {
-    event->kind = kind;
+    entry->kind = kind;
     if (kind == RECORD_LOOK) {
-        event->at = event->is.look.at;
-        event->id = event->is.look.id;
-        event->vessel = event->is.look.vessel;
-    } else if (kind == RECORD_DEED) {
-        event->at = event->is.deed.at;
-        event->id = event->is.deed.id;
-        event->vessel = event->is.deed.vessel;
+        entry->at = entry->is.look.at;
+        entry->id = entry->is.look.id;
+        entry->vessel = entry->is.look.vessel;
+    } else if (kind == RECORD_EVENT) {
+        entry->at = entry->is.event.at;
+        entry->id = entry->is.event.id;
+        entry->vessel = entry->is.event.vessel;
     } else if (kind == RECORD_OUTCOME) {
-        event->at = event->is.outcome.at;
-        event->id = event->is.outcome.id;
-        event->vessel = event->is.outcome.vessel;
+        entry->at = entry->is.outcome.at;
+        entry->id = entry->is.outcome.id;
+        entry->vessel = entry->is.outcome.vessel;
     } else {
-        event->at = event->is.edit.at;
-        event->id = event->is.edit.id;
+        entry->at = entry->is.edit.at;
+        entry->id = entry->is.edit.id;
     }
 }
 
-static enum status gather(struct living *living, enum record kind, int64_t vessel, int64_t batch,
-                          size_t limit)
+static enum status gather(struct gathering *gathering, enum record kind, int64_t vessel,
+                          int64_t batch, size_t limit)
 {
     struct survey survey = survey_all(kind, limit);
     struct page page;
     survey.vessel = vessel;
     survey.batch = batch;
-    enum status status = survey_page(living->journal, &survey, living->arena, &page, living->diags);
+    enum status status =
+        survey_page(gathering->journal, &survey, gathering->arena, &page, gathering->diags);
     for (size_t i = 0; i < page.count && status == STATUS_OK; i++) {
-        struct event *event = add_event(living);
-        if (event == NULL)
+        struct history_entry *entry = add_entry(gathering);
+        if (entry == NULL)
             return STATUS_MEMORY;
-        memset(event, 0, sizeof *event);
-        status = journal_get(living->journal, kind, page.ids[i], living->arena, &event->is,
-                             living->diags);
-        fill(event, kind);
+        memset(entry, 0, sizeof *entry);
+        status = journal_get(gathering->journal, kind, page.ids[i], gathering->arena, &entry->is,
+                             gathering->diags);
+        fill(entry, kind);
     }
-    living->life->earlier += page.total - page.count;
+    gathering->history->earlier += page.total - page.count;
     return status;
 }
 
-static enum status gather_edits(struct living *living, enum record record, const char *label,
+static enum status gather_edits(struct gathering *gathering, enum record record, const char *label,
                                 size_t limit)
 {
     struct page page;
-    enum status status =
-        survey_edits(living->journal, record, label, limit, living->arena, &page, living->diags);
+    enum status status = survey_edits(gathering->journal, record, label, limit, gathering->arena,
+                                      &page, gathering->diags);
     for (size_t i = 0; i < page.count && status == STATUS_OK; i++) {
-        struct event *event = add_event(living);
-        if (event == NULL)
+        struct history_entry *entry = add_entry(gathering);
+        if (entry == NULL)
             return STATUS_MEMORY;
-        memset(event, 0, sizeof *event);
-        status = journal_get(living->journal, RECORD_EDIT, page.ids[i], living->arena, &event->is,
-                             living->diags);
-        fill(event, RECORD_EDIT);
+        memset(entry, 0, sizeof *entry);
+        status = journal_get(gathering->journal, RECORD_EDIT, page.ids[i], gathering->arena,
+                             &entry->is, gathering->diags);
+        fill(entry, RECORD_EDIT);
     }
     return status;
 }
 
-static int64_t corrected_by(const struct event *event)
+static int64_t corrected_by(const struct history_entry *entry)
 {
-    return event->kind == RECORD_LOOK      ? event->is.look.corrects
-           : event->kind == RECORD_DEED    ? event->is.deed.corrects
-           : event->kind == RECORD_OUTCOME ? event->is.outcome.corrects
+    return entry->kind == RECORD_LOOK      ? entry->is.look.corrects
+           : entry->kind == RECORD_EVENT   ? entry->is.event.corrects
+           : entry->kind == RECORD_OUTCOME ? entry->is.outcome.corrects
                                            : 0;
 }
 
 static int by_moment(const void *left, const void *right)
 {
-    const struct event *a = left, *b = right;
+    const struct history_entry *a = left, *b = right;
     if (a->at.seconds != b->at.seconds)
         return a->at.seconds < b->at.seconds ? -1 : 1;
     if (a->kind != b->kind)
@@ -911,66 +914,68 @@ static int by_moment(const void *left, const void *right)
 
 static int by_id(const void *left, const void *right)
 {
-    const struct event *a = left, *b = right;
+    const struct history_entry *a = left, *b = right;
     if (a->kind != b->kind)
         return a->kind < b->kind ? -1 : 1;
     return a->id < b->id ? -1 : a->id > b->id;
 }
 
-static void finish(struct life *life)
+static void finish(struct history *history)
 {
-    if (life->events == NULL)
+    if (history->entries == NULL)
         return;
-    qsort(life->events, life->count, sizeof *life->events, by_id);
-    for (size_t i = 0; i < life->count; i++) {
-        struct event key = {.kind = life->events[i].kind, .id = corrected_by(&life->events[i])};
-        struct event *older =
-            key.id != 0 ? bsearch(&key, life->events, life->count, sizeof key, by_id) : NULL;
+    qsort(history->entries, history->count, sizeof *history->entries, by_id);
+    for (size_t i = 0; i < history->count; i++) {
+        struct history_entry key = {.kind = history->entries[i].kind,
+                                    .id = corrected_by(&history->entries[i])};
+        struct history_entry *older =
+            key.id != 0 ? bsearch(&key, history->entries, history->count, sizeof key, by_id) : NULL;
         if (older != NULL)
             older->overruled = true;
     }
-    qsort(life->events, life->count, sizeof *life->events, by_moment);
+    qsort(history->entries, history->count, sizeof *history->entries, by_moment);
 }
 
-static enum status gather_all(struct living *living, int64_t vessel, int64_t batch, size_t limit)
+static enum status gather_all(struct gathering *gathering, int64_t vessel, int64_t batch,
+                              size_t limit)
 {
-    static const enum record kinds[] = {RECORD_LOOK, RECORD_DEED, RECORD_OUTCOME};
+    static const enum record kinds[] = {RECORD_LOOK, RECORD_EVENT, RECORD_OUTCOME};
     enum status status = STATUS_OK;
-    *living->life = (struct life){NULL, 0, 0};
+    *gathering->history = (struct history){NULL, 0, 0};
     for (size_t i = 0; i < sizeof kinds / sizeof *kinds && status == STATUS_OK; i++)
-        status = gather(living, kinds[i], vessel, batch, limit);
+        status = gather(gathering, kinds[i], vessel, batch, limit);
     return status;
 }
 
-enum status life_of_vessel(struct journal *journal, const struct vessel *vessel, size_t limit,
-                           struct arena *arena, struct life *life, struct diags *diags)
+enum status history_of_vessel(struct journal *journal, const struct vessel *vessel, size_t limit,
+                              struct arena *arena, struct history *history, struct diags *diags)
 {
-    struct living living = {journal, arena, life, 0, diags};
-    enum status status = gather_all(&living, vessel->id, 0, limit);
+    struct gathering gathering = {journal, arena, history, 0, diags};
+    enum status status = gather_all(&gathering, vessel->id, 0, limit);
     if (status == STATUS_OK)
-        status = gather_edits(&living, RECORD_VESSEL, vessel->label, limit);
-    finish(life);
+        status = gather_edits(&gathering, RECORD_VESSEL, vessel->label, limit);
+    finish(history);
     return status;
 }
 
-enum status life_of_batch(struct journal *journal, const struct batch *batch, size_t limit,
-                          struct arena *arena, struct life *life, struct diags *diags)
+enum status history_of_batch(struct journal *journal, const struct batch *batch, size_t limit,
+                             struct arena *arena, struct history *history, struct diags *diags)
 {
-    struct living living = {journal, arena, life, 0, diags};
-    enum status status = gather_all(&living, 0, batch->id, limit);
+    struct gathering gathering = {journal, arena, history, 0, diags};
+    enum status status = gather_all(&gathering, 0, batch->id, limit);
     if (status == STATUS_OK)
-        status = gather_edits(&living, RECORD_BATCH, batch->label, limit);
-    finish(life);
+        status = gather_edits(&gathering, RECORD_BATCH, batch->label, limit);
+    finish(history);
     return status;
 }
 
-enum status life_of_record(struct journal *journal, enum record record, const char *label,
-                           size_t limit, struct arena *arena, struct life *life,
-                           struct diags *diags)
+enum status history_of_record(struct journal *journal, enum record record, const char *label,
+                              size_t limit, struct arena *arena, struct history *history,
+                              struct diags *diags)
 {
-    struct living living = {journal, arena, life, 0, diags};
-    *life = (struct life){NULL, 0, 0};
-    enum status status = gather_edits(&living, record, label, limit);
-    finish(life);
+    struct gathering gathering = {journal, arena, history, 0, diags};
+    *history = (struct history){NULL, 0, 0};
+    enum status status = gather_edits(&gathering, record, label, limit);
+    finish(history);
     return status;
 }

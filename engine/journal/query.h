@@ -19,8 +19,8 @@ enum { SURVEY_ANY = -1 };
 
 struct survey { /* which of a kind */
     enum record record;
-    int64_t batch;  /* vessels of this batch; looks, deeds and outcomes of its vessels; 0 for all */
-    int64_t vessel; /* looks, deeds and outcomes of this vessel; 0 for all */
+    int64_t batch; /* vessels of this batch; looks, events and outcomes of its vessels; 0 for all */
+    int64_t vessel; /* looks, events and outcomes of this vessel; 0 for all */
     int state;      /* vessels: an enum vessel_state, or SURVEY_ANY */
     int fate;       /* vessels: an enum fate, or SURVEY_ANY */
     size_t limit;   /* the newest so many; 0 for all */
@@ -97,15 +97,15 @@ enum status survey_search(struct journal *journal, const char *const *words, siz
  * a colon of those before it. Vessels are numbers within the batch, ranges of them,
  * or labels.
  */
-struct roll_part {
+struct selection_part {
     const int64_t *numbers; /* within the batch, as written */
     size_t count;
     const char *words; /* what is said of them; "" when they are only excepted */
 };
 
-struct roll {
+struct selection {
     const char *words; /* said of the rest */
-    const struct roll_part *parts;
+    const struct selection_part *parts;
     size_t part_count;
 };
 
@@ -114,47 +114,47 @@ struct roll {
  * should have, when vessels are announced and cannot be read, or one is named
  * twice. Everything is in the arena.
  */
-enum status roll_read(const char *text, const char *batch, struct arena *arena, struct roll *roll,
-                      struct diags *diags);
+enum status selection_read(const char *text, const char *batch, struct arena *arena,
+                           struct selection *selection, struct diags *diags);
 
 /* The part that names this number, or NULL: it is one of the rest. */
-const struct roll_part *roll_part_of(const struct roll *roll, int64_t number);
+const struct selection_part *selection_part_of(const struct selection *selection, int64_t number);
 
 /*
- * What happened, in order: looks, deeds and outcomes of one vessel or of all
+ * What happened, in order: looks, events and outcomes of one vessel or of all
  * vessels of a batch, and the slips that were corrected in a record.
  *
  * Events are in the order of their moments, and those of one moment in the order in
  * which they were recorded. What a later row corrects is there, too, and says so.
  */
-struct event {
-    enum record kind; /* RECORD_LOOK, _DEED, _OUTCOME or _EDIT */
+struct history_entry {
+    enum record kind; /* RECORD_LOOK, _EVENT, _OUTCOME or _EDIT */
     struct moment at;
     int64_t id;
     int64_t vessel; /* 0 for an edit */
     bool overruled; /* a later row corrects it: it no longer counts */
     union {
         struct look look;
-        struct deed deed;
+        struct event event;
         struct outcome outcome;
         struct edit edit;
     } is;
 };
 
-struct life {
-    struct event *events; /* in the arena */
+struct history {
+    struct history_entry *entries; /* in the arena */
     size_t count;
     size_t earlier; /* how many more there were before these */
 };
 
-/* The newest `limit` events of each kind (0: all) of a vessel; of all vessels of a batch. */
-enum status life_of_vessel(struct journal *journal, const struct vessel *vessel, size_t limit,
-                           struct arena *arena, struct life *life, struct diags *diags);
-enum status life_of_batch(struct journal *journal, const struct batch *batch, size_t limit,
-                          struct arena *arena, struct life *life, struct diags *diags);
+/* The newest `limit` entries of each kind (0: all) of a vessel; of all vessels of a batch. */
+enum status history_of_vessel(struct journal *journal, const struct vessel *vessel, size_t limit,
+                              struct arena *arena, struct history *history, struct diags *diags);
+enum status history_of_batch(struct journal *journal, const struct batch *batch, size_t limit,
+                             struct arena *arena, struct history *history, struct diags *diags);
 /* Of any other record with a label: its edits. */
-enum status life_of_record(struct journal *journal, enum record record, const char *label,
-                           size_t limit, struct arena *arena, struct life *life,
-                           struct diags *diags);
+enum status history_of_record(struct journal *journal, enum record record, const char *label,
+                              size_t limit, struct arena *arena, struct history *history,
+                              struct diags *diags);
 
 #endif

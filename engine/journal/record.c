@@ -16,8 +16,8 @@
 
 const char *const vessel_state_words[] = {"growing", "isolated", "discarded", "used", NULL};
 const char *const fate_words[] = {"open", "sound", "stuck", "contaminated", "untold", NULL};
-const char *const deed_words[] = {"move",    "shake", "isolate",  "return",
-                                  "discard", "use",   "withdraw", NULL};
+const char *const event_words[] = {"move",    "shake", "isolate",  "return",
+                                   "discard", "use",   "withdraw", NULL};
 
 enum { LATEST_DAY = 2932894 }; /* 9999-12-29: the last one written with four digits in any zone */
 
@@ -172,14 +172,14 @@ static const struct column look_columns[] = {
     END,
 };
 
-static const struct column deed_columns[] = {
-    REFER_NEEDED(deed, vessel, RECORD_VESSEL),
-    MOMENT_NEEDED(deed, at),
-    {AT(deed, kind), .kind = COLUMN_WORD, .words = deed_words, .required = true},
-    REFER(deed, place, RECORD_PLACE),
-    TEXT(deed, detail),
-    REFER(deed, corrects, RECORD_DEED),
-    {AT(deed, turn), .kind = COLUMN_REFERENCE, .refers = RECORD_DEED, .derived = true},
+static const struct column event_columns[] = {
+    REFER_NEEDED(event, vessel, RECORD_VESSEL),
+    MOMENT_NEEDED(event, at),
+    {AT(event, kind), .kind = COLUMN_WORD, .words = event_words, .required = true},
+    REFER(event, place, RECORD_PLACE),
+    TEXT(event, detail),
+    REFER(event, corrects, RECORD_EVENT),
+    {AT(event, turn), .kind = COLUMN_REFERENCE, .refers = RECORD_EVENT, .derived = true},
     END,
 };
 
@@ -215,7 +215,7 @@ const struct record_type record_types[RECORD_COUNT] = {
     [RECORD_BATCH] = {"batch", sizeof(struct batch), false, batch_columns},
     [RECORD_VESSEL] = {"vessel", sizeof(struct vessel), false, vessel_columns},
     [RECORD_LOOK] = {"look", sizeof(struct look), true, look_columns},
-    [RECORD_DEED] = {"deed", sizeof(struct deed), true, deed_columns},
+    [RECORD_EVENT] = {"deed", sizeof(struct event), true, event_columns},
     [RECORD_OUTCOME] = {"outcome", sizeof(struct outcome), true, outcome_columns},
     [RECORD_EDIT] = {"edit", sizeof(struct edit), true, edit_columns},
 };
@@ -978,19 +978,19 @@ static enum status check_correction(struct journal *journal, enum record record,
     return status;
 }
 
-struct chained { /* where a look, a deed and an outcome keep what chains them to others */
+struct chained { /* where a look, a event and an outcome keep what chains them to others */
     int64_t vessel, corrects, *turn;
 };
 
 static bool chain_of(enum record record, void *row, struct chained *chained)
 {
     struct look *look = row;
-    struct deed *deed = row;
+    struct event *event = row;
     struct outcome *outcome = row;
     if (record == RECORD_LOOK)
         *chained = (struct chained){look->vessel, look->corrects, &look->turn};
-    else if (record == RECORD_DEED)
-        *chained = (struct chained){deed->vessel, deed->corrects, &deed->turn};
+    else if (record == RECORD_EVENT)
+        *chained = (struct chained){event->vessel, event->corrects, &event->turn};
     else if (record == RECORD_OUTCOME)
         *chained = (struct chained){outcome->vessel, outcome->corrects, &outcome->turn};
     else

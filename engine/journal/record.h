@@ -18,7 +18,7 @@
  *            └────────────┬────────────────────┴──────┴──────┘         │
  *                       batch ── vessel ────────────────────────────── ┘
  *                                  ├─ look      what was seen and judged; append-only
- *                                  ├─ deed      what was done: moved, shaken, isolated ...
+ *                                  ├─ event      what was done: moved, shaken, isolated ...
  *                                  └─ outcome   what it turned out to be, and how that is known
  *   edit: what was corrected in any of them, before and after
  *
@@ -38,7 +38,7 @@ enum record {
     RECORD_BATCH,
     RECORD_VESSEL,
     RECORD_LOOK,
-    RECORD_DEED,
+    RECORD_EVENT,
     RECORD_OUTCOME,
     RECORD_EDIT,
     RECORD_COUNT
@@ -115,7 +115,7 @@ struct batch { /* vessels of one mix, from one cook, one session and one starter
 };
 
 enum vessel_state { VESSEL_GROWING, VESSEL_ISOLATED, VESSEL_DISCARDED, VESSEL_USED };
-enum fate { /* as the journal stands; derived from looks, deeds and outcomes (journal.h) */
+enum fate { /* as the journal stands; derived from looks, events and outcomes (journal.h) */
             FATE_OPEN,         /* nothing wrong so far */
             FATE_SOUND,        /* used, or confirmed clean */
             FATE_STUCK,        /* lost: clean, but it did not grow or went useless */
@@ -168,22 +168,22 @@ struct look { /* appended, never changed; `corrects` names the look that it take
                      keeps the turn of what it corrects */
 };
 
-enum deed_kind {
-    DEED_MOVE,
-    DEED_SHAKE,
-    DEED_ISOLATE,
-    DEED_RETURN, /* back among the others */
-    DEED_DISCARD,
-    DEED_USE,
-    DEED_WITHDRAW, /* the deed named by `corrects` did not happen */
-    DEED_COUNT
+enum event_kind {
+    EVENT_MOVE,
+    EVENT_SHAKE,
+    EVENT_ISOLATE,
+    EVENT_RETURN, /* back among the others */
+    EVENT_DISCARD,
+    EVENT_USE,
+    EVENT_WITHDRAW, /* the event named by `corrects` did not happen */
+    EVENT_COUNT
 };
 
-struct deed { /* appended, never changed */
+struct event { /* appended, never changed */
     int64_t id;
     int64_t vessel;
     struct moment at;
-    enum deed_kind kind;
+    enum event_kind kind;
     int64_t place; /* of a move */
     const char *detail;
     int64_t corrects;
@@ -259,7 +259,7 @@ union any_record {
     struct batch batch;
     struct vessel vessel;
     struct look look;
-    struct deed deed;
+    struct event event;
     struct outcome outcome;
     struct edit edit;
 };
@@ -271,6 +271,6 @@ void record_init(enum record record, void *row);
 
 extern const char *const vessel_state_words[]; /* "growing" ... */
 extern const char *const fate_words[];         /* "open" ... */
-extern const char *const deed_words[];         /* "move" ... */
+extern const char *const event_words[];        /* "move" ... */
 
 #endif

@@ -130,7 +130,7 @@ static enum status take_page(struct gathering *gathering, const struct page *pag
 
 struct dating { /* the batch of the last vessel dated: neighbours mostly share it */
     struct batch batch;
-    struct course course;
+    struct vessel_forecast course;
 };
 
 /*
@@ -146,11 +146,11 @@ static enum status date_vessel(const struct journal_told *told, struct dating *d
         status = journal_get(told->journal, RECORD_BATCH, vessel->batch, told->arena,
                              &dating->batch, told->diags);
         if (status == STATUS_OK)
-            status = course_of(told->journal, told->rules, &dating->batch, vessel, &dating->course,
-                               told->diags);
+            status = vessel_forecast_of(told->journal, told->rules, &dating->batch, vessel,
+                                        &dating->course, told->diags);
     }
-    vessel->due = course_first_day(&dating->course, &dating->batch);
-    vessel->due_for = course_first_word;
+    vessel->due = vessel_forecast_first_day(&dating->course, &dating->batch);
+    vessel->due_for = FIRST_LOOK;
     if (status != STATUS_OK || vessel->last_look == 0)
         return status;
     status =
@@ -225,8 +225,8 @@ static enum status group(struct gathering *gathering)
         status = journal_get(told->journal, RECORD_BATCH, first->batch, told->arena, &next->batch,
                              told->diags);
         if (status == STATUS_OK)
-            status = course_of(told->journal, told->rules, &next->batch, first, &next->course,
-                               told->diags);
+            status = vessel_forecast_of(told->journal, told->rules, &next->batch, first,
+                                        &next->course, told->diags);
         list->count++;
         i = end;
     }
@@ -284,7 +284,7 @@ static void head_of(const struct journal_told *told, int64_t day, struct text *h
 static const char *ahead_of(const struct journal_told *told, const struct due_group *due)
 {
     int64_t start = moment_day(due->batch.at), today = moment_day(told->now);
-    const struct course *course = &due->course;
+    const struct vessel_forecast *course = &due->course;
     char from[MOMENT_ROOM], to[MOMENT_ROOM];
     const char *words = "";
 
@@ -374,7 +374,7 @@ void view_due(struct screen *screen, const struct journal_told *told, const stru
 
 static json_t *group_json(const struct journal_told *told, const struct due_group *due)
 {
-    const struct course *course = &due->course;
+    const struct vessel_forecast *course = &due->course;
     int64_t start = moment_day(due->batch.at);
     bool full = course->known && isfinite(course->full.high);
     bool shake = course->known && isfinite(course->shake.high);

@@ -384,22 +384,22 @@ static const char *look_words(const struct journal_told *told, const struct look
     return words != NULL ? words : "";
 }
 
-const char *view_deed_words(const struct journal_told *told, const struct deed *deed)
+const char *view_event_words(const struct journal_told *told, const struct event *event)
 {
-    static const char *const done[DEED_COUNT] = {
-        [DEED_MOVE] = "moved",          [DEED_SHAKE] = "broken up and shaken",
-        [DEED_ISOLATE] = "isolated",    [DEED_RETURN] = "put back among the others",
-        [DEED_DISCARD] = "discarded",   [DEED_USE] = "used",
-        [DEED_WITHDRAW] = "taken back",
+    static const char *const done[EVENT_COUNT] = {
+        [EVENT_MOVE] = "moved",          [EVENT_SHAKE] = "broken up and shaken",
+        [EVENT_ISOLATE] = "isolated",    [EVENT_RETURN] = "put back among the others",
+        [EVENT_DISCARD] = "discarded",   [EVENT_USE] = "used",
+        [EVENT_WITHDRAW] = "taken back",
     };
-    const char *words = done[deed->kind];
-    if (deed->kind == DEED_MOVE && deed->place != 0)
+    const char *words = done[event->kind];
+    if (event->kind == EVENT_MOVE && event->place != 0)
         words =
-            arena_format(told->arena, "moved to %s", view_label(told, RECORD_PLACE, deed->place));
-    else if (deed->kind == DEED_WITHDRAW)
-        words = arena_format(told->arena, "deed %lld did not happen", (long long)deed->corrects);
-    if (words != NULL && deed->detail[0] != '\0')
-        words = arena_format(told->arena, "%s (%s)", words, deed->detail);
+            arena_format(told->arena, "moved to %s", view_label(told, RECORD_PLACE, event->place));
+    else if (event->kind == EVENT_WITHDRAW)
+        words = arena_format(told->arena, "deed %lld did not happen", (long long)event->corrects);
+    if (words != NULL && event->detail[0] != '\0')
+        words = arena_format(told->arena, "%s (%s)", words, event->detail);
     return words != NULL ? words : "";
 }
 
@@ -502,7 +502,7 @@ static const char *const headings[RECORD_COUNT][TABLE_MOST] = {
     [RECORD_BATCH] = {"batch", "date", "what", "with", "vessels"},
     [RECORD_VESSEL] = {"vessel", "state", "day", "where", "look due", "last look"},
     [RECORD_LOOK] = {"look", "vessel", "date", "said", "what was seen"},
-    [RECORD_DEED] = {"deed", "vessel", "date", "what"},
+    [RECORD_EVENT] = {"deed", "vessel", "date", "what"},
     [RECORD_OUTCOME] = {"outcome", "vessel", "date", "finding", "how it is known"},
     [RECORD_PARENT] = {"starter", "came from"},
     [RECORD_EDIT] = {"edit", "date", "of", "column", "was", "became"},
@@ -575,7 +575,7 @@ static void fill_events(const struct journal_told *told, enum record record,
                         const union any_record *row, const char *cells[TABLE_MOST])
 {
     const struct look *look = &row->look;
-    const struct deed *deed = &row->deed;
+    const struct event *event = &row->event;
     const struct outcome *outcome = &row->outcome;
     const char *id = number_of(told, (long long)look->id); /* first in every kind */
 
@@ -584,10 +584,10 @@ static void fill_events(const struct journal_told *told, enum record record,
                ((const char *[]){id, view_label(told, RECORD_VESSEL, look->vessel),
                                  day_of(told, look->at), look->action, words_of_look(told, look)}),
                5 * sizeof *cells);
-    else if (record == RECORD_DEED)
+    else if (record == RECORD_EVENT)
         memcpy(cells,
-               ((const char *[]){id, view_label(told, RECORD_VESSEL, deed->vessel),
-                                 day_of(told, deed->at), view_deed_words(told, deed)}),
+               ((const char *[]){id, view_label(told, RECORD_VESSEL, event->vessel),
+                                 day_of(told, event->at), view_event_words(told, event)}),
                4 * sizeof *cells);
     else if (record == RECORD_OUTCOME)
         memcpy(cells,
@@ -657,9 +657,9 @@ json_t *view_list_json(const struct journal_told *told, enum record record, cons
     return records;
 }
 
-/* ==== journal life ============================================================================ */
+/* ==== journal history ============================================================================ */
 
-/* The life of a vessel, a batch, a starter ... as a timeline. */
+/* The history of a vessel, a batch, a starter ... as a timeline. */
 
 enum { DATE_COLUMNS = 12, DAY_COLUMNS = 20, MOST_BATCHES = 40, DEEPEST = 20 };
 
@@ -707,7 +707,7 @@ static const char *now_words(const struct journal_told *told, const struct vesse
 static void say_course(struct screen *screen, const struct journal_told *told,
                        const struct batch *batch, const struct vessel *vessel)
 {
-    struct course course;
+    struct vessel_forecast course;
     char from[MOMENT_ROOM], to[MOMENT_ROOM], when[WHEN_ROOM];
     int64_t day = moment_day(batch->at);
 
@@ -717,7 +717,8 @@ static void say_course(struct screen *screen, const struct journal_told *told,
         screen_say(screen, 0, 2, ROLE_PLAIN, "Look due %s (%s).",
                    view_when(vessel->due, moment_day(told->now), when), vessel->due_for);
     if (vessel->control ||
-        course_of(told->journal, told->rules, batch, vessel, &course, told->diags) != STATUS_OK ||
+        vessel_forecast_of(told->journal, told->rules, batch, vessel, &course, told->diags) !=
+            STATUS_OK ||
         !course.known || !isfinite(course.full.high))
         return;
     screen_say(screen, 0, 2, ROLE_PLAIN, "The forecast has it white through from %s to %s.",
@@ -727,23 +728,23 @@ static void say_course(struct screen *screen, const struct journal_told *told,
 
 /* ---- the timeline ---------------------------------------------------------------------------- */
 
-static const char *event_words(const struct journal_told *told, const struct event *event)
+static const char *entry_words(const struct journal_told *told, const struct history_entry *entry)
 {
-    const struct look *look = &event->is.look;
-    const struct outcome *outcome = &event->is.outcome;
-    const struct edit *edit = &event->is.edit;
+    const struct look *look = &entry->is.look;
+    const struct outcome *outcome = &entry->is.outcome;
+    const struct edit *edit = &entry->is.edit;
     const char *words = NULL;
 
-    if (event->kind == RECORD_LOOK && look->words[0] != '\0')
-        words = arena_format(told->arena, "look %lld, %s: %s. \"%s\"", (long long)event->id,
+    if (entry->kind == RECORD_LOOK && look->words[0] != '\0')
+        words = arena_format(told->arena, "look %lld, %s: %s. \"%s\"", (long long)entry->id,
                              look->action, view_finding_name(told, look->finding), look->words);
-    else if (event->kind == RECORD_LOOK)
-        words = arena_format(told->arena, "look %lld, %s: %s", (long long)event->id, look->action,
+    else if (entry->kind == RECORD_LOOK)
+        words = arena_format(told->arena, "look %lld, %s: %s", (long long)entry->id, look->action,
                              view_finding_name(told, look->finding));
-    else if (event->kind == RECORD_DEED)
-        words = arena_format(told->arena, "%s (deed %lld)", view_deed_words(told, &event->is.deed),
-                             (long long)event->id);
-    else if (event->kind == RECORD_OUTCOME)
+    else if (entry->kind == RECORD_EVENT)
+        words = arena_format(told->arena, "%s (deed %lld)",
+                             view_event_words(told, &entry->is.event), (long long)entry->id);
+    else if (entry->kind == RECORD_OUTCOME)
         words = arena_format(told->arena, "confirmed: %s%s%s%s%s",
                              view_finding_name(told, outcome->finding),
                              outcome->cause[0] != '\0' ? ", because of: " : "",
@@ -752,39 +753,39 @@ static const char *event_words(const struct journal_told *told, const struct eve
     else
         words = arena_format(told->arena, "corrected: %s was '%s', became '%s'", edit->column,
                              edit->was, edit->became);
-    if (words != NULL && event->overruled)
+    if (words != NULL && entry->overruled)
         words = arena_format(told->arena, "[no longer counts] %s", words);
     return words != NULL ? words : "";
 }
 
-/* With the label of the vessel, where events of several stand together. */
-static void say_event(struct screen *screen, const struct journal_told *told,
-                      const struct event *event, const struct batch *batch, bool several)
+/* With the label of the vessel, where entries of several stand together. */
+static void say_entry(struct screen *screen, const struct journal_told *told,
+                      const struct history_entry *entry, const struct batch *batch, bool several)
 {
     char date[MOMENT_ROOM], lead[MOMENT_ROOM + 24];
-    const char *words = event_words(told, event);
+    const char *words = entry_words(told, entry);
 
-    moment_write_day(event->at, date);
+    moment_write_day(entry->at, date);
     if (batch != NULL)
         snprintf(lead, sizeof lead, "%s  day %lld", date,
-                 (long long)moment_days_between(batch->at, event->at));
+                 (long long)moment_days_between(batch->at, entry->at));
     else
         snprintf(lead, sizeof lead, "%s", date);
-    if (several && event->vessel != 0)
-        words = arena_format(told->arena, "%s: %s", view_label(told, RECORD_VESSEL, event->vessel),
+    if (several && entry->vessel != 0)
+        words = arena_format(told->arena, "%s: %s", view_label(told, RECORD_VESSEL, entry->vessel),
                              words);
     screen_row(screen, 0, batch != NULL ? DAY_COLUMNS : DATE_COLUMNS, lead,
                words != NULL ? words : "");
 }
 
 static void say_events(struct screen *screen, const struct journal_told *told,
-                       const struct life *life, const struct batch *batch, bool several)
+                       const struct history *history, const struct batch *batch, bool several)
 {
-    if (life->earlier > 0)
+    if (history->earlier > 0)
         screen_say(screen, 0, 2, ROLE_QUIET, "%zu earlier ones are left out; --limit 0 shows all.",
-                   life->earlier);
-    for (size_t i = 0; i < life->count; i++)
-        say_event(screen, told, &life->events[i], batch, several);
+                   history->earlier);
+    for (size_t i = 0; i < history->count; i++)
+        say_entry(screen, told, &history->entries[i], batch, several);
 }
 
 static void say_start(struct screen *screen, const struct journal_told *told,
@@ -802,15 +803,16 @@ static void say_start(struct screen *screen, const struct journal_told *told,
 
 /* ---- vessels and batches --------------------------------------------------------------------- */
 
-static enum status life_of_one(struct screen *screen, const struct journal_told *told,
-                               const struct vessel *vessel, size_t limit)
+static enum status history_of_one(struct screen *screen, const struct journal_told *told,
+                                  const struct vessel *vessel, size_t limit)
 {
     struct batch batch;
-    struct life life = {NULL, 0, 0};
+    struct history history = {NULL, 0, 0};
     enum status status =
         journal_get(told->journal, RECORD_BATCH, vessel->batch, told->arena, &batch, told->diags);
     if (status == STATUS_OK)
-        status = life_of_vessel(told->journal, vessel, limit, told->arena, &life, told->diags);
+        status =
+            history_of_vessel(told->journal, vessel, limit, told->arena, &history, told->diags);
     if (status != STATUS_OK)
         return status;
     const char *stands = view_label(told, RECORD_PLACE, vessel->stands);
@@ -823,21 +825,21 @@ static enum status life_of_one(struct screen *screen, const struct journal_told 
         screen_say(screen, 0, 2, ROLE_PLAIN, "Note: %s", vessel->note);
     screen_blank(screen);
     say_start(screen, told, &batch, vessel->control);
-    say_events(screen, told, &life, &batch, false);
+    say_events(screen, told, &history, &batch, false);
     screen_blank(screen);
     say_course(screen, told, &batch, vessel);
     return STATUS_OK;
 }
 
-static enum status life_of_many(struct screen *screen, const struct journal_told *told,
-                                const struct batch *batch, size_t limit)
+static enum status history_of_many(struct screen *screen, const struct journal_told *told,
+                                   const struct batch *batch, size_t limit)
 {
     struct survey survey = survey_all(RECORD_VESSEL, 200);
     struct vessel_tally tally;
     struct page page;
-    struct life life = {NULL, 0, 0};
+    struct history history = {NULL, 0, 0};
     enum status status =
-        life_of_batch(told->journal, batch, limit, told->arena, &life, told->diags);
+        history_of_batch(told->journal, batch, limit, told->arena, &history, told->diags);
     if (status == STATUS_OK)
         status = survey_tally(told->journal, RECORD_BATCH, batch->id, &tally, told->diags);
     survey.batch = batch->id;
@@ -852,7 +854,7 @@ static enum status life_of_many(struct screen *screen, const struct journal_told
         screen_say(screen, 0, 2, ROLE_PLAIN, "Note: %s", batch->note);
     screen_blank(screen);
     say_start(screen, told, batch, false);
-    say_events(screen, told, &life, batch, true);
+    say_events(screen, told, &history, batch, true);
     screen_blank(screen);
     return view_list(screen, told, RECORD_VESSEL, &page);
 }
@@ -927,9 +929,9 @@ static enum status say_batches(struct screen *screen, const struct journal_told 
 static enum status life_around(struct screen *screen, const struct journal_told *told,
                                enum record record, const void *row, const char *label, size_t limit)
 {
-    struct life life = {NULL, 0, 0};
+    struct history history = {NULL, 0, 0};
     enum status status =
-        life_of_record(told->journal, record, label, limit, told->arena, &life, told->diags);
+        history_of_record(told->journal, record, label, limit, told->arena, &history, told->diags);
     if (status != STATUS_OK)
         return status;
     screen_say(screen, 0, 2, ROLE_STRONG, "%s %s", record_types[record].name, label);
@@ -938,19 +940,19 @@ static enum status life_around(struct screen *screen, const struct journal_told 
         status = say_family(screen, told, row);
     if (status == STATUS_OK)
         status = say_batches(screen, told, record, *(const int64_t *)row);
-    if (life.count > 0)
+    if (history.count > 0)
         screen_blank(screen);
-    say_events(screen, told, &life, NULL, false);
+    say_events(screen, told, &history, NULL, false);
     return status;
 }
 
-enum status view_life(struct screen *screen, const struct journal_told *told, enum record record,
-                      const void *row, size_t limit)
+enum status view_history(struct screen *screen, const struct journal_told *told, enum record record,
+                         const void *row, size_t limit)
 {
     if (record == RECORD_VESSEL)
-        return life_of_one(screen, told, row, limit);
+        return history_of_one(screen, told, row, limit);
     if (record == RECORD_BATCH)
-        return life_of_many(screen, told, row, limit);
+        return history_of_many(screen, told, row, limit);
     const struct {
         int64_t id;
         const char *label;
@@ -958,29 +960,29 @@ enum status view_life(struct screen *screen, const struct journal_told *told, en
     return life_around(screen, told, record, row, named->label, limit);
 }
 
-/* ==== journal life json ======================================================================= */
+/* ==== journal history json ======================================================================= */
 
 enum { LIFE_JSON_MOST_BATCHES = 1000, LIFE_JSON_DEEPEST = 20 };
 
-static json_t *event_json(const struct journal_told *told, const struct event *event,
+static json_t *entry_json(const struct journal_told *told, const struct history_entry *entry,
                           const struct batch *batch)
 {
-    json_t *record = view_record_json(told, event->kind, &event->is);
+    json_t *record = view_record_json(told, entry->kind, &entry->is);
     json_t *day = batch != NULL
-                      ? json_integer((json_int_t)moment_days_between(batch->at, event->at))
+                      ? json_integer((json_int_t)moment_days_between(batch->at, entry->at))
                       : json_null();
-    return json_pack("{s:s, s:o, s:o, s:b, s:o}", "kind", record_types[event->kind].name, "at",
-                     view_json_moment(event->at), "day", day, "counts", !event->overruled, "record",
+    return json_pack("{s:s, s:o, s:o, s:b, s:o}", "kind", record_types[entry->kind].name, "at",
+                     view_json_moment(entry->at), "day", day, "counts", !entry->overruled, "record",
                      record);
 }
 
-static json_t *events_json(const struct journal_told *told, const struct life *life,
-                           const struct batch *batch)
+static json_t *entries_json(const struct journal_told *told, const struct history *history,
+                            const struct batch *batch)
 {
-    json_t *events = json_array();
-    for (size_t i = 0; i < life->count; i++)
-        events = view_json_append(events, event_json(told, &life->events[i], batch));
-    return events;
+    json_t *entries = json_array();
+    for (size_t i = 0; i < history->count; i++)
+        entries = view_json_append(entries, entry_json(told, &history->entries[i], batch));
+    return entries;
 }
 
 /* {"label", "from": [the same of its parents]}. */
@@ -1036,9 +1038,10 @@ static enum status add_batches(json_t **json, const struct journal_told *told, e
 static enum status add_course(json_t **json, const struct journal_told *told,
                               const struct batch *batch, const struct vessel *vessel)
 {
-    struct course course;
+    struct vessel_forecast course;
     int64_t day = moment_day(batch->at);
-    enum status status = course_of(told->journal, told->rules, batch, vessel, &course, told->diags);
+    enum status status =
+        vessel_forecast_of(told->journal, told->rules, batch, vessel, &course, told->diags);
     bool known = status == STATUS_OK && course.known && isfinite(course.full.high);
     *json = view_json_put(*json, "full_from",
                           view_json_day(known ? day + (int64_t)floor(course.full.low) : 0));
@@ -1048,13 +1051,13 @@ static enum status add_course(json_t **json, const struct journal_told *told,
 }
 
 static enum status fill_vessel(json_t **json, const struct journal_told *told,
-                               const struct vessel *vessel, size_t limit, struct life *life,
+                               const struct vessel *vessel, size_t limit, struct history *history,
                                struct batch *batch)
 {
     enum status status =
         journal_get(told->journal, RECORD_BATCH, vessel->batch, told->arena, batch, told->diags);
     if (status == STATUS_OK)
-        status = life_of_vessel(told->journal, vessel, limit, told->arena, life, told->diags);
+        status = history_of_vessel(told->journal, vessel, limit, told->arena, history, told->diags);
     if (status != STATUS_OK)
         return status;
     *json = view_json_put(*json, "batch", view_record_json(told, RECORD_BATCH, batch));
@@ -1063,27 +1066,27 @@ static enum status fill_vessel(json_t **json, const struct journal_told *told,
     return add_course(json, told, batch, vessel);
 }
 
-json_t *view_life_json(const struct journal_told *told, enum record record, const void *row,
-                       size_t limit, enum status *status)
+json_t *view_history_json(const struct journal_told *told, enum record record, const void *row,
+                          size_t limit, enum status *status)
 {
     const struct {
         int64_t id;
         const char *label;
     } *named = row;
-    struct life life = {NULL, 0, 0};
+    struct history history = {NULL, 0, 0};
     struct batch batch;
     bool dated = record == RECORD_VESSEL || record == RECORD_BATCH;
     json_t *json = json_pack("{s:i, s:s, s:o}", "schema", 1, "kind", record_types[record].name,
                              "record", view_record_json(told, record, row));
 
     if (record == RECORD_VESSEL) {
-        *status = fill_vessel(&json, told, row, limit, &life, &batch);
+        *status = fill_vessel(&json, told, row, limit, &history, &batch);
     } else if (record == RECORD_BATCH) {
         batch = *(const struct batch *)row;
-        *status = life_of_batch(told->journal, row, limit, told->arena, &life, told->diags);
+        *status = history_of_batch(told->journal, row, limit, told->arena, &history, told->diags);
     } else {
-        *status = life_of_record(told->journal, record, named->label, limit, told->arena, &life,
-                                 told->diags);
+        *status = history_of_record(told->journal, record, named->label, limit, told->arena,
+                                    &history, told->diags);
     }
     if (*status == STATUS_OK && record == RECORD_STARTER)
         *status = add_family(&json, told, named->id);
@@ -1093,7 +1096,7 @@ json_t *view_life_json(const struct journal_told *told, enum record record, cons
         json_decref(json);
         return NULL;
     }
-    json = view_json_put(json, "earlier", json_integer((json_int_t)life.earlier));
-    json = view_json_put(json, "events", events_json(told, &life, dated ? &batch : NULL));
+    json = view_json_put(json, "earlier", json_integer((json_int_t)history.earlier));
+    json = view_json_put(json, "events", entries_json(told, &history, dated ? &batch : NULL));
     return json;
 }

@@ -16,7 +16,7 @@
 #include "view/screen.h"
 
 /*
- * The journal in words, and as JSON: lists, the life of a vessel, what is due.
+ * The journal in words, and as JSON: lists, the history of a vessel, what is due.
  *
  * What is shown was written by people, perhaps by strangers: everything passes
  * the screen's text_safe. JSON is schema 1 (README.md, "For programs").
@@ -89,19 +89,19 @@ const char *view_tally(const struct journal_told *told, const struct vessel_tall
 json_t *view_tally_json(const struct vessel_tally *tally);
 
 /* "isolated", "moved to the closet"; in the arena. */
-const char *view_deed_words(const struct journal_told *told, const struct deed *deed);
+const char *view_event_words(const struct journal_told *told, const struct event *event);
 
 /*
- * The whole life of one record: what it is and came from, what happened to it in
+ * The whole history of one record: what it is and came from, what happened to it in
  * order, and what became of the vessels it went into. `row` is a record of that kind:
  * a vessel, batch, starter, lot, cook, session or place. Of long lives the newest
- * `limit` events are told, and how many there were before.
+ * `limit` entries are told, and how many there were before.
  */
-enum status view_life(struct screen *screen, const struct journal_told *told, enum record record,
-                      const void *row, size_t limit);
+enum status view_history(struct screen *screen, const struct journal_told *told, enum record record,
+                         const void *row, size_t limit);
 /* The same as an object; NULL with a status when reading failed. */
-json_t *view_life_json(const struct journal_told *told, enum record record, const void *row,
-                       size_t limit, enum status *status);
+json_t *view_history_json(const struct journal_told *told, enum record record, const void *row,
+                          size_t limit, enum status *status);
 
 /*
  * What is due by a day, the first due first: vessels of one batch with the same day
@@ -113,7 +113,7 @@ struct due_group {
     struct batch batch;
     const struct vessel *vessels;
     size_t count;
-    struct course course;
+    struct vessel_forecast course;
 };
 struct due_list {
     const struct due_group *groups; /* in the arena */

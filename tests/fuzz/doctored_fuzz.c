@@ -238,8 +238,8 @@ static void tell_life(const struct journal_told *told, enum record record, int64
     enum status status = STATUS_OK;
     text_init(&screen.out);
     if (journal_get(told->journal, record, id, told->arena, &row, told->diags) == STATUS_OK) {
-        (void)view_life(&screen, told, record, &row, 10);
-        hold_json(view_life_json(told, record, &row, 10, &status));
+        (void)view_history(&screen, told, record, &row, 10);
+        hold_json(view_history_json(told, record, &row, 10, &status));
     }
     hold_text(&screen.out);
     screen_release(&screen);

@@ -117,18 +117,18 @@ static inline int64_t add_look(struct journal_case *c, int64_t vessel, const cha
     return look.id;
 }
 
-static inline int64_t add_deed(struct journal_case *c, int64_t vessel, const char *at,
-                               enum deed_kind kind, int64_t place, int64_t corrects)
+static inline int64_t add_event(struct journal_case *c, int64_t vessel, const char *at,
+                                enum event_kind kind, int64_t place, int64_t corrects)
 {
-    struct deed deed;
-    record_init(RECORD_DEED, &deed);
-    deed.vessel = vessel;
-    deed.at = on(at);
-    deed.kind = kind;
-    deed.place = place;
-    deed.corrects = corrects;
-    add(c, RECORD_DEED, &deed);
-    return deed.id;
+    struct event event;
+    record_init(RECORD_EVENT, &event);
+    event.vessel = vessel;
+    event.at = on(at);
+    event.kind = kind;
+    event.place = place;
+    event.corrects = corrects;
+    add(c, RECORD_EVENT, &event);
+    return event.id;
 }
 
 static inline struct vessel vessel_of(struct journal_case *c, int64_t id)

@@ -49,8 +49,8 @@ static void fill(struct journal_case *c)
     int64_t look = add_look(c, first, "2026-03-05T18:00:00Z", "keep", "clean", 0);
     add_look(c, first, "2026-03-05T18:00:00Z", "isolate", "clean", look);
     add_look(c, second, "2026-03-06T18:00:00Z", "discard", "contaminated", 0);
-    add_deed(c, second, "2026-03-06T19:00:00Z", DEED_DISCARD, 0, 0);
-    add_deed(c, first, "2026-03-07T19:00:00Z", DEED_MOVE, add_place(c, "attic"), 0);
+    add_event(c, second, "2026-03-06T19:00:00Z", EVENT_DISCARD, 0, 0);
+    add_event(c, first, "2026-03-07T19:00:00Z", EVENT_MOVE, add_place(c, "attic"), 0);
     assert_int_equal(journal_set_due(c->journal, first, 20540, "wait", c->diags), STATUS_OK);
 }
 

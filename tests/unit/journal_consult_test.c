@@ -286,7 +286,7 @@ static void only_what_can_be_looked_at_is_opened(void **state)
     struct look look = look_at(b, "V1-2", "2026-03-10T12:00:00Z", "all white", 0);
     assert_int_equal(try_open(b, "V1-1", "2026-03-13T12:00:00Z", look.id), STATUS_USAGE);
     assert_non_null(strstr(last_fault(b), "is not one of V1-1's"));
-    add_deed(b->j, b->vessel[3], "2026-03-10T12:00:00Z", DEED_DISCARD, 0, 0);
+    add_event(b->j, b->vessel[3], "2026-03-10T12:00:00Z", EVENT_DISCARD, 0, 0);
     assert_int_equal(try_open(b, "V1-3", "2026-03-13T12:00:00Z", 0), STATUS_USAGE);
     assert_non_null(strstr(last_fault(b), "discarded already"));
 }

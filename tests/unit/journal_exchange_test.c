@@ -178,7 +178,7 @@ static const char *label(struct journal_case *c, const char *prefix, const char 
     return arena_format(c->arena, "%s%s%zu", prefix, kind, i);
 }
 
-/* Two of each culture, lot, cook ..., three vessels a batch, looks and deeds and corrections. */
+/* Two of each culture, lot, cook ..., three vessels a batch, looks and events and corrections. */
 static void fill_journal(struct journal_case *c, const char *prefix, size_t seed)
 {
     struct choice choice = {seed};
@@ -235,12 +235,12 @@ static void fill_journal(struct journal_case *c, const char *prefix, size_t seed
                 add(c, RECORD_LOOK, &look);
                 corrects = look.id;
             }
-            struct deed deed;
-            fill(RECORD_DEED, &deed, &choice);
-            deed.vessel = vessel.id;
-            deed.kind = v == 3 ? DEED_DISCARD : DEED_MOVE;
-            deed.place = v == 3 ? 0 : place.id;
-            add(c, RECORD_DEED, &deed);
+            struct event event;
+            fill(RECORD_EVENT, &event, &choice);
+            event.vessel = vessel.id;
+            event.kind = v == 3 ? EVENT_DISCARD : EVENT_MOVE;
+            event.place = v == 3 ? 0 : place.id;
+            add(c, RECORD_EVENT, &event);
             if (v == 3) {
                 struct outcome outcome;
                 fill(RECORD_OUTCOME, &outcome, &choice);

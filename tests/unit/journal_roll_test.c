@@ -15,16 +15,16 @@ static void expect(const char *said, const char *expected)
 {
     struct arena *arena = arena_new(NULL);
     struct diags *diags = diags_new();
-    struct roll roll;
+    struct selection selection;
     struct text got;
     text_init(&got);
-    if (roll_read(said, "B3", arena, &roll, diags) == STATUS_OK) {
-        text_puts(&got, roll.words);
-        for (size_t i = 0; i < roll.part_count; i++) {
+    if (selection_read(said, "B3", arena, &selection, diags) == STATUS_OK) {
+        text_puts(&got, selection.words);
+        for (size_t i = 0; i < selection.part_count; i++) {
             text_puts(&got, " |");
-            for (size_t k = 0; k < roll.parts[i].count; k++)
-                text_printf(&got, " %d", (int)roll.parts[i].numbers[k]);
-            text_printf(&got, ": %s", roll.parts[i].words);
+            for (size_t k = 0; k < selection.parts[i].count; k++)
+                text_printf(&got, " %d", (int)selection.parts[i].numbers[k]);
+            text_printf(&got, ": %s", selection.parts[i].words);
         }
     } else {
         text_puts(&got, "wrong");

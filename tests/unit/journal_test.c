@@ -231,7 +231,7 @@ static void a_slip_is_corrected_and_remembered(void **state)
 
 /* ---- what a vessel becomes ------------------------------------------------------------------- */
 
-static void looks_and_deeds_decide_the_fate(void **state)
+static void looks_and_events_decide_the_fate(void **state)
 {
     struct journal_case *c = *state;
     int64_t batch = add_batch(c, "B1", 0), lost = add_vessel(c, batch, 1, 0),
@@ -239,17 +239,17 @@ static void looks_and_deeds_decide_the_fate(void **state)
     add_look(c, lost, "2026-03-06T10:00:00Z", "isolate", "clean", 0);
     assert_int_equal(vessel_of(c, lost).fate, FATE_OPEN);
     add_look(c, lost, "2026-03-10T10:00:00Z", "discard", "contaminated", 0);
-    add_deed(c, lost, "2026-03-12T10:00:00Z", DEED_DISCARD, 0, 0);
+    add_event(c, lost, "2026-03-12T10:00:00Z", EVENT_DISCARD, 0, 0);
     assert_int_equal(vessel_of(c, lost).fate, FATE_CONTAMINATED);
     assert_int_equal(vessel_of(c, lost).state, VESSEL_DISCARDED);
     assert_int_equal(vessel_of(c, lost).ended.seconds, on("2026-03-10T10:00:00Z").seconds);
 
     add_look(c, used, "2026-03-10T10:00:00Z", "keep", "clean", 0);
-    add_deed(c, used, "2026-03-20T10:00:00Z", DEED_USE, 0, 0);
+    add_event(c, used, "2026-03-20T10:00:00Z", EVENT_USE, 0, 0);
     assert_int_equal(vessel_of(c, used).fate, FATE_SOUND);
     assert_int_equal(vessel_of(c, used).ended.seconds, on("2026-03-20T10:00:00Z").seconds);
 
-    add_deed(c, untold, "2026-03-20T10:00:00Z", DEED_DISCARD, 0, 0);
+    add_event(c, untold, "2026-03-20T10:00:00Z", EVENT_DISCARD, 0, 0);
     assert_int_equal(vessel_of(c, untold).fate, FATE_UNTOLD);
 }
 
@@ -293,16 +293,16 @@ static void an_outcome_overrules_but_not_what_comes_later(void **state)
     assert_int_equal(vessel_of(c, vessel).fate, FATE_CONTAMINATED);
 }
 
-static void a_withdrawn_deed_did_not_happen(void **state)
+static void a_withdrawn_event_did_not_happen(void **state)
 {
     struct journal_case *c = *state;
     int64_t shelf = add_place(c, "shelf"), tent = add_place(c, "tent");
     int64_t batch = add_batch(c, "B1", 0), vessel = add_vessel(c, batch, 1, shelf);
-    int64_t move = add_deed(c, vessel, "2026-03-05T10:00:00Z", DEED_MOVE, tent, 0);
-    int64_t discard = add_deed(c, vessel, "2026-03-06T10:00:00Z", DEED_DISCARD, 0, 0);
+    int64_t move = add_event(c, vessel, "2026-03-05T10:00:00Z", EVENT_MOVE, tent, 0);
+    int64_t discard = add_event(c, vessel, "2026-03-06T10:00:00Z", EVENT_DISCARD, 0, 0);
     assert_int_equal(vessel_of(c, vessel).stands, tent);
-    add_deed(c, vessel, "2026-03-06T11:00:00Z", DEED_WITHDRAW, 0, discard);
-    add_deed(c, vessel, "2026-03-06T11:00:00Z", DEED_WITHDRAW, 0, move);
+    add_event(c, vessel, "2026-03-06T11:00:00Z", EVENT_WITHDRAW, 0, discard);
+    add_event(c, vessel, "2026-03-06T11:00:00Z", EVENT_WITHDRAW, 0, move);
     assert_int_equal(vessel_of(c, vessel).state, VESSEL_GROWING);
     assert_int_equal(vessel_of(c, vessel).stands, shelf);
 }
@@ -313,7 +313,7 @@ static void a_move_after_the_end_does_not_blame_the_new_place(void **state)
     int64_t shelf = add_place(c, "shelf"), corner = add_place(c, "corner");
     int64_t batch = add_batch(c, "B1", 0), vessel = add_vessel(c, batch, 1, shelf);
     add_look(c, vessel, "2026-03-05T10:00:00Z", "discard", "contaminated", 0);
-    add_deed(c, vessel, "2026-03-05T11:00:00Z", DEED_MOVE, corner, 0);
+    add_event(c, vessel, "2026-03-05T11:00:00Z", EVENT_MOVE, corner, 0);
     assert_int_equal(vessel_of(c, vessel).stands, corner);
     assert_int_equal(vessel_of(c, vessel).stood, shelf);
 }
@@ -322,8 +322,8 @@ static void a_clock_that_goes_back_does_not_change_the_order(void **state)
 {
     struct journal_case *c = *state;
     int64_t batch = add_batch(c, "B1", 0), vessel = add_vessel(c, batch, 1, 0);
-    add_deed(c, vessel, "2026-03-20T10:00:00Z", DEED_ISOLATE, 0, 0);
-    add_deed(c, vessel, "2026-03-02T10:00:00Z", DEED_RETURN, 0, 0); /* said later */
+    add_event(c, vessel, "2026-03-20T10:00:00Z", EVENT_ISOLATE, 0, 0);
+    add_event(c, vessel, "2026-03-02T10:00:00Z", EVENT_RETURN, 0, 0); /* said later */
     assert_int_equal(vessel_of(c, vessel).state, VESSEL_GROWING);
 }
 
@@ -338,7 +338,7 @@ static void due_looks_are_listed_earliest_first(void **state)
     assert_int_equal(journal_set_due(c->journal, a, day + 1, "look", c->diags), STATUS_OK);
     assert_int_equal(journal_set_due(c->journal, b, day, "shake", c->diags), STATUS_OK);
     assert_int_equal(journal_set_due(c->journal, gone, day, "look", c->diags), STATUS_OK);
-    add_deed(c, gone, "2026-03-06T10:00:00Z", DEED_DISCARD, 0, 0);
+    add_event(c, gone, "2026-03-06T10:00:00Z", EVENT_DISCARD, 0, 0);
     assert_int_equal(journal_due(c->journal, day + 1, c->arena, &due, &count, c->diags), STATUS_OK);
     assert_int_equal(count, 2);
     assert_int_equal(due[0].id, b);
@@ -444,10 +444,10 @@ int main(void)
         TEST(a_transaction_undone_leaves_nothing),
         TEST(labels_go_on_counting),
         TEST(a_slip_is_corrected_and_remembered),
-        TEST(looks_and_deeds_decide_the_fate),
+        TEST(looks_and_events_decide_the_fate),
         TEST(a_correction_takes_the_turn_of_what_it_corrects),
         TEST(an_outcome_overrules_but_not_what_comes_later),
-        TEST(a_withdrawn_deed_did_not_happen),
+        TEST(a_withdrawn_event_did_not_happen),
         TEST(a_move_after_the_end_does_not_blame_the_new_place),
         TEST(a_clock_that_goes_back_does_not_change_the_order),
         TEST(due_looks_are_listed_earliest_first),

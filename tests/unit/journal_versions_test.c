@@ -39,7 +39,7 @@ static void check_contents(struct journal_case *c)
     static const size_t counts[RECORD_COUNT] = {
         [RECORD_STARTER] = 2, [RECORD_PARENT] = 1, [RECORD_LOT] = 1,     [RECORD_COOK] = 1,
         [RECORD_SESSION] = 1, [RECORD_PLACE] = 2,  [RECORD_BATCH] = 1,   [RECORD_VESSEL] = 3,
-        [RECORD_LOOK] = 3,    [RECORD_DEED] = 2,   [RECORD_OUTCOME] = 1, [RECORD_EDIT] = 1,
+        [RECORD_LOOK] = 3,    [RECORD_EVENT] = 2,  [RECORD_OUTCOME] = 1, [RECORD_EDIT] = 1,
     };
     struct batch batch;
     for (int record = 0; record < RECORD_COUNT; record++)

@@ -184,16 +184,16 @@ static int64_t put_vessel(struct journal_case *c, int64_t batch, int64_t number,
     return vessel.id;
 }
 
-static void put_deed(struct journal_case *c, int64_t vessel, enum deed_kind kind, int64_t place,
-                     const char *at)
+static void put_event(struct journal_case *c, int64_t vessel, enum event_kind kind, int64_t place,
+                      const char *at)
 {
-    struct deed deed;
-    record_init(RECORD_DEED, &deed);
-    deed.vessel = vessel;
-    deed.kind = kind;
-    deed.place = place;
-    deed.at = on(at);
-    add(c, RECORD_DEED, &deed);
+    struct event event;
+    record_init(RECORD_EVENT, &event);
+    event.vessel = vessel;
+    event.kind = kind;
+    event.place = place;
+    event.at = on(at);
+    add(c, RECORD_EVENT, &event);
 }
 
 static struct rules *shipped(struct diags *diags)
@@ -235,8 +235,8 @@ static void test_journal(void **state)
     add(c, RECORD_BATCH, &batch);
     int64_t lost = put_vessel(c, batch.id, 1, shelf, false);
     put_vessel(c, batch.id, 2, shelf, true);
-    put_deed(c, lost, DEED_DISCARD, 0, "2026-03-07 18:00");
-    put_deed(c, lost, DEED_MOVE, bin, "2026-03-07 18:05");
+    put_event(c, lost, EVENT_DISCARD, 0, "2026-03-07 18:00");
+    put_event(c, lost, EVENT_MOVE, bin, "2026-03-07 18:05");
 
     assert_int_equal(
         dataset_from_journal(c->journal, rules, DAY_NONE, 20600, c->arena, &dataset, c->diags),
