@@ -37,10 +37,8 @@ static void refuse_use(struct loader *loader, const struct node *node, size_t le
         names[i] = loader->rules->decision.uses[i].id;
     const char *name = arena_copy(loader->scratch, node->text, length);
     if (name)
-        fault_error(
-            &loader->faults, node_at(node), "unknown use '%s'%s",
-            fault_quote(&loader->faults, name),
-            fault_hint(&loader->faults, fault_nearest(&loader->faults, name, names, count)));
+        node_error(loader, node, "unknown use '%s'%s", load_quote(loader, name),
+                   load_hint(loader, load_nearest(loader, name, names, count)));
 }
 
 /* "expand:10": what for, and how many. */
@@ -116,20 +114,20 @@ static void check_case(struct case_reading *reading, const struct node *node,
                        const struct labelled_case *labelled)
 {
     static const char *const label[] = {"findings", "actions", "source"};
-    struct faults *faults = &reading->loader.faults;
+    struct loader *loader = &reading->loader;
     size_t number;
     bool fresh;
     bool labels =
         node_entry(node, "findings") || node_entry(node, "causes") || node_entry(node, "actions");
     for (size_t i = 0; labels && i < sizeof label / sizeof *label; i++)
         if (!node_entry(node, label[i]))
-            fault_error(faults, node_at(node), "a labelled case needs '%s'; add it", label[i]);
+            node_error(loader, node, "a labelled case needs '%s'; add it", label[i]);
     if (!node_entry(node, "text") && !node_entry(node, "set"))
-        fault_error(faults, node_at(node), "a case needs 'text' or 'set': it says nothing");
+        node_error(loader, node, "a case needs 'text' or 'set': it says nothing");
     if (labelled->id &&
         names_add(&reading->ids, labelled->id, reading->loader.scratch, &number, &fresh) && !fresh)
-        fault_error(faults, node_at(node_entry(node, "id")), "case '%s' stands twice; rename one",
-                    labelled->id);
+        node_error(loader, node_entry(node, "id"), "case '%s' stands twice; rename one",
+                   labelled->id);
 }
 
 static void case_read(struct case_reading *reading, const struct node *node)
@@ -187,10 +185,10 @@ static void read_files(struct case_reading *reading, const char *path)
             shape_read(loader, &CASE_FILE, root, reading);
     }
     if (!reading->count && !loader->faults.errors)
-        fault_error(&loader->faults, (struct position){0},
-                    "no case in '%s'; rules/FORMAT.md "
-                    "shows how one is written",
-                    fault_quote(&loader->faults, path));
+        load_error(loader, (struct position){0},
+                   "no case in '%s'; rules/FORMAT.md "
+                   "shows how one is written",
+                   load_quote(loader, path));
 }
 
 enum status cases_load(const char *path, const struct rules *rules, struct arena *arena,

@@ -225,9 +225,8 @@ static bool has_room(struct faults *faults)
     return true;
 }
 
-__attribute__((format(printf, 4, 0))) static void add(struct faults *faults, enum diag_kind kind,
-                                                      struct position at, const char *format,
-                                                      va_list arguments)
+void fault_add(struct faults *faults, enum diag_kind kind, struct position at, const char *format,
+               va_list arguments)
 {
     if (kind == DIAG_ERROR)
         faults->errors++;
@@ -244,15 +243,7 @@ void fault_error(struct faults *faults, struct position at, const char *format, 
 {
     va_list arguments;
     va_start(arguments, format);
-    add(faults, DIAG_ERROR, at, format, arguments);
-    va_end(arguments);
-}
-
-void fault_warn(struct faults *faults, struct position at, const char *format, ...)
-{
-    va_list arguments;
-    va_start(arguments, format);
-    add(faults, DIAG_WARNING, at, format, arguments);
+    fault_add(faults, DIAG_ERROR, at, format, arguments);
     va_end(arguments);
 }
 

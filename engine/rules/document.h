@@ -2,6 +2,7 @@
 #ifndef JARSIDE_RULES_DOCUMENT_H
 #define JARSIDE_RULES_DOCUMENT_H
 
+#include <stdarg.h>
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
@@ -67,9 +68,9 @@ struct faults {
 };
 
 /* Tells an error or a warning, with its place; counted and capped. */
+void fault_add(struct faults *faults, enum diag_kind kind, struct position at, const char *format,
+               va_list arguments) __attribute__((format(printf, 4, 0)));
 void fault_error(struct faults *faults, struct position at, const char *format, ...)
-    __attribute__((format(printf, 3, 4)));
-void fault_warn(struct faults *faults, struct position at, const char *format, ...)
     __attribute__((format(printf, 3, 4)));
 /* A file or folder the system does not let us read. `error` is an errno. */
 void fault_unreadable(struct faults *faults, const char *path, int error);

@@ -22,6 +22,46 @@ const struct bounds PER_CENT = {0, 100, false, false, "from 0 to 100"};
 
 enum { MOST_FIELDS = 64, LONGEST_ID = 63 };
 
+void node_error(struct loader *loader, const struct node *node, const char *format, ...)
+{
+    va_list arguments;
+    va_start(arguments, format);
+    fault_add(&loader->faults, DIAG_ERROR, node_at(node), format, arguments);
+    va_end(arguments);
+}
+
+void load_error(struct loader *loader, struct position at, const char *format, ...)
+{
+    va_list arguments;
+    va_start(arguments, format);
+    fault_add(&loader->faults, DIAG_ERROR, at, format, arguments);
+    va_end(arguments);
+}
+
+void load_warning(struct loader *loader, struct position at, const char *format, ...)
+{
+    va_list arguments;
+    va_start(arguments, format);
+    fault_add(&loader->faults, DIAG_WARNING, at, format, arguments);
+    va_end(arguments);
+}
+
+const char *load_quote(struct loader *loader, const char *text)
+{
+    return fault_quote(&loader->faults, text);
+}
+
+const char *load_nearest(const struct loader *loader, const char *word, const char *const *names,
+                         size_t count)
+{
+    return fault_nearest(&loader->faults, word, names, count);
+}
+
+const char *load_hint(struct loader *loader, const char *nearest)
+{
+    return fault_hint(&loader->faults, nearest);
+}
+
 const char *names_joined(struct loader *loader, const char *const *names, size_t count)
 {
     struct text text;
@@ -49,22 +89,22 @@ static void refuse_key(struct loader *loader, const struct shape *shape, const s
     size_t count = shape->count < MOST_FIELDS ? shape->count : MOST_FIELDS;
     for (size_t i = 0; i < count; i++)
         names[i] = shape->fields[i].key;
-    const char *quoted = fault_quote(&loader->faults, key->text);
-    const char *nearest = fault_nearest(&loader->faults, key->text, names, count);
+    const char *quoted = load_quote(loader, key->text);
+    const char *nearest = load_nearest(loader, key->text, names, count);
     if (nearest)
-        fault_error(&loader->faults, node_at(key), "unknown key '%s' in %s; did you mean '%s'?",
-                    quoted, shape->what, nearest);
+        node_error(loader, key, "unknown key '%s' in %s; did you mean '%s'?", quoted, shape->what,
+                   nearest);
     else
-        fault_error(&loader->faults, node_at(key), "unknown key '%s' in %s; it may hold %s", quoted,
-                    shape->what, names_joined(loader, names, count));
+        node_error(loader, key, "unknown key '%s' in %s; it may hold %s", quoted, shape->what,
+                   names_joined(loader, names, count));
 }
 
 void shape_read(struct loader *loader, const struct shape *shape, const struct node *map,
                 void *item)
 {
     if (map->kind != NODE_MAP) {
-        fault_error(&loader->faults, node_at(map), "%s is %s here; it must be a mapping of keys",
-                    shape->what, node_kind_name(map));
+        node_error(loader, map, "%s is %s here; it must be a mapping of keys", shape->what,
+                   node_kind_name(map));
         return;
     }
     for (const struct node *entry = map->first; entry; entry = entry->next)
@@ -76,8 +116,7 @@ void shape_read(struct loader *loader, const struct shape *shape, const struct n
         if (value)
             field->read(loader, field, value, item);
         else if (field->required)
-            fault_error(&loader->faults, node_at(map), "%s needs '%s'; add it", shape->what,
-                        field->key);
+            node_error(loader, map, "%s needs '%s'; add it", shape->what, field->key);
     }
 }
 
@@ -102,9 +141,9 @@ bool expect_kind(struct loader *loader, const struct node *node, enum node_kind 
         return true;
     bool empty = node->kind == NODE_TEXT && is_empty(node);
     bool colon = node->kind == NODE_MAP && kind == NODE_TEXT;
-    fault_error(&loader->faults, node_at(node), "'%s' is %s; it must be %s%s", key,
-                empty ? "empty" : node_kind_name(node), node_kind_name(&wanted),
-                colon ? ", in quotes if it holds a colon" : "");
+    node_error(loader, node, "'%s' is %s; it must be %s%s", key,
+               empty ? "empty" : node_kind_name(node), node_kind_name(&wanted),
+               colon ? ", in quotes if it holds a colon" : "");
     return false;
 }
 
@@ -113,8 +152,7 @@ bool expect_text(struct loader *loader, const struct node *node, const char *key
     if (!expect_kind(loader, node, NODE_TEXT, key))
         return false;
     if (is_empty(node)) {
-        fault_error(&loader->faults, node_at(node), "'%s' is empty; write a text or take it out",
-                    key);
+        node_error(loader, node, "'%s' is empty; write a text or take it out", key);
         return false;
     }
     size_t length = strlen(node->text);
@@ -145,11 +183,11 @@ static void refuse_number(struct loader *loader, const struct node *node, const 
 {
     const char *space = *bounds->says ? " " : "";
     if (node->kind != NODE_TEXT)
-        fault_error(&loader->faults, node_at(node), "'%s' is %s; it must be a number%s%s", key,
-                    node_kind_name(node), space, bounds->says);
+        node_error(loader, node, "'%s' is %s; it must be a number%s%s", key, node_kind_name(node),
+                   space, bounds->says);
     else
-        fault_error(&loader->faults, node_at(node), "'%s' is '%s'; it must be a number%s%s", key,
-                    fault_quote(&loader->faults, node->text), space, bounds->says);
+        node_error(loader, node, "'%s' is '%s'; it must be a number%s%s", key,
+                   load_quote(loader, node->text), space, bounds->says);
 }
 
 bool expect_number(struct loader *loader, const struct node *node, const char *key,
@@ -174,11 +212,10 @@ bool expect_choice(struct loader *loader, const struct node *node, const char *k
             *choice = i;
             return true;
         }
-    const char *nearest = fault_nearest(&loader->faults, node->text, words->list, words->count);
-    fault_error(&loader->faults, node_at(node), "'%s' is '%s'%s%s", key,
-                fault_quote(&loader->faults, node->text),
-                nearest ? fault_hint(&loader->faults, nearest) : "; it must be one of ",
-                nearest ? "" : names_joined(loader, words->list, words->count));
+    const char *nearest = load_nearest(loader, node->text, words->list, words->count);
+    node_error(loader, node, "'%s' is '%s'%s%s", key, load_quote(loader, node->text),
+               nearest ? load_hint(loader, nearest) : "; it must be one of ",
+               nearest ? "" : names_joined(loader, words->list, words->count));
     return false;
 }
 
@@ -189,10 +226,10 @@ bool expect_id(struct loader *loader, const struct node *key_node)
     if (*id >= 'a' && *id <= 'z' && length <= LONGEST_ID &&
         length == strspn(id, "abcdefghijklmnopqrstuvwxyz0123456789_"))
         return true;
-    fault_error(&loader->faults, node_at(key_node),
-                "'%s' is no id; an id begins with a small letter and goes on with small letters, "
-                "digits and underscores, %d at most",
-                fault_quote(&loader->faults, id), LONGEST_ID);
+    node_error(loader, key_node,
+               "'%s' is no id; an id begins with a small letter and goes on with small letters, "
+               "digits and underscores, %d at most",
+               load_quote(loader, id), LONGEST_ID);
     return false;
 }
 
@@ -207,7 +244,7 @@ const struct node *expect_items(struct loader *loader, const struct node *node, 
     if (!expect_kind(loader, node, NODE_LIST, key))
         return NULL;
     if (!node->count)
-        fault_error(&loader->faults, node_at(node), "'%s' is an empty list; take it out", key);
+        node_error(loader, node, "'%s' is an empty list; take it out", key);
     *count = node->count;
     return node->first;
 }
@@ -224,15 +261,13 @@ static const struct word *scale_word(struct loader *loader, const struct node *n
             return &scale[i];
         names[i] = scale[i].word;
     }
-    const char *quoted = fault_quote(&loader->faults, node->text);
-    const char *nearest = fault_nearest(&loader->faults, node->text, names, count);
+    const char *quoted = load_quote(loader, node->text);
+    const char *nearest = load_nearest(loader, node->text, names, count);
     if (nearest)
-        fault_error(&loader->faults, node_at(node), "'%s' is '%s'; did you mean '%s'?", key, quoted,
-                    nearest);
+        node_error(loader, node, "'%s' is '%s'; did you mean '%s'?", key, quoted, nearest);
     else
-        fault_error(&loader->faults, node_at(node),
-                    "'%s' is '%s'; it must be a number %s, or one of %s", key, quoted, bounds->says,
-                    names_joined(loader, names, count));
+        node_error(loader, node, "'%s' is '%s'; it must be a number %s, or one of %s", key, quoted,
+                   bounds->says, names_joined(loader, names, count));
     return NULL;
 }
 
@@ -278,8 +313,8 @@ void read_question(struct loader *loader, const struct field *field, const struc
         return;
     size_t length = strlen(*place);
     if ((*place)[length - 1] != '?')
-        fault_error(&loader->faults, node_at(node),
-                    "'%s' is not a question; it must end in a question mark", field->key);
+        node_error(loader, node, "'%s' is not a question; it must end in a question mark",
+                   field->key);
 }
 
 void read_number(struct loader *loader, const struct field *field, const struct node *node,
@@ -299,8 +334,8 @@ void read_rank(struct loader *loader, const struct field *field, const struct no
     if (!expect_number(loader, node, field->key, &whole, &number))
         return;
     if (number != (int)number)
-        fault_error(&loader->faults, node_at(node), "'%s' is '%s'; it must be a number %s",
-                    field->key, fault_quote(&loader->faults, node->text), whole.says);
+        node_error(loader, node, "'%s' is '%s'; it must be a number %s", field->key,
+                   load_quote(loader, node->text), whole.says);
     *place = (int)number;
 }
 
@@ -360,8 +395,8 @@ static bool read_rising(struct loader *loader, const struct field *field, const 
                         double *numbers, size_t count, const char *of)
 {
     if (node->kind != NODE_LIST || node->count != count) {
-        fault_error(&loader->faults, node_at(node), "'%s' must be a list of %zu rising numbers: %s",
-                    field->key, count, of);
+        node_error(loader, node, "'%s' must be a list of %zu rising numbers: %s", field->key, count,
+                   of);
         return false;
     }
     const struct node *entry = node->first;
@@ -369,9 +404,8 @@ static bool read_rising(struct loader *loader, const struct field *field, const 
         if (!expect_number(loader, entry, field->key, field->bounds, &numbers[i]))
             return false;
         if (i && numbers[i] < numbers[i - 1]) {
-            fault_error(&loader->faults, node_at(entry),
-                        "'%s' falls from %g to %g; its numbers must rise: %s", field->key,
-                        numbers[i - 1], numbers[i], of);
+            node_error(loader, entry, "'%s' falls from %g to %g; its numbers must rise: %s",
+                       field->key, numbers[i - 1], numbers[i], of);
             return false;
         }
     }
@@ -481,8 +515,7 @@ void read_condition(struct loader *loader, const struct field *field, const stru
     if (!expect_kind(loader, node, NODE_MAP, field->key))
         return;
     if (!node->count)
-        fault_error(&loader->faults, node_at(node), "'%s' asks for nothing; take it out",
-                    field->key);
+        node_error(loader, node, "'%s' asks for nothing; take it out", field->key);
     size_t *observables = arena_array(loader->keep, node->count, sizeof *observables);
     uint32_t *values = arena_array(loader->keep, node->count, sizeof *values);
     if (!observables || !values)
@@ -506,10 +539,10 @@ enum { FEW = RULES_MAX_VALUES }; /* names that a message lists */
 static const char *instead(struct loader *loader, const char *name, const char *const *names,
                            size_t count)
 {
-    const char *nearest = fault_nearest(&loader->faults, name, names, count);
+    const char *nearest = load_nearest(loader, name, names, count);
     const char *listed = NULL;
     if (nearest)
-        return fault_hint(&loader->faults, nearest);
+        return load_hint(loader, nearest);
     if (count && count <= FEW)
         listed =
             arena_format(loader->scratch, "; there are %s", names_joined(loader, names, count));
@@ -523,9 +556,9 @@ bool find_item(struct loader *loader, enum item_kind kind, const struct node *no
         return false;
     int found = names_find(ids, node->text);
     if (found == RULES_NONE) {
-        fault_error(&loader->faults, node_at(node), "unknown %s '%s'%s", item_kind_name(kind),
-                    fault_quote(&loader->faults, node->text),
-                    instead(loader, node->text, ids->list, ids->count));
+        node_error(loader, node, "unknown %s '%s'%s", item_kind_name(kind),
+                   load_quote(loader, node->text),
+                   instead(loader, node->text, ids->list, ids->count));
         return false;
     }
     *index = (size_t)found;
@@ -538,9 +571,8 @@ static void refuse_value(struct loader *loader, const struct observable *observa
     const char *names[RULES_MAX_VALUES];
     for (size_t i = 0; i < observable->value_count; i++)
         names[i] = observable->values[i].id;
-    fault_error(&loader->faults, node_at(node), "unknown value '%s' of '%s'%s",
-                fault_quote(&loader->faults, node->text), observable->id,
-                instead(loader, node->text, names, observable->value_count));
+    node_error(loader, node, "unknown value '%s' of '%s'%s", load_quote(loader, node->text),
+               observable->id, instead(loader, node->text, names, observable->value_count));
 }
 
 bool find_value(struct loader *loader, const struct observable *observable, const struct node *node,
@@ -619,10 +651,10 @@ static void check_sum(const struct block *block, const struct node *node,
     for (size_t i = 0; i < count; i++)
         sum += claims[i].number;
     if (sum > SUM_MOST)
-        fault_error(&block->loader->faults, node_at(node->key),
-                    "the probabilities of '%s' add up to %.3g; exactly one value holds, so lower "
-                    "them to 1, or name all its values",
-                    block->observable->id, sum);
+        node_error(block->loader, node->key,
+                   "the probabilities of '%s' add up to %.3g; exactly one value holds, so lower "
+                   "them to 1, or name all its values",
+                   block->observable->id, sum);
 }
 
 /* Returns how many claims it put at `claims`. */

@@ -73,6 +73,21 @@ void loader_init(struct loader *loader, struct arena *keep, struct arena *scratc
 /* How it went, once all is read: lack of memory before unreadable files before faults in them. */
 enum status loader_status(const struct loader *loader);
 
+/* Tell what is wrong, where: at a node, at any place, or only as a warning. */
+void node_error(struct loader *loader, const struct node *node, const char *format, ...)
+    __attribute__((format(printf, 3, 4)));
+void load_error(struct loader *loader, struct position at, const char *format, ...)
+    __attribute__((format(printf, 3, 4)));
+void load_warning(struct loader *loader, struct position at, const char *format, ...)
+    __attribute__((format(printf, 3, 4)));
+/* `text` itself, or its beginning and "..." when it is too long for a message. */
+const char *load_quote(struct loader *loader, const char *text);
+/* As diag_nearest; NULL when nobody would read it any more, or when there are too many names. */
+const char *load_nearest(const struct loader *loader, const char *word, const char *const *names,
+                         size_t count);
+/* "; did you mean 'x'?", or "" when `nearest` is NULL. */
+const char *load_hint(struct loader *loader, const char *nearest);
+
 /* ---- catalogue.c ----------------------------------------------------------------------------- */
 
 /* Puts the items of one document into the lists. */

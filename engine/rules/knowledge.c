@@ -79,11 +79,11 @@ static void read_feeds(struct loader *loader, const struct field *field, const s
     if (choice == FEEDS_NONE)
         return;
     if (observable->kind != FEEDS[choice].kind)
-        fault_error(&loader->faults, node_at(node), "what feeds '%s' must be of kind '%s'",
-                    FEEDS[choice].name, kinds[FEEDS[choice].kind]);
+        node_error(loader, node, "what feeds '%s' must be of kind '%s'", FEEDS[choice].name,
+                   kinds[FEEDS[choice].kind]);
     else if (observable->kind == KIND_NUMBER && observable->dimension != FEEDS[choice].dimension)
-        fault_error(&loader->faults, node_at(node), "what feeds '%s' must be in '%s'",
-                    FEEDS[choice].name, dimension_name(FEEDS[choice].dimension));
+        node_error(loader, node, "what feeds '%s' must be in '%s'", FEEDS[choice].name,
+                   dimension_name(FEEDS[choice].dimension));
 }
 
 static void read_unit(struct loader *loader, const struct field *field, const struct node *node,
@@ -110,13 +110,12 @@ static void check_shares(struct loader *loader, const struct observable *observa
     for (size_t i = 0; i < observable->value_count; i++)
         sum += observable->values[i].base;
     if (observable->value_count < LEAST_VALUES)
-        fault_error(&loader->faults, at, "'%s' has one value only; a question needs two",
-                    observable->id);
+        load_error(loader, at, "'%s' has one value only; a question needs two", observable->id);
     else if (fabs(sum - 1) > SHARES_OFF)
-        fault_error(&loader->faults, at,
-                    "the bases of '%s' add up to %.3g; exactly one value holds, so they must add "
-                    "up to 1",
-                    observable->id, sum);
+        load_error(loader, at,
+                   "the bases of '%s' add up to %.3g; exactly one value holds, so they must add "
+                   "up to 1",
+                   observable->id, sum);
 }
 
 /* Bins follow one another from min to max: each begins where the one before it ends. */
@@ -124,26 +123,25 @@ static void set_bins(struct loader *loader, struct observable *observable, struc
 {
     double from = observable->min;
     if (observable->min >= observable->max)
-        fault_error(&loader->faults, observable->at,
-                    "'min' is %g and 'max' is %g; max must be more", observable->min,
-                    observable->max);
+        load_error(loader, observable->at, "'min' is %g and 'max' is %g; max must be more",
+                   observable->min, observable->max);
     if (!(observable->min < observable->max))
         return; /* or one is missing, and told */
     for (size_t i = 0; i < observable->value_count; i++) {
         bool last = i + 1 == observable->value_count;
         values[i].from = from;
         if (last && !isnan(values[i].below))
-            fault_error(&loader->faults, values[i].at,
-                        "the last bin reaches to 'max'; take 'below' out of it");
+            load_error(loader, values[i].at,
+                       "the last bin reaches to 'max'; take 'below' out of it");
         if (last)
             values[i].below = observable->max;
         if (isnan(values[i].below))
-            fault_error(&loader->faults, values[i].at,
-                        "bin '%s' needs 'below', where the next one begins", values[i].id);
+            load_error(loader, values[i].at, "bin '%s' needs 'below', where the next one begins",
+                       values[i].id);
         else if (!(values[i].below > from && values[i].below <= observable->max))
-            fault_error(&loader->faults, values[i].at,
-                        "bin '%s' goes from %g to below %g; bins must rise from 'min' to 'max'",
-                        values[i].id, from, values[i].below);
+            load_error(loader, values[i].at,
+                       "bin '%s' goes from %g to below %g; bins must rise from 'min' to 'max'",
+                       values[i].id, from, values[i].below);
         else
             from = values[i].below;
     }
@@ -167,18 +165,17 @@ static void check_value(struct loader *loader, const struct observable *observab
 {
     const struct node *below = node->kind == NODE_MAP ? node_entry(node, "below") : NULL;
     if (!strcmp(value->id, "source"))
-        fault_error(&loader->faults, value->at,
-                    "a value cannot be called 'source', which ends a block of claims; rename it");
+        load_error(loader, value->at,
+                   "a value cannot be called 'source', which ends a block of claims; rename it");
     if (below && observable->kind != KIND_NUMBER)
-        fault_error(&loader->faults, node_at(below),
-                    "'below' is for the bins of a number; take it out");
+        node_error(loader, below, "'below' is for the bins of a number; take it out");
     if (value->salient && observable->kind != KIND_SEVERAL)
-        fault_error(
-            &loader->faults, value->at,
+        load_error(
+            loader, value->at,
             "'salient' is for 'kind: several', whose values are spoken of one by one; take it out");
     if (!isnan(value->parameter) && observable->feeds == FEEDS_NONE)
-        fault_error(&loader->faults, value->at,
-                    "'parameter' is for what feeds a computation; take it out or add 'feeds'");
+        load_error(loader, value->at,
+                   "'parameter' is for what feeds a computation; take it out or add 'feeds'");
 }
 
 static void read_values(struct loader *loader, const struct field *field, const struct node *node,
@@ -189,8 +186,8 @@ static void read_values(struct loader *loader, const struct field *field, const 
     if (!expect_kind(loader, node, NODE_MAP, field->key))
         return;
     if (node->count > RULES_MAX_VALUES) {
-        fault_error(&loader->faults, node_at(node), "%u values; there may be %d at most",
-                    (unsigned)node->count, RULES_MAX_VALUES);
+        node_error(loader, node, "%u values; there may be %d at most", (unsigned)node->count,
+                   RULES_MAX_VALUES);
         return;
     }
     struct value *values = arena_array(loader->keep, node->count, sizeof *values);
@@ -261,8 +258,8 @@ static void read_values_from(struct loader *loader, const struct field *field,
     if (!expect_choice(loader, node, field->key, &LIST_WORDS, &list))
         return;
     if (counts[list] > RULES_MAX_VALUES) {
-        fault_error(&loader->faults, node_at(node), "%zu %s; there may be %d at most", counts[list],
-                    lists[list], RULES_MAX_VALUES);
+        node_error(loader, node, "%zu %s; there may be %d at most", counts[list], lists[list],
+                   RULES_MAX_VALUES);
         return;
     }
     struct value *values = arena_array(loader->keep, counts[list], sizeof *values);
@@ -329,27 +326,23 @@ static void check_keys(struct loader *loader, const struct observable *observabl
     for (size_t i = 0; i < 4; i++) {
         const struct node *entry = node_entry(node, of_numbers[i]);
         if (number && !entry && i > 0)
-            fault_error(&loader->faults, observable->at, "a number needs '%s'; add it",
-                        of_numbers[i]);
+            load_error(loader, observable->at, "a number needs '%s'; add it", of_numbers[i]);
         else if (!number && entry)
-            fault_error(&loader->faults, node_at(entry->key),
-                        "'%s' is for numbers only; take it out, or make it 'kind: number'",
-                        of_numbers[i]);
+            node_error(loader, entry->key,
+                       "'%s' is for numbers only; take it out, or make it 'kind: number'",
+                       of_numbers[i]);
     }
     const struct node *delay = node_entry(node, "delay_days");
     if (delay && observable->class != CLASS_TEST)
-        fault_error(&loader->faults, node_at(delay->key),
-                    "'delay_days' is for tests only; take it out");
+        node_error(loader, delay->key, "'delay_days' is for tests only; take it out");
     bool own = node_entry(node, "values") != NULL;
     const struct node *from = node_entry(node, "values_from");
     if (!own && !from)
-        fault_error(&loader->faults, observable->at, "'%s' needs 'values'; add them",
-                    observable->id);
+        load_error(loader, observable->at, "'%s' needs 'values'; add them", observable->id);
     if (own && from)
-        fault_error(&loader->faults, node_at(from->key),
-                    "'values' and 'values_from' stand side by side; keep one");
+        node_error(loader, from->key, "'values' and 'values_from' stand side by side; keep one");
     if (from && observable->kind != KIND_ONE)
-        fault_error(&loader->faults, node_at(from->key), "'values_from' is for 'kind: one' only");
+        node_error(loader, from->key, "'values_from' is for 'kind: one' only");
 }
 
 /* What a computation takes from a list must be of that list, index for index. */
@@ -361,8 +354,8 @@ static void check_feeds(struct loader *loader, const struct observable *observab
     const char *list = lists[observable->feeds - FEEDS_SPECIES];
     const struct node *from = node_entry(node, "values_from");
     if (!from || from->kind != NODE_TEXT || strcmp(from->text, list) != 0)
-        fault_error(&loader->faults, observable->at, "what feeds '%s' must have 'values_from: %s'",
-                    FEEDS[observable->feeds].name, list);
+        load_error(loader, observable->at, "what feeds '%s' must have 'values_from: %s'",
+                   FEEDS[observable->feeds].name, list);
 }
 
 /* ---- one observable -------------------------------------------------------------------------- */
@@ -374,9 +367,9 @@ static void set_feeder(struct loader *loader, size_t index)
     if (observable->feeds == FEEDS_NONE)
         return;
     if (*feeder != RULES_NONE)
-        fault_error(&loader->faults, observable->at, "'%s' and '%s' both feed '%s'; one may",
-                    loader->made->observables[*feeder].id, observable->id,
-                    FEEDS[observable->feeds].name);
+        load_error(loader, observable->at, "'%s' and '%s' both feed '%s'; one may",
+                   loader->made->observables[*feeder].id, observable->id,
+                   FEEDS[observable->feeds].name);
     *feeder = (int)index;
 }
 
@@ -482,13 +475,12 @@ static void check_status(struct loader *loader, const struct finding *finding)
     if (finding->status != FINDING_CONTAMINATED)
         return;
     if (finding->kept_worth > 0)
-        fault_error(&loader->faults, finding->at,
-                    "'%s' is contaminated and yet has a 'kept_worth' of %g; it must be 0",
-                    finding->id, finding->kept_worth);
+        load_error(loader, finding->at,
+                   "'%s' is contaminated and yet has a 'kept_worth' of %g; it must be 0",
+                   finding->id, finding->kept_worth);
     if (finding->step_count[ACTION_KEEP])
-        fault_error(&loader->faults, finding->at,
-                    "'%s' is contaminated and yet has steps for 'keep'; take them out",
-                    finding->id);
+        load_error(loader, finding->at,
+                   "'%s' is contaminated and yet has steps for 'keep'; take them out", finding->id);
 }
 
 void load_findings(struct loader *loader)
@@ -549,8 +541,7 @@ static void read_settle(struct loader *loader, const struct field *field, const 
     for (size_t i = 0; i < cause->settle_count; i++) {
         const struct observable *test = &loader->rules->observables[cause->settle[i]];
         if (test->class != CLASS_TEST)
-            fault_error(&loader->faults, node_at(node), "'%s' is no test; 'settle' names tests",
-                        test->id);
+            node_error(loader, node, "'%s' is no test; 'settle' names tests", test->id);
     }
 }
 
@@ -615,13 +606,13 @@ static void check_triggers(struct loader *loader, const struct caution *caution,
     if (node->kind != NODE_MAP)
         return;
     if (!by_mass && !caution->actions && !caution->when.count && !caution->always)
-        fault_error(&loader->faults, caution->at,
-                    "caution '%s' is never shown; give it 'hazards', 'statuses', 'findings', "
-                    "'actions', 'when', or 'always: true'",
-                    caution->id);
+        load_error(loader, caution->at,
+                   "caution '%s' is never shown; give it 'hazards', 'statuses', 'findings', "
+                   "'actions', 'when', or 'always: true'",
+                   caution->id);
     if (by_mass && !node_entry(node, "at_least"))
-        fault_error(&loader->faults, caution->at,
-                    "caution '%s' needs 'at_least': how likely what it names must be", caution->id);
+        load_error(loader, caution->at,
+                   "caution '%s' needs 'at_least': how likely what it names must be", caution->id);
 }
 
 /* By rank; those of one rank stay in the order of the files. */
@@ -736,8 +727,7 @@ static const char *entry_id(struct loader *loader, const struct node *entry, con
         !names_add(ids, id->text, loader->scratch, &number, &fresh))
         return "";
     if (!fresh)
-        fault_error(&loader->faults, node_at(id), "%s '%s' stands twice; rename one", what,
-                    id->text);
+        node_error(loader, id, "%s '%s' stands twice; rename one", what, id->text);
     return id->text;
 }
 
@@ -786,11 +776,10 @@ static void floor_read(struct loader *loader, const struct node *entry, struct f
     if (entry->kind != NODE_MAP)
         return;
     if (!node_entry(entry, "action") == !node_entry(entry, "forbids"))
-        fault_error(&loader->faults, node_at(entry),
-                    "a floor needs either 'action: discard' or 'forbids: keep'");
+        node_error(loader, entry, "a floor needs either 'action: discard' or 'forbids: keep'");
     if (!node_entry(entry, "when") && !node_entry(entry, "contaminated_above"))
-        fault_error(&loader->faults, node_at(entry),
-                    "a floor needs 'when' or 'contaminated_above'; without, it never applies");
+        node_error(loader, entry,
+                   "a floor needs 'when' or 'contaminated_above'; without, it never applies");
 }
 
 static void read_floors(struct loader *loader, const struct field *field, const struct node *node,
@@ -843,8 +832,8 @@ static void read_steps(struct loader *loader, const struct field *field, const s
         shape_read(loader, &STEP, entry, &steps[count]);
     }
     if (!count || steps[count - 1].when.count || steps[count - 1].finding_count)
-        fault_error(&loader->faults, node_at(node),
-                    "the last next step must hold always, without 'when' and 'findings'");
+        node_error(loader, node,
+                   "the last next step must hold always, without 'when' and 'findings'");
     decision->next_steps = steps;
     decision->next_step_count = count;
 }
@@ -904,9 +893,8 @@ static void read_growth(struct loader *loader, const struct field *field, const 
     growth->cites = species->cites;
     shape_read(loader, &GROWTH, node, growth);
     if (growth->t_min >= growth->t_opt || growth->t_opt >= growth->t_max)
-        fault_error(&loader->faults, node_at(node),
-                    "'t_min', 't_opt' and 't_max' are %g, %g and %g; they must rise", growth->t_min,
-                    growth->t_opt, growth->t_max);
+        node_error(loader, node, "'t_min', 't_opt' and 't_max' are %g, %g and %g; they must rise",
+                   growth->t_min, growth->t_opt, growth->t_max);
 }
 
 static const struct field SPECIES_FIELDS[] = {
@@ -1042,8 +1030,7 @@ static void read_sides(struct loader *loader, const struct field *field, const s
 {
     struct vessel_kind *vessel = item;
     if (node->kind != NODE_LIST || node->count != 3) {
-        fault_error(&loader->faults, node_at(node),
-                    "'%s' must be a list of three lengths in metres", field->key);
+        node_error(loader, node, "'%s' must be a list of three lengths in metres", field->key);
         return;
     }
     const struct node *entry = node->first;
@@ -1080,8 +1067,8 @@ static void check_measures(struct loader *loader, const struct vessel_kind *vess
     for (size_t i = 0; i < sizeof measures / sizeof *measures; i++) {
         bool given = node_entry(node, measures[i].key) != NULL;
         if (given != (measures[i].shape == vessel->shape))
-            fault_error(&loader->faults, vessel->at, "a %s has %s '%s'; %s", shapes[vessel->shape],
-                        given ? "no" : "a", measures[i].key, given ? "take it out" : "add it");
+            load_error(loader, vessel->at, "a %s has %s '%s'; %s", shapes[vessel->shape],
+                       given ? "no" : "a", measures[i].key, given ? "take it out" : "add it");
     }
 }
 
@@ -1144,8 +1131,7 @@ static const struct observable *fed_by(struct loader *loader, enum feeds feeds, 
 {
     int feeder = loader->rules->feeder[feeds];
     if (feeder == RULES_NONE) {
-        fault_error(&loader->faults, at, "no circumstance feeds '%s'; give one 'feeds: %s'", name,
-                    name);
+        load_error(loader, at, "no circumstance feeds '%s'; give one 'feeds: %s'", name, name);
         return NULL;
     }
     *index = (size_t)feeder;

@@ -77,9 +77,9 @@ static void item_put(struct loader *loader, enum item_kind kind, struct item ite
     if (!place)
         return;
     if (!fresh && place->folder == item.folder)
-        fault_error(&loader->faults, item.at,
-                    "%s '%s' is defined twice, first at %s:%zu; rename or remove one",
-                    item_kind_name(kind), item.id, place->at.file, place->at.line);
+        load_error(loader, item.at,
+                   "%s '%s' is defined twice, first at %s:%zu; rename or remove one",
+                   item_kind_name(kind), item.id, place->at.file, place->at.line);
     *place = item;
 }
 
@@ -105,7 +105,7 @@ static void put_one(struct loader *loader, const struct section *section, const 
         return;
     const struct node *id = node_entry(map, "id");
     if (!id)
-        fault_error(&loader->faults, node_at(map), "a %s needs 'id'; add it", section->key);
+        node_error(loader, map, "a %s needs 'id'; add it", section->key);
     else if (expect_kind(loader, id, NODE_TEXT, "id") && expect_id(loader, id))
         item_put(loader, section->kind,
                  (struct item){.id = id->text, .node = map, .at = node_at(id), .folder = folder});
@@ -144,11 +144,10 @@ static void refuse_section(struct loader *loader, const struct node *key)
     const char *names[SECTION_COUNT];
     for (size_t i = 0; i < SECTION_COUNT; i++)
         names[i] = SECTIONS[i].key;
-    const char *nearest = fault_nearest(&loader->faults, key->text, names, SECTION_COUNT);
-    fault_error(&loader->faults, node_at(key), "unknown key '%s' at the top of a file%s",
-                fault_quote(&loader->faults, key->text),
-                nearest ? fault_hint(&loader->faults, nearest)
-                        : "; FORMAT.md lists those that may stand there");
+    const char *nearest = load_nearest(loader, key->text, names, SECTION_COUNT);
+    node_error(
+        loader, key, "unknown key '%s' at the top of a file%s", load_quote(loader, key->text),
+        nearest ? load_hint(loader, nearest) : "; FORMAT.md lists those that may stand there");
 }
 
 static const struct section *section_named(const char *key)
@@ -243,14 +242,14 @@ static void read_spoken(struct loader *loader, const struct field *field, const 
     for (const struct node *entry = node->first; entry; entry = entry->next, used++) {
         shape_read(loader, &SPOKEN, entry, &words[used]);
         if (used && words[used].number >= words[used - 1].number)
-            fault_error(
-                &loader->faults, node_at(entry),
+            node_error(
+                loader, entry,
                 "'at_least' rises from %g to %g; spoken probabilities stand in falling order",
                 words[used - 1].number, words[used].number);
     }
     if (!used || words[used - 1].number > 0)
-        fault_error(&loader->faults, node_at(node),
-                    "the last spoken probability must have 'at_least: 0.0', to cover all");
+        node_error(loader, node,
+                   "the last spoken probability must have 'at_least: 0.0', to cover all");
     scale->spoken = words;
     scale->spoken_count = used;
 }
@@ -372,14 +371,13 @@ static bool looks_like_mark(struct loader *loader, const struct node *node)
 {
     static const char *const marks[] = {"expert judgement", "common practice, no source",
                                         "from memory"};
-    const char *meant = fault_nearest(&loader->faults, node->text, marks, 3);
+    const char *meant = load_nearest(loader, node->text, marks, 3);
     if (!strcmp(node->text, "common practice") || !strcmp(node->text, "no source"))
         meant = marks[1];
     if (!meant)
         return false;
-    fault_error(&loader->faults, node_at(node),
-                "unknown source '%s'; write '%s', in quotes within a list",
-                fault_quote(&loader->faults, node->text), meant);
+    node_error(loader, node, "unknown source '%s'; write '%s', in quotes within a list",
+               load_quote(loader, node->text), meant);
     return true;
 }
 
@@ -452,10 +450,10 @@ static void put_quantity(struct expansion *expansion, bool unit_required)
 {
     struct loader *loader = expansion->loader;
     if (loader->quantity == DIM_COUNT) {
-        fault_error(&loader->faults, node_at(expansion->phrase),
-                    "{%s} stands only in the phrases of a number itself, not in those of its "
-                    "values or of anything else",
-                    unit_required ? "q" : "n");
+        node_error(loader, expansion->phrase,
+                   "{%s} stands only in the phrases of a number itself, not in those of its "
+                   "values or of anything else",
+                   unit_required ? "q" : "n");
         expansion->failed = true;
         return;
     }
@@ -466,11 +464,10 @@ static void refuse_macro(struct expansion *expansion, const char *name)
 {
     struct loader *loader = expansion->loader;
     const struct names *words = &loader->rules->memory->ids[ITEM_WORDS];
-    const char *nearest = fault_nearest(&loader->faults, name, words->list, words->count);
-    fault_error(&loader->faults, node_at(expansion->phrase), "unknown macro '{%s}'%s",
-                fault_quote(&loader->faults, name),
-                nearest ? fault_hint(&loader->faults, nearest)
-                        : "; there are {q}, {n}, {gap} and the names in language.words");
+    const char *nearest = load_nearest(loader, name, words->list, words->count);
+    node_error(loader, expansion->phrase, "unknown macro '{%s}'%s", load_quote(loader, name),
+               nearest ? load_hint(loader, nearest)
+                       : "; there are {q}, {n}, {gap} and the names in language.words");
     expansion->failed = true;
 }
 
@@ -479,11 +476,11 @@ static bool words_stand(struct expansion *expansion, const char *name, int found
 {
     struct loader *loader = expansion->loader;
     if (loader->macro_open[found])
-        fault_error(&loader->faults, node_at(expansion->phrase),
-                    "the words '%s' stand for themselves; take '{%s}' out of them", name, name);
+        node_error(loader, expansion->phrase,
+                   "the words '%s' stand for themselves; take '{%s}' out of them", name, name);
     else if (expansion->depth == DEEPEST_WORDS)
-        fault_error(&loader->faults, node_at(expansion->phrase),
-                    "words hold words more than %d deep; write some of them out", DEEPEST_WORDS);
+        node_error(loader, expansion->phrase,
+                   "words hold words more than %d deep; write some of them out", DEEPEST_WORDS);
     else
         return true;
     expansion->failed = true;
@@ -587,14 +584,14 @@ static void check_length(struct expansion *expansion)
         expansion->out.length + loader->expanded <= MOST_EXPANDED)
         return;
     if (expansion->out.length > LONGEST_PHRASE)
-        fault_error(&loader->faults, node_at(expansion->phrase),
-                    "the phrase is longer than %d KiB with its macros; make it shorter",
-                    LONGEST_PHRASE / 1024);
+        node_error(loader, expansion->phrase,
+                   "the phrase is longer than %d KiB with its macros; make it shorter",
+                   LONGEST_PHRASE / 1024);
     else
-        fault_error(&loader->faults, node_at(expansion->phrase),
-                    "up to here the phrases with their macros are longer than %d MiB in all; "
-                    "use fewer macros",
-                    MOST_EXPANDED / 1024 / 1024);
+        node_error(loader, expansion->phrase,
+                   "up to here the phrases with their macros are longer than %d MiB in all; "
+                   "use fewer macros",
+                   MOST_EXPANDED / 1024 / 1024);
     expansion->failed = true;
 }
 
@@ -707,9 +704,9 @@ static void read_others(struct loader *loader, const struct field *field, const 
     for (size_t i = 0; i < statement->other_count; i++) {
         const struct observable *other = &loader->rules->observables[statement->others[i]];
         if (other->kind != KIND_SEVERAL)
-            fault_error(&loader->faults, node_at(node),
-                        "'%s' is not of kind 'several'; only of such can the others be absent",
-                        other->id);
+            node_error(loader, node,
+                       "'%s' is not of kind 'several'; only of such can the others be absent",
+                       other->id);
     }
 }
 
@@ -734,9 +731,9 @@ static void load_statements(struct loader *loader)
         shape_read(loader, &STATEMENT, items->list[i].node, statement);
         if (!statement->seen.count && !statement->absent.count && !statement->other_count &&
             items->list[i].node->kind == NODE_MAP)
-            fault_error(&loader->faults, statement->at,
-                        "statement '%s' says nothing; give it 'seen', 'absent' or 'others_absent'",
-                        statement->id);
+            load_error(loader, statement->at,
+                       "statement '%s' says nothing; give it 'seen', 'absent' or 'others_absent'",
+                       statement->id);
     }
     loader->made->language.statements = statements;
     loader->made->language.statement_count = statements ? items->count : 0;
@@ -763,17 +760,15 @@ static bool expect_share(struct loader *loader, const struct node *node, double 
     if (!entry)
         return false;
     if (count != 2) {
-        fault_error(&loader->faults, node_at(node), "'%s' should be [seen, of], such as [4, 5]",
-                    node->key->text);
+        node_error(loader, node, "'%s' should be [seen, of], such as [4, 5]", node->key->text);
         return false;
     }
     if (!expect_number(loader, entry, node->key->text, &NOT_NEGATIVE, seen) ||
         !expect_number(loader, entry->next, node->key->text, &NOT_NEGATIVE, of))
         return false;
     if (*seen > *of)
-        fault_error(&loader->faults, node_at(node),
-                    "'%s' is seen in %g of %g; it cannot be more than all", node->key->text, *seen,
-                    *of);
+        node_error(loader, node, "'%s' is seen in %g of %g; it cannot be more than all",
+                   node->key->text, *seen, *of);
     return *seen <= *of;
 }
 
@@ -895,13 +890,13 @@ static void check_grown(struct loader *loader, size_t index)
     if (is_grown(loader->rules, index))
         return;
     if (finding->base <= 0)
-        fault_warn(&loader->faults, finding->at,
-                   "no cause grows '%s' and its base is 0: it is never found; give it a base, or "
-                   "add it to the 'grows' of its causes",
-                   finding->id);
+        load_warning(loader, finding->at,
+                     "no cause grows '%s' and its base is 0: it is never found; give it a base, or "
+                     "add it to the 'grows' of its causes",
+                     finding->id);
     else if (finding->status != FINDING_CLEAN)
-        fault_warn(&loader->faults, finding->at,
-                   "no cause grows '%s'; add it to the 'grows' of its causes", finding->id);
+        load_warning(loader, finding->at,
+                     "no cause grows '%s'; add it to the 'grows' of its causes", finding->id);
 }
 
 /* Every finding can be isolated or discarded, and all but the contaminated ones kept. */
@@ -911,8 +906,8 @@ static void check_steps(struct loader *loader, const struct finding *finding)
         if (finding->step_count[action] ||
             (action == ACTION_KEEP && finding->status == FINDING_CONTAMINATED))
             continue;
-        fault_warn(&loader->faults, finding->at, "'%s' has no steps for '%s'; add them under 'do'",
-                   finding->id, action_name((enum action)action));
+        load_warning(loader, finding->at, "'%s' has no steps for '%s'; add them under 'do'",
+                     finding->id, action_name((enum action)action));
     }
 }
 
@@ -928,26 +923,26 @@ static void check_values(struct loader *loader, size_t index)
     if (observable->feeds != FEEDS_NONE)
         return;
     if (!loader->value_used[index]) {
-        fault_warn(&loader->faults, observable->at,
-                   "nothing uses '%s'; say in a finding or a cause what it tells, or take it out",
-                   observable->id);
+        load_warning(loader, observable->at,
+                     "nothing uses '%s'; say in a finding or a cause what it tells, or take it out",
+                     observable->id);
         return;
     }
     for (size_t v = 0; v < observable->value_count; v++)
         if (!(loader->value_used[index] >> v & 1))
-            fault_warn(&loader->faults, observable->values[v].at,
-                       "nothing uses value '%s' of '%s'; say in a finding or a cause what it "
-                       "tells, or take it out",
-                       observable->values[v].id, observable->id);
+            load_warning(loader, observable->values[v].at,
+                         "nothing uses value '%s' of '%s'; say in a finding or a cause what it "
+                         "tells, or take it out",
+                         observable->values[v].id, observable->id);
 }
 
 static void check_sources(struct loader *loader)
 {
     for (size_t i = 0; i < loader->rules->source_count; i++)
         if (!loader->source_used[i])
-            fault_warn(&loader->faults, loader->rules->sources[i].at,
-                       "nothing cites source '%s'; cite it or take it out",
-                       loader->rules->sources[i].id);
+            load_warning(loader, loader->rules->sources[i].at,
+                         "nothing cites source '%s'; cite it or take it out",
+                         loader->rules->sources[i].id);
 }
 
 static void check_words(struct loader *loader)
@@ -955,8 +950,8 @@ static void check_words(struct loader *loader)
     const struct item_list *words = &loader->items[ITEM_WORDS];
     for (size_t i = 0; i < words->count; i++)
         if (!loader->macro_used[i])
-            fault_warn(&loader->faults, words->list[i].at,
-                       "no phrase has '{%s}'; use it or take the words out", words->list[i].id);
+            load_warning(loader, words->list[i].at,
+                         "no phrase has '{%s}'; use it or take the words out", words->list[i].id);
 }
 
 void check_rules(struct loader *loader)
@@ -984,9 +979,9 @@ static void find_files(struct loader *loader, const char *const *folders, size_t
     if (loader->faults.errors)
         return;
     if (!loader->files.count || loader->files.list[0].folder != 0)
-        fault_error(&loader->faults, (struct position){0},
-                    "no .yaml file in '%s'; name the folder that holds the rules",
-                    fault_quote(&loader->faults, folder_count ? folders[0] : ""));
+        load_error(loader, (struct position){0},
+                   "no .yaml file in '%s'; name the folder that holds the rules",
+                   load_quote(loader, folder_count ? folders[0] : ""));
 }
 
 /* Reads every file, whatever is wrong with the others. False when what is read is not the whole. */
@@ -1005,8 +1000,8 @@ static bool read_files(struct loader *loader, struct rules *rules)
         else if (loader->faults.errors != errors)
             whole = false;
         else
-            fault_warn(&loader->faults, (struct position){file->path, 1, 1},
-                       "the file says nothing; put back what stood in it, or remove it");
+            load_warning(loader, (struct position){file->path, 1, 1},
+                         "the file says nothing; put back what stood in it, or remove it");
         hash = fnv_hash(hash, file->bytes ? file->bytes : "", file->length);
     }
     snprintf(rules->hash, sizeof rules->hash, "%016llx", (unsigned long long)hash);
@@ -1018,8 +1013,8 @@ static bool read_files(struct loader *loader, struct rules *rules)
 static void require_whole(struct loader *loader, const char *key)
 {
     if (!catalogue_whole(loader, key))
-        fault_error(&loader->faults, (struct position){0},
-                    "no file has '%s'; FORMAT.md shows what stands in it", key);
+        load_error(loader, (struct position){0},
+                   "no file has '%s'; FORMAT.md shows what stands in it", key);
 }
 
 static void require_parts(struct loader *loader)
@@ -1029,9 +1024,9 @@ static void require_parts(struct loader *loader)
     require_whole(loader, "decision");
     require_whole(loader, "calibration");
     if (!loader->items[ITEM_OBSERVABLE].count)
-        fault_error(&loader->faults, (struct position){0}, "no file has 'signs'; add some");
+        load_error(loader, (struct position){0}, "no file has 'signs'; add some");
     if (!loader->items[ITEM_FINDING].count)
-        fault_error(&loader->faults, (struct position){0}, "no file has a 'finding'; add some");
+        load_error(loader, (struct position){0}, "no file has a 'finding'; add some");
 }
 
 /* What is referred to comes before what refers to it. */
