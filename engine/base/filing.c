@@ -8,8 +8,6 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
-#include "base/memory.h"
-
 enum status filing_refused(const char *path, const char *verb, int error, struct diags *diags)
 {
     if (error == EPIPE)
@@ -51,6 +49,19 @@ static enum status look_first(const char *path, bool replace, struct diags *diag
     return replace ? STATUS_OK : refuse_to_replace(path, diags);
 }
 
+/* Temporary files that have not got their names yet. Who ends the program for lack of memory knows
+ * no filing: there is no other place for them. */
+static struct unfinished {
+    struct unfinished *next;
+    char *name;
+} * unfinished;
+
+void filing_remove_unfinished(void)
+{
+    for (const struct unfinished *file = unfinished; file; file = file->next)
+        (void)unlink(file->name);
+}
+
 /* "FOLDER/.NAME.XXXXXX": beside the file, so that it can take its name in one step. */
 static char *temporary_name(const char *path)
 {
@@ -61,6 +72,14 @@ static char *temporary_name(const char *path)
 
 static void filing_forget(struct filing *filing)
 {
+    struct unfinished **link = &unfinished;
+    while (*link && (*link)->name != filing->temporary)
+        link = &(*link)->next;
+    if (*link) {
+        struct unfinished *done = *link;
+        *link = done->next;
+        free(done);
+    }
     free(filing->path);
     free(filing->temporary);
     *filing = (struct filing){0};
@@ -75,13 +94,14 @@ static enum status begin(struct filing *filing, const char *path, bool replace, 
         return status;
     filing->path = strdup(path);
     filing->temporary = temporary_name(path);
-    if (filing->path == NULL || filing->temporary == NULL) {
-        filing_forget(filing);
-        return STATUS_MEMORY;
-    }
+    struct unfinished *file = malloc(sizeof *file);
     *descriptor = mkstemp(filing->temporary); /* mode 0600 */
-    if (*descriptor >= 0)
+    if (*descriptor >= 0) {
+        *file = (struct unfinished){unfinished, filing->temporary};
+        unfinished = file;
         return STATUS_OK;
+    }
+    free(file);
     int error = errno;
     filing_forget(filing);
     return filing_refused(path, "written", error, diags);
@@ -192,8 +212,6 @@ static bool take_name(const struct filing *filing)
 enum status filing_commit(struct filing *filing, struct diags *diags)
 {
     enum status status = filing_sync(filing, diags);
-    if (status == STATUS_OK && memory_refused())
-        status = STATUS_MEMORY; /* what was written may lack something */
     if (status == STATUS_OK && !take_name(filing))
         status = errno == EEXIST ? refuse_to_replace(filing->path, diags)
                                  : filing_refused(filing->path, "written", errno, diags);

@@ -31,13 +31,14 @@ enum status filing_reserve(struct filing *filing, const char *path, bool replace
                            struct diags *diags);
 /* Writes, and remembers a failure for filing_sync to tell. */
 void filing_write(struct filing *filing, const char *bytes, size_t length);
-/* Flushes, syncs and gives the name. The filing is closed whatever the outcome. STATUS_MEMORY when
- * the program was refused memory before: what was written may lack something. */
+/* Flushes, syncs and gives the name. The filing is closed whatever the outcome. */
 enum status filing_commit(struct filing *filing, struct diags *diags);
 /* Everything of it reaches the disk, still under the temporary name. Fine when repeated. */
 enum status filing_sync(struct filing *filing, struct diags *diags);
 /* Takes the temporary file away; nothing when the filing is closed. */
 void filing_abandon(struct filing *filing);
+/* Takes the temporary files of all that are open away; for memory_exhausted. */
+void filing_remove_unfinished(void);
 
 /* All of these in one go: the text becomes the file. STATUS_MEMORY for a text that is not whole. */
 enum status filing_put(const char *path, const struct text *text, bool replace,

@@ -9,11 +9,33 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
+
+#include "base/filing.h"
 
 /* ==== memory ================================================================================== */
 
-/* Requests come without a context, from every thread: there is no other place to remember it. */
-static atomic_bool refused;
+/* Requests come without a context, from every thread: there is no other place for these. */
+static void (*restore_terminal)(void);
+static atomic_flag ending = ATOMIC_FLAG_INIT;
+
+void memory_at_end(void (*restore)(void))
+{
+    restore_terminal = restore;
+}
+
+_Noreturn void memory_exhausted(void)
+{
+    static const char message[] = "jarside: error: out of memory\n";
+    while (atomic_flag_test_and_set(&ending)) /* another thread is at it */
+        pause();
+    if (restore_terminal)
+        restore_terminal();
+    filing_remove_unfinished();
+    if (write(STDERR_FILENO, message, sizeof message - 1) < 0)
+        _exit(EXIT_IO);
+    _exit(EXIT_INTERNAL);
+}
 
 /* The names are the linker's. NOLINTBEGIN(bugprone-reserved-identifier,cert-dcl37-c,cert-dcl51-cpp) */
 void *__real_malloc(size_t size);
@@ -28,45 +50,40 @@ void *__wrap_realloc(void *block, size_t size);
 char *__wrap_strdup(const char *text);
 char *__wrap_strndup(const char *text, size_t most);
 
-static void *noted(void *block)
+static void *granted(void *block)
 {
-    if (block == NULL)
-        refused = true;
+    if (!block)
+        memory_exhausted();
     return block;
 }
 
 void *__wrap_malloc(size_t size)
 {
-    return noted(__real_malloc(size));
+    return granted(__real_malloc(size));
 }
 
 void *__wrap_calloc(size_t count, size_t size)
 {
-    return noted(__real_calloc(count, size));
+    return granted(__real_calloc(count, size));
 }
 
 void *__wrap_realloc(void *block, size_t size)
 {
-    return noted(__real_realloc(block, size));
+    return granted(__real_realloc(block, size ? size : 1));
 }
 
 char *__wrap_strdup(const char *text)
 {
-    return noted(__real_strdup(text));
+    return granted(__real_strdup(text));
 }
 
 char *__wrap_strndup(const char *text, size_t most)
 {
-    return noted(__real_strndup(text, most));
+    return granted(__real_strndup(text, most));
 }
 /* NOLINTEND(bugprone-reserved-identifier,cert-dcl37-c,cert-dcl51-cpp) */
 
-bool memory_refused(void)
-{
-    return refused;
-}
-
-void memory_watch_json(void)
+__attribute__((constructor)) static void watch_json(void)
 {
     json_set_alloc_funcs(malloc, free);
 }

@@ -6,19 +6,21 @@
 #include <stddef.h>
 
 /*
- * Whether the system has refused this program memory since it began.
+ * Out of memory ends the program, from one place.
  *
- * Every function checks what it asked for and does without; but one that goes on where it should
- * have given up makes an answer that lacks something and looks whole. So before an answer is shown,
- * a file gets its name or an act is recorded, this is asked once more.
- *
- * The linker leads the program's own requests through memory.c (--wrap in the Makefile). What a
- * library asks for does not pass here; libraries say it by what they return.
+ * When the system refuses malloc, calloc, realloc, strdup or strndup, called by the program or by
+ * Jansson, memory_exhausted is called and the request does not return: callers need not check. The
+ * linker leads these calls through memory.c (--wrap in the Makefile). What another library asks for
+ * by itself does not pass here; where its result says that memory is lacking, call
+ * memory_exhausted. SQLite's SQLITE_NOMEM is an error of the journal like any other.
  */
-bool memory_refused(void);
 
-/* Leads Jansson's requests through here as well. Call it before the first JSON is made. */
-void memory_watch_json(void);
+/* Restores the terminal, removes files half written (base/filing.h), says "out of memory" on
+ * standard error and exits with EXIT_INTERNAL. A transaction that is open is not committed. */
+_Noreturn void memory_exhausted(void);
+
+/* What memory_exhausted is to call first, to restore the terminal; NULL for nothing. */
+void memory_at_end(void (*restore)(void));
 
 /*
  * An arena: memory that is handed out piece by piece and given back all at once.

@@ -23,10 +23,6 @@ static const struct position nowhere = {0};
 
 enum exit_status app_fail(struct app *app, enum status status)
 {
-    if (memory_refused() && status != STATUS_CLOSED) {
-        diags_clear(app->diags); /* whatever they blame, this was the reason */
-        status = STATUS_MEMORY;
-    }
     if (diags_errors(app->diags) == 0 && status == STATUS_MEMORY)
         diags_error(app->diags, nowhere, "out of memory");
     if (diags_errors(app->diags) == 0 && status == STATUS_IO)
@@ -51,12 +47,10 @@ enum exit_status app_usage(struct app *app, const char *format, ...)
     return app_fail(app, STATUS_USAGE);
 }
 
-/* What was put together is not whole when memory ran out over it, or when somebody noted a fault and
- * went on: then nothing of it is shown. */
+/* What was put together is not whole when somebody noted a fault and went on: then nothing of it is
+ * shown. */
 static enum status wholeness(const struct app *app)
 {
-    if (memory_refused())
-        return STATUS_MEMORY;
     return diags_errors(app->diags) > 0 ? STATUS_IO : STATUS_OK;
 }
 

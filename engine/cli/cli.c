@@ -258,18 +258,11 @@ int cli_main(int argc, char **argv)
     prepare_heap();
     setlocale(LC_CTYPE, "");
     signal(SIGPIPE, SIG_IGN);
-    memory_watch_json();
     gsl_set_error_handler_off(); /* what GSL cannot do it says by its return values */
     screen_init(&app.out, stdout, COLOUR_AUTO);
     screen_init(&app.err, stderr, COLOUR_AUTO);
     app.diags = diags_new();
-    if (app.diags == NULL) {
-        fputs("jarside: out of memory\n", stderr);
-        return EXIT_INTERNAL;
-    }
     enum exit_status exit_status = dispatch(&app, argc > 0 ? argc - 1 : 0, argv + 1);
-    if (memory_refused() && exit_status != EXIT_CLOSED)
-        exit_status = exit_status == EXIT_FINE ? app_fail(&app, STATUS_MEMORY) : EXIT_INTERNAL;
     /* What stdio still holds must arrive too: a full disk shows only here. */
     if (fclose(stdout) != 0 && exit_status == EXIT_FINE)
         exit_status = app_refused(&app, errno);

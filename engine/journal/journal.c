@@ -252,7 +252,7 @@ enum status journal_fault(struct journal *journal, const char *doing, struct dia
 {
     int code = sqlite3_extended_errcode(journal->database);
     /* Where SQLite has nothing to complain of, it was never asked for lack of memory. */
-    if ((code & 0xff) == SQLITE_NOMEM || code == SQLITE_OK || memory_refused())
+    if ((code & 0xff) == SQLITE_NOMEM || code == SQLITE_OK)
         return journal_no_memory(journal, diags);
     diags_error(diags, (struct position){.file = journal->path}, "cannot %s the journal: %s (%s)",
                 doing, remedy(code), sqlite3_errmsg(journal->database));
@@ -515,10 +515,7 @@ enum status journal_commit(struct journal *journal, struct diags *diags)
         journal->depth--;
         return STATUS_OK;
     }
-    /* What was refused memory on its way here may lack something. */
-    enum status status = memory_refused()
-                             ? journal_no_memory(journal, diags)
-                             : run(journal, STATEMENT_COMMIT, "COMMIT", "write to", diags);
+    enum status status = run(journal, STATEMENT_COMMIT, "COMMIT", "write to", diags);
     if (status != STATUS_OK)
         journal_rollback(journal);
     journal->depth = 0;

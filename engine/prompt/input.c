@@ -15,6 +15,7 @@
 #include <unistd.h>
 
 #include "base/filing.h"
+#include "base/memory.h"
 #include "base/text.h"
 
 /* ==== input =================================================================================== */
@@ -163,6 +164,7 @@ struct input *input_open(void)
         read_history(input->history_path);
     stifle_history(HISTORY_LINES);
     watch_signals(input);
+    memory_at_end(rl_deprep_terminal);
     return input;
 }
 
