@@ -613,54 +613,6 @@ enum exit_status labels_vessels(struct app *app, const char *const *words, size_
 
 /* ==== assign ================================================================================== */
 
-/* ---- what a column holds --------------------------------------------------------------------- */
-
-enum list { /* of the rules, that a word must be in */
-            LIST_NONE,
-            LIST_SPECIES,
-            LIST_GRAINS,
-            LIST_VESSELS,
-            LIST_STARTERS,
-            LIST_USES,
-            LIST_METHODS,
-            LIST_LOADS,
-            LIST_POSITIONS,
-};
-
-static const struct meaning {
-    enum record record;
-    const char *column;
-    enum dimension dimension; /* of a number; DIM_COUNT for none */
-    enum list list;
-} meanings[] = {
-    {RECORD_STARTER, "species", DIM_COUNT, LIST_SPECIES},
-    {RECORD_STARTER, "kind", DIM_COUNT, LIST_STARTERS},
-    {RECORD_LOT, "grain", DIM_COUNT, LIST_GRAINS},
-    {RECORD_LOT, "moisture", DIM_PERCENT, LIST_NONE},
-    {RECORD_COOK, "method", DIM_COUNT, LIST_METHODS},
-    {RECORD_COOK, "load", DIM_COUNT, LIST_LOADS},
-    {RECORD_COOK, "gauge", DIM_GAUGE_KPA, LIST_NONE},
-    {RECORD_COOK, "minutes", DIM_MINUTES, LIST_NONE},
-    {RECORD_COOK, "altitude", DIM_METRES, LIST_NONE},
-    {RECORD_PLACE, "celsius", DIM_CELSIUS, LIST_NONE},
-    {RECORD_BATCH, "species", DIM_COUNT, LIST_SPECIES},
-    {RECORD_BATCH, "dry", DIM_GRAMS, LIST_NONE},
-    {RECORD_BATCH, "water", DIM_GRAMS, LIST_NONE},
-    {RECORD_BATCH, "soak", DIM_MINUTES, LIST_NONE},
-    {RECORD_BATCH, "purpose", DIM_COUNT, LIST_USES},
-    {RECORD_VESSEL, "kind", DIM_COUNT, LIST_VESSELS},
-    {RECORD_VESSEL, "grams", DIM_GRAMS, LIST_NONE},
-    {RECORD_VESSEL, "position", DIM_COUNT, LIST_POSITIONS},
-};
-
-static const struct meaning *meaning_of(enum record record, const char *column)
-{
-    for (size_t i = 0; i < sizeof meanings / sizeof *meanings; i++)
-        if (meanings[i].record == record && strcmp(meanings[i].column, column) == 0)
-            return &meanings[i];
-    return NULL;
-}
-
 /* ---- words of the rules ---------------------------------------------------------------------- */
 
 enum { ASSIGN_MOST_NAMES = 256 };
@@ -679,61 +631,16 @@ static void name(struct names *names, const char *id, const char *called)
     }
 }
 
-static void name_values(struct names *names, const struct rules *rules, enum feeds feeds)
-{
-    int feeder = rules->feeder[feeds];
-    if (feeder == RULES_NONE)
-        return;
-    const struct observable *observable = &rules->observables[feeder];
-    for (size_t i = 0; i < observable->value_count; i++)
-        name(names, observable->values[i].id, observable->values[i].label);
-}
-
-static void name_list(struct names *names, const struct rules *rules, enum list list)
-{
-    switch (list) {
-    case LIST_SPECIES:
-        for (size_t i = 0; i < rules->species_count; i++)
-            name(names, rules->species[i].id, rules->species[i].name);
-        break;
-    case LIST_GRAINS:
-        for (size_t i = 0; i < rules->grain_count; i++)
-            name(names, rules->grains[i].id, rules->grains[i].name);
-        break;
-    case LIST_VESSELS:
-        for (size_t i = 0; i < rules->vessel_count; i++)
-            name(names, rules->vessels[i].id, rules->vessels[i].name);
-        break;
-    case LIST_STARTERS:
-        for (size_t i = 0; i < rules->starter_count; i++)
-            name(names, rules->starters[i].id, rules->starters[i].name);
-        break;
-    case LIST_USES:
-        for (size_t i = 0; i < rules->decision.use_count; i++)
-            name(names, rules->decision.uses[i].id, rules->decision.uses[i].label);
-        break;
-    case LIST_METHODS:
-        name_values(names, rules, FEEDS_COOK_METHOD);
-        break;
-    case LIST_LOADS:
-        name_values(names, rules, FEEDS_LOAD);
-        break;
-    case LIST_POSITIONS:
-        name_values(names, rules, FEEDS_POSITION);
-        break;
-    case LIST_NONE:
-        break;
-    }
-}
-
-static enum exit_status read_word(struct app *app, const struct meaning *meaning, const char *typed,
+static enum exit_status read_word(struct app *app, const struct column *column, const char *typed,
                                   const char **value)
 {
+    struct list_word word;
     struct names names = {.count = 0};
     *value = "";
     if (typed[0] == '\0' || strcasecmp(typed, "unknown") == 0)
         return EXIT_FINE;
-    name_list(&names, app->rules, meaning->list);
+    for (size_t i = 0; (word = list_word(app->rules, column->list, i)).id != NULL; i++)
+        name(&names, word.id, word.name);
     for (size_t i = 0; i < names.count; i++)
         if (strcasecmp(typed, names.ids[i]) == 0 || strcasecmp(typed, names.names[i]) == 0) {
             *value = names.ids[i];
@@ -742,15 +649,14 @@ static enum exit_status read_word(struct app *app, const struct meaning *meaning
     const char *near = diag_nearest(typed, names.ids, names.count);
     if (near == NULL)
         near = names.count > 0 ? names.ids[0] : "unknown";
-    return app_usage(app, "no %s '%s' in the rules; for instance '%s'", meaning->column, typed,
-                     near);
+    return app_usage(app, "no %s '%s' in the rules; for instance '%s'", column->name, typed, near);
 }
 
 /* ---- numbers and moments --------------------------------------------------------------------- */
 
 /* A bare number is in the unit the journal keeps; with a unit it is converted. */
-static enum exit_status read_number(struct app *app, const struct meaning *meaning,
-                                    const char *typed, struct arena *arena, const char **value)
+static enum exit_status read_number(struct app *app, const struct column *column, const char *typed,
+                                    struct arena *arena, const char **value)
 {
     struct quantity quantity;
     struct text folded;
@@ -764,13 +670,13 @@ static enum exit_status read_number(struct app *app, const struct meaning *meani
     text_init(&folded);
     bool text = text_fold(&folded, typed, strlen(typed), NULL) == TEXT_FOLD_OK;
     bool read = text && folded.length > 0 &&
-                quantity_read(folded.bytes, folded.length, meaning->dimension, &quantity, &used) ==
+                quantity_read(folded.bytes, folded.length, column->dimension, &quantity, &used) ==
                     QUANTITY_OK &&
                 used == folded.length;
     text_release(&folded);
     if (!read)
-        return app_usage(app, "'%s=%s' is no quantity; the journal keeps it in %s", meaning->column,
-                         typed, dimension_unit(meaning->dimension));
+        return app_usage(app, "'%s=%s' is no quantity; the journal keeps it in %s", column->name,
+                         typed, dimension_unit(column->dimension));
     *value = arena_format(arena, "%.10g", 0.5 * (quantity.lo + quantity.hi));
     return *value != NULL ? EXIT_FINE : app_fail(app, STATUS_MEMORY);
 }
@@ -791,17 +697,16 @@ static enum exit_status read_moment(struct app *app, const char *column, const c
     return *value != NULL ? EXIT_FINE : app_fail(app, STATUS_MEMORY);
 }
 
-static enum exit_status read_value(struct app *app, enum record record, const struct column *column,
-                                   const char *typed, struct arena *arena, const char **value)
+static enum exit_status read_value(struct app *app, const struct column *column, const char *typed,
+                                   struct arena *arena, const char **value)
 {
-    const struct meaning *meaning = meaning_of(record, column->name);
     *value = typed;
     if (column->kind == COLUMN_MOMENT)
         return read_moment(app, column->name, typed, arena, value);
-    if (meaning != NULL && meaning->list != LIST_NONE)
-        return read_word(app, meaning, typed, value);
-    if (meaning != NULL && typed[0] != '\0')
-        return read_number(app, meaning, typed, arena, value);
+    if (column->list != LIST_NONE)
+        return read_word(app, column, typed, value);
+    if (column->dimension != DIM_NONE && typed[0] != '\0')
+        return read_number(app, column, typed, arena, value);
     return EXIT_FINE;
 }
 
@@ -894,7 +799,7 @@ enum exit_status assign_read(struct app *app, enum record record, const char *ty
     if (index != SIZE_MAX) {
         const struct column *column = &record_types[record].columns[index];
         assignments[0].column = column->name;
-        return read_value(app, record, column, equals + 1, arena, &assignments[0].value);
+        return read_value(app, column, equals + 1, arena, &assignments[0].value);
     }
     if (record_column(record, "facts") == SIZE_MAX ||
         rules_observable(app->rules, name) == RULES_NONE)

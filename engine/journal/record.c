@@ -21,188 +21,160 @@ const char *const event_words[] = {"move",    "shake", "isolate",  "return",
 
 enum { LATEST_DAY = 2932894 }; /* 9999-12-29: the last one written with four digits in any zone */
 
-/* A column of `type`, its member named as the column is. */
-#define AT(type, member) .name = #member, .offset = offsetof(struct type, member)
-#define LABEL(type)                                                                                \
+/* A column of a struct, called as its member is. */
+#define COLUMN(type, member, ...)                                                                  \
     {                                                                                              \
-        AT(type, label), .kind = COLUMN_LABEL, .required = true                                    \
+        .name = #member, .offset = offsetof(struct type, member), .kind = __VA_ARGS__              \
     }
-#define TEXT(type, member)                                                                         \
-    {                                                                                              \
-        AT(type, member), .kind = COLUMN_TEXT                                                      \
-    }
-#define TEXT_NEEDED(type, member)                                                                  \
-    {                                                                                              \
-        AT(type, member), .kind = COLUMN_TEXT, .required = true                                    \
-    }
-#define REAL(type, member, lowest, highest)                                                        \
-    {                                                                                              \
-        AT(type, member), .kind = COLUMN_REAL, .low = (lowest), .high = (highest)                  \
-    }
-#define MOMENT(type, member)                                                                       \
-    {                                                                                              \
-        AT(type, member), .kind = COLUMN_MOMENT                                                    \
-    }
-#define MOMENT_NEEDED(type, member)                                                                \
-    {                                                                                              \
-        AT(type, member), .kind = COLUMN_MOMENT, .required = true                                  \
-    }
-#define REFER(type, member, record)                                                                \
-    {                                                                                              \
-        AT(type, member), .kind = COLUMN_REFERENCE, .refers = (record)                             \
-    }
-#define REFER_NEEDED(type, member, record)                                                         \
-    {                                                                                              \
-        AT(type, member), .kind = COLUMN_REFERENCE, .refers = (record), .required = true           \
-    }
-#define END                                                                                        \
-    {                                                                                              \
-        .name = NULL                                                                               \
-    }
+#define BETWEEN(lowest, highest) .low = (lowest), .high = (highest)
 
 static const struct column starter_columns[] = {
-    LABEL(starter),
-    TEXT(starter, species),
-    TEXT(starter, kind),
-    TEXT(starter, source),
-    MOMENT(starter, made),
-    TEXT(starter, note),
-    END,
+    COLUMN(starter, label, COLUMN_LABEL, .required = true),
+    COLUMN(starter, species, COLUMN_TEXT, .list = LIST_SPECIES),
+    COLUMN(starter, kind, COLUMN_TEXT, .list = LIST_STARTERS),
+    COLUMN(starter, source, COLUMN_TEXT),
+    COLUMN(starter, made, COLUMN_MOMENT),
+    COLUMN(starter, note, COLUMN_TEXT),
+    {.name = NULL},
 };
 
 static const struct column parent_columns[] = {
-    REFER_NEEDED(parent, starter, RECORD_STARTER),
-    REFER_NEEDED(parent, parent, RECORD_STARTER),
-    END,
+    COLUMN(parent, starter, COLUMN_REFERENCE, .refers = RECORD_STARTER, .required = true),
+    COLUMN(parent, parent, COLUMN_REFERENCE, .refers = RECORD_STARTER, .required = true),
+    {.name = NULL},
 };
 
 static const struct column lot_columns[] = {
-    LABEL(lot),
-    TEXT(lot, grain),
-    TEXT(lot, source),
-    MOMENT(lot, bought),
-    REAL(lot, moisture, 0, 60),
-    TEXT(lot, note),
-    END,
+    COLUMN(lot, label, COLUMN_LABEL, .required = true),
+    COLUMN(lot, grain, COLUMN_TEXT, .list = LIST_GRAINS),
+    COLUMN(lot, source, COLUMN_TEXT),
+    COLUMN(lot, bought, COLUMN_MOMENT),
+    COLUMN(lot, moisture, COLUMN_REAL, .dimension = DIM_PERCENT, BETWEEN(0, 60)),
+    COLUMN(lot, note, COLUMN_TEXT),
+    {.name = NULL},
 };
 
 static const struct column cook_columns[] = {
-    LABEL(cook),
-    TEXT(cook, cooker),
-    TEXT(cook, method),
-    REAL(cook, gauge, 0, 1000),
-    REAL(cook, minutes, 0, 6000),
-    REAL(cook, altitude, -500, 9000),
-    REAL(cook, air, 0, 1),
-    TEXT(cook, load),
-    TEXT(cook, facts),
-    MOMENT(cook, at),
-    TEXT(cook, note),
-    END,
+    COLUMN(cook, label, COLUMN_LABEL, .required = true),
+    COLUMN(cook, cooker, COLUMN_TEXT),
+    COLUMN(cook, method, COLUMN_TEXT, .list = LIST_METHODS),
+    COLUMN(cook, gauge, COLUMN_REAL, .dimension = DIM_GAUGE_KPA, BETWEEN(0, 1000)),
+    COLUMN(cook, minutes, COLUMN_REAL, .dimension = DIM_MINUTES, BETWEEN(0, 6000)),
+    COLUMN(cook, altitude, COLUMN_REAL, .dimension = DIM_METRES, BETWEEN(-500, 9000)),
+    COLUMN(cook, air, COLUMN_REAL, BETWEEN(0, 1)),
+    COLUMN(cook, load, COLUMN_TEXT, .list = LIST_LOADS),
+    COLUMN(cook, facts, COLUMN_TEXT, .settings = true),
+    COLUMN(cook, at, COLUMN_MOMENT),
+    COLUMN(cook, note, COLUMN_TEXT),
+    {.name = NULL},
 };
 
 static const struct column session_columns[] = {
-    LABEL(session), TEXT(session, facts), MOMENT(session, at), TEXT(session, note), END,
+    COLUMN(session, label, COLUMN_LABEL, .required = true),
+    COLUMN(session, facts, COLUMN_TEXT, .settings = true),
+    COLUMN(session, at, COLUMN_MOMENT),
+    COLUMN(session, note, COLUMN_TEXT),
+    {.name = NULL},
 };
 
 static const struct column place_columns[] = {
-    LABEL(place),
-    REAL(place, celsius, -30, 80),
-    TEXT(place, note),
-    END,
+    COLUMN(place, label, COLUMN_LABEL, .required = true),
+    COLUMN(place, celsius, COLUMN_REAL, .dimension = DIM_CELSIUS, BETWEEN(-30, 80)),
+    COLUMN(place, note, COLUMN_TEXT),
+    {.name = NULL},
 };
 
 static const struct column batch_columns[] = {
-    LABEL(batch),
-    MOMENT_NEEDED(batch, at),
-    TEXT(batch, species),
-    REFER(batch, starter, RECORD_STARTER),
-    REFER(batch, lot, RECORD_LOT),
-    REFER(batch, cook, RECORD_COOK),
-    REFER(batch, session, RECORD_SESSION),
-    REAL(batch, dry, 0, 1e6),
-    REAL(batch, water, 0, 1e6),
-    REAL(batch, dose, 0, 1e6),
-    TEXT(batch, unit),
-    REAL(batch, soak, 0, 1e5),
-    TEXT(batch, purpose),
-    TEXT(batch, facts),
-    TEXT(batch, note),
-    END,
+    COLUMN(batch, label, COLUMN_LABEL, .required = true),
+    COLUMN(batch, at, COLUMN_MOMENT, .required = true),
+    COLUMN(batch, species, COLUMN_TEXT, .list = LIST_SPECIES),
+    COLUMN(batch, starter, COLUMN_REFERENCE, .refers = RECORD_STARTER),
+    COLUMN(batch, lot, COLUMN_REFERENCE, .refers = RECORD_LOT),
+    COLUMN(batch, cook, COLUMN_REFERENCE, .refers = RECORD_COOK),
+    COLUMN(batch, session, COLUMN_REFERENCE, .refers = RECORD_SESSION),
+    COLUMN(batch, dry, COLUMN_REAL, .dimension = DIM_GRAMS, BETWEEN(0, 1e6)),
+    COLUMN(batch, water, COLUMN_REAL, .dimension = DIM_GRAMS, BETWEEN(0, 1e6)),
+    COLUMN(batch, dose, COLUMN_REAL, BETWEEN(0, 1e6)),
+    COLUMN(batch, unit, COLUMN_TEXT),
+    COLUMN(batch, soak, COLUMN_REAL, .dimension = DIM_MINUTES, BETWEEN(0, 1e5)),
+    COLUMN(batch, purpose, COLUMN_TEXT, .list = LIST_USES),
+    COLUMN(batch, facts, COLUMN_TEXT, .settings = true),
+    COLUMN(batch, note, COLUMN_TEXT),
+    {.name = NULL},
 };
 
 static const struct column vessel_columns[] = {
-    LABEL(vessel),
-    REFER_NEEDED(vessel, batch, RECORD_BATCH),
-    {AT(vessel, number), .kind = COLUMN_INTEGER, .required = true, .low = 1, .high = 1e6},
-    TEXT(vessel, kind),
-    REAL(vessel, grams, 0, 1e6),
-    REFER(vessel, place, RECORD_PLACE),
-    TEXT(vessel, position),
-    {AT(vessel, control), .kind = COLUMN_FLAG},
-    TEXT(vessel, note),
-    {AT(vessel, stands), .kind = COLUMN_REFERENCE, .refers = RECORD_PLACE, .derived = true},
-    {AT(vessel, stood), .kind = COLUMN_REFERENCE, .refers = RECORD_PLACE, .derived = true},
-    {AT(vessel, state), .kind = COLUMN_WORD, .words = vessel_state_words, .derived = true},
-    {AT(vessel, fate), .kind = COLUMN_WORD, .words = fate_words, .derived = true},
-    {AT(vessel, ended), .kind = COLUMN_MOMENT, .derived = true},
-    {AT(vessel, last_look), .kind = COLUMN_REFERENCE, .refers = RECORD_LOOK, .derived = true},
-    {AT(vessel, due), .kind = COLUMN_INTEGER, .derived = true, .low = 0, .high = LATEST_DAY},
-    {AT(vessel, due_for), .kind = COLUMN_TEXT, .derived = true},
-    END,
+    COLUMN(vessel, label, COLUMN_LABEL, .required = true),
+    COLUMN(vessel, batch, COLUMN_REFERENCE, .refers = RECORD_BATCH, .required = true),
+    COLUMN(vessel, number, COLUMN_INTEGER, .required = true, BETWEEN(1, 1e6)),
+    COLUMN(vessel, kind, COLUMN_TEXT, .list = LIST_VESSELS),
+    COLUMN(vessel, grams, COLUMN_REAL, .dimension = DIM_GRAMS, BETWEEN(0, 1e6)),
+    COLUMN(vessel, place, COLUMN_REFERENCE, .refers = RECORD_PLACE),
+    COLUMN(vessel, position, COLUMN_TEXT, .list = LIST_POSITIONS),
+    COLUMN(vessel, control, COLUMN_FLAG),
+    COLUMN(vessel, note, COLUMN_TEXT),
+    COLUMN(vessel, stands, COLUMN_REFERENCE, .refers = RECORD_PLACE, .derived = true),
+    COLUMN(vessel, stood, COLUMN_REFERENCE, .refers = RECORD_PLACE, .derived = true),
+    COLUMN(vessel, state, COLUMN_WORD, .words = vessel_state_words, .derived = true),
+    COLUMN(vessel, fate, COLUMN_WORD, .words = fate_words, .derived = true),
+    COLUMN(vessel, ended, COLUMN_MOMENT, .derived = true),
+    COLUMN(vessel, last_look, COLUMN_REFERENCE, .refers = RECORD_LOOK, .derived = true),
+    COLUMN(vessel, due, COLUMN_INTEGER, .derived = true, BETWEEN(0, LATEST_DAY)),
+    COLUMN(vessel, due_for, COLUMN_TEXT, .derived = true),
+    {.name = NULL},
 };
 
 static const struct column look_columns[] = {
-    REFER_NEEDED(look, vessel, RECORD_VESSEL),
-    MOMENT_NEEDED(look, at),
-    TEXT(look, words),
-    TEXT(look, facts),
-    REAL(look, coverage, 0, 100),
-    TEXT_NEEDED(look, action),
-    TEXT(look, next_step),
-    TEXT(look, forced_by),
-    TEXT(look, finding),
-    TEXT(look, status),
-    REAL(look, contaminated, 0, 1),
-    TEXT(look, posterior),
-    TEXT(look, rules),
-    TEXT(look, program),
-    REFER(look, corrects, RECORD_LOOK),
-    {AT(look, turn), .kind = COLUMN_REFERENCE, .refers = RECORD_LOOK, .derived = true},
-    END,
+    COLUMN(look, vessel, COLUMN_REFERENCE, .refers = RECORD_VESSEL, .required = true),
+    COLUMN(look, at, COLUMN_MOMENT, .required = true),
+    COLUMN(look, words, COLUMN_TEXT),
+    COLUMN(look, facts, COLUMN_TEXT, .internal = true),
+    COLUMN(look, coverage, COLUMN_REAL, BETWEEN(0, 100)),
+    COLUMN(look, action, COLUMN_TEXT, .list = LIST_ACTIONS, .required = true),
+    COLUMN(look, next_step, COLUMN_TEXT, .list = LIST_NEXT_STEPS),
+    COLUMN(look, forced_by, COLUMN_TEXT, .list = LIST_FLOORS, .internal = true),
+    COLUMN(look, finding, COLUMN_TEXT, .list = LIST_FINDINGS),
+    COLUMN(look, status, COLUMN_TEXT, .list = LIST_STATUSES),
+    COLUMN(look, contaminated, COLUMN_REAL, BETWEEN(0, 1)),
+    COLUMN(look, posterior, COLUMN_TEXT, .internal = true),
+    COLUMN(look, rules, COLUMN_TEXT, .internal = true),
+    COLUMN(look, program, COLUMN_TEXT, .internal = true),
+    COLUMN(look, corrects, COLUMN_REFERENCE, .refers = RECORD_LOOK),
+    COLUMN(look, turn, COLUMN_REFERENCE, .refers = RECORD_LOOK, .derived = true),
+    {.name = NULL},
 };
 
 static const struct column event_columns[] = {
-    REFER_NEEDED(event, vessel, RECORD_VESSEL),
-    MOMENT_NEEDED(event, at),
-    {AT(event, kind), .kind = COLUMN_WORD, .words = event_words, .required = true},
-    REFER(event, place, RECORD_PLACE),
-    TEXT(event, detail),
-    REFER(event, corrects, RECORD_EVENT),
-    {AT(event, turn), .kind = COLUMN_REFERENCE, .refers = RECORD_EVENT, .derived = true},
-    END,
+    COLUMN(event, vessel, COLUMN_REFERENCE, .refers = RECORD_VESSEL, .required = true),
+    COLUMN(event, at, COLUMN_MOMENT, .required = true),
+    COLUMN(event, kind, COLUMN_WORD, .words = event_words, .required = true),
+    COLUMN(event, place, COLUMN_REFERENCE, .refers = RECORD_PLACE),
+    COLUMN(event, detail, COLUMN_TEXT),
+    COLUMN(event, corrects, COLUMN_REFERENCE, .refers = RECORD_EVENT),
+    COLUMN(event, turn, COLUMN_REFERENCE, .refers = RECORD_EVENT, .derived = true),
+    {.name = NULL},
 };
 
 static const struct column outcome_columns[] = {
-    REFER_NEEDED(outcome, vessel, RECORD_VESSEL),
-    MOMENT_NEEDED(outcome, at),
-    TEXT_NEEDED(outcome, finding),
-    TEXT_NEEDED(outcome, status),
-    TEXT(outcome, cause),
-    TEXT(outcome, how),
-    REFER(outcome, corrects, RECORD_OUTCOME),
-    {AT(outcome, turn), .kind = COLUMN_REFERENCE, .refers = RECORD_OUTCOME, .derived = true},
-    END,
+    COLUMN(outcome, vessel, COLUMN_REFERENCE, .refers = RECORD_VESSEL, .required = true),
+    COLUMN(outcome, at, COLUMN_MOMENT, .required = true),
+    COLUMN(outcome, finding, COLUMN_TEXT, .list = LIST_FINDINGS, .required = true),
+    COLUMN(outcome, status, COLUMN_TEXT, .list = LIST_STATUSES, .required = true),
+    COLUMN(outcome, cause, COLUMN_TEXT, .list = LIST_CAUSES),
+    COLUMN(outcome, how, COLUMN_TEXT),
+    COLUMN(outcome, corrects, COLUMN_REFERENCE, .refers = RECORD_OUTCOME),
+    COLUMN(outcome, turn, COLUMN_REFERENCE, .refers = RECORD_OUTCOME, .derived = true),
+    {.name = NULL},
 };
 
 static const struct column edit_columns[] = {
-    MOMENT_NEEDED(edit, at),
-    TEXT_NEEDED(edit, table),
-    TEXT_NEEDED(edit, label),
-    TEXT_NEEDED(edit, column),
-    TEXT(edit, was),
-    TEXT(edit, became),
-    END,
+    COLUMN(edit, at, COLUMN_MOMENT, .required = true),
+    COLUMN(edit, table, COLUMN_TEXT, .required = true),
+    COLUMN(edit, label, COLUMN_TEXT, .required = true),
+    COLUMN(edit, column, COLUMN_TEXT, .required = true),
+    COLUMN(edit, was, COLUMN_TEXT),
+    COLUMN(edit, became, COLUMN_TEXT),
+    {.name = NULL},
 };
 
 const struct record_type record_types[RECORD_COUNT] = {
@@ -219,6 +191,66 @@ const struct record_type record_types[RECORD_COUNT] = {
     [RECORD_OUTCOME] = {"outcome", sizeof(struct outcome), true, outcome_columns},
     [RECORD_EDIT] = {"edit", sizeof(struct edit), true, edit_columns},
 };
+
+/* ---- words of the rules ---------------------------------------------------------------------- */
+
+#define ENTRY(array, number, called)                                                               \
+    (index < (number) ? (struct list_word){(array)[index].id, (array)[index].called}               \
+                      : (struct list_word){NULL, NULL})
+
+static struct list_word value_word(const struct rules *rules, enum feeds feeds, size_t index)
+{
+    int feeder = rules->feeder[feeds];
+    if (feeder == RULES_NONE)
+        return (struct list_word){NULL, NULL};
+    const struct observable *observable = &rules->observables[feeder];
+    return ENTRY(observable->values, observable->value_count, label);
+}
+
+struct list_word list_word(const struct rules *rules, enum word_list list, size_t index)
+{
+    const struct decision_rules *decision = &rules->decision;
+    struct list_word word = {NULL, NULL};
+    switch (list) {
+    case LIST_SPECIES:
+        return ENTRY(rules->species, rules->species_count, name);
+    case LIST_GRAINS:
+        return ENTRY(rules->grains, rules->grain_count, name);
+    case LIST_VESSELS:
+        return ENTRY(rules->vessels, rules->vessel_count, name);
+    case LIST_STARTERS:
+        return ENTRY(rules->starters, rules->starter_count, name);
+    case LIST_FINDINGS:
+        return ENTRY(rules->findings, rules->finding_count, name);
+    case LIST_CAUSES:
+        return ENTRY(rules->causes, rules->cause_count, name);
+    case LIST_USES:
+        return ENTRY(decision->uses, decision->use_count, label);
+    case LIST_NEXT_STEPS:
+        return ENTRY(decision->next_steps, decision->next_step_count, id);
+    case LIST_FLOORS:
+        return ENTRY(decision->floors, decision->floor_count, id);
+    case LIST_METHODS:
+        return value_word(rules, FEEDS_COOK_METHOD, index);
+    case LIST_LOADS:
+        return value_word(rules, FEEDS_LOAD, index);
+    case LIST_POSITIONS:
+        return value_word(rules, FEEDS_POSITION, index);
+    case LIST_ACTIONS:
+        if (index < ACTION_COUNT)
+            word.id = word.name = action_name((enum action)index);
+        break;
+    case LIST_STATUSES:
+        if (index < FINDING_STATUS_COUNT)
+            word.id = word.name = status_name((enum finding_status)index);
+        break;
+    case LIST_NONE:
+        break;
+    }
+    return word;
+}
+
+/* ---- structs --------------------------------------------------------------------------------- */
 
 size_t record_column(enum record record, const char *name)
 {

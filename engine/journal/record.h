@@ -7,6 +7,8 @@
 #include <stdint.h>
 
 #include "base/dates.h"
+#include "base/units.h"
+#include "rules/rules.h"
 
 /*
  * What the journal holds: plain structs, and one table that describes them.
@@ -224,15 +226,37 @@ enum column_kind {
     COLUMN_WORD,      /* an enum stored as one of `words` */
 };
 
+enum word_list { /* the list of the rules that the word in a text is from */
+                 LIST_NONE,
+                 LIST_SPECIES,
+                 LIST_GRAINS,
+                 LIST_VESSELS,
+                 LIST_STARTERS,
+                 LIST_FINDINGS,
+                 LIST_CAUSES,
+                 LIST_USES,
+                 LIST_NEXT_STEPS,
+                 LIST_FLOORS,
+                 LIST_METHODS,
+                 LIST_LOADS,
+                 LIST_POSITIONS,
+                 LIST_ACTIONS,
+                 LIST_STATUSES,
+};
+
 struct column {
     const char *name;
     enum column_kind kind;
     size_t offset;            /* into the struct */
     enum record refers;       /* of a reference */
     const char *const *words; /* of a word; ends with NULL */
+    enum word_list list;      /* of a text: the rules know its words */
+    enum dimension dimension; /* of a number: it is kept in the canonical unit of this */
+    double low, high;         /* of a number: what is possible; both 0 for no bound */
+    bool settings;            /* a text of "sign=value sign=value" */
     bool required;            /* an absent value is refused */
     bool derived;             /* kept by the journal */
-    double low, high;         /* of a number: what is possible; both 0 for no bound */
+    bool internal;            /* a text that the program keeps for itself: not searched */
 };
 
 struct record_type {
@@ -263,6 +287,18 @@ union any_record {
     struct outcome outcome;
     struct edit edit;
 };
+
+/* A word of a list and what people call it, by its index; NULLs behind the last one. */
+struct list_word {
+    const char *id, *name;
+};
+struct list_word list_word(const struct rules *rules, enum word_list list, size_t index);
+
+/* Where a row keeps a column. */
+static inline const void *column_member(const struct column *column, const void *row)
+{
+    return (const char *)row + column->offset;
+}
 
 /* Index of the column, or SIZE_MAX. */
 size_t record_column(enum record record, const char *name);

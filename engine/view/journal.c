@@ -214,40 +214,15 @@ json_t *view_json_vessels(const struct vessel *vessels, size_t count)
 
 /* One record, whatever its kind: told from the table that describes it. */
 
-static const void *member(const void *row, const struct column *column)
-{
-    return (const char *)row + column->offset;
-}
-
-static enum dimension dimension_of(enum record record, const char *name)
-{
-    static const struct {
-        enum record record;
-        const char *name;
-        enum dimension dimension;
-    } known[] = {
-        {RECORD_COOK, "gauge", DIM_GAUGE_KPA}, {RECORD_COOK, "minutes", DIM_MINUTES},
-        {RECORD_COOK, "altitude", DIM_METRES}, {RECORD_PLACE, "celsius", DIM_CELSIUS},
-        {RECORD_LOT, "moisture", DIM_PERCENT}, {RECORD_BATCH, "dry", DIM_GRAMS},
-        {RECORD_BATCH, "water", DIM_GRAMS},    {RECORD_BATCH, "soak", DIM_MINUTES},
-        {RECORD_VESSEL, "grams", DIM_GRAMS},
-    };
-    for (size_t i = 0; i < sizeof known / sizeof *known; i++)
-        if (known[i].record == record && strcmp(known[i].name, name) == 0)
-            return known[i].dimension;
-    return DIM_NONE;
-}
-
 /* A value as people read it; "" when there is none. */
-static const char *shown(const struct journal_told *told, enum record record,
-                         const struct column *column, const void *row)
+static const char *shown(const struct journal_told *told, const struct column *column,
+                         const void *row)
 {
     struct text text;
-    double number = column->kind == COLUMN_REAL ? *(const double *)member(row, column) : NAN;
-    enum dimension dimension = dimension_of(record, column->name);
+    double number = column->kind == COLUMN_REAL ? *(const double *)column_member(column, row) : NAN;
 
-    if (dimension != DIM_NONE)
-        return view_quantity(told, number, dimension);
+    if (column->dimension != DIM_NONE)
+        return view_quantity(told, number, column->dimension);
     text_init(&text);
     enum status status = journal_show_column(told->journal, column, row, &text, told->diags);
     const char *copy = status == STATUS_OK && !text.failed && text.length > 0
@@ -264,8 +239,8 @@ void view_record(struct screen *screen, const struct journal_told *told, enum re
     for (const struct column *column = record_types[record].columns; column->name; column++) {
         if (column->derived || column->kind == COLUMN_LABEL)
             continue;
-        const char *value = shown(told, record, column, row);
-        bool idle = column->kind == COLUMN_FLAG && !*(const bool *)member(row, column);
+        const char *value = shown(told, column, row);
+        bool idle = column->kind == COLUMN_FLAG && !*(const bool *)column_member(column, row);
         if (value[0] != '\0' && !idle)
             screen_row(screen, 2, LABEL_COLUMNS, column->name, value);
     }
@@ -274,7 +249,7 @@ void view_record(struct screen *screen, const struct journal_told *told, enum re
 static json_t *value_json(const struct journal_told *told, const struct column *column,
                           const void *row)
 {
-    const void *value = member(row, column);
+    const void *value = column_member(column, row);
     switch (column->kind) {
     case COLUMN_LABEL:
     case COLUMN_TEXT:
@@ -309,7 +284,7 @@ json_t *view_record_json(const struct journal_told *told, enum record record, co
     for (const struct column *column = columns; column->name; column++) {
         bool day = record == RECORD_VESSEL && strcmp(column->name, "due") == 0;
         object = view_json_put(object, column->name,
-                               day ? view_json_day(*(const int64_t *)member(row, column))
+                               day ? view_json_day(*(const int64_t *)column_member(column, row))
                                    : value_json(told, column, row));
     }
     return object;
