@@ -44,13 +44,7 @@ struct diags {
 struct diags *diags_new(void)
 {
     struct diags *diags = calloc(1, sizeof *diags);
-    if (!diags)
-        return NULL;
-    diags->arena = arena_new(NULL);
-    if (!diags->arena) {
-        free(diags);
-        return NULL;
-    }
+    diags->arena = arena_new();
     return diags;
 }
 
@@ -69,7 +63,7 @@ void diags_clear(struct diags *diags)
     *diags = (struct diags){.arena = arena};
 }
 
-/* A safe copy in the arena; NULL stays NULL, and so does what there is no memory for. */
+/* A safe copy in the arena; NULL stays NULL. */
 static const char *keep_safe(struct diags *diags, const char *string, size_t length)
 {
     if (!string)
@@ -77,7 +71,7 @@ static const char *keep_safe(struct diags *diags, const char *string, size_t len
     struct text safe;
     text_init(&safe);
     text_safe(&safe, string, length, NULL);
-    const char *kept = safe.failed ? NULL : arena_copy(diags->arena, safe.bytes, safe.length);
+    const char *kept = arena_copy(diags->arena, safe.bytes, safe.length);
     text_release(&safe);
     return kept;
 }
@@ -109,15 +103,10 @@ __attribute__((format(printf, 4, 0))) static void add(struct diags *diags, enum 
     diags->last_kept = place != NULL;
     if (!place)
         return;
-    *place = (struct diag){.kind = kind, .at = at, .message = "out of memory"};
+    *place = (struct diag){.kind = kind, .at = at};
     place->at.file = at.file ? keep_safe(diags, at.file, strlen(at.file)) : NULL;
-
     char *message = text_vformat(format, arguments);
-    if (!message)
-        return;
-    const char *kept = keep_safe(diags, message, strlen(message));
-    if (kept)
-        place->message = kept;
+    place->message = keep_safe(diags, message, strlen(message));
     free(message);
 }
 
@@ -145,7 +134,7 @@ void diags_excerpt(struct diags *diags, const char *excerpt, size_t caret)
         return;
     struct diag *last = &diags->kept[diags->kept_count - 1];
     last->excerpt = keep_safe(diags, excerpt, strlen(excerpt));
-    last->caret = last->excerpt ? caret : 0;
+    last->caret = caret;
 }
 
 size_t diags_errors(const struct diags *diags)

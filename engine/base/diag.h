@@ -62,7 +62,7 @@ struct diag {
 
 struct diags; /* opaque; owns its strings */
 
-struct diags *diags_new(void); /* NULL when out of memory */
+struct diags *diags_new(void);
 void diags_free(struct diags *diags);
 void diags_clear(struct diags *diags);
 

@@ -116,9 +116,10 @@ enum status filing_open(struct filing *filing, const char *path, bool replace, s
     filing->stream = fdopen(descriptor, "wb");
     if (filing->stream != NULL)
         return STATUS_OK;
+    int error = errno;
     close(descriptor);
     filing_abandon(filing);
-    return STATUS_MEMORY;
+    return filing_refused(path, "written", error, diags);
 }
 
 enum status filing_reserve(struct filing *filing, const char *path, bool replace,
@@ -159,8 +160,7 @@ static void sync_folder(const char *path)
 {
     const char *slash = strrchr(path, '/');
     char *folder = slash != NULL ? strndup(path, (size_t)(slash - path) + 1) : strdup(".");
-    if (folder != NULL)
-        (void)sync_named(folder, O_RDONLY | O_DIRECTORY);
+    (void)sync_named(folder, O_RDONLY | O_DIRECTORY);
     free(folder);
 }
 
@@ -236,8 +236,6 @@ void filing_abandon(struct filing *filing)
 enum status filing_put(const char *path, const struct text *text, bool replace, struct diags *diags)
 {
     struct filing filing;
-    if (text->failed)
-        return STATUS_MEMORY;
     enum status status = filing_open(&filing, path, replace, diags);
     if (status != STATUS_OK)
         return status;
@@ -264,9 +262,8 @@ ssize_t filing_read(int file, char *bytes, size_t room)
 bool filing_make_folders(const char *path)
 {
     char *folder = strdup(path);
-    bool made = folder != NULL;
-    for (char *at = folder != NULL ? strchr(folder + 1, '/') : NULL; at != NULL && made;
-         at = strchr(at + 1, '/')) {
+    bool made = true;
+    for (char *at = strchr(folder + 1, '/'); at != NULL && made; at = strchr(at + 1, '/')) {
         *at = '\0';
         made = mkdir(folder, 0700) == 0 || errno == EEXIST || errno == EISDIR || errno == EROFS ||
                errno == EACCES; /* one higher up may be closed and yet lead on */

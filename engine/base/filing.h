@@ -40,7 +40,7 @@ void filing_abandon(struct filing *filing);
 /* Takes the temporary files of all that are open away; for memory_exhausted. */
 void filing_remove_unfinished(void);
 
-/* All of these in one go: the text becomes the file. STATUS_MEMORY for a text that is not whole. */
+/* All of these in one go: the text becomes the file.  */
 enum status filing_put(const char *path, const struct text *text, bool replace,
                        struct diags *diags);
 

@@ -98,10 +98,8 @@ struct block {
 };
 
 struct arena {
-    struct allocator allocator;
     struct block *blocks; /* newest first; the head is the one pieces are cut from */
     size_t used;
-    bool exhausted;
 };
 
 enum { ALIGNMENT = _Alignof(max_align_t), BLOCK_BYTES = 16 * 1024 };
@@ -116,34 +114,16 @@ static size_t header_bytes(void)
     return align_up(sizeof(struct block));
 }
 
-static void *standard_allocate(void *context, size_t size)
+struct arena *arena_new(void)
 {
-    (void)context;
-    return malloc(size);
+    return calloc(1, sizeof(struct arena));
 }
 
-static void standard_release(void *context, void *block)
-{
-    (void)context;
-    free(block);
-}
-
-struct arena *arena_new(const struct allocator *allocator)
-{
-    const struct allocator standard = {standard_allocate, standard_release, NULL};
-    const struct allocator from = allocator ? *allocator : standard;
-    struct arena *arena = from.allocate(from.context, sizeof *arena);
-    if (!arena)
-        return NULL;
-    *arena = (struct arena){.allocator = from};
-    return arena;
-}
-
-static void release_blocks(struct arena *arena, struct block *blocks)
+static void release_blocks(struct block *blocks)
 {
     while (blocks) {
         struct block *next = blocks->next;
-        arena->allocator.release(arena->allocator.context, blocks);
+        free(blocks);
         blocks = next;
     }
 }
@@ -152,8 +132,8 @@ void arena_free(struct arena *arena)
 {
     if (!arena)
         return;
-    release_blocks(arena, arena->blocks);
-    arena->allocator.release(arena->allocator.context, arena);
+    release_blocks(arena->blocks);
+    free(arena);
 }
 
 void arena_reset(struct arena *arena)
@@ -161,23 +141,17 @@ void arena_reset(struct arena *arena)
     /* One block is kept: an arena that is reset is about to be filled again. */
     struct block *kept = arena->blocks;
     if (kept) {
-        release_blocks(arena, kept->next);
+        release_blocks(kept->next);
         kept->next = NULL;
         kept->used = 0;
     }
     arena->used = 0;
-    arena->exhausted = false;
 }
 
 static struct block *block_add(struct arena *arena, size_t need)
 {
-    if (need > SIZE_MAX - header_bytes())
-        return NULL;
     size_t capacity = need > BLOCK_BYTES ? need : BLOCK_BYTES;
-    struct block *block =
-        arena->allocator.allocate(arena->allocator.context, header_bytes() + capacity);
-    if (!block)
-        return NULL;
+    struct block *block = malloc(header_bytes() + capacity);
     *block = (struct block){.capacity = capacity};
     /* A large piece fills its block alone; behind the head, it leaves the head's room in use. */
     if (need > BLOCK_BYTES && arena->blocks) {
@@ -190,23 +164,14 @@ static struct block *block_add(struct arena *arena, size_t need)
     return block;
 }
 
-static void *give_up(struct arena *arena)
-{
-    arena->exhausted = true;
-    return NULL;
-}
-
 void *arena_alloc(struct arena *arena, size_t size)
 {
-    if (size > SIZE_MAX - ALIGNMENT)
-        return give_up(arena);
+    if (size > PTRDIFF_MAX)
+        memory_exhausted();
     size_t need = align_up(size ? size : 1);
     struct block *block = arena->blocks;
-    if (!block || need > block->capacity - block->used) {
+    if (!block || need > block->capacity - block->used)
         block = block_add(arena, need);
-        if (!block)
-            return give_up(arena);
-    }
     unsigned char *piece = (unsigned char *)block + header_bytes() + block->used;
     block->used += need;
     arena->used += need;
@@ -217,7 +182,7 @@ void *arena_alloc(struct arena *arena, size_t size)
 void *arena_array(struct arena *arena, size_t count, size_t size)
 {
     if (size && count > SIZE_MAX / size)
-        return give_up(arena);
+        memory_exhausted();
     return arena_alloc(arena, count * size);
 }
 
@@ -225,19 +190,22 @@ void *arena_grow(struct arena *arena, const void *old, size_t old_count, size_t 
 {
     void *grown = arena_array(arena, count, size);
     size_t keep = old_count < count ? old_count : count;
-    if (grown && old && keep)
+    if (old && keep)
         memcpy(grown, old, keep * size); /* keep <= count, whose product was checked */
     return grown;
 }
 
+void *arena_more(struct arena *arena, const void *list, size_t count, size_t size)
+{
+    enum { FIRST = 8 };
+    bool full = count == 0 || (count >= FIRST && (count & (count - 1)) == 0);
+    return full ? arena_grow(arena, list, count, count ? 2 * count : FIRST, size) : (void *)list;
+}
+
 char *arena_copy(struct arena *arena, const char *text, size_t length)
 {
-    if (length == SIZE_MAX) {
-        give_up(arena);
-        return NULL;
-    }
-    char *copy = arena_alloc(arena, length + 1);
-    if (copy && length)
+    char *copy = arena_array(arena, length + 1, 1);
+    if (length)
         memcpy(copy, text, length);
     return copy;
 }
@@ -255,9 +223,9 @@ char *arena_format(struct arena *arena, const char *format, ...)
     va_copy(print, measure);
     int length = vsnprintf(NULL, 0, format, measure);
     va_end(measure);
-    char *formatted = length < 0 ? NULL : arena_alloc(arena, (size_t)length + 1);
-    if (formatted)
-        (void)vsnprintf(formatted, (size_t)length + 1, format, print);
+    size_t room = length < 0 ? 1 : (size_t)length + 1;
+    char *formatted = arena_alloc(arena, room);
+    (void)vsnprintf(formatted, room, format, print);
     va_end(print);
     return formatted;
 }
@@ -269,20 +237,14 @@ char *arena_join(struct arena *arena, const char *const *words, size_t count)
         room += strlen(words[i]) + 1;
     char *joined = arena_alloc(arena, room);
     char *end = joined;
-    for (size_t i = 0; i < count && joined; i++) {
-        if (!*words[i])
-            continue;
-        if (end > joined)
+    for (size_t i = 0; i < count; i++) {
+        size_t length = strlen(words[i]);
+        if (length && end > joined)
             *end++ = ' ';
-        memcpy(end, words[i], strlen(words[i]));
-        end += strlen(words[i]);
+        memcpy(end, words[i], length);
+        end += length;
     }
     return joined;
-}
-
-bool arena_exhausted(const struct arena *arena)
-{
-    return arena->exhausted;
 }
 
 size_t arena_used(const struct arena *arena)

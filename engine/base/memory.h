@@ -30,37 +30,41 @@ void memory_at_end(void (*restore)(void));
  * singly. Memory of libraries (a compiled pattern, a statement) cannot live in
  * it.
  *
- * Nothing here ends the program. A failed request returns NULL and leaves the
- * arena usable; arena_exhausted() stays true from then on, so a long build-up
- * may check once at its end.
+ * Nothing here returns NULL: lack of memory, and a size beyond what there can be, end the program.
  */
 struct arena;
 
-/* How an arena gets its blocks. Tests pass one that fails on the nth request. */
-struct allocator {
-    void *(*allocate)(void *context, size_t size);
-    void (*release)(void *context, void *block);
-    void *context;
-};
-
-/* A new, empty arena; NULL allocator means malloc and free. NULL if there is no memory. */
-struct arena *arena_new(const struct allocator *allocator);
+/* A new, empty arena. */
+struct arena *arena_new(void);
 
 /* Gives everything back. NULL is fine. */
 void arena_free(struct arena *arena);
 
-/* As arena_free, but the arena stays usable, empty and not exhausted. */
+/* As arena_free, but the arena stays usable, and empty. */
 void arena_reset(struct arena *arena);
 
-/* `size` zeroed bytes aligned for any object; NULL when out of memory. Size 0 gives a valid
- * pointer. */
+/* `size` zeroed bytes aligned for any object. Size 0 gives a valid pointer. */
 void *arena_alloc(struct arena *arena, size_t size);
 
-/* An array of `count` zeroed elements of `size` bytes; NULL on overflow or out of memory. */
+/* An array of `count` zeroed elements of `size` bytes. */
 void *arena_array(struct arena *arena, size_t count, size_t size);
 
 /* `old` (may be NULL) grown to `count` elements: what was there is copied, the rest is zeroed. */
 void *arena_grow(struct arena *arena, const void *old, size_t old_count, size_t count, size_t size);
+
+/*
+ * An array that grows by one. `list` is a pointer to its elements, NULL while `count` is 0, and only
+ * this macro makes it longer; no other field is needed, since it doubles whenever `count` is a power
+ * of two. Counts one more, and is a pointer to the new element, which is zeroed if the array has
+ * never been longer:
+ *
+ *     *arena_push(arena, names->list, names->count) = name;
+ */
+#define arena_push(arena, list, count)                                                             \
+    ((list) = arena_more(arena, list, count, sizeof *(list)), &(list)[(count)++])
+
+/* Behind arena_push: the elements with room for one more. */
+void *arena_more(struct arena *arena, const void *list, size_t count, size_t size);
 
 /* A NUL-terminated copy of `length` bytes at `text`, of the whole string, of a formatted one. */
 char *arena_copy(struct arena *arena, const char *text, size_t length);
@@ -71,8 +75,11 @@ char *arena_format(struct arena *arena, const char *format, ...)
 /* The words that are not empty, with a space between; "" for none. */
 char *arena_join(struct arena *arena, const char *const *words, size_t count);
 
-/* Whether any request has failed since the arena was new or reset. */
-bool arena_exhausted(const struct arena *arena);
+/* Never; goes with the last who asks. */
+static inline bool arena_exhausted(const struct arena *arena)
+{
+    return arena == NULL;
+}
 
 /* Bytes handed out so far, for `make bench` and for limits. */
 size_t arena_used(const struct arena *arena);

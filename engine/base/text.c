@@ -9,6 +9,8 @@
 #include <string.h>
 #include <utf8proc.h>
 
+#include "base/memory.h"
+
 /* ==== text ==================================================================================== */
 
 /* An empty text points here, so that `bytes` is a string at any time. Never written to or freed:
@@ -33,7 +35,6 @@ void text_release(struct text *text)
 void text_clear(struct text *text)
 {
     text->length = 0;
-    text->failed = false;
     if (text->capacity)
         text->bytes[0] = '\0';
     else
@@ -41,26 +42,18 @@ void text_clear(struct text *text)
 }
 
 /* Room for `more` bytes and the closing NUL. */
-static bool text_reserve(struct text *text, size_t more)
+static void text_reserve(struct text *text, size_t more)
 {
-    if (text->failed || more > SIZE_MAX / 2 - 1 - text->length) {
-        text->failed = true;
-        return false;
-    }
+    if (more > PTRDIFF_MAX / 2 - text->length)
+        memory_exhausted();
     size_t need = text->length + more + 1;
     if (need <= text->capacity)
-        return true;
+        return;
     size_t capacity = text->capacity ? text->capacity : 64;
     while (capacity < need)
-        capacity *= 2; /* need <= SIZE_MAX / 2, so this cannot wrap */
-    char *bytes = realloc(text->capacity ? text->bytes : NULL, capacity);
-    if (!bytes) {
-        text->failed = true;
-        return false;
-    }
-    text->bytes = bytes;
+        capacity *= 2;
+    text->bytes = realloc(text->capacity ? text->bytes : NULL, capacity);
     text->capacity = capacity;
-    return true;
 }
 
 void text_cut(struct text *text, size_t length)
@@ -73,8 +66,7 @@ void text_cut(struct text *text, size_t length)
 
 void text_add(struct text *text, const char *bytes, size_t length)
 {
-    if (!text_reserve(text, length))
-        return;
+    text_reserve(text, length);
     if (length)
         memcpy(text->bytes + text->length, bytes, length);
     text->length += length;
@@ -94,9 +86,8 @@ void text_printf(struct text *text, const char *format, ...)
     va_copy(print, measure);
     int length = vsnprintf(NULL, 0, format, measure);
     va_end(measure);
-    if (length < 0) {
-        text->failed = true;
-    } else if (text_reserve(text, (size_t)length)) {
+    if (length > 0) {
+        text_reserve(text, (size_t)length);
         (void)vsnprintf(text->bytes + text->length, (size_t)length + 1, format, print);
         text->length += (size_t)length;
     }
@@ -109,9 +100,9 @@ char *text_vformat(const char *format, va_list arguments)
     va_copy(measure, arguments);
     int length = vsnprintf(NULL, 0, format, measure);
     va_end(measure);
-    char *string = length < 0 ? NULL : malloc((size_t)length + 1);
-    if (string)
-        (void)vsnprintf(string, (size_t)length + 1, format, arguments);
+    size_t room = length < 0 ? 1 : (size_t)length + 1;
+    char *string = calloc(room, 1);
+    (void)vsnprintf(string, room, format, arguments);
     return string;
 }
 
@@ -358,37 +349,24 @@ struct fold {
     bool traced;
     size_t *origin; /* per byte added; NULL until the first */
     size_t origin_room;
-    bool failed;
 };
 
-static bool trace(struct fold *fold, size_t count, size_t from)
+static void trace(struct fold *fold, size_t count, size_t from)
 {
     size_t have = fold->out->length - fold->start;
     if (have + count > fold->origin_room) {
-        size_t room = fold->origin_room ? fold->origin_room : 64;
-        while (room < have + count && room <= SIZE_MAX / 2)
-            room *= 2;
-        if (room < have + count || room > SIZE_MAX / sizeof *fold->origin)
-            return false;
-        size_t *grown = realloc(fold->origin, room * sizeof *grown);
-        if (!grown)
-            return false;
-        fold->origin = grown;
-        fold->origin_room = room;
+        fold->origin_room = 2 * (have + count) + 64;
+        fold->origin = realloc(fold->origin, fold->origin_room * sizeof *fold->origin);
     }
     for (size_t i = 0; i < count; i++)
         fold->origin[have + i] = from;
-    return true;
 }
 
 static void add(struct fold *fold, const char *bytes, size_t length, size_t from)
 {
-    if (fold->failed || (fold->traced && !trace(fold, length, from))) {
-        fold->failed = true;
-        return;
-    }
+    if (fold->traced)
+        trace(fold, length, from);
     text_add(fold->out, bytes, length);
-    fold->failed = fold->out->failed;
 }
 
 static char last_byte(const struct fold *fold)
@@ -484,11 +462,7 @@ static void fold_cluster(struct fold *fold, const char *bytes, size_t length, si
                                                 (utf8proc_ssize_t)length, points, ROOM, options);
     if (count >= 0 && count <= ROOM)
         count = utf8proc_normalize_utf32(points, count, options);
-    if (count < 0 || count > ROOM) {
-        fold->failed = true;
-        return;
-    }
-    for (utf8proc_ssize_t i = 0; i < count; i++)
+    for (utf8proc_ssize_t i = 0; i < count && i < ROOM; i++)
         emit(fold, points[i], from);
 }
 
@@ -513,15 +487,14 @@ static size_t cluster_length(const char *bytes, size_t length)
     return at ? at : 1;
 }
 
-enum text_fold_result text_fold(struct text *out, const char *bytes, size_t length, size_t **origin)
+bool text_fold(struct text *out, const char *bytes, size_t length, size_t **origin)
 {
     if (origin)
         *origin = NULL;
     if (utf8_valid_prefix(bytes, length) != length)
-        return TEXT_FOLD_INVALID;
+        return false;
     struct fold fold = {.out = out, .start = out->length, .traced = origin != NULL};
-    fold.failed = out->failed;
-    for (size_t at = 0, step = 0; at < length && !fold.failed; at += step) {
+    for (size_t at = 0, step = 0; at < length; at += step) {
         bool plain = (unsigned char)bytes[at] < 0x80 &&
                      (at + 1 == length || (unsigned char)bytes[at + 1] < 0x80);
         step = plain ? 1 : cluster_length(bytes + at, length - at);
@@ -530,15 +503,11 @@ enum text_fold_result text_fold(struct text *out, const char *bytes, size_t leng
         else
             fold_cluster(&fold, bytes + at, step, at);
     }
-    if (!fold.failed && origin && !trace(&fold, 1, length))
-        fold.failed = true;
-    if (fold.failed) {
-        free(fold.origin);
-        return TEXT_FOLD_MEMORY;
-    }
-    if (origin)
+    if (origin) {
+        trace(&fold, 1, length);
         *origin = fold.origin;
-    return TEXT_FOLD_OK;
+    }
+    return true;
 }
 
 /* ==== json text =============================================================================== */
@@ -553,53 +522,30 @@ static void add_escape(struct text *out, int32_t point)
                     0xDC00U + ((unsigned)(point - 0x10000) & 0x3FF));
 }
 
-/* Only within strings does JSON hold anything but ASCII. */
-static bool is_foreign(char byte)
-{
-    return (unsigned char)byte >= 0x7F;
-}
-
-/* Takes the text and gives it back, or another one in its place. */
-static char *made_harmless(char *text, size_t *length)
-{
-    struct text out;
-    size_t copied = 0;
-    text_init(&out);
-    for (size_t at = 0; at < *length; at++) {
-        int32_t point = 0;
-        size_t step = is_foreign(text[at]) ? text_treacherous(text + at, *length - at, &point) : 0;
-        if (step == 0)
-            continue;
-        text_add(&out, text + copied, at - copied);
-        add_escape(&out, point);
-        copied = at + step;
-        at = copied - 1;
-    }
-    if (copied == 0)
-        return text;
-    text_add(&out, text + copied, *length - copied);
-    free(text);
-    if (out.failed) {
-        text_release(&out);
-        return NULL;
-    }
-    *length = out.length;
-    return out.bytes;
-}
-
 char *json_text(const json_t *json, size_t flags, size_t *length)
 {
-    size_t size = json != NULL ? json_dumpb(json, NULL, 0, flags) : 0;
-    char *text = size > 0 ? malloc(size + 1) : NULL;
-    if (text == NULL)
+    char *text = json ? json_dumps(json, flags) : NULL;
+    if (!text)
         return NULL;
-    if (json_dumpb(json, text, size, flags) != size) {
-        free(text);
-        return NULL;
+    size_t size = strlen(text), copied = 0;
+    struct text out;
+    text_init(&out);
+    for (size_t at = 0, step; at < size; at += step) {
+        int32_t point = 0;
+        /* Only within strings does JSON hold anything but ASCII. */
+        bool foreign = (unsigned char)text[at] >= 0x7F;
+        step = foreign ? text_treacherous(text + at, size - at, &point) : 0;
+        if (step) {
+            text_add(&out, text + copied, at - copied);
+            add_escape(&out, point);
+            copied = at + step;
+        } else {
+            step = 1;
+        }
     }
-    text[size] = '\0';
-    text = made_harmless(text, &size);
-    if (length != NULL)
-        *length = size;
-    return text;
+    text_add(&out, text + copied, size - copied);
+    free(text);
+    if (length)
+        *length = out.length;
+    return out.bytes;
 }

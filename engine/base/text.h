@@ -20,7 +20,7 @@ struct text { /* a growable byte string, NUL-terminated, owned by whoever holds 
     char *bytes;
     size_t length;
     size_t capacity;
-    bool failed; /* an allocation failed: contents stop there; check once at the end */
+    bool failed; /* never; goes with the last who asks */
 };
 
 /*
@@ -32,12 +32,12 @@ void text_release(struct text *text);
 void text_clear(struct text *text);
 /* Takes back what was added beyond `length`; nothing when there is less. */
 void text_cut(struct text *text, size_t length);
-/* Append bytes, a string, something formatted. After a failure they do nothing. */
+/* Append bytes, a string, something formatted. */
 void text_add(struct text *text, const char *bytes, size_t length);
 void text_puts(struct text *text, const char *string);
 void text_printf(struct text *text, const char *format, ...) __attribute__((format(printf, 2, 3)));
 
-/* Something formatted as a string of its own; the caller frees it, NULL when out of memory. */
+/* Something formatted as a string of its own; the caller frees it. */
 char *text_format(const char *format, ...) __attribute__((format(printf, 1, 2)));
 char *text_vformat(const char *format, va_list arguments) __attribute__((format(printf, 1, 0)));
 
@@ -72,19 +72,16 @@ size_t text_treacherous(const char *bytes, size_t length, int32_t *point);
  * dashes to plain ones, runs of white space to one space. If `origin` is not
  * NULL it receives, per output byte, the offset in the input it came from
  * (an array of out-length + 1 entries allocated with malloc; caller frees).
+ * False, and nothing is appended, when it is not valid UTF-8.
  */
-enum text_fold_result { TEXT_FOLD_OK, TEXT_FOLD_INVALID, TEXT_FOLD_MEMORY };
-enum text_fold_result text_fold(struct text *out, const char *bytes, size_t length,
-                                size_t **origin);
+bool text_fold(struct text *out, const char *bytes, size_t length, size_t **origin);
 
 /*
- * JSON as text, whole or not at all, and harmless on a terminal: what could change or hide what stands
- * around it (text_treacherous) is written as \u escapes, which any reader takes back. json_dumps lets
- * a buffer grow, and where it cannot it leaves a key out and says nothing: this measures first, then
- * writes into a block of that size.
+ * JSON as text, harmless on a terminal: what could change or hide what stands around it
+ * (text_treacherous) is written as \u escapes, which any reader takes back.
  *
- * `flags` are those of json_dumps. The text ends with a NUL and is the caller's to free; NULL when
- * memory is lacking, or when `json` is NULL. `length` may be NULL.
+ * `flags` are those of json_dumps. The text ends with a NUL and is the caller's to free. `length` may
+ * be NULL. NULL when `json` is, which is how Jansson says that it was given what is not UTF-8.
  */
 char *json_text(const json_t *json, size_t flags, size_t *length);
 

@@ -154,7 +154,7 @@ static enum status load_rules(struct app *app, const struct folders *folders)
         return STATUS_IO;
     }
     enum status status = STATUS_OK;
-    app->rules = rules_load(folders->paths, folders->count, app->diags, &status, NULL);
+    app->rules = rules_load(folders->paths, folders->count, app->diags, &status);
     return app->rules != NULL ? STATUS_OK : status;
 }
 
@@ -255,7 +255,7 @@ enum exit_status app_open(struct app *app, enum journal_access access)
     enum exit_status fault = app->rules == NULL ? app_load(app, NULL, 0) : EXIT_FINE;
     if (fault == EXIT_FINE)
         fault = app_journal(app, access);
-    if (fault == EXIT_FINE && app->arena == NULL && (app->arena = arena_new(NULL)) == NULL)
+    if (fault == EXIT_FINE && app->arena == NULL && (app->arena = arena_new()) == NULL)
         fault = app_fail(app, STATUS_MEMORY);
     return fault;
 }

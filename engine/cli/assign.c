@@ -85,15 +85,10 @@ static enum exit_status read_quantity(struct app *app, const char *name, const c
     size_t used = 0;
 
     text_init(&folded);
-    enum text_fold_result fold = text_fold(&folded, words, strlen(words), NULL);
-    if (fold == TEXT_FOLD_MEMORY) {
-        text_release(&folded);
-        return app_fail(app, STATUS_MEMORY);
-    }
-    const char *bytes = folded.bytes != NULL ? folded.bytes : "";
     enum quantity_fault fault =
-        fold == TEXT_FOLD_OK ? quantity_read(bytes, folded.length, dimension, &quantity, &used)
-                             : QUANTITY_NO_NUMBER;
+        text_fold(&folded, words, strlen(words), NULL)
+            ? quantity_read(folded.bytes, folded.length, dimension, &quantity, &used)
+            : QUANTITY_NO_NUMBER;
     bool whole = fault == QUANTITY_OK && used == folded.length;
     text_release(&folded);
     if (fault == QUANTITY_NO_NUMBER)
@@ -668,7 +663,7 @@ static enum exit_status read_number(struct app *app, const struct column *column
     if (*end == '\0' && end != typed)
         return EXIT_FINE;
     text_init(&folded);
-    bool text = text_fold(&folded, typed, strlen(typed), NULL) == TEXT_FOLD_OK;
+    bool text = text_fold(&folded, typed, strlen(typed), NULL);
     bool read = text && folded.length > 0 &&
                 quantity_read(folded.bytes, folded.length, column->dimension, &quantity, &used) ==
                     QUANTITY_OK &&
@@ -813,7 +808,7 @@ enum exit_status assign_read(struct app *app, enum record record, const char *ty
 static bool fold_into(struct text *out, const char *words)
 {
     text_clear(out);
-    if (text_fold(out, words, strlen(words), NULL) != TEXT_FOLD_OK)
+    if (!text_fold(out, words, strlen(words), NULL))
         return false;
     for (size_t i = 0; i < out->length; i++)
         if (out->bytes[i] == '_')

@@ -31,7 +31,7 @@ static enum status judge_look(void *context, struct journal *journal, const char
     const struct verdict *verdict;
     struct look look;
     const struct consult_request request = {.label = vessel, .now = at};
-    struct arena *arena = arena_new(NULL);
+    struct arena *arena = arena_new();
     if (arena == NULL)
         return STATUS_MEMORY;
     enum status status =

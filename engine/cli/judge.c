@@ -204,7 +204,7 @@ static enum exit_status judge_cases(struct app *app, const char *path)
 {
     const struct labelled_case *cases = NULL;
     size_t count = 0;
-    struct arena *arena = arena_new(NULL);
+    struct arena *arena = arena_new();
     if (arena == NULL)
         return app_fail(app, STATUS_MEMORY);
     enum status status = cases_load(path, app->rules, arena, &cases, &count, app->diags);

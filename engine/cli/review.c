@@ -166,7 +166,7 @@ static enum exit_status run_review(struct app *app)
     enum exit_status fault = app_load(app, NULL, 0);
     if (fault != EXIT_FINE)
         return fault;
-    struct arena *arena = arena_new(NULL);
+    struct arena *arena = arena_new();
     fault = arena != NULL ? review_in(app, arena) : app_fail(app, STATUS_MEMORY);
     arena_free(arena);
     return fault;

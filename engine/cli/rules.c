@@ -228,7 +228,7 @@ static enum exit_status run_test(struct app *app)
         return fault;
     char *found = app->arguments.operand_count == 0 ? corpus_find("cases") : NULL;
     const char *path = found != NULL ? found : app->arguments.operands[0];
-    struct arena *arena = arena_new(NULL);
+    struct arena *arena = arena_new();
     fault =
         path != NULL && arena != NULL ? test_cases(app, path, arena) : app_fail(app, STATUS_MEMORY);
     arena_free(arena);
@@ -632,7 +632,7 @@ static enum exit_status learn(struct lesson *lesson)
 
 static enum exit_status run(struct app *app)
 {
-    struct lesson lesson = {.app = app, .arena = arena_new(NULL)};
+    struct lesson lesson = {.app = app, .arena = arena_new()};
     if (app->arguments.operand_count > 0)
         return app_usage(app, "'rules learn' takes no words; it reads the journal");
     if (lesson.arena == NULL)

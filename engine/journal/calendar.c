@@ -203,11 +203,8 @@ enum status calendar_text(struct journal *journal, const struct calendar_options
                           struct text *out, size_t *events, struct diags *diags)
 {
     size_t count = 0;
-    struct calendar calendar = {.journal = journal,
-                                .options = options,
-                                .arena = arena_new(NULL),
-                                .out = out,
-                                .diags = diags};
+    struct calendar calendar = {
+        .journal = journal, .options = options, .arena = arena_new(), .out = out, .diags = diags};
     if (calendar.arena == NULL)
         return STATUS_MEMORY;
     text_init(&calendar.line);

@@ -179,7 +179,7 @@ enum status vessel_forecast_of(struct journal *journal, const struct rules *rule
                                const struct batch *batch, const struct vessel *vessel,
                                struct vessel_forecast *course, struct diags *diags)
 {
-    struct arena *arena = arena_new(NULL);
+    struct arena *arena = arena_new();
     struct known_course known;
     double every = rules->forecast.look_every;
 

@@ -235,7 +235,7 @@ enum status demo_build(struct journal *journal, const char *folder, const struct
 {
     struct demo demo = {.journal = journal, .judge = judge, .diags = diags};
 
-    demo.arena = arena_new(NULL);
+    demo.arena = arena_new();
     if (demo.arena == NULL)
         return STATUS_MEMORY;
     enum status status = journal_begin(journal, diags);

@@ -720,7 +720,7 @@ enum status importer_init(struct importer *importer, struct journal *journal, en
     *importer = (struct importer){.journal = journal, .record = record, .diags = diags};
     text_init(&importer->value);
     text_init(&importer->other);
-    importer->arena = arena_new(NULL);
+    importer->arena = arena_new();
     importer->own = diags_new();
     importer->row = malloc(size);
     importer->there = malloc(size);

@@ -784,7 +784,7 @@ enum status mapping_import(struct journal *journal, struct mapping *mapping, str
                     .mapping = mapping,
                     .reader = reader,
                     .now = options->now,
-                    .arena = arena_new(NULL),
+                    .arena = arena_new(),
                     .own = diags_new(),
                     .label = ""},
         .reader = {.path = path, .context = sheet, .row = take_row, .progress = options->progress},

@@ -402,7 +402,7 @@ const char *mapped_fold(struct arena *arena, const char *text)
     struct text folded;
     text_init(&folded);
     const char *result = NULL;
-    if (text_fold(&folded, text, strlen(text), NULL) == TEXT_FOLD_OK && !folded.failed) {
+    if (text_fold(&folded, text, strlen(text), NULL) && !folded.failed) {
         const char *at = folded.bytes;
         size_t length = folded.length;
         while (length > 0 && at[length - 1] == ' ')
@@ -937,7 +937,7 @@ struct mapping *mapping_new(const char *map, const struct rules *rules, struct d
                             enum status *status)
 {
     struct stat about;
-    struct arena *arena = arena_new(NULL);
+    struct arena *arena = arena_new();
     struct mapping *mapping = arena != NULL ? arena_alloc(arena, sizeof *mapping) : NULL;
     bool line = strchr(map, '=') != NULL && stat(map, &about) != 0;
     *status = STATUS_MEMORY;
@@ -1339,7 +1339,7 @@ enum status mapping_guess(const char *path, struct reader *reader, struct triage
                           struct text *out, struct diags *diags)
 {
     struct guess *guess = calloc(1, sizeof *guess);
-    if (guess == NULL || (guess->arena = arena_new(NULL)) == NULL) {
+    if (guess == NULL || (guess->arena = arena_new()) == NULL) {
         free(guess);
         return STATUS_MEMORY;
     }

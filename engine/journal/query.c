@@ -333,7 +333,7 @@ static char *folded(const char *bytes, size_t length)
 {
     struct text text;
     text_init(&text);
-    if (text_fold(&text, bytes, length, NULL) != TEXT_FOLD_OK) {
+    if (!text_fold(&text, bytes, length, NULL)) {
         text_release(&text);
         return NULL;
     }

@@ -889,7 +889,7 @@ enum status journal_correct(struct journal *journal, enum record record, const c
     const struct column *described = correctable(journal, record, column, diags);
     if (described == NULL)
         return STATUS_USAGE;
-    struct arena *arena = arena_new(NULL);
+    struct arena *arena = arena_new();
     if (arena == NULL)
         return STATUS_MEMORY;
     enum status status = journal_begin(journal, diags);

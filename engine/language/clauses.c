@@ -265,7 +265,7 @@ enum status working_build(struct working *working, const char *text, size_t leng
     struct text folded;
     size_t *origin = NULL;
     text_init(&folded);
-    if (!copy || text_fold(&folded, copy, length, &origin) != TEXT_FOLD_OK || folded.failed ||
+    if (!copy || !text_fold(&folded, copy, length, &origin) || folded.failed ||
         !working_room(working, folded.length + 1, arena)) {
         free(origin);
         text_release(&folded);

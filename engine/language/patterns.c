@@ -1132,7 +1132,7 @@ static enum status add_all(struct reader *reader, struct diags *diags)
 
 enum status patterns_build(struct reader *reader, struct diags *diags)
 {
-    struct arena *gathered = arena_new(NULL);
+    struct arena *gathered = arena_new();
     enum status status = STATUS_MEMORY;
     if (gathered && build_prefix(reader) && (reader->gathering = prefilter_begin(gathered)))
         status = add_all(reader, diags);

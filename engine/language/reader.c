@@ -892,12 +892,9 @@ static enum status set_quantity(const struct observable *o, const char *value,
     struct text folded;
     size_t used = 0;
     text_init(&folded);
-    if (text_fold(&folded, value, strlen(value), NULL) == TEXT_FOLD_MEMORY || folded.failed) {
-        text_release(&folded);
-        return STATUS_MEMORY;
-    }
-    enum quantity_fault fault = quantity_read(folded.length ? folded.bytes : "", folded.length,
-                                              o->dimension, &reading->number, &used);
+    (void)text_fold(&folded, value, strlen(value), NULL); /* of no text no quantity is read */
+    enum quantity_fault fault =
+        quantity_read(folded.bytes, folded.length, o->dimension, &reading->number, &used);
     enum number_fault read = NUMBER_UNREADABLE;
     if (fault == QUANTITY_OK && used == folded.length)
         read = number_read_bins(o, folded.bytes, folded.length, false, false, &reading->number,
@@ -963,8 +960,8 @@ enum status reader_set(struct reader *reader, const char *sign, const char *valu
 
 static bool reader_room(struct reader *reader)
 {
-    reader->memory = arena_new(NULL);
-    reader->scratch = arena_new(NULL);
+    reader->memory = arena_new();
+    reader->scratch = arena_new();
     reader->compiling = pcre2_compile_context_create(NULL);
     reader->limits = pcre2_match_context_create(NULL);
     reader->found = pcre2_match_data_create(MATCH_GROUPS, NULL);

@@ -441,7 +441,7 @@ static bool sights_build(struct reasoner *reasoner)
 
 struct reasoner *reasoner_new(const struct rules *rules)
 {
-    struct arena *arena = arena_new(NULL);
+    struct arena *arena = arena_new();
     struct reasoner *reasoner = arena ? arena_alloc(arena, sizeof *reasoner) : NULL;
     if (!reasoner) {
         arena_free(arena);
@@ -821,7 +821,7 @@ static bool workspace_arrays(struct workspace *work, const struct reasoner *reas
     work->ratios = calloc(observables * ways + 1, sizeof *work->ratios);
     work->recall_turn = calloc(2 * observables + 1, sizeof *work->recall_turn);
     work->kept = malloc((2 * reasoner->room + 1) * sizeof *work->kept);
-    work->more = arena_new(NULL);
+    work->more = arena_new();
     if (!work->heard || !work->recalls || !work->ratios || !work->recall_turn || !work->kept ||
         !work->more)
         return false;

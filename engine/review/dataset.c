@@ -852,7 +852,7 @@ static enum status fill_findings(struct filling *filling)
 {
     int16_t *finding = arena_array(filling->arena, filling->count, sizeof *finding);
     float *sure = arena_array(filling->arena, filling->count, sizeof *sure);
-    struct arena *scratch = arena_new(NULL);
+    struct arena *scratch = arena_new();
     enum status status =
         finding != NULL && sure != NULL && scratch != NULL ? STATUS_OK : STATUS_MEMORY;
 

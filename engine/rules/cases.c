@@ -194,7 +194,7 @@ static void read_files(struct case_reading *reading, const char *path)
 enum status cases_load(const char *path, const struct rules *rules, struct arena *arena,
                        const struct labelled_case **cases, size_t *count, struct diags *diags)
 {
-    struct arena *scratch = arena_new(NULL);
+    struct arena *scratch = arena_new();
     *cases = NULL;
     *count = 0;
     if (!scratch)

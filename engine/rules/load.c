@@ -1121,21 +1121,17 @@ static enum status load_into(struct arena *keep, struct arena *scratch, const ch
 }
 
 struct rules *rules_load(const char *const *folders, size_t folder_count, struct diags *diags,
-                         enum status *status, const struct allocator *allocator)
+                         enum status *status)
 {
-    struct arena *keep = arena_new(allocator);
-    struct arena *scratch = arena_new(allocator);
+    struct arena *keep = arena_new();
+    struct arena *scratch = arena_new();
     struct rules *rules = NULL;
-    enum status result = STATUS_MEMORY;
-    if (keep && scratch)
-        result = load_into(keep, scratch, folders, folder_count, diags, &rules);
+    enum status result = load_into(keep, scratch, folders, folder_count, diags, &rules);
     arena_free(scratch);
     if (result != STATUS_OK) {
         arena_free(keep);
         rules = NULL;
     }
-    if (result == STATUS_MEMORY)
-        diags_error(diags, (struct position){0}, "out of memory while reading the rules");
     if (status)
         *status = result;
     return rules;

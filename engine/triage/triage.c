@@ -791,10 +791,10 @@ static bool rooms_build(struct triage *triage)
 {
     size_t count = triage->rules->observable_count + 1;
 
-    triage->said = arena_new(NULL);
-    triage->scratch = arena_new(NULL);
-    triage->derived = arena_new(NULL);
-    triage->judged = arena_new(NULL);
+    triage->said = arena_new();
+    triage->scratch = arena_new();
+    triage->derived = arena_new();
+    triage->judged = arena_new();
     triage->cooks = cook_memo_new();
     triage->known = calloc(count, sizeof *triage->known);
     triage->value_words = calloc(count, RULES_MAX_VALUES * sizeof *triage->value_words);

@@ -116,7 +116,7 @@ static inline void bench_soybean(const char *folder, struct diags *diags)
         row_missing("Soybean diseases", "R with e1071 and mlbench is not here");
         return;
     }
-    s.rules = rules_load(folders, 1, diags, NULL, NULL);
+    s.rules = rules_load(folders, 1, diags, NULL);
     s.reasoner = s.rules != NULL ? reasoner_new(s.rules) : NULL;
     if (s.reasoner == NULL || !soybean_read(&s, cases))
         die("cannot read the Soybean cases");
@@ -208,7 +208,7 @@ static inline double statistic_ours(const struct statistic *statistic, struct ta
 
 static inline void bench_statistics(const char *folder)
 {
-    struct tables tables = {.arena = arena_new(NULL)};
+    struct tables tables = {.arena = arena_new()};
     for (size_t i = 0; i < SURVIVORS; i++) {
         tables.cases[i] = (struct survival_case){(double)(i * 37 % 60 + 1), i % 3 == 0};
         tables.group[i] = i / 7 % 3;

@@ -75,7 +75,7 @@ static inline void descriptions_of_phrases(struct descriptions *d)
 static inline void descriptions_init(struct descriptions *d, const struct rules *rules,
                                      struct diags *diags)
 {
-    *d = (struct descriptions){.arena = arena_new(NULL), .draw = 1};
+    *d = (struct descriptions){.arena = arena_new(), .draw = 1};
     if (d->arena == NULL)
         die("out of memory");
     descriptions_of_cases(d, rules, diags);

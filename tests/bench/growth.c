@@ -12,7 +12,7 @@ static void bench_review(const struct reasoner *reasoner)
     for (size_t s = 0; s < sizeof sizes / sizeof *sizes; s++) {
         struct review_table table;
         struct review review;
-        struct arena *arena = arena_new(NULL);
+        struct arena *arena = arena_new();
         char what[64];
         if (arena == NULL || !table_make(&table, sizes[s]))
             die("cannot make a table");
@@ -37,7 +37,7 @@ int main(void)
     struct diags *diags = diags_new();
     struct rules *rules = NULL;
     if (folder != NULL && diags != NULL)
-        rules = rules_load(folders, 1, diags, NULL, NULL);
+        rules = rules_load(folders, 1, diags, NULL);
     struct reasoner *reasoner = rules != NULL ? reasoner_new(rules) : NULL;
     if (reasoner == NULL)
         die("cannot load the rules");

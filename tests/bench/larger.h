@@ -18,7 +18,7 @@ static inline struct rules *larger_load(const char *folder, struct diags *diags)
         rules_free(rules);
         diags_clear(diags);
         double start = now();
-        rules = rules_load(folders, 1, diags, NULL, NULL);
+        rules = rules_load(folders, 1, diags, NULL);
         times[i] = now() - start;
         if (rules == NULL)
             die("cannot load the larger rules");

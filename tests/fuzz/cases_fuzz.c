@@ -9,7 +9,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t size)
 {
     enum { JUDGED = 3 };
     struct kit *c = shipped();
-    struct arena *arena = arena_new(NULL);
+    struct arena *arena = arena_new();
     const struct labelled_case *cases = NULL;
     size_t count = 0;
     struct unsaved file;

@@ -32,7 +32,7 @@ struct sound {
 static enum status look_at(struct kit *kit, struct journal *journal, const char *vessel,
                            struct moment at, const char *words)
 {
-    struct arena *arena = arena_new(NULL);
+    struct arena *arena = arena_new();
     struct consultation consultation;
     const struct verdict *verdict = NULL;
     struct look look;
@@ -286,7 +286,7 @@ static void look_back(const struct journal_told *told)
 
 static void read_all(struct kit *kit, struct journal *journal)
 {
-    struct arena *arena = arena_new(NULL);
+    struct arena *arena = arena_new();
     const struct journal_told told = {journal, kit->rules, arena, kit->diags, now};
     check_all(&told);
     for (enum record r = RECORD_STARTER; r < RECORD_COUNT; r++)

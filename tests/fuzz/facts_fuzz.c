@@ -58,7 +58,7 @@ static void hold_round_trip(struct kit *c, struct arena *arena)
 int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t size)
 {
     struct kit *c = small();
-    struct arena *arena = arena_new(NULL);
+    struct arena *arena = arena_new();
     char *text = string_of(bytes, size);
     const struct kept_fact *facts = NULL;
     size_t count = 0;

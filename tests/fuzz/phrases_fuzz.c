@@ -65,7 +65,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t size)
     struct rules rules = {.observables = observables, .observable_count = 2};
     rules.language.negations = (struct phrases){.list = negations, .count = 2};
     struct diags *diags = diags_new();
-    struct arena *arena = arena_new(NULL);
+    struct arena *arena = arena_new();
     hold(diags && arena, "there is memory");
     struct reader *reader = reader_new(&rules, diags);
     hold_diags(diags, !reader);

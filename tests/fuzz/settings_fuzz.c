@@ -8,7 +8,7 @@ static void read_quantities(const char *value)
 {
     struct text folded;
     text_init(&folded);
-    if (text_fold(&folded, value, strlen(value), NULL) == TEXT_FOLD_OK) {
+    if (text_fold(&folded, value, strlen(value), NULL)) {
         for (int d = 0; d < DIM_COUNT; d++) {
             struct quantity quantity = {0};
             size_t used = 0;

@@ -97,7 +97,7 @@ static void hold_told(const struct review *review)
 int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t size)
 {
     struct kit *c = shipped();
-    struct arena *arena = arena_new(NULL);
+    struct arena *arena = arena_new();
     struct dataset whole;
     struct dataset pieces;
     struct review review;

@@ -31,7 +31,7 @@ static struct called review_lab(struct lab *lab, uint64_t seed, const struct lab
     struct review_fault *faults = NULL;
     struct review_suspect *near = NULL;
     size_t near_count = 0, asked = 0;
-    struct arena *arena = arena_new(NULL);
+    struct arena *arena = arena_new();
 
     assert_non_null(arena);
     lab_make(lab, seed, fault);

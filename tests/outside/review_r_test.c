@@ -438,7 +438,7 @@ static bool upper_limit_falls(const struct survival_curve *curve)
 static void compare_curve(struct comparison *c)
 {
     static struct survival_case cases[NUMBERS_MOST / 2];
-    struct arena *arena = arena_new(NULL);
+    struct arena *arena = arena_new();
     struct survival_curve curve;
     size_t count = (c->asked - 2) / 2;
 
@@ -463,7 +463,7 @@ static void compare_logrank(struct comparison *c)
 {
     static struct survival_case cases[NUMBERS_MOST / 3];
     static size_t group[NUMBERS_MOST / 3];
-    struct arena *arena = arena_new(NULL);
+    struct arena *arena = arena_new();
     struct survival_logrank result;
     size_t groups = (size_t)c->q[0], count = (c->asked - 1) / 3;
 

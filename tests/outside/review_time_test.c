@@ -47,7 +47,7 @@ static void compare(struct outside *check, const struct survival_curve *curve,
 static void logrank(struct outside *check, const double *first, size_t n, const double *second,
                     size_t m, const double *wanted)
 {
-    struct arena *arena = arena_new(NULL);
+    struct arena *arena = arena_new();
     struct survival_case cases[2 * MOST];
     size_t group[2 * MOST];
     struct survival_logrank result;
@@ -87,7 +87,7 @@ static void leukaemia(void **state)
     static const double left[] = {19, 17, 16, 14, 12, 8, 6, 4, 3, 2, 1, 0};
     static const double test[] = {
         9, 21, 19.25050095, 10.74949905, 6.2569605737, 16.7929409892, 4.1688091e-05};
-    struct arena *arena = arena_new(NULL);
+    struct arena *arena = arena_new();
 
     struct survival_curve curve = curve_of(arena, treated, 21, SURVIVAL_LOG);
     compare(&check, &curve, rows, 7);
@@ -122,7 +122,7 @@ static void maintenance(void **state)
     };
     static const double test[] = {
         7, 11, 10.68933599, 7.31066401, 4.0075507459, 3.3963886990, 0.0653393220};
-    struct arena *arena = arena_new(NULL);
+    struct arena *arena = arena_new();
 
     struct survival_curve curve = curve_of(arena, kept, 11, SURVIVAL_LOG_LOG);
     compare(&check, &curve, rows, 7);

@@ -88,7 +88,7 @@ static int setup(void **state)
     run_r(s->scratch.path);
     const char *folder = scratch_path(&s->scratch, "rules");
     s->diags = diags_new();
-    s->rules = rules_load(&folder, 1, s->diags, NULL, NULL);
+    s->rules = rules_load(&folder, 1, s->diags, NULL);
     for (size_t i = 0; i < diags_kept(s->diags) && !s->rules; i++)
         print_error("%s\n", diags_get(s->diags, i)->message);
     assert_non_null(s->rules);

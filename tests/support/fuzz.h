@@ -152,7 +152,7 @@ static inline bool kit_open(struct kit *c, const char *const *folders, size_t co
 {
     *c = (struct kit){.diags = diags_new()};
     hold(c->diags != NULL, "there is memory");
-    c->rules = rules_load(folders, count, c->diags, NULL, NULL);
+    c->rules = rules_load(folders, count, c->diags, NULL);
     c->reader = c->rules ? reader_new(c->rules, c->diags) : NULL;
     if (!c->reader) {
         hold_diags(c->diags, true);

@@ -21,7 +21,7 @@ static inline int journal_case_setup(void **state)
     tzset();
     scratch_make(&fresh->scratch);
     fresh->diags = diags_new();
-    fresh->arena = arena_new(NULL);
+    fresh->arena = arena_new();
     assert_int_equal(journal_open(scratch_path(&fresh->scratch, "journal.db"), JOURNAL_CREATE,
                                   &fresh->journal, fresh->diags),
                      STATUS_OK);

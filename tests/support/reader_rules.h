@@ -191,7 +191,7 @@ struct small {
 
 static inline void small_init(struct small *s)
 {
-    *s = (struct small){.words = arena_new(NULL), .arena = arena_new(NULL), .diags = diags_new()};
+    *s = (struct small){.words = arena_new(), .arena = arena_new(), .diags = diags_new()};
     assert_non_null(s->words);
     assert_non_null(s->arena);
     assert_non_null(s->diags);

@@ -29,8 +29,8 @@ static inline int shipped_setup(void **state)
     struct shipped *s = calloc(1, sizeof *s);
     assert_non_null(s);
     s->diags = diags_new();
-    s->arena = arena_new(NULL);
-    s->rules = rules_load(folders, 1, s->diags, NULL, NULL);
+    s->arena = arena_new();
+    s->rules = rules_load(folders, 1, s->diags, NULL);
     for (size_t i = 0; i < diags_kept(s->diags); i++)
         print_error("%s:%zu: %s\n", diags_get(s->diags, i)->at.file,
                     diags_get(s->diags, i)->at.line, diags_get(s->diags, i)->message);

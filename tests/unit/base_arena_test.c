@@ -1,46 +1,19 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Arenas: alignment, zeroing, overflow, release order, and every request failing once. */
+/* Arenas: alignment, zeroing, growing; and how the program ends when there is no more memory. */
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>
 #include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/wait.h>
+#include <unistd.h>
 
 #include <cmocka.h>
 
+#include "base/filing.h"
 #include "base/memory.h"
-
-/* An allocator whose nth request fails, and which knows what is still out. */
-struct failing {
-    size_t requests, fail_at; /* fail_at 0: never */
-    size_t outstanding;
-};
-
-static void *failing_allocate(void *context, size_t size)
-{
-    struct failing *failing = context;
-    if (++failing->requests == failing->fail_at)
-        return NULL;
-    void *block = malloc(size);
-    if (block) {
-        memset(block, 0xA5, size); /* so that a piece that was not zeroed shows */
-        failing->outstanding++;
-    }
-    return block;
-}
-
-static void failing_release(void *context, void *block)
-{
-    struct failing *failing = context;
-    failing->outstanding--;
-    free(block);
-}
-
-static struct allocator allocator_of(struct failing *failing)
-{
-    return (struct allocator){failing_allocate, failing_release, failing};
-}
+#include "base/text.h"
 
 static bool all_zero(const void *bytes, size_t size)
 {
@@ -54,9 +27,7 @@ static bool all_zero(const void *bytes, size_t size)
 static void test_pieces_are_aligned_zeroed_and_apart(void **state)
 {
     (void)state;
-    struct failing failing = {0};
-    const struct allocator allocator = allocator_of(&failing);
-    struct arena *arena = arena_new(&allocator);
+    struct arena *arena = arena_new();
     assert_non_null(arena);
     unsigned char *previous = NULL;
     for (size_t size = 0; size < 300; size++) {
@@ -70,50 +41,25 @@ static void test_pieces_are_aligned_zeroed_and_apart(void **state)
         previous = piece;
     }
     assert_true(arena_used(arena) >= 299 * 300 / 2);
-    assert_false(arena_exhausted(arena));
     arena_free(arena);
-    assert_int_equal(failing.outstanding, 0);
 }
 
 static void test_a_large_piece_leaves_the_block_in_use(void **state)
 {
     (void)state;
-    struct failing failing = {0};
-    const struct allocator allocator = allocator_of(&failing);
-    struct arena *arena = arena_new(&allocator);
-    assert_non_null(arena_alloc(arena, 16));
+    struct arena *arena = arena_new();
+    char *small = arena_alloc(arena, 16);
     char *large = arena_alloc(arena, 1024 * 1024);
-    assert_non_null(large);
     large[1024 * 1024 - 1] = 'x';
-    const size_t requests = failing.requests;
-    assert_non_null(arena_alloc(arena, 16));
-    assert_int_equal(failing.requests, requests);
-    arena_free(arena);
-    assert_int_equal(failing.outstanding, 0);
-}
-
-static void test_overflow_is_refused(void **state)
-{
-    (void)state;
-    struct arena *arena = arena_new(NULL);
-    assert_null(arena_array(arena, SIZE_MAX / 2, 3));
-    assert_true(arena_exhausted(arena));
-    arena_reset(arena);
-    assert_false(arena_exhausted(arena));
-    assert_null(arena_alloc(arena, SIZE_MAX));
-    assert_null(arena_alloc(arena, SIZE_MAX - 40));
-    assert_null(arena_copy(arena, "", SIZE_MAX));
-    assert_null(arena_grow(arena, "", 1, SIZE_MAX, 2));
-    assert_true(arena_exhausted(arena));
-    assert_non_null(arena_alloc(arena, 8)); /* a failed request leaves the arena usable */
-    assert_true(arena_exhausted(arena));
+    char *next = arena_alloc(arena, 16);
+    assert_true(next > small && next < small + 1024);
     arena_free(arena);
 }
 
 static void test_empty_arrays_and_strings(void **state)
 {
     (void)state;
-    struct arena *arena = arena_new(NULL);
+    struct arena *arena = arena_new();
     assert_non_null(arena_alloc(arena, 0));
     assert_non_null(arena_array(arena, 0, 8));
     assert_non_null(arena_array(arena, 8, 0));
@@ -129,7 +75,7 @@ static void test_empty_arrays_and_strings(void **state)
 static void test_growing_keeps_and_zeroes(void **state)
 {
     (void)state;
-    struct arena *arena = arena_new(NULL);
+    struct arena *arena = arena_new();
     int *numbers = arena_grow(arena, NULL, 0, 2, sizeof *numbers);
     numbers[0] = 7;
     numbers[1] = 8;
@@ -146,7 +92,7 @@ static void test_words_are_joined(void **state)
 {
     (void)state;
     static const char *const words[] = {"", "green", "", "patch", ""};
-    struct arena *arena = arena_new(NULL);
+    struct arena *arena = arena_new();
     assert_string_equal(arena_join(arena, words, 5), "green patch");
     assert_string_equal(arena_join(arena, words, 1), "");
     assert_string_equal(arena_join(arena, NULL, 0), "");
@@ -156,60 +102,154 @@ static void test_words_are_joined(void **state)
 static void test_reset_starts_anew(void **state)
 {
     (void)state;
-    struct failing failing = {0};
-    const struct allocator allocator = allocator_of(&failing);
-    struct arena *arena = arena_new(&allocator);
+    struct arena *arena = arena_new();
     for (int i = 0; i < 100; i++)
         memset(arena_alloc(arena, 1000), 0xEE, 1000);
-    assert_true(failing.outstanding > 3);
     arena_reset(arena);
-    assert_int_equal(failing.outstanding, 2); /* the arena and the one block it keeps */
+    assert_int_equal(arena_used(arena), 0);
     assert_true(all_zero(arena_alloc(arena, 1000), 1000));
     arena_reset(arena);
     arena_reset(arena);
     arena_free(arena);
-    assert_int_equal(failing.outstanding, 0);
 }
 
-/* ---- the nth request fails ------------------------------------------------------------------- */
-
-/* A build-up as a loader does it; true when every step had its memory. */
-static bool build_up(struct arena *arena)
-{
-    bool complete = true;
-    int *list = NULL;
-    for (size_t i = 0; i < 40; i++) {
-        int *grown = arena_grow(arena, list, i, i + 1, 500 * sizeof *list);
-        complete = complete && grown;
-        list = grown ? grown : NULL;
-        if (!list)
-            break;
-    }
-    complete = arena_string(arena, "a name") && complete;
-    return arena_format(arena, "%0*d", 20000, 1) && complete;
-}
-
-static void test_every_request_may_fail(void **state)
+static void test_arrays_grow_by_one(void **state)
 {
     (void)state;
-    bool complete = false;
-    size_t n = 0;
-    while (!complete) {
-        n++;
-        assert_true(n < 10000);
-        struct failing failing = {.fail_at = n};
-        const struct allocator allocator = allocator_of(&failing);
-        struct arena *arena = arena_new(&allocator);
-        if (arena) {
-            complete = build_up(arena);
-            assert_int_equal(arena_exhausted(arena), !complete);
-            arena_free(arena);
-        } else {
-            assert_int_equal(n, 1);
-        }
-        assert_int_equal(failing.outstanding, 0);
+    struct arena *arena = arena_new();
+    size_t *numbers = NULL;
+    size_t count = 0;
+    while (count < 1000) {
+        size_t *next = arena_push(arena, numbers, count);
+        assert_int_equal(*next, 0);
+        *next = count;
     }
-    assert_true(n > 20); /* it did go through many failures before the first success */
+    assert_int_equal(count, 1000);
+    for (size_t i = 0; i < count; i++)
+        assert_int_equal(numbers[i], i + 1);
+    arena_free(arena);
+}
+
+/* ---- out of memory --------------------------------------------------------------------------- */
+
+/* What a program that runs `what` says on standard error; its exit status must be 70. */
+static void assert_ends(void (*what)(void))
+{
+    static const char expected[] = "restored\njarside: error: out of memory\n";
+    int ends[2];
+    assert_int_equal(pipe(ends), 0);
+    pid_t child = fork();
+    if (child == 0) {
+        dup2(ends[1], STDERR_FILENO);
+        what();
+        _exit(0);
+    }
+    close(ends[1]);
+    char said[100] = "";
+    assert_int_equal(filing_read(ends[0], said, sizeof said - 1), sizeof expected - 1);
+    assert_string_equal(said, expected);
+    close(ends[0]);
+    int status = 0;
+    assert_int_equal(waitpid(child, &status, 0), child);
+    assert_true(WIFEXITED(status));
+    assert_int_equal(WEXITSTATUS(status), EXIT_INTERNAL);
+}
+
+static void restore(void)
+{
+    (void)!write(STDERR_FILENO, "restored\n", 9);
+}
+
+static volatile size_t huge = SIZE_MAX; /* so that no compiler sees through it */
+
+static void alloc_beyond(void)
+{
+    arena_alloc(arena_new(), huge - 40);
+}
+
+static void array_beyond(void)
+{
+    arena_array(arena_new(), huge / 2, 3);
+}
+
+static void copy_beyond(void)
+{
+    arena_copy(arena_new(), "", huge - 1);
+}
+
+static void grow_beyond(void)
+{
+    arena_grow(arena_new(), "", 1, huge, 2);
+}
+
+static void text_beyond(void)
+{
+    struct text text;
+    text_init(&text);
+    text_puts(&text, "kept");
+    text_add(&text, "", huge);
+}
+
+static void malloc_beyond(void)
+{
+    void *volatile block = malloc(huge / 4);
+    (void)block;
+}
+
+static void calloc_beyond(void)
+{
+    void *volatile block = calloc(huge / 2, 3);
+    (void)block;
+}
+
+static void realloc_beyond(void)
+{
+    void *volatile block = realloc(malloc(1), huge / 4);
+    (void)block;
+}
+
+static void test_what_cannot_be_had_ends_the_program(void **state)
+{
+    (void)state;
+    static void (*const ways[])(void) = {alloc_beyond,  array_beyond,  copy_beyond,
+                                         grow_beyond,   text_beyond,   malloc_beyond,
+                                         calloc_beyond, realloc_beyond};
+    memory_at_end(restore);
+    for (size_t i = 0; i < sizeof ways / sizeof *ways; i++)
+        assert_ends(ways[i]);
+    memory_at_end(NULL);
+}
+
+static const char *folder;
+
+static void write_half(void)
+{
+    struct filing filings[3];
+    struct diags *diags = diags_new();
+    for (size_t i = 0; i < 3; i++) {
+        char *path = text_format("%s/%zu", folder, i);
+        if (filing_open(&filings[i], path, false, diags) != STATUS_OK)
+            _exit(1);
+        filing_write(&filings[i], "half", 4);
+    }
+    if (filing_commit(&filings[1], diags) != STATUS_OK)
+        _exit(1);
+    malloc_beyond();
+}
+
+static void test_half_written_files_are_removed(void **state)
+{
+    (void)state;
+    char path[] = "/tmp/jarside-test-XXXXXX";
+    folder = mkdtemp(path);
+    assert_non_null(folder);
+    memory_at_end(restore);
+    assert_ends(write_half);
+    memory_at_end(NULL);
+    char *whole = text_format("%s/1", folder);
+    assert_int_equal(unlink(whole), 0);
+    assert_int_equal(rmdir(folder), 0); /* nothing else was in it */
+    free(whole);
 }
 
 int main(void)
@@ -217,12 +257,13 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_pieces_are_aligned_zeroed_and_apart),
         cmocka_unit_test(test_a_large_piece_leaves_the_block_in_use),
-        cmocka_unit_test(test_overflow_is_refused),
         cmocka_unit_test(test_empty_arrays_and_strings),
         cmocka_unit_test(test_growing_keeps_and_zeroes),
         cmocka_unit_test(test_words_are_joined),
         cmocka_unit_test(test_reset_starts_anew),
-        cmocka_unit_test(test_every_request_may_fail),
+        cmocka_unit_test(test_arrays_grow_by_one),
+        cmocka_unit_test(test_what_cannot_be_had_ends_the_program),
+        cmocka_unit_test(test_half_written_files_are_removed),
     };
     cmocka_set_message_output(CM_OUTPUT_TAP);
     return cmocka_run_group_tests_name("arena", tests, NULL, NULL);

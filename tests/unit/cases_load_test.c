@@ -29,8 +29,8 @@ static int set_up(void **state)
     struct fixture *fixture = calloc(1, sizeof *fixture);
     assert_non_null(fixture);
     fixture->diags = diags_new();
-    fixture->rules = rules_load(folders, 1, fixture->diags, NULL, NULL);
-    fixture->arena = arena_new(NULL);
+    fixture->rules = rules_load(folders, 1, fixture->diags, NULL);
+    fixture->arena = arena_new();
     assert_non_null(fixture->rules);
     assert_non_null(fixture->arena);
     scratch_make(&fixture->scratch);

@@ -13,7 +13,7 @@
 /* "words | 3 7: green patch | 9:" for what was read; "wrong" for what was refused. */
 static void expect(const char *said, const char *expected)
 {
-    struct arena *arena = arena_new(NULL);
+    struct arena *arena = arena_new();
     struct diags *diags = diags_new();
     struct selection selection;
     struct text got;

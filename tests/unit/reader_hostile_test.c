@@ -142,50 +142,6 @@ static void test_repetition(void **state)
     }
 }
 
-/* The caller's arena may run out at any request: then there is no list, and no harm is done. */
-struct counter {
-    size_t left;
-};
-
-static void *allocate_some(void *context, size_t size)
-{
-    struct counter *counter = context;
-    if (!counter->left)
-        return NULL;
-    counter->left--;
-    return malloc(size);
-}
-
-static void release(void *context, void *block)
-{
-    (void)context;
-    free(block);
-}
-
-static void test_no_memory(void **state)
-{
-    struct small *s = *state;
-    size_t length = 0;
-    char *text = repeated("day 3, frobs, no red dust, dry, moist, 900 psi. ", &length);
-    enum status status = STATUS_MEMORY;
-    size_t requests = 0;
-    for (; status == STATUS_MEMORY; requests++) {
-        struct counter counter = {requests};
-        const struct allocator allocator = {allocate_some, release, &counter};
-        struct arena *arena = arena_new(&allocator);
-        struct reading_list list;
-        if (!arena)
-            continue;
-        status = reader_read(s->reader, text, length, arena, &list, s->diags);
-        if (status == STATUS_OK)
-            assert_sound(s, &list, length);
-        arena_free(arena);
-    }
-    assert_int_equal(status, STATUS_OK);
-    assert_true(requests > 3);
-    free(text);
-}
-
 /* More things said than any description holds: refused, not cut short. */
 static void test_too_many(void **state)
 {
@@ -318,8 +274,8 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_too_long),     cmocka_unit_test(test_not_utf8),
         cmocka_unit_test(test_controls),     cmocka_unit_test(test_repetition),
-        cmocka_unit_test(test_no_memory),    cmocka_unit_test(test_too_many),
-        cmocka_unit_test(test_random_words), cmocka_unit_test(test_random_bytes),
+        cmocka_unit_test(test_too_many),     cmocka_unit_test(test_random_words),
+        cmocka_unit_test(test_random_bytes),
     };
     cmocka_set_message_output(CM_OUTPUT_TAP);
     return cmocka_run_group_tests(tests, small_setup, small_teardown);

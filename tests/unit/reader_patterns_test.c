@@ -212,7 +212,7 @@ static void test_much_use(void **state)
     static const char text[] = "day 12, stopped at a third for ten days, no red dust at the top";
     struct reading_list first = read_text(&s, text);
     for (int i = 0; i < 2000; i++) {
-        struct arena *arena = arena_new(NULL);
+        struct arena *arena = arena_new();
         struct reading_list list;
         assert_int_equal(reader_read(s.reader, text, sizeof text - 1, arena, &list, s.diags),
                          STATUS_OK);

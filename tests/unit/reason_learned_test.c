@@ -25,8 +25,8 @@ static void load(struct pair *pair, const char *content)
     scratch_make(&pair->scratch);
     scratch_write(&pair->scratch, "learned.yaml", content);
     const char *const folders[] = {"rules", pair->scratch.path};
-    pair->plain = rules_load(folders, 1, pair->diags, NULL, NULL);
-    pair->over = rules_load(folders, 2, pair->diags, NULL, NULL);
+    pair->plain = rules_load(folders, 1, pair->diags, NULL);
+    pair->over = rules_load(folders, 2, pair->diags, NULL);
     if (pair->over == NULL)
         fail_msg("%s", diags_get(pair->diags, 0)->message);
     pair->before = reasoner_new(pair->plain);

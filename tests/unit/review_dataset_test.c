@@ -199,7 +199,7 @@ static void put_event(struct journal_case *c, int64_t vessel, enum event_kind ki
 static struct rules *shipped(struct diags *diags)
 {
     const char *folders[] = {"rules"};
-    return rules_load(folders, 1, diags, NULL, NULL);
+    return rules_load(folders, 1, diags, NULL);
 }
 
 static const char *level_of(const struct dataset *dataset, enum factor_kind kind, size_t vessel)

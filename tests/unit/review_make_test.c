@@ -33,7 +33,7 @@ static int setup(void **state)
     assert_int_equal(shipped_setup(&shipped), 0);
     bench->shipped = shipped;
     bench->reasoner = reasoner_new(bench->shipped->rules);
-    bench->arena = arena_new(NULL);
+    bench->arena = arena_new();
     assert_non_null(bench->reasoner);
     assert_non_null(bench->arena);
     *state = bench;

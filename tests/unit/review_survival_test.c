@@ -11,7 +11,7 @@
 
 static int start(void **state)
 {
-    *state = arena_new(NULL);
+    *state = arena_new();
     return *state ? 0 : -1;
 }
 

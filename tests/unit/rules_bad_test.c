@@ -47,7 +47,7 @@ static void load(const char *path, struct text *out)
     struct diags *diags = diags_new();
     assert_non_null(diags);
     enum status status = STATUS_INTERNAL;
-    struct rules *rules = rules_load(folders, 2, diags, &status, NULL);
+    struct rules *rules = rules_load(folders, 2, diags, &status);
     assert_int_equal(rules != NULL, diags_errors(diags) == 0);
     assert_int_equal(status, rules ? STATUS_OK : STATUS_DATA);
     add_told(out, diags, path);

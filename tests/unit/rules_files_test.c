@@ -46,7 +46,7 @@ static void load_over_tiny(struct fixture *fixture)
     const char *const folders[] = {TINY, fixture->scratch.path};
     rules_free(fixture->rules);
     diags_clear(fixture->diags);
-    fixture->rules = rules_load(folders, 2, fixture->diags, &fixture->status, NULL);
+    fixture->rules = rules_load(folders, 2, fixture->diags, &fixture->status);
 }
 
 static void load_alone(struct fixture *fixture, const char *path)
@@ -54,7 +54,7 @@ static void load_alone(struct fixture *fixture, const char *path)
     const char *const folders[] = {path};
     rules_free(fixture->rules);
     diags_clear(fixture->diags);
-    fixture->rules = rules_load(folders, 1, fixture->diags, &fixture->status, NULL);
+    fixture->rules = rules_load(folders, 1, fixture->diags, &fixture->status);
 }
 
 /* The first that is no warning: files of spaces are warned of before the limits refuse them. */
@@ -140,7 +140,7 @@ static void test_a_file_may_be_named_itself(void **state)
     struct fixture *fixture = *state;
     scratch_write(&fixture->scratch, "a.yaml", "groups: {named: {overlap: 0.1}}\n");
     const char *const folders[] = {TINY, scratch_path(&fixture->scratch, "a.yaml")};
-    fixture->rules = rules_load(folders, 2, fixture->diags, &fixture->status, NULL);
+    fixture->rules = rules_load(folders, 2, fixture->diags, &fixture->status);
     assert_non_null(fixture->rules);
     assert_int_equal(fixture->rules->group_count, 2);
 }

@@ -20,7 +20,7 @@ static int load_tiny(void **state)
 {
     struct diags *diags = diags_new();
     enum status status = STATUS_INTERNAL;
-    struct rules *rules = rules_load(TINY, 1, diags, &status, NULL);
+    struct rules *rules = rules_load(TINY, 1, diags, &status);
     for (size_t i = 0; i < diags_kept(diags); i++)
         print_message("%s\n", diags_get(diags, i)->message);
     assert_non_null(rules);

@@ -25,7 +25,7 @@ static int set_up(void **state)
     assert_non_null(fixture);
     fixture->diags = diags_new();
     scratch_make(&fixture->scratch);
-    fixture->plain = rules_load(folders, 1, fixture->diags, NULL, NULL);
+    fixture->plain = rules_load(folders, 1, fixture->diags, NULL);
     assert_non_null(fixture->plain);
     *state = fixture;
     return 0;
@@ -47,7 +47,7 @@ static const struct rules *overlaid(struct fixture *fixture, const char *content
 {
     const char *const folders[] = {"tests/unit/tiny-rules", fixture->scratch.path};
     scratch_write(&fixture->scratch, "overlay.yaml", content);
-    fixture->rules = rules_load(folders, 2, fixture->diags, NULL, NULL);
+    fixture->rules = rules_load(folders, 2, fixture->diags, NULL);
     for (size_t i = 0; i < diags_kept(fixture->diags); i++)
         print_message("# %s\n", diags_get(fixture->diags, i)->message);
     assert_non_null(fixture->rules);
@@ -176,7 +176,7 @@ static void test_three_folders(void **state)
     scratch_write(&fixture->scratch, "two/a.yaml", "groups: {late: {overlap: 0.9}}\n");
     const char *const folders[] = {"tests/unit/tiny-rules", scratch_path(&fixture->scratch, "one"),
                                    scratch_path(&fixture->scratch, "two")};
-    fixture->rules = rules_load(folders, 3, fixture->diags, NULL, NULL);
+    fixture->rules = rules_load(folders, 3, fixture->diags, NULL);
     assert_non_null(fixture->rules);
     assert_int_equal(fixture->rules->group_count, 2);
     assert_true(fixture->rules->groups[1].overlap == 0.9); /* the last folder is heard */
@@ -191,7 +191,7 @@ static void test_twice_in_one_folder(void **state)
                   "groups: {late: {overlap: 0.1}}\ncalibration: {tau: 1, hedge: 1}\n");
     scratch_write(&fixture->scratch, "b.yaml",
                   "groups: {late: {overlap: 0.9}}\ncalibration: {tau: 1, hedge: 1}\n");
-    fixture->rules = rules_load(folders, 2, fixture->diags, &status, NULL);
+    fixture->rules = rules_load(folders, 2, fixture->diags, &status);
     assert_null(fixture->rules);
     assert_int_equal(status, STATUS_DATA);
     assert_int_equal(diags_errors(fixture->diags), 2);

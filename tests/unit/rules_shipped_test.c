@@ -27,7 +27,7 @@ static int load_shipped(void **state)
 {
     const char *const folders[] = {"rules"};
     struct diags *diags = diags_new();
-    struct rules *rules = rules_load(folders, 1, diags, NULL, NULL);
+    struct rules *rules = rules_load(folders, 1, diags, NULL);
     assert_silent(diags);
     assert_non_null(rules);
     diags_free(diags);
@@ -53,7 +53,7 @@ static void test_patterns_compile(void **state)
 
 static void assert_cases(const struct rules *rules, const char *path)
 {
-    struct arena *arena = arena_new(NULL);
+    struct arena *arena = arena_new();
     struct diags *diags = diags_new();
     const struct labelled_case *cases;
     size_t count;

@@ -250,7 +250,7 @@ static int loaded_setup(void **state)
     struct loaded *loaded = calloc(1, sizeof *loaded);
     assert_non_null(loaded);
     loaded->diags = diags_new();
-    loaded->rules = rules_load(folders, 1, loaded->diags, NULL, NULL);
+    loaded->rules = rules_load(folders, 1, loaded->diags, NULL);
     assert_non_null(loaded->rules);
     loaded->reader = reader_new(loaded->rules, loaded->diags);
     loaded->reasoner = reasoner_new(loaded->rules);

@@ -26,12 +26,12 @@ static int open_shelf(void **state)
     struct diags *diags = diags_new();
     enum status status;
 
-    shelf.rules = rules_load(folders, 1, diags, &status, NULL);
+    shelf.rules = rules_load(folders, 1, diags, &status);
     diags_free(diags);
     if (shelf.rules == NULL)
         return -1;
     shelf.reasoner = reasoner_new(shelf.rules);
-    shelf.arena = arena_new(NULL);
+    shelf.arena = arena_new();
     *state = &shelf;
     return shelf.reasoner != NULL && shelf.arena != NULL ? 0 : -1;
 }
