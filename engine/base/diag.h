@@ -62,6 +62,7 @@ struct diag {
 
 struct diags; /* opaque; owns its strings */
 
+/* Empty; frees it, NULL being fine; empties it. */
 struct diags *diags_new(void);
 void diags_free(struct diags *diags);
 void diags_clear(struct diags *diags);
