@@ -8,82 +8,66 @@
 #include <strings.h>
 #include <time.h>
 
-enum { DAY_SECONDS = 86400, NOON_HOUR = 12, MOST_DAYS_AGO = 36500 };
+enum { DAY_SECONDS = 86400, NOON = DAY_SECONDS / 2, MOST_DAYS_AGO = 36500 };
 /* 1900-01-01 and 9999-12-31, the end of what four digits of a year can say. */
-static const int64_t EARLIEST = -2208988800, LATEST = 253402300799;
+enum { EARLIEST_DAY = -25567, LATEST_DAY = 2932896 };
 
-struct wall { /* what the clock and the calendar show */
-    int year, month, day, hour, minute, second;
-};
+static const char *const months[] = {"January",   "February", "March",    "April",
+                                     "May",       "June",     "July",     "August",
+                                     "September", "October",  "November", "December"};
 
-/* Days since 1970-01-01 of a day of the proleptic Gregorian calendar. */
-static int64_t day_of(int year, int month, int day)
+/* The calendar's view of a day; false when outside the years that can be written. */
+static bool date_of(int64_t day, struct tm *date)
 {
-    struct tm tm = {.tm_year = year - 1900, .tm_mon = month - 1, .tm_mday = day};
-    return (int64_t)timegm(&tm) / DAY_SECONDS;
+    time_t seconds = (time_t)day * DAY_SECONDS;
+    return day >= EARLIEST_DAY && day <= LATEST_DAY && gmtime_r(&seconds, date) != NULL;
 }
 
-static bool real_wall(const struct wall *wall)
+/* False when no such day exists. */
+static bool day_of(int year, int month, int number, int64_t *day)
 {
-    struct tm tm = {.tm_year = wall->year - 1900, .tm_mon = wall->month - 1, .tm_mday = wall->day};
-    if (wall->year < 1900 || wall->year > 9999 || wall->month < 1 || wall->month > 12 ||
-        wall->day < 1 || wall->hour < 0 || wall->hour > 23 || wall->minute < 0 ||
-        wall->minute > 59 || wall->second < 0 || wall->second > 60)
+    struct tm date = {.tm_year = year - 1900, .tm_mon = month - 1, .tm_mday = number};
+    if (year < 1900 || year > 9999 || month < 1 || month > 12 || number < 1)
         return false;
-    timegm(&tm); /* puts a 30th of February right, so that it is found out */
-    return tm.tm_mday == wall->day && tm.tm_mon == wall->month - 1;
+    *day = (int64_t)timegm(&date) / DAY_SECONDS; /* which puts a 30th of February right */
+    return date.tm_mday == number;
 }
 
-/* The same wall time with a known offset. */
-static struct moment at_offset(const struct wall *wall, int offset)
+/* The wall clock of the local time zone, which knows the offset of that day. */
+static struct moment at_local(int64_t day, int64_t seconds)
 {
-    int64_t minutes = (int64_t)wall->hour * 60 + wall->minute;
-    int64_t seconds =
-        day_of(wall->year, wall->month, wall->day) * DAY_SECONDS + minutes * 60 + wall->second;
-    return (struct moment){seconds - (int64_t)offset * 60, offset};
+    struct tm tm = {0};
+    if (!date_of(day, &tm))
+        return moment_unknown();
+    tm.tm_hour = (int)(seconds / 3600);
+    tm.tm_min = (int)(seconds / 60 % 60);
+    tm.tm_sec = (int)(seconds % 60);
+    tm.tm_isdst = -1;
+    int64_t local = (int64_t)mktime(&tm);
+    return (struct moment){local, (int)(tm.tm_gmtoff / 60)};
 }
 
-/* With the offset that the local time zone has then. */
-static struct moment at_local(const struct wall *wall)
-{
-    struct tm tm = {.tm_year = wall->year - 1900,
-                    .tm_mon = wall->month - 1,
-                    .tm_mday = wall->day,
-                    .tm_hour = wall->hour,
-                    .tm_min = wall->minute,
-                    .tm_sec = wall->second,
-                    .tm_isdst = -1};
-    time_t seconds = mktime(&tm);
-    return (struct moment){(int64_t)seconds, (int)(tm.tm_gmtoff / 60)};
-}
-
-static int64_t floor_days(int64_t seconds)
-{
-    return seconds >= 0 ? seconds / DAY_SECONDS : -((DAY_SECONDS - 1 - seconds) / DAY_SECONDS);
-}
-
-/* False when outside the years that can be written. */
-static bool wall_of(struct moment moment, struct wall *wall)
+/* Seconds since 1970 on the wall, a day short of the years that can be written at either end: an
+ * offset may move it. */
+static bool wall_of(struct moment moment, int64_t *day, int64_t *seconds)
 {
     if (!moment_known(moment) || moment.offset <= -1440 || moment.offset >= 1440 ||
-        moment.seconds < EARLIEST + DAY_SECONDS || moment.seconds > LATEST - DAY_SECONDS)
+        moment.seconds < (EARLIEST_DAY + 1) * (int64_t)DAY_SECONDS ||
+        moment.seconds >= LATEST_DAY * (int64_t)DAY_SECONDS)
         return false;
-    time_t shown = (time_t)(moment.seconds + (int64_t)moment.offset * 60);
-    struct tm tm;
-    if (gmtime_r(&shown, &tm) == NULL)
-        return false;
-    *wall = (struct wall){tm.tm_year + 1900, tm.tm_mon + 1, tm.tm_mday,
-                          tm.tm_hour,        tm.tm_min,     tm.tm_sec};
+    int64_t shown = moment.seconds + (int64_t)moment.offset * 60;
+    *day = shown / DAY_SECONDS - (shown % DAY_SECONDS < 0);
+    *seconds = shown - *day * DAY_SECONDS;
     return true;
 }
 
 /* ---- reading --------------------------------------------------------------------------------- */
 
-/* Reads exactly `digits` digits; NULL when they are not there. */
+/* Reads exactly `digits` digits; NULL when they are not there, or `at` is NULL. */
 static const char *number(const char *at, int digits, int *value)
 {
     *value = 0;
-    for (int i = 0; i < digits; i++, at++) {
+    for (int i = 0; at != NULL && i < digits; i++, at++) {
         if (!isdigit((unsigned char)*at))
             return NULL;
         *value = *value * 10 + (*at - '0');
@@ -91,68 +75,71 @@ static const char *number(const char *at, int digits, int *value)
     return at;
 }
 
-static const char *read_date(const char *at, struct wall *wall)
+/* The same behind a sign. */
+static const char *part(const char *at, char sign, int *value)
 {
-    at = number(at, 4, &wall->year);
-    at = at != NULL && *at == '-' ? number(at + 1, 2, &wall->month) : NULL;
-    return at != NULL && *at == '-' ? number(at + 1, 2, &wall->day) : NULL;
+    return at != NULL && *at == sign ? number(at + 1, 2, value) : NULL;
 }
 
-static const char *read_clock(const char *at, struct wall *wall)
+const char *day_read(const char *text, int64_t *day)
 {
-    at = number(at, 2, &wall->hour);
-    at = at != NULL && *at == ':' ? number(at + 1, 2, &wall->minute) : NULL;
-    wall->second = 0;
+    int year, month, of_month;
+    const char *end = part(part(number(text, 4, &year), '-', &month), '-', &of_month);
+    return end != NULL && day_of(year, month, of_month, day) ? end : NULL;
+}
+
+const char *clock_read(const char *text, double *seconds)
+{
+    int hour, minute, second = 0;
+    double unit = 1, fraction = 0;
+    const char *at = part(number(text, 2, &hour), ':', &minute);
     if (at != NULL && *at == ':')
-        at = number(at + 1, 2, &wall->second);
+        at = number(at + 1, 2, &second);
+    if (at == NULL || hour > 24 || minute > 59 || second > 60 ||
+        (hour == 24 && minute + second > 0))
+        return NULL;
+    if (*at == '.')
+        for (at++; isdigit((unsigned char)*at); at++)
+            fraction += (unit /= 10) * (*at - '0');
+    *seconds = 3600 * hour + 60 * minute + second + fraction;
     return at;
 }
 
-/* "Z", "+01:00", "-0330", or nothing, which leaves `has` false. */
-static const char *read_offset(const char *at, bool *has, int *offset)
+const char *offset_read(const char *text, int *minutes)
 {
-    int hours = 0, minutes = 0;
-    *has = *at != '\0';
-    *offset = 0;
-    if (*at == 'Z' || *at == 'z')
-        return at + 1;
-    if (*at != '+' && *at != '-')
-        return at;
-    int sign = *at == '-' ? -1 : 1;
-    at = number(at + 1, 2, &hours);
-    if (at != NULL)
-        at = number(at + (*at == ':'), 2, &minutes);
-    if (hours > 23 || minutes > 59)
+    int hours, rest = 0;
+    *minutes = 0;
+    if (*text == 'Z' || *text == 'z')
+        return text + 1;
+    if (*text != '+' && *text != '-')
         return NULL;
-    *offset = sign * (hours * 60 + minutes);
+    const char *at = number(text + 1, 2, &hours);
+    if (at != NULL && (*at == ':' || isdigit((unsigned char)*at)))
+        at = number(at + (*at == ':'), 2, &rest);
+    if (at == NULL || hours > 23 || rest > 59)
+        return NULL;
+    *minutes = (*text == '-' ? -1 : 1) * (hours * 60 + rest);
     return at;
 }
 
 static bool read_iso(const char *text, struct moment *moment)
 {
-    struct wall wall = {.hour = NOON_HOUR};
-    bool has_offset = false;
+    int64_t day;
+    double seconds = NOON;
     int offset = 0;
-    const char *at = read_date(text, &wall);
-    if (at != NULL && (*at == 'T' || *at == 't' || *at == ' ')) {
-        at = read_clock(at + 1, &wall);
-        at = at != NULL ? read_offset(at, &has_offset, &offset) : NULL;
-    }
-    if (at == NULL || *at != '\0' || !real_wall(&wall))
+    const char *at = day_read(text, &day);
+    if (at != NULL && (*at == 'T' || *at == 't' || *at == ' '))
+        at = clock_read(at + 1, &seconds);
+    else if (at != NULL && *at != '\0')
         return false;
-    *moment = has_offset ? at_offset(&wall, offset) : at_local(&wall);
+    if (at == NULL || seconds >= DAY_SECONDS)
+        return false;
+    bool local = *at == '\0';
+    if (!local && ((at = offset_read(at, &offset)) == NULL || *at != '\0'))
+        return false;
+    *moment = local ? at_local(day, (int64_t)seconds)
+                    : (struct moment){day * DAY_SECONDS + (int64_t)seconds - offset * 60, offset};
     return true;
-}
-
-/* The clock of a day that lies `ago` days before now. */
-static struct moment days_ago(struct moment now, int64_t ago, int hour, int minute)
-{
-    struct wall wall = {.year = 1970, .month = 1, .day = 1};
-    struct moment noon = {(moment_day(now) - ago) * DAY_SECONDS + DAY_SECONDS / 2, 0};
-    wall_of(noon, &wall);
-    wall.hour = hour;
-    wall.minute = minute;
-    return at_local(&wall);
 }
 
 /* "3 days ago". */
@@ -170,39 +157,84 @@ static bool read_days_ago(const char *text, int *days)
 
 static bool read_words(const char *text, struct moment now, struct moment *moment)
 {
-    struct wall clock = {0};
+    double seconds = NOON;
     int days = 0;
+    const char *at = clock_read(text, &seconds);
     if (strcasecmp(text, "now") == 0 || strcasecmp(text, "today") == 0) {
         *moment = now;
         return true;
     }
-    if (strcasecmp(text, "yesterday") == 0) {
-        *moment = days_ago(now, 1, NOON_HOUR, 0);
-        return true;
-    }
-    const char *at = read_clock(text, &clock);
-    if (at != NULL && *at == '\0' && clock.hour < 24 && clock.minute < 60) {
-        *moment = days_ago(now, 0, clock.hour, clock.minute);
-        return true;
-    }
-    if (!read_days_ago(text, &days))
+    if (strcasecmp(text, "yesterday") == 0)
+        days = 1;
+    else if (!(at != NULL && *at == '\0' && seconds < DAY_SECONDS) && !read_days_ago(text, &days))
         return false;
-    *moment = days_ago(now, days, NOON_HOUR, 0);
+    *moment = at_local(moment_day(now) - days, (int64_t)seconds);
     return true;
 }
 
 bool moment_read(const char *text, struct moment now, struct moment *moment)
 {
     struct moment read = moment_unknown();
-    struct wall wall;
+    int64_t day, seconds;
     while (isspace((unsigned char)*text))
         text++;
-    if (!read_iso(text, &read) && !(moment_known(now) && read_words(text, now, &read)))
-        return false;
-    if (!wall_of(read, &wall))
+    if ((!read_iso(text, &read) && !(moment_known(now) && read_words(text, now, &read))) ||
+        !wall_of(read, &day, &seconds))
         return false;
     *moment = read;
     return true;
+}
+
+/* A number of up to four digits or the name of a month, at least three letters of it. */
+static const char *read_part(const char *at, int *part, bool *named)
+{
+    size_t length = 0;
+    *part = 0;
+    *named = isalpha((unsigned char)*at) != 0;
+    if (!*named) {
+        for (; length < 4 && isdigit((unsigned char)at[length]); length++)
+            *part = *part * 10 + (at[length] - '0');
+        return length > 0 && !isdigit((unsigned char)at[length]) ? at + length : NULL;
+    }
+    while (isalpha((unsigned char)at[length]))
+        length++;
+    for (int i = 0; i < 12 && length >= 3; i++)
+        if (strlen(months[i]) >= length && strncasecmp(months[i], at, length) == 0)
+            *part = i + 1;
+    return *part != 0 ? at + length : NULL;
+}
+
+bool moment_read_in(const char *text, enum date_order order, struct moment *moment)
+{
+    static const int places[][3] = {/* of year, month and day */
+                                    [DATES_ISO] = {0, 1, 2},
+                                    [DATES_DAY_FIRST] = {2, 1, 0},
+                                    [DATES_MONTH_FIRST] = {2, 0, 1},
+                                    [DATES_YEAR_FIRST] = {0, 1, 2}};
+    int parts[3];
+    bool named[3];
+    char written[64];
+    const char *at = text;
+    if (isdigit((unsigned char)text[0]) && strlen(text) >= 10 && text[4] == '-')
+        return moment_read(text, moment_unknown(), moment);
+    for (int i = 0; i < 3; i++) {
+        size_t between = i > 0 ? strspn(at, "./-, ") : 1;
+        at = between > 0 ? read_part(at + (i > 0 ? between : 0), &parts[i], &named[i]) : NULL;
+        if (at == NULL)
+            return false;
+    }
+    if (order == DATES_ISO && !named[0] && !named[1])
+        return false; /* without a word about it only a named month is beyond doubt */
+    if (order != DATES_YEAR_FIRST && (named[0] || named[1])) /* "Mar 5 2026", "5 March 2026" */
+        order = named[1] ? DATES_DAY_FIRST : DATES_MONTH_FIRST;
+    int year = parts[places[order][0]], month = parts[places[order][1]];
+    int of_month = parts[places[order][2]];
+    at += strspn(at, " ,T");
+    if (strlen(at) > 8 || of_month > 31 || month > 12)
+        return false;
+    snprintf(written, sizeof written, "%04d-%02d-%02d%s%s%s", year < 100 ? year + 2000 : year,
+             month, of_month, *at != '\0' ? "T" : "", *at != '\0' && at[1] == ':' ? "0" : "", at);
+    return moment_read(written, moment_unknown(), moment);
 }
 
 struct moment moment_now(void)
@@ -219,41 +251,52 @@ struct moment moment_now(void)
 
 /* ---- writing, days --------------------------------------------------------------------------- */
 
-const char *moment_write(struct moment moment, char room[MOMENT_ROOM])
+const char *day_write(int64_t day, enum day_style style, char room[MOMENT_ROOM])
 {
-    struct wall wall;
+    struct tm date;
     room[0] = '\0';
-    if (!wall_of(moment, &wall))
+    if (!date_of(day, &date))
         return room;
-    int offset = abs(moment.offset);
-    snprintf(room, MOMENT_ROOM, "%04u-%02u-%02uT%02u:%02u:%02u%c%02u:%02u",
-             (unsigned)wall.year % 10000, (unsigned)wall.month % 100, (unsigned)wall.day % 100,
-             (unsigned)wall.hour % 100, (unsigned)wall.minute % 100, (unsigned)wall.second % 100,
-             moment.offset < 0 ? '-' : '+', (unsigned)offset / 60 % 100, (unsigned)offset % 60);
+    if (style == DAY_NO_YEAR)
+        snprintf(room, MOMENT_ROOM, "%d %s", date.tm_mday, months[date.tm_mon]);
+    else if (style == DAY_WORDS)
+        snprintf(room, MOMENT_ROOM, "%d %s %d", date.tm_mday, months[date.tm_mon],
+                 date.tm_year + 1900);
+    else
+        strftime(room, MOMENT_ROOM, style == DAY_COMPACT ? "%Y%m%d" : "%Y-%m-%d", &date);
     return room;
 }
 
 const char *moment_write_day(struct moment moment, char room[MOMENT_ROOM])
 {
-    moment_write(moment, room);
-    if (room[0] != '\0')
-        room[strlen("0000-00-00")] = '\0';
+    int64_t day, seconds;
+    room[0] = '\0';
+    return wall_of(moment, &day, &seconds) ? day_write(day, DAY_ISO, room) : room;
+}
+
+const char *moment_write(struct moment moment, char room[MOMENT_ROOM])
+{
+    int64_t day, seconds;
+    room[0] = '\0';
+    if (!wall_of(moment, &day, &seconds))
+        return room;
+    size_t length = strlen(day_write(day, DAY_ISO, room));
+    unsigned clock = (unsigned)seconds, offset = (unsigned)abs(moment.offset);
+    snprintf(room + length, MOMENT_ROOM - length, "T%02u:%02u:%02u%c%02u:%02u", clock / 3600 % 100,
+             clock / 60 % 60, clock % 60, moment.offset < 0 ? '-' : '+', offset / 60 % 100,
+             offset % 60);
     return room;
 }
 
 int64_t moment_day(struct moment moment)
 {
-    struct wall wall;
-    return wall_of(moment, &wall) ? floor_days(moment.seconds + (int64_t)moment.offset * 60) : 0;
+    int64_t day, seconds;
+    return wall_of(moment, &day, &seconds) ? day : 0;
 }
 
 struct moment moment_of_day(int64_t day)
 {
-    struct wall wall;
-    if (day < EARLIEST / DAY_SECONDS + 2 || day > LATEST / DAY_SECONDS - 2 ||
-        !wall_of((struct moment){day * DAY_SECONDS + DAY_SECONDS / 2, 0}, &wall))
-        return moment_unknown();
-    return at_local(&wall);
+    return day < EARLIEST_DAY + 2 || day > LATEST_DAY - 2 ? moment_unknown() : at_local(day, NOON);
 }
 
 int64_t moment_days_between(struct moment from, struct moment to)

@@ -45,6 +45,16 @@ struct moment moment_now(void);
  */
 bool moment_read(const char *text, struct moment now, struct moment *moment);
 
+/* How a table writes its dates. */
+enum date_order { DATES_ISO, DATES_DAY_FIRST, DATES_MONTH_FIRST, DATES_YEAR_FIRST };
+
+/*
+ * Reads a date as people write it, with or without a time of day behind it: "5.3.26", "Mar 5 2026",
+ * "5 March 2026 7:30". ISO 8601 is understood whatever the order, and a named month settles which
+ * number is the day; of two-figure years the century is 2000. False when it is none in that order.
+ */
+bool moment_read_in(const char *text, enum date_order order, struct moment *moment);
+
 /* "2026-03-01T18:30:00+01:00" and "2026-03-01" into `room`, which is returned; "" when unknown. */
 const char *moment_write(struct moment moment, char room[MOMENT_ROOM]);
 const char *moment_write_day(struct moment moment, char room[MOMENT_ROOM]);
@@ -56,5 +66,22 @@ struct moment moment_of_day(int64_t day);
 
 /* Calendar days from one moment to a later one; negative when it is earlier. Both known. */
 int64_t moment_days_between(struct moment from, struct moment to);
+
+enum day_style {
+    DAY_ISO,     /* 2026-03-01 */
+    DAY_COMPACT, /* 20260301 */
+    DAY_WORDS,   /* 1 March 2026 */
+    DAY_NO_YEAR, /* 1 March */
+};
+
+/* Days since 1970-01-01 as a date into `room`, which is returned; "" outside the years above. */
+const char *day_write(int64_t day, enum day_style style, char room[MOMENT_ROOM]);
+
+/* The parts of ISO 8601, each from the start of `text`; what stands behind it, or NULL when the text
+ * does not begin so: a day that exists, "18:30", "18:30:05" or "18:30:05.25" as seconds since
+ * midnight (24:00 included), "Z", "+01:00", "-0330" or "+01" as minutes east. */
+const char *day_read(const char *text, int64_t *day);
+const char *clock_read(const char *text, double *seconds);
+const char *offset_read(const char *text, int *minutes);
 
 #endif

@@ -297,10 +297,10 @@ enum exit_status option_vessel(struct app *app, struct known_vessel *vessel)
 
 enum exit_status option_date(struct app *app, const char *name, const char **date)
 {
-    struct tm read;
-
+    int64_t day;
+    const char *end = NULL;
     *date = arguments_value(&app->arguments, name);
-    if (*date != NULL && !view_date_read(*date, &read))
+    if (*date != NULL && ((end = day_read(*date, &day)) == NULL || *end != '\0'))
         return option_fault(app, name, "'%s' is no date; for instance 2025-03-31", *date);
     return EXIT_FINE;
 }

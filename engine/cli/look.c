@@ -278,7 +278,7 @@ static void say_kept(const struct walkthrough *walk)
 {
     static const enum action keep = ACTION_KEEP;
     struct app *app = walk->looking->app;
-    char day[CONSULT_DAY_ROOM];
+    char day[MOMENT_ROOM];
     int64_t due = 0;
     struct text labels;
     text_init(&labels);
@@ -551,7 +551,7 @@ static const char *heading(const struct looking *looking, const struct consultat
 void look_say_saved(const struct looking *looking, const struct consultation *consultation,
                     const struct look *look)
 {
-    char day[CONSULT_DAY_ROOM];
+    char day[MOMENT_ROOM];
     screen_say(&looking->app->out, 0, 2, ROLE_PLAIN, "Saved: look %lld on %s; next look %s (%s).",
                (long long)look->id, consultation->vessel.label,
                consult_day(moment_of_day(consultation->vessel.due), looking->at, day),
@@ -579,7 +579,7 @@ json_t *look_json(const struct looking *looking, const struct consultation *cons
 static const char *record_line(const struct looking *looking,
                                const struct consultation *consultation)
 {
-    char day[CONSULT_DAY_ROOM];
+    char day[MOMENT_ROOM];
     if (consultation->look_count == 0)
         return "no look is on record yet";
     const struct look *last = &consultation->looks[consultation->look_count - 1];

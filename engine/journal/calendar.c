@@ -2,90 +2,57 @@
 #include "journal/calendar.h"
 
 #include <inttypes.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <time.h>
 
-/* Everything is written as one line per property; folding is the last step. */
+#include "rules/document.h"
+
 struct calendar {
     struct journal *journal;
     const struct calendar_options *options;
     struct arena *arena;
     struct text *out;
-    struct text line, value;
+    struct text words; /* of the property that is being put together */
     struct diags *diags;
-    char stamp[sizeof "99999999T999999Z"];
 };
-
-/* ---- lines ----------------------------------------------------------------------------------- */
 
 /* RFC 5545, 3.1: no line is longer than 75 bytes without its end, and none is cut within a
  * character. */
-static void put_line(struct calendar *calendar)
+static void put(struct calendar *calendar, const char *line)
 {
     enum { LONGEST = 75 };
-    const char *at = calendar->line.bytes;
-    size_t left = calendar->line.length, room = LONGEST;
-    while (left > room) {
+    size_t left = strlen(line), room = LONGEST;
+    for (; left > room; room = LONGEST - 1) { /* the space counts */
         size_t piece = room;
-        while (piece > 1 && ((unsigned char)at[piece] & 0xC0) == 0x80)
+        while (piece > 1 && ((unsigned char)line[piece] & 0xC0) == 0x80)
             piece--;
-        text_add(calendar->out, at, piece);
+        text_add(calendar->out, line, piece);
         text_puts(calendar->out, "\r\n ");
-        at += piece;
+        line += piece;
         left -= piece;
-        room = LONGEST - 1; /* the space counts */
     }
-    text_add(calendar->out, at, left);
-    text_puts(calendar->out, "\r\n");
-    text_clear(&calendar->line);
-}
-
-static void put(struct calendar *calendar, const char *property)
-{
-    text_puts(&calendar->line, property);
-    put_line(calendar);
+    text_printf(calendar->out, "%s\r\n", line);
 }
 
 /* RFC 5545, 3.3.11: backslash, comma and semicolon are escaped. What cannot be shown is made safe
  * first: a label may hold anything. */
-static void put_words(struct calendar *calendar, const char *property, const struct text *words)
+static void put_words(struct calendar *calendar, const char *property)
 {
     static const struct text_safe_options options = {.limit = 4000};
-    struct text safe;
+    struct text safe, line;
     text_init(&safe);
-    text_safe(&safe, words->bytes, words->length, &options);
-    text_printf(&calendar->line, "%s:", property);
+    text_init(&line);
+    text_safe(&safe, calendar->words.bytes, calendar->words.length, &options);
+    text_printf(&line, "%s:", property);
     for (size_t i = 0; i < safe.length; i++) {
         if (strchr("\\,;", safe.bytes[i]) != NULL) /* safe text has no NUL */
-            text_add(&calendar->line, "\\", 1);
-        text_add(&calendar->line, safe.bytes + i, 1);
+            text_puts(&line, "\\");
+        text_add(&line, safe.bytes + i, 1);
     }
-    calendar->out->failed = calendar->out->failed || safe.failed;
+    put(calendar, line.bytes);
+    text_release(&line);
     text_release(&safe);
-    put_line(calendar);
-}
-
-/* "20260301": days since 1970-01-01 as a DATE. */
-static void put_date(struct calendar *calendar, const char *property, int64_t day)
-{
-    time_t seconds = (time_t)(day * 86400);
-    struct tm tm;
-    if (gmtime_r(&seconds, &tm) == NULL)
-        return;
-    text_printf(&calendar->line, "%s;VALUE=DATE:%04d%02d%02d", property, tm.tm_year + 1900,
-                tm.tm_mon + 1, tm.tm_mday);
-    put_line(calendar);
-}
-
-static void write_stamp(struct calendar *calendar)
-{
-    time_t seconds = (time_t)calendar->options->now.seconds;
-    struct tm tm;
-    if (gmtime_r(&seconds, &tm) == NULL ||
-        strftime(calendar->stamp, sizeof calendar->stamp, "%Y%m%dT%H%M%SZ", &tm) == 0)
-        snprintf(calendar->stamp, sizeof calendar->stamp, "19700101T000000Z");
+    text_clear(&calendar->words);
 }
 
 /* ---- events ---------------------------------------------------------------------------------- */
@@ -93,39 +60,25 @@ static void write_stamp(struct calendar *calendar)
 /* Two growers who share a calendar both have a batch 1: the name and the day of inoculation go in. */
 static uint64_t fingerprint(const struct batch *batch)
 {
-    uint64_t hash = 0xcbf29ce484222325U; /* FNV-1a, 64 bits */
     char room[MOMENT_ROOM];
-    const char *const parts[] = {batch->label, moment_write(batch->at, room)};
-    for (size_t i = 0; i < 2; i++)
-        for (const char *at = parts[i]; *at != '\0'; at++)
-            hash = (hash ^ (unsigned char)*at) * 0x100000001b3U;
-    return hash;
-}
-
-/* "Look at B3: 3 vessels" */
-static void put_summary(struct calendar *calendar, const struct batch *batch, size_t count)
-{
-    text_clear(&calendar->value);
-    text_printf(&calendar->value, "Look at %s: %zu vessel%s", batch->label, count,
-                count == 1 ? "" : "s");
-    put_words(calendar, "SUMMARY", &calendar->value);
+    const char *at = moment_write(batch->at, room);
+    return fnv_hash(fnv_hash(FNV_START, batch->label, strlen(batch->label)), at, strlen(at));
 }
 
 /* "B3-1, B3-2 (shake), B3-7 (wait)" */
 static void put_description(struct calendar *calendar, const struct vessel *vessels, size_t count)
 {
-    text_clear(&calendar->value);
     for (size_t i = 0; i < count; i++) {
         const struct vessel *vessel = &vessels[i];
-        text_printf(&calendar->value, "%s%s", i > 0 ? ", " : "", vessel->label);
-        if (vessel->due_for[0] != '\0') {
-            text_puts(&calendar->value, " (");
-            for (const char *at = vessel->due_for; *at != '\0'; at++)
-                text_add(&calendar->value, *at == '_' ? " " : at, 1); /* a word of the rules */
-            text_puts(&calendar->value, ")");
-        }
+        text_printf(&calendar->words, "%s%s", i > 0 ? ", " : "", vessel->label);
+        if (vessel->due_for[0] == '\0')
+            continue;
+        text_puts(&calendar->words, " (");
+        for (const char *at = vessel->due_for; *at != '\0'; at++)
+            text_add(&calendar->words, *at == '_' ? " " : at, 1); /* a word of the rules */
+        text_puts(&calendar->words, ")");
     }
-    put_words(calendar, "DESCRIPTION", &calendar->value);
+    put_words(calendar, "DESCRIPTION");
 }
 
 static void put_alarm(struct calendar *calendar, const struct batch *batch, size_t count)
@@ -135,12 +88,29 @@ static void put_alarm(struct calendar *calendar, const struct batch *batch, size
         return;
     put(calendar, "BEGIN:VALARM");
     put(calendar, "ACTION:DISPLAY");
-    text_printf(&calendar->line, "TRIGGER:PT%dH%dM", remind / 60, remind % 60);
-    put_line(calendar);
-    text_clear(&calendar->value);
-    text_printf(&calendar->value, "%s: %zu to look at", batch->label, count);
-    put_words(calendar, "DESCRIPTION", &calendar->value);
+    put(calendar, arena_format(calendar->arena, "TRIGGER:PT%dH%dM", remind / 60, remind % 60));
+    text_printf(&calendar->words, "%s: %zu to look at", batch->label, count);
+    put_words(calendar, "DESCRIPTION");
     put(calendar, "END:VALARM");
+}
+
+/* "DTSTAMP:20260301T173000Z", from the ISO form in UTC. */
+static void put_stamp(struct calendar *calendar)
+{
+    char room[MOMENT_ROOM], stamp[MOMENT_ROOM] = "19700101T000000";
+    struct moment utc = {calendar->options->now.seconds, 0};
+    const char *at = moment_write(utc, room);
+    for (size_t length = 0; *at != '\0' && *at != '+'; at++)
+        if (*at != '-' && *at != ':')
+            stamp[length++] = *at;
+    put(calendar, arena_format(calendar->arena, "DTSTAMP:%sZ", stamp));
+}
+
+static void put_date(struct calendar *calendar, const char *property, int64_t day)
+{
+    char room[MOMENT_ROOM];
+    put(calendar, arena_format(calendar->arena, "%s;VALUE=DATE:%s", property,
+                               day_write(day, DAY_COMPACT, room)));
 }
 
 static enum status put_event(struct calendar *calendar, const struct vessel *vessels, size_t count)
@@ -152,14 +122,14 @@ static enum status put_event(struct calendar *calendar, const struct vessel *ves
     if (status != STATUS_OK)
         return status;
     put(calendar, "BEGIN:VEVENT");
-    text_printf(&calendar->line, "UID:%016" PRIx64 "-%lld@jarside", fingerprint(&batch),
-                (long long)day);
-    put_line(calendar);
-    text_printf(&calendar->line, "DTSTAMP:%s", calendar->stamp);
-    put_line(calendar);
+    put(calendar, arena_format(calendar->arena, "UID:%016" PRIx64 "-%lld@jarside",
+                               fingerprint(&batch), (long long)day));
+    put_stamp(calendar);
     put_date(calendar, "DTSTART", day);
     put_date(calendar, "DTEND", day + 1);
-    put_summary(calendar, &batch, count);
+    text_printf(&calendar->words, "Look at %s: %zu vessel%s", batch.label, count,
+                count == 1 ? "" : "s");
+    put_words(calendar, "SUMMARY");
     put_description(calendar, vessels, count);
     put(calendar, "TRANSP:TRANSPARENT");
     put_alarm(calendar, &batch, count);
@@ -170,12 +140,12 @@ static enum status put_event(struct calendar *calendar, const struct vessel *ves
 static int by_day_batch_number(const void *left, const void *right)
 {
     const struct vessel *a = left, *b = right;
-    if (a->due != b->due)
-        return a->due < b->due ? -1 : 1;
-    if (a->batch != b->batch)
-        return a->batch < b->batch ? -1 : 1;
-    return a->number != b->number ? (a->number < b->number ? -1 : 1)
-                                  : (a->id > b->id) - (a->id < b->id);
+    const int64_t keys[][2] = {
+        {a->due, b->due}, {a->batch, b->batch}, {a->number, b->number}, {a->id, b->id}};
+    for (size_t i = 0; i < sizeof keys / sizeof *keys; i++)
+        if (keys[i][0] != keys[i][1])
+            return keys[i][0] < keys[i][1] ? -1 : 1;
+    return 0;
 }
 
 static enum status put_events(struct calendar *calendar, size_t *events)
@@ -186,7 +156,6 @@ static enum status put_events(struct calendar *calendar, size_t *events)
                                      &vessels, &count, calendar->diags);
     if (status == STATUS_OK && count > 0)
         qsort(vessels, count, sizeof *vessels, by_day_batch_number);
-    *events = 0;
     for (size_t begin = 0; begin < count && status == STATUS_OK; begin = end) {
         for (end = begin + 1; end < count && vessels[end].due == vessels[begin].due &&
                               vessels[end].batch == vessels[begin].batch;)
@@ -197,31 +166,24 @@ static enum status put_events(struct calendar *calendar, size_t *events)
     return status;
 }
 
-/* ---- the whole ------------------------------------------------------------------------------- */
-
 enum status calendar_text(struct journal *journal, const struct calendar_options *options,
                           struct text *out, size_t *events, struct diags *diags)
 {
-    size_t count = 0;
-    struct calendar calendar = {
-        .journal = journal, .options = options, .arena = arena_new(), .out = out, .diags = diags};
-    if (calendar.arena == NULL)
-        return STATUS_MEMORY;
-    text_init(&calendar.line);
-    text_init(&calendar.value);
-    write_stamp(&calendar);
+    struct calendar calendar = {.journal = journal,
+                                .options = options,
+                                .arena = arena_new(NULL),
+                                .out = out,
+                                .diags = diags};
+    *events = 0;
+    text_init(&calendar.words);
     put(&calendar, "BEGIN:VCALENDAR");
     put(&calendar, "VERSION:2.0");
     put(&calendar, "PRODID:-//Jarside//Journal//EN");
     put(&calendar, "CALSCALE:GREGORIAN");
     put(&calendar, "METHOD:PUBLISH");
-    enum status status = put_events(&calendar, &count);
+    enum status status = put_events(&calendar, events);
     put(&calendar, "END:VCALENDAR");
-    *events = count;
-    if (status == STATUS_OK && (out->failed || calendar.line.failed || calendar.value.failed))
-        status = STATUS_MEMORY;
-    text_release(&calendar.line);
-    text_release(&calendar.value);
+    text_release(&calendar.words);
     arena_free(calendar.arena);
     return status;
 }

@@ -616,7 +616,7 @@ static void judge_worst(struct consultation *at, const struct outcome *outcome)
 
 static const char *look_called(struct opening *opening, const struct look *look)
 {
-    char day[CONSULT_DAY_ROOM];
+    char day[MOMENT_ROOM];
     return arena_format(opening->arena, "look of %s",
                         consult_day(look->at, opening->at->request.now, day));
 }
@@ -1116,23 +1116,13 @@ enum status consult_save(struct journal *journal, struct consultation *consultat
 
 /* ==== consult ================================================================================= */
 
-const char *consult_day(struct moment day, struct moment now, char room[CONSULT_DAY_ROOM])
+const char *consult_day(struct moment day, struct moment now, char room[MOMENT_ROOM])
 {
-    static const char *const months[] = {"January",   "February", "March",    "April",
-                                         "May",       "June",     "July",     "August",
-                                         "September", "October",  "November", "December"};
-    char written[MOMENT_ROOM], today[MOMENT_ROOM], *at = written;
-    long year = strtol(moment_write_day(day, written), &at, 10);
-    long month = *at == '-' ? strtol(at + 1, &at, 10) : 0;
-    long number = *at == '-' ? strtol(at + 1, &at, 10) : 0;
-    room[0] = '\0';
-    if (month < 1 || month > 12)
-        return room;
-    if (year == strtol(moment_write_day(now, today), NULL, 10))
-        snprintf(room, CONSULT_DAY_ROOM, "%ld %s", number, months[month - 1]);
-    else
-        snprintf(room, CONSULT_DAY_ROOM, "%ld %s %ld", number, months[month - 1], year);
-    return room;
+    char iso[MOMENT_ROOM], today[MOMENT_ROOM];
+    if (!moment_known(day))
+        return day_write(INT64_MIN, DAY_WORDS, room);
+    bool same_year = strncmp(moment_write_day(day, iso), moment_write_day(now, today), 4) == 0;
+    return day_write(moment_day(day), same_year ? DAY_NO_YEAR : DAY_WORDS, room);
 }
 
 /* ---- opening --------------------------------------------------------------------------------- */
@@ -1149,7 +1139,7 @@ static enum status vessel_found(struct opening *opening)
         return status;
     at->day = (double)moment_days_between(at->batch.at, at->request.now);
     if (at->day < 0.0) {
-        char day[CONSULT_DAY_ROOM];
+        char day[MOMENT_ROOM];
         diags_error(opening->diags, (struct position){0},
                     "%s was not there yet: its batch began on %s", at->vessel.label,
                     consult_day(at->batch.at, at->request.now, day));

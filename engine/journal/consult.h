@@ -83,8 +83,7 @@ enum status consult_save(struct journal *journal, struct consultation *consultat
                          struct look *look, const struct verdict **verdict, struct diags *diags);
 
 /* "12 March", with the year where it is another than that of `now`; into `room`. */
-enum { CONSULT_DAY_ROOM = 24 };
-const char *consult_day(struct moment day, struct moment now, char room[CONSULT_DAY_ROOM]);
+const char *consult_day(struct moment day, struct moment now, char room[MOMENT_ROOM]);
 
 /*
  * What the forecast expects of a vessel in the journal, from its batch, grain,

@@ -185,7 +185,7 @@ enum status carrier_day(struct carrier *carrier, enum mapped field, struct momen
 {
     enum { SLACK = 86400 };
     const char *text = carrier->cells[field];
-    if (!mapped_date(text, carrier->mapping->dates, moment))
+    if (!moment_read_in(text, carrier->mapping->dates, moment))
         return carrier_wrong(carrier, field,
                              carrier->mapping->dates != DATES_ISO || strspn(text, "0123456789") == 4
                                  ? "there is no such day, in the order that the map says"

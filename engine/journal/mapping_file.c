@@ -290,111 +290,6 @@ bool mapped_is_date(enum mapped field)
     return columns[record_column(mapped->record, mapped->column)].kind == COLUMN_MOMENT;
 }
 
-/* ---- dates ----------------------------------------------------------------------------------- */
-
-static bool month_named(const char *at, size_t length, int *month)
-{
-    static const char *const months[] = {"january",   "february", "march",    "april",
-                                         "may",       "june",     "july",     "august",
-                                         "september", "october",  "november", "december"};
-    for (int i = 0; i < 12 && length >= 3; i++)
-        if (strlen(months[i]) >= length && strncasecmp(months[i], at, length) == 0) {
-            *month = i + 1;
-            return true;
-        }
-    return false;
-}
-
-/* One part and what parts it from the next; NULL when there is none. */
-static const char *read_part(const char *at, int *part, bool *named)
-{
-    *part = 0;
-    *named = false;
-    if (isdigit((unsigned char)*at)) {
-        int digits = 0;
-        for (; isdigit((unsigned char)*at) && digits < 4; digits++, at++)
-            *part = *part * 10 + (*at - '0');
-        if (isdigit((unsigned char)*at))
-            return NULL;
-    } else {
-        size_t length = 0;
-        while (isalpha((unsigned char)at[length]))
-            length++;
-        if (!month_named(at, length, part))
-            return NULL;
-        *named = true;
-        at += length;
-    }
-    return at;
-}
-
-/* Reads to the end of the third part; NULL when there are not three. */
-static const char *read_parts(const char *at, int parts[3], bool named[3])
-{
-    for (int i = 0; i < 3; i++) {
-        at = read_part(at, &parts[i], &named[i]);
-        if (at == NULL || i == 2)
-            return at;
-        size_t between = strspn(at, "./-, ");
-        if (between == 0)
-            return NULL;
-        at += between;
-    }
-    return NULL;
-}
-
-bool mapped_date_parts(const char *text, int parts[3], bool named[3])
-{
-    return read_parts(text, parts, named) != NULL;
-}
-
-static void order_parts(const int parts[3], const bool named[3], enum date_order order, int *year,
-                        int *month, int *day)
-{
-    static const int places[][3] = {/* of year, month and day */
-                                    [DATES_ISO] = {0, 1, 2},
-                                    [DATES_DAY_FIRST] = {2, 1, 0},
-                                    [DATES_MONTH_FIRST] = {2, 0, 1},
-                                    [DATES_YEAR_FIRST] = {0, 1, 2}};
-    *year = parts[places[order][0]];
-    *month = parts[places[order][1]];
-    *day = parts[places[order][2]];
-    if (named[0] && order == DATES_DAY_FIRST) { /* "Mar 5 2026": a name leaves no doubt */
-        *month = parts[0];
-        *day = parts[1];
-    } else if (named[1] && order == DATES_MONTH_FIRST) {
-        *month = parts[1];
-        *day = parts[0];
-    }
-    if (*year < 100)
-        *year += 2000;
-}
-
-bool mapped_date(const char *text, enum date_order order, struct moment *moment)
-{
-    int parts[3], year, month, day;
-    bool named[3];
-    char written[64];
-    if (isdigit((unsigned char)text[0]) && strlen(text) >= 10 && text[4] == '-')
-        return moment_read(text, moment_unknown(), moment);
-    const char *end = read_parts(text, parts, named);
-    if (end == NULL)
-        return false;
-    if (order == DATES_ISO) { /* without a word about it only a named month is beyond doubt */
-        if (!named[0] && !named[1])
-            return false;
-        order = named[1] ? DATES_DAY_FIRST : DATES_MONTH_FIRST;
-    }
-    order_parts(parts, named, order, &year, &month, &day);
-    end += strspn(end, " ,T");
-    if (year < 1900 || year > 9999 || month < 1 || month > 12 || day < 1 || day > 31 ||
-        strlen(end) > 8)
-        return false;
-    snprintf(written, sizeof written, "%04d-%02d-%02d%s%s%s", year, month, day,
-             *end != '\0' ? "T" : "", *end != '\0' && end[1] == ':' ? "0" : "", end);
-    return moment_read(written, moment_unknown(), moment);
-}
-
 /* ---- words ----------------------------------------------------------------------------------- */
 
 const char *mapped_fold(struct arena *arena, const char *text)
@@ -995,17 +890,14 @@ struct guess {
 
 static void look_at_date(struct sample *sample, const char *text)
 {
-    int parts[3];
-    bool named[3];
     struct moment moment;
-    if (mapped_date(text, DATES_ISO, &moment)) {
-        sample->dates++;
-        sample->plain = true;
-    } else if (mapped_date_parts(text, parts, named)) {
-        sample->dates++;
-        sample->day_first = sample->day_first || parts[0] > 12;
-        sample->month_first = sample->month_first || parts[1] > 12;
-    }
+    bool plain = moment_read_in(text, DATES_ISO, &moment);
+    bool day_first = moment_read_in(text, DATES_DAY_FIRST, &moment);
+    bool month_first = moment_read_in(text, DATES_MONTH_FIRST, &moment);
+    sample->dates += plain || day_first || month_first;
+    sample->plain = sample->plain || plain;
+    sample->day_first = sample->day_first || (day_first && !month_first);
+    sample->month_first = sample->month_first || (month_first && !day_first);
 }
 
 static bool look_at_value(struct guess *guess, struct sample *sample, const char *text)

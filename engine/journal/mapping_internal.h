@@ -67,13 +67,6 @@ extern const struct mapped_field mapped_fields[MAPPED_COUNT];
 enum mapped mapped_label(enum record record);
 bool mapped_is_date(enum mapped field);
 
-enum date_order { DATES_ISO, DATES_DAY_FIRST, DATES_MONTH_FIRST, DATES_YEAR_FIRST };
-
-/* Reads a date as they write it, ISO 8601 always; false when it is none in that order. */
-bool mapped_date(const char *text, enum date_order order, struct moment *moment);
-/* Its three parts, in the order written; false when it is no date of three parts. */
-bool mapped_date_parts(const char *text, int parts[3], bool named[3]);
-
 struct translation { /* what a word of theirs means */
     enum mapped field;
     const char *word; /* folded */

@@ -277,10 +277,10 @@ static void batches_row(struct text *page, const struct review *review,
                         const struct review_batch *batch)
 {
     enum { WHOLE = 80 };
-    char day[REVIEW_DAY_ROOM];
+    char day[MOMENT_ROOM];
     text_puts(page, "<tr><th scope=\"row\">");
     html_fit(page, label_of(review, batch), WHOLE);
-    view_review_date(batch->day, day);
+    day_write(batch->day, DAY_ISO, day);
     text_printf(page, "</th><td>%s</td><td>%zu of %zu</td>", day[0] != '\0' ? day : "not known",
                 batch->counts.lost, batch->counts.total);
     if (batch->counts.total == 0)
@@ -916,12 +916,12 @@ static double sum_down(const struct sum_frame *sum_frame, double steps)
     return SUM_BOTTOM - (SUM_BOTTOM - SUM_TOP) * steps / sum_frame->most;
 }
 
-static const char *day_of(const struct sum_frame *sum_frame, size_t at, char room[REVIEW_DAY_ROOM])
+static const char *day_of(const struct sum_frame *sum_frame, size_t at, char room[MOMENT_ROOM])
 {
     const struct review_watch *watch = sum_frame->watch;
     if (at >= watch->count)
         at = watch->count - 1;
-    return view_review_day(sum_frame->review->dataset->entered[watch->vessels[at]], room);
+    return day_write(sum_frame->review->dataset->entered[watch->vessels[at]], DAY_WORDS, room);
 }
 
 /* At most BINS points: of each stretch the highest. */
@@ -944,7 +944,7 @@ static void draw_sum(struct text *page, const struct sum_frame *sum_frame)
 
 static void draw_frame(struct text *page, const struct sum_frame *sum_frame)
 {
-    char day[REVIEW_DAY_ROOM];
+    char day[MOMENT_ROOM];
     double threshold = sum_down(sum_frame, (double)sum_frame->watch->plan.threshold);
     svg_line(page, SUM_LEFT, SUM_BOTTOM, SUM_RIGHT, SUM_BOTTOM, "tick");
     svg_line(page, SUM_LEFT, threshold, SUM_RIGHT, threshold, "mean");
@@ -957,7 +957,7 @@ static void draw_frame(struct text *page, const struct sum_frame *sum_frame)
 static void draw_since(struct text *page, const struct sum_frame *sum_frame)
 {
     const struct review_watch *watch = sum_frame->watch;
-    char day[REVIEW_DAY_ROOM], words[REVIEW_DAY_ROOM + 16];
+    char day[MOMENT_ROOM], words[MOMENT_ROOM + 16];
     if (watch->episode_count == 0)
         return;
     size_t began = watch->episodes[watch->episode_count - 1].began;
@@ -971,7 +971,7 @@ static void draw_since(struct text *page, const struct sum_frame *sum_frame)
 static void sum_table_row(struct text *page, const struct sum_frame *sum_frame,
                           const struct monitor_episode *episode)
 {
-    char day[REVIEW_DAY_ROOM];
+    char day[MOMENT_ROOM];
     text_printf(page, "<tr><th scope=\"row\">%s</th>", day_of(sum_frame, episode->began, day));
     text_printf(page, "<td>%s</td>", day_of(sum_frame, episode->signalled, day));
     text_printf(page, "<td>%s, %.1f</td>", day_of(sum_frame, episode->worst, day),
@@ -1127,14 +1127,14 @@ static void draw_batch(struct text *page, const struct review *review,
                        const struct review_batch *batch, const struct tally *tally, double top)
 {
     const struct dataset *dataset = review->dataset;
-    char words[64], day[REVIEW_DAY_ROOM];
+    char words[64], day[MOMENT_ROOM];
     size_t drawn = 0;
 
     svg_line(page, VESSELS_LEFT, top, VESSELS_RIGHT, top, "rail");
     svg_words(page, VESSELS_LEFT, top + 17, SVG_START, "strong",
               dataset->factors[dataset->batch].levels[batch->level], 13);
     svg_words(page, VESSELS_LEFT + 122, top + 17, SVG_START, "small",
-              view_review_date(batch->day, day), 12);
+              day_write(batch->day, DAY_ISO, day), 12);
     snprintf(words, sizeof words, "%zu of %zu lost", batch->counts.lost, batch->counts.total);
     svg_words(page, VESSELS_RIGHT, top + 17, SVG_END, "plain", words, sizeof words);
     for (size_t v = 0; v < dataset->vessel_count && drawn < MARKED; v++)

@@ -5,7 +5,6 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <time.h>
 
 #include "view/charts.h"
 #include "view/screen.h"
@@ -40,44 +39,11 @@ static const char *plan_chance(double chance, char room[CHANCE_ROOM])
     return room;
 }
 
-/* `count` decimal digits at `text`; -1 when they are not. */
-static int digits(const char *text, int count)
+const char *view_date(const char *start, double days, char room[MOMENT_ROOM])
 {
-    int number = 0;
-
-    for (int i = 0; i < count; i++) {
-        if (text[i] < '0' || text[i] > '9')
-            return -1;
-        number = 10 * number + (text[i] - '0');
-    }
-    return number;
-}
-
-bool view_date_read(const char *text, struct tm *date)
-{
-    static const int days[] = {31, 29, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31};
-
-    if (strlen(text) != DATE_ROOM - 1 || text[4] != '-' || text[7] != '-')
-        return false;
-    int year = digits(text, 4), month = digits(text + 5, 2), day = digits(text + 8, 2);
-    if (year < 1900 || month < 1 || month > 12 || day < 1 || day > days[month - 1])
-        return false;
-    /* At noon in UTC, so that no change of clocks can move the date. */
-    *date = (struct tm){.tm_year = year - 1900, .tm_mon = month - 1, .tm_mday = day, .tm_hour = 12};
-    return true;
-}
-
-const char *view_date(const char *start, double days, char room[DATE_ROOM])
-{
-    struct tm date;
-
-    room[0] = '\0';
-    if (start == NULL || !isfinite(days) || !view_date_read(start, &date))
-        return room;
-    time_t noon = timegm(&date) + (time_t)lround(days) * 86400;
-    if (gmtime_r(&noon, &date) != NULL)
-        strftime(room, DATE_ROOM, "%Y-%m-%d", &date);
-    return room;
+    int64_t day;
+    const char *end = start != NULL && fabs(days) < 1e7 ? day_read(start, &day) : NULL;
+    return day_write(end != NULL ? day + lround(days) : INT64_MIN, DAY_ISO, room);
 }
 
 /* ==== plan cook =============================================================================== */
@@ -545,7 +511,7 @@ static void draw(struct screen *screen, const struct forecast_told *told)
 static void say_days(struct screen *screen, const struct forecast_told *told, const char *what,
                      const struct range *days)
 {
-    char from[DATE_ROOM], to[DATE_ROOM], high[32];
+    char from[MOMENT_ROOM], to[MOMENT_ROOM], high[32];
 
     if (isinf(days->central)) {
         screen_say(screen, 0, 2, ROLE_PLAIN, "%s: never under these conditions.", what);
@@ -607,7 +573,7 @@ static void say_pace(struct screen *screen, const struct forecast_told *told)
 {
     const struct pace_verdict *pace = &told->pace;
     static const char *const heads[] = {"Ahead", "On time", "Slow", "Stalled"};
-    char date[DATE_ROOM];
+    char date[MOMENT_ROOM];
 
     screen_heading(screen, heads[pace->pace]);
     screen_say(screen, 0, 2, ROLE_PLAIN,
@@ -640,7 +606,7 @@ static void say_looks(struct screen *screen, const struct forecast_told *told)
 {
     enum { MOST_LOOKS = 8 };
     double every = look_every(told), last = told->reached ? told->full.central : 21.0;
-    char date[DATE_ROOM];
+    char date[MOMENT_ROOM];
     struct text line;
 
     text_init(&line);

@@ -4,8 +4,8 @@
 
 #include <jansson.h>
 #include <stdbool.h>
-#include <time.h>
 
+#include "base/dates.h"
 #include "process/cook.h"
 #include "process/forecast.h"
 #include "process/moisture.h"
@@ -67,10 +67,7 @@ struct forecast_told {
 void view_forecast(struct screen *screen, const struct forecast_told *told);
 json_t *view_forecast_json(const struct forecast_told *told);
 
-/* Reads YYYY-MM-DD (ISO 8601) from 1900 on; false when it is no date. */
-bool view_date_read(const char *text, struct tm *date);
-/* An ISO 8601 date some days after `start` into `room` (11 bytes); "" when start is no date. */
-enum { DATE_ROOM = 11 };
-const char *view_date(const char *start, double days, char room[DATE_ROOM]);
+/* An ISO 8601 date some days after `start` into `room`; "" when start is no date. */
+const char *view_date(const char *start, double days, char room[MOMENT_ROOM]);
 
 #endif

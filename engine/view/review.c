@@ -4,7 +4,6 @@
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
-#include <time.h>
 
 #include "view/review_internal.h"
 #include "view/screen.h"
@@ -73,43 +72,13 @@ void view_suspects(struct text *out, const struct review *review, const struct r
 
 /* ---- days, figures --------------------------------------------------------------------------- */
 
-static bool calendar(int32_t day, struct tm *date)
-{
-    enum { SECONDS_A_DAY = 86400 };
-    time_t seconds = (time_t)day * SECONDS_A_DAY;
-    return day != DAY_NONE && gmtime_r(&seconds, date) != NULL;
-}
-
-const char *view_review_day(int32_t day, char room[REVIEW_DAY_ROOM])
-{
-    static const char *const months[] = {"January",   "February", "March",    "April",
-                                         "May",       "June",     "July",     "August",
-                                         "September", "October",  "November", "December"};
-    struct tm date;
-    room[0] = '\0';
-    if (calendar(day, &date))
-        snprintf(room, REVIEW_DAY_ROOM, "%d %s %d", date.tm_mday, months[date.tm_mon],
-                 date.tm_year + 1900);
-    return room;
-}
-
-const char *view_review_date(int32_t day, char room[REVIEW_DAY_ROOM])
-{
-    struct tm date;
-    room[0] = '\0';
-    if (calendar(day, &date))
-        snprintf(room, REVIEW_DAY_ROOM, "%04d-%02d-%02d", date.tm_year + 1900, date.tm_mon + 1,
-                 date.tm_mday);
-    return room;
-}
-
-const char *view_p(double p, char room[REVIEW_DAY_ROOM])
+const char *view_p(double p, char room[MOMENT_ROOM])
 {
     static const double least = 0.0001;
     if (p < least)
-        snprintf(room, REVIEW_DAY_ROOM, "p below 0.0001");
+        snprintf(room, MOMENT_ROOM, "p below 0.0001");
     else
-        snprintf(room, REVIEW_DAY_ROOM, p < 0.01 ? "p %.4f" : "p %.2f", p);
+        snprintf(room, MOMENT_ROOM, p < 0.01 ? "p %.4f" : "p %.2f", p);
     return room;
 }
 
@@ -277,14 +246,14 @@ void view_plan_reading(struct text *out, const struct review *review,
 
 static void put_days(struct text *out, const struct review_totals *totals)
 {
-    char first[REVIEW_DAY_ROOM], last[REVIEW_DAY_ROOM];
+    char first[MOMENT_ROOM], last[MOMENT_ROOM];
     if (totals->first == DAY_NONE)
         return;
     if (totals->first == totals->last)
-        text_printf(out, ", begun on %s", view_review_day(totals->first, first));
+        text_printf(out, ", begun on %s", day_write(totals->first, DAY_WORDS, first));
     else
-        text_printf(out, ", begun from %s to %s", view_review_day(totals->first, first),
-                    view_review_day(totals->last, last));
+        text_printf(out, ", begun from %s to %s", day_write(totals->first, DAY_WORDS, first),
+                    day_write(totals->last, DAY_WORDS, last));
 }
 
 void review_lost_words(struct text *words, const struct review *review)
@@ -504,7 +473,7 @@ void review_trials_words(struct text *words, const struct review *review,
 
 void review_test_words(struct text *words, const struct review_factor *factor)
 {
-    char p[REVIEW_DAY_ROOM], q[REVIEW_DAY_ROOM];
+    char p[MOMENT_ROOM], q[MOMENT_ROOM];
     size_t lost = 0, total = 0;
     for (size_t l = 0; l < factor->level_count; l++) {
         lost += factor->levels[l].counts.lost;
@@ -525,7 +494,7 @@ void review_within_words(struct text *words, const struct review *review,
                          const struct review_factor *factor)
 {
     const struct dataset *dataset = review->dataset;
-    char p[REVIEW_DAY_ROOM];
+    char p[MOMENT_ROOM];
     if (factor->within >= dataset->factor_count)
         return;
     const char *other = dataset->factors[factor->within].name;
@@ -571,7 +540,7 @@ void review_alias_words(struct text *words, const struct review *review,
 void review_near_words(struct text *words, const struct review *review,
                        const struct review_suspect *near)
 {
-    char p[REVIEW_DAY_ROOM];
+    char p[MOMENT_ROOM];
     view_level(words, review->dataset, near->factor, near->level);
     text_printf(words, ": %zu of %zu lost, %zu of %zu of the rest (%s)", near->inside.lost,
                 near->inside.total, near->outside.lost, near->outside.total,
@@ -607,7 +576,7 @@ void review_curve_words(struct text *words, const struct review *review,
 
 void review_logrank_words(struct text *words, const struct review *review)
 {
-    char p[REVIEW_DAY_ROOM];
+    char p[MOMENT_ROOM];
     text_printf(words, "Do they last alike? %s (log-rank), from %zu vessels.",
                 view_p(review->time.logrank.p, p), review->time.cases);
 }
@@ -615,17 +584,17 @@ void review_logrank_words(struct text *words, const struct review *review)
 void review_watch_words(struct text *words, const struct review *review)
 {
     const struct review_watch *watch = &review->watch;
-    char since[REVIEW_DAY_ROOM];
+    char since[MOMENT_ROOM];
     if (watch->episode_count == 0) {
         text_puts(words, "At no time did losses run above the usual for long.");
     } else {
         const struct monitor_episode *last = &watch->episodes[watch->episode_count - 1];
         text_printf(words, "Losses ran above the usual %.0f %% from about %s on",
-                    100.0 * watch->plan.usual, view_review_day(watch->since, since));
+                    100.0 * watch->plan.usual, day_write(watch->since, DAY_WORDS, since));
         if (last->ended < watch->count)
             text_printf(
                 words, ", and were back to it with vessels begun on %s",
-                view_review_day(review->dataset->entered[watch->vessels[last->ended]], since));
+                day_write(review->dataset->entered[watch->vessels[last->ended]], DAY_WORDS, since));
         text_printf(words,
                     ". (A running sum over %zu vessels; by chance it would signal once in %.0f.)",
                     watch->count, watch->plan.run_usual);
@@ -786,14 +755,14 @@ static void batch_row(struct screen *screen, const struct review *review,
                       const struct review_batch *batch)
 {
     const struct dataset *dataset = review->dataset;
-    char day[REVIEW_DAY_ROOM], label[64];
+    char day[MOMENT_ROOM], label[64];
     struct text line, safe;
     const char *name = dataset->factors[dataset->batch].levels[batch->level];
     text_init(&line);
     text_init(&safe);
     text_safe(&safe, name, strlen(name), &(struct text_safe_options){.limit = 12});
     snprintf(label, sizeof label, "%s", safe.bytes != NULL ? safe.bytes : "");
-    text_printf(&line, "%-10s  %-12s %3zu of %3zu", view_review_date(batch->day, day), label,
+    text_printf(&line, "%-10s  %-12s %3zu of %3zu", day_write(batch->day, DAY_ISO, day), label,
                 batch->counts.lost, batch->counts.total);
     if (batch->point.above)
         text_printf(&line, "  too many: chance gives fewer than %.0f", batch->point.from_above);
@@ -1100,8 +1069,8 @@ static json_t *interval_json(struct interval interval)
 
 static json_t *day_json(int32_t day)
 {
-    char room[REVIEW_DAY_ROOM];
-    return day == DAY_NONE ? json_null() : json_string(view_review_date(day, room));
+    char room[MOMENT_ROOM];
+    return day == DAY_NONE ? json_null() : json_string(day_write(day, DAY_ISO, room));
 }
 
 static json_t *factor_name(const struct review *review, size_t factor)

@@ -32,12 +32,8 @@ void view_level(struct text *out, const struct dataset *dataset, size_t factor, 
 /* Appends the suspects of a fault, joined by "or"; `p` adds each one's share of the fault. */
 void view_suspects(struct text *out, const struct review *review, const struct review_fault *fault,
                    bool p);
-/* "6 January 2026" into `room`, which is returned; "" for DAY_NONE. And "2026-01-06". */
-enum { REVIEW_DAY_ROOM = 40 };
-const char *view_review_day(int32_t day, char room[REVIEW_DAY_ROOM]);
-const char *view_review_date(int32_t day, char room[REVIEW_DAY_ROOM]);
 /* "p 0.0031", "p below 0.0001": never without counts beside it. */
-const char *view_p(double p, char room[REVIEW_DAY_ROOM]);
+const char *view_p(double p, char room[MOMENT_ROOM]);
 /* A sentence a limit of the review, what it cannot conclude and what would help. */
 enum { REVIEW_LIMIT_COUNT = 8 };
 const char *view_review_limit(const struct review *review, unsigned limit);

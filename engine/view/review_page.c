@@ -319,7 +319,7 @@ static bool review_has_faults(const struct review *review)
 
 static void put_p(struct text *words, const struct review_suspect *suspect)
 {
-    char p[REVIEW_DAY_ROOM], q[REVIEW_DAY_ROOM];
+    char p[MOMENT_ROOM], q[MOMENT_ROOM];
     view_p(suspect->q, q);
     text_printf(words,
                 " Does it lose more than the rest? %s for %zu of %zu against %zu of %zu; "
@@ -571,13 +571,13 @@ static void put_contents(struct text *page, const struct review *review)
 
 void view_review_html(struct text *page, const struct review *review)
 {
-    char day[REVIEW_DAY_ROOM];
+    char day[MOMENT_ROOM];
     struct text words;
 
     text_init(&words);
     html_begin(page, "What was lost, and why: a review by Jarside", review_style);
     text_puts(page, "<header>\n<h1>What was lost, and why</h1>\n");
-    text_printf(&words, "As it stood on %s", view_review_day(review->dataset->today, day));
+    text_printf(&words, "As it stood on %s", day_write(review->dataset->today, DAY_WORDS, day));
     html_take(page, "p", "class=\"quiet\"", &words);
     text_puts(page, "</header>\n<main>\n");
     put_short(page, review, &words);
