@@ -5,6 +5,11 @@
 #include <stdbool.h>
 #include <stddef.h>
 
+/* Of the program; a packager may say another. */
+#ifndef JARSIDE_VERSION
+#define JARSIDE_VERSION "0.1.0"
+#endif
+
 /*
  * What a function that can fail returns, and what the program exits with.
  *

@@ -15,7 +15,6 @@
 #include <unistd.h>
 
 #include "base/memory.h"
-#include "base/version.h"
 #include "cli/app.h"
 #include "journal/journal.h"
 

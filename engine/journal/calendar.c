@@ -5,7 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "rules/document.h"
+#include "base/numbers.h"
 
 struct calendar {
     struct journal *journal;

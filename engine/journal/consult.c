@@ -10,7 +10,6 @@
 
 #include "base/memory.h"
 #include "base/text.h"
-#include "base/version.h"
 #include "journal/journal_internal.h"
 #include "reason/siblings.h"
 #include "triage/physics.h"

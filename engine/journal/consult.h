@@ -7,7 +7,7 @@
 
 #include "base/diag.h"
 #include "base/memory.h"
-#include "base/range.h"
+#include "base/numbers.h"
 #include "journal/journal.h"
 #include "rules/rules.h"
 #include "triage/triage.h"

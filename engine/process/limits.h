@@ -4,7 +4,7 @@
 
 #include <stddef.h>
 
-#include "base/range.h"
+#include "base/numbers.h"
 
 /*
  * What the physics refuses, and the bound it names when it does.

@@ -7,6 +7,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "base/numbers.h"
 #include "journal/journal.h"
 #include "process/cook.h"
 #include "process/moisture.h"
@@ -195,18 +196,9 @@ struct interner {
     size_t slot_count;
 };
 
-/* Fowler, Noll & Vo: FNV-1a, 64 bits. */
-static uint64_t hash(const char *word, size_t length)
-{
-    uint64_t hashed = UINT64_C(0xcbf29ce484222325);
-    for (size_t i = 0; i < length; i++)
-        hashed = (hashed ^ (unsigned char)word[i]) * UINT64_C(0x100000001b3);
-    return hashed;
-}
-
 static size_t slot_of(const struct interner *interner, const char *word, size_t length)
 {
-    size_t slot = (size_t)hash(word, length) & (interner->slot_count - 1);
+    size_t slot = (size_t)fnv_hash(FNV_START, word, length) & (interner->slot_count - 1);
     while (interner->slots[slot] != 0) {
         size_t at = interner->slots[slot] - 1;
         if (interner->lengths[at] == length && memcmp(interner->words[at], word, length) == 0)
@@ -560,15 +552,6 @@ struct cook_kept {
     bool filled;
 };
 
-static uint64_t hash_of(const void *bytes, size_t length)
-{
-    const unsigned char *byte = bytes;
-    uint64_t hashed = UINT64_C(0xcbf29ce484222325); /* FNV-1a */
-    for (size_t i = 0; i < length; i++)
-        hashed = (hashed ^ byte[i]) * UINT64_C(0x100000001b3);
-    return hashed;
-}
-
 static uint32_t kept_band(const struct filling *filling, const struct cook *cook, int vessel,
                           double grams, int grain, double moves[2])
 {
@@ -581,7 +564,7 @@ static uint32_t kept_band(const struct filling *filling, const struct cook *cook
     if (strlen(cook->load) >= sizeof key.load)
         return band_of_cook(filling->rules, cook, vessel, grams, grain, moves);
     memcpy(key.load, cook->load, strlen(cook->load));
-    struct cook_kept *kept = &filling->cooks[hash_of(&key, sizeof key) % COOKS_KEPT];
+    struct cook_kept *kept = &filling->cooks[fnv_hash(FNV_START, &key, sizeof key) % COOKS_KEPT];
     if (!kept->filled || memcmp(&kept->key, &key, sizeof key) != 0) {
         kept->band = band_of_cook(filling->rules, cook, vessel, grams, grain, kept->moves);
         kept->key = key;

@@ -11,7 +11,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "base/least.h"
+#include "base/numbers.h"
 #include "review/statistics.h"
 
 /*
@@ -344,7 +344,7 @@ static double table_bound(const struct margins *margins, const double *log_facto
     for (size_t i = 0; i < margins->groups; i++)
         bound.ours += log_choose(&bound, margins->sizes[i], margins->taken[i]);
     /* The bound is convex in a. */
-    struct least least = least_between(log_bound, &bound, 0.0, STEEPEST, NEAR_ENOUGH);
+    struct minimum least = minimum_between(log_bound, &bound, 0.0, STEEPEST, NEAR_ENOUGH);
     /* A ceiling below the least double is lifted, for 0 would say "impossible". */
     return fmin(1.0, fmax(1e-300, exp(least.value)));
 }

@@ -397,13 +397,6 @@ void faults_tell(struct faults *faults, struct files *files, struct diags *diags
 
 enum { FIRST_ROOM = 8 };
 
-uint64_t fnv_hash(uint64_t hash, const char *bytes, size_t length)
-{
-    for (size_t i = 0; i < length; i++)
-        hash = (hash ^ (unsigned char)bytes[i]) * UINT64_C(0x100000001b3);
-    return hash;
-}
-
 /* Where `name` stands among the slots, or the free one where it belongs. */
 static uint32_t *slot_of(const struct names *names, const char *name)
 {

@@ -10,6 +10,7 @@
 
 #include "base/diag.h"
 #include "base/memory.h"
+#include "base/numbers.h"
 
 struct faults;
 
@@ -105,10 +106,6 @@ bool names_add(struct names *names, const char *name, struct arena *arena, size_
 
 /* The number of `name`, or RULES_NONE. */
 int names_find(const struct names *names, const char *name);
-
-/* The FNV-1a hash of Fowler, Noll and Vo in 64 bits: start with FNV_START, go on with the last. */
-#define FNV_START UINT64_C(0xcbf29ce484222325)
-uint64_t fnv_hash(uint64_t hash, const char *bytes, size_t length);
 
 /* Whether the file is UTF-8 without control characters; told, with its place, if not. */
 bool document_is_text(const struct file *file, struct faults *faults);

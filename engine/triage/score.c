@@ -4,7 +4,7 @@
 #include <math.h>
 #include <string.h>
 
-#include "base/least.h"
+#include "base/numbers.h"
 
 static const double LEAST_P =
     1e-9; /* so that one impossible label does not make a score infinite */
@@ -214,7 +214,7 @@ enum status score_fit_tau(struct triage *triage, const struct reasoner *reasoner
                       .status = STATUS_OK};
     if (!posterior_init(&fit.posterior, reasoner))
         return STATUS_MEMORY;
-    struct least least = least_between(log_score_at, &fit, LEAST_TAU, 1.0, TOLERANCE);
+    struct minimum least = minimum_between(log_score_at, &fit, LEAST_TAU, 1.0, TOLERANCE);
     const double candidates[] = {least.at, LEAST_TAU, 1.0};
     *log_score = INFINITY;
     for (size_t i = 0; i < sizeof candidates / sizeof *candidates; i++) {

@@ -8,7 +8,7 @@
 
 #include <cmocka.h>
 
-#include "base/least.h"
+#include "base/numbers.h"
 
 struct asked { /* of a valley */
     double bottom, least, greatest;
@@ -34,7 +34,7 @@ static void the_bottom_is_found(void **state)
     (void)state;
     for (double bottom = -0.9; bottom < 3.0; bottom += 0.13) {
         struct asked asked = asked_at(bottom);
-        struct least least = least_between(valley, &asked, -1.0, 3.0, 1e-6);
+        struct minimum least = minimum_between(valley, &asked, -1.0, 3.0, 1e-6);
         assert_true(fabs(least.at - bottom) <= 1e-6);
         assert_true(least.value == valley(&asked, least.at));
         assert_true(least.value - 3.0 < 1e-12);
@@ -45,8 +45,8 @@ static void a_slope_ends_where_the_range_does(void **state)
 {
     (void)state;
     struct asked down = asked_at(9.0), up = asked_at(-9.0);
-    assert_true(fabs(least_between(valley, &down, -1.0, 3.0, 1e-4).at - 3.0) <= 1e-4);
-    assert_true(fabs(least_between(valley, &up, -1.0, 3.0, 1e-4).at + 1.0) <= 1e-4);
+    assert_true(fabs(minimum_between(valley, &down, -1.0, 3.0, 1e-4).at - 3.0) <= 1e-4);
+    assert_true(fabs(minimum_between(valley, &up, -1.0, 3.0, 1e-4).at + 1.0) <= 1e-4);
     assert_true(down.greatest < 3.0 && up.least > -1.0);
 }
 
@@ -55,7 +55,7 @@ static void each_step_asks_once(void **state)
 {
     (void)state;
     struct asked asked = asked_at(0.3);
-    (void)least_between(valley, &asked, 0.0, 1.0, 0.0012);
+    (void)minimum_between(valley, &asked, 0.0, 1.0, 0.0012);
     assert_int_equal(asked.times, 2 + 14);
 }
 

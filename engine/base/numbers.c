@@ -1,10 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "base/least.h"
+#include "base/numbers.h"
 
 #include <math.h>
 
-struct least least_between(double (*function)(void *context, double at), void *context, double low,
-                           double high, double tolerance)
+struct minimum minimum_between(double (*function)(void *context, double at), void *context,
+                               double low, double high, double tolerance)
 {
     const double share = (sqrt(5.0) - 1.0) / 2.0;
     double left = high - share * (high - low), right = low + share * (high - low);
@@ -25,5 +25,13 @@ struct least least_between(double (*function)(void *context, double at), void *c
             at_right = function(context, right);
         }
     }
-    return at_left < at_right ? (struct least){left, at_left} : (struct least){right, at_right};
+    return at_left < at_right ? (struct minimum){left, at_left} : (struct minimum){right, at_right};
+}
+
+uint64_t fnv_hash(uint64_t hash, const void *bytes, size_t length)
+{
+    const unsigned char *byte = bytes;
+    for (size_t i = 0; i < length; i++)
+        hash = (hash ^ byte[i]) * UINT64_C(0x100000001b3);
+    return hash;
 }
