@@ -171,7 +171,7 @@ enum status calendar_text(struct journal *journal, const struct calendar_options
 {
     struct calendar calendar = {.journal = journal,
                                 .options = options,
-                                .arena = arena_new(NULL),
+                                .arena = arena_new(),
                                 .out = out,
                                 .diags = diags};
     *events = 0;
