@@ -15,7 +15,7 @@ enum exit_status status_exit(enum status status)
 {
     switch (status) {
     case STATUS_OK:
-        return EXIT_FINE;
+        return EXIT_OK;
     case STATUS_DATA:
         return EXIT_DATA;
     case STATUS_USAGE:
@@ -24,6 +24,8 @@ enum exit_status status_exit(enum status status)
         return EXIT_IO;
     case STATUS_CLOSED:
         return EXIT_CLOSED;
+    case STATUS_CHECK:
+        return EXIT_CHECK_FAILED;
     case STATUS_MEMORY:
     case STATUS_INTERNAL:
         break;

@@ -25,11 +25,12 @@ enum status {
     STATUS_IO,       /* the file system, a pipe or the journal said no */
     STATUS_CLOSED,   /* whoever read the output has closed it and wants no more */
     STATUS_MEMORY,   /* an allocation failed */
+    STATUS_CHECK,    /* all went well; what was checked did not hold */
     STATUS_INTERNAL, /* a bug: an invariant does not hold */
 };
 
 enum exit_status {
-    EXIT_FINE = 0,
+    EXIT_OK = 0,
     EXIT_CHECK_FAILED = 1, /* the program worked; what it checked did not hold */
     EXIT_USAGE = 2,
     EXIT_DATA = 65,

@@ -18,13 +18,20 @@
 /*
  * What every command is given, and the table it stands in.
  *
- * A command's function returns the exit status of the program. It writes
- * through app->out and reports faults through app->diags and app_fail; it never
- * calls exit.
+ * A command's function returns a status; what is wrong it adds to app->diags (app_error,
+ * app_usage), which is shown when it has returned. It writes through app->out and never calls exit.
  */
+struct common_options {
+    struct texts rules;
+    const char *journal;
+    int color;
+    bool help;
+};
+
 struct app {
     const struct command *command;
     struct arguments arguments;
+    struct common_options common;
     struct screen out, err; /* standard output and standard error */
     struct diags *diags;
     struct rules *rules; /* NULL until app_load */
@@ -41,7 +48,8 @@ struct command {
     const char *operands;         /* for help: "[TEXT...]" */
     const char *detail;           /* further help: a paragraph or two; or NULL */
     const struct option *options; /* ends with a NULL name; or NULL */
-    enum exit_status (*run)(struct app *app);
+    const void *data;             /* what tells apart commands that share `run`; or NULL */
+    enum status (*run)(struct app *app);
 };
 
 extern const struct command *const commands[]; /* ends with NULL; in the order help shows them */
@@ -56,27 +64,29 @@ void help_all(struct screen *screen);
 
 /*
  * Loads shipped rules, the overlay and every --rules folder, and makes reader,
- * reasoner and triage. On a fault the diagnostics are shown and the exit status
- * says which; EXIT_FINE otherwise. The folders of `more`, if not NULL, are read last.
+ * reasoner and triage. The folders of `more`, if not NULL, are read last.
  */
-enum exit_status app_load(struct app *app, const char *const *more, size_t more_count);
+enum status app_load(struct app *app, const char *const *more, size_t more_count);
 
-/* Shows the collected diagnostics on standard error, clears them, and gives the exit status. */
-enum exit_status app_fail(struct app *app, enum status status);
-/* Adds a fault of use, with nothing to point at, and fails with it. */
-enum exit_status app_usage(struct app *app, const char *format, ...)
+/* Adds an error and returns `status`. `place` is a file or an option ("--dose"), or NULL. */
+enum status app_error(struct app *app, enum status status, const char *place, const char *format,
+                      ...) __attribute__((format(printf, 4, 5)));
+/* The same for wrong use, with nothing to point at. */
+enum status app_usage(struct app *app, const char *format, ...)
     __attribute__((format(printf, 2, 3)));
+/* Shows the diagnostics so far on standard error and clears them: for what goes on in spite of
+ * them. At the end of a command that failed it is done anyway. */
+void app_report(struct app *app);
 
 /* Says that the output cannot be written and why, an errno; nothing when its reader has gone. */
-enum exit_status app_refused(struct app *app, int error);
+enum status app_refused(struct app *app, int error);
 /* Sends app->out to standard output. */
-enum exit_status app_flush(struct app *app);
+enum status app_flush(struct app *app);
 /* Writes a text into a file (filing_put), or to standard output when the path is "-". */
-enum exit_status app_write(struct app *app, const char *path, const struct text *text,
-                           bool replace);
+enum status app_write(struct app *app, const char *path, const struct text *text, bool replace);
 /* Writes JSON and a newline to standard output; takes the reference; NULL counts as out of memory.
  * Indented for one result, compact for one a line. */
-enum exit_status app_json(struct app *app, json_t *json, bool compact);
+enum status app_json(struct app *app, json_t *json, bool compact);
 
 /*
  * The journal as commands meet it: which file, opened how, and when things
@@ -86,38 +96,25 @@ enum exit_status app_json(struct app *app, json_t *json, bool compact);
 /*
  * Opens the journal that --journal names, else journal_default_path, into
  * app->journal, where it is closed at the end. A journal that is already open stays
- * so. On a fault the diagnostics are shown and the exit status says which;
- * EXIT_FINE otherwise. Where there is none yet (READ, WRITE) the message says how
+ * so. Where there is none yet (READ, WRITE) the message says how
  * to start one.
  */
-enum exit_status app_journal(struct app *app, enum journal_access access);
+enum status app_journal(struct app *app, enum journal_access access);
 /* What a command of the journal begins with: the rules, the journal, and app->arena for all it reads
  * on the way. What is there already stays. */
-enum exit_status app_open(struct app *app, enum journal_access access);
+enum status app_open(struct app *app, enum journal_access access);
 /* For telling of what was opened so; its moment is now. */
 struct journal_told app_told(const struct app *app);
 
 /* The path of that journal, malloc'd, for what does not open it. */
-enum exit_status app_journal_path(struct app *app, char **path);
-
-/* The table that --table names, which was given; a fault of use when there is none such. */
-enum exit_status app_table(struct app *app, enum record *record);
-
-/* The number from 0 on that --limit says; `limit` stays as it is when it was not given. */
-enum exit_status app_limit(struct app *app, size_t *limit);
-
-/*
- * The moment that the option `name` ("at") says, as moment_read takes it; now when it
- * was not given. A fault of use when it is no moment, or lies in the future.
- */
-enum exit_status app_moment(struct app *app, const char *name, struct moment *moment);
+enum status app_journal_path(struct app *app, char **path);
 
 /*
  * Writes the looks that are due as a calendar to `path` ("-": standard output) and
  * says so. Takes --remind and --force from the command's options, if it has
  * them, and opens the journal.
  */
-enum exit_status feed_write(struct app *app, const char *path);
+enum status feed_write(struct app *app, const char *path);
 
 /* What is at `below` in the corpus beside the shipped rules: installed and in the source tree they are
  * neighbours. Caller frees; NULL when out of memory. */

@@ -17,292 +17,92 @@
 
 /* ==== measure ================================================================================= */
 
-enum exit_status option_fault(struct app *app, const char *name, const char *format, ...)
-{
-    char message[512], place[64];
-    va_list arguments;
-
-    va_start(arguments, format);
-    vsnprintf(message, sizeof message, format, arguments);
-    va_end(arguments);
-    snprintf(place, sizeof place, "--%s", name);
-    diags_error(app->diags, (struct position){place, 0, 0}, "%s", message);
-    return app_fail(app, STATUS_DATA);
-}
-
-enum exit_status option_refused(struct app *app, const struct physics_refusal *refusal)
+enum status option_refused(struct app *app, const struct physics_refusal *refusal)
 {
     char message[256];
 
     if (refusal->fault == FAULT_MEMORY)
-        return app_fail(app, STATUS_MEMORY);
+        return STATUS_MEMORY;
     limit_message(message, sizeof message, refusal->fault, refusal->value);
     diags_error(app->diags, (struct position){NULL, 0, 0}, "%s", message);
-    return app_fail(app, STATUS_DATA);
+    return STATUS_DATA;
 }
 
-/* ---- quantities ------------------------------------------------------------------------------ */
+/* ---- one option at a time: until every command fills its struct from its table ---------------- */
 
-static const char *unit_examples(enum dimension dimension)
+static enum status one(struct app *app, struct option option, void *target)
 {
-    switch (dimension) {
-    case DIM_CELSIUS:
-        return "24C or 75F";
-    case DIM_GAUGE_KPA:
-        return "15psi, 1bar or 103kPa";
-    case DIM_PRESSURE_KPA:
-        return "1013hPa, 29.9inHg or 101kPa";
-    case DIM_METRES:
-        return "1500m or 5000ft";
-    case DIM_GRAMS:
-        return "885g, 1.4kg or 3lb";
-    case DIM_LITRES:
-        return "4ml, 1l or 1quart";
-    case DIM_MINUTES:
-        return "90 or 2h30";
-    case DIM_DAYS:
-        return "12 or 2 weeks";
-    case DIM_PERCENT:
-        return "40%";
-    default:
-        return "a number";
-    }
+    const char *word = arguments_value(&app->arguments, option.name);
+    return word != NULL ? option_read(app, &option, word, target) : STATUS_OK;
 }
 
-/* Units of which two are in use and a guess would be off by far. */
-static bool needs_unit(enum dimension dimension)
+enum status option_quantity(struct app *app, const char *name, enum dimension dimension,
+                            double *value)
 {
-    return dimension == DIM_CELSIUS || dimension == DIM_GAUGE_KPA ||
-           dimension == DIM_PRESSURE_KPA || dimension == DIM_METRES || dimension == DIM_GRAMS ||
-           dimension == DIM_LITRES;
+    return one(app, (struct option){.name = name, .kind = OPTION_QUANTITY, .dimension = dimension},
+               value);
 }
 
-static enum exit_status read_quantity(struct app *app, const char *name, const char *words,
-                                      enum dimension dimension, double *value)
+enum status option_amount(struct app *app, const char *name, enum dimension dimension,
+                          double *value)
 {
-    struct quantity quantity;
-    struct text folded;
-    size_t used = 0;
-
-    text_init(&folded);
-    enum quantity_fault fault =
-        text_fold(&folded, words, strlen(words), NULL)
-            ? quantity_read(folded.bytes, folded.length, dimension, &quantity, &used)
-            : QUANTITY_NO_NUMBER;
-    bool whole = fault == QUANTITY_OK && used == folded.length;
-    text_release(&folded);
-    if (fault == QUANTITY_NO_NUMBER)
-        return option_fault(app, name, "'%s' is no quantity; for instance %s", words,
-                            unit_examples(dimension));
-    if (fault != QUANTITY_OK || !whole)
-        return option_fault(app, name, "'%s' is not understood as a whole; for instance %s", words,
-                            unit_examples(dimension));
-    if (!quantity.unit_given && needs_unit(dimension) &&
-        (quantity.lo != 0.0 || dimension == DIM_CELSIUS))
-        return option_fault(app, name, "'%s' has no unit; for instance %s", words,
-                            unit_examples(dimension));
-    *value = 0.5 * (quantity.lo + quantity.hi);
-    return EXIT_FINE;
+    return one(app, (struct option){.name = name, .kind = OPTION_AMOUNT, .dimension = dimension},
+               value);
 }
 
-enum exit_status option_quantity(struct app *app, const char *name, enum dimension dimension,
-                                 double *value)
+enum status option_species(struct app *app, int *index)
 {
-    const char *words = arguments_value(&app->arguments, name);
-    return words == NULL ? EXIT_FINE : read_quantity(app, name, words, dimension, value);
+    return one(app, (struct option){.name = "species", .kind = OPTION_ID, .list = LIST_SPECIES},
+               index);
 }
 
-enum exit_status option_amount(struct app *app, const char *name, enum dimension dimension,
-                               double *value)
+enum status option_grain(struct app *app, int *index)
 {
-    double read = NAN;
-    enum exit_status fault = option_quantity(app, name, dimension, &read);
-
-    if (fault != EXIT_FINE || isnan(read))
-        return fault;
-    if (read < 0.0)
-        return option_fault(app, name, "'%s' is negative; from 0 on",
-                            arguments_value(&app->arguments, name));
-    *value = read;
-    return EXIT_FINE;
+    return one(app, (struct option){.name = "grain", .kind = OPTION_ID, .list = LIST_GRAINS},
+               index);
 }
 
-/* ---- lists of the rules ---------------------------------------------------------------------- */
-
-enum { MOST_NAMES = 256 };
-
-static enum exit_status unknown_name(struct app *app, const char *option, const char *word,
-                                     const char *const *names, size_t count)
+enum status option_mix(struct app *app, struct known_grain *grain)
 {
-    const char *near = diag_nearest(word, names, count);
-    if (near != NULL)
-        return option_fault(app, option, "no '%s' in the rules; did you mean '%s'?", word, near);
-    return option_fault(app, option, "no '%s' in the rules; 'jarside show' lists what there is",
-                        word);
+    enum status status = option_grain(app, &grain->kind);
+
+    if (status == STATUS_OK)
+        status = option_amount(app, "own-moisture", DIM_PERCENT, &grain->own_moisture);
+    if (status == STATUS_OK)
+        status = option_amount(app, "moisture", DIM_PERCENT, &grain->moisture);
+    if (status == STATUS_OK)
+        status = option_amount(app, "dry", DIM_GRAMS, &grain->dry);
+    if (status == STATUS_OK)
+        status = option_amount(app, "water", DIM_GRAMS, &grain->water);
+    return status;
 }
 
-enum exit_status option_species(struct app *app, int *index)
+enum status option_vessel(struct app *app, struct known_vessel *vessel)
 {
-    const char *word = arguments_value(&app->arguments, "species");
-    const char *names[MOST_NAMES];
-    size_t count = 0;
-
-    if (word == NULL || (*index = rules_species(app->rules, word)) != RULES_NONE)
-        return EXIT_FINE;
-    for (; count < app->rules->species_count && count < MOST_NAMES; count++)
-        names[count] = app->rules->species[count].id;
-    return unknown_name(app, "species", word, names, count);
+    enum status status = one(app, (struct option){.name = "vessel", .kind = OPTION_VESSEL}, vessel);
+    return status == STATUS_OK ? option_amount(app, "mass", DIM_GRAMS, &vessel->grams) : status;
 }
 
-enum exit_status option_grain(struct app *app, int *index)
+enum status option_date(struct app *app, const char *name, const char **date)
 {
-    const char *word = arguments_value(&app->arguments, "grain");
-    const char *names[MOST_NAMES];
-    size_t count = 0;
-
-    if (word == NULL || (*index = rules_grain(app->rules, word)) != RULES_NONE)
-        return EXIT_FINE;
-    for (; count < app->rules->grain_count && count < MOST_NAMES; count++)
-        names[count] = app->rules->grains[count].id;
-    return unknown_name(app, "grain", word, names, count);
+    *date = NULL;
+    return one(app, (struct option){.name = name, .kind = OPTION_DATE}, date);
 }
 
-enum exit_status option_mix(struct app *app, struct known_grain *grain)
+enum status app_limit(struct app *app, size_t *limit)
 {
-    enum exit_status fault = option_grain(app, &grain->kind);
-
-    if (fault == EXIT_FINE)
-        fault = option_amount(app, "own-moisture", DIM_PERCENT, &grain->own_moisture);
-    if (fault == EXIT_FINE)
-        fault = option_amount(app, "moisture", DIM_PERCENT, &grain->moisture);
-    if (fault == EXIT_FINE)
-        fault = option_amount(app, "dry", DIM_GRAMS, &grain->dry);
-    if (fault == EXIT_FINE)
-        fault = option_amount(app, "water", DIM_GRAMS, &grain->water);
-    return fault;
+    return one(app, (struct option){.name = "limit", .kind = OPTION_COUNT}, limit);
 }
 
-/* ---- vessels --------------------------------------------------------------------------------- */
-
-static const char vessel_examples[] =
-    "an id of 'jarside show', bag:1.36kg, jar:1quart, bag:20x12x8cm or jar:9x12cm";
-
-/* "20x12x8cm": numbers between x, then a unit of length. How many; 0 when it is none of that. */
-static size_t read_sides(const char *words, double metres[3])
+enum status app_moment(struct app *app, const char *name, struct moment *moment)
 {
-    static const struct {
-        const char *name;
-        double metres;
-    } units[] = {{"mm", 0.001}, {"cm", 0.01}, {"m", 1.0}, {"in", 0.0254}};
-    size_t count = 0;
-    char *end = NULL;
-
-    for (;; words = end + 1) {
-        double number = strtod(words, &end);
-        if (end == words || count == 3 || !(number > 0.0 && number < 1e4))
-            return 0;
-        metres[count++] = number;
-        if (*end != 'x' && *end != 'X')
-            break;
-    }
-    for (size_t unit = 0; unit < sizeof units / sizeof *units; unit++) {
-        if (strcmp(end, units[unit].name) != 0)
-            continue;
-        for (size_t i = 0; i < count; i++)
-            metres[i] *= units[unit].metres;
-        return count;
-    }
-    return 0;
+    *moment = moment_now();
+    return one(app, (struct option){.name = name, .kind = OPTION_MOMENT}, moment);
 }
 
-static int nearest_by_litres(const struct rules *rules, double litres)
+enum status app_table(struct app *app, enum record *record)
 {
-    int nearest = RULES_NONE;
-    double least = INFINITY;
-
-    for (size_t i = 0; i < rules->vessel_count; i++) {
-        double apart = fabs(log(rules->vessels[i].litres / litres));
-        if (apart < least) { /* never for a vessel without a brim volume: NAN */
-            least = apart;
-            nearest = (int)i;
-        }
-    }
-    return nearest;
-}
-
-static bool quietly(const char *words, enum dimension dimension, double *value)
-{
-    struct quantity quantity;
-    size_t used = 0, length = strlen(words);
-
-    if (quantity_read(words, length, dimension, &quantity, &used) != QUANTITY_OK ||
-        used != length || !quantity.unit_given || !(quantity.lo > 0.0))
-        return false;
-    *value = 0.5 * (quantity.lo + quantity.hi);
-    return true;
-}
-
-static enum exit_status measured_vessel(struct app *app, const char *words, enum vessel_shape shape,
-                                        struct known_vessel *vessel)
-{
-    double sides[3] = {NAN, NAN, NAN}, litres = NAN;
-    size_t wanted = shape == SHAPE_CYLINDER ? 2 : 3;
-
-    vessel->own_shape = shape;
-    if (strchr(words, 'x') != NULL && read_sides(words, sides) == wanted) {
-        if (shape == SHAPE_CYLINDER)
-            sides[0] *= 0.5; /* the diameter is what one measures */
-        memcpy(vessel->own, sides, sizeof sides);
-        return EXIT_FINE;
-    }
-    if (quietly(words, DIM_GRAMS, &vessel->grams))
-        vessel->kind = physics_nearest_vessel(app->rules, shape, vessel->grams);
-    else if (shape == SHAPE_CYLINDER && quietly(words, DIM_LITRES, &litres))
-        vessel->kind = nearest_by_litres(app->rules, litres);
-    if (vessel->kind == RULES_NONE)
-        return option_fault(app, "vessel", "'%s' is no size of a vessel; %s", words,
-                            vessel_examples);
-    return EXIT_FINE;
-}
-
-enum exit_status option_vessel(struct app *app, struct known_vessel *vessel)
-{
-    const char *word = arguments_value(&app->arguments, "vessel");
-    const char *names[MOST_NAMES];
-    size_t count = 0;
-    enum exit_status fault = option_amount(app, "mass", DIM_GRAMS, &vessel->grams);
-    double said = vessel->grams;
-
-    if (fault != EXIT_FINE || word == NULL)
-        return fault;
-    if (strncmp(word, "bag:", 4) == 0)
-        fault = measured_vessel(app, word + 4, SHAPE_BRICK, vessel);
-    else if (strncmp(word, "jar:", 4) == 0)
-        fault = measured_vessel(app, word + 4, SHAPE_CYLINDER, vessel);
-    else if ((vessel->kind = rules_vessel(app->rules, word)) == RULES_NONE) {
-        for (; count < app->rules->vessel_count && count < MOST_NAMES; count++)
-            names[count] = app->rules->vessels[count].id;
-        const char *near = diag_nearest(word, names, count);
-        return near != NULL
-                   ? option_fault(app, "vessel", "no '%s' in the rules; did you mean '%s'?", word,
-                                  near)
-                   : option_fault(app, "vessel", "'%s' is no vessel; %s", word, vessel_examples);
-    }
-    if (!isnan(said))
-        vessel->grams = said;
-    return fault;
-}
-
-/* ---- dates and logs -------------------------------------------------------------------------- */
-
-enum exit_status option_date(struct app *app, const char *name, const char **date)
-{
-    int64_t day;
-    const char *end = NULL;
-    *date = arguments_value(&app->arguments, name);
-    if (*date != NULL && ((end = day_read(*date, &day)) == NULL || *end != '\0'))
-        return option_fault(app, name, "'%s' is no date; for instance 2025-03-31", *date);
-    return EXIT_FINE;
+    return one(app, (struct option){.name = "table", .kind = OPTION_TABLE}, record);
 }
 
 static enum status feed_log(FILE *file, struct probe_reader *reader, struct diags *diags,
@@ -323,9 +123,8 @@ static enum status feed_log(FILE *file, struct probe_reader *reader, struct diag
     return status == STATUS_OK ? probe_reader_finish(reader) : status;
 }
 
-enum exit_status read_log(struct app *app, const char *path,
-                          bool (*reading)(void *context, double minutes, double celsius),
-                          void *context)
+enum status read_log(struct app *app, const char *path,
+                     bool (*reading)(void *context, double minutes, double celsius), void *context)
 {
     const char *unit = arguments_value(&app->arguments, "probe-unit");
     struct probe_options options = {path, PROBE_UNKNOWN};
@@ -333,21 +132,21 @@ enum exit_status read_log(struct app *app, const char *path,
     bool standard = strcmp(path, "-") == 0;
 
     if (unit != NULL && strcmp(unit, "C") != 0 && strcmp(unit, "F") != 0)
-        return option_fault(app, "probe-unit", "'%s' is neither C nor F", unit);
+        return app_error(app, STATUS_DATA, "--probe-unit", "'%s' is neither C nor F", unit);
     if (unit != NULL)
         options.unit = *unit == 'C' ? PROBE_CELSIUS : PROBE_FAHRENHEIT;
     FILE *file = standard ? stdin : fopen(path, "rb");
     if (file == NULL) {
         diags_error(app->diags, (struct position){path, 0, 0}, "cannot be opened: %s",
                     strerror(errno));
-        return app_fail(app, STATUS_IO);
+        return STATUS_IO;
     }
     struct probe_reader *reader = probe_reader_new(&options, &sink, app->diags);
     enum status status = reader != NULL ? feed_log(file, reader, app->diags, path) : STATUS_MEMORY;
     probe_reader_free(reader);
     if (!standard)
         fclose(file);
-    return status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
+    return status;
 }
 
 /* ==== labels ================================================================================== */
@@ -372,15 +171,15 @@ bool labels_has(struct app *app, enum record record, const char *label, struct a
     return journal_has(app->journal, record, *found, id);
 }
 
-enum exit_status labels_find(struct app *app, enum record record, const char *label,
-                             struct arena *arena, void *row)
+enum status labels_find(struct app *app, enum record record, const char *label, struct arena *arena,
+                        void *row)
 {
     const char *found = label;
     int64_t id = 0;
     enum status status = labels_has(app, record, label, arena, &id, &found)
                              ? journal_get(app->journal, record, id, arena, row, app->diags)
                              : journal_find(app->journal, record, label, arena, row, app->diags);
-    return status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
+    return status;
 }
 
 enum record labels_kind(const char *word)
@@ -407,12 +206,12 @@ struct choice { /* while the words are read */
     bool open;          /* it was named, and none of its vessels so far */
 };
 
-static enum exit_status choose(struct choice *choice, const struct vessel *vessel)
+static enum status choose(struct choice *choice, const struct vessel *vessel)
 {
     struct chosen *chosen = choice->chosen;
     for (size_t i = 0; i < chosen->count; i++)
         if (chosen->vessels[i].id == vessel->id)
-            return EXIT_FINE;
+            return STATUS_OK;
     if (chosen->count == choice->room) {
         size_t room = choice->room == 0 ? 16 : 2 * choice->room;
         chosen->vessels =
@@ -420,37 +219,37 @@ static enum exit_status choose(struct choice *choice, const struct vessel *vesse
         choice->room = room;
     }
     if (chosen->vessels == NULL)
-        return app_fail(choice->app, STATUS_MEMORY);
+        return STATUS_MEMORY;
     chosen->vessels[chosen->count++] = *vessel;
-    return EXIT_FINE;
+    return STATUS_OK;
 }
 
-static enum exit_status choose_batch(struct choice *choice)
+static enum status choose_batch(struct choice *choice)
 {
     struct app *app = choice->app;
     void *rows = NULL;
     size_t count = 0;
     enum status status = journal_all(app->journal, RECORD_VESSEL, "batch", choice->batch.id,
                                      choice->arena, &rows, &count, app->diags);
-    enum exit_status fault = status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
+    enum status fault = status;
 
     choice->chosen->whole = true;
-    for (size_t i = 0; i < count && fault == EXIT_FINE; i++)
+    for (size_t i = 0; i < count && fault == STATUS_OK; i++)
         fault = choose(choice, (const struct vessel *)rows + i);
     return fault;
 }
 
-static enum exit_status close_batch(struct choice *choice)
+static enum status close_batch(struct choice *choice)
 {
     if (!choice->open)
-        return EXIT_FINE;
+        return STATUS_OK;
     choice->open = false;
     return choose_batch(choice);
 }
 
 /* The vessel of that number in the batch at hand. Its label is that of the batch, a hyphen and the
  * number, unless somebody relabelled it. */
-static enum exit_status choose_number(struct choice *choice, long number)
+static enum status choose_number(struct choice *choice, long number)
 {
     struct app *app = choice->app;
     struct vessel vessel = {.id = 0};
@@ -459,10 +258,10 @@ static enum exit_status choose_number(struct choice *choice, long number)
     bool found = false;
 
     if (label == NULL)
-        return app_fail(app, STATUS_MEMORY);
+        return STATUS_MEMORY;
     if (journal_has(app->journal, RECORD_VESSEL, label, &id)) {
-        enum exit_status fault = labels_find(app, RECORD_VESSEL, label, choice->arena, &vessel);
-        return fault == EXIT_FINE ? choose(choice, &vessel) : fault;
+        enum status fault = labels_find(app, RECORD_VESSEL, label, choice->arena, &vessel);
+        return fault == STATUS_OK ? choose(choice, &vessel) : fault;
     }
     struct walk *walk =
         journal_walk(app->journal, RECORD_VESSEL, "batch", choice->batch.id, app->diags);
@@ -473,23 +272,23 @@ static enum exit_status choose_number(struct choice *choice, long number)
     if (status == STATUS_OK && found)
         status = journal_get(app->journal, RECORD_VESSEL, id, choice->arena, &vessel, app->diags);
     if (status != STATUS_OK)
-        return app_fail(app, status);
+        return status;
     return found ? choose(choice, &vessel)
                  : app_usage(app, "there is no vessel %ld in %s", number, choice->batch.label);
 }
 
-static enum exit_status choose_range(struct choice *choice, long from, long to)
+static enum status choose_range(struct choice *choice, long from, long to)
 {
     enum { MOST = 10000 };
-    enum exit_status fault = EXIT_FINE;
+    enum status status = STATUS_OK;
     if (choice->batch.id == 0)
         return app_usage(choice->app, "%ld of which batch? For instance: B3 %ld", from, from);
     if (to < from || to - from > MOST)
         return app_usage(choice->app, "'%ld to %ld' is no range of vessels", from, to);
     choice->open = false;
-    for (long number = from; number <= to && fault == EXIT_FINE; number++)
-        fault = choose_number(choice, number);
-    return fault;
+    for (long number = from; number <= to && status == STATUS_OK; number++)
+        status = choose_number(choice, number);
+    return status;
 }
 
 /* "7", "3-7", "3..7": numbers within the batch at hand. */
@@ -513,23 +312,23 @@ static bool read_range(const char *word, long *from, long *to)
     return *end == '\0';
 }
 
-static enum exit_status choose_vessel(struct choice *choice, const char *label)
+static enum status choose_vessel(struct choice *choice, const char *label)
 {
     struct app *app = choice->app;
     struct vessel vessel;
-    enum exit_status fault = labels_find(app, RECORD_VESSEL, label, choice->arena, &vessel);
-    if (fault == EXIT_FINE)
+    enum status fault = labels_find(app, RECORD_VESSEL, label, choice->arena, &vessel);
+    if (fault == STATUS_OK)
         fault = choose(choice, &vessel);
-    if (fault != EXIT_FINE)
+    if (fault != STATUS_OK)
         return fault;
     choice->open = false;
     enum status status = journal_get(app->journal, RECORD_BATCH, vessel.batch, choice->arena,
                                      &choice->batch, app->diags);
-    return status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
+    return status;
 }
 
 /* "B3-3..7" or "B3-3..B3-7": from the one to the other. */
-static enum exit_status choose_span(struct choice *choice, const char *word, const char *dots)
+static enum status choose_span(struct choice *choice, const char *word, const char *dots)
 {
     struct app *app = choice->app;
     const char *first = arena_copy(choice->arena, word, (size_t)(dots - word));
@@ -537,24 +336,24 @@ static enum exit_status choose_span(struct choice *choice, const char *word, con
     long from, to;
 
     if (first == NULL)
-        return app_fail(app, STATUS_MEMORY);
-    enum exit_status fault = choose_vessel(choice, first);
-    if (fault != EXIT_FINE)
-        return fault;
+        return STATUS_MEMORY;
+    enum status status = choose_vessel(choice, first);
+    if (status != STATUS_OK)
+        return status;
     from = (long)choice->chosen->vessels[choice->chosen->count - 1].number;
     if (!read_range(last, &to, &to)) {
         struct vessel vessel;
-        fault = labels_find(app, RECORD_VESSEL, last, choice->arena, &vessel);
-        if (fault == EXIT_FINE && vessel.batch != choice->batch.id)
-            fault = app_usage(app, "'%s' begins and ends in different batches", word);
-        if (fault != EXIT_FINE)
-            return fault;
+        status = labels_find(app, RECORD_VESSEL, last, choice->arena, &vessel);
+        if (status == STATUS_OK && vessel.batch != choice->batch.id)
+            status = app_usage(app, "'%s' begins and ends in different batches", word);
+        if (status != STATUS_OK)
+            return status;
         to = (long)vessel.number;
     }
     return choose_range(choice, from, to);
 }
 
-static enum exit_status choose_word(struct choice *choice, const char *word)
+static enum status choose_word(struct choice *choice, const char *word)
 {
     struct app *app = choice->app;
     const char *found = NULL, *dots = strstr(word, "..");
@@ -562,15 +361,15 @@ static enum exit_status choose_word(struct choice *choice, const char *word)
     long from, to;
 
     if (labels_has(app, RECORD_VESSEL, word, choice->arena, &id, &found)) {
-        enum exit_status fault = close_batch(choice);
-        return fault == EXIT_FINE ? choose_vessel(choice, found) : fault;
+        enum status status = close_batch(choice);
+        return status == STATUS_OK ? choose_vessel(choice, found) : status;
     }
     if (labels_has(app, RECORD_BATCH, word, choice->arena, &id, &found)) {
-        enum exit_status fault = close_batch(choice);
-        if (fault == EXIT_FINE)
-            fault = labels_find(app, RECORD_BATCH, found, choice->arena, &choice->batch);
-        choice->open = fault == EXIT_FINE;
-        return fault;
+        enum status status = close_batch(choice);
+        if (status == STATUS_OK)
+            status = labels_find(app, RECORD_BATCH, found, choice->arena, &choice->batch);
+        choice->open = status == STATUS_OK;
+        return status;
     }
     if (read_range(word, &from, &to))
         return choose_range(choice, from, to);
@@ -579,67 +378,67 @@ static enum exit_status choose_word(struct choice *choice, const char *word)
     return choose_vessel(choice, word); /* which says what is wrong with it */
 }
 
-enum exit_status labels_vessels(struct app *app, const char *const *words, size_t count,
-                                struct arena *arena, struct chosen *chosen)
+enum status labels_vessels(struct app *app, const char *const *words, size_t count,
+                           struct arena *arena, struct chosen *chosen)
 {
     struct choice choice = {.app = app, .arena = arena, .chosen = chosen};
-    enum exit_status fault = EXIT_FINE;
+    enum status status = STATUS_OK;
 
     *chosen = (struct chosen){NULL, 0, false};
-    for (size_t i = 0; i < count && fault == EXIT_FINE; i++) {
+    for (size_t i = 0; i < count && status == STATUS_OK; i++) {
         char *rest = arena_string(arena, words[i]);
         if (rest == NULL)
-            return app_fail(app, STATUS_MEMORY);
-        while (rest != NULL && fault == EXIT_FINE) {
+            return STATUS_MEMORY;
+        while (rest != NULL && status == STATUS_OK) {
             char *comma = strchr(rest, ',');
             if (comma != NULL)
                 *comma = '\0';
             if (*rest != '\0')
-                fault = choose_word(&choice, rest);
+                status = choose_word(&choice, rest);
             rest = comma != NULL ? comma + 1 : NULL;
         }
     }
-    if (fault == EXIT_FINE)
-        fault = close_batch(&choice);
-    if (fault == EXIT_FINE && chosen->count == 0)
-        fault = app_usage(app, "which vessel? Give its label, for instance B3-7");
-    return fault;
+    if (status == STATUS_OK)
+        status = close_batch(&choice);
+    if (status == STATUS_OK && chosen->count == 0)
+        status = app_usage(app, "which vessel? Give its label, for instance B3-7");
+    return status;
 }
 
 /* ==== assign ================================================================================== */
 
 /* ---- words of the rules ---------------------------------------------------------------------- */
 
-enum { ASSIGN_MOST_NAMES = 256 };
+enum { LIST_MOST_WORDS = 256 };
 
 struct names { /* ids, and what people call them */
-    const char *ids[ASSIGN_MOST_NAMES];
-    const char *names[ASSIGN_MOST_NAMES];
+    const char *ids[LIST_MOST_WORDS];
+    const char *names[LIST_MOST_WORDS];
     size_t count;
 };
 
 static void name(struct names *names, const char *id, const char *called)
 {
-    if (names->count < ASSIGN_MOST_NAMES) {
+    if (names->count < LIST_MOST_WORDS) {
         names->ids[names->count] = id;
         names->names[names->count++] = called;
     }
 }
 
-static enum exit_status read_word(struct app *app, const struct column *column, const char *typed,
-                                  const char **value)
+static enum status read_word(struct app *app, const struct column *column, const char *typed,
+                             const char **value)
 {
     struct list_word word;
     struct names names = {.count = 0};
     *value = "";
     if (typed[0] == '\0' || strcasecmp(typed, "unknown") == 0)
-        return EXIT_FINE;
+        return STATUS_OK;
     for (size_t i = 0; (word = list_word(app->rules, column->list, i)).id != NULL; i++)
         name(&names, word.id, word.name);
     for (size_t i = 0; i < names.count; i++)
         if (strcasecmp(typed, names.ids[i]) == 0 || strcasecmp(typed, names.names[i]) == 0) {
             *value = names.ids[i];
-            return EXIT_FINE;
+            return STATUS_OK;
         }
     const char *near = diag_nearest(typed, names.ids, names.count);
     if (near == NULL)
@@ -650,8 +449,8 @@ static enum exit_status read_word(struct app *app, const struct column *column, 
 /* ---- numbers and moments --------------------------------------------------------------------- */
 
 /* A bare number is in the unit the journal keeps; with a unit it is converted. */
-static enum exit_status read_number(struct app *app, const struct column *column, const char *typed,
-                                    struct arena *arena, const char **value)
+static enum status read_number(struct app *app, const struct column *column, const char *typed,
+                               struct arena *arena, const char **value)
 {
     struct quantity quantity;
     struct text folded;
@@ -661,7 +460,7 @@ static enum exit_status read_number(struct app *app, const struct column *column
     (void)strtod(typed, &end);
     *value = typed;
     if (*end == '\0' && end != typed)
-        return EXIT_FINE;
+        return STATUS_OK;
     text_init(&folded);
     bool text = text_fold(&folded, typed, strlen(typed), NULL);
     bool read = text && folded.length > 0 &&
@@ -673,27 +472,27 @@ static enum exit_status read_number(struct app *app, const struct column *column
         return app_usage(app, "'%s=%s' is no quantity; the journal keeps it in %s", column->name,
                          typed, dimension_unit(column->dimension));
     *value = arena_format(arena, "%.10g", 0.5 * (quantity.lo + quantity.hi));
-    return *value != NULL ? EXIT_FINE : app_fail(app, STATUS_MEMORY);
+    return *value != NULL ? STATUS_OK : STATUS_MEMORY;
 }
 
-static enum exit_status read_moment(struct app *app, const char *column, const char *typed,
-                                    struct arena *arena, const char **value)
+static enum status read_moment(struct app *app, const char *column, const char *typed,
+                               struct arena *arena, const char **value)
 {
     struct moment moment;
     char room[MOMENT_ROOM];
 
     *value = "";
     if (typed[0] == '\0' || strcasecmp(typed, "unknown") == 0)
-        return EXIT_FINE;
+        return STATUS_OK;
     if (!moment_read(typed, moment_now(), &moment))
         return app_usage(app, "'%s=%s' is no moment; write 2026-03-01 18:30, yesterday ...", column,
                          typed);
     *value = arena_string(arena, moment_write(moment, room));
-    return *value != NULL ? EXIT_FINE : app_fail(app, STATUS_MEMORY);
+    return *value != NULL ? STATUS_OK : STATUS_MEMORY;
 }
 
-static enum exit_status read_value(struct app *app, const struct column *column, const char *typed,
-                                   struct arena *arena, const char **value)
+static enum status read_value(struct app *app, const struct column *column, const char *typed,
+                              struct arena *arena, const char **value)
 {
     *value = typed;
     if (column->kind == COLUMN_MOMENT)
@@ -702,7 +501,7 @@ static enum exit_status read_value(struct app *app, const struct column *column,
         return read_word(app, column, typed, value);
     if (column->dimension != DIM_NONE && typed[0] != '\0')
         return read_number(app, column, typed, arena, value);
-    return EXIT_FINE;
+    return STATUS_OK;
 }
 
 /* ---- the whole ------------------------------------------------------------------------------- */
@@ -727,7 +526,7 @@ static bool split_dose(const char *typed, struct arena *arena, struct assignment
     return false;
 }
 
-static enum exit_status unknown_column(struct app *app, enum record record, const char *column)
+static enum status unknown_column(struct app *app, enum record record, const char *column)
 {
     const char *names[32] = {NULL};
     size_t count = 0;
@@ -743,23 +542,22 @@ static enum exit_status unknown_column(struct app *app, enum record record, cons
     text_init(&all);
     for (size_t i = 0; i < count; i++)
         text_printf(&all, "%s%s", i > 0 ? ", " : "", names[i]);
-    enum exit_status fault =
+    enum status status =
         app_usage(app, "a %s has no '%s'; it has %s", record_types[record].name, column, all.bytes);
     text_release(&all);
-    return fault;
+    return status;
 }
 
 /* A sign of the rules: one more fact, in place of an older one about the same. */
-static enum exit_status read_fact(struct app *app, const char *sign, const char *value,
-                                  const char *facts, struct arena *arena,
-                                  struct assignment *assignment)
+static enum status read_fact(struct app *app, const char *sign, const char *value,
+                             const char *facts, struct arena *arena, struct assignment *assignment)
 {
     struct reading reading;
     size_t length = strlen(sign);
     struct text text;
     enum status status = reader_set(app->reader, sign, value, &reading, app->diags);
     if (status != STATUS_OK)
-        return app_fail(app, status);
+        return status;
     text_init(&text);
     for (const char *at = facts; *at != '\0';) {
         size_t word = strcspn(at, " ");
@@ -773,24 +571,24 @@ static enum exit_status read_fact(struct app *app, const char *sign, const char 
     *assignment =
         (struct assignment){"facts", text.failed ? NULL : arena_string(arena, text.bytes)};
     text_release(&text);
-    return assignment->value != NULL ? EXIT_FINE : app_fail(app, STATUS_MEMORY);
+    return assignment->value != NULL ? STATUS_OK : STATUS_MEMORY;
 }
 
-enum exit_status assign_read(struct app *app, enum record record, const char *typed,
-                             const char *facts, struct arena *arena,
-                             struct assignment assignments[ASSIGN_MOST], size_t *count)
+enum status assign_read(struct app *app, enum record record, const char *typed, const char *facts,
+                        struct arena *arena, struct assignment assignments[ASSIGN_MOST],
+                        size_t *count)
 {
     const char *equals = strchr(typed, '=');
     if (equals == NULL || equals == typed)
         return app_usage(app, "'%s' should be COLUMN=VALUE", typed);
     const char *name = arena_copy(arena, typed, (size_t)(equals - typed));
     if (name == NULL)
-        return app_fail(app, STATUS_MEMORY);
+        return STATUS_MEMORY;
     size_t index = record_column(record, name);
     *count = 1;
     if (record == RECORD_BATCH && strcmp(name, "dose") == 0 &&
         split_dose(equals + 1, arena, assignments, count))
-        return EXIT_FINE;
+        return STATUS_OK;
     if (index != SIZE_MAX) {
         const struct column *column = &record_types[record].columns[index];
         assignments[0].column = column->name;
@@ -829,7 +627,7 @@ static enum likeness likeness(struct text *room, const char *words, const char *
 }
 
 struct match {
-    size_t found[ASSIGN_MOST_NAMES]; /* all that are as like as the best */
+    size_t found[LIST_MOST_WORDS]; /* all that are as like as the best */
     size_t count;
 };
 
@@ -895,9 +693,9 @@ static int match_name(struct app *app, const char *what, const char *words,
 int assign_finding(struct app *app, const char *words)
 {
     const struct rules *rules = app->rules;
-    const char *others[ASSIGN_MOST_NAMES];
+    const char *others[LIST_MOST_WORDS];
     struct names names = {.count = 0};
-    for (size_t i = 0; i < rules->finding_count && i < ASSIGN_MOST_NAMES; i++) {
+    for (size_t i = 0; i < rules->finding_count && i < LIST_MOST_WORDS; i++) {
         others[i] = rules->findings[i].also;
         name(&names, rules->findings[i].id, rules->findings[i].name);
     }

@@ -11,47 +11,47 @@
 /*
  * Options that are quantities, vessels, dates, logs: what the planning commands
  * share. An option not given leaves its target untouched. What cannot be read or
- * cannot be is a fault of the data given (EXIT_DATA) that names the option.
+ * cannot be is a fault of the data given (STATUS_DATA) that names the option.
  */
 
 /* A quantity with its unit; a range stands for its middle. A bare number is accepted for minutes,
  * days, per cent and counts only, where no two units are in use. */
-enum exit_status option_quantity(struct app *app, const char *name, enum dimension dimension,
-                                 double *value);
+enum status option_quantity(struct app *app, const char *name, enum dimension dimension,
+                            double *value);
 /* The same for something that may not be negative. */
-enum exit_status option_amount(struct app *app, const char *name, enum dimension dimension,
-                               double *value);
+enum status option_amount(struct app *app, const char *name, enum dimension dimension,
+                          double *value);
 
 /* The index of an id in a list of the rules; the nearest is suggested. */
-enum exit_status option_species(struct app *app, int *index);
-enum exit_status option_grain(struct app *app, int *index);
+enum status option_species(struct app *app, int *index);
+enum status option_grain(struct app *app, int *index);
 
 /*
  * --vessel: an id; bag:1.36kg or jar:500g (the nearest kind, filled so); jar:1quart (by volume);
  * bag:20x12x8cm or jar:9x12cm (diameter and height of the filled grain). --mass says the grams.
  */
-enum exit_status option_vessel(struct app *app, struct known_vessel *vessel);
+enum status option_vessel(struct app *app, struct known_vessel *vessel);
 
 /* Grain: --grain, --own-moisture, --moisture, --dry, --water. */
-enum exit_status option_mix(struct app *app, struct known_grain *grain);
+enum status option_mix(struct app *app, struct known_grain *grain);
 
 /* An ISO date; NULL when not given. */
-enum exit_status option_date(struct app *app, const char *name, const char **date);
+enum status option_date(struct app *app, const char *name, const char **date);
 
 /*
  * Reads a temperature log (process/probe.h), handing each reading to `reading`. `path` may be "-".
  * --probe-unit says C or F when the log does not.
  */
-enum exit_status read_log(struct app *app, const char *path,
-                          bool (*reading)(void *context, double minutes, double celsius),
-                          void *context);
+enum status read_log(struct app *app, const char *path,
+                     bool (*reading)(void *context, double minutes, double celsius), void *context);
 
-/* Adds a fault of an option's value and fails with EXIT_DATA. */
-enum exit_status option_fault(struct app *app, const char *name, const char *format, ...)
-    __attribute__((format(printf, 3, 4)));
+/* Until every command fills its struct from its table: what options_fill does, one at a time. */
+enum status app_limit(struct app *app, size_t *limit);
+enum status app_moment(struct app *app, const char *name, struct moment *moment);
+enum status app_table(struct app *app, enum record *record);
 
 /* The bound an option broke. */
-enum exit_status option_refused(struct app *app, const struct physics_refusal *refusal);
+enum status option_refused(struct app *app, const struct physics_refusal *refusal);
 
 /*
  * Records by the labels that people type. The journal must be open.
@@ -67,12 +67,12 @@ struct chosen {
 };
 
 /* STATUS_USAGE with a message that names what is not known. At least one vessel is chosen. */
-enum exit_status labels_vessels(struct app *app, const char *const *words, size_t count,
-                                struct arena *arena, struct chosen *chosen);
+enum status labels_vessels(struct app *app, const char *const *words, size_t count,
+                           struct arena *arena, struct chosen *chosen);
 
 /* One record of a kind into `row`; the nearest label is suggested. */
-enum exit_status labels_find(struct app *app, enum record record, const char *label,
-                             struct arena *arena, void *row);
+enum status labels_find(struct app *app, enum record record, const char *label, struct arena *arena,
+                        void *row);
 /* Whether there is one; `found` receives the label as it is written (borrowed from the arena). */
 bool labels_has(struct app *app, enum record record, const char *label, struct arena *arena,
                 int64_t *id, const char **found);
@@ -95,9 +95,9 @@ enum { ASSIGN_MOST = 2 }; /* one may set two columns: dose=4ml, the dose and its
  * Reads one for a kind of record. A sign of the rules in place of a column (venting=...) is a
  * further fact: it sets `facts` to `facts` so far with this added. Messages name the nearest.
  */
-enum exit_status assign_read(struct app *app, enum record record, const char *typed,
-                             const char *facts, struct arena *arena,
-                             struct assignment assignments[ASSIGN_MOST], size_t *count);
+enum status assign_read(struct app *app, enum record record, const char *typed, const char *facts,
+                        struct arena *arena, struct assignment assignments[ASSIGN_MOST],
+                        size_t *count);
 
 /* The id of a finding, a cause by what somebody calls it: its id, its name or one of its other
  * names, or an unambiguous part of these. RULES_NONE with a message that suggests the nearest. */

@@ -45,11 +45,10 @@ void *draft_row(struct draft *draft, enum record record)
     }
 }
 
-enum exit_status draft_cook_figure(struct draft *draft, const char *column, double recorded,
-                                   double said)
+enum status draft_cook_figure(struct draft *draft, const char *column, double recorded, double said)
 {
     if (isnan(said) || fabs(said - recorded) <= 0.01 * fabs(recorded))
-        return EXIT_FINE;
+        return STATUS_OK;
     return app_usage(draft->app,
                      "cook %s is recorded %s that %s; mend it first with 'jarside correct cook %s "
                      "%s=...', or name another cook",
@@ -57,27 +56,27 @@ enum exit_status draft_cook_figure(struct draft *draft, const char *column, doub
                      draft->cook.label, column);
 }
 
-static enum exit_status check_cook(struct draft *draft, const struct cook *said)
+static enum status check_cook(struct draft *draft, const struct cook *said)
 {
     const struct cook *cook = &draft->cook;
-    enum exit_status fault = draft_cook_figure(draft, "gauge", cook->gauge, said->gauge);
-    if (fault == EXIT_FINE)
-        fault = draft_cook_figure(draft, "minutes", cook->minutes, said->minutes);
-    if (fault == EXIT_FINE)
-        fault = draft_cook_figure(draft, "altitude", cook->altitude, said->altitude);
-    return fault;
+    enum status status = draft_cook_figure(draft, "gauge", cook->gauge, said->gauge);
+    if (status == STATUS_OK)
+        status = draft_cook_figure(draft, "minutes", cook->minutes, said->minutes);
+    if (status == STATUS_OK)
+        status = draft_cook_figure(draft, "altitude", cook->altitude, said->altitude);
+    return status;
 }
 
 /* What was said before a label was picked stays said, where the record is silent. */
-static enum exit_status pick_existing(struct draft *draft, enum record record, const char *label)
+static enum status pick_existing(struct draft *draft, enum record record, const char *label)
 {
     struct lot said_lot = draft->lot;
     struct cook said_cook = draft->cook;
     struct starter said_starter = draft->starter;
-    enum exit_status fault =
+    enum status status =
         labels_find(draft->app, record, label, draft->app->arena, draft_row(draft, record));
-    if (fault != EXIT_FINE)
-        return fault;
+    if (status != STATUS_OK)
+        return status;
     if (record == RECORD_COOK)
         return check_cook(draft, &said_cook);
     if (record == RECORD_LOT && said_lot.grain[0] != '\0' &&
@@ -86,21 +85,21 @@ static enum exit_status pick_existing(struct draft *draft, enum record record, c
                          draft->lot.label, view_grain_name(&draft->told, draft->lot.grain));
     if (record == RECORD_STARTER && said_starter.kind[0] != '\0' && draft->starter.kind[0] == '\0')
         draft->starter.kind = said_starter.kind;
-    return EXIT_FINE;
+    return STATUS_OK;
 }
 
-enum exit_status draft_pick(struct draft *draft, enum record record, const char *label)
+enum status draft_pick(struct draft *draft, enum record record, const char *label)
 {
     const char *found = label;
     int64_t id = 0;
 
     if (strcasecmp(label, "none") == 0) {
         draft->pick[record] = PICK_NONE;
-        return EXIT_FINE;
+        return STATUS_OK;
     }
     if (strcasecmp(label, "new") == 0) {
         draft->pick[record] = PICK_NEW;
-        return EXIT_FINE;
+        return STATUS_OK;
     }
     if (labels_has(draft->app, record, label, draft->app->arena, &id, &found)) {
         draft->pick[record] = PICK_EXISTING;
@@ -110,26 +109,19 @@ enum exit_status draft_pick(struct draft *draft, enum record record, const char 
         return app_usage(draft->app, "a label of a %s is not empty", record_types[record].name);
     const char *copy = arena_string(draft->app->arena, label); /* an answer does not live as long */
     if (copy == NULL)
-        return app_fail(draft->app, STATUS_MEMORY);
+        return STATUS_MEMORY;
     draft->pick[record] = PICK_NEW;
     ((union any_record *)draft_row(draft, record))->named.label = copy;
-    return EXIT_FINE;
+    return STATUS_OK;
 }
 
 /* ---- options --------------------------------------------------------------------------------- */
 
-static enum exit_status read_count(struct app *app, const char *name, size_t most, size_t *count)
+static enum status read_count(struct app *app, const char *name, size_t most, size_t *count)
 {
     const char *word = arguments_value(&app->arguments, name);
-    char *end = NULL;
-    if (word == NULL)
-        return EXIT_FINE;
-    errno = 0;
-    long number = strtol(word, &end, 10);
-    if (end == word || *end != '\0' || errno != 0 || number < 0 || (size_t)number > most)
-        return option_fault(app, name, "'%s' is no number from 0 to %zu", word, most);
-    *count = (size_t)number;
-    return EXIT_FINE;
+    const struct option option = {.name = name, .kind = OPTION_COUNT, .high = (double)most};
+    return word != NULL ? option_read(app, &option, word, count) : STATUS_OK;
 }
 
 static bool said_unknown(struct app *app, const char *name)
@@ -138,45 +130,45 @@ static bool said_unknown(struct app *app, const char *name)
     return word != NULL && strcasecmp(word, "unknown") == 0;
 }
 
-static enum exit_status read_lists(struct draft *draft)
+static enum status read_lists(struct draft *draft)
 {
     struct app *app = draft->app;
     int species = RULES_NONE, grain = RULES_NONE;
-    enum exit_status fault = EXIT_FINE;
+    enum status status = STATUS_OK;
 
     draft->no_species = said_unknown(app, "species");
     draft->no_grain = said_unknown(app, "grain");
     if (!draft->no_species)
-        fault = option_species(app, &species);
-    if (fault == EXIT_FINE && !draft->no_grain)
-        fault = option_grain(app, &grain);
-    if (fault == EXIT_FINE)
-        fault = option_vessel(app, &draft->measured);
+        status = option_species(app, &species);
+    if (status == STATUS_OK && !draft->no_grain)
+        status = option_grain(app, &grain);
+    if (status == STATUS_OK)
+        status = option_vessel(app, &draft->measured);
     if (species != RULES_NONE)
         draft->batch.species = app->rules->species[species].id;
     if (grain != RULES_NONE)
         draft->lot.grain = app->rules->grains[grain].id;
-    return fault;
+    return status;
 }
 
-static enum exit_status read_figures(struct draft *draft)
+static enum status read_figures(struct draft *draft)
 {
     struct app *app = draft->app;
-    enum exit_status fault;
+    enum status status;
 
-    if ((fault = option_amount(app, "gauge", DIM_GAUGE_KPA, &draft->cook.gauge)) != EXIT_FINE ||
-        (fault = option_amount(app, "minutes", DIM_MINUTES, &draft->cook.minutes)) != EXIT_FINE ||
-        (fault = option_quantity(app, "altitude", DIM_METRES, &draft->cook.altitude)) !=
-            EXIT_FINE ||
-        (fault = option_amount(app, "dry", DIM_GRAMS, &draft->batch.dry)) != EXIT_FINE ||
-        (fault = option_amount(app, "water", DIM_GRAMS, &draft->batch.water)) != EXIT_FINE ||
-        (fault = option_amount(app, "soak", DIM_MINUTES, &draft->batch.soak)) != EXIT_FINE)
-        return fault;
-    return EXIT_FINE;
+    if ((status = option_amount(app, "gauge", DIM_GAUGE_KPA, &draft->cook.gauge)) != STATUS_OK ||
+        (status = option_amount(app, "minutes", DIM_MINUTES, &draft->cook.minutes)) != STATUS_OK ||
+        (status = option_quantity(app, "altitude", DIM_METRES, &draft->cook.altitude)) !=
+            STATUS_OK ||
+        (status = option_amount(app, "dry", DIM_GRAMS, &draft->batch.dry)) != STATUS_OK ||
+        (status = option_amount(app, "water", DIM_GRAMS, &draft->batch.water)) != STATUS_OK ||
+        (status = option_amount(app, "soak", DIM_MINUTES, &draft->batch.soak)) != STATUS_OK)
+        return status;
+    return STATUS_OK;
 }
 
 /* "4ml", "80g", "2" pieces. */
-static enum exit_status read_dose(struct draft *draft)
+static enum status read_dose(struct draft *draft)
 {
     struct app *app = draft->app;
     const char *word = arguments_value(&app->arguments, "dose");
@@ -184,7 +176,7 @@ static enum exit_status read_dose(struct draft *draft)
     size_t used = 0;
 
     if (word == NULL)
-        return EXIT_FINE;
+        return STATUS_OK;
     size_t length = strlen(word);
     if (quantity_read(word, length, DIM_LITRES, &quantity, &used) == QUANTITY_OK &&
         used == length && quantity.unit_given) {
@@ -198,14 +190,15 @@ static enum exit_status read_dose(struct draft *draft)
                used == length) {
         draft->batch.dose = 0.5 * (quantity.lo + quantity.hi);
     } else {
-        return option_fault(
-            app, "dose", "'%s' is no dose; for instance 4ml, 80g, or 2 pieces of agar as 2", word);
+        return app_error(app, STATUS_DATA, "--dose",
+                         "'%s' is no dose; for instance 4ml, 80g, or 2 pieces of agar as 2", word);
     }
-    return draft->batch.dose > 0.0 ? EXIT_FINE
-                                   : option_fault(app, "dose", "a dose is more than nothing");
+    return draft->batch.dose > 0.0
+               ? STATUS_OK
+               : app_error(app, STATUS_DATA, "--dose", "a dose is more than nothing");
 }
 
-static enum exit_status read_purpose(struct draft *draft)
+static enum status read_purpose(struct draft *draft)
 {
     const struct decision_rules *decision = &draft->app->rules->decision;
     const char *word = arguments_value(&draft->app->arguments, "use");
@@ -213,35 +206,35 @@ static enum exit_status read_purpose(struct draft *draft)
     size_t count = 0;
 
     if (word == NULL)
-        return EXIT_FINE;
+        return STATUS_OK;
     for (size_t i = 0; i < decision->use_count && count < RULES_MAX_VALUES; i++) {
         names[count++] = decision->uses[i].id;
         if (strcmp(decision->uses[i].id, word) == 0)
             draft->batch.purpose = decision->uses[i].id;
     }
     if (draft->batch.purpose[0] != '\0')
-        return EXIT_FINE;
+        return STATUS_OK;
     const char *near = diag_nearest(word, names, count);
-    return option_fault(draft->app, "use", "no use '%s'; did you mean '%s'?", word,
-                        near != NULL ? near
-                        : count > 0  ? names[0]
-                                     : "");
+    return app_error(draft->app, STATUS_DATA, "--use", "no use '%s'; did you mean '%s'?", word,
+                     near != NULL ? near
+                     : count > 0  ? names[0]
+                                  : "");
 }
 
-static enum exit_status read_records(struct draft *draft)
+static enum status read_records(struct draft *draft)
 {
     static const enum record kinds[] = {RECORD_STARTER, RECORD_LOT, RECORD_COOK, RECORD_SESSION,
                                         RECORD_PLACE};
-    enum exit_status fault = EXIT_FINE;
-    for (size_t i = 0; i < sizeof kinds / sizeof *kinds && fault == EXIT_FINE; i++) {
+    enum status status = STATUS_OK;
+    for (size_t i = 0; i < sizeof kinds / sizeof *kinds && status == STATUS_OK; i++) {
         const char *label = arguments_value(&draft->app->arguments, record_types[kinds[i]].name);
         if (label != NULL)
-            fault = draft_pick(draft, kinds[i], label);
+            status = draft_pick(draft, kinds[i], label);
     }
-    return fault;
+    return status;
 }
 
-static enum exit_status read_label(struct draft *draft)
+static enum status read_label(struct draft *draft)
 {
     const char *label = arguments_value(&draft->app->arguments, "label");
     const char *note = arguments_value(&draft->app->arguments, "note");
@@ -250,30 +243,30 @@ static enum exit_status read_label(struct draft *draft)
     if (note != NULL)
         text_puts(&draft->note, note);
     if (label == NULL)
-        return EXIT_FINE;
+        return STATUS_OK;
     if (label[0] == '\0')
-        return option_fault(draft->app, "label", "a label is not empty");
+        return app_error(draft->app, STATUS_DATA, "--label", "a label is not empty");
     if (journal_has(draft->app->journal, RECORD_BATCH, label, &id))
-        return option_fault(draft->app, "label", "there is a batch %s already", label);
+        return app_error(draft->app, STATUS_DATA, "--label", "there is a batch %s already", label);
     draft->batch.label = label;
-    return EXIT_FINE;
+    return STATUS_OK;
 }
 
-enum exit_status batch_options(struct draft *draft)
+enum status batch_options(struct draft *draft)
 {
     enum { MOST_VESSELS = 10000 };
     struct app *app = draft->app;
-    enum exit_status fault;
+    enum status status;
 
     draft->positions = arguments_value(&app->arguments, "position");
-    if ((fault = app_moment(app, "at", &draft->at)) != EXIT_FINE ||
-        (fault = read_count(app, "count", MOST_VESSELS, &draft->vessels)) != EXIT_FINE ||
-        (fault = read_count(app, "controls", MOST_VESSELS, &draft->controls)) != EXIT_FINE ||
-        (fault = read_lists(draft)) != EXIT_FINE || (fault = read_figures(draft)) != EXIT_FINE ||
-        (fault = read_dose(draft)) != EXIT_FINE || (fault = read_purpose(draft)) != EXIT_FINE ||
-        (fault = read_label(draft)) != EXIT_FINE || (fault = read_records(draft)) != EXIT_FINE)
-        return fault;
-    return EXIT_FINE;
+    if ((status = app_moment(app, "at", &draft->at)) != STATUS_OK ||
+        (status = read_count(app, "count", MOST_VESSELS, &draft->vessels)) != STATUS_OK ||
+        (status = read_count(app, "controls", MOST_VESSELS, &draft->controls)) != STATUS_OK ||
+        (status = read_lists(draft)) != STATUS_OK || (status = read_figures(draft)) != STATUS_OK ||
+        (status = read_dose(draft)) != STATUS_OK || (status = read_purpose(draft)) != STATUS_OK ||
+        (status = read_label(draft)) != STATUS_OK || (status = read_records(draft)) != STATUS_OK)
+        return status;
+    return STATUS_OK;
 }
 
 /* ==== batch last ============================================================================== */
@@ -465,7 +458,7 @@ static void take_session(struct draft *draft, const struct before *before)
 
 /* ---- which ----------------------------------------------------------------------------------- */
 
-enum exit_status batch_find_last(struct draft *draft)
+enum status batch_find_last(struct draft *draft)
 {
     struct app *app = draft->app;
     const char *like = arguments_value(&app->arguments, "like");
@@ -482,21 +475,21 @@ enum exit_status batch_find_last(struct draft *draft)
         status = journal_get(app->journal, RECORD_BATCH, page.ids[0], app->arena, &draft->last,
                              app->diags);
     }
-    return status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
+    return status;
 }
 
-enum exit_status batch_last(struct draft *draft)
+enum status batch_last(struct draft *draft)
 {
     struct before before = {.batch = draft->last};
     if (!draft->has_last) {
         record_init(RECORD_BATCH, &before.batch);
         record_init(RECORD_VESSEL, &before.vessel);
         take_species(draft, &before); /* from the starter that was named */
-        return EXIT_FINE;
+        return STATUS_OK;
     }
     enum status status = read_before(draft, &before);
     if (status != STATUS_OK)
-        return app_fail(draft->app, status);
+        return status;
     take_species(draft, &before);
     take_vessel(draft, &before);
     take_lot(draft, &before);
@@ -505,7 +498,7 @@ enum exit_status batch_last(struct draft *draft)
     take_recipe(draft, &before);
     take_place(draft, &before);
     take_session(draft, &before);
-    return EXIT_FINE;
+    return STATUS_OK;
 }
 
 /* ==== batch save ============================================================================== */
@@ -587,7 +580,7 @@ static const char *position_named(struct draft *draft, const char *word, size_t 
     return NULL;
 }
 
-static enum exit_status unknown_position(struct draft *draft, const char *word, size_t length)
+static enum status unknown_position(struct draft *draft, const char *word, size_t length)
 {
     int feeder = draft->app->rules->feeder[FEEDS_POSITION];
     struct text known;
@@ -596,15 +589,14 @@ static enum exit_status unknown_position(struct draft *draft, const char *word, 
         for (size_t i = 0; i < draft->app->rules->observables[feeder].value_count; i++)
             text_printf(&known, "%s%s", i > 0 ? ", " : "",
                         draft->app->rules->observables[feeder].values[i].id);
-    enum exit_status fault =
-        app_usage(draft->app, "no position '%.*s' in the cooker; there are: %s", (int)length, word,
-                  known.bytes);
+    enum status status = app_usage(draft->app, "no position '%.*s' in the cooker; there are: %s",
+                                   (int)length, word, known.bytes);
     text_release(&known);
-    return fault;
+    return status;
 }
 
 /* "upper" for all, or "upper:4,lower:4" in the order of the numbers. */
-static enum exit_status place_in_cooker(struct draft *draft, struct vessel *vessels, size_t count)
+static enum status place_in_cooker(struct draft *draft, struct vessel *vessels, size_t count)
 {
     const char *at = draft->positions;
     size_t next = 0;
@@ -628,7 +620,7 @@ static enum exit_status place_in_cooker(struct draft *draft, struct vessel *vess
             vessels[next++].position = id;
         at += *at == ',';
     }
-    return EXIT_FINE;
+    return STATUS_OK;
 }
 
 /* ---- writing --------------------------------------------------------------------------------- */
@@ -695,13 +687,13 @@ static enum status add_vessels(struct draft *draft, struct batch_saved *saved)
     return status;
 }
 
-static enum exit_status prepare_vessels(struct draft *draft, struct batch_saved *saved)
+static enum status prepare_vessels(struct draft *draft, struct batch_saved *saved)
 {
     const struct rules *rules = draft->app->rules;
     saved->count = draft->vessels + draft->controls;
     saved->vessels = arena_array(draft->app->arena, saved->count, sizeof *saved->vessels);
     if (saved->vessels == NULL)
-        return app_fail(draft->app, STATUS_MEMORY);
+        return STATUS_MEMORY;
     for (size_t i = 0; i < saved->count; i++) {
         struct vessel *vessel = &saved->vessels[i];
         record_init(RECORD_VESSEL, vessel);
@@ -713,15 +705,15 @@ static enum exit_status prepare_vessels(struct draft *draft, struct batch_saved 
     return place_in_cooker(draft, saved->vessels, saved->count);
 }
 
-enum exit_status batch_save(struct draft *draft, struct batch_saved *saved)
+enum status batch_save(struct draft *draft, struct batch_saved *saved)
 {
     struct journal *journal = draft->app->journal;
-    enum exit_status fault = prepare_vessels(draft, saved);
-    if (fault != EXIT_FINE)
+    enum status fault = prepare_vessels(draft, saved);
+    if (fault != STATUS_OK)
         return fault;
     enum status status = journal_begin(journal, draft->app->diags);
     if (status != STATUS_OK)
-        return app_fail(draft->app, status);
+        return status;
     status = add_records(draft);
     if (status == STATUS_OK)
         status = add_vessels(draft, saved);
@@ -729,39 +721,44 @@ enum exit_status batch_save(struct draft *draft, struct batch_saved *saved)
         status = journal_commit(journal, draft->app->diags);
     else
         journal_rollback(journal);
-    return status == STATUS_OK ? EXIT_FINE : app_fail(draft->app, status);
+    return status;
 }
 
 /* ==== batch =================================================================================== */
 
 static const struct option options[] = {
-    {"count", "N", "how many vessels; or the first of the words"},
-    {"vessel", "VESSEL", "what they are: an id, bag:1.36kg, jar:1quart"},
-    {"mass", "WEIGHT", "hydrated grain in one vessel"},
-    {"grain", "GRAIN", "an id, or unknown"},
-    {"species", "SPECIES", "an id, or unknown"},
-    {"starter", "LABEL", "what they were inoculated from; a label not yet known is a new one"},
-    {"cook", "LABEL", "the cook they came from; of one that is there they share it"},
-    {"session", "LABEL", "the sitting in which they were inoculated"},
-    {"lot", "LABEL", "the sack of grain"},
-    {"place", "LABEL", "where they stand"},
-    {"position", "WHERE", "in the cooker, for all or in order: upper:4,lower:4"},
-    {"controls", "N", "so many more, cooked with them and never inoculated"},
-    {"gauge", "PRESSURE", "of a new cook: 15psi, 1bar"},
-    {"minutes", "TIME", "of a new cook, at pressure: 90, 2h30"},
-    {"altitude", "HEIGHT", "of a new cook: 1500m, 5000ft"},
-    {"dry", "WEIGHT", "dry grain in one vessel"},
-    {"water", "WEIGHT", "water added to it"},
-    {"soak", "TIME", "how long the grain was soaked: 18h"},
-    {"dose", "AMOUNT", "of starter in one vessel: 4ml, 80g; a bare number of pieces"},
-    {"use", "USE", "what they are for: expand, bulk ..."},
-    {"like", "BATCH", "take over from this batch, not from the last"},
-    {"label", "LABEL", "of the batch; else the next number"},
-    {"at", "MOMENT", "of inoculation: 2026-03-01, yesterday; else now"},
-    {"note", "WORDS", "anything to remember"},
-    {"no-input", NULL, "never ask; fail and name the option that would have answered"},
-    {"json", NULL, "print JSON"},
-    {NULL, NULL, NULL},
+    {"count", "N", "how many vessels; or the first of the words", .kind = OPTION_TEXT},
+    {"vessel", "VESSEL", "what they are: an id, bag:1.36kg, jar:1quart", .kind = OPTION_TEXT},
+    {"mass", "WEIGHT", "hydrated grain in one vessel", .kind = OPTION_TEXT},
+    {"grain", "GRAIN", "an id, or unknown", .kind = OPTION_TEXT},
+    {"species", "SPECIES", "an id, or unknown", .kind = OPTION_TEXT},
+    {"starter", "LABEL", "what they were inoculated from; a label not yet known is a new one",
+     .kind = OPTION_TEXT},
+    {"cook", "LABEL", "the cook they came from; of one that is there they share it",
+     .kind = OPTION_TEXT},
+    {"session", "LABEL", "the sitting in which they were inoculated", .kind = OPTION_TEXT},
+    {"lot", "LABEL", "the sack of grain", .kind = OPTION_TEXT},
+    {"place", "LABEL", "where they stand", .kind = OPTION_TEXT},
+    {"position", "WHERE", "in the cooker, for all or in order: upper:4,lower:4",
+     .kind = OPTION_TEXT},
+    {"controls", "N", "so many more, cooked with them and never inoculated", .kind = OPTION_TEXT},
+    {"gauge", "PRESSURE", "of a new cook: 15psi, 1bar", .kind = OPTION_TEXT},
+    {"minutes", "TIME", "of a new cook, at pressure: 90, 2h30", .kind = OPTION_TEXT},
+    {"altitude", "HEIGHT", "of a new cook: 1500m, 5000ft", .kind = OPTION_TEXT},
+    {"dry", "WEIGHT", "dry grain in one vessel", .kind = OPTION_TEXT},
+    {"water", "WEIGHT", "water added to it", .kind = OPTION_TEXT},
+    {"soak", "TIME", "how long the grain was soaked: 18h", .kind = OPTION_TEXT},
+    {"dose", "AMOUNT", "of starter in one vessel: 4ml, 80g; a bare number of pieces",
+     .kind = OPTION_TEXT},
+    {"use", "USE", "what they are for: expand, bulk ...", .kind = OPTION_TEXT},
+    {"like", "BATCH", "take over from this batch, not from the last", .kind = OPTION_TEXT},
+    {"label", "LABEL", "of the batch; else the next number", .kind = OPTION_TEXT},
+    {"at", "MOMENT", "of inoculation: 2026-03-01, yesterday; else now", .kind = OPTION_TEXT},
+    {"note", "WORDS", "anything to remember", .kind = OPTION_TEXT},
+    {"no-input", NULL, "never ask; fail and name the option that would have answered",
+     .kind = OPTION_FLAG},
+    {"json", NULL, "print JSON", .kind = OPTION_FLAG},
+    {0},
 };
 
 static const enum record kinds[] = {RECORD_STARTER, RECORD_COOK, RECORD_SESSION, RECORD_LOT,
@@ -872,49 +869,49 @@ static json_t *batch_json(const struct draft *draft, const struct batch_saved *s
 /* ---- the command ----------------------------------------------------------------------------- */
 
 /* Starter and batch must be the same mushroom, or one of the two is a slip. */
-static enum exit_status check_species(const struct draft *draft)
+static enum status check_species(const struct draft *draft)
 {
     const char *of_starter = draft->starter.species, *of_batch = draft->batch.species;
     if (draft->pick[RECORD_STARTER] != PICK_EXISTING || of_starter[0] == '\0' ||
         of_batch[0] == '\0' || strcmp(of_starter, of_batch) == 0)
-        return EXIT_FINE;
+        return STATUS_OK;
     return app_usage(draft->app, "starter %s is %s, and the batch %s; one of the two is a slip",
                      draft->starter.label, view_species_name(&draft->told, of_starter),
                      view_species_name(&draft->told, of_batch));
 }
 
-static enum exit_status fill(struct draft *draft)
+static enum status fill(struct draft *draft)
 {
     struct app *app = draft->app;
     bool guided = app->arguments.operand_count == 0 &&
                   arguments_value(&app->arguments, "count") == NULL &&
                   arguments_value(&app->arguments, "like") == NULL;
-    enum exit_status fault;
+    enum status status;
 
-    if ((fault = batch_options(draft)) != EXIT_FINE ||
-        (fault = batch_words(draft, app->arguments.operands, app->arguments.operand_count)) !=
-            EXIT_FINE ||
-        (fault = batch_find_last(draft)) != EXIT_FINE)
-        return fault;
-    if (guided && (fault = batch_ask(draft, true)) != EXIT_FINE)
-        return fault;
-    if ((fault = batch_last(draft)) != EXIT_FINE)
-        return fault;
+    if ((status = batch_options(draft)) != STATUS_OK ||
+        (status = batch_words(draft, app->arguments.operands, app->arguments.operand_count)) !=
+            STATUS_OK ||
+        (status = batch_find_last(draft)) != STATUS_OK)
+        return status;
+    if (guided && (status = batch_ask(draft, true)) != STATUS_OK)
+        return status;
+    if ((status = batch_last(draft)) != STATUS_OK)
+        return status;
     batch_shape(draft);
-    if ((fault = batch_ask(draft, false)) != EXIT_FINE)
-        return fault;
+    if ((status = batch_ask(draft, false)) != STATUS_OK)
+        return status;
     batch_settle(draft);
     return check_species(draft);
 }
 
-static enum exit_status start(struct draft *draft)
+static enum status start(struct draft *draft)
 {
     struct batch_saved saved = {NULL, 0, {0}, 0};
-    enum exit_status fault = fill(draft);
-    if (fault == EXIT_FINE)
-        fault = batch_save(draft, &saved);
-    if (fault != EXIT_FINE)
-        return fault;
+    enum status status = fill(draft);
+    if (status == STATUS_OK)
+        status = batch_save(draft, &saved);
+    if (status != STATUS_OK)
+        return status;
     if (arguments_flag(&draft->app->arguments, "json"))
         return app_json(draft->app, batch_json(draft, &saved), false);
     tell(draft, &saved);
@@ -934,18 +931,18 @@ static void draft_init(struct draft *draft, struct app *app)
     text_init(&draft->first);
 }
 
-static enum exit_status run_batch(struct app *app)
+static enum status run_batch(struct app *app)
 {
     struct draft draft;
-    enum exit_status fault = app_open(app, JOURNAL_CREATE);
-    if (fault != EXIT_FINE)
-        return fault;
+    enum status status = app_open(app, JOURNAL_CREATE);
+    if (status != STATUS_OK)
+        return status;
     draft_init(&draft, app);
-    fault = start(&draft);
+    status = start(&draft);
     text_release(&draft.note);
     text_release(&draft.taken);
     text_release(&draft.first);
-    return fault;
+    return status;
 }
 
 const struct command command_batch = {

@@ -115,7 +115,7 @@ static void blank_kind_before(const char *words, char *label, enum record record
         blank(at - length, at);
 }
 
-static enum exit_status take_label(struct draft *draft, char *words, char *start, char *end)
+static enum status take_label(struct draft *draft, char *words, char *start, char *end)
 {
     static const enum record kinds[] = {RECORD_STARTER, RECORD_COOK, RECORD_SESSION, RECORD_LOT,
                                         RECORD_PLACE};
@@ -124,7 +124,7 @@ static enum exit_status take_label(struct draft *draft, char *words, char *start
     int64_t id = 0;
 
     if (word == NULL)
-        return app_fail(draft->app, STATUS_MEMORY);
+        return STATUS_MEMORY;
     for (size_t i = 0; i < sizeof kinds / sizeof *kinds; i++) {
         if (draft->pick[kinds[i]] != PICK_UNTOLD ||
             !labels_has(draft->app, kinds[i], word, draft->app->arena, &id, &found))
@@ -133,18 +133,18 @@ static enum exit_status take_label(struct draft *draft, char *words, char *start
         blank(start, end);
         return draft_pick(draft, kinds[i], found);
     }
-    return EXIT_FINE;
+    return STATUS_OK;
 }
 
-static enum exit_status take_labels(struct draft *draft, char *words)
+static enum status take_labels(struct draft *draft, char *words)
 {
-    enum exit_status fault = EXIT_FINE;
-    for (char *start = next_word(words); *start != '\0' && fault == EXIT_FINE;) {
+    enum status status = STATUS_OK;
+    for (char *start = next_word(words); *start != '\0' && status == STATUS_OK;) {
         char *end = word_end(start);
-        fault = take_label(draft, words, start, end);
+        status = take_label(draft, words, start, end);
         start = next_word(end);
     }
-    return fault;
+    return status;
 }
 
 /* "bags" without a size still says what shape they are. */
@@ -181,15 +181,15 @@ static int single_value(const struct reading *reading)
 }
 
 /* The figure of a cook that others share is not changed on the way. */
-static enum exit_status set_number(struct draft *draft, double *number, const char *of_cook,
-                                   const struct reading *reading)
+static enum status set_number(struct draft *draft, double *number, const char *of_cook,
+                              const struct reading *reading)
 {
     double said = 0.5 * (reading->number.lo + reading->number.hi);
     if (of_cook != NULL && draft->pick[RECORD_COOK] == PICK_EXISTING)
         return draft_cook_figure(draft, of_cook, *number, said);
     if (isnan(*number))
         *number = said;
-    return EXIT_FINE;
+    return STATUS_OK;
 }
 
 static void set_word(const char **word, const char *id)
@@ -241,7 +241,7 @@ static void put_setting(struct text *out, const struct observable *observable,
 
 /* A fact without a column of its own, kept with what it is a fact of. One that is there already is
  * not changed for all its batches: then the fact is this batch's. */
-static enum exit_status keep_fact(struct draft *draft, const struct reading *reading)
+static enum status keep_fact(struct draft *draft, const struct reading *reading)
 {
     const struct observable *observable = &draft->app->rules->observables[reading->observable];
     enum scope scope = scope_of(draft->app->rules, reading->observable);
@@ -259,30 +259,30 @@ static enum exit_status keep_fact(struct draft *draft, const struct reading *rea
     const char *copy = text.failed ? NULL : arena_copy(draft->app->arena, text.bytes, text.length);
     text_release(&text);
     if (copy == NULL)
-        return app_fail(draft->app, STATUS_MEMORY);
+        return STATUS_MEMORY;
     *facts = copy;
-    return EXIT_FINE;
+    return STATUS_OK;
 }
 
 /* A dose said in units is a figure; any other is a fact. */
-static enum exit_status take_dose(struct draft *draft, const struct reading_list *list,
-                                  const struct reading *reading)
+static enum status take_dose(struct draft *draft, const struct reading_list *list,
+                             const struct reading *reading)
 {
     struct quantity quantity;
     size_t used = 0;
     const char *words = list->text + reading->span.start;
     if (draft->batch.dose > 0.0)
-        return EXIT_FINE;
+        return STATUS_OK;
     if (quantity_read(words, reading->span.end - reading->span.start, DIM_LITRES, &quantity,
                       &used) != QUANTITY_OK ||
         !quantity.unit_given)
         return keep_fact(draft, reading);
     draft->batch.dose = 500.0 * (quantity.lo + quantity.hi);
     draft->batch.unit = "ml";
-    return EXIT_FINE;
+    return STATUS_OK;
 }
 
-static enum exit_status take_choice(struct draft *draft, const struct reading *reading)
+static enum status take_choice(struct draft *draft, const struct reading *reading)
 {
     const struct observable *observable = &draft->app->rules->observables[reading->observable];
     int value = single_value(reading);
@@ -293,34 +293,34 @@ static enum exit_status take_choice(struct draft *draft, const struct reading *r
     switch (observable->feeds) {
     case FEEDS_SPECIES:
         set_word(&draft->batch.species, id);
-        return EXIT_FINE;
+        return STATUS_OK;
     case FEEDS_GRAIN:
         set_word(&draft->lot.grain, id);
-        return EXIT_FINE;
+        return STATUS_OK;
     case FEEDS_VESSEL:
         if (draft->measured.kind == RULES_NONE)
             draft->measured.kind = rules_vessel(draft->app->rules, id);
-        return EXIT_FINE;
+        return STATUS_OK;
     case FEEDS_STARTER_KIND:
         set_word(&draft->starter.kind, id);
-        return EXIT_FINE;
+        return STATUS_OK;
     case FEEDS_COOK_METHOD:
         set_word(&draft->cook.method, id);
-        return EXIT_FINE;
+        return STATUS_OK;
     case FEEDS_LOAD:
         set_word(&draft->cook.load, id);
-        return EXIT_FINE;
+        return STATUS_OK;
     case FEEDS_POSITION:
         if (draft->positions == NULL)
             draft->positions = id;
-        return EXIT_FINE;
+        return STATUS_OK;
     default:
         return keep_fact(draft, reading);
     }
 }
 
-static enum exit_status take_reading(struct draft *draft, const struct reading_list *list,
-                                     const struct reading *reading)
+static enum status take_reading(struct draft *draft, const struct reading_list *list,
+                                const struct reading *reading)
 {
     const struct observable *observable = &draft->app->rules->observables[reading->observable];
     const char *of_cook = NULL; /* the column, when it is one of the cook */
@@ -378,7 +378,7 @@ static bool looks_like_label(const char *words, size_t length)
     return letters > 0 && letters <= 2 && digits == length && digits > letters;
 }
 
-static enum exit_status keep_words(struct draft *draft, const char *words, size_t length)
+static enum status keep_words(struct draft *draft, const char *words, size_t length)
 {
     if (looks_like_label(words, length))
         return app_usage(
@@ -387,21 +387,21 @@ static enum exit_status keep_words(struct draft *draft, const char *words, size_
             "--starter %.*s",
             (int)length, words, (int)length, words);
     draft_add(&draft->note, "%.*s", (int)(length < 200 ? length : 200), words);
-    return EXIT_FINE;
+    return STATUS_OK;
 }
 
-static enum exit_status keep_unread(struct draft *draft, const struct reading_list *list)
+static enum status keep_unread(struct draft *draft, const struct reading_list *list)
 {
-    enum exit_status fault = EXIT_FINE;
-    for (size_t i = 0; i < list->unread_count && fault == EXIT_FINE; i++) {
+    enum status status = STATUS_OK;
+    for (size_t i = 0; i < list->unread_count && status == STATUS_OK; i++) {
         const struct span *span = &list->unread[i].span;
-        fault = keep_words(draft, list->text + span->start, span->end - span->start);
+        status = keep_words(draft, list->text + span->start, span->end - span->start);
     }
-    return fault;
+    return status;
 }
 
 /* What is seen in a vessel is a look, and a batch that starts has had none. */
-static enum exit_status refuse_signs(struct draft *draft, const struct reading_list *list)
+static enum status refuse_signs(struct draft *draft, const struct reading_list *list)
 {
     for (size_t i = 0; i < list->reading_count; i++) {
         const struct reading *reading = &list->readings[i];
@@ -413,41 +413,41 @@ static enum exit_status refuse_signs(struct draft *draft, const struct reading_l
                          "'%.*s' is something seen; start the batch without it, then: jarside look",
                          length, list->text + reading->span.start);
     }
-    return EXIT_FINE;
+    return STATUS_OK;
 }
 
-static enum exit_status take_list(struct draft *draft, const struct reading_list *list)
+static enum status take_list(struct draft *draft, const struct reading_list *list)
 {
-    enum exit_status fault = refuse_signs(draft, list);
-    for (size_t i = 0; i < list->reading_count && fault == EXIT_FINE; i++)
-        fault = take_reading(draft, list, &list->readings[i]);
-    return fault == EXIT_FINE ? keep_unread(draft, list) : fault;
+    enum status status = refuse_signs(draft, list);
+    for (size_t i = 0; i < list->reading_count && status == STATUS_OK; i++)
+        status = take_reading(draft, list, &list->readings[i]);
+    return status == STATUS_OK ? keep_unread(draft, list) : status;
 }
 
-enum exit_status batch_say(struct draft *draft, const char *words)
+enum status batch_say(struct draft *draft, const char *words)
 {
     struct reading_list list;
     char *copy = arena_string(draft->app->arena, words);
 
     if (copy == NULL)
-        return app_fail(draft->app, STATUS_MEMORY);
+        return STATUS_MEMORY;
     take_count(draft, copy);
     take_controls(draft, copy);
     take_shape(draft, copy);
-    enum exit_status fault = take_labels(draft, copy);
-    if (fault != EXIT_FINE)
+    enum status fault = take_labels(draft, copy);
+    if (fault != STATUS_OK)
         return fault;
     enum status status = reader_read(draft->app->reader, copy, strlen(copy), draft->app->arena,
                                      &list, draft->app->diags);
-    return status == STATUS_OK ? take_list(draft, &list) : app_fail(draft->app, status);
+    return status == STATUS_OK ? take_list(draft, &list) : status;
 }
 
-enum exit_status batch_words(struct draft *draft, const char *const *words, size_t count)
+enum status batch_words(struct draft *draft, const char *const *words, size_t count)
 {
     const char *all = arena_join(draft->app->arena, words, count);
     if (all == NULL)
-        return app_fail(draft->app, STATUS_MEMORY);
-    return count > 0 ? batch_say(draft, all) : EXIT_FINE;
+        return STATUS_MEMORY;
+    return count > 0 ? batch_say(draft, all) : STATUS_OK;
 }
 
 /* ==== batch ask =============================================================================== */
@@ -549,12 +549,12 @@ static bool take_species(struct draft *draft, const char *answer)
 
 static bool take_starter(struct draft *draft, const char *answer)
 {
-    return draft_pick(draft, RECORD_STARTER, answer) == EXIT_FINE;
+    return draft_pick(draft, RECORD_STARTER, answer) == STATUS_OK;
 }
 
 static bool take_place(struct draft *draft, const char *answer)
 {
-    return draft_pick(draft, RECORD_PLACE, answer) == EXIT_FINE;
+    return draft_pick(draft, RECORD_PLACE, answer) == STATUS_OK;
 }
 
 /* "C4" shares that cook; anything else says what this one was. */
@@ -564,8 +564,8 @@ static bool take_cook(struct draft *draft, const char *answer)
     int64_t id = 0;
     if (strcasecmp(answer, "none") == 0 ||
         labels_has(draft->app, RECORD_COOK, answer, draft->app->arena, &id, &found))
-        return draft_pick(draft, RECORD_COOK, answer) == EXIT_FINE;
-    return batch_say(draft, answer) == EXIT_FINE;
+        return draft_pick(draft, RECORD_COOK, answer) == STATUS_OK;
+    return batch_say(draft, answer) == STATUS_OK;
 }
 
 /* ---- what Tab completes ---------------------------------------------------------------------- */
@@ -643,7 +643,7 @@ static bool ask(struct draft *draft, struct lines *lines, const struct question_
         if (how == LINE_EMPTY && (question->flag == NULL || standing[0] != '\0'))
             return true;
         bool taken = how == LINE_GIVEN && question->take(draft, answer);
-        diags_clear(draft->app->diags);
+        app_report(draft->app);
         free(answer);
         if (taken)
             return true;
@@ -724,17 +724,17 @@ static const char *standing(const struct draft *draft, size_t question)
     }
 }
 
-static enum exit_status missing(struct draft *draft)
+static enum status missing(struct draft *draft)
 {
     struct text flags;
     text_init(&flags);
     for (size_t i = 0; i < QUESTIONS; i++)
         if (questions[i].known != NULL && !questions[i].known(draft))
             text_printf(&flags, "%s%s", flags.length > 0 ? ", " : "", questions[i].flag);
-    enum exit_status fault =
+    enum status status =
         app_usage(draft->app, "the batch is not told in full; add %s", flags.bytes);
     text_release(&flags);
-    return fault;
+    return status;
 }
 
 static bool complete(const struct draft *draft)
@@ -749,13 +749,13 @@ static bool complete(const struct draft *draft)
  * Guided: every question, what the last batch had in brackets. Else only what is
  * required and still missing.
  */
-enum exit_status batch_ask(struct draft *draft, bool guided)
+enum status batch_ask(struct draft *draft, bool guided)
 {
     if (!guided && complete(draft))
-        return EXIT_FINE;
+        return STATUS_OK;
     struct lines *lines = arguments_flag(&draft->app->arguments, "no-input") ? NULL : lines_open();
     if (lines == NULL)
-        return guided ? EXIT_FINE : missing(draft);
+        return guided ? STATUS_OK : missing(draft);
     bool stays = true;
     for (size_t i = 0; i < QUESTIONS && stays; i++) {
         const struct question_line *question = &questions[i];
@@ -764,5 +764,5 @@ enum exit_status batch_ask(struct draft *draft, bool guided)
             stays = ask(draft, lines, question, guided ? standing(draft, i) : "");
     }
     lines_close(lines);
-    return stays ? EXIT_FINE : app_usage(draft->app, "nothing was recorded");
+    return stays ? STATUS_OK : app_usage(draft->app, "nothing was recorded");
 }

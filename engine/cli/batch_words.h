@@ -44,25 +44,25 @@ struct draft {
 /* The record of a kind in a draft, and the flag that picks it ("starter"). */
 void *draft_row(struct draft *draft, enum record record);
 /* Says that `label` (or "new", "none") is the record of this kind. */
-enum exit_status draft_pick(struct draft *draft, enum record record, const char *label);
+enum status draft_pick(struct draft *draft, enum record record, const char *label);
 /* Whether a figure said now is what a shared cook was recorded with; a fault of use when it is not. */
-enum exit_status draft_cook_figure(struct draft *draft, const char *column, double recorded,
-                                   double said);
+enum status draft_cook_figure(struct draft *draft, const char *column, double recorded,
+                              double said);
 /* Notes something for the grower, parts divided by "; ". */
 void draft_add(struct text *list, const char *format, ...) __attribute__((format(printf, 2, 3)));
 
 /* Each fills what is not known yet. */
-enum exit_status batch_options(struct draft *draft);
-enum exit_status batch_words(struct draft *draft, const char *const *words, size_t count);
+enum status batch_options(struct draft *draft);
+enum status batch_words(struct draft *draft, const char *const *words, size_t count);
 /* One answer of the guided mode, read as words about the batch. */
-enum exit_status batch_say(struct draft *draft, const char *words);
+enum status batch_say(struct draft *draft, const char *words);
 /* Which batch came before; and what is taken over from it. */
-enum exit_status batch_find_last(struct draft *draft);
-enum exit_status batch_last(struct draft *draft);
+enum status batch_find_last(struct draft *draft);
+enum status batch_last(struct draft *draft);
 /* Chooses a kind of vessel where only the shape was said. */
 void batch_shape(struct draft *draft);
 /* Asks at a terminal for what is still missing, or names the flags that would have answered. */
-enum exit_status batch_ask(struct draft *draft, bool guided);
+enum status batch_ask(struct draft *draft, bool guided);
 /* Settles which records are made and which there are none of. */
 void batch_settle(struct draft *draft);
 
@@ -73,6 +73,6 @@ struct batch_saved {
     struct vessel_forecast course;
     int64_t first_look; /* day; 0 for none */
 };
-enum exit_status batch_save(struct draft *draft, struct batch_saved *saved);
+enum status batch_save(struct draft *draft, struct batch_saved *saved);
 
 #endif

@@ -63,7 +63,7 @@ void help_all(struct screen *screen)
                "program, 74 reading or writing failed, 141 nobody reads the output any more.");
 }
 
-static enum exit_status run_help(struct app *app)
+static enum status run_help(struct app *app)
 {
     int words = 0;
     const struct arguments *arguments = &app->arguments;
@@ -79,7 +79,7 @@ static enum exit_status run_help(struct app *app)
     return app_flush(app);
 }
 
-static enum exit_status run_version(struct app *app)
+static enum status run_version(struct app *app)
 {
     screen_say(&app->out, 0, 0, ROLE_PLAIN, "jarside %s", JARSIDE_VERSION);
     return app_flush(app);
@@ -113,13 +113,18 @@ const struct command *const commands[] = {
     &command_journal_demo, &command_help,       &command_version, NULL,
 };
 
+static const char *const colour_words[] = {"auto", "always", "never", NULL};
+
 const struct option common_options[] = {
     {"rules", "DIR",
-     "read the rules in DIR as well; they add to the shipped ones or replace them by id"},
-    {"journal", "FILE", "keep the journal in FILE, not in the usual place"},
-    {"color", "WHEN", "auto, always or never"},
-    {"help", NULL, "show help"},
-    {NULL, NULL, NULL},
+     "read the rules in DIR as well; they add to the shipped ones or replace them by id",
+     OPTION_TEXTS, .target = offsetof(struct common_options, rules)},
+    {"journal", "FILE", "keep the journal in FILE, not in the usual place", OPTION_TEXT,
+     .target = offsetof(struct common_options, journal)},
+    {"color", "WHEN", "auto, always or never", OPTION_CHOICE,
+     .target = offsetof(struct common_options, color), .words = colour_words},
+    {"help", NULL, "show help", OPTION_FLAG, .target = offsetof(struct common_options, help)},
+    {0},
 };
 
 /* How many of the words of `name` argv begins with; 0 unless all of them. */
@@ -146,7 +151,7 @@ const struct command *command_find(int argc, char **argv, int *words)
     return NULL;
 }
 
-static enum exit_status unknown_command(struct app *app, int argc, char **argv)
+static enum status unknown_command(struct app *app, int argc, char **argv)
 {
     enum { MOST = 64 };
     const char *names[MOST];
@@ -166,39 +171,25 @@ static enum exit_status unknown_command(struct app *app, int argc, char **argv)
                      word, word);
 }
 
-static enum exit_status set_colour(struct app *app)
+static enum status run(struct app *app, int argc, char **argv)
 {
-    const char *when = arguments_value(&app->arguments, "color");
-    enum colour_choice choice = COLOUR_AUTO;
-    if (when != NULL && strcmp(when, "always") == 0)
-        choice = COLOUR_ALWAYS;
-    else if (when != NULL && strcmp(when, "never") == 0)
-        choice = COLOUR_NEVER;
-    else if (when != NULL && strcmp(when, "auto") != 0)
-        return app_usage(app, "--color is auto, always or never, not '%s'", when);
-    screen_release(&app->out);
-    screen_init(&app->out, stdout, choice);
-    return EXIT_FINE;
-}
-
-static enum exit_status run(struct app *app, int argc, char **argv)
-{
+    static const enum colour_choice choices[] = {COLOUR_AUTO, COLOUR_ALWAYS, COLOUR_NEVER};
     enum status status = arguments_read(&app->arguments, argc, argv, app->command->options,
                                         common_options, app->diags);
+    if (status == STATUS_OK)
+        status = options_fill_from(app, common_options, &app->common);
     if (status != STATUS_OK)
-        return app_fail(app, status);
-    enum exit_status fault = set_colour(app);
-    if (fault != EXIT_FINE)
-        return fault;
-    if (arguments_flag(&app->arguments, "help")) {
-        help_command(&app->out, app->command);
-        return app_flush(app);
-    }
-    return app->command->run(app);
+        return status;
+    screen_release(&app->out);
+    screen_init(&app->out, stdout, choices[app->common.color]);
+    if (!app->common.help)
+        return app->command->run(app);
+    help_command(&app->out, app->command);
+    return app_flush(app);
 }
 
 /* A bare call opens the conversation; bare options go with it, but for --help and --version. */
-static enum exit_status dispatch(struct app *app, int argc, char **argv)
+static enum status dispatch(struct app *app, int argc, char **argv)
 {
     int words = 0;
     if (argc > 0 && (strcmp(argv[0], "--help") == 0 || strcmp(argv[0], "-h") == 0)) {
@@ -251,6 +242,22 @@ static void prepare_heap(void)
 #endif
 }
 
+/* Says why a command failed, if nobody has yet. */
+static enum status end(struct app *app, enum status status)
+{
+    static const char *const reasons[] = {
+        [STATUS_MEMORY] = "out of memory",
+        [STATUS_IO] = "cannot write the output",
+        [STATUS_INTERNAL] = "a fault of the program; please report what you did",
+    };
+    size_t errors = diags_errors(app->diags);
+    if (errors == 0 && status < sizeof reasons / sizeof *reasons && reasons[status] != NULL)
+        app_error(app, status, NULL, "%s", reasons[status]);
+    if (status != STATUS_OK && (status != STATUS_CHECK || errors > 0))
+        app_report(app);
+    return status;
+}
+
 int cli_main(int argc, char **argv)
 {
     struct app app = {0};
@@ -261,10 +268,10 @@ int cli_main(int argc, char **argv)
     screen_init(&app.out, stdout, COLOUR_AUTO);
     screen_init(&app.err, stderr, COLOUR_AUTO);
     app.diags = diags_new();
-    enum exit_status exit_status = dispatch(&app, argc > 0 ? argc - 1 : 0, argv + 1);
+    enum status status = end(&app, dispatch(&app, argc > 0 ? argc - 1 : 0, argv + 1));
     /* What stdio still holds must arrive too: a full disk shows only here. */
-    if (fclose(stdout) != 0 && exit_status == EXIT_FINE)
-        exit_status = app_refused(&app, errno);
+    if (fclose(stdout) != 0 && status == STATUS_OK)
+        status = end(&app, app_refused(&app, errno));
     app_release(&app);
-    return (int)exit_status;
+    return (int)status_exit(status);
 }

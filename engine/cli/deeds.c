@@ -148,15 +148,17 @@ enum status event_objection(const struct journal_told *told, const struct vessel
 /* What is done with vessels: move, shake, isolate, return, discard, use. */
 
 #define COMMON_ROWS                                                                                \
-    {"at", "MOMENT", "when: 2026-03-01 18:30, yesterday, '3 days ago'; else now"},                 \
-        {"note", "WORDS", "anything to remember"}, {"json", NULL, "print JSON"},                   \
+    {"at", "MOMENT", "when: 2026-03-01 18:30, yesterday, '3 days ago'; else now",                  \
+     .kind = OPTION_TEXT},                                                                         \
+        {"note", "WORDS", "anything to remember", .kind = OPTION_TEXT},                            \
+        {"json", NULL, "print JSON", .kind = OPTION_FLAG},                                         \
     {                                                                                              \
-        NULL, NULL, NULL                                                                           \
+        0                                                                                          \
     }
 
 static const struct option options[] = {COMMON_ROWS};
 static const struct option discard_options[] = {
-    {"force", NULL, "a whole batch, without asking"},
+    {"force", NULL, "a whole batch, without asking", .kind = OPTION_FLAG},
     COMMON_ROWS,
 };
 
@@ -178,7 +180,7 @@ struct doing { /* one run of one of these commands */
  * Leaves out of a whole batch what the event does not fit (what is gone already).
  * A vessel that was named, and any risk, stops everything: half a event is a trap.
  */
-static enum exit_status check_vessels(struct doing *doing)
+static enum status check_vessels(struct doing *doing)
 {
     struct chosen *chosen = &doing->chosen;
     enum objection_kind worst = OBJECTION_NONE;
@@ -189,7 +191,7 @@ static enum exit_status check_vessels(struct doing *doing)
         enum status status =
             event_objection(&doing->told, &chosen->vessels[i], doing->kind, doing->at, &objection);
         if (status != STATUS_OK)
-            return app_fail(doing->app, status);
+            return status;
         if (objection.kind == OBJECTION_NONE)
             chosen->vessels[kept++] = chosen->vessels[i];
         if (objection.kind == OBJECTION_NONE ||
@@ -202,21 +204,21 @@ static enum exit_status check_vessels(struct doing *doing)
     if (worst == OBJECTION_NONE && kept == 0)
         return app_usage(doing->app, "there is no vessel left to %s", event_words[doing->kind]);
     if (worst == OBJECTION_NONE)
-        return EXIT_FINE;
+        return STATUS_OK;
     if (kept > 0)
         diags_error(doing->app->diags, (struct position){0}, "nothing was recorded");
-    enum exit_status fault = app_fail(doing->app, STATUS_USAGE);
-    return worst == OBJECTION_RISK ? EXIT_CHECK_FAILED : fault;
+    enum status fault = STATUS_USAGE;
+    return worst == OBJECTION_RISK ? STATUS_CHECK : fault;
 }
 
 /* A whole batch is thrown away on purpose, not by leaving out a number. */
-static enum exit_status confirm_discard(struct doing *doing)
+static enum status confirm_discard(struct doing *doing)
 {
     struct app *app = doing->app;
     char question[128];
     if (doing->kind != EVENT_DISCARD || !doing->chosen.whole ||
         arguments_flag(&app->arguments, "force"))
-        return EXIT_FINE;
+        return STATUS_OK;
     struct lines *lines = lines_open();
     if (lines == NULL)
         return app_usage(app, "that is %zu vessels at once; say --force if all are to go",
@@ -224,7 +226,7 @@ static enum exit_status confirm_discard(struct doing *doing)
     snprintf(question, sizeof question, "Discard all %zu of them", doing->chosen.count);
     bool sure = lines_confirm(lines, question);
     lines_close(lines);
-    return sure ? EXIT_FINE : app_usage(app, "nothing was recorded");
+    return sure ? STATUS_OK : app_usage(app, "nothing was recorded");
 }
 
 /* ---- doing it -------------------------------------------------------------------------------- */
@@ -268,12 +270,12 @@ static enum status record_event(struct doing *doing, const struct vessel *vessel
     return journal_set_due(journal, vessel->id, day, why, doing->app->diags);
 }
 
-static enum exit_status record_all(struct doing *doing)
+static enum status record_all(struct doing *doing)
 {
     struct journal *journal = doing->app->journal;
     enum status status = journal_begin(journal, doing->app->diags);
     if (status != STATUS_OK)
-        return app_fail(doing->app, status);
+        return status;
     if (doing->kind == EVENT_MOVE && doing->place.id == 0)
         status = journal_add(journal, RECORD_PLACE, &doing->place, doing->app->diags);
     for (size_t i = 0; i < doing->chosen.count && status == STATUS_OK; i++)
@@ -282,7 +284,7 @@ static enum exit_status record_all(struct doing *doing)
         status = journal_commit(journal, doing->app->diags);
     else
         journal_rollback(journal);
-    return status == STATUS_OK ? EXIT_FINE : app_fail(doing->app, status);
+    return status;
 }
 
 /* ---- saying it ------------------------------------------------------------------------------- */
@@ -346,7 +348,7 @@ static void say_done(const struct doing *doing, const char *vessels)
                    doing->due, doing->chosen.vessels[0].label);
 }
 
-static enum exit_status tell_json(const struct doing *doing)
+static enum status tell_json(const struct doing *doing)
 {
     json_t *cautions = json_array();
     struct look look;
@@ -365,7 +367,7 @@ static enum exit_status tell_json(const struct doing *doing)
     return app_json(doing->app, json, false);
 }
 
-static enum exit_status tell(const struct doing *doing)
+static enum status tell(const struct doing *doing)
 {
     struct app *app = doing->app;
     struct text vessels;
@@ -389,7 +391,7 @@ static enum exit_status tell(const struct doing *doing)
 /* ---- the commands ---------------------------------------------------------------------------- */
 
 /* The last operand of a move says where to; a place not yet known is a new one. */
-static enum exit_status read_place(struct doing *doing, const char *label)
+static enum status read_place(struct doing *doing, const char *label)
 {
     const char *found = label;
     int64_t id = 0;
@@ -400,72 +402,72 @@ static enum exit_status read_place(struct doing *doing, const char *label)
     if (labels_has(doing->app, RECORD_VESSEL, label, doing->told.arena, &id, &found))
         return app_usage(doing->app, "where to? For instance: jarside move %s closet", label);
     doing->place.label = label;
-    return EXIT_FINE;
+    return STATUS_OK;
 }
 
-static enum exit_status run_with(struct doing *doing)
+static enum status run_with(struct doing *doing)
 {
     struct app *app = doing->app;
     const char *const *words = app->arguments.operands;
     size_t count = app->arguments.operand_count;
     const char *note = arguments_value(&app->arguments, "note");
-    enum exit_status fault = app_moment(app, "at", &doing->at);
+    enum status status = app_moment(app, "at", &doing->at);
 
     doing->detail = note != NULL ? note : "";
     doing->place.label = "";
     doing->told = app_told(app);
-    if (fault == EXIT_FINE && doing->kind == EVENT_MOVE) {
+    if (status == STATUS_OK && doing->kind == EVENT_MOVE) {
         if (count < 2)
             return app_usage(app,
                              "which vessel, and where to? For instance: jarside move B3-7 closet");
-        fault = read_place(doing, words[--count]);
+        status = read_place(doing, words[--count]);
     }
-    if (fault == EXIT_FINE)
-        fault = labels_vessels(app, words, count, doing->told.arena, &doing->chosen);
-    if (fault == EXIT_FINE)
-        fault = check_vessels(doing);
-    if (fault == EXIT_FINE)
-        fault = confirm_discard(doing);
-    if (fault == EXIT_FINE)
-        fault = record_all(doing);
-    return fault == EXIT_FINE ? tell(doing) : fault;
+    if (status == STATUS_OK)
+        status = labels_vessels(app, words, count, doing->told.arena, &doing->chosen);
+    if (status == STATUS_OK)
+        status = check_vessels(doing);
+    if (status == STATUS_OK)
+        status = confirm_discard(doing);
+    if (status == STATUS_OK)
+        status = record_all(doing);
+    return status == STATUS_OK ? tell(doing) : status;
 }
 
-static enum exit_status run(struct app *app, enum event_kind kind)
+static enum status run(struct app *app, enum event_kind kind)
 {
     struct doing doing = {.app = app, .kind = kind};
-    enum exit_status fault = app_open(app, JOURNAL_WRITE);
-    if (fault != EXIT_FINE)
-        return fault;
+    enum status status = app_open(app, JOURNAL_WRITE);
+    if (status != STATUS_OK)
+        return status;
     return run_with(&doing);
 }
 
-static enum exit_status run_move(struct app *app)
+static enum status run_move(struct app *app)
 {
     return run(app, EVENT_MOVE);
 }
 
-static enum exit_status run_shake(struct app *app)
+static enum status run_shake(struct app *app)
 {
     return run(app, EVENT_SHAKE);
 }
 
-static enum exit_status run_isolate(struct app *app)
+static enum status run_isolate(struct app *app)
 {
     return run(app, EVENT_ISOLATE);
 }
 
-static enum exit_status run_return(struct app *app)
+static enum status run_return(struct app *app)
 {
     return run(app, EVENT_RETURN);
 }
 
-static enum exit_status run_discard(struct app *app)
+static enum status run_discard(struct app *app)
 {
     return run(app, EVENT_DISCARD);
 }
 
-static enum exit_status run_use(struct app *app)
+static enum status run_use(struct app *app)
 {
     return run(app, EVENT_USE);
 }
@@ -527,11 +529,11 @@ const struct command command_use = {
 /* ==== confirm ================================================================================= */
 
 static const struct option confirm_options[] = {
-    {"cause", "CAUSE", "why, when that is known as well"},
-    {"how", "WORDS", "how it is known: opened outdoors, plated ..."},
-    {"at", "MOMENT", "when it was found out; else now"},
-    {"json", NULL, "print JSON"},
-    {NULL, NULL, NULL},
+    {"cause", "CAUSE", "why, when that is known as well", .kind = OPTION_TEXT},
+    {"how", "WORDS", "how it is known: opened outdoors, plated ...", .kind = OPTION_TEXT},
+    {"at", "MOMENT", "when it was found out; else now", .kind = OPTION_TEXT},
+    {"json", NULL, "print JSON", .kind = OPTION_FLAG},
+    {0},
 };
 
 struct confirming {
@@ -581,7 +583,7 @@ static const char *ask_finding(struct confirming *confirming)
     return copy;
 }
 
-static enum exit_status read_finding(struct confirming *confirming, size_t from)
+static enum status read_finding(struct confirming *confirming, size_t from)
 {
     struct app *app = confirming->app;
     const char *cause = arguments_value(&app->arguments, "cause");
@@ -590,31 +592,31 @@ static enum exit_status read_finding(struct confirming *confirming, size_t from)
         arena_join(app->arena, app->arguments.operands + from, app->arguments.operand_count - from);
 
     if (words == NULL)
-        return app_fail(app, STATUS_MEMORY);
+        return STATUS_MEMORY;
     if (words[0] == '\0' && (words = ask_finding(confirming)) == NULL)
         return app_usage(app, "what did it turn out to be? For instance: jarside confirm B3-7 %s",
                          app->rules->finding_count > 0 ? app->rules->findings[0].id : "FINDING");
     int finding = assign_finding(app, words);
     if (finding == RULES_NONE)
-        return EXIT_USAGE; /* and the message was shown */
+        return STATUS_USAGE; /* and the message was shown */
     confirming->outcome.finding = app->rules->findings[finding].id;
     confirming->outcome.status = status_name(app->rules->findings[finding].status);
     confirming->outcome.how = how != NULL ? how : "";
     if (cause == NULL)
-        return EXIT_FINE;
+        return STATUS_OK;
     int index = assign_cause(app, cause);
     if (index == RULES_NONE)
-        return EXIT_USAGE;
+        return STATUS_USAGE;
     confirming->outcome.cause = app->rules->causes[index].id;
-    return EXIT_FINE;
+    return STATUS_OK;
 }
 
-static enum exit_status record(struct confirming *confirming)
+static enum status record(struct confirming *confirming)
 {
     struct app *app = confirming->app;
     enum status status = journal_begin(app->journal, app->diags);
     if (status != STATUS_OK)
-        return app_fail(app, status);
+        return status;
     for (size_t i = 0; i < confirming->chosen.count && status == STATUS_OK; i++) {
         struct outcome outcome = confirming->outcome;
         outcome.vessel = confirming->chosen.vessels[i].id;
@@ -627,10 +629,10 @@ static enum exit_status record(struct confirming *confirming)
         status = journal_commit(app->journal, app->diags);
     else
         journal_rollback(app->journal);
-    return status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
+    return status;
 }
 
-static enum exit_status confirm_tell_json(const struct confirming *confirming)
+static enum status confirm_tell_json(const struct confirming *confirming)
 {
     const struct chosen *chosen = &confirming->chosen;
     return app_json(confirming->app,
@@ -659,7 +661,7 @@ static void say_still_there(const struct confirming *confirming)
     }
 }
 
-static enum exit_status confirm_tell(const struct confirming *confirming)
+static enum status confirm_tell(const struct confirming *confirming)
 {
     struct app *app = confirming->app;
     const struct outcome *outcome = &confirming->outcome;
@@ -678,28 +680,28 @@ static enum exit_status confirm_tell(const struct confirming *confirming)
     return app_flush(app);
 }
 
-static enum exit_status confirm(struct confirming *confirming)
+static enum status confirm(struct confirming *confirming)
 {
     struct app *app = confirming->app;
     size_t labels = labels_at_front(confirming);
     record_init(RECORD_OUTCOME, &confirming->outcome);
-    enum exit_status fault = app_moment(app, "at", &confirming->outcome.at);
-    if (fault == EXIT_FINE)
-        fault =
+    enum status status = app_moment(app, "at", &confirming->outcome.at);
+    if (status == STATUS_OK)
+        status =
             labels_vessels(app, app->arguments.operands, labels, app->arena, &confirming->chosen);
-    if (fault == EXIT_FINE)
-        fault = read_finding(confirming, labels);
-    if (fault == EXIT_FINE)
-        fault = record(confirming);
-    return fault == EXIT_FINE ? confirm_tell(confirming) : fault;
+    if (status == STATUS_OK)
+        status = read_finding(confirming, labels);
+    if (status == STATUS_OK)
+        status = record(confirming);
+    return status == STATUS_OK ? confirm_tell(confirming) : status;
 }
 
-static enum exit_status run_confirm(struct app *app)
+static enum status run_confirm(struct app *app)
 {
     struct confirming confirming = {.app = app};
-    enum exit_status fault = app_open(app, JOURNAL_WRITE);
-    if (fault != EXIT_FINE)
-        return fault;
+    enum status status = app_open(app, JOURNAL_WRITE);
+    if (status != STATUS_OK)
+        return status;
     confirming.told = app_told(app);
     return confirm(&confirming);
 }
@@ -721,9 +723,9 @@ const struct command command_confirm = {
 /* Slips: a column of a record, or a further look, event or outcome that takes the place of one. */
 
 static const struct option correct_options[] = {
-    {"at", "MOMENT", "when it is corrected, if not now"},
-    {"json", NULL, "print JSON"},
-    {NULL, NULL, NULL},
+    {"at", "MOMENT", "when it is corrected, if not now", .kind = OPTION_TEXT},
+    {"json", NULL, "print JSON", .kind = OPTION_FLAG},
+    {0},
 };
 
 struct correcting {
@@ -744,25 +746,25 @@ static const char *facts_of(enum record record, const union any_record *row)
                                       : "";
 }
 
-static enum exit_status correct_columns(struct correcting *correcting, enum record record,
-                                        const char *label)
+static enum status correct_columns(struct correcting *correcting, enum record record,
+                                   const char *label)
 {
     struct app *app = correcting->app;
     struct assignment assignments[ASSIGN_MOST];
     union any_record row = {.named = {0, ""}};
     size_t many = 0;
-    enum exit_status fault = EXIT_FINE;
+    enum status fault = STATUS_OK;
 
-    for (size_t i = 0; i < correcting->count && fault == EXIT_FINE; i++) {
+    for (size_t i = 0; i < correcting->count && fault == STATUS_OK; i++) {
         fault = labels_find(app, record, label, app->arena, &row);
-        if (fault == EXIT_FINE)
+        if (fault == STATUS_OK)
             fault = assign_read(app, record, correcting->words[i], facts_of(record, &row),
                                 app->arena, assignments, &many);
-        for (size_t k = 0; k < many && fault == EXIT_FINE; k++) {
+        for (size_t k = 0; k < many && fault == STATUS_OK; k++) {
             enum status status =
                 journal_correct(app->journal, record, row.named.label, assignments[k].column,
                                 assignments[k].value, correcting->at, app->diags);
-            fault = status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
+            fault = status;
             if (strcmp(assignments[k].column, "label") == 0)
                 label = assignments[k].value;
         }
@@ -770,13 +772,13 @@ static enum exit_status correct_columns(struct correcting *correcting, enum reco
     return fault;
 }
 
-static enum exit_status tell_record(struct correcting *correcting, enum record record, int64_t id)
+static enum status tell_record(struct correcting *correcting, enum record record, int64_t id)
 {
     struct app *app = correcting->app;
     union any_record row = {.named = {0, ""}};
     enum status status = journal_get(app->journal, record, id, app->arena, &row, app->diags);
     if (status != STATUS_OK)
-        return app_fail(app, status);
+        return status;
     if (arguments_flag(&app->arguments, "json"))
         return app_json(app,
                         json_pack("{s:i, s:s, s:s, s:o}", "schema", 1, "kind",
@@ -789,13 +791,13 @@ static enum exit_status tell_record(struct correcting *correcting, enum record r
     return app_flush(app);
 }
 
-static enum exit_status correct_record(struct correcting *correcting, enum record record,
-                                       const char *label)
+static enum status correct_record(struct correcting *correcting, enum record record,
+                                  const char *label)
 {
     struct app *app = correcting->app;
     union any_record row = {.named = {0, ""}};
-    enum exit_status fault = labels_find(app, record, label, app->arena, &row);
-    if (fault != EXIT_FINE)
+    enum status fault = labels_find(app, record, label, app->arena, &row);
+    if (fault != STATUS_OK)
         return fault;
     if (correcting->count == 0)
         return app_usage(app, "correct what of it? For instance: jarside correct %s note='...'",
@@ -803,21 +805,21 @@ static enum exit_status correct_record(struct correcting *correcting, enum recor
     int64_t id = row.named.id;
     enum status status = journal_begin(app->journal, app->diags);
     if (status != STATUS_OK)
-        return app_fail(app, status);
+        return status;
     fault = correct_columns(correcting, record, row.named.label);
-    if (fault != EXIT_FINE) {
+    if (fault != STATUS_OK) {
         journal_rollback(app->journal);
         return fault;
     }
     status = journal_commit(app->journal, app->diags);
-    return status == STATUS_OK ? tell_record(correcting, record, id) : app_fail(app, status);
+    return status == STATUS_OK ? tell_record(correcting, record, id) : status;
 }
 
 /* ---- rows that are only added to ------------------------------------------------------------- */
 
 /* "12", or the label of a vessel for its newest one. */
-static enum exit_status find_row(struct correcting *correcting, enum record record,
-                                 const char *word, union any_record *row)
+static enum status find_row(struct correcting *correcting, enum record record, const char *word,
+                            union any_record *row)
 {
     struct app *app = correcting->app;
     struct survey survey = survey_all(record, 1);
@@ -828,10 +830,10 @@ static enum exit_status find_row(struct correcting *correcting, enum record reco
 
     if (isdigit((unsigned char)word[0]) && *end == '\0') {
         enum status status = journal_get(app->journal, record, id, app->arena, row, app->diags);
-        return status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
+        return status;
     }
-    enum exit_status fault = labels_find(app, RECORD_VESSEL, word, app->arena, &vessel);
-    if (fault != EXIT_FINE)
+    enum status fault = labels_find(app, RECORD_VESSEL, word, app->arena, &vessel);
+    if (fault != STATUS_OK)
         return fault;
     survey.vessel = vessel.id;
     enum status status = survey_page(app->journal, &survey, app->arena, &page, app->diags);
@@ -839,11 +841,11 @@ static enum exit_status find_row(struct correcting *correcting, enum record reco
         return app_usage(app, "%s has no %s to correct", vessel.label, record_types[record].name);
     if (status == STATUS_OK)
         status = journal_get(app->journal, record, page.ids[0], app->arena, row, app->diags);
-    return status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
+    return status;
 }
 
-static enum exit_status said(struct correcting *correcting, const char *what, long long id,
-                             const char *vessel)
+static enum status said(struct correcting *correcting, const char *what, long long id,
+                        const char *vessel)
 {
     struct app *app = correcting->app;
     if (arguments_flag(&app->arguments, "json"))
@@ -857,14 +859,14 @@ static enum exit_status said(struct correcting *correcting, const char *what, lo
     return app_flush(app);
 }
 
-static enum exit_status correct_event(struct correcting *correcting, const char *word)
+static enum status correct_event(struct correcting *correcting, const char *word)
 {
     struct app *app = correcting->app;
     union any_record row = {.named = {0, ""}};
     struct vessel vessel = {.id = 0};
-    enum exit_status fault = find_row(correcting, RECORD_EVENT, word, &row);
+    enum status fault = find_row(correcting, RECORD_EVENT, word, &row);
 
-    if (fault != EXIT_FINE)
+    if (fault != STATUS_OK)
         return fault;
     if (correcting->count != 1 || strcmp(correcting->words[0], event_words[EVENT_WITHDRAW]) != 0)
         return app_usage(app, "a deed is taken back whole: jarside correct deed %s withdraw", word);
@@ -889,23 +891,23 @@ static enum exit_status correct_event(struct correcting *correcting, const char 
     else
         journal_rollback(app->journal);
     return status == STATUS_OK ? said(correcting, "deed", (long long)event.corrects, vessel.label)
-                               : app_fail(app, status);
+                               : status;
 }
 
-static enum exit_status correct_outcome(struct correcting *correcting, const char *word)
+static enum status correct_outcome(struct correcting *correcting, const char *word)
 {
     struct app *app = correcting->app;
     union any_record row = {.named = {0, ""}};
     const char *words = arena_join(correcting->app->arena, correcting->words, correcting->count);
-    enum exit_status fault = find_row(correcting, RECORD_OUTCOME, word, &row);
+    enum status fault = find_row(correcting, RECORD_OUTCOME, word, &row);
 
-    if (fault != EXIT_FINE)
+    if (fault != STATUS_OK)
         return fault;
     if (words == NULL || words[0] == '\0')
         return app_usage(app, "what did it turn out to be instead?");
     int finding = assign_finding(app, words);
     if (finding == RULES_NONE)
-        return EXIT_USAGE;
+        return STATUS_USAGE;
     struct outcome outcome = row.outcome;
     outcome.id = 0;
     outcome.at = correcting->at;
@@ -914,13 +916,13 @@ static enum exit_status correct_outcome(struct correcting *correcting, const cha
     outcome.corrects = row.outcome.id;
     enum status status = journal_add(app->journal, RECORD_OUTCOME, &outcome, app->diags);
     if (status != STATUS_OK)
-        return app_fail(app, status);
+        return status;
     return said(correcting, "outcome", (long long)outcome.corrects,
                 view_label(&correcting->told, RECORD_VESSEL, outcome.vessel));
 }
 
 /* The vessel is judged anew from the words, as if the old look had not been, on the day of the old. */
-static enum exit_status correct_look(struct correcting *correcting, const char *word)
+static enum status correct_look(struct correcting *correcting, const char *word)
 {
     struct app *app = correcting->app;
     struct consultation consultation;
@@ -928,9 +930,9 @@ static enum exit_status correct_look(struct correcting *correcting, const char *
     union any_record row = {.named = {0, ""}};
     struct look look;
     const char *words = arena_join(correcting->app->arena, correcting->words, correcting->count);
-    enum exit_status fault = find_row(correcting, RECORD_LOOK, word, &row);
+    enum status fault = find_row(correcting, RECORD_LOOK, word, &row);
 
-    if (fault != EXIT_FINE)
+    if (fault != STATUS_OK)
         return fault;
     if (words == NULL || words[0] == '\0')
         return app_usage(app, "what was seen instead? Say it in your own words");
@@ -946,7 +948,7 @@ static enum exit_status correct_look(struct correcting *correcting, const char *
         status = consult_save(app->journal, &consultation, app->triage, words, app->arena, &look,
                               &verdict, app->diags);
     if (status != STATUS_OK)
-        return app_fail(app, status);
+        return status;
     if (arguments_flag(&app->arguments, "json"))
         return said(correcting, "look", (long long)row.look.id, request.label);
     const struct told told = {app->rules, app->triage, verdict};
@@ -986,14 +988,14 @@ static enum record kind_of(struct correcting *correcting, const char *label)
     return kind;
 }
 
-static enum exit_status correct(struct correcting *correcting)
+static enum status correct(struct correcting *correcting)
 {
     struct app *app = correcting->app;
-    enum exit_status fault = app_moment(app, "at", &correcting->at);
+    enum status status = app_moment(app, "at", &correcting->at);
     correcting->words = app->arguments.operands;
     correcting->count = app->arguments.operand_count;
-    if (fault != EXIT_FINE)
-        return fault;
+    if (status != STATUS_OK)
+        return status;
     enum record record = correcting->count > 1 ? labels_kind(correcting->words[0]) : RECORD_COUNT;
     if (record != RECORD_COUNT) {
         correcting->words++;
@@ -1013,16 +1015,16 @@ static enum exit_status correct(struct correcting *correcting)
     if (record == RECORD_PARENT || record == RECORD_EDIT)
         return app_usage(app, "a %s is not corrected", record_types[record].name);
     if (record == RECORD_COUNT && (record = kind_of(correcting, label)) == RECORD_COUNT)
-        return EXIT_USAGE;
+        return STATUS_USAGE;
     return correct_record(correcting, record, label);
 }
 
-static enum exit_status run_correct(struct app *app)
+static enum status run_correct(struct app *app)
 {
     struct correcting correcting = {.app = app};
-    enum exit_status fault = app_open(app, JOURNAL_WRITE);
-    if (fault != EXIT_FINE)
-        return fault;
+    enum status status = app_open(app, JOURNAL_WRITE);
+    if (status != STATUS_OK)
+        return status;
     correcting.told = app_told(app);
     return correct(&correcting);
 }

@@ -9,6 +9,7 @@
 #include <unistd.h>
 
 #include "cli/app.h"
+#include "cli/assign.h"
 #include "cli/cli.h"
 #include "journal/check.h"
 #include "journal/consult.h"
@@ -61,16 +62,16 @@ static enum status build(struct app *app, const char *path)
     return status;
 }
 
-enum exit_status demo_at(struct app *app, const char *path)
+enum status demo_at(struct app *app, const char *path)
 {
     struct stat found;
     if (stat(path, &found) == 0) {
         diags_error(app->diags, nowhere,
                     "'%s' is there already and stays as it is; give the name of a new file", path);
-        return app_fail(app, STATUS_DATA);
+        return STATUS_DATA;
     }
     enum status status = build(app, path);
-    return status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
+    return status;
 }
 
 static void remove_folder(const char *folder)
@@ -84,7 +85,7 @@ static void remove_folder(const char *folder)
     (void)rmdir(folder);
 }
 
-enum exit_status demo_for_now(struct app *app)
+enum status demo_for_now(struct app *app)
 {
     const char *base = getenv("TMPDIR");
     char folder[256], path[512];
@@ -94,26 +95,30 @@ enum exit_status demo_for_now(struct app *app)
     if (length < 0 || (size_t)length >= sizeof folder || mkdtemp(folder) == NULL) {
         diags_error(app->diags, nowhere, "no room for the demo in %s: %s",
                     base != NULL ? base : "/tmp", strerror(errno));
-        return app_fail(app, STATUS_IO);
+        return STATUS_IO;
     }
     snprintf(path, sizeof path, "%s/journal.db", folder);
     enum status status = build(app, path);
     remove_folder(folder);
-    return status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
+    return status;
 }
 
 /* ==== import ================================================================================== */
 
 static const struct option options[] = {
-    {"table", "NAME", "FILE is this table; only needed when its name does not say so"},
+    {"table", "NAME", "FILE is this table; only needed when its name does not say so",
+     .kind = OPTION_TEXT},
     {"map", "MAP",
      "FILE is a spreadsheet of your own: which of its columns is what, as a file or as "
-     "'batch=Run,number=Bag no,...'"},
-    {"guess", NULL, "print a map for FILE as its headings and words suggest it, for you to mend"},
-    {"partly", NULL, "with --map: keep the good rows even when others are refused"},
-    {"dry-run", NULL, "do everything, tell what came of it, and keep nothing"},
-    {"json", NULL, "tell what came of it as JSON"},
-    {NULL, NULL, NULL},
+     "'batch=Run,number=Bag no,...'",
+     .kind = OPTION_TEXT},
+    {"guess", NULL, "print a map for FILE as its headings and words suggest it, for you to mend",
+     .kind = OPTION_FLAG},
+    {"partly", NULL, "with --map: keep the good rows even when others are refused",
+     .kind = OPTION_FLAG},
+    {"dry-run", NULL, "do everything, tell what came of it, and keep nothing", .kind = OPTION_FLAG},
+    {"json", NULL, "tell what came of it as JSON", .kind = OPTION_FLAG},
+    {0},
 };
 
 /* ---- which journal --------------------------------------------------------------------------- */
@@ -137,27 +142,27 @@ static void rehearsal_end(struct app *app, const struct rehearsal *rehearsal)
     (void)rmdir(rehearsal->folder);
 }
 
-static enum exit_status rehearse_in_nothing(struct app *app, struct rehearsal *rehearsal)
+static enum status rehearse_in_nothing(struct app *app, struct rehearsal *rehearsal)
 {
     const char *base = getenv("TMPDIR");
     snprintf(rehearsal->folder, sizeof rehearsal->folder, "%s/jarside-XXXXXX",
              base != NULL && base[0] == '/' && strlen(base) < 200 ? base : "/tmp");
     if (mkdtemp(rehearsal->folder) == NULL) {
         rehearsal->folder[0] = '\0';
-        return app_fail(app, STATUS_IO);
+        return STATUS_IO;
     }
     snprintf(rehearsal->file, sizeof rehearsal->file, "%s/journal.db", rehearsal->folder);
     enum status status = journal_open(rehearsal->file, JOURNAL_CREATE, &app->journal, app->diags);
-    return status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
+    return status;
 }
 
-static enum exit_status open_journal(struct app *app, struct rehearsal *rehearsal)
+static enum status open_journal(struct app *app, struct rehearsal *rehearsal)
 {
     char *path = NULL;
     struct stat about;
-    enum exit_status fault = app_journal_path(app, &path);
-    if (fault != EXIT_FINE)
-        return fault;
+    enum status status = app_journal_path(app, &path);
+    if (status != STATUS_OK)
+        return status;
     bool rehearse = arguments_flag(&app->arguments, "dry-run") && stat(path, &about) != 0;
     free(path);
     return rehearse ? rehearse_in_nothing(app, rehearsal) : app_journal(app, JOURNAL_CREATE);
@@ -171,7 +176,7 @@ static json_t *tally_json(const struct import_tally *tally)
                      (json_int_t)tally->same, "refused", (json_int_t)tally->refused);
 }
 
-static enum exit_status tell_json(struct app *app, const struct import_tally *tally, bool kept)
+static enum status tell_json(struct app *app, const struct import_tally *tally, bool kept)
 {
     json_t *tables = json_object();
     for (int i = 0; i < RECORD_COUNT; i++)
@@ -197,7 +202,7 @@ static void tell_tables(struct screen *screen, const struct import_tally *tally)
     }
 }
 
-static enum exit_status tell(struct app *app, const struct import_tally *tally)
+static enum status tell(struct app *app, const struct import_tally *tally)
 {
     bool dry_run = arguments_flag(&app->arguments, "dry-run");
     if (arguments_flag(&app->arguments, "json"))
@@ -214,13 +219,13 @@ static enum exit_status tell(struct app *app, const struct import_tally *tally)
 }
 
 /* The faults, and that nothing was kept, which they alone would not say. */
-static enum exit_status tell_refusal(struct app *app, enum status status,
-                                     const struct import_tally *tally)
+static enum status tell_refusal(struct app *app, enum status status,
+                                const struct import_tally *tally)
 {
     size_t refused = 0;
     for (int i = 0; i < RECORD_COUNT; i++)
         refused += tally[i].refused;
-    enum exit_status fault = app_fail(app, status);
+    enum status fault = status;
     if (refused > 0)
         screen_say(&app->err, 0, 0, ROLE_PLAIN, "%zu row%s refused, so nothing was imported.",
                    refused, refused == 1 ? "" : "s");
@@ -232,12 +237,12 @@ static enum exit_status tell_refusal(struct app *app, enum status status,
 
 /* ---- importing ------------------------------------------------------------------------------- */
 
-static enum exit_status which_table(struct app *app, const char *path, enum record *record)
+static enum status which_table(struct app *app, const char *path, enum record *record)
 {
     *record = import_table_of(path);
     if (arguments_value(&app->arguments, "table") != NULL)
         return app_table(app, record);
-    return *record != RECORD_COUNT ? EXIT_FINE
+    return *record != RECORD_COUNT ? STATUS_OK
                                    : app_usage(app,
                                                "'%s' is named after no table; --table says which "
                                                "it is, and a spreadsheet of your "
@@ -251,17 +256,17 @@ static bool is_folder(const char *path)
     return stat(path, &about) == 0 && S_ISDIR(about.st_mode);
 }
 
-static enum exit_status import_tables(struct app *app, const char *path)
+static enum status import_tables(struct app *app, const char *path)
 {
     enum record record = RECORD_COUNT;
     struct rehearsal rehearsal = {"", ""};
     struct import_tally tally[RECORD_COUNT] = {{0}};
     struct progress_bar bar;
     bool folder = is_folder(path);
-    enum exit_status fault = folder ? EXIT_FINE : which_table(app, path, &record);
-    if (fault == EXIT_FINE)
+    enum status fault = folder ? STATUS_OK : which_table(app, path, &record);
+    if (fault == STATUS_OK)
         fault = open_journal(app, &rehearsal);
-    if (fault == EXIT_FINE) {
+    if (fault == STATUS_OK) {
         progress_bar_init(&bar, stderr);
         const struct progress progress = progress_bar_listener(&bar);
         const struct import_options how = {arguments_flag(&app->arguments, "dry-run"), &progress};
@@ -277,13 +282,13 @@ static enum exit_status import_tables(struct app *app, const char *path)
 
 /* ---- a spreadsheet of their own -------------------------------------------------------------- */
 
-static enum exit_status guess(struct app *app, const char *path)
+static enum status guess(struct app *app, const char *path)
 {
-    enum exit_status fault = app_load(app, NULL, 0);
-    if (fault != EXIT_FINE)
+    enum status fault = app_load(app, NULL, 0);
+    if (fault != STATUS_OK)
         return fault;
     enum status status = mapping_guess(path, app->reader, app->triage, &app->out.out, app->diags);
-    return status == STATUS_OK ? app_flush(app) : app_fail(app, status);
+    return status == STATUS_OK ? app_flush(app) : status;
 }
 
 struct rows { /* what came of them, as it is told */
@@ -334,8 +339,8 @@ static void row_told(void *context, const struct mapping_row *row)
                row->why);
 }
 
-static enum exit_status tell_mapped_json(struct app *app, const struct rows *rows,
-                                         const struct mapping_tally *tally, bool kept)
+static enum status tell_mapped_json(struct app *app, const struct rows *rows,
+                                    const struct mapping_tally *tally, bool kept)
 {
     json_t *added = json_object();
     for (int i = 0; i < RECORD_COUNT; i++)
@@ -349,8 +354,8 @@ static enum exit_status tell_mapped_json(struct app *app, const struct rows *row
                     false);
 }
 
-static enum exit_status tell_mapped(struct app *app, const struct rows *rows,
-                                    const struct mapping_tally *tally)
+static enum status tell_mapped(struct app *app, const struct rows *rows,
+                               const struct mapping_tally *tally)
 {
     bool dry_run = arguments_flag(&app->arguments, "dry-run");
     bool spoilt = tally->refused > 0 && !arguments_flag(&app->arguments, "partly");
@@ -371,7 +376,7 @@ static enum exit_status tell_mapped(struct app *app, const struct rows *rows,
     return app_flush(app);
 }
 
-static enum exit_status carry(struct app *app, const char *path, struct mapping *mapping)
+static enum status carry(struct app *app, const char *path, struct mapping *mapping)
 {
     struct progress_bar bar;
     struct mapping_tally tally;
@@ -391,31 +396,31 @@ static enum exit_status carry(struct app *app, const char *path, struct mapping 
     progress_bar_clear(&bar);
     /* Rows that were refused are told one by one; anything else is a failure of the whole. */
     bool failed = status != STATUS_OK && (diags_errors(app->diags) > 0 || tally.refused == 0);
-    enum exit_status fault = failed ? app_fail(app, status) : tell_mapped(app, &rows, &tally);
+    enum status fault = failed ? status : tell_mapped(app, &rows, &tally);
     json_decref(rows.list);
-    return fault != EXIT_FINE ? fault : status_exit(status);
+    return fault != STATUS_OK ? fault : status;
 }
 
-static enum exit_status import_mapped(struct app *app, const char *path)
+static enum status import_mapped(struct app *app, const char *path)
 {
     struct rehearsal rehearsal = {"", ""};
     enum status status = STATUS_OK;
-    enum exit_status fault = app_load(app, NULL, 0);
-    if (fault != EXIT_FINE)
+    enum status fault = app_load(app, NULL, 0);
+    if (fault != STATUS_OK)
         return fault;
     struct mapping *mapping =
         mapping_new(arguments_value(&app->arguments, "map"), app->rules, app->diags, &status);
     if (mapping == NULL)
-        return app_fail(app, status);
+        return status;
     fault = open_journal(app, &rehearsal);
-    if (fault == EXIT_FINE)
+    if (fault == STATUS_OK)
         fault = carry(app, path, mapping);
     mapping_free(mapping);
     rehearsal_end(app, &rehearsal);
     return fault;
 }
 
-static enum exit_status run(struct app *app)
+static enum status run(struct app *app)
 {
     struct stat about;
     if (app->arguments.operand_count != 1)
@@ -423,7 +428,7 @@ static enum exit_status run(struct app *app)
     if (stat(app->arguments.operands[0], &about) != 0) { /* before a journal is begun */
         diags_error(app->diags, (struct position){app->arguments.operands[0], 0, 0},
                     "cannot be read: %s", strerror(errno));
-        return app_fail(app, STATUS_IO);
+        return STATUS_IO;
     }
     if (arguments_flag(&app->arguments, "guess"))
         return guess(app, app->arguments.operands[0]);
@@ -447,20 +452,21 @@ const struct command command_import = {
 /* ==== export ================================================================================== */
 
 static const struct option export_options[] = {
-    {"table", "NAME", "only this one, to standard output, or to the file named instead of DIR"},
-    {"force", NULL, "replace files that exist"},
-    {"json", NULL, "say what was written as JSON"},
-    {NULL, NULL, NULL},
+    {"table", "NAME", "only this one, to standard output, or to the file named instead of DIR",
+     .kind = OPTION_TEXT},
+    {"force", NULL, "replace files that exist", .kind = OPTION_FLAG},
+    {"json", NULL, "say what was written as JSON", .kind = OPTION_FLAG},
+    {0},
 };
 
-static enum exit_status export_one(struct app *app)
+static enum status export_one(struct app *app)
 {
     enum record record = RECORD_COUNT;
     const struct arguments *arguments = &app->arguments;
-    enum exit_status fault = app_table(app, &record);
-    if (fault == EXIT_FINE)
+    enum status fault = app_table(app, &record);
+    if (fault == STATUS_OK)
         fault = app_journal(app, JOURNAL_READ);
-    if (fault != EXIT_FINE)
+    if (fault != STATUS_OK)
         return fault;
     const char *path = arguments->operand_count > 0 ? arguments->operands[0] : "-";
     enum status status =
@@ -468,10 +474,10 @@ static enum exit_status export_one(struct app *app)
             ? export_table(app->journal, record, stdout, "standard output", app->diags)
             : export_file(app->journal, record, path, arguments_flag(arguments, "force"),
                           app->diags);
-    return status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
+    return status;
 }
 
-static enum exit_status export_tell(struct app *app, const char *folder, const size_t *counts)
+static enum status export_tell(struct app *app, const char *folder, const size_t *counts)
 {
     if (arguments_flag(&app->arguments, "json")) {
         json_t *tables = json_object();
@@ -491,22 +497,22 @@ static enum exit_status export_tell(struct app *app, const char *folder, const s
     return app_flush(app);
 }
 
-static enum exit_status export_all(struct app *app)
+static enum status export_all(struct app *app)
 {
     size_t counts[RECORD_COUNT] = {0};
     char date[MOMENT_ROOM], usual[MOMENT_ROOM + 16];
     const struct arguments *arguments = &app->arguments;
     snprintf(usual, sizeof usual, "jarside-%s", moment_write_day(moment_now(), date));
     const char *folder = arguments->operand_count > 0 ? arguments->operands[0] : usual;
-    enum exit_status fault = app_journal(app, JOURNAL_READ);
-    if (fault != EXIT_FINE)
+    enum status fault = app_journal(app, JOURNAL_READ);
+    if (fault != STATUS_OK)
         return fault;
     enum status status = export_folder(app->journal, folder, arguments_flag(arguments, "force"),
                                        counts, NULL, app->diags);
-    return status == STATUS_OK ? export_tell(app, folder, counts) : app_fail(app, status);
+    return status == STATUS_OK ? export_tell(app, folder, counts) : status;
 }
 
-static enum exit_status export_run(struct app *app)
+static enum status export_run(struct app *app)
 {
     if (app->arguments.operand_count > 1)
         return app_usage(app, "one folder or file at a time");
@@ -530,23 +536,23 @@ const struct command command_export = {
 /* ---- backup ---------------------------------------------------------------------------------- */
 
 static const struct option backup_options[] = {
-    {"force", NULL, "replace a file that exists"},
-    {NULL, NULL, NULL},
+    {"force", NULL, "replace a file that exists", .kind = OPTION_FLAG},
+    {0},
 };
 
-static enum exit_status run_backup(struct app *app)
+static enum status run_backup(struct app *app)
 {
     const struct arguments *arguments = &app->arguments;
     if (arguments->operand_count != 1)
         return app_usage(app, "name the file to write the backup to");
-    enum exit_status fault = app_journal(app, JOURNAL_READ);
-    if (fault != EXIT_FINE)
+    enum status fault = app_journal(app, JOURNAL_READ);
+    if (fault != STATUS_OK)
         return fault;
     const char *path = arguments->operands[0];
     enum status status =
         backup_write(app->journal, path, arguments_flag(arguments, "force"), app->diags);
     if (status != STATUS_OK)
-        return app_fail(app, status);
+        return status;
     screen_say(&app->out, 0, 0, ROLE_PLAIN,
                "Checked and written: %s. 'jarside restore' takes it back.", path);
     return app_flush(app);
@@ -564,19 +570,19 @@ const struct command command_backup = {
 
 /* ---- restore --------------------------------------------------------------------------------- */
 
-static enum exit_status run_restore(struct app *app)
+static enum status run_restore(struct app *app)
 {
     char *path = NULL, *kept = NULL;
     if (app->arguments.operand_count != 1)
         return app_usage(app, "name the backup to restore");
-    enum exit_status fault = app_journal_path(app, &path);
-    if (fault != EXIT_FINE)
+    enum status fault = app_journal_path(app, &path);
+    if (fault != STATUS_OK)
         return fault;
     enum status status =
         backup_restore(app->arguments.operands[0], path, moment_now(), &kept, app->diags);
     if (status != STATUS_OK) {
         free(path);
-        return app_fail(app, status);
+        return status;
     }
     screen_say(&app->out, 0, 0, ROLE_PLAIN, "The journal %s is now what %s holds.", path,
                app->arguments.operands[0]);
@@ -600,9 +606,9 @@ const struct command command_restore = {
 /* ==== journal check =========================================================================== */
 
 static const struct option journal_check_options[] = {
-    {"all", NULL, "list every fault, not only the first fifty"},
-    {"json", NULL, "print JSON"},
-    {NULL, NULL, NULL},
+    {"all", NULL, "list every fault, not only the first fifty", .kind = OPTION_FLAG},
+    {"json", NULL, "print JSON", .kind = OPTION_FLAG},
+    {0},
 };
 
 struct listing {
@@ -648,8 +654,8 @@ static void listed(void *context, const struct check_fault *fault)
                       fault->label, "message", fault->message));
 }
 
-static enum exit_status journal_check_tell_json(struct app *app, const struct listing *listing,
-                                                const struct check_tally *tally)
+static enum status journal_check_tell_json(struct app *app, const struct listing *listing,
+                                           const struct check_tally *tally)
 {
     return app_json(app,
                     json_pack("{s:i, s:s, s:I, s:I, s:I, s:O}", "schema", 1, "journal",
@@ -659,8 +665,8 @@ static enum exit_status journal_check_tell_json(struct app *app, const struct li
                     false);
 }
 
-static enum exit_status tell_text(struct app *app, const struct listing *listing,
-                                  const struct check_tally *tally)
+static enum status tell_text(struct app *app, const struct listing *listing,
+                             const struct check_tally *tally)
 {
     if (listing->listed > listing->most)
         screen_say(&app->out, 0, 0, ROLE_PLAIN, "and %zu more; --all lists them",
@@ -681,14 +687,14 @@ static enum exit_status tell_text(struct app *app, const struct listing *listing
     return app_flush(app);
 }
 
-static enum exit_status journal_check_run(struct app *app)
+static enum status journal_check_run(struct app *app)
 {
     struct check_tally tally;
     struct listing listing = {.app = app, .most = 50};
-    enum exit_status fault = app_load(app, NULL, 0);
-    if (fault == EXIT_FINE)
+    enum status fault = app_load(app, NULL, 0);
+    if (fault == STATUS_OK)
         fault = app_journal(app, JOURNAL_READ);
-    if (fault != EXIT_FINE)
+    if (fault != STATUS_OK)
         return fault;
     if (arguments_flag(&app->arguments, "all"))
         listing.most = SIZE_MAX;
@@ -699,14 +705,14 @@ static enum exit_status journal_check_run(struct app *app)
     enum status status =
         check_journal(app->journal, app->rules, moment_now(), &sink, &tally, app->diags);
     if (status != STATUS_OK)
-        fault = app_fail(app, status);
+        fault = status;
     else
         fault = listing.json ? journal_check_tell_json(app, &listing, &tally)
                              : tell_text(app, &listing, &tally);
     json_decref(listing.faults);
-    if (fault != EXIT_FINE)
+    if (fault != STATUS_OK)
         return fault;
-    return tally.errors > 0 ? EXIT_CHECK_FAILED : EXIT_FINE;
+    return tally.errors > 0 ? STATUS_CHECK : STATUS_OK;
 }
 
 const struct command command_journal_check = {
@@ -721,17 +727,17 @@ const struct command command_journal_check = {
 
 /* ==== journal demo ============================================================================ */
 
-static enum exit_status run_journal_demo(struct app *app)
+static enum status run_journal_demo(struct app *app)
 {
     if (app->arguments.operand_count != 1)
         return app_usage(app, "give the name of a new file; for instance: "
                               "jarside journal demo season.db");
-    enum exit_status fault = app_load(app, NULL, 0);
-    if (fault != EXIT_FINE)
+    enum status fault = app_load(app, NULL, 0);
+    if (fault != STATUS_OK)
         return fault;
     const char *path = app->arguments.operands[0];
     fault = demo_at(app, path);
-    if (fault != EXIT_FINE)
+    if (fault != STATUS_OK)
         return fault;
     screen_say(&app->out, 0, 0, ROLE_PLAIN,
                "An invented season of %zu batches, %zu vessels and %zu looks is in %s.",

@@ -9,10 +9,10 @@
  */
 
 /* Builds it into a new journal at `path`, left open as app->journal. The rules are loaded already. */
-enum exit_status demo_at(struct app *app, const char *path);
+enum status demo_at(struct app *app, const char *path);
 
 /* The same for the time of one command: in a folder of its own, which is gone when this returns;
  * what is open of it works until it is closed. */
-enum exit_status demo_for_now(struct app *app);
+enum status demo_for_now(struct app *app);
 
 #endif

@@ -18,19 +18,23 @@
 static const struct position command_line = {.file = NULL};
 
 static const struct option options[] = {
-    {"set", "SIGN=VALUE",
-     "state one sign directly; may be repeated (-VALUE denies, VALUE? doubts)"},
-    {"case", "FILE", "judge the case or cases in FILE"},
-    {"lines", NULL, "read one description a line from standard input"},
-    {"json", NULL, "print JSON (with --lines: one object a line)"},
-    {"explain", NULL, "show what weighs how much, what would change it, what to do next time"},
+    {"set", "SIGN=VALUE", "state one sign directly; may be repeated (-VALUE denies, VALUE? doubts)",
+     .kind = OPTION_TEXT},
+    {"case", "FILE", "judge the case or cases in FILE", .kind = OPTION_TEXT},
+    {"lines", NULL, "read one description a line from standard input", .kind = OPTION_FLAG},
+    {"json", NULL, "print JSON (with --lines: one object a line)", .kind = OPTION_FLAG},
+    {"explain", NULL, "show what weighs how much, what would change it, what to do next time",
+     .kind = OPTION_FLAG},
     {"vessel", "LABEL",
-     "judge at this vessel of the journal, with all that is on record; save nothing"},
-    {"without-siblings", NULL, "with --vessel: as if nothing were known of the others"},
-    {"neighbours", "N", "how many vessels stand beside it"},
-    {"use", "USE[:N]", "what it is for, and for how many vessels: for instance expand:10"},
-    {"worth", "N", "what it is worth, in vessels of the usual worth"},
-    {NULL, NULL, NULL},
+     "judge at this vessel of the journal, with all that is on record; save nothing",
+     .kind = OPTION_TEXT},
+    {"without-siblings", NULL, "with --vessel: as if nothing were known of the others",
+     .kind = OPTION_FLAG},
+    {"neighbours", "N", "how many vessels stand beside it", .kind = OPTION_TEXT},
+    {"use", "USE[:N]", "what it is for, and for how many vessels: for instance expand:10",
+     .kind = OPTION_TEXT},
+    {"worth", "N", "what it is worth, in vessels of the usual worth", .kind = OPTION_TEXT},
+    {0},
 };
 
 /* ---- stakes ---------------------------------------------------------------------------------- */
@@ -46,7 +50,7 @@ static bool number_within(const char *text, double lowest, double highest, doubl
     return true;
 }
 
-static enum exit_status read_use(struct app *app, const char *use, struct stakes *stakes)
+static enum status read_use(struct app *app, const char *use, struct stakes *stakes)
 {
     const struct decision_rules *decision = &app->rules->decision;
     const char *colon = strchr(use, ':');
@@ -72,10 +76,10 @@ static enum exit_status read_use(struct app *app, const char *use, struct stakes
     if (colon != NULL && !number_within(colon + 1, 0, 1e6, &stakes->use_count))
         return app_usage(app, "'--use %s': after the colon stands a number of vessels, from 0 on",
                          use);
-    return EXIT_FINE;
+    return STATUS_OK;
 }
 
-static enum exit_status read_stakes(struct app *app)
+static enum status read_stakes(struct app *app)
 {
     struct stakes *stakes = triage_stakes(app->triage);
     const char *neighbours = arguments_value(&app->arguments, "neighbours");
@@ -85,10 +89,10 @@ static enum exit_status read_stakes(struct app *app)
         return app_usage(app, "'--neighbours %s' is not a number of vessels from 0 on", neighbours);
     if (worth != NULL && !number_within(worth, 1e-3, 1e6, &stakes->worth))
         return app_usage(app, "'--worth %s' is not a number of vessels above 0", worth);
-    return use != NULL ? read_use(app, use, stakes) : EXIT_FINE;
+    return use != NULL ? read_use(app, use, stakes) : STATUS_OK;
 }
 
-static enum exit_status read_settings(struct app *app)
+static enum status read_settings(struct app *app)
 {
     const char *setting = NULL;
     for (size_t i = 0; (setting = arguments_nth(&app->arguments, "set", i)) != NULL; i++) {
@@ -98,25 +102,25 @@ static enum exit_status read_settings(struct app *app)
                              setting);
         char *sign = strndup(setting, (size_t)(equals - setting));
         if (sign == NULL)
-            return app_fail(app, STATUS_MEMORY);
+            return STATUS_MEMORY;
         enum status status = triage_set(app->triage, sign, equals + 1, command_line, app->diags);
         free(sign);
         if (status != STATUS_OK)
-            return app_fail(app, status);
+            return status;
     }
-    return EXIT_FINE;
+    return STATUS_OK;
 }
 
 /* ---- output ---------------------------------------------------------------------------------- */
 
-static enum exit_status tell(struct app *app, bool one_of_many)
+static enum status tell(struct app *app, bool one_of_many)
 {
     bool json = arguments_flag(&app->arguments, "json");
     bool line = arguments_flag(&app->arguments, "lines") && !json;
     const struct verdict *verdict =
         line ? triage_judge_briefly(app->triage) : triage_judge(app->triage);
     if (verdict == NULL)
-        return app_fail(app, STATUS_MEMORY);
+        return STATUS_MEMORY;
     const struct told told = {app->rules, app->triage, verdict};
     if (json)
         return app_json(app, view_verdict_json(&told), one_of_many);
@@ -139,7 +143,7 @@ static bool read_stream(FILE *stream, struct text *text)
     return ferror(stream) == 0;
 }
 
-static enum exit_status tell_operands(struct app *app)
+static enum status tell_operands(struct app *app)
 {
     const struct arguments *arguments = &app->arguments;
     struct text text;
@@ -150,7 +154,7 @@ static enum exit_status tell_operands(struct app *app)
         } else if (!read_stream(stdin, &text)) {
             text_release(&text);
             diags_error(app->diags, command_line, "cannot read standard input");
-            return app_fail(app, STATUS_IO);
+            return STATUS_IO;
         }
     }
     enum status status = text.failed
@@ -158,7 +162,7 @@ static enum exit_status tell_operands(struct app *app)
                              : triage_tell(app->triage, text.bytes != NULL ? text.bytes : "",
                                            text.length, app->diags);
     text_release(&text);
-    return status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
+    return status;
 }
 
 static bool blank(const struct app *app)
@@ -170,17 +174,17 @@ static bool blank(const struct app *app)
     return arguments_value(arguments, "set") == NULL;
 }
 
-static enum exit_status judge_said(struct app *app)
+static enum status judge_said(struct app *app)
 {
-    enum exit_status fault = read_stakes(app);
-    if (fault == EXIT_FINE)
-        fault = tell_operands(app);
-    if (fault == EXIT_FINE) /* after the words: what is set stands, whatever they say */
-        fault = read_settings(app);
-    return fault != EXIT_FINE ? fault : tell(app, false);
+    enum status status = read_stakes(app);
+    if (status == STATUS_OK)
+        status = tell_operands(app);
+    if (status == STATUS_OK) /* after the words: what is set stands, whatever they say */
+        status = read_settings(app);
+    return status != STATUS_OK ? status : tell(app, false);
 }
 
-static enum exit_status judge_one(struct app *app)
+static enum status judge_one(struct app *app)
 {
     if (blank(app))
         return app_usage(app, "nothing to judge; say what you see, for instance: "
@@ -189,35 +193,35 @@ static enum exit_status judge_one(struct app *app)
 }
 
 /* At a vessel what is on record may be all there is. */
-static enum exit_status judge_vessel(struct app *app, const char *label)
+static enum status judge_vessel(struct app *app, const char *label)
 {
     struct looking looking = {.app = app, .at = moment_now()};
     struct consultation consultation;
     looking.without_siblings = arguments_flag(&app->arguments, "without-siblings");
-    enum exit_status fault = app_open(app, JOURNAL_READ);
-    if (fault == EXIT_FINE)
-        fault = look_open(&looking, label, &consultation);
-    return fault == EXIT_FINE ? judge_said(app) : fault;
+    enum status status = app_open(app, JOURNAL_READ);
+    if (status == STATUS_OK)
+        status = look_open(&looking, label, &consultation);
+    return status == STATUS_OK ? judge_said(app) : status;
 }
 
-static enum exit_status judge_cases(struct app *app, const char *path)
+static enum status judge_cases(struct app *app, const char *path)
 {
     const struct labelled_case *cases = NULL;
     size_t count = 0;
     struct arena *arena = arena_new();
     if (arena == NULL)
-        return app_fail(app, STATUS_MEMORY);
+        return STATUS_MEMORY;
     enum status status = cases_load(path, app->rules, arena, &cases, &count, app->diags);
-    enum exit_status fault = status != STATUS_OK ? app_fail(app, status) : EXIT_FINE;
-    for (size_t i = 0; i < count && fault == EXIT_FINE; i++) {
+    enum status fault = status;
+    for (size_t i = 0; i < count && fault == STATUS_OK; i++) {
         triage_reset(app->triage);
         status = triage_case(app->triage, &cases[i], app->diags);
-        fault = status != STATUS_OK ? app_fail(app, status) : read_stakes(app);
-        if (fault == EXIT_FINE)
+        fault = status != STATUS_OK ? status : read_stakes(app);
+        if (fault == STATUS_OK)
             fault = read_settings(app);
-        if (fault == EXIT_FINE && count > 1 && !arguments_flag(&app->arguments, "json"))
+        if (fault == STATUS_OK && count > 1 && !arguments_flag(&app->arguments, "json"))
             screen_heading(&app->out, cases[i].id != NULL ? cases[i].id : "");
-        if (fault == EXIT_FINE)
+        if (fault == STATUS_OK)
             fault = tell(app, count > 1);
     }
     arena_free(arena);
@@ -225,54 +229,54 @@ static enum exit_status judge_cases(struct app *app, const char *path)
 }
 
 /* A line that cannot be judged is answered in its place, so that answers keep step with lines. */
-static enum exit_status line_fault(struct app *app, size_t number, const char *what)
+static enum status line_fault(struct app *app, size_t number, const char *what)
 {
     diags_error(app->diags, (struct position){"standard input", number, 0}, "%s", what);
-    app_fail(app, STATUS_DATA);
+    app_report(app);
     if (arguments_flag(&app->arguments, "json"))
         return app_json(app, json_pack("{s:i, s:s}", "schema", 1, "error", what), true);
     text_puts(&app->out.out, "unread\t-\t0\n");
     return app_flush(app);
 }
 
-static enum exit_status judge_line(struct app *app, const char *line, size_t length, size_t number)
+static enum status judge_line(struct app *app, const char *line, size_t length, size_t number)
 {
     triage_reset(app->triage);
-    enum exit_status fault = read_stakes(app);
-    if (fault == EXIT_FINE)
+    enum status fault = read_stakes(app);
+    if (fault == STATUS_OK)
         fault = read_settings(app);
-    if (fault != EXIT_FINE)
+    if (fault != STATUS_OK)
         return fault;
     if (line[strspn(line, " \t\r")] == '\0')
         return line_fault(app, number, "the line is empty");
     enum status status = triage_tell(app->triage, line, length, app->diags);
     if (status == STATUS_MEMORY)
-        return app_fail(app, status);
+        return status;
     if (status != STATUS_OK)
         return line_fault(app, number, "the line is not text that can be read");
     return tell(app, true);
 }
 
-static enum exit_status judge_lines(struct app *app)
+static enum status judge_lines(struct app *app)
 {
     char *line = NULL;
     size_t room = 0, number = 0;
     ssize_t length = 0;
-    enum exit_status fault = EXIT_FINE;
-    while (fault == EXIT_FINE && (length = getline(&line, &room, stdin)) >= 0) {
+    enum status status = STATUS_OK;
+    while (status == STATUS_OK && (length = getline(&line, &room, stdin)) >= 0) {
         if (length > 0 && line[length - 1] == '\n')
             line[--length] = '\0';
-        fault = judge_line(app, line, (size_t)length, ++number);
+        status = judge_line(app, line, (size_t)length, ++number);
     }
     free(line);
-    if (fault == EXIT_FINE && !feof(stdin)) { /* or there was no memory for a line */
+    if (status == STATUS_OK && !feof(stdin)) { /* or there was no memory for a line */
         diags_error(app->diags, command_line, "cannot read standard input: %s", strerror(errno));
-        return app_fail(app, STATUS_IO);
+        return STATUS_IO;
     }
-    return fault;
+    return status;
 }
 
-static enum exit_status run_judge(struct app *app)
+static enum status run_judge(struct app *app)
 {
     const char *path = arguments_value(&app->arguments, "case");
     bool lines = arguments_flag(&app->arguments, "lines");
@@ -285,9 +289,9 @@ static enum exit_status run_judge(struct app *app)
     if (vessel != NULL && (path != NULL || lines))
         return app_usage(app, "--vessel goes with a description, not with %s",
                          lines ? "--lines" : "--case");
-    enum exit_status fault = app_load(app, NULL, 0);
-    if (fault != EXIT_FINE)
-        return fault;
+    enum status status = app_load(app, NULL, 0);
+    if (status != STATUS_OK)
+        return status;
     if (vessel != NULL)
         return judge_vessel(app, vessel);
     if (lines)
@@ -308,14 +312,14 @@ const struct command command_judge = {
 /* ==== ask ===================================================================================== */
 
 static const struct option ask_options[] = {
-    {"no-input", NULL, "do not ask: fail, and name the question"},
-    {NULL, NULL, NULL},
+    {"no-input", NULL, "do not ask: fail, and name the question", .kind = OPTION_FLAG},
+    {0},
 };
 
-static enum exit_status run_ask(struct app *app)
+static enum status run_ask(struct app *app)
 {
-    enum exit_status fault = app_load(app, NULL, 0);
-    if (fault != EXIT_FINE)
+    enum status fault = app_load(app, NULL, 0);
+    if (fault != STATUS_OK)
         return fault;
     if (arguments_flag(&app->arguments, "no-input"))
         return app_usage(app, "a conversation needs input; "
@@ -328,7 +332,7 @@ static enum exit_status run_ask(struct app *app)
         .word_count = app->arguments.operand_count,
     };
     enum status status = prompt_converse(&opening, app->diags);
-    return status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
+    return status;
 }
 
 const struct command command_ask = {
@@ -341,12 +345,12 @@ const struct command command_ask = {
 
 /* ==== show ==================================================================================== */
 
-static enum exit_status unknown_id(struct app *app, const char *id)
+static enum status unknown_id(struct app *app, const char *id)
 {
     enum { MOST = 1024 };
     const char **ids = calloc(MOST, sizeof *ids);
     if (ids == NULL)
-        return app_fail(app, STATUS_MEMORY);
+        return STATUS_MEMORY;
     const char *near = diag_nearest(id, ids, view_ids(app->rules, ids, MOST));
     free(ids);
     if (near != NULL)
@@ -354,11 +358,11 @@ static enum exit_status unknown_id(struct app *app, const char *id)
     return app_usage(app, "nothing here is called '%s'; 'jarside show' lists all there is", id);
 }
 
-static enum exit_status run_show(struct app *app)
+static enum status run_show(struct app *app)
 {
-    enum exit_status fault = app_load(app, NULL, 0);
-    if (fault != EXIT_FINE)
-        return fault;
+    enum status status = app_load(app, NULL, 0);
+    if (status != STATUS_OK)
+        return status;
     if (app->arguments.operand_count == 0)
         view_show_all(&app->out, app->rules);
     for (size_t i = 0; i < app->arguments.operand_count; i++) {

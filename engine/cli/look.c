@@ -66,18 +66,18 @@ static struct row *row_numbered(struct walkthrough *walk, int64_t number)
 
 /* ---- who is meant ---------------------------------------------------------------------------- */
 
-static enum exit_status read_rows(struct walkthrough *walk)
+static enum status read_rows(struct walkthrough *walk)
 {
     struct app *app = walk->looking->app;
     void *rows = NULL;
     enum status status = journal_all(app->journal, RECORD_VESSEL, "batch", walk->batch->id,
                                      app->arena, &rows, &walk->count, app->diags);
     if (status != STATUS_OK)
-        return app_fail(app, status);
+        return status;
     const struct vessel *vessels = rows;
     walk->rows = arena_array(app->arena, walk->count, sizeof *walk->rows);
     if (walk->rows == NULL)
-        return app_fail(app, STATUS_MEMORY);
+        return STATUS_MEMORY;
     for (size_t i = 0; i < walk->count; i++) {
         bool gone = vessels[i].state == VESSEL_DISCARDED || vessels[i].state == VESSEL_USED;
         walk->rows[i] = (struct row){.vessel = vessels[i],
@@ -86,10 +86,10 @@ static enum exit_status read_rows(struct walkthrough *walk)
                                      .forced = "",
                                      .findings = ""};
     }
-    return EXIT_FINE;
+    return STATUS_OK;
 }
 
-static enum exit_status check_named(struct walkthrough *walk)
+static enum status check_named(struct walkthrough *walk)
 {
     struct app *app = walk->looking->app;
     for (size_t i = 0; i < walk->selection.part_count; i++)
@@ -103,7 +103,7 @@ static enum exit_status check_named(struct walkthrough *walk)
                 return app_usage(app, "%s was %s already; nothing was saved", row->vessel.label,
                                  vessel_state_words[row->vessel.state]);
         }
-    return EXIT_FINE;
+    return STATUS_OK;
 }
 
 /* ---- looking --------------------------------------------------------------------------------- */
@@ -131,8 +131,8 @@ static void note(struct walkthrough *walk, struct row *row, const struct look *l
     walk->caution_count = verdict->caution_count;
 }
 
-static enum exit_status save_row(struct walkthrough *walk, struct row *row,
-                                 struct consultation *consultation, const char *words)
+static enum status save_row(struct walkthrough *walk, struct row *row,
+                            struct consultation *consultation, const char *words)
 {
     struct app *app = walk->looking->app;
     struct look look;
@@ -140,74 +140,74 @@ static enum exit_status save_row(struct walkthrough *walk, struct row *row,
     enum status status = consult_save(app->journal, consultation, app->triage, words, app->arena,
                                       &look, &verdict, app->diags);
     if (status != STATUS_OK)
-        return app_fail(app, status);
+        return status;
     note(walk, row, &look, verdict);
     row->vessel.due = consultation->vessel.due;
     if (walk->looks != NULL && !walk->alone &&
         json_array_append_new(walk->looks,
                               look_json(walk->looking, consultation, &look, verdict)) != 0)
-        return app_fail(app, STATUS_MEMORY);
-    return EXIT_FINE;
+        return STATUS_MEMORY;
+    return STATUS_OK;
 }
 
-static enum exit_status look_at_row(struct walkthrough *walk, struct row *row, const char *words,
-                                    bool rest)
+static enum status look_at_row(struct walkthrough *walk, struct row *row, const char *words,
+                               bool rest)
 {
     struct app *app = walk->looking->app;
     struct consultation consultation;
     walk->looking->without_siblings = walk->alone;
     walk->looking->others = walk->alone ? NULL : &row->others;
-    enum exit_status fault = look_open(walk->looking, row->vessel.label, &consultation);
+    enum status status = look_open(walk->looking, row->vessel.label, &consultation);
     walk->looking->others = NULL;
-    if (fault != EXIT_FINE)
-        return fault;
+    if (status != STATUS_OK)
+        return status;
     if (rest && !consult_sound(&consultation)) {
         row->state = ROW_LEFT_OUT;
-        return EXIT_FINE;
+        return STATUS_OK;
     }
-    fault = look_tell(walk->looking, words);
-    if (fault == EXIT_FINE && !look_says_something(app->triage))
-        fault = app_usage(app, "'%s' says nothing about a vessel; nothing was saved", words);
-    return fault == EXIT_FINE ? save_row(walk, row, &consultation, words) : fault;
+    status = look_tell(walk->looking, words);
+    if (status == STATUS_OK && !look_says_something(app->triage))
+        status = app_usage(app, "'%s' says nothing about a vessel; nothing was saved", words);
+    return status == STATUS_OK ? save_row(walk, row, &consultation, words) : status;
 }
 
-static enum exit_status look_at_described(struct walkthrough *walk)
+static enum status look_at_described(struct walkthrough *walk)
 {
-    enum exit_status fault = EXIT_FINE;
-    for (size_t i = 0; i < walk->count && fault == EXIT_FINE; i++) {
+    enum status status = STATUS_OK;
+    for (size_t i = 0; i < walk->count && status == STATUS_OK; i++) {
         struct row *row = &walk->rows[i];
         if (row->state != ROW_OPEN || row->part == NULL)
             continue;
         if (row->part->words[0] == '\0')
             row->state = ROW_TO_DESCRIBE;
         else
-            fault = look_at_row(walk, row, row->part->words, false);
+            status = look_at_row(walk, row, row->part->words, false);
     }
-    return fault;
+    return status;
 }
 
-static enum exit_status look_at_rest(struct walkthrough *walk)
+static enum status look_at_rest(struct walkthrough *walk)
 {
-    enum exit_status fault = EXIT_FINE;
-    for (size_t i = 0; i < walk->count && fault == EXIT_FINE; i++)
+    enum status status = STATUS_OK;
+    for (size_t i = 0; i < walk->count && status == STATUS_OK; i++)
         if (walk->rows[i].state == ROW_OPEN && walk->rows[i].part == NULL)
-            fault = look_at_row(walk, &walk->rows[i], walk->selection.words, true);
-    return fault;
+            status = look_at_row(walk, &walk->rows[i], walk->selection.words, true);
+    return status;
 }
 
-static enum exit_status look_once(struct walkthrough *walk)
+static enum status look_once(struct walkthrough *walk)
 {
-    enum exit_status fault = look_at_described(walk);
-    return fault == EXIT_FINE ? look_at_rest(walk) : fault;
+    enum status status = look_at_described(walk);
+    return status == STATUS_OK ? look_at_rest(walk) : status;
 }
 
 /* After the first pass: what each one's siblings came to; then all is as before it. */
-static enum exit_status count_siblings(struct walkthrough *walk)
+static enum status count_siblings(struct walkthrough *walk)
 {
     struct app *app = walk->looking->app;
     struct consultation consultation;
-    enum exit_status fault = EXIT_FINE;
-    for (size_t i = 0; i < walk->count && fault == EXIT_FINE; i++) {
+    enum status fault = STATUS_OK;
+    for (size_t i = 0; i < walk->count && fault == STATUS_OK; i++) {
         struct row *row = &walk->rows[i];
         if (row->state != ROW_SAVED)
             continue;
@@ -216,7 +216,7 @@ static enum exit_status count_siblings(struct walkthrough *walk)
             .day = (double)moment_days_between(walk->batch->at, walk->looking->at)};
         enum status status =
             consult_count(app->journal, &consultation, app->arena, &row->others, app->diags);
-        fault = status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
+        fault = status;
         row->state = ROW_OPEN;
     }
     walk->gravest = 0.0;
@@ -225,37 +225,37 @@ static enum exit_status count_siblings(struct walkthrough *walk)
     return fault;
 }
 
-static enum exit_status first_pass(struct walkthrough *walk)
+static enum status first_pass(struct walkthrough *walk)
 {
     struct app *app = walk->looking->app;
     enum status status = journal_begin(app->journal, app->diags);
     if (status != STATUS_OK)
-        return app_fail(app, status);
+        return status;
     walk->alone = true;
-    enum exit_status fault = look_once(walk);
-    if (fault == EXIT_FINE)
+    enum status fault = look_once(walk);
+    if (fault == STATUS_OK)
         fault = count_siblings(walk);
     journal_rollback(app->journal);
     walk->alone = false;
     return fault;
 }
 
-static enum exit_status look_at_all(struct walkthrough *walk)
+static enum status look_at_all(struct walkthrough *walk)
 {
     struct app *app = walk->looking->app;
-    enum exit_status fault = first_pass(walk);
-    enum status status = fault == EXIT_FINE ? journal_begin(app->journal, app->diags) : STATUS_OK;
-    if (fault != EXIT_FINE)
+    enum status fault = first_pass(walk);
+    enum status status = fault == STATUS_OK ? journal_begin(app->journal, app->diags) : STATUS_OK;
+    if (fault != STATUS_OK)
         return fault;
     if (status != STATUS_OK)
-        return app_fail(app, status);
+        return status;
     fault = look_once(walk);
-    if (fault != EXIT_FINE) {
+    if (fault != STATUS_OK) {
         journal_rollback(app->journal);
         return fault;
     }
     status = journal_commit(app->journal, app->diags);
-    return status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
+    return status;
 }
 
 /* ---- saying it ------------------------------------------------------------------------------- */
@@ -340,7 +340,7 @@ static void say_rest(const struct walkthrough *walk)
     screen_done(&app->out, &labels);
 }
 
-static enum exit_status say_all(const struct walkthrough *walk)
+static enum status say_all(const struct walkthrough *walk)
 {
     struct app *app = walk->looking->app;
     size_t saved = 0;
@@ -367,7 +367,7 @@ static json_t *labels_json(const struct walkthrough *walk, enum row_state state)
     return array;
 }
 
-static enum exit_status tell_json(struct walkthrough *walk)
+static enum status tell_json(struct walkthrough *walk)
 {
     json_t *json = json_pack("{s:i, s:s, s:O, s:o, s:o}", "schema", 1, "batch", walk->batch->label,
                              "looks", walk->looks, "not_covered", labels_json(walk, ROW_LEFT_OUT),
@@ -377,69 +377,68 @@ static enum exit_status tell_json(struct walkthrough *walk)
 
 /* ---- those still to be described ------------------------------------------------------------- */
 
-static enum exit_status ask_one(struct walkthrough *walk, struct row *row)
+static enum status ask_one(struct walkthrough *walk, struct row *row)
 {
     struct app *app = walk->looking->app;
     struct consultation consultation;
     bool finished = false;
     screen_blank(&app->out);
     walk->looking->without_siblings = false;
-    enum exit_status fault = look_open(walk->looking, row->vessel.label, &consultation);
+    enum status status = look_open(walk->looking, row->vessel.label, &consultation);
     size_t opened = triage_mark(app->triage);
-    if (fault == EXIT_FINE)
-        fault = look_converse(walk->looking, &consultation, &finished);
-    if (fault != EXIT_FINE)
-        return fault;
+    if (status == STATUS_OK)
+        status = look_converse(walk->looking, &consultation, &finished);
+    if (status != STATUS_OK)
+        return status;
     if (!finished || triage_mark(app->triage) == opened) {
         screen_say(&app->out, 0, 2, ROLE_PLAIN, "Nothing was saved for %s.", row->vessel.label);
         return app_flush(app);
     }
     const char *words = look_said(walk->looking);
-    fault =
-        words != NULL ? save_row(walk, row, &consultation, words) : app_fail(app, STATUS_MEMORY);
-    if (fault != EXIT_FINE)
-        return fault;
+    status = words != NULL ? save_row(walk, row, &consultation, words) : STATUS_MEMORY;
+    if (status != STATUS_OK)
+        return status;
     struct look look = {.id = row->look};
     look_say_saved(walk->looking, &consultation, &look);
     return app_flush(app);
 }
 
-static enum exit_status ask_rest(struct walkthrough *walk)
+static enum status ask_rest(struct walkthrough *walk)
 {
     struct app *app = walk->looking->app;
-    enum exit_status fault = EXIT_FINE;
+    enum status status = STATUS_OK;
     if (arguments_flag(&app->arguments, "no-input") || !isatty(STDIN_FILENO) ||
         !isatty(STDOUT_FILENO))
-        return EXIT_FINE;
-    for (size_t i = 0; i < walk->count && fault == EXIT_FINE; i++)
+        return STATUS_OK;
+    for (size_t i = 0; i < walk->count && status == STATUS_OK; i++)
         if (walk->rows[i].state == ROW_TO_DESCRIBE)
-            fault = ask_one(walk, &walk->rows[i]);
-    return fault;
+            status = ask_one(walk, &walk->rows[i]);
+    return status;
 }
 
 /* ---- together -------------------------------------------------------------------------------- */
 
-static enum exit_status walk_through(struct walkthrough *walk)
+static enum status walk_through(struct walkthrough *walk)
 {
     struct app *app = walk->looking->app;
     enum status status = selection_read(walk->looking->words, walk->batch->label, app->arena,
                                         &walk->selection, app->diags);
     if (status != STATUS_OK)
-        return app_fail(app, status);
-    enum exit_status fault = read_rows(walk);
-    if (fault == EXIT_FINE)
+        return status;
+    enum status fault = read_rows(walk);
+    if (fault == STATUS_OK)
         fault = check_named(walk);
-    if (fault == EXIT_FINE)
+    if (fault == STATUS_OK)
         fault = look_at_all(walk);
-    if (fault != EXIT_FINE)
+    if (fault != STATUS_OK)
         return fault;
     if (walk->looks != NULL)
         return tell_json(walk);
     fault = say_all(walk);
-    return fault == EXIT_FINE ? ask_rest(walk) : fault;
+    return fault == STATUS_OK ? ask_rest(walk) : fault;
 }
 
-enum exit_status look_at_batch(struct looking *looking, const struct batch *batch)
+enum status look_at_batch(struct looking *looking, const struct batch *batch)
 {
     struct app *app = looking->app;
     struct walkthrough walk = {.looking = looking, .batch = batch};
@@ -451,10 +450,10 @@ enum exit_status look_at_batch(struct looking *looking, const struct batch *batc
     if (looking->corrects != 0)
         return app_usage(app, "--corrects goes with one vessel, not with a batch");
     if (arguments_flag(&app->arguments, "json") && (walk.looks = json_array()) == NULL)
-        return app_fail(app, STATUS_MEMORY);
-    enum exit_status fault = walk_through(&walk);
+        return STATUS_MEMORY;
+    enum status status = walk_through(&walk);
     json_decref(walk.looks);
-    return fault;
+    return status;
 }
 
 /* ==== look ==================================================================================== */
@@ -462,11 +461,13 @@ enum exit_status look_at_batch(struct looking *looking, const struct batch *batc
 /* Recording a look: what was seen, what it comes to, when to look again. */
 
 static const struct option options[] = {
-    {"at", "MOMENT", "when it was: 2026-03-01 18:30, yesterday, '3 days ago'; else now"},
-    {"corrects", "LOOK", "the number of an earlier look that this one takes the place of"},
-    {"no-input", NULL, "never ask; fail and say what is missing"},
-    {"json", NULL, "print JSON"},
-    {NULL, NULL, NULL},
+    {"at", "MOMENT", "when it was: 2026-03-01 18:30, yesterday, '3 days ago'; else now",
+     .kind = OPTION_TEXT},
+    {"corrects", "LOOK", "the number of an earlier look that this one takes the place of",
+     .kind = OPTION_TEXT},
+    {"no-input", NULL, "never ask; fail and say what is missing", .kind = OPTION_FLAG},
+    {"json", NULL, "print JSON", .kind = OPTION_FLAG},
+    {0},
 };
 
 /* ---- parts that others use ------------------------------------------------------------------- */
@@ -481,8 +482,8 @@ static void show_warnings(struct app *app)
     diags_clear(app->diags);
 }
 
-enum exit_status look_open(const struct looking *looking, const char *label,
-                           struct consultation *consultation)
+enum status look_open(const struct looking *looking, const char *label,
+                      struct consultation *consultation)
 {
     struct app *app = looking->app;
     int64_t id = 0;
@@ -497,16 +498,16 @@ enum exit_status look_open(const struct looking *looking, const char *label,
     enum status status =
         consult_vessel(app->journal, &request, app->triage, app->arena, consultation, app->diags);
     if (status != STATUS_OK)
-        return app_fail(app, status);
+        return status;
     show_warnings(app);
-    return EXIT_FINE;
+    return STATUS_OK;
 }
 
-enum exit_status look_tell(const struct looking *looking, const char *words)
+enum status look_tell(const struct looking *looking, const char *words)
 {
     struct app *app = looking->app;
     enum status status = triage_tell(app->triage, words, strlen(words), app->diags);
-    return status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
+    return status;
 }
 
 bool look_says_something(const struct triage *triage)
@@ -587,8 +588,8 @@ static const char *record_line(const struct looking *looking,
                         consult_day(last->at, looking->at, day), last->action);
 }
 
-enum exit_status look_converse(const struct looking *looking,
-                               const struct consultation *consultation, bool *finished)
+enum status look_converse(const struct looking *looking, const struct consultation *consultation,
+                          bool *finished)
 {
     struct app *app = looking->app;
     const char *about =
@@ -603,13 +604,13 @@ enum exit_status look_converse(const struct looking *looking,
     };
     *finished = false;
     enum status status = prompt_converse(&opening, app->diags);
-    return status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
+    return status;
 }
 
 /* ---- one vessel ------------------------------------------------------------------------------ */
 
-static enum exit_status save(const struct looking *looking, struct consultation *consultation,
-                             const char *words)
+static enum status save(const struct looking *looking, struct consultation *consultation,
+                        const char *words)
 {
     struct app *app = looking->app;
     struct look look;
@@ -617,7 +618,7 @@ static enum exit_status save(const struct looking *looking, struct consultation 
     enum status status = consult_save(app->journal, consultation, app->triage, words, app->arena,
                                       &look, &verdict, app->diags);
     if (status != STATUS_OK)
-        return app_fail(app, status);
+        return status;
     if (arguments_flag(&app->arguments, "json"))
         return app_json(app, look_json(looking, consultation, &look, verdict), false);
     if (looking->words[0] != '\0') { /* a conversation has shown it already */
@@ -631,13 +632,13 @@ static enum exit_status save(const struct looking *looking, struct consultation 
     return app_flush(app);
 }
 
-static enum exit_status not_saved(const struct looking *looking)
+static enum status not_saved(const struct looking *looking)
 {
     screen_say(&looking->app->out, 0, 2, ROLE_PLAIN, "Nothing was saved.");
     return app_flush(looking->app);
 }
 
-static enum exit_status talk_over(struct looking *looking, struct consultation *consultation)
+static enum status talk_over(struct looking *looking, struct consultation *consultation)
 {
     struct app *app = looking->app;
     bool finished = false;
@@ -648,16 +649,16 @@ static enum exit_status talk_over(struct looking *looking, struct consultation *
                          "jarside look %s \"40 percent, thick white, nothing odd\"",
                          consultation->vessel.label);
     size_t opened = triage_mark(app->triage);
-    enum exit_status fault = look_converse(looking, consultation, &finished);
-    if (fault != EXIT_FINE)
-        return fault;
+    enum status status = look_converse(looking, consultation, &finished);
+    if (status != STATUS_OK)
+        return status;
     if (!finished || triage_mark(app->triage) == opened)
         return not_saved(looking);
     const char *words = look_said(looking);
-    return words != NULL ? save(looking, consultation, words) : app_fail(app, STATUS_MEMORY);
+    return words != NULL ? save(looking, consultation, words) : STATUS_MEMORY;
 }
 
-static enum exit_status nothing_understood(const struct looking *looking)
+static enum status nothing_understood(const struct looking *looking)
 {
     struct app *app = looking->app;
     const struct verdict *verdict = triage_judge(app->triage);
@@ -672,18 +673,18 @@ static enum exit_status nothing_understood(const struct looking *looking)
                      looking->words);
 }
 
-static enum exit_status look_at_vessel(struct looking *looking, const char *label)
+static enum status look_at_vessel(struct looking *looking, const char *label)
 {
     struct app *app = looking->app;
     struct consultation consultation;
-    enum exit_status fault = look_open(looking, label, &consultation);
-    if (fault != EXIT_FINE)
-        return fault;
+    enum status status = look_open(looking, label, &consultation);
+    if (status != STATUS_OK)
+        return status;
     if (looking->words[strspn(looking->words, " \t\r\n")] == '\0')
         return talk_over(looking, &consultation);
-    fault = look_tell(looking, looking->words);
-    if (fault != EXIT_FINE)
-        return fault;
+    status = look_tell(looking, looking->words);
+    if (status != STATUS_OK)
+        return status;
     if (!look_says_something(app->triage))
         return nothing_understood(looking);
     return save(looking, &consultation, looking->words);
@@ -691,50 +692,50 @@ static enum exit_status look_at_vessel(struct looking *looking, const char *labe
 
 /* ---- the command ----------------------------------------------------------------------------- */
 
-static enum exit_status read_corrects(struct looking *looking)
+static enum status read_corrects(struct looking *looking)
 {
     const char *said = arguments_value(&looking->app->arguments, "corrects");
     char *end = NULL;
     if (said == NULL)
-        return EXIT_FINE;
+        return STATUS_OK;
     errno = 0;
     long long id = strtoll(said, &end, 10);
     if (end == said || *end != '\0' || errno != 0 || id <= 0)
         return app_usage(looking->app, "'--corrects %s' is not the number of a look", said);
     looking->corrects = id;
-    return EXIT_FINE;
+    return STATUS_OK;
 }
 
-static enum exit_status look(struct looking *looking)
+static enum status look(struct looking *looking)
 {
     struct app *app = looking->app;
     const char *label = app->arguments.operands[0], *found = label;
     int64_t id = 0;
     struct batch batch;
-    enum exit_status fault = app_moment(app, "at", &looking->at);
-    if (fault == EXIT_FINE)
-        fault = read_corrects(looking);
-    if (fault != EXIT_FINE)
-        return fault;
+    enum status status = app_moment(app, "at", &looking->at);
+    if (status == STATUS_OK)
+        status = read_corrects(looking);
+    if (status != STATUS_OK)
+        return status;
     looking->words =
         arena_join(app->arena, app->arguments.operands + 1, app->arguments.operand_count - 1);
     if (looking->words == NULL)
-        return app_fail(app, STATUS_MEMORY);
+        return STATUS_MEMORY;
     if (labels_has(app, RECORD_VESSEL, label, app->arena, &id, &found) ||
         !labels_has(app, RECORD_BATCH, label, app->arena, &id, &found))
         return look_at_vessel(looking, label);
-    fault = labels_find(app, RECORD_BATCH, found, app->arena, &batch);
-    return fault == EXIT_FINE ? look_at_batch(looking, &batch) : fault;
+    status = labels_find(app, RECORD_BATCH, found, app->arena, &batch);
+    return status == STATUS_OK ? look_at_batch(looking, &batch) : status;
 }
 
-static enum exit_status run_look(struct app *app)
+static enum status run_look(struct app *app)
 {
     struct looking looking = {.app = app};
     if (app->arguments.operand_count == 0)
         return app_usage(app, "which vessel? For instance: jarside look B3-7 \"green patch\"");
-    enum exit_status fault = app_open(app, JOURNAL_WRITE);
-    if (fault != EXIT_FINE)
-        return fault;
+    enum status status = app_open(app, JOURNAL_WRITE);
+    if (status != STATUS_OK)
+        return status;
     return look(&looking);
 }
 

@@ -23,9 +23,9 @@ struct looking {
 
 /* Opens the triage on a vessel and tells it the words. The label is taken in capitals too. Faults are
  * shown. */
-enum exit_status look_open(const struct looking *looking, const char *label,
-                           struct consultation *consultation);
-enum exit_status look_tell(const struct looking *looking, const char *words);
+enum status look_open(const struct looking *looking, const char *label,
+                      struct consultation *consultation);
+enum status look_tell(const struct looking *looking, const char *words);
 
 /* Whether anything about the vessel is known that does not come from the journal. */
 bool look_says_something(const struct triage *triage);
@@ -42,10 +42,10 @@ json_t *look_json(const struct looking *looking, const struct consultation *cons
 
 /* Opens the conversation on a vessel whose triage is open; `finished` tells whether the grower went
  * through with it. */
-enum exit_status look_converse(const struct looking *looking,
-                               const struct consultation *consultation, bool *finished);
+enum status look_converse(const struct looking *looking, const struct consultation *consultation,
+                          bool *finished);
 
 /* One sentence for a whole batch. */
-enum exit_status look_at_batch(struct looking *looking, const struct batch *batch);
+enum status look_at_batch(struct looking *looking, const struct batch *batch);
 
 #endif

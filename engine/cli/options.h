@@ -6,14 +6,54 @@
 #include <stddef.h>
 
 #include "base/diag.h"
+#include "base/units.h"
+#include "journal/record.h"
 
 /*
- * Command lines, read by table: the table that parses is the table that helps.
+ * Command lines, read by table: the table that parses is the table that helps, checks and fills
+ * the struct of the command. A row reads
+ *
+ *     {"gauge", "PRESSURE", "of a new cook: 15psi, 1bar", OPTION_AMOUNT,
+ *      .target = offsetof(struct given, gauge), .dimension = DIM_GAUGE_KPA},
+ *
+ * and {0} ends the table. The command begins: struct given given = {...what holds when nothing is
+ * said...}; status = options_fill(app, &given).
  */
+struct app;
+
+enum option_kind {
+    OPTION_FLAG,     /* bool: whether it was given */
+    OPTION_TEXT,     /* const char *, as typed; what it means is the command's business */
+    OPTION_TEXTS,    /* struct texts: every time it was given, in order */
+    OPTION_COUNT,    /* size_t from `low` to `high` (0: no bound) */
+    OPTION_NUMBER,   /* double from `low` to `high` (0: no bound) */
+    OPTION_QUANTITY, /* double in the unit of its dimension; a range stands for its middle */
+    OPTION_AMOUNT,   /* the same, not negative */
+    OPTION_DATE,     /* const char *: an ISO date */
+    OPTION_DAY,      /* int64_t: the day of any moment (moment_day), or of tomorrow */
+    OPTION_MOMENT,   /* struct moment, not in the future; now when it was not given */
+    OPTION_CLOCK,    /* int: minutes after midnight */
+    OPTION_CHOICE,   /* int: which of `words` */
+    OPTION_ID,       /* int: which of a list of the rules, by its id */
+    OPTION_VESSEL,   /* struct known_vessel; a row for its grams goes behind it */
+    OPTION_TABLE,    /* enum record, by its name */
+};
+
 struct option {
     const char *name;     /* without dashes; NULL ends a table */
     const char *argument; /* what stands behind it, for help; NULL for a flag */
     const char *help;
+    enum option_kind kind;
+    size_t target;            /* offset in the command's struct */
+    enum dimension dimension; /* of a quantity, an amount */
+    enum word_list list;      /* of an id */
+    double low, high;         /* of a count, a number */
+    const char *const *words; /* of a choice; ends with NULL */
+};
+
+struct texts {
+    const char **words;
+    size_t count;
 };
 
 struct option_given {
@@ -26,6 +66,8 @@ struct arguments {
     size_t given_count;
     const char **operands;
     size_t operand_count;
+    const char **texts; /* what OPTION_TEXTS point into */
+    size_t text_count;
 };
 
 /*
@@ -45,5 +87,27 @@ bool arguments_flag(const struct arguments *arguments, const char *name);
 const char *arguments_value(const struct arguments *arguments, const char *name);
 /* The nth value given (from 0), or NULL. */
 const char *arguments_nth(const struct arguments *arguments, const char *name, size_t nth);
+
+/*
+ * Fills `target` with the options given of the command at hand, in the order of its table, and
+ * checks them. What was not given stays as it is, but for moments. Ids and vessels
+ * need the rules, so a table with such rows is read after app_load.
+ */
+enum status options_fill(struct app *app, void *target);
+/* The same from any table. */
+enum status options_fill_from(struct app *app, const struct option *table, void *target);
+
+/* One value into the place it is for, checked. */
+enum status option_read(struct app *app, const struct option *option, const char *word,
+                        void *target);
+
+/* A quantity or an amount whose dimension only the rest of the command line tells; `name` is that
+ * of the option, for the message. */
+enum status option_measure(struct app *app, const char *name, const char *words,
+                           enum option_kind kind, enum dimension dimension, double *value);
+
+/* The index of an id in a list of the rules; the nearest is suggested. */
+enum status option_id(struct app *app, const char *name, const char *word, enum word_list list,
+                      int *index);
 
 #endif

@@ -10,51 +10,57 @@
 /* ==== cook ==================================================================================== */
 
 static const struct option options[] = {
-    {"gauge", "PRESSURE", "what the gauge or weight says: 15psi, 1bar, 103kPa"},
-    {"rated", "PRESSURE", "what the cooker is rated for; nothing beyond it is computed"},
-    {"minutes", "TIME", "at full pressure: 150, 2h30"},
-    {"altitude", "HEIGHT", "above the sea: 1600m, 5000ft"},
-    {"barometer", "PRESSURE",
-     "local air pressure, not reduced to sea level; instead of --altitude"},
-    {"vessel", "VESSEL", "an id, bag:1.36kg, jar:1quart, bag:20x12x8cm, jar:9x12cm"},
-    {"mass", "WEIGHT", "hydrated grain in one vessel"},
-    {"vessels", "N", "how many in the cook"},
-    {"load", "HOW", "how they stand in the cooker: an answer to the question about its load"},
-    {"grain", "GRAIN", "an id, for its water and weight"},
-    {"moisture", "PERCENT", "of the hydrated grain"},
-    {"dry", "WEIGHT", "of grain as bought in one vessel"},
-    {"start", "TEMPERATURE", "of the grain when loaded"},
-    {"come-up", "TIME", "from cold to full pressure"},
-    {"cool", "TIME", "from full pressure to boiling, undisturbed"},
-    {"air", "PERCENT", "of air left in the cooker: 0 after ten minutes of full steam"},
-    {"target", "CHANCE", "aimed for that a vessel is not sterile: 0.001"},
-    {"probe", "FILE", "a log of the core's temperature (CSV: time, temperature); '-' for input"},
-    {"probe-unit", "C|F", "when the log does not say"},
-    {"json", NULL, "print JSON"},
-    {NULL, NULL, NULL},
+    {"gauge", "PRESSURE", "what the gauge or weight says: 15psi, 1bar, 103kPa",
+     .kind = OPTION_TEXT},
+    {"rated", "PRESSURE", "what the cooker is rated for; nothing beyond it is computed",
+     .kind = OPTION_TEXT},
+    {"minutes", "TIME", "at full pressure: 150, 2h30", .kind = OPTION_TEXT},
+    {"altitude", "HEIGHT", "above the sea: 1600m, 5000ft", .kind = OPTION_TEXT},
+    {"barometer", "PRESSURE", "local air pressure, not reduced to sea level; instead of --altitude",
+     .kind = OPTION_TEXT},
+    {"vessel", "VESSEL", "an id, bag:1.36kg, jar:1quart, bag:20x12x8cm, jar:9x12cm",
+     .kind = OPTION_TEXT},
+    {"mass", "WEIGHT", "hydrated grain in one vessel", .kind = OPTION_TEXT},
+    {"vessels", "N", "how many in the cook", .kind = OPTION_TEXT},
+    {"load", "HOW", "how they stand in the cooker: an answer to the question about its load",
+     .kind = OPTION_TEXT},
+    {"grain", "GRAIN", "an id, for its water and weight", .kind = OPTION_TEXT},
+    {"moisture", "PERCENT", "of the hydrated grain", .kind = OPTION_TEXT},
+    {"dry", "WEIGHT", "of grain as bought in one vessel", .kind = OPTION_TEXT},
+    {"start", "TEMPERATURE", "of the grain when loaded", .kind = OPTION_TEXT},
+    {"come-up", "TIME", "from cold to full pressure", .kind = OPTION_TEXT},
+    {"cool", "TIME", "from full pressure to boiling, undisturbed", .kind = OPTION_TEXT},
+    {"air", "PERCENT", "of air left in the cooker: 0 after ten minutes of full steam",
+     .kind = OPTION_TEXT},
+    {"target", "CHANCE", "aimed for that a vessel is not sterile: 0.001", .kind = OPTION_TEXT},
+    {"probe", "FILE", "a log of the core's temperature (CSV: time, temperature); '-' for input",
+     .kind = OPTION_TEXT},
+    {"probe-unit", "C|F", "when the log does not say", .kind = OPTION_TEXT},
+    {"json", NULL, "print JSON", .kind = OPTION_FLAG},
+    {0},
 };
 
-static enum exit_status read_load(struct app *app, int *packing)
+static enum status read_load(struct app *app, int *packing)
 {
     const char *word = arguments_value(&app->arguments, "load");
     int feeder = app->rules->feeder[FEEDS_LOAD];
     const char *names[RULES_MAX_VALUES];
 
     if (word == NULL)
-        return EXIT_FINE;
+        return STATUS_OK;
     if (feeder == RULES_NONE)
-        return option_fault(app, "load", "the rules know nothing of loads");
+        return app_error(app, STATUS_DATA, "--load", "the rules know nothing of loads");
     const struct observable *load = &app->rules->observables[feeder];
     if ((*packing = rules_value(load, word)) != RULES_NONE)
-        return EXIT_FINE;
+        return STATUS_OK;
     for (size_t i = 0; i < load->value_count; i++)
         names[i] = load->values[i].id;
     const char *near = diag_nearest(word, names, load->value_count);
-    return option_fault(app, "load", "no load '%s'; did you mean '%s'?", word,
-                        near != NULL ? near : names[0]);
+    return app_error(app, STATUS_DATA, "--load", "no load '%s'; did you mean '%s'?", word,
+                     near != NULL ? near : names[0]);
 }
 
-static enum exit_status read_known(struct app *app, struct known_cook *known)
+static enum status read_known(struct app *app, struct known_cook *known)
 {
     const struct {
         const char *name;
@@ -71,21 +77,21 @@ static enum exit_status read_known(struct app *app, struct known_cook *known)
         {"target", DIM_NONE, &known->target},
         {"vessels", DIM_NONE, &known->vessels},
     };
-    enum exit_status fault = EXIT_FINE;
+    enum status status = STATUS_OK;
 
     known_cook_init(known);
-    for (size_t i = 0; i < sizeof amounts / sizeof *amounts && fault == EXIT_FINE; i++)
-        fault = option_amount(app, amounts[i].name, amounts[i].dimension, amounts[i].value);
+    for (size_t i = 0; i < sizeof amounts / sizeof *amounts && status == STATUS_OK; i++)
+        status = option_amount(app, amounts[i].name, amounts[i].dimension, amounts[i].value);
     known->air /= 100.0;
-    if (fault == EXIT_FINE)
-        fault = option_quantity(app, "altitude", DIM_METRES, &known->altitude);
-    if (fault == EXIT_FINE)
-        fault = option_quantity(app, "start", DIM_CELSIUS, &known->start);
-    if (fault == EXIT_FINE)
-        fault = option_vessel(app, &known->vessel);
-    if (fault == EXIT_FINE)
-        fault = option_mix(app, &known->grain);
-    return fault == EXIT_FINE ? read_load(app, &known->packing) : fault;
+    if (status == STATUS_OK)
+        status = option_quantity(app, "altitude", DIM_METRES, &known->altitude);
+    if (status == STATUS_OK)
+        status = option_quantity(app, "start", DIM_CELSIUS, &known->start);
+    if (status == STATUS_OK)
+        status = option_vessel(app, &known->vessel);
+    if (status == STATUS_OK)
+        status = option_mix(app, &known->grain);
+    return status == STATUS_OK ? read_load(app, &known->packing) : status;
 }
 
 static bool add_reading(void *context, double minutes, double celsius)
@@ -109,7 +115,7 @@ static enum process_fault at_sea_level(const struct cook_setup *setup, double ou
     return fault != PROCESS_OK ? fault : cook_compute(&there, sea);
 }
 
-static enum exit_status tell(struct app *app, const struct cook_told *told)
+static enum status tell(struct app *app, const struct cook_told *told)
 {
     if (arguments_flag(&app->arguments, "json"))
         return app_json(app, view_cook_json(told), false);
@@ -117,15 +123,15 @@ static enum exit_status tell(struct app *app, const struct cook_told *told)
     return app_flush(app);
 }
 
-static enum exit_status compute_probe(struct app *app, const char *path, struct cook_told *told,
-                                      struct cook_probe *probe, struct cook_result *result)
+static enum status compute_probe(struct app *app, const char *path, struct cook_told *told,
+                                 struct cook_probe *probe, struct cook_result *result)
 {
     const struct cook_rules *rules = &app->rules->cook;
 
     cook_probe_init(probe, told->setup, rules->probe_gap > 0.0 ? rules->probe_gap : INFINITY);
-    enum exit_status fault = read_log(app, path, add_reading, probe);
-    if (fault != EXIT_FINE)
-        return fault;
+    enum status status = read_log(app, path, add_reading, probe);
+    if (status != STATUS_OK)
+        return status;
     struct physics_refusal refusal = {
         cook_probe_finish(probe, told->setup, rules->probe_doubt > 0.0 ? rules->probe_doubt : 0.0,
                           result),
@@ -133,11 +139,11 @@ static enum exit_status compute_probe(struct app *app, const char *path, struct 
     if (refusal.fault != PROCESS_OK)
         return option_refused(app, &refusal);
     told->probe = probe;
-    return EXIT_FINE;
+    return STATUS_OK;
 }
 
-static enum exit_status compute(struct app *app, struct cook_told *told, struct cook_probe *probe,
-                                struct cook_result *result, struct cook_result *sea)
+static enum status compute(struct app *app, struct cook_told *told, struct cook_probe *probe,
+                           struct cook_result *result, struct cook_result *sea)
 {
     const char *path = arguments_value(&app->arguments, "probe");
 
@@ -150,11 +156,11 @@ static enum exit_status compute(struct app *app, struct cook_told *told, struct 
     enum process_fault fault = at_sea_level(told->setup, told->outside, sea);
     if (fault == PROCESS_OK)
         told->sea = sea;
-    return fault == FAULT_MEMORY ? app_fail(app, STATUS_MEMORY) : EXIT_FINE;
+    return fault == FAULT_MEMORY ? STATUS_MEMORY : STATUS_OK;
 }
 
-static enum exit_status prepare(struct app *app, struct known_cook *known, struct cook_setup *setup,
-                                struct cook_organism *organisms, struct text *assumed)
+static enum status prepare(struct app *app, struct known_cook *known, struct cook_setup *setup,
+                           struct cook_organism *organisms, struct text *assumed)
 {
     struct physics_refusal refusal;
     bool probe = arguments_value(&app->arguments, "probe") != NULL;
@@ -168,19 +174,19 @@ static enum exit_status prepare(struct app *app, struct known_cook *known, struc
     enum physics_answer answer =
         physics_cook(app->rules, known, setup, organisms, assumed, &refusal);
     if (answer == PHYSICS_OK)
-        return EXIT_FINE;
+        return STATUS_OK;
     if (answer == PHYSICS_REFUSED)
         return option_refused(app, &refusal);
     struct text why;
     text_init(&why);
     physics_explain(&why, answer, &refusal);
-    enum exit_status fault =
+    enum status status =
         app_usage(app, "%s", why.bytes != NULL ? why.bytes : "it cannot be computed");
     text_release(&why);
-    return fault;
+    return status;
 }
 
-static enum exit_status run_cook(struct app *app)
+static enum status run_cook(struct app *app)
 {
     struct cook_organism organisms[COOK_MAX_ORGANISMS];
     struct cook_result result, sea;
@@ -192,27 +198,27 @@ static enum exit_status run_cook(struct app *app)
     if (app->arguments.operand_count > 0)
         return app_usage(app, "'%s' is no option; see 'jarside cook --help'",
                          app->arguments.operands[0]);
-    enum exit_status fault = app_load(app, NULL, 0);
-    if (fault == EXIT_FINE)
-        fault = read_known(app, &known);
-    if (fault != EXIT_FINE)
-        return fault;
+    enum status status = app_load(app, NULL, 0);
+    if (status == STATUS_OK)
+        status = read_known(app, &known);
+    if (status != STATUS_OK)
+        return status;
     text_init(&assumed);
-    fault = prepare(app, &known, &setup, organisms, &assumed);
-    if (fault == EXIT_FINE && assumed.failed)
-        fault = app_fail(app, STATUS_MEMORY);
+    status = prepare(app, &known, &setup, organisms, &assumed);
+    if (status == STATUS_OK && assumed.failed)
+        status = STATUS_MEMORY;
     struct cook_told told = {.rules = app->rules, .known = &known, .setup = &setup, .assumed = ""};
-    if (fault == EXIT_FINE) {
+    if (status == STATUS_OK) {
         told.assumed = assumed.bytes;
         if (known.vessel.kind != RULES_NONE)
             told.vessel = app->rules->vessels[known.vessel.kind].name;
         (void)steam_outside(&setup.steam, &told.outside);
-        fault = compute(app, &told, &probe, &result, &sea);
+        status = compute(app, &told, &probe, &result, &sea);
     }
-    if (fault == EXIT_FINE)
-        fault = tell(app, &told);
+    if (status == STATUS_OK)
+        status = tell(app, &told);
     text_release(&assumed);
-    return fault;
+    return status;
 }
 
 const struct command command_cook = {
@@ -230,18 +236,20 @@ const struct command command_cook = {
 /* ==== mix ===================================================================================== */
 
 static const struct option mix_options[] = {
-    {"dry", "WEIGHT", "of grain as bought"},
-    {"water", "WEIGHT", "of water added and not drained; a millilitre is a gram"},
-    {"before", "WEIGHT", "of grain before soaking and draining"},
-    {"after", "WEIGHT", "of the same afterwards"},
-    {"grain", "GRAIN", "an id, for its own water and its band"},
-    {"own-moisture", "PERCENT", "of the grain as bought, if it was measured"},
-    {"target", "PERCENT", "moisture to aim for; else the middle of the grain's band"},
-    {"vessel", "VESSEL", "what it goes into: an id, bag:1.36kg, jar:1quart"},
-    {"mass", "WEIGHT", "hydrated grain in one vessel"},
-    {"vessels", "N", "how many vessels"},
-    {"json", NULL, "print JSON"},
-    {NULL, NULL, NULL},
+    {"dry", "WEIGHT", "of grain as bought", .kind = OPTION_TEXT},
+    {"water", "WEIGHT", "of water added and not drained; a millilitre is a gram",
+     .kind = OPTION_TEXT},
+    {"before", "WEIGHT", "of grain before soaking and draining", .kind = OPTION_TEXT},
+    {"after", "WEIGHT", "of the same afterwards", .kind = OPTION_TEXT},
+    {"grain", "GRAIN", "an id, for its own water and its band", .kind = OPTION_TEXT},
+    {"own-moisture", "PERCENT", "of the grain as bought, if it was measured", .kind = OPTION_TEXT},
+    {"target", "PERCENT", "moisture to aim for; else the middle of the grain's band",
+     .kind = OPTION_TEXT},
+    {"vessel", "VESSEL", "what it goes into: an id, bag:1.36kg, jar:1quart", .kind = OPTION_TEXT},
+    {"mass", "WEIGHT", "hydrated grain in one vessel", .kind = OPTION_TEXT},
+    {"vessels", "N", "how many vessels", .kind = OPTION_TEXT},
+    {"json", NULL, "print JSON", .kind = OPTION_FLAG},
+    {0},
 };
 
 struct mix { /* what was said, and what becomes of it */
@@ -250,35 +258,35 @@ struct mix { /* what was said, and what becomes of it */
     double before, after, target, vessels;
 };
 
-static enum exit_status read_said(struct app *app, struct mix *mix)
+static enum status read_said(struct app *app, struct mix *mix)
 {
     known_grain_init(&mix->grain);
     known_vessel_init(&mix->vessel);
     mix->before = mix->after = mix->target = mix->vessels = NAN;
-    enum exit_status fault = option_mix(app, &mix->grain);
-    if (fault == EXIT_FINE)
-        fault = option_amount(app, "before", DIM_GRAMS, &mix->before);
-    if (fault == EXIT_FINE)
-        fault = option_amount(app, "after", DIM_GRAMS, &mix->after);
-    if (fault == EXIT_FINE)
-        fault = option_amount(app, "target", DIM_PERCENT, &mix->target);
-    if (fault == EXIT_FINE)
-        fault = option_amount(app, "vessels", DIM_NONE, &mix->vessels);
-    if (fault == EXIT_FINE)
-        fault = option_vessel(app, &mix->vessel);
-    if (fault == EXIT_FINE && !isnan(mix->vessels) && mix->vessels < 1.0)
-        fault = option_fault(app, "vessels", "at least one vessel");
-    return fault;
+    enum status status = option_mix(app, &mix->grain);
+    if (status == STATUS_OK)
+        status = option_amount(app, "before", DIM_GRAMS, &mix->before);
+    if (status == STATUS_OK)
+        status = option_amount(app, "after", DIM_GRAMS, &mix->after);
+    if (status == STATUS_OK)
+        status = option_amount(app, "target", DIM_PERCENT, &mix->target);
+    if (status == STATUS_OK)
+        status = option_amount(app, "vessels", DIM_NONE, &mix->vessels);
+    if (status == STATUS_OK)
+        status = option_vessel(app, &mix->vessel);
+    if (status == STATUS_OK && !isnan(mix->vessels) && mix->vessels < 1.0)
+        status = app_error(app, STATUS_DATA, "--vessels", "at least one vessel");
+    return status;
 }
 
-static enum exit_status refused(struct app *app, enum process_fault fault, double value)
+static enum status refused(struct app *app, enum process_fault fault, double value)
 {
     struct physics_refusal refusal = {fault, value};
     return option_refused(app, &refusal);
 }
 
 /* Weighed already: what moisture it makes. */
-static enum exit_status weighed(struct app *app, struct mix *mix, struct mix_told *told)
+static enum status weighed(struct app *app, struct mix *mix, struct mix_told *told)
 {
     enum process_fault fault;
 
@@ -287,9 +295,9 @@ static enum exit_status weighed(struct app *app, struct mix *mix, struct mix_tol
         told->water = mix->after - mix->before;
         fault = moisture_soaked(mix->before, told->own_moisture, mix->after, &told->moisture);
         if (fault == FAULT_MOISTURE_DROP)
-            return option_fault(app, "after",
-                                "lighter after soaking than before; weigh both drained "
-                                "of water that runs off");
+            return app_error(app, STATUS_DATA, "--after",
+                             "lighter after soaking than before; weigh both drained "
+                             "of water that runs off");
     } else {
         told->dry = mix->grain.dry;
         told->water = mix->grain.water;
@@ -301,11 +309,11 @@ static enum exit_status weighed(struct app *app, struct mix *mix, struct mix_tol
         return refused(app, fault, fault == FAULT_MOISTURE ? wet : told->dry);
     }
     moisture_judge(told->dry, told->own_moisture, told->moisture, &told->band, &told->verdict);
-    return EXIT_FINE;
+    return STATUS_OK;
 }
 
 /* To be weighed: from the grain there is, or from the vessels to fill. */
-static enum exit_status recipe(struct app *app, struct mix *mix, struct mix_told *told)
+static enum status recipe(struct app *app, struct mix *mix, struct mix_told *told)
 {
     double each = physics_grams(app->rules, &mix->vessel);
     enum process_fault fault;
@@ -326,7 +334,7 @@ static enum exit_status recipe(struct app *app, struct mix *mix, struct mix_told
     if (fault != PROCESS_OK)
         return refused(app, fault, fault == FAULT_MOISTURE ? told->target : told->dry);
     moisture_judge(told->dry, told->own_moisture, told->moisture, &told->band, &told->verdict);
-    return EXIT_FINE;
+    return STATUS_OK;
 }
 
 static void headroom(struct app *app, const struct mix *mix, struct mix_told *told)
@@ -342,7 +350,7 @@ static void headroom(struct app *app, const struct mix *mix, struct mix_told *to
         told->fill = moisture_fill((told->dry + told->water) / count, bulk, kind->litres);
 }
 
-static enum exit_status mix_compute(struct app *app, struct mix *mix, struct mix_told *told)
+static enum status mix_compute(struct app *app, struct mix *mix, struct mix_told *told)
 {
     bool both = !isnan(mix->grain.dry) && !isnan(mix->grain.water);
     bool soaked = !isnan(mix->before) && !isnan(mix->after);
@@ -359,33 +367,33 @@ static enum exit_status mix_compute(struct app *app, struct mix *mix, struct mix
     told->vessels = isnan(mix->vessels) ? 0.0 : mix->vessels;
     if (isnan(told->own_moisture) || isnan(told->target))
         return app_usage(app, "the rules hold no grain to mix_compute this from");
-    enum exit_status fault = both || soaked ? weighed(app, mix, told) : recipe(app, mix, told);
-    if (fault == EXIT_FINE)
+    enum status status = both || soaked ? weighed(app, mix, told) : recipe(app, mix, told);
+    if (status == STATUS_OK)
         headroom(app, mix, told);
-    return fault;
+    return status;
 }
 
-static enum exit_status run_mix(struct app *app)
+static enum status run_mix(struct app *app)
 {
     struct mix mix;
 
     if (app->arguments.operand_count > 0)
         return app_usage(app, "'%s' is no option; see 'jarside mix --help'",
                          app->arguments.operands[0]);
-    enum exit_status fault = app_load(app, NULL, 0);
-    if (fault == EXIT_FINE)
-        fault = read_said(app, &mix);
-    if (fault != EXIT_FINE)
-        return fault;
+    enum status status = app_load(app, NULL, 0);
+    if (status == STATUS_OK)
+        status = read_said(app, &mix);
+    if (status != STATUS_OK)
+        return status;
     struct mix_told told = {.rules = app->rules, .grain = &mix.grain, .assumed = ""};
     if (isnan(mix.grain.own_moisture))
         told.assumed =
             mix.grain.kind == RULES_NONE
                 ? "grain as bought with the water usual in trade; the bands of all grains"
                 : "grain as bought with the water usual in trade";
-    fault = mix_compute(app, &mix, &told);
-    if (fault != EXIT_FINE)
-        return fault;
+    status = mix_compute(app, &mix, &told);
+    if (status != STATUS_OK)
+        return status;
     if (arguments_flag(&app->arguments, "json"))
         return app_json(app, view_mix_json(&told), false);
     view_mix(&app->out, &told);
@@ -406,22 +414,25 @@ const struct command command_mix = {
 /* ==== forecast ================================================================================ */
 
 static const struct option forecast_options[] = {
-    {"species", "SPECIES", "an id: oyster, shiitake ..."},
-    {"temp", "TEMPERATURE", "where it stands: 24C, 75F"},
-    {"temps", "FILE", "a log of it instead (CSV: time, temperature), from the day of inoculation"},
-    {"probe-unit", "C|F", "when the log does not say"},
-    {"starter", "KIND", "its kind: an answer to the question about the starter"},
-    {"dose", "AMOUNT", "in one vessel: 4ml, 100g; a bare number of pieces of agar"},
-    {"vessel", "VESSEL", "an id, bag:1.36kg, jar:1quart"},
-    {"mass", "WEIGHT", "hydrated grain in one vessel"},
-    {"grain", "GRAIN", "an id"},
-    {"shake", "DAY", "a day it was or will be shaken; may be repeated"},
-    {"start", "DATE", "of inoculation: 2025-03-31, to be told dates"},
-    {"day", "DAY", "with --seen: how many days after inoculation"},
-    {"seen", "PERCENT", "how much is white"},
-    {"still", "DAYS", "for how long nothing has moved"},
-    {"json", NULL, "print JSON"},
-    {NULL, NULL, NULL},
+    {"species", "SPECIES", "an id: oyster, shiitake ...", .kind = OPTION_TEXT},
+    {"temp", "TEMPERATURE", "where it stands: 24C, 75F", .kind = OPTION_TEXT},
+    {"temps", "FILE", "a log of it instead (CSV: time, temperature), from the day of inoculation",
+     .kind = OPTION_TEXT},
+    {"probe-unit", "C|F", "when the log does not say", .kind = OPTION_TEXT},
+    {"starter", "KIND", "its kind: an answer to the question about the starter",
+     .kind = OPTION_TEXT},
+    {"dose", "AMOUNT", "in one vessel: 4ml, 100g; a bare number of pieces of agar",
+     .kind = OPTION_TEXT},
+    {"vessel", "VESSEL", "an id, bag:1.36kg, jar:1quart", .kind = OPTION_TEXT},
+    {"mass", "WEIGHT", "hydrated grain in one vessel", .kind = OPTION_TEXT},
+    {"grain", "GRAIN", "an id", .kind = OPTION_TEXT},
+    {"shake", "DAY", "a day it was or will be shaken; may be repeated", .kind = OPTION_TEXT},
+    {"start", "DATE", "of inoculation: 2025-03-31, to be told dates", .kind = OPTION_TEXT},
+    {"day", "DAY", "with --seen: how many days after inoculation", .kind = OPTION_TEXT},
+    {"seen", "PERCENT", "how much is white", .kind = OPTION_TEXT},
+    {"still", "DAYS", "for how long nothing has moved", .kind = OPTION_TEXT},
+    {"json", NULL, "print JSON", .kind = OPTION_FLAG},
+    {0},
 };
 
 enum { MOST_SHAKES = 16, MOST_WARMTH = 4096 };
@@ -435,7 +446,7 @@ struct run { /* what was said */
     const char *start;
 };
 
-static enum exit_status read_starter(struct app *app, struct known_growth *known)
+static enum status read_starter(struct app *app, struct known_growth *known)
 {
     const struct rules *rules = app->rules;
     const char *word = arguments_value(&app->arguments, "starter");
@@ -443,23 +454,23 @@ static enum exit_status read_starter(struct app *app, struct known_growth *known
     size_t count = 0;
 
     if (word == NULL)
-        return EXIT_FINE;
+        return STATUS_OK;
     for (; count < rules->starter_count && count < RULES_MAX_VALUES; count++) {
         names[count] = rules->starters[count].id;
         if (strcmp(names[count], word) == 0)
             known->starter = (int)count;
     }
     if (known->starter != RULES_NONE)
-        return EXIT_FINE;
+        return STATUS_OK;
     const char *near = diag_nearest(word, names, count);
-    return option_fault(app, "starter", "no starter '%s'; did you mean '%s'?", word,
-                        near != NULL ? near
-                        : count > 0  ? names[0]
-                                     : "");
+    return app_error(app, STATUS_DATA, "--starter", "no starter '%s'; did you mean '%s'?", word,
+                     near != NULL ? near
+                     : count > 0  ? names[0]
+                                  : "");
 }
 
 /* The dose is told in the starter's unit; without a starter the unit tells which it must be. */
-static enum exit_status read_dose(struct app *app, struct known_growth *known)
+static enum status read_dose(struct app *app, struct known_growth *known)
 {
     static const enum dimension dimensions[] = {
         [STARTER_ML] = DIM_LITRES, [STARTER_GRAMS] = DIM_GRAMS, [STARTER_PIECES] = DIM_NONE};
@@ -469,14 +480,15 @@ static enum exit_status read_dose(struct app *app, struct known_growth *known)
     if (app->rules->starter_count == 0)
         return app_usage(app, "the rules hold no starters to forecast_compute this from");
     enum starter_unit unit = app->rules->starters[starter].unit;
-    enum exit_status fault = option_amount(app, "dose", dimensions[unit], &dose);
-    if (fault != EXIT_FINE || isnan(dose))
-        return fault;
+    enum status status = option_amount(app, "dose", dimensions[unit], &dose);
+    if (status != STATUS_OK || isnan(dose))
+        return status;
     known->dose = unit == STARTER_ML ? 1000.0 * dose : dose;
-    return known->dose > 0.0 ? EXIT_FINE : option_fault(app, "dose", "a dose is more than nothing");
+    return known->dose > 0.0 ? STATUS_OK
+                             : app_error(app, STATUS_DATA, "--dose", "a dose is more than nothing");
 }
 
-static enum exit_status read_shakes(struct app *app, struct run *run)
+static enum status read_shakes(struct app *app, struct run *run)
 {
     const struct forecast_rules *rules = &app->rules->forecast;
     const char *word = NULL;
@@ -486,16 +498,17 @@ static enum exit_status read_shakes(struct app *app, struct run *run)
         char *end = NULL;
         double day = strtod(word, &end);
         if (count == MOST_SHAKES)
-            return option_fault(app, "shake", "at most %d shakes", MOST_SHAKES);
+            return app_error(app, STATUS_DATA, "--shake", "at most %d shakes", MOST_SHAKES);
         if (end == word || *end != '\0' || !(day >= 0.0 && day <= 730.0))
-            return option_fault(app, "shake", "'%s' is no day from 0 to 730", word);
+            return app_error(app, STATUS_DATA, "--shake", "'%s' is no day from 0 to 730", word);
         if (count > 0 && day <= run->shakes[count - 1].day)
-            return option_fault(app, "shake", "'%s' is not after the shake before it", word);
+            return app_error(app, STATUS_DATA, "--shake", "'%s' is not after the shake before it",
+                             word);
         run->shakes[count] = (struct shake){day, rules->shake_factor, rules->shake_pause};
     }
     run->known.shakes = run->shakes;
     run->known.shake_count = count;
-    return EXIT_FINE;
+    return STATUS_OK;
 }
 
 /* A log is thinned to one reading an hour or so: growth does not feel more. */
@@ -513,49 +526,49 @@ static bool add_warmth(void *context, double minutes, double celsius)
     return true;
 }
 
-static enum exit_status read_warmth(struct app *app, struct run *run)
+static enum status read_warmth(struct app *app, struct run *run)
 {
     const char *path = arguments_value(&app->arguments, "temps");
-    enum exit_status fault = option_quantity(app, "temp", DIM_CELSIUS, &run->known.temperature);
+    enum status status = option_quantity(app, "temp", DIM_CELSIUS, &run->known.temperature);
 
-    if (fault != EXIT_FINE || path == NULL)
-        return fault;
+    if (status != STATUS_OK || path == NULL)
+        return status;
     if (!isnan(run->known.temperature))
         return app_usage(app, "give either --temp or --temps, not both");
     run->warmth = calloc(MOST_WARMTH, sizeof *run->warmth);
     if (run->warmth == NULL)
-        return app_fail(app, STATUS_MEMORY);
-    fault = read_log(app, path, add_warmth, run);
+        return STATUS_MEMORY;
+    status = read_log(app, path, add_warmth, run);
     run->known.warmth = run->warmth;
     run->known.warmth_count = run->warmth_count;
-    return fault;
+    return status;
 }
 
-static enum exit_status forecast_read_said(struct app *app, struct run *run)
+static enum status forecast_read_said(struct app *app, struct run *run)
 {
     struct known_growth *known = &run->known;
-    enum exit_status fault;
+    enum status status;
 
     known_growth_init(known);
     run->day = run->seen = run->still = NAN;
-    if ((fault = option_species(app, &known->species)) != EXIT_FINE ||
-        (fault = read_starter(app, known)) != EXIT_FINE ||
-        (fault = read_dose(app, known)) != EXIT_FINE ||
-        (fault = option_vessel(app, &known->vessel)) != EXIT_FINE ||
-        (fault = option_grain(app, &known->grain.kind)) != EXIT_FINE ||
-        (fault = read_shakes(app, run)) != EXIT_FINE ||
-        (fault = option_amount(app, "day", DIM_DAYS, &run->day)) != EXIT_FINE ||
-        (fault = option_amount(app, "seen", DIM_PERCENT, &run->seen)) != EXIT_FINE ||
-        (fault = option_amount(app, "still", DIM_DAYS, &run->still)) != EXIT_FINE ||
-        (fault = option_date(app, "start", &run->start)) != EXIT_FINE ||
-        (fault = read_warmth(app, run)) != EXIT_FINE)
-        return fault;
+    if ((status = option_species(app, &known->species)) != STATUS_OK ||
+        (status = read_starter(app, known)) != STATUS_OK ||
+        (status = read_dose(app, known)) != STATUS_OK ||
+        (status = option_vessel(app, &known->vessel)) != STATUS_OK ||
+        (status = option_grain(app, &known->grain.kind)) != STATUS_OK ||
+        (status = read_shakes(app, run)) != STATUS_OK ||
+        (status = option_amount(app, "day", DIM_DAYS, &run->day)) != STATUS_OK ||
+        (status = option_amount(app, "seen", DIM_PERCENT, &run->seen)) != STATUS_OK ||
+        (status = option_amount(app, "still", DIM_DAYS, &run->still)) != STATUS_OK ||
+        (status = option_date(app, "start", &run->start)) != STATUS_OK ||
+        (status = read_warmth(app, run)) != STATUS_OK)
+        return status;
     if (known->species == RULES_NONE)
         return app_usage(app, "give --species; for instance: jarside forecast --species oyster "
                               "--temp 24C --dose 4ml --vessel bag:1.36kg");
     if (isnan(run->day) != isnan(run->seen))
         return app_usage(app, "--day and --seen go together: how white it was on which day");
-    return EXIT_FINE;
+    return STATUS_OK;
 }
 
 static const struct range never = {INFINITY, INFINITY, INFINITY};
@@ -579,8 +592,8 @@ static enum process_fault fill(struct forecast_told *told, const struct run *run
     return forecast_judge(told->forecast, run->day, run->seen, run->still, &told->pace);
 }
 
-static enum exit_status forecast_tell(struct app *app, const struct run *run, const char *assumed,
-                                      const struct forecast *forecast)
+static enum status forecast_tell(struct app *app, const struct run *run, const char *assumed,
+                                 const struct forecast *forecast)
 {
     struct forecast_told told = {
         .rules = app->rules,
@@ -605,7 +618,7 @@ static enum exit_status forecast_tell(struct app *app, const struct run *run, co
     return app_flush(app);
 }
 
-static enum exit_status forecast_compute(struct app *app, const struct run *run)
+static enum status forecast_compute(struct app *app, const struct run *run)
 {
     struct physics_refusal refusal;
     struct forecast forecast;
@@ -615,36 +628,36 @@ static enum exit_status forecast_compute(struct app *app, const struct run *run)
     text_init(&assumed);
     enum physics_answer answer =
         physics_growth(app->rules, &run->known, &forecast, &constant, &assumed, &refusal);
-    enum exit_status fault;
+    enum status status;
     if (assumed.failed) {
-        fault = app_fail(app, STATUS_MEMORY);
+        status = STATUS_MEMORY;
     } else if (answer == PHYSICS_OK) {
-        fault = forecast_tell(app, run, assumed.bytes, &forecast);
+        status = forecast_tell(app, run, assumed.bytes, &forecast);
     } else if (answer == PHYSICS_REFUSED) {
-        fault = option_refused(app, &refusal);
+        status = option_refused(app, &refusal);
     } else {
         text_clear(&assumed);
         physics_explain(&assumed, answer, &refusal);
-        fault = app_usage(app, "%s", assumed.bytes != NULL ? assumed.bytes : "");
+        status = app_usage(app, "%s", assumed.bytes != NULL ? assumed.bytes : "");
     }
     text_release(&assumed);
-    return fault;
+    return status;
 }
 
-static enum exit_status run_forecast(struct app *app)
+static enum status run_forecast(struct app *app)
 {
     struct run run = {.warmth = NULL};
 
     if (app->arguments.operand_count > 0)
         return app_usage(app, "'%s' is no option; see 'jarside forecast --help'",
                          app->arguments.operands[0]);
-    enum exit_status fault = app_load(app, NULL, 0);
-    if (fault == EXIT_FINE)
-        fault = forecast_read_said(app, &run);
-    if (fault == EXIT_FINE)
-        fault = forecast_compute(app, &run);
+    enum status status = app_load(app, NULL, 0);
+    if (status == STATUS_OK)
+        status = forecast_read_said(app, &run);
+    if (status == STATUS_OK)
+        status = forecast_compute(app, &run);
     free(run.warmth);
-    return fault;
+    return status;
 }
 
 const struct command command_forecast = {

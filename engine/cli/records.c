@@ -13,20 +13,21 @@
 /* Records around batches: starters and where they came from, lots, cooks, sessions, places. */
 
 static const struct option options[] = {
-    {"at", "MOMENT", "when a change was made, if not now"},
-    {"json", NULL, "print JSON"},
-    {NULL, NULL, NULL},
+    {"at", "MOMENT", "when a change was made, if not now", .kind = OPTION_TEXT},
+    {"json", NULL, "print JSON", .kind = OPTION_FLAG},
+    {0},
 };
 
 static const struct option starter_options[] = {
-    {"from", "STARTER", "the starter it was made from; may be repeated"},
-    {"species", "SPECIES", "an id; else that of the starter it came from"},
-    {"kind", "KIND", "liquid_culture, plate ..."},
-    {"source", "WORDS", "where it came from, when from no starter of the journal"},
-    {"at", "MOMENT", "when it was made; else now"},
-    {"note", "WORDS", "anything to remember"},
-    {"json", NULL, "print JSON"},
-    {NULL, NULL, NULL},
+    {"from", "STARTER", "the starter it was made from; may be repeated", .kind = OPTION_TEXT},
+    {"species", "SPECIES", "an id; else that of the starter it came from", .kind = OPTION_TEXT},
+    {"kind", "KIND", "liquid_culture, plate ...", .kind = OPTION_TEXT},
+    {"source", "WORDS", "where it came from, when from no starter of the journal",
+     .kind = OPTION_TEXT},
+    {"at", "MOMENT", "when it was made; else now", .kind = OPTION_TEXT},
+    {"note", "WORDS", "anything to remember", .kind = OPTION_TEXT},
+    {"json", NULL, "print JSON", .kind = OPTION_FLAG},
+    {0},
 };
 
 struct recording {
@@ -39,14 +40,14 @@ struct recording {
     struct moment at;
 };
 
-static enum exit_status tell(struct recording *recording, const char *what)
+static enum status tell(struct recording *recording, const char *what)
 {
     struct app *app = recording->app;
     const char *kind = record_types[recording->record].name;
     enum status status = journal_find(app->journal, recording->record, recording->label, app->arena,
                                       &recording->row, app->diags);
     if (status != STATUS_OK)
-        return app_fail(app, status);
+        return status;
     if (arguments_flag(&app->arguments, "json"))
         return app_json(
             app,
@@ -84,48 +85,47 @@ static enum status set_column(struct recording *recording, const struct assignme
                            assignment->value, recording->at, app->diags);
 }
 
-static enum exit_status set_columns(struct recording *recording, const char *const *typed,
-                                    size_t count)
+static enum status set_columns(struct recording *recording, const char *const *typed, size_t count)
 {
     struct assignment assignments[ASSIGN_MOST];
     struct app *app = recording->app;
-    enum exit_status fault = EXIT_FINE;
+    enum status fault = STATUS_OK;
     size_t many = 0;
 
-    for (size_t i = 0; i < count && fault == EXIT_FINE; i++) {
+    for (size_t i = 0; i < count && fault == STATUS_OK; i++) {
         fault = assign_read(app, recording->record, typed[i], facts_of(recording), app->arena,
                             assignments, &many);
-        for (size_t k = 0; k < many && fault == EXIT_FINE; k++) {
+        for (size_t k = 0; k < many && fault == STATUS_OK; k++) {
             enum status status = set_column(recording, &assignments[k]);
-            fault = status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
+            fault = status;
         }
     }
     return fault;
 }
 
 /* All columns or none. */
-static enum exit_status write_columns(struct recording *recording, const char *const *typed,
-                                      size_t count)
+static enum status write_columns(struct recording *recording, const char *const *typed,
+                                 size_t count)
 {
     struct app *app = recording->app;
     enum status status = journal_begin(app->journal, app->diags);
     if (status != STATUS_OK)
-        return app_fail(app, status);
-    enum exit_status fault = set_columns(recording, typed, count);
-    if (fault == EXIT_FINE) {
+        return status;
+    enum status fault = set_columns(recording, typed, count);
+    if (fault == STATUS_OK) {
         if (!recording->there)
             status = journal_add(app->journal, recording->record, &recording->row, app->diags);
         if (status == STATUS_OK)
             status = journal_commit(app->journal, app->diags);
-        fault = status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
+        fault = status;
     }
-    if (fault != EXIT_FINE)
+    if (fault != STATUS_OK)
         journal_rollback(app->journal);
     return fault;
 }
 
 /* The label named, or the next one where the words begin with a column. */
-static enum exit_status find_or_name(struct recording *recording, const char *label)
+static enum status find_or_name(struct recording *recording, const char *label)
 {
     struct app *app = recording->app;
     const char *found = NULL;
@@ -136,14 +136,14 @@ static enum exit_status find_or_name(struct recording *recording, const char *la
         enum status status = journal_next_label(app->journal, recording->record, app->arena,
                                                 &recording->row.named.label, app->diags);
         recording->label = recording->row.named.label;
-        return status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
+        return status;
     }
     recording->there = labels_has(app, recording->record, label, app->arena, &id, &found);
     recording->label = recording->there ? found : label;
     recording->row.named.label = recording->label;
     return recording->there
                ? labels_find(app, recording->record, found, app->arena, &recording->row)
-               : EXIT_FINE;
+               : STATUS_OK;
 }
 
 static bool may_be_recorded(enum record record)
@@ -152,7 +152,7 @@ static bool may_be_recorded(enum record record)
            record == RECORD_SESSION || record == RECORD_PLACE;
 }
 
-static enum exit_status record_words(struct recording *recording)
+static enum status record_words(struct recording *recording)
 {
     struct app *app = recording->app;
     const char *const *words = app->arguments.operands;
@@ -165,20 +165,20 @@ static enum exit_status record_words(struct recording *recording)
     words++;
     count--;
     const char *label = count > 0 && strchr(words[0], '=') == NULL ? words[0] : NULL;
-    enum exit_status fault = app_moment(app, "at", &recording->at);
-    if (fault == EXIT_FINE)
-        fault = find_or_name(recording, label);
-    if (fault != EXIT_FINE)
-        return fault;
+    enum status status = app_moment(app, "at", &recording->at);
+    if (status == STATUS_OK)
+        status = find_or_name(recording, label);
+    if (status != STATUS_OK)
+        return status;
     if (label != NULL) {
         words++;
         count--;
     }
     if (count == 0 && recording->there)
         return tell(recording, "as it stands");
-    fault = write_columns(recording, words, count);
-    return fault == EXIT_FINE ? tell(recording, recording->there ? "corrected" : "recorded")
-                              : fault;
+    status = write_columns(recording, words, count);
+    return status == STATUS_OK ? tell(recording, recording->there ? "corrected" : "recorded")
+                               : status;
 }
 
 /* ---- starters -------------------------------------------------------------------------------- */
@@ -203,14 +203,14 @@ static enum status descends(struct recording *recording, int64_t starter, int64_
     return status;
 }
 
-static enum exit_status add_parent(struct recording *recording, const char *label)
+static enum status add_parent(struct recording *recording, const char *label)
 {
     struct app *app = recording->app;
     struct starter parent;
     struct parent link = {.starter = recording->row.starter.id};
     bool circle = false;
-    enum exit_status fault = labels_find(app, RECORD_STARTER, label, app->arena, &parent);
-    if (fault != EXIT_FINE)
+    enum status fault = labels_find(app, RECORD_STARTER, label, app->arena, &parent);
+    if (fault != STATUS_OK)
         return fault;
     enum status status = descends(recording, parent.id, link.starter, 0, &circle);
     if (status == STATUS_OK && circle)
@@ -219,18 +219,18 @@ static enum exit_status add_parent(struct recording *recording, const char *labe
     link.parent = parent.id;
     if (status == STATUS_OK)
         status = journal_add(app->journal, RECORD_PARENT, &link, app->diags);
-    return status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
+    return status;
 }
 
-static enum exit_status add_parents(struct recording *recording)
+static enum status add_parents(struct recording *recording)
 {
     const char *label = NULL;
-    enum exit_status fault = EXIT_FINE;
-    for (size_t i = 0; fault == EXIT_FINE &&
+    enum status status = STATUS_OK;
+    for (size_t i = 0; status == STATUS_OK &&
                        (label = arguments_nth(&recording->app->arguments, "from", i)) != NULL;
          i++)
-        fault = add_parent(recording, label);
-    return fault;
+        status = add_parent(recording, label);
+    return status;
 }
 
 static bool is_kind(struct recording *recording, const char *word)
@@ -263,7 +263,7 @@ static bool take_fact(struct recording *recording, const struct fact *fact)
     return true;
 }
 
-static enum exit_status not_of_starters(struct app *app, const char *words)
+static enum status not_of_starters(struct app *app, const char *words)
 {
     return app_usage(app,
                      "'%s' is not understood; say the mushroom and the kind, for instance: "
@@ -272,8 +272,7 @@ static enum exit_status not_of_starters(struct app *app, const char *words)
 }
 
 /* The words of the command, as a description would be read: mushroom and kind of starter. */
-static enum exit_status read_words(struct recording *recording, const char *const *words,
-                                   size_t count)
+static enum status read_words(struct recording *recording, const char *const *words, size_t count)
 {
     struct app *app = recording->app;
     const struct unclear *unclear = NULL;
@@ -284,64 +283,61 @@ static enum exit_status read_words(struct recording *recording, const char *cons
         if (!is_kind(recording, words[i]))
             text = arena_format(app->arena, "%s%s ", text, words[i]);
     if (text == NULL)
-        return app_fail(app, STATUS_MEMORY);
+        return STATUS_MEMORY;
     enum status status = triage_tell(app->triage, text, strlen(text), app->diags);
     if (status != STATUS_OK)
-        return app_fail(app, status);
+        return status;
     if (triage_unclear(app->triage, &unclear) > 0)
         return not_of_starters(app, unclear[0].words);
     size_t known = triage_facts(app->triage, &facts);
     for (size_t i = 0; i < known; i++)
         if (!take_fact(recording, &facts[i]))
             return not_of_starters(app, facts[i].words);
-    return EXIT_FINE;
+    return STATUS_OK;
 }
 
-static enum exit_status read_option(struct recording *recording, const char *option,
-                                    const char *column)
+static enum status read_option(struct recording *recording, const char *option, const char *column)
 {
     const char *value = arguments_value(&recording->app->arguments, option);
     if (value == NULL)
-        return EXIT_FINE;
+        return STATUS_OK;
     const char *typed = arena_format(recording->app->arena, "%s=%s", column, value);
-    return typed != NULL ? set_columns(recording, &typed, 1)
-                         : app_fail(recording->app, STATUS_MEMORY);
+    return typed != NULL ? set_columns(recording, &typed, 1) : STATUS_MEMORY;
 }
 
 /* The mushroom is that of the first parent, when nothing else was said. */
-static enum exit_status inherit(struct recording *recording)
+static enum status inherit(struct recording *recording)
 {
     const char *label = arguments_value(&recording->app->arguments, "from");
     struct starter parent;
     if (label == NULL || recording->row.starter.species[0] != '\0')
-        return EXIT_FINE;
-    enum exit_status fault =
+        return STATUS_OK;
+    enum status status =
         labels_find(recording->app, RECORD_STARTER, label, recording->app->arena, &parent);
-    if (fault == EXIT_FINE)
+    if (status == STATUS_OK)
         recording->row.starter.species = parent.species;
-    return fault;
+    return status;
 }
 
-static enum exit_status make_starter(struct recording *recording, const char *const *words,
-                                     size_t count)
+static enum status make_starter(struct recording *recording, const char *const *words, size_t count)
 {
     struct app *app = recording->app;
-    enum exit_status fault = read_words(recording, words, count);
+    enum status fault = read_words(recording, words, count);
 
     recording->row.starter.made = recording->at;
-    if (fault != EXIT_FINE || (fault = read_option(recording, "species", "species")) != EXIT_FINE ||
-        (fault = read_option(recording, "kind", "kind")) != EXIT_FINE ||
-        (fault = read_option(recording, "source", "source")) != EXIT_FINE ||
-        (fault = read_option(recording, "note", "note")) != EXIT_FINE ||
-        (fault = inherit(recording)) != EXIT_FINE)
+    if (fault != STATUS_OK || (fault = read_option(recording, "species", "species")) != STATUS_OK ||
+        (fault = read_option(recording, "kind", "kind")) != STATUS_OK ||
+        (fault = read_option(recording, "source", "source")) != STATUS_OK ||
+        (fault = read_option(recording, "note", "note")) != STATUS_OK ||
+        (fault = inherit(recording)) != STATUS_OK)
         return fault;
     enum status status = journal_begin(app->journal, app->diags);
     if (status == STATUS_OK)
         status = journal_add(app->journal, RECORD_STARTER, &recording->row, app->diags);
-    fault = status == STATUS_OK ? add_parents(recording) : app_fail(app, status);
-    if (fault == EXIT_FINE) {
+    fault = status == STATUS_OK ? add_parents(recording) : status;
+    if (fault == STATUS_OK) {
         status = journal_commit(app->journal, app->diags);
-        return status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
+        return status;
     }
     journal_rollback(app->journal);
     return fault;
@@ -356,7 +352,7 @@ static bool is_label(struct recording *recording, const char *word)
            labels_has(recording->app, RECORD_STARTER, word, recording->app->arena, &id, &found);
 }
 
-static enum exit_status starter_words(struct recording *recording)
+static enum status starter_words(struct recording *recording)
 {
     struct app *app = recording->app;
     const char *const *words = app->arguments.operands;
@@ -364,42 +360,42 @@ static enum exit_status starter_words(struct recording *recording)
     bool named = count > 0 && is_label(recording, words[0]);
 
     recording->record = RECORD_STARTER;
-    enum exit_status fault = app_moment(app, "at", &recording->at);
-    if (fault == EXIT_FINE)
-        fault = find_or_name(recording, named ? words[0] : NULL);
-    if (fault != EXIT_FINE)
-        return fault;
+    enum status status = app_moment(app, "at", &recording->at);
+    if (status == STATUS_OK)
+        status = find_or_name(recording, named ? words[0] : NULL);
+    if (status != STATUS_OK)
+        return status;
     if (recording->there) {
         if (count > 1 || arguments_value(&app->arguments, "from") == NULL)
             return app_usage(app,
                              "starter %s is there already; 'jarside correct %s COLUMN=VALUE' "
                              "mends it, --from names what it came from",
                              recording->label, recording->label);
-        fault = add_parents(recording);
+        status = add_parents(recording);
     } else {
-        fault = make_starter(recording, words + named, count - named);
+        status = make_starter(recording, words + named, count - named);
     }
-    return fault == EXIT_FINE ? tell(recording, "recorded") : fault;
+    return status == STATUS_OK ? tell(recording, "recorded") : status;
 }
 
 /* ---- the commands ---------------------------------------------------------------------------- */
 
-static enum exit_status run(struct app *app, enum exit_status (*words)(struct recording *recording))
+static enum status run(struct app *app, enum status (*words)(struct recording *recording))
 {
     struct recording recording = {.app = app};
-    enum exit_status fault = app_open(app, JOURNAL_CREATE);
-    if (fault != EXIT_FINE)
-        return fault;
+    enum status status = app_open(app, JOURNAL_CREATE);
+    if (status != STATUS_OK)
+        return status;
     recording.told = app_told(app);
     return words(&recording);
 }
 
-static enum exit_status run_record(struct app *app)
+static enum status run_record(struct app *app)
 {
     return run(app, record_words);
 }
 
-static enum exit_status run_starter(struct app *app)
+static enum status run_starter(struct app *app)
 {
     return run(app, starter_words);
 }
@@ -429,42 +425,44 @@ const struct command command_starter = {
 /* Lists of what is in the journal, and searching it. */
 
 static const struct option list_options[] = {
-    {"batch", "BATCH", "vessels, looks, deeds or outcomes of this batch only"},
-    {"state", "STATE", "vessels that are growing, isolated, discarded or used"},
-    {"fate", "FATE", "vessels that are open, sound, stuck, contaminated or untold"},
-    {"limit", "N", "the newest N, else 20; 0 for all"},
-    {"json", NULL, "print JSON"},
-    {NULL, NULL, NULL},
+    {"batch", "BATCH", "vessels, looks, deeds or outcomes of this batch only", .kind = OPTION_TEXT},
+    {"state", "STATE", "vessels that are growing, isolated, discarded or used",
+     .kind = OPTION_TEXT},
+    {"fate", "FATE", "vessels that are open, sound, stuck, contaminated or untold",
+     .kind = OPTION_TEXT},
+    {"limit", "N", "the newest N, else 20; 0 for all", .kind = OPTION_TEXT},
+    {"json", NULL, "print JSON", .kind = OPTION_FLAG},
+    {0},
 };
 
 static const struct option search_options[] = {
-    {"limit", "N", "the newest N of each kind, else 10"},
-    {"json", NULL, "print JSON"},
-    {NULL, NULL, NULL},
+    {"limit", "N", "the newest N of each kind, else 10", .kind = OPTION_TEXT},
+    {"json", NULL, "print JSON", .kind = OPTION_FLAG},
+    {0},
 };
 
 /* ---- list ------------------------------------------------------------------------------------ */
 
-static enum exit_status read_word(struct app *app, const char *option, const char *const *words,
-                                  int *index)
+static enum status read_word(struct app *app, const char *option, const char *const *words,
+                             int *index)
 {
     const char *word = arguments_value(&app->arguments, option);
     size_t count = 0;
     *index = SURVEY_ANY;
     if (word == NULL)
-        return EXIT_FINE;
+        return STATUS_OK;
     for (; words[count] != NULL; count++)
         if (strcmp(words[count], word) == 0)
             *index = (int)count;
     if (*index != SURVEY_ANY)
-        return EXIT_FINE;
+        return STATUS_OK;
     const char *near = diag_nearest(word, words, count);
     return app_usage(app, "no %s '%s'; did you mean '%s'?", option, word,
                      near != NULL ? near : words[0]);
 }
 
 /* "vessels", or what the other list_options are about. "B3" alone lists its vessels. */
-static enum exit_status read_kind(struct app *app, struct survey *survey)
+static enum status read_kind(struct app *app, struct survey *survey)
 {
     const struct arguments *arguments = &app->arguments;
     const char *batch = arguments_value(arguments, "batch"), *found = NULL;
@@ -487,13 +485,13 @@ static enum exit_status read_kind(struct app *app, struct survey *survey)
         batch = found;
     }
     if (batch == NULL)
-        return EXIT_FINE;
-    enum exit_status fault = labels_find(app, RECORD_BATCH, batch, app->arena, &row);
-    survey->batch = fault == EXIT_FINE ? row.id : 0;
-    return fault;
+        return STATUS_OK;
+    enum status status = labels_find(app, RECORD_BATCH, batch, app->arena, &row);
+    survey->batch = status == STATUS_OK ? row.id : 0;
+    return status;
 }
 
-static enum exit_status check_filters(struct app *app, const struct survey *survey)
+static enum status check_filters(struct app *app, const struct survey *survey)
 {
     bool of_vessel = survey->record == RECORD_VESSEL;
     bool event = survey->record == RECORD_LOOK || survey->record == RECORD_EVENT ||
@@ -502,20 +500,20 @@ static enum exit_status check_filters(struct app *app, const struct survey *surv
         return app_usage(app, "only vessels have a state or a fate");
     if (!of_vessel && !event && survey->batch != 0)
         return app_usage(app, "--batch goes with vessels, looks, deeds and outcomes");
-    return EXIT_FINE;
+    return STATUS_OK;
 }
 
-static enum exit_status show_list(struct app *app, const struct journal_told *told,
-                                  const struct survey *survey)
+static enum status show_list(struct app *app, const struct journal_told *told,
+                             const struct survey *survey)
 {
     struct page page;
     enum status status = survey_page(app->journal, survey, told->arena, &page, app->diags);
     if (status != STATUS_OK)
-        return app_fail(app, status);
+        return status;
     if (arguments_flag(&app->arguments, "json")) {
         json_t *records = view_list_json(told, survey->record, &page, &status);
         if (status != STATUS_OK)
-            return app_fail(app, status);
+            return status;
         return app_json(app,
                         json_pack("{s:i, s:s, s:I, s:o}", "schema", 1, "kind",
                                   record_types[survey->record].name, "total",
@@ -524,28 +522,28 @@ static enum exit_status show_list(struct app *app, const struct journal_told *to
     }
     status = view_list(&app->out, told, survey->record, &page);
     if (status != STATUS_OK)
-        return app_fail(app, status);
+        return status;
     if (page.count == 0)
         screen_say(&app->out, 0, 0, ROLE_PLAIN, "Nothing of that kind is in the journal.");
     return app_flush(app);
 }
 
-static enum exit_status run_list(struct app *app)
+static enum status run_list(struct app *app)
 {
     enum { USUAL = 20, USUAL_OF_BATCH = 200 };
     struct survey survey = survey_all(RECORD_BATCH, USUAL);
-    enum exit_status fault;
+    enum status status;
 
-    if ((fault = app_open(app, JOURNAL_READ)) != EXIT_FINE ||
-        (fault = read_word(app, "state", vessel_state_words, &survey.state)) != EXIT_FINE ||
-        (fault = read_word(app, "fate", fate_words, &survey.fate)) != EXIT_FINE ||
-        (fault = read_kind(app, &survey)) != EXIT_FINE ||
-        (fault = check_filters(app, &survey)) != EXIT_FINE)
-        return fault;
+    if ((status = app_open(app, JOURNAL_READ)) != STATUS_OK ||
+        (status = read_word(app, "state", vessel_state_words, &survey.state)) != STATUS_OK ||
+        (status = read_word(app, "fate", fate_words, &survey.fate)) != STATUS_OK ||
+        (status = read_kind(app, &survey)) != STATUS_OK ||
+        (status = check_filters(app, &survey)) != STATUS_OK)
+        return status;
     if (survey.batch != 0)
         survey.limit = USUAL_OF_BATCH;
-    if ((fault = app_limit(app, &survey.limit)) != EXIT_FINE)
-        return fault;
+    if ((status = app_limit(app, &survey.limit)) != STATUS_OK)
+        return status;
     const struct journal_told told = app_told(app);
     return show_list(app, &told, &survey);
 }
@@ -564,8 +562,8 @@ static size_t page_of_hits(const struct hits *hits, size_t start, int64_t *ids, 
     return end;
 }
 
-static enum exit_status hits_json(struct app *app, const struct journal_told *told,
-                                  const struct hits *hits, int64_t *ids)
+static enum status hits_json(struct app *app, const struct journal_told *told,
+                             const struct hits *hits, int64_t *ids)
 {
     struct page page;
     json_t *groups = json_array();
@@ -582,16 +580,16 @@ static enum exit_status hits_json(struct app *app, const struct journal_told *to
             app, json_pack("{s:i, s:b, s:o}", "schema", 1, "more", hits->more, "found", groups),
             false);
     json_decref(groups);
-    return app_fail(app, status);
+    return status;
 }
 
-static enum exit_status show_hits(struct app *app, const struct journal_told *told,
-                                  const struct hits *hits)
+static enum status show_hits(struct app *app, const struct journal_told *told,
+                             const struct hits *hits)
 {
     struct page page;
     int64_t *ids = arena_array(told->arena, hits->count + 1, sizeof *ids);
     if (ids == NULL)
-        return app_fail(app, STATUS_MEMORY);
+        return STATUS_MEMORY;
     if (arguments_flag(&app->arguments, "json"))
         return hits_json(app, told, hits, ids);
     for (size_t i = 0; i < hits->count;) {
@@ -601,7 +599,7 @@ static enum exit_status show_hits(struct app *app, const struct journal_told *to
             screen_blank(&app->out);
         enum status status = view_list(&app->out, told, record, &page);
         if (status != STATUS_OK)
-            return app_fail(app, status);
+            return status;
     }
     if (hits->count == 0)
         screen_say(&app->out, 0, 0, ROLE_PLAIN, "Nothing in the journal holds all these words.");
@@ -610,15 +608,15 @@ static enum exit_status show_hits(struct app *app, const struct journal_told *to
     return app_flush(app);
 }
 
-static enum exit_status run_search(struct app *app)
+static enum status run_search(struct app *app)
 {
     size_t limit = 10, room = 0, count = 0;
     struct hits hits;
-    enum exit_status fault = app_open(app, JOURNAL_READ);
+    enum status fault = app_open(app, JOURNAL_READ);
 
-    if (fault == EXIT_FINE)
+    if (fault == STATUS_OK)
         fault = app_limit(app, &limit);
-    if (fault != EXIT_FINE)
+    if (fault != STATUS_OK)
         return fault;
     for (size_t i = 0; i < app->arguments.operand_count; i++)
         room += strlen(app->arguments.operands[i]) + 1;
@@ -629,7 +627,7 @@ static enum exit_status run_search(struct app *app)
             size_t length = strcspn(at, " \t\n");
             words[count] = arena_copy(app->arena, at, length);
             if (words[count++] == NULL)
-                return app_fail(app, STATUS_MEMORY);
+                return STATUS_MEMORY;
             at += length;
         }
     }
@@ -638,7 +636,7 @@ static enum exit_status run_search(struct app *app)
     enum status status = survey_search(app->journal, words, count, limit > 0 ? limit : SIZE_MAX / 2,
                                        app->arena, &hits, app->diags);
     const struct journal_told told = app_told(app);
-    return status == STATUS_OK ? show_hits(app, &told, &hits) : app_fail(app, status);
+    return status == STATUS_OK ? show_hits(app, &told, &hits) : status;
 }
 
 /* ---- the commands ---------------------------------------------------------------------------- */
@@ -666,37 +664,37 @@ const struct command command_search = {
 /* ==== life ==================================================================================== */
 
 static const struct option life_options[] = {
-    {"limit", "N", "the newest N events of each kind, else 100; 0 for all"},
-    {"json", NULL, "print JSON"},
-    {NULL, NULL, NULL},
+    {"limit", "N", "the newest N events of each kind, else 100; 0 for all", .kind = OPTION_TEXT},
+    {"json", NULL, "print JSON", .kind = OPTION_FLAG},
+    {0},
 };
 
-static enum exit_status show(struct app *app, const struct journal_told *told, enum record record,
-                             const void *row, size_t limit)
+static enum status show(struct app *app, const struct journal_told *told, enum record record,
+                        const void *row, size_t limit)
 {
     enum status status = STATUS_OK;
     if (arguments_flag(&app->arguments, "json")) {
         json_t *json = view_history_json(told, record, row, limit, &status);
-        return status == STATUS_OK ? app_json(app, json, false) : app_fail(app, status);
+        return status == STATUS_OK ? app_json(app, json, false) : status;
     }
     status = view_history(&app->out, told, record, row, limit);
-    return status == STATUS_OK ? app_flush(app) : app_fail(app, status);
+    return status == STATUS_OK ? app_flush(app) : status;
 }
 
 /* The kind said, or the first that has such a label: what one looks at most comes first. */
-static enum exit_status run_life(struct app *app)
+static enum status run_life(struct app *app)
 {
     static const enum record kinds[] = {RECORD_VESSEL,  RECORD_BATCH, RECORD_STARTER, RECORD_COOK,
                                         RECORD_SESSION, RECORD_LOT,   RECORD_PLACE};
     const char *const *words = app->arguments.operands;
     size_t count = app->arguments.operand_count, limit = 100;
     union any_record row;
-    enum exit_status fault = app_open(app, JOURNAL_READ);
+    enum status status = app_open(app, JOURNAL_READ);
 
-    if (fault == EXIT_FINE)
-        fault = app_limit(app, &limit);
-    if (fault != EXIT_FINE)
-        return fault;
+    if (status == STATUS_OK)
+        status = app_limit(app, &limit);
+    if (status != STATUS_OK)
+        return status;
     const struct journal_told told = app_told(app);
     if (count < 1 || count > 2)
         return app_usage(app, "whose life? For instance: jarside life B3-7, or: jarside life S1");
@@ -713,8 +711,8 @@ static enum exit_status run_life(struct app *app)
         if ((asked != RECORD_COUNT && kinds[i] != asked) ||
             !labels_has(app, kinds[i], words[count - 1], app->arena, &id, &found))
             continue;
-        fault = labels_find(app, kinds[i], found, app->arena, &row);
-        return fault == EXIT_FINE ? show(app, &told, kinds[i], &row, limit) : fault;
+        status = labels_find(app, kinds[i], found, app->arena, &row);
+        return status == STATUS_OK ? show(app, &told, kinds[i], &row, limit) : status;
     }
     if (asked != RECORD_COUNT || strchr(words[count - 1], '-') != NULL) /* the nearest is named */
         return labels_find(app, asked != RECORD_COUNT ? asked : RECORD_VESSEL, words[count - 1],
@@ -740,40 +738,42 @@ const struct command command_life = {
 /* What is due, and labels: what one looks up before going to the shelves. */
 
 static const struct option due_options[] = {
-    {"by", "DATE", "what is due by then: 2026-03-12; else today"},
-    {"limit", "N", "the first N vessels, else 500; 0 for all"},
-    {"ics", "FILE", "write all that is due as a calendar; '-' for standard output"},
-    {"remind", "HH:MM", "with --ics: let the calendar remind you at that time of the day"},
-    {"sheet", NULL, "a sheet to print, in plain text, with boxes to tick"},
-    {"html", "FILE", "the same as a page; '-' for standard output"},
-    {"force", NULL, "replace a file that exists"},
-    {"paper", "PAPER", "a4 (if nothing is said) or letter"},
-    {"json", NULL, "print JSON"},
-    {NULL, NULL, NULL},
+    {"by", "DATE", "what is due by then: 2026-03-12; else today", .kind = OPTION_TEXT},
+    {"limit", "N", "the first N vessels, else 500; 0 for all", .kind = OPTION_TEXT},
+    {"ics", "FILE", "write all that is due as a calendar; '-' for standard output",
+     .kind = OPTION_TEXT},
+    {"remind", "HH:MM", "with --ics: let the calendar remind you at that time of the day",
+     .kind = OPTION_TEXT},
+    {"sheet", NULL, "a sheet to print, in plain text, with boxes to tick", .kind = OPTION_FLAG},
+    {"html", "FILE", "the same as a page; '-' for standard output", .kind = OPTION_TEXT},
+    {"force", NULL, "replace a file that exists", .kind = OPTION_FLAG},
+    {"paper", "PAPER", "a4 (if nothing is said) or letter", .kind = OPTION_TEXT},
+    {"json", NULL, "print JSON", .kind = OPTION_FLAG},
+    {0},
 };
 
 static const struct option labels_options[] = {
-    {"html", "FILE", "a page to print; '-' for standard output"},
-    {"force", NULL, "replace a file that exists"},
-    {"paper", "PAPER", "a4 (if nothing is said) or letter"},
-    {"json", NULL, "print JSON"},
-    {NULL, NULL, NULL},
+    {"html", "FILE", "a page to print; '-' for standard output", .kind = OPTION_TEXT},
+    {"force", NULL, "replace a file that exists", .kind = OPTION_FLAG},
+    {"paper", "PAPER", "a4 (if nothing is said) or letter", .kind = OPTION_TEXT},
+    {"json", NULL, "print JSON", .kind = OPTION_FLAG},
+    {0},
 };
 
-static enum exit_status read_paper(struct app *app, enum paper *paper)
+static enum status read_paper(struct app *app, enum paper *paper)
 {
     const char *word = arguments_value(&app->arguments, "paper");
     *paper = PAPER_A4;
     return word == NULL || sheet_paper(word, paper)
-               ? EXIT_FINE
+               ? STATUS_OK
                : app_usage(app, "'--paper %s' should be a4 or letter", word);
 }
 
-static enum exit_status write_page(struct app *app, const struct text *html, const char *path)
+static enum status write_page(struct app *app, const struct text *html, const char *path)
 {
-    enum exit_status fault = app_write(app, path, html, arguments_flag(&app->arguments, "force"));
-    if (fault != EXIT_FINE)
-        return fault;
+    enum status status = app_write(app, path, html, arguments_flag(&app->arguments, "force"));
+    if (status != STATUS_OK)
+        return status;
     if (strcmp(path, "-") != 0)
         screen_say(&app->out, 0, 2, ROLE_PLAIN, "Written to %s.", path);
     return app_flush(app);
@@ -782,55 +782,55 @@ static enum exit_status write_page(struct app *app, const struct text *html, con
 /* ---- due ------------------------------------------------------------------------------------- */
 
 /* A date, or what moment_read knows; and tomorrow, which is no moment that anything happened at. */
-static enum exit_status read_by(struct app *app, int64_t *day)
+static enum status read_by(struct app *app, int64_t *day)
 {
     const char *by = arguments_value(&app->arguments, "by");
     struct moment now = moment_now(), moment = now;
     *day = moment_day(now);
     if (by == NULL)
-        return EXIT_FINE;
+        return STATUS_OK;
     if (strcmp(by, "tomorrow") == 0) {
         *day += 1;
-        return EXIT_FINE;
+        return STATUS_OK;
     }
     if (!moment_read(by, now, &moment))
         return app_usage(app, "'--by %s' is no date; for instance 2026-03-12 or tomorrow", by);
     *day = moment_day(moment);
-    return EXIT_FINE;
+    return STATUS_OK;
 }
 
-static enum exit_status due_page(struct app *app, const struct journal_told *told,
-                                 const struct due_list *list, enum paper paper)
+static enum status due_page(struct app *app, const struct journal_told *told,
+                            const struct due_list *list, enum paper paper)
 {
     struct text html;
     text_init(&html);
     view_due_html(&html, told, list, paper);
-    enum exit_status fault = write_page(app, &html, arguments_value(&app->arguments, "html"));
+    enum status status = write_page(app, &html, arguments_value(&app->arguments, "html"));
     text_release(&html);
-    return fault;
+    return status;
 }
 
-static enum exit_status due(struct app *app)
+static enum status due(struct app *app)
 {
     size_t limit = 500;
     struct due_list list;
     enum paper paper;
     int64_t day = 0;
-    enum exit_status fault = app_open(app, JOURNAL_READ);
+    enum status fault = app_open(app, JOURNAL_READ);
 
-    if (fault != EXIT_FINE)
+    if (fault != STATUS_OK)
         return fault;
     if (app->arguments.operand_count > 0)
         return app_usage(app, "'%s' is not understood; --by DATE looks ahead",
                          app->arguments.operands[0]);
-    if ((fault = read_by(app, &day)) != EXIT_FINE ||
-        (fault = app_limit(app, &limit)) != EXIT_FINE ||
-        (fault = read_paper(app, &paper)) != EXIT_FINE)
+    if ((fault = read_by(app, &day)) != STATUS_OK ||
+        (fault = app_limit(app, &limit)) != STATUS_OK ||
+        (fault = read_paper(app, &paper)) != STATUS_OK)
         return fault;
     const struct journal_told told = app_told(app);
     enum status status = view_due_find(&told, day, limit, &list);
     if (status != STATUS_OK)
-        return app_fail(app, status);
+        return status;
     if (arguments_flag(&app->arguments, "json"))
         return app_json(app, view_due_json(&told, &list), false);
     if (arguments_value(&app->arguments, "html") != NULL)
@@ -845,7 +845,7 @@ static enum exit_status due(struct app *app)
 /* ---- labels ---------------------------------------------------------------------------------- */
 
 /* The vessels named; those of the newest batch when none are. */
-static enum exit_status choose(struct app *app, struct chosen *chosen)
+static enum status choose(struct app *app, struct chosen *chosen)
 {
     struct survey survey = survey_all(RECORD_BATCH, 1);
     struct batch batch;
@@ -860,47 +860,46 @@ static enum exit_status choose(struct app *app, struct chosen *chosen)
     if (status == STATUS_OK)
         status =
             journal_get(app->journal, RECORD_BATCH, page.ids[0], app->arena, &batch, app->diags);
-    return status == STATUS_OK ? labels_vessels(app, &batch.label, 1, app->arena, chosen)
-                               : app_fail(app, status);
+    return status == STATUS_OK ? labels_vessels(app, &batch.label, 1, app->arena, chosen) : status;
 }
 
-static enum exit_status labels_json(struct app *app, const struct chosen *chosen)
+static enum status labels_json(struct app *app, const struct chosen *chosen)
 {
     json_t *labels = view_json_vessels(chosen->vessels, chosen->count);
     return app_json(app, json_pack("{s:i, s:o}", "schema", 1, "labels", labels), false);
 }
 
-static enum exit_status run_labels(struct app *app)
+static enum status run_labels(struct app *app)
 {
     const char *path = arguments_value(&app->arguments, "html");
     struct chosen chosen = {NULL, 0, false};
     struct text html;
     enum paper paper;
-    enum exit_status fault = app_open(app, JOURNAL_READ);
+    enum status fault = app_open(app, JOURNAL_READ);
 
-    if (fault == EXIT_FINE)
+    if (fault == STATUS_OK)
         fault = read_paper(app, &paper);
-    if (fault == EXIT_FINE)
+    if (fault == STATUS_OK)
         fault = choose(app, &chosen);
-    if (fault != EXIT_FINE)
+    if (fault != STATUS_OK)
         return fault;
     const struct journal_told told = app_told(app);
     if (arguments_flag(&app->arguments, "json"))
         return labels_json(app, &chosen);
     if (path == NULL) {
         enum status status = view_labels(&app->out, &told, chosen.vessels, chosen.count);
-        return status == STATUS_OK ? app_flush(app) : app_fail(app, status);
+        return status == STATUS_OK ? app_flush(app) : status;
     }
     text_init(&html);
     enum status status = view_labels_html(&html, &told, chosen.vessels, chosen.count, paper);
-    fault = status == STATUS_OK ? write_page(app, &html, path) : app_fail(app, status);
+    fault = status == STATUS_OK ? write_page(app, &html, path) : status;
     text_release(&html);
     return fault;
 }
 
 /* ---- the commands ---------------------------------------------------------------------------- */
 
-static enum exit_status run_due(struct app *app)
+static enum status run_due(struct app *app)
 {
     const char *calendar = arguments_value(&app->arguments, "ics");
     return calendar != NULL ? feed_write(app, calendar) : due(app);

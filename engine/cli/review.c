@@ -12,14 +12,17 @@
 #include "view/screen.h"
 
 static const struct option options[] = {
-    {"csv", "FILE", "review a table of one row a vessel instead of the journal; '-' for input"},
-    {"demo", NULL, "review the invented season that comes with the program"},
-    {"since", "DATE", "only vessels begun on that day or later"},
-    {"details", NULL, "show every factor, what went together, times, batches, and how it decides"},
-    {"json", NULL, "print JSON"},
-    {"html", "FILE", "write a page with charts instead, for screen and paper; '-' for output"},
-    {"force", NULL, "replace a file that exists"},
-    {NULL, NULL, NULL},
+    {"csv", "FILE", "review a table of one row a vessel instead of the journal; '-' for input",
+     .kind = OPTION_TEXT},
+    {"demo", NULL, "review the invented season that comes with the program", .kind = OPTION_FLAG},
+    {"since", "DATE", "only vessels begun on that day or later", .kind = OPTION_TEXT},
+    {"details", NULL, "show every factor, what went together, times, batches, and how it decides",
+     .kind = OPTION_TEXT},
+    {"json", NULL, "print JSON", .kind = OPTION_FLAG},
+    {"html", "FILE", "write a page with charts instead, for screen and paper; '-' for output",
+     .kind = OPTION_TEXT},
+    {"force", NULL, "replace a file that exists", .kind = OPTION_TEXT},
+    {0},
 };
 
 /* ---- progress -------------------------------------------------------------------------------- */
@@ -51,15 +54,15 @@ static enum status read_table(struct app *app, FILE *from, struct dataset_reader
     return status == STATUS_OK ? dataset_reader_finish(reader, dataset) : status;
 }
 
-static enum exit_status table_at(struct app *app, const char *path, int32_t since, int32_t today,
-                                 struct arena *arena, struct dataset *dataset)
+static enum status table_at(struct app *app, const char *path, int32_t since, int32_t today,
+                            struct arena *arena, struct dataset *dataset)
 {
     static const struct position nowhere = {0};
     bool input = strcmp(path, "-") == 0;
     FILE *from = input ? stdin : fopen(path, "rb");
     if (from == NULL) {
         diags_error(app->diags, nowhere, "'%s' cannot be opened: %s", path, strerror(errno));
-        return app_fail(app, STATUS_IO);
+        return STATUS_IO;
     }
     struct dataset_reader *reader =
         dataset_reader_new(input ? "input" : path, since, today, arena, app->diags);
@@ -67,58 +70,58 @@ static enum exit_status table_at(struct app *app, const char *path, int32_t sinc
     dataset_reader_free(reader);
     if (!input)
         fclose(from);
-    return status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
+    return status;
 }
 
-static enum exit_status gather(struct app *app, int32_t since, struct arena *arena,
-                               struct dataset *dataset)
+static enum status gather(struct app *app, int32_t since, struct arena *arena,
+                          struct dataset *dataset)
 {
     const char *path = arguments_value(&app->arguments, "csv");
     int32_t today = (int32_t)moment_day(moment_now());
-    enum exit_status fault = EXIT_FINE;
+    enum status fault = STATUS_OK;
 
     if (path != NULL)
         return table_at(app, path, since, today, arena, dataset);
     fault = arguments_flag(&app->arguments, "demo") ? demo_for_now(app)
                                                     : app_journal(app, JOURNAL_READ);
-    if (fault != EXIT_FINE)
+    if (fault != STATUS_OK)
         return fault;
     enum status status =
         dataset_from_journal(app->journal, app->rules, since, today, arena, dataset, app->diags);
-    return status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
+    return status;
 }
 
 /* ---- the command ------------------------------------------------------------------------------ */
 
-static enum exit_status read_since(struct app *app, int32_t *since)
+static enum status read_since(struct app *app, int32_t *since)
 {
     const char *said = arguments_value(&app->arguments, "since");
     struct moment moment;
     *since = DAY_NONE;
     if (said == NULL)
-        return EXIT_FINE;
+        return STATUS_OK;
     if (!moment_read(said, moment_now(), &moment))
         return app_usage(app, "'--since %s' is no day; write 2026-03-01", said);
     *since = (int32_t)moment_day(moment);
-    return EXIT_FINE;
+    return STATUS_OK;
 }
 
-static enum exit_status tell_page(struct app *app, const struct review *review, const char *path)
+static enum status tell_page(struct app *app, const struct review *review, const char *path)
 {
     bool replace = arguments_flag(&app->arguments, "force");
     struct text page;
     text_init(&page);
     view_review_html(&page, review);
-    enum exit_status fault = app_write(app, path, &page, replace);
+    enum status status = app_write(app, path, &page, replace);
     text_release(&page);
-    if (fault != EXIT_FINE)
-        return fault;
+    if (status != STATUS_OK)
+        return status;
     if (strcmp(path, "-") != 0)
         screen_say(&app->out, 0, 0, ROLE_PLAIN, "Written: %s. Open it in any browser.", path);
     return app_flush(app);
 }
 
-static enum exit_status tell(struct app *app, const struct review *review)
+static enum status tell(struct app *app, const struct review *review)
 {
     const char *path = arguments_value(&app->arguments, "html");
     if (path != NULL)
@@ -135,7 +138,7 @@ static enum exit_status tell(struct app *app, const struct review *review)
     return app_flush(app);
 }
 
-static enum exit_status review_in(struct app *app, struct arena *arena)
+static enum status review_in(struct app *app, struct arena *arena)
 {
     struct progress_bar bar;
     struct review_progress progress = {tell_progress, &bar};
@@ -143,18 +146,18 @@ static enum exit_status review_in(struct app *app, struct arena *arena)
     struct review review;
     int32_t since;
 
-    enum exit_status fault = read_since(app, &since);
-    if (fault == EXIT_FINE)
+    enum status fault = read_since(app, &since);
+    if (fault == STATUS_OK)
         fault = gather(app, since, arena, &dataset);
-    if (fault != EXIT_FINE)
+    if (fault != STATUS_OK)
         return fault;
     progress_bar_init(&bar, stderr);
     enum status status = review_make(&dataset, app->reasoner, &progress, arena, &review);
     progress_bar_clear(&bar);
-    return status == STATUS_OK ? tell(app, &review) : app_fail(app, status);
+    return status == STATUS_OK ? tell(app, &review) : status;
 }
 
-static enum exit_status run_review(struct app *app)
+static enum status run_review(struct app *app)
 {
     if (app->arguments.operand_count > 0)
         return app_usage(app, "'%s' is no option; a table is given as --csv %s",
@@ -163,13 +166,13 @@ static enum exit_status run_review(struct app *app)
         return app_usage(app, "--demo and --csv: one of them at a time");
     if (arguments_flag(&app->arguments, "json") && arguments_value(&app->arguments, "html") != NULL)
         return app_usage(app, "--json and --html: one of them at a time");
-    enum exit_status fault = app_load(app, NULL, 0);
-    if (fault != EXIT_FINE)
-        return fault;
+    enum status status = app_load(app, NULL, 0);
+    if (status != STATUS_OK)
+        return status;
     struct arena *arena = arena_new();
-    fault = arena != NULL ? review_in(app, arena) : app_fail(app, STATUS_MEMORY);
+    status = arena != NULL ? review_in(app, arena) : STATUS_MEMORY;
     arena_free(arena);
-    return fault;
+    return status;
 }
 
 const struct command command_review = {

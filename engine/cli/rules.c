@@ -19,19 +19,19 @@
 
 /* ---- rules check ----------------------------------------------------------------------------- */
 
-static enum exit_status run_check(struct app *app)
+static enum status run_check(struct app *app)
 {
     const struct arguments *arguments = &app->arguments;
     if (arguments->operand_count > 1)
         return app_usage(app, "one folder at a time");
-    enum exit_status fault = app_load(app, arguments->operands, arguments->operand_count);
-    if (fault != EXIT_FINE)
-        return fault;
+    enum status status = app_load(app, arguments->operands, arguments->operand_count);
+    if (status != STATUS_OK)
+        return status;
     reader_check_patterns(app->reader, app->diags);
     if (diags_errors(app->diags) > 0)
-        return app_fail(app, STATUS_DATA);
-    app_fail(app, STATUS_OK); /* warnings, if any, are shown; they are no failure */
-    return EXIT_FINE;
+        return STATUS_DATA;
+    app_report(app); /* warnings, if any, are shown; they are no failure */
+    return STATUS_OK;
 }
 
 const struct command command_rules_check = {
@@ -47,10 +47,11 @@ const struct command command_rules_check = {
 /* ---- rules test ------------------------------------------------------------------------------ */
 
 static const struct option test_options[] = {
-    {"json", NULL, "print JSON"},
-    {"fit", NULL, "find the power tau with the least log score and print it; nothing is written"},
-    {"all", NULL, "list every case, not only those that fail"},
-    {NULL, NULL, NULL},
+    {"json", NULL, "print JSON", .kind = OPTION_FLAG},
+    {"fit", NULL, "find the power tau with the least log score and print it; nothing is written",
+     .kind = OPTION_FLAG},
+    {"all", NULL, "list every case, not only those that fail", .kind = OPTION_FLAG},
+    {0},
 };
 
 static void share_row(struct screen *screen, const char *label, size_t part, size_t whole)
@@ -177,13 +178,13 @@ static json_t *score_json(const struct rules *rules, const struct score *score)
         rows_json(rules, score));
 }
 
-static enum exit_status show_fit(struct app *app, const struct labelled_case *cases, size_t count)
+static enum status show_fit(struct app *app, const struct labelled_case *cases, size_t count)
 {
     double tau = 1, log_score = 0;
     enum status status =
         score_fit_tau(app->triage, app->reasoner, cases, count, &tau, &log_score, app->diags);
     if (status != STATUS_OK)
-        return app_fail(app, status);
+        return status;
     screen_say(&app->out, 0, 0, ROLE_PLAIN,
                "tau %.3f gives the least log score, %.4f nats over %zu cases; the rules have %.3f",
                tau, log_score, count, app->rules->calibration.tau);
@@ -191,49 +192,48 @@ static enum exit_status show_fit(struct app *app, const struct labelled_case *ca
 }
 
 /* The mission's own bar: no contaminated vessel is ever called keep. */
-static enum exit_status verdict_on(const struct score *score)
+static enum status verdict_on(const struct score *score)
 {
-    return score->unsafe_keeps > 0 ? EXIT_CHECK_FAILED : EXIT_FINE;
+    return score->unsafe_keeps > 0 ? STATUS_CHECK : STATUS_OK;
 }
 
-static enum exit_status test_cases(struct app *app, const char *path, struct arena *arena)
+static enum status test_cases(struct app *app, const char *path, struct arena *arena)
 {
     const struct labelled_case *cases = NULL;
     size_t count = 0;
     struct score score;
     enum status status = cases_load(path, app->rules, arena, &cases, &count, app->diags);
     if (status != STATUS_OK)
-        return app_fail(app, status);
+        return status;
     if (arguments_flag(&app->arguments, "fit"))
         return show_fit(app, cases, count);
     status = score_cases(app->triage, cases, count, arena, &score, app->diags);
     if (status != STATUS_OK)
-        return app_fail(app, status);
-    enum exit_status fault = EXIT_FINE;
+        return status;
+    enum status fault = STATUS_OK;
     if (arguments_flag(&app->arguments, "json")) {
         fault = app_json(app, score_json(app->rules, &score), false);
     } else {
         show_score(app, &score);
         fault = app_flush(app);
     }
-    return fault != EXIT_FINE ? fault : verdict_on(&score);
+    return fault != STATUS_OK ? fault : verdict_on(&score);
 }
 
-static enum exit_status run_test(struct app *app)
+static enum status run_test(struct app *app)
 {
     if (app->arguments.operand_count > 1)
         return app_usage(app, "one file or folder of cases at a time");
-    enum exit_status fault = app_load(app, NULL, 0);
-    if (fault != EXIT_FINE)
-        return fault;
+    enum status status = app_load(app, NULL, 0);
+    if (status != STATUS_OK)
+        return status;
     char *found = app->arguments.operand_count == 0 ? corpus_find("cases") : NULL;
     const char *path = found != NULL ? found : app->arguments.operands[0];
     struct arena *arena = arena_new();
-    fault =
-        path != NULL && arena != NULL ? test_cases(app, path, arena) : app_fail(app, STATUS_MEMORY);
+    status = path != NULL && arena != NULL ? test_cases(app, path, arena) : STATUS_MEMORY;
     arena_free(arena);
     free(found);
-    return fault;
+    return status;
 }
 
 const struct command command_rules_test = {
@@ -256,11 +256,12 @@ enum { SHIFTS_SHOWN = 12 };
 static const double WORSE_BY = 0.01;
 
 static const struct option options[] = {
-    {"apply", NULL, "write what was learned into your own rules"},
-    {"undo", NULL, "take the last --apply back"},
-    {"even-if-worse", NULL, "apply although the labelled cases come out worse"},
-    {"json", NULL, "print JSON"},
-    {NULL, NULL, NULL},
+    {"apply", NULL, "write what was learned into your own rules", .kind = OPTION_FLAG},
+    {"undo", NULL, "take the last --apply back", .kind = OPTION_FLAG},
+    {"even-if-worse", NULL, "apply although the labelled cases come out worse",
+     .kind = OPTION_FLAG},
+    {"json", NULL, "print JSON", .kind = OPTION_FLAG},
+    {0},
 };
 
 struct lesson { /* what one call works with; everything in the arena but the two apps */
@@ -302,7 +303,7 @@ static enum status write_whole(const char *path, const struct text *text, struct
     return filing_put(path, text, true, diags);
 }
 
-static enum exit_status undo(struct lesson *lesson)
+static enum status undo(struct lesson *lesson)
 {
     struct app *app = lesson->app;
     bool had = access(lesson->file, F_OK) == 0, older = access(lesson->old, F_OK) == 0;
@@ -310,7 +311,7 @@ static enum exit_status undo(struct lesson *lesson)
         return app_usage(app, "nothing was learned yet: there is no %s", lesson->file);
     if ((older ? rename(lesson->old, lesson->file) : unlink(lesson->file)) != 0) {
         diags_error(app->diags, (struct position){.file = lesson->file}, "cannot be taken back");
-        return app_fail(app, STATUS_IO);
+        return STATUS_IO;
     }
     screen_say(&app->out, 0, 0, ROLE_PLAIN,
                older ? "Taken back: %s is as it was before the last --apply."
@@ -319,21 +320,21 @@ static enum exit_status undo(struct lesson *lesson)
     return app_flush(app);
 }
 
-static enum exit_status apply(struct lesson *lesson)
+static enum status apply(struct lesson *lesson)
 {
     struct app *app = lesson->app;
     if (access(lesson->file, F_OK) == 0 && rename(lesson->file, lesson->old) != 0) {
         diags_error(app->diags, (struct position){.file = lesson->file}, "cannot be set aside");
-        return app_fail(app, STATUS_IO);
+        return STATUS_IO;
     }
     enum status status = write_whole(lesson->file, &lesson->yaml, app->diags);
-    return status == STATUS_OK ? EXIT_FINE : app_fail(app, status);
+    return status;
 }
 
 /* ---- before and after ------------------------------------------------------------------------ */
 
 /* Loads the rules once more, with the lesson over them. */
-static enum exit_status load_after(struct lesson *lesson)
+static enum status load_after(struct lesson *lesson)
 {
     const char *temporary = getenv("TMPDIR");
     char *folder = arena_format(lesson->arena, "%s/jarside-learn-XXXXXX",
@@ -347,14 +348,13 @@ static enum exit_status load_after(struct lesson *lesson)
     if (folder == NULL || mkdtemp(folder) == NULL) {
         diags_error(app->diags, (struct position){.file = folder},
                     "a folder for a trial cannot be made");
-        return app_fail(app, STATUS_IO);
+        return STATUS_IO;
     }
     const char *more[] = {folder};
     char *file = arena_format(lesson->arena, "%s/learned.yaml", folder);
     enum status status =
         file != NULL ? write_whole(file, &lesson->yaml, app->diags) : STATUS_MEMORY;
-    enum exit_status fault =
-        status == STATUS_OK ? app_load(&lesson->after, more, 1) : app_fail(app, status);
+    enum status fault = status == STATUS_OK ? app_load(&lesson->after, more, 1) : status;
     if (file != NULL)
         unlink(file);
     rmdir(folder);
@@ -381,7 +381,7 @@ static enum status score_with(struct lesson *lesson, struct app *app, const char
                : status;
 }
 
-static enum exit_status score_both(struct lesson *lesson)
+static enum status score_both(struct lesson *lesson)
 {
     char *path = corpus_find("cases");
     enum status status =
@@ -389,7 +389,7 @@ static enum exit_status score_both(struct lesson *lesson)
     if (status == STATUS_OK)
         status = score_with(lesson, &lesson->after, path, &lesson->scores[1]);
     free(path);
-    return status == STATUS_OK ? EXIT_FINE : app_fail(lesson->app, status);
+    return status;
 }
 
 static bool unsafe(const struct lesson *lesson)
@@ -576,74 +576,74 @@ static json_t *lesson_json(const struct lesson *lesson, bool applied)
 
 /* ---- the command ----------------------------------------------------------------------------- */
 
-static enum exit_status study(struct lesson *lesson)
+static enum status study(struct lesson *lesson)
 {
     char day[MOMENT_ROOM];
     struct app *app = lesson->app;
     enum status status =
         learn_count(app->journal, app->rules, lesson->arena, &lesson->learned, app->diags);
     if (status != STATUS_OK)
-        return app_fail(app, status);
+        return status;
     if (lesson->learned.vessels <= 0)
         return app_usage(app, "no vessel has a confirmed outcome yet; 'jarside confirm LABEL "
                               "FINDING' records what one turned out to be");
     learn_write(&lesson->learned, app->rules, moment_write_day(moment_now(), day), &lesson->yaml);
     if (lesson->yaml.failed)
-        return app_fail(app, STATUS_MEMORY);
-    enum exit_status fault = load_after(lesson);
-    return fault == EXIT_FINE ? score_both(lesson) : fault;
+        return STATUS_MEMORY;
+    enum status fault = load_after(lesson);
+    return fault == STATUS_OK ? score_both(lesson) : fault;
 }
 
-static enum exit_status tell(struct lesson *lesson)
+static enum status tell(struct lesson *lesson)
 {
     struct app *app = lesson->app;
     const struct arguments *arguments = &app->arguments;
     bool json = arguments_flag(arguments, "json"), wanted = arguments_flag(arguments, "apply");
     bool may = !unsafe(lesson) && (!worse(lesson) || arguments_flag(arguments, "even-if-worse"));
-    enum exit_status fault = wanted && may ? apply(lesson) : EXIT_FINE;
-    if (fault != EXIT_FINE)
-        return fault;
+    enum status status = wanted && may ? apply(lesson) : STATUS_OK;
+    if (status != STATUS_OK)
+        return status;
     if (json) {
-        fault = app_json(app, lesson_json(lesson, wanted && may), false);
+        status = app_json(app, lesson_json(lesson, wanted && may), false);
     } else {
         show(lesson);
         if (wanted && may)
             screen_say(&app->out, 0, 0, ROLE_PLAIN,
                        "Written to %s. 'jarside rules learn --undo' takes it back.", lesson->file);
-        fault = app_flush(app);
+        status = app_flush(app);
     }
-    return fault == EXIT_FINE && wanted && !may ? EXIT_CHECK_FAILED : fault;
+    return status == STATUS_OK && wanted && !may ? STATUS_CHECK : status;
 }
 
-static enum exit_status learn(struct lesson *lesson)
+static enum status learn(struct lesson *lesson)
 {
     struct app *app = lesson->app;
     if (!find_places(lesson))
         return app_usage(app, "no home folder to keep your own rules in");
     if (arguments_flag(&app->arguments, "undo"))
         return undo(lesson);
-    enum exit_status fault = app_load(app, NULL, 0);
-    if (fault == EXIT_FINE)
-        fault = app_journal(app, JOURNAL_READ);
-    if (fault == EXIT_FINE)
-        fault = study(lesson);
-    return fault == EXIT_FINE ? tell(lesson) : fault;
+    enum status status = app_load(app, NULL, 0);
+    if (status == STATUS_OK)
+        status = app_journal(app, JOURNAL_READ);
+    if (status == STATUS_OK)
+        status = study(lesson);
+    return status == STATUS_OK ? tell(lesson) : status;
 }
 
-static enum exit_status run(struct app *app)
+static enum status run(struct app *app)
 {
     struct lesson lesson = {.app = app, .arena = arena_new()};
     if (app->arguments.operand_count > 0)
         return app_usage(app, "'rules learn' takes no words; it reads the journal");
     if (lesson.arena == NULL)
-        return app_fail(app, STATUS_MEMORY);
+        return STATUS_MEMORY;
     text_init(&lesson.yaml);
-    enum exit_status fault = learn(&lesson);
+    enum status status = learn(&lesson);
     text_release(&lesson.yaml);
     if (lesson.after.command != NULL)
         release_after(&lesson);
     arena_free(lesson.arena);
-    return fault;
+    return status;
 }
 
 const struct command command_rules_learn = {
