@@ -8,7 +8,6 @@
 #include "cli/exchange.h"
 #include "review/review.h"
 #include "view/review.h"
-#include "view/review_page.h"
 #include "view/screen.h"
 
 static const struct option options[] = {
@@ -130,9 +129,7 @@ static enum status tell(struct app *app, const struct review *review)
         return app_json(app, view_review_json(review), false);
     bool full = arguments_flag(&app->arguments, "details");
     view_review(&app->out, review, full);
-    if (full)
-        view_review_details(&app->out, review);
-    else if (review->totals.counts.total > 0)
+    if (!full && review->totals.counts.total > 0)
         screen_say(&app->out, 0, 0, ROLE_QUIET,
                    "--details: causes, tests, the next batch, every factor, and how it decides.");
     return app_flush(app);

@@ -350,7 +350,7 @@ enum status review_find_aliases(struct review_work *work)
 /* ==== causes ================================================================================== */
 
 /*
- * Why: the causes of a fault, and those that a batch's vessels share.
+ * Why: the causes of a culprit, and those that a batch's vessels share.
  *
  * reason/shared.h does the inference. Vessels that were judged alike and share
  * the same things are told to it once, with how many they are: a cook of a
@@ -583,15 +583,15 @@ static enum status list_causes(const struct review_work *work, const double *sha
     return STATUS_OK;
 }
 
-static enum status judge_fault(const struct review_work *work, struct review_fault *fault)
+static enum status judge_culprit(const struct review_work *work, struct review_culprit *culprit)
 {
     double *share = calloc(work->rules->cause_count + 1, sizeof *share);
     enum status status = share != NULL ? STATUS_OK : STATUS_MEMORY;
-    for (size_t s = 0; s < fault->suspect_count && status == STATUS_OK; s++)
-        status =
-            causes_of_suspect(work, &fault->suspects[s], fault->suspects[s].p / fault->p, share);
+    for (size_t s = 0; s < culprit->suspect_count && status == STATUS_OK; s++)
+        status = causes_of_suspect(work, &culprit->suspects[s], culprit->suspects[s].p / culprit->p,
+                                   share);
     if (status == STATUS_OK)
-        status = list_causes(work, share, &fault->causes, &fault->cause_count);
+        status = list_causes(work, share, &culprit->causes, &culprit->cause_count);
     free(share);
     return status;
 }
@@ -736,7 +736,7 @@ enum status review_judge_causes(struct review_work *work)
 {
     struct review *review = work->review;
     enum status status = STATUS_OK;
-    for (size_t k = 0; k < review->fault_count && status == STATUS_OK; k++)
-        status = judge_fault(work, &review->faults[k]);
+    for (size_t k = 0; k < review->culprit_count && status == STATUS_OK; k++)
+        status = judge_culprit(work, &review->culprits[k]);
     return status == STATUS_OK && review->batch_count > 0 ? judge_batches(work) : status;
 }

@@ -72,11 +72,11 @@ static uint32_t trusted(const struct review *review, size_t factor)
     const struct review_factor *of = &review->factors[factor];
     for (size_t l = of->level_count; l-- > 0;) {
         bool suspected = of->levels[l].counts.total < SOME;
-        for (size_t k = 0; k < review->fault_count && !suspected; k++)
-            for (size_t s = 0; s < review->faults[k].suspect_count; s++)
+        for (size_t k = 0; k < review->culprit_count && !suspected; k++)
+            for (size_t s = 0; s < review->culprits[k].suspect_count; s++)
                 suspected =
-                    suspected || (review->faults[k].suspects[s].factor == factor &&
-                                  review->faults[k].suspects[s].level == of->levels[l].level);
+                    suspected || (review->culprits[k].suspects[s].factor == factor &&
+                                  review->culprits[k].suspects[s].level == of->levels[l].level);
         if (!suspected)
             return of->levels[l].level;
     }
@@ -103,7 +103,7 @@ static bool arm_add(const struct review_work *work, struct review_plan *plan, bo
 }
 
 /* The arm in which suspect `only` is the only one (plan->factor_count: none is). */
-static bool arm_with(const struct review_work *work, const struct review_fault *fault,
+static bool arm_with(const struct review_work *work, const struct review_culprit *culprit,
                      struct review_plan *plan, size_t only, bool control)
 {
     struct arm_room room;
@@ -113,7 +113,7 @@ static bool arm_with(const struct review_work *work, const struct review_fault *
         enum factor_kind kind = work->dataset->factors[plan->factors[c]].kind;
         room.levels[c] = LEVEL_NONE;
         if (c == only)
-            room.levels[c] = fault->suspects[c].level;
+            room.levels[c] = culprit->suspects[c].level;
         else if (lasts(kind))
             room.levels[c] = trusted(work->review, plan->factors[c]);
         room.fresh[c] = room.levels[c] == LEVEL_NONE ? 1 : 0;
@@ -149,7 +149,7 @@ static bool cross_arms(const struct review_work *work, struct review_plan *plan)
 
 /* ---- plans ----------------------------------------------------------------------------------- */
 
-static bool fill_arms(const struct review_work *work, const struct review_fault *fault,
+static bool fill_arms(const struct review_work *work, const struct review_culprit *culprit,
                       struct review_plan *plan)
 {
     bool fine = true, any = false;
@@ -164,11 +164,11 @@ static bool fill_arms(const struct review_work *work, const struct review_fault 
         enum factor_kind kind = work->dataset->factors[plan->factors[c]].kind;
         if (!lasts(kind))
             continue;
-        fine = arm_with(work, fault, plan, c, false);
+        fine = arm_with(work, culprit, plan, c, false);
         if (fine && factor_kind_control(kind) && plan->arm_count < ARMS_MOST - 2)
-            fine = arm_with(work, fault, plan, c, true);
+            fine = arm_with(work, culprit, plan, c, true);
     }
-    return fine && arm_with(work, fault, plan, plan->factor_count, false);
+    return fine && arm_with(work, culprit, plan, plan->factor_count, false);
 }
 
 /* Crossed plans are alike whatever is suspected: one of them is enough. */
@@ -185,23 +185,23 @@ static bool planned(const struct review *review, const struct review_plan *plan)
     return false;
 }
 
-static enum status plan_fault(struct review_work *work, size_t k)
+static enum status plan_culprit(struct review_work *work, size_t k)
 {
     enum { COLUMNS = 3 };
     struct review *review = work->review;
-    const struct review_fault *fault = &review->faults[k];
+    const struct review_culprit *culprit = &review->culprits[k];
     struct review_plan *plan = &review->plans[review->plan_count];
-    size_t columns = fault->suspect_count < COLUMNS ? fault->suspect_count : COLUMNS;
+    size_t columns = culprit->suspect_count < COLUMNS ? culprit->suspect_count : COLUMNS;
     size_t *factors = arena_array(work->arena, columns, sizeof *factors);
 
-    *plan = (struct review_plan){.fault = k, .factors = factors, .factor_count = columns};
+    *plan = (struct review_plan){.culprit = k, .factors = factors, .factor_count = columns};
     plan->arms = arena_array(work->arena, ARMS_MOST, sizeof *plan->arms);
     if (factors == NULL || plan->arms == NULL)
         return STATUS_MEMORY;
     for (size_t c = 0; c < columns; c++)
-        factors[c] = fault->suspects[c].factor;
-    size_arms(&fault->suspects[0], plan);
-    if (!fill_arms(work, fault, plan))
+        factors[c] = culprit->suspects[c].factor;
+    size_arms(&culprit->suspects[0], plan);
+    if (!fill_arms(work, culprit, plan))
         return STATUS_MEMORY;
     review->plan_count += !planned(review, plan);
     return STATUS_OK;
@@ -211,12 +211,12 @@ enum status review_plan_next(struct review_work *work)
 {
     struct review *review = work->review;
     enum status status = STATUS_OK;
-    review->plans = arena_array(work->arena, review->fault_count, sizeof *review->plans);
+    review->plans = arena_array(work->arena, review->culprit_count, sizeof *review->plans);
     if (review->plans == NULL)
         return STATUS_MEMORY;
-    for (size_t k = 0; k < review->fault_count && status == STATUS_OK; k++)
-        if (review->faults[k].suspect_count > 1)
-            status = plan_fault(work, k);
+    for (size_t k = 0; k < review->culprit_count && status == STATUS_OK; k++)
+        if (review->culprits[k].suspect_count > 1)
+            status = plan_culprit(work, k);
     return status;
 }
 
@@ -298,20 +298,20 @@ static void usual_shares(const struct rules *rules, enum scope scope, double *sh
             rules->causes[c].scope == scope && all > 0.0 ? rules->causes[c].prior / all : 0.0;
 }
 
-/* The suspects, each with the causes of its scope as the fault's vessels weigh them. */
-static void ask_suspects(const struct review_work *work, const struct review_fault *fault,
+/* The suspects, each with the causes of its scope as the culprit's vessels weigh them. */
+static void ask_suspects(const struct review_work *work, const struct review_culprit *culprit,
                          struct contest *contest)
 {
     const struct rules *rules = work->rules;
-    contest->count = fault->suspect_count < HYPOTHESES ? fault->suspect_count : HYPOTHESES;
+    contest->count = culprit->suspect_count < HYPOTHESES ? culprit->suspect_count : HYPOTHESES;
     for (size_t h = 0; h < contest->count; h++) {
-        const struct review_suspect *suspect = &fault->suspects[h];
+        const struct review_suspect *suspect = &culprit->suspects[h];
         enum scope scope = factor_kind_scope(work->dataset->factors[suspect->factor].kind);
         double *share = &contest->causes[h * rules->cause_count], all = 0.0;
-        contest->p[h] = suspect->p / fault->p;
-        for (size_t k = 0; k < fault->cause_count; k++)
-            if (rules->causes[fault->causes[k].cause].scope == scope)
-                all += share[fault->causes[k].cause] = fault->causes[k].p;
+        contest->p[h] = suspect->p / culprit->p;
+        for (size_t k = 0; k < culprit->cause_count; k++)
+            if (rules->causes[culprit->causes[k].cause].scope == scope)
+                all += share[culprit->causes[k].cause] = culprit->causes[k].p;
         for (size_t c = 0; c < rules->cause_count && all > 0.0; c++)
             share[c] /= all;
         if (all == 0.0)
@@ -320,16 +320,16 @@ static void ask_suspects(const struct review_work *work, const struct review_fau
 }
 
 /* The causes of the one suspect, each a hypothesis. */
-static void ask_causes(const struct review_work *work, const struct review_fault *fault,
+static void ask_causes(const struct review_work *work, const struct review_culprit *culprit,
                        struct contest *contest)
 {
     double all = 0.0;
-    contest->count = fault->cause_count < HYPOTHESES ? fault->cause_count : HYPOTHESES;
+    contest->count = culprit->cause_count < HYPOTHESES ? culprit->cause_count : HYPOTHESES;
     for (size_t h = 0; h < contest->count; h++)
-        all += contest->p[h] = fault->causes[h].p;
+        all += contest->p[h] = culprit->causes[h].p;
     for (size_t h = 0; h < contest->count; h++) {
         contest->p[h] /= all;
-        contest->causes[h * work->rules->cause_count + fault->causes[h].cause] = 1.0;
+        contest->causes[h * work->rules->cause_count + culprit->causes[h].cause] = 1.0;
     }
 }
 
@@ -381,29 +381,29 @@ static int better(const void *a, const void *b)
     return (first->observable > second->observable) - (first->observable < second->observable);
 }
 
-static enum status choose(const struct review_work *work, struct review_fault *fault)
+static enum status choose(const struct review_work *work, struct review_culprit *culprit)
 {
     static const double worth_it = 0.02; /* bits */
     const struct rules *rules = work->rules;
     struct contest contest = {
         .causes = calloc(HYPOTHESES * (rules->cause_count + 1), sizeof *contest.causes)};
-    fault->trials = arena_array(work->arena, rules->observable_count, sizeof *fault->trials);
+    culprit->trials = arena_array(work->arena, rules->observable_count, sizeof *culprit->trials);
     enum status status =
-        contest.causes != NULL && fault->trials != NULL ? STATUS_OK : STATUS_MEMORY;
+        contest.causes != NULL && culprit->trials != NULL ? STATUS_OK : STATUS_MEMORY;
 
     if (status == STATUS_OK)
-        (fault->suspect_count > 1 ? ask_suspects : ask_causes)(work, fault, &contest);
+        (culprit->suspect_count > 1 ? ask_suspects : ask_causes)(work, culprit, &contest);
     for (size_t o = 0; o < rules->observable_count && status == STATUS_OK; o++) {
-        struct review_trial *trial = &fault->trials[fault->trial_count];
+        struct review_trial *trial = &culprit->trials[culprit->trial_count];
         if (rules->observables[o].class != CLASS_TEST || contest.count < 2)
             continue;
         if (!try_test(work, &contest, o, trial))
             status = STATUS_MEMORY;
         else
-            fault->trial_count += trial->bits >= worth_it;
+            culprit->trial_count += trial->bits >= worth_it;
     }
-    if (status == STATUS_OK && fault->trial_count > 1)
-        qsort(fault->trials, fault->trial_count, sizeof *fault->trials, better);
+    if (status == STATUS_OK && culprit->trial_count > 1)
+        qsort(culprit->trials, culprit->trial_count, sizeof *culprit->trials, better);
     free(contest.causes);
     return status;
 }
@@ -415,23 +415,23 @@ static int saves_more(const void *a, const void *b)
     const struct review_change *first = a, *second = b;
     if (first->saved < second->saved || first->saved > second->saved)
         return first->saved < second->saved ? 1 : -1;
-    return (first->fault > second->fault) - (first->fault < second->fault);
+    return (first->culprit > second->culprit) - (first->culprit < second->culprit);
 }
 
 static enum status list_changes(struct review_work *work)
 {
     struct review *review = work->review;
-    review->changes = arena_array(work->arena, review->fault_count, sizeof *review->changes);
+    review->changes = arena_array(work->arena, review->culprit_count, sizeof *review->changes);
     if (review->changes == NULL)
         return STATUS_MEMORY;
-    for (size_t k = 0; k < review->fault_count; k++) {
-        const struct review_fault *fault = &review->faults[k];
+    for (size_t k = 0; k < review->culprit_count; k++) {
+        const struct review_culprit *culprit = &review->culprits[k];
         struct review_change *change = &review->changes[review->change_count++];
         *change = (struct review_change){
-            .fault = k, .cause = RULES_NONE, .saved = fault->saved * fault->p};
-        if (fault->cause_count > 0) {
-            change->cause = (int)fault->causes[0].cause;
-            change->p = fault->causes[0].p;
+            .culprit = k, .cause = RULES_NONE, .saved = culprit->saved * culprit->p};
+        if (culprit->cause_count > 0) {
+            change->cause = (int)culprit->causes[0].cause;
+            change->p = culprit->causes[0].p;
         }
     }
     if (review->change_count > 1)
@@ -442,8 +442,8 @@ static enum status list_changes(struct review_work *work)
 enum status review_choose_trials(struct review_work *work)
 {
     enum status status = STATUS_OK;
-    for (size_t k = 0; k < work->review->fault_count && status == STATUS_OK; k++)
-        status = choose(work, &work->review->faults[k]);
+    for (size_t k = 0; k < work->review->culprit_count && status == STATUS_OK; k++)
+        status = choose(work, &work->review->culprits[k]);
     return status == STATUS_OK ? list_changes(work) : status;
 }
 
@@ -520,15 +520,15 @@ static enum status draw_curve(const struct review_work *work, const struct cases
     return survival_curve(work->arena, room, count, usual_level, SURVIVAL_LOG_LOG, curve);
 }
 
-/* Levels called as faults first, then those with the most vessels; the rest is one curve. */
+/* Levels called as culprits first, then those with the most vessels; the rest is one curve. */
 static void choose_curves(const struct review_work *work, struct review_time *time)
 {
     const struct review *review = work->review;
     const struct review_factor *factor = &review->factors[time->factor];
 
-    for (size_t k = 0; k < review->fault_count && time->curve_count + 1 < REVIEW_CURVES; k++)
-        if (review->faults[k].suspects[0].factor == time->factor)
-            time->curves[time->curve_count++].level = review->faults[k].suspects[0].level;
+    for (size_t k = 0; k < review->culprit_count && time->curve_count + 1 < REVIEW_CURVES; k++)
+        if (review->culprits[k].suspects[0].factor == time->factor)
+            time->curves[time->curve_count++].level = review->culprits[k].suspects[0].level;
     size_t called = time->curve_count;
     if (factor->level_count <= REVIEW_CURVES)
         for (size_t l = 0; l < factor->level_count; l++) {
@@ -575,8 +575,8 @@ static enum status make_time(struct review_work *work)
     time->curves = arena_array(work->arena, REVIEW_CURVES + 1, sizeof *time->curves);
     if (time->curves == NULL)
         return STATUS_MEMORY;
-    if (review->fault_count > 0) {
-        time->factor = review->faults[0].suspects[0].factor;
+    if (review->culprit_count > 0) {
+        time->factor = review->culprits[0].suspects[0].factor;
         choose_curves(work, time);
     } else {
         time->curves[time->curve_count++].level = LEVEL_NONE;
@@ -741,12 +741,12 @@ static void order_vessels(const struct review_work *work, const struct slot *pla
     }
 }
 
-/* The rate of what no fault explains, within what a plan can be made for. */
+/* The rate of what no culprit explains, within what a plan can be made for. */
 static double usual_rate(const struct review *review)
 {
     struct counts usual = review->totals.counts;
-    for (size_t k = 0; k < review->fault_count; k++) {
-        struct counts outside = review->faults[k].suspects[0].outside;
+    for (size_t k = 0; k < review->culprit_count; k++) {
+        struct counts outside = review->culprits[k].suspects[0].outside;
         if (outside.total > 0 && outside.lost * usual.total < usual.lost * outside.total)
             usual = outside;
     }
@@ -891,7 +891,7 @@ static unsigned find_limits(const struct review_work *work)
 
 /* ---- the whole ------------------------------------------------------------------------------- */
 
-static enum status call_faults(struct review_work *work)
+static enum status call_culprits(struct review_work *work)
 {
     const struct review_rules *rules = &work->rules->review;
     struct review_rule rule = {.level = rules->false_alarm,
@@ -900,8 +900,9 @@ static enum status call_faults(struct review_work *work)
     for (size_t c = 0; c < work->rules->cause_count; c++)
         rule.prior[work->rules->causes[c].scope] += work->rules->causes[c].prior;
     struct review *review = work->review;
-    return review_faults(work->dataset, &rule, work->arena, &review->faults, &review->fault_count,
-                         &review->near, &review->near_count, &review->suspects_asked);
+    return review_find_culprits(work->dataset, &rule, work->arena, &review->culprits,
+                                &review->culprit_count, &review->near, &review->near_count,
+                                &review->suspects_asked);
 }
 
 typedef enum status review_part(struct review_work *work);
@@ -909,7 +910,7 @@ typedef enum status review_part(struct review_work *work);
 static enum status conclude(struct review_work *work)
 {
     static review_part *const parts[] = {
-        review_count_factors, review_hold_still,   review_find_aliases,  call_faults,
+        review_count_factors, review_hold_still,   review_find_aliases,  call_culprits,
         review_watch_time,    review_judge_causes, review_choose_trials, review_plan_next,
     };
     enum status status = STATUS_OK;

@@ -81,7 +81,7 @@ struct review_suspect { /* a level of a factor, named as what failed */
     uint32_t level;
     double p;             /* that it, of all, is what raised these losses (shares sum to <= 1) */
     struct counts inside; /* its vessels, controls included where they can show it, less those that
-                               faults before it explain */
+                               culprits before it explain */
     struct counts controls; /* those of them that are controls */
     struct counts outside;  /* the rest, likewise */
     double test_p;          /* exact, one-sided: does it lose more than the rest? */
@@ -105,7 +105,8 @@ struct review_trial {
     double delay_days;
 };
 
-struct review_fault { /* something that raised losses; one suspect, or several that went together */
+struct
+    review_culprit { /* something that raised losses; one suspect, or several that went together */
     struct review_suspect *
         suspects; /* likeliest first; those for which the counts speak a tenth as loud as for the first */
     size_t suspect_count; /* 2 or more: cannot be told apart */
@@ -127,7 +128,7 @@ struct review_curve {
 };
 
 struct review_time {
-    size_t factor; /* of the leading fault; factor_count when all are one curve */
+    size_t factor; /* of the leading culprit; factor_count when all are one curve */
     struct review_curve
         *curves; /* the levels, most vessels first, at most REVIEW_CURVES; the rest of
                                     the vessels is one more curve with LEVEL_NONE */
@@ -163,10 +164,10 @@ struct review_watch { /* the running sum over single vessels */
 /* ---- what to do ------------------------------------------------------------------------------ */
 
 struct review_change { /* in order of vessels saved */
-    size_t fault;
-    double saved; /* vessels: the fault's mean, times the chance that it is one */
+    size_t culprit;
+    double saved; /* vessels: the culprit's mean, times the chance that it is one */
     int cause;    /* the likeliest, whose `change` says how; RULES_NONE */
-    double p;     /* of that cause, given the fault */
+    double p;     /* of that cause, given the culprit */
 };
 
 /* One arm of the next batch: vessels that get these levels. */
@@ -180,7 +181,7 @@ struct review_arm {
 };
 
 struct review_plan { /* the next batch, so that what went together goes apart */
-    size_t fault;
+    size_t culprit;
     const size_t *factors;
     size_t factor_count;
     struct review_arm *arms;
@@ -213,8 +214,8 @@ struct review {
     struct review_factor *factors; /* parallel to dataset->factors */
     struct review_alias *aliases;
     size_t alias_count;
-    struct review_fault *faults; /* surest first */
-    size_t fault_count;
+    struct review_culprit *culprits; /* surest first */
+    size_t culprit_count;
     struct review_suspect *near; /* not enough to be called, likeliest first; at most REVIEW_NEAR */
     size_t near_count;
     size_t suspects_asked; /* how many levels were compared */
@@ -225,7 +226,7 @@ struct review {
     struct review_watch watch;
     struct review_change *changes;
     size_t change_count;
-    struct review_plan *plans; /* for faults that cannot be told apart */
+    struct review_plan *plans; /* for culprits that cannot be told apart */
     size_t plan_count;
 };
 enum { REVIEW_NEAR = 3 };
@@ -245,21 +246,22 @@ enum status review_make(const struct dataset *dataset, const struct reasoner *re
                         struct review *review);
 
 /*
- * The decision alone: which faults are called. What `make check` tries on
- * simulated labs, and the part of review_make that does it. A fault is called when
+ * The decision alone: which culprits are called. What `make check` tries on
+ * simulated labs, and the part of review_make that does it. A culprit is called when
  *   its one-sided exact p, adjusted for all suspects asked, is at most `level`, and
  *   the Bayes factor for a higher rate of its own is at least `bayes_factor`.
  * Then its vessels are set aside and the rest is asked again, until nothing is called.
  */
 struct review_rule {
     double level, bayes_factor, watched; /* days */
-    /* How common faults of each scope are, against one another; all 0: equally. By it two names for
-     * one fault are weighed, and how likely a called one is; the calling does not depend on it. */
+    /* How common culprits of each scope are, against one another; all 0: equally. By it two names for
+     * one culprit are weighed, and how likely a called one is; the calling does not depend on it. */
     double prior[SCOPE_COUNT];
 };
-enum { REVIEW_FAULTS = 8 }; /* at most */
-enum status review_faults(const struct dataset *dataset, const struct review_rule *rule,
-                          struct arena *arena, struct review_fault **faults, size_t *count,
-                          struct review_suspect **near, size_t *near_count, size_t *asked);
+enum { REVIEW_CULPRITS = 8 }; /* at most */
+enum status review_find_culprits(const struct dataset *dataset, const struct review_rule *rule,
+                                 struct arena *arena, struct review_culprit **culprits,
+                                 size_t *count, struct review_suspect **near, size_t *near_count,
+                                 size_t *asked);
 
 #endif

@@ -78,7 +78,7 @@ static double rate_mean(const struct rate *rate)
     return mean;
 }
 
-void saved_estimate(const struct review_suspect *suspect, struct review_fault *fault)
+void saved_estimate(const struct review_suspect *suspect, struct review_culprit *culprit)
 {
     struct counts grown = {suspect->inside.lost - suspect->controls.lost,
                            suspect->inside.total - suspect->controls.total};
@@ -88,9 +88,9 @@ void saved_estimate(const struct review_suspect *suspect, struct review_fault *f
     rate_init(&inside, suspect->inside);
     rate_init(&outside, suspect->outside);
     double mean = rate_mean(&inside) - rate_mean(&outside);
-    fault->saved_low = fmin(most, fmax(0.0, n * difference_at(&inside, &outside, 0.05)));
-    fault->saved = fmin(most, fmax(0.0, n * mean));
-    fault->saved_high = fmin(most, fmax(0.0, n * difference_at(&inside, &outside, 0.95)));
+    culprit->saved_low = fmin(most, fmax(0.0, n * difference_at(&inside, &outside, 0.05)));
+    culprit->saved = fmin(most, fmax(0.0, n * mean));
+    culprit->saved_high = fmin(most, fmax(0.0, n * difference_at(&inside, &outside, 0.95)));
 }
 
 /* ==== search init ============================================================================= */
@@ -162,7 +162,7 @@ static void name_candidates(struct search *search)
             search->candidates[search->first[f] + l] = (struct candidate){.factor = f, .level = l};
 }
 
-/* The factors' levels share one fault among them, by how common faults of their scope are. */
+/* The factors' levels share one culprit among them, by how common culprits of their scope are. */
 static void share_prior(struct search *search)
 {
     const struct dataset *dataset = search->dataset;
@@ -579,22 +579,22 @@ enum status review_count_factors(struct review_work *work)
     return status == STATUS_OK ? adjust(work) : status;
 }
 
-/* ==== faults ================================================================================== */
+/* ==== culprits ================================================================================== */
 
 /*
- * Which faults are called, and what cannot be told apart from them.
+ * Which culprits are called, and what cannot be told apart from them.
  *
- * Sets of faults grow one fault at a time. The most evident level is not always
+ * Sets of culprits grow one culprit at a time. The most evident level is not always
  * in the best set: a grain lot that happened to meet two bad cooks may look worse
  * than either. So the best few sets of each size are kept, and the one with the
  * most evidence wins.
  */
 
 enum { BEAM = 4, RIVALS = 16, LOOKED_AT = 32 };
-static const unsigned every = ~0U; /* fault of a set */
+static const unsigned every = ~0U; /* culprit of a set */
 
-struct set { /* of faults, in the order in which they were called */
-    size_t picks[REVIEW_FAULTS];
+struct set { /* of culprits, in the order in which they were called */
+    size_t picks[REVIEW_CULPRITS];
     size_t count;
     double weight;
 };
@@ -612,10 +612,10 @@ static void cover_set(struct search *search, const struct set *set)
 }
 
 /*
- * Two names for one fault: whichever is set aside takes the other's support away. Two faults that
+ * Two names for one culprit: whichever is set aside takes the other's support away. Two culprits that
  * are there both keep theirs.
  */
-static bool one_fault(const struct search *search, unsigned mask, size_t a, size_t b)
+static bool one_culprit(const struct search *search, unsigned mask, size_t a, size_t b)
 {
     const struct candidate *first = &search->candidates[a], *second = &search->candidates[b];
     struct candidate alone = *first;
@@ -653,7 +653,7 @@ static size_t heaviest(const struct search *search, const size_t *except, size_t
 
 /* ---- growing --------------------------------------------------------------------------------- */
 
-/* The candidates called now, heaviest first, each fault by one name only. */
+/* The candidates called now, heaviest first, each culprit by one name only. */
 static size_t best_calls(const struct search *search, size_t picks[BEAM])
 {
     size_t seen[RIVALS], seen_count = 0, count = 0;
@@ -663,7 +663,7 @@ static size_t best_calls(const struct search *search, size_t picks[BEAM])
             break;
         bool named = false;
         for (size_t k = 0; k < count && !named; k++)
-            named = one_fault(search, every, picks[k], best);
+            named = one_culprit(search, every, picks[k], best);
         seen[seen_count++] = best;
         if (!named)
             picks[count++] = best;
@@ -701,14 +701,14 @@ static void beam_put(struct beam *beam, const struct set *set)
     beam->count = beam->count < BEAM ? beam->count + 1 : BEAM;
 }
 
-/* Adds to `next` what the set becomes by one fault more, or to `best` if nothing more is called. */
+/* Adds to `next` what the set becomes by one culprit more, or to `best` if nothing more is called. */
 static enum status grow(struct search *search, const struct set *set, struct beam *next,
                         struct set *best, bool *found)
 {
     size_t picks[BEAM], count = 0;
     cover_set(search, set);
     enum status status = search_weigh(search, every);
-    if (status == STATUS_OK && set->count < REVIEW_FAULTS)
+    if (status == STATUS_OK && set->count < REVIEW_CULPRITS)
         count = best_calls(search, picks);
     for (size_t k = 0; k < count; k++) {
         const struct candidate *candidate = &search->candidates[picks[k]];
@@ -743,7 +743,7 @@ static enum status best_set(struct search *search, struct set *best, size_t *ask
 
 /* ---- looking back ---------------------------------------------------------------------------- */
 
-/* Takes faults out that the later ones explain. */
+/* Takes culprits out that the later ones explain. */
 static void drop_explained(struct search *search, struct set *set)
 {
     for (size_t j = 0; j < set->count;) {
@@ -823,8 +823,8 @@ static double share_out(struct review_suspect *suspects, size_t count)
 
 /* The one called and its rivals, likeliest first: those that are a tenth as likely, or for which the
  * counts speak a tenth as loud, at least. */
-static enum status tell_fault(struct search *search, const struct set *set, size_t j,
-                              struct arena *arena, struct review_fault *fault)
+static enum status tell_culprit(struct search *search, const struct set *set, size_t j,
+                                struct arena *arena, struct review_culprit *culprit)
 {
     static const double tenth = 2.302585092994046; /* ln 10 */
     unsigned mask = every & ~(1U << j);
@@ -842,28 +842,28 @@ static enum status tell_fault(struct search *search, const struct set *set, size
         const struct candidate *rival = &search->candidates[next];
         if (next == lead || ((rival->log_bayes >= first->log_bayes - tenth ||
                               rival->weight >= first->weight - tenth) &&
-                             one_fault(search, mask, lead, next)))
+                             one_culprit(search, mask, lead, next)))
             names[count++] = next;
     }
-    fault->suspects = arena_array(arena, count, sizeof *fault->suspects);
-    if (fault->suspects == NULL)
+    culprit->suspects = arena_array(arena, count, sizeof *culprit->suspects);
+    if (culprit->suspects == NULL)
         return STATUS_MEMORY;
     for (size_t i = 0; i < count; i++) /* p and q of the counts that are told, not of the call's */
-        fault->suspects[i] = suspect_of(search, &search->candidates[names[i]]);
-    fault->suspect_count = count;
-    fault->p = share_out(fault->suspects, count);
-    saved_estimate(&fault->suspects[0], fault);
+        culprit->suspects[i] = suspect_of(search, &search->candidates[names[i]]);
+    culprit->suspect_count = count;
+    culprit->p = share_out(culprit->suspects, count);
+    saved_estimate(&culprit->suspects[0], culprit);
     return STATUS_OK;
 }
 
 static int surer(const void *a, const void *b)
 {
-    const struct review_fault *first = a, *second = b;
+    const struct review_culprit *first = a, *second = b;
     double x = first->suspects[0].log_bayes, y = second->suspects[0].log_bayes;
     return (x < y) - (x > y);
 }
 
-/* What comes nearest to being called, once all faults are set aside. */
+/* What comes nearest to being called, once all culprits are set aside. */
 static enum status tell_near(struct search *search, const struct set *set, struct arena *arena,
                              struct review_suspect **near, size_t *near_count)
 {
@@ -894,9 +894,10 @@ static enum status tell_near(struct search *search, const struct set *set, struc
     return status;
 }
 
-enum status review_faults(const struct dataset *dataset, const struct review_rule *rule,
-                          struct arena *arena, struct review_fault **faults, size_t *count,
-                          struct review_suspect **near, size_t *near_count, size_t *asked)
+enum status review_find_culprits(const struct dataset *dataset, const struct review_rule *rule,
+                                 struct arena *arena, struct review_culprit **culprits,
+                                 size_t *count, struct review_suspect **near, size_t *near_count,
+                                 size_t *asked)
 {
     struct search search;
     struct set set = {.count = 0};
@@ -908,13 +909,13 @@ enum status review_faults(const struct dataset *dataset, const struct review_rul
     if (status != STATUS_OK)
         return status;
     drop_explained(&search, &set);
-    *faults = arena_array(arena, set.count, sizeof **faults);
-    if (*faults == NULL)
+    *culprits = arena_array(arena, set.count, sizeof **culprits);
+    if (*culprits == NULL)
         return STATUS_MEMORY;
     for (size_t j = 0; j < set.count && status == STATUS_OK; j++)
-        status = tell_fault(&search, &set, j, arena, &(*faults)[j]);
+        status = tell_culprit(&search, &set, j, arena, &(*culprits)[j]);
     *count = set.count;
     if (status == STATUS_OK && set.count > 1)
-        qsort(*faults, set.count, sizeof **faults, surer);
+        qsort(*culprits, set.count, sizeof **culprits, surer);
     return status == STATUS_OK ? tell_near(&search, &set, arena, near, near_count) : status;
 }

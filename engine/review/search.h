@@ -16,10 +16,10 @@
  *   w = ln [B(1+x, 1+n-x) B(1+X-x, 1+N-n-X+x) / B(1+X, 1+N-X)] + ln prior
  *
  * (x of n lost inside, X of N in all): the evidence that it has a rate of its own
- * (reason/alike.h), and a prior by which a journal has one fault on average, shared
- * out over its levels by how common faults of their scope are.
+ * (reason/alike.h), and a prior by which a journal has one culprit on average, shared
+ * out over its levels by how common culprits of their scope are.
  *
- * A set of faults parts the vessels: each fault explains the vessels of its own
+ * A set of culprits parts the vessels: each culprit explains the vessels of its own
  * that those before it left over, and the rest has one rate. The evidence of the
  * set is then the sum of its steps, each among the vessels that are left.
  */
@@ -41,7 +41,7 @@ struct search {
     const struct dataset *dataset;
     const struct review_rule *rule;
     const uint8_t *standing;
-    uint8_t *cover; /* of each vessel: bit f when fault f explains it */
+    uint8_t *cover; /* of each vessel: bit f when culprit f explains it */
     struct candidate *candidates;
     size_t count;
     size_t *first;    /* of each factor: its first candidate; one more at the end */
@@ -56,7 +56,7 @@ struct search {
 enum status search_init(struct search *search, const struct dataset *dataset,
                         const struct review_rule *rule, struct arena *arena);
 
-/* Weighs every candidate among the vessels that no fault of `mask` explains. STATUS_MEMORY. */
+/* Weighs every candidate among the vessels that no culprit of `mask` explains. STATUS_MEMORY. */
 enum status search_weigh(struct search *search, unsigned mask);
 /* The same for one, into `candidate`; `less` (may be NULL) is one whose vessels are left out too. q is
  * left as it was. */
@@ -65,7 +65,7 @@ void search_weigh_one(const struct search *search, unsigned mask, const struct c
 /* Whether the evidence alone, and with the number of questions asked, calls it. */
 bool search_supports(const struct search *search, const struct candidate *candidate);
 bool search_calls(const struct search *search, const struct candidate *candidate);
-/* Marks its vessels as explained by fault `bit`. */
+/* Marks its vessels as explained by culprit `bit`. */
 void search_cover(struct search *search, const struct candidate *candidate, unsigned bit);
 
 /* How each vessel counts: `watched` days make an open one sound. `young` (may be NULL) counts those
@@ -80,10 +80,10 @@ double search_tail(struct counts inside, struct counts outside);
 /*
  * Vessels that would not have been lost at the rate of the rest: n (r - r0), n the inoculated
  * vessels of the suspect, r and r0 its rate and that of the rest, each with the posterior
- * Beta(1 + lost, 1 + kept). Writes the mean and the 5th and 95th hundredth into the fault; none
+ * Beta(1 + lost, 1 + kept). Writes the mean and the 5th and 95th hundredth into the culprit; none
  * below 0 nor above what was lost.
  */
-void saved_estimate(const struct review_suspect *suspect, struct review_fault *fault);
+void saved_estimate(const struct review_suspect *suspect, struct review_culprit *culprit);
 
 /* The parts of a review, in the order in which they are made; each fills its members of `review`.
  * `standing` is that of every vessel (search_internal.h). */
@@ -102,7 +102,7 @@ enum status review_hold_still(struct review_work *work);    /* within, entangled
 enum status review_find_aliases(struct review_work *work);  /* aliases */
 enum status review_watch_time(struct review_work *work);    /* curves, batches, watch */
 enum status review_watch_sum(struct review_work *work);     /* the watch alone */
-enum status review_judge_causes(struct review_work *work);  /* causes of faults and batches */
+enum status review_judge_causes(struct review_work *work);  /* causes of culprits and batches */
 enum status review_choose_trials(struct review_work *work); /* trials, changes */
 enum status review_plan_next(struct review_work *work);     /* plans */
 

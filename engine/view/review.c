@@ -5,92 +5,152 @@
 #include <stdio.h>
 #include <string.h>
 
-#include "view/review_internal.h"
-#include "view/screen.h"
+#include "view/charts.h"
+#include "view/page.h"
 #include "view/verdict.h"
 
-/* ==== review words ============================================================================ */
+/*
+ * A review has two faces, a screen and a page, and says the same sentences on
+ * both: each part below puts them together once, and put() says them as a block
+ * of a certain kind. What has only one of the two asks which it is.
+ */
+struct face {
+    const struct review *review;
+    struct screen *screen; /* NULL: */
+    struct text *page;     /* NULL when there is a screen */
+    struct text words;     /* of the next block */
+};
 
-/* ---- names ----------------------------------------------------------------------------------- */
+enum block { LEAD, PLAIN, QUIET, CAUTION, UNDER, BELOW, BELOW_QUIET, LINE, ITEM, INNER };
 
-static void put_level(struct text *out, const struct factor *of, const char *label)
+static const struct {
+    size_t indent;
+    enum role role;
+    const char *bullet, *tag, *attributes;
+} blocks[] = {
+    [LEAD] = {0, ROLE_STRONG, NULL, "p", "class=\"lead\""},
+    [PLAIN] = {0, ROLE_PLAIN, NULL, "p", NULL},
+    [QUIET] = {0, ROLE_QUIET, NULL, "p", "class=\"quiet\""},
+    [CAUTION] = {5, ROLE_WARN, NULL, "p", "class=\"caution\""},
+    [UNDER] = {5, ROLE_PLAIN, NULL, "p", NULL}, /* of a culprit */
+    [BELOW] = {2, ROLE_PLAIN, NULL, "p", NULL}, /* of a section */
+    [BELOW_QUIET] = {2, ROLE_QUIET, NULL, "p", "class=\"quiet\""},
+    [LINE] = {2, ROLE_PLAIN, NULL, "li", NULL},
+    [ITEM] = {2, ROLE_PLAIN, "-", "li", NULL},
+    [INNER] = {4, ROLE_PLAIN, "-", "li", NULL},
+};
+
+/* Says the words and empties them; nothing when there are none. */
+static void put(struct face *face, enum block block)
 {
-    switch (of->kind) {
-    case FACTOR_OTHER:
-        text_printf(out, "%s: %s", of->name, label);
-        break;
-    case FACTOR_LETHALITY:
-        text_printf(out, "cooks whose computed heat is %s", label);
-        break;
-    case FACTOR_MOISTURE:
-        text_printf(out, "mixes whose computed moisture is %s", label);
-        break;
-    case FACTOR_DOSE:
-        text_printf(out, "a dose of starter %s", label);
-        break;
-    case FACTOR_TEMPERATURE:
-        text_printf(out, "places at %s", label);
-        break;
-    case FACTOR_PARENT:
-        text_printf(out, "starters made from %s", label);
-        break;
-    case FACTOR_LINE:
-        text_printf(out, "the line of starter %s", label);
-        break;
-    default:
-        text_printf(out, "%s %s", of->name, label);
-        break;
-    }
+    struct text *words = &face->words;
+    if (face->page != NULL)
+        html_take(face->page, blocks[block].tag, blocks[block].attributes, words);
+    else if (words->length > 0 && blocks[block].bullet != NULL)
+        screen_item(face->screen, blocks[block].indent, blocks[block].bullet, blocks[block].role,
+                    words->bytes);
+    else if (words->length > 0)
+        screen_say(face->screen, blocks[block].indent, 0, blocks[block].role, "%s", words->bytes);
+    text_clear(words);
 }
+
+static void say(struct face *face, enum block block, const char *words)
+{
+    text_puts(&face->words, words);
+    put(face, block);
+}
+
+/* The words as a heading within a section of the page, or as one of the screen. */
+static void put_heading(struct face *face)
+{
+    if (face->page != NULL)
+        html_take(face->page, "h3", NULL, &face->words);
+    else
+        screen_heading(face->screen, face->words.bytes);
+    text_clear(&face->words);
+}
+
+/* A heading that only the screen needs: sections of the page have theirs from their table. */
+static void screen_head(struct face *face, const char *words)
+{
+    if (face->screen != NULL)
+        screen_heading(face->screen, words);
+}
+
+static void tags(struct face *face, const char *html)
+{
+    if (face->page != NULL)
+        text_puts(face->page, html);
+}
+
+static const char *plural(size_t count, const char *one, const char *many)
+{
+    return count == 1 ? one : many;
+}
+
+/* ---- names, figures ----------------------------------------------------------------------------- */
 
 void view_level(struct text *out, const struct dataset *dataset, size_t factor, uint32_t level)
 {
     enum { MOST = 80 }; /* a sentence stays one, whatever stands in a table */
+    static const char *const called[FACTOR_KINDS] = {
+        [FACTOR_LETHALITY] = "cooks whose computed heat is",
+        [FACTOR_MOISTURE] = "mixes whose computed moisture is",
+        [FACTOR_DOSE] = "a dose of starter",
+        [FACTOR_TEMPERATURE] = "places at",
+        [FACTOR_PARENT] = "starters made from",
+        [FACTOR_LINE] = "the line of starter",
+    };
     const struct factor *of = &dataset->factors[factor];
-    const char *name = level != LEVEL_NONE ? of->levels[level] : "not known";
-    struct text label;
-    text_init(&label);
-    text_safe(&label, name, strlen(name), &(struct text_safe_options){.limit = MOST});
-    put_level(out, of, label.bytes != NULL ? label.bytes : "");
-    out->failed = out->failed || label.failed;
-    text_release(&label);
+    const char *label = level != LEVEL_NONE ? of->levels[level] : "not known";
+    text_printf(out, "%s%s ", called[of->kind] != NULL ? called[of->kind] : of->name,
+                of->kind == FACTOR_OTHER ? ":" : "");
+    text_safe(out, label, strlen(label), &(struct text_safe_options){.limit = MOST});
 }
 
-void view_suspects(struct text *out, const struct review *review, const struct review_fault *fault,
-                   bool p)
+void view_suspects(struct text *out, const struct review *review,
+                   const struct review_culprit *culprit, bool p)
 {
     char percent[PERCENT_ROOM];
-    for (size_t s = 0; s < fault->suspect_count; s++) {
-        const struct review_suspect *suspect = &fault->suspects[s];
+    for (size_t s = 0; s < culprit->suspect_count; s++) {
+        const struct review_suspect *suspect = &culprit->suspects[s];
         if (s > 0)
-            text_puts(out, s + 1 < fault->suspect_count ? ", " : " or ");
+            text_puts(out, s + 1 < culprit->suspect_count ? ", " : " or ");
         view_level(out, review->dataset, suspect->factor, suspect->level);
         if (p)
             text_printf(out, " (%s)", view_percent(suspect->p, percent));
     }
 }
 
-/* ---- days, figures --------------------------------------------------------------------------- */
-
-const char *view_p(double p, char room[MOMENT_ROOM])
+void view_curve_name(struct text *out, const struct review *review,
+                     const struct review_curve *curve)
 {
-    static const double least = 0.0001;
-    if (p < least)
-        snprintf(room, MOMENT_ROOM, "p below 0.0001");
+    if (review->time.factor >= review->dataset->factor_count)
+        text_puts(out, "All vessels");
+    else if (curve->level == LEVEL_NONE)
+        text_puts(out, "All others");
     else
-        snprintf(room, MOMENT_ROOM, p < 0.01 ? "p %.4f" : "p %.2f", p);
+        view_level(out, review->dataset, review->time.factor, curve->level);
+}
+
+/* "0.0031", "below 0.0001": never without counts beside it. */
+static const char *p_words(double p, char room[MOMENT_ROOM])
+{
+    if (p < 0.0001)
+        snprintf(room, MOMENT_ROOM, "below 0.0001");
+    else
+        snprintf(room, MOMENT_ROOM, p < 0.01 ? "%.4f" : "%.2f", p);
     return room;
 }
 
-/* ---- limits ---------------------------------------------------------------------------------- */
+/* ---- in short --------------------------------------------------------------------------------- */
 
 const char *view_review_limit(const struct review *review, unsigned limit)
 {
     switch (review->limits & limit) {
     case REVIEW_EMPTY:
         return "There are no vessels here, so there is nothing to conclude. Start a batch, or give "
-               "a "
-               "table with --csv.";
+               "a table with --csv.";
     case REVIEW_NOTHING_COUNTS:
         return "No vessel counts yet: all are too young, or nobody wrote down what became of them.";
     case REVIEW_NOTHING_LOST:
@@ -115,7 +175,405 @@ const char *view_review_limit(const struct review *review, unsigned limit)
     }
 }
 
-/* ---- plans ----------------------------------------------------------------------------------- */
+static void put_lost(struct face *face)
+{
+    const struct review_totals *totals = &face->review->totals;
+    struct counts counts = totals->counts;
+    struct text *words = &face->words;
+    char first[MOMENT_ROOM], last[MOMENT_ROOM];
+
+    if ((face->review->limits & REVIEW_EMPTY) != 0)
+        return;
+    if (counts.total > 0)
+        text_printf(words, "You lost %zu of %zu %s (%.0f %%)", counts.lost, counts.total,
+                    plural(counts.total, "vessel", "vessels"),
+                    100.0 * (double)counts.lost / (double)counts.total);
+    else
+        text_printf(words, "No vessel of %zu counts yet", totals->vessels);
+    if (totals->batches > 0)
+        text_printf(words, " in %zu %s", totals->batches,
+                    plural(totals->batches, "batch", "batches"));
+    day_write(totals->first, DAY_WORDS, first);
+    if (totals->first != DAY_NONE && totals->first == totals->last)
+        text_printf(words, ", begun on %s", first);
+    else if (totals->first != DAY_NONE)
+        text_printf(words, ", begun from %s to %s", first,
+                    day_write(totals->last, DAY_WORDS, last));
+    text_puts(words, ".");
+    if (totals->young > 0)
+        text_printf(words, " %zu %s too young to count.", totals->young,
+                    plural(totals->young, "is", "are"));
+    if (totals->unrecorded > 0)
+        text_printf(words, " Of %zu more nobody wrote down what became of %s.", totals->unrecorded,
+                    plural(totals->unrecorded, "it", "them"));
+    put(face, LEAD);
+}
+
+/* Those that are equally sure are told together: "almost certainly A, B and C; likely D". */
+static void put_culprits(struct face *face)
+{
+    const struct review *review = face->review;
+    const struct review_culprit *culprits = review->culprits;
+    bool either = false;
+
+    if (review->totals.counts.lost == 0 ||
+        (review->limits & (REVIEW_ALL_LOST | REVIEW_NO_FACTOR)) != 0)
+        return;
+    if (review->culprit_count == 0) {
+        say(face, PLAIN,
+            "No cook, starter, session, place or lot stands out: what was lost is spread as chance "
+            "spreads it, as far as so many vessels can tell.");
+        return;
+    }
+    text_puts(&face->words, "What did it:");
+    for (size_t k = 0, end; k < review->culprit_count; k = end) {
+        const char *sure = view_spoken(review->rules, culprits[k].p);
+        for (end = k + 1; end < review->culprit_count &&
+                          strcmp(view_spoken(review->rules, culprits[end].p), sure) == 0;)
+            end++;
+        text_printf(&face->words, "%s%s%s", k > 0 ? "; " : " ", sure, sure[0] != '\0' ? " " : "");
+        for (size_t i = k; i < end; i++) {
+            text_puts(&face->words, i == k ? "" : i + 1 < end ? ", " : " and ");
+            if (culprits[i].suspect_count > 1)
+                text_puts(&face->words, "either ");
+            view_suspects(&face->words, review, &culprits[i], false);
+            either = either || culprits[i].suspect_count > 1;
+        }
+    }
+    text_puts(&face->words, ".");
+    if (either)
+        text_puts(&face->words, " Where it says either, these numbers cannot tell which.");
+    put(face, PLAIN);
+}
+
+static void add_saved(struct text *words, const struct review_culprit *culprit)
+{
+    /* Vessels are whole. */
+    double low = floor(culprit->saved_low + 0.5), high = floor(culprit->saved_high + 0.5);
+    double mean = floor(culprit->saved + 0.5);
+    text_puts(words, culprit->suspect_count > 1 ? "Without whichever it was, " : "Without it ");
+    if (high <= low)
+        text_printf(words, "about %.0f", mean);
+    else
+        text_printf(words, "about %.0f vessels (%.0f to %.0f)", mean, low, high);
+    text_puts(words, " would not have been lost.");
+}
+
+/* What is known can be changed at once; what cannot be told apart needs a test first. */
+static void put_first_change(struct face *face)
+{
+    const struct review *review = face->review;
+    struct text *words = &face->words;
+    size_t c = 0;
+
+    if (review->change_count == 0)
+        return;
+    while (c < review->change_count &&
+           review->culprits[review->changes[c].culprit].suspect_count != 1)
+        c++;
+    const struct review_change *change = &review->changes[c < review->change_count ? c : 0];
+    const struct review_culprit *culprit = &review->culprits[change->culprit];
+    bool known = culprit->suspect_count == 1;
+    text_puts(words, known ? "Change first: " : "First find out whether it was ");
+    view_suspects(words, review, culprit, false);
+    if (!known && culprit->trial_count > 0)
+        text_printf(words, "; best by this test: %s",
+                    review->rules->observables[culprit->trials[0].observable].label);
+    text_puts(words, ". ");
+    add_saved(words, culprit);
+    if (known && change->cause != RULES_NONE &&
+        review->rules->causes[change->cause].change_count > 0)
+        text_printf(words, " %s", review->rules->causes[change->cause].change[0]);
+    put(face, PLAIN);
+}
+
+static void put_short(struct face *face)
+{
+    put_lost(face);
+    put_culprits(face);
+    put_first_change(face);
+    for (unsigned bit = 0; bit < REVIEW_LIMIT_COUNT; bit++) {
+        const char *limit = view_review_limit(face->review, 1U << bit);
+        if (limit != NULL)
+            say(face, PLAIN, limit);
+    }
+    for (size_t r = 0; r < face->review->dataset->remark_count; r++)
+        say(face, QUIET, face->review->dataset->remarks[r]);
+}
+
+/* ---- one culprit ------------------------------------------------------------------------------ */
+
+static void put_title(struct face *face, size_t k)
+{
+    const struct review_culprit *culprit = &face->review->culprits[k];
+    struct text *words = &face->words;
+    char lead[24], percent[PERCENT_ROOM];
+
+    snprintf(lead, sizeof lead, "%2zu.", k + 1);
+    if (face->page != NULL)
+        text_printf(words, "%zu. ", k + 1);
+    text_puts(words, culprit->suspect_count > 1 ? "Either " : "");
+    view_suspects(words, face->review, culprit, false);
+    text_printf(words, ": %s (%s)", view_spoken(face->review->rules, culprit->p),
+                view_percent(culprit->p, percent));
+    if (face->page != NULL) {
+        put_heading(face);
+    } else {
+        screen_item(face->screen, 1, lead, ROLE_STRONG, words->bytes);
+        text_clear(words);
+    }
+}
+
+static void add_counts(struct face *face, const struct review_suspect *suspect, bool named)
+{
+    struct text *words = &face->words;
+    char percent[PERCENT_ROOM];
+    if (named) {
+        view_level(words, face->review->dataset, suspect->factor, suspect->level);
+        text_printf(words, ", %s: ", view_percent(suspect->p, percent));
+    }
+    text_printf(words, "%zu of %zu lost, against %zu of %zu of the rest", suspect->inside.lost,
+                suspect->inside.total, suspect->outside.lost, suspect->outside.total);
+    if (suspect->controls.total == 1)
+        text_printf(words, "; the one among them without starter %s",
+                    suspect->controls.lost > 0 ? "was lost too" : "was not");
+    else if (suspect->controls.total > 1)
+        text_printf(words, "; of those among them without starter %zu of %zu",
+                    suspect->controls.lost, suspect->controls.total);
+    text_puts(words, ".");
+}
+
+static void put_why(struct face *face, const struct review_suspect *suspect)
+{
+    static const char *const computed[FACTOR_KINDS] = {
+        [FACTOR_LETHALITY] = "Its heat, computed from gauge, minutes and altitude",
+        [FACTOR_MOISTURE] = "Its moisture, computed from what was weighed",
+        [FACTOR_TEMPERATURE] = "Its temperature",
+    };
+    const struct dataset *dataset = face->review->dataset;
+    if (suspect->why_factor >= dataset->factor_count)
+        return;
+    const struct factor *why = &dataset->factors[suspect->why_factor];
+    if (computed[why->kind] != NULL)
+        text_printf(&face->words, "%s: %s.", computed[why->kind], why->levels[suspect->why_level]);
+    put(face, UNDER);
+}
+
+/* What would tell which it was; the best one or two. */
+static void add_trials(struct face *face, const struct review_culprit *culprit)
+{
+    enum { MOST = 2 };
+    struct text *words = &face->words;
+    if (culprit->trial_count == 0)
+        return;
+    text_puts(words, culprit->suspect_count > 1 ? "To tell them apart: " : "To be surer: ");
+    for (size_t t = 0; t < culprit->trial_count && t < MOST; t++) {
+        const struct review_trial *trial = &culprit->trials[t];
+        if (trial->bits < culprit->trials[0].bits / 2.0)
+            break;
+        text_printf(words, "%s%s", t > 0 ? "; or " : "",
+                    face->review->rules->observables[trial->observable].label);
+        if (trial->delay_days > 0.0)
+            text_printf(words, " (%.0f %s)", trial->delay_days,
+                        trial->delay_days > 1.0 ? "days" : "day");
+    }
+    text_puts(words, ".");
+}
+
+static void put_causes(struct face *face, const struct review_culprit *culprit)
+{
+    enum { MOST = 3 };
+    static const double worth_a_word = 0.05;
+    char percent[PERCENT_ROOM];
+    if (culprit->cause_count == 0)
+        return;
+    text_puts(&face->words, "Why: ");
+    for (size_t c = 0; c < culprit->cause_count && c < MOST; c++) {
+        if (c > 0 && culprit->causes[c].p < worth_a_word)
+            break;
+        text_printf(&face->words, "%s%s (%s)", c > 0 ? ", " : "",
+                    face->review->rules->causes[culprit->causes[c].cause].name,
+                    view_percent(culprit->causes[c].p, percent));
+    }
+    text_puts(&face->words, ".");
+    put(face, UNDER);
+}
+
+/* Whether its suspects have the very same counts, one suspect included. */
+static bool all_same(const struct review_culprit *culprit)
+{
+    const struct review_suspect *first = &culprit->suspects[0];
+    for (size_t s = 1; s < culprit->suspect_count; s++)
+        if (memcmp(&culprit->suspects[s].inside, &first->inside, sizeof first->inside) != 0 ||
+            memcmp(&culprit->suspects[s].outside, &first->outside, sizeof first->outside) != 0)
+            return false;
+    return true;
+}
+
+/* The page gives every suspect's counts with their p; the screen counts that are the same once. */
+static void put_culprit(struct face *face, size_t k)
+{
+    const struct review_culprit *culprit = &face->review->culprits[k];
+    bool page = face->page != NULL, same = all_same(culprit), several = culprit->suspect_count > 1;
+    char p[MOMENT_ROOM], q[MOMENT_ROOM];
+
+    tags(face, "<article>\n");
+    put_title(face, k);
+    if (several)
+        say(face, CAUTION,
+            "These always went together, or nearly: counting cannot tell them apart.");
+    for (size_t s = 0; s < culprit->suspect_count; s++) {
+        const struct review_suspect *suspect = &culprit->suspects[s];
+        if (page || s == 0 || !same)
+            add_counts(face, suspect, page ? several : !same);
+        if (page)
+            text_printf(&face->words,
+                        " Does it lose more than the rest? p %s for %zu of %zu against %zu of %zu; "
+                        "among all that were asked, %s.",
+                        p_words(suspect->test_p, p), suspect->inside.lost, suspect->inside.total,
+                        suspect->outside.lost, suspect->outside.total, p_words(suspect->q, q));
+        put(face, UNDER);
+        put_why(face, suspect);
+    }
+    put_causes(face, culprit);
+    add_saved(&face->words, culprit);
+    put(face, UNDER);
+    add_trials(face, culprit);
+    put(face, UNDER);
+    tags(face, "</article>\n");
+}
+
+/* Counts and the likeliest cause; of two names for one culprit the test that tells. */
+static void put_culprit_briefly(struct face *face, size_t k)
+{
+    const struct review_culprit *culprit = &face->review->culprits[k];
+    put_title(face, k);
+    add_counts(face, &culprit->suspects[0], false);
+    text_puts(&face->words, " ");
+    if (culprit->suspect_count > 1)
+        add_trials(face, culprit);
+    else if (culprit->cause_count > 0)
+        text_printf(&face->words, "%s.",
+                    face->review->rules->causes[culprit->causes[0].cause].name);
+    put(face, UNDER);
+}
+
+static void put_all_culprits(struct face *face)
+{
+    const struct review *review = face->review;
+    tags(face, "<div class=\"charts\">\n");
+    if (face->page != NULL)
+        svg_culprits(face->page, review);
+    tags(face, "<div>\n");
+    if (review->culprit_count > 1)
+        say(face, QUIET, "Each is counted without the vessels that the others explain.");
+    for (size_t k = 0; k < review->culprit_count; k++)
+        put_culprit(face, k);
+    tags(face, "</div>\n</div>\n");
+}
+
+/* ---- what to change ---------------------------------------------------------------------------- */
+
+static void put_changes(struct face *face)
+{
+    const struct review *review = face->review;
+    char percent[PERCENT_ROOM];
+
+    say(face, QUIET, "What would have saved most comes first. Ranges hold nine times in ten.");
+    tags(face, "<ol>\n");
+    for (size_t c = 0; c < review->change_count; c++) {
+        const struct review_change *change = &review->changes[c];
+        const struct review_culprit *culprit = &review->culprits[change->culprit];
+        tags(face, "<li>\n");
+        view_suspects(&face->words, review, culprit, false);
+        put_heading(face);
+        add_saved(&face->words, culprit);
+        if (culprit->suspect_count > 1)
+            text_puts(&face->words, " Test before you change: it may be the other one.");
+        put(face, PLAIN);
+        if (change->cause != RULES_NONE) {
+            const struct cause *cause = &review->rules->causes[change->cause];
+            text_printf(&face->words, "If it was this: %s (%s).", cause->name,
+                        view_percent(change->p, percent));
+            put(face, QUIET);
+            tags(face, cause->change_count > 0 ? "<ul>\n" : "");
+            for (size_t i = 0; i < cause->change_count; i++)
+                say(face, ITEM, cause->change[i]);
+            tags(face, cause->change_count > 0 ? "</ul>\n" : "");
+        }
+        tags(face, "</li>\n");
+    }
+    tags(face, "</ol>\n");
+}
+
+/* ---- what would settle it, and what cannot be told apart --------------------------------------- */
+
+static void put_trials(struct face *face)
+{
+    enum { MOST = 4 };
+    const struct review *review = face->review;
+    bool headed = false;
+
+    for (size_t k = 0; k < review->culprit_count; k++) {
+        const struct review_culprit *culprit = &review->culprits[k];
+        bool several = culprit->suspect_count > 1, any = culprit->trial_count > 0;
+        if (!any && (face->screen != NULL || !several))
+            continue;
+        if (!headed)
+            screen_head(face, "What would settle it, best for its cost first");
+        headed = true;
+        tags(face, "<article>\n");
+        if (face->page != NULL) {
+            text_puts(&face->words, several ? "Cannot be told apart: " : "To be surer of ");
+            view_suspects(&face->words, review, culprit, several);
+            put_heading(face);
+        } else {
+            view_suspects(&face->words, review, culprit, false);
+            say(face, BELOW, ":");
+        }
+        tags(face, any ? "<ul>\n" : "");
+        for (size_t t = 0; t < culprit->trial_count && t < MOST; t++) {
+            const struct review_trial *trial = &culprit->trials[t];
+            const struct observable *test = &review->rules->observables[trial->observable];
+            text_printf(&face->words, "%s: %.2f bits, %.0f %s, cost %.1f.", test->label,
+                        trial->bits, trial->delay_days,
+                        fabs(trial->delay_days - 1.0) < 0.5 ? "day" : "days", trial->cost);
+            if (test->look != NULL)
+                text_printf(&face->words, " %s", test->look);
+            put(face, INNER);
+        }
+        tags(face, any ? "</ul>\n" : "");
+        tags(face, "</article>\n");
+    }
+}
+
+static void put_aliases(struct face *face)
+{
+    enum { ON_A_PAGE = 20 };
+    const struct review *review = face->review;
+    if (review->alias_count > 0)
+        screen_head(face, "What always went together");
+    for (size_t a = 0; a < review->alias_count && (a < ON_A_PAGE || face->screen != NULL); a++) {
+        const struct review_alias *alias = &review->aliases[a];
+        text_printf(&face->words,
+                    "%s and %s, in %zu of %zu vessels: whatever one of them does, the other seems "
+                    "to do.",
+                    review->dataset->factors[alias->first].name,
+                    review->dataset->factors[alias->second].name, alias->together, alias->of);
+        put(face, BELOW);
+    }
+}
+
+static void put_apart(struct face *face)
+{
+    put_trials(face);
+    put_aliases(face);
+    say(face, QUIET,
+        "Tests stand best for their cost first. One bit would settle a question between two equal "
+        "chances. A cost is effort, with each day of waiting counted in.");
+}
+
+/* ---- the next batch ----------------------------------------------------------------------------- */
 
 /* What one mixes is called a mix; it becomes a batch once it is inoculated. */
 static const char *new_name(enum factor_kind kind)
@@ -123,80 +581,65 @@ static const char *new_name(enum factor_kind kind)
     return kind == FACTOR_BATCH ? "mix" : factor_kind_name(kind);
 }
 
-static void put_new(struct text *out, enum factor_kind kind, unsigned which, bool only)
+static void put_setting(struct face *face, const struct review_plan *plan)
 {
-    if (only)
-        text_printf(out, "a new %s", new_name(kind));
-    else
-        text_printf(out, "%s %u", new_name(kind), which);
-}
-
-/* Whether every arm has the same new one: then it needs no words. */
-static bool all_new(const struct review_plan *plan, size_t column)
-{
-    if (plan->crossed)
-        return false;
-    for (size_t a = 0; a < plan->arm_count; a++)
-        if (plan->arms[a].fresh[column] != 1)
-            return false;
-    return true;
-}
-
-static bool has_second(const struct review_plan *plan, size_t column)
-{
-    for (size_t a = 0; a < plan->arm_count; a++)
-        if (plan->arms[a].fresh[column] > 1)
-            return true;
-    return false;
-}
-
-void view_plan_setting(struct text *out, const struct review *review,
-                       const struct review_plan *plan)
-{
-    if (!plan->crossed) {
-        text_puts(out, "One cook, one session, one starter and one place for all, but for this:");
-        return;
-    }
-    for (size_t c = 0; c < plan->factor_count; c++) {
-        const char *name = new_name(review->dataset->factors[plan->factors[c]].kind);
-        text_printf(out, "%s %s%s",
+    for (size_t c = 0; plan->crossed && c < plan->factor_count; c++) {
+        const char *name = new_name(face->review->dataset->factors[plan->factors[c]].kind);
+        text_printf(&face->words, "%s %s%s",
                     c == 0                       ? "Two"
                     : c + 1 < plan->factor_count ? ", two"
                                                  : " and two",
                     name, name[0] == 'm' ? "es" : "s");
     }
-    text_puts(out, ", crossed; all else the same:");
+    say(face, BELOW,
+        plan->crossed ? ", crossed; all else the same:"
+                      : "One cook, one session, one starter and one place for all, but for this:");
+}
+
+/* The range of the numbers of new ones in a column over the arms, 0 being none. */
+static void new_ones(const struct review_plan *plan, size_t column, unsigned *fewest,
+                     unsigned *most)
+{
+    *fewest = *most = plan->arms[0].fresh[column];
+    for (size_t a = 1; a < plan->arm_count; a++) {
+        unsigned fresh = plan->arms[a].fresh[column];
+        *fewest = fresh < *fewest ? fresh : *fewest;
+        *most = fresh > *most ? fresh : *most;
+    }
 }
 
 void view_arm(struct text *out, const struct review *review, const struct review_plan *plan,
               const struct review_arm *arm)
 {
-    const struct dataset *dataset = review->dataset;
     const char *joint = "";
-    text_printf(out, "%zu %s", arm->vessels, arm->vessels == 1 ? "vessel" : "vessels");
-    text_puts(out, arm->control ? " without starter: " : ": ");
+    text_printf(out, "%zu %s%s: ", arm->vessels, plural(arm->vessels, "vessel", "vessels"),
+                arm->control ? " without starter" : "");
     for (size_t c = 0; c < plan->factor_count; c++) {
-        size_t factor = plan->factors[c];
-        enum factor_kind kind = dataset->factors[factor].kind;
-        bool open = arm->fresh[c] == 0 && arm->levels[c] == LEVEL_NONE;
-        if ((arm->control && !factor_kind_control(kind)) || open || all_new(plan, c))
+        enum factor_kind kind = review->dataset->factors[plan->factors[c]].kind;
+        unsigned fewest, most, fresh = arm->fresh[c];
+        new_ones(plan, c, &fewest, &most);
+        /* Where every arm has the same new one it needs no words. */
+        if ((arm->control && !factor_kind_control(kind)) ||
+            (fresh == 0 && arm->levels[c] == LEVEL_NONE) ||
+            (!plan->crossed && fewest == 1 && most == 1))
             continue;
         text_puts(out, joint);
-        if (arm->fresh[c] == 0)
-            view_level(out, dataset, factor, arm->levels[c]);
+        if (fresh == 0)
+            view_level(out, review->dataset, plan->factors[c], arm->levels[c]);
+        else if (most > 1)
+            text_printf(out, "%s %u", new_name(kind), fresh);
         else
-            put_new(out, kind, arm->fresh[c], !has_second(plan, c));
+            text_printf(out, "a new %s", new_name(kind));
         joint = ", ";
     }
 }
 
-/* Whether some arm holds the suspect of that column, with starter. */
+/* Whether some arm holds the suspect of that column. */
 static bool tried(const struct review *review, const struct review_plan *plan, size_t column)
 {
-    const struct review_fault *fault = &review->faults[plan->fault];
+    const struct review_suspect *suspect = &review->culprits[plan->culprit].suspects[column];
     for (size_t a = 0; a < plan->arm_count; a++)
-        if (plan->arms[a].fresh[column] == 0 &&
-            plan->arms[a].levels[column] == fault->suspects[column].level)
+        if (plan->arms[a].fresh[column] == 0 && plan->arms[a].levels[column] == suspect->level)
             return true;
     return false;
 }
@@ -204,9 +647,9 @@ static bool tried(const struct review *review, const struct review_plan *plan, s
 void view_plan_reading(struct text *out, const struct review *review,
                        const struct review_plan *plan)
 {
-    const struct review_fault *fault = &review->faults[plan->fault];
+    const struct review_suspect *suspects = review->culprits[plan->culprit].suspects;
     char percent[PERCENT_ROOM];
-    const char *joint = "";
+    const char *joint = "If only the row with ";
 
     if (plan->crossed) {
         text_printf(
@@ -222,1141 +665,629 @@ void view_plan_reading(struct text *out, const struct review *review,
         if (!tried(review, plan, c))
             continue;
         text_puts(out, joint);
-        text_puts(out, joint[0] == '\0' ? "If only the row with " : "if only the row with ");
-        view_level(out, review->dataset, fault->suspects[c].factor, fault->suspects[c].level);
+        view_level(out, review->dataset, suspects[c].factor, suspects[c].level);
         text_puts(out, " fails, it was that");
-        joint = "; ";
+        joint = "; if only the row with ";
     }
     joint = "; if none fails, it was ";
     for (size_t c = 0; c < plan->factor_count; c++) {
         if (tried(review, plan, c))
             continue;
         text_puts(out, joint);
-        view_level(out, review->dataset, fault->suspects[c].factor, fault->suspects[c].level);
+        view_level(out, review->dataset, suspects[c].factor, suspects[c].level);
         joint = " or ";
     }
     text_printf(out, ". Chance of a wrong answer: %s.", view_percent(plan->error, percent));
 }
 
-/* ==== review sentences ======================================================================== */
-
-/* The sentences of a review that a grower needs, for the screen and the page alike. */
-
-/* ---- what was lost --------------------------------------------------------------------------- */
-
-static void put_days(struct text *out, const struct review_totals *totals)
+static void put_plans(struct face *face)
 {
-    char first[MOMENT_ROOM], last[MOMENT_ROOM];
-    if (totals->first == DAY_NONE)
-        return;
-    if (totals->first == totals->last)
-        text_printf(out, ", begun on %s", day_write(totals->first, DAY_WORDS, first));
-    else
-        text_printf(out, ", begun from %s to %s", day_write(totals->first, DAY_WORDS, first),
-                    day_write(totals->last, DAY_WORDS, last));
-}
-
-void review_lost_words(struct text *words, const struct review *review)
-{
-    const struct review_totals *totals = &review->totals;
-    struct counts counts = totals->counts;
-    size_t open = totals->young, unrecorded = totals->unrecorded;
-
-    if ((review->limits & REVIEW_EMPTY) != 0)
-        return;
-    if (counts.total > 0)
-        text_printf(words, "You lost %zu of %zu %s (%.0f %%)", counts.lost, counts.total,
-                    counts.total == 1 ? "vessel" : "vessels",
-                    100.0 * (double)counts.lost / (double)counts.total);
-    else
-        text_printf(words, "No vessel of %zu counts yet", totals->vessels);
-    if (totals->batches > 0)
-        text_printf(words, " in %zu %s", totals->batches,
-                    totals->batches == 1 ? "batch" : "batches");
-    put_days(words, totals);
-    text_puts(words, ".");
-    if (open > 0)
-        text_printf(words, " %zu %s too young to count.", open, open == 1 ? "is" : "are");
-    if (unrecorded > 0)
-        text_printf(words, " Of %zu more nobody wrote down what became of %s.", unrecorded,
-                    unrecorded == 1 ? "it" : "them");
-}
-
-/* ---- what did it ----------------------------------------------------------------------------- */
-
-static void put_culprit(struct text *out, const struct review *review,
-                        const struct review_fault *fault)
-{
-    if (fault->suspect_count > 1)
-        text_puts(out, "either ");
-    view_suspects(out, review, fault, false);
-}
-
-static bool any_either(const struct review *review)
-{
-    for (size_t k = 0; k < review->fault_count; k++)
-        if (review->faults[k].suspect_count > 1)
-            return true;
-    return false;
-}
-
-/* Those that are equally sure are told together: "almost certainly A, B and C; likely D". */
-static void put_culprits(struct text *out, const struct review *review)
-{
-    const struct review_fault *faults = review->faults;
-    for (size_t k = 0, end; k < review->fault_count; k = end) {
-        const char *sure = view_spoken(review->rules, faults[k].p);
-        end = k + 1;
-        while (end < review->fault_count &&
-               strcmp(view_spoken(review->rules, faults[end].p), sure) == 0)
-            end++;
-        text_printf(out, "%s%s%s", k > 0 ? "; " : " ", sure, sure[0] != '\0' ? " " : "");
-        for (size_t i = k; i < end; i++) {
-            text_puts(out, i == k ? "" : i + 1 < end ? ", " : " and ");
-            put_culprit(out, review, &faults[i]);
+    const struct review *review = face->review;
+    for (size_t p = 0; p < review->plan_count; p++) {
+        const struct review_plan *plan = &review->plans[p];
+        tags(face, "<article>\n");
+        if (face->screen != NULL && plan->crossed) {
+            text_puts(&face->words, "Next time, so that such things go apart");
+        } else {
+            text_puts(&face->words, face->screen != NULL ? "Next batch, to tell " : "To tell ");
+            view_suspects(&face->words, review, &review->culprits[plan->culprit], false);
+            text_puts(&face->words, " apart");
         }
+        put_heading(face);
+        put_setting(face, plan);
+        tags(face, "<ul>\n");
+        for (size_t a = 0; a < plan->arm_count; a++) {
+            view_arm(&face->words, review, plan, &plan->arms[a]);
+            put(face, ITEM);
+        }
+        tags(face, "</ul>\n");
+        view_plan_reading(&face->words, review, plan);
+        put(face, BELOW);
+        tags(face, "</article>\n");
     }
 }
 
-void review_culprits_words(struct text *words, const struct review *review)
+/* ---- where losses gather ------------------------------------------------------------------------ */
+
+static void level_row(struct screen *screen, const char *name, const struct review_level *level,
+                      size_t width)
 {
-    bool compared = review->totals.counts.lost > 0 &&
-                    (review->limits & (REVIEW_ALL_LOST | REVIEW_NO_FACTOR)) == 0;
-    if (!compared)
-        return;
-    if (review->fault_count == 0) {
-        text_puts(words, "No cook, starter, session, place or lot stands out: what was lost is "
-                         "spread as chance spreads it, as far as so many vessels can tell.");
-    } else {
-        text_puts(words, "What did it:");
-        put_culprits(words, review);
-        text_puts(words, ".");
-        if (any_either(review))
-            text_puts(words, " Where it says either, these numbers cannot tell which.");
+    struct text line;
+    text_init(&line);
+    bool wide = utf8_width(name, strlen(name)) > width;
+    text_safe(&line, name, strlen(name),
+              &(struct text_safe_options){.limit = wide ? width - 1 : 0});
+    size_t columns = utf8_width(line.bytes, line.length);
+    text_printf(&line, "%*s%3zu of %3zu", columns < width ? (int)(width + 2 - columns) : 2, "",
+                level->counts.lost, level->counts.total);
+    if (level->counts.total > 0)
+        text_printf(&line, "  %3.0f %%  (%.0f to %.0f %%)",
+                    100.0 * (double)level->counts.lost / (double)level->counts.total,
+                    100.0 * level->exact.low, 100.0 * level->exact.high);
+    if (level->controls.total > 0)
+        text_printf(&line, "; without starter %zu of %zu", level->controls.lost,
+                    level->controls.total);
+    screen_preformatted(screen, 2, line.bytes);
+    text_release(&line);
+}
+
+static void put_levels(struct face *face, const struct review_factor *factor)
+{
+    enum { SHOWN = 12, NARROWEST = 4, WIDEST = 18 };
+    const struct factor *of = &face->review->dataset->factors[factor->factor];
+    size_t shown = factor->level_count < SHOWN ? factor->level_count : SHOWN, width = NARROWEST;
+
+    text_printf(&face->words, "By %s", of->name);
+    put_heading(face);
+    for (size_t l = 0; l < shown; l++) {
+        const char *name = of->levels[factor->levels[l].level];
+        size_t columns = utf8_width(name, strlen(name));
+        width = columns > width ? columns : width;
     }
+    for (size_t l = 0; l < shown; l++)
+        level_row(face->screen, of->levels[factor->levels[l].level], &factor->levels[l],
+                  width < WIDEST ? width : WIDEST);
+    if (shown < factor->level_count)
+        text_printf(&face->words, "and %zu more that lost no larger share",
+                    factor->level_count - shown);
+    put(face, BELOW_QUIET);
 }
 
-/* ---- what to change -------------------------------------------------------------------------- */
-
-void review_saved_words(struct text *words, const struct review_fault *fault)
+static void put_test(struct face *face, const struct review_factor *factor)
 {
-    /* Vessels are whole. */
-    double low = floor(fault->saved_low + 0.5), high = floor(fault->saved_high + 0.5);
-    double mean = floor(fault->saved + 0.5);
-    text_puts(words, fault->suspect_count > 1 ? "Without whichever it was, " : "Without it ");
-    if (high <= low)
-        text_printf(words, "about %.0f", mean);
-    else
-        text_printf(words, "about %.0f vessels (%.0f to %.0f)", mean, low, high);
-    text_puts(words, " would not have been lost.");
-}
-
-static const char *change_of(const struct review *review, const struct review_change *change)
-{
-    if (change->cause == RULES_NONE)
-        return NULL;
-    const struct cause *cause = &review->rules->causes[change->cause];
-    return cause->change_count > 0 ? cause->change[0] : NULL;
-}
-
-/* What is known can be changed at once; what cannot be told apart needs a test first. */
-static const struct review_change *first_change(const struct review *review)
-{
-    for (size_t c = 0; c < review->change_count; c++)
-        if (review->faults[review->changes[c].fault].suspect_count == 1)
-            return &review->changes[c];
-    return review->change_count > 0 ? &review->changes[0] : NULL;
-}
-
-void review_change_words(struct text *words, const struct review *review)
-{
-    const struct review_change *change = first_change(review);
-    if (change == NULL)
-        return;
-    const struct review_fault *fault = &review->faults[change->fault];
-    bool known = fault->suspect_count == 1;
-    const char *how = known ? change_of(review, change) : NULL;
-    text_puts(words, known ? "Change first: " : "First find out whether it was ");
-    view_suspects(words, review, fault, false);
-    if (!known && fault->trial_count > 0)
-        text_printf(words, "; best by this test: %s",
-                    review->rules->observables[fault->trials[0].observable].label);
-    text_puts(words, ". ");
-    review_saved_words(words, fault);
-    if (how != NULL)
-        text_printf(words, " %s", how);
-}
-
-/* ---- one fault ------------------------------------------------------------------------------- */
-
-void review_counts_words(struct text *words, const struct review *review,
-                         const struct review_suspect *suspect, bool named)
-{
-    char percent[PERCENT_ROOM];
-    if (named) {
-        view_level(words, review->dataset, suspect->factor, suspect->level);
-        text_printf(words, ", %s: ", view_percent(suspect->p, percent));
-    }
-    text_printf(words, "%zu of %zu lost, against %zu of %zu of the rest", suspect->inside.lost,
-                suspect->inside.total, suspect->outside.lost, suspect->outside.total);
-    if (suspect->controls.total == 1)
-        text_printf(words, "; the one among them without starter %s",
-                    suspect->controls.lost > 0 ? "was lost too" : "was not");
-    else if (suspect->controls.total > 1)
-        text_printf(words, "; of those among them without starter %zu of %zu",
-                    suspect->controls.lost, suspect->controls.total);
-    text_puts(words, ".");
-}
-
-void review_why_words(struct text *words, const struct review *review,
-                      const struct review_suspect *suspect)
-{
-    const struct dataset *dataset = review->dataset;
-    if (suspect->why_factor >= dataset->factor_count)
-        return;
-    const struct factor *why = &dataset->factors[suspect->why_factor];
-    if (why->kind != FACTOR_LETHALITY && why->kind != FACTOR_TEMPERATURE &&
-        why->kind != FACTOR_MOISTURE)
-        return;
-    text_printf(words, "%s: %s.",
-                why->kind == FACTOR_LETHALITY
-                    ? "Its heat, computed from gauge, minutes and altitude"
-                : why->kind == FACTOR_MOISTURE ? "Its moisture, computed from what was weighed"
-                                               : "Its temperature",
-                why->levels[suspect->why_level]);
-}
-
-void review_causes_words(struct text *words, const struct review *review,
-                         const struct review_fault *fault)
-{
-    enum { MOST = 3 };
-    static const double worth_a_word = 0.05;
-    char percent[PERCENT_ROOM];
-    if (fault->cause_count == 0)
-        return;
-    text_puts(words, "Why: ");
-    for (size_t c = 0; c < fault->cause_count && c < MOST; c++) {
-        if (c > 0 && fault->causes[c].p < worth_a_word)
-            break;
-        text_printf(words, "%s%s (%s)", c > 0 ? ", " : "",
-                    review->rules->causes[fault->causes[c].cause].name,
-                    view_percent(fault->causes[c].p, percent));
-    }
-    text_puts(words, ".");
-}
-
-void review_trials_words(struct text *words, const struct review *review,
-                         const struct review_fault *fault)
-{
-    enum { MOST = 2 };
-    if (fault->trial_count == 0)
-        return;
-    text_puts(words, fault->suspect_count > 1 ? "To tell them apart: " : "To be surer: ");
-    for (size_t t = 0; t < fault->trial_count && t < MOST; t++) {
-        const struct review_trial *trial = &fault->trials[t];
-        if (trial->bits < fault->trials[0].bits / 2.0)
-            break;
-        const struct observable *test = &review->rules->observables[trial->observable];
-        text_printf(words, "%s%s", t > 0 ? "; or " : "", test->label);
-        if (trial->delay_days > 0.0)
-            text_printf(words, " (%.0f %s)", trial->delay_days,
-                        trial->delay_days > 1.0 ? "days" : "day");
-    }
-    text_puts(words, ".");
-}
-
-/* ==== review facts ============================================================================ */
-
-/* What stands beside the figures of a review, for the screen and the page alike. */
-
-/* ---- factors --------------------------------------------------------------------------------- */
-
-void review_test_words(struct text *words, const struct review_factor *factor)
-{
+    struct text *words = &face->words;
     char p[MOMENT_ROOM], q[MOMENT_ROOM];
-    size_t lost = 0, total = 0;
+    struct counts all = {0, 0};
+
     for (size_t l = 0; l < factor->level_count; l++) {
-        lost += factor->levels[l].counts.lost;
-        total += factor->levels[l].counts.total;
+        all.lost += factor->levels[l].counts.lost;
+        all.total += factor->levels[l].counts.total;
     }
-    text_printf(words, "Do they lose alike? %s for %zu of %zu lost", view_p(factor->test.p, p),
-                lost, total);
+    text_printf(words, "Do they lose alike? p %s for %zu of %zu lost", p_words(factor->test.p, p),
+                all.lost, all.total);
     if (factor->approximate)
         text_puts(words, " (chi-square)");
     else if (!factor->test.exact)
         text_printf(words, " (from %zu tables drawn, give or take %.2g)", factor->test.tables,
                     factor->test.standard_error);
-    view_p(factor->q, q);
-    text_printf(words, "; among all factors asked, %s.", q + 2); /* without its "p " */
-}
-
-void review_within_words(struct text *words, const struct review *review,
-                         const struct review_factor *factor)
-{
-    const struct dataset *dataset = review->dataset;
-    char p[MOMENT_ROOM];
-    if (factor->within >= dataset->factor_count)
+    text_printf(words, "; among all factors asked, %s.", p_words(factor->q, q));
+    put(face, BELOW);
+    if (factor->within >= face->review->dataset->factor_count)
         return;
-    const char *other = dataset->factors[factor->within].name;
+    const char *other = face->review->dataset->factors[factor->within].name;
+    text_printf(words, "It is entangled with %s (%.2f of 1)", other, factor->entangled);
     if (factor->within_strata == 0)
         text_printf(words,
-                    "It is entangled with %s (%.2f of 1): within one %s there is nothing to "
-                    "compare, so counting cannot part the two.",
-                    other, factor->entangled, other);
+                    ": within one %s there is nothing to compare, so counting cannot part the two.",
+                    other);
     else
-        text_printf(words,
-                    "It is entangled with %s (%.2f of 1). Compared only within each %s: %s, from "
-                    "%zu of them that can tell.",
-                    other, factor->entangled, other, view_p(factor->within_p, p),
-                    factor->within_strata);
+        text_printf(words, ". Compared only within each %s: p %s, from %zu of them that can tell.",
+                    other, p_words(factor->within_p, p), factor->within_strata);
+    put(face, BELOW);
 }
 
-/* Factors of one level: there is nothing to compare. */
-void review_shared_words(struct text *words, const struct review *review)
+/* Nothing of a factor of one level: put_shared tells it. */
+static void put_factor(struct face *face, const struct review_factor *factor)
 {
+    if (factor->level_count < 2)
+        return;
+    tags(face, "<div class=\"whole\">\n");
+    if (face->page != NULL)
+        svg_levels(face->page, face->review, factor);
+    else
+        put_levels(face, factor);
+    if (factor->unknown > 0)
+        text_printf(&face->words, "%zu %s not known%s", factor->unknown,
+                    plural(factor->unknown, "is", "are"), face->page != NULL ? "." : "");
+    put(face, BELOW_QUIET);
+    if (!isnan(factor->q))
+        put_test(face, factor);
+    tags(face, "</div>\n");
+}
+
+static void put_shared(struct face *face)
+{
+    const struct review *review = face->review;
     const char *joint = "The same for all of them: ";
     for (size_t f = 0; f < review->dataset->factor_count; f++) {
-        const struct review_factor *factor = &review->factors[f];
-        if (factor->level_count != 1)
+        const struct factor *of = &review->dataset->factors[f];
+        if (review->factors[f].level_count != 1)
             continue;
-        text_printf(words, "%s%s (%s)", joint, review->dataset->factors[f].name,
-                    review->dataset->factors[f].levels[factor->levels[0].level]);
+        text_printf(&face->words, "%s%s (%s)", joint, of->name,
+                    of->levels[review->factors[f].levels[0].level]);
         joint = ", ";
     }
-    if (words->length > 0)
-        text_puts(words, ". Nothing can be said of these.");
-}
-
-void review_alias_words(struct text *words, const struct review *review,
-                        const struct review_alias *alias)
-{
-    text_printf(words,
-                "%s and %s, in %zu of %zu vessels: whatever one of them does, the other seems "
-                "to do.",
-                review->dataset->factors[alias->first].name,
-                review->dataset->factors[alias->second].name, alias->together, alias->of);
-}
-
-void review_near_words(struct text *words, const struct review *review,
-                       const struct review_suspect *near)
-{
-    char p[MOMENT_ROOM];
-    view_level(words, review->dataset, near->factor, near->level);
-    text_printf(words, ": %zu of %zu lost, %zu of %zu of the rest (%s)", near->inside.lost,
-                near->inside.total, near->outside.lost, near->outside.total,
-                view_p(near->test_p, p));
-}
-
-/* ---- time ------------------------------------------------------------------------------------ */
-
-void review_curve_name(struct text *words, const struct review *review,
-                       const struct review_curve *curve)
-{
-    const struct review_time *time = &review->time;
-    if (time->factor >= review->dataset->factor_count)
-        text_puts(words, "All vessels");
-    else if (curve->level == LEVEL_NONE)
-        text_puts(words, "All others");
-    else
-        view_level(words, review->dataset, time->factor, curve->level);
-}
-
-void review_curve_words(struct text *words, const struct review *review,
-                        const struct review_curve *curve)
-{
-    const struct survival_curve *drawn = &curve->curve;
-    review_curve_name(words, review, curve);
-    text_printf(words, ": %zu of %zu lost", drawn->lost, drawn->cases);
-    if (isfinite(drawn->median))
-        text_printf(words, ", half of them by day %.0f", drawn->median);
-    else
-        text_puts(words, "; fewer than half were lost while they were watched");
-    text_puts(words, ".");
-}
-
-void review_logrank_words(struct text *words, const struct review *review)
-{
-    char p[MOMENT_ROOM];
-    text_printf(words, "Do they last alike? %s (log-rank), from %zu vessels.",
-                view_p(review->time.logrank.p, p), review->time.cases);
-}
-
-void review_watch_words(struct text *words, const struct review *review)
-{
-    const struct review_watch *watch = &review->watch;
-    char since[MOMENT_ROOM];
-    if (watch->episode_count == 0) {
-        text_puts(words, "At no time did losses run above the usual for long.");
-    } else {
-        const struct monitor_episode *last = &watch->episodes[watch->episode_count - 1];
-        text_printf(words, "Losses ran above the usual %.0f %% from about %s on",
-                    100.0 * watch->plan.usual, day_write(watch->since, DAY_WORDS, since));
-        if (last->ended < watch->count)
-            text_printf(
-                words, ", and were back to it with vessels begun on %s",
-                day_write(review->dataset->entered[watch->vessels[last->ended]], DAY_WORDS, since));
-        text_printf(words,
-                    ". (A running sum over %zu vessels; by chance it would signal once in %.0f.)",
-                    watch->count, watch->plan.run_usual);
-    }
-}
-
-/* ---- method ---------------------------------------------------------------------------------- */
-
-void review_rule_words(struct text *words, const struct review *review)
-{
-    const struct review_rules *rules = &review->rules->review;
-    text_printf(
-        words,
-        "%zu levels of %zu factors were compared with the rest. One is called a fault when "
-        "it loses more by an exact test, counted for all that were asked (false discovery "
-        "rate at most %.0f %%), and its losses are at least %.0f times likelier with a rate "
-        "of its own. Its vessels are then set aside and the rest is asked again. Two that "
-        "take each other's support away cannot be told apart.",
-        review->suspects_asked, review->dataset->factor_count, 100.0 * rules->false_alarm,
-        rules->bayes_factor);
-}
-
-void review_counting_words(struct text *words, const struct review *review)
-{
-    const struct review_rules *rules = &review->rules->review;
-    text_printf(words,
-                "A vessel counts once it is lost or used, or has been sound for %.0f days. Vessels "
-                "without starter count for cook, mix and grain only. Ranges of shares are exact, "
-                "95 %%; those of vessels saved 90 %%. All of it is likelihood, none of it proof.",
-                rules->watched);
-}
-
-/* ==== review details ========================================================================== */
-
-/* A review in full: every factor, what went together, times, batches, and how it decides. */
-
-/* ---- factors --------------------------------------------------------------------------------- */
-
-static void level_row(struct screen *screen, const struct review *review, size_t factor,
-                      const struct review_level *level, size_t width)
-{
-    struct text rest;
-    text_init(&rest);
-    text_printf(&rest, "%3zu of %3zu", level->counts.lost, level->counts.total);
-    if (level->counts.total > 0)
-        text_printf(&rest, "  %3.0f %%  (%.0f to %.0f %%)",
-                    100.0 * (double)level->counts.lost / (double)level->counts.total,
-                    100.0 * level->exact.low, 100.0 * level->exact.high);
-    if (level->controls.total > 0)
-        text_printf(&rest, "; without starter %zu of %zu", level->controls.lost,
-                    level->controls.total);
-    /* Padded by hand: the figures keep their columns. */
-    struct text line, label;
-    text_init(&line);
-    text_init(&label);
-    const char *name = review->dataset->factors[factor].levels[level->level];
-    bool wide = utf8_width(name, strlen(name)) > width;
-    text_safe(&label, name, strlen(name),
-              &(struct text_safe_options){.limit = wide ? width - 1 : 0});
-    size_t columns = label.bytes != NULL ? utf8_width(label.bytes, label.length) : 0;
-    text_printf(&line, "%s%*s%s", label.bytes != NULL ? label.bytes : "",
-                columns < width ? (int)(width + 2 - columns) : 2, "",
-                rest.bytes != NULL ? rest.bytes : "");
-    screen_preformatted(screen, 2, line.bytes != NULL ? line.bytes : "");
-    text_release(&line);
-    text_release(&label);
-    text_release(&rest);
-}
-
-static size_t label_width(const struct review *review, const struct review_factor *factor,
-                          size_t shown)
-{
-    enum { WIDEST = 18 };
-    size_t width = 4;
-    for (size_t l = 0; l < shown; l++) {
-        const char *name = review->dataset->factors[factor->factor].levels[factor->levels[l].level];
-        size_t columns = utf8_width(name, strlen(name));
-        width = columns > width ? columns : width;
-    }
-    return width < WIDEST ? width : WIDEST;
-}
-
-static void say_factor(struct screen *screen, const struct review *review,
-                       const struct review_factor *factor, struct text *words)
-{
-    enum { SHOWN = 12 };
-    size_t shown = factor->level_count < SHOWN ? factor->level_count : SHOWN;
-    const struct factor *of = &review->dataset->factors[factor->factor];
-    if (factor->level_count < 2)
-        return; /* told by say_shared */
-    text_printf(words, "By %s", of->name);
-    screen_heading(screen, words->bytes != NULL ? words->bytes : "");
-    text_clear(words);
-    size_t width = label_width(review, factor, shown);
-    for (size_t l = 0; l < shown; l++)
-        level_row(screen, review, factor->factor, &factor->levels[l], width);
-    if (shown < factor->level_count)
-        screen_say(screen, 2, 0, ROLE_QUIET, "and %zu more that lost no larger share",
-                   factor->level_count - shown);
-    if (factor->unknown > 0)
-        screen_say(screen, 2, 0, ROLE_QUIET, "%zu %s not known", factor->unknown,
-                   factor->unknown == 1 ? "is" : "are");
-    if (!isnan(factor->q)) {
-        review_test_words(words, factor);
-        review_say(screen, 2, 0, ROLE_PLAIN, words);
-        review_within_words(words, review, factor);
-        if (words->length > 0)
-            review_say(screen, 2, 0, ROLE_PLAIN, words);
-    }
-}
-
-static void say_shared(struct screen *screen, const struct review *review, struct text *words)
-{
-    review_shared_words(words, review);
-    if (words->length == 0)
+    if (face->words.length == 0)
         return;
-    screen_blank(screen);
-    review_say(screen, 0, 0, ROLE_PLAIN, words);
+    if (face->screen != NULL)
+        screen_blank(face->screen);
+    say(face, PLAIN, ". Nothing can be said of these.");
 }
 
-static void say_aliases(struct screen *screen, const struct review *review, struct text *words)
+static void put_near(struct face *face)
 {
-    if (review->alias_count == 0)
+    const struct review *review = face->review;
+    char p[MOMENT_ROOM];
+    if (review->near_count == 0)
         return;
-    screen_heading(screen, "What always went together");
-    for (size_t a = 0; a < review->alias_count; a++) {
-        const struct review_alias *alias = &review->aliases[a];
-        review_alias_words(words, review, alias);
-        review_say(screen, 2, 0, ROLE_PLAIN, words);
+    text_puts(&face->words, "Not enough to be called, but nearest to it");
+    put_heading(face);
+    tags(face, "<ul>\n");
+    for (size_t n = 0; n < review->near_count; n++) {
+        const struct review_suspect *near = &review->near[n];
+        view_level(&face->words, review->dataset, near->factor, near->level);
+        text_printf(&face->words, ": %zu of %zu lost, %zu of %zu of the rest (p %s)",
+                    near->inside.lost, near->inside.total, near->outside.lost, near->outside.total,
+                    p_words(near->test_p, p));
+        put(face, LINE);
     }
+    tags(face, "</ul>\n");
 }
 
-/* ---- time ------------------------------------------------------------------------------------ */
-
-static void say_time(struct screen *screen, const struct review *review, struct text *words)
+static size_t compared_count(const struct review *review)
 {
-    const struct review_time *time = &review->time;
+    size_t count = 0;
+    for (size_t f = 0; f < review->dataset->factor_count; f++)
+        count += review->factors[f].level_count > 1;
+    return count;
+}
+
+/* Whether a factor stands before another on the page: by q, those never asked last, then as in the
+ * table. */
+static bool stands_before(const struct review_factor *factors, size_t a, size_t b)
+{
+    double first = isnan(factors[a].q) ? 2.0 : factors[a].q;
+    double second = isnan(factors[b].q) ? 2.0 : factors[b].q;
+    return first < second || (!(second < first) && a < b);
+}
+
+/* The next factor to draw after `last` (factor_count: the first), or factor_count. */
+static size_t next_factor(const struct review *review, size_t last)
+{
+    size_t count = review->dataset->factor_count, best = count;
+    for (size_t f = 0; f < count; f++)
+        if (review->factors[f].level_count > 1 &&
+            (last == count || stands_before(review->factors, last, f)) &&
+            (best == count || stands_before(review->factors, f, best)))
+            best = f;
+    return best;
+}
+
+static void put_factors(struct face *face)
+{
+    enum { MOST = 12 };
+    size_t count = face->review->dataset->factor_count, drawn = 0;
+    size_t compared = compared_count(face->review);
+
+    say(face, PLAIN,
+        "Share lost, with its exact 95 % range. What parts the vessels most clearly comes first. "
+        "All vessels are counted here, whatever else explains their loss.");
+    tags(face, "<div class=\"charts\">\n");
+    for (size_t f = next_factor(face->review, count); f < count && drawn < MOST;
+         f = next_factor(face->review, f), drawn++)
+        put_factor(face, &face->review->factors[f]);
+    tags(face, "</div>\n");
+    if (drawn < compared)
+        text_printf(&face->words, "And %zu more that part them less clearly.", compared - drawn);
+    put(face, QUIET);
+    put_shared(face);
+    put_near(face);
+}
+
+/* ---- time --------------------------------------------------------------------------------------- */
+
+static void put_times(struct face *face)
+{
+    const struct review_time *time = &face->review->time;
+    struct text *words = &face->words;
+    char p[MOMENT_ROOM];
+
     if (time->cases == 0)
         return;
-    screen_heading(screen, "How long they lasted");
-    for (size_t c = 0; c < time->curve_count; c++)
-        if (time->curves[c].curve.cases > 0) {
-            review_curve_words(words, review, &time->curves[c]);
-            review_say(screen, 2, 0, ROLE_PLAIN, words);
-        }
-    if (time->logrank.freedom > 0) {
-        review_logrank_words(words, review);
-        review_say(screen, 2, 0, ROLE_PLAIN, words);
+    screen_head(face, "How long they lasted");
+    tags(face, "<div class=\"charts\">\n");
+    if (face->page != NULL)
+        svg_curves(face->page, face->review);
+    tags(face, "<div>\n<ul>\n");
+    for (size_t c = 0; c < time->curve_count; c++) {
+        const struct survival_curve *curve = &time->curves[c].curve;
+        if (curve->cases == 0)
+            continue;
+        view_curve_name(words, face->review, &time->curves[c]);
+        text_printf(words, ": %zu of %zu lost", curve->lost, curve->cases);
+        if (isfinite(curve->median))
+            text_printf(words, ", half of them by day %.0f.", curve->median);
+        else
+            text_puts(words, "; fewer than half were lost while they were watched.");
+        put(face, LINE);
     }
+    tags(face, "</ul>\n");
+    if (time->logrank.freedom > 0)
+        text_printf(words, "Do they last alike? p %s (log-rank), from %zu vessels.",
+                    p_words(time->logrank.p, p), time->cases);
+    put(face, BELOW);
     if (time->left_out > 0)
-        screen_say(screen, 2, 0, ROLE_QUIET, "%zu %s left out: no days, or impossible ones.",
-                   time->left_out, time->left_out == 1 ? "is" : "are");
+        text_printf(words, "%zu %s left out: no days, or impossible ones.", time->left_out,
+                    plural(time->left_out, "is", "are"));
+    put(face, BELOW_QUIET);
+    tags(face, "</div>\n</div>\n");
 }
 
-/* ---- batches --------------------------------------------------------------------------------- */
+/* ---- batches ------------------------------------------------------------------------------------ */
 
-static void batch_row(struct screen *screen, const struct review *review,
-                      const struct review_batch *batch)
+static bool has_chart(const struct review *review)
 {
-    const struct dataset *dataset = review->dataset;
-    char day[MOMENT_ROOM], label[64];
-    struct text line, safe;
+    return review->batch_count > 0 && !isnan(review->centre);
+}
+
+static void put_batch(struct face *face, const struct review_batch *batch)
+{
+    enum { LABEL = 12 };
+    const struct dataset *dataset = face->review->dataset;
     const char *name = dataset->factors[dataset->batch].levels[batch->level];
-    text_init(&line);
+    char day[MOMENT_ROOM];
+    struct text safe, line;
+
     text_init(&safe);
-    text_safe(&safe, name, strlen(name), &(struct text_safe_options){.limit = 12});
-    snprintf(label, sizeof label, "%s", safe.bytes != NULL ? safe.bytes : "");
-    text_printf(&line, "%-10s  %-12s %3zu of %3zu", day_write(batch->day, DAY_ISO, day), label,
+    text_init(&line);
+    text_safe(&safe, name, strlen(name), &(struct text_safe_options){.limit = LABEL});
+    text_printf(&line, "%-10s  %-12s %3zu of %3zu", day_write(batch->day, DAY_ISO, day), safe.bytes,
                 batch->counts.lost, batch->counts.total);
     if (batch->point.above)
         text_printf(&line, "  too many: chance gives fewer than %.0f", batch->point.from_above);
     else if (batch->point.below)
         text_printf(&line, "  unusually few: chance gives more than %.0f", batch->point.from_below);
     if (batch->cause_count > 0 && batch->causes[0].p > 0.5 && batch->point.above)
-        text_printf(&line, "; %s", review->rules->causes[batch->causes[0].cause].name);
-    screen_preformatted(screen, 2, line.bytes != NULL ? line.bytes : "");
+        text_printf(&line, "; %s", face->review->rules->causes[batch->causes[0].cause].name);
+    screen_preformatted(face->screen, 2, line.bytes);
     text_release(&safe);
     text_release(&line);
 }
 
-static void say_batches(struct screen *screen, const struct review *review, struct text *words)
+static void put_batch_list(struct face *face)
 {
     enum { SHOWN = 40 };
-    if (review->batch_count == 0 || isnan(review->centre))
-        return;
-    screen_heading(screen, "Batch by batch");
+    const struct review *review = face->review;
     size_t from = review->batch_count > SHOWN ? review->batch_count - SHOWN : 0;
+    if (!has_chart(review))
+        return;
+    screen_head(face, "Batch by batch");
     if (from > 0)
-        screen_say(screen, 2, 0, ROLE_QUIET, "The last %d of %zu:", SHOWN, review->batch_count);
+        text_printf(&face->words, "The last %d of %zu:", SHOWN, review->batch_count);
+    put(face, BELOW_QUIET);
     for (size_t b = from; b < review->batch_count; b++)
-        batch_row(screen, review, &review->batches[b]);
-    text_printf(words,
-                "Too many: of batches that lose %.0f %% on average, one in 740 loses so many "
-                "by chance.",
+        put_batch(face, &review->batches[b]);
+    text_printf(&face->words,
+                "Too many: of batches that lose %.0f %% on average, one in 740 loses so many by "
+                "chance.",
                 100.0 * review->centre);
-    review_say(screen, 2, 0, ROLE_QUIET, words);
+    put(face, BELOW_QUIET);
 }
 
-static void say_watch(struct screen *screen, const struct review *review, struct text *words)
+static void put_watch(struct face *face)
 {
-    if (!review->watch.asked)
+    const struct review_watch *watch = &face->review->watch;
+    struct text *words = &face->words;
+    char day[MOMENT_ROOM];
+
+    if (!watch->asked)
         return;
-    screen_heading(screen, "Since when");
-    review_watch_words(words, review);
-    review_say(screen, 2, 0, ROLE_PLAIN, words);
-}
-
-/* ---- tests, near misses, method -------------------------------------------------------------- */
-
-static bool is_one(double number)
-{
-    return fabs(number - 1.0) < 0.5;
-}
-
-static void say_trials(struct screen *screen, const struct review *review, struct text *words)
-{
-    enum { MOST = 4 };
-    bool headed = false;
-    for (size_t k = 0; k < review->fault_count; k++) {
-        const struct review_fault *fault = &review->faults[k];
-        if (fault->trial_count == 0)
-            continue;
-        if (!headed)
-            screen_heading(screen, "What would settle it, best for its cost first");
-        headed = true;
-        view_suspects(words, review, fault, false);
-        text_puts(words, ":");
-        review_say(screen, 2, 0, ROLE_PLAIN, words);
-        for (size_t t = 0; t < fault->trial_count && t < MOST; t++) {
-            const struct observable *test =
-                &review->rules->observables[fault->trials[t].observable];
-            text_printf(words, "%s: %.2f bits, %.0f %s, cost %.1f.", test->label,
-                        fault->trials[t].bits, fault->trials[t].delay_days,
-                        is_one(fault->trials[t].delay_days) ? "day" : "days",
-                        fault->trials[t].cost);
-            if (test->look != NULL)
-                text_printf(words, " %s", test->look);
-            screen_item(screen, 4, "-", ROLE_PLAIN, words->bytes != NULL ? words->bytes : "");
-            text_clear(words);
-        }
-    }
-}
-
-static void say_near(struct screen *screen, const struct review *review, struct text *words)
-{
-    if (review->near_count == 0)
-        return;
-    screen_heading(screen, "Not enough to be called, but nearest to it");
-    for (size_t n = 0; n < review->near_count; n++) {
-        const struct review_suspect *near = &review->near[n];
-        review_near_words(words, review, near);
-        review_say(screen, 2, 0, ROLE_PLAIN, words);
-    }
-}
-
-static void say_method(struct screen *screen, const struct review *review, struct text *words)
-{
-    screen_heading(screen, "How this is decided");
-    review_rule_words(words, review);
-    review_say(screen, 2, 0, ROLE_PLAIN, words);
-    review_counting_words(words, review);
-    review_say(screen, 2, 0, ROLE_PLAIN, words);
-}
-
-void view_review_details(struct screen *screen, const struct review *review)
-{
-    struct text words;
-    text_init(&words);
-    say_trials(screen, review, &words);
-    say_near(screen, review, &words);
-    for (size_t f = 0; f < review->dataset->factor_count; f++)
-        say_factor(screen, review, &review->factors[f], &words);
-    say_shared(screen, review, &words);
-    say_aliases(screen, review, &words);
-    say_time(screen, review, &words);
-    say_batches(screen, review, &words);
-    say_watch(screen, review, &words);
-    if (review->totals.counts.total > 0)
-        say_method(screen, review, &words);
-    text_release(&words);
-}
-
-/* ==== review text ============================================================================= */
-
-/*
- * A review on a screen: the few sentences a grower needs, then each fault. In brief it is meant to
- * stay on a terminal of 24 lines.
- */
-
-void review_say(struct screen *screen, size_t indent, size_t hang, enum role role,
-                struct text *text)
-{
-    screen_say(screen, indent, hang, role, "%s", text->bytes != NULL ? text->bytes : "");
-    text_clear(text);
-}
-
-/* Says nothing when there is nothing to say. */
-static void say_at(struct screen *screen, size_t indent, enum role role, struct text *words)
-{
-    if (words->length > 0)
-        review_say(screen, indent, 0, role, words);
-}
-
-/* ---- one fault ------------------------------------------------------------------------------- */
-
-static void say_name(struct screen *screen, const struct review *review, size_t k,
-                     struct text *words)
-{
-    const struct review_fault *fault = &review->faults[k];
-    char lead[24], percent[PERCENT_ROOM];
-    snprintf(lead, sizeof lead, "%2zu.", k + 1);
-    if (fault->suspect_count > 1)
-        text_puts(words, "Either ");
-    view_suspects(words, review, fault, false);
-    text_printf(words, ": %s (%s)", view_spoken(review->rules, fault->p),
-                view_percent(fault->p, percent));
-    screen_item(screen, 1, lead, ROLE_STRONG, words->bytes != NULL ? words->bytes : "");
-    text_clear(words);
-}
-
-/* Whether its suspects have the very same counts, one suspect included. */
-static bool all_alike(const struct review_fault *fault)
-{
-    const struct review_suspect *first = &fault->suspects[0];
-    for (size_t s = 1; s < fault->suspect_count; s++)
-        if (memcmp(&fault->suspects[s].inside, &first->inside, sizeof first->inside) != 0 ||
-            memcmp(&fault->suspects[s].outside, &first->outside, sizeof first->outside) != 0)
-            return false;
-    return true;
-}
-
-static void say_fault(struct screen *screen, const struct review *review, size_t k,
-                      struct text *words)
-{
-    const struct review_fault *fault = &review->faults[k];
-    bool alike = all_alike(fault);
-    say_name(screen, review, k, words);
-    if (fault->suspect_count > 1)
-        screen_say(screen, 5, 0, ROLE_WARN,
-                   "These always went together, or nearly: counting cannot tell them apart.");
-    for (size_t s = 0; s < fault->suspect_count; s++) {
-        if (s == 0 || !alike)
-            review_counts_words(words, review, &fault->suspects[s], !alike);
-        say_at(screen, 5, ROLE_PLAIN, words);
-        review_why_words(words, review, &fault->suspects[s]);
-        say_at(screen, 5, ROLE_PLAIN, words);
-    }
-    review_causes_words(words, review, fault);
-    say_at(screen, 5, ROLE_PLAIN, words);
-    review_saved_words(words, fault);
-    say_at(screen, 5, ROLE_PLAIN, words);
-    review_trials_words(words, review, fault);
-    say_at(screen, 5, ROLE_PLAIN, words);
-}
-
-/* Counts and the likeliest cause; of two names for one fault the test that tells. */
-static void say_fault_briefly(struct screen *screen, const struct review *review, size_t k,
-                              struct text *words)
-{
-    const struct review_fault *fault = &review->faults[k];
-    say_name(screen, review, k, words);
-    review_counts_words(words, review, &fault->suspects[0], false);
-    text_puts(words, " ");
-    if (fault->suspect_count > 1)
-        review_trials_words(words, review, fault);
-    else if (fault->cause_count > 0)
-        text_printf(words, "%s.", review->rules->causes[fault->causes[0].cause].name);
-    say_at(screen, 5, ROLE_PLAIN, words);
-}
-
-static void say_faults(struct screen *screen, const struct review *review, bool full,
-                       struct text *words)
-{
-    if (review->fault_count == 0)
-        return;
-    screen_blank(screen);
-    if (full && review->fault_count > 1)
-        screen_say(screen, 0, 0, ROLE_QUIET,
-                   "Each is counted without the vessels that the others explain.");
-    for (size_t k = 0; k < review->fault_count; k++)
-        (full ? say_fault : say_fault_briefly)(screen, review, k, words);
-}
-
-/* ---- the next batch -------------------------------------------------------------------------- */
-
-static void say_plan(struct screen *screen, const struct review *review,
-                     const struct review_plan *plan, struct text *words)
-{
-    if (plan->crossed) {
-        text_puts(words, "Next time, so that such things go apart");
+    screen_head(face, "Since when");
+    tags(face, "<div class=\"whole\">\n");
+    if (face->page != NULL)
+        svg_sum(face->page, face->review);
+    if (watch->episode_count == 0) {
+        text_puts(words, "At no time did losses run above the usual for long.");
     } else {
-        text_puts(words, "Next batch, to tell ");
-        view_suspects(words, review, &review->faults[plan->fault], false);
-        text_puts(words, " apart");
+        size_t ended = watch->episodes[watch->episode_count - 1].ended;
+        text_printf(words, "Losses ran above the usual %.0f %% from about %s on",
+                    100.0 * watch->plan.usual, day_write(watch->since, DAY_WORDS, day));
+        if (ended < watch->count)
+            text_printf(
+                words, ", and were back to it with vessels begun on %s",
+                day_write(face->review->dataset->entered[watch->vessels[ended]], DAY_WORDS, day));
+        text_printf(words,
+                    ". (A running sum over %zu vessels; by chance it would signal once in %.0f.)",
+                    watch->count, watch->plan.run_usual);
     }
-    screen_heading(screen, words->bytes != NULL ? words->bytes : "");
-    text_clear(words);
-    view_plan_setting(words, review, plan);
-    say_at(screen, 2, ROLE_PLAIN, words);
-    for (size_t a = 0; a < plan->arm_count; a++) {
-        view_arm(words, review, plan, &plan->arms[a]);
-        screen_item(screen, 2, "-", ROLE_PLAIN, words->bytes != NULL ? words->bytes : "");
-        text_clear(words);
-    }
-    view_plan_reading(words, review, plan);
-    say_at(screen, 2, ROLE_PLAIN, words);
+    put(face, BELOW);
+    tags(face, "</div>\n");
 }
 
-/* ---- the whole ------------------------------------------------------------------------------- */
-
-static void say_limits(struct screen *screen, const struct review *review)
+static void put_batches(struct face *face)
 {
-    for (unsigned bit = 0; bit < REVIEW_LIMIT_COUNT; bit++) {
-        const char *words = view_review_limit(review, 1U << bit);
-        if (words != NULL)
-            screen_say(screen, 0, 0, ROLE_PLAIN, "%s", words);
-    }
-    for (size_t r = 0; r < review->dataset->remark_count; r++)
-        screen_say(screen, 0, 0, ROLE_QUIET, "%s", review->dataset->remarks[r]);
+    tags(face, "<div class=\"charts\">\n");
+    if (has_chart(face->review))
+        svg_batches(face->page, face->review);
+    put_watch(face);
+    tags(face, "</div>\n");
 }
 
+static void put_vessels(struct face *face)
+{
+    svg_vessels(face->page, face->review);
+}
+
+/* ---- how it is decided -------------------------------------------------------------------------- */
+
+static void put_method(struct face *face)
+{
+    const struct review_rules *rules = &face->review->rules->review;
+    text_printf(
+        &face->words,
+        "%zu levels of %zu factors were compared with the rest. One is called a fault when "
+        "it loses more by an exact test, counted for all that were asked (false discovery "
+        "rate at most %.0f %%), and its losses are at least %.0f times likelier with a rate "
+        "of its own. Its vessels are then set aside and the rest is asked again. Two that "
+        "take each other's support away cannot be told apart.",
+        face->review->suspects_asked, face->review->dataset->factor_count,
+        100.0 * rules->false_alarm, rules->bayes_factor);
+    put(face, BELOW);
+    text_printf(&face->words,
+                "A vessel counts once it is lost or used, or has been sound for %.0f days. Vessels "
+                "without starter count for cook, mix and grain only. Ranges of shares are exact, "
+                "95 %%; those of vessels saved 90 %%. All of it is likelihood, none of it proof.",
+                rules->watched);
+    put(face, BELOW);
+}
+
+static void put_method_and_assumptions(struct face *face)
+{
+    static const char *const assumed[] = {
+        "What was written down is right: a vessel called lost was lost, and it came from the cook, "
+        "starter, session and place named.",
+        "Vessels that share all of these are lost independently of each other. Where one infects "
+        "its neighbours, ranges are too narrow.",
+        "What nobody wrote down (weather, a filter, a pair of hands) cannot be found, and may hide "
+        "behind what was.",
+        "Vessels saved: those lost there less those that would have been lost at the rate of the "
+        "rest.",
+        "Exact ranges: Clopper and Pearson 1934. Tables: Fisher 1935, Freeman and Halton 1951. "
+        "Many questions at once: Benjamini and Hochberg 1995. Times: Kaplan and Meier 1958, Mantel "
+        "1966. Batches: Shewhart 1931 with exact limits. Since when: Page 1954, Reynolds and "
+        "Stoumbos 1999.",
+    };
+    put_method(face);
+    tags(face, "<ul>\n");
+    for (size_t i = 0; i < sizeof assumed / sizeof assumed[0]; i++)
+        say(face, ITEM, assumed[i]);
+    tags(face, "</ul>\n");
+}
+
+/* ---- the screen --------------------------------------------------------------------------------- */
+
+/* In brief it is meant to stay on a terminal of 24 lines. */
 void view_review(struct screen *screen, const struct review *review, bool full)
 {
-    struct text words;
-    text_init(&words);
-    review_lost_words(&words, review);
-    say_at(screen, 0, ROLE_STRONG, &words);
-    review_culprits_words(&words, review);
-    say_at(screen, 0, ROLE_PLAIN, &words);
-    review_change_words(&words, review);
-    say_at(screen, 0, ROLE_PLAIN, &words);
-    say_limits(screen, review);
-    say_faults(screen, review, full, &words);
-    for (size_t p = 0; full && p < review->plan_count; p++)
-        say_plan(screen, review, &review->plans[p], &words);
-    text_release(&words);
-}
-
-/* ==== review json ============================================================================= */
-
-/* A review as JSON, schema 1 (README.md, "For programs"). */
-
-/* ---- small parts ----------------------------------------------------------------------------- */
-
-/* Text from a table may be anything; JSON holds UTF-8 only. */
-static json_t *safe_string(const char *words)
-{
-    struct text safe;
-    text_init(&safe);
-    text_safe(&safe, words, strlen(words), &(struct text_safe_options){0});
-    json_t *string = safe.failed ? NULL : json_string(safe.bytes != NULL ? safe.bytes : "");
-    text_release(&safe);
-    return string;
-}
-
-static json_t *text_string(struct text *text)
-{
-    json_t *string = text->failed ? NULL : safe_string(text->bytes != NULL ? text->bytes : "");
-    text_release(text);
-    return string;
-}
-
-static json_t *counts_json(struct counts counts)
-{
-    return json_pack("{s:I, s:I}", "lost", (json_int_t)counts.lost, "of", (json_int_t)counts.total);
-}
-
-static json_t *interval_json(struct interval interval)
-{
-    return json_pack("[o, o]", view_json_number(interval.low), view_json_number(interval.high));
-}
-
-static json_t *day_json(int32_t day)
-{
-    char room[MOMENT_ROOM];
-    return day == DAY_NONE ? json_null() : json_string(day_write(day, DAY_ISO, room));
-}
-
-static json_t *factor_name(const struct review *review, size_t factor)
-{
-    return factor < review->dataset->factor_count
-               ? safe_string(review->dataset->factors[factor].name)
-               : json_null();
-}
-
-static json_t *level_name(const struct review *review, size_t factor, uint32_t level)
-{
-    return factor < review->dataset->factor_count && level != LEVEL_NONE
-               ? safe_string(review->dataset->factors[factor].levels[level])
-               : json_null();
-}
-
-static json_t *scope_json(const struct review *review, size_t factor)
-{
-    return json_string(scope_name(factor_kind_scope(review->dataset->factors[factor].kind)));
-}
-
-static json_t *causes_json(const struct review *review, const struct review_cause *causes,
-                           size_t count)
-{
-    json_t *list = json_array();
-    for (size_t c = 0; c < count; c++)
-        list = view_json_append(list, json_pack("{s:s, s:o}", "id",
-                                                review->rules->causes[causes[c].cause].id, "p",
-                                                view_json_number(causes[c].p)));
-    return list;
-}
-
-/* ---- what was lost --------------------------------------------------------------------------- */
-
-static json_t *totals_json(const struct review *review)
-{
-    const struct review_totals *totals = &review->totals;
-    json_t *fates = json_object();
-    for (size_t f = 0; f < FATE_COUNT; f++)
-        fates = view_json_put(fates, fate_words[f], json_integer((json_int_t)totals->fate[f]));
-    return json_pack("{s:I, s:o, s:o, s:o, s:o, s:I, s:I, s:I, s:o, s:o}", "vessels",
-                     (json_int_t)totals->vessels, "counted", counts_json(totals->counts),
-                     "interval", interval_json(totals->exact), "fates", fates, "controls",
-                     counts_json(totals->controls), "too_young", (json_int_t)totals->young,
-                     "unrecorded", (json_int_t)totals->unrecorded, "batches",
-                     (json_int_t)totals->batches, "first", day_json(totals->first), "last",
-                     day_json(totals->last));
-}
-
-/* ---- faults ---------------------------------------------------------------------------------- */
-
-static json_t *suspect_json(const struct review *review, const struct review_suspect *suspect)
-{
-    struct text says;
-    text_init(&says);
-    view_level(&says, review->dataset, suspect->factor, suspect->level);
-    json_t *json = json_pack(
-        "{s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o}", "scope",
-        scope_json(review, suspect->factor), "factor", factor_name(review, suspect->factor),
-        "level", level_name(review, suspect->factor, suspect->level), "says", text_string(&says),
-        "p", view_json_number(suspect->p), "inside", counts_json(suspect->inside), "controls",
-        counts_json(suspect->controls), "outside", counts_json(suspect->outside), "exact_p",
-        view_json_number(suspect->test_p), "q", view_json_number(suspect->q), "log_bayes_factor",
-        view_json_number(suspect->log_bayes));
-    if (suspect->why_factor < review->dataset->factor_count)
-        json = view_json_put(
-            json, "why",
-            json_pack("{s:o, s:o}", "factor", factor_name(review, suspect->why_factor), "level",
-                      level_name(review, suspect->why_factor, suspect->why_level)));
-    return json;
-}
-
-static json_t *trial_json(const struct review *review, const struct review_trial *trial)
-{
-    const struct observable *test = &review->rules->observables[trial->observable];
-    return json_pack("{s:s, s:s, s:o, s:o, s:o}", "id", test->id, "label", test->label, "bits",
-                     view_json_number(trial->bits), "cost", view_json_number(trial->cost),
-                     "delay_days", view_json_number(trial->delay_days));
-}
-
-static json_t *fault_json(const struct review *review, const struct review_fault *fault)
-{
-    json_t *suspects = json_array(), *tests = json_array();
-    for (size_t s = 0; s < fault->suspect_count; s++)
-        suspects = view_json_append(suspects, suspect_json(review, &fault->suspects[s]));
-    for (size_t t = 0; t < fault->trial_count; t++)
-        tests = view_json_append(tests, trial_json(review, &fault->trials[t]));
-    return json_pack("{s:o, s:b, s:o, s:{s:o, s:o, s:o}, s:o, s:o}", "p",
-                     view_json_number(fault->p), "told_apart", fault->suspect_count == 1,
-                     "suspects", suspects, "saved", "low", view_json_number(fault->saved_low),
-                     "mean", view_json_number(fault->saved), "high",
-                     view_json_number(fault->saved_high), "causes",
-                     causes_json(review, fault->causes, fault->cause_count), "tests", tests);
-}
-
-static json_t *change_json(const struct review *review, const struct review_change *change)
-{
-    json_t *how = json_array();
-    if (change->cause == RULES_NONE)
-        return json_pack("{s:I, s:o, s:n, s:o}", "fault", (json_int_t)change->fault, "saved",
-                         view_json_number(change->saved), "cause", "how", how);
-    const struct cause *cause = &review->rules->causes[change->cause];
-    for (size_t h = 0; h < cause->change_count; h++)
-        how = view_json_append(how, json_string(cause->change[h]));
-    return json_pack("{s:I, s:o, s:s, s:o}", "fault", (json_int_t)change->fault, "saved",
-                     view_json_number(change->saved), "cause", cause->id, "how", how);
-}
-
-static json_t *plan_json(const struct review *review, const struct review_plan *plan)
-{
-    json_t *arms = json_array();
-    struct text reading;
-    for (size_t a = 0; a < plan->arm_count; a++) {
-        struct text says;
-        text_init(&says);
-        view_arm(&says, review, plan, &plan->arms[a]);
-        arms = view_json_append(arms, json_pack("{s:I, s:b, s:o}", "vessels",
-                                                (json_int_t)plan->arms[a].vessels, "control",
-                                                plan->arms[a].control, "says", text_string(&says)));
+    struct face face = {.review = review, .screen = screen};
+    text_init(&face.words);
+    put_short(&face);
+    if (review->culprit_count > 0)
+        screen_blank(screen);
+    for (size_t k = 0; !full && k < review->culprit_count; k++)
+        put_culprit_briefly(&face, k);
+    if (full) {
+        put_all_culprits(&face);
+        put_plans(&face);
+        put_trials(&face);
+        put_near(&face);
+        for (size_t f = 0; f < review->dataset->factor_count; f++)
+            put_factor(&face, &review->factors[f]);
+        put_shared(&face);
+        put_aliases(&face);
+        put_times(&face);
+        put_batch_list(&face);
+        put_watch(&face);
     }
-    text_init(&reading);
-    view_plan_reading(&reading, review, plan);
-    return json_pack("{s:I, s:b, s:o, s:I, s:o, s:o}", "fault", (json_int_t)plan->fault, "crossed",
-                     plan->crossed, "arms", arms, "fails_from", (json_int_t)plan->fails_from,
-                     "error", view_json_number(plan->error), "reading", text_string(&reading));
-}
-
-/* ---- factors --------------------------------------------------------------------------------- */
-
-static json_t *level_json(const struct review *review, size_t factor,
-                          const struct review_level *level)
-{
-    return json_pack("{s:o, s:o, s:o, s:o, s:o, s:o}", "level",
-                     level_name(review, factor, level->level), "counts", counts_json(level->counts),
-                     "controls", counts_json(level->controls), "exact", interval_json(level->exact),
-                     "wilson", interval_json(level->wilson), "log_bayes_factor",
-                     view_json_number(level->log_bayes));
-}
-
-static json_t *factor_json(const struct review *review, const struct review_factor *factor)
-{
-    json_t *levels = json_array(), *within = json_null();
-    bool asked = !isnan(factor->q);
-    for (size_t l = 0; l < factor->level_count; l++)
-        levels = view_json_append(levels, level_json(review, factor->factor, &factor->levels[l]));
-    if (factor->within < review->dataset->factor_count)
-        within = json_pack("{s:o, s:o, s:o, s:I}", "factor", factor_name(review, factor->within),
-                           "entangled", view_json_number(factor->entangled), "p",
-                           view_json_number(factor->within_p), "strata",
-                           (json_int_t)factor->within_strata);
-    return json_pack("{s:o, s:o, s:o, s:I, s:o, s:s, s:o, s:o, s:o, s:o}", "factor",
-                     factor_name(review, factor->factor), "scope",
-                     scope_json(review, factor->factor), "levels", levels, "unknown",
-                     (json_int_t)factor->unknown, "p",
-                     asked ? view_json_number(factor->test.p) : json_null(), "method",
-                     factor->approximate  ? "chi-square"
-                     : factor->test.exact ? "exact"
-                                          : "drawn",
-                     "standard_error", view_json_number(factor->test.standard_error), "q",
-                     view_json_number(factor->q), "log_bayes_factor",
-                     view_json_number(factor->log_bayes), "within", within);
-}
-
-static json_t *factors_json(const struct review *review)
-{
-    json_t *list = json_array();
-    for (size_t f = 0; f < review->dataset->factor_count; f++)
-        list = view_json_append(list, factor_json(review, &review->factors[f]));
-    return list;
-}
-
-static json_t *aliases_json(const struct review *review)
-{
-    json_t *list = json_array();
-    for (size_t a = 0; a < review->alias_count; a++)
-        list = view_json_append(list, json_pack("{s:[o, o], s:I, s:I}", "factors",
-                                                factor_name(review, review->aliases[a].first),
-                                                factor_name(review, review->aliases[a].second),
-                                                "together", (json_int_t)review->aliases[a].together,
-                                                "of", (json_int_t)review->aliases[a].of));
-    return list;
-}
-
-/* ---- time ------------------------------------------------------------------------------------ */
-
-static json_t *curve_json(const struct review *review, const struct review_curve *curve)
-{
-    json_t *steps = json_array();
-    for (size_t s = 0; s < curve->curve.count; s++) {
-        const struct survival_step *step = &curve->curve.steps[s];
-        steps = view_json_append(
-            steps, json_pack("{s:o, s:I, s:I, s:o}", "day", view_json_number(step->time), "at_risk",
-                             (json_int_t)step->at_risk, "lost", (json_int_t)step->lost, "survival",
-                             view_json_number(step->survival)));
+    if (full && review->totals.counts.total > 0) {
+        screen_heading(screen, "How this is decided");
+        put_method(&face);
     }
-    return json_pack("{s:o, s:I, s:I, s:o, s:o}", "level",
-                     level_name(review, review->time.factor, curve->level), "cases",
-                     (json_int_t)curve->curve.cases, "lost", (json_int_t)curve->curve.lost,
-                     "median", view_json_number(curve->curve.median), "steps", steps);
+    text_release(&face.words);
 }
 
-static json_t *time_json(const struct review *review)
+/* ---- the page ----------------------------------------------------------------------------------- */
+
+/* Colours are named once, for light and for dark; every pair of text and ground has a contrast of
+ * at least 4.5 to 1 (Web Content Accessibility Guidelines 2.2, W3C 2023, criterion 1.4.3). */
+
+#define LIGHT                                                                                      \
+    "--page:#fbfaf5;--ink:#1f2421;--quiet:#56605a;--line:#c9ccc2;--band:#e3ebe4;--panel:#f1f0e7;"  \
+    "--good:#1f6f54;--bad:#a3271b;--stuck:#7a5200;--call:#8a3d8f;--link:#1d5a86;"
+#define DARK                                                                                       \
+    "--page:#161a18;--ink:#e8e8df;--quiet:#a9b3ab;--line:#454d48;--band:#26332c;--panel:#1f2522;"  \
+    "--good:#6fc7a2;--bad:#ff9a86;--stuck:#e0b04f;--call:#dba0e0;--link:#8cc3ea;"
+
+static const char style[] =
+    ":root{" LIGHT "color-scheme:light dark}\n"
+    "@media (prefers-color-scheme:dark){:root{" DARK "}}\n"
+    "*{box-sizing:border-box}\n"
+    "body{margin:0;background:var(--page);color:var(--ink);"
+    "font:1rem/1.5 system-ui,sans-serif;overflow-wrap:anywhere}\n"
+    "header,main,footer{max-width:66rem;margin:0 auto;padding:0 1rem}\n"
+    "header{padding-top:1.5rem}\nfooter{padding-bottom:2rem}\n"
+    "h1{font-size:1.7rem;line-height:1.2;margin:0 0 .3rem}\n"
+    "h2{font-size:1.3rem;line-height:1.25;margin:0 0 .6rem}\n"
+    "h3{font-size:1.05rem;line-height:1.3;margin:0 0 .3rem}\n"
+    "p,li{max-width:42rem}\np{margin:0 0 .6rem}\nul,ol{margin:0 0 .8rem;padding-left:1.4rem}\n"
+    "section{margin:2rem 0 0;padding-top:1.2rem;border-top:1px solid var(--line)}\n"
+    "section#short{border-top:0;padding-top:0;margin-top:1rem}\n"
+    "article{margin:0 0 1.2rem}\n"
+    "a{color:var(--link)}\n"
+    "nav ul{list-style:none;padding:0;display:flex;flex-wrap:wrap;gap:.2rem 1.2rem}\n"
+    "nav a{display:inline-block;padding:.2rem 0}\n"
+    ".lead{font-size:1.2rem;line-height:1.4;font-weight:600}\n.quiet{color:var(--quiet)}\n"
+    ".caution{border-left:4px solid var(--stuck);background:var(--panel);padding:.6rem .9rem;"
+    "margin:.8rem 0;max-width:44rem}\n.caution p:last-child{margin:0}\n"
+    ".charts{display:grid;grid-template-columns:repeat(auto-fill,minmax(min(100%,21rem),1fr));"
+    "gap:1.6rem 2rem;align-items:start}\n"
+    "figure{margin:0;max-width:29rem;min-width:0}\n"
+    "figcaption{font-weight:600;margin-bottom:.3rem}\n"
+    "figure p{font-size:.9rem;margin:.2rem 0}\n"
+    "svg{display:block;width:100%;height:auto;font:13px system-ui,sans-serif}\n"
+    "svg text{fill:var(--ink);stroke:var(--page);stroke-width:3px;paint-order:stroke}\n"
+    "svg .strong{font-weight:600}\nsvg .small{font-size:12px}\n"
+    "svg .quiet{fill:var(--quiet);font-size:12px}\n"
+    ".rail{stroke:var(--line)}\n.tick{stroke:var(--quiet)}\n"
+    ".mean{stroke:var(--quiet);stroke-dasharray:4 3}\n"
+    ".range{stroke:var(--good);stroke-width:4}\n.range.called{stroke:var(--call)}\n"
+    ".bar{fill:var(--bad);fill-opacity:.3;stroke:var(--bad);stroke-width:1.5}\n.whisker{stroke:var("
+    "--ink);stroke-width:2}\n"
+    ".band{fill:var(--band)}\n.fine{fill:var(--good)}\n"
+    ".open{fill:none;stroke:var(--quiet);stroke-width:2}\n"
+    ".bad{stroke:var(--bad);stroke-width:3;fill:none}\n.stuck{fill:var(--call)}\n"
+    ".frame{fill:none;stroke:var(--ink);stroke-width:1}\n"
+    ".lead-line{stroke:var(--line)}\n.since{stroke:var(--bad);stroke-width:2}\n"
+    ".curve{fill:none;stroke-width:2.5}\n"
+    ".c0{stroke:var(--bad)}\n.c1{stroke:var(--good);stroke-dasharray:7 4}\n"
+    ".c2{stroke:var(--link);stroke-dasharray:2 3}\n"
+    ".c3{stroke:var(--stuck);stroke-dasharray:9 3 2 3}\n"
+    ".c4{stroke:var(--call);stroke-dasharray:4 2 1 2 1 2}\n"
+    "details{margin:.4rem 0 0;max-width:46rem}\n"
+    "summary{cursor:pointer;color:var(--link);padding:.3rem 0}\n"
+    "table{border-collapse:collapse;width:100%;font-size:.9rem}\n"
+    "caption{text-align:left;color:var(--quiet);padding:.2rem 0}\n"
+    "th,td{text-align:left;vertical-align:top;padding:.25rem .5rem .25rem 0;"
+    "border-bottom:1px solid var(--line);font-weight:400}\nthead th{font-weight:600}\n"
+    "a:focus-visible,summary:focus-visible{outline:3px solid var(--link);outline-offset:2px}\n"
+    "@page{margin:14mm}\n"
+    "@media print{:root{" LIGHT "--page:#fff;color-scheme:light}\n"
+    "html{font-size:9.5pt}\nnav,details:not([open]){display:none}\n"
+    "header,main,footer{max-width:none;padding:0}\n"
+    "section{margin-top:1rem;padding-top:.8rem}\n"
+    "p,li{max-width:none;orphans:3;widows:3}\n"
+    "figure,article,tr,.caution,.whole,p:has(+.charts){break-inside:avoid;page-break-inside:avoid}"
+    "\n"
+    "h2,h3,figcaption,p:has(+.charts){break-after:avoid;page-break-after:avoid}\n"
+    ".charts{display:block;columns:2;column-gap:10mm}\n.charts>*{margin-bottom:6mm}\n"
+    "figure{max-width:84mm}\n.band,.bar{print-color-adjust:exact}}\n";
+
+static bool has_culprits(const struct review *review)
 {
-    const struct review_time *time = &review->time;
-    json_t *curves = json_array(), *logrank = json_null();
-    for (size_t c = 0; c < time->curve_count; c++)
-        curves = view_json_append(curves, curve_json(review, &time->curves[c]));
-    if (time->logrank.freedom > 0)
-        logrank = json_pack(
-            "{s:o, s:I, s:o}", "statistic", view_json_number(time->logrank.statistic), "freedom",
-            (json_int_t)time->logrank.freedom, "p", view_json_number(time->logrank.p));
-    return json_pack("{s:o, s:I, s:I, s:o, s:o}", "factor", factor_name(review, time->factor),
-                     "cases", (json_int_t)time->cases, "left_out", (json_int_t)time->left_out,
-                     "curves", curves, "logrank", logrank);
+    return review->culprit_count > 0;
 }
 
-static json_t *batches_json(const struct review *review)
+static bool has_changes(const struct review *review)
 {
-    json_t *list = json_array();
-    for (size_t b = 0; b < review->batch_count; b++) {
-        const struct review_batch *batch = &review->batches[b];
-        list = view_json_append(
-            list, json_pack("{s:o, s:o, s:o, s:o, s:I, s:b, s:b, s:o}", "batch",
-                            level_name(review, review->dataset->batch, batch->level), "day",
-                            day_json(batch->day), "counts", counts_json(batch->counts), "controls",
-                            counts_json(batch->controls), "open", (json_int_t)batch->open,
-                            "too_many", batch->point.above, "too_few", batch->point.below, "causes",
-                            causes_json(review, batch->causes, batch->cause_count)));
+    return review->change_count > 0;
+}
+
+static bool has_factors(const struct review *review)
+{
+    return compared_count(review) > 0;
+}
+
+static bool has_times(const struct review *review)
+{
+    return review->time.cases > 0;
+}
+
+static bool has_batches(const struct review *review)
+{
+    return has_chart(review) || review->watch.asked;
+}
+
+static bool has_vessels(const struct review *review)
+{
+    return review->batch_count > 0;
+}
+
+static bool has_apart(const struct review *review)
+{
+    for (size_t k = 0; k < review->culprit_count; k++)
+        if (review->culprits[k].trial_count > 0 || review->culprits[k].suspect_count > 1)
+            return true;
+    return review->alias_count > 0;
+}
+
+static bool has_plans(const struct review *review)
+{
+    return review->plan_count > 0;
+}
+
+static bool has_counts(const struct review *review)
+{
+    return review->totals.counts.total > 0;
+}
+
+static const struct section {
+    const char *id, *heading;
+    bool (*has)(const struct review *review);
+    void (*put)(struct face *face);
+} sections[] = {
+    {"faults", "What did it, surest first", has_culprits, put_all_culprits},
+    {"change", "What to change", has_changes, put_changes},
+    {"factors", "Where the losses gather", has_factors, put_factors},
+    {"time", "How long they lasted", has_times, put_times},
+    {"batches", "Batch by batch, and since when", has_batches, put_batches},
+    {"vessels", "Every vessel", has_vessels, put_vessels},
+    {"apart", "What cannot be told apart, and what would settle it", has_apart, put_apart},
+    {"next", "The next batch", has_plans, put_plans},
+    {"method", "How this was computed, and what it assumes", has_counts,
+     put_method_and_assumptions},
+};
+enum { SECTIONS = sizeof sections / sizeof sections[0] };
+
+static void put_contents(struct text *page, const struct review *review)
+{
+    bool any = false;
+    for (size_t s = 0; s < SECTIONS; s++) {
+        if (!sections[s].has(review))
+            continue;
+        text_puts(page, any ? "" : "<nav aria-label=\"On this page\">\n<ul>\n");
+        text_printf(page, "<li><a href=\"#%s\">%s</a></li>\n", sections[s].id, sections[s].heading);
+        any = true;
     }
-    return list;
+    text_puts(page, any ? "</ul>\n</nav>\n" : "");
 }
 
-static json_t *watch_json(const struct review *review)
+void view_review_html(struct text *page, const struct review *review)
 {
-    const struct review_watch *watch = &review->watch;
-    if (!watch->asked)
-        return json_null();
-    return json_pack("{s:o, s:o, s:o, s:I, s:o}", "usual", view_json_number(watch->plan.usual),
-                     "raised", view_json_number(watch->plan.raised), "run_to_false_alarm",
-                     view_json_number(watch->plan.run_usual), "signals",
-                     (json_int_t)watch->episode_count, "since", day_json(watch->since));
-}
+    struct face face = {.review = review, .page = page};
+    char day[MOMENT_ROOM];
 
-/* ---- the whole ------------------------------------------------------------------------------- */
-
-static json_t *limits_json(const struct review *review)
-{
-    static const char *const names[REVIEW_LIMIT_COUNT] = {
-        "empty",     "nothing_counts", "nothing_lost", "all_lost",
-        "no_factor", "one_batch",      "no_times",     "few"};
-    json_t *list = json_array();
-    for (unsigned bit = 0; bit < REVIEW_LIMIT_COUNT; bit++)
-        if ((review->limits & (1U << bit)) != 0)
-            list = view_json_append(list, json_pack("{s:s, s:s}", "id", names[bit], "says",
-                                                    view_review_limit(review, 1U << bit)));
-    return list;
-}
-
-static json_t *rule_json(const struct review *review)
-{
-    const struct review_rules *rules = &review->rules->review;
-    return json_pack("{s:o, s:o, s:o, s:I}", "false_alarm", view_json_number(rules->false_alarm),
-                     "bayes_factor", view_json_number(rules->bayes_factor), "watched_days",
-                     view_json_number(rules->watched), "suspects_asked",
-                     (json_int_t)review->suspects_asked);
-}
-
-json_t *view_review_json(const struct review *review)
-{
-    json_t *faults = json_array(), *near = json_array(), *changes = json_array();
-    json_t *plans = json_array(), *remarks = json_array();
-    for (size_t k = 0; k < review->fault_count; k++)
-        faults = view_json_append(faults, fault_json(review, &review->faults[k]));
-    for (size_t n = 0; n < review->near_count; n++)
-        near = view_json_append(near, suspect_json(review, &review->near[n]));
-    for (size_t c = 0; c < review->change_count; c++)
-        changes = view_json_append(changes, change_json(review, &review->changes[c]));
-    for (size_t p = 0; p < review->plan_count; p++)
-        plans = view_json_append(plans, plan_json(review, &review->plans[p]));
-    for (size_t r = 0; r < review->dataset->remark_count; r++)
-        remarks = view_json_append(remarks, safe_string(review->dataset->remarks[r]));
-    return json_pack("{s:i, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:s}",
-                     "schema", 1, "totals", totals_json(review), "faults", faults, "changes",
-                     changes, "plans", plans, "near", near, "factors", factors_json(review),
-                     "aliases", aliases_json(review), "time", time_json(review), "batches",
-                     batches_json(review), "watch", watch_json(review), "limits",
-                     limits_json(review), "remarks", remarks, "rule", rule_json(review), "rules",
-                     review->rules->hash);
+    text_init(&face.words);
+    html_begin(page, "What was lost, and why: a review by Jarside", style);
+    text_puts(page, "<header>\n<h1>What was lost, and why</h1>\n");
+    text_printf(&face.words, "As it stood on %s",
+                day_write(review->dataset->today, DAY_WORDS, day));
+    put(&face, QUIET);
+    text_puts(page, "</header>\n<main>\n<section id=\"short\">\n<h2>In short</h2>\n");
+    put_short(&face);
+    text_puts(page, "<div class=\"caution\">\n<p>All of this is likelihood, none of it proof: it "
+                    "rests on what was written down. Do not open, shake or smell a suspect vessel "
+                    "to find out more; look from outside.</p>\n</div>\n</section>\n");
+    put_contents(page, review);
+    for (size_t s = 0; s < SECTIONS; s++) {
+        if (!sections[s].has(review))
+            continue;
+        text_printf(page, "<section id=\"%s\">\n", sections[s].id);
+        html_element(page, "h2", NULL, sections[s].heading);
+        sections[s].put(&face);
+        text_puts(page, "</section>\n");
+    }
+    text_puts(page, "</main>\n<footer>\n<p class=\"quiet\">Written by Jarside. Whoever prints "
+                    "this gets the charts; a table prints when it was opened.</p>\n</footer>\n");
+    html_end(page);
+    text_release(&face.words);
 }

@@ -18,7 +18,7 @@ static void bench_review(const struct reasoner *reasoner)
             die("cannot make a table");
         double start = now();
         if (review_make(&table.dataset, reasoner, NULL, arena, &review) != STATUS_OK ||
-            review.fault_count == 0)
+            review.culprit_count == 0)
             die("cannot review a table");
         snprintf(what, sizeof what, "a review of %zu vessels with 40 factors", sizes[s]);
         row(what, now() - start, "ms", sizes[s] == 100000 ? "2000" : "", "once");

@@ -7,7 +7,6 @@
 #include "review/dataset.h"
 #include "review/review.h"
 #include "view/review.h"
-#include "view/review_page.h"
 
 #include "support/fuzz.h"
 
@@ -65,8 +64,9 @@ static void hold_concluded(const struct review *review)
 {
     const struct review_totals *totals = &review->totals;
     hold(totals->counts.lost <= totals->counts.total, "no more are lost than there are");
-    for (size_t i = 0; i < review->fault_count; i++)
-        hold(review->faults[i].p >= 0 && review->faults[i].p <= 1 + 1e-9, "a probability is one");
+    for (size_t i = 0; i < review->culprit_count; i++)
+        hold(review->culprits[i].p >= 0 && review->culprits[i].p <= 1 + 1e-9,
+             "a probability is one");
 }
 
 static void hold_told(const struct review *review)
@@ -76,7 +76,6 @@ static void hold_told(const struct review *review)
         struct screen screen = {.width = widths[i], .ascii = i == 0};
         text_init(&screen.out);
         view_review(&screen, review, true);
-        view_review_details(&screen, review);
         hold(!screen.out.failed, "there is memory for the words");
         hold(!screen.out.bytes || harmless(screen.out.bytes), "a review is safe to show");
         screen_release(&screen);

@@ -1,10 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
- * Simulated laboratories: how often a fault is called that is not there, and how
+ * Simulated laboratories: how often a culprit is called that is not there, and how
  * often one that is there is found and named first.
  *
  * The rule is stated in review.h and rules/review.yaml; the laboratories, with
- * their fault of a stated size, in tests/support/labs.h.
+ * their culprit of a stated size, in tests/support/labs.h.
  */
 #include <setjmp.h>
 #include <stdarg.h>
@@ -21,27 +21,27 @@ static const double raised = 0.70;
 static const struct review_rule rule = {.level = 0.05, .bayes_factor = 10.0, .watched = 21.0};
 
 struct called { /* what a review of one lab called */
-    size_t faults;
+    size_t culprits;
     bool found, first;
 };
 
-static struct called review_lab(struct lab *lab, uint64_t seed, const struct lab_fault *fault)
+static struct called review_lab(struct lab *lab, uint64_t seed, const struct lab_culprit *culprit)
 {
     struct called called = {0};
-    struct review_fault *faults = NULL;
+    struct review_culprit *culprits = NULL;
     struct review_suspect *near = NULL;
     size_t near_count = 0, asked = 0;
     struct arena *arena = arena_new();
 
     assert_non_null(arena);
-    lab_make(lab, seed, fault);
-    assert_int_equal(review_faults(&lab->dataset, &rule, arena, &faults, &called.faults, &near,
-                                   &near_count, &asked),
+    lab_make(lab, seed, culprit);
+    assert_int_equal(review_find_culprits(&lab->dataset, &rule, arena, &culprits, &called.culprits,
+                                          &near, &near_count, &asked),
                      STATUS_OK);
-    for (size_t k = 0; k < called.faults; k++)
-        for (size_t s = 0; s < faults[k].suspect_count; s++) {
-            bool same = faults[k].suspects[s].factor == fault->factor &&
-                        faults[k].suspects[s].level == fault->level;
+    for (size_t k = 0; k < called.culprits; k++)
+        for (size_t s = 0; s < culprits[k].suspect_count; s++) {
+            bool same = culprits[k].suspects[s].factor == culprit->factor &&
+                        culprits[k].suspects[s].level == culprit->level;
             called.found = called.found || same;
             called.first = called.first || (same && k == 0 && s == 0);
         }
@@ -51,26 +51,26 @@ static struct called review_lab(struct lab *lab, uint64_t seed, const struct lab
 
 static void test_false_alarms(void **state)
 {
-    const struct lab_fault none = {.factor = LAB_FACTORS};
+    const struct lab_culprit none = {.factor = LAB_FACTORS};
     struct lab *lab = *state;
     size_t alarms = 0;
     for (uint64_t i = 0; i < SOUND_LABS; i++)
-        alarms += review_lab(lab, 1000 + i, &none).faults > 0;
-    printf("# %zu of %d laboratories without a fault have one called (at most 5 %% may)\n", alarms,
-           SOUND_LABS);
+        alarms += review_lab(lab, 1000 + i, &none).culprits > 0;
+    printf("# %zu of %d laboratories without a culprit have one called (at most 5 %% may)\n",
+           alarms, SOUND_LABS);
     assert_true((double)alarms <= rule.level * SOUND_LABS);
 }
 
-/* A scope's fault: all vessels of one level lose seven in ten where others lose one. */
+/* A scope's culprit: all vessels of one level lose seven in ten where others lose one. */
 static void find_planted(struct lab *lab, size_t factor)
 {
     size_t found = 0, first = 0, others = 0;
     for (uint64_t i = 0; i < FAULTY_LABS; i++) {
-        struct lab_fault fault = {factor, (uint32_t)(i % lab_plans[factor].levels), raised};
-        struct called called = review_lab(lab, 100000 * (factor + 1) + i, &fault);
+        struct lab_culprit culprit = {factor, (uint32_t)(i % lab_plans[factor].levels), raised};
+        struct called called = review_lab(lab, 100000 * (factor + 1) + i, &culprit);
         found += called.found;
         first += called.first;
-        others += called.faults - called.found;
+        others += called.culprits - called.found;
     }
     printf("# %s: of %d planted (%.0f %% lost against %.0f %%) %zu found, %zu named first; %zu "
            "others called\n",

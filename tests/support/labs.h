@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Invented laboratories: many vessels of known making, with a known fault or none. */
+/* Invented laboratories: many vessels of known making, with a known culprit or none. */
 #ifndef JARSIDE_TESTS_LABS_H
 #define JARSIDE_TESTS_LABS_H
 
@@ -52,7 +52,7 @@ struct lab {
     int32_t entered[LAB_MOST], ended[LAB_MOST];
 };
 
-struct lab_fault {
+struct lab_culprit {
     size_t factor; /* LAB_FACTORS for none */
     uint32_t level;
     double rate; /* of loss, of its vessels */
@@ -85,18 +85,18 @@ static inline void lab_deal(struct lab_random *random, size_t levels, uint32_t d
     }
 }
 
-static inline bool lab_lost(const struct lab *lab, size_t vessel, const struct lab_fault *fault,
+static inline bool lab_lost(const struct lab *lab, size_t vessel, const struct lab_culprit *culprit,
                             struct lab_random *random)
 {
     double rate = LAB_USUAL_LOSS;
-    if (fault->factor < LAB_FACTORS && lab->levels[fault->factor][vessel] == fault->level &&
-        (!lab->control[vessel] || factor_kind_control(lab_plans[fault->factor].kind)))
-        rate = fault->rate;
+    if (culprit->factor < LAB_FACTORS && lab->levels[culprit->factor][vessel] == culprit->level &&
+        (!lab->control[vessel] || factor_kind_control(lab_plans[culprit->factor].kind)))
+        rate = culprit->rate;
     return lab_share(random) < rate;
 }
 
 static inline void lab_vessel(struct lab *lab, const uint32_t of_batch[LAB_FACTORS], bool control,
-                              const struct lab_fault *fault, struct lab_random *random)
+                              const struct lab_culprit *culprit, struct lab_random *random)
 {
     size_t at = lab->dataset.vessel_count++;
     for (size_t f = 0; f < LAB_FACTORS; f++) {
@@ -107,12 +107,12 @@ static inline void lab_vessel(struct lab *lab, const uint32_t of_batch[LAB_FACTO
     lab->labels[at] = "";
     lab->control[at] = control;
     lab->entered[at] = lab->dataset.today - 90;
-    bool lost = lab_lost(lab, at, fault, random);
+    bool lost = lab_lost(lab, at, culprit, random);
     lab->fate[at] = lost ? FATE_CONTAMINATED : FATE_SOUND;
     lab->ended[at] = lab->entered[at] + (lost ? 4 + (int32_t)lab_below(random, 12) : 24);
 }
 
-static inline void lab_make(struct lab *lab, uint64_t seed, const struct lab_fault *fault)
+static inline void lab_make(struct lab *lab, uint64_t seed, const struct lab_culprit *culprit)
 {
     struct lab_random random = {seed * UINT64_C(0x2545f4914f6cdd1d) + 1};
     uint32_t starter[LAB_BATCHES], lot[LAB_BATCHES], kind[LAB_BATCHES], session[LAB_BATCHES];
@@ -136,9 +136,9 @@ static inline void lab_make(struct lab *lab, uint64_t seed, const struct lab_fau
         const uint32_t levels[LAB_FACTORS] = {b / 2,  starter[b], session[b], 0,
                                               lot[b], b,          0,          kind[b]};
         for (size_t v = 0; v < LAB_EACH; v++)
-            lab_vessel(lab, levels, false, fault, &random);
+            lab_vessel(lab, levels, false, culprit, &random);
         if (b % 4 == 0)
-            lab_vessel(lab, levels, true, fault, &random);
+            lab_vessel(lab, levels, true, culprit, &random);
     }
     for (size_t f = 0; f < LAB_FACTORS; f++)
         lab->factors[f] = (struct factor){.kind = lab_plans[f].kind,

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* A review whole, on invented laboratories whose faults are known. */
+/* A review whole, on invented laboratories whose culprits are known. */
 #include <math.h>
 #include <setjmp.h>
 #include <stdarg.h>
@@ -81,40 +81,40 @@ static void test_tail(void **state)
 /* Against a rest so large that its rate is known: n (quantile of the beta distribution - r0). */
 static void test_saved(void **state)
 {
-    struct review_fault fault;
+    struct review_culprit culprit;
     struct review_suspect suspect = {.inside = {14, 20}, .outside = {1000000, 10000000}};
     (void)state;
-    saved_estimate(&suspect, &fault);
-    assert_true(fabs(fault.saved - 20 * (15.0 / 22.0 - 0.1)) < 0.01);
-    assert_true(fabs(fault.saved_low - 20 * (gsl_cdf_beta_Pinv(0.05, 15, 7) - 0.1)) < 0.03);
+    saved_estimate(&suspect, &culprit);
+    assert_true(fabs(culprit.saved - 20 * (15.0 / 22.0 - 0.1)) < 0.01);
+    assert_true(fabs(culprit.saved_low - 20 * (gsl_cdf_beta_Pinv(0.05, 15, 7) - 0.1)) < 0.03);
     /* Above that 14.7, but no more can be saved than were lost. */
     assert_true(20 * (gsl_cdf_beta_Pinv(0.95, 15, 7) - 0.1) > 14.0);
-    assert_true(fabs(fault.saved_high - 14.0) < 1e-9);
+    assert_true(fabs(culprit.saved_high - 14.0) < 1e-9);
     suspect.outside.lost = 3000000;
-    saved_estimate(&suspect, &fault);
-    assert_true(fabs(fault.saved_high - 20 * (gsl_cdf_beta_Pinv(0.95, 15, 7) - 0.3)) < 0.03);
+    saved_estimate(&suspect, &culprit);
+    assert_true(fabs(culprit.saved_high - 20 * (gsl_cdf_beta_Pinv(0.95, 15, 7) - 0.3)) < 0.03);
     suspect.outside.lost = 1000000;
     suspect.controls = (struct counts){2, 4}; /* they are no loss to anyone */
-    saved_estimate(&suspect, &fault);
-    assert_true(fault.saved <= 12.0 && fault.saved_high <= 12.0);
+    saved_estimate(&suspect, &culprit);
+    assert_true(culprit.saved <= 12.0 && culprit.saved_high <= 12.0);
     suspect = (struct review_suspect){.inside = {0, 5}, .outside = {50, 100}};
-    saved_estimate(&suspect, &fault);
-    assert_true(fault.saved <= 0.0 && fault.saved_low <= 0.0);
+    saved_estimate(&suspect, &culprit);
+    assert_true(culprit.saved <= 0.0 && culprit.saved_low <= 0.0);
 }
 
 /* ---- the whole ------------------------------------------------------------------------------- */
 
-static void test_one_fault(void **state)
+static void test_one_culprit(void **state)
 {
     struct bench *bench = *state;
-    const struct lab_fault fault = {COOK, 2, 0.8};
-    lab_make(&bench->lab, 7, &fault);
+    const struct lab_culprit culprit = {COOK, 2, 0.8};
+    lab_make(&bench->lab, 7, &culprit);
     struct review review = review_of(bench);
     assert_int_equal(review.limits, 0);
     assert_int_equal(review.totals.vessels, LAB_BATCHES * LAB_EACH);
     assert_int_equal(review.totals.controls.total, LAB_BATCHES / 4);
-    assert_int_equal(review.fault_count, 1);
-    const struct review_fault *called = &review.faults[0];
+    assert_int_equal(review.culprit_count, 1);
+    const struct review_culprit *called = &review.culprits[0];
     assert_int_equal(called->suspect_count, 1);
     assert_int_equal(called->suspects[0].factor, COOK);
     assert_int_equal(called->suspects[0].level, 2);
@@ -137,10 +137,10 @@ static void test_one_fault(void **state)
 static void test_trials(void **state)
 {
     struct bench *bench = *state;
-    const struct lab_fault fault = {COOK, 2, 0.8};
-    lab_make(&bench->lab, 7, &fault);
+    const struct lab_culprit culprit = {COOK, 2, 0.8};
+    lab_make(&bench->lab, 7, &culprit);
     struct review review = review_of(bench);
-    const struct review_fault *called = &review.faults[0];
+    const struct review_culprit *called = &review.culprits[0];
     double entropy = 0.0, all = 0.0, before = INFINITY;
     for (size_t c = 0; c < called->cause_count; c++)
         all += called->causes[c].p;
@@ -156,12 +156,12 @@ static void test_trials(void **state)
     }
 }
 
-/* Sessions that follow cooks to the vessel: one fault, two names, and a plan that parts them. */
+/* Sessions that follow cooks to the vessel: one culprit, two names, and a plan that parts them. */
 static void test_alias(void **state)
 {
     struct bench *bench = *state;
-    const struct lab_fault fault = {STARTER, 1, 0.8};
-    lab_make(&bench->lab, 11, &fault);
+    const struct lab_culprit culprit = {STARTER, 1, 0.8};
+    lab_make(&bench->lab, 11, &culprit);
     for (size_t i = 0; i < bench->lab.dataset.vessel_count; i++)
         bench->lab.levels[SESSION][i] = bench->lab.levels[STARTER][i];
     bench->lab.factors[SESSION].level_count = bench->lab.factors[STARTER].level_count;
@@ -171,10 +171,10 @@ static void test_alias(void **state)
         said = said || (review.aliases[a].first == STARTER && review.aliases[a].second == SESSION &&
                         review.aliases[a].together == review.aliases[a].of);
     assert_true(said);
-    assert_int_equal(review.fault_count, 1);
-    assert_int_equal(review.faults[0].suspect_count, 2);
-    double p = review.faults[0].suspects[0].p + review.faults[0].suspects[1].p;
-    assert_true(fabs(p - review.faults[0].p) < 1e-9);
+    assert_int_equal(review.culprit_count, 1);
+    assert_int_equal(review.culprits[0].suspect_count, 2);
+    double p = review.culprits[0].suspects[0].p + review.culprits[0].suspects[1].p;
+    assert_true(fabs(p - review.culprits[0].p) < 1e-9);
     assert_int_equal(review.plan_count, 1);
     const struct review_plan *plan = &review.plans[0];
     assert_true(plan->error <= 0.1 && plan->fails_from >= 1 && plan->fails_from <= plan->each);
@@ -191,7 +191,7 @@ static void test_alias(void **state)
 static void test_limits(void **state)
 {
     struct bench *bench = *state;
-    const struct lab_fault none = {.factor = LAB_FACTORS};
+    const struct lab_culprit none = {.factor = LAB_FACTORS};
     lab_make(&bench->lab, 3, &none);
     struct dataset *dataset = &bench->lab.dataset;
     memset(bench->lab.fate, FATE_SOUND, sizeof bench->lab.fate);
@@ -199,7 +199,7 @@ static void test_limits(void **state)
     memset(bench->lab.fate, FATE_STUCK, sizeof bench->lab.fate);
     struct review lost = review_of(bench);
     assert_int_equal(lost.limits, REVIEW_ALL_LOST);
-    assert_int_equal(lost.fault_count, 0);
+    assert_int_equal(lost.culprit_count, 0);
     memset(bench->lab.fate, FATE_COUNT, sizeof bench->lab.fate);
     assert_true(review_of(bench).limits & REVIEW_NOTHING_COUNTS);
     dataset->factor_count = 0;
@@ -213,8 +213,8 @@ static void test_limits(void **state)
 static void test_order(void **state)
 {
     struct bench *bench = *state;
-    const struct lab_fault fault = {STARTER, 3, 0.7};
-    lab_make(&bench->lab, 19, &fault);
+    const struct lab_culprit culprit = {STARTER, 3, 0.7};
+    lab_make(&bench->lab, 19, &culprit);
     struct review before = review_of(bench);
     size_t count = bench->lab.dataset.vessel_count;
     for (size_t i = 0; i < count / 2; i++) {
@@ -235,11 +235,12 @@ static void test_order(void **state)
         }
     }
     struct review after = review_of(bench);
-    assert_int_equal(after.fault_count, before.fault_count);
-    for (size_t k = 0; k < after.fault_count; k++) {
-        assert_int_equal(after.faults[k].suspects[0].factor, before.faults[k].suspects[0].factor);
-        assert_true(fabs(after.faults[k].p - before.faults[k].p) < 1e-12);
-        assert_true(fabs(after.faults[k].saved - before.faults[k].saved) < 1e-9);
+    assert_int_equal(after.culprit_count, before.culprit_count);
+    for (size_t k = 0; k < after.culprit_count; k++) {
+        assert_int_equal(after.culprits[k].suspects[0].factor,
+                         before.culprits[k].suspects[0].factor);
+        assert_true(fabs(after.culprits[k].p - before.culprits[k].p) < 1e-12);
+        assert_true(fabs(after.culprits[k].saved - before.culprits[k].saved) < 1e-9);
     }
     assert_true(fabs(after.time.logrank.p - before.time.logrank.p) < 1e-12);
 }
@@ -247,9 +248,9 @@ static void test_order(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_tail),      cmocka_unit_test(test_saved),
-        cmocka_unit_test(test_one_fault), cmocka_unit_test(test_trials),
-        cmocka_unit_test(test_alias),     cmocka_unit_test(test_limits),
+        cmocka_unit_test(test_tail),        cmocka_unit_test(test_saved),
+        cmocka_unit_test(test_one_culprit), cmocka_unit_test(test_trials),
+        cmocka_unit_test(test_alias),       cmocka_unit_test(test_limits),
         cmocka_unit_test(test_order),
     };
     return cmocka_run_group_tests(tests, setup, teardown);

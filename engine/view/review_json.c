@@ -1,0 +1,336 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <math.h>
+#include <stdarg.h>
+#include <string.h>
+
+#include "view/review.h"
+
+/* A review as JSON, schema 1 (README.md, "For programs"). */
+
+/* ---- parts ------------------------------------------------------------------------------------ */
+
+/* Of pairs of key and value, ended by NULL. */
+__attribute__((sentinel)) static json_t *object(const char *key, ...)
+{
+    json_t *made = json_object();
+    va_list pairs;
+    va_start(pairs, key);
+    for (; key != NULL; key = va_arg(pairs, const char *))
+        json_object_set_new(made, key, va_arg(pairs, json_t *));
+    va_end(pairs);
+    return made;
+}
+
+typedef json_t *make_row(const struct review *review, const void *row);
+
+static json_t *list(const struct review *review, make_row *make, const void *rows, size_t count,
+                    size_t size)
+{
+    json_t *made = json_array();
+    for (size_t i = 0; i < count; i++)
+        json_array_append_new(made, make(review, (const char *)rows + i * size));
+    return made;
+}
+
+static json_t *real(double number)
+{
+    return view_json_number(number);
+}
+
+static json_t *whole(size_t number)
+{
+    return json_integer((json_int_t)number);
+}
+
+/* Text from a table may be anything; JSON holds UTF-8 only. */
+static json_t *string(const char *words)
+{
+    struct text safe;
+    text_init(&safe);
+    text_safe(&safe, words, strlen(words), &(struct text_safe_options){0});
+    json_t *made = json_string(safe.bytes);
+    text_release(&safe);
+    return made;
+}
+
+static json_t *take(struct text *words)
+{
+    json_t *made = string(words->bytes);
+    text_release(words);
+    return made;
+}
+
+static json_t *counts(struct counts counts)
+{
+    return object("lost", whole(counts.lost), "of", whole(counts.total), NULL);
+}
+
+static json_t *interval(struct interval interval)
+{
+    return json_pack("[o, o]", real(interval.low), real(interval.high));
+}
+
+static json_t *day(int32_t day)
+{
+    char room[MOMENT_ROOM];
+    return day == DAY_NONE ? json_null() : json_string(day_write(day, DAY_ISO, room));
+}
+
+static json_t *factor_name(const struct review *review, size_t factor)
+{
+    return factor < review->dataset->factor_count ? string(review->dataset->factors[factor].name)
+                                                  : json_null();
+}
+
+static json_t *level_name(const struct review *review, size_t factor, uint32_t level)
+{
+    return factor < review->dataset->factor_count && level != LEVEL_NONE
+               ? string(review->dataset->factors[factor].levels[level])
+               : json_null();
+}
+
+static json_t *scope(const struct review *review, size_t factor)
+{
+    return json_string(scope_name(factor_kind_scope(review->dataset->factors[factor].kind)));
+}
+
+static json_t *cause_row(const struct review *review, const void *row)
+{
+    const struct review_cause *cause = row;
+    return object("id", json_string(review->rules->causes[cause->cause].id), "p", real(cause->p),
+                  NULL);
+}
+
+static json_t *causes(const struct review *review, const struct review_cause *causes, size_t count)
+{
+    return list(review, cause_row, causes, count, sizeof *causes);
+}
+
+/* ---- what was lost, what did it ---------------------------------------------------------------- */
+
+static json_t *totals(const struct review *review)
+{
+    const struct review_totals *totals = &review->totals;
+    json_t *fates = json_object();
+    for (size_t f = 0; f < FATE_COUNT; f++)
+        json_object_set_new(fates, fate_words[f], whole(totals->fate[f]));
+    return object("vessels", whole(totals->vessels), "counted", counts(totals->counts), "interval",
+                  interval(totals->exact), "fates", fates, "controls", counts(totals->controls),
+                  "too_young", whole(totals->young), "unrecorded", whole(totals->unrecorded),
+                  "batches", whole(totals->batches), "first", day(totals->first), "last",
+                  day(totals->last), NULL);
+}
+
+static json_t *suspect_row(const struct review *review, const void *row)
+{
+    const struct review_suspect *suspect = row;
+    struct text says;
+    text_init(&says);
+    view_level(&says, review->dataset, suspect->factor, suspect->level);
+    json_t *made = object(
+        "scope", scope(review, suspect->factor), "factor", factor_name(review, suspect->factor),
+        "level", level_name(review, suspect->factor, suspect->level), "says", take(&says), "p",
+        real(suspect->p), "inside", counts(suspect->inside), "controls", counts(suspect->controls),
+        "outside", counts(suspect->outside), "exact_p", real(suspect->test_p), "q",
+        real(suspect->q), "log_bayes_factor", real(suspect->log_bayes), NULL);
+    if (suspect->why_factor < review->dataset->factor_count)
+        json_object_set_new(made, "why",
+                            object("factor", factor_name(review, suspect->why_factor), "level",
+                                   level_name(review, suspect->why_factor, suspect->why_level),
+                                   NULL));
+    return made;
+}
+
+static json_t *trial_row(const struct review *review, const void *row)
+{
+    const struct review_trial *trial = row;
+    const struct observable *test = &review->rules->observables[trial->observable];
+    return object("id", json_string(test->id), "label", json_string(test->label), "bits",
+                  real(trial->bits), "cost", real(trial->cost), "delay_days",
+                  real(trial->delay_days), NULL);
+}
+
+static json_t *culprit_row(const struct review *review, const void *row)
+{
+    const struct review_culprit *culprit = row;
+    return object(
+        "p", real(culprit->p), "told_apart", json_boolean(culprit->suspect_count == 1), "suspects",
+        list(review, suspect_row, culprit->suspects, culprit->suspect_count,
+             sizeof *culprit->suspects),
+        "saved",
+        object("low", real(culprit->saved_low), "mean", real(culprit->saved), "high",
+               real(culprit->saved_high), NULL),
+        "causes", causes(review, culprit->causes, culprit->cause_count), "tests",
+        list(review, trial_row, culprit->trials, culprit->trial_count, sizeof *culprit->trials),
+        NULL);
+}
+
+static json_t *change_row(const struct review *review, const void *row)
+{
+    const struct review_change *change = row;
+    const struct cause *cause =
+        change->cause != RULES_NONE ? &review->rules->causes[change->cause] : NULL;
+    json_t *how = json_array();
+    for (size_t h = 0; cause != NULL && h < cause->change_count; h++)
+        json_array_append_new(how, json_string(cause->change[h]));
+    return object("fault", whole(change->culprit), "saved", real(change->saved), "cause",
+                  cause != NULL ? json_string(cause->id) : json_null(), "how", how, NULL);
+}
+
+static json_t *plan_row(const struct review *review, const void *row)
+{
+    const struct review_plan *plan = row;
+    json_t *arms = json_array();
+    struct text says;
+    for (size_t a = 0; a < plan->arm_count; a++) {
+        const struct review_arm *arm = &plan->arms[a];
+        text_init(&says);
+        view_arm(&says, review, plan, arm);
+        json_array_append_new(arms, object("vessels", whole(arm->vessels), "control",
+                                           json_boolean(arm->control), "says", take(&says), NULL));
+    }
+    text_init(&says);
+    view_plan_reading(&says, review, plan);
+    return object("fault", whole(plan->culprit), "crossed", json_boolean(plan->crossed), "arms",
+                  arms, "fails_from", whole(plan->fails_from), "error", real(plan->error),
+                  "reading", take(&says), NULL);
+}
+
+/* ---- where losses gather ------------------------------------------------------------------------ */
+
+static json_t *factor_row(const struct review *review, const void *row)
+{
+    const struct review_factor *factor = row;
+    json_t *levels = json_array(), *within = json_null();
+    for (size_t l = 0; l < factor->level_count; l++) {
+        const struct review_level *level = &factor->levels[l];
+        json_array_append_new(
+            levels, object("level", level_name(review, factor->factor, level->level), "counts",
+                           counts(level->counts), "controls", counts(level->controls), "exact",
+                           interval(level->exact), "wilson", interval(level->wilson),
+                           "log_bayes_factor", real(level->log_bayes), NULL));
+    }
+    if (factor->within < review->dataset->factor_count)
+        within = object("factor", factor_name(review, factor->within), "entangled",
+                        real(factor->entangled), "p", real(factor->within_p), "strata",
+                        whole(factor->within_strata), NULL);
+    return object("factor", factor_name(review, factor->factor), "scope",
+                  scope(review, factor->factor), "levels", levels, "unknown",
+                  whole(factor->unknown), "p",
+                  isnan(factor->q) ? json_null() : real(factor->test.p), "method",
+                  json_string(factor->approximate  ? "chi-square"
+                              : factor->test.exact ? "exact"
+                                                   : "drawn"),
+                  "standard_error", real(factor->test.standard_error), "q", real(factor->q),
+                  "log_bayes_factor", real(factor->log_bayes), "within", within, NULL);
+}
+
+static json_t *alias_row(const struct review *review, const void *row)
+{
+    const struct review_alias *alias = row;
+    return object(
+        "factors",
+        json_pack("[o, o]", factor_name(review, alias->first), factor_name(review, alias->second)),
+        "together", whole(alias->together), "of", whole(alias->of), NULL);
+}
+
+/* ---- time --------------------------------------------------------------------------------------- */
+
+static json_t *step_row(const struct review *review, const void *row)
+{
+    const struct survival_step *step = row;
+    (void)review;
+    return object("day", real(step->time), "at_risk", whole(step->at_risk), "lost",
+                  whole(step->lost), "survival", real(step->survival), NULL);
+}
+
+static json_t *curve_row(const struct review *review, const void *row)
+{
+    const struct review_curve *of = row;
+    const struct survival_curve *curve = &of->curve;
+    return object("level", level_name(review, review->time.factor, of->level), "cases",
+                  whole(curve->cases), "lost", whole(curve->lost), "median", real(curve->median),
+                  "steps", list(review, step_row, curve->steps, curve->count, sizeof *curve->steps),
+                  NULL);
+}
+
+static json_t *times(const struct review *review)
+{
+    const struct review_time *time = &review->time;
+    json_t *logrank = json_null();
+    if (time->logrank.freedom > 0)
+        logrank = object("statistic", real(time->logrank.statistic), "freedom",
+                         whole(time->logrank.freedom), "p", real(time->logrank.p), NULL);
+    return object("factor", factor_name(review, time->factor), "cases", whole(time->cases),
+                  "left_out", whole(time->left_out), "curves",
+                  list(review, curve_row, time->curves, time->curve_count, sizeof *time->curves),
+                  "logrank", logrank, NULL);
+}
+
+static json_t *batch_row(const struct review *review, const void *row)
+{
+    const struct review_batch *batch = row;
+    return object("batch", level_name(review, review->dataset->batch, batch->level), "day",
+                  day(batch->day), "counts", counts(batch->counts), "controls",
+                  counts(batch->controls), "open", whole(batch->open), "too_many",
+                  json_boolean(batch->point.above), "too_few", json_boolean(batch->point.below),
+                  "causes", causes(review, batch->causes, batch->cause_count), NULL);
+}
+
+static json_t *watch(const struct review *review)
+{
+    const struct review_watch *watch = &review->watch;
+    if (!watch->asked)
+        return json_null();
+    return object("usual", real(watch->plan.usual), "raised", real(watch->plan.raised),
+                  "run_to_false_alarm", real(watch->plan.run_usual), "signals",
+                  whole(watch->episode_count), "since", day(watch->since), NULL);
+}
+
+/* ---- the whole ---------------------------------------------------------------------------------- */
+
+static json_t *limits(const struct review *review)
+{
+    static const char *const names[REVIEW_LIMIT_COUNT] = {
+        "empty",     "nothing_counts", "nothing_lost", "all_lost",
+        "no_factor", "one_batch",      "no_times",     "few"};
+    json_t *made = json_array();
+    for (unsigned bit = 0; bit < REVIEW_LIMIT_COUNT; bit++)
+        if ((review->limits & (1U << bit)) != 0)
+            json_array_append_new(made,
+                                  object("id", json_string(names[bit]), "says",
+                                         json_string(view_review_limit(review, 1U << bit)), NULL));
+    return made;
+}
+
+static json_t *remark_row(const struct review *review, const void *row)
+{
+    (void)review;
+    return string(*(const char *const *)row);
+}
+
+json_t *view_review_json(const struct review *review)
+{
+    const struct dataset *dataset = review->dataset;
+    const struct review_rules *rules = &review->rules->review;
+    json_t *rule = object("false_alarm", real(rules->false_alarm), "bayes_factor",
+                          real(rules->bayes_factor), "watched_days", real(rules->watched),
+                          "suspects_asked", whole(review->suspects_asked), NULL);
+    return object(
+        "schema", whole(1), "totals", totals(review), "faults",
+        list(review, culprit_row, review->culprits, review->culprit_count,
+             sizeof *review->culprits),
+        "changes",
+        list(review, change_row, review->changes, review->change_count, sizeof *review->changes),
+        "plans", list(review, plan_row, review->plans, review->plan_count, sizeof *review->plans),
+        "near", list(review, suspect_row, review->near, review->near_count, sizeof *review->near),
+        "factors",
+        list(review, factor_row, review->factors, dataset->factor_count, sizeof *review->factors),
+        "aliases",
+        list(review, alias_row, review->aliases, review->alias_count, sizeof *review->aliases),
+        "time", times(review), "batches",
+        list(review, batch_row, review->batches, review->batch_count, sizeof *review->batches),
+        "watch", watch(review), "limits", limits(review), "remarks",
+        list(review, remark_row, dataset->remarks, dataset->remark_count, sizeof *dataset->remarks),
+        "rule", rule, "rules", json_string(review->rules->hash), NULL);
+}
