@@ -291,7 +291,7 @@ static void say_kept(const struct walkthrough *walk)
         screen_say(&app->out, 0, 2, ROLE_KEEP, "%s: %s. Next look %s.", labels.bytes,
                    app->rules->decision.action_label[ACTION_KEEP],
                    consult_day(moment_of_day(due), walk->looking->at, day));
-    screen_done(&app->out, &labels);
+    text_release(&labels);
 }
 
 static void say_others(const struct walkthrough *walk)
@@ -337,7 +337,7 @@ static void say_rest(const struct walkthrough *walk)
     size_t to_describe = put_rows(walk, &labels, ROW_TO_DESCRIBE, NULL);
     if (to_describe > 0)
         screen_say(&app->out, 0, 2, ROLE_PLAIN, "Still to be described: %s.", labels.bytes);
-    screen_done(&app->out, &labels);
+    text_release(&labels);
 }
 
 static enum status say_all(const struct walkthrough *walk)

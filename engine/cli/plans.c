@@ -7,216 +7,178 @@
 #include "cli/cli.h"
 #include "view/plan.h"
 
-/* ==== cook ==================================================================================== */
+/* Plans: what a cook does, what to weigh, when the grain will be white. */
 
-static const struct option options[] = {
-    {"gauge", "PRESSURE", "what the gauge or weight says: 15psi, 1bar, 103kPa",
-     .kind = OPTION_TEXT},
-    {"rated", "PRESSURE", "what the cooker is rated for; nothing beyond it is computed",
-     .kind = OPTION_TEXT},
-    {"minutes", "TIME", "at full pressure: 150, 2h30", .kind = OPTION_TEXT},
-    {"altitude", "HEIGHT", "above the sea: 1600m, 5000ft", .kind = OPTION_TEXT},
-    {"barometer", "PRESSURE", "local air pressure, not reduced to sea level; instead of --altitude",
-     .kind = OPTION_TEXT},
-    {"vessel", "VESSEL", "an id, bag:1.36kg, jar:1quart, bag:20x12x8cm, jar:9x12cm",
-     .kind = OPTION_TEXT},
-    {"mass", "WEIGHT", "hydrated grain in one vessel", .kind = OPTION_TEXT},
-    {"vessels", "N", "how many in the cook", .kind = OPTION_TEXT},
-    {"load", "HOW", "how they stand in the cooker: an answer to the question about its load",
-     .kind = OPTION_TEXT},
-    {"grain", "GRAIN", "an id, for its water and weight", .kind = OPTION_TEXT},
-    {"moisture", "PERCENT", "of the hydrated grain", .kind = OPTION_TEXT},
-    {"dry", "WEIGHT", "of grain as bought in one vessel", .kind = OPTION_TEXT},
-    {"start", "TEMPERATURE", "of the grain when loaded", .kind = OPTION_TEXT},
-    {"come-up", "TIME", "from cold to full pressure", .kind = OPTION_TEXT},
-    {"cool", "TIME", "from full pressure to boiling, undisturbed", .kind = OPTION_TEXT},
-    {"air", "PERCENT", "of air left in the cooker: 0 after ten minutes of full steam",
-     .kind = OPTION_TEXT},
-    {"target", "CHANCE", "aimed for that a vessel is not sterile: 0.001", .kind = OPTION_TEXT},
-    {"probe", "FILE", "a log of the core's temperature (CSV: time, temperature); '-' for input",
-     .kind = OPTION_TEXT},
-    {"probe-unit", "C|F", "when the log does not say", .kind = OPTION_TEXT},
-    {"json", NULL, "print JSON", .kind = OPTION_FLAG},
-    {0},
+/* ---- what they share ------------------------------------------------------------------------- */
+
+static enum status begin(struct app *app)
+{
+    if (app->arguments.operand_count > 0)
+        return app_usage(app, "'%s' is no option; see 'jarside %s --help'",
+                         app->arguments.operands[0], app->command->name);
+    return app_load(app, NULL, 0);
+}
+
+static enum status refused(struct app *app, enum process_fault fault, double value)
+{
+    return option_refused(app, &(struct physics_refusal){fault, value});
+}
+
+/* What physics answered: STATUS_OK, or the exit status after saying why not. */
+static enum status answered(struct app *app, enum physics_answer answer,
+                            const struct physics_refusal *refusal)
+{
+    struct text why;
+    if (answer == PHYSICS_OK)
+        return STATUS_OK;
+    if (answer == PHYSICS_REFUSED)
+        return option_refused(app, refusal);
+    text_init(&why);
+    physics_explain(&why, answer, refusal);
+    enum status status = app_usage(app, "%s", why.bytes);
+    text_release(&why);
+    return status;
+}
+
+static const char *vessel_name(const struct app *app, const struct known_vessel *vessel)
+{
+    return vessel->kind != RULES_NONE ? app->rules->vessels[vessel->kind].name : NULL;
+}
+
+/* ---- cook ------------------------------------------------------------------------------------ */
+
+struct cook_request {
+    struct known_cook known;
+    const char *probe, *unit;
+    bool json;
 };
 
-static enum status read_load(struct app *app, int *packing)
-{
-    const char *word = arguments_value(&app->arguments, "load");
-    int feeder = app->rules->feeder[FEEDS_LOAD];
-    const char *names[RULES_MAX_VALUES];
-
-    if (word == NULL)
-        return STATUS_OK;
-    if (feeder == RULES_NONE)
-        return app_error(app, STATUS_DATA, "--load", "the rules know nothing of loads");
-    const struct observable *load = &app->rules->observables[feeder];
-    if ((*packing = rules_value(load, word)) != RULES_NONE)
-        return STATUS_OK;
-    for (size_t i = 0; i < load->value_count; i++)
-        names[i] = load->values[i].id;
-    const char *near = diag_nearest(word, names, load->value_count);
-    return app_error(app, STATUS_DATA, "--load", "no load '%s'; did you mean '%s'?", word,
-                     near != NULL ? near : names[0]);
-}
-
-static enum status read_known(struct app *app, struct known_cook *known)
-{
-    const struct {
-        const char *name;
-        enum dimension dimension;
-        double *value;
-    } amounts[] = {
-        {"gauge", DIM_GAUGE_KPA, &known->gauge},
-        {"rated", DIM_GAUGE_KPA, &known->rated},
-        {"minutes", DIM_MINUTES, &known->minutes},
-        {"barometer", DIM_PRESSURE_KPA, &known->barometer},
-        {"come-up", DIM_MINUTES, &known->come_up},
-        {"cool", DIM_MINUTES, &known->cool},
-        {"air", DIM_PERCENT, &known->air},
-        {"target", DIM_NONE, &known->target},
-        {"vessels", DIM_NONE, &known->vessels},
-    };
-    enum status status = STATUS_OK;
-
-    known_cook_init(known);
-    for (size_t i = 0; i < sizeof amounts / sizeof *amounts && status == STATUS_OK; i++)
-        status = option_amount(app, amounts[i].name, amounts[i].dimension, amounts[i].value);
-    known->air /= 100.0;
-    if (status == STATUS_OK)
-        status = option_quantity(app, "altitude", DIM_METRES, &known->altitude);
-    if (status == STATUS_OK)
-        status = option_quantity(app, "start", DIM_CELSIUS, &known->start);
-    if (status == STATUS_OK)
-        status = option_vessel(app, &known->vessel);
-    if (status == STATUS_OK)
-        status = option_mix(app, &known->grain);
-    return status == STATUS_OK ? read_load(app, &known->packing) : status;
-}
+#define TARGET(member) .target = offsetof(struct cook_request, member)
+static const struct option cook_options[] = {
+    {"gauge", "PRESSURE", "what the gauge or weight says: 15psi, 1bar, 103kPa", OPTION_AMOUNT,
+     TARGET(known.gauge), .dimension = DIM_GAUGE_KPA},
+    {"rated", "PRESSURE", "what the cooker is rated for; nothing beyond it is computed",
+     OPTION_AMOUNT, TARGET(known.rated), .dimension = DIM_GAUGE_KPA},
+    {"minutes", "TIME", "at full pressure: 150, 2h30", OPTION_AMOUNT, TARGET(known.minutes),
+     .dimension = DIM_MINUTES},
+    {"altitude", "HEIGHT", "above the sea: 1600m, 5000ft", OPTION_QUANTITY, TARGET(known.altitude),
+     .dimension = DIM_METRES},
+    {"barometer", "PRESSURE", "local air pressure, not reduced to sea level; instead of --altitude",
+     OPTION_AMOUNT, TARGET(known.barometer), .dimension = DIM_PRESSURE_KPA},
+    {"vessel", "VESSEL", "an id, bag:1.36kg, jar:1quart, bag:20x12x8cm, jar:9x12cm", OPTION_VESSEL,
+     TARGET(known.vessel)},
+    {"mass", "WEIGHT", "hydrated grain in one vessel", OPTION_AMOUNT, TARGET(known.vessel.grams),
+     .dimension = DIM_GRAMS},
+    {"vessels", "N", "how many in the cook", OPTION_AMOUNT, TARGET(known.vessels)},
+    {"load", "HOW", "how they stand in the cooker: an answer to the question about its load",
+     OPTION_ID, TARGET(known.packing), .list = LIST_LOADS},
+    {"grain", "GRAIN", "an id, for its water and weight", OPTION_ID, TARGET(known.grain.kind),
+     .list = LIST_GRAINS},
+    {"moisture", "PERCENT", "of the hydrated grain", OPTION_AMOUNT, TARGET(known.grain.moisture),
+     .dimension = DIM_PERCENT},
+    {"dry", "WEIGHT", "of grain as bought in one vessel", OPTION_AMOUNT, TARGET(known.grain.dry),
+     .dimension = DIM_GRAMS},
+    {"start", "TEMPERATURE", "of the grain when loaded", OPTION_QUANTITY, TARGET(known.start),
+     .dimension = DIM_CELSIUS},
+    {"come-up", "TIME", "from cold to full pressure", OPTION_AMOUNT, TARGET(known.come_up),
+     .dimension = DIM_MINUTES},
+    {"cool", "TIME", "from full pressure to boiling, undisturbed", OPTION_AMOUNT,
+     TARGET(known.cool), .dimension = DIM_MINUTES},
+    {"air", "PERCENT", "of air left in the cooker: 0 after ten minutes of full steam",
+     OPTION_AMOUNT, TARGET(known.air), .dimension = DIM_PERCENT},
+    {"target", "CHANCE", "aimed for that a vessel is not sterile: 0.001", OPTION_AMOUNT,
+     TARGET(known.target)},
+    {"probe", "FILE", "a log of the core's temperature (CSV: time, temperature); '-' for input",
+     OPTION_TEXT, TARGET(probe)},
+    {"probe-unit", "C|F", "when the log does not say", OPTION_TEXT, TARGET(unit)},
+    {"json", NULL, "print JSON", OPTION_FLAG, TARGET(json)},
+    {0},
+};
+#undef TARGET
 
 static bool add_reading(void *context, double minutes, double celsius)
 {
     return cook_probe_add(context, minutes, celsius) == PROCESS_OK;
 }
 
-/* The same cook by the sea, for comparison; FAULT_EMPTY when it is there already. */
-static enum process_fault at_sea_level(const struct cook_setup *setup, double outside,
-                                       struct cook_result *sea)
-{
-    static const double sea_level_kpa = 101.325, near = 1.0;
-    struct cook_setup there = *setup;
-    double value;
-
-    if (fabs(outside - sea_level_kpa) < near)
-        return FAULT_EMPTY;
-    there.steam.altitude_m = 0.0;
-    there.steam.barometer_kpa = NAN;
-    enum process_fault fault = cook_check(&there, &value);
-    return fault != PROCESS_OK ? fault : cook_compute(&there, sea);
-}
-
-static enum status tell(struct app *app, const struct cook_told *told)
-{
-    if (arguments_flag(&app->arguments, "json"))
-        return app_json(app, view_cook_json(told), false);
-    view_cook(&app->out, told);
-    return app_flush(app);
-}
-
-static enum status compute_probe(struct app *app, const char *path, struct cook_told *told,
-                                 struct cook_probe *probe, struct cook_result *result)
+static enum status compute_probe(struct app *app, const char *path, struct cook_report *cook)
 {
     const struct cook_rules *rules = &app->rules->cook;
+    double doubt = rules->probe_doubt > 0.0 ? rules->probe_doubt : 0.0;
 
-    cook_probe_init(probe, told->setup, rules->probe_gap > 0.0 ? rules->probe_gap : INFINITY);
-    enum status status = read_log(app, path, add_reading, probe);
+    cook->measured = true;
+    cook_probe_init(&cook->probe, &cook->setup,
+                    rules->probe_gap > 0.0 ? rules->probe_gap : INFINITY);
+    enum status status = read_log(app, path, add_reading, &cook->probe);
     if (status != STATUS_OK)
         return status;
-    struct physics_refusal refusal = {
-        cook_probe_finish(probe, told->setup, rules->probe_doubt > 0.0 ? rules->probe_doubt : 0.0,
-                          result),
-        NAN};
-    if (refusal.fault != PROCESS_OK)
-        return option_refused(app, &refusal);
-    told->probe = probe;
+    enum process_fault fault = cook_probe_finish(&cook->probe, &cook->setup, doubt, &cook->result);
+    return fault == PROCESS_OK ? STATUS_OK : refused(app, fault, NAN);
+}
+
+/* The same cook by the sea, for comparison, unless it is there already. */
+static void compute_sea(struct cook_report *cook)
+{
+    static const double sea_level_kpa = 101.325, near = 1.0;
+    struct cook_setup there = cook->setup;
+    double value;
+
+    there.steam.altitude_m = 0.0;
+    there.steam.barometer_kpa = NAN;
+    cook->has_sea = fabs(cook->outside - sea_level_kpa) >= near &&
+                    cook_check(&there, &value) == PROCESS_OK &&
+                    cook_compute(&there, &cook->sea) == PROCESS_OK;
+}
+
+static enum status compute_cook(struct app *app, const struct cook_request *request,
+                                struct cook_report *cook)
+{
+    (void)steam_outside(&cook->setup.steam, &cook->outside);
+    if (request->probe != NULL)
+        return compute_probe(app, request->probe, cook);
+    enum process_fault fault = cook_compute(&cook->setup, &cook->result);
+    if (fault != PROCESS_OK)
+        return refused(app, fault, NAN);
+    compute_sea(cook);
     return STATUS_OK;
-}
-
-static enum status compute(struct app *app, struct cook_told *told, struct cook_probe *probe,
-                           struct cook_result *result, struct cook_result *sea)
-{
-    const char *path = arguments_value(&app->arguments, "probe");
-
-    told->result = result;
-    if (path != NULL)
-        return compute_probe(app, path, told, probe, result);
-    struct physics_refusal refusal = {cook_compute(told->setup, result), NAN};
-    if (refusal.fault != PROCESS_OK)
-        return option_refused(app, &refusal);
-    enum process_fault fault = at_sea_level(told->setup, told->outside, sea);
-    if (fault == PROCESS_OK)
-        told->sea = sea;
-    return fault == FAULT_MEMORY ? STATUS_MEMORY : STATUS_OK;
-}
-
-static enum status prepare(struct app *app, struct known_cook *known, struct cook_setup *setup,
-                           struct cook_organism *organisms, struct text *assumed)
-{
-    struct physics_refusal refusal;
-    bool probe = arguments_value(&app->arguments, "probe") != NULL;
-
-    /* A log tells pressure and time by what they did; the setup then counts for the load only. */
-    if (probe && isnan(known->minutes))
-        known->minutes = 0.0;
-    if (!probe && (isnan(known->minutes) || isnan(known->gauge)))
-        return app_usage(app, "give --gauge and --minutes, or --probe; for instance: "
-                              "jarside cook --gauge 15psi --minutes 150 --vessel bag:1.36kg");
-    enum physics_answer answer =
-        physics_cook(app->rules, known, setup, organisms, assumed, &refusal);
-    if (answer == PHYSICS_OK)
-        return STATUS_OK;
-    if (answer == PHYSICS_REFUSED)
-        return option_refused(app, &refusal);
-    struct text why;
-    text_init(&why);
-    physics_explain(&why, answer, &refusal);
-    enum status status =
-        app_usage(app, "%s", why.bytes != NULL ? why.bytes : "it cannot be computed");
-    text_release(&why);
-    return status;
 }
 
 static enum status run_cook(struct app *app)
 {
     struct cook_organism organisms[COOK_MAX_ORGANISMS];
-    struct cook_result result, sea;
-    struct cook_setup setup;
-    struct cook_probe probe;
-    struct known_cook known;
+    struct physics_refusal refusal;
+    struct cook_request request = {.json = false};
+    struct known_cook *known = &request.known;
+    struct cook_report cook = {.rules = app->rules};
     struct text assumed;
+    enum status status;
 
-    if (app->arguments.operand_count > 0)
-        return app_usage(app, "'%s' is no option; see 'jarside cook --help'",
-                         app->arguments.operands[0]);
-    enum status status = app_load(app, NULL, 0);
-    if (status == STATUS_OK)
-        status = read_known(app, &known);
-    if (status != STATUS_OK)
+    known_cook_init(known);
+    if ((status = begin(app)) || (status = options_fill(app, &request)))
         return status;
+    known->air /= 100.0;
+    /* A log tells pressure and time by what they did; the setup then counts for the load only. */
+    if (request.probe != NULL && isnan(known->minutes))
+        known->minutes = 0.0;
+    if (request.probe == NULL && (isnan(known->minutes) || isnan(known->gauge)))
+        return app_usage(app, "give --gauge and --minutes, or --probe; for instance: "
+                              "jarside cook --gauge 15psi --minutes 150 --vessel bag:1.36kg");
     text_init(&assumed);
-    status = prepare(app, &known, &setup, organisms, &assumed);
-    if (status == STATUS_OK && assumed.failed)
-        status = STATUS_MEMORY;
-    struct cook_told told = {.rules = app->rules, .known = &known, .setup = &setup, .assumed = ""};
-    if (status == STATUS_OK) {
-        told.assumed = assumed.bytes;
-        if (known.vessel.kind != RULES_NONE)
-            told.vessel = app->rules->vessels[known.vessel.kind].name;
-        (void)steam_outside(&setup.steam, &told.outside);
-        status = compute(app, &told, &probe, &result, &sea);
+    enum physics_answer answer =
+        physics_cook(app->rules, known, &cook.setup, organisms, &assumed, &refusal);
+    cook.rules = app->rules;
+    cook.rated = isnan(known->rated) ? app->rules->cook.rated : known->rated;
+    cook.assumed = assumed.bytes;
+    cook.vessel = vessel_name(app, &known->vessel);
+    if (!(status = answered(app, answer, &refusal)) &&
+        !(status = compute_cook(app, &request, &cook))) {
+        if (request.json)
+            status = app_json(app, view_cook_json(&cook), false);
+        else {
+            view_cook(&app->out, &cook);
+            status = app_flush(app);
+        }
     }
-    if (status == STATUS_OK)
-        status = tell(app, &told);
     text_release(&assumed);
     return status;
 }
@@ -229,174 +191,152 @@ const struct command command_cook = {
         "Example: jarside cook --gauge 15psi --altitude 1600m --vessel bag:1.36kg --minutes "
         "150. Ranges and what the answer leans on are always shown. Never exceed the pressure "
         "in the cooker's manual; this is not a calculator for canning food.",
-    .options = options,
+    .options = cook_options,
     .run = run_cook,
 };
 
-/* ==== mix ===================================================================================== */
+/* ---- mix ------------------------------------------------------------------------------------- */
 
-static const struct option mix_options[] = {
-    {"dry", "WEIGHT", "of grain as bought", .kind = OPTION_TEXT},
-    {"water", "WEIGHT", "of water added and not drained; a millilitre is a gram",
-     .kind = OPTION_TEXT},
-    {"before", "WEIGHT", "of grain before soaking and draining", .kind = OPTION_TEXT},
-    {"after", "WEIGHT", "of the same afterwards", .kind = OPTION_TEXT},
-    {"grain", "GRAIN", "an id, for its own water and its band", .kind = OPTION_TEXT},
-    {"own-moisture", "PERCENT", "of the grain as bought, if it was measured", .kind = OPTION_TEXT},
-    {"target", "PERCENT", "moisture to aim for; else the middle of the grain's band",
-     .kind = OPTION_TEXT},
-    {"vessel", "VESSEL", "what it goes into: an id, bag:1.36kg, jar:1quart", .kind = OPTION_TEXT},
-    {"mass", "WEIGHT", "hydrated grain in one vessel", .kind = OPTION_TEXT},
-    {"vessels", "N", "how many vessels", .kind = OPTION_TEXT},
-    {"json", NULL, "print JSON", .kind = OPTION_FLAG},
-    {0},
-};
-
-struct mix { /* what was said, and what becomes of it */
+struct mix_request {
     struct known_grain grain;
     struct known_vessel vessel;
     double before, after, target, vessels;
+    bool json;
 };
 
-static enum status read_said(struct app *app, struct mix *mix)
-{
-    known_grain_init(&mix->grain);
-    known_vessel_init(&mix->vessel);
-    mix->before = mix->after = mix->target = mix->vessels = NAN;
-    enum status status = option_mix(app, &mix->grain);
-    if (status == STATUS_OK)
-        status = option_amount(app, "before", DIM_GRAMS, &mix->before);
-    if (status == STATUS_OK)
-        status = option_amount(app, "after", DIM_GRAMS, &mix->after);
-    if (status == STATUS_OK)
-        status = option_amount(app, "target", DIM_PERCENT, &mix->target);
-    if (status == STATUS_OK)
-        status = option_amount(app, "vessels", DIM_NONE, &mix->vessels);
-    if (status == STATUS_OK)
-        status = option_vessel(app, &mix->vessel);
-    if (status == STATUS_OK && !isnan(mix->vessels) && mix->vessels < 1.0)
-        status = app_error(app, STATUS_DATA, "--vessels", "at least one vessel");
-    return status;
-}
+#define TARGET(member) .target = offsetof(struct mix_request, member)
+static const struct option mix_options[] = {
+    {"dry", "WEIGHT", "of grain as bought", OPTION_AMOUNT, TARGET(grain.dry),
+     .dimension = DIM_GRAMS},
+    {"water", "WEIGHT", "of water added and not drained; a millilitre is a gram", OPTION_AMOUNT,
+     TARGET(grain.water), .dimension = DIM_GRAMS},
+    {"before", "WEIGHT", "of grain before soaking and draining", OPTION_AMOUNT, TARGET(before),
+     .dimension = DIM_GRAMS},
+    {"after", "WEIGHT", "of the same afterwards", OPTION_AMOUNT, TARGET(after),
+     .dimension = DIM_GRAMS},
+    {"grain", "GRAIN", "an id, for its own water and its band", OPTION_ID, TARGET(grain.kind),
+     .list = LIST_GRAINS},
+    {"own-moisture", "PERCENT", "of the grain as bought, if it was measured", OPTION_AMOUNT,
+     TARGET(grain.own_moisture), .dimension = DIM_PERCENT},
+    {"target", "PERCENT", "moisture to aim for; else the middle of the grain's band", OPTION_AMOUNT,
+     TARGET(target), .dimension = DIM_PERCENT},
+    {"vessel", "VESSEL", "what it goes into: an id, bag:1.36kg, jar:1quart", OPTION_VESSEL,
+     TARGET(vessel)},
+    {"mass", "WEIGHT", "hydrated grain in one vessel", OPTION_AMOUNT, TARGET(vessel.grams),
+     .dimension = DIM_GRAMS},
+    {"vessels", "N", "how many vessels", OPTION_AMOUNT, TARGET(vessels)},
+    {"json", NULL, "print JSON", OPTION_FLAG, TARGET(json)},
+    {0},
+};
+#undef TARGET
 
-static enum status refused(struct app *app, enum process_fault fault, double value)
+static enum status check_mix(struct app *app, const struct mix_request *mix)
 {
-    struct physics_refusal refusal = {fault, value};
-    return option_refused(app, &refusal);
+    if (mix->vessels < 1.0)
+        return app_error(app, STATUS_DATA, "--vessels", "at least one vessel");
+    if (isnan(mix->before) != isnan(mix->after))
+        return app_usage(app, "--before and --after go together: the same grain, weighed twice");
+    if (!isnan(mix->grain.dry) && !isnan(mix->grain.water) && !isnan(mix->before))
+        return app_usage(app, "give either --dry and --water or --before and --after, not both");
+    if (!isnan(mix->grain.water) && isnan(mix->grain.dry))
+        return app_usage(app, "--water needs --dry: how much grain as bought it went with");
+    return STATUS_OK;
 }
 
 /* Weighed already: what moisture it makes. */
-static enum status weighed(struct app *app, struct mix *mix, struct mix_told *told)
+static enum status weighed(struct app *app, const struct mix_request *mix,
+                           struct mix_report *report)
 {
+    double own = report->own_moisture;
     enum process_fault fault;
 
     if (!isnan(mix->before)) {
-        told->dry = mix->before;
-        told->water = mix->after - mix->before;
-        fault = moisture_soaked(mix->before, told->own_moisture, mix->after, &told->moisture);
+        report->dry = mix->before;
+        report->water = mix->after - mix->before;
+        fault = moisture_soaked(mix->before, own, mix->after, &report->moisture);
         if (fault == FAULT_MOISTURE_DROP)
             return app_error(app, STATUS_DATA, "--after",
                              "lighter after soaking than before; weigh both drained "
                              "of water that runs off");
     } else {
-        told->dry = mix->grain.dry;
-        told->water = mix->grain.water;
-        fault = moisture_mixed(told->dry, told->own_moisture, told->water, &told->moisture);
+        report->dry = mix->grain.dry;
+        report->water = mix->grain.water;
+        fault = moisture_mixed(report->dry, own, report->water, &report->moisture);
     }
-    if (fault != PROCESS_OK) {
-        double wet = 100.0 * (told->water + told->dry * told->own_moisture / 100.0) /
-                     (told->water + told->dry);
-        return refused(app, fault, fault == FAULT_MOISTURE ? wet : told->dry);
-    }
-    moisture_judge(told->dry, told->own_moisture, told->moisture, &told->band, &told->verdict);
-    return STATUS_OK;
+    double wet =
+        100.0 * (report->water + report->dry * own / 100.0) / (report->water + report->dry);
+    report->target = NAN;
+    return fault == PROCESS_OK ? STATUS_OK
+                               : refused(app, fault, fault == FAULT_MOISTURE ? wet : report->dry);
 }
 
 /* To be weighed: from the grain there is, or from the vessels to fill. */
-static enum status recipe(struct app *app, struct mix *mix, struct mix_told *told)
+static enum status recipe(struct app *app, const struct mix_request *mix, struct mix_report *report)
 {
-    double each = physics_grams(app->rules, &mix->vessel);
+    double each = physics_grams(app->rules, &mix->vessel), own = report->own_moisture;
     enum process_fault fault;
 
-    told->recipe = true;
-    told->moisture = told->target;
+    report->recipe = true;
+    report->moisture = report->target;
     if (!isnan(mix->grain.dry)) {
-        told->dry = mix->grain.dry;
-        fault = moisture_water_for(told->dry, told->own_moisture, told->target, &told->water);
+        report->dry = mix->grain.dry;
+        fault = moisture_water_for(report->dry, own, report->target, &report->water);
     } else if (!isnan(each)) {
-        double all = each * (told->vessels > 0.0 ? told->vessels : 1.0);
-        fault = moisture_recipe(all, told->own_moisture, told->target, &told->dry, &told->water);
+        fault = moisture_recipe(each * report->vessels, own, report->target, &report->dry,
+                                &report->water);
     } else {
         return app_usage(app, "give --dry and --water, or --before and --after, or a --vessel to "
                               "fill; for instance: jarside mix --grain rye --vessel jar:1quart "
                               "--vessels 6");
     }
-    if (fault != PROCESS_OK)
-        return refused(app, fault, fault == FAULT_MOISTURE ? told->target : told->dry);
-    moisture_judge(told->dry, told->own_moisture, told->moisture, &told->band, &told->verdict);
-    return STATUS_OK;
-}
-
-static void headroom(struct app *app, const struct mix *mix, struct mix_told *told)
-{
-    told->fill = NAN;
-    if (mix->vessel.kind == RULES_NONE)
-        return;
-    const struct vessel_kind *kind = &app->rules->vessels[mix->vessel.kind];
-    double count = told->vessels > 0.0 ? told->vessels : 1.0;
-    double bulk = physics_bulk(app->rules, mix->grain.kind);
-    told->vessel = kind->name;
-    if (!isnan(kind->litres) && kind->litres > 0.0)
-        told->fill = moisture_fill((told->dry + told->water) / count, bulk, kind->litres);
-}
-
-static enum status mix_compute(struct app *app, struct mix *mix, struct mix_told *told)
-{
-    bool both = !isnan(mix->grain.dry) && !isnan(mix->grain.water);
-    bool soaked = !isnan(mix->before) && !isnan(mix->after);
-
-    if (isnan(mix->before) != isnan(mix->after))
-        return app_usage(app, "--before and --after go together: the same grain, weighed twice");
-    if (both && soaked)
-        return app_usage(app, "give either --dry and --water or --before and --after, not both");
-    if (!isnan(mix->grain.water) && isnan(mix->grain.dry))
-        return app_usage(app, "--water needs --dry: how much grain as bought it went with");
-    told->band = physics_band(app->rules, mix->grain.kind);
-    told->own_moisture = physics_own_moisture(app->rules, &mix->grain);
-    told->target = isnan(mix->target) ? 0.5 * (told->band.lo + told->band.hi) : mix->target;
-    told->vessels = isnan(mix->vessels) ? 0.0 : mix->vessels;
-    if (isnan(told->own_moisture) || isnan(told->target))
-        return app_usage(app, "the rules hold no grain to mix_compute this from");
-    enum status status = both || soaked ? weighed(app, mix, told) : recipe(app, mix, told);
-    if (status == STATUS_OK)
-        headroom(app, mix, told);
-    return status;
+    return fault == PROCESS_OK
+               ? STATUS_OK
+               : refused(app, fault, fault == FAULT_MOISTURE ? report->target : report->dry);
 }
 
 static enum status run_mix(struct app *app)
 {
-    struct mix mix;
+    struct mix_request mix = {.before = NAN, .after = NAN, .target = NAN, .vessels = NAN};
+    enum status status;
 
-    if (app->arguments.operand_count > 0)
-        return app_usage(app, "'%s' is no option; see 'jarside mix --help'",
-                         app->arguments.operands[0]);
-    enum status status = app_load(app, NULL, 0);
-    if (status == STATUS_OK)
-        status = read_said(app, &mix);
+    known_grain_init(&mix.grain);
+    known_vessel_init(&mix.vessel);
+    if ((status = begin(app)) || (status = options_fill(app, &mix)) ||
+        (status = check_mix(app, &mix)))
+        return status;
+    const struct rules *rules = app->rules;
+    struct mix_report report = {
+        .rules = rules,
+        .own_moisture = physics_own_moisture(rules, &mix.grain),
+        .band = physics_band(rules, mix.grain.kind),
+        .vessels = isnan(mix.vessels) ? 1.0 : mix.vessels,
+        .fill = NAN,
+        .vessel = vessel_name(app, &mix.vessel),
+        .assumed = !isnan(mix.grain.own_moisture) ? ""
+                   : mix.grain.kind != RULES_NONE
+                       ? "grain as bought with the water usual in trade"
+                       : "grain as bought with the water usual in trade; the bands of all grains",
+    };
+    if (mix.grain.kind != RULES_NONE) {
+        report.grain = &rules->grains[mix.grain.kind];
+        report.grain_id = report.grain->id;
+    }
+    report.target = isnan(mix.target) ? 0.5 * (report.band.lo + report.band.hi) : mix.target;
+    if (isnan(report.own_moisture) || isnan(report.target))
+        return app_usage(app, "the rules hold no grain to compute this from");
+    bool done = !isnan(mix.before) || (!isnan(mix.grain.dry) && !isnan(mix.grain.water));
+    status = done ? weighed(app, &mix, &report) : recipe(app, &mix, &report);
     if (status != STATUS_OK)
         return status;
-    struct mix_told told = {.rules = app->rules, .grain = &mix.grain, .assumed = ""};
-    if (isnan(mix.grain.own_moisture))
-        told.assumed =
-            mix.grain.kind == RULES_NONE
-                ? "grain as bought with the water usual in trade; the bands of all grains"
-                : "grain as bought with the water usual in trade";
-    status = mix_compute(app, &mix, &told);
-    if (status != STATUS_OK)
-        return status;
-    if (arguments_flag(&app->arguments, "json"))
-        return app_json(app, view_mix_json(&told), false);
-    view_mix(&app->out, &told);
+    report.dry_basis = moisture_dry_basis(report.moisture);
+    moisture_judge(report.dry, report.own_moisture, report.moisture, &report.band, &report.verdict);
+    if (mix.vessel.kind != RULES_NONE && rules->vessels[mix.vessel.kind].litres > 0.0)
+        report.fill = moisture_fill((report.dry + report.water) / report.vessels,
+                                    physics_bulk(rules, mix.grain.kind),
+                                    rules->vessels[mix.vessel.kind].litres);
+    if (mix.json)
+        return app_json(app, view_mix_json(&report), false);
+    view_mix(&app->out, &report);
     return app_flush(app);
 }
 
@@ -411,159 +351,126 @@ const struct command command_mix = {
     .run = run_mix,
 };
 
-/* ==== forecast ================================================================================ */
-
-static const struct option forecast_options[] = {
-    {"species", "SPECIES", "an id: oyster, shiitake ...", .kind = OPTION_TEXT},
-    {"temp", "TEMPERATURE", "where it stands: 24C, 75F", .kind = OPTION_TEXT},
-    {"temps", "FILE", "a log of it instead (CSV: time, temperature), from the day of inoculation",
-     .kind = OPTION_TEXT},
-    {"probe-unit", "C|F", "when the log does not say", .kind = OPTION_TEXT},
-    {"starter", "KIND", "its kind: an answer to the question about the starter",
-     .kind = OPTION_TEXT},
-    {"dose", "AMOUNT", "in one vessel: 4ml, 100g; a bare number of pieces of agar",
-     .kind = OPTION_TEXT},
-    {"vessel", "VESSEL", "an id, bag:1.36kg, jar:1quart", .kind = OPTION_TEXT},
-    {"mass", "WEIGHT", "hydrated grain in one vessel", .kind = OPTION_TEXT},
-    {"grain", "GRAIN", "an id", .kind = OPTION_TEXT},
-    {"shake", "DAY", "a day it was or will be shaken; may be repeated", .kind = OPTION_TEXT},
-    {"start", "DATE", "of inoculation: 2025-03-31, to be told dates", .kind = OPTION_TEXT},
-    {"day", "DAY", "with --seen: how many days after inoculation", .kind = OPTION_TEXT},
-    {"seen", "PERCENT", "how much is white", .kind = OPTION_TEXT},
-    {"still", "DAYS", "for how long nothing has moved", .kind = OPTION_TEXT},
-    {"json", NULL, "print JSON", .kind = OPTION_FLAG},
-    {0},
-};
+/* ---- forecast -------------------------------------------------------------------------------- */
 
 enum { MOST_SHAKES = 16, MOST_WARMTH = 4096 };
 
-struct run { /* what was said */
+struct forecast_request {
     struct known_growth known;
-    struct shake shakes[MOST_SHAKES];
-    struct warmth *warmth; /* malloc'd */
-    size_t warmth_count;
+    const char *dose, *temperatures, *unit, *start;
+    struct texts shaken;
     double day, seen, still;
-    const char *start;
+    bool json;
+    /* Read from these. */
+    struct shake shakes[MOST_SHAKES];
+    struct warmth warmth[MOST_WARMTH];
 };
 
-static enum status read_starter(struct app *app, struct known_growth *known)
-{
-    const struct rules *rules = app->rules;
-    const char *word = arguments_value(&app->arguments, "starter");
-    const char *names[RULES_MAX_VALUES];
-    size_t count = 0;
-
-    if (word == NULL)
-        return STATUS_OK;
-    for (; count < rules->starter_count && count < RULES_MAX_VALUES; count++) {
-        names[count] = rules->starters[count].id;
-        if (strcmp(names[count], word) == 0)
-            known->starter = (int)count;
-    }
-    if (known->starter != RULES_NONE)
-        return STATUS_OK;
-    const char *near = diag_nearest(word, names, count);
-    return app_error(app, STATUS_DATA, "--starter", "no starter '%s'; did you mean '%s'?", word,
-                     near != NULL ? near
-                     : count > 0  ? names[0]
-                                  : "");
-}
+#define TARGET(member) .target = offsetof(struct forecast_request, member)
+static const struct option forecast_options[] = {
+    {"species", "SPECIES", "an id: oyster, shiitake ...", OPTION_ID, TARGET(known.species),
+     .list = LIST_SPECIES},
+    {"temp", "TEMPERATURE", "where it stands: 24C, 75F", OPTION_QUANTITY, TARGET(known.temperature),
+     .dimension = DIM_CELSIUS},
+    {"temps", "FILE", "a log of it instead (CSV: time, temperature), from the day of inoculation",
+     OPTION_TEXT, TARGET(temperatures)},
+    {"probe-unit", "C|F", "when the log does not say", OPTION_TEXT, TARGET(unit)},
+    {"starter", "KIND", "its kind: an answer to the question about the starter", OPTION_ID,
+     TARGET(known.starter), .list = LIST_STARTERS},
+    {"dose", "AMOUNT", "in one vessel: 4ml, 100g; a bare number of pieces of agar", OPTION_TEXT,
+     TARGET(dose)},
+    {"vessel", "VESSEL", "an id, bag:1.36kg, jar:1quart", OPTION_VESSEL, TARGET(known.vessel)},
+    {"mass", "WEIGHT", "hydrated grain in one vessel", OPTION_AMOUNT, TARGET(known.vessel.grams),
+     .dimension = DIM_GRAMS},
+    {"grain", "GRAIN", "an id", OPTION_ID, TARGET(known.grain.kind), .list = LIST_GRAINS},
+    {"shake", "DAY", "a day it was or will be shaken; may be repeated", OPTION_TEXTS,
+     TARGET(shaken)},
+    {"start", "DATE", "of inoculation: 2025-03-31, to be told dates", OPTION_DATE, TARGET(start)},
+    {"day", "DAY", "with --seen: how many days after inoculation", OPTION_AMOUNT, TARGET(day),
+     .dimension = DIM_DAYS},
+    {"seen", "PERCENT", "how much is white", OPTION_AMOUNT, TARGET(seen), .dimension = DIM_PERCENT},
+    {"still", "DAYS", "for how long nothing has moved", OPTION_AMOUNT, TARGET(still),
+     .dimension = DIM_DAYS},
+    {"json", NULL, "print JSON", OPTION_FLAG, TARGET(json)},
+    {0},
+};
+#undef TARGET
 
 /* The dose is told in the starter's unit; without a starter the unit tells which it must be. */
-static enum status read_dose(struct app *app, struct known_growth *known)
+static enum status read_dose(struct app *app, struct forecast_request *run)
 {
     static const enum dimension dimensions[] = {
         [STARTER_ML] = DIM_LITRES, [STARTER_GRAMS] = DIM_GRAMS, [STARTER_PIECES] = DIM_NONE};
-    int starter = known->starter == RULES_NONE ? 0 : known->starter;
+    int starter = run->known.starter == RULES_NONE ? 0 : run->known.starter;
     double dose = NAN;
 
     if (app->rules->starter_count == 0)
-        return app_usage(app, "the rules hold no starters to forecast_compute this from");
+        return app_usage(app, "the rules hold no starters to compute this from");
+    if (run->dose == NULL)
+        return STATUS_OK;
     enum starter_unit unit = app->rules->starters[starter].unit;
-    enum status status = option_amount(app, "dose", dimensions[unit], &dose);
-    if (status != STATUS_OK || isnan(dose))
-        return status;
-    known->dose = unit == STARTER_ML ? 1000.0 * dose : dose;
-    return known->dose > 0.0 ? STATUS_OK
-                             : app_error(app, STATUS_DATA, "--dose", "a dose is more than nothing");
+    enum status status =
+        option_measure(app, "dose", run->dose, OPTION_AMOUNT, dimensions[unit], &dose);
+    run->known.dose = unit == STARTER_ML ? 1000.0 * dose : dose;
+    if (status == STATUS_OK && !(dose > 0.0))
+        return app_error(app, STATUS_DATA, "--dose", "a dose is more than nothing");
+    return status;
 }
 
-static enum status read_shakes(struct app *app, struct run *run)
+static enum status read_shakes(struct app *app, struct forecast_request *run)
 {
     const struct forecast_rules *rules = &app->rules->forecast;
-    const char *word = NULL;
-    size_t count = 0;
 
-    for (; (word = arguments_nth(&app->arguments, "shake", count)) != NULL; count++) {
+    for (size_t i = 0; i < run->shaken.count; i++) {
+        const char *word = run->shaken.words[i];
         char *end = NULL;
         double day = strtod(word, &end);
-        if (count == MOST_SHAKES)
+        if (i == MOST_SHAKES)
             return app_error(app, STATUS_DATA, "--shake", "at most %d shakes", MOST_SHAKES);
         if (end == word || *end != '\0' || !(day >= 0.0 && day <= 730.0))
             return app_error(app, STATUS_DATA, "--shake", "'%s' is no day from 0 to 730", word);
-        if (count > 0 && day <= run->shakes[count - 1].day)
+        if (i > 0 && day <= run->shakes[i - 1].day)
             return app_error(app, STATUS_DATA, "--shake", "'%s' is not after the shake before it",
                              word);
-        run->shakes[count] = (struct shake){day, rules->shake_factor, rules->shake_pause};
+        run->shakes[i] = (struct shake){day, rules->shake_factor, rules->shake_pause};
     }
     run->known.shakes = run->shakes;
-    run->known.shake_count = count;
+    run->known.shake_count = run->shaken.count;
     return STATUS_OK;
 }
 
 /* A log is thinned to one reading an hour or so: growth does not feel more. */
 static bool add_warmth(void *context, double minutes, double celsius)
 {
-    static const double day = 1440.0, hour = 1.0 / 24.0;
-    struct run *run = context;
-    double last = run->warmth_count > 0 ? run->warmth[run->warmth_count - 1].day : -1.0;
+    static const double hour = 1.0 / 24.0;
+    struct forecast_request *run = context;
+    size_t *count = &run->known.warmth_count;
+    double day = minutes / 1440.0, last = *count > 0 ? run->warmth[*count - 1].day : -1.0;
 
-    if (minutes / day <= last)
+    if (day <= last)
         return false;
-    if (run->warmth_count > 0 && (minutes / day < last + hour || run->warmth_count == MOST_WARMTH))
-        return true;
-    run->warmth[run->warmth_count++] = (struct warmth){minutes / day, celsius};
+    if (*count == 0 || (day >= last + hour && *count < MOST_WARMTH))
+        run->warmth[(*count)++] = (struct warmth){day, celsius};
     return true;
 }
 
-static enum status read_warmth(struct app *app, struct run *run)
+static enum status read_run(struct app *app, struct forecast_request *run)
 {
-    const char *path = arguments_value(&app->arguments, "temps");
-    enum status status = option_quantity(app, "temp", DIM_CELSIUS, &run->known.temperature);
-
-    if (status != STATUS_OK || path == NULL)
-        return status;
-    if (!isnan(run->known.temperature))
-        return app_usage(app, "give either --temp or --temps, not both");
-    run->warmth = calloc(MOST_WARMTH, sizeof *run->warmth);
-    if (run->warmth == NULL)
-        return STATUS_MEMORY;
-    status = read_log(app, path, add_warmth, run);
-    run->known.warmth = run->warmth;
-    run->known.warmth_count = run->warmth_count;
-    return status;
-}
-
-static enum status forecast_read_said(struct app *app, struct run *run)
-{
-    struct known_growth *known = &run->known;
     enum status status;
 
-    known_growth_init(known);
+    known_growth_init(&run->known);
     run->day = run->seen = run->still = NAN;
-    if ((status = option_species(app, &known->species)) != STATUS_OK ||
-        (status = read_starter(app, known)) != STATUS_OK ||
-        (status = read_dose(app, known)) != STATUS_OK ||
-        (status = option_vessel(app, &known->vessel)) != STATUS_OK ||
-        (status = option_grain(app, &known->grain.kind)) != STATUS_OK ||
-        (status = read_shakes(app, run)) != STATUS_OK ||
-        (status = option_amount(app, "day", DIM_DAYS, &run->day)) != STATUS_OK ||
-        (status = option_amount(app, "seen", DIM_PERCENT, &run->seen)) != STATUS_OK ||
-        (status = option_amount(app, "still", DIM_DAYS, &run->still)) != STATUS_OK ||
-        (status = option_date(app, "start", &run->start)) != STATUS_OK ||
-        (status = read_warmth(app, run)) != STATUS_OK)
+    if ((status = options_fill(app, run)) || (status = read_dose(app, run)) ||
+        (status = read_shakes(app, run)))
         return status;
-    if (known->species == RULES_NONE)
+    if (run->temperatures != NULL && !isnan(run->known.temperature))
+        return app_usage(app, "give either --temp or --temps, not both");
+    if (run->temperatures != NULL) {
+        run->known.warmth = run->warmth;
+        if ((status = read_log(app, run->temperatures, add_warmth, run)))
+            return status;
+    }
+    if (run->known.species == RULES_NONE)
         return app_usage(app, "give --species; for instance: jarside forecast --species oyster "
                               "--temp 24C --dose 4ml --vessel bag:1.36kg");
     if (isnan(run->day) != isnan(run->seen))
@@ -571,74 +478,60 @@ static enum status forecast_read_said(struct app *app, struct run *run)
     return STATUS_OK;
 }
 
-static const struct range never = {INFINITY, INFINITY, INFINITY};
-
-static enum process_fault fill(struct forecast_told *told, const struct run *run)
+static enum process_fault compute_run(struct forecast_report *report,
+                                      const struct forecast_request *run)
 {
-    const struct forecast_rules *rules = &told->rules->forecast;
+    static const struct range never = {INFINITY, INFINITY, INFINITY};
+    const struct forecast_rules *rules = &report->rules->forecast;
+    const struct forecast *forecast = &report->forecast;
     struct range from = never, to = never;
 
-    told->visible = told->shake = told->full = never;
-    (void)forecast_days(told->forecast, 1.0, &told->visible);
-    told->reached = forecast_days(told->forecast, FORECAST_FULL, &told->full) == PROCESS_OK;
-    (void)forecast_days(told->forecast, rules->shake_lo, &from);
-    (void)forecast_days(told->forecast, rules->shake_hi, &to);
-    told->shake = (struct range){from.central, 0.5 * (from.central + to.central), to.central};
-    if (isnan(run->day))
-        return PROCESS_OK;
-    told->judged = true;
-    told->day = run->day;
-    told->seen = run->seen;
-    return forecast_judge(told->forecast, run->day, run->seen, run->still, &told->pace);
+    report->visible = report->full = never;
+    (void)forecast_days(forecast, 1.0, &report->visible);
+    report->reached = forecast_days(forecast, FORECAST_FULL, &report->full) == PROCESS_OK;
+    (void)forecast_days(forecast, rules->shake_lo, &from);
+    (void)forecast_days(forecast, rules->shake_hi, &to);
+    report->shake = (struct range){from.central, 0.5 * (from.central + to.central), to.central};
+    report->look_every = rules->look_every > 0.0 ? rules->look_every : 3.0;
+    /* Strains of one species differ by a factor of two: beyond twice the likeliest day is too long. */
+    report->nothing_seen = report->reached ? 2.0 * report->visible.central : INFINITY;
+    report->not_full = report->reached ? 2.0 * report->full.central : INFINITY;
+    report->judged = !isnan(run->day);
+    report->day = run->day;
+    report->seen = run->seen;
+    return report->judged ? forecast_judge(forecast, run->day, run->seen, run->still, &report->pace)
+                          : PROCESS_OK;
 }
 
-static enum status forecast_tell(struct app *app, const struct run *run, const char *assumed,
-                                 const struct forecast *forecast)
+static enum status tell_run(struct app *app, const struct forecast_request *run)
 {
-    struct forecast_told told = {
+    struct forecast_report report = {
         .rules = app->rules,
-        .known = &run->known,
-        .forecast = forecast,
+        .species = &app->rules->species[run->known.species],
+        .species_id = app->rules->species[run->known.species].id,
         .start = run->start,
-        .assumed = assumed,
-        .vessel = run->known.vessel.kind != RULES_NONE
-                      ? app->rules->vessels[run->known.vessel.kind].name
-                      : NULL,
+        .vessel = vessel_name(app, &run->known.vessel),
     };
-    struct physics_refusal refusal = {fill(&told, run), run->day};
-
-    if (refusal.fault != PROCESS_OK) {
-        if (refusal.fault == FAULT_COVERAGE)
-            refusal.value = run->seen;
-        return option_refused(app, &refusal);
-    }
-    if (arguments_flag(&app->arguments, "json"))
-        return app_json(app, view_forecast_json(&told), false);
-    view_forecast(&app->out, &told);
-    return app_flush(app);
-}
-
-static enum status forecast_compute(struct app *app, const struct run *run)
-{
     struct physics_refusal refusal;
-    struct forecast forecast;
     struct warmth constant;
     struct text assumed;
 
     text_init(&assumed);
-    enum physics_answer answer =
-        physics_growth(app->rules, &run->known, &forecast, &constant, &assumed, &refusal);
-    enum status status;
-    if (assumed.failed) {
-        status = STATUS_MEMORY;
-    } else if (answer == PHYSICS_OK) {
-        status = forecast_tell(app, run, assumed.bytes, &forecast);
-    } else if (answer == PHYSICS_REFUSED) {
-        status = option_refused(app, &refusal);
-    } else {
-        text_clear(&assumed);
-        physics_explain(&assumed, answer, &refusal);
-        status = app_usage(app, "%s", assumed.bytes != NULL ? assumed.bytes : "");
+    enum status status = answered(
+        app,
+        physics_growth(app->rules, &run->known, &report.forecast, &constant, &assumed, &refusal),
+        &refusal);
+    report.assumed = assumed.bytes;
+    if (status == STATUS_OK) {
+        enum process_fault fault = compute_run(&report, run);
+        if (fault != PROCESS_OK)
+            status = refused(app, fault, fault == FAULT_COVERAGE ? run->seen : run->day);
+    }
+    if (status == STATUS_OK && run->json) {
+        status = app_json(app, view_forecast_json(&report), false);
+    } else if (status == STATUS_OK) {
+        view_forecast(&app->out, &report);
+        status = app_flush(app);
     }
     text_release(&assumed);
     return status;
@@ -646,17 +539,12 @@ static enum status forecast_compute(struct app *app, const struct run *run)
 
 static enum status run_forecast(struct app *app)
 {
-    struct run run = {.warmth = NULL};
+    struct forecast_request *run = calloc(1, sizeof *run);
+    enum status status;
 
-    if (app->arguments.operand_count > 0)
-        return app_usage(app, "'%s' is no option; see 'jarside forecast --help'",
-                         app->arguments.operands[0]);
-    enum status status = app_load(app, NULL, 0);
-    if (status == STATUS_OK)
-        status = forecast_read_said(app, &run);
-    if (status == STATUS_OK)
-        status = forecast_compute(app, &run);
-    free(run.warmth);
+    if (!(status = begin(app)) && !(status = read_run(app, run)))
+        status = tell_run(app, run);
+    free(run);
     return status;
 }
 

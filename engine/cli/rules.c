@@ -110,7 +110,7 @@ static void show_row(struct app *app, const struct score_row *row)
         text_printf(&words, "; cause '%s' not among the first three",
                     app->rules->causes[row->labelled->causes[0]].id);
     screen_say(&app->out, 0, 4, ROLE_PLAIN, "%s", words.bytes != NULL ? words.bytes : "");
-    screen_done(&app->out, &words);
+    text_release(&words);
 }
 
 static void show_score(struct app *app, const struct score *score)

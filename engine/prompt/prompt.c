@@ -473,7 +473,7 @@ static void put_values(struct screen *screen, const struct observable *observabl
                 text_add(&line, " ", 1);
         }
         screen_preformatted(screen, INDENT, line.bytes != NULL ? line.bytes : "");
-        screen_done(screen, &line);
+        text_release(&line);
     }
 }
 

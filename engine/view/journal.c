@@ -606,7 +606,7 @@ enum status view_list(struct screen *screen, const struct journal_told *told, en
     if (page->total > page->count)
         screen_say(screen, 0, 2, ROLE_QUIET, "These are the newest %zu of %zu; --limit shows more.",
                    page->count, page->total);
-    return table.failed || arena_exhausted(told->arena) ? STATUS_MEMORY : STATUS_OK;
+    return STATUS_OK;
 }
 
 json_t *view_list_json(const struct journal_told *told, enum record record, const struct page *page,

@@ -3,50 +3,56 @@
 
 #include <math.h>
 #include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
 
+#include "base/dates.h"
 #include "view/charts.h"
 #include "view/screen.h"
 
-/* {"low", "central", "high"}, null for what is not finite. New reference. */
-static json_t *plan_range(const struct range *range);
+#define SAY(...) screen_say(screen, 0, 2, ROLE_PLAIN, __VA_ARGS__)
 
-/* "about 12 %", "under 1 in 1000", "nearly certain": a chance as one says it. */
-enum { CHANCE_ROOM = 40 };
-static const char *plan_chance(double chance, char room[CHANCE_ROOM]);
+enum { ROOM = 64 };
 
-/* ==== plan ==================================================================================== */
-
-/* What the three kinds of plan share when they are told. */
-
-static json_t *plan_range(const struct range *range)
+/* An ISO 8601 date some days after `start`; "" when there is none. */
+static const char *date_after(const char *start, double days, char room[ROOM])
 {
-    return json_pack("{s:o, s:o, s:o}", "low", view_json_number(range->low), "central",
-                     view_json_number(range->central), "high", view_json_number(range->high));
+    int64_t day;
+    bool known = start != NULL && fabs(days) < 1e7 && day_read(start, &day) != NULL;
+    return day_write(known ? day + lround(days) : INT64_MIN, DAY_ISO, room);
 }
 
-static const char *plan_chance(double chance, char room[CHANCE_ROOM])
+/* "about 12 %", "under 1 in 1000", "nearly certain": a chance as one says it. */
+static const char *chance_words(double chance, char room[ROOM])
 {
     if (chance > 0.99)
-        snprintf(room, CHANCE_ROOM, "over 99 %%");
+        snprintf(room, ROOM, "over 99 %%");
     else if (chance >= 0.1)
-        snprintf(room, CHANCE_ROOM, "%.0f %%", 100.0 * chance);
+        snprintf(room, ROOM, "%.0f %%", 100.0 * chance);
     else if (chance >= 0.001)
-        snprintf(room, CHANCE_ROOM, "%.2g %%", 100.0 * chance);
+        snprintf(room, ROOM, "%.2g %%", 100.0 * chance);
     else
-        snprintf(room, CHANCE_ROOM, "under 1 in 1000");
+        snprintf(room, ROOM, "under 1 in 1000");
     return room;
 }
 
-const char *view_date(const char *start, double days, char room[MOMENT_ROOM])
+/* "885 g (1 lb 15 oz)" */
+static const char *quantity_words(double value, enum dimension dimension, char room[ROOM])
 {
-    int64_t day;
-    const char *end = start != NULL && fabs(days) < 1e7 ? day_read(start, &day) : NULL;
-    return day_write(end != NULL ? day + lround(days) : INT64_MIN, DAY_ISO, room);
+    struct text show;
+    text_init(&show);
+    quantity_show(&show, value, dimension);
+    snprintf(room, ROOM, "%s", show.bytes);
+    text_release(&show);
+    return room;
 }
 
-/* ==== plan cook =============================================================================== */
+static void say_assumed(struct screen *screen, const char *assumed)
+{
+    if (assumed[0] != '\0')
+        screen_say(screen, 0, 2, ROLE_QUIET, "Assumed: %s.", assumed);
+}
+
+/* ---- a cook ---------------------------------------------------------------------------------- */
 
 enum { COURSE = 121 }; /* points of a drawn course */
 
@@ -55,827 +61,690 @@ struct course {
     double minutes;
 };
 
-/* FAULT_EMPTY where there is nothing to draw. */
-static enum process_fault course_of(const struct cook_told *told, struct course *course)
+/* False where there is nothing to draw. */
+static bool course_of(const struct cook_report *cook, struct course *course)
 {
-    const struct cook_setup *setup = told->setup;
+    const struct cook_setup *setup = &cook->setup;
     double unused[COURSE];
 
     course->minutes = setup->come_up.central + setup->hold + setup->cool.high;
     double step = course->minutes / (COURSE - 1);
-    if (told->probe != NULL || !(step > 0.0))
-        return FAULT_EMPTY;
-    enum process_fault fault =
-        cook_course(setup, setup->diffusivity.central, step, course->core, course->outside, COURSE);
-    return fault != PROCESS_OK
-               ? fault
-               : cook_course(setup, setup->diffusivity.low, step, course->slow, unused, COURSE);
+    return !cook->measured && step > 0.0 &&
+           cook_course(setup, setup->diffusivity.central, step, course->core, course->outside,
+                       COURSE) == PROCESS_OK &&
+           cook_course(setup, setup->diffusivity.low, step, course->slow, unused, COURSE) ==
+               PROCESS_OK;
 }
 
-/* ---- words ----------------------------------------------------------------------------------- */
-
-static void say_place(struct screen *screen, const struct cook_told *told)
+static void draw_course(struct screen *screen, const struct cook_report *cook)
 {
-    const struct steam_conditions *steam = &told->setup->steam;
-    struct text line;
-
-    text_init(&line);
-    text_puts(&line, "Steam at ");
-    quantity_show(&line, steam->gauge_kpa, DIM_GAUGE_KPA);
-    if (isnan(steam->barometer_kpa)) {
-        text_puts(&line, " and ");
-        quantity_show(&line, steam->altitude_m, DIM_METRES);
-        text_puts(&line, " above the sea");
-    } else {
-        text_puts(&line, " where the barometer stands at ");
-        quantity_show(&line, steam->barometer_kpa, DIM_PRESSURE_KPA);
-    }
-    text_puts(&line, ": ");
-    text_printf(&line, "%.1f °C (%.1f °F)", told->result->steam.central,
-                1.8 * told->result->steam.central + 32.0);
-    if (told->result->steam.high - told->result->steam.low > 0.3)
-        text_printf(&line, " (%.1f to %.1f, by the air left in it)", told->result->steam.low,
-                    told->result->steam.high);
-    if (!line.failed)
-        screen_say(screen, 0, 2, ROLE_PLAIN, "%s.", line.bytes);
-    screen_done(screen, &line);
-}
-
-static void draw_course(struct screen *screen, const struct course *course)
-{
+    struct course course;
+    if (!course_of(cook, &course))
+        return;
     const struct chart_series series[] = {
-        {course->outside, COURSE, '-', "the steam"},
-        {course->slow, COURSE, '.', "the core, if heat goes slowly"},
-        {course->core, COURSE, '*', "the core, as is likeliest"},
+        {course.outside, COURSE, '-', "the steam"},
+        {course.slow, COURSE, '.', "the core, if heat goes slowly"},
+        {course.core, COURSE, '*', "the core, as is likeliest"},
     };
-    const struct chart chart = {0, course->minutes, 20, 125, "min", "degC", series, 3};
-
     screen_heading(screen, "The middle of the grain");
-    chart_draw(screen, &chart, 10);
+    chart_draw(screen, &(struct chart){0, course.minutes, 20, 125, "min", "degC", series, 3}, 10);
 }
 
-static void say_core(struct screen *screen, const struct cook_told *told)
+static void say_steam(struct screen *screen, const struct cook_report *cook)
 {
-    const struct cook_result *result = told->result;
+    const struct steam_conditions *steam = &cook->setup.steam;
+    const struct range *celsius = &cook->result.steam;
+    bool barometer = !isnan(steam->barometer_kpa);
+    char gauge[ROOM], outside[ROOM], air[ROOM] = "";
 
-    if (told->probe != NULL)
-        screen_say(screen, 0, 2, ROLE_PLAIN,
-                   "The probe read %.1f to %.1f °C in %zu readings over %.0f minutes.",
-                   result->core.low, result->core.high, told->probe->f0.readings,
-                   told->probe->f0.last_time - told->probe->f0.first_time);
+    quantity_words(steam->gauge_kpa, DIM_GAUGE_KPA, gauge);
+    if (barometer)
+        quantity_words(steam->barometer_kpa, DIM_PRESSURE_KPA, outside);
     else
-        screen_say(screen, 0, 2, ROLE_PLAIN,
-                   "When the time is up its middle is at about %.1f °C, somewhere between %.1f and "
-                   "%.1f.",
-                   result->core.central, result->core.low, result->core.high);
-    if (told->probe != NULL && told->probe->f0.gaps > 0)
-        screen_say(screen, 0, 2, ROLE_PLAIN,
-                   "The log has %zu gap%s, %.0f minutes in all. Across a gap only the cooler end "
-                   "is counted.",
-                   told->probe->f0.gaps, told->probe->f0.gaps == 1 ? "" : "s",
-                   told->probe->f0.gap_minutes);
-    screen_say(screen, 0, 2, ROLE_PLAIN,
-               "F0, the minutes at 121.1 °C it is worth: about %.3g, between %.2g and %.3g.",
-               result->f0.central, result->f0.low, result->f0.high);
+        quantity_words(steam->altitude_m, DIM_METRES, outside);
+    if (celsius->high - celsius->low > 0.3)
+        snprintf(air, ROOM, " (%.1f to %.1f, by the air left in it)", celsius->low, celsius->high);
+    SAY("Steam at %s%s%s%s: %.1f °C (%.1f °F)%s.", gauge,
+        barometer ? " where the barometer stands at " : " and ", outside,
+        barometer ? "" : " above the sea", celsius->central, 1.8 * celsius->central + 32.0, air);
 }
 
-static void say_verdict(struct screen *screen, const struct cook_told *told)
+static void say_core(struct screen *screen, const struct cook_report *cook)
 {
-    const struct cook_result *result = told->result;
-    static const char *const heads[] = {"Adequate", "Marginal", "Not enough"};
+    const struct range *core = &cook->result.core, *f0 = &cook->result.f0;
+    const struct lethality *log = &cook->probe.f0;
 
-    if (told->probe != NULL)
-        screen_say(screen, 0, 2, ROLE_STRONG,
-                   "%s: the probe's F0 is at least %.3g minutes; %.3g are asked for.",
-                   heads[result->verdict], result->f0_adequate_at, told->setup->adequate_f0);
+    if (cook->measured)
+        SAY("The probe read %.1f to %.1f °C in %zu readings over %.0f minutes.", core->low,
+            core->high, log->readings, log->last_time - log->first_time);
     else
-        screen_say(screen, 0, 2, ROLE_STRONG,
-                   "%s: a cautious reckoning gives F0 %.3g minutes; %.3g are asked for.",
-                   heads[result->verdict], result->f0_adequate_at, told->setup->adequate_f0);
+        SAY("When the time is up its middle is at about %.1f °C, somewhere between %.1f and %.1f.",
+            core->central, core->low, core->high);
+    if (cook->measured && log->gaps > 0)
+        SAY("The log has %zu gap%s, %.0f minutes in all. Across a gap only the cooler end is "
+            "counted.",
+            log->gaps, log->gaps == 1 ? "" : "s", log->gap_minutes);
+    SAY("F0, the minutes at 121.1 °C it is worth: about %.3g, between %.2g and %.3g.", f0->central,
+        f0->low, f0->high);
 }
-
-enum { DECADES_ROOM = 64 };
 
 /* "59 decades (0.1 to over 100)". Beyond a hundred more figures mean nothing. */
-static const char *decades_words(const struct range *decades, char room[DECADES_ROOM])
+static const char *decades_words(const struct range *decades, char room[ROOM])
 {
     static const double most = 100.0;
-    char high[16] = "over 100";
+    char high[ROOM] = "over 100", central[ROOM] = "over 100";
 
-    if (decades->low > most) {
-        snprintf(room, DECADES_ROOM, "over 100 decades");
-        return room;
-    }
+    if (decades->low > most)
+        return "over 100 decades";
     if (decades->high <= most)
-        snprintf(high, sizeof high, "%.2g", decades->high);
-    if (decades->central > most)
-        snprintf(room, DECADES_ROOM, "over 100 decades (%.2g to %s)", decades->low, high);
-    else
-        snprintf(room, DECADES_ROOM, "%.2g decades (%.2g to %s)", decades->central, decades->low,
-                 high);
+        snprintf(high, ROOM, "%.2g", decades->high);
+    if (decades->central <= most)
+        snprintf(central, ROOM, "%.2g", decades->central);
+    snprintf(room, ROOM, "%.10s decades (%.2g to %.10s)", central, decades->low, high);
     return room;
 }
 
-static void say_chances(struct screen *screen, const struct cook_told *told)
+static void say_chances(struct screen *screen, const struct cook_report *cook)
 {
-    const struct cook_result *result = told->result;
-    char mean[CHANCE_ROOM], low[CHANCE_ROOM], high[CHANCE_ROOM], any[CHANCE_ROOM];
-    char kills[DECADES_ROOM];
+    const struct cook_result *result = &cook->result;
+    char mean[ROOM], low[ROOM], high[ROOM];
 
     screen_heading(screen, "What may live through it");
-    for (size_t i = 0; i < told->setup->organism_count; i++) {
-        const struct cook_kill *kill = &result->kills[i];
-        char words[96];
-        snprintf(words, sizeof words, "in %s of vessels; kill %s",
-                 plan_chance(kill->chance_mean, mean), decades_words(&kill->log_reduction, kills));
-        screen_say(screen, 2, 2, ROLE_PLAIN, "%s: %s", told->rules->organisms[i].name, words);
-    }
+    for (size_t i = 0; i < cook->setup.organism_count; i++)
+        screen_say(screen, 2, 2, ROLE_PLAIN, "%s: in %s of vessels; kill %s",
+                   cook->rules->organisms[i].name, chance_words(result->kills[i].chance_mean, mean),
+                   decades_words(&result->kills[i].log_reduction, low));
     screen_blank(screen);
-    screen_say(screen, 0, 2, ROLE_PLAIN,
-               "Chance that a vessel is not sterile: %s, averaged over all that is not known; from "
-               "%s to %s.",
-               plan_chance(result->chance_mean, mean), plan_chance(result->chance.low, low),
-               plan_chance(result->chance.high, high));
-    if (told->setup->vessels > 1.0)
-        screen_say(screen, 0, 2, ROLE_PLAIN, "That at least one of %.0f is not: %s.",
-                   told->setup->vessels, plan_chance(result->chance_any_mean, any));
+    SAY("Chance that a vessel is not sterile: %s, averaged over all that is not known; from %s to "
+        "%s.",
+        chance_words(result->chance_mean, mean), chance_words(result->chance.low, low),
+        chance_words(result->chance.high, high));
+    if (cook->setup.vessels > 1.0)
+        SAY("That at least one of %.0f is not: %s.", cook->setup.vessels,
+            chance_words(result->chance_any_mean, mean));
 }
 
 static void say_minutes(struct screen *screen, const char *lead, const struct range *minutes)
 {
-    char high[32];
+    char high[ROOM] = "more than a day";
 
     if (isnan(minutes->central))
         return;
-    if (isinf(minutes->high))
-        snprintf(high, sizeof high, "more than a day");
-    else
-        snprintf(high, sizeof high, "%.0f", minutes->high);
+    if (!isinf(minutes->high))
+        snprintf(high, ROOM, "%.0f", minutes->high);
     if (isinf(minutes->central))
-        screen_say(screen, 0, 2, ROLE_PLAIN, "%s: more than a day.", lead);
+        SAY("%s: more than a day.", lead);
     else
-        screen_say(screen, 0, 2, ROLE_PLAIN, "%s: about %.0f, from %.0f to %s.", lead,
-                   minutes->central, minutes->low, high);
+        SAY("%s: about %.0f, from %.0f to %s.", lead, minutes->central, minutes->low, high);
 }
 
-static void say_pressure(struct screen *screen, const struct cook_told *told)
+static void say_sea_level(struct screen *screen, const struct cook_report *cook)
 {
-    double rated = isnan(told->known->rated) ? told->rules->cook.rated : told->known->rated;
-    struct steam_conditions steam = told->setup->steam;
+    const struct cook_result *here = &cook->result, *sea = &cook->sea;
+    char one[ROOM], other[ROOM];
     double needed;
-    struct text show;
 
-    if (told->probe != NULL || told->sea == NULL ||
-        steam_gauge_needed(&steam, told->sea->steam.central, &needed) != PROCESS_OK)
+    if (!cook->has_sea)
         return;
-    text_init(&show);
-    quantity_show(&show, needed, DIM_GAUGE_KPA);
-    if (!show.failed && needed <= rated)
-        screen_say(
-            screen, 0, 2, ROLE_PLAIN,
-            "To be as hot as at sea level the gauge would have to read %s, within the rating.",
-            show.bytes);
-    else
-        screen_say(screen, 0, 2, ROLE_PLAIN,
-                   "More pressure would make up for the height, but never go beyond what the "
-                   "cooker's manual allows. Add minutes instead.");
-    screen_done(screen, &show);
-}
-
-static void say_sea(struct screen *screen, const struct cook_told *told)
-{
-    char here[CHANCE_ROOM], there[CHANCE_ROOM];
-
-    if (told->sea == NULL)
-        return;
+    if (steam_gauge_needed(&cook->setup.steam, sea->steam.central, &needed) == PROCESS_OK) {
+        if (needed <= cook->rated)
+            SAY("To be as hot as at sea level the gauge would have to read %s, within the rating.",
+                quantity_words(needed, DIM_GAUGE_KPA, one));
+        else
+            SAY("More pressure would make up for the height, but never go beyond what the cooker's "
+                "manual allows. Add minutes instead.");
+    }
     screen_heading(screen, "The same at sea level");
-    screen_say(screen, 0, 2, ROLE_PLAIN,
-               "Steam %.1f °C instead of %.1f; F0 about %.3g instead of %.3g; chance of a vessel "
-               "that is not sterile %s instead of %s.",
-               told->sea->steam.central, told->result->steam.central, told->sea->f0.central,
-               told->result->f0.central, plan_chance(told->sea->chance_mean, there),
-               plan_chance(told->result->chance_mean, here));
-    say_minutes(screen, "Minutes that would be needed there", &told->sea->minutes_needed);
+    SAY("Steam %.1f °C instead of %.1f; F0 about %.3g instead of %.3g; chance of a vessel that is "
+        "not sterile %s instead of %s.",
+        sea->steam.central, here->steam.central, sea->f0.central, here->f0.central,
+        chance_words(sea->chance_mean, one), chance_words(here->chance_mean, other));
+    say_minutes(screen, "Minutes that would be needed there", &sea->minutes_needed);
 }
 
 /* What the rules say of the likeliest survivor of each kind that spoils a vessel. */
-static void say_notes(struct screen *screen, const struct cook_told *told)
+static void say_notes(struct screen *screen, const struct cook_report *cook)
 {
     for (int role = ORGANISM_SPORE_FORMER; role <= ORGANISM_FUNGUS; role++) {
         const struct organism *likeliest = NULL;
         double chance = -1.0;
-        for (size_t i = 0; i < told->setup->organism_count; i++) {
-            const struct organism *organism = &told->rules->organisms[i];
-            if ((int)organism->role != role || told->result->kills[i].chance_mean <= chance)
+        for (size_t i = 0; i < cook->setup.organism_count; i++) {
+            const struct organism *organism = &cook->rules->organisms[i];
+            if ((int)organism->role != role || cook->result.kills[i].chance_mean <= chance)
                 continue;
-            chance = told->result->kills[i].chance_mean;
+            chance = cook->result.kills[i].chance_mean;
             likeliest = organism;
         }
         if (likeliest != NULL && likeliest->note != NULL)
-            screen_say(screen, 0, 2, ROLE_PLAIN, "%s", likeliest->note);
+            SAY("%s", likeliest->note);
     }
 }
 
 /* "falls 5.8 decades short of the aim", "goes 20 decades beyond it" */
-static const char *margin_words(double decades, char room[DECADES_ROOM])
+static const char *margin_words(double decades, char room[ROOM])
 {
-    static const double most = 100.0;
-
     if (decades < 0.0)
-        snprintf(room, DECADES_ROOM, "falls %.2g decades short of the aim", -decades);
-    else if (decades > most)
-        snprintf(room, DECADES_ROOM, "goes over 100 decades beyond the aim");
+        snprintf(room, ROOM, "falls %.2g decades short of the aim", -decades);
+    else if (decades > 100.0)
+        snprintf(room, ROOM, "goes over 100 decades beyond the aim");
     else
-        snprintf(room, DECADES_ROOM, "goes %.2g decades beyond the aim", decades);
+        snprintf(room, ROOM, "goes %.2g decades beyond the aim", decades);
     return room;
 }
 
-static void say_lean(struct screen *screen, const struct cook_told *told)
+static void say_certainty(struct screen *screen, const struct cook_report *cook)
 {
-    const struct cook_lean *lean = &told->result->leans[0], *second = &told->result->leans[1];
-    char bad[DECADES_ROOM], good[DECADES_ROOM];
+    const struct cook_lean *leans = cook->result.leans;
+    char bad[ROOM], good[ROOM];
 
     screen_heading(screen, "How sure this is");
-    screen_say(screen, 0, 2, ROLE_PLAIN,
-               "It leans most on %s: at its worst the kill %s, at its best it %s.",
-               cook_input_name(lean->input), margin_words(lean->bad, bad),
-               margin_words(lean->good, good));
-    screen_say(screen, 0, 2, ROLE_PLAIN, "Next on %s: it %s, or %s.",
-               cook_input_name(second->input), margin_words(second->bad, bad),
-               margin_words(second->good, good));
-    if (told->probe == NULL)
-        screen_say(
-            screen, 0, 2, ROLE_PLAIN,
-            "A thermometer probe in the middle of a vessel would settle most of it: give its "
-            "log with --probe.");
-    say_notes(screen, told);
-    if (told->assumed[0] != '\0')
-        screen_say(screen, 0, 2, ROLE_QUIET, "Assumed: %s.", told->assumed);
+    SAY("It leans most on %s: at its worst the kill %s, at its best it %s.",
+        cook_input_name(leans[0].input), margin_words(leans[0].bad, bad),
+        margin_words(leans[0].good, good));
+    SAY("Next on %s: it %s, or %s.", cook_input_name(leans[1].input),
+        margin_words(leans[1].bad, bad), margin_words(leans[1].good, good));
+    if (!cook->measured)
+        SAY("A thermometer probe in the middle of a vessel would settle most of it: give its log "
+            "with --probe.");
+    say_notes(screen, cook);
+    say_assumed(screen, cook->assumed);
     screen_say(screen, 0, 2, ROLE_QUIET,
                "The cooker's manual comes first. This is not a calculator for canning food.");
 }
 
-void view_cook(struct screen *screen, const struct cook_told *told)
+void view_cook(struct screen *screen, const struct cook_report *cook)
 {
-    static const char lead[] = "Minutes at this pressure for the aim";
-    struct course course;
-    char aim[64];
+    static const char *const heads[] = {"Adequate", "Marginal", "Not enough"};
+    const struct cook_result *result = &cook->result;
+    char aim[ROOM];
 
-    if (told->vessel != NULL && told->probe == NULL)
-        screen_say(screen, 0, 2, ROLE_PLAIN, "%s, %.0f minutes at pressure.", told->vessel,
-                   told->setup->hold);
-    if (told->probe == NULL)
-        say_place(screen, told);
-    say_verdict(screen, told);
-    enum process_fault fault = course_of(told, &course);
-    if (fault == PROCESS_OK)
-        draw_course(screen, &course);
-    else if (fault == FAULT_MEMORY)
-        screen->out.failed = true;
+    if (cook->vessel != NULL && !cook->measured)
+        SAY("%s, %.0f minutes at pressure.", cook->vessel, cook->setup.hold);
+    if (!cook->measured)
+        say_steam(screen, cook);
+    screen_say(screen, 0, 2, ROLE_STRONG, "%s: %s %.3g minutes; %.3g are asked for.",
+               heads[result->verdict],
+               cook->measured ? "the probe's F0 is at least" : "a cautious reckoning gives F0",
+               result->f0_adequate_at, cook->setup.adequate_f0);
+    draw_course(screen, cook);
     screen_blank(screen);
-    say_core(screen, told);
-    say_chances(screen, told);
-    snprintf(aim, sizeof aim, "%s (1 vessel in %.0f)", lead, 1.0 / told->setup->target);
-    say_minutes(screen, aim, &told->result->minutes_needed);
-    say_pressure(screen, told);
-    say_sea(screen, told);
-    say_lean(screen, told);
+    say_core(screen, cook);
+    say_chances(screen, cook);
+    snprintf(aim, ROOM, "Minutes at this pressure for the aim (1 vessel in %.0f)",
+             1.0 / cook->setup.target);
+    say_minutes(screen, aim, &result->minutes_needed);
+    if (!cook->measured)
+        say_sea_level(screen, cook);
+    say_certainty(screen, cook);
 }
 
-/* ---- JSON ------------------------------------------------------------------------------------ */
-
-static const char *role_name(enum organism_role role)
+static json_t *organisms_json(const struct cook_report *cook)
 {
-    static const char *const names[] = {"spore_former", "fungus", "indicator"};
-    return names[role];
-}
-
-static const char *lean_id(enum cook_input input)
-{
-    static const char *const ids[COOK_INPUTS] = {"diffusivity", "come_up", "air",
-                                                 "cooling",     "load",    "resistance"};
-    return ids[input];
-}
-
-static json_t *organisms_json(const struct cook_told *told)
-{
+    static const char *const roles[] = {"spore_former", "fungus", "indicator"};
+    static const struct field fields[] = {
+        FIELD("log_reduction", RANGE, struct cook_kill, log_reduction),
+        FIELD("survivors", RANGE, struct cook_kill, survivors),
+        FIELD("chance", RANGE, struct cook_kill, chance),
+        FIELD("chance_mean", NUMBER, struct cook_kill, chance_mean),
+        FIELDS_END,
+    };
     json_t *array = json_array();
 
-    for (size_t i = 0; array != NULL && i < told->setup->organism_count; i++) {
-        const struct organism *organism = &told->rules->organisms[i];
-        const struct cook_kill *kill = &told->result->kills[i];
-        array = view_json_append(
-            array, json_pack("{s:s, s:s, s:s, s:o, s:o, s:o, s:o}", "id", organism->id, "name",
-                             organism->name, "role", role_name(organism->role), "log_reduction",
-                             plan_range(&kill->log_reduction), "survivors",
-                             plan_range(&kill->survivors), "chance", plan_range(&kill->chance),
-                             "chance_mean", view_json_number(kill->chance_mean)));
+    for (size_t i = 0; i < cook->setup.organism_count; i++) {
+        const struct organism *organism = &cook->rules->organisms[i];
+        json_t *row = json_pack("{s:s, s:s, s:s}", "id", organism->id, "name", organism->name,
+                                "role", roles[organism->role]);
+        json_array_append_new(array, view_fields_json(row, fields, &cook->result.kills[i]));
     }
     return array;
 }
 
 static json_t *leans_json(const struct cook_result *result)
 {
+    static const char *const ids[COOK_INPUTS] = {"diffusivity", "come_up", "air",
+                                                 "cooling",     "load",    "resistance"};
     json_t *array = json_array();
 
-    for (size_t i = 0; array != NULL && i < COOK_INPUTS && result->leans[i].input < COOK_INPUTS;
-         i++)
-        array = view_json_append(array, json_pack("{s:s, s:s, s:o, s:o}", "on",
-                                                  lean_id(result->leans[i].input), "say",
-                                                  cook_input_name(result->leans[i].input), "bad",
-                                                  view_json_number(result->leans[i].bad), "good",
-                                                  view_json_number(result->leans[i].good)));
+    for (size_t i = 0; i < COOK_INPUTS && result->leans[i].input < COOK_INPUTS; i++)
+        json_array_append_new(array,
+                              json_pack("{s:s, s:s, s:o, s:o}", "on", ids[result->leans[i].input],
+                                        "say", cook_input_name(result->leans[i].input), "bad",
+                                        view_json_number(result->leans[i].bad), "good",
+                                        view_json_number(result->leans[i].good)));
     return array;
 }
 
-static json_t *course_json(const struct cook_told *told)
+static json_t *course_json(const struct cook_report *cook)
 {
     struct course course;
-    enum process_fault fault = course_of(told, &course);
-    json_t *array = fault != FAULT_MEMORY ? json_array() : NULL;
+    json_t *array = json_array();
 
-    if (array == NULL || fault != PROCESS_OK)
+    if (!course_of(cook, &course))
         return array;
     for (size_t i = 0; i < COURSE; i += 4)
-        array = view_json_append(array, json_pack("{s:f, s:f, s:f, s:f}", "minute",
-                                                  course.minutes * (double)i / (COURSE - 1),
-                                                  "steam", course.outside[i], "core",
-                                                  course.core[i], "core_slow", course.slow[i]));
+        json_array_append_new(array, json_pack("{s:f, s:f, s:f, s:f}", "minute",
+                                               course.minutes * (double)i / (COURSE - 1), "steam",
+                                               course.outside[i], "core", course.core[i],
+                                               "core_slow", course.slow[i]));
     return array;
 }
 
 /* What is told of the cook here and of the same at sea level. */
 static json_t *figures_json(const struct cook_setup *setup, const struct cook_result *result)
 {
-    return json_pack(
-        "{s:o, s:o, s:o, s:o, s:o, s:s, s:{s:o, s:o, s:o, s:o}, s:{s:o, s:o}, s:o, s:o}",
-        "steam_celsius", view_json_number(result->steam.central), "steam",
-        plan_range(&result->steam), "core", plan_range(&result->core), "f0",
-        plan_range(&result->f0), "f0_cautious", view_json_number(result->f0_adequate_at), "verdict",
-        cook_verdict_name(result->verdict), "chance_not_sterile", "low",
-        view_json_number(result->chance.low), "central", view_json_number(result->chance.central),
-        "high", view_json_number(result->chance.high), "mean",
-        view_json_number(result->chance_mean), "chance_any", "vessels",
-        view_json_number(setup->vessels), "mean", view_json_number(result->chance_any_mean),
-        "minutes_needed", plan_range(&result->minutes_needed), "margin_decades",
-        view_json_number(result->margin));
+    static const char *const verdicts[] = {"adequate", "marginal", "not enough"};
+    static const struct field chance[] = {
+        FIELD("low", NUMBER, struct cook_result, chance.low),
+        FIELD("central", NUMBER, struct cook_result, chance.central),
+        FIELD("high", NUMBER, struct cook_result, chance.high),
+        FIELD("mean", NUMBER, struct cook_result, chance_mean),
+        FIELDS_END,
+    };
+    static const struct field fields[] = {
+        FIELD("steam_celsius", NUMBER, struct cook_result, steam.central),
+        FIELD("steam", RANGE, struct cook_result, steam),
+        FIELD("core", RANGE, struct cook_result, core),
+        FIELD("f0", RANGE, struct cook_result, f0),
+        FIELD("f0_cautious", NUMBER, struct cook_result, f0_adequate_at),
+        FIELD_MORE("verdict", WORD, struct cook_result, verdict, verdicts),
+        {"chance_not_sterile", FIELD_OBJECT, 0, chance},
+        {"chance_any", FIELD_OBJECT, 0, chance + 4},
+        FIELD("minutes_needed", RANGE, struct cook_result, minutes_needed),
+        FIELD("margin_decades", NUMBER, struct cook_result, margin),
+        FIELDS_END,
+    };
+    json_t *figures = view_fields_json(json_object(), fields, result);
+    json_t *any = json_object_get(figures, "chance_any");
+    view_json_put(any, "vessels", view_json_number(setup->vessels));
+    view_json_put(any, "mean", view_json_number(result->chance_any_mean));
+    return figures;
 }
 
-json_t *view_cook_json(const struct cook_told *told)
+json_t *view_cook_json(const struct cook_report *cook)
 {
-    const struct cook_setup *setup = told->setup;
-    json_t *cook = figures_json(setup, told->result);
+    static const struct field conditions[] = {
+        FIELD("gauge_kpa", NUMBER, struct cook_report, setup.steam.gauge_kpa),
+        FIELD("outside_kpa", NUMBER, struct cook_report, outside),
+        FIELD("minutes", NUMBER, struct cook_report, setup.hold),
+        FIELD("target", NUMBER, struct cook_report, setup.target),
+        FIELD("vessel", TEXT, struct cook_report, vessel),
+        FIELD("measured", FLAG, struct cook_report, measured),
+        FIELDS_END,
+    };
+    static const struct field probe[] = {
+        FIELD("readings", COUNT, struct lethality, readings),
+        FIELD("gaps", COUNT, struct lethality, gaps),
+        FIELD("gap_minutes", NUMBER, struct lethality, gap_minutes),
+        FIELDS_END,
+    };
+    json_t *root = figures_json(&cook->setup, &cook->result);
 
-    cook = view_json_put(cook, "schema", json_integer(1));
-    cook = view_json_put(cook, "gauge_kpa", view_json_number(setup->steam.gauge_kpa));
-    cook = view_json_put(cook, "outside_kpa", view_json_number(told->outside));
-    cook = view_json_put(cook, "minutes", view_json_number(setup->hold));
-    cook = view_json_put(cook, "target", view_json_number(setup->target));
-    cook = view_json_put(cook, "vessel",
-                         told->vessel != NULL ? json_string(told->vessel) : json_null());
-    cook = view_json_put(cook, "measured", json_boolean(told->probe != NULL));
-    if (told->probe != NULL)
-        cook = view_json_put(cook, "probe",
-                             json_pack("{s:I, s:I, s:f}", "readings",
-                                       (json_int_t)told->probe->f0.readings, "gaps",
-                                       (json_int_t)told->probe->f0.gaps, "gap_minutes",
-                                       told->probe->f0.gap_minutes));
-    cook = view_json_put(cook, "organisms", organisms_json(told));
-    cook = view_json_put(cook, "leans", leans_json(told->result));
-    cook = view_json_put(cook, "course", course_json(told));
-    cook = view_json_put(cook, "sea_level",
-                         told->sea != NULL ? figures_json(setup, told->sea) : json_null());
-    cook = view_json_put(cook, "assumed", view_json_parts(told->assumed));
-    cook = view_json_put(
-        cook, "cautions",
+    view_json_put(root, "schema", json_integer(1));
+    view_fields_json(root, conditions, cook);
+    if (cook->measured)
+        view_json_put(root, "probe", view_fields_json(json_object(), probe, &cook->probe.f0));
+    view_json_put(root, "organisms", organisms_json(cook));
+    view_json_put(root, "leans", leans_json(&cook->result));
+    view_json_put(root, "course", course_json(cook));
+    view_json_put(root, "sea_level",
+                  cook->has_sea ? figures_json(&cook->setup, &cook->sea) : json_null());
+    view_json_put(root, "assumed", view_json_parts(cook->assumed));
+    return view_json_put(
+        root, "cautions",
         json_pack("[s, s]",
                   "The cooker's manual comes first; never go beyond the pressure it allows.",
                   "This is not a calculator for canning food."));
-    return cook;
 }
 
-/* ==== plan forecast =========================================================================== */
-
-enum { PLAN_FORECAST_COURSE = 61 };
-
-static double look_every(const struct forecast_told *told)
-{
-    double every = told->rules->forecast.look_every;
-    return every > 0.0 ? every : 3.0;
-}
+/* ---- a spawn run ----------------------------------------------------------------------------- */
 
 /* The day at which the drawing ends: a little after the slow end is full. */
-static double last_day(const struct forecast_told *told)
+static double last_day(const struct forecast_report *spawn)
 {
-    double last = told->reached ? 1.1 * told->full.central + 2.0 : 30.0;
-    if (told->reached && isfinite(told->full.high))
-        last = told->full.high + 2.0;
-    if (told->judged)
-        last = fmax(last, told->day + 2.0);
+    double last = spawn->reached ? 1.1 * spawn->full.central + 2.0 : 30.0;
+    if (spawn->reached && isfinite(spawn->full.high))
+        last = spawn->full.high + 2.0;
+    if (spawn->judged)
+        last = fmax(last, spawn->day + 2.0);
     return ceil(fmin(last, 180.0));
 }
 
-static void draw(struct screen *screen, const struct forecast_told *told)
+static void draw_coverage(struct screen *screen, const struct forecast_report *spawn)
 {
-    double low[PLAN_FORECAST_COURSE], central[PLAN_FORECAST_COURSE], high[PLAN_FORECAST_COURSE],
-        seen[PLAN_FORECAST_COURSE];
-    double last = last_day(told);
+    enum { POINTS = 61 };
+    double low[POINTS], central[POINTS], high[POINTS], seen[POINTS], last = last_day(spawn);
 
-    for (size_t i = 0; i < PLAN_FORECAST_COURSE; i++) {
+    for (size_t i = 0; i < POINTS; i++) {
         struct range coverage;
-        double day = last * (double)i / (PLAN_FORECAST_COURSE - 1);
-        forecast_coverage(told->forecast, day, &coverage);
+        forecast_coverage(&spawn->forecast, last * (double)i / (POINTS - 1), &coverage);
         low[i] = coverage.low;
         central[i] = coverage.central;
         high[i] = coverage.high;
         seen[i] = NAN;
     }
-    if (told->judged) {
-        size_t at = (size_t)lround(told->day / last * (PLAN_FORECAST_COURSE - 1));
+    if (spawn->judged) {
+        size_t at = (size_t)lround(spawn->day / last * (POINTS - 1));
         /* Two neighbours, so that whichever column falls here shows it. */
-        seen[at] = told->seen;
-        if (at + 1 < PLAN_FORECAST_COURSE)
-            seen[at + 1] = told->seen;
+        seen[at] = spawn->seen;
+        if (at + 1 < POINTS)
+            seen[at + 1] = spawn->seen;
     }
     const struct chart_series series[] = {
-        {low, PLAN_FORECAST_COURSE, '.', "the slow and the fast end"},
-        {high, PLAN_FORECAST_COURSE, '.', NULL},
-        {central, PLAN_FORECAST_COURSE, '*', "as is likeliest"},
-        {seen, PLAN_FORECAST_COURSE, 'O', "what was seen"},
+        {low, POINTS, '.', "the slow and the fast end"},
+        {high, POINTS, '.', NULL},
+        {central, POINTS, '*', "as is likeliest"},
+        {seen, POINTS, 'O', "what was seen"},
     };
-    const struct chart chart = {0, last, 0, 100, "days", "% white", series, told->judged ? 4 : 3};
     screen_heading(screen, "Coverage");
-    chart_draw(screen, &chart, 10);
+    chart_draw(screen,
+               &(struct chart){0, last, 0, 100, "days", "% white", series, spawn->judged ? 4 : 3},
+               10);
 }
 
-static void say_days(struct screen *screen, const struct forecast_told *told, const char *what,
+static void say_days(struct screen *screen, const struct forecast_report *spawn, const char *what,
                      const struct range *days)
 {
-    char from[MOMENT_ROOM], to[MOMENT_ROOM], high[32];
+    char from[ROOM], to[ROOM], high[ROOM] = "no end in sight", dates[2 * ROOM] = "";
 
     if (isinf(days->central)) {
-        screen_say(screen, 0, 2, ROLE_PLAIN, "%s: never under these conditions.", what);
+        SAY("%s: never under these conditions.", what);
         return;
     }
-    if (isinf(days->high))
-        snprintf(high, sizeof high, "no end in sight");
-    else
-        snprintf(high, sizeof high, "%.0f", ceil(days->high));
-    view_date(told->start, floor(days->low), from);
-    view_date(told->start, ceil(days->high), to);
+    if (!isinf(days->high))
+        snprintf(high, ROOM, "%.0f", ceil(days->high));
+    date_after(spawn->start, floor(days->low), from);
+    date_after(spawn->start, ceil(days->high), to);
     if (from[0] != '\0' && to[0] != '\0')
-        screen_say(screen, 0, 2, ROLE_PLAIN, "%s: day %.0f, between %.0f and %s (%s to %s).", what,
-                   days->central, floor(days->low), high, from, to);
-    else
-        screen_say(screen, 0, 2, ROLE_PLAIN, "%s: day %.0f, between %.0f and %s.", what,
-                   days->central, floor(days->low), high);
+        snprintf(dates, sizeof dates, " (%.30s to %.30s)", from, to);
+    SAY("%s: day %.0f, between %.0f and %s%s.", what, days->central, floor(days->low), high, dates);
 }
 
-static void say_reason(struct screen *screen, const struct forecast_told *told)
+static void say_reason(struct screen *screen, const struct forecast_report *spawn)
 {
-    const struct forecast_reason *best = &told->pace.reasons[0];
-    const struct forecast *forecast = told->forecast;
+    const struct forecast_reason *best = &spawn->pace.reasons[0];
+    const struct forecast *forecast = &spawn->forecast;
 
-    if (!told->pace.explained) {
-        screen_say(
-            screen, 0, 2, ROLE_PLAIN,
-            "Neither temperature nor dose, lag or strain explains it within reason. Look for "
+    if (!spawn->pace.explained)
+        SAY("Neither temperature nor dose, lag or strain explains it within reason. Look for "
             "something else: judge it with what you see.");
-        return;
-    }
-    switch (best->input) {
-    case FORECAST_TEMPERATURE:
-        screen_say(screen, 0, 2, ROLE_PLAIN,
-                   "The temperature explains it best: %.1f degrees %s than said would do it.",
-                   fabs(best->needed), best->needed < 0 ? "colder" : "warmer");
-        break;
-    case FORECAST_POINTS:
-        screen_say(
-            screen, 0, 2, ROLE_PLAIN,
-            "The dose explains it best: %.2g times the points of growth that were counted on.",
+    else if (best->input == FORECAST_TEMPERATURE)
+        SAY("The temperature explains it best: %.1f degrees %s than said would do it.",
+            fabs(best->needed), best->needed < 0 ? "colder" : "warmer");
+    else if (best->input == FORECAST_POINTS)
+        SAY("The dose explains it best: %.2g times the points of growth that were counted on.",
             best->needed / forecast->points.central);
-        break;
-    case FORECAST_LAG:
-        screen_say(screen, 0, 2, ROLE_PLAIN,
-                   "The start explains it best: a lag of %.1f days instead of %.1f.", best->needed,
-                   forecast->lag.central);
-        break;
-    default:
-        screen_say(screen, 0, 2, ROLE_PLAIN,
-                   "The strain's own pace explains it best: %.1f mm a day at its best temperature "
-                   "instead of %.1f.",
-                   best->needed, forecast->rate.central);
-        break;
-    }
+    else if (best->input == FORECAST_LAG)
+        SAY("The start explains it best: a lag of %.1f days instead of %.1f.", best->needed,
+            forecast->lag.central);
+    else
+        SAY("The strain's own pace explains it best: %.1f mm a day at its best temperature instead "
+            "of %.1f.",
+            best->needed, forecast->rate.central);
 }
 
-static void say_pace(struct screen *screen, const struct forecast_told *told)
+static void say_pace(struct screen *screen, const struct forecast_report *spawn)
 {
-    const struct pace_verdict *pace = &told->pace;
+    const struct pace_verdict *pace = &spawn->pace;
     static const char *const heads[] = {"Ahead", "On time", "Slow", "Stalled"};
-    char date[MOMENT_ROOM];
+    char date[ROOM];
 
     screen_heading(screen, heads[pace->pace]);
-    screen_say(screen, 0, 2, ROLE_PLAIN,
-               "On day %.3g it is %.0f %% white; %.0f %% was to be expected, %.0f to %.0f.",
-               told->day, told->seen, pace->expected.central, pace->expected.low,
-               pace->expected.high);
+    SAY("On day %.3g it is %.0f %% white; %.0f %% was to be expected, %.0f to %.0f.", spawn->day,
+        spawn->seen, pace->expected.central, pace->expected.low, pace->expected.high);
     if (pace->pace != PACE_ON_TIME)
-        say_reason(screen, told);
-    if (told->seen >= 95.0 || pace->pace == PACE_AHEAD)
+        say_reason(screen, spawn);
+    if (spawn->seen >= 95.0 || pace->pace == PACE_AHEAD)
         return;
-    if (!isfinite(pace->wait_until)) {
-        screen_say(screen, 0, 2, ROLE_PLAIN, "It cannot grow here: there is nothing to wait for.");
-        return;
-    }
-    if (pace->pace == PACE_STALLED) {
-        screen_say(
-            screen, 0, 2, ROLE_PLAIN,
-            "It has had the time it could need. Do not wait for it; judge it by what you see.");
-        return;
-    }
-    view_date(told->start, ceil(pace->wait_until), date);
-    screen_say(screen, 0, 2, ROLE_PLAIN,
-               "Wait until day %.0f%s%s%s: if nothing has moved by then, stop waiting.",
-               ceil(pace->wait_until), date[0] != '\0' ? " (" : "", date,
-               date[0] != '\0' ? ")" : "");
+    date_after(spawn->start, ceil(pace->wait_until), date);
+    if (!isfinite(pace->wait_until))
+        SAY("It cannot grow here: there is nothing to wait for.");
+    else if (pace->pace == PACE_STALLED)
+        SAY("It has had the time it could need. Do not wait for it; judge it by what you see.");
+    else
+        SAY("Wait until day %.0f%s%s%s: if nothing has moved by then, stop waiting.",
+            ceil(pace->wait_until), date[0] != '\0' ? " (" : "", date, date[0] != '\0' ? ")" : "");
 }
 
 /* "Look on day 3 (2025-03-04), 6 (2025-03-07) ..." until it should be white. */
-static void say_looks(struct screen *screen, const struct forecast_told *told)
+static void say_looks(struct screen *screen, const struct forecast_report *spawn)
 {
     enum { MOST_LOOKS = 8 };
-    double every = look_every(told), last = told->reached ? told->full.central : 21.0;
-    char date[MOMENT_ROOM];
+    double every = spawn->look_every, last = spawn->reached ? spawn->full.central : 21.0;
+    char date[ROOM];
     struct text line;
 
     text_init(&line);
     for (int look = 1; look <= MOST_LOOKS && (look - 1) * every < last; look++) {
-        double day = look * every;
-        text_printf(&line, "%s%.0f", look > 1 ? ", " : "", day);
-        if (view_date(told->start, day, date)[0] != '\0')
+        text_printf(&line, "%s%.0f", look > 1 ? ", " : "Look on day ", look * every);
+        if (date_after(spawn->start, look * every, date)[0] != '\0')
             text_printf(&line, " (%s)", date);
     }
-    if (!line.failed && line.length > 0)
-        screen_say(screen, 0, 2, ROLE_PLAIN, "Look on day %s.", line.bytes);
-    screen_done(screen, &line);
+    text_puts(&line, line.length > 0 ? "." : "");
+    screen_text(screen, 0, 2, ROLE_PLAIN, &line);
 }
 
-/* Strains of one species differ by a factor of two: beyond twice the likeliest day is too long. */
-static void say_limits(struct screen *screen, const struct forecast_told *told)
+void view_forecast(struct screen *screen, const struct forecast_report *spawn)
 {
-    if (!told->reached || told->judged)
-        return;
-    screen_say(
-        screen, 0, 2, ROLE_PLAIN,
-        "If nothing is to be seen by day %.0f, or it is not white by day %.0f, stop waiting and "
-        "judge it by what you see.",
-        ceil(2.0 * told->visible.central), ceil(2.0 * told->full.central));
-}
-
-void view_forecast(struct screen *screen, const struct forecast_told *told)
-{
-    const struct species *species = &told->rules->species[told->known->species];
+    const struct species *species = spawn->species;
 
     screen_say(screen, 0, 2, ROLE_STRONG, "%s on grain, %s", species->name,
-               told->vessel != NULL ? told->vessel : "one vessel");
-    say_days(screen, told, "First growth to be seen", &told->visible);
-    if (told->known->shake_count == 0)
-        say_days(screen, told, "Shake, if you shake", &told->shake);
-    say_days(screen, told, "White through, ready to use", &told->full);
+               spawn->vessel != NULL ? spawn->vessel : "one vessel");
+    say_days(screen, spawn, "First growth to be seen", &spawn->visible);
+    if (spawn->forecast.shake_count == 0)
+        say_days(screen, spawn, "Shake, if you shake", &spawn->shake);
+    say_days(screen, spawn, "White through, ready to use", &spawn->full);
     if (species->growth.full_hi > 0.0)
         screen_say(screen, 0, 2, ROLE_QUIET, "Published for this species: %.0f to %.0f days.",
                    species->growth.full_lo, species->growth.full_hi);
-    draw(screen, told);
-    if (told->judged)
-        say_pace(screen, told);
+    draw_coverage(screen, spawn);
+    if (spawn->judged)
+        say_pace(screen, spawn);
     screen_blank(screen);
-    say_looks(screen, told);
-    say_limits(screen, told);
-    screen_say(
-        screen, 0, 2, ROLE_PLAIN,
-        "Look without moving it. Shake only while all is clean: never when a colour or a wet "
-        "patch shows.");
-    if (told->assumed[0] != '\0')
-        screen_say(screen, 0, 2, ROLE_QUIET, "Assumed: %s.", told->assumed);
+    say_looks(screen, spawn);
+    if (spawn->reached && !spawn->judged)
+        SAY("If nothing is to be seen by day %.0f, or it is not white by day %.0f, stop waiting "
+            "and judge it by what you see.",
+            ceil(spawn->nothing_seen), ceil(spawn->not_full));
+    SAY("Look without moving it. Shake only while all is clean: never when a colour or a wet patch "
+        "shows.");
+    say_assumed(screen, spawn->assumed);
 }
 
-/* ---- JSON ------------------------------------------------------------------------------------ */
-
-static json_t *days_json(const struct forecast_told *told)
+static json_t *days_json(const struct forecast_report *spawn)
 {
     json_t *array = json_array();
-    double last = last_day(told);
+    double last = last_day(spawn);
 
-    for (int day = 0; array != NULL && day <= last; day++) {
+    for (int day = 0; day <= last; day++) {
         struct range coverage;
-        forecast_coverage(told->forecast, day, &coverage);
-        array = view_json_append(array,
-                                 json_pack("{s:i, s:f, s:f, s:f}", "day", day, "low", coverage.low,
-                                           "central", coverage.central, "high", coverage.high));
+        forecast_coverage(&spawn->forecast, day, &coverage);
+        json_array_append_new(array,
+                              json_pack("{s:i, s:f, s:f, s:f}", "day", day, "low", coverage.low,
+                                        "central", coverage.central, "high", coverage.high));
     }
     return array;
 }
 
-static json_t *reasons_json(const struct pace_verdict *pace)
+static json_t *pace_json(const struct forecast_report *spawn)
 {
-    json_t *array = json_array();
+    static const struct field fields[] = {
+        FIELD("day", NUMBER, struct forecast_report, day),
+        FIELD("seen", NUMBER, struct forecast_report, seen),
+        FIELD("expected", RANGE, struct forecast_report, pace.expected),
+        FIELD("times_late", NUMBER, struct forecast_report, pace.times_late),
+        FIELD("wait_until", NUMBER, struct forecast_report, pace.wait_until),
+        FIELD("explained", FLAG, struct forecast_report, pace.explained),
+        FIELDS_END,
+    };
+    json_t *reasons = json_array();
 
-    for (size_t i = 0; array != NULL && i < FORECAST_INPUTS; i++)
-        array =
-            view_json_append(array, json_pack("{s:s, s:o, s:o}", "input",
-                                              forecast_input_name(pace->reasons[i].input), "needed",
-                                              view_json_number(pace->reasons[i].needed), "stretch",
-                                              view_json_number(pace->reasons[i].stretch)));
-    return array;
-}
-
-static json_t *pace_json(const struct forecast_told *told)
-{
-    const struct pace_verdict *pace = &told->pace;
-
-    if (!told->judged)
+    if (!spawn->judged)
         return json_null();
-    return json_pack("{s:s, s:f, s:f, s:o, s:o, s:o, s:b, s:o}", "pace", pace_name(pace->pace),
-                     "day", told->day, "seen", told->seen, "expected", plan_range(&pace->expected),
-                     "times_late", view_json_number(pace->times_late), "wait_until",
-                     view_json_number(pace->wait_until), "explained", pace->explained, "reasons",
-                     reasons_json(pace));
-}
-
-json_t *view_forecast_json(const struct forecast_told *told)
-{
-    const struct species *species = &told->rules->species[told->known->species];
-
-    double nothing = told->reached ? 2.0 * told->visible.central : INFINITY;
-    double not_full = told->reached ? 2.0 * told->full.central : INFINITY;
-
-    return json_pack(
-        "{s:i, s:s, s:o, s:o, s:o, s:o, s:f, s:{s:o, s:o}, s:{s:o, s:o}, s:o, s:o, s:o, s:o, s:o}",
-        "schema", 1, "species", species->id, "start",
-        told->start != NULL ? json_string(told->start) : json_null(), "first_growth_days",
-        plan_range(&told->visible), "shake_days", plan_range(&told->shake), "full_days",
-        plan_range(&told->full), "look_every_days", look_every(told), "stop_waiting_days",
-        "nothing_seen", view_json_number(nothing), "not_full", view_json_number(not_full),
-        "published_days", "low", view_json_number(species->growth.full_lo), "high",
-        view_json_number(species->growth.full_hi), "points_per_cm3",
-        plan_range(&told->forecast->points), "rate_mm_day", plan_range(&told->forecast->rate),
-        "days", days_json(told), "seen", pace_json(told), "assumed",
-        view_json_parts(told->assumed));
-}
-
-/* ==== plan mix ================================================================================ */
-
-static const char *place_name(enum moisture_place place)
-{
-    static const char *const names[] = {"below", "within", "above"};
-    return names[place];
-}
-
-/* "885 g (1 lb 15 oz)" with words before and behind. */
-static void say_grams(struct screen *screen, size_t indent, const char *before, double grams,
-                      const char *behind)
-{
-    struct text show;
-
-    text_init(&show);
-    quantity_show(&show, grams, DIM_GRAMS);
-    if (!show.failed)
-        screen_say(screen, indent, 2, ROLE_PLAIN, "%s%s%s", before, show.bytes, behind);
-    screen_done(screen, &show);
-}
-
-static void say_recipe(struct screen *screen, const struct mix_told *told)
-{
-    double each = told->vessels > 0.0 ? told->vessels : 1.0;
-
-    screen_say(screen, 0, 2, ROLE_STRONG, "For %.3g %% moisture weigh", told->target);
-    say_grams(screen, 2, "dry grain: ", told->dry, ", as bought");
-    say_grams(screen, 2, "water: ", told->water, "");
-    if (each > 1.0) {
-        say_grams(screen, 2, "into each vessel: ", (told->dry + told->water) / each,
-                  " of the wet grain");
-        say_grams(screen, 2, "which is ", told->dry / each, " of it dry");
+    for (size_t i = 0; i < FORECAST_INPUTS; i++) {
+        const struct forecast_reason *reason = &spawn->pace.reasons[i];
+        json_array_append_new(reasons, json_pack("{s:s, s:o, s:o}", "input",
+                                                 forecast_input_name(reason->input), "needed",
+                                                 view_json_number(reason->needed), "stretch",
+                                                 view_json_number(reason->stretch)));
     }
-    screen_say(screen, 0, 2, ROLE_PLAIN,
-               "If you soak and drain instead: it is right when %.3g times as heavy as before.",
-               (told->dry + told->water) / told->dry);
+    json_t *pace = json_pack("{s:s}", "pace", pace_name(spawn->pace.pace));
+    return view_json_put(view_fields_json(pace, fields, spawn), "reasons", reasons);
 }
 
-static void plan_mix_say_place(struct screen *screen, const struct mix_told *told)
+json_t *view_forecast_json(const struct forecast_report *spawn)
 {
-    const struct moisture_band *band = &told->band;
-    const struct moisture_verdict *verdict = &told->verdict;
+    static const struct field figures[] = {
+        FIELD("species", TEXT, struct forecast_report, species_id),
+        FIELD("start", TEXT, struct forecast_report, start),
+        FIELD("first_growth_days", RANGE, struct forecast_report, visible),
+        FIELD("shake_days", RANGE, struct forecast_report, shake),
+        FIELD("full_days", RANGE, struct forecast_report, full),
+        FIELD("look_every_days", NUMBER, struct forecast_report, look_every),
+        FIELDS_END,
+    };
+    static const struct field inputs[] = {
+        FIELD("points_per_cm3", RANGE, struct forecast_report, forecast.points),
+        FIELD("rate_mm_day", RANGE, struct forecast_report, forecast.rate),
+        FIELDS_END,
+    };
+    const struct growth *growth = &spawn->species->growth;
+    json_t *root = view_fields_json(json_pack("{s:i}", "schema", 1), figures, spawn);
 
-    if (isnan(band->lo))
-        return;
-    if (verdict->place == MOISTURE_WITHIN)
-        screen_say(screen, 0, 2, ROLE_STRONG,
-                   "That is within the band to aim for, %.3g to %.3g %%.", band->lo, band->hi);
-    else
-        screen_say(screen, 0, 2, ROLE_STRONG, "That is %s the band to aim for, %.3g to %.3g %%.",
-                   place_name(verdict->place), band->lo, band->hi);
-    if (verdict->place == MOISTURE_BELOW)
-        say_grams(screen, 0, "To reach its lower end add ", verdict->correction, " of water.");
-    if (verdict->place == MOISTURE_ABOVE)
-        say_grams(screen, 0, "To reach its upper end it must lose ", -verdict->correction,
-                  " of water: drain and air it, then weigh again.");
+    view_json_put(root, "stop_waiting_days",
+                  json_pack("{s:o, s:o}", "nothing_seen", view_json_number(spawn->nothing_seen),
+                            "not_full", view_json_number(spawn->not_full)));
+    view_json_put(root, "published_days",
+                  json_pack("{s:o, s:o}", "low", view_json_number(growth->full_lo), "high",
+                            view_json_number(growth->full_hi)));
+    view_fields_json(root, inputs, spawn);
+    view_json_put(root, "days", days_json(spawn));
+    view_json_put(root, "seen", pace_json(spawn));
+    return view_json_put(root, "assumed", view_json_parts(spawn->assumed));
 }
 
-static void say_limit(struct screen *screen, const struct mix_told *told)
+/* ---- a mix ----------------------------------------------------------------------------------- */
+
+static const char *const place_names[] = {"below", "within", "above"};
+
+/* What is to be weighed. */
+static void say_recipe(struct screen *screen, const struct mix_report *mix)
 {
-    if (isnan(told->band.raw_limit))
-        return;
-    screen_say(screen, 0, 2, ROLE_PLAIN,
-               "Raw kernels take up water to about %.3g %%. What is beyond it stands free until "
-               "cooking opens the starch, so the band and this limit disagree: both are shown.",
-               told->band.raw_limit);
-    if (told->verdict.free_water > 0.0)
-        say_grams(screen, 0, "Here that is ", told->verdict.free_water,
-                  " of free water before the cook.");
+    char grams[ROOM];
+
+    screen_say(screen, 0, 2, ROLE_STRONG, "For %.3g %% moisture weigh", mix->target);
+    screen_say(screen, 2, 2, ROLE_PLAIN, "dry grain: %s, as bought",
+               quantity_words(mix->dry, DIM_GRAMS, grams));
+    screen_say(screen, 2, 2, ROLE_PLAIN, "water: %s", quantity_words(mix->water, DIM_GRAMS, grams));
+    if (mix->vessels > 1.0) {
+        quantity_words((mix->dry + mix->water) / mix->vessels, DIM_GRAMS, grams);
+        screen_say(screen, 2, 2, ROLE_PLAIN, "into each vessel: %s of the wet grain", grams);
+        quantity_words(mix->dry / mix->vessels, DIM_GRAMS, grams);
+        screen_say(screen, 2, 2, ROLE_PLAIN, "which is %s of it dry", grams);
+    }
+    SAY("If you soak and drain instead: it is right when %.3g times as heavy as before.",
+        (mix->dry + mix->water) / mix->dry);
 }
 
-static void say_fill(struct screen *screen, const struct mix_told *told)
+/* What was weighed. */
+static void say_moisture(struct screen *screen, const struct mix_report *mix)
 {
-    double most = told->rules->forecast.fill_most > 0.0 ? told->rules->forecast.fill_most : 0.75;
+    enum moisture_place place = mix->verdict.place;
+    char grams[ROOM];
 
-    if (isnan(told->fill))
+    screen_say(screen, 0, 2, ROLE_STRONG,
+               "Moisture: %.1f %% of the wet weight (%.1f %% of the dry matter).", mix->moisture,
+               mix->dry_basis);
+    if (isnan(mix->band.lo))
         return;
-    screen_say(screen, 0, 2, told->fill > most ? ROLE_WARN : ROLE_PLAIN, "%s: filled to %.0f %%%s",
-               told->vessel != NULL ? told->vessel : "The vessel", 100.0 * told->fill,
-               told->fill > most ? ", too full to shake and to breathe; use more vessels." : ".");
+    screen_say(screen, 0, 2, ROLE_STRONG, "That is %s the band to aim for, %.3g to %.3g %%.",
+               place_names[place], mix->band.lo, mix->band.hi);
+    quantity_words(fabs(mix->verdict.correction), DIM_GRAMS, grams);
+    if (place == MOISTURE_BELOW)
+        SAY("To reach its lower end add %s of water.", grams);
+    if (place == MOISTURE_ABOVE)
+        SAY("To reach its upper end it must lose %s of water: drain and air it, then weigh again.",
+            grams);
 }
 
 /* "Becker 1960; Stamets 2000": where band and limit come from. */
-static void say_sources(struct screen *screen, const struct mix_told *told)
+static void say_sources(struct screen *screen, const struct mix_report *mix)
 {
+    const struct citation *cites = &mix->grain->cites;
     struct text line;
 
-    if (told->grain->kind == RULES_NONE)
-        return;
-    const struct citation *cites = &told->rules->grains[told->grain->kind].cites;
     text_init(&line);
     for (size_t i = 0; i < cites->count; i++) {
-        const struct source *source = &told->rules->sources[cites->sources[i]];
+        const struct source *source = &mix->rules->sources[cites->sources[i]];
         text_printf(&line, "%s%s %s", i > 0 ? "; " : "", source->author, source->year);
     }
     if (cites->expert_judgement)
         text_printf(&line, "%sjudgement", line.length > 0 ? "; " : "");
-    if (!line.failed && line.length > 0)
+    if (line.length > 0)
         screen_say(screen, 0, 2, ROLE_QUIET, "Band and limit after: %s.", line.bytes);
-    screen_done(screen, &line);
+    text_release(&line);
 }
 
-static json_t *sources_json(const struct mix_told *told)
+void view_mix(struct screen *screen, const struct mix_report *mix)
 {
-    json_t *array = json_array();
+    double most = mix->rules->forecast.fill_most > 0.0 ? mix->rules->forecast.fill_most : 0.75;
+    bool crowded = mix->fill > most;
+    char grams[ROOM];
 
-    if (array == NULL || told->grain->kind == RULES_NONE)
-        return array;
-    const struct citation *cites = &told->rules->grains[told->grain->kind].cites;
-    for (size_t i = 0; i < cites->count; i++)
-        array = view_json_append(array, json_string(told->rules->sources[cites->sources[i]].id));
-    return array;
-}
-
-void view_mix(struct screen *screen, const struct mix_told *told)
-{
-    if (told->recipe) {
-        say_recipe(screen, told);
-    } else {
-        screen_say(screen, 0, 2, ROLE_STRONG,
-                   "Moisture: %.1f %% of the wet weight (%.1f %% of the dry matter).",
-                   told->moisture, moisture_dry_basis(told->moisture));
-        plan_mix_say_place(screen, told);
+    if (mix->recipe)
+        say_recipe(screen, mix);
+    else
+        say_moisture(screen, mix);
+    if (!isnan(mix->band.raw_limit)) {
+        SAY("Raw kernels take up water to about %.3g %%. What is beyond it stands free until "
+            "cooking opens the starch, so the band and this limit disagree: both are shown.",
+            mix->band.raw_limit);
+        if (mix->verdict.free_water > 0.0)
+            SAY("Here that is %s of free water before the cook.",
+                quantity_words(mix->verdict.free_water, DIM_GRAMS, grams));
     }
-    say_limit(screen, told);
-    say_fill(screen, told);
-    screen_say(
-        screen, 0, 2, ROLE_QUIET,
-        "Counted with the grain's own water, %.3g %%. Recipes that leave it out name a lower "
-        "figure for the same mix.",
-        told->own_moisture);
-    say_sources(screen, told);
-    if (told->assumed[0] != '\0')
-        screen_say(screen, 0, 2, ROLE_QUIET, "Assumed: %s.", told->assumed);
+    if (!isnan(mix->fill))
+        screen_say(screen, 0, 2, crowded ? ROLE_WARN : ROLE_PLAIN, "%s: filled to %.0f %%%s",
+                   mix->vessel != NULL ? mix->vessel : "The vessel", 100.0 * mix->fill,
+                   crowded ? ", too full to shake and to breathe; use more vessels." : ".");
+    screen_say(screen, 0, 2, ROLE_QUIET,
+               "Counted with the grain's own water, %.3g %%. Recipes that leave it out name a "
+               "lower figure for the same mix.",
+               mix->own_moisture);
+    if (mix->grain != NULL)
+        say_sources(screen, mix);
+    say_assumed(screen, mix->assumed);
 }
 
-json_t *view_mix_json(const struct mix_told *told)
+json_t *view_mix_json(const struct mix_report *mix)
 {
-    const char *grain =
-        told->grain->kind != RULES_NONE ? told->rules->grains[told->grain->kind].id : NULL;
+    static const struct field band[] = {
+        FIELD("low", NUMBER, struct moisture_band, lo),
+        FIELD("high", NUMBER, struct moisture_band, hi),
+        FIELD("raw_limit", NUMBER, struct moisture_band, raw_limit),
+        FIELDS_END,
+    };
+    static const struct field fields[] = {
+        FIELD("grain", TEXT, struct mix_report, grain_id),
+        FIELD("dry_g", NUMBER, struct mix_report, dry),
+        FIELD("water_g", NUMBER, struct mix_report, water),
+        FIELD("own_moisture", NUMBER, struct mix_report, own_moisture),
+        FIELD("moisture", NUMBER, struct mix_report, moisture),
+        FIELD("dry_basis", NUMBER, struct mix_report, dry_basis),
+        FIELD("target", NUMBER, struct mix_report, target),
+        FIELD_MORE("band", OBJECT, struct mix_report, band, band),
+        FIELD_MORE("place", WORD, struct mix_report, verdict.place, place_names),
+        FIELD("correction_g", NUMBER, struct mix_report, verdict.correction),
+        FIELD("free_water_g", NUMBER, struct mix_report, verdict.free_water),
+        FIELD("fill", NUMBER, struct mix_report, fill),
+        FIELD("recipe", FLAG, struct mix_report, recipe),
+        FIELD("assumed", PARTS, struct mix_report, assumed),
+        FIELDS_END,
+    };
+    json_t *sources = json_array();
 
-    return json_pack(
-        "{s:i, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:{s:o, s:o, s:o}, s:s, s:o, s:o, s:o, s:b, s:o, "
-        "s:o}",
-        "schema", 1, "grain", grain != NULL ? json_string(grain) : json_null(), "dry_g",
-        view_json_number(told->dry), "water_g", view_json_number(told->water), "own_moisture",
-        view_json_number(told->own_moisture), "moisture", view_json_number(told->moisture),
-        "dry_basis", view_json_number(moisture_dry_basis(told->moisture)), "target",
-        told->recipe ? view_json_number(told->target) : json_null(), "band", "low",
-        view_json_number(told->band.lo), "high", view_json_number(told->band.hi), "raw_limit",
-        view_json_number(told->band.raw_limit), "place", place_name(told->verdict.place),
-        "correction_g", view_json_number(told->verdict.correction), "free_water_g",
-        view_json_number(told->verdict.free_water), "fill", view_json_number(told->fill), "recipe",
-        told->recipe, "assumed", view_json_parts(told->assumed), "sources", sources_json(told));
+    for (size_t i = 0; mix->grain != NULL && i < mix->grain->cites.count; i++)
+        json_array_append_new(sources,
+                              json_string(mix->rules->sources[mix->grain->cites.sources[i]].id));
+    json_t *root = view_fields_json(json_pack("{s:i}", "schema", 1), fields, mix);
+    return view_json_put(root, "sources", sources);
 }

@@ -5,7 +5,6 @@
 #include <jansson.h>
 #include <stdbool.h>
 
-#include "base/dates.h"
 #include "process/cook.h"
 #include "process/forecast.h"
 #include "process/moisture.h"
@@ -19,44 +18,50 @@
  * Every figure that is uncertain is told as a range with what it assumes, and no
  * advice goes beyond the pressure a cooker is rated for.
  */
-struct cook_told {
+struct cook_report {
     const struct rules *rules;
-    const struct known_cook *known;
-    const struct cook_setup *setup;
-    const struct cook_result *result;
-    const struct cook_result *sea;  /* the same at sea level; NULL when it is there already */
-    const struct cook_probe *probe; /* when the core was measured; else NULL */
-    double outside;                 /* kPa */
-    const char *vessel;             /* its name */
-    const char *assumed;            /* parts divided by "; " */
+    double rated; /* kPa gauge; the most the cooker is rated for */
+    struct cook_setup setup;
+    struct cook_result result;
+    bool has_sea; /* `sea` holds the same at sea level; false when it is there already */
+    struct cook_result sea;
+    bool measured; /* the core was, with `probe` */
+    struct cook_probe probe;
+    double outside;      /* kPa */
+    const char *vessel;  /* its name, or NULL */
+    const char *assumed; /* parts divided by "; " */
 };
-void view_cook(struct screen *screen, const struct cook_told *told);
-json_t *view_cook_json(const struct cook_told *told);
+void view_cook(struct screen *screen, const struct cook_report *cook);
+json_t *view_cook_json(const struct cook_report *cook);
 
-struct mix_told {
+struct mix_report {
     const struct rules *rules;
-    const struct known_grain *grain;
+    const struct grain *grain; /* NULL when it was not said */
+    const char *grain_id;
     double own_moisture;
-    double dry, water; /* grams in all vessels, as weighed or to weigh */
-    double moisture;   /* per cent that makes; */
+    double dry, water;          /* grams in all vessels, as weighed or to weigh */
+    double moisture, dry_basis; /* per cent that makes */
     struct moisture_band band;
     struct moisture_verdict verdict;
     bool recipe;        /* dry and water are to be weighed, not weighed already */
-    double target;      /* recipe: per cent aimed for */
-    double vessels;     /* how many; 0 when not said */
+    double target;      /* recipe: per cent aimed for, else NAN */
+    double vessels;     /* how many; at least 1 */
     double fill;        /* share of each vessel that is filled; NAN when not known */
     const char *vessel; /* its name, or NULL */
     const char *assumed;
 };
-void view_mix(struct screen *screen, const struct mix_told *told);
-json_t *view_mix_json(const struct mix_told *told);
+void view_mix(struct screen *screen, const struct mix_report *mix);
+json_t *view_mix_json(const struct mix_report *mix);
 
-struct forecast_told {
+struct forecast_report {
     const struct rules *rules;
-    const struct known_growth *known;
-    const struct forecast *forecast;
+    const struct species *species;
+    const char *species_id;
+    struct forecast forecast;
     struct range visible, shake, full; /* days; INFINITY when not within two years */
     bool reached;                      /* the central course gets to full at all */
+    double look_every;                 /* days */
+    double nothing_seen, not_full;     /* the days to stop waiting for either; or INFINITY */
     bool judged;                       /* `pace` is filled */
     double day, seen;                  /* of what was observed */
     struct pace_verdict pace;
@@ -64,10 +69,7 @@ struct forecast_told {
     const char *vessel;
     const char *assumed;
 };
-void view_forecast(struct screen *screen, const struct forecast_told *told);
-json_t *view_forecast_json(const struct forecast_told *told);
-
-/* An ISO 8601 date some days after `start` into `room`; "" when start is no date. */
-const char *view_date(const char *start, double days, char room[MOMENT_ROOM]);
+void view_forecast(struct screen *screen, const struct forecast_report *spawn);
+json_t *view_forecast_json(const struct forecast_report *spawn);
 
 #endif

@@ -10,9 +10,8 @@
 #include <unistd.h>
 
 #include "base/filing.h"
+#include "base/numbers.h"
 #include "base/text.h"
-
-/* ==== screen ================================================================================== */
 
 /* Select Graphic Rendition parameters, ECMA-48 section 8.3.117. */
 static const char *const sgr[] = {
@@ -167,20 +166,30 @@ static void colour_off(struct screen *screen, enum role role)
         text_puts(&screen->out, "\033[0m");
 }
 
-/* `words` made safe for this screen; screen_done gives the result back. */
+/* Words made safe for this screen. */
 static struct text safe_words(const struct screen *screen, const char *words)
 {
     struct text safe;
     text_init(&safe);
-    struct text_safe_options options = {.ascii = screen->ascii};
-    text_safe(&safe, words, strlen(words), &options);
+    text_safe(&safe, words, strlen(words), &(struct text_safe_options){.ascii = screen->ascii});
     return safe;
 }
 
-void screen_done(struct screen *screen, struct text *words)
+/* A paragraph behind what stands on the line up to `column`. */
+static void wrap_safe(struct screen *screen, size_t column, size_t indent, const char *words)
 {
-    screen->out.failed = screen->out.failed || words->failed;
-    text_release(words);
+    struct text safe = safe_words(screen, words);
+    wrap(screen, column, indent, safe.bytes);
+    text_release(&safe);
+}
+
+static void say(struct screen *screen, size_t indent, size_t hang, enum role role,
+                const char *words)
+{
+    put_spaces(&screen->out, indent);
+    colour_on(screen, role);
+    wrap_safe(screen, indent, indent + hang, words);
+    colour_off(screen, role);
 }
 
 void screen_say(struct screen *screen, size_t indent, size_t hang, enum role role,
@@ -190,43 +199,38 @@ void screen_say(struct screen *screen, size_t indent, size_t hang, enum role rol
     va_start(arguments, format);
     char *words = text_vformat(format, arguments);
     va_end(arguments);
-    if (words == NULL)
-        screen->out.failed = true;
-
-    struct text safe = safe_words(screen, words != NULL ? words : "");
-    put_spaces(&screen->out, indent);
-    colour_on(screen, role);
-    wrap(screen, indent, indent + hang, safe.bytes);
-    colour_off(screen, role);
-    screen_done(screen, &safe);
+    say(screen, indent, hang, role, words);
     free(words);
+}
+
+void screen_text(struct screen *screen, size_t indent, size_t hang, enum role role,
+                 struct text *words)
+{
+    if (words->length > 0)
+        say(screen, indent, hang, role, words->bytes);
+    text_release(words);
 }
 
 void screen_item(struct screen *screen, size_t indent, const char *lead, enum role role,
                  const char *words)
 {
-    struct text safe = safe_words(screen, words);
     put_spaces(&screen->out, indent);
     colour_on(screen, role);
-    text_puts(&screen->out, lead);
-    text_add(&screen->out, " ", 1);
+    text_printf(&screen->out, "%s ", lead);
     colour_off(screen, role);
     size_t column = indent + utf8_width(lead, strlen(lead)) + 1;
-    wrap(screen, column, column, safe.bytes);
-    screen_done(screen, &safe);
+    wrap_safe(screen, column, column, words);
 }
 
 void screen_preformatted(struct screen *screen, size_t indent, const char *words)
 {
     struct text safe = safe_words(screen, words);
     put_spaces(&screen->out, indent);
-    if (indent + utf8_width(safe.bytes, safe.length) <= screen->width) {
-        text_puts(&screen->out, safe.bytes);
-        text_add(&screen->out, "\n", 1);
-    } else {
+    if (indent + utf8_width(safe.bytes, safe.length) <= screen->width)
+        text_printf(&screen->out, "%s\n", safe.bytes);
+    else
         wrap(screen, indent, indent + 4, safe.bytes);
-    }
-    screen_done(screen, &safe);
+    text_release(&safe);
 }
 
 void screen_heading(struct screen *screen, const char *words)
@@ -243,8 +247,7 @@ void screen_blank(struct screen *screen)
 void screen_row(struct screen *screen, size_t indent, size_t label_width, const char *label,
                 const char *rest)
 {
-    struct text safe = safe_words(screen, label);
-    struct text rest_safe = safe_words(screen, rest);
+    struct text safe = safe_words(screen, label), rest_safe = safe_words(screen, rest);
     size_t columns = utf8_width(safe.bytes, safe.length);
     size_t needed = indent + label_width + utf8_width(rest_safe.bytes, rest_safe.length);
     put_spaces(&screen->out, indent);
@@ -257,8 +260,19 @@ void screen_row(struct screen *screen, size_t indent, size_t label_width, const 
         put_spaces(&screen->out, label_width - columns);
         wrap(screen, indent + label_width, indent + label_width, rest_safe.bytes);
     }
-    screen_done(screen, &safe);
-    screen_done(screen, &rest_safe);
+    text_release(&safe);
+    text_release(&rest_safe);
+}
+
+void screen_row_text(struct screen *screen, size_t indent, size_t label_width, const char *label,
+                     const char *format, ...)
+{
+    va_list arguments;
+    va_start(arguments, format);
+    char *rest = text_vformat(format, arguments);
+    va_end(arguments);
+    screen_row(screen, indent, label_width, label, rest);
+    free(rest);
 }
 
 size_t screen_lines(const struct screen *screen)
@@ -271,9 +285,7 @@ size_t screen_lines(const struct screen *screen)
 
 enum status screen_flush(struct screen *screen, FILE *stream)
 {
-    bool failed = screen->out.failed;
-    size_t length = failed ? 0 : screen->out.length;
-    enum status status = failed ? STATUS_MEMORY : filing_send(stream, screen->out.bytes, length);
+    enum status status = filing_send(stream, screen->out.bytes, screen->out.length);
     text_clear(&screen->out);
     return status;
 }
@@ -311,13 +323,11 @@ static void put_diag(struct screen *screen, const struct diag *diag)
     struct text raw;
     text_init(&raw);
     put_position(&raw, diag->at);
-    text_puts(&raw, diag->kind == DIAG_WARNING ? "warning: " : "error: ");
-    text_puts(&raw, diag->message);
+    text_printf(&raw, "%s: %s", diag->kind == DIAG_WARNING ? "warning" : "error", diag->message);
     struct text safe = safe_words(screen, raw.bytes);
-    text_puts(&screen->out, safe.bytes);
-    text_add(&screen->out, "\n", 1);
-    screen_done(screen, &safe);
-    screen_done(screen, &raw);
+    text_printf(&screen->out, "%s\n", safe.bytes);
+    text_release(&safe);
+    text_release(&raw);
     if (diag->excerpt != NULL)
         put_excerpt(screen, diag);
 }
@@ -332,7 +342,7 @@ void screen_diags(struct screen *screen, const struct diags *diags)
         text_printf(&screen->out, "and %zu more\n", all - kept);
 }
 
-/* ==== table =================================================================================== */
+/* ---- tables ---------------------------------------------------------------------------------- */
 
 enum { GAP = 2, LEAST_LAST = 8 };
 
@@ -352,45 +362,25 @@ void table_init(struct table *table, const struct screen *screen, const char *co
         table->widths[i] = columns_of(headings[i]);
 }
 
-static const char *safe_cell(struct table *table, const char *cell)
-{
-    struct text_safe_options options = {.ascii = table->ascii};
-    struct text text;
-    if (cell == NULL)
-        return "";
-    text_init(&text);
-    text_safe(&text, cell, strlen(cell), &options);
-    const char *copy = text.failed ? NULL : arena_copy(table->arena, text.bytes, text.length);
-    text_release(&text);
-    return copy;
-}
-
 void table_row(struct table *table, const char *const *cells)
 {
     if (table->count == table->room) {
         size_t room = table->room == 0 ? 32 : 2 * table->room;
         table->rows = arena_grow(table->arena, table->rows, table->room, room, sizeof *table->rows);
-        table->room = table->rows != NULL ? room : 0;
-    }
-    if (table->rows == NULL) {
-        table->failed = true;
-        return;
+        table->room = room;
     }
     for (size_t i = 0; i < table->columns; i++) {
-        const char *cell = safe_cell(table, cells[i]);
-        if (cell == NULL) {
-            table->failed = true;
-            return;
-        }
-        table->rows[table->count][i] = cell;
-        size_t width = columns_of(cell);
-        if (width > table->widths[i])
-            table->widths[i] = width;
+        const char *cell = cells[i] != NULL ? cells[i] : "";
+        struct text safe;
+        text_init(&safe);
+        text_safe(&safe, cell, strlen(cell), &(struct text_safe_options){.ascii = table->ascii});
+        table->rows[table->count][i] = arena_copy(table->arena, safe.bytes, safe.length);
+        size_t width = utf8_width(safe.bytes, safe.length);
+        table->widths[i] = width > table->widths[i] ? width : table->widths[i];
+        text_release(&safe);
     }
     table->count++;
 }
-
-/* ---- showing --------------------------------------------------------------------------------- */
 
 /* A column that is empty in every row is left out, but for the first. */
 static bool used(const struct table *table, size_t column)
@@ -399,14 +389,6 @@ static bool used(const struct table *table, size_t column)
         if (table->rows[i][column][0] != '\0')
             return true;
     return column == 0;
-}
-
-static size_t last_used(const struct table *table)
-{
-    size_t last = table->columns - 1;
-    while (last > 0 && !used(table, last))
-        last--;
-    return last;
 }
 
 /* The part of a cell that fits, with an ellipsis where something was cut. */
@@ -437,19 +419,18 @@ static void put_cut(struct text *out, const char *cell, size_t room, bool ascii)
 static void put_line(const struct table *table, struct screen *screen, const char *const *cells,
                      size_t last, size_t room)
 {
-    struct text *out = &screen->out;
     size_t owed = 0; /* blanks before the next cell, so that no line ends in blanks */
     for (size_t i = 0; i <= last; i++) {
         if (!used(table, i))
             continue;
         if (cells[i][0] != '\0') {
-            for (; owed > 0; owed--)
-                text_add(out, " ", 1);
-            put_cut(out, cells[i], i == last ? room : table->widths[i], table->ascii);
+            put_spaces(&screen->out, owed);
+            put_cut(&screen->out, cells[i], i == last ? room : table->widths[i], table->ascii);
+            owed = 0;
         }
-        owed += table->widths[i] + GAP - (cells[i][0] != '\0' ? columns_of(cells[i]) : 0);
+        owed += table->widths[i] + GAP - columns_of(cells[i]);
     }
-    text_add(out, "\n", 1);
+    text_puts(&screen->out, "\n");
 }
 
 static void show_blocks(const struct table *table, struct screen *screen, size_t last)
@@ -461,19 +442,18 @@ static void show_blocks(const struct table *table, struct screen *screen, size_t
             if (table->rows[r][i][0] != '\0')
                 text_printf(&rest, "%s%s", rest.length > 0 ? ", " : "", table->rows[r][i]);
         screen_say(screen, 0, 2, ROLE_STRONG, "%s", table->rows[r][0]);
-        if (rest.length > 0)
-            screen_say(screen, 2, 0, ROLE_PLAIN, "%s", rest.bytes);
-        text_release(&rest);
+        screen_text(screen, 2, 0, ROLE_PLAIN, &rest);
     }
 }
 
 void table_show(const struct table *table, struct screen *screen)
 {
-    size_t last, before = 0;
+    size_t last = table->columns - 1, before = 0;
 
     if (table->count == 0)
         return;
-    last = last_used(table);
+    while (last > 0 && !used(table, last))
+        last--;
     for (size_t i = 0; i < last; i++)
         before += used(table, i) ? table->widths[i] + GAP : 0;
     size_t needed = table->widths[last] < LEAST_LAST ? table->widths[last] : LEAST_LAST;
@@ -482,16 +462,14 @@ void table_show(const struct table *table, struct screen *screen)
         return;
     }
     size_t room = screen->width - before;
-    if (screen->colour)
-        text_puts(&screen->out, "\033[2m"); /* faint, as asides are */
+    colour_on(screen, ROLE_QUIET);
     put_line(table, screen, table->headings, last, room);
-    if (screen->colour)
-        text_puts(&screen->out, "\033[0m");
+    colour_off(screen, ROLE_QUIET);
     for (size_t i = 0; i < table->count; i++)
         put_line(table, screen, table->rows[i], last, room);
 }
 
-/* ==== progress bar ============================================================================ */
+/* ---- progress -------------------------------------------------------------------------------- */
 
 void progress_bar_init(struct progress_bar *bar, FILE *stream)
 {
@@ -525,14 +503,13 @@ static void draw(struct progress_bar *bar, const char *what, int share)
     for (int i = 0; i < cells; i++)
         text_puts(&line, i < cells * share / 100 ? "#" : ".");
     text_printf(&line, "  %3d %%\033[K", share);
-    if (!line.failed)
-        (void)fwrite(line.bytes, 1, line.length, bar->stream);
+    (void)fwrite(line.bytes, 1, line.length, bar->stream);
     (void)fflush(bar->stream);
     text_release(&line);
     bar->drawn = true;
 }
 
-static void told(void *context, const char *what, uint64_t done, uint64_t total)
+static void progressed(void *context, const char *what, uint64_t done, uint64_t total)
 {
     struct progress_bar *bar = context;
     if (!bar->terminal || total < PROGRESS_BAR_LEAST)
@@ -548,7 +525,7 @@ static void told(void *context, const char *what, uint64_t done, uint64_t total)
 
 struct progress progress_bar_listener(struct progress_bar *bar)
 {
-    return (struct progress){bar, told};
+    return (struct progress){bar, progressed};
 }
 
 void progress_bar_clear(struct progress_bar *bar)
@@ -561,22 +538,18 @@ void progress_bar_clear(struct progress_bar *bar)
     bar->shown = -1;
 }
 
-/* ==== whole json ============================================================================== */
+/* ---- JSON ------------------------------------------------------------------------------------ */
 
 json_t *view_json_append(json_t *array, json_t *item)
 {
-    if (json_array_append_new(array, item) == 0)
-        return array;
-    json_decref(array);
-    return NULL;
+    json_array_append_new(array, item);
+    return array;
 }
 
 json_t *view_json_put(json_t *object, const char *key, json_t *value)
 {
-    if (json_object_set_new(object, key, value) == 0)
-        return object;
-    json_decref(object);
-    return NULL;
+    json_object_set_new(object, key, value);
+    return object;
 }
 
 json_t *view_json_number(double number)
@@ -584,15 +557,52 @@ json_t *view_json_number(double number)
     return isfinite(number) ? json_real(number) : json_null();
 }
 
+json_t *view_json_string(const char *string)
+{
+    return string != NULL ? json_string(string) : json_null();
+}
+
 json_t *view_json_parts(const char *parts)
 {
     json_t *array = json_array();
-
-    while (array != NULL && parts != NULL && *parts != '\0') {
+    while (parts != NULL && *parts != '\0') {
         const char *end = strstr(parts, "; ");
         size_t length = end != NULL ? (size_t)(end - parts) : strlen(parts);
-        array = view_json_append(array, json_stringn(parts, length));
+        json_array_append_new(array, json_stringn(parts, length));
         parts += length + (end != NULL ? 2 : 0);
     }
     return array;
+}
+
+static json_t *field_json(const struct field *field, const void *at)
+{
+    const struct range *range = at;
+    switch (field->kind) {
+    case FIELD_NUMBER:
+        return view_json_number(*(const double *)at);
+    case FIELD_COUNT:
+        return json_integer((json_int_t) * (const size_t *)at);
+    case FIELD_FLAG:
+        return json_boolean(*(const bool *)at);
+    case FIELD_TEXT:
+        return view_json_string(*(const char *const *)at);
+    case FIELD_PARTS:
+        return view_json_parts(*(const char *const *)at);
+    case FIELD_WORD:
+        return json_string(((const char *const *)field->more)[*(const unsigned *)at]);
+    case FIELD_OBJECT:
+        return view_fields_json(json_object(), field->more, at);
+    case FIELD_RANGE:
+        break;
+    }
+    return json_pack("{s:o, s:o, s:o}", "low", view_json_number(range->low), "central",
+                     view_json_number(range->central), "high", view_json_number(range->high));
+}
+
+json_t *view_fields_json(json_t *object, const struct field *fields, const void *of)
+{
+    for (; fields->key != NULL; fields++)
+        json_object_set_new(object, fields->key,
+                            field_json(fields, (const char *)of + fields->offset));
+    return object;
 }

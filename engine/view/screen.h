@@ -65,21 +65,21 @@ void screen_preformatted(struct screen *screen, size_t indent, const char *words
 /* A heading: a blank line, then the words in ROLE_STRONG. */
 void screen_heading(struct screen *screen, const char *words);
 void screen_blank(struct screen *screen);
+/* What stands in a text, if anything, as a paragraph; the text is released. */
+void screen_text(struct screen *screen, size_t indent, size_t hang, enum role role,
+                 struct text *words);
 /* A row of a table: the label padded to `label_width` columns, then the rest. Where that is too
- * narrow the rest goes on the next line. */
+ * narrow the rest goes on the next line. The same with a formatted rest. */
 void screen_row(struct screen *screen, size_t indent, size_t label_width, const char *label,
                 const char *rest);
-
-/* Gives back words that were put together for this screen. If memory ran out over them the screen
- * is no more whole than they are. */
-void screen_done(struct screen *screen, struct text *words);
+void screen_row_text(struct screen *screen, size_t indent, size_t label_width, const char *label,
+                     const char *format, ...) __attribute__((format(printf, 5, 6)));
 
 /* Lines written since the last flush. */
 size_t screen_lines(const struct screen *screen);
 
-/* Writes the buffer to the stream and empties it. STATUS_IO when the stream refuses and
- * STATUS_CLOSED when it is a pipe that nobody reads any more; STATUS_MEMORY
- * when there was no memory for all of it, and then nothing is written: half a verdict misleads. */
+/* Writes the buffer to the stream and empties it. STATUS_IO when the stream refuses,
+ * STATUS_CLOSED when it is a pipe that nobody reads any more. */
 enum status screen_flush(struct screen *screen, FILE *stream);
 
 /* Diagnostics as "FILE:LINE:COL: error: message", each with its excerpt and caret. */
@@ -100,7 +100,6 @@ struct table {
     const char *(*rows)[TABLE_MOST];
     size_t count, room;
     size_t widths[TABLE_MOST];
-    bool failed; /* out of memory: rows are missing */
 };
 
 /* An empty table for this screen. `headings` must outlive it; at most TABLE_MOST of them. */
@@ -133,17 +132,45 @@ void progress_bar_clear(struct progress_bar *bar);
 
 enum { PROGRESS_BAR_LEAST = 1 << 20 };
 
-/*
- * What is told as JSON is whole or not at all: these add to an array or an object, whose reference they
- * take and return. They give it up for NULL when that fails or when it was NULL already, so a chain of
- * them needs one check at its end.
- */
+/* Adds to an array, to an object, and returns it. */
 json_t *view_json_append(json_t *array, json_t *item);
 json_t *view_json_put(json_t *object, const char *key, json_t *value);
-
-/* A number, or null for what is not finite. */
+/* A number, or null for what is not finite; a string, or null for NULL. */
 json_t *view_json_number(double number);
+json_t *view_json_string(const char *string);
 /* An array of the parts of "a; b; c"; empty for NULL. */
 json_t *view_json_parts(const char *parts);
+
+/* A member of a struct as JSON shows it. A table of them ends with FIELDS_END. */
+enum field_kind {
+    FIELD_NUMBER, /* double */
+    FIELD_RANGE,  /* struct range: {"low", "central", "high"} */
+    FIELD_COUNT,  /* size_t */
+    FIELD_FLAG,   /* bool */
+    FIELD_TEXT,   /* const char *, or NULL */
+    FIELD_PARTS,  /* const char *: "a; b; c" as an array */
+    FIELD_WORD,   /* an enum: one of these words */
+    FIELD_OBJECT, /* an object of these fields, of a struct there */
+};
+struct field {
+    const char *key;
+    enum field_kind kind;
+    size_t offset;
+    const void *more; /* the words, the fields */
+};
+#define FIELD(key, kind, type, member)                                                             \
+    {                                                                                              \
+        key, FIELD_##kind, offsetof(type, member), NULL                                            \
+    }
+#define FIELD_MORE(key, kind, type, member, more)                                                  \
+    {                                                                                              \
+        key, FIELD_##kind, offsetof(type, member), more                                            \
+    }
+#define FIELDS_END                                                                                 \
+    {                                                                                              \
+        NULL, FIELD_NUMBER, 0, NULL                                                                \
+    }
+/* Adds the members of the struct to the object, in the order of the table, and returns the object. */
+json_t *view_fields_json(json_t *object, const struct field *fields, const void *of);
 
 #endif

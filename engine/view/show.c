@@ -36,7 +36,7 @@ static void show_citation(struct screen *screen, const struct rules *rules,
         text_init(&words);
         put_source(&words, &rules->sources[cites->sources[i]]);
         screen_item(screen, 2, "-", ROLE_QUIET, bytes_of(&words));
-        screen_done(screen, &words);
+        text_release(&words);
     }
     if (cites->from_memory)
         screen_item(screen, 2, "-", ROLE_QUIET, "from memory");
@@ -99,7 +99,7 @@ static void claim_heading(struct screen *screen, const struct rules *rules,
     text_puts(&words, rules->observables[claim->observable].label);
     put_citation(&words, rules, &claim->cites);
     screen_say(screen, 2, 2, ROLE_QUIET, "%s", bytes_of(&words));
-    screen_done(screen, &words);
+    text_release(&words);
 }
 
 static void show_claims(struct screen *screen, const struct rules *rules,
@@ -115,7 +115,7 @@ static void show_claims(struct screen *screen, const struct rules *rules,
         put_number(&rest, &claims[i], factor);
         screen_row(screen, 4, VALUE_COLUMNS, observable->values[claims[i].value].label,
                    bytes_of(&rest));
-        screen_done(screen, &rest);
+        text_release(&rest);
     }
 }
 
@@ -213,7 +213,7 @@ static void show_value_claims(struct screen *screen, const struct rules *rules, 
             text_printf(&rest, "%s ", rules->observables[observable].values[claim->value].label);
             put_number(&rest, claim, false);
             screen_row(screen, 2, VALUE_COLUMNS, rules->findings[f].name, bytes_of(&rest));
-            screen_done(screen, &rest);
+            text_release(&rest);
         }
     for (size_t c = 0; c < rules->cause_count; c++)
         for (size_t i = 0; i < rules->causes[c].weigh_count; i++) {
@@ -225,7 +225,7 @@ static void show_value_claims(struct screen *screen, const struct rules *rules, 
             text_printf(&rest, "%s ", rules->observables[observable].values[claim->value].label);
             put_number(&rest, claim, true);
             screen_row(screen, 2, VALUE_COLUMNS, rules->causes[c].name, bytes_of(&rest));
-            screen_done(screen, &rest);
+            text_release(&rest);
         }
 }
 
@@ -248,7 +248,7 @@ static void show_observable(struct screen *screen, const struct rules *rules, si
         if (value->look != NULL)
             text_printf(&rest, ". %s", value->look);
         screen_row(screen, 2, ID_COLUMNS, value->id, bytes_of(&rest));
-        screen_done(screen, &rest);
+        text_release(&rest);
     }
     show_value_claims(screen, rules, index);
     show_sources(screen, rules, &observable->cites);
@@ -294,7 +294,7 @@ static void show_species(struct screen *screen, const struct rules *rules, size_
         show_claims(screen, rules, &species->normal[i].claim, 1, false);
     }
     show_sources(screen, rules, &species->cites);
-    screen_done(screen, &words);
+    text_release(&words);
 }
 
 static void show_grain(struct screen *screen, const struct rules *rules, size_t index)
@@ -310,7 +310,7 @@ static void show_grain(struct screen *screen, const struct rules *rules, size_t 
     put_range(&words, "The raw kernel holds", grain->raw_limit, grain->raw_limit, "%");
     screen_say(screen, 0, 0, ROLE_PLAIN, "%s(per cent of the wet weight)", bytes_of(&words));
     show_sources(screen, rules, &grain->cites);
-    screen_done(screen, &words);
+    text_release(&words);
 }
 
 static void show_vessel(struct screen *screen, const struct rules *rules, size_t index)
@@ -344,7 +344,7 @@ static void show_source(struct screen *screen, const struct rules *rules, size_t
     put_source(&words, &rules->sources[index]);
     screen_say(screen, 0, 0, ROLE_STRONG, "%s (source)", rules->sources[index].id);
     screen_say(screen, 0, 0, ROLE_PLAIN, "%s", bytes_of(&words));
-    screen_done(screen, &words);
+    text_release(&words);
 }
 
 /* ---- every kind, by table -------------------------------------------------------------------- */

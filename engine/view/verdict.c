@@ -66,7 +66,7 @@ static void passed_over(struct screen *screen, const struct told *told)
         screen_say(screen, 2, 2, ROLE_QUIET,
                    "Not spoken of, so taken as probably not there: %s. Say so if one is.",
                    names.bytes);
-    screen_done(screen, &names);
+    text_release(&names);
 }
 
 /* The words it came from; what records know stands without quotes, for nobody said it now. */
@@ -88,7 +88,7 @@ static void fact_row(struct screen *screen, const struct told *told, const struc
     verdict_values(&rest, observable, fact);
     put_whence(&rest, fact);
     screen_row(screen, 2, LABEL_COLUMNS, observable->label, rest.bytes != NULL ? rest.bytes : "");
-    screen_done(screen, &rest);
+    text_release(&rest);
 }
 
 void view_understood(struct screen *screen, const struct told *told)
@@ -132,7 +132,7 @@ static void put_unclear(struct screen *screen, const struct unclear *unclear, si
             text_printf(&words, "%s'%s'", words.length > 0 ? "; " : "", unclear[i].words);
     if (words.length > 0)
         screen_say(screen, 0, 2, ROLE_QUIET, "Not understood: %s", words.bytes);
-    screen_done(screen, &words);
+    text_release(&words);
     for (size_t i = 0; i < count; i++)
         if (unclear[i].note != NULL)
             screen_say(screen, 0, 2, ROLE_QUIET, "Not understood: '%s'; %s", unclear[i].words,
@@ -216,7 +216,7 @@ void view_recalled(struct screen *screen, const struct told *told)
         put_seen_before(&labels, observable, seen_before(observable, &facts[i]));
     }
     say_seen_before(screen, &labels, when);
-    screen_done(screen, &labels);
+    text_release(&labels);
 }
 
 /* ---- in words -------------------------------------------------------------------------------- */
@@ -346,7 +346,7 @@ static void put_aliases(struct screen *screen, const struct told *told,
             screen_say(screen, 4, 2, ROLE_QUIET, "What would (%s): %s", test->label,
                        test->look != NULL ? test->look : test->ask);
     }
-    screen_done(screen, &words);
+    text_release(&words);
 }
 
 static bool tells(const struct sibling_evidence *evidence)
@@ -363,7 +363,7 @@ static void say_group(struct screen *screen, const struct told *told,
     put_moves(&words, told, evidence, most);
     if (words.bytes != NULL)
         screen_item(screen, 2, "-", ROLE_PLAIN, words.bytes);
-    screen_done(screen, &words);
+    text_release(&words);
 }
 
 void view_siblings(struct screen *screen, const struct told *told)
@@ -510,7 +510,7 @@ void view_action(struct screen *screen, const struct told *told)
     screen_say(screen, 0, 0, action_role[action], "%s", words.bytes != NULL ? words.bytes : "");
     if (decision->floor != RULES_NONE)
         screen_say(screen, 0, 0, ROLE_PLAIN, "%s", rules->floors[decision->floor].say);
-    screen_done(screen, &words);
+    text_release(&words);
 }
 
 static void cautions(struct screen *screen, const struct told *told, bool first)
@@ -621,7 +621,7 @@ void view_evidence(struct screen *screen, const struct told *told)
             text_puts(&rest, fact != NULL ? "; no other spoken of" : "nothing spoken of");
         snprintf(decibans, sizeof decibans, "%+.1f", weight->decibans);
         screen_row(screen, 2, LABEL_COLUMNS, decibans, rest.bytes != NULL ? rest.bytes : "");
-        screen_done(screen, &rest);
+        text_release(&rest);
     }
 }
 
@@ -666,7 +666,7 @@ static void turn_line(struct screen *screen, const struct told *told, size_t at)
     }
     text_printf(&words, " - %s", told->rules->decision.action_label[turn->action]);
     screen_item(screen, 2, "-", ROLE_PLAIN, words.bytes != NULL ? words.bytes : "");
-    screen_done(screen, &words);
+    text_release(&words);
 }
 
 void view_turns(struct screen *screen, const struct told *told)
@@ -714,7 +714,7 @@ void view_tests(struct screen *screen, const struct told *told, size_t most)
         put_delay(&words, test->delay_days);
         text_puts(&words, ")");
         screen_item(screen, 2, "-", ROLE_PLAIN, words.bytes != NULL ? words.bytes : "");
-        screen_done(screen, &words);
+        text_release(&words);
     }
 }
 
@@ -744,7 +744,7 @@ void view_standing(struct screen *screen, const struct told *told)
                 told->rules->decision.action_label[told->verdict->decision.action],
                 told->verdict->settled ? "settled" : "not settled yet");
     screen_say(screen, 0, 0, ROLE_QUIET, "%s", words.bytes != NULL ? words.bytes : "");
-    screen_done(screen, &words);
+    text_release(&words);
 }
 
 void view_standing_causes(struct screen *screen, const struct told *told)
@@ -758,7 +758,7 @@ void view_standing_causes(struct screen *screen, const struct told *told)
     put_leaders(&words, causes[ranked[0].index].name, ranked[0].p, causes[ranked[1].index].name,
                 ranked[1].p);
     screen_say(screen, 0, 0, ROLE_QUIET, "%s", words.bytes != NULL ? words.bytes : "");
-    screen_done(screen, &words);
+    text_release(&words);
 }
 
 static void explained(struct screen *screen, const struct told *told)
