@@ -111,7 +111,6 @@ struct folders { /* malloc'd paths and borrowed ones, in the order they are read
     const char **paths;
     size_t count;
     char *shipped, *overlay;
-    bool no_memory; /* one may be missing */
 };
 
 static bool folders_collect(struct folders *folders, const struct app *app, const char *const *more,
@@ -122,8 +121,8 @@ static bool folders_collect(struct folders *folders, const struct app *app, cons
     folders->paths = calloc(named->count + more_count + 2, sizeof *folders->paths);
     if (folders->paths == NULL)
         return false;
-    folders->shipped = rules_find_shipped(&folders->no_memory);
-    folders->overlay = rules_find_overlay(&folders->no_memory);
+    folders->shipped = rules_find_shipped();
+    folders->overlay = rules_find_overlay();
     if (folders->shipped != NULL)
         folders->paths[folders->count++] = folders->shipped;
     if (folders->overlay != NULL)
@@ -184,7 +183,7 @@ enum status app_load(struct app *app, const char *const *more, size_t more_count
     struct folders folders;
     if (!folders_collect(&folders, app, more, more_count))
         return STATUS_MEMORY;
-    enum status status = folders.no_memory ? STATUS_MEMORY : load_rules(app, &folders);
+    enum status status = load_rules(app, &folders);
     folders_release(&folders);
     if (status != STATUS_OK)
         return status;
@@ -308,10 +307,7 @@ enum status feed_write(struct app *app, const char *path)
 
 char *corpus_find(const char *below)
 {
-    bool no_memory = false;
-    char *rules = rules_find_shipped(&no_memory);
-    if (no_memory)
-        return NULL;
+    char *rules = rules_find_shipped();
     char *slash = rules != NULL ? strrchr(rules, '/') : NULL;
     int length = slash != NULL ? (int)(slash - rules) + 1 : 0;
     char *path = text_format("%.*scorpus/%s", length, rules != NULL ? rules : "", below);

@@ -283,8 +283,7 @@ static char *path_in(const struct lesson *lesson, const char *name)
 
 static bool find_places(struct lesson *lesson)
 {
-    bool no_memory = false;
-    char *overlay = rules_overlay_path(&no_memory);
+    char *overlay = rules_overlay_path();
     lesson->overlay = overlay != NULL ? arena_string(lesson->arena, overlay) : NULL;
     free(overlay);
     if (lesson->overlay == NULL)

@@ -2,23 +2,254 @@
 #include <math.h>
 #include <string.h>
 
-#include "rules/fields.h"
+#include "rules/load.h"
 
-/* ==== load observables ======================================================================== */
+/* Kind by kind: what may stand in an item, and what is wrong with one as a whole. */
 
-/* Signs, circumstances and tests: questions and their values. */
+#define WORDS(name, ...)                                                                           \
+    static const char *const name##_LIST[] = {__VA_ARGS__};                                        \
+    static const struct words name = {name##_LIST, sizeof name##_LIST / sizeof *name##_LIST}
 
-enum { LEAST_VALUES = 2 };
+/* ---- the rule base itself, words for numbers, fitted numbers --------------------------------- */
+
+static const struct field RULES_FIELDS[] = {
+    TEXT("name", REQUIRED, offsetof(struct rules, name)),
+    TEXT("version", REQUIRED, offsetof(struct rules, version)),
+};
+static const struct shape RULES = SHAPE("'rules'", RULES_FIELDS);
+
+/* A mapping from words to numbers. */
+static void read_words(struct loader *loader, const struct field *field, const struct node *node,
+                       void *item)
+{
+    struct word *words = expect_entries(loader, node, NODE_MAP, sizeof *words);
+    size_t used = 0;
+    for (const struct node *entry = words ? node->first : NULL; entry; entry = entry->next) {
+        words[used].word = entry->key->text;
+        used += expect_number(loader, entry, entry->key->text, field->bounds, &words[used].number);
+    }
+    field_list(field, item, words, used);
+}
+
+static const struct field SPOKEN_FIELDS[] = {
+    NUMBER("at_least", REQUIRED, offsetof(struct word, number), SHARE),
+    TEXT("say", REQUIRED, offsetof(struct word, word)),
+};
+static const struct shape SPOKEN = SHAPE("a spoken probability", SPOKEN_FIELDS);
+
+static void read_spoken(struct loader *loader, const struct field *field, const struct node *node,
+                        void *item)
+{
+    if (!expect_kind(loader, node, NODE_LIST, field->key))
+        return;
+    struct word *words = arena_array(loader->keep, node->count, sizeof *words);
+    size_t used = 0;
+    for (const struct node *entry = node->first; entry; entry = entry->next, used++) {
+        shape_read(loader, &SPOKEN, entry, &words[used]);
+        if (used && words[used].number >= words[used - 1].number)
+            node_error(
+                loader, entry,
+                "'at_least' rises from %g to %g; spoken probabilities stand in falling order",
+                words[used - 1].number, words[used].number);
+    }
+    if (!used || words[used - 1].number > 0)
+        node_error(loader, node,
+                   "the last spoken probability must have 'at_least: 0.0', to cover all");
+    field_list(field, item, words, used);
+}
+
+#define SCALE(member) offsetof(struct rules, scale.member)
+
+static const struct field SCALE_FIELDS[] = {
+    {KEY("frequency", REQUIRED, read_words, SCALE(frequency)), .count = SCALE(frequency_count),
+     .bounds = &CHANCE},
+    {KEY("weight", REQUIRED, read_words, SCALE(weight)), .count = SCALE(weight_count),
+     .bounds = &POSITIVE},
+    LIST("spoken", REQUIRED, read_spoken, SCALE(spoken), SCALE(spoken_count)),
+};
+static const struct shape SCALE_SHAPE = SHAPE("'scale'", SCALE_FIELDS);
+
+#define CALIBRATION(member) offsetof(struct rules, calibration.member)
+
+static const struct field SIBLINGS_FIELDS[] = {
+    NUMBER_OR("most", REQUIRED, CALIBRATION(siblings.most), NOT_NEGATIVE, 0),
+    NUMBER_OR("usual", REQUIRED, CALIBRATION(siblings.usual), CHANCE, 0),
+    NUMBER_OR("usual_seen", REQUIRED, CALIBRATION(siblings.usual_seen), POSITIVE, 0),
+    NUMBER_OR("reach_seen", REQUIRED, CALIBRATION(siblings.reach_seen), POSITIVE, 0),
+};
+static const struct shape SIBLINGS = SHAPE("'siblings'", SIBLINGS_FIELDS);
+
+static const struct field CALIBRATION_FIELDS[] = {
+    NUMBER("tau", REQUIRED, CALIBRATION(tau), SHARE_ABOVE_0),
+    NUMBER("hedge", REQUIRED, CALIBRATION(hedge), SHARE),
+    NUMBER_OR("silence", OPTIONAL, CALIBRATION(silence), SHARE, 0),
+    NUMBER_OR("silence_after", OPTIONAL, CALIBRATION(silence_after), NOT_NEGATIVE, 0),
+    INNER("siblings", OPTIONAL, SIBLINGS),
+    TEXT("fitted_by", OPTIONAL, CALIBRATION(fitted_by)),
+};
+static const struct shape CALIBRATION_SHAPE = SHAPE("'calibration'", CALIBRATION_FIELDS);
+
+/* ---- sources, groups ------------------------------------------------------------------------- */
+
+static const struct field SOURCE_FIELDS[] = {
+    TEXT("author", REQUIRED, offsetof(struct source, author)),
+    TEXT("title", REQUIRED, offsetof(struct source, title)),
+    TEXT("year", REQUIRED, offsetof(struct source, year)),
+    TEXT("where", OPTIONAL, offsetof(struct source, where)),
+    FLAG("weak", offsetof(struct source, weak)),
+};
+static const struct shape SOURCE = SHAPE("a source", SOURCE_FIELDS);
+
+static const struct field GROUP_FIELDS[] = {
+    NUMBER("overlap", REQUIRED, offsetof(struct group, overlap), SHARE),
+};
+static const struct shape GROUP = SHAPE("a group", GROUP_FIELDS);
+
+/* ---- species, grains, vessels ---------------------------------------------------------------- */
+
+#define SPECIES(member) offsetof(struct species, member)
+
+static const struct field GROWTH_FIELDS[] = {
+    CITATION("source", OPTIONAL, SPECIES(growth.cites)),
+    NUMBER("t_min", OPTIONAL, SPECIES(growth.t_min), ANY),
+    NUMBER("t_opt", OPTIONAL, SPECIES(growth.t_opt), ANY),
+    NUMBER("t_max", OPTIONAL, SPECIES(growth.t_max), ANY),
+    PAIR("rate", OPTIONAL, SPECIES(growth.rate_lo), POSITIVE),
+    PAIR("lag", OPTIONAL, SPECIES(growth.lag_lo), NOT_NEGATIVE),
+    PAIR("full_days", OPTIONAL, SPECIES(growth.full_lo), POSITIVE),
+};
+static const struct shape GROWTH = SHAPE("'growth'", GROWTH_FIELDS);
+
+static void read_growth(struct loader *loader, const struct field *field, const struct node *node,
+                        void *item)
+{
+    struct species *species = item;
+    struct growth *growth = &species->growth;
+    growth->cites = species->cites;
+    shape_read(loader, field->shape, node, item);
+    if (growth->t_min >= growth->t_opt || growth->t_opt >= growth->t_max)
+        node_error(loader, node, "'t_min', 't_opt' and 't_max' are %g, %g and %g; they must rise",
+                   growth->t_min, growth->t_opt, growth->t_max);
+}
+
+static const struct field SPECIES_FIELDS[] = {
+    CITATION("source", REQUIRED, SPECIES(cites)),
+    TEXT("name", REQUIRED, SPECIES(name)),
+    TEXT("latin", REQUIRED, SPECIES(latin)),
+    NUMBER("base", REQUIRED, SPECIES(base), POSITIVE),
+    FIELD("phrases", OPTIONAL, read_phrases, SPECIES(phrases)),
+    {KEY("growth", OPTIONAL, read_growth, 0), .shape = &GROWTH},
+    LATER("normal", OPTIONAL), /* load_normal */
+    TEXT("note", OPTIONAL, SPECIES(note)),
+};
+static const struct shape SPECIES_SHAPE = SHAPE("a species", SPECIES_FIELDS);
+
+/* {finding: {sign: {value: how often}, source: ...}} */
+static void read_normal(struct loader *loader, const struct node *node, struct species *species)
+{
+    struct normal_look *list = NULL;
+    size_t count = 0, finding;
+    if (!expect_kind(loader, node, NODE_MAP, "normal"))
+        return;
+    struct citation inherited = citation_of(loader, node, species->cites);
+    for (const struct node *entry = node->first; entry; entry = entry->next) {
+        if (!strcmp(entry->key->text, "source") ||
+            !find_item(loader, ITEM_FINDING, entry->key, &finding))
+            continue;
+        struct claims claims = claims_read(loader, entry, CLAIM_FREQUENCY, inherited);
+        for (size_t i = 0; i < claims.count; i++)
+            *arena_push(loader->keep, list, count) = (struct normal_look){finding, claims.list[i]};
+    }
+    species->normal = list;
+    species->normal_count = count;
+}
+
+void load_normal(struct loader *loader)
+{
+    const struct item_list *items = &loader->items[ITEM_SPECIES];
+    struct species *species = loader->arrays[ITEM_SPECIES];
+    for (size_t i = 0; i < items->count; i++) {
+        const struct node *node = node_entry(items->list[i].node, "normal");
+        if (node)
+            read_normal(loader, node, &species[i]);
+    }
+}
+
+#define GRAIN(member) offsetof(struct grain, member)
+
+static const struct field GRAIN_FIELDS[] = {
+    CITATION("source", REQUIRED, GRAIN(cites)),
+    TEXT("name", REQUIRED, GRAIN(name)),
+    NUMBER("base", REQUIRED, GRAIN(base), POSITIVE),
+    FIELD("phrases", OPTIONAL, read_phrases, GRAIN(phrases)),
+    NUMBER("moisture", REQUIRED, GRAIN(moisture), PER_CENT),
+    PAIR("target", REQUIRED, GRAIN(target_lo), PER_CENT),
+    NUMBER("raw_limit", OPTIONAL, GRAIN(raw_limit), PER_CENT),
+    NUMBER("bulk", REQUIRED, GRAIN(bulk), POSITIVE),
+    TEXT("note", OPTIONAL, GRAIN(note)),
+};
+static const struct shape GRAIN_SHAPE = SHAPE("a grain", GRAIN_FIELDS);
+
+WORDS(BODY_WORDS, "cylinder", "brick");
+
+static void read_sides(struct loader *loader, const struct field *field, const struct node *node,
+                       void *item)
+{
+    struct vessel_kind *vessel = item;
+    if (node->kind != NODE_LIST || node->count != 3) {
+        node_error(loader, node, "'%s' must be a list of three lengths in metres", field->key);
+        return;
+    }
+    const struct node *entry = node->first;
+    for (size_t i = 0; i < 3; i++, entry = entry->next)
+        expect_number(loader, entry, field->key, &POSITIVE, &vessel->sides[i]);
+}
+
+#define VESSEL(member) offsetof(struct vessel_kind, member)
+
+static const struct field VESSEL_FIELDS[] = {
+    CITATION("source", REQUIRED, VESSEL(cites)),
+    TEXT("name", REQUIRED, VESSEL(name)),
+    NUMBER("base", REQUIRED, VESSEL(base), POSITIVE),
+    FIELD("phrases", OPTIONAL, read_phrases, VESSEL(phrases)),
+    CHOICE("shape", REQUIRED, VESSEL(shape), BODY_WORDS),
+    NUMBER("litres", OPTIONAL, VESSEL(litres), POSITIVE),
+    NUMBER("radius", OPTIONAL, VESSEL(radius), POSITIVE),
+    NUMBER("height", OPTIONAL, VESSEL(height), POSITIVE),
+    {KEY("sides", OPTIONAL, read_sides, VESSEL(sides)), .reals = 3, .absent = NAN},
+    NUMBER("mass", REQUIRED, VESSEL(mass_kg), POSITIVE),
+    NUMBER("wall_h", REQUIRED, VESSEL(wall_h), POSITIVE),
+};
+static const struct shape VESSEL_SHAPE = SHAPE("a vessel", VESSEL_FIELDS);
+
+/* A shape has its own measures and not the other's. */
+static void check_vessel(struct loader *loader, const struct item *item, void *made)
+{
+    static const struct {
+        const char *key;
+        enum vessel_shape shape;
+    } measures[] = {{"radius", SHAPE_CYLINDER}, {"height", SHAPE_CYLINDER}, {"sides", SHAPE_BRICK}};
+    const struct vessel_kind *vessel = made;
+    const char *name = BODY_WORDS.list[vessel->shape];
+    const struct node *shape = node_entry(item->node, "shape");
+    if (!shape || shape->kind != NODE_TEXT || strcmp(shape->text, name) != 0)
+        return; /* told already */
+    for (size_t i = 0; i < sizeof measures / sizeof *measures; i++) {
+        bool given = node_entry(item->node, measures[i].key) != NULL;
+        if (given != (measures[i].shape == vessel->shape))
+            load_error(loader, vessel->at, "a %s has %s '%s'; %s", name, given ? "no" : "a",
+                       measures[i].key, given ? "take it out" : "add it");
+    }
+}
+
+/* ---- observables: signs, circumstances, tests ------------------------------------------------ */
+
+enum { MINIMUM_VALUES = 2 };
 static const double SHARES_OFF = 0.02; /* how far shares may add up to something else than 1 */
 
-/* ---- choices --------------------------------------------------------------------------------- */
-
-#define WORDS(name, list) static const struct words name = {list, sizeof(list) / sizeof *(list)}
-
-static const char *const kinds[] = {"one", "several", "number"};
-static const char *const gates[] = {"none", "unsolicited", "never_asked"};
-WORDS(KIND_WORDS, kinds);
-WORDS(GATE_WORDS, gates);
+WORDS(KIND_WORDS, "one", "several", "number");
+WORDS(GATE_WORDS, "none", "unsolicited", "never_asked");
+WORDS(LIST_WORDS, "species", "grains", "vessels"); /* in the order of what they feed */
 
 /* What a computation may take or records tell, and what it needs: other kinds or units would be wrong numbers. */
 static const struct feed {
@@ -79,10 +310,10 @@ static void read_feeds(struct loader *loader, const struct field *field, const s
     if (choice == FEEDS_NONE)
         return;
     if (observable->kind != FEEDS[choice].kind)
-        node_error(loader, node, "what feeds '%s' must be of kind '%s'", FEEDS[choice].name,
-                   kinds[FEEDS[choice].kind]);
+        node_error(loader, node, "what feeds '%s' must be of kind '%s'", names[choice],
+                   KIND_WORDS.list[FEEDS[choice].kind]);
     else if (observable->kind == KIND_NUMBER && observable->dimension != FEEDS[choice].dimension)
-        node_error(loader, node, "what feeds '%s' must be in '%s'", FEEDS[choice].name,
+        node_error(loader, node, "what feeds '%s' must be in '%s'", names[choice],
                    dimension_name(FEEDS[choice].dimension));
 }
 
@@ -99,20 +330,18 @@ static void read_unit(struct loader *loader, const struct field *field, const st
         observable->dimension = (enum dimension)choice;
 }
 
-/* ---- shares and bins ------------------------------------------------------------------------- */
-
 static void check_shares(struct loader *loader, const struct observable *observable,
-                         struct position at)
+                         const struct node *node)
 {
     double sum = 0;
     if (observable->kind == KIND_SEVERAL || !observable->value_count)
         return;
     for (size_t i = 0; i < observable->value_count; i++)
         sum += observable->values[i].base;
-    if (observable->value_count < LEAST_VALUES)
-        load_error(loader, at, "'%s' has one value only; a question needs two", observable->id);
+    if (observable->value_count < MINIMUM_VALUES)
+        node_error(loader, node, "'%s' has one value only; a question needs two", observable->id);
     else if (fabs(sum - 1) > SHARES_OFF)
-        load_error(loader, at,
+        node_error(loader, node,
                    "the bases of '%s' add up to %.3g; exactly one value holds, so they must add "
                    "up to 1",
                    observable->id, sum);
@@ -128,42 +357,42 @@ static void set_bins(struct loader *loader, struct observable *observable, struc
     if (!(observable->min < observable->max))
         return; /* or one is missing, and told */
     for (size_t i = 0; i < observable->value_count; i++) {
+        struct value *value = &values[i];
         bool last = i + 1 == observable->value_count;
-        values[i].from = from;
-        if (last && !isnan(values[i].below))
-            load_error(loader, values[i].at,
-                       "the last bin reaches to 'max'; take 'below' out of it");
+        value->from = from;
+        if (last && !isnan(value->below))
+            load_error(loader, value->at, "the last bin reaches to 'max'; take 'below' out of it");
         if (last)
-            values[i].below = observable->max;
-        if (isnan(values[i].below))
-            load_error(loader, values[i].at, "bin '%s' needs 'below', where the next one begins",
-                       values[i].id);
-        else if (!(values[i].below > from && values[i].below <= observable->max))
-            load_error(loader, values[i].at,
+            value->below = observable->max;
+        if (isnan(value->below))
+            load_error(loader, value->at, "bin '%s' needs 'below', where the next one begins",
+                       value->id);
+        else if (!(value->below > from && value->below <= observable->max))
+            load_error(loader, value->at,
                        "bin '%s' goes from %g to below %g; bins must rise from 'min' to 'max'",
-                       values[i].id, from, values[i].below);
+                       value->id, from, value->below);
         else
-            from = values[i].below;
+            from = value->below;
     }
 }
 
-/* ---- values ---------------------------------------------------------------------------------- */
+#define VALUE(member) offsetof(struct value, member)
 
 static const struct field VALUE_FIELDS[] = {
-    FIELD("label", REQUIRED, read_text, offsetof(struct value, label)),
-    FIELD("look", OPTIONAL, read_text, offsetof(struct value, look)),
-    FIELD("base", REQUIRED, read_frequency, offsetof(struct value, base)),
-    NUMBER("below", OPTIONAL, offsetof(struct value, below), ANY),
-    NUMBER("parameter", OPTIONAL, offsetof(struct value, parameter), ANY),
-    FIELD("salient", OPTIONAL, read_flag, offsetof(struct value, salient)),
-    FIELD("phrases", OPTIONAL, read_phrases, offsetof(struct value, phrases)),
+    TEXT("label", REQUIRED, VALUE(label)),
+    TEXT("look", OPTIONAL, VALUE(look)),
+    FIELD("base", REQUIRED, read_frequency, VALUE(base)),
+    NUMBER("below", OPTIONAL, VALUE(below), ANY),
+    NUMBER("parameter", OPTIONAL, VALUE(parameter), ANY),
+    FLAG("salient", VALUE(salient)),
+    FIELD("phrases", OPTIONAL, read_phrases, VALUE(phrases)),
 };
-static const struct shape VALUE = SHAPE("a value", VALUE_FIELDS);
+static const struct shape VALUE_SHAPE = SHAPE("a value", VALUE_FIELDS);
 
 static void check_value(struct loader *loader, const struct observable *observable,
                         const struct value *value, const struct node *node)
 {
-    const struct node *below = node->kind == NODE_MAP ? node_entry(node, "below") : NULL;
+    const struct node *below = node_entry(node, "below");
     if (!strcmp(value->id, "source"))
         load_error(loader, value->at,
                    "a value cannot be called 'source', which ends a block of claims; rename it");
@@ -182,7 +411,7 @@ static void read_values(struct loader *loader, const struct field *field, const 
                         void *item)
 {
     struct observable *observable = item;
-    size_t errors = loader->faults.errors;
+    size_t errors = loader->errors, count = 0;
     if (!expect_kind(loader, node, NODE_MAP, field->key))
         return;
     if (node->count > RULES_MAX_VALUES) {
@@ -191,63 +420,33 @@ static void read_values(struct loader *loader, const struct field *field, const 
         return;
     }
     struct value *values = arena_array(loader->keep, node->count, sizeof *values);
-    if (!values)
-        return;
-    size_t count = 0;
     for (const struct node *entry = node->first; entry; entry = entry->next) {
         struct value *value = &values[count];
         if (!expect_id(loader, entry->key))
             continue;
-        *value = (struct value){.id = entry->key->text,
-                                .at = node_at(entry->key),
-                                .from = NAN,
-                                .below = NAN,
-                                .parameter = NAN};
-        shape_read(loader, &VALUE, entry, value);
+        *value = (struct value){.id = entry->key->text, .at = node_at(entry->key), .from = NAN};
+        shape_clear(&VALUE_SHAPE, value);
+        shape_read(loader, &VALUE_SHAPE, entry, value);
         check_value(loader, observable, value, entry);
         count++;
     }
     observable->values = values;
     observable->value_count = count;
-    if (loader->faults.errors != errors)
+    if (loader->errors != errors)
         return; /* sums and bins of what is broken mean nothing */
-    check_shares(loader, observable, node_at(node->key));
+    check_shares(loader, observable, node->key);
     if (observable->kind == KIND_NUMBER)
         set_bins(loader, observable, values);
 }
 
-/* ---- values from a list of species, grains or vessels ---------------------------------------- */
+#define VALUE_OF(one)                                                                              \
+    (struct value)                                                                                 \
+    {                                                                                              \
+        .id = (one)->id, .label = (one)->name, .base = (one)->base, .phrases = (one)->phrases,     \
+        .at = (one)->at, .from = NAN, .below = NAN, .parameter = NAN                               \
+    }
 
-static const char *const lists[] = {"species", "grains", "vessels"};
-WORDS(LIST_WORDS, lists);
-
-static struct value value_of_species(const struct species *species)
-{
-    return (struct value){.id = species->id,
-                          .label = species->name,
-                          .base = species->base,
-                          .phrases = species->phrases,
-                          .at = species->at};
-}
-
-static struct value value_of_grain(const struct grain *grain)
-{
-    return (struct value){.id = grain->id,
-                          .label = grain->name,
-                          .base = grain->base,
-                          .phrases = grain->phrases,
-                          .at = grain->at};
-}
-
-static struct value value_of_vessel(const struct vessel_kind *vessel)
-{
-    return (struct value){.id = vessel->id,
-                          .label = vessel->name,
-                          .base = vessel->base,
-                          .phrases = vessel->phrases,
-                          .at = vessel->at};
-}
-
+/* Values from the list of species, grains or vessels. */
 static void read_values_from(struct loader *loader, const struct field *field,
                              const struct node *node, void *item)
 {
@@ -255,60 +454,68 @@ static void read_values_from(struct loader *loader, const struct field *field,
     const size_t counts[] = {rules->species_count, rules->grain_count, rules->vessel_count};
     struct observable *observable = item;
     size_t list;
+    double sum = 0;
     if (!expect_choice(loader, node, field->key, &LIST_WORDS, &list))
         return;
-    if (counts[list] > RULES_MAX_VALUES) {
-        node_error(loader, node, "%zu %s; there may be %d at most", counts[list], lists[list],
+    size_t count = counts[list];
+    if (count > RULES_MAX_VALUES) {
+        node_error(loader, node, "%zu %s; there may be %d at most", count, node->text,
                    RULES_MAX_VALUES);
         return;
     }
-    struct value *values = arena_array(loader->keep, counts[list], sizeof *values);
-    double sum = 0;
-    for (size_t i = 0; values && i < counts[list]; i++) {
-        values[i] = list == 0   ? value_of_species(&rules->species[i])
-                    : list == 1 ? value_of_grain(&rules->grains[i])
-                                : value_of_vessel(&rules->vessels[i]);
-        values[i].from = values[i].below = values[i].parameter = NAN;
+    struct value *values = arena_array(loader->keep, count, sizeof *values);
+    for (size_t i = 0; i < count; i++) {
+        values[i] = list == 0   ? VALUE_OF(&rules->species[i])
+                    : list == 1 ? VALUE_OF(&rules->grains[i])
+                                : VALUE_OF(&rules->vessels[i]);
         sum += values[i].base;
     }
     /* Shares of a list need not add up to 1: an overlay may add to it. */
-    for (size_t i = 0; values && i < counts[list] && sum > 0; i++)
+    for (size_t i = 0; i < count && sum > 0; i++)
         values[i].base /= sum;
     observable->values = values;
-    observable->value_count = values ? counts[list] : 0;
+    observable->value_count = count;
 }
 
-/* ---- observables ----------------------------------------------------------------------------- */
+#define OBSERVABLE(member) offsetof(struct observable, member)
 
-static const struct field FIELDS[] = {
-    FIELD("source", REQUIRED, read_citation, offsetof(struct observable, cites)),
-    FIELD("label", REQUIRED, read_text, offsetof(struct observable, label)),
-    FIELD("ask", REQUIRED, read_question, offsetof(struct observable, ask)),
-    FIELD("look", OPTIONAL, read_text, offsetof(struct observable, look)),
-    FIELD("why", OPTIONAL, read_text, offsetof(struct observable, why)),
-    CHOICE("kind", REQUIRED, offsetof(struct observable, kind), KIND_WORDS),
+static const struct field OBSERVABLE_FIELDS[] = {
+    CITATION("source", REQUIRED, OBSERVABLE(cites)),
+    TEXT("label", REQUIRED, OBSERVABLE(label)),
+    FIELD("ask", REQUIRED, read_question, OBSERVABLE(ask)),
+    TEXT("look", OPTIONAL, OBSERVABLE(look)),
+    TEXT("why", OPTIONAL, OBSERVABLE(why)),
+    CHOICE("kind", REQUIRED, OBSERVABLE(kind), KIND_WORDS),
     OWN("unit", OPTIONAL, read_unit),
-    NUMBER("min", OPTIONAL, offsetof(struct observable, min), ANY),
-    NUMBER("max", OPTIONAL, offsetof(struct observable, max), ANY),
+    NUMBER("min", OPTIONAL, OBSERVABLE(min), ANY),
+    NUMBER("max", OPTIONAL, OBSERVABLE(max), ANY),
     OWN("feeds", OPTIONAL, read_feeds),
-    FIELD("lasts", OPTIONAL, read_flag, offsetof(struct observable, lasts)),
-    CHOICE("gate", OPTIONAL, offsetof(struct observable, gate), GATE_WORDS),
-    NUMBER("effort", OPTIONAL, offsetof(struct observable, effort), NOT_NEGATIVE),
-    NUMBER("delay_days", OPTIONAL, offsetof(struct observable, delay_days), NOT_NEGATIVE),
-    REFERENCE("group", OPTIONAL, offsetof(struct observable, group), ITEM_GROUP),
+    FLAG("lasts", OBSERVABLE(lasts)),
+    CHOICE("gate", OPTIONAL, OBSERVABLE(gate), GATE_WORDS),
+    NUMBER_OR("effort", OPTIONAL, OBSERVABLE(effort), NOT_NEGATIVE, 1),
+    NUMBER_OR("delay_days", OPTIONAL, OBSERVABLE(delay_days), NOT_NEGATIVE, 0),
+    {KEY("group", OPTIONAL, read_index, OBSERVABLE(group)), .kind = ITEM_GROUP},
     OWN("values", OPTIONAL, read_values),
     OWN("values_from", OPTIONAL, read_values_from),
     LATER("phrases", OPTIONAL), /* once it is known what {q} stands for */
 };
-static const struct shape SIGN = SHAPE("a sign", FIELDS);
-static const struct shape CIRCUMSTANCE = SHAPE("a circumstance", FIELDS);
-static const struct shape TEST = SHAPE("a test", FIELDS);
+static const struct shape OBSERVABLE_SHAPES[] = {SHAPE("a sign", OBSERVABLE_FIELDS),
+                                                 SHAPE("a circumstance", OBSERVABLE_FIELDS),
+                                                 SHAPE("a test", OBSERVABLE_FIELDS)};
+
+static void begin_observable(const struct item *item, void *made)
+{
+    struct observable *observable = made;
+    observable->class = item->class;
+    observable->lasts = item->class != CLASS_SIGN;
+    observable->group = RULES_NONE;
+}
 
 static void read_own_phrases(struct loader *loader, struct observable *observable,
                              const struct node *node)
 {
     static const struct field phrases =
-        FIELD("phrases", OPTIONAL, read_phrases, offsetof(struct observable, phrases));
+        FIELD("phrases", OPTIONAL, read_phrases, OBSERVABLE(phrases));
     const struct node *entry = node_entry(node, "phrases");
     if (!entry || observable->kind != KIND_NUMBER)
         return;
@@ -345,104 +552,56 @@ static void check_keys(struct loader *loader, const struct observable *observabl
         node_error(loader, from->key, "'values_from' is for 'kind: one' only");
 }
 
-/* What a computation takes from a list must be of that list, index for index. */
-static void check_feeds(struct loader *loader, const struct observable *observable,
-                        const struct node *node)
+static void check_observable(struct loader *loader, const struct item *item, void *made)
 {
-    if (observable->feeds < FEEDS_SPECIES || observable->feeds > FEEDS_VESSEL)
-        return;
-    const char *list = lists[observable->feeds - FEEDS_SPECIES];
-    const struct node *from = node_entry(node, "values_from");
-    if (!from || from->kind != NODE_TEXT || strcmp(from->text, list) != 0)
-        load_error(loader, observable->at, "what feeds '%s' must have 'values_from: %s'",
-                   FEEDS[observable->feeds].name, list);
-}
-
-/* ---- one observable -------------------------------------------------------------------------- */
-
-static void set_feeder(struct loader *loader, size_t index)
-{
-    const struct observable *observable = &loader->made->observables[index];
-    int *feeder = &loader->made->feeder[observable->feeds];
-    if (observable->feeds == FEEDS_NONE)
-        return;
-    if (*feeder != RULES_NONE)
-        load_error(loader, observable->at, "'%s' and '%s' both feed '%s'; one may",
-                   loader->made->observables[*feeder].id, observable->id,
-                   FEEDS[observable->feeds].name);
-    *feeder = (int)index;
-}
-
-static void load_one(struct loader *loader, const struct item *item, struct observable *observable)
-{
-    static const struct shape *const shapes[] = {&SIGN, &CIRCUMSTANCE, &TEST};
-    *observable = (struct observable){.id = item->id,
-                                      .class = item->class,
-                                      .at = item->at,
-                                      .lasts = item->class != CLASS_SIGN,
-                                      .min = NAN,
-                                      .max = NAN,
-                                      .group = RULES_NONE,
-                                      .effort = 1};
-    shape_read(loader, shapes[item->class], item->node, observable);
-    if (item->node->kind != NODE_MAP)
-        return;
-    read_own_phrases(loader, observable, item->node);
-    check_keys(loader, observable, item->node);
-    check_feeds(loader, observable, item->node);
-}
-
-void load_observables(struct loader *loader)
-{
-    const struct item_list *items = &loader->items[ITEM_OBSERVABLE];
-    struct observable *observables = items_array(loader, ITEM_OBSERVABLE, sizeof *observables);
-    loader->made->observables = observables;
-    loader->made->observable_count = observables ? items->count : 0;
-    if (observables)
-        loader->value_used = arena_array(loader->scratch, items->count, sizeof(uint32_t));
-    for (size_t i = 0; i < loader->made->observable_count; i++) {
-        load_one(loader, &items->list[i], &observables[i]);
-        set_feeder(loader, i);
+    struct observable *observable = made;
+    enum feeds feeds = observable->feeds;
+    if (item->node->kind == NODE_MAP) {
+        read_own_phrases(loader, observable, item->node);
+        check_keys(loader, observable, item->node);
     }
+    if (feeds == FEEDS_NONE)
+        return;
+    /* What a computation takes from a list must be of that list, index for index. */
+    if (feeds >= FEEDS_SPECIES && feeds <= FEEDS_VESSEL) {
+        const char *list = LIST_WORDS.list[feeds - FEEDS_SPECIES];
+        const struct node *from = node_entry(item->node, "values_from");
+        if (!from || from->kind != NODE_TEXT || strcmp(from->text, list) != 0)
+            load_error(loader, observable->at, "what feeds '%s' must have 'values_from: %s'",
+                       FEEDS[feeds].name, list);
+    }
+    int *feeder = &loader->made->feeder[feeds];
+    const struct observable *all = loader->made->observables;
+    if (*feeder != RULES_NONE)
+        load_error(loader, observable->at, "'%s' and '%s' both feed '%s'; one may", all[*feeder].id,
+                   observable->id, FEEDS[feeds].name);
+    *feeder = (int)(observable - all);
 }
 
-/* ==== load findings =========================================================================== */
-
-/* What may be in a vessel. */
+/* ---- findings -------------------------------------------------------------------------------- */
 
 static void read_looks(struct loader *loader, const struct field *field, const struct node *node,
                        void *item)
 {
-    (void)field;
-    struct finding *finding = item;
+    const struct finding *finding = item;
     struct claims claims = claims_read(loader, node, CLAIM_FREQUENCY, finding->cites);
-    finding->looks = claims.list;
-    finding->look_count = claims.count;
+    field_list(field, item, claims.list, claims.count);
 }
 
 static void read_differs(struct loader *loader, const struct field *field, const struct node *node,
                          void *item)
 {
-    struct finding *finding = item;
-    if (!expect_kind(loader, node, NODE_MAP, field->key) || !node->count)
-        return;
-    struct difference *differs = arena_array(loader->keep, node->count, sizeof *differs);
-    if (!differs)
-        return;
+    struct difference *differs = expect_entries(loader, node, NODE_MAP, sizeof *differs);
     size_t count = 0;
-    for (const struct node *entry = node->first; entry; entry = entry->next) {
-        struct difference *difference = &differs[count];
-        if (find_item(loader, ITEM_FINDING, entry->key, &difference->from) &&
-            expect_text(loader, entry, entry->key->text, &difference->how))
-            count++;
-    }
-    finding->differs = differs;
-    finding->differ_count = count;
+    for (const struct node *entry = differs ? node->first : NULL; entry; entry = entry->next)
+        count += find_item(loader, ITEM_FINDING, entry->key, &differs[count].from) &&
+                 expect_text(loader, entry, entry->key->text, &differs[count].how);
+    field_list(field, item, differs, count);
 }
 
+#define FINDING(member) offsetof(struct finding, member)
 #define STEPS(name, action)                                                                        \
-    LIST(name, OPTIONAL, read_texts, offsetof(struct finding, steps[action]),                      \
-         offsetof(struct finding, step_count[action]))
+    LIST(name, OPTIONAL, read_texts, FINDING(steps[action]), FINDING(step_count[action]))
 
 static const struct field DO_FIELDS[] = {
     STEPS("keep", ACTION_KEEP),
@@ -451,27 +610,29 @@ static const struct field DO_FIELDS[] = {
 };
 static const struct shape DO = SHAPE("'do'", DO_FIELDS);
 
-static const struct field FINDINGS_FIELDS[] = {
-    LATER("id", REQUIRED), /* by the catalogue */
-    FIELD("source", REQUIRED, read_citation, offsetof(struct finding, cites)),
-    FIELD("name", REQUIRED, read_text, offsetof(struct finding, name)),
-    FIELD("also", OPTIONAL, read_text, offsetof(struct finding, also)),
-    FIELD("what", REQUIRED, read_text, offsetof(struct finding, what)),
-    CHOICE("status", REQUIRED, offsetof(struct finding, status), STATUS_WORDS),
-    CHOICE("hazard", REQUIRED, offsetof(struct finding, hazard), HAZARD_WORDS),
-    NUMBER("base", REQUIRED, offsetof(struct finding, base), NOT_NEGATIVE),
-    NUMBER("reveal", REQUIRED, offsetof(struct finding, reveal), SHARE),
-    NUMBER("kept_worth", REQUIRED, offsetof(struct finding, kept_worth), SHARE),
-    NUMBER("spread", REQUIRED, offsetof(struct finding, spread), SHARE),
-    OWN("looks", REQUIRED, read_looks),
-    OWN("differs", OPTIONAL, read_differs),
+static const struct field FINDING_FIELDS[] = {
+    LATER("id", REQUIRED),
+    CITATION("source", REQUIRED, FINDING(cites)),
+    TEXT("name", REQUIRED, FINDING(name)),
+    TEXT("also", OPTIONAL, FINDING(also)),
+    TEXT("what", REQUIRED, FINDING(what)),
+    CHOICE("status", REQUIRED, FINDING(status), STATUS_WORDS),
+    CHOICE("hazard", REQUIRED, FINDING(hazard), HAZARD_WORDS),
+    NUMBER("base", REQUIRED, FINDING(base), NOT_NEGATIVE),
+    NUMBER("reveal", REQUIRED, FINDING(reveal), SHARE),
+    NUMBER("kept_worth", REQUIRED, FINDING(kept_worth), SHARE),
+    NUMBER("spread", REQUIRED, FINDING(spread), SHARE),
+    LIST("looks", REQUIRED, read_looks, FINDING(looks), FINDING(look_count)),
+    LIST("differs", OPTIONAL, read_differs, FINDING(differs), FINDING(differ_count)),
     INNER("do", REQUIRED, DO),
 };
-static const struct shape FINDING = SHAPE("a finding", FINDINGS_FIELDS);
+static const struct shape FINDING_SHAPE = SHAPE("a finding", FINDING_FIELDS);
 
 /* What is contaminated is never worth keeping: the words of a file may not say so by a slip. */
-static void check_status(struct loader *loader, const struct finding *finding)
+static void check_finding(struct loader *loader, const struct item *item, void *made)
 {
+    const struct finding *finding = made;
+    (void)item;
     if (finding->status != FINDING_CONTAMINATED)
         return;
     if (finding->kept_worth > 0)
@@ -483,54 +644,31 @@ static void check_status(struct loader *loader, const struct finding *finding)
                    "'%s' is contaminated and yet has steps for 'keep'; take them out", finding->id);
 }
 
-void load_findings(struct loader *loader)
-{
-    const struct item_list *items = &loader->items[ITEM_FINDING];
-    struct finding *findings = items_array(loader, ITEM_FINDING, sizeof *findings);
-    for (size_t i = 0; findings && i < items->count; i++) {
-        findings[i] = (struct finding){.id = items->list[i].id, .at = items->list[i].at};
-        shape_read(loader, &FINDING, items->list[i].node, &findings[i]);
-        check_status(loader, &findings[i]);
-    }
-    loader->made->findings = findings;
-    loader->made->finding_count = findings ? items->count : 0;
-}
-
-/* ==== load causes ============================================================================= */
-
-/* Why it is there. */
+/* ---- causes ---------------------------------------------------------------------------------- */
 
 static void read_grows(struct loader *loader, const struct field *field, const struct node *node,
                        void *item)
 {
     struct cause *cause = item;
-    if (!expect_kind(loader, node, NODE_MAP, field->key) || !node->count)
-        return;
-    struct growth_rate *grows = arena_array(loader->keep, node->count, sizeof *grows);
-    if (!grows)
-        return;
+    struct growth_rate *grows = expect_entries(loader, node, NODE_MAP, sizeof *grows);
     size_t count = 0;
-    for (const struct node *entry = node->first; entry; entry = entry->next) {
+    for (const struct node *entry = grows ? node->first : NULL; entry; entry = entry->next) {
         struct growth_rate *rate = &grows[count];
         rate->at = node_at(entry->key);
-        if (strcmp(entry->key->text, "source") != 0 &&
-            find_item(loader, ITEM_FINDING, entry->key, &rate->finding) &&
-            expect_number(loader, entry, entry->key->text, &POSITIVE, &rate->rate))
-            count++;
+        count += strcmp(entry->key->text, "source") != 0 &&
+                 find_item(loader, ITEM_FINDING, entry->key, &rate->finding) &&
+                 expect_number(loader, entry, entry->key->text, &POSITIVE, &rate->rate);
     }
-    cause->grows = grows;
-    cause->grow_count = count;
+    field_list(field, item, grows, count);
     cause->grows_cites = citation_of(loader, node, cause->cites);
 }
 
 static void read_weighs(struct loader *loader, const struct field *field, const struct node *node,
                         void *item)
 {
-    (void)field;
-    struct cause *cause = item;
+    const struct cause *cause = item;
     struct claims claims = claims_read(loader, node, CLAIM_WEIGHT, cause->cites);
-    cause->weighs = claims.list;
-    cause->weigh_count = claims.count;
+    field_list(field, item, claims.list, claims.count);
 }
 
 static void read_settle(struct loader *loader, const struct field *field, const struct node *node,
@@ -545,80 +683,68 @@ static void read_settle(struct loader *loader, const struct field *field, const 
     }
 }
 
-static const struct bounds SHARE_ABOVE_0 = {0, 1, true, false, "above 0, up to 1"};
+#define CAUSE(member) offsetof(struct cause, member)
 
-static const struct field CAUSES_FIELDS[] = {
-    LATER("id", REQUIRED), /* by the catalogue */
-    FIELD("source", REQUIRED, read_citation, offsetof(struct cause, cites)),
-    FIELD("name", REQUIRED, read_text, offsetof(struct cause, name)),
-    FIELD("what", REQUIRED, read_text, offsetof(struct cause, what)),
-    CHOICE("scope", REQUIRED, offsetof(struct cause, scope), SCOPE_WORDS),
-    NUMBER("prior", REQUIRED, offsetof(struct cause, prior), CHANCE),
-    NUMBER("reach", OPTIONAL, offsetof(struct cause, reach), SHARE_ABOVE_0),
-    NUMBER("reach_near", OPTIONAL, offsetof(struct cause, reach_near), SHARE_ABOVE_0),
-    FIELD("shown_by_control", OPTIONAL, read_flag, offsetof(struct cause, shown_by_control)),
-    CHOICE("moved_by", OPTIONAL, offsetof(struct cause, moved_by), MOVED_WORDS),
-    OWN("grows", REQUIRED, read_grows),
-    OWN("weighs", OPTIONAL, read_weighs),
-    LIST("change", REQUIRED, read_texts, offsetof(struct cause, change),
-         offsetof(struct cause, change_count)),
-    REFERENCES("settle", OPTIONAL, read_settle, offsetof(struct cause, settle),
-               offsetof(struct cause, settle_count), ITEM_OBSERVABLE),
+static const struct field CAUSE_FIELDS[] = {
+    LATER("id", REQUIRED),
+    CITATION("source", REQUIRED, CAUSE(cites)),
+    TEXT("name", REQUIRED, CAUSE(name)),
+    TEXT("what", REQUIRED, CAUSE(what)),
+    CHOICE("scope", REQUIRED, CAUSE(scope), SCOPE_WORDS),
+    NUMBER("prior", REQUIRED, CAUSE(prior), CHANCE),
+    NUMBER_OR("reach", OPTIONAL, CAUSE(reach), SHARE_ABOVE_0, 1),
+    NUMBER_OR("reach_near", OPTIONAL, CAUSE(reach_near), SHARE_ABOVE_0, 0),
+    FLAG("shown_by_control", CAUSE(shown_by_control)),
+    CHOICE("moved_by", OPTIONAL, CAUSE(moved_by), MOVED_WORDS),
+    LIST("grows", REQUIRED, read_grows, CAUSE(grows), CAUSE(grow_count)),
+    LIST("weighs", OPTIONAL, read_weighs, CAUSE(weighs), CAUSE(weigh_count)),
+    LIST("change", REQUIRED, read_texts, CAUSE(change), CAUSE(change_count)),
+    REFERENCES("settle", OPTIONAL, read_settle, CAUSE(settle), CAUSE(settle_count),
+               ITEM_OBSERVABLE),
 };
-static const struct shape CAUSE = SHAPE("a cause", CAUSES_FIELDS);
+static const struct shape CAUSE_SHAPE = SHAPE("a cause", CAUSE_FIELDS);
 
-void load_causes(struct loader *loader)
-{
-    const struct item_list *items = &loader->items[ITEM_CAUSE];
-    struct cause *causes = items_array(loader, ITEM_CAUSE, sizeof *causes);
-    for (size_t i = 0; causes && i < items->count; i++) {
-        causes[i] = (struct cause){.id = items->list[i].id, .reach = 1.0, .at = items->list[i].at};
-        shape_read(loader, &CAUSE, items->list[i].node, &causes[i]);
-    }
-    loader->made->causes = causes;
-    loader->made->cause_count = causes ? items->count : 0;
-}
+/* ---- cautions -------------------------------------------------------------------------------- */
 
-/* ==== load cautions =========================================================================== */
+#define CAUTION(member) offsetof(struct caution, member)
 
-/* Health and safety: what is said, and when. */
-
-static const struct field CAUTIONS_FIELDS[] = {
-    FIELD("source", REQUIRED, read_citation, offsetof(struct caution, cites)),
-    FIELD("text", REQUIRED, read_text, offsetof(struct caution, text)),
-    FIELD("rank", REQUIRED, read_rank, offsetof(struct caution, rank)),
-    FIELD("always", OPTIONAL, read_flag, offsetof(struct caution, always)),
-    SET("hazards", OPTIONAL, offsetof(struct caution, hazards), HAZARD_WORDS),
-    SET("statuses", OPTIONAL, offsetof(struct caution, statuses), STATUS_WORDS),
-    REFERENCES("findings", OPTIONAL, read_indices, offsetof(struct caution, findings),
-               offsetof(struct caution, finding_count), ITEM_FINDING),
-    NUMBER("at_least", OPTIONAL, offsetof(struct caution, at_least), SHARE),
-    SET("actions", OPTIONAL, offsetof(struct caution, actions), ACTION_WORDS),
-    FIELD("when", OPTIONAL, read_condition, offsetof(struct caution, when)),
+static const struct field CAUTION_FIELDS[] = {
+    CITATION("source", REQUIRED, CAUTION(cites)),
+    TEXT("text", REQUIRED, CAUTION(text)),
+    FIELD("rank", REQUIRED, read_rank, CAUTION(rank)),
+    FLAG("always", CAUTION(always)),
+    SET("hazards", CAUTION(hazards), HAZARD_WORDS),
+    SET("statuses", CAUTION(statuses), STATUS_WORDS),
+    REFERENCES("findings", OPTIONAL, read_indices, CAUTION(findings), CAUTION(finding_count),
+               ITEM_FINDING),
+    NUMBER_OR("at_least", OPTIONAL, CAUTION(at_least), SHARE, 0),
+    SET("actions", CAUTION(actions), ACTION_WORDS),
+    FIELD("when", OPTIONAL, read_condition, CAUTION(when)),
 };
-static const struct shape CAUTION = SHAPE("a caution", CAUTIONS_FIELDS);
+static const struct shape CAUTION_SHAPE = SHAPE("a caution", CAUTION_FIELDS);
 
 /* A caution that never shows is worse than none: its author thinks it does. */
-static void check_triggers(struct loader *loader, const struct caution *caution,
-                           const struct node *node)
+static void check_caution(struct loader *loader, const struct item *item, void *made)
 {
+    const struct caution *caution = made;
     bool by_mass = caution->hazards || caution->statuses || caution->finding_count;
-    if (node->kind != NODE_MAP)
+    if (item->node->kind != NODE_MAP)
         return;
     if (!by_mass && !caution->actions && !caution->when.count && !caution->always)
         load_error(loader, caution->at,
                    "caution '%s' is never shown; give it 'hazards', 'statuses', 'findings', "
                    "'actions', 'when', or 'always: true'",
                    caution->id);
-    if (by_mass && !node_entry(node, "at_least"))
+    if (by_mass && !node_entry(item->node, "at_least"))
         load_error(loader, caution->at,
                    "caution '%s' needs 'at_least': how likely what it names must be", caution->id);
 }
 
 /* By rank; those of one rank stay in the order of the files. */
-static void sort_by_rank(struct caution *cautions, size_t count)
+void sort_cautions(struct loader *loader)
 {
-    for (size_t i = 1; i < count; i++) {
+    struct caution *cautions = loader->arrays[ITEM_CAUTION];
+    for (size_t i = 1; i < loader->made->caution_count; i++) {
         struct caution moving = cautions[i];
         size_t at = i;
         for (; at > 0 && cautions[at - 1].rank > moving.rank; at--)
@@ -627,35 +753,19 @@ static void sort_by_rank(struct caution *cautions, size_t count)
     }
 }
 
-void load_cautions(struct loader *loader)
-{
-    const struct item_list *items = &loader->items[ITEM_CAUTION];
-    struct caution *cautions = items_array(loader, ITEM_CAUTION, sizeof *cautions);
-    for (size_t i = 0; cautions && i < items->count; i++) {
-        cautions[i] = (struct caution){.id = items->list[i].id, .at = items->list[i].at};
-        shape_read(loader, &CAUTION, items->list[i].node, &cautions[i]);
-        check_triggers(loader, &cautions[i], items->list[i].node);
-    }
-    loader->made->cautions = cautions;
-    loader->made->caution_count = cautions ? items->count : 0;
-    sort_by_rank(cautions, loader->made->caution_count);
-}
+/* ---- the decision ---------------------------------------------------------------------------- */
 
-/* ==== load decision =========================================================================== */
-
-/* What mistakes cost, the floors above the sum, and what comes next when it is kept. */
-
-#define DECISION(member) offsetof(struct decision_rules, member)
-
-/* ---- actions --------------------------------------------------------------------------------- */
-
+#define DECISION(member)   offsetof(struct rules, decision.member)
+#define LOSS(name, member) NUMBER(name, REQUIRED, DECISION(member), NOT_NEGATIVE)
 #define ACTION(action)                                                                             \
-    FIELD("label", REQUIRED, read_text, DECISION(action_label[action])),                           \
-        FIELD("say", REQUIRED, read_text, DECISION(action_say[action]))
+    {                                                                                              \
+        TEXT("label", REQUIRED, DECISION(action_label[action])),                                   \
+            TEXT("say", REQUIRED, DECISION(action_say[action]))                                    \
+    }
 
-static const struct field KEEP_FIELDS[] = {ACTION(ACTION_KEEP)};
-static const struct field ISOLATE_FIELDS[] = {ACTION(ACTION_ISOLATE)};
-static const struct field DISCARD_FIELDS[] = {ACTION(ACTION_DISCARD)};
+static const struct field KEEP_FIELDS[] = ACTION(ACTION_KEEP);
+static const struct field ISOLATE_FIELDS[] = ACTION(ACTION_ISOLATE);
+static const struct field DISCARD_FIELDS[] = ACTION(ACTION_DISCARD);
 static const struct shape KEEP = SHAPE("'keep'", KEEP_FIELDS);
 static const struct shape ISOLATE = SHAPE("'isolate'", ISOLATE_FIELDS);
 static const struct shape DISCARD = SHAPE("'discard'", DISCARD_FIELDS);
@@ -666,10 +776,6 @@ static const struct field ACTION_FIELDS[] = {
     INNER("discard", REQUIRED, DISCARD),
 };
 static const struct shape ACTIONS = SHAPE("'actions'", ACTION_FIELDS);
-
-/* ---- losses ---------------------------------------------------------------------------------- */
-
-#define LOSS(name, member) NUMBER(name, REQUIRED, DECISION(member), NOT_NEGATIVE)
 
 static const struct field KEEP_WRONG_FIELDS[] = {
     LOSS("base", keep_wrong),
@@ -687,10 +793,8 @@ static const struct field ISOLATE_LOSS_FIELDS[] = {
 };
 static const struct shape ISOLATE_LOSS = SHAPE("'isolate'", ISOLATE_LOSS_FIELDS);
 
-/* ---- uses ------------------------------------------------------------------------------------ */
-
 static const struct field USE_FIELDS[] = {
-    FIELD("label", REQUIRED, read_text, offsetof(struct use, label)),
+    TEXT("label", REQUIRED, offsetof(struct use, label)),
     NUMBER("loss_each", REQUIRED, offsetof(struct use, loss_each), NOT_NEGATIVE),
 };
 static const struct shape USE = SHAPE("a use", USE_FIELDS);
@@ -698,44 +802,31 @@ static const struct shape USE = SHAPE("a use", USE_FIELDS);
 static void read_uses(struct loader *loader, const struct field *field, const struct node *node,
                       void *item)
 {
-    struct decision_rules *decision = item;
-    if (!expect_kind(loader, node, NODE_MAP, field->key) || !node->count)
-        return;
-    struct use *uses = arena_array(loader->keep, node->count, sizeof *uses);
-    if (!uses)
-        return;
+    struct use *uses = expect_entries(loader, node, NODE_MAP, sizeof *uses);
     size_t count = 0;
-    for (const struct node *entry = node->first; entry; entry = entry->next)
+    for (const struct node *entry = uses ? node->first : NULL; entry; entry = entry->next)
         if (expect_id(loader, entry->key)) {
             uses[count].id = entry->key->text;
             shape_read(loader, &USE, entry, &uses[count++]);
         }
-    decision->uses = uses;
-    decision->use_count = count;
+    field_list(field, item, uses, count);
 }
-
-/* ---- lists of things with an id -------------------------------------------------------------- */
 
 /* The id of an entry of a list, which no entry before it has; "" if it has none. */
 static const char *entry_id(struct loader *loader, const struct node *entry, const char *what,
                             struct names *ids)
 {
-    const struct node *id = entry->kind == NODE_MAP ? node_entry(entry, "id") : NULL;
-    size_t number;
-    bool fresh;
-    if (!id || !expect_kind(loader, id, NODE_TEXT, "id") || !expect_id(loader, id) ||
-        !names_add(ids, id->text, loader->scratch, &number, &fresh))
+    const struct node *id = node_entry(entry, "id");
+    if (!id || !expect_kind(loader, id, NODE_TEXT, "id") || !expect_id(loader, id))
         return "";
-    if (!fresh)
+    if (!names_add(ids, id->text, loader->scratch, NULL))
         node_error(loader, id, "%s '%s' stands twice; rename one", what, id->text);
     return id->text;
 }
 
-/* ---- floors ---------------------------------------------------------------------------------- */
-
 /* A floor may force caution, never trust. */
-static const char *const forced[] = {"isolate", "discard"};
-static const struct words FORCED_WORDS = {forced, 2};
+WORDS(FORCED_WORDS, "isolate", "discard");
+WORDS(FORBIDDEN_WORDS, "keep");
 
 static void read_forced(struct loader *loader, const struct field *field, const struct node *node,
                         void *item)
@@ -749,99 +840,86 @@ static void read_forced(struct loader *loader, const struct field *field, const 
 static void read_forbids(struct loader *loader, const struct field *field, const struct node *node,
                          void *item)
 {
-    static const char *const keep[] = {"keep"};
-    static const struct words words = {keep, 1};
     struct floor_rule *floor = item;
     size_t choice;
-    floor->forbids_keep = expect_choice(loader, node, field->key, &words, &choice);
+    floor->forbids_keep = expect_choice(loader, node, field->key, &FORBIDDEN_WORDS, &choice);
 }
+
+#define FLOOR(member) offsetof(struct floor_rule, member)
 
 static const struct field FLOOR_FIELDS[] = {
     LATER("id", REQUIRED),
-    FIELD("source", OPTIONAL, read_citation, offsetof(struct floor_rule, cites)),
+    CITATION("source", OPTIONAL, FLOOR(cites)),
     OWN("action", OPTIONAL, read_forced),
     OWN("forbids", OPTIONAL, read_forbids),
-    FIELD("when", OPTIONAL, read_condition, offsetof(struct floor_rule, when)),
-    FIELD("unless", OPTIONAL, read_condition, offsetof(struct floor_rule, unless)),
-    NUMBER("contaminated_above", OPTIONAL, offsetof(struct floor_rule, contaminated_above), SHARE),
-    NUMBER("unread_above", OPTIONAL, offsetof(struct floor_rule, unread_above), NOT_NEGATIVE),
-    FIELD("after_objection", OPTIONAL, read_flag, offsetof(struct floor_rule, after_objection)),
-    FIELD("say", REQUIRED, read_text, offsetof(struct floor_rule, say)),
+    FIELD("when", OPTIONAL, read_condition, FLOOR(when)),
+    FIELD("unless", OPTIONAL, read_condition, FLOOR(unless)),
+    NUMBER_OR("contaminated_above", OPTIONAL, FLOOR(contaminated_above), SHARE, 1),
+    NUMBER_OR("unread_above", OPTIONAL, FLOOR(unread_above), NOT_NEGATIVE, 0),
+    FLAG("after_objection", FLOOR(after_objection)),
+    TEXT("say", REQUIRED, FLOOR(say)),
 };
-static const struct shape FLOOR = SHAPE("a floor", FLOOR_FIELDS);
-
-static void floor_read(struct loader *loader, const struct node *entry, struct floor_rule *floor)
-{
-    shape_read(loader, &FLOOR, entry, floor);
-    if (entry->kind != NODE_MAP)
-        return;
-    if (!node_entry(entry, "action") == !node_entry(entry, "forbids"))
-        node_error(loader, entry, "a floor needs either 'action: discard' or 'forbids: keep'");
-    if (!node_entry(entry, "when") && !node_entry(entry, "contaminated_above"))
-        node_error(loader, entry,
-                   "a floor needs 'when' or 'contaminated_above'; without, it never applies");
-}
+static const struct shape FLOOR_SHAPE = SHAPE("a floor", FLOOR_FIELDS);
 
 static void read_floors(struct loader *loader, const struct field *field, const struct node *node,
                         void *item)
 {
-    struct decision_rules *decision = item;
+    const struct rules *rules = item;
     struct names ids = {0};
-    if (!expect_kind(loader, node, NODE_LIST, field->key) || !node->count)
-        return;
-    struct floor_rule *floors = arena_array(loader->keep, node->count, sizeof *floors);
-    if (!floors)
-        return;
+    struct floor_rule *floors = expect_entries(loader, node, NODE_LIST, sizeof *floors);
     size_t count = 0;
-    for (const struct node *entry = node->first; entry; entry = entry->next, count++) {
-        floors[count] = (struct floor_rule){
-            .cites = decision->cites, .contaminated_above = 1, .at = node_at(entry)};
-        floors[count].id = entry_id(loader, entry, "floor", &ids);
-        floor_read(loader, entry, &floors[count]);
+    for (const struct node *entry = floors ? node->first : NULL; entry; entry = entry->next) {
+        struct floor_rule *floor = &floors[count++];
+        *floor = (struct floor_rule){.cites = rules->decision.cites, .at = node_at(entry)};
+        floor->id = entry_id(loader, entry, "floor", &ids);
+        shape_clear(&FLOOR_SHAPE, floor);
+        shape_read(loader, &FLOOR_SHAPE, entry, floor);
+        if (entry->kind != NODE_MAP)
+            continue;
+        if (!node_entry(entry, "action") == !node_entry(entry, "forbids"))
+            node_error(loader, entry, "a floor needs either 'action: discard' or 'forbids: keep'");
+        if (!node_entry(entry, "when") && !node_entry(entry, "contaminated_above"))
+            node_error(loader, entry,
+                       "a floor needs 'when' or 'contaminated_above'; without, it never applies");
     }
-    decision->floors = floors;
-    decision->floor_count = count;
+    field_list(field, item, floors, count);
 }
 
-/* ---- next steps ------------------------------------------------------------------------------ */
+#define NEXT_STEP(member) offsetof(struct next_step, member)
 
-static const struct field STEP_FIELDS[] = {
+static const struct field NEXT_STEP_FIELDS[] = {
     LATER("id", REQUIRED),
-    FIELD("when", OPTIONAL, read_condition, offsetof(struct next_step, when)),
-    REFERENCES("findings", OPTIONAL, read_indices, offsetof(struct next_step, findings),
-               offsetof(struct next_step, finding_count), ITEM_FINDING),
-    FIELD("say", REQUIRED, read_text, offsetof(struct next_step, say)),
-    NUMBER("days", OPTIONAL, offsetof(struct next_step, days), NOT_NEGATIVE),
+    FIELD("when", OPTIONAL, read_condition, NEXT_STEP(when)),
+    REFERENCES("findings", OPTIONAL, read_indices, NEXT_STEP(findings), NEXT_STEP(finding_count),
+               ITEM_FINDING),
+    TEXT("say", REQUIRED, NEXT_STEP(say)),
+    NUMBER("days", OPTIONAL, NEXT_STEP(days), NOT_NEGATIVE),
 };
-static const struct shape STEP = SHAPE("a next step", STEP_FIELDS);
+static const struct shape NEXT_STEP_SHAPE = SHAPE("a next step", NEXT_STEP_FIELDS);
 
-static void read_steps(struct loader *loader, const struct field *field, const struct node *node,
-                       void *item)
+static void read_next_steps(struct loader *loader, const struct field *field,
+                            const struct node *node, void *item)
 {
-    struct decision_rules *decision = item;
     struct names ids = {0};
     if (!expect_kind(loader, node, NODE_LIST, field->key))
         return;
     struct next_step *steps = arena_array(loader->keep, node->count, sizeof *steps);
-    if (!steps)
-        return;
     size_t count = 0;
-    for (const struct node *entry = node->first; entry; entry = entry->next, count++) {
-        steps[count] = (struct next_step){.at = node_at(entry), .days = NAN};
-        steps[count].id = entry_id(loader, entry, "next step", &ids);
-        shape_read(loader, &STEP, entry, &steps[count]);
+    for (const struct node *entry = node->first; entry; entry = entry->next) {
+        struct next_step *step = &steps[count++];
+        step->at = node_at(entry);
+        step->id = entry_id(loader, entry, "next step", &ids);
+        shape_clear(&NEXT_STEP_SHAPE, step);
+        shape_read(loader, &NEXT_STEP_SHAPE, entry, step);
     }
     if (!count || steps[count - 1].when.count || steps[count - 1].finding_count)
         node_error(loader, node,
                    "the last next step must hold always, without 'when' and 'findings'");
-    decision->next_steps = steps;
-    decision->next_step_count = count;
+    field_list(field, item, steps, count);
 }
 
-/* ---- the whole ------------------------------------------------------------------------------- */
-
 static const struct field DECISION_FIELDS[] = {
-    FIELD("source", REQUIRED, read_citation, DECISION(cites)),
+    CITATION("source", REQUIRED, DECISION(cites)),
     INNER("actions", REQUIRED, ACTIONS),
     INNER("keep_wrong", REQUIRED, KEEP_WRONG),
     INNER("isolate", REQUIRED, ISOLATE_LOSS),
@@ -849,321 +927,65 @@ static const struct field DECISION_FIELDS[] = {
     LOSS("effort_loss", effort_loss),
     NUMBER("settled", REQUIRED, DECISION(settled), SHARE),
     LOSS("neighbours", neighbours),
-    OWN("uses", OPTIONAL, read_uses),
-    OWN("floors", OPTIONAL, read_floors),
-    OWN("next_steps", REQUIRED, read_steps),
+    LIST("uses", OPTIONAL, read_uses, DECISION(uses), DECISION(use_count)),
+    LIST("floors", OPTIONAL, read_floors, DECISION(floors), DECISION(floor_count)),
+    LIST("next_steps", REQUIRED, read_next_steps, DECISION(next_steps), DECISION(next_step_count)),
 };
 static const struct shape DECISION_SHAPE = SHAPE("'decision'", DECISION_FIELDS);
 
-void load_decision(struct loader *loader)
-{
-    const struct item *item = catalogue_whole(loader, "decision");
-    if (item)
-        shape_read(loader, &DECISION_SHAPE, item->node, &loader->made->decision);
-}
+/* ---- what the process physics is told -------------------------------------------------------- */
 
-/* ==== load species ============================================================================ */
+WORDS(ROLE_WORDS, "spore_former", "fungus", "indicator");
 
-/* What is grown, on what, in what. */
-
-#define NAMED_BY(type) FIELD("phrases", OPTIONAL, read_phrases, offsetof(type, phrases))
-
-/* ---- species --------------------------------------------------------------------------------- */
-
-static const struct field GROWTH_FIELDS[] = {
-    FIELD("source", OPTIONAL, read_citation, offsetof(struct growth, cites)),
-    NUMBER("t_min", OPTIONAL, offsetof(struct growth, t_min), ANY),
-    NUMBER("t_opt", OPTIONAL, offsetof(struct growth, t_opt), ANY),
-    NUMBER("t_max", OPTIONAL, offsetof(struct growth, t_max), ANY),
-    PAIR("rate", OPTIONAL, offsetof(struct growth, rate_lo), offsetof(struct growth, rate_hi),
-         POSITIVE),
-    PAIR("lag", OPTIONAL, offsetof(struct growth, lag_lo), offsetof(struct growth, lag_hi),
-         NOT_NEGATIVE),
-    PAIR("full_days", OPTIONAL, offsetof(struct growth, full_lo), offsetof(struct growth, full_hi),
-         POSITIVE),
-};
-static const struct shape GROWTH = SHAPE("'growth'", GROWTH_FIELDS);
-
-static void read_growth(struct loader *loader, const struct field *field, const struct node *node,
-                        void *item)
-{
-    struct species *species = item;
-    struct growth *growth = &species->growth;
-    (void)field;
-    growth->cites = species->cites;
-    shape_read(loader, &GROWTH, node, growth);
-    if (growth->t_min >= growth->t_opt || growth->t_opt >= growth->t_max)
-        node_error(loader, node, "'t_min', 't_opt' and 't_max' are %g, %g and %g; they must rise",
-                   growth->t_min, growth->t_opt, growth->t_max);
-}
-
-static const struct field SPECIES_FIELDS[] = {
-    FIELD("source", REQUIRED, read_citation, offsetof(struct species, cites)),
-    FIELD("name", REQUIRED, read_text, offsetof(struct species, name)),
-    FIELD("latin", REQUIRED, read_text, offsetof(struct species, latin)),
-    NUMBER("base", REQUIRED, offsetof(struct species, base), POSITIVE),
-    NAMED_BY(struct species),
-    OWN("growth", OPTIONAL, read_growth),
-    LATER("normal", OPTIONAL), /* load_normal, once findings and signs are known */
-    FIELD("note", OPTIONAL, read_text, offsetof(struct species, note)),
-};
-static const struct shape SPECIES = SHAPE("a species", SPECIES_FIELDS);
-
-void load_species(struct loader *loader)
-{
-    const struct growth unknown = {.t_min = NAN,
-                                   .t_opt = NAN,
-                                   .t_max = NAN,
-                                   .rate_lo = NAN,
-                                   .rate_hi = NAN,
-                                   .lag_lo = NAN,
-                                   .lag_hi = NAN,
-                                   .full_lo = NAN,
-                                   .full_hi = NAN};
-    const struct item_list *items = &loader->items[ITEM_SPECIES];
-    struct species *species = items_array(loader, ITEM_SPECIES, sizeof *species);
-    for (size_t i = 0; species && i < items->count; i++) {
-        species[i] =
-            (struct species){.id = items->list[i].id, .at = items->list[i].at, .growth = unknown};
-        shape_read(loader, &SPECIES, items->list[i].node, &species[i]);
-    }
-    loader->species = species;
-    loader->made->species = species;
-    loader->made->species_count = species ? items->count : 0;
-}
-
-/* ---- what is normal on a species ------------------------------------------------------------- */
-
-struct normals {
-    struct normal_look *list;
-    size_t count, room;
-};
-
-static bool normals_add(struct loader *loader, struct normals *normals, size_t finding,
-                        struct claims claims)
-{
-    if (normals->count + claims.count > normals->room) {
-        size_t room = (normals->count + claims.count) * 2;
-        struct normal_look *list =
-            arena_grow(loader->keep, normals->list, normals->count, room, sizeof *list);
-        if (!list)
-            return false;
-        normals->list = list;
-        normals->room = room;
-    }
-    for (size_t i = 0; i < claims.count; i++)
-        normals->list[normals->count++] = (struct normal_look){finding, claims.list[i]};
-    return true;
-}
-
-/* {finding: {sign: {value: how often}, source: ...}} */
-static struct normals normals_read(struct loader *loader, const struct node *node,
-                                   struct citation inherited)
-{
-    struct normals normals = {0};
-    if (!expect_kind(loader, node, NODE_MAP, "normal"))
-        return normals;
-    inherited = citation_of(loader, node, inherited);
-    for (const struct node *entry = node->first; entry; entry = entry->next) {
-        size_t finding;
-        if (!strcmp(entry->key->text, "source") ||
-            !find_item(loader, ITEM_FINDING, entry->key, &finding))
-            continue;
-        struct claims claims = claims_read(loader, entry, CLAIM_FREQUENCY, inherited);
-        if (!normals_add(loader, &normals, finding, claims))
-            break;
-    }
-    return normals;
-}
-
-void load_normal(struct loader *loader)
-{
-    const struct item_list *items = &loader->items[ITEM_SPECIES];
-    for (size_t i = 0; i < loader->made->species_count; i++) {
-        const struct node *map = items->list[i].node;
-        const struct node *node = map->kind == NODE_MAP ? node_entry(map, "normal") : NULL;
-        if (!node)
-            continue;
-        struct species *species = &loader->species[i];
-        struct normals normals = normals_read(loader, node, species->cites);
-        species->normal = normals.list;
-        species->normal_count = normals.count;
-    }
-}
-
-/* ---- grains ---------------------------------------------------------------------------------- */
-
-static const struct field GRAIN_FIELDS[] = {
-    FIELD("source", REQUIRED, read_citation, offsetof(struct grain, cites)),
-    FIELD("name", REQUIRED, read_text, offsetof(struct grain, name)),
-    NUMBER("base", REQUIRED, offsetof(struct grain, base), POSITIVE),
-    NAMED_BY(struct grain),
-    NUMBER("moisture", REQUIRED, offsetof(struct grain, moisture), PER_CENT),
-    PAIR("target", REQUIRED, offsetof(struct grain, target_lo), offsetof(struct grain, target_hi),
-         PER_CENT),
-    NUMBER("raw_limit", OPTIONAL, offsetof(struct grain, raw_limit), PER_CENT),
-    NUMBER("bulk", REQUIRED, offsetof(struct grain, bulk), POSITIVE),
-    FIELD("note", OPTIONAL, read_text, offsetof(struct grain, note)),
-};
-static const struct shape GRAIN = SHAPE("a grain", GRAIN_FIELDS);
-
-void load_grains(struct loader *loader)
-{
-    const struct item_list *items = &loader->items[ITEM_GRAIN];
-    struct grain *grains = items_array(loader, ITEM_GRAIN, sizeof *grains);
-    for (size_t i = 0; grains && i < items->count; i++) {
-        grains[i] =
-            (struct grain){.id = items->list[i].id, .at = items->list[i].at, .raw_limit = NAN};
-        shape_read(loader, &GRAIN, items->list[i].node, &grains[i]);
-    }
-    loader->made->grains = grains;
-    loader->made->grain_count = grains ? items->count : 0;
-}
-
-/* ---- vessels --------------------------------------------------------------------------------- */
-
-static const char *const shapes[] = {"cylinder", "brick"};
-static const struct words SHAPE_WORDS = {shapes, 2};
-
-static void read_sides(struct loader *loader, const struct field *field, const struct node *node,
-                       void *item)
-{
-    struct vessel_kind *vessel = item;
-    if (node->kind != NODE_LIST || node->count != 3) {
-        node_error(loader, node, "'%s' must be a list of three lengths in metres", field->key);
-        return;
-    }
-    const struct node *entry = node->first;
-    for (size_t i = 0; i < 3; i++, entry = entry->next)
-        expect_number(loader, entry, field->key, &POSITIVE, &vessel->sides[i]);
-}
-
-static const struct field VESSEL_FIELDS[] = {
-    FIELD("source", REQUIRED, read_citation, offsetof(struct vessel_kind, cites)),
-    FIELD("name", REQUIRED, read_text, offsetof(struct vessel_kind, name)),
-    NUMBER("base", REQUIRED, offsetof(struct vessel_kind, base), POSITIVE),
-    NAMED_BY(struct vessel_kind),
-    CHOICE("shape", REQUIRED, offsetof(struct vessel_kind, shape), SHAPE_WORDS),
-    NUMBER("litres", OPTIONAL, offsetof(struct vessel_kind, litres), POSITIVE),
-    NUMBER("radius", OPTIONAL, offsetof(struct vessel_kind, radius), POSITIVE),
-    NUMBER("height", OPTIONAL, offsetof(struct vessel_kind, height), POSITIVE),
-    OWN("sides", OPTIONAL, read_sides),
-    NUMBER("mass", REQUIRED, offsetof(struct vessel_kind, mass_kg), POSITIVE),
-    NUMBER("wall_h", REQUIRED, offsetof(struct vessel_kind, wall_h), POSITIVE),
-};
-static const struct shape VESSEL = SHAPE("a vessel", VESSEL_FIELDS);
-
-/* A shape has its own measures and not the other's. */
-static void check_measures(struct loader *loader, const struct vessel_kind *vessel,
-                           const struct node *node)
-{
-    static const struct {
-        const char *key;
-        enum vessel_shape shape;
-    } measures[] = {{"radius", SHAPE_CYLINDER}, {"height", SHAPE_CYLINDER}, {"sides", SHAPE_BRICK}};
-    const struct node *shape = node->kind == NODE_MAP ? node_entry(node, "shape") : NULL;
-    if (!shape || shape->kind != NODE_TEXT || strcmp(shape->text, shapes[vessel->shape]) != 0)
-        return; /* told already */
-    for (size_t i = 0; i < sizeof measures / sizeof *measures; i++) {
-        bool given = node_entry(node, measures[i].key) != NULL;
-        if (given != (measures[i].shape == vessel->shape))
-            load_error(loader, vessel->at, "a %s has %s '%s'; %s", shapes[vessel->shape],
-                       given ? "no" : "a", measures[i].key, given ? "take it out" : "add it");
-    }
-}
-
-void load_vessels(struct loader *loader)
-{
-    const struct item_list *items = &loader->items[ITEM_VESSEL];
-    struct vessel_kind *vessels = items_array(loader, ITEM_VESSEL, sizeof *vessels);
-    for (size_t i = 0; vessels && i < items->count; i++) {
-        vessels[i] = (struct vessel_kind){.id = items->list[i].id,
-                                          .at = items->list[i].at,
-                                          .litres = NAN,
-                                          .radius = NAN,
-                                          .height = NAN,
-                                          .sides = {NAN, NAN, NAN}};
-        shape_read(loader, &VESSEL, items->list[i].node, &vessels[i]);
-        check_measures(loader, &vessels[i], items->list[i].node);
-    }
-    loader->made->vessels = vessels;
-    loader->made->vessel_count = vessels ? items->count : 0;
-}
-
-/* ==== load process ============================================================================ */
-
-/* What the process physics is told: organisms, the cook, starters, the forecast, moves. */
-
-/* ---- organisms ------------------------------------------------------------------------------- */
-
-static const char *const roles[] = {"spore_former", "fungus", "indicator"};
-static const struct words ROLE_WORDS = {roles, sizeof roles / sizeof *roles};
+#define ORGANISM(member) offsetof(struct organism, member)
 
 static const struct field ORGANISM_FIELDS[] = {
-    FIELD("source", REQUIRED, read_citation, offsetof(struct organism, cites)),
-    FIELD("name", REQUIRED, read_text, offsetof(struct organism, name)),
-    CHOICE("role", REQUIRED, offsetof(struct organism, role), ROLE_WORDS),
-    RANGE("d", REQUIRED, offsetof(struct organism, d_minutes), POSITIVE),
-    NUMBER("reference", REQUIRED, offsetof(struct organism, reference), ANY),
-    RANGE("z", REQUIRED, offsetof(struct organism, z), POSITIVE),
-    RANGE("per_gram", REQUIRED, offsetof(struct organism, per_gram), NOT_NEGATIVE),
-    FIELD("note", OPTIONAL, read_text, offsetof(struct organism, note)),
+    CITATION("source", REQUIRED, ORGANISM(cites)),
+    TEXT("name", REQUIRED, ORGANISM(name)),
+    CHOICE("role", REQUIRED, ORGANISM(role), ROLE_WORDS),
+    RANGE("d", REQUIRED, ORGANISM(d_minutes), POSITIVE),
+    NUMBER("reference", REQUIRED, ORGANISM(reference), ANY),
+    RANGE("z", REQUIRED, ORGANISM(z), POSITIVE),
+    RANGE("per_gram", REQUIRED, ORGANISM(per_gram), NOT_NEGATIVE),
+    TEXT("note", OPTIONAL, ORGANISM(note)),
 };
-static const struct shape ORGANISM = SHAPE("an organism", ORGANISM_FIELDS);
-
-static void load_organisms(struct loader *loader)
-{
-    const struct item_list *items = &loader->items[ITEM_ORGANISM];
-    struct organism *organisms = items_array(loader, ITEM_ORGANISM, sizeof *organisms);
-    for (size_t i = 0; organisms && i < items->count; i++) {
-        organisms[i] = (struct organism){.id = items->list[i].id, .at = items->list[i].at};
-        shape_read(loader, &ORGANISM, items->list[i].node, &organisms[i]);
-    }
-    loader->made->organisms = organisms;
-    loader->made->organism_count = organisms ? items->count : 0;
-}
-
-/* ---- values of what feeds a computation ------------------------------------------------------ */
+static const struct shape ORGANISM_SHAPE = SHAPE("an organism", ORGANISM_FIELDS);
 
 /* What feeds it, or NULL, told: then the file speaks of values that nothing has. */
-static const struct observable *fed_by(struct loader *loader, enum feeds feeds, const char *name,
-                                       struct position at, size_t *index)
+static const struct observable *fed_by(struct loader *loader, enum feeds feeds, struct position at)
 {
+    const char *name = FEEDS[feeds].name;
     int feeder = loader->rules->feeder[feeds];
-    if (feeder == RULES_NONE) {
-        load_error(loader, at, "no circumstance feeds '%s'; give one 'feeds: %s'", name, name);
-        return NULL;
-    }
-    *index = (size_t)feeder;
-    return &loader->rules->observables[feeder];
+    if (feeder != RULES_NONE)
+        return &loader->rules->observables[feeder];
+    load_error(loader, at, "no circumstance feeds '%s'; give one 'feeds: %s'", name, name);
+    return NULL;
 }
 
-/* ---- the cook -------------------------------------------------------------------------------- */
-
-#define COOK(member) offsetof(struct cook_rules, member)
+/* The value of what feeds a computation that a key names. */
+static bool fed_value(struct loader *loader, enum feeds feeds, struct position at,
+                      const struct node *key, size_t *value)
+{
+    const struct observable *fed = fed_by(loader, feeds, at);
+    if (!fed || !find_value(loader, fed, key, value))
+        return false;
+    use_values(loader, (size_t)(fed - loader->rules->observables), UINT32_C(1) << *value);
+    return true;
+}
 
 static void read_packing(struct loader *loader, const struct field *field, const struct node *node,
                          void *item)
 {
-    struct cook_rules *cook = item;
-    size_t index;
-    if (!expect_kind(loader, node, NODE_MAP, field->key) || !node->count)
-        return;
-    const struct observable *load = fed_by(loader, FEEDS_LOAD, "load", node_at(node), &index);
-    struct packing *packings = arena_array(loader->keep, node->count, sizeof *packings);
-    if (!load || !packings)
-        return;
+    struct packing *packings = expect_entries(loader, node, NODE_MAP, sizeof *packings);
     size_t count = 0;
-    for (const struct node *entry = node->first; entry; entry = entry->next) {
-        struct packing *packing = &packings[count];
-        if (!find_value(loader, load, entry->key, &packing->value))
-            continue;
-        use_values(loader, index, UINT32_C(1) << packing->value);
-        count += expect_number(loader, entry, entry->key->text, &POSITIVE, &packing->thickness);
-    }
-    cook->packings = packings;
-    cook->packing_count = count;
+    for (const struct node *entry = packings ? node->first : NULL; entry; entry = entry->next)
+        count +=
+            fed_value(loader, FEEDS_LOAD, node_at(node), entry->key, &packings[count].value) &&
+            expect_number(loader, entry, entry->key->text, &POSITIVE, &packings[count].thickness);
+    field_list(field, item, packings, count);
 }
+
+#define COOK(member) offsetof(struct rules, cook.member)
 
 static const struct field JUDGED_FIELDS[] = {
     NUMBER("f0", REQUIRED, COOK(judged_f0), POSITIVE),
@@ -1178,7 +1000,7 @@ static const struct field PROBE_FIELDS[] = {
 static const struct shape PROBE = SHAPE("'probe'", PROBE_FIELDS);
 
 static const struct field COOK_FIELDS[] = {
-    FIELD("source", REQUIRED, read_citation, COOK(cites)),
+    CITATION("source", REQUIRED, COOK(cites)),
     RANGE("diffusivity", REQUIRED, COOK(diffusivity), POSITIVE),
     INNER("judged", OPTIONAL, JUDGED),
     NUMBER("heat_capacity", OPTIONAL, COOK(heat_capacity), POSITIVE),
@@ -1191,79 +1013,42 @@ static const struct field COOK_FIELDS[] = {
     NUMBER("target", OPTIONAL, COOK(target), CHANCE),
     NUMBER("rated", OPTIONAL, COOK(rated), POSITIVE),
     INNER("probe", OPTIONAL, PROBE),
-    OWN("packing", OPTIONAL, read_packing),
+    LIST("packing", OPTIONAL, read_packing, COOK(packings), COOK(packing_count)),
     FIELD("no_pressure", OPTIONAL, read_condition, COOK(no_pressure)),
 };
 static const struct shape COOK_SHAPE = SHAPE("'cook'", COOK_FIELDS);
 
-static void load_cook(struct loader *loader)
-{
-    const struct range unknown = {NAN, NAN, NAN};
-    const struct item *item = catalogue_whole(loader, "cook");
-    loader->made->cook = (struct cook_rules){.diffusivity = unknown,
-                                             .judged_diffusivity = NAN,
-                                             .judged_f0 = NAN,
-                                             .heat_capacity = NAN,
-                                             .come_up = unknown,
-                                             .come_up_doubt = NAN,
-                                             .cool = NAN,
-                                             .start = NAN,
-                                             .air = unknown,
-                                             .air_doubt = NAN,
-                                             .target = NAN,
-                                             .rated = NAN,
-                                             .probe_doubt = NAN,
-                                             .probe_gap = NAN};
-    if (item)
-        shape_read(loader, &COOK_SHAPE, item->node, &loader->made->cook);
-}
+WORDS(UNIT_WORDS, "ml", "grams", "pieces");
 
-/* ---- starters -------------------------------------------------------------------------------- */
-
-static const char *const units[] = {"ml", "grams", "pieces"};
-static const struct words UNIT_WORDS = {units, sizeof units / sizeof *units};
+#define STARTER(member) offsetof(struct starter_kind, member)
 
 static const struct field STARTER_FIELDS[] = {
-    FIELD("source", REQUIRED, read_citation, offsetof(struct starter_kind, cites)),
-    FIELD("name", REQUIRED, read_text, offsetof(struct starter_kind, name)),
-    CHOICE("unit", REQUIRED, offsetof(struct starter_kind, unit), UNIT_WORDS),
-    NUMBER("usual", REQUIRED, offsetof(struct starter_kind, usual), POSITIVE),
-    RANGE("points", REQUIRED, offsetof(struct starter_kind, points), POSITIVE),
-    RANGE("lag", REQUIRED, offsetof(struct starter_kind, lag), NOT_NEGATIVE),
+    CITATION("source", REQUIRED, STARTER(cites)),
+    TEXT("name", REQUIRED, STARTER(name)),
+    CHOICE("unit", REQUIRED, STARTER(unit), UNIT_WORDS),
+    NUMBER("usual", REQUIRED, STARTER(usual), POSITIVE),
+    RANGE("points", REQUIRED, STARTER(points), POSITIVE),
+    RANGE("lag", REQUIRED, STARTER(lag), NOT_NEGATIVE),
 };
-static const struct shape STARTER = SHAPE("a starter", STARTER_FIELDS);
+static const struct shape STARTER_SHAPE = SHAPE("a starter", STARTER_FIELDS);
 
-static void load_starters(struct loader *loader)
+static void check_starter(struct loader *loader, const struct item *item, void *made)
 {
-    const struct item_list *items = &loader->items[ITEM_STARTER];
-    struct starter_kind *starters = items_array(loader, ITEM_STARTER, sizeof *starters);
-    for (size_t i = 0; starters && i < items->count; i++) {
-        const struct item *item = &items->list[i];
-        size_t index;
-        starters[i] = (struct starter_kind){.id = item->id, .at = item->at};
-        shape_read(loader, &STARTER, item->node, &starters[i]);
-        const struct observable *kind =
-            fed_by(loader, FEEDS_STARTER_KIND, "starter_kind", item->at, &index);
-        if (kind && find_value(loader, kind, item->node->key, &starters[i].value))
-            use_values(loader, index, UINT32_C(1) << starters[i].value);
-    }
-    loader->made->starters = starters;
-    loader->made->starter_count = starters ? items->count : 0;
+    struct starter_kind *starter = made;
+    fed_value(loader, FEEDS_STARTER_KIND, item->at, item->node->key, &starter->value);
 }
 
-/* ---- the forecast ---------------------------------------------------------------------------- */
-
-#define FORECAST(member) offsetof(struct forecast_rules, member)
+#define FORECAST(member) offsetof(struct rules, forecast.member)
 
 static const struct field SHAKE_FIELDS[] = {
-    PAIR("between", REQUIRED, FORECAST(shake_lo), FORECAST(shake_hi), PER_CENT),
+    PAIR("between", REQUIRED, FORECAST(shake_lo), PER_CENT),
     NUMBER("factor", REQUIRED, FORECAST(shake_factor), POSITIVE),
     NUMBER("pause", REQUIRED, FORECAST(shake_pause), NOT_NEGATIVE),
 };
 static const struct shape SHAKE = SHAPE("'shake'", SHAKE_FIELDS);
 
 static const struct field FORECAST_FIELDS[] = {
-    FIELD("source", REQUIRED, read_citation, FORECAST(cites)),
+    CITATION("source", REQUIRED, FORECAST(cites)),
     NUMBER("kernels", OPTIONAL, FORECAST(kernels), POSITIVE),
     NUMBER("temperature", OPTIONAL, FORECAST(temperature), ANY),
     NUMBER("temperature_doubt", OPTIONAL, FORECAST(temperature_doubt), NOT_NEGATIVE),
@@ -1276,27 +1061,6 @@ static const struct field FORECAST_FIELDS[] = {
 };
 static const struct shape FORECAST_SHAPE = SHAPE("'forecast'", FORECAST_FIELDS);
 
-static void load_forecast(struct loader *loader)
-{
-    const struct item *item = catalogue_whole(loader, "forecast");
-    loader->made->forecast = (struct forecast_rules){.kernels = NAN,
-                                                     .temperature_doubt = NAN,
-                                                     .temperature = NAN,
-                                                     .shake_lo = NAN,
-                                                     .shake_hi = NAN,
-                                                     .shake_factor = NAN,
-                                                     .shake_pause = NAN,
-                                                     .look_every = NAN,
-                                                     .coverage_doubt = NAN,
-                                                     .dose_usual = NAN,
-                                                     .moisture_doubt = NAN,
-                                                     .fill_most = NAN};
-    if (item)
-        shape_read(loader, &FORECAST_SHAPE, item->node, &loader->made->forecast);
-}
-
-/* ---- moves ----------------------------------------------------------------------------------- */
-
 static const struct field MOVE_FIELDS[] = {
     NUMBER("usual", REQUIRED, offsetof(struct move, usual), CHANCE),
     NUMBER("trust", REQUIRED, offsetof(struct move, trust), NOT_NEGATIVE),
@@ -1304,7 +1068,8 @@ static const struct field MOVE_FIELDS[] = {
 };
 static const struct shape MOVE = SHAPE("a move", MOVE_FIELDS);
 
-static void load_moves(struct loader *loader)
+/* Their ids are what a cause is moved by. */
+void load_moves(struct loader *loader)
 {
     const struct item_list *items = &loader->items[ITEM_MOVE];
     for (size_t i = 0; i < items->count; i++) {
@@ -1315,11 +1080,136 @@ static void load_moves(struct loader *loader)
     }
 }
 
-void load_process(struct loader *loader)
+/* ---- review, learned ------------------------------------------------------------------------- */
+
+#define REVIEW(member) offsetof(struct rules, review.member)
+
+static const struct field REVIEW_FIELDS[] = {
+    CITATION("source", REQUIRED, REVIEW(cites)),
+    NUMBER_OR("false_alarm", REQUIRED, REVIEW(false_alarm), CHANCE, 0.05),
+    NUMBER_OR("bayes_factor", REQUIRED, REVIEW(bayes_factor), POSITIVE, 10),
+    NUMBER_OR("watched", REQUIRED, REVIEW(watched), NOT_NEGATIVE, 21),
+    NUMBER_OR("wait", REQUIRED, REVIEW(wait), NOT_NEGATIVE, 0.5),
+};
+static const struct shape REVIEW_SHAPE = SHAPE("'review'", REVIEW_FIELDS);
+
+/* "[seen, of]": seen in so many of so many. */
+static bool expect_share(struct loader *loader, const struct node *node, double *seen, double *of)
 {
-    load_organisms(loader);
-    load_cook(loader);
-    load_starters(loader);
-    load_forecast(loader);
-    load_moves(loader);
+    const char *key = node->key->text;
+    size_t count = 0;
+    const struct node *entry = expect_items(loader, node, key, &count);
+    if (!entry)
+        return false;
+    if (count != 2) {
+        node_error(loader, node, "'%s' should be [seen, of], such as [4, 5]", key);
+        return false;
+    }
+    if (!expect_number(loader, entry, key, &NOT_NEGATIVE, seen) ||
+        !expect_number(loader, entry->next, key, &NOT_NEGATIVE, of))
+        return false;
+    if (*seen > *of)
+        node_error(loader, node, "'%s' is seen in %g of %g; it cannot be more than all", key, *seen,
+                   *of);
+    return *seen <= *of;
 }
+
+static bool read_counts(struct loader *loader, const struct node *node, struct learned_sign *sign)
+{
+    size_t value;
+    if (!find_item(loader, ITEM_OBSERVABLE, node->key, &sign->observable) ||
+        !expect_kind(loader, node, NODE_MAP, node->key->text))
+        return false;
+    const struct observable *observable = &loader->rules->observables[sign->observable];
+    sign->seen = arena_array(loader->keep, observable->value_count, sizeof *sign->seen);
+    sign->of = arena_array(loader->keep, observable->value_count, sizeof *sign->of);
+    for (const struct node *entry = node->first; entry; entry = entry->next)
+        if (find_value(loader, observable, entry->key, &value))
+            expect_share(loader, entry, &sign->seen[value], &sign->of[value]);
+    return true;
+}
+
+static void read_signs(struct loader *loader, const struct field *field, const struct node *node,
+                       void *item)
+{
+    size_t room = 0, count = 0, finding;
+    if (!expect_kind(loader, node, NODE_MAP, field->key))
+        return;
+    for (const struct node *entry = node->first; entry; entry = entry->next)
+        room += entry->count;
+    struct learned_sign *signs = arena_array(loader->keep, room, sizeof *signs);
+    for (const struct node *entry = node->first; entry; entry = entry->next) {
+        if (!find_item(loader, ITEM_FINDING, entry->key, &finding) ||
+            !expect_kind(loader, entry, NODE_MAP, entry->key->text))
+            continue;
+        for (const struct node *sign = entry->first; sign; sign = sign->next) {
+            signs[count].finding = finding;
+            count += read_counts(loader, sign, &signs[count]);
+        }
+    }
+    field_list(field, item, signs, count);
+}
+
+static void read_causes(struct loader *loader, const struct field *field, const struct node *node,
+                        void *item)
+{
+    struct learned_cause *causes = expect_entries(loader, node, NODE_MAP, sizeof *causes);
+    size_t count = 0;
+    for (const struct node *entry = causes ? node->first : NULL; entry; entry = entry->next)
+        count += find_item(loader, ITEM_CAUSE, entry->key, &causes[count].cause) &&
+                 expect_share(loader, entry, &causes[count].seen, &causes[count].of);
+    field_list(field, item, causes, count);
+}
+
+#define LEARNED(member) offsetof(struct rules, learned.member)
+
+static const struct field LEARNED_FIELDS[] = {
+    CITATION("source", REQUIRED, LEARNED(cites)),
+    NUMBER_OR("strength", REQUIRED, LEARNED(strength), POSITIVE, 0),
+    NUMBER_OR("vessels", REQUIRED, LEARNED(vessels), NOT_NEGATIVE, 0),
+    LIST("signs", OPTIONAL, read_signs, LEARNED(signs), LEARNED(sign_count)),
+    LIST("causes", OPTIONAL, read_causes, LEARNED(causes), LEARNED(cause_count)),
+};
+static const struct shape LEARNED_SHAPE = SHAPE("'learned'", LEARNED_FIELDS);
+
+/* ---- the tables of kinds --------------------------------------------------------------------- */
+
+#define KIND(type, list_of, length)                                                                \
+    .size = sizeof(type), .id = offsetof(type, id), .at = offsetof(type, at),                      \
+    .list = offsetof(struct rules, list_of), .count = offsetof(struct rules, length)
+
+const struct kind KINDS[ITEM_KINDS] = {
+    [ITEM_SOURCE] = {"source", &SOURCE, KIND(struct source, sources, source_count)},
+    [ITEM_GROUP] = {"group", &GROUP, KIND(struct group, groups, group_count)},
+    [ITEM_SPECIES] = {"species", &SPECIES_SHAPE, KIND(struct species, species, species_count)},
+    [ITEM_GRAIN] = {"grain", &GRAIN_SHAPE, KIND(struct grain, grains, grain_count)},
+    [ITEM_VESSEL] = {"vessel", &VESSEL_SHAPE, KIND(struct vessel_kind, vessels, vessel_count),
+                     .check = check_vessel},
+    [ITEM_OBSERVABLE] = {"sign", OBSERVABLE_SHAPES,
+                         KIND(struct observable, observables, observable_count),
+                         .begin = begin_observable, .check = check_observable},
+    [ITEM_FINDING] = {"finding", &FINDING_SHAPE, KIND(struct finding, findings, finding_count),
+                      .check = check_finding},
+    [ITEM_CAUSE] = {"cause", &CAUSE_SHAPE, KIND(struct cause, causes, cause_count)},
+    [ITEM_CAUTION] = {"caution", &CAUTION_SHAPE, KIND(struct caution, cautions, caution_count),
+                      .check = check_caution},
+    [ITEM_ORGANISM] = {"organism", &ORGANISM_SHAPE,
+                       KIND(struct organism, organisms, organism_count)},
+    [ITEM_STARTER] = {"starter", &STARTER_SHAPE, KIND(struct starter_kind, starters, starter_count),
+                      .check = check_starter},
+    [ITEM_MOVE] = {"move"},
+    [ITEM_WORDS] = {"word"},
+    [ITEM_STATEMENT] = {"statement"},
+    [ITEM_WHOLE] = {"key"},
+};
+
+const struct whole WHOLES[WHOLE_COUNT] = {
+    {"rules", &RULES, true},
+    {"scale", &SCALE_SHAPE, true},
+    {"calibration", &CALIBRATION_SHAPE, true},
+    {"decision", &DECISION_SHAPE, true},
+    {"cook", &COOK_SHAPE, false},
+    {"forecast", &FORECAST_SHAPE, false},
+    {"review", &REVIEW_SHAPE, false},
+    {"learned", &LEARNED_SHAPE, false},
+};

@@ -1,14 +1,12 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "rules/load.h"
+
 #include <stdio.h>
 #include <string.h>
 
 #include "base/text.h"
-#include "rules/fields.h"
-#include "rules/rules.h"
 
-/* ==== catalogue =============================================================================== */
-
-/* Documents -> items by kind and id, later folders replacing what earlier ones said. */
+/* ---- documents to items ---------------------------------------------------------------------- */
 
 enum form {
     FORM_MANY,     /* a mapping from ids to items */
@@ -49,38 +47,20 @@ static const struct section {
 };
 enum { SECTION_COUNT = sizeof SECTIONS / sizeof *SECTIONS };
 
-/* ---- one item -------------------------------------------------------------------------------- */
-
-/* The place of an item with a new id, or NULL. */
-static struct item *item_append(struct loader *loader, struct item_list *items)
-{
-    if (items->count == items->room) {
-        size_t room = items->room ? items->room * 2 : 16;
-        struct item *list =
-            arena_grow(loader->scratch, items->list, items->count, room, sizeof *list);
-        if (!list)
-            return NULL;
-        items->list = list;
-        items->room = room;
-    }
-    return &items->list[items->count++];
-}
-
+/* Later folders replace what earlier ones said. */
 static void item_put(struct loader *loader, enum item_kind kind, struct item item)
 {
     struct item_list *items = &loader->items[kind];
     size_t index;
-    bool fresh;
-    if (!names_add(&loader->made->memory->ids[kind], item.id, loader->keep, &index, &fresh))
-        return;
-    struct item *place = fresh ? item_append(loader, items) : &items->list[index];
-    if (!place)
-        return;
-    if (!fresh && place->folder == item.folder)
+    if (names_add(&loader->made->memory->ids[kind], item.id, loader->keep, &index)) {
+        (void)arena_push(loader->scratch, items->list, items->count);
+    } else if (items->list[index].folder == item.folder) {
+        const struct position *first = &items->list[index].at;
         load_error(loader, item.at,
                    "%s '%s' is defined twice, first at %s:%zu; rename or remove one",
-                   item_kind_name(kind), item.id, place->at.file, place->at.line);
-    *place = item;
+                   KINDS[kind].name, item.id, first->file, first->line);
+    }
+    items->list[index] = item;
 }
 
 static void put_many(struct loader *loader, const struct section *section, const struct node *map,
@@ -91,11 +71,8 @@ static void put_many(struct loader *loader, const struct section *section, const
     for (const struct node *entry = map->first; entry; entry = entry->next)
         if (expect_id(loader, entry->key))
             item_put(loader, section->kind,
-                     (struct item){.id = entry->key->text,
-                                   .node = entry,
-                                   .at = node_at(entry->key),
-                                   .folder = folder,
-                                   .class = section->class});
+                     (struct item){entry->key->text, entry, node_at(entry->key), folder,
+                                   section->class});
 }
 
 static void put_one(struct loader *loader, const struct section *section, const struct node *map,
@@ -107,11 +84,8 @@ static void put_one(struct loader *loader, const struct section *section, const 
     if (!id)
         node_error(loader, map, "a %s needs 'id'; add it", section->key);
     else if (expect_kind(loader, id, NODE_TEXT, "id") && expect_id(loader, id))
-        item_put(loader, section->kind,
-                 (struct item){.id = id->text, .node = map, .at = node_at(id), .folder = folder});
+        item_put(loader, section->kind, (struct item){id->text, map, node_at(id), folder, 0});
 }
-
-/* ---- language -------------------------------------------------------------------------------- */
 
 static void put_language(struct loader *loader, const struct node *map, size_t folder)
 {
@@ -120,16 +94,7 @@ static void put_language(struct loader *loader, const struct node *map, size_t f
     struct node_list *languages = &loader->languages;
     if (!expect_kind(loader, map, NODE_MAP, "language"))
         return;
-    if (languages->count == languages->room) {
-        size_t room = languages->room ? languages->room * 2 : 4;
-        const struct node **list = arena_grow(loader->scratch, languages->list, languages->count,
-                                              room, sizeof(struct node *));
-        if (!list)
-            return;
-        languages->list = list;
-        languages->room = room;
-    }
-    languages->list[languages->count++] = map;
+    *arena_push(loader->scratch, languages->list, languages->count) = map;
     for (size_t i = 0; i < sizeof parts / sizeof *parts; i++) {
         const struct node *part = node_entry(map, parts[i].key);
         if (part)
@@ -137,294 +102,35 @@ static void put_language(struct loader *loader, const struct node *map, size_t f
     }
 }
 
-/* ---- documents ------------------------------------------------------------------------------- */
-
-static void refuse_section(struct loader *loader, const struct node *key)
+static void put_section(struct loader *loader, const struct node *entry, size_t folder)
 {
-    const char *names[SECTION_COUNT];
-    for (size_t i = 0; i < SECTION_COUNT; i++)
+    const char *names[SECTION_COUNT], *key = entry->key->text;
+    const struct section *section = NULL;
+    for (size_t i = 0; i < SECTION_COUNT; i++) {
         names[i] = SECTIONS[i].key;
-    const char *nearest = load_nearest(loader, key->text, names, SECTION_COUNT);
-    node_error(
-        loader, key, "unknown key '%s' at the top of a file%s", load_quote(loader, key->text),
-        nearest ? load_hint(loader, nearest) : "; FORMAT.md lists those that may stand there");
-}
-
-static const struct section *section_named(const char *key)
-{
-    for (size_t i = 0; i < SECTION_COUNT; i++)
-        if (!strcmp(SECTIONS[i].key, key))
-            return &SECTIONS[i];
-    return NULL;
-}
-
-void catalogue_add(struct loader *loader, const struct node *root, size_t folder)
-{
-    for (const struct node *entry = root->first; entry; entry = entry->next) {
-        const struct section *section = section_named(entry->key->text);
-        if (!section)
-            refuse_section(loader, entry->key);
-        else if (section->form == FORM_MANY)
-            put_many(loader, section, entry, folder);
-        else if (section->form == FORM_ONE)
-            put_one(loader, section, entry, folder);
-        else if (section->form == FORM_LANGUAGE)
-            put_language(loader, entry, folder);
-        else
-            item_put(loader, section->kind,
-                     (struct item){.id = section->key,
-                                   .node = entry,
-                                   .at = node_at(entry->key),
-                                   .folder = folder});
+        if (!strcmp(names[i], key))
+            section = &SECTIONS[i];
     }
-}
-
-const struct item *catalogue_whole(const struct loader *loader, const char *id)
-{
-    int index = names_find(&loader->rules->memory->ids[ITEM_WHOLE], id);
-    return index == RULES_NONE ? NULL : &loader->items[ITEM_WHOLE].list[index];
+    if (!section)
+        node_error(loader, entry->key, "unknown key '%s' at the top of a file%s",
+                   load_quote(loader, key),
+                   load_suggest(loader, key, names, SECTION_COUNT,
+                                "; FORMAT.md lists those that may stand there"));
+    else if (section->form == FORM_MANY)
+        put_many(loader, section, entry, folder);
+    else if (section->form == FORM_ONE)
+        put_one(loader, section, entry, folder);
+    else if (section->form == FORM_LANGUAGE)
+        put_language(loader, entry, folder);
+    else
+        item_put(loader, section->kind,
+                 (struct item){section->key, entry, node_at(entry->key), folder, 0});
 }
 
 void *items_array(struct loader *loader, enum item_kind kind, size_t size)
 {
     size_t count = loader->items[kind].count;
     return count ? arena_array(loader->keep, count, size) : NULL;
-}
-
-/* ==== load scale ============================================================================== */
-
-/* The rule base's own name, the words for numbers, fitted numbers, groups of signs. */
-
-/* ---- rules ----------------------------------------------------------------------------------- */
-
-static const struct field RULES_FIELDS[] = {
-    FIELD("name", REQUIRED, read_text, offsetof(struct rules, name)),
-    FIELD("version", REQUIRED, read_text, offsetof(struct rules, version)),
-};
-static const struct shape RULES = SHAPE("'rules'", RULES_FIELDS);
-
-/* ---- scale ----------------------------------------------------------------------------------- */
-
-/* A mapping from words to numbers. */
-static void read_words(struct loader *loader, const struct field *field, const struct node *node,
-                       void *item)
-{
-    if (!expect_kind(loader, node, NODE_MAP, field->key) || !node->count)
-        return;
-    struct word *words = arena_array(loader->keep, node->count, sizeof *words);
-    if (!words)
-        return;
-    size_t used = 0;
-    for (const struct node *entry = node->first; entry; entry = entry->next) {
-        words[used].word = entry->key->text;
-        used += expect_number(loader, entry, entry->key->text, field->bounds, &words[used].number);
-    }
-    *(const struct word **)field_place(field, item) = words;
-    *(size_t *)(void *)((char *)item + field->count) = used;
-}
-
-static const struct field SPOKEN_FIELDS[] = {
-    NUMBER("at_least", REQUIRED, offsetof(struct word, number), SHARE),
-    FIELD("say", REQUIRED, read_text, offsetof(struct word, word)),
-};
-static const struct shape SPOKEN = SHAPE("a spoken probability", SPOKEN_FIELDS);
-
-static void read_spoken(struct loader *loader, const struct field *field, const struct node *node,
-                        void *item)
-{
-    struct scale *scale = item;
-    if (!expect_kind(loader, node, NODE_LIST, field->key))
-        return;
-    struct word *words = arena_array(loader->keep, node->count, sizeof *words);
-    if (!words)
-        return;
-    size_t used = 0;
-    for (const struct node *entry = node->first; entry; entry = entry->next, used++) {
-        shape_read(loader, &SPOKEN, entry, &words[used]);
-        if (used && words[used].number >= words[used - 1].number)
-            node_error(
-                loader, entry,
-                "'at_least' rises from %g to %g; spoken probabilities stand in falling order",
-                words[used - 1].number, words[used].number);
-    }
-    if (!used || words[used - 1].number > 0)
-        node_error(loader, node,
-                   "the last spoken probability must have 'at_least: 0.0', to cover all");
-    scale->spoken = words;
-    scale->spoken_count = used;
-}
-
-#define WORDS(name, member, length, within)                                                        \
-    {                                                                                              \
-        .key = (name), .required = REQUIRED, .read = read_words, .bounds = &(within),              \
-        .offset = offsetof(struct scale, member), .count = offsetof(struct scale, length)          \
-    }
-
-static const struct field SCALE_FIELDS[] = {
-    WORDS("frequency", frequency, frequency_count, CHANCE),
-    WORDS("weight", weight, weight_count, POSITIVE),
-    OWN("spoken", REQUIRED, read_spoken),
-};
-static const struct shape SCALE = SHAPE("'scale'", SCALE_FIELDS);
-
-/* ---- calibration ----------------------------------------------------------------------------- */
-
-static const struct bounds TAU = {0, 1, true, false, "above 0, up to 1"};
-
-#define SIBLINGS_PLACE(member) offsetof(struct calibration, siblings.member)
-
-static const struct field SIBLINGS_FIELDS[] = {
-    NUMBER("most", REQUIRED, SIBLINGS_PLACE(most), NOT_NEGATIVE),
-    NUMBER("usual", REQUIRED, SIBLINGS_PLACE(usual), CHANCE),
-    NUMBER("usual_seen", REQUIRED, SIBLINGS_PLACE(usual_seen), POSITIVE),
-    NUMBER("reach_seen", REQUIRED, SIBLINGS_PLACE(reach_seen), POSITIVE),
-};
-static const struct shape SIBLINGS = SHAPE("'siblings'", SIBLINGS_FIELDS);
-
-static const struct field CALIBRATION_FIELDS[] = {
-    NUMBER("tau", REQUIRED, offsetof(struct calibration, tau), TAU),
-    NUMBER("hedge", REQUIRED, offsetof(struct calibration, hedge), SHARE),
-    NUMBER("silence", OPTIONAL, offsetof(struct calibration, silence), SHARE),
-    NUMBER("silence_after", OPTIONAL, offsetof(struct calibration, silence_after), NOT_NEGATIVE),
-    INNER("siblings", OPTIONAL, SIBLINGS),
-    FIELD("fitted_by", OPTIONAL, read_text, offsetof(struct calibration, fitted_by)),
-};
-static const struct shape CALIBRATION = SHAPE("'calibration'", CALIBRATION_FIELDS);
-
-/* ---- groups ---------------------------------------------------------------------------------- */
-
-static const struct field GROUP_FIELDS[] = {
-    NUMBER("overlap", REQUIRED, offsetof(struct group, overlap), SHARE),
-};
-static const struct shape GROUP = SHAPE("a group", GROUP_FIELDS);
-
-void load_groups(struct loader *loader)
-{
-    const struct item_list *items = &loader->items[ITEM_GROUP];
-    struct group *groups = items_array(loader, ITEM_GROUP, sizeof *groups);
-    for (size_t i = 0; groups && i < items->count; i++) {
-        groups[i] = (struct group){.id = items->list[i].id, .at = items->list[i].at};
-        shape_read(loader, &GROUP, items->list[i].node, &groups[i]);
-    }
-    loader->made->groups = groups;
-    loader->made->group_count = groups ? items->count : 0;
-}
-
-static void load_whole(struct loader *loader, const char *id, const struct shape *shape, void *into)
-{
-    const struct item *item = catalogue_whole(loader, id);
-    if (item)
-        shape_read(loader, shape, item->node, into);
-}
-
-void load_scale(struct loader *loader)
-{
-    struct rules *made = loader->made;
-    load_whole(loader, "rules", &RULES, made);
-    load_whole(loader, "scale", &SCALE, &made->scale);
-    load_whole(loader, "calibration", &CALIBRATION, &made->calibration);
-}
-
-/* ==== load sources ============================================================================ */
-
-/* Works cited, and the citations that end each claim. */
-
-static const struct field FIELDS[] = {
-    FIELD("author", REQUIRED, read_text, offsetof(struct source, author)),
-    FIELD("title", REQUIRED, read_text, offsetof(struct source, title)),
-    FIELD("year", REQUIRED, read_text, offsetof(struct source, year)),
-    FIELD("where", OPTIONAL, read_text, offsetof(struct source, where)),
-    FIELD("weak", OPTIONAL, read_flag, offsetof(struct source, weak)),
-};
-static const struct shape SOURCE = SHAPE("a source", FIELDS);
-
-void load_sources(struct loader *loader)
-{
-    const struct item_list *items = &loader->items[ITEM_SOURCE];
-    struct source *sources = items_array(loader, ITEM_SOURCE, sizeof *sources);
-    for (size_t i = 0; sources && i < items->count; i++) {
-        sources[i] = (struct source){.id = items->list[i].id, .at = items->list[i].at};
-        shape_read(loader, &SOURCE, items->list[i].node, &sources[i]);
-    }
-    loader->made->sources = sources;
-    loader->made->source_count = sources ? items->count : 0;
-    loader->source_used =
-        items->count ? arena_array(loader->scratch, items->count, sizeof(bool)) : NULL;
-}
-
-/* ---- citations ------------------------------------------------------------------------------- */
-
-/* The flag that a mark sets, or NULL: then it is an id. */
-static bool *mark_of(struct citation *citation, const char *text)
-{
-    if (!strcmp(text, "expert judgement"))
-        return &citation->expert_judgement;
-    if (!strcmp(text, "common practice, no source"))
-        return &citation->common_practice;
-    if (!strcmp(text, "from memory"))
-        return &citation->from_memory;
-    return NULL;
-}
-
-/* A mark misspelt, or cut in two by its own comma, is no unknown source. */
-static bool looks_like_mark(struct loader *loader, const struct node *node)
-{
-    static const char *const marks[] = {"expert judgement", "common practice, no source",
-                                        "from memory"};
-    const char *meant = load_nearest(loader, node->text, marks, 3);
-    if (!strcmp(node->text, "common practice") || !strcmp(node->text, "no source"))
-        meant = marks[1];
-    if (!meant)
-        return false;
-    node_error(loader, node, "unknown source '%s'; write '%s', in quotes within a list",
-               load_quote(loader, node->text), meant);
-    return true;
-}
-
-static void cite(struct loader *loader, const struct node *node, struct citation *citation,
-                 size_t *sources)
-{
-    size_t index;
-    bool *mark = node->kind == NODE_TEXT ? mark_of(citation, node->text) : NULL;
-    if (mark)
-        *mark = true;
-    else if (node->kind == NODE_TEXT &&
-             names_find(&loader->rules->memory->ids[ITEM_SOURCE], node->text) == RULES_NONE &&
-             looks_like_mark(loader, node))
-        return;
-    else if (find_item(loader, ITEM_SOURCE, node, &index)) {
-        sources[citation->count++] = index;
-        if (loader->source_used)
-            loader->source_used[index] = true;
-    }
-}
-
-void read_citation(struct loader *loader, const struct field *field, const struct node *node,
-                   void *item)
-{
-    struct citation *place = field_place(field, item);
-    struct citation citation = {0};
-    size_t count;
-    const struct node *entry = expect_items(loader, node, field->key, &count);
-    size_t *sources = count ? arena_array(loader->keep, count, sizeof *sources) : NULL;
-    if (!sources)
-        return;
-    for (; count; count--, entry = entry->next)
-        cite(loader, entry, &citation, sources);
-    citation.sources = sources;
-    *place = citation;
-}
-
-struct citation citation_of(struct loader *loader, const struct node *block,
-                            struct citation inherited)
-{
-    static const struct field source = OWN("source", OPTIONAL, read_citation);
-    const struct node *node = node_entry(block, "source");
-    struct citation citation = {0};
-    if (!node)
-        return inherited;
-    read_citation(loader, &source, node, &citation);
-    return citation;
 }
 
 /* ==== phrases ================================================================================= */
@@ -464,10 +170,9 @@ static void refuse_macro(struct expansion *expansion, const char *name)
 {
     struct loader *loader = expansion->loader;
     const struct names *words = &loader->rules->memory->ids[ITEM_WORDS];
-    const char *nearest = load_nearest(loader, name, words->list, words->count);
     node_error(loader, expansion->phrase, "unknown macro '{%s}'%s", load_quote(loader, name),
-               nearest ? load_hint(loader, nearest)
-                       : "; there are {q}, {n}, {gap} and the names in language.words");
+               load_suggest(loader, name, words->list, words->count,
+                            "; there are {q}, {n}, {gap} and the names in language.words"));
     expansion->failed = true;
 }
 
@@ -626,8 +331,6 @@ const char *phrase_expand(struct loader *loader, const struct node *node)
     struct expansion expansion = {.loader = loader, .phrase = node};
     text_init(&expansion.out);
     expand(&expansion, source);
-    if (expansion.out.failed)
-        loader->faults.no_memory = true;
     const char *phrase = expansion.failed || expansion.out.failed
                              ? NULL
                              : arena_copy(loader->keep, expansion.out.bytes, expansion.out.length);
@@ -746,133 +449,71 @@ void load_language(struct loader *loader)
     load_statements(loader);
 }
 
-/* ==== load learned ============================================================================ */
+/* ---- items to the model ---------------------------------------------------------------------- */
 
-/* What a grower's own confirmed outcomes add to what the files say. */
-
-#define LEARNED(member) offsetof(struct learned, member)
-
-/* "[seen, of]": seen in so many of so many. */
-static bool expect_share(struct loader *loader, const struct node *node, double *seen, double *of)
+static void load_wholes(struct loader *loader, size_t from, size_t end)
 {
-    size_t count = 0;
-    const struct node *entry = expect_items(loader, node, node->key->text, &count);
-    if (!entry)
-        return false;
-    if (count != 2) {
-        node_error(loader, node, "'%s' should be [seen, of], such as [4, 5]", node->key->text);
-        return false;
+    for (size_t i = from; i < end; i++) {
+        const struct whole *whole = &WHOLES[i];
+        int index = names_find(&loader->made->memory->ids[ITEM_WHOLE], whole->key);
+        shape_clear(whole->shape, loader->made);
+        if (index != RULES_NONE)
+            shape_read(loader, whole->shape, loader->items[ITEM_WHOLE].list[index].node,
+                       loader->made);
+        else if (whole->required)
+            load_error(loader, (struct position){0},
+                       "no file has '%s'; FORMAT.md shows what stands in it", whole->key);
     }
-    if (!expect_number(loader, entry, node->key->text, &NOT_NEGATIVE, seen) ||
-        !expect_number(loader, entry->next, node->key->text, &NOT_NEGATIVE, of))
-        return false;
-    if (*seen > *of)
-        node_error(loader, node, "'%s' is seen in %g of %g; it cannot be more than all",
-                   node->key->text, *seen, *of);
-    return *seen <= *of;
 }
 
-static bool read_counts(struct loader *loader, const struct node *node, struct learned_sign *sign)
+static void load_kind(struct loader *loader, const struct kind *kind, const struct item_list *items)
 {
-    const struct observable *observable = NULL;
-    if (!find_item(loader, ITEM_OBSERVABLE, node->key, &sign->observable) ||
-        !expect_kind(loader, node, NODE_MAP, node->key->text))
-        return false;
-    observable = &loader->rules->observables[sign->observable];
-    sign->seen = arena_array(loader->keep, observable->value_count, sizeof *sign->seen);
-    sign->of = arena_array(loader->keep, observable->value_count, sizeof *sign->of);
-    for (const struct node *entry = node->first; sign->seen && sign->of && entry;
-         entry = entry->next) {
-        size_t value;
-        if (find_value(loader, observable, entry->key, &value))
-            expect_share(loader, entry, &sign->seen[value], &sign->of[value]);
+    char *array = arena_array(loader->keep, items->count, kind->size);
+    void *rules = loader->made;
+    loader->arrays[kind - KINDS] = array;
+    memcpy((char *)rules + kind->list, &array, sizeof array);
+    memcpy((char *)rules + kind->count, &items->count, sizeof items->count);
+    for (size_t i = 0; i < items->count; i++) {
+        const struct item *item = &items->list[i];
+        char *made = array + i * kind->size;
+        memcpy(made + kind->id, &item->id, sizeof item->id);
+        memcpy(made + kind->at, &item->at, sizeof item->at);
+        shape_clear(&kind->shape[item->class], made);
+        if (kind->begin)
+            kind->begin(item, made);
+        shape_read(loader, &kind->shape[item->class], item->node, made);
+        if (kind->check)
+            kind->check(loader, item, made);
     }
-    return sign->seen && sign->of;
 }
 
-static void read_signs(struct loader *loader, const struct field *field, const struct node *node,
-                       void *item)
+/* What is referred to comes before what refers to it. */
+static void load_model(struct loader *loader)
 {
-    struct learned *learned = item;
-    size_t room = 0;
-    if (!expect_kind(loader, node, NODE_MAP, field->key))
-        return;
-    for (const struct node *entry = node->first; entry; entry = entry->next)
-        room += entry->count;
-    struct learned_sign *signs = arena_array(loader->keep, room, sizeof *signs);
-    for (const struct node *entry = node->first; signs && entry; entry = entry->next) {
-        size_t finding;
-        if (!find_item(loader, ITEM_FINDING, entry->key, &finding) ||
-            !expect_kind(loader, entry, NODE_MAP, entry->key->text))
-            continue;
-        for (const struct node *sign = entry->first; sign; sign = sign->next) {
-            signs[learned->sign_count].finding = finding;
-            learned->sign_count += read_counts(loader, sign, &signs[learned->sign_count]);
-        }
-    }
-    learned->signs = signs;
+    const struct item_list *items = loader->items;
+    loader->source_used =
+        arena_array(loader->scratch, items[ITEM_SOURCE].count, sizeof *loader->source_used);
+    loader->value_used =
+        arena_array(loader->scratch, items[ITEM_OBSERVABLE].count, sizeof *loader->value_used);
+    if (!items[ITEM_OBSERVABLE].count)
+        load_error(loader, (struct position){0}, "no file has 'signs'; add some");
+    if (!items[ITEM_FINDING].count)
+        load_error(loader, (struct position){0}, "no file has a 'finding'; add some");
+    for (size_t i = 0; i < FEEDS_COUNT; i++)
+        loader->made->feeder[i] = RULES_NONE;
+    load_wholes(loader, 0, WHOLE_FIRST);
+    load_words(loader);
+    for (size_t i = 0; i < ITEM_KINDS; i++)
+        if (KINDS[i].shape)
+            load_kind(loader, &KINDS[i], &items[i]);
+    load_normal(loader);
+    sort_cautions(loader);
+    load_moves(loader);
+    load_wholes(loader, WHOLE_FIRST, WHOLE_COUNT);
+    load_language(loader);
 }
 
-static void read_causes(struct loader *loader, const struct field *field, const struct node *node,
-                        void *item)
-{
-    struct learned *learned = item;
-    if (!expect_kind(loader, node, NODE_MAP, field->key) || !node->count)
-        return;
-    struct learned_cause *causes = arena_array(loader->keep, node->count, sizeof *causes);
-    for (const struct node *entry = node->first; causes && entry; entry = entry->next) {
-        struct learned_cause *cause = &causes[learned->cause_count];
-        if (find_item(loader, ITEM_CAUSE, entry->key, &cause->cause))
-            learned->cause_count += expect_share(loader, entry, &cause->seen, &cause->of);
-    }
-    learned->causes = causes;
-}
-
-static const struct field LEARNED_FIELDS[] = {
-    FIELD("source", REQUIRED, read_citation, LEARNED(cites)),
-    NUMBER("strength", REQUIRED, LEARNED(strength), POSITIVE),
-    NUMBER("vessels", REQUIRED, LEARNED(vessels), NOT_NEGATIVE),
-    OWN("signs", OPTIONAL, read_signs),
-    OWN("causes", OPTIONAL, read_causes),
-};
-static const struct shape LEARNED_SHAPE = SHAPE("'learned'", LEARNED_FIELDS);
-
-void load_learned(struct loader *loader)
-{
-    const struct item *item = catalogue_whole(loader, "learned");
-    if (item)
-        shape_read(loader, &LEARNED_SHAPE, item->node, &loader->made->learned);
-}
-
-/* ==== load review ============================================================================= */
-
-/* When a review of many vessels calls a fault. */
-
-#define REVIEW(member) offsetof(struct review_rules, member)
-
-static const struct field REVIEW_FIELDS[] = {
-    FIELD("source", REQUIRED, read_citation, REVIEW(cites)),
-    NUMBER("false_alarm", REQUIRED, REVIEW(false_alarm), CHANCE),
-    NUMBER("bayes_factor", REQUIRED, REVIEW(bayes_factor), POSITIVE),
-    NUMBER("watched", REQUIRED, REVIEW(watched), NOT_NEGATIVE),
-    NUMBER("wait", REQUIRED, REVIEW(wait), NOT_NEGATIVE),
-};
-static const struct shape REVIEW_SHAPE = SHAPE("'review'", REVIEW_FIELDS);
-
-void load_review(struct loader *loader)
-{
-    const struct item *item = catalogue_whole(loader, "review");
-    loader->made->review =
-        (struct review_rules){.false_alarm = 0.05, .bayes_factor = 10, .watched = 21, .wait = 0.5};
-    if (item)
-        shape_read(loader, &REVIEW_SHAPE, item->node, &loader->made->review);
-}
-
-/* ==== check =================================================================================== */
-
-/* The rule base as a whole: what nobody causes, uses or cites. Warnings, not errors. */
-
-/* ---- findings -------------------------------------------------------------------------------- */
+/* ---- the model as a whole -------------------------------------------------------------------- */
 
 static bool is_grown(const struct rules *rules, size_t finding)
 {
@@ -883,251 +524,117 @@ static bool is_grown(const struct rules *rules, size_t finding)
     return false;
 }
 
-/* What is clean needs no cause; anything else has one, and the grower asks for it. */
-static void check_grown(struct loader *loader, size_t index)
+static void check_finding(struct loader *loader, const struct finding *finding, bool grown)
 {
-    const struct finding *finding = &loader->rules->findings[index];
-    if (is_grown(loader->rules, index))
-        return;
-    if (finding->base <= 0)
+    /* What is clean needs no cause; anything else has one, and the grower asks for it. */
+    if (!grown && finding->base <= 0)
         load_warning(loader, finding->at,
                      "no cause grows '%s' and its base is 0: it is never found; give it a base, or "
                      "add it to the 'grows' of its causes",
                      finding->id);
-    else if (finding->status != FINDING_CLEAN)
+    else if (!grown && finding->status != FINDING_CLEAN)
         load_warning(loader, finding->at,
                      "no cause grows '%s'; add it to the 'grows' of its causes", finding->id);
+    /* Every finding can be isolated or discarded, and all but the contaminated ones kept. */
+    for (enum action action = 0; action < ACTION_COUNT; action++)
+        if (!finding->step_count[action] &&
+            (action != ACTION_KEEP || finding->status != FINDING_CONTAMINATED))
+            load_warning(loader, finding->at, "'%s' has no steps for '%s'; add them under 'do'",
+                         finding->id, action_name(action));
 }
-
-/* Every finding can be isolated or discarded, and all but the contaminated ones kept. */
-static void check_steps(struct loader *loader, const struct finding *finding)
-{
-    for (int action = 0; action < ACTION_COUNT; action++) {
-        if (finding->step_count[action] ||
-            (action == ACTION_KEEP && finding->status == FINDING_CONTAMINATED))
-            continue;
-        load_warning(loader, finding->at, "'%s' has no steps for '%s'; add them under 'do'",
-                     finding->id, action_name((enum action)action));
-    }
-}
-
-/* ---- what is not used ------------------------------------------------------------------------ */
 
 /*
  * Values of what feeds a computation are used by it. Of the others, those that
  * nothing mentions change nothing: answering them is wasted effort.
  */
-static void check_values(struct loader *loader, size_t index)
+static void check_values(struct loader *loader, const struct observable *observable, uint32_t used)
 {
-    const struct observable *observable = &loader->rules->observables[index];
     if (observable->feeds != FEEDS_NONE)
         return;
-    if (!loader->value_used[index]) {
+    if (!used)
         load_warning(loader, observable->at,
                      "nothing uses '%s'; say in a finding or a cause what it tells, or take it out",
                      observable->id);
-        return;
-    }
-    for (size_t v = 0; v < observable->value_count; v++)
-        if (!(loader->value_used[index] >> v & 1))
+    for (size_t v = 0; used && v < observable->value_count; v++)
+        if (!(used >> v & 1))
             load_warning(loader, observable->values[v].at,
                          "nothing uses value '%s' of '%s'; say in a finding or a cause what it "
                          "tells, or take it out",
                          observable->values[v].id, observable->id);
 }
 
-static void check_sources(struct loader *loader)
+/* What nobody causes, uses or cites. Only asked when the parts have no errors. */
+static void check_rules(struct loader *loader)
 {
-    for (size_t i = 0; i < loader->rules->source_count; i++)
-        if (!loader->source_used[i])
-            load_warning(loader, loader->rules->sources[i].at,
-                         "nothing cites source '%s'; cite it or take it out",
-                         loader->rules->sources[i].id);
-}
-
-static void check_words(struct loader *loader)
-{
+    const struct rules *rules = loader->rules;
     const struct item_list *words = &loader->items[ITEM_WORDS];
+    for (size_t i = 0; i < rules->finding_count; i++)
+        check_finding(loader, &rules->findings[i], is_grown(rules, i));
+    for (size_t i = 0; i < rules->observable_count; i++)
+        check_values(loader, &rules->observables[i], loader->value_used[i]);
+    for (size_t i = 0; i < rules->source_count; i++)
+        if (!loader->source_used[i])
+            load_warning(loader, rules->sources[i].at,
+                         "nothing cites source '%s'; cite it or take it out", rules->sources[i].id);
     for (size_t i = 0; i < words->count; i++)
         if (!loader->macro_used[i])
             load_warning(loader, words->list[i].at,
                          "no phrase has '{%s}'; use it or take the words out", words->list[i].id);
 }
 
-void check_rules(struct loader *loader)
-{
-    for (size_t i = 0; i < loader->rules->finding_count; i++) {
-        check_grown(loader, i);
-        check_steps(loader, &loader->rules->findings[i]);
-    }
-    for (size_t i = 0; i < loader->rules->observable_count; i++)
-        check_values(loader, i);
-    check_sources(loader);
-    check_words(loader);
-}
-
-/* ==== load ==================================================================================== */
-
-/* A rule base from its folders. See load_internal.h for the steps. */
-
-/* ---- files ----------------------------------------------------------------------------------- */
-
-static void find_files(struct loader *loader, const char *const *folders, size_t folder_count)
-{
-    for (size_t i = 0; i < folder_count; i++)
-        files_find(&loader->files, folders[i], i, &loader->faults);
-    if (loader->faults.errors)
-        return;
-    if (!loader->files.count || loader->files.list[0].folder != 0)
-        load_error(loader, (struct position){0},
-                   "no .yaml file in '%s'; name the folder that holds the rules",
-                   load_quote(loader, folder_count ? folders[0] : ""));
-}
+/* ---- loading --------------------------------------------------------------------------------- */
 
 /* Reads every file, whatever is wrong with the others. False when what is read is not the whole. */
-static bool read_files(struct loader *loader, struct rules *rules)
+static bool read_files(struct loader *loader)
 {
     uint64_t hash = FNV_START;
     bool whole = true;
-    for (size_t i = 0; i < loader->files.count; i++) {
-        struct file *file = &loader->files.list[i];
-        size_t errors = loader->faults.errors;
-        const struct node *root = NULL;
-        if (file_read(&loader->files, file, &loader->faults))
-            root = document_read(file, &loader->room, &loader->faults);
-        if (root)
-            catalogue_add(loader, root, file->folder);
-        else if (loader->faults.errors != errors)
+    for (size_t i = 0; i < loader->file_count; i++) {
+        struct file *file = &loader->files[i];
+        size_t errors = loader->errors;
+        const struct node *root = document_read(loader, file);
+        for (const struct node *entry = root ? root->first : NULL; entry; entry = entry->next)
+            put_section(loader, entry, file->folder);
+        if (!root && loader->errors != errors)
             whole = false;
-        else
+        else if (!root)
             load_warning(loader, (struct position){file->path, 1, 1},
                          "the file says nothing; put back what stood in it, or remove it");
         hash = fnv_hash(hash, file->bytes ? file->bytes : "", file->length);
     }
-    snprintf(rules->hash, sizeof rules->hash, "%016llx", (unsigned long long)hash);
+    snprintf(loader->made->hash, sizeof loader->made->hash, "%016llx", (unsigned long long)hash);
     return whole;
-}
-
-/* ---- the model ------------------------------------------------------------------------------- */
-
-static void require_whole(struct loader *loader, const char *key)
-{
-    if (!catalogue_whole(loader, key))
-        load_error(loader, (struct position){0},
-                   "no file has '%s'; FORMAT.md shows what stands in it", key);
-}
-
-static void require_parts(struct loader *loader)
-{
-    require_whole(loader, "rules");
-    require_whole(loader, "scale");
-    require_whole(loader, "decision");
-    require_whole(loader, "calibration");
-    if (!loader->items[ITEM_OBSERVABLE].count)
-        load_error(loader, (struct position){0}, "no file has 'signs'; add some");
-    if (!loader->items[ITEM_FINDING].count)
-        load_error(loader, (struct position){0}, "no file has a 'finding'; add some");
-}
-
-/* What is referred to comes before what refers to it. */
-static void load_model(struct loader *loader)
-{
-    for (size_t i = 0; i < FEEDS_COUNT; i++)
-        loader->made->feeder[i] = RULES_NONE;
-    load_scale(loader);
-    load_sources(loader);
-    load_groups(loader);
-    load_words(loader);
-    load_species(loader);
-    load_grains(loader);
-    load_vessels(loader);
-    load_observables(loader);
-    load_findings(loader);
-    load_causes(loader);
-    load_normal(loader);
-    load_cautions(loader);
-    load_decision(loader);
-    load_process(loader);
-    load_review(loader);
-    load_learned(loader);
-    load_language(loader);
 }
 
 static void load_folders(struct loader *loader, const char *const *folders, size_t folder_count)
 {
-    find_files(loader, folders, folder_count);
-    /* With a file missing, every id it defines would seem unknown: its own fault comes first. */
-    if (!read_files(loader, loader->made) || loader->faults.unreadable || !loader->files.count)
+    for (size_t i = 0; i < folder_count; i++)
+        files_find(loader, folders[i], i);
+    if (!loader->errors && (!loader->file_count || loader->files[0].folder != 0))
+        load_error(loader, (struct position){0},
+                   "no .yaml file in '%s'; name the folder that holds the rules",
+                   load_quote(loader, folder_count ? folders[0] : ""));
+    /* With a file missing, every id it defines would seem unknown: its own error comes first. */
+    if (!read_files(loader) || loader->unreadable || !loader->file_count)
         return;
-    require_parts(loader);
     load_model(loader);
-    if (!loader->faults.errors && !arena_exhausted(loader->keep) &&
-        !arena_exhausted(loader->scratch))
+    if (!loader->errors)
         check_rules(loader);
-}
-
-/* ---- memory and status ----------------------------------------------------------------------- */
-
-/* The rule base holds the arena that holds it. */
-static struct rules *rules_new(struct arena *arena)
-{
-    struct rules *rules = arena_alloc(arena, sizeof *rules);
-    struct rules_memory *memory = arena_alloc(arena, sizeof *memory);
-    if (!rules || !memory)
-        return NULL;
-    memory->arena = arena;
-    rules->memory = memory;
-    return rules;
-}
-
-void loader_init(struct loader *loader, struct arena *keep, struct arena *scratch,
-                 const struct rules *rules)
-{
-    *loader = (struct loader){
-        .keep = keep,
-        .scratch = scratch,
-        .faults = {.arena = scratch},
-        .files = {.keep = keep, .scratch = scratch},
-        .room = {.keep = keep, .scratch = scratch, .nodes_left = DOCUMENT_MAX_NODES},
-        .rules = rules,
-        .quantity = DIM_COUNT,
-    };
-}
-
-enum status loader_status(const struct loader *loader)
-{
-    if (loader->faults.no_memory || arena_exhausted(loader->keep) ||
-        arena_exhausted(loader->scratch))
-        return STATUS_MEMORY;
-    if (loader->faults.unreadable)
-        return STATUS_IO;
-    return loader->faults.errors ? STATUS_DATA : STATUS_OK;
-}
-
-static enum status load_into(struct arena *keep, struct arena *scratch, const char *const *folders,
-                             size_t folder_count, struct diags *diags, struct rules **rules)
-{
-    struct loader loader;
-    *rules = rules_new(keep);
-    if (!*rules)
-        return STATUS_MEMORY;
-    loader_init(&loader, keep, scratch, *rules);
-    loader.made = *rules;
-    load_folders(&loader, folders, folder_count);
-    /* Without memory much seems to be missing that is there: those are no faults of the files. */
-    if (loader_status(&loader) != STATUS_MEMORY)
-        faults_tell(&loader.faults, &loader.files, diags);
-    return loader_status(&loader); /* only now: telling takes memory, too */
 }
 
 struct rules *rules_load(const char *const *folders, size_t folder_count, struct diags *diags,
                          enum status *status)
 {
+    /* The rule base holds the arena that holds it. */
     struct arena *keep = arena_new();
-    struct arena *scratch = arena_new();
-    struct rules *rules = NULL;
-    enum status result = load_into(keep, scratch, folders, folder_count, diags, &rules);
-    arena_free(scratch);
+    struct rules *rules = arena_alloc(keep, sizeof *rules);
+    rules->memory = arena_alloc(keep, sizeof *rules->memory);
+    rules->memory->arena = keep;
+    struct loader loader;
+    loader_init(&loader, keep, rules);
+    loader.made = rules;
+    load_folders(&loader, folders, folder_count);
+    enum status result = loader_finish(&loader, diags);
     if (result != STATUS_OK) {
         arena_free(keep);
         rules = NULL;

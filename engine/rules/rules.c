@@ -6,11 +6,10 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
-#include "rules/rules_internal.h"
+#include "base/text.h"
+#include "rules/load.h"
 
-/* ==== rules =================================================================================== */
-
-/* Looking things up in a rule base, and the names of its enums in the files. */
+/* ---- the names of enums in the files, and looking things up ------------------------------------- */
 
 #define WORDS(name, list) const struct words name = {list, sizeof(list) / sizeof *(list)}
 
@@ -49,14 +48,6 @@ const char *hazard_name(enum hazard hazard)
 const char *scope_name(enum scope scope)
 {
     return scope < SCOPE_COUNT ? scopes[scope] : "";
-}
-
-const char *item_kind_name(enum item_kind kind)
-{
-    static const char *const names[ITEM_KINDS] = {
-        "source",  "group",    "sign",    "finding", "cause", "species",   "grain", "vessel",
-        "caution", "organism", "starter", "move",    "word",  "statement", "key"};
-    return names[kind];
 }
 
 int rules_observable(const struct rules *rules, const char *id)
@@ -118,22 +109,12 @@ void rules_free(struct rules *rules)
         arena_free(rules->memory->arena);
 }
 
-/* ==== places ================================================================================== */
-
-/* Where rule bases are looked for. */
+/* ---- where rule bases are looked for --------------------------------------------------------- */
 
 enum {
     CLIMB_MOST = 5, /* from the program up to the top of its build tree */
     LONGEST_PATH = 16384,
 };
-
-static char *joined(const char *folder, size_t length, const char *below, bool *no_memory)
-{
-    char *path = text_format("%.*s%s", (int)length, folder, below);
-    if (!path)
-        *no_memory = true;
-    return path;
-}
 
 static bool is_folder(const char *path)
 {
@@ -141,16 +122,15 @@ static bool is_folder(const char *path)
     return stat(path, &about) == 0 && S_ISDIR(about.st_mode);
 }
 
-/* `folder` + `below` when `test` exists in it; NULL if not, or when there is no memory. */
-static char *folder_with(const char *folder, size_t length, const char *below, const char *test,
-                         bool *no_memory)
+/* `folder` + `below` when `proof` can be read in it; NULL if not. */
+static char *folder_with(const char *folder, size_t length, const char *below, const char *proof)
 {
     if (length > LONGEST_PATH)
         return NULL;
-    char *path = joined(folder, length, below, no_memory);
-    char *proof = path ? joined(path, strlen(path), test, no_memory) : NULL;
-    bool there = proof && is_folder(path) && access(proof, R_OK) == 0;
-    free(proof);
+    char *path = text_format("%.*s%s", (int)length, folder, below);
+    char *inside = text_format("%s%s", path, proof);
+    bool there = is_folder(path) && access(inside, R_OK) == 0;
+    free(inside);
     if (there)
         return path;
     free(path);
@@ -164,15 +144,8 @@ static const char *variable(const char *name)
     return value && *value ? value : NULL;
 }
 
-/* The same, of the XDG base directory specification, which has relative ones ignored. */
-static const char *absolute_variable(const char *name)
-{
-    const char *value = variable(name);
-    return value && *value == '/' ? value : NULL;
-}
-
 /* In a build tree the program stands some folders below the one that holds rules/. */
-static char *near_program(bool *no_memory)
+static char *near_program(void)
 {
     char program[LONGEST_PATH];
     ssize_t length = readlink("/proc/self/exe", program, sizeof program - 1);
@@ -185,56 +158,43 @@ static char *near_program(bool *no_memory)
             return NULL;
         *slash = '\0';
         /* Another folder called rules/ may stand on the way: ours says how it is written. */
-        char *found = folder_with(program, strlen(program), "/rules", "/FORMAT.md", no_memory);
+        char *found = folder_with(program, strlen(program), "/rules", "/FORMAT.md");
         if (found)
             return found;
     }
     return NULL;
 }
 
-static char *in_data_folders(bool *no_memory)
-{
-    const char *list = variable("XDG_DATA_DIRS");
-    if (!list)
-        list = "/usr/local/share:/usr/share";
-    while (*list) {
-        size_t length = strcspn(list, ":");
-        char *found =
-            *list == '/' ? folder_with(list, length, "/jarside/rules", "", no_memory) : NULL;
-        if (found)
-            return found;
-        list += length + (list[length] == ':');
-    }
-    return NULL;
-}
-
-char *rules_find_shipped(bool *no_memory)
+char *rules_find_shipped(void)
 {
     /* What the user names is taken as it is: if it is not there, loading says so. */
     const char *named = variable("JARSIDE_RULES");
-    if (named)
-        return joined(named, strlen(named), "", no_memory);
-    char *found = near_program(no_memory);
-    if (!found)
-        found = in_data_folders(no_memory);
-    if (!found)
-        found = folder_with(JARSIDE_DATADIR, strlen(JARSIDE_DATADIR), "/rules", "", no_memory);
-    return found;
+    char *found = named ? text_format("%s", named) : near_program();
+    const char *list = variable("XDG_DATA_DIRS");
+    if (!list)
+        list = "/usr/local/share:/usr/share";
+    while (!found && *list) {
+        size_t length = strcspn(list, ":");
+        if (*list == '/')
+            found = folder_with(list, length, "/jarside/rules", "");
+        list += length + (list[length] == ':');
+    }
+    return found ? found : folder_with(JARSIDE_DATADIR, strlen(JARSIDE_DATADIR), "/rules", "");
 }
 
-char *rules_overlay_path(bool *no_memory)
+char *rules_overlay_path(void)
 {
-    const char *config = absolute_variable("XDG_CONFIG_HOME");
-    if (config)
-        return joined(config, strlen(config), "/jarside/rules", no_memory);
-    const char *home = absolute_variable("HOME");
-    return home ? joined(home, strlen(home), "/.config/jarside/rules", no_memory) : NULL;
+    const char *config = variable("XDG_CONFIG_HOME"), *home = variable("HOME");
+    if (config && *config == '/')
+        return text_format("%s/jarside/rules", config);
+    return home && *home == '/' ? text_format("%s/.config/jarside/rules", home) : NULL;
 }
 
-char *rules_find_overlay(bool *no_memory)
+char *rules_find_overlay(void)
 {
-    char *path = rules_overlay_path(no_memory);
-    char *found = path ? folder_with(path, strlen(path), "", "", no_memory) : NULL;
+    char *path = rules_overlay_path();
+    if (path && is_folder(path) && access(path, R_OK) == 0)
+        return path;
     free(path);
-    return found;
+    return NULL;
 }

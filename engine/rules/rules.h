@@ -652,12 +652,11 @@ const char *scope_name(enum scope scope);
  * above the running program (a build tree); $XDG_DATA_DIRS/jarside/rules; the
  * installed folder given at build time. The overlay folder is
  * $XDG_CONFIG_HOME/jarside/rules when it exists. Relative values of XDG
- * variables are ignored. Both return a malloc'd path the caller frees, or NULL;
- * `no_memory` becomes true when a place could not be looked at for want of it.
+ * variables are ignored. Both return a malloc'd path the caller frees, or NULL.
  */
-char *rules_find_shipped(bool *no_memory);
-char *rules_find_overlay(bool *no_memory);
+char *rules_find_shipped(void);
+char *rules_find_overlay(void);
 /* Where that overlay folder is, or would be made; NULL without a home. Caller frees. */
-char *rules_overlay_path(bool *no_memory);
+char *rules_overlay_path(void);
 
 #endif

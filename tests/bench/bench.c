@@ -65,8 +65,7 @@ struct parts {
 static void load_parts(struct parts *parts, struct diags *diags)
 {
     double times[RUNS];
-    bool no_memory = false;
-    char *folder = rules_find_shipped(&no_memory);
+    char *folder = rules_find_shipped();
     const char *const folders[] = {folder};
     for (size_t i = 0; i < RUNS; i++) {
         double start = now();

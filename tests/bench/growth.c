@@ -31,8 +31,7 @@ static void bench_review(const struct reasoner *reasoner)
 
 int main(void)
 {
-    bool no_memory = false;
-    char *folder = rules_find_shipped(&no_memory);
+    char *folder = rules_find_shipped();
     const char *const folders[] = {folder};
     struct diags *diags = diags_new();
     struct rules *rules = NULL;

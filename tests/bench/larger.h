@@ -59,8 +59,7 @@ static inline void larger_judge(struct triage *triage, const struct reasoner *re
 static inline void bench_larger(const char *folder, const char *description, struct diags *diags)
 {
     struct rusage usage;
-    bool no_memory = false;
-    char *shipped = rules_find_shipped(&no_memory);
+    char *shipped = rules_find_shipped();
     char *words[] = {(char[]){"tests/bench/make-larger"}, shipped, (char *)folder, NULL};
     if (shipped == NULL || !run(words, NULL, NULL, NULL, &usage))
         die("cannot make the larger rules");

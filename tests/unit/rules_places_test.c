@@ -44,28 +44,25 @@ static void assert_found(char *found, const char *want)
     free(found);
 }
 
-static bool no_memory; /* for the calls; memory is never short here */
-
 static void test_build_tree(void **state)
 {
     (void)state;
-    char *found = rules_find_shipped(&no_memory);
+    char *found = rules_find_shipped();
     assert_non_null(found);
     struct stat one, other;
     assert_int_equal(stat(found, &one), 0);
     assert_int_equal(stat("rules", &other), 0);
     assert_int_equal(one.st_ino, other.st_ino);
     free(found);
-    assert_false(no_memory);
 }
 
 static void test_named_by_the_user(void **state)
 {
     (void)state;
     setenv("JARSIDE_RULES", "some/where", 1); /* there or not: loading says */
-    assert_found(rules_find_shipped(&no_memory), "some/where");
+    assert_found(rules_find_shipped(), "some/where");
     setenv("JARSIDE_RULES", "", 1);
-    char *found = rules_find_shipped(&no_memory);
+    char *found = rules_find_shipped();
     assert_string_not_equal(found, "");
     free(found);
 }
@@ -74,18 +71,18 @@ static void test_overlay(void **state)
 {
     const struct scratch *scratch = *state;
     char want[512];
-    assert_found(rules_find_overlay(&no_memory), NULL);
+    assert_found(rules_find_overlay(), NULL);
     snprintf(want, sizeof want, "%s/jarside/rules", scratch->path);
     setenv("XDG_CONFIG_HOME", scratch->path, 1);
-    assert_found(rules_find_overlay(&no_memory), want);
+    assert_found(rules_find_overlay(), want);
     setenv("XDG_CONFIG_HOME", "tests", 1); /* a relative one is ignored */
-    assert_found(rules_find_overlay(&no_memory), NULL);
+    assert_found(rules_find_overlay(), NULL);
     setenv("HOME", scratch->path, 1);
-    assert_found(rules_find_overlay(&no_memory), NULL); /* ~/.config holds none yet */
+    assert_found(rules_find_overlay(), NULL); /* ~/.config holds none yet */
     scratch_folder(scratch, ".config/jarside");
     scratch_folder(scratch, ".config/jarside/rules");
     snprintf(want, sizeof want, "%s/.config/jarside/rules", scratch->path);
-    assert_found(rules_find_overlay(&no_memory), want);
+    assert_found(rules_find_overlay(), want);
 }
 
 #define TEST(name) cmocka_unit_test_setup_teardown(name, set_up, tear_down)

@@ -1,0 +1,418 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef JARSIDE_RULES_LOAD_H
+#define JARSIDE_RULES_LOAD_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "base/diag.h"
+#include "base/memory.h"
+#include "base/numbers.h"
+#include "base/units.h"
+#include "rules/rules.h"
+
+/*
+ * From files to a rule base: what the files of rules/ share.
+ *
+ *   document.c   files -> documents, trees of nodes with positions; what is wrong, gathered
+ *   load.c       documents -> one list of items a kind, overlays applied; items -> the model, in an
+ *                order in which what is referred to is there before what refers to it; then the
+ *                model as a whole: what cannot be right, what nobody uses
+ *   fields.c     what may stand in a mapping: tables of fields, and how each sort is read
+ *   knowledge.c  those tables, kind by kind
+ *   cases.c      case files, by the same means
+ *
+ * Errors never end a step: everything is read that can be.
+ */
+struct loader;
+
+/* ---- names ----------------------------------------------------------------------------------- */
+
+/*
+ * A set of names, numbered in the order they were added: ids to indices.
+ *
+ * All zero is an empty set. Names are not copied; the tables live in the arena
+ * given with each addition. What is outgrown stays in the arena.
+ */
+struct names {
+    const char **list; /* by number */
+    size_t count, room;
+    uint32_t *slots; /* open addressing: number + 1, or 0 */
+};
+
+/* Whether the name is new; `number` (may be NULL) becomes its number. */
+bool names_add(struct names *names, const char *name, struct arena *arena, size_t *number);
+/* The number of `name`, or RULES_NONE. */
+int names_find(const struct names *names, const char *name);
+
+/* What stands in the rule files under an id of its own. */
+enum item_kind {
+    ITEM_SOURCE,
+    ITEM_GROUP,
+    ITEM_SPECIES,
+    ITEM_GRAIN,
+    ITEM_VESSEL,
+    ITEM_OBSERVABLE, /* signs, circumstances and tests share their ids */
+    ITEM_FINDING,
+    ITEM_CAUSE,
+    ITEM_CAUTION,
+    ITEM_ORGANISM,
+    ITEM_STARTER,
+    ITEM_MOVE,
+    ITEM_WORDS,     /* macros of language.words */
+    ITEM_STATEMENT, /* language.statements */
+    ITEM_WHOLE,     /* keys that stand once and are replaced whole: decision, scale ... */
+    ITEM_KINDS
+};
+
+struct rules_memory {
+    struct arena *arena; /* everything of the rule base, itself included */
+    struct names ids[ITEM_KINDS];
+};
+
+/* The names of an enum in the files, in the order of its values. */
+struct words {
+    const char *const *list;
+    size_t count;
+};
+extern const struct words ACTION_WORDS, STATUS_WORDS, HAZARD_WORDS, SCOPE_WORDS, MOVED_WORDS;
+
+/* ---- documents ------------------------------------------------------------------------------- */
+
+enum {
+    FILES_MAX_BYTES = 4 * 1024 * 1024, /* one file */
+    FILES_MAX_TOTAL = 32 * 1024 * 1024,
+    FILES_MAX_COUNT = 4096,
+    FILES_MAX_DEPTH = 16, /* folders in folders: ends a circle of symbolic links */
+    DOCUMENT_MAX_DEPTH = 32,
+    DOCUMENT_MAX_NODES = 200000, /* of all files of a load together */
+    PROBLEMS_MOST = 100,         /* nobody reads more, and a hostile file holds thousands */
+};
+
+struct file {
+    const char *path;  /* as the user named it; outlives the load */
+    size_t folder;     /* which of the folders it was found in */
+    const char *bytes; /* until the next one is read */
+    size_t length;
+};
+
+/*
+ * A YAML document as a tree with positions.
+ *
+ * A tree that document_read returns is sound: a mapping at its root, every key
+ * a text that stands once, no alias that holds itself. What its keys mean is
+ * for others to say.
+ */
+enum node_kind { NODE_TEXT, NODE_LIST, NODE_MAP };
+
+struct node { /* small: a rule base has tens of thousands */
+    union {
+        const char *text;         /* NODE_TEXT: NUL-terminated, outlives the tree */
+        const struct node *first; /* NODE_LIST, NODE_MAP: the items or entries */
+    };
+    const struct node *key;  /* in a NODE_MAP: the key of this entry, a NODE_TEXT */
+    const struct node *next; /* beside it in the same list or mapping */
+    const char *file;
+    uint32_t line, column;
+    uint32_t count; /* NODE_LIST, NODE_MAP: how many items or entries */
+    uint8_t kind;   /* enum node_kind */
+    bool quoted;    /* NODE_TEXT: in quotes or as a block */
+};
+
+/* Where it begins. */
+struct position node_at(const struct node *node);
+/* The entry with this key; NULL when there is none, or the node is no mapping. */
+const struct node *node_entry(const struct node *map, const char *key);
+/* "text", "a list", "a mapping": what stands there instead of what should. */
+const char *node_kind_name(enum node_kind kind);
+
+/* Adds the .yaml files below `path` (or `path` itself if it is a file), in the order of their
+ * paths. Hidden files and folders are left alone: editors keep copies in them. */
+void files_find(struct loader *loader, const char *path, size_t folder);
+/*
+ * The root of a file, or NULL: there is nothing but comments, or errors were told after
+ * which the rest of the file means nothing. A key that stands twice is told and
+ * left out; the tree then still serves to find more errors.
+ */
+const struct node *document_read(struct loader *loader, struct file *file);
+
+/* ---- the loader ------------------------------------------------------------------------------ */
+
+struct problem { /* told in the order of the files, in whatever order they are found */
+    enum diag_kind kind;
+    struct position at;
+    const char *message;
+    size_t file; /* its index + 1; 0 for none */
+};
+
+struct item { /* one entry of one kind, after overlays */
+    const char *id;
+    const struct node *node; /* its mapping */
+    struct position at;
+    size_t folder;
+    enum observable_class class; /* ITEM_OBSERVABLE */
+};
+
+struct item_list {
+    struct item *list;
+    size_t count;
+};
+
+struct node_list {
+    const struct node **list;
+    size_t count;
+};
+
+struct loader {
+    struct arena *keep;        /* the model */
+    struct arena *scratch;     /* gone when loading ends */
+    const struct rules *rules; /* what ids are looked up in; complete for cases */
+
+    struct problem problems[PROBLEMS_MOST];
+    size_t problem_count, errors; /* errors: all, told or not */
+    bool unreadable;              /* a file or folder could not be read */
+
+    struct file *files;
+    size_t file_count;
+    size_t total; /* bytes of all read so far */
+    char *buffer; /* of the file read last */
+    size_t buffer_size;
+    struct names texts; /* short ones, which files repeat without end */
+    size_t nodes_left;
+
+    /* the rest is not used for cases */
+    struct rules *made;       /* the same as `rules`, while it is being made */
+    void *arrays[ITEM_KINDS]; /* likewise its arrays */
+    struct item_list items[ITEM_KINDS];
+    struct node_list languages;
+    bool *source_used;             /* per source */
+    uint32_t *value_used;          /* per observable: bit per value */
+    enum dimension quantity;       /* of {q} in the phrases being read; DIM_COUNT: none may stand */
+    bool *macro_open, *macro_used; /* per item of ITEM_WORDS: being expanded; stands in a phrase */
+    size_t expanded;               /* bytes of phrases with macros so far */
+};
+
+/* Ready to read files whose ids are looked up in `rules`. */
+void loader_init(struct loader *loader, struct arena *keep, const struct rules *rules);
+/* Tells `diags` all that is wrong, sorted, once each, with the line it stands on; how it went:
+ * unreadable files before errors in them. Frees what only loading needed. */
+enum status loader_finish(struct loader *loader, struct diags *diags);
+
+/* Say what is wrong, where: at a node, at any place, or only as a warning. Counted and capped. */
+#define node_error(loader, node, ...) load_error(loader, node_at(node), __VA_ARGS__)
+void load_error(struct loader *loader, struct position at, const char *format, ...)
+    __attribute__((format(printf, 3, 4)));
+void load_warning(struct loader *loader, struct position at, const char *format, ...)
+    __attribute__((format(printf, 3, 4)));
+/* `text` itself, or its beginning and "..." when it is too long for a message. */
+const char *load_quote(struct loader *loader, const char *text);
+/* "; did you mean 'x'?" with the nearest name, or else `otherwise`. */
+const char *load_suggest(struct loader *loader, const char *word, const char *const *names,
+                         size_t count, const char *otherwise);
+/* As diag_nearest; NULL when nobody would read it any more, or when there are too many names. */
+const char *load_nearest(const struct loader *loader, const char *word, const char *const *names,
+                         size_t count);
+
+/* ---- fields ---------------------------------------------------------------------------------- */
+
+/*
+ * What may stand in a mapping: a table of keys, each with the function that
+ * reads its value into the struct the mapping becomes.
+ *
+ * The table is the only place that knows the keys of a mapping. From it come
+ * the reading itself, what stands for keys that are absent, the refusal of keys
+ * it does not hold with the nearest one it does, and the complaint about keys
+ * that are missing. Keys are read in the order of the table, whatever their
+ * order in the file: one that another depends on stands before it.
+ */
+struct shape;
+struct field;
+
+typedef void field_reader(struct loader *loader, const struct field *field, const struct node *node,
+                          void *item);
+
+struct bounds { /* of a number */
+    double low, high;
+    bool low_is_out, high_is_out; /* whether the bound itself is refused */
+    const char *says;             /* "between 0 and 1" */
+};
+extern const struct bounds ANY, POSITIVE, NOT_NEGATIVE, SHARE, CHANCE, PER_CENT, SHARE_ABOVE_0;
+
+struct field {
+    const char *key;
+    field_reader *read;
+    bool required;
+    size_t offset;               /* where in the struct it goes */
+    size_t count;                /* lists: where their length goes */
+    size_t reals;                /* numbers: how many, rising */
+    double absent;               /* ... and what stands for each when there is no such key */
+    const struct bounds *bounds; /* numbers */
+    const struct words *words;   /* choices and sets of them */
+    const struct shape *shape;   /* mappings in the same struct */
+    enum item_kind kind;         /* references */
+};
+
+struct shape {
+    const char *what; /* "a finding": for messages */
+    const struct field *fields;
+    size_t count;
+};
+
+/*
+ * The rows of such tables. `need` is REQUIRED or OPTIONAL; `into` and `length`
+ * are offsets in the struct.
+ */
+enum need { OPTIONAL, REQUIRED };
+
+#define KEY(name, need, reader, into)                                                              \
+    .key = (name), .required = (need), .read = (reader), .offset = (into)
+#define FIELD(name, need, reader, into)                                                            \
+    {                                                                                              \
+        KEY(name, need, reader, into)                                                              \
+    }
+#define TEXT(name, need, into)     FIELD(name, need, read_text, into)
+#define FLAG(name, into)           FIELD(name, OPTIONAL, read_flag, into)
+#define CITATION(name, need, into) FIELD(name, need, read_citation, into)
+#define NUMBERS(name, need, into, within, many, unless)                                            \
+    {                                                                                              \
+        KEY(name, need, read_numbers, into), .bounds = &(within), .reals = (many),                 \
+                                             .absent = (unless)                                    \
+    }
+/* One, which is NAN where the file has none, or something else; a low and a high one; a range. */
+#define NUMBER(name, need, into, within)            NUMBERS(name, need, into, within, 1, NAN)
+#define NUMBER_OR(name, need, into, within, absent) NUMBERS(name, need, into, within, 1, absent)
+#define PAIR(name, need, into, within)              NUMBERS(name, need, into, within, 2, NAN)
+#define RANGE(name, need, into, within)             NUMBERS(name, need, into, within, 3, NAN)
+#define CHOICE(name, need, into, of)                                                               \
+    {                                                                                              \
+        KEY(name, need, read_choice, into), .words = &(of)                                         \
+    }
+#define SET(name, into, of)                                                                        \
+    {                                                                                              \
+        KEY(name, OPTIONAL, read_set, into), .words = &(of)                                        \
+    }
+#define LIST(name, need, reader, into, length)                                                     \
+    {                                                                                              \
+        KEY(name, need, reader, into), .count = (length)                                           \
+    }
+#define REFERENCES(name, need, reader, into, length, to)                                           \
+    {                                                                                              \
+        KEY(name, need, reader, into), .count = (length), .kind = (to)                             \
+    }
+/* Keys in a mapping of their own, which go into the same struct. */
+#define INNER(name, need, inner)                                                                   \
+    {                                                                                              \
+        KEY(name, need, read_shape, 0), .shape = &(inner)                                          \
+    }
+/* Read by a function that knows the whole struct. */
+#define OWN(name, need, reader) FIELD(name, need, reader, 0)
+/* Known, but read by other means. */
+#define LATER(name, need) FIELD(name, need, NULL, 0)
+
+#define SHAPE(name, table)                                                                         \
+    {                                                                                              \
+        (name), (table), sizeof(table) / sizeof *(table)                                           \
+    }
+
+/* Gives every number of a shape the value that stands for an absent key. */
+void shape_clear(const struct shape *shape, void *item);
+/* Reads a mapping into `item`, which already holds what stands for absent keys. */
+void shape_read(struct loader *loader, const struct shape *shape, const struct node *map,
+                void *item);
+
+/* What a value must be; each tells an error and returns false if it is not. */
+bool expect_kind(struct loader *loader, const struct node *node, enum node_kind kind,
+                 const char *key);
+bool expect_text(struct loader *loader, const struct node *node, const char *key,
+                 const char **text);
+bool expect_number(struct loader *loader, const struct node *node, const char *key,
+                   const struct bounds *bounds, double *number);
+bool expect_choice(struct loader *loader, const struct node *node, const char *key,
+                   const struct words *words, size_t *choice);
+/* An id: small letters, digits, underscores. */
+bool expect_id(struct loader *loader, const struct node *key_node);
+/* The items of a list; a single text counts as a list of one. NULL, told, if it is neither. */
+const struct node *expect_items(struct loader *loader, const struct node *node, const char *key,
+                                size_t *count);
+/* Room for a struct of `size` for each entry of a list or mapping; NULL, told if it is neither,
+ * when there is none to be. */
+void *expect_entries(struct loader *loader, const struct node *node, enum node_kind kind,
+                     size_t size);
+
+/* Readers of fields: what they write. */
+extern field_reader read_text;      /* const char * */
+extern field_reader read_question;  /* const char * that ends in a question mark */
+extern field_reader read_numbers;   /* double, one or several that rise */
+extern field_reader read_rank;      /* int */
+extern field_reader read_flag;      /* bool */
+extern field_reader read_choice;    /* an enum */
+extern field_reader read_set;       /* uint32_t: a bit for each */
+extern field_reader read_texts;     /* const char *const * and its length */
+extern field_reader read_shape;     /* keys in a mapping of their own, same struct */
+extern field_reader read_index;     /* int: one reference */
+extern field_reader read_indices;   /* const size_t * and its length: references */
+extern field_reader read_phrases;   /* struct phrases, behind what is there already */
+extern field_reader read_citation;  /* struct citation */
+extern field_reader read_condition; /* struct condition */
+extern field_reader read_frequency; /* double in (0, 1), or a word of the scale */
+
+/* Where a field goes, and the length of its list. */
+void *field_place(const struct field *field, void *item);
+void field_list(const struct field *field, void *item, const void *list, size_t count);
+
+/* The index `node` refers to. False when it is no id of that kind; told, with the nearest. */
+bool find_item(struct loader *loader, enum item_kind kind, const struct node *node, size_t *index);
+bool find_value(struct loader *loader, const struct observable *observable, const struct node *node,
+                size_t *value);
+void use_values(struct loader *loader, size_t observable, uint32_t mask);
+
+/* The citation in `block`, or `inherited` if it has no `source`. */
+struct citation citation_of(struct loader *loader, const struct node *block,
+                            struct citation inherited);
+
+enum claim_scale { CLAIM_FREQUENCY, CLAIM_WEIGHT };
+struct claims {
+    struct claim *list;
+    size_t count;
+};
+/* A block {sign: {value: how often, source: ...}}. */
+struct claims claims_read(struct loader *loader, const struct node *node, enum claim_scale scale,
+                          struct citation inherited);
+
+/* ---- kinds of items -------------------------------------------------------------------------- */
+
+/* How a kind of item becomes an array of structs of the model. */
+struct kind {
+    const char *name;          /* "source", "sign" ...: for messages */
+    const struct shape *shape; /* of observables: one a class */
+    size_t size, id, at;       /* of the struct, and where in it these go */
+    size_t list, count;        /* where in struct rules the array goes */
+    /* Before the fields are read, and after; or NULL. */
+    void (*begin)(const struct item *item, void *made);
+    void (*check)(struct loader *loader, const struct item *item, void *made);
+};
+extern const struct kind KINDS[ITEM_KINDS];
+
+/* A key that stands once: fields of struct rules. The first three stand before all items. */
+struct whole {
+    const char *key;
+    const struct shape *shape;
+    bool required;
+};
+enum { WHOLE_COUNT = 8, WHOLE_FIRST = 3 };
+extern const struct whole WHOLES[WHOLE_COUNT];
+
+/* Room for the model's array of a kind; NULL when there is none to be. */
+void *items_array(struct loader *loader, enum item_kind kind, size_t size);
+/* What is normal on a species, once findings and signs are known. */
+void load_normal(struct loader *loader);
+void load_moves(struct loader *loader);
+void sort_cautions(struct loader *loader);
+
+/* A phrase with its macros expanded, in the rule base's arena; NULL, told, if it cannot be. */
+const char *phrase_expand(struct loader *loader, const struct node *node);
+void load_words(struct loader *loader); /* language.words, for phrases */
+void load_language(struct loader *loader);
+
+#endif
