@@ -241,7 +241,8 @@ static enum status choice(struct opening *opening, enum feeds feeds, const char 
         return STATUS_OK;
     const struct recalled recalled = {
         .observable = index, .observation = {.seen = UINT32_C(1) << value}, .words = words};
-    return triage_recall(opening->triage, &recalled);
+    triage_recall(opening->triage, &recalled);
+    return STATUS_OK;
 }
 
 enum status consult_reached(struct opening *opening, enum feeds feeds, double figure,
@@ -258,7 +259,8 @@ enum status consult_reached(struct opening *opening, enum feeds feeds, double fi
                                       .observation = {.seen = UINT32_C(1) << reached},
                                       .words = words,
                                       .stands = true};
-    return triage_recall(opening->triage, &recalled);
+    triage_recall(opening->triage, &recalled);
+    return STATUS_OK;
 }
 
 /* A number, with what it is in words behind where it stands. */
@@ -281,9 +283,9 @@ static enum status number_known(struct opening *opening, enum feeds feeds, doubl
         .number = {number, number, true},
         .words = words.bytes,
     };
-    enum status status = words.failed ? STATUS_MEMORY : triage_recall(opening->triage, &recalled);
+    triage_recall(opening->triage, &recalled);
     text_release(&words);
-    return status;
+    return STATUS_OK;
 }
 
 /* A figure behind a one-of: the value whose parameter is nearest by its ratio. */
@@ -310,7 +312,9 @@ static enum status figure_known(struct opening *opening, enum feeds feeds, doubl
         .number = {figure, figure, true},
         .words = words,
     };
-    return isinf(best) ? STATUS_OK : triage_recall(opening->triage, &recalled);
+    if (!isinf(best))
+        triage_recall(opening->triage, &recalled);
+    return STATUS_OK;
 }
 
 /* ---- circumstances written as SIGN=VALUE ----------------------------------------------------- */
@@ -670,12 +674,13 @@ static enum status salient_known(struct opening *opening, const struct kept_fact
     enum status status = STATUS_OK;
     recalled.stands = true;
     if (plain != 0)
-        status = triage_recall(opening->triage, &recalled);
+        triage_recall(opening->triage, &recalled);
     if (status != STATUS_OK || doubted == 0)
         return status;
     recalled.stands = false;
     recalled.observation = (struct observation){.seen = doubted, .hedged = doubted};
-    return triage_recall(opening->triage, &recalled);
+    triage_recall(opening->triage, &recalled);
+    return STATUS_OK;
 }
 
 static enum status fact_known(struct opening *opening, const struct kept_fact *fact,
@@ -697,7 +702,8 @@ static enum status fact_known(struct opening *opening, const struct kept_fact *f
         .number = fact->number,
         .words = words,
     };
-    return triage_recall(opening->triage, &recalled);
+    triage_recall(opening->triage, &recalled);
+    return STATUS_OK;
 }
 
 static enum status look_known(struct opening *opening, const struct look *look)
@@ -717,7 +723,9 @@ static enum status look_known(struct opening *opening, const struct look *look)
     }
     for (size_t i = 0; i < count && status == STATUS_OK; i++)
         status = fact_known(opening, &facts[i], words, &earlier);
-    return status == STATUS_OK ? triage_earlier(opening->triage, &earlier) : status;
+    if (status == STATUS_OK)
+        triage_earlier(opening->triage, &earlier);
+    return status;
 }
 
 enum status consult_looks(struct opening *opening)

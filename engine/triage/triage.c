@@ -27,32 +27,14 @@ void records_forget(struct triage *triage)
 
 /* ---- being told ------------------------------------------------------------------------------ */
 
-static bool recalled_grow(struct triage *triage)
+void triage_recall(struct triage *triage, const struct recalled *recalled)
 {
     struct records *records = &triage->records;
-    if (records->recalled_count < records->recalled_room)
-        return true;
-    size_t room = records->recalled_room ? 2 * records->recalled_room : 32;
-    struct recalled *grown =
-        arena_grow(triage->said, records->recalled, records->recalled_count, room, sizeof *grown);
-    if (grown == NULL)
-        return false;
-    records->recalled = grown;
-    records->recalled_room = room;
-    return true;
-}
-
-enum status triage_recall(struct triage *triage, const struct recalled *recalled)
-{
     const char *words = recalled->words != NULL ? recalled->words : "";
-    const char *kept = triage_keep_words(triage, words, strlen(words));
-    if (kept == NULL || !recalled_grow(triage))
-        return STATUS_MEMORY;
-    struct recalled *added = &triage->records.recalled[triage->records.recalled_count++];
+    struct recalled *added = arena_push(triage->said, records->recalled, records->recalled_count);
     *added = *recalled;
-    added->words = kept;
+    added->words = triage_keep_words(triage, words, strlen(words));
     triage_merge(triage);
-    return STATUS_OK;
 }
 
 enum status triage_recall_setting(struct triage *triage, const char *sign, const char *value,
@@ -70,30 +52,18 @@ enum status triage_recall_setting(struct triage *triage, const char *sign, const
         .number = reading.number,
         .words = words,
     };
-    return triage_recall(triage, &recalled);
+    triage_recall(triage, &recalled);
+    return STATUS_OK;
 }
 
-enum status triage_earlier(struct triage *triage, const struct earlier *earlier)
+void triage_earlier(struct triage *triage, const struct earlier *earlier)
 {
     struct records *records = &triage->records;
     const char *words = earlier->words != NULL ? earlier->words : "";
-    const char *kept = triage_keep_words(triage, words, strlen(words));
-    if (kept != NULL && records->earlier_count == records->earlier_room) {
-        size_t room = records->earlier_room ? 2 * records->earlier_room : 8;
-        struct earlier *grown =
-            arena_grow(triage->said, records->earlier, records->earlier_count, room, sizeof *grown);
-        if (grown == NULL)
-            return STATUS_MEMORY;
-        records->earlier = grown;
-        records->earlier_room = room;
-    }
-    if (kept == NULL)
-        return STATUS_MEMORY;
-    struct earlier *added = &records->earlier[records->earlier_count++];
+    struct earlier *added = arena_push(triage->said, records->earlier, records->earlier_count);
     *added = *earlier;
-    added->words = kept;
+    added->words = triage_keep_words(triage, words, strlen(words));
     triage_merge(triage);
-    return STATUS_OK;
 }
 
 /* ---- beneath what is said -------------------------------------------------------------------- */

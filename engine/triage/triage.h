@@ -101,8 +101,8 @@ struct recalled {
      */
     bool stands;
 };
-/* The newest of one observable counts; what stands adds up. STATUS_MEMORY. */
-enum status triage_recall(struct triage *triage, const struct recalled *recalled);
+/* The newest of one observable counts; what stands adds up. */
+void triage_recall(struct triage *triage, const struct recalled *recalled);
 /* The same as SIGN=VALUE; STATUS_USAGE with a message when there is no such sign or value. */
 enum status triage_recall_setting(struct triage *triage, const char *sign, const char *value,
                                   const char *words, struct diags *diags);
@@ -120,8 +120,8 @@ struct earlier {
     bool trouble;      /* an odd patch or a salient value was seen */
     const char *words; /* "look of 12 March"; copied */
 };
-/* In the order of the looks. STATUS_MEMORY. */
-enum status triage_earlier(struct triage *triage, const struct earlier *earlier);
+/* In the order of the looks. */
+void triage_earlier(struct triage *triage, const struct earlier *earlier);
 
 /*
  * What became of the others that share something with the vessel (reason/siblings.h),

@@ -37,9 +37,9 @@ struct saying {
 /* What records know, beside the log. */
 struct records {
     struct recalled *recalled;
-    size_t recalled_count, recalled_room;
+    size_t recalled_count;
     struct earlier *earlier;
-    size_t earlier_count, earlier_room;
+    size_t earlier_count;
     struct sibling_pattern pattern;
     bool weighed;                 /* the pattern is filled */
     bool controls;                /* some of its cook were never inoculated, and counted */
