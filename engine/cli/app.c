@@ -246,14 +246,21 @@ enum status app_open(struct app *app, enum journal_access access)
     enum status status = app->rules == NULL ? app_load(app, NULL, 0) : STATUS_OK;
     if (status == STATUS_OK)
         status = app_journal(app, access);
-    if (status == STATUS_OK && app->arena == NULL && (app->arena = arena_new()) == NULL)
-        status = STATUS_MEMORY;
+    app->told = app_told(app);
     return status;
 }
 
 struct journal_told app_told(const struct app *app)
 {
     return (struct journal_told){app->journal, app->rules, app->arena, app->diags, moment_now()};
+}
+
+enum status app_commit(struct app *app, enum status status)
+{
+    if (status == STATUS_OK)
+        return journal_commit(app->journal, app->diags);
+    journal_rollback(app->journal);
+    return status;
 }
 
 /* ==== feed ==================================================================================== */

@@ -39,7 +39,9 @@ struct app {
     struct reasoner *reasoner;
     struct triage *triage;
     struct journal *journal; /* NULL until app_journal (cli/app_journal.h) */
-    struct arena *arena;     /* NULL until app_open; freed when the command has run */
+    struct arena *arena;     /* for all that is read on the way; freed when the command has run */
+    struct journal_told
+        told; /* for telling of the journal; its moment is now. Empty until app_open */
 };
 
 struct command {
@@ -100,11 +102,12 @@ enum status app_json(struct app *app, json_t *json, bool compact);
  * to start one.
  */
 enum status app_journal(struct app *app, enum journal_access access);
-/* What a command of the journal begins with: the rules, the journal, and app->arena for all it reads
- * on the way. What is there already stays. */
+/* What a command of the journal begins with: the rules, the journal, and app->told. What is there
+ * already stays. */
 enum status app_open(struct app *app, enum journal_access access);
-/* For telling of what was opened so; its moment is now. */
 struct journal_told app_told(const struct app *app);
+/* Ends what journal_begin began: with STATUS_OK it is kept, else all is as before. */
+enum status app_commit(struct app *app, enum status status);
 
 /* The path of that journal, malloc'd, for what does not open it. */
 enum status app_journal_path(struct app *app, char **path);

@@ -151,35 +151,26 @@ enum status read_log(struct app *app, const char *path,
 
 /* ==== labels ================================================================================== */
 
-/* ---- one record ------------------------------------------------------------------------------ */
-
-static const char *in_capitals(const char *label, struct arena *arena)
-{
-    char *copy = arena_string(arena, label);
-    for (char *at = copy; at != NULL && *at != '\0'; at++)
-        *at = (char)toupper((unsigned char)*at);
-    return copy != NULL ? copy : label;
-}
-
-bool labels_has(struct app *app, enum record record, const char *label, struct arena *arena,
-                int64_t *id, const char **found)
+bool labels_has(struct app *app, enum record record, const char *label, int64_t *id,
+                const char **found)
 {
     *found = label;
     if (journal_has(app->journal, record, label, id))
         return true;
-    *found = in_capitals(label, arena);
-    return journal_has(app->journal, record, *found, id);
+    char *capitals = arena_string(app->arena, label);
+    for (char *at = capitals; *at != '\0'; at++)
+        *at = (char)toupper((unsigned char)*at);
+    *found = capitals;
+    return journal_has(app->journal, record, capitals, id);
 }
 
-enum status labels_find(struct app *app, enum record record, const char *label, struct arena *arena,
-                        void *row)
+enum status labels_find(struct app *app, enum record record, const char *label, void *row)
 {
     const char *found = label;
     int64_t id = 0;
-    enum status status = labels_has(app, record, label, arena, &id, &found)
-                             ? journal_get(app->journal, record, id, arena, row, app->diags)
-                             : journal_find(app->journal, record, label, arena, row, app->diags);
-    return status;
+    return labels_has(app, record, label, &id, &found)
+               ? journal_get(app->journal, record, id, app->arena, row, app->diags)
+               : journal_find(app->journal, record, label, app->arena, row, app->diags);
 }
 
 enum record labels_kind(const char *word)
@@ -199,52 +190,35 @@ enum record labels_kind(const char *word)
 
 struct choice { /* while the words are read */
     struct app *app;
-    struct arena *arena;
     struct chosen *chosen;
-    size_t room;
     struct batch batch; /* that bare numbers count within; id 0 for none */
     bool open;          /* it was named, and none of its vessels so far */
 };
 
-static enum status choose(struct choice *choice, const struct vessel *vessel)
+static void choose(struct choice *choice, const struct vessel *vessel)
 {
     struct chosen *chosen = choice->chosen;
     for (size_t i = 0; i < chosen->count; i++)
         if (chosen->vessels[i].id == vessel->id)
-            return STATUS_OK;
-    if (chosen->count == choice->room) {
-        size_t room = choice->room == 0 ? 16 : 2 * choice->room;
-        chosen->vessels =
-            arena_grow(choice->arena, chosen->vessels, choice->room, room, sizeof *chosen->vessels);
-        choice->room = room;
-    }
-    if (chosen->vessels == NULL)
-        return STATUS_MEMORY;
-    chosen->vessels[chosen->count++] = *vessel;
-    return STATUS_OK;
+            return;
+    *arena_push(choice->app->arena, chosen->vessels, chosen->count) = *vessel;
 }
 
-static enum status choose_batch(struct choice *choice)
+/* A batch that was named, and none of its vessels, means all of them. */
+static enum status close_batch(struct choice *choice)
 {
     struct app *app = choice->app;
     void *rows = NULL;
     size_t count = 0;
-    enum status status = journal_all(app->journal, RECORD_VESSEL, "batch", choice->batch.id,
-                                     choice->arena, &rows, &count, app->diags);
-    enum status fault = status;
-
-    choice->chosen->whole = true;
-    for (size_t i = 0; i < count && fault == STATUS_OK; i++)
-        fault = choose(choice, (const struct vessel *)rows + i);
-    return fault;
-}
-
-static enum status close_batch(struct choice *choice)
-{
     if (!choice->open)
         return STATUS_OK;
     choice->open = false;
-    return choose_batch(choice);
+    choice->chosen->whole = true;
+    enum status status = journal_all(app->journal, RECORD_VESSEL, "batch", choice->batch.id,
+                                     app->arena, &rows, &count, app->diags);
+    for (size_t i = 0; i < count && status == STATUS_OK; i++)
+        choose(choice, (const struct vessel *)rows + i);
+    return status;
 }
 
 /* The vessel of that number in the batch at hand. Its label is that of the batch, a hyphen and the
@@ -253,28 +227,27 @@ static enum status choose_number(struct choice *choice, long number)
 {
     struct app *app = choice->app;
     struct vessel vessel = {.id = 0};
-    const char *label = arena_format(choice->arena, "%s-%ld", choice->batch.label, number);
+    const char *label = arena_format(app->arena, "%s-%ld", choice->batch.label, number);
     int64_t id = 0;
-    bool found = false;
 
-    if (label == NULL)
-        return STATUS_MEMORY;
-    if (journal_has(app->journal, RECORD_VESSEL, label, &id)) {
-        enum status fault = labels_find(app, RECORD_VESSEL, label, choice->arena, &vessel);
-        return fault == STATUS_OK ? choose(choice, &vessel) : fault;
+    if (!journal_has(app->journal, RECORD_VESSEL, label, &id)) {
+        bool found = false;
+        struct walk *walk =
+            journal_walk(app->journal, RECORD_VESSEL, "batch", choice->batch.id, app->diags);
+        while (!found && walk != NULL && walk_next(walk, &vessel))
+            found = vessel.number == number;
+        id = vessel.id;
+        enum status status = walk_end(walk);
+        if (status != STATUS_OK)
+            return status;
+        if (!found)
+            return app_usage(app, "there is no vessel %ld in %s", number, choice->batch.label);
     }
-    struct walk *walk =
-        journal_walk(app->journal, RECORD_VESSEL, "batch", choice->batch.id, app->diags);
-    while (!found && walk != NULL && walk_next(walk, &vessel))
-        found = vessel.number == number;
-    id = vessel.id;
-    enum status status = walk_end(walk);
-    if (status == STATUS_OK && found)
-        status = journal_get(app->journal, RECORD_VESSEL, id, choice->arena, &vessel, app->diags);
-    if (status != STATUS_OK)
-        return status;
-    return found ? choose(choice, &vessel)
-                 : app_usage(app, "there is no vessel %ld in %s", number, choice->batch.label);
+    enum status status =
+        journal_get(app->journal, RECORD_VESSEL, id, app->arena, &vessel, app->diags);
+    if (status == STATUS_OK)
+        choose(choice, &vessel);
+    return status;
 }
 
 static enum status choose_range(struct choice *choice, long from, long to)
@@ -316,38 +289,31 @@ static enum status choose_vessel(struct choice *choice, const char *label)
 {
     struct app *app = choice->app;
     struct vessel vessel;
-    enum status fault = labels_find(app, RECORD_VESSEL, label, choice->arena, &vessel);
-    if (fault == STATUS_OK)
-        fault = choose(choice, &vessel);
-    if (fault != STATUS_OK)
-        return fault;
+    enum status status = labels_find(app, RECORD_VESSEL, label, &vessel);
+    if (status != STATUS_OK)
+        return status;
+    choose(choice, &vessel);
     choice->open = false;
-    enum status status = journal_get(app->journal, RECORD_BATCH, vessel.batch, choice->arena,
-                                     &choice->batch, app->diags);
-    return status;
+    return journal_get(app->journal, RECORD_BATCH, vessel.batch, app->arena, &choice->batch,
+                       app->diags);
 }
 
 /* "B3-3..7" or "B3-3..B3-7": from the one to the other. */
 static enum status choose_span(struct choice *choice, const char *word, const char *dots)
 {
     struct app *app = choice->app;
-    const char *first = arena_copy(choice->arena, word, (size_t)(dots - word));
     const char *last = dots + 2;
-    long from, to;
-
-    if (first == NULL)
-        return STATUS_MEMORY;
-    enum status status = choose_vessel(choice, first);
+    struct vessel vessel;
+    long to;
+    enum status status = choose_vessel(choice, arena_copy(app->arena, word, (size_t)(dots - word)));
     if (status != STATUS_OK)
         return status;
-    from = (long)choice->chosen->vessels[choice->chosen->count - 1].number;
+    long from = (long)choice->chosen->vessels[choice->chosen->count - 1].number;
     if (!read_range(last, &to, &to)) {
-        struct vessel vessel;
-        status = labels_find(app, RECORD_VESSEL, last, choice->arena, &vessel);
-        if (status == STATUS_OK && vessel.batch != choice->batch.id)
-            status = app_usage(app, "'%s' begins and ends in different batches", word);
-        if (status != STATUS_OK)
+        if ((status = labels_find(app, RECORD_VESSEL, last, &vessel)))
             return status;
+        if (vessel.batch != choice->batch.id)
+            return app_usage(app, "'%s' begins and ends in different batches", word);
         to = (long)vessel.number;
     }
     return choose_range(choice, from, to);
@@ -359,15 +325,16 @@ static enum status choose_word(struct choice *choice, const char *word)
     const char *found = NULL, *dots = strstr(word, "..");
     int64_t id = 0;
     long from, to;
+    enum status status;
 
-    if (labels_has(app, RECORD_VESSEL, word, choice->arena, &id, &found)) {
-        enum status status = close_batch(choice);
+    if (labels_has(app, RECORD_VESSEL, word, &id, &found)) {
+        status = close_batch(choice);
         return status == STATUS_OK ? choose_vessel(choice, found) : status;
     }
-    if (labels_has(app, RECORD_BATCH, word, choice->arena, &id, &found)) {
-        enum status status = close_batch(choice);
+    if (labels_has(app, RECORD_BATCH, word, &id, &found)) {
+        status = close_batch(choice);
         if (status == STATUS_OK)
-            status = labels_find(app, RECORD_BATCH, found, choice->arena, &choice->batch);
+            status = labels_find(app, RECORD_BATCH, found, &choice->batch);
         choice->open = status == STATUS_OK;
         return status;
     }
@@ -379,16 +346,14 @@ static enum status choose_word(struct choice *choice, const char *word)
 }
 
 enum status labels_vessels(struct app *app, const char *const *words, size_t count,
-                           struct arena *arena, struct chosen *chosen)
+                           struct chosen *chosen)
 {
-    struct choice choice = {.app = app, .arena = arena, .chosen = chosen};
+    struct choice choice = {.app = app, .chosen = chosen};
     enum status status = STATUS_OK;
 
     *chosen = (struct chosen){NULL, 0, false};
     for (size_t i = 0; i < count && status == STATUS_OK; i++) {
-        char *rest = arena_string(arena, words[i]);
-        if (rest == NULL)
-            return STATUS_MEMORY;
+        char *rest = arena_string(app->arena, words[i]);
         while (rest != NULL && status == STATUS_OK) {
             char *comma = strchr(rest, ',');
             if (comma != NULL)
@@ -407,34 +372,30 @@ enum status labels_vessels(struct app *app, const char *const *words, size_t cou
 
 /* ==== assign ================================================================================== */
 
-/* ---- words of the rules ---------------------------------------------------------------------- */
+enum { MOST_NAMES = 256 };
 
-enum { LIST_MOST_WORDS = 256 };
-
-struct names { /* ids, and what people call them */
-    const char *ids[LIST_MOST_WORDS];
-    const char *names[LIST_MOST_WORDS];
+struct names { /* of a list of the rules: ids, and what people call them */
+    const char *ids[MOST_NAMES];
+    const char *names[MOST_NAMES];
     size_t count;
 };
 
-static void name(struct names *names, const char *id, const char *called)
+static void read_names(const struct rules *rules, enum word_list list, struct names *names)
 {
-    if (names->count < LIST_MOST_WORDS) {
-        names->ids[names->count] = id;
-        names->names[names->count++] = called;
+    struct list_word word;
+    for (names->count = 0; names->count < MOST_NAMES; names->count++) {
+        if ((word = list_word(rules, list, names->count)).id == NULL)
+            break;
+        names->ids[names->count] = word.id;
+        names->names[names->count] = word.name;
     }
 }
 
 static enum status read_word(struct app *app, const struct column *column, const char *typed,
                              const char **value)
 {
-    struct list_word word;
-    struct names names = {.count = 0};
-    *value = "";
-    if (typed[0] == '\0' || strcasecmp(typed, "unknown") == 0)
-        return STATUS_OK;
-    for (size_t i = 0; (word = list_word(app->rules, column->list, i)).id != NULL; i++)
-        name(&names, word.id, word.name);
+    struct names names;
+    read_names(app->rules, column->list, &names);
     for (size_t i = 0; i < names.count; i++)
         if (strcasecmp(typed, names.ids[i]) == 0 || strcasecmp(typed, names.names[i]) == 0) {
             *value = names.ids[i];
@@ -446,11 +407,9 @@ static enum status read_word(struct app *app, const struct column *column, const
     return app_usage(app, "no %s '%s' in the rules; for instance '%s'", column->name, typed, near);
 }
 
-/* ---- numbers and moments --------------------------------------------------------------------- */
-
 /* A bare number is in the unit the journal keeps; with a unit it is converted. */
 static enum status read_number(struct app *app, const struct column *column, const char *typed,
-                               struct arena *arena, const char **value)
+                               const char **value)
 {
     struct quantity quantity;
     struct text folded;
@@ -458,12 +417,10 @@ static enum status read_number(struct app *app, const struct column *column, con
     char *end = NULL;
 
     (void)strtod(typed, &end);
-    *value = typed;
     if (*end == '\0' && end != typed)
         return STATUS_OK;
     text_init(&folded);
-    bool text = text_fold(&folded, typed, strlen(typed), NULL);
-    bool read = text && folded.length > 0 &&
+    bool read = text_fold(&folded, typed, strlen(typed), NULL) && folded.length > 0 &&
                 quantity_read(folded.bytes, folded.length, column->dimension, &quantity, &used) ==
                     QUANTITY_OK &&
                 used == folded.length;
@@ -471,44 +428,37 @@ static enum status read_number(struct app *app, const struct column *column, con
     if (!read)
         return app_usage(app, "'%s=%s' is no quantity; the journal keeps it in %s", column->name,
                          typed, dimension_unit(column->dimension));
-    *value = arena_format(arena, "%.10g", 0.5 * (quantity.lo + quantity.hi));
-    return *value != NULL ? STATUS_OK : STATUS_MEMORY;
-}
-
-static enum status read_moment(struct app *app, const char *column, const char *typed,
-                               struct arena *arena, const char **value)
-{
-    struct moment moment;
-    char room[MOMENT_ROOM];
-
-    *value = "";
-    if (typed[0] == '\0' || strcasecmp(typed, "unknown") == 0)
-        return STATUS_OK;
-    if (!moment_read(typed, moment_now(), &moment))
-        return app_usage(app, "'%s=%s' is no moment; write 2026-03-01 18:30, yesterday ...", column,
-                         typed);
-    *value = arena_string(arena, moment_write(moment, room));
-    return *value != NULL ? STATUS_OK : STATUS_MEMORY;
-}
-
-static enum status read_value(struct app *app, const struct column *column, const char *typed,
-                              struct arena *arena, const char **value)
-{
-    *value = typed;
-    if (column->kind == COLUMN_MOMENT)
-        return read_moment(app, column->name, typed, arena, value);
-    if (column->list != LIST_NONE)
-        return read_word(app, column, typed, value);
-    if (column->dimension != DIM_NONE && typed[0] != '\0')
-        return read_number(app, column, typed, arena, value);
+    *value = arena_format(app->arena, "%.10g", 0.5 * (quantity.lo + quantity.hi));
     return STATUS_OK;
 }
 
-/* ---- the whole ------------------------------------------------------------------------------- */
+static enum status read_value(struct app *app, const struct column *column, const char *typed,
+                              const char **value)
+{
+    bool unknown = typed[0] == '\0' || strcasecmp(typed, "unknown") == 0;
+    struct moment moment;
+    char room[MOMENT_ROOM];
+
+    *value = typed;
+    if (column->kind == COLUMN_MOMENT || column->list != LIST_NONE) {
+        if (unknown)
+            *value = "";
+        else if (column->list != LIST_NONE)
+            return read_word(app, column, typed, value);
+        else if (!moment_read(typed, moment_now(), &moment))
+            return app_usage(app, "'%s=%s' is no moment; write 2026-03-01 18:30, yesterday ...",
+                             column->name, typed);
+        else
+            *value = arena_string(app->arena, moment_write(moment, room));
+        return STATUS_OK;
+    }
+    if (column->dimension != DIM_NONE && typed[0] != '\0')
+        return read_number(app, column, typed, value);
+    return STATUS_OK;
+}
 
 /* "4ml" is a dose and its unit. */
-static bool split_dose(const char *typed, struct arena *arena, struct assignment assignments[2],
-                       size_t *count)
+static bool split_dose(const char *typed, struct arena *arena, struct assignment assignments[2])
 {
     static const char *const units[] = {"ml", "g"};
     char *end = NULL;
@@ -520,8 +470,7 @@ static bool split_dose(const char *typed, struct arena *arena, struct assignment
             continue;
         assignments[0] = (struct assignment){"dose", arena_format(arena, "%.10g", dose)};
         assignments[1] = (struct assignment){"unit", units[i]};
-        *count = 2;
-        return assignments[0].value != NULL;
+        return true;
     }
     return false;
 }
@@ -550,7 +499,7 @@ static enum status unknown_column(struct app *app, enum record record, const cha
 
 /* A sign of the rules: one more fact, in place of an older one about the same. */
 static enum status read_fact(struct app *app, const char *sign, const char *value,
-                             const char *facts, struct arena *arena, struct assignment *assignment)
+                             const char *facts, const char **all)
 {
     struct reading reading;
     size_t length = strlen(sign);
@@ -568,36 +517,36 @@ static enum status read_fact(struct app *app, const char *sign, const char *valu
         at += strspn(at, " ");
     }
     text_printf(&text, "%s=%s", sign, value);
-    *assignment =
-        (struct assignment){"facts", text.failed ? NULL : arena_string(arena, text.bytes)};
+    *all = arena_string(app->arena, text.bytes);
     text_release(&text);
-    return assignment->value != NULL ? STATUS_OK : STATUS_MEMORY;
+    return STATUS_OK;
 }
 
-enum status assign_read(struct app *app, enum record record, const char *typed, const char *facts,
-                        struct arena *arena, struct assignment assignments[ASSIGN_MOST],
-                        size_t *count)
+enum status assign_read(struct app *app, enum record record, const char *typed, const void *row,
+                        struct assignment assignments[ASSIGN_MOST], size_t *count)
 {
     const char *equals = strchr(typed, '=');
     if (equals == NULL || equals == typed)
         return app_usage(app, "'%s' should be COLUMN=VALUE", typed);
-    const char *name = arena_copy(arena, typed, (size_t)(equals - typed));
-    if (name == NULL)
-        return STATUS_MEMORY;
-    size_t index = record_column(record, name);
+    const char *name = arena_copy(app->arena, typed, (size_t)(equals - typed));
+    const struct column *columns = record_types[record].columns;
+    size_t index = record_column(record, name), facts = record_column(record, "facts");
     *count = 1;
     if (record == RECORD_BATCH && strcmp(name, "dose") == 0 &&
-        split_dose(equals + 1, arena, assignments, count))
+        split_dose(equals + 1, app->arena, assignments)) {
+        *count = 2;
         return STATUS_OK;
-    if (index != SIZE_MAX) {
-        const struct column *column = &record_types[record].columns[index];
-        assignments[0].column = column->name;
-        return read_value(app, column, equals + 1, arena, &assignments[0].value);
     }
-    if (record_column(record, "facts") == SIZE_MAX ||
-        rules_observable(app->rules, name) == RULES_NONE)
+    if (index != SIZE_MAX) {
+        assignments[0].column = columns[index].name;
+        return read_value(app, &columns[index], equals + 1, &assignments[0].value);
+    }
+    if (facts == SIZE_MAX || rules_observable(app->rules, name) == RULES_NONE)
         return unknown_column(app, record, name);
-    return read_fact(app, name, equals + 1, facts, arena, &assignments[0]);
+    assignments[0].column = "facts";
+    return read_fact(app, name, equals + 1,
+                     *(const char *const *)column_member(&columns[facts], row),
+                     &assignments[0].value);
 }
 
 /* ---- findings and causes --------------------------------------------------------------------- */
@@ -626,23 +575,19 @@ static enum likeness likeness(struct text *room, const char *words, const char *
     return found != room->bytes ? WITHIN : strlen(words) == strlen(room->bytes) ? SAME : AT_FRONT;
 }
 
-struct match {
-    size_t found[LIST_MOST_WORDS]; /* all that are as like as the best */
-    size_t count;
-};
-
-static void find_match(const char *words, const struct names *names, const char *const *others,
-                       struct match *match)
+/* All that are as like as the best; how many. */
+static size_t find_match(const char *words, const struct names *names, const char *const *others,
+                         size_t found[MOST_NAMES])
 {
     struct text wanted, room;
     enum likeness best = WITHIN;
+    size_t count = 0;
 
     text_init(&wanted);
     text_init(&room);
-    match->count = 0;
     bool text = fold_into(&wanted, words);
     for (size_t i = 0; text && i < names->count; i++) {
-        const char *called[] = {names->ids[i], names->names[i], others != NULL ? others[i] : NULL};
+        const char *called[] = {names->ids[i], names->names[i], others[i]};
         enum likeness like = UNLIKE;
         for (size_t k = 0; k < sizeof called / sizeof *called; k++) {
             enum likeness by_this = likeness(&room, wanted.bytes, called[k]);
@@ -650,62 +595,54 @@ static void find_match(const char *words, const struct names *names, const char 
         }
         if (like > best) {
             best = like;
-            match->count = 0;
+            count = 0;
         }
         if (like == best)
-            match->found[match->count++] = i;
+            found[count++] = i;
     }
     text_release(&wanted);
     text_release(&room);
+    return count;
 }
 
-static int several(struct app *app, const char *words, const struct names *names,
-                   const struct match *match)
+static enum status match_name(struct app *app, const char *what, const char *words,
+                              const struct names *names, const char *const *others, int *index)
 {
-    struct text list;
-    text_init(&list);
-    for (size_t i = 0; i < match->count && i < 6; i++)
-        text_printf(&list, "%s%s", i > 0 ? ", " : "", names->ids[match->found[i]]);
-    app_usage(app, "'%s' could be %s; say which", words, list.bytes);
-    text_release(&list);
-    return RULES_NONE;
-}
-
-static int match_name(struct app *app, const char *what, const char *words,
-                      const struct names *names, const char *const *others)
-{
-    struct match match;
-    find_match(words, names, others, &match);
-    if (match.count == 1)
-        return (int)match.found[0];
-    if (match.count > 1)
-        return several(app, words, names, &match);
+    size_t found[MOST_NAMES] = {0}, count = find_match(words, names, others, found);
+    *index = (int)found[0];
+    if (count == 1)
+        return STATUS_OK;
+    if (count > 1) {
+        struct text list;
+        text_init(&list);
+        for (size_t i = 0; i < count && i < 6; i++)
+            text_printf(&list, "%s%s", i > 0 ? ", " : "", names->ids[found[i]]);
+        enum status status = app_usage(app, "'%s' could be %s; say which", words, list.bytes);
+        text_release(&list);
+        return status;
+    }
     const char *near = diag_nearest(words, names->ids, names->count);
     if (near == NULL)
         near = diag_nearest(words, names->names, names->count);
     if (near != NULL)
-        app_usage(app, "no %s '%s'; did you mean '%s'?", what, words, near);
-    else
-        app_usage(app, "no %s '%s'; 'jarside show' lists them", what, words);
-    return RULES_NONE;
+        return app_usage(app, "no %s '%s'; did you mean '%s'?", what, words, near);
+    return app_usage(app, "no %s '%s'; 'jarside show' lists them", what, words);
 }
 
-int assign_finding(struct app *app, const char *words)
+enum status assign_finding(struct app *app, const char *words, int *index)
 {
-    const struct rules *rules = app->rules;
-    const char *others[LIST_MOST_WORDS];
-    struct names names = {.count = 0};
-    for (size_t i = 0; i < rules->finding_count && i < LIST_MOST_WORDS; i++) {
-        others[i] = rules->findings[i].also;
-        name(&names, rules->findings[i].id, rules->findings[i].name);
-    }
-    return match_name(app, "finding", words, &names, others);
+    const char *others[MOST_NAMES];
+    struct names names;
+    read_names(app->rules, LIST_FINDINGS, &names);
+    for (size_t i = 0; i < names.count; i++)
+        others[i] = app->rules->findings[i].also;
+    return match_name(app, "finding", words, &names, others, index);
 }
 
-int assign_cause(struct app *app, const char *words)
+enum status assign_cause(struct app *app, const char *words, int *index)
 {
-    struct names names = {.count = 0};
-    for (size_t i = 0; i < app->rules->cause_count; i++)
-        name(&names, app->rules->causes[i].id, app->rules->causes[i].name);
-    return match_name(app, "cause", words, &names, NULL);
+    static const char *const others[MOST_NAMES] = {NULL};
+    struct names names;
+    read_names(app->rules, LIST_CAUSES, &names);
+    return match_name(app, "cause", words, &names, others, index);
 }

@@ -68,14 +68,13 @@ struct chosen {
 
 /* STATUS_USAGE with a message that names what is not known. At least one vessel is chosen. */
 enum status labels_vessels(struct app *app, const char *const *words, size_t count,
-                           struct arena *arena, struct chosen *chosen);
+                           struct chosen *chosen);
 
 /* One record of a kind into `row`; the nearest label is suggested. */
-enum status labels_find(struct app *app, enum record record, const char *label, struct arena *arena,
-                        void *row);
+enum status labels_find(struct app *app, enum record record, const char *label, void *row);
 /* Whether there is one; `found` receives the label as it is written (borrowed from the arena). */
-bool labels_has(struct app *app, enum record record, const char *label, struct arena *arena,
-                int64_t *id, const char **found);
+bool labels_has(struct app *app, enum record record, const char *label, int64_t *id,
+                const char **found);
 
 /* The kind named by a word, singular or plural ("cook", "batches"); RECORD_COUNT when it is none. */
 enum record labels_kind(const char *word);
@@ -93,15 +92,14 @@ enum { ASSIGN_MOST = 2 }; /* one may set two columns: dose=4ml, the dose and its
 
 /*
  * Reads one for a kind of record. A sign of the rules in place of a column (venting=...) is a
- * further fact: it sets `facts` to `facts` so far with this added. Messages name the nearest.
+ * further fact: it sets `facts` to those of `row` so far with this added. Messages name the nearest.
  */
-enum status assign_read(struct app *app, enum record record, const char *typed, const char *facts,
-                        struct arena *arena, struct assignment assignments[ASSIGN_MOST],
-                        size_t *count);
+enum status assign_read(struct app *app, enum record record, const char *typed, const void *row,
+                        struct assignment assignments[ASSIGN_MOST], size_t *count);
 
-/* The id of a finding, a cause by what somebody calls it: its id, its name or one of its other
- * names, or an unambiguous part of these. RULES_NONE with a message that suggests the nearest. */
-int assign_finding(struct app *app, const char *words);
-int assign_cause(struct app *app, const char *words);
+/* The index of a finding, a cause by what somebody calls it: its id, its name or one of its other
+ * names, or an unambiguous part of these; the nearest is suggested. */
+enum status assign_finding(struct app *app, const char *words, int *index);
+enum status assign_cause(struct app *app, const char *words, int *index);
 
 #endif

@@ -74,7 +74,7 @@ static enum status pick_existing(struct draft *draft, enum record record, const 
     struct cook said_cook = draft->cook;
     struct starter said_starter = draft->starter;
     enum status status =
-        labels_find(draft->app, record, label, draft->app->arena, draft_row(draft, record));
+        labels_find(draft->app, record, label, draft_row(draft, record));
     if (status != STATUS_OK)
         return status;
     if (record == RECORD_COOK)
@@ -101,7 +101,7 @@ enum status draft_pick(struct draft *draft, enum record record, const char *labe
         draft->pick[record] = PICK_NEW;
         return STATUS_OK;
     }
-    if (labels_has(draft->app, record, label, draft->app->arena, &id, &found)) {
+    if (labels_has(draft->app, record, label, &id, &found)) {
         draft->pick[record] = PICK_EXISTING;
         return pick_existing(draft, record, found);
     }
@@ -467,7 +467,7 @@ enum status batch_find_last(struct draft *draft)
 
     if (like != NULL) {
         draft->has_last = true;
-        return labels_find(app, RECORD_BATCH, like, app->arena, &draft->last);
+        return labels_find(app, RECORD_BATCH, like, &draft->last);
     }
     enum status status = survey_page(app->journal, &survey, app->arena, &page, app->diags);
     if (status == STATUS_OK && page.count > 0) {

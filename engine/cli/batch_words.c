@@ -127,7 +127,7 @@ static enum status take_label(struct draft *draft, char *words, char *start, cha
         return STATUS_MEMORY;
     for (size_t i = 0; i < sizeof kinds / sizeof *kinds; i++) {
         if (draft->pick[kinds[i]] != PICK_UNTOLD ||
-            !labels_has(draft->app, kinds[i], word, draft->app->arena, &id, &found))
+            !labels_has(draft->app, kinds[i], word, &id, &found))
             continue;
         blank_kind_before(words, start, kinds[i]);
         blank(start, end);
@@ -563,7 +563,7 @@ static bool take_cook(struct draft *draft, const char *answer)
     const char *found = NULL;
     int64_t id = 0;
     if (strcasecmp(answer, "none") == 0 ||
-        labels_has(draft->app, RECORD_COOK, answer, draft->app->arena, &id, &found))
+        labels_has(draft->app, RECORD_COOK, answer, &id, &found))
         return draft_pick(draft, RECORD_COOK, answer) == STATUS_OK;
     return batch_say(draft, answer) == STATUS_OK;
 }

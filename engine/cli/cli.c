@@ -268,6 +268,7 @@ int cli_main(int argc, char **argv)
     screen_init(&app.out, stdout, COLOUR_AUTO);
     screen_init(&app.err, stderr, COLOUR_AUTO);
     app.diags = diags_new();
+    app.arena = arena_new();
     enum status status = end(&app, dispatch(&app, argc > 0 ? argc - 1 : 0, argv + 1));
     /* What stdio still holds must arrive too: a full disk shows only here. */
     if (fclose(stdout) != 0 && status == STATUS_OK)

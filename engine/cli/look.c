@@ -492,7 +492,7 @@ enum status look_open(const struct looking *looking, const char *label,
                                       .without_siblings = looking->without_siblings,
                                       .others = looking->others,
                                       .corrects = looking->corrects};
-    (void)labels_has(app, RECORD_VESSEL, label, app->arena, &id, &request.label);
+    (void)labels_has(app, RECORD_VESSEL, label, &id, &request.label);
     if (id == 0)
         request.label = label; /* named in the message as it was typed */
     enum status status =
@@ -721,10 +721,10 @@ static enum status look(struct looking *looking)
         arena_join(app->arena, app->arguments.operands + 1, app->arguments.operand_count - 1);
     if (looking->words == NULL)
         return STATUS_MEMORY;
-    if (labels_has(app, RECORD_VESSEL, label, app->arena, &id, &found) ||
-        !labels_has(app, RECORD_BATCH, label, app->arena, &id, &found))
+    if (labels_has(app, RECORD_VESSEL, label, &id, &found) ||
+        !labels_has(app, RECORD_BATCH, label, &id, &found))
         return look_at_vessel(looking, label);
-    status = labels_find(app, RECORD_BATCH, found, app->arena, &batch);
+    status = labels_find(app, RECORD_BATCH, found, &batch);
     return status == STATUS_OK ? look_at_batch(looking, &batch) : status;
 }
 

@@ -61,17 +61,6 @@ static enum status tell(struct recording *recording, const char *what)
 
 /* ---- record ---------------------------------------------------------------------------------- */
 
-static const char *facts_of(struct recording *recording)
-{
-    size_t index = record_column(recording->record, "facts");
-    if (index == SIZE_MAX)
-        return "";
-    const struct column *column = &record_types[recording->record].columns[index];
-    const char *const *facts =
-        (const char *const *)(const void *)((const char *)&recording->row + column->offset);
-    return *facts;
-}
-
 static enum status set_column(struct recording *recording, const struct assignment *assignment)
 {
     const struct record_type *type = &record_types[recording->record];
@@ -93,7 +82,7 @@ static enum status set_columns(struct recording *recording, const char *const *t
     size_t many = 0;
 
     for (size_t i = 0; i < count && fault == STATUS_OK; i++) {
-        fault = assign_read(app, recording->record, typed[i], facts_of(recording), app->arena,
+        fault = assign_read(app, recording->record, typed[i], &recording->row,
                             assignments, &many);
         for (size_t k = 0; k < many && fault == STATUS_OK; k++) {
             enum status status = set_column(recording, &assignments[k]);
@@ -138,11 +127,11 @@ static enum status find_or_name(struct recording *recording, const char *label)
         recording->label = recording->row.named.label;
         return status;
     }
-    recording->there = labels_has(app, recording->record, label, app->arena, &id, &found);
+    recording->there = labels_has(app, recording->record, label, &id, &found);
     recording->label = recording->there ? found : label;
     recording->row.named.label = recording->label;
     return recording->there
-               ? labels_find(app, recording->record, found, app->arena, &recording->row)
+               ? labels_find(app, recording->record, found, &recording->row)
                : STATUS_OK;
 }
 
@@ -209,7 +198,7 @@ static enum status add_parent(struct recording *recording, const char *label)
     struct starter parent;
     struct parent link = {.starter = recording->row.starter.id};
     bool circle = false;
-    enum status fault = labels_find(app, RECORD_STARTER, label, app->arena, &parent);
+    enum status fault = labels_find(app, RECORD_STARTER, label, &parent);
     if (fault != STATUS_OK)
         return fault;
     enum status status = descends(recording, parent.id, link.starter, 0, &circle);
@@ -313,7 +302,7 @@ static enum status inherit(struct recording *recording)
     if (label == NULL || recording->row.starter.species[0] != '\0')
         return STATUS_OK;
     enum status status =
-        labels_find(recording->app, RECORD_STARTER, label, recording->app->arena, &parent);
+        labels_find(recording->app, RECORD_STARTER, label, &parent);
     if (status == STATUS_OK)
         recording->row.starter.species = parent.species;
     return status;
@@ -349,7 +338,7 @@ static bool is_label(struct recording *recording, const char *word)
     const char *found = NULL;
     int64_t id = 0;
     return strpbrk(word, "0123456789") != NULL ||
-           labels_has(recording->app, RECORD_STARTER, word, recording->app->arena, &id, &found);
+           labels_has(recording->app, RECORD_STARTER, word, &id, &found);
 }
 
 static enum status starter_words(struct recording *recording)
@@ -475,7 +464,7 @@ static enum status read_kind(struct app *app, struct survey *survey)
     if (arguments->operand_count > 1)
         return app_usage(app, "list one thing at a time");
     if (word != NULL && (survey->record = labels_kind(word)) == RECORD_COUNT) {
-        if (!labels_has(app, RECORD_BATCH, word, app->arena, &id, &found))
+        if (!labels_has(app, RECORD_BATCH, word, &id, &found))
             return app_usage(
                 app,
                 "list what? batches, vessels, starters, lots, cooks, sessions, places, "
@@ -486,7 +475,7 @@ static enum status read_kind(struct app *app, struct survey *survey)
     }
     if (batch == NULL)
         return STATUS_OK;
-    enum status status = labels_find(app, RECORD_BATCH, batch, app->arena, &row);
+    enum status status = labels_find(app, RECORD_BATCH, batch, &row);
     survey->batch = status == STATUS_OK ? row.id : 0;
     return status;
 }
@@ -709,14 +698,13 @@ static enum status run_life(struct app *app)
         const char *found = NULL;
         int64_t id = 0;
         if ((asked != RECORD_COUNT && kinds[i] != asked) ||
-            !labels_has(app, kinds[i], words[count - 1], app->arena, &id, &found))
+            !labels_has(app, kinds[i], words[count - 1], &id, &found))
             continue;
-        status = labels_find(app, kinds[i], found, app->arena, &row);
+        status = labels_find(app, kinds[i], found, &row);
         return status == STATUS_OK ? show(app, &told, kinds[i], &row, limit) : status;
     }
     if (asked != RECORD_COUNT || strchr(words[count - 1], '-') != NULL) /* the nearest is named */
-        return labels_find(app, asked != RECORD_COUNT ? asked : RECORD_VESSEL, words[count - 1],
-                           app->arena, &row);
+        return labels_find(app, asked != RECORD_COUNT ? asked : RECORD_VESSEL, words[count - 1], &row);
     return app_usage(app,
                      "nothing in the journal is called '%s'; 'jarside list' shows what there is",
                      words[count - 1]);
@@ -852,15 +840,14 @@ static enum status choose(struct app *app, struct chosen *chosen)
     struct page page;
 
     if (app->arguments.operand_count > 0)
-        return labels_vessels(app, app->arguments.operands, app->arguments.operand_count,
-                              app->arena, chosen);
+        return labels_vessels(app, app->arguments.operands, app->arguments.operand_count, chosen);
     enum status status = survey_page(app->journal, &survey, app->arena, &page, app->diags);
     if (status == STATUS_OK && page.count == 0)
         return app_usage(app, "there is no batch yet; 'jarside batch' starts one");
     if (status == STATUS_OK)
         status =
             journal_get(app->journal, RECORD_BATCH, page.ids[0], app->arena, &batch, app->diags);
-    return status == STATUS_OK ? labels_vessels(app, &batch.label, 1, app->arena, chosen) : status;
+    return status == STATUS_OK ? labels_vessels(app, &batch.label, 1, chosen) : status;
 }
 
 static enum status labels_json(struct app *app, const struct chosen *chosen)
