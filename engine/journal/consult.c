@@ -10,7 +10,7 @@
 
 #include "base/memory.h"
 #include "base/text.h"
-#include "journal/journal_internal.h"
+#include "journal/sql.h"
 #include "reason/siblings.h"
 #include "triage/physics.h"
 #include "triage/triage.h"

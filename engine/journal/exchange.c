@@ -13,8 +13,8 @@
 #include "base/filing.h"
 #include "base/memory.h"
 #include "base/text.h"
-#include "journal/journal_internal.h"
 #include "journal/mapping_internal.h"
+#include "journal/sql.h"
 
 enum { IMPORT_MOST_COLUMNS = 64 };
 
@@ -34,7 +34,6 @@ struct importer {
     struct diags *own; /* what was wrong with one row, without a position */
     bool was_empty;    /* the journal had none of these */
     int64_t highest;   /* id that was ever there */
-    sqlite3_stmt *remember, *recall;
 };
 
 /* A place in memory or on disk for the ids that changed; once for all tables of an import. */
@@ -348,34 +347,20 @@ static enum status remember(struct importer *importer, int64_t given, int64_t id
 {
     if (given == id || given == 0)
         return STATUS_OK;
-    sqlite3_stmt *statement =
-        journal_prepare(importer->journal, &importer->remember,
-                        "INSERT OR REPLACE INTO renamed VALUES (?, ?, ?)", importer->diags);
-    if (statement == NULL)
-        return STATUS_IO;
-    sqlite3_bind_int(statement, 1, (int)importer->record);
-    sqlite3_bind_int64(statement, 2, given);
-    sqlite3_bind_int64(statement, 3, id);
-    enum status status = sqlite3_step(statement) == SQLITE_DONE
-                             ? STATUS_OK
-                             : journal_fault(importer->journal, "write to", importer->diags);
-    sqlite3_reset(statement);
-    return status;
+    struct query query = query_begin(importer->journal, importer->diags,
+                                     "INSERT OR REPLACE INTO renamed VALUES (?, ?, ?)", "iii",
+                                     (int64_t)importer->record, given, id);
+    return query_end(&query);
 }
 
 /* What the record of that id in the file has as id in the journal. */
 static int64_t recall(struct importer *importer, int64_t given)
 {
-    sqlite3_stmt *statement =
-        journal_prepare(importer->journal, &importer->recall,
-                        "SELECT id FROM renamed WHERE record = ? AND given = ?", importer->diags);
-    if (statement == NULL)
-        return given;
-    sqlite3_bind_int(statement, 1, (int)importer->record);
-    sqlite3_bind_int64(statement, 2, given);
-    int64_t id = sqlite3_step(statement) == SQLITE_ROW ? sqlite3_column_int64(statement, 0) : given;
-    sqlite3_reset(statement);
-    return id;
+    int64_t id = 0;
+    query_number(importer->journal, &id, importer->diags,
+                 "SELECT id FROM renamed WHERE record = ? AND given = ?", "ii",
+                 (int64_t)importer->record, given);
+    return id != 0 ? id : given;
 }
 
 /* ---- refusals -------------------------------------------------------------------------------- */
@@ -732,8 +717,6 @@ enum status importer_init(struct importer *importer, struct journal *journal, en
 
 static void importer_release(struct importer *importer)
 {
-    sqlite3_finalize(importer->remember);
-    sqlite3_finalize(importer->recall);
     text_release(&importer->value);
     text_release(&importer->other);
     arena_free(importer->arena);

@@ -3,6 +3,7 @@
 
 #include <errno.h>
 #include <fcntl.h>
+#include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -12,9 +13,7 @@
 #include "base/filing.h"
 #include "base/memory.h"
 #include "base/text.h"
-#include "journal/journal_internal.h"
-
-/* ==== schema ================================================================================== */
+#include "journal/sql.h"
 
 /*
  * The schema and its migrations: migrations[v] takes a file from version v to
@@ -88,6 +87,11 @@ static const char version_1[] =
 
 static const char *const migrations[JOURNAL_VERSION] = {version_1};
 
+/* Who wrote a file, and what it holds; false when it cannot be read. */
+struct identity {
+    int64_t version, application, tables;
+};
+
 static bool single_number(sqlite3 *database, const char *sql, int64_t *number)
 {
     sqlite3_stmt *statement = NULL;
@@ -98,11 +102,11 @@ static bool single_number(sqlite3 *database, const char *sql, int64_t *number)
     return sqlite3_finalize(statement) == SQLITE_OK && got;
 }
 
-static bool set_number(sqlite3 *database, const char *pragma, int number)
+static bool identify(sqlite3 *database, struct identity *identity)
 {
-    char sql[64]; /* a pragma takes no parameter */
-    snprintf(sql, sizeof sql, "PRAGMA %s = %d", pragma, number);
-    return sqlite3_exec(database, sql, NULL, NULL, NULL) == SQLITE_OK;
+    return single_number(database, "PRAGMA user_version", &identity->version) &&
+           single_number(database, "PRAGMA application_id", &identity->application) &&
+           single_number(database, "SELECT count(*) FROM sqlite_schema", &identity->tables);
 }
 
 static enum status refuse(const struct journal *journal, struct diags *diags, const char *why)
@@ -114,20 +118,19 @@ static enum status refuse(const struct journal *journal, struct diags *diags, co
 /* Version 0 of an empty file may be filled; of any other it is somebody else's. */
 static enum status read_version(struct journal *journal, int64_t *version, struct diags *diags)
 {
-    int64_t application = 0, tables = 0;
-    if (!single_number(journal->database, "PRAGMA user_version", version) ||
-        !single_number(journal->database, "PRAGMA application_id", &application) ||
-        !single_number(journal->database, "SELECT count(*) FROM sqlite_schema", &tables))
+    struct identity found = {0};
+    if (!identify(journal->database, &found))
         return journal_fault(journal, "read", diags);
-    if (application == 0 && *version == 0 && tables == 0)
+    *version = found.version;
+    if (found.application == 0 && found.version == 0 && found.tables == 0)
         return journal->writable ? STATUS_OK
                                  : refuse(journal, diags,
                                           "this journal is empty; nothing was ever recorded in it");
-    if (application != JOURNAL_APPLICATION || *version < 1)
+    if (found.application != JOURNAL_APPLICATION || found.version < 1)
         return refuse(
             journal, diags,
             "this is a database of another program; give the path of a journal of Jarside");
-    if (*version > JOURNAL_VERSION)
+    if (found.version > JOURNAL_VERSION)
         return refuse(journal, diags,
                       "this journal was written by a newer Jarside; use that one, or restore an "
                       "older backup");
@@ -137,19 +140,22 @@ static enum status read_version(struct journal *journal, int64_t *version, struc
 static enum status migrate(struct journal *journal, struct diags *diags)
 {
     int64_t version = 0;
+    char numbers[96]; /* a pragma takes no parameter */
+    snprintf(numbers, sizeof numbers, "PRAGMA user_version = %d; PRAGMA application_id = %d",
+             JOURNAL_VERSION, JOURNAL_APPLICATION);
     /* Asked again inside: another process may have been first. */
     enum status status = read_version(journal, &version, diags);
-    for (; status == STATUS_OK && version < JOURNAL_VERSION; version++)
-        if (sqlite3_exec(journal->database, migrations[version], NULL, NULL, NULL) != SQLITE_OK)
-            status = journal_fault(journal, "bring up to date", diags);
-    if (status == STATUS_OK &&
-        (!set_number(journal->database, "user_version", JOURNAL_VERSION) ||
-         !set_number(journal->database, "application_id", JOURNAL_APPLICATION)))
-        status = journal_fault(journal, "bring up to date", diags);
-    return status;
+    if (status != STATUS_OK)
+        return status;
+    bool done = true;
+    for (; done && version < JOURNAL_VERSION; version++)
+        done = sqlite3_exec(journal->database, migrations[version], NULL, NULL, NULL) == SQLITE_OK;
+    done = done && sqlite3_exec(journal->database, numbers, NULL, NULL, NULL) == SQLITE_OK;
+    return done ? STATUS_OK : journal_fault(journal, "bring up to date", diags);
 }
 
-enum status schema_bring_up(struct journal *journal, struct diags *diags)
+/* Creates or migrates the schema within one transaction. */
+static enum status bring_up(struct journal *journal, struct diags *diags)
 {
     int64_t version = 0;
     enum status status = read_version(journal, &version, diags);
@@ -160,51 +166,7 @@ enum status schema_bring_up(struct journal *journal, struct diags *diags)
                       "this journal was written by an older Jarside; open it once for writing to "
                       "bring it up to date");
     status = journal_begin(journal, diags);
-    if (status != STATUS_OK)
-        return status;
-    status = migrate(journal, diags);
-    if (status == STATUS_OK)
-        return journal_commit(journal, diags);
-    journal_rollback(journal);
-    return status;
-}
-
-/* ==== journal ================================================================================= */
-
-/* Opening and closing, transactions, and what SQLite's refusals mean to a person. */
-
-/* ---- where it lies --------------------------------------------------------------------------- */
-
-static const char *absolute_variable(const char *name)
-{
-    const char *value = getenv(name);
-    return value != NULL && value[0] == '/' ? value : NULL;
-}
-
-static char *joined(const char *folder, const char *below)
-{
-    size_t size = strlen(folder) + strlen(below) + 1;
-    char *path = malloc(size);
-    if (path != NULL)
-        snprintf(path, size, "%s%s", folder, below);
-    return path;
-}
-
-enum status journal_default_path(char **path)
-{
-    const char *named = getenv("JARSIDE_JOURNAL");
-    const char *data = absolute_variable("XDG_DATA_HOME");
-    const char *home = absolute_variable("HOME");
-    *path = NULL;
-    if (named != NULL && named[0] != '\0')
-        *path = strdup(named);
-    else if (data != NULL)
-        *path = joined(data, "/jarside/journal.db");
-    else if (home != NULL)
-        *path = joined(home, "/.local/share/jarside/journal.db");
-    else
-        return STATUS_USAGE;
-    return *path != NULL ? STATUS_OK : STATUS_MEMORY;
+    return status == STATUS_OK ? journal_finish(journal, migrate(journal, diags), diags) : status;
 }
 
 /* ---- refusals -------------------------------------------------------------------------------- */
@@ -241,19 +203,14 @@ static const char *remedy(int code)
     }
 }
 
-enum status journal_no_memory(const struct journal *journal, struct diags *diags)
-{
-    diags_error(diags, (struct position){.file = journal->path},
-                "there is not enough memory for this; nothing was changed");
-    return STATUS_MEMORY;
-}
-
 enum status journal_fault(struct journal *journal, const char *doing, struct diags *diags)
 {
     int code = sqlite3_extended_errcode(journal->database);
-    /* Where SQLite has nothing to complain of, it was never asked for lack of memory. */
-    if ((code & 0xff) == SQLITE_NOMEM || code == SQLITE_OK)
-        return journal_no_memory(journal, diags);
+    if ((code & 0xff) == SQLITE_NOMEM) {
+        diags_error(diags, (struct position){.file = journal->path},
+                    "there is not enough memory for this; nothing was changed");
+        return STATUS_MEMORY;
+    }
     diags_error(diags, (struct position){.file = journal->path}, "cannot %s the journal: %s (%s)",
                 doing, remedy(code), sqlite3_errmsg(journal->database));
     switch (code & 0xff) {
@@ -270,46 +227,158 @@ enum status journal_fault(struct journal *journal, const char *doing, struct dia
     }
 }
 
-sqlite3_stmt *journal_prepare(struct journal *journal, sqlite3_stmt **kept, const char *sql,
+/* ---- asking ---------------------------------------------------------------------------------- */
+
+enum status journal_execute(struct journal *journal, const char *sql, struct diags *diags)
+{
+    return sqlite3_exec(journal->database, sql, NULL, NULL, NULL) == SQLITE_OK
+               ? STATUS_OK
+               : journal_fault(journal, "write to", diags);
+}
+
+const char *journal_sql(struct journal *journal, const char *format, ...)
+{
+    va_list arguments;
+    va_start(arguments, format);
+    char *sql = text_vformat(format, arguments);
+    va_end(arguments);
+    text_clear(&journal->sql);
+    text_puts(&journal->sql, sql);
+    free(sql);
+    return journal->sql.bytes;
+}
+
+enum status journal_statement(struct journal *journal, const char *sql, sqlite3_stmt **statement,
                               struct diags *diags)
 {
-    if (*kept != NULL) {
-        sqlite3_reset(*kept);
-        return *kept;
-    }
-    if (sqlite3_prepare_v3(journal->database, sql, -1, SQLITE_PREPARE_PERSISTENT, kept, NULL) !=
-        SQLITE_OK) {
-        journal_fault(journal, "read", diags);
-        *kept = NULL;
-    }
-    return *kept;
+    sqlite3_stmt *at = sqlite3_next_stmt(journal->database, NULL);
+    while (at != NULL && (sqlite3_stmt_busy(at) || strcmp(sqlite3_sql(at), sql) != 0))
+        at = sqlite3_next_stmt(journal->database, at);
+    *statement = at;
+    if (at != NULL || sqlite3_prepare_v3(journal->database, sql, -1, SQLITE_PREPARE_PERSISTENT,
+                                         statement, NULL) == SQLITE_OK)
+        return STATUS_OK;
+    return journal_fault(journal, "read", diags);
 }
 
-sqlite3_stmt *journal_prepare_for(struct journal *journal, sqlite3_stmt **kept, enum record record,
-                                  const char *before, const char *after, struct diags *diags)
+static void step(struct query *query)
 {
-    char sql[256] = "";
-    if (*kept == NULL)
-        snprintf(sql, sizeof sql, "%s \"%s\" %s", before, record_types[record].name, after);
-    return journal_prepare(journal, kept, sql, diags);
+    int code = sqlite3_step(query->statement);
+    query->row = code == SQLITE_ROW;
+    if (code != SQLITE_ROW && code != SQLITE_DONE)
+        query->status = journal_fault(query->journal,
+                                      sqlite3_stmt_readonly(query->statement) ? "read" : "write to",
+                                      query->diags);
 }
 
-sqlite3_stmt *journal_prepare_text(struct journal *journal, struct text *sql, const char *doing,
-                                   struct diags *diags)
+static struct query begin_with(struct journal *journal, struct diags *diags, const char *sql,
+                               const char *binds, va_list arguments)
 {
-    sqlite3_stmt *statement = NULL;
-    if (sql->failed) {
-        journal_no_memory(journal, diags);
-    } else if (sqlite3_prepare_v2(journal->database, sql->bytes, -1, &statement, NULL) !=
-               SQLITE_OK) {
-        journal_fault(journal, doing, diags);
-        statement = NULL;
+    struct query query = {.journal = journal, .diags = diags};
+    query.status = journal_statement(journal, sql, &query.statement, diags);
+    if (query.status != STATUS_OK)
+        return query;
+    for (int at = 1; binds[at - 1] != '\0'; at++) {
+        char kind = binds[at - 1];
+        int64_t integer = kind == 'i' || kind == 'r' ? va_arg(arguments, int64_t) : 0;
+        if (kind == 'd')
+            sqlite3_bind_double(query.statement, at, va_arg(arguments, double));
+        else if (kind == 't')
+            sqlite3_bind_text(query.statement, at, va_arg(arguments, const char *), -1,
+                              SQLITE_STATIC);
+        else if (kind == 'r' && integer == 0)
+            sqlite3_bind_null(query.statement, at);
+        else
+            sqlite3_bind_int64(query.statement, at, integer);
     }
-    text_release(sql);
-    return statement;
+    step(&query);
+    query.unread = query.row;
+    return query;
+}
+
+struct query query_begin(struct journal *journal, struct diags *diags, const char *sql,
+                         const char *binds, ...)
+{
+    va_list arguments;
+    va_start(arguments, binds);
+    struct query query = begin_with(journal, diags, sql, binds, arguments);
+    va_end(arguments);
+    return query;
+}
+
+bool query_next(struct query *query)
+{
+    if (query->row && !query->unread)
+        step(query);
+    query->unread = false;
+    return query->row;
+}
+
+enum status query_end(struct query *query)
+{
+    if (query->statement != NULL) {
+        sqlite3_reset(query->statement);
+        sqlite3_clear_bindings(query->statement); /* what was bound belongs to the caller */
+    }
+    return query->status;
+}
+
+enum status query_number(struct journal *journal, int64_t *number, struct diags *diags,
+                         const char *sql, const char *binds, ...)
+{
+    va_list arguments;
+    va_start(arguments, binds);
+    struct query query = begin_with(journal, diags, sql, binds, arguments);
+    va_end(arguments);
+    *number = query_next(&query) ? query_integer(&query, 0) : 0;
+    return query_end(&query);
+}
+
+const char *query_text(const struct query *query, int column)
+{
+    const char *text = (const char *)sqlite3_column_text(query->statement, column);
+    if (text == NULL && sqlite3_errcode(query->journal->database) == SQLITE_NOMEM)
+        memory_exhausted();
+    return text != NULL ? text : "";
+}
+
+int64_t query_integer(const struct query *query, int column)
+{
+    return sqlite3_column_int64(query->statement, column);
+}
+
+struct moment query_moment(const struct query *query, int column)
+{
+    char room[MOMENT_ROOM];
+    struct moment moment = {sqlite3_column_int64(query->statement, column),
+                            sqlite3_column_int(query->statement, column + 1)};
+    bool known = sqlite3_column_type(query->statement, column) != SQLITE_NULL &&
+                 moment_write(moment, room)[0] != '\0';
+    return known ? moment : moment_unknown();
 }
 
 /* ---- opening --------------------------------------------------------------------------------- */
+
+static const char *absolute_variable(const char *name)
+{
+    const char *value = getenv(name);
+    return value != NULL && value[0] == '/' ? value : NULL;
+}
+
+enum status journal_default_path(char **path)
+{
+    const char *named = getenv("JARSIDE_JOURNAL");
+    const char *data = absolute_variable("XDG_DATA_HOME");
+    const char *home = absolute_variable("HOME");
+    *path = NULL;
+    if (named != NULL && named[0] != '\0')
+        *path = strdup(named);
+    else if (data != NULL)
+        *path = text_format("%s/jarside/journal.db", data);
+    else if (home != NULL)
+        *path = text_format("%s/.local/share/jarside/journal.db", home);
+    return *path != NULL ? STATUS_OK : STATUS_USAGE;
+}
 
 static enum status cannot(const char *path, const char *doing, struct diags *diags)
 {
@@ -328,8 +397,8 @@ static enum status check_header(const char *path, struct diags *diags)
     static const char magic[16] = "SQLite format 3";
     char head[sizeof magic] = "";
     struct stat about;
-    char *beside = joined(path, "-journal");
-    bool unfinished = beside != NULL && access(beside, F_OK) == 0;
+    char *beside = text_format("%s-journal", path);
+    bool unfinished = access(beside, F_OK) == 0;
     free(beside);
     int file = open(path, O_RDONLY | O_CLOEXEC);
     if (file < 0)
@@ -383,7 +452,7 @@ static enum status settle(struct journal *journal, struct diags *diags)
                      "PRAGMA synchronous = FULL; PRAGMA temp_store = MEMORY",
                      NULL, NULL, NULL) != SQLITE_OK)
         return journal_fault(journal, "open", diags);
-    enum status status = schema_bring_up(journal, diags);
+    enum status status = bring_up(journal, diags);
     /* Another process may be at work: then it has done this, or the next opening does. */
     if (status == STATUS_OK && journal->writable)
         sqlite3_exec(journal->database, "PRAGMA journal_mode = WAL", NULL, NULL, NULL);
@@ -394,22 +463,16 @@ static enum status settle(struct journal *journal, struct diags *diags)
 static int open_unchanging(struct journal *journal)
 {
     struct stat about;
-    char *log = joined(journal->path, "-wal");
-    bool quiet = log != NULL && (stat(log, &about) != 0 || about.st_size == 0);
+    char *log = text_format("%s-wal", journal->path);
+    bool quiet = stat(log, &about) != 0 || about.st_size == 0;
     free(log);
     if (!quiet || strpbrk(journal->path, "?#%") != NULL)
         return SQLITE_CANTOPEN;
-    struct text uri;
-    text_init(&uri);
-    text_printf(&uri, "file:%s?immutable=1", journal->path);
+    char *uri = text_format("file:%s?immutable=1", journal->path);
     sqlite3_close(journal->database);
-    journal->database = NULL;
-    int code =
-        uri.failed
-            ? SQLITE_NOMEM
-            : sqlite3_open_v2(uri.bytes, &journal->database,
-                              SQLITE_OPEN_READONLY | SQLITE_OPEN_URI | SQLITE_OPEN_NOMUTEX, NULL);
-    text_release(&uri);
+    int code = sqlite3_open_v2(uri, &journal->database,
+                               SQLITE_OPEN_READONLY | SQLITE_OPEN_URI | SQLITE_OPEN_NOMUTEX, NULL);
+    free(uri);
     return code;
 }
 
@@ -422,8 +485,6 @@ static enum status open_database(struct journal *journal, struct diags *diags)
         sqlite3_exec(journal->database, "PRAGMA schema_version", NULL, NULL, NULL) ==
             SQLITE_CANTOPEN)
         code = open_unchanging(journal);
-    if (journal->database == NULL)
-        return STATUS_MEMORY;
     return code == SQLITE_OK ? settle(journal, diags) : journal_fault(journal, "open", diags);
 }
 
@@ -437,14 +498,13 @@ enum status journal_open(const char *path, enum journal_access access, struct jo
     if (status != STATUS_OK)
         return status;
     struct journal *opened = calloc(1, sizeof *opened);
-    char *copy = joined(path, "");
-    if (opened == NULL || copy == NULL) {
-        free(opened);
-        free(copy);
-        return STATUS_MEMORY;
-    }
-    opened->path = copy;
+    opened->path = strdup(path);
     opened->writable = access != JOURNAL_READ;
+    text_init(&opened->sql);
+    for (int i = 0; i < RECORD_COUNT; i++) {
+        text_init(&opened->columns[i]);
+        text_init(&opened->parameters[i]);
+    }
     status = open_database(opened, diags);
     if (status != STATUS_OK)
         journal_close(opened);
@@ -457,17 +517,16 @@ void journal_close(struct journal *journal)
 {
     if (journal == NULL)
         return;
-    for (size_t i = 0; i < STATEMENT_COUNT; i++)
-        sqlite3_finalize(journal->kept[i]);
-    for (size_t i = 0; i < RECORD_COUNT; i++) {
-        sqlite3_finalize(journal->insert[i]);
-        sqlite3_finalize(journal->select[i]);
-        sqlite3_finalize(journal->by_label[i]);
-        sqlite3_finalize(journal->id_of[i]);
-        sqlite3_finalize(journal->label_of[i]);
-        sqlite3_finalize(journal->exists[i]);
-    }
+    sqlite3_stmt *statement = NULL;
+    while (journal->database != NULL &&
+           (statement = sqlite3_next_stmt(journal->database, NULL)) != NULL)
+        sqlite3_finalize(statement);
     sqlite3_close(journal->database);
+    text_release(&journal->sql);
+    for (int i = 0; i < RECORD_COUNT; i++) {
+        text_release(&journal->columns[i]);
+        text_release(&journal->parameters[i]);
+    }
     free(journal->path);
     free(journal);
 }
@@ -484,26 +543,11 @@ struct sqlite3 *journal_database(struct journal *journal)
 
 /* ---- transactions ---------------------------------------------------------------------------- */
 
-static enum status run(struct journal *journal, enum kept_statement which, const char *sql,
-                       const char *doing, struct diags *diags)
-{
-    sqlite3_stmt *statement = journal_prepare(journal, &journal->kept[which], sql, diags);
-    if (statement == NULL)
-        return STATUS_IO;
-    int code = sqlite3_step(statement);
-    enum status status = code == SQLITE_DONE ? STATUS_OK : journal_fault(journal, doing, diags);
-    sqlite3_reset(statement);
-    return status;
-}
-
 enum status journal_begin(struct journal *journal, struct diags *diags)
 {
-    if (journal->depth > 0) {
-        journal->depth++;
-        return STATUS_OK;
-    }
-    enum status status = run(journal, STATEMENT_BEGIN, "BEGIN IMMEDIATE", "write to", diags);
-    journal->depth = status == STATUS_OK;
+    enum status status =
+        journal->depth == 0 ? journal_execute(journal, "BEGIN IMMEDIATE", diags) : STATUS_OK;
+    journal->depth += status == STATUS_OK;
     return status;
 }
 
@@ -511,14 +555,13 @@ enum status journal_commit(struct journal *journal, struct diags *diags)
 {
     if (journal->depth == 0)
         return STATUS_INTERNAL;
-    if (journal->depth > 1) {
-        journal->depth--;
+    if (--journal->depth > 0)
         return STATUS_OK;
-    }
-    enum status status = run(journal, STATEMENT_COMMIT, "COMMIT", "write to", diags);
-    if (status != STATUS_OK)
+    enum status status = journal_execute(journal, "COMMIT", diags);
+    if (status != STATUS_OK) {
+        journal->depth = 1;
         journal_rollback(journal);
-    journal->depth = 0;
+    }
     return status;
 }
 
@@ -530,7 +573,15 @@ void journal_rollback(struct journal *journal)
     journal->depth = 0;
 }
 
-/* ==== backup ================================================================================== */
+enum status journal_finish(struct journal *journal, enum status status, struct diags *diags)
+{
+    if (status == STATUS_OK)
+        return journal_commit(journal, diags);
+    journal_rollback(journal);
+    return status;
+}
+
+/* ---- backup ---------------------------------------------------------------------------------- */
 
 static enum status fault(const char *path, const char *doing, sqlite3 *database,
                          struct diags *diags)
@@ -543,8 +594,6 @@ static enum status fault(const char *path, const char *doing, sqlite3 *database,
                 sqlite3_errmsg(database));
     return damaged ? STATUS_DATA : STATUS_IO;
 }
-
-/* ---- copying --------------------------------------------------------------------------------- */
 
 /* All pages in one step: a reader of a write-ahead log keeps nobody waiting. */
 static enum status copy_pages(sqlite3 *from, const char *from_path, sqlite3 *to,
@@ -565,38 +614,32 @@ static enum status copy_pages(sqlite3 *from, const char *from_path, sqlite3 *to,
     return fault(to_path, "written", to, diags);
 }
 
-/* STATUS_OK when a question that lists faults (integrity_check, foreign_key_check) lists none. */
-static enum status lists_nothing(sqlite3 *database, const char *sql)
+/* Whether a question that lists faults (integrity_check, foreign_key_check) lists none. */
+static enum status lists_nothing(sqlite3 *database, const char *sql, const char *path,
+                                 struct diags *diags)
 {
     sqlite3_stmt *statement = NULL;
     int code = sqlite3_prepare_v2(database, sql, -1, &statement, NULL);
-    bool clean = false;
     if (code == SQLITE_OK)
         code = sqlite3_step(statement);
-    if (code == SQLITE_ROW) {
-        const char *said = (const char *)sqlite3_column_text(statement, 0);
-        clean = said != NULL && strcmp(said, "ok") == 0;
-        code = said != NULL ? code : SQLITE_NOMEM;
-    } else {
-        clean = code == SQLITE_DONE;
-    }
+    const char *said = code == SQLITE_ROW ? (const char *)sqlite3_column_text(statement, 0) : NULL;
+    bool clean = code == SQLITE_DONE || (said != NULL && strcmp(said, "ok") == 0);
+    if ((code & 0xff) == SQLITE_NOMEM || (code == SQLITE_ROW && said == NULL))
+        memory_exhausted();
     sqlite3_finalize(statement);
-    if ((code & 0xff) == SQLITE_NOMEM)
-        return STATUS_MEMORY;
-    return clean ? STATUS_OK : STATUS_DATA;
-}
-
-static enum status check_pages(sqlite3 *database, const char *path, struct diags *diags)
-{
-    enum status status = lists_nothing(database, "PRAGMA integrity_check(1)");
-    if (status == STATUS_OK)
-        status = lists_nothing(database, "PRAGMA foreign_key_check");
-    if (status != STATUS_DATA)
-        return status;
+    if (clean)
+        return STATUS_OK;
     diags_error(diags, (struct position){path, 0, 0},
                 "the file is damaged; 'jarside journal check' says where. Restore an older backup "
                 "with 'jarside restore FILE'");
     return STATUS_DATA;
+}
+
+static enum status check_pages(sqlite3 *database, const char *path, struct diags *diags)
+{
+    enum status status = lists_nothing(database, "PRAGMA integrity_check(1)", path, diags);
+    return status == STATUS_OK ? lists_nothing(database, "PRAGMA foreign_key_check", path, diags)
+                               : status;
 }
 
 /* Copies into the empty file at `to`, checks the copy, and leaves nothing beside it. `named` is what
@@ -610,7 +653,7 @@ static enum status copy_checked(sqlite3 *from, const char *from_name, const char
     if (code == SQLITE_OK)
         status = copy_pages(from, from_name, copy, named, diags);
     else
-        status = copy == NULL ? STATUS_MEMORY : fault(named, "written", copy, diags);
+        status = fault(named, "written", copy, diags);
     if (status == STATUS_OK &&
         sqlite3_exec(copy, "PRAGMA journal_mode = DELETE", NULL, NULL, NULL) != SQLITE_OK)
         status = fault(named, "written", copy, diags);
@@ -626,8 +669,7 @@ static void remove_beside(const char *path)
     static const char *const suffixes[] = {"-journal", "-wal", "-shm"};
     for (size_t i = 0; i < sizeof suffixes / sizeof *suffixes; i++) {
         char *beside = text_format("%s%s", path, suffixes[i]);
-        if (beside != NULL)
-            (void)unlink(beside);
+        (void)unlink(beside);
         free(beside);
     }
 }
@@ -647,8 +689,6 @@ static enum status copy_to(sqlite3 *from, const char *from_path, const char *pat
     return status;
 }
 
-/* ---- backup ---------------------------------------------------------------------------------- */
-
 static bool same_file(const char *a, const char *b)
 {
     struct stat first, second;
@@ -659,49 +699,34 @@ static bool same_file(const char *a, const char *b)
 enum status backup_write(struct journal *journal, const char *path, bool replace,
                          struct diags *diags)
 {
-    if (same_file(journal_path(journal), path)) {
+    if (same_file(journal->path, path)) {
         diags_error(diags, (struct position){path, 0, 0},
                     "is the journal itself; name another file");
         return STATUS_USAGE;
     }
-    return copy_to(journal_database(journal), journal_path(journal), path, replace, diags);
+    return copy_to(journal->database, journal->path, path, replace, diags);
 }
 
 /* ---- restore --------------------------------------------------------------------------------- */
 
-static bool pragma_number(sqlite3 *database, const char *sql, int64_t *number)
-{
-    sqlite3_stmt *statement = NULL;
-    bool got = sqlite3_prepare_v2(database, sql, -1, &statement, NULL) == SQLITE_OK &&
-               sqlite3_step(statement) == SQLITE_ROW;
-    if (got)
-        *number = sqlite3_column_int64(statement, 0);
-    sqlite3_finalize(statement);
-    return got;
-}
-
 /* Whether the backup is one, and none from the future. */
 static enum status check_identity(sqlite3 *database, const char *path, struct diags *diags)
 {
-    int64_t version = 0, application = 0;
-    struct position at = {path, 0, 0};
-    if (!pragma_number(database, "PRAGMA user_version", &version) ||
-        !pragma_number(database, "PRAGMA application_id", &application)) {
-        int code = sqlite3_errcode(database) & 0xff;
-        if (code != SQLITE_NOTADB && code != SQLITE_CORRUPT)
-            return fault(path, "read", database, diags);
-        diags_error(diags, at, "is no backup of a journal, or it is damaged; try an older one");
-        return STATUS_DATA;
-    }
-    if (application != JOURNAL_APPLICATION || version < 1) {
-        diags_error(diags, at, "is no journal of Jarside; give a file that 'jarside backup' wrote");
-        return STATUS_DATA;
-    }
-    if (version > JOURNAL_VERSION) {
-        diags_error(diags, at, "was written by a newer Jarside; restore it with that one");
-        return STATUS_DATA;
-    }
-    return STATUS_OK;
+    struct identity found = {0};
+    int code = identify(database, &found) ? SQLITE_OK : sqlite3_errcode(database) & 0xff;
+    const char *why = NULL;
+    if (code != SQLITE_OK && code != SQLITE_NOTADB && code != SQLITE_CORRUPT)
+        return fault(path, "read", database, diags);
+    if (code != SQLITE_OK)
+        why = "is no backup of a journal, or it is damaged; try an older one";
+    else if (found.application != JOURNAL_APPLICATION || found.version < 1)
+        why = "is no journal of Jarside; give a file that 'jarside backup' wrote";
+    else if (found.version > JOURNAL_VERSION)
+        why = "was written by a newer Jarside; restore it with that one";
+    else
+        return STATUS_OK;
+    diags_error(diags, (struct position){path, 0, 0}, "%s", why);
+    return STATUS_DATA;
 }
 
 /* A checked copy of the backup beside the journal, brought up to this version. */
@@ -717,16 +742,14 @@ static enum status prepare_copy(const char *backup, const char *temporary, const
         return filing_refused(backup, "read", EISDIR, diags);
     int code = sqlite3_open_v2(backup, &from, SQLITE_OPEN_READONLY | SQLITE_OPEN_NOMUTEX, NULL);
     enum status status = code == SQLITE_OK ? check_identity(from, backup, diags)
-                         : from == NULL    ? STATUS_MEMORY
                                            : fault(backup, "read", from, diags);
     if (status == STATUS_OK)
         status = copy_checked(from, backup, temporary, path, diags);
     sqlite3_close(from);
     if (status == STATUS_OK)
         status = journal_open(temporary, JOURNAL_WRITE, &migrated, diags);
-    if (status == STATUS_OK &&
-        sqlite3_exec(journal_database(migrated), "PRAGMA journal_mode = DELETE", NULL, NULL,
-                     NULL) != SQLITE_OK)
+    if (status == STATUS_OK && sqlite3_exec(migrated->database, "PRAGMA journal_mode = DELETE",
+                                            NULL, NULL, NULL) != SQLITE_OK)
         status = journal_fault(migrated, "write to", diags);
     journal_close(migrated);
     return status;
@@ -735,22 +758,18 @@ static enum status prepare_copy(const char *backup, const char *temporary, const
 /* "journal.db" becomes "journal.db.2026-03-01-183000", with a number behind if that is taken. */
 static char *dated_name(const char *path, struct moment now)
 {
-    enum { ROOM = MOMENT_ROOM + 16, MOST = 1000 };
+    enum { MOST = 1000 };
     char written[MOMENT_ROOM], date[MOMENT_ROOM] = "";
-    size_t size = strlen(path) + ROOM, length = 0;
+    size_t length = 0;
     moment_write(now, written);
     for (const char *at = written; *at != '\0' && at < written + 19; at++)
         if (*at != ':')
             date[length++] = *at == 'T' ? '-' : *at;
-    char *name = malloc(size);
-    for (int i = 1; name != NULL && i < MOST; i++) {
-        struct stat about;
-        if (i == 1)
-            snprintf(name, size, "%s.%s", path, date);
-        else
-            snprintf(name, size, "%s.%s-%d", path, date, i);
-        if (lstat(name, &about) != 0)
-            break;
+    struct stat about;
+    char *name = text_format("%s.%s", path, date);
+    for (int i = 2; i < MOST && lstat(name, &about) == 0; i++) {
+        free(name);
+        name = text_format("%s.%s-%d", path, date, i);
     }
     return name;
 }
@@ -759,20 +778,17 @@ static char *dated_name(const char *path, struct moment now)
 static enum status set_aside(const char *path, const char *kept, struct diags *diags)
 {
     static const char *const suffixes[] = {"-wal", "-shm", "-journal", ""};
-    size_t room = (strlen(path) > strlen(kept) ? strlen(path) : strlen(kept)) + sizeof "-journal";
-    char *from = malloc(room), *to = malloc(room);
-    bool moved = from != NULL && to != NULL;
+    bool moved = true;
     for (size_t i = 0; i < sizeof suffixes / sizeof *suffixes && moved; i++) {
-        snprintf(from, room, "%s%s", path, suffixes[i]);
-        snprintf(to, room, "%s%s", kept, suffixes[i]);
+        char *from = text_format("%s%s", path, suffixes[i]);
+        char *to = text_format("%s%s", kept, suffixes[i]);
         moved = rename(from, to) == 0 || errno == ENOENT;
+        int error = errno;
+        free(from);
+        free(to);
+        errno = error;
     }
-    enum status status = from == NULL || to == NULL ? STATUS_MEMORY
-                         : moved                    ? STATUS_OK
-                                                    : filing_refused(path, "moved", errno, diags);
-    free(from);
-    free(to);
-    return status;
+    return moved ? STATUS_OK : filing_refused(path, "moved", errno, diags);
 }
 
 /* Into the open journal, so that SQLite's locks hold off whoever is using it, and a process that
@@ -781,39 +797,24 @@ static enum status overwrite(struct journal *present, const char *copy, struct d
 {
     sqlite3 *from = NULL;
     int code = sqlite3_open_v2(copy, &from, SQLITE_OPEN_READONLY | SQLITE_OPEN_NOMUTEX, NULL);
-    enum status status = code == SQLITE_OK ? copy_pages(from, copy, journal_database(present),
-                                                        journal_path(present), diags)
-                         : from == NULL    ? STATUS_MEMORY
-                                           : fault(copy, "read", from, diags);
+    enum status status = code == SQLITE_OK
+                             ? copy_pages(from, copy, present->database, present->path, diags)
+                             : fault(copy, "read", from, diags);
     sqlite3_close(from);
     return status;
-}
-
-static enum status replace_file(struct filing *filing, const char *kept, struct diags *diags)
-{
-    enum status status = set_aside(filing->path, kept, diags);
-    return status == STATUS_OK ? filing_commit(filing, diags) : status;
 }
 
 /* Whether the file at the path is another program's, or a newer Jarside's: not ours to move. */
 static bool is_anothers(const char *path)
 {
     sqlite3 *database = NULL;
-    int64_t version = 0, application = 0, tables = 0;
+    struct identity found = {0};
     bool readable = sqlite3_open_v2(path, &database, SQLITE_OPEN_READONLY | SQLITE_OPEN_NOMUTEX,
                                     NULL) == SQLITE_OK &&
-                    pragma_number(database, "PRAGMA user_version", &version) &&
-                    pragma_number(database, "PRAGMA application_id", &application) &&
-                    pragma_number(database, "SELECT count(*) FROM sqlite_schema", &tables);
+                    identify(database, &found);
     sqlite3_close(database);
-    return readable && tables > 0 &&
-           (application != JOURNAL_APPLICATION || version > JOURNAL_VERSION);
-}
-
-static void repeat(struct diags *diags, const struct diags *unheard)
-{
-    for (size_t i = 0; i < diags_kept(unheard); i++)
-        diags_error(diags, diags_get(unheard, i)->at, "%s", diags_get(unheard, i)->message);
+    return readable && found.tables > 0 &&
+           (found.application != JOURNAL_APPLICATION || found.version > JOURNAL_VERSION);
 }
 
 /* Read only, since even opening a file for writing changes bytes of it. */
@@ -822,7 +823,7 @@ static enum status look_at_present(const char *path, struct diags *diags)
     struct journal *present = NULL;
     enum status status = journal_open(path, JOURNAL_READ, &present, diags);
     if (status == STATUS_OK)
-        status = check_pages(journal_database(present), path, diags);
+        status = check_pages(present->database, path, diags);
     journal_close(present);
     return status;
 }
@@ -832,21 +833,22 @@ static enum status swap(struct filing *filing, const char *kept, struct diags *d
 {
     struct journal *present = NULL;
     struct diags *unheard = diags_new();
-    if (unheard == NULL)
-        return STATUS_MEMORY;
     enum status status = look_at_present(filing->path, unheard);
     if (status == STATUS_OK)
         status = journal_open(filing->path, JOURNAL_WRITE, &present, unheard);
     if (status == STATUS_OK)
-        status = copy_to(journal_database(present), filing->path, kept, false, unheard);
+        status = copy_to(present->database, filing->path, kept, false, unheard);
     if (status == STATUS_DATA && !is_anothers(filing->path)) {
         journal_close(present); /* damaged: nobody can be at work in it */
         present = NULL;
-        status = replace_file(filing, kept, diags);
+        status = set_aside(filing->path, kept, diags);
+        if (status == STATUS_OK)
+            status = filing_commit(filing, diags);
     } else if (status == STATUS_OK) {
         status = overwrite(present, filing->temporary, diags);
     } else {
-        repeat(diags, unheard);
+        for (size_t i = 0; i < diags_kept(unheard); i++)
+            diags_error(diags, diags_get(unheard, i)->at, "%s", diags_get(unheard, i)->message);
     }
     journal_close(present);
     diags_free(unheard);
@@ -869,8 +871,8 @@ enum status backup_restore(const char *backup, const char *path, struct moment n
         return status;
     status = prepare_copy(backup, filing.temporary, path, diags);
     remove_beside(filing.temporary);
-    if (status == STATUS_OK && present && (*kept = dated_name(path, now)) == NULL)
-        status = STATUS_MEMORY;
+    if (present)
+        *kept = dated_name(path, now);
     if (status == STATUS_OK)
         status = present ? swap(&filing, *kept, diags) : filing_commit(&filing, diags);
     filing_abandon(&filing);
@@ -881,31 +883,12 @@ enum status backup_restore(const char *backup, const char *path, struct moment n
     return status;
 }
 
-/* ==== become ================================================================================== */
+/* ---- what a vessel has become ---------------------------------------------------------------- */
 
-/* What a vessel has become, derived from what stands of its looks, events and outcomes. */
-
-struct becoming {
-    struct vessel vessel; /* only the derived members and `place` are used */
-    int64_t id;
-    struct moment discarded, used, judged_lost; /* unknown: not so */
-    const char *last_status;                    /* of the last standing look; a constant */
-    bool last_discards;
-    struct moment last_at;
-};
-
-/* The statuses of findings, as the rule base names them. */
-static const char CLEAN[] = "clean", STUCK[] = "stuck", CONTAMINATED[] = "contaminated";
-
-static const char *known_status(const char *word)
-{
-    if (word == NULL)
-        return "";
-    return strcmp(word, CONTAMINATED) == 0 ? CONTAMINATED
-           : strcmp(word, STUCK) == 0      ? STUCK
-           : strcmp(word, CLEAN) == 0      ? CLEAN
-                                           : "";
-}
+/* Rows of a vessel that no later one corrects, in the order of their chains. */
+#define STANDING(columns, table, condition)                                                        \
+    "SELECT " columns " FROM " table " AS a WHERE vessel = ?1 AND NOT EXISTS"                      \
+    " (SELECT 1 FROM " table " WHERE corrects = a.id) " condition " ORDER BY coalesce(turn, id)"
 
 static struct moment earlier(struct moment a, struct moment b)
 {
@@ -914,313 +897,179 @@ static struct moment earlier(struct moment a, struct moment b)
     return b.seconds < a.seconds ? b : a;
 }
 
-static const char *word_in(sqlite3_stmt *statement, int at)
+/* FINDING_STATUS_COUNT for a word that is none. */
+static enum finding_status status_of(const char *word)
 {
-    const char *word = (const char *)sqlite3_column_text(statement, at);
-    return word != NULL ? word : "";
+    int status = 0;
+    while (status < FINDING_STATUS_COUNT &&
+           strcmp(status_name((enum finding_status)status), word) != 0)
+        status++;
+    return (enum finding_status)status;
 }
 
-static struct moment moment_in(sqlite3_stmt *statement, int at)
+static enum fate fate_of_loss(enum finding_status status)
 {
-    return (struct moment){sqlite3_column_int64(statement, at),
-                           sqlite3_column_int(statement, at + 1)};
+    return status == FINDING_CONTAMINATED ? FATE_CONTAMINATED
+           : status == FINDING_STUCK      ? FATE_STUCK
+                                          : FATE_UNTOLD;
 }
 
-/* ---- looks, events, outcomes ------------------------------------------------------------------ */
+struct looked {                 /* what the looks of a vessel come to */
+    enum finding_status status; /* of the last one */
+    bool discards;              /* the last one does */
+    struct moment last, lost;   /* the last one, and the first that said discard */
+};
 
-static sqlite3_stmt *about(struct journal *journal, enum kept_statement which, const char *sql,
-                           int64_t vessel, struct diags *diags)
+static enum status derive_looks(struct journal *journal, int64_t id, struct vessel *vessel,
+                                struct looked *looked, struct diags *diags)
 {
-    sqlite3_stmt *statement = journal_prepare(journal, &journal->kept[which], sql, diags);
-    if (statement != NULL)
-        sqlite3_bind_int64(statement, 1, vessel);
-    return statement;
-}
-
-/* SQLite's answer at the end of rows, as a status. */
-static enum status ended(struct journal *journal, sqlite3_stmt *statement, int code,
-                         struct diags *diags)
-{
-    enum status status = code == SQLITE_DONE ? STATUS_OK : journal_fault(journal, "read", diags);
-    sqlite3_reset(statement);
-    return status;
-}
-
-static enum status read_looks(struct journal *journal, struct becoming *becoming,
-                              struct diags *diags)
-{
-    sqlite3_stmt *statement =
-        about(journal, STATEMENT_VESSEL_LOOKS,
-              "SELECT id, at, at_offset, action, status FROM look AS l WHERE vessel = ?"
-              " AND NOT EXISTS (SELECT 1 FROM look WHERE corrects = l.id)"
-              " ORDER BY coalesce(turn, id)",
-              becoming->id, diags);
-    int code = SQLITE_ERROR;
-    if (statement == NULL)
-        return STATUS_IO;
-    while ((code = sqlite3_step(statement)) == SQLITE_ROW) {
-        becoming->vessel.last_look = sqlite3_column_int64(statement, 0);
-        becoming->last_at = moment_in(statement, 1);
-        becoming->last_discards = strcmp(word_in(statement, 3), "discard") == 0;
-        becoming->last_status = known_status(word_in(statement, 4));
-        if (becoming->last_discards)
-            becoming->judged_lost = earlier(becoming->judged_lost, becoming->last_at);
+    *looked = (struct looked){FINDING_STATUS_COUNT, false, moment_unknown(), moment_unknown()};
+    struct query query = query_begin(
+        journal, diags, STANDING("id, at, at_offset, action, status", "look", ""), "i", id);
+    while (query_next(&query)) {
+        vessel->last_look = query_integer(&query, 0);
+        looked->last = query_moment(&query, 1);
+        looked->discards = strcmp(query_text(&query, 3), action_name(ACTION_DISCARD)) == 0;
+        looked->status = status_of(query_text(&query, 4));
+        if (looked->discards)
+            looked->lost = earlier(looked->lost, looked->last);
     }
-    return ended(journal, statement, code, diags);
+    return query_end(&query);
 }
 
-static void take_event(struct becoming *becoming, enum event_kind kind, struct moment at)
+/* The state and where it stands now; when it was last used and discarded. */
+static enum status derive_events(struct journal *journal, int64_t id, struct vessel *vessel,
+                                 struct moment *used, struct moment *discarded, struct diags *diags)
 {
-    struct vessel *vessel = &becoming->vessel;
-    switch (kind) {
-    case EVENT_ISOLATE:
-        vessel->state = VESSEL_ISOLATED;
-        break;
-    case EVENT_RETURN:
-        vessel->state = VESSEL_GROWING;
-        break;
-    case EVENT_DISCARD:
-        vessel->state = VESSEL_DISCARDED;
-        becoming->discarded = at;
-        break;
-    case EVENT_USE:
-        vessel->state = VESSEL_USED;
-        becoming->used = at;
-        break;
-    case EVENT_MOVE:
-    case EVENT_SHAKE:
-    case EVENT_WITHDRAW:
-    case EVENT_COUNT:
-        break;
-    }
-}
-
-static enum event_kind event_kind_of(const char *word)
-{
-    int kind = 0;
-    while (kind < EVENT_COUNT && strcmp(event_words[kind], word) != 0)
-        kind++;
-    return (enum event_kind)kind;
-}
-
-/* Twice: for what was done, and, once the end is known, for where it stood. */
-static enum status read_events(struct journal *journal, struct becoming *becoming, bool moves,
-                               struct diags *diags)
-{
-    struct vessel *vessel = &becoming->vessel;
-    sqlite3_stmt *statement =
-        about(journal, STATEMENT_VESSEL_EVENTS,
-              "SELECT at, at_offset, kind, place FROM deed AS d WHERE vessel = ?"
-              " AND NOT EXISTS (SELECT 1 FROM deed WHERE corrects = d.id)"
-              " ORDER BY coalesce(turn, id)",
-              becoming->id, diags);
-    int code = SQLITE_ERROR;
-    if (statement == NULL)
-        return STATUS_IO;
-    while ((code = sqlite3_step(statement)) == SQLITE_ROW) {
-        struct moment at = moment_in(statement, 0);
-        enum event_kind kind = event_kind_of(word_in(statement, 2));
-        if (!moves) {
-            take_event(becoming, kind, at);
-        } else if (kind == EVENT_MOVE) {
-            vessel->stands = sqlite3_column_int64(statement, 3);
-            if (!moment_known(vessel->ended) || at.seconds <= vessel->ended.seconds)
-                vessel->stood = vessel->stands;
+    *used = *discarded = moment_unknown();
+    struct query query =
+        query_begin(journal, diags, STANDING("at, at_offset, kind, place", "deed", ""), "i", id);
+    while (query_next(&query)) {
+        const char *word = query_text(&query, 2);
+        int kind = 0;
+        while (kind < EVENT_COUNT && strcmp(event_words[kind], word) != 0)
+            kind++;
+        switch (kind) {
+        case EVENT_ISOLATE:
+            vessel->state = VESSEL_ISOLATED;
+            break;
+        case EVENT_RETURN:
+            vessel->state = VESSEL_GROWING;
+            break;
+        case EVENT_DISCARD:
+            vessel->state = VESSEL_DISCARDED;
+            *discarded = query_moment(&query, 0);
+            break;
+        case EVENT_USE:
+            vessel->state = VESSEL_USED;
+            *used = query_moment(&query, 0);
+            break;
+        case EVENT_MOVE:
+            vessel->stands = query_integer(&query, 3);
+            break;
+        default:
+            break;
         }
     }
-    return ended(journal, statement, code, diags);
+    return query_end(&query);
 }
 
-/* ---- the fate -------------------------------------------------------------------------------- */
-
-static enum fate fate_of_loss(const char *status)
+static enum status derive_fate(struct journal *journal, int64_t id, struct vessel *vessel,
+                               struct diags *diags)
 {
-    return status == CONTAMINATED ? FATE_CONTAMINATED : status == STUCK ? FATE_STUCK : FATE_UNTOLD;
-}
+    struct looked looked;
+    struct moment used, discarded, confirmed = moment_unknown();
+    enum finding_status outcome = FINDING_STATUS_COUNT;
+    enum status status = derive_looks(journal, id, vessel, &looked, diags);
+    if (status == STATUS_OK)
+        status = derive_events(journal, id, vessel, &used, &discarded, diags);
+    if (status != STATUS_OK)
+        return status;
+    struct query query =
+        query_begin(journal, diags, STANDING("at, at_offset, status", "outcome", ""), "i", id);
+    while (query_next(&query)) { /* the newest counts */
+        confirmed = query_moment(&query, 0);
+        outcome = status_of(query_text(&query, 2));
+    }
+    status = query_end(&query);
 
-static void decide_unconfirmed(struct becoming *becoming)
-{
-    struct vessel *vessel = &becoming->vessel;
-    if (vessel->state == VESSEL_DISCARDED || becoming->last_discards) {
-        vessel->fate = fate_of_loss(becoming->last_status);
-        vessel->ended = earlier(becoming->judged_lost, becoming->discarded);
+    if (vessel->state == VESSEL_DISCARDED || looked.discards) {
+        vessel->fate = fate_of_loss(looked.status);
+        vessel->ended = earlier(looked.lost, discarded);
     } else if (vessel->state == VESSEL_USED) {
         vessel->fate = FATE_SOUND;
-        vessel->ended = becoming->used;
-    } else {
-        vessel->fate = FATE_OPEN;
+        vessel->ended = used;
     }
-}
-
-static void decide_confirmed(struct becoming *becoming, const char *status, struct moment at)
-{
-    struct vessel *vessel = &becoming->vessel;
-    bool overtaken =
-        status == CLEAN && becoming->last_discards && becoming->last_at.seconds > at.seconds;
-    decide_unconfirmed(becoming);
-    if (status[0] == '\0' || overtaken)
-        return;
-    if (status == CLEAN) {
+    bool overtaken = looked.discards && looked.last.seconds > confirmed.seconds;
+    if (outcome == FINDING_CLEAN && !overtaken) {
         vessel->fate = FATE_SOUND;
-        vessel->ended = earlier(becoming->used, becoming->discarded);
-    } else {
-        vessel->fate = fate_of_loss(status);
-        vessel->ended = earlier(vessel->ended, earlier(becoming->judged_lost, at));
+        vessel->ended = earlier(used, discarded);
+    } else if (outcome == FINDING_STUCK || outcome == FINDING_CONTAMINATED) {
+        vessel->fate = fate_of_loss(outcome);
+        vessel->ended = earlier(vessel->ended, earlier(looked.lost, confirmed));
     }
-}
-
-static enum status read_outcome(struct journal *journal, struct becoming *becoming,
-                                struct diags *diags)
-{
-    sqlite3_stmt *statement =
-        about(journal, STATEMENT_VESSEL_OUTCOME,
-              "SELECT at, at_offset, status FROM outcome AS o WHERE vessel = ?"
-              " AND NOT EXISTS (SELECT 1 FROM outcome WHERE corrects = o.id)"
-              " ORDER BY coalesce(turn, id) DESC LIMIT 1",
-              becoming->id, diags);
-    if (statement == NULL)
-        return STATUS_IO;
-    int code = sqlite3_step(statement);
-    if (code == SQLITE_ROW) {
-        decide_confirmed(becoming, known_status(word_in(statement, 2)), moment_in(statement, 0));
-        code = SQLITE_DONE;
-    } else if (code == SQLITE_DONE) {
-        decide_unconfirmed(becoming);
-    }
-    return ended(journal, statement, code, diags);
-}
-
-/* ---- writing it down ------------------------------------------------------------------------- */
-
-static void bind_moment(sqlite3_stmt *statement, int at, struct moment moment)
-{
-    if (moment_known(moment)) {
-        sqlite3_bind_int64(statement, at, moment.seconds);
-        sqlite3_bind_int(statement, at + 1, moment.offset);
-    } else {
-        sqlite3_bind_null(statement, at);
-        sqlite3_bind_null(statement, at + 1);
-    }
-}
-
-static void bind_reference(sqlite3_stmt *statement, int at, int64_t id)
-{
-    if (id != 0)
-        sqlite3_bind_int64(statement, at, id);
-    else
-        sqlite3_bind_null(statement, at);
-}
-
-static enum status put(struct journal *journal, const struct becoming *becoming,
-                       struct diags *diags)
-{
-    const struct vessel *vessel = &becoming->vessel;
-    bool over = vessel->state == VESSEL_DISCARDED || vessel->state == VESSEL_USED;
-    sqlite3_stmt *statement =
-        about(journal, STATEMENT_VESSEL_PUT,
-              "UPDATE vessel SET stands = ?2, stood = ?3, state = ?4, fate = ?5, ended = ?6,"
-              " ended_offset = ?7, last_look = ?8, due = iif(?9, 0, due),"
-              " due_for = iif(?9, '', due_for) WHERE id = ?1",
-              becoming->id, diags);
-    if (statement == NULL)
-        return STATUS_IO;
-    bind_reference(statement, 2, vessel->stands);
-    bind_reference(statement, 3, vessel->stood);
-    sqlite3_bind_text(statement, 4, vessel_state_words[vessel->state], -1, SQLITE_STATIC);
-    sqlite3_bind_text(statement, 5, fate_words[vessel->fate], -1, SQLITE_STATIC);
-    bind_moment(statement, 6, vessel->ended);
-    bind_reference(statement, 8, vessel->last_look);
-    sqlite3_bind_int(statement, 9, over);
-    int code = sqlite3_step(statement);
-    enum status status =
-        code == SQLITE_DONE ? STATUS_OK : journal_fault(journal, "write to", diags);
-    sqlite3_reset(statement);
     return status;
-}
-
-static enum status read_place(struct journal *journal, struct becoming *becoming,
-                              struct diags *diags)
-{
-    sqlite3_stmt *statement = about(journal, STATEMENT_VESSEL_BRIEF,
-                                    "SELECT place FROM vessel WHERE id = ?", becoming->id, diags);
-    if (statement == NULL)
-        return STATUS_IO;
-    int code = sqlite3_step(statement);
-    enum status status = STATUS_OK;
-    if (code == SQLITE_ROW) {
-        becoming->vessel.stands = becoming->vessel.stood = sqlite3_column_int64(statement, 0);
-    } else {
-        diags_error(diags, (struct position){.file = journal->path}, "there is no vessel %lld",
-                    (long long)becoming->id);
-        status = STATUS_USAGE;
-    }
-    sqlite3_reset(statement);
-    return status;
-}
-
-static enum status derive(struct journal *journal, int64_t vessel, struct becoming *becoming,
-                          struct diags *diags)
-{
-    *becoming = (struct becoming){
-        .id = vessel,
-        .discarded = moment_unknown(),
-        .used = moment_unknown(),
-        .judged_lost = moment_unknown(),
-        .last_at = moment_unknown(),
-        .last_status = "",
-    };
-    record_init(RECORD_VESSEL, &becoming->vessel);
-    enum status status = read_place(journal, becoming, diags);
-    if (status == STATUS_OK)
-        status = read_looks(journal, becoming, diags);
-    if (status == STATUS_OK)
-        status = read_events(journal, becoming, false, diags);
-    if (status == STATUS_OK)
-        status = read_outcome(journal, becoming, diags);
-    return status == STATUS_OK ? read_events(journal, becoming, true, diags) : status;
 }
 
 enum status vessel_derive(struct journal *journal, int64_t id, struct vessel *vessel,
                           struct diags *diags)
 {
-    struct becoming becoming;
-    enum status status = derive(journal, id, &becoming, diags);
-    *vessel = becoming.vessel;
-    return status;
+    record_init(RECORD_VESSEL, vessel);
+    struct query query =
+        query_begin(journal, diags, "SELECT place FROM vessel WHERE id = ?", "i", id);
+    bool found = query_next(&query);
+    if (found)
+        vessel->stands = vessel->stood = query_integer(&query, 0);
+    enum status status = query_end(&query);
+    if (status == STATUS_OK && !found) {
+        diags_error(diags, (struct position){.file = journal->path}, "there is no vessel %lld",
+                    (long long)id);
+        return STATUS_USAGE;
+    }
+    if (status == STATUS_OK)
+        status = derive_fate(journal, id, vessel, diags);
+    if (status != STATUS_OK)
+        return status;
+    /* Where it stood: without moves after its end. */
+    int64_t end = moment_known(vessel->ended) ? vessel->ended.seconds : INT64_MAX;
+    query = query_begin(journal, diags, STANDING("place", "deed", "AND kind = 'move' AND at <= ?2"),
+                        "ii", id, end);
+    while (query_next(&query))
+        vessel->stood = query_integer(&query, 0);
+    return query_end(&query);
+}
+
+static enum status refresh(struct journal *journal, int64_t id, struct diags *diags)
+{
+    struct vessel vessel;
+    enum status status = vessel_derive(journal, id, &vessel, diags);
+    if (status != STATUS_OK)
+        return status;
+    bool over = vessel.state == VESSEL_DISCARDED || vessel.state == VESSEL_USED;
+    bool ended = moment_known(vessel.ended);
+    struct query query =
+        query_begin(journal, diags,
+                    "UPDATE vessel SET stands = ?2, stood = ?3, state = ?4, fate = ?5,"
+                    " ended = iif(?6, ?7, NULL), ended_offset = iif(?6, ?8, NULL), last_look = ?9,"
+                    " due = iif(?10, 0, due), due_for = iif(?10, '', due_for) WHERE id = ?1",
+                    "irrttiiiri", id, vessel.stands, vessel.stood, vessel_state_words[vessel.state],
+                    fate_words[vessel.fate], (int64_t)ended, vessel.ended.seconds,
+                    (int64_t)vessel.ended.offset, vessel.last_look, (int64_t)over);
+    return query_end(&query);
 }
 
 enum status journal_refresh(struct journal *journal, int64_t vessel, struct diags *diags)
 {
-    struct becoming becoming;
     enum status status = journal_begin(journal, diags);
-    if (status != STATUS_OK)
-        return status;
-    status = derive(journal, vessel, &becoming, diags);
-    if (status == STATUS_OK)
-        status = put(journal, &becoming, diags);
-    if (status == STATUS_OK)
-        return journal_commit(journal, diags);
-    journal_rollback(journal);
-    return status;
+    return status == STATUS_OK ? journal_finish(journal, refresh(journal, vessel, diags), diags)
+                               : status;
 }
-
-/* ---- what is due ----------------------------------------------------------------------------- */
 
 enum status journal_set_due(struct journal *journal, int64_t vessel, int64_t day, const char *why,
                             struct diags *diags)
 {
-    sqlite3_stmt *statement = NULL;
-    int code = sqlite3_prepare_v2(journal->database,
-                                  "UPDATE vessel SET due = ?2, due_for = ?3 WHERE id = ?1", -1,
-                                  &statement, NULL);
-    if (code == SQLITE_OK) {
-        sqlite3_bind_int64(statement, 1, vessel);
-        sqlite3_bind_int64(statement, 2, day > 0 ? day : 0);
-        sqlite3_bind_text(statement, 3, why, -1, SQLITE_STATIC);
-        code = sqlite3_step(statement);
-    }
-    enum status status =
-        code == SQLITE_DONE ? STATUS_OK : journal_fault(journal, "write to", diags);
-    sqlite3_finalize(statement);
-    return status;
+    struct query query =
+        query_begin(journal, diags, "UPDATE vessel SET due = ?2, due_for = ?3 WHERE id = ?1", "iit",
+                    vessel, day > 0 ? day : (int64_t)0, why);
+    return query_end(&query);
 }

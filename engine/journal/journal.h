@@ -35,7 +35,7 @@ enum journal_access {
 enum { JOURNAL_VERSION = 1, JOURNAL_APPLICATION = 0x4a61526a };
 
 /* $JARSIDE_JOURNAL, else jarside/journal.db below $XDG_DATA_HOME or ~/.local/share. Caller frees.
- * NULL and STATUS_USAGE when there is no home, STATUS_MEMORY when there is no memory. */
+ * NULL and STATUS_USAGE when there is no home. */
 enum status journal_default_path(char **path);
 
 /* Opens it, as far as `access` allows; on a fault `journal` is NULL. */
@@ -52,6 +52,8 @@ const char *journal_path(const struct journal *journal);
 enum status journal_begin(struct journal *journal, struct diags *diags);
 enum status journal_commit(struct journal *journal, struct diags *diags);
 void journal_rollback(struct journal *journal);
+/* Commits after STATUS_OK, else rolls back; gives what came of it. */
+enum status journal_finish(struct journal *journal, enum status status, struct diags *diags);
 
 /* ---- records --------------------------------------------------------------------------------- */
 
@@ -83,7 +85,7 @@ bool journal_has(struct journal *journal, enum record record, const char *label,
  */
 struct walk;
 struct walk *journal_walk(struct journal *journal, enum record record, const char *column,
-                          int64_t value, struct diags *diags); /* NULL on failure */
+                          int64_t value, struct diags *diags);
 /* The same from the newest id down. */
 struct walk *journal_walk_back(struct journal *journal, enum record record, const char *column,
                                int64_t value, struct diags *diags);
@@ -94,6 +96,9 @@ enum status walk_end(struct walk *walk); /* frees; STATUS_OK for NULL too */
 enum status journal_all(struct journal *journal, enum record record, const char *column,
                         int64_t value, struct arena *arena, void **rows, size_t *count,
                         struct diags *diags);
+/* Looks, events or outcomes of a vessel that no later one corrects, by rising id. */
+enum status journal_standing(struct journal *journal, enum record record, int64_t vessel,
+                             struct arena *arena, void **rows, size_t *count, struct diags *diags);
 /* How many there are. */
 size_t journal_count(struct journal *journal, enum record record, const char *column,
                      int64_t value);

@@ -7,8 +7,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "journal/journal_internal.h"
 #include "journal/mapping_internal.h"
+#include "journal/sql.h"
 
 /* What carries a row into the journal. */
 struct carrier {
@@ -20,7 +20,6 @@ struct carrier {
     struct diags *own;               /* what was wrong with one row, without a position */
     const char *cells[MAPPED_COUNT]; /* of one row; "" where it says nothing */
     struct text given, there;
-    sqlite3_stmt *highest;
     /* What came of it. */
     const char *label;          /* of the vessel, as far as it is known */
     enum mapped blamed;         /* which cell a fault is about; MAPPED_COUNT for the row */
@@ -496,18 +495,9 @@ static enum status take_batch(struct carrier *carrier, struct batch *batch)
 
 static enum status next_number(struct carrier *carrier, int64_t batch, int64_t *number)
 {
-    sqlite3_stmt *statement = journal_prepare(
-        carrier->journal, &carrier->highest,
-        "SELECT coalesce(max(number), 0) + 1 FROM vessel WHERE batch = ?", carrier->own);
-    if (statement == NULL)
-        return STATUS_IO;
-    sqlite3_bind_int64(statement, 1, batch);
-    enum status status = sqlite3_step(statement) == SQLITE_ROW
-                             ? STATUS_OK
-                             : journal_fault(carrier->journal, "read", carrier->own);
-    *number = sqlite3_column_int64(statement, 0);
-    sqlite3_reset(statement);
-    return status;
+    return query_number(carrier->journal, number, carrier->own,
+                        "SELECT coalesce(max(number), 0) + 1 FROM vessel WHERE batch = ?", "i",
+                        batch);
 }
 
 static enum status take_vessel(struct carrier *carrier, struct vessel *vessel)
@@ -761,7 +751,6 @@ static enum status read_all(struct spreadsheet *sheet)
 
 static void release(struct spreadsheet *sheet)
 {
-    sqlite3_finalize(sheet->carrier.highest);
     text_release(&sheet->carrier.given);
     text_release(&sheet->carrier.there);
     arena_free(sheet->carrier.arena);

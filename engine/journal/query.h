@@ -20,7 +20,7 @@ enum { SURVEY_ANY = -1 };
 struct survey { /* which of a kind */
     enum record record;
     int64_t batch; /* vessels of this batch; looks, events and outcomes of its vessels; 0 for all */
-    int64_t vessel; /* looks, events and outcomes of this vessel; 0 for all */
+    int64_t vessel; /* instead: looks, events and outcomes of this vessel; 0 for all */
     int state;      /* vessels: an enum vessel_state, or SURVEY_ANY */
     int fate;       /* vessels: an enum fate, or SURVEY_ANY */
     size_t limit;   /* the newest so many; 0 for all */
@@ -43,10 +43,6 @@ enum status survey_undated(struct journal *journal, size_t limit, struct arena *
 /* Growing or isolated vessels whose look is due by a day, the first due first; the first `limit`. */
 enum status survey_due(struct journal *journal, int64_t day, size_t limit, struct arena *arena,
                        struct page *page, struct diags *diags);
-
-/* Corrections of one record, the newest `limit`; ids rise. */
-enum status survey_edits(struct journal *journal, enum record record, const char *label,
-                         size_t limit, struct arena *arena, struct page *page, struct diags *diags);
 
 /* Batches made with a starter, lot, cook or session; starters made from a starter. Ids rise. */
 enum status survey_batches(struct journal *journal, enum record record, int64_t id, size_t limit,
@@ -76,7 +72,7 @@ struct hit {
     int64_t id;
 };
 struct hits {
-    const struct hit *hits; /* by kind, newest first within one */
+    struct hit *hits; /* by kind, newest first within one */
     size_t count;
     bool more; /* some kind has further ones */
 };

@@ -4,15 +4,12 @@
 #include <ctype.h>
 #include <errno.h>
 #include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>
 
 #include "base/text.h"
-#include "journal/journal_internal.h"
-
-/* ==== record ================================================================================== */
+#include "journal/sql.h"
 
 const char *const vessel_state_words[] = {"growing", "isolated", "discarded", "used", NULL};
 const char *const fate_words[] = {"open", "sound", "stuck", "contaminated", "untold", NULL};
@@ -287,26 +284,11 @@ void record_init(enum record record, void *row)
     }
 }
 
-/* ==== rows ==================================================================================== */
+/* ---- rows of SQL ----------------------------------------------------------------------------- */
 
-/* Between the structs and SQL, by the description in record_types. */
-
-/* ---- members --------------------------------------------------------------------------------- */
-
-static const void *member(const void *row, const struct column *column)
+static bool has_label(enum record record)
 {
-    return (const char *)row + column->offset;
-}
-
-static const char *text_of(const void *row, const struct column *column)
-{
-    const char *text = *(const char *const *)member(row, column);
-    return text != NULL ? text : "";
-}
-
-static int64_t integer_of(const void *row, const struct column *column)
-{
-    return *(const int64_t *)member(row, column);
+    return record_types[record].columns[0].kind == COLUMN_LABEL;
 }
 
 /* A number that the column has room for. */
@@ -316,159 +298,153 @@ static bool allowed(const struct column *column, double number)
     return isfinite(number) && (!bounded || (number >= column->low && number <= column->high));
 }
 
-static size_t word_count(const struct column *column)
+const char *row_columns(struct journal *journal, enum record record)
 {
-    size_t count = 0;
-    while (column->words[count] != NULL)
-        count++;
-    return count;
-}
-
-/* ---- SQL ------------------------------------------------------------------------------------- */
-
-void row_columns(enum record record, struct text *sql)
-{
-    text_puts(sql, "\"id\"");
+    struct text *columns = &journal->columns[record], *parameters = &journal->parameters[record];
+    if (columns->length > 0)
+        return columns->bytes;
+    text_puts(columns, "\"id\"");
+    text_puts(parameters, "?");
     for (const struct column *column = record_types[record].columns; column->name; column++) {
-        text_printf(sql, ", \"%s\"", column->name);
-        if (column->kind == COLUMN_MOMENT)
-            text_printf(sql, ", \"%s_offset\"", column->name);
+        text_printf(columns, ", \"%s\"", column->name);
+        text_puts(parameters, ", ?");
+        if (column->kind != COLUMN_MOMENT)
+            continue;
+        text_printf(columns, ", \"%s_offset\"", column->name);
+        text_puts(parameters, ", ?");
     }
+    return columns->bytes;
 }
 
-static int bind_column(sqlite3_stmt *statement, int *at, const struct column *column,
-                       const void *row)
+static void bind_integer(sqlite3_stmt *statement, int at, int64_t integer, bool absent)
 {
-    const struct moment *moment = member(row, column);
-    double real = 0.0;
-    switch (column->kind) {
-    case COLUMN_LABEL:
-    case COLUMN_TEXT:
-        return sqlite3_bind_text(statement, (*at)++, text_of(row, column), -1, SQLITE_STATIC);
-    case COLUMN_REAL:
-        real = *(const double *)member(row, column);
-        return isnan(real) ? sqlite3_bind_null(statement, (*at)++)
-                           : sqlite3_bind_double(statement, (*at)++, real);
-    case COLUMN_INTEGER:
-        return sqlite3_bind_int64(statement, (*at)++, integer_of(row, column));
-    case COLUMN_FLAG:
-        return sqlite3_bind_int(statement, (*at)++, *(const bool *)member(row, column));
-    case COLUMN_REFERENCE:
-        return integer_of(row, column) == 0
-                   ? sqlite3_bind_null(statement, (*at)++)
-                   : sqlite3_bind_int64(statement, (*at)++, integer_of(row, column));
-    case COLUMN_WORD:
-        return sqlite3_bind_text(statement, (*at)++,
-                                 column->words[*(const int *)member(row, column)], -1,
-                                 SQLITE_STATIC);
-    case COLUMN_MOMENT:
-        if (!moment_known(*moment)) {
-            sqlite3_bind_null(statement, (*at)++);
-            return sqlite3_bind_null(statement, (*at)++);
-        }
-        sqlite3_bind_int64(statement, (*at)++, moment->seconds);
-        return sqlite3_bind_int(statement, (*at)++, moment->offset);
-    }
-    return SQLITE_MISUSE;
+    if (absent)
+        sqlite3_bind_null(statement, at);
+    else
+        sqlite3_bind_int64(statement, at, integer);
 }
 
-bool row_bind(sqlite3_stmt *statement, enum record record, const void *row)
+/* Binds the columns of a row, its id first, and runs the statement. */
+static enum status write_row(struct journal *journal, const char *sql, enum record record,
+                             const void *row, struct diags *diags)
 {
+    sqlite3_stmt *statement = NULL;
+    enum status status = journal_statement(journal, sql, &statement, diags);
     int at = 1;
-    int64_t id = *(const int64_t *)row;
-    int code =
-        id == 0 ? sqlite3_bind_null(statement, at++) : sqlite3_bind_int64(statement, at++, id);
-    for (const struct column *column = record_types[record].columns; column->name; column++)
-        if (code == SQLITE_OK)
-            code = bind_column(statement, &at, column, row);
-    return code == SQLITE_OK;
+    if (status != STATUS_OK)
+        return status;
+    bind_integer(statement, at++, *(const int64_t *)row, *(const int64_t *)row == 0);
+    for (const struct column *column = record_types[record].columns; column->name; column++) {
+        const void *member = column_member(column, row);
+        const struct moment *moment = member;
+        const char *text = NULL;
+        switch (column->kind) {
+        case COLUMN_LABEL:
+        case COLUMN_TEXT:
+            text = *(const char *const *)member;
+            sqlite3_bind_text(statement, at++, text != NULL ? text : "", -1, SQLITE_STATIC);
+            break;
+        case COLUMN_REAL: /* NAN becomes NULL */
+            sqlite3_bind_double(statement, at++, *(const double *)member);
+            break;
+        case COLUMN_INTEGER:
+            sqlite3_bind_int64(statement, at++, *(const int64_t *)member);
+            break;
+        case COLUMN_FLAG:
+            sqlite3_bind_int(statement, at++, *(const bool *)member);
+            break;
+        case COLUMN_REFERENCE:
+            bind_integer(statement, at++, *(const int64_t *)member, *(const int64_t *)member == 0);
+            break;
+        case COLUMN_WORD:
+            text = column->words[*(const int *)member];
+            sqlite3_bind_text(statement, at++, text, -1, SQLITE_STATIC);
+            break;
+        case COLUMN_MOMENT:
+            bind_integer(statement, at++, moment->seconds, !moment_known(*moment));
+            bind_integer(statement, at++, moment->offset, !moment_known(*moment));
+            break;
+        }
+    }
+    if (sqlite3_step(statement) != SQLITE_DONE)
+        status = journal_fault(journal, "write to", diags);
+    sqlite3_reset(statement);
+    sqlite3_clear_bindings(statement); /* what was bound belongs to the caller */
+    return status;
 }
 
-/* ---- reading --------------------------------------------------------------------------------- */
-
-/* A hostile file may hold anything anywhere: what is no text is "". */
-static const char *text_at(sqlite3_stmt *statement, int at, struct arena *arena)
+/* Columns into members; what a column does not allow is not known. False for an unknown word. */
+static bool read_row(const struct query *query, enum record record, struct arena *arena, void *row)
 {
-    const char *text = (const char *)sqlite3_column_text(statement, at);
-    if (text == NULL)
-        return "";
-    return arena != NULL ? arena_string(arena, text) : text;
+    sqlite3_stmt *statement = query->statement;
+    int at = 0;
+    record_init(record, row);
+    *(int64_t *)row = sqlite3_column_int64(statement, at++);
+    for (const struct column *column = record_types[record].columns; column->name; column++, at++) {
+        void *into = (char *)row + column->offset;
+        const char *text = NULL;
+        double real = 0.0;
+        int word = 0;
+        switch (column->kind) {
+        case COLUMN_LABEL:
+        case COLUMN_TEXT:
+            text = query_text(query, at);
+            *(const char **)into = arena != NULL ? arena_string(arena, text) : text;
+            break;
+        case COLUMN_REAL:
+            real = sqlite3_column_double(statement, at);
+            if (sqlite3_column_type(statement, at) != SQLITE_NULL && allowed(column, real))
+                *(double *)into = real;
+            break;
+        case COLUMN_INTEGER:
+        case COLUMN_REFERENCE:
+            if (allowed(column, (double)sqlite3_column_int64(statement, at)))
+                *(int64_t *)into = sqlite3_column_int64(statement, at);
+            break;
+        case COLUMN_FLAG:
+            *(bool *)into = sqlite3_column_int(statement, at) != 0;
+            break;
+        case COLUMN_WORD:
+            text = query_text(query, at);
+            while (column->words[word] != NULL && strcmp(column->words[word], text) != 0)
+                word++;
+            if (column->words[word] == NULL)
+                return false;
+            *(int *)into = word;
+            break;
+        case COLUMN_MOMENT:
+            *(struct moment *)into = query_moment(query, at++);
+            break;
+        }
+    }
+    return true;
 }
 
-static struct moment moment_at(sqlite3_stmt *statement, int at)
+bool query_row(struct query *query, enum record record, struct arena *arena, void *row)
 {
-    char room[MOMENT_ROOM];
-    if (sqlite3_column_type(statement, at) == SQLITE_NULL)
-        return moment_unknown();
-    struct moment moment = {sqlite3_column_int64(statement, at),
-                            sqlite3_column_int(statement, at + 1)};
-    return moment_write(moment, room)[0] != '\0' ? moment : moment_unknown();
-}
-
-/* Likewise, what the column does not allow is not known. */
-static double real_at(sqlite3_stmt *statement, int at, const struct column *column)
-{
-    double real = sqlite3_column_double(statement, at);
-    return sqlite3_column_type(statement, at) != SQLITE_NULL && allowed(column, real) ? real : NAN;
-}
-
-static int64_t integer_at(sqlite3_stmt *statement, int at, const struct column *column)
-{
-    int64_t integer = sqlite3_column_int64(statement, at);
-    return allowed(column, (double)integer) ? integer : 0;
-}
-
-static bool word_at(sqlite3_stmt *statement, int at, const struct column *column, int *word)
-{
-    const char *text = text_at(statement, at, NULL);
-    for (*word = 0; column->words[*word] != NULL; (*word)++)
-        if (strcmp(column->words[*word], text) == 0)
-            return true;
-    *word = 0;
+    if (query->status != STATUS_OK || !query_next(query))
+        return false;
+    if (read_row(query, record, arena, row))
+        return true;
+    diags_error(query->diags, (struct position){.file = query->journal->path},
+                "%s %lld holds a word that is not known; 'jarside journal check' says more",
+                record_types[record].name, (long long)*(int64_t *)row);
+    query->status = STATUS_DATA;
     return false;
 }
 
-/* Reads one column into the struct; returns how many SQL columns that took, 0 for an unknown word. */
-static int read_column(sqlite3_stmt *statement, int at, const struct column *column,
-                       struct arena *arena, void *row)
+enum status query_rows(struct query *query, enum record record, struct arena *arena, void **rows,
+                       size_t *count)
 {
-    void *into = (char *)row + column->offset;
-    switch (column->kind) {
-    case COLUMN_LABEL:
-    case COLUMN_TEXT:
-        *(const char **)into = text_at(statement, at, arena);
-        return *(const char **)into != NULL;
-    case COLUMN_REAL:
-        *(double *)into = real_at(statement, at, column);
-        return 1;
-    case COLUMN_INTEGER:
-    case COLUMN_REFERENCE:
-        *(int64_t *)into = integer_at(statement, at, column);
-        return 1;
-    case COLUMN_FLAG:
-        *(bool *)into = sqlite3_column_int(statement, at) != 0;
-        return 1;
-    case COLUMN_WORD:
-        return word_at(statement, at, column, into) ? 1 : 0;
-    case COLUMN_MOMENT:
-        *(struct moment *)into = moment_at(statement, at);
-        return 2;
-    }
-    return 0;
-}
-
-enum status row_read(sqlite3_stmt *statement, int first, enum record record, struct arena *arena,
-                     void *row)
-{
-    record_init(record, row);
-    *(int64_t *)row = sqlite3_column_int64(statement, first++);
-    for (const struct column *column = record_types[record].columns; column->name; column++) {
-        int took = read_column(statement, first, column, arena, row);
-        if (took == 0)
-            return column->kind == COLUMN_WORD ? STATUS_DATA : STATUS_MEMORY;
-        first += took;
-    }
-    return STATUS_OK;
+    size_t size = record_types[record].size, room = 16;
+    char *all = arena_array(arena, room, size);
+    for (*count = 0; query_row(query, record, arena, all + *count * size);)
+        if (++*count == room) {
+            all = arena_grow(arena, all, room, 2 * room, size);
+            room *= 2;
+        }
+    *rows = all;
+    return query_end(query);
 }
 
 /* ---- checking -------------------------------------------------------------------------------- */
@@ -481,79 +457,80 @@ static enum status refuse(const struct journal *journal, enum record record,
     return STATUS_DATA;
 }
 
-static enum status check_text(const struct journal *journal, enum record record,
-                              const struct column *column, const char *text, struct diags *diags)
-{
-    size_t length = strlen(text);
-    if (length > JOURNAL_LONGEST_TEXT)
-        return refuse(journal, record, column, "is longer than a mebibyte; say it shorter", diags);
-    if (utf8_valid_prefix(text, length) != length)
-        return refuse(journal, record, column, "is not text in UTF-8", diags);
-    if (length == 0 && column->required)
-        return refuse(journal, record, column, "is missing; give it", diags);
-    return STATUS_OK;
-}
-
 static enum status check_number(const struct journal *journal, enum record record,
                                 const struct column *column, double number, struct diags *diags)
 {
-    if (isnan(number))
-        return column->required ? refuse(journal, record, column, "is missing; give it", diags)
-                                : STATUS_OK;
     if (allowed(column, number))
         return STATUS_OK;
-    char why[128];
+    struct text why;
+    text_init(&why);
+    text_printf(&why, "is %.6g; it should ", number);
     if (column->low < column->high)
-        snprintf(why, sizeof why, "is %.6g; it should lie from %g to %g", number, column->low,
-                 column->high);
+        text_printf(&why, "lie from %g to %g", column->low, column->high);
     else
-        snprintf(why, sizeof why, "is %.6g; it should be a number", number);
-    return refuse(journal, record, column, why, diags);
+        text_puts(&why, "be a number");
+    enum status status = refuse(journal, record, column, why.bytes, diags);
+    text_release(&why);
+    return status;
 }
 
 /* Foreign keys would refuse it as well, but not say which. */
 static enum status check_reference(struct journal *journal, enum record record,
                                    const struct column *column, int64_t id, struct diags *diags)
 {
-    if (id == 0)
-        return column->required ? refuse(journal, record, column, "is missing; give it", diags)
-                                : STATUS_OK;
-    sqlite3_stmt *statement =
-        journal_prepare_for(journal, &journal->exists[column->refers], column->refers,
-                            "SELECT 1 FROM", "WHERE id = ?", diags);
-    if (statement == NULL)
-        return STATUS_IO;
-    sqlite3_bind_int64(statement, 1, id);
-    int code = sqlite3_step(statement);
-    sqlite3_reset(statement);
-    if (code == SQLITE_ROW)
-        return STATUS_OK;
-    return code == SQLITE_DONE
-               ? refuse(journal, record, column, "names a record that does not exist", diags)
-               : journal_fault(journal, "read", diags);
+    int64_t found = 0;
+    const char *sql = journal_sql(journal, "SELECT 1 FROM \"%s\" WHERE id = ?",
+                                  record_types[column->refers].name);
+    enum status status = query_number(journal, &found, diags, sql, "i", id);
+    if (status != STATUS_OK || found != 0)
+        return status;
+    return refuse(journal, record, column, "names a record that does not exist", diags);
 }
 
 static enum status check_column(struct journal *journal, enum record record,
                                 const struct column *column, const void *row, struct diags *diags)
 {
+    static const char missing[] = "is missing; give it";
+    const void *member = column_member(column, row);
+    const char *text = NULL;
+    size_t length = 0, words = 0;
     switch (column->kind) {
     case COLUMN_LABEL:
     case COLUMN_TEXT:
-        return check_text(journal, record, column, text_of(row, column), diags);
+        text = *(const char *const *)member;
+        length = text != NULL ? strlen(text) : 0;
+        if (length > JOURNAL_LONGEST_TEXT)
+            return refuse(journal, record, column, "is longer than a mebibyte; say it shorter",
+                          diags);
+        if (length > 0 && utf8_valid_prefix(text, length) != length)
+            return refuse(journal, record, column, "is not text in UTF-8", diags);
+        if (length == 0 && column->required)
+            return refuse(journal, record, column, missing, diags);
+        break;
     case COLUMN_REAL:
-        return check_number(journal, record, column, *(const double *)member(row, column), diags);
+        if (!isnan(*(const double *)member))
+            return check_number(journal, record, column, *(const double *)member, diags);
+        if (column->required)
+            return refuse(journal, record, column, missing, diags);
+        break;
     case COLUMN_INTEGER:
-        return check_number(journal, record, column, (double)integer_of(row, column), diags);
+        return check_number(journal, record, column, (double)*(const int64_t *)member, diags);
     case COLUMN_REFERENCE:
-        return check_reference(journal, record, column, integer_of(row, column), diags);
+        if (*(const int64_t *)member != 0)
+            return check_reference(journal, record, column, *(const int64_t *)member, diags);
+        if (column->required)
+            return refuse(journal, record, column, missing, diags);
+        break;
     case COLUMN_WORD:
-        return *(const unsigned *)member(row, column) < word_count(column)
-                   ? STATUS_OK
-                   : refuse(journal, record, column, "is no word that it may be", diags);
+        while (column->words[words] != NULL)
+            words++;
+        if (*(const unsigned *)member >= words)
+            return refuse(journal, record, column, "is no word that it may be", diags);
+        break;
     case COLUMN_MOMENT:
-        return column->required && !moment_known(*(const struct moment *)member(row, column))
-                   ? refuse(journal, record, column, "is missing; give a date", diags)
-                   : STATUS_OK;
+        if (column->required && !moment_known(*(const struct moment *)member))
+            return refuse(journal, record, column, "is missing; give a date", diags);
+        break;
     case COLUMN_FLAG:
         break;
     }
@@ -581,66 +558,53 @@ static enum status check_label(struct journal *journal, enum record record, cons
 enum status row_check(struct journal *journal, enum record record, const void *row,
                       struct diags *diags)
 {
-    const struct column *columns = record_types[record].columns;
     enum status status = STATUS_OK;
-    for (const struct column *column = columns; column->name && status == STATUS_OK; column++)
+    for (const struct column *column = record_types[record].columns;
+         column->name && status == STATUS_OK; column++)
         if (!column->derived)
             status = check_column(journal, record, column, row, diags);
-    if (status == STATUS_OK && columns[0].kind == COLUMN_LABEL)
-        status = check_label(journal, record, text_of(row, columns), *(const int64_t *)row, diags);
+    if (status == STATUS_OK && has_label(record))
+        status = check_label(journal, record, ((const union any_record *)row)->named.label,
+                             *(const int64_t *)row, diags);
     return status;
 }
 
-/* ==== values ================================================================================== */
-
-/* Columns as text and back, corrections by such text, and labels to come. */
-
-/* ---- showing --------------------------------------------------------------------------------- */
+/* ---- values as text -------------------------------------------------------------------------- */
 
 /* The fewest digits that read back as the same double. */
 static void show_real(double real, struct text *out)
 {
-    char room[40] = "";
+    size_t start = out->length;
     for (int digits = 15; digits <= 17; digits++) {
-        snprintf(room, sizeof room, "%.*g", digits, real);
-        if (strtod(room, NULL) == real) /* equal to the bit is what is meant */
+        text_cut(out, start);
+        text_printf(out, "%.*g", digits, real);
+        if (strtod(out->bytes + start, NULL) == real) /* equal to the bit is what is meant */
             break;
     }
-    text_puts(out, room);
 }
 
 /* The label of a record, or its id when its kind has none. */
 static enum status show_reference(struct journal *journal, const struct column *column, int64_t id,
                                   struct text *out, struct diags *diags)
 {
-    const struct record_type *type = &record_types[column->refers];
     if (id == 0)
         return STATUS_OK;
-    if (type->columns[0].kind != COLUMN_LABEL) {
+    if (!has_label(column->refers)) {
         text_printf(out, "%lld", (long long)id);
         return STATUS_OK;
     }
-    sqlite3_stmt *statement =
-        journal_prepare_for(journal, &journal->label_of[column->refers], column->refers,
-                            "SELECT label FROM", "WHERE id = ?", diags);
-    if (statement == NULL)
-        return STATUS_IO;
-    sqlite3_bind_int64(statement, 1, id);
-    int code = sqlite3_step(statement);
-    const char *label = code == SQLITE_ROW ? (const char *)sqlite3_column_text(statement, 0) : NULL;
-    if (label != NULL) /* in a hostile file it may be none */
-        text_puts(out, label);
-    enum status status = code == SQLITE_ROW || code == SQLITE_DONE
-                             ? STATUS_OK
-                             : journal_fault(journal, "read", diags);
-    sqlite3_reset(statement);
-    return status;
+    const char *sql = journal_sql(journal, "SELECT label FROM \"%s\" WHERE id = ?",
+                                  record_types[column->refers].name);
+    struct query query = query_begin(journal, diags, sql, "i", id);
+    if (query_next(&query))
+        text_puts(out, query_text(&query, 0));
+    return query_end(&query);
 }
 
 enum status journal_show_column(struct journal *journal, const struct column *column,
                                 const void *row, struct text *out, struct diags *diags)
 {
-    const void *from = (const char *)row + column->offset;
+    const void *from = column_member(column, row);
     char room[MOMENT_ROOM];
     switch (column->kind) {
     case COLUMN_LABEL:
@@ -669,16 +633,6 @@ enum status journal_show_column(struct journal *journal, const struct column *co
     return STATUS_OK;
 }
 
-/* ---- reading --------------------------------------------------------------------------------- */
-
-static enum status values_refuse(struct journal *journal, const struct column *column,
-                                 const char *value, const char *right, struct diags *diags)
-{
-    diags_error(diags, (struct position){.file = journal->path}, "%s is '%.60s'; it should be %s",
-                column->name, value, right);
-    return STATUS_DATA;
-}
-
 static bool read_integer(const char *value, int64_t *integer)
 {
     char *end = NULL;
@@ -694,66 +648,39 @@ static bool read_integer(const char *value, int64_t *integer)
 static bool read_real(const char *value, double *real)
 {
     char *end = NULL;
-    if (value[strspn(value, "0123456789+-.eE")] != '\0')
-        return false;
     double read = strtod(value, &end);
-    if (end == value || *end != '\0' ||
+    if (value[strspn(value, "0123456789+-.eE")] != '\0' || end == value || *end != '\0' ||
         !isfinite(read)) /* the smallest are out of range, yet read */
         return false;
     *real = read;
     return true;
 }
 
+static bool is_one_of(const char *value, const char *const *words)
+{
+    while (*words != NULL && strcasecmp(value, *words) != 0)
+        words++;
+    return *words != NULL;
+}
+
 static bool read_flag(const char *value, bool *flag)
 {
-    static const char *const yes[] = {"yes", "true", "1", "y"}, *const no[] = {"no", "false", "0",
-                                                                               "n", ""};
-    for (size_t i = 0; i < sizeof yes / sizeof *yes; i++)
-        if (strcasecmp(value, yes[i]) == 0)
-            return *flag = true;
-    for (size_t i = 0; i < sizeof no / sizeof *no; i++)
-        if (strcasecmp(value, no[i]) == 0) {
-            *flag = false;
-            return true;
-        }
-    return false;
+    static const char *const yes[] = {"yes", "true", "1", "y", NULL};
+    static const char *const no[] = {"no", "false", "0", "n", "", NULL};
+    *flag = is_one_of(value, yes);
+    return *flag || is_one_of(value, no);
 }
 
-static enum status read_word(struct journal *journal, const struct column *column,
-                             const char *value, int *word, struct diags *diags)
+static bool read_word(const struct column *column, const char *value, int *word, struct text *right)
 {
-    struct text right;
-    text_init(&right);
     for (int i = 0; column->words[i] != NULL; i++) {
         if (strcmp(column->words[i], value) == 0) {
-            text_release(&right);
             *word = i;
-            return STATUS_OK;
+            return true;
         }
-        text_printf(&right, "%s%s", i == 0 ? "one of " : ", ", column->words[i]);
+        text_printf(right, "%s%s", i == 0 ? "one of " : ", ", column->words[i]);
     }
-    enum status status =
-        right.failed ? STATUS_MEMORY : values_refuse(journal, column, value, right.bytes, diags);
-    text_release(&right);
-    return status;
-}
-
-static enum status read_reference(struct journal *journal, const struct column *column,
-                                  const char *value, int64_t *id, struct diags *diags)
-{
-    const struct record_type *type = &record_types[column->refers];
-    *id = 0;
-    if (value[0] == '\0')
-        return STATUS_OK;
-    if (type->columns[0].kind != COLUMN_LABEL)
-        return read_integer(value, id)
-                   ? STATUS_OK
-                   : values_refuse(journal, column, value, "the number of a record", diags);
-    if (journal_has(journal, column->refers, value, id))
-        return STATUS_OK;
-    diags_error(diags, (struct position){.file = journal->path},
-                "%s is '%.60s', but there is no %s of that label", column->name, value, type->name);
-    return STATUS_DATA;
+    return false;
 }
 
 enum status journal_read_column(struct journal *journal, const struct column *column,
@@ -761,80 +688,150 @@ enum status journal_read_column(struct journal *journal, const struct column *co
                                 struct diags *diags)
 {
     void *into = (char *)row + column->offset;
+    struct position at = {.file = journal->path};
+    struct text words;
+    const char *right = NULL; /* what it should have been */
+    text_init(&words);
     switch (column->kind) {
     case COLUMN_LABEL:
     case COLUMN_TEXT:
         *(const char **)into = arena_string(arena, value);
-        return *(const char **)into != NULL ? STATUS_OK : STATUS_MEMORY;
+        break;
     case COLUMN_REAL:
         *(double *)into = NAN;
-        return value[0] == '\0' || read_real(value, into)
-                   ? STATUS_OK
-                   : values_refuse(journal, column, value, "a number such as 12.5", diags);
+        if (value[0] != '\0' && !read_real(value, into))
+            right = "a number such as 12.5";
+        break;
     case COLUMN_INTEGER:
         *(int64_t *)into = 0;
-        return value[0] == '\0' || read_integer(value, into)
-                   ? STATUS_OK
-                   : values_refuse(journal, column, value, "a whole number", diags);
+        if (value[0] != '\0' && !read_integer(value, into))
+            right = "a whole number";
+        break;
     case COLUMN_FLAG:
-        return read_flag(value, into) ? STATUS_OK
-                                      : values_refuse(journal, column, value, "yes or no", diags);
+        if (!read_flag(value, into))
+            right = "yes or no";
+        break;
     case COLUMN_MOMENT:
         *(struct moment *)into = moment_unknown();
-        return value[0] == '\0' || moment_read(value, moment_unknown(), into)
-                   ? STATUS_OK
-                   : values_refuse(journal, column, value,
-                                   "a date such as 2026-03-01 or 2026-03-01T18:30+01:00", diags);
+        if (value[0] != '\0' && !moment_read(value, moment_unknown(), into))
+            right = "a date such as 2026-03-01 or 2026-03-01T18:30+01:00";
+        break;
     case COLUMN_WORD:
-        return read_word(journal, column, value, into, diags);
+        if (!read_word(column, value, into, &words))
+            right = words.bytes;
+        break;
     case COLUMN_REFERENCE:
-        return read_reference(journal, column, value, into, diags);
+        *(int64_t *)into = 0;
+        if (value[0] == '\0')
+            break;
+        if (!has_label(column->refers)) {
+            if (!read_integer(value, into))
+                right = "the number of a record";
+        } else if (!journal_has(journal, column->refers, value, into)) {
+            diags_error(diags, at, "%s is '%.60s', but there is no %s of that label", column->name,
+                        value, record_types[column->refers].name);
+            return STATUS_DATA;
+        }
+        break;
     }
-    return STATUS_INTERNAL;
+    if (right != NULL)
+        diags_error(diags, at, "%s is '%.60s'; it should be %s", column->name, value, right);
+    text_release(&words);
+    return right != NULL ? STATUS_DATA : STATUS_OK;
+}
+
+/* ---- adding ---------------------------------------------------------------------------------- */
+
+/* The reference of that name in a row, NULL when its kind has none. */
+static int64_t *reference_in(enum record record, const char *name, void *row)
+{
+    size_t index = record_column(record, name);
+    return index != SIZE_MAX
+               ? (int64_t *)(void *)((char *)row + record_types[record].columns[index].offset)
+               : NULL;
+}
+
+/* A correction must name a row of the same vessel that nobody has corrected yet. */
+static enum status check_correction(struct journal *journal, enum record record, int64_t vessel,
+                                    int64_t corrects, int64_t *turn, struct diags *diags)
+{
+    const char *name = record_types[record].name;
+    struct position at = {.file = journal->path};
+    const char *sql = journal_sql(journal,
+                                  "SELECT vessel, coalesce(turn, id),"
+                                  " (SELECT id FROM \"%s\" WHERE corrects = ?1)"
+                                  " FROM \"%s\" WHERE id = ?1",
+                                  name, name);
+    struct query query = query_begin(journal, diags, sql, "i", corrects);
+    bool found = query_next(&query);
+    int64_t its_vessel = found ? query_integer(&query, 0) : 0;
+    int64_t corrected_by = found ? query_integer(&query, 2) : 0;
+    *turn = found ? query_integer(&query, 1) : 0;
+    enum status status = query_end(&query);
+    if (status != STATUS_OK)
+        return status;
+    if (!found)
+        diags_error(diags, at, "there is no %s %lld to correct", name, (long long)corrects);
+    else if (its_vessel != vessel)
+        diags_error(diags, at, "%s %lld is of another vessel", name, (long long)corrects);
+    else if (corrected_by != 0)
+        diags_error(diags, at, "%s %lld was corrected already, by %s %lld; correct that one", name,
+                    (long long)corrects, name, (long long)corrected_by);
+    else
+        return STATUS_OK;
+    return STATUS_USAGE;
+}
+
+static enum status add(struct journal *journal, enum record record, void *row, struct diags *diags)
+{
+    int64_t *turn = reference_in(record, "turn", row);
+    int64_t vessel = turn != NULL ? *reference_in(record, "vessel", row) : 0;
+    int64_t corrects = turn != NULL ? *reference_in(record, "corrects", row) : 0;
+    enum status status = row_check(journal, record, row, diags);
+    if (turn != NULL)
+        *turn = 0;
+    if (status == STATUS_OK && corrects != 0)
+        status = check_correction(journal, record, vessel, corrects, turn, diags);
+    if (status != STATUS_OK)
+        return status;
+    if (record == RECORD_VESSEL) {
+        struct vessel *added = row;
+        added->stands = added->stood = added->place;
+        added->state = VESSEL_GROWING;
+        added->fate = FATE_OPEN;
+        added->ended = moment_unknown();
+        added->last_look = 0;
+    }
+    const char *columns = row_columns(journal, record);
+    const char *sql =
+        journal_sql(journal, "INSERT INTO \"%s\" (%s) VALUES (%s)", record_types[record].name,
+                    columns, journal->parameters[record].bytes);
+    status = write_row(journal, sql, record, row, diags);
+    if (status != STATUS_OK)
+        return status;
+    *(int64_t *)row = sqlite3_last_insert_rowid(journal->database);
+    return turn != NULL ? journal_refresh(journal, vessel, diags) : STATUS_OK;
+}
+
+enum status journal_add(struct journal *journal, enum record record, void *row, struct diags *diags)
+{
+    enum status status = journal_begin(journal, diags);
+    return status == STATUS_OK ? journal_finish(journal, add(journal, record, row, diags), diags)
+                               : status;
 }
 
 /* ---- correcting ------------------------------------------------------------------------------ */
 
-/* Writes a row over the one of its id. */
-static enum status rewrite(struct journal *journal, enum record record, const void *row,
-                           struct diags *diags)
-{
-    const struct column *columns = record_types[record].columns;
-    struct text sql;
-    sqlite3_stmt *statement = NULL;
-    text_init(&sql);
-    text_printf(&sql, "INSERT INTO \"%s\" (", record_types[record].name);
-    row_columns(record, &sql);
-    text_puts(&sql, ") VALUES (?");
-    for (const struct column *column = columns; column->name; column++)
-        text_puts(&sql, column->kind == COLUMN_MOMENT ? ", ?, ?" : ", ?");
-    text_puts(&sql, ") ON CONFLICT (id) DO UPDATE SET id = id");
-    for (const struct column *column = columns; column->name; column++) {
-        text_printf(&sql, ", \"%s\" = excluded.\"%s\"", column->name, column->name);
-        if (column->kind == COLUMN_MOMENT)
-            text_printf(&sql, ", \"%s_offset\" = excluded.\"%s_offset\"", column->name,
-                        column->name);
-    }
-    int code = sql.failed ? SQLITE_NOMEM
-                          : sqlite3_prepare_v2(journal->database, sql.bytes, -1, &statement, NULL);
-    text_release(&sql);
-    enum status status = STATUS_OK;
-    if (code != SQLITE_OK || !row_bind(statement, record, row) ||
-        sqlite3_step(statement) != SQLITE_DONE)
-        status = journal_fault(journal, "write to", diags);
-    sqlite3_finalize(statement);
-    return status;
-}
-
 static const struct column *correctable(struct journal *journal, enum record record,
                                         const char *name, struct diags *diags)
 {
+    enum { MOST = 32 };
     const struct record_type *type = &record_types[record];
-    const char *names[32];
+    const char *names[MOST];
     size_t count = 0, index = record_column(record, name);
     if (!type->append_only && index != SIZE_MAX && !type->columns[index].derived)
         return &type->columns[index];
-    for (const struct column *column = type->columns; column->name && count < 32; column++)
+    for (const struct column *column = type->columns; column->name && count < MOST; column++)
         if (!column->derived)
             names[count++] = column->name;
     const char *near = diag_nearest(name, names, count);
@@ -852,32 +849,34 @@ static enum status correct(struct journal *journal, enum record record, const ch
                            const struct column *column, const char *value, struct moment at,
                            struct arena *arena, struct diags *diags)
 {
+    union any_record row;
+    struct text was;
+    enum status status = journal_find(journal, record, label, arena, &row, diags);
+    if (status != STATUS_OK)
+        return status;
+    text_init(&was);
+    status = journal_show_column(journal, column, &row, &was, diags);
+    if (status == STATUS_OK)
+        status = journal_read_column(journal, column, value, arena, &row, diags);
+    if (status == STATUS_OK)
+        status = row_check(journal, record, &row, diags);
+    if (status == STATUS_OK) {
+        const char *columns = row_columns(journal, record);
+        const char *sql =
+            journal_sql(journal, "UPDATE \"%s\" SET (%s) = (%s) WHERE id = ?1",
+                        record_types[record].name, columns, journal->parameters[record].bytes);
+        status = write_row(journal, sql, record, &row, diags);
+    }
     struct edit edit = {.at = at,
                         .table = record_types[record].name,
                         .label = label,
                         .column = column->name,
+                        .was = was.bytes,
                         .became = value};
-    struct text was;
-    void *row = arena_alloc(arena, record_types[record].size);
-    if (row == NULL)
-        return STATUS_MEMORY;
-    enum status status = journal_find(journal, record, label, arena, row, diags);
-    if (status != STATUS_OK)
-        return status;
-    int64_t id = *(int64_t *)row;
-    text_init(&was);
-    status = journal_show_column(journal, column, row, &was, diags);
     if (status == STATUS_OK)
-        status = journal_read_column(journal, column, value, arena, row, diags);
-    if (status == STATUS_OK)
-        status = row_check(journal, record, row, diags);
-    if (status == STATUS_OK)
-        status = rewrite(journal, record, row, diags);
-    edit.was = was.bytes;
-    if (status == STATUS_OK)
-        status = was.failed ? STATUS_MEMORY : journal_add(journal, RECORD_EDIT, &edit, diags);
+        status = journal_add(journal, RECORD_EDIT, &edit, diags);
     if (status == STATUS_OK && record == RECORD_VESSEL)
-        status = journal_refresh(journal, id, diags);
+        status = journal_refresh(journal, row.named.id, diags);
     text_release(&was);
     return status;
 }
@@ -889,22 +888,14 @@ enum status journal_correct(struct journal *journal, enum record record, const c
     const struct column *described = correctable(journal, record, column, diags);
     if (described == NULL)
         return STATUS_USAGE;
-    struct arena *arena = arena_new();
-    if (arena == NULL)
-        return STATUS_MEMORY;
     enum status status = journal_begin(journal, diags);
-    if (status == STATUS_OK) {
-        status = correct(journal, record, label, described, value, at, arena, diags);
-        if (status == STATUS_OK)
-            status = journal_commit(journal, diags);
-        else
-            journal_rollback(journal);
-    }
+    if (status != STATUS_OK)
+        return status;
+    struct arena *arena = arena_new();
+    status = correct(journal, record, label, described, value, at, arena, diags);
     arena_free(arena);
-    return status;
+    return journal_finish(journal, status, diags);
 }
-
-/* ---- labels ---------------------------------------------------------------------------------- */
 
 enum status journal_next_label(struct journal *journal, enum record record, struct arena *arena,
                                const char **label, struct diags *diags)
@@ -913,223 +904,37 @@ enum status journal_next_label(struct journal *journal, enum record record, stru
         [RECORD_STARTER] = 'S', [RECORD_LOT] = 'G',   [RECORD_COOK] = 'C',
         [RECORD_SESSION] = 'I', [RECORD_PLACE] = 'P', [RECORD_BATCH] = 'B',
     };
-    char letter = letters[record];
-    if (letter == '\0')
+    int64_t highest = 0;
+    if (letters[record] == '\0')
         return STATUS_INTERNAL;
-    struct text sql;
-    sqlite3_stmt *statement = NULL;
-    int64_t next = 0;
-    text_init(&sql);
-    text_printf(&sql,
-                "SELECT max(CAST(substr(label, 2) AS INTEGER)) FROM \"%s\""
-                " WHERE label GLOB '%c[0-9]*' AND substr(label, 2) NOT GLOB '*[^0-9]*'"
-                " AND length(label) < 10",
-                record_types[record].name, letter);
-    int code = sql.failed ? SQLITE_NOMEM
-                          : sqlite3_prepare_v2(journal->database, sql.bytes, -1, &statement, NULL);
-    text_release(&sql);
-    if (code == SQLITE_OK)
-        code = sqlite3_step(statement);
-    if (code == SQLITE_ROW)
-        next = sqlite3_column_int64(statement, 0) + 1;
-    enum status status = code == SQLITE_ROW ? STATUS_OK : journal_fault(journal, "read", diags);
-    sqlite3_finalize(statement);
-    if (status != STATUS_OK)
-        return status;
-    *label = arena_format(arena, "%c%lld", letter, (long long)next);
-    return *label != NULL ? STATUS_OK : STATUS_MEMORY;
-}
-
-/* ==== records ================================================================================= */
-
-/* Adding, finding and walking records. */
-
-struct walk {
-    struct journal *journal;
-    struct diags *diags;
-    sqlite3_stmt *statement;
-    enum record record;
-    enum status status;
-};
-
-static bool has_label(enum record record)
-{
-    return record_types[record].columns[0].kind == COLUMN_LABEL;
-}
-
-/* ---- adding ---------------------------------------------------------------------------------- */
-
-static sqlite3_stmt *insert_of(struct journal *journal, enum record record, struct diags *diags)
-{
-    if (journal->insert[record] != NULL) {
-        sqlite3_reset(journal->insert[record]);
-        return journal->insert[record];
-    }
-    struct text sql;
-    text_init(&sql);
-    text_printf(&sql, "INSERT INTO \"%s\" (", record_types[record].name);
-    row_columns(record, &sql);
-    text_puts(&sql, ") VALUES (?");
-    for (const struct column *column = record_types[record].columns; column->name; column++)
-        text_puts(&sql, column->kind == COLUMN_MOMENT ? ", ?, ?" : ", ?");
-    text_puts(&sql, ")");
-    return journal->insert[record] = journal_prepare_text(journal, &sql, "read", diags);
-}
-
-/* A correction must name a row of the same vessel that nobody has corrected yet. */
-static enum status check_correction(struct journal *journal, enum record record, int64_t vessel,
-                                    int64_t corrects, int64_t *turn, struct diags *diags)
-{
-    const char *name = record_types[record].name;
-    struct text sql;
-    text_init(&sql);
-    text_printf(&sql,
-                "SELECT vessel, coalesce(turn, id), (SELECT id FROM \"%s\" WHERE corrects = ?1)"
-                " FROM \"%s\" WHERE id = ?1",
-                name, name);
-    sqlite3_stmt *statement = journal_prepare_text(journal, &sql, "read", diags);
-    if (statement == NULL)
-        return STATUS_IO;
-    sqlite3_bind_int64(statement, 1, corrects);
-    enum status status = STATUS_OK;
-    struct position at = {.file = journal->path};
-    if (sqlite3_step(statement) != SQLITE_ROW) {
-        diags_error(diags, at, "there is no %s %lld to correct", name, (long long)corrects);
-        status = STATUS_USAGE;
-    } else if (sqlite3_column_int64(statement, 0) != vessel) {
-        diags_error(diags, at, "%s %lld is of another vessel", name, (long long)corrects);
-        status = STATUS_USAGE;
-    } else if (sqlite3_column_type(statement, 2) != SQLITE_NULL) {
-        diags_error(diags, at, "%s %lld was corrected already, by %s %lld; correct that one", name,
-                    (long long)corrects, name, (long long)sqlite3_column_int64(statement, 2));
-        status = STATUS_USAGE;
-    } else {
-        *turn = sqlite3_column_int64(statement, 1);
-    }
-    sqlite3_finalize(statement);
-    return status;
-}
-
-struct chained { /* where a look, a event and an outcome keep what chains them to others */
-    int64_t vessel, corrects, *turn;
-};
-
-static bool chain_of(enum record record, void *row, struct chained *chained)
-{
-    struct look *look = row;
-    struct event *event = row;
-    struct outcome *outcome = row;
-    if (record == RECORD_LOOK)
-        *chained = (struct chained){look->vessel, look->corrects, &look->turn};
-    else if (record == RECORD_EVENT)
-        *chained = (struct chained){event->vessel, event->corrects, &event->turn};
-    else if (record == RECORD_OUTCOME)
-        *chained = (struct chained){outcome->vessel, outcome->corrects, &outcome->turn};
-    else
-        return false;
-    return true;
-}
-
-static enum status insert(struct journal *journal, enum record record, void *row,
-                          struct diags *diags)
-{
-    sqlite3_stmt *statement = insert_of(journal, record, diags);
-    if (statement == NULL)
-        return STATUS_IO;
-    if (!row_bind(statement, record, row) || sqlite3_step(statement) != SQLITE_DONE) {
-        enum status status = journal_fault(journal, "write to", diags);
-        sqlite3_reset(statement);
-        return status;
-    }
-    *(int64_t *)row = sqlite3_last_insert_rowid(journal->database);
-    sqlite3_reset(statement);
-    sqlite3_clear_bindings(statement); /* what was bound belongs to the caller */
-    return STATUS_OK;
-}
-
-static enum status add(struct journal *journal, enum record record, void *row, struct diags *diags)
-{
-    struct chained chained = {0};
-    bool chains = chain_of(record, row, &chained);
-    enum status status = row_check(journal, record, row, diags);
-    if (chains)
-        *chained.turn = 0;
-    if (status == STATUS_OK && chains && chained.corrects != 0)
-        status = check_correction(journal, record, chained.vessel, chained.corrects, chained.turn,
-                                  diags);
-    if (record == RECORD_VESSEL) {
-        struct vessel *vessel = row;
-        vessel->stands = vessel->stood = vessel->place;
-        vessel->state = VESSEL_GROWING;
-        vessel->fate = FATE_OPEN;
-        vessel->ended = moment_unknown();
-        vessel->last_look = 0;
-    }
-    if (status == STATUS_OK)
-        status = insert(journal, record, row, diags);
-    if (status == STATUS_OK && chains)
-        status = journal_refresh(journal, chained.vessel, diags);
-    return status;
-}
-
-enum status journal_add(struct journal *journal, enum record record, void *row, struct diags *diags)
-{
-    enum status status = journal_begin(journal, diags);
-    if (status != STATUS_OK)
-        return status;
-    status = add(journal, record, row, diags);
-    if (status == STATUS_OK)
-        return journal_commit(journal, diags);
-    journal_rollback(journal);
+    const char *sql =
+        journal_sql(journal,
+                    "SELECT max(CAST(substr(label, 2) AS INTEGER)) FROM \"%s\""
+                    " WHERE label GLOB '%c[0-9]*' AND substr(label, 2) NOT GLOB '*[^0-9]*'"
+                    " AND length(label) < 10",
+                    record_types[record].name, letters[record]);
+    enum status status = query_number(journal, &highest, diags, sql, "");
+    *label = arena_format(arena, "%c%lld", letters[record], (long long)highest + 1);
     return status;
 }
 
 /* ---- finding --------------------------------------------------------------------------------- */
 
-static sqlite3_stmt *select_by(struct journal *journal, sqlite3_stmt **kept, enum record record,
-                               const char *column, struct diags *diags)
+/* A question for whole rows: "SELECT its columns FROM its table" and what follows. */
+static const char *select_rows(struct journal *journal, enum record record, const char *tail)
 {
-    if (*kept != NULL) {
-        sqlite3_reset(*kept);
-        return *kept;
-    }
-    struct text sql;
-    text_init(&sql);
-    text_puts(&sql, "SELECT ");
-    row_columns(record, &sql);
-    text_printf(&sql, " FROM \"%s\" WHERE \"%s\" = ?", record_types[record].name, column);
-    return *kept = journal_prepare_text(journal, &sql, "read", diags);
-}
-
-/* Takes the one row of a bound statement; `found` false when there is none. */
-static enum status take(struct journal *journal, sqlite3_stmt *statement, enum record record,
-                        struct arena *arena, void *row, bool *found, struct diags *diags)
-{
-    int code = sqlite3_step(statement);
-    enum status status = STATUS_OK;
-    *found = code == SQLITE_ROW;
-    if (code == SQLITE_ROW)
-        status = row_read(statement, 0, record, arena, row);
-    else if (code != SQLITE_DONE)
-        status = journal_fault(journal, "read", diags);
-    if (status == STATUS_DATA && *found)
-        diags_error(diags, (struct position){.file = journal->path},
-                    "a %s of the journal holds a word that is not known; 'jarside journal check' "
-                    "says more",
-                    record_types[record].name);
-    sqlite3_reset(statement);
-    return status;
+    const char *columns = row_columns(journal, record);
+    return journal_sql(journal, "SELECT %s FROM \"%s\" %s", columns, record_types[record].name,
+                       tail);
 }
 
 enum status journal_get(struct journal *journal, enum record record, int64_t id,
                         struct arena *arena, void *row, struct diags *diags)
 {
-    bool found = false;
-    sqlite3_stmt *statement = select_by(journal, &journal->select[record], record, "id", diags);
-    if (statement == NULL)
-        return STATUS_IO;
-    sqlite3_bind_int64(statement, 1, id);
-    enum status status = take(journal, statement, record, arena, row, &found, diags);
+    struct query query =
+        query_begin(journal, diags, select_rows(journal, record, "WHERE id = ?"), "i", id);
+    bool found = query_row(&query, record, arena, row);
+    enum status status = query_end(&query);
     if (status != STATUS_OK || found)
         return status;
     diags_error(diags, (struct position){.file = journal->path}, "there is no %s %lld",
@@ -1141,138 +946,102 @@ enum status journal_get(struct journal *journal, enum record record, int64_t id,
 static const char *nearest_label(struct journal *journal, enum record record, const char *label,
                                  struct arena *arena)
 {
-    enum { LOOKED_AT = 500 };
-    const char *names[LOOKED_AT];
+    enum { MOST = 500 };
+    const char *names[MOST];
     size_t count = 0;
-    struct text sql;
-    struct diags *silent = diags_new();
-    text_init(&sql);
-    text_printf(&sql, "SELECT label FROM \"%s\" ORDER BY id DESC LIMIT %d",
-                record_types[record].name, LOOKED_AT);
-    sqlite3_stmt *statement =
-        silent != NULL ? journal_prepare_text(journal, &sql, "read", silent) : NULL;
-    while (statement != NULL && count < LOOKED_AT && sqlite3_step(statement) == SQLITE_ROW) {
-        const char *name = (const char *)sqlite3_column_text(statement, 0);
-        names[count] = name != NULL ? arena_string(arena, name) : NULL;
-        count += names[count] != NULL;
-    }
-    sqlite3_finalize(statement);
-    diags_free(silent);
+    struct diags *unheard = diags_new();
+    const char *sql = journal_sql(journal, "SELECT label FROM \"%s\" ORDER BY id DESC LIMIT %d",
+                                  record_types[record].name, MOST);
+    struct query query = query_begin(journal, unheard, sql, "");
+    while (count < MOST && query_next(&query))
+        names[count++] = arena_string(arena, query_text(&query, 0));
+    query_end(&query);
+    diags_free(unheard);
     return diag_nearest(label, names, count);
 }
 
 enum status journal_find(struct journal *journal, enum record record, const char *label,
                          struct arena *arena, void *row, struct diags *diags)
 {
-    bool found = false;
     if (!has_label(record))
         return STATUS_INTERNAL;
-    sqlite3_stmt *statement =
-        select_by(journal, &journal->by_label[record], record, "label", diags);
-    if (statement == NULL)
-        return STATUS_IO;
-    sqlite3_bind_text(statement, 1, label, -1, SQLITE_TRANSIENT);
-    enum status status = take(journal, statement, record, arena, row, &found, diags);
+    struct query query =
+        query_begin(journal, diags, select_rows(journal, record, "WHERE label = ?"), "t", label);
+    bool found = query_row(&query, record, arena, row);
+    enum status status = query_end(&query);
     if (status != STATUS_OK || found)
         return status;
     const char *near = nearest_label(journal, record, label, arena);
     const char *name = record_types[record].name;
+    struct position at = {.file = journal->path};
     if (near != NULL)
-        diags_error(diags, (struct position){.file = journal->path},
-                    "there is no %s '%s'; did you mean '%s'?", name, label, near);
+        diags_error(diags, at, "there is no %s '%s'; did you mean '%s'?", name, label, near);
     else
-        diags_error(diags, (struct position){.file = journal->path}, "there is no %s '%s'", name,
-                    label);
+        diags_error(diags, at, "there is no %s '%s'", name, label);
     return STATUS_USAGE;
 }
 
 bool journal_has(struct journal *journal, enum record record, const char *label, int64_t *id)
 {
-    struct diags *silent = diags_new();
-    sqlite3_stmt *statement = has_label(record) && silent != NULL
-                                  ? journal_prepare_for(journal, &journal->id_of[record], record,
-                                                        "SELECT id FROM", "WHERE label = ?", silent)
-                                  : NULL;
-    bool found = statement != NULL &&
-                 sqlite3_bind_text(statement, 1, label, -1, SQLITE_STATIC) == SQLITE_OK &&
-                 sqlite3_step(statement) == SQLITE_ROW;
-    if (found)
-        *id = sqlite3_column_int64(statement, 0);
-    if (statement != NULL) {
-        sqlite3_reset(statement);
-        sqlite3_clear_bindings(statement); /* the label belongs to the caller */
-    }
-    diags_free(silent);
-    return found;
+    struct diags *unheard = diags_new();
+    int64_t found = 0;
+    if (has_label(record))
+        query_number(journal, &found, unheard,
+                     journal_sql(journal, "SELECT id FROM \"%s\" WHERE label = ?",
+                                 record_types[record].name),
+                     "t", label);
+    diags_free(unheard);
+    if (found != 0)
+        *id = found;
+    return found != 0;
 }
 
 /* ---- walking --------------------------------------------------------------------------------- */
 
-static struct walk *walk_from(struct journal *journal, enum record record, const char *column,
-                              int64_t value, bool back, struct diags *diags)
+struct walk {
+    struct query query;
+    enum record record;
+};
+
+static struct query rows_where(struct journal *journal, enum record record, const char *column,
+                               int64_t value, const char *order, struct diags *diags)
 {
-    struct walk *walk = calloc(1, sizeof *walk);
-    if (walk == NULL)
-        return NULL;
-    *walk = (struct walk){.journal = journal, .diags = diags, .record = record};
-    struct text sql;
-    text_init(&sql);
-    text_puts(&sql, "SELECT ");
-    row_columns(record, &sql);
-    text_printf(&sql, " FROM \"%s\"", record_types[record].name);
-    if (column != NULL)
-        text_printf(&sql, " WHERE \"%s\" = ?", column);
-    text_printf(&sql, " ORDER BY id%s", back ? " DESC" : "");
-    walk->statement = journal_prepare_text(journal, &sql, "read", diags);
-    if (walk->statement == NULL) {
-        free(walk);
-        return NULL;
-    }
-    if (column != NULL)
-        sqlite3_bind_int64(walk->statement, 1, value);
+    char tail[96];
+    if (column == NULL)
+        return query_begin(journal, diags, select_rows(journal, record, order), "");
+    snprintf(tail, sizeof tail, "WHERE \"%s\" = ? %s", column, order);
+    return query_begin(journal, diags, select_rows(journal, record, tail), "i", value);
+}
+
+static struct walk *walk_from(struct query query, enum record record)
+{
+    struct walk *walk = malloc(sizeof *walk);
+    *walk = (struct walk){query, record};
     return walk;
 }
 
 struct walk *journal_walk(struct journal *journal, enum record record, const char *column,
                           int64_t value, struct diags *diags)
 {
-    return walk_from(journal, record, column, value, false, diags);
+    return walk_from(rows_where(journal, record, column, value, "ORDER BY id", diags), record);
 }
 
 struct walk *journal_walk_back(struct journal *journal, enum record record, const char *column,
                                int64_t value, struct diags *diags)
 {
-    return walk_from(journal, record, column, value, true, diags);
-}
-
-static bool walk_into(struct walk *walk, struct arena *arena, void *row)
-{
-    int code = walk->status == STATUS_OK ? sqlite3_step(walk->statement) : SQLITE_DONE;
-    if (code == SQLITE_DONE)
-        return false;
-    if (code != SQLITE_ROW) {
-        walk->status = journal_fault(walk->journal, "read", walk->diags);
-        return false;
-    }
-    walk->status = row_read(walk->statement, 0, walk->record, arena, row);
-    if (walk->status == STATUS_DATA)
-        diags_error(walk->diags, (struct position){.file = walk->journal->path},
-                    "%s %lld holds a word that is not known; 'jarside journal check' says more",
-                    record_types[walk->record].name, (long long)*(int64_t *)row);
-    return walk->status == STATUS_OK;
+    return walk_from(rows_where(journal, record, column, value, "ORDER BY id DESC", diags), record);
 }
 
 bool walk_next(struct walk *walk, void *row)
 {
-    return walk_into(walk, NULL, row);
+    return query_row(&walk->query, walk->record, NULL, row);
 }
 
 enum status walk_end(struct walk *walk)
 {
     if (walk == NULL)
         return STATUS_OK;
-    enum status status = walk->status;
-    sqlite3_finalize(walk->statement);
+    enum status status = query_end(&walk->query);
     free(walk);
     return status;
 }
@@ -1281,42 +1050,31 @@ enum status journal_all(struct journal *journal, enum record record, const char 
                         int64_t value, struct arena *arena, void **rows, size_t *count,
                         struct diags *diags)
 {
-    size_t size = record_types[record].size, room = 0;
-    struct walk *walk = journal_walk(journal, record, column, value, diags);
-    char *all = NULL;
-    *rows = NULL;
-    *count = 0;
-    if (walk == NULL)
-        return diags_errors(diags) > 0 ? STATUS_IO : STATUS_MEMORY;
-    for (;;) {
-        if (*count == room) {
-            all = arena_grow(arena, all, room, room == 0 ? 16 : 2 * room, size);
-            room = room == 0 ? 16 : 2 * room;
-        }
-        if (all == NULL || !walk_into(walk, arena, all + *count * size))
-            break;
-        ++*count;
-    }
-    enum status status = walk_end(walk);
-    *rows = all;
-    return status == STATUS_OK && all == NULL ? STATUS_MEMORY : status;
+    struct query query = rows_where(journal, record, column, value, "ORDER BY id", diags);
+    return query_rows(&query, record, arena, rows, count);
+}
+
+enum status journal_standing(struct journal *journal, enum record record, int64_t vessel,
+                             struct arena *arena, void **rows, size_t *count, struct diags *diags)
+{
+    char tail[128];
+    snprintf(tail, sizeof tail,
+             "AS a WHERE vessel = ? AND NOT EXISTS (SELECT 1 FROM \"%s\" WHERE corrects = a.id)"
+             " ORDER BY id",
+             record_types[record].name);
+    struct query query =
+        query_begin(journal, diags, select_rows(journal, record, tail), "i", vessel);
+    return query_rows(&query, record, arena, rows, count);
 }
 
 size_t journal_count(struct journal *journal, enum record record, const char *column, int64_t value)
 {
-    struct text sql;
-    sqlite3_stmt *statement = NULL;
-    size_t count = 0;
-    text_init(&sql);
-    text_printf(&sql, "SELECT count(*) FROM \"%s\"", record_types[record].name);
-    if (column != NULL)
-        text_printf(&sql, " WHERE \"%s\" = ?", column);
-    if (!sql.failed &&
-        sqlite3_prepare_v2(journal->database, sql.bytes, -1, &statement, NULL) == SQLITE_OK &&
-        (column == NULL || sqlite3_bind_int64(statement, 1, value) == SQLITE_OK) &&
-        sqlite3_step(statement) == SQLITE_ROW)
-        count = (size_t)sqlite3_column_int64(statement, 0);
-    sqlite3_finalize(statement);
-    text_release(&sql);
-    return count;
+    struct diags *unheard = diags_new();
+    int64_t count = 0;
+    const char *sql = journal_sql(journal, "SELECT count(*) FROM \"%s\"%s%s%s",
+                                  record_types[record].name, column != NULL ? " WHERE \"" : "",
+                                  column != NULL ? column : "", column != NULL ? "\" = ?" : "");
+    query_number(journal, &count, unheard, sql, column != NULL ? "i" : "", value);
+    diags_free(unheard);
+    return (size_t)count;
 }

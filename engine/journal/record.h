@@ -274,6 +274,10 @@ union any_record {
         int64_t id;
         const char *label;
     } named;
+    struct { /* how looks, events and outcomes begin */
+        int64_t id, vessel;
+        struct moment at;
+    } dated;
     struct starter starter;
     struct parent parent;
     struct lot lot;

@@ -1,0 +1,91 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef JARSIDE_JOURNAL_SQL_H
+#define JARSIDE_JOURNAL_SQL_H
+
+#include <sqlite3.h>
+
+#include "base/text.h"
+#include "journal/journal.h"
+
+/*
+ * How this folder asks SQLite. Nothing outside journal/ includes it.
+ *
+ *     struct query query = query_begin(journal, diags, "SELECT id FROM vessel WHERE batch = ?",
+ *                                      "i", batch);
+ *     while (query_next(&query))
+ *         use(query_integer(&query, 0));
+ *     return query_end(&query);
+ */
+enum {
+    JOURNAL_PATIENCE = 15000,       /* milliseconds to wait for another writer */
+    JOURNAL_LONGEST_TEXT = 1 << 20, /* bytes of one field */
+};
+
+struct journal {
+    sqlite3 *database;
+    char *path;
+    bool writable;
+    int depth;                            /* of nested transactions */
+    struct text sql;                      /* room of journal_sql */
+    struct text columns[RECORD_COUNT];    /* as row_columns gives them, made at first use */
+    struct text parameters[RECORD_COUNT]; /* as many question marks */
+};
+
+/* Adds what SQLite said last, as a person can read it, and gives the status. `doing` is "write to". */
+enum status journal_fault(struct journal *journal, const char *doing, struct diags *diags);
+
+/* Runs statements that give no rows. */
+enum status journal_execute(struct journal *journal, const char *sql, struct diags *diags);
+
+/* SQL put together; valid until the next call. */
+const char *journal_sql(struct journal *journal, const char *format, ...)
+    __attribute__((format(printf, 2, 3)));
+
+/* A statement that nobody is stepping through, prepared unless it was before. It belongs to the
+ * journal: reset it after use. */
+enum status journal_statement(struct journal *journal, const char *sql, sqlite3_stmt **statement,
+                              struct diags *diags);
+
+struct query {
+    struct journal *journal;
+    struct diags *diags;
+    sqlite3_stmt *statement;
+    bool row;    /* it stands on one */
+    bool unread; /* which query_next has not given yet */
+    enum status status;
+};
+
+/* Asks, and takes the first step. `binds` has a letter for each parameter: i int64_t, r a reference
+ * (int64_t, 0 for none), d double, t text that lives until query_end. */
+struct query query_begin(struct journal *journal, struct diags *diags, const char *sql,
+                         const char *binds, ...);
+bool query_next(struct query *query);
+/* Gives the statement back; what failed, or STATUS_OK. */
+enum status query_end(struct query *query);
+
+/* Columns of the present row; a hostile file may hold anything anywhere: what is no text is "". */
+const char *query_text(const struct query *query, int column);
+int64_t query_integer(const struct query *query, int column);
+struct moment query_moment(const struct query *query, int column); /* and the column after it */
+
+/* The next row as a struct of its kind; the statement gives row_columns first. With an arena texts
+ * are copied, else they live until the next step. */
+bool query_row(struct query *query, enum record record, struct arena *arena, void *row);
+/* All further ones, an array in the arena; ends the query. */
+enum status query_rows(struct query *query, enum record record, struct arena *arena, void **rows,
+                       size_t *count);
+/* The first column of the one row there is, 0 for none; begins and ends the query. */
+enum status query_number(struct journal *journal, int64_t *number, struct diags *diags,
+                         const char *sql, const char *binds, ...);
+
+/* The columns of a record as SQL: "\"id\", \"label\", ...". */
+const char *row_columns(struct journal *journal, enum record record);
+/* Checks a row against record_types and against the journal. */
+enum status row_check(struct journal *journal, enum record record, const void *row,
+                      struct diags *diags);
+
+/* What journal_refresh would write down: the derived members of `vessel`; nothing is written. */
+enum status vessel_derive(struct journal *journal, int64_t id, struct vessel *vessel,
+                          struct diags *diags);
+
+#endif
