@@ -8,90 +8,70 @@
 
 #include "view/screen.h"
 
-/* ==== journal words =========================================================================== */
+#define SAY(...)    screen_say(screen, 0, 2, ROLE_PLAIN, __VA_ARGS__)
+#define FORMAT(...) arena_format(view->arena, __VA_ARGS__)
 
-/* ---- names ----------------------------------------------------------------------------------- */
+/* ---- words ----------------------------------------------------------------------------------- */
 
-/*
- * A name as it stands within a sentence: its first letter small, unless the name
- * goes on in capitals ("PP bottle").
- */
-static const char *within(const struct journal_told *told, const char *name)
+/* The text as a string in the arena; it is released. */
+static const char *taken(const struct journal_told *view, struct text *text)
 {
-    char *copy = arena_string(told->arena, name);
-    if (copy == NULL)
-        return name;
-    if (isupper((unsigned char)copy[0]) && !isupper((unsigned char)copy[1]))
-        copy[0] = (char)tolower((unsigned char)copy[0]);
+    const char *copy = arena_copy(view->arena, text->bytes, text->length);
+    text_release(text);
     return copy;
 }
 
-const char *view_species_name(const struct journal_told *told, const char *id)
+static const char *list_name(const struct rules *rules, enum word_list list, const char *id)
 {
-    int index = rules_species(told->rules, id);
-    return index == RULES_NONE ? id : within(told, told->rules->species[index].name);
+    for (size_t i = 0; list_word(rules, list, i).id != NULL; i++)
+        if (strcmp(list_word(rules, list, i).id, id) == 0)
+            return list_word(rules, list, i).name;
+    return id;
 }
 
-const char *view_grain_name(const struct journal_told *told, const char *id)
+/* Its first letter small, unless the name goes on in capitals ("PP bottle"). */
+const char *view_name(const struct journal_told *view, enum word_list list, const char *id)
 {
-    int index = rules_grain(told->rules, id);
-    return index == RULES_NONE ? id : within(told, told->rules->grains[index].name);
+    const char *name = list_name(view->rules, list, id);
+    if (name == id || !isupper((unsigned char)name[0]) || isupper((unsigned char)name[1]))
+        return name;
+    char *copy = arena_string(view->arena, name);
+    copy[0] = (char)tolower((unsigned char)copy[0]);
+    return copy;
 }
 
-const char *view_vessel_name(const struct journal_told *told, const char *id)
-{
-    int index = rules_vessel(told->rules, id);
-    return index == RULES_NONE ? id : within(told, told->rules->vessels[index].name);
-}
-
-const char *view_finding_name(const struct journal_told *told, const char *id)
-{
-    int index = rules_finding(told->rules, id);
-    return index == RULES_NONE ? id : within(told, told->rules->findings[index].name);
-}
-
-const char *view_cause_name(const struct journal_told *told, const char *id)
-{
-    int index = rules_cause(told->rules, id);
-    return index == RULES_NONE ? id : within(told, told->rules->causes[index].name);
-}
-
-const char *view_batch_words(const struct journal_told *told, const struct batch *batch)
+const char *view_batch_words(const struct journal_told *view, const struct batch *batch)
 {
     struct lot lot = {.grain = ""};
-    const char *species = view_species_name(told, batch->species);
+    const char *species = view_name(view, LIST_SPECIES, batch->species);
     if (batch->lot != 0)
-        (void)journal_get(told->journal, RECORD_LOT, batch->lot, told->arena, &lot, told->diags);
-    const char *grain = view_grain_name(told, lot.grain);
+        (void)journal_get(view->journal, RECORD_LOT, batch->lot, view->arena, &lot, view->diags);
+    const char *grain = view_name(view, LIST_GRAINS, lot.grain);
     if (species[0] == '\0')
         species = "unknown mushroom";
-    const char *words =
-        grain[0] != '\0' ? arena_format(told->arena, "%s on %s", species, grain) : species;
-    return words != NULL ? words : "";
+    return grain[0] != '\0' ? FORMAT("%s on %s", species, grain) : species;
 }
 
-const char *view_label(const struct journal_told *told, enum record record, int64_t id)
+static bool has_label(enum record record)
+{
+    return record_types[record].columns[0].kind == COLUMN_LABEL;
+}
+
+const char *view_label(const struct journal_told *view, enum record record, int64_t id)
 {
     union any_record row;
-
-    if (id == 0 || record_types[record].columns[0].kind != COLUMN_LABEL ||
-        journal_get(told->journal, record, id, told->arena, &row, told->diags) != STATUS_OK)
+    if (id == 0 || !has_label(record) ||
+        journal_get(view->journal, record, id, view->arena, &row, view->diags) != STATUS_OK)
         return "";
     return row.named.label;
-}
-
-/* ---- vessels --------------------------------------------------------------------------------- */
-
-static bool follows(const struct vessel *before, const struct vessel *after)
-{
-    return before->batch == after->batch && before->number + 1 == after->number;
 }
 
 void view_vessels(struct text *out, const struct vessel *vessels, size_t count)
 {
     for (size_t i = 0; i < count;) {
         size_t last = i;
-        while (last + 1 < count && follows(&vessels[last], &vessels[last + 1]))
+        while (last + 1 < count && vessels[last + 1].batch == vessels[last].batch &&
+               vessels[last + 1].number == vessels[last].number + 1)
             last++;
         text_printf(out, "%s%s", i > 0 ? ", " : "", vessels[i].label);
         if (last > i)
@@ -99,8 +79,6 @@ void view_vessels(struct text *out, const struct vessel *vessels, size_t count)
         i = last + 1;
     }
 }
-
-/* ---- days and quantities --------------------------------------------------------------------- */
 
 const char *view_day(int64_t day, char room[MOMENT_ROOM])
 {
@@ -122,45 +100,38 @@ const char *view_when(int64_t day, int64_t today, char room[WHEN_ROOM])
     return room;
 }
 
-const char *view_quantity(const struct journal_told *told, double value, enum dimension dimension)
+static const char *day_of(const struct journal_told *view, struct moment moment)
+{
+    char room[MOMENT_ROOM];
+    return arena_string(view->arena, moment_write_day(moment, room));
+}
+
+static const char *quantity_of(const struct journal_told *view, double value,
+                               enum dimension dimension)
 {
     struct text text;
-    if (isnan(value))
-        return "";
     text_init(&text);
-    quantity_show(&text, value, dimension);
-    const char *copy = text.failed ? NULL : arena_copy(told->arena, text.bytes, text.length);
-    text_release(&text);
-    return copy != NULL ? copy : "";
+    if (!isnan(value))
+        quantity_show(&text, value, dimension);
+    return taken(view, &text);
 }
 
-static const char *feeder_label(const struct rules *rules, enum feeds feeds, const char *id)
-{
-    int observable = rules->feeder[feeds];
-    int value = observable != RULES_NONE && id[0] != '\0'
-                    ? rules_value(&rules->observables[observable], id)
-                    : RULES_NONE;
-    return value == RULES_NONE ? id : rules->observables[observable].values[value].label;
-}
-
-const char *view_cook_words(const struct journal_told *told, const struct cook *cook)
+const char *view_cook_words(const struct journal_told *view, const struct cook *cook)
 {
     struct text text;
     text_init(&text);
     if (!isnan(cook->gauge))
         quantity_show(&text, cook->gauge, DIM_GAUGE_KPA);
-    else if (cook->method[0] != '\0')
-        text_puts(&text, feeder_label(told->rules, FEEDS_COOK_METHOD, cook->method));
+    else
+        text_puts(&text, list_name(view->rules, LIST_METHODS, cook->method));
     if (!isnan(cook->minutes)) {
         text_puts(&text, text.length > 0 ? " for " : "");
         quantity_show(&text, cook->minutes, DIM_MINUTES);
     }
     if (cook->load[0] != '\0')
         text_printf(&text, "%s%s", text.length > 0 ? ", " : "",
-                    feeder_label(told->rules, FEEDS_LOAD, cook->load));
-    const char *copy = text.failed ? NULL : arena_copy(told->arena, text.bytes, text.length);
-    text_release(&text);
-    return copy != NULL ? copy : "";
+                    list_name(view->rules, LIST_LOADS, cook->load));
+    return taken(view, &text);
 }
 
 /* ---- JSON ------------------------------------------------------------------------------------ */
@@ -186,68 +157,62 @@ json_t *view_json_text(const char *text)
         return json_string(text);
     text_init(&safe);
     text_safe(&safe, text, strlen(text), &(struct text_safe_options){.keep_newlines = true});
-    json_t *json = safe.failed ? NULL : json_stringn(safe.bytes, safe.length);
+    json_t *json = json_stringn(safe.bytes, safe.length);
     text_release(&safe);
     return json;
 }
 
-json_t *view_json_label(const struct journal_told *told, enum record record, int64_t id)
+/* The label of a record; null for id 0 and for what is not there, NULL when it cannot be read. */
+static json_t *label_json(const struct journal_told *view, enum record record, int64_t id)
 {
     union any_record row;
     if (id == 0)
         return json_null();
-    enum status status = journal_get(told->journal, record, id, told->arena, &row, told->diags);
-    if (status == STATUS_USAGE)
-        return json_null();
-    return status == STATUS_OK ? view_json_text(row.named.label) : NULL;
+    enum status status = journal_get(view->journal, record, id, view->arena, &row, view->diags);
+    return status == STATUS_OK      ? view_json_text(row.named.label)
+           : status == STATUS_USAGE ? json_null()
+                                    : NULL;
 }
 
 json_t *view_json_vessels(const struct vessel *vessels, size_t count)
 {
     json_t *labels = json_array();
     for (size_t i = 0; i < count; i++)
-        labels = view_json_append(labels, view_json_text(vessels[i].label));
+        json_array_append_new(labels, view_json_text(vessels[i].label));
     return labels;
 }
 
-/* ==== journal record ========================================================================== */
-
-/* One record, whatever its kind: told from the table that describes it. */
+/* ---- one record, whatever its kind ----------------------------------------------------------- */
 
 /* A value as people read it; "" when there is none. */
-static const char *shown(const struct journal_told *told, const struct column *column,
-                         const void *row)
+static const char *column_words(const struct journal_told *view, const struct column *column,
+                                const void *row)
 {
     struct text text;
-    double number = column->kind == COLUMN_REAL ? *(const double *)column_member(column, row) : NAN;
-
     if (column->dimension != DIM_NONE)
-        return view_quantity(told, number, column->dimension);
+        return quantity_of(view, *(const double *)column_member(column, row), column->dimension);
     text_init(&text);
-    enum status status = journal_show_column(told->journal, column, row, &text, told->diags);
-    const char *copy = status == STATUS_OK && !text.failed && text.length > 0
-                           ? arena_copy(told->arena, text.bytes, text.length)
-                           : NULL;
-    text_release(&text);
-    return copy != NULL ? copy : "";
+    if (journal_show_column(view->journal, column, row, &text, view->diags) != STATUS_OK)
+        text_clear(&text);
+    return taken(view, &text);
 }
 
-void view_record(struct screen *screen, const struct journal_told *told, enum record record,
+void view_record(struct screen *screen, const struct journal_told *view, enum record record,
                  const void *row)
 {
     enum { LABEL_COLUMNS = 12 };
     for (const struct column *column = record_types[record].columns; column->name; column++) {
         if (column->derived || column->kind == COLUMN_LABEL)
             continue;
-        const char *value = shown(told, column, row);
+        const char *value = column_words(view, column, row);
         bool idle = column->kind == COLUMN_FLAG && !*(const bool *)column_member(column, row);
         if (value[0] != '\0' && !idle)
             screen_row(screen, 2, LABEL_COLUMNS, column->name, value);
     }
 }
 
-static json_t *value_json(const struct journal_told *told, const struct column *column,
-                          const void *row)
+static json_t *column_json(const struct journal_told *view, const struct column *column,
+                           const void *row)
 {
     const void *value = column_member(column, row);
     switch (column->kind) {
@@ -268,98 +233,64 @@ static json_t *value_json(const struct journal_told *told, const struct column *
         break;
     }
     int64_t id = *(const int64_t *)value;
-    if (id == 0)
-        return json_null();
-    return record_types[column->refers].columns[0].kind == COLUMN_LABEL
-               ? view_json_label(told, column->refers, id)
-               : json_integer(id);
+    return id != 0 && !has_label(column->refers) ? json_integer(id)
+                                                 : label_json(view, column->refers, id);
 }
 
-json_t *view_record_json(const struct journal_told *told, enum record record, const void *row)
+json_t *view_record_json(const struct journal_told *view, enum record record, const void *row)
 {
     json_t *object = json_object();
-    const struct column *columns = record_types[record].columns;
-    if (columns[0].kind != COLUMN_LABEL)
-        object = view_json_put(object, "id", json_integer(*(const int64_t *)row));
-    for (const struct column *column = columns; column->name; column++) {
+    if (!has_label(record))
+        view_json_put(object, "id", json_integer(*(const int64_t *)row));
+    for (const struct column *column = record_types[record].columns; column->name; column++) {
         bool day = record == RECORD_VESSEL && strcmp(column->name, "due") == 0;
         object = view_json_put(object, column->name,
                                day ? view_json_day(*(const int64_t *)column_member(column, row))
-                                   : value_json(told, column, row));
+                                   : column_json(view, column, row));
     }
     return object;
 }
 
-/* ==== journal list ============================================================================ */
+/* ---- lists ----------------------------------------------------------------------------------- */
 
-/* Pages of records, a table for each kind. */
-
-/* ---- parts of rows --------------------------------------------------------------------------- */
-
-static const char *day_of(const struct journal_told *told, struct moment moment)
-{
-    char room[MOMENT_ROOM];
-    const char *copy = arena_string(told->arena, moment_write_day(moment, room));
-    return copy != NULL ? copy : "";
-}
-
-static const char *number_of(const struct journal_told *told, long long number)
-{
-    const char *copy = arena_format(told->arena, "%lld", number);
-    return copy != NULL ? copy : "";
-}
-
-const char *view_tally(const struct journal_told *told, const struct vessel_tally *tally)
+/* "8 (6 growing, 1 isolated, 1 lost), 1 control" */
+static const char *tally_words(const struct journal_told *view, const struct vessel_tally *tally)
 {
     struct text text;
-    size_t lost = tally_lost(tally);
-    bool listed = false;
+    const char *joint = " (";
 
     text_init(&text);
     text_printf(&text, "%zu", tally->vessels);
-    for (size_t i = 0; i <= VESSEL_USED; i++) {
-        if (tally->well[i] == 0)
-            continue;
-        text_printf(&text, "%s%zu %s", listed ? ", " : " (", tally->well[i], vessel_state_words[i]);
-        listed = true;
+    for (size_t i = 0; i <= VESSEL_USED; i++)
+        if (tally->well[i] > 0) {
+            text_printf(&text, "%s%zu %s", joint, tally->well[i], vessel_state_words[i]);
+            joint = ", ";
+        }
+    if (tally_lost(tally) > 0) {
+        text_printf(&text, "%s%zu lost", joint, tally_lost(tally));
+        joint = ", ";
     }
-    if (lost > 0)
-        text_printf(&text, "%s%zu lost", listed ? ", " : " (", lost);
-    text_puts(&text, listed || lost > 0 ? ")" : "");
+    text_puts(&text, joint[0] == ',' ? ")" : "");
     if (tally->controls > 0)
         text_printf(&text, ", %zu control%s%s", tally->controls, tally->controls > 1 ? "s" : "",
                     tally->controls_lost > 0 ? ", lost" : "");
-    const char *copy = text.failed ? NULL : arena_copy(told->arena, text.bytes, text.length);
-    text_release(&text);
-    return copy != NULL ? copy : "";
+    return taken(view, &text);
 }
 
-json_t *view_tally_json(const struct vessel_tally *tally)
+static json_t *tally_json(const struct vessel_tally *tally)
 {
     json_t *states = json_object(), *fates = json_object();
     for (size_t i = 0; i <= VESSEL_USED; i++)
-        states =
-            view_json_put(states, vessel_state_words[i], json_integer((json_int_t)tally->state[i]));
+        view_json_put(states, vessel_state_words[i], json_integer((json_int_t)tally->state[i]));
     for (size_t i = 0; i < FATE_COUNT; i++)
-        fates = view_json_put(fates, fate_words[i], json_integer((json_int_t)tally->fate[i]));
+        view_json_put(fates, fate_words[i], json_integer((json_int_t)tally->fate[i]));
     return json_pack("{s:I, s:I, s:o, s:o, s:I, s:I}", "vessels", (json_int_t)tally->vessels,
                      "lost", (json_int_t)tally_lost(tally), "state", states, "fate", fates,
                      "controls", (json_int_t)tally->controls, "controls_lost",
                      (json_int_t)tally->controls_lost);
 }
 
-/* "keep, 2026-03-09: what is likeliest, 60 % white": a look in a few words. */
-static const char *look_words(const struct journal_told *told, const struct look *look)
-{
-    const char *words =
-        arena_format(told->arena, "%s, %s: %s", look->action, day_of(told, look->at),
-                     view_finding_name(told, look->finding));
-    if (words != NULL && !isnan(look->coverage))
-        words = arena_format(told->arena, "%s, %.0f %% white", words, look->coverage);
-    return words != NULL ? words : "";
-}
-
-const char *view_event_words(const struct journal_told *told, const struct event *event)
+static const char *done_words(const struct journal_told *view, const struct event *event)
 {
     static const char *const done[EVENT_COUNT] = {
         [EVENT_MOVE] = "moved",          [EVENT_SHAKE] = "broken up and shaken",
@@ -369,238 +300,195 @@ const char *view_event_words(const struct journal_told *told, const struct event
     };
     const char *words = done[event->kind];
     if (event->kind == EVENT_MOVE && event->place != 0)
-        words =
-            arena_format(told->arena, "moved to %s", view_label(told, RECORD_PLACE, event->place));
+        words = FORMAT("moved to %s", view_label(view, RECORD_PLACE, event->place));
     else if (event->kind == EVENT_WITHDRAW)
-        words = arena_format(told->arena, "deed %lld did not happen", (long long)event->corrects);
-    if (words != NULL && event->detail[0] != '\0')
-        words = arena_format(told->arena, "%s (%s)", words, event->detail);
-    return words != NULL ? words : "";
+        words = FORMAT("deed %lld did not happen", (long long)event->corrects);
+    return event->detail[0] != '\0' ? FORMAT("%s (%s)", words, event->detail) : words;
 }
 
+/* Records that vessels are counted of. */
 static bool counted(enum record record)
 {
-    return record == RECORD_STARTER || record == RECORD_LOT || record == RECORD_COOK ||
-           record == RECORD_SESSION || record == RECORD_PLACE || record == RECORD_BATCH;
+    return has_label(record) && record != RECORD_VESSEL;
 }
 
-static const char *tally_of(const struct journal_told *told, enum record record, int64_t id)
+/* What stands in a cell and in no column alone. The id is first in every kind of record. */
+
+static const char *id_cell(const struct journal_told *view, const union any_record *row)
 {
-    struct vessel_tally tally;
-    return survey_tally(told->journal, record, id, &tally, told->diags) == STATUS_OK
-               ? view_tally(told, &tally)
-               : "";
+    return FORMAT("%lld", (long long)row->named.id);
 }
 
-static const char *parents_of(const struct journal_told *told, const struct starter *starter)
+static const char *kind_cell(const struct journal_told *view, const union any_record *row)
+{
+    return list_name(view->rules, LIST_STARTERS, row->starter.kind);
+}
+
+static const char *parents_cell(const struct journal_told *view, const union any_record *row)
 {
     void *rows = NULL;
     size_t count = 0;
-    const char *words = starter->source;
-    if (journal_all(told->journal, RECORD_PARENT, "starter", starter->id, told->arena, &rows,
-                    &count, told->diags) != STATUS_OK)
+    const char *words = row->starter.source;
+    if (journal_all(view->journal, RECORD_PARENT, "starter", row->starter.id, view->arena, &rows,
+                    &count, view->diags) != STATUS_OK)
         return "";
-    for (size_t i = 0; i < count && words != NULL; i++)
-        words =
-            arena_format(told->arena, "%s%s%s", words, words[0] != '\0' ? ", " : "",
-                         view_label(told, RECORD_STARTER, ((const struct parent *)rows)[i].parent));
-    return words != NULL ? words : "";
+    for (size_t i = 0; i < count; i++)
+        words = FORMAT("%s%s%s", words, words[0] != '\0' ? ", " : "",
+                       view_label(view, RECORD_STARTER, ((const struct parent *)rows)[i].parent));
+    return words;
 }
 
-static const char *made_with(const struct journal_told *told, const struct batch *batch)
+static const char *cook_cell(const struct journal_told *view, const union any_record *row)
 {
-    const char *words =
-        arena_format(told->arena, "%s %s %s", view_label(told, RECORD_STARTER, batch->starter),
-                     view_label(told, RECORD_COOK, batch->cook),
-                     view_label(told, RECORD_SESSION, batch->session));
-    return words != NULL ? words : "";
+    return view_cook_words(view, &row->cook);
 }
 
-static const char *age_of(const struct journal_told *told, const struct vessel *vessel)
+static const char *batch_cell(const struct journal_told *view, const union any_record *row)
+{
+    return view_batch_words(view, &row->batch);
+}
+
+static const char *made_cell(const struct journal_told *view, const union any_record *row)
+{
+    return FORMAT("%s %s %s", view_label(view, RECORD_STARTER, row->batch.starter),
+                  view_label(view, RECORD_COOK, row->batch.cook),
+                  view_label(view, RECORD_SESSION, row->batch.session));
+}
+
+static const char *state_cell(const struct journal_told *view, const union any_record *row)
+{
+    const struct vessel *vessel = &row->vessel;
+    bool known = vessel->fate == FATE_CONTAMINATED || vessel->fate == FATE_STUCK;
+    bool there = vessel->state == VESSEL_GROWING || vessel->state == VESSEL_ISOLATED;
+    (void)view;
+    return known && there ? fate_words[vessel->fate] : vessel_state_words[vessel->state];
+}
+
+static const char *age_cell(const struct journal_told *view, const union any_record *row)
 {
     struct batch batch;
-    if (journal_get(told->journal, RECORD_BATCH, vessel->batch, told->arena, &batch, told->diags) !=
-        STATUS_OK)
+    if (journal_get(view->journal, RECORD_BATCH, row->vessel.batch, view->arena, &batch,
+                    view->diags) != STATUS_OK)
         return "";
-    return number_of(told, (long long)moment_days_between(batch.at, told->now));
+    return FORMAT("%lld", (long long)moment_days_between(batch.at, view->now));
 }
 
-static const char *newest_look(const struct journal_told *told, const struct vessel *vessel)
+static const char *due_cell(const struct journal_told *view, const union any_record *row)
 {
+    char room[MOMENT_ROOM];
+    return row->vessel.due == 0 ? "" : arena_string(view->arena, view_day(row->vessel.due, room));
+}
+
+/* "keep, 2026-03-09: what is likeliest, 60 % white" */
+static const char *newest_cell(const struct journal_told *view, const union any_record *row)
+{
+    const struct vessel *vessel = &row->vessel;
     struct look look;
     if (vessel->last_look == 0)
         return vessel->control ? "a control" : "never looked at";
-    if (journal_get(told->journal, RECORD_LOOK, vessel->last_look, told->arena, &look,
-                    told->diags) != STATUS_OK)
+    if (journal_get(view->journal, RECORD_LOOK, vessel->last_look, view->arena, &look,
+                    view->diags) != STATUS_OK)
         return "";
-    return look_words(told, &look);
+    const char *words = FORMAT("%s, %s: %s", look.action, day_of(view, look.at),
+                               view_name(view, LIST_FINDINGS, look.finding));
+    return isnan(look.coverage) ? words : FORMAT("%s, %.0f %% white", words, look.coverage);
 }
 
-static const char *state_of(const struct vessel *vessel)
+static const char *look_cell(const struct journal_told *view, const union any_record *row)
 {
-    bool told_apart = vessel->fate == FATE_CONTAMINATED || vessel->fate == FATE_STUCK;
-    bool there = vessel->state == VESSEL_GROWING || vessel->state == VESSEL_ISOLATED;
-    return told_apart && there ? fate_words[vessel->fate] : vessel_state_words[vessel->state];
+    return FORMAT("%s: %s", view_name(view, LIST_FINDINGS, row->look.finding), row->look.words);
 }
 
-static const char *kind_of_starter(const struct journal_told *told, const char *id)
+static const char *event_cell(const struct journal_told *view, const union any_record *row)
 {
-    for (size_t i = 0; i < told->rules->starter_count; i++)
-        if (strcmp(told->rules->starters[i].id, id) == 0)
-            return told->rules->starters[i].name;
-    return id;
+    return done_words(view, &row->event);
 }
 
-static const char *due_of(const struct journal_told *told, const struct vessel *vessel)
-{
-    char room[MOMENT_ROOM];
-    const char *copy =
-        vessel->due == 0 ? "" : arena_string(told->arena, view_day(vessel->due, room));
-    return copy != NULL ? copy : "";
-}
-
-static const char *words_of_look(const struct journal_told *told, const struct look *look)
-{
-    const char *said =
-        arena_format(told->arena, "%s: %s", view_finding_name(told, look->finding), look->words);
-    return said != NULL ? said : "";
-}
-
-/* ---- rows ------------------------------------------------------------------------------------ */
-
-static const char *const headings[RECORD_COUNT][TABLE_MOST] = {
-    [RECORD_STARTER] = {"starter", "mushroom", "kind", "made", "from", "vessels"},
-    [RECORD_LOT] = {"lot", "grain", "bought", "moist", "vessels", "from"},
-    [RECORD_COOK] = {"cook", "date", "vessels", "what"},
-    [RECORD_SESSION] = {"session", "date", "vessels", "facts"},
-    [RECORD_PLACE] = {"place", "warmth", "vessels there now"},
-    [RECORD_BATCH] = {"batch", "date", "what", "with", "vessels"},
-    [RECORD_VESSEL] = {"vessel", "state", "day", "where", "look due", "last look"},
-    [RECORD_LOOK] = {"look", "vessel", "date", "said", "what was seen"},
-    [RECORD_EVENT] = {"deed", "vessel", "date", "what"},
-    [RECORD_OUTCOME] = {"outcome", "vessel", "date", "finding", "how it is known"},
-    [RECORD_PARENT] = {"starter", "came from"},
-    [RECORD_EDIT] = {"edit", "date", "of", "column", "was", "became"},
+/* What a list shows of each kind: a column of the record, what a function makes of it, or counts of
+ * vessels. */
+#define COLUMN(heading, name)                                                                      \
+    {                                                                                              \
+        heading, name, NULL                                                                        \
+    }
+#define MADE(heading, words)                                                                       \
+    {                                                                                              \
+        heading, NULL, words                                                                       \
+    }
+#define COUNTS(heading)                                                                            \
+    {                                                                                              \
+        heading, NULL, NULL                                                                        \
+    }
+static const struct cell {
+    const char *heading, *column;
+    const char *(*words)(const struct journal_told *view, const union any_record *row);
+} lists[RECORD_COUNT][TABLE_MOST] = {
+    [RECORD_STARTER] = {COLUMN("starter", "label"), COLUMN("mushroom", "species"),
+                        MADE("kind", kind_cell), COLUMN("made", "made"), MADE("from", parents_cell),
+                        COUNTS("vessels")},
+    [RECORD_LOT] = {COLUMN("lot", "label"), COLUMN("grain", "grain"), COLUMN("bought", "bought"),
+                    COLUMN("moist", "moisture"), COUNTS("vessels"), COLUMN("from", "source")},
+    [RECORD_COOK] = {COLUMN("cook", "label"), COLUMN("date", "at"), COUNTS("vessels"),
+                     MADE("what", cook_cell)},
+    [RECORD_SESSION] = {COLUMN("session", "label"), COLUMN("date", "at"), COUNTS("vessels"),
+                        COLUMN("facts", "facts")},
+    [RECORD_PLACE] = {COLUMN("place", "label"), COLUMN("warmth", "celsius"),
+                      COUNTS("vessels there now")},
+    [RECORD_BATCH] = {COLUMN("batch", "label"), COLUMN("date", "at"), MADE("what", batch_cell),
+                      MADE("with", made_cell), COUNTS("vessels")},
+    [RECORD_VESSEL] = {COLUMN("vessel", "label"), MADE("state", state_cell), MADE("day", age_cell),
+                       COLUMN("where", "stands"), MADE("look due", due_cell),
+                       MADE("last look", newest_cell)},
+    [RECORD_LOOK] = {MADE("look", id_cell), COLUMN("vessel", "vessel"), COLUMN("date", "at"),
+                     COLUMN("said", "action"), MADE("what was seen", look_cell)},
+    [RECORD_EVENT] = {MADE("deed", id_cell), COLUMN("vessel", "vessel"), COLUMN("date", "at"),
+                      MADE("what", event_cell)},
+    [RECORD_OUTCOME] = {MADE("outcome", id_cell), COLUMN("vessel", "vessel"), COLUMN("date", "at"),
+                        COLUMN("finding", "finding"), COLUMN("how it is known", "how")},
+    [RECORD_PARENT] = {COLUMN("starter", "starter"), COLUMN("came from", "parent")},
+    [RECORD_EDIT] = {MADE("edit", id_cell), COLUMN("date", "at"), COLUMN("of", "label"),
+                     COLUMN("column", "column"), COLUMN("was", "was"), COLUMN("became", "became")},
 };
 
-static size_t columns_of(enum record record)
+static const char *cell_words(const struct journal_told *view, enum record record,
+                              const union any_record *row, const struct cell *cell)
 {
-    size_t count = 0;
-    while (count < TABLE_MOST && headings[record][count] != NULL)
-        count++;
-    return count;
+    struct vessel_tally tally;
+    if (cell->words != NULL)
+        return cell->words(view, row);
+    if (cell->column == NULL)
+        return survey_tally(view->journal, record, row->named.id, &tally, view->diags) == STATUS_OK
+                   ? tally_words(view, &tally)
+                   : "";
+    const struct column *column =
+        &record_types[record].columns[record_column(record, cell->column)];
+    const void *value = column_member(column, row);
+    if (column->list != LIST_NONE)
+        return view_name(view, column->list, *(const char *const *)value);
+    if (column->kind == COLUMN_MOMENT)
+        return day_of(view, *(const struct moment *)value);
+    return column_words(view, column, row);
 }
 
-static void fill_around(const struct journal_told *told, enum record record,
-                        const union any_record *row, const char *cells[TABLE_MOST])
-{
-    const struct starter *starter = &row->starter;
-    const struct lot *lot = &row->lot;
-    const char *tally = tally_of(told, record, starter->id); /* the id is first in every kind */
-
-    if (record == RECORD_STARTER)
-        memcpy(cells,
-               ((const char *[]){starter->label, view_species_name(told, starter->species),
-                                 kind_of_starter(told, starter->kind), day_of(told, starter->made),
-                                 parents_of(told, starter), tally}),
-               6 * sizeof *cells);
-    else if (record == RECORD_LOT)
-        memcpy(cells,
-               ((const char *[]){
-                   lot->label, view_grain_name(told, lot->grain), day_of(told, lot->bought),
-                   view_quantity(told, lot->moisture, DIM_PERCENT), tally, lot->source}),
-               6 * sizeof *cells);
-    else if (record == RECORD_COOK)
-        memcpy(cells,
-               ((const char *[]){row->cook.label, day_of(told, row->cook.at), tally,
-                                 view_cook_words(told, &row->cook)}),
-               4 * sizeof *cells);
-    else if (record == RECORD_SESSION)
-        memcpy(cells,
-               ((const char *[]){row->session.label, day_of(told, row->session.at), tally,
-                                 row->session.facts}),
-               4 * sizeof *cells);
-    else
-        memcpy(cells,
-               ((const char *[]){row->place.label,
-                                 view_quantity(told, row->place.celsius, DIM_CELSIUS), tally}),
-               3 * sizeof *cells);
-}
-
-static void fill_grown(const struct journal_told *told, enum record record,
-                       const union any_record *row, const char *cells[TABLE_MOST])
-{
-    const struct batch *batch = &row->batch;
-    const struct vessel *vessel = &row->vessel;
-    if (record == RECORD_BATCH)
-        memcpy(
-            cells,
-            ((const char *[]){batch->label, day_of(told, batch->at), view_batch_words(told, batch),
-                              made_with(told, batch), tally_of(told, record, batch->id)}),
-            5 * sizeof *cells);
-    else
-        memcpy(cells,
-               ((const char *[]){vessel->label, state_of(vessel), age_of(told, vessel),
-                                 view_label(told, RECORD_PLACE, vessel->stands),
-                                 due_of(told, vessel), newest_look(told, vessel)}),
-               6 * sizeof *cells);
-}
-
-static void fill_events(const struct journal_told *told, enum record record,
-                        const union any_record *row, const char *cells[TABLE_MOST])
-{
-    const struct look *look = &row->look;
-    const struct event *event = &row->event;
-    const struct outcome *outcome = &row->outcome;
-    const char *id = number_of(told, (long long)look->id); /* first in every kind */
-
-    if (record == RECORD_LOOK)
-        memcpy(cells,
-               ((const char *[]){id, view_label(told, RECORD_VESSEL, look->vessel),
-                                 day_of(told, look->at), look->action, words_of_look(told, look)}),
-               5 * sizeof *cells);
-    else if (record == RECORD_EVENT)
-        memcpy(cells,
-               ((const char *[]){id, view_label(told, RECORD_VESSEL, event->vessel),
-                                 day_of(told, event->at), view_event_words(told, event)}),
-               4 * sizeof *cells);
-    else if (record == RECORD_OUTCOME)
-        memcpy(cells,
-               ((const char *[]){id, view_label(told, RECORD_VESSEL, outcome->vessel),
-                                 day_of(told, outcome->at),
-                                 view_finding_name(told, outcome->finding), outcome->how}),
-               5 * sizeof *cells);
-    else if (record == RECORD_PARENT)
-        memcpy(cells,
-               ((const char *[]){view_label(told, RECORD_STARTER, row->parent.starter),
-                                 view_label(told, RECORD_STARTER, row->parent.parent)}),
-               2 * sizeof *cells);
-    else
-        memcpy(cells,
-               ((const char *[]){id, day_of(told, row->edit.at), row->edit.label, row->edit.column,
-                                 row->edit.was, row->edit.became}),
-               6 * sizeof *cells);
-}
-
-enum status view_list(struct screen *screen, const struct journal_told *told, enum record record,
+enum status view_list(struct screen *screen, const struct journal_told *view, enum record record,
                       const struct page *page)
 {
+    const struct cell *cells = lists[record];
+    const char *headings[TABLE_MOST], *words[TABLE_MOST];
     struct table table;
     union any_record row;
-    table_init(&table, screen, headings[record], columns_of(record), told->arena);
+    size_t columns = 0;
+
+    for (; columns < TABLE_MOST && cells[columns].heading != NULL; columns++)
+        headings[columns] = cells[columns].heading;
+    table_init(&table, screen, headings, columns, view->arena);
     for (size_t i = 0; i < page->count; i++) {
-        const char *cells[TABLE_MOST] = {NULL};
         enum status status =
-            journal_get(told->journal, record, page->ids[i], told->arena, &row, told->diags);
+            journal_get(view->journal, record, page->ids[i], view->arena, &row, view->diags);
         if (status != STATUS_OK)
             return status;
-        if (record == RECORD_BATCH || record == RECORD_VESSEL)
-            fill_grown(told, record, &row, cells);
-        else if (counted(record))
-            fill_around(told, record, &row, cells);
-        else
-            fill_events(told, record, &row, cells);
-        table_row(&table, cells);
+        for (size_t k = 0; k < columns; k++)
+            words[k] = cell_words(view, record, &row, &cells[k]);
+        table_row(&table, words);
     }
     table_show(&table, screen);
     if (page->total > page->count)
@@ -609,7 +497,7 @@ enum status view_list(struct screen *screen, const struct journal_told *told, en
     return STATUS_OK;
 }
 
-json_t *view_list_json(const struct journal_told *told, enum record record, const struct page *page,
+json_t *view_list_json(const struct journal_told *view, enum record record, const struct page *page,
                        enum status *status)
 {
     json_t *records = json_array();
@@ -617,461 +505,360 @@ json_t *view_list_json(const struct journal_told *told, enum record record, cons
     *status = STATUS_OK;
     for (size_t i = 0; i < page->count; i++) {
         struct vessel_tally tally;
-        *status = journal_get(told->journal, record, page->ids[i], told->arena, &row, told->diags);
+        *status = journal_get(view->journal, record, page->ids[i], view->arena, &row, view->diags);
         if (*status == STATUS_OK && counted(record))
-            *status = survey_tally(told->journal, record, page->ids[i], &tally, told->diags);
+            *status = survey_tally(view->journal, record, page->ids[i], &tally, view->diags);
         if (*status != STATUS_OK) {
             json_decref(records);
             return NULL;
         }
-        json_t *object = view_record_json(told, record, &row);
+        json_t *object = view_record_json(view, record, &row);
         if (counted(record))
-            object = view_json_put(object, "vessels", view_tally_json(&tally));
+            object = view_json_put(object, "vessels", tally_json(&tally));
         records = view_json_append(records, object);
     }
     return records;
 }
 
-/* ==== journal history ============================================================================ */
+/* ---- histories ------------------------------------------------------------------------------- */
 
-/* The history of a vessel, a batch, a starter ... as a timeline. */
+enum { DATE_COLUMNS = 12, DAY_COLUMNS = 20, MOST_VESSELS = 200, MOST_BATCHES = 40, DEEPEST = 20 };
+enum { JSON_MOST_BATCHES = 1000 };
 
-enum { DATE_COLUMNS = 12, DAY_COLUMNS = 20, MOST_BATCHES = 40, DEEPEST = 20 };
+/* All that is read for the history of one record, for both ways of showing it. */
+struct told_history {
+    enum record record;
+    const union any_record *row;
+    struct history history;
+    struct batch batch;              /* of a vessel; a batch itself */
+    bool dated;                      /* there is one: days count from it */
+    struct vessel_forecast forecast; /* of a vessel */
+    struct vessel_tally tally;       /* of the vessels of anything else */
+    struct page batches;             /* made with it: of anything but vessels, batches and places */
+    struct page children;            /* of a starter */
+};
 
-/* ---- what it is ------------------------------------------------------------------------------ */
+static enum status read_history(const struct journal_told *view, enum record record,
+                                const void *row, size_t limit, size_t batches,
+                                struct told_history *told)
+{
+    struct journal *journal = view->journal;
+    struct arena *arena = view->arena;
+    enum status status;
 
-/* "cook C1 (103 kPa for 90 min), starter S1, session I1, lot G1". */
-static void say_batch_records(struct screen *screen, const struct journal_told *told,
-                              const struct batch *batch, size_t indent)
+    *told = (struct told_history){.record = record, .row = row};
+    const struct vessel *vessel = &told->row->vessel;
+    told->dated = record == RECORD_VESSEL || record == RECORD_BATCH;
+    if (record == RECORD_VESSEL) {
+        if ((status = journal_get(journal, RECORD_BATCH, vessel->batch, arena, &told->batch,
+                                  view->diags)) ||
+            (status =
+                 history_of_vessel(journal, vessel, limit, arena, &told->history, view->diags)))
+            return status;
+        return vessel_forecast_of(journal, view->rules, &told->batch, vessel, &told->forecast,
+                                  view->diags);
+    }
+    int64_t id = told->row->named.id;
+    if (record == RECORD_BATCH) {
+        told->batch = told->row->batch;
+        status = history_of_batch(journal, row, limit, arena, &told->history, view->diags);
+    } else {
+        status = history_of_record(journal, record, told->row->named.label, limit, arena,
+                                   &told->history, view->diags);
+    }
+    if (status == STATUS_OK && record == RECORD_STARTER)
+        status = survey_children(journal, id, arena, &told->children, view->diags);
+    if (status == STATUS_OK)
+        status = survey_tally(journal, record, id, &told->tally, view->diags);
+    if (status == STATUS_OK && record != RECORD_PLACE && record != RECORD_BATCH)
+        status = survey_batches(journal, record, id, batches, arena, &told->batches, view->diags);
+    return status;
+}
+
+/* The days between which the forecast has a vessel white through; false when it has not. */
+static bool full_days(const struct told_history *told, int64_t *from, int64_t *to)
+{
+    const struct vessel_forecast *forecast = &told->forecast;
+    int64_t start = moment_day(told->batch.at);
+    if (!forecast->known || !isfinite(forecast->full.high))
+        return false;
+    *from = start + (int64_t)floor(forecast->full.low);
+    *to = start + (int64_t)ceil(forecast->full.high);
+    return true;
+}
+
+/* "From cook C1 (103 kPa for 90 min), starter S1, session I1, lot G1." */
+static void say_batch_records(struct screen *screen, const struct journal_told *view,
+                              const struct batch *batch)
 {
     struct cook cook;
     struct text text;
 
     text_init(&text);
     if (batch->starter != 0)
-        text_printf(&text, ", starter %s", view_label(told, RECORD_STARTER, batch->starter));
-    if (batch->cook != 0 && journal_get(told->journal, RECORD_COOK, batch->cook, told->arena, &cook,
-                                        told->diags) == STATUS_OK) {
-        const char *what = view_cook_words(told, &cook);
+        text_printf(&text, ", starter %s", view_label(view, RECORD_STARTER, batch->starter));
+    if (batch->cook != 0 && journal_get(view->journal, RECORD_COOK, batch->cook, view->arena, &cook,
+                                        view->diags) == STATUS_OK) {
+        const char *what = view_cook_words(view, &cook);
         text_printf(&text, ", cook %s%s%s%s", cook.label, what[0] != '\0' ? " (" : "", what,
                     what[0] != '\0' ? ")" : "");
     }
     if (batch->session != 0)
-        text_printf(&text, ", session %s", view_label(told, RECORD_SESSION, batch->session));
+        text_printf(&text, ", session %s", view_label(view, RECORD_SESSION, batch->session));
     if (batch->lot != 0)
-        text_printf(&text, ", lot %s", view_label(told, RECORD_LOT, batch->lot));
+        text_printf(&text, ", lot %s", view_label(view, RECORD_LOT, batch->lot));
     if (text.length > 2)
-        screen_say(screen, indent, 2, ROLE_PLAIN, "From %s.", text.bytes + 2);
+        SAY("From %s.", text.bytes + 2);
     text_release(&text);
 }
 
-/* "Isolated; counts as contaminated since 2026-03-05". */
-static const char *now_words(const struct journal_told *told, const struct vessel *vessel)
-{
-    bool lost = vessel->fate == FATE_CONTAMINATED || vessel->fate == FATE_STUCK;
-    const char *state = vessel_state_words[vessel->state];
-    char day[MOMENT_ROOM] = "";
-    const char *since = moment_known(vessel->ended) ? " since " : "";
-    moment_write_day(vessel->ended, day);
-    const char *words = lost ? arena_format(told->arena, "%s; counts as %s%s%s", state,
-                                            fate_words[vessel->fate], since, day)
-                             : arena_format(told->arena, "%s%s%s", state, since, day);
-    return words != NULL ? words : "";
-}
-
-static void say_course(struct screen *screen, const struct journal_told *told,
-                       const struct batch *batch, const struct vessel *vessel)
-{
-    struct vessel_forecast course;
-    char from[MOMENT_ROOM], to[MOMENT_ROOM], when[WHEN_ROOM];
-    int64_t day = moment_day(batch->at);
-
-    if (vessel->state == VESSEL_DISCARDED || vessel->state == VESSEL_USED)
-        return;
-    if (vessel->due != 0)
-        screen_say(screen, 0, 2, ROLE_PLAIN, "Look due %s (%s).",
-                   view_when(vessel->due, moment_day(told->now), when), vessel->due_for);
-    if (vessel->control ||
-        vessel_forecast_of(told->journal, told->rules, batch, vessel, &course, told->diags) !=
-            STATUS_OK ||
-        !course.known || !isfinite(course.full.high))
-        return;
-    screen_say(screen, 0, 2, ROLE_PLAIN, "The forecast has it white through from %s to %s.",
-               view_day(day + (int64_t)floor(course.full.low), from),
-               view_day(day + (int64_t)ceil(course.full.high), to));
-}
-
-/* ---- the timeline ---------------------------------------------------------------------------- */
-
-static const char *entry_words(const struct journal_told *told, const struct history_entry *entry)
+static const char *entry_words(const struct journal_told *view, const struct history_entry *entry)
 {
     const struct look *look = &entry->is.look;
     const struct outcome *outcome = &entry->is.outcome;
     const struct edit *edit = &entry->is.edit;
     const char *words = NULL;
 
-    if (entry->kind == RECORD_LOOK && look->words[0] != '\0')
-        words = arena_format(told->arena, "look %lld, %s: %s. \"%s\"", (long long)entry->id,
-                             look->action, view_finding_name(told, look->finding), look->words);
-    else if (entry->kind == RECORD_LOOK)
-        words = arena_format(told->arena, "look %lld, %s: %s", (long long)entry->id, look->action,
-                             view_finding_name(told, look->finding));
+    if (entry->kind == RECORD_LOOK)
+        words = FORMAT(look->words[0] != '\0' ? "look %lld, %s: %s. \"%s\"" : "look %lld, %s: %s%s",
+                       (long long)entry->id, look->action,
+                       view_name(view, LIST_FINDINGS, look->finding), look->words);
     else if (entry->kind == RECORD_EVENT)
-        words = arena_format(told->arena, "%s (deed %lld)",
-                             view_event_words(told, &entry->is.event), (long long)entry->id);
+        words = FORMAT("%s (deed %lld)", done_words(view, &entry->is.event), (long long)entry->id);
     else if (entry->kind == RECORD_OUTCOME)
-        words = arena_format(told->arena, "confirmed: %s%s%s%s%s",
-                             view_finding_name(told, outcome->finding),
-                             outcome->cause[0] != '\0' ? ", because of: " : "",
-                             view_cause_name(told, outcome->cause),
-                             outcome->how[0] != '\0' ? ". " : "", outcome->how);
+        words = FORMAT("confirmed: %s%s%s%s%s", view_name(view, LIST_FINDINGS, outcome->finding),
+                       outcome->cause[0] != '\0' ? ", because of: " : "",
+                       view_name(view, LIST_CAUSES, outcome->cause),
+                       outcome->how[0] != '\0' ? ". " : "", outcome->how);
     else
-        words = arena_format(told->arena, "corrected: %s was '%s', became '%s'", edit->column,
-                             edit->was, edit->became);
-    if (words != NULL && entry->overruled)
-        words = arena_format(told->arena, "[no longer counts] %s", words);
-    return words != NULL ? words : "";
+        words =
+            FORMAT("corrected: %s was '%s', became '%s'", edit->column, edit->was, edit->became);
+    return entry->overruled ? FORMAT("[no longer counts] %s", words) : words;
 }
 
 /* With the label of the vessel, where entries of several stand together. */
-static void say_entry(struct screen *screen, const struct journal_told *told,
-                      const struct history_entry *entry, const struct batch *batch, bool several)
+static void say_entries(struct screen *screen, const struct journal_told *view,
+                        const struct told_history *told)
 {
-    char date[MOMENT_ROOM], lead[MOMENT_ROOM + 24];
-    const char *words = entry_words(told, entry);
-
-    moment_write_day(entry->at, date);
-    if (batch != NULL)
-        snprintf(lead, sizeof lead, "%s  day %lld", date,
-                 (long long)moment_days_between(batch->at, entry->at));
-    else
-        snprintf(lead, sizeof lead, "%s", date);
-    if (several && entry->vessel != 0)
-        words = arena_format(told->arena, "%s: %s", view_label(told, RECORD_VESSEL, entry->vessel),
-                             words);
-    screen_row(screen, 0, batch != NULL ? DAY_COLUMNS : DATE_COLUMNS, lead,
-               words != NULL ? words : "");
-}
-
-static void say_events(struct screen *screen, const struct journal_told *told,
-                       const struct history *history, const struct batch *batch, bool several)
-{
+    const struct history *history = &told->history;
     if (history->earlier > 0)
         screen_say(screen, 0, 2, ROLE_QUIET, "%zu earlier ones are left out; --limit 0 shows all.",
                    history->earlier);
-    for (size_t i = 0; i < history->count; i++)
-        say_entry(screen, told, &history->entries[i], batch, several);
+    for (size_t i = 0; i < history->count; i++) {
+        const struct history_entry *entry = &history->entries[i];
+        const char *words = entry_words(view, entry), *lead = day_of(view, entry->at);
+        if (told->dated)
+            lead = FORMAT("%s  day %lld", lead,
+                          (long long)moment_days_between(told->batch.at, entry->at));
+        if (told->record == RECORD_BATCH && entry->vessel != 0)
+            words = FORMAT("%s: %s", view_label(view, RECORD_VESSEL, entry->vessel), words);
+        screen_row(screen, 0, told->dated ? DAY_COLUMNS : DATE_COLUMNS, lead, words);
+    }
 }
 
-static void say_start(struct screen *screen, const struct journal_told *told,
-                      const struct batch *batch, bool control)
+/* What a vessel or a batch is made of, its first day and all that came after. */
+static void say_dated(struct screen *screen, const struct journal_told *view,
+                      const struct told_history *told, const char *note, bool control)
 {
-    char date[MOMENT_ROOM], lead[MOMENT_ROOM + 24];
-    const char *starter = view_label(told, RECORD_STARTER, batch->starter);
-    const char *words = control ? "cooked with the others, not inoculated"
-                        : starter[0] != '\0'
-                            ? arena_format(told->arena, "inoculated from %s", starter)
-                            : "inoculated";
-    snprintf(lead, sizeof lead, "%s  day 0", moment_write_day(batch->at, date));
-    screen_row(screen, 0, DAY_COLUMNS, lead, words != NULL ? words : "");
+    const struct batch *batch = &told->batch;
+    const char *starter = view_label(view, RECORD_STARTER, batch->starter);
+
+    say_batch_records(screen, view, batch);
+    if (note[0] != '\0')
+        SAY("Note: %s", note);
+    screen_blank(screen);
+    screen_row(screen, 0, DAY_COLUMNS, FORMAT("%s  day 0", day_of(view, batch->at)),
+               control              ? "cooked with the others, not inoculated"
+               : starter[0] != '\0' ? FORMAT("inoculated from %s", starter)
+                                    : "inoculated");
+    say_entries(screen, view, told);
+    screen_blank(screen);
 }
 
-/* ---- vessels and batches --------------------------------------------------------------------- */
-
-static enum status history_of_one(struct screen *screen, const struct journal_told *told,
-                                  const struct vessel *vessel, size_t limit)
+static void say_vessel(struct screen *screen, const struct journal_told *view,
+                       const struct told_history *told)
 {
-    struct batch batch;
-    struct history history = {NULL, 0, 0};
-    enum status status =
-        journal_get(told->journal, RECORD_BATCH, vessel->batch, told->arena, &batch, told->diags);
-    if (status == STATUS_OK)
-        status =
-            history_of_vessel(told->journal, vessel, limit, told->arena, &history, told->diags);
-    if (status != STATUS_OK)
-        return status;
-    const char *stands = view_label(told, RECORD_PLACE, vessel->stands);
+    const struct vessel *vessel = &told->row->vessel;
+    const char *stands = view_label(view, RECORD_PLACE, vessel->stands);
+    bool lost = vessel->fate == FATE_CONTAMINATED || vessel->fate == FATE_STUCK;
+    char room[MOMENT_ROOM], other[MOMENT_ROOM], when[WHEN_ROOM];
+    int64_t from = 0, to = 0;
+
     screen_say(screen, 0, 2, ROLE_STRONG, "%s: %s, %s%s%s%s.", vessel->label,
-               view_vessel_name(told, vessel->kind), view_batch_words(told, &batch),
+               view_name(view, LIST_VESSELS, vessel->kind), view_batch_words(view, &told->batch),
                vessel->control ? ", a control" : "", stands[0] != '\0' ? ", in " : "", stands);
-    screen_say(screen, 0, 2, ROLE_PLAIN, "It is %s.", now_words(told, vessel));
-    say_batch_records(screen, told, &batch, 0);
-    if (vessel->note[0] != '\0')
-        screen_say(screen, 0, 2, ROLE_PLAIN, "Note: %s", vessel->note);
-    screen_blank(screen);
-    say_start(screen, told, &batch, vessel->control);
-    say_events(screen, told, &history, &batch, false);
-    screen_blank(screen);
-    say_course(screen, told, &batch, vessel);
-    return STATUS_OK;
+    SAY("It is %s%s%s%s%s.", vessel_state_words[vessel->state], lost ? "; counts as " : "",
+        lost ? fate_words[vessel->fate] : "", moment_known(vessel->ended) ? " since " : "",
+        moment_write_day(vessel->ended, room));
+    say_dated(screen, view, told, vessel->note, vessel->control);
+    if (vessel->state == VESSEL_DISCARDED || vessel->state == VESSEL_USED)
+        return;
+    if (vessel->due != 0)
+        SAY("Look due %s (%s).", view_when(vessel->due, moment_day(view->now), when),
+            vessel->due_for);
+    if (!vessel->control && full_days(told, &from, &to))
+        SAY("The forecast has it white through from %s to %s.", view_day(from, room),
+            view_day(to, other));
 }
 
-static enum status history_of_many(struct screen *screen, const struct journal_told *told,
-                                   const struct batch *batch, size_t limit)
+static enum status say_batch(struct screen *screen, const struct journal_told *view,
+                             const struct told_history *told)
 {
-    struct survey survey = survey_all(RECORD_VESSEL, 200);
-    struct vessel_tally tally;
+    struct survey survey = survey_all(RECORD_VESSEL, MOST_VESSELS);
     struct page page;
-    struct history history = {NULL, 0, 0};
-    enum status status =
-        history_of_batch(told->journal, batch, limit, told->arena, &history, told->diags);
-    if (status == STATUS_OK)
-        status = survey_tally(told->journal, RECORD_BATCH, batch->id, &tally, told->diags);
-    survey.batch = batch->id;
-    if (status == STATUS_OK)
-        status = survey_page(told->journal, &survey, told->arena, &page, told->diags);
+
+    survey.batch = told->batch.id;
+    enum status status = survey_page(view->journal, &survey, view->arena, &page, view->diags);
     if (status != STATUS_OK)
         return status;
-    screen_say(screen, 0, 2, ROLE_STRONG, "%s: %s. %s.", batch->label,
-               view_batch_words(told, batch), view_tally(told, &tally));
-    say_batch_records(screen, told, batch, 0);
-    if (batch->note[0] != '\0')
-        screen_say(screen, 0, 2, ROLE_PLAIN, "Note: %s", batch->note);
-    screen_blank(screen);
-    say_start(screen, told, batch, false);
-    say_events(screen, told, &history, batch, true);
-    screen_blank(screen);
-    return view_list(screen, told, RECORD_VESSEL, &page);
+    screen_say(screen, 0, 2, ROLE_STRONG, "%s: %s. %s.", told->batch.label,
+               view_batch_words(view, &told->batch), tally_words(view, &told->tally));
+    say_dated(screen, view, told, told->batch.note, false);
+    return view_list(screen, view, RECORD_VESSEL, &page);
 }
-
-/* ---- what vessels are made with -------------------------------------------------------------- */
 
 /* Where a starter came from, the nearest first; each generation indented. */
-static enum status say_ancestors(struct screen *screen, const struct journal_told *told, int64_t id,
+static enum status say_ancestors(struct screen *screen, const struct journal_told *view, int64_t id,
                                  size_t depth)
 {
     void *rows = NULL;
     size_t count = 0;
-    enum status status = journal_all(told->journal, RECORD_PARENT, "starter", id, told->arena,
-                                     &rows, &count, told->diags);
+    enum status status = journal_all(view->journal, RECORD_PARENT, "starter", id, view->arena,
+                                     &rows, &count, view->diags);
     for (size_t i = 0; i < count && status == STATUS_OK && depth < DEEPEST; i++) {
         struct starter starter;
-        char date[MOMENT_ROOM];
-        status = journal_get(told->journal, RECORD_STARTER, ((struct parent *)rows)[i].parent,
-                             told->arena, &starter, told->diags);
+        status = journal_get(view->journal, RECORD_STARTER, ((struct parent *)rows)[i].parent,
+                             view->arena, &starter, view->diags);
         if (status != STATUS_OK)
             break;
         screen_say(screen, 2 * depth, 2, ROLE_PLAIN, "from %s%s%s%s%s", starter.label,
-                   moment_known(starter.made) ? ", made " : "",
-                   moment_write_day(starter.made, date), starter.source[0] != '\0' ? ", from " : "",
-                   starter.source);
-        status = say_ancestors(screen, told, starter.id, depth + 1);
+                   moment_known(starter.made) ? ", made " : "", day_of(view, starter.made),
+                   starter.source[0] != '\0' ? ", from " : "", starter.source);
+        status = say_ancestors(screen, view, starter.id, depth + 1);
     }
     return status;
 }
 
-static enum status say_family(struct screen *screen, const struct journal_told *told,
-                              const struct starter *starter)
+/* What vessels are made with, and what became of them. */
+static enum status say_around(struct screen *screen, const struct journal_told *view,
+                              const struct told_history *told)
 {
-    struct page children = {NULL, 0, 0};
-    enum status status = say_ancestors(screen, told, starter->id, 1);
-    if (status == STATUS_OK)
-        status = survey_children(told->journal, starter->id, told->arena, &children, told->diags);
-    if (status != STATUS_OK || children.count == 0)
-        return status;
+    enum status status = STATUS_OK;
     struct text text;
-    text_init(&text);
-    for (size_t i = 0; i < children.count; i++)
-        text_printf(&text, "%s%s", i > 0 ? ", " : "",
-                    view_label(told, RECORD_STARTER, children.ids[i]));
-    screen_say(screen, 2, 2, ROLE_PLAIN, "Made from it: %s.", text.bytes);
-    text_release(&text);
+
+    screen_say(screen, 0, 2, ROLE_STRONG, "%s %s", record_types[told->record].name,
+               told->row->named.label);
+    view_record(screen, view, told->record, told->row);
+    if (told->record == RECORD_STARTER)
+        status = say_ancestors(screen, view, told->row->starter.id, 1);
+    if (told->children.count > 0) {
+        text_init(&text);
+        for (size_t i = 0; i < told->children.count; i++)
+            text_printf(&text, "%s%s", i > 0 ? ", " : "Made from it: ",
+                        view_label(view, RECORD_STARTER, told->children.ids[i]));
+        text_puts(&text, ".");
+        screen_text(screen, 2, 2, ROLE_PLAIN, &text);
+    }
+    if (told->record == RECORD_PLACE)
+        SAY("Vessels there now: %s.", tally_words(view, &told->tally));
+    else
+        SAY("It went into %zu batch%s; vessels: %s.", told->batches.total,
+            told->batches.total == 1 ? "" : "es", tally_words(view, &told->tally));
+    if (told->batches.count > 0) {
+        screen_blank(screen);
+        if (status == STATUS_OK)
+            status = view_list(screen, view, RECORD_BATCH, &told->batches);
+    }
+    if (told->history.count > 0)
+        screen_blank(screen);
+    say_entries(screen, view, told);
+    return status;
+}
+
+enum status view_history(struct screen *screen, const struct journal_told *view, enum record record,
+                         const void *row, size_t limit)
+{
+    struct told_history told;
+    enum status status = read_history(view, record, row, limit, MOST_BATCHES, &told);
+    if (status != STATUS_OK)
+        return status;
+    if (record == RECORD_BATCH)
+        return say_batch(screen, view, &told);
+    if (record != RECORD_VESSEL)
+        return say_around(screen, view, &told);
+    say_vessel(screen, view, &told);
     return STATUS_OK;
 }
 
-static enum status say_batches(struct screen *screen, const struct journal_told *told,
-                               enum record record, int64_t id)
-{
-    struct vessel_tally tally;
-    struct page page;
-    enum status status = survey_tally(told->journal, record, id, &tally, told->diags);
-    if (status != STATUS_OK || record == RECORD_PLACE) {
-        screen_say(screen, 0, 2, ROLE_PLAIN, "Vessels there now: %s.", view_tally(told, &tally));
-        return status;
-    }
-    status =
-        survey_batches(told->journal, record, id, MOST_BATCHES, told->arena, &page, told->diags);
-    if (status != STATUS_OK)
-        return status;
-    screen_say(screen, 0, 2, ROLE_PLAIN, "It went into %zu batch%s; vessels: %s.", page.total,
-               page.total == 1 ? "" : "es", view_tally(told, &tally));
-    if (page.count == 0)
-        return STATUS_OK;
-    screen_blank(screen);
-    return view_list(screen, told, RECORD_BATCH, &page);
-}
-
-static enum status life_around(struct screen *screen, const struct journal_told *told,
-                               enum record record, const void *row, const char *label, size_t limit)
-{
-    struct history history = {NULL, 0, 0};
-    enum status status =
-        history_of_record(told->journal, record, label, limit, told->arena, &history, told->diags);
-    if (status != STATUS_OK)
-        return status;
-    screen_say(screen, 0, 2, ROLE_STRONG, "%s %s", record_types[record].name, label);
-    view_record(screen, told, record, row);
-    if (record == RECORD_STARTER)
-        status = say_family(screen, told, row);
-    if (status == STATUS_OK)
-        status = say_batches(screen, told, record, *(const int64_t *)row);
-    if (history.count > 0)
-        screen_blank(screen);
-    say_events(screen, told, &history, NULL, false);
-    return status;
-}
-
-enum status view_history(struct screen *screen, const struct journal_told *told, enum record record,
-                         const void *row, size_t limit)
-{
-    if (record == RECORD_VESSEL)
-        return history_of_one(screen, told, row, limit);
-    if (record == RECORD_BATCH)
-        return history_of_many(screen, told, row, limit);
-    const struct {
-        int64_t id;
-        const char *label;
-    } *named = row; /* so every kind with a label begins */
-    return life_around(screen, told, record, row, named->label, limit);
-}
-
-/* ==== journal history json ======================================================================= */
-
-enum { LIFE_JSON_MOST_BATCHES = 1000, LIFE_JSON_DEEPEST = 20 };
-
-static json_t *entry_json(const struct journal_told *told, const struct history_entry *entry,
-                          const struct batch *batch)
-{
-    json_t *record = view_record_json(told, entry->kind, &entry->is);
-    json_t *day = batch != NULL
-                      ? json_integer((json_int_t)moment_days_between(batch->at, entry->at))
-                      : json_null();
-    return json_pack("{s:s, s:o, s:o, s:b, s:o}", "kind", record_types[entry->kind].name, "at",
-                     view_json_moment(entry->at), "day", day, "counts", !entry->overruled, "record",
-                     record);
-}
-
-static json_t *entries_json(const struct journal_told *told, const struct history *history,
-                            const struct batch *batch)
-{
-    json_t *entries = json_array();
-    for (size_t i = 0; i < history->count; i++)
-        entries = view_json_append(entries, entry_json(told, &history->entries[i], batch));
-    return entries;
-}
-
-/* {"label", "from": [the same of its parents]}. */
-static json_t *ancestor_json(const struct journal_told *told, int64_t id, size_t depth,
-                             enum status *status)
+/* The parents of a starter: [{"label", "from": [the same of theirs]}]. */
+static json_t *ancestors_json(const struct journal_told *view, int64_t id, size_t depth,
+                              enum status *status)
 {
     void *rows = NULL;
     size_t count = 0;
     json_t *from = json_array();
-    if (depth < LIFE_JSON_DEEPEST && *status == STATUS_OK)
-        *status = journal_all(told->journal, RECORD_PARENT, "starter", id, told->arena, &rows,
-                              &count, told->diags);
+    if (depth < DEEPEST && *status == STATUS_OK)
+        *status = journal_all(view->journal, RECORD_PARENT, "starter", id, view->arena, &rows,
+                              &count, view->diags);
     for (size_t i = 0; i < count && *status == STATUS_OK; i++) {
         int64_t parent = ((const struct parent *)rows)[i].parent;
-        from = view_json_append(from, ancestor_json(told, parent, depth + 1, status));
+        json_t *label = label_json(view, RECORD_STARTER, parent);
+        from = view_json_append(from, json_pack("{s:o, s:o}", "label", label, "from",
+                                                ancestors_json(view, parent, depth + 1, status)));
     }
-    return json_pack("{s:o, s:o}", "label", view_json_label(told, RECORD_STARTER, id), "from",
-                     from);
+    return from;
 }
 
-static enum status add_family(json_t **json, const struct journal_told *told, int64_t id)
+static json_t *entries_json(const struct journal_told *view, const struct told_history *told)
 {
-    struct page children;
-    enum status status = survey_children(told->journal, id, told->arena, &children, told->diags);
-    if (status != STATUS_OK)
-        return status;
-    json_t *made = json_array(), *self = ancestor_json(told, id, 0, &status);
-    for (size_t i = 0; i < children.count; i++)
-        made = view_json_append(made, view_json_label(told, RECORD_STARTER, children.ids[i]));
-    *json = view_json_put(*json, "from", json_incref(json_object_get(self, "from")));
-    *json = view_json_put(*json, "made_from_it", made);
-    json_decref(self);
-    return status;
+    json_t *entries = json_array();
+    for (size_t i = 0; i < told->history.count; i++) {
+        const struct history_entry *entry = &told->history.entries[i];
+        json_t *day = told->dated
+                          ? json_integer((json_int_t)moment_days_between(told->batch.at, entry->at))
+                          : json_null();
+        entries = view_json_append(
+            entries,
+            json_pack("{s:s, s:o, s:o, s:b, s:o}", "kind", record_types[entry->kind].name, "at",
+                      view_json_moment(entry->at), "day", day, "counts", !entry->overruled,
+                      "record", view_record_json(view, entry->kind, &entry->is)));
+    }
+    return entries;
 }
 
-static enum status add_batches(json_t **json, const struct journal_told *told, enum record record,
-                               int64_t id)
-{
-    struct page page = {NULL, 0, 0};
-    struct vessel_tally tally;
-    enum status status = survey_tally(told->journal, record, id, &tally, told->diags);
-    if (status == STATUS_OK && record != RECORD_PLACE && record != RECORD_BATCH)
-        status = survey_batches(told->journal, record, id, LIFE_JSON_MOST_BATCHES, told->arena,
-                                &page, told->diags);
-    if (status != STATUS_OK)
-        return status;
-    *json = view_json_put(*json, "vessels", view_tally_json(&tally));
-    if (record != RECORD_PLACE && record != RECORD_BATCH)
-        *json = view_json_put(*json, "batches", view_list_json(told, RECORD_BATCH, &page, &status));
-    return status;
-}
-
-static enum status add_course(json_t **json, const struct journal_told *told,
-                              const struct batch *batch, const struct vessel *vessel)
-{
-    struct vessel_forecast course;
-    int64_t day = moment_day(batch->at);
-    enum status status =
-        vessel_forecast_of(told->journal, told->rules, batch, vessel, &course, told->diags);
-    bool known = status == STATUS_OK && course.known && isfinite(course.full.high);
-    *json = view_json_put(*json, "full_from",
-                          view_json_day(known ? day + (int64_t)floor(course.full.low) : 0));
-    *json = view_json_put(*json, "full_to",
-                          view_json_day(known ? day + (int64_t)ceil(course.full.high) : 0));
-    return status;
-}
-
-static enum status fill_vessel(json_t **json, const struct journal_told *told,
-                               const struct vessel *vessel, size_t limit, struct history *history,
-                               struct batch *batch)
-{
-    enum status status =
-        journal_get(told->journal, RECORD_BATCH, vessel->batch, told->arena, batch, told->diags);
-    if (status == STATUS_OK)
-        status = history_of_vessel(told->journal, vessel, limit, told->arena, history, told->diags);
-    if (status != STATUS_OK)
-        return status;
-    *json = view_json_put(*json, "batch", view_record_json(told, RECORD_BATCH, batch));
-    *json = view_json_put(*json, "day",
-                          json_integer((json_int_t)moment_days_between(batch->at, told->now)));
-    return add_course(json, told, batch, vessel);
-}
-
-json_t *view_history_json(const struct journal_told *told, enum record record, const void *row,
+json_t *view_history_json(const struct journal_told *view, enum record record, const void *row,
                           size_t limit, enum status *status)
 {
-    const struct {
-        int64_t id;
-        const char *label;
-    } *named = row;
-    struct history history = {NULL, 0, 0};
-    struct batch batch;
-    bool dated = record == RECORD_VESSEL || record == RECORD_BATCH;
-    json_t *json = json_pack("{s:i, s:s, s:o}", "schema", 1, "kind", record_types[record].name,
-                             "record", view_record_json(told, record, row));
-
+    struct told_history told;
+    if ((*status = read_history(view, record, row, limit, JSON_MOST_BATCHES, &told)))
+        return NULL;
+    json_t *root = json_pack("{s:i, s:s, s:o}", "schema", 1, "kind", record_types[record].name,
+                             "record", view_record_json(view, record, row));
     if (record == RECORD_VESSEL) {
-        *status = fill_vessel(&json, told, row, limit, &history, &batch);
-    } else if (record == RECORD_BATCH) {
-        batch = *(const struct batch *)row;
-        *status = history_of_batch(told->journal, row, limit, told->arena, &history, told->diags);
-    } else {
-        *status = history_of_record(told->journal, record, named->label, limit, told->arena,
-                                    &history, told->diags);
+        int64_t from = 0, to = 0;
+        (void)full_days(&told, &from, &to);
+        root = view_json_put(root, "batch", view_record_json(view, RECORD_BATCH, &told.batch));
+        root = view_json_put(
+            root, "day", json_integer((json_int_t)moment_days_between(told.batch.at, view->now)));
+        root = view_json_put(root, "full_from", view_json_day(from));
+        root = view_json_put(root, "full_to", view_json_day(to));
     }
-    if (*status == STATUS_OK && record == RECORD_STARTER)
-        *status = add_family(&json, told, named->id);
-    if (*status == STATUS_OK && record != RECORD_VESSEL)
-        *status = add_batches(&json, told, record, named->id);
+    if (record == RECORD_STARTER) {
+        json_t *made = json_array();
+        for (size_t i = 0; i < told.children.count; i++)
+            made = view_json_append(made, label_json(view, RECORD_STARTER, told.children.ids[i]));
+        root = view_json_put(root, "from", ancestors_json(view, told.row->named.id, 0, status));
+        root = view_json_put(root, "made_from_it", made);
+    }
+    if (record != RECORD_VESSEL)
+        root = view_json_put(root, "vessels", tally_json(&told.tally));
+    if (*status == STATUS_OK && counted(record) && record != RECORD_PLACE && record != RECORD_BATCH)
+        root = view_json_put(root, "batches",
+                             view_list_json(view, RECORD_BATCH, &told.batches, status));
     if (*status != STATUS_OK) {
-        json_decref(json);
+        json_decref(root);
         return NULL;
     }
-    json = view_json_put(json, "earlier", json_integer((json_int_t)history.earlier));
-    json = view_json_put(json, "events", entries_json(told, &history, dated ? &batch : NULL));
-    return json;
+    root = view_json_put(root, "earlier", json_integer((json_int_t)told.history.earlier));
+    return view_json_put(root, "events", entries_json(view, &told));
 }

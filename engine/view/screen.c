@@ -542,14 +542,18 @@ void progress_bar_clear(struct progress_bar *bar)
 
 json_t *view_json_append(json_t *array, json_t *item)
 {
-    json_array_append_new(array, item);
-    return array;
+    if (json_array_append_new(array, item) == 0)
+        return array;
+    json_decref(array);
+    return NULL;
 }
 
 json_t *view_json_put(json_t *object, const char *key, json_t *value)
 {
-    json_object_set_new(object, key, value);
-    return object;
+    if (json_object_set_new(object, key, value) == 0)
+        return object;
+    json_decref(object);
+    return NULL;
 }
 
 json_t *view_json_number(double number)

@@ -132,7 +132,8 @@ void progress_bar_clear(struct progress_bar *bar);
 
 enum { PROGRESS_BAR_LEAST = 1 << 20 };
 
-/* Adds to an array, to an object, and returns it. */
+/* Adds to an array, to an object, and returns it; NULL in place of it once a NULL was to be added:
+ * what could not be read. */
 json_t *view_json_append(json_t *array, json_t *item);
 json_t *view_json_put(json_t *object, const char *key, json_t *value);
 /* A number, or null for what is not finite; a string, or null for NULL. */
