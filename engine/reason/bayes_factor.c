@@ -24,7 +24,7 @@ static double log_chance(const struct tally *tally, double a, double b)
     return seen.val - unseen.val;
 }
 
-double alike_log_bayes_factor(const struct tally *groups, size_t count, double a, double b)
+double bayes_factor_ln(const struct tally *groups, size_t count, double a, double b)
 {
     struct tally all = {0.0, 0.0};
     double apart = 0.0;

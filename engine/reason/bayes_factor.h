@@ -29,7 +29,7 @@ struct tally { /* counts of vessels; shares of one are allowed */
 
 /* ln BF, natural: above 0 for rates of their own. 0 for fewer than two groups with vessels in them.
  * NAN when a or b is not above 0 or a tally is not 0 <= lost <= total < infinity. */
-double alike_log_bayes_factor(const struct tally *groups, size_t count, double a, double b);
+double bayes_factor_ln(const struct tally *groups, size_t count, double a, double b);
 
 /*
  * Expectations over a Beta(a, b) as weighted sums: sum_i weights[i] f(nodes[i])

@@ -6,8 +6,6 @@
 
 #include "reason/reason_internal.h"
 
-/* ==== decide ================================================================================== */
-
 /*
  * What to do: least expected loss over the findings, then the floors.
  *
@@ -51,37 +49,23 @@ static double keep_loss(const struct rules *rules, const struct stakes *stakes, 
            stakes->neighbours * of->spread + uses;
 }
 
-static double discard_loss(const struct rules *rules, const struct stakes *stakes, size_t finding)
-{
-    return stakes->worth * rules->findings[finding].kept_worth + rules->decision.discard_effort;
-}
-
-/* What waiting costs whatever is done afterwards. */
-static double waiting_loss(const struct rules *rules, const struct stakes *stakes, size_t finding)
-{
-    double spread = contaminated(rules, finding) ? rules->findings[finding].spread : 0.0;
-    return rules->decision.isolate_delay +
-           rules->decision.isolate_spread * stakes->neighbours * spread;
-}
-
-/* The chance that the next look shows trouble. */
-static double shows(const struct rules *rules, size_t finding)
-{
-    return contaminated(rules, finding) ? rules->findings[finding].reveal : 0.0;
-}
-
 static void expected_losses(const struct rules *rules, const double *finding,
                             const struct stakes *stakes, double loss[ACTION_COUNT])
 {
+    const struct decision_rules *decision = &rules->decision;
     double waiting = 0.0, shown_keep = 0.0, shown_discard = 0.0;
 
     loss[ACTION_KEEP] = loss[ACTION_DISCARD] = 0.0;
     for (size_t f = 0; f < rules->finding_count; f++) {
+        const struct finding *of = &rules->findings[f];
+        double spread = contaminated(rules, f) ? of->spread : 0.0;
+        double shows = contaminated(rules, f) ? of->reveal : 0.0;
         double keep = finding[f] * keep_loss(rules, stakes, f);
-        double discard = finding[f] * discard_loss(rules, stakes, f);
-        waiting += finding[f] * waiting_loss(rules, stakes, f);
-        shown_keep += keep * shows(rules, f);
-        shown_discard += discard * shows(rules, f);
+        double discard = finding[f] * (stakes->worth * of->kept_worth + decision->discard_effort);
+        waiting += finding[f] * (decision->isolate_delay +
+                                 decision->isolate_spread * stakes->neighbours * spread);
+        shown_keep += keep * shows;
+        shown_discard += discard * shows;
         loss[ACTION_KEEP] += keep;
         loss[ACTION_DISCARD] += discard;
     }
@@ -107,32 +91,26 @@ static bool floor_applies(const struct reasoner *reasoner, const struct floor_ru
     return floor->unless.count == 0 || !reason_holds(reasoner, &floor->unless, evidence);
 }
 
-struct floors { /* those that apply: the forcing one of the gravest action, the first that forbids
-                 */
-    int forces, forbids;
-};
-
-static struct floors floors_find(const struct reasoner *reasoner, const struct evidence *evidence,
-                                 double p_contaminated)
+/* The floors that apply: the forcing one of the gravest action, the first that forbids. */
+static void floors_find(const struct reasoner *reasoner, const struct evidence *evidence,
+                        double p_contaminated, int *forces, int *forbids)
 {
     const struct decision_rules *rules = &reasoner->rules->decision;
-    struct floors found = {RULES_NONE, RULES_NONE};
 
+    *forces = *forbids = RULES_NONE;
     for (size_t i = 0; i < rules->floor_count; i++) {
         const struct floor_rule *floor = &rules->floors[i];
         if (!floor_applies(reasoner, floor, evidence, p_contaminated))
             continue;
         if (floor->forbids_keep) {
-            if (found.forbids < 0)
-                found.forbids = (int)i;
-        } else if (found.forces < 0 || floor->action > rules->floors[found.forces].action) {
-            found.forces = (int)i; /* enum action runs from the mildest to the gravest */
+            if (*forbids < 0)
+                *forbids = (int)i;
+        } else if (*forces < 0 || floor->action > rules->floors[*forces].action) {
+            *forces = (int)i; /* enum action runs from the mildest to the gravest */
         }
     }
-    if (found.forces >= 0 && found.forbids >= 0 &&
-        rules->floors[found.forces].action == ACTION_KEEP)
-        found.forces = RULES_NONE;
-    return found;
+    if (*forces >= 0 && *forbids >= 0 && rules->floors[*forces].action == ACTION_KEEP)
+        *forces = RULES_NONE;
 }
 
 /* The least loss among what is not forbidden; of equals the gravest, which is the safest. */
@@ -166,7 +144,8 @@ static int next_step(const struct reasoner *reasoner, const struct evidence *evi
     return RULES_NONE;
 }
 
-size_t likeliest(const double *p, size_t count, size_t but)
+/* Index of the highest of `p` other than `but` (SIZE_MAX: none left out); of equals the first. */
+static size_t likeliest(const double *p, size_t count, size_t but)
 {
     size_t best = but == 0 ? 1 : 0;
     for (size_t i = best + 1; i < count; i++)
@@ -175,8 +154,9 @@ size_t likeliest(const double *p, size_t count, size_t but)
     return best < count ? best : 0;
 }
 
-void decide_on(const struct reasoner *reasoner, const struct evidence *evidence,
-               const double *finding, const struct stakes *stakes, struct decision *decision)
+/* As reason_decide, from the probabilities of the findings alone. */
+static void decide_on(const struct reasoner *reasoner, const struct evidence *evidence,
+                      const double *finding, const struct stakes *stakes, struct decision *decision)
 {
     const struct rules *rules = reasoner->rules;
     const bool nothing_forbidden[ACTION_COUNT] = {false};
@@ -188,15 +168,16 @@ void decide_on(const struct reasoner *reasoner, const struct evidence *evidence,
         if (contaminated(rules, f))
             p_contaminated += finding[f];
 
-    struct floors floors = floors_find(reasoner, evidence, p_contaminated);
-    decision->forbidden[ACTION_KEEP] = floors.forbids >= 0;
-    for (int a = 0; floors.forces >= 0 && a < ACTION_COUNT; a++)
-        decision->forbidden[a] = (enum action)a != rules->decision.floors[floors.forces].action;
+    int forces, forbids;
+    floors_find(reasoner, evidence, p_contaminated, &forces, &forbids);
+    decision->forbidden[ACTION_KEEP] = forbids >= 0;
+    for (int a = 0; forces >= 0 && a < ACTION_COUNT; a++)
+        decision->forbidden[a] = (enum action)a != rules->decision.floors[forces].action;
     decision->action = least(decision->loss, decision->forbidden);
-    if (floors.forces >= 0)
-        decision->floor = floors.forces;
-    else if (floors.forbids >= 0 && least(decision->loss, nothing_forbidden) == ACTION_KEEP)
-        decision->floor = floors.forbids;
+    if (forces >= 0)
+        decision->floor = forces;
+    else if (forbids >= 0 && least(decision->loss, nothing_forbidden) == ACTION_KEEP)
+        decision->floor = forbids;
     if (decision->action == ACTION_KEEP)
         decision->next_step =
             next_step(reasoner, evidence, likeliest(finding, rules->finding_count, SIZE_MAX));
@@ -209,11 +190,9 @@ void reason_decide(const struct reasoner *reasoner, const struct evidence *evide
     decide_on(reasoner, evidence, posterior->finding, stakes, decision);
 }
 
-/* ==== outlook ================================================================================= */
+/* ---- what an answer would make of things ----------------------------------------------------- */
 
 /*
- * What an answer not yet given would make of things.
- *
  * Most answers can be looked at without a new enumeration. The joint, added up
  * over the sets that look alike to the observable asked about, is all that turns
  * an answer's likelihood into the findings' next posterior. Where the answer
@@ -221,9 +200,44 @@ void reason_decide(const struct reasoner *reasoner, const struct evidence *evide
  * its own normality, a statement it completes), the posterior is computed afresh.
  */
 
-/* ---- answers --------------------------------------------------------------------------------- */
+/* An answer a question could get. */
+struct answer {
+    struct observation said; /* all that is then known of the observable */
+    size_t value;            /* the value it names; value_count: none of them (several-of) */
+};
 
-bool observation_open(const struct sight *sight, const struct observation *observation)
+enum { MOST_ANSWERS = RULES_MAX_VALUES + 1 };
+
+/* What an answer would make of things. */
+struct outlook {
+    double weight;            /* its probability, but for a factor common to the answers */
+    double bits;              /* what it would teach: divergence of then from now */
+    double saves;             /* loss of the present action less that of the one then taken */
+    struct decision decision; /* then */
+};
+
+/* Looks at answers; holds the present state and room for the next. */
+struct asker {
+    const struct reasoner *reasoner;
+    const struct evidence *now;
+    const struct posterior *posterior;
+    const struct stakes *stakes;
+    struct decision decision; /* now */
+    struct evidence then;     /* of the observations below */
+    struct observation *observations;
+    struct posterior trial;
+    int species;
+    bool species_matters; /* something heard has another normality on some species */
+    struct arena *arena;  /* of the arrays that follow, and of those above */
+    double *mass;         /* posterior by [pattern][finding] of the observable asked about */
+    double *likelihood, *room, *before; /* [pattern][finding] */
+    double *finding;                    /* P(f) then */
+    double *set, *set_now;              /* P(S) then and now */
+    double *strength;                   /* per observable heard now, within its group; NAN others */
+};
+
+/* Whether a question about it could add to what was said: not once a value was seen. */
+static bool observation_open(const struct sight *sight, const struct observation *observation)
 {
     uint32_t left = sight->all & ~(observation->absent & ~observation->hedged);
     if (observation->seen & sight->all)
@@ -231,8 +245,9 @@ bool observation_open(const struct sight *sight, const struct observation *obser
     return sight->several ? left != 0 : (left & (left - 1)) != 0;
 }
 
-size_t answers_find(const struct sight *sight, const struct observation *so_far,
-                    struct answer answers[MOST_ANSWERS])
+/* The answers it could get; of a several-of "none of them" and "exactly this one". */
+static size_t answers_find(const struct sight *sight, const struct observation *so_far,
+                           struct answer answers[MOST_ANSWERS])
 {
     uint32_t denied = so_far->absent & ~so_far->hedged & sight->all;
     size_t count = 0;
@@ -248,8 +263,6 @@ size_t answers_find(const struct sight *sight, const struct observation *so_far,
     }
     return count;
 }
-
-/* ---- the asker ------------------------------------------------------------------------------- */
 
 /* P(S) of a posterior. */
 static void sets_sum(const struct reasoner *reasoner, const struct posterior *posterior,
@@ -270,71 +283,58 @@ static void asker_hear(struct asker *asker)
         asker->strength[i] = NAN;
     for (size_t k = 0; k < work->heard_count; k++) {
         size_t heard = work->heard[k].observable;
-        asker->strength[heard] = work->heard[k].strength;
+        asker->strength[heard] = work->heard[k].recall->strength;
         for (size_t s = 0; s < reasoner->rules->species_count; s++)
             if (reasoner->normal[s * reasoner->observable_count + heard])
                 asker->species_matters = true;
     }
 }
 
-static bool asker_room(struct asker *asker)
+static void asker_init(struct asker *asker, const struct reasoner *reasoner,
+                       const struct evidence *evidence, const struct posterior *posterior,
+                       const struct stakes *stakes)
 {
-    const struct reasoner *reasoner = asker->reasoner;
+    struct arena *arena = arena_new();
     size_t findings = reasoner->finding_count, sets = reasoner->set_count;
-    size_t cells = reasoner->most_patterns * findings;
+    size_t observables = reasoner->observable_count, cells = reasoner->most_patterns * findings;
 
-    asker->observations = calloc(reasoner->observable_count + 1, sizeof *asker->observations);
-    asker->block =
-        calloc(4 * cells + findings + 2 * sets + reasoner->observable_count, sizeof *asker->block);
-    if (!posterior_init_ways(&asker->trial, reasoner, 1) || !asker->observations || !asker->block)
-        return false;
-    asker->mass = asker->block;
-    asker->likelihood = asker->mass + cells;
-    asker->room = asker->likelihood + cells;
-    asker->before = asker->room + cells;
-    asker->finding = asker->before + cells;
-    asker->set = asker->finding + findings;
-    asker->set_now = asker->set + sets;
-    asker->strength = asker->set_now + sets;
-    return true;
-}
-
-bool asker_init(struct asker *asker, const struct reasoner *reasoner,
-                const struct evidence *evidence, const struct posterior *posterior,
-                const struct stakes *stakes)
-{
     *asker = (struct asker){
         .reasoner = reasoner,
         .now = evidence,
         .posterior = posterior,
         .stakes = stakes,
         .species = evidence_species(reasoner, evidence),
+        .arena = arena,
+        .observations = arena_array(arena, observables, sizeof *asker->observations),
+        .mass = arena_array(arena, cells, sizeof(double)),
+        .likelihood = arena_array(arena, cells, sizeof(double)),
+        .room = arena_array(arena, cells, sizeof(double)),
+        .before = arena_array(arena, cells, sizeof(double)),
+        .finding = arena_array(arena, findings, sizeof(double)),
+        .set = arena_array(arena, sets, sizeof(double)),
+        .set_now = arena_array(arena, sets, sizeof(double)),
+        .strength = arena_array(arena, observables, sizeof(double)),
     };
-    if (!asker_room(asker)) {
-        asker_release(asker);
-        return false;
-    }
+    posterior_init_ways(&asker->trial, reasoner, 1);
     if (evidence)
         asker->then = *evidence;
     asker->then.observations = asker->observations;
-    for (size_t i = 0; i < reasoner->observable_count; i++)
+    for (size_t i = 0; i < observables; i++)
         asker->observations[i] = observation_of(evidence, i);
     sets_sum(reasoner, posterior, asker->set_now);
     decide_on(reasoner, evidence, posterior->finding, stakes, &asker->decision);
     asker_hear(asker);
-    return true;
 }
 
-void asker_release(struct asker *asker)
+static void asker_release(struct asker *asker)
 {
     posterior_release(&asker->trial);
-    free(asker->observations);
-    free(asker->block);
-    *asker = (struct asker){0};
+    arena_free(asker->arena);
 }
 
-void mass_by_pattern(const struct reasoner *reasoner, const struct posterior *posterior,
-                     size_t observable, double *mass)
+/* A posterior added up over the sets that look alike to an observable: [pattern][finding]. */
+static void mass_by_pattern(const struct reasoner *reasoner, const struct posterior *posterior,
+                            size_t observable, double *mass)
 {
     const struct sight *sight = &reasoner->sights[observable];
     size_t findings = reasoner->finding_count;
@@ -347,13 +347,6 @@ void mass_by_pattern(const struct reasoner *reasoner, const struct posterior *po
     for (size_t s = 0; s < reasoner->set_count; s++)
         row_add(mass + sight->pattern[s] * findings, posterior->joint + s * findings, findings);
 }
-
-void asker_turn(struct asker *asker, size_t observable)
-{
-    mass_by_pattern(asker->reasoner, asker->posterior, observable, asker->mass);
-}
-
-/* ---- one answer ------------------------------------------------------------------------------ */
 
 /* The likelihoods of an answer: of a one-of they stand in the tables. */
 static const double *answer_likelihood(struct asker *asker, size_t observable,
@@ -368,15 +361,6 @@ static const double *answer_likelihood(struct asker *asker, size_t observable,
     for (size_t k = 0; k < cells; k++)
         asker->likelihood[k] = exp(ln[k]);
     return asker->likelihood;
-}
-
-/* What was passed over in silence is there with the chance that it would have been passed over. */
-static double unspoken(const struct asker *asker, uint32_t found)
-{
-    double chance = 1.0;
-    for (; found != 0; found &= found - 1)
-        chance *= 1.0 - asker->reasoner->rules->calibration.silence;
-    return chance;
 }
 
 /* P(answer) as things stand; given what was said of the observable already, if anything was. */
@@ -394,7 +378,11 @@ static double answer_weight(struct asker *asker, size_t observable, const struct
         observation_ln(asker->reasoner, asker->species, observable, &so_far, asker->before);
     for (size_t k = 0; k < cells; k++)
         weight += asker->mass[k] * likelihood[k] / exp(before[k]);
-    return weight * unspoken(asker, so_far.silent & answer->said.seen);
+    /* What was passed over in silence is there with the chance that it would have been. */
+    double unspoken = 1.0;
+    for (uint32_t found = so_far.silent & answer->said.seen; found != 0; found &= found - 1)
+        unspoken *= 1.0 - asker->reasoner->rules->calibration.silence;
+    return weight * unspoken;
 }
 
 /*
@@ -438,16 +426,6 @@ static void look_ahead(struct asker *asker, size_t observable, const double *fac
                                         factor + sight->pattern[s] * findings, findings);
 }
 
-/* The same by a new enumeration. */
-static void start_afresh(struct asker *asker)
-{
-    size_t findings = asker->reasoner->finding_count;
-
-    reason_posterior(asker->reasoner, &asker->then, -1.0, &asker->trial);
-    memcpy(asker->finding, asker->trial.finding, findings * sizeof *asker->finding);
-    sets_sum(asker->reasoner, &asker->trial, asker->set);
-}
-
 /* Divergence of `then` from `now` in bits; never negative. */
 static double divergence(const double *then, const double *now, size_t count)
 {
@@ -458,16 +436,9 @@ static double divergence(const double *then, const double *now, size_t count)
     return bits > 0.0 ? bits : 0.0;
 }
 
-/* The likelihoods as they count: raised to a power. */
-static const double *tempered(struct asker *asker, size_t cells, const double *ln, double power)
-{
-    for (size_t k = 0; k < cells; k++)
-        asker->likelihood[k] = exp(power * ln[k]);
-    return asker->likelihood;
-}
-
-void asker_look(struct asker *asker, size_t observable, const struct answer *answer, enum aim aim,
-                struct outlook *outlook)
+/* Looks at an answer about the observable of which the mass was taken. */
+static void asker_look(struct asker *asker, size_t observable, const struct answer *answer,
+                       enum aim aim, struct outlook *outlook)
 {
     const struct reasoner *reasoner = asker->reasoner;
     const struct sight *sight = &reasoner->sights[observable];
@@ -483,11 +454,16 @@ void asker_look(struct asker *asker, size_t observable, const struct answer *ans
     outlook->weight = answer_weight(asker, observable, answer, likelihood);
     asker->observations[observable] = answer->said;
     if (weight < 0.0 || (names_species && asker->species_matters) ||
-        observation_tells(sight, &so_far))
-        start_afresh(asker);
-    else
-        look_ahead(asker, observable, power == 1.0 ? likelihood : tempered(asker, cells, ln, power),
-                   aim);
+        observation_tells(sight, &so_far)) {
+        reason_posterior(reasoner, &asker->then, -1.0, &asker->trial);
+        memcpy(asker->finding, asker->trial.finding,
+               reasoner->finding_count * sizeof *asker->finding);
+        sets_sum(reasoner, &asker->trial, asker->set);
+    } else {
+        for (size_t k = 0; power != 1.0 && k < cells; k++) /* as they count: raised to a power */
+            asker->likelihood[k] = exp(power * ln[k]);
+        look_ahead(asker, observable, power == 1.0 ? likelihood : asker->likelihood, aim);
+    }
     decide_on(reasoner, &asker->then, asker->finding, asker->stakes, &outlook->decision);
     asker->observations[observable] = so_far;
 
@@ -498,7 +474,7 @@ void asker_look(struct asker *asker, size_t observable, const struct answer *ans
                                                   reasoner->finding_count);
 }
 
-/* ==== question ================================================================================ */
+/* ---- the next question ----------------------------------------------------------------------- */
 
 /*
  * Which question to ask next: the expected value of sample information.
@@ -526,7 +502,8 @@ static const double GATE_MASS = 0.3;
 static const double LEAST_BITS = 0.001;
 static const double LEAST_EFFORT = 0.1;
 
-bool question_gated(const struct observable *observable, const struct posterior *posterior)
+/* Whether it must not be put: never asked, or unsolicited while harmful spores are likely. */
+static bool question_gated(const struct observable *observable, const struct posterior *posterior)
 {
     double spores = posterior->hazard[HAZARD_SPORING] + posterior->hazard[HAZARD_TOXIGENIC];
     return observable->gate == GATE_NEVER_ASKED ||
@@ -553,7 +530,7 @@ static struct question value_of(struct asker *asker, size_t observable, enum aim
     size_t count = answers_find(&reasoner->sights[observable], &so_far, answers);
     double total = 0.0;
 
-    asker_turn(asker, observable);
+    mass_by_pattern(asker->reasoner, asker->posterior, observable, asker->mass);
     for (size_t k = 0; k < count; k++) {
         struct outlook outlook;
         asker_look(asker, observable, &answers[k], aim, &outlook);
@@ -570,8 +547,6 @@ static struct question value_of(struct asker *asker, size_t observable, enum aim
                                                 reasoner->rules->decision.effort_loss;
     return question;
 }
-
-/* ---- ranking --------------------------------------------------------------------------------- */
 
 struct rated {
     struct question question;
@@ -616,33 +591,26 @@ static size_t rate_all(struct asker *asker, const struct inquiry *inquiry, struc
     return aim == AIM_ACTION && !(most_turns > rules->decision.settled) ? 0 : count;
 }
 
-enum status reason_questions(const struct reasoner *reasoner, const struct evidence *evidence,
-                             const struct posterior *posterior, const struct stakes *stakes,
-                             const struct inquiry *inquiry, struct question *questions,
-                             size_t *count)
+size_t reason_questions(const struct reasoner *reasoner, const struct evidence *evidence,
+                        const struct posterior *posterior, const struct stakes *stakes,
+                        const struct inquiry *inquiry, struct question *questions)
 {
     struct asker asker;
-    struct rated *rated = calloc(reasoner->observable_count + 1, sizeof *rated);
-    *count = 0;
-    if (!rated || !asker_init(&asker, reasoner, evidence, posterior, stakes)) {
-        free(rated);
-        return STATUS_MEMORY;
-    }
-    size_t rates = rate_all(&asker, inquiry, rated);
-    qsort(rated, rates, sizeof *rated, by_key);
-    *count = rates < inquiry->most ? rates : inquiry->most;
-    for (size_t i = 0; i < *count; i++)
+    asker_init(&asker, reasoner, evidence, posterior, stakes);
+    struct rated *rated = arena_array(asker.arena, reasoner->observable_count, sizeof *rated);
+    size_t count = rate_all(&asker, inquiry, rated);
+    qsort(rated, count, sizeof *rated, by_key);
+    if (count > inquiry->most)
+        count = inquiry->most;
+    for (size_t i = 0; i < count; i++)
         questions[i] = rated[i].question;
     asker_release(&asker);
-    free(rated);
-    return STATUS_OK;
+    return count;
 }
 
-/* ==== explain ================================================================================= */
+/* ---- why it came out so, and what would turn it --------------------------------------------- */
 
 /*
- * Why it came out so, and what would turn it.
- *
  * The weight of an answer is what the odds of the leader against its best rival
  * lose when that answer alone is left out, in decibans (ten times the common
  * logarithm; Good, "Probability and the Weighing of Evidence", 1950). Answers
@@ -660,8 +628,6 @@ static const double SLIP_RATE = 0.05;
 /* A turn less likely than this is not worth naming. */
 static const double LEAST_TURN = 0.001;
 
-/* ---- weights --------------------------------------------------------------------------------- */
-
 static int by_magnitude(const void *left, const void *right)
 {
     const struct weight_of_evidence *a = left, *b = right;
@@ -676,17 +642,14 @@ static double log_odds(const double *finding, const struct explanation *explanat
     return log10(finding[explanation->leader]) - log10(finding[explanation->rival]);
 }
 
-enum status reason_explain(const struct reasoner *reasoner, const struct evidence *evidence,
-                           const struct posterior *posterior, struct explanation *explanation)
+void reason_explain(const struct reasoner *reasoner, const struct evidence *evidence,
+                    const struct posterior *posterior, struct explanation *explanation)
 {
     size_t observables = reasoner->observable_count, findings = reasoner->finding_count;
     struct observation *observations = calloc(observables + 1, sizeof *observations);
     struct posterior without;
 
-    if (!observations || !posterior_init(&without, reasoner)) {
-        free(observations);
-        return STATUS_MEMORY;
-    }
+    posterior_init(&without, reasoner);
     for (size_t i = 0; i < observables; i++)
         observations[i] = observation_of(evidence, i);
     struct evidence rest = evidence ? *evidence : (struct evidence){0};
@@ -710,10 +673,7 @@ enum status reason_explain(const struct reasoner *reasoner, const struct evidenc
           by_magnitude);
     posterior_release(&without);
     free(observations);
-    return STATUS_OK;
 }
-
-/* ---- turns ----------------------------------------------------------------------------------- */
 
 /* The most likely turns, kept sorted while they are found. */
 struct turns {
@@ -754,7 +714,7 @@ static void turns_if_asked(struct asker *asker, size_t observable, struct turns 
     size_t count = answers_find(&asker->reasoner->sights[observable], &so_far, answers);
     double total = 0.0;
 
-    asker_turn(asker, observable);
+    mass_by_pattern(asker->reasoner, asker->posterior, observable, asker->mass);
     for (size_t k = 0; k < count; k++) {
         asker_look(asker, observable, &answers[k], AIM_ACTION, &looks[k]);
         total += looks[k].weight;
@@ -847,16 +807,14 @@ static void turns_if_mistaken(struct asker *asker, size_t observable, struct tur
     asker->observations[observable] = said;
 }
 
-enum status reason_turns(const struct reasoner *reasoner, const struct evidence *evidence,
-                         const struct posterior *posterior, const struct stakes *stakes,
-                         struct turn *turns, size_t most, size_t *count)
+size_t reason_turns(const struct reasoner *reasoner, const struct evidence *evidence,
+                    const struct posterior *posterior, const struct stakes *stakes,
+                    struct turn *turns, size_t most)
 {
     struct turns found = {.kept = turns, .most = most};
     struct asker asker;
 
-    *count = 0;
-    if (!asker_init(&asker, reasoner, evidence, posterior, stakes))
-        return STATUS_MEMORY;
+    asker_init(&asker, reasoner, evidence, posterior, stakes);
     for (size_t i = 0; i < reasoner->observable_count; i++) {
         const struct observable *observable = &reasoner->rules->observables[i];
         const struct sight *sight = &reasoner->sights[i];
@@ -868,6 +826,5 @@ enum status reason_turns(const struct reasoner *reasoner, const struct evidence 
             turns_if_asked(&asker, i, &found);
     }
     asker_release(&asker);
-    *count = found.count;
-    return STATUS_OK;
+    return found.count;
 }

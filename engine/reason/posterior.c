@@ -1,14 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include <float.h>
 #include <math.h>
-#include <stdlib.h>
 #include <string.h>
 
 #include "reason/reason_internal.h"
 
-/* ==== compile ================================================================================= */
-
-/* From the rule base to tables of probabilities: everything that does not depend on evidence. */
+/* ---- from the rule base to tables: everything that does not depend on evidence --------------- */
 
 static double clamp_chance(double p)
 {
@@ -40,8 +37,6 @@ static void row_settle(double *row, size_t count)
         row[i] /= lifted;
 }
 
-/* ---- cause sets ------------------------------------------------------------------------------ */
-
 size_t set_index(size_t n, int a, int b)
 {
     if (a < 0)
@@ -57,7 +52,7 @@ static size_t set_total(size_t causes)
     return 1 + causes + (causes > 1 ? causes * (causes - 1) / 2 : 0);
 }
 
-void set_members(size_t n, size_t index, int members[SET_MAX_CAUSES])
+static void set_members(size_t n, size_t index, int members[SET_MAX_CAUSES])
 {
     members[0] = members[1] = RULES_NONE;
     if (index == 0)
@@ -73,18 +68,7 @@ void set_members(size_t n, size_t index, int members[SET_MAX_CAUSES])
     members[1] = (int)(first + 1 + rest);
 }
 
-static bool sets_build(struct reasoner *reasoner)
-{
-    reasoner->set_count = set_total(reasoner->cause_count);
-    reasoner->sets = arena_array(reasoner->arena, reasoner->set_count, sizeof *reasoner->sets);
-    if (!reasoner->sets)
-        return false;
-    for (size_t s = 0; s < reasoner->set_count; s++)
-        set_members(reasoner->cause_count, s, reasoner->sets[s]);
-    return true;
-}
-
-/* pi_c with what the grower's own outcomes add (knowledge/learned.h). */
+/* pi_c with what the grower's own outcomes add (rules.h). */
 static double learned_prior(const struct rules *rules, size_t cause)
 {
     const struct learned *learned = &rules->learned;
@@ -97,55 +81,42 @@ static double learned_prior(const struct rules *rules, size_t cause)
     return prior;
 }
 
-static bool priors_build(struct reasoner *reasoner)
+static void sets_build(struct reasoner *reasoner)
 {
-    double *odds = arena_array(reasoner->arena, reasoner->cause_count, sizeof *odds);
-    double *prior = arena_array(reasoner->arena, reasoner->set_count, sizeof *prior);
-    if (!odds || !prior)
-        return false;
-
+    const struct rules *rules = reasoner->rules;
+    size_t causes = reasoner->cause_count, findings = reasoner->finding_count;
+    size_t sets = reasoner->set_count = set_total(causes);
+    double *odds = arena_array(reasoner->arena, causes, sizeof *odds);
+    double *prior = arena_array(reasoner->arena, sets, sizeof *prior);
+    double *given = arena_array(reasoner->arena, sets * findings, sizeof *given);
     double sum = 0.0;
-    for (size_t c = 0; c < reasoner->cause_count; c++) {
-        double p = clamp_chance(learned_prior(reasoner->rules, c));
-        odds[c] = p / (1.0 - p);
-    }
-    for (size_t s = 0; s < reasoner->set_count; s++) {
-        prior[s] = 1.0;
-        for (int k = 0; k < SET_MAX_CAUSES; k++)
-            if (reasoner->sets[s][k] >= 0)
-                prior[s] *= odds[reasoner->sets[s][k]];
-        sum += prior[s];
-    }
-    for (size_t s = 0; s < reasoner->set_count; s++)
-        prior[s] /= sum;
+
     reasoner->odds = odds;
     reasoner->set_prior = prior;
-    return true;
-}
-
-/* P(f | S): findings compete, each at the rate of its own base and of the causes present. */
-static bool given_build(struct reasoner *reasoner)
-{
-    size_t findings = reasoner->finding_count;
-    double *given = arena_array(reasoner->arena, reasoner->set_count * findings, sizeof *given);
-    if (!given)
-        return false;
-
-    for (size_t s = 0; s < reasoner->set_count; s++) {
+    reasoner->given = given;
+    reasoner->sets = arena_array(reasoner->arena, sets, sizeof *reasoner->sets);
+    for (size_t c = 0; c < causes; c++) {
+        double p = clamp_chance(learned_prior(rules, c));
+        odds[c] = p / (1.0 - p);
+    }
+    for (size_t s = 0; s < sets; s++) {
+        /* Findings compete, each at the rate of its own base and of the causes present. */
         double *row = given + s * findings;
         for (size_t f = 0; f < findings; f++)
-            row[f] = reasoner->rules->findings[f].base;
-        for (int k = 0; k < SET_MAX_CAUSES; k++) {
-            if (reasoner->sets[s][k] < 0)
-                continue;
-            const struct cause *cause = &reasoner->rules->causes[reasoner->sets[s][k]];
+            row[f] = rules->findings[f].base;
+        set_members(causes, s, reasoner->sets[s]);
+        prior[s] = 1.0;
+        for (int k = 0; k < SET_MAX_CAUSES && reasoner->sets[s][k] >= 0; k++) {
+            const struct cause *cause = &rules->causes[reasoner->sets[s][k]];
+            prior[s] *= odds[reasoner->sets[s][k]];
             for (size_t g = 0; g < cause->grow_count; g++)
                 row[cause->grows[g].finding] += cause->grows[g].rate;
         }
+        sum += prior[s];
         row_settle(row, findings);
     }
-    reasoner->given = given;
-    return true;
+    for (size_t s = 0; s < sets; s++)
+        prior[s] /= sum;
 }
 
 /* ---- one observable -------------------------------------------------------------------------- */
@@ -157,19 +128,16 @@ struct weighing {
     size_t count;
 };
 
-static bool weighing_find(struct reasoner *reasoner, size_t observable, struct weighing *weighing)
+static struct weighing weighing_find(struct reasoner *reasoner, size_t observable)
 {
     size_t causes = reasoner->cause_count;
-    *weighing = (struct weighing){
+    struct weighing weighing = {
         .local = arena_array(reasoner->arena, causes, sizeof(int)),
         .factors = arena_array(reasoner->arena, causes * RULES_MAX_VALUES, sizeof(double)),
     };
-    if (!weighing->local || !weighing->factors)
-        return false;
-
     for (size_t c = 0; c < causes; c++) {
         const struct cause *cause = &reasoner->rules->causes[c];
-        double *factors = weighing->factors + weighing->count * RULES_MAX_VALUES;
+        double *factors = weighing.factors + weighing.count * RULES_MAX_VALUES;
         bool weighs = false;
         for (size_t v = 0; v < RULES_MAX_VALUES; v++)
             factors[v] = 1.0;
@@ -179,28 +147,9 @@ static bool weighing_find(struct reasoner *reasoner, size_t observable, struct w
             factors[cause->weighs[w].value] = clamp_factor(cause->weighs[w].number);
             weighs = true;
         }
-        weighing->local[c] = weighs ? (int)weighing->count++ : RULES_NONE;
+        weighing.local[c] = weighs ? (int)weighing.count++ : RULES_NONE;
     }
-    return true;
-}
-
-static bool patterns_build(struct reasoner *reasoner, const struct weighing *weighing,
-                           struct sight *sight)
-{
-    uint32_t *pattern = arena_array(reasoner->arena, reasoner->set_count, sizeof *pattern);
-    if (!pattern)
-        return false;
-
-    for (size_t s = 0; s < reasoner->set_count; s++) {
-        int first = reasoner->sets[s][0], second = reasoner->sets[s][1];
-        first = first < 0 ? RULES_NONE : weighing->local[first];
-        second = second < 0 ? RULES_NONE : weighing->local[second];
-        pattern[s] = (uint32_t)set_index(weighing->count, first, second);
-    }
-    sight->pattern = pattern;
-    sight->pattern_count = set_total(weighing->count);
-    sight->cause_count = weighing->count;
-    return true;
+    return weighing;
 }
 
 /* The product of the factors of a pattern's causes, per value. */
@@ -266,7 +215,7 @@ static void row_keep_possible(const struct sight *sight, double *row)
         row[v] = clamp_chance(row[v]);
 }
 
-/* The same with what the grower's own outcomes add (knowledge/learned.h). */
+/* The same with what the grower's own outcomes add (rules.h). */
 static void row_learn(const struct rules *rules, size_t observable, size_t finding, double *row)
 {
     const struct learned *learned = &rules->learned;
@@ -320,25 +269,12 @@ static void row_weigh(const struct sight *sight, const double *factors, double *
     row_keep_possible(sight, row);
 }
 
-static void chances_set(const struct sight *sight, const struct chances *chances, size_t findings,
-                        size_t pattern, size_t finding, double silence, const double *row)
-{
-    for (size_t v = 0; v < sight->value_count; v++) {
-        size_t at = (v * sight->pattern_count + pattern) * findings + finding;
-        chances->p[at] = row[v];
-        chances->ln[at] = log(row[v]);
-        if (sight->several) {
-            chances->ln_not[at] = log1p(-row[v]);
-            chances->ln_silent[at] = log1p(-silence * row[v]);
-        }
-    }
-}
-
-static bool chances_build(struct reasoner *reasoner, size_t observable, const struct sight *sight,
+static void chances_build(struct reasoner *reasoner, size_t observable, const struct sight *sight,
                           const struct weighing *weighing, int species, struct chances *chances)
 {
     size_t findings = reasoner->finding_count, values = sight->value_count;
     size_t cells = values * sight->pattern_count * findings;
+    double silence = reasoner->rules->calibration.silence;
     double *plain = arena_array(reasoner->arena, findings * values, sizeof *plain);
     double factors[RULES_MAX_VALUES], row[RULES_MAX_VALUES];
 
@@ -348,10 +284,6 @@ static bool chances_build(struct reasoner *reasoner, size_t observable, const st
         chances->ln_not = arena_array(reasoner->arena, cells, sizeof(double));
         chances->ln_silent = arena_array(reasoner->arena, cells, sizeof(double));
     }
-    if (!plain || !chances->p || !chances->ln ||
-        (sight->several && (!chances->ln_not || !chances->ln_silent)))
-        return false;
-
     for (size_t f = 0; f < findings; f++)
         row_of_finding(reasoner, observable, sight, f, species, plain + f * values);
     for (size_t p = 0; p < sight->pattern_count; p++) {
@@ -360,10 +292,17 @@ static bool chances_build(struct reasoner *reasoner, size_t observable, const st
             memcpy(row, plain + f * values, values * sizeof *row);
             if (p > 0)
                 row_weigh(sight, factors, row);
-            chances_set(sight, chances, findings, p, f, reasoner->rules->calibration.silence, row);
+            for (size_t v = 0; v < values; v++) {
+                size_t at = (v * sight->pattern_count + p) * findings + f;
+                chances->p[at] = row[v];
+                chances->ln[at] = log(row[v]);
+                if (sight->several) {
+                    chances->ln_not[at] = log1p(-row[v]);
+                    chances->ln_silent[at] = log1p(-silence * row[v]);
+                }
+            }
         }
     }
-    return true;
 }
 
 /* Naming a species says nothing more about which species it is. */
@@ -378,87 +317,63 @@ static bool species_speaks(const struct rules *rules, size_t which, size_t obser
     return false;
 }
 
-static bool base_build(struct reasoner *reasoner, const struct observable *observable,
-                       struct sight *sight)
-{
-    double *base = arena_array(reasoner->arena, sight->value_count, sizeof *base);
-    if (!base)
-        return false;
-    for (size_t v = 0; v < sight->value_count; v++)
-        base[v] = observable->values[v].base;
-    sight->base = base;
-    row_keep_possible(sight, base);
-    return true;
-}
-
-static bool sight_build(struct reasoner *reasoner, size_t index, struct sight *sight,
-                        const struct chances **normal)
+static void sight_build(struct reasoner *reasoner, size_t index, struct sight *sight)
 {
     const struct observable *observable = &reasoner->rules->observables[index];
-    struct weighing weighing;
+    size_t values = observable->value_count, sets = reasoner->set_count;
+    struct weighing weighing = weighing_find(reasoner, index);
+    double *base = arena_array(reasoner->arena, values, sizeof *base);
+    uint32_t *pattern = arena_array(reasoner->arena, sets, sizeof *pattern);
 
-    sight->value_count = observable->value_count;
-    sight->several = observable->kind == KIND_SEVERAL;
-    sight->all = rules_all_values(observable);
-    sight->group = observable->group;
-    if (!base_build(reasoner, observable, sight) || !weighing_find(reasoner, index, &weighing) ||
-        !patterns_build(reasoner, &weighing, sight) ||
-        !chances_build(reasoner, index, sight, &weighing, RULES_NONE, &sight->plain))
-        return false;
-
+    *sight = (struct sight){
+        .value_count = values,
+        .pattern_count = set_total(weighing.count),
+        .cause_count = weighing.count,
+        .several = observable->kind == KIND_SEVERAL,
+        .all = rules_all_values(observable),
+        .group = observable->group,
+        .base = base,
+        .pattern = pattern,
+    };
+    for (size_t v = 0; v < values; v++)
+        base[v] = observable->values[v].base;
+    row_keep_possible(sight, base);
+    for (size_t s = 0; s < sets; s++) {
+        int first = reasoner->sets[s][0], second = reasoner->sets[s][1];
+        first = first < 0 ? RULES_NONE : weighing.local[first];
+        second = second < 0 ? RULES_NONE : weighing.local[second];
+        pattern[s] = (uint32_t)set_index(weighing.count, first, second);
+    }
+    chances_build(reasoner, index, sight, &weighing, RULES_NONE, &sight->plain);
     for (size_t s = 0; s < reasoner->rules->species_count; s++) {
         if (!species_speaks(reasoner->rules, s, index))
             continue;
         struct chances *own = arena_alloc(reasoner->arena, sizeof *own);
-        if (!own || !chances_build(reasoner, index, sight, &weighing, (int)s, own))
-            return false;
-        normal[s * reasoner->observable_count + index] = own;
+        chances_build(reasoner, index, sight, &weighing, (int)s, own);
+        reasoner->normal[s * reasoner->observable_count + index] = own;
     }
-    reasoner->room += sight->pattern_count * reasoner->finding_count;
     if (sight->pattern_count > reasoner->most_patterns)
         reasoner->most_patterns = sight->pattern_count;
-    return true;
 }
-
-static bool sights_build(struct reasoner *reasoner)
-{
-    size_t observables = reasoner->observable_count;
-    struct sight *sights = arena_array(reasoner->arena, observables, sizeof *sights);
-    const struct chances **normal =
-        arena_array(reasoner->arena, reasoner->rules->species_count * observables, sizeof *normal);
-    if (!sights || !normal)
-        return false;
-    reasoner->most_patterns = 1;
-    for (size_t i = 0; i < observables; i++)
-        if (!sight_build(reasoner, i, &sights[i], normal))
-            return false;
-    reasoner->sights = sights;
-    reasoner->normal = normal;
-    return true;
-}
-
-/* ---- the whole ------------------------------------------------------------------------------- */
 
 struct reasoner *reasoner_new(const struct rules *rules)
 {
     struct arena *arena = arena_new();
-    struct reasoner *reasoner = arena ? arena_alloc(arena, sizeof *reasoner) : NULL;
-    if (!reasoner) {
-        arena_free(arena);
-        return NULL;
-    }
+    struct reasoner *reasoner = arena_alloc(arena, sizeof *reasoner);
+    size_t observables = rules->observable_count;
     *reasoner = (struct reasoner){
         .rules = rules,
         .arena = arena,
         .finding_count = rules->finding_count,
         .cause_count = rules->cause_count,
-        .observable_count = rules->observable_count,
+        .observable_count = observables,
+        .sights = arena_array(arena, observables, sizeof *reasoner->sights),
+        .normal = arena_array(arena, rules->species_count * observables, sizeof *reasoner->normal),
+        .most_patterns = 1,
     };
-    if (!sets_build(reasoner) || !priors_build(reasoner) || !given_build(reasoner) ||
-        !sights_build(reasoner)) {
-        arena_free(arena);
-        return NULL;
-    }
+    sets_build(reasoner);
+    for (size_t i = 0; i < observables; i++)
+        sight_build(reasoner, i, &reasoner->sights[i]);
     return reasoner;
 }
 
@@ -484,134 +399,7 @@ void reasoner_set(const struct reasoner *reasoner, size_t index, int causes[2])
     causes[1] = reasoner->sets[index][1];
 }
 
-/* ==== ratios ================================================================================== */
-
-/*
- * What the causes in a set make of an observation's likelihood.
- *
- * With l_S the likelihood under the set S, to the power the observation counts
- * with, a cause a alone makes l_a / l_{} of it, and a pair what each makes times
- *
- *   l_{a,b} l_{} / (l_a l_b),
- *
- * which is 1 unless both weigh on the observable. So the sets need the product
- * over the observations once a cause, not once a set.
- */
-
-static bool same_observation(const struct observation *a, const struct observation *b)
-{
-    return a->seen == b->seen && a->absent == b->absent && a->hedged == b->hedged &&
-           a->silent == b->silent;
-}
-
-/* Without memory the first way, which has room from the beginning, is all there is. */
-static double *room_for(const struct reasoner *reasoner, struct workspace *work, size_t observable)
-{
-    size_t cells = reasoner->sights[observable].pattern_count * reasoner->finding_count;
-    return arena_array(work->more, cells, sizeof(double));
-}
-
-/* The way that is taken next, in turn: until all are, those behind it are empty. */
-static size_t next_way(const struct workspace *work, size_t *turn)
-{
-    size_t way = *turn;
-    *turn = way + 1 < work->ways ? way + 1 : 0;
-    return way;
-}
-
-const struct recall *recall_of(const struct reasoner *reasoner, struct workspace *work, int species,
-                               size_t observable, const struct observation *said)
-{
-    struct recall *ways = work->recalls + observable * work->ways;
-
-    for (size_t i = 0; i < work->ways && ways[i].ln; i++)
-        if (ways[i].species == species && same_observation(&ways[i].said, said))
-            return &ways[i];
-    struct recall *oldest = &ways[next_way(work, &work->recall_turn[observable])];
-    if (!oldest->room)
-        oldest->room = room_for(reasoner, work, observable);
-    if (!oldest->room)
-        oldest = &ways[0];
-    oldest->said = *said;
-    oldest->species = species;
-    oldest->ln = observation_ln(reasoner, species, observable, said, oldest->room);
-    oldest->strength =
-        reasoner->sights[observable].group < 0 ? 0.0 : observation_strength(reasoner, oldest->ln);
-    return oldest;
-}
-
-/* ratio = exp(power (over - under)), a row each; returns how far from 0 a logarithm goes. */
-static double row_ratio(const double *over, const double *under, double power, size_t count,
-                        double *ratio)
-{
-    double most = 0.0;
-    for (size_t i = 0; i < count; i++) {
-        double ln = power * (over[i] - under[i]);
-        most = fabs(ln) > most ? fabs(ln) : most;
-        /* NOLINTNEXTLINE(clang-analyzer-core.NullDereference): the first way has room */
-        ratio[i] = exp(ln);
-    }
-    return most;
-}
-
-/* The same of ln_ab + ln_none over ln_a + ln_b. */
-static double row_joint_ratio(const double *ln[4], double power, size_t count, double *ratio)
-{
-    double most = 0.0;
-    for (size_t i = 0; i < count; i++) {
-        double both = power * (ln[0][i] - ln[1][i] - ln[2][i] + ln[3][i]);
-        most = fabs(both) > most ? fabs(both) : most;
-        ratio[i] = exp(both); /* NOLINT(clang-analyzer-core.NullDereference): likewise */
-    }
-    return most;
-}
-
-/* Patterns 1 and up; returns how far the logarithms of those for one set go from 0. */
-static double ratios_fill(const struct sight *sight, size_t findings, const double *ln,
-                          double power, double *ratio)
-{
-    double alone = 0.0, together = 0.0;
-    for (size_t p = 1; p < sight->pattern_count; p++) {
-        const double *own = ln + p * findings;
-        int causes[SET_MAX_CAUSES];
-        set_members(sight->cause_count, p, causes);
-        if (causes[1] < 0) {
-            alone = fmax(alone, row_ratio(own, ln, power, findings, ratio + p * findings));
-            continue;
-        }
-        const double *of[4] = {own, ln + (1 + (size_t)causes[0]) * findings,
-                               ln + (1 + (size_t)causes[1]) * findings, ln};
-        together = fmax(together, row_joint_ratio(of, power, findings, ratio + p * findings));
-    }
-    return 2.0 * alone + together;
-}
-
-const struct ratios *ratios_of(const struct reasoner *reasoner, struct workspace *work,
-                               const struct heard *heard)
-{
-    const struct recall *recall = heard->recall;
-    struct ratios *ways = work->ratios + heard->observable * work->ways;
-
-    for (size_t i = 0; i < work->ways && !isnan(ways[i].power); i++)
-        if (ways[i].power == heard->power && ways[i].species == recall->species &&
-            same_observation(&ways[i].said, &recall->said))
-            return &ways[i];
-    struct ratios *oldest = &ways[next_way(work, &work->ratios_turn[heard->observable])];
-    if (!oldest->ratio)
-        oldest->ratio = room_for(reasoner, work, heard->observable);
-    if (!oldest->ratio)
-        oldest = &ways[0];
-    oldest->said = recall->said;
-    oldest->species = recall->species;
-    oldest->power = heard->power;
-    oldest->span = ratios_fill(&reasoner->sights[heard->observable], reasoner->finding_count,
-                               heard->ln, heard->power, oldest->ratio);
-    return oldest;
-}
-
-/* ==== observe ================================================================================= */
-
-/* What an observation means: the values it leaves, and how likely each finding makes it. */
+/* ---- what an observation means: the values it leaves, and how likely each finding makes it ---- */
 
 struct observation observation_of(const struct evidence *evidence, size_t observable)
 {
@@ -689,25 +477,17 @@ static void one_of_ln(const struct sight *sight, const struct chances *chances, 
         ln[i] = log(certainty * ln[i] + (1.0 - certainty) * expected);
 }
 
-/* The chance that nobody spoke of the values passed over in silence. */
-static void add_silence(const struct sight *sight, const struct chances *chances, size_t cells,
-                        uint32_t silent, double *ln)
-{
-    for (size_t v = 0; v < sight->value_count; v++)
-        if (silent >> v & 1)
-            row_add(ln, chances->ln_silent + v * cells, cells);
-}
-
-/* Several-of: each stated value on its own, present or absent, plain or hedged. */
+/* Several-of: each stated value on its own, present or absent, plain or hedged; and the chance that
+ * nobody spoke of the values passed over in silence. */
 static void several_ln(const struct sight *sight, const struct chances *chances, size_t cells,
-                       const struct observation *observation, double certainty, double *ln)
+                       const struct observation *observation, uint32_t silent, double certainty,
+                       double *ln)
 {
     memset(ln, 0, cells * sizeof *ln);
     for (size_t v = 0; v < sight->value_count; v++) {
-        bool seen = observation->seen >> v & 1, absent = observation->absent >> v & 1;
         bool hedged = (observation->hedged >> v & 1) && certainty < 1.0;
         for (int denied = 0; denied < 2; denied++) {
-            if (!(denied ? absent : seen))
+            if (!((denied ? observation->absent : observation->seen) >> v & 1))
                 continue;
             const double *row = (denied ? chances->ln_not : chances->ln) + v * cells;
             double base = denied ? 1.0 - sight->base[v] : sight->base[v];
@@ -715,6 +495,9 @@ static void several_ln(const struct sight *sight, const struct chances *chances,
                 ln[i] += hedged ? log(certainty * exp(row[i]) + (1.0 - certainty) * base) : row[i];
         }
     }
+    for (size_t v = 0; v < sight->value_count; v++)
+        if (silent >> v & 1)
+            row_add(ln, chances->ln_silent + v * cells, cells);
 }
 
 const double *observation_ln(const struct reasoner *reasoner, int species, size_t observable,
@@ -731,8 +514,7 @@ const double *observation_ln(const struct reasoner *reasoner, int species, size_
         if (single(observation->seen & sight->all) && stated == observation->seen &&
             !(observation->hedged & stated) && !silent)
             return chances->ln + lowest(stated) * cells;
-        several_ln(sight, chances, cells, observation, certainty, room);
-        add_silence(sight, chances, cells, silent, room);
+        several_ln(sight, chances, cells, observation, silent, certainty, room);
         return room;
     }
     uint32_t possible = observation_possible(sight, observation);
@@ -763,22 +545,17 @@ double reasoner_likelihood(const struct reasoner *reasoner, const struct evidenc
     return chances->p[row * reasoner->finding_count + finding];
 }
 
-/* Of a one-of, "green or yellow" holds only where both are listed: a condition must be sure. */
-static bool lists(const struct observation *said, bool several, uint32_t listed, bool even_doubted)
-{
-    uint32_t doubted = even_doubted ? 0 : said->hedged;
-    if (several)
-        return (said->seen & ~doubted & listed) != 0;
-    return said->seen != 0 && (said->seen & (~listed | doubted)) == 0;
-}
-
 bool condition_holds(const struct reasoner *reasoner, const struct condition *condition,
                      const struct evidence *evidence, bool even_doubted)
 {
     for (size_t i = 0; i < condition->count; i++) {
         struct observation said = observation_of(evidence, condition->observables[i]);
-        bool several = reasoner->sights[condition->observables[i]].several;
-        if (!lists(&said, several, condition->values[i], even_doubted))
+        uint32_t doubted = even_doubted ? 0 : said.hedged, listed = condition->values[i];
+        /* Of a one-of, "green or yellow" holds only where both are listed: a condition must be sure. */
+        bool holds = reasoner->sights[condition->observables[i]].several
+                         ? (said.seen & ~doubted & listed) != 0
+                         : said.seen != 0 && (said.seen & (~listed | doubted)) == 0;
+        if (!holds)
             return false;
     }
     return true;
@@ -790,96 +567,122 @@ bool reason_holds(const struct reasoner *reasoner, const struct condition *condi
     return condition_holds(reasoner, condition, evidence, false);
 }
 
-/* ==== posterior =============================================================================== */
+/* ---- the posterior: exact enumeration of P(finding, cause set | evidence) -------------------- */
 
 /*
- * Exact enumeration of P(finding, cause set | evidence).
- *
  * Each observation contributes a factor that depends on the finding and on the
  * pattern of its causes in the set (reason_internal.h). What holds of every set,
- * the factor of pattern 0, is gathered per finding first; then only the sets
- * that hold one of the observation's causes are corrected. Factors are
- * multiplied as they are while no product can leave the range of a double, which
- * is nearly always; otherwise the same sums are made of logarithms.
+ * the factor of pattern 0, is gathered per finding first. With l_S the likelihood
+ * under the set S, to the power the observation counts with, a cause a alone
+ * makes l_a / l_{} of it, and a pair what each makes times
+ *
+ *   l_{a,b} l_{} / (l_a l_b),
+ *
+ * which is 1 unless both weigh on the observable. So the sets need the product
+ * over the observations once a cause, not once a set. Factors are multiplied as
+ * they are while no product can leave the range of a double, which is nearly
+ * always; otherwise the same sums are made of logarithms.
  */
 
 /* Products of factors span less than e^600 (a double spans e^1400) or are made of logarithms. */
 static const double SAFE_SPAN = 600.0;
 
-/* ---- room ------------------------------------------------------------------------------------ */
-
 /* What is kept of each observable: a line of a long list has it from others. */
 enum { WAYS = 64 };
 
-static bool workspace_arrays(struct workspace *work, const struct reasoner *reasoner, size_t ways)
-{
-    size_t observables = reasoner->observable_count;
-
-    work->ways = ways;
-    work->heard = calloc(observables + 1, sizeof *work->heard);
-    work->recalls = calloc(observables * ways + 1, sizeof *work->recalls);
-    work->ratios = calloc(observables * ways + 1, sizeof *work->ratios);
-    work->recall_turn = calloc(2 * observables + 1, sizeof *work->recall_turn);
-    work->kept = malloc((2 * reasoner->room + 1) * sizeof *work->kept);
-    work->more = arena_new();
-    if (!work->heard || !work->recalls || !work->ratios || !work->recall_turn || !work->kept ||
-        !work->more)
-        return false;
-    work->ratios_turn = work->recall_turn + observables;
-    double *next = work->kept;
-    for (size_t i = 0; i < observables; i++) { /* the others get theirs when they are used */
-        size_t cells = reasoner->sights[i].pattern_count * reasoner->finding_count;
-        work->recalls[i * ways].room = next;
-        work->ratios[i * ways].ratio = next + cells;
-        next += 2 * cells;
-    }
-    for (size_t i = 0; i < observables * ways; i++)
-        work->ratios[i].power = NAN;
-    return true;
-}
-
-bool posterior_init_ways(struct posterior *posterior, const struct reasoner *reasoner, size_t ways)
+void posterior_init_ways(struct posterior *posterior, const struct reasoner *reasoner, size_t ways)
 {
     size_t findings = reasoner->finding_count, sets = reasoner->set_count;
-    size_t causes = reasoner->cause_count;
-    size_t numbers = 2 * findings + 2 * causes + findings * (sets + causes + 1) + sets;
-    double *block = calloc(numbers + 1, sizeof *block);
-    struct workspace *work = calloc(1, sizeof *work);
-    *posterior = (struct posterior){.finding = block, .work = work};
-    if (!block || !work || !workspace_arrays(work, reasoner, ways)) {
-        posterior_release(posterior);
-        return false;
-    }
-    posterior->cause = posterior->finding + findings;
-    posterior->joint = posterior->cause + causes;
-    work->set_prior = posterior->joint + findings * sets;
-    work->shift = work->set_prior + sets;
-    work->row = work->shift + causes;
-    work->factor = work->row + findings;
-    return true;
+    size_t causes = reasoner->cause_count, observables = reasoner->observable_count;
+    struct arena *arena = arena_new();
+    struct workspace *work = arena_alloc(arena, sizeof *work);
+    *work = (struct workspace){
+        .arena = arena,
+        .set_prior = arena_array(arena, sets, sizeof(double)),
+        .shift = arena_array(arena, causes, sizeof(double)),
+        .row = arena_array(arena, findings, sizeof(double)),
+        .factor = arena_array(arena, findings * (causes + 1), sizeof(double)),
+        .heard = arena_array(arena, observables, sizeof *work->heard),
+        .recalls = arena_array(arena, observables * ways, sizeof *work->recalls),
+        .turn = arena_array(arena, observables, sizeof *work->turn),
+        .ways = ways,
+    };
+    *posterior = (struct posterior){
+        .finding = arena_array(arena, findings, sizeof(double)),
+        .cause = arena_array(arena, causes, sizeof(double)),
+        .joint = arena_array(arena, findings * sets, sizeof(double)),
+        .work = work,
+    };
 }
 
-bool posterior_init(struct posterior *posterior, const struct reasoner *reasoner)
+void posterior_init(struct posterior *posterior, const struct reasoner *reasoner)
 {
-    return posterior_init_ways(posterior, reasoner, WAYS);
+    posterior_init_ways(posterior, reasoner, WAYS);
 }
 
 void posterior_release(struct posterior *posterior)
 {
-    if (posterior->work) {
-        free(posterior->work->heard);
-        free(posterior->work->recalls);
-        free(posterior->work->ratios);
-        free(posterior->work->recall_turn);
-        free(posterior->work->kept);
-        arena_free(posterior->work->more);
-    }
-    free(posterior->work);
-    free(posterior->finding);
+    if (posterior->work)
+        arena_free(posterior->work->arena);
     *posterior = (struct posterior){0};
 }
 
-/* ---- what is heard, and how much it counts --------------------------------------------------- */
+/* What an observation means, made if it is not kept. */
+static struct recall *recall_of(const struct reasoner *reasoner, struct workspace *work,
+                                int species, size_t observable, const struct observation *said)
+{
+    const struct sight *sight = &reasoner->sights[observable];
+    struct recall *ways = work->recalls + observable * work->ways;
+
+    for (size_t i = 0; i < work->ways && ways[i].ln; i++)
+        if (ways[i].species == species && ways[i].said.seen == said->seen &&
+            ways[i].said.absent == said->absent && ways[i].said.hedged == said->hedged &&
+            ways[i].said.silent == said->silent)
+            return &ways[i];
+    /* They are filled in turn: until all are, those behind are empty. */
+    size_t turn = work->turn[observable];
+    struct recall *oldest = &ways[turn];
+    work->turn[observable] = (turn + 1) % work->ways;
+    if (!oldest->room) {
+        size_t cells = sight->pattern_count * reasoner->finding_count;
+        oldest->room = arena_array(work->arena, cells, sizeof(double));
+        oldest->ratio = arena_array(work->arena, cells, sizeof(double));
+    }
+    oldest->said = *said;
+    oldest->species = species;
+    oldest->power = NAN;
+    oldest->ln = observation_ln(reasoner, species, observable, said, oldest->room);
+    oldest->strength = sight->group < 0 ? 0.0 : observation_strength(reasoner, oldest->ln);
+    return oldest;
+}
+
+/* What the causes of each pattern make of the likelihood to a power, made if it is not kept. */
+static void ratios_find(const struct sight *sight, size_t findings, double power,
+                        struct recall *recall)
+{
+    const double *none = recall->ln;
+    double alone = 0.0, together = 0.0;
+
+    if (recall->power == power)
+        return;
+    recall->power = power;
+    for (size_t p = 1; p < sight->pattern_count; p++) {
+        const double *own = none + p * findings;
+        double *ratio = recall->ratio + p * findings;
+        int causes[SET_MAX_CAUSES];
+        set_members(sight->cause_count, p, causes);
+        const double *a = none + (size_t)(1 + causes[0]) * findings;
+        const double *b = none + (size_t)(1 + causes[1]) * findings;
+        bool pair = causes[1] >= 0;
+        double *most = pair ? &together : &alone;
+        for (size_t f = 0; f < findings; f++) {
+            double ln = power * (pair ? own[f] - a[f] - b[f] + none[f] : own[f] - none[f]);
+            *most = fmax(*most, fabs(ln));
+            ratio[f] = exp(ln);
+        }
+    }
+    recall->span = 2.0 * alone + together;
+}
 
 static void hear(const struct reasoner *reasoner, const struct evidence *evidence, double tau,
                  struct workspace *work)
@@ -888,18 +691,10 @@ static void hear(const struct reasoner *reasoner, const struct evidence *evidenc
 
     work->heard_count = 0;
     for (size_t i = 0; i < reasoner->observable_count; i++) {
-        const struct sight *sight = &reasoner->sights[i];
         struct observation said = observation_of(evidence, i);
-        if (!observation_tells(sight, &said))
-            continue;
-        const struct recall *recall = recall_of(reasoner, work, species, i, &said);
-        work->heard[work->heard_count++] = (struct heard){
-            .observable = i,
-            .recall = recall,
-            .ln = recall->ln,
-            .strength = recall->strength,
-            .power = tau,
-        };
+        if (observation_tells(&reasoner->sights[i], &said))
+            work->heard[work->heard_count++] =
+                (struct heard){i, tau, recall_of(reasoner, work, species, i, &said)};
     }
 }
 
@@ -913,7 +708,7 @@ static void discount_groups(const struct reasoner *reasoner, struct workspace *w
         for (size_t j = 0; j < work->heard_count; j++) {
             if (j == i || reasoner->sights[work->heard[j].observable].group != group)
                 continue;
-            double theirs = work->heard[j].strength, own = work->heard[i].strength;
+            double theirs = work->heard[j].recall->strength, own = work->heard[i].recall->strength;
             if (theirs > own || (theirs == own && j < i))
                 work->heard[i].power *= 1.0 - reasoner->rules->groups[group].overlap;
         }
@@ -949,8 +744,6 @@ static const double *shifted_prior(const struct reasoner *reasoner, const struct
     return work->set_prior;
 }
 
-/* ---- the sum --------------------------------------------------------------------------------- */
-
 /* ln of what all sets share, per finding, its highest taken off and returned. */
 static double shared_row(const struct reasoner *reasoner, struct workspace *work, double *span)
 {
@@ -960,7 +753,7 @@ static double shared_row(const struct reasoner *reasoner, struct workspace *work
     memset(work->row, 0, findings * sizeof *work->row);
     for (size_t i = 0; i < work->heard_count; i++) {
         double power = work->heard[i].power;
-        const double *ln = work->heard[i].ln;
+        const double *ln = work->heard[i].recall->ln;
         for (size_t f = 0; f < findings; f++)
             work->row[f] += power * ln[f];
     }
@@ -991,7 +784,7 @@ static void cause_factors(const struct reasoner *reasoner, struct workspace *wor
         for (size_t i = 0; i < work->heard_count; i++) {
             size_t pattern = reasoner->sights[work->heard[i].observable].pattern[1 + c];
             if (pattern != 0)
-                row_times(factor, work->heard[i].ratio + pattern * findings, findings);
+                row_times(factor, work->heard[i].recall->ratio + pattern * findings, findings);
         }
     }
 }
@@ -1008,8 +801,8 @@ static void pair_factors(const struct reasoner *reasoner, const struct workspace
             continue;
         for (size_t s = 1 + reasoner->cause_count; s < reasoner->set_count; s++)
             if (sight->pattern[s] > sight->cause_count)
-                row_times(joint + s * findings, work->heard[i].ratio + sight->pattern[s] * findings,
-                          findings);
+                row_times(joint + s * findings,
+                          work->heard[i].recall->ratio + sight->pattern[s] * findings, findings);
     }
 }
 
@@ -1020,9 +813,9 @@ static bool multiply(const struct reasoner *reasoner, struct workspace *work, co
     size_t findings = reasoner->finding_count;
 
     for (size_t i = 0; i < work->heard_count; i++) {
-        const struct ratios *ratios = ratios_of(reasoner, work, &work->heard[i]);
-        work->heard[i].ratio = ratios->ratio;
-        span += ratios->span;
+        struct heard *heard = &work->heard[i];
+        ratios_find(&reasoner->sights[heard->observable], findings, heard->power, heard->recall);
+        span += heard->recall->span;
     }
     if (!(span < SAFE_SPAN))
         return false;
@@ -1053,7 +846,7 @@ static double add_logarithms(const struct reasoner *reasoner, struct workspace *
         for (size_t i = 0; i < work->heard_count; i++) {
             const struct heard *heard = &work->heard[i];
             const double *ln =
-                heard->ln + reasoner->sights[heard->observable].pattern[s] * findings;
+                heard->recall->ln + reasoner->sights[heard->observable].pattern[s] * findings;
             for (size_t f = 0; f < findings; f++)
                 row[f] += heard->power * ln[f];
         }
@@ -1087,29 +880,14 @@ static double summarise(const struct reasoner *reasoner, struct posterior *poste
     return log(total);
 }
 
-/* Masses of the statuses and hazards from those of the findings. */
-static void sum_kinds(const struct reasoner *reasoner, struct posterior *posterior)
-{
-    memset(posterior->status, 0, sizeof posterior->status);
-    memset(posterior->hazard, 0, sizeof posterior->hazard);
-    for (size_t f = 0; f < reasoner->finding_count; f++) {
-        const struct finding *finding = &reasoner->rules->findings[f];
-        posterior->status[finding->status] += posterior->finding[f];
-        posterior->hazard[finding->hazard] += posterior->finding[f];
-    }
-}
-
-enum status reason_posterior(const struct reasoner *reasoner, const struct evidence *evidence,
-                             double tau, struct posterior *posterior)
+void reason_posterior(const struct reasoner *reasoner, const struct evidence *evidence, double tau,
+                      struct posterior *posterior)
 {
     struct workspace *work = posterior->work;
     double span;
 
-    if (!work || reasoner->finding_count == 0)
-        return STATUS_INTERNAL;
     if (tau < 0.0)
         tau = reasoner->rules->calibration.tau;
-
     hear(reasoner, evidence, tau, work);
     discount_groups(reasoner, work);
     const double *prior = shifted_prior(reasoner, evidence, work);
@@ -1117,6 +895,12 @@ enum status reason_posterior(const struct reasoner *reasoner, const struct evide
     if (!multiply(reasoner, work, prior, span, posterior->joint))
         taken = add_logarithms(reasoner, work, prior, posterior->joint);
     posterior->log_evidence = taken + summarise(reasoner, posterior);
-    sum_kinds(reasoner, posterior);
-    return STATUS_OK;
+
+    memset(posterior->status, 0, sizeof posterior->status);
+    memset(posterior->hazard, 0, sizeof posterior->hazard);
+    for (size_t f = 0; f < reasoner->finding_count; f++) {
+        const struct finding *finding = &reasoner->rules->findings[f];
+        posterior->status[finding->status] += posterior->finding[f];
+        posterior->hazard[finding->hazard] += posterior->finding[f];
+    }
 }

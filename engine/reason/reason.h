@@ -94,7 +94,7 @@ struct stakes {
     double use_count;  /* vessels or blocks to be made from it */
 };
 
-/* Compiles `rules`, which must outlive the result. NULL when out of memory. */
+/* Compiles `rules`, which must outlive the result. */
 struct reasoner *reasoner_new(const struct rules *rules);
 void reasoner_free(struct reasoner *reasoner);
 const struct rules *reasoner_rules(const struct reasoner *reasoner);
@@ -120,13 +120,13 @@ struct posterior {
 };
 
 /* Allocates room for one rule base, in which reason_posterior may be called any number of times;
- * posterior_release frees it. False when out of memory. */
-bool posterior_init(struct posterior *posterior, const struct reasoner *reasoner);
+ * posterior_release frees it. */
+void posterior_init(struct posterior *posterior, const struct reasoner *reasoner);
 void posterior_release(struct posterior *posterior);
 
 /* Exact enumeration. `tau` below 0 means calibration.tau. */
-enum status reason_posterior(const struct reasoner *reasoner, const struct evidence *evidence,
-                             double tau, struct posterior *posterior);
+void reason_posterior(const struct reasoner *reasoner, const struct evidence *evidence, double tau,
+                      struct posterior *posterior);
 
 /* ---- decision -------------------------------------------------------------------------------- */
 
@@ -172,17 +172,15 @@ struct inquiry {
 };
 
 /*
- * The questions worth asking, best first, and in `count` how many; what was
+ * The questions worth asking, best first; returns how many. What was
  * already answered or is gated is left out. An observable of which values were
  * only denied may be asked about the others. AIM_ACTION ranks by gain and then
  * bits, and finds none when no answer could change the action with a probability
- * above decision.settled; AIM_CAUSE ranks by bits per effort. Formulas:
- * question.c. STATUS_MEMORY when out of memory; none is then no answer.
+ * above decision.settled; AIM_CAUSE ranks by bits per effort. Formulas: decide.c.
  */
-enum status reason_questions(const struct reasoner *reasoner, const struct evidence *evidence,
-                             const struct posterior *posterior, const struct stakes *stakes,
-                             const struct inquiry *inquiry, struct question *questions,
-                             size_t *count);
+size_t reason_questions(const struct reasoner *reasoner, const struct evidence *evidence,
+                        const struct posterior *posterior, const struct stakes *stakes,
+                        const struct inquiry *inquiry, struct question *questions);
 
 /* ---- explanation ----------------------------------------------------------------------------- */
 
@@ -206,17 +204,15 @@ struct turn { /* an answer that would change the action */
 };
 
 /* Caller gives room for observable_count weights. */
-enum status reason_explain(const struct reasoner *reasoner, const struct evidence *evidence,
-                           const struct posterior *posterior, struct explanation *explanation);
+void reason_explain(const struct reasoner *reasoner, const struct evidence *evidence,
+                    const struct posterior *posterior, struct explanation *explanation);
 /*
  * Which single answer, if mistaken, or unasked one (tests and gated ones aside)
- * would turn the action. Most likely first; how likely: explain.c. At most
- * `most`, and in `count` how many. STATUS_MEMORY when out of memory; none is then
- * no answer.
+ * would turn the action. Most likely first; how likely: decide.c. At most `most`; returns how many.
  */
-enum status reason_turns(const struct reasoner *reasoner, const struct evidence *evidence,
-                         const struct posterior *posterior, const struct stakes *stakes,
-                         struct turn *turns, size_t most, size_t *count);
+size_t reason_turns(const struct reasoner *reasoner, const struct evidence *evidence,
+                    const struct posterior *posterior, const struct stakes *stakes,
+                    struct turn *turns, size_t most);
 
 /*
  * Whether a condition of the rule base holds on this evidence (plain statements only, no hedges).

@@ -48,26 +48,14 @@ struct sight {
 struct reasoner {
     const struct rules *rules;
     struct arena *arena;
-    size_t finding_count, cause_count, observable_count;
-    size_t set_count;
-    int (*sets)[SET_MAX_CAUSES];         /* {}, then each cause, then each pair */
-    const double *odds;                  /* of each cause before any evidence */
-    const double *set_prior;             /* P(S) with those */
-    const double *given;                 /* P(f | S), [set][finding] */
-    const struct sight *sights;          /* per observable */
-    const struct chances *const *normal; /* [species][observable]; NULL where the plain ones hold */
-    size_t room;                         /* doubles that the likelihoods of all observables need */
+    size_t finding_count, cause_count, observable_count, set_count;
+    int (*sets)[SET_MAX_CAUSES];   /* {}, then each cause, then each pair */
+    const double *odds;            /* of each cause before any evidence */
+    const double *set_prior;       /* P(S) with those */
+    const double *given;           /* P(f | S), [set][finding] */
+    struct sight *sights;          /* per observable */
+    const struct chances **normal; /* [species][observable]; NULL where the plain ones hold */
     size_t most_patterns;
-};
-
-/* An observation that says something, while a posterior is being computed. */
-struct heard {
-    size_t observable;
-    const struct recall *recall;
-    const double *ln;    /* ln l_i, [pattern][finding] */
-    double strength;     /* range of ln l_i over the findings, no cause present */
-    double power;        /* tau times its weight within its group */
-    const double *ratio; /* [pattern][finding], from pattern 1 up: ratios.c */
 };
 
 /*
@@ -78,44 +66,37 @@ struct heard {
 struct recall {
     struct observation said;
     int species;
-    const double *ln; /* NULL: nothing yet */
-    double strength;
-    double *room; /* where ln may stand */
+    const double *ln; /* ln l_i, [pattern][finding]; NULL: nothing yet */
+    double strength;  /* range of ln l_i over the findings, no cause present */
+    double *room;     /* where ln may stand */
+    double power;     /* of what follows; NAN: nothing yet */
+    double *ratio;    /* [pattern][finding], from pattern 1 up: what its causes make of it */
+    double span;      /* how far the logarithms of those for one set can go from 0 */
 };
 
-/* The ratios of an observation, kept likewise. */
-struct ratios {
-    struct observation said;
-    int species;
-    double power; /* NAN: nothing yet */
-    double span;  /* how far the logarithms of those for one set can go from 0 */
-    double *ratio;
+/* An observation that says something, while a posterior is being computed. */
+struct heard {
+    size_t observable;
+    double power; /* tau times its weight within its group */
+    struct recall *recall;
 };
 
 /* Room a posterior computes in; belongs to the posterior. */
 struct workspace {
-    double *set_prior; /* P(S) as shifted */
-    double *shift;     /* per cause: its shifts added up, then its odds as shifted */
-    double *row;       /* per finding: what holds for every set */
-    double *factor;    /* likewise, besides: for no cause, then for every set with each cause */
+    struct arena *arena; /* of everything in the posterior */
+    double *set_prior;   /* P(S) as shifted */
+    double *shift;       /* per cause: its shifts added up, then its odds as shifted */
+    double *row;         /* per finding: what holds for every set */
+    double *factor;      /* likewise, besides: for no cause, then for every set with each cause */
     struct heard *heard;
     size_t heard_count;
     struct recall *recalls; /* [observable][way] */
-    struct ratios *ratios;  /* likewise */
-    double *kept;           /* the numbers of the first way of both */
-    struct arena *more;     /* those of the others */
+    size_t *turn;           /* per observable the way that is filled next */
     size_t ways;
-    size_t *recall_turn, *ratios_turn; /* [observable]: the way that is filled next */
 };
-
-/* ---- compile.c ------------------------------------------------------------------------------- */
 
 /* Index of {a, b} among {}, the n singles and the pairs; RULES_NONE for either means absent. */
 size_t set_index(size_t n, int a, int b);
-/* The members of the set with that index. */
-void set_members(size_t n, size_t index, int members[SET_MAX_CAUSES]);
-
-/* ---- observe.c: what an observation means ---------------------------------------------------- */
 
 struct observation observation_of(const struct evidence *evidence, size_t observable);
 /* One-of: the values still possible. */
@@ -135,87 +116,8 @@ const double *observation_ln(const struct reasoner *reasoner, int species, size_
 /* The range of ln l_i over the findings when no cause is present. */
 double observation_strength(const struct reasoner *reasoner, const double *ln);
 
-/* ---- ratios.c -------------------------------------------------------------------------------- */
-
-/* What an observation means, and what sets make of it; made if they are not kept. */
-const struct recall *recall_of(const struct reasoner *reasoner, struct workspace *work, int species,
-                               size_t observable, const struct observation *said);
-const struct ratios *ratios_of(const struct reasoner *reasoner, struct workspace *work,
-                               const struct heard *heard);
-
-/* ---- posterior.c ----------------------------------------------------------------------------- */
-
-/* As posterior_init, keeping the ratios of `ways` observations of each observable. */
-bool posterior_init_ways(struct posterior *posterior, const struct reasoner *reasoner, size_t ways);
-
-/* ---- decide.c -------------------------------------------------------------------------------- */
-
-/* As reason_decide, from the probabilities of the findings alone. */
-void decide_on(const struct reasoner *reasoner, const struct evidence *evidence,
-               const double *finding, const struct stakes *stakes, struct decision *decision);
-/* Index of the highest of `p` other than `but` (SIZE_MAX: none left out); of equals the first. */
-size_t likeliest(const double *p, size_t count, size_t but);
-
-/* ---- outlook.c ------------------------------------------------------------------------------- */
-
-/* An answer a question could get. */
-struct answer {
-    struct observation said; /* all that is then known of the observable */
-    size_t value;            /* the value it names; value_count: none of them (several-of) */
-};
-
-enum { MOST_ANSWERS = RULES_MAX_VALUES + 1 };
-
-/* What an answer would make of things. */
-struct outlook {
-    double weight;            /* its probability, but for a factor common to the answers */
-    double bits;              /* what it would teach: divergence of then from now */
-    double saves;             /* loss of the present action less that of the one then taken */
-    struct decision decision; /* then */
-};
-
-/* Looks at answers; holds the present state and room for the next. */
-struct asker {
-    const struct reasoner *reasoner;
-    const struct evidence *now;
-    const struct posterior *posterior;
-    const struct stakes *stakes;
-    struct decision decision; /* now */
-    struct evidence then;     /* of the observations below */
-    struct observation *observations;
-    struct posterior trial;
-    int species;
-    bool species_matters; /* something heard has another normality on some species */
-    double *block;        /* holds the arrays that follow */
-    double *mass;         /* posterior by [pattern][finding] of the observable asked about */
-    double *likelihood, *room, *before; /* [pattern][finding] */
-    double *finding;                    /* P(f) then */
-    double *set, *set_now;              /* P(S) then and now */
-    double *strength;                   /* per observable heard now, within its group; NAN others */
-};
-
-bool asker_init(struct asker *asker, const struct reasoner *reasoner,
-                const struct evidence *evidence, const struct posterior *posterior,
-                const struct stakes *stakes);
-void asker_release(struct asker *asker);
-
-/* A posterior added up over the sets that look alike to an observable: [pattern][finding]. */
-void mass_by_pattern(const struct reasoner *reasoner, const struct posterior *posterior,
-                     size_t observable, double *mass);
-/* Whether a question about it could add to what was said: not once a value was seen. */
-bool observation_open(const struct sight *sight, const struct observation *observation);
-/* The answers it could get; of a several-of "none of them" and "exactly this one". */
-size_t answers_find(const struct sight *sight, const struct observation *so_far,
-                    struct answer answers[MOST_ANSWERS]);
-/* Turns to an observable, then looks at answers about it. */
-void asker_turn(struct asker *asker, size_t observable);
-void asker_look(struct asker *asker, size_t observable, const struct answer *answer, enum aim aim,
-                struct outlook *outlook);
-
-/* ---- question.c ------------------------------------------------------------------------------ */
-
-/* Whether it must not be put: never asked, or unsolicited while harmful spores are likely. */
-bool question_gated(const struct observable *observable, const struct posterior *posterior);
+/* As posterior_init, keeping what was made of `ways` observations of each observable. */
+void posterior_init_ways(struct posterior *posterior, const struct reasoner *reasoner, size_t ways);
 
 /*
  * Arithmetic on rows of numbers, four at a time: sums in four parts that do not

@@ -433,7 +433,7 @@ static void groups_find(const struct chance_of_counts *of, uint32_t shared,
         for (size_t i = 0; i < of->count; i++)
             group_add(&of->cells[i], group);
         const struct tally both[] = {group->own, group->rest};
-        group->log_bayes_factor = alike_log_bayes_factor(both, 2, of->a, of->b);
+        group->log_bayes_factor = bayes_factor_ln(both, 2, of->a, of->b);
         group->kind = kind_of(group);
         group->aliased = aliases(of->cells, of->count, group->kin);
     }

@@ -293,7 +293,7 @@ static void weigh(const struct search *search, struct candidate *candidate)
     candidate->asked = candidate->inside.total > 0 && candidate->outside.total > 0 &&
                        !search->same[search->first[candidate->factor] + candidate->level];
     candidate->log_bayes =
-        candidate->asked ? alike_log_bayes_factor(groups, 2, 1.0, 1.0) : -INFINITY;
+        candidate->asked ? bayes_factor_ln(groups, 2, 1.0, 1.0) : -INFINITY;
     if (candidate->asked && !higher(candidate))
         candidate->log_bayes = -fabs(candidate->log_bayes);
     candidate->weight = candidate->log_bayes + search->log_prior[candidate->factor];
@@ -465,7 +465,7 @@ static void judge_levels(struct review_factor *factor, struct counts all)
         const struct tally groups[] = {tally_of(level->counts), tally_of(rest)};
         level->exact = counts_interval_exact(level->counts, usual_level);
         level->wilson = counts_interval_wilson(level->counts, usual_level);
-        level->log_bayes = alike_log_bayes_factor(groups, 2, 1.0, 1.0);
+        level->log_bayes = bayes_factor_ln(groups, 2, 1.0, 1.0);
     }
 }
 
@@ -508,7 +508,7 @@ static enum status ask_factor(const struct review_work *work, struct review_fact
             all.total += groups[l].total;
         }
         judge_levels(factor, all);
-        factor->log_bayes = alike_log_bayes_factor(tallies, count, 1.0, 1.0);
+        factor->log_bayes = bayes_factor_ln(tallies, count, 1.0, 1.0);
         status = test_levels(factor, groups, count, all.total);
     }
     free(groups);

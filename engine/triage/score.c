@@ -191,8 +191,7 @@ static double log_score_at(void *context, double tau)
     for (size_t i = 0; i < fit->count && fit->status == STATUS_OK; i++) {
         fit->status = tell_case(fit->triage, &fit->cases[i], fit->diags);
         if (fit->status == STATUS_OK)
-            fit->status =
-                reason_posterior(fit->reasoner, triage_evidence(fit->triage), tau, &fit->posterior);
+            reason_posterior(fit->reasoner, triage_evidence(fit->triage), tau, &fit->posterior);
         double p = 0;
         for (size_t k = 0; fit->status == STATUS_OK && k < fit->cases[i].finding_count; k++)
             p += fit->posterior.finding[fit->cases[i].findings[k]];
@@ -212,8 +211,7 @@ enum status score_fit_tau(struct triage *triage, const struct reasoner *reasoner
                       .count = count,
                       .diags = diags,
                       .status = STATUS_OK};
-    if (!posterior_init(&fit.posterior, reasoner))
-        return STATUS_MEMORY;
+    posterior_init(&fit.posterior, reasoner);
     struct minimum least = minimum_between(log_score_at, &fit, LEAST_TAU, 1.0, TOLERANCE);
     const double candidates[] = {least.at, LEAST_TAU, 1.0};
     *log_score = INFINITY;

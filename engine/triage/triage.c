@@ -789,7 +789,8 @@ struct triage *triage_new(const struct rules *rules, struct reader *reader,
     triage->reader = reader;
     triage->reasoner = reasoner;
     triage->stakes = usual_stakes(rules);
-    if (!rooms_build(triage) || !posterior_init(&triage->posterior, reasoner)) {
+    posterior_init(&triage->posterior, reasoner);
+    if (!rooms_build(triage)) {
         triage_free(triage);
         return NULL;
     }

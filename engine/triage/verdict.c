@@ -411,11 +411,11 @@ static void put_first(const struct triage *triage, struct question *questions, s
 static enum status rank_questions(struct triage *triage, const struct inquiry *inquiry,
                                   struct question *questions, size_t *count)
 {
-    enum status status = reason_questions(triage->reasoner, &triage->evidence, &triage->posterior,
-                                          &triage->stakes, inquiry, questions, count);
-    if (status == STATUS_OK && !inquiry->tests)
+    *count = reason_questions(triage->reasoner, &triage->evidence, &triage->posterior,
+                              &triage->stakes, inquiry, questions);
+    if (!inquiry->tests)
         put_first(triage, questions, *count);
-    return status;
+    return STATUS_OK;
 }
 
 /* NULL when out of memory. */
@@ -448,10 +448,8 @@ static bool turns_find(struct triage *triage)
     struct turn *kept = arena_array(triage->judged, (size_t)2 * MOST_TURNS, sizeof *kept);
     if (!all || !kept)
         return false;
-    size_t count = 0;
-    if (reason_turns(triage->reasoner, &triage->evidence, &triage->posterior, &triage->stakes, all,
-                     most, &count) != STATUS_OK)
-        return false;
+    size_t count = reason_turns(triage->reasoner, &triage->evidence, &triage->posterior,
+                                &triage->stakes, all, most);
     verdict->turn_count = 0;
     for (size_t i = 0; i < count; i++)
         if ((all[i].answered || !triage->skip[all[i].observable]) &&
@@ -466,8 +464,8 @@ static bool explain(struct triage *triage)
     struct explanation *explanation = &triage->verdict.explanation;
     explanation->weights =
         arena_array(triage->judged, triage->rules->observable_count, sizeof *explanation->weights);
-    return explanation->weights && reason_explain(triage->reasoner, &triage->evidence,
-                                                  &triage->posterior, explanation) == STATUS_OK;
+    reason_explain(triage->reasoner, &triage->evidence, &triage->posterior, explanation);
+    return true;
 }
 
 /* ---- the whole ------------------------------------------------------------------------------- */
@@ -484,9 +482,7 @@ static bool decide(struct triage *triage)
         .computed = triage->computed,
         .computed_count = triage->computed_count,
     };
-    if (reason_posterior(triage->reasoner, &triage->evidence, -1.0, &triage->posterior) !=
-        STATUS_OK)
-        return false;
+    reason_posterior(triage->reasoner, &triage->evidence, -1.0, &triage->posterior);
     reason_decide(triage->reasoner, &triage->evidence, &triage->posterior, &triage->stakes,
                   &verdict->decision);
     verdict->findings = rank(triage, triage->posterior.finding, triage->rules->finding_count);
@@ -525,10 +521,8 @@ enum status triage_next(struct triage *triage, enum aim aim, const struct questi
     *next = NULL;
     if (!triage_compute(triage))
         return STATUS_MEMORY;
-    enum status status =
-        reason_posterior(triage->reasoner, &triage->evidence, -1.0, &triage->posterior);
-    if (status == STATUS_OK)
-        status = rank_questions(triage, &inquiry, questions, &count);
+    reason_posterior(triage->reasoner, &triage->evidence, -1.0, &triage->posterior);
+    enum status status = rank_questions(triage, &inquiry, questions, &count);
     if (count > 0) {
         triage->next = questions[0];
         *next = &triage->next;

@@ -69,7 +69,7 @@ static void load_parts(struct parts *parts, struct diags *diags)
     const char *const folders[] = {folder};
     for (size_t i = 0; i < RUNS; i++) {
         double start = now();
-        parts->rules = folder != NULL ? rules_load(folders, 1, diags, NULL, NULL) : NULL;
+        parts->rules = folder != NULL ? rules_load(folders, 1, diags, NULL) : NULL;
         times[i] = now() - start;
         if (parts->rules == NULL)
             die("cannot load the rules");
@@ -86,8 +86,7 @@ static void load_parts(struct parts *parts, struct diags *diags)
     if (parts->reader == NULL || parts->reasoner == NULL)
         die("cannot compile the rules");
     parts->triage = triage_new(parts->rules, parts->reader, parts->reasoner);
-    if (parts->triage == NULL || !posterior_init(&parts->posterior, parts->reasoner))
-        die("out of memory");
+    posterior_init(&parts->posterior, parts->reasoner);
     free(folder);
 }
 
@@ -102,8 +101,7 @@ static void bench_parts(struct parts *parts, struct diags *diags)
         triage_reset(parts->triage);
         /* A new one each time: one that is kept recalls what it made of the same answers. */
         posterior_release(&parts->posterior);
-        if (!posterior_init(&parts->posterior, parts->reasoner))
-            die("out of memory");
+        posterior_init(&parts->posterior, parts->reasoner);
         double t0 = now();
         triage_tell(parts->triage, description, strlen(description), diags);
         double t1 = now();
@@ -114,9 +112,8 @@ static void bench_parts(struct parts *parts, struct diags *diags)
         reason_decide(parts->reasoner, evidence, &parts->posterior, &stakes, &decided);
         double t3 = now();
         const struct inquiry inquiry = {AIM_ACTION, .most = 4};
-        size_t found = 0;
-        reason_questions(parts->reasoner, evidence, &parts->posterior, &stakes, &inquiry, questions,
-                         &found);
+        reason_questions(parts->reasoner, evidence, &parts->posterior, &stakes, &inquiry,
+                         questions);
         double t4 = now();
         triage_judge(parts->triage);
         double t5 = now();

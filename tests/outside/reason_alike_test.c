@@ -6,7 +6,7 @@
 
 static double factor(const struct tally *groups, size_t count)
 {
-    return exp(alike_log_bayes_factor(groups, count, 1, 1));
+    return exp(bayes_factor_ln(groups, count, 1, 1));
 }
 
 static void contingency_tables(void **state)

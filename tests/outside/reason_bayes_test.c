@@ -24,9 +24,8 @@ static void example_judge(struct example *example)
     struct evidence evidence = {.observations = example->said};
     example->reasoner = reasoner_new(&example->base->rules);
     assert_non_null(example->reasoner);
-    assert_true(posterior_init(&example->posterior, example->reasoner));
-    assert_int_equal(reason_posterior(example->reasoner, &evidence, -1, &example->posterior),
-                     STATUS_OK);
+    posterior_init(&example->posterior, example->reasoner);
+    reason_posterior(example->reasoner, &evidence, -1, &example->posterior);
 }
 
 static void example_free(struct example *example)

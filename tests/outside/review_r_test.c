@@ -383,7 +383,7 @@ static void compare_bayes(struct comparison *c)
         double lost = c->q[2 + 2 * i], kept = c->q[3 + 2 * i];
         groups[i] = (struct tally){lost, lost + kept};
     }
-    near(c, 0, alike_log_bayes_factor(groups, count, c->q[0], c->q[1]));
+    near(c, 0, bayes_factor_ln(groups, count, c->q[0], c->q[1]));
 }
 
 static void compare_strata(struct comparison *c)

@@ -165,7 +165,7 @@ static void posteriors_are_those_of_e1071(void **state)
     snprintf(source, sizeof source, "%s, naiveBayes(laplace = 1), live", s->versions);
     struct outside check = {.source = source};
     assert_non_null(said);
-    assert_true(posterior_init(&posterior, s->reasoner));
+    posterior_init(&posterior, s->reasoner);
     for (size_t r = 0; r < s->rows; r++) {
         read_row(s, &row);
         memset(said, 0, s->rules->observable_count * sizeof *said);
@@ -174,9 +174,7 @@ static void posteriors_are_those_of_e1071(void **state)
             if (row.value[i] >= 0)
                 said[s->sign[i]].seen = UINT32_C(1) << row.value[i];
         }
-        assert_int_equal(
-            reason_posterior(s->reasoner, &(struct evidence){.observations = said}, -1, &posterior),
-            STATUS_OK);
+        reason_posterior(s->reasoner, &(struct evidence){.observations = said}, -1, &posterior);
         for (size_t d = 0; d < s->diseases; d++)
             outside_near(&check, "P(disease)", posterior.finding[s->disease[d]], row.posterior[d],
                          1e-9);

@@ -343,7 +343,7 @@ static void one_vessel_is_judged_as_on_its_own(void **state)
         struct shared_batch batch = {.vessels = &vessel, .vessel_count = 1};
         struct shared_posterior shared;
         struct posterior alone;
-        assert_true(posterior_init(&alone, reasoner));
+        posterior_init(&alone, reasoner);
         reason_posterior(reasoner, &(struct evidence){.observations = said}, -1, &alone);
         assert_int_equal(reason_shared(reasoner, &batch, true, &shared), STATUS_OK);
         for (size_t f = 0; f < size.findings; f++)

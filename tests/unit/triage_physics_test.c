@@ -264,9 +264,8 @@ static double belief(const struct shelf *shelf, struct story *story, enum moved_
     compute_shifts(moves, count, shifts);
     story->evidence.shifts = shifts;
     story->evidence.shift_count = count;
-    assert_true(posterior_init(&posterior, shelf->reasoner));
-    assert_int_equal(reason_posterior(shelf->reasoner, &story->evidence, -1.0, &posterior),
-                     STATUS_OK);
+    posterior_init(&posterior, shelf->reasoner);
+    reason_posterior(shelf->reasoner, &story->evidence, -1.0, &posterior);
     for (size_t c = 0; c < shelf->rules->cause_count; c++)
         if (shelf->rules->causes[c].moved_by == moved_by)
             p = posterior.cause[c];
