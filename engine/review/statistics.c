@@ -3,31 +3,30 @@
 
 #include <gsl/gsl_cdf.h>
 #include <gsl/gsl_randist.h>
+#include <gsl/gsl_sort.h>
 #include <math.h>
-#include <stdbool.h>
-#include <stddef.h>
 #include <stdlib.h>
 #include <string.h>
 
+static bool counts_fine(struct counts counts)
+{
+    return counts.lost <= counts.total && counts.total <= COUNTS_MOST;
+}
+
+static bool level_fine(double level)
+{
+    return level > 0.0 && level < 1.0;
+}
+
+/* ---- binomial chances -------------------------------------------------------------------------- */
+
 /*
- * Binomial chances of x among n at rate p, 0 < p < 1, x <= n <= COUNTS_MOST.
+ * Of x among n at rate p, 0 < p < 1, x <= n <= COUNTS_MOST.
  *
  * Tails are summed term by term from x away from the mean, each term from the one before. GSL's
  * incomplete beta function gives up where n is large and x near the mean; a sum does not, needs
  * only some standard deviations of terms, and gives the derivative beside it.
  */
-static double binomial_pmf(size_t x, size_t n, double p);
-static double binomial_terms(size_t x, size_t n,
-                             double p); /* the terms from x up, in units of the first */
-static double binomial_above(size_t x, size_t n, double p); /* x or more */
-
-/* For qsort, of structures that begin with a struct survival_case. */
-static int survival_by_time(const void *left, const void *right);
-
-/* Whether the cases are as survival.h says. */
-static bool survival_fine(const struct survival_case *cases, size_t count);
-
-/* ==== binomial ================================================================================ */
 
 /* A term this much smaller than the sum no longer changes it, nor do those after it together. */
 static const double NEGLIGIBLE = 1e-18;
@@ -37,6 +36,7 @@ static double binomial_pmf(size_t x, size_t n, double p)
     return gsl_ran_binomial_pdf((unsigned)x, p, (unsigned)n);
 }
 
+/* The terms from x up, in units of the first. */
 static double binomial_terms(size_t x, size_t n, double p)
 {
     double odds = p / (1.0 - p), term = 1.0, sum = 1.0;
@@ -56,6 +56,7 @@ static double upper(size_t x, size_t n, double p)
     return binomial_pmf(x, n, p) * binomial_terms(x, n, p);
 }
 
+/* x or more. */
 static double binomial_above(size_t x, size_t n, double p)
 {
     if (x == 0)
@@ -65,9 +66,7 @@ static double binomial_above(size_t x, size_t n, double p)
     return 1.0 - upper(n - x + 1, n, 1.0 - p); /* x - 1 lost or fewer is n - x + 1 kept or more */
 }
 
-/* ==== counts ================================================================================== */
-
-/* ---- intervals ------------------------------------------------------------------------------- */
+/* ---- intervals ---------------------------------------------------------------------------------- */
 
 /*
  * The rate at which x or more of n have the chance `tail`, below one half; 0 < x, so the rate is
@@ -152,45 +151,29 @@ double counts_chance_below(struct counts counts, double rate)
 
 /* ---- many questions -------------------------------------------------------------------------- */
 
-struct ranked {
-    double p;
-    size_t place;
-};
-
-static int by_p(const void *left, const void *right)
-{
-    const struct ranked *a = left, *b = right;
-
-    if (a->p != b->p)
-        return (a->p > b->p) - (a->p < b->p);
-    return (a->place > b->place) - (a->place < b->place);
-}
-
 enum status counts_adjust(const double *p, size_t count, double *adjusted)
 {
     for (size_t i = 0; i < count; i++)
         if (p[i] < 0.0 || p[i] > 1.0)
             return STATUS_USAGE;
-    if (count == 0)
-        return STATUS_OK;
-
-    struct ranked *ranked = calloc(count, sizeof *ranked);
-    if (!ranked)
-        return STATUS_MEMORY;
-    size_t asked = 0;
-    for (size_t i = 0; i < count; i++) {
-        if (!isnan(p[i]))
-            ranked[asked++] = (struct ranked){p[i], i};
-        else
+    double *asked = calloc(count + 1, sizeof *asked), least = 1.0;
+    size_t *place = malloc((count + 1) * sizeof *place);
+    size_t *order = malloc((count + 1) * sizeof *order), m = 0;
+    for (size_t i = 0; i < count; i++)
+        if (!isnan(p[i])) {
+            asked[m] = p[i];
+            place[m++] = i;
+        } else {
             adjusted[i] = NAN;
+        }
+    gsl_sort_index(order, asked, 1, m);
+    for (size_t rank = m; rank > 0; rank--) {
+        least = fmin(least, asked[order[rank - 1]] * (double)m / (double)rank);
+        adjusted[place[order[rank - 1]]] = least;
     }
-    qsort(ranked, asked, sizeof *ranked, by_p);
-    double least = 1.0;
-    for (size_t rank = asked; rank > 0; rank--) {
-        least = fmin(least, ranked[rank - 1].p * (double)asked / (double)rank);
-        adjusted[ranked[rank - 1].place] = least;
-    }
-    free(ranked);
+    free(asked);
+    free(place);
+    free(order);
     return STATUS_OK;
 }
 
@@ -208,7 +191,7 @@ bool counts_sum(const struct counts *groups, size_t count, struct counts *sum)
     return true;
 }
 
-/* ==== strata ================================================================================== */
+/* ---- strata ------------------------------------------------------------------------------------- */
 
 /*
  * V is, stratum by stratum, f (N diag(n_i) - n_i n_j) with f = K (N - K) / (N^2 (N - 1)) for K lost
@@ -233,40 +216,17 @@ struct problem {
 /* Below this share of d the residual no longer moves the statistic, which feels its square. */
 static const double SMALL = 1e-12, SMALL_ENOUGH = 1e-5;
 
-static void release(struct problem *p)
+static void allocate(struct problem *p, struct arena *arena)
 {
-    free(p->sums);
-    free(p->factor);
-    free(p->along);
-    free(p->diagonal);
-    free(p->off);
-    free(p->x);
-    free(p->residual);
-    free(p->scaled);
-    free(p->direction);
-    free(p->image);
-    free(p->leader);
-    free(p->anchor);
-}
-
-static bool allocate(struct problem *p)
-{
-    size_t groups = p->groups + 1, strata = p->strata + 1;
-
-    p->sums = calloc(strata, sizeof *p->sums);
-    p->factor = calloc(strata, sizeof *p->factor);
-    p->along = calloc(strata, sizeof *p->along);
-    p->anchor = calloc(strata, sizeof *p->anchor);
-    p->diagonal = calloc(groups, sizeof *p->diagonal);
-    p->off = calloc(groups, sizeof *p->off);
-    p->x = calloc(groups, sizeof *p->x);
-    p->residual = calloc(groups, sizeof *p->residual);
-    p->scaled = calloc(groups, sizeof *p->scaled);
-    p->direction = calloc(groups, sizeof *p->direction);
-    p->image = calloc(groups, sizeof *p->image);
-    p->leader = calloc(groups, sizeof *p->leader);
-    return p->sums && p->factor && p->along && p->anchor && p->diagonal && p->off && p->x &&
-           p->residual && p->scaled && p->direction && p->image && p->leader;
+    p->sums = arena_array(arena, p->strata, sizeof *p->sums);
+    p->factor = arena_array(arena, p->strata, sizeof *p->factor);
+    p->along = arena_array(arena, p->strata, sizeof *p->along);
+    p->anchor = arena_array(arena, p->strata, sizeof *p->anchor);
+    p->leader = arena_array(arena, p->groups, sizeof *p->leader);
+    double **const of_groups[] = {&p->diagonal, &p->off,       &p->x,    &p->residual,
+                                  &p->scaled,   &p->direction, &p->image};
+    for (size_t i = 0; i < sizeof of_groups / sizeof of_groups[0]; i++)
+        *of_groups[i] = arena_array(arena, p->groups, sizeof(double));
 }
 
 static bool sum_up(struct problem *p)
@@ -285,8 +245,6 @@ static bool sum_up(struct problem *p)
     }
     return true;
 }
-
-/* ---- islands --------------------------------------------------------------------------------- */
 
 static size_t leader_of(size_t *leader, size_t group)
 {
@@ -336,8 +294,6 @@ static void find_islands(struct problem *p, struct strata_test *result)
     result->freedom = result->groups; /* every compared group but one on each island */
     result->groups += result->islands;
 }
-
-/* ---- the statistic --------------------------------------------------------------------------- */
 
 static void prepare_strata(struct problem *p)
 {
@@ -435,24 +391,146 @@ enum status strata_groups(const struct strata_cell *cells, size_t count, size_t 
                           size_t strata, struct strata_test *result)
 {
     struct problem problem = {.cells = cells, .count = count, .groups = groups, .strata = strata};
-    enum status status = STATUS_MEMORY;
-
     if (groups > COUNTS_MOST || strata > COUNTS_MOST)
         return STATUS_USAGE;
-    if (allocate(&problem))
-        status = sum_up(&problem) ? compute(&problem, result) : STATUS_USAGE;
-    release(&problem);
+    struct arena *arena = arena_new();
+    allocate(&problem, arena);
+    enum status status = sum_up(&problem) ? compute(&problem, result) : STATUS_USAGE;
+    arena_free(arena);
     return status;
 }
 
-/* ==== logrank ================================================================================= */
+/* ---- how long until a loss ----------------------------------------------------------------------- */
+
+/* For qsort, of structures that begin with a struct survival_case. */
+static int survival_by_time(const void *left, const void *right)
+{
+    const struct survival_case *a = left, *b = right;
+    return (a->time > b->time) - (a->time < b->time);
+}
+
+static bool survival_fine(const struct survival_case *cases, size_t count)
+{
+    if (count > COUNTS_MOST)
+        return false;
+    for (size_t i = 0; i < count; i++)
+        if (!isfinite(cases[i].time) || cases[i].time < 0.0)
+            return false;
+    return true;
+}
+
+/* `sum` is Greenwood's sum d / (n (n - d)): the variance of log S. */
+static struct interval limits_of(double survival, double sum, double z, enum survival_scale scale)
+{
+    double error = z * sqrt(sum);
+
+    if (survival <= 0.0)
+        return (struct interval){NAN, NAN};
+    if (survival >= 1.0)
+        return (struct interval){1.0, 1.0};
+    if (scale == SURVIVAL_LOG) {
+        double high = survival * exp(error);
+        return (struct interval){survival * exp(-error), high < 1.0 ? high : 1.0};
+    }
+    double ratio = exp(error / -log(survival));
+    return (struct interval){pow(survival, ratio), pow(survival, 1.0 / ratio)};
+}
+
+static void fill_steps(const struct survival_case *sorted, size_t count, double z,
+                       enum survival_scale scale, struct survival_curve *curve)
+{
+    double survival = 1.0, sum = 0.0;
+
+    for (size_t i = 0; i < count;) {
+        struct survival_step *step = &curve->steps[curve->count++];
+        *step = (struct survival_step){.time = sorted[i].time, .at_risk = count - i};
+        for (; i < count && sorted[i].time == step->time; i++) {
+            step->lost += sorted[i].lost;
+            step->censored += !sorted[i].lost;
+        }
+        double n = (double)step->at_risk, d = (double)step->lost;
+        survival *= (n - d) / n;
+        sum += step->lost < step->at_risk ? d / (n * (n - d)) : INFINITY;
+        step->survival = survival;
+        step->standard_error = survival > 0.0 ? survival * sqrt(sum) : NAN;
+        step->limits = limits_of(survival, sum, z, scale);
+        curve->lost += step->lost;
+    }
+}
+
+enum line { SURVIVAL, LOW, HIGH };
+
+static double line_at(const struct survival_step *step, enum line line)
+{
+    if (line == SURVIVAL)
+        return step->survival;
+    if (isnan(
+            step->limits.low)) /* S = 0 has no limits: low is no higher, of high nothing is known */
+        return line == LOW ? 0.0 : 1.0;
+    return line == LOW ? step->limits.low : step->limits.high;
+}
+
+/* First time at which a line is 1/2 or less, the middle of the stretch where it is 1/2 exactly:
+ * products like 3/4 x 2/3 miss it by rounding. */
+static double half_time(const struct survival_curve *curve, enum line line)
+{
+    const double rounding = 1e-12;
+
+    for (size_t i = 0; i < curve->count; i++) {
+        double value = line_at(&curve->steps[i], line);
+        if (value > 0.5 + rounding)
+            continue;
+        if (value < 0.5 - rounding)
+            return curve->steps[i].time;
+        for (size_t k = i + 1; k < curve->count; k++)
+            if (line_at(&curve->steps[k], line) < 0.5 - rounding)
+                return 0.5 * (curve->steps[i].time + curve->steps[k].time);
+        return curve->steps[i].time;
+    }
+    return INFINITY;
+}
+
+enum status survival_curve(struct arena *arena, const struct survival_case *cases, size_t count,
+                           double level, enum survival_scale scale, struct survival_curve *curve)
+{
+    if (!level_fine(level) || !survival_fine(cases, count))
+        return STATUS_USAGE;
+    struct survival_case *sorted = malloc((count + 1) * sizeof *sorted);
+    size_t distinct = 0;
+    for (size_t i = 0; i < count; i++)
+        sorted[i] = cases[i];
+    qsort(sorted, count, sizeof *sorted, survival_by_time);
+    for (size_t i = 0; i < count; i++)
+        distinct += i == 0 || sorted[i].time != sorted[i - 1].time;
+    *curve = (struct survival_curve){.cases = count};
+    curve->steps = arena_array(arena, distinct, sizeof *curve->steps);
+    fill_steps(sorted, count, gsl_cdf_ugaussian_Qinv(0.5 * (1.0 - level)), scale, curve);
+    free(sorted);
+    curve->median = half_time(curve, SURVIVAL);
+    curve->median_limits = (struct interval){half_time(curve, LOW), half_time(curve, HIGH)};
+    return STATUS_OK;
+}
+
+double survival_at(const struct survival_curve *curve, double time)
+{
+    size_t low = 0, high = curve->count; /* the steps up to `time` are those before `low` */
+
+    while (low < high) {
+        size_t middle = low + (high - low) / 2;
+        if (curve->steps[middle].time <= time)
+            low = middle + 1;
+        else
+            high = middle;
+    }
+    return low == 0 ? 1.0 : curve->steps[low - 1].survival;
+}
+
+/* ---- do groups last alike? ----------------------------------------------------------------------- */
 
 struct member {
     struct survival_case is; /* first, for survival_by_time */
     size_t group;
 };
-
-/* ---- adding up over times -------------------------------------------------------------------- */
 
 /* At one time: `lost` of `all` at risk, at_risk[g] of each group. */
 static void add_time(struct survival_logrank *result, const double *at_risk, double all,
@@ -494,8 +572,6 @@ static void add_up(struct survival_logrank *result, const struct member *sorted,
     }
 }
 
-/* ---- the statistic --------------------------------------------------------------------------- */
-
 /*
  * d' V^- d by elimination, for a V that is positive and may be short of full rank. A pivot of which
  * rounding alone is left is passed over: that group is tied to those before it, and costs its
@@ -524,34 +600,36 @@ static double quadratic(double *v, double *d, const double *whole, size_t size, 
     return sum;
 }
 
-static enum status finish(struct survival_logrank *result)
+static void finish(struct survival_logrank *result)
 {
     size_t groups = result->groups;
-    double *v = calloc(groups * groups, sizeof *v);
-    double *d = calloc(groups, sizeof *d), *whole = calloc(groups, sizeof *whole);
-    enum status status = STATUS_MEMORY;
+    double *v = malloc(groups * groups * sizeof *v);
+    double *d = malloc(groups * sizeof *d), *whole = malloc(groups * sizeof *whole);
 
-    if (v && d && whole) {
-        memcpy(v, result->variance, groups * groups * sizeof *v);
-        for (size_t i = 0; i < groups; i++) {
-            d[i] = result->observed[i] - result->expected[i];
-            whole[i] = result->variance[i * groups + i];
-        }
-        result->statistic = quadratic(v, d, whole, groups, &result->freedom);
-        result->p =
-            result->freedom > 0 ? gsl_cdf_chisq_Q(result->statistic, (double)result->freedom) : 1.0;
-        status = STATUS_OK;
+    memcpy(v, result->variance, groups * groups * sizeof *v);
+    for (size_t i = 0; i < groups; i++) {
+        d[i] = result->observed[i] - result->expected[i];
+        whole[i] = result->variance[i * groups + i];
     }
+    result->statistic = quadratic(v, d, whole, groups, &result->freedom);
+    result->p =
+        result->freedom > 0 ? gsl_cdf_chisq_Q(result->statistic, (double)result->freedom) : 1.0;
     free(v);
     free(d);
     free(whole);
-    return status;
 }
 
-/* ---- the whole ------------------------------------------------------------------------------- */
-
-static bool prepare(struct arena *arena, size_t groups, struct survival_logrank *result)
+enum status survival_logrank(struct arena *arena, const struct survival_case *cases,
+                             const size_t *group, size_t count, size_t groups,
+                             struct survival_logrank *result)
 {
+    if (!survival_fine(cases, count) || groups < 1 || groups > SURVIVAL_GROUPS)
+        return STATUS_USAGE;
+    for (size_t i = 0; i < count; i++)
+        if (group[i] >= groups)
+            return STATUS_USAGE;
+    struct member *sorted = malloc((count + 1) * sizeof *sorted);
+    double *at_risk = calloc(groups, sizeof *at_risk);
     *result = (struct survival_logrank){
         .groups = groups,
         .cases = arena_array(arena, groups, sizeof *result->cases),
@@ -559,181 +637,17 @@ static bool prepare(struct arena *arena, size_t groups, struct survival_logrank 
         .expected = arena_array(arena, groups, sizeof *result->expected),
         .variance = arena_array(arena, groups * groups, sizeof *result->variance),
     };
-    return result->cases && result->observed && result->expected && result->variance;
-}
-
-static bool groups_fine(const size_t *group, size_t count, size_t groups)
-{
-    if (groups < 1 || groups > SURVIVAL_GROUPS)
-        return false;
     for (size_t i = 0; i < count; i++)
-        if (group[i] >= groups)
-            return false;
-    return true;
-}
-
-enum status survival_logrank(struct arena *arena, const struct survival_case *cases,
-                             const size_t *group, size_t count, size_t groups,
-                             struct survival_logrank *result)
-{
-    if (!survival_fine(cases, count) || !groups_fine(group, count, groups))
-        return STATUS_USAGE;
-    struct member *sorted = calloc(count ? count : 1, sizeof *sorted);
-    double *at_risk = calloc(groups, sizeof *at_risk);
-    enum status status = STATUS_MEMORY;
-    if (sorted && at_risk && prepare(arena, groups, result)) {
-        for (size_t i = 0; i < count; i++)
-            sorted[i] = (struct member){cases[i], group[i]};
-        qsort(sorted, count, sizeof *sorted, survival_by_time);
-        add_up(result, sorted, count, at_risk);
-        status = finish(result);
-    }
+        sorted[i] = (struct member){cases[i], group[i]};
+    qsort(sorted, count, sizeof *sorted, survival_by_time);
+    add_up(result, sorted, count, at_risk);
+    finish(result);
     free(sorted);
     free(at_risk);
-    return status;
-}
-
-/* ==== survival ================================================================================ */
-
-static int survival_by_time(const void *left, const void *right)
-{
-    const struct survival_case *a = left, *b = right;
-    return (a->time > b->time) - (a->time < b->time);
-}
-
-static bool survival_fine(const struct survival_case *cases, size_t count)
-{
-    if (count > COUNTS_MOST)
-        return false;
-    for (size_t i = 0; i < count; i++)
-        if (!isfinite(cases[i].time) || cases[i].time < 0.0)
-            return false;
-    return true;
-}
-
-/* ---- the curve ------------------------------------------------------------------------------- */
-
-/* `sum` is Greenwood's sum d / (n (n - d)): the variance of log S. */
-static struct interval limits_of(double survival, double sum, double z, enum survival_scale scale)
-{
-    double error = z * sqrt(sum);
-
-    if (survival <= 0.0)
-        return (struct interval){NAN, NAN};
-    if (survival >= 1.0)
-        return (struct interval){1.0, 1.0};
-    if (scale == SURVIVAL_LOG) {
-        double high = survival * exp(error);
-        return (struct interval){survival * exp(-error), high < 1.0 ? high : 1.0};
-    }
-    double ratio = exp(error / -log(survival));
-    return (struct interval){pow(survival, ratio), pow(survival, 1.0 / ratio)};
-}
-
-static size_t distinct_times(const struct survival_case *sorted, size_t count)
-{
-    size_t distinct = 0;
-    for (size_t i = 0; i < count; i++)
-        distinct += i == 0 || sorted[i].time != sorted[i - 1].time;
-    return distinct;
-}
-
-static void fill_steps(const struct survival_case *sorted, size_t count, double z,
-                       enum survival_scale scale, struct survival_curve *curve)
-{
-    double survival = 1.0, sum = 0.0;
-
-    for (size_t i = 0; i < count;) {
-        struct survival_step *step = &curve->steps[curve->count++];
-        *step = (struct survival_step){.time = sorted[i].time, .at_risk = count - i};
-        for (; i < count && sorted[i].time == step->time; i++) {
-            step->lost += sorted[i].lost;
-            step->censored += !sorted[i].lost;
-        }
-        double n = (double)step->at_risk, d = (double)step->lost;
-        survival *= (n - d) / n;
-        sum += step->lost < step->at_risk ? d / (n * (n - d)) : INFINITY;
-        step->survival = survival;
-        step->standard_error = survival > 0.0 ? survival * sqrt(sum) : NAN;
-        step->limits = limits_of(survival, sum, z, scale);
-        curve->lost += step->lost;
-    }
-}
-
-/* ---- the median ------------------------------------------------------------------------------ */
-
-enum line { SURVIVAL, LOW, HIGH };
-
-static double line_at(const struct survival_step *step, enum line line)
-{
-    if (line == SURVIVAL)
-        return step->survival;
-    if (isnan(
-            step->limits.low)) /* S = 0 has no limits: low is no higher, of high nothing is known */
-        return line == LOW ? 0.0 : 1.0;
-    return line == LOW ? step->limits.low : step->limits.high;
-}
-
-/* First time at which a line is 1/2 or less, the middle of the stretch where it is 1/2 exactly:
- * products like 3/4 x 2/3 miss it by rounding. */
-static double half_time(const struct survival_curve *curve, enum line line)
-{
-    const double rounding = 1e-12;
-
-    for (size_t i = 0; i < curve->count; i++) {
-        double value = line_at(&curve->steps[i], line);
-        if (value > 0.5 + rounding)
-            continue;
-        if (value < 0.5 - rounding)
-            return curve->steps[i].time;
-        for (size_t k = i + 1; k < curve->count; k++)
-            if (line_at(&curve->steps[k], line) < 0.5 - rounding)
-                return 0.5 * (curve->steps[i].time + curve->steps[k].time);
-        return curve->steps[i].time;
-    }
-    return INFINITY;
-}
-
-enum status survival_curve(struct arena *arena, const struct survival_case *cases, size_t count,
-                           double level, enum survival_scale scale, struct survival_curve *curve)
-{
-    if (!level_fine(level) || !survival_fine(cases, count))
-        return STATUS_USAGE;
-    struct survival_case *sorted = calloc(count ? count : 1, sizeof *sorted);
-    if (!sorted)
-        return STATUS_MEMORY;
-    for (size_t i = 0; i < count; i++)
-        sorted[i] = cases[i];
-    qsort(sorted, count, sizeof *sorted, survival_by_time);
-
-    *curve = (struct survival_curve){.cases = count};
-    curve->steps = arena_array(arena, distinct_times(sorted, count), sizeof *curve->steps);
-    if (!curve->steps) {
-        free(sorted);
-        return STATUS_MEMORY;
-    }
-    fill_steps(sorted, count, gsl_cdf_ugaussian_Qinv(0.5 * (1.0 - level)), scale, curve);
-    free(sorted);
-    curve->median = half_time(curve, SURVIVAL);
-    curve->median_limits = (struct interval){half_time(curve, LOW), half_time(curve, HIGH)};
     return STATUS_OK;
 }
 
-double survival_at(const struct survival_curve *curve, double time)
-{
-    size_t low = 0, high = curve->count; /* the steps up to `time` are those before `low` */
-
-    while (low < high) {
-        size_t middle = low + (high - low) / 2;
-        if (curve->steps[middle].time <= time)
-            low = middle + 1;
-        else
-            high = middle;
-    }
-    return low == 0 ? 1.0 : curve->steps[low - 1].survival;
-}
-
-/* ==== monitor chart =========================================================================== */
+/* ---- a chart of batches -------------------------------------------------------------------------- */
 
 /* Batches come in few sizes: limits once found are kept for the size they hold for. */
 enum { SIZES_KEPT = 256 };
@@ -754,11 +668,6 @@ double monitor_centre(const struct counts *batches, size_t count)
     return total > 0.0 ? lost / total : NAN;
 }
 
-static double above(size_t lost, size_t total, double centre)
-{
-    return counts_chance_above((struct counts){lost, total}, centre);
-}
-
 /* The smallest count that many or more of which are as rare as `tail`; total + 1 if none is. */
 static size_t first_rare(size_t total, double centre, double tail)
 {
@@ -766,24 +675,12 @@ static size_t first_rare(size_t total, double centre, double tail)
 
     while (low < high) {
         size_t middle = low + (high - low) / 2;
-        if (above(middle, total, centre) <= tail)
+        if (counts_chance_above((struct counts){middle, total}, centre) <= tail)
             high = middle;
         else
             low = middle + 1;
     }
     return low;
-}
-
-static struct limits find_limits(size_t total, double centre, double tail)
-{
-    /* So many lost or fewer are so many kept or more. */
-    size_t kept = first_rare(total, 1.0 - centre, tail);
-
-    return (struct limits){
-        .total = total,
-        .from_below = (double)total - (double)kept,
-        .from_above = (double)first_rare(total, centre, tail),
-    };
 }
 
 static struct monitor_point make_point(struct counts batch, double centre,
@@ -804,15 +701,6 @@ static struct monitor_point make_point(struct counts batch, double centre,
     };
 }
 
-static const struct monitor_point EMPTY = {
-    .share = NAN,
-    .normal = {0.0, 1.0},
-    .from_below = -1.0,
-    .from_above = 1.0,
-    .chance_below = 1.0,
-    .chance_above = 1.0,
-};
-
 enum status monitor_chart(const struct counts *batches, size_t count, double centre, double tail,
                           struct monitor_point *points)
 {
@@ -827,21 +715,27 @@ enum status monitor_chart(const struct counts *batches, size_t count, double cen
         size_t total = batches[i].total;
         struct limits *limits = &kept[total % SIZES_KEPT];
         if (total == 0) {
-            points[i] = EMPTY;
+            points[i] = (struct monitor_point){.share = NAN,
+                                               .normal = {0.0, 1.0},
+                                               .from_below = -1.0,
+                                               .from_above = 1.0,
+                                               .chance_below = 1.0,
+                                               .chance_above = 1.0};
             continue;
         }
-        if (limits->total != total)
-            *limits = find_limits(total, centre, tail);
+        if (limits->total != total) /* so many lost or fewer are so many kept or more */
+            *limits = (struct limits){.total = total,
+                                      .from_below = (double)total -
+                                                    (double)first_rare(total, 1.0 - centre, tail),
+                                      .from_above = (double)first_rare(total, centre, tail)};
         points[i] = make_point(batches[i], centre, limits);
     }
     return STATUS_OK;
 }
 
-/* ==== monitor cusum =========================================================================== */
+/* ---- a running sum ------------------------------------------------------------------------------- */
 
 enum { THRESHOLD_MOST = 1000000 };
-
-/* ---- run length ------------------------------------------------------------------------------ */
 
 /*
  * From sum s the chain reaches s - 1 before it signals with some chance b; let `lost` be 1 - b, and
@@ -890,14 +784,10 @@ double monitor_run_length(size_t up, size_t threshold, double rate)
     if (rate == 0.0)
         return INFINITY;
     struct level *levels = calloc(threshold, sizeof *levels);
-    if (!levels)
-        return NAN;
     double length = run_length(up, threshold, rate, levels);
     free(levels);
     return length;
 }
-
-/* ---- the plan -------------------------------------------------------------------------------- */
 
 static double weight_ratio(double usual, double raised)
 {
@@ -921,26 +811,15 @@ static double raised_for(double usual, size_t up)
     return 0.5 * (low + high);
 }
 
-static size_t steps_up(double usual, double raised)
-{
-    double most = ceil((1.0 - usual) / usual) - 1.0; /* at the ratio itself p1 is p0 */
-    double nearest = round(weight_ratio(usual, raised));
-
-    return (size_t)fmax(1.0, fmin(nearest, most));
-}
-
-static enum status find_threshold(struct monitor_plan *plan, double run)
+/* The smallest threshold whose mean run is long enough; 0 when it would be out of range. */
+static size_t find_threshold(const struct monitor_plan *plan, double run)
 {
     size_t low = 1, high = 1; /* below `low` is too little */
 
-    for (;;) {
-        double length = monitor_run_length(plan->up, high, plan->usual);
-        if (isnan(length))
-            return high > THRESHOLD_MOST ? STATUS_USAGE : STATUS_MEMORY;
-        if (length >= run)
-            break;
+    for (; !(monitor_run_length(plan->up, high, plan->usual) >= run); high *= 2) {
+        if (high > THRESHOLD_MOST)
+            return 0;
         low = high + 1;
-        high *= 2;
     }
     while (low < high) {
         size_t middle = low + (high - low) / 2;
@@ -949,8 +828,7 @@ static enum status find_threshold(struct monitor_plan *plan, double run)
         else
             low = middle + 1;
     }
-    plan->threshold = low;
-    return STATUS_OK;
+    return low;
 }
 
 enum status monitor_plan(double usual, double raised, double run, struct monitor_plan *plan)
@@ -959,19 +837,19 @@ enum status monitor_plan(double usual, double raised, double run, struct monitor
         !(run >= 1.0 && run <= 1e7))
         return STATUS_USAGE;
 
-    struct monitor_plan made = {.usual = usual, .up = steps_up(usual, raised)};
+    double most = ceil((1.0 - usual) / usual) - 1.0; /* at the ratio itself p1 is p0 */
+    struct monitor_plan made = {
+        .usual = usual, .up = (size_t)fmax(1.0, fmin(round(weight_ratio(usual, raised)), most))};
     made.raised = raised_for(usual, made.up);
     made.step = -log((1.0 - made.raised) / (1.0 - usual));
-    enum status status = find_threshold(&made, run);
-    if (status != STATUS_OK)
-        return status;
+    made.threshold = find_threshold(&made, run);
+    if (made.threshold == 0)
+        return STATUS_USAGE;
     made.run_usual = monitor_run_length(made.up, made.threshold, usual);
     made.run_raised = monitor_run_length(made.up, made.threshold, made.raised);
     *plan = made;
     return STATUS_OK;
 }
-
-/* ---- running it ------------------------------------------------------------------------------ */
 
 size_t monitor_episodes(const struct monitor_plan *plan, const bool *lost, size_t count,
                         size_t *sums, struct monitor_episode *episodes, size_t most)

@@ -12,10 +12,9 @@
  * So many lost of so many: intervals for a rate, and p-values of many questions
  * asked at once.
  *
- * Everything in counts.h, table.h, strata.h, survival.h and monitor.h is a
- * function of its arguments: no input or output, no clock, no state between
- * calls, and what is drawn at random comes from a seed in the arguments. All of
- * it may be called from several threads. GSL's error handler is never reached:
+ * Everything here and in table.h is a function of its arguments: no input or
+ * output, no clock, no state between calls, and what is drawn at random comes from
+ * a seed in the arguments. All of it may be called from several threads. GSL's error handler is never reached:
  * arguments are checked before GSL sees them. Where a function returns a status,
  * STATUS_USAGE means that an argument is outside what is said here, and nothing
  * was written.
@@ -56,9 +55,12 @@ double counts_chance_below(struct counts counts, double rate);
  * The false discovery rate at which each of `count` p-values would just be called: Benjamini &
  * Hochberg (1995, J R Stat Soc B 57:289), adjusted[i] = min over p[j] >= p[i] of m p[j] / rank(j).
  * A NAN is a question that was not asked: it stays NAN and does not count in m. `adjusted` may be
- * `p`. Takes count log count. STATUS_USAGE if a p-value is outside 0 to 1, STATUS_MEMORY.
+ * `p`. Takes count log count. STATUS_USAGE if a p-value is outside 0 to 1.
  */
 enum status counts_adjust(const double *p, size_t count, double *adjusted);
+
+/* All groups together; false when one has more lost than there are, or there are too many. */
+bool counts_sum(const struct counts *groups, size_t count, struct counts *sum);
 
 /*
  * Does a factor matter once another is held still? Groups are compared within
@@ -93,7 +95,7 @@ struct strata_test {
     size_t islands; /* sets of groups compared among themselves only */
 };
 
-/* `groups` and `strata` are one above the largest number in use. STATUS_USAGE, STATUS_MEMORY;
+/* `groups` and `strata` are one above the largest number in use. STATUS_USAGE;
  * STATUS_INTERNAL if the statistic cannot be computed to one part in 1e8. */
 enum status strata_groups(const struct strata_cell *cells, size_t count, size_t groups,
                           size_t strata, struct strata_test *result);
@@ -107,7 +109,7 @@ enum status strata_groups(const struct strata_cell *cells, size_t count, size_t 
  * it. At the same time losses come before censorings. Vessels watched for time
  * 0 and not lost count only among the cases.
  * Results live in the caller's arena. STATUS_USAGE for a time out of range, a
- * level outside 0 to 1 (both excluded), too many cases; STATUS_MEMORY.
+ * level outside 0 to 1 (both excluded), too many cases.
  */
 struct survival_case {
     double time;
@@ -267,19 +269,5 @@ struct monitor_episode {
  */
 size_t monitor_episodes(const struct monitor_plan *plan, const bool *lost, size_t count,
                         size_t *sums, struct monitor_episode *episodes, size_t most);
-
-/* Whether an argument is within what counts.h says. */
-static inline bool counts_fine(struct counts counts)
-{
-    return counts.lost <= counts.total && counts.total <= COUNTS_MOST;
-}
-
-static inline bool level_fine(double level)
-{
-    return level > 0.0 && level < 1.0;
-}
-
-/* All groups together, or false when there is a fault or too many of them. */
-bool counts_sum(const struct counts *groups, size_t count, struct counts *sum);
 
 #endif
