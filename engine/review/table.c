@@ -5,139 +5,58 @@
 #include <gsl/gsl_rng.h>
 #include <gsl/gsl_sf_gamma.h>
 #include <math.h>
-#include <stdbool.h>
-#include <stddef.h>
 #include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/memory.h"
 #include "base/numbers.h"
-#include "review/statistics.h"
-
-/*
- * How many of the lost fall to the first of two groups when all margins are given: a distribution
- * over `count` whole numbers from `least` up, by its logarithm at odds ratio 1, up to a constant.
- * It is log-concave, so nearly all of it lies round one peak.
- */
-struct conditional {
-    size_t least, count;
-    const double *log_chance;
-};
-
-/* log C(m, k) C(n, t - k) less a constant, k from max(0, t - n) to min(m, t): t lost among m + n.
- * Writes `count` values, as conditional_range says. */
-static void conditional_range(size_t m, size_t n, size_t t, size_t *least, size_t *count);
-static void conditional_fill(size_t m, size_t n, size_t t, double *log_chance);
-
-/* The two-sided p of odds ratio 1 when `seen` fell to the first group (table.h). */
-static double conditional_two_sided(const struct conditional *conditional, size_t seen);
-
-/* Whole numbers at random, exactly even, from a generator that gives 32 bits (gsl_rng_mt19937). */
-
-/* 0 to count - 1, count above 0 (Lemire 2019, ACM Trans Model Comput Simul 29:3). */
-static uint32_t draw_below(gsl_rng *rng, uint32_t count);
-
-/* Any distribution over 0 to count - 1 in constant time (Walker 1977; Vose 1991). */
-struct alias {
-    size_t count;
-    double *share;
-    uint32_t *other;
-};
-
-/* Binomial over 0 to n at rate p, 0 < p < 1; `log_factorial` up to n. False without memory; then
- * there is nothing to release. */
-static bool alias_binomial(struct alias *alias, size_t n, double p, const double *log_factorial);
-static size_t alias_draw(const struct alias *alias, gsl_rng *rng);
-static void alias_release(struct alias *alias);
 
 /* A table made ready: no empty group, at least two groups, and `taken` counts the rarer of lost and
  * not lost, at least one. */
 struct margins {
-    size_t *sizes; /* largest first */
+    size_t *sizes; /* largest first, so equal ones are neighbours */
     size_t *taken;
     size_t groups, total, take;
+    double *log_factorial; /* log of n!, up to the largest size or the total where that is needed */
 };
 
-/* log of n! for n = 0 to `most`; NULL without memory. The caller frees it. */
-static double *table_log_factorials(size_t most);
-
 /* What a table may be likelier than ours by and still count as no likelier, in its logarithm. */
-#define TABLE_TIE 1e-7
-
-/* The exact p. `settled` is false, and p not set, when it took more than `steps`. */
-enum status table_network(const struct margins *margins, size_t steps, bool *settled, double *p);
-
-/* The drawn p. */
-enum status table_draw(const struct margins *margins, const struct table_effort *effort,
-                       struct table_test *result);
-
-/* A number that p is certainly not above. `log_factorial` up to the largest size. */
-static double table_bound(const struct margins *margins, const double *log_factorial);
-
-/* ==== conditional ============================================================================= */
+static const double TIE = 1e-7;
 
 /* exp(-45) = 3e-20 of the peak: what lies further down changes no sum in its last digit. */
 static const double DEEP = 45.0;
 
-/* What a table may be likelier than ours by and still count as no likelier. */
-static const double TIE = 1e-7;
-
-static void conditional_range(size_t m, size_t n, size_t t, size_t *least, size_t *count)
+static double log_choose(const struct margins *m, size_t n, size_t x)
 {
-    size_t most = t < m ? t : m;
-
-    *least = t > n ? t - n : 0;
-    *count = most - *least + 1;
+    return m->log_factorial[n] - m->log_factorial[x] - m->log_factorial[n - x];
 }
 
-static void conditional_fill(size_t m, size_t n, size_t t, double *log_chance)
-{
-    size_t least, count;
-    conditional_range(m, n, t, &least, &count);
+/* ---- two groups --------------------------------------------------------------------------------- */
 
-    log_chance[0] = 0.0;
-    for (size_t i = 1; i < count; i++) {
-        double k = (double)(least + i); /* from k - 1 to k */
-        double up = ((double)m - k + 1.0) * ((double)t - k + 1.0);
-        double down = k * ((double)n - (double)t + k);
-        log_chance[i] = log_chance[i - 1] + log(up / down);
-    }
-}
-
-/* Where the rising steps end. */
-static size_t peak(const struct conditional *c)
-{
-    size_t low = 0, high = c->count - 1;
-
-    while (low < high) {
-        size_t middle = low + (high - low) / 2;
-        if (c->log_chance[middle + 1] > c->log_chance[middle])
-            low = middle + 1;
-        else
-            high = middle;
-    }
-    return low;
-}
+/*
+ * How many of the lost fall to the first of two groups when all margins are given: a distribution
+ * over `count` whole numbers, by its logarithm at odds ratio 1, up to a constant. It is log-concave,
+ * so nearly all of it lies round one peak.
+ */
 
 /* The whole, in units of the peak. */
-static double sum_all(const struct conditional *c, size_t top)
+static double sum_all(const double *log_chance, size_t count, size_t top)
 {
     double sum = 0.0;
-
-    for (size_t i = top; i < c->count && c->log_chance[i] - c->log_chance[top] >= -DEEP; i++)
-        sum += exp(c->log_chance[i] - c->log_chance[top]);
-    for (size_t i = top; i-- > 0 && c->log_chance[i] - c->log_chance[top] >= -DEEP;)
-        sum += exp(c->log_chance[i] - c->log_chance[top]);
+    for (size_t i = top; i < count && log_chance[i] - log_chance[top] >= -DEEP; i++)
+        sum += exp(log_chance[i] - log_chance[top]);
+    for (size_t i = top; i-- > 0 && log_chance[i] - log_chance[top] >= -DEEP;)
+        sum += exp(log_chance[i] - log_chance[top]);
     return sum;
 }
 
 /* A tail may be tiny: it is summed from the place outwards, in its units. */
-static double tail(const struct conditional *c, size_t place, bool up)
+static double tail(const double *log_chance, size_t count, size_t place, bool up)
 {
     double sum = 0.0;
-
-    for (size_t i = place; i < c->count; i = up ? i + 1 : i - 1) { /* below 0 wraps, and ends it */
-        double chance = exp(c->log_chance[i] - c->log_chance[place]);
+    for (size_t i = place; i < count; i = up ? i + 1 : i - 1) { /* below 0 wraps, and ends it */
+        double chance = exp(log_chance[i] - log_chance[place]);
         sum += chance;
         if (chance < 1e-18 * sum)
             break;
@@ -145,49 +64,310 @@ static double tail(const struct conditional *c, size_t place, bool up)
     return sum;
 }
 
-/* Everything no likelier than the place: two tails that begin where the steps from the peak have
- * come down to it. `all` in units of `top`. */
-static double no_likelier(const struct conditional *c, size_t place, size_t top, double all)
+/* Two groups need no network: their tables form one row. Everything no likelier than ours is two
+ * tails, that begin where the steps from the peak have come down to it. */
+static double test_pair(const struct margins *margins)
 {
-    const double *log_chance = c->log_chance;
-    double bound = log_chance[place] + log1p(TIE);
-    double sum = 0.0;
+    size_t m = margins->sizes[0], n = margins->sizes[1], t = margins->take;
+    size_t fewest = t > n ? t - n : 0, count = (t < m ? t : m) - fewest + 1, top = 0;
+    double *log_chance = malloc(count * sizeof *log_chance), sum = 0.0;
 
-    if (log_chance[top] <= bound)
-        return 1.0;
-    size_t low = 0, high = top; /* the last on the left that counts is before `low` */
-    while (low < high) {
-        size_t middle = low + (high - low) / 2;
-        if (log_chance[middle] <= bound)
-            low = middle + 1;
-        else
-            high = middle;
+    /* log C(m, k) C(n, t - k) less a constant. */
+    log_chance[0] = 0.0;
+    for (size_t i = 1; i < count; i++) {
+        double k = (double)(fewest + i); /* from k - 1 to k */
+        double up = ((double)m - k + 1.0) * ((double)t - k + 1.0);
+        double down = k * ((double)n - (double)t + k);
+        log_chance[i] = log_chance[i - 1] + log(up / down);
+        top = log_chance[i] > log_chance[i - 1] ? i : top;
     }
-    if (low > 0)
-        sum += tail(c, low - 1, false) * exp(log_chance[low - 1] - log_chance[top]);
-    low = top;
-    high = c->count;
-    while (low < high) {
-        size_t middle = low + (high - low) / 2;
-        if (log_chance[middle] <= bound)
-            high = middle;
-        else
-            low = middle + 1;
-    }
-    if (low < c->count)
-        sum += tail(c, low, true) * exp(log_chance[low] - log_chance[top]);
-    return fmin(1.0, sum / all);
+    double bound = log_chance[margins->taken[0] - fewest] + log1p(TIE);
+    size_t left = 0, right = top; /* the last on the left that counts is before `left` */
+    while (left < top && log_chance[left] <= bound)
+        left++;
+    while (right < count && log_chance[right] > bound)
+        right++;
+    if (left > 0)
+        sum +=
+            tail(log_chance, count, left - 1, false) * exp(log_chance[left - 1] - log_chance[top]);
+    if (right < count)
+        sum += tail(log_chance, count, right, true) * exp(log_chance[right] - log_chance[top]);
+    double p = log_chance[top] <= bound ? 1.0 : fmin(1.0, sum / sum_all(log_chance, count, top));
+    free(log_chance);
+    return p;
 }
 
-static double conditional_two_sided(const struct conditional *c, size_t seen)
-{
-    size_t top = peak(c);
+/* ---- more groups: the network ------------------------------------------------------------------- */
 
-    return no_likelier(c, seen - c->least, top, sum_all(c, top));
+/* Sums of the same logarithms in another order differ by far less. */
+static const double SAME = 1e-10;
+
+/* Finding the bounds costs so much less a step than following a bundle. */
+enum { BOUND_STEPS = 16 };
+
+/* Partial tables with the same number taken so far and the same chance. */
+struct bundle {
+    double value; /* sum of log C(n, x) so far */
+    double ways;
+};
+
+/* The bundles of one stage, those that have taken k from first[k] to first[k + 1]. */
+struct layer {
+    struct bundle *bundles;
+    size_t count, room;
+    size_t *first;
+};
+
+struct network {
+    const struct margins *margins;
+    double *longest, *shortest; /* [stage][still to take]: extreme sums to the end */
+    size_t *left;               /* vessels in the groups from a stage on */
+    struct layer now, next;
+    double bound; /* a sum up to this counts */
+    double whole; /* log C(N, X) */
+    double p;
+    size_t steps;
+};
+
+static size_t smaller(size_t a, size_t b)
+{
+    return a < b ? a : b;
 }
 
-/* ==== draw ==================================================================================== */
+/* From the last group back: the best and the worst that can still be added. */
+static void find_bounds(struct network *net)
+{
+    const struct margins *m = net->margins;
+    size_t width = m->take + 1;
 
+    for (size_t to_take = 0; to_take < width; to_take++) {
+        net->longest[m->groups * width + to_take] = to_take == 0 ? 0.0 : -INFINITY;
+        net->shortest[m->groups * width + to_take] = to_take == 0 ? 0.0 : INFINITY;
+    }
+    for (size_t stage = m->groups; stage-- > 0;) {
+        const double *longest = net->longest + (stage + 1) * width;
+        const double *shortest = net->shortest + (stage + 1) * width;
+        size_t size = m->sizes[stage];
+        for (size_t to_take = 0; to_take < width; to_take++) {
+            double most = -INFINITY, least = INFINITY;
+            for (size_t x = 0; x <= smaller(size, to_take); x++) {
+                double part = log_choose(m, size, x);
+                most = fmax(most, part + longest[to_take - x]);
+                least = fmin(least, part + shortest[to_take - x]);
+            }
+            net->longest[stage * width + to_take] = most;
+            net->shortest[stage * width + to_take] = least;
+        }
+    }
+}
+
+static void push(struct layer *layer, struct bundle bundle)
+{
+    if (layer->count == layer->room) {
+        layer->room = layer->room > 0 ? 2 * layer->room : 1024;
+        layer->bundles = realloc(layer->bundles, layer->room * sizeof *layer->bundles);
+    }
+    layer->bundles[layer->count++] = bundle;
+}
+
+/* Settles a bundle if all or none of its ends count, else keeps it. `taken` includes its own. */
+static void place(struct network *net, size_t stage, size_t taken, struct bundle bundle)
+{
+    const struct margins *m = net->margins;
+    size_t to_take = m->take - taken;
+    size_t at = stage * (m->take + 1) + to_take;
+
+    if (bundle.value + net->shortest[at] > net->bound)
+        return;
+    if (bundle.value + net->longest[at] <= net->bound) {
+        double ends = log_choose(m, net->left[stage], to_take);
+        net->p += bundle.ways * exp(bundle.value + ends - net->whole);
+        return;
+    }
+    push(&net->next, bundle);
+}
+
+static int by_value(const void *left, const void *right)
+{
+    double a = ((const struct bundle *)left)->value, b = ((const struct bundle *)right)->value;
+    return (a > b) - (a < b);
+}
+
+/* Joins bundles of the same chance among those from `first` on. */
+static void merge(struct layer *layer, size_t first)
+{
+    struct bundle *bundles = layer->bundles;
+    size_t kept = first;
+
+    if (layer->count - first < 2)
+        return;
+    qsort(bundles + first, layer->count - first, sizeof *bundles, by_value);
+    for (size_t i = first + 1; i < layer->count; i++) {
+        if (bundles[i].value - bundles[kept].value <= SAME)
+            bundles[kept].ways += bundles[i].ways;
+        else
+            bundles[++kept] = bundles[i];
+    }
+    layer->count = kept + 1;
+}
+
+/* All bundles that have taken `taken` after this stage. */
+static void reach(struct network *net, size_t stage, size_t taken)
+{
+    const struct margins *m = net->margins;
+    size_t size = m->sizes[stage];
+
+    if (m->take - taken > net->left[stage + 1]) /* the rest could not be taken any more */
+        return;
+    for (size_t x = 0; x <= smaller(size, taken); x++) {
+        double part = log_choose(m, size, x);
+        size_t from = net->now.first[taken - x], to = net->now.first[taken - x + 1];
+        for (size_t i = from; i < to; i++) {
+            struct bundle bundle = net->now.bundles[i];
+            bundle.value += part;
+            place(net, stage + 1, taken, bundle);
+        }
+        net->steps += to - from;
+    }
+}
+
+/* False when it took more than `steps`. */
+static bool follow(struct network *net, size_t steps)
+{
+    const struct margins *m = net->margins;
+
+    push(&net->now, (struct bundle){0.0, 1.0});
+    for (size_t k = 1; k <= m->take + 1; k++)
+        net->now.first[k] = 1;
+    for (size_t stage = 0; stage < m->groups; stage++) {
+        net->next.count = 0;
+        for (size_t taken = 0; taken <= m->take; taken++) {
+            size_t first = net->next.first[taken] = net->next.count;
+            reach(net, stage, taken);
+            if (net->steps > steps)
+                return false;
+            merge(&net->next, first);
+        }
+        net->next.first[m->take + 1] = net->next.count;
+        struct layer done = net->now;
+        net->now = net->next;
+        net->next = done;
+    }
+    return true;
+}
+
+/* Whether the bounds of every stage, as many steps as vessels times taken at the most, are worth it. */
+static bool network_fits(const struct margins *m, size_t steps)
+{
+    double most = (double)steps * BOUND_STEPS, width = (double)(m->take + 1);
+    return (double)m->total * width <= most && (double)m->groups * width <= most;
+}
+
+/* The exact p; NAN when it took more than `steps`. */
+static double test_network(const struct margins *m, size_t steps)
+{
+    struct network net = {.margins = m};
+    size_t cells = (m->groups + 1) * (m->take + 1);
+
+    struct arena *arena = arena_new();
+    net.longest = arena_array(arena, cells, sizeof *net.longest);
+    net.shortest = arena_array(arena, cells, sizeof *net.shortest);
+    net.left = arena_array(arena, m->groups + 1, sizeof *net.left);
+    net.now.first = arena_array(arena, m->take + 2, sizeof *net.now.first);
+    net.next.first = arena_array(arena, m->take + 2, sizeof *net.next.first);
+    for (size_t i = m->groups; i-- > 0;)
+        net.left[i] = net.left[i + 1] + m->sizes[i];
+    for (size_t i = 0; i < m->groups; i++)
+        net.bound += log_choose(m, m->sizes[i], m->taken[i]);
+    net.bound += TIE;
+    net.whole = log_choose(m, m->total, m->take);
+    find_bounds(&net);
+    bool settled = follow(&net, steps);
+    free(net.now.bundles);
+    free(net.next.bundles);
+    arena_free(arena);
+    return settled ? fmin(1.0, net.p) : NAN;
+}
+
+/* ---- a ceiling for tables far out --------------------------------------------------------------- */
+
+/*
+ * A table far out in the tail need not be drawn for: its p has a ceiling. With w(x) = C(n, x) for
+ * each group and t the sum of our log w, the chance of sum log w <= t among the tables with X lost
+ * is at most, for any 0 <= a < 1 and any odds r > 0,
+ *   exp(a t) prod_i [sum_x w(x)^(1 - a) r^x] / (C(N, X) r^X)
+ * (Chernoff 1952, Ann Math Stat 23:493: exp(a (t - sum log w)) is at least 1 where it counts, and
+ * (r^sum x / r^X) is 1 where X are lost). r = (X / (N - X))^(1 - a) keeps the weight near tables
+ * with X lost; a is chosen to make the bound small, and need not be the best one.
+ */
+
+static const double STEEPEST = 0.999, NEAR_ENOUGH = 0.0012; /* of a */
+
+struct bound {
+    const struct margins *margins;
+    double log_odds; /* of X against N - X */
+    double ours;     /* t */
+    double whole;    /* log C(N, X) */
+};
+
+/* log of w(x)^(1 - a) r^x. */
+static double log_part(const struct bound *b, size_t n, size_t x, double a)
+{
+    return (1.0 - a) * (log_choose(b->margins, n, x) + (double)x * b->log_odds);
+}
+
+/* log of its sum over x. */
+static double log_factor(const struct bound *b, size_t n, double a)
+{
+    double top = log_part(b, n, 0, a), sum = 0.0;
+
+    for (size_t x = 1; x <= n; x++)
+        top = fmax(top, log_part(b, n, x, a));
+    for (size_t x = 0; x <= n; x++) {
+        double below = log_part(b, n, x, a) - top;
+        if (below > -DEEP)
+            sum += exp(below);
+    }
+    return top + log(fmax(1.0, sum)); /* the top itself gives 1 */
+}
+
+static double log_bound(void *context, double a)
+{
+    const struct bound *b = context;
+    const struct margins *m = b->margins;
+    double sum = a * b->ours - b->whole - (1.0 - a) * (double)m->take * b->log_odds;
+
+    for (size_t i = 0; i < m->groups;) { /* equal sizes are neighbours */
+        size_t first = i;
+        while (i < m->groups && m->sizes[i] == m->sizes[first])
+            i++;
+        sum += (double)(i - first) * log_factor(b, m->sizes[first], a);
+    }
+    return sum;
+}
+
+/* A number that p is certainly not above. */
+static double ceiling(const struct margins *m)
+{
+    struct bound bound = {
+        .margins = m,
+        .log_odds = log((double)m->take / (double)(m->total - m->take)),
+        .ours = TIE,
+        .whole = gsl_sf_lnchoose((unsigned)m->total, (unsigned)m->take),
+    };
+
+    for (size_t i = 0; i < m->groups; i++)
+        bound.ours += log_choose(m, m->sizes[i], m->taken[i]);
+    /* The bound is convex in a. */
+    struct minimum best = minimum_between(log_bound, &bound, 0.0, STEEPEST, NEAR_ENOUGH);
+    /* A ceiling below the least double is lifted, for 0 would say "impossible". */
+    return fmin(1.0, fmax(1e-300, exp(best.value)));
+}
+
+/* ---- tables drawn at random --------------------------------------------------------------------- */
+
+/* 0 to count - 1, count above 0, exactly even, from a generator that gives 32 bits (Lemire 2019, ACM
+ * Trans Model Comput Simul 29:3). */
 static uint32_t draw_below(gsl_rng *rng, uint32_t count)
 {
     uint64_t product = (uint64_t)gsl_rng_get(rng) * count;
@@ -200,6 +380,13 @@ static uint32_t draw_below(gsl_rng *rng, uint32_t count)
     }
     return (uint32_t)(product >> 32);
 }
+
+/* Any distribution over 0 to count - 1 in constant time (Walker 1977; Vose 1991). */
+struct alias {
+    size_t count;
+    double *share;
+    uint32_t *other;
+};
 
 /* Fills a column that is too low from one that is too high, until all are level. */
 static void level_columns(struct alias *alias, uint32_t *stack)
@@ -230,26 +417,19 @@ static void level_columns(struct alias *alias, uint32_t *stack)
         alias->share[stack[high++]] = 1.0;
 }
 
-static bool alias_binomial(struct alias *alias, size_t n, double p, const double *log_factorial)
+/* Binomial over 0 to n at rate p, 0 < p < 1. */
+static struct alias alias_binomial(const struct margins *m, size_t n, double p, struct arena *arena)
 {
     size_t count = n + 1;
-    uint32_t *stack = calloc(count, sizeof *stack);
-
-    *alias = (struct alias){count, calloc(count, sizeof *alias->share),
-                            calloc(count, sizeof *alias->other)};
-    if (!stack || !alias->share || !alias->other) {
-        free(stack);
-        alias_release(alias);
-        return false;
-    }
-    for (size_t i = 0; i < count; i++) {
-        double log_chance = log_factorial[n] - log_factorial[i] - log_factorial[n - i] +
-                            (double)i * log(p) + (double)(n - i) * log1p(-p);
-        alias->share[i] = (double)count * exp(log_chance);
-    }
-    level_columns(alias, stack);
+    struct alias alias = {count, arena_array(arena, count, sizeof *alias.share),
+                          arena_array(arena, count, sizeof *alias.other)};
+    uint32_t *stack = malloc(count * sizeof *stack);
+    for (size_t i = 0; i < count; i++)
+        alias.share[i] = (double)count * exp(log_choose(m, n, i) + (double)i * log(p) +
+                                             (double)(n - i) * log1p(-p));
+    level_columns(&alias, stack);
     free(stack);
-    return true;
+    return alias;
 }
 
 static size_t alias_draw(const struct alias *alias, gsl_rng *rng)
@@ -259,97 +439,6 @@ static size_t alias_draw(const struct alias *alias, gsl_rng *rng)
 
     return height < alias->share[column] ? column : alias->other[column];
 }
-
-static void alias_release(struct alias *alias)
-{
-    free(alias->share);
-    free(alias->other);
-    *alias = (struct alias){0, NULL, NULL};
-}
-
-/* ==== table bound ============================================================================= */
-
-/*
- * A table far out in the tail need not be drawn for: its p has a ceiling. With w(x) = C(n, x) for
- * each group and t the sum of our log w, the chance of sum log w <= t among the tables with X lost
- * is at most, for any 0 <= a < 1 and any odds r > 0,
- *   exp(a t) prod_i [sum_x w(x)^(1 - a) r^x] / (C(N, X) r^X)
- * (Chernoff 1952, Ann Math Stat 23:493: exp(a (t - sum log w)) is at least 1 where it counts, and
- * (r^sum x / r^X) is 1 where X are lost). r = (X / (N - X))^(1 - a) keeps the weight near tables
- * with X lost; a is chosen to make the bound small, and need not be the best one.
- */
-
-static const double STEEPEST = 0.999, NEAR_ENOUGH = 0.0012; /* of a */
-
-struct bound {
-    const struct margins *margins;
-    const double *log_factorial;
-    double log_odds; /* of X against N - X */
-    double ours;     /* t */
-    double whole;    /* log C(N, X) */
-};
-
-static double log_choose(const struct bound *b, size_t n, size_t x)
-{
-    return b->log_factorial[n] - b->log_factorial[x] - b->log_factorial[n - x];
-}
-
-/* log of w(x)^(1 - a) r^x. */
-static double log_part(const struct bound *b, size_t n, size_t x, double a)
-{
-    return (1.0 - a) * (log_choose(b, n, x) + (double)x * b->log_odds);
-}
-
-/* log of its sum over x. */
-static double log_factor(const struct bound *b, size_t n, double a)
-{
-    double top = log_part(b, n, 0, a), sum = 0.0;
-
-    for (size_t x = 1; x <= n; x++)
-        top = fmax(top, log_part(b, n, x, a));
-    for (size_t x = 0; x <= n; x++) {
-        double below = log_part(b, n, x, a) - top;
-        if (below > -45.0) /* the rest is past the last digit */
-            sum += exp(below);
-    }
-    return top + log(fmax(1.0, sum)); /* the top itself gives 1 */
-}
-
-static double log_bound(void *context, double a)
-{
-    const struct bound *b = context;
-    const struct margins *m = b->margins;
-    double sum = a * b->ours - b->whole - (1.0 - a) * (double)m->take * b->log_odds;
-
-    for (size_t i = 0; i < m->groups;) { /* equal sizes are neighbours */
-        size_t first = i;
-        while (i < m->groups && m->sizes[i] == m->sizes[first])
-            i++;
-        sum += (double)(i - first) * log_factor(b, m->sizes[first], a);
-    }
-    return sum;
-}
-
-static double table_bound(const struct margins *margins, const double *log_factorial)
-{
-    size_t take = margins->take, rest = margins->total - take;
-    struct bound bound = {
-        .margins = margins,
-        .log_factorial = log_factorial,
-        .log_odds = log((double)take / (double)rest),
-        .ours = TABLE_TIE,
-        .whole = gsl_sf_lnchoose((unsigned)margins->total, (unsigned)take),
-    };
-
-    for (size_t i = 0; i < margins->groups; i++)
-        bound.ours += log_choose(&bound, margins->sizes[i], margins->taken[i]);
-    /* The bound is convex in a. */
-    struct minimum least = minimum_between(log_bound, &bound, 0.0, STEEPEST, NEAR_ENOUGH);
-    /* A ceiling below the least double is lifted, for 0 would say "impossible". */
-    return fmin(1.0, fmax(1e-300, exp(least.value)));
-}
-
-/* ==== table draw ============================================================================== */
 
 /*
  * Tables with given margins, drawn at random. To take X of N vessels evenly, each is first taken by
@@ -365,29 +454,12 @@ static const double AIM = 2.5;
 struct sampler {
     const struct margins *margins;
     gsl_rng *rng;
-    struct alias *alias; /* of each distinct size */
-    size_t aliases;
-    size_t *which;   /* group -> alias */
-    size_t *first;   /* group -> its first vessel */
-    uint32_t *owner; /* vessel -> group */
-    size_t *taken;   /* of each group, the first ones of its vessels */
-    double start;    /* chance of each vessel at the start; 0: begin with none */
-    double *log_factorial;
+    struct alias *alias; /* of each group; equal sizes share theirs */
+    size_t *first;       /* group -> its first vessel */
+    uint32_t *owner;     /* vessel -> group */
+    size_t *taken;       /* of each group, the first ones of its vessels */
+    double start;        /* chance of each vessel at the start; 0: begin with none */
 };
-
-static void release(struct sampler *s)
-{
-    for (size_t i = 0; i < s->aliases; i++)
-        alias_release(&s->alias[i]);
-    if (s->rng)
-        gsl_rng_free(s->rng);
-    free(s->alias);
-    free(s->which);
-    free(s->first);
-    free(s->owner);
-    free(s->taken);
-    free(s->log_factorial);
-}
 
 /* Vessels added to a start, or all of them where there is none. */
 static double additions(const struct margins *m)
@@ -397,52 +469,33 @@ static double additions(const struct margins *m)
     return fmin(take, AIM * sqrt(take * (1.0 - take / total)));
 }
 
-static double start_chance(const struct margins *m)
+static struct sampler sampler_of(const struct margins *m, unsigned long seed, struct arena *arena)
 {
+    struct sampler s = {
+        .margins = m,
+        .rng = gsl_rng_alloc(gsl_rng_mt19937),
+        .alias = arena_array(arena, m->groups, sizeof *s.alias),
+        .first = arena_array(arena, m->groups, sizeof *s.first),
+        .owner = arena_array(arena, m->total, sizeof *s.owner),
+        .taken = arena_array(arena, m->groups, sizeof *s.taken),
+    };
     double aim = (double)m->take - additions(m);
 
-    /* Adding costs about as much as a binomial number. */
-    return aim > (double)m->groups ? aim / (double)m->total : 0.0;
-}
-
-/* Sizes stand in falling order, so equal ones are neighbours and share their table. */
-static bool prepare_alias(struct sampler *s)
-{
-    const struct margins *m = s->margins;
-
-    for (size_t i = 0; i < m->groups; i++) {
-        if (i == 0 || m->sizes[i] != m->sizes[i - 1]) {
-            if (!alias_binomial(&s->alias[s->aliases], m->sizes[i], s->start, s->log_factorial))
-                return false;
-            s->aliases++;
-        }
-        s->which[i] = s->aliases - 1;
-    }
-    return true;
-}
-
-static bool prepare(struct sampler *s, unsigned long seed)
-{
-    const struct margins *m = s->margins;
-
-    s->rng = gsl_rng_alloc(gsl_rng_mt19937);
-    s->alias = calloc(m->groups, sizeof *s->alias);
-    s->which = calloc(m->groups, sizeof *s->which);
-    s->first = calloc(m->groups, sizeof *s->first);
-    s->owner = calloc(m->total, sizeof *s->owner);
-    s->taken = calloc(m->groups, sizeof *s->taken);
-    s->log_factorial = table_log_factorials(m->sizes[0]);
-    if (!s->rng || !s->alias || !s->which || !s->first || !s->owner || !s->taken ||
-        !s->log_factorial)
-        return false;
-    gsl_rng_set(s->rng, seed);
+    if (s.rng == NULL)
+        memory_exhausted();
+    gsl_rng_set(s.rng, seed);
     for (size_t group = 0, vessel = 0; group < m->groups; group++) {
-        s->first[group] = vessel;
+        s.first[group] = vessel;
         for (size_t i = 0; i < m->sizes[group]; i++)
-            s->owner[vessel++] = (uint32_t)group;
+            s.owner[vessel++] = (uint32_t)group;
     }
-    s->start = start_chance(m);
-    return s->start == 0.0 || prepare_alias(s);
+    /* Adding costs about as much as a binomial number. */
+    s.start = aim > (double)m->groups ? aim / (double)m->total : 0.0;
+    for (size_t i = 0; i < m->groups && s.start > 0.0; i++)
+        s.alias[i] = i > 0 && m->sizes[i] == m->sizes[i - 1]
+                         ? s.alias[i - 1]
+                         : alias_binomial(m, m->sizes[i], s.start, arena);
+    return s;
 }
 
 /* The number taken at the start. */
@@ -458,7 +511,7 @@ static size_t draw_start(struct sampler *s)
     do {
         sum = 0;
         for (size_t i = 0; i < m->groups; i++)
-            sum += s->taken[i] = alias_draw(&s->alias[s->which[i]], s->rng);
+            sum += s->taken[i] = alias_draw(&s->alias[i], s->rng);
     } while (sum > m->take);
     return sum;
 }
@@ -479,32 +532,46 @@ static void draw_table(struct sampler *s)
 }
 
 /* log of the table's chance but for a constant. */
-static double log_chance(const struct sampler *s, const size_t *taken)
+static double log_chance(const struct margins *m, const size_t *taken)
 {
-    const struct margins *m = s->margins;
     double sum = 0.0;
-
     for (size_t i = 0; i < m->groups; i++)
-        sum -= s->log_factorial[taken[i]] + s->log_factorial[m->sizes[i] - taken[i]];
+        sum -= m->log_factorial[taken[i]] + m->log_factorial[m->sizes[i] - taken[i]];
     return sum;
 }
 
 /* How many tables of so many single numbers the effort allows. */
 static size_t allowance(const struct table_effort *effort, double numbers)
 {
-    const double least = 200.0; /* fewer would say nothing at all */
-    double allowed = effort->draws > 0 ? fmax(least, (double)effort->draws / numbers) : INFINITY;
+    const double fewest = 200.0; /* less would say nothing at all */
+    double allowed = effort->draws > 0 ? fmax(fewest, (double)effort->draws / numbers) : INFINITY;
 
     return allowed < (double)effort->tables ? (size_t)allowed : effort->tables;
 }
 
-/* p and its error from what was drawn. */
-static void tell_drawn(size_t hits, size_t tables, size_t enough, struct table_test *result)
+static struct table_test draw_tables(struct sampler *s, const struct table_effort *effort)
 {
-    double p = enough > 0 && hits >= enough ? (double)hits / (double)tables
-                                            : (double)(hits + 1) / (double)(tables + 1);
+    enum {
+        FIRST_LOOK = 100
+    }; /* tables without a hit, when it is worth asking how far out ours lies */
+    const struct margins *m = s->margins;
+    size_t most = allowance(effort, (double)m->groups + additions(m)), hits = 0, tables = 0;
+    double ours = log_chance(m, m->taken) + TIE;
 
-    *result = (struct table_test){
+    while (tables < most && (effort->enough == 0 || hits < effort->enough)) {
+        draw_table(s);
+        tables++;
+        hits += log_chance(m, s->taken) <= ours;
+        if (hits == 0 && tables == FIRST_LOOK) {
+            double bound = ceiling(m);
+            if (bound < 1.0 / (double)(most + 1))
+                return (struct table_test){.p = bound, .at_most = true, .tables = tables};
+        }
+    }
+    double p = effort->enough > 0 && hits >= effort->enough
+                   ? (double)hits / (double)tables
+                   : (double)(hits + 1) / (double)(tables + 1);
+    return (struct table_test){
         .p = p,
         .at_most = hits == 0,
         .standard_error = sqrt(p * (1.0 - p) / (double)tables),
@@ -513,301 +580,13 @@ static void tell_drawn(size_t hits, size_t tables, size_t enough, struct table_t
     };
 }
 
-/* After this many tables without a hit it is worth asking how far out ours lies. */
-enum { FIRST_LOOK = 100 };
-
-static bool far_out(const struct sampler *s, size_t most, double *bound)
-{
-    *bound = table_bound(s->margins, s->log_factorial);
-    return *bound < 1.0 / (double)(most + 1);
-}
-
-static void draw_tables(struct sampler *s, const struct table_effort *effort,
-                        struct table_test *result)
-{
-    const struct margins *m = s->margins;
-    size_t most = allowance(effort, (double)m->groups + additions(m));
-    size_t hits = 0, tables = 0;
-    double ours = log_chance(s, m->taken) + TABLE_TIE, bound;
-
-    while (tables < most && (effort->enough == 0 || hits < effort->enough)) {
-        draw_table(s);
-        tables++;
-        if (log_chance(s, s->taken) <= ours)
-            hits++;
-        if (hits == 0 && tables == FIRST_LOOK && far_out(s, most, &bound)) {
-            *result = (struct table_test){.p = bound, .at_most = true, .tables = tables};
-            return;
-        }
-    }
-    tell_drawn(hits, tables, effort->enough, result);
-}
-
-enum status table_draw(const struct margins *margins, const struct table_effort *effort,
-                       struct table_test *result)
-{
-    struct sampler sampler = {.margins = margins};
-    bool ready = prepare(&sampler, effort->seed);
-
-    if (ready)
-        draw_tables(&sampler, effort, result);
-    release(&sampler);
-    return ready ? STATUS_OK : STATUS_MEMORY;
-}
-
-/* ==== table network =========================================================================== */
-
-/* Sums of the same logarithms in another order differ by far less. */
-static const double SAME = 1e-10;
-
-/* Finding the bounds costs so much less a step than following a bundle. */
-enum { BOUND_STEPS = 16 };
-
-/* Partial tables with the same number taken so far and the same chance. */
-struct bundle {
-    double value; /* sum of log C(n, x) so far */
-    double ways;
-};
-
-/* The bundles of one stage, those that have taken k from first[k] to first[k + 1]. */
-struct layer {
-    struct bundle *bundles;
-    size_t count, room;
-    size_t *first;
-};
-
-struct network {
-    const struct margins *margins;
-    double *log_factorial;
-    double *longest, *shortest; /* [stage][still to take]: extreme sums to the end */
-    size_t *left;               /* vessels in the groups from a stage on */
-    struct layer now, next;
-    double bound; /* a sum up to this counts */
-    double whole; /* log C(N, X) */
-    double p;
-    size_t steps;
-};
-
-static double table_network_log_choose(const struct network *net, size_t n, size_t k)
-{
-    return net->log_factorial[n] - net->log_factorial[k] - net->log_factorial[n - k];
-}
-
-static size_t smaller(size_t a, size_t b)
-{
-    return a < b ? a : b;
-}
-
-/* ---- bounds ---------------------------------------------------------------------------------- */
-
-/* From the last group back: the best and the worst that can still be added. */
-static void find_bounds(struct network *net)
-{
-    const struct margins *m = net->margins;
-    size_t width = m->take + 1;
-
-    for (size_t to_take = 0; to_take < width; to_take++) {
-        net->longest[m->groups * width + to_take] = to_take == 0 ? 0.0 : -INFINITY;
-        net->shortest[m->groups * width + to_take] = to_take == 0 ? 0.0 : INFINITY;
-    }
-    for (size_t stage = m->groups; stage-- > 0;) {
-        const double *longest = net->longest + (stage + 1) * width;
-        const double *shortest = net->shortest + (stage + 1) * width;
-        size_t size = m->sizes[stage];
-        for (size_t to_take = 0; to_take < width; to_take++) {
-            double most = -INFINITY, least = INFINITY;
-            for (size_t x = 0; x <= smaller(size, to_take); x++) {
-                double part = table_network_log_choose(net, size, x);
-                most = fmax(most, part + longest[to_take - x]);
-                least = fmin(least, part + shortest[to_take - x]);
-            }
-            net->longest[stage * width + to_take] = most;
-            net->shortest[stage * width + to_take] = least;
-        }
-    }
-}
-
-/* ---- following ------------------------------------------------------------------------------- */
-
-static bool push(struct layer *layer, struct bundle bundle)
-{
-    if (layer->count == layer->room) {
-        size_t room = layer->room ? 2 * layer->room : 1024;
-        struct bundle *grown = realloc(layer->bundles, room * sizeof *grown);
-        if (!grown)
-            return false;
-        layer->bundles = grown;
-        layer->room = room;
-    }
-    layer->bundles[layer->count++] = bundle;
-    return true;
-}
-
-/* Settles a bundle if all or none of its ends count, else keeps it. `taken` includes its own. */
-static bool place(struct network *net, size_t stage, size_t taken, struct bundle bundle)
-{
-    const struct margins *m = net->margins;
-    size_t to_take = m->take - taken;
-    size_t at = stage * (m->take + 1) + to_take;
-
-    if (bundle.value + net->shortest[at] > net->bound)
-        return true;
-    if (bundle.value + net->longest[at] <= net->bound) {
-        double ends = table_network_log_choose(net, net->left[stage], to_take);
-        net->p += bundle.ways * exp(bundle.value + ends - net->whole);
-        return true;
-    }
-    return push(&net->next, bundle);
-}
-
-static int by_value(const void *left, const void *right)
-{
-    double a = ((const struct bundle *)left)->value, b = ((const struct bundle *)right)->value;
-    return (a > b) - (a < b);
-}
-
-/* Joins bundles of the same chance among those from `first` on. */
-static void merge(struct layer *layer, size_t first)
-{
-    struct bundle *bundles = layer->bundles;
-    size_t kept = first;
-
-    if (layer->count - first < 2)
-        return;
-    qsort(bundles + first, layer->count - first, sizeof *bundles, by_value);
-    for (size_t i = first + 1; i < layer->count; i++) {
-        if (bundles[i].value - bundles[kept].value <= SAME)
-            bundles[kept].ways += bundles[i].ways;
-        else
-            bundles[++kept] = bundles[i];
-    }
-    layer->count = kept + 1;
-}
-
-/* All bundles that have taken `taken` after this stage. False without memory. */
-static bool reach(struct network *net, size_t stage, size_t taken)
-{
-    size_t size = net->margins->sizes[stage], left = net->left[stage + 1];
-
-    if (net->margins->take - taken > left) /* the rest could not be taken any more */
-        return true;
-    for (size_t x = 0; x <= smaller(size, taken); x++) {
-        double part = table_network_log_choose(net, size, x);
-        size_t from = net->now.first[taken - x], to = net->now.first[taken - x + 1];
-        for (size_t i = from; i < to; i++) {
-            struct bundle bundle = net->now.bundles[i];
-            bundle.value += part;
-            if (!place(net, stage + 1, taken, bundle))
-                return false;
-        }
-        net->steps += to - from;
-    }
-    return true;
-}
-
-static enum status follow(struct network *net, size_t steps, bool *settled)
-{
-    const struct margins *m = net->margins;
-
-    if (!push(&net->now, (struct bundle){0.0, 1.0}))
-        return STATUS_MEMORY;
-    for (size_t k = 1; k <= m->take + 1; k++)
-        net->now.first[k] = 1;
-    for (size_t stage = 0; stage < m->groups; stage++) {
-        net->next.count = 0;
-        for (size_t taken = 0; taken <= m->take; taken++) {
-            size_t first = net->next.first[taken] = net->next.count;
-            if (!reach(net, stage, taken))
-                return STATUS_MEMORY;
-            if (net->steps > steps)
-                return STATUS_OK;
-            merge(&net->next, first);
-        }
-        net->next.first[m->take + 1] = net->next.count;
-        struct layer done = net->now;
-        net->now = net->next;
-        net->next = done;
-    }
-    *settled = true;
-    return STATUS_OK;
-}
-
-/* ---- start and end --------------------------------------------------------------------------- */
-
-static void table_network_release(struct network *net)
-{
-    free(net->log_factorial);
-    free(net->longest);
-    free(net->shortest);
-    free(net->left);
-    free(net->now.bundles);
-    free(net->now.first);
-    free(net->next.bundles);
-    free(net->next.first);
-}
-
-static bool table_network_prepare(struct network *net)
-{
-    const struct margins *m = net->margins;
-    size_t cells = (m->groups + 1) * (m->take + 1);
-
-    net->log_factorial = table_log_factorials(m->total);
-    net->longest = calloc(cells, sizeof *net->longest);
-    net->shortest = calloc(cells, sizeof *net->shortest);
-    net->left = calloc(m->groups + 1, sizeof *net->left);
-    net->now.first = calloc(m->take + 2, sizeof *net->now.first);
-    net->next.first = calloc(m->take + 2, sizeof *net->next.first);
-    if (!net->log_factorial || !net->longest || !net->shortest || !net->left || !net->now.first ||
-        !net->next.first)
-        return false;
-    for (size_t i = m->groups; i-- > 0;)
-        net->left[i] = net->left[i + 1] + m->sizes[i];
-    for (size_t i = 0; i < m->groups; i++)
-        net->bound += table_network_log_choose(net, m->sizes[i], m->taken[i]);
-    net->bound += TABLE_TIE;
-    net->whole = table_network_log_choose(net, m->total, m->take);
-    find_bounds(net);
-    return true;
-}
-
-enum status table_network(const struct margins *margins, size_t steps, bool *settled, double *p)
-{
-    struct network net = {.margins = margins};
-
-    *settled = false;
-    /* Bounds of every stage: as many steps as vessels times taken, at the most. */
-    if ((double)margins->total * (double)(margins->take + 1) > (double)steps * BOUND_STEPS ||
-        (double)margins->groups * (double)(margins->take + 1) > (double)steps * BOUND_STEPS)
-        return STATUS_OK;
-    enum status status = table_network_prepare(&net) ? follow(&net, steps, settled) : STATUS_MEMORY;
-    *p = fmin(1.0, net.p);
-    table_network_release(&net);
-    return status;
-}
-
-/* ==== table =================================================================================== */
+/* ---- groups against lost or not ----------------------------------------------------------------- */
 
 struct table_effort table_effort_usual(void)
 {
     return (struct table_effort){
         .exact_steps = 100000, .tables = 10000, .draws = 20000000, .enough = 100, .seed = 1};
 }
-
-static double *table_log_factorials(size_t most)
-{
-    double *table = calloc(most + 1, sizeof *table);
-    long double sum = 0.0L;
-
-    if (!table)
-        return NULL;
-    for (size_t n = 1; n <= most; n++) {
-        sum += log((double)n);
-        table[n] = (double)sum;
-    }
-    return table;
-}
-
-/* ---- groups against lost or not -------------------------------------------------------------- */
 
 static int larger_first(const void *left, const void *right)
 {
@@ -818,86 +597,65 @@ static int larger_first(const void *left, const void *right)
     return (a->lost < b->lost) - (a->lost > b->lost);
 }
 
-/* Fills `sizes` and `taken` (room for all) from the groups that are not empty. */
-static void fill_margins(struct margins *margins, struct counts *groups, size_t count,
-                         struct counts sum)
+/* From the groups that are not empty. */
+static struct margins margins_of(const struct counts *groups, size_t count, struct counts sum,
+                                 struct arena *arena)
 {
     bool rather_kept = sum.lost > sum.total - sum.lost;
-
-    qsort(groups, count, sizeof *groups, larger_first);
-    while (margins->groups < count && groups[margins->groups].total > 0) {
-        struct counts group = groups[margins->groups];
-        margins->sizes[margins->groups] = group.total;
-        margins->taken[margins->groups++] = rather_kept ? group.total - group.lost : group.lost;
+    struct counts *sorted = arena_array(arena, count, sizeof *sorted);
+    struct margins m = {.sizes = arena_array(arena, count, sizeof *m.sizes),
+                        .taken = arena_array(arena, count, sizeof *m.taken),
+                        .total = sum.total,
+                        .take = rather_kept ? sum.total - sum.lost : sum.lost};
+    for (size_t i = 0; i < count; i++)
+        sorted[i] = groups[i];
+    if (count > 1)
+        qsort(sorted, count, sizeof *sorted, larger_first);
+    while (m.groups < count && sorted[m.groups].total > 0) {
+        struct counts group = sorted[m.groups];
+        m.sizes[m.groups] = group.total;
+        m.taken[m.groups++] = rather_kept ? group.total - group.lost : group.lost;
     }
-    margins->total = sum.total;
-    margins->take = rather_kept ? sum.total - sum.lost : sum.lost;
+    return m;
 }
 
-/* Two groups need no network: their tables form one row. */
-static enum status test_pair(const struct margins *margins, struct table_test *result)
+static double *log_factorials(size_t most, struct arena *arena)
 {
-    struct conditional pair;
-    size_t m = margins->sizes[0], n = margins->sizes[1];
-
-    conditional_range(m, n, margins->take, &pair.least, &pair.count);
-    double *log_chance = calloc(pair.count, sizeof *log_chance);
-    if (!log_chance)
-        return STATUS_MEMORY;
-    conditional_fill(m, n, margins->take, log_chance);
-    pair.log_chance = log_chance;
-    *result =
-        (struct table_test){.p = conditional_two_sided(&pair, margins->taken[0]), .exact = true};
-    free(log_chance);
-    return STATUS_OK;
-}
-
-static enum status test_margins(const struct margins *margins, const struct table_effort *effort,
-                                struct table_test *result)
-{
-    bool settled = false;
-    double p = NAN;
-
-    if (margins->groups < 2 || margins->take == 0) {
-        *result = (struct table_test){.p = 1.0, .exact = true};
-        return STATUS_OK;
+    double *table = arena_array(arena, most + 1, sizeof *table);
+    long double sum = 0.0L;
+    for (size_t n = 1; n <= most; n++) {
+        sum += log((double)n);
+        table[n] = (double)sum;
     }
-    if (margins->groups == 2)
-        return test_pair(margins, result);
-    enum status status = table_network(margins, effort->exact_steps, &settled, &p);
-    if (status != STATUS_OK)
-        return status;
-    if (!settled)
-        return table_draw(margins, effort, result);
-    *result = (struct table_test){.p = p, .exact = true};
-    return STATUS_OK;
+    return table;
 }
 
 enum status table_groups(const struct counts *groups, size_t count,
                          const struct table_effort *effort, struct table_test *result)
 {
     struct counts sum;
-
     if (effort->tables < 1 || !counts_sum(groups, count, &sum))
         return STATUS_USAGE;
-    size_t room = count ? count : 1;
-    struct counts *sorted = calloc(room, sizeof *sorted);
-    struct margins margins = {.sizes = calloc(room, sizeof *margins.sizes),
-                              .taken = calloc(room, sizeof *margins.taken)};
-    enum status status = STATUS_MEMORY;
-    if (sorted && margins.sizes && margins.taken) {
-        for (size_t i = 0; i < count; i++)
-            sorted[i] = groups[i];
-        fill_margins(&margins, sorted, count, sum);
-        status = test_margins(&margins, effort, result);
+    struct arena *arena = arena_new();
+    struct margins margins = margins_of(groups, count, sum, arena);
+    *result = (struct table_test){.p = 1.0, .exact = true};
+    if (margins.groups == 2 && margins.take > 0) {
+        result->p = test_pair(&margins);
+    } else if (margins.groups > 2 && margins.take > 0) {
+        bool fits = network_fits(&margins, effort->exact_steps);
+        margins.log_factorial = log_factorials(fits ? margins.total : margins.sizes[0], arena);
+        result->p = fits ? test_network(&margins, effort->exact_steps) : NAN;
+        if (isnan(result->p)) {
+            struct sampler sampler = sampler_of(&margins, effort->seed, arena);
+            *result = draw_tables(&sampler, effort);
+            gsl_rng_free(sampler.rng);
+        }
     }
-    free(sorted);
-    free(margins.sizes);
-    free(margins.taken);
-    return status;
+    arena_free(arena);
+    return STATUS_OK;
 }
 
-/* ---- the quick one --------------------------------------------------------------------------- */
+/* ---- the quick one ------------------------------------------------------------------------------ */
 
 enum status table_chi_square(const struct counts *groups, size_t count,
                              struct table_chi_square *result)

@@ -25,11 +25,10 @@
 
 /* How hard to try. */
 struct table_effort {
-    size_t
-        exact_steps; /* partial tables to follow before chance is asked instead; 0: never follow */
-    size_t tables;   /* the most random tables to draw, at least 1 */
-    size_t draws;    /* the most single numbers to draw, whatever `tables` says; 0: no such end */
-    size_t enough;   /* stop drawing after so many as unlikely as ours; 0: draw them all */
+    size_t exact_steps; /* partial tables to follow before tables are drawn; 0: never follow */
+    size_t tables;      /* the most random tables to draw, at least 1 */
+    size_t draws;  /* the most single numbers to draw, whatever `tables` says; 0: no such end */
+    size_t enough; /* stop drawing after so many as unlikely as ours; 0: draw them all */
     unsigned long seed; /* the same seed gives the same answer */
 };
 
@@ -46,7 +45,8 @@ struct table_test {
 };
 
 /*
- * Groups against lost or not. Two groups are summed outright; more are exact by the network of Mehta & Patel (1983, J Am Stat Assoc 78:427):
+ * Groups against lost or not. Two groups are summed outright; more are exact by the network of
+ * Mehta & Patel (1983, J Am Stat Assoc 78:427):
  * tables are followed group by group, those with the same loss so far and the same chance together,
  * and a bundle is settled as soon as all or none of its ends count. When that takes more than
  * `exact_steps`, tables are drawn at random:
@@ -55,7 +55,7 @@ struct table_test {
  * early, too, when the first hundred are all likelier than ours and Chernoff's bound (1952) shows p
  * to be below what drawing could tell; then p is that bound.
  * Drawing a table costs the number of groups and some 3 sqrt(lost) numbers.
- * STATUS_USAGE (counts or effort out of range), STATUS_MEMORY.
+ * STATUS_USAGE: counts or effort out of range.
  */
 enum status table_groups(const struct counts *groups, size_t count,
                          const struct table_effort *effort, struct table_test *result);
