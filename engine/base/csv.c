@@ -2,14 +2,21 @@
 #include "base/csv.h"
 
 #include <csv.h>
+#include <errno.h>
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
+#include <sys/stat.h>
 
-#include "base/text.h"
+enum {
+    BLOCK = 64 * 1024, /* bytes read at once, and by which libcsv lets a field grow */
+    HEAD = 4096,       /* bytes by which the separator is told */
+    TELL_EVERY = 16,   /* blocks */
+};
 
 /*
  * libcsv tells no positions. It is therefore given the bytes in pieces that end
- * at a delimiter or an end of line, so that a field's callback comes when the
+ * at a separator or an end of line, so that a field's callback comes when the
  * piece that ends it is fed, and the field began where the last one ended.
  */
 struct place {
@@ -17,103 +24,94 @@ struct place {
     char previous;       /* last byte fed, so that CR LF is one end of line */
 };
 
-struct csv_stream {
+struct csv_reader {
+    struct csv_table table;
+    struct diags *diags;
+    enum status status;
     struct csv_parser parser;
-    struct csv_sink sink;
-    char delimiter;
-    enum csv_outcome outcome;
+    bool begun; /* the head was read: until then it is kept in `bytes` */
     struct place at;
     size_t field_line, field_column; /* of the next field */
-    size_t row_line;                 /* where the row began */
-    size_t fields;                   /* in it so far */
-    size_t limit;                    /* of the bytes of a field */
+    struct text bytes;               /* of the fields of this row, each with a NUL behind */
+    size_t starts[CSV_MOST_FIELDS];
+    struct csv_field fields[CSV_MOST_FIELDS];
+    size_t count;
 };
 
-/* libcsv grows its field buffer through these, which hear of no stream: beyond the limit it hears
- * there is no memory. */
-enum { SLACK = 256, LONG_BLOCK = 64 * 1024 }; /* it grows in blocks of 128, or of LONG_BLOCK */
+struct position csv_at(const struct csv_row *row, size_t field)
+{
+    if (field >= row->count)
+        return (struct position){row->file, row->line, 1};
+    return (struct position){row->file, row->fields[field].line, row->fields[field].column};
+}
 
+/* libcsv grows its field buffer through this, which hears of no reader: beyond the limit it hears
+ * there is no memory. */
 static void *bounded_realloc(void *block, size_t size)
 {
-    return size > CSV_FIELD_LIMIT + SLACK ? NULL : realloc(block, size);
+    return size > CSV_FIELD_LIMIT + 2 * BLOCK ? NULL : realloc(block, size);
 }
 
-static void *long_realloc(void *block, size_t size)
+static enum status refuse(struct csv_reader *reader, size_t line, size_t column, const char *why)
 {
-    return size > CSV_LONG_LIMIT + 2 * LONG_BLOCK ? NULL : realloc(block, size);
+    diags_error(reader->diags, (struct position){reader->table.file, line, column}, "%s", why);
+    return reader->status = STATUS_DATA;
 }
 
-struct csv_stream *csv_stream_new(const struct csv_sink *sink, char delimiter)
+static enum status refuse_long(struct csv_reader *reader, size_t line, size_t column)
 {
-    struct csv_stream *stream = calloc(1, sizeof *stream);
-
-    if (stream == NULL)
-        return NULL;
-    if (csv_init(&stream->parser, CSV_STRICT | CSV_STRICT_FINI | CSV_REPALL_NL) != 0) {
-        free(stream);
-        return NULL;
-    }
-    csv_set_realloc_func(&stream->parser, bounded_realloc);
-    csv_set_delim(&stream->parser, (unsigned char)delimiter);
-    stream->sink = *sink;
-    stream->delimiter = delimiter;
-    stream->limit = CSV_FIELD_LIMIT;
-    stream->outcome = CSV_READ;
-    stream->at.line = stream->at.column = 1;
-    stream->field_line = stream->field_column = 1;
-    return stream;
+    char why[80];
+    snprintf(why, sizeof why, "a field longer than %zu bytes; is a quote missing?",
+             reader->table.longest > 0 ? reader->table.longest : (size_t)CSV_FIELD_LIMIT);
+    return refuse(reader, line, column, why);
 }
 
-void csv_stream_free(struct csv_stream *stream)
-{
-    if (stream == NULL)
-        return;
-    csv_free(&stream->parser);
-    free(stream);
-}
-
-void csv_stream_allow_long(struct csv_stream *stream)
-{
-    stream->limit = CSV_LONG_LIMIT;
-    csv_set_realloc_func(&stream->parser, long_realloc);
-    csv_set_blk_size(&stream->parser, LONG_BLOCK);
-}
+/* ---- what libcsv calls ----------------------------------------------------------------------- */
 
 static void on_field(void *bytes, size_t length, void *context)
 {
-    struct csv_stream *stream = context;
-    struct csv_field field = {
-        .bytes = length > 0 ? bytes : "",
-        .length = length,
-        .index = stream->fields++,
-        .line = stream->field_line,
-        .column = stream->field_column,
-    };
-
-    if (field.index == 0)
-        stream->row_line = field.line;
-    stream->field_line = stream->at.line;
-    stream->field_column = stream->at.column;
-    if (stream->outcome == CSV_READ && length > stream->limit)
-        stream->outcome = CSV_TOO_LONG;
-    if (stream->outcome == CSV_READ && !stream->sink.field(stream->sink.context, &field))
-        stream->outcome = CSV_STOPPED;
+    struct csv_reader *reader = context;
+    size_t line = reader->field_line, column = reader->field_column;
+    reader->field_line = reader->at.line;
+    reader->field_column = reader->at.column;
+    if (reader->status != STATUS_OK)
+        return;
+    const char *text = length > 0 ? bytes : "";
+    if (length > (reader->table.longest > 0 ? reader->table.longest : CSV_FIELD_LIMIT))
+        refuse_long(reader, line, column);
+    else if (reader->count == CSV_MOST_FIELDS)
+        refuse(reader, line, column, "a row of more than 512 fields; is the file a table?");
+    else if (reader->table.utf8 && utf8_valid_prefix(text, length) != length)
+        refuse(reader, line, column,
+               "the text is not UTF-8; save the file as CSV in UTF-8 and try again");
+    if (reader->status != STATUS_OK)
+        return;
+    reader->starts[reader->count] = reader->bytes.length;
+    reader->fields[reader->count++] =
+        (struct csv_field){.length = length, .line = line, .column = column};
+    text_add(&reader->bytes, text, length);
+    text_add(&reader->bytes, "", 1);
 }
 
 static void on_row(int end, void *context)
 {
-    struct csv_stream *stream = context;
-    size_t fields = stream->fields;
+    struct csv_reader *reader = context;
     (void)end;
-
-    stream->fields = 0;
-    stream->field_line = stream->at.line;
-    stream->field_column = stream->at.column;
+    reader->field_line = reader->at.line;
+    reader->field_column = reader->at.column;
     /* No fields: a blank line, or the LF of a CR LF. */
-    if (fields > 0 && stream->outcome == CSV_READ &&
-        !stream->sink.row(stream->sink.context, fields, stream->row_line))
-        stream->outcome = CSV_STOPPED;
+    if (reader->count == 0 || reader->status != STATUS_OK)
+        return;
+    for (size_t i = 0; i < reader->count; i++)
+        reader->fields[i].text = reader->bytes.bytes + reader->starts[i];
+    const struct csv_row row = {reader->table.file, reader->fields, reader->count,
+                                reader->fields[0].line};
+    reader->status = reader->table.row(reader->table.context, &row);
+    reader->count = 0;
+    text_clear(&reader->bytes);
 }
+
+/* ---- pieces ---------------------------------------------------------------------------------- */
 
 /* Moves a place past one byte. Continuation bytes of UTF-8 take no column. */
 static void advance(struct place *at, char byte)
@@ -129,85 +127,186 @@ static void advance(struct place *at, char byte)
     at->previous = byte;
 }
 
-static bool ends_piece(const struct csv_stream *stream, char byte)
+static enum status malformed(struct csv_reader *reader)
 {
-    return byte == stream->delimiter || byte == '\n' || byte == '\r';
+    return refuse(reader, reader->at.line, reader->at.column,
+                  "a quote where none may stand, or one that is never closed; within quotes write "
+                  "a quote twice");
 }
 
-enum csv_outcome csv_stream_feed(struct csv_stream *stream, const char *bytes, size_t length)
+static enum status parse(struct csv_reader *reader, const char *bytes, size_t length)
 {
-    size_t at = 0;
-
-    while (at < length && stream->outcome == CSV_READ) {
-        size_t end = at;
-        struct place began = stream->at;
-        if (bytes[at] == '\0') {
-            stream->outcome = CSV_MALFORMED;
-            break;
-        }
+    for (size_t at = 0, end = 0; at < length && reader->status == STATUS_OK; at = end) {
+        struct place began = reader->at;
+        if (bytes[at] == '\0')
+            return refuse(reader, began.line, began.column,
+                          "a NUL byte, which no table holds; save the file as CSV in UTF-8");
         while (end < length && bytes[end] != '\0') {
-            advance(&stream->at, bytes[end]);
-            if (ends_piece(stream, bytes[end++]))
+            char byte = bytes[end++];
+            advance(&reader->at, byte);
+            if (byte == reader->table.separator || byte == '\n' || byte == '\r')
                 break;
         }
-        size_t taken = csv_parse(&stream->parser, bytes + at, end - at, on_field, on_row, stream);
-        if (taken < end - at && stream->outcome == CSV_READ) {
-            bool long_field = csv_error(&stream->parser) == CSV_ENOMEM &&
-                              csv_get_buffer_size(&stream->parser) >= stream->limit;
-            stream->outcome = long_field                                 ? CSV_TOO_LONG
-                              : csv_error(&stream->parser) == CSV_EPARSE ? CSV_MALFORMED
-                                                                         : CSV_NO_MEMORY;
-            stream->at = began; /* and on to the byte at fault */
-            for (size_t i = 0; i < taken; i++)
-                advance(&stream->at, bytes[at + i]);
-        }
-        at = end;
+        size_t taken = csv_parse(&reader->parser, bytes + at, end - at, on_field, on_row, reader);
+        if (taken == end - at || reader->status != STATUS_OK)
+            continue;
+        reader->at = began; /* and on to the byte at fault */
+        for (size_t i = 0; i < taken; i++)
+            advance(&reader->at, bytes[at + i]);
+        if (csv_error(&reader->parser) == CSV_EPARSE)
+            return malformed(reader);
+        return refuse_long(reader, reader->at.line, reader->at.column);
     }
-    return stream->outcome;
+    return reader->status;
 }
 
-enum csv_outcome csv_stream_finish(struct csv_stream *stream)
+/* Where the first line ends, by an end of line outside quotes; `length` when it does not. Counts
+ * what may separate fields. */
+static size_t first_line(const char *bytes, size_t length, size_t counts[3])
 {
-    if (stream->outcome != CSV_READ)
-        return stream->outcome;
-    if (csv_fini(&stream->parser, on_field, on_row, stream) != 0 && stream->outcome == CSV_READ)
-        stream->outcome = CSV_MALFORMED;
-    return stream->outcome;
+    bool quoted = false;
+    size_t at = 0;
+    for (; at < length && (quoted || (bytes[at] != '\n' && bytes[at] != '\r')); at++) {
+        quoted = quoted != (bytes[at] == '"');
+        for (size_t i = 0; i < 3 && !quoted; i++)
+            counts[i] += bytes[at] == ",;\t"[i];
+    }
+    return at;
 }
 
-void csv_stream_position(const struct csv_stream *stream, size_t *line, size_t *column)
+/* Reads the head of the file, kept until now: the separator is a comma unless its first line has
+ * more of another. */
+static enum status begin(struct csv_reader *reader)
 {
-    *line = stream->at.line;
-    *column = stream->at.column;
+    struct text head = reader->bytes;
+    size_t counts[3] = {0}, skip = 0, best = 0;
+    if (head.length >= 3 && memcmp(head.bytes, "\xEF\xBB\xBF", 3) == 0)
+        skip = 3;
+    first_line(head.bytes + skip, (head.length < HEAD ? head.length : HEAD) - skip, counts);
+    for (size_t i = 1; i < 3; i++)
+        if (counts[i] > counts[best])
+            best = i;
+    if (reader->table.separator == 0)
+        reader->table.separator = ",;\t"[best];
+    csv_set_delim(&reader->parser, (unsigned char)reader->table.separator);
+    reader->begun = true;
+    text_init(&reader->bytes);
+    parse(reader, head.bytes + skip, head.length - skip);
+    text_release(&head);
+    return reader->status;
 }
 
-static bool needs_quotes(const char *bytes, size_t length)
+/* ---- the reader ------------------------------------------------------------------------------ */
+
+struct csv_reader *csv_reader_new(const struct csv_table *table, struct diags *diags)
 {
-    if (length == 0)
-        return false;
-    if (strchr(" \t", bytes[0]) != NULL || strchr(" \t", bytes[length - 1]) != NULL)
-        return true; /* readers may trim what is not quoted; this one does */
-    for (size_t i = 0; i < length; i++)
-        if (bytes[i] == ',' || bytes[i] == '"' || bytes[i] == '\n' || bytes[i] == '\r')
-            return true;
-    return false;
+    struct csv_reader *reader = calloc(1, sizeof *reader);
+    reader->table = *table;
+    reader->diags = diags;
+    reader->at.line = reader->at.column = reader->field_line = reader->field_column = 1;
+    text_init(&reader->bytes);
+    csv_init(&reader->parser, CSV_STRICT | CSV_STRICT_FINI | CSV_REPALL_NL);
+    csv_set_realloc_func(&reader->parser, bounded_realloc);
+    csv_set_blk_size(&reader->parser, BLOCK);
+    return reader;
 }
+
+void csv_reader_free(struct csv_reader *reader)
+{
+    if (reader == NULL)
+        return;
+    csv_free(&reader->parser);
+    text_release(&reader->bytes);
+    free(reader);
+}
+
+enum status csv_reader_feed(struct csv_reader *reader, const char *bytes, size_t length)
+{
+    size_t unused[3] = {0};
+    if (reader->begun)
+        return parse(reader, bytes, length);
+    text_add(&reader->bytes, bytes, length);
+    if (reader->bytes.length >= HEAD ||
+        first_line(reader->bytes.bytes, reader->bytes.length, unused) < reader->bytes.length)
+        return begin(reader);
+    return reader->status;
+}
+
+enum status csv_reader_finish(struct csv_reader *reader)
+{
+    if (!reader->begun)
+        begin(reader);
+    if (reader->status == STATUS_OK && csv_fini(&reader->parser, on_field, on_row, reader) != 0 &&
+        reader->status == STATUS_OK)
+        return malformed(reader);
+    return reader->status;
+}
+
+enum status csv_read(const struct csv_table *table, FILE *stream, const struct progress *progress,
+                     struct diags *diags)
+{
+    struct stat about = {0};
+    FILE *file = stream != NULL ? stream : fopen(table->file, "rb");
+    if (file == NULL)
+        return filing_refused(table->file, "opened", errno, diags);
+    bool known = stream == NULL && fstat(fileno(file), &about) == 0;
+    if (known && S_ISDIR(about.st_mode)) {
+        fclose(file);
+        return filing_refused(table->file, "read", EISDIR, diags);
+    }
+    struct csv_reader *reader = csv_reader_new(table, diags);
+    char *block = malloc(BLOCK);
+    uint64_t done = 0, total = known && about.st_size > 0 ? (uint64_t)about.st_size : 0;
+    enum status status = STATUS_OK;
+    size_t got = 0;
+    for (size_t turn = 0; status == STATUS_OK && (got = fread(block, 1, BLOCK, file)) > 0; turn++) {
+        status = csv_reader_feed(reader, block, got);
+        done += got;
+        if (turn % TELL_EVERY == 0)
+            progress_tell(progress, table->file, done, total);
+    }
+    if (status == STATUS_OK && ferror(file))
+        status = filing_refused(table->file, "read", errno, diags);
+    else if (status == STATUS_OK) {
+        status = csv_reader_finish(reader);
+        progress_tell(progress, table->file, total, total);
+    }
+    free(block);
+    csv_reader_free(reader);
+    if (stream == NULL)
+        fclose(file);
+    return status;
+}
+
+int csv_named(const char *names, const char *word, size_t length)
+{
+    for (int place = 0; *names != '\0'; place++) {
+        size_t name = strcspn(names, "|");
+        if (name == length && strncasecmp(names, word, length) == 0)
+            return place;
+        names += name + (names[name] == '|');
+    }
+    return -1;
+}
+
+/* ---- writing --------------------------------------------------------------------------------- */
 
 void csv_write_field(struct text *out, const char *bytes, size_t length)
 {
-    if (!needs_quotes(bytes, length)) {
+    /* Readers may trim what is not quoted; this one does. */
+    bool quotes =
+        length > 0 && (strchr(" \t", bytes[0]) != NULL || strchr(" \t", bytes[length - 1]) != NULL);
+    for (size_t i = 0; i < length && !quotes; i++)
+        quotes = bytes[i] != '\0' && strchr(",\"\r\n", bytes[i]) != NULL;
+    if (!quotes) {
         text_add(out, bytes, length);
         return;
     }
-    text_add(out, "\"", 1);
-    while (length > 0) {
-        const char *quote = memchr(bytes, '"', length);
-        size_t piece = quote != NULL ? (size_t)(quote - bytes) + 1 : length;
-        text_add(out, bytes, piece);
-        if (quote != NULL)
-            text_add(out, "\"", 1);
-        bytes += piece;
-        length -= piece;
+    text_puts(out, "\"");
+    for (size_t i = 0; i < length; i++) {
+        if (bytes[i] == '"')
+            text_puts(out, "\"");
+        text_add(out, bytes + i, 1);
     }
-    text_add(out, "\"", 1);
+    text_puts(out, "\"");
 }

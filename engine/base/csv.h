@@ -4,56 +4,69 @@
 
 #include <stdbool.h>
 #include <stddef.h>
+#include <stdio.h>
+
+#include "base/diag.h"
+#include "base/filing.h"
+#include "base/text.h"
 
 /*
- * Comma-separated values (RFC 4180), read as a stream of any length in constant
- * memory, with the position of every field; and single fields written.
+ * Tables of separated values (RFC 4180), as spreadsheets and loggers write them: read row by row, in
+ * memory that does not grow with their length, with the position of every field.
  *
- * The grammar is libcsv's in its strict mode; this adds positions, a limit on
- * the length of a field, and refusal of what no table holds (a NUL). Feed it
- * chunks cut anywhere. It does no input or output itself.
+ * The grammar is libcsv's in its strict mode. This adds positions, bounds, the choice of what
+ * separates fields, and refusal of what no table holds; a byte order mark is passed over. Blank lines
+ * are no rows. What is wrong is told with its place and is STATUS_DATA.
  */
 enum {
-    CSV_FIELD_LIMIT = 4096,           /* bytes of one field */
-    CSV_LONG_LIMIT = 2 * 1024 * 1024, /* of one field after csv_stream_allow_long */
+    CSV_FIELD_LIMIT = 2 * 1024 * 1024, /* bytes of one field */
+    CSV_MOST_FIELDS = 512,             /* of a row: no table a person keeps has more */
 };
 
 struct csv_field {
-    const char *bytes; /* not terminated; valid during the call */
+    const char *text; /* NUL-terminated; valid during the call */
     size_t length;
-    size_t index;        /* in its row, from 0 */
     size_t line, column; /* where it begins, from 1; column in code points */
 };
 
-/* Called as fields and rows end. False stops the reading. Blank lines are no rows. */
-struct csv_sink {
+struct csv_row {
+    const char *file; /* as messages call it */
+    const struct csv_field *fields;
+    size_t count;
+    size_t line; /* where it begins */
+};
+
+/* Where a field of a row stands; where the row begins when it has no such field. */
+struct position csv_at(const struct csv_row *row, size_t field);
+
+struct csv_table {
+    const char *file; /* its path, or what messages call it; may be NULL when it is fed */
+    char separator;   /* 0: whichever of comma, semicolon and tab the first line has most of */
+    size_t longest;   /* bytes of a field, up to CSV_FIELD_LIMIT, which 0 stands for */
+    bool utf8;        /* text that is not UTF-8 is refused */
     void *context;
-    bool (*field)(void *context, const struct csv_field *field);
-    bool (*row)(void *context, size_t fields, size_t line);
+    /* Called for each row. Anything but STATUS_OK ends the reading. */
+    enum status (*row)(void *context, const struct csv_row *row);
 };
 
-enum csv_outcome {
-    CSV_READ,      /* all taken */
-    CSV_STOPPED,   /* a callback returned false */
-    CSV_MALFORMED, /* a quote where none may stand, a quoted field that never ends, a NUL */
-    CSV_TOO_LONG,  /* a field beyond the limit */
-    CSV_NO_MEMORY,
-};
+/*
+ * Reads all of a stream, or of the file of the table's name when `stream` is NULL, which tells
+ * `progress` (may be NULL) in bytes. STATUS_IO, and a message, when it cannot be read; else what is
+ * wrong with it, or what the last call of `row` returned.
+ */
+enum status csv_read(const struct csv_table *table, FILE *stream, const struct progress *progress,
+                     struct diags *diags);
 
-struct csv_stream; /* opaque */
+/* The same for bytes that come in pieces, cut anywhere. After anything but STATUS_OK the reader is
+ * dead and repeats its answer. */
+struct csv_reader; /* opaque */
+struct csv_reader *csv_reader_new(const struct csv_table *table, struct diags *diags);
+enum status csv_reader_feed(struct csv_reader *reader, const char *bytes, size_t length);
+enum status csv_reader_finish(struct csv_reader *reader);
+void csv_reader_free(struct csv_reader *reader); /* NULL is fine */
 
-/* NULL when out of memory. */
-struct csv_stream *csv_stream_new(const struct csv_sink *sink, char delimiter);
-void csv_stream_free(struct csv_stream *stream);
-/* Lets a field have up to CSV_LONG_LIMIT bytes; before the first feed. */
-void csv_stream_allow_long(struct csv_stream *stream);
-
-/* After anything but CSV_READ the stream is dead and repeats its answer. */
-enum csv_outcome csv_stream_feed(struct csv_stream *stream, const char *bytes, size_t length);
-enum csv_outcome csv_stream_finish(struct csv_stream *stream);
-
-/* Where the reading stands: for messages after a fault. */
-void csv_stream_position(const struct csv_stream *stream, size_t *line, size_t *column);
+/* The place of a word among names parted by '|', whatever the case; -1 when it is none of them. */
+int csv_named(const char *names, const char *word, size_t length);
 
 /*
  * Appends a field so that this module and others read the same bytes back: in
@@ -61,7 +74,6 @@ void csv_stream_position(const struct csv_stream *stream, size_t *line, size_t *
  * with white space. Commas between fields and CRLF behind a row are the
  * caller's.
  */
-struct text;
 void csv_write_field(struct text *out, const char *bytes, size_t length);
 
 #endif

@@ -3,6 +3,7 @@
 #define JARSIDE_BASE_FILING_H
 
 #include <stdbool.h>
+#include <stdint.h>
 #include <stdio.h>
 #include <sys/types.h>
 
@@ -60,5 +61,24 @@ enum status filing_send(FILE *stream, const char *bytes, size_t length);
 /* Adds "cannot be VERB: why" at the path and returns STATUS_IO; STATUS_CLOSED, and not a word, when
  * `error` is EPIPE: whoever closed a pipe knows. */
 enum status filing_refused(const char *path, const char *verb, int error, struct diags *diags);
+
+/*
+ * How far a long job has come, told as it goes.
+ *
+ * A job calls `tell` now and then, `done` never falling and at last equal to
+ * `total`, both in bytes or in rows. What is shown of it is the caller's matter.
+ */
+struct progress {
+    void *context;
+    void (*tell)(void *context, const char *what, uint64_t done, uint64_t total);
+};
+
+/* Nothing for a NULL progress. */
+static inline void progress_tell(const struct progress *progress, const char *what, uint64_t done,
+                                 uint64_t total)
+{
+    if (progress != NULL)
+        progress->tell(progress->context, what, done, total);
+}
 
 #endif

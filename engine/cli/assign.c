@@ -105,48 +105,22 @@ enum status app_table(struct app *app, enum record *record)
     return one(app, (struct option){.name = "table", .kind = OPTION_TABLE}, record);
 }
 
-static enum status feed_log(FILE *file, struct probe_reader *reader, struct diags *diags,
-                            const char *path)
-{
-    static const size_t size = 65536;
-    char *block = malloc(size);
-    enum status status = block != NULL ? STATUS_OK : STATUS_MEMORY;
-    size_t got;
-
-    while (status == STATUS_OK && (got = fread(block, 1, size, file)) > 0)
-        status = probe_reader_feed(reader, block, got);
-    free(block);
-    if (status == STATUS_OK && ferror(file)) {
-        diags_error(diags, (struct position){path, 0, 0}, "cannot be read: %s", strerror(errno));
-        status = STATUS_IO;
-    }
-    return status == STATUS_OK ? probe_reader_finish(reader) : status;
-}
-
 enum status read_log(struct app *app, const char *path,
                      bool (*reading)(void *context, double minutes, double celsius), void *context)
 {
     const char *unit = arguments_value(&app->arguments, "probe-unit");
-    struct probe_options options = {path, PROBE_UNKNOWN};
-    struct probe_sink sink = {context, reading};
-    bool standard = strcmp(path, "-") == 0;
-
+    const struct probe_sink sink = {context, reading};
+    struct probe_log log;
     if (unit != NULL && strcmp(unit, "C") != 0 && strcmp(unit, "F") != 0)
         return app_error(app, STATUS_DATA, "--probe-unit", "'%s' is neither C nor F", unit);
-    if (unit != NULL)
-        options.unit = *unit == 'C' ? PROBE_CELSIUS : PROBE_FAHRENHEIT;
-    FILE *file = standard ? stdin : fopen(path, "rb");
-    if (file == NULL) {
-        diags_error(app->diags, (struct position){path, 0, 0}, "cannot be opened: %s",
-                    strerror(errno));
-        return STATUS_IO;
-    }
-    struct probe_reader *reader = probe_reader_new(&options, &sink, app->diags);
-    enum status status = reader != NULL ? feed_log(file, reader, app->diags, path) : STATUS_MEMORY;
-    probe_reader_free(reader);
-    if (!standard)
-        fclose(file);
-    return status;
+    probe_init(&log, path,
+               unit == NULL     ? PROBE_UNKNOWN
+               : unit[0] == 'C' ? PROBE_CELSIUS
+                                : PROBE_FAHRENHEIT,
+               &sink, app->diags);
+    const struct csv_table table = probe_table(&log);
+    enum status status = csv_read(&table, strcmp(path, "-") == 0 ? stdin : NULL, NULL, app->diags);
+    return status == STATUS_OK ? probe_finish(&log) : status;
 }
 
 /* ==== labels ================================================================================== */

@@ -36,40 +36,12 @@ static void tell_progress(void *context, const char *what, double share)
 
 /* ---- where the vessels come from --------------------------------------------------------------- */
 
-static enum status read_table(struct app *app, FILE *from, struct dataset_reader *reader,
-                              struct dataset *dataset)
-{
-    enum { CHUNK = 1 << 16 };
-    static const struct position nowhere = {0};
-    char chunk[CHUNK];
-    size_t length;
-    enum status status = STATUS_OK;
-    while (status == STATUS_OK && (length = fread(chunk, 1, sizeof chunk, from)) > 0)
-        status = dataset_reader_feed(reader, chunk, length);
-    if (status == STATUS_OK && ferror(from)) {
-        diags_error(app->diags, nowhere, "the table cannot be read: %s", strerror(errno));
-        status = STATUS_IO;
-    }
-    return status == STATUS_OK ? dataset_reader_finish(reader, dataset) : status;
-}
-
 static enum status table_at(struct app *app, const char *path, int32_t since, int32_t today,
                             struct arena *arena, struct dataset *dataset)
 {
-    static const struct position nowhere = {0};
     bool input = strcmp(path, "-") == 0;
-    FILE *from = input ? stdin : fopen(path, "rb");
-    if (from == NULL) {
-        diags_error(app->diags, nowhere, "'%s' cannot be opened: %s", path, strerror(errno));
-        return STATUS_IO;
-    }
-    struct dataset_reader *reader =
-        dataset_reader_new(input ? "input" : path, since, today, arena, app->diags);
-    enum status status = reader != NULL ? read_table(app, from, reader, dataset) : STATUS_MEMORY;
-    dataset_reader_free(reader);
-    if (!input)
-        fclose(from);
-    return status;
+    return dataset_from_table(input ? "input" : path, input ? stdin : NULL, since, today, arena,
+                              dataset, app->diags);
 }
 
 static enum status gather(struct app *app, int32_t since, struct arena *arena,

@@ -169,11 +169,8 @@ static enum status put_events(struct calendar *calendar, size_t *events)
 enum status calendar_text(struct journal *journal, const struct calendar_options *options,
                           struct text *out, size_t *events, struct diags *diags)
 {
-    struct calendar calendar = {.journal = journal,
-                                .options = options,
-                                .arena = arena_new(),
-                                .out = out,
-                                .diags = diags};
+    struct calendar calendar = {
+        .journal = journal, .options = options, .arena = arena_new(), .out = out, .diags = diags};
     *events = 0;
     text_init(&calendar.words);
     put(&calendar, "BEGIN:VCALENDAR");

@@ -22,7 +22,7 @@ enum { IMPORT_MOST_COLUMNS = 64 };
 struct importer {
     struct journal *journal;
     enum record record;
-    struct table_reader reader;
+    struct csv_table reader;
     struct import_tally *tally;
     struct diags *diags;
 
@@ -43,9 +43,9 @@ enum status importer_init(struct importer *importer, struct journal *journal, en
                           struct diags *diags);
 static void importer_release(struct importer *importer);
 
-/* A row of the file, the header first: a `row` of struct table_reader. A row that is refused is
+/* A row of the file, the header first: a `row` of struct csv_table. A row that is refused is
  * told and counted, and no fault of the reading. */
-enum status importer_row(void *context, const struct table_row *row);
+enum status importer_row(void *context, const struct csv_row *row);
 
 /* ==== exchange ================================================================================ */
 
@@ -388,7 +388,7 @@ static const struct column *carried(enum record record, const char *name)
     return &record_types[record].columns[index];
 }
 
-static enum status unknown_column(struct importer *importer, const struct table_row *row,
+static enum status unknown_column(struct importer *importer, const struct csv_row *row,
                                   size_t field)
 {
     const char *names[IMPORT_MOST_COLUMNS] = {"id"};
@@ -402,7 +402,7 @@ static enum status unknown_column(struct importer *importer, const struct table_
             names[count++] = column->name;
     const char *name = row->fields[field].text;
     const char *near = diag_nearest(name, names, count);
-    struct position at = table_at(&importer->reader, row, field);
+    struct position at = csv_at(row, field);
     if (near != NULL)
         diags_error(importer->diags, at, "a %s has no column '%s'; did you mean '%s'?", type->name,
                     name, near);
@@ -414,7 +414,7 @@ static enum status unknown_column(struct importer *importer, const struct table_
     return STATUS_DATA;
 }
 
-static enum status check_header(struct importer *importer, const struct table_row *row)
+static enum status check_header(struct importer *importer, const struct csv_row *row)
 {
     const struct column *label = record_types[importer->record].columns;
     bool has_label = false;
@@ -422,20 +422,19 @@ static enum status check_header(struct importer *importer, const struct table_ro
         has_label = has_label || importer->columns[i] == label;
         for (size_t k = 0; k < i; k++)
             if (importer->columns[k] == importer->columns[i]) {
-                diags_error(importer->diags, table_at(&importer->reader, row, i),
-                            "the column '%s' stands twice", row->fields[i].text);
+                diags_error(importer->diags, csv_at(row, i), "the column '%s' stands twice",
+                            row->fields[i].text);
                 return STATUS_DATA;
             }
     }
     if (has_label || !exchange_has_label(importer->record))
         return STATUS_OK;
-    diags_error(importer->diags, table_at(&importer->reader, row, 0),
-                "the column '%s' is missing: a %s is known by it", label->name,
-                record_types[importer->record].name);
+    diags_error(importer->diags, csv_at(row, 0), "the column '%s' is missing: a %s is known by it",
+                label->name, record_types[importer->record].name);
     return STATUS_DATA;
 }
 
-static enum status read_header(struct importer *importer, const struct table_row *row)
+static enum status read_header(struct importer *importer, const struct csv_row *row)
 {
     if (row->count > IMPORT_MOST_COLUMNS)
         return unknown_column(importer, row, IMPORT_MOST_COLUMNS);
@@ -483,7 +482,7 @@ static enum status read_due(struct importer *importer, const char *text)
 }
 
 static enum status read_field(struct importer *importer, const struct column *column,
-                              const struct table_field *field)
+                              const struct csv_field *field)
 {
     const char *text = field->text;
     int64_t id = 0;
@@ -506,7 +505,7 @@ static enum status read_field(struct importer *importer, const struct column *co
 }
 
 /* True when all fields could be read; else the row was refused, or `status` says why not. */
-static bool read_fields(struct importer *importer, const struct table_row *row, enum status *status)
+static bool read_fields(struct importer *importer, const struct csv_row *row, enum status *status)
 {
     size_t refused = importer->tally->refused;
     record_init(importer->record, importer->row);
@@ -515,13 +514,13 @@ static bool read_fields(struct importer *importer, const struct table_row *row, 
         diags_error(importer->own, (struct position){0},
                     "%zu fields; the first row has %zu: is a comma or a quote missing?", row->count,
                     importer->column_count);
-        *status = refuse(importer, table_at(&importer->reader, row, SIZE_MAX), STATUS_DATA);
+        *status = refuse(importer, csv_at(row, SIZE_MAX), STATUS_DATA);
         return false;
     }
     for (size_t i = 0; i < row->count && *status == STATUS_OK; i++) {
         *status = read_field(importer, importer->columns[i], &row->fields[i]);
         if (*status != STATUS_OK)
-            *status = refuse(importer, table_at(&importer->reader, row, i), *status);
+            *status = refuse(importer, csv_at(row, i), *status);
         if (importer->tally->refused != refused)
             return false; /* one fault a row is enough */
     }
@@ -557,7 +556,7 @@ static enum status differs(struct importer *importer, size_t *field)
     return STATUS_OK;
 }
 
-static enum status conflict(struct importer *importer, const struct table_row *row, size_t field)
+static enum status conflict(struct importer *importer, const struct csv_row *row, size_t field)
 {
     const struct column *column = importer->columns[field];
     const char *label = *(const char *const *)((const char *)importer->row +
@@ -567,7 +566,7 @@ static enum status conflict(struct importer *importer, const struct table_row *r
                 "the same, or give this one another label",
                 record_types[importer->record].name, label, column->name, importer->other.bytes,
                 importer->value.bytes);
-    return refuse(importer, table_at(&importer->reader, row, field), STATUS_DATA);
+    return refuse(importer, csv_at(row, field), STATUS_DATA);
 }
 
 static bool id_taken(struct importer *importer, int64_t id)
@@ -579,7 +578,7 @@ static bool id_taken(struct importer *importer, int64_t id)
 
 /* ---- adding ---------------------------------------------------------------------------------- */
 
-static enum status add(struct importer *importer, const struct table_row *row)
+static enum status add(struct importer *importer, const struct csv_row *row)
 {
     int64_t given = *(int64_t *)importer->row;
     if (id_taken(importer, given))
@@ -591,7 +590,7 @@ static enum status add(struct importer *importer, const struct table_row *row)
     if (status == STATUS_OK)
         status = journal_add(importer->journal, importer->record, importer->row, importer->own);
     if (status != STATUS_OK)
-        return refuse(importer, table_at(&importer->reader, row, 0), status);
+        return refuse(importer, csv_at(row, 0), status);
     int64_t id = *(int64_t *)importer->row;
     if (id > importer->highest)
         importer->highest = id;
@@ -599,7 +598,7 @@ static enum status add(struct importer *importer, const struct table_row *row)
     return remember(importer, given, id);
 }
 
-static enum status take_labelled(struct importer *importer, const struct table_row *row)
+static enum status take_labelled(struct importer *importer, const struct csv_row *row)
 {
     const char *label = *(const char *const *)((const char *)importer->row +
                                                record_types[importer->record].columns->offset);
@@ -651,7 +650,7 @@ static enum status find_equal(struct importer *importer, int64_t *id)
     return status != STATUS_OK ? status : walked;
 }
 
-static enum status take_unlabelled(struct importer *importer, const struct table_row *row)
+static enum status take_unlabelled(struct importer *importer, const struct csv_row *row)
 {
     int64_t given = *(int64_t *)importer->row, id = 0;
     size_t field = 0;
@@ -671,7 +670,7 @@ static enum status take_unlabelled(struct importer *importer, const struct table
     return remember(importer, given, id);
 }
 
-enum status importer_row(void *context, const struct table_row *row)
+enum status importer_row(void *context, const struct csv_row *row)
 {
     struct importer *importer = context;
     enum status status = STATUS_OK;
@@ -812,13 +811,10 @@ static enum status read_table(struct journal *journal, enum record record, const
     struct importer importer;
     enum status status = importer_init(&importer, journal, record, diags);
     importer.tally = tally;
-    importer.reader = (struct table_reader){.path = path,
-                                            .delimiter = ',',
-                                            .context = &importer,
-                                            .row = importer_row,
-                                            .progress = progress};
+    importer.reader = (struct csv_table){
+        .file = path, .separator = ',', .context = &importer, .row = importer_row, .utf8 = true};
     if (status == STATUS_OK)
-        status = table_read(&importer.reader, diags);
+        status = csv_read(&importer.reader, NULL, progress, diags);
     if (status == STATUS_OK && importer.column_count == 0) {
         diags_error(diags, (struct position){path, 1, 1},
                     "the file is empty; its first row should name the columns");

@@ -7,6 +7,7 @@
 #include <stdint.h>
 
 #include "base/diag.h"
+#include "base/filing.h"
 #include "base/memory.h"
 #include "journal/record.h"
 
@@ -178,24 +179,5 @@ enum status backup_write(struct journal *journal, const char *path, bool replace
  */
 enum status backup_restore(const char *backup, const char *path, struct moment now, char **kept,
                            struct diags *diags);
-
-/*
- * How far a long job has come, told as it goes.
- *
- * A job calls `tell` now and then, `done` never falling and at last equal to
- * `total`, both in bytes or in rows. What is shown of it is the caller's matter.
- */
-struct progress {
-    void *context;
-    void (*tell)(void *context, const char *what, uint64_t done, uint64_t total);
-};
-
-/* Nothing for a NULL progress. */
-static inline void progress_tell(const struct progress *progress, const char *what, uint64_t done,
-                                 uint64_t total)
-{
-    if (progress != NULL)
-        progress->tell(progress->context, what, done, total);
-}
 
 #endif

@@ -552,7 +552,7 @@ enum { MOST_COLUMNS = 512 };
 
 struct spreadsheet {
     struct carrier carrier;
-    struct table_reader reader;
+    struct csv_table reader;
     const struct mapping_options *options;
     struct mapping_tally *tally;
     struct diags *diags;
@@ -564,7 +564,7 @@ struct spreadsheet {
 
 /* ---- header ---------------------------------------------------------------------------------- */
 
-static size_t column_headed(struct spreadsheet *sheet, const struct table_row *row,
+static size_t column_headed(struct spreadsheet *sheet, const struct csv_row *row,
                             const char *heading)
 {
     for (size_t i = 0; i < row->count && i < MOST_COLUMNS; i++) {
@@ -575,14 +575,14 @@ static size_t column_headed(struct spreadsheet *sheet, const struct table_row *r
     return SIZE_MAX;
 }
 
-static void no_heading(struct spreadsheet *sheet, const struct table_row *row, const char *heading)
+static void no_heading(struct spreadsheet *sheet, const struct csv_row *row, const char *heading)
 {
     const char *names[MOST_COLUMNS];
     size_t count = 0;
     for (; count < row->count && count < MOST_COLUMNS; count++)
         names[count] = row->fields[count].text;
     const char *near = diag_nearest(heading, names, count);
-    struct position at = table_at(&sheet->reader, row, SIZE_MAX);
+    struct position at = csv_at(row, SIZE_MAX);
     if (near != NULL)
         diags_error(sheet->diags, at, "no column is headed '%s'; did you mean '%s'?", heading,
                     near);
@@ -590,7 +590,7 @@ static void no_heading(struct spreadsheet *sheet, const struct table_row *row, c
         diags_error(sheet->diags, at, "no column is headed '%s'", heading);
 }
 
-static enum status read_header(struct spreadsheet *sheet, const struct table_row *row)
+static enum status read_header(struct spreadsheet *sheet, const struct csv_row *row)
 {
     const struct mapping *mapping = sheet->carrier.mapping;
     enum status status = STATUS_OK;
@@ -624,7 +624,7 @@ static bool is_blank(const char *text)
     return text[strspn(text, " \t\r\n")] == '\0';
 }
 
-static bool all_blank(const struct table_row *row)
+static bool all_blank(const struct csv_row *row)
 {
     for (size_t i = 0; i < row->count; i++)
         if (!is_blank(row->fields[i].text))
@@ -632,7 +632,7 @@ static bool all_blank(const struct table_row *row)
     return true;
 }
 
-static void remember_above(struct spreadsheet *sheet, const struct table_row *row)
+static void remember_above(struct spreadsheet *sheet, const struct csv_row *row)
 {
     for (size_t i = 0; i < row->count && i < MOST_COLUMNS; i++) {
         if (!sheet->repeats[i] || is_blank(row->fields[i].text))
@@ -643,7 +643,7 @@ static void remember_above(struct spreadsheet *sheet, const struct table_row *ro
 }
 
 /* The cell without blanks at its ends, or what stands above it, or what holds for all rows. */
-static const char *cell(struct spreadsheet *sheet, const struct table_row *row, enum mapped field)
+static const char *cell(struct spreadsheet *sheet, const struct csv_row *row, enum mapped field)
 {
     size_t column = sheet->column_of[field];
     const char *same = sheet->carrier.mapping->same[field];
@@ -682,11 +682,11 @@ static enum status run(struct spreadsheet *sheet, const char *sql)
 }
 
 /* A row that is refused leaves nothing, a row that is taken all of it. */
-static enum status conclude_row(struct spreadsheet *sheet, const struct table_row *row,
+static enum status conclude_row(struct spreadsheet *sheet, const struct csv_row *row,
                                 enum status status)
 {
     struct carrier *carrier = &sheet->carrier;
-    struct position at = table_at(&sheet->reader, row, SIZE_MAX);
+    struct position at = csv_at(row, SIZE_MAX);
     if (status != STATUS_OK && status != STATUS_DATA && status != STATUS_USAGE) {
         for (size_t i = 0; i < diags_kept(carrier->own); i++)
             diags_error(sheet->diags, at, "%s", diags_get(carrier->own, i)->message);
@@ -700,12 +700,12 @@ static enum status conclude_row(struct spreadsheet *sheet, const struct table_ro
         return run(sheet, "RELEASE one_row");
     }
     size_t column = carrier->blamed != MAPPED_COUNT ? sheet->column_of[carrier->blamed] : SIZE_MAX;
-    report(sheet, table_at(&sheet->reader, row, column), MAPPING_REFUSED,
+    report(sheet, csv_at(row, column), MAPPING_REFUSED,
            diags_kept(carrier->own) > 0 ? diags_get(carrier->own, 0)->message : "");
     return run(sheet, "ROLLBACK TO one_row; RELEASE one_row");
 }
 
-static enum status take_row(void *context, const struct table_row *row)
+static enum status take_row(void *context, const struct csv_row *row)
 {
     struct spreadsheet *sheet = context;
     struct carrier *carrier = &sheet->carrier;
@@ -715,7 +715,7 @@ static enum status take_row(void *context, const struct table_row *row)
     if (!sheet->header_read)
         return read_header(sheet, row);
     if (all_blank(row)) {
-        report(sheet, table_at(&sheet->reader, row, SIZE_MAX), MAPPING_SKIPPED, "empty");
+        report(sheet, csv_at(row, SIZE_MAX), MAPPING_SKIPPED, "empty");
         return STATUS_OK;
     }
     remember_above(sheet, row);
@@ -734,9 +734,9 @@ static enum status read_all(struct spreadsheet *sheet)
     enum status status = journal_begin(journal, sheet->diags);
     if (status != STATUS_OK)
         return status;
-    status = table_read(&sheet->reader, sheet->diags);
+    status = csv_read(&sheet->reader, NULL, sheet->options->progress, sheet->diags);
     if (status == STATUS_OK && !sheet->header_read) {
-        diags_error(sheet->diags, (struct position){sheet->reader.path, 1, 1},
+        diags_error(sheet->diags, (struct position){sheet->reader.file, 1, 1},
                     "the file is empty; its first row should name the columns");
         status = STATUS_DATA;
     }
@@ -776,7 +776,7 @@ enum status mapping_import(struct journal *journal, struct mapping *mapping, str
                     .arena = arena_new(),
                     .own = diags_new(),
                     .label = ""},
-        .reader = {.path = path, .context = sheet, .row = take_row, .progress = options->progress},
+        .reader = {.file = path, .context = sheet, .row = take_row, .utf8 = true},
         .options = options,
         .tally = tally,
         .diags = diags};

@@ -4,6 +4,7 @@
 
 #include <stddef.h>
 
+#include "base/csv.h"
 #include "base/diag.h"
 #include "base/memory.h"
 #include "base/units.h"
@@ -103,39 +104,5 @@ bool mapped_result(const struct mapping *mapping, const char *text, struct arena
                    struct mapped_result *result);
 /* The meaning of a result as a map writes it, "FINDING used"; false when a word of it is unknown. */
 bool mapped_meaning(const struct rules *rules, const char *meaning, struct mapped_result *result);
-
-/*
- * A CSV file read row by row, in memory that does not grow with its length.
- *
- * A byte order mark is passed over. Whatever is no table, and text that is not
- * UTF-8, is a fault with its position.
- */
-struct table_field {
-    const char *text; /* NUL-terminated; valid during the call */
-    size_t length;
-    size_t line, column; /* where it begins, from 1 */
-};
-
-struct table_row {
-    const struct table_field *fields;
-    size_t count;
-    size_t line; /* where it begins */
-};
-
-struct table_reader {
-    const char *path;
-    char delimiter; /* 0: whichever of comma, semicolon and tab the first line has most of */
-    void *context;
-    /* Called for each row, the header first. Anything but STATUS_OK ends the reading. */
-    enum status (*row)(void *context, const struct table_row *row);
-    const struct progress *progress; /* in bytes; or NULL */
-};
-
-/* STATUS_DATA or STATUS_IO with a message; else what the last call of `row` returned. */
-enum status table_read(const struct table_reader *reader, struct diags *diags);
-
-/* Where a field of a row stands; where the row begins when it has no such field. */
-struct position table_at(const struct table_reader *reader, const struct table_row *row,
-                         size_t field);
 
 #endif

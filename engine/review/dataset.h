@@ -5,6 +5,7 @@
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
+#include <stdio.h>
 
 #include "base/diag.h"
 #include "base/memory.h"
@@ -96,8 +97,8 @@ enum status dataset_from_journal(struct journal *journal, const struct rules *ru
                                  struct diags *diags);
 
 /*
- * A table with one row a vessel, in any order, fed in pieces as it is read. The
- * first row names the columns. Read as what their name says, in any case:
+ * A table with one row a vessel, in any order, read from a file, or from a stream
+ * that `file` is what messages call. The first row names the columns. Read as what their name says, in any case:
  *
  *   vessel, label, id, name           its label
  *   lost, ok, fate, outcome, result   what became of it: lost, contaminated, stuck, bad; ok, clean,
@@ -112,14 +113,8 @@ enum status dataset_from_journal(struct journal *journal, const struct rules *ru
  * than half the vessels tells nothing and is set aside, with a remark. A table
  * without a column that says what became of them is refused with what was found.
  */
-struct dataset_reader; /* opaque */
-
-/* `file` is what messages call the table. NULL when out of memory. */
-struct dataset_reader *dataset_reader_new(const char *file, int32_t since, int32_t today,
-                                          struct arena *arena, struct diags *diags);
-void dataset_reader_free(struct dataset_reader *reader);
-enum status dataset_reader_feed(struct dataset_reader *reader, const char *bytes, size_t length);
-enum status dataset_reader_finish(struct dataset_reader *reader, struct dataset *dataset);
+enum status dataset_from_table(const char *file, FILE *stream, int32_t since, int32_t today,
+                               struct arena *arena, struct dataset *dataset, struct diags *diags);
 
 /* What both ways of filling a dataset need. */
 

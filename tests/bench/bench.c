@@ -234,22 +234,24 @@ static void bench_log(const struct rules *rules, struct diags *diags)
     if (physics_cook(rules, &known, &setup, organisms, NULL, &refusal) != PHYSICS_OK)
         die("cannot set up a cook");
     cook_probe_init(&probe, &setup, 10);
-    const struct probe_options options = {NULL, PROBE_CELSIUS};
     const struct probe_sink sink = {&probe, add_reading};
-    struct probe_reader *reader = probe_reader_new(&options, &sink, diags);
-    for (int first = 0; reader != NULL && first < ROWS; first += BLOCK) {
+    struct probe_log log;
+    probe_init(&log, NULL, PROBE_CELSIUS, &sink, diags);
+    const struct csv_table table = probe_table(&log);
+    struct csv_reader *reader = csv_reader_new(&table, diags);
+    for (int first = 0; first < ROWS; first += BLOCK) {
         size_t length = 0;
         for (int i = first; i < first + BLOCK; i++)
             length += (size_t)snprintf(block + length, sizeof block - length, "%.3f,%.2f\n",
                                        0.005 * i, 100 + 0.01 * (i % 2000));
         double start = now();
-        if (probe_reader_feed(reader, block, length) != STATUS_OK)
+        if (csv_reader_feed(reader, block, length) != STATUS_OK)
             die("cannot read a log");
         spent += now() - start;
     }
-    if (reader == NULL || probe_reader_finish(reader) != STATUS_OK)
+    if (csv_reader_finish(reader) != STATUS_OK || probe_finish(&log) != STATUS_OK)
         die("cannot read a log");
-    probe_reader_free(reader);
+    csv_reader_free(reader);
     row("a probe log of a million rows", spent, "ms", "1000", "once");
 }
 

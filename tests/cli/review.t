@@ -171,7 +171,7 @@ subtest 'tables that are off' => sub {
     refused('empty', 65, qr/^input: error: this is empty/m, @csv, { in => '' });
     refused('no word understood', 65, qr/column 'result' says neither lost nor ok in any row \(the first: 'blue'\)/, @csv, { in => "result,cook\nblue,K1\nred,K2\n" });
     refused('a stray comma', 65, qr/^input:2:8: error: more fields than the 2 columns/m, @csv, { in => "lost,cook\nyes,K1,my,x\n" });
-    refused('an open quote', 65, qr/no table/, @csv, { in => qq(lost,cook\nyes,"K1\n) });
+    refused('an open quote', 65, qr/^input:3:1: error: a quote .* never closed/m, @csv, { in => qq(lost,cook\nyes,"K1\n) });
     refused('binary', 65, qr/error/, @csv, { in => join '', map { chr } 0 .. 255 });
     refused('absent', 74, qr/cannot be opened/, qw(review --csv /nonexistent/table.csv));
     refused('a folder', 74, qr/cannot be read/, qw(review --csv /));

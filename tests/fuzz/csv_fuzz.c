@@ -16,58 +16,55 @@ static void take(struct digest *digest, const void *bytes, size_t length)
         digest->hash = (digest->hash ^ byte[i]) * 1099511628211u;
 }
 
-static bool take_field(void *context, const struct csv_field *field)
+static enum status take_row(void *context, const struct csv_row *row)
 {
     struct digest *digest = context;
-    hold(field->length <= CSV_FIELD_LIMIT, "a field keeps to its limit");
-    hold(field->line >= 1 && field->column >= 1, "a field has a place");
-    hold(!memchr(field->bytes, '\0', field->length), "no field holds a NUL");
-    take(digest, field->bytes, field->length);
-    take(digest, &field->index, sizeof field->index);
-    take(digest, &field->line, sizeof field->line);
-    take(digest, &field->column, sizeof field->column);
-    digest->fields++;
-    return true;
-}
-
-static bool take_row(void *context, size_t fields, size_t line)
-{
-    struct digest *digest = context;
-    take(digest, &fields, sizeof fields);
-    take(digest, &line, sizeof line);
+    for (size_t i = 0; i < row->count; i++) {
+        const struct csv_field *field = &row->fields[i];
+        hold(field->length <= CSV_FIELD_LIMIT, "a field keeps to its limit");
+        hold(field->line >= 1 && field->column >= 1, "a field has a place");
+        hold(strlen(field->text) == field->length, "no field holds a NUL");
+        take(digest, field->text, field->length);
+        take(digest, &field->line, sizeof field->line);
+        take(digest, &field->column, sizeof field->column);
+    }
+    take(digest, &row->line, sizeof row->line);
+    digest->fields += row->count;
     digest->rows++;
-    return true;
+    return STATUS_OK;
 }
 
-static enum csv_outcome read_in(size_t piece, const uint8_t *bytes, size_t size,
-                                struct digest *digest)
+static enum status read_in(size_t piece, const uint8_t *bytes, size_t size, struct digest *digest)
 {
-    const struct csv_sink sink = {digest, take_field, take_row};
-    struct csv_stream *stream = csv_stream_new(&sink, ',');
-    hold(stream != NULL, "there is memory");
-    enum csv_outcome outcome = CSV_READ;
-    for (size_t at = 0; at < size && outcome == CSV_READ; at += piece) {
+    const struct csv_table table = {.file = "table", .context = digest, .row = take_row};
+    struct diags *diags = diags_new();
+    struct csv_reader *reader = csv_reader_new(&table, diags);
+    enum status status = STATUS_OK;
+    for (size_t at = 0; at < size && status == STATUS_OK; at += piece) {
         size_t length = size - at < piece ? size - at : piece;
         char *copy = string_of(bytes + at, length); /* so that reading beyond it is seen */
-        outcome = csv_stream_feed(stream, copy, length);
+        status = csv_reader_feed(reader, copy, length);
         free(copy);
     }
-    if (outcome == CSV_READ)
-        outcome = csv_stream_finish(stream);
-    size_t line;
-    size_t column;
-    csv_stream_position(stream, &line, &column);
-    take(digest, &line, sizeof line);
-    take(digest, &column, sizeof column);
-    csv_stream_free(stream);
-    return outcome;
+    if (status == STATUS_OK)
+        status = csv_reader_finish(reader);
+    hold(status == STATUS_OK || status == STATUS_DATA, "a table is read or refused");
+    hold_diags(diags, status != STATUS_OK);
+    if (status == STATUS_DATA) {
+        struct position at = diags_get(diags, 0)->at;
+        take(digest, &at.line, sizeof at.line);
+        take(digest, &at.column, sizeof at.column);
+    }
+    csv_reader_free(reader);
+    diags_free(diags);
+    return status;
 }
 
 int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t size)
 {
     struct digest whole = {0};
     struct digest pieces = {0};
-    enum csv_outcome outcome = read_in(size ? size : 1, bytes, size, &whole);
+    enum status outcome = read_in(size ? size : 1, bytes, size, &whole);
     hold(read_in(1, bytes, size, &pieces) == outcome, "pieces come to the same outcome");
     hold(whole.fields == pieces.fields && whole.rows == pieces.rows && whole.hash == pieces.hash,
          "pieces hold the same fields at the same places");

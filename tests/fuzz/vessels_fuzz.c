@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
- * A grower's own table of one row a vessel: read at once and byte by byte behind its first line, reviewed, and
- * told in words, as JSON and as a page.
+ * A grower's own table of one row a vessel: read, reviewed, and told in words, as JSON and as a page.
  */
 #include "base/text.h"
 #include "review/dataset.h"
@@ -12,26 +11,14 @@
 
 enum { TODAY = 20500 };
 
-/* The first piece holds the first line, by which the table is known. */
-static enum status read_in(size_t piece, const uint8_t *bytes, size_t size, struct arena *arena,
+static enum status read_in(const uint8_t *bytes, size_t size, struct arena *arena,
                            struct dataset *dataset, struct diags *diags)
 {
-    const uint8_t *newline = memchr(bytes, '\n', size);
-    size_t first = newline ? (size_t)(newline - bytes) + 1 : size;
-    struct dataset_reader *reader = dataset_reader_new("table", DAY_NONE, TODAY, arena, diags);
-    enum status status = STATUS_OK;
-    hold(reader != NULL, "there is memory");
-    for (size_t at = 0, length = 0; at < size && status == STATUS_OK; at += length) {
-        length = at == 0 && piece < first ? first : piece;
-        if (length > size - at)
-            length = size - at;
-        char *copy = string_of(bytes + at, length); /* so that reading beyond it is seen */
-        status = dataset_reader_feed(reader, copy, length);
-        free(copy);
-    }
-    if (status == STATUS_OK)
-        status = dataset_reader_finish(reader, dataset);
-    dataset_reader_free(reader);
+    struct unsaved file;
+    unsaved_open(&file, bytes, size);
+    enum status status =
+        dataset_from_table(file.path, NULL, DAY_NONE, TODAY, arena, dataset, diags);
+    unsaved_close(&file);
     hold(status == STATUS_OK || status == STATUS_DATA, "a table is read or refused");
     hold_diags(diags, status != STATUS_OK);
     return status;
@@ -44,20 +31,12 @@ static void hold_factor(const struct dataset *dataset, const struct factor *fact
              "a vessel's level is one");
 }
 
-static void hold_alike(const struct dataset *whole, const struct dataset *pieces)
+static void hold_sound(const struct dataset *dataset)
 {
-    hold(whole->vessel_count == pieces->vessel_count, "pieces hold the same vessels");
-    hold(whole->factor_count == pieces->factor_count, "and the same factors");
-    hold(whole->remark_count == pieces->remark_count, "and are remarked upon alike");
-    for (size_t i = 0; i < whole->vessel_count; i++) {
-        hold(!strcmp(whole->labels[i], pieces->labels[i]), "and the same labels");
-        hold(whole->fate[i] <= FATE_COUNT && whole->fate[i] == pieces->fate[i],
-             "and the same fates");
-        hold(whole->entered[i] == pieces->entered[i] && whole->ended[i] == pieces->ended[i],
-             "and the same days");
-    }
-    for (size_t f = 0; f < whole->factor_count; f++)
-        hold_factor(whole, &whole->factors[f]);
+    for (size_t i = 0; i < dataset->vessel_count; i++)
+        hold(dataset->fate[i] <= FATE_COUNT, "a fate is one");
+    for (size_t f = 0; f < dataset->factor_count; f++)
+        hold_factor(dataset, &dataset->factors[f]);
 }
 
 static void hold_concluded(const struct review *review)
@@ -97,14 +76,12 @@ int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t size)
 {
     struct kit *c = shipped();
     struct arena *arena = arena_new();
-    struct dataset whole;
-    struct dataset pieces;
+    struct dataset dataset;
     struct review review;
-    enum status status = read_in(size ? size : 1, bytes, size, arena, &whole, c->diags);
-    hold(read_in(1, bytes, size, arena, &pieces, c->diags) == status, "pieces come to the same");
+    enum status status = read_in(bytes, size, arena, &dataset, c->diags);
     if (status == STATUS_OK) {
-        hold_alike(&whole, &pieces);
-        hold(review_make(&whole, c->reasoner, NULL, arena, &review) == STATUS_OK,
+        hold_sound(&dataset);
+        hold(review_make(&dataset, c->reasoner, NULL, arena, &review) == STATUS_OK,
              "what was read can be reviewed");
         hold_concluded(&review);
         hold_told(&review);

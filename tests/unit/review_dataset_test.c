@@ -12,7 +12,6 @@
 #include <cmocka.h>
 
 #include "review/dataset.h"
-#include "review/dataset_csv.h"
 #include "rules/rules.h"
 #include "support/journal_case.h"
 
@@ -41,6 +40,17 @@ static void test_kinds(void **state)
 
 /* ---- words of a table ------------------------------------------------------------------------ */
 
+static enum status read_text(const char *text, struct arena *arena, struct diags *diags,
+                             struct dataset *dataset)
+{
+    FILE *stream = fmemopen((void *)(uintptr_t)text, strlen(text), "rb");
+    assert_non_null(stream);
+    enum status status =
+        dataset_from_table("t.csv", stream, DAY_NONE, 20600, arena, dataset, diags);
+    fclose(stream);
+    return status;
+}
+
 static void test_days(void **state)
 {
     static const struct {
@@ -52,6 +62,7 @@ static void test_days(void **state)
         {"2000-02-29", 11016},
         {"2000-03-01", 11017},
         {"2026-03-01", 20513},
+        {" 2026-03-01 ", 20513},
         {"2026-03-01T18:30:00+01:00", 20513},
         {"2026-03-01 18:30", 20513},
         {"2023-02-29", DAY_NONE},
@@ -63,56 +74,48 @@ static void test_days(void **state)
         {"2026-03-01x", DAY_NONE},
         {"", DAY_NONE},
     };
-    (void)state;
-    for (size_t c = 0; c < sizeof cases / sizeof *cases; c++) {
-        int32_t day = DAY_NONE;
-        assert_int_equal(csv_day(cases[c].word, strlen(cases[c].word), &day),
-                         cases[c].day != DAY_NONE);
-        assert_int_equal(day, cases[c].day);
+    struct journal_case *c = *state;
+    for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+        char text[80];
+        struct dataset dataset;
+        snprintf(text, sizeof text, "lost,begun\nno,%s\n", cases[i].word);
+        assert_int_equal(read_text(text, c->arena, c->diags, &dataset), STATUS_OK);
+        assert_int_equal(dataset.entered[0], cases[i].day);
     }
 }
 
-static uint8_t fate_in(const char *column, const char *word)
+/* The fate that a word says in a column of that name, beside a row that is sure to be understood. */
+static uint8_t fate_in(struct journal_case *c, const char *column, const char *word)
 {
-    struct csv_role role = csv_role_of(column);
-    uint8_t fate = FATE_COUNT;
-    assert_int_equal(role.use, CSV_FATE);
-    (void)csv_fate(&role, word, strlen(word), &fate);
-    return fate;
+    char text[80];
+    struct dataset dataset;
+    snprintf(text, sizeof text, "%s\n%s\nok\n", column, word);
+    assert_int_equal(read_text(text, c->arena, c->diags, &dataset), STATUS_OK);
+    assert_int_equal(dataset.fate[1], FATE_SOUND);
+    return dataset.fate[0];
 }
 
 static void test_fates(void **state)
 {
-    (void)state;
-    assert_int_equal(fate_in("Lost", "yes"), FATE_UNTOLD);
-    assert_int_equal(fate_in("lost", "0"), FATE_SOUND);
-    assert_int_equal(fate_in("OK", "yes"), FATE_SOUND);
-    assert_int_equal(fate_in("ok", "no"), FATE_UNTOLD);
-    assert_int_equal(fate_in("clean", "no"), FATE_CONTAMINATED);
-    assert_int_equal(fate_in("fate", "Stalled"), FATE_STUCK);
-    assert_int_equal(fate_in("outcome", "contaminated"), FATE_CONTAMINATED);
-    assert_int_equal(fate_in("fate", "growing"), FATE_OPEN);
-    assert_int_equal(fate_in("fate", "yes"), FATE_COUNT);
-    assert_int_equal(fate_in("fate", "perhaps"), FATE_COUNT);
-    assert_int_equal(csv_role_of(" Grain_Lot ").kind, FACTOR_LOT);
-    assert_int_equal(csv_role_of("my own").kind, FACTOR_OTHER);
+    struct journal_case *c = *state;
+    struct dataset dataset;
+    assert_int_equal(fate_in(c, "Lost", "yes"), FATE_UNTOLD);
+    assert_int_equal(fate_in(c, "lost", "0"), FATE_SOUND);
+    assert_int_equal(fate_in(c, "OK", "yes"), FATE_SOUND);
+    assert_int_equal(fate_in(c, "ok", "no"), FATE_UNTOLD);
+    assert_int_equal(fate_in(c, "clean", "no"), FATE_CONTAMINATED);
+    assert_int_equal(fate_in(c, "fate", "Stalled"), FATE_STUCK);
+    assert_int_equal(fate_in(c, "outcome", "contaminated"), FATE_CONTAMINATED);
+    assert_int_equal(fate_in(c, "fate", "growing"), FATE_OPEN);
+    assert_int_equal(fate_in(c, "fate", "yes"), FATE_COUNT);
+    assert_int_equal(fate_in(c, "fate", "perhaps"), FATE_COUNT);
+    assert_int_equal(read_text("lost, Grain_Lot ,my own\nno,a,b\n", c->arena, c->diags, &dataset),
+                     STATUS_OK);
+    assert_int_equal(dataset.factors[0].kind, FACTOR_LOT);
+    assert_int_equal(dataset.factors[1].kind, FACTOR_OTHER);
 }
 
-/* ---- a table in pieces ------------------------------------------------------------------------ */
-
-static enum status read_pieces(const char *text, size_t piece, struct arena *arena,
-                               struct diags *diags, struct dataset *dataset)
-{
-    struct dataset_reader *reader = dataset_reader_new("t.csv", DAY_NONE, 20600, arena, diags);
-    enum status status = STATUS_OK;
-    assert_non_null(reader);
-    for (size_t at = 0, all = strlen(text); at < all && status == STATUS_OK; at += piece)
-        status = dataset_reader_feed(reader, text + at, at + piece < all ? piece : all - at);
-    if (status == STATUS_OK)
-        status = dataset_reader_finish(reader, dataset);
-    dataset_reader_free(reader);
-    return status;
-}
+/* ---- a table ---------------------------------------------------------------------------------- */
 
 static void test_table(void **state)
 {
@@ -120,26 +123,23 @@ static void test_table(void **state)
                                "a,yes,K1,no,2026-03-01,2026-03-05,red\n"
                                "b,no,K2,no,2026-03-01,2026-03-30,red\n"
                                "c,,K1,yes,,,blue\n";
-    static const size_t pieces[] = {1000, 7};
     struct journal_case *c = *state;
-    for (size_t p = 0; p < sizeof pieces / sizeof *pieces; p++) {
-        struct dataset dataset;
-        assert_int_equal(read_pieces(text, pieces[p], c->arena, c->diags, &dataset), STATUS_OK);
-        assert_int_equal(dataset.vessel_count, 3);
-        assert_string_equal(dataset.labels[1], "b");
-        assert_int_equal(dataset.fate[0], FATE_UNTOLD);
-        assert_int_equal(dataset.fate[2], FATE_COUNT);
-        assert_true(dataset.control[2]);
-        assert_int_equal(dataset.entered[0], 20513);
-        assert_int_equal(dataset.ended[1], 20542);
-        assert_int_equal(dataset.entered[2], DAY_NONE);
-        assert_int_equal(dataset.factor_count, 2);
-        assert_int_equal(dataset.factors[0].kind, FACTOR_COOK);
-        assert_int_equal(dataset.factors[0].level_count, 2);
-        assert_int_equal(dataset.factors[0].level[2], dataset.factors[0].level[0]);
-        assert_string_equal(dataset.factors[1].name, "hue");
-        assert_int_equal(dataset.batch, dataset.factor_count);
-    }
+    struct dataset dataset;
+    assert_int_equal(read_text(text, c->arena, c->diags, &dataset), STATUS_OK);
+    assert_int_equal(dataset.vessel_count, 3);
+    assert_string_equal(dataset.labels[1], "b");
+    assert_int_equal(dataset.fate[0], FATE_UNTOLD);
+    assert_int_equal(dataset.fate[2], FATE_COUNT);
+    assert_true(dataset.control[2]);
+    assert_int_equal(dataset.entered[0], 20513);
+    assert_int_equal(dataset.ended[1], 20542);
+    assert_int_equal(dataset.entered[2], DAY_NONE);
+    assert_int_equal(dataset.factor_count, 2);
+    assert_int_equal(dataset.factors[0].kind, FACTOR_COOK);
+    assert_int_equal(dataset.factors[0].level_count, 2);
+    assert_int_equal(dataset.factors[0].level[2], dataset.factors[0].level[0]);
+    assert_string_equal(dataset.factors[1].name, "hue");
+    assert_int_equal(dataset.batch, dataset.factor_count);
 }
 
 /* ---- a journal -------------------------------------------------------------------------------- */
@@ -277,8 +277,8 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_kinds),
-        cmocka_unit_test(test_days),
-        cmocka_unit_test(test_fates),
+        cmocka_unit_test_setup_teardown(test_days, journal_case_setup, journal_case_teardown),
+        cmocka_unit_test_setup_teardown(test_fates, journal_case_setup, journal_case_teardown),
         cmocka_unit_test_setup_teardown(test_table, journal_case_setup, journal_case_teardown),
         cmocka_unit_test_setup_teardown(test_journal, journal_case_setup, journal_case_teardown),
         cmocka_unit_test_setup_teardown(test_empty_journal, journal_case_setup,
