@@ -7,18 +7,11 @@
 #include <math.h>
 #include <stdbool.h>
 
-/* ==== alike =================================================================================== */
-
-static bool tally_holds(const struct tally *tally)
-{
-    return tally->lost >= 0.0 && tally->lost <= tally->total && isfinite(tally->total);
-}
-
-/* ln B(a + lost, b + kept) - ln B(a, b); the variant that returns its error never ends a program. */
-static double log_chance(const struct tally *tally, double a, double b)
+double beta_ln_ratio(double a, double b, double lost, double kept)
 {
     gsl_sf_result seen, unseen;
-    if (gsl_sf_lnbeta_e(a + tally->lost, b + (tally->total - tally->lost), &seen) != GSL_SUCCESS ||
+    /* The variant that returns its error never ends a program. */
+    if (gsl_sf_lnbeta_e(a + lost, b + kept, &seen) != GSL_SUCCESS ||
         gsl_sf_lnbeta_e(a, b, &unseen) != GSL_SUCCESS)
         return NAN;
     return seen.val - unseen.val;
@@ -33,19 +26,18 @@ double bayes_factor_ln(const struct tally *groups, size_t count, double a, doubl
     if (!(a > 0.0) || !(b > 0.0) || !isfinite(a) || !isfinite(b))
         return NAN;
     for (size_t g = 0; g < count; g++) {
-        if (!tally_holds(&groups[g]))
+        double lost = groups[g].lost, total = groups[g].total;
+        if (!(lost >= 0.0 && lost <= total && isfinite(total)))
             return NAN;
-        if (groups[g].total == 0.0)
+        if (total == 0.0)
             continue;
-        apart += log_chance(&groups[g], a, b);
-        all.lost += groups[g].lost;
-        all.total += groups[g].total;
+        apart += beta_ln_ratio(a, b, lost, total - lost);
+        all.lost += lost;
+        all.total += total;
         told++;
     }
-    return told < 2 ? 0.0 : apart - log_chance(&all, a, b);
+    return told < 2 ? 0.0 : apart - beta_ln_ratio(a, b, all.lost, all.total - all.lost);
 }
-
-/* ==== beta rule =============================================================================== */
 
 /*
  * Gauss-Jacobi by the eigenvalues of the recurrence's tridiagonal matrix (Golub &
@@ -128,20 +120,6 @@ static bool eigenvalues(size_t count, double *d, double *e, double *first)
     return true;
 }
 
-static void sort_rising(size_t count, double *nodes, double *weights)
-{
-    for (size_t i = 1; i < count; i++) {
-        double node = nodes[i], weight = weights[i];
-        size_t k = i;
-        for (; k > 0 && nodes[k - 1] > node; k--) {
-            nodes[k] = nodes[k - 1];
-            weights[k] = weights[k - 1];
-        }
-        nodes[k] = node;
-        weights[k] = weight;
-    }
-}
-
 bool beta_rule(double a, double b, size_t count, double *nodes, double *weights)
 {
     double beside[BETA_RULE_MOST];
@@ -153,6 +131,15 @@ bool beta_rule(double a, double b, size_t count, double *nodes, double *weights)
         return false;
     for (size_t i = 0; i < count; i++)
         weights[i] *= weights[i];
-    sort_rising(count, nodes, weights);
+    for (size_t i = 1; i < count; i++) { /* rising */
+        double node = nodes[i], weight = weights[i];
+        size_t k = i;
+        for (; k > 0 && nodes[k - 1] > node; k--) {
+            nodes[k] = nodes[k - 1];
+            weights[k] = weights[k - 1];
+        }
+        nodes[k] = node;
+        weights[k] = weight;
+    }
     return true;
 }

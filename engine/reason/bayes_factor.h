@@ -31,6 +31,9 @@ struct tally { /* counts of vessels; shares of one are allowed */
  * NAN when a or b is not above 0 or a tally is not 0 <= lost <= total < infinity. */
 double bayes_factor_ln(const struct tally *groups, size_t count, double a, double b);
 
+/* ln B(a + lost, b + kept) - ln B(a, b); NAN when a or b is not above 0. */
+double beta_ln_ratio(double a, double b, double lost, double kept);
+
 /*
  * Expectations over a Beta(a, b) as weighted sums: sum_i weights[i] f(nodes[i])
  * is exact for polynomials f of a degree up to 2 count - 1 (Gauss-Jacobi on

@@ -1,8 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "reason/siblings.h"
 
-#include <gsl/gsl_errno.h>
-#include <gsl/gsl_sf_gamma.h>
 #include <math.h>
 #include <stdlib.h>
 
@@ -35,14 +33,10 @@ struct chance_of_counts {
     double a, b, reach_seen;
 };
 
-/* ln M(A), A = {one, other}, either of which may be NULL; NAN when no rule was found. */
-static double siblings_chance(const struct chance_of_counts *of, const struct suspected *one,
-                              const struct suspected *other);
-
-/* ==== siblings chance ========================================================================= */
+/* ---- the chance of all counts ---------------------------------------------------------------- */
 
 /*
- * M(A) of siblings.h: the chance of all counts when the causes A act.
+ * M(A) of siblings.h, when the causes A act.
  *
  * Vessels that were kept need no quadrature over the background q, since each has
  * the factor 1 - q; nor do lost ones that nothing in A can reach, each a factor
@@ -108,20 +102,19 @@ static void sums_add(const struct chance_of_counts *of, const struct suspected *
 static bool lambda_find(const struct chance_of_counts *of, const struct suspected *cause,
                         enum layer layer, struct lambda *lambda)
 {
-    const struct loses *loses = cause ? &cause->loses[layer] : NULL;
-    double nodes[LAMBDA_NODES];
+    double share = cause ? cause->loses[layer].share : 0.0, nodes[LAMBDA_NODES];
 
     *lambda = (struct lambda){.weight = {1.0}, .count = 1};
-    if (!loses || loses->share == 0.0)
+    if (share == 0.0)
         return true;
     lambda->count = LAMBDA_NODES;
-    if (!beta_rule(of->reach_seen * loses->share, of->reach_seen * (1.0 - loses->share),
-                   LAMBDA_NODES, nodes, lambda->weight))
+    if (!beta_rule(of->reach_seen * share, of->reach_seen * (1.0 - share), LAMBDA_NODES, nodes,
+                   lambda->weight))
         return false;
     for (size_t j = 0; j < LAMBDA_NODES; j++) {
         double spared = log1p(-fmin(nodes[j], 1.0 - 1e-12)); /* a node may round up to 1 */
         lambda->ln_spared[WAY_WITHIN][j] = spared;
-        lambda->ln_spared[WAY_NEAR][j] = loses->near_power * spared;
+        lambda->ln_spared[WAY_NEAR][j] = cause->loses[layer].near_power * spared;
     }
     return true;
 }
@@ -160,16 +153,6 @@ static double at_point(const struct sums *sums, const struct lambda *one, size_t
     return kept + log_sum(ln, Q_NODES);
 }
 
-/* ln B(a + k0, b + K) - ln B(a, b). */
-static double background(const struct chance_of_counts *of, double lost, double kept)
-{
-    gsl_sf_result seen, unseen;
-    if (gsl_sf_lnbeta_e(of->a + lost, of->b + kept, &seen) != GSL_SUCCESS ||
-        gsl_sf_lnbeta_e(of->a, of->b, &unseen) != GSL_SUCCESS)
-        return NAN;
-    return seen.val - unseen.val;
-}
-
 static double layer_chance(const struct chance_of_counts *of, const struct suspected *one,
                            const struct suspected *other, enum layer layer)
 {
@@ -179,7 +162,7 @@ static double layer_chance(const struct chance_of_counts *of, const struct suspe
 
     sums_add(of, one, other, layer, &sums);
     double out = sums.lost[WAY_OUT][WAY_OUT];
-    double ln_background = background(of, out, sums.kept_in_all);
+    double ln_background = beta_ln_ratio(of->a, of->b, out, sums.kept_in_all);
     if (!lambda_find(of, one, layer, &lambda_one) || !lambda_find(of, other, layer, &lambda_other))
         return NAN;
     if (lambda_one.count * lambda_other.count == 1)
@@ -194,6 +177,7 @@ static double layer_chance(const struct chance_of_counts *of, const struct suspe
     return ln_background + log_sum(ln, lambda_one.count * lambda_other.count);
 }
 
+/* ln M(A), A = {one, other}, either of which may be NULL; NAN when no rule was found. */
 static double siblings_chance(const struct chance_of_counts *of, const struct suspected *one,
                               const struct suspected *other)
 {
@@ -202,8 +186,6 @@ static double siblings_chance(const struct chance_of_counts *of, const struct su
         ln += layer_chance(of, one, other, (enum layer)layer);
     return ln;
 }
-
-/* ==== siblings ================================================================================ */
 
 /* Below this a cause is taken to lose nothing: it could not be told from the background. */
 static const double LEAST_SHARE = 1e-6;
@@ -219,29 +201,22 @@ static double turned(double sound_with, double sound_without)
     return sound_without > 0.0 ? fmax(0.0, 1.0 - sound_with / sound_without) : 0.0;
 }
 
-struct outcomes {
-    double p[FINDING_STATUS_COUNT];
-};
-
-/* P(status | S), S the set with that index. */
-static struct outcomes outcomes_of(const struct reasoner *reasoner, size_t set)
+/* P(status | S) for the set with that index. */
+static void outcomes_of(const struct reasoner *reasoner, size_t set, double p[FINDING_STATUS_COUNT])
 {
-    struct outcomes outcomes = {{0.0}};
     for (size_t f = 0; f < reasoner->finding_count; f++)
-        outcomes.p[reasoner->rules->findings[f].status] +=
+        p[reasoner->rules->findings[f].status] +=
             reasoner->given[set * reasoner->finding_count + f];
-    return outcomes;
 }
 
 /* E lambda of either layer for a reach: [0] contaminated, [1] stuck of the rest. */
-static void losses_of(const struct outcomes *with, const struct outcomes *without, double reach,
-                      double share[2])
+static void losses_of(const double with[FINDING_STATUS_COUNT],
+                      const double without[FINDING_STATUS_COUNT], double reach, double share[2])
 {
-    double sound = 1.0 - with->p[FINDING_CONTAMINATED];
-    double sound_without = 1.0 - without->p[FINDING_CONTAMINATED];
+    double sound = 1.0 - with[FINDING_CONTAMINATED];
+    double sound_without = 1.0 - without[FINDING_CONTAMINATED];
     double spoils = turned(sound, sound_without);
-    double stops =
-        turned(with->p[FINDING_CLEAN] / sound, without->p[FINDING_CLEAN] / sound_without);
+    double stops = turned(with[FINDING_CLEAN] / sound, without[FINDING_CLEAN] / sound_without);
 
     share[0] = reach * spoils;
     share[1] = stops * reach * (1.0 - spoils) / (1.0 - reach * spoils);
@@ -259,13 +234,15 @@ static struct loses loses_of(double share, double near)
 static struct suspected suspect_of(const struct reasoner *reasoner, size_t index)
 {
     const struct cause *cause = &reasoner->rules->causes[index];
-    struct outcomes without = outcomes_of(reasoner, 0), with = outcomes_of(reasoner, 1 + index);
+    double without[FINDING_STATUS_COUNT] = {0.0}, with[FINDING_STATUS_COUNT] = {0.0};
     double reach = fmin(1.0, fmax(LEAST_SHARE, cause->reach)), prior = cause->prior;
     double near = cause->reach_near > 0.0 ? fmin(1.0, cause->reach_near) : reach;
     double share[2], share_near[2];
 
-    losses_of(&with, &without, reach, share);
-    losses_of(&with, &without, near, share_near);
+    outcomes_of(reasoner, 0, without);
+    outcomes_of(reasoner, 1 + index, with);
+    losses_of(with, without, reach, share);
+    losses_of(with, without, near, share_near);
     double spared = reach > prior ? prior * (1.0 - reach) / (reach - prior) : 1.0;
     struct suspected suspect = {
         .cause = index,
@@ -381,17 +358,13 @@ static void group_add(const struct sibling_cell *cell, struct sibling_group *gro
     /* A position is compared with the other positions of its cook. */
     bool compared = group->kin != KIN_POSITION || (cell->shares >> KIN_COOK & 1);
 
-    if (cell->control) {
-        if (shares) {
-            group->controls.lost += cell->contaminated;
-            group->controls.total += total_of(cell);
-        }
-    } else if (shares || compared) {
-        struct tally *side = shares ? &group->own : &group->rest;
-        side->lost += cell->stuck + cell->contaminated;
-        side->total += total_of(cell);
+    if (cell->control ? !shares : !shares && !compared)
+        return;
+    struct tally *side = cell->control ? &group->controls : shares ? &group->own : &group->rest;
+    side->lost += cell->contaminated + (cell->control ? 0.0 : cell->stuck);
+    side->total += total_of(cell);
+    if (!cell->control)
         *(shares ? &group->own_stuck : &group->rest_stuck) += cell->stuck;
-    }
 }
 
 static enum pattern_kind kind_of(const struct sibling_group *group)
@@ -458,8 +431,6 @@ static void groups_moved(const struct rules *rules, struct sibling_pattern *patt
     }
 }
 
-/* ---- more than need be counted --------------------------------------------------------------- */
-
 /* Vessels counted when no cell counts for more than `level`. */
 static double counted(const struct sibling_cell *cells, size_t count, double level)
 {
@@ -501,63 +472,32 @@ static void shorten(const struct sibling_cell *cells, size_t count, struct sibli
 
 /* ---- the whole ------------------------------------------------------------------------------- */
 
-static bool cells_hold(const struct sibling_cell *cells, size_t count)
+/* The shifts of causes whose scope something shares; never of those of a vessel alone. */
+static bool weigh(const struct reasoner *reasoner, struct chance_of_counts of, uint32_t shared,
+                  struct sibling_pattern *pattern)
 {
-    for (size_t i = 0; i < count; i++)
-        if (!(cells[i].clean >= 0.0 && cells[i].stuck >= 0.0 && cells[i].contaminated >= 0.0 &&
-              isfinite(total_of(&cells[i]))))
-            return false;
-    return true;
-}
+    size_t causes = reasoner->cause_count, count = 0;
+    struct arena *arena = arena_new();
+    struct suspected *suspects = arena_array(arena, causes, sizeof *suspects);
+    struct sibling_cell *shortened = arena_array(arena, of.count, sizeof *shortened);
 
-static uint32_t shared_by_any(const struct sibling_cell *cells, size_t count)
-{
-    uint32_t shared = 0;
-    for (size_t i = 0; i < count; i++)
-        if (total_of(&cells[i]) > 0.0)
-            shared |= cells[i].shares;
-    return shared & ((UINT32_C(1) << KIN_COUNT) - 1);
-}
-
-/* Causes whose scope something shares; never those of a vessel alone. */
-static size_t suspects_find(const struct reasoner *reasoner, uint32_t shared,
-                            struct suspected *suspects)
-{
-    size_t count = 0;
-    for (size_t c = 0; c < reasoner->cause_count; c++) {
+    shorten(of.cells, of.count, shortened);
+    of.cells = shortened;
+    for (size_t c = 0; c < causes; c++) {
         enum scope scope = reasoner->rules->causes[c].scope;
         if (scope != SCOPE_VESSEL && (shared >> scope & 1))
             suspects[count++] = suspect_of(reasoner, c);
     }
-    return count;
-}
-
-static enum status weigh(const struct reasoner *reasoner, struct chance_of_counts of,
-                         uint32_t shared, struct sibling_pattern *pattern)
-{
-    struct suspected *suspects = calloc(reasoner->cause_count + 1, sizeof *suspects);
-    struct sibling_cell *shortened = calloc(of.count + 1, sizeof *shortened);
-    struct table table = {.suspects = suspects};
-    enum status status = STATUS_MEMORY;
-
-    if (suspects && shortened) {
-        shorten(of.cells, of.count, shortened);
-        of.cells = shortened;
-        size_t count = table.count = suspects_find(reasoner, shared, suspects);
-        table.ln = calloc(count * count + 1, sizeof *table.ln);
-        pattern->causes = calloc(count + 1, sizeof *pattern->causes);
-        pattern->shifts = calloc(count + 1, sizeof *pattern->shifts);
-        pattern->pairs = calloc(count * count + 1, sizeof *pattern->pairs);
-    }
-    if (table.ln && pattern->causes && pattern->shifts && pattern->pairs) {
-        status = table_fill(&of, &table) ? STATUS_OK : STATUS_INTERNAL;
-        if (status == STATUS_OK)
-            shifts_find(&table, reasoner->rules->calibration.siblings.most, pattern);
-    }
-    free(table.ln);
-    free(shortened);
-    free(suspects);
-    return status;
+    struct table table = {suspects, count, 0.0,
+                          arena_array(arena, count * count, sizeof *table.ln)};
+    pattern->causes = calloc(count + 1, sizeof *pattern->causes);
+    pattern->shifts = calloc(count + 1, sizeof *pattern->shifts);
+    pattern->pairs = calloc(count * count + 1, sizeof *pattern->pairs);
+    bool filled = table_fill(&of, &table);
+    if (filled)
+        shifts_find(&table, reasoner->rules->calibration.siblings.most, pattern);
+    arena_free(arena);
+    return filled;
 }
 
 enum status siblings_weigh(const struct reasoner *reasoner, const struct sibling_cell *cells,
@@ -571,20 +511,25 @@ enum status siblings_weigh(const struct reasoner *reasoner, const struct sibling
         .b = (1.0 - rules->usual) * rules->usual_seen,
         .reach_seen = rules->reach_seen,
     };
+    uint32_t shared = 0;
 
     *pattern = (struct sibling_pattern){.group_count = 0};
-    if (!cells_hold(cells, count))
-        return STATUS_DATA;
+    for (size_t i = 0; i < count; i++) {
+        if (!(cells[i].clean >= 0.0 && cells[i].stuck >= 0.0 && cells[i].contaminated >= 0.0 &&
+              isfinite(total_of(&cells[i]))))
+            return STATUS_DATA;
+        if (total_of(&cells[i]) > 0.0)
+            shared |= cells[i].shares & ((UINT32_C(1) << KIN_COUNT) - 1);
+    }
     if (!(of.a > 0.0) || !(of.b > 0.0) || !(of.reach_seen > 0.0))
         return STATUS_OK; /* the rule base assumes nothing of siblings */
-    uint32_t shared = shared_by_any(cells, count);
     groups_find(&of, shared, pattern);
-    enum status status = weigh(reasoner, of, shared, pattern);
-    if (status == STATUS_OK)
-        groups_moved(reasoner->rules, pattern);
-    else
+    if (!weigh(reasoner, of, shared, pattern)) {
         sibling_pattern_release(pattern);
-    return status;
+        return STATUS_INTERNAL;
+    }
+    groups_moved(reasoner->rules, pattern);
+    return STATUS_OK;
 }
 
 void sibling_pattern_release(struct sibling_pattern *pattern)

@@ -107,9 +107,10 @@ struct sibling_group {
         rest; /* inoculated vessels lost, stuck or contaminated, that share it or not */
     double own_stuck, rest_stuck; /* of those lost */
     struct tally controls;        /* that share it */
-    double log_bayes_factor; /* natural; own rate against one rate, alike.h, at the same prior */
-    double highest, lowest;  /* shift of a cause of this kin; 0 when there is none */
-    uint32_t aliased; /* bit per kin: shared by exactly the same vessels, so not told apart */
+    double
+        log_bayes_factor; /* natural; own rate against one rate, bayes_factor.h, at the same prior */
+    double highest, lowest; /* shift of a cause of this kin; 0 when there is none */
+    uint32_t aliased;       /* bit per kin: shared by exactly the same vessels, so not told apart */
 };
 
 struct sibling_shift { /* for an account of where a shift comes from */
@@ -129,8 +130,7 @@ struct sibling_pattern {
 };
 
 /*
- * Weighs the cells. STATUS_DATA when a count is negative or not finite,
- * STATUS_MEMORY; `pattern` is then empty. sibling_pattern_release frees what it holds.
+ * Weighs the cells. STATUS_DATA when a count is negative or not finite; `pattern` is then empty. sibling_pattern_release frees what it holds.
  */
 enum status siblings_weigh(const struct reasoner *reasoner, const struct sibling_cell *cells,
                            size_t count, struct sibling_pattern *pattern);
