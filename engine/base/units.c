@@ -586,7 +586,7 @@ static bool counts_parts(const struct cursor *cursor)
 }
 
 /* Without a unit: a share is one of itself in per cent, an article is no number at all. */
-static enum quantity_fault accept_bare(const struct cursor *cursor, struct item *item)
+static enum quantity_error accept_bare(const struct cursor *cursor, struct item *item)
 {
     if (item->number.kind == NUMBER_ARTICLE)
         return QUANTITY_NO_NUMBER;
@@ -615,7 +615,7 @@ static enum quantity_fault accept_bare(const struct cursor *cursor, struct item 
     return ends_clean(cursor) ? QUANTITY_OK : QUANTITY_UNKNOWN_UNIT;
 }
 
-static enum quantity_fault read_item(struct cursor *cursor, struct item *item)
+static enum quantity_error read_item(struct cursor *cursor, struct item *item)
 {
     *item = (struct item){.factor = 1};
     struct cursor ahead = *cursor;
@@ -667,13 +667,13 @@ static bool take_between(struct cursor *cursor, struct item *lo)
 
 /* The whole of it: an item, or two with a separator between them, of which the second may have to name
  * its unit. */
-static enum quantity_fault read_quantity(struct cursor *cursor, struct item *lo, struct item *hi)
+static enum quantity_error read_quantity(struct cursor *cursor, struct item *lo, struct item *hi)
 {
     struct item from, next;
     const bool between = take_between(cursor, &from);
-    const enum quantity_fault fault = read_item(cursor, lo);
-    if (fault != QUANTITY_OK)
-        return fault;
+    const enum quantity_error error = read_item(cursor, lo);
+    if (error != QUANTITY_OK)
+        return error;
     *hi = *lo;
     struct cursor ahead = *cursor;
     if (!lo->has_tail && take_separator(&ahead) && read_item(&ahead, &next) == QUANTITY_OK &&
@@ -719,17 +719,17 @@ static void settle(enum dimension dimension, struct item *lo, struct item *hi,
     *quantity = (struct quantity){fmin(a, b), fmax(a, b), given};
 }
 
-enum quantity_fault quantity_read(const char *folded, size_t length, enum dimension dimension,
+enum quantity_error quantity_read(const char *folded, size_t length, enum dimension dimension,
                                   struct quantity *quantity, size_t *used)
 {
     struct cursor cursor = {folded, folded + length, folded, dimension, false};
     struct item lo, hi;
     *quantity = (struct quantity){0};
-    const enum quantity_fault fault = read_quantity(&cursor, &lo, &hi);
-    *used = fault == QUANTITY_NO_NUMBER ? 0 : (size_t)(cursor.at - folded);
-    if (fault == QUANTITY_OK)
+    const enum quantity_error error = read_quantity(&cursor, &lo, &hi);
+    *used = error == QUANTITY_NO_NUMBER ? 0 : (size_t)(cursor.at - folded);
+    if (error == QUANTITY_OK)
         settle(dimension, &lo, &hi, quantity);
-    return fault;
+    return error;
 }
 
 /* Inside a number such as 1.5 or a range such as 2-3: it begins earlier. */

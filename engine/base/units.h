@@ -34,7 +34,7 @@ struct quantity { /* a closed range in canonical units; lo == hi for one number 
     bool unit_given; /* a unit stood there; false when the dimension's default was assumed */
 };
 
-enum quantity_fault { QUANTITY_OK, QUANTITY_NO_NUMBER, QUANTITY_UNKNOWN_UNIT, QUANTITY_WRONG_UNIT };
+enum quantity_error { QUANTITY_OK, QUANTITY_NO_NUMBER, QUANTITY_UNKNOWN_UNIT, QUANTITY_WRONG_UNIT };
 
 /*
  * Reads a quantity of `dimension` from the start of folded text (text_fold).
@@ -52,7 +52,7 @@ enum quantity_fault { QUANTITY_OK, QUANTITY_NO_NUMBER, QUANTITY_UNKNOWN_UNIT, QU
  * on it ("12xyz", "1e400") are QUANTITY_UNKNOWN_UNIT; what stands apart from it
  * is left to the caller, who sees it from `used`.
  */
-enum quantity_fault quantity_read(const char *folded, size_t length, enum dimension dimension,
+enum quantity_error quantity_read(const char *folded, size_t length, enum dimension dimension,
                                   struct quantity *quantity, size_t *used);
 
 /*

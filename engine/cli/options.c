@@ -191,7 +191,7 @@ static enum status read_quantity(struct app *app, const char *name, const char *
 
     text_init(&folded);
     bool text = text_fold(&folded, words, strlen(words), NULL);
-    enum quantity_fault fault = text ? quantity_read(folded.bytes != NULL ? folded.bytes : "",
+    enum quantity_error fault = text ? quantity_read(folded.bytes != NULL ? folded.bytes : "",
                                                      folded.length, dimension, &quantity, &used)
                                      : QUANTITY_NO_NUMBER;
     bool whole = fault == QUANTITY_OK && used == folded.length;

@@ -19,7 +19,7 @@ static enum status begin(struct app *app)
     return app_load(app, NULL, 0);
 }
 
-static enum status refused(struct app *app, enum process_fault fault, double value)
+static enum status refused(struct app *app, enum process_error fault, double value)
 {
     return option_refused(app, &(struct physics_refusal){fault, value});
 }
@@ -112,7 +112,7 @@ static enum status compute_probe(struct app *app, const char *path, struct cook_
     enum status status = read_log(app, path, add_reading, &cook->probe);
     if (status != STATUS_OK)
         return status;
-    enum process_fault fault = cook_probe_finish(&cook->probe, &cook->setup, doubt, &cook->result);
+    enum process_error fault = cook_probe_finish(&cook->probe, &cook->setup, doubt, &cook->result);
     return fault == PROCESS_OK ? STATUS_OK : refused(app, fault, NAN);
 }
 
@@ -136,7 +136,7 @@ static enum status compute_cook(struct app *app, const struct cook_request *requ
     (void)steam_outside(&cook->setup.steam, &cook->outside);
     if (request->probe != NULL)
         return compute_probe(app, request->probe, cook);
-    enum process_fault fault = cook_compute(&cook->setup, &cook->result);
+    enum process_error fault = cook_compute(&cook->setup, &cook->result);
     if (fault != PROCESS_OK)
         return refused(app, fault, NAN);
     compute_sea(cook);
@@ -248,13 +248,13 @@ static enum status weighed(struct app *app, const struct mix_request *mix,
                            struct mix_report *report)
 {
     double own = report->own_moisture;
-    enum process_fault fault;
+    enum process_error fault;
 
     if (!isnan(mix->before)) {
         report->dry = mix->before;
         report->water = mix->after - mix->before;
         fault = moisture_soaked(mix->before, own, mix->after, &report->moisture);
-        if (fault == FAULT_MOISTURE_DROP)
+        if (fault == PROCESS_MOISTURE_DROP)
             return app_error(app, STATUS_DATA, "--after",
                              "lighter after soaking than before; weigh both drained "
                              "of water that runs off");
@@ -267,14 +267,14 @@ static enum status weighed(struct app *app, const struct mix_request *mix,
         100.0 * (report->water + report->dry * own / 100.0) / (report->water + report->dry);
     report->target = NAN;
     return fault == PROCESS_OK ? STATUS_OK
-                               : refused(app, fault, fault == FAULT_MOISTURE ? wet : report->dry);
+                               : refused(app, fault, fault == PROCESS_MOISTURE ? wet : report->dry);
 }
 
 /* To be weighed: from the grain there is, or from the vessels to fill. */
 static enum status recipe(struct app *app, const struct mix_request *mix, struct mix_report *report)
 {
     double each = physics_grams(app->rules, &mix->vessel), own = report->own_moisture;
-    enum process_fault fault;
+    enum process_error fault;
 
     report->recipe = true;
     report->moisture = report->target;
@@ -291,7 +291,7 @@ static enum status recipe(struct app *app, const struct mix_request *mix, struct
     }
     return fault == PROCESS_OK
                ? STATUS_OK
-               : refused(app, fault, fault == FAULT_MOISTURE ? report->target : report->dry);
+               : refused(app, fault, fault == PROCESS_MOISTURE ? report->target : report->dry);
 }
 
 static enum status run_mix(struct app *app)
@@ -478,7 +478,7 @@ static enum status read_run(struct app *app, struct forecast_request *run)
     return STATUS_OK;
 }
 
-static enum process_fault compute_run(struct forecast_report *report,
+static enum process_error compute_run(struct forecast_report *report,
                                       const struct forecast_request *run)
 {
     static const struct range never = {INFINITY, INFINITY, INFINITY};
@@ -523,9 +523,9 @@ static enum status tell_run(struct app *app, const struct forecast_request *run)
         &refusal);
     report.assumed = assumed.bytes;
     if (status == STATUS_OK) {
-        enum process_fault fault = compute_run(&report, run);
+        enum process_error fault = compute_run(&report, run);
         if (fault != PROCESS_OK)
-            status = refused(app, fault, fault == FAULT_COVERAGE ? run->seen : run->day);
+            status = refused(app, fault, fault == PROCESS_COVERAGE ? run->seen : run->day);
     }
     if (status == STATUS_OK && run->json) {
         status = app_json(app, view_forecast_json(&report), false);

@@ -761,7 +761,7 @@ enum status consult_looks(struct opening *opening)
 
 static const double OLD_ENOUGH = 2.0 / 3.0;
 
-/* Bits are those of enum kin; what was never inoculated shares neither hand nor starter. */
+/* Bits are those of enum relation; what was never inoculated shares neither hand nor starter. */
 static const char counting[] =
     "WITH own AS (SELECT b.id AS batch, b.cook, b.session, b.starter, b.lot, v.stood, v.position,"
     " v.control FROM vessel AS v JOIN batch AS b ON b.id = v.batch WHERE v.id = ?1),"
@@ -785,18 +785,19 @@ static const char counting[] =
     " OR (v.fate = 'open' AND v.state = 'growing' AND l.action = 'keep'))"
     " GROUP BY 1, 2, 3, 4, 5, 6, 7, 8, 9";
 
-static const enum kin kin_columns[] = {KIN_COOK,    KIN_MIX,   KIN_GRAIN_LOT, KIN_SESSION,
-                                       KIN_STARTER, KIN_PLACE, KIN_POSITION};
-enum { KIN_COLUMNS = sizeof kin_columns / sizeof *kin_columns };
+static const enum relation kin_columns[] = {RELATION_COOK,    RELATION_MIX,     RELATION_GRAIN_LOT,
+                                            RELATION_SESSION, RELATION_STARTER, RELATION_PLACE,
+                                            RELATION_POSITION};
+enum { RELATION_COLUMNS = sizeof kin_columns / sizeof *kin_columns };
 
 static struct sibling_cell read_cell(sqlite3_stmt *statement)
 {
-    struct sibling_cell cell = {.control = sqlite3_column_int(statement, KIN_COLUMNS) != 0};
-    for (int i = 0; i < KIN_COLUMNS; i++)
+    struct sibling_cell cell = {.control = sqlite3_column_int(statement, RELATION_COLUMNS) != 0};
+    for (int i = 0; i < RELATION_COLUMNS; i++)
         if (sqlite3_column_int(statement, i) != 0)
             cell.shares |= UINT32_C(1) << kin_columns[i];
-    double count = sqlite3_column_double(statement, KIN_COLUMNS + 2);
-    int became = sqlite3_column_int(statement, KIN_COLUMNS + 1);
+    double count = sqlite3_column_double(statement, RELATION_COLUMNS + 2);
+    int became = sqlite3_column_int(statement, RELATION_COLUMNS + 1);
     *(became == 2 ? &cell.contaminated : became == 1 ? &cell.stuck : &cell.clean) = count;
     return cell;
 }
@@ -877,27 +878,28 @@ static const char *position_name(const struct opening *opening, const char *cook
 enum status consult_siblings(struct opening *opening)
 {
     const struct batch *batch = &opening->at->batch;
-    const char *names[KIN_COUNT] = {0};
+    const char *names[RELATION_COUNT] = {0};
     const struct consult_others *given = opening->at->request.others;
     struct sibling_cell *cells = NULL;
     size_t count = 0;
     enum status status = STATUS_OK;
-    names[KIN_MIX] = arena_format(opening->arena, "batch %s", batch->label);
+    names[RELATION_MIX] = arena_format(opening->arena, "batch %s", batch->label);
     if (given != NULL) {
         cells = given->cells;
         count = given->count;
     } else if ((status = count_cells(opening, &cells, &count)) != STATUS_OK) {
         return status;
     }
-    (void)((status = name_of(opening, "cook", RECORD_COOK, batch->cook, &names[KIN_COOK])) ||
+    (void)((status = name_of(opening, "cook", RECORD_COOK, batch->cook, &names[RELATION_COOK])) ||
+           (status = name_of(opening, "session", RECORD_SESSION, batch->session,
+                             &names[RELATION_SESSION])) ||
+           (status = name_of(opening, "starter", RECORD_STARTER, batch->starter,
+                             &names[RELATION_STARTER])) ||
            (status =
-                name_of(opening, "session", RECORD_SESSION, batch->session, &names[KIN_SESSION])) ||
-           (status =
-                name_of(opening, "starter", RECORD_STARTER, batch->starter, &names[KIN_STARTER])) ||
-           (status = name_of(opening, "grain", RECORD_LOT, batch->lot, &names[KIN_GRAIN_LOT])) ||
+                name_of(opening, "grain", RECORD_LOT, batch->lot, &names[RELATION_GRAIN_LOT])) ||
            (status = name_of(opening, "place", RECORD_PLACE, opening->at->vessel.stood,
-                             &names[KIN_PLACE])));
-    names[KIN_POSITION] = position_name(opening, names[KIN_COOK]);
+                             &names[RELATION_PLACE])));
+    names[RELATION_POSITION] = position_name(opening, names[RELATION_COOK]);
     return status == STATUS_OK && count > 0 ? triage_siblings(opening->triage, cells, count, names)
                                             : status;
 }

@@ -893,7 +893,7 @@ static enum status set_quantity(const struct observable *o, const char *value,
     size_t used = 0;
     text_init(&folded);
     (void)text_fold(&folded, value, strlen(value), NULL); /* of no text no quantity is read */
-    enum quantity_fault fault =
+    enum quantity_error fault =
         quantity_read(folded.bytes, folded.length, o->dimension, &reading->number, &used);
     enum number_fault read = NUMBER_UNREADABLE;
     if (fault == QUANTITY_OK && used == folded.length)

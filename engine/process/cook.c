@@ -34,15 +34,15 @@ struct cook_doses {
     double organisms[COOK_MAX_ORGANISMS];
     double core; /* degC at its end */
 };
-enum process_fault cook_doses(const struct cook_setup *setup, struct cook_heat *heat,
+enum process_error cook_doses(const struct cook_setup *setup, struct cook_heat *heat,
                               const struct cook_course *course, struct cook_doses *doses);
 /* The same course once for each end of the organisms' z. */
-enum process_fault cook_doses_by_z(const struct cook_setup *setup, struct cook_heat *heat,
+enum process_error cook_doses_by_z(const struct cook_setup *setup, struct cook_heat *heat,
                                    const struct cook_course *course,
                                    struct cook_doses doses[COOK_ENDS]);
 
 /* Minutes at pressure on this course until the survivors that count are few enough. */
-enum process_fault cook_minutes_needed(const struct cook_setup *setup, struct cook_heat *heat,
+enum process_error cook_minutes_needed(const struct cook_setup *setup, struct cook_heat *heat,
                                        const struct cook_course *course,
                                        const double resistance[COOK_MAX_ORGANISMS],
                                        enum cook_end load, double *minutes);
@@ -214,7 +214,7 @@ static void ratios(const struct cook_setup *setup, const struct cook_doses *dose
 }
 
 /* One input at its ends, all others central: factors on the kill of each organism. */
-static enum process_fault one_at_a_time(const struct cook_setup *setup, struct cook_spread *spread,
+static enum process_error one_at_a_time(const struct cook_setup *setup, struct cook_spread *spread,
                                         enum cook_input input,
                                         double factor[COOK_ENDS][COOK_MAX_ORGANISMS])
 {
@@ -230,9 +230,9 @@ static enum process_fault one_at_a_time(const struct cook_setup *setup, struct c
         bool moved = course.come_up != middle.come_up || course.air != middle.air ||
                      course.cool != middle.cool;
         if (moved) {
-            enum process_fault fault = cook_doses(setup, &spread->heat, &course, &doses);
-            if (fault != PROCESS_OK)
-                return fault;
+            enum process_error error = cook_doses(setup, &spread->heat, &course, &doses);
+            if (error != PROCESS_OK)
+                return error;
         }
         ratios(setup, &doses, central, factor[end]);
     }
@@ -240,7 +240,7 @@ static enum process_fault one_at_a_time(const struct cook_setup *setup, struct c
 }
 
 /* Courses at five diffusivities: the ends, the middle, and the geometric means between. */
-static enum process_fault fill_nodes(const struct cook_setup *setup, struct cook_spread *spread)
+static enum process_error fill_nodes(const struct cook_setup *setup, struct cook_spread *spread)
 {
     const struct range *range = &setup->diffusivity;
     const double nodes[COOK_NODES] = {range->low, sqrt(range->low * range->central), range->central,
@@ -253,10 +253,10 @@ static enum process_fault fill_nodes(const struct cook_setup *setup, struct cook
         struct cook_course course =
             cook_course_at(setup, COOK_CENTRAL, COOK_CENTRAL, COOK_CENTRAL, COOK_CENTRAL);
         course.diffusivity = nodes[i];
-        enum process_fault fault =
+        enum process_error error =
             cook_doses(setup, &spread->heat, &course, &spread->node[spread->nodes]);
-        if (fault != PROCESS_OK)
-            return fault;
+        if (error != PROCESS_OK)
+            return error;
         if (nodes[i] <= range->central * (1.0 + 1e-9))
             spread->central = spread->node[spread->nodes];
         spread->node_ln[spread->nodes++] = ln;
@@ -264,20 +264,20 @@ static enum process_fault fill_nodes(const struct cook_setup *setup, struct cook
     return PROCESS_OK;
 }
 
-static enum process_fault fill_spread(const struct cook_setup *setup, struct cook_spread *spread)
+static enum process_error fill_spread(const struct cook_setup *setup, struct cook_spread *spread)
 {
     struct cook_course middle =
         cook_course_at(setup, COOK_CENTRAL, COOK_CENTRAL, COOK_CENTRAL, COOK_CENTRAL);
     struct cook_doses at_z[COOK_ENDS];
-    enum process_fault fault = fill_nodes(setup, spread);
+    enum process_error error = fill_nodes(setup, spread);
 
-    if (fault != PROCESS_OK ||
-        (fault = one_at_a_time(setup, spread, COOK_COME_UP, spread->come_up)) != PROCESS_OK ||
-        (fault = one_at_a_time(setup, spread, COOK_AIR, spread->air)) != PROCESS_OK ||
-        (fault = one_at_a_time(setup, spread, COOK_COOLING, spread->cool)) != PROCESS_OK)
-        return fault;
-    if ((fault = cook_doses_by_z(setup, &spread->heat, &middle, at_z)) != PROCESS_OK)
-        return fault;
+    if (error != PROCESS_OK ||
+        (error = one_at_a_time(setup, spread, COOK_COME_UP, spread->come_up)) != PROCESS_OK ||
+        (error = one_at_a_time(setup, spread, COOK_AIR, spread->air)) != PROCESS_OK ||
+        (error = one_at_a_time(setup, spread, COOK_COOLING, spread->cool)) != PROCESS_OK)
+        return error;
+    if ((error = cook_doses_by_z(setup, &spread->heat, &middle, at_z)) != PROCESS_OK)
+        return error;
     cook_resistance(setup, at_z, spread->resistance);
     return PROCESS_OK;
 }
@@ -383,7 +383,7 @@ static void average(const struct cook_setup *setup, const struct cook_spread *sp
 
 /* ---- ends, leans, verdict -------------------------------------------------------------------- */
 
-static enum process_fault fill_ends(const struct cook_setup *setup, struct cook_spread *spread,
+static enum process_error fill_ends(const struct cook_setup *setup, struct cook_spread *spread,
                                     struct cook_result *result)
 {
     for (int end = 0; end < COOK_ENDS; end++) {
@@ -392,20 +392,20 @@ static enum process_fault fill_ends(const struct cook_setup *setup, struct cook_
         struct cook_doses doses = spread->central, at_hold;
         struct steam_conditions steam = setup->steam;
         double hot, minutes;
-        enum process_fault fault;
+        enum process_error error;
 
         steam.air_share = course.air;
         held.cool = 0.0;
-        if ((fault = steam_celsius(&steam, &hot)) != PROCESS_OK ||
+        if ((error = steam_celsius(&steam, &hot)) != PROCESS_OK ||
             (e != COOK_CENTRAL &&
-             (fault = cook_doses(setup, &spread->heat, &course, &doses)) != PROCESS_OK))
-            return fault;
+             (error = cook_doses(setup, &spread->heat, &course, &doses)) != PROCESS_OK))
+            return error;
         at_hold = doses;
         if ((course.cool > 0.0 &&
-             (fault = cook_doses(setup, &spread->heat, &held, &at_hold)) != PROCESS_OK) ||
-            (fault = cook_minutes_needed(setup, &spread->heat, &course, spread->resistance[e], e,
+             (error = cook_doses(setup, &spread->heat, &held, &at_hold)) != PROCESS_OK) ||
+            (error = cook_minutes_needed(setup, &spread->heat, &course, spread->resistance[e], e,
                                          &minutes)) != PROCESS_OK)
-            return fault;
+            return error;
         cook_fill_end(setup, &doses, spread->resistance[e], e, result);
         if (e == COOK_BAD) {
             result->steam.low = hot;
@@ -452,7 +452,7 @@ static void fill_leans(const struct cook_setup *setup, const struct cook_spread 
     result->margin = cook_margin(setup, central, unmoved, COOK_CENTRAL);
 }
 
-static enum process_fault judge(const struct cook_setup *setup, struct cook_spread *spread,
+static enum process_error judge(const struct cook_setup *setup, struct cook_spread *spread,
                                 struct cook_result *result)
 {
     struct cook_course course =
@@ -461,9 +461,9 @@ static enum process_fault judge(const struct cook_setup *setup, struct cook_spre
 
     course.cool = 0.0;
     course.diffusivity = setup->adequate_diffusivity;
-    enum process_fault fault = cook_doses(setup, &spread->heat, &course, &doses);
-    if (fault != PROCESS_OK)
-        return fault;
+    enum process_error error = cook_doses(setup, &spread->heat, &course, &doses);
+    if (error != PROCESS_OK)
+        return error;
     result->f0_adequate_at = doses.f0;
     double best = spread->node[spread->nodes - 1].f0;
     result->verdict = doses.f0 >= setup->adequate_f0 ? COOK_ADEQUATE
@@ -472,16 +472,16 @@ static enum process_fault judge(const struct cook_setup *setup, struct cook_spre
     return PROCESS_OK;
 }
 
-enum process_fault cook_compute(const struct cook_setup *setup, struct cook_result *result)
+enum process_error cook_compute(const struct cook_setup *setup, struct cook_result *result)
 {
     struct cook_spread spread = {.nodes = 0};
-    enum process_fault fault;
+    enum process_error error;
 
     *result = (struct cook_result){.margin = 0.0};
-    if ((fault = fill_spread(setup, &spread)) != PROCESS_OK ||
-        (fault = fill_ends(setup, &spread, result)) != PROCESS_OK ||
-        (fault = judge(setup, &spread, result)) != PROCESS_OK)
-        return fault;
+    if ((error = fill_spread(setup, &spread)) != PROCESS_OK ||
+        (error = fill_ends(setup, &spread, result)) != PROCESS_OK ||
+        (error = judge(setup, &spread, result)) != PROCESS_OK)
+        return error;
     fill_leans(setup, &spread, result);
     average(setup, &spread, result);
     return PROCESS_OK;
@@ -500,14 +500,14 @@ void cook_probe_init(struct cook_probe *probe, const struct cook_setup *setup, d
                        setup->organisms[i].z.central, longest_gap);
 }
 
-enum process_fault cook_probe_add(struct cook_probe *probe, double minutes, double celsius)
+enum process_error cook_probe_add(struct cook_probe *probe, double minutes, double celsius)
 {
-    enum process_fault fault = lethality_add(&probe->f0, minutes, celsius);
+    enum process_error error = lethality_add(&probe->f0, minutes, celsius);
 
     /* The others see the same readings, so they accept what the first did. */
-    for (size_t i = 0; fault == PROCESS_OK && i < probe->organism_count; i++)
-        fault = lethality_add(&probe->organisms[i], minutes, celsius);
-    return fault;
+    for (size_t i = 0; error == PROCESS_OK && i < probe->organism_count; i++)
+        error = lethality_add(&probe->organisms[i], minutes, celsius);
+    return error;
 }
 
 /* Factor on the kill when the probe reads `doubt` K too high (bad) or too low (good). */
@@ -555,15 +555,15 @@ static void average_probe(const struct cook_setup *setup, const struct cook_dose
     result->chance_any_mean = any;
 }
 
-enum process_fault cook_probe_finish(const struct cook_probe *probe, const struct cook_setup *setup,
+enum process_error cook_probe_finish(const struct cook_probe *probe, const struct cook_setup *setup,
                                      double doubt, struct cook_result *result)
 {
     struct cook_doses doses = {.core = probe->f0.last_celsius};
     double factor[COOK_ENDS][COOK_MAX_ORGANISMS], death[COOK_ENDS][COOK_MAX_ORGANISMS];
-    enum process_fault fault = lethality_finish(&probe->f0, &doses.f0);
+    enum process_error error = lethality_finish(&probe->f0, &doses.f0);
 
-    if (fault != PROCESS_OK)
-        return fault;
+    if (error != PROCESS_OK)
+        return error;
     *result = (struct cook_result){.steam = {NAN, NAN, NAN}, .minutes_needed = {NAN, NAN, NAN}};
     for (size_t i = 0; i < setup->organism_count; i++)
         doses.organisms[i] = lethality_minutes(&probe->organisms[i]);
@@ -626,87 +626,89 @@ const char *cook_verdict_name(enum cook_verdict verdict)
 
 /* ---- checks ---------------------------------------------------------------------------------- */
 
-static enum process_fault check_one(enum process_fault bound, double number, double *value)
+static enum process_error check_one(enum process_error bound, double number, double *value)
 {
     *value = number;
     return limit_check(bound, number);
 }
 
-static enum process_fault check_range(enum process_fault bound, const struct range *range,
+static enum process_error check_range(enum process_error bound, const struct range *range,
                                       double *value)
 {
     *value = limit_check(bound, range->low) != PROCESS_OK ? range->low : range->high;
     return limit_check_range(bound, range);
 }
 
-static enum process_fault check_organisms(const struct cook_setup *setup, double *value)
+static enum process_error check_organisms(const struct cook_setup *setup, double *value)
 {
-    enum process_fault fault;
+    enum process_error error;
 
     *value = (double)setup->organism_count;
     if (setup->organism_count == 0 || setup->organism_count > COOK_MAX_ORGANISMS)
-        return FAULT_EMPTY;
+        return PROCESS_EMPTY;
     for (size_t i = 0; i < setup->organism_count; i++) {
         const struct cook_organism *organism = &setup->organisms[i];
-        if ((fault = check_range(FAULT_DECIMAL_TIME, &organism->d_minutes, value)) != PROCESS_OK ||
-            (fault = check_range(FAULT_Z_VALUE, &organism->z, value)) != PROCESS_OK ||
-            (fault = check_range(FAULT_LOAD, &organism->per_gram, value)) != PROCESS_OK ||
-            (fault = check_one(FAULT_REFERENCE_CELSIUS, organism->reference_celsius, value)) !=
+        if ((error = check_range(PROCESS_DECIMAL_TIME, &organism->d_minutes, value)) !=
+                PROCESS_OK ||
+            (error = check_range(PROCESS_Z_VALUE, &organism->z, value)) != PROCESS_OK ||
+            (error = check_range(PROCESS_LOAD, &organism->per_gram, value)) != PROCESS_OK ||
+            (error = check_one(PROCESS_REFERENCE_CELSIUS, organism->reference_celsius, value)) !=
                 PROCESS_OK)
-            return fault;
+            return error;
     }
     return PROCESS_OK;
 }
 
-static enum process_fault check_steam(const struct cook_setup *setup, double *value)
+static enum process_error check_steam(const struct cook_setup *setup, double *value)
 {
     struct steam_conditions steam = setup->steam;
     double celsius;
-    enum process_fault fault = check_range(FAULT_AIR_SHARE, &setup->air, value);
+    enum process_error error = check_range(PROCESS_AIR_SHARE, &setup->air, value);
 
-    for (int i = 0; i < 2 && fault == PROCESS_OK; i++) {
+    for (int i = 0; i < 2 && error == PROCESS_OK; i++) {
         steam.air_share = i == 0 ? setup->air.low : setup->air.high;
-        fault = steam_celsius(&steam, &celsius);
-        *value = fault == FAULT_ALTITUDE    ? steam.altitude_m
-                 : fault == FAULT_BAROMETER ? steam.barometer_kpa
-                                            : steam.gauge_kpa;
+        error = steam_celsius(&steam, &celsius);
+        *value = error == PROCESS_ALTITUDE    ? steam.altitude_m
+                 : error == PROCESS_BAROMETER ? steam.barometer_kpa
+                                              : steam.gauge_kpa;
     }
-    if (fault == FAULT_VESSEL_STEAM || fault == FAULT_SATURATION_KPA) {
+    if (error == PROCESS_VESSEL_STEAM || error == PROCESS_SATURATION_KPA) {
         double outside = NAN;
         (void)steam_outside(&steam, &outside);
         *value = NAN;
         (void)steam_temperature((1.0 - steam.air_share) * (steam.gauge_kpa + outside), value);
     }
-    return fault;
+    return error;
 }
 
-enum process_fault cook_check(const struct cook_setup *setup, double *value)
+enum process_error cook_check(const struct cook_setup *setup, double *value)
 {
-    enum process_fault fault;
+    enum process_error error;
     struct heat_model model;
     struct heat_properties properties = {setup->diffusivity.central, setup->heat_capacity,
                                          setup->conductance};
 
-    if ((fault = check_steam(setup, value)) != PROCESS_OK ||
-        (fault = check_range(FAULT_COME_UP_MINUTES, &setup->come_up, value)) != PROCESS_OK ||
-        (fault = check_range(FAULT_COOL_MINUTES, &setup->cool, value)) != PROCESS_OK ||
-        (fault = check_range(FAULT_DIFFUSIVITY, &setup->diffusivity, value)) != PROCESS_OK ||
-        (fault = check_one(FAULT_DIFFUSIVITY, setup->adequate_diffusivity, value)) != PROCESS_OK ||
-        (fault = check_one(FAULT_HOLD_MINUTES, setup->hold, value)) != PROCESS_OK ||
-        (fault = check_one(FAULT_START_CELSIUS, setup->start_celsius, value)) != PROCESS_OK ||
-        (fault = check_one(FAULT_GRAIN_GRAMS, setup->dry_grams, value)) != PROCESS_OK ||
-        (fault = check_one(FAULT_VESSEL_COUNT, setup->vessels, value)) != PROCESS_OK ||
-        (fault = check_one(FAULT_TARGET_CHANCE, setup->target, value)) != PROCESS_OK ||
-        (fault = check_organisms(setup, value)) != PROCESS_OK)
-        return fault;
-    fault = heat_model(&setup->body, &properties, &model);
-    *value = fault == FAULT_CONDUCTANCE     ? setup->conductance
-             : fault == FAULT_HEAT_CAPACITY ? setup->heat_capacity
-                                            : 0.0;
-    for (size_t i = 0; fault == FAULT_THICKNESS && i < setup->body.count; i++)
-        if (limit_check(FAULT_THICKNESS, 2.0 * setup->body.directions[i].length) != PROCESS_OK)
+    if ((error = check_steam(setup, value)) != PROCESS_OK ||
+        (error = check_range(PROCESS_COME_UP_MINUTES, &setup->come_up, value)) != PROCESS_OK ||
+        (error = check_range(PROCESS_COOL_MINUTES, &setup->cool, value)) != PROCESS_OK ||
+        (error = check_range(PROCESS_DIFFUSIVITY, &setup->diffusivity, value)) != PROCESS_OK ||
+        (error = check_one(PROCESS_DIFFUSIVITY, setup->adequate_diffusivity, value)) !=
+            PROCESS_OK ||
+        (error = check_one(PROCESS_HOLD_MINUTES, setup->hold, value)) != PROCESS_OK ||
+        (error = check_one(PROCESS_START_CELSIUS, setup->start_celsius, value)) != PROCESS_OK ||
+        (error = check_one(PROCESS_GRAIN_GRAMS, setup->dry_grams, value)) != PROCESS_OK ||
+        (error = check_one(PROCESS_VESSEL_COUNT, setup->vessels, value)) != PROCESS_OK ||
+        (error = check_one(PROCESS_TARGET_CHANCE, setup->target, value)) != PROCESS_OK ||
+        (error = check_organisms(setup, value)) != PROCESS_OK)
+        return error;
+    error = heat_model(&setup->body, &properties, &model);
+    *value = error == PROCESS_CONDUCTANCE     ? setup->conductance
+             : error == PROCESS_HEAT_CAPACITY ? setup->heat_capacity
+                                              : 0.0;
+    for (size_t i = 0; error == PROCESS_THICKNESS && i < setup->body.count; i++)
+        if (limit_check(PROCESS_THICKNESS, 2.0 * setup->body.directions[i].length) != PROCESS_OK)
             *value = 2.0 * setup->body.directions[i].length;
-    return fault;
+    return error;
 }
 
 /* ---- the temperature course ------------------------------------------------------------------ */
@@ -736,19 +738,19 @@ static struct cook_course cook_course_at(const struct cook_setup *setup, enum co
 
 enum { CORNERS = 4 };
 
-static enum process_fault course_history(const struct cook_setup *setup,
+static enum process_error course_history(const struct cook_setup *setup,
                                          const struct cook_course *course,
                                          struct heat_point history[CORNERS], size_t *points)
 {
     struct steam_conditions steam = setup->steam;
     double hot, outside, boiling;
-    enum process_fault fault;
+    enum process_error error;
 
     steam.air_share = course->air;
-    if ((fault = steam_celsius(&steam, &hot)) != PROCESS_OK ||
-        (fault = steam_outside(&steam, &outside)) != PROCESS_OK ||
-        (fault = steam_temperature(outside, &boiling)) != PROCESS_OK)
-        return fault;
+    if ((error = steam_celsius(&steam, &hot)) != PROCESS_OK ||
+        (error = steam_outside(&steam, &outside)) != PROCESS_OK ||
+        (error = steam_temperature(outside, &boiling)) != PROCESS_OK)
+        return error;
     double full = 60.0 * course->come_up, off = full + 60.0 * course->hold;
     history[0] = (struct heat_point){0.0, course->come_up > 0.0 ? setup->start_celsius : hot};
     history[1] = (struct heat_point){full, hot};
@@ -759,7 +761,7 @@ static enum process_fault course_history(const struct cook_setup *setup,
 }
 
 /* The model at this diffusivity, made if need be; the last place is taken again and again. */
-static enum process_fault heat_at(const struct cook_setup *setup, struct cook_heat *heat,
+static enum process_error heat_at(const struct cook_setup *setup, struct cook_heat *heat,
                                   double diffusivity, const struct heat_model **model)
 {
     const size_t room = sizeof heat->model / sizeof *heat->model;
@@ -772,31 +774,31 @@ static enum process_fault heat_at(const struct cook_setup *setup, struct cook_he
     }
     size_t at = heat->count < room ? heat->count : room - 1;
     heat->count = at; /* until it is made */
-    enum process_fault fault = heat_model(&setup->body, &properties, &heat->model[at]);
-    if (fault == PROCESS_OK) {
+    enum process_error error = heat_model(&setup->body, &properties, &heat->model[at]);
+    if (error == PROCESS_OK) {
         heat->diffusivity[at] = diffusivity;
         heat->count = at + 1;
         *model = &heat->model[at];
     }
-    return fault;
+    return error;
 }
 
-static enum process_fault course_core(const struct cook_setup *setup, struct cook_heat *heat,
+static enum process_error course_core(const struct cook_setup *setup, struct cook_heat *heat,
                                       const struct cook_course *course, double step, double *core,
                                       size_t count)
 {
     struct heat_point history[CORNERS];
     const struct heat_model *model;
     size_t points;
-    enum process_fault fault;
+    enum process_error error;
 
-    if ((fault = heat_at(setup, heat, course->diffusivity, &model)) != PROCESS_OK ||
-        (fault = course_history(setup, course, history, &points)) != PROCESS_OK)
-        return fault;
+    if ((error = heat_at(setup, heat, course->diffusivity, &model)) != PROCESS_OK ||
+        (error = course_history(setup, course, history, &points)) != PROCESS_OK)
+        return error;
     return heat_curve(model, setup->start_celsius, history, points, 60.0 * step, true, core, count);
 }
 
-enum process_fault cook_course(const struct cook_setup *setup, double diffusivity,
+enum process_error cook_course(const struct cook_setup *setup, double diffusivity,
                                double step_minutes_, double *core, double *outside, size_t count)
 {
     struct cook_course course =
@@ -804,12 +806,12 @@ enum process_fault cook_course(const struct cook_setup *setup, double diffusivit
     struct heat_point history[CORNERS];
     struct cook_heat heat = {.count = 0};
     size_t points;
-    enum process_fault fault;
+    enum process_error error;
 
     course.diffusivity = diffusivity;
-    if ((fault = course_core(setup, &heat, &course, step_minutes_, core, count)) != PROCESS_OK ||
-        (fault = course_history(setup, &course, history, &points)) != PROCESS_OK)
-        return fault;
+    if ((error = course_core(setup, &heat, &course, step_minutes_, core, count)) != PROCESS_OK ||
+        (error = course_history(setup, &course, history, &points)) != PROCESS_OK)
+        return error;
     for (size_t i = 0; i < count; i++) {
         double seconds = 60.0 * step_minutes_ * (double)i;
         size_t at = 1;
@@ -843,7 +845,7 @@ static void take_doses(const struct cook_setup *setup, const double *core, doubl
 }
 
 /* Into one `doses` for the central z, or into three for all. */
-static enum process_fault course_doses(const struct cook_setup *setup, struct cook_heat *heat,
+static enum process_error course_doses(const struct cook_setup *setup, struct cook_heat *heat,
                                        const struct cook_course *course, bool all_z,
                                        struct cook_doses *doses)
 {
@@ -851,26 +853,26 @@ static enum process_fault course_doses(const struct cook_setup *setup, struct co
     size_t steps = (size_t)ceil(length / step_minutes), count = steps + 1;
     double step = steps > 0 ? length / (double)steps : step_minutes;
     double *core = calloc(count, sizeof *core), *total = calloc(count, sizeof *total);
-    enum process_fault fault = FAULT_MEMORY;
+    enum process_error error = PROCESS_MEMORY;
 
     if (core != NULL && total != NULL)
-        fault = course_core(setup, heat, course, step, core, count);
-    if (fault == PROCESS_OK && !all_z)
+        error = course_core(setup, heat, course, step, core, count);
+    if (error == PROCESS_OK && !all_z)
         take_doses(setup, core, total, steps, step, COOK_CENTRAL, doses);
-    for (int z = 0; fault == PROCESS_OK && all_z && z < COOK_ENDS; z++)
+    for (int z = 0; error == PROCESS_OK && all_z && z < COOK_ENDS; z++)
         take_doses(setup, core, total, steps, step, (enum cook_end)z, &doses[z]);
     free(core);
     free(total);
-    return fault;
+    return error;
 }
 
-enum process_fault cook_doses(const struct cook_setup *setup, struct cook_heat *heat,
+enum process_error cook_doses(const struct cook_setup *setup, struct cook_heat *heat,
                               const struct cook_course *course, struct cook_doses *doses)
 {
     return course_doses(setup, heat, course, false, doses);
 }
 
-enum process_fault cook_doses_by_z(const struct cook_setup *setup, struct cook_heat *heat,
+enum process_error cook_doses_by_z(const struct cook_setup *setup, struct cook_heat *heat,
                                    const struct cook_course *course,
                                    struct cook_doses doses[COOK_ENDS])
 {
@@ -900,7 +902,7 @@ static double steps_needed(const double *total, size_t count, double dose)
     return (double)low + (gain > 0.0 ? fmax(0.0, dose - total[low]) / gain : 0.0);
 }
 
-enum process_fault cook_minutes_needed(const struct cook_setup *setup, struct cook_heat *heat,
+enum process_error cook_minutes_needed(const struct cook_setup *setup, struct cook_heat *heat,
                                        const struct cook_course *course,
                                        const double resistance[COOK_MAX_ORGANISMS],
                                        enum cook_end load, double *minutes)
@@ -910,28 +912,28 @@ enum process_fault cook_minutes_needed(const struct cook_setup *setup, struct co
     held.cool = 0.0;
     size_t count = (size_t)ceil((held.come_up + held.hold) / step_minutes) + 1;
     double *core = calloc(count, sizeof *core), *total = calloc(count, sizeof *total);
-    enum process_fault fault = FAULT_MEMORY;
+    enum process_error error = PROCESS_MEMORY;
     double longest = 0.0;
 
     if (core != NULL && total != NULL)
-        fault = course_core(setup, heat, &held, step_minutes, core, count);
-    for (size_t i = 0; fault == PROCESS_OK && i < setup->organism_count; i++) {
+        error = course_core(setup, heat, &held, step_minutes, core, count);
+    for (size_t i = 0; error == PROCESS_OK && i < setup->organism_count; i++) {
         const struct cook_organism *organism = &setup->organisms[i];
         double decades;
         if (!organism->counts)
             continue;
-        fault = survivors_target(cook_load(setup, organism, load), setup->target, &decades);
+        error = survivors_target(cook_load(setup, organism, load), setup->target, &decades);
         lethality_curve(core, count, step_minutes, organism->reference_celsius, organism->z.central,
                         total);
         double dose = decades * organism->d_minutes.central / resistance[i];
         longest = fmax(longest, step_minutes * steps_needed(total, count, dose));
     }
-    if (fault == PROCESS_OK) {
+    if (error == PROCESS_OK) {
         *minutes = fmax(0.0, longest - held.come_up);
         if (*minutes > longest_minutes)
             *minutes = INFINITY;
     }
     free(core);
     free(total);
-    return fault;
+    return error;
 }

@@ -102,13 +102,13 @@ struct cook_result {
 };
 
 /* Checks every number of the setup; what is wrong is named and its value given in `value`. */
-enum process_fault cook_check(const struct cook_setup *setup, double *value);
+enum process_error cook_check(const struct cook_setup *setup, double *value);
 
 /* All of the above. The setup must have passed cook_check. */
-enum process_fault cook_compute(const struct cook_setup *setup, struct cook_result *result);
+enum process_error cook_compute(const struct cook_setup *setup, struct cook_result *result);
 
 /* Core and surroundings of the central course at 0, step, ... minutes, for drawing. */
-enum process_fault cook_course(const struct cook_setup *setup, double diffusivity,
+enum process_error cook_course(const struct cook_setup *setup, double diffusivity,
                                double step_minutes, double *core, double *outside, size_t count);
 
 /*
@@ -121,10 +121,10 @@ struct cook_probe {
     size_t organism_count;
 };
 void cook_probe_init(struct cook_probe *probe, const struct cook_setup *setup, double longest_gap);
-enum process_fault cook_probe_add(struct cook_probe *probe, double minutes, double celsius);
+enum process_error cook_probe_add(struct cook_probe *probe, double minutes, double celsius);
 /* minutes_needed is NAN; `steam` is unknown (NAN), `core` the lowest, last and highest reading;
  * leans are those of the load and the resistance. */
-enum process_fault cook_probe_finish(const struct cook_probe *probe, const struct cook_setup *setup,
+enum process_error cook_probe_finish(const struct cook_probe *probe, const struct cook_setup *setup,
                                      double doubt, struct cook_result *result);
 
 #endif

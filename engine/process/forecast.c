@@ -6,16 +6,16 @@
 
 /* ==== colony ================================================================================== */
 
-enum process_fault cardinals_check(const struct cardinals *cardinals)
+enum process_error cardinals_check(const struct cardinals *cardinals)
 {
-    enum process_fault fault;
-    if ((fault = limit_check(FAULT_GROWTH_CELSIUS, cardinals->t_min)) != PROCESS_OK ||
-        (fault = limit_check(FAULT_GROWTH_CELSIUS, cardinals->t_opt)) != PROCESS_OK ||
-        (fault = limit_check(FAULT_GROWTH_CELSIUS, cardinals->t_max)) != PROCESS_OK)
-        return fault;
+    enum process_error error;
+    if ((error = limit_check(PROCESS_GROWTH_CELSIUS, cardinals->t_min)) != PROCESS_OK ||
+        (error = limit_check(PROCESS_GROWTH_CELSIUS, cardinals->t_opt)) != PROCESS_OK ||
+        (error = limit_check(PROCESS_GROWTH_CELSIUS, cardinals->t_max)) != PROCESS_OK)
+        return error;
     if (!(cardinals->t_opt < cardinals->t_max) ||
         !(cardinals->t_opt > 0.5 * (cardinals->t_min + cardinals->t_max)))
-        return FAULT_CARDINALS;
+        return PROCESS_CARDINALS;
     return PROCESS_OK;
 }
 
@@ -40,33 +40,33 @@ double colony_edge_stretch(double points_in_vessel)
     return 1.0 + 0.28 * pow(points_in_vessel / 20.0, -0.272);
 }
 
-enum process_fault colony_check(const struct colony *colony)
+enum process_error colony_check(const struct colony *colony)
 {
-    enum process_fault fault = cardinals_check(&colony->cardinals);
-    if (fault != PROCESS_OK ||
-        (fault = limit_check(FAULT_GROWTH_RATE, colony->rate)) != PROCESS_OK ||
-        (fault = limit_check(FAULT_LAG, colony->lag)) != PROCESS_OK ||
-        (fault = limit_check(FAULT_POINTS, colony->points)) != PROCESS_OK ||
-        (fault = limit_check(FAULT_POINTS, colony->kernels)) != PROCESS_OK ||
-        (fault = limit_check(FAULT_VOLUME, colony->volume)) != PROCESS_OK)
-        return fault;
+    enum process_error error = cardinals_check(&colony->cardinals);
+    if (error != PROCESS_OK ||
+        (error = limit_check(PROCESS_GROWTH_RATE, colony->rate)) != PROCESS_OK ||
+        (error = limit_check(PROCESS_LAG, colony->lag)) != PROCESS_OK ||
+        (error = limit_check(PROCESS_POINTS, colony->points)) != PROCESS_OK ||
+        (error = limit_check(PROCESS_POINTS, colony->kernels)) != PROCESS_OK ||
+        (error = limit_check(PROCESS_VOLUME, colony->volume)) != PROCESS_OK)
+        return error;
     if (colony->warmth_count == 0)
-        return FAULT_EMPTY;
+        return PROCESS_EMPTY;
     for (size_t i = 0; i < colony->warmth_count; i++) {
         const struct warmth *at = &colony->warmth[i];
-        if ((fault = limit_check(FAULT_GROWTH_CELSIUS, at->celsius)) != PROCESS_OK)
-            return fault;
+        if ((error = limit_check(PROCESS_GROWTH_CELSIUS, at->celsius)) != PROCESS_OK)
+            return error;
         if (!isfinite(at->day) || (i > 0 && at->day <= colony->warmth[i - 1].day))
-            return FAULT_TIME_ORDER;
+            return PROCESS_TIME_ORDER;
     }
     for (size_t i = 0; i < colony->shake_count; i++) {
         const struct shake *shake = &colony->shakes[i];
-        if ((fault = limit_check(FAULT_DAYS, shake->day)) != PROCESS_OK ||
-            (fault = limit_check(FAULT_SHAKE_FACTOR, shake->factor)) != PROCESS_OK ||
-            (fault = limit_check(FAULT_LAG, shake->pause)) != PROCESS_OK)
-            return fault;
+        if ((error = limit_check(PROCESS_DAYS, shake->day)) != PROCESS_OK ||
+            (error = limit_check(PROCESS_SHAKE_FACTOR, shake->factor)) != PROCESS_OK ||
+            (error = limit_check(PROCESS_LAG, shake->pause)) != PROCESS_OK)
+            return error;
         if (i > 0 && shake->day <= colony->shakes[i - 1].day)
-            return FAULT_TIME_ORDER;
+            return PROCESS_TIME_ORDER;
     }
     return PROCESS_OK;
 }
@@ -206,18 +206,18 @@ static void set_input(struct colony *colony, enum forecast_input input, double v
     }
 }
 
-enum process_fault forecast_check(const struct forecast *forecast)
+enum process_error forecast_check(const struct forecast *forecast)
 {
     struct colony colony = central(forecast);
-    enum process_fault fault = colony_check(&colony);
-    if (fault != PROCESS_OK ||
-        (fault = limit_check_range(FAULT_GROWTH_RATE, &forecast->rate)) != PROCESS_OK ||
-        (fault = limit_check_range(FAULT_POINTS, &forecast->points)) != PROCESS_OK ||
-        (fault = limit_check_range(FAULT_LAG, &forecast->lag)) != PROCESS_OK)
-        return fault;
+    enum process_error error = colony_check(&colony);
+    if (error != PROCESS_OK ||
+        (error = limit_check_range(PROCESS_GROWTH_RATE, &forecast->rate)) != PROCESS_OK ||
+        (error = limit_check_range(PROCESS_POINTS, &forecast->points)) != PROCESS_OK ||
+        (error = limit_check_range(PROCESS_LAG, &forecast->lag)) != PROCESS_OK)
+        return error;
     return forecast->temperature_doubt >= 0.0 && forecast->temperature_doubt <= 10.0
                ? PROCESS_OK
-               : FAULT_GROWTH_CELSIUS;
+               : PROCESS_GROWTH_CELSIUS;
 }
 
 static double z_of(double coverage)
@@ -286,15 +286,15 @@ static double band_day(const struct forecast *forecast, enum band band, double c
     return after;
 }
 
-enum process_fault forecast_days(const struct forecast *forecast, double coverage,
+enum process_error forecast_days(const struct forecast *forecast, double coverage,
                                  struct range *days)
 {
-    enum process_fault fault = limit_check(FAULT_COVERAGE, coverage);
-    if (fault != PROCESS_OK)
-        return fault;
+    enum process_error error = limit_check(PROCESS_COVERAGE, coverage);
+    if (error != PROCESS_OK)
+        return error;
     double middle = band_day(forecast, BAND_CENTRAL, coverage);
     if (isinf(middle))
-        return FAULT_UNREACHED;
+        return PROCESS_UNREACHED;
     days->central = middle;
     days->low = band_day(forecast, BAND_FAST, coverage);
     days->high = band_day(forecast, BAND_SLOW, coverage);
@@ -386,15 +386,15 @@ static void explain(const struct forecast *forecast, double day, double seen,
     verdict->explained = verdict->reasons[0].stretch < FORECAST_EXPLAINS;
 }
 
-enum process_fault forecast_judge(const struct forecast *forecast, double day, double seen,
+enum process_error forecast_judge(const struct forecast *forecast, double day, double seen,
                                   double still_days, struct pace_verdict *verdict)
 {
     static const double step = 10.0, still_enough = 7.0, twice = 2.0;
-    enum process_fault fault;
+    enum process_error error;
 
-    if ((fault = limit_check(FAULT_DAYS, day)) != PROCESS_OK ||
-        (fault = limit_check(FAULT_COVERAGE, seen)) != PROCESS_OK)
-        return fault;
+    if ((error = limit_check(PROCESS_DAYS, day)) != PROCESS_OK ||
+        (error = limit_check(PROCESS_COVERAGE, seen)) != PROCESS_OK)
+        return error;
     *verdict = (struct pace_verdict){.pace = PACE_ON_TIME};
     forecast_coverage(forecast, day, &verdict->expected);
     verdict->times_late = day / band_day(forecast, BAND_CENTRAL, fmax(1.0, fmin(seen, 95.0)));

@@ -31,7 +31,7 @@ struct cardinals {
 };
 
 /* What is out of bounds or out of order, or PROCESS_OK. */
-enum process_fault cardinals_check(const struct cardinals *cardinals);
+enum process_error cardinals_check(const struct cardinals *cardinals);
 /* f(T) above, 0 to 1. */
 double cardinals_factor(const struct cardinals *cardinals, double celsius);
 
@@ -74,7 +74,7 @@ struct colony {
 };
 
 /* What is out of bounds, or PROCESS_OK. */
-enum process_fault colony_check(const struct colony *colony);
+enum process_error colony_check(const struct colony *colony);
 /* Coverage in per cent on `day`. The colony must have passed colony_check. */
 double colony_coverage(const struct colony *colony, double day);
 
@@ -115,17 +115,17 @@ struct forecast {
 };
 
 /* What is out of bounds, or PROCESS_OK. */
-enum process_fault forecast_check(const struct forecast *forecast);
+enum process_error forecast_check(const struct forecast *forecast);
 
 /* Coverage in per cent on `day`: the band. The forecast must have passed forecast_check. */
 void forecast_coverage(const struct forecast *forecast, double day, struct range *coverage);
 
 /*
  * Days until `coverage` per cent: low is the earliest of the band, high the
- * latest. What is not reached in two years is INFINITY; FAULT_UNREACHED when
+ * latest. What is not reached in two years is INFINITY; PROCESS_UNREACHED when
  * even the central course does not reach it.
  */
-enum process_fault forecast_days(const struct forecast *forecast, double coverage,
+enum process_error forecast_days(const struct forecast *forecast, double coverage,
                                  struct range *days);
 
 /* Coverage that counts as full. */
@@ -166,7 +166,7 @@ struct pace_verdict {
  * twice the central day of the next visible step (ten points of coverage), or
  * after a week of standstill in which the central course gained ten points.
  */
-enum process_fault forecast_judge(const struct forecast *forecast, double day, double seen,
+enum process_error forecast_judge(const struct forecast *forecast, double day, double seen,
                                   double still_days, struct pace_verdict *verdict);
 
 #endif

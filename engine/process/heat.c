@@ -121,11 +121,11 @@ static double coefficient(enum heat_direction_kind kind, double zeta)
     return 2.0 / zeta * bessel1 / (bessel0 * bessel0 + bessel1 * bessel1);
 }
 
-enum process_fault heat_series(enum heat_direction_kind kind, double biot,
+enum process_error heat_series(enum heat_direction_kind kind, double biot,
                                struct heat_series *series)
 {
     if (!(biot > 0.0))
-        return FAULT_CONDUCTANCE;
+        return PROCESS_CONDUCTANCE;
     for (unsigned i = 0; i < HEAT_TERMS; i++) {
         series->zeta[i] = eigen_root(kind, biot, i + 1);
         series->c[i] = coefficient(kind, series->zeta[i]);
@@ -133,26 +133,26 @@ enum process_fault heat_series(enum heat_direction_kind kind, double biot,
     return PROCESS_OK;
 }
 
-enum process_fault heat_model(const struct heat_body *body,
+enum process_error heat_model(const struct heat_body *body,
                               const struct heat_properties *properties, struct heat_model *model)
 {
-    enum process_fault fault;
+    enum process_error error;
     double conductivity = properties->diffusivity * properties->heat_capacity;
 
     if (body->count == 0 || body->count > HEAT_DIRECTIONS)
-        return FAULT_EMPTY;
-    if ((fault = limit_check(FAULT_DIFFUSIVITY, properties->diffusivity)) != PROCESS_OK ||
-        (fault = limit_check(FAULT_HEAT_CAPACITY, properties->heat_capacity)) != PROCESS_OK ||
-        (fault = limit_check(FAULT_CONDUCTANCE, properties->conductance)) != PROCESS_OK)
-        return fault;
+        return PROCESS_EMPTY;
+    if ((error = limit_check(PROCESS_DIFFUSIVITY, properties->diffusivity)) != PROCESS_OK ||
+        (error = limit_check(PROCESS_HEAT_CAPACITY, properties->heat_capacity)) != PROCESS_OK ||
+        (error = limit_check(PROCESS_CONDUCTANCE, properties->conductance)) != PROCESS_OK)
+        return error;
     model->count = body->count;
     for (size_t i = 0; i < body->count; i++) {
         double length = body->directions[i].length;
-        if ((fault = limit_check(FAULT_THICKNESS, 2.0 * length)) != PROCESS_OK ||
-            (fault = heat_series(body->directions[i].kind,
+        if ((error = limit_check(PROCESS_THICKNESS, 2.0 * length)) != PROCESS_OK ||
+            (error = heat_series(body->directions[i].kind,
                                  properties->conductance * length / conductivity,
                                  &model->series[i])) != PROCESS_OK)
-            return fault;
+            return error;
         model->fourier_rate[i] = properties->diffusivity / (length * length);
     }
     return PROCESS_OK;
@@ -242,19 +242,19 @@ static void integral_release(struct integral *table)
     free(table->sum);
 }
 
-static enum process_fault integral_fill(struct integral *table, const struct heat_model *model,
+static enum process_error integral_fill(struct integral *table, const struct heat_model *model,
                                         double step, size_t count)
 {
     struct heat_walk walk;
 
     if (count > SIZE_MAX / sizeof(double) / 2)
-        return FAULT_MEMORY;
+        return PROCESS_MEMORY;
     *table = (struct integral){.step = step, .count = count};
     table->theta = malloc(count * sizeof *table->theta);
     table->sum = malloc(count * sizeof *table->sum);
     if (table->theta == NULL || table->sum == NULL) {
         integral_release(table);
-        return FAULT_MEMORY;
+        return PROCESS_MEMORY;
     }
     heat_walk_start(&walk, model, 0.5 * step);
     table->theta[0] = 1.0;
@@ -283,15 +283,15 @@ static double integral_at(const struct integral *table, double seconds)
     return table->sum[i] + x * rise + x * (1.0 - x) * (left * (1.0 - x) + right * x);
 }
 
-static enum process_fault history_check(const struct heat_point *history, size_t points)
+static enum process_error history_check(const struct heat_point *history, size_t points)
 {
     if (points == 0)
-        return FAULT_EMPTY;
+        return PROCESS_EMPTY;
     for (size_t i = 0; i < points; i++) {
         if (!isfinite(history[i].celsius) || !isfinite(history[i].seconds))
-            return FAULT_PROBE_CELSIUS;
+            return PROCESS_PROBE_CELSIUS;
         if (i > 0 && history[i].seconds < history[i - 1].seconds)
-            return FAULT_TIME_ORDER;
+            return PROCESS_TIME_ORDER;
     }
     return PROCESS_OK;
 }
@@ -322,19 +322,19 @@ static double surroundings(const struct heat_model *model, const struct integral
     return outside;
 }
 
-enum process_fault heat_curve(const struct heat_model *model, double start_celsius,
+enum process_error heat_curve(const struct heat_model *model, double start_celsius,
                               const struct heat_point *history, size_t points, double step,
                               bool cap, double *core, size_t count)
 {
     struct integral table;
-    enum process_fault fault = history_check(history, points);
+    enum process_error error = history_check(history, points);
 
-    if (fault != PROCESS_OK)
-        return fault;
+    if (error != PROCESS_OK)
+        return error;
     if (count == 0 || !(step > 0.0))
-        return FAULT_EMPTY;
-    if ((fault = integral_fill(&table, model, step, count + 1)) != PROCESS_OK)
-        return fault;
+        return PROCESS_EMPTY;
+    if ((error = integral_fill(&table, model, step, count + 1)) != PROCESS_OK)
+        return error;
     for (size_t i = 0; i < count; i++) {
         double behind;
         double outside =

@@ -60,7 +60,7 @@ struct heat_properties {
 struct heat_series {
     double zeta[HEAT_TERMS], c[HEAT_TERMS];
 };
-enum process_fault heat_series(enum heat_direction_kind kind, double biot,
+enum process_error heat_series(enum heat_direction_kind kind, double biot,
                                struct heat_series *series);
 
 /* A body ready to be asked; plain data, copy it as you like. */
@@ -69,7 +69,7 @@ struct heat_model {
     double fourier_rate[HEAT_DIRECTIONS]; /* alpha / L^2, 1/s */
     size_t count;
 };
-enum process_fault heat_model(const struct heat_body *body,
+enum process_error heat_model(const struct heat_body *body,
                               const struct heat_properties *properties, struct heat_model *model);
 
 /*
@@ -93,7 +93,7 @@ struct heat_point {
  * Duhamel's integral is exact for the straight lines up to the table of the
  * integral of theta: with a step of 15 s better than 1e-6 K for jars and bags.
  */
-enum process_fault heat_curve(const struct heat_model *model, double start_celsius,
+enum process_error heat_curve(const struct heat_model *model, double start_celsius,
                               const struct heat_point *history, size_t points, double step,
                               bool cap, double *core, size_t count);
 

@@ -42,13 +42,13 @@ static void add_compensated(struct lethality *sum, double part)
     sum->minutes = total;
 }
 
-enum process_fault lethality_add(struct lethality *sum, double minutes, double celsius)
+enum process_error lethality_add(struct lethality *sum, double minutes, double celsius)
 {
-    enum process_fault fault = limit_check(FAULT_PROBE_CELSIUS, celsius);
-    if (fault != PROCESS_OK)
-        return fault;
+    enum process_error error = limit_check(PROCESS_PROBE_CELSIUS, celsius);
+    if (error != PROCESS_OK)
+        return error;
     if (!isfinite(minutes) || (sum->readings > 0 && minutes <= sum->last_time))
-        return FAULT_TIME_ORDER;
+        return PROCESS_TIME_ORDER;
 
     double rate = lethality_rate(celsius, sum->reference_celsius, sum->z);
     if (sum->readings == 0) {
@@ -78,10 +78,10 @@ double lethality_minutes(const struct lethality *sum)
     return sum->minutes + sum->compensation;
 }
 
-enum process_fault lethality_finish(const struct lethality *sum, double *minutes)
+enum process_error lethality_finish(const struct lethality *sum, double *minutes)
 {
     if (sum->readings < 2)
-        return FAULT_EMPTY;
+        return PROCESS_EMPTY;
     *minutes = lethality_minutes(sum);
     return PROCESS_OK;
 }
@@ -130,11 +130,11 @@ double survivors_chance_any(double expected, double vessels)
     return -expm1(-expected * vessels);
 }
 
-enum process_fault survivors_target(double load, double chance, double *log_reduction)
+enum process_error survivors_target(double load, double chance, double *log_reduction)
 {
-    enum process_fault fault = limit_check(FAULT_TARGET_CHANCE, chance);
-    if (fault != PROCESS_OK)
-        return fault;
+    enum process_error error = limit_check(PROCESS_TARGET_CHANCE, chance);
+    if (error != PROCESS_OK)
+        return error;
     double allowed = -log1p(-chance);
     *log_reduction = load > allowed ? log10(load / allowed) : 0.0;
     return PROCESS_OK;

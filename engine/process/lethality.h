@@ -44,12 +44,12 @@ struct lethality {
 
 /* A sum of nothing yet. Readings further apart than `longest_gap` minutes leave a gap. */
 void lethality_init(struct lethality *sum, double reference_celsius, double z, double longest_gap);
-/* FAULT_TIME_ORDER when `minutes` is not after the last one, FAULT_PROBE_CELSIUS when the reading
+/* PROCESS_TIME_ORDER when `minutes` is not after the last one, PROCESS_PROBE_CELSIUS when the reading
  * cannot be; then nothing is added. */
-enum process_fault lethality_add(struct lethality *sum, double minutes, double celsius);
+enum process_error lethality_add(struct lethality *sum, double minutes, double celsius);
 double lethality_minutes(const struct lethality *sum);
-/* The equivalent minutes; FAULT_EMPTY with fewer than two readings. */
-enum process_fault lethality_finish(const struct lethality *sum, double *minutes);
+/* The equivalent minutes; PROCESS_EMPTY with fewer than two readings. */
+enum process_error lethality_finish(const struct lethality *sum, double *minutes);
 
 /*
  * Equivalent minutes of an evenly spaced smooth curve (process/heat.h), as it
@@ -70,6 +70,6 @@ double survivors_chance(double expected);
 double survivors_chance_any(double expected, double vessels);
 /* Log reduction needed so that the chance that a vessel is not sterile is `chance`. 0 if it already
  * is. */
-enum process_fault survivors_target(double load, double chance, double *log_reduction);
+enum process_error survivors_target(double load, double chance, double *log_reduction);
 
 #endif

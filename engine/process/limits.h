@@ -10,7 +10,7 @@
  * What the physics refuses, and the bound it names when it does.
  *
  * Every function of process/ that can be asked for something outside its
- * model's range returns an enum process_fault. A fault names one bound; the
+ * model's range returns an enum process_error. An error names one bound; the
  * bounds with their numbers, units and reasons are one table (limits.c), so
  * what is checked and what is said cannot differ.
  *
@@ -19,52 +19,52 @@
  * GSL's error handler is never reached: arguments are checked before GSL sees
  * them.
  */
-enum process_fault {
+enum process_error {
     PROCESS_OK = 0,
     /* outside a range of the table */
-    FAULT_SATURATION_CELSIUS,
-    FAULT_SATURATION_KPA,
-    FAULT_ALTITUDE,
-    FAULT_BAROMETER,
-    FAULT_GAUGE,
-    FAULT_RATED_GAUGE, /* above what the cooker is rated for; the bound is the caller's */
-    FAULT_AIR_SHARE,
-    FAULT_VESSEL_STEAM,
-    FAULT_HOLD_MINUTES,
-    FAULT_COME_UP_MINUTES,
-    FAULT_COOL_MINUTES,
-    FAULT_START_CELSIUS,
-    FAULT_THICKNESS,
-    FAULT_DIFFUSIVITY,
-    FAULT_CONDUCTANCE,
-    FAULT_HEAT_CAPACITY,
-    FAULT_DECIMAL_TIME,
-    FAULT_Z_VALUE,
-    FAULT_REFERENCE_CELSIUS,
-    FAULT_LOAD,
-    FAULT_GRAIN_GRAMS,
-    FAULT_VESSEL_COUNT,
-    FAULT_TARGET_CHANCE,
-    FAULT_MASS,
-    FAULT_MOISTURE,
-    FAULT_GROWTH_CELSIUS,
-    FAULT_GROWTH_RATE,
-    FAULT_LAG,
-    FAULT_POINTS,
-    FAULT_VOLUME,
-    FAULT_DAYS,
-    FAULT_COVERAGE,
-    FAULT_SHAKE_FACTOR,
-    FAULT_PROBE_CELSIUS,
+    PROCESS_SATURATION_CELSIUS,
+    PROCESS_SATURATION_KPA,
+    PROCESS_ALTITUDE,
+    PROCESS_BAROMETER,
+    PROCESS_GAUGE,
+    PROCESS_RATED_GAUGE, /* above what the cooker is rated for; the bound is the caller's */
+    PROCESS_AIR_SHARE,
+    PROCESS_VESSEL_STEAM,
+    PROCESS_HOLD_MINUTES,
+    PROCESS_COME_UP_MINUTES,
+    PROCESS_COOL_MINUTES,
+    PROCESS_START_CELSIUS,
+    PROCESS_THICKNESS,
+    PROCESS_DIFFUSIVITY,
+    PROCESS_CONDUCTANCE,
+    PROCESS_HEAT_CAPACITY,
+    PROCESS_DECIMAL_TIME,
+    PROCESS_Z_VALUE,
+    PROCESS_REFERENCE_CELSIUS,
+    PROCESS_LOAD,
+    PROCESS_GRAIN_GRAMS,
+    PROCESS_VESSEL_COUNT,
+    PROCESS_TARGET_CHANCE,
+    PROCESS_MASS,
+    PROCESS_MOISTURE,
+    PROCESS_GROWTH_CELSIUS,
+    PROCESS_GROWTH_RATE,
+    PROCESS_LAG,
+    PROCESS_POINTS,
+    PROCESS_VOLUME,
+    PROCESS_DAYS,
+    PROCESS_COVERAGE,
+    PROCESS_SHAKE_FACTOR,
+    PROCESS_PROBE_CELSIUS,
     /* not a single range */
-    FAULT_RANGE_ORDER,   /* low, central, high do not rise */
-    FAULT_CARDINALS,     /* Tmin < Topt < Tmax with Topt above their middle does not hold */
-    FAULT_TIME_ORDER,    /* time stands still or runs backwards */
-    FAULT_EMPTY,         /* nothing to work on */
-    FAULT_UNREACHED,     /* the value asked for is never reached */
-    FAULT_MOISTURE_DROP, /* the target is drier than what there is */
-    FAULT_MEMORY,
-    FAULT_COUNT
+    PROCESS_RANGE_ORDER,   /* low, central, high do not rise */
+    PROCESS_CARDINALS,     /* Tmin < Topt < Tmax with Topt above their middle does not hold */
+    PROCESS_TIME_ORDER,    /* time stands still or runs backwards */
+    PROCESS_EMPTY,         /* nothing to work on */
+    PROCESS_UNREACHED,     /* the value asked for is never reached */
+    PROCESS_MOISTURE_DROP, /* the target is drier than what there is */
+    PROCESS_MEMORY,
+    PROCESS_COUNT
 };
 
 struct limit {
@@ -74,20 +74,20 @@ struct limit {
     const char *why;  /* where the bound comes from, one phrase */
 };
 
-/* The bound behind a fault; NULL for faults that are not a single range. */
-const struct limit *limit_of(enum process_fault fault);
+/* The bound behind an error; NULL for errors that are not a single range. */
+const struct limit *limit_of(enum process_error error);
 
 /* `bound` itself when `value` is outside it or not a number, else PROCESS_OK. */
-enum process_fault limit_check(enum process_fault bound, double value);
+enum process_error limit_check(enum process_error bound, double value);
 
-/* As limit_check for each of the three, and FAULT_RANGE_ORDER when they do not rise. */
-enum process_fault limit_check_range(enum process_fault bound, const struct range *range);
+/* As limit_check for each of the three, and PROCESS_RANGE_ORDER when they do not rise. */
+enum process_error limit_check_range(enum process_error bound, const struct range *range);
 
 /*
  * One sentence without a full stop: what was refused and the bound, in the
  * house form "problem; what would be right". Writes at most `size` bytes with
  * the NUL and returns what snprintf would. `value` is the number refused.
  */
-int limit_message(char *out, size_t size, enum process_fault fault, double value);
+int limit_message(char *out, size_t size, enum process_error error, double value);
 
 #endif

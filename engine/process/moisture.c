@@ -9,66 +9,66 @@ double moisture_dry_basis(double wet_basis)
     return 100.0 * wet_basis / (100.0 - wet_basis);
 }
 
-static enum process_fault check_grain(double grain, double grain_moisture)
+static enum process_error check_grain(double grain, double grain_moisture)
 {
-    enum process_fault fault = limit_check(FAULT_MASS, grain);
-    if (fault == PROCESS_OK && grain == 0.0)
-        fault = FAULT_MASS;
-    return fault == PROCESS_OK ? limit_check(FAULT_MOISTURE, grain_moisture) : fault;
+    enum process_error error = limit_check(PROCESS_MASS, grain);
+    if (error == PROCESS_OK && grain == 0.0)
+        error = PROCESS_MASS;
+    return error == PROCESS_OK ? limit_check(PROCESS_MOISTURE, grain_moisture) : error;
 }
 
-enum process_fault moisture_mixed(double grain, double grain_moisture, double water,
+enum process_error moisture_mixed(double grain, double grain_moisture, double water,
                                   double *moisture)
 {
-    enum process_fault fault = check_grain(grain, grain_moisture);
-    if (fault == PROCESS_OK)
-        fault = limit_check(FAULT_MASS, water);
-    if (fault != PROCESS_OK)
-        return fault;
+    enum process_error error = check_grain(grain, grain_moisture);
+    if (error == PROCESS_OK)
+        error = limit_check(PROCESS_MASS, water);
+    if (error != PROCESS_OK)
+        return error;
     double result = (grain * grain_moisture + 100.0 * water) / (grain + water);
-    if ((fault = limit_check(FAULT_MOISTURE, result)) == PROCESS_OK)
+    if ((error = limit_check(PROCESS_MOISTURE, result)) == PROCESS_OK)
         *moisture = result;
-    return fault;
+    return error;
 }
 
-enum process_fault moisture_soaked(double before, double grain_moisture, double after,
+enum process_error moisture_soaked(double before, double grain_moisture, double after,
                                    double *moisture)
 {
-    enum process_fault fault = limit_check(FAULT_MASS, after);
-    if (fault != PROCESS_OK)
-        return fault;
+    enum process_error error = limit_check(PROCESS_MASS, after);
+    if (error != PROCESS_OK)
+        return error;
     if (after < before)
-        return FAULT_MOISTURE_DROP; /* soaking loses a little starch, never weight */
+        return PROCESS_MOISTURE_DROP; /* soaking loses a little starch, never weight */
     return moisture_mixed(before, grain_moisture, after - before, moisture);
 }
 
 /* Water can be added to reach a target, never taken away. */
-static enum process_fault check_target(double mass, double grain_moisture, double target)
+static enum process_error check_target(double mass, double grain_moisture, double target)
 {
-    enum process_fault fault = check_grain(mass, grain_moisture);
-    if (fault == PROCESS_OK)
-        fault = limit_check(FAULT_MOISTURE, target);
-    if (fault == PROCESS_OK && target < grain_moisture)
-        fault = FAULT_MOISTURE_DROP;
-    return fault;
+    enum process_error error = check_grain(mass, grain_moisture);
+    if (error == PROCESS_OK)
+        error = limit_check(PROCESS_MOISTURE, target);
+    if (error == PROCESS_OK && target < grain_moisture)
+        error = PROCESS_MOISTURE_DROP;
+    return error;
 }
 
-enum process_fault moisture_water_for(double grain, double grain_moisture, double target,
+enum process_error moisture_water_for(double grain, double grain_moisture, double target,
                                       double *water)
 {
-    enum process_fault fault = check_target(grain, grain_moisture, target);
-    if (fault != PROCESS_OK)
-        return fault;
+    enum process_error error = check_target(grain, grain_moisture, target);
+    if (error != PROCESS_OK)
+        return error;
     *water = grain * (target - grain_moisture) / (100.0 - target);
     return PROCESS_OK;
 }
 
-enum process_fault moisture_recipe(double hydrated, double grain_moisture, double target,
+enum process_error moisture_recipe(double hydrated, double grain_moisture, double target,
                                    double *grain, double *water)
 {
-    enum process_fault fault = check_target(hydrated, grain_moisture, target);
-    if (fault != PROCESS_OK)
-        return fault;
+    enum process_error error = check_target(hydrated, grain_moisture, target);
+    if (error != PROCESS_OK)
+        return error;
     *grain = hydrated * (100.0 - target) / (100.0 - grain_moisture);
     *water = hydrated - *grain;
     return PROCESS_OK;

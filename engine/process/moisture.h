@@ -17,16 +17,16 @@
 double moisture_dry_basis(double wet_basis); /* per cent to per cent */
 
 /* Moisture after adding `water` to `grain`. Refused above 70 %. */
-enum process_fault moisture_mixed(double grain, double grain_moisture, double water,
+enum process_error moisture_mixed(double grain, double grain_moisture, double water,
                                   double *moisture);
 /* Moisture of grain soaked, simmered and drained, from its weight before and after. */
-enum process_fault moisture_soaked(double before, double grain_moisture, double after,
+enum process_error moisture_soaked(double before, double grain_moisture, double after,
                                    double *moisture);
-/* Water to add to `grain` to reach `target`; FAULT_MOISTURE_DROP when it is wetter already. */
-enum process_fault moisture_water_for(double grain, double grain_moisture, double target,
+/* Water to add to `grain` to reach `target`; PROCESS_MOISTURE_DROP when it is wetter already. */
+enum process_error moisture_water_for(double grain, double grain_moisture, double target,
                                       double *water);
 /* Grain and water that make `hydrated` grams at `target`. */
-enum process_fault moisture_recipe(double hydrated, double grain_moisture, double target,
+enum process_error moisture_recipe(double hydrated, double grain_moisture, double target,
                                    double *grain, double *water);
 
 /* A band to aim for and what the raw kernel can hold (NAN when unknown), per cent wet basis. */

@@ -20,11 +20,11 @@ static const double n[11] = {
     0.65017534844798e3,
 };
 
-enum process_fault steam_pressure(double celsius, double *kpa)
+enum process_error steam_pressure(double celsius, double *kpa)
 {
-    enum process_fault fault = limit_check(FAULT_SATURATION_CELSIUS, celsius);
-    if (fault != PROCESS_OK)
-        return fault;
+    enum process_error error = limit_check(PROCESS_SATURATION_CELSIUS, celsius);
+    if (error != PROCESS_OK)
+        return error;
 
     double kelvin = celsius + zero_celsius_k;
     double v = kelvin + n[9] / (kelvin - n[10]);
@@ -36,11 +36,11 @@ enum process_fault steam_pressure(double celsius, double *kpa)
     return PROCESS_OK;
 }
 
-enum process_fault steam_temperature(double kpa, double *celsius)
+enum process_error steam_temperature(double kpa, double *celsius)
 {
-    enum process_fault fault = limit_check(FAULT_SATURATION_KPA, kpa);
-    if (fault != PROCESS_OK)
-        return fault;
+    enum process_error error = limit_check(PROCESS_SATURATION_KPA, kpa);
+    if (error != PROCESS_OK)
+        return error;
 
     double beta = sqrt(sqrt(kpa / 1000.0));
     double e = beta * beta + n[3] * beta + n[6];
@@ -58,56 +58,56 @@ double steam_geopotential(double geometric_m)
     return earth_radius_m * geometric_m / (earth_radius_m + geometric_m);
 }
 
-enum process_fault steam_air_pressure(double geopotential_m, double *kpa)
+enum process_error steam_air_pressure(double geopotential_m, double *kpa)
 {
     static const double sea_level_kpa = 101.325, sea_level_k = 288.15;
     static const double lapse = 0.0065, gravity = 9.80665, gas_constant = 287.05287;
-    enum process_fault fault = limit_check(FAULT_ALTITUDE, geopotential_m);
-    if (fault != PROCESS_OK)
-        return fault;
+    enum process_error error = limit_check(PROCESS_ALTITUDE, geopotential_m);
+    if (error != PROCESS_OK)
+        return error;
     *kpa = sea_level_kpa *
            pow(1.0 - lapse * geopotential_m / sea_level_k, gravity / (gas_constant * lapse));
     return PROCESS_OK;
 }
 
-enum process_fault steam_outside(const struct steam_conditions *conditions, double *kpa)
+enum process_error steam_outside(const struct steam_conditions *conditions, double *kpa)
 {
     if (isnan(conditions->barometer_kpa))
         return steam_air_pressure(steam_geopotential(conditions->altitude_m), kpa);
-    enum process_fault fault = limit_check(FAULT_BAROMETER, conditions->barometer_kpa);
-    if (fault == PROCESS_OK)
+    enum process_error error = limit_check(PROCESS_BAROMETER, conditions->barometer_kpa);
+    if (error == PROCESS_OK)
         *kpa = conditions->barometer_kpa;
-    return fault;
+    return error;
 }
 
-enum process_fault steam_celsius(const struct steam_conditions *conditions, double *celsius)
+enum process_error steam_celsius(const struct steam_conditions *conditions, double *celsius)
 {
     static const double rating_tolerance = 1.02;
     double outside, result;
-    enum process_fault fault = limit_check(FAULT_GAUGE, conditions->gauge_kpa);
-    if (fault != PROCESS_OK)
-        return fault;
+    enum process_error error = limit_check(PROCESS_GAUGE, conditions->gauge_kpa);
+    if (error != PROCESS_OK)
+        return error;
     if (conditions->gauge_kpa > rating_tolerance * conditions->rated_kpa)
-        return FAULT_RATED_GAUGE; /* never, when the rating is not a number */
-    if ((fault = limit_check(FAULT_AIR_SHARE, conditions->air_share)) != PROCESS_OK ||
-        (fault = steam_outside(conditions, &outside)) != PROCESS_OK)
-        return fault;
+        return PROCESS_RATED_GAUGE; /* never, when the rating is not a number */
+    if ((error = limit_check(PROCESS_AIR_SHARE, conditions->air_share)) != PROCESS_OK ||
+        (error = steam_outside(conditions, &outside)) != PROCESS_OK)
+        return error;
     double partial = (1.0 - conditions->air_share) * (conditions->gauge_kpa + outside);
-    if ((fault = steam_temperature(partial, &result)) != PROCESS_OK ||
-        (fault = limit_check(FAULT_VESSEL_STEAM, result)) != PROCESS_OK)
-        return fault;
+    if ((error = steam_temperature(partial, &result)) != PROCESS_OK ||
+        (error = limit_check(PROCESS_VESSEL_STEAM, result)) != PROCESS_OK)
+        return error;
     *celsius = result;
     return PROCESS_OK;
 }
 
-enum process_fault steam_gauge_needed(const struct steam_conditions *conditions, double celsius,
+enum process_error steam_gauge_needed(const struct steam_conditions *conditions, double celsius,
                                       double *gauge_kpa)
 {
     double outside, partial;
-    enum process_fault fault = limit_check(FAULT_AIR_SHARE, conditions->air_share);
-    if (fault != PROCESS_OK || (fault = steam_outside(conditions, &outside)) != PROCESS_OK ||
-        (fault = steam_pressure(celsius, &partial)) != PROCESS_OK)
-        return fault;
+    enum process_error error = limit_check(PROCESS_AIR_SHARE, conditions->air_share);
+    if (error != PROCESS_OK || (error = steam_outside(conditions, &outside)) != PROCESS_OK ||
+        (error = steam_pressure(celsius, &partial)) != PROCESS_OK)
+        return error;
     *gauge_kpa = partial / (1.0 - conditions->air_share) - outside;
     return PROCESS_OK;
 }

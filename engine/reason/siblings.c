@@ -21,7 +21,7 @@ struct loses {
 
 struct suspected {
     size_t cause;
-    enum kin kin;
+    enum relation relation;
     double spared; /* e */
     struct loses loses[LAYER_COUNT];
 };
@@ -80,9 +80,9 @@ static struct tally tally_of(const struct sibling_cell *cell, enum layer layer)
 static enum way way_to(const struct sibling_cell *cell, const struct suspected *cause,
                        enum layer layer)
 {
-    if (!cause || cause->loses[layer].share == 0.0 || !(cell->shares >> cause->kin & 1))
+    if (!cause || cause->loses[layer].share == 0.0 || !(cell->shares >> cause->relation & 1))
         return WAY_OUT;
-    return cell->shares >> KIN_POSITION & 1 ? WAY_NEAR : WAY_WITHIN;
+    return cell->shares >> RELATION_POSITION & 1 ? WAY_NEAR : WAY_WITHIN;
 }
 
 static void sums_add(const struct chance_of_counts *of, const struct suspected *one,
@@ -246,7 +246,7 @@ static struct suspected suspect_of(const struct reasoner *reasoner, size_t index
     double spared = reach > prior ? prior * (1.0 - reach) / (reach - prior) : 1.0;
     struct suspected suspect = {
         .cause = index,
-        .kin = (enum kin)cause->scope,
+        .relation = (enum relation)cause->scope,
         .spared = fmin(1.0, spared),
         .loses = {[LAYER_CONTAMINATED] = loses_of(share[0], share_near[0]),
                   [LAYER_STUCK] = loses_of(share[1], share_near[1])},
@@ -330,7 +330,7 @@ static void shifts_find(const struct table *table, double most, struct sibling_p
     for (size_t i = 0; i < table->count; i++) {
         double shift = within(reached_by(table, i) - none, most);
         size_t cause = table->suspects[i].cause;
-        pattern->causes[i] = (struct sibling_shift){cause, table->suspects[i].kin, shift};
+        pattern->causes[i] = (struct sibling_shift){cause, table->suspects[i].relation, shift};
         pattern->shifts[i] = (struct prior_shift){.cause = cause, .log_odds = shift};
     }
     for (size_t i = 0; i < table->count; i++) {
@@ -354,9 +354,9 @@ static double total_of(const struct sibling_cell *cell)
 
 static void group_add(const struct sibling_cell *cell, struct sibling_group *group)
 {
-    bool shares = cell->shares >> group->kin & 1;
+    bool shares = cell->shares >> group->relation & 1;
     /* A position is compared with the other positions of its cook. */
-    bool compared = group->kin != KIN_POSITION || (cell->shares >> KIN_COOK & 1);
+    bool compared = group->relation != RELATION_POSITION || (cell->shares >> RELATION_COOK & 1);
 
     if (cell->control ? !shares : !shares && !compared)
         return;
@@ -379,36 +379,36 @@ static enum pattern_kind kind_of(const struct sibling_group *group)
     return own->lost * rest->total > rest->lost * own->total ? PATTERN_MORE : PATTERN_LESS;
 }
 
-/* Kins that the same inoculated vessels share, every one of them. */
-static uint32_t aliases(const struct sibling_cell *cells, size_t count, enum kin kin)
+/* Relations that the same inoculated vessels share, every one of them. */
+static uint32_t aliases(const struct sibling_cell *cells, size_t count, enum relation relation)
 {
-    uint32_t same = (UINT32_C(1) << KIN_COUNT) - 1;
+    uint32_t same = (UINT32_C(1) << RELATION_COUNT) - 1;
     bool any = false;
 
     for (size_t i = 0; i < count; i++) {
         if (cells[i].control || total_of(&cells[i]) == 0.0)
             continue;
-        bool shares = cells[i].shares >> kin & 1;
+        bool shares = cells[i].shares >> relation & 1;
         same &= shares ? cells[i].shares : ~cells[i].shares;
         any = any || shares;
     }
-    return any ? same & ~(UINT32_C(1) << kin) : 0;
+    return any ? same & ~(UINT32_C(1) << relation) : 0;
 }
 
 static void groups_find(const struct chance_of_counts *of, uint32_t shared,
                         struct sibling_pattern *pattern)
 {
-    for (int kin = 0; kin < KIN_COUNT; kin++) {
-        if (!(shared >> kin & 1))
+    for (int relation = 0; relation < RELATION_COUNT; relation++) {
+        if (!(shared >> relation & 1))
             continue;
         struct sibling_group *group = &pattern->groups[pattern->group_count++];
-        *group = (struct sibling_group){.kin = (enum kin)kin};
+        *group = (struct sibling_group){.relation = (enum relation)relation};
         for (size_t i = 0; i < of->count; i++)
             group_add(&of->cells[i], group);
         const struct tally both[] = {group->own, group->rest};
         group->log_bayes_factor = bayes_factor_ln(both, 2, of->a, of->b);
         group->kind = kind_of(group);
-        group->aliased = aliases(of->cells, of->count, group->kin);
+        group->aliased = aliases(of->cells, of->count, group->relation);
     }
 }
 
@@ -420,8 +420,9 @@ static void groups_moved(const struct rules *rules, struct sibling_pattern *patt
         bool any = false;
         for (size_t i = 0; i < pattern->cause_count; i++) {
             const struct sibling_shift *shift = &pattern->causes[i];
-            bool speaks = group->kin == KIN_POSITION ? rules->causes[shift->cause].reach_near > 0.0
-                                                     : shift->kin == group->kin;
+            bool speaks = group->relation == RELATION_POSITION
+                              ? rules->causes[shift->cause].reach_near > 0.0
+                              : shift->relation == group->relation;
             if (!speaks)
                 continue;
             group->highest = any ? fmax(group->highest, shift->log_odds) : shift->log_odds;
@@ -519,7 +520,7 @@ enum status siblings_weigh(const struct reasoner *reasoner, const struct sibling
               isfinite(total_of(&cells[i]))))
             return STATUS_DATA;
         if (total_of(&cells[i]) > 0.0)
-            shared |= cells[i].shares & ((UINT32_C(1) << KIN_COUNT) - 1);
+            shared |= cells[i].shares & ((UINT32_C(1) << RELATION_COUNT) - 1);
     }
     if (!(of.a > 0.0) || !(of.b > 0.0) || !(of.reach_seen > 0.0))
         return STATUS_OK; /* the rule base assumes nothing of siblings */

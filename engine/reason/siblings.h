@@ -69,15 +69,15 @@
  */
 
 /* What a vessel can share with ours: a scope, or its position in the same cook. */
-enum kin {
-    KIN_COOK = SCOPE_COOK,
-    KIN_MIX = SCOPE_MIX,
-    KIN_GRAIN_LOT = SCOPE_GRAIN_LOT,
-    KIN_SESSION = SCOPE_SESSION,
-    KIN_STARTER = SCOPE_STARTER,
-    KIN_PLACE = SCOPE_PLACE,
-    KIN_POSITION = SCOPE_VESSEL, /* same cook and same position in the cooker */
-    KIN_COUNT = SCOPE_COUNT
+enum relation {
+    RELATION_COOK = SCOPE_COOK,
+    RELATION_MIX = SCOPE_MIX,
+    RELATION_GRAIN_LOT = SCOPE_GRAIN_LOT,
+    RELATION_SESSION = SCOPE_SESSION,
+    RELATION_STARTER = SCOPE_STARTER,
+    RELATION_PLACE = SCOPE_PLACE,
+    RELATION_POSITION = SCOPE_VESSEL, /* same cook and same position in the cooker */
+    RELATION_COUNT = SCOPE_COUNT
 };
 
 /*
@@ -86,7 +86,7 @@ enum kin {
  * ours would be judged. Several cells may have the same `shares`.
  */
 struct sibling_cell {
-    uint32_t shares;                   /* bit per enum kin; 0: nothing, "the rest" */
+    uint32_t shares;                   /* bit per enum relation; 0: nothing, "the rest" */
     bool control;                      /* never inoculated */
     double clean, stuck, contaminated; /* counts, by the status of what was found in them */
 };
@@ -101,7 +101,7 @@ enum pattern_kind {
 
 /* One thing shared, and what it says. */
 struct sibling_group {
-    enum kin kin;
+    enum relation relation;
     enum pattern_kind kind;
     struct tally own,
         rest; /* inoculated vessels lost, stuck or contaminated, that share it or not */
@@ -109,18 +109,19 @@ struct sibling_group {
     struct tally controls;        /* that share it */
     double
         log_bayes_factor; /* natural; own rate against one rate, bayes_factor.h, at the same prior */
-    double highest, lowest; /* shift of a cause of this kin; 0 when there is none */
-    uint32_t aliased;       /* bit per kin: shared by exactly the same vessels, so not told apart */
+    double highest, lowest; /* shift of a cause of this relation; 0 when there is none */
+    uint32_t aliased; /* bit per relation: shared by exactly the same vessels, so not told apart */
 };
 
 struct sibling_shift { /* for an account of where a shift comes from */
     size_t cause;
-    enum kin kin;
+    enum relation relation;
     double log_odds;
 };
 
 struct sibling_pattern {
-    struct sibling_group groups[KIN_COUNT]; /* those that some vessel shares, in the order of kin */
+    struct sibling_group
+        groups[RELATION_COUNT]; /* those that some vessel shares, in the order of relation */
     size_t group_count;
     struct sibling_shift *causes; /* every cause with a scope that some vessel shares */
     struct prior_shift *shifts;   /* the same, ready for struct evidence */

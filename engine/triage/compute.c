@@ -212,7 +212,7 @@ static struct place *place_of(struct cook_memo *memo, const struct known_cook *k
     return &memo->places[hash % PLACES];
 }
 
-enum process_fault cook_memo_compute(struct cook_memo *memo, const struct known_cook *known,
+enum process_error cook_memo_compute(struct cook_memo *memo, const struct known_cook *known,
                                      const struct cook_setup *setup, struct cook_result *result)
 {
     struct place *place = memo != NULL ? place_of(memo, known) : NULL;
@@ -223,7 +223,7 @@ enum process_fault cook_memo_compute(struct cook_memo *memo, const struct known_
         *result = place->result;
         return PROCESS_OK;
     }
-    enum process_fault fault = cook_compute(setup, result);
+    enum process_error fault = cook_compute(setup, result);
     if (place != NULL && fault == PROCESS_OK) {
         place->kept = true;
         memcpy(&place->known, known, sizeof *known);
@@ -344,9 +344,9 @@ static const char *keep(struct work *work, struct text *text)
 }
 
 /* Whether a computation gave a result; lack of memory for it is noted. */
-static bool done(struct work *work, enum process_fault fault)
+static bool done(struct work *work, enum process_error fault)
 {
-    work->no_memory = work->no_memory || fault == FAULT_MEMORY;
+    work->no_memory = work->no_memory || fault == PROCESS_MEMORY;
     return fault == PROCESS_OK;
 }
 

@@ -59,7 +59,7 @@ struct cook_memo *cook_memo_new(void);
 void cook_memo_free(struct cook_memo *memo);
 
 /* As cook_compute: `setup` is what physics_cook made of `known`. `memo` may be NULL. */
-enum process_fault cook_memo_compute(struct cook_memo *memo, const struct known_cook *known,
+enum process_error cook_memo_compute(struct cook_memo *memo, const struct known_cook *known,
                                      const struct cook_setup *setup, struct cook_result *result);
 
 #endif

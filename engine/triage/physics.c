@@ -450,8 +450,8 @@ enum physics_answer physics_growth(const struct rules *rules, const struct known
         }
     }
     refusal->fault = forecast_check(forecast);
-    refusal->value = refusal->fault == FAULT_POINTS   ? forecast->points.central
-                     : refusal->fault == FAULT_VOLUME ? forecast->volume
-                                                      : forecast->warmth[0].celsius;
+    refusal->value = refusal->fault == PROCESS_POINTS   ? forecast->points.central
+                     : refusal->fault == PROCESS_VOLUME ? forecast->volume
+                                                        : forecast->warmth[0].celsius;
     return refusal->fault == PROCESS_OK ? PHYSICS_OK : PHYSICS_REFUSED;
 }

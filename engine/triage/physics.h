@@ -78,7 +78,7 @@ enum physics_answer {
 };
 
 struct physics_refusal {
-    enum process_fault fault;
+    enum process_error fault;
     double value;
 };
 

@@ -126,7 +126,7 @@ void triage_earlier(struct triage *triage, const struct earlier *earlier);
 /*
  * What became of the others that share something with the vessel (reason/siblings.h),
  * counted. It moves the causes at every judging until triage_reset. `names` are what
- * the groups are called, per enum kin ("cook C4"), NULL where there is none; copied. What was
+ * the groups are called, per enum relation ("cook C4"), NULL where there is none; copied. What was
  * counted is not asked; of a group that the grower speaks of now, his word stands
  * and the count moves nothing. STATUS_DATA for counts that cannot be, STATUS_MEMORY.
  */
@@ -188,7 +188,7 @@ struct verdict { /* valid until the next call that changes or judges this triage
     size_t caution_count;
     const struct computed *computed;
     size_t computed_count;
-    const struct sibling_evidence *siblings; /* in the order of enum kin */
+    const struct sibling_evidence *siblings; /* in the order of enum relation */
     size_t sibling_count;
 };
 

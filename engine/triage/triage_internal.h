@@ -41,9 +41,9 @@ struct records {
     struct earlier *earlier;
     size_t earlier_count;
     struct sibling_pattern pattern;
-    bool weighed;                 /* the pattern is filled */
-    bool controls;                /* some of its cook were never inoculated, and counted */
-    const char *names[KIN_COUNT]; /* of its groups */
+    bool weighed;                      /* the pattern is filled */
+    bool controls;                     /* some of its cook were never inoculated, and counted */
+    const char *names[RELATION_COUNT]; /* of its groups */
 };
 
 /* What the log comes to for one observable. */

@@ -11,19 +11,19 @@
 /* What became of the vessel's siblings: counted, weighed, and told. */
 
 /* The observable in which a person says in words what is counted here. */
-static const enum feeds told_by[KIN_COUNT] = {
-    [KIN_COOK] = FEEDS_SIBLINGS_COOK,       [KIN_GRAIN_LOT] = FEEDS_SIBLINGS_LOT,
-    [KIN_SESSION] = FEEDS_SIBLINGS_SESSION, [KIN_STARTER] = FEEDS_SIBLINGS_STARTER,
-    [KIN_PLACE] = FEEDS_SIBLINGS_PLACE,
+static const enum feeds told_by[RELATION_COUNT] = {
+    [RELATION_COOK] = FEEDS_SIBLINGS_COOK,       [RELATION_GRAIN_LOT] = FEEDS_SIBLINGS_LOT,
+    [RELATION_SESSION] = FEEDS_SIBLINGS_SESSION, [RELATION_STARTER] = FEEDS_SIBLINGS_STARTER,
+    [RELATION_PLACE] = FEEDS_SIBLINGS_PLACE,
 };
 
 static bool names_keep(struct triage *triage, const char *const *names)
 {
-    for (size_t kin = 0; kin < KIN_COUNT; kin++) {
-        const char *name = names[kin];
-        triage->records.names[kin] =
+    for (size_t relation = 0; relation < RELATION_COUNT; relation++) {
+        const char *name = names[relation];
+        triage->records.names[relation] =
             name != NULL ? triage_keep_words(triage, name, strlen(name)) : NULL;
-        if (name != NULL && triage->records.names[kin] == NULL)
+        if (name != NULL && triage->records.names[relation] == NULL)
             return false;
     }
     return true;
@@ -51,7 +51,7 @@ enum status triage_siblings(struct triage *triage, const struct sibling_cell *ce
     records->controls = false;
     for (size_t i = 0; i < count; i++)
         records->controls =
-            records->controls || (cells[i].control && (cells[i].shares >> KIN_COOK & 1) != 0 &&
+            records->controls || (cells[i].control && (cells[i].shares >> RELATION_COOK & 1) != 0 &&
                                   cells[i].clean + cells[i].stuck + cells[i].contaminated > 0.0);
     triage_merge(triage);
     return STATUS_OK;
@@ -59,16 +59,16 @@ enum status triage_siblings(struct triage *triage, const struct sibling_cell *ce
 
 /* ---- what the grower says of them ------------------------------------------------------------ */
 
-static int asked_by(const struct triage *triage, enum kin kin)
+static int asked_by(const struct triage *triage, enum relation relation)
 {
-    enum feeds feeds = told_by[kin];
+    enum feeds feeds = told_by[relation];
     return feeds != FEEDS_NONE ? triage->rules->feeder[feeds] : RULES_NONE;
 }
 
 /* Whether the grower speaks of such a group now: then that counts, and not the journal. */
-static bool spoken_of(const struct triage *triage, enum kin kin)
+static bool spoken_of(const struct triage *triage, enum relation relation)
 {
-    int index = asked_by(triage, kin);
+    int index = asked_by(triage, relation);
     return index != RULES_NONE && triage->known[index].told;
 }
 
@@ -77,7 +77,7 @@ void siblings_skip(struct triage *triage)
     const struct records *records = &triage->records;
     int controls = triage->rules->feeder[FEEDS_CONTROLS];
     for (size_t i = 0; records->weighed && i < records->pattern.group_count; i++) {
-        int index = asked_by(triage, records->pattern.groups[i].kin);
+        int index = asked_by(triage, records->pattern.groups[i].relation);
         if (index != RULES_NONE && records->pattern.groups[i].kind != PATTERN_NO_OTHERS)
             triage->skip[index] = true;
     }
@@ -90,7 +90,7 @@ void siblings_skip(struct triage *triage)
 static bool cause_left_out(const struct triage *triage, size_t cause)
 {
     enum scope scope = triage->rules->causes[cause].scope;
-    return scope != SCOPE_VESSEL && spoken_of(triage, (enum kin)scope);
+    return scope != SCOPE_VESSEL && spoken_of(triage, (enum relation)scope);
 }
 
 void siblings_shift(struct triage *triage)
@@ -127,15 +127,15 @@ static bool evidence_of(struct triage *triage, const struct sibling_group *group
 {
     const struct sibling_pattern *pattern = &triage->records.pattern;
     struct prior_shift *causes = arena_array(triage->judged, pattern->cause_count, sizeof *causes);
-    const char *name = triage->records.names[group->kin];
+    const char *name = triage->records.names[group->relation];
     *evidence = (struct sibling_evidence){.group = group,
                                           .name = name != NULL ? name : "",
-                                          .left_out = spoken_of(triage, group->kin),
+                                          .left_out = spoken_of(triage, group->relation),
                                           .causes = causes};
     if (causes == NULL)
         return false;
     for (size_t i = 0; i < pattern->cause_count; i++)
-        if (pattern->causes[i].kin == group->kin)
+        if (pattern->causes[i].relation == group->relation)
             causes[evidence->cause_count++] =
                 (struct prior_shift){pattern->causes[i].cause, pattern->causes[i].log_odds};
     qsort(causes, evidence->cause_count, sizeof *causes, by_move);

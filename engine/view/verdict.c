@@ -270,10 +270,10 @@ static void put_moves(struct text *out, const struct told *told,
     text_puts(out, said > 0 ? " decibans." : " That moves no cause.");
 }
 
-static const struct sibling_evidence *of_kin(const struct told *told, int kin)
+static const struct sibling_evidence *of_kin(const struct told *told, int relation)
 {
     for (size_t i = 0; i < told->verdict->sibling_count; i++)
-        if ((int)told->verdict->siblings[i].group->kin == kin)
+        if ((int)told->verdict->siblings[i].group->relation == relation)
             return &told->verdict->siblings[i];
     return NULL;
 }
@@ -299,10 +299,10 @@ static const struct observable *telling_apart(const struct told *told,
         const struct cause *cause = &told->rules->causes[evidence->causes[i].cause];
         for (size_t k = 0; k < cause->settle_count; k++) {
             bool shared = false;
-            for (int kin = 0; kin < KIN_COUNT; kin++) {
-                const struct sibling_evidence *other = of_kin(told, kin);
+            for (int relation = 0; relation < RELATION_COUNT; relation++) {
+                const struct sibling_evidence *other = of_kin(told, relation);
                 shared = shared || (other != NULL && other != evidence &&
-                                    (evidence->group->aliased >> kin & 1) != 0 &&
+                                    (evidence->group->aliased >> relation & 1) != 0 &&
                                     settled_by(told, other, cause->settle[k]));
             }
             if (!shared)
@@ -318,11 +318,11 @@ static bool put_others(struct text *out, const struct told *told,
                        const struct sibling_evidence *evidence, const struct observable **test)
 {
     *test = telling_apart(told, evidence);
-    for (int kin = 0; kin < KIN_COUNT; kin++) {
-        const struct sibling_evidence *other = of_kin(told, kin);
-        if ((evidence->group->aliased >> kin & 1) == 0 || other == NULL || other == evidence)
+    for (int relation = 0; relation < RELATION_COUNT; relation++) {
+        const struct sibling_evidence *other = of_kin(told, relation);
+        if ((evidence->group->aliased >> relation & 1) == 0 || other == NULL || other == evidence)
             continue;
-        if (kin < (int)evidence->group->kin)
+        if (relation < (int)evidence->group->relation)
             return false;
         text_printf(out, "%s%s", out->length > 0 ? " and " : "", other->name);
         if (*test == NULL)
@@ -406,9 +406,9 @@ void view_siblings_briefly(struct screen *screen, const struct told *told)
 static json_t *aliases_json(const struct told *told, const struct sibling_group *group)
 {
     json_t *array = json_array();
-    for (int kin = 0; kin < KIN_COUNT && array != NULL; kin++) {
-        const struct sibling_evidence *other = of_kin(told, kin);
-        if ((group->aliased >> kin & 1) == 0 || other == NULL || other->group == group)
+    for (int relation = 0; relation < RELATION_COUNT && array != NULL; relation++) {
+        const struct sibling_evidence *other = of_kin(told, relation);
+        if ((group->aliased >> relation & 1) == 0 || other == NULL || other->group == group)
             continue;
         array = view_json_append(array, json_string(other->name));
     }
@@ -431,9 +431,9 @@ static json_t *moved_json(const struct told *told, const struct sibling_evidence
 }
 
 /* A position in the cooker is no scope of a cause, but it is a thing shared. */
-static const char *shared_name(enum kin kin)
+static const char *shared_name(enum relation relation)
 {
-    return kin == KIN_POSITION ? "position" : scope_name((enum scope)kin);
+    return relation == RELATION_POSITION ? "position" : scope_name((enum scope)relation);
 }
 
 static json_t *group_json(const struct told *told, const struct sibling_evidence *evidence)
@@ -445,7 +445,7 @@ static json_t *group_json(const struct told *told, const struct sibling_evidence
                                            [PATTERN_LESS] = "less"};
     const struct sibling_group *group = evidence->group;
     return json_pack("{s:s, s:s, s:s, s:f, s:f, s:f, s:f, s:f, s:f, s:f, s:b, s:o, s:o}", "scope",
-                     shared_name(group->kin), "group", evidence->name, "pattern",
+                     shared_name(group->relation), "group", evidence->name, "pattern",
                      patterns[group->kind], "lost", group->own.lost, "total", group->own.total,
                      "rest_lost", group->rest.lost, "rest_total", group->rest.total,
                      "controls_lost", group->controls.lost, "controls", group->controls.total,

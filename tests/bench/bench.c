@@ -139,7 +139,7 @@ static void bench_parts(struct parts *parts, struct diags *diags)
 /* Everything is shared with somebody, and some with nobody else: all causes are moved. */
 static void bench_siblings(const struct reasoner *reasoner)
 {
-    struct sibling_cell cells[1 << KIN_COUNT];
+    struct sibling_cell cells[1 << RELATION_COUNT];
     size_t count = sizeof cells / sizeof *cells;
     double times[RUNS];
     for (size_t i = 0; i < count; i++)

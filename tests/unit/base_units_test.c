@@ -264,7 +264,7 @@ static void test_reads_what_people_write(void **state)
         struct text text = folded(row->text);
         struct quantity quantity;
         size_t used = 0;
-        enum quantity_fault fault =
+        enum quantity_error fault =
             quantity_read(text.bytes, text.length, row->dimension, &quantity, &used);
         if (fault != QUANTITY_OK)
             fail_msg("'%s' is not read in %s: fault %d", row->text, dimension_name(row->dimension),
@@ -384,7 +384,7 @@ static void assert_cut_is_read(enum dimension dimension, bool required, const ch
     struct quantity quantity;
     size_t used = 0;
     assert_true(at + length <= strlen(phrase));
-    const enum quantity_fault fault =
+    const enum quantity_error fault =
         quantity_read(phrase + at, length, dimension, &quantity, &used);
     if (fault != QUANTITY_OK || used != length)
         fail_msg("'%s' in %s%s: %zu bytes are found, of which the reader reads %zu (%d)", phrase,
@@ -438,7 +438,7 @@ static void test_words_of_quantities(void **state)
 static const struct {
     const char *text;
     enum dimension dimension;
-    enum quantity_fault fault;
+    enum quantity_error fault;
 } REFUSED[] = {
     {"", DIM_DAYS, QUANTITY_NO_NUMBER},
     {"-", DIM_DAYS, QUANTITY_NO_NUMBER},
@@ -478,7 +478,7 @@ static void test_refuses_what_is_no_quantity(void **state)
         struct quantity quantity;
         size_t used = 99;
         const enum dimension dimension = REFUSED[i].dimension;
-        const enum quantity_fault fault =
+        const enum quantity_error fault =
             quantity_read(text.bytes, text.length, dimension, &quantity, &used);
         if (fault != REFUSED[i].fault)
             fail_msg("'%s': fault %d, not %d", REFUSED[i].text, (int)fault, (int)REFUSED[i].fault);

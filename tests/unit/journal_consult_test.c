@@ -481,10 +481,11 @@ static void lose(struct bench *b, int64_t from, int64_t to)
                        0);
 }
 
-static const struct sibling_evidence *siblings_of(const struct verdict *verdict, enum kin kin)
+static const struct sibling_evidence *siblings_of(const struct verdict *verdict,
+                                                  enum relation relation)
 {
     for (size_t i = 0; i < verdict->sibling_count; i++)
-        if (verdict->siblings[i].group->kin == kin)
+        if (verdict->siblings[i].group->relation == relation)
             return &verdict->siblings[i];
     return NULL;
 }
@@ -506,7 +507,7 @@ static void siblings_move_the_causes_they_share(void **state)
     open_at(b, "V1-1", "2026-03-15T12:00:00Z");
     say(b, "wet rot at the bottom, greasy grain");
     const struct verdict *verdict = judge(b);
-    const struct sibling_evidence *cook = siblings_of(verdict, KIN_COOK);
+    const struct sibling_evidence *cook = siblings_of(verdict, RELATION_COOK);
     assert_non_null(cook);
     assert_string_equal(cook->name, "cook C4");
     assert_true(cook->group->own.lost == 6 && cook->group->own.total == 7);
@@ -553,8 +554,8 @@ static void the_word_of_the_grower_stands_over_the_count(void **state)
         triage_set(b->triage, "siblings_cook", "all_fine", (struct position){0}, b->j->diags),
         STATUS_OK);
     assert_true(triage_evidence(b->triage)->shift_count < before);
-    assert_true(siblings_of(judge(b), KIN_COOK)->left_out);
-    assert_false(siblings_of(judge(b), KIN_STARTER)->left_out);
+    assert_true(siblings_of(judge(b), RELATION_COOK)->left_out);
+    assert_false(siblings_of(judge(b), RELATION_STARTER)->left_out);
 }
 
 /* A growing sibling last looked at young has told part of its story: it counts for a part. */

@@ -193,10 +193,10 @@ static void a_probe_needs_no_heat_model(void **state)
     struct cook_probe probe;
     struct cook_result result;
     cook_probe_init(&probe, &setup, 10);
-    assert_int_equal(cook_probe_finish(&probe, &setup, 0.5, &result), FAULT_EMPTY);
+    assert_int_equal(cook_probe_finish(&probe, &setup, 0.5, &result), PROCESS_EMPTY);
     for (int minute = 0; minute <= 30; minute++)
         assert_int_equal(cook_probe_add(&probe, minute, 121.1), PROCESS_OK);
-    assert_int_equal(cook_probe_add(&probe, 30, 121.1), FAULT_TIME_ORDER);
+    assert_int_equal(cook_probe_add(&probe, 30, 121.1), PROCESS_TIME_ORDER);
     assert_int_equal(cook_probe_finish(&probe, &setup, 0.5, &result), PROCESS_OK);
     assert_true(fabs(result.f0.central - 30) < 1e-9);
     assert_true(result.f0.low < 30 && result.f0.low > 26 && result.f0.high < 34);
@@ -220,25 +220,26 @@ static void faults_name_what_is_off(void **state)
     (void)state;
     struct {
         struct cook_setup setup;
-        enum process_fault fault;
+        enum process_error fault;
         double value;
     } cases[10];
     for (size_t i = 0; i < 10; i++)
         cases[i].setup = bag_cook();
-    cases[0].setup.steam.altitude_m = 20000, cases[0].fault = FAULT_ALTITUDE,
+    cases[0].setup.steam.altitude_m = 20000, cases[0].fault = PROCESS_ALTITUDE,
     cases[0].value = 20000;
-    cases[1].setup.hold = -5, cases[1].fault = FAULT_HOLD_MINUTES, cases[1].value = -5;
-    cases[2].setup.come_up.high = 700, cases[2].fault = FAULT_COME_UP_MINUTES, cases[2].value = 700;
-    cases[3].setup.diffusivity.low = 1e-9, cases[3].fault = FAULT_DIFFUSIVITY,
+    cases[1].setup.hold = -5, cases[1].fault = PROCESS_HOLD_MINUTES, cases[1].value = -5;
+    cases[2].setup.come_up.high = 700, cases[2].fault = PROCESS_COME_UP_MINUTES,
+    cases[2].value = 700;
+    cases[3].setup.diffusivity.low = 1e-9, cases[3].fault = PROCESS_DIFFUSIVITY,
     cases[3].value = 1e-9;
-    cases[4].setup.body = heat_brick(0.2, 0.1, 0.001), cases[4].fault = FAULT_THICKNESS,
+    cases[4].setup.body = heat_brick(0.2, 0.1, 0.001), cases[4].fault = PROCESS_THICKNESS,
     cases[4].value = 0.001;
-    cases[5].setup.steam.rated_kpa = 70, cases[5].fault = FAULT_RATED_GAUGE,
+    cases[5].setup.steam.rated_kpa = 70, cases[5].fault = PROCESS_RATED_GAUGE,
     cases[5].value = 15 * STEAM_KPA_PER_PSI;
-    cases[6].setup.dry_grams = 0, cases[6].fault = FAULT_GRAIN_GRAMS, cases[6].value = 0;
-    cases[7].setup.target = 0, cases[7].fault = FAULT_TARGET_CHANCE, cases[7].value = 0;
-    cases[8].setup.vessels = 0.5, cases[8].fault = FAULT_VESSEL_COUNT, cases[8].value = 0.5;
-    cases[9].setup.organism_count = 0, cases[9].fault = FAULT_EMPTY, cases[9].value = 0;
+    cases[6].setup.dry_grams = 0, cases[6].fault = PROCESS_GRAIN_GRAMS, cases[6].value = 0;
+    cases[7].setup.target = 0, cases[7].fault = PROCESS_TARGET_CHANCE, cases[7].value = 0;
+    cases[8].setup.vessels = 0.5, cases[8].fault = PROCESS_VESSEL_COUNT, cases[8].value = 0.5;
+    cases[9].setup.organism_count = 0, cases[9].fault = PROCESS_EMPTY, cases[9].value = 0;
     for (size_t i = 0; i < 10; i++) {
         double value = NAN;
         assert_int_equal(cook_check(&cases[i].setup, &value), cases[i].fault);
@@ -249,7 +250,7 @@ static void faults_name_what_is_off(void **state)
     double value = NAN;
     cold.steam.gauge_kpa = 0;
     cold.air = (struct range){0, 0.5, 0.9};
-    assert_int_equal(cook_check(&cold, &value), FAULT_VESSEL_STEAM);
+    assert_int_equal(cook_check(&cold, &value), PROCESS_VESSEL_STEAM);
     assert_true(value > 40 && value < 60);
 }
 

@@ -46,8 +46,8 @@ static void cardinals_that_cannot_be_are_refused(void **state)
     (void)state;
     /* The best temperature below the middle: the equation turns negative at 6 degC. */
     struct cardinals low = {5, 18, 35}, backwards = {30, 25, 35}, good = {5, 28, 36};
-    assert_int_equal(cardinals_check(&low), FAULT_CARDINALS);
-    assert_int_equal(cardinals_check(&backwards), FAULT_CARDINALS);
+    assert_int_equal(cardinals_check(&low), PROCESS_CARDINALS);
+    assert_int_equal(cardinals_check(&backwards), PROCESS_CARDINALS);
     assert_int_equal(cardinals_check(&good), PROCESS_OK);
     assert_true(cardinals_factor(&good, 5) == 0 && cardinals_factor(&good, 36) == 0);
     assert_true(cardinals_factor(&good, -40) == 0 && cardinals_factor(&good, 99) == 0);
@@ -209,7 +209,7 @@ static void bands_hold_the_middle(void **state)
     assert_int_equal(forecast_days(&forecast, FORECAST_FULL, &later), PROCESS_OK);
     assert_true(later.central > 1.5 * days.central);
     forecast.warmth = &frost;
-    assert_int_equal(forecast_days(&forecast, FORECAST_FULL, &later), FAULT_UNREACHED);
+    assert_int_equal(forecast_days(&forecast, FORECAST_FULL, &later), PROCESS_UNREACHED);
 }
 
 static void pace_is_named(void **state)
@@ -237,8 +237,8 @@ static void pace_is_named(void **state)
     /* Full is full: it cannot stall. */
     assert_int_equal(forecast_judge(&forecast, 60, 100, 20, &verdict), PROCESS_OK);
     assert_int_equal(verdict.pace, PACE_ON_TIME);
-    assert_int_equal(forecast_judge(&forecast, -1, 10, NAN, &verdict), FAULT_DAYS);
-    assert_int_equal(forecast_judge(&forecast, 10, 101, NAN, &verdict), FAULT_COVERAGE);
+    assert_int_equal(forecast_judge(&forecast, -1, 10, NAN, &verdict), PROCESS_DAYS);
+    assert_int_equal(forecast_judge(&forecast, 10, 101, NAN, &verdict), PROCESS_COVERAGE);
 }
 
 static void the_odd_input_is_found(void **state)
@@ -281,22 +281,22 @@ static void odd_colonies_are_refused(void **state)
     struct warmth back[] = {{3, 20}, {2, 20}};
     struct shake shakes[] = {{5, 10, 1}, {5, 10, 1}};
     colony.warmth_count = 0;
-    assert_int_equal(colony_check(&colony), FAULT_EMPTY);
+    assert_int_equal(colony_check(&colony), PROCESS_EMPTY);
     colony.warmth = back;
     colony.warmth_count = 2;
-    assert_int_equal(colony_check(&colony), FAULT_TIME_ORDER);
+    assert_int_equal(colony_check(&colony), PROCESS_TIME_ORDER);
     colony = oyster();
     colony.shakes = shakes;
     colony.shake_count = 2;
-    assert_int_equal(colony_check(&colony), FAULT_TIME_ORDER);
+    assert_int_equal(colony_check(&colony), PROCESS_TIME_ORDER);
     shakes[1] = (struct shake){6, 0.5, 1};
-    assert_int_equal(colony_check(&colony), FAULT_SHAKE_FACTOR);
+    assert_int_equal(colony_check(&colony), PROCESS_SHAKE_FACTOR);
     colony = oyster();
     colony.rate = -1;
-    assert_int_equal(colony_check(&colony), FAULT_GROWTH_RATE);
+    assert_int_equal(colony_check(&colony), PROCESS_GROWTH_RATE);
     struct forecast forecast = oyster_forecast();
     forecast.points.high = 0.001;
-    assert_int_equal(forecast_check(&forecast), FAULT_RANGE_ORDER);
+    assert_int_equal(forecast_check(&forecast), PROCESS_RANGE_ORDER);
     for (int i = 0; i < FORECAST_INPUTS; i++)
         assert_non_null(forecast_input_name((enum forecast_input)i));
     assert_string_equal(pace_name(PACE_ON_TIME), "on time");

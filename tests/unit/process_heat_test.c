@@ -138,14 +138,15 @@ static void absurd_bodies_and_histories_are_refused(void **state)
     struct heat_model model;
     double core[4];
 
-    assert_int_equal(heat_model(&speck, &properties, &model), FAULT_THICKNESS);
-    assert_int_equal(heat_model(&good, &slow, &model), FAULT_DIFFUSIVITY);
-    assert_int_equal(heat_model(&good, &insulated, &model), FAULT_CONDUCTANCE);
+    assert_int_equal(heat_model(&speck, &properties, &model), PROCESS_THICKNESS);
+    assert_int_equal(heat_model(&good, &slow, &model), PROCESS_DIFFUSIVITY);
+    assert_int_equal(heat_model(&good, &insulated, &model), PROCESS_CONDUCTANCE);
     assert_int_equal(heat_model(&good, &properties, &model), PROCESS_OK);
-    assert_int_equal(heat_curve(&model, 20, back, 3, 15, false, core, 4), FAULT_TIME_ORDER);
-    assert_int_equal(heat_curve(&model, 20, nan_point, 1, 15, false, core, 4), FAULT_PROBE_CELSIUS);
-    assert_int_equal(heat_curve(&model, 20, back, 0, 15, false, core, 4), FAULT_EMPTY);
-    assert_int_equal(heat_curve(&model, 20, back, 2, 0, false, core, 4), FAULT_EMPTY);
+    assert_int_equal(heat_curve(&model, 20, back, 3, 15, false, core, 4), PROCESS_TIME_ORDER);
+    assert_int_equal(heat_curve(&model, 20, nan_point, 1, 15, false, core, 4),
+                     PROCESS_PROBE_CELSIUS);
+    assert_int_equal(heat_curve(&model, 20, back, 0, 15, false, core, 4), PROCESS_EMPTY);
+    assert_int_equal(heat_curve(&model, 20, back, 2, 0, false, core, 4), PROCESS_EMPTY);
 }
 
 static void extreme_biot_numbers_have_roots(void **state)

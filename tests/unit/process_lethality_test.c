@@ -44,13 +44,13 @@ static void time_must_run_forward(void **state)
     struct lethality sum;
     double minutes;
     lethality_init(&sum, 121.1, 10, INFINITY);
-    assert_int_equal(lethality_finish(&sum, &minutes), FAULT_EMPTY);
+    assert_int_equal(lethality_finish(&sum, &minutes), PROCESS_EMPTY);
     assert_int_equal(lethality_add(&sum, 5, 100), PROCESS_OK);
-    assert_int_equal(lethality_add(&sum, 5, 101), FAULT_TIME_ORDER);
-    assert_int_equal(lethality_add(&sum, 4, 101), FAULT_TIME_ORDER);
-    assert_int_equal(lethality_add(&sum, NAN, 101), FAULT_TIME_ORDER);
-    assert_int_equal(lethality_add(&sum, 6, 1000), FAULT_PROBE_CELSIUS);
-    assert_int_equal(lethality_add(&sum, 6, NAN), FAULT_PROBE_CELSIUS);
+    assert_int_equal(lethality_add(&sum, 5, 101), PROCESS_TIME_ORDER);
+    assert_int_equal(lethality_add(&sum, 4, 101), PROCESS_TIME_ORDER);
+    assert_int_equal(lethality_add(&sum, NAN, 101), PROCESS_TIME_ORDER);
+    assert_int_equal(lethality_add(&sum, 6, 1000), PROCESS_PROBE_CELSIUS);
+    assert_int_equal(lethality_add(&sum, 6, NAN), PROCESS_PROBE_CELSIUS);
     assert_int_equal(sum.readings, 1);
 }
 
@@ -106,7 +106,7 @@ static void targets_reach_what_they_promise(void **state)
     assert_true(fabs(survivors_chance(survivors(1e6, log_reduction)) - 1e-3) < 1e-15);
     assert_int_equal(survivors_target(1e-9, 1e-3, &log_reduction), PROCESS_OK);
     assert_true(log_reduction == 0.0);
-    assert_int_equal(survivors_target(1e6, 0.0, &log_reduction), FAULT_TARGET_CHANCE);
+    assert_int_equal(survivors_target(1e6, 0.0, &log_reduction), PROCESS_TARGET_CHANCE);
 }
 
 int main(void)

@@ -28,7 +28,7 @@ static void soaking_is_weighing_twice(void **state)
     assert_int_equal(moisture_mixed(1000, 12, 750, &mixed), PROCESS_OK);
     assert_int_equal(moisture_soaked(1000, 12, 1750, &soaked), PROCESS_OK);
     assert_true(mixed == soaked);
-    assert_int_equal(moisture_soaked(1000, 12, 900, &soaked), FAULT_MOISTURE_DROP);
+    assert_int_equal(moisture_soaked(1000, 12, 900, &soaked), PROCESS_MOISTURE_DROP);
 }
 
 static void the_band_says_how_much_to_correct(void **state)
@@ -70,13 +70,13 @@ static void absurd_mixes_are_refused(void **state)
 {
     (void)state;
     double result = -1;
-    assert_int_equal(moisture_mixed(0, 12, 475, &result), FAULT_MASS);
-    assert_int_equal(moisture_mixed(-5, 12, 475, &result), FAULT_MASS);
-    assert_int_equal(moisture_mixed(885, 12, -1, &result), FAULT_MASS);
-    assert_int_equal(moisture_mixed(885, NAN, 475, &result), FAULT_MOISTURE);
-    assert_int_equal(moisture_mixed(885, 12, 5000, &result), FAULT_MOISTURE);
-    assert_int_equal(moisture_water_for(885, 14, 12, &result), FAULT_MOISTURE_DROP);
-    assert_int_equal(moisture_water_for(885, 14, 90, &result), FAULT_MOISTURE);
+    assert_int_equal(moisture_mixed(0, 12, 475, &result), PROCESS_MASS);
+    assert_int_equal(moisture_mixed(-5, 12, 475, &result), PROCESS_MASS);
+    assert_int_equal(moisture_mixed(885, 12, -1, &result), PROCESS_MASS);
+    assert_int_equal(moisture_mixed(885, NAN, 475, &result), PROCESS_MOISTURE);
+    assert_int_equal(moisture_mixed(885, 12, 5000, &result), PROCESS_MOISTURE);
+    assert_int_equal(moisture_water_for(885, 14, 12, &result), PROCESS_MOISTURE_DROP);
+    assert_int_equal(moisture_water_for(885, 14, 90, &result), PROCESS_MOISTURE);
     assert_true(result == -1);
     assert_true(fabs(moisture_fill(700, 0.72, 0.95) - 1.0234) < 1e-3);
 }

@@ -71,32 +71,32 @@ static void bounds_are_refused_and_named(void **state)
     char message[256];
 
     conditions.altitude_m = 12000;
-    assert_int_equal(steam_celsius(&conditions, &untouched), FAULT_ALTITUDE);
+    assert_int_equal(steam_celsius(&conditions, &untouched), PROCESS_ALTITUDE);
     conditions = fifteen_psi;
     conditions.gauge_kpa = 400;
-    assert_int_equal(steam_celsius(&conditions, &untouched), FAULT_GAUGE);
+    assert_int_equal(steam_celsius(&conditions, &untouched), PROCESS_GAUGE);
     conditions.gauge_kpa = -1;
-    assert_int_equal(steam_celsius(&conditions, &untouched), FAULT_GAUGE);
+    assert_int_equal(steam_celsius(&conditions, &untouched), PROCESS_GAUGE);
     conditions.gauge_kpa = NAN;
-    assert_int_equal(steam_celsius(&conditions, &untouched), FAULT_GAUGE);
+    assert_int_equal(steam_celsius(&conditions, &untouched), PROCESS_GAUGE);
     conditions = fifteen_psi;
     conditions.barometer_kpa = 1013;
-    assert_int_equal(steam_celsius(&conditions, &untouched), FAULT_BAROMETER);
+    assert_int_equal(steam_celsius(&conditions, &untouched), PROCESS_BAROMETER);
     conditions = fifteen_psi;
     conditions.rated_kpa = 90;
-    assert_int_equal(steam_celsius(&conditions, &untouched), FAULT_RATED_GAUGE);
+    assert_int_equal(steam_celsius(&conditions, &untouched), PROCESS_RATED_GAUGE);
     conditions.rated_kpa = 103;
     assert_int_equal(steam_celsius(&conditions, &untouched), PROCESS_OK);
     untouched = -1.0;
     conditions = fifteen_psi;
     conditions.gauge_kpa = 0;
     conditions.air_share = 0.9;
-    assert_int_equal(steam_celsius(&conditions, &untouched), FAULT_VESSEL_STEAM);
+    assert_int_equal(steam_celsius(&conditions, &untouched), PROCESS_VESSEL_STEAM);
     assert_true(untouched == -1.0);
-    assert_int_equal(steam_temperature(0.0, &untouched), FAULT_SATURATION_KPA);
-    assert_int_equal(steam_pressure(-5.0, &untouched), FAULT_SATURATION_CELSIUS);
+    assert_int_equal(steam_temperature(0.0, &untouched), PROCESS_SATURATION_KPA);
+    assert_int_equal(steam_pressure(-5.0, &untouched), PROCESS_SATURATION_CELSIUS);
 
-    limit_message(message, sizeof message, FAULT_ALTITUDE, 12000);
+    limit_message(message, sizeof message, PROCESS_ALTITUDE, 12000);
     assert_string_equal(message, "altitude 12000 m is out of range; between -2000 and 11000 "
                                  "(the lowest layer of the standard atmosphere, ISO 2533:1975)");
 }
@@ -104,23 +104,23 @@ static void bounds_are_refused_and_named(void **state)
 static void every_fault_has_words(void **state)
 {
     (void)state;
-    for (int fault = 1; fault < FAULT_COUNT; fault++) {
+    for (int fault = 1; fault < PROCESS_COUNT; fault++) {
         char message[256];
-        int length = limit_message(message, sizeof message, (enum process_fault)fault, 1.0);
+        int length = limit_message(message, sizeof message, (enum process_error)fault, 1.0);
         assert_in_range(length, 10, (int)sizeof message - 1);
         assert_null(strstr(message, "unknown fault"));
-        const struct limit *limit = limit_of((enum process_fault)fault);
+        const struct limit *limit = limit_of((enum process_error)fault);
         if (limit == NULL)
             continue;
         assert_true(limit->lo < limit->hi);
-        assert_int_equal(limit_check((enum process_fault)fault, limit->lo), PROCESS_OK);
-        assert_int_equal(limit_check((enum process_fault)fault, limit->hi), PROCESS_OK);
-        assert_int_equal(limit_check((enum process_fault)fault, limit->lo - 1.0), fault);
-        assert_int_equal(limit_check((enum process_fault)fault, NAN), fault);
+        assert_int_equal(limit_check((enum process_error)fault, limit->lo), PROCESS_OK);
+        assert_int_equal(limit_check((enum process_error)fault, limit->hi), PROCESS_OK);
+        assert_int_equal(limit_check((enum process_error)fault, limit->lo - 1.0), fault);
+        assert_int_equal(limit_check((enum process_error)fault, NAN), fault);
     }
     assert_null(limit_of(PROCESS_OK));
     struct range falling = {2, 1, 3};
-    assert_int_equal(limit_check_range(FAULT_LAG, &falling), FAULT_RANGE_ORDER);
+    assert_int_equal(limit_check_range(PROCESS_LAG, &falling), PROCESS_RANGE_ORDER);
 }
 
 int main(void)

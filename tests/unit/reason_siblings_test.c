@@ -12,7 +12,7 @@
 #include "support/random_base.h"
 #include "support/shipped.h"
 
-#define BIT(kin) (UINT32_C(1) << (kin))
+#define BIT(relation) (UINT32_C(1) << (relation))
 
 /* ---- once more, by counting ------------------------------------------------------------------- */
 
@@ -27,7 +27,7 @@ static long double moment(long double a, long double b, long double n, long doub
 
 struct plain { /* one cause in one layer: the mean of lambda, and whom it can reach */
     long double share;
-    uint32_t kin;
+    uint32_t relation;
 };
 
 struct naive_world {
@@ -97,7 +97,7 @@ static long double naive_ways(const struct naive_world *world, int layer,
         return naive_ways(world, layer, causes, cell + 1, x, y);
     unsigned lost = (unsigned)(layer == 1 ? at->stuck : at->contaminated);
     long double kept = (long double)(at->clean + (layer == 1 ? 0 : at->stuck));
-    bool one = at->shares & causes[0].kin, other = at->shares & causes[1].kin;
+    bool one = at->shares & causes[0].relation, other = at->shares & causes[1].relation;
     long double sum = 0;
     for (unsigned by_one = 0; by_one <= (one ? lost : 0); by_one++) {
         for (unsigned by_other = 0; by_other <= (other ? lost - by_one : 0); by_other++) {
@@ -200,7 +200,7 @@ static size_t random_cells(struct dice *dice, struct sibling_cell *cells)
             counts[k] = (double)n;
         }
         cells[i] = (struct sibling_cell){
-            .shares = (uint32_t)dice_bits(dice) & (BIT(KIN_POSITION) - 1),
+            .shares = (uint32_t)dice_bits(dice) & (BIT(RELATION_POSITION) - 1),
             .control = dice_chance(dice, 0.3),
             .clean = counts[0],
             .stuck = counts[1],
@@ -249,7 +249,7 @@ static void agrees_with_counting_all_ways(void **state)
 
 /* ---- on the shipped rules ---------------------------------------------------------------------- */
 
-enum { COOKED = BIT(KIN_COOK), STARTED = BIT(KIN_STARTER), PLACED = BIT(KIN_PLACE) };
+enum { COOKED = BIT(RELATION_COOK), STARTED = BIT(RELATION_STARTER), PLACED = BIT(RELATION_PLACE) };
 
 static struct sibling_pattern pattern_of(const struct shipped *shipped,
                                          const struct sibling_cell *cells, size_t count)
@@ -281,7 +281,7 @@ static void losses_of_one_cook_point_at_the_cook(void **state)
                                          {.shares = STARTED, .clean = 11}};
     struct sibling_pattern pattern = pattern_of(shipped, cells, 2);
     assert_int_equal(pattern.group_count, 2);
-    assert_int_equal(pattern.groups[0].kin, KIN_COOK);
+    assert_int_equal(pattern.groups[0].relation, RELATION_COOK);
     assert_int_equal(pattern.groups[0].kind, PATTERN_MORE);
     assert_true(pattern.groups[0].own.lost == 6 && pattern.groups[0].own.total == 8);
     assert_true(pattern.groups[0].rest.lost == 0 && pattern.groups[0].rest.total == 11);
@@ -400,11 +400,12 @@ static void stuck_ones_speak_of_what_stops_growth(void **state)
 static void a_position_is_compared_with_its_cook(void **state)
 {
     const struct shipped *shipped = *state;
-    const struct sibling_cell there[] = {{.shares = COOKED | BIT(KIN_POSITION), .contaminated = 3},
-                                         {.shares = COOKED, .clean = 8},
-                                         {.clean = 20, .contaminated = 1}};
+    const struct sibling_cell there[] = {
+        {.shares = COOKED | BIT(RELATION_POSITION), .contaminated = 3},
+        {.shares = COOKED, .clean = 8},
+        {.clean = 20, .contaminated = 1}};
     struct sibling_pattern pattern = pattern_of(shipped, there, 3);
-    assert_int_equal(pattern.groups[1].kin, KIN_POSITION);
+    assert_int_equal(pattern.groups[1].relation, RELATION_POSITION);
     assert_int_equal(pattern.groups[1].kind, PATTERN_MORE);
     assert_true(pattern.groups[1].rest.total == 8);
     assert_true(shift_of(shipped, &pattern, "uneven_heat") > 1);

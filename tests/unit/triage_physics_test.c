@@ -110,7 +110,7 @@ static void gaps_are_filled_and_told(void **state)
     known.gauge = 900;
     assert_int_equal(physics_cook(shelf->rules, &known, &setup, organisms, NULL, &refusal),
                      PHYSICS_REFUSED);
-    assert_int_equal(refusal.fault, FAULT_GAUGE);
+    assert_int_equal(refusal.fault, PROCESS_GAUGE);
     physics_explain(&assumed, PHYSICS_REFUSED, &refusal);
     assert_non_null(strstr(assumed.bytes, "206.9"));
     text_release(&assumed);
