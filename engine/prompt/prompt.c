@@ -850,7 +850,7 @@ static void choose_question(struct conversation *talk)
     bool for_cause = talk->stage == STAGE_CAUSE;
     const struct question *next = NULL;
     if (!for_cause || talk->asked < MOST_CAUSE_QUESTIONS)
-        talk->fault = triage_next(talk->opening->triage, for_cause ? AIM_CAUSE : AIM_ACTION, &next);
+        next = triage_next(talk->opening->triage, for_cause ? AIM_CAUSE : AIM_ACTION);
     if (talk->fault != STATUS_OK)
         return; /* no question for want of memory is not a question less */
     if (next != NULL) {

@@ -2,32 +2,49 @@
 #include "triage/compute.h"
 
 #include <math.h>
-#include <stdbool.h>
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/numbers.h"
 #include "base/text.h"
-#include "reason/reason.h"
-#include "triage/physics.h"
-#include "triage/triage.h"
 
-/* What the facts say, in the terms of the physics. `used` marks the feeds that were said. */
-struct said {
+struct work {
+    const struct reasoner *reasoner;
+    const struct rules *rules;
+    const struct evidence *evidence;
+    struct cook_memo *memo;
+    struct arena *arena;
+    /* What the facts say, in the terms of the physics; NAN and RULES_NONE where they do not. */
+    bool said[FEEDS_COUNT], hedged[FEEDS_COUNT];
     struct known_cook cook;
-    struct known_growth growth;
+    struct known_growth growth; /* points to `shake` */
     struct shake shake;
     double day, coverage, still, shaken_days;
-    bool used[FEEDS_COUNT];
-    bool hedged[FEEDS_COUNT];
+    struct computed *moves;
+    size_t count;
 };
 
-/* `said` points into itself afterwards (a shake): do not copy it. */
-static void said_read(struct said *said, const struct reasoner *reasoner,
-                      const struct evidence *evidence, const struct fact *facts, size_t count);
+/* ---- the facts in the terms of the physics --------------------------------------------------- */
 
-/* ==== said ==================================================================================== */
+#define PLACE(member) offsetof(struct work, member)
 
-/* The facts of a case in the terms of the physics. */
+/* Where the number that feeds a computation goes; 0 for none. */
+static const size_t NUMBERS[FEEDS_COUNT] = {
+    [FEEDS_DAY] = PLACE(day),
+    [FEEDS_COVERAGE] = PLACE(coverage),
+    [FEEDS_STALLED_DAYS] = PLACE(still),
+    [FEEDS_COOK_GAUGE] = PLACE(cook.gauge),
+    [FEEDS_COOK_MINUTES] = PLACE(cook.minutes),
+    [FEEDS_ALTITUDE] = PLACE(cook.altitude),
+    [FEEDS_AIR] = PLACE(cook.air),
+    [FEEDS_VESSEL_MASS] = PLACE(cook.vessel.grams),
+    [FEEDS_DRY_MASS] = PLACE(cook.grain.dry),
+    [FEEDS_WATER_MASS] = PLACE(cook.grain.water),
+    [FEEDS_MOISTURE] = PLACE(cook.grain.moisture),
+    [FEEDS_TEMPERATURE] = PLACE(growth.temperature),
+    [FEEDS_DOSE] = PLACE(growth.dose_relative),
+    [FEEDS_SHAKEN_DAYS] = PLACE(shaken_days),
+};
 
 /* The one value said to hold, or RULES_NONE. */
 static int value_said(const struct fact *fact)
@@ -42,16 +59,6 @@ static int value_said(const struct fact *fact)
     return value;
 }
 
-/* The quantity said, or what the rules give for the value said; NAN for neither. */
-static double number_said(const struct rules *rules, const struct fact *fact)
-{
-    int value = value_said(fact);
-
-    if (fact->has_number)
-        return 0.5 * (fact->number.lo + fact->number.hi);
-    return value == RULES_NONE ? NAN : rules->observables[fact->observable].values[value].parameter;
-}
-
 static int starter_said(const struct rules *rules, int value)
 {
     for (size_t i = 0; i < rules->starter_count; i++)
@@ -60,136 +67,80 @@ static int starter_said(const struct rules *rules, int value)
     return RULES_NONE;
 }
 
-static void take_number(struct said *said, enum feeds feeds, double number)
+/* The index that a choice stands for, or RULES_NONE. */
+static int take_choice(struct work *work, enum feeds feeds, size_t observable, int value)
 {
-    switch (feeds) {
-    case FEEDS_DAY:
-        said->day = number;
-        break;
-    case FEEDS_COVERAGE:
-        said->coverage = number;
-        break;
-    case FEEDS_STALLED_DAYS:
-        said->still = number;
-        break;
-    case FEEDS_COOK_GAUGE:
-        said->cook.gauge = number;
-        break;
-    case FEEDS_COOK_MINUTES:
-        said->cook.minutes = number;
-        break;
-    case FEEDS_ALTITUDE:
-        said->cook.altitude = number;
-        break;
-    case FEEDS_AIR:
-        said->cook.air = number;
-        break;
-    case FEEDS_VESSEL_MASS:
-        said->cook.vessel.grams = number;
-        break;
-    case FEEDS_DRY_MASS:
-        said->cook.grain.dry = number;
-        break;
-    case FEEDS_WATER_MASS:
-        said->cook.grain.water = number;
-        break;
-    case FEEDS_MOISTURE:
-        said->cook.grain.moisture = number;
-        break;
-    case FEEDS_TEMPERATURE:
-        said->growth.temperature = number;
-        break;
-    case FEEDS_DOSE:
-        said->growth.dose_relative = number;
-        break;
-    case FEEDS_SHAKEN_DAYS:
-        said->shaken_days = number;
-        break;
-    default:
-        break;
-    }
-}
-
-static bool take_choice(const struct rules *rules, struct said *said, enum feeds feeds,
-                        const struct fact *fact)
-{
-    int value = value_said(fact);
-    const char *id =
-        value == RULES_NONE ? "" : rules->observables[fact->observable].values[value].id;
+    const struct rules *rules = work->rules;
+    const char *id = value == RULES_NONE ? "" : rules->observables[observable].values[value].id;
 
     switch (feeds) {
     case FEEDS_SPECIES:
-        said->growth.species = rules_species(rules, id);
-        return said->growth.species != RULES_NONE;
+        return work->growth.species = rules_species(rules, id);
     case FEEDS_GRAIN:
-        said->cook.grain.kind = rules_grain(rules, id);
-        return said->cook.grain.kind != RULES_NONE;
+        return work->cook.grain.kind = rules_grain(rules, id);
     case FEEDS_VESSEL:
-        said->cook.vessel.kind = rules_vessel(rules, id);
-        return said->cook.vessel.kind != RULES_NONE;
+        return work->cook.vessel.kind = rules_vessel(rules, id);
     case FEEDS_LOAD:
-        said->cook.packing = value;
-        return value != RULES_NONE;
+        return work->cook.packing = value;
     case FEEDS_STARTER_KIND:
-        said->growth.starter = starter_said(rules, value);
-        return said->growth.starter != RULES_NONE;
+        return work->growth.starter = starter_said(rules, value);
     default:
-        return false;
+        return RULES_NONE;
     }
 }
 
-/* A shake that was said helps or costs what the forecast says it does. */
-static void add_shake(struct said *said, const struct forecast_rules *rules)
+static void take_fact(struct work *work, const struct fact *fact)
 {
-    if (!(said->shaken_days >= 0.0 && said->day > said->shaken_days))
+    const struct observable *observable = &work->rules->observables[fact->observable];
+    int value = value_said(fact);
+    double number = fact->has_number      ? 0.5 * (fact->number.lo + fact->number.hi)
+                    : value == RULES_NONE ? NAN
+                                          : observable->values[value].parameter;
+    enum feeds feeds = observable->feeds;
+    if (feeds == FEEDS_NONE)
         return;
-    said->shake =
-        (struct shake){said->day - said->shaken_days, rules->shake_factor, rules->shake_pause};
-    said->growth.shakes = &said->shake;
-    said->growth.shake_count = 1;
+    work->said[feeds] =
+        take_choice(work, feeds, fact->observable, value) != RULES_NONE || !isnan(number);
+    work->hedged[feeds] = fact->observation.hedged != 0;
+    if (!isnan(number) && NUMBERS[feeds] != 0)
+        *(double *)(void *)((char *)work + NUMBERS[feeds]) = number;
 }
 
-static void said_read(struct said *said, const struct reasoner *reasoner,
-                      const struct evidence *evidence, const struct fact *facts, size_t count)
+static void take_facts(struct work *work, const struct fact *facts, size_t count)
 {
-    const struct rules *rules = reasoner_rules(reasoner);
+    const struct rules *rules = work->rules;
+    const struct forecast_rules *forecast = &rules->forecast;
 
-    *said = (struct said){.day = NAN, .coverage = NAN, .still = NAN, .shaken_days = NAN};
-    known_cook_init(&said->cook);
-    known_growth_init(&said->growth);
-    for (size_t i = 0; i < count; i++) {
-        enum feeds feeds = rules->observables[facts[i].observable].feeds;
-        double number = number_said(rules, &facts[i]);
-        if (feeds == FEEDS_NONE)
-            continue;
-        said->used[feeds] = take_choice(rules, said, feeds, &facts[i]) || !isnan(number);
-        said->hedged[feeds] = facts[i].observation.hedged != 0;
-        if (!isnan(number))
-            take_number(said, feeds, number);
+    work->day = work->coverage = work->still = work->shaken_days = NAN;
+    known_cook_init(&work->cook);
+    known_growth_init(&work->growth);
+    for (size_t i = 0; i < count; i++)
+        take_fact(work, &facts[i]);
+    if (isnan(work->cook.gauge) && rules->cook.no_pressure.count > 0 &&
+        reason_holds(work->reasoner, &rules->cook.no_pressure, work->evidence))
+        work->cook.gauge = 0.0;
+    if (forecast->dose_usual > 0.0)
+        work->growth.dose_relative /= forecast->dose_usual;
+    work->growth.vessel = work->cook.vessel;
+    work->growth.grain = work->cook.grain;
+    /* A shake that was said helps or costs what the forecast says it does. */
+    if (work->shaken_days >= 0.0 && work->day > work->shaken_days) {
+        work->shake = (struct shake){work->day - work->shaken_days, forecast->shake_factor,
+                                     forecast->shake_pause};
+        work->growth.shakes = &work->shake;
+        work->growth.shake_count = 1;
     }
-    if (isnan(said->cook.gauge) && rules->cook.no_pressure.count > 0 &&
-        reason_holds(reasoner, &rules->cook.no_pressure, evidence))
-        said->cook.gauge = 0.0;
-    if (rules->forecast.dose_usual > 0.0)
-        said->growth.dose_relative /= rules->forecast.dose_usual;
-    said->growth.vessel = said->cook.vessel;
-    said->growth.grain = said->cook.grain;
-    add_shake(said, &rules->forecast);
 }
 
-/* ==== cook memo =============================================================================== */
-
-enum { PLACES = 512 };
-
-struct place {
-    bool kept;
-    struct known_cook known;
-    struct cook_result result;
-};
+/* ---- cooks computed before ------------------------------------------------------------------- */
 
 /* Each cook has one place, and takes it from whichever had it before. */
 struct cook_memo {
-    struct place places[PLACES];
+    struct cook_place {
+        bool kept;
+        struct known_cook known;
+        struct cook_result result;
+    } places[512];
 };
 
 struct cook_memo *cook_memo_new(void)
@@ -202,49 +153,26 @@ void cook_memo_free(struct cook_memo *memo)
     free(memo);
 }
 
-/* FNV-1a over the bytes. Where bytes between the members differ a cook is computed once more. */
-static struct place *place_of(struct cook_memo *memo, const struct known_cook *known)
+/* As cook_compute: `setup` is what physics_cook made of `known`. */
+static enum process_error cook_recalled(struct cook_memo *memo, const struct known_cook *known,
+                                        const struct cook_setup *setup, struct cook_result *result)
 {
-    const unsigned char *bytes = (const unsigned char *)known;
-    uint32_t hash = 2166136261u;
-    for (size_t i = 0; i < sizeof *known; i++)
-        hash = (hash ^ bytes[i]) * 16777619u;
-    return &memo->places[hash % PLACES];
-}
-
-enum process_error cook_memo_compute(struct cook_memo *memo, const struct known_cook *known,
-                                     const struct cook_setup *setup, struct cook_result *result)
-{
-    struct place *place = memo != NULL ? place_of(memo, known) : NULL;
-
+    if (memo == NULL)
+        return cook_compute(setup, result);
+    struct cook_place *place = &memo->places[fnv_hash(FNV_START, known, sizeof *known) %
+                                             (sizeof memo->places / sizeof *memo->places)];
     /* Bytes between the members that differ cost a computation and change nothing. */
     /* NOLINTNEXTLINE(bugprone-suspicious-memory-comparison,cert-exp42-c,cert-flp37-c) */
-    if (place != NULL && place->kept && memcmp(&place->known, known, sizeof *known) == 0) {
+    if (place->kept && memcmp(&place->known, known, sizeof *known) == 0) {
         *result = place->result;
         return PROCESS_OK;
     }
-    enum process_error fault = cook_compute(setup, result);
-    if (place != NULL && fault == PROCESS_OK) {
-        place->kept = true;
-        memcpy(&place->known, known, sizeof *known);
-        place->result = *result;
-    }
-    return fault;
+    enum process_error error = cook_compute(setup, result);
+    place->kept = error == PROCESS_OK;
+    memcpy(&place->known, known, sizeof *known);
+    place->result = *result;
+    return error;
 }
-
-/* ==== compute ================================================================================= */
-
-struct work {
-    const struct reasoner *reasoner;
-    const struct rules *rules;
-    const struct evidence *evidence;
-    struct cook_memo *memo;
-    struct arena *arena;
-    struct said said;
-    struct computed *computed;
-    size_t count, room;
-    bool no_memory; /* what is missing is not known to be absent */
-};
 
 /* ---- moving a cause -------------------------------------------------------------------------- */
 
@@ -291,7 +219,7 @@ static double weighed_already(const struct work *work, size_t cause, const enum 
 
     for (size_t i = 0; i < count; i++) {
         int observable = work->rules->feeder[feeds[i]];
-        if (observable == RULES_NONE || !work->said.used[feeds[i]] ||
+        if (observable == RULES_NONE || !work->said[feeds[i]] ||
             work->rules->observables[observable].kind == KIND_SEVERAL)
             continue;
         double a = likelihood(work, (size_t)observable, with);
@@ -302,52 +230,38 @@ static double weighed_already(const struct work *work, size_t cause, const enum 
     return work->rules->calibration.tau * sum;
 }
 
-static bool hedged_any(const struct said *said, const enum feeds *feeds, size_t count)
-{
-    for (size_t i = 0; i < count; i++)
-        if (said->used[feeds[i]] && said->hedged[feeds[i]])
-            return true;
-    return false;
-}
-
 /* Adds a move for every cause that this kind of figure moves. NAN: it is not known. */
 static void move_causes(struct work *work, enum moved_by moved_by, double chance,
                         const enum feeds *feeds, size_t feed_count, const char *say,
                         const char *assumed)
 {
     const struct move *move = &work->rules->moves[moved_by];
+    double trust = move->trust;
 
-    for (size_t c = 0; c < work->rules->cause_count && work->count < work->room; c++) {
-        if (work->rules->causes[c].moved_by != moved_by)
+    for (size_t i = 0; i < feed_count; i++)
+        if (work->said[feeds[i]] && work->hedged[feeds[i]]) {
+            trust *= work->rules->calibration.hedge;
+            break;
+        }
+    for (size_t c = 0; c < work->rules->cause_count; c++) {
+        if (work->rules->causes[c].moved_by != moved_by || work->count == work->rules->cause_count)
             continue;
         double shift = 0.0, replaces = 0.0;
         if (!isnan(chance) && move->trust > 0.0) {
-            double trust = move->trust;
-            if (hedged_any(&work->said, feeds, feed_count))
-                trust *= work->rules->calibration.hedge;
             shift = trust * (logit(chance) - logit(move->usual));
             shift = fmin(move->most, fmax(-move->most, shift));
             replaces = weighed_already(work, c, feeds, feed_count);
         }
-        work->computed[work->count++] = (struct computed){c, shift, replaces, say, assumed};
+        work->moves[work->count++] = (struct computed){c, shift, replaces, say, assumed};
     }
 }
 
-/* A finished line into the arena; NULL when there is none or no memory, which is noted. */
+/* A finished line into the arena; NULL when there is none. */
 static const char *keep(struct work *work, struct text *text)
 {
-    bool none = !text->failed && text->length == 0;
-    const char *kept = text->failed || none ? NULL : arena_string(work->arena, text->bytes);
-    work->no_memory = work->no_memory || (!kept && !none);
+    const char *kept = text->length > 0 ? arena_string(work->arena, text->bytes) : NULL;
     text_release(text);
     return kept;
-}
-
-/* Whether a computation gave a result; lack of memory for it is noted. */
-static bool done(struct work *work, enum process_error fault)
-{
-    work->no_memory = work->no_memory || fault == PROCESS_MEMORY;
-    return fault == PROCESS_OK;
 }
 
 /* ---- the cook -------------------------------------------------------------------------------- */
@@ -411,9 +325,9 @@ static void compute_cook(struct work *work)
     text_init(&say);
     text_init(&assumed);
     enum physics_answer answer =
-        physics_cook(work->rules, &work->said.cook, &setup, organisms, &assumed, &refusal);
+        physics_cook(work->rules, &work->cook, &setup, organisms, &assumed, &refusal);
     if (answer == PHYSICS_OK &&
-        done(work, cook_memo_compute(work->memo, &work->said.cook, &setup, &result))) {
+        cook_recalled(work->memo, &work->cook, &setup, &result) == PROCESS_OK) {
         chance = result.chance_mean;
         say_cook(work, &setup, &result, &say);
     } else {
@@ -431,7 +345,7 @@ static void compute_mix(struct work *work)
 {
     static const enum feeds feeds[] = {FEEDS_MOISTURE, FEEDS_DRY_MASS, FEEDS_WATER_MASS,
                                        FEEDS_GRAIN};
-    const struct known_grain *grain = &work->said.cook.grain;
+    const struct known_grain *grain = &work->cook.grain;
     struct moisture_band band = physics_band(work->rules, grain->kind);
     double doubt = fmax(0.1, work->rules->forecast.moisture_doubt);
     struct text say, assumed;
@@ -472,15 +386,15 @@ static double day_of(const struct forecast *forecast, double coverage)
  * scale) that goes away when it is put right. Where nothing is late there is
  * nothing to explain; where all is on time the circumstance itself must do.
  */
-static double share_of_delay(const struct said *said, const struct pace_verdict *pace,
-                             double as_said, double put_right, double circumstance)
+static double share_of_delay(const struct work *work, enum pace pace, double as_said,
+                             double put_right, double circumstance)
 {
     static const double none = 0.02, white = 95.0, hardly_late = 0.05;
-    double delay = log(said->day / put_right), explained = log(as_said / put_right);
+    double delay = log(work->day / put_right), explained = log(as_said / put_right);
 
-    if (said->coverage >= white || pace->pace == PACE_AHEAD || !(delay > hardly_late))
+    if (work->coverage >= white || pace == PACE_AHEAD || !(delay > hardly_late))
         return none;
-    if (pace->pace == PACE_ON_TIME)
+    if (pace == PACE_ON_TIME)
         return circumstance;
     return isinf(as_said) ? 1.0 : fmin(1.0, fmax(0.0, explained / delay));
 }
@@ -491,97 +405,76 @@ static double small_dose(double relative)
     return 1.0 / (1.0 + relative * relative);
 }
 
-static void say_growth(struct text *say, const struct said *said, const struct pace_verdict *pace,
-                       double celsius)
-{
-    text_printf(say, "%.0f %% white on day %.0f at %.0f degC is %s", said->coverage, said->day,
-                celsius, pace_name(pace->pace));
-    text_printf(say, "; %.0f %% was due, %.0f to %.0f", pace->expected.central, pace->expected.low,
-                pace->expected.high);
-}
-
 /* Coverage and day are known: what holds it up, if anything does. */
 static bool compute_pace(struct work *work, const struct forecast *forecast, const char *with)
 {
-    const struct said *said = &work->said;
     double celsius = forecast->warmth[0].celsius, best = forecast->cardinals.t_opt;
+    double relative = work->growth.dose_relative;
     struct forecast ideal = *forecast;
     struct warmth at_best = {0.0, best};
     struct pace_verdict pace;
-    struct text say;
 
-    if (isnan(said->day) || isnan(said->coverage) ||
-        !done(work, forecast_judge(forecast, said->day, said->coverage, said->still, &pace)))
+    if (isnan(work->day) || isnan(work->coverage) ||
+        forecast_judge(forecast, work->day, work->coverage, work->still, &pace) != PROCESS_OK)
         return false;
-    double coverage = fmin(95.0, fmax(1.0, said->coverage));
+    double coverage = fmin(95.0, fmax(1.0, work->coverage));
     double as_said = day_of(forecast, coverage);
-    text_init(&say);
-    say_growth(&say, said, &pace, celsius);
-    const char *line = keep(work, &say);
-    if (line == NULL)
-        return false;
-    ideal.warmth = &at_best;
-    double lost = 1.0 - cardinals_factor(&forecast->cardinals, celsius);
-    double share = share_of_delay(said, &pace, as_said, day_of(&ideal, coverage), lost);
-    if (said->used[FEEDS_TEMPERATURE] && celsius < best)
+    const char *line = arena_format(
+        work->arena, "%.0f %% white on day %.0f at %.0f degC is %s; %.0f %% was due, %.0f to %.0f",
+        work->coverage, work->day, celsius, pace_name(pace.pace), pace.expected.central,
+        pace.expected.low, pace.expected.high);
+    if (work->said[FEEDS_TEMPERATURE] && celsius < best) {
+        ideal.warmth = &at_best;
+        double lost = 1.0 - cardinals_factor(&forecast->cardinals, celsius);
+        double share = share_of_delay(work, pace.pace, as_said, day_of(&ideal, coverage), lost);
         move_causes(work, MOVED_COLD, share, warmth_feeds, 2, line, with);
-    double relative = said->growth.dose_relative;
-    if (!isnan(relative) && relative > 0.0) {
+    }
+    if (relative > 0.0) {
         ideal = *forecast;
         ideal.points.low /= relative;
         ideal.points.central /= relative;
         ideal.points.high /= relative;
-        share =
-            share_of_delay(said, &pace, as_said, day_of(&ideal, coverage), small_dose(relative));
+        double share = share_of_delay(work, pace.pace, as_said, day_of(&ideal, coverage),
+                                      small_dose(relative));
         move_causes(work, MOVED_DOSE, share, dose_feeds, 2, line, with);
     }
     return true;
 }
 
 /* Above its best, heat harms long before it slows: rivals and bacteria gain first. */
-static void compute_heat(struct work *work, const struct forecast *forecast)
+static void compute_heat(struct work *work, const struct cardinals *cardinals)
 {
-    double celsius = work->said.growth.temperature;
-    const struct cardinals *cardinals = &forecast->cardinals;
-    struct text say;
+    double celsius = work->growth.temperature;
 
-    if (!work->said.used[FEEDS_TEMPERATURE] || !(celsius > cardinals->t_opt))
+    if (!work->said[FEEDS_TEMPERATURE] || !(celsius > cardinals->t_opt))
         return;
-    text_init(&say);
-    text_printf(&say, "%.0f degC is above the %.0f that suit this mushroom best; at %.0f it stops",
-                celsius, cardinals->t_opt, cardinals->t_max);
-    const char *line = keep(work, &say);
     double share = (celsius - cardinals->t_opt) / (cardinals->t_max - cardinals->t_opt);
-    if (line != NULL)
-        move_causes(work, MOVED_WARM, fmin(1.0, share), warmth_feeds, 2, line, NULL);
+    move_causes(
+        work, MOVED_WARM, fmin(1.0, share), warmth_feeds, 2,
+        arena_format(work->arena,
+                     "%.0f degC is above the %.0f that suit this mushroom best; at %.0f it stops",
+                     celsius, cardinals->t_opt, cardinals->t_max),
+        NULL);
 }
 
 /* Only the circumstances are known: how far from their best they are. */
-static void compute_circumstances(struct work *work, const struct forecast *forecast)
+static void compute_circumstances(struct work *work, const struct cardinals *cardinals)
 {
-    const struct said *said = &work->said;
-    double relative = said->growth.dose_relative;
+    double relative = work->growth.dose_relative, celsius = work->growth.temperature;
 
-    if (said->used[FEEDS_TEMPERATURE] && said->growth.temperature < forecast->cardinals.t_opt) {
-        double celsius = said->growth.temperature;
-        double factor = cardinals_factor(&forecast->cardinals, celsius);
-        struct text say;
-        text_init(&say);
-        text_printf(&say,
-                    "at %.0f degC this mushroom grows at %.0f %% of its best pace (%.0f degC)",
-                    celsius, 100.0 * factor, forecast->cardinals.t_opt);
-        const char *line = keep(work, &say);
-        if (line != NULL)
-            move_causes(work, MOVED_COLD, 1.0 - factor, warmth_feeds, 2, line, NULL);
+    if (work->said[FEEDS_TEMPERATURE] && celsius < cardinals->t_opt) {
+        double factor = cardinals_factor(cardinals, celsius);
+        move_causes(
+            work, MOVED_COLD, 1.0 - factor, warmth_feeds, 2,
+            arena_format(work->arena,
+                         "at %.0f degC this mushroom grows at %.0f %% of its best pace (%.0f degC)",
+                         celsius, 100.0 * factor, cardinals->t_opt),
+            NULL);
     }
-    if (!isnan(relative) && relative > 0.0) {
-        struct text say;
-        text_init(&say);
-        text_printf(&say, "the dose was %.2g times the usual one", relative);
-        const char *line = keep(work, &say);
-        if (line != NULL)
-            move_causes(work, MOVED_DOSE, small_dose(relative), dose_feeds, 2, line, NULL);
-    }
+    if (relative > 0.0)
+        move_causes(work, MOVED_DOSE, small_dose(relative), dose_feeds, 2,
+                    arena_format(work->arena, "the dose was %.2g times the usual one", relative),
+                    NULL);
 }
 
 static void compute_growth(struct work *work)
@@ -593,40 +486,28 @@ static void compute_growth(struct work *work)
 
     text_init(&assumed);
     enum physics_answer answer =
-        physics_growth(work->rules, &work->said.growth, &forecast, &constant, &assumed, &refusal);
+        physics_growth(work->rules, &work->growth, &forecast, &constant, &assumed, &refusal);
     const char *with = keep(work, &assumed);
     if (answer != PHYSICS_OK)
         return;
-    compute_heat(work, &forecast);
+    compute_heat(work, &forecast.cardinals);
     if (!compute_pace(work, &forecast, with))
-        compute_circumstances(work, &forecast);
+        compute_circumstances(work, &forecast.cardinals);
 }
 
-bool compute_moves(const struct reasoner *reasoner, const struct evidence *evidence,
-                   const struct fact *facts, size_t fact_count, struct cook_memo *memo,
-                   struct arena *arena, struct moves *moves)
+size_t compute_moves(const struct reasoner *reasoner, const struct evidence *evidence,
+                     const struct fact *facts, size_t fact_count, struct cook_memo *memo,
+                     struct arena *arena, struct computed *moves)
 {
-    struct work work = {
-        .reasoner = reasoner,
-        .rules = reasoner_rules(reasoner),
-        .evidence = evidence,
-        .memo = memo,
-        .arena = arena,
-        .computed = moves->list,
-        .room = moves->room,
-    };
-
-    said_read(&work.said, reasoner, evidence, facts, fact_count);
+    struct work work = {.reasoner = reasoner,
+                        .rules = reasoner_rules(reasoner),
+                        .evidence = evidence,
+                        .memo = memo,
+                        .arena = arena,
+                        .moves = moves};
+    take_facts(&work, facts, fact_count);
     compute_cook(&work);
     compute_mix(&work);
     compute_growth(&work);
-    moves->count = work.count;
-    return !work.no_memory;
-}
-
-void compute_shifts(const struct computed *computed, size_t count, struct prior_shift *shifts)
-{
-    for (size_t i = 0; i < count; i++)
-        shifts[i] =
-            (struct prior_shift){computed[i].cause, computed[i].log_odds - computed[i].replaces};
+    return work.count;
 }

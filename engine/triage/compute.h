@@ -28,38 +28,22 @@
  * shift is log_odds - replaces.
  */
 
-struct cook_memo; /* cook_memo_internal.h: cooks computed before, for the same rules; may be NULL */
-
-struct moves {
-    struct computed *list; /* the caller's */
-    size_t room, count;
-};
-
-/*
- * Writes at most `room` moves into `moves` (strings in the arena). A cause whose
- * cook was not said gets a move of 0 that says so. False when out of memory: then
- * a move may be missing.
- */
-bool compute_moves(const struct reasoner *reasoner, const struct evidence *evidence,
-                   const struct fact *facts, size_t fact_count, struct cook_memo *memo,
-                   struct arena *arena, struct moves *moves);
-
-/* The shifts that these moves make, one for each: room for `count`. */
-void compute_shifts(const struct computed *computed, size_t count, struct prior_shift *shifts);
-
 /*
  * Cooks computed before. A cook takes a thousand times as long as a posterior, and
  * the same one comes again with every answer of a conversation and every vessel
- * of a batch. triage/ only.
+ * of a batch.
  */
 struct cook_memo; /* of one rule base */
-
-/* NULL when out of memory. */
 struct cook_memo *cook_memo_new(void);
 void cook_memo_free(struct cook_memo *memo);
 
-/* As cook_compute: `setup` is what physics_cook made of `known`. `memo` may be NULL. */
-enum process_error cook_memo_compute(struct cook_memo *memo, const struct known_cook *known,
-                                     const struct cook_setup *setup, struct cook_result *result);
+/*
+ * Writes the moves, at most one a cause, and returns how many; strings are in the
+ * arena. A cause whose cook was not said gets a move of 0 that says so. `memo` may
+ * be NULL.
+ */
+size_t compute_moves(const struct reasoner *reasoner, const struct evidence *evidence,
+                     const struct fact *facts, size_t fact_count, struct cook_memo *memo,
+                     struct arena *arena, struct computed *moves);
 
 #endif

@@ -22,7 +22,7 @@
  */
 struct triage; /* opaque: one consultation over one rule base */
 
-/* `reader` and `reasoner` must be of the same rules and outlive it. NULL when out of memory. */
+/* `reader` and `reasoner` must be of the same rules and outlive it. */
 struct triage *triage_new(const struct rules *rules, struct reader *reader,
                           const struct reasoner *reasoner);
 void triage_free(struct triage *triage);
@@ -128,14 +128,14 @@ void triage_earlier(struct triage *triage, const struct earlier *earlier);
  * counted. It moves the causes at every judging until triage_reset. `names` are what
  * the groups are called, per enum relation ("cook C4"), NULL where there is none; copied. What was
  * counted is not asked; of a group that the grower speaks of now, his word stands
- * and the count moves nothing. STATUS_DATA for counts that cannot be, STATUS_MEMORY.
+ * and the count moves nothing. STATUS_DATA for counts that cannot be.
  */
 struct sibling_cell;
 enum status triage_siblings(struct triage *triage, const struct sibling_cell *cells, size_t count,
                             const char *const *names);
 
 struct stakes *triage_stakes(struct triage *triage); /* to read and set */
-/* What reason/ is told of it; NULL when out of memory. */
+/* What reason/ is told of it. */
 const struct evidence *triage_evidence(struct triage *triage);
 
 /* What is known, what was not understood and what contradicts: how many, and the first of them. */
@@ -192,7 +192,7 @@ struct verdict { /* valid until the next call that changes or judges this triage
     size_t sibling_count;
 };
 
-/* Judges what has been said so far. NULL when out of memory. */
+/* Judges what has been said so far. */
 const struct verdict *triage_judge(struct triage *triage);
 /*
  * The same action and findings, for those who show no more than them: causes,
@@ -201,9 +201,9 @@ const struct verdict *triage_judge(struct triage *triage);
  */
 const struct verdict *triage_judge_briefly(struct triage *triage);
 
-/* The next question for an aim, leaving out what was answered, declined or gated; `next` is NULL
- * if there is none. STATUS_MEMORY when out of memory. */
-enum status triage_next(struct triage *triage, enum aim aim, const struct question **next);
+/* The next question for an aim, leaving out what was answered, declined or gated; NULL if there
+ * is none. */
+const struct question *triage_next(struct triage *triage, enum aim aim);
 
 /*
  * Facts as JSON, and back: how a verdict shows what was understood, and how a look
@@ -216,7 +216,7 @@ enum status triage_next(struct triage *triage, enum aim aim, const struct questi
  * the origin "journal" and stand `from` there.
  */
 
-/* All that is known now. New reference; NULL out of memory. */
+/* All that is known now. New reference. */
 json_t *facts_json(const struct triage *triage);
 
 /* One observable of a kept array, its rows put together. */
@@ -230,7 +230,7 @@ struct kept_fact {
 /*
  * Reads such an array: what was said then, not what was remembered or worked out
  * then. What the rules no longer know is left out. STATUS_DATA when the text is
- * no such array, STATUS_MEMORY.
+ * no such array.
  */
 enum status facts_read(const struct rules *rules, const char *text, struct arena *arena,
                        const struct kept_fact **facts, size_t *count);

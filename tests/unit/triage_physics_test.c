@@ -233,10 +233,9 @@ static size_t moves_of(const struct shelf *shelf, struct story *story, struct co
 {
     assert_true(shelf->rules->observable_count <= 256);
     story->evidence = (struct evidence){.observations = story->observations};
-    struct moves room = {.list = moves, .room = MOST_MOVES};
-    assert_true(compute_moves(shelf->reasoner, &story->evidence, story->facts, story->count, NULL,
-                              shelf->arena, &room));
-    return room.count;
+    assert_true(shelf->rules->cause_count <= MOST_MOVES);
+    return compute_moves(shelf->reasoner, &story->evidence, story->facts, story->count, NULL,
+                         shelf->arena, moves);
 }
 
 /* The shift of the first cause moved by this; NAN when none is. */
@@ -261,7 +260,8 @@ static double belief(const struct shelf *shelf, struct story *story, enum moved_
     size_t count = moves_of(shelf, story, moves);
     double p = NAN;
 
-    compute_shifts(moves, count, shifts);
+    for (size_t i = 0; i < count; i++)
+        shifts[i] = (struct prior_shift){moves[i].cause, moves[i].log_odds - moves[i].replaces};
     story->evidence.shifts = shifts;
     story->evidence.shift_count = count;
     posterior_init(&posterior, shelf->reasoner);
@@ -311,10 +311,9 @@ static void a_cook_computed_before_moves_the_same(void **state)
             struct story story = cook_story(shelf, 15, minutes, 300);
             size_t count = moves_of(shelf, &story, fresh);
             for (int again = 0; again < 2; again++) {
-                struct moves moves = {.list = recalled, .room = MOST_MOVES};
-                assert_true(compute_moves(shelf->reasoner, &story.evidence, story.facts,
-                                          story.count, memo, shelf->arena, &moves));
-                assert_int_equal(moves.count, count);
+                assert_int_equal(compute_moves(shelf->reasoner, &story.evidence, story.facts,
+                                               story.count, memo, shelf->arena, recalled),
+                                 count);
                 for (size_t i = 0; i < count; i++) {
                     assert_true(recalled[i].log_odds == fresh[i].log_odds);
                     assert_string_equal(recalled[i].say, fresh[i].say);

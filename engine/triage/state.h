@@ -1,13 +1,19 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#ifndef JARSIDE_TRIAGE_TRIAGE_INTERNAL_H
-#define JARSIDE_TRIAGE_TRIAGE_INTERNAL_H
+#ifndef JARSIDE_TRIAGE_STATE_H
+#define JARSIDE_TRIAGE_STATE_H
 
 #include "reason/siblings.h"
+#include "triage/compute.h"
 #include "triage/triage.h"
 
 /*
  * A triage keeps a log of what was said, in order, and reads all else off it:
- * a mark is a length of the log, and going back is cutting it there. triage/ only.
+ * a mark is a length of the log, and going back is cutting it there. What the
+ * files of triage/ share:
+ *
+ *   triage.c    what is said goes into the log
+ *   known.c     the log and what records know come to what is known
+ *   verdict.c   what is known comes to a verdict
  */
 
 enum saying_kind {
@@ -34,18 +40,6 @@ struct saying {
     const char *note;
 };
 
-/* What records know, beside the log. */
-struct records {
-    struct recalled *recalled;
-    size_t recalled_count;
-    struct earlier *earlier;
-    size_t earlier_count;
-    struct sibling_pattern pattern;
-    bool weighed;                      /* the pattern is filled */
-    bool controls;                     /* some of its cook were never inoculated, and counted */
-    const char *names[RELATION_COUNT]; /* of its groups */
-};
-
 /* What the log comes to for one observable. */
 struct known {
     bool told, asked, unknown;
@@ -58,8 +52,8 @@ struct known {
     struct quantity number;
     enum origin origin;
     const char *words;
-    const char **value_words; /* several-of: what spoke of each value that is seen or denied */
-    uint32_t recalled;        /* values that records put beside what was said */
+    const char *value_words[RULES_MAX_VALUES]; /* several-of: what spoke of each value */
+    uint32_t recalled;                         /* values that records put beside what was said */
     const char *recalled_words;
     uint32_t clashing;  /* several-of: values both seen and denied */
     bool clashes;       /* one-of: statements that leave nothing in common */
@@ -71,59 +65,57 @@ struct triage {
     const struct rules *rules;
     struct reader *reader;
     const struct reasoner *reasoner;
-    struct arena *said;    /* the log and its words */
+    struct arena *house;   /* as long as the triage: itself, and the arrays per observable */
+    struct arena *said;    /* the log, the records, and their words */
     struct arena *scratch; /* while reading one text */
-    struct arena *derived; /* words put together; renewed with the state */
+    struct arena *derived; /* words put together, facts; renewed with the state */
     struct arena *judged;  /* the verdict */
     struct cook_memo *cooks;
-    struct records records; /* in the arena of what was said, but for the pattern */
-    int first_question;     /* observable that is asked before others, or RULES_NONE */
+
     struct saying *log;
-    size_t log_count, log_room;
+    size_t log_count;
     size_t batch;
+    struct recalled *recalled; /* what records know, beside the log */
+    size_t recalled_count;
+    struct earlier *earlier;
+    size_t earlier_count;
+    struct sibling_pattern pattern;
+    bool weighed;  /* the pattern is filled */
+    bool controls; /* some of its cook were never inoculated, and counted */
+    const char *group_names[RELATION_COUNT]; /* of its groups */
 
     struct known *known;              /* the state, per observable */
-    const char **value_words;         /* RULES_MAX_VALUES of each observable, for `known` */
     struct observation *observations; /* the evidence, likewise */
     bool *skip;                       /* not to be asked, likewise */
+    int first_question;               /* observable that is asked before others, or RULES_NONE */
     struct fact *facts;
     size_t fact_count;
     struct clash *clashes;
     size_t clash_count;
-    struct unclear *unclear; /* as long as the log */
+    struct unclear *unclear;
     size_t unclear_count;
 
+    bool stale; /* the state has changed since the moves were computed */
     struct evidence evidence;
-    struct computed *computed;  /* of the state, once triage_compute was called */
+    struct computed *computed;
+    size_t computed_count;
     struct prior_shift *shifts; /* the evidence's: of the computed, then of the siblings */
     struct pair_shift *pairs;   /* likewise, of the siblings */
-    size_t computed_count;
-    bool stale; /* the state has changed since */
     struct stakes stakes;
     struct posterior posterior;
     struct verdict verdict;
     struct question next;
 };
 
-/* recall.c: forgets what records knew. Puts what they know beneath what was said. */
-void records_forget(struct triage *triage);
-void records_merge(struct triage *triage);
-/* A safe copy in the arena of what was said; NULL when out of memory. */
-const char *triage_keep_words(struct triage *triage, const char *bytes, size_t length);
-
-/* change.c: what has changed since earlier looks, where nothing was said of it. */
-void change_merge(struct triage *triage);
-
-/* pattern.c: marks what was counted as not to be asked; adds the shifts behind the computed ones;
- * puts the evidence of the verdict together. False when out of memory. */
-void siblings_skip(struct triage *triage);
-void siblings_shift(struct triage *triage);
-bool siblings_tell(struct triage *triage);
-
-/* merge.c: what the log comes to. Without memory words are not put together, and `derived` knows. */
+/* known.c: works out all that is known anew. */
 void triage_merge(struct triage *triage);
-/* Brings the computed moves up to the state; at once if they are. False when out of memory, for
- * them or for the words of the state. */
-bool triage_compute(struct triage *triage);
+/* Forgets what records knew; what is in the arena goes with it. */
+void records_forget(struct triage *triage);
+/* Whether the grower speaks of such a group now: then that counts, and not the journal. */
+bool group_spoken_of(const struct triage *triage, enum relation relation);
+/* A safe copy in the arena of what was said. */
+const char *triage_keep_words(struct triage *triage, const char *bytes, size_t length);
+/* verdict.c: brings the computed moves up to the state; at once if they are. */
+void triage_compute(struct triage *triage);
 
 #endif

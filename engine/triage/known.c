@@ -1,0 +1,676 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "triage/state.h"
+
+/*
+ * From what was said, in order, and what records know to what is known.
+ *
+ * One-of and number: statements of one text narrow each other down; if they
+ * leave nothing in common they clash, and the values of all stay possible. A
+ * later text replaces what was known, or completes it when it only denies.
+ *
+ * Several-of: values add up. A value both seen and denied clashes, within a text
+ * or across texts, and counts as neither until the next statement about it.
+ * "No other" gives way to whatever is named, before it or after.
+ *
+ * Doubt gives way to plain words, and contradicts nothing.
+ *
+ * Whatever was said of an observable stands in the place of what records say of
+ * it; of several-of values each on its own. Only what a look once saw and cannot
+ * un-happen goes the other way: it stands above what is said.
+ *
+ * Silence: once free text has spoken of enough signs, a salient value it passes
+ * over is unlikely to be there. That is part of the evidence, but no fact: nobody
+ * said it. Where a question was put or a setting made, those speak instead.
+ */
+
+enum { WORDS_ENOUGH = 200 }; /* bytes of words put together for one fact */
+
+/* ---- one-of and number ----------------------------------------------------------------------- */
+
+/* The words of two statements that hold together; no more of them than a line takes. */
+static const char *both(struct triage *triage, const char *first, const char *second)
+{
+    if (!first || !*first)
+        return second;
+    if (strlen(first) + strlen(second) > WORDS_ENOUGH || strstr(first, second))
+        return first;
+    return arena_format(triage->derived, "%s; %s", first, second);
+}
+
+static void set_number(struct known *known, const struct saying *saying)
+{
+    known->has_number = saying->has_number;
+    known->number = saying->number;
+}
+
+static uint32_t possible(const struct observation *said, uint32_t all)
+{
+    return (said->seen ? said->seen : all) & ~said->absent;
+}
+
+/* The statement stands in the place of what was known. */
+static void one_take(struct known *known, const struct saying *saying)
+{
+    known->observation = saying->said;
+    if (saying->said.seen) {
+        known->observation.seen &= ~saying->said.absent;
+        known->observation.absent = 0;
+    }
+    known->clashes = false;
+    known->words = saying->words;
+    set_number(known, saying);
+}
+
+/* What is still possible after a statement that holds together with what was known. */
+static void one_narrow(struct triage *triage, struct known *known, const struct saying *saying,
+                       uint32_t left)
+{
+    if (known->observation.seen || saying->said.seen)
+        known->observation = (struct observation){.seen = left};
+    else
+        known->observation.absent |= saying->said.absent;
+    known->observation.hedged = saying->said.hedged & left;
+    known->words = both(triage, known->words, saying->words);
+    if (saying->has_number)
+        set_number(known, saying);
+}
+
+static void one_clash(struct known *known, const struct saying *saying, uint32_t either)
+{
+    known->observation = (struct observation){.seen = either};
+    known->has_number = false;
+    if (known->clashes)
+        return;
+    known->clashes = true;
+    known->clash_batch = saying->batch;
+    known->clash_first = known->words;
+    known->clash_second = saying->words;
+}
+
+static void one_tell(struct triage *triage, struct known *known, const struct saying *saying,
+                     uint32_t all)
+{
+    bool doubted = known->observation.hedged != 0, doubts = saying->said.hedged != 0;
+    uint32_t before = possible(&known->observation, all), now = possible(&saying->said, all);
+    uint32_t left = before & ~saying->said.absent;
+
+    if (!known->told) {
+        one_take(known, saying);
+    } else if (known->batch != saying->batch) { /* of an earlier text */
+        if (!known->clashes && !saying->said.seen && !doubts && left)
+            one_narrow(triage, known, saying, left);
+        else
+            one_take(known, saying);
+    } else if (doubted && !doubts) {
+        one_take(known, saying);
+    } else if (doubts && !doubted) {
+        return;
+    } else if (!known->clashes && (before & now)) {
+        one_narrow(triage, known, saying, before & now);
+    } else if (doubts) {
+        known->observation = (struct observation){.seen = before | now, .hedged = before | now};
+    } else {
+        one_clash(known, saying, before | now);
+    }
+}
+
+/* ---- several-of ------------------------------------------------------------------------------ */
+
+static void value_set(struct known *known, const struct saying *saying, size_t value, bool seen)
+{
+    uint32_t bit = UINT32_C(1) << value;
+    struct observation *now = &known->observation;
+    now->seen = seen ? now->seen | bit : now->seen & ~bit;
+    now->absent = seen ? now->absent & ~bit : now->absent | bit;
+    now->hedged &= ~bit;
+    known->by_others &= ~bit;
+    known->clashing &= ~bit;
+    known->value_words[value] = saying->words;
+}
+
+static void value_tell(struct known *known, const struct saying *saying, size_t value, bool seen)
+{
+    uint32_t bit = UINT32_C(1) << value;
+    struct observation *now = &known->observation;
+    bool stands = ((now->seen | now->absent) & bit) != 0;
+    bool fresh_clash = (known->clashing & bit) && known->clash_batch == saying->batch;
+    /* A plain statement stands already, and says the opposite. */
+    uint32_t opposite = (seen ? now->absent & ~known->by_others : now->seen) & ~now->hedged;
+
+    if (saying->others) {
+        if (stands || (known->clashing & bit && !saying->settles))
+            return;
+        value_set(known, saying, value, false);
+        known->by_others |= bit;
+    } else if (saying->said.hedged & bit) {
+        if ((stands && !(known->by_others & bit)) || fresh_clash)
+            return;
+        value_set(known, saying, value, seen);
+        now->hedged |= bit;
+    } else if (fresh_clash) {
+        return;
+    } else if (!(opposite & bit) || saying->settles) {
+        value_set(known, saying, value, seen);
+    } else {
+        now->seen &= ~bit;
+        now->absent &= ~bit;
+        if (!known->clashing) {
+            known->clash_first = known->value_words[value];
+            known->clash_second = saying->words;
+        }
+        known->clashing |= bit;
+        known->clash_batch = saying->batch;
+    }
+}
+
+/* ---- the log --------------------------------------------------------------------------------- */
+
+static void tell(struct triage *triage, size_t at, const struct saying *saying)
+{
+    struct known *known = &triage->known[saying->observable];
+    const struct observable *observable = &triage->rules->observables[saying->observable];
+
+    if (!known->told)
+        known->since = at;
+    if (observable->kind != KIND_SEVERAL) {
+        one_tell(triage, known, saying, rules_all_values(observable));
+    } else {
+        for (size_t v = 0; v < observable->value_count; v++) {
+            if (saying->said.seen >> v & 1)
+                value_tell(known, saying, v, true);
+            if (saying->said.absent >> v & 1)
+                value_tell(known, saying, v, false);
+        }
+        known->words = both(triage, known->words, saying->words);
+    }
+    known->told = true;
+    known->unknown = false;
+    known->batch = saying->batch;
+    known->origin = saying->origin;
+    known->in_text = known->in_text || saying->origin == ORIGIN_TEXT;
+}
+
+static size_t count_words(const char *words)
+{
+    size_t count = 0;
+    for (const char *at = words; *at; at++)
+        count += *at != ' ' && (at == words || at[-1] == ' ');
+    return count;
+}
+
+static void take_in(struct triage *triage, size_t at, const struct saying *saying)
+{
+    struct known *known = &triage->known[saying->observable];
+
+    switch (saying->kind) {
+    case SAYING_TOLD:
+        tell(triage, at, saying);
+        break;
+    case SAYING_ASKED:
+        known->asked = true;
+        break;
+    case SAYING_UNKNOWN:
+    case SAYING_FORGET:
+        *known = (struct known){.unknown = saying->kind == SAYING_UNKNOWN};
+        break;
+    case SAYING_UNCLEAR:
+        if (saying->reason == UNREAD_UNKNOWN)
+            triage->evidence.unread += count_words(saying->words);
+        triage->evidence.objected |= saying->objected;
+        *arena_push(triage->derived, triage->unclear, triage->unclear_count) =
+            (struct unclear){saying->words, saying->reason, saying->note};
+        break;
+    }
+}
+
+/* ---- what records know, beneath what is said ------------------------------------------------- */
+
+void records_forget(struct triage *triage)
+{
+    sibling_pattern_release(&triage->pattern);
+    triage->pattern = (struct sibling_pattern){.group_count = 0};
+    triage->weighed = triage->controls = false;
+    triage->recalled = NULL;
+    triage->earlier = NULL;
+    triage->recalled_count = triage->earlier_count = 0;
+}
+
+void triage_recall(struct triage *triage, const struct recalled *recalled)
+{
+    const char *words = recalled->words != NULL ? recalled->words : "";
+    struct recalled *added = arena_push(triage->said, triage->recalled, triage->recalled_count);
+    *added = *recalled;
+    added->words = triage_keep_words(triage, words, strlen(words));
+    triage_merge(triage);
+}
+
+enum status triage_recall_setting(struct triage *triage, const char *sign, const char *value,
+                                  const char *words, struct diags *diags)
+{
+    struct reading reading;
+    enum status status = reader_set(triage->reader, sign, value, &reading, diags);
+    if (status != STATUS_OK)
+        return status;
+    uint32_t doubted = reading.hedged ? reading.seen | reading.absent : 0;
+    const struct recalled recalled = {
+        .observable = reading.observable,
+        .observation = {.seen = reading.seen, .absent = reading.absent, .hedged = doubted},
+        .has_number = reading.has_number,
+        .number = reading.number,
+        .words = words,
+    };
+    triage_recall(triage, &recalled);
+    return STATUS_OK;
+}
+
+void triage_earlier(struct triage *triage, const struct earlier *earlier)
+{
+    const char *words = earlier->words != NULL ? earlier->words : "";
+    struct earlier *added = arena_push(triage->said, triage->earlier, triage->earlier_count);
+    *added = *earlier;
+    added->words = triage_keep_words(triage, words, strlen(words));
+    triage_merge(triage);
+}
+
+static void recall_several(struct triage *triage, struct known *known, size_t at,
+                           const struct recalled *recalled)
+{
+    const struct observation *then = &recalled->observation;
+    struct observation *now = &known->observation;
+    uint32_t said = now->seen | now->absent | known->clashing;
+    uint32_t bits = recalled->stands ? then->seen : (then->seen | then->absent) & ~said;
+    if (!known->told) {
+        known->told = true;
+        known->since = at;
+        known->origin = ORIGIN_JOURNAL;
+        known->words = recalled->words;
+    }
+    if (bits == 0)
+        return;
+    now->seen = (now->seen & ~bits) | (then->seen & bits);
+    now->absent = (now->absent & ~bits) | (then->absent & bits);
+    now->hedged = (now->hedged & ~bits) | (then->hedged & bits);
+    known->clashing &= ~bits;
+    known->recalled |= bits;
+    if (known->recalled_words == NULL || strcmp(known->recalled_words, recalled->words) == 0)
+        known->recalled_words = recalled->words;
+    else
+        known->recalled_words =
+            arena_format(triage->derived, "%s; %s", known->recalled_words, recalled->words);
+}
+
+static void recall_merge(struct triage *triage, size_t at, const struct recalled *recalled)
+{
+    struct known *known = &triage->known[recalled->observable];
+    if (known->unknown && !recalled->stands)
+        return;
+    if (triage->rules->observables[recalled->observable].kind == KIND_SEVERAL)
+        recall_several(triage, known, at, recalled);
+    else if (recalled->stands || !known->told || known->origin == ORIGIN_JOURNAL)
+        *known = (struct known){/* all that is known of it comes from records */
+                                .told = true,
+                                .asked = known->asked,
+                                .in_text = known->in_text,
+                                .since = at,
+                                .observation = recalled->observation,
+                                .has_number = recalled->has_number,
+                                .number = recalled->number,
+                                .origin = ORIGIN_JOURNAL,
+                                .words = recalled->words};
+}
+
+/* ---- what became of siblings ----------------------------------------------------------------- */
+
+enum status triage_siblings(struct triage *triage, const struct sibling_cell *cells, size_t count,
+                            const char *const *names)
+{
+    struct sibling_pattern pattern;
+    enum status status = siblings_weigh(triage->reasoner, cells, count, &pattern);
+    if (status != STATUS_OK)
+        return status;
+    sibling_pattern_release(&triage->pattern);
+    triage->pattern = pattern;
+    triage->pairs = arena_array(triage->said, pattern.pair_count, sizeof *triage->pairs);
+    triage->weighed = true;
+    triage->controls = false;
+    for (size_t relation = 0; relation < RELATION_COUNT; relation++)
+        triage->group_names[relation] =
+            names[relation] != NULL
+                ? triage_keep_words(triage, names[relation], strlen(names[relation]))
+                : "";
+    for (size_t i = 0; i < count; i++)
+        if (cells[i].control && (cells[i].shares >> RELATION_COOK & 1) != 0 &&
+            cells[i].clean + cells[i].stuck + cells[i].contaminated > 0.0)
+            triage->controls = true;
+    triage_merge(triage);
+    return STATUS_OK;
+}
+
+/* The observable in which a person says in words what is counted here, or RULES_NONE. */
+static int group_observable(const struct triage *triage, enum relation relation)
+{
+    static const enum feeds feeds[RELATION_COUNT] = {
+        [RELATION_COOK] = FEEDS_SIBLINGS_COOK,       [RELATION_GRAIN_LOT] = FEEDS_SIBLINGS_LOT,
+        [RELATION_SESSION] = FEEDS_SIBLINGS_SESSION, [RELATION_STARTER] = FEEDS_SIBLINGS_STARTER,
+        [RELATION_PLACE] = FEEDS_SIBLINGS_PLACE,
+    };
+    return feeds[relation] != FEEDS_NONE ? triage->rules->feeder[feeds[relation]] : RULES_NONE;
+}
+
+bool group_spoken_of(const struct triage *triage, enum relation relation)
+{
+    int index = group_observable(triage, relation);
+    return index != RULES_NONE && triage->known[index].told;
+}
+
+/* What was counted is not asked. */
+static void siblings_skip(struct triage *triage)
+{
+    int controls = triage->rules->feeder[FEEDS_CONTROLS];
+    if (!triage->weighed)
+        return;
+    for (size_t i = 0; i < triage->pattern.group_count; i++) {
+        int index = group_observable(triage, triage->pattern.groups[i].relation);
+        if (index != RULES_NONE && triage->pattern.groups[i].kind != PATTERN_NO_OTHERS)
+            triage->skip[index] = true;
+    }
+    if (triage->controls && controls != RULES_NONE)
+        triage->skip[controls] = true;
+}
+
+/* ---- what has changed since earlier looks ---------------------------------------------------- */
+
+/*
+ * The pace, the days of standstill, the day on which trouble was first seen.
+ *
+ * Coverage is judged by eye, so a difference below forecast.coverage_doubt (d points)
+ * is none. It tells of a standstill only once growth at the slowest pace that
+ * counts as one (s points a day, of the observable that feeds `progress`) would
+ * have shown: after d / s days. What is white all through, or not yet white
+ * at all, neither stands still nor has a pace.
+ */
+
+static const double USUAL_DOUBT = 5.0; /* points of coverage, where the rules do not say */
+
+static double number_of(const struct triage *triage, enum feeds feeds)
+{
+    int index = triage->rules->feeder[feeds];
+    const struct known *known = index != RULES_NONE ? &triage->known[index] : NULL;
+    bool said = known != NULL && known->told && known->has_number;
+    return said ? 0.5 * (known->number.lo + known->number.hi) : NAN;
+}
+
+/* An observable that feeds it and of which nothing was said or recalled; RULES_NONE else. */
+static int open_for(const struct triage *triage, enum feeds feeds)
+{
+    int index = triage->rules->feeder[feeds];
+    const struct known *known = index != RULES_NONE ? &triage->known[index] : NULL;
+    return known && !known->told && !known->unknown && !known->asked ? index : RULES_NONE;
+}
+
+static bool patch_now(const struct triage *triage)
+{
+    int index = triage->rules->feeder[FEEDS_PATCHES];
+    if (index == RULES_NONE)
+        return false;
+    const struct observable *patches = &triage->rules->observables[index];
+    const struct observation *now = &triage->known[index].observation;
+    for (size_t v = 0; v < patches->value_count; v++)
+        if ((now->seen >> v & 1) != 0 && !(patches->values[v].parameter > 0.0))
+            return false;
+    return now->seen != 0 && now->hedged == 0;
+}
+
+static bool trouble_now(const struct triage *triage)
+{
+    for (size_t i = 0; i < triage->rules->observable_count; i++) {
+        const struct observable *observable = &triage->rules->observables[i];
+        uint32_t seen = triage->known[i].observation.seen & ~triage->known[i].observation.hedged;
+        for (size_t v = 0; v < observable->value_count; v++)
+            if ((seen >> v & 1) != 0 && observable->values[v].salient)
+                return true;
+    }
+    return patch_now(triage);
+}
+
+/* The newest look before `day`, of those before `from`, of which the coverage is known. */
+static const struct earlier *look_before(const struct triage *triage, double day, size_t *from)
+{
+    while (*from > 0) {
+        const struct earlier *earlier = &triage->earlier[--*from];
+        if (earlier->day < day && !isnan(earlier->coverage))
+            return earlier;
+    }
+    return NULL;
+}
+
+static void follows(struct triage *triage, int observable, uint32_t seen,
+                    const struct quantity *number, const char *words)
+{
+    if (seen == 0)
+        return;
+    triage->known[observable] = (struct known){
+        .told = true,
+        .since = triage->recalled_count + triage->log_count,
+        .observation = {.seen = seen},
+        .has_number = number != NULL,
+        .number = number != NULL ? *number : (struct quantity){0},
+        .origin = ORIGIN_COMPUTED,
+        .words = words,
+    };
+}
+
+static void number_follows(struct triage *triage, int index, double lo, double hi,
+                           const char *words)
+{
+    const struct quantity number = {lo, hi, true};
+    const struct observable *observable = &triage->rules->observables[index];
+    int first = rules_bin(observable, fmax(lo, observable->min));
+    int last = rules_bin(observable, fmin(hi, observable->max));
+    uint32_t bins = 0; /* that it may lie in */
+    for (int v = first; v != RULES_NONE && v <= last; v++)
+        bins |= UINT32_C(1) << v;
+    follows(triage, index, bins, &number, words);
+}
+
+/* The value of the pace for so many points a day: of those not above it the highest. With
+ * `moving`, one above 0. RULES_NONE where none fits. */
+static int pace_of(const struct observable *progress, double rate, bool moving)
+{
+    int best = RULES_NONE;
+    for (size_t v = 0; v < progress->value_count; v++) {
+        double from = progress->values[v].parameter;
+        if (isnan(from) || (moving && !(from > 0.0)))
+            continue;
+        /* What has moved has at least the slowest pace that is one. */
+        bool fits = from <= rate || (moving && best == RULES_NONE);
+        if (fits && (best == RULES_NONE || from > progress->values[best].parameter ||
+                     progress->values[best].parameter > rate))
+            best = (int)v;
+    }
+    return best;
+}
+
+/* Points a day of the slowest pace that is one; NAN when the rules do not say. */
+static double slowest(const struct observable *progress)
+{
+    double slowest = NAN;
+    for (size_t v = 0; v < progress->value_count; v++)
+        if (progress->values[v].parameter > 0.0)
+            slowest =
+                fmin(slowest, progress->values[v].parameter); /* of a NAN and a number, that */
+    return slowest;
+}
+
+struct stretch { /* two looks and what lies between */
+    const struct earlier *then;
+    double day, coverage;   /* now */
+    double doubt, shortest; /* points; days after which a standstill shows */
+};
+
+static void pace_follows(struct triage *triage, const struct stretch *span)
+{
+    int index = open_for(triage, FEEDS_PROGRESS);
+    double gain = span->coverage - span->then->coverage, days = span->day - span->then->day;
+    bool moved = gain >= span->doubt;
+    if (index == RULES_NONE || gain <= -span->doubt || (!moved && days < span->shortest))
+        return;
+    int value = pace_of(&triage->rules->observables[index], moved ? gain / days : 0.0, moved);
+    if (value != RULES_NONE)
+        follows(triage, index, UINT32_C(1) << value, NULL,
+                arena_format(triage->derived, "%.0f %% at the %s, %.0f %% now, %.0f days later",
+                             span->then->coverage, span->then->words, span->coverage, days));
+}
+
+/* Back to the first of the looks since which the coverage has stayed what it is now. */
+static void standstill_follows(struct triage *triage, const struct stretch *span, size_t from)
+{
+    int index = open_for(triage, FEEDS_STALLED_DAYS);
+    const struct earlier *since = NULL, *look = span->then;
+    for (; look != NULL && fabs(span->coverage - look->coverage) < span->doubt;
+         look = look_before(triage, span->day, &from))
+        since = look;
+    if (index == RULES_NONE || since == NULL || span->day - since->day < span->shortest)
+        return;
+    double days = span->day - since->day;
+    number_follows(
+        triage, index, days, days,
+        arena_format(triage->derived, "%.0f %% at the %s already", since->coverage, since->words));
+}
+
+static void growth_follows(struct triage *triage)
+{
+    int coverage = triage->rules->feeder[FEEDS_COVERAGE];
+    int progress = triage->rules->feeder[FEEDS_PROGRESS];
+    size_t from = triage->earlier_count;
+    struct stretch span = {.day = number_of(triage, FEEDS_DAY),
+                           .coverage = number_of(triage, FEEDS_COVERAGE),
+                           .doubt = triage->rules->forecast.coverage_doubt};
+    if (coverage == RULES_NONE || progress == RULES_NONE || isnan(span.day) ||
+        isnan(span.coverage) || (span.then = look_before(triage, span.day, &from)) == NULL)
+        return;
+    const struct observable *white = &triage->rules->observables[coverage];
+    if (!(span.doubt > 0.0))
+        span.doubt = USUAL_DOUBT;
+    span.shortest = span.doubt / slowest(&triage->rules->observables[progress]);
+    bool begun = span.coverage >= white->values[0].below;
+    bool through = span.coverage >= white->values[white->value_count - 1].from;
+    if (!begun || through || isnan(span.shortest))
+        return;
+    pace_follows(triage, &span);
+    standstill_follows(triage, &span, from);
+}
+
+static void first_seen_follows(struct triage *triage)
+{
+    int index = open_for(triage, FEEDS_FIRST_SEEN);
+    double day = number_of(triage, FEEDS_DAY);
+    if (index == RULES_NONE)
+        return;
+    for (size_t i = 0; i < triage->earlier_count; i++) {
+        const struct earlier *earlier = &triage->earlier[i];
+        if (!earlier->trouble)
+            continue;
+        if (!isnan(earlier->day))
+            number_follows(triage, index, earlier->day, earlier->day, earlier->words);
+        return;
+    }
+    const struct earlier *last = &triage->earlier[triage->earlier_count - 1];
+    if (trouble_now(triage) && !isnan(day) && last->day < day)
+        number_follows(triage, index, fmin(last->day + 1.0, day), day,
+                       arena_format(triage->derived, "not there yet at the %s", last->words));
+}
+
+static void changes_follow(struct triage *triage)
+{
+    triage->first_question = RULES_NONE;
+    if (triage->earlier_count == 0)
+        return;
+    growth_follows(triage);
+    first_seen_follows(triage);
+    /* A patch that was there and is there: what it did between is not guessed but asked. */
+    if (triage->earlier[triage->earlier_count - 1].trouble && trouble_now(triage))
+        triage->first_question = open_for(triage, FEEDS_SPOT_CHANGE);
+}
+
+/* ---- the state ------------------------------------------------------------------------------- */
+
+/* Facts stand in the order in which they were first spoken of. */
+static void fact_add(struct triage *triage, size_t observable, const struct known *known)
+{
+    size_t at = triage->fact_count;
+    (void)arena_push(triage->derived, triage->facts, triage->fact_count);
+    for (; at > 0 && triage->known[triage->facts[at - 1].observable].since > known->since; at--)
+        triage->facts[at] = triage->facts[at - 1];
+    triage->facts[at] = (struct fact){
+        .observable = observable,
+        .observation = known->observation,
+        .has_number = known->has_number,
+        .number = known->number,
+        .origin = known->origin,
+        .words = known->words ? known->words : "",
+        .recalled = known->recalled,
+        .recalled_words = known->recalled_words,
+    };
+}
+
+/* Whether free text has described enough for what it passes over to tell. */
+static bool silence_tells(const struct triage *triage)
+{
+    double spoken_of = 0.0, enough = triage->rules->calibration.silence_after;
+    for (size_t i = 0; i < triage->rules->observable_count; i++)
+        if (triage->known[i].in_text && triage->rules->observables[i].class == CLASS_SIGN)
+            spoken_of += 1.0;
+    return enough > 0.0 && spoken_of >= enough;
+}
+
+/* The salient values that were passed over. */
+static uint32_t passed_over(const struct observable *observable, const struct known *known)
+{
+    uint32_t silent = 0;
+    if (known->asked || known->unknown ||
+        (known->told && known->origin != ORIGIN_TEXT && known->origin != ORIGIN_JOURNAL))
+        return 0;
+    for (size_t v = 0; v < observable->value_count; v++)
+        if (observable->values[v].salient)
+            silent |= UINT32_C(1) << v;
+    return silent & ~(known->observation.seen | known->observation.absent | known->clashing);
+}
+
+void triage_merge(struct triage *triage)
+{
+    size_t count = triage->rules->observable_count;
+
+    arena_reset(triage->derived);
+    memset(triage->known, 0, count * sizeof *triage->known);
+    triage->facts = NULL;
+    triage->clashes = NULL;
+    triage->unclear = NULL;
+    triage->fact_count = triage->clash_count = triage->unclear_count = 0;
+    triage->evidence.unread = 0;
+    triage->evidence.objected = false;
+    triage->stale = true;
+    for (size_t i = 0; i < triage->log_count; i++)
+        take_in(triage, triage->recalled_count + i, &triage->log[i]);
+    for (size_t i = 0; i < triage->recalled_count; i++)
+        recall_merge(triage, i, &triage->recalled[i]);
+    changes_follow(triage);
+    bool silence = silence_tells(triage);
+    for (size_t i = 0; i < count; i++) {
+        const struct known *known = &triage->known[i];
+        triage->observations[i] = known->observation;
+        triage->observations[i].silent =
+            silence ? passed_over(&triage->rules->observables[i], known) : 0;
+        triage->skip[i] = known->asked || known->unknown;
+        if (known->observation.seen || known->observation.absent)
+            fact_add(triage, i, known);
+        if (known->clashes || known->clashing)
+            *arena_push(triage->derived, triage->clashes, triage->clash_count) =
+                (struct clash){i, known->clash_first, known->clash_second};
+    }
+    siblings_skip(triage);
+}
