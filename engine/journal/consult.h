@@ -100,16 +100,17 @@ struct vessel_forecast {
     double first_look;    /* the day of the first */
 };
 
-/* The course of a vessel; one with id 0 stands for any of its batch. What reading failed with, or
+/* The forecast of a vessel; one with id 0 stands for any of its batch. What reading failed with, or
  * STATUS_OK. */
 enum status vessel_forecast_of(struct journal *journal, const struct rules *rules,
                                const struct batch *batch, const struct vessel *vessel,
-                               struct vessel_forecast *course, struct diags *diags);
+                               struct vessel_forecast *expected, struct diags *diags);
 
 /* The wall-calendar day of the first look at a vessel of this batch. */
-int64_t vessel_forecast_first_day(const struct vessel_forecast *course, const struct batch *batch);
+int64_t vessel_forecast_first_day(const struct vessel_forecast *expected,
+                                  const struct batch *batch);
 
 /* Why a first look is due, as the journal keeps it. */
-extern const char FIRST_LOOK[];
+#define FIRST_LOOK "first look"
 
 #endif
