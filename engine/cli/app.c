@@ -263,53 +263,6 @@ enum status app_commit(struct app *app, enum status status)
     return status;
 }
 
-/* ==== feed ==================================================================================== */
-
-/* Minutes after midnight; CALENDAR_NO_ALARM when not given. */
-static enum status read_remind(struct app *app, int *remind)
-{
-    const char *said = arguments_value(&app->arguments, "remind");
-    *remind = CALENDAR_NO_ALARM;
-    if (said == NULL)
-        return STATUS_OK;
-    bool clock = strlen(said) == 5 && isdigit((unsigned char)said[0]) &&
-                 isdigit((unsigned char)said[1]) && said[2] == ':' &&
-                 isdigit((unsigned char)said[3]) && isdigit((unsigned char)said[4]);
-    int hours = clock ? (int)strtol(said, NULL, 10) : 24;
-    int minutes = clock ? (int)strtol(said + 3, NULL, 10) : 60;
-    if (hours > 23 || minutes > 59)
-        return app_usage(app, "'--remind %s' is no time of the day; write 09:00", said);
-    *remind = hours * 60 + minutes;
-    return STATUS_OK;
-}
-
-enum status feed_write(struct app *app, const char *path)
-{
-    bool replace = arguments_flag(&app->arguments, "force");
-    struct calendar_options how = {.now = moment_now(), .until = INT64_MAX};
-    struct text calendar;
-    size_t events = 0;
-    enum status fault = read_remind(app, &how.remind);
-    if (fault == STATUS_OK)
-        fault = app_journal(app, JOURNAL_READ);
-    if (fault != STATUS_OK)
-        return fault;
-    text_init(&calendar);
-    enum status status = calendar_text(app->journal, &how, &calendar, &events, app->diags);
-    fault = status == STATUS_OK ? app_write(app, path, &calendar, replace) : status;
-    text_release(&calendar);
-    if (fault != STATUS_OK)
-        return fault;
-    if (strcmp(path, "-") == 0)
-        return STATUS_OK;
-    if (events == 0)
-        screen_say(&app->out, 0, 0, ROLE_PLAIN, "Nothing is due: %s is an empty calendar.", path);
-    else
-        screen_say(&app->out, 0, 0, ROLE_PLAIN, "%zu day%s of looks written to %s.", events,
-                   events == 1 ? "" : "s", path);
-    return app_flush(app);
-}
-
 /* ==== corpus ================================================================================== */
 
 char *corpus_find(const char *below)

@@ -112,13 +112,6 @@ enum status app_commit(struct app *app, enum status status);
 /* The path of that journal, malloc'd, for what does not open it. */
 enum status app_journal_path(struct app *app, char **path);
 
-/*
- * Writes the looks that are due as a calendar to `path` ("-": standard output) and
- * says so. Takes --remind and --force from the command's options, if it has
- * them, and opens the journal.
- */
-enum status feed_write(struct app *app, const char *path);
-
 /* What is at `below` in the corpus beside the shipped rules: installed and in the source tree they are
  * neighbours. Caller frees; NULL when out of memory. */
 char *corpus_find(const char *below);

@@ -7,6 +7,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
 
 #include "base/dates.h"
 #include "base/text.h"
@@ -255,7 +256,7 @@ static enum status read_choice(struct app *app, const struct option *option, con
 {
     size_t count = 0;
     for (; option->words[count] != NULL; count++)
-        if (strcmp(option->words[count], word) == 0) {
+        if (strcasecmp(option->words[count], word) == 0) {
             *index = (int)count;
             return STATUS_OK;
         }

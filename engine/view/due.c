@@ -9,9 +9,7 @@
 #include "view/screen.h"
 #include "view/verdict.h"
 
-/* ==== journal handling ======================================================================== */
-
-/* What to mind when a vessel is thrown away, told from its last look. */
+/* ---- what to mind when a vessel is thrown away, told from its last look ------------------------ */
 
 /* The probability that a look's posterior gives a finding. */
 static double finding_mass(const json_t *posterior, const char *id)
@@ -82,109 +80,73 @@ json_t *view_handling_json(const struct rules *rules, const struct look *look)
     json_t *posterior = posterior_of(look), *texts = json_array();
     for (size_t i = 0; i < rules->caution_count; i++)
         if (applies(rules, &rules->cautions[i], posterior))
-            texts = view_json_append(texts, json_string(rules->cautions[i].text));
+            json_array_append_new(texts, json_string(rules->cautions[i].text));
     json_decref(posterior);
     return texts;
 }
 
-/* ==== journal due ============================================================================= */
-
-/* What is due: gathering it, on the screen, as JSON. */
-
-/* ---- gathering ------------------------------------------------------------------------------- */
+/* ---- gathering what is due --------------------------------------------------------------------- */
 
 struct gathering {
-    const struct journal_told *told;
     struct vessel *vessels;
-    size_t count, room;
-    struct due_list *list;
+    size_t count;
+    struct batch batch; /* of the last vessel dated: neighbours mostly share it */
+    struct vessel_forecast forecast;
 };
 
-static bool keep_vessel(struct gathering *gathering, const struct vessel *vessel)
+static enum status read_batch(const struct journal_told *view, const struct vessel *vessel,
+                              struct batch *batch, struct vessel_forecast *forecast)
 {
-    if (gathering->count == gathering->room) {
-        size_t room = gathering->room == 0 ? 64 : 2 * gathering->room;
-        gathering->vessels = arena_grow(gathering->told->arena, gathering->vessels, gathering->room,
-                                        room, sizeof *gathering->vessels);
-        gathering->room = room;
-    }
-    if (gathering->vessels == NULL)
-        return false;
-    gathering->vessels[gathering->count++] = *vessel;
-    return true;
+    enum status status =
+        journal_get(view->journal, RECORD_BATCH, vessel->batch, view->arena, batch, view->diags);
+    return status != STATUS_OK ? status
+                               : vessel_forecast_of(view->journal, view->rules, batch, vessel,
+                                                    forecast, view->diags);
 }
-
-static enum status take_page(struct gathering *gathering, const struct page *page)
-{
-    const struct journal_told *told = gathering->told;
-    enum status status = STATUS_OK;
-    for (size_t i = 0; i < page->count && status == STATUS_OK; i++) {
-        struct vessel vessel;
-        status = journal_get(told->journal, RECORD_VESSEL, page->ids[i], told->arena, &vessel,
-                             told->diags);
-        if (status == STATUS_OK && !keep_vessel(gathering, &vessel))
-            status = STATUS_MEMORY;
-    }
-    return status;
-}
-
-struct dating { /* the batch of the last vessel dated: neighbours mostly share it */
-    struct batch batch;
-    struct vessel_forecast course;
-};
 
 /*
  * A vessel that came without a day: its first look is where the forecast has it;
  * the next one some days after the last, or at once when that did not say keep.
  */
-static enum status date_vessel(const struct journal_told *told, struct dating *dating,
+static enum status date_vessel(const struct journal_told *view, struct gathering *gathering,
                                struct vessel *vessel)
 {
     struct look look;
     enum status status = STATUS_OK;
-    if (vessel->batch != dating->batch.id) {
-        status = journal_get(told->journal, RECORD_BATCH, vessel->batch, told->arena,
-                             &dating->batch, told->diags);
-        if (status == STATUS_OK)
-            status = vessel_forecast_of(told->journal, told->rules, &dating->batch, vessel,
-                                        &dating->course, told->diags);
-    }
-    vessel->due = vessel_forecast_first_day(&dating->course, &dating->batch);
+    if (vessel->batch != gathering->batch.id)
+        status = read_batch(view, vessel, &gathering->batch, &gathering->forecast);
+    vessel->due = vessel_forecast_first_day(&gathering->forecast, &gathering->batch);
     vessel->due_for = FIRST_LOOK;
     if (status != STATUS_OK || vessel->last_look == 0)
         return status;
     status =
-        journal_get(told->journal, RECORD_LOOK, vessel->last_look, told->arena, &look, told->diags);
-    bool keep = status == STATUS_OK && strcmp(look.action, action_name(ACTION_KEEP)) == 0;
+        journal_get(view->journal, RECORD_LOOK, vessel->last_look, view->arena, &look, view->diags);
     if (status == STATUS_OK) {
-        vessel->due = moment_day(look.at) + (keep ? (int64_t)dating->course.look_every : 0);
+        bool keep = strcmp(look.action, action_name(ACTION_KEEP)) == 0;
+        vessel->due = moment_day(look.at) + (keep ? (int64_t)gathering->forecast.look_every : 0);
         vessel->due_for = keep ? "look again" : look.action;
     }
     return status;
 }
 
-static enum status take_undated(struct gathering *gathering, int64_t day, size_t limit)
+/* Adds the vessels of a page that are due by `day`; those without a day of their own are dated. */
+static enum status gather(const struct journal_told *view, struct gathering *gathering,
+                          const struct page *page, bool dated, int64_t day, int64_t *next)
 {
-    const struct journal_told *told = gathering->told;
-    struct dating dating = {.batch = {.id = 0}};
-    struct due_list *list = gathering->list;
-    struct page page;
-    enum status status = survey_undated(told->journal, limit, told->arena, &page, told->diags);
-
-    for (size_t i = 0; i < page.count && status == STATUS_OK; i++) {
+    for (size_t i = 0; i < page->count; i++) {
         struct vessel vessel;
-        status = journal_get(told->journal, RECORD_VESSEL, page.ids[i], told->arena, &vessel,
-                             told->diags);
-        if (status == STATUS_OK)
-            status = date_vessel(told, &dating, &vessel);
+        enum status status = journal_get(view->journal, RECORD_VESSEL, page->ids[i], view->arena,
+                                         &vessel, view->diags);
+        if (status == STATUS_OK && !dated)
+            status = date_vessel(view, gathering, &vessel);
         if (status != STATUS_OK)
-            break;
-        if (vessel.due > day)
-            list->next = list->next == 0 || vessel.due < list->next ? vessel.due : list->next;
-        else if (!keep_vessel(gathering, &vessel))
-            status = STATUS_MEMORY;
+            return status;
+        if (vessel.due <= day)
+            *arena_push(view->arena, gathering->vessels, gathering->count) = vessel;
+        else
+            *next = *next == 0 || vessel.due < *next ? vessel.due : *next;
     }
-    return status;
+    return STATUS_OK;
 }
 
 static int by_day(const void *left, const void *right)
@@ -205,271 +167,187 @@ static bool together(const struct vessel *a, const struct vessel *b)
     return a->due == b->due && a->batch == b->batch && strcmp(a->due_for, b->due_for) == 0;
 }
 
-static enum status group(struct gathering *gathering)
+static enum status make_groups(const struct journal_told *view, struct vessel *vessels,
+                               size_t count, struct due_list *list)
 {
-    const struct journal_told *told = gathering->told;
-    struct due_group *groups = arena_array(told->arena, gathering->count + 1, sizeof *groups);
-    struct due_list *list = gathering->list;
-    enum status status = groups != NULL ? STATUS_OK : STATUS_MEMORY;
-
-    for (size_t i = 0; i < gathering->count && status == STATUS_OK;) {
-        struct due_group *next = &groups[list->count];
-        const struct vessel *first = &gathering->vessels[i];
-        size_t end = i + 1;
-        while (end < gathering->count && together(first, &gathering->vessels[end]))
-            end++;
-        next->day = first->due;
-        next->why = first->due_for;
-        next->vessels = first;
-        next->count = end - i;
-        status = journal_get(told->journal, RECORD_BATCH, first->batch, told->arena, &next->batch,
-                             told->diags);
-        if (status == STATUS_OK)
-            status = vessel_forecast_of(told->journal, told->rules, &next->batch, first,
-                                        &next->course, told->diags);
-        list->count++;
-        i = end;
+    struct due_group *groups = arena_array(view->arena, count + 1, sizeof *groups);
+    qsort(vessels, count, sizeof *vessels, by_day);
+    for (size_t i = 0; i < count; i += groups[list->count++].count) {
+        struct due_group *group = &groups[list->count];
+        *group = (struct due_group){
+            .day = vessels[i].due, .why = vessels[i].due_for, .vessels = &vessels[i], .count = 1};
+        while (i + group->count < count && together(&vessels[i], &vessels[i + group->count]))
+            group->count++;
+        enum status status = read_batch(view, &vessels[i], &group->batch, &group->forecast);
+        if (status != STATUS_OK)
+            return status;
     }
     list->groups = groups;
-    list->vessels = gathering->count;
-    return status;
+    list->vessels = count;
+    return STATUS_OK;
 }
 
-enum status view_due_find(const struct journal_told *told, int64_t day, size_t limit,
+enum status view_due_find(const struct journal_told *view, int64_t day, size_t limit,
                           struct due_list *list)
 {
-    struct gathering gathering = {.told = told, .list = list};
-    struct page page;
+    struct gathering gathering = {.count = 0};
+    struct page page, undated;
+    enum status status;
 
     *list = (struct due_list){.count = 0};
-    enum status status = survey_due(told->journal, day, limit, told->arena, &page, told->diags);
-    if (status == STATUS_OK)
-        status = take_page(&gathering, &page);
-    if (status == STATUS_OK)
-        status = take_undated(&gathering, day, limit);
-    if (status != STATUS_OK)
+    if ((status = survey_due(view->journal, day, limit, view->arena, &page, view->diags)) ||
+        (status = gather(view, &gathering, &page, true, day, &list->next)) ||
+        (status = survey_undated(view->journal, limit, view->arena, &undated, view->diags)) ||
+        (status = gather(view, &gathering, &undated, false, day, &list->next)))
         return status;
     list->more = page.total - page.count;
     if (gathering.count > 0) {
         list->next = 0;
-        qsort(gathering.vessels, gathering.count, sizeof *gathering.vessels, by_day);
-        return group(&gathering);
+        return make_groups(view, gathering.vessels, gathering.count, list);
     }
-    status = survey_due(told->journal, INT64_MAX, 1, told->arena, &page, told->diags);
-    if (status == STATUS_OK && page.count > 0) {
-        struct vessel vessel;
-        status = journal_get(told->journal, RECORD_VESSEL, page.ids[0], told->arena, &vessel,
-                             told->diags);
-        if (status == STATUS_OK && (list->next == 0 || vessel.due < list->next))
-            list->next = vessel.due;
-    }
-    return status;
+    if ((status = survey_due(view->journal, INT64_MAX, 1, view->arena, &page, view->diags)))
+        return status;
+    return gather(view, &gathering, &page, true, day, &list->next);
 }
 
-/* ---- saying it ------------------------------------------------------------------------------- */
+/* ---- on the screen --------------------------------------------------------------------------- */
 
-static void head_of(const struct journal_told *told, int64_t day, struct text *head)
+/* "to shake about 2026-03-08, white through 2026-03-13 to 2026-03-25": what is still ahead. */
+static const char *ahead_of(const struct journal_told *view, const struct due_group *due)
 {
-    int64_t today = moment_day(told->now);
-    char when[WHEN_ROOM];
-    text_clear(head);
-    if (day == today)
-        text_puts(head, "Today");
-    else
-        text_printf(head, "%s%s", day < today ? "Overdue since " : "Due ",
-                    view_when(day, today, when));
-}
-
-/* "to shake 2026-03-08 to 2026-03-10, white through 2026-03-13 to 2026-03-25": what is still ahead. */
-static const char *ahead_of(const struct journal_told *told, const struct due_group *due)
-{
-    int64_t start = moment_day(due->batch.at), today = moment_day(told->now);
-    const struct vessel_forecast *course = &due->course;
-    char from[MOMENT_ROOM], to[MOMENT_ROOM];
+    const struct range *shake = &due->forecast.shake;
+    int64_t start = moment_day(due->batch.at), from = 0, to = 0;
+    char first[MOMENT_ROOM], last[MOMENT_ROOM];
     const char *words = "";
 
-    if (!course->known)
-        return "";
-    if (isfinite(course->shake.high) && start + (int64_t)course->shake.high >= today)
-        words = arena_format(told->arena, "to shake about %s",
-                             view_day(start + (int64_t)course->shake.central, from));
-    if (words != NULL && isfinite(course->full.high))
-        words = arena_format(told->arena, "%s%swhite through %s to %s", words,
-                             words[0] != '\0' ? ", " : "",
-                             view_day(start + (int64_t)floor(course->full.low), from),
-                             view_day(start + (int64_t)ceil(course->full.high), to));
-    return words != NULL ? words : "";
+    if (due->forecast.known && isfinite(shake->high) &&
+        start + (int64_t)shake->high >= moment_day(view->now))
+        words = arena_format(view->arena, "to shake about %s",
+                             view_day(start + (int64_t)shake->central, first));
+    if (view_forecast_days(&due->batch, &due->forecast, &due->forecast.full, &from, &to))
+        words =
+            arena_format(view->arena, "%s%swhite through %s to %s", words,
+                         words[0] != '\0' ? ", " : "", view_day(from, first), view_day(to, last));
+    return words;
 }
 
-/* Vessels that stand in one place are told where. */
-static const char *place_of(const struct journal_told *told, const struct due_group *due)
+/* Vessels that stand in one place are told where; what is ahead is told once of a batch. */
+static void say_group(struct screen *screen, const struct journal_told *view,
+                      const struct due_list *list, size_t index)
 {
+    const struct due_group *due = &list->groups[index];
+    const char *place = view_label(view, RECORD_PLACE, due->vessels[0].stands);
+    const char *ahead = ahead_of(view, due);
+    struct text labels;
+
     for (size_t i = 1; i < due->count; i++)
         if (due->vessels[i].stands != due->vessels[0].stands)
-            return "";
-    return view_label(told, RECORD_PLACE, due->vessels[0].stands);
-}
-
-/* What is ahead is told once of a batch. */
-static void say_group(struct screen *screen, const struct journal_told *told,
-                      const struct due_group *due, bool known)
-{
-    struct text labels;
-    const char *place = place_of(told, due), *ahead = ahead_of(told, due);
-    long long age = (long long)moment_days_between(due->batch.at, told->now);
-
+            place = "";
+    for (size_t i = 0; i < index; i++)
+        if (list->groups[i].batch.id == due->batch.id)
+            ahead = "";
     text_init(&labels);
     view_vessels(&labels, due->vessels, due->count);
     screen_say(screen, 2, 2, ROLE_PLAIN, "%s: %s; %s, day %lld%s%s.", labels.bytes, due->why,
-               view_batch_words(told, &due->batch), age, place[0] != '\0' ? ", in " : "", place);
-    if (ahead[0] != '\0' && !known)
+               view_batch_words(view, &due->batch),
+               (long long)moment_days_between(due->batch.at, view->now),
+               place[0] != '\0' ? ", in " : "", place);
+    if (ahead[0] != '\0')
         screen_say(screen, 4, 2, ROLE_QUIET, "%s", ahead);
     text_release(&labels);
 }
 
-static bool told_before(const struct due_list *list, size_t index)
+void view_due(struct screen *screen, const struct journal_told *view, const struct due_list *list)
 {
-    for (size_t i = 0; i < index; i++)
-        if (list->groups[i].batch.id == list->groups[index].batch.id)
-            return true;
-    return false;
-}
-
-static void say_nothing(struct screen *screen, const struct journal_told *told,
-                        const struct due_list *list)
-{
+    int64_t today = moment_day(view->now);
     char when[WHEN_ROOM];
-    if (list->next != 0)
-        screen_say(screen, 0, 0, ROLE_PLAIN, "Nothing is due. The next look is %s.",
-                   view_when(list->next, moment_day(told->now), when));
-    else
-        screen_say(screen, 0, 0, ROLE_PLAIN, "Nothing is due.");
-}
 
-void view_due(struct screen *screen, const struct journal_told *told, const struct due_list *list)
-{
-    struct text head;
-    if (list->count == 0) {
-        say_nothing(screen, told, list);
-        return;
-    }
-    text_init(&head);
+    if (list->count == 0 && list->next == 0)
+        screen_say(screen, 0, 0, ROLE_PLAIN, "Nothing is due.");
+    else if (list->count == 0)
+        screen_say(screen, 0, 0, ROLE_PLAIN, "Nothing is due. The next look is %s.",
+                   view_when(list->next, today, when));
     for (size_t i = 0; i < list->count; i++) {
-        const struct due_group *due = &list->groups[i];
-        if (i == 0 || due->day != list->groups[i - 1].day) {
-            head_of(told, due->day, &head);
-            screen_say(screen, 0, 0, due->day < moment_day(told->now) ? ROLE_WARN : ROLE_STRONG,
-                       "%s", head.bytes);
-        }
-        say_group(screen, told, due, told_before(list, i));
+        int64_t day = list->groups[i].day;
+        if (day == today && (i == 0 || list->groups[i - 1].day != day))
+            screen_say(screen, 0, 0, ROLE_STRONG, "Today");
+        else if (i == 0 || list->groups[i - 1].day != day)
+            screen_say(screen, 0, 0, day < today ? ROLE_WARN : ROLE_STRONG, "%s%s",
+                       day < today ? "Overdue since " : "Due ", view_when(day, today, when));
+        say_group(screen, view, list, i);
     }
-    text_release(&head);
     if (list->more > 0)
         screen_say(screen, 0, 2, ROLE_QUIET, "%zu further vessels are due; --limit 0 shows all.",
                    list->more);
-    screen_say(screen, 0, 2, ROLE_PLAIN, "Look: jarside look %s", list->groups[0].vessels[0].label);
+    if (list->count > 0)
+        screen_say(screen, 0, 2, ROLE_PLAIN, "Look: jarside look %s",
+                   list->groups[0].vessels[0].label);
 }
 
 /* ---- JSON ------------------------------------------------------------------------------------ */
 
-static json_t *group_json(const struct journal_told *told, const struct due_group *due)
+static json_t *group_json(const struct journal_told *view, const struct due_group *due)
 {
-    const struct vessel_forecast *course = &due->course;
-    int64_t start = moment_day(due->batch.at);
-    bool full = course->known && isfinite(course->full.high);
-    bool shake = course->known && isfinite(course->shake.high);
+    const struct vessel_forecast *forecast = &due->forecast;
+    int64_t today = moment_day(view->now), shake[2], full[2];
+    view_forecast_days(&due->batch, forecast, &forecast->shake, &shake[0], &shake[1]);
+    view_forecast_days(&due->batch, forecast, &forecast->full, &full[0], &full[1]);
     return json_pack(
         "{s:o, s:I, s:o, s:o, s:o, s:o, s:I, s:o, s:o, s:o, s:o}", "due", view_json_day(due->day),
-        "overdue_days",
-        (json_int_t)(moment_day(told->now) > due->day ? moment_day(told->now) - due->day : 0),
-        "why", view_json_text(due->why), "batch", view_json_text(due->batch.label), "vessels",
+        "overdue_days", (json_int_t)(today > due->day ? today - due->day : 0), "why",
+        view_json_text(due->why), "batch", view_json_text(due->batch.label), "vessels",
         view_json_vessels(due->vessels, due->count), "species", view_json_text(due->batch.species),
-        "age_days", (json_int_t)moment_days_between(due->batch.at, told->now), "shake_from",
-        view_json_day(shake ? start + (int64_t)floor(course->shake.low) : 0), "shake_to",
-        view_json_day(shake ? start + (int64_t)ceil(course->shake.high) : 0), "full_from",
-        view_json_day(full ? start + (int64_t)floor(course->full.low) : 0), "full_to",
-        view_json_day(full ? start + (int64_t)ceil(course->full.high) : 0));
+        "age_days", (json_int_t)moment_days_between(due->batch.at, view->now), "shake_from",
+        view_json_day(shake[0]), "shake_to", view_json_day(shake[1]), "full_from",
+        view_json_day(full[0]), "full_to", view_json_day(full[1]));
 }
 
-json_t *view_due_json(const struct journal_told *told, const struct due_list *list)
+json_t *view_due_json(const struct journal_told *view, const struct due_list *list)
 {
     json_t *groups = json_array();
     for (size_t i = 0; i < list->count; i++)
-        groups = view_json_append(groups, group_json(told, &list->groups[i]));
+        json_array_append_new(groups, group_json(view, &list->groups[i]));
     return json_pack("{s:i, s:o, s:I, s:I, s:o, s:o}", "schema", 1, "today",
-                     view_json_day(moment_day(told->now)), "vessels", (json_int_t)list->vessels,
+                     view_json_day(moment_day(view->now)), "vessels", (json_int_t)list->vessels,
                      "more", (json_int_t)list->more, "next", view_json_day(list->next), "due",
                      groups);
 }
 
-/* ==== journal sheet =========================================================================== */
+/* ---- on paper: what is due, with boxes to tick ------------------------------------------------- */
 
-/* On paper: what is due, with boxes to tick, and labels. */
+static const char through_the_wall[] =
+    "Through the wall only. Do not open, shake or smell a suspect vessel.";
 
-/* ---- what is due ----------------------------------------------------------------------------- */
-
-static const char *age_words(const struct journal_told *told, const struct due_group *due)
+static const char *group_words(const struct journal_told *view, const struct due_group *due)
 {
-    const char *words =
-        arena_format(told->arena, "%s, day %lld", view_batch_words(told, &due->batch),
-                     (long long)moment_days_between(due->batch.at, told->now));
-    return words != NULL ? words : "";
+    char date[MOMENT_ROOM];
+    return arena_format(view->arena, "%s: %s; %s, day %lld", view_day(due->day, date), due->why,
+                        view_batch_words(view, &due->batch),
+                        (long long)moment_days_between(due->batch.at, view->now));
 }
 
-static void sheet_vessel(struct screen *screen, const struct journal_told *told,
-                         const struct vessel *vessel)
-{
-    const char *place = view_label(told, RECORD_PLACE, vessel->stands);
-    screen_say(screen, 2, 4, ROLE_PLAIN, "[ ] %s%s%s  white ____ %%  ______________________",
-               vessel->label, place[0] != '\0' ? ", " : "", place);
-}
-
-void view_due_sheet(struct screen *screen, const struct journal_told *told,
+void view_due_sheet(struct screen *screen, const struct journal_told *view,
                     const struct due_list *list)
 {
     char date[MOMENT_ROOM];
-    screen_say(screen, 0, 0, ROLE_STRONG, "Looks due on %s", moment_write_day(told->now, date));
-    screen_say(screen, 0, 0, ROLE_PLAIN,
-               "Through the wall only. Do not open, shake or smell a suspect vessel.");
+    screen_say(screen, 0, 0, ROLE_STRONG, "Looks due on %s", moment_write_day(view->now, date));
+    screen_say(screen, 0, 0, ROLE_PLAIN, "%s", through_the_wall);
     if (list->count == 0)
         screen_say(screen, 0, 0, ROLE_PLAIN, "Nothing is due.");
     for (size_t i = 0; i < list->count; i++) {
         const struct due_group *due = &list->groups[i];
         screen_blank(screen);
-        screen_say(screen, 0, 2, ROLE_PLAIN, "%s: %s; %s", view_day(due->day, date), due->why,
-                   age_words(told, due));
-        for (size_t k = 0; k < due->count; k++)
-            sheet_vessel(screen, told, &due->vessels[k]);
+        screen_say(screen, 0, 2, ROLE_PLAIN, "%s", group_words(view, due));
+        for (size_t k = 0; k < due->count; k++) {
+            const char *place = view_label(view, RECORD_PLACE, due->vessels[k].stands);
+            screen_say(screen, 2, 4, ROLE_PLAIN,
+                       "[ ] %s%s%s  white ____ %%  ______________________", due->vessels[k].label,
+                       place[0] != '\0' ? ", " : "", place);
+        }
     }
 }
 
-static void html_cell(struct text *html, const char *words)
-{
-    text_puts(html, "<td>");
-    html_text(html, words);
-    text_puts(html, "</td>");
-}
-
-static void html_group(struct text *html, const struct journal_told *told,
-                       const struct due_group *due)
-{
-    char date[MOMENT_ROOM];
-    text_puts(html, "<tr class=\"group\"><th colspan=\"5\" scope=\"rowgroup\">");
-    html_text(html, view_day(due->day, date));
-    text_puts(html, ": ");
-    html_text(html, due->why);
-    text_puts(html, "; ");
-    html_text(html, age_words(told, due));
-    text_puts(html, "</th></tr>\n");
-    for (size_t i = 0; i < due->count; i++) {
-        text_puts(html, "<tr><td class=\"box\">\xe2\x98\x90</td>");
-        html_cell(html, due->vessels[i].label);
-        html_cell(html, view_label(told, RECORD_PLACE, due->vessels[i].stands));
-        text_puts(html, "<td class=\"fill\"></td><td class=\"wide\"></td></tr>\n");
-    }
-}
-
-void view_due_html(struct text *html, const struct journal_told *told, const struct due_list *list,
+void view_due_html(struct text *html, const struct journal_told *view, const struct due_list *list,
                    enum paper paper)
 {
     static const char style[] =
@@ -480,21 +358,29 @@ void view_due_html(struct text *html, const struct journal_told *told, const str
         ".box { width: 6mm; font-size: 13pt; }\n.fill { width: 20mm; }\n.wide { width: 50%; }\n";
     char date[MOMENT_ROOM], title[MOMENT_ROOM + 16];
 
-    snprintf(title, sizeof title, "Looks due on %s", moment_write_day(told->now, date));
+    snprintf(title, sizeof title, "Looks due on %s", moment_write_day(view->now, date));
     sheet_begin(html, title, paper, style);
-    text_puts(html, "<h1>");
-    html_text(html, title);
-    text_puts(html, "</h1>\n<p>Through the wall only. Do not open, shake or smell a suspect "
-                    "vessel.</p>\n");
+    html_element(html, "h1", NULL, title);
+    html_element(html, "p", NULL, through_the_wall);
     if (list->count == 0)
-        text_puts(html, "<p>Nothing is due.</p>\n");
+        html_element(html, "p", NULL, "Nothing is due.");
     else
         text_puts(html, "<table>\n<thead><tr><th></th><th>Vessel</th><th>Place</th>"
                         "<th>White, %</th><th>What was seen</th></tr></thead>\n<tbody>\n");
-    for (size_t i = 0; i < list->count; i++)
-        html_group(html, told, &list->groups[i]);
+    for (size_t i = 0; i < list->count; i++) {
+        const struct due_group *due = &list->groups[i];
+        text_puts(html, "<tr class=\"group\">");
+        html_element(html, "th", "colspan=\"5\" scope=\"rowgroup\"", group_words(view, due));
+        text_puts(html, "</tr>\n");
+        for (size_t k = 0; k < due->count; k++) {
+            text_puts(html, "<tr><td class=\"box\">\xe2\x98\x90</td>");
+            html_element(html, "td", NULL, due->vessels[k].label);
+            html_element(html, "td", NULL, view_label(view, RECORD_PLACE, due->vessels[k].stands));
+            text_puts(html, "<td class=\"fill\"></td><td class=\"wide\"></td></tr>\n");
+        }
+    }
     text_puts(html, list->count > 0 ? "</tbody>\n</table>\n" : "");
-    sheet_end(html);
+    html_end(html);
 }
 
 /* ---- labels ---------------------------------------------------------------------------------- */
@@ -504,32 +390,25 @@ struct sticker { /* what stands on one label */
     char date[MOMENT_ROOM];
 };
 
-static enum status sticker_of(const struct journal_told *told, const struct vessel *vessel,
+static enum status sticker_of(const struct journal_told *view, const struct vessel *vessel,
                               struct sticker *sticker)
 {
     struct batch batch;
     enum status status =
-        journal_get(told->journal, RECORD_BATCH, vessel->batch, told->arena, &batch, told->diags);
+        journal_get(view->journal, RECORD_BATCH, vessel->batch, view->arena, &batch, view->diags);
     if (status != STATUS_OK)
         return status;
     sticker->label = vessel->label;
-    sticker->what = vessel->control ? "control, not inoculated" : view_batch_words(told, &batch);
+    sticker->what = vessel->control ? "control, not inoculated" : view_batch_words(view, &batch);
     sticker->with =
-        arena_format(told->arena, "%s %s %s", view_label(told, RECORD_COOK, batch.cook),
-                     vessel->control ? "" : view_label(told, RECORD_STARTER, batch.starter),
-                     view_label(told, RECORD_SESSION, batch.session));
+        arena_format(view->arena, "%s %s %s", view_label(view, RECORD_COOK, batch.cook),
+                     vessel->control ? "" : view_label(view, RECORD_STARTER, batch.starter),
+                     view_label(view, RECORD_SESSION, batch.session));
     moment_write_day(batch.at, sticker->date);
-    return sticker->with != NULL ? STATUS_OK : STATUS_MEMORY;
+    return STATUS_OK;
 }
 
 enum { STICKER = 34, INNER = STICKER - 4 };
-
-static void put_rule(struct text *line, size_t across)
-{
-    text_clear(line);
-    for (size_t i = 0; i < across; i++)
-        text_printf(line, "%s+--------------------------------+", i > 0 ? " " : "");
-}
 
 /* One line of a label, cut or padded to its inner width. */
 static void put_inner(struct text *line, const char *words, bool ascii)
@@ -537,49 +416,44 @@ static void put_inner(struct text *line, const char *words, bool ascii)
     struct text safe;
     text_init(&safe);
     text_safe(&safe, words, strlen(words), &(struct text_safe_options){.ascii = ascii});
-    while (safe.length > 0 && utf8_width(safe.bytes, safe.length) > INNER) {
+    while (utf8_width(safe.bytes, safe.length) > INNER) {
         size_t cut = safe.length - 1;
         while (cut > 0 && ((unsigned char)safe.bytes[cut] & 0xC0U) == 0x80U)
             cut--;
         text_cut(&safe, cut);
     }
-    size_t width = safe.length > 0 ? utf8_width(safe.bytes, safe.length) : 0;
-    text_printf(line, "| %s", safe.length > 0 ? safe.bytes : "");
-    for (; width < INNER; width++)
-        text_add(line, " ", 1);
-    text_puts(line, " |");
+    int blanks = INNER - (int)utf8_width(safe.bytes, safe.length);
+    text_printf(line, "| %s%*s |", safe.bytes, blanks, "");
     text_release(&safe);
 }
 
-static void put_row(struct screen *screen, const struct sticker *stickers, size_t across)
+/* Labels side by side, three lines each between two rules. */
+static void put_stickers(struct screen *screen, const struct journal_told *view,
+                         const struct sticker *stickers, size_t across)
 {
-    struct text line, words;
+    struct text line;
     text_init(&line);
-    text_init(&words);
-    put_rule(&line, across);
-    screen_preformatted(screen, 0, line.bytes);
-    for (size_t row = 0; row < 3; row++) {
+    for (size_t row = 0; row < 5; row++) {
         text_clear(&line);
         for (size_t i = 0; i < across; i++) {
             const struct sticker *sticker = &stickers[i];
-            text_clear(&words);
-            text_printf(&words, row == 0 ? "%s   %s" : "%s%s",
-                        row == 0   ? sticker->label
-                        : row == 1 ? sticker->what
-                                   : sticker->with,
-                        row == 0 ? sticker->date : "");
             text_puts(&line, i > 0 ? " " : "");
-            put_inner(&line, words.bytes, screen->ascii);
+            if (row == 0 || row == 4)
+                text_puts(&line, "+--------------------------------+");
+            else
+                put_inner(&line,
+                          row == 1
+                              ? arena_format(view->arena, "%s   %s", sticker->label, sticker->date)
+                          : row == 2 ? sticker->what
+                                     : sticker->with,
+                          screen->ascii);
         }
         screen_preformatted(screen, 0, line.bytes);
     }
-    put_rule(&line, across);
-    screen_preformatted(screen, 0, line.bytes);
     text_release(&line);
-    text_release(&words);
 }
 
-enum status view_labels(struct screen *screen, const struct journal_told *told,
+enum status view_labels(struct screen *screen, const struct journal_told *view,
                         const struct vessel *vessels, size_t count)
 {
     enum { MOST_ACROSS = 2 };
@@ -588,16 +462,16 @@ enum status view_labels(struct screen *screen, const struct journal_told *told,
     for (size_t i = 0; i < count; i += across) {
         size_t here = count - i < across ? count - i : across;
         for (size_t k = 0; k < here; k++) {
-            enum status status = sticker_of(told, &vessels[i + k], &stickers[k]);
+            enum status status = sticker_of(view, &vessels[i + k], &stickers[k]);
             if (status != STATUS_OK)
                 return status;
         }
-        put_row(screen, stickers, here);
+        put_stickers(screen, view, stickers, here);
     }
     return STATUS_OK;
 }
 
-enum status view_labels_html(struct text *html, const struct journal_told *told,
+enum status view_labels_html(struct text *html, const struct journal_told *view,
                              const struct vessel *vessels, size_t count, enum paper paper)
 {
     static const char style[] =
@@ -605,27 +479,22 @@ enum status view_labels_html(struct text *html, const struct journal_told *told,
         "section { border: 0.3pt dashed #000; padding: 2mm 3mm; height: 24mm; overflow: hidden; "
         "break-inside: avoid; }\n"
         "h2 { font-size: 17pt; margin: 0; }\np { margin: 0; font-size: 10pt; }\n";
-    enum status status = STATUS_OK;
 
     sheet_begin(html, "Labels", paper, style);
     text_puts(html, "<main>\n");
-    for (size_t i = 0; i < count && status == STATUS_OK; i++) {
+    for (size_t i = 0; i < count; i++) {
         struct sticker sticker;
-        status = sticker_of(told, &vessels[i], &sticker);
+        enum status status = sticker_of(view, &vessels[i], &sticker);
         if (status != STATUS_OK)
-            break;
-        const char *lines[] = {sticker.what, sticker.date, sticker.with};
-        text_puts(html, "<section><h2>");
-        html_text(html, sticker.label);
-        text_puts(html, "</h2>");
-        for (size_t k = 0; k < sizeof lines / sizeof *lines; k++) {
-            text_puts(html, "<p>");
-            html_text(html, lines[k]);
-            text_puts(html, "</p>");
-        }
+            return status;
+        text_puts(html, "<section>");
+        html_element(html, "h2", NULL, sticker.label);
+        html_element(html, "p", NULL, sticker.what);
+        html_element(html, "p", NULL, sticker.date);
+        html_element(html, "p", NULL, sticker.with);
         text_puts(html, "</section>\n");
     }
     text_puts(html, "</main>\n");
-    sheet_end(html);
-    return status;
+    html_end(html);
+    return STATUS_OK;
 }

@@ -100,6 +100,16 @@ const char *view_when(int64_t day, int64_t today, char room[WHEN_ROOM])
     return room;
 }
 
+bool view_forecast_days(const struct batch *batch, const struct vessel_forecast *forecast,
+                        const struct range *range, int64_t *from, int64_t *to)
+{
+    int64_t start = moment_day(batch->at);
+    bool known = forecast->known && isfinite(range->high);
+    *from = known ? start + (int64_t)floor(range->low) : 0;
+    *to = known ? start + (int64_t)ceil(range->high) : 0;
+    return known;
+}
+
 static const char *day_of(const struct journal_told *view, struct moment moment)
 {
     char room[MOMENT_ROOM];
@@ -575,18 +585,6 @@ static enum status read_history(const struct journal_told *view, enum record rec
     return status;
 }
 
-/* The days between which the forecast has a vessel white through; false when it has not. */
-static bool full_days(const struct told_history *told, int64_t *from, int64_t *to)
-{
-    const struct vessel_forecast *forecast = &told->forecast;
-    int64_t start = moment_day(told->batch.at);
-    if (!forecast->known || !isfinite(forecast->full.high))
-        return false;
-    *from = start + (int64_t)floor(forecast->full.low);
-    *to = start + (int64_t)ceil(forecast->full.high);
-    return true;
-}
-
 /* "From cook C1 (103 kPa for 90 min), starter S1, session I1, lot G1." */
 static void say_batch_records(struct screen *screen, const struct journal_told *view,
                               const struct batch *batch)
@@ -682,7 +680,7 @@ static void say_vessel(struct screen *screen, const struct journal_told *view,
     const char *stands = view_label(view, RECORD_PLACE, vessel->stands);
     bool lost = vessel->fate == FATE_CONTAMINATED || vessel->fate == FATE_STUCK;
     char room[MOMENT_ROOM], other[MOMENT_ROOM], when[WHEN_ROOM];
-    int64_t from = 0, to = 0;
+    int64_t from, to;
 
     screen_say(screen, 0, 2, ROLE_STRONG, "%s: %s, %s%s%s%s.", vessel->label,
                view_name(view, LIST_VESSELS, vessel->kind), view_batch_words(view, &told->batch),
@@ -696,7 +694,8 @@ static void say_vessel(struct screen *screen, const struct journal_told *view,
     if (vessel->due != 0)
         SAY("Look due %s (%s).", view_when(vessel->due, moment_day(view->now), when),
             vessel->due_for);
-    if (!vessel->control && full_days(told, &from, &to))
+    if (!vessel->control &&
+        view_forecast_days(&told->batch, &told->forecast, &told->forecast.full, &from, &to))
         SAY("The forecast has it white through from %s to %s.", view_day(from, room),
             view_day(to, other));
 }
@@ -835,8 +834,8 @@ json_t *view_history_json(const struct journal_told *view, enum record record, c
     json_t *root = json_pack("{s:i, s:s, s:o}", "schema", 1, "kind", record_types[record].name,
                              "record", view_record_json(view, record, row));
     if (record == RECORD_VESSEL) {
-        int64_t from = 0, to = 0;
-        (void)full_days(&told, &from, &to);
+        int64_t from, to;
+        view_forecast_days(&told.batch, &told.forecast, &told.forecast.full, &from, &to);
         root = view_json_put(root, "batch", view_record_json(view, RECORD_BATCH, &told.batch));
         root = view_json_put(
             root, "day", json_integer((json_int_t)moment_days_between(told.batch.at, view->now)));

@@ -56,6 +56,10 @@ const char *view_day(int64_t day, char room[MOMENT_ROOM]);
 /* "103 kPa (15 psi) for 90 min": what a cook was; "" when nothing is known. In the arena. */
 const char *view_cook_words(const struct journal_told *view, const struct cook *cook);
 
+/* The days that a range of a vessel's forecast stands for; false, and 0 for both, when it has none. */
+bool view_forecast_days(const struct batch *batch, const struct vessel_forecast *forecast,
+                        const struct range *range, int64_t *from, int64_t *to);
+
 /* JSON: a moment or day as ISO 8601 or null; a text or null when empty; the labels of vessels. */
 json_t *view_json_moment(struct moment moment);
 json_t *view_json_day(int64_t day); /* 0: null */
@@ -103,7 +107,7 @@ struct due_group {
     struct batch batch;
     const struct vessel *vessels;
     size_t count;
-    struct vessel_forecast course;
+    struct vessel_forecast forecast;
 };
 struct due_list {
     const struct due_group *groups; /* in the arena */

@@ -2,42 +2,20 @@
 #include "view/page.h"
 
 #include <string.h>
-#include <strings.h>
-
-/* ==== html ==================================================================================== */
 
 /* ---- text ------------------------------------------------------------------------------------ */
 
-static const char *reference(char byte)
-{
-    switch (byte) {
-    case '&':
-        return "&amp;";
-    case '<':
-        return "&lt;";
-    case '>':
-        return "&gt;";
-    case '"':
-        return "&quot;";
-    case '\'':
-        return "&#39;";
-    default:
-        return NULL;
-    }
-}
-
 static void put_escaped(struct text *page, const char *bytes, size_t length)
 {
-    size_t from = 0;
+    static const char *const references[256] = {
+        ['&'] = "&amp;", ['<'] = "&lt;", ['>'] = "&gt;", ['"'] = "&quot;", ['\''] = "&#39;"};
     for (size_t i = 0; i < length; i++) {
-        const char *instead = reference(bytes[i]);
-        if (instead == NULL)
-            continue;
-        text_add(page, bytes + from, i - from);
-        text_puts(page, instead);
-        from = i + 1;
+        const char *instead = references[(unsigned char)bytes[i]];
+        if (instead != NULL)
+            text_puts(page, instead);
+        else
+            text_add(page, bytes + i, 1);
     }
-    text_add(page, bytes + from, length - from);
 }
 
 static void make_safe(struct text *safe, const char *words, size_t limit)
@@ -51,7 +29,6 @@ void html_text(struct text *page, const char *words)
     struct text safe;
     make_safe(&safe, words, 0);
     put_escaped(page, safe.bytes, safe.length);
-    page->failed = page->failed || safe.failed;
     text_release(&safe);
 }
 
@@ -95,7 +72,6 @@ bool html_fit(struct text *page, const char *words, size_t columns)
         text_puts(page, ellipsis);
     /* A limit of points leaves an ellipsis of its own. */
     cut = cut || utf8_count(safe.bytes, safe.length) > columns * POINTS_A_COLUMN;
-    page->failed = page->failed || safe.failed;
     text_release(&safe);
     return cut;
 }
@@ -104,15 +80,15 @@ bool html_fit(struct text *page, const char *words, size_t columns)
 
 void html_element(struct text *page, const char *tag, const char *attributes, const char *words)
 {
+    bool cell = strcmp(tag, "td") == 0 || strcmp(tag, "th") == 0;
     text_printf(page, "<%s%s%s>", tag, attributes != NULL ? " " : "",
                 attributes != NULL ? attributes : "");
     html_text(page, words);
-    text_printf(page, "</%s>\n", tag);
+    text_printf(page, cell ? "</%s>" : "</%s>\n", tag);
 }
 
 void html_take(struct text *page, const char *tag, const char *attributes, struct text *words)
 {
-    page->failed = page->failed || words->failed;
     if (words->length > 0)
         html_element(page, tag, attributes, words->bytes);
     text_clear(words);
@@ -138,32 +114,14 @@ void html_end(struct text *page)
     text_puts(page, "</body>\n</html>\n");
 }
 
-/* ==== sheet =================================================================================== */
-
-bool sheet_paper(const char *word, enum paper *paper)
+void sheet_begin(struct text *page, const char *title, enum paper paper, const char *style)
 {
-    if (strcasecmp(word, "a4") == 0)
-        *paper = PAPER_A4;
-    else if (strcasecmp(word, "letter") == 0)
-        *paper = PAPER_LETTER;
-    else
-        return false;
-    return true;
-}
-
-void sheet_begin(struct text *html, const char *title, enum paper paper, const char *style)
-{
-    text_puts(html,
-              "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n<title>");
-    html_text(html, title);
-    text_printf(html,
-                "</title>\n<style>\n@page { size: %s; margin: 12mm; }\n"
-                "body { font: 11pt/1.35 serif; color: #000; background: #fff; margin: 0; }\n%s"
-                "</style>\n</head>\n<body>\n",
+    struct text css;
+    text_init(&css);
+    text_printf(&css,
+                "@page { size: %s; margin: 12mm; }\n"
+                "body { font: 11pt/1.35 serif; color: #000; background: #fff; margin: 0; }\n%s",
                 paper == PAPER_A4 ? "A4" : "letter", style);
-}
-
-void sheet_end(struct text *html)
-{
-    text_puts(html, "</body>\n</html>\n");
+    html_begin(page, title, css.bytes);
+    text_release(&css);
 }

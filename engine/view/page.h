@@ -23,7 +23,7 @@ void html_text(struct text *page, const char *words);
  * that take two columns of a screen count for more. True when something was cut. */
 bool html_fit(struct text *page, const char *words, size_t columns);
 
-/* <TAG>words</TAG> and a newline; `attributes` is ours ("class=\"x\"") or NULL. */
+/* <TAG>words</TAG>, and a newline but for cells of a table; `attributes` is ours ("class=\"x\"") or NULL. */
 void html_element(struct text *page, const char *tag, const char *attributes, const char *words);
 /* The same of a text, which is emptied; nothing of an empty one. */
 void html_take(struct text *page, const char *tag, const char *attributes, struct text *words);
@@ -32,17 +32,8 @@ void html_take(struct text *page, const char *tag, const char *attributes, struc
 void html_begin(struct text *page, const char *title, const char *style);
 void html_end(struct text *page);
 
-/*
- * Pages to print: one HTML file without scripts, pictures or anything from
- * elsewhere. Text reaches them through html_text (voice/html.h).
- */
+/* The head of a page to print: `style` goes after that of every sheet. */
 enum paper { PAPER_A4, PAPER_LETTER }; /* ISO 216; ANSI/ASME Y14.1 size A */
-
-/* "a4" or "letter", in any case; false when it is neither. */
-bool sheet_paper(const char *word, enum paper *paper);
-
-/* Head and foot of a page. `style` is CSS, ours, after that of every page. */
-void sheet_begin(struct text *html, const char *title, enum paper paper, const char *style);
-void sheet_end(struct text *html);
+void sheet_begin(struct text *page, const char *title, enum paper paper, const char *style);
 
 #endif
