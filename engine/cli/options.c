@@ -246,6 +246,9 @@ enum status option_id(struct app *app, const char *name, const char *word, enum 
             return STATUS_OK;
         }
     const char *near = diag_nearest(word, ids, count);
+    if (list != LIST_SPECIES && list != LIST_GRAINS && count > 0) /* which show does not list */
+        return WRONG(app, name, "no %s '%s'; did you mean '%s'?", name, word,
+                     near != NULL ? near : ids[0]);
     if (near != NULL)
         return WRONG(app, name, "no '%s' in the rules; did you mean '%s'?", word, near);
     return WRONG(app, name, "no '%s' in the rules; 'jarside show' lists what there is", word);
