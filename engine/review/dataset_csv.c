@@ -222,7 +222,7 @@ static void read_cell(struct table *table, const struct column_read *column,
         row->control = is_yes(word, length);
         break;
     case USE_FACTOR:
-        (void)interner_put(column->words, word, length, level);
+        *level = interner_put(column->words, word, length);
         break;
     case USE_NOTHING:
         break;
@@ -361,5 +361,6 @@ enum status dataset_from_table(const char *file, FILE *stream, int32_t since, in
     fill_vessels(table, dataset);
     fill_factors(table, dataset);
     remark_strange(table, dataset);
-    return dataset_remark(dataset, arena);
+    dataset_remark(dataset, arena);
+    return STATUS_OK;
 }
