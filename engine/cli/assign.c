@@ -21,8 +21,6 @@ enum status option_refused(struct app *app, const struct physics_refusal *refusa
 {
     char message[256];
 
-    if (refusal->fault == PROCESS_MEMORY)
-        return STATUS_MEMORY;
     limit_message(message, sizeof message, refusal->fault, refusal->value);
     diags_error(app->diags, (struct position){NULL, 0, 0}, "%s", message);
     return STATUS_DATA;

@@ -4,19 +4,19 @@
 #include <gsl/gsl_math.h>
 #include <math.h>
 
-/* ==== colony ================================================================================== */
-
 enum process_error cardinals_check(const struct cardinals *cardinals)
 {
-    enum process_error error;
-    if ((error = limit_check(PROCESS_GROWTH_CELSIUS, cardinals->t_min)) != PROCESS_OK ||
-        (error = limit_check(PROCESS_GROWTH_CELSIUS, cardinals->t_opt)) != PROCESS_OK ||
-        (error = limit_check(PROCESS_GROWTH_CELSIUS, cardinals->t_max)) != PROCESS_OK)
+    const struct bounded numbers[] = {{PROCESS_GROWTH_CELSIUS, cardinals->t_min},
+                                      {PROCESS_GROWTH_CELSIUS, cardinals->t_opt},
+                                      {PROCESS_GROWTH_CELSIUS, cardinals->t_max}};
+    double value;
+    enum process_error error = limit_check_each(numbers, 3, &value);
+    if (error != PROCESS_OK)
         return error;
-    if (!(cardinals->t_opt < cardinals->t_max) ||
-        !(cardinals->t_opt > 0.5 * (cardinals->t_min + cardinals->t_max)))
-        return PROCESS_CARDINALS;
-    return PROCESS_OK;
+    return cardinals->t_opt < cardinals->t_max &&
+                   cardinals->t_opt > 0.5 * (cardinals->t_min + cardinals->t_max)
+               ? PROCESS_OK
+               : PROCESS_CARDINALS;
 }
 
 double cardinals_factor(const struct cardinals *cardinals, double celsius)
@@ -42,13 +42,15 @@ double colony_edge_stretch(double points_in_vessel)
 
 enum process_error colony_check(const struct colony *colony)
 {
+    const struct bounded numbers[] = {
+        {PROCESS_GROWTH_RATE, colony->rate}, {PROCESS_LAG, colony->lag},
+        {PROCESS_POINTS, colony->points},    {PROCESS_POINTS, colony->kernels},
+        {PROCESS_VOLUME, colony->volume},
+    };
+    double value;
     enum process_error error = cardinals_check(&colony->cardinals);
-    if (error != PROCESS_OK ||
-        (error = limit_check(PROCESS_GROWTH_RATE, colony->rate)) != PROCESS_OK ||
-        (error = limit_check(PROCESS_LAG, colony->lag)) != PROCESS_OK ||
-        (error = limit_check(PROCESS_POINTS, colony->points)) != PROCESS_OK ||
-        (error = limit_check(PROCESS_POINTS, colony->kernels)) != PROCESS_OK ||
-        (error = limit_check(PROCESS_VOLUME, colony->volume)) != PROCESS_OK)
+    error = error ? error : limit_check_each(numbers, sizeof numbers / sizeof *numbers, &value);
+    if (error != PROCESS_OK)
         return error;
     if (colony->warmth_count == 0)
         return PROCESS_EMPTY;
@@ -61,9 +63,10 @@ enum process_error colony_check(const struct colony *colony)
     }
     for (size_t i = 0; i < colony->shake_count; i++) {
         const struct shake *shake = &colony->shakes[i];
-        if ((error = limit_check(PROCESS_DAYS, shake->day)) != PROCESS_OK ||
-            (error = limit_check(PROCESS_SHAKE_FACTOR, shake->factor)) != PROCESS_OK ||
-            (error = limit_check(PROCESS_LAG, shake->pause)) != PROCESS_OK)
+        const struct bounded of[] = {{PROCESS_DAYS, shake->day},
+                                     {PROCESS_SHAKE_FACTOR, shake->factor},
+                                     {PROCESS_LAG, shake->pause}};
+        if ((error = limit_check_each(of, 3, &value)) != PROCESS_OK)
             return error;
         if (i > 0 && shake->day <= colony->shakes[i - 1].day)
             return PROCESS_TIME_ORDER;
@@ -140,7 +143,7 @@ double colony_coverage(const struct colony *colony, double day)
     return 100.0 * (1.0 - bare * (1.0 - last));
 }
 
-/* ==== forecast ================================================================================ */
+/* ---- inputs as ranges ------------------------------------------------------------------------ */
 
 static const double last_day = 730.0;
 /* As far as z can be read off a coverage before rounding makes it 100 per cent. */

@@ -81,7 +81,7 @@ double colony_coverage(const struct colony *colony, double day);
 /*
  * When the grain will be white, how sure that is, and whether a vessel keeps up.
  *
- * process/colony.h computes one exact course; here its inputs are ranges. The
+ * A colony is one exact course; here its inputs are ranges. The
  * band around the central course is made one input at a time: in the scale
  * z = (-ln(1 - X))^(1/3), where Avrami's law is a straight line of rate and time
  * (the radius of a colony over the distance between them), each input is moved

@@ -4,28 +4,7 @@
 #include <gsl/gsl_math.h>
 #include <gsl/gsl_sf_bessel.h>
 #include <math.h>
-#include <stdint.h>
 #include <stdlib.h>
-
-/*
- * theta at even steps of time, each term from the one before by a factor: a
- * table of it costs multiplications where heat_theta would cost exponentials.
- * The factors' rounding adds up to less than 1e-12 over ten thousand steps.
- */
-struct heat_walk {
-    const struct heat_model *model;
-    double step;
-    size_t steps;                               /* taken so far */
-    double term[HEAT_DIRECTIONS][HEAT_TERMS];   /* C exp(-zeta^2 Fo) as it is now */
-    double factor[HEAT_DIRECTIONS][HEAT_TERMS]; /* what one step makes of it */
-    size_t terms[HEAT_DIRECTIONS];              /* that are not negligible yet */
-};
-
-static void heat_walk_start(struct heat_walk *walk, const struct heat_model *model, double step);
-/* Goes one step on and returns theta there. */
-static double heat_walk_on(struct heat_walk *walk);
-
-/* ==== heat ==================================================================================== */
 
 /* Below this Fourier number the centre has not noticed: 1 - theta < 2 erfc(1 / (2 sqrt Fo)). */
 static const double fourier_unnoticed = 0.008;
@@ -136,14 +115,15 @@ enum process_error heat_series(enum heat_direction_kind kind, double biot,
 enum process_error heat_model(const struct heat_body *body,
                               const struct heat_properties *properties, struct heat_model *model)
 {
-    enum process_error error;
-    double conductivity = properties->diffusivity * properties->heat_capacity;
+    const struct bounded numbers[] = {{PROCESS_DIFFUSIVITY, properties->diffusivity},
+                                      {PROCESS_HEAT_CAPACITY, properties->heat_capacity},
+                                      {PROCESS_CONDUCTANCE, properties->conductance}};
+    double value, conductivity = properties->diffusivity * properties->heat_capacity;
 
     if (body->count == 0 || body->count > HEAT_DIRECTIONS)
         return PROCESS_EMPTY;
-    if ((error = limit_check(PROCESS_DIFFUSIVITY, properties->diffusivity)) != PROCESS_OK ||
-        (error = limit_check(PROCESS_HEAT_CAPACITY, properties->heat_capacity)) != PROCESS_OK ||
-        (error = limit_check(PROCESS_CONDUCTANCE, properties->conductance)) != PROCESS_OK)
+    enum process_error error = limit_check_each(numbers, 3, &value);
+    if (error != PROCESS_OK)
         return error;
     model->count = body->count;
     for (size_t i = 0; i < body->count; i++) {
@@ -184,6 +164,20 @@ double heat_theta(const struct heat_model *model, double seconds)
     return theta;
 }
 
+/*
+ * theta at even steps of time, each term from the one before by a factor: a
+ * table of it costs multiplications where heat_theta would cost exponentials.
+ * The factors' rounding adds up to less than 1e-12 over ten thousand steps.
+ */
+struct heat_walk {
+    const struct heat_model *model;
+    double step;
+    size_t steps;                               /* taken so far */
+    double term[HEAT_DIRECTIONS][HEAT_TERMS];   /* C exp(-zeta^2 Fo) as it is now */
+    double factor[HEAT_DIRECTIONS][HEAT_TERMS]; /* what one step makes of it */
+    size_t terms[HEAT_DIRECTIONS];              /* that are not negligible yet */
+};
+
 static void heat_walk_start(struct heat_walk *walk, const struct heat_model *model, double step)
 {
     *walk = (struct heat_walk){.model = model, .step = step};
@@ -198,6 +192,7 @@ static void heat_walk_start(struct heat_walk *walk, const struct heat_model *mod
     }
 }
 
+/* Goes one step on and returns theta there. */
 static double heat_walk_on(struct heat_walk *walk)
 {
     static const double negligible = 1e-18;
@@ -218,8 +213,6 @@ static double heat_walk_on(struct heat_walk *walk)
     return theta;
 }
 
-/* ==== heat curve ============================================================================== */
-
 /*
  * Duhamel's integral for straight lines. With S(t) the integral of theta, the
  * centre lags its surroundings by
@@ -236,36 +229,25 @@ struct integral {
     double *sum;   /* integral up to it */
 };
 
-static void integral_release(struct integral *table)
-{
-    free(table->theta);
-    free(table->sum);
-}
-
-static enum process_error integral_fill(struct integral *table, const struct heat_model *model,
-                                        double step, size_t count)
+static void integral_fill(struct integral *table, const struct heat_model *model, double step,
+                          size_t count)
 {
     struct heat_walk walk;
 
-    if (count > SIZE_MAX / sizeof(double) / 2)
-        return PROCESS_MEMORY;
-    *table = (struct integral){.step = step, .count = count};
-    table->theta = malloc(count * sizeof *table->theta);
-    table->sum = malloc(count * sizeof *table->sum);
-    if (table->theta == NULL || table->sum == NULL) {
-        integral_release(table);
-        return PROCESS_MEMORY;
-    }
+    *table = (struct integral){
+        .step = step,
+        .count = count,
+        .theta = calloc(count, sizeof *table->theta),
+        .sum = calloc(count, sizeof *table->sum),
+    };
     heat_walk_start(&walk, model, 0.5 * step);
     table->theta[0] = 1.0;
-    table->sum[0] = 0.0;
     for (size_t i = 1; i < count; i++) {
         double middle = heat_walk_on(&walk);
         table->theta[i] = heat_walk_on(&walk);
         table->sum[i] =
             table->sum[i - 1] + step / 6.0 * (table->theta[i - 1] + 4.0 * middle + table->theta[i]);
     }
-    return PROCESS_OK;
 }
 
 static double integral_at(const struct integral *table, double seconds)
@@ -333,8 +315,7 @@ enum process_error heat_curve(const struct heat_model *model, double start_celsi
         return error;
     if (count == 0 || !(step > 0.0))
         return PROCESS_EMPTY;
-    if ((error = integral_fill(&table, model, step, count + 1)) != PROCESS_OK)
-        return error;
+    integral_fill(&table, model, step, count + 1);
     for (size_t i = 0; i < count; i++) {
         double behind;
         double outside =
@@ -343,6 +324,7 @@ enum process_error heat_curve(const struct heat_model *model, double start_celsi
         if (cap && core[i] > outside)
             core[i] = outside;
     }
-    integral_release(&table);
+    free(table.theta);
+    free(table.sum);
     return PROCESS_OK;
 }

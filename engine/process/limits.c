@@ -68,7 +68,6 @@ static const char *const others[PROCESS_COUNT] = {
     [PROCESS_EMPTY] = "nothing to compute from; at least two readings are needed",
     [PROCESS_UNREACHED] = "the value aimed for is never reached under these conditions",
     [PROCESS_MOISTURE_DROP] = "the target is drier than the grain; this takes drying, not water",
-    [PROCESS_MEMORY] = "out of memory",
 };
 
 static bool is_range(enum process_error error)
@@ -87,6 +86,16 @@ enum process_error limit_check(enum process_error bound, double value)
         return bound;
     /* Written so that a NaN fails. */
     return value >= limits[bound].lo && value <= limits[bound].hi ? PROCESS_OK : bound;
+}
+
+enum process_error limit_check_each(const struct bounded *numbers, size_t count, double *value)
+{
+    for (size_t i = 0; i < count; i++) {
+        *value = numbers[i].number;
+        if (limit_check(numbers[i].bound, *value) != PROCESS_OK)
+            return numbers[i].bound;
+    }
+    return PROCESS_OK;
 }
 
 enum process_error limit_check_range(enum process_error bound, const struct range *range)

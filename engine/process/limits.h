@@ -63,7 +63,6 @@ enum process_error {
     PROCESS_EMPTY,         /* nothing to work on */
     PROCESS_UNREACHED,     /* the value asked for is never reached */
     PROCESS_MOISTURE_DROP, /* the target is drier than what there is */
-    PROCESS_MEMORY,
     PROCESS_COUNT
 };
 
@@ -79,6 +78,13 @@ const struct limit *limit_of(enum process_error error);
 
 /* `bound` itself when `value` is outside it or not a number, else PROCESS_OK. */
 enum process_error limit_check(enum process_error bound, double value);
+
+/* The first of these numbers that is outside its bound, and its value; else PROCESS_OK. */
+struct bounded {
+    enum process_error bound;
+    double number;
+};
+enum process_error limit_check_each(const struct bounded *numbers, size_t count, double *value);
 
 /* As limit_check for each of the three, and PROCESS_RANGE_ORDER when they do not rise. */
 enum process_error limit_check_range(enum process_error bound, const struct range *range);
