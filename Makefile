@@ -17,7 +17,7 @@ WERROR   ?= $(if $(CI),-Werror)
 
 B        := .build/$(MODE)
 PACKAGES := yaml-0.1 libpcre2-8 readline gsl jansson libutf8proc sqlite3
-NEEDED   := gcc make pkg-config libyaml-dev libpcre2-dev libreadline-dev libgsl-dev libjansson-dev libutf8proc-dev libcsv-dev libsqlite3-dev
+NEEDED   := gcc make pkg-config libyaml-dev libpcre2-dev libreadline-dev libgsl-dev libjansson-dev libutf8proc-dev libcsv-dev libsqlite3-dev libstemmer-dev
 NEEDED_TESTS := $(NEEDED) perl libcmocka-dev libio-pty-perl r-base-core r-cran-e1071 r-cran-mlbench r-cran-survival libxml2-utils
 
 # The calendar is read back by a library of other people.
@@ -47,8 +47,8 @@ OUR_CFLAGS   = -std=c11 -D_POSIX_C_SOURCE=200809L -D_DEFAULT_SOURCE -Iengine $(W
 # The program's own requests for memory pass engine/base/memory.c.
 WRAPPED  := malloc calloc realloc strdup strndup
 OUR_LDFLAGS  = $(HARDLINK_$(MODE)) $(WRAPPED:%=-Wl,--wrap=%)
-# libcsv has no pkg-config file.
-OUR_LIBS     = $(PKG_LIBS) -lcsv -lm
+# libcsv and libstemmer have no pkg-config file.
+OUR_LIBS     = $(PKG_LIBS) -lcsv -lstemmer -lm
 
 # Lowest layer first. A folder may include from itself and from folders to its left
 # (reason and process may not see each other); tests/house checks it.

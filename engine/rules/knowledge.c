@@ -79,12 +79,23 @@ static const struct field SIBLINGS_FIELDS[] = {
 };
 static const struct shape SIBLINGS = SHAPE("'siblings'", SIBLINGS_FIELDS);
 
+static const struct field WORDS_FIELDS[] = {
+    NUMBER_OR("group_power", REQUIRED, CALIBRATION(words.group_power), NOT_NEGATIVE, 0),
+    NUMBER_OR("finding_power", REQUIRED, CALIBRATION(words.finding_power), NOT_NEGATIVE, 0),
+    NUMBER_OR("usual", REQUIRED, CALIBRATION(words.usual), POSITIVE, 0),
+    NUMBER_OR("status_prior", REQUIRED, CALIBRATION(words.status_prior), POSITIVE, 0),
+    NUMBER_OR("finding_prior", REQUIRED, CALIBRATION(words.finding_prior), POSITIVE, 0),
+    NUMBER_OR("most", REQUIRED, CALIBRATION(words.most), POSITIVE, 0),
+};
+static const struct shape WORDS = SHAPE("'words'", WORDS_FIELDS);
+
 static const struct field CALIBRATION_FIELDS[] = {
     NUMBER("tau", REQUIRED, CALIBRATION(tau), SHARE_ABOVE_0),
     NUMBER("hedge", REQUIRED, CALIBRATION(hedge), SHARE),
     NUMBER_OR("silence", OPTIONAL, CALIBRATION(silence), SHARE, 0),
     NUMBER_OR("silence_after", OPTIONAL, CALIBRATION(silence_after), NOT_NEGATIVE, 0),
     INNER("siblings", OPTIONAL, SIBLINGS),
+    INNER("words", OPTIONAL, WORDS),
     TEXT("fitted_by", OPTIONAL, CALIBRATION(fitted_by)),
 };
 static const struct shape CALIBRATION_SHAPE = SHAPE("'calibration'", CALIBRATION_FIELDS);

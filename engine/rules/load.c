@@ -633,6 +633,8 @@ struct rules *rules_load(const char *const *folders, size_t folder_count, struct
     struct loader loader;
     loader_init(&loader, keep, rules);
     loader.made = rules;
+    for (size_t i = 0; i < folder_count; i++)
+        *arena_push(keep, rules->folders, rules->folder_count) = arena_string(keep, folders[i]);
     load_folders(&loader, folders, folder_count);
     enum status result = loader_finish(&loader, diags);
     if (result != STATUS_OK) {

@@ -528,6 +528,14 @@ struct sibling_rules {
     double reach_seen; /* the same for the reach of each cause */
 };
 
+/* How much the words of a text say beside what was understood of them; see language/words.h. */
+struct word_calibration {
+    double group_power, finding_power; /* exponents: contaminated or not; which finding of these */
+    double usual;                      /* terms of a text at which they hold */
+    double status_prior, finding_prior; /* weight of what is shrunk to, in tables of terms */
+    double most;                       /* natural logarithm: bound of what a text says in all */
+};
+
 struct calibration {
     double tau;     /* power of the whole likelihood, 0 < tau <= 1 */
     double hedge;   /* certainty of a hedged statement, 0..1 */
@@ -536,6 +544,7 @@ struct calibration {
         silence_after; /* signs a text must speak of before its silence tells; 0: it never does */
     const char *fitted_by; /* the command that fits tau */
     struct sibling_rules siblings;
+    struct word_calibration words; /* all 0: words do not weigh */
 };
 
 /* A phrase that says several things at once, e.g. "nothing odd anywhere". */
@@ -576,6 +585,8 @@ struct language {
 /* ---- the whole ------------------------------------------------------------------------------- */
 
 struct rules {
+    const char **folders; /* that they were read from, in order */
+    size_t folder_count;
     const char *name;
     const char *version;
     char hash[17]; /* of all files read, for records: a 64-bit FNV-1a in hex, and NUL */

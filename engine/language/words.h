@@ -1,0 +1,69 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef JARSIDE_LANGUAGE_WORDS_H
+#define JARSIDE_LANGUAGE_WORDS_H
+
+#include <stddef.h>
+
+#include "base/diag.h"
+#include "base/text.h"
+#include "rules/rules.h"
+
+/*
+ * The weight of words: what growers' words went with, whether or not a phrase understands them.
+ *
+ * A text is cut into terms: the stems of its words and of each two that follow one another within a
+ * clause, each once. A stem after a negation is another term ("!green"), and figures are bins ("#4-9").
+ * For term t let n_f(t) be how many labelled texts of finding f hold it (a text of several findings
+ * is shared out), n_f the sum over all terms, V how many terms there are; likewise n_g for the group g
+ * of f, contaminated or not, and n_s for its status. Then
+ *
+ *   q_g(t) = (n_g(t) + 1)          / (n_g + V)        a Dirichlet prior of 1 each,
+ *   q_s(t) = (n_s(t) + b q_g(t))   / (n_s + b)        shrunk to the group, b = calibration status_prior V,
+ *   q_f(t) = (n_f(t) + c q_s(t))   / (n_f + c)        shrunk to the status, c = calibration finding_prior V,
+ *
+ *   ln L(f) = k sum_t [ group_power ln q_g(t) + finding_power (ln q_f(t) - ln q_g(t)) ],
+ *
+ * where k = sqrt(usual / terms) for texts of more or fewer terms than usual: words of one text repeat one another. Each
+ * term's weight is bounded, so that one rare word never decides. It is the multinomial naive Bayes of
+ * McCallum & Nigam (AAAI-98 Workshop on Learning for Text Categorization, 1998), shrunk as in their
+ * work with Rosenfeld and Mitchell (ICML 1998), with exponents for the dependence between words.
+ */
+struct words; /* opaque; immutable once read */
+
+struct words *words_new(const struct rules *rules);
+void words_free(struct words *words);
+
+/*
+ * Adds the counts of a table in the form of words_table; findings that the rules do not know are left
+ * out. Fine when there is no such file. STATUS_IO when it cannot be read, STATUS_DATA with
+ * FILE:LINE when it is no such table.
+ */
+enum status words_read(struct words *words, const char *path, struct diags *diags);
+
+struct word_weight { /* what one term says */
+    char term[64];
+    double odds; /* natural log of its factor on the odds that the vessel is contaminated */
+};
+
+/*
+ * ln L(f) of a text for each finding, up to a constant, into `likelihood` (finding_count entries): all 0
+ * when no term is known. The terms that weigh most go to `weights`, heaviest first; how many is the
+ * result. `weights` may be NULL when `most` is 0.
+ */
+size_t words_weigh(const struct words *words, const char *text, size_t length, double *likelihood,
+                   struct word_weight *weights, size_t most);
+
+/* ---- counting -------------------------------------------------------------------------------- */
+
+struct word_counts; /* opaque: labelled texts, counted */
+
+struct word_counts *word_counts_new(const struct rules *rules);
+void word_counts_free(struct word_counts *counts);
+/* One text and the findings it is labelled with, the likeliest first; up to three count. */
+void word_counts_add(struct word_counts *counts, const char *text, size_t length,
+                     const size_t *findings, size_t finding_count);
+/* The table: terms that at least `least` texts hold, sorted by bytes; the same counts make the same
+ * bytes. */
+void word_counts_table(struct word_counts *counts, size_t least, struct text *table);
+
+#endif
