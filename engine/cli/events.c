@@ -834,7 +834,7 @@ static enum status correct_look(struct correcting *correcting, const char *words
         return status;
     if (correcting->json)
         return said(correcting, "look", (long long)old->id, request.label);
-    const struct told told = {app->rules, app->triage, verdict};
+    const struct judged told = {app->rules, app->triage, verdict};
     screen_say(&app->out, 0, 2, ROLE_PLAIN, "%s: look %lld takes the place of look %lld.",
                request.label, (long long)look.id, (long long)old->id);
     view_verdict(&app->out, &told, false);

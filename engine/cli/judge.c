@@ -121,7 +121,7 @@ static enum status tell(struct app *app, bool one_of_many)
         line ? triage_judge_briefly(app->triage) : triage_judge(app->triage);
     if (verdict == NULL)
         return STATUS_MEMORY;
-    const struct told told = {app->rules, app->triage, verdict};
+    const struct judged told = {app->rules, app->triage, verdict};
     if (json)
         return app_json(app, view_verdict_json(&told), one_of_many);
     if (line)

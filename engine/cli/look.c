@@ -104,7 +104,7 @@ static void say_saved(const struct looking *looking, const struct vessel *vessel
 static json_t *look_json(const struct looking *looking, const struct vessel *vessel,
                          const struct look *look, const struct verdict *verdict)
 {
-    const struct told told = {looking->app->rules, looking->app->triage, verdict};
+    const struct judged told = {looking->app->rules, looking->app->triage, verdict};
     json_t *json = view_verdict_json(&told);
     json_object_update_new(
         json, json_pack("{s:I, s:s, s:o, s:o, s:s}", "look", (json_int_t)look->id, "vessel",
@@ -163,7 +163,7 @@ static enum status save(const struct looking *looking, struct consultation *cons
     if (looking->json)
         return app_json(app, look_json(looking, &consultation->vessel, &look, verdict), false);
     if (looking->words[0] != '\0') { /* a conversation has shown it already */
-        const struct told told = {app->rules, app->triage, verdict};
+        const struct judged told = {app->rules, app->triage, verdict};
         screen_say(&app->out, 0, 2, ROLE_STRONG, "%s", heading(looking, consultation));
         view_findings(&app->out, &told, 2);
         view_siblings_briefly(&app->out, &told);
@@ -197,7 +197,7 @@ static enum status look_at_vessel(struct looking *looking, const char *label)
         return status;
     if (says_something(app->triage))
         return save(looking, &consultation, words);
-    const struct told told = {app->rules, app->triage, triage_judge(app->triage)};
+    const struct judged told = {app->rules, app->triage, triage_judge(app->triage)};
     view_unclear(&app->err, &told);
     (void)screen_flush(&app->err, stderr);
     return app_usage(app,

@@ -54,7 +54,7 @@ struct conversation {
 #define NO_OBSERVABLE ((size_t)-1)
 
 /* The verdict on what is known now, and what goes with it for telling. */
-static struct told converse_told(struct conversation *talk);
+static struct judged converse_told(struct conversation *talk);
 
 /* page.c: sends what stands in the screen's buffer; `wait` lets a person read before more comes. */
 static void page_end(struct conversation *talk);
@@ -125,8 +125,8 @@ static bool fits(const struct conversation *talk, size_t lines)
 }
 
 /* Adds a part to the page, ending the page first when the part no longer fits on it. */
-static void add_part(struct conversation *talk, const struct told *told,
-                     void (*part)(struct screen *screen, const struct told *told))
+static void add_part(struct conversation *talk, const struct judged *told,
+                     void (*part)(struct screen *screen, const struct judged *told))
 {
     struct screen *screen = talk->opening->screen;
     size_t before = screen->out.length;
@@ -140,20 +140,20 @@ static void add_part(struct conversation *talk, const struct told *told,
     part(screen, told);
 }
 
-static void part_head(struct screen *screen, const struct told *told)
+static void part_head(struct screen *screen, const struct judged *told)
 {
     screen_blank(screen);
     view_action(screen, told);
     view_cautions_first(screen, told);
 }
 
-static void part_findings(struct screen *screen, const struct told *told)
+static void part_findings(struct screen *screen, const struct judged *told)
 {
     screen_say(screen, 0, 0, ROLE_STRONG, "Most likely inside");
     view_findings(screen, told, 3);
 }
 
-static void part_steps(struct screen *screen, const struct told *told)
+static void part_steps(struct screen *screen, const struct judged *told)
 {
     if (told->verdict->step_count == 0)
         return;
@@ -161,13 +161,13 @@ static void part_steps(struct screen *screen, const struct told *told)
     view_steps(screen, told);
 }
 
-static void part_causes(struct screen *screen, const struct told *told)
+static void part_causes(struct screen *screen, const struct judged *told)
 {
     screen_heading(screen, "Most likely why");
     view_causes(screen, told, 4);
 }
 
-static void part_computed(struct screen *screen, const struct told *told)
+static void part_computed(struct screen *screen, const struct judged *told)
 {
     if (told->verdict->computed_count == 0)
         return;
@@ -175,7 +175,7 @@ static void part_computed(struct screen *screen, const struct told *told)
     view_computed(screen, told);
 }
 
-static void part_tests(struct screen *screen, const struct told *told)
+static void part_tests(struct screen *screen, const struct judged *told)
 {
     if (told->verdict->test_count == 0)
         return;
@@ -183,7 +183,7 @@ static void part_tests(struct screen *screen, const struct told *told)
     view_tests(screen, told, 2);
 }
 
-static void part_changes(struct screen *screen, const struct told *told)
+static void part_changes(struct screen *screen, const struct judged *told)
 {
     screen_say(screen, 0, 0, ROLE_STRONG, "What to change next time");
     view_changes(screen, told);
@@ -191,7 +191,7 @@ static void part_changes(struct screen *screen, const struct told *told)
 
 static void page_verdict(struct conversation *talk)
 {
-    struct told told = converse_told(talk);
+    struct judged told = converse_told(talk);
     if (told.verdict == NULL)
         return;
     add_part(talk, &told, part_head);
@@ -204,7 +204,7 @@ static void page_verdict(struct conversation *talk)
 
 static void page_causes(struct conversation *talk)
 {
-    struct told told = converse_told(talk);
+    struct judged told = converse_told(talk);
     if (told.verdict == NULL)
         return;
     add_part(talk, &told, part_causes);
@@ -258,7 +258,7 @@ static void act_so_far(struct conversation *talk, const char *rest)
 {
     (void)rest;
     struct screen *screen = talk->opening->screen;
-    struct told told = converse_told(talk);
+    struct judged told = converse_told(talk);
     if (told.verdict == NULL)
         return;
     view_understood(screen, &told);
@@ -277,7 +277,7 @@ static void act_details(struct conversation *talk, const char *rest)
 {
     (void)rest;
     struct screen *screen = talk->opening->screen;
-    struct told told = converse_told(talk);
+    struct judged told = converse_told(talk);
     if (told.verdict == NULL)
         return;
     screen_heading(screen, "What weighs how much");
@@ -318,7 +318,7 @@ static void act_change(struct conversation *talk, const char *rest)
     struct screen *screen = talk->opening->screen;
     size_t observable = rest[0] != '\0' ? known_named(talk, rest) : NO_OBSERVABLE;
     if (observable == NO_OBSERVABLE) {
-        struct told told = converse_told(talk);
+        struct judged told = converse_told(talk);
         if (told.verdict == NULL)
             return;
         screen_say(screen, 0, 0, ROLE_PLAIN, "Say 'change' and which of these:");
@@ -517,7 +517,7 @@ static const struct question *question_of(const struct conversation *talk,
 static void ask_why(struct conversation *talk)
 {
     struct screen *screen = talk->opening->screen;
-    struct told told = converse_told(talk);
+    struct judged told = converse_told(talk);
     if (told.verdict == NULL)
         return;
     if (talk->asking == NO_OBSERVABLE) {
@@ -581,9 +581,9 @@ static void ask_offer(struct conversation *talk)
 
 enum { MOST_CAUSE_QUESTIONS = 6 };
 
-static struct told converse_told(struct conversation *talk)
+static struct judged converse_told(struct conversation *talk)
 {
-    struct told told = {talk->opening->rules, talk->opening->triage,
+    struct judged told = {talk->opening->rules, talk->opening->triage,
                         triage_judge(talk->opening->triage)};
     if (told.verdict == NULL)
         talk->fault = STATUS_MEMORY;
@@ -657,7 +657,7 @@ static size_t unclear_count(const struct conversation *talk)
 /* What the last line left unclear, and where things stand. */
 static void tell_standing(struct conversation *talk, size_t unclear_before)
 {
-    struct told told = converse_told(talk);
+    struct judged told = converse_told(talk);
     if (told.verdict == NULL)
         return;
     view_unclear_since(talk->opening->screen, &told, unclear_before);
@@ -704,7 +704,7 @@ static struct observation *copy_observations(struct conversation *talk)
 
 static void tell_understood(struct conversation *talk, size_t unclear_before)
 {
-    struct told told = converse_told(talk);
+    struct judged told = converse_told(talk);
     if (told.verdict == NULL)
         return;
     screen_say(talk->opening->screen, 0, 0, ROLE_QUIET, "Understood:");
@@ -716,7 +716,7 @@ static void tell_understood(struct conversation *talk, size_t unclear_before)
 
 static void tell_nothing_new(struct conversation *talk, size_t unclear_before)
 {
-    struct told told = converse_told(talk);
+    struct judged told = converse_told(talk);
     if (told.verdict == NULL)
         return;
     view_unclear_since(talk->opening->screen, &told, unclear_before);

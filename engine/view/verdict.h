@@ -16,62 +16,56 @@
  * is fixed: what to do with the vessel, the cautions for health, then
  * everything else, so that no handling step stands before a caution.
  */
-struct told { /* what is being told, passed together */
+struct judged { /* a case and its verdict, passed together */
     const struct rules *rules;
     const struct triage *triage;
     const struct verdict *verdict;
 };
 
 /* The action in a word, its sentence, and the floor that decided, if one did. */
-void view_action(struct screen *screen, const struct told *told);
+void view_action(struct screen *screen, const struct judged *judged);
 /* The cautions that apply: those shown before any handling step, and the later ones. */
 enum { CAUTION_FIRST_RANK = 10 };
-void view_cautions_first(struct screen *screen, const struct told *told);
-void view_cautions_later(struct screen *screen, const struct told *told);
+void view_cautions_first(struct screen *screen, const struct judged *judged);
+void view_cautions_later(struct screen *screen, const struct judged *judged);
 /* The likeliest findings and causes, at most `most` of each, none below one per cent. */
-void view_findings(struct screen *screen, const struct told *told, size_t most);
-void view_causes(struct screen *screen, const struct told *told, size_t most);
+void view_findings(struct screen *screen, const struct judged *judged, size_t most);
+void view_causes(struct screen *screen, const struct judged *judged, size_t most);
 /* What to do now, numbered. */
-void view_steps(struct screen *screen, const struct told *told);
+void view_steps(struct screen *screen, const struct judged *judged);
 /* What to change next time, for the causes that are likely. */
-void view_changes(struct screen *screen, const struct told *told);
+void view_changes(struct screen *screen, const struct judged *judged);
 /* Which answers weigh how much, for the leader against its best rival. */
-void view_evidence(struct screen *screen, const struct told *told);
+void view_evidence(struct screen *screen, const struct judged *judged);
 /* Which answers would turn the action. */
-void view_turns(struct screen *screen, const struct told *told);
+void view_turns(struct screen *screen, const struct judged *judged);
 /* What process physics computed from the case, with its assumptions. */
-void view_computed(struct screen *screen, const struct told *told);
-/* What earlier looks saw that still counts, and when; nothing when there is none. */
-void view_recalled(struct screen *screen, const struct told *told);
-/* What became of the vessel's siblings, a line a group, and what that moved; nothing when none was
- * counted. Briefly: the group that moves most, if it moves anything much. */
-void view_siblings(struct screen *screen, const struct told *told);
-void view_siblings_briefly(struct screen *screen, const struct told *told);
-/* The same as a JSON array, one object a group. New reference; NULL out of memory. */
-json_t *view_siblings_json(const struct told *told);
+void view_computed(struct screen *screen, const struct judged *judged);
+/* Of what became of the vessel's siblings, the group that moves most, if it moves anything much. */
+void view_siblings_briefly(struct screen *screen, const struct judged *judged);
 /* Tests that would separate the leading causes. */
-void view_tests(struct screen *screen, const struct told *told, size_t most);
+void view_tests(struct screen *screen, const struct judged *judged, size_t most);
 /* Everything known so far, a line each. The same without what the journal knows, which is counted. */
-void view_understood(struct screen *screen, const struct told *told);
-void view_understood_now(struct screen *screen, const struct told *told);
+void view_understood(struct screen *screen, const struct judged *judged);
+void view_understood_now(struct screen *screen, const struct judged *judged);
 /* What was said and not understood, from the nth such words on, and what contradicts; nothing when
  * all is clear. */
-void view_unclear_since(struct screen *screen, const struct told *told, size_t nth);
-void view_unclear(struct screen *screen, const struct told *told);
+void view_unclear_since(struct screen *screen, const struct judged *judged, size_t nth);
+void view_unclear(struct screen *screen, const struct judged *judged);
 /* One or two lines: what leads, and whether the action is settled. */
-void view_standing(struct screen *screen, const struct told *told);
+void view_standing(struct screen *screen, const struct judged *judged);
 /* The same for the causes, once the action is settled. */
-void view_standing_causes(struct screen *screen, const struct told *told);
+void view_standing_causes(struct screen *screen, const struct judged *judged);
 
 /* The whole, brief or explained. What was found and why comes first, so that the action, its cautions
  * and its steps, in that order, are what stays on a terminal. */
-void view_verdict(struct screen *screen, const struct told *told, bool explain);
+void view_verdict(struct screen *screen, const struct judged *judged, bool explain);
 
 /* What to do, without what was found and why: for where it was just recorded. */
-void view_verdict_action(struct screen *screen, const struct told *told);
+void view_verdict_action(struct screen *screen, const struct judged *judged);
 
 /* One line, tab-separated: action, leading finding, its probability. */
-void view_verdict_line(struct screen *screen, const struct told *told);
+void view_verdict_line(struct screen *screen, const struct judged *judged);
 
 /* "almost certainly" for 0.96, after rules.scale.spoken; "" if the scale is empty. */
 const char *view_spoken(const struct rules *rules, double p);
@@ -79,7 +73,7 @@ const char *view_spoken(const struct rules *rules, double p);
 enum { PERCENT_ROOM = 16 };
 const char *view_percent(double p, char room[PERCENT_ROOM]);
 
-/* The verdict as JSON, schema 1 (README.md, "For programs"). New reference; NULL out of memory. */
-json_t *view_verdict_json(const struct told *told);
+/* The verdict as JSON, schema 1 (README.md, "For programs"). New reference. */
+json_t *view_verdict_json(const struct judged *judged);
 
 #endif

@@ -213,7 +213,7 @@ static inline void hold_verdict(const struct rules *rules, const struct verdict 
 }
 
 /* What is shown is safe, on a wide screen and on the narrowest, in UTF-8 and in ASCII. */
-static inline void hold_shown(const struct told *told)
+static inline void hold_shown(const struct judged *told)
 {
     static const size_t widths[] = {SCREEN_NARROWEST, SCREEN_DEFAULT};
     for (size_t i = 0; i < 2; i++) {
@@ -236,7 +236,7 @@ static inline void judge_and_hold(struct kit *c)
     const struct verdict *verdict = triage_judge(c->triage);
     hold(verdict != NULL, "there is memory for a verdict");
     hold_verdict(c->rules, verdict);
-    const struct told told = {c->rules, c->triage, verdict};
+    const struct judged told = {c->rules, c->triage, verdict};
     hold_shown(&told);
 }
 
