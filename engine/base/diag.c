@@ -9,8 +9,6 @@
 #include "base/memory.h"
 #include "base/text.h"
 
-/* ==== status ================================================================================== */
-
 enum exit_status status_exit(enum status status)
 {
     switch (status) {
@@ -32,8 +30,6 @@ enum exit_status status_exit(enum status status)
     }
     return EXIT_INTERNAL;
 }
-
-/* ==== diag ==================================================================================== */
 
 struct diags {
     struct arena *arena; /* every string of every diagnostic */
@@ -159,7 +155,7 @@ const struct diag *diags_get(const struct diags *diags, size_t index)
     return index < diags->kept_count ? &diags->kept[index] : NULL;
 }
 
-/* ==== diag nearest ============================================================================ */
+/* ---- nearest names --------------------------------------------------------------------------- */
 
 /* "Did you mean": the distance of Damerau (1964) and Levenshtein (1966). */
 

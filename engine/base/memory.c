@@ -13,8 +13,6 @@
 
 #include "base/filing.h"
 
-/* ==== memory ================================================================================== */
-
 /* Requests come without a context, from every thread: there is no other place for these. */
 static void (*restore_terminal)(void);
 static atomic_flag ending = ATOMIC_FLAG_INIT;
@@ -87,8 +85,6 @@ __attribute__((constructor)) static void watch_json(void)
 {
     json_set_alloc_funcs(malloc, free);
 }
-
-/* ==== arena =================================================================================== */
 
 /* A block holds its header and then the pieces; the header is padded so that they are aligned. */
 struct block {

@@ -11,8 +11,6 @@
 
 #include "base/memory.h"
 
-/* ==== text ==================================================================================== */
-
 /* An empty text points here, so that `bytes` is a string at any time. Never written to or freed:
  * capacity 0 says that nothing is owned. */
 static char *nothing(void)
@@ -78,32 +76,36 @@ void text_puts(struct text *text, const char *string)
     text_add(text, string, strlen(string));
 }
 
-void text_printf(struct text *text, const char *format, ...)
-{
-    va_list measure;
-    va_list print;
-    va_start(measure, format);
-    va_copy(print, measure);
-    int length = vsnprintf(NULL, 0, format, measure);
-    va_end(measure);
-    if (length > 0) {
-        text_reserve(text, (size_t)length);
-        (void)vsnprintf(text->bytes + text->length, (size_t)length + 1, format, print);
-        text->length += (size_t)length;
-    }
-    va_end(print);
-}
-
-char *text_vformat(const char *format, va_list arguments)
+static void __attribute__((format(printf, 2, 0)))
+text_vprintf(struct text *text, const char *format, va_list arguments)
 {
     va_list measure;
     va_copy(measure, arguments);
     int length = vsnprintf(NULL, 0, format, measure);
     va_end(measure);
-    size_t room = length < 0 ? 1 : (size_t)length + 1;
-    char *string = calloc(room, 1);
-    (void)vsnprintf(string, room, format, arguments);
-    return string;
+    if (length < 0)
+        return;
+    text_reserve(text, (size_t)length);
+    (void)vsnprintf(text->bytes + text->length, (size_t)length + 1, format, arguments);
+    text->length += (size_t)length;
+}
+
+void text_printf(struct text *text, const char *format, ...)
+{
+    va_list arguments;
+    va_start(arguments, format);
+    text_vprintf(text, format, arguments);
+    va_end(arguments);
+}
+
+char *text_vformat(const char *format, va_list arguments)
+{
+    struct text text;
+    text_init(&text);
+    text_reserve(&text, 0);
+    text.bytes[0] = '\0';
+    text_vprintf(&text, format, arguments);
+    return text.bytes;
 }
 
 char *text_format(const char *format, ...)
@@ -115,9 +117,7 @@ char *text_format(const char *format, ...)
     return string;
 }
 
-/* ==== text unicode ============================================================================ */
-
-/* UTF-8: what is valid, how wide it is, and what may reach a screen. */
+/* ---- UTF-8: what is valid, how wide it is, and what may reach a screen ------------------------ */
 
 enum { REPLACEMENT = 0xFFFD, INVALID = -1, DROP = -2 };
 
@@ -220,49 +220,21 @@ static utf8proc_int32_t safe_point(utf8proc_int32_t point, bool before_newline, 
 /* Points whose plain look-alike is not their compatibility decomposition. */
 static const char *plain_spelling(utf8proc_int32_t point)
 {
-    switch (point) {
-    case 0x00B0:
-        return "deg";
-    case 0x00B7:
-    case 0x2022:
-        return "*";
-    case 0x00D7:
-        return "x";
-    case 0x00DF:
-        return "ss";
-    case 0x00E6:
-        return "ae";
-    case 0x0153:
-        return "oe";
-    case 0x00F8:
-        return "o";
-    case 0x2018:
-    case 0x2019:
-    case 0x2032:
-        return "'";
-    case 0x201C:
-    case 0x201D:
-    case 0x2033:
-        return "\"";
-    case 0x2010:
-    case 0x2011:
-    case 0x2012:
-    case 0x2013:
-    case 0x2014:
-    case 0x2015:
-    case 0x2212:
-        return "-";
-    case 0x2044:
-        return "/";
-    case 0x2264:
-        return "<=";
-    case 0x2265:
-        return ">=";
-    case 0x2192:
-        return "->";
-    default:
-        return NULL;
-    }
+    static const struct {
+        utf8proc_int32_t first, last;
+        const char *spelling;
+    } plain[] = {
+        {0x00B0, 0x00B0, "deg"}, {0x00B7, 0x00B7, "*"},  {0x00D7, 0x00D7, "x"},
+        {0x00DF, 0x00DF, "ss"},  {0x00E6, 0x00E6, "ae"}, {0x00F8, 0x00F8, "o"},
+        {0x0153, 0x0153, "oe"},  {0x2010, 0x2015, "-"},  {0x2018, 0x2019, "'"},
+        {0x201C, 0x201D, "\""},  {0x2022, 0x2022, "*"},  {0x2032, 0x2032, "'"},
+        {0x2033, 0x2033, "\""},  {0x2044, 0x2044, "/"},  {0x2192, 0x2192, "->"},
+        {0x2212, 0x2212, "-"},   {0x2264, 0x2264, "<="}, {0x2265, 0x2265, ">="},
+    };
+    for (size_t i = 0; i < sizeof plain / sizeof *plain; i++)
+        if (point >= plain[i].first && point <= plain[i].last)
+            return plain[i].spelling;
+    return NULL;
 }
 
 /* Without its accents, or in more letters, a point may be ASCII: e for its accented forms, 1/2. */
@@ -292,22 +264,14 @@ static void add_ascii(struct text *out, utf8proc_int32_t point)
 
 static void add_point(struct text *out, utf8proc_int32_t point, bool ascii)
 {
-    if (point < 0x80) {
-        text_add(out, &(char){(char)point}, 1);
-        return;
-    }
-    if (ascii) {
-        const char *spelling = plain_spelling(point);
-        if (spelling)
-            text_puts(out, spelling);
-        else
-            add_ascii(out, point);
-        return;
-    }
     utf8proc_uint8_t encoded[4];
-    utf8proc_ssize_t size = utf8proc_encode_char(point, encoded);
-    if (size > 0)
-        text_add(out, (const char *)encoded, (size_t)size);
+    const char *spelling = ascii && point >= 0x80 ? plain_spelling(point) : NULL;
+    if (spelling)
+        text_puts(out, spelling);
+    else if (ascii && point >= 0x80)
+        add_ascii(out, point);
+    else
+        text_add(out, (const char *)encoded, (size_t)utf8proc_encode_char(point, encoded));
 }
 
 void text_safe(struct text *out, const char *bytes, size_t length,
@@ -331,9 +295,7 @@ void text_safe(struct text *out, const char *bytes, size_t length,
     }
 }
 
-/* ==== text fold =============================================================================== */
-
-/* Folding for comparison: one spelling for what a reader would call the same words. */
+/* ---- folding: one spelling for what a reader would call the same words ----------------------- */
 
 /*
  * Text is normalised cluster by cluster, since composition never reaches across
@@ -509,8 +471,6 @@ bool text_fold(struct text *out, const char *bytes, size_t length, size_t **orig
     }
     return true;
 }
-
-/* ==== json text =============================================================================== */
 
 /* RFC 8259, section 7: beyond the first 65536 as two halves of UTF-16. */
 static void add_escape(struct text *out, int32_t point)

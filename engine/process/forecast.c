@@ -179,44 +179,27 @@ static struct colony central(const struct forecast *forecast)
 
 static struct range input_range(const struct forecast *forecast, enum forecast_input input)
 {
-    switch (input) {
-    case FORECAST_RATE:
-        return forecast->rate;
-    case FORECAST_POINTS:
-        return forecast->points;
-    case FORECAST_LAG:
-        return forecast->lag;
-    default:
-        return (struct range){-forecast->temperature_doubt, 0.0, forecast->temperature_doubt};
-    }
+    const double doubt = forecast->temperature_doubt;
+    const struct range ranges[FORECAST_INPUTS] = {
+        forecast->rate, forecast->points, forecast->lag, {-doubt, 0.0, doubt}};
+    return ranges[input];
 }
 
-static void set_input(struct colony *colony, enum forecast_input input, double value)
+static double *input_of(struct colony *colony, enum forecast_input input)
 {
-    switch (input) {
-    case FORECAST_RATE:
-        colony->rate = value;
-        break;
-    case FORECAST_POINTS:
-        colony->points = value;
-        break;
-    case FORECAST_LAG:
-        colony->lag = value;
-        break;
-    default:
-        colony->warmer = value;
-        break;
-    }
+    double *const inputs[FORECAST_INPUTS] = {&colony->rate, &colony->points, &colony->lag,
+                                             &colony->warmer};
+    return inputs[input];
 }
 
 enum process_error forecast_check(const struct forecast *forecast)
 {
     struct colony colony = central(forecast);
     enum process_error error = colony_check(&colony);
-    if (error != PROCESS_OK ||
-        (error = limit_check_range(PROCESS_GROWTH_RATE, &forecast->rate)) != PROCESS_OK ||
-        (error = limit_check_range(PROCESS_POINTS, &forecast->points)) != PROCESS_OK ||
-        (error = limit_check_range(PROCESS_LAG, &forecast->lag)) != PROCESS_OK)
+    error = error ? error : limit_check_range(PROCESS_GROWTH_RATE, &forecast->rate);
+    error = error ? error : limit_check_range(PROCESS_POINTS, &forecast->points);
+    error = error ? error : limit_check_range(PROCESS_LAG, &forecast->lag);
+    if (error != PROCESS_OK)
         return error;
     return forecast->temperature_doubt >= 0.0 && forecast->temperature_doubt <= 10.0
                ? PROCESS_OK
@@ -245,7 +228,7 @@ void forecast_coverage(const struct forecast *forecast, double day, struct range
         struct colony moved = colony;
         double least = 0.0, most = 0.0;
         for (int end = 0; end < 2; end++) {
-            set_input(&moved, (enum forecast_input)i, end == 0 ? range.low : range.high);
+            *input_of(&moved, (enum forecast_input)i) = end == 0 ? range.low : range.high;
             double deviation = z_of(colony_coverage(&moved, day)) - middle;
             least = fmin(least, deviation);
             most = fmax(most, deviation);
@@ -304,44 +287,17 @@ enum process_error forecast_days(const struct forecast *forecast, double coverag
     return PROCESS_OK;
 }
 
-/* Where to look for the value of an input that fits: from hopeless to best. */
-static void search_ends(const struct forecast *forecast, enum forecast_input input, double *slow,
-                        double *fast)
-{
-    struct range range = input_range(forecast, input);
-    switch (input) {
-    case FORECAST_RATE:
-        *slow = fmax(0.05, range.central / 50.0);
-        *fast = fmin(200.0, range.central * 50.0);
-        break;
-    case FORECAST_POINTS:
-        *slow = fmax(1e-6, range.central / 1e4);
-        *fast = fmin(1e3, range.central * 1e4);
-        break;
-    case FORECAST_LAG:
-        *slow = 60.0;
-        *fast = 0.0;
-        break;
-    default:
-        /* Colder or hotter, whichever side of its best the place is on. */
-        *fast = forecast->cardinals.t_opt - forecast->warmth[0].celsius;
-        *slow = *fast >= 0.0 ? -25.0 : 25.0;
-        break;
-    }
-}
-
+/* How far a value is from its range, in half widths; roots are taken on a log scale. */
 static double stretch_of(const struct range *range, enum forecast_input input, double needed)
 {
-    double half;
-    if (input == FORECAST_TEMPERATURE)
-        return range->high > 0.0 ? fabs(needed) / range->high : INFINITY;
-    if (input == FORECAST_LAG) {
-        half = needed > range->central ? range->high - range->central : range->central - range->low;
-        return half > 0.0 ? fabs(needed - range->central) / half : INFINITY;
-    }
-    half = needed > range->central ? log(range->high / range->central)
-                                   : log(range->central / range->low);
-    return half > 0.0 ? fabs(log(needed / range->central)) / half : INFINITY;
+    const bool ratio = input == FORECAST_RATE || input == FORECAST_POINTS;
+    const bool more = needed > range->central;
+    const double half = ratio
+                            ? log(more ? range->high / range->central : range->central / range->low)
+                        : more ? range->high - range->central
+                               : range->central - range->low;
+    const double away = ratio ? log(needed / range->central) : needed - range->central;
+    return half > 0.0 ? fabs(away) / half : INFINITY;
 }
 
 static struct forecast_reason reason_for(const struct forecast *forecast, enum forecast_input input,
@@ -350,26 +306,32 @@ static struct forecast_reason reason_for(const struct forecast *forecast, enum f
     struct colony colony = central(forecast);
     struct range range = input_range(forecast, input);
     struct forecast_reason reason = {input, NAN, INFINITY};
-    double slow, fast;
-
+    /* Where to look for the value that fits: from hopeless to best. Of temperatures colder or hotter,
+     * whichever side of its best the place is on. */
+    const double to_best = forecast->cardinals.t_opt - forecast->warmth[0].celsius;
+    const double ends[FORECAST_INPUTS][2] = {
+        [FORECAST_RATE] = {fmax(0.05, range.central / 50.0), fmin(200.0, range.central * 50.0)},
+        [FORECAST_POINTS] = {fmax(1e-6, range.central / 1e4), fmin(1e3, range.central * 1e4)},
+        [FORECAST_LAG] = {60.0, 0.0},
+        [FORECAST_TEMPERATURE] = {to_best >= 0.0 ? -25.0 : 25.0, to_best},
+    };
+    double slow = ends[input][0], fast = ends[input][1], *value = input_of(&colony, input);
     /* Nothing and everything are met by many values: aim just inside to find the nearest. */
-    double aim = fmin(98.0, fmax(0.5, seen));
-    search_ends(forecast, input, &slow, &fast);
-    set_input(&colony, input, slow);
-    double at_slow = colony_coverage(&colony, day);
-    set_input(&colony, input, fast);
-    double at_fast = colony_coverage(&colony, day);
-    if (!(at_slow <= aim && aim <= at_fast))
+    const double aim = fmin(98.0, fmax(0.5, seen));
+
+    *value = slow;
+    if (!(colony_coverage(&colony, day) <= aim))
+        return reason;
+    *value = fast;
+    if (!(aim <= colony_coverage(&colony, day)))
         return reason;
     for (int i = 0; i < 60; i++) {
-        double middle = 0.5 * (slow + fast);
-        if (input == FORECAST_RATE || input == FORECAST_POINTS)
-            middle = sqrt(slow * fast);
-        set_input(&colony, input, middle);
+        *value = input == FORECAST_RATE || input == FORECAST_POINTS ? sqrt(slow * fast)
+                                                                    : 0.5 * (slow + fast);
         if (colony_coverage(&colony, day) < aim)
-            slow = middle;
+            slow = *value;
         else
-            fast = middle;
+            fast = *value;
     }
     reason.needed = 0.5 * (slow + fast);
     reason.stretch = stretch_of(&range, input, reason.needed);
