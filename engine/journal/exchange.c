@@ -13,7 +13,6 @@
 #include "base/filing.h"
 #include "base/memory.h"
 #include "base/text.h"
-#include "journal/mapping_internal.h"
 #include "journal/sql.h"
 
 enum { IMPORT_MOST_COLUMNS = 64 };

@@ -1,792 +1,1495 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "journal/mapping.h"
 
-#include <ctype.h>
+#include <errno.h>
 #include <math.h>
+#include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
+#include <yaml.h>
 
-#include "journal/mapping_internal.h"
+#include "base/csv.h"
+#include "base/dates.h"
+#include "base/filing.h"
+#include "base/units.h"
 #include "journal/sql.h"
 
-/* What carries a row into the journal. */
-struct carrier {
-    struct journal *journal;
-    const struct mapping *mapping;
-    struct reader *reader;
-    struct moment now;
-    struct arena *arena;             /* of one row */
-    struct diags *own;               /* what was wrong with one row, without a position */
-    const char *cells[MAPPED_COUNT]; /* of one row; "" where it says nothing */
-    struct text given, there;
-    /* What came of it. */
-    const char *label;          /* of the vessel, as far as it is known */
-    enum mapped blamed;         /* which cell a fault is about; MAPPED_COUNT for the row */
-    bool news;                  /* something was added */
-    size_t added[RECORD_COUNT]; /* by this row */
+enum {
+    MOST_BYTES = 1 << 20, /* of a map */
+    MOST_REPEATS = 64,
+    MOST_GUESSED = 64, /* columns that are looked at for a guess */
+    MOST_VALUES = 60,  /* of one of them that are kept */
+    MOST_LENGTH = 80,  /* of one of these */
 };
-
-/* Takes the row of carrier->cells. STATUS_DATA or STATUS_USAGE, and a message in `own`, when it is
- * refused: what it added until then is for the caller to undo. */
-enum status carrier_take(struct carrier *carrier);
-
-/* Whether the row says anything in that cell. */
-static bool carrier_said(const struct carrier *carrier, enum mapped field);
-/* Refuses a cell: adds what would be right, remembers which cell it is, gives STATUS_DATA. */
-enum status carrier_wrong(struct carrier *carrier, enum mapped field, const char *right);
-enum status carrier_lacks(struct carrier *carrier, enum mapped field, const char *why);
-/* The day that a cell says; none to come. */
-enum status carrier_day(struct carrier *carrier, enum mapped field, struct moment *moment);
-/* Adds a record, checked first, since a journal that refuses one ends the whole transaction. */
-enum status carrier_add(struct carrier *carrier, enum record record, void *row);
-/* The events and the outcome of the row, as far as they are not there already. */
-enum status carrier_events(struct carrier *carrier, int64_t vessel);
-
-/* ==== mapping events ========================================================================== */
-
-/* What a row tells of a vessel's life: what was done with it, and what became of it. */
 
 static const struct position nowhere = {NULL, 0, 0};
 
-static enum status take_event(struct carrier *carrier, int64_t vessel, enum event_kind kind,
-                              struct moment at)
+/* ==== what a column of theirs may be ========================================================== */
+
+enum role {
+    ROLE_VESSEL,
+    ROLE_NUMBER,
+    ROLE_BATCH,
+    ROLE_INOCULATED,
+    ROLE_SPECIES,
+    ROLE_STARTER,
+    ROLE_STARTER_KIND,
+    ROLE_LOT,
+    ROLE_GRAIN,
+    ROLE_COOK,
+    ROLE_COOKED,
+    ROLE_MINUTES,
+    ROLE_GAUGE,
+    ROLE_SESSION,
+    ROLE_PLACE,
+    ROLE_CELSIUS,
+    ROLE_KIND,
+    ROLE_GRAMS,
+    ROLE_CONTROL,
+    ROLE_DRY,
+    ROLE_WATER,
+    ROLE_DOSE,
+    ROLE_ISOLATED,
+    ROLE_SHAKEN,
+    ROLE_USED,
+    ROLE_DISCARDED,
+    ROLE_RESULT,
+    ROLE_ENDED,
+    ROLE_NOTE,
+    ROLE_COUNT
+};
+
+static const struct {
+    const char *name;   /* in a map */
+    enum record record; /* what it is a column of: from there come its kind, unit and words */
+    const char *column;
+    const char *headings; /* that suggest it, folded, the likeliest first */
+} roles[ROLE_COUNT] = {
+    /* in the order of enum role */
+    {"vessel", RECORD_VESSEL, "label",
+     "vessel|jar|bag|label|vessel id|jar id|bag id|container|unit|tag|code"},
+    {"number", RECORD_VESSEL, "number",
+     "number|no|nr|#|bag no|jar no|vessel no|bag number|jar number|bag #|jar #"},
+    {"batch", RECORD_BATCH, "label", "batch|run|batch id|batch no|run no|lot run|series|round"},
+    {"inoculated", RECORD_BATCH, "at",
+     "inoculated|inoculation|inoculation date|date inoculated|inoc|inoc date|started|start|start "
+     "date|date"},
+    {"species", RECORD_BATCH, "species",
+     "species|mushroom|strain|variety|culture species|kind of mushroom"},
+    {"starter", RECORD_STARTER, "label",
+     "starter|culture|lc|syringe|mother|source|inoculum|liquid culture|plate"},
+    {"starter_kind", RECORD_STARTER, "kind",
+     "starter kind|starter type|inoculum type|culture type"},
+    {"lot", RECORD_LOT, "label", "lot|grain lot|sack|grain sack|grain bag|grain batch"},
+    {"grain", RECORD_LOT, "grain", "grain|grain type|substrate|kind of grain"},
+    {"cook", RECORD_COOK, "label",
+     "cook|cooker run|cook run|autoclave run|pc run|load|cook no|cooker load|steam run"},
+    {"cooked", RECORD_COOK, "at", "cooked|cook date|date cooked|pc date|autoclave date|steamed"},
+    {"minutes", RECORD_COOK, "minutes",
+     "minutes|cook time|time at pressure|pc time|cook minutes|duration|min"},
+    {"gauge", RECORD_COOK, "gauge", "pressure|gauge|psi|kpa|bar|cook pressure"},
+    {"session", RECORD_SESSION, "label", "session|sitting|work session|inoculation session"},
+    {"place", RECORD_PLACE, "label", "place|shelf|location|rack|room|tent|where|position on shelf"},
+    {"celsius", RECORD_PLACE, "celsius", "temperature|temp|celsius|room temperature"},
+    {"kind", RECORD_VESSEL, "kind",
+     "vessel type|container type|vessel kind|jar size|bag size|size|type|jar type|bag type"},
+    {"grams", RECORD_VESSEL, "grams", "weight|grams|mass|wet weight|fill weight|net weight"},
+    {"control", RECORD_VESSEL, "control", "control|uninoculated|blank|control jar|control bag"},
+    {"dry", RECORD_BATCH, "dry", "dry grain|dry weight|dry|grain weight"},
+    {"water", RECORD_BATCH, "water", "water|water added|added water"},
+    {"dose", RECORD_BATCH, "dose", "dose|ml|amount|volume|amount of starter"},
+    {"isolated", RECORD_EVENT, "at", "isolated|quarantined|set apart"},
+    {"shaken", RECORD_EVENT, "at", "shaken|shake|break and shake|shake date|date shaken|broken up"},
+    {"used", RECORD_EVENT, "at", "used|used on|date used|spawned|spawned on|to bulk"},
+    {"discarded", RECORD_EVENT, "at",
+     "discarded|tossed|thrown out|binned|date discarded|discarded on"},
+    {"result", RECORD_OUTCOME, "finding",
+     "result|outcome|status|contamination|contam|what happened|state|finding|verdict|fate|problem"},
+    {"ended", RECORD_OUTCOME, "at",
+     "ended|end|end date|seen on|found on|date found|date seen|result date|finished|date lost|lost "
+     "on"},
+    {"note", RECORD_VESSEL, "note", "note|notes|remarks|remark|comment|comments"},
+};
+
+static const struct column *role_column(enum role role)
+{
+    const struct column *columns = record_types[roles[role].record].columns;
+    return &columns[record_column(roles[role].record, roles[role].column)];
+}
+
+/* The role that is this column of a record; of a reference that which holds the label of what it
+ * refers to, of the unit of a dose the dose. ROLE_COUNT when there is none. */
+static enum role role_of(enum record record, const struct column *column)
+{
+    const char *name = column->name;
+    int role = 0;
+    if (column->kind == COLUMN_REFERENCE) {
+        record = column->refers;
+        name = "label";
+    } else if (record == RECORD_BATCH && strcmp(name, "unit") == 0) {
+        return ROLE_DOSE;
+    }
+    while (role < ROLE_COUNT &&
+           (roles[role].record != record || strcmp(roles[role].column, name) != 0))
+        role++;
+    return (enum role)role;
+}
+
+/* The role that holds the label of a record; ROLE_COUNT for events and outcomes. */
+static enum role label_of(enum record record)
+{
+    const struct column *first = record_types[record].columns;
+    return first->kind == COLUMN_LABEL ? role_of(record, first) : ROLE_COUNT;
+}
+
+static bool is_date(enum role role)
+{
+    return role_column(role)->kind == COLUMN_MOMENT;
+}
+
+/* ---- what their words mean ------------------------------------------------------------------- */
+
+struct translation {
+    enum role role;
+    const char *word; /* folded */
+    const char *meaning;
+};
+
+struct mapping {
+    struct arena *arena;
+    const struct rules *rules;
+    const char *headings[ROLE_COUNT]; /* folded; NULL for none */
+    const char *as_written[ROLE_COUNT];
+    const char *same[ROLE_COUNT];
+    const char **repeats; /* folded headings */
+    size_t repeat_count;
+    enum date_order dates;
+    struct translation *translations;
+    size_t translation_count;
+};
+
+/* Folded and without blanks at its ends; "" when it is no text. */
+static const char *fold(struct arena *arena, const char *text)
+{
+    struct text folded;
+    text_init(&folded);
+    text_fold(&folded, text, strlen(text), NULL);
+    const char *at = folded.bytes + strspn(folded.bytes, " ");
+    size_t length = strlen(at);
+    while (length > 0 && at[length - 1] == ' ')
+        length--;
+    const char *copy = arena_copy(arena, at, length);
+    text_release(&folded);
+    return copy;
+}
+
+static const char *translated(const struct mapping *mapping, enum role role, const char *folded)
+{
+    for (size_t i = 0; i < mapping->translation_count; i++)
+        if (mapping->translations[i].role == role &&
+            strcmp(mapping->translations[i].word, folded) == 0)
+            return mapping->translations[i].meaning;
+    return NULL;
+}
+
+/* The id of the word of a list that has this id or name, or is this in Latin; NULL for none. */
+static const char *named_in_rules(const struct rules *rules, enum word_list list,
+                                  const char *folded, struct arena *arena)
+{
+    struct list_word word;
+    for (size_t i = 0; (word = list_word(rules, list, i)).id != NULL; i++) {
+        const char *latin = list == LIST_SPECIES ? rules->species[i].latin : NULL;
+        if (strcmp(word.id, folded) == 0 || strcmp(fold(arena, word.name), folded) == 0 ||
+            (latin != NULL && strcmp(fold(arena, latin), folded) == 0))
+            return word.id;
+    }
+    return NULL;
+}
+
+/* The one value that the reader hears in the text as an answer to what feeds a quantity. */
+static const char *heard(const struct rules *rules, struct reader *reader, enum word_list list,
+                         const char *text, struct arena *arena)
+{
+    static const enum feeds feeds[] = {[LIST_SPECIES] = FEEDS_SPECIES,
+                                       [LIST_GRAINS] = FEEDS_GRAIN,
+                                       [LIST_VESSELS] = FEEDS_VESSEL,
+                                       [LIST_STARTERS] = FEEDS_STARTER_KIND};
+    int observable = rules->feeder[feeds[list]];
+    struct reading_list readings = {0};
+    struct diags *unheard = diags_new();
+    const char *id = NULL;
+    if (observable != RULES_NONE && reader_answer(reader, (size_t)observable, text, strlen(text),
+                                                  arena, &readings, unheard) != STATUS_OK)
+        readings.reading_count = 0;
+    for (size_t i = 0; i < readings.reading_count && id == NULL; i++) {
+        const struct reading *reading = &readings.readings[i];
+        const struct observable *asked = &rules->observables[observable];
+        if (reading->observable != (size_t)observable || reading->hedged)
+            continue;
+        for (size_t v = 0; v < asked->value_count; v++)
+            if (reading->seen == (uint32_t)1 << v)
+                id = asked->values[v].id;
+    }
+    diags_free(unheard);
+    return id;
+}
+
+/* The id that a word stands for: translated, an id or name of the rules, or as the reader
+ * understands it. NULL when nobody knows it. */
+static const char *word_id(const struct mapping *mapping, struct reader *reader, enum role role,
+                           const char *text, struct arena *arena)
+{
+    enum word_list list = role_column(role)->list;
+    const char *folded = fold(arena, text), *id = translated(mapping, role, folded);
+    if (id == NULL)
+        id = named_in_rules(mapping->rules, list, folded, arena);
+    return id != NULL ? id : heard(mapping->rules, reader, list, text, arena);
+}
+
+struct result {                    /* what became of a vessel */
+    const struct finding *finding; /* NULL when it tells none */
+    bool used, discarded;
+};
+
+/* The meaning of a result as a map writes it, "FINDING used"; false when a word of it is unknown. */
+static bool read_meaning(const struct rules *rules, const char *meaning, struct result *result)
+{
+    *result = (struct result){0};
+    for (const char *at = meaning; *(at += strspn(at, " ,")) != '\0';) {
+        char word[64];
+        size_t length = strcspn(at, " ,");
+        snprintf(word, sizeof word, "%.*s", (int)(length < sizeof word ? length : 63), at);
+        int finding = rules_finding(rules, word);
+        if (finding != RULES_NONE && result->finding == NULL)
+            result->finding = &rules->findings[finding];
+        else if (strcmp(word, "used") == 0)
+            result->used = true;
+        else if (strcmp(word, "discarded") == 0)
+            result->discarded = true;
+        else if (strcmp(word, "growing") != 0)
+            return false;
+        at += length;
+    }
+    return true;
+}
+
+/* False when nobody knows what the words say. */
+static bool read_result(const struct mapping *mapping, const char *text, struct arena *arena,
+                        struct result *result)
+{
+    const char *folded = fold(arena, text), *meaning = translated(mapping, ROLE_RESULT, folded);
+    if (meaning == NULL)
+        meaning = named_in_rules(mapping->rules, LIST_FINDINGS, folded, arena);
+    return read_meaning(mapping->rules, meaning != NULL ? meaning : folded, result);
+}
+
+/* ==== maps ==================================================================================== */
+
+/* As people write them: a YAML file, or a line of columns. */
+struct map_reading {
+    struct mapping *mapping;
+    const char *path;
+    yaml_document_t document;
+    enum role role; /* whose words are being read */
+    struct diags *diags;
+};
+
+typedef void entry_reader(struct map_reading *reading, const yaml_node_t *key,
+                          const yaml_node_t *value);
+
+static struct position node_at(const struct map_reading *reading, const yaml_node_t *node)
+{
+    return (struct position){reading->path, node->start_mark.line + 1, node->start_mark.column + 1};
+}
+
+/* The text of a node; NULL, and a fault, when it is none. */
+static const char *text_of(struct map_reading *reading, const yaml_node_t *node)
+{
+    if (node->type == YAML_SCALAR_NODE &&
+        strlen((const char *)node->data.scalar.value) == node->data.scalar.length)
+        return (const char *)node->data.scalar.value;
+    diags_error(reading->diags, node_at(reading, node), "a text should stand here");
+    return NULL;
+}
+
+/* Calls `read` for every entry of a mapping; "columns:" may have nothing but comments below it. */
+static void each_entry(struct map_reading *reading, const yaml_node_t *node, const char *what,
+                       entry_reader *read)
+{
+    if (node->type == YAML_SCALAR_NODE && node->data.scalar.length == 0 &&
+        node->data.scalar.style == YAML_PLAIN_SCALAR_STYLE)
+        return;
+    if (node->type != YAML_MAPPING_NODE) {
+        diags_error(reading->diags, node_at(reading, node), "a list of '%s' should stand here",
+                    what);
+        return;
+    }
+    for (const yaml_node_pair_t *pair = node->data.mapping.pairs.start;
+         pair < node->data.mapping.pairs.top; pair++)
+        read(reading, yaml_document_get_node(&reading->document, pair->key),
+             yaml_document_get_node(&reading->document, pair->value));
+}
+
+/* The role of that name; ROLE_COUNT, and a fault, when there is none such. */
+static enum role find_role(struct diags *diags, struct position at, const char *name)
+{
+    const char *names[ROLE_COUNT];
+    struct text all;
+    text_init(&all);
+    for (int i = 0; i < ROLE_COUNT; i++) {
+        names[i] = roles[i].name;
+        if (strcmp(names[i], name) == 0) {
+            text_release(&all);
+            return (enum role)i;
+        }
+        text_printf(&all, "%s%s", i > 0 ? " " : "", names[i]);
+    }
+    const char *near = diag_nearest(name, names, ROLE_COUNT);
+    if (near != NULL)
+        diags_error(diags, at, "no column of ours is called '%s'; did you mean '%s'?", name, near);
+    else
+        diags_error(diags, at, "no column of ours is called '%s'; there are: %s", name, all.bytes);
+    text_release(&all);
+    return ROLE_COUNT;
+}
+
+static enum role key_role(struct map_reading *reading, const yaml_node_t *key)
+{
+    const char *name = text_of(reading, key);
+    return name != NULL ? find_role(reading->diags, node_at(reading, key), name) : ROLE_COUNT;
+}
+
+static void map_column(struct mapping *mapping, enum role role, const char *heading)
+{
+    mapping->headings[role] = fold(mapping->arena, heading);
+    mapping->as_written[role] = arena_string(mapping->arena, heading);
+}
+
+static void read_column(struct map_reading *reading, const yaml_node_t *key,
+                        const yaml_node_t *value)
+{
+    enum role role = key_role(reading, key);
+    const char *heading = text_of(reading, value);
+    if (role == ROLE_COUNT || heading == NULL)
+        return;
+    if (reading->mapping->headings[role] != NULL)
+        diags_error(reading->diags, node_at(reading, key), "'%s' stands twice", roles[role].name);
+    map_column(reading->mapping, role, heading);
+}
+
+static void read_same(struct map_reading *reading, const yaml_node_t *key, const yaml_node_t *value)
+{
+    enum role role = key_role(reading, key);
+    const char *text = text_of(reading, value);
+    if (role != ROLE_COUNT && text != NULL)
+        reading->mapping->same[role] = arena_string(reading->mapping->arena, text);
+}
+
+static void read_dates(struct map_reading *reading, const yaml_node_t *value)
+{
+    static const char *const orders[] = {
+        [DATES_DAY_FIRST] = "dmy", [DATES_MONTH_FIRST] = "mdy", [DATES_YEAR_FIRST] = "ymd"};
+    const char *text = text_of(reading, value);
+    char letters[4] = "";
+    size_t count = 0;
+    if (text == NULL)
+        return;
+    for (const char *c = text; *c != '\0' && count < 3; c++) /* "dd.mm.yyyy" means the same */
+        if (strchr("dmyDMY", *c) != NULL && (c == text || strchr("./- ", c[-1]) != NULL))
+            letters[count++] = (char)(*c | 0x20);
+    for (int order = DATES_DAY_FIRST; order <= DATES_YEAR_FIRST; order++)
+        if (strcmp(letters, orders[order]) == 0) {
+            reading->mapping->dates = (enum date_order)order;
+            return;
+        }
+    diags_error(reading->diags, node_at(reading, value),
+                "'%s' is no order of dates; write day/month/year, month/day/year or year-month-day",
+                text);
+}
+
+static void read_repeats(struct map_reading *reading, const yaml_node_t *value)
+{
+    struct mapping *mapping = reading->mapping;
+    if (value->type != YAML_SEQUENCE_NODE) {
+        diags_error(reading->diags, node_at(reading, value),
+                    "a list of headings in brackets should stand here");
+        return;
+    }
+    for (const yaml_node_item_t *item = value->data.sequence.items.start;
+         item < value->data.sequence.items.top; item++) {
+        const yaml_node_t *node = yaml_document_get_node(&reading->document, *item);
+        const char *heading = text_of(reading, node);
+        if (heading != NULL && mapping->repeat_count == MOST_REPEATS)
+            diags_error(reading->diags, node_at(reading, node), "too many headings here");
+        else if (heading != NULL)
+            *arena_push(mapping->arena, mapping->repeats, mapping->repeat_count) =
+                fold(mapping->arena, heading);
+    }
+}
+
+static bool knows(const struct mapping *mapping, enum role role, const char *meaning)
+{
+    struct result result;
+    enum word_list list = role_column(role)->list;
+    if (list == LIST_FINDINGS)
+        return read_meaning(mapping->rules, meaning, &result);
+    for (size_t i = 0; list != LIST_NONE; i++) {
+        const char *id = list_word(mapping->rules, list, i).id;
+        if (id == NULL || strcmp(id, meaning) == 0)
+            return id != NULL;
+    }
+    return true;
+}
+
+static void read_translation(struct map_reading *reading, const yaml_node_t *key,
+                             const yaml_node_t *value)
+{
+    struct mapping *mapping = reading->mapping;
+    enum role role = reading->role;
+    const char *word = text_of(reading, key), *meaning = text_of(reading, value);
+    if (word == NULL || meaning == NULL)
+        return;
+    if (!knows(mapping, role, meaning))
+        diags_error(reading->diags, node_at(reading, value), "'%s' is no %s; %s", meaning,
+                    roles[role].name,
+                    role == ROLE_RESULT ? "write growing, used, discarded or a finding as "
+                                          "'jarside show' lists them"
+                                        : "'jarside show' lists what the rules know");
+    *arena_push(mapping->arena, mapping->translations, mapping->translation_count) =
+        (struct translation){role, fold(mapping->arena, word),
+                             arena_string(mapping->arena, meaning)};
+}
+
+static void read_values(struct map_reading *reading, const yaml_node_t *key,
+                        const yaml_node_t *value)
+{
+    reading->role = key_role(reading, key);
+    if (reading->role != ROLE_COUNT)
+        each_entry(reading, value, "word: meaning", read_translation);
+}
+
+static void read_part(struct map_reading *reading, const yaml_node_t *key, const yaml_node_t *value)
+{
+    static const struct {
+        const char *name;
+        void (*whole)(struct map_reading *reading, const yaml_node_t *value);
+        entry_reader *entry;
+    } parts[] = {{"columns", NULL, read_column},
+                 {"same", NULL, read_same},
+                 {"dates", read_dates, NULL},
+                 {"repeat", read_repeats, NULL},
+                 {"values", NULL, read_values}};
+    enum { PARTS = sizeof parts / sizeof *parts };
+    const char *names[PARTS], *name = text_of(reading, key);
+    for (size_t i = 0; i < PARTS && name != NULL; i++) {
+        names[i] = parts[i].name;
+        if (strcmp(name, names[i]) != 0)
+            continue;
+        if (parts[i].whole != NULL)
+            parts[i].whole(reading, value);
+        else
+            each_entry(reading, value, "name: value", parts[i].entry);
+        return;
+    }
+    const char *near = name != NULL ? diag_nearest(name, names, PARTS) : NULL;
+    if (name != NULL)
+        diags_error(reading->diags, node_at(reading, key),
+                    "a map has no part '%s'; there are columns, same, dates, repeat and values%s%s",
+                    name, near != NULL ? "; did you mean " : "", near != NULL ? near : "");
+}
+
+/* What a row needs, and records that nothing names. */
+static void check_whole(const struct map_reading *reading)
+{
+    const struct mapping *mapping = reading->mapping;
+    const struct position at = {reading->path, 0, 0};
+    bool given[ROLE_COUNT];
+    for (int i = 0; i < ROLE_COUNT; i++)
+        given[i] = mapping->headings[i] != NULL || mapping->same[i] != NULL;
+    if (mapping->headings[ROLE_VESSEL] == NULL && mapping->headings[ROLE_NUMBER] == NULL)
+        diags_error(reading->diags, at,
+                    "no column tells the vessels; map 'vessel' (labels) or 'number' (within its "
+                    "batch)");
+    if (!given[ROLE_BATCH])
+        diags_error(reading->diags, at,
+                    "nothing tells the batch; map 'batch', or give one for all under 'same'");
+    for (int i = 0; i < ROLE_COUNT; i++) {
+        enum role label = label_of(roles[i].record);
+        if (i == ROLE_GRAIN || !given[i] || label == ROLE_COUNT || label == ROLE_VESSEL ||
+            given[label])
+            continue;
+        diags_error(reading->diags, at, "'%s' belongs to a %s, which nothing names; map '%s'",
+                    roles[i].name, record_types[roles[i].record].name, roles[label].name);
+    }
+}
+
+static enum status read_yaml(struct map_reading *reading)
+{
+    yaml_parser_t parser;
+    struct stat about;
+    FILE *file = fopen(reading->path, "rb");
+    if (file == NULL)
+        return filing_refused(reading->path, "read", errno, reading->diags);
+    if (fstat(fileno(file), &about) != 0 || !S_ISREG(about.st_mode) || about.st_size > MOST_BYTES) {
+        diags_error(reading->diags, (struct position){reading->path, 0, 0},
+                    "is no map: not a file, or longer than a mebibyte");
+        fclose(file);
+        return STATUS_DATA;
+    }
+    if (yaml_parser_initialize(&parser) == 0)
+        memory_exhausted();
+    yaml_parser_set_input_file(&parser, file);
+    if (yaml_parser_load(&parser, &reading->document) != 0) {
+        const yaml_node_t *root = yaml_document_get_root_node(&reading->document);
+        if (root == NULL)
+            diags_error(reading->diags, (struct position){reading->path, 1, 1},
+                        "the map is empty; 'jarside import FILE --guess' proposes one");
+        else
+            each_entry(reading, root, "name: value", read_part);
+        yaml_document_delete(&reading->document);
+    } else if (parser.error == YAML_MEMORY_ERROR || parser.error == YAML_NO_ERROR) {
+        memory_exhausted(); /* a fault it has no name for is lack of memory, too */
+    } else {
+        const struct position at = {reading->path, parser.problem_mark.line + 1,
+                                    parser.problem_mark.column + 1};
+        diags_error(reading->diags, at, "this is no YAML: %s",
+                    parser.problem != NULL ? parser.problem : "unreadable");
+    }
+    yaml_parser_delete(&parser);
+    fclose(file);
+    return STATUS_DATA; /* if anything was wrong */
+}
+
+/* "batch=Run,number=Bag no" */
+static enum status read_line(struct map_reading *reading, const char *line)
+{
+    char *copy = arena_string(reading->mapping->arena, line);
+    for (char *item = copy, *next = NULL; item != NULL; item = next) {
+        next = strchr(item, ',');
+        if (next != NULL)
+            *next++ = '\0';
+        char *equals = strchr(item, '=');
+        if (equals == NULL) {
+            diags_error(reading->diags, nowhere, "'%s' is no 'ours=theirs'", item);
+            return STATUS_USAGE;
+        }
+        *equals = '\0';
+        enum role role = find_role(reading->diags, nowhere, item + strspn(item, " "));
+        if (role == ROLE_COUNT)
+            return STATUS_USAGE;
+        map_column(reading->mapping, role, equals + 1);
+    }
+    return STATUS_USAGE;
+}
+
+struct mapping *mapping_new(const char *map, const struct rules *rules, struct diags *diags,
+                            enum status *status)
+{
+    struct stat about;
+    struct arena *arena = arena_new();
+    struct mapping *mapping = arena_alloc(arena, sizeof *mapping);
+    bool line = strchr(map, '=') != NULL && stat(map, &about) != 0;
+    struct map_reading reading = {.mapping = mapping, .path = line ? NULL : map, .diags = diags};
+    size_t before = diags_errors(diags);
+    *mapping = (struct mapping){.arena = arena, .rules = rules};
+    *status = line ? read_line(&reading, map) : read_yaml(&reading);
+    if (diags_errors(diags) == before)
+        check_whole(&reading);
+    if (diags_errors(diags) == before) {
+        *status = STATUS_OK;
+        return mapping;
+    }
+    arena_free(arena);
+    return NULL;
+}
+
+void mapping_free(struct mapping *mapping)
+{
+    if (mapping != NULL)
+        arena_free(mapping->arena);
+}
+
+/* ==== a row into the journal ================================================================== */
+
+struct sheet {
+    struct journal *journal;
+    const struct mapping *mapping;
+    struct reader *reader;
+    const struct mapping_options *options;
+    struct mapping_tally *tally;
+    struct diags *diags;
+    /* The table. */
+    bool header_read;
+    size_t column_of[ROLE_COUNT]; /* SIZE_MAX where none */
+    bool repeats[CSV_MOST_FIELDS];
+    struct text above[CSV_MOST_FIELDS]; /* what stood last in a column that repeats */
+    /* The row. */
+    struct arena *arena;
+    struct diags *own;             /* what was wrong with it, without a position */
+    const char *cells[ROLE_COUNT]; /* "" where it says nothing */
+    const char *label;             /* of the vessel, as far as it is known */
+    enum role culprit;             /* which cell a fault is about; ROLE_COUNT for the row */
+    bool news;                     /* something was added */
+    size_t added[RECORD_COUNT];
+    enum status status;
+    struct text given, there; /* values that are compared */
+};
+
+/* What the functions below return: whether to go on; why not is in `status` and `own`. */
+static bool ok(struct sheet *sheet, enum status status)
+{
+    sheet->status = status;
+    return status == STATUS_OK;
+}
+
+__attribute__((format(printf, 3, 4))) static bool refuse(struct sheet *sheet, enum role role,
+                                                         const char *format, ...)
+{
+    va_list arguments;
+    va_start(arguments, format);
+    char *why = text_vformat(format, arguments);
+    va_end(arguments);
+    diags_error(sheet->own, nowhere, "%s", why);
+    free(why);
+    sheet->culprit = role;
+    return ok(sheet, STATUS_DATA);
+}
+
+static bool said(const struct sheet *sheet, enum role role)
+{
+    return sheet->cells[role][0] != '\0';
+}
+
+static bool wrong(struct sheet *sheet, enum role role, const char *right)
+{
+    return refuse(sheet, role, "%s is '%.60s'; %s", roles[role].name, sheet->cells[role], right);
+}
+
+static bool lacks(struct sheet *sheet, enum role role, const char *why)
+{
+    return refuse(sheet, role, "%s is missing; %s", roles[role].name, why);
+}
+
+static bool read_day(struct sheet *sheet, enum role role, struct moment *moment)
+{
+    enum { SLACK = 86400 };
+    const char *text = sheet->cells[role];
+    enum date_order order = sheet->mapping->dates;
+    if (!moment_read_in(text, order, moment))
+        return wrong(sheet, role,
+                     order != DATES_ISO || strspn(text, "0123456789") == 4
+                         ? "there is no such day, in the order that the map says"
+                         : "write 2026-03-01, or say 'dates: day/month/year' in the map");
+    return moment->seconds <= sheet->options->now.seconds + SLACK ||
+           wrong(sheet, role, "that lies in the future");
+}
+
+static bool read_quantity(struct sheet *sheet, enum role role, enum dimension dimension,
+                          double *number)
+{
+    struct quantity quantity;
+    size_t used = 0;
+    const char *folded = fold(sheet->arena, sheet->cells[role]);
+    if (quantity_read(folded, strlen(folded), dimension, &quantity, &used) != QUANTITY_OK ||
+        folded[used] != '\0' || quantity.lo != quantity.hi)
+        return wrong(sheet, role, "write one number and its unit");
+    *number = quantity.lo;
+    return true;
+}
+
+/* "4 ml", "10g", "2": the unit is a word of its own in the journal. */
+static bool read_dose(struct sheet *sheet, struct batch *batch)
+{
+    char number[32], *end = NULL;
+    const char *text = sheet->cells[ROLE_DOSE];
+    size_t length = strspn(text, "0123456789.,");
+    const char *unit = fold(sheet->arena, text + length);
+    snprintf(number, sizeof number, "%.*s", (int)length, text);
+    for (char *at = number; *at != '\0'; at++)
+        *at = *at == ',' ? '.' : *at;
+    batch->dose = strtod(number, &end);
+    if (csv_named("ml|cc", unit, strlen(unit)) >= 0)
+        batch->unit = "ml";
+    else if (csv_named("g|gram|grams", unit, strlen(unit)) >= 0)
+        batch->unit = "g";
+    else if (unit[0] != '\0')
+        length = 0;
+    return (length > 0 && length < sizeof number && *end == '\0') ||
+           wrong(sheet, ROLE_DOSE, "write a number and ml or g");
+}
+
+static bool read_word(struct sheet *sheet, enum role role, const char **word)
+{
+    *word = word_id(sheet->mapping, sheet->reader, role, sheet->cells[role], sheet->arena);
+    return *word != NULL ||
+           wrong(sheet, role,
+                 "the rules know no such; say in the map, under 'values', what it means");
+}
+
+static bool read_cell(struct sheet *sheet, enum role role, void *row)
+{
+    const struct column *column = role_column(role);
+    void *into = (char *)row + column->offset;
+    const char *text = sheet->cells[role];
+    if (role == ROLE_DOSE)
+        return read_dose(sheet, row);
+    if (column->list != LIST_NONE)
+        return read_word(sheet, role, into);
+    if (column->dimension != DIM_NONE)
+        return read_quantity(sheet, role, column->dimension, into);
+    if (column->kind == COLUMN_MOMENT)
+        return read_day(sheet, role, into);
+    if (column->kind == COLUMN_FLAG) {
+        const char *folded = fold(sheet->arena, text);
+        *(bool *)into = csv_named("yes|y|x|true|1|control", folded, strlen(folded)) >= 0;
+        return *(bool *)into || csv_named("no|n|-|false|0", folded, strlen(folded)) >= 0 ||
+               wrong(sheet, role, "write yes or no");
+    }
+    sheet->culprit = role;
+    return ok(sheet,
+              journal_read_column(sheet->journal, column, text, sheet->arena, row, sheet->own));
+}
+
+static bool read_cells(struct sheet *sheet, enum record record, void *row)
+{
+    for (int i = 0; i < ROLE_COUNT; i++)
+        if (roles[i].record == record && said(sheet, (enum role)i) &&
+            !read_cell(sheet, (enum role)i, row))
+            return false;
+    return true;
+}
+
+/* ---- records that rows share ----------------------------------------------------------------- */
+
+/* Adds a record, checked first, since a journal that refuses one ends the whole transaction. */
+static bool add(struct sheet *sheet, enum record record, void *row)
+{
+    if (!ok(sheet, row_check(sheet->journal, record, row, sheet->own)) ||
+        !ok(sheet, journal_add(sheet->journal, record, row, sheet->own)))
+        return false;
+    sheet->added[record]++;
+    return sheet->news = true;
+}
+
+/* What was not known of a record may be told later: in a lower row, or in the sheet as it has grown.
+ * It is kept as a correction. */
+static bool fill_in(struct sheet *sheet, enum record record, const char *label,
+                    const struct column *column)
+{
+    void *filled = arena_alloc(sheet->arena, record_types[record].size);
+    const char *value = arena_string(sheet->arena, sheet->given.bytes);
+    return ok(sheet,
+              journal_find(sheet->journal, record, label, sheet->arena, filled, sheet->own)) &&
+           ok(sheet, journal_read_column(sheet->journal, column, value, sheet->arena, filled,
+                                         sheet->own)) &&
+           ok(sheet, row_check(sheet->journal, record, filled, sheet->own)) &&
+           ok(sheet, journal_correct(sheet->journal, record, label, column->name, value,
+                                     sheet->options->now, sheet->own)) &&
+           (sheet->news = true);
+}
+
+/* Makes sure that the row says of a column what the journal does; of moments the day counts, since a
+ * date is noon. */
+static bool agree(struct sheet *sheet, enum record record, const char *label,
+                  const struct column *column, const void *row, const void *there)
+{
+    enum role role = role_of(record, column);
+    if (column->derived || role == ROLE_COUNT || !said(sheet, role))
+        return true;
+    sheet->culprit = role;
+    text_clear(&sheet->given);
+    text_clear(&sheet->there);
+    if (!ok(sheet, journal_show_column(sheet->journal, column, row, &sheet->given, sheet->own)) ||
+        !ok(sheet, journal_show_column(sheet->journal, column, there, &sheet->there, sheet->own)))
+        return false;
+    if (sheet->given.length == 0 || strcmp(sheet->given.bytes, sheet->there.bytes) == 0)
+        return true;
+    if (sheet->there.length == 0)
+        return fill_in(sheet, record, label, column);
+    const struct moment *first = column_member(column, row), *second = column_member(column, there);
+    if (column->kind == COLUMN_MOMENT && moment_day(*first) == moment_day(*second))
+        return true;
+    return refuse(sheet, role,
+                  "%s '%.60s' has %s '%.80s' already, and here '%.80s'; make them the "
+                  "same",
+                  record_types[record].name, label, column->name, sheet->there.bytes,
+                  sheet->given.bytes);
+}
+
+/* Adds the record, or makes sure that it says what the one of its label says and becomes that. */
+static bool settle(struct sheet *sheet, enum record record, const char *label, void *row)
+{
+    int64_t id = 0;
+    if (!journal_has(sheet->journal, record, label, &id))
+        return add(sheet, record, row);
+    void *there = arena_alloc(sheet->arena, record_types[record].size);
+    if (!ok(sheet, journal_get(sheet->journal, record, id, sheet->arena, there, sheet->own)))
+        return false;
+    for (const struct column *column = record_types[record].columns; column->name; column++)
+        if (!agree(sheet, record, label, column, row, there))
+            return false;
+    memcpy(row, there, record_types[record].size);
+    return true;
+}
+
+/* The id of the record that the row names, added when it is new; 0 when it names none. */
+static bool shared(struct sheet *sheet, enum record record, int64_t *id)
+{
+    enum role label = label_of(record);
+    union any_record row;
+    *id = 0;
+    if (!said(sheet, label))
+        return true;
+    record_init(record, &row);
+    if (!read_cells(sheet, record, &row))
+        return false;
+    sheet->culprit = label;
+    bool settled = settle(sheet, record, sheet->cells[label], &row);
+    *id = row.named.id;
+    return settled;
+}
+
+static bool take_batch(struct sheet *sheet, struct batch *batch)
+{
+    const struct rules *rules = sheet->mapping->rules;
+    int feeder = rules->feeder[FEEDS_GRAIN];
+    int64_t known = 0;
+    const char *label = sheet->cells[ROLE_BATCH], *grain = NULL;
+    record_init(RECORD_BATCH, batch);
+    if (label[0] == '\0')
+        return lacks(sheet, ROLE_BATCH, "every vessel is of a batch");
+    if (!shared(sheet, RECORD_STARTER, &batch->starter) ||
+        !shared(sheet, RECORD_LOT, &batch->lot) || !shared(sheet, RECORD_COOK, &batch->cook) ||
+        !shared(sheet, RECORD_SESSION, &batch->session) || !read_cells(sheet, RECORD_BATCH, batch))
+        return false;
+    if (said(sheet, ROLE_GRAIN) && !said(sheet, ROLE_LOT) && feeder != RULES_NONE) {
+        if (!read_word(sheet, ROLE_GRAIN, &grain))
+            return false;
+        /* A grain without a sack to its name is a circumstance of the batch. */
+        batch->facts = arena_format(sheet->arena, "%s=%s", rules->observables[feeder].id, grain);
+    }
+    if (!moment_known(batch->at) && !journal_has(sheet->journal, RECORD_BATCH, label, &known))
+        return lacks(sheet, ROLE_INOCULATED, "a new batch needs the day of inoculation");
+    sheet->culprit = ROLE_BATCH;
+    return settle(sheet, RECORD_BATCH, label, batch);
+}
+
+static bool take_vessel(struct sheet *sheet, struct vessel *vessel)
+{
+    struct batch batch;
+    int64_t known = 0;
+    bool labelled = said(sheet, ROLE_VESSEL);
+    record_init(RECORD_VESSEL, vessel);
+    if (!take_batch(sheet, &batch) || !shared(sheet, RECORD_PLACE, &vessel->place) ||
+        !read_cells(sheet, RECORD_VESSEL, vessel))
+        return false;
+    vessel->batch = batch.id;
+    if (!labelled && !said(sheet, ROLE_NUMBER))
+        return lacks(sheet,
+                     sheet->mapping->headings[ROLE_VESSEL] != NULL ? ROLE_VESSEL : ROLE_NUMBER,
+                     "nothing tells which vessel this is");
+    if (!labelled)
+        vessel->label = arena_format(sheet->arena, "%s-%lld", sheet->cells[ROLE_BATCH],
+                                     (long long)vessel->number);
+    sheet->label = vessel->label;
+    if (vessel->number == 0 && !journal_has(sheet->journal, RECORD_VESSEL, vessel->label, &known) &&
+        !ok(sheet, query_number(sheet->journal, &vessel->number, sheet->own,
+                                "SELECT coalesce(max(number), 0) + 1 FROM vessel WHERE batch = ?",
+                                "i", batch.id)))
+        return false;
+    sheet->culprit = labelled ? ROLE_VESSEL : ROLE_NUMBER;
+    return settle(sheet, RECORD_VESSEL, vessel->label, vessel);
+}
+
+static bool take_event(struct sheet *sheet, int64_t vessel, enum event_kind kind, struct moment at)
 {
     struct event *events = NULL, event;
     size_t count = 0;
-    enum status status = journal_all(carrier->journal, RECORD_EVENT, "vessel", vessel,
-                                     carrier->arena, (void **)&events, &count, carrier->own);
+    if (!ok(sheet, journal_all(sheet->journal, RECORD_EVENT, "vessel", vessel, sheet->arena,
+                               (void **)&events, &count, sheet->own)))
+        return false;
     for (size_t i = 0; i < count; i++)
         if (events[i].kind == kind && moment_day(events[i].at) == moment_day(at))
-            return status;
+            return true;
     record_init(RECORD_EVENT, &event);
     event.vessel = vessel;
     event.kind = kind;
     event.at = at;
-    return status == STATUS_OK ? carrier_add(carrier, RECORD_EVENT, &event) : status;
+    return add(sheet, RECORD_EVENT, &event);
 }
 
-static enum status take_events(struct carrier *carrier, int64_t vessel)
-{
-    static const struct {
-        enum mapped field;
-        enum event_kind kind;
-    } days[] = {{MAPPED_SHAKEN, EVENT_SHAKE},
-                {MAPPED_ISOLATED, EVENT_ISOLATE},
-                {MAPPED_USED, EVENT_USE},
-                {MAPPED_DISCARDED, EVENT_DISCARD}};
-    enum status status = STATUS_OK;
-    for (size_t i = 0; i < sizeof days / sizeof *days && status == STATUS_OK; i++) {
-        struct moment at;
-        if (!carrier_said(carrier, days[i].field))
-            continue;
-        status = carrier_day(carrier, days[i].field, &at);
-        if (status == STATUS_OK)
-            status = take_event(carrier, vessel, days[i].kind, at);
-    }
-    return status;
-}
-
-/* The day of a result: its own, else that on which the vessel was used or discarded. */
-static enum status result_day(struct carrier *carrier, struct moment *at)
-{
-    static const enum mapped days[] = {MAPPED_ENDED, MAPPED_DISCARDED, MAPPED_USED};
-    for (size_t i = 0; i < sizeof days / sizeof *days; i++)
-        if (carrier_said(carrier, days[i]))
-            return carrier_day(carrier, days[i], at);
-    return carrier_lacks(carrier, MAPPED_ENDED, "a result needs a day; map 'ended'");
-}
-
-static enum status take_outcome(struct carrier *carrier, int64_t vessel,
-                                const struct finding *finding, struct moment at)
+static bool take_outcome(struct sheet *sheet, int64_t vessel, const struct finding *finding,
+                         struct moment at)
 {
     struct outcome *outcomes = NULL, outcome;
     size_t count = 0;
-    enum status status = journal_all(carrier->journal, RECORD_OUTCOME, "vessel", vessel,
-                                     carrier->arena, (void **)&outcomes, &count, carrier->own);
-    if (status != STATUS_OK)
-        return status;
-    if (count > 0 && strcmp(outcomes[count - 1].finding, finding->id) == 0)
-        return STATUS_OK;
-    if (count > 0) {
-        diags_error(carrier->own, nowhere, "%s is confirmed as '%.60s' already, and here '%.60s'",
-                    carrier->label, outcomes[count - 1].finding, finding->id);
-        carrier->blamed = MAPPED_RESULT;
-        return STATUS_DATA;
-    }
+    if (!ok(sheet, journal_all(sheet->journal, RECORD_OUTCOME, "vessel", vessel, sheet->arena,
+                               (void **)&outcomes, &count, sheet->own)))
+        return false;
+    if (count > 0)
+        return strcmp(outcomes[count - 1].finding, finding->id) == 0 ||
+               refuse(sheet, ROLE_RESULT, "%s is confirmed as '%.60s' already, and here '%.60s'",
+                      sheet->label, outcomes[count - 1].finding, finding->id);
     record_init(RECORD_OUTCOME, &outcome);
     outcome.vessel = vessel;
     outcome.at = at;
     outcome.finding = finding->id;
     outcome.status = status_name(finding->status);
-    outcome.how =
-        arena_format(carrier->arena, "from a spreadsheet: %s", carrier->cells[MAPPED_RESULT]);
-    return outcome.how != NULL ? carrier_add(carrier, RECORD_OUTCOME, &outcome) : STATUS_MEMORY;
+    outcome.how = arena_format(sheet->arena, "from a spreadsheet: %s", sheet->cells[ROLE_RESULT]);
+    return add(sheet, RECORD_OUTCOME, &outcome);
 }
 
-static enum status take_result(struct carrier *carrier, int64_t vessel)
+static bool take_result(struct sheet *sheet, int64_t vessel)
 {
-    struct mapped_result result;
+    struct result result;
     struct moment at;
-    if (!carrier_said(carrier, MAPPED_RESULT))
-        return STATUS_OK;
-    if (!mapped_result(carrier->mapping, carrier->cells[MAPPED_RESULT], carrier->arena, &result))
-        return carrier_wrong(carrier, MAPPED_RESULT,
-                             "that is no finding; say in the map, under 'values', what it means");
+    if (!said(sheet, ROLE_RESULT))
+        return true;
+    if (!read_result(sheet->mapping, sheet->cells[ROLE_RESULT], sheet->arena, &result))
+        return wrong(sheet, ROLE_RESULT,
+                     "that is no finding; say in the map, under 'values', what it means");
     if (result.finding == NULL && !result.used && !result.discarded)
-        return STATUS_OK;
-    enum status status = result_day(carrier, &at);
-    if (status == STATUS_OK && result.finding != NULL)
-        status = take_outcome(carrier, vessel, result.finding, at);
-    if (status == STATUS_OK && result.used)
-        status = take_event(carrier, vessel, EVENT_USE, at);
-    if (status == STATUS_OK && result.discarded)
-        status = take_event(carrier, vessel, EVENT_DISCARD, at);
-    return status;
+        return true;
+    /* Its own day, else that on which the vessel was used or discarded. */
+    enum role day = said(sheet, ROLE_ENDED)       ? ROLE_ENDED
+                    : said(sheet, ROLE_DISCARDED) ? ROLE_DISCARDED
+                                                  : ROLE_USED;
+    if (!said(sheet, day))
+        return lacks(sheet, ROLE_ENDED, "a result needs a day; map 'ended'");
+    return read_day(sheet, day, &at) &&
+           (result.finding == NULL || take_outcome(sheet, vessel, result.finding, at)) &&
+           (!result.used || take_event(sheet, vessel, EVENT_USE, at)) &&
+           (!result.discarded || take_event(sheet, vessel, EVENT_DISCARD, at));
 }
 
-enum status carrier_events(struct carrier *carrier, int64_t vessel)
+static bool take_cells(struct sheet *sheet)
 {
-    enum status status = take_events(carrier, vessel);
-    return status == STATUS_OK ? take_result(carrier, vessel) : status;
-}
-
-/* ==== mapping row ============================================================================= */
-
-/* One row of a spreadsheet, as the records that it tells of. */
-
-static const struct position row_nowhere = {NULL, 0, 0};
-
-/* ---- cells ----------------------------------------------------------------------------------- */
-
-static bool carrier_said(const struct carrier *carrier, enum mapped field)
-{
-    return carrier->cells[field][0] != '\0';
-}
-
-/* Adds what is wrong with a cell, and remembers which, for its position. */
-enum status carrier_wrong(struct carrier *carrier, enum mapped field, const char *right)
-{
-    carrier->blamed = field;
-    diags_error(carrier->own, row_nowhere, "%s is '%.60s'; %s", mapped_fields[field].name,
-                carrier->cells[field], right);
-    return STATUS_DATA;
-}
-
-enum status carrier_lacks(struct carrier *carrier, enum mapped field, const char *why)
-{
-    carrier->blamed = field;
-    diags_error(carrier->own, row_nowhere, "%s is missing; %s", mapped_fields[field].name, why);
-    return STATUS_DATA;
-}
-
-enum status carrier_day(struct carrier *carrier, enum mapped field, struct moment *moment)
-{
-    enum { SLACK = 86400 };
-    const char *text = carrier->cells[field];
-    if (!moment_read_in(text, carrier->mapping->dates, moment))
-        return carrier_wrong(carrier, field,
-                             carrier->mapping->dates != DATES_ISO || strspn(text, "0123456789") == 4
-                                 ? "there is no such day, in the order that the map says"
-                                 : "write 2026-03-01, or say 'dates: day/month/year' in the map");
-    if (moment->seconds > carrier->now.seconds + SLACK)
-        return carrier_wrong(carrier, field, "that lies in the future");
-    return STATUS_OK;
-}
-
-static enum status read_quantity(struct carrier *carrier, enum mapped field, double *number)
-{
-    struct quantity quantity;
-    size_t used = 0;
-    const char *folded = mapped_fold(carrier->arena, carrier->cells[field]);
-    if (folded == NULL)
-        return STATUS_MEMORY;
-    if (quantity_read(folded, strlen(folded), mapped_fields[field].dimension, &quantity, &used) !=
-            QUANTITY_OK ||
-        folded[used] != '\0' || quantity.lo != quantity.hi)
-        return carrier_wrong(carrier, field, "write one number and its unit");
-    *number = quantity.lo;
-    return STATUS_OK;
-}
-
-/* "4 ml", "10g", "2": the unit is a word of its own in the journal. */
-static enum status read_dose(struct carrier *carrier, struct batch *batch)
-{
-    char number[32];
-    const char *text = carrier->cells[MAPPED_DOSE];
-    size_t length = strspn(text, "0123456789.,");
-    if (length == 0 || length >= sizeof number)
-        return carrier_wrong(carrier, MAPPED_DOSE, "write a number and ml or g");
-    snprintf(number, sizeof number, "%.*s", (int)length, text);
-    for (char *at = number; *at != '\0'; at++)
-        *at = *at == ',' ? '.' : *at;
-    char *end = NULL;
-    batch->dose = strtod(number, &end);
-    const char *unit = mapped_fold(carrier->arena, text + length);
-    if (*end != '\0' || unit == NULL)
-        return carrier_wrong(carrier, MAPPED_DOSE, "write a number and ml or g");
-    if (strcmp(unit, "ml") == 0 || strcmp(unit, "cc") == 0)
-        batch->unit = "ml";
-    else if (strcmp(unit, "g") == 0 || strcmp(unit, "grams") == 0 || strcmp(unit, "gram") == 0)
-        batch->unit = "g";
-    else if (unit[0] != '\0')
-        return carrier_wrong(carrier, MAPPED_DOSE, "write a number and ml or g");
-    return STATUS_OK;
-}
-
-static enum status read_control(struct carrier *carrier, bool *flag)
-{
-    static const char *const yes[] = {"yes", "y", "x", "true", "1", "control"};
-    static const char *const no[] = {"no", "n", "-", "false", "0"};
-    const char *folded = mapped_fold(carrier->arena, carrier->cells[MAPPED_CONTROL]);
-    for (size_t i = 0; folded != NULL && i < sizeof yes / sizeof *yes; i++)
-        if (strcmp(folded, yes[i]) == 0) {
-            *flag = true;
-            return STATUS_OK;
-        }
-    for (size_t i = 0; folded != NULL && i < sizeof no / sizeof *no; i++)
-        if (strcmp(folded, no[i]) == 0)
-            return STATUS_OK;
-    return folded == NULL ? STATUS_MEMORY
-                          : carrier_wrong(carrier, MAPPED_CONTROL, "write yes or no");
-}
-
-static enum status read_word(struct carrier *carrier, enum mapped field, const char **word)
-{
-    *word = mapped_word(carrier->mapping, carrier->reader, field, carrier->cells[field],
-                        carrier->arena);
-    return *word != NULL
-               ? STATUS_OK
-               : carrier_wrong(carrier, field,
-                               "the rules know no such; say in the map, under 'values', what it "
-                               "means");
-}
-
-static enum status read_cell(struct carrier *carrier, enum mapped field, void *row)
-{
-    const struct mapped_field *mapped = &mapped_fields[field];
-    const struct column *column =
-        &record_types[mapped->record].columns[record_column(mapped->record, mapped->column)];
-    void *into = (char *)row + column->offset;
-    if (field == MAPPED_DOSE)
-        return read_dose(carrier, row);
-    if (field == MAPPED_CONTROL)
-        return read_control(carrier, into);
-    if (mapped->words != WORDS_FREE)
-        return read_word(carrier, field, into);
-    if (mapped->dimension != DIM_NONE)
-        return read_quantity(carrier, field, into);
-    if (column->kind == COLUMN_MOMENT)
-        return carrier_day(carrier, field, into);
-    carrier->blamed = field;
-    return journal_read_column(carrier->journal, column, carrier->cells[field], carrier->arena, row,
-                               carrier->own);
-}
-
-/* ---- records that rows share ----------------------------------------------------------------- */
-
-/* Whether a column of two rows says the same, shown in `given` and `there`; of moments the day
- * counts, since a date is noon. */
-static bool agree(struct carrier *carrier, const struct column *column, const void *a,
-                  const void *b)
-{
-    const struct moment *first = (const void *)((const char *)a + column->offset);
-    const struct moment *second = (const void *)((const char *)b + column->offset);
-    text_clear(&carrier->given);
-    text_clear(&carrier->there);
-    if (journal_show_column(carrier->journal, column, a, &carrier->given, carrier->own) !=
-            STATUS_OK ||
-        journal_show_column(carrier->journal, column, b, &carrier->there, carrier->own) !=
-            STATUS_OK)
-        return false;
-    if (column->kind == COLUMN_MOMENT && moment_known(*first) && moment_known(*second))
-        return moment_day(*first) == moment_day(*second);
-    return strcmp(carrier->given.bytes, carrier->there.bytes) == 0;
-}
-
-static enum status conflict(struct carrier *carrier, enum record record, const char *label,
-                            const struct column *column, enum mapped field)
-{
-    carrier->blamed = field;
-    diags_error(carrier->own, row_nowhere,
-                "%s '%.60s' has %s '%.80s' already, and here '%.80s'; make them the same",
-                record_types[record].name, label, column->name, carrier->there.bytes,
-                carrier->given.bytes);
-    return STATUS_DATA;
-}
-
-/* What was not known of a record may be told later: in a lower row, or in the sheet as it has grown.
- * It is kept as a correction. */
-static enum status fill_in(struct carrier *carrier, enum record record, const char *label,
-                           const struct column *column)
-{
-    void *filled = arena_alloc(carrier->arena, record_types[record].size);
-    const char *value = arena_string(carrier->arena, carrier->given.bytes);
-    if (filled == NULL || value == NULL)
-        return STATUS_MEMORY;
-    enum status status =
-        journal_find(carrier->journal, record, label, carrier->arena, filled, carrier->own);
-    if (status == STATUS_OK)
-        status = journal_read_column(carrier->journal, column, value, carrier->arena, filled,
-                                     carrier->own);
-    if (status == STATUS_OK)
-        status = row_check(carrier->journal, record, filled, carrier->own);
-    if (status == STATUS_OK)
-        status = journal_correct(carrier->journal, record, label, column->name, value, carrier->now,
-                                 carrier->own);
-    carrier->news = carrier->news || status == STATUS_OK;
-    return status;
-}
-
-static enum status compare_column(struct carrier *carrier, enum record record, const char *label,
-                                  const struct column *column, const void *given, const void *there,
-                                  enum mapped field)
-{
-    carrier->blamed = field;
-    if (agree(carrier, column, given, there) || carrier->given.bytes[0] == '\0')
-        return STATUS_OK;
-    return carrier->there.bytes[0] == '\0' ? fill_in(carrier, record, label, column)
-                                           : conflict(carrier, record, label, column, field);
-}
-
-static enum status compare(struct carrier *carrier, enum record record, const char *label,
-                           const void *given, const void *there)
-{
-    const struct column *columns = record_types[record].columns;
-    enum status status = STATUS_OK;
-    for (int i = 0; i < MAPPED_COUNT && status == STATUS_OK; i++) {
-        const struct mapped_field *mapped = &mapped_fields[i];
-        if (mapped->record != record || mapped->column == NULL ||
-            !carrier_said(carrier, (enum mapped)i))
-            continue;
-        status =
-            compare_column(carrier, record, label, &columns[record_column(record, mapped->column)],
-                           given, there, (enum mapped)i);
-        if (status == STATUS_OK && i == MAPPED_DOSE)
-            status = compare_column(carrier, record, label, &columns[record_column(record, "unit")],
-                                    given, there, MAPPED_DOSE);
-    }
-    return status;
-}
-
-/* What the row says of the references of a batch or a vessel. */
-static enum status compare_references(struct carrier *carrier, enum record record,
-                                      const char *label, const void *given, const void *there)
-{
-    enum status status = STATUS_OK;
-    for (const struct column *column = record_types[record].columns;
-         column->name != NULL && status == STATUS_OK; column++)
-        if (column->kind == COLUMN_REFERENCE && !column->derived)
-            status = compare_column(carrier, record, label, column, given, there,
-                                    mapped_label(column->refers));
-    return status;
-}
-
-enum status carrier_add(struct carrier *carrier, enum record record, void *row)
-{
-    enum status status = row_check(carrier->journal, record, row, carrier->own);
-    if (status == STATUS_OK)
-        status = journal_add(carrier->journal, record, row, carrier->own);
-    if (status == STATUS_OK) {
-        carrier->added[record]++;
-        carrier->news = true;
-    }
-    return status;
-}
-
-/* Adds the record, or makes sure that it says what the one of its label says. */
-static enum status settle(struct carrier *carrier, enum record record, const char *label, void *row,
-                          bool *is_new)
-{
-    int64_t id = 0;
-    *is_new = !journal_has(carrier->journal, record, label, &id);
-    if (*is_new)
-        return carrier_add(carrier, record, row);
-    void *there = arena_alloc(carrier->arena, record_types[record].size);
-    if (there == NULL)
-        return STATUS_MEMORY;
-    enum status status =
-        journal_get(carrier->journal, record, id, carrier->arena, there, carrier->own);
-    if (status == STATUS_OK)
-        status = compare(carrier, record, label, row, there);
-    if (status == STATUS_OK)
-        status = compare_references(carrier, record, label, row, there);
-    memcpy(row, there, record_types[record].size);
-    return status;
-}
-
-static enum status read_cells(struct carrier *carrier, enum record record, void *row)
-{
-    enum status status = STATUS_OK;
-    for (int i = 0; i < MAPPED_COUNT && status == STATUS_OK; i++)
-        if (mapped_fields[i].record == record && mapped_fields[i].column != NULL &&
-            carrier_said(carrier, (enum mapped)i))
-            status = read_cell(carrier, (enum mapped)i, row);
-    return status;
-}
-
-/* The id of the record that the row names, added when it is new; 0 when it names none. */
-static enum status shared(struct carrier *carrier, enum record record, int64_t *id)
-{
-    enum mapped label = mapped_label(record);
-    bool is_new = false;
-    *id = 0;
-    if (!carrier_said(carrier, label))
-        return STATUS_OK;
-    void *row = arena_alloc(carrier->arena, record_types[record].size);
-    if (row == NULL)
-        return STATUS_MEMORY;
-    record_init(record, row);
-    enum status status = read_cells(carrier, record, row);
-    if (status == STATUS_OK) {
-        carrier->blamed = label;
-        status = settle(carrier, record, carrier->cells[label], row, &is_new);
-    }
-    memcpy(id, row, sizeof *id); /* a record begins with it */
-    return status;
-}
-
-/* A grain without a sack to its name is a circumstance of the batch. */
-static enum status grain_fact(struct carrier *carrier, struct batch *batch)
-{
-    const struct rules *rules = carrier->mapping->rules;
-    const char *grain = NULL;
-    if (!carrier_said(carrier, MAPPED_GRAIN) || carrier_said(carrier, MAPPED_LOT) ||
-        rules->feeder[FEEDS_GRAIN] == RULES_NONE)
-        return STATUS_OK;
-    enum status status = read_word(carrier, MAPPED_GRAIN, &grain);
-    if (status != STATUS_OK)
-        return status;
-    batch->facts = arena_format(carrier->arena, "%s=%s",
-                                rules->observables[rules->feeder[FEEDS_GRAIN]].id, grain);
-    return batch->facts != NULL ? STATUS_OK : STATUS_MEMORY;
-}
-
-static enum status take_batch(struct carrier *carrier, struct batch *batch)
-{
-    bool is_new = false;
-    int64_t known = 0;
-    const char *label = carrier->cells[MAPPED_BATCH];
-    record_init(RECORD_BATCH, batch);
-    if (label[0] == '\0')
-        return carrier_lacks(carrier, MAPPED_BATCH, "every vessel is of a batch");
-    enum status status = shared(carrier, RECORD_STARTER, &batch->starter);
-    if (status == STATUS_OK)
-        status = shared(carrier, RECORD_LOT, &batch->lot);
-    if (status == STATUS_OK)
-        status = shared(carrier, RECORD_COOK, &batch->cook);
-    if (status == STATUS_OK)
-        status = shared(carrier, RECORD_SESSION, &batch->session);
-    if (status == STATUS_OK)
-        status = read_cells(carrier, RECORD_BATCH, batch);
-    if (status == STATUS_OK)
-        status = grain_fact(carrier, batch);
-    if (status == STATUS_OK && !moment_known(batch->at) &&
-        !journal_has(carrier->journal, RECORD_BATCH, label, &known))
-        return carrier_lacks(carrier, MAPPED_INOCULATED,
-                             "a new batch needs the day of inoculation");
-    if (status != STATUS_OK)
-        return status;
-    carrier->blamed = MAPPED_BATCH;
-    return settle(carrier, RECORD_BATCH, label, batch, &is_new);
-}
-
-/* ---- the vessel ------------------------------------------------------------------------------ */
-
-static enum status next_number(struct carrier *carrier, int64_t batch, int64_t *number)
-{
-    return query_number(carrier->journal, number, carrier->own,
-                        "SELECT coalesce(max(number), 0) + 1 FROM vessel WHERE batch = ?", "i",
-                        batch);
-}
-
-static enum status take_vessel(struct carrier *carrier, struct vessel *vessel)
-{
-    struct batch batch;
-    bool is_new = false;
-    int64_t known = 0;
-    record_init(RECORD_VESSEL, vessel);
-    enum status status = take_batch(carrier, &batch);
-    if (status == STATUS_OK)
-        status = shared(carrier, RECORD_PLACE, &vessel->place);
-    if (status == STATUS_OK)
-        status = read_cells(carrier, RECORD_VESSEL, vessel);
-    if (status != STATUS_OK)
-        return status;
-    vessel->batch = batch.id;
-    if (!carrier_said(carrier, MAPPED_VESSEL) && !carrier_said(carrier, MAPPED_NUMBER))
-        return carrier_lacks(carrier,
-                             carrier->mapping->headings[MAPPED_VESSEL] != NULL ? MAPPED_VESSEL
-                                                                               : MAPPED_NUMBER,
-                             "nothing tells which vessel this is");
-    if (!carrier_said(carrier, MAPPED_VESSEL))
-        vessel->label = arena_format(carrier->arena, "%s-%lld", carrier->cells[MAPPED_BATCH],
-                                     (long long)vessel->number);
-    if (vessel->label == NULL)
-        return STATUS_MEMORY;
-    carrier->label = vessel->label;
-    if (vessel->number == 0 && !journal_has(carrier->journal, RECORD_VESSEL, vessel->label, &known))
-        status = next_number(carrier, batch.id, &vessel->number);
-    if (status != STATUS_OK)
-        return status;
-    carrier->blamed = carrier_said(carrier, MAPPED_VESSEL) ? MAPPED_VESSEL : MAPPED_NUMBER;
-    return settle(carrier, RECORD_VESSEL, vessel->label, vessel, &is_new);
-}
-
-enum status carrier_take(struct carrier *carrier)
-{
+    static const struct {
+        enum role role;
+        enum event_kind kind;
+    } days[] = {{ROLE_SHAKEN, EVENT_SHAKE},
+                {ROLE_ISOLATED, EVENT_ISOLATE},
+                {ROLE_USED, EVENT_USE},
+                {ROLE_DISCARDED, EVENT_DISCARD}};
     struct vessel vessel;
-    carrier->label = "";
-    carrier->blamed = MAPPED_COUNT;
-    carrier->news = false;
-    memset(carrier->added, 0, sizeof carrier->added);
-    enum status status = take_vessel(carrier, &vessel);
-    if (status == STATUS_OK)
-        status = carrier_events(carrier, vessel.id);
-    return status;
+    if (!take_vessel(sheet, &vessel))
+        return false;
+    for (size_t i = 0; i < sizeof days / sizeof *days; i++) {
+        struct moment at;
+        if (said(sheet, days[i].role) &&
+            !(read_day(sheet, days[i].role, &at) && take_event(sheet, vessel.id, days[i].kind, at)))
+            return false;
+    }
+    return take_result(sheet, vessel.id);
 }
 
-/* ==== mapping ================================================================================= */
+/* ==== a spreadsheet =========================================================================== */
 
-enum { MOST_COLUMNS = 512 };
-
-struct spreadsheet {
-    struct carrier carrier;
-    struct csv_table reader;
-    const struct mapping_options *options;
-    struct mapping_tally *tally;
-    struct diags *diags;
-    bool header_read;
-    size_t column_of[MAPPED_COUNT]; /* SIZE_MAX where none */
-    bool repeats[MOST_COLUMNS];
-    struct text above[MOST_COLUMNS]; /* what stood last in a column that repeats */
-};
-
-/* ---- header ---------------------------------------------------------------------------------- */
-
-static size_t column_headed(struct spreadsheet *sheet, const struct csv_row *row,
-                            const char *heading)
+/* The column of that heading; SIZE_MAX, and a fault, when there is none. */
+static size_t column_headed(struct sheet *sheet, const struct csv_row *row, const char *folded,
+                            const char *as_written)
 {
-    for (size_t i = 0; i < row->count && i < MOST_COLUMNS; i++) {
-        const char *folded = mapped_fold(sheet->carrier.arena, row->fields[i].text);
-        if (folded != NULL && strcmp(folded, heading) == 0)
+    const char *names[CSV_MOST_FIELDS];
+    for (size_t i = 0; i < row->count; i++) {
+        names[i] = row->fields[i].text;
+        if (strcmp(fold(sheet->arena, names[i]), folded) == 0)
             return i;
     }
+    const char *near = diag_nearest(as_written, names, row->count);
+    diags_error(sheet->diags, csv_at(row, SIZE_MAX), "no column is headed '%s'%s%s%s", as_written,
+                near != NULL ? "; did you mean '" : "", near != NULL ? near : "",
+                near != NULL ? "'?" : "");
     return SIZE_MAX;
 }
 
-static void no_heading(struct spreadsheet *sheet, const struct csv_row *row, const char *heading)
+static enum status read_header(struct sheet *sheet, const struct csv_row *row)
 {
-    const char *names[MOST_COLUMNS];
-    size_t count = 0;
-    for (; count < row->count && count < MOST_COLUMNS; count++)
-        names[count] = row->fields[count].text;
-    const char *near = diag_nearest(heading, names, count);
-    struct position at = csv_at(row, SIZE_MAX);
-    if (near != NULL)
-        diags_error(sheet->diags, at, "no column is headed '%s'; did you mean '%s'?", heading,
-                    near);
-    else
-        diags_error(sheet->diags, at, "no column is headed '%s'", heading);
-}
-
-static enum status read_header(struct spreadsheet *sheet, const struct csv_row *row)
-{
-    const struct mapping *mapping = sheet->carrier.mapping;
-    enum status status = STATUS_OK;
+    const struct mapping *mapping = sheet->mapping;
+    size_t before = diags_errors(sheet->diags);
     sheet->header_read = true;
-    for (int i = 0; i < MAPPED_COUNT; i++) {
-        sheet->column_of[i] = SIZE_MAX;
-        if (mapping->headings[i] == NULL)
-            continue;
-        sheet->column_of[i] = column_headed(sheet, row, mapping->headings[i]);
-        if (sheet->column_of[i] == SIZE_MAX) {
-            no_heading(sheet, row, mapping->as_written[i]);
-            status = STATUS_DATA;
-        }
-    }
+    for (int i = 0; i < ROLE_COUNT; i++)
+        sheet->column_of[i] =
+            mapping->headings[i] == NULL
+                ? SIZE_MAX
+                : column_headed(sheet, row, mapping->headings[i], mapping->as_written[i]);
     for (size_t i = 0; i < mapping->repeat_count; i++) {
-        size_t column = column_headed(sheet, row, mapping->repeats[i]);
-        if (column == SIZE_MAX) {
-            no_heading(sheet, row, mapping->repeats[i]);
-            status = STATUS_DATA;
-        } else {
+        size_t column = column_headed(sheet, row, mapping->repeats[i], mapping->repeats[i]);
+        if (column != SIZE_MAX)
             sheet->repeats[column] = true;
-        }
     }
-    return status;
+    return diags_errors(sheet->diags) == before ? STATUS_OK : STATUS_DATA;
 }
-
-/* ---- rows ------------------------------------------------------------------------------------ */
 
 static bool is_blank(const char *text)
 {
     return text[strspn(text, " \t\r\n")] == '\0';
 }
 
-static bool all_blank(const struct csv_row *row)
-{
-    for (size_t i = 0; i < row->count; i++)
-        if (!is_blank(row->fields[i].text))
-            return false;
-    return true;
-}
-
-static void remember_above(struct spreadsheet *sheet, const struct csv_row *row)
-{
-    for (size_t i = 0; i < row->count && i < MOST_COLUMNS; i++) {
-        if (!sheet->repeats[i] || is_blank(row->fields[i].text))
-            continue;
-        text_clear(&sheet->above[i]);
-        text_puts(&sheet->above[i], row->fields[i].text);
-    }
-}
-
 /* The cell without blanks at its ends, or what stands above it, or what holds for all rows. */
-static const char *cell(struct spreadsheet *sheet, const struct csv_row *row, enum mapped field)
+static const char *cell(struct sheet *sheet, const struct csv_row *row, enum role role)
 {
-    size_t column = sheet->column_of[field];
-    const char *same = sheet->carrier.mapping->same[field];
+    size_t column = sheet->column_of[role];
+    const char *same = sheet->mapping->same[role];
     const char *text = column < row->count ? row->fields[column].text : "";
-    if (is_blank(text) && column < MOST_COLUMNS && sheet->repeats[column])
+    if (is_blank(text) && column < CSV_MOST_FIELDS && sheet->repeats[column])
         text = sheet->above[column].bytes;
     if (is_blank(text))
         return same != NULL ? same : "";
     text += strspn(text, " \t");
     size_t length = strlen(text);
-    while (length > 0 && strchr(" \t", text[length - 1]) != NULL)
+    while (strchr(" \t", text[length - 1]) != NULL)
         length--;
-    return arena_copy(sheet->carrier.arena, text, length);
+    return arena_copy(sheet->arena, text, length);
 }
 
-static void report(struct spreadsheet *sheet, struct position at, enum mapping_verdict verdict,
+static void report(struct sheet *sheet, struct position at, enum mapping_verdict verdict,
                    const char *why)
 {
-    struct mapping_row told = {at, verdict, sheet->carrier.label, why};
-    if (verdict == MAPPING_TAKEN)
-        sheet->tally->taken++;
-    else if (verdict == MAPPING_SKIPPED)
-        sheet->tally->skipped++;
-    else
-        sheet->tally->refused++;
+    const struct mapping_row row = {at, verdict, sheet->label, why};
+    size_t *counts[] = {&sheet->tally->taken, &sheet->tally->skipped, &sheet->tally->refused};
+    ++*counts[verdict];
     if (sheet->options->row != NULL)
-        sheet->options->row(sheet->options->context, &told);
-}
-
-static enum status run(struct spreadsheet *sheet, const char *sql)
-{
-    struct journal *journal = sheet->carrier.journal;
-    return sqlite3_exec(journal->database, sql, NULL, NULL, NULL) == SQLITE_OK
-               ? STATUS_OK
-               : journal_fault(journal, "write to", sheet->diags);
+        sheet->options->row(sheet->options->context, &row);
 }
 
 /* A row that is refused leaves nothing, a row that is taken all of it. */
-static enum status conclude_row(struct spreadsheet *sheet, const struct csv_row *row,
-                                enum status status)
+static enum status conclude_row(struct sheet *sheet, const struct csv_row *row)
 {
-    struct carrier *carrier = &sheet->carrier;
-    struct position at = csv_at(row, SIZE_MAX);
-    if (status != STATUS_OK && status != STATUS_DATA && status != STATUS_USAGE) {
-        for (size_t i = 0; i < diags_kept(carrier->own); i++)
-            diags_error(sheet->diags, at, "%s", diags_get(carrier->own, i)->message);
-        return status;
-    }
-    if (status == STATUS_OK) {
+    if (sheet->status == STATUS_OK) {
         for (int i = 0; i < RECORD_COUNT; i++)
-            sheet->tally->added[i] += carrier->added[i];
-        report(sheet, at, carrier->news ? MAPPING_TAKEN : MAPPING_SKIPPED,
-               carrier->news ? "" : "there already");
-        return run(sheet, "RELEASE one_row");
+            sheet->tally->added[i] += sheet->added[i];
+        report(sheet, csv_at(row, SIZE_MAX), sheet->news ? MAPPING_TAKEN : MAPPING_SKIPPED,
+               sheet->news ? "" : "there already");
+        return journal_execute(sheet->journal, "RELEASE one_row", sheet->diags);
     }
-    size_t column = carrier->blamed != MAPPED_COUNT ? sheet->column_of[carrier->blamed] : SIZE_MAX;
+    if (sheet->status != STATUS_DATA && sheet->status != STATUS_USAGE) {
+        for (size_t i = 0; i < diags_kept(sheet->own); i++)
+            diags_error(sheet->diags, csv_at(row, SIZE_MAX), "%s",
+                        diags_get(sheet->own, i)->message);
+        return sheet->status;
+    }
+    size_t column = sheet->culprit != ROLE_COUNT ? sheet->column_of[sheet->culprit] : SIZE_MAX;
     report(sheet, csv_at(row, column), MAPPING_REFUSED,
-           diags_kept(carrier->own) > 0 ? diags_get(carrier->own, 0)->message : "");
-    return run(sheet, "ROLLBACK TO one_row; RELEASE one_row");
+           diags_kept(sheet->own) > 0 ? diags_get(sheet->own, 0)->message : "");
+    return journal_execute(sheet->journal, "ROLLBACK TO one_row; RELEASE one_row", sheet->diags);
 }
 
 static enum status take_row(void *context, const struct csv_row *row)
 {
-    struct spreadsheet *sheet = context;
-    struct carrier *carrier = &sheet->carrier;
-    arena_reset(carrier->arena);
-    diags_clear(carrier->own);
-    carrier->label = "";
+    struct sheet *sheet = context;
+    bool blank = true;
+    arena_reset(sheet->arena);
+    diags_clear(sheet->own);
+    sheet->label = "";
     if (!sheet->header_read)
         return read_header(sheet, row);
-    if (all_blank(row)) {
+    for (size_t i = 0; i < row->count; i++) {
+        const char *text = row->fields[i].text;
+        if (is_blank(text))
+            continue;
+        blank = false;
+        text_clear(&sheet->above[i]);
+        if (sheet->repeats[i])
+            text_puts(&sheet->above[i], text);
+    }
+    if (blank) {
         report(sheet, csv_at(row, SIZE_MAX), MAPPING_SKIPPED, "empty");
         return STATUS_OK;
     }
-    remember_above(sheet, row);
-    for (int i = 0; i < MAPPED_COUNT; i++)
-        if ((carrier->cells[i] = cell(sheet, row, (enum mapped)i)) == NULL)
-            return STATUS_MEMORY;
-    enum status status = run(sheet, "SAVEPOINT one_row");
-    return status == STATUS_OK ? conclude_row(sheet, row, carrier_take(carrier)) : status;
-}
-
-/* ---- the whole ------------------------------------------------------------------------------- */
-
-static enum status read_all(struct spreadsheet *sheet)
-{
-    struct journal *journal = sheet->carrier.journal;
-    enum status status = journal_begin(journal, sheet->diags);
+    for (int i = 0; i < ROLE_COUNT; i++)
+        sheet->cells[i] = cell(sheet, row, (enum role)i);
+    enum status status = journal_execute(sheet->journal, "SAVEPOINT one_row", sheet->diags);
     if (status != STATUS_OK)
         return status;
-    status = csv_read(&sheet->reader, NULL, sheet->options->progress, sheet->diags);
-    if (status == STATUS_OK && !sheet->header_read) {
-        diags_error(sheet->diags, (struct position){sheet->reader.file, 1, 1},
-                    "the file is empty; its first row should name the columns");
-        status = STATUS_DATA;
-    }
-    bool keep = status == STATUS_OK && !sheet->options->dry_run &&
-                (sheet->tally->refused == 0 || sheet->options->partly);
-    if (keep)
-        status = journal_commit(journal, sheet->diags);
-    else
-        journal_rollback(journal);
-    return status == STATUS_OK && sheet->tally->refused > 0 ? STATUS_DATA : status;
+    sheet->culprit = ROLE_COUNT;
+    sheet->news = false;
+    sheet->status = STATUS_OK;
+    memset(sheet->added, 0, sizeof sheet->added);
+    (void)take_cells(sheet);
+    return conclude_row(sheet, row);
 }
 
-static void release(struct spreadsheet *sheet)
+static enum status refuse_empty(const char *path, struct diags *diags)
 {
-    text_release(&sheet->carrier.given);
-    text_release(&sheet->carrier.there);
-    arena_free(sheet->carrier.arena);
-    diags_free(sheet->carrier.own);
-    for (size_t i = 0; i < MOST_COLUMNS; i++)
-        text_release(&sheet->above[i]);
-    free(sheet);
+    diags_error(diags, (struct position){path, 1, 1},
+                "the file is empty; its first row should name the columns");
+    return STATUS_DATA;
 }
 
 enum status mapping_import(struct journal *journal, struct mapping *mapping, struct reader *reader,
                            const char *path, const struct mapping_options *options,
                            struct mapping_tally *tally, struct diags *diags)
 {
-    struct spreadsheet *sheet = calloc(1, sizeof *sheet);
     *tally = (struct mapping_tally){0};
-    if (sheet == NULL)
-        return STATUS_MEMORY;
-    *sheet = (struct spreadsheet){
-        .carrier = {.journal = journal,
-                    .mapping = mapping,
-                    .reader = reader,
-                    .now = options->now,
-                    .arena = arena_new(),
-                    .own = diags_new(),
-                    .label = ""},
-        .reader = {.file = path, .context = sheet, .row = take_row, .utf8 = true},
-        .options = options,
-        .tally = tally,
-        .diags = diags};
-    text_init(&sheet->carrier.given);
-    text_init(&sheet->carrier.there);
-    for (size_t i = 0; i < MOST_COLUMNS; i++)
+    enum status status = journal_begin(journal, diags);
+    if (status != STATUS_OK)
+        return status;
+    struct sheet *sheet = calloc(1, sizeof *sheet);
+    *sheet = (struct sheet){.journal = journal,
+                            .mapping = mapping,
+                            .reader = reader,
+                            .options = options,
+                            .tally = tally,
+                            .diags = diags,
+                            .arena = arena_new(),
+                            .own = diags_new()};
+    text_init(&sheet->given);
+    text_init(&sheet->there);
+    for (size_t i = 0; i < CSV_MOST_FIELDS; i++)
         text_init(&sheet->above[i]);
-    enum status status = sheet->carrier.arena != NULL && sheet->carrier.own != NULL
-                             ? read_all(sheet)
-                             : STATUS_MEMORY;
-    release(sheet);
+    const struct csv_table table = {.file = path, .utf8 = true, .context = sheet, .row = take_row};
+    status = csv_read(&table, NULL, options->progress, diags);
+    if (status == STATUS_OK && !sheet->header_read)
+        status = refuse_empty(path, diags);
+    if (status == STATUS_OK && !options->dry_run && (tally->refused == 0 || options->partly))
+        status = journal_commit(journal, diags);
+    else
+        journal_rollback(journal);
+    text_release(&sheet->given);
+    text_release(&sheet->there);
+    for (size_t i = 0; i < CSV_MOST_FIELDS; i++)
+        text_release(&sheet->above[i]);
+    arena_free(sheet->arena);
+    diags_free(sheet->own);
+    free(sheet);
+    return status == STATUS_OK && tally->refused > 0 ? STATUS_DATA : status;
+}
+
+/* ==== a guess ================================================================================= */
+
+/* A map proposed from headings and values, for a person to look over. */
+
+struct sample { /* what stands in one column */
+    const char *heading, *folded;
+    const char *values[MOST_VALUES]; /* distinct, as written */
+    size_t counts[MOST_VALUES];
+    size_t count;
+    bool more;                       /* distinct values than were kept */
+    bool repeats;                    /* a value stands in two rows */
+    bool whole;                      /* every value is a whole number */
+    bool plain;                      /* some date is ISO 8601 or names the month */
+    bool only[DATES_YEAR_FIRST + 1]; /* some date can be read in this order alone */
+    size_t dates, filled;
+};
+
+struct guess {
+    struct arena *arena;
+    struct sample samples[MOST_GUESSED];
+    size_t column_count, rows;
+    int column_of[ROLE_COUNT]; /* -1 for none */
+    struct text *out;
+    const struct mapping nothing; /* a map that translates no word */
+    struct reader *reader;
+    struct triage *triage;
+};
+
+static void look_at_value(struct guess *guess, struct sample *sample, const char *text)
+{
+    struct moment moment;
+    int orders = 0, only = DATES_ISO;
+    bool plain = moment_read_in(text, DATES_ISO, &moment);
+    for (int order = DATES_DAY_FIRST; order <= DATES_YEAR_FIRST; order++)
+        if (moment_read_in(text, (enum date_order)order, &moment)) {
+            orders++;
+            only = order;
+        }
+    sample->filled++;
+    sample->whole = sample->whole && text[strspn(text, "0123456789")] == '\0';
+    sample->dates += plain || orders > 0;
+    sample->plain = sample->plain || plain;
+    sample->only[orders == 1 && !plain ? only : DATES_ISO] = true;
+    for (size_t i = 0; i < sample->count; i++)
+        if (strcmp(sample->values[i], text) == 0) {
+            sample->counts[i]++;
+            sample->repeats = true;
+            return;
+        }
+    if (sample->count == MOST_VALUES || strlen(text) > MOST_LENGTH) {
+        sample->more = true;
+        return;
+    }
+    sample->values[sample->count] = arena_string(guess->arena, text);
+    sample->counts[sample->count++] = 1;
+}
+
+static enum status look_at_row(void *context, const struct csv_row *row)
+{
+    struct guess *guess = context;
+    bool header = guess->column_count == 0;
+    if (header)
+        guess->column_count = row->count < MOST_GUESSED ? row->count : MOST_GUESSED;
+    guess->rows += !header;
+    for (size_t i = 0; i < guess->column_count && i < row->count; i++) {
+        const char *text = row->fields[i].text;
+        struct sample *sample = &guess->samples[i];
+        if (header)
+            *sample = (struct sample){.heading = arena_string(guess->arena, text),
+                                      .folded = fold(guess->arena, text),
+                                      .whole = true};
+        else if (text[strspn(text, " \t")] != '\0')
+            look_at_value(guess, sample, text + strspn(text, " \t"));
+    }
+    return STATUS_OK;
+}
+
+/* How well a heading fits: 100 less its place among those that suggest the role; half of that when
+ * it only holds one as a word of its own; 0 when not at all. */
+static int fit(enum role role, const char *folded)
+{
+    const char *headings = roles[role].headings;
+    int place = csv_named(headings, folded, strlen(folded)), best = 0;
+    if (place >= 0)
+        return 100 - place;
+    for (place = 0; *headings != '\0'; place++) {
+        size_t length = strcspn(headings, "|");
+        for (const char *at = folded; length > 3 && *at != '\0'; at++)
+            if (strncmp(at, headings, length) == 0 && (at == folded || at[-1] == ' ') &&
+                strchr(" .:(?", at[length]) != NULL && 50 - place > best)
+                best = 50 - place;
+        headings += length + (headings[length] == '|');
+    }
+    return best;
+}
+
+/* What stands in the column must not contradict the role. */
+static int score(const struct sample *sample, enum role role)
+{
+    bool suits = is_date(role)         ? 2 * sample->dates >= sample->filled
+                 : role == ROLE_NUMBER ? sample->whole
+                 : role == ROLE_VESSEL ? !sample->repeats
+                                       : true;
+    return suits ? fit(role, sample->folded) : 0;
+}
+
+static bool is_used(const struct guess *guess, size_t column)
+{
+    for (int i = 0; i < ROLE_COUNT; i++)
+        if (guess->column_of[i] == (int)column)
+            return true;
+    return false;
+}
+
+/* The best pair of what is left, again and again. */
+static void choose(struct guess *guess)
+{
+    for (int i = 0; i < ROLE_COUNT; i++)
+        guess->column_of[i] = -1;
+    for (;;) {
+        int best = 0, role = 0, column = 0;
+        for (int i = 0; i < ROLE_COUNT; i++)
+            for (size_t k = 0; k < guess->column_count && guess->column_of[i] < 0; k++) {
+                int fits = is_used(guess, k) ? 0 : score(&guess->samples[k], (enum role)i);
+                if (fits > best)
+                    best = fits, role = i, column = (int)k;
+            }
+        if (best == 0)
+            break;
+        guess->column_of[role] = column;
+    }
+    /* A column headed like a label, of whole numbers that come again in every batch, counts within
+     * it. */
+    for (size_t k = 0; k < guess->column_count; k++) {
+        const struct sample *sample = &guess->samples[k];
+        if (guess->column_of[ROLE_VESSEL] < 0 && guess->column_of[ROLE_NUMBER] < 0 &&
+            !is_used(guess, k) && sample->whole && sample->filled > 0 &&
+            fit(ROLE_VESSEL, sample->folded) > 0)
+            guess->column_of[ROLE_NUMBER] = (int)k;
+    }
+}
+
+/* A text in double quotes, as YAML has it. */
+static void put_quoted(struct text *out, const char *text)
+{
+    text_puts(out, "\"");
+    for (const char *at = text; *at != '\0'; at++) {
+        if (*at == '"' || *at == '\\')
+            text_printf(out, "\\%c", *at);
+        else if ((unsigned char)*at < 0x20 || *at == 0x7f)
+            text_printf(out, "\\x%02x", (unsigned)(unsigned char)*at);
+        else
+            text_add(out, at, 1);
+    }
+    text_puts(out, "\"");
+}
+
+static void put_columns(struct guess *guess)
+{
+    static const struct text_safe_options safe = {.limit = MOST_LENGTH};
+    struct text *out = guess->out;
+    const int *of = guess->column_of;
+    text_puts(out, "columns:\n");
+    for (int i = 0; i < ROLE_COUNT; i++)
+        if (of[i] >= 0) {
+            text_printf(out, "  %s: ", roles[i].name);
+            put_quoted(out, guess->samples[of[i]].heading);
+            text_puts(out, "\n");
+        }
+    for (size_t k = 0; k < guess->column_count; k++) {
+        const struct sample *sample = &guess->samples[k];
+        if (is_used(guess, k) || sample->folded[0] == '\0')
+            continue;
+        text_puts(out, "  # left out: "); /* and nothing in it may end the line */
+        text_safe(out, sample->heading, strlen(sample->heading), &safe);
+        text_puts(out, "\n");
+    }
+    if (of[ROLE_VESSEL] < 0 && of[ROLE_NUMBER] < 0)
+        text_puts(out, "  # number: ?     no column seems to tell the vessels of a batch\n");
+    if (of[ROLE_BATCH] < 0)
+        text_puts(out, "  # batch: ?      no column seems to tell the batch\n");
+    if (of[ROLE_INOCULATED] < 0)
+        text_puts(out, "  # inoculated: ? no column seems to tell the day of inoculation\n");
+}
+
+static void put_dates(struct guess *guess)
+{
+    bool only[DATES_YEAR_FIRST + 1] = {false}, unclear = false;
+    for (int i = 0; i < ROLE_COUNT; i++) {
+        if (guess->column_of[i] < 0 || !is_date((enum role)i))
+            continue;
+        const struct sample *sample = &guess->samples[guess->column_of[i]];
+        for (int order = DATES_DAY_FIRST; order <= DATES_YEAR_FIRST; order++)
+            only[order] = only[order] || sample->only[order];
+        unclear = unclear || (sample->dates > 0 && !sample->plain);
+    }
+    if (only[DATES_DAY_FIRST] && only[DATES_MONTH_FIRST])
+        text_puts(guess->out, "dates: day/month/year   # some can only be month/day/year\n");
+    else if (only[DATES_DAY_FIRST])
+        text_puts(guess->out, "dates: day/month/year\n");
+    else if (only[DATES_MONTH_FIRST])
+        text_puts(guess->out, "dates: month/day/year\n");
+    else if (only[DATES_YEAR_FIRST])
+        text_puts(guess->out, "dates: year-month-day\n");
+    else if (unclear)
+        text_puts(guess->out,
+                  "dates: day/month/year   # or month/day/year: the file does not tell\n");
+}
+
+/* Columns that a sheet with merged cells leaves empty below the first row. */
+static void put_repeats(struct guess *guess)
+{
+    static const enum role shared_by[] = {ROLE_BATCH, ROLE_INOCULATED, ROLE_COOK, ROLE_STARTER};
+    bool any = false;
+    for (size_t i = 0; i < sizeof shared_by / sizeof *shared_by; i++) {
+        int column = guess->column_of[shared_by[i]];
+        if (column < 0 || 2 * guess->samples[column].filled > guess->rows)
+            continue;
+        text_puts(guess->out, any ? ", " : "repeat: [");
+        put_quoted(guess->out, guess->samples[column].heading);
+        any = true;
+    }
+    if (any)
+        text_puts(guess->out, "]   # mostly empty: what stands above holds\n");
+}
+
+/* What the triage takes the words for; NULL when that is too doubtful to be proposed: a vessel that
+ * may be contaminated is never proposed as clean. */
+static const struct finding *guess_finding(struct triage *triage, const char *value, double *p)
+{
+    static const double likely = 0.5, suspect = 0.1;
+    const struct fact *facts = NULL;
+    const struct finding *finding = NULL;
+    const struct verdict *verdict = NULL;
+    struct diags *unheard = diags_new();
+    triage_reset(triage);
+    if (triage_tell(triage, value, strlen(value), unheard) == STATUS_OK &&
+        triage_facts(triage, &facts) > 0)
+        verdict = triage_judge(triage);
+    if (verdict != NULL && verdict->findings[0].p >= likely) {
+        *p = verdict->findings[0].p;
+        finding = &triage_rules(triage)->findings[verdict->findings[0].index];
+        if (finding->status != FINDING_CONTAMINATED &&
+            verdict->status[FINDING_CONTAMINATED] > suspect)
+            finding = NULL;
+    }
+    triage_reset(triage);
+    diags_free(unheard);
+    return finding;
+}
+
+/* A word of theirs and what it may mean, as far as that can be proposed. */
+static void put_value(struct guess *guess, bool result, const char *value, size_t count)
+{
+    static const char *const plain[][2] = {
+        {"used|spawned|in bulk", "used"},
+        {"growing|running|ongoing|ok", "growing"},
+        {"discarded|tossed|binned|trashed|thrown out", "discarded"},
+    };
+    struct text *out = guess->out;
+    double p = 0;
+    const char *folded = fold(guess->arena, value), *means = NULL;
+    for (size_t i = 0; result && i < sizeof plain / sizeof *plain; i++)
+        if (csv_named(plain[i][0], folded, strlen(folded)) >= 0)
+            means = plain[i][1];
+    const struct finding *finding =
+        result && means == NULL ? guess_finding(guess->triage, value, &p) : NULL;
+    if (finding != NULL)
+        means = finding->id;
+    text_puts(out, means != NULL ? "    " : "    # ");
+    put_quoted(out, value);
+    text_printf(out, ": %s%s   # ", means != NULL ? means : "?",
+                finding != NULL && finding->status == FINDING_CONTAMINATED ? " discarded" : "");
+    if (count == 1)
+        text_puts(out, "once");
+    else
+        text_printf(out, "%zu times", count);
+    if (finding != NULL)
+        text_printf(out, "; a guess, %.0f %%", 100.0 * p);
+    text_puts(out, result && means == NULL ? "; say what it was\n" : "\n");
+}
+
+/* The words of a column that the rules would not know by themselves. */
+static void put_values(struct guess *guess, enum role role, bool *any)
+{
+    const struct sample *sample = &guess->samples[guess->column_of[role]];
+    bool headed = false;
+    struct result result;
+    for (size_t i = 0; i < sample->count; i++) {
+        const char *value = sample->values[i];
+        if (role == ROLE_RESULT
+                ? read_result(&guess->nothing, value, guess->arena, &result)
+                : word_id(&guess->nothing, guess->reader, role, value, guess->arena) != NULL)
+            continue;
+        if (!*any)
+            text_puts(guess->out, "values:\n");
+        if (!headed)
+            text_printf(guess->out, "  %s:\n", roles[role].name);
+        *any = headed = true;
+        put_value(guess, role == ROLE_RESULT, value, sample->counts[i]);
+    }
+    if (headed && sample->more)
+        text_puts(guess->out, "    # and more; only the first words are listed\n");
+}
+
+enum status mapping_guess(const char *path, struct reader *reader, struct triage *triage,
+                          struct text *out, struct diags *diags)
+{
+    struct arena *arena = arena_new();
+    struct guess *guess = arena_alloc(arena, sizeof *guess);
+    const struct guess start = {.arena = arena,
+                                .out = out,
+                                .nothing = {.rules = triage_rules(triage)},
+                                .reader = reader,
+                                .triage = triage};
+    memcpy(guess, &start, sizeof start);
+    const struct csv_table table = {
+        .file = path, .utf8 = true, .context = guess, .row = look_at_row};
+    enum status status = csv_read(&table, NULL, NULL, diags);
+    if (status == STATUS_OK && guess->column_count == 0)
+        status = refuse_empty(path, diags);
+    if (status == STATUS_OK) {
+        bool any = false;
+        choose(guess);
+        text_puts(out, "# A map, guessed. Look it over and mend it, then rehearse:\n"
+                       "#   jarside import SPREADSHEET --map THIS-FILE --dry-run\n");
+        put_columns(guess);
+        put_dates(guess);
+        put_repeats(guess);
+        for (int i = 0; i < ROLE_COUNT; i++)
+            if (guess->column_of[i] >= 0 && role_column((enum role)i)->list != LIST_NONE)
+                put_values(guess, (enum role)i, &any);
+    }
+    arena_free(arena);
     return status;
 }
