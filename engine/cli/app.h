@@ -40,7 +40,7 @@ struct app {
     struct triage *triage;
     struct journal *journal; /* NULL until app_journal (cli/app_journal.h) */
     struct arena *arena;     /* for all that is read on the way; freed when the command has run */
-    struct journal_told
+    struct journal_view
         told; /* for telling of the journal; its moment is now. Empty until app_open */
 };
 
@@ -105,7 +105,7 @@ enum status app_journal(struct app *app, enum journal_access access);
 /* What a command of the journal begins with: the rules, the journal, and app->told. What is there
  * already stays. */
 enum status app_open(struct app *app, enum journal_access access);
-struct journal_told app_told(const struct app *app);
+struct journal_view app_view(const struct app *app);
 /* Ends what journal_begin began: with STATUS_OK it is kept, else all is as before. */
 enum status app_commit(struct app *app, enum status status);
 

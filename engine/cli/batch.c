@@ -133,7 +133,7 @@ static enum status pick_existing(struct draft *draft, const struct kind *kind, c
         return status;
     if (kind->record == RECORD_LOT && lot.grain[0] != '\0' && !same(lot.grain, now->lot.grain))
         return app_usage(draft->app, "lot %s is %s; leave out the grain, or name another lot",
-                         now->lot.label, view_grain_name(&draft->app->told, now->lot.grain));
+                         now->lot.label, view_name(&draft->app->told, LIST_GRAINS, now->lot.grain));
     if (kind->record == RECORD_STARTER && now->starter.kind[0] == '\0')
         now->starter.kind = starter.kind;
     return STATUS_OK;
@@ -735,14 +735,14 @@ static void take_species_and_vessel(struct draft *draft)
         take_word(&now->batch.species, now->starter.species);
     if (now->batch.species[0] == '\0' && !draft->no_species && before->batch.species[0] != '\0') {
         now->batch.species = before->batch.species;
-        add(&draft->taken, "%s", view_species_name(&draft->app->told, now->batch.species));
+        add(&draft->taken, "%s", view_name(&draft->app->told, LIST_SPECIES, now->batch.species));
     }
     if (!draft->has_before)
         return;
     if (draft->measured.kind == RULES_NONE && kind != RULES_NONE &&
         (draft->shape == RULES_NONE || (int)rules->vessels[kind].shape == draft->shape)) {
         draft->measured.kind = kind;
-        add(&draft->taken, "%s", view_vessel_name(&draft->app->told, before->vessel.kind));
+        add(&draft->taken, "%s", view_name(&draft->app->told, LIST_VESSELS, before->vessel.kind));
     }
     if (draft->measured.kind == kind && isnan(draft->measured.grams))
         draft->measured.grams = before->vessel.grams;
@@ -756,8 +756,8 @@ static void take_lot_and_starter(struct draft *draft)
         (now->lot.grain[0] == '\0' || same(now->lot.grain, before->lot.grain))) {
         now->lot = before->lot;
         draft->pick[RECORD_LOT] = PICK_EXISTING;
-        add(&draft->taken, "%s of lot %s", view_grain_name(&draft->app->told, before->lot.grain),
-            before->lot.label);
+        add(&draft->taken, "%s of lot %s",
+            view_name(&draft->app->told, LIST_GRAINS, before->lot.grain), before->lot.label);
     }
     if (untold(draft, RECORD_STARTER, before->starter.id) && !draft->no_species &&
         (now->starter.kind[0] == '\0' || same(now->starter.kind, before->starter.kind)) &&
@@ -937,7 +937,7 @@ static bool take_answer(struct draft *draft, const struct gap *question, const c
 /* What would be taken over; "" for nothing. */
 static const char *standing(const struct draft *draft, const struct gap *question)
 {
-    const struct journal_told *told = &draft->app->told;
+    const struct journal_view *told = &draft->app->told;
     const struct parts *before = &draft->before;
     const char *species = draft->now.batch.species;
 
@@ -947,11 +947,11 @@ static const char *standing(const struct draft *draft, const struct gap *questio
     case FACT_COUNT:
         return "";
     case FACT_KIND:
-        return view_vessel_name(told, before->vessel.kind);
+        return view_name(told, LIST_VESSELS, before->vessel.kind);
     case FACT_GRAIN:
-        return view_grain_name(told, before->lot.grain);
+        return view_name(told, LIST_GRAINS, before->lot.grain);
     case FACT_SPECIES:
-        return view_species_name(told, before->batch.species);
+        return view_name(told, LIST_SPECIES, before->batch.species);
     case FACT_RECORD:
         break;
     }
@@ -1049,7 +1049,7 @@ static void settle_shape(struct draft *draft)
     draft->measured.kind = best;
     if (best != RULES_NONE)
         add(&draft->first, "taken for: %s; --vessel says another",
-            view_vessel_name(&draft->app->told, rules->vessels[best].id));
+            view_name(&draft->app->told, LIST_VESSELS, rules->vessels[best].id));
 }
 
 static void settle(struct draft *draft)
@@ -1227,7 +1227,7 @@ static void say_records(struct draft *draft, enum pick pick, const char *lead)
 static void tell(struct draft *draft, const struct saved *saved)
 {
     struct screen *out = &draft->app->out;
-    const struct journal_told *told = &draft->app->told;
+    const struct journal_view *told = &draft->app->told;
     const struct batch *batch = &draft->now.batch;
     const struct vessel_forecast *course = &saved->course;
     int64_t day = moment_day(draft->at);
@@ -1235,7 +1235,7 @@ static void tell(struct draft *draft, const struct saved *saved)
     struct text labels;
 
     screen_say(out, 0, 2, ROLE_STRONG, "%s: %zu x %s, %s, inoculated %s.", batch->label,
-               draft->vessels, view_vessel_name(told, saved->vessels[0].kind),
+               draft->vessels, view_name(told, LIST_VESSELS, saved->vessels[0].kind),
                view_batch_words(told, batch), moment_write_day(draft->at, from));
     text_init(&labels);
     view_vessels(&labels, saved->vessels, draft->vessels);
@@ -1324,8 +1324,9 @@ static enum status fill(struct draft *draft)
     if (draft->pick[RECORD_STARTER] == PICK_EXISTING && now->starter.species[0] != '\0' &&
         now->batch.species[0] != '\0' && !same(now->starter.species, now->batch.species))
         return app_usage(app, "starter %s is %s, and the batch %s; one of the two is a slip",
-                         now->starter.label, view_species_name(&app->told, now->starter.species),
-                         view_species_name(&app->told, now->batch.species));
+                         now->starter.label,
+                         view_name(&app->told, LIST_SPECIES, now->starter.species),
+                         view_name(&app->told, LIST_SPECIES, now->batch.species));
     return STATUS_OK;
 }
 

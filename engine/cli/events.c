@@ -88,7 +88,7 @@ static const char *risk(const struct app *app, const struct vessel *vessel, enum
                             "%s: its last look, on %s, said %s (%s likeliest). Look again before "
                             "anything else: jarside look %s",
                             label, moment_write_day(look.at, day), look.action,
-                            view_finding_name(&app->told, look.finding), label);
+                            view_name(&app->told, LIST_FINDINGS, look.finding), label);
     if (vessel->fate == FATE_CONTAMINATED)
         return arena_format(app->arena,
                             "%s counts as contaminated. If that is a slip, correct the outcome or "
@@ -609,9 +609,9 @@ static enum status tell_confirmed(const struct confirming *confirming)
     text_init(&labels);
     view_vessels(&labels, chosen->vessels, chosen->count);
     screen_say(&app->out, 0, 2, ROLE_PLAIN, "%s: confirmed as %s (%s)%s%s.", labels.bytes,
-               view_finding_name(&app->told, outcome->finding), outcome->status,
+               view_name(&app->told, LIST_FINDINGS, outcome->finding), outcome->status,
                outcome->cause[0] != '\0' ? ", because of: " : "",
-               view_cause_name(&app->told, outcome->cause));
+               view_name(&app->told, LIST_CAUSES, outcome->cause));
     text_release(&labels);
     say_still_there(confirming);
     return app_flush(app);

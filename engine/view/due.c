@@ -94,7 +94,7 @@ struct gathering {
     struct vessel_forecast forecast;
 };
 
-static enum status read_batch(const struct journal_told *view, const struct vessel *vessel,
+static enum status read_batch(const struct journal_view *view, const struct vessel *vessel,
                               struct batch *batch, struct vessel_forecast *forecast)
 {
     enum status status =
@@ -108,7 +108,7 @@ static enum status read_batch(const struct journal_told *view, const struct vess
  * A vessel that came without a day: its first look is where the forecast has it;
  * the next one some days after the last, or at once when that did not say keep.
  */
-static enum status date_vessel(const struct journal_told *view, struct gathering *gathering,
+static enum status date_vessel(const struct journal_view *view, struct gathering *gathering,
                                struct vessel *vessel)
 {
     struct look look;
@@ -130,7 +130,7 @@ static enum status date_vessel(const struct journal_told *view, struct gathering
 }
 
 /* Adds the vessels of a page that are due by `day`; those without a day of their own are dated. */
-static enum status gather(const struct journal_told *view, struct gathering *gathering,
+static enum status gather(const struct journal_view *view, struct gathering *gathering,
                           const struct page *page, bool dated, int64_t day, int64_t *next)
 {
     for (size_t i = 0; i < page->count; i++) {
@@ -167,7 +167,7 @@ static bool together(const struct vessel *a, const struct vessel *b)
     return a->due == b->due && a->batch == b->batch && strcmp(a->due_for, b->due_for) == 0;
 }
 
-static enum status make_groups(const struct journal_told *view, struct vessel *vessels,
+static enum status make_groups(const struct journal_view *view, struct vessel *vessels,
                                size_t count, struct due_list *list)
 {
     struct due_group *groups = arena_array(view->arena, count + 1, sizeof *groups);
@@ -187,7 +187,7 @@ static enum status make_groups(const struct journal_told *view, struct vessel *v
     return STATUS_OK;
 }
 
-enum status view_due_find(const struct journal_told *view, int64_t day, size_t limit,
+enum status view_due_find(const struct journal_view *view, int64_t day, size_t limit,
                           struct due_list *list)
 {
     struct gathering gathering = {.count = 0};
@@ -213,7 +213,7 @@ enum status view_due_find(const struct journal_told *view, int64_t day, size_t l
 /* ---- on the screen --------------------------------------------------------------------------- */
 
 /* "to shake about 2026-03-08, white through 2026-03-13 to 2026-03-25": what is still ahead. */
-static const char *ahead_of(const struct journal_told *view, const struct due_group *due)
+static const char *ahead_of(const struct journal_view *view, const struct due_group *due)
 {
     const struct range *shake = &due->forecast.shake;
     int64_t start = moment_day(due->batch.at), from = 0, to = 0;
@@ -232,7 +232,7 @@ static const char *ahead_of(const struct journal_told *view, const struct due_gr
 }
 
 /* Vessels that stand in one place are told where; what is ahead is told once of a batch. */
-static void say_group(struct screen *screen, const struct journal_told *view,
+static void say_group(struct screen *screen, const struct journal_view *view,
                       const struct due_list *list, size_t index)
 {
     const struct due_group *due = &list->groups[index];
@@ -257,7 +257,7 @@ static void say_group(struct screen *screen, const struct journal_told *view,
     text_release(&labels);
 }
 
-void view_due(struct screen *screen, const struct journal_told *view, const struct due_list *list)
+void view_due(struct screen *screen, const struct journal_view *view, const struct due_list *list)
 {
     int64_t today = moment_day(view->now);
     char when[WHEN_ROOM];
@@ -286,7 +286,7 @@ void view_due(struct screen *screen, const struct journal_told *view, const stru
 
 /* ---- JSON ------------------------------------------------------------------------------------ */
 
-static json_t *group_json(const struct journal_told *view, const struct due_group *due)
+static json_t *group_json(const struct journal_view *view, const struct due_group *due)
 {
     const struct vessel_forecast *forecast = &due->forecast;
     int64_t today = moment_day(view->now), shake[2], full[2];
@@ -302,7 +302,7 @@ static json_t *group_json(const struct journal_told *view, const struct due_grou
         view_json_day(full[0]), "full_to", view_json_day(full[1]));
 }
 
-json_t *view_due_json(const struct journal_told *view, const struct due_list *list)
+json_t *view_due_json(const struct journal_view *view, const struct due_list *list)
 {
     json_t *groups = json_array();
     for (size_t i = 0; i < list->count; i++)
@@ -318,7 +318,7 @@ json_t *view_due_json(const struct journal_told *view, const struct due_list *li
 static const char through_the_wall[] =
     "Through the wall only. Do not open, shake or smell a suspect vessel.";
 
-static const char *group_words(const struct journal_told *view, const struct due_group *due)
+static const char *group_words(const struct journal_view *view, const struct due_group *due)
 {
     char date[MOMENT_ROOM];
     return arena_format(view->arena, "%s: %s; %s, day %lld", view_day(due->day, date), due->why,
@@ -326,7 +326,7 @@ static const char *group_words(const struct journal_told *view, const struct due
                         (long long)moment_days_between(due->batch.at, view->now));
 }
 
-void view_due_sheet(struct screen *screen, const struct journal_told *view,
+void view_due_sheet(struct screen *screen, const struct journal_view *view,
                     const struct due_list *list)
 {
     char date[MOMENT_ROOM];
@@ -347,7 +347,7 @@ void view_due_sheet(struct screen *screen, const struct journal_told *view,
     }
 }
 
-void view_due_html(struct text *html, const struct journal_told *view, const struct due_list *list,
+void view_due_html(struct text *html, const struct journal_view *view, const struct due_list *list,
                    enum paper paper)
 {
     static const char style[] =
@@ -390,7 +390,7 @@ struct sticker { /* what stands on one label */
     char date[MOMENT_ROOM];
 };
 
-static enum status sticker_of(const struct journal_told *view, const struct vessel *vessel,
+static enum status sticker_of(const struct journal_view *view, const struct vessel *vessel,
                               struct sticker *sticker)
 {
     struct batch batch;
@@ -428,7 +428,7 @@ static void put_inner(struct text *line, const char *words, bool ascii)
 }
 
 /* Labels side by side, three lines each between two rules. */
-static void put_stickers(struct screen *screen, const struct journal_told *view,
+static void put_stickers(struct screen *screen, const struct journal_view *view,
                          const struct sticker *stickers, size_t across)
 {
     struct text line;
@@ -453,7 +453,7 @@ static void put_stickers(struct screen *screen, const struct journal_told *view,
     text_release(&line);
 }
 
-enum status view_labels(struct screen *screen, const struct journal_told *view,
+enum status view_labels(struct screen *screen, const struct journal_view *view,
                         const struct vessel *vessels, size_t count)
 {
     enum { MOST_ACROSS = 2 };
@@ -471,7 +471,7 @@ enum status view_labels(struct screen *screen, const struct journal_told *view,
     return STATUS_OK;
 }
 
-enum status view_labels_html(struct text *html, const struct journal_told *view,
+enum status view_labels_html(struct text *html, const struct journal_view *view,
                              const struct vessel *vessels, size_t count, enum paper paper)
 {
     static const char style[] =

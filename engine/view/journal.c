@@ -14,7 +14,7 @@
 /* ---- words ----------------------------------------------------------------------------------- */
 
 /* The text as a string in the arena; it is released. */
-static const char *taken(const struct journal_told *view, struct text *text)
+static const char *taken(const struct journal_view *view, struct text *text)
 {
     const char *copy = arena_copy(view->arena, text->bytes, text->length);
     text_release(text);
@@ -30,7 +30,7 @@ static const char *list_name(const struct rules *rules, enum word_list list, con
 }
 
 /* Its first letter small, unless the name goes on in capitals ("PP bottle"). */
-const char *view_name(const struct journal_told *view, enum word_list list, const char *id)
+const char *view_name(const struct journal_view *view, enum word_list list, const char *id)
 {
     const char *name = list_name(view->rules, list, id);
     if (name == id || !isupper((unsigned char)name[0]) || isupper((unsigned char)name[1]))
@@ -40,7 +40,7 @@ const char *view_name(const struct journal_told *view, enum word_list list, cons
     return copy;
 }
 
-const char *view_batch_words(const struct journal_told *view, const struct batch *batch)
+const char *view_batch_words(const struct journal_view *view, const struct batch *batch)
 {
     struct lot lot = {.grain = ""};
     const char *species = view_name(view, LIST_SPECIES, batch->species);
@@ -57,7 +57,7 @@ static bool has_label(enum record record)
     return record_types[record].columns[0].kind == COLUMN_LABEL;
 }
 
-const char *view_label(const struct journal_told *view, enum record record, int64_t id)
+const char *view_label(const struct journal_view *view, enum record record, int64_t id)
 {
     union any_record row;
     if (id == 0 || !has_label(record) ||
@@ -110,13 +110,13 @@ bool view_forecast_days(const struct batch *batch, const struct vessel_forecast 
     return known;
 }
 
-static const char *day_of(const struct journal_told *view, struct moment moment)
+static const char *day_of(const struct journal_view *view, struct moment moment)
 {
     char room[MOMENT_ROOM];
     return arena_string(view->arena, moment_write_day(moment, room));
 }
 
-static const char *quantity_of(const struct journal_told *view, double value,
+static const char *quantity_of(const struct journal_view *view, double value,
                                enum dimension dimension)
 {
     struct text text;
@@ -126,7 +126,7 @@ static const char *quantity_of(const struct journal_told *view, double value,
     return taken(view, &text);
 }
 
-const char *view_cook_words(const struct journal_told *view, const struct cook *cook)
+const char *view_cook_words(const struct journal_view *view, const struct cook *cook)
 {
     struct text text;
     text_init(&text);
@@ -173,7 +173,7 @@ json_t *view_json_text(const char *text)
 }
 
 /* The label of a record; null for id 0 and for what is not there, NULL when it cannot be read. */
-static json_t *label_json(const struct journal_told *view, enum record record, int64_t id)
+static json_t *label_json(const struct journal_view *view, enum record record, int64_t id)
 {
     union any_record row;
     if (id == 0)
@@ -195,7 +195,7 @@ json_t *view_json_vessels(const struct vessel *vessels, size_t count)
 /* ---- one record, whatever its kind ----------------------------------------------------------- */
 
 /* A value as people read it; "" when there is none. */
-static const char *column_words(const struct journal_told *view, const struct column *column,
+static const char *column_words(const struct journal_view *view, const struct column *column,
                                 const void *row)
 {
     struct text text;
@@ -207,7 +207,7 @@ static const char *column_words(const struct journal_told *view, const struct co
     return taken(view, &text);
 }
 
-void view_record(struct screen *screen, const struct journal_told *view, enum record record,
+void view_record(struct screen *screen, const struct journal_view *view, enum record record,
                  const void *row)
 {
     enum { LABEL_COLUMNS = 12 };
@@ -221,7 +221,7 @@ void view_record(struct screen *screen, const struct journal_told *view, enum re
     }
 }
 
-static json_t *column_json(const struct journal_told *view, const struct column *column,
+static json_t *column_json(const struct journal_view *view, const struct column *column,
                            const void *row)
 {
     const void *value = column_member(column, row);
@@ -247,7 +247,7 @@ static json_t *column_json(const struct journal_told *view, const struct column 
                                                  : label_json(view, column->refers, id);
 }
 
-json_t *view_record_json(const struct journal_told *view, enum record record, const void *row)
+json_t *view_record_json(const struct journal_view *view, enum record record, const void *row)
 {
     json_t *object = json_object();
     if (!has_label(record))
@@ -264,7 +264,7 @@ json_t *view_record_json(const struct journal_told *view, enum record record, co
 /* ---- lists ----------------------------------------------------------------------------------- */
 
 /* "8 (6 growing, 1 isolated, 1 lost), 1 control" */
-static const char *tally_words(const struct journal_told *view, const struct vessel_tally *tally)
+static const char *tally_words(const struct journal_view *view, const struct vessel_tally *tally)
 {
     struct text text;
     const char *joint = " (";
@@ -300,7 +300,7 @@ static json_t *tally_json(const struct vessel_tally *tally)
                      (json_int_t)tally->controls_lost);
 }
 
-static const char *done_words(const struct journal_told *view, const struct event *event)
+static const char *done_words(const struct journal_view *view, const struct event *event)
 {
     static const char *const done[EVENT_COUNT] = {
         [EVENT_MOVE] = "moved",          [EVENT_SHAKE] = "broken up and shaken",
@@ -324,17 +324,17 @@ static bool counted(enum record record)
 
 /* What stands in a cell and in no column alone. The id is first in every kind of record. */
 
-static const char *id_cell(const struct journal_told *view, const union any_record *row)
+static const char *id_cell(const struct journal_view *view, const union any_record *row)
 {
     return FORMAT("%lld", (long long)row->named.id);
 }
 
-static const char *kind_cell(const struct journal_told *view, const union any_record *row)
+static const char *kind_cell(const struct journal_view *view, const union any_record *row)
 {
     return list_name(view->rules, LIST_STARTERS, row->starter.kind);
 }
 
-static const char *parents_cell(const struct journal_told *view, const union any_record *row)
+static const char *parents_cell(const struct journal_view *view, const union any_record *row)
 {
     void *rows = NULL;
     size_t count = 0;
@@ -348,24 +348,24 @@ static const char *parents_cell(const struct journal_told *view, const union any
     return words;
 }
 
-static const char *cook_cell(const struct journal_told *view, const union any_record *row)
+static const char *cook_cell(const struct journal_view *view, const union any_record *row)
 {
     return view_cook_words(view, &row->cook);
 }
 
-static const char *batch_cell(const struct journal_told *view, const union any_record *row)
+static const char *batch_cell(const struct journal_view *view, const union any_record *row)
 {
     return view_batch_words(view, &row->batch);
 }
 
-static const char *made_cell(const struct journal_told *view, const union any_record *row)
+static const char *made_cell(const struct journal_view *view, const union any_record *row)
 {
     return FORMAT("%s %s %s", view_label(view, RECORD_STARTER, row->batch.starter),
                   view_label(view, RECORD_COOK, row->batch.cook),
                   view_label(view, RECORD_SESSION, row->batch.session));
 }
 
-static const char *state_cell(const struct journal_told *view, const union any_record *row)
+static const char *state_cell(const struct journal_view *view, const union any_record *row)
 {
     const struct vessel *vessel = &row->vessel;
     bool known = vessel->fate == FATE_CONTAMINATED || vessel->fate == FATE_STUCK;
@@ -374,7 +374,7 @@ static const char *state_cell(const struct journal_told *view, const union any_r
     return known && there ? fate_words[vessel->fate] : vessel_state_words[vessel->state];
 }
 
-static const char *age_cell(const struct journal_told *view, const union any_record *row)
+static const char *age_cell(const struct journal_view *view, const union any_record *row)
 {
     struct batch batch;
     if (journal_get(view->journal, RECORD_BATCH, row->vessel.batch, view->arena, &batch,
@@ -383,14 +383,14 @@ static const char *age_cell(const struct journal_told *view, const union any_rec
     return FORMAT("%lld", (long long)moment_days_between(batch.at, view->now));
 }
 
-static const char *due_cell(const struct journal_told *view, const union any_record *row)
+static const char *due_cell(const struct journal_view *view, const union any_record *row)
 {
     char room[MOMENT_ROOM];
     return row->vessel.due == 0 ? "" : arena_string(view->arena, view_day(row->vessel.due, room));
 }
 
 /* "keep, 2026-03-09: what is likeliest, 60 % white" */
-static const char *newest_cell(const struct journal_told *view, const union any_record *row)
+static const char *newest_cell(const struct journal_view *view, const union any_record *row)
 {
     const struct vessel *vessel = &row->vessel;
     struct look look;
@@ -404,12 +404,12 @@ static const char *newest_cell(const struct journal_told *view, const union any_
     return isnan(look.coverage) ? words : FORMAT("%s, %.0f %% white", words, look.coverage);
 }
 
-static const char *look_cell(const struct journal_told *view, const union any_record *row)
+static const char *look_cell(const struct journal_view *view, const union any_record *row)
 {
     return FORMAT("%s: %s", view_name(view, LIST_FINDINGS, row->look.finding), row->look.words);
 }
 
-static const char *event_cell(const struct journal_told *view, const union any_record *row)
+static const char *event_cell(const struct journal_view *view, const union any_record *row)
 {
     return done_words(view, &row->event);
 }
@@ -430,7 +430,7 @@ static const char *event_cell(const struct journal_told *view, const union any_r
     }
 static const struct cell {
     const char *heading, *column;
-    const char *(*words)(const struct journal_told *view, const union any_record *row);
+    const char *(*words)(const struct journal_view *view, const union any_record *row);
 } lists[RECORD_COUNT][TABLE_MOST] = {
     [RECORD_STARTER] = {COLUMN("starter", "label"), COLUMN("mushroom", "species"),
                         MADE("kind", kind_cell), COLUMN("made", "made"), MADE("from", parents_cell),
@@ -459,7 +459,7 @@ static const struct cell {
                      COLUMN("column", "column"), COLUMN("was", "was"), COLUMN("became", "became")},
 };
 
-static const char *cell_words(const struct journal_told *view, enum record record,
+static const char *cell_words(const struct journal_view *view, enum record record,
                               const union any_record *row, const struct cell *cell)
 {
     struct vessel_tally tally;
@@ -479,7 +479,7 @@ static const char *cell_words(const struct journal_told *view, enum record recor
     return column_words(view, column, row);
 }
 
-enum status view_list(struct screen *screen, const struct journal_told *view, enum record record,
+enum status view_list(struct screen *screen, const struct journal_view *view, enum record record,
                       const struct page *page)
 {
     const struct cell *cells = lists[record];
@@ -507,7 +507,7 @@ enum status view_list(struct screen *screen, const struct journal_told *view, en
     return STATUS_OK;
 }
 
-json_t *view_list_json(const struct journal_told *view, enum record record, const struct page *page,
+json_t *view_list_json(const struct journal_view *view, enum record record, const struct page *page,
                        enum status *status)
 {
     json_t *records = json_array();
@@ -548,7 +548,7 @@ struct told_history {
     struct page children;            /* of a starter */
 };
 
-static enum status read_history(const struct journal_told *view, enum record record,
+static enum status read_history(const struct journal_view *view, enum record record,
                                 const void *row, size_t limit, size_t batches,
                                 struct told_history *told)
 {
@@ -586,7 +586,7 @@ static enum status read_history(const struct journal_told *view, enum record rec
 }
 
 /* "From cook C1 (103 kPa for 90 min), starter S1, session I1, lot G1." */
-static void say_batch_records(struct screen *screen, const struct journal_told *view,
+static void say_batch_records(struct screen *screen, const struct journal_view *view,
                               const struct batch *batch)
 {
     struct cook cook;
@@ -610,7 +610,7 @@ static void say_batch_records(struct screen *screen, const struct journal_told *
     text_release(&text);
 }
 
-static const char *entry_words(const struct journal_told *view, const struct history_entry *entry)
+static const char *entry_words(const struct journal_view *view, const struct history_entry *entry)
 {
     const struct look *look = &entry->is.look;
     const struct outcome *outcome = &entry->is.outcome;
@@ -635,7 +635,7 @@ static const char *entry_words(const struct journal_told *view, const struct his
 }
 
 /* With the label of the vessel, where entries of several stand together. */
-static void say_entries(struct screen *screen, const struct journal_told *view,
+static void say_entries(struct screen *screen, const struct journal_view *view,
                         const struct told_history *told)
 {
     const struct history *history = &told->history;
@@ -655,7 +655,7 @@ static void say_entries(struct screen *screen, const struct journal_told *view,
 }
 
 /* What a vessel or a batch is made of, its first day and all that came after. */
-static void say_dated(struct screen *screen, const struct journal_told *view,
+static void say_dated(struct screen *screen, const struct journal_view *view,
                       const struct told_history *told, const char *note, bool control)
 {
     const struct batch *batch = &told->batch;
@@ -673,7 +673,7 @@ static void say_dated(struct screen *screen, const struct journal_told *view,
     screen_blank(screen);
 }
 
-static void say_vessel(struct screen *screen, const struct journal_told *view,
+static void say_vessel(struct screen *screen, const struct journal_view *view,
                        const struct told_history *told)
 {
     const struct vessel *vessel = &told->row->vessel;
@@ -700,7 +700,7 @@ static void say_vessel(struct screen *screen, const struct journal_told *view,
             view_day(to, other));
 }
 
-static enum status say_batch(struct screen *screen, const struct journal_told *view,
+static enum status say_batch(struct screen *screen, const struct journal_view *view,
                              const struct told_history *told)
 {
     struct survey survey = survey_all(RECORD_VESSEL, MOST_VESSELS);
@@ -717,7 +717,7 @@ static enum status say_batch(struct screen *screen, const struct journal_told *v
 }
 
 /* Where a starter came from, the nearest first; each generation indented. */
-static enum status say_ancestors(struct screen *screen, const struct journal_told *view, int64_t id,
+static enum status say_ancestors(struct screen *screen, const struct journal_view *view, int64_t id,
                                  size_t depth)
 {
     void *rows = NULL;
@@ -739,7 +739,7 @@ static enum status say_ancestors(struct screen *screen, const struct journal_tol
 }
 
 /* What vessels are made with, and what became of them. */
-static enum status say_around(struct screen *screen, const struct journal_told *view,
+static enum status say_around(struct screen *screen, const struct journal_view *view,
                               const struct told_history *told)
 {
     enum status status = STATUS_OK;
@@ -774,7 +774,7 @@ static enum status say_around(struct screen *screen, const struct journal_told *
     return status;
 }
 
-enum status view_history(struct screen *screen, const struct journal_told *view, enum record record,
+enum status view_history(struct screen *screen, const struct journal_view *view, enum record record,
                          const void *row, size_t limit)
 {
     struct told_history told;
@@ -790,7 +790,7 @@ enum status view_history(struct screen *screen, const struct journal_told *view,
 }
 
 /* The parents of a starter: [{"label", "from": [the same of theirs]}]. */
-static json_t *ancestors_json(const struct journal_told *view, int64_t id, size_t depth,
+static json_t *ancestors_json(const struct journal_view *view, int64_t id, size_t depth,
                               enum status *status)
 {
     void *rows = NULL;
@@ -808,7 +808,7 @@ static json_t *ancestors_json(const struct journal_told *view, int64_t id, size_
     return from;
 }
 
-static json_t *entries_json(const struct journal_told *view, const struct told_history *told)
+static json_t *entries_json(const struct journal_view *view, const struct told_history *told)
 {
     json_t *entries = json_array();
     for (size_t i = 0; i < told->history.count; i++) {
@@ -825,7 +825,7 @@ static json_t *entries_json(const struct journal_told *view, const struct told_h
     return entries;
 }
 
-json_t *view_history_json(const struct journal_told *view, enum record record, const void *row,
+json_t *view_history_json(const struct journal_view *view, enum record record, const void *row,
                           size_t limit, enum status *status)
 {
     struct told_history told;

@@ -21,7 +21,7 @@
  * What is shown was written by people, perhaps by strangers: everything passes
  * the screen's text_safe. JSON is schema 1 (README.md, "For programs").
  */
-struct journal_told { /* what is being told from, passed together */
+struct journal_view { /* what is being told from, passed together */
     struct journal *journal;
     const struct rules *rules;
     struct arena *arena; /* for what is read on the way */
@@ -33,16 +33,11 @@ struct journal_told { /* what is being told from, passed together */
 
 /* The name that the rules have for an id, or the id where they know none ("" stays ""). In the case
  * in which it stands within a sentence. Texts live in the arena. */
-const char *view_name(const struct journal_told *view, enum word_list list, const char *id);
-#define view_species_name(view, id) view_name(view, LIST_SPECIES, id)
-#define view_grain_name(view, id)   view_name(view, LIST_GRAINS, id)
-#define view_vessel_name(view, id)  view_name(view, LIST_VESSELS, id)
-#define view_finding_name(view, id) view_name(view, LIST_FINDINGS, id)
-#define view_cause_name(view, id)   view_name(view, LIST_CAUSES, id)
+const char *view_name(const struct journal_view *view, enum word_list list, const char *id);
 /* "oyster on rye", with what is not known left out: "unknown mushroom". Reads the lot. */
-const char *view_batch_words(const struct journal_told *view, const struct batch *batch);
+const char *view_batch_words(const struct journal_view *view, const struct batch *batch);
 /* The label of a record, or "" for id 0. */
-const char *view_label(const struct journal_told *view, enum record record, int64_t id);
+const char *view_label(const struct journal_view *view, enum record record, int64_t id);
 
 /* "B1-1 to B1-4, B1-7": runs of one batch drawn together. The vessels in the order of their numbers. */
 void view_vessels(struct text *out, const struct vessel *vessels, size_t count);
@@ -54,7 +49,7 @@ const char *view_when(int64_t day, int64_t today, char room[WHEN_ROOM]);
 const char *view_day(int64_t day, char room[MOMENT_ROOM]);
 
 /* "103 kPa (15 psi) for 90 min": what a cook was; "" when nothing is known. In the arena. */
-const char *view_cook_words(const struct journal_told *view, const struct cook *cook);
+const char *view_cook_words(const struct journal_view *view, const struct cook *cook);
 
 /* The days that a range of a vessel's forecast stands for; false, and 0 for both, when it has none. */
 bool view_forecast_days(const struct batch *batch, const struct vessel_forecast *forecast,
@@ -67,11 +62,11 @@ json_t *view_json_text(const char *text);
 json_t *view_json_vessels(const struct vessel *vessels, size_t count);
 
 /* What is known of one record, a line a column; columns without a value are left out. */
-void view_record(struct screen *screen, const struct journal_told *view, enum record record,
+void view_record(struct screen *screen, const struct journal_view *view, enum record record,
                  const void *row);
 /* The same as an object with every column: numbers in the unit of the journal, references as
  * labels, null for what is not known. Derived columns included, "id" for rows without a label. */
-json_t *view_record_json(const struct journal_told *view, enum record record, const void *row);
+json_t *view_record_json(const struct journal_view *view, enum record record, const void *row);
 
 /* ---- parts of the journal -------------------------------------------------------------------- */
 
@@ -80,9 +75,9 @@ json_t *view_record_json(const struct journal_told *view, enum record record, co
  * as an array of record objects, NULL with a status when reading failed. Batches and what they are made with come with
  * "vessels": what became of them, in counts.
  */
-enum status view_list(struct screen *screen, const struct journal_told *view, enum record record,
+enum status view_list(struct screen *screen, const struct journal_view *view, enum record record,
                       const struct page *page);
-json_t *view_list_json(const struct journal_told *view, enum record record, const struct page *page,
+json_t *view_list_json(const struct journal_view *view, enum record record, const struct page *page,
                        enum status *status);
 
 /*
@@ -91,10 +86,10 @@ json_t *view_list_json(const struct journal_told *view, enum record record, cons
  * a vessel, batch, starter, lot, cook, session or place. Of long lives the newest
  * `limit` entries are told, and how many there were before.
  */
-enum status view_history(struct screen *screen, const struct journal_told *view, enum record record,
+enum status view_history(struct screen *screen, const struct journal_view *view, enum record record,
                          const void *row, size_t limit);
 /* The same as an object; NULL with a status when reading failed. */
-json_t *view_history_json(const struct journal_told *view, enum record record, const void *row,
+json_t *view_history_json(const struct journal_view *view, enum record record, const void *row,
                           size_t limit, enum status *status);
 
 /*
@@ -117,20 +112,20 @@ struct due_list {
 };
 /* The first `limit` vessels (0: all) due by `day`. Those without a day of their
  * own (imported ones) get that of the forecast, or one after their last look. */
-enum status view_due_find(const struct journal_told *view, int64_t day, size_t limit,
+enum status view_due_find(const struct journal_view *view, int64_t day, size_t limit,
                           struct due_list *list);
 /* On the screen; as a sheet in plain text with boxes to tick; as JSON; as a page to print. */
-void view_due(struct screen *screen, const struct journal_told *view, const struct due_list *list);
-void view_due_sheet(struct screen *screen, const struct journal_told *view,
+void view_due(struct screen *screen, const struct journal_view *view, const struct due_list *list);
+void view_due_sheet(struct screen *screen, const struct journal_view *view,
                     const struct due_list *list);
-json_t *view_due_json(const struct journal_told *view, const struct due_list *list);
-void view_due_html(struct text *html, const struct journal_told *view, const struct due_list *list,
+json_t *view_due_json(const struct journal_view *view, const struct due_list *list);
+void view_due_html(struct text *html, const struct journal_view *view, const struct due_list *list,
                    enum paper paper);
 
 /* Labels to cut out and stick on: in plain text, and as a page to print. */
-enum status view_labels(struct screen *screen, const struct journal_told *view,
+enum status view_labels(struct screen *screen, const struct journal_view *view,
                         const struct vessel *vessels, size_t count);
-enum status view_labels_html(struct text *html, const struct journal_told *view,
+enum status view_labels_html(struct text *html, const struct journal_view *view,
                              const struct vessel *vessels, size_t count, enum paper paper);
 
 /* The cautions for handling a vessel that is thrown away, judged by its last look (NULL: it was never

@@ -199,7 +199,7 @@ static void tell_fault(void *context, const struct check_fault *fault)
     hold(harmless(fault->message) && harmless(fault->label), "what the check tells is safe");
 }
 
-static void check_all(const struct journal_told *told)
+static void check_all(const struct journal_view *told)
 {
     const struct check_sink sink = {NULL, tell_fault};
     struct check_tally tally = {0};
@@ -215,7 +215,7 @@ static void check_all(const struct journal_told *told)
     fclose(nowhere);
 }
 
-static void list(const struct journal_told *told, enum record record)
+static void list(const struct journal_view *told, enum record record)
 {
     struct survey survey = survey_all(record, 20);
     struct screen screen = {.width = SCREEN_DEFAULT};
@@ -231,7 +231,7 @@ static void list(const struct journal_told *told, enum record record)
     hold_diags(told->diags, false);
 }
 
-static void tell_life(const struct journal_told *told, enum record record, int64_t id)
+static void tell_life(const struct journal_view *told, enum record record, int64_t id)
 {
     union any_record row;
     struct screen screen = {.width = SCREEN_DEFAULT};
@@ -246,7 +246,7 @@ static void tell_life(const struct journal_told *told, enum record record, int64
     hold_diags(told->diags, false);
 }
 
-static void tell_due(const struct journal_told *told)
+static void tell_due(const struct journal_view *told)
 {
     const struct calendar_options options = {now, INT64_MAX, 480};
     struct screen screen = {.width = SCREEN_DEFAULT};
@@ -272,7 +272,7 @@ static void tell_due(const struct journal_told *told)
     hold_diags(told->diags, false);
 }
 
-static void look_back(const struct journal_told *told)
+static void look_back(const struct journal_view *told)
 {
     struct dataset dataset;
     struct learned learned;
@@ -287,7 +287,7 @@ static void look_back(const struct journal_told *told)
 static void read_all(struct kit *kit, struct journal *journal)
 {
     struct arena *arena = arena_new();
-    const struct journal_told told = {journal, kit->rules, arena, kit->diags, now};
+    const struct journal_view told = {journal, kit->rules, arena, kit->diags, now};
     check_all(&told);
     for (enum record r = RECORD_STARTER; r < RECORD_COUNT; r++)
         list(&told, r);
