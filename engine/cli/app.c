@@ -193,7 +193,14 @@ enum status app_load(struct app *app, const char *const *more, size_t more_count
     app->triage = app->reasoner != NULL ? triage_new(app->rules, app->reader, app->reasoner) : NULL;
     if (app->triage == NULL)
         return STATUS_MEMORY;
-    return STATUS_OK;
+    app->words = words_new(app->rules);
+    for (size_t i = 0; i < app->rules->folder_count && status == STATUS_OK; i++) {
+        char *path = text_format("%s/words.tsv", app->rules->folders[i]);
+        status = words_read(app->words, path, app->diags);
+        free(path);
+    }
+    triage_weigh_words(app->triage, app->words);
+    return status;
 }
 
 /* ==== app journal ============================================================================= */

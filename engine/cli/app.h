@@ -36,6 +36,7 @@ struct app {
     struct diags *diags;
     struct rules *rules; /* NULL until app_load */
     struct reader *reader;
+    struct words *words;
     struct reasoner *reasoner;
     struct triage *triage;
     struct journal *journal; /* NULL until app_journal (cli/app_journal.h) */

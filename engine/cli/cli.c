@@ -209,6 +209,7 @@ static void app_release(struct app *app)
 {
     journal_close(app->journal);
     arena_free(app->arena);
+    words_free(app->words);
     triage_free(app->triage);
     reasoner_free(app->reasoner);
     reader_free(app->reader);

@@ -413,9 +413,13 @@ size_t words_weigh(const struct words *words, const char *text, size_t length, d
                 break;
             }
     }
+    /* A text says no more than `most` in all, however long. */
     const double scale = known > 0 ? sqrt(set->usual / (double)(known < 3 ? 3 : known)) : 0;
+    double high = -INFINITY;
     for (size_t f = 0; f < rules->finding_count; f++)
-        likelihood[f] *= scale;
+        high = fmax(high, likelihood[f] *= scale);
+    for (size_t f = 0; f < rules->finding_count && known > 0; f++)
+        likelihood[f] = fmax(likelihood[f] - high, -set->most);
     for (size_t i = 0; i < kept; i++)
         weights[i].odds *= scale;
     arena_free(arena);

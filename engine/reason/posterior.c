@@ -745,12 +745,14 @@ static const double *shifted_prior(const struct reasoner *reasoner, const struct
 }
 
 /* ln of what all sets share, per finding, its highest taken off and returned. */
-static double shared_row(const struct reasoner *reasoner, struct workspace *work, double *span)
+static double shared_row(const struct reasoner *reasoner, const struct evidence *evidence,
+                         struct workspace *work, double *span)
 {
     size_t findings = reasoner->finding_count;
     double low = DBL_MAX, high = -DBL_MAX;
 
-    memset(work->row, 0, findings * sizeof *work->row);
+    for (size_t f = 0; f < findings; f++)
+        work->row[f] = evidence && evidence->words ? evidence->words[f] : 0.0;
     for (size_t i = 0; i < work->heard_count; i++) {
         double power = work->heard[i].power;
         const double *ln = work->heard[i].recall->ln;
@@ -833,8 +835,8 @@ static bool multiply(const struct reasoner *reasoner, struct workspace *work, co
 }
 
 /* The same from logarithms; returns the ln that was taken off. */
-static double add_logarithms(const struct reasoner *reasoner, struct workspace *work,
-                             const double *prior, double *joint)
+static double add_logarithms(const struct reasoner *reasoner, const struct evidence *evidence,
+                             struct workspace *work, const double *prior, double *joint)
 {
     size_t findings = reasoner->finding_count, cells = reasoner->set_count * findings;
     double high = -DBL_MAX;
@@ -842,7 +844,8 @@ static double add_logarithms(const struct reasoner *reasoner, struct workspace *
     for (size_t s = 0; s < reasoner->set_count; s++) {
         double *row = joint + s * findings;
         for (size_t f = 0; f < findings; f++)
-            row[f] = log(prior[s]) + log(reasoner->given[s * findings + f]);
+            row[f] = log(prior[s]) + log(reasoner->given[s * findings + f]) +
+                     (evidence && evidence->words ? evidence->words[f] : 0.0);
         for (size_t i = 0; i < work->heard_count; i++) {
             const struct heard *heard = &work->heard[i];
             const double *ln =
@@ -891,9 +894,9 @@ void reason_posterior(const struct reasoner *reasoner, const struct evidence *ev
     hear(reasoner, evidence, tau, work);
     discount_groups(reasoner, work);
     const double *prior = shifted_prior(reasoner, evidence, work);
-    double taken = shared_row(reasoner, work, &span);
+    double taken = shared_row(reasoner, evidence, work, &span);
     if (!multiply(reasoner, work, prior, span, posterior->joint))
-        taken = add_logarithms(reasoner, work, prior, posterior->joint);
+        taken = add_logarithms(reasoner, evidence, work, prior, posterior->joint);
     posterior->log_evidence = taken + summarise(reasoner, posterior);
 
     memset(posterior->status, 0, sizeof posterior->status);

@@ -46,7 +46,10 @@
  * range of ln l_i over the findings at S = {}; the k-th (k = 0, 1, ...) counts
  * with weight (1 - overlap)^k. So
  *
- *   ln P(f,S|E) = ln P(S) P(f|S) + tau sum_i weight_i ln l_i(f,S) + const.
+ *   ln P(f,S|E) = ln P(S) P(f|S) + tau sum_i weight_i ln l_i(f,S) + ln L(f) + const,
+ *
+ * where L(f) is what the words of the description say beside what was read in them, tempered and bounded
+ * where it is made; 1 where there are none.
  *
  * Summed exactly over all (f,S): no sampling, no pruning, and in logarithms where
  * products would leave the range of a double.
@@ -82,6 +85,8 @@ struct evidence {
     size_t shift_count;
     const struct pair_shift *pair_shifts;
     size_t pair_shift_count;
+    const double
+        *words;    /* ln of the likelihood of the words by finding (language/words.h), or NULL */
     size_t unread; /* words of the description that nothing understood; only floors look at it */
     bool objected; /* some of them stand behind "but" or the like; likewise */
 };

@@ -3,6 +3,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/text.h"
 #include "triage/state.h"
 
 /*
@@ -216,6 +217,8 @@ static void take_in(struct triage *triage, size_t at, const struct saying *sayin
     case SAYING_UNKNOWN:
     case SAYING_FORGET:
         *known = (struct known){.unknown = saying->kind == SAYING_UNKNOWN};
+        break;
+    case SAYING_TEXT:
         break;
     case SAYING_UNCLEAR:
         if (saying->reason == UNREAD_UNKNOWN)
@@ -641,6 +644,26 @@ static uint32_t passed_over(const struct observable *observable, const struct kn
     return silent & ~(known->observation.seen | known->observation.absent | known->clashing);
 }
 
+/* The words of all descriptions together. */
+static void weigh_words(struct triage *triage)
+{
+    struct text all;
+
+    text_init(&all);
+    for (size_t i = 0; i < triage->log_count; i++)
+        if (triage->log[i].kind == SAYING_TEXT)
+            text_printf(&all, "%s\n", triage->log[i].words);
+    triage->word_weight_count = 0;
+    triage->evidence.words = NULL;
+    if (triage->words && all.length > 0) {
+        triage->word_weight_count =
+            words_weigh(triage->words, all.bytes, all.length, triage->likelihood,
+                        triage->word_weights, WORD_WEIGHTS);
+        triage->evidence.words = triage->likelihood;
+    }
+    text_release(&all);
+}
+
 void triage_merge(struct triage *triage)
 {
     size_t count = triage->rules->observable_count;
@@ -673,4 +696,5 @@ void triage_merge(struct triage *triage)
                 (struct clash){i, known->clash_first, known->clash_second};
     }
     siblings_skip(triage);
+    weigh_words(triage);
 }

@@ -22,6 +22,7 @@ enum saying_kind {
     SAYING_UNKNOWN, /* the grower does not know */
     SAYING_FORGET,  /* as if nothing had been said */
     SAYING_UNCLEAR, /* words nothing understood */
+    SAYING_TEXT,    /* a description, whole, for the weight of its words */
 };
 
 struct saying {
@@ -65,11 +66,12 @@ struct triage {
     const struct rules *rules;
     struct reader *reader;
     const struct reasoner *reasoner;
-    struct arena *house;   /* as long as the triage: itself, and the arrays per observable */
-    struct arena *said;    /* the log, the records, and their words */
-    struct arena *scratch; /* while reading one text */
-    struct arena *derived; /* words put together, facts; renewed with the state */
-    struct arena *judged;  /* the verdict */
+    const struct words *words; /* NULL: the words of descriptions do not weigh */
+    struct arena *house;       /* as long as the triage: itself, and the arrays per observable */
+    struct arena *said;        /* the log, the records, and their words */
+    struct arena *scratch;     /* while reading one text */
+    struct arena *derived;     /* words put together, facts; renewed with the state */
+    struct arena *judged;      /* the verdict */
     struct cook_memo *cooks;
 
     struct saying *log;
@@ -94,6 +96,10 @@ struct triage {
     size_t clash_count;
     struct unclear *unclear;
     size_t unclear_count;
+
+    double *likelihood; /* of the words, per finding, for the evidence */
+    struct word_weight word_weights[WORD_WEIGHTS];
+    size_t word_weight_count;
 
     bool stale; /* the state has changed since the moves were computed */
     struct evidence evidence;

@@ -31,6 +31,7 @@ struct triage *triage_new(const struct rules *rules, struct reader *reader,
     triage->known = arena_array(house, count, sizeof *triage->known);
     triage->observations = arena_array(house, count, sizeof *triage->observations);
     triage->skip = arena_array(house, count, sizeof *triage->skip);
+    triage->likelihood = arena_array(house, rules->finding_count, sizeof *triage->likelihood);
     triage->computed = arena_array(house, causes, sizeof *triage->computed);
     triage->shifts = arena_array(house, 2 * causes, sizeof *triage->shifts);
     triage->evidence.observations = triage->observations;
@@ -63,6 +64,18 @@ void triage_reset(struct triage *triage)
     triage->stakes = (struct stakes){
         .worth = 1.0, .neighbours = triage->rules->decision.neighbours, .use = RULES_NONE};
     triage_merge(triage);
+}
+
+void triage_weigh_words(struct triage *triage, const struct words *words)
+{
+    triage->words = words;
+    triage_merge(triage);
+}
+
+size_t triage_word_weights(const struct triage *triage, const struct word_weight **weights)
+{
+    *weights = triage->word_weights;
+    return triage->word_weight_count;
 }
 
 const char *origin_name(enum origin origin)
@@ -141,6 +154,8 @@ enum status triage_tell(struct triage *triage, const char *text, size_t length, 
         return status;
     triage->batch++;
     say_list(triage, &list, ORIGIN_TEXT, RULES_NONE);
+    say(triage,
+        (struct saying){.kind = SAYING_TEXT, .words = arena_copy(triage->said, text, length)});
     triage_merge(triage);
     return STATUS_OK;
 }

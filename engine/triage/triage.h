@@ -9,6 +9,7 @@
 #include "base/diag.h"
 #include "base/memory.h"
 #include "language/reader.h"
+#include "language/words.h"
 #include "reason/reason.h"
 #include "rules/cases.h"
 #include "rules/rules.h"
@@ -30,6 +31,10 @@ void triage_free(struct triage *triage);
 const struct rules *triage_rules(const struct triage *triage);
 /* Forgets everything said; keeps memory for the next case (`judge --lines`). */
 void triage_reset(struct triage *triage);
+
+enum { WORD_WEIGHTS = 8 }; /* of the words that weigh most, so many are kept */
+/* From here on the words of descriptions weigh by this table, which must outlive the triage. */
+void triage_weigh_words(struct triage *triage, const struct words *words);
 
 enum origin { ORIGIN_TEXT, ORIGIN_SET, ORIGIN_ANSWER, ORIGIN_COMPUTED, ORIGIN_JOURNAL };
 /* "text", "set", "answer", "computed", "journal" */
@@ -142,6 +147,8 @@ const struct evidence *triage_evidence(struct triage *triage);
 size_t triage_facts(const struct triage *triage, const struct fact **facts);
 size_t triage_unclear(const struct triage *triage, const struct unclear **unclear);
 size_t triage_clashes(const struct triage *triage, const struct clash **clashes);
+/* The words of the descriptions that weighed most, heaviest first. */
+size_t triage_word_weights(const struct triage *triage, const struct word_weight **weights);
 /* The salient values of an observable that free text passed over: taken as unlikely, but no fact. */
 uint32_t triage_silent(const struct triage *triage, size_t observable);
 
