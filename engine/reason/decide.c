@@ -228,8 +228,12 @@ struct asker {
     struct posterior trial;
     int species;
     bool species_matters; /* something heard has another normality on some species */
-    struct arena *arena;  /* of the arrays that follow, and of those above */
-    double *mass;         /* posterior by [pattern][finding] of the observable asked about */
+    size_t observable;    /* the one looked at, */
+    const struct sight *sight;
+    size_t cells;              /* its patterns times findings, */
+    struct observation so_far; /* and what was said of it */
+    struct arena *arena;       /* of the arrays that follow, and of those above */
+    double *mass;              /* posterior by [pattern][finding] of the observable asked about */
     double *likelihood, *room, *before; /* [pattern][finding] */
     double *finding;                    /* P(f) then */
     double *set, *set_now;              /* P(S) then and now */
@@ -348,39 +352,31 @@ static void mass_by_pattern(const struct reasoner *reasoner, const struct poster
         row_add(mass + sight->pattern[s] * findings, posterior->joint + s * findings, findings);
 }
 
-/* The likelihoods of an answer: of a one-of they stand in the tables. */
-static const double *answer_likelihood(struct asker *asker, size_t observable,
-                                       const struct answer *answer, const double *ln)
+/* Turns to an observable, then asker_look looks at answers about it. */
+static void asker_turn(struct asker *asker, size_t observable)
 {
-    const struct sight *sight = &asker->reasoner->sights[observable];
-    size_t cells = sight->pattern_count * asker->reasoner->finding_count;
-
-    if (!sight->several)
-        return sight_chances(asker->reasoner, asker->species, observable)->p +
-               answer->value * cells;
-    for (size_t k = 0; k < cells; k++)
-        asker->likelihood[k] = exp(ln[k]);
-    return asker->likelihood;
+    asker->observable = observable;
+    asker->sight = &asker->reasoner->sights[observable];
+    asker->cells = asker->sight->pattern_count * asker->reasoner->finding_count;
+    asker->so_far = observation_of(asker->now, observable);
+    mass_by_pattern(asker->reasoner, asker->posterior, observable, asker->mass);
 }
 
 /* P(answer) as things stand; given what was said of the observable already, if anything was. */
-static double answer_weight(struct asker *asker, size_t observable, const struct answer *answer,
+static double answer_weight(struct asker *asker, const struct answer *answer,
                             const double *likelihood)
 {
-    const struct sight *sight = &asker->reasoner->sights[observable];
-    struct observation so_far = observation_of(asker->now, observable);
-    size_t cells = sight->pattern_count * asker->reasoner->finding_count;
     double weight = 0.0;
 
-    if (!observation_tells(sight, &so_far))
-        return row_dot(asker->mass, likelihood, cells);
-    const double *before =
-        observation_ln(asker->reasoner, asker->species, observable, &so_far, asker->before);
-    for (size_t k = 0; k < cells; k++)
+    if (!observation_tells(asker->sight, &asker->so_far))
+        return row_dot(asker->mass, likelihood, asker->cells);
+    const double *before = observation_ln(asker->reasoner, asker->species, asker->observable,
+                                          &asker->so_far, asker->before);
+    for (size_t k = 0; k < asker->cells; k++)
         weight += asker->mass[k] * likelihood[k] / exp(before[k]);
     /* What was passed over in silence is there with the chance that it would have been. */
     double unspoken = 1.0;
-    for (uint32_t found = so_far.silent & answer->said.seen; found != 0; found &= found - 1)
+    for (uint32_t found = asker->so_far.silent & answer->said.seen; found != 0; found &= found - 1)
         unspoken *= 1.0 - asker->reasoner->rules->calibration.silence;
     return weight * unspoken;
 }
@@ -389,19 +385,20 @@ static double answer_weight(struct asker *asker, size_t observable, const struct
  * The weight within its group an answer would have if it were the weakest there,
  * so that the others count as before; negative when it is not the weakest.
  */
-static double weakest_weight(const struct asker *asker, size_t observable, const double *ln)
+static double weakest_weight(const struct asker *asker, const double *ln)
 {
     const struct reasoner *reasoner = asker->reasoner;
-    int group = reasoner->sights[observable].group;
+    int group = asker->sight->group;
     double weight = 1.0;
 
     if (group < 0)
         return weight;
-    double strength = observation_strength(reasoner, ln);
+    double own = observation_strength(reasoner, ln);
     for (size_t i = 0; i < reasoner->observable_count; i++) {
-        if (i == observable || reasoner->sights[i].group != group || isnan(asker->strength[i]))
+        double theirs = asker->strength[i];
+        if (i == asker->observable || reasoner->sights[i].group != group || isnan(theirs))
             continue;
-        if (strength > asker->strength[i] || (strength == asker->strength[i] && observable < i))
+        if (own > theirs || (own == theirs && asker->observable < i))
             return -1.0;
         weight *= 1.0 - reasoner->rules->groups[group].overlap;
     }
@@ -409,21 +406,19 @@ static double weakest_weight(const struct asker *asker, size_t observable, const
 }
 
 /* Findings and sets after the answer, from the joint as it stands. */
-static void look_ahead(struct asker *asker, size_t observable, const double *factor, enum aim aim)
+static void look_ahead(struct asker *asker, const double *factor, enum aim aim)
 {
-    const struct reasoner *reasoner = asker->reasoner;
-    const struct sight *sight = &reasoner->sights[observable];
-    size_t findings = reasoner->finding_count;
+    size_t findings = asker->reasoner->finding_count;
 
     memset(asker->finding, 0, findings * sizeof *asker->finding);
-    for (size_t p = 0; p < sight->pattern_count; p++)
+    for (size_t k = 0; k < asker->cells; k += findings)
         for (size_t f = 0; f < findings; f++)
-            asker->finding[f] += asker->mass[p * findings + f] * factor[p * findings + f];
+            asker->finding[f] += asker->mass[k + f] * factor[k + f];
     double share = 1.0 / row_sum(asker->finding, findings);
     row_scale(asker->finding, share, findings);
-    for (size_t s = 0; aim == AIM_CAUSE && s < reasoner->set_count; s++)
+    for (size_t s = 0; aim == AIM_CAUSE && s < asker->reasoner->set_count; s++)
         asker->set[s] = share * row_dot(asker->posterior->joint + s * findings,
-                                        factor + sight->pattern[s] * findings, findings);
+                                        factor + asker->sight->pattern[s] * findings, findings);
 }
 
 /* Divergence of `then` from `now` in bits; never negative. */
@@ -436,25 +431,27 @@ static double divergence(const double *then, const double *now, size_t count)
     return bits > 0.0 ? bits : 0.0;
 }
 
-/* Looks at an answer about the observable of which the mass was taken. */
-static void asker_look(struct asker *asker, size_t observable, const struct answer *answer,
-                       enum aim aim, struct outlook *outlook)
+static void asker_look(struct asker *asker, const struct answer *answer, enum aim aim,
+                       struct outlook *outlook)
 {
     const struct reasoner *reasoner = asker->reasoner;
-    const struct sight *sight = &reasoner->sights[observable];
-    struct observation so_far = observation_of(asker->now, observable);
-    size_t cells = sight->pattern_count * reasoner->finding_count;
+    const size_t cells = asker->cells, observable = asker->observable;
     bool names_species = reasoner->rules->feeder[FEEDS_SPECIES] == (int)observable;
     const double *ln =
         observation_ln(reasoner, asker->species, observable, &answer->said, asker->room);
-    const double *likelihood = answer_likelihood(asker, observable, answer, ln);
-    double weight = weakest_weight(asker, observable, ln);
+    const double *likelihood = asker->likelihood;
+    double weight = weakest_weight(asker, ln);
     double power = reasoner->rules->calibration.tau * weight;
 
-    outlook->weight = answer_weight(asker, observable, answer, likelihood);
+    if (asker->sight->several)
+        for (size_t k = 0; k < cells; k++)
+            asker->likelihood[k] = exp(ln[k]);
+    else /* they stand in the tables */
+        likelihood = sight_chances(reasoner, asker->species, observable)->p + answer->value * cells;
+    outlook->weight = answer_weight(asker, answer, likelihood);
     asker->observations[observable] = answer->said;
     if (weight < 0.0 || (names_species && asker->species_matters) ||
-        observation_tells(sight, &so_far)) {
+        observation_tells(asker->sight, &asker->so_far)) {
         reason_posterior(reasoner, &asker->then, -1.0, &asker->trial);
         memcpy(asker->finding, asker->trial.finding,
                reasoner->finding_count * sizeof *asker->finding);
@@ -462,10 +459,10 @@ static void asker_look(struct asker *asker, size_t observable, const struct answ
     } else {
         for (size_t k = 0; power != 1.0 && k < cells; k++) /* as they count: raised to a power */
             asker->likelihood[k] = exp(power * ln[k]);
-        look_ahead(asker, observable, power == 1.0 ? likelihood : asker->likelihood, aim);
+        look_ahead(asker, power == 1.0 ? likelihood : asker->likelihood, aim);
     }
     decide_on(reasoner, &asker->then, asker->finding, asker->stakes, &outlook->decision);
-    asker->observations[observable] = so_far;
+    asker->observations[observable] = asker->so_far;
 
     const double *loss = outlook->decision.loss;
     outlook->saves = loss[asker->decision.action] - loss[outlook->decision.action];
@@ -523,17 +520,16 @@ static bool may_ask(const struct asker *asker, size_t index, const struct inquir
 
 static struct question value_of(struct asker *asker, size_t observable, enum aim aim)
 {
-    const struct reasoner *reasoner = asker->reasoner;
+    const struct rules *rules = asker->reasoner->rules;
     struct question question = {.observable = observable};
-    struct observation so_far = observation_of(asker->now, observable);
     struct answer answers[MOST_ANSWERS];
-    size_t count = answers_find(&reasoner->sights[observable], &so_far, answers);
     double total = 0.0;
 
-    mass_by_pattern(asker->reasoner, asker->posterior, observable, asker->mass);
+    asker_turn(asker, observable);
+    size_t count = answers_find(asker->sight, &asker->so_far, answers);
     for (size_t k = 0; k < count; k++) {
         struct outlook outlook;
-        asker_look(asker, observable, &answers[k], aim, &outlook);
+        asker_look(asker, &answers[k], aim, &outlook);
         total += outlook.weight;
         question.bits += outlook.weight * outlook.bits;
         if (outlook.decision.action == asker->decision.action)
@@ -543,8 +539,8 @@ static struct question value_of(struct asker *asker, size_t observable, enum aim
     }
     question.bits /= total;
     question.turns /= total;
-    question.gain = question.gain / total - reasoner->rules->observables[observable].effort *
-                                                reasoner->rules->decision.effort_loss;
+    question.gain =
+        question.gain / total - rules->observables[observable].effort * rules->decision.effort_loss;
     return question;
 }
 
@@ -553,20 +549,14 @@ struct rated {
     double key;
 };
 
-static int falling(double a, double b)
-{
-    return (a < b) - (a > b);
-}
-
 static int by_key(const void *left, const void *right)
 {
     const struct rated *a = left, *b = right;
-    int order = falling(a->key, b->key);
-    if (order == 0)
-        order = falling(a->question.bits, b->question.bits);
-    if (order == 0)
-        order = a->question.observable < b->question.observable ? -1 : 1;
-    return order;
+    if (a->key != b->key)
+        return a->key < b->key ? 1 : -1;
+    if (a->question.bits != b->question.bits)
+        return a->question.bits < b->question.bits ? 1 : -1;
+    return a->question.observable < b->question.observable ? -1 : 1;
 }
 
 /* Rates every question that may be asked and is worth it; returns how many. */
@@ -708,15 +698,14 @@ static void turns_add(struct turns *turns, struct turn turn)
 /* Questions that may still be put, tests aside, since their answers take days. */
 static void turns_if_asked(struct asker *asker, size_t observable, struct turns *turns)
 {
-    struct observation so_far = observation_of(asker->now, observable);
     struct answer answers[MOST_ANSWERS];
     struct outlook looks[MOST_ANSWERS];
-    size_t count = answers_find(&asker->reasoner->sights[observable], &so_far, answers);
     double total = 0.0;
 
-    mass_by_pattern(asker->reasoner, asker->posterior, observable, asker->mass);
+    asker_turn(asker, observable);
+    size_t count = answers_find(asker->sight, &asker->so_far, answers);
     for (size_t k = 0; k < count; k++) {
-        asker_look(asker, observable, &answers[k], AIM_ACTION, &looks[k]);
+        asker_look(asker, &answers[k], AIM_ACTION, &looks[k]);
         total += looks[k].weight;
     }
     for (size_t k = 0; k < count; k++)
