@@ -18,21 +18,20 @@
 #include "base/memory.h"
 #include "base/text.h"
 
-/* ==== input =================================================================================== */
-
-/* Readline's headers come last: they want stdio.h first. */
-
 enum { HISTORY_LINES = 500 };
 
-struct input {
+static const int watched[] = {SIGINT, SIGTERM, SIGHUP, SIGQUIT, SIGWINCH, SIGTSTP};
+enum { WATCHED = sizeof watched / sizeof *watched };
+
+struct lines {
     bool terminal;
     bool ready; /* the callback has delivered a line or the end */
     char *line; /* delivered; NULL at the end */
     char *history_path;
     const char *const *words;
     size_t word_count;
-    int signal;
-    struct sigaction old_actions[6];
+    int killed_by; /* the signal that asks the program to end, or 0 */
+    struct sigaction old_actions[WATCHED];
     sigset_t old_mask;
 };
 
@@ -40,11 +39,8 @@ struct input {
  * Readline calls back without a context, and a signal handler has none either:
  * these two are the only mutable statics of the program.
  */
-static struct input *current;
+static struct lines *current;
 static volatile sig_atomic_t caught;
-
-static const int watched[] = {SIGINT, SIGTERM, SIGHUP, SIGQUIT, SIGWINCH, SIGTSTP};
-enum { WATCHED = sizeof watched / sizeof *watched };
 
 static void note_signal(int number)
 {
@@ -65,18 +61,18 @@ static char *history_file(void)
                  : text_format("%s/.local/state/jarside/history", home);
 }
 
-static void history_save(const struct input *input)
+static void history_save(const struct lines *lines)
 {
-    if (input->history_path == NULL || history_length == 0 ||
-        !filing_make_folders(input->history_path))
+    if (lines->history_path == NULL || history_length == 0 ||
+        !filing_make_folders(lines->history_path))
         return;
-    int file = open(input->history_path, O_CREAT | O_WRONLY | O_CLOEXEC, S_IRUSR | S_IWUSR);
+    int file = open(lines->history_path, O_CREAT | O_WRONLY | O_CLOEXEC, S_IRUSR | S_IWUSR);
     if (file < 0)
         return;
     close(file);
     stifle_history(HISTORY_LINES);
-    if (write_history(input->history_path) == 0)
-        chmod(input->history_path, S_IRUSR | S_IWUSR);
+    if (write_history(lines->history_path) == 0)
+        chmod(lines->history_path, S_IRUSR | S_IWUSR);
 }
 
 static void history_add(const char *line)
@@ -119,83 +115,89 @@ static char **complete(const char *start, int from, int to)
  * The signals are blocked but for the moment of waiting, so that none falls between two steps. What
  * whoever started the program had it ignore (nohup, a job in the background) stays ignored.
  */
-static void watch_signals(struct input *input)
+static void watch_signals(struct lines *lines)
 {
     struct sigaction action = {.sa_handler = note_signal};
     sigset_t blocked;
     sigemptyset(&action.sa_mask);
     sigemptyset(&blocked);
     for (size_t i = 0; i < WATCHED; i++) {
-        sigaction(watched[i], NULL, &input->old_actions[i]);
-        if (input->old_actions[i].sa_handler == SIG_IGN)
+        sigaction(watched[i], NULL, &lines->old_actions[i]);
+        if (lines->old_actions[i].sa_handler == SIG_IGN)
             continue;
         sigaction(watched[i], &action, NULL);
         sigaddset(&blocked, watched[i]);
     }
-    sigprocmask(SIG_BLOCK, &blocked, &input->old_mask);
+    sigprocmask(SIG_BLOCK, &blocked, &lines->old_mask);
 }
 
-static void unwatch_signals(const struct input *input)
+static void unwatch_signals(const struct lines *lines)
 {
     for (size_t i = 0; i < WATCHED; i++)
-        sigaction(watched[i], &input->old_actions[i], NULL);
-    sigprocmask(SIG_SETMASK, &input->old_mask, NULL);
+        sigaction(watched[i], &lines->old_actions[i], NULL);
+    sigprocmask(SIG_SETMASK, &lines->old_mask, NULL);
 }
 
-struct input *input_open(void)
+struct lines *lines_open_any(void)
 {
     if (current != NULL)
         return NULL;
-    struct input *input = calloc(1, sizeof *input);
-    if (input == NULL)
-        return NULL;
-    current = input;
-    input->terminal = isatty(STDIN_FILENO) == 1 && isatty(STDOUT_FILENO) == 1;
-    if (!input->terminal)
-        return input;
+    struct lines *lines = calloc(1, sizeof *lines);
+    current = lines;
+    lines->terminal = isatty(STDIN_FILENO) == 1 && isatty(STDOUT_FILENO) == 1;
+    if (!lines->terminal)
+        return lines;
     rl_readline_name = "jarside"; /* for $if in ~/.inputrc; must precede the first read */
     rl_attempted_completion_function = complete;
     rl_completer_word_break_characters = " ,;";
     rl_catch_signals = 0; /* ours, below; Readline's handlers only exist while it reads a key */
     rl_catch_sigwinch = 0;
     using_history();
-    input->history_path = history_file();
-    if (input->history_path != NULL)
-        read_history(input->history_path);
+    lines->history_path = history_file();
+    if (lines->history_path != NULL)
+        read_history(lines->history_path);
     stifle_history(HISTORY_LINES);
-    watch_signals(input);
+    watch_signals(lines);
     memory_at_end(rl_deprep_terminal);
-    return input;
+    return lines;
 }
 
-void input_close(struct input *input)
+struct lines *lines_open(void)
 {
-    if (input == NULL)
+    struct lines *lines = lines_open_any();
+    if (lines == NULL || lines->terminal)
+        return lines;
+    lines_close(lines);
+    return NULL;
+}
+
+void lines_close(struct lines *lines)
+{
+    if (lines == NULL)
         return;
-    if (input->terminal) {
-        history_save(input);
+    if (lines->terminal) {
+        memory_at_end(NULL);
+        history_save(lines);
         clear_history();
-        unwatch_signals(input);
+        unwatch_signals(lines);
     }
-    free(input->history_path);
-    free(input);
+    int killed_by = lines->killed_by;
+    free(lines->history_path);
+    free(lines);
     current = NULL;
+    if (killed_by != 0)
+        raise(killed_by); /* the terminal is restored: end as the sender of the signal expects */
 }
 
-bool input_is_terminal(const struct input *input)
+bool lines_is_terminal(const struct lines *lines)
 {
-    return input->terminal;
+    return lines->terminal;
 }
 
-int input_signal(const struct input *input)
+void lines_offer(struct lines *lines, const char *const *words, size_t count)
 {
-    return input->signal;
-}
-
-void input_offer(struct input *input, const char *const *words, size_t count)
-{
-    input->words = words;
-    input->word_count = count;
+    lines->words = words;
+    lines->word_count = count;
 }
 
 /* ---- reading --------------------------------------------------------------------------------- */
@@ -207,7 +209,7 @@ static void line_ready(char *line)
     rl_callback_handler_remove();
 }
 
-static enum input_result stop_reading(enum input_result result)
+static enum line_result stop_reading(enum line_result result)
 {
     rl_callback_handler_remove();
     return result;
@@ -222,7 +224,7 @@ static void suspend(void)
     rl_forced_update_display();
 }
 
-static enum input_result on_signal(struct input *input)
+static enum line_result on_signal(struct lines *lines)
 {
     int number = caught;
     caught = 0;
@@ -231,56 +233,56 @@ static enum input_result on_signal(struct input *input)
         rl_free_line_state();
         rl_replace_line("", 0);
         rl_crlf();
-        return stop_reading(INPUT_INTERRUPTED);
+        return stop_reading(READ_INTERRUPTED);
     case SIGWINCH:
         rl_resize_terminal();
-        return INPUT_RESIZED;
+        return READ_RESIZED;
     case SIGTSTP:
         suspend();
-        return INPUT_RESIZED;
+        return READ_RESIZED;
     default:
-        input->signal = number;
-        return stop_reading(INPUT_KILLED);
+        lines->killed_by = number;
+        return stop_reading(READ_KILLED);
     }
 }
 
-static enum input_result read_terminal(struct input *input, const char *prompt, char **line)
+static enum line_result read_terminal(struct lines *lines, const char *prompt, char **line)
 {
-    input->ready = false;
-    input->line = NULL;
+    lines->ready = false;
+    lines->line = NULL;
     rl_callback_handler_install(prompt, line_ready);
-    while (!input->ready) {
+    while (!lines->ready) {
         fd_set readable;
         FD_ZERO(&readable);
         FD_SET(STDIN_FILENO, &readable);
-        int count = pselect(STDIN_FILENO + 1, &readable, NULL, NULL, NULL, &input->old_mask);
+        int count = pselect(STDIN_FILENO + 1, &readable, NULL, NULL, NULL, &lines->old_mask);
         if (count > 0) {
             rl_callback_read_char();
         } else if (count < 0 && errno == EINTR) {
-            enum input_result result = caught != 0 ? on_signal(input) : INPUT_RESIZED;
-            if (result != INPUT_RESIZED)
+            enum line_result result = caught != 0 ? on_signal(lines) : READ_RESIZED;
+            if (result != READ_RESIZED)
                 return result;
         } else {
-            return stop_reading(INPUT_FAULT);
+            return stop_reading(READ_FAILED);
         }
     }
-    if (input->line == NULL) {
+    if (lines->line == NULL) {
         fputc('\n', stdout); /* ^D leaves the cursor behind the prompt */
-        return INPUT_END;
+        return READ_END;
     }
-    history_add(input->line);
-    *line = input->line;
-    return INPUT_LINE;
+    history_add(lines->line);
+    *line = lines->line;
+    return READ_LINE;
 }
 
-static enum input_result read_plain(char **line)
+static enum line_result read_plain(char **line)
 {
     size_t room = 0;
     char *read = NULL;
     ssize_t length = getline(&read, &room, stdin);
     if (length < 0) {
         free(read);
-        return feof(stdin) ? INPUT_END : INPUT_FAULT; /* or there was no memory for the line */
+        return feof(stdin) ? READ_END : READ_FAILED; /* or there was no memory for the line */
     }
     if (length > 0 && read[length - 1] == '\n')
         read[--length] = '\0';
@@ -288,76 +290,43 @@ static enum input_result read_plain(char **line)
         if (read[i] == '\0')
             read[i] = ' '; /* a NUL would hide the rest of the line */
     *line = read;
-    return INPUT_LINE;
+    return READ_LINE;
 }
 
-enum input_result input_line(struct input *input, const char *prompt, char **line)
+enum line_result lines_read(struct lines *lines, const char *prompt, char **line)
 {
     *line = NULL;
-    return input->terminal ? read_terminal(input, prompt, line) : read_plain(line);
+    return lines->terminal ? read_terminal(lines, prompt, line) : read_plain(line);
 }
 
-/* ==== lines =================================================================================== */
-
-struct lines {
-    struct input *input;
-};
-
-struct lines *lines_open(void)
+char *line_trim(char *line)
 {
-    struct lines *lines = calloc(1, sizeof *lines);
-    if (lines == NULL)
-        return NULL;
-    lines->input = input_open();
-    if (lines->input == NULL || !input_is_terminal(lines->input)) {
-        lines_close(lines);
-        return NULL;
-    }
-    return lines;
-}
-
-void lines_close(struct lines *lines)
-{
-    if (lines == NULL)
-        return;
-    int killed_by = lines->input != NULL ? input_signal(lines->input) : 0;
-    input_close(lines->input);
-    free(lines);
-    if (killed_by != 0)
-        raise(killed_by); /* the terminal is restored: end as the sender of the signal expects */
-}
-
-/* In place; the start moves to the front, as the caller frees what it was given. */
-static void trim(char *line)
-{
-    size_t blank = strspn(line, " \t"), length = strlen(line);
+    size_t blank = strspn(line, " \t\r"), length = strlen(line);
     while (length > blank && strchr(" \t\r", line[length - 1]) != NULL)
         length--;
     memmove(line, line + blank, length - blank);
     line[length - blank] = '\0';
+    return line;
 }
+
+/* ---- one question ---------------------------------------------------------------------------- */
 
 enum line_answer lines_ask(struct lines *lines, const char *question, const char *standing,
                            const char *const *words, size_t count, char **answer)
 {
-    struct text prompt;
+    bool stands = standing != NULL && standing[0] != '\0';
+    char *prompt =
+        stands ? text_format("%s [%s]: ", question, standing) : text_format("%s: ", question);
     char *line = NULL;
 
     *answer = NULL;
-    text_init(&prompt);
-    text_puts(&prompt, question);
-    if (standing != NULL && standing[0] != '\0')
-        text_printf(&prompt, " [%s]", standing);
-    text_puts(&prompt, ": ");
-    input_offer(lines->input, words, count);
-    enum input_result result =
-        prompt.failed ? INPUT_FAULT : input_line(lines->input, prompt.bytes, &line);
-    input_offer(lines->input, NULL, 0);
-    text_release(&prompt);
-    if (result != INPUT_LINE)
+    lines_offer(lines, words, count);
+    enum line_result result = lines_read(lines, prompt, &line);
+    lines_offer(lines, NULL, 0);
+    free(prompt);
+    if (result != READ_LINE)
         return LINE_LEFT;
-    trim(line);
-    if (line[0] != '\0') {
+    if (line_trim(line)[0] != '\0') {
         *answer = line;
         return LINE_GIVEN;
     }

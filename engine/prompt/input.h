@@ -6,16 +6,36 @@
 #include <stddef.h>
 
 /*
- * Questions of one line each, for commands that lack a fact.
+ * Lines from a grower: GNU Readline on a terminal, plain lines elsewhere.
  *
- * Only where a person sits at both ends. Reading is that of the conversation
- * (Readline, Tab, history); one such thing can be open at a time.
+ * Readline keeps its state in globals, so one such thing can be open at a time.
  */
 struct lines; /* opaque */
 
-/* NULL where there is no terminal, or no memory. lines_close restores the terminal; NULL is fine. */
+/* Takes the terminal; NULL where no person sits at one at both ends, or while another is open. */
 struct lines *lines_open(void);
+/* The same where there may be no terminal. */
+struct lines *lines_open_any(void);
+/* Restores the terminal, and ends the program if a signal asked for it. NULL is fine. */
 void lines_close(struct lines *lines);
+bool lines_is_terminal(const struct lines *lines);
+
+/* What Tab completes from now on; the words are borrowed until the next call. */
+void lines_offer(struct lines *lines, const char *const *words, size_t count);
+
+enum line_result {
+    READ_LINE,        /* a line was given */
+    READ_INTERRUPTED, /* ^C: the line was dropped */
+    READ_RESIZED,     /* the window changed size; ask again */
+    READ_END,         /* ^D or the end of the stream */
+    READ_KILLED,      /* a signal asks the program to end; lines_close does */
+    READ_FAILED,
+};
+
+/* Reads one line; on READ_LINE `*line` is malloc'd and the caller's. */
+enum line_result lines_read(struct lines *lines, const char *prompt, char **line);
+/* Takes white space off both ends, in place; returns the line. */
+char *line_trim(char *line);
 
 enum line_answer {
     LINE_GIVEN, /* something was typed */
@@ -34,36 +54,5 @@ enum line_answer lines_ask(struct lines *lines, const char *question, const char
 
 /* Puts a question that "y" or "yes" affirms; anything else, and leaving, is no. */
 bool lines_confirm(struct lines *lines, const char *question);
-
-/*
- * Lines from a grower: GNU Readline on a terminal, plain lines elsewhere.
- *
- * Readline keeps its state in globals, so there can be one input at a time;
- * input_open returns NULL while another is open.
- */
-struct input;
-
-enum input_result {
-    INPUT_LINE,        /* a line was given */
-    INPUT_INTERRUPTED, /* ^C: the line was dropped */
-    INPUT_RESIZED,     /* the window changed size; ask again */
-    INPUT_END,         /* ^D or the end of the stream */
-    INPUT_KILLED,      /* a signal asks the program to end; input_signal tells which */
-    INPUT_FAULT,       /* reading failed */
-};
-
-/* Takes the terminal; gives it back. */
-struct input *input_open(void);
-void input_close(struct input *input);
-
-/* Whether a person sits at a terminal at both ends. */
-bool input_is_terminal(const struct input *input);
-int input_signal(const struct input *input);
-
-/* What Tab completes from now on; the words are borrowed until the next call. */
-void input_offer(struct input *input, const char *const *words, size_t count);
-
-/* Reads one line; on INPUT_LINE `*line` is malloc'd and the caller's. */
-enum input_result input_line(struct input *input, const char *prompt, char **line);
 
 #endif

@@ -3,20 +3,15 @@
 
 #include <ctype.h>
 #include <errno.h>
-#include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>
 
+#include "base/memory.h"
 #include "prompt/input.h"
 #include "view/verdict.h"
 
-/*
- * The state of one conversation, shared by the files of this folder:
- * prompt.c runs it, ask.c puts questions, command.c acts on command words,
- * page.c shows pages.
- */
 enum stage {
     STAGE_OPENING, /* nothing asked yet: free text, or Enter to be asked */
     STAGE_ACTION,  /* until no answer could change what to do */
@@ -25,6 +20,10 @@ enum stage {
     STAGE_DONE,    /* all told; commands and corrections still work */
 };
 
+enum { CAUSE_QUESTIONS_MOST = 6 };
+
+#define NO_OBSERVABLE ((size_t)-1)
+
 struct step { /* what one answer is undone by */
     size_t mark;
     enum stage stage;
@@ -32,79 +31,158 @@ struct step { /* what one answer is undone by */
 };
 
 struct conversation {
-    const struct prompt_opening *opening;
-    struct input *input;
+    const struct rules *rules;
+    struct triage *triage;
+    struct screen *screen;
+    struct lines *lines;
     struct diags *diags;
+    struct arena *arena;
+    bool saves; /* what is said is recorded at the end */
     enum stage stage;
     size_t asking;     /* observable of the question on the screen; NO_OBSERVABLE if none */
     size_t last_clash; /* observable of the contradiction put last */
     size_t asked;      /* questions put so far */
     struct step *steps;
-    size_t step_count, step_room;
+    size_t step_count;
     const char **offered; /* completion words, kept for the input */
     size_t offered_room;
     size_t shown;  /* lines that have come up since the grower last typed */
     char *pending; /* typed where only Enter was wanted: it is heard next; malloc'd */
     bool leaving;
-    bool ended;        /* by ^D or a signal, not by a word */
-    size_t opened;     /* the triage's mark before anything was said */
-    enum status fault; /* output or memory failed: the conversation ends with it */
+    bool ended;         /* by ^D or a signal, not by a word */
+    size_t opened;      /* the triage's mark before anything was said */
+    enum status status; /* of input and output: the conversation ends when either fails */
 };
 
-#define NO_OBSERVABLE ((size_t)-1)
-
 /* The verdict on what is known now, and what goes with it for telling. */
-static struct judged converse_told(struct conversation *talk);
-
-/* page.c: sends what stands in the screen's buffer; `wait` lets a person read before more comes. */
-static void page_end(struct conversation *talk);
-static void page_wait(struct conversation *talk);
-/* The verdict in pages that fit the window: action and cautions first, and never scrolled away. */
-static void page_verdict(struct conversation *talk);
-/* Causes, tests that would tell them apart, what to change next time. */
-static void page_causes(struct conversation *talk);
-
-/* ask.c: puts the question `talk->asking`; says why it is asked. */
-static void ask_put(struct conversation *talk);
-static void ask_why(struct conversation *talk);
-/* Gives Tab the words that are valid now. */
-static void ask_offer(struct conversation *talk);
-
-/* command.c: acts on `line` when it is a command word; false when it is not one. */
-static bool command_try(struct conversation *talk, const char *line);
-/* Whether the line is the word that leaves, which works even between pages. */
-static bool command_leaves(const char *line);
-/* The words that act, at most `most` of them; returns how many. */
-static size_t command_words(const char **list, size_t most);
-
-/* prompt.c: remembers where we are, so that 'back' returns here; goes back one step. */
-static void converse_remember(struct conversation *talk);
-static bool converse_back(struct conversation *talk);
-
-/* ==== page ==================================================================================== */
-
-static void page_end(struct conversation *talk)
+static struct judged judge(struct conversation *talk)
 {
-    talk->shown += screen_lines(talk->opening->screen);
-    enum status status = screen_flush(talk->opening->screen, stdout);
-    if (status != STATUS_OK && talk->fault == STATUS_OK)
-        talk->fault = status;
+    return (struct judged){talk->rules, talk->triage, triage_judge(talk->triage)};
 }
 
-/* What is typed here besides Enter is not lost: it is heard when the pages are through. */
+static void say(struct conversation *talk, enum role role, const char *words)
+{
+    screen_say(talk->screen, 0, 0, role, "%s", words);
+}
+
+static void remember(struct conversation *talk)
+{
+    *arena_push(talk->arena, talk->steps, talk->step_count) =
+        (struct step){triage_mark(talk->triage), talk->stage, talk->asking};
+}
+
+static bool go_back(struct conversation *talk)
+{
+    if (talk->step_count == 0)
+        return false;
+    const struct step *step = &talk->steps[--talk->step_count];
+    triage_return(talk->triage, step->mark);
+    talk->stage = step->stage;
+    talk->asking = step->observable;
+    return true;
+}
+
+/* ---- commands by name ------------------------------------------------------------------------ */
+
+/* The words that act at any time. Whatever is none of them is an answer or a description. */
+enum command {
+    COMMAND_HELP,
+    COMMAND_WHY,
+    COMMAND_UNKNOWN,
+    COMMAND_BACK,
+    COMMAND_CHANGE,
+    COMMAND_SO_FAR,
+    COMMAND_VERDICT,
+    COMMAND_DETAILS,
+    COMMAND_CAUSES,
+    COMMAND_LEAVE,
+    COMMAND_COUNT
+};
+
+static const struct {
+    const char *word, *help;
+} COMMANDS[COMMAND_COUNT] = {
+    {"help", "this list"},
+    {"why", "why the question is asked"},
+    {"unknown", "you do not know: it is not asked again"},
+    {"back", "takes the last answer back"},
+    {"change", "'change age': gives an earlier answer anew"},
+    {"so far", "all that is known, and what leads"},
+    {"verdict", "the verdict now"},
+    {"details", "what weighs how much, and what would turn it"},
+    {"causes", "why it may have happened, and what to change"},
+    {"leave", "ends the conversation (also ^D)"},
+};
+
+/* Other things people type for them. */
+static const struct {
+    const char *other;
+    enum command command;
+} OTHERS[] = {
+    {"?", COMMAND_HELP},
+    {"dunno", COMMAND_UNKNOWN},
+    {"i don't know", COMMAND_UNKNOWN},
+    {"don't know", COMMAND_UNKNOWN},
+    {"no idea", COMMAND_UNKNOWN},
+    {"not sure", COMMAND_UNKNOWN},
+    {"skip", COMMAND_UNKNOWN},
+    {"undo", COMMAND_BACK},
+    {"show", COMMAND_SO_FAR},
+    {"so", COMMAND_SO_FAR},
+    {"quit", COMMAND_LEAVE},
+    {"exit", COMMAND_LEAVE},
+    {"bye", COMMAND_LEAVE},
+    {"why?", COMMAND_WHY},
+};
+
+/* The command a line is, and what follows it; COMMAND_COUNT when it is none. Only 'change' takes more
+ * words; 'leave it' or 'why not' is a sentence. */
+static enum command command_of(const char *line, const char **rest)
+{
+    *rest = "";
+    for (size_t i = 0; i < sizeof OTHERS / sizeof *OTHERS; i++)
+        if (strcasecmp(line, OTHERS[i].other) == 0)
+            return OTHERS[i].command;
+    for (enum command i = 0; i < COMMAND_COUNT; i++) {
+        size_t length = strlen(COMMANDS[i].word);
+        if (strcasecmp(line, COMMANDS[i].word) == 0)
+            return i;
+        if (i == COMMAND_CHANGE && strncasecmp(line, COMMANDS[i].word, length) == 0 &&
+            isspace((unsigned char)line[length])) {
+            *rest = line + length + strspn(line + length, " \t");
+            return i;
+        }
+    }
+    return COMMAND_COUNT;
+}
+
+/* ---- pages ----------------------------------------------------------------------------------- */
+
+/* Sends what stands in the screen's buffer. */
+static void page_end(struct conversation *talk)
+{
+    talk->shown += screen_lines(talk->screen);
+    enum status status = screen_flush(talk->screen, stdout);
+    if (talk->status == STATUS_OK)
+        talk->status = status;
+}
+
+/* Lets a person read before more comes. What is typed here besides Enter is not lost: it is heard when
+ * the pages are through. */
 static void page_wait(struct conversation *talk)
 {
     char *line = NULL;
+    const char *rest;
     page_end(talk);
     talk->shown = 0;
-    if (!input_is_terminal(talk->input) || talk->fault != STATUS_OK || talk->leaving)
+    if (!lines_is_terminal(talk->lines) || talk->status != STATUS_OK || talk->leaving)
         return;
-    input_offer(talk->input, NULL, 0);
-    enum input_result result = input_line(talk->input, "(Enter for more) ", &line);
-    screen_measure(talk->opening->screen, stdout); /* the window may have changed meanwhile */
-    if (result == INPUT_END || result == INPUT_KILLED || result == INPUT_FAULT)
+    lines_offer(talk->lines, NULL, 0);
+    enum line_result result = lines_read(talk->lines, "(Enter for more) ", &line);
+    screen_measure(talk->screen, stdout); /* the window may have changed meanwhile */
+    if (result == READ_END || result == READ_KILLED || result == READ_FAILED)
         talk->leaving = talk->ended = true;
-    if (line != NULL && command_leaves(line))
+    if (line != NULL && command_of(line, &rest) == COMMAND_LEAVE)
         talk->leaving = true;
     if (line != NULL && line[strspn(line, " \t")] != '\0' && talk->pending == NULL)
         talk->pending = line;
@@ -112,346 +190,115 @@ static void page_wait(struct conversation *talk)
         free(line);
 }
 
+enum part {
+    PART_ACTION, /* with the first cautions: first, and never scrolled away */
+    PART_FINDINGS,
+    PART_STEPS,
+    PART_CAUTIONS,
+    PART_UNCLEAR,
+    PART_CAUSES,
+    PART_COMPUTED,
+    PART_TESTS,
+    PART_CHANGES,
+};
+
+static void put_part(struct screen *screen, const struct judged *judged, enum part part)
+{
+    static const char *const titles[] = {
+        [PART_FINDINGS] = "Most likely inside",
+        [PART_STEPS] = "What to do",
+        [PART_COMPUTED] = "What the figures say",
+        [PART_TESTS] = "A cheap test that would tell the causes apart",
+        [PART_CHANGES] = "What to change next time",
+    };
+    const struct verdict *verdict = judged->verdict;
+    if ((part == PART_STEPS && verdict->step_count == 0) ||
+        (part == PART_COMPUTED && verdict->computed_count == 0) ||
+        (part == PART_TESTS && verdict->test_count == 0))
+        return;
+    if (titles[part] != NULL)
+        screen_say(screen, 0, 0, ROLE_STRONG, "%s", titles[part]);
+    switch (part) {
+    case PART_ACTION:
+        screen_blank(screen);
+        view_action(screen, judged);
+        view_cautions_first(screen, judged);
+        break;
+    case PART_FINDINGS:
+        view_findings(screen, judged, 3);
+        break;
+    case PART_STEPS:
+        view_steps(screen, judged);
+        break;
+    case PART_CAUTIONS:
+        view_cautions_later(screen, judged);
+        break;
+    case PART_UNCLEAR:
+        view_unclear(screen, judged);
+        break;
+    case PART_CAUSES:
+        screen_heading(screen, "Most likely why");
+        view_causes(screen, judged, 4);
+        break;
+    case PART_COMPUTED:
+        view_computed(screen, judged);
+        break;
+    case PART_TESTS:
+        view_tests(screen, judged, 2);
+        break;
+    case PART_CHANGES:
+        view_changes(screen, judged);
+        break;
+    }
+}
+
 /*
- * Whether `lines` more fit the window below what came up since the grower last
+ * Parts in pages that fit the window below what came up since the grower last
  * typed, with room left for what follows a page: an offer and the prompt.
  * Everything fits where no window is.
  */
-static bool fits(const struct conversation *talk, size_t lines)
+static void put_pages(struct conversation *talk, enum part from, enum part last)
 {
     enum { ROOM_BELOW = 4 };
-    size_t rows = talk->opening->screen->rows;
-    return rows == 0 || talk->shown + lines + ROOM_BELOW <= rows;
-}
-
-/* Adds a part to the page, ending the page first when the part no longer fits on it. */
-static void add_part(struct conversation *talk, const struct judged *told,
-                     void (*part)(struct screen *screen, const struct judged *told))
-{
-    struct screen *screen = talk->opening->screen;
-    size_t before = screen->out.length;
-    bool page_is_empty = talk->shown == 0 && before == 0;
-    part(screen, told);
-    if (page_is_empty || fits(talk, screen_lines(screen)))
-        return;
-    /* Take the part back, let the page be read, and write the part on the next one. */
-    text_cut(&screen->out, before);
-    page_wait(talk);
-    part(screen, told);
-}
-
-static void part_head(struct screen *screen, const struct judged *told)
-{
-    screen_blank(screen);
-    view_action(screen, told);
-    view_cautions_first(screen, told);
-}
-
-static void part_findings(struct screen *screen, const struct judged *told)
-{
-    screen_say(screen, 0, 0, ROLE_STRONG, "Most likely inside");
-    view_findings(screen, told, 3);
-}
-
-static void part_steps(struct screen *screen, const struct judged *told)
-{
-    if (told->verdict->step_count == 0)
-        return;
-    screen_say(screen, 0, 0, ROLE_STRONG, "What to do");
-    view_steps(screen, told);
-}
-
-static void part_causes(struct screen *screen, const struct judged *told)
-{
-    screen_heading(screen, "Most likely why");
-    view_causes(screen, told, 4);
-}
-
-static void part_computed(struct screen *screen, const struct judged *told)
-{
-    if (told->verdict->computed_count == 0)
-        return;
-    screen_say(screen, 0, 0, ROLE_STRONG, "What the figures say");
-    view_computed(screen, told);
-}
-
-static void part_tests(struct screen *screen, const struct judged *told)
-{
-    if (told->verdict->test_count == 0)
-        return;
-    screen_say(screen, 0, 0, ROLE_STRONG, "A cheap test that would tell the causes apart");
-    view_tests(screen, told, 2);
-}
-
-static void part_changes(struct screen *screen, const struct judged *told)
-{
-    screen_say(screen, 0, 0, ROLE_STRONG, "What to change next time");
-    view_changes(screen, told);
+    struct screen *screen = talk->screen;
+    struct judged judged = judge(talk);
+    for (enum part part = from; part <= last; part++) {
+        size_t before = screen->out.length;
+        bool page_is_empty = talk->shown == 0 && before == 0;
+        put_part(screen, &judged, part);
+        if (page_is_empty || screen->rows == 0 ||
+            talk->shown + screen_lines(screen) + ROOM_BELOW <= screen->rows)
+            continue;
+        /* Take the part back, let the page be read, and write the part on the next one. */
+        text_cut(&screen->out, before);
+        page_wait(talk);
+        put_part(screen, &judged, part);
+    }
+    page_end(talk);
 }
 
 static void page_verdict(struct conversation *talk)
 {
-    struct judged told = converse_told(talk);
-    if (told.verdict == NULL)
-        return;
-    add_part(talk, &told, part_head);
-    add_part(talk, &told, part_findings);
-    add_part(talk, &told, part_steps);
-    add_part(talk, &told, view_cautions_later);
-    add_part(talk, &told, view_unclear);
-    page_end(talk);
+    put_pages(talk, PART_ACTION, PART_UNCLEAR);
 }
 
 static void page_causes(struct conversation *talk)
 {
-    struct judged told = converse_told(talk);
-    if (told.verdict == NULL)
-        return;
-    add_part(talk, &told, part_causes);
-    add_part(talk, &told, part_computed);
-    add_part(talk, &told, part_tests);
-    add_part(talk, &told, part_changes);
-    page_end(talk);
-}
-
-/* ==== command ================================================================================= */
-
-/*
- * The words that act at any time. Whatever is none of them is an answer or a
- * description.
- */
-struct command_word {
-    const char *word;
-    const char *help;
-    void (*act)(struct conversation *talk, const char *rest);
-};
-
-static void act_help(struct conversation *talk, const char *rest);
-
-static void act_why(struct conversation *talk, const char *rest)
-{
-    (void)rest;
-    ask_why(talk);
-}
-
-static void act_back(struct conversation *talk, const char *rest)
-{
-    (void)rest;
-    if (!converse_back(talk))
-        screen_say(talk->opening->screen, 0, 0, ROLE_PLAIN, "This is the beginning.");
-    else
-        screen_say(talk->opening->screen, 0, 0, ROLE_QUIET, "The last answer is taken back.");
-    page_end(talk);
-}
-
-static void act_unknown(struct conversation *talk, const char *rest)
-{
-    (void)rest;
-    if (talk->asking == NO_OBSERVABLE)
-        return;
-    converse_remember(talk);
-    triage_unknown(talk->opening->triage, talk->asking);
-    talk->asking = NO_OBSERVABLE;
-}
-
-static void act_so_far(struct conversation *talk, const char *rest)
-{
-    (void)rest;
-    struct screen *screen = talk->opening->screen;
-    struct judged told = converse_told(talk);
-    if (told.verdict == NULL)
-        return;
-    view_understood(screen, &told);
-    view_unclear(screen, &told);
-    view_standing(screen, &told);
-    page_end(talk);
-}
-
-static void act_verdict(struct conversation *talk, const char *rest)
-{
-    (void)rest;
-    page_verdict(talk);
-}
-
-static void act_details(struct conversation *talk, const char *rest)
-{
-    (void)rest;
-    struct screen *screen = talk->opening->screen;
-    struct judged told = converse_told(talk);
-    if (told.verdict == NULL)
-        return;
-    screen_heading(screen, "What weighs how much");
-    view_evidence(screen, &told);
-    page_wait(talk);
-    screen_heading(screen, "What would turn the action");
-    view_turns(screen, &told);
-    page_end(talk);
-}
-
-static void act_causes(struct conversation *talk, const char *rest)
-{
-    (void)rest;
-    page_causes(talk);
-}
-
-/* A fact whose observable's label or id begins with `name`; NO_OBSERVABLE if none, or several. */
-static size_t known_named(const struct conversation *talk, const char *name)
-{
-    const struct fact *facts = NULL;
-    size_t count = triage_facts(talk->opening->triage, &facts);
-    size_t found = NO_OBSERVABLE, length = strlen(name);
-    for (size_t i = 0; i < count; i++) {
-        const struct observable *observable =
-            &talk->opening->rules->observables[facts[i].observable];
-        if (strncasecmp(observable->label, name, length) != 0 &&
-            strncasecmp(observable->id, name, length) != 0)
-            continue;
-        if (found != NO_OBSERVABLE)
-            return NO_OBSERVABLE;
-        found = facts[i].observable;
-    }
-    return found;
-}
-
-static void act_change(struct conversation *talk, const char *rest)
-{
-    struct screen *screen = talk->opening->screen;
-    size_t observable = rest[0] != '\0' ? known_named(talk, rest) : NO_OBSERVABLE;
-    if (observable == NO_OBSERVABLE) {
-        struct judged told = converse_told(talk);
-        if (told.verdict == NULL)
-            return;
-        screen_say(screen, 0, 0, ROLE_PLAIN, "Say 'change' and which of these:");
-        view_understood(screen, &told);
-        page_end(talk);
-        return;
-    }
-    converse_remember(talk);
-    triage_forget(talk->opening->triage, observable);
-    talk->asking = observable;
-    if (talk->stage == STAGE_OFFER || talk->stage == STAGE_DONE)
-        talk->stage = STAGE_ACTION;
-}
-
-static void act_leave(struct conversation *talk, const char *rest)
-{
-    (void)rest;
-    talk->leaving = true;
-}
-
-static const struct command_word COMMANDS[] = {
-    {"help", "this list", act_help},
-    {"why", "why the question is asked", act_why},
-    {"unknown", "you do not know: it is not asked again", act_unknown},
-    {"back", "takes the last answer back", act_back},
-    {"change", "'change age': gives an earlier answer anew", act_change},
-    {"so far", "all that is known, and what leads", act_so_far},
-    {"verdict", "the verdict now", act_verdict},
-    {"details", "what weighs how much, and what would turn it", act_details},
-    {"causes", "why it may have happened, and what to change", act_causes},
-    {"leave", "ends the conversation (also ^D)", act_leave},
-};
-
-/* Other things people type for them. */
-static const struct {
-    const char *other, *word;
-} others[] = {
-    {"?", "help"},
-    {"dunno", "unknown"},
-    {"i don't know", "unknown"},
-    {"don't know", "unknown"},
-    {"no idea", "unknown"},
-    {"not sure", "unknown"},
-    {"skip", "unknown"},
-    {"undo", "back"},
-    {"show", "so far"},
-    {"so", "so far"},
-    {"quit", "leave"},
-    {"exit", "leave"},
-    {"bye", "leave"},
-    {"why?", "why"},
-};
-
-static void act_help(struct conversation *talk, const char *rest)
-{
-    (void)rest;
-    struct screen *screen = talk->opening->screen;
-    screen_say(
-        screen, 0, 0, ROLE_PLAIN,
-        "Describe what you see, or answer by number, word or sentence. Corrections and further "
-        "facts can be said at any time. These words act:");
-    for (size_t i = 0; i < sizeof COMMANDS / sizeof *COMMANDS; i++)
-        screen_row(screen, 2, 10, COMMANDS[i].word, COMMANDS[i].help);
-    page_end(talk);
-}
-
-static size_t command_words(const char **list, size_t most)
-{
-    size_t count = 0;
-    while (count < sizeof COMMANDS / sizeof *COMMANDS && count < most) {
-        list[count] = COMMANDS[count].word;
-        count++;
-    }
-    return count;
-}
-
-static const char *plain_name(const char *line)
-{
-    for (size_t i = 0; i < sizeof others / sizeof *others; i++)
-        if (strcasecmp(line, others[i].other) == 0)
-            return others[i].word;
-    return line;
-}
-
-static bool command_leaves(const char *line)
-{
-    return strcasecmp(plain_name(line), "leave") == 0;
-}
-
-static bool command_try(struct conversation *talk, const char *line)
-{
-    const char *name = plain_name(line);
-    for (size_t i = 0; i < sizeof COMMANDS / sizeof *COMMANDS; i++) {
-        size_t length = strlen(COMMANDS[i].word);
-        if (strncasecmp(name, COMMANDS[i].word, length) != 0)
-            continue;
-        const char *rest = name + length;
-        /* Only 'change' takes more words; 'leave it' or 'why not' is a sentence. */
-        bool bare = *rest == '\0';
-        bool with_more = COMMANDS[i].act == act_change && isspace((unsigned char)*rest);
-        if (!bare && !with_more)
-            continue;
-        COMMANDS[i].act(talk, rest + strspn(rest, " \t"));
-        return true;
-    }
-    return false;
-}
-
-/* ==== ask ===================================================================================== */
-
-static const struct observable *asked(const struct conversation *talk)
-{
-    return &talk->opening->rules->observables[talk->asking];
+    put_pages(talk, PART_CAUSES, PART_CHANGES);
 }
 
 /* ---- the question ---------------------------------------------------------------------------- */
-
-static size_t widest_label(const struct observable *observable)
-{
-    size_t widest = 0;
-    for (size_t v = 0; v < observable->value_count; v++) {
-        size_t width = utf8_width(observable->values[v].label, strlen(observable->values[v].label));
-        if (width > widest)
-            widest = width;
-    }
-    return widest;
-}
 
 /* The values, numbered from 1, in as many columns as fit; read down, then across. */
 static void put_values(struct screen *screen, const struct observable *observable)
 {
     enum { INDENT = 2, NUMBER = 4, GAP = 2 };
-    size_t cell = NUMBER + widest_label(observable) + GAP;
+    size_t widest = 0;
+    for (size_t v = 0; v < observable->value_count; v++) {
+        size_t width = utf8_width(observable->values[v].label, strlen(observable->values[v].label));
+        widest = width > widest ? width : widest;
+    }
+    size_t cell = NUMBER + widest + GAP;
     size_t columns = screen->width > INDENT + cell ? (screen->width - INDENT) / cell : 1;
     if (columns > 3)
         columns = 3;
@@ -472,277 +319,253 @@ static void put_values(struct screen *screen, const struct observable *observabl
             for (size_t pad = utf8_width(label, strlen(label)); !last && pad + NUMBER < cell; pad++)
                 text_add(&line, " ", 1);
         }
-        screen_preformatted(screen, INDENT, line.bytes != NULL ? line.bytes : "");
+        screen_preformatted(screen, INDENT, line.bytes);
         text_release(&line);
     }
 }
 
-static const char *how_to_answer(const struct observable *observable)
+static void put_question(struct conversation *talk)
 {
-    switch (observable->kind) {
-    case KIND_NUMBER:
-        return "A figure with its unit, or 'unknown'.";
-    case KIND_SEVERAL:
-        return "Numbers or words, several with commas; 'none'; or 'unknown'.";
-    case KIND_ONE:
+    static const char *const how_to_answer[] = {
+        [KIND_ONE] = "A number, a word or a sentence; or 'unknown'.",
+        [KIND_SEVERAL] = "Numbers or words, several with commas; 'none'; or 'unknown'.",
+        [KIND_NUMBER] = "A figure with its unit, or 'unknown'.",
+    };
+    const struct observable *asked = &talk->rules->observables[talk->asking];
+    screen_blank(talk->screen);
+    say(talk, ROLE_STRONG, asked->ask);
+    if (asked->look != NULL)
+        screen_say(talk->screen, 2, 0, ROLE_QUIET, "%s", asked->look);
+    put_values(talk->screen, asked);
+    screen_say(talk->screen, 2, 0, ROLE_QUIET, "%s", how_to_answer[asked->kind]);
+    page_end(talk);
+}
+
+/* Gives Tab the words that are valid now. */
+static void offer_words(struct conversation *talk)
+{
+    const struct observable *observables = talk->rules->observables;
+    const struct fact *facts = NULL;
+    size_t count = 0, fact_count = triage_facts(talk->triage, &facts);
+    size_t room = RULES_MAX_VALUES + COMMAND_COUNT + fact_count;
+    if (room > talk->offered_room) {
+        talk->offered_room = 2 * room;
+        talk->offered = arena_array(talk->arena, talk->offered_room, sizeof *talk->offered);
+    }
+    for (size_t v = 0; talk->asking != NO_OBSERVABLE && v < observables[talk->asking].value_count;
+         v++)
+        talk->offered[count++] = observables[talk->asking].values[v].label;
+    for (size_t i = 0; i < COMMAND_COUNT; i++)
+        talk->offered[count++] = COMMANDS[i].word;
+    for (size_t i = 0; i < fact_count; i++) /* for 'change': what is known can be named */
+        talk->offered[count++] = observables[facts[i].observable].label;
+    lines_offer(talk->lines, talk->offered, count);
+}
+
+/* ---- commands -------------------------------------------------------------------------------- */
+
+static void act_help(struct conversation *talk)
+{
+    say(talk, ROLE_PLAIN,
+        "Describe what you see, or answer by number, word or sentence. Corrections and further "
+        "facts can be said at any time. These words act:");
+    for (size_t i = 0; i < COMMAND_COUNT; i++)
+        screen_row(talk->screen, 2, 10, COMMANDS[i].word, COMMANDS[i].help);
+}
+
+static void act_why(struct conversation *talk)
+{
+    if (talk->asking == NO_OBSERVABLE) {
+        say(talk, ROLE_PLAIN, "Nothing is being asked just now.");
+        return;
+    }
+    const struct observable *asked = &talk->rules->observables[talk->asking];
+    const struct verdict *verdict = triage_judge(talk->triage);
+    char percent[PERCENT_ROOM];
+    if (asked->why != NULL)
+        say(talk, ROLE_PLAIN, asked->why);
+    if (talk->stage == STAGE_CAUSE)
+        say(talk, ROLE_PLAIN,
+            "The action is settled; the answer helps to tell the likely causes apart.");
+    for (size_t i = 0; talk->stage != STAGE_CAUSE && i < verdict->question_count; i++)
+        if (verdict->questions[i].observable == talk->asking)
+            screen_say(talk->screen, 0, 0, ROLE_PLAIN,
+                       "The chance that the answer changes what to do with the vessel: %s.",
+                       view_percent(verdict->questions[i].turns, percent));
+}
+
+static void act_so_far(struct conversation *talk)
+{
+    struct judged judged = judge(talk);
+    view_understood(talk->screen, &judged);
+    view_unclear(talk->screen, &judged);
+    view_standing(talk->screen, &judged);
+}
+
+static void act_details(struct conversation *talk)
+{
+    struct judged judged = judge(talk);
+    screen_heading(talk->screen, "What weighs how much");
+    view_evidence(talk->screen, &judged);
+    page_wait(talk);
+    screen_heading(talk->screen, "What would turn the action");
+    view_turns(talk->screen, &judged);
+}
+
+/* A fact whose observable's label or id begins with `name`; NO_OBSERVABLE if none, or several. */
+static size_t known_named(const struct conversation *talk, const char *name)
+{
+    const struct fact *facts = NULL;
+    size_t count = triage_facts(talk->triage, &facts);
+    size_t found = NO_OBSERVABLE, length = strlen(name);
+    for (size_t i = 0; length > 0 && i < count; i++) {
+        const struct observable *observable = &talk->rules->observables[facts[i].observable];
+        if (strncasecmp(observable->label, name, length) != 0 &&
+            strncasecmp(observable->id, name, length) != 0)
+            continue;
+        if (found != NO_OBSERVABLE)
+            return NO_OBSERVABLE;
+        found = facts[i].observable;
+    }
+    return found;
+}
+
+static void act_change(struct conversation *talk, const char *name)
+{
+    size_t observable = known_named(talk, name);
+    if (observable == NO_OBSERVABLE) {
+        struct judged judged = judge(talk);
+        say(talk, ROLE_PLAIN, "Say 'change' and which of these:");
+        view_understood(talk->screen, &judged);
+        return;
+    }
+    remember(talk);
+    triage_forget(talk->triage, observable);
+    talk->asking = observable;
+    if (talk->stage == STAGE_OFFER || talk->stage == STAGE_DONE)
+        talk->stage = STAGE_ACTION;
+}
+
+static void act(struct conversation *talk, enum command command, const char *rest)
+{
+    switch (command) {
+    case COMMAND_HELP:
+        act_help(talk);
+        break;
+    case COMMAND_WHY:
+        act_why(talk);
+        break;
+    case COMMAND_UNKNOWN:
+        if (talk->asking == NO_OBSERVABLE)
+            break;
+        remember(talk);
+        triage_unknown(talk->triage, talk->asking);
+        talk->asking = NO_OBSERVABLE;
+        break;
+    case COMMAND_BACK:
+        if (go_back(talk))
+            say(talk, ROLE_QUIET, "The last answer is taken back.");
+        else
+            say(talk, ROLE_PLAIN, "This is the beginning.");
+        break;
+    case COMMAND_CHANGE:
+        act_change(talk, rest);
+        break;
+    case COMMAND_SO_FAR:
+        act_so_far(talk);
+        break;
+    case COMMAND_VERDICT:
+        page_verdict(talk);
+        break;
+    case COMMAND_DETAILS:
+        act_details(talk);
+        break;
+    case COMMAND_CAUSES:
+        page_causes(talk);
+        break;
+    case COMMAND_LEAVE:
+        talk->leaving = true;
+        break;
+    case COMMAND_COUNT:
         break;
     }
-    return "A number, a word or a sentence; or 'unknown'.";
-}
-
-static void ask_put(struct conversation *talk)
-{
-    struct screen *screen = talk->opening->screen;
-    const struct observable *observable = asked(talk);
-    screen_blank(screen);
-    screen_say(screen, 0, 0, ROLE_STRONG, "%s", observable->ask);
-    if (observable->look != NULL)
-        screen_say(screen, 2, 0, ROLE_QUIET, "%s", observable->look);
-    put_values(screen, observable);
-    screen_say(screen, 2, 0, ROLE_QUIET, "%s", how_to_answer(observable));
     page_end(talk);
-}
-
-/* ---- why it is asked ------------------------------------------------------------------------- */
-
-static const struct question *question_of(const struct conversation *talk,
-                                          const struct verdict *verdict)
-{
-    for (size_t i = 0; i < verdict->question_count; i++)
-        if (verdict->questions[i].observable == talk->asking)
-            return &verdict->questions[i];
-    return NULL;
-}
-
-static void ask_why(struct conversation *talk)
-{
-    struct screen *screen = talk->opening->screen;
-    struct judged told = converse_told(talk);
-    if (told.verdict == NULL)
-        return;
-    if (talk->asking == NO_OBSERVABLE) {
-        screen_say(screen, 0, 0, ROLE_PLAIN, "Nothing is being asked just now.");
-        page_end(talk);
-        return;
-    }
-    if (asked(talk)->why != NULL)
-        screen_say(screen, 0, 0, ROLE_PLAIN, "%s", asked(talk)->why);
-    const struct question *question = question_of(talk, told.verdict);
-    char percent[PERCENT_ROOM];
-    if (talk->stage == STAGE_CAUSE)
-        screen_say(screen, 0, 0, ROLE_PLAIN,
-                   "The action is settled; the answer helps to tell the likely causes apart.");
-    else if (question != NULL)
-        screen_say(screen, 0, 0, ROLE_PLAIN,
-                   "The chance that the answer changes what to do with the vessel: %s.",
-                   view_percent(question->turns, percent));
-    page_end(talk);
-}
-
-/* ---- completion ------------------------------------------------------------------------------ */
-
-static bool offer(struct conversation *talk, size_t *count, const char *word)
-{
-    if (*count == talk->offered_room) {
-        size_t room = talk->offered_room > 0 ? talk->offered_room * 2 : 64;
-        const char **grown = realloc(talk->offered, room * sizeof *grown);
-        if (grown == NULL)
-            return false;
-        talk->offered = grown;
-        talk->offered_room = room;
-    }
-    talk->offered[(*count)++] = word;
-    return true;
-}
-
-static void ask_offer(struct conversation *talk)
-{
-    const struct rules *rules = talk->opening->rules;
-    const char *commands[32];
-    size_t count = 0, command_count = command_words(commands, 32);
-    input_offer(talk->input, NULL, 0);
-    if (talk->asking != NO_OBSERVABLE)
-        for (size_t v = 0; v < asked(talk)->value_count; v++)
-            if (!offer(talk, &count, asked(talk)->values[v].label))
-                return;
-    for (size_t i = 0; i < command_count; i++)
-        if (!offer(talk, &count, commands[i]))
-            return;
-    /* For 'change': what is known can be named. */
-    const struct fact *facts = NULL;
-    size_t fact_count = triage_facts(talk->opening->triage, &facts);
-    for (size_t i = 0; i < fact_count; i++)
-        if (!offer(talk, &count, rules->observables[facts[i].observable].label))
-            return;
-    input_offer(talk->input, talk->offered, count);
-}
-
-/* ==== prompt ================================================================================== */
-
-enum { MOST_CAUSE_QUESTIONS = 6 };
-
-static struct judged converse_told(struct conversation *talk)
-{
-    struct judged told = {talk->opening->rules, talk->opening->triage,
-                        triage_judge(talk->opening->triage)};
-    if (told.verdict == NULL)
-        talk->fault = STATUS_MEMORY;
-    return told;
-}
-
-/* ---- going back ------------------------------------------------------------------------------ */
-
-static void converse_remember(struct conversation *talk)
-{
-    if (talk->step_count == talk->step_room) {
-        size_t room = talk->step_room > 0 ? talk->step_room * 2 : 16;
-        struct step *grown = realloc(talk->steps, room * sizeof *grown);
-        if (grown == NULL) {
-            talk->fault = STATUS_MEMORY;
-            return;
-        }
-        talk->steps = grown;
-        talk->step_room = room;
-    }
-    talk->steps[talk->step_count++] =
-        (struct step){triage_mark(talk->opening->triage), talk->stage, talk->asking};
-}
-
-static bool converse_back(struct conversation *talk)
-{
-    if (talk->step_count == 0)
-        return false;
-    const struct step *step = &talk->steps[--talk->step_count];
-    triage_return(talk->opening->triage, step->mark);
-    talk->stage = step->stage;
-    talk->asking = step->observable;
-    return true;
 }
 
 /* ---- what is said ---------------------------------------------------------------------------- */
 
-/* The faults of a line are shown and forgotten: the next line is a new try. */
-static void show_faults(struct conversation *talk)
-{
-    for (size_t i = 0; i < diags_kept(talk->diags); i++)
-        screen_say(talk->opening->screen, 0, 0, ROLE_PLAIN, "%s",
-                   diags_get(talk->diags, i)->message);
-    diags_clear(talk->diags);
-}
-
+/* What is wrong with a line is shown and forgotten: the next line is a new try. */
 static bool heard(struct conversation *talk, enum status status)
 {
-    struct screen *screen = talk->opening->screen;
-    if (status == STATUS_MEMORY)
-        talk->fault = status;
     if (status == STATUS_OK)
         return true;
     if (diags_errors(talk->diags) == 0)
-        screen_say(
-            screen, 0, 0, ROLE_PLAIN,
+        say(talk, ROLE_PLAIN,
             "That was not understood. A number or a word from the list, a sentence, 'unknown', "
             "or 'help'.");
-    show_faults(talk);
+    for (size_t i = 0; i < diags_kept(talk->diags); i++)
+        say(talk, ROLE_PLAIN, diags_get(talk->diags, i)->message);
+    diags_clear(talk->diags);
     page_end(talk);
-    converse_back(talk);
+    go_back(talk);
     return false;
 }
 
 static size_t unclear_count(const struct conversation *talk)
 {
     const struct unclear *unclear = NULL;
-    return triage_unclear(talk->opening->triage, &unclear);
+    return triage_unclear(talk->triage, &unclear);
 }
 
 /* What the last line left unclear, and where things stand. */
-static void tell_standing(struct conversation *talk, size_t unclear_before)
+static void tell_standing(struct conversation *talk, const struct judged *judged,
+                          size_t unclear_before)
 {
-    struct judged told = converse_told(talk);
-    if (told.verdict == NULL)
-        return;
-    view_unclear_since(talk->opening->screen, &told, unclear_before);
+    view_unclear_since(talk->screen, judged, unclear_before);
     if (talk->stage == STAGE_CAUSE)
-        view_standing_causes(talk->opening->screen, &told);
+        view_standing_causes(talk->screen, judged);
     else
-        view_standing(talk->opening->screen, &told);
+        view_standing(talk->screen, judged);
     page_end(talk);
 }
 
 static void hear_answer(struct conversation *talk, const char *line)
 {
-    size_t before = unclear_count(talk);
-    converse_remember(talk);
-    if (!heard(talk, triage_answer(talk->opening->triage, talk->asking, line, talk->diags)))
+    size_t unclear_before = unclear_count(talk);
+    remember(talk);
+    if (!heard(talk, triage_answer(talk->triage, talk->asking, line, talk->diags)))
         return;
     talk->asking = NO_OBSERVABLE;
-    tell_standing(talk, before);
-}
-
-/* Whether the facts are still those of `before`, an array of one observation an observable. */
-static bool nothing_new(struct conversation *talk, const struct observation *before)
-{
-    const struct evidence *evidence = triage_evidence(talk->opening->triage);
-    size_t size = talk->opening->rules->observable_count * sizeof *before;
-    if (evidence == NULL)
-        talk->fault = STATUS_MEMORY;
-    return evidence != NULL && memcmp(evidence->observations, before, size) == 0;
-}
-
-static struct observation *copy_observations(struct conversation *talk)
-{
-    size_t size = talk->opening->rules->observable_count * sizeof(struct observation);
-    struct observation *copy = malloc(size > 0 ? size : 1);
-    const struct evidence *evidence = triage_evidence(talk->opening->triage);
-    if (copy == NULL || evidence == NULL) {
-        talk->fault = STATUS_MEMORY;
-        free(copy);
-        return NULL;
-    }
-    memcpy(copy, evidence->observations, size);
-    return copy;
-}
-
-static void tell_understood(struct conversation *talk, size_t unclear_before)
-{
-    struct judged told = converse_told(talk);
-    if (told.verdict == NULL)
-        return;
-    screen_say(talk->opening->screen, 0, 0, ROLE_QUIET, "Understood:");
-    view_understood_now(talk->opening->screen, &told);
-    tell_standing(talk, unclear_before);
-    if (talk->stage != STAGE_CAUSE)
-        talk->stage = STAGE_ACTION;
-}
-
-static void tell_nothing_new(struct conversation *talk, size_t unclear_before)
-{
-    struct judged told = converse_told(talk);
-    if (told.verdict == NULL)
-        return;
-    view_unclear_since(talk->opening->screen, &told, unclear_before);
-    screen_say(talk->opening->screen, 0, 0, ROLE_PLAIN,
-               "That tells nothing new about the vessel. Say what you see, or 'help'.");
-    page_end(talk);
-    converse_back(talk);
+    struct judged judged = judge(talk);
+    tell_standing(talk, &judged, unclear_before);
 }
 
 static void hear_description(struct conversation *talk, const char *line)
 {
     size_t unclear_before = unclear_count(talk);
-    struct observation *before = copy_observations(talk);
-    if (before == NULL)
+    size_t size = talk->rules->observable_count * sizeof(struct observation);
+    struct observation *before = arena_alloc(talk->arena, size);
+    memcpy(before, triage_evidence(talk->triage)->observations, size);
+    remember(talk);
+    if (!heard(talk, triage_tell(talk->triage, line, strlen(line), talk->diags)))
         return;
-    converse_remember(talk);
-    if (heard(talk, triage_tell(talk->opening->triage, line, strlen(line), talk->diags))) {
-        if (nothing_new(talk, before))
-            tell_nothing_new(talk, unclear_before);
-        else
-            tell_understood(talk, unclear_before);
+    struct judged judged = judge(talk);
+    if (memcmp(triage_evidence(talk->triage)->observations, before, size) == 0) {
+        view_unclear_since(talk->screen, &judged, unclear_before);
+        say(talk, ROLE_PLAIN,
+            "That tells nothing new about the vessel. Say what you see, or 'help'.");
+        page_end(talk);
+        go_back(talk);
+        return;
     }
-    free(before);
+    say(talk, ROLE_QUIET, "Understood:");
+    view_understood_now(talk->screen, &judged);
+    tell_standing(talk, &judged, unclear_before);
+    if (talk->stage != STAGE_CAUSE)
+        talk->stage = STAGE_ACTION;
 }
 
-static bool says(const char *line, const char *const *list)
+static bool is_one_of(const char *line, const char *const *list)
 {
     for (; *list != NULL; list++)
         if (strcasecmp(line, *list) == 0)
@@ -754,11 +577,11 @@ static void hear_offer(struct conversation *talk, const char *line)
 {
     static const char *const yes[] = {"", "yes", "y", "ok", "go on", "sure", NULL};
     static const char *const no[] = {"no", "n", "no thanks", "not now", NULL};
-    if (says(line, yes)) {
-        converse_remember(talk);
+    if (is_one_of(line, yes)) {
+        remember(talk);
         talk->stage = STAGE_CAUSE;
         talk->asked = 0;
-    } else if (says(line, no)) {
+    } else if (is_one_of(line, no)) {
         talk->leaving = true;
     } else {
         hear_description(talk, line);
@@ -767,9 +590,11 @@ static void hear_offer(struct conversation *talk, const char *line)
 
 static void hear(struct conversation *talk, const char *line)
 {
-    if (command_try(talk, line))
-        return;
-    if (talk->stage == STAGE_OFFER)
+    const char *rest;
+    enum command command = command_of(line, &rest);
+    if (command != COMMAND_COUNT)
+        act(talk, command, rest);
+    else if (talk->stage == STAGE_OFFER)
         hear_offer(talk, line);
     else if (line[0] == '\0' && talk->stage == STAGE_OPENING)
         talk->stage = STAGE_ACTION;
@@ -783,59 +608,17 @@ static void hear(struct conversation *talk, const char *line)
 
 /* ---- what is asked --------------------------------------------------------------------------- */
 
-static void open_talk(struct conversation *talk)
-{
-    struct screen *screen = talk->opening->screen;
-    screen_say(
-        screen, 0, 0, ROLE_PLAIN,
-        "What do you see? Say it in your own words, or press Enter to be asked. Leave the vessel "
-        "closed: do not open, shake or smell it. 'help' lists what else you can type.");
-    page_end(talk);
-}
-
-static void settle(struct conversation *talk)
-{
-    page_verdict(talk);
-    if (talk->leaving || talk->fault != STATUS_OK)
-        return;
-    talk->stage = STAGE_OFFER;
-    talk->asking = NO_OBSERVABLE;
-}
-
-static void put_offer(struct conversation *talk)
-{
-    screen_blank(talk->opening->screen);
-    screen_say(talk->opening->screen, 0, 0, ROLE_STRONG,
-               "The action is settled. Shall we look for the cause? (Enter: yes; 'no' %sleaves)",
-               talk->opening->finished != NULL ? "saves the look and " : "");
-    page_end(talk);
-}
-
-static void finish(struct conversation *talk)
-{
-    page_causes(talk);
-    talk->stage = STAGE_DONE;
-    talk->asking = NO_OBSERVABLE;
-    if (talk->leaving)
-        return;
-    screen_blank(talk->opening->screen);
-    screen_say(talk->opening->screen, 0, 0, ROLE_QUIET,
-               "That is all that questions can tell. 'verdict', 'details', 'change', or 'leave'%s.",
-               talk->opening->finished != NULL ? ", which saves the look" : "");
-    page_end(talk);
-}
-
 /* Two statements that contradict come before any new question; each pair is put once. */
 static bool choose_clash(struct conversation *talk)
 {
     const struct clash *clashes = NULL;
-    size_t count = triage_clashes(talk->opening->triage, &clashes);
+    size_t count = triage_clashes(talk->triage, &clashes);
     for (size_t i = 0; i < count; i++) {
         if (clashes[i].observable == talk->last_clash)
             continue;
-        screen_blank(talk->opening->screen);
-        screen_say(talk->opening->screen, 0, 0, ROLE_ISOLATE,
-                   "You said '%s' and '%s'. Which holds?", clashes[i].first, clashes[i].second);
+        screen_blank(talk->screen);
+        screen_say(talk->screen, 0, 0, ROLE_ISOLATE, "You said '%s' and '%s'. Which holds?",
+                   clashes[i].first, clashes[i].second);
         talk->asking = talk->last_clash = clashes[i].observable;
         return true;
     }
@@ -845,21 +628,30 @@ static bool choose_clash(struct conversation *talk)
 /* The next question of the stage; moves to the next stage when there is none. */
 static void choose_question(struct conversation *talk)
 {
-    if (choose_clash(talk))
-        return;
     bool for_cause = talk->stage == STAGE_CAUSE;
     const struct question *next = NULL;
-    if (!for_cause || talk->asked < MOST_CAUSE_QUESTIONS)
-        next = triage_next(talk->opening->triage, for_cause ? AIM_CAUSE : AIM_ACTION);
-    if (talk->fault != STATUS_OK)
-        return; /* no question for want of memory is not a question less */
+    if (choose_clash(talk))
+        return;
+    if (!for_cause || talk->asked < CAUSE_QUESTIONS_MOST)
+        next = triage_next(talk->triage, for_cause ? AIM_CAUSE : AIM_ACTION);
     if (next != NULL) {
         talk->asking = next->observable;
         talk->asked++;
     } else if (for_cause) {
-        finish(talk);
+        page_causes(talk);
+        talk->stage = STAGE_DONE;
+        if (talk->leaving)
+            return;
+        screen_blank(talk->screen);
+        screen_say(
+            talk->screen, 0, 0, ROLE_QUIET,
+            "That is all that questions can tell. 'verdict', 'details', 'change', or 'leave'%s.",
+            talk->saves ? ", which saves the look" : "");
+        page_end(talk);
     } else {
-        settle(talk);
+        page_verdict(talk);
+        if (!talk->leaving && talk->status == STATUS_OK)
+            talk->stage = STAGE_OFFER;
     }
 }
 
@@ -869,124 +661,98 @@ static void prepare(struct conversation *talk)
     bool asks = talk->stage == STAGE_ACTION || talk->stage == STAGE_CAUSE;
     if (asks && talk->asking == NO_OBSERVABLE)
         choose_question(talk);
-    if (talk->leaving || talk->fault != STATUS_OK)
+    if (talk->leaving || talk->status != STATUS_OK)
         return;
-    if (talk->stage == STAGE_OFFER)
-        put_offer(talk);
-    else if (talk->asking != NO_OBSERVABLE)
-        ask_put(talk);
+    if (talk->stage == STAGE_OFFER) {
+        screen_blank(talk->screen);
+        screen_say(
+            talk->screen, 0, 0, ROLE_STRONG,
+            "The action is settled. Shall we look for the cause? (Enter: yes; 'no' %sleaves)",
+            talk->saves ? "saves the look and " : "");
+        page_end(talk);
+    } else if (talk->asking != NO_OBSERVABLE) {
+        put_question(talk);
+    }
 }
 
 /* ---- the loop -------------------------------------------------------------------------------- */
 
-/* Without a terminal the answer is not on the screen: say it, so that the record can be read. */
-static void echo(struct conversation *talk, const char *line)
-{
-    if (input_is_terminal(talk->input))
-        return;
-    enum { ECHO_BYTES = 400 };
-    screen_say(talk->opening->screen, 0, 2, ROLE_PLAIN, "> %.*s", ECHO_BYTES, line);
-    page_end(talk);
-}
-
-static char *trimmed(char *line)
-{
-    char *start = line + strspn(line, " \t\r");
-    size_t length = strlen(start);
-    while (length > 0 && strchr(" \t\r", start[length - 1]) != NULL)
-        start[--length] = '\0';
-    return start;
-}
-
-static enum input_result next_line(struct conversation *talk, char **line)
-{
-    if (talk->pending == NULL)
-        return input_line(talk->input, "> ", line);
-    *line = talk->pending;
-    talk->pending = NULL;
-    return INPUT_LINE;
-}
-
 static void one_turn(struct conversation *talk)
 {
-    char *line = NULL;
+    enum { ECHO_BYTES = 400 };
     prepare(talk);
-    if (talk->leaving || talk->fault != STATUS_OK)
+    if (talk->leaving || talk->status != STATUS_OK)
         return;
-    ask_offer(talk);
-    enum input_result result = next_line(talk, &line);
+    offer_words(talk);
+    char *line = talk->pending;
+    enum line_result result = line != NULL ? READ_LINE : lines_read(talk->lines, "> ", &line);
+    talk->pending = NULL;
     talk->shown = 0;
     switch (result) {
-    case INPUT_LINE: {
-        char *said = trimmed(line);
-        echo(talk, said);
-        hear(talk, said);
+    case READ_LINE:
+        line_trim(line);
+        /* Without a terminal the answer is not on the screen: say it, so that the record can be read. */
+        if (!lines_is_terminal(talk->lines)) {
+            screen_say(talk->screen, 0, 2, ROLE_PLAIN, "> %.*s", ECHO_BYTES, line);
+            page_end(talk);
+        }
+        hear(talk, line);
         break;
-    }
-    case INPUT_INTERRUPTED:
-    case INPUT_RESIZED:
+    case READ_INTERRUPTED:
+    case READ_RESIZED:
         break; /* the question is put again */
-    case INPUT_FAULT:
+    case READ_FAILED:
         diags_error(talk->diags, (struct position){0}, "cannot read standard input: %s",
                     strerror(errno));
-        talk->fault = STATUS_IO;
+        talk->status = STATUS_IO;
         break;
-    case INPUT_END:
-    case INPUT_KILLED:
+    case READ_END:
+    case READ_KILLED:
         talk->leaving = talk->ended = true;
         break;
     }
     free(line);
-    screen_measure(talk->opening->screen, stdout);
-}
-
-static void say_goodbye(struct conversation *talk)
-{
-    if (talk->fault != STATUS_OK || triage_mark(talk->opening->triage) == talk->opened)
-        return;
-    if (talk->stage == STAGE_OPENING || talk->stage == STAGE_ACTION)
-        page_verdict(talk); /* left before the verdict: what is known so far is worth having */
-    page_end(talk);
-}
-
-static void open_with_words(struct conversation *talk)
-{
-    struct text words;
-    text_init(&words);
-    for (size_t i = 0; i < talk->opening->word_count; i++)
-        text_printf(&words, "%s%s", i > 0 ? " " : "", talk->opening->words[i]);
-    if (words.failed)
-        talk->fault = STATUS_MEMORY;
-    else if (words.length > 0)
-        hear_description(talk, words.bytes);
-    text_release(&words);
+    screen_measure(talk->screen, stdout);
 }
 
 enum status prompt_converse(const struct prompt_opening *opening, struct diags *diags)
 {
-    struct conversation talk = {
-        .opening = opening, .diags = diags, .asking = NO_OBSERVABLE, .last_clash = NO_OBSERVABLE};
-    talk.input = input_open();
-    if (talk.input == NULL)
-        return STATUS_MEMORY;
-    talk.opened = triage_mark(opening->triage);
+    struct conversation talk = {.rules = opening->rules,
+                                .triage = opening->triage,
+                                .screen = opening->screen,
+                                .lines = lines_open_any(),
+                                .diags = diags,
+                                .arena = arena_new(),
+                                .saves = opening->finished != NULL,
+                                .asking = NO_OBSERVABLE,
+                                .last_clash = NO_OBSERVABLE,
+                                .opened = triage_mark(opening->triage)};
+    if (talk.lines == NULL) { /* two conversations at once are a bug */
+        arena_free(talk.arena);
+        return STATUS_INTERNAL;
+    }
+    const char *words = arena_join(talk.arena, opening->words, opening->word_count);
     if (opening->about != NULL)
-        screen_say(opening->screen, 0, 0, ROLE_STRONG, "%s", opening->about);
-    if (opening->word_count > 0)
-        open_with_words(&talk);
-    else
-        open_talk(&talk);
-    while (!talk.leaving && talk.fault == STATUS_OK)
+        say(&talk, ROLE_STRONG, opening->about);
+    if (words[0] != '\0') {
+        hear_description(&talk, words);
+    } else if (opening->word_count == 0) {
+        say(&talk, ROLE_PLAIN,
+            "What do you see? Say it in your own words, or press Enter to be asked. Leave the "
+            "vessel closed: do not open, shake or smell it. 'help' lists what else you can type.");
+        page_end(&talk);
+    }
+    while (!talk.leaving && talk.status == STATUS_OK)
         one_turn(&talk);
-    say_goodbye(&talk);
+    if (talk.status == STATUS_OK && triage_mark(talk.triage) != talk.opened) {
+        if (talk.stage == STAGE_OPENING || talk.stage == STAGE_ACTION)
+            page_verdict(&talk); /* left before the verdict: what is known is worth having */
+        page_end(&talk);
+    }
     if (opening->finished != NULL)
-        *opening->finished = talk.fault == STATUS_OK && !talk.ended;
-    int killed_by = input_signal(talk.input);
-    input_close(talk.input);
-    free(talk.steps);
-    free(talk.offered);
+        *opening->finished = talk.status == STATUS_OK && !talk.ended;
     free(talk.pending);
-    if (killed_by != 0)
-        raise(killed_by); /* the terminal is restored: end as the sender of the signal expects */
-    return talk.fault;
+    arena_free(talk.arena);
+    lines_close(talk.lines);
+    return talk.status;
 }

@@ -2,25 +2,28 @@
 #include "triage/physics.h"
 
 #include <math.h>
-#include <stdio.h>
+#include <stdarg.h>
+#include <stdlib.h>
 
 /* What was said, or else what is assumed. */
-static inline double physics_or(double said, double assumed)
+static double said_or(double said, double assumed)
 {
     return isnan(said) ? assumed : said;
 }
 
 /* Adds a part to what was assumed; NULL keeps no account. */
-static void physics_assume(struct text *assumed, const char *words);
-
-/* Body and conductance of what was said about the vessel into `setup`, and the grams in it. False
- * when neither the case nor the rules know a vessel. */
-static bool physics_vessel(const struct rules *rules, const struct known_vessel *said, double bulk,
-                           struct cook_setup *setup, double *grams, struct text *assumed);
-
-/* ==== physics ================================================================================= */
-
-/* What is known of grain and vessel, and what stands in for what is not. */
+__attribute__((format(printf, 2, 3))) static void assume(struct text *assumed, const char *format,
+                                                         ...)
+{
+    va_list arguments;
+    if (assumed == NULL)
+        return;
+    va_start(arguments, format);
+    char *words = text_vformat(format, arguments);
+    va_end(arguments);
+    text_printf(assumed, "%s%s", assumed->length > 0 ? "; " : "", words);
+    free(words);
+}
 
 /* ---- nothing said yet ------------------------------------------------------------------------ */
 
@@ -58,12 +61,6 @@ void known_growth_init(struct known_growth *growth)
 
 /* ---- grain and vessel ------------------------------------------------------------------------ */
 
-static void physics_assume(struct text *assumed, const char *words)
-{
-    if (assumed != NULL)
-        text_printf(assumed, "%s%s", assumed->length > 0 ? "; " : "", words);
-}
-
 struct moisture_band physics_band(const struct rules *rules, int grain)
 {
     struct moisture_band band = {INFINITY, -INFINITY, NAN};
@@ -81,32 +78,31 @@ struct moisture_band physics_band(const struct rules *rules, int grain)
     return band;
 }
 
-double physics_own_moisture(const struct rules *rules, const struct known_grain *grain)
+/* Of a grain, or the mean of all by how common they are. */
+static double grain_mean(const struct rules *rules, int grain, size_t place)
 {
     double sum = 0.0, share = 0.0;
 
-    if (!isnan(grain->own_moisture))
-        return grain->own_moisture;
-    if (grain->kind != RULES_NONE)
-        return rules->grains[grain->kind].moisture;
     for (size_t i = 0; i < rules->grain_count; i++) {
-        sum += rules->grains[i].base * rules->grains[i].moisture;
-        share += rules->grains[i].base;
+        const struct grain *kind = &rules->grains[i];
+        double number = *(const double *)(const void *)((const char *)kind + place);
+        if (grain == (int)i)
+            return number;
+        sum += kind->base * number;
+        share += kind->base;
     }
     return share > 0.0 ? sum / share : NAN;
 }
 
+double physics_own_moisture(const struct rules *rules, const struct known_grain *grain)
+{
+    return said_or(grain->own_moisture,
+                   grain_mean(rules, grain->kind, offsetof(struct grain, moisture)));
+}
+
 double physics_bulk(const struct rules *rules, int grain)
 {
-    double sum = 0.0, share = 0.0;
-
-    if (grain != RULES_NONE)
-        return rules->grains[grain].bulk;
-    for (size_t i = 0; i < rules->grain_count; i++) {
-        sum += rules->grains[i].base * rules->grains[i].bulk;
-        share += rules->grains[i].base;
-    }
-    return share > 0.0 ? sum / share : NAN;
+    return grain_mean(rules, grain, offsetof(struct grain, bulk));
 }
 
 double physics_moisture(const struct rules *rules, const struct known_grain *grain,
@@ -120,11 +116,8 @@ double physics_moisture(const struct rules *rules, const struct known_grain *gra
     if (isnan(grain->dry) || isnan(grain->water) ||
         moisture_mixed(grain->dry, own, grain->water, &moisture) != PROCESS_OK)
         return NAN;
-    if (isnan(grain->own_moisture)) {
-        char words[64];
-        snprintf(words, sizeof words, "the grain as bought at %.3g %%", own);
-        physics_assume(assumed, words);
-    }
+    if (isnan(grain->own_moisture))
+        assume(assumed, "the grain as bought at %.3g %%", own);
     return moisture;
 }
 
@@ -187,8 +180,8 @@ static double body_litres(const struct known_vessel *vessel)
 }
 
 /* Body, conductance and grams of what was said about the vessel. */
-static bool physics_vessel(const struct rules *rules, const struct known_vessel *said, double bulk,
-                           struct cook_setup *setup, double *grams, struct text *assumed)
+static bool vessel_of(const struct rules *rules, const struct known_vessel *said, double bulk,
+                      struct cook_setup *setup, double *grams, struct text *assumed)
 {
     struct known_vessel vessel = *said;
     bool own = !isnan(vessel.own[0]);
@@ -200,7 +193,7 @@ static bool physics_vessel(const struct rules *rules, const struct known_vessel 
     } else if (vessel.kind == RULES_NONE) {
         vessel.kind = usual_vessel(rules);
         if (vessel.kind != RULES_NONE)
-            physics_assume(assumed, rules->vessels[vessel.kind].name);
+            assume(assumed, "%s", rules->vessels[vessel.kind].name);
     }
     if (vessel.kind == RULES_NONE)
         return false;
@@ -240,9 +233,9 @@ void physics_explain(struct text *out, enum physics_answer answer,
     }
 }
 
-/* ==== physics cook ============================================================================ */
+/* ---- the cook -------------------------------------------------------------------------------- */
 
-static struct range said_or(double said, double doubt, const struct range *assumed)
+static struct range range_or(double said, double doubt, const struct range *assumed)
 {
     if (isnan(said))
         return *assumed;
@@ -288,30 +281,19 @@ static double dry_grams(const struct rules *rules, const struct known_grain *gra
     return moisture_recipe(grams, grain_moisture, target, &dry, &water) == PROCESS_OK ? dry : grams;
 }
 
-static void say_assumed(const struct rules *rules, const struct known_cook *known,
+static void say_assumed(const struct cook_rules *cook, const struct known_cook *known,
                         struct text *assumed)
 {
-    const struct cook_rules *cook = &rules->cook;
-    char words[96];
-
     if (isnan(known->altitude) && isnan(known->barometer))
-        physics_assume(assumed, "sea level");
-    if (isnan(known->come_up)) {
-        snprintf(words, sizeof words, "come-up of %.0f to %.0f min", cook->come_up.low,
-                 cook->come_up.high);
-        physics_assume(assumed, words);
-    }
-    if (isnan(known->air)) {
-        snprintf(words, sizeof words, "up to %.0f %% air left in", 100.0 * cook->air.high);
-        physics_assume(assumed, words);
-    }
-    if (isnan(known->start)) {
-        snprintf(words, sizeof words, "grain at %.0f degC when loaded", cook->start);
-        physics_assume(assumed, words);
-    }
-    snprintf(words, sizeof words, "heat through the grain at %.2g to %.2g m2/s",
-             cook->diffusivity.low, cook->diffusivity.high);
-    physics_assume(assumed, words);
+        assume(assumed, "sea level");
+    if (isnan(known->come_up))
+        assume(assumed, "come-up of %.0f to %.0f min", cook->come_up.low, cook->come_up.high);
+    if (isnan(known->air))
+        assume(assumed, "up to %.0f %% air left in", 100.0 * cook->air.high);
+    if (isnan(known->start))
+        assume(assumed, "grain at %.0f degC when loaded", cook->start);
+    assume(assumed, "heat through the grain at %.2g to %.2g m2/s", cook->diffusivity.low,
+           cook->diffusivity.high);
 }
 
 /* Pressure, air, and how long things take. */
@@ -321,17 +303,17 @@ static void cook_times(const struct cook_rules *cook, const struct known_cook *k
     double air_doubt = cook->air_doubt >= 1.0 ? cook->air_doubt : 1.0;
 
     setup->steam = (struct steam_conditions){
-        .gauge_kpa = physics_or(known->gauge, 15.0 * STEAM_KPA_PER_PSI),
-        .altitude_m = physics_or(known->altitude, 0.0),
+        .gauge_kpa = said_or(known->gauge, 15.0 * STEAM_KPA_PER_PSI),
+        .altitude_m = said_or(known->altitude, 0.0),
         .barometer_kpa = known->barometer,
         .rated_kpa = known->rated,
     };
     setup->air = isnan(known->air) ? cook->air
                                    : (struct range){known->air / air_doubt, known->air,
                                                     fmin(0.9, known->air * air_doubt)};
-    setup->come_up = said_or(known->come_up, cook->come_up_doubt, &cook->come_up);
-    setup->cool = (struct range){0.0, 0.0, physics_or(known->cool, cook->cool)};
-    setup->start_celsius = physics_or(known->start, cook->start);
+    setup->come_up = range_or(known->come_up, cook->come_up_doubt, &cook->come_up);
+    setup->cool = (struct range){0.0, 0.0, said_or(known->cool, cook->cool)};
+    setup->start_celsius = said_or(known->start, cook->start);
 }
 
 enum physics_answer physics_cook(const struct rules *rules, const struct known_cook *known,
@@ -353,23 +335,23 @@ enum physics_answer physics_cook(const struct rules *rules, const struct known_c
         .adequate_f0 = cook->judged_f0,
         .adequate_diffusivity = cook->judged_diffusivity,
         .heat_capacity = cook->heat_capacity,
-        .vessels = physics_or(known->vessels, 1.0),
-        .target = physics_or(known->target, cook->target),
+        .vessels = said_or(known->vessels, 1.0),
+        .target = said_or(known->target, cook->target),
     };
-    if (!physics_vessel(rules, &known->vessel, bulk, setup, &grams, assumed))
+    if (!vessel_of(rules, &known->vessel, bulk, setup, &grams, assumed))
         return PHYSICS_NO_RULES;
     if (isnan(known->gauge))
-        physics_assume(assumed, "15 psi at the gauge");
+        assume(assumed, "15 psi at the gauge");
     cook_packing(rules, known->packing, setup);
     cook_times(cook, known, setup);
     cook_organisms(rules, setup, organisms);
     setup->dry_grams = dry_grams(rules, &known->grain, grams);
-    say_assumed(rules, known, assumed);
+    say_assumed(cook, known, assumed);
     refusal->fault = cook_check(setup, &refusal->value);
     return refusal->fault == PROCESS_OK ? PHYSICS_OK : PHYSICS_REFUSED;
 }
 
-/* ==== physics growth ========================================================================== */
+/* ---- the spawn run --------------------------------------------------------------------------- */
 
 /* How many points begin in the vessel. */
 static bool starter_points(const struct rules *rules, const struct known_growth *known,
@@ -377,11 +359,10 @@ static bool starter_points(const struct rules *rules, const struct known_growth 
                            struct text *assumed)
 {
     int index = known->starter;
-    char words[96];
 
     if (index == RULES_NONE && rules->starter_count > 0) {
         index = 0; /* the first of the file is the commonest */
-        physics_assume(assumed, rules->starters[0].name);
+        assume(assumed, "%s", rules->starters[0].name);
     }
     if (index == RULES_NONE)
         return false;
@@ -389,10 +370,8 @@ static bool starter_points(const struct rules *rules, const struct known_growth 
     static const char *const units[] = {"ml", "g", "pieces"};
     double dose = known->dose;
     if (isnan(dose)) {
-        dose = starter->usual * litres * physics_or(known->dose_relative, 1.0);
-        snprintf(words, sizeof words, "about %.2g %s of it in a vessel", dose,
-                 units[starter->unit]);
-        physics_assume(assumed, words);
+        dose = starter->usual * litres * said_or(known->dose_relative, 1.0);
+        assume(assumed, "about %.2g %s of it in a vessel", dose, units[starter->unit]);
     }
     double each = dose / (1000.0 * litres);
     *points = (struct range){starter->points.low * each, starter->points.central * each,
@@ -416,14 +395,12 @@ enum physics_answer physics_growth(const struct rules *rules, const struct known
     const struct forecast_rules *given = &rules->forecast;
     struct cook_setup body;
     double grams = NAN, bulk = physics_bulk(rules, known->grain.kind);
-    char words[64];
 
     *refusal = (struct physics_refusal){PROCESS_OK, NAN};
     if (known->species == RULES_NONE || !growth_known(&rules->species[known->species].growth))
         return PHYSICS_NO_SPECIES;
     const struct growth *growth = &rules->species[known->species].growth;
-    if (!(given->kernels > 0.0) ||
-        !physics_vessel(rules, &known->vessel, bulk, &body, &grams, assumed))
+    if (!(given->kernels > 0.0) || !vessel_of(rules, &known->vessel, bulk, &body, &grams, assumed))
         return PHYSICS_NO_RULES;
     double litres = grams / 1000.0 / bulk;
     *forecast = (struct forecast){
@@ -441,13 +418,11 @@ enum physics_answer physics_growth(const struct rules *rules, const struct known
     if (!starter_points(rules, known, litres, &forecast->points, &forecast->lag, assumed))
         return PHYSICS_NO_RULES;
     if (known->warmth == NULL) {
-        *constant = (struct warmth){0.0, physics_or(known->temperature, given->temperature)};
+        *constant = (struct warmth){0.0, said_or(known->temperature, given->temperature)};
         forecast->warmth = constant;
         forecast->warmth_count = 1;
-        if (isnan(known->temperature)) {
-            snprintf(words, sizeof words, "%.0f degC", given->temperature);
-            physics_assume(assumed, words);
-        }
+        if (isnan(known->temperature))
+            assume(assumed, "%.0f degC", given->temperature);
     }
     refusal->fault = forecast_check(forecast);
     refusal->value = refusal->fault == PROCESS_POINTS   ? forecast->points.central

@@ -151,8 +151,6 @@ enum status score_cases(struct triage *triage, const struct labelled_case *cases
 {
     memset(score, 0, sizeof *score);
     struct score_row *rows = arena_array(arena, count, sizeof *rows);
-    if (rows == NULL)
-        return STATUS_MEMORY;
     score->rows = rows;
     const struct rules *rules = triage_rules(triage);
     for (size_t i = 0; i < count; i++) {
@@ -160,8 +158,6 @@ enum status score_cases(struct triage *triage, const struct labelled_case *cases
         if (status != STATUS_OK)
             return status;
         const struct verdict *verdict = triage_judge(triage);
-        if (verdict == NULL)
-            return STATUS_MEMORY;
         fill_row(&rows[i], rules, &cases[i], verdict);
         score->brier += brier_of(rules, &cases[i], verdict);
         score->cases++;
