@@ -176,8 +176,8 @@ struct review_arm {
     bool control; /* never inoculated */
     /* Parallel to the plan's factors: a level of the dataset, or LEVEL_NONE for a new one ("a cook
      * you trust"), all new ones of a column with the same number being the same. */
-    const uint32_t *levels;
-    const unsigned *fresh; /* 0: the level; 1, 2 ...: the first new one, the second ... */
+    uint32_t *levels;
+    unsigned *fresh; /* 0: the level; 1, 2 ...: the first new one, the second ... */
 };
 
 struct review_plan { /* the next batch, so that what went together goes apart */
@@ -239,7 +239,7 @@ struct review_progress {
 
 /*
  * Reviews a dataset. `reasoner` is of the rules; both and the dataset outlive
- * the review. STATUS_MEMORY, STATUS_INTERNAL.
+ * the review. Fails only where shared causes cannot be inferred (reason/shared.h).
  */
 enum status review_make(const struct dataset *dataset, const struct reasoner *reasoner,
                         const struct review_progress *progress, struct arena *arena,
@@ -259,9 +259,15 @@ struct review_rule {
     double prior[SCOPE_COUNT];
 };
 enum { REVIEW_CULPRITS = 8 }; /* at most */
-enum status review_find_culprits(const struct dataset *dataset, const struct review_rule *rule,
-                                 struct arena *arena, struct review_culprit **culprits,
-                                 size_t *count, struct review_suspect **near, size_t *near_count,
-                                 size_t *asked);
+
+struct review_found { /* as in struct review */
+    struct review_culprit *culprits;
+    size_t culprit_count;
+    struct review_suspect *near;
+    size_t near_count;
+    size_t asked;
+};
+struct review_found review_find_culprits(const struct dataset *dataset,
+                                         const struct review_rule *rule, struct arena *arena);
 
 #endif

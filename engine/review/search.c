@@ -7,7 +7,7 @@
 
 #include "reason/bayes_factor.h"
 
-/* ==== saved =================================================================================== */
+/* ---- vessels saved ------------------------------------------------------------------------------ */
 
 enum { POINTS = 256 };
 
@@ -21,8 +21,7 @@ static void rate_init(struct rate *rate, struct counts counts)
 {
     double a = 1.0 + (double)counts.lost, b = 1.0 + (double)(counts.total - counts.lost);
     double mean = a / (a + b), spread = sqrt(mean * (1.0 - mean) / (a + b + 1.0));
-    static const double wide =
-        9.0; /* beyond so many standard deviations lies nothing that counts */
+    const double wide = 9.0; /* beyond so many standard deviations lies nothing that counts */
     double low = fmax(0.0, mean - wide * spread), high = fmin(1.0, mean + wide * spread);
     double most = -INFINITY, sum = 0.0;
 
@@ -93,9 +92,7 @@ void saved_estimate(const struct review_suspect *suspect, struct review_culprit 
     culprit->saved_high = fmin(most, fmax(0.0, n * difference_at(&inside, &outside, 0.95)));
 }
 
-/* ==== search init ============================================================================= */
-
-/* Room for a search, and which computed levels only say why. */
+/* ---- candidates --------------------------------------------------------------------------------- */
 
 static const uint32_t mixed = LEVEL_NONE - 1; /* more than one level */
 
@@ -111,21 +108,21 @@ static void meet(uint32_t *partners, uint32_t from, uint32_t to)
 static uint32_t *partners_new(struct arena *arena, size_t levels)
 {
     uint32_t *partners = arena_array(arena, levels, sizeof *partners);
-    for (size_t l = 0; partners != NULL && l < levels; l++)
+    for (size_t l = 0; l < levels; l++)
         partners[l] = LEVEL_NONE;
     return partners;
 }
 
-static enum status find_same(const struct search *search, size_t computed, size_t origin,
-                             bool *same, struct arena *arena)
+/* Which levels of a computed factor only say why: they have the very vessels of one level of what it
+ * was computed from. */
+static void find_same(const struct search *search, size_t computed, size_t origin, bool *same,
+                      struct arena *arena)
 {
     const struct dataset *dataset = search->dataset;
     const struct factor *from = &dataset->factors[computed], *of = &dataset->factors[origin];
     uint32_t *origins = partners_new(arena, from->level_count);
     uint32_t *back = partners_new(arena, of->level_count);
 
-    if (origins == NULL || back == NULL)
-        return STATUS_MEMORY;
     for (size_t i = 0; i < dataset->vessel_count; i++) {
         if (search->standing[i] == STANDING_OUT || from->level[i] == LEVEL_NONE ||
             of->level[i] == LEVEL_NONE)
@@ -135,31 +132,6 @@ static enum status find_same(const struct search *search, size_t computed, size_
     }
     for (uint32_t l = 0; l < from->level_count; l++)
         same[search->first[computed] + l] = origins[l] < mixed && back[origins[l]] == l;
-    return STATUS_OK;
-}
-
-static enum status find_all_same(struct search *search, struct arena *arena)
-{
-    const struct dataset *dataset = search->dataset;
-    bool *same = arena_array(arena, search->count, sizeof *same);
-    enum status status = same != NULL ? STATUS_OK : STATUS_MEMORY;
-
-    for (size_t f = 0; f < dataset->factor_count && status == STATUS_OK; f++) {
-        enum factor_kind kind = dataset->factors[f].kind;
-        size_t origin = dataset_factor(dataset, factor_kind_origin(kind));
-        if (factor_kind_origin(kind) != kind && origin < dataset->factor_count)
-            status = find_same(search, f, origin, same, arena);
-    }
-    search->same = same;
-    return status;
-}
-
-static void name_candidates(struct search *search)
-{
-    const struct dataset *dataset = search->dataset;
-    for (size_t f = 0; f < dataset->factor_count; f++)
-        for (uint32_t l = 0; l < dataset->factors[f].level_count; l++)
-            search->candidates[search->first[f] + l] = (struct candidate){.factor = f, .level = l};
 }
 
 /* The factors' levels share one culprit among them, by how common culprits of their scope are. */
@@ -182,76 +154,63 @@ static void share_prior(struct search *search)
         search->log_prior[f] -= log(sum);
 }
 
-enum status search_init(struct search *search, const struct dataset *dataset,
-                        const struct review_rule *rule, struct arena *arena)
+void search_init(struct search *search, const struct dataset *dataset,
+                 const struct review_rule *rule, struct arena *arena)
 {
-    size_t count = 0;
+    size_t factors = dataset->factor_count, count = 0;
 
     *search = (struct search){.dataset = dataset, .rule = rule};
-    search->first = arena_array(arena, dataset->factor_count + 1, sizeof *search->first);
-    if (search->first == NULL)
-        return STATUS_MEMORY;
-    for (size_t f = 0; f < dataset->factor_count; f++) {
+    search->first = arena_array(arena, factors + 1, sizeof *search->first);
+    for (size_t f = 0; f < factors; f++) {
         search->first[f] = count;
         count += dataset->factors[f].level_count;
     }
-    search->first[dataset->factor_count] = count;
-    search->count = count;
+    search->first[factors] = search->count = count;
     search->standing = search_standing(dataset, rule->watched, arena, NULL);
     search->cover = arena_array(arena, dataset->vessel_count, sizeof *search->cover);
     search->candidates = arena_array(arena, count, sizeof *search->candidates);
     search->room = arena_array(arena, count, sizeof *search->room);
-    search->log_prior = arena_array(arena, dataset->factor_count, sizeof *search->log_prior);
-    if (search->standing == NULL || search->cover == NULL || search->candidates == NULL ||
-        search->room == NULL || search->log_prior == NULL)
-        return STATUS_MEMORY;
-    name_candidates(search);
+    search->log_prior = arena_array(arena, factors, sizeof *search->log_prior);
     share_prior(search);
-    return find_all_same(search, arena);
-}
-
-/* ==== search ================================================================================== */
-
-/* Candidates and their weights: one pass over each factor. */
-
-/* ---- how vessels count ----------------------------------------------------------------------- */
-
-static bool old_enough(const struct dataset *dataset, size_t vessel, double watched)
-{
-    int32_t entered = dataset->entered[vessel];
-    return entered != DAY_NONE && (double)dataset->today - (double)entered >= watched;
-}
-
-static enum standing standing_of(const struct dataset *dataset, size_t vessel, double watched,
-                                 bool *young)
-{
-    *young = false;
-    switch (dataset->fate[vessel]) {
-    case FATE_SOUND:
-        return STANDING_SOUND;
-    case FATE_STUCK:
-    case FATE_CONTAMINATED:
-    case FATE_UNTOLD:
-        return STANDING_LOST;
-    case FATE_OPEN:
-        *young = !old_enough(dataset, vessel, watched);
-        return *young ? STANDING_OUT : STANDING_SOUND;
-    default:
-        return STANDING_OUT;
+    bool *same = arena_array(arena, count, sizeof *same);
+    search->same = same;
+    for (size_t f = 0; f < factors; f++) {
+        enum factor_kind kind = dataset->factors[f].kind;
+        size_t origin = dataset_factor(dataset, factor_kind_origin(kind));
+        for (uint32_t l = 0; l < dataset->factors[f].level_count; l++)
+            search->candidates[search->first[f] + l] = (struct candidate){.factor = f, .level = l};
+        if (factor_kind_origin(kind) != kind && origin < factors)
+            find_same(search, f, origin, same, arena);
     }
 }
+
+/* ---- how vessels count ----------------------------------------------------------------------- */
 
 uint8_t *search_standing(const struct dataset *dataset, double watched, struct arena *arena,
                          size_t *young)
 {
     uint8_t *standing = arena_array(arena, dataset->vessel_count, sizeof *standing);
-    bool is_young;
-    if (standing == NULL)
-        return NULL;
     for (size_t i = 0; i < dataset->vessel_count; i++) {
-        standing[i] = (uint8_t)standing_of(dataset, i, watched, &is_young);
-        if (is_young && young != NULL && !dataset->control[i])
-            ++*young;
+        int32_t entered = dataset->entered[i];
+        standing[i] = STANDING_OUT;
+        switch (dataset->fate[i]) {
+        case FATE_SOUND:
+            standing[i] = STANDING_SOUND;
+            break;
+        case FATE_STUCK:
+        case FATE_CONTAMINATED:
+        case FATE_UNTOLD:
+            standing[i] = STANDING_LOST;
+            break;
+        case FATE_OPEN:
+            if (entered != DAY_NONE && (double)dataset->today - (double)entered >= watched)
+                standing[i] = STANDING_SOUND;
+            else if (young != NULL && !dataset->control[i])
+                ++*young;
+            break;
+        default:
+            break;
+        }
     }
     return standing;
 }
@@ -292,8 +251,7 @@ static void weigh(const struct search *search, struct candidate *candidate)
         {(double)candidate->outside.lost, (double)candidate->outside.total}};
     candidate->asked = candidate->inside.total > 0 && candidate->outside.total > 0 &&
                        !search->same[search->first[candidate->factor] + candidate->level];
-    candidate->log_bayes =
-        candidate->asked ? bayes_factor_ln(groups, 2, 1.0, 1.0) : -INFINITY;
+    candidate->log_bayes = candidate->asked ? bayes_factor_ln(groups, 2, 1.0, 1.0) : -INFINITY;
     if (candidate->asked && !higher(candidate))
         candidate->log_bayes = -fabs(candidate->log_bayes);
     candidate->weight = candidate->log_bayes + search->log_prior[candidate->factor];
@@ -321,7 +279,8 @@ static void count_vessel(struct counts *counts, enum standing standing)
 }
 
 /* Takes one factor: its levels' sums, and of them the controls'. */
-static void tally(const struct search *search, size_t factor, unsigned mask, struct counts *all)
+static void count_levels(const struct search *search, size_t factor, unsigned mask,
+                         struct counts *all)
 {
     const struct factor *of = &search->dataset->factors[factor];
     struct candidate *candidates = &search->candidates[search->first[factor]];
@@ -344,12 +303,12 @@ static void tally(const struct search *search, size_t factor, unsigned mask, str
     }
 }
 
-enum status search_weigh(struct search *search, unsigned mask)
+void search_weigh(struct search *search, unsigned mask)
 {
     search->asked = 0;
     for (size_t f = 0; f < search->dataset->factor_count; f++) {
         struct counts all;
-        tally(search, f, mask, &all);
+        count_levels(search, f, mask, &all);
         for (size_t c = search->first[f]; c < search->first[f + 1]; c++) {
             struct candidate *candidate = &search->candidates[c];
             candidate->outside.lost = all.lost - candidate->inside.lost;
@@ -359,10 +318,9 @@ enum status search_weigh(struct search *search, unsigned mask)
             search->asked += candidate->asked;
         }
     }
-    enum status status = counts_adjust(search->room, search->count, search->room);
+    (void)counts_adjust(search->room, search->count, search->room);
     for (size_t c = 0; c < search->count; c++)
         search->candidates[c].q = search->room[c];
-    return status;
 }
 
 static bool inside(const struct search *search, const struct candidate *candidate, size_t vessel)
@@ -401,185 +359,7 @@ void search_cover(struct search *search, const struct candidate *candidate, unsi
             search->cover[i] = (uint8_t)(search->cover[i] | bit);
 }
 
-/* ==== factors ================================================================================= */
-
-/* Where losses gather: every factor by level, with its intervals and its test. */
-
-static const double usual_level = 0.95;
-
-/* ---- one factor ------------------------------------------------------------------------------ */
-
-static void count_levels(const struct review_work *work, size_t f, struct review_level *levels,
-                         size_t *unknown)
-{
-    const struct dataset *dataset = work->dataset;
-    const struct factor *of = &dataset->factors[f];
-    for (size_t i = 0; i < dataset->vessel_count; i++) {
-        if (work->standing[i] == STANDING_OUT)
-            continue;
-        if (of->level[i] == LEVEL_NONE) {
-            *unknown += !dataset->control[i];
-            continue;
-        }
-        struct review_level *level = &levels[of->level[i]];
-        struct counts *counts = dataset->control[i] ? &level->controls : &level->counts;
-        counts->total++;
-        counts->lost += work->standing[i] == STANDING_LOST;
-    }
-}
-
-static int worse_first(const void *a, const void *b)
-{
-    const struct review_level *first = a, *second = b;
-    double x = (double)first->counts.lost * (double)second->counts.total;
-    double y = (double)second->counts.lost * (double)first->counts.total;
-    if (first->counts.total == 0 || second->counts.total == 0)
-        x = (double)first->counts.total, y = (double)second->counts.total;
-    if (x < y || x > y)
-        return x < y ? 1 : -1;
-    if (first->counts.total != second->counts.total)
-        return first->counts.total < second->counts.total ? 1 : -1;
-    return (first->level > second->level) - (first->level < second->level);
-}
-
-/* Leaves the levels that some vessel has; returns how many. */
-static size_t keep_met(struct review_level *levels, size_t count)
-{
-    size_t kept = 0;
-    for (size_t l = 0; l < count; l++)
-        if (levels[l].counts.total > 0 || levels[l].controls.total > 0)
-            levels[kept++] = levels[l];
-    return kept;
-}
-
-static struct tally tally_of(struct counts counts)
-{
-    return (struct tally){(double)counts.lost, (double)counts.total};
-}
-
-static void judge_levels(struct review_factor *factor, struct counts all)
-{
-    for (size_t l = 0; l < factor->level_count; l++) {
-        struct review_level *level = &factor->levels[l];
-        struct counts rest = {all.lost - level->counts.lost, all.total - level->counts.total};
-        const struct tally groups[] = {tally_of(level->counts), tally_of(rest)};
-        level->exact = counts_interval_exact(level->counts, usual_level);
-        level->wilson = counts_interval_wilson(level->counts, usual_level);
-        level->log_bayes = bayes_factor_ln(groups, 2, 1.0, 1.0);
-    }
-}
-
-/*
- * Drawing tables of a hundred thousand vessels takes long and tells little more than chi-square
- * does where every group is large: there that is taken.
- */
-static enum status test_levels(struct review_factor *factor, const struct counts *groups,
-                               size_t count, size_t vessels)
-{
-    enum { MANY = 20000 };
-    static const double enough = 5.0; /* expected in each cell (Cochran 1954, Biometrics 10:417) */
-    struct table_effort effort = table_effort_usual();
-    struct table_chi_square quick;
-    enum status status = table_chi_square(groups, count, &quick);
-
-    if (status == STATUS_OK && vessels > MANY && quick.least_expected >= enough) {
-        factor->approximate = true;
-        factor->test = (struct table_test){.p = quick.p};
-        return STATUS_OK;
-    }
-    if (vessels > MANY)
-        effort.exact_steps = 0, effort.tables = 1000;
-    return status == STATUS_OK ? table_groups(groups, count, &effort, &factor->test) : status;
-}
-
-static enum status ask_factor(const struct review_work *work, struct review_factor *factor)
-{
-    size_t count = factor->level_count;
-    struct counts *groups = malloc((count + 1) * sizeof *groups), all = {0, 0};
-    struct tally *tallies = malloc((count + 1) * sizeof *tallies);
-    enum status status = STATUS_MEMORY;
-
-    (void)work;
-    if (groups != NULL && tallies != NULL) {
-        for (size_t l = 0; l < count; l++) {
-            groups[l] = factor->levels[l].counts;
-            tallies[l] = tally_of(groups[l]);
-            all.lost += groups[l].lost;
-            all.total += groups[l].total;
-        }
-        judge_levels(factor, all);
-        factor->log_bayes = bayes_factor_ln(tallies, count, 1.0, 1.0);
-        status = test_levels(factor, groups, count, all.total);
-    }
-    free(groups);
-    free(tallies);
-    return status;
-}
-
-static enum status count_factor(struct review_work *work, size_t f)
-{
-    const struct factor *of = &work->dataset->factors[f];
-    struct review_factor *factor = &work->review->factors[f];
-
-    *factor = (struct review_factor){.factor = f,
-                                     .q = NAN,
-                                     .within = work->dataset->factor_count,
-                                     .within_p = NAN,
-                                     .entangled = NAN};
-    factor->levels = arena_array(work->arena, of->level_count, sizeof *factor->levels);
-    if (factor->levels == NULL)
-        return STATUS_MEMORY;
-    for (uint32_t l = 0; l < of->level_count; l++)
-        factor->levels[l].level = l;
-    count_levels(work, f, factor->levels, &factor->unknown);
-    factor->level_count = keep_met(factor->levels, of->level_count);
-    if (factor->level_count > 1)
-        qsort(factor->levels, factor->level_count, sizeof *factor->levels, worse_first);
-    return ask_factor(work, factor);
-}
-
-/* ---- all of them ----------------------------------------------------------------------------- */
-
-/* How many levels have a vessel that counts; below two there is no question. */
-static size_t levels_grown(const struct review_factor *factor)
-{
-    size_t grown = 0;
-    for (size_t l = 0; l < factor->level_count; l++)
-        grown += factor->levels[l].counts.total > 0;
-    return grown;
-}
-
-static enum status adjust(struct review_work *work)
-{
-    size_t count = work->dataset->factor_count;
-    double *p = malloc((count + 1) * sizeof *p);
-    if (p == NULL)
-        return STATUS_MEMORY;
-    for (size_t f = 0; f < count; f++)
-        p[f] = levels_grown(&work->review->factors[f]) > 1 ? work->review->factors[f].test.p : NAN;
-    enum status status = counts_adjust(p, count, p);
-    for (size_t f = 0; f < count; f++)
-        work->review->factors[f].q = p[f];
-    free(p);
-    return status;
-}
-
-enum status review_count_factors(struct review_work *work)
-{
-    size_t count = work->dataset->factor_count;
-    enum status status = STATUS_OK;
-
-    work->review->factors = arena_array(work->arena, count, sizeof *work->review->factors);
-    if (work->review->factors == NULL)
-        return STATUS_MEMORY;
-    for (size_t f = 0; f < count && status == STATUS_OK; f++) {
-        status = count_factor(work, f);
-        review_tell(work, "comparing", f + 1, count);
-    }
-    return status == STATUS_OK ? adjust(work) : status;
-}
-
-/* ==== culprits ================================================================================== */
+/* ---- sets of culprits --------------------------------------------------------------------------- */
 
 /*
  * Which culprits are called, and what cannot be told apart from them.
@@ -651,8 +431,6 @@ static size_t heaviest(const struct search *search, const size_t *except, size_t
     return best;
 }
 
-/* ---- growing --------------------------------------------------------------------------------- */
-
 /* The candidates called now, heaviest first, each culprit by one name only. */
 static size_t best_calls(const struct search *search, size_t picks[BEAM])
 {
@@ -702,46 +480,42 @@ static void beam_put(struct beam *beam, const struct set *set)
 }
 
 /* Adds to `next` what the set becomes by one culprit more, or to `best` if nothing more is called. */
-static enum status grow(struct search *search, const struct set *set, struct beam *next,
-                        struct set *best, bool *found)
+static void grow(struct search *search, const struct set *set, struct beam *next, struct set *best,
+                 bool *found)
 {
     size_t picks[BEAM], count = 0;
     cover_set(search, set);
-    enum status status = search_weigh(search, every);
-    if (status == STATUS_OK && set->count < REVIEW_CULPRITS)
+    search_weigh(search, every);
+    if (set->count < REVIEW_CULPRITS)
         count = best_calls(search, picks);
     for (size_t k = 0; k < count; k++) {
-        const struct candidate *candidate = &search->candidates[picks[k]];
         struct set more = *set;
         more.picks[more.count++] = picks[k];
-        more.weight += candidate->weight;
+        more.weight += search->candidates[picks[k]].weight;
         beam_put(next, &more);
     }
     if (count == 0 && (!*found || set->weight > best->weight)) {
         *best = *set;
         *found = true;
     }
-    return status;
 }
 
-static enum status best_set(struct search *search, struct set *best, size_t *asked)
+static struct set best_set(struct search *search, size_t *asked)
 {
     struct beam beam = {.count = 1};
-    enum status status = STATUS_OK;
+    struct set best = {.count = 0};
     bool found = false;
 
-    for (bool first = true; beam.count > 0 && status == STATUS_OK; first = false) {
+    for (bool first = true; beam.count > 0; first = false) {
         struct beam next = {.count = 0};
-        for (size_t i = 0; i < beam.count && status == STATUS_OK; i++)
-            status = grow(search, &beam.sets[i], &next, best, &found);
+        for (size_t i = 0; i < beam.count; i++)
+            grow(search, &beam.sets[i], &next, &best, &found);
         if (first)
             *asked = search->asked;
         beam = next;
     }
-    return status;
+    return best;
 }
-
-/* ---- looking back ---------------------------------------------------------------------------- */
 
 /* Takes culprits out that the later ones explain. */
 static void drop_explained(struct search *search, struct set *set)
@@ -761,7 +535,7 @@ static void drop_explained(struct search *search, struct set *set)
     }
 }
 
-/* ---- telling --------------------------------------------------------------------------------- */
+/* ---- what is told of them ----------------------------------------------------------------------- */
 
 /* The computed level that all vessels of a candidate have: why it may have failed. */
 static void find_why(const struct search *search, struct review_suspect *suspect)
@@ -823,16 +597,16 @@ static double share_out(struct review_suspect *suspects, size_t count)
 
 /* The one called and its rivals, likeliest first: those that are a tenth as likely, or for which the
  * counts speak a tenth as loud, at least. */
-static enum status tell_culprit(struct search *search, const struct set *set, size_t j,
-                                struct arena *arena, struct review_culprit *culprit)
+static struct review_culprit tell_culprit(struct search *search, const struct set *set, size_t j,
+                                          struct arena *arena)
 {
     static const double tenth = 2.302585092994046; /* ln 10 */
     unsigned mask = every & ~(1U << j);
     size_t lead = set->picks[j], names[RIVALS], seen[LOOKED_AT], count = 0, seen_count = 0;
+    struct review_culprit culprit = {.suspect_count = 0};
 
     cover_set(search, set);
-    if (search_weigh(search, mask) != STATUS_OK)
-        return STATUS_MEMORY;
+    search_weigh(search, mask);
     const struct candidate *first = &search->candidates[lead];
     while (count < RIVALS && seen_count < LOOKED_AT) {
         size_t next = heaviest(search, seen, seen_count, false);
@@ -845,15 +619,13 @@ static enum status tell_culprit(struct search *search, const struct set *set, si
                              one_culprit(search, mask, lead, next)))
             names[count++] = next;
     }
-    culprit->suspects = arena_array(arena, count, sizeof *culprit->suspects);
-    if (culprit->suspects == NULL)
-        return STATUS_MEMORY;
+    culprit.suspects = arena_array(arena, count, sizeof *culprit.suspects);
     for (size_t i = 0; i < count; i++) /* p and q of the counts that are told, not of the call's */
-        culprit->suspects[i] = suspect_of(search, &search->candidates[names[i]]);
-    culprit->suspect_count = count;
-    culprit->p = share_out(culprit->suspects, count);
-    saved_estimate(&culprit->suspects[0], culprit);
-    return STATUS_OK;
+        culprit.suspects[i] = suspect_of(search, &search->candidates[names[i]]);
+    culprit.suspect_count = count;
+    culprit.p = share_out(culprit.suspects, count);
+    saved_estimate(&culprit.suspects[0], &culprit);
+    return culprit;
 }
 
 static int surer(const void *a, const void *b)
@@ -864,58 +636,46 @@ static int surer(const void *a, const void *b)
 }
 
 /* What comes nearest to being called, once all culprits are set aside. */
-static enum status tell_near(struct search *search, const struct set *set, struct arena *arena,
-                             struct review_suspect **near, size_t *near_count)
+static void tell_near(struct search *search, const struct set *set, struct arena *arena,
+                      struct review_found *found)
 {
-    size_t seen[REVIEW_NEAR];
     enum { SOME = 3 };                                      /* vessels; fewer tell nothing */
     static const double worth_telling = 1.0986122886681098; /* ln 3 */
+    size_t seen[REVIEW_NEAR];
     cover_set(search, set);
-    enum status status = search_weigh(search, every);
-    *near_count = 0;
-    *near = arena_array(arena, REVIEW_NEAR, sizeof **near);
-    if (*near == NULL)
-        return STATUS_MEMORY;
-    while (*near_count < REVIEW_NEAR && status == STATUS_OK) {
+    search_weigh(search, every);
+    found->near = arena_array(arena, REVIEW_NEAR, sizeof *found->near);
+    while (found->near_count < REVIEW_NEAR) {
         size_t best = SIZE_MAX;
         for (size_t c = 0; c < search->count; c++)
             if (search->candidates[c].log_bayes > worth_telling &&
-                search->candidates[c].inside.total >= SOME && !listed(seen, *near_count, c) &&
+                search->candidates[c].inside.total >= SOME && !listed(seen, found->near_count, c) &&
                 (best == SIZE_MAX ||
                  search->candidates[c].weight > search->candidates[best].weight))
                 best = c;
         if (best == SIZE_MAX)
             break;
-        seen[*near_count] = best;
-        (*near)[(*near_count)++] = suspect_of(search, &search->candidates[best]);
+        seen[found->near_count] = best;
+        found->near[found->near_count] = suspect_of(search, &search->candidates[best]);
+        (void)share_out(&found->near[found->near_count++], 1);
     }
-    for (size_t i = 0; i < *near_count; i++)
-        (void)share_out(&(*near)[i], 1);
-    return status;
 }
 
-enum status review_find_culprits(const struct dataset *dataset, const struct review_rule *rule,
-                                 struct arena *arena, struct review_culprit **culprits,
-                                 size_t *count, struct review_suspect **near, size_t *near_count,
-                                 size_t *asked)
+struct review_found review_find_culprits(const struct dataset *dataset,
+                                         const struct review_rule *rule, struct arena *arena)
 {
+    struct review_found found = {.culprit_count = 0};
     struct search search;
-    struct set set = {.count = 0};
 
-    *count = *near_count = *asked = 0;
-    enum status status = search_init(&search, dataset, rule, arena);
-    if (status == STATUS_OK)
-        status = best_set(&search, &set, asked);
-    if (status != STATUS_OK)
-        return status;
+    search_init(&search, dataset, rule, arena);
+    struct set set = best_set(&search, &found.asked);
     drop_explained(&search, &set);
-    *culprits = arena_array(arena, set.count, sizeof **culprits);
-    if (*culprits == NULL)
-        return STATUS_MEMORY;
-    for (size_t j = 0; j < set.count && status == STATUS_OK; j++)
-        status = tell_culprit(&search, &set, j, arena, &(*culprits)[j]);
-    *count = set.count;
-    if (status == STATUS_OK && set.count > 1)
-        qsort(*culprits, set.count, sizeof **culprits, surer);
-    return status == STATUS_OK ? tell_near(&search, &set, arena, near, near_count) : status;
+    found.culprits = arena_array(arena, set.count, sizeof *found.culprits);
+    found.culprit_count = set.count;
+    for (size_t j = 0; j < set.count; j++)
+        found.culprits[j] = tell_culprit(&search, &set, j, arena);
+    if (set.count > 1)
+        qsort(found.culprits, set.count, sizeof *found.culprits, surer);
+    tell_near(&search, &set, arena, &found);
+    return found;
 }

@@ -52,12 +52,12 @@ struct search {
     size_t asked;
 };
 
-/* Room for a dataset in the arena. STATUS_MEMORY. */
-enum status search_init(struct search *search, const struct dataset *dataset,
-                        const struct review_rule *rule, struct arena *arena);
+/* Room for a dataset in the arena. */
+void search_init(struct search *search, const struct dataset *dataset,
+                 const struct review_rule *rule, struct arena *arena);
 
-/* Weighs every candidate among the vessels that no culprit of `mask` explains. STATUS_MEMORY. */
-enum status search_weigh(struct search *search, unsigned mask);
+/* Weighs every candidate among the vessels that no culprit of `mask` explains. */
+void search_weigh(struct search *search, unsigned mask);
 /* The same for one, into `candidate`; `less` (may be NULL) is one whose vessels are left out too. q is
  * left as it was. */
 void search_weigh_one(const struct search *search, unsigned mask, const struct candidate *less,
@@ -85,26 +85,25 @@ double search_tail(struct counts inside, struct counts outside);
  */
 void saved_estimate(const struct review_suspect *suspect, struct review_culprit *culprit);
 
-/* The parts of a review, in the order in which they are made; each fills its members of `review`.
- * `standing` is that of every vessel (search_internal.h). */
+/* ---- the parts of a review ---------------------------------------------------------------------- */
+
 struct review_work {
     const struct dataset *dataset;
     const struct reasoner *reasoner;
     const struct rules *rules;
     const struct review_progress *progress;
-    const uint8_t *standing;
+    const uint8_t *standing; /* of each vessel */
     struct arena *arena;
     struct review *review;
 };
 
-enum status review_count_factors(struct review_work *work); /* factors, their tests */
-enum status review_hold_still(struct review_work *work);    /* within, entangled */
-enum status review_find_aliases(struct review_work *work);  /* aliases */
-enum status review_watch_time(struct review_work *work);    /* curves, batches, watch */
-enum status review_watch_sum(struct review_work *work);     /* the watch alone */
-enum status review_judge_causes(struct review_work *work);  /* causes of culprits and batches */
-enum status review_choose_trials(struct review_work *work); /* trials, changes */
-enum status review_plan_next(struct review_work *work);     /* plans */
+/* Each fills its members of the review, in this order. */
+void review_count_factors(struct review_work *work);       /* factors, their tests */
+void review_hold_still(struct review_work *work);          /* within, entangled */
+void review_find_aliases(struct review_work *work);        /* aliases */
+enum status review_judge_causes(struct review_work *work); /* causes of culprits and batches */
+void review_choose_trials(struct review_work *work);       /* trials, changes */
+void review_plan_next(struct review_work *work);           /* plans */
 
 /* Tells how far it is. */
 void review_tell(const struct review_work *work, const char *what, size_t done, size_t all);

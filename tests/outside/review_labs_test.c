@@ -28,20 +28,15 @@ struct called { /* what a review of one lab called */
 static struct called review_lab(struct lab *lab, uint64_t seed, const struct lab_culprit *culprit)
 {
     struct called called = {0};
-    struct review_culprit *culprits = NULL;
-    struct review_suspect *near = NULL;
-    size_t near_count = 0, asked = 0;
     struct arena *arena = arena_new();
 
-    assert_non_null(arena);
     lab_make(lab, seed, culprit);
-    assert_int_equal(review_find_culprits(&lab->dataset, &rule, arena, &culprits, &called.culprits,
-                                          &near, &near_count, &asked),
-                     STATUS_OK);
-    for (size_t k = 0; k < called.culprits; k++)
-        for (size_t s = 0; s < culprits[k].suspect_count; s++) {
-            bool same = culprits[k].suspects[s].factor == culprit->factor &&
-                        culprits[k].suspects[s].level == culprit->level;
+    struct review_found found = review_find_culprits(&lab->dataset, &rule, arena);
+    called.culprits = found.culprit_count;
+    for (size_t k = 0; k < found.culprit_count; k++)
+        for (size_t s = 0; s < found.culprits[k].suspect_count; s++) {
+            const struct review_suspect *suspect = &found.culprits[k].suspects[s];
+            bool same = suspect->factor == culprit->factor && suspect->level == culprit->level;
             called.found = called.found || same;
             called.first = called.first || (same && k == 0 && s == 0);
         }

@@ -1,0 +1,371 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <math.h>
+#include <stdlib.h>
+
+#include "review/search.h"
+
+/* What to do: tests that would settle it, what to change, and the next batch. */
+
+/* ---- what would settle it ----------------------------------------------------------------------- */
+
+/*
+ * What would settle it: the tests of the rule base, by what they would tell.
+ *
+ * Between suspects the question is which of them it was; with one suspect, which
+ * of its causes. The rule base says how each cause bears on a test's answers, so
+ * the chance of an answer under a hypothesis is the mean over its causes, and the
+ * expected information is
+ *   I = sum_h P(h) sum_a P(a|h) log2 (P(a|h) / P(a)).
+ */
+
+enum { HYPOTHESES = 16 };
+
+struct contest { /* between hypotheses */
+    size_t count;
+    double p[HYPOTHESES];
+    double *causes; /* of each hypothesis the share of each cause: [h * cause_count + c] */
+};
+
+/* The set of one cause alone. */
+static size_t set_of(const struct reasoner *reasoner, size_t cause)
+{
+    int causes[2];
+    for (size_t s = 0; s < reasoner_set_count(reasoner); s++) {
+        reasoner_set(reasoner, s, causes);
+        if (causes[0] == (int)cause && causes[1] == RULES_NONE)
+            return s;
+    }
+    return 0;
+}
+
+/* P(finding | cause), of findings that are losses; not normalised. */
+static double grows(const struct rules *rules, size_t cause, size_t finding)
+{
+    double rate = rules->findings[finding].base;
+    if (rules->findings[finding].status == FINDING_CLEAN)
+        return 0.0;
+    for (size_t g = 0; g < rules->causes[cause].grow_count; g++)
+        if (rules->causes[cause].grows[g].finding == finding)
+            rate += rules->causes[cause].grows[g].rate;
+    return rate;
+}
+
+/* Adds `weight` times the chances of a test's answers, one or another finding having grown. */
+static void add_answers(const struct review_work *work, size_t observable, size_t cause,
+                        double weight, double *answers)
+{
+    const struct rules *rules = work->rules;
+    size_t values = rules->observables[observable].value_count;
+    size_t set = set_of(work->reasoner, cause);
+    double all = 0.0;
+
+    for (size_t f = 0; f < rules->finding_count; f++)
+        all += grows(rules, cause, f);
+    for (size_t f = 0; f < rules->finding_count && all > 0.0; f++) {
+        double share = weight * grows(rules, cause, f) / all;
+        for (size_t v = 0; v < values && share > 0.0; v++)
+            answers[v] += share * reasoner_likelihood(work->reasoner, NULL, observable, v, f, set);
+    }
+}
+
+/* How the causes of a scope share it before more is known. */
+static void usual_shares(const struct rules *rules, enum scope scope, double *share)
+{
+    double all = 0.0;
+    for (size_t c = 0; c < rules->cause_count; c++)
+        if (rules->causes[c].scope == scope)
+            all += rules->causes[c].prior;
+    for (size_t c = 0; c < rules->cause_count; c++)
+        share[c] =
+            rules->causes[c].scope == scope && all > 0.0 ? rules->causes[c].prior / all : 0.0;
+}
+
+/* The suspects, each with the causes of its scope as the culprit's vessels weigh them. */
+static void ask_suspects(const struct review_work *work, const struct review_culprit *culprit,
+                         struct contest *contest)
+{
+    const struct rules *rules = work->rules;
+    contest->count = culprit->suspect_count < HYPOTHESES ? culprit->suspect_count : HYPOTHESES;
+    for (size_t h = 0; h < contest->count; h++) {
+        const struct review_suspect *suspect = &culprit->suspects[h];
+        enum scope scope = factor_kind_scope(work->dataset->factors[suspect->factor].kind);
+        double *share = &contest->causes[h * rules->cause_count], all = 0.0;
+        contest->p[h] = suspect->p / culprit->p;
+        for (size_t k = 0; k < culprit->cause_count; k++)
+            if (rules->causes[culprit->causes[k].cause].scope == scope)
+                all += share[culprit->causes[k].cause] = culprit->causes[k].p;
+        for (size_t c = 0; c < rules->cause_count && all > 0.0; c++)
+            share[c] /= all;
+        if (all == 0.0)
+            usual_shares(rules, scope, share);
+    }
+}
+
+/* The causes of the one suspect, each a hypothesis. */
+static void ask_causes(const struct review_work *work, const struct review_culprit *culprit,
+                       struct contest *contest)
+{
+    double all = 0.0;
+    contest->count = culprit->cause_count < HYPOTHESES ? culprit->cause_count : HYPOTHESES;
+    for (size_t h = 0; h < contest->count; h++)
+        all += contest->p[h] = culprit->causes[h].p;
+    for (size_t h = 0; h < contest->count; h++) {
+        contest->p[h] /= all;
+        contest->causes[h * work->rules->cause_count + culprit->causes[h].cause] = 1.0;
+    }
+}
+
+static double information(const struct contest *contest, const double *answers, size_t values)
+{
+    double bits = 0.0;
+    for (size_t v = 0; v < values; v++) {
+        double all = 0.0;
+        for (size_t h = 0; h < contest->count; h++)
+            all += contest->p[h] * answers[h * values + v];
+        for (size_t h = 0; h < contest->count; h++) {
+            double p = answers[h * values + v];
+            if (p > 0.0 && contest->p[h] > 0.0)
+                bits += contest->p[h] * p * log2(p / all);
+        }
+    }
+    return fmax(0.0, bits);
+}
+
+static int better(const void *a, const void *b)
+{
+    const struct review_trial *first = a, *second = b;
+    double x = first->bits / fmax(first->cost, 1e-3), y = second->bits / fmax(second->cost, 1e-3);
+    if (x < y || x > y)
+        return x < y ? 1 : -1;
+    return (first->observable > second->observable) - (first->observable < second->observable);
+}
+
+static void choose_trials(const struct review_work *work, struct review_culprit *culprit)
+{
+    static const double worth_it = 0.02; /* bits */
+    const struct rules *rules = work->rules;
+    size_t causes = rules->cause_count;
+    struct contest contest = {.causes = calloc(HYPOTHESES * (causes + 1), sizeof *contest.causes)};
+
+    culprit->trials = arena_array(work->arena, rules->observable_count, sizeof *culprit->trials);
+    (culprit->suspect_count > 1 ? ask_suspects : ask_causes)(work, culprit, &contest);
+    for (size_t o = 0; o < rules->observable_count && contest.count > 1; o++) {
+        const struct observable *test = &rules->observables[o];
+        size_t values = test->value_count;
+        if (test->class != CLASS_TEST)
+            continue;
+        double *answers = calloc(contest.count * values + 1, sizeof *answers);
+        for (size_t h = 0; h < contest.count; h++)
+            for (size_t c = 0; c < causes; c++)
+                if (contest.causes[h * causes + c] > 0.0)
+                    add_answers(work, o, c, contest.causes[h * causes + c], &answers[h * values]);
+        double bits = information(&contest, answers, values);
+        free(answers);
+        if (bits >= worth_it)
+            culprit->trials[culprit->trial_count++] =
+                (struct review_trial){.observable = o,
+                                      .bits = bits,
+                                      .cost = test->effort + test->delay_days * rules->review.wait,
+                                      .delay_days = test->delay_days};
+    }
+    if (culprit->trial_count > 1)
+        qsort(culprit->trials, culprit->trial_count, sizeof *culprit->trials, better);
+    free(contest.causes);
+}
+
+/* ---- what to change ----------------------------------------------------------------------------- */
+
+static int saves_more(const void *a, const void *b)
+{
+    const struct review_change *first = a, *second = b;
+    if (first->saved < second->saved || first->saved > second->saved)
+        return first->saved < second->saved ? 1 : -1;
+    return (first->culprit > second->culprit) - (first->culprit < second->culprit);
+}
+
+void review_choose_trials(struct review_work *work)
+{
+    struct review *review = work->review;
+    review->changes = arena_array(work->arena, review->culprit_count, sizeof *review->changes);
+    for (size_t k = 0; k < review->culprit_count; k++) {
+        struct review_culprit *culprit = &review->culprits[k];
+        choose_trials(work, culprit);
+        struct review_change *change = &review->changes[review->change_count++];
+        *change = (struct review_change){
+            .culprit = k, .cause = RULES_NONE, .saved = culprit->saved * culprit->p};
+        if (culprit->cause_count > 0) {
+            change->cause = (int)culprit->causes[0].cause;
+            change->p = culprit->causes[0].p;
+        }
+    }
+    if (review->change_count > 1)
+        qsort(review->changes, review->change_count, sizeof *review->changes, saves_more);
+}
+
+/* ---- the next batch ----------------------------------------------------------------------------- */
+
+/*
+ * The next batch, so that what went together goes apart.
+ *
+ * A grain lot, a starter, a shelf can be used again: each gets an arm in which it
+ * is the only suspect, beside an arm without any, all in one new cook and one new
+ * sitting. A cook or a sitting is over: if none of the others fails again, it was
+ * that. Where all suspects are over, the next time is laid out so that they can be
+ * told apart: two of each, crossed.
+ */
+
+enum { ARMS_MOST = 9, FEWEST = 2, MOST = 12 };
+static const double error_wanted = 0.10;
+
+/* Whether a level can be used again: a sack can, a sitting is over. */
+static bool lasts(enum factor_kind kind)
+{
+    switch (factor_kind_origin(kind)) {
+    case FACTOR_COOK:
+    case FACTOR_SESSION:
+    case FACTOR_BATCH:
+        return false;
+    default:
+        return true;
+    }
+}
+
+/* An arm of `each` vessels is taken to fail from so many losses on. The fewest vessels an arm that keep both errors below what is wanted, or the most there may be. */
+static void size_arms(const struct review_suspect *suspect, struct review_plan *plan)
+{
+    double failing = ((double)suspect->inside.lost + 1.0) / ((double)suspect->inside.total + 2.0);
+    double usual = ((double)suspect->outside.lost + 1.0) / ((double)suspect->outside.total + 2.0);
+
+    plan->error = 1.0;
+    for (size_t count = FEWEST; count <= MOST && plan->error > error_wanted; count++)
+        for (size_t from = 1; from <= count; from++) {
+            double missed = counts_chance_below((struct counts){from - 1, count}, failing);
+            double blamed = counts_chance_above((struct counts){from, count}, usual);
+            double error = fmax(missed, blamed);
+            if (error < plan->error) {
+                plan->error = error;
+                plan->each = count;
+                plan->fails_from = from;
+            }
+        }
+}
+
+/* A level of the factor that is above suspicion: it lost least of those with some vessels; LEVEL_NONE. */
+static uint32_t trusted(const struct review *review, size_t factor)
+{
+    enum { SOME = 5 };
+    const struct review_factor *of = &review->factors[factor];
+    for (size_t l = of->level_count; l-- > 0;) {
+        bool suspected = of->levels[l].counts.total < SOME;
+        for (size_t k = 0; k < review->culprit_count && !suspected; k++)
+            for (size_t s = 0; s < review->culprits[k].suspect_count; s++)
+                suspected =
+                    suspected || (review->culprits[k].suspects[s].factor == factor &&
+                                  review->culprits[k].suspects[s].level == of->levels[l].level);
+        if (!suspected)
+            return of->levels[l].level;
+    }
+    return LEVEL_NONE;
+}
+
+/* An empty arm: levels of none, no new ones. */
+static struct review_arm *arm_add(const struct review_work *work, struct review_plan *plan,
+                                  bool control)
+{
+    struct review_arm *arm = &plan->arms[plan->arm_count++];
+    *arm = (struct review_arm){
+        .vessels = control ? 1 : plan->each,
+        .control = control,
+        .levels = arena_array(work->arena, plan->factor_count, sizeof *arm->levels),
+        .fresh = arena_array(work->arena, plan->factor_count, sizeof *arm->fresh)};
+    for (size_t c = 0; c < plan->factor_count; c++)
+        arm->levels[c] = LEVEL_NONE;
+    return arm;
+}
+
+/* The arm in which suspect `only` is the only one (plan->factor_count: none is). */
+static void arm_with(const struct review_work *work, struct review_plan *plan, size_t only,
+                     bool control)
+{
+    const struct review_culprit *culprit = &work->review->culprits[plan->culprit];
+    struct review_arm *arm = arm_add(work, plan, control);
+    for (size_t c = 0; c < plan->factor_count; c++) {
+        if (c == only)
+            arm->levels[c] = culprit->suspects[c].level;
+        else if (lasts(work->dataset->factors[plan->factors[c]].kind))
+            arm->levels[c] = trusted(work->review, plan->factors[c]);
+        arm->fresh[c] = arm->levels[c] == LEVEL_NONE ? 1 : 0;
+    }
+}
+
+/* Two of each that is over, crossed: four arms part three factors, each from each (a half of 2^3). */
+static void cross_arms(const struct review_work *work, struct review_plan *plan)
+{
+    enum { TWO = 2 };
+    for (unsigned a = 1; a <= TWO; a++) {
+        for (unsigned b = 1; b <= TWO; b++) {
+            struct review_arm *arm = arm_add(work, plan, false);
+            for (size_t c = 0; c < plan->factor_count; c++)
+                arm->fresh[c] = c == 0 ? a : c == 1 ? b : a == b ? 1 : 2;
+        }
+        if (factor_kind_control(work->dataset->factors[plan->factors[0]].kind))
+            arm_add(work, plan, true)->fresh[0] = a;
+    }
+}
+
+static void fill_arms(const struct review_work *work, struct review_plan *plan)
+{
+    plan->crossed = true;
+    for (size_t c = 0; c < plan->factor_count; c++)
+        plan->crossed = plan->crossed && !lasts(work->dataset->factors[plan->factors[c]].kind);
+    if (plan->crossed) {
+        cross_arms(work, plan);
+        return;
+    }
+    for (size_t c = 0; c < plan->factor_count; c++) {
+        enum factor_kind kind = work->dataset->factors[plan->factors[c]].kind;
+        if (!lasts(kind))
+            continue;
+        arm_with(work, plan, c, false);
+        if (factor_kind_control(kind) && plan->arm_count < ARMS_MOST - 2)
+            arm_with(work, plan, c, true);
+    }
+    arm_with(work, plan, plan->factor_count, false);
+}
+
+/* Crossed plans are alike whatever is suspected: one of them is enough. */
+static bool planned(const struct review *review, const struct review_plan *plan)
+{
+    for (size_t p = 0; p < review->plan_count; p++) {
+        const struct review_plan *other = &review->plans[p];
+        bool same = plan->crossed && other->crossed && plan->factor_count == other->factor_count;
+        for (size_t c = 0; c < plan->factor_count && same; c++)
+            same = plan->factors[c] == other->factors[c];
+        if (same)
+            return true;
+    }
+    return false;
+}
+
+void review_plan_next(struct review_work *work)
+{
+    enum { COLUMNS = 3 };
+    struct review *review = work->review;
+
+    review->plans = arena_array(work->arena, review->culprit_count, sizeof *review->plans);
+    for (size_t k = 0; k < review->culprit_count; k++) {
+        const struct review_culprit *culprit = &review->culprits[k];
+        struct review_plan *plan = &review->plans[review->plan_count];
+        size_t columns = culprit->suspect_count < COLUMNS ? culprit->suspect_count : COLUMNS;
+        if (columns < 2)
+            continue;
+        size_t *factors = arena_array(work->arena, columns, sizeof *factors);
+        for (size_t c = 0; c < columns; c++)
+            factors[c] = culprit->suspects[c].factor;
+        *plan = (struct review_plan){.culprit = k, .factors = factors, .factor_count = columns};
+        plan->arms = arena_array(work->arena, ARMS_MOST, sizeof *plan->arms);
+        size_arms(&culprit->suspects[0], plan);
+        fill_arms(work, plan);
+        review->plan_count += !planned(review, plan);
+    }
+}
