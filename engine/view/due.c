@@ -416,12 +416,7 @@ static void put_inner(struct text *line, const char *words, bool ascii)
     struct text safe;
     text_init(&safe);
     text_safe(&safe, words, strlen(words), &(struct text_safe_options){.ascii = ascii});
-    while (utf8_width(safe.bytes, safe.length) > INNER) {
-        size_t cut = safe.length - 1;
-        while (cut > 0 && ((unsigned char)safe.bytes[cut] & 0xC0U) == 0x80U)
-            cut--;
-        text_cut(&safe, cut);
-    }
+    text_cut(&safe, screen_fit(safe.bytes, safe.length, INNER));
     int blanks = INNER - (int)utf8_width(safe.bytes, safe.length);
     text_printf(line, "| %s%*s |", safe.bytes, blanks, "");
     text_release(&safe);

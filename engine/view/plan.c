@@ -306,11 +306,10 @@ static json_t *leans_json(const struct cook_result *result)
     json_t *array = json_array();
 
     for (size_t i = 0; i < COOK_INPUTS && result->leans[i].input < COOK_INPUTS; i++)
-        json_array_append_new(array,
-                              json_pack("{s:s, s:s, s:o, s:o}", "on", ids[result->leans[i].input],
-                                        "say", cook_input_name(result->leans[i].input), "bad",
-                                        view_json_number(result->leans[i].bad), "good",
-                                        view_json_number(result->leans[i].good)));
+        view_json_row(array, "{s:s, s:s, s:o, s:o}", "on", ids[result->leans[i].input], "say",
+                      cook_input_name(result->leans[i].input), "bad",
+                      view_json_number(result->leans[i].bad), "good",
+                      view_json_number(result->leans[i].good));
     return array;
 }
 
@@ -322,10 +321,9 @@ static json_t *course_json(const struct cook_report *cook)
     if (!course_of(cook, &course))
         return array;
     for (size_t i = 0; i < COURSE; i += 4)
-        json_array_append_new(array, json_pack("{s:f, s:f, s:f, s:f}", "minute",
-                                               course.minutes * (double)i / (COURSE - 1), "steam",
-                                               course.outside[i], "core", course.core[i],
-                                               "core_slow", course.slow[i]));
+        view_json_row(array, "{s:f, s:f, s:f, s:f}", "minute",
+                      course.minutes * (double)i / (COURSE - 1), "steam", course.outside[i], "core",
+                      course.core[i], "core_slow", course.slow[i]);
     return array;
 }
 
@@ -558,9 +556,8 @@ static json_t *days_json(const struct forecast_report *spawn)
     for (int day = 0; day <= last; day++) {
         struct range coverage;
         forecast_coverage(&spawn->forecast, day, &coverage);
-        json_array_append_new(array,
-                              json_pack("{s:i, s:f, s:f, s:f}", "day", day, "low", coverage.low,
-                                        "central", coverage.central, "high", coverage.high));
+        view_json_row(array, "{s:i, s:f, s:f, s:f}", "day", day, "low", coverage.low, "central",
+                      coverage.central, "high", coverage.high);
     }
     return array;
 }
@@ -582,10 +579,9 @@ static json_t *pace_json(const struct forecast_report *spawn)
         return json_null();
     for (size_t i = 0; i < FORECAST_INPUTS; i++) {
         const struct forecast_reason *reason = &spawn->pace.reasons[i];
-        json_array_append_new(reasons, json_pack("{s:s, s:o, s:o}", "input",
-                                                 forecast_input_name(reason->input), "needed",
-                                                 view_json_number(reason->needed), "stretch",
-                                                 view_json_number(reason->stretch)));
+        view_json_row(reasons, "{s:s, s:o, s:o}", "input", forecast_input_name(reason->input),
+                      "needed", view_json_number(reason->needed), "stretch",
+                      view_json_number(reason->stretch));
     }
     json_t *pace = json_pack("{s:s}", "pace", pace_name(spawn->pace.pace));
     return view_json_put(view_fields_json(pace, fields, spawn), "reasons", reasons);

@@ -81,20 +81,20 @@ static void put_spaces(struct text *out, size_t count)
         text_add(out, " ", 1);
 }
 
-/* Bytes of `word` that fit in `columns`; at least one character, so that wrapping moves on. */
-static size_t fitting_prefix(const char *word, size_t length, size_t columns)
+size_t screen_fit(const char *words, size_t length, size_t columns)
 {
     size_t taken = 0;
-    while (taken < length) {
-        size_t next = taken + 1;
-        while (next < length && ((unsigned char)word[next] & 0xC0U) == 0x80U)
+    for (size_t next = 0; next < length; taken = next) {
+        do
             next++;
-        if (taken > 0 && utf8_width(word, next) > columns)
+        while (next < length && ((unsigned char)words[next] & 0xC0U) == 0x80U);
+        if (utf8_width(words, next) > columns)
             break;
-        taken = next;
     }
     return taken;
 }
+
+enum { WIDEST_CHARACTER = 2 };
 
 struct line { /* the line being filled */
     struct screen *screen;
@@ -121,9 +121,10 @@ static void line_word(struct line *line, const char *word, size_t length)
         gap = 0;
     }
     while (line->column + gap + columns > width) {
-        size_t room = width > line->column ? width - line->column : 1;
-        size_t part = fitting_prefix(word, length, room);
-        if (part >= length)
+        size_t part = screen_fit(word, length, width > line->column ? width - line->column : 1);
+        if (part == 0) /* one character at least, so that wrapping moves on */
+            part = screen_fit(word, length, WIDEST_CHARACTER);
+        if (part == 0 || part >= length)
             break;
         text_add(&line->screen->out, word, part);
         columns -= utf8_width(word, part);
@@ -394,26 +395,13 @@ static bool used(const struct table *table, size_t column)
 /* The part of a cell that fits, with an ellipsis where something was cut. */
 static void put_cut(struct text *out, const char *cell, size_t room, bool ascii)
 {
-    const char *ellipsis = ascii ? "..." : "\u2026";
-    size_t kept = ascii ? 3 : 1, columns = 0;
-    const char *at = cell;
-
+    size_t kept = ascii ? 3 : 1;
     if (columns_of(cell) <= room) {
         text_puts(out, cell);
         return;
     }
-    while (*at != '\0') {
-        size_t length = 1;
-        while (((unsigned char)at[length] & 0xC0U) == 0x80U)
-            length++;
-        size_t wide = utf8_width(at, length);
-        if (columns + wide + kept > room)
-            break;
-        columns += wide;
-        text_add(out, at, length);
-        at += length;
-    }
-    text_puts(out, ellipsis);
+    text_add(out, cell, screen_fit(cell, strlen(cell), room > kept ? room - kept : 0));
+    text_puts(out, ascii ? "..." : "\u2026");
 }
 
 static void put_line(const struct table *table, struct screen *screen, const char *const *cells,
@@ -554,6 +542,14 @@ json_t *view_json_put(json_t *object, const char *key, json_t *value)
         return object;
     json_decref(object);
     return NULL;
+}
+
+void view_json_row(json_t *array, const char *format, ...)
+{
+    va_list arguments;
+    va_start(arguments, format);
+    json_array_append_new(array, json_vpack_ex(NULL, 0, format, arguments));
+    va_end(arguments);
 }
 
 json_t *view_json_number(double number)

@@ -53,6 +53,9 @@ void screen_release(struct screen *screen);
 /* Asks the terminal for its size again (after SIGWINCH). */
 void screen_measure(struct screen *screen, FILE *stream);
 
+/* Bytes of the characters at the front that fit in so many columns, none cut in two. */
+size_t screen_fit(const char *words, size_t length, size_t columns);
+
 /* A paragraph, wrapped, every line indented, further lines by `hang` more. A word wider than the
  * line is cut. */
 void screen_say(struct screen *screen, size_t indent, size_t hang, enum role role,
@@ -136,6 +139,8 @@ enum { PROGRESS_BAR_LEAST = 1 << 20 };
  * what could not be read. */
 json_t *view_json_append(json_t *array, json_t *item);
 json_t *view_json_put(json_t *object, const char *key, json_t *value);
+/* Adds to an array what json_pack makes of the rest. */
+void view_json_row(json_t *array, const char *format, ...);
 /* A number, or null for what is not finite; a string, or null for NULL. */
 json_t *view_json_number(double number);
 json_t *view_json_string(const char *string);

@@ -705,9 +705,8 @@ static json_t *ranked_json(const struct rules *rules, enum word_list list,
 {
     json_t *array = json_array();
     for (size_t i = 0; i < count; i++)
-        json_array_append_new(array, json_pack("{s:s, s:o}", "id",
-                                               list_word(rules, list, ranked[i].index).id, "p",
-                                               probability(ranked[i].p)));
+        view_json_row(array, "{s:s, s:o}", "id", list_word(rules, list, ranked[i].index).id, "p",
+                      probability(ranked[i].p));
     return array;
 }
 
@@ -719,8 +718,8 @@ static json_t *silent_json(const struct judged *judged)
         const struct observable *observable = &judged->rules->observables[i];
         for (size_t v = 0; v < observable->value_count; v++)
             if (triage_silent(judged->triage, i) >> v & 1)
-                json_array_append_new(array, json_pack("{s:s, s:s}", "sign", observable->id,
-                                                       "value", observable->values[v].id));
+                view_json_row(array, "{s:s, s:s}", "sign", observable->id, "value",
+                              observable->values[v].id);
     }
     return array;
 }
@@ -731,8 +730,7 @@ static json_t *unclear_json(const struct judged *judged)
     size_t count = triage_unclear(judged->triage, &unclear);
     json_t *array = json_array();
     for (size_t i = 0; i < count; i++)
-        json_array_append_new(
-            array, json_pack("{s:s, s:s?}", "words", unclear[i].words, "note", unclear[i].note));
+        view_json_row(array, "{s:s, s:s?}", "words", unclear[i].words, "note", unclear[i].note);
     return array;
 }
 
@@ -742,9 +740,9 @@ static json_t *clashes_json(const struct judged *judged)
     size_t count = triage_clashes(judged->triage, &clash);
     json_t *array = json_array();
     for (size_t i = 0; i < count; i++)
-        json_array_append_new(array, json_pack("{s:s, s:[s, s]}", "sign",
-                                               judged->rules->observables[clash[i].observable].id,
-                                               "words", clash[i].first, clash[i].second));
+        view_json_row(array, "{s:s, s:[s, s]}", "sign",
+                      judged->rules->observables[clash[i].observable].id, "words", clash[i].first,
+                      clash[i].second);
     return array;
 }
 
@@ -755,11 +753,10 @@ static json_t *evidence_json(const struct judged *judged)
     json_t *array = json_array();
     for (size_t i = 0; i < explanation->weight_count; i++) {
         const struct weight_of_evidence *weight = &explanation->weights[i];
-        json_array_append_new(array, json_pack("{s:s, s:f, s:s, s:s}", "sign",
-                                               rules->observables[weight->observable].id,
-                                               "decibans", hundredths(weight->decibans), "for",
-                                               rules->findings[explanation->leader].id, "against",
-                                               rules->findings[explanation->rival].id));
+        view_json_row(array, "{s:s, s:f, s:s, s:s}", "sign",
+                      rules->observables[weight->observable].id, "decibans",
+                      hundredths(weight->decibans), "for", rules->findings[explanation->leader].id,
+                      "against", rules->findings[explanation->rival].id);
     }
     return array;
 }
@@ -769,11 +766,9 @@ static json_t *computed_json(const struct judged *judged)
     json_t *array = json_array();
     for (size_t i = 0; i < judged->verdict->computed_count; i++) {
         const struct computed *item = &judged->verdict->computed[i];
-        json_array_append_new(array, json_pack("{s:s, s:s, s:f, s:s?}", "cause",
-                                               judged->rules->causes[item->cause].id, "say",
-                                               item->say, "decibans",
-                                               round(item->log_odds / log(10.0) * 1000.0) / 100.0,
-                                               "assumed", item->assumed));
+        view_json_row(array, "{s:s, s:s, s:f, s:s?}", "cause",
+                      judged->rules->causes[item->cause].id, "say", item->say, "decibans",
+                      round(item->log_odds / log(10.0) * 1000.0) / 100.0, "assumed", item->assumed);
     }
     return array;
 }
@@ -791,12 +786,10 @@ static json_t *siblings_json(const struct judged *judged)
         const struct sibling_group *group = evidence->group;
         json_t *causes = json_array(), *aliases = json_array();
         for (size_t k = 0; k < evidence->cause_count; k++)
-            json_array_append_new(
-                causes,
-                json_pack("{s:s, s:f}", "id", judged->rules->causes[evidence->causes[k].cause].id,
-                          "decibans",
+            view_json_row(causes, "{s:s, s:f}", "id",
+                          judged->rules->causes[evidence->causes[k].cause].id, "decibans",
                           evidence->left_out ? 0.0
-                                             : hundredths(decibans(evidence->causes[k].log_odds))));
+                                             : hundredths(decibans(evidence->causes[k].log_odds)));
         for (int relation = 0; relation < RELATION_COUNT; relation++) {
             const struct sibling_evidence *other = alias(judged, evidence, relation);
             if (other != NULL)
@@ -806,15 +799,13 @@ static json_t *siblings_json(const struct judged *judged)
         const char *scope = group->relation == RELATION_POSITION
                                 ? "position"
                                 : scope_name((enum scope)group->relation);
-        json_array_append_new(
-            array,
-            json_pack("{s:s, s:s, s:s, s:f, s:f, s:f, s:f, s:f, s:f, s:f, s:b, s:o, s:o}", "scope",
-                      scope, "group", evidence->name, "pattern", patterns[group->kind], "lost",
-                      group->own.lost, "total", group->own.total, "rest_lost", group->rest.lost,
-                      "rest_total", group->rest.total, "controls_lost", group->controls.lost,
-                      "controls", group->controls.total, "decibans",
+        view_json_row(array, "{s:s, s:s, s:s, s:f, s:f, s:f, s:f, s:f, s:f, s:f, s:b, s:o, s:o}",
+                      "scope", scope, "group", evidence->name, "pattern", patterns[group->kind],
+                      "lost", group->own.lost, "total", group->own.total, "rest_lost",
+                      group->rest.lost, "rest_total", group->rest.total, "controls_lost",
+                      group->controls.lost, "controls", group->controls.total, "decibans",
                       hundredths(decibans(group->log_bayes_factor)), "left_out", evidence->left_out,
-                      "causes", causes, "aliased_with", aliases));
+                      "causes", causes, "aliased_with", aliases);
     }
     return array;
 }
@@ -828,10 +819,9 @@ static json_t *turns_json(const struct judged *judged)
         /* reason.h: a value past the last means that none of them is seen; null says so. */
         const char *value =
             turn->value < observable->value_count ? observable->values[turn->value].id : NULL;
-        json_array_append_new(array, json_pack("{s:s, s:s?, s:s, s:b, s:o}", "sign", observable->id,
-                                               "value", value, "action", action_name(turn->action),
-                                               "answered", turn->answered, "p",
-                                               probability(turn->probability)));
+        view_json_row(array, "{s:s, s:s?, s:s, s:b, s:o}", "sign", observable->id, "value", value,
+                      "action", action_name(turn->action), "answered", turn->answered, "p",
+                      probability(turn->probability));
     }
     return array;
 }
@@ -865,8 +855,7 @@ json_t *view_verdict_json(const struct judged *judged)
     }
     for (size_t i = 0; i < verdict->caution_count; i++) {
         const struct caution *caution = &rules->cautions[verdict->cautions[i]];
-        json_array_append_new(cautions,
-                              json_pack("{s:s, s:s}", "id", caution->id, "text", caution->text));
+        view_json_row(cautions, "{s:s, s:s}", "id", caution->id, "text", caution->text);
     }
     json_t *question = !verdict->settled && verdict->question_count > 0
                            ? question_json(judged, &verdict->questions[0])
