@@ -1,10 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "cli/app.h"
 
-#include <ctype.h>
 #include <errno.h>
 #include <stdarg.h>
-#include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -12,12 +10,6 @@
 #include <threads.h>
 
 #include "base/filing.h"
-#include "base/memory.h"
-#include "base/text.h"
-#include "journal/calendar.h"
-#include "rules/rules.h"
-
-/* ==== app ===================================================================================== */
 
 static void add_error(struct app *app, const char *place, const char *format, va_list arguments)
 {
@@ -52,23 +44,13 @@ void app_report(struct app *app)
     diags_clear(app->diags);
 }
 
-/* What was put together is not whole when somebody noted a fault and went on: then nothing of it is
- * shown. */
-static enum status wholeness(const struct app *app)
-{
-    return diags_errors(app->diags) > 0 ? STATUS_IO : STATUS_OK;
-}
-
 enum status app_write(struct app *app, const char *path, const struct text *text, bool replace)
 {
-    enum status status;
     if (strcmp(path, "-") != 0)
-        status = filing_put(path, text, replace, app->diags);
-    else if (text->failed)
-        status = STATUS_MEMORY;
-    else if ((status = filing_send(stdout, text->bytes, text->length)) != STATUS_OK)
-        status = filing_refused("standard output", "written", errno, app->diags);
-    return status;
+        return filing_put(path, text, replace, app->diags);
+    enum status status = filing_send(stdout, text->bytes, text->length);
+    return status == STATUS_OK ? STATUS_OK
+                               : filing_refused("standard output", "written", errno, app->diags);
 }
 
 enum status app_refused(struct app *app, int error)
@@ -80,15 +62,12 @@ enum status app_refused(struct app *app, int error)
 
 enum status app_flush(struct app *app)
 {
-    enum status whole = wholeness(app);
-    if (whole != STATUS_OK) {
+    if (diags_errors(app->diags) > 0) { /* somebody noted an error and went on: it is not whole */
         text_clear(&app->out.out);
-        return whole;
+        return STATUS_IO;
     }
     enum status status = screen_flush(&app->out, stdout);
-    if (status == STATUS_IO)
-        return app_refused(app, errno);
-    return status;
+    return status == STATUS_IO ? app_refused(app, errno) : status;
 }
 
 enum status app_json(struct app *app, json_t *json, bool compact)
@@ -98,139 +77,95 @@ enum status app_json(struct app *app, json_t *json, bool compact)
                            &length);
     json_decref(json);
     if (text == NULL)
-        return STATUS_MEMORY;
+        return diags_errors(app->diags) > 0 ? STATUS_IO : STATUS_INTERNAL;
     text_add(&app->out.out, text, length);
     text_add(&app->out.out, "\n", 1);
     free(text);
     return app_flush(app);
 }
 
-/* ---- loading --------------------------------------------------------------------------------- */
+/* ---- the rules ------------------------------------------------------------------------------- */
 
-struct folders { /* malloc'd paths and borrowed ones, in the order they are read */
-    const char **paths;
-    size_t count;
-    char *shipped, *overlay;
-};
-
-static bool folders_collect(struct folders *folders, const struct app *app, const char *const *more,
-                            size_t more_count)
+static enum status load_rules(struct app *app, const char *const *more, size_t more_count)
 {
-    memset(folders, 0, sizeof *folders);
     const struct texts *named = &app->common.rules;
-    folders->paths = calloc(named->count + more_count + 2, sizeof *folders->paths);
-    if (folders->paths == NULL)
-        return false;
-    folders->shipped = rules_find_shipped();
-    folders->overlay = rules_find_overlay();
-    if (folders->shipped != NULL)
-        folders->paths[folders->count++] = folders->shipped;
-    if (folders->overlay != NULL)
-        folders->paths[folders->count++] = folders->overlay;
+    const char **folders = arena_array(app->arena, named->count + more_count + 2, sizeof *folders);
+    char *shipped = rules_find_shipped(), *overlay = rules_find_overlay();
+    enum status status = STATUS_IO;
+    size_t count = 0;
+
+    if (shipped != NULL)
+        folders[count++] = shipped;
+    if (overlay != NULL)
+        folders[count++] = overlay;
     for (size_t i = 0; i < named->count; i++)
-        folders->paths[folders->count++] = named->words[i];
+        folders[count++] = named->words[i];
     for (size_t i = 0; i < more_count; i++)
-        folders->paths[folders->count++] = more[i];
-    return true;
-}
-
-static void folders_release(struct folders *folders)
-{
-    free(folders->paths);
-    free(folders->shipped);
-    free(folders->overlay);
-}
-
-static enum status load_rules(struct app *app, const struct folders *folders)
-{
-    if (folders->count == 0) {
-        return app_error(app, STATUS_IO, NULL,
-                         "no rules found; set JARSIDE_RULES or give --rules the folder that holds "
-                         "them");
-    }
-    enum status status = STATUS_OK;
-    app->rules = rules_load(folders->paths, folders->count, app->diags, &status);
+        folders[count++] = more[i];
+    if (count == 0)
+        app_error(app, status, NULL,
+                  "no rules found; set JARSIDE_RULES or give --rules the folder that holds them");
+    else
+        app->rules = rules_load(folders, count, app->diags, &status);
+    free(shipped);
+    free(overlay);
     return app->rules != NULL ? STATUS_OK : status;
 }
 
-struct tables { /* compiled beside the phrases: both only read the rules */
-    const struct rules *rules;
-    struct reasoner *reasoner;
-};
-
+/* Compiled beside the phrases: both only read the rules. */
 static int compile_tables(void *context)
 {
-    struct tables *tables = context;
-    tables->reasoner = reasoner_new(tables->rules);
+    struct app *app = context;
+    app->reasoner = reasoner_new(app->rules);
     return 0;
-}
-
-static void compile(struct app *app)
-{
-    struct tables tables = {.rules = app->rules};
-    thrd_t beside;
-    bool apart = thrd_create(&beside, compile_tables, &tables) == thrd_success;
-    app->reader = reader_new(app->rules, app->diags);
-    if (apart)
-        thrd_join(beside, NULL);
-    else
-        compile_tables(&tables);
-    app->reasoner = tables.reasoner;
 }
 
 enum status app_load(struct app *app, const char *const *more, size_t more_count)
 {
-    struct folders folders;
-    if (!folders_collect(&folders, app, more, more_count))
-        return STATUS_MEMORY;
-    enum status status = load_rules(app, &folders);
-    folders_release(&folders);
+    enum status status = load_rules(app, more, more_count);
+    thrd_t beside;
     if (status != STATUS_OK)
         return status;
-    compile(app);
+    bool apart = thrd_create(&beside, compile_tables, app) == thrd_success;
+    app->reader = reader_new(app->rules, app->diags);
+    if (apart)
+        thrd_join(beside, NULL);
+    else
+        compile_tables(app);
     if (app->reader == NULL)
-        return diags_errors(app->diags) > 0 ? STATUS_DATA : STATUS_MEMORY;
-    app->triage = app->reasoner != NULL ? triage_new(app->rules, app->reader, app->reasoner) : NULL;
-    if (app->triage == NULL)
-        return STATUS_MEMORY;
+        return STATUS_DATA;
+    app->triage = triage_new(app->rules, app->reader, app->reasoner);
     app->words = words_new(app->rules);
-    for (size_t i = 0; i < app->rules->folder_count && status == STATUS_OK; i++) {
-        char *path = text_format("%s/words.tsv", app->rules->folders[i]);
-        status = words_read(app->words, path, app->diags);
-        free(path);
-    }
+    for (size_t i = 0; i < app->rules->folder_count && status == STATUS_OK; i++)
+        status =
+            words_read(app->words, arena_format(app->arena, "%s/words.tsv", app->rules->folders[i]),
+                       app->diags);
     triage_weigh_words(app->triage, app->words);
     return status;
 }
 
-/* ==== app journal ============================================================================= */
-
-static enum status none_yet(struct app *app, const char *path)
+const char *corpus_find(struct app *app, const char *below)
 {
-    return app_error(
-        app, STATUS_IO, NULL,
-        "there is no journal at %s yet; 'jarside batch' starts one, --journal names another", path);
+    char *rules = rules_find_shipped();
+    char *slash = rules != NULL ? strrchr(rules, '/') : NULL;
+    int length = slash != NULL ? (int)(slash - rules) + 1 : 0;
+    const char *path =
+        arena_format(app->arena, "%.*scorpus/%s", length, length > 0 ? rules : "", below);
+    free(rules);
+    return path;
 }
 
-static enum status open_at(struct app *app, const char *path, enum journal_access access)
-{
-    struct stat found;
-    if (access != JOURNAL_CREATE && stat(path, &found) != 0 &&
-        (errno == ENOENT || errno == ENOTDIR))
-        return none_yet(app, path);
-    enum status status = journal_open(path, access, &app->journal, app->diags);
-    return status;
-}
+/* ---- the journal ----------------------------------------------------------------------------- */
 
 enum status app_journal_path(struct app *app, char **path)
 {
     const char *named = app->common.journal;
     if (named != NULL && named[0] == '\0')
         return app_usage(app, "--journal needs the name of a file");
-    enum status status = named == NULL ? journal_default_path(path) : STATUS_OK;
-    if (named != NULL && (*path = strdup(named)) == NULL)
-        status = STATUS_MEMORY;
-    if (status == STATUS_USAGE)
+    enum status status = STATUS_OK;
+    if (named != NULL)
+        *path = strdup(named);
+    else if ((status = journal_default_path(path)) == STATUS_USAGE)
         return app_usage(app, "no home folder to keep the journal in; --journal FILE names one");
     return status;
 }
@@ -238,12 +173,20 @@ enum status app_journal_path(struct app *app, char **path)
 enum status app_journal(struct app *app, enum journal_access access)
 {
     char *path = NULL;
+    struct stat found;
     if (app->journal != NULL)
         return STATUS_OK;
     enum status status = app_journal_path(app, &path);
-    if (path == NULL)
+    if (status != STATUS_OK)
         return status;
-    status = open_at(app, path, access);
+    if (access != JOURNAL_CREATE && stat(path, &found) != 0 &&
+        (errno == ENOENT || errno == ENOTDIR))
+        status = app_error(app, STATUS_IO, NULL,
+                           "there is no journal at %s yet; 'jarside batch' starts one, --journal "
+                           "names another",
+                           path);
+    else
+        status = journal_open(path, access, &app->journal, app->diags);
     free(path);
     return status;
 }
@@ -268,16 +211,4 @@ enum status app_commit(struct app *app, enum status status)
         return journal_commit(app->journal, app->diags);
     journal_rollback(app->journal);
     return status;
-}
-
-/* ==== corpus ================================================================================== */
-
-char *corpus_find(const char *below)
-{
-    char *rules = rules_find_shipped();
-    char *slash = rules != NULL ? strrchr(rules, '/') : NULL;
-    int length = slash != NULL ? (int)(slash - rules) + 1 : 0;
-    char *path = text_format("%.*scorpus/%s", length, rules != NULL ? rules : "", below);
-    free(rules);
-    return path;
 }

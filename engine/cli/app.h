@@ -87,7 +87,7 @@ enum status app_refused(struct app *app, int error);
 enum status app_flush(struct app *app);
 /* Writes a text into a file (filing_put), or to standard output when the path is "-". */
 enum status app_write(struct app *app, const char *path, const struct text *text, bool replace);
-/* Writes JSON and a newline to standard output; takes the reference; NULL counts as out of memory.
+/* Writes JSON and a newline to standard output; takes the reference; NULL fails.
  * Indented for one result, compact for one a line. */
 enum status app_json(struct app *app, json_t *json, bool compact);
 
@@ -114,7 +114,7 @@ enum status app_commit(struct app *app, enum status status);
 enum status app_journal_path(struct app *app, char **path);
 
 /* What is at `below` in the corpus beside the shipped rules: installed and in the source tree they are
- * neighbours. Caller frees; NULL when out of memory. */
-char *corpus_find(const char *below);
+ * neighbours. In the arena. */
+const char *corpus_find(struct app *app, const char *below);
 
 #endif

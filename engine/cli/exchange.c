@@ -51,14 +51,10 @@ static enum status judge_look(void *context, struct journal *journal, const char
 static enum status build(struct app *app, const char *path)
 {
     struct demo_judge judge = {judge_look, app};
-    char *folder = corpus_find("demo/journal");
-    enum status status = folder != NULL ? STATUS_OK : STATUS_MEMORY;
-
-    if (status == STATUS_OK)
-        status = journal_open(path, JOURNAL_CREATE, &app->journal, app->diags);
+    const char *folder = corpus_find(app, "demo/journal");
+    enum status status = journal_open(path, JOURNAL_CREATE, &app->journal, app->diags);
     if (status == STATUS_OK)
         status = demo_build(app->journal, folder, &judge, app->diags);
-    free(folder);
     return status;
 }
 

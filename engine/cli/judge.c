@@ -5,7 +5,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "base/memory.h"
 #include "cli/cli.h"
 #include "cli/look.h"
 #include "prompt/prompt.h"
@@ -15,249 +14,214 @@
 
 /* ==== judge =================================================================================== */
 
-static const struct position command_line = {.file = NULL};
+struct judging {
+    struct app *app;
+    struct texts settings;
+    const char *path, *vessel, *use;
+    bool lines, json, explain, without_siblings;
+    struct stakes stakes; /* NAN, RULES_NONE: not said */
+};
+#define AT(member) .target = offsetof(struct judging, member)
 
 static const struct option options[] = {
     {"set", "SIGN=VALUE", "state one sign directly; may be repeated (-VALUE denies, VALUE? doubts)",
-     .kind = OPTION_TEXT},
-    {"case", "FILE", "judge the case or cases in FILE", .kind = OPTION_TEXT},
-    {"lines", NULL, "read one description a line from standard input", .kind = OPTION_FLAG},
-    {"json", NULL, "print JSON (with --lines: one object a line)", .kind = OPTION_FLAG},
+     OPTION_TEXTS, AT(settings)},
+    {"case", "FILE", "judge the case or cases in FILE", OPTION_TEXT, AT(path)},
+    {"lines", NULL, "read one description a line from standard input", OPTION_FLAG, AT(lines)},
+    {"json", NULL, "print JSON (with --lines: one object a line)", OPTION_FLAG, AT(json)},
     {"explain", NULL, "show what weighs how much, what would change it, what to do next time",
-     .kind = OPTION_FLAG},
+     OPTION_FLAG, AT(explain)},
     {"vessel", "LABEL",
-     "judge at this vessel of the journal, with all that is on record; save nothing",
-     .kind = OPTION_TEXT},
-    {"without-siblings", NULL, "with --vessel: as if nothing were known of the others",
-     .kind = OPTION_FLAG},
-    {"neighbours", "N", "how many vessels stand beside it", .kind = OPTION_TEXT},
+     "judge at this vessel of the journal, with all that is on record; save nothing", OPTION_TEXT,
+     AT(vessel)},
+    {"without-siblings", NULL, "with --vessel: as if nothing were known of the others", OPTION_FLAG,
+     AT(without_siblings)},
+    {"neighbours", "N", "how many vessels stand beside it", OPTION_NUMBER, AT(stakes.neighbours),
+     .high = 1e6},
     {"use", "USE[:N]", "what it is for, and for how many vessels: for instance expand:10",
-     .kind = OPTION_TEXT},
-    {"worth", "N", "what it is worth, in vessels of the usual worth", .kind = OPTION_TEXT},
+     OPTION_TEXT, AT(use)},
+    {"worth", "N", "what it is worth, in vessels of the usual worth", OPTION_NUMBER,
+     AT(stakes.worth), .low = 1e-3, .high = 1e6},
     {0},
 };
+#undef AT
 
-/* ---- stakes ---------------------------------------------------------------------------------- */
+/* ---- what is said of it ---------------------------------------------------------------------- */
 
-static bool number_within(const char *text, double lowest, double highest, double *number)
+static enum status read_use(struct judging *judging)
 {
-    char *end = NULL;
-    errno = 0;
-    double read = strtod(text, &end);
-    if (end == text || *end != '\0' || errno != 0 || !(read >= lowest && read <= highest))
-        return false;
-    *number = read;
-    return true;
+    struct app *app = judging->app;
+    if (judging->use == NULL)
+        return STATUS_OK;
+    const char *colon = strchr(judging->use, ':');
+    size_t length = colon != NULL ? (size_t)(colon - judging->use) : strlen(judging->use);
+    const struct option count = {.name = "use", .kind = OPTION_NUMBER, .high = 1e6};
+    enum status status = option_id(app, "use", arena_copy(app->arena, judging->use, length),
+                                   LIST_USES, &judging->stakes.use);
+    if (status == STATUS_OK && colon != NULL)
+        status = option_read(app, &count, colon + 1, &judging->stakes.use_count);
+    return status;
 }
 
-static enum status read_use(struct app *app, const char *use, struct stakes *stakes)
+static void set_stakes(const struct judging *judging)
 {
-    const struct decision_rules *decision = &app->rules->decision;
-    const char *colon = strchr(use, ':');
-    size_t length = colon != NULL ? (size_t)(colon - use) : strlen(use);
-    const char *names[RULES_MAX_VALUES];
-    size_t count = 0;
-    for (size_t i = 0; i < decision->use_count; i++) {
-        const char *id = decision->uses[i].id;
-        if (count < RULES_MAX_VALUES)
-            names[count++] = id;
-        if (strlen(id) == length && strncmp(id, use, length) == 0)
-            stakes->use = (int)i;
-    }
-    if (stakes->use == RULES_NONE) {
-        char word[64];
-        snprintf(word, sizeof word, "%.*s", length < 60 ? (int)length : 60, use);
-        const char *near = diag_nearest(word, names, count);
-        return app_usage(app, "no use '%s'; did you mean '%s'?", word,
-                         near != NULL ? near
-                         : count > 0  ? names[0]
-                                      : "");
-    }
-    if (colon != NULL && !number_within(colon + 1, 0, 1e6, &stakes->use_count))
-        return app_usage(app, "'--use %s': after the colon stands a number of vessels, from 0 on",
-                         use);
-    return STATUS_OK;
+    struct stakes *stakes = triage_stakes(judging->app->triage);
+    const struct stakes *said = &judging->stakes;
+    if (!isnan(said->neighbours))
+        stakes->neighbours = said->neighbours;
+    if (!isnan(said->worth))
+        stakes->worth = said->worth;
+    if (said->use != RULES_NONE)
+        stakes->use = said->use;
+    if (!isnan(said->use_count))
+        stakes->use_count = said->use_count;
 }
 
-static enum status read_stakes(struct app *app)
+static enum status set_signs(const struct judging *judging)
 {
-    struct stakes *stakes = triage_stakes(app->triage);
-    const char *neighbours = arguments_value(&app->arguments, "neighbours");
-    const char *worth = arguments_value(&app->arguments, "worth");
-    const char *use = arguments_value(&app->arguments, "use");
-    if (neighbours != NULL && !number_within(neighbours, 0, 1e6, &stakes->neighbours))
-        return app_usage(app, "'--neighbours %s' is not a number of vessels from 0 on", neighbours);
-    if (worth != NULL && !number_within(worth, 1e-3, 1e6, &stakes->worth))
-        return app_usage(app, "'--worth %s' is not a number of vessels above 0", worth);
-    return use != NULL ? read_use(app, use, stakes) : STATUS_OK;
-}
-
-static enum status read_settings(struct app *app)
-{
-    const char *setting = NULL;
-    for (size_t i = 0; (setting = arguments_nth(&app->arguments, "set", i)) != NULL; i++) {
-        const char *equals = strchr(setting, '=');
+    struct app *app = judging->app;
+    enum status status = STATUS_OK;
+    for (size_t i = 0; i < judging->settings.count && status == STATUS_OK; i++) {
+        const char *setting = judging->settings.words[i], *equals = strchr(setting, '=');
         if (equals == NULL || equals == setting)
             return app_usage(app, "'--set %s' should be SIGN=VALUE; 'jarside show' lists the signs",
                              setting);
-        char *sign = strndup(setting, (size_t)(equals - setting));
-        if (sign == NULL)
-            return STATUS_MEMORY;
-        enum status status = triage_set(app->triage, sign, equals + 1, command_line, app->diags);
-        free(sign);
-        if (status != STATUS_OK)
-            return status;
+        const char *sign = arena_copy(app->arena, setting, (size_t)(equals - setting));
+        status = triage_set(app->triage, sign, equals + 1, (struct position){0}, app->diags);
     }
-    return STATUS_OK;
+    return status;
 }
 
-/* ---- output ---------------------------------------------------------------------------------- */
-
-static enum status tell(struct app *app, bool one_of_many)
+static enum status tell(const struct judging *judging, bool one_of_many)
 {
-    bool json = arguments_flag(&app->arguments, "json");
-    bool line = arguments_flag(&app->arguments, "lines") && !json;
-    const struct verdict *verdict =
-        line ? triage_judge_briefly(app->triage) : triage_judge(app->triage);
-    if (verdict == NULL)
-        return STATUS_MEMORY;
-    const struct judged told = {app->rules, app->triage, verdict};
-    if (json)
+    struct app *app = judging->app;
+    bool line = judging->lines && !judging->json;
+    const struct judged told = {app->rules, app->triage,
+                                line ? triage_judge_briefly(app->triage)
+                                     : triage_judge(app->triage)};
+    if (judging->json)
         return app_json(app, view_verdict_json(&told), one_of_many);
     if (line)
         view_verdict_line(&app->out, &told);
     else
-        view_verdict(&app->out, &told, arguments_flag(&app->arguments, "explain"));
+        view_verdict(&app->out, &told, judging->explain);
     return app_flush(app);
 }
 
 /* ---- what to judge --------------------------------------------------------------------------- */
 
-/* The stream's bytes, up to one more than a description may have: longer ones are refused. */
-static bool read_stream(FILE *stream, struct text *text)
-{
-    char block[4096];
-    size_t got = 0;
-    while (text->length <= READER_MAX_TEXT && (got = fread(block, 1, sizeof block, stream)) > 0)
-        text_add(text, block, got);
-    return ferror(stream) == 0;
-}
-
 static enum status tell_operands(struct app *app)
 {
     const struct arguments *arguments = &app->arguments;
+    enum status status = STATUS_OK;
     struct text text;
     text_init(&text);
-    for (size_t i = 0; i < arguments->operand_count; i++) {
+    for (size_t i = 0; i < arguments->operand_count && status == STATUS_OK; i++) {
+        char block[4096];
+        size_t got = 0;
         if (strcmp(arguments->operands[i], "-") != 0) {
             text_printf(&text, "%s%s", i > 0 ? " " : "", arguments->operands[i]);
-        } else if (!read_stream(stdin, &text)) {
-            text_release(&text);
-            diags_error(app->diags, command_line, "cannot read standard input");
-            return STATUS_IO;
+            continue;
         }
+        /* Up to one byte more than a description may have: longer ones are refused. */
+        while (text.length <= READER_MAX_TEXT && (got = fread(block, 1, sizeof block, stdin)) > 0)
+            text_add(&text, block, got);
+        if (ferror(stdin))
+            status = app_error(app, STATUS_IO, NULL, "cannot read standard input");
     }
-    enum status status = text.failed
-                             ? STATUS_MEMORY
-                             : triage_tell(app->triage, text.bytes != NULL ? text.bytes : "",
-                                           text.length, app->diags);
+    if (status == STATUS_OK)
+        status =
+            triage_tell(app->triage, text.bytes != NULL ? text.bytes : "", text.length, app->diags);
     text_release(&text);
     return status;
 }
 
-static bool blank(const struct app *app)
+static enum status judge_said(const struct judging *judging)
 {
-    const struct arguments *arguments = &app->arguments;
+    enum status status;
+    set_stakes(judging);
+    if ((status = tell_operands(judging->app)) ||
+        (status = set_signs(judging))) /* after the words: what is set stands, whatever they say */
+        return status;
+    return tell(judging, false);
+}
+
+static enum status judge_one(const struct judging *judging)
+{
+    const struct arguments *arguments = &judging->app->arguments;
+    bool blank = judging->settings.count == 0;
     for (size_t i = 0; i < arguments->operand_count; i++)
-        if (arguments->operands[i][strspn(arguments->operands[i], " \t\n")] != '\0')
-            return false;
-    return arguments_value(arguments, "set") == NULL;
-}
-
-static enum status judge_said(struct app *app)
-{
-    enum status status = read_stakes(app);
-    if (status == STATUS_OK)
-        status = tell_operands(app);
-    if (status == STATUS_OK) /* after the words: what is set stands, whatever they say */
-        status = read_settings(app);
-    return status != STATUS_OK ? status : tell(app, false);
-}
-
-static enum status judge_one(struct app *app)
-{
-    if (blank(app))
-        return app_usage(app, "nothing to judge; say what you see, for instance: "
-                              "jarside judge \"day 9, clear yellow drops on white growth\"");
-    return judge_said(app);
+        blank = blank && arguments->operands[i][strspn(arguments->operands[i], " \t\n")] == '\0';
+    if (blank)
+        return app_usage(judging->app, "nothing to judge; say what you see, for instance: "
+                                       "jarside judge \"day 9, clear yellow drops on white "
+                                       "growth\"");
+    return judge_said(judging);
 }
 
 /* At a vessel what is on record may be all there is. */
-static enum status judge_vessel(struct app *app, const char *label)
+static enum status judge_vessel(const struct judging *judging)
 {
-    struct looking looking = {.app = app, .at = moment_now()};
+    struct looking looking = {
+        .app = judging->app, .at = moment_now(), .without_siblings = judging->without_siblings};
     struct consultation consultation;
-    looking.without_siblings = arguments_flag(&app->arguments, "without-siblings");
-    enum status status = app_open(app, JOURNAL_READ);
-    if (status == STATUS_OK)
-        status = look_open(&looking, label, &consultation);
-    return status == STATUS_OK ? judge_said(app) : status;
+    enum status status;
+    if ((status = app_open(judging->app, JOURNAL_READ)) ||
+        (status = look_open(&looking, judging->vessel, &consultation)))
+        return status;
+    return judge_said(judging);
 }
 
-static enum status judge_cases(struct app *app, const char *path)
+static enum status judge_cases(const struct judging *judging)
 {
+    struct app *app = judging->app;
     const struct labelled_case *cases = NULL;
     size_t count = 0;
-    struct arena *arena = arena_new();
-    if (arena == NULL)
-        return STATUS_MEMORY;
-    enum status status = cases_load(path, app->rules, arena, &cases, &count, app->diags);
-    enum status fault = status;
-    for (size_t i = 0; i < count && fault == STATUS_OK; i++) {
+    enum status status =
+        cases_load(judging->path, app->rules, app->arena, &cases, &count, app->diags);
+    for (size_t i = 0; i < count && status == STATUS_OK; i++) {
         triage_reset(app->triage);
-        status = triage_case(app->triage, &cases[i], app->diags);
-        fault = status != STATUS_OK ? status : read_stakes(app);
-        if (fault == STATUS_OK)
-            fault = read_settings(app);
-        if (fault == STATUS_OK && count > 1 && !arguments_flag(&app->arguments, "json"))
+        if ((status = triage_case(app->triage, &cases[i], app->diags)))
+            return status;
+        set_stakes(judging);
+        if ((status = set_signs(judging)))
+            return status;
+        if (count > 1 && !judging->json)
             screen_heading(&app->out, cases[i].id != NULL ? cases[i].id : "");
-        if (fault == STATUS_OK)
-            fault = tell(app, count > 1);
+        status = tell(judging, count > 1);
     }
-    arena_free(arena);
-    return fault;
+    return status;
 }
 
 /* A line that cannot be judged is answered in its place, so that answers keep step with lines. */
-static enum status line_fault(struct app *app, size_t number, const char *what)
+static enum status line_error(const struct judging *judging, size_t number, const char *what)
 {
+    struct app *app = judging->app;
     diags_error(app->diags, (struct position){"standard input", number, 0}, "%s", what);
     app_report(app);
-    if (arguments_flag(&app->arguments, "json"))
+    if (judging->json)
         return app_json(app, json_pack("{s:i, s:s}", "schema", 1, "error", what), true);
     text_puts(&app->out.out, "unread\t-\t0\n");
     return app_flush(app);
 }
 
-static enum status judge_line(struct app *app, const char *line, size_t length, size_t number)
+static enum status judge_line(const struct judging *judging, const char *line, size_t length,
+                              size_t number)
 {
+    struct app *app = judging->app;
+    enum status status;
     triage_reset(app->triage);
-    enum status fault = read_stakes(app);
-    if (fault == STATUS_OK)
-        fault = read_settings(app);
-    if (fault != STATUS_OK)
-        return fault;
-    if (line[strspn(line, " \t\r")] == '\0')
-        return line_fault(app, number, "the line is empty");
-    enum status status = triage_tell(app->triage, line, length, app->diags);
-    if (status == STATUS_MEMORY)
+    set_stakes(judging);
+    if ((status = set_signs(judging)))
         return status;
-    if (status != STATUS_OK)
-        return line_fault(app, number, "the line is not text that can be read");
-    return tell(app, true);
+    if (line[strspn(line, " \t\r")] == '\0')
+        return line_error(judging, number, "the line is empty");
+    if (triage_tell(app->triage, line, length, app->diags) != STATUS_OK)
+        return line_error(judging, number, "the line is not text that can be read");
+    return tell(judging, true);
 }
 
-static enum status judge_lines(struct app *app)
+static enum status judge_lines(const struct judging *judging)
 {
     char *line = NULL;
     size_t room = 0, number = 0;
@@ -266,37 +230,37 @@ static enum status judge_lines(struct app *app)
     while (status == STATUS_OK && (length = getline(&line, &room, stdin)) >= 0) {
         if (length > 0 && line[length - 1] == '\n')
             line[--length] = '\0';
-        status = judge_line(app, line, (size_t)length, ++number);
+        status = judge_line(judging, line, (size_t)length, ++number);
     }
     free(line);
-    if (status == STATUS_OK && !feof(stdin)) { /* or there was no memory for a line */
-        diags_error(app->diags, command_line, "cannot read standard input: %s", strerror(errno));
-        return STATUS_IO;
-    }
+    if (status == STATUS_OK && !feof(stdin)) /* or there was no memory for a line */
+        return app_error(judging->app, STATUS_IO, NULL, "cannot read standard input: %s",
+                         strerror(errno));
     return status;
 }
 
 static enum status run_judge(struct app *app)
 {
-    const char *path = arguments_value(&app->arguments, "case");
-    bool lines = arguments_flag(&app->arguments, "lines");
-    if ((path != NULL || lines) && app->arguments.operand_count > 0)
-        return app_usage(app, "give either a description or %s, not both",
-                         lines ? "--lines" : "--case");
-    if (path != NULL && lines)
-        return app_usage(app, "give either --case or --lines, not both");
-    const char *vessel = arguments_value(&app->arguments, "vessel");
-    if (vessel != NULL && (path != NULL || lines))
-        return app_usage(app, "--vessel goes with a description, not with %s",
-                         lines ? "--lines" : "--case");
-    enum status status = app_load(app, NULL, 0);
+    struct judging judging = {
+        .app = app,
+        .stakes = {.worth = NAN, .neighbours = NAN, .use = RULES_NONE, .use_count = NAN}};
+    enum status status = options_fill(app, &judging);
+    const char *input = judging.lines ? "--lines" : judging.path != NULL ? "--case" : NULL;
     if (status != STATUS_OK)
         return status;
-    if (vessel != NULL)
-        return judge_vessel(app, vessel);
-    if (lines)
-        return judge_lines(app);
-    return path != NULL ? judge_cases(app, path) : judge_one(app);
+    if (input != NULL && app->arguments.operand_count > 0)
+        return app_usage(app, "give either a description or %s, not both", input);
+    if (judging.path != NULL && judging.lines)
+        return app_usage(app, "give either --case or --lines, not both");
+    if (judging.vessel != NULL && input != NULL)
+        return app_usage(app, "--vessel goes with a description, not with %s", input);
+    if ((status = app_load(app, NULL, 0)) || (status = read_use(&judging)))
+        return status;
+    if (judging.vessel != NULL)
+        return judge_vessel(&judging);
+    if (judging.lines)
+        return judge_lines(&judging);
+    return judging.path != NULL ? judge_cases(&judging) : judge_one(&judging);
 }
 
 const struct command command_judge = {
@@ -312,7 +276,7 @@ const struct command command_judge = {
 /* ==== ask ===================================================================================== */
 
 static const struct option ask_options[] = {
-    {"no-input", NULL, "do not ask: fail, and name the question", .kind = OPTION_FLAG},
+    {"no-input", NULL, "do not ask: fail, and name the question", OPTION_FLAG, .target = 0},
     {0},
 };
 
@@ -331,8 +295,7 @@ static enum status run_ask(struct app *app)
         .words = app->arguments.operands,
         .word_count = app->arguments.operand_count,
     };
-    enum status status = prompt_converse(&opening, app->diags);
-    return status;
+    return prompt_converse(&opening, app->diags);
 }
 
 const struct command command_ask = {
@@ -348,11 +311,8 @@ const struct command command_ask = {
 static enum status unknown_id(struct app *app, const char *id)
 {
     enum { MOST = 1024 };
-    const char **ids = calloc(MOST, sizeof *ids);
-    if (ids == NULL)
-        return STATUS_MEMORY;
+    const char *ids[MOST];
     const char *near = diag_nearest(id, ids, view_ids(app->rules, ids, MOST));
-    free(ids);
     if (near != NULL)
         return app_usage(app, "nothing here is called '%s'; did you mean '%s'?", id, near);
     return app_usage(app, "nothing here is called '%s'; 'jarside show' lists all there is", id);

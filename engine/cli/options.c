@@ -161,8 +161,9 @@ static enum status read_number(struct app *app, const struct option *option, con
         return STATUS_OK;
     }
     if (isinf(high))
-        return WRONG(app, option->name, "'%s' is no number from %g on", word, option->low);
-    return WRONG(app, option->name, "'%s' is no number from %g to %.15g", word, option->low, high);
+        return app_usage(app, "'--%s %s' is no number from %g on", option->name, word, option->low);
+    return app_usage(app, "'--%s %s' is no number from %g to %.15g", option->name, word,
+                     option->low, high);
 }
 
 /* A bare number is accepted where no two units are in use and a guess would not be off by far. */

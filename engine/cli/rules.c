@@ -46,13 +46,19 @@ const struct command command_rules_check = {
 
 /* ---- rules test ------------------------------------------------------------------------------ */
 
+struct testing {
+    bool json, fit, all;
+};
+#define AT(member) .target = offsetof(struct testing, member)
+
 static const struct option test_options[] = {
-    {"json", NULL, "print JSON", .kind = OPTION_FLAG},
+    {"json", NULL, "print JSON", OPTION_FLAG, AT(json)},
     {"fit", NULL, "find the power tau with the least log score and print it; nothing is written",
-     .kind = OPTION_FLAG},
-    {"all", NULL, "list every case, not only those that fail", .kind = OPTION_FLAG},
+     OPTION_FLAG, AT(fit)},
+    {"all", NULL, "list every case, not only those that fail", OPTION_FLAG, AT(all)},
     {0},
 };
+#undef AT
 
 static void share_row(struct screen *screen, const char *label, size_t part, size_t whole)
 {
@@ -113,10 +119,9 @@ static void show_row(struct app *app, const struct score_row *row)
     text_release(&words);
 }
 
-static void show_score(struct app *app, const struct score *score)
+static void show_score(struct app *app, const struct score *score, bool all)
 {
     struct screen *screen = &app->out;
-    bool all = arguments_flag(&app->arguments, "all");
     for (size_t i = 0; i < score->cases; i++)
         if (all || failed(&score->rows[i]))
             show_row(app, &score->rows[i]);
@@ -148,7 +153,7 @@ static json_t *rows_json(const struct rules *rules, const struct score *score)
 {
     json_t *rows = json_array();
     for (size_t i = 0; i < score->cases; i++)
-        rows = view_json_append(rows, row_json(rules, &score->rows[i]));
+        json_array_append_new(rows, row_json(rules, &score->rows[i]));
     return rows;
 }
 
@@ -156,10 +161,10 @@ static json_t *bins_json(const struct score *score)
 {
     json_t *bins = json_array();
     for (size_t b = 0; b < SCORE_BINS; b++)
-        bins = view_json_append(bins, json_pack("{s:I, s:f, s:f}", "cases",
-                                                (json_int_t)score->bins[b].count, "confidence",
-                                                score->bins[b].confidence, "accuracy",
-                                                score->bins[b].accuracy));
+        json_array_append_new(bins, json_pack("{s:I, s:f, s:f}", "cases",
+                                              (json_int_t)score->bins[b].count, "confidence",
+                                              score->bins[b].confidence, "accuracy",
+                                              score->bins[b].accuracy));
     return bins;
 }
 
@@ -191,49 +196,33 @@ static enum status show_fit(struct app *app, const struct labelled_case *cases, 
     return app_flush(app);
 }
 
-/* The mission's own bar: no contaminated vessel is ever called keep. */
-static enum status verdict_on(const struct score *score)
+static enum status run_test(struct app *app)
 {
-    return score->unsafe_keeps > 0 ? STATUS_CHECK : STATUS_OK;
-}
-
-static enum status test_cases(struct app *app, const char *path, struct arena *arena)
-{
+    struct testing given = {0};
     const struct labelled_case *cases = NULL;
     size_t count = 0;
     struct score score;
-    enum status status = cases_load(path, app->rules, arena, &cases, &count, app->diags);
-    if (status != STATUS_OK)
-        return status;
-    if (arguments_flag(&app->arguments, "fit"))
-        return show_fit(app, cases, count);
-    status = score_cases(app->triage, cases, count, arena, &score, app->diags);
-    if (status != STATUS_OK)
-        return status;
-    enum status fault = STATUS_OK;
-    if (arguments_flag(&app->arguments, "json")) {
-        fault = app_json(app, score_json(app->rules, &score), false);
-    } else {
-        show_score(app, &score);
-        fault = app_flush(app);
-    }
-    return fault != STATUS_OK ? fault : verdict_on(&score);
-}
+    enum status status;
 
-static enum status run_test(struct app *app)
-{
     if (app->arguments.operand_count > 1)
         return app_usage(app, "one file or folder of cases at a time");
-    enum status status = app_load(app, NULL, 0);
-    if (status != STATUS_OK)
+    const char *path =
+        app->arguments.operand_count == 0 ? corpus_find(app, "cases") : app->arguments.operands[0];
+    if ((status = options_fill(app, &given)) || (status = app_load(app, NULL, 0)) ||
+        (status = cases_load(path, app->rules, app->arena, &cases, &count, app->diags)))
         return status;
-    char *found = app->arguments.operand_count == 0 ? corpus_find("cases") : NULL;
-    const char *path = found != NULL ? found : app->arguments.operands[0];
-    struct arena *arena = arena_new();
-    status = path != NULL && arena != NULL ? test_cases(app, path, arena) : STATUS_MEMORY;
-    arena_free(arena);
-    free(found);
-    return status;
+    if (given.fit)
+        return show_fit(app, cases, count);
+    if ((status = score_cases(app->triage, cases, count, app->arena, &score, app->diags)))
+        return status;
+    if (given.json) {
+        status = app_json(app, score_json(app->rules, &score), false);
+    } else {
+        show_score(app, &score, given.all);
+        status = app_flush(app);
+    }
+    /* No contaminated vessel is ever called keep. */
+    return status == STATUS_OK && score.unsafe_keeps > 0 ? STATUS_CHECK : status;
 }
 
 const struct command command_rules_test = {
@@ -255,51 +244,34 @@ enum { SHIFTS_SHOWN = 12 };
 /* A log score worse by less than this, in nats a case, is no news over a hundred cases. */
 static const double WORSE_BY = 0.01;
 
-static const struct option options[] = {
-    {"apply", NULL, "write what was learned into your own rules", .kind = OPTION_FLAG},
-    {"undo", NULL, "take the last --apply back", .kind = OPTION_FLAG},
-    {"even-if-worse", NULL, "apply although the labelled cases come out worse",
-     .kind = OPTION_FLAG},
-    {"json", NULL, "print JSON", .kind = OPTION_FLAG},
-    {0},
-};
-
-struct lesson { /* what one call works with; everything in the arena but the two apps */
+struct lesson { /* what one call works with; texts in the arena */
     struct app *app;
     struct app after; /* the same rules with the lesson over them */
-    struct arena *arena;
     struct learned learned;
     struct text yaml;
-    struct score scores[2];     /* before, after */
-    char *overlay, *file, *old; /* the folder, learned.yaml in it, and what was there before */
+    struct score scores[2]; /* before, after */
+    const char *file, *old; /* learned.yaml of the grower, and what was there before */
+    bool apply, undo, even_if_worse, json;
 };
+#define AT(member) .target = offsetof(struct lesson, member)
+
+static const struct option options[] = {
+    {"apply", NULL, "write what was learned into your own rules", OPTION_FLAG, AT(apply)},
+    {"undo", NULL, "take the last --apply back", OPTION_FLAG, AT(undo)},
+    {"even-if-worse", NULL, "apply although the labelled cases come out worse", OPTION_FLAG,
+     AT(even_if_worse)},
+    {"json", NULL, "print JSON", OPTION_FLAG, AT(json)},
+    {0},
+};
+#undef AT
 
 /* ---- files ----------------------------------------------------------------------------------- */
 
-static char *path_in(const struct lesson *lesson, const char *name)
+static enum status write_whole(struct app *app, const char *path, const struct text *text)
 {
-    return arena_format(lesson->arena, "%s/%s", lesson->overlay, name);
-}
-
-static bool find_places(struct lesson *lesson)
-{
-    char *overlay = rules_overlay_path();
-    lesson->overlay = overlay != NULL ? arena_string(lesson->arena, overlay) : NULL;
-    free(overlay);
-    if (lesson->overlay == NULL)
-        return false;
-    lesson->file = path_in(lesson, "learned.yaml");
-    lesson->old = path_in(lesson, "learned.before"); /* no .yaml: it is not read as a rule */
-    return lesson->file != NULL && lesson->old != NULL;
-}
-
-static enum status write_whole(const char *path, const struct text *text, struct diags *diags)
-{
-    if (!filing_make_folders(path)) {
-        diags_error(diags, (struct position){.file = path}, "its folder cannot be made");
-        return STATUS_IO;
-    }
-    return filing_put(path, text, true, diags);
+    if (!filing_make_folders(path))
+        return app_error(app, STATUS_IO, path, "its folder cannot be made");
+    return filing_put(path, text, true, app->diags);
 }
 
 static enum status undo(struct lesson *lesson)
@@ -308,10 +280,8 @@ static enum status undo(struct lesson *lesson)
     bool had = access(lesson->file, F_OK) == 0, older = access(lesson->old, F_OK) == 0;
     if (!had)
         return app_usage(app, "nothing was learned yet: there is no %s", lesson->file);
-    if ((older ? rename(lesson->old, lesson->file) : unlink(lesson->file)) != 0) {
-        diags_error(app->diags, (struct position){.file = lesson->file}, "cannot be taken back");
-        return STATUS_IO;
-    }
+    if ((older ? rename(lesson->old, lesson->file) : unlink(lesson->file)) != 0)
+        return app_error(app, STATUS_IO, lesson->file, "cannot be taken back");
     screen_say(&app->out, 0, 0, ROLE_PLAIN,
                older ? "Taken back: %s is as it was before the last --apply."
                      : "Taken back: %s is gone; the shipped figures hold again.",
@@ -321,13 +291,9 @@ static enum status undo(struct lesson *lesson)
 
 static enum status apply(struct lesson *lesson)
 {
-    struct app *app = lesson->app;
-    if (access(lesson->file, F_OK) == 0 && rename(lesson->file, lesson->old) != 0) {
-        diags_error(app->diags, (struct position){.file = lesson->file}, "cannot be set aside");
-        return STATUS_IO;
-    }
-    enum status status = write_whole(lesson->file, &lesson->yaml, app->diags);
-    return status;
+    if (access(lesson->file, F_OK) == 0 && rename(lesson->file, lesson->old) != 0)
+        return app_error(lesson->app, STATUS_IO, lesson->file, "cannot be set aside");
+    return write_whole(lesson->app, lesson->file, &lesson->yaml);
 }
 
 /* ---- before and after ------------------------------------------------------------------------ */
@@ -335,60 +301,42 @@ static enum status apply(struct lesson *lesson)
 /* Loads the rules once more, with the lesson over them. */
 static enum status load_after(struct lesson *lesson)
 {
-    const char *temporary = getenv("TMPDIR");
-    char *folder = arena_format(lesson->arena, "%s/jarside-learn-XXXXXX",
-                                temporary != NULL && temporary[0] == '/' ? temporary : "/tmp");
     struct app *app = lesson->app;
+    const char *temporary = getenv("TMPDIR");
+    char *folder = arena_format(app->arena, "%s/jarside-learn-XXXXXX",
+                                temporary != NULL && temporary[0] == '/' ? temporary : "/tmp");
     lesson->after = *app;
     lesson->after.rules = NULL;
     lesson->after.reader = NULL;
     lesson->after.reasoner = NULL;
     lesson->after.triage = NULL;
-    if (folder == NULL || mkdtemp(folder) == NULL) {
-        diags_error(app->diags, (struct position){.file = folder},
-                    "a folder for a trial cannot be made");
-        return STATUS_IO;
-    }
-    const char *more[] = {folder};
-    char *file = arena_format(lesson->arena, "%s/learned.yaml", folder);
-    enum status status =
-        file != NULL ? write_whole(file, &lesson->yaml, app->diags) : STATUS_MEMORY;
-    enum status fault = status == STATUS_OK ? app_load(&lesson->after, more, 1) : status;
-    if (file != NULL)
-        unlink(file);
+    lesson->after.words = NULL;
+    if (mkdtemp(folder) == NULL)
+        return app_error(app, STATUS_IO, folder, "a folder for a trial cannot be made");
+    const char *more[] = {folder}, *file = arena_format(app->arena, "%s/learned.yaml", folder);
+    enum status status = write_whole(app, file, &lesson->yaml);
+    if (status == STATUS_OK)
+        status = app_load(&lesson->after, more, 1);
+    unlink(file);
     rmdir(folder);
-    return fault;
-}
-
-static void release_after(struct lesson *lesson)
-{
-    triage_free(lesson->after.triage);
-    reasoner_free(lesson->after.reasoner);
-    reader_free(lesson->after.reader);
-    rules_free(lesson->after.rules);
-}
-
-static enum status score_with(struct lesson *lesson, struct app *app, const char *path,
-                              struct score *score)
-{
-    const struct labelled_case *cases = NULL;
-    size_t count = 0;
-    enum status status =
-        cases_load(path, app->rules, lesson->arena, &cases, &count, lesson->app->diags);
-    return status == STATUS_OK
-               ? score_cases(app->triage, cases, count, lesson->arena, score, lesson->app->diags)
-               : status;
+    return status;
 }
 
 static enum status score_both(struct lesson *lesson)
 {
-    char *path = corpus_find("cases");
-    enum status status =
-        path != NULL ? score_with(lesson, lesson->app, path, &lesson->scores[0]) : STATUS_MEMORY;
-    if (status == STATUS_OK)
-        status = score_with(lesson, &lesson->after, path, &lesson->scores[1]);
-    free(path);
-    return status;
+    const struct app *apps[] = {lesson->app, &lesson->after};
+    struct app *app = lesson->app;
+    const char *path = corpus_find(app, "cases");
+    for (size_t i = 0; i < 2; i++) {
+        const struct labelled_case *cases = NULL;
+        size_t count = 0;
+        enum status status;
+        if ((status = cases_load(path, apps[i]->rules, app->arena, &cases, &count, app->diags)) ||
+            (status = score_cases(apps[i]->triage, cases, count, app->arena, &lesson->scores[i],
+                                  app->diags)))
+            return status;
+    }
+    return STATUS_OK;
 }
 
 static bool unsafe(const struct lesson *lesson)
@@ -434,7 +382,7 @@ static void show_shift(struct lesson *lesson, struct table *table, const struct 
              shift->sign->of[shift->value]);
     const char *const cells[] = {
         rules->findings[shift->sign->finding].name,
-        arena_format(lesson->arena, "%s: %s", observable->label,
+        arena_format(lesson->app->arena, "%s: %s", observable->label,
                      observable->values[shift->value].label),
         seen,
         view_percent(shift->before, before),
@@ -449,10 +397,10 @@ static void show_shifts(struct lesson *lesson)
     const struct learned *learned = &lesson->learned;
     struct screen *screen = &lesson->app->out;
     struct shift *shifts =
-        arena_array(lesson->arena, learned->sign_count * RULES_MAX_VALUES, sizeof *shifts);
+        arena_array(lesson->app->arena, learned->sign_count * RULES_MAX_VALUES, sizeof *shifts);
     struct table table;
     size_t count = 0;
-    for (size_t i = 0; shifts != NULL && i < learned->sign_count; i++) {
+    for (size_t i = 0; i < learned->sign_count; i++) {
         const struct learned_sign *sign = &learned->signs[i];
         for (size_t v = 0; v < lesson->app->rules->observables[sign->observable].value_count; v++)
             if (sign->of[v] > 0)
@@ -463,7 +411,7 @@ static void show_shifts(struct lesson *lesson)
         return;
     qsort(shifts, count, sizeof *shifts, by_size);
     screen_heading(screen, "What moves most");
-    table_init(&table, screen, headings, sizeof headings / sizeof *headings, lesson->arena);
+    table_init(&table, screen, headings, sizeof headings / sizeof *headings, lesson->app->arena);
     for (size_t i = 0; i < count && i < SHIFTS_SHOWN; i++)
         show_shift(lesson, &table, &shifts[i]);
     table_show(&table, screen);
@@ -481,7 +429,7 @@ static void show_causes(struct lesson *lesson)
     if (learned->cause_count == 0)
         return;
     screen_heading(screen, "Causes, before anything is seen");
-    table_init(&table, screen, headings, sizeof headings / sizeof *headings, lesson->arena);
+    table_init(&table, screen, headings, sizeof headings / sizeof *headings, lesson->app->arena);
     for (size_t i = 0; i < learned->cause_count; i++) {
         const struct learned_cause *own = &learned->causes[i];
         const struct cause *cause = &lesson->app->rules->causes[own->cause];
@@ -490,7 +438,7 @@ static void show_causes(struct lesson *lesson)
             (learned->strength * cause->prior + own->seen) / (learned->strength + own->of);
         const char *const cells[] = {
             cause->name,
-            arena_format(lesson->arena, "%.0f of %.0f", own->seen, own->of),
+            arena_format(lesson->app->arena, "%.0f of %.0f", own->seen, own->of),
             view_percent(cause->prior, before),
             view_percent(becomes, after),
         };
@@ -504,8 +452,8 @@ static void show_causes(struct lesson *lesson)
 static void score_row(struct lesson *lesson, struct table *table, const char *what, size_t before,
                       size_t after, size_t of)
 {
-    const char *const cells[] = {what, arena_format(lesson->arena, "%zu of %zu", before, of),
-                                 arena_format(lesson->arena, "%zu of %zu", after, of)};
+    const char *const cells[] = {what, arena_format(lesson->app->arena, "%zu of %zu", before, of),
+                                 arena_format(lesson->app->arena, "%zu of %zu", after, of)};
     table_row(table, cells);
 }
 
@@ -516,7 +464,7 @@ static void show_scores(struct lesson *lesson)
     struct screen *screen = &lesson->app->out;
     struct table table;
     screen_heading(screen, "What it does to the labelled cases");
-    table_init(&table, screen, headings, sizeof headings / sizeof *headings, lesson->arena);
+    table_init(&table, screen, headings, sizeof headings / sizeof *headings, lesson->app->arena);
     score_row(lesson, &table, "finding first", before->finding_first, after->finding_first,
               before->cases);
     score_row(lesson, &table, "action accepted", before->action_right, after->action_right,
@@ -526,8 +474,8 @@ static void show_scores(struct lesson *lesson)
     score_row(lesson, &table, "clean discarded needlessly", before->needless_discards,
               after->needless_discards, before->clean);
     const char *const cells[] = {"log score, nats; less is better",
-                                 arena_format(lesson->arena, "%.4f", before->log_score),
-                                 arena_format(lesson->arena, "%.4f", after->log_score)};
+                                 arena_format(lesson->app->arena, "%.4f", before->log_score),
+                                 arena_format(lesson->app->arena, "%.4f", after->log_score)};
     table_row(&table, cells);
     table_show(&table, screen);
 }
@@ -551,11 +499,11 @@ static void show(struct lesson *lesson)
         screen_say(screen, 0, 0, ROLE_WARN,
                    "The labelled cases come out worse. --apply --even-if-worse applies it "
                    "nevertheless.");
-    else if (!arguments_flag(&lesson->app->arguments, "apply"))
+    else if (!lesson->apply)
         screen_say(screen, 0, 0, ROLE_PLAIN, "Nothing was changed. --apply writes it.");
 }
 
-static json_t *rules_learn_score_json(const struct score *score)
+static json_t *brief_score_json(const struct score *score)
 {
     return json_pack("{s:I, s:I, s:I, s:I, s:I, s:f}", "cases", (json_int_t)score->cases,
                      "finding_first", (json_int_t)score->finding_first, "action_right",
@@ -568,8 +516,8 @@ static json_t *lesson_json(const struct lesson *lesson, bool applied)
 {
     return json_pack("{s:i, s:f, s:f, s:s, s:o?, s:o?, s:b, s:b, s:b}", "schema", 1, "vessels",
                      lesson->learned.vessels, "strength", lesson->learned.strength, "file",
-                     lesson->file, "before", rules_learn_score_json(&lesson->scores[0]), "after",
-                     rules_learn_score_json(&lesson->scores[1]), "worse", worse(lesson), "unsafe",
+                     lesson->file, "before", brief_score_json(&lesson->scores[0]), "after",
+                     brief_score_json(&lesson->scores[1]), "worse", worse(lesson), "unsafe",
                      unsafe(lesson), "applied", applied);
 }
 
@@ -580,68 +528,65 @@ static enum status study(struct lesson *lesson)
     char day[MOMENT_ROOM];
     struct app *app = lesson->app;
     enum status status =
-        learn_count(app->journal, app->rules, lesson->arena, &lesson->learned, app->diags);
+        learn_count(app->journal, app->rules, app->arena, &lesson->learned, app->diags);
     if (status != STATUS_OK)
         return status;
     if (lesson->learned.vessels <= 0)
         return app_usage(app, "no vessel has a confirmed outcome yet; 'jarside confirm LABEL "
                               "FINDING' records what one turned out to be");
     learn_write(&lesson->learned, app->rules, moment_write_day(moment_now(), day), &lesson->yaml);
-    if (lesson->yaml.failed)
-        return STATUS_MEMORY;
-    enum status fault = load_after(lesson);
-    return fault == STATUS_OK ? score_both(lesson) : fault;
+    status = load_after(lesson);
+    return status == STATUS_OK ? score_both(lesson) : status;
 }
 
-static enum status tell(struct lesson *lesson)
+static enum status conclude(struct lesson *lesson)
 {
     struct app *app = lesson->app;
-    const struct arguments *arguments = &app->arguments;
-    bool json = arguments_flag(arguments, "json"), wanted = arguments_flag(arguments, "apply");
-    bool may = !unsafe(lesson) && (!worse(lesson) || arguments_flag(arguments, "even-if-worse"));
-    enum status status = wanted && may ? apply(lesson) : STATUS_OK;
+    bool may = !unsafe(lesson) && (!worse(lesson) || lesson->even_if_worse);
+    bool applies = lesson->apply && may;
+    enum status status = applies ? apply(lesson) : STATUS_OK;
     if (status != STATUS_OK)
         return status;
-    if (json) {
-        status = app_json(app, lesson_json(lesson, wanted && may), false);
+    if (lesson->json) {
+        status = app_json(app, lesson_json(lesson, applies), false);
     } else {
         show(lesson);
-        if (wanted && may)
+        if (applies)
             screen_say(&app->out, 0, 0, ROLE_PLAIN,
                        "Written to %s. 'jarside rules learn --undo' takes it back.", lesson->file);
         status = app_flush(app);
     }
-    return status == STATUS_OK && wanted && !may ? STATUS_CHECK : status;
+    return status == STATUS_OK && lesson->apply && !may ? STATUS_CHECK : status;
 }
 
-static enum status learn(struct lesson *lesson)
+static enum status run_learn(struct app *app)
 {
-    struct app *app = lesson->app;
-    if (!find_places(lesson))
-        return app_usage(app, "no home folder to keep your own rules in");
-    if (arguments_flag(&app->arguments, "undo"))
-        return undo(lesson);
-    enum status status = app_load(app, NULL, 0);
-    if (status == STATUS_OK)
-        status = app_journal(app, JOURNAL_READ);
-    if (status == STATUS_OK)
-        status = study(lesson);
-    return status == STATUS_OK ? tell(lesson) : status;
-}
-
-static enum status run(struct app *app)
-{
-    struct lesson lesson = {.app = app, .arena = arena_new()};
+    struct lesson lesson = {.app = app};
+    enum status status = options_fill(app, &lesson);
+    if (status != STATUS_OK)
+        return status;
     if (app->arguments.operand_count > 0)
         return app_usage(app, "'rules learn' takes no words; it reads the journal");
-    if (lesson.arena == NULL)
-        return STATUS_MEMORY;
+    char *overlay = rules_overlay_path();
+    if (overlay == NULL)
+        return app_usage(app, "no home folder to keep your own rules in");
+    lesson.file = arena_format(app->arena, "%s/learned.yaml", overlay);
+    /* Its name does not end in .yaml: it is not read as a rule. */
+    lesson.old = arena_format(app->arena, "%s/learned.before", overlay);
+    free(overlay);
+    if (lesson.undo)
+        return undo(&lesson);
     text_init(&lesson.yaml);
-    enum status status = learn(&lesson);
+    if ((status = app_load(app, NULL, 0)) == STATUS_OK &&
+        (status = app_journal(app, JOURNAL_READ)) == STATUS_OK &&
+        (status = study(&lesson)) == STATUS_OK)
+        status = conclude(&lesson);
+    triage_free(lesson.after.triage);
+    words_free(lesson.after.words);
+    reasoner_free(lesson.after.reasoner);
+    reader_free(lesson.after.reader);
+    rules_free(lesson.after.rules);
     text_release(&lesson.yaml);
-    if (lesson.after.command != NULL)
-        release_after(&lesson);
-    arena_free(lesson.arena);
     return status;
 }
 
@@ -653,5 +598,5 @@ const struct command command_rules_learn = {
         "the labelled cases, and changes nothing. --apply writes the counts into a file of "
         "their own among your rules; --undo takes the last one back.",
     .options = options,
-    .run = run,
+    .run = run_learn,
 };
