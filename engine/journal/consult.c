@@ -206,52 +206,42 @@ static void recall_reached(struct opening *opening, enum feeds feeds, double fig
                                      .stands = true});
 }
 
-/* A number, with what it is in words behind where it stands. */
+/* A number: its bin, with what it is in words behind where it stands; or, behind a one-of, the value
+ * whose parameter is nearest by its ratio. */
 static void recall_number(struct opening *opening, enum feeds feeds, double number,
                           const char *where)
 {
-    size_t index;
-    const struct observable *observable = fed_by(opening, feeds, &index);
-    int bin = observable != NULL && !isnan(number) ? rules_bin(observable, number) : RULES_NONE;
-    struct text words;
-    if (bin == RULES_NONE)
-        return;
-    text_init(&words);
-    text_printf(&words, "%s: ", where);
-    quantity_show(&words, number, observable->dimension);
-    triage_recall(opening->triage, &(struct recalled){.observable = index,
-                                                      .observation = {.seen = UINT32_C(1) << bin},
-                                                      .has_number = true,
-                                                      .number = {number, number, true},
-                                                      .words = words.bytes});
-    text_release(&words);
-}
-
-/* A figure behind a one-of: the value whose parameter is nearest by its ratio. */
-static void recall_figure(struct opening *opening, enum feeds feeds, double figure,
-                          const char *words)
-{
     static const double smallest = 1e-3;
-    size_t index, nearest = 0;
+    size_t index;
+    int value = RULES_NONE;
     double best = INFINITY;
     const struct observable *observable = fed_by(opening, feeds, &index);
-    if (observable == NULL || isnan(figure))
+    struct text words;
+    if (observable == NULL || isnan(number))
         return;
-    for (size_t v = 0; v < observable->value_count; v++) {
+    text_init(&words);
+    text_puts(&words, where);
+    if (observable->kind == KIND_NUMBER) {
+        value = rules_bin(observable, number);
+        text_puts(&words, ": ");
+        quantity_show(&words, number, observable->dimension);
+    }
+    for (size_t v = 0; observable->kind == KIND_ONE && v < observable->value_count; v++) {
         double off =
-            fabs(log(fmax(figure, smallest) / fmax(observable->values[v].parameter, smallest)));
+            fabs(log(fmax(number, smallest) / fmax(observable->values[v].parameter, smallest)));
         if (off < best) {
             best = off;
-            nearest = v;
+            value = (int)v;
         }
     }
-    if (!isinf(best))
+    if (value != RULES_NONE)
         triage_recall(opening->triage,
                       &(struct recalled){.observable = index,
-                                         .observation = {.seen = UINT32_C(1) << nearest},
+                                         .observation = {.seen = UINT32_C(1) << value},
                                          .has_number = true,
-                                         .number = {figure, figure, true},
-                                         .words = words});
+                                         .number = {number, number, true},
+                                         .words = words.bytes});
+    text_release(&words);
 }
 
 /* Circumstances written as "sign=value sign=value"; what the rules no longer know is told, and left
@@ -288,48 +278,32 @@ static double days_from(struct moment from, struct moment to)
     return moment_known(from) && moment_known(to) ? (double)moment_days_between(from, to) : NAN;
 }
 
-static void recall_cook(struct opening *opening)
+/* What the columns of a record tell, by the description; its further circumstances last. */
+static void recall_record(struct opening *opening, enum record record, const void *row)
 {
-    const struct cook *cook = &opening->sources.cook;
-    const char *where = called(opening, "cook", cook->label);
-    if (cook->id == 0)
+    const union any_record *any = row;
+    const char *what = record == RECORD_LOT ? "grain" : record_types[record].name;
+    if (any->named.id == 0)
         return;
-    recall_choice(opening, FEEDS_COOK_METHOD, cook->method, where);
-    recall_number(opening, FEEDS_COOK_GAUGE, cook->gauge, where);
-    recall_number(opening, FEEDS_COOK_MINUTES, cook->minutes, where);
-    recall_number(opening, FEEDS_ALTITUDE, cook->altitude, where);
-    recall_figure(opening, FEEDS_AIR, cook->air, where);
-    recall_choice(opening, FEEDS_LOAD, cook->load, where);
-    recall_settings(opening, cook->facts, where);
+    const char *where = called(opening, what, any->named.label);
+    for (const struct column *column = record_types[record].columns; column->name; column++) {
+        const void *member = column_member(column, row);
+        if (column->settings)
+            recall_settings(opening, *(const char *const *)member, where);
+        else if (column->feeds != FEEDS_NONE && column->kind == COLUMN_REAL)
+            recall_number(opening, column->feeds, *(const double *)member, where);
+        else if (column->feeds != FEEDS_NONE)
+            recall_choice(opening, column->feeds, *(const char *const *)member, where);
+    }
 }
 
-static void recall_mix(struct opening *opening)
+/* The days since the last shake. */
+static enum status recall_shake(struct opening *opening)
 {
-    const struct batch *batch = &opening->at->batch;
-    const struct lot *lot = &opening->sources.lot;
-    const char *where = called(opening, "batch", batch->label);
-    recall_choice(opening, FEEDS_GRAIN, lot->grain, called(opening, "grain", lot->label));
-    recall_number(opening, FEEDS_DRY_MASS, batch->dry, where);
-    recall_number(opening, FEEDS_WATER_MASS, batch->water, where);
-    recall_number(opening, FEEDS_SOAK, batch->soak, where);
-}
-
-/* With the days since the last shake. */
-static enum status recall_vessel(struct opening *opening)
-{
-    const struct vessel *vessel = &opening->at->vessel;
-    const struct place *place = &opening->sources.place;
-    const char *where = called(opening, "vessel", vessel->label);
-    recall_choice(opening, FEEDS_VESSEL, vessel->kind, where);
-    recall_number(opening, FEEDS_VESSEL_MASS, vessel->grams, where);
-    recall_choice(opening, FEEDS_POSITION, vessel->position, where);
-    recall_number(opening, FEEDS_DAY, opening->at->day, where);
-    recall_number(opening, FEEDS_TEMPERATURE, place->celsius,
-                  called(opening, "place", place->label));
     struct event *events = NULL;
     size_t count = 0;
     double days = NAN;
-    enum status status = journal_standing(opening->journal, RECORD_EVENT, vessel->id,
+    enum status status = journal_standing(opening->journal, RECORD_EVENT, opening->at->vessel.id,
                                           opening->arena, (void **)&events, &count, opening->diags);
     for (size_t i = 0; i < count; i++)
         if (events[i].kind == EVENT_SHAKE)
@@ -355,42 +329,40 @@ static double dose_figure(const struct opening *opening)
     return usual > 0.0 ? dose / usual * rules->forecast.dose_usual : NAN;
 }
 
-static void recall_starter(struct opening *opening)
-{
-    const struct batch *batch = &opening->at->batch;
-    const struct cook *cook = &opening->sources.cook;
-    const struct starter *starter = &opening->sources.starter;
-    recall_choice(opening, FEEDS_SPECIES, batch->species, called(opening, "batch", batch->label));
-    recall_number(opening, FEEDS_WAIT_BEFORE, days_from(cook->at, batch->at),
-                  called(opening, "cook", cook->label));
-    if (starter->id == 0)
-        return;
-    const char *from = called(opening, "starter", starter->label);
-    if (batch->species[0] == '\0')
-        recall_choice(opening, FEEDS_SPECIES, starter->species, from);
-    recall_choice(opening, FEEDS_STARTER_KIND, starter->kind, from);
-    recall_number(opening, FEEDS_STARTER_AGE, days_from(starter->made, batch->at), from);
-    recall_figure(opening, FEEDS_DOSE, dose_figure(opening),
-                  arena_format(opening->arena, "batch %s: %g%s%s", batch->label, batch->dose,
-                               batch->unit[0] != '\0' ? " " : "", batch->unit));
-}
-
 static enum status recall_columns(struct opening *opening)
 {
-    const struct batch *batch = &opening->at->batch;
-    const struct session *session = &opening->sources.session;
-    enum status status = read_sources(opening->journal, batch, opening->at->vessel.stands,
+    const struct consultation *at = opening->at;
+    const struct sources *sources = &opening->sources;
+    enum status status = read_sources(opening->journal, &at->batch, at->vessel.stands,
                                       opening->arena, &opening->sources, opening->diags);
     if (status != STATUS_OK)
         return status;
-    recall_cook(opening);
-    recall_mix(opening);
-    status = recall_vessel(opening);
-    recall_settings(opening, batch->facts, called(opening, "batch", batch->label));
-    if (opening->at->vessel.control)
-        return status; /* what was never inoculated knows no starter, and no hand */
-    recall_starter(opening);
-    recall_settings(opening, session->facts, called(opening, "session", session->label));
+    struct batch batch = at->batch;
+    struct starter starter = sources->starter;
+    const char *where = called(opening, "batch", batch.label);
+    batch.species = batch.facts = ""; /* told further below */
+    recall_record(opening, RECORD_COOK, &sources->cook);
+    recall_record(opening, RECORD_LOT, &sources->lot);
+    recall_record(opening, RECORD_BATCH, &batch);
+    recall_record(opening, RECORD_VESSEL, &at->vessel);
+    recall_number(opening, FEEDS_DAY, at->day, called(opening, "vessel", at->vessel.label));
+    recall_record(opening, RECORD_PLACE, &sources->place);
+    status = recall_shake(opening);
+    recall_settings(opening, at->batch.facts, where);
+    if (at->vessel.control)
+        return status; /* what was never inoculated knows no species, no starter, and no hand */
+    recall_choice(opening, FEEDS_SPECIES, at->batch.species, where);
+    if (at->batch.species[0] != '\0')
+        starter.species = "";
+    recall_number(opening, FEEDS_WAIT_BEFORE, days_from(sources->cook.at, batch.at),
+                  called(opening, "cook", sources->cook.label));
+    recall_record(opening, RECORD_STARTER, &starter);
+    recall_number(opening, FEEDS_STARTER_AGE, days_from(starter.made, batch.at),
+                  called(opening, "starter", starter.label));
+    recall_number(opening, FEEDS_DOSE, dose_figure(opening),
+                  arena_format(opening->arena, "batch %s: %g%s%s", batch.label, batch.dose,
+                               batch.unit[0] != '\0' ? " " : "", batch.unit));
+    recall_record(opening, RECORD_SESSION, &sources->session);
     return status;
 }
 

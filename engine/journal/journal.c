@@ -885,10 +885,44 @@ enum status backup_restore(const char *backup, const char *path, struct moment n
 
 /* ---- what a vessel has become ---------------------------------------------------------------- */
 
-/* Rows of a vessel that no later one corrects, in the order of their chains. */
-#define STANDING(columns, table, condition)                                                        \
-    "SELECT " columns " FROM " table " AS a WHERE vessel = ?1 AND NOT EXISTS"                      \
-    " (SELECT 1 FROM " table " WHERE corrects = a.id) " condition " ORDER BY coalesce(turn, id)"
+enum { /* columns of what stands of a vessel: moments take two */
+       AT_STANDS,
+       AT_LOOK,
+       AT_LOOKED = 2,
+       AT_ACTION = 4,
+       AT_STATUS,
+       AT_LOST,
+       AT_USED = 8,
+       AT_DISCARDED = 10,
+       AT_STATE = 12,
+       AT_OUTCOME,
+       AT_CONFIRMED,
+};
+
+/* Standing are rows that no later one corrects; a correction keeps the turn of what it corrects. */
+static const char what_stands[] =
+    "WITH looks AS (SELECT *, coalesce(turn, id) AS chain FROM look AS a WHERE vessel = ?1"
+    " AND NOT EXISTS (SELECT 1 FROM look WHERE corrects = a.id)),"
+    " events AS (SELECT *, coalesce(turn, id) AS chain FROM deed AS a WHERE vessel = ?1"
+    " AND NOT EXISTS (SELECT 1 FROM deed WHERE corrects = a.id)),"
+    " outcomes AS (SELECT *, coalesce(turn, id) AS chain FROM outcome AS a WHERE vessel = ?1"
+    " AND NOT EXISTS (SELECT 1 FROM outcome WHERE corrects = a.id))"
+    " SELECT iif(moved.id IS NULL, v.place, moved.place), seen.id, seen.at, seen.at_offset,"
+    " seen.action, seen.status, lost.at, lost.at_offset, used.at, used.at_offset, gone.at,"
+    " gone.at_offset, done.kind, ended.status, ended.at, ended.at_offset FROM vessel AS v"
+    " LEFT JOIN look AS seen ON seen.id = (SELECT id FROM looks ORDER BY chain DESC LIMIT 1)"
+    " LEFT JOIN look AS lost ON lost.id ="
+    " (SELECT id FROM looks WHERE action = 'discard' ORDER BY at, chain LIMIT 1)"
+    " LEFT JOIN deed AS used ON used.id ="
+    " (SELECT id FROM events WHERE kind = 'use' ORDER BY chain DESC LIMIT 1)"
+    " LEFT JOIN deed AS gone ON gone.id ="
+    " (SELECT id FROM events WHERE kind = 'discard' ORDER BY chain DESC LIMIT 1)"
+    " LEFT JOIN deed AS moved ON moved.id ="
+    " (SELECT id FROM events WHERE kind = 'move' ORDER BY chain DESC LIMIT 1)"
+    " LEFT JOIN deed AS done ON done.id = (SELECT id FROM events"
+    " WHERE kind IN ('isolate', 'return', 'discard', 'use') ORDER BY chain DESC LIMIT 1)"
+    " LEFT JOIN outcome AS ended ON ended.id ="
+    " (SELECT id FROM outcomes ORDER BY chain DESC LIMIT 1) WHERE v.id = ?1";
 
 static struct moment earlier(struct moment a, struct moment b)
 {
@@ -897,146 +931,73 @@ static struct moment earlier(struct moment a, struct moment b)
     return b.seconds < a.seconds ? b : a;
 }
 
-/* FINDING_STATUS_COUNT for a word that is none. */
-static enum finding_status status_of(const char *word)
+static bool says(const struct query *query, int column, const char *word)
 {
-    int status = 0;
-    while (status < FINDING_STATUS_COUNT &&
-           strcmp(status_name((enum finding_status)status), word) != 0)
-        status++;
-    return (enum finding_status)status;
+    return strcmp(query_text(query, column), word) == 0;
 }
 
-static enum fate fate_of_loss(enum finding_status status)
+static enum fate fate_of_loss(const struct query *query, int column)
 {
-    return status == FINDING_CONTAMINATED ? FATE_CONTAMINATED
-           : status == FINDING_STUCK      ? FATE_STUCK
-                                          : FATE_UNTOLD;
+    return says(query, column, status_name(FINDING_CONTAMINATED)) ? FATE_CONTAMINATED
+           : says(query, column, status_name(FINDING_STUCK))      ? FATE_STUCK
+                                                                  : FATE_UNTOLD;
 }
 
-struct looked {                 /* what the looks of a vessel come to */
-    enum finding_status status; /* of the last one */
-    bool discards;              /* the last one does */
-    struct moment last, lost;   /* the last one, and the first that said discard */
-};
-
-static enum status derive_looks(struct journal *journal, int64_t id, struct vessel *vessel,
-                                struct looked *looked, struct diags *diags)
+static void derive(const struct query *query, struct vessel *vessel)
 {
-    *looked = (struct looked){FINDING_STATUS_COUNT, false, moment_unknown(), moment_unknown()};
-    struct query query = query_begin(
-        journal, diags, STANDING("id, at, at_offset, action, status", "look", ""), "i", id);
-    while (query_next(&query)) {
-        vessel->last_look = query_integer(&query, 0);
-        looked->last = query_moment(&query, 1);
-        looked->discards = strcmp(query_text(&query, 3), action_name(ACTION_DISCARD)) == 0;
-        looked->status = status_of(query_text(&query, 4));
-        if (looked->discards)
-            looked->lost = earlier(looked->lost, looked->last);
-    }
-    return query_end(&query);
-}
-
-/* The state and where it stands now; when it was last used and discarded. */
-static enum status derive_events(struct journal *journal, int64_t id, struct vessel *vessel,
-                                 struct moment *used, struct moment *discarded, struct diags *diags)
-{
-    *used = *discarded = moment_unknown();
-    struct query query =
-        query_begin(journal, diags, STANDING("at, at_offset, kind, place", "deed", ""), "i", id);
-    while (query_next(&query)) {
-        const char *word = query_text(&query, 2);
-        int kind = 0;
-        while (kind < EVENT_COUNT && strcmp(event_words[kind], word) != 0)
-            kind++;
-        switch (kind) {
-        case EVENT_ISOLATE:
-            vessel->state = VESSEL_ISOLATED;
-            break;
-        case EVENT_RETURN:
-            vessel->state = VESSEL_GROWING;
-            break;
-        case EVENT_DISCARD:
-            vessel->state = VESSEL_DISCARDED;
-            *discarded = query_moment(&query, 0);
-            break;
-        case EVENT_USE:
-            vessel->state = VESSEL_USED;
-            *used = query_moment(&query, 0);
-            break;
-        case EVENT_MOVE:
-            vessel->stands = query_integer(&query, 3);
-            break;
-        default:
-            break;
-        }
-    }
-    return query_end(&query);
-}
-
-static enum status derive_fate(struct journal *journal, int64_t id, struct vessel *vessel,
-                               struct diags *diags)
-{
-    struct looked looked;
-    struct moment used, discarded, confirmed = moment_unknown();
-    enum finding_status outcome = FINDING_STATUS_COUNT;
-    enum status status = derive_looks(journal, id, vessel, &looked, diags);
-    if (status == STATUS_OK)
-        status = derive_events(journal, id, vessel, &used, &discarded, diags);
-    if (status != STATUS_OK)
-        return status;
-    struct query query =
-        query_begin(journal, diags, STANDING("at, at_offset, status", "outcome", ""), "i", id);
-    while (query_next(&query)) { /* the newest counts */
-        confirmed = query_moment(&query, 0);
-        outcome = status_of(query_text(&query, 2));
-    }
-    status = query_end(&query);
-
-    if (vessel->state == VESSEL_DISCARDED || looked.discards) {
-        vessel->fate = fate_of_loss(looked.status);
-        vessel->ended = earlier(looked.lost, discarded);
+    struct moment lost = query_moment(query, AT_LOST), used = query_moment(query, AT_USED);
+    struct moment discarded = query_moment(query, AT_DISCARDED);
+    struct moment confirmed = query_moment(query, AT_CONFIRMED);
+    bool discards = says(query, AT_ACTION, action_name(ACTION_DISCARD));
+    bool clean = says(query, AT_OUTCOME, status_name(FINDING_CLEAN));
+    enum fate outcome = fate_of_loss(query, AT_OUTCOME);
+    vessel->stands = vessel->stood = query_integer(query, AT_STANDS);
+    vessel->last_look = query_integer(query, AT_LOOK);
+    vessel->state = says(query, AT_STATE, event_words[EVENT_ISOLATE])   ? VESSEL_ISOLATED
+                    : says(query, AT_STATE, event_words[EVENT_DISCARD]) ? VESSEL_DISCARDED
+                    : says(query, AT_STATE, event_words[EVENT_USE])     ? VESSEL_USED
+                                                                        : VESSEL_GROWING;
+    if (vessel->state == VESSEL_DISCARDED || discards) {
+        vessel->fate = fate_of_loss(query, AT_STATUS);
+        vessel->ended = earlier(lost, discarded);
     } else if (vessel->state == VESSEL_USED) {
         vessel->fate = FATE_SOUND;
         vessel->ended = used;
     }
-    bool overtaken = looked.discards && looked.last.seconds > confirmed.seconds;
-    if (outcome == FINDING_CLEAN && !overtaken) {
+    bool overtaken = discards && query_moment(query, AT_LOOKED).seconds > confirmed.seconds;
+    if (clean && !overtaken) {
         vessel->fate = FATE_SOUND;
         vessel->ended = earlier(used, discarded);
-    } else if (outcome == FINDING_STUCK || outcome == FINDING_CONTAMINATED) {
-        vessel->fate = fate_of_loss(outcome);
-        vessel->ended = earlier(vessel->ended, earlier(looked.lost, confirmed));
+    } else if (outcome != FATE_UNTOLD) {
+        vessel->fate = outcome;
+        vessel->ended = earlier(vessel->ended, earlier(lost, confirmed));
     }
-    return status;
 }
 
 enum status vessel_derive(struct journal *journal, int64_t id, struct vessel *vessel,
                           struct diags *diags)
 {
     record_init(RECORD_VESSEL, vessel);
-    struct query query =
-        query_begin(journal, diags, "SELECT place FROM vessel WHERE id = ?", "i", id);
+    struct query query = query_begin(journal, diags, what_stands, "i", id);
     bool found = query_next(&query);
     if (found)
-        vessel->stands = vessel->stood = query_integer(&query, 0);
+        derive(&query, vessel);
     enum status status = query_end(&query);
     if (status == STATUS_OK && !found) {
         diags_error(diags, (struct position){.file = journal->path}, "there is no vessel %lld",
                     (long long)id);
         return STATUS_USAGE;
     }
-    if (status == STATUS_OK)
-        status = derive_fate(journal, id, vessel, diags);
-    if (status != STATUS_OK)
+    if (status != STATUS_OK || !moment_known(vessel->ended))
         return status;
     /* Where it stood: without moves after its end. */
-    int64_t end = moment_known(vessel->ended) ? vessel->ended.seconds : INT64_MAX;
-    query = query_begin(journal, diags, STANDING("place", "deed", "AND kind = 'move' AND at <= ?2"),
-                        "ii", id, end);
-    while (query_next(&query))
-        vessel->stood = query_integer(&query, 0);
-    return query_end(&query);
+    return query_number(
+        journal, &vessel->stood, diags,
+        "SELECT iif(moved.id IS NULL, v.place, moved.place) FROM vessel AS v"
+        " LEFT JOIN deed AS moved ON moved.id = (SELECT id FROM deed AS a WHERE vessel = ?1"
+        " AND NOT EXISTS (SELECT 1 FROM deed WHERE corrects = a.id) AND kind = 'move'"
+        " AND at <= ?2 ORDER BY coalesce(turn, id) DESC LIMIT 1) WHERE v.id = ?1",
+        "ii", id, vessel->ended.seconds);
 }
 
 static enum status refresh(struct journal *journal, int64_t id, struct diags *diags)

@@ -578,44 +578,26 @@ static int by_moment(const void *left, const void *right)
     return a->id < b->id ? -1 : a->id > b->id;
 }
 
-/* The edits of a record as well, in order. */
-static enum status history_of(struct journal *journal, enum record record, const char *label,
-                              const char *where, int64_t number, size_t limit, struct arena *arena,
-                              struct history *history, struct diags *diags)
+enum status history_of(struct journal *journal, enum record record, const void *row, size_t limit,
+                       struct arena *arena, struct history *history, struct diags *diags)
 {
     static const enum record kinds[] = {RECORD_LOOK, RECORD_EVENT, RECORD_OUTCOME};
+    const union any_record *of = row;
+    const char *where = record == RECORD_VESSEL ? "vessel = ?1"
+                        : record == RECORD_BATCH
+                            ? "vessel IN (SELECT id FROM vessel WHERE batch = ?1)"
+                            : NULL;
     char edits[48];
     enum status status = STATUS_OK;
     *history = (struct history){NULL, 0, 0};
     for (size_t i = 0; where != NULL && i < sizeof kinds / sizeof *kinds && status == STATUS_OK;
          i++)
-        status = gather(journal, kinds[i], where, number, "", limit, arena, history, diags);
+        status = gather(journal, kinds[i], where, of->named.id, "", limit, arena, history, diags);
     snprintf(edits, sizeof edits, "\"table\" = '%s' AND label = ?2", record_types[record].name);
     if (status == STATUS_OK)
-        status = gather(journal, RECORD_EDIT, edits, 0, label, limit, arena, history, diags);
+        status =
+            gather(journal, RECORD_EDIT, edits, 0, of->named.label, limit, arena, history, diags);
     if (history->count > 0)
         qsort(history->entries, history->count, sizeof *history->entries, by_moment);
     return status;
-}
-
-enum status history_of_vessel(struct journal *journal, const struct vessel *vessel, size_t limit,
-                              struct arena *arena, struct history *history, struct diags *diags)
-{
-    return history_of(journal, RECORD_VESSEL, vessel->label, "vessel = ?1", vessel->id, limit,
-                      arena, history, diags);
-}
-
-enum status history_of_batch(struct journal *journal, const struct batch *batch, size_t limit,
-                             struct arena *arena, struct history *history, struct diags *diags)
-{
-    return history_of(journal, RECORD_BATCH, batch->label,
-                      "vessel IN (SELECT id FROM vessel WHERE batch = ?1)", batch->id, limit, arena,
-                      history, diags);
-}
-
-enum status history_of_record(struct journal *journal, enum record record, const char *label,
-                              size_t limit, struct arena *arena, struct history *history,
-                              struct diags *diags)
-{
-    return history_of(journal, record, label, NULL, 0, limit, arena, history, diags);
 }

@@ -143,14 +143,9 @@ struct history {
     size_t earlier; /* how many more there were before these */
 };
 
-/* The newest `limit` entries of each kind (0: all) of a vessel; of all vessels of a batch. */
-enum status history_of_vessel(struct journal *journal, const struct vessel *vessel, size_t limit,
-                              struct arena *arena, struct history *history, struct diags *diags);
-enum status history_of_batch(struct journal *journal, const struct batch *batch, size_t limit,
-                             struct arena *arena, struct history *history, struct diags *diags);
-/* Of any other record with a label: its edits. */
-enum status history_of_record(struct journal *journal, enum record record, const char *label,
-                              size_t limit, struct arena *arena, struct history *history,
-                              struct diags *diags);
+/* The newest `limit` entries of each kind (0: all): of a vessel, or all vessels of a batch; of any
+ * other record with a label its edits. `row` is the record. */
+enum status history_of(struct journal *journal, enum record record, const void *row, size_t limit,
+                       struct arena *arena, struct history *history, struct diags *diags);
 
 #endif

@@ -251,6 +251,7 @@ struct column {
     enum record refers;       /* of a reference */
     const char *const *words; /* of a word; ends with NULL */
     enum word_list list;      /* of a text: the rules know its words */
+    enum feeds feeds;         /* the observable of a vessel that it tells */
     enum dimension dimension; /* of a number: it is kept in the canonical unit of this */
     double low, high;         /* of a number: what is possible; both 0 for no bound */
     bool settings;            /* a text of "sign=value sign=value" */

@@ -562,20 +562,15 @@ static enum status read_history(const struct journal_view *view, enum record rec
     if (record == RECORD_VESSEL) {
         if ((status = journal_get(journal, RECORD_BATCH, vessel->batch, arena, &told->batch,
                                   view->diags)) ||
-            (status =
-                 history_of_vessel(journal, vessel, limit, arena, &told->history, view->diags)))
+            (status = history_of(journal, record, row, limit, arena, &told->history, view->diags)))
             return status;
         return vessel_forecast_of(journal, view->rules, &told->batch, vessel, &told->forecast,
                                   view->diags);
     }
     int64_t id = told->row->named.id;
-    if (record == RECORD_BATCH) {
+    if (record == RECORD_BATCH)
         told->batch = told->row->batch;
-        status = history_of_batch(journal, row, limit, arena, &told->history, view->diags);
-    } else {
-        status = history_of_record(journal, record, told->row->named.label, limit, arena,
-                                   &told->history, view->diags);
-    }
+    status = history_of(journal, record, row, limit, arena, &told->history, view->diags);
     if (status == STATUS_OK && record == RECORD_STARTER)
         status = survey_children(journal, id, arena, &told->children, view->diags);
     if (status == STATUS_OK)
