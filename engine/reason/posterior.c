@@ -152,25 +152,9 @@ static struct weighing weighing_find(struct reasoner *reasoner, size_t observabl
     return weighing;
 }
 
-/* The product of the factors of a pattern's causes, per value. */
-static void pattern_factors(const struct weighing *weighing, size_t pattern, size_t values,
-                            double *factors)
-{
-    int members[SET_MAX_CAUSES];
-
-    set_members(weighing->count, pattern, members);
-    for (size_t v = 0; v < values; v++) {
-        factors[v] = 1.0;
-        for (int k = 0; k < SET_MAX_CAUSES; k++)
-            if (members[k] >= 0)
-                factors[v] *= weighing->factors[(size_t)members[k] * RULES_MAX_VALUES + v];
-    }
-}
-
-/* Claims about one observable: the stated numbers and which values they are of. */
 struct statements {
     double number[RULES_MAX_VALUES];
-    uint32_t values;
+    uint32_t values; /* which of them are stated */
 };
 
 static void statements_add(struct statements *stated, const struct claim *claim, size_t observable)
@@ -182,8 +166,8 @@ static void statements_add(struct statements *stated, const struct claim *claim,
 }
 
 /*
- * Puts what is stated in the place of what the row said. Of a one-of the values
- * not stated share what the stated ones leave, in the proportions they had.
+ * Puts what the claims about an observable state in the place of what the row said. Of a one-of the
+ * values not stated share what the stated ones leave, in the proportions they had.
  */
 static void row_state(const struct sight *sight, const struct statements *stated, double *row)
 {
@@ -287,7 +271,14 @@ static void chances_build(struct reasoner *reasoner, size_t observable, const st
     for (size_t f = 0; f < findings; f++)
         row_of_finding(reasoner, observable, sight, f, species, plain + f * values);
     for (size_t p = 0; p < sight->pattern_count; p++) {
-        pattern_factors(weighing, p, values, factors);
+        int members[SET_MAX_CAUSES];
+        set_members(weighing->count, p, members);
+        for (size_t v = 0; v < values; v++) {
+            factors[v] = 1.0;
+            for (int k = 0; k < SET_MAX_CAUSES; k++)
+                if (members[k] >= 0)
+                    factors[v] *= weighing->factors[(size_t)members[k] * RULES_MAX_VALUES + v];
+        }
         for (size_t f = 0; f < findings; f++) {
             memcpy(row, plain + f * values, values * sizeof *row);
             if (p > 0)
