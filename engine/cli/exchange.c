@@ -266,9 +266,9 @@ static enum status import_tables(struct app *app, const char *path)
         progress_bar_init(&bar, stderr);
         const struct progress progress = progress_bar_listener(&bar);
         const struct import_options how = {arguments_flag(&app->arguments, "dry-run"), &progress};
-        enum status status =
-            folder ? import_folder(app->journal, path, &how, tally, app->diags)
-                   : import_file(app->journal, record, path, &how, &tally[record], app->diags);
+        enum status status = folder
+                                 ? import_folder(app->journal, path, &how, tally, app->diags)
+                                 : import_file(app->journal, record, path, &how, tally, app->diags);
         progress_bar_clear(&bar);
         fault = status == STATUS_OK ? tell(app, tally) : tell_refusal(app, status, tally);
     }
@@ -464,10 +464,11 @@ static enum status export_one(struct app *app)
         fault = app_journal(app, JOURNAL_READ);
     if (fault != STATUS_OK)
         return fault;
+    size_t rows;
     const char *path = arguments->operand_count > 0 ? arguments->operands[0] : "-";
     enum status status =
         strcmp(path, "-") == 0
-            ? export_table(app->journal, record, stdout, "standard output", app->diags)
+            ? export_table(app->journal, record, stdout, "standard output", &rows, app->diags)
             : export_file(app->journal, record, path, arguments_flag(arguments, "force"),
                           app->diags);
     return status;
@@ -503,8 +504,8 @@ static enum status export_all(struct app *app)
     enum status fault = app_journal(app, JOURNAL_READ);
     if (fault != STATUS_OK)
         return fault;
-    enum status status = export_folder(app->journal, folder, arguments_flag(arguments, "force"),
-                                       counts, NULL, app->diags);
+    enum status status =
+        export_folder(app->journal, folder, arguments_flag(arguments, "force"), counts, app->diags);
     return status == STATUS_OK ? export_tell(app, folder, counts) : status;
 }
 

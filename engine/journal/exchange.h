@@ -12,7 +12,7 @@
 
 /*
  * The journal as CSV (RFC 4180): UTF-8, CRLF, a header row, one file a kind of
- * record, named as record_types names it. Read back by journal/import.h.
+ * record, named as record_types names it. Read back by import_folder.
  *
  * A record begins with its id, then come its columns by name. Moments are
  * ISO 8601 with their offset, numbers in the shortest form that reads back
@@ -25,9 +25,10 @@
  * apostrophe in front, which the import takes away again.
  */
 
-/* Writes one table to `stream`, which stays open; `name` is what messages call it. */
+/* Writes one table to `stream`, which stays open; `name` is what messages call it. `rows` receives
+ * how many there were: asked again, the disk may no longer say. */
 enum status export_table(struct journal *journal, enum record record, FILE *stream,
-                         const char *name, struct diags *diags);
+                         const char *name, size_t *rows, struct diags *diags);
 
 /* The same into a file, mode 0600, which appears whole or not at all. */
 enum status export_file(struct journal *journal, enum record record, const char *path, bool replace,
@@ -36,14 +37,13 @@ enum status export_file(struct journal *journal, enum record record, const char 
 /*
  * Every table, as the journal stands at one moment, into a folder, which is made
  * (mode 0700) when it is not there. No file takes its name before all are written.
- * `counts` receives the rows of each; it and `progress` may be NULL.
+ * `counts` receives the rows of each and may be NULL.
  */
 enum status export_folder(struct journal *journal, const char *folder, bool replace,
-                          size_t counts[RECORD_COUNT], const struct progress *progress,
-                          struct diags *diags);
+                          size_t counts[RECORD_COUNT], struct diags *diags);
 
 /*
- * Reads back what journal/export.h writes: all of it, or nothing.
+ * Reads back what export writes: all of it, or nothing.
  *
  * Into an empty journal every record keeps its id, so that a further export is
  * the same to the byte. In a journal that holds something a record is known by
@@ -73,30 +73,15 @@ enum status import_folder(struct journal *journal, const char *folder,
 
 /* One table from one file. */
 enum status import_file(struct journal *journal, enum record record, const char *path,
-                        const struct import_options *options, struct import_tally *tally,
-                        struct diags *diags);
+                        const struct import_options *options,
+                        struct import_tally tally[RECORD_COUNT], struct diags *diags);
 
 /* The table that a path is named after, "somewhere/vessel.csv"; RECORD_COUNT when it is none. */
 enum record import_table_of(const char *path);
-
-/* What export and import agree on. */
-
-/* Whether CSV files hold the column: all but what the journal derives from other records. */
-bool exchange_carries(enum record record, const struct column *column);
-/* Whether it is the day of the next look, which files hold as a date. */
-bool exchange_is_due(enum record record, const struct column *column);
-/* Whether its values are words, that a spreadsheet may take for formulas. */
-bool exchange_is_text(const struct column *column);
-/* Whether records of the kind have labels to be known by. */
-bool exchange_has_label(enum record record);
 
 /* Appends a text with an apostrophe in front where one is needed. */
 void exchange_guard(struct text *out, const char *bytes, size_t length);
 /* How many bytes to leave out at the front of a text as it stands in a file: 1 or 0. */
 size_t exchange_guarded(const char *bytes, size_t length);
-
-/* Appends a value as a file holds it, but for guard and quotes. */
-enum status exchange_show(struct journal *journal, enum record record, const struct column *column,
-                          const void *row, struct text *out, struct diags *diags);
 
 #endif

@@ -51,8 +51,7 @@ static void same_files(const struct journal_case *c, const char *a, const char *
 
 static void export_to(struct journal_case *c, struct journal *journal, const char *name)
 {
-    if (export_folder(journal, scratch_path(&c->scratch, name), false, NULL, NULL, c->diags) !=
-        STATUS_OK)
+    if (export_folder(journal, scratch_path(&c->scratch, name), false, NULL, c->diags) != STATUS_OK)
         fail_msg("export: %s", first_fault(c));
 }
 
@@ -474,7 +473,7 @@ static void bad_tables_are_refused_where_they_are_bad(void **state)
     };
     for (size_t i = 0; i < sizeof bad / sizeof *bad; i++) {
         static const struct import_options options = {0};
-        struct import_tally tally;
+        struct import_tally tally[RECORD_COUNT];
         const char *path = scratch_path(&c->scratch, "place.csv");
         FILE *file = fopen(path, "wb");
         assert_non_null(file);
@@ -482,7 +481,7 @@ static void bad_tables_are_refused_where_they_are_bad(void **state)
         assert_int_equal(fclose(file), 0);
         diags_clear(c->diags);
         assert_int_equal(import_table_of(path), RECORD_PLACE);
-        assert_int_equal(import_file(c->journal, RECORD_PLACE, path, &options, &tally, c->diags),
+        assert_int_equal(import_file(c->journal, RECORD_PLACE, path, &options, tally, c->diags),
                          STATUS_DATA);
         const struct diag *fault = diags_get(c->diags, 0);
         if (strstr(fault->message, bad[i].says) == NULL || fault->at.line != bad[i].line ||
@@ -496,13 +495,13 @@ static void a_mark_in_front_and_any_order_are_fine(void **state)
 {
     struct journal_case *c = *state;
     static const struct import_options options = {0};
-    struct import_tally tally;
+    struct import_tally tally[RECORD_COUNT];
     struct place place;
     scratch_write(&c->scratch, "place.csv", "\xEF\xBB\xBFnote,label\nwarm,shelf\n'=1,attic\n");
     if (import_file(c->journal, RECORD_PLACE, scratch_path(&c->scratch, "place.csv"), &options,
-                    &tally, c->diags) != STATUS_OK)
+                    tally, c->diags) != STATUS_OK)
         fail_msg("%s", first_fault(c));
-    assert_int_equal(tally.added, 2);
+    assert_int_equal(tally[RECORD_PLACE].added, 2);
     assert_int_equal(journal_find(c->journal, RECORD_PLACE, "attic", c->arena, &place, c->diags),
                      STATUS_OK);
     assert_string_equal(place.note, "=1");
@@ -517,13 +516,13 @@ static void files_that_are_there_are_left(void **state)
     scratch_folder(&c->scratch, "out");
     scratch_write(&c->scratch, "out/vessel.csv", "mine");
     const char *folder = scratch_path(&c->scratch, "out");
-    assert_int_equal(export_folder(c->journal, folder, false, NULL, NULL, c->diags), STATUS_IO);
+    assert_int_equal(export_folder(c->journal, folder, false, NULL, c->diags), STATUS_IO);
     assert_non_null(strstr(first_fault(c), "--force"));
     char *bytes = slurp(table_path(c, "out", RECORD_VESSEL), &length);
     assert_string_equal(bytes, "mine");
     free(bytes);
     assert_int_not_equal(stat(table_path(c, "out", RECORD_BATCH), &about), 0);
-    assert_int_equal(export_folder(c->journal, folder, true, NULL, NULL, c->diags), STATUS_OK);
+    assert_int_equal(export_folder(c->journal, folder, true, NULL, c->diags), STATUS_OK);
     assert_int_equal(stat(table_path(c, "out", RECORD_BATCH), &about), 0);
     assert_int_equal(about.st_mode & 0777, 0600);
 }
