@@ -220,7 +220,7 @@ static inline void hold_shown(const struct judged *told)
         struct screen screen = {.width = widths[i], .ascii = i == 0};
         text_init(&screen.out);
         view_verdict(&screen, told, true);
-        hold(!screen.out.failed && harmless(screen.out.bytes), "a verdict is safe to show");
+        hold(harmless(screen.out.bytes), "a verdict is safe to show");
         screen_release(&screen);
     }
     json_t *json = view_verdict_json(told);
