@@ -514,14 +514,6 @@ static const struct shape OBSERVABLE_SHAPES[] = {SHAPE("a sign", OBSERVABLE_FIEL
                                                  SHAPE("a circumstance", OBSERVABLE_FIELDS),
                                                  SHAPE("a test", OBSERVABLE_FIELDS)};
 
-static void begin_observable(const struct item *item, void *made)
-{
-    struct observable *observable = made;
-    observable->class = item->class;
-    observable->lasts = item->class != CLASS_SIGN;
-    observable->group = RULES_NONE;
-}
-
 static void read_own_phrases(struct loader *loader, struct observable *observable,
                              const struct node *node)
 {
@@ -1185,33 +1177,38 @@ static const struct shape LEARNED_SHAPE = SHAPE("'learned'", LEARNED_FIELDS);
 
 /* ---- the tables of kinds --------------------------------------------------------------------- */
 
-#define KIND(type, list_of, length)                                                                \
-    .size = sizeof(type), .id = offsetof(type, id), .at = offsetof(type, at),                      \
-    .list = offsetof(struct rules, list_of), .count = offsetof(struct rules, length)
+#define OBSERVABLE_KEYS "signs", "circumstances", "tests"
+#define KIND(what, key, shape_of, type, list_of, length, check_with)                               \
+    {                                                                                              \
+        .name = (what), .keys = {key}, .shape = (shape_of), .size = sizeof(type),                  \
+        .id = offsetof(type, id), .at = offsetof(type, at),                                        \
+        .list = offsetof(struct rules, list_of), .count = offsetof(struct rules, length),          \
+        .check = (check_with)                                                                      \
+    }
 
+/* In the order of enum item_kind. */
 const struct kind KINDS[ITEM_KINDS] = {
-    [ITEM_SOURCE] = {"source", &SOURCE, KIND(struct source, sources, source_count)},
-    [ITEM_GROUP] = {"group", &GROUP, KIND(struct group, groups, group_count)},
-    [ITEM_SPECIES] = {"species", &SPECIES_SHAPE, KIND(struct species, species, species_count)},
-    [ITEM_GRAIN] = {"grain", &GRAIN_SHAPE, KIND(struct grain, grains, grain_count)},
-    [ITEM_VESSEL] = {"vessel", &VESSEL_SHAPE, KIND(struct vessel_kind, vessels, vessel_count),
-                     .check = check_vessel},
-    [ITEM_OBSERVABLE] = {"sign", OBSERVABLE_SHAPES,
-                         KIND(struct observable, observables, observable_count),
-                         .begin = begin_observable, .check = check_observable},
-    [ITEM_FINDING] = {"finding", &FINDING_SHAPE, KIND(struct finding, findings, finding_count),
-                      .check = check_finding},
-    [ITEM_CAUSE] = {"cause", &CAUSE_SHAPE, KIND(struct cause, causes, cause_count)},
-    [ITEM_CAUTION] = {"caution", &CAUTION_SHAPE, KIND(struct caution, cautions, caution_count),
-                      .check = check_caution},
-    [ITEM_ORGANISM] = {"organism", &ORGANISM_SHAPE,
-                       KIND(struct organism, organisms, organism_count)},
-    [ITEM_STARTER] = {"starter", &STARTER_SHAPE, KIND(struct starter_kind, starters, starter_count),
-                      .check = check_starter},
-    [ITEM_MOVE] = {"move"},
-    [ITEM_WORDS] = {"word"},
-    [ITEM_STATEMENT] = {"statement"},
-    [ITEM_WHOLE] = {"key"},
+    KIND("source", "sources", &SOURCE, struct source, sources, source_count, NULL),
+    KIND("group", "groups", &GROUP, struct group, groups, group_count, NULL),
+    KIND("species", "species", &SPECIES_SHAPE, struct species, species, species_count, NULL),
+    KIND("grain", "grains", &GRAIN_SHAPE, struct grain, grains, grain_count, NULL),
+    KIND("vessel", "vessels", &VESSEL_SHAPE, struct vessel_kind, vessels, vessel_count,
+         check_vessel),
+    KIND("sign", OBSERVABLE_KEYS, OBSERVABLE_SHAPES, struct observable, observables,
+         observable_count, check_observable),
+    KIND("finding", "finding", &FINDING_SHAPE, struct finding, findings, finding_count,
+         check_finding),
+    KIND("cause", "cause", &CAUSE_SHAPE, struct cause, causes, cause_count, NULL),
+    KIND("caution", "cautions", &CAUTION_SHAPE, struct caution, cautions, caution_count,
+         check_caution),
+    KIND("organism", "organisms", &ORGANISM_SHAPE, struct organism, organisms, organism_count,
+         NULL),
+    KIND("starter", "starters", &STARTER_SHAPE, struct starter_kind, starters, starter_count,
+         check_starter),
+    {.name = "move", .keys = {"moves"}},
+    {.name = "word"},
+    {.name = "statement"},
+    {.name = "key"},
 };
 
 const struct whole WHOLES[WHOLE_COUNT] = {

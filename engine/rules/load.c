@@ -8,45 +8,6 @@
 
 /* ---- documents to items ---------------------------------------------------------------------- */
 
-enum form {
-    FORM_MANY,     /* a mapping from ids to items */
-    FORM_ONE,      /* one item, with its id in it */
-    FORM_WHOLE,    /* stands once; the key is its id */
-    FORM_LANGUAGE, /* lists that add up, and items within */
-};
-
-static const struct section {
-    const char *key;
-    enum form form;
-    enum item_kind kind;
-    enum observable_class class;
-} SECTIONS[] = {
-    {"rules", FORM_WHOLE, ITEM_WHOLE, 0},
-    {"scale", FORM_WHOLE, ITEM_WHOLE, 0},
-    {"calibration", FORM_WHOLE, ITEM_WHOLE, 0},
-    {"sources", FORM_MANY, ITEM_SOURCE, 0},
-    {"groups", FORM_MANY, ITEM_GROUP, 0},
-    {"signs", FORM_MANY, ITEM_OBSERVABLE, CLASS_SIGN},
-    {"circumstances", FORM_MANY, ITEM_OBSERVABLE, CLASS_CIRCUMSTANCE},
-    {"tests", FORM_MANY, ITEM_OBSERVABLE, CLASS_TEST},
-    {"finding", FORM_ONE, ITEM_FINDING, 0},
-    {"cause", FORM_ONE, ITEM_CAUSE, 0},
-    {"species", FORM_MANY, ITEM_SPECIES, 0},
-    {"grains", FORM_MANY, ITEM_GRAIN, 0},
-    {"vessels", FORM_MANY, ITEM_VESSEL, 0},
-    {"cautions", FORM_MANY, ITEM_CAUTION, 0},
-    {"organisms", FORM_MANY, ITEM_ORGANISM, 0},
-    {"cook", FORM_WHOLE, ITEM_WHOLE, 0},
-    {"starters", FORM_MANY, ITEM_STARTER, 0},
-    {"forecast", FORM_WHOLE, ITEM_WHOLE, 0},
-    {"moves", FORM_MANY, ITEM_MOVE, 0},
-    {"decision", FORM_WHOLE, ITEM_WHOLE, 0},
-    {"review", FORM_WHOLE, ITEM_WHOLE, 0},
-    {"learned", FORM_WHOLE, ITEM_WHOLE, 0},
-    {"language", FORM_LANGUAGE, ITEM_WORDS, 0},
-};
-enum { SECTION_COUNT = sizeof SECTIONS / sizeof *SECTIONS };
-
 /* Later folders replace what earlier ones said. */
 static void item_put(struct loader *loader, enum item_kind kind, struct item item)
 {
@@ -63,68 +24,78 @@ static void item_put(struct loader *loader, enum item_kind kind, struct item ite
     items->list[index] = item;
 }
 
-static void put_many(struct loader *loader, const struct section *section, const struct node *map,
-                     size_t folder)
+/* A mapping from ids to items. */
+static void put_many(struct loader *loader, enum item_kind kind, enum observable_class class,
+                     const struct node *map, size_t folder)
 {
     if (!expect_kind(loader, map, NODE_MAP, map->key->text))
         return;
     for (const struct node *entry = map->first; entry; entry = entry->next)
         if (expect_id(loader, entry->key))
-            item_put(loader, section->kind,
-                     (struct item){entry->key->text, entry, node_at(entry->key), folder,
-                                   section->class});
+            item_put(loader, kind,
+                     (struct item){entry->key->text, entry, node_at(entry->key), folder, class});
 }
 
-static void put_one(struct loader *loader, const struct section *section, const struct node *map,
+/* One item, with its id in it. */
+static void put_one(struct loader *loader, enum item_kind kind, const struct node *map,
                     size_t folder)
 {
-    if (!expect_kind(loader, map, NODE_MAP, section->key))
+    const char *key = map->key->text;
+    if (!expect_kind(loader, map, NODE_MAP, key))
         return;
     const struct node *id = node_entry(map, "id");
     if (!id)
-        node_error(loader, map, "a %s needs 'id'; add it", section->key);
+        node_error(loader, map, "a %s needs 'id'; add it", key);
     else if (expect_kind(loader, id, NODE_TEXT, "id") && expect_id(loader, id))
-        item_put(loader, section->kind, (struct item){id->text, map, node_at(id), folder, 0});
+        item_put(loader, kind, (struct item){id->text, map, node_at(id), folder, 0});
 }
 
+/* Lists that add up, and items within. */
 static void put_language(struct loader *loader, const struct node *map, size_t folder)
 {
-    static const struct section parts[] = {{"words", FORM_MANY, ITEM_WORDS, 0},
-                                           {"statements", FORM_MANY, ITEM_STATEMENT, 0}};
-    struct node_list *languages = &loader->languages;
     if (!expect_kind(loader, map, NODE_MAP, "language"))
         return;
-    *arena_push(loader->scratch, languages->list, languages->count) = map;
-    for (size_t i = 0; i < sizeof parts / sizeof *parts; i++) {
-        const struct node *part = node_entry(map, parts[i].key);
-        if (part)
-            put_many(loader, &parts[i], part, folder);
-    }
+    *arena_push(loader->scratch, loader->languages.list, loader->languages.count) = map;
+    const struct node *words = node_entry(map, "words");
+    const struct node *statements = node_entry(map, "statements");
+    if (words)
+        put_many(loader, ITEM_WORDS, 0, words, folder);
+    if (statements)
+        put_many(loader, ITEM_STATEMENT, 0, statements, folder);
 }
 
 static void put_section(struct loader *loader, const struct node *entry, size_t folder)
 {
-    const char *names[SECTION_COUNT], *key = entry->key->text;
-    const struct section *section = NULL;
-    for (size_t i = 0; i < SECTION_COUNT; i++) {
-        names[i] = SECTIONS[i].key;
-        if (!strcmp(names[i], key))
-            section = &SECTIONS[i];
-    }
-    if (!section)
-        node_error(loader, entry->key, "unknown key '%s' at the top of a file%s",
-                   load_quote(loader, key),
-                   load_suggest(loader, key, names, SECTION_COUNT,
-                                "; FORMAT.md lists those that may stand there"));
-    else if (section->form == FORM_MANY)
-        put_many(loader, section, entry, folder);
-    else if (section->form == FORM_ONE)
-        put_one(loader, section, entry, folder);
-    else if (section->form == FORM_LANGUAGE)
+    const char *names[ITEM_KINDS * CLASS_COUNT + WHOLE_COUNT + 1] = {"language"};
+    const char *key = entry->key->text;
+    size_t count = 1;
+    if (!strcmp(key, names[0])) {
         put_language(loader, entry, folder);
-    else
-        item_put(loader, section->kind,
-                 (struct item){section->key, entry, node_at(entry->key), folder, 0});
+        return;
+    }
+    for (enum item_kind kind = 0; kind < ITEM_KINDS; kind++)
+        for (enum observable_class class = 0; KINDS[kind].keys[class]; class ++) {
+            names[count++] = KINDS[kind].keys[class];
+            if (strcmp(KINDS[kind].keys[class], key) != 0)
+                continue;
+            /* Where the id is a field there is one item below the key. */
+            if (KINDS[kind].shape && !strcmp(KINDS[kind].shape->fields[0].key, "id"))
+                put_one(loader, kind, entry, folder);
+            else
+                put_many(loader, kind, class, entry, folder);
+            return;
+        }
+    for (size_t i = 0; i < WHOLE_COUNT; i++) {
+        names[count++] = WHOLES[i].key;
+        if (strcmp(WHOLES[i].key, key) != 0)
+            continue;
+        item_put(loader, ITEM_WHOLE,
+                 (struct item){WHOLES[i].key, entry, node_at(entry->key), folder, 0});
+        return;
+    }
+    node_error(
+        loader, entry->key, "unknown key '%s' at the top of a file%s", load_quote(loader, key),
+        load_suggest(loader, key, names, count, "; FORMAT.md lists those that may stand there"));
 }
 
 void *items_array(struct loader *loader, enum item_kind kind, size_t size)
@@ -466,6 +437,13 @@ static void load_wholes(struct loader *loader, size_t from, size_t end)
     }
 }
 
+static void observable_clear(enum observable_class class, struct observable *observable)
+{
+    observable->class = class;
+    observable->lasts = class != CLASS_SIGN;
+    observable->group = RULES_NONE;
+}
+
 static void load_kind(struct loader *loader, const struct kind *kind, const struct item_list *items)
 {
     char *array = arena_array(loader->keep, items->count, kind->size);
@@ -479,8 +457,8 @@ static void load_kind(struct loader *loader, const struct kind *kind, const stru
         memcpy(made + kind->id, &item->id, sizeof item->id);
         memcpy(made + kind->at, &item->at, sizeof item->at);
         shape_clear(&kind->shape[item->class], made);
-        if (kind->begin)
-            kind->begin(item, made);
+        if (kind == &KINDS[ITEM_OBSERVABLE])
+            observable_clear(item->class, (void *)made);
         shape_read(loader, &kind->shape[item->class], item->node, made);
         if (kind->check)
             kind->check(loader, item, made);

@@ -383,13 +383,14 @@ struct claims claims_read(struct loader *loader, const struct node *node, enum c
 /* ---- kinds of items -------------------------------------------------------------------------- */
 
 /* How a kind of item becomes an array of structs of the model. */
+enum { CLASS_COUNT = 3 };
 struct kind {
-    const char *name;          /* "source", "sign" ...: for messages */
-    const struct shape *shape; /* of observables: one a class */
-    size_t size, id, at;       /* of the struct, and where in it these go */
-    size_t list, count;        /* where in struct rules the array goes */
-    /* Before the fields are read, and after; or NULL. */
-    void (*begin)(const struct item *item, void *made);
+    const char *name;                  /* "source", "sign" ...: for messages */
+    const char *keys[CLASS_COUNT + 1]; /* at the top of a file: one a class */
+    const struct shape *shape;         /* of observables: one a class */
+    size_t size, id, at;               /* of the struct, and where in it these go */
+    size_t list, count;                /* where in struct rules the array goes */
+    /* After the fields are read; or NULL. */
     void (*check)(struct loader *loader, const struct item *item, void *made);
 };
 extern const struct kind KINDS[ITEM_KINDS];

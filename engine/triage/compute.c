@@ -51,7 +51,6 @@ static int value_said(const struct fact *fact)
 {
     uint32_t seen = fact->observation.seen;
     int value = 0;
-
     if (seen == 0 || (seen & (seen - 1)) != 0)
         return RULES_NONE;
     while ((seen >>= 1) != 0)
@@ -72,7 +71,6 @@ static int take_choice(struct work *work, enum feeds feeds, size_t observable, i
 {
     const struct rules *rules = work->rules;
     const char *id = value == RULES_NONE ? "" : rules->observables[observable].values[value].id;
-
     switch (feeds) {
     case FEEDS_SPECIES:
         return work->growth.species = rules_species(rules, id);
@@ -110,7 +108,6 @@ static void take_facts(struct work *work, const struct fact *facts, size_t count
 {
     const struct rules *rules = work->rules;
     const struct forecast_rules *forecast = &rules->forecast;
-
     work->day = work->coverage = work->still = work->shaken_days = NAN;
     known_cook_init(&work->cook);
     known_growth_init(&work->growth);
@@ -200,7 +197,6 @@ static double likelihood(const struct work *work, size_t observable, size_t set)
     const struct observation *said = &work->evidence->observations[observable];
     size_t values = work->rules->observables[observable].value_count;
     double sum = 0.0;
-
     for (size_t v = 0; v < values; v++) {
         uint32_t bit = UINT32_C(1) << v;
         bool possible = said->seen != 0 ? (said->seen & bit) != 0 : (said->absent & bit) == 0;
@@ -216,7 +212,6 @@ static double weighed_already(const struct work *work, size_t cause, const enum 
 {
     size_t with = set_of(work->reasoner, (int)cause), without = set_of(work->reasoner, RULES_NONE);
     double sum = 0.0;
-
     for (size_t i = 0; i < count; i++) {
         int observable = work->rules->feeder[feeds[i]];
         if (observable == RULES_NONE || !work->said[feeds[i]] ||
@@ -237,7 +232,6 @@ static void move_causes(struct work *work, enum moved_by moved_by, double chance
 {
     const struct move *move = &work->rules->moves[moved_by];
     double trust = move->trust;
-
     for (size_t i = 0; i < feed_count; i++)
         if (work->said[feeds[i]] && work->hedged[feeds[i]]) {
             trust *= work->rules->calibration.hedge;
@@ -290,7 +284,6 @@ static void say_cook(const struct work *work, const struct cook_setup *setup,
                      const struct cook_result *result, struct text *say)
 {
     double fungal = 0.0;
-
     text_printf(say, "%.0f minutes at ", setup->hold);
     quantity_show(say, setup->steam.gauge_kpa, DIM_GAUGE_KPA);
     text_printf(say, ", %.0f m: steam %.1f degC, F0 ", setup->steam.altitude_m,
@@ -321,7 +314,6 @@ static void compute_cook(struct work *work)
     struct cook_setup setup;
     struct text say, assumed;
     double chance = NAN;
-
     text_init(&say);
     text_init(&assumed);
     enum physics_answer answer =
@@ -349,7 +341,6 @@ static void compute_mix(struct work *work)
     struct moisture_band band = physics_band(work->rules, grain->kind);
     double doubt = fmax(0.1, work->rules->forecast.moisture_doubt);
     struct text say, assumed;
-
     text_init(&assumed);
     double moisture = physics_moisture(work->rules, grain, &assumed);
     const char *with = keep(work, &assumed);
@@ -391,7 +382,6 @@ static double share_of_delay(const struct work *work, enum pace pace, double as_
 {
     static const double none = 0.02, white = 95.0, hardly_late = 0.05;
     double delay = log(work->day / put_right), explained = log(as_said / put_right);
-
     if (work->coverage >= white || pace == PACE_AHEAD || !(delay > hardly_late))
         return none;
     if (pace == PACE_ON_TIME)
@@ -413,7 +403,6 @@ static bool compute_pace(struct work *work, const struct forecast *forecast, con
     struct forecast ideal = *forecast;
     struct warmth at_best = {0.0, best};
     struct pace_verdict pace;
-
     if (isnan(work->day) || isnan(work->coverage) ||
         forecast_judge(forecast, work->day, work->coverage, work->still, &pace) != PROCESS_OK)
         return false;
@@ -445,7 +434,6 @@ static bool compute_pace(struct work *work, const struct forecast *forecast, con
 static void compute_heat(struct work *work, const struct cardinals *cardinals)
 {
     double celsius = work->growth.temperature;
-
     if (!work->said[FEEDS_TEMPERATURE] || !(celsius > cardinals->t_opt))
         return;
     double share = (celsius - cardinals->t_opt) / (cardinals->t_max - cardinals->t_opt);
@@ -461,7 +449,6 @@ static void compute_heat(struct work *work, const struct cardinals *cardinals)
 static void compute_circumstances(struct work *work, const struct cardinals *cardinals)
 {
     double relative = work->growth.dose_relative, celsius = work->growth.temperature;
-
     if (work->said[FEEDS_TEMPERATURE] && celsius < cardinals->t_opt) {
         double factor = cardinals_factor(cardinals, celsius);
         move_causes(
@@ -483,7 +470,6 @@ static void compute_growth(struct work *work)
     struct forecast forecast;
     struct warmth constant;
     struct text assumed;
-
     text_init(&assumed);
     enum physics_answer answer =
         physics_growth(work->rules, &work->growth, &forecast, &constant, &assumed, &refusal);

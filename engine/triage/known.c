@@ -98,7 +98,6 @@ static void one_tell(struct triage *triage, struct known *known, const struct sa
     bool doubted = known->observation.hedged != 0, doubts = saying->said.hedged != 0;
     uint32_t before = possible(&known->observation, all), now = possible(&saying->said, all);
     uint32_t left = before & ~saying->said.absent;
-
     if (!known->told) {
         one_take(known, saying);
     } else if (known->batch != saying->batch) { /* of an earlier text */
@@ -141,7 +140,6 @@ static void value_tell(struct known *known, const struct saying *saying, size_t 
     bool fresh_clash = (known->clashing & bit) && known->clash_batch == saying->batch;
     /* A plain statement stands already, and says the opposite. */
     uint32_t opposite = (seen ? now->absent & ~known->by_others : now->seen) & ~now->hedged;
-
     if (saying->others) {
         if (stands || (known->clashing & bit && !saying->settles))
             return;
@@ -174,7 +172,6 @@ static void tell(struct triage *triage, size_t at, const struct saying *saying)
 {
     struct known *known = &triage->known[saying->observable];
     const struct observable *observable = &triage->rules->observables[saying->observable];
-
     if (!known->told)
         known->since = at;
     if (observable->kind != KIND_SEVERAL) {
@@ -206,7 +203,6 @@ static size_t count_words(const char *words)
 static void take_in(struct triage *triage, size_t at, const struct saying *saying)
 {
     struct known *known = &triage->known[saying->observable];
-
     switch (saying->kind) {
     case SAYING_TOLD:
         tell(triage, at, saying);
@@ -648,7 +644,6 @@ static uint32_t passed_over(const struct observable *observable, const struct kn
 static void weigh_words(struct triage *triage)
 {
     struct text all;
-
     text_init(&all);
     for (size_t i = 0; i < triage->log_count; i++)
         if (triage->log[i].kind == SAYING_TEXT)
@@ -667,7 +662,6 @@ static void weigh_words(struct triage *triage)
 void triage_merge(struct triage *triage)
 {
     size_t count = triage->rules->observable_count;
-
     arena_reset(triage->derived);
     memset(triage->known, 0, count * sizeof *triage->known);
     triage->facts = NULL;

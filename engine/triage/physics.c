@@ -64,7 +64,6 @@ void known_growth_init(struct known_growth *growth)
 struct moisture_band physics_band(const struct rules *rules, int grain)
 {
     struct moisture_band band = {INFINITY, -INFINITY, NAN};
-
     if (grain != RULES_NONE) {
         const struct grain *kind = &rules->grains[grain];
         return (struct moisture_band){kind->target_lo, kind->target_hi, kind->raw_limit};
@@ -82,7 +81,6 @@ struct moisture_band physics_band(const struct rules *rules, int grain)
 static double grain_mean(const struct rules *rules, int grain, size_t place)
 {
     double sum = 0.0, share = 0.0;
-
     for (size_t i = 0; i < rules->grain_count; i++) {
         const struct grain *kind = &rules->grains[i];
         double number = *(const double *)(const void *)((const char *)kind + place);
@@ -109,7 +107,6 @@ double physics_moisture(const struct rules *rules, const struct known_grain *gra
                         struct text *assumed)
 {
     double moisture;
-
     if (!isnan(grain->moisture))
         return grain->moisture;
     double own = physics_own_moisture(rules, grain);
@@ -125,7 +122,6 @@ int physics_nearest_vessel(const struct rules *rules, enum vessel_shape shape, d
 {
     int nearest = RULES_NONE;
     double least = INFINITY;
-
     for (size_t i = 0; i < rules->vessel_count; i++) {
         const struct vessel_kind *kind = &rules->vessels[i];
         double apart = fabs(log(1000.0 * kind->mass_kg / grams));
@@ -185,7 +181,6 @@ static bool vessel_of(const struct rules *rules, const struct known_vessel *said
 {
     struct known_vessel vessel = *said;
     bool own = !isnan(vessel.own[0]);
-
     if (vessel.kind == RULES_NONE && own) {
         double guess = isnan(vessel.grams) ? 1000.0 * bulk * body_litres(&vessel) : vessel.grams;
         vessel.kind = physics_nearest_vessel(rules, vessel.own_shape, guess);
@@ -209,28 +204,17 @@ static bool vessel_of(const struct rules *rules, const struct known_vessel *said
 void physics_explain(struct text *out, enum physics_answer answer,
                      const struct physics_refusal *refusal)
 {
+    static const char *const missing[] = {
+        [PHYSICS_NO_RULES] = "the rules hold no assumptions to compute this from",
+        [PHYSICS_NO_COOK] = "the cook is unknown: neither pressure nor minutes were said",
+        [PHYSICS_NO_MINUTES] = "the cook is unknown: the minutes at pressure were not said",
+        [PHYSICS_NO_SPECIES] = "the mushroom is unknown, or how fast it grows",
+    };
     char message[256];
-
-    switch (answer) {
-    case PHYSICS_OK:
-        break;
-    case PHYSICS_NO_RULES:
-        text_puts(out, "the rules hold no assumptions to compute this from");
-        break;
-    case PHYSICS_NO_COOK:
-        text_puts(out, "the cook is unknown: neither pressure nor minutes were said");
-        break;
-    case PHYSICS_NO_MINUTES:
-        text_puts(out, "the cook is unknown: the minutes at pressure were not said");
-        break;
-    case PHYSICS_NO_SPECIES:
-        text_puts(out, "the mushroom is unknown, or how fast it grows");
-        break;
-    case PHYSICS_REFUSED:
+    if (answer == PHYSICS_REFUSED)
         limit_message(message, sizeof message, refusal->fault, refusal->value);
-        text_puts(out, message);
-        break;
-    }
+    if (answer != PHYSICS_OK)
+        text_puts(out, answer == PHYSICS_REFUSED ? message : missing[answer]);
 }
 
 /* ---- the cook -------------------------------------------------------------------------------- */
@@ -271,7 +255,6 @@ static double dry_grams(const struct rules *rules, const struct known_grain *gra
 {
     double grain_moisture = physics_own_moisture(rules, grain), dry, water;
     double target = physics_moisture(rules, grain, NULL);
-
     if (!isnan(grain->dry))
         return grain->dry;
     if (isnan(target)) {
@@ -301,7 +284,6 @@ static void cook_times(const struct cook_rules *cook, const struct known_cook *k
                        struct cook_setup *setup)
 {
     double air_doubt = cook->air_doubt >= 1.0 ? cook->air_doubt : 1.0;
-
     setup->steam = (struct steam_conditions){
         .gauge_kpa = said_or(known->gauge, 15.0 * STEAM_KPA_PER_PSI),
         .altitude_m = said_or(known->altitude, 0.0),
@@ -322,7 +304,6 @@ enum physics_answer physics_cook(const struct rules *rules, const struct known_c
 {
     const struct cook_rules *cook = &rules->cook;
     double grams = NAN, bulk = physics_bulk(rules, known->grain.kind);
-
     *refusal = (struct physics_refusal){PROCESS_OK, NAN};
     if (isnan(known->minutes))
         return isnan(known->gauge) ? PHYSICS_NO_COOK : PHYSICS_NO_MINUTES;
@@ -359,7 +340,6 @@ static bool starter_points(const struct rules *rules, const struct known_growth 
                            struct text *assumed)
 {
     int index = known->starter;
-
     if (index == RULES_NONE && rules->starter_count > 0) {
         index = 0; /* the first of the file is the commonest */
         assume(assumed, "%s", rules->starters[0].name);
@@ -395,7 +375,6 @@ enum physics_answer physics_growth(const struct rules *rules, const struct known
     const struct forecast_rules *given = &rules->forecast;
     struct cook_setup body;
     double grams = NAN, bulk = physics_bulk(rules, known->grain.kind);
-
     *refusal = (struct physics_refusal){PROCESS_OK, NAN};
     if (known->species == RULES_NONE || !growth_known(&rules->species[known->species].growth))
         return PHYSICS_NO_SPECIES;

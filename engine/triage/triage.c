@@ -20,7 +20,6 @@ struct triage *triage_new(const struct rules *rules, struct reader *reader,
     struct arena *house = arena_new();
     struct triage *triage = arena_alloc(house, sizeof *triage);
     size_t count = rules->observable_count, causes = rules->cause_count;
-
     *triage = (struct triage){.rules = rules, .reader = reader, .reasoner = reasoner};
     triage->house = house;
     triage->said = arena_new();
@@ -96,7 +95,6 @@ const char *triage_keep_words(struct triage *triage, const char *bytes, size_t l
 {
     const struct text_safe_options options = {.limit = WORDS_LIMIT};
     struct text safe;
-
     text_init(&safe);
     text_safe(&safe, bytes, length, &options);
     const char *kept = arena_copy(triage->said, safe.bytes, safe.length);
@@ -147,7 +145,6 @@ static void say_list(struct triage *triage, const struct reading_list *list, enu
 enum status triage_tell(struct triage *triage, const char *text, size_t length, struct diags *diags)
 {
     struct reading_list list;
-
     arena_reset(triage->scratch);
     enum status status = reader_read(triage->reader, text, length, triage->scratch, &list, diags);
     if (status != STATUS_OK)
@@ -165,7 +162,6 @@ enum status triage_set(struct triage *triage, const char *sign, const char *valu
 {
     struct reading reading;
     struct diags *unplaced = diags_new();
-
     enum status status = reader_set(triage->reader, sign, value, &reading, unplaced);
     for (size_t i = 0; i < diags_kept(unplaced); i++) { /* with the place the setting stands at */
         const struct diag *diag = diags_get(unplaced, i);
@@ -192,7 +188,6 @@ enum status triage_case(struct triage *triage, const struct labelled_case *label
 {
     const struct decision_rules *rules = &triage->rules->decision;
     struct stakes *stakes = &triage->stakes;
-
     if (!isnan(labelled->worth))
         stakes->worth = labelled->worth;
     if (!isnan(labelled->neighbours))
@@ -239,7 +234,6 @@ static void say_no_other(struct triage *triage, size_t start, size_t index)
 {
     const struct observable *observable = &triage->rules->observables[index];
     uint32_t seen = 0;
-
     for (size_t i = start; i < triage->log_count; i++)
         if (triage->log[i].kind == SAYING_TOLD && triage->log[i].observable == index)
             seen |= triage->log[i].said.seen;
@@ -282,7 +276,6 @@ enum status triage_answer(struct triage *triage, size_t observable, const char *
     uint32_t bits;
     size_t start = triage->log_count;
     bool numbered = asked->kind != KIND_NUMBER && list_numbers(text, asked->value_count, &bits);
-
     arena_reset(triage->scratch);
     enum status status = numbered ? STATUS_OK
                                   : reader_answer(triage->reader, observable, text, strlen(text),

@@ -66,7 +66,6 @@ static void add_row(const struct rules *rules, const json_t *row, struct kept_fa
     const json_t *lo = json_object_get(number, "lo"), *hi = json_object_get(number, "hi");
     int index = sign != NULL && id != NULL ? rules_observable(rules, sign) : RULES_NONE;
     int value = index != RULES_NONE ? rules_value(&rules->observables[index], id) : RULES_NONE;
-
     if (value == RULES_NONE ||
         (origin != NULL && (strcmp(origin, origin_name(ORIGIN_JOURNAL)) == 0 ||
                             strcmp(origin, origin_name(ORIGIN_COMPUTED)) == 0)))
@@ -91,7 +90,6 @@ enum status facts_read(const struct rules *rules, const char *text, struct arena
     struct kept_fact *read = arena_array(arena, rules->observable_count, sizeof *read);
     json_t *array = json_loads(text[0] != '\0' ? text : "[]", 0, NULL);
     enum status status = json_is_array(array) ? STATUS_OK : STATUS_DATA;
-
     *count = 0;
     for (size_t at = 0; at < json_array_size(array); at++)
         add_row(rules, json_array_get(array, at), read, count);
@@ -243,7 +241,6 @@ static void steps_find(struct triage *triage)
     struct verdict *verdict = &triage->verdict;
     enum action action = verdict->decision.action;
     const struct finding *from = NULL;
-
     if (action == ACTION_KEEP) {
         for (size_t i = 0; !from && i < triage->rules->finding_count; i++) {
             const struct finding *finding = &triage->rules->findings[verdict->findings[i].index];
@@ -325,7 +322,6 @@ const struct verdict *triage_judge_briefly(struct triage *triage)
 {
     struct verdict *verdict = &triage->verdict;
     struct posterior *posterior = &triage->posterior;
-
     arena_reset(triage->judged);
     triage_compute(triage);
     reason_posterior(triage->reasoner, &triage->evidence, -1.0, posterior);
@@ -343,7 +339,6 @@ const struct verdict *triage_judge(struct triage *triage)
 {
     struct verdict *verdict = &triage->verdict;
     struct explanation *explanation = &verdict->explanation;
-
     triage_judge_briefly(triage);
     verdict->causes = rank(triage, triage->posterior.cause, triage->rules->cause_count);
     explanation->weights =
