@@ -2,56 +2,7 @@
 #ifndef JARSIDE_CLI_ASSIGN_H
 #define JARSIDE_CLI_ASSIGN_H
 
-#include "base/memory.h"
-#include "base/units.h"
 #include "cli/app.h"
-#include "process/limits.h"
-#include "triage/physics.h"
-
-/*
- * Options that are quantities, vessels, dates, logs: what the planning commands
- * share. An option not given leaves its target untouched. What cannot be read or
- * cannot be is a fault of the data given (STATUS_DATA) that names the option.
- */
-
-/* A quantity with its unit; a range stands for its middle. A bare number is accepted for minutes,
- * days, per cent and counts only, where no two units are in use. */
-enum status option_quantity(struct app *app, const char *name, enum dimension dimension,
-                            double *value);
-/* The same for something that may not be negative. */
-enum status option_amount(struct app *app, const char *name, enum dimension dimension,
-                          double *value);
-
-/* The index of an id in a list of the rules; the nearest is suggested. */
-enum status option_species(struct app *app, int *index);
-enum status option_grain(struct app *app, int *index);
-
-/*
- * --vessel: an id; bag:1.36kg or jar:500g (the nearest kind, filled so); jar:1quart (by volume);
- * bag:20x12x8cm or jar:9x12cm (diameter and height of the filled grain). --mass says the grams.
- */
-enum status option_vessel(struct app *app, struct known_vessel *vessel);
-
-/* Grain: --grain, --own-moisture, --moisture, --dry, --water. */
-enum status option_mix(struct app *app, struct known_grain *grain);
-
-/* An ISO date; NULL when not given. */
-enum status option_date(struct app *app, const char *name, const char **date);
-
-/*
- * Reads a temperature log (process/probe.h), handing each reading to `reading`. `path` may be "-".
- * --probe-unit says C or F when the log does not.
- */
-enum status read_log(struct app *app, const char *path,
-                     bool (*reading)(void *context, double minutes, double celsius), void *context);
-
-/* Until every command fills its struct from its table: what options_fill does, one at a time. */
-enum status app_limit(struct app *app, size_t *limit);
-enum status app_moment(struct app *app, const char *name, struct moment *moment);
-enum status app_table(struct app *app, enum record *record);
-
-/* The bound an option broke. */
-enum status option_refused(struct app *app, const struct physics_refusal *refusal);
 
 /*
  * Records by the labels that people type. The journal must be open.

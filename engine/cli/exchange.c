@@ -9,7 +9,6 @@
 #include <unistd.h>
 
 #include "cli/app.h"
-#include "cli/assign.h"
 #include "cli/cli.h"
 #include "journal/check.h"
 #include "journal/consult.h"
@@ -100,6 +99,13 @@ enum status demo_for_now(struct app *app)
 }
 
 /* ==== import ================================================================================== */
+
+/* The table that --table names, which was given. */
+static enum status named_table(struct app *app, enum record *record)
+{
+    const struct option option = {.name = "table", .kind = OPTION_TABLE};
+    return option_read(app, &option, arguments_value(&app->arguments, "table"), record);
+}
 
 static const struct option options[] = {
     {"table", "NAME", "FILE is this table; only needed when its name does not say so",
@@ -237,7 +243,7 @@ static enum status which_table(struct app *app, const char *path, enum record *r
 {
     *record = import_table_of(path);
     if (arguments_value(&app->arguments, "table") != NULL)
-        return app_table(app, record);
+        return named_table(app, record);
     return *record != RECORD_COUNT ? STATUS_OK
                                    : app_usage(app,
                                                "'%s' is named after no table; --table says which "
@@ -459,7 +465,7 @@ static enum status export_one(struct app *app)
 {
     enum record record = RECORD_COUNT;
     const struct arguments *arguments = &app->arguments;
-    enum status fault = app_table(app, &record);
+    enum status fault = named_table(app, &record);
     if (fault == STATUS_OK)
         fault = app_journal(app, JOURNAL_READ);
     if (fault != STATUS_OK)

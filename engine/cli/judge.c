@@ -282,10 +282,11 @@ static const struct option ask_options[] = {
 
 static enum status run_ask(struct app *app)
 {
-    enum status fault = app_load(app, NULL, 0);
-    if (fault != STATUS_OK)
-        return fault;
-    if (arguments_flag(&app->arguments, "no-input"))
+    bool no_input = false;
+    enum status status;
+    if ((status = app_load(app, NULL, 0)) || (status = options_fill(app, &no_input)))
+        return status;
+    if (no_input)
         return app_usage(app, "a conversation needs input; "
                               "'jarside judge \"what you see\"' answers without asking");
     struct prompt_opening opening = {

@@ -3,8 +3,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "cli/assign.h"
 #include "cli/cli.h"
+#include "process/probe.h"
+#include "triage/physics.h"
 #include "view/plan.h"
 
 /* Plans: what a cook does, what to weigh, when the grain will be white. */
@@ -21,7 +22,30 @@ static enum status begin(struct app *app)
 
 static enum status refused(struct app *app, enum process_error fault, double value)
 {
-    return option_refused(app, &(struct physics_refusal){fault, value});
+    char message[256];
+    limit_message(message, sizeof message, fault, value);
+    return app_error(app, STATUS_DATA, NULL, "%s", message);
+}
+
+/* Reads a temperature log (process/probe.h), handing each reading to `reading`. `path` may be "-".
+ * --probe-unit says C or F when the log does not. */
+static enum status read_log(struct app *app, const char *path,
+                            bool (*reading)(void *context, double minutes, double celsius),
+                            void *context)
+{
+    const char *unit = arguments_value(&app->arguments, "probe-unit");
+    const struct probe_sink sink = {context, reading};
+    struct probe_log log;
+    if (unit != NULL && strcmp(unit, "C") != 0 && strcmp(unit, "F") != 0)
+        return app_error(app, STATUS_DATA, "--probe-unit", "'%s' is neither C nor F", unit);
+    probe_init(&log, path,
+               unit == NULL     ? PROBE_UNKNOWN
+               : unit[0] == 'C' ? PROBE_CELSIUS
+                                : PROBE_FAHRENHEIT,
+               &sink, app->diags);
+    const struct csv_table table = probe_table(&log);
+    enum status status = csv_read(&table, strcmp(path, "-") == 0 ? stdin : NULL, NULL, app->diags);
+    return status == STATUS_OK ? probe_finish(&log) : status;
 }
 
 /* What physics answered: STATUS_OK, or the exit status after saying why not. */
@@ -32,7 +56,7 @@ static enum status answered(struct app *app, enum physics_answer answer,
     if (answer == PHYSICS_OK)
         return STATUS_OK;
     if (answer == PHYSICS_REFUSED)
-        return option_refused(app, refusal);
+        return refused(app, refusal->fault, refusal->value);
     text_init(&why);
     physics_explain(&why, answer, refusal);
     enum status status = app_usage(app, "%s", why.bytes);
