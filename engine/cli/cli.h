@@ -38,6 +38,7 @@ extern const struct command command_due;
 extern const struct command command_labels;
 extern const struct command command_rules_check;
 extern const struct command command_rules_test;
+extern const struct command command_rules_words;
 extern const struct command command_review;
 extern const struct command command_rules_learn;
 extern const struct command command_journal_demo;

@@ -135,6 +135,8 @@ static void show_score(struct app *app, const struct score *score, bool all)
     share_row(screen, "clean discarded needlessly", score->needless_discards, score->clean);
     screen_say(screen, 0, 0, ROLE_PLAIN, "log score %.3f nats, Brier score %.3f", score->log_score,
                score->brier);
+    if (!isnan(score->auc))
+        screen_say(screen, 0, 0, ROLE_PLAIN, "AUC of contaminated or not %.3f", score->auc);
     show_calibration(screen, score);
 }
 
@@ -233,6 +235,61 @@ const struct command command_rules_test = {
               "scores. Exit status 1 when a contaminated vessel was called keep.",
     .options = test_options,
     .run = run_test,
+};
+
+/* ---- rules words ----------------------------------------------------------------------------- */
+
+struct wording {
+    size_t least;
+};
+
+static const struct option words_options[] = {
+    {"least", "N", "leave out what fewer than N texts say; else 2", OPTION_COUNT,
+     .target = offsetof(struct wording, least), .low = 1, .high = 1000},
+    {0},
+};
+
+static enum status run_words(struct app *app)
+{
+    struct wording given = {.least = 2};
+    struct text table;
+    enum status status;
+
+    if (app->arguments.operand_count == 0)
+        return app_usage(app, "name the folders or files of labelled cases to count");
+    if ((status = options_fill(app, &given)) || (status = app_load(app, NULL, 0)))
+        return status;
+    struct word_counts *counts = word_counts_new(app->rules);
+    for (size_t i = 0; i < app->arguments.operand_count && status == STATUS_OK; i++) {
+        const struct labelled_case *cases = NULL;
+        size_t count = 0;
+        status = cases_load(app->arguments.operands[i], app->rules, app->arena, &cases, &count,
+                            app->diags);
+        for (size_t k = 0; k < count; k++)
+            word_counts_add(counts, cases[k].text, strlen(cases[k].text), cases[k].findings,
+                            cases[k].finding_count);
+    }
+    if (status == STATUS_OK) {
+        text_init(&table);
+        word_counts_table(counts, given.least, &table);
+        status = app_write(app, "-", &table, false);
+        text_release(&table);
+    }
+    word_counts_free(counts);
+    return status;
+}
+
+const struct command command_rules_words = {
+    .name = "rules words",
+    .summary = "counts which words go with which finding in labelled cases",
+    .operands = "FILE-OR-DIR...",
+    .detail =
+        "Prints the table that stands in words.tsv among the rules: how often each word, and each "
+        "two that follow one another, went with each finding. The same cases give the same "
+        "bytes. The shipped table is made by: jarside rules words corpus/voices corpus/cases "
+        "corpus/cases-hard > rules/words.tsv",
+    .options = words_options,
+    .run = run_words,
 };
 
 /* ==== rules learn ============================================================================= */

@@ -133,6 +133,21 @@ static void average(struct score *score)
     score->contamination_error = bins_average(score->contamination);
 }
 
+/* Of all pairs of one contaminated and one clean case; ties count half. */
+static double area_under_curve(const struct score_row *rows, size_t count)
+{
+    double pairs = 0, won = 0;
+    for (size_t i = 0; i < count; i++)
+        for (size_t k = 0; rows[i].contaminated && k < count; k++)
+            if (rows[k].clean) {
+                pairs++;
+                won += rows[i].contaminated_p > rows[k].contaminated_p    ? 1.0
+                       : rows[i].contaminated_p == rows[k].contaminated_p ? 0.5
+                                                                          : 0.0;
+            }
+    return pairs > 0 ? won / pairs : NAN;
+}
+
 static enum status tell_case(struct triage *triage, const struct labelled_case *labelled,
                              struct diags *diags)
 {
@@ -164,6 +179,7 @@ enum status score_cases(struct triage *triage, const struct labelled_case *cases
         count_row(score, &rows[i]);
     }
     average(score);
+    score->auc = area_under_curve(rows, count);
     return STATUS_OK;
 }
 

@@ -23,7 +23,8 @@
  * calibrated probabilities using Bayesian binning", AAAI 2015). Where several
  * findings are labelled any of them is right, so the leader must seem surer than
  * it says; whether a vessel is contaminated at all is one question in every case
- * whose labels agree on it, and has an error of its own, binned the same way.
+ * whose labels agree on it, and has an error of its own, binned the same way. AUC: the area under the
+ * receiver operating characteristic of that chance (Hanley & McNeil, Radiology 143, 1982).
  */
 enum { SCORE_BINS = 10, SCORE_TOP = 3 };
 
@@ -53,6 +54,8 @@ struct score {
     size_t cases, finding_first, finding_three, caused, cause_three, action_right;
     size_t unsafe_keeps, clean, needless_discards;
     double log_score, brier, calibration_error, contamination_error;
+    double
+        auc; /* chance that of a contaminated and a clean one the former is called likelier so; NAN */
     struct score_bin bins[SCORE_BINS];
     struct score_bin contamination[SCORE_BINS]; /* of the chance that it is contaminated */
     const struct score_row *rows;               /* `cases` of them, in order */
