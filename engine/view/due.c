@@ -97,8 +97,7 @@ struct gathering {
 static enum status read_batch(const struct journal_view *view, const struct vessel *vessel,
                               struct batch *batch, struct vessel_forecast *forecast)
 {
-    enum status status =
-        journal_get(view->journal, RECORD_BATCH, vessel->batch, view->arena, batch, view->diags);
+    enum status status = view_get(view, RECORD_BATCH, vessel->batch, batch);
     return status != STATUS_OK ? status
                                : vessel_forecast_of(view->journal, view->rules, batch, vessel,
                                                     forecast, view->diags);
@@ -119,8 +118,7 @@ static enum status date_vessel(const struct journal_view *view, struct gathering
     vessel->due_for = FIRST_LOOK;
     if (status != STATUS_OK || vessel->last_look == 0)
         return status;
-    status =
-        journal_get(view->journal, RECORD_LOOK, vessel->last_look, view->arena, &look, view->diags);
+    status = view_get(view, RECORD_LOOK, vessel->last_look, &look);
     if (status == STATUS_OK) {
         bool keep = strcmp(look.action, action_name(ACTION_KEEP)) == 0;
         vessel->due = moment_day(look.at) + (keep ? (int64_t)gathering->forecast.look_every : 0);
@@ -135,8 +133,7 @@ static enum status gather(const struct journal_view *view, struct gathering *gat
 {
     for (size_t i = 0; i < page->count; i++) {
         struct vessel vessel;
-        enum status status = journal_get(view->journal, RECORD_VESSEL, page->ids[i], view->arena,
-                                         &vessel, view->diags);
+        enum status status = view_get(view, RECORD_VESSEL, page->ids[i], &vessel);
         if (status == STATUS_OK && !dated)
             status = date_vessel(view, gathering, &vessel);
         if (status != STATUS_OK)
@@ -394,8 +391,7 @@ static enum status sticker_of(const struct journal_view *view, const struct vess
                               struct sticker *sticker)
 {
     struct batch batch;
-    enum status status =
-        journal_get(view->journal, RECORD_BATCH, vessel->batch, view->arena, &batch, view->diags);
+    enum status status = view_get(view, RECORD_BATCH, vessel->batch, &batch);
     if (status != STATUS_OK)
         return status;
     sticker->label = vessel->label;

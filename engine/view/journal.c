@@ -11,6 +11,11 @@
 #define SAY(...)    screen_say(screen, 0, 2, ROLE_PLAIN, __VA_ARGS__)
 #define FORMAT(...) arena_format(view->arena, __VA_ARGS__)
 
+enum status view_get(const struct journal_view *view, enum record record, int64_t id, void *row)
+{
+    return journal_get(view->journal, record, id, view->arena, row, view->diags);
+}
+
 /* ---- words ----------------------------------------------------------------------------------- */
 
 /* The text as a string in the arena; it is released. */
@@ -45,7 +50,7 @@ const char *view_batch_words(const struct journal_view *view, const struct batch
     struct lot lot = {.grain = ""};
     const char *species = view_name(view, LIST_SPECIES, batch->species);
     if (batch->lot != 0)
-        (void)journal_get(view->journal, RECORD_LOT, batch->lot, view->arena, &lot, view->diags);
+        (void)view_get(view, RECORD_LOT, batch->lot, &lot);
     const char *grain = view_name(view, LIST_GRAINS, lot.grain);
     if (species[0] == '\0')
         species = "unknown mushroom";
@@ -60,8 +65,7 @@ static bool has_label(enum record record)
 const char *view_label(const struct journal_view *view, enum record record, int64_t id)
 {
     union any_record row;
-    if (id == 0 || !has_label(record) ||
-        journal_get(view->journal, record, id, view->arena, &row, view->diags) != STATUS_OK)
+    if (id == 0 || !has_label(record) || view_get(view, record, id, &row) != STATUS_OK)
         return "";
     return row.named.label;
 }
@@ -178,7 +182,7 @@ static json_t *label_json(const struct journal_view *view, enum record record, i
     union any_record row;
     if (id == 0)
         return json_null();
-    enum status status = journal_get(view->journal, record, id, view->arena, &row, view->diags);
+    enum status status = view_get(view, record, id, &row);
     return status == STATUS_OK      ? view_json_text(row.named.label)
            : status == STATUS_USAGE ? json_null()
                                     : NULL;
@@ -377,8 +381,7 @@ static const char *state_cell(const struct journal_view *view, const union any_r
 static const char *age_cell(const struct journal_view *view, const union any_record *row)
 {
     struct batch batch;
-    if (journal_get(view->journal, RECORD_BATCH, row->vessel.batch, view->arena, &batch,
-                    view->diags) != STATUS_OK)
+    if (view_get(view, RECORD_BATCH, row->vessel.batch, &batch) != STATUS_OK)
         return "";
     return FORMAT("%lld", (long long)moment_days_between(batch.at, view->now));
 }
@@ -396,8 +399,7 @@ static const char *newest_cell(const struct journal_view *view, const union any_
     struct look look;
     if (vessel->last_look == 0)
         return vessel->control ? "a control" : "never looked at";
-    if (journal_get(view->journal, RECORD_LOOK, vessel->last_look, view->arena, &look,
-                    view->diags) != STATUS_OK)
+    if (view_get(view, RECORD_LOOK, vessel->last_look, &look) != STATUS_OK)
         return "";
     const char *words = FORMAT("%s, %s: %s", look.action, day_of(view, look.at),
                                view_name(view, LIST_FINDINGS, look.finding));
@@ -492,8 +494,7 @@ enum status view_list(struct screen *screen, const struct journal_view *view, en
         headings[columns] = cells[columns].heading;
     table_init(&table, screen, headings, columns, view->arena);
     for (size_t i = 0; i < page->count; i++) {
-        enum status status =
-            journal_get(view->journal, record, page->ids[i], view->arena, &row, view->diags);
+        enum status status = view_get(view, record, page->ids[i], &row);
         if (status != STATUS_OK)
             return status;
         for (size_t k = 0; k < columns; k++)
@@ -515,7 +516,7 @@ json_t *view_list_json(const struct journal_view *view, enum record record, cons
     *status = STATUS_OK;
     for (size_t i = 0; i < page->count; i++) {
         struct vessel_tally tally;
-        *status = journal_get(view->journal, record, page->ids[i], view->arena, &row, view->diags);
+        *status = view_get(view, record, page->ids[i], &row);
         if (*status == STATUS_OK && counted(record))
             *status = survey_tally(view->journal, record, page->ids[i], &tally, view->diags);
         if (*status != STATUS_OK) {
@@ -536,7 +537,7 @@ enum { DATE_COLUMNS = 12, DAY_COLUMNS = 20, MOST_VESSELS = 200, MOST_BATCHES = 4
 enum { JSON_MOST_BATCHES = 1000 };
 
 /* All that is read for the history of one record, for both ways of showing it. */
-struct told_history {
+struct history_report {
     enum record record;
     const union any_record *row;
     struct history history;
@@ -550,33 +551,32 @@ struct told_history {
 
 static enum status read_history(const struct journal_view *view, enum record record,
                                 const void *row, size_t limit, size_t batches,
-                                struct told_history *told)
+                                struct history_report *report)
 {
     struct journal *journal = view->journal;
     struct arena *arena = view->arena;
     enum status status;
 
-    *told = (struct told_history){.record = record, .row = row};
-    const struct vessel *vessel = &told->row->vessel;
-    told->dated = record == RECORD_VESSEL || record == RECORD_BATCH;
-    if (record == RECORD_VESSEL) {
-        if ((status = journal_get(journal, RECORD_BATCH, vessel->batch, arena, &told->batch,
-                                  view->diags)) ||
-            (status = history_of(journal, record, row, limit, arena, &told->history, view->diags)))
-            return status;
-        return vessel_forecast_of(journal, view->rules, &told->batch, vessel, &told->forecast,
-                                  view->diags);
-    }
-    int64_t id = told->row->named.id;
+    *report = (struct history_report){.record = record, .row = row};
+    const struct vessel *vessel = &report->row->vessel;
+    int64_t id = report->row->named.id;
+    report->dated = record == RECORD_VESSEL || record == RECORD_BATCH;
     if (record == RECORD_BATCH)
-        told->batch = told->row->batch;
-    status = history_of(journal, record, row, limit, arena, &told->history, view->diags);
+        report->batch = report->row->batch;
+    if ((status = history_of(journal, record, row, limit, arena, &report->history, view->diags)))
+        return status;
+    if (record == RECORD_VESSEL) {
+        status = view_get(view, RECORD_BATCH, vessel->batch, &report->batch);
+        return status != STATUS_OK ? status
+                                   : vessel_forecast_of(journal, view->rules, &report->batch,
+                                                        vessel, &report->forecast, view->diags);
+    }
     if (status == STATUS_OK && record == RECORD_STARTER)
-        status = survey_children(journal, id, arena, &told->children, view->diags);
+        status = survey_children(journal, id, arena, &report->children, view->diags);
     if (status == STATUS_OK)
-        status = survey_tally(journal, record, id, &told->tally, view->diags);
+        status = survey_tally(journal, record, id, &report->tally, view->diags);
     if (status == STATUS_OK && record != RECORD_PLACE && record != RECORD_BATCH)
-        status = survey_batches(journal, record, id, batches, arena, &told->batches, view->diags);
+        status = survey_batches(journal, record, id, batches, arena, &report->batches, view->diags);
     return status;
 }
 
@@ -590,8 +590,7 @@ static void say_batch_records(struct screen *screen, const struct journal_view *
     text_init(&text);
     if (batch->starter != 0)
         text_printf(&text, ", starter %s", view_label(view, RECORD_STARTER, batch->starter));
-    if (batch->cook != 0 && journal_get(view->journal, RECORD_COOK, batch->cook, view->arena, &cook,
-                                        view->diags) == STATUS_OK) {
+    if (batch->cook != 0 && view_get(view, RECORD_COOK, batch->cook, &cook) == STATUS_OK) {
         const char *what = view_cook_words(view, &cook);
         text_printf(&text, ", cook %s%s%s%s", cook.label, what[0] != '\0' ? " (" : "", what,
                     what[0] != '\0' ? ")" : "");
@@ -631,29 +630,29 @@ static const char *entry_words(const struct journal_view *view, const struct his
 
 /* With the label of the vessel, where entries of several stand together. */
 static void say_entries(struct screen *screen, const struct journal_view *view,
-                        const struct told_history *told)
+                        const struct history_report *report)
 {
-    const struct history *history = &told->history;
+    const struct history *history = &report->history;
     if (history->earlier > 0)
         screen_say(screen, 0, 2, ROLE_QUIET, "%zu earlier ones are left out; --limit 0 shows all.",
                    history->earlier);
     for (size_t i = 0; i < history->count; i++) {
         const struct history_entry *entry = &history->entries[i];
         const char *words = entry_words(view, entry), *lead = day_of(view, entry->at);
-        if (told->dated)
+        if (report->dated)
             lead = FORMAT("%s  day %lld", lead,
-                          (long long)moment_days_between(told->batch.at, entry->at));
-        if (told->record == RECORD_BATCH && entry->vessel != 0)
+                          (long long)moment_days_between(report->batch.at, entry->at));
+        if (report->record == RECORD_BATCH && entry->vessel != 0)
             words = FORMAT("%s: %s", view_label(view, RECORD_VESSEL, entry->vessel), words);
-        screen_row(screen, 0, told->dated ? DAY_COLUMNS : DATE_COLUMNS, lead, words);
+        screen_row(screen, 0, report->dated ? DAY_COLUMNS : DATE_COLUMNS, lead, words);
     }
 }
 
 /* What a vessel or a batch is made of, its first day and all that came after. */
 static void say_dated(struct screen *screen, const struct journal_view *view,
-                      const struct told_history *told, const char *note, bool control)
+                      const struct history_report *report, const char *note, bool control)
 {
-    const struct batch *batch = &told->batch;
+    const struct batch *batch = &report->batch;
     const char *starter = view_label(view, RECORD_STARTER, batch->starter);
 
     say_batch_records(screen, view, batch);
@@ -664,50 +663,50 @@ static void say_dated(struct screen *screen, const struct journal_view *view,
                control              ? "cooked with the others, not inoculated"
                : starter[0] != '\0' ? FORMAT("inoculated from %s", starter)
                                     : "inoculated");
-    say_entries(screen, view, told);
+    say_entries(screen, view, report);
     screen_blank(screen);
 }
 
 static void say_vessel(struct screen *screen, const struct journal_view *view,
-                       const struct told_history *told)
+                       const struct history_report *report)
 {
-    const struct vessel *vessel = &told->row->vessel;
+    const struct vessel *vessel = &report->row->vessel;
     const char *stands = view_label(view, RECORD_PLACE, vessel->stands);
     bool lost = vessel->fate == FATE_CONTAMINATED || vessel->fate == FATE_STUCK;
     char room[MOMENT_ROOM], other[MOMENT_ROOM], when[WHEN_ROOM];
     int64_t from, to;
 
     screen_say(screen, 0, 2, ROLE_STRONG, "%s: %s, %s%s%s%s.", vessel->label,
-               view_name(view, LIST_VESSELS, vessel->kind), view_batch_words(view, &told->batch),
+               view_name(view, LIST_VESSELS, vessel->kind), view_batch_words(view, &report->batch),
                vessel->control ? ", a control" : "", stands[0] != '\0' ? ", in " : "", stands);
     SAY("It is %s%s%s%s%s.", vessel_state_words[vessel->state], lost ? "; counts as " : "",
         lost ? fate_words[vessel->fate] : "", moment_known(vessel->ended) ? " since " : "",
         moment_write_day(vessel->ended, room));
-    say_dated(screen, view, told, vessel->note, vessel->control);
+    say_dated(screen, view, report, vessel->note, vessel->control);
     if (vessel->state == VESSEL_DISCARDED || vessel->state == VESSEL_USED)
         return;
     if (vessel->due != 0)
         SAY("Look due %s (%s).", view_when(vessel->due, moment_day(view->now), when),
             vessel->due_for);
     if (!vessel->control &&
-        view_forecast_days(&told->batch, &told->forecast, &told->forecast.full, &from, &to))
+        view_forecast_days(&report->batch, &report->forecast, &report->forecast.full, &from, &to))
         SAY("The forecast has it white through from %s to %s.", view_day(from, room),
             view_day(to, other));
 }
 
 static enum status say_batch(struct screen *screen, const struct journal_view *view,
-                             const struct told_history *told)
+                             const struct history_report *report)
 {
     struct survey survey = survey_all(RECORD_VESSEL, MOST_VESSELS);
     struct page page;
 
-    survey.batch = told->batch.id;
+    survey.batch = report->batch.id;
     enum status status = survey_page(view->journal, &survey, view->arena, &page, view->diags);
     if (status != STATUS_OK)
         return status;
-    screen_say(screen, 0, 2, ROLE_STRONG, "%s: %s. %s.", told->batch.label,
-               view_batch_words(view, &told->batch), tally_words(view, &told->tally));
-    say_dated(screen, view, told, told->batch.note, false);
+    screen_say(screen, 0, 2, ROLE_STRONG, "%s: %s. %s.", report->batch.label,
+               view_batch_words(view, &report->batch), tally_words(view, &report->tally));
+    say_dated(screen, view, report, report->batch.note, false);
     return view_list(screen, view, RECORD_VESSEL, &page);
 }
 
@@ -721,8 +720,7 @@ static enum status say_ancestors(struct screen *screen, const struct journal_vie
                                      &rows, &count, view->diags);
     for (size_t i = 0; i < count && status == STATUS_OK && depth < DEEPEST; i++) {
         struct starter starter;
-        status = journal_get(view->journal, RECORD_STARTER, ((struct parent *)rows)[i].parent,
-                             view->arena, &starter, view->diags);
+        status = view_get(view, RECORD_STARTER, ((struct parent *)rows)[i].parent, &starter);
         if (status != STATUS_OK)
             break;
         screen_say(screen, 2 * depth, 2, ROLE_PLAIN, "from %s%s%s%s%s", starter.label,
@@ -735,52 +733,52 @@ static enum status say_ancestors(struct screen *screen, const struct journal_vie
 
 /* What vessels are made with, and what became of them. */
 static enum status say_around(struct screen *screen, const struct journal_view *view,
-                              const struct told_history *told)
+                              const struct history_report *report)
 {
     enum status status = STATUS_OK;
     struct text text;
 
-    screen_say(screen, 0, 2, ROLE_STRONG, "%s %s", record_types[told->record].name,
-               told->row->named.label);
-    view_record(screen, view, told->record, told->row);
-    if (told->record == RECORD_STARTER)
-        status = say_ancestors(screen, view, told->row->starter.id, 1);
-    if (told->children.count > 0) {
+    screen_say(screen, 0, 2, ROLE_STRONG, "%s %s", record_types[report->record].name,
+               report->row->named.label);
+    view_record(screen, view, report->record, report->row);
+    if (report->record == RECORD_STARTER)
+        status = say_ancestors(screen, view, report->row->starter.id, 1);
+    if (report->children.count > 0) {
         text_init(&text);
-        for (size_t i = 0; i < told->children.count; i++)
+        for (size_t i = 0; i < report->children.count; i++)
             text_printf(&text, "%s%s", i > 0 ? ", " : "Made from it: ",
-                        view_label(view, RECORD_STARTER, told->children.ids[i]));
+                        view_label(view, RECORD_STARTER, report->children.ids[i]));
         text_puts(&text, ".");
         screen_text(screen, 2, 2, ROLE_PLAIN, &text);
     }
-    if (told->record == RECORD_PLACE)
-        SAY("Vessels there now: %s.", tally_words(view, &told->tally));
+    if (report->record == RECORD_PLACE)
+        SAY("Vessels there now: %s.", tally_words(view, &report->tally));
     else
-        SAY("It went into %zu batch%s; vessels: %s.", told->batches.total,
-            told->batches.total == 1 ? "" : "es", tally_words(view, &told->tally));
-    if (told->batches.count > 0) {
+        SAY("It went into %zu batch%s; vessels: %s.", report->batches.total,
+            report->batches.total == 1 ? "" : "es", tally_words(view, &report->tally));
+    if (report->batches.count > 0) {
         screen_blank(screen);
         if (status == STATUS_OK)
-            status = view_list(screen, view, RECORD_BATCH, &told->batches);
+            status = view_list(screen, view, RECORD_BATCH, &report->batches);
     }
-    if (told->history.count > 0)
+    if (report->history.count > 0)
         screen_blank(screen);
-    say_entries(screen, view, told);
+    say_entries(screen, view, report);
     return status;
 }
 
 enum status view_history(struct screen *screen, const struct journal_view *view, enum record record,
                          const void *row, size_t limit)
 {
-    struct told_history told;
-    enum status status = read_history(view, record, row, limit, MOST_BATCHES, &told);
+    struct history_report report;
+    enum status status = read_history(view, record, row, limit, MOST_BATCHES, &report);
     if (status != STATUS_OK)
         return status;
     if (record == RECORD_BATCH)
-        return say_batch(screen, view, &told);
+        return say_batch(screen, view, &report);
     if (record != RECORD_VESSEL)
-        return say_around(screen, view, &told);
-    say_vessel(screen, view, &told);
+        return say_around(screen, view, &report);
+    say_vessel(screen, view, &report);
     return STATUS_OK;
 }
 
@@ -803,14 +801,15 @@ static json_t *ancestors_json(const struct journal_view *view, int64_t id, size_
     return from;
 }
 
-static json_t *entries_json(const struct journal_view *view, const struct told_history *told)
+static json_t *entries_json(const struct journal_view *view, const struct history_report *report)
 {
     json_t *entries = json_array();
-    for (size_t i = 0; i < told->history.count; i++) {
-        const struct history_entry *entry = &told->history.entries[i];
-        json_t *day = told->dated
-                          ? json_integer((json_int_t)moment_days_between(told->batch.at, entry->at))
-                          : json_null();
+    for (size_t i = 0; i < report->history.count; i++) {
+        const struct history_entry *entry = &report->history.entries[i];
+        json_t *day =
+            report->dated
+                ? json_integer((json_int_t)moment_days_between(report->batch.at, entry->at))
+                : json_null();
         entries = view_json_append(
             entries,
             json_pack("{s:s, s:o, s:o, s:b, s:o}", "kind", record_types[entry->kind].name, "at",
@@ -823,36 +822,36 @@ static json_t *entries_json(const struct journal_view *view, const struct told_h
 json_t *view_history_json(const struct journal_view *view, enum record record, const void *row,
                           size_t limit, enum status *status)
 {
-    struct told_history told;
-    if ((*status = read_history(view, record, row, limit, JSON_MOST_BATCHES, &told)))
+    struct history_report report;
+    if ((*status = read_history(view, record, row, limit, JSON_MOST_BATCHES, &report)))
         return NULL;
     json_t *root = json_pack("{s:i, s:s, s:o}", "schema", 1, "kind", record_types[record].name,
                              "record", view_record_json(view, record, row));
     if (record == RECORD_VESSEL) {
         int64_t from, to;
-        view_forecast_days(&told.batch, &told.forecast, &told.forecast.full, &from, &to);
-        root = view_json_put(root, "batch", view_record_json(view, RECORD_BATCH, &told.batch));
+        view_forecast_days(&report.batch, &report.forecast, &report.forecast.full, &from, &to);
+        root = view_json_put(root, "batch", view_record_json(view, RECORD_BATCH, &report.batch));
         root = view_json_put(
-            root, "day", json_integer((json_int_t)moment_days_between(told.batch.at, view->now)));
+            root, "day", json_integer((json_int_t)moment_days_between(report.batch.at, view->now)));
         root = view_json_put(root, "full_from", view_json_day(from));
         root = view_json_put(root, "full_to", view_json_day(to));
     }
     if (record == RECORD_STARTER) {
         json_t *made = json_array();
-        for (size_t i = 0; i < told.children.count; i++)
-            made = view_json_append(made, label_json(view, RECORD_STARTER, told.children.ids[i]));
-        root = view_json_put(root, "from", ancestors_json(view, told.row->named.id, 0, status));
+        for (size_t i = 0; i < report.children.count; i++)
+            made = view_json_append(made, label_json(view, RECORD_STARTER, report.children.ids[i]));
+        root = view_json_put(root, "from", ancestors_json(view, report.row->named.id, 0, status));
         root = view_json_put(root, "made_from_it", made);
     }
     if (record != RECORD_VESSEL)
-        root = view_json_put(root, "vessels", tally_json(&told.tally));
+        root = view_json_put(root, "vessels", tally_json(&report.tally));
     if (*status == STATUS_OK && counted(record) && record != RECORD_PLACE && record != RECORD_BATCH)
         root = view_json_put(root, "batches",
-                             view_list_json(view, RECORD_BATCH, &told.batches, status));
+                             view_list_json(view, RECORD_BATCH, &report.batches, status));
     if (*status != STATUS_OK) {
         json_decref(root);
         return NULL;
     }
-    root = view_json_put(root, "earlier", json_integer((json_int_t)told.history.earlier));
-    return view_json_put(root, "events", entries_json(view, &told));
+    root = view_json_put(root, "earlier", json_integer((json_int_t)report.history.earlier));
+    return view_json_put(root, "events", entries_json(view, &report));
 }
