@@ -233,10 +233,14 @@ static char *read_whole(struct arena *arena, const char *path)
 
 static bool read_ids(struct words *words, struct table *table, char *list)
 {
-    char *rest = NULL;
-    for (char *id = strtok_r(list, " ", &rest); id != NULL; id = strtok_r(NULL, " ", &rest))
+    while (*list != '\0') {
+        char *end = list + strcspn(list, " ");
+        const bool last = *end == '\0';
+        *end = '\0';
         *arena_push(words->arena, table->finding, table->finding_count) =
-            rules_finding(words->rules, id);
+            rules_finding(words->rules, list);
+        list = end + !last;
+    }
     return table->finding_count > 0;
 }
 

@@ -30,6 +30,7 @@
  */
 struct words; /* opaque; immutable once read */
 
+/* A table of no words yet; `rules` must outlive it. */
 struct words *words_new(const struct rules *rules);
 void words_free(struct words *words);
 
@@ -57,6 +58,7 @@ size_t words_weigh(const struct words *words, const char *text, size_t length, d
 
 struct word_counts; /* opaque: labelled texts, counted */
 
+/* Nothing counted yet; `rules` must outlive it. */
 struct word_counts *word_counts_new(const struct rules *rules);
 void word_counts_free(struct word_counts *counts);
 /* One text and the findings it is labelled with, the likeliest first; up to three count. */
