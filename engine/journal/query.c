@@ -23,44 +23,34 @@ static int64_t limit_of(size_t limit)
     return limit > 0 ? (int64_t)limit : -1;
 }
 
-/* Ids "FROM `from` ORDER BY `order`": `number` is its parameter ?1. */
+/* Ids of rows "FROM `from`", of which `number` is the parameter ?1: the first in an order, or without
+ * one the newest, by rising id. */
 static enum status page_of(struct journal *journal, const char *from, const char *order,
                            int64_t number, size_t limit, struct arena *arena, struct page *page,
                            struct diags *diags)
 {
     size_t room = 64;
     int64_t *ids = arena_array(arena, room, sizeof *ids), total = 0;
-    *page = (struct page){ids, 0, 0};
-    struct query query = query_begin(
-        journal, diags, journal_sql(journal, "SELECT id FROM %s ORDER BY %s LIMIT ?2", from, order),
-        "ii", number, limit_of(limit));
-    while (query_next(&query)) {
-        if (page->count == room) {
-            page->ids = ids = arena_grow(arena, ids, room, 2 * room, sizeof *ids);
+    const char *sql =
+        order != NULL
+            ? journal_sql(journal, "SELECT id FROM %s ORDER BY %s LIMIT ?2", from, order)
+            : journal_sql(
+                  journal,
+                  "SELECT id FROM (SELECT id FROM %s ORDER BY id DESC LIMIT ?2) ORDER BY id", from);
+    struct query query = query_begin(journal, diags, sql, "ii", number, limit_of(limit));
+    size_t count = 0;
+    for (; query_next(&query); ids[count++] = query_integer(&query, 0))
+        if (count == room) {
+            ids = arena_grow(arena, ids, room, 2 * room, sizeof *ids);
             room *= 2;
         }
-        ids[page->count++] = query_integer(&query, 0);
-    }
+    *page = (struct page){ids, count, count};
     enum status status = query_end(&query);
-    page->total = page->count;
-    if (status != STATUS_OK || limit == 0 || page->count < limit)
+    if (status != STATUS_OK || limit == 0 || count < limit)
         return status;
     status = query_number(journal, &total, diags,
                           journal_sql(journal, "SELECT count(*) FROM %s", from), "i", number);
     page->total = (size_t)total;
-    return status;
-}
-
-/* The newest, by rising id. */
-static enum status newest_of(struct journal *journal, const char *from, int64_t number,
-                             size_t limit, struct arena *arena, struct page *page,
-                             struct diags *diags)
-{
-    enum status status = page_of(journal, from, "id DESC", number, limit, arena, page, diags);
-    int64_t *ids = arena_array(arena, page->count, sizeof *ids);
-    for (size_t i = 0; i < page->count; i++)
-        ids[i] = page->ids[page->count - 1 - i];
-    page->ids = ids;
     return status;
 }
 
@@ -81,8 +71,8 @@ enum status survey_page(struct journal *journal, const struct survey *survey, st
     if (survey->fate != SURVEY_ANY)
         text_printf(&from, " AND fate = '%s'", fate_words[survey->fate]);
     enum status status =
-        newest_of(journal, from.bytes, survey->vessel != 0 ? survey->vessel : survey->batch,
-                  survey->limit, arena, page, diags);
+        page_of(journal, from.bytes, NULL, survey->vessel != 0 ? survey->vessel : survey->batch,
+                survey->limit, arena, page, diags);
     text_release(&from);
     return status;
 }
@@ -128,7 +118,7 @@ enum status survey_batches(struct journal *journal, enum record record, int64_t 
     if (batch_column(record) == NULL)
         return STATUS_INTERNAL;
     snprintf(from, sizeof from, "batch WHERE %s = ?1", batch_column(record));
-    return newest_of(journal, from, id, limit, arena, page, diags);
+    return page_of(journal, from, NULL, id, limit, arena, page, diags);
 }
 
 enum status survey_children(struct journal *journal, int64_t starter, struct arena *arena,
@@ -452,15 +442,6 @@ static bool read_parts(struct cursor *cursor, struct selection_part *parts, size
     return false;
 }
 
-static enum status wrong_form(const char *batch, struct diags *diags)
-{
-    diags_error(diags, (struct position){0},
-                "which vessels are meant is not clear; write it like this: "
-                "look %s \"all fine except 3, 5-7 and 9: green patch; 11: wet below\"",
-                batch);
-    return STATUS_USAGE;
-}
-
 const struct selection_part *selection_part_of(const struct selection *selection, int64_t number)
 {
     for (size_t i = 0; i < selection->part_count; i++)
@@ -520,8 +501,13 @@ enum status selection_read(const char *text, const char *batch, struct arena *ar
         return STATUS_OK;
     cursor.at = behind;
     if (selection->words[0] == '\0' || !read_parts(&cursor, parts, MOST_PARTS, &count) ||
-        cursor.full)
-        return wrong_form(batch, diags);
+        cursor.full) {
+        diags_error(diags, (struct position){0},
+                    "which vessels are meant is not clear; write it like this: "
+                    "look %s \"all fine except 3, 5-7 and 9: green patch; 11: wet below\"",
+                    batch);
+        return STATUS_USAGE;
+    }
     selection->parts = parts;
     selection->part_count = count;
     return check_twice(selection, diags);

@@ -271,25 +271,14 @@ void record_init(enum record record, void *row)
     const struct record_type *type = &record_types[record];
     memset(row, 0, type->size);
     for (const struct column *column = type->columns; column->name != NULL; column++) {
-        char *member = (char *)row + column->offset;
-        switch (column->kind) {
-        case COLUMN_LABEL:
-        case COLUMN_TEXT:
-            *(const char **)(void *)member = "";
-            break;
-        case COLUMN_REAL:
-            *(double *)(void *)member = NAN;
-            break;
-        case COLUMN_MOMENT:
-            *(struct moment *)(void *)member = moment_unknown();
-            break;
-        case COLUMN_INTEGER:
-        case COLUMN_FLAG:
-        case COLUMN_REFERENCE:
-        case COLUMN_WORD:
-            break; /* zero is absent, or the first word */
-        }
-    }
+        void *member = (char *)row + column->offset;
+        if (column->kind == COLUMN_LABEL || column->kind == COLUMN_TEXT)
+            *(const char **)member = "";
+        else if (column->kind == COLUMN_REAL)
+            *(double *)member = NAN;
+        else if (column->kind == COLUMN_MOMENT)
+            *(struct moment *)member = moment_unknown();
+    } /* of the others zero is absent, or the first word */
 }
 
 /* ---- rows of SQL ----------------------------------------------------------------------------- */
