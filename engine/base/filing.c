@@ -49,12 +49,13 @@ static enum status look_first(const char *path, bool replace, struct diags *diag
     return replace ? STATUS_OK : refuse_to_replace(path, diags);
 }
 
-/* Temporary files that have not got their names yet. Who ends the program for lack of memory knows
+/* Temporary files that do not have their names yet. Whoever ends the program for lack of memory knows
  * no filing: there is no other place for them. */
-static struct unfinished {
+struct unfinished {
     struct unfinished *next;
     char *name;
-} * unfinished;
+};
+static struct unfinished *unfinished;
 
 void filing_remove_unfinished(void)
 {
