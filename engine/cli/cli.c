@@ -275,7 +275,6 @@ static void prepare_heap(void)
 static enum status end(struct app *app, enum status status)
 {
     static const char *const reasons[] = {
-        [STATUS_MEMORY] = "out of memory",
         [STATUS_IO] = "cannot write the output",
         [STATUS_INTERNAL] = "a fault of the program; please report what you did",
     };

@@ -32,8 +32,6 @@ static enum status judge_look(void *context, struct journal *journal, const char
     struct look look;
     const struct consult_request request = {.label = vessel, .now = at};
     struct arena *arena = arena_new();
-    if (arena == NULL)
-        return STATUS_MEMORY;
     enum status status =
         consult_vessel(journal, &request, app->triage, arena, &consultation, diags);
     if (status == STATUS_OK)
@@ -308,13 +306,10 @@ static void row_json(struct rows *rows, const struct mapping_row *row, const cha
     text_init(&why);
     text_safe(&label, row->label, strlen(row->label), &safe);
     text_safe(&why, row->why, strlen(row->why), &safe);
-    bool whole = !label.failed && !why.failed;
-    rows->list = view_json_append(rows->list,
-                                  !whole ? NULL
-                                         : json_pack("{s:I, s:I, s:s, s:s, s:s}", "line",
-                                                     (json_int_t)row->at.line, "column",
-                                                     (json_int_t)row->at.column, "verdict", verdict,
-                                                     "label", label.bytes, "why", why.bytes));
+    rows->list = view_json_append(
+        rows->list, json_pack("{s:I, s:I, s:s, s:s, s:s}", "line", (json_int_t)row->at.line,
+                              "column", (json_int_t)row->at.column, "verdict", verdict, "label",
+                              label.bytes, "why", why.bytes));
     text_release(&label);
     text_release(&why);
 }

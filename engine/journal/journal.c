@@ -209,7 +209,7 @@ enum status journal_fault(struct journal *journal, const char *doing, struct dia
     if ((code & 0xff) == SQLITE_NOMEM) {
         diags_error(diags, (struct position){.file = journal->path},
                     "there is not enough memory for this; nothing was changed");
-        return STATUS_MEMORY;
+        return STATUS_IO;
     }
     diags_error(diags, (struct position){.file = journal->path}, "cannot %s the journal: %s (%s)",
                 doing, remedy(code), sqlite3_errmsg(journal->database));
@@ -587,8 +587,6 @@ static enum status fault(const char *path, const char *doing, sqlite3 *database,
                          struct diags *diags)
 {
     int code = sqlite3_extended_errcode(database) & 0xff;
-    if (code == SQLITE_NOMEM)
-        return STATUS_MEMORY;
     bool damaged = code == SQLITE_CORRUPT || code == SQLITE_NOTADB;
     diags_error(diags, (struct position){path, 0, 0}, "cannot be %s: %s", doing,
                 sqlite3_errmsg(database));
