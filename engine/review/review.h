@@ -20,7 +20,7 @@
  * settle it, and what to change first.
  *
  * A review concludes; it shows nothing. All of it is plain data in one arena,
- * for voice/ to tell and to draw. It is a function of its arguments: the same
+ * for view/ to show and to draw. It is a function of its arguments: the same
  * dataset gives the same review.
  *
  * A vessel counts once its fate is known, or once it has been watched for

@@ -461,6 +461,8 @@ static void put_culprit_briefly(struct face *face, size_t k)
 static void put_all_culprits(struct face *face)
 {
     const struct review *review = face->review;
+    if (review->culprit_count == 0)
+        return;
     tags(face, "<div class=\"charts\">\n");
     if (face->page != NULL)
         svg_culprits(face->page, review);
@@ -479,6 +481,8 @@ static void put_changes(struct face *face)
     const struct review *review = face->review;
     char percent[PERCENT_ROOM];
 
+    if (review->change_count == 0)
+        return;
     say(face, QUIET, "What would have saved most comes first. Ranges hold nine times in ten.");
     tags(face, "<ol>\n");
     for (size_t c = 0; c < review->change_count; c++) {
@@ -568,6 +572,8 @@ static void put_apart(struct face *face)
 {
     put_trials(face);
     put_aliases(face);
+    if (face->page->length == 0)
+        return;
     say(face, QUIET,
         "Tests stand best for their cost first. One bit would settle a question between two equal "
         "chances. A cost is effort, with each day of waiting counted in.");
@@ -844,14 +850,6 @@ static void put_near(struct face *face)
     tags(face, "</ul>\n");
 }
 
-static size_t compared_count(const struct review *review)
-{
-    size_t count = 0;
-    for (size_t f = 0; f < review->dataset->factor_count; f++)
-        count += review->factors[f].level_count > 1;
-    return count;
-}
-
 /* Whether a factor stands before another on the page: by q, those never asked last, then as in the
  * table. */
 static bool stands_before(const struct review_factor *factors, size_t a, size_t b)
@@ -876,9 +874,12 @@ static size_t next_factor(const struct review *review, size_t last)
 static void put_factors(struct face *face)
 {
     enum { MOST = 12 };
-    size_t count = face->review->dataset->factor_count, drawn = 0;
-    size_t compared = compared_count(face->review);
+    size_t count = face->review->dataset->factor_count, drawn = 0, compared = 0;
 
+    for (size_t f = 0; f < count; f++)
+        compared += face->review->factors[f].level_count > 1;
+    if (compared == 0)
+        return;
     say(face, PLAIN,
         "Share lost, with its exact 95 % range. What parts the vessels most clearly comes first. "
         "All vessels are counted here, whatever else explains their loss.");
@@ -1016,6 +1017,8 @@ static void put_watch(struct face *face)
 
 static void put_batches(struct face *face)
 {
+    if (!has_chart(face->review) && !face->review->watch.asked)
+        return;
     tags(face, "<div class=\"charts\">\n");
     if (has_chart(face->review))
         svg_batches(face->page, face->review);
@@ -1025,7 +1028,8 @@ static void put_batches(struct face *face)
 
 static void put_vessels(struct face *face)
 {
-    svg_vessels(face->page, face->review);
+    if (face->review->batch_count > 0)
+        svg_vessels(face->page, face->review);
 }
 
 /* ---- how it is decided -------------------------------------------------------------------------- */
@@ -1033,6 +1037,9 @@ static void put_vessels(struct face *face)
 static void put_method(struct face *face)
 {
     const struct review_rules *rules = &face->review->rules->review;
+    if (face->review->totals.counts.total == 0)
+        return;
+    screen_head(face, "How this is decided");
     text_printf(
         &face->words,
         "%zu levels of %zu factors were compared with the rest. One is called a fault when "
@@ -1068,6 +1075,8 @@ static void put_method_and_assumptions(struct face *face)
         "Stoumbos 1999.",
     };
     put_method(face);
+    if (face->page->length == 0)
+        return;
     tags(face, "<ul>\n");
     for (size_t i = 0; i < sizeof assumed / sizeof assumed[0]; i++)
         say(face, ITEM, assumed[i]);
@@ -1098,9 +1107,6 @@ void view_review(struct screen *screen, const struct review *review, bool full)
         put_times(&face);
         put_batch_list(&face);
         put_watch(&face);
-    }
-    if (full && review->totals.counts.total > 0) {
-        screen_heading(screen, "How this is decided");
         put_method(&face);
     }
     text_release(&face.words);
@@ -1182,83 +1188,49 @@ static const char style[] =
     ".charts{display:block;columns:2;column-gap:10mm}\n.charts>*{margin-bottom:6mm}\n"
     "figure{max-width:84mm}\n.band,.bar{print-color-adjust:exact}}\n";
 
-static bool has_culprits(const struct review *review)
-{
-    return review->culprit_count > 0;
-}
-
-static bool has_changes(const struct review *review)
-{
-    return review->change_count > 0;
-}
-
-static bool has_factors(const struct review *review)
-{
-    return compared_count(review) > 0;
-}
-
-static bool has_times(const struct review *review)
-{
-    return review->time.cases > 0;
-}
-
-static bool has_batches(const struct review *review)
-{
-    return has_chart(review) || review->watch.asked;
-}
-
-static bool has_vessels(const struct review *review)
-{
-    return review->batch_count > 0;
-}
-
-static bool has_apart(const struct review *review)
-{
-    for (size_t k = 0; k < review->culprit_count; k++)
-        if (review->culprits[k].trial_count > 0 || review->culprits[k].suspect_count > 1)
-            return true;
-    return review->alias_count > 0;
-}
-
-static bool has_plans(const struct review *review)
-{
-    return review->plan_count > 0;
-}
-
-static bool has_counts(const struct review *review)
-{
-    return review->totals.counts.total > 0;
-}
-
+/* In the order of the page; one that puts nothing is left out. */
 static const struct section {
     const char *id, *heading;
-    bool (*has)(const struct review *review);
     void (*put)(struct face *face);
 } sections[] = {
-    {"faults", "What did it, surest first", has_culprits, put_all_culprits},
-    {"change", "What to change", has_changes, put_changes},
-    {"factors", "Where the losses gather", has_factors, put_factors},
-    {"time", "How long they lasted", has_times, put_times},
-    {"batches", "Batch by batch, and since when", has_batches, put_batches},
-    {"vessels", "Every vessel", has_vessels, put_vessels},
-    {"apart", "What cannot be told apart, and what would settle it", has_apart, put_apart},
-    {"next", "The next batch", has_plans, put_plans},
-    {"method", "How this was computed, and what it assumes", has_counts,
-     put_method_and_assumptions},
+    {"faults", "What did it, surest first", put_all_culprits},
+    {"change", "What to change", put_changes},
+    {"factors", "Where the losses gather", put_factors},
+    {"time", "How long they lasted", put_times},
+    {"batches", "Batch by batch, and since when", put_batches},
+    {"vessels", "Every vessel", put_vessels},
+    {"apart", "What cannot be told apart, and what would settle it", put_apart},
+    {"next", "The next batch", put_plans},
+    {"method", "How this was computed, and what it assumes", put_method_and_assumptions},
 };
-enum { SECTIONS = sizeof sections / sizeof sections[0] };
 
-static void put_contents(struct text *page, const struct review *review)
+static void put_sections(struct face *face)
 {
-    bool any = false;
-    for (size_t s = 0; s < SECTIONS; s++) {
-        if (!sections[s].has(review))
+    struct text *page = face->page, contents, bodies, body;
+    text_init(&contents);
+    text_init(&bodies);
+    text_init(&body);
+    for (size_t s = 0; s < sizeof sections / sizeof sections[0]; s++) {
+        face->page = &body;
+        sections[s].put(face);
+        if (body.length == 0)
             continue;
-        text_puts(page, any ? "" : "<nav aria-label=\"On this page\">\n<ul>\n");
-        text_printf(page, "<li><a href=\"#%s\">%s</a></li>\n", sections[s].id, sections[s].heading);
-        any = true;
+        text_printf(&contents, "<li><a href=\"#%s\">%s</a></li>\n", sections[s].id,
+                    sections[s].heading);
+        text_printf(&bodies, "<section id=\"%s\">\n", sections[s].id);
+        html_element(&bodies, "h2", NULL, sections[s].heading);
+        text_add(&bodies, body.bytes, body.length);
+        text_puts(&bodies, "</section>\n");
+        text_clear(&body);
     }
-    text_puts(page, any ? "</ul>\n</nav>\n" : "");
+    face->page = page;
+    if (contents.length > 0)
+        text_printf(page, "<nav aria-label=\"On this page\">\n<ul>\n%s</ul>\n</nav>\n",
+                    contents.bytes);
+    text_add(page, bodies.bytes, bodies.length);
+    text_release(&contents);
+    text_release(&bodies);
+    text_release(&body);
 }
 
 void view_review_html(struct text *page, const struct review *review)
@@ -1277,15 +1249,7 @@ void view_review_html(struct text *page, const struct review *review)
     text_puts(page, "<div class=\"caution\">\n<p>All of this is likelihood, none of it proof: it "
                     "rests on what was written down. Do not open, shake or smell a suspect vessel "
                     "to find out more; look from outside.</p>\n</div>\n</section>\n");
-    put_contents(page, review);
-    for (size_t s = 0; s < SECTIONS; s++) {
-        if (!sections[s].has(review))
-            continue;
-        text_printf(page, "<section id=\"%s\">\n", sections[s].id);
-        html_element(page, "h2", NULL, sections[s].heading);
-        sections[s].put(&face);
-        text_puts(page, "</section>\n");
-    }
+    put_sections(&face);
     text_puts(page, "</main>\n<footer>\n<p class=\"quiet\">Written by Jarside. Whoever prints "
                     "this gets the charts; a table prints when it was opened.</p>\n</footer>\n");
     html_end(page);

@@ -32,6 +32,8 @@ static json_t *list(const struct review *review, make_row *make, const void *row
     return made;
 }
 
+#define LIST(make, rows, count) list(review, make, rows, count, sizeof *(rows))
+
 static json_t *real(double number)
 {
     return view_json_number(number);
@@ -103,7 +105,7 @@ static json_t *cause_row(const struct review *review, const void *row)
 
 static json_t *causes(const struct review *review, const struct review_cause *causes, size_t count)
 {
-    return list(review, cause_row, causes, count, sizeof *causes);
+    return LIST(cause_row, causes, count);
 }
 
 /* ---- what was lost, what did it ---------------------------------------------------------------- */
@@ -153,16 +155,12 @@ static json_t *trial_row(const struct review *review, const void *row)
 static json_t *culprit_row(const struct review *review, const void *row)
 {
     const struct review_culprit *culprit = row;
-    return object(
-        "p", real(culprit->p), "told_apart", json_boolean(culprit->suspect_count == 1), "suspects",
-        list(review, suspect_row, culprit->suspects, culprit->suspect_count,
-             sizeof *culprit->suspects),
-        "saved",
-        object("low", real(culprit->saved_low), "mean", real(culprit->saved), "high",
-               real(culprit->saved_high), NULL),
-        "causes", causes(review, culprit->causes, culprit->cause_count), "tests",
-        list(review, trial_row, culprit->trials, culprit->trial_count, sizeof *culprit->trials),
-        NULL);
+    return object("p", real(culprit->p), "told_apart", json_boolean(culprit->suspect_count == 1),
+                  "suspects", LIST(suspect_row, culprit->suspects, culprit->suspect_count), "saved",
+                  object("low", real(culprit->saved_low), "mean", real(culprit->saved), "high",
+                         real(culprit->saved_high), NULL),
+                  "causes", causes(review, culprit->causes, culprit->cause_count), "tests",
+                  LIST(trial_row, culprit->trials, culprit->trial_count), NULL);
 }
 
 static json_t *change_row(const struct review *review, const void *row)
@@ -250,8 +248,7 @@ static json_t *curve_row(const struct review *review, const void *row)
     const struct survival_curve *curve = &of->curve;
     return object("level", level_name(review, review->time.factor, of->level), "cases",
                   whole(curve->cases), "lost", whole(curve->lost), "median", real(curve->median),
-                  "steps", list(review, step_row, curve->steps, curve->count, sizeof *curve->steps),
-                  NULL);
+                  "steps", LIST(step_row, curve->steps, curve->count), NULL);
 }
 
 static json_t *times(const struct review *review)
@@ -263,8 +260,7 @@ static json_t *times(const struct review *review)
                          whole(time->logrank.freedom), "p", real(time->logrank.p), NULL);
     return object("factor", factor_name(review, time->factor), "cases", whole(time->cases),
                   "left_out", whole(time->left_out), "curves",
-                  list(review, curve_row, time->curves, time->curve_count, sizeof *time->curves),
-                  "logrank", logrank, NULL);
+                  LIST(curve_row, time->curves, time->curve_count), "logrank", logrank, NULL);
 }
 
 static json_t *batch_row(const struct review *review, const void *row)
@@ -316,21 +312,15 @@ json_t *view_review_json(const struct review *review)
     json_t *rule = object("false_alarm", real(rules->false_alarm), "bayes_factor",
                           real(rules->bayes_factor), "watched_days", real(rules->watched),
                           "suspects_asked", whole(review->suspects_asked), NULL);
-    return object(
-        "schema", whole(1), "totals", totals(review), "faults",
-        list(review, culprit_row, review->culprits, review->culprit_count,
-             sizeof *review->culprits),
-        "changes",
-        list(review, change_row, review->changes, review->change_count, sizeof *review->changes),
-        "plans", list(review, plan_row, review->plans, review->plan_count, sizeof *review->plans),
-        "near", list(review, suspect_row, review->near, review->near_count, sizeof *review->near),
-        "factors",
-        list(review, factor_row, review->factors, dataset->factor_count, sizeof *review->factors),
-        "aliases",
-        list(review, alias_row, review->aliases, review->alias_count, sizeof *review->aliases),
-        "time", times(review), "batches",
-        list(review, batch_row, review->batches, review->batch_count, sizeof *review->batches),
-        "watch", watch(review), "limits", limits(review), "remarks",
-        list(review, remark_row, dataset->remarks, dataset->remark_count, sizeof *dataset->remarks),
-        "rule", rule, "rules", json_string(review->rules->hash), NULL);
+    return object("schema", whole(1), "totals", totals(review), "faults",
+                  LIST(culprit_row, review->culprits, review->culprit_count), "changes",
+                  LIST(change_row, review->changes, review->change_count), "plans",
+                  LIST(plan_row, review->plans, review->plan_count), "near",
+                  LIST(suspect_row, review->near, review->near_count), "factors",
+                  LIST(factor_row, review->factors, dataset->factor_count), "aliases",
+                  LIST(alias_row, review->aliases, review->alias_count), "time", times(review),
+                  "batches", LIST(batch_row, review->batches, review->batch_count), "watch",
+                  watch(review), "limits", limits(review), "remarks",
+                  LIST(remark_row, dataset->remarks, dataset->remark_count), "rule", rule, "rules",
+                  json_string(review->rules->hash), NULL);
 }
