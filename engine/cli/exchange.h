@@ -4,15 +4,8 @@
 
 #include "cli/app.h"
 
-/*
- * The invented season that comes with the program, for trying things out.
- */
-
-/* Builds it into a new journal at `path`, left open as app->journal. The rules are loaded already. */
-enum status demo_at(struct app *app, const char *path);
-
-/* The same for the time of one command: in a folder of its own, which is gone when this returns;
- * what is open of it works until it is closed. */
+/* Builds the invented season that comes with the program into a journal of its own, for the time of
+ * one command: left open as app->journal, and gone once that is closed. The rules are loaded already. */
 enum status demo_for_now(struct app *app);
 
 #endif
