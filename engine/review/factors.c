@@ -73,7 +73,7 @@ static void test_levels(struct review_factor *factor, const struct counts *group
     struct table_chi_square quick;
 
     (void)table_chi_square(groups, count, &quick);
-    if (vessels > MANY && quick.least_expected >= enough) {
+    if (vessels > MANY && quick.smallest_expected >= enough) {
         factor->approximate = true;
         factor->test = (struct table_test){.p = quick.p};
         return;
@@ -153,9 +153,9 @@ struct cross {
     struct counts *cells; /* rows x columns */
     size_t total;
 };
-enum { CROSS_LEAST = 1 << 14 };
+enum { CROSS_ROOM = 1 << 14 };
 
-/* False when there are more cells than vessels (and than CROSS_LEAST). */
+/* False when there are more cells than vessels (and than CROSS_ROOM). */
 static bool cross_make(const struct review_work *work, size_t first, size_t second,
                        struct cross *cross)
 {
@@ -163,7 +163,7 @@ static bool cross_make(const struct review_work *work, size_t first, size_t seco
     const struct factor *row = &dataset->factors[first], *column = &dataset->factors[second];
 
     *cross = (struct cross){.rows = row->level_count, .columns = column->level_count};
-    size_t most = dataset->vessel_count > CROSS_LEAST ? dataset->vessel_count : CROSS_LEAST;
+    size_t most = dataset->vessel_count > CROSS_ROOM ? dataset->vessel_count : CROSS_ROOM;
     if (cross->rows == 0 || cross->columns == 0 || cross->rows > most / cross->columns)
         return false;
     cross->cells = calloc(cross->rows * cross->columns, sizeof *cross->cells);
@@ -239,7 +239,7 @@ static void test_within(const struct cross *cross, struct review_factor *factor)
             if (cell(cross, r, c) > 0)
                 cells[count++] = (struct strata_cell){
                     .group = r, .stratum = c, .counts = cross->cells[r * cross->columns + c]};
-    /* What could not be computed is not told. */
+    /* What cannot be computed is left out. */
     if (strata_groups(cells, count, cross->rows, cross->columns, &test) == STATUS_OK) {
         factor->within_p = test.p;
         factor->within_strata = test.strata;

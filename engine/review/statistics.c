@@ -156,7 +156,7 @@ enum status counts_adjust(const double *p, size_t count, double *adjusted)
     for (size_t i = 0; i < count; i++)
         if (p[i] < 0.0 || p[i] > 1.0)
             return STATUS_USAGE;
-    double *asked = calloc(count + 1, sizeof *asked), least = 1.0;
+    double *asked = calloc(count + 1, sizeof *asked), smallest = 1.0;
     size_t *place = malloc((count + 1) * sizeof *place);
     size_t *order = malloc((count + 1) * sizeof *order), m = 0;
     for (size_t i = 0; i < count; i++)
@@ -168,8 +168,8 @@ enum status counts_adjust(const double *p, size_t count, double *adjusted)
         }
     gsl_sort_index(order, asked, 1, m);
     for (size_t rank = m; rank > 0; rank--) {
-        least = fmin(least, asked[order[rank - 1]] * (double)m / (double)rank);
-        adjusted[place[order[rank - 1]]] = least;
+        smallest = fmin(smallest, asked[order[rank - 1]] * (double)m / (double)rank);
+        adjusted[place[order[rank - 1]]] = smallest;
     }
     free(asked);
     free(place);

@@ -149,14 +149,14 @@ static void find_bounds(struct network *net)
         const double *shortest = net->shortest + (stage + 1) * width;
         size_t size = m->sizes[stage];
         for (size_t to_take = 0; to_take < width; to_take++) {
-            double most = -INFINITY, least = INFINITY;
+            double most = -INFINITY, minimum = INFINITY;
             for (size_t x = 0; x <= smaller(size, to_take); x++) {
                 double part = log_choose(m, size, x);
                 most = fmax(most, part + longest[to_take - x]);
-                least = fmin(least, part + shortest[to_take - x]);
+                minimum = fmin(minimum, part + shortest[to_take - x]);
             }
             net->longest[stage * width + to_take] = most;
-            net->shortest[stage * width + to_take] = least;
+            net->shortest[stage * width + to_take] = minimum;
         }
     }
 }
@@ -360,7 +360,7 @@ static double ceiling(const struct margins *m)
         bound.ours += log_choose(m, m->sizes[i], m->taken[i]);
     /* The bound is convex in a. */
     struct minimum best = minimum_between(log_bound, &bound, 0.0, STEEPEST, NEAR_ENOUGH);
-    /* A ceiling below the least double is lifted, for 0 would say "impossible". */
+    /* A ceiling below the smallest double is lifted, for 0 would say "impossible". */
     return fmin(1.0, fmax(1e-300, exp(best.value)));
 }
 
@@ -661,7 +661,7 @@ enum status table_chi_square(const struct counts *groups, size_t count,
                              struct table_chi_square *result)
 {
     struct counts sum;
-    double statistic = 0.0, least = INFINITY;
+    double statistic = 0.0, smallest = INFINITY;
     size_t filled = 0;
 
     if (!counts_sum(groups, count, &sum))
@@ -674,7 +674,7 @@ enum status table_chi_square(const struct counts *groups, size_t count,
         filled++;
         double expected = size * lost / (lost + kept);
         double off = (double)groups[i].lost - expected;
-        least = fmin(least, fmin(expected, size - expected));
+        smallest = fmin(smallest, fmin(expected, size - expected));
         if (lost > 0.0 && kept > 0.0)
             statistic += off * off / expected + off * off / (size - expected);
     }
@@ -683,7 +683,7 @@ enum status table_chi_square(const struct counts *groups, size_t count,
         .statistic = alike ? 0.0 : statistic,
         .p = alike ? 1.0 : gsl_cdf_chisq_Q(statistic, (double)(filled - 1)),
         .freedom = alike ? 0 : filled - 1,
-        .least_expected = filled > 0 ? least : 0.0,
+        .smallest_expected = filled > 0 ? smallest : 0.0,
     };
     return STATUS_OK;
 }

@@ -65,7 +65,7 @@ enum status table_groups(const struct counts *groups, size_t count,
 struct table_chi_square {
     double statistic, p;
     size_t freedom; /* groups that are not empty less one; 0 when nothing can be told apart */
-    double least_expected; /* below 5 the p is a rough one (Cochran 1954, Biometrics 10:417) */
+    double smallest_expected; /* below 5 the p is a rough one (Cochran 1954, Biometrics 10:417) */
 };
 
 /* Pearson's chi-square of groups against lost or not: linear, for when thousands are to be ranked.

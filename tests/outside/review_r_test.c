@@ -372,7 +372,7 @@ static void compare_chi(struct comparison *c)
     near(c, 0, result.statistic);
     near(c, 1, result.p);
     near(c, 2, (double)result.freedom);
-    near(c, 3, result.least_expected);
+    near(c, 3, result.smallest_expected);
 }
 
 static void compare_bayes(struct comparison *c)
