@@ -952,6 +952,18 @@ enum status reader_set(struct reader *reader, const char *sign, const char *valu
     return set_values(o, word, scratch, reading, diags);
 }
 
+static void *pcre2_gets(size_t size, void *context)
+{
+    (void)context;
+    return malloc(size);
+}
+
+static void pcre2_gives(void *block, void *context)
+{
+    (void)context;
+    free(block);
+}
+
 /* ==== reader ================================================================================== */
 
 /* The reader itself, and the order in which a text is read. */
@@ -962,9 +974,12 @@ static bool reader_room(struct reader *reader)
 {
     reader->memory = arena_new();
     reader->scratch = arena_new();
-    reader->compiling = pcre2_compile_context_create(NULL);
-    reader->limits = pcre2_match_context_create(NULL);
-    reader->found = pcre2_match_data_create(MATCH_GROUPS, NULL);
+    /* What PCRE2 asks for passes base/memory.c as well. */
+    pcre2_general_context *memory = pcre2_general_context_create(pcre2_gets, pcre2_gives, NULL);
+    reader->compiling = pcre2_compile_context_create(memory);
+    reader->limits = pcre2_match_context_create(memory);
+    reader->found = pcre2_match_data_create(MATCH_GROUPS, memory);
+    pcre2_general_context_free(memory);
     if (reader->limits)
         (void)pcre2_set_callout(reader->limits, quantity_callout, reader);
     return reader->memory && reader->scratch && reader->compiling && reader->limits &&
