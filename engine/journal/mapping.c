@@ -1180,7 +1180,7 @@ struct guess {
     size_t column_count, rows;
     int column_of[ROLE_COUNT]; /* -1 for none */
     struct text *out;
-    const struct mapping nothing; /* a map that translates no word */
+    struct mapping nothing; /* a map that translates no word */
     struct reader *reader;
     struct triage *triage;
 };
@@ -1467,12 +1467,11 @@ enum status mapping_guess(const char *path, struct reader *reader, struct triage
 {
     struct arena *arena = arena_new();
     struct guess *guess = arena_alloc(arena, sizeof *guess);
-    const struct guess start = {.arena = arena,
-                                .out = out,
-                                .nothing = {.rules = triage_rules(triage)},
-                                .reader = reader,
-                                .triage = triage};
-    memcpy(guess, &start, sizeof start);
+    guess->arena = arena;
+    guess->out = out;
+    guess->nothing.rules = triage_rules(triage);
+    guess->reader = reader;
+    guess->triage = triage;
     const struct csv_table table = {
         .file = path, .utf8 = true, .context = guess, .row = look_at_row};
     enum status status = csv_read(&table, NULL, NULL, diags);
