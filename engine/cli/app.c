@@ -196,13 +196,9 @@ enum status app_open(struct app *app, enum journal_access access)
     enum status status = app->rules == NULL ? app_load(app, NULL, 0) : STATUS_OK;
     if (status == STATUS_OK)
         status = app_journal(app, access);
-    app->told = app_view(app);
+    app->view =
+        (struct journal_view){app->journal, app->rules, app->arena, app->diags, moment_now()};
     return status;
-}
-
-struct journal_view app_view(const struct app *app)
-{
-    return (struct journal_view){app->journal, app->rules, app->arena, app->diags, moment_now()};
 }
 
 enum status app_commit(struct app *app, enum status status)

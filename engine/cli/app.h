@@ -39,10 +39,9 @@ struct app {
     struct words *words;
     struct reasoner *reasoner;
     struct triage *triage;
-    struct journal *journal; /* NULL until app_journal (cli/app_journal.h) */
-    struct arena *arena;     /* for all that is read on the way; freed when the command has run */
-    struct journal_view
-        told; /* for telling of the journal; its moment is now. Empty until app_open */
+    struct journal *journal;  /* NULL until app_journal */
+    struct arena *arena;      /* for all that is read on the way; freed when the command has run */
+    struct journal_view view; /* of the journal, now; empty until app_open */
 };
 
 struct command {
@@ -54,16 +53,6 @@ struct command {
     const void *data;             /* what tells apart commands that share `run`; or NULL */
     enum status (*run)(struct app *app);
 };
-
-extern const struct command *const commands[]; /* ends with NULL; in the order help shows them */
-extern const struct option common_options[];
-
-/* The command named by the first words of argv, and how many words that took; NULL if none is. */
-const struct command *command_find(int argc, char **argv, int *words);
-
-/* The help of one command, of all. */
-void help_command(struct screen *screen, const struct command *command);
-void help_all(struct screen *screen);
 
 /*
  * Loads shipped rules, the overlay and every --rules folder, and makes reader,
@@ -103,10 +92,9 @@ enum status app_json(struct app *app, json_t *json, bool compact);
  * to start one.
  */
 enum status app_journal(struct app *app, enum journal_access access);
-/* What a command of the journal begins with: the rules, the journal, and app->told. What is there
+/* What a command of the journal begins with: the rules, the journal, and app->view. What is there
  * already stays. */
 enum status app_open(struct app *app, enum journal_access access);
-struct journal_view app_view(const struct app *app);
 /* Ends what journal_begin began: with STATUS_OK it is kept, else all is as before. */
 enum status app_commit(struct app *app, enum status status);
 

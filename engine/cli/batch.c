@@ -133,7 +133,7 @@ static enum status pick_existing(struct draft *draft, const struct kind *kind, c
         return status;
     if (kind->record == RECORD_LOT && lot.grain[0] != '\0' && !same(lot.grain, now->lot.grain))
         return app_usage(draft->app, "lot %s is %s; leave out the grain, or name another lot",
-                         now->lot.label, view_name(&draft->app->told, LIST_GRAINS, now->lot.grain));
+                         now->lot.label, view_name(&draft->app->view, LIST_GRAINS, now->lot.grain));
     if (kind->record == RECORD_STARTER && now->starter.kind[0] == '\0')
         now->starter.kind = starter.kind;
     return STATUS_OK;
@@ -532,7 +532,7 @@ static void take_dose(struct draft *draft, const struct reading_list *list,
 }
 
 /* Where the draft keeps what an observable feeds: a number, or the id of the one value seen. */
-static const struct place_of {
+static const struct slot {
     enum feeds feeds;
     enum { HOLDS_NUMBER, HOLDS_WORD, HOLDS_KIND } holds;
     size_t target;
@@ -559,7 +559,7 @@ static enum status take_reading(struct draft *draft, const struct reading_list *
                                 const struct reading *reading)
 {
     const struct observable *observable = &draft->app->rules->observables[reading->observable];
-    const struct place_of *field = NULL;
+    const struct slot *field = NULL;
     int value = reading->hedged ? RULES_NONE : single_value(reading->seen);
 
     if (observable->feeds == FEEDS_DOSE) {
@@ -735,14 +735,14 @@ static void take_species_and_vessel(struct draft *draft)
         take_word(&now->batch.species, now->starter.species);
     if (now->batch.species[0] == '\0' && !draft->no_species && before->batch.species[0] != '\0') {
         now->batch.species = before->batch.species;
-        add(&draft->taken, "%s", view_name(&draft->app->told, LIST_SPECIES, now->batch.species));
+        add(&draft->taken, "%s", view_name(&draft->app->view, LIST_SPECIES, now->batch.species));
     }
     if (!draft->has_before)
         return;
     if (draft->measured.kind == RULES_NONE && kind != RULES_NONE &&
         (draft->shape == RULES_NONE || (int)rules->vessels[kind].shape == draft->shape)) {
         draft->measured.kind = kind;
-        add(&draft->taken, "%s", view_name(&draft->app->told, LIST_VESSELS, before->vessel.kind));
+        add(&draft->taken, "%s", view_name(&draft->app->view, LIST_VESSELS, before->vessel.kind));
     }
     if (draft->measured.kind == kind && isnan(draft->measured.grams))
         draft->measured.grams = before->vessel.grams;
@@ -757,7 +757,7 @@ static void take_lot_and_starter(struct draft *draft)
         now->lot = before->lot;
         draft->pick[RECORD_LOT] = PICK_EXISTING;
         add(&draft->taken, "%s of lot %s",
-            view_name(&draft->app->told, LIST_GRAINS, before->lot.grain), before->lot.label);
+            view_name(&draft->app->view, LIST_GRAINS, before->lot.grain), before->lot.label);
     }
     if (untold(draft, RECORD_STARTER, before->starter.id) && !draft->no_species &&
         (now->starter.kind[0] == '\0' || same(now->starter.kind, before->starter.kind)) &&
@@ -786,7 +786,7 @@ static void take_cook(struct draft *draft)
     any |= take_number(&cook->altitude, before->altitude);
     take_word(&cook->load, before->load);
     take_word(&cook->cooker, before->cooker);
-    const char *words = view_cook_words(&draft->app->told, cook);
+    const char *words = view_cook_words(&draft->app->view, cook);
     if (any && words[0] != '\0')
         add(&draft->taken, "%s as in cook %s", words, before->label);
 }
@@ -837,8 +837,8 @@ static void take_place_and_session(struct draft *draft)
 
 /* The guided mode: a line for each fact that is missing, what would be taken over in brackets. */
 
-static const struct gap {
-    enum gap_fact { FACT_COUNT, FACT_KIND, FACT_GRAIN, FACT_SPECIES, FACT_RECORD } fact;
+static const struct fact_question {
+    enum fact_kind { FACT_COUNT, FACT_KIND, FACT_GRAIN, FACT_SPECIES, FACT_RECORD } fact;
     const char *ask;
     const char *flag;          /* that would have answered, when it is required; else NULL */
     const char *hint;          /* when the answer is not understood */
@@ -859,7 +859,7 @@ static const struct gap {
 };
 enum { QUESTIONS = sizeof questions / sizeof *questions };
 
-static bool known(const struct draft *draft, enum gap_fact fact)
+static bool known(const struct draft *draft, enum fact_kind fact)
 {
     switch (fact) {
     case FACT_COUNT:
@@ -896,7 +896,8 @@ static const char *answered_id(struct draft *draft, enum feeds feeds, const char
     return "";
 }
 
-static bool take_answer(struct draft *draft, const struct gap *question, const char *answer)
+static bool take_answer(struct draft *draft, const struct fact_question *question,
+                        const char *answer)
 {
     bool unknown = strcasecmp(answer, "unknown") == 0;
     const char *id = "", *found = NULL;
@@ -935,9 +936,9 @@ static bool take_answer(struct draft *draft, const struct gap *question, const c
 }
 
 /* What would be taken over; "" for nothing. */
-static const char *standing(const struct draft *draft, const struct gap *question)
+static const char *standing(const struct draft *draft, const struct fact_question *question)
 {
-    const struct journal_view *told = &draft->app->told;
+    const struct journal_view *told = &draft->app->view;
     const struct parts *before = &draft->before;
     const char *species = draft->now.batch.species;
 
@@ -965,7 +966,7 @@ static const char *standing(const struct draft *draft, const struct gap *questio
 }
 
 /* False: the grower left. */
-static bool ask(struct draft *draft, struct lines *lines, const struct gap *question,
+static bool ask(struct draft *draft, struct lines *lines, const struct fact_question *question,
                 const char *standing)
 {
     enum { MOST_WORDS = 128 };
@@ -1049,7 +1050,7 @@ static void settle_shape(struct draft *draft)
     draft->measured.kind = best;
     if (best != RULES_NONE)
         add(&draft->first, "taken for: %s; --vessel says another",
-            view_name(&draft->app->told, LIST_VESSELS, rules->vessels[best].id));
+            view_name(&draft->app->view, LIST_VESSELS, rules->vessels[best].id));
 }
 
 static void settle(struct draft *draft)
@@ -1227,7 +1228,7 @@ static void say_records(struct draft *draft, enum pick pick, const char *lead)
 static void tell(struct draft *draft, const struct saved *saved)
 {
     struct screen *out = &draft->app->out;
-    const struct journal_view *told = &draft->app->told;
+    const struct journal_view *told = &draft->app->view;
     const struct batch *batch = &draft->now.batch;
     const struct vessel_forecast *course = &saved->course;
     int64_t day = moment_day(draft->at);
@@ -1325,8 +1326,8 @@ static enum status fill(struct draft *draft)
         now->batch.species[0] != '\0' && !same(now->starter.species, now->batch.species))
         return app_usage(app, "starter %s is %s, and the batch %s; one of the two is a slip",
                          now->starter.label,
-                         view_name(&app->told, LIST_SPECIES, now->starter.species),
-                         view_name(&app->told, LIST_SPECIES, now->batch.species));
+                         view_name(&app->view, LIST_SPECIES, now->starter.species),
+                         view_name(&app->view, LIST_SPECIES, now->batch.species));
     return STATUS_OK;
 }
 

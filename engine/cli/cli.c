@@ -18,6 +18,87 @@
 #include "cli/app.h"
 #include "journal/journal.h"
 
+/* ==== what there is ========================================================================== */
+
+static const struct command *const commands[] = {
+    &command_ask,
+    &command_judge,
+    &command_show,
+    &command_cook,
+    &command_mix,
+    &command_forecast,
+    &command_batch,
+    &command_look,
+    &command_move,
+    &command_shake,
+    &command_isolate,
+    &command_return,
+    &command_discard,
+    &command_use,
+    &command_confirm,
+    &command_correct,
+    &command_due,
+    &command_list,
+    &command_life,
+    &command_search,
+    &command_labels,
+    &command_starter,
+    &command_record,
+    &command_export,
+    &command_import,
+    &command_backup,
+    &command_restore,
+    &command_journal_check,
+    &command_rules_check,
+    &command_rules_test,
+    &command_rules_words,
+    &command_review,
+    &command_rules_learn,
+    &command_journal_demo,
+    &command_help,
+    &command_version,
+    NULL,
+};
+
+static const char *const colour_words[] = {"auto", "always", "never", NULL};
+
+static const struct option common_options[] = {
+    {"rules", "DIR",
+     "read the rules in DIR as well; they add to the shipped ones or replace them by id",
+     OPTION_TEXTS, .target = offsetof(struct common_options, rules)},
+    {"journal", "FILE", "keep the journal in FILE, not in the usual place", OPTION_TEXT,
+     .target = offsetof(struct common_options, journal)},
+    {"color", "WHEN", "auto, always or never", OPTION_CHOICE,
+     .target = offsetof(struct common_options, color), .words = colour_words},
+    {"help", NULL, "show help", OPTION_FLAG, .target = offsetof(struct common_options, help)},
+    {0},
+};
+
+/* How many of the words of `name` argv begins with; 0 unless all of them. */
+static int words_matched(const char *name, int argc, char **argv)
+{
+    int words = 0;
+    while (*name != '\0') {
+        size_t length = strcspn(name, " ");
+        if (words >= argc || strlen(argv[words]) != length ||
+            memcmp(argv[words], name, length) != 0)
+            return 0;
+        words++;
+        name += length;
+        name += strspn(name, " ");
+    }
+    return words;
+}
+
+/* The command named by the first words of argv, and how many words that took; NULL if none is. */
+static const struct command *command_find(int argc, char **argv, int *words)
+{
+    for (size_t i = 0; commands[i] != NULL; i++)
+        if ((*words = words_matched(commands[i]->name, argc, argv)) > 0)
+            return commands[i];
+    return NULL;
+}
+
 /* ==== help ==================================================================================== */
 
 static void option_rows(struct screen *screen, const struct option *options)
@@ -31,7 +112,7 @@ static void option_rows(struct screen *screen, const struct option *options)
     }
 }
 
-void help_command(struct screen *screen, const struct command *command)
+static void help_command(struct screen *screen, const struct command *command)
 {
     screen_say(screen, 0, 4, ROLE_STRONG, "jarside %s [OPTIONS] %s", command->name,
                command->operands);
@@ -45,7 +126,7 @@ void help_command(struct screen *screen, const struct command *command)
     option_rows(screen, common_options);
 }
 
-void help_all(struct screen *screen)
+static void help_all(struct screen *screen)
 {
     enum { NAME_COLUMNS = 16 };
     screen_say(
@@ -99,85 +180,7 @@ const struct command command_version = {
     .run = run_version,
 };
 
-/* ==== cli ===================================================================================== */
-
-const struct command *const commands[] = {
-    &command_ask,
-    &command_judge,
-    &command_show,
-    &command_cook,
-    &command_mix,
-    &command_forecast,
-    &command_batch,
-    &command_look,
-    &command_move,
-    &command_shake,
-    &command_isolate,
-    &command_return,
-    &command_discard,
-    &command_use,
-    &command_confirm,
-    &command_correct,
-    &command_due,
-    &command_list,
-    &command_life,
-    &command_search,
-    &command_labels,
-    &command_starter,
-    &command_record,
-    &command_export,
-    &command_import,
-    &command_backup,
-    &command_restore,
-    &command_journal_check,
-    &command_rules_check,
-    &command_rules_test,
-    &command_rules_words,
-    &command_review,
-    &command_rules_learn,
-    &command_journal_demo,
-    &command_help,
-    &command_version,
-    NULL,
-};
-
-static const char *const colour_words[] = {"auto", "always", "never", NULL};
-
-const struct option common_options[] = {
-    {"rules", "DIR",
-     "read the rules in DIR as well; they add to the shipped ones or replace them by id",
-     OPTION_TEXTS, .target = offsetof(struct common_options, rules)},
-    {"journal", "FILE", "keep the journal in FILE, not in the usual place", OPTION_TEXT,
-     .target = offsetof(struct common_options, journal)},
-    {"color", "WHEN", "auto, always or never", OPTION_CHOICE,
-     .target = offsetof(struct common_options, color), .words = colour_words},
-    {"help", NULL, "show help", OPTION_FLAG, .target = offsetof(struct common_options, help)},
-    {0},
-};
-
-/* How many of the words of `name` argv begins with; 0 unless all of them. */
-static int words_matched(const char *name, int argc, char **argv)
-{
-    int words = 0;
-    while (*name != '\0') {
-        size_t length = strcspn(name, " ");
-        if (words >= argc || strlen(argv[words]) != length ||
-            memcmp(argv[words], name, length) != 0)
-            return 0;
-        words++;
-        name += length;
-        name += strspn(name, " ");
-    }
-    return words;
-}
-
-const struct command *command_find(int argc, char **argv, int *words)
-{
-    for (size_t i = 0; commands[i] != NULL; i++)
-        if ((*words = words_matched(commands[i]->name, argc, argv)) > 0)
-            return commands[i];
-    return NULL;
-}
+/* ==== running ================================================================================= */
 
 static enum status unknown_command(struct app *app, int argc, char **argv)
 {

@@ -88,7 +88,7 @@ static const char *risk(const struct app *app, const struct vessel *vessel, enum
                             "%s: its last look, on %s, said %s (%s likeliest). Look again before "
                             "anything else: jarside look %s",
                             label, moment_write_day(look.at, day), look.action,
-                            view_name(&app->told, LIST_FINDINGS, look.finding), label);
+                            view_name(&app->view, LIST_FINDINGS, look.finding), label);
     if (vessel->fate == FATE_CONTAMINATED)
         return arena_format(app->arena,
                             "%s counts as contaminated. If that is a slip, correct the outcome or "
@@ -609,9 +609,9 @@ static enum status tell_confirmed(const struct confirming *confirming)
     text_init(&labels);
     view_vessels(&labels, chosen->vessels, chosen->count);
     screen_say(&app->out, 0, 2, ROLE_PLAIN, "%s: confirmed as %s (%s)%s%s.", labels.bytes,
-               view_name(&app->told, LIST_FINDINGS, outcome->finding), outcome->status,
+               view_name(&app->view, LIST_FINDINGS, outcome->finding), outcome->status,
                outcome->cause[0] != '\0' ? ", because of: " : "",
-               view_name(&app->told, LIST_CAUSES, outcome->cause));
+               view_name(&app->view, LIST_CAUSES, outcome->cause));
     text_release(&labels);
     say_still_there(confirming);
     return app_flush(app);
@@ -710,11 +710,11 @@ static enum status correct_record(struct correcting *correcting, enum record rec
         return app_json(app,
                         json_pack("{s:i, s:s, s:s, s:o}", "schema", 1, "kind",
                                   record_types[record].name, "did", "corrected", "record",
-                                  view_record_json(&app->told, record, &row)),
+                                  view_record_json(&app->view, record, &row)),
                         false);
     screen_say(&app->out, 0, 2, ROLE_PLAIN, "%s %s: corrected; what it was is kept.",
                record_types[record].name, row.named.label);
-    view_record(&app->out, &app->told, record, &row);
+    view_record(&app->out, &app->view, record, &row);
     return app_flush(app);
 }
 
@@ -807,7 +807,7 @@ static enum status correct_outcome(struct correcting *correcting, const char *wo
         (status = journal_add(app->journal, RECORD_OUTCOME, &outcome, app->diags)))
         return status;
     return said(correcting, "outcome", (long long)old->id,
-                view_label(&app->told, RECORD_VESSEL, outcome.vessel));
+                view_label(&app->view, RECORD_VESSEL, outcome.vessel));
 }
 
 /* The vessel is judged anew from the words, as if the old look had not been, on the day of the old. */
@@ -823,7 +823,7 @@ static enum status correct_look(struct correcting *correcting, const char *words
     if (words[0] == '\0')
         return app_usage(app, "what was seen instead? Say it in your own words");
     const struct consult_request request = {.label =
-                                                view_label(&app->told, RECORD_VESSEL, old->vessel),
+                                                view_label(&app->view, RECORD_VESSEL, old->vessel),
                                             .now = old->at,
                                             .corrects = old->id};
     if ((status = consult_vessel(app->journal, &request, app->triage, app->arena, &consultation,

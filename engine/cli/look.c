@@ -80,7 +80,7 @@ static const char *all_said(const struct app *app)
 static const char *heading(const struct looking *looking, const struct consultation *consultation)
 {
     struct app *app = looking->app;
-    struct journal_view told = app->told;
+    struct journal_view told = app->view;
     char day[32] = "";
     told.now = looking->at;
     if (!isnan(consultation->day))

@@ -129,14 +129,6 @@ const char *arguments_value(const struct arguments *arguments, const char *name)
     return NULL;
 }
 
-const char *arguments_nth(const struct arguments *arguments, const char *name, size_t nth)
-{
-    for (size_t i = 0; i < arguments->given_count; i++)
-        if (strcmp(arguments->given[i].option->name, name) == 0 && nth-- == 0)
-            return arguments->given[i].value;
-    return NULL;
-}
-
 /* ---- numbers and quantities ------------------------------------------------------------------ */
 
 /* What is wrong with the value of an option. */

@@ -85,8 +85,6 @@ void arguments_release(struct arguments *arguments);
 bool arguments_flag(const struct arguments *arguments, const char *name);
 /* The last value given, or NULL. */
 const char *arguments_value(const struct arguments *arguments, const char *name);
-/* The nth value given (from 0), or NULL. */
-const char *arguments_nth(const struct arguments *arguments, const char *name, size_t nth);
 
 /*
  * Fills `target` with the options given of the command at hand, in the order of its table, and

@@ -55,7 +55,7 @@ static enum status tell(struct recording *recording, const char *what)
 {
     struct app *app = recording->app;
     const char *kind = record_types[recording->record].name;
-    const struct journal_view view = app_view(app);
+    const struct journal_view view = app->view;
     enum status status = journal_find(app->journal, recording->record, recording->label, app->arena,
                                       &recording->row, app->diags);
     if (status != STATUS_OK)
@@ -402,7 +402,7 @@ static enum status run_list(struct app *app)
     survey.limit = request.limit != SIZE_MAX ? request.limit
                    : survey.batch != 0       ? USUAL_OF_BATCH
                                              : USUAL;
-    const struct journal_view view = app_view(app);
+    const struct journal_view view = app->view;
     if ((status = survey_page(app->journal, &survey, app->arena, &page, app->diags)))
         return status;
     if (request.json) {
@@ -468,7 +468,7 @@ static size_t page_of_hits(const struct hits *hits, size_t start, int64_t *ids, 
 
 static enum status show_hits(struct app *app, const struct hits *hits, bool as_json)
 {
-    const struct journal_view view = app_view(app);
+    const struct journal_view view = app->view;
     int64_t *ids = arena_array(app->arena, hits->count + 1, sizeof *ids);
     json_t *groups = as_json ? json_array() : NULL;
     enum status status = STATUS_OK;
@@ -543,7 +543,7 @@ const struct command command_search = {
 static enum status show_history(struct app *app, enum record record, const char *label,
                                 const struct shown_request *request)
 {
-    const struct journal_view view = app_view(app);
+    const struct journal_view view = app->view;
     union any_record row;
     enum status status = labels_find(app, record, label, &row);
     if (status != STATUS_OK)
@@ -693,7 +693,7 @@ static enum status run_due(struct app *app)
         return status;
     if (request.calendar != NULL)
         return write_calendar(app, &request);
-    const struct journal_view view = app_view(app);
+    const struct journal_view view = app->view;
     if ((status = view_due_find(&view, request.by, request.limit, &list)))
         return status;
     if (request.json)
@@ -743,7 +743,7 @@ static enum status run_labels(struct app *app)
     if ((status = app_open(app, JOURNAL_READ)) || (status = options_fill(app, &request)) ||
         (status = choose(app, &chosen)))
         return status;
-    const struct journal_view view = app_view(app);
+    const struct journal_view view = app->view;
     if (request.json)
         return app_json(app,
                         json_pack("{s:i, s:o}", "schema", 1, "labels",
