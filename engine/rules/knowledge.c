@@ -1175,6 +1175,43 @@ static const struct field LEARNED_FIELDS[] = {
 };
 static const struct shape LEARNED_SHAPE = SHAPE("'learned'", LEARNED_FIELDS);
 
+/* ---- statements ------------------------------------------------------------------------------ */
+
+static void read_others(struct loader *loader, const struct field *field, const struct node *node,
+                        void *item)
+{
+    const struct statement *statement = item;
+    read_indices(loader, field, node, item);
+    for (size_t i = 0; i < statement->other_count; i++) {
+        const struct observable *other = &loader->rules->observables[statement->others[i]];
+        if (other->kind != KIND_SEVERAL)
+            node_error(loader, node,
+                       "'%s' is not of kind 'several'; only of such can the others be absent",
+                       other->id);
+    }
+}
+
+static const struct field STATEMENT_FIELDS[] = {
+    FIELD("phrases", REQUIRED, read_phrases, offsetof(struct statement, phrases)),
+    FIELD("seen", OPTIONAL, read_condition, offsetof(struct statement, seen)),
+    FIELD("absent", OPTIONAL, read_condition, offsetof(struct statement, absent)),
+    REFERENCES("others_absent", OPTIONAL, read_others, offsetof(struct statement, others),
+               offsetof(struct statement, other_count), ITEM_OBSERVABLE),
+    FIELD("alone", OPTIONAL, read_flag, offsetof(struct statement, alone)),
+    FIELD("overall", OPTIONAL, read_flag, offsetof(struct statement, overall)),
+};
+static const struct shape STATEMENT_SHAPE = SHAPE("a statement", STATEMENT_FIELDS);
+
+static void check_statement(struct loader *loader, const struct item *item, void *made)
+{
+    const struct statement *statement = made;
+    if (!statement->seen.count && !statement->absent.count && !statement->other_count &&
+        item->node->kind == NODE_MAP)
+        load_error(loader, statement->at,
+                   "statement '%s' says nothing; give it 'seen', 'absent' or 'others_absent'",
+                   statement->id);
+}
+
 /* ---- the tables of kinds --------------------------------------------------------------------- */
 
 #define OBSERVABLE_KEYS "signs", "circumstances", "tests"
@@ -1207,7 +1244,8 @@ const struct kind KINDS[ITEM_KINDS] = {
          check_starter),
     {.name = "move", .keys = {"moves"}},
     {.name = "word"},
-    {.name = "statement"},
+    KIND("statement", NULL, &STATEMENT_SHAPE, struct statement, language.statements,
+         language.statement_count, check_statement),
     {.name = "key"},
 };
 

@@ -98,13 +98,7 @@ static void put_section(struct loader *loader, const struct node *entry, size_t 
         load_suggest(loader, key, names, count, "; FORMAT.md lists those that may stand there"));
 }
 
-void *items_array(struct loader *loader, enum item_kind kind, size_t size)
-{
-    size_t count = loader->items[kind].count;
-    return count ? arena_array(loader->keep, count, size) : NULL;
-}
-
-/* ==== phrases ================================================================================= */
+/* ---- phrases --------------------------------------------------------------------------------- */
 
 /* Phrases and the macros in them: {q}, {n}, {gap} and the words of language.words. */
 
@@ -120,8 +114,6 @@ struct expansion {
 };
 
 static void expand(struct expansion *expansion, const char *source);
-
-/* ---- the macros ------------------------------------------------------------------------------ */
 
 static void put_quantity(struct expansion *expansion, bool unit_required)
 {
@@ -198,8 +190,6 @@ static void put_words(struct expansion *expansion, const char *name)
     expansion->depth--;
     loader->macro_open[found] = false;
 }
-
-/* ---- finding them ---------------------------------------------------------------------------- */
 
 /* The length of a macro at `source`, braces included, or 0: `{0,3}` is none. */
 static size_t macro_length(const char *source)
@@ -302,7 +292,7 @@ const char *phrase_expand(struct loader *loader, const struct node *node)
     struct expansion expansion = {.loader = loader, .phrase = node};
     text_init(&expansion.out);
     expand(&expansion, source);
-    const char *phrase = expansion.failed || expansion.out.failed
+    const char *phrase = expansion.failed
                              ? NULL
                              : arena_copy(loader->keep, expansion.out.bytes, expansion.out.length);
     loader->expanded += expansion.out.length; /* failed ones cost as much */
@@ -313,18 +303,13 @@ const char *phrase_expand(struct loader *loader, const struct node *node)
 void load_words(struct loader *loader)
 {
     size_t count = loader->items[ITEM_WORDS].count;
-    loader->quantity = DIM_COUNT;
-    if (!count)
-        return;
     loader->macro_open = arena_array(loader->scratch, count, sizeof(bool));
     loader->macro_used = arena_array(loader->scratch, count, sizeof(bool));
 }
 
-/* ==== load language =========================================================================== */
+/* ---- language -------------------------------------------------------------------------------- */
 
 /* The words the program itself must know. Every mention of `language` adds to the lists. */
-
-/* ---- lists ----------------------------------------------------------------------------------- */
 
 static void add_where(struct loader *loader, const struct field *field, const struct node *node,
                       void *item)
@@ -334,9 +319,7 @@ static void add_where(struct loader *loader, const struct field *field, const st
     language->where_count = 0;
     read_indices(loader, field, node, language);
     size_t count = before.where_count + language->where_count;
-    size_t *all = count ? arena_array(loader->keep, count, sizeof *all) : NULL;
-    if (!all)
-        return;
+    size_t *all = arena_array(loader->keep, count, sizeof *all);
     for (size_t i = 0; i < count; i++)
         all[i] = i < before.where_count ? before.where[i] : language->where[i - before.where_count];
     language->where = all;
@@ -347,8 +330,8 @@ static void add_where(struct loader *loader, const struct field *field, const st
     FIELD(#member, OPTIONAL, read_phrases, offsetof(struct language, member))
 
 static const struct field LANGUAGE_FIELDS[] = {
-    LATER("words", OPTIONAL),      /* by the catalogue and phrases.c */
-    LATER("statements", OPTIONAL), /* below, once all are known */
+    LATER("words", OPTIONAL),      /* items of their own */
+    LATER("statements", OPTIONAL), /* items of their own */
     LANGUAGE_WORDS(negations),
     LANGUAGE_WORDS(hedges),
     LANGUAGE_WORDS(breaks),
@@ -368,56 +351,10 @@ static const struct field LANGUAGE_FIELDS[] = {
 };
 static const struct shape LANGUAGE = SHAPE("'language'", LANGUAGE_FIELDS);
 
-/* ---- statements ------------------------------------------------------------------------------ */
-
-static void read_others(struct loader *loader, const struct field *field, const struct node *node,
-                        void *item)
-{
-    const struct statement *statement = item;
-    read_indices(loader, field, node, item);
-    for (size_t i = 0; i < statement->other_count; i++) {
-        const struct observable *other = &loader->rules->observables[statement->others[i]];
-        if (other->kind != KIND_SEVERAL)
-            node_error(loader, node,
-                       "'%s' is not of kind 'several'; only of such can the others be absent",
-                       other->id);
-    }
-}
-
-static const struct field STATEMENT_FIELDS[] = {
-    FIELD("phrases", REQUIRED, read_phrases, offsetof(struct statement, phrases)),
-    FIELD("seen", OPTIONAL, read_condition, offsetof(struct statement, seen)),
-    FIELD("absent", OPTIONAL, read_condition, offsetof(struct statement, absent)),
-    REFERENCES("others_absent", OPTIONAL, read_others, offsetof(struct statement, others),
-               offsetof(struct statement, other_count), ITEM_OBSERVABLE),
-    FIELD("alone", OPTIONAL, read_flag, offsetof(struct statement, alone)),
-    FIELD("overall", OPTIONAL, read_flag, offsetof(struct statement, overall)),
-};
-static const struct shape STATEMENT = SHAPE("a statement", STATEMENT_FIELDS);
-
-static void load_statements(struct loader *loader)
-{
-    const struct item_list *items = &loader->items[ITEM_STATEMENT];
-    struct statement *statements = items_array(loader, ITEM_STATEMENT, sizeof *statements);
-    for (size_t i = 0; statements && i < items->count; i++) {
-        struct statement *statement = &statements[i];
-        *statement = (struct statement){.id = items->list[i].id, .at = items->list[i].at};
-        shape_read(loader, &STATEMENT, items->list[i].node, statement);
-        if (!statement->seen.count && !statement->absent.count && !statement->other_count &&
-            items->list[i].node->kind == NODE_MAP)
-            load_error(loader, statement->at,
-                       "statement '%s' says nothing; give it 'seen', 'absent' or 'others_absent'",
-                       statement->id);
-    }
-    loader->made->language.statements = statements;
-    loader->made->language.statement_count = statements ? items->count : 0;
-}
-
 void load_language(struct loader *loader)
 {
     for (size_t i = 0; i < loader->languages.count; i++)
         shape_read(loader, &LANGUAGE, loader->languages.list[i], &loader->made->language);
-    load_statements(loader);
 }
 
 /* ---- items to the model ---------------------------------------------------------------------- */

@@ -404,8 +404,6 @@ struct whole {
 enum { WHOLE_COUNT = 8, WHOLE_FIRST = 3 };
 extern const struct whole WHOLES[WHOLE_COUNT];
 
-/* Room for the model's array of a kind; NULL when there is none to be. */
-void *items_array(struct loader *loader, enum item_kind kind, size_t size);
 /* What is normal on a species, once findings and signs are known. */
 void load_normal(struct loader *loader);
 void load_moves(struct loader *loader);
