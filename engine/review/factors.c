@@ -23,9 +23,7 @@ static void count_levels(const struct review_work *work, size_t f, struct review
             continue;
         }
         struct review_level *level = &levels[of->level[i]];
-        struct counts *counts = dataset->control[i] ? &level->controls : &level->counts;
-        counts->total++;
-        counts->lost += work->standing[i] == STANDING_LOST;
+        count_vessel(dataset->control[i] ? &level->controls : &level->counts, work->standing[i]);
     }
 }
 
@@ -171,9 +169,8 @@ static bool cross_make(const struct review_work *work, size_t first, size_t seco
         if (work->standing[i] == STANDING_OUT || dataset->control[i] ||
             row->level[i] == LEVEL_NONE || column->level[i] == LEVEL_NONE)
             continue;
-        struct counts *cell = &cross->cells[row->level[i] * cross->columns + column->level[i]];
-        cell->total++;
-        cell->lost += work->standing[i] == STANDING_LOST;
+        count_vessel(&cross->cells[row->level[i] * cross->columns + column->level[i]],
+                     work->standing[i]);
         cross->total++;
     }
     return true;

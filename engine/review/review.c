@@ -131,9 +131,7 @@ static void count_batches(const struct review_work *work, struct review_batch *b
         batch->open += dataset->fate[i] == FATE_OPEN && !dataset->control[i];
         if (work->standing[i] == STANDING_OUT)
             continue;
-        struct counts *counts = dataset->control[i] ? &batch->controls : &batch->counts;
-        counts->total++;
-        counts->lost += work->standing[i] == STANDING_LOST;
+        count_vessel(dataset->control[i] ? &batch->controls : &batch->counts, work->standing[i]);
     }
 }
 
@@ -296,10 +294,9 @@ static void count_totals(const struct review_work *work, struct review_totals *t
 {
     const struct dataset *dataset = work->dataset;
     for (size_t i = 0; i < dataset->vessel_count; i++) {
-        bool counts = work->standing[i] != STANDING_OUT;
-        struct counts *of = dataset->control[i] ? &totals->controls : &totals->counts;
-        of->total += counts;
-        of->lost += work->standing[i] == STANDING_LOST;
+        if (work->standing[i] != STANDING_OUT)
+            count_vessel(dataset->control[i] ? &totals->controls : &totals->counts,
+                         work->standing[i]);
         if (dataset->control[i])
             continue;
         totals->vessels++;

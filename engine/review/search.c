@@ -272,12 +272,6 @@ bool search_calls(const struct search *search, const struct candidate *candidate
 
 /* ---- passes ---------------------------------------------------------------------------------- */
 
-static void count_vessel(struct counts *counts, enum standing standing)
-{
-    counts->total++;
-    counts->lost += standing == STANDING_LOST;
-}
-
 /* Takes one factor: its levels' sums, and of them the controls'. */
 static void count_levels(const struct search *search, size_t factor, unsigned mask,
                          struct counts *all)

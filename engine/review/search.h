@@ -29,6 +29,13 @@ enum standing {
     STANDING_LOST
 }; /* of a vessel: it does not count ... */
 
+/* Counts a vessel that is not out. */
+static inline void count_vessel(struct counts *counts, uint8_t standing)
+{
+    counts->total++;
+    counts->lost += standing == STANDING_LOST;
+}
+
 struct candidate {
     size_t factor;
     uint32_t level;
