@@ -5,8 +5,6 @@
 #include "base/text.h"
 #include "language/reader_internal.h"
 
-/* ==== reader text ============================================================================= */
-
 /* The text as it is matched: folded, cut into clauses, with a map back to what was typed. */
 
 struct builder {
@@ -207,8 +205,6 @@ static void put_next(struct builder *b)
 static char *plain_copy(const char *text, size_t length, struct arena *arena)
 {
     char *copy = arena_copy(arena, text, length);
-    if (!copy)
-        return NULL;
     for (size_t i = 0; i < length; i++) {
         unsigned char c = (unsigned char)text[i];
         if (c == '\n' || c == '\r' || c == '\v' || c == '\f')
@@ -219,20 +215,19 @@ static char *plain_copy(const char *text, size_t length, struct arena *arena)
     return copy;
 }
 
-static bool working_room(struct working *working, size_t room, struct arena *arena)
+static void working_room(struct working *working, size_t room, struct arena *arena)
 {
-    working->bytes = arena_array(arena, room + PREFILTER_PEEK, 1);
+    working->bytes = arena_array(arena, room + 1, 1);
     working->from = arena_array(arena, room, sizeof *working->from);
     working->until = arena_array(arena, room, sizeof *working->until);
     working->cuts = arena_array(arena, room, sizeof *working->cuts);
     working->length = 0;
     working->cut_count = 0;
-    return working->bytes && working->from && working->until && working->cuts;
 }
 
 static void working_end(struct working *working, size_t at)
 {
-    memset(working->bytes + working->length, 0, PREFILTER_PEEK);
+    working->bytes[working->length] = '\0';
     working->from[working->length] = working->until[working->length] = (uint32_t)at;
 }
 
@@ -265,12 +260,8 @@ enum status working_build(struct working *working, const char *text, size_t leng
     struct text folded;
     size_t *origin = NULL;
     text_init(&folded);
-    if (!copy || !text_fold(&folded, copy, length, &origin) || folded.failed ||
-        !working_room(working, folded.length + 1, arena)) {
-        free(origin);
-        text_release(&folded);
-        return STATUS_MEMORY;
-    }
+    (void)text_fold(&folded, copy, length, &origin); /* it is UTF-8 */
+    working_room(working, folded.length + 1, arena);
     struct builder b = {.out = working,
                         .folded = folded.bytes,
                         .length = folded.length,
@@ -286,15 +277,14 @@ enum status working_build(struct working *working, const char *text, size_t leng
     return STATUS_OK;
 }
 
-enum status working_correct(struct working *working, const struct correction *corrections,
-                            size_t count, struct arena *arena)
+void working_correct(struct working *working, const struct correction *corrections, size_t count,
+                     struct arena *arena)
 {
     struct working old = *working;
     size_t room = old.length + 1;
     for (size_t i = 0; i < count; i++)
         room += corrections[i].length;
-    if (!working_room(working, room, arena))
-        return STATUS_MEMORY;
+    working_room(working, room, arena);
     size_t next = 0;
     size_t cut = 0;
     for (uint32_t at = 0; at < old.length;) {
@@ -312,7 +302,6 @@ enum status working_correct(struct working *working, const struct correction *co
         }
     }
     working_end(working, old.from[old.length]);
-    return STATUS_OK;
 }
 
 struct span working_span(const struct working *working, uint32_t start, uint32_t end)
@@ -322,334 +311,7 @@ struct span working_span(const struct working *working, uint32_t start, uint32_t
     return (struct span){working->from[start], working->until[end - 1]};
 }
 
-/* ==== reader lexicon ========================================================================== */
-
-/* Single words: what part they play, whether a phrase knows them, and what a slip was meant for. */
-
-enum { SLIP_SHORTEST = 4, MEANT_SHORTEST = 5, WORD_LONGEST = 40 };
-
-static uint32_t hash_of(const char *word, size_t length)
-{
-    uint32_t hash = 2166136261u; /* FNV-1a */
-    for (size_t i = 0; i < length; i++)
-        hash = (hash ^ (unsigned char)word[i]) * 16777619u;
-    return hash;
-}
-
-static bool lexicon_is_letter(char c)
-{
-    return c >= 'a' && c <= 'z';
-}
-
-static size_t slot_of(const struct lexicon *lexicon, const char *word, size_t length)
-{
-    size_t mask = lexicon->slot_count - 1;
-    size_t slot = hash_of(word, length) & mask;
-    while (lexicon->slots[slot] != NO_INDEX) {
-        const struct lexeme *lexeme = &lexicon->lexemes[lexicon->slots[slot]];
-        if (lexeme->length == length && !memcmp(lexeme->word, word, length))
-            break;
-        slot = (slot + 1) & mask;
-    }
-    return slot;
-}
-
-/* Doubles the table; at most half of it is ever taken. */
-static bool grow(struct lexicon *lexicon)
-{
-    size_t room = lexicon->room ? lexicon->room * 2 : 1024;
-    struct lexeme *lexemes =
-        arena_grow(lexicon->memory, lexicon->lexemes, lexicon->count, room, sizeof *lexemes);
-    uint32_t *slots = arena_array(lexicon->memory, room * 2, sizeof *slots);
-    if (!lexemes || !slots)
-        return false;
-    lexicon->lexemes = lexemes;
-    lexicon->room = room;
-    lexicon->slots = slots;
-    lexicon->slot_count = room * 2;
-    memset(slots, 0xFF, room * 2 * sizeof *slots);
-    for (size_t i = 0; i < lexicon->count; i++)
-        slots[slot_of(lexicon, lexemes[i].word, lexemes[i].length)] = (uint32_t)i;
-    return true;
-}
-
-bool lexicon_init(struct lexicon *lexicon, struct arena *memory)
-{
-    *lexicon = (struct lexicon){.memory = memory};
-    for (size_t i = 0; i < 26; i++)
-        lexicon->by_letter[i] = NO_INDEX;
-    return grow(lexicon);
-}
-
-struct lexeme *lexicon_add(struct lexicon *lexicon, const char *word, size_t length)
-{
-    size_t slot = slot_of(lexicon, word, length);
-    if (lexicon->slots[slot] != NO_INDEX)
-        return &lexicon->lexemes[lexicon->slots[slot]];
-    char *copy = arena_copy(lexicon->memory, word, length);
-    if (!copy || (lexicon->count == lexicon->room && !grow(lexicon))) {
-        lexicon->failed = true;
-        return NULL;
-    }
-    struct lexeme *lexeme = &lexicon->lexemes[lexicon->count];
-    *lexeme = (struct lexeme){.word = copy, .length = (uint32_t)length, .next = NO_INDEX};
-    if (length && lexicon_is_letter(word[0])) {
-        lexeme->next = lexicon->by_letter[word[0] - 'a'];
-        lexicon->by_letter[word[0] - 'a'] = (uint32_t)lexicon->count;
-    }
-    lexicon->slots[slot_of(lexicon, word, length)] = (uint32_t)lexicon->count++;
-    return lexeme;
-}
-
-struct lexeme *lexicon_find(const struct lexicon *lexicon, const char *word, size_t length)
-{
-    uint32_t index = lexicon->slots[slot_of(lexicon, word, length)];
-    return index == NO_INDEX ? NULL : &lexicon->lexemes[index];
-}
-
-void lexicon_learn(struct lexicon *lexicon, const char *text, size_t length)
-{
-    for (size_t at = 0; at < length;) {
-        size_t end = at;
-        while (end < length && lexicon_is_letter(text[end]))
-            end++;
-        if (end > at) {
-            struct lexeme *lexeme = lexicon_add(lexicon, text + at, end - at);
-            if (!lexeme)
-                return;
-            lexeme->vocabulary = true;
-        }
-        at = end + 1;
-    }
-}
-
-/* ---- slips ------------------------------------------------------------------------------- */
-
-/*
- * English is full of words a letter apart: "bank" and "blank", "coats" and
- * "coast". So a slip must be of a kind that fingers and ears make: letters
- * swapped, doubled or not, a vowel lost, added or mistaken for another; in a
- * long word any letter lost or added or wrong. The
- * first letter is seldom mistyped, the last carries the ending. Real words that
- * remain are spared by name (language.spared).
- */
-enum slip { SLIP_NONE, SLIP_SWAPPED, SLIP_LENGTH, SLIP_WRONG, SLIP_FAR };
-enum { LONG_WORD = 7 }; /* above it any letter may be wrong, at it a neighbour on the keyboard */
-
-/* Letters that come and go unheard. */
-static bool is_soft(char c)
-{
-    return c && strchr("aeiouyh", c);
-}
-
-static bool beside_on_keyboard(char a, char b)
-{
-    static const char *const rows[] = {"qwertyuiop", "asdfghjkl", "zxcvbnm"};
-    int row_a = 0, row_b = 0, place_a = 0, place_b = 0;
-    for (int row = 0; row < 3; row++) {
-        const char *found_a = strchr(rows[row], a);
-        const char *found_b = strchr(rows[row], b);
-        if (found_a) {
-            row_a = row;
-            place_a = (int)(found_a - rows[row]);
-        }
-        if (found_b) {
-            row_b = row;
-            place_b = (int)(found_b - rows[row]);
-        }
-    }
-    return row_a - row_b >= -1 && row_a - row_b <= 1 && place_a - place_b >= -1 &&
-           place_a - place_b <= 1;
-}
-
-static enum slip same_length(const char *typed, const char *meant, size_t length)
-{
-    size_t at = 0;
-    while (at < length && typed[at] == meant[at])
-        at++;
-    if (at == length)
-        return SLIP_NONE;
-    if (!at || at + 1 == length)
-        return SLIP_FAR;
-    if (!memcmp(typed + at + 1, meant + at + 1, length - at - 1)) {
-        bool soft = is_soft(typed[at]) && is_soft(meant[at]);
-        bool neighbours = length >= LONG_WORD && beside_on_keyboard(typed[at], meant[at]);
-        return soft || neighbours || length > LONG_WORD ? SLIP_WRONG : SLIP_FAR;
-    }
-    if (typed[at] == meant[at + 1] && typed[at + 1] == meant[at] &&
-        !memcmp(typed + at + 2, meant + at + 2, length - at - 2) &&
-        (at + 2 < length || length >= LONG_WORD))
-        return SLIP_SWAPPED;
-    return SLIP_FAR;
-}
-
-/* Whether leaving one letter out of `longer` gives `shorter`, which has `length` letters. */
-static enum slip one_longer(const char *longer, const char *shorter, size_t length,
-                            size_t meant_length)
-{
-    size_t at = 0;
-    while (at < length && longer[at] == shorter[at])
-        at++;
-    if (!at || memcmp(longer + at + 1, shorter + at, length - at) != 0)
-        return SLIP_FAR;
-    bool doubled = longer[at] == longer[at - 1];
-    if (at == length && !doubled)
-        return SLIP_FAR;
-    return doubled || is_soft(longer[at]) || meant_length >= LONG_WORD ? SLIP_LENGTH : SLIP_FAR;
-}
-
-static enum slip compare(const char *typed, size_t length, const struct lexeme *meant)
-{
-    if (meant->length == length)
-        return same_length(typed, meant->word, length);
-    if (meant->length == length + 1)
-        return one_longer(meant->word, typed, length, meant->length);
-    if (meant->length + 1 == length)
-        return one_longer(typed, meant->word, meant->length, meant->length);
-    return SLIP_FAR;
-}
-
-const struct lexeme *lexicon_slip(const struct lexicon *lexicon, const char *word, size_t length)
-{
-    const struct lexeme *meant = NULL;
-    enum slip best = SLIP_FAR;
-    bool several = false;
-    if (length < SLIP_SHORTEST || length > WORD_LONGEST || !lexicon_is_letter(word[0]))
-        return NULL;
-    for (uint32_t i = lexicon->by_letter[word[0] - 'a']; i != NO_INDEX;) {
-        const struct lexeme *lexeme = &lexicon->lexemes[i];
-        i = lexeme->next;
-        if (!lexeme->vocabulary || lexeme->length < MEANT_SHORTEST)
-            continue;
-        enum slip slip = compare(word, length, lexeme);
-        if (slip == SLIP_NONE)
-            return NULL; /* no slip at all */
-        if (slip == SLIP_FAR)
-            continue;
-        if (slip == best) {
-            several = true;
-        } else if (slip < best) {
-            best = slip;
-            meant = lexeme;
-            several = false;
-        }
-    }
-    return several ? NULL : meant;
-}
-
-/* ==== reader tokens =========================================================================== */
-
-/* The words of a text, what part each can play by itself, and slips in those nothing knows. */
-
-/* Letters, digits and whatever is not ASCII; a degree sign only ends a word. */
-static size_t word_length(const char *bytes, size_t length)
-{
-    size_t at = 0;
-    while (at < length) {
-        unsigned char c = (unsigned char)bytes[at];
-        bool word = (c >= 'a' && c <= 'z') || (c >= '0' && c <= '9') || c >= 0x80;
-        if (c == 0xC2 && at + 1 < length && (unsigned char)bytes[at + 1] == 0xB0)
-            break;
-        if (!word &&
-            !(c == '\'' && at && at + 1 < length && bytes[at + 1] >= 'a' && bytes[at + 1] <= 'z'))
-            break;
-        at++;
-    }
-    return at;
-}
-
-/* Whether a word can begin a quantity: "12", "two", "half", "a" (week). */
-static bool counts(const char *word, size_t length, struct lexeme *lexeme)
-{
-    static const char unit[] = " days";
-    char trial[48];
-    struct quantity quantity;
-    size_t used = 0;
-    if (word[0] >= '0' && word[0] <= '9')
-        return true;
-    if (length + sizeof unit > sizeof trial)
-        return false;
-    if (lexeme && lexeme->counts)
-        return lexeme->counts > 0;
-    memcpy(trial, word, length);
-    memcpy(trial + length, unit, sizeof unit);
-    bool reads =
-        quantity_read(trial, length + sizeof unit - 1, DIM_DAYS, &quantity, &used) == QUANTITY_OK;
-    if (lexeme)
-        lexeme->counts = reads ? 1 : -1;
-    return reads;
-}
-
-static struct token token_at(const struct job *job, size_t at, size_t size)
-{
-    const char *word = job->working.bytes + at;
-    struct lexeme *lexeme = lexicon_find(&job->reader->lexicon, word, size);
-    return (struct token){.start = (uint32_t)at,
-                          .end = (uint32_t)(at + size),
-                          .roles = lexeme ? lexeme->roles : 0,
-                          .counts = counts(word, size, lexeme)};
-}
-
-enum status job_tokens(struct job *job)
-{
-    const struct working *w = &job->working;
-    size_t room = 0;
-    for (size_t at = 0; at < w->length; room++) {
-        size_t size = word_length(w->bytes + at, w->length - at);
-        at += size ? size : 1;
-    }
-    job->tokens = arena_array(job->scratch, room, sizeof *job->tokens);
-    job->token_count = 0;
-    if (!job->tokens)
-        return STATUS_MEMORY;
-    for (size_t at = 0; at < w->length;) {
-        size_t size = word_length(w->bytes + at, w->length - at);
-        if (size)
-            job->tokens[job->token_count++] = token_at(job, at, size);
-        at += size ? size : 1;
-    }
-    return STATUS_OK;
-}
-
-/* ---- slips ------------------------------------------------------------------------------- */
-
-static bool all_letters(const char *word, size_t length)
-{
-    for (size_t i = 0; i < length; i++)
-        if (word[i] < 'a' || word[i] > 'z')
-            return false;
-    return true;
-}
-
-enum status job_slips(struct job *job, bool *changed)
-{
-    struct working *w = &job->working;
-    const struct lexicon *lexicon = &job->reader->lexicon;
-    size_t count = 0;
-    *changed = false;
-    struct correction *corrections =
-        arena_array(job->scratch, job->token_count, sizeof *corrections);
-    if (!corrections)
-        return STATUS_MEMORY;
-    for (size_t i = 0; i < job->token_count; i++) {
-        const struct token *token = &job->tokens[i];
-        const char *word = w->bytes + token->start;
-        size_t length = token->end - token->start;
-        if (token->covered || token->roles || !all_letters(word, length))
-            continue;
-        const struct lexeme *known = lexicon_find(lexicon, word, length);
-        if (known && (known->vocabulary || known->spared))
-            continue;
-        const struct lexeme *meant = lexicon_slip(lexicon, word, length);
-        if (meant)
-            corrections[count++] =
-                (struct correction){token->start, token->end, meant->word, meant->length};
-    }
-    *changed = count > 0;
-    return count ? working_correct(w, corrections, count, job->scratch) : STATUS_OK;
-}
-
-/* ==== reader clauses ========================================================================== */
+/* ---- what negations and hedges reach ----------------------------------------------------- */
 
 /*
  * What each negation and hedge reaches.
@@ -723,14 +385,12 @@ static bool same_subject(const struct pass *p, const struct match *a, const stru
 /* ---- items ------------------------------------------------------------------------------- */
 
 /* Matches, words without one and cuts, in order. Words in the gap of a match are part of it. */
-static enum status list_items(struct pass *p)
+static void list_items(struct pass *p)
 {
     const struct job *job = p->job;
     const struct working *w = &job->working;
     p->items = arena_array(job->scratch, job->matches.count + job->token_count + w->cut_count,
                            sizeof *p->items);
-    if (!p->items)
-        return STATUS_MEMORY;
     size_t m = 0;
     size_t t = 0;
     uint32_t reach = 0;
@@ -758,7 +418,6 @@ static enum status list_items(struct pass *p)
             p->items[p->count++] =
                 (struct item){.kind = ITEM_CUT, .cut = w->cuts[c].kind, .start = stop};
     }
-    return STATUS_OK;
 }
 
 /* ---- hedges ------------------------------------------------------------------------------ */
@@ -1160,14 +819,11 @@ static void join_alternatives(struct pass *p)
     }
 }
 
-enum status job_clauses(struct job *job)
+void job_clauses(struct job *job)
 {
     struct pass pass = {.job = job};
-    enum status status = list_items(&pass);
-    if (status != STATUS_OK)
-        return status;
+    list_items(&pass);
     apply_hedges(&pass);
     apply_negations(&pass);
     join_alternatives(&pass);
-    return job_cover(job, false);
 }

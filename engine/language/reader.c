@@ -8,7 +8,7 @@
 #include "base/text.h"
 #include "language/reader_internal.h"
 
-/* ==== reader numbers ========================================================================== */
+/* ==== numbers ====================================================================== */
 
 /* Quantities as observations: what "over" and "under" do to them, their bins, what is possible. */
 
@@ -31,9 +31,16 @@ static void stretch(const struct observable *o, struct quantity *q, bool over, b
     }
 }
 
-enum number_fault number_read_bins(const struct observable *observable, const char *folded,
-                                   size_t length, bool over, bool under, struct quantity *quantity,
-                                   uint32_t *bins)
+enum number_fault { NUMBER_FINE, NUMBER_UNREADABLE, NUMBER_IMPOSSIBLE };
+
+/*
+ * The quantity in the first `length` bytes of folded text, moved by "over" and
+ * "under", and the bins it touches. NUMBER_IMPOSSIBLE when it lies outside what
+ * can be.
+ */
+static enum number_fault number_read_bins(const struct observable *observable, const char *folded,
+                                          size_t length, bool over, bool under,
+                                          struct quantity *quantity, uint32_t *bins)
 {
     size_t used = 0;
     *bins = 0;
@@ -52,7 +59,8 @@ enum number_fault number_read_bins(const struct observable *observable, const ch
     return NUMBER_FINE;
 }
 
-const char *number_limits(const struct observable *observable, struct arena *arena)
+/* "the age lies between 0 days and 730 days": what would be possible. */
+static const char *number_limits(const struct observable *observable, struct arena *arena)
 {
     struct text text;
     text_init(&text);
@@ -60,115 +68,296 @@ const char *number_limits(const struct observable *observable, struct arena *are
     quantity_show(&text, observable->min, observable->dimension);
     text_puts(&text, " and ");
     quantity_show(&text, observable->max, observable->dimension);
-    const char *copy = text.failed ? NULL : arena_copy(arena, text.bytes, text.length);
+    const char *copy = arena_copy(arena, text.bytes, text.length);
     text_release(&text);
     return copy;
 }
 
-/* ==== reader quantities ======================================================================= */
+/* ==== which matches stand ====================================================================== */
 
-/*
- * Quantities in phrases.
- *
- * A phrase such as "soaked {q}" is compiled with two callouts where its quantity
- * stands: at the first quantity_end is asked whether one begins there, at the
- * second whether it ends there. So all phrases share one reader of quantities,
- * and what it found at a place is found once, however many phrases ask.
- */
+/* Which matches stand: a quantity goes to one phrase, and the longer match wins. */
 
-/* A callout's number: whether a unit is demanded, of which dimension, at which end. */
-enum { CALLOUT_FIRST = 1, CALLOUT_LAST = CALLOUT_FIRST + 4 * DIM_COUNT - 1 };
-
-struct place {
-    enum dimension dimension;
-    bool unit_required;
-    bool end;
+/* A run of bytes that a match accounts for; a match with gaps has several. */
+struct piece {
+    uint32_t start, end;
 };
 
-static unsigned number_of(struct place place)
+static uint32_t accounted(const struct match *match)
 {
-    return CALLOUT_FIRST + 4u * (unsigned)place.dimension + (place.unit_required ? 2u : 0u) +
-           (place.end ? 1u : 0u);
+    uint32_t length = match->end - match->start;
+    for (unsigned i = 0; i < match->gap_count; i++)
+        length -= match->gaps[i].end - match->gaps[i].start;
+    return length;
 }
 
-static struct place place_of(unsigned number)
+static int compare_u32(uint32_t a, uint32_t b)
 {
-    unsigned bits = number - CALLOUT_FIRST;
-    return (struct place){(enum dimension)(bits / 4), bits & 2, bits & 1};
+    return (a > b) - (a < b);
 }
 
-/* Most places are told from the start of one by their first byte. */
-static bool may_begin(char c)
+/* ---- numbers ----------------------------------------------------------------------------- */
+
+/* Longest first; of one length, what was asked for first, then the order of the files. */
+static int by_claim(const void *left, const void *right)
 {
-    return (c >= '0' && c <= '9') || (c && strchr("abcdefhmnoqst+-.", c));
+    const struct match *a = *(const struct match *const *)left;
+    const struct match *b = *(const struct match *const *)right;
+    int order = compare_u32(accounted(b), accounted(a));
+    if (!order)
+        order = (int)b->asked - (int)a->asked;
+    if (!order)
+        order = (a->observable > b->observable) - (a->observable < b->observable);
+    return order ? order : compare_u32(a->start, b->start);
 }
 
-uint32_t quantity_end(struct reader *reader, const char *bytes, uint32_t to, uint32_t at,
-                      enum dimension dimension, bool unit_required)
+static void settle_numbers(struct job *job)
 {
-    if (at >= to || !may_begin(bytes[at]))
-        return 0;
-    unsigned kind = number_of((struct place){dimension, unit_required, false});
-    struct quantity_memo *memo = &reader->memos[(at * 8 + kind) % QUANTITY_MEMOS];
-    if (memo->scan != reader->scan || memo->at != at || memo->kind != kind) {
-        size_t length = quantity_at(bytes, to, at, dimension, unit_required);
-        *memo = (struct quantity_memo){.scan = reader->scan,
-                                       .at = at,
-                                       .kind = kind,
-                                       .end = length ? at + (uint32_t)length : 0};
-    }
-    return memo->end;
-}
-
-int quantity_callout(pcre2_callout_block *block, void *data)
-{
-    struct reader *reader = data;
-    if (block->callout_number < CALLOUT_FIRST || block->callout_number > CALLOUT_LAST)
-        return 0; /* one of an author's own */
-    struct place place = place_of(block->callout_number);
-    uint32_t at = (uint32_t)block->current_position;
-    if (place.end)
-        return at != reader->quantity_end;
-    reader->quantity_end =
-        quantity_end(reader, (const char *)block->subject, (uint32_t)block->subject_length, at,
-                     place.dimension, place.unit_required);
-    return reader->quantity_end == 0;
-}
-
-void quantity_put(struct text *out, enum dimension dimension, bool unit_required)
-{
-    struct place begin = {dimension, unit_required, false};
-    struct place end = {dimension, unit_required, true};
-    text_printf(out, "(?<q>(?C%u)(?>.+?(?C%u)))", number_of(begin), number_of(end));
-}
-
-size_t quantity_macro(const char *source, bool *unit_required)
-{
-    *unit_required = !strncmp(source, QUANTITY_WITH_UNIT, sizeof QUANTITY_WITH_UNIT - 1);
-    if (*unit_required)
-        return sizeof QUANTITY_WITH_UNIT - 1;
-    return strncmp(source, QUANTITY_ANY, sizeof QUANTITY_ANY - 1) ? 0 : sizeof QUANTITY_ANY - 1;
-}
-
-char *quantities_as_written(const char *source, struct arena *arena)
-{
-    struct text text;
-    text_init(&text);
-    while (*source) {
-        bool unit_required;
-        size_t macro = quantity_macro(source, &unit_required);
-        if (macro)
-            text_puts(&text, unit_required ? "{q}" : "{n}");
+    struct match_list *list = &job->matches;
+    struct match **claims = arena_array(job->scratch, list->count, sizeof *claims);
+    unsigned char *taken = arena_array(job->scratch, job->working.length, 1);
+    size_t count = 0;
+    for (size_t i = 0; i < list->count; i++)
+        if (list->items[i].role == ROLE_NUMBER)
+            claims[count++] = &list->items[i];
+    if (count > 1)
+        qsort(claims, count, sizeof(struct match *), by_claim);
+    for (size_t i = 0; i < count; i++) {
+        struct match *match = claims[i];
+        uint32_t length = match->q_end - match->q_start;
+        if (memchr(taken + match->q_start, 1, length))
+            match->dropped = true;
         else
-            text_add(&text, source, 1);
-        source += macro ? macro : 1;
+            memset(taken + match->q_start, 1, length);
     }
-    char *copy = text.failed ? NULL : arena_copy(arena, text.length ? text.bytes : "", text.length);
-    text_release(&text);
-    return copy;
 }
 
-/* ==== reader readings ========================================================================= */
+/* ---- containment ------------------------------------------------------------------------- */
+
+static int by_place(const void *left, const void *right)
+{
+    const struct match *a = left;
+    const struct match *b = right;
+    int order = compare_u32(a->start, b->start);
+    if (!order)
+        order = compare_u32(b->end, a->end);
+    if (!order)
+        order = (int)a->role - (int)b->role;
+    if (!order)
+        order = (a->observable > b->observable) - (a->observable < b->observable);
+    if (!order)
+        order = (a->item > b->item) - (a->item < b->item);
+    return order ? order : (int)a->gap_count - (int)b->gap_count;
+}
+
+static int by_start(const void *left, const void *right)
+{
+    const struct piece *a = left;
+    const struct piece *b = right;
+    int order = compare_u32(a->start, b->start);
+    return order ? order : compare_u32(b->end, a->end);
+}
+
+/* Without `all`, a negation that denied nothing accounts for nothing. */
+static struct piece *pieces_of(const struct match_list *list, bool all, struct arena *arena,
+                               size_t *count)
+{
+    struct piece *pieces = arena_array(arena, list->count, (MATCH_GAPS + 1) * sizeof *pieces);
+    *count = 0;
+    for (size_t i = 0; i < list->count; i++) {
+        const struct match *match = &list->items[i];
+        uint32_t start = match->start;
+        if (!all && (match->aside || (match->role == ROLE_NEGATION && !match->used)))
+            continue;
+        for (unsigned g = 0; g < match->gap_count; g++) {
+            pieces[(*count)++] = (struct piece){start, match->gaps[g].start};
+            start = match->gaps[g].end;
+        }
+        pieces[(*count)++] = (struct piece){start, match->end};
+    }
+    if (*count > 1)
+        qsort(pieces, *count, sizeof *pieces, by_start);
+    return pieces;
+}
+
+/* Both lists are in order of start, so the farthest end so far tells what lies inside. */
+static void drop_contained(struct job *job)
+{
+    struct match_list *list = &job->matches;
+    size_t piece_count = 0;
+    struct piece *pieces = pieces_of(list, true, job->scratch, &piece_count);
+    uint32_t before = 0; /* farthest end of the pieces that start earlier */
+    uint32_t same = 0;   /* and of those that start here */
+    uint32_t here = 0;
+    size_t next = 0;
+    for (size_t i = 0; i < list->count; i++) {
+        struct match *match = &list->items[i];
+        if (match->start != here) {
+            before = same > before ? same : before;
+            same = 0;
+            here = match->start;
+        }
+        for (; next < piece_count && pieces[next].start <= here; next++) {
+            uint32_t *farthest = pieces[next].start < here ? &before : &same;
+            if (pieces[next].end > *farthest)
+                *farthest = pieces[next].end;
+        }
+        match->dropped = before >= match->end || same > match->end;
+    }
+}
+
+static void compact(struct match_list *list)
+{
+    size_t kept = 0;
+    for (size_t i = 0; i < list->count; i++)
+        if (!list->items[i].dropped)
+            list->items[kept++] = list->items[i];
+    list->count = kept;
+}
+
+static bool same_match(const struct match *a, const struct match *b)
+{
+    return a->start == b->start && a->end == b->end && a->role == b->role &&
+           a->observable == b->observable && a->item == b->item;
+}
+
+static bool same_place(const struct match *a, const struct match *b)
+{
+    return a->start == b->start && a->end == b->end;
+}
+
+/*
+ * Of the same words, what they say of a sign goes before the part they play in
+ * the sentence: a value may be called "none". And a phrase goes before a word:
+ * "no" in "no, it is green" denies nothing.
+ */
+static void drop_outranked(struct match *matches, size_t count)
+{
+    bool content = false;
+    bool phrase = false;
+    for (size_t i = 0; i < count; i++) {
+        content = content || matches[i].role <= ROLE_STATEMENT;
+        phrase = phrase || !matches[i].word;
+    }
+    for (size_t i = 0; i < count; i++)
+        matches[i].dropped =
+            (content && matches[i].role > ROLE_STATEMENT) || (phrase && matches[i].word) ||
+            (i && !matches[i - 1].dropped && same_match(&matches[i - 1], &matches[i]));
+}
+
+static void settle_places(struct match_list *list)
+{
+    size_t first = 0;
+    for (size_t i = 1; i <= list->count; i++) {
+        if (i < list->count && same_place(&list->items[first], &list->items[i]))
+            continue;
+        if (i - first > 1)
+            drop_outranked(list->items + first, i - first);
+        first = i;
+    }
+    compact(list);
+}
+
+/* ---- gaps -------------------------------------------------------------------------------- */
+
+static size_t first_from(const struct match_list *list, uint32_t start)
+{
+    size_t low = 0;
+    size_t high = list->count;
+    while (low < high) {
+        size_t middle = low + (high - low) / 2;
+        if (list->items[middle].start < start)
+            low = middle + 1;
+        else
+            high = middle;
+    }
+    return low;
+}
+
+/* "Filter is not wet" denies "filter wet"; "filter is fine but grains wet" was no match at all. */
+static void settle_gap(struct match_list *list, struct match *match, unsigned gap)
+{
+    size_t i = first_from(list, match->gaps[gap].start);
+    for (; i < list->count && list->items[i].start < match->gaps[gap].end; i++) {
+        struct match *inside = &list->items[i];
+        match->dropped = match->dropped || inside->role == ROLE_BREAK;
+        if (inside->role == ROLE_NEGATION) {
+            match->denied = !match->denied;
+            inside->used = true;
+            inside->until = match->end;
+        }
+    }
+}
+
+static void settle_gaps(struct match_list *list)
+{
+    for (size_t i = 0; i < list->count; i++)
+        for (unsigned gap = 0; gap < list->items[i].gap_count; gap++)
+            settle_gap(list, &list->items[i], gap);
+    compact(list);
+}
+
+/* ---- tokens ------------------------------------------------------------------------------ */
+
+/*
+ * Marks the tokens that matches account for; without `all`, idle negations do not
+ * count. Pieces in order of start: a token is accounted for when they reach over
+ * all of it.
+ */
+static void cover(struct job *job, bool all)
+{
+    size_t count = 0;
+    struct piece *pieces = pieces_of(&job->matches, all, job->scratch, &count);
+    size_t next = 0;
+    uint32_t from = 0;
+    uint32_t reach = 0; /* everything in [from, reach) is accounted for */
+    for (size_t i = 0; i < job->token_count; i++) {
+        struct token *token = &job->tokens[i];
+        for (; next < count && pieces[next].start < token->end; next++) {
+            if (pieces[next].start > reach) {
+                from = pieces[next].start;
+                reach = pieces[next].end;
+            } else if (pieces[next].end > reach) {
+                reach = pieces[next].end;
+            }
+        }
+        token->covered = from <= token->start && reach >= token->end;
+    }
+}
+
+/* What says something only where nothing else is said: a judgement of the whole, in passing. */
+static void drop_not_alone(struct job *job)
+{
+    struct match_list *list = &job->matches;
+    size_t kept = 0;
+    for (size_t i = 0; i < list->count; i++) {
+        const struct match *match = &list->items[i];
+        bool whole = job->asked == RULES_NONE && job->token_count > 0 &&
+                     match->start <= job->tokens[0].start &&
+                     match->end >= job->tokens[job->token_count - 1].end;
+        if (whole || match->role != ROLE_STATEMENT ||
+            !job->reader->rules->language.statements[match->item].alone)
+            list->items[kept++] = *match;
+    }
+    list->count = kept;
+}
+
+/* Keeps the matches that stand, in order of start. */
+static void resolve(struct job *job)
+{
+    struct match_list *list = &job->matches;
+    drop_not_alone(job);
+    settle_numbers(job);
+    compact(list);
+    if (list->count > 1)
+        qsort(list->items, list->count, sizeof *list->items, by_place);
+    drop_contained(job);
+    compact(list);
+    settle_places(list);
+    settle_gaps(list);
+    cover(job, true);
+}
+
+/* ==== readings ====================================================================== */
 
 /* Matches that stand -> readings, and the words nothing understood. */
 
@@ -237,13 +426,12 @@ static struct reading reading_of(const struct output *out, const struct match *m
                             .span = working_span(&out->job->working, match->start, match->end)};
 }
 
-static bool add_number(struct output *out, const struct match *match)
+static void add_number(struct output *out, const struct match *match)
 {
     const struct observable *o = &out->job->reader->rules->observables[match->observable];
     const char *folded = out->job->working.bytes + match->q_start;
     struct reading reading = reading_of(out, match);
     uint32_t bins = 0;
-    const char *note = NULL;
     switch (number_read_bins(o, folded, match->q_end - match->q_start, match->over, match->under,
                              &reading.number, &bins)) {
     case NUMBER_FINE:
@@ -253,14 +441,12 @@ static bool add_number(struct output *out, const struct match *match)
         if (match->denied)
             reading.number = (struct quantity){0};
         add_reading(out, reading);
-        return true;
+        break;
     case NUMBER_IMPOSSIBLE:
-        note = number_limits(o, out->arena);
-        add_unread(out, reading.span, UNREAD_IMPOSSIBLE, note);
-        return note != NULL;
+        add_unread(out, reading.span, UNREAD_IMPOSSIBLE, number_limits(o, out->arena));
+        break;
     default:
         add_unread(out, reading.span, UNREAD_UNKNOWN, NULL);
-        return true;
     }
 }
 
@@ -365,7 +551,7 @@ static size_t add_value(struct output *out, const struct match *matches, size_t 
     return taken;
 }
 
-static bool add_readings(struct output *out)
+static void add_readings(struct output *out)
 {
     const struct match_list *list = &out->job->matches;
     for (size_t i = 0; i < list->count;) {
@@ -377,15 +563,14 @@ static bool add_readings(struct output *out)
         } else {
             if (match->role == ROLE_STATEMENT)
                 add_statement(out, match);
-            else if (!add_number(out, match))
-                return false;
+            else
+                add_number(out, match);
             i++;
         }
     }
     for (size_t i = 0; i < list->count; i++)
         if (list->items[i].role == ROLE_STATEMENT)
             add_others(out, &list->items[i]);
-    return true;
 }
 
 /* ---- what was not understood ------------------------------------------------------------- */
@@ -449,11 +634,11 @@ static void add_unknown(struct output *out)
     }
 }
 
-static bool add_limits(struct output *out)
+static void add_limits(struct output *out)
 {
     const struct job *job = out->job;
     for (const struct limit_hit *hit = job->limits; hit; hit = hit->next) {
-        const struct pattern *pattern = hit->pattern;
+        const struct phrase *pattern = hit->phrase;
         const char *of = pattern->role <= ROLE_NUMBER
                              ? job->reader->rules->observables[pattern->observable].label
                              : "the language list";
@@ -461,17 +646,12 @@ static bool add_limits(struct output *out)
         const char *which = pattern->at.file ? arena_format(out->arena, "%s:%zu", pattern->at.file,
                                                             pattern->at.line)
                                              : arena_format(out->arena, "'%s'", pattern->source);
-        const char *note =
-            which ? arena_format(out->arena,
-                                 "the text is too tangled for a phrase of %s (%s); say it in "
-                                 "shorter sentences",
-                                 of, which)
-                  : NULL;
-        if (!note)
-            return false;
-        add_unread(out, (struct span){0, job->length}, UNREAD_LIMIT, note);
+        add_unread(out, (struct span){0, job->length}, UNREAD_LIMIT,
+                   arena_format(out->arena,
+                                "the text is too tangled for a phrase of %s (%s); say it in "
+                                "shorter sentences",
+                                of, which));
     }
-    return true;
 }
 
 static int by_span(const void *left, const void *right)
@@ -499,7 +679,7 @@ static void add_bare_answer(struct output *out)
 
 /* ---- all together ------------------------------------------------------------------------ */
 
-static bool output_room(struct output *out)
+static void output_room(struct output *out)
 {
     const struct job *job = out->job;
     const struct rules *rules = job->reader->rules;
@@ -521,20 +701,17 @@ static bool output_room(struct output *out)
     out->before = arena_array(job->scratch, readings, sizeof *out->before);
     out->named = arena_array(job->scratch, rules->observable_count, sizeof *out->named);
     out->chains = arena_array(job->scratch, rules->observable_count, sizeof *out->chains);
-    if (!out->readings || !out->unread || !out->before || !out->named || !out->chains)
-        return false;
     memset(out->chains, 0xFF, rules->observable_count * sizeof *out->chains);
-    return true;
 }
 
-enum status job_readings(struct job *job, struct reading_list *list)
+/* Fills the list from what stands. */
+static void readings(struct job *job, struct reading_list *list)
 {
     struct output out = {.job = job, .arena = job->list_arena, .unknown = any_unknown(job)};
-    if (!output_room(&out))
-        return STATUS_MEMORY;
+    output_room(&out);
     add_bare_answer(&out);
-    if (!add_readings(&out) || !add_limits(&out))
-        return STATUS_MEMORY;
+    add_readings(&out);
+    add_limits(&out);
     mark_unclear(job);
     add_unknown(&out);
     if (out.unread_count > 1)
@@ -544,10 +721,9 @@ enum status job_readings(struct job *job, struct reading_list *list)
     list->reading_count = out.reading_count;
     list->unread = out.unread;
     list->unread_count = out.unread_count;
-    return STATUS_OK;
 }
 
-/* ==== reader answer =========================================================================== */
+/* ==== answers ====================================================================== */
 
 /* What only an answer may say: the names of the values, a quantity by itself, yes and no. */
 
@@ -558,12 +734,12 @@ static bool is_word(unsigned char c)
     return (c >= 'a' && c <= 'z') || (c >= '0' && c <= '9') || c >= 0x80;
 }
 
-static enum status find_name(struct job *job, size_t value, const char *name)
+static void find_name(struct job *job, size_t value, const char *name)
 {
     struct working wanted;
-    enum status status = working_build(&wanted, name, strlen(name), job->scratch, NULL);
-    if (status != STATUS_OK || !wanted.length)
-        return status == STATUS_MEMORY ? status : STATUS_OK;
+    if (working_build(&wanted, name, strlen(name), job->scratch, NULL) != STATUS_OK ||
+        !wanted.length)
+        return;
     const struct working *w = &job->working;
     for (size_t at = 0; at + wanted.length <= w->length; at++) {
         if (memcmp(w->bytes + at, wanted.bytes, wanted.length) != 0)
@@ -572,78 +748,29 @@ static enum status find_name(struct job *job, size_t value, const char *name)
         if ((at && is_word((unsigned char)w->bytes[at - 1])) ||
             (end < w->length && is_word((unsigned char)w->bytes[end])))
             continue;
-        struct match *match = match_add(&job->matches);
-        if (!match)
-            return job->matches.full ? STATUS_DATA : STATUS_MEMORY;
-        match->start = (uint32_t)at;
-        match->end = (uint32_t)end;
-        match->role = ROLE_VALUE;
-        match->observable = (size_t)job->asked;
-        match->item = value;
+        *match_add(&job->matches) = (struct match){.start = (uint32_t)at,
+                                                   .end = (uint32_t)end,
+                                                   .role = ROLE_VALUE,
+                                                   .observable = (size_t)job->asked,
+                                                   .item = value};
         at = end;
     }
-    return STATUS_OK;
 }
 
-/* ---- a quantity by itself ---------------------------------------------------------------- */
-
-static struct pattern *bare_pattern(struct reader *r, enum dimension dimension)
-{
-    struct pattern *pattern = &r->bare[dimension];
-    pattern->role = ROLE_NUMBER;
-    pattern->source = QUANTITY_ANY;
-    pattern->dimension = dimension;
-    return pattern;
-}
-
-/* The first quantity that fits the question: for days, not the 90 of "90 min". */
-static enum status find_bare(struct job *job)
+static void find_names(struct job *job)
 {
     const struct observable *o = &job->reader->rules->observables[job->asked];
-    const struct working *w = &job->working;
-    struct pattern *pattern = bare_pattern(job->reader, o->dimension);
-    struct match_list found = {.arena = job->scratch};
-    pattern->observable = (size_t)job->asked;
-    reader_next_scan(job->reader);
-    enum status status = job_run(job, pattern, 0, (uint32_t)w->length, &found);
-    for (size_t i = 0; status == STATUS_OK && i < found.count; i++) {
-        struct quantity quantity;
-        size_t used = 0;
-        const struct match *match = &found.items[i];
-        if (quantity_read(w->bytes + match->q_start, w->length - match->q_start, o->dimension,
-                          &quantity, &used) != QUANTITY_OK ||
-            used != match->q_end - match->q_start)
-            continue;
-        struct match *taken = match_add(&job->matches);
-        if (!taken)
-            return job->matches.full ? STATUS_DATA : STATUS_MEMORY;
-        *taken = *match;
-        taken->observable = (size_t)job->asked;
-        taken->asked = true;
-        break;
+    for (size_t i = 0; i < o->value_count; i++) {
+        find_name(job, i, o->values[i].label);
+        find_name(job, i, o->values[i].id);
     }
-    return status;
-}
-
-enum status job_answer(struct job *job)
-{
-    const struct observable *o = &job->reader->rules->observables[job->asked];
-    enum status status = STATUS_OK;
-    for (size_t i = 0; i < o->value_count && status == STATUS_OK; i++) {
-        status = find_name(job, i, o->values[i].label);
-        if (status == STATUS_OK)
-            status = find_name(job, i, o->values[i].id);
-    }
-    if (status == STATUS_OK && o->kind == KIND_NUMBER)
-        status = find_bare(job);
-    return status;
 }
 
 /*
  * "At 30%" to a question that takes no number: it is about the question, and
  * not a statement about whatever sign happens to be measured in per cent.
  */
-enum status job_stray_number(struct job *job)
+static void drop_stray_number(struct job *job)
 {
     const struct observable *o = &job->reader->rules->observables[job->asked];
     const struct working *w = &job->working;
@@ -654,18 +781,18 @@ enum status job_stray_number(struct job *job)
         content++;
     if (o->kind == KIND_NUMBER || content == list->count ||
         list->items[content].role != ROLE_NUMBER || list->items[content].start >= end)
-        return STATUS_OK;
+        return;
     const struct match *number = &list->items[content];
     for (size_t i = 0; i < job->token_count && job->tokens[i].start < end; i++) {
         const struct token *token = &job->tokens[i];
         bool inside = token->start >= number->q_start && token->end <= number->q_end;
         if (!inside && !(token->roles >> ROLE_IGNORE & 1))
-            return STATUS_OK;
+            return;
     }
     for (size_t i = content + 1; i < list->count; i++)
         list->items[i - 1] = list->items[i];
     list->count--;
-    return job_cover(job, true);
+    cover(job, true);
 }
 
 /* ---- yes and no -------------------------------------------------------------------------- */
@@ -676,7 +803,7 @@ enum {
 };
 
 /* The roles of the first word of a name. */
-static uint32_t first_word_roles(const struct reader *reader, const char *name)
+static uint32_t first_word_roles(struct reader *reader, const char *name)
 {
     char word[32];
     size_t length = 0;
@@ -684,8 +811,7 @@ static uint32_t first_word_roles(const struct reader *reader, const char *name)
         char c = name[length];
         word[length++] = c >= 'A' && c <= 'Z' ? (char)(c - 'A' + 'a') : c;
     }
-    const struct lexeme *lexeme = lexicon_find(&reader->lexicon, word, length);
-    return lexeme ? lexeme->roles : 0;
+    return word_roles(reader, word, length);
 }
 
 /* The one value whose name starts with such a word ("none", "not shaken"), as a bit. */
@@ -712,7 +838,7 @@ static const char *choices(const struct job *job)
     text_puts(&text, "name one of these: ");
     for (size_t i = 0; i < o->value_count; i++)
         text_printf(&text, "%s%s", i ? "; " : "", o->values[i].label);
-    const char *copy = text.failed ? NULL : arena_copy(job->list_arena, text.bytes, text.length);
+    const char *copy = arena_copy(job->list_arena, text.bytes, text.length);
     text_release(&text);
     return copy;
 }
@@ -762,7 +888,8 @@ static void settle(struct job *job, int said)
         answer->seen = all & ~like_no;
 }
 
-enum status job_yes_no(struct job *job)
+/* Settles a plain "yes" or "no" to the question. */
+static void yes_no(struct job *job)
 {
     const struct working *w = &job->working;
     struct bare_answer *answer = &job->bare_answer;
@@ -772,28 +899,21 @@ enum status job_yes_no(struct job *job)
         if (match->role <= ROLE_NUMBER && match->observable == (size_t)job->asked)
             answer->needless = true;
     }
-    enum status status = job_cover(job, true);
-    int said = status == STATUS_OK ? bare_answer(job, end, &answer->hedged) : 0;
+    cover(job, true);
+    int said = bare_answer(job, end, &answer->hedged);
     for (size_t i = 0; said && i < job->matches.count && job->matches.items[i].start < end; i++)
         job->matches.items[i].used = true;
-    if (status == STATUS_OK)
-        status = job_cover(job, false);
-    if (!said)
-        return status;
-    if (status != STATUS_OK || answer->needless)
-        return status;
+    cover(job, false);
+    if (!said || answer->needless)
+        return;
     settle(job, said);
     answer->span = working_span(&job->working, 0, end);
     answer->given = true;
-    if (!answer->seen && !answer->absent) {
+    if (!answer->seen && !answer->absent)
         answer->note = choices(job);
-        if (!answer->note)
-            return STATUS_MEMORY;
-    }
-    return STATUS_OK;
 }
 
-/* ==== reader set ============================================================================== */
+/* ==== settings ====================================================================== */
 
 /* Settings: sign=value, as on the command line and in case files. */
 
@@ -803,8 +923,6 @@ static enum status unknown_sign(const struct rules *rules, const char *sign, str
                                 struct diags *diags)
 {
     const char **names = arena_array(scratch, rules->observable_count, sizeof *names);
-    if (!names)
-        return STATUS_MEMORY;
     for (size_t i = 0; i < rules->observable_count; i++)
         names[i] = rules->observables[i].id;
     const char *nearest = diag_nearest(sign, names, rules->observable_count);
@@ -826,10 +944,6 @@ static enum status unknown_value(const struct observable *o, const char *value, 
         text_printf(&list, "%s%s", i ? ", " : "", o->values[i].id);
     }
     const char *nearest = diag_nearest(value, names, o->value_count);
-    if (list.failed) {
-        text_release(&list);
-        return STATUS_MEMORY;
-    }
     if (nearest)
         diags_error(diags, NOWHERE, "'%s' has no value '%s'; did you mean '%s'?", o->id, value,
                     nearest);
@@ -874,8 +988,6 @@ static enum status set_values(const struct observable *o, const char *value, str
     for (const char *at = value;;) {
         size_t length = strcspn(at, ",");
         char *word = trimmed(scratch, at, length);
-        if (!word)
-            return STATUS_MEMORY;
         enum status status = set_value(o, word, reading, diags);
         if (status != STATUS_OK)
             return status;
@@ -892,7 +1004,7 @@ static enum status set_quantity(const struct observable *o, const char *value,
     struct text folded;
     size_t used = 0;
     text_init(&folded);
-    (void)text_fold(&folded, value, strlen(value), NULL); /* of no text no quantity is read */
+    (void)text_fold(&folded, value, strlen(value), NULL);
     enum quantity_error fault =
         quantity_read(folded.bytes, folded.length, o->dimension, &reading->number, &used);
     enum number_fault read = NUMBER_UNREADABLE;
@@ -907,10 +1019,8 @@ static enum status set_quantity(const struct observable *o, const char *value,
     }
     reading->number = (struct quantity){0};
     if (read == NUMBER_IMPOSSIBLE) {
-        const char *limits = number_limits(o, scratch);
-        if (!limits)
-            return STATUS_MEMORY;
-        diags_error(diags, NOWHERE, "'%s' cannot be '%s'; %s", o->id, value, limits);
+        diags_error(diags, NOWHERE, "'%s' cannot be '%s'; %s", o->id, value,
+                    number_limits(o, scratch));
         return STATUS_USAGE;
     }
     if (!wrong_unit || rules_value(o, value) != RULES_NONE)
@@ -933,8 +1043,6 @@ enum status reader_set(struct reader *reader, const char *sign, const char *valu
     const struct observable *o = &rules->observables[index];
     reading->observable = (size_t)index;
     char *word = trimmed(scratch, value, strlen(value));
-    if (!word)
-        return STATUS_MEMORY;
     size_t length = strlen(word);
     if (length && word[length - 1] == '?') {
         reading->hedged = true;
@@ -952,51 +1060,18 @@ enum status reader_set(struct reader *reader, const char *sign, const char *valu
     return set_values(o, word, scratch, reading, diags);
 }
 
-static void *pcre2_gets(size_t size, void *context)
-{
-    (void)context;
-    return malloc(size);
-}
-
-static void pcre2_gives(void *block, void *context)
-{
-    (void)context;
-    free(block);
-}
-
-/* ==== reader ================================================================================== */
-
-/* The reader itself, and the order in which a text is read. */
-
-/* ---- life -------------------------------------------------------------------------------- */
-
-static bool reader_room(struct reader *reader)
-{
-    reader->memory = arena_new();
-    reader->scratch = arena_new();
-    /* What PCRE2 asks for passes base/memory.c as well. */
-    pcre2_general_context *memory = pcre2_general_context_create(pcre2_gets, pcre2_gives, NULL);
-    reader->compiling = pcre2_compile_context_create(memory);
-    reader->limits = pcre2_match_context_create(memory);
-    reader->found = pcre2_match_data_create(MATCH_GROUPS, memory);
-    pcre2_general_context_free(memory);
-    if (reader->limits)
-        (void)pcre2_set_callout(reader->limits, quantity_callout, reader);
-    return reader->memory && reader->scratch && reader->compiling && reader->limits &&
-           reader->found && lexicon_init(&reader->lexicon, reader->memory);
-}
+/* ---- the whole --------------------------------------------------------------------------- */
 
 struct reader *reader_new(const struct rules *rules, struct diags *diags)
 {
     struct reader *reader = calloc(1, sizeof *reader);
-    if (!reader)
-        return NULL;
     reader->rules = rules;
-    if (!reader_room(reader) || patterns_build(reader, diags) != STATUS_OK) {
+    reader->memory = arena_new();
+    reader->scratch = arena_new();
+    if (!phrases_build(reader, diags)) {
         reader_free(reader);
         return NULL;
     }
-    arena_reset(reader->scratch);
     return reader;
 }
 
@@ -1004,40 +1079,26 @@ void reader_free(struct reader *reader)
 {
     if (!reader)
         return;
-    for (size_t i = 0; i < reader->pattern_count; i++)
-        pcre2_code_free(reader->patterns[i].code);
-    for (size_t i = 0; i < DIM_COUNT; i++)
-        pcre2_code_free(reader->bare[i].code);
-    pcre2_match_data_free(reader->found);
-    pcre2_match_context_free(reader->limits);
-    pcre2_compile_context_free(reader->compiling);
+    phrases_free(reader);
     arena_free(reader->scratch);
     arena_free(reader->memory);
     free(reader);
 }
 
-/* ---- reading ----------------------------------------------------------------------------- */
-
 /* Words and matches; a second time when slips were put right. */
-static enum status find_matches(struct job *job)
+static void find_matches(struct job *job)
 {
-    bool again = true;
-    enum status status = STATUS_OK;
-    for (int round = 0; again && round < 2 && status == STATUS_OK; round++) {
-        again = false;
-        status = job_tokens(job);
-        if (status == STATUS_OK)
-            status = job_scan(job);
-        if (status == STATUS_OK && job->asked != RULES_NONE)
-            status = job_answer(job);
-        if (status == STATUS_OK)
-            status = job_resolve(job);
-        if (status == STATUS_OK && job->asked != RULES_NONE)
-            status = job_stray_number(job);
-        if (status == STATUS_OK && round == 0)
-            status = job_slips(job, &again);
+    for (int round = 0; round < 2; round++) {
+        job_tokens(job);
+        job_scan(job);
+        if (job->asked != RULES_NONE)
+            find_names(job);
+        resolve(job);
+        if (job->asked != RULES_NONE)
+            drop_stray_number(job);
+        if (round || !job_slips(job))
+            break;
     }
-    return status;
 }
 
 static enum status read_as(struct reader *reader, int asked, const char *text, size_t length,
@@ -1054,18 +1115,19 @@ static enum status read_as(struct reader *reader, int asked, const char *text, s
     enum status status = working_build(&job.working, text, length, job.scratch, diags);
     if (status != STATUS_OK)
         return status;
-    status = find_matches(&job);
-    if (status == STATUS_DATA)
+    find_matches(&job);
+    if (job.matches.full) {
         diags_error(diags, (struct position){0},
                     "the text says more than %d things; describe one vessel at a time",
                     (int)MATCH_MOST);
-    if (status == STATUS_OK)
-        status = job_clauses(&job);
-    if (status == STATUS_OK && asked != RULES_NONE)
-        status = job_yes_no(&job);
-    if (status == STATUS_OK)
-        status = job_readings(&job, list);
-    return status;
+        return STATUS_DATA;
+    }
+    job_clauses(&job);
+    cover(&job, false);
+    if (asked != RULES_NONE)
+        yes_no(&job);
+    readings(&job, list);
+    return STATUS_OK;
 }
 
 enum status reader_read(struct reader *reader, const char *text, size_t length, struct arena *arena,

@@ -3,12 +3,11 @@
 #define JARSIDE_LANGUAGE_READER_INTERNAL_H
 
 #define PCRE2_CODE_UNIT_WIDTH 8
-#include <endian.h>
+#include <libstemmer.h>
 #include <pcre2.h>
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
-#include <string.h>
 
 #include "base/diag.h"
 #include "base/memory.h"
@@ -17,25 +16,19 @@
 #include "rules/rules.h"
 
 /*
- * How a reading comes about, one file a step:
+ * How a reading comes about:
  *
- *   reader_text.c      the text as given -> folded, cut into clauses, with a map back
- *   reader_tokens.c    its words, and what each can be by itself; slips
- *   reader_scan.c      phrases worth trying -> all their matches
- *   reader_answer.c    what only an answer to a question may say
- *   reader_resolve.c   which matches stand: the longer wins, numbers go to one phrase
- *   reader_clauses.c   what each negation and hedge reaches
- *   reader_readings.c  matches -> readings, and what was not understood
+ *   clauses.c   the text as given -> folded, cut into clauses, with a map back; later, what each
+ *               negation and hedge reaches
+ *   phrases.c   words and their stems; the phrases, as one trie; words -> all matches of all phrases
+ *   reader.c    which matches stand, what they say, what was not understood; answers and settings
  *
- * reader_patterns.c compiles the phrases, reader_literals.c finds the letters a
- * phrase cannot do without, reader_prefilter.c files phrases under them,
- * reader_lexicon.c knows single words and what a slip was meant for,
- * reader_quantities.c finds the quantities in phrases, reader_numbers.c makes
- * observations of them.
  * Offsets are 32 bits wide: a text is at most READER_MAX_TEXT long.
  */
 
-/* ---- the text as it is matched (reader_text.c) ------------------------------------------- */
+#define NO_INDEX UINT32_MAX
+
+/* ---- the text as it is matched (clauses.c) ----------------------------------------------- */
 
 enum cut_kind { CUT_SOFT, CUT_HARD, CUT_QUESTION }; /* a comma, a full stop, a question mark */
 
@@ -45,7 +38,7 @@ struct cut { /* stands as a newline in the working text, so that ^ and $ mean th
 };
 
 struct working {
-    char *bytes; /* folded; single spaces; '\n' between clauses; PREFILTER_PEEK NULs at the end */
+    char *bytes; /* folded; single spaces; '\n' between clauses */
     size_t length;
     uint32_t *from, *until; /* per byte: where its character began and ended in the text as given */
     struct cut *cuts;
@@ -62,19 +55,11 @@ struct correction { /* a slip and the word that was meant */
     size_t length;
 };
 /* Puts what was meant in place of the slips, in order of start; the map leads to what was typed. */
-enum status working_correct(struct working *working, const struct correction *corrections,
-                            size_t count, struct arena *arena);
+void working_correct(struct working *working, const struct correction *corrections, size_t count,
+                     struct arena *arena);
 struct span working_span(const struct working *working, uint32_t start, uint32_t end);
 
-struct token { /* one word */
-    uint32_t start, end;
-    uint32_t roles; /* bit per enum role that the word has by itself */
-    bool covered;   /* some match accounts for it */
-    bool unclear;   /* a negation of which it is not plain what it denies */
-    bool counts;    /* it can begin a quantity */
-};
-
-/* ---- patterns (reader_patterns.c) -------------------------------------------------------- */
+/* ---- words and phrases (phrases.c) ------------------------------------------------------- */
 
 enum role {
     ROLE_VALUE,
@@ -90,180 +75,87 @@ enum role {
     ROLE_OBJECTION, /* beside what else the word does; no match is made of it */
     ROLE_YES,
     ROLE_NO,
-    ROLE_COUNT
+    ROLE_LIST, /* an item of a list that phrases name */
 };
 
-struct pattern {
-    const char *source; /* as in the rules */
+struct token { /* one word */
+    uint32_t start, end;
+    uint32_t stem;   /* NO_INDEX: no phrase has such a word */
+    uint32_t clause; /* the token behind the last of its clause */
+    uint32_t roles;  /* bit per enum role that the word has by itself */
+    bool filler;     /* may stand anywhere in a phrase */
+    bool counts;     /* it can begin a quantity */
+    bool covered;    /* some match accounts for it */
+    bool unclear;    /* a negation of which it is not plain what it denies */
+};
+
+struct phrase {
+    const char *source; /* as in the rules; a pattern behind its '/' */
     struct position at;
     enum role role;
     size_t observable;        /* ROLE_VALUE, ROLE_NUMBER */
-    size_t item;              /* the value (ROLE_VALUE) or statement (ROLE_STATEMENT) */
-    enum dimension dimension; /* of the quantities in it */
-    enum dimension gate;      /* not run on a text without a quantity of this; DIM_COUNT: none */
-    pcre2_code *code;         /* NULL until first asked for, if it is sure to compile */
+    size_t item;              /* the value, statement or list */
+    enum dimension dimension; /* of the quantities in it; DIM_COUNT: none may stand in it */
+    /* of a pattern: */
+    pcre2_code *code;
     uint32_t quantity, gap, over, under; /* bit per capturing group of that name */
+    uint32_t letters;                    /* bit per letter that any match of it holds */
     size_t scanned; /* bytes looked at so far: decides when translating to machine code pays */
     bool translated;
 };
 
-/* ---- the prefilter (reader_prefilter.c) -------------------------------------------------- */
-
-#define NO_INDEX UINT32_MAX
-
-struct literal {      /* a string that some patterns cannot do without */
-    uint64_t head;    /* its first eight bytes, or all of them and zeros */
-    const char *text; /* whole, if it is longer */
-    uint32_t length;
-    uint32_t users, user_count; /* who: from here in the list of users */
-    uint32_t scan;              /* when it was last met */
-};
-
-struct literal_user {
-    uint32_t pattern;
-    unsigned char bit; /* of the set it belongs to */
-    unsigned char all; /* the pattern's sets: a text must show one of each before it is run */
-};
-
-/*
- * A literal is looked up by its first bytes: six of them, or else four, or else
- * two. Most places of a text start none. Its first two bytes tell which kinds of
- * key any literal that begins with them has, a bit per hash whether a key is one.
- */
-enum {
-    LITERAL_SHORTEST = 2,
-    LITERAL_KEYS = 3,
-    LITERAL_HASH_BITS = 16,
-    LITERAL_BUCKET_BITS = 12,
-    PREFILTER_BUCKETS = 1 << LITERAL_BUCKET_BITS,
-    PREFILTER_PEEK = 8, /* bytes read at a place, though fewer of the text may be left */
-};
-
-struct prefilter { /* which patterns could match at all */
-    struct literal *literals;
-    size_t literal_count;
-    struct literal_user *users;
-    uint32_t *always; /* patterns without a letter to go by */
-    size_t always_count, always_room;
-    unsigned char kinds[1 << 16];                 /* by two bytes: bit per kind of key */
-    uint64_t keys[(1 << LITERAL_HASH_BITS) / 64]; /* bit per hash: some literal's key has it */
-    /* Literals whose key's hash begins so stand from here to where the next bucket's do. */
-    uint32_t buckets[PREFILTER_BUCKETS + 1];
-};
-
-/* Eight bytes, the first in the lowest place. */
-static inline uint64_t prefilter_word(const char *text)
-{
-    uint64_t word;
-    memcpy(&word, text, sizeof word);
-    return le64toh(word);
-}
-
-/* The first `length` bytes of a word, zeros behind. */
-static inline uint64_t prefilter_first(uint64_t word, size_t length)
-{
-    return length < sizeof word ? word & ((UINT64_C(1) << 8 * length) - 1) : word;
-}
-
-/* How many bytes of a literal a key of this kind takes. */
-static inline size_t prefilter_key(size_t kind)
-{
-    return LITERAL_SHORTEST + 2 * kind;
-}
-
-/* The place in `kinds` of a text that begins so. */
-static inline size_t prefilter_pair(uint64_t word)
-{
-    return word & 0xFFFF;
-}
-
-/* LITERAL_HASH_BITS of the key of this kind. */
-static inline uint32_t prefilter_hash(uint64_t word, size_t kind)
-{
-    uint64_t key = prefilter_first(word, prefilter_key(kind));
-    return (uint32_t)(key * UINT64_C(0x9E3779B97F4A7C15) >> (64 - LITERAL_HASH_BITS));
-}
-
-static inline uint32_t prefilter_bucket(uint32_t hash)
-{
-    return hash >> (LITERAL_HASH_BITS - LITERAL_BUCKET_BITS);
-}
-
-struct literals;
-/* What is gathered before a prefilter can be laid out; lives in `scratch`. NULL: out of memory. */
-struct gathering *prefilter_begin(struct arena *scratch);
-/* Files a pattern under what it cannot do without. False when out of memory. */
-bool prefilter_add(struct prefilter *filter, struct gathering *gathering, struct arena *memory,
-                   uint32_t pattern, const struct literals *literals);
-/* Lays out what was gathered, in `memory`. False when out of memory. */
-bool prefilter_finish(struct prefilter *filter, const struct gathering *gathering,
-                      struct arena *memory);
-
-struct prefilter_state { /* of one pattern, in the clause being looked at */
-    uint32_t scan;       /* the state is of this scan */
-    unsigned char seen;  /* sets of which a string was found */
-};
-
-/* ---- single words (reader_lexicon.c) ----------------------------------------------------- */
-
-struct lexeme {
-    const char *word;
-    uint32_t length;
-    uint32_t roles;
-    bool vocabulary;    /* stands in a phrase: a slip may be meant for it */
-    signed char counts; /* it can begin a quantity: 1 yes, -1 no, 0 not looked yet */
-    bool spared;
-    uint32_t next; /* with the same first letter; NO_INDEX ends it */
-};
-
-struct lexicon {
+struct interned { /* strings, numbered in the order they came */
     struct arena *memory;
-    struct lexeme *lexemes;
+    const char **text;
+    uint32_t *length;
     size_t count, room;
-    uint32_t *slots; /* open addressing, indices into lexemes */
+    uint32_t *slots; /* open addressing */
     size_t slot_count;
-    uint32_t by_letter[26];
-    bool failed;
 };
 
-bool lexicon_init(struct lexicon *lexicon, struct arena *memory);
-/* The entry for a word, made if need be; NULL when out of memory (and `failed` is set). */
-struct lexeme *lexicon_add(struct lexicon *lexicon, const char *word, size_t length);
-struct lexeme *lexicon_find(const struct lexicon *lexicon, const char *word, size_t length);
-/* The one word of the phrases that `word` is a slip of, or NULL. */
-const struct lexeme *lexicon_slip(const struct lexicon *lexicon, const char *word, size_t length);
-/* Adds every word of `text` to the vocabulary. */
-void lexicon_learn(struct lexicon *lexicon, const char *text, size_t length);
-
-/* ---- what a pattern needs (reader_literals.c) -------------------------------------------- */
-
-struct literal_text {
-    const char *text;
-    uint32_t length;
+struct lexeme { /* a word */
+    uint32_t stem;
+    uint32_t next;      /* of the vocabulary, with the same first letter; NO_INDEX ends it */
+    bool vocabulary;    /* stands in a phrase: a slip may be meant for it */
+    bool spared;        /* no slip, whatever it is near to */
+    signed char counts; /* it can begin a quantity: 1 yes, -1 no, 0 not looked yet */
 };
 
-struct literal_set {
-    struct literal_text *items;
-    size_t count, room;
+struct stem {
+    uint32_t same; /* what it counts as: itself, or the first of language.same */
+    uint32_t roles;
+    bool filler;
+    uint32_t lists; /* first in the reader's memberships; NO_INDEX ends them */
 };
 
-enum { REQUIRED_MOST = 3 };
-
-struct literals {
-    bool sound;               /* read from end to end, and plain enough that it must compile */
-    bool plain;               /* nothing but its letters matters: no look around, no anchor */
-    bool exact;               /* the pattern matches `whole` and nothing else */
-    struct literal_set whole; /* when exact */
-    /* Any match contains one string of each of these; the most telling first. */
-    struct literal_set required[REQUIRED_MOST];
-    size_t required_count;
+struct membership { /* of a stem in a list */
+    uint32_t list, next;
 };
 
-/* Every literal piece goes to `lexicon` (may be NULL) as vocabulary. False when out of memory. */
-bool literals_find(const char *source, struct arena *arena, struct lexicon *lexicon,
-                   struct literals *literals);
+enum element_kind { ELEMENT_WORD, ELEMENT_LIST, ELEMENT_QUANTITY, ELEMENT_GAP };
 
-/* ---- quantities in phrases (reader_quantities.c) ----------------------------------------- */
+struct branch { /* from a node of the trie, by anything but a plain word */
+    enum element_kind kind;
+    bool optional; /* what is behind it may also be had without */
+    uint32_t id;   /* a stem, a list, dimension * 2 + whether the unit is required */
+    uint32_t child, next;
+};
+
+struct node {
+    uint32_t accepts;  /* the phrases that end here: first in the reader's accepts */
+    uint32_t branches; /* first of them; NO_INDEX ends them */
+};
+
+struct trie {
+    struct node *nodes;
+    struct branch *branches;
+    struct membership *accepts; /* `list` is a phrase */
+    size_t node_count, node_room, branch_count, branch_room, accept_count, accept_room;
+    uint64_t *edges; /* by plain words: node and stem, open addressing; 0 is free */
+    uint32_t *edge_child;
+    size_t edge_count, edge_room;
+    uint32_t *list_child; /* from the root, by list; 0 is none */
+};
 
 enum { QUANTITY_MEMOS = 256 };
 
@@ -273,49 +165,41 @@ struct quantity_memo { /* what was found at a place of the text that is looked a
     unsigned kind;
 };
 
-/*
- * Behind the quantity that begins at `at` of a text that ends at `to`, or 0.
- * Answers are kept until reader->scan moves on, as it must with every new text.
- */
-uint32_t quantity_end(struct reader *reader, const char *bytes, uint32_t to, uint32_t at,
-                      enum dimension dimension, bool unit_required);
-/* Appends what a quantity is in PCRE2: a group `q` around callouts to quantity_callout. */
-void quantity_put(struct text *out, enum dimension dimension, bool unit_required);
-/* The length of a quantity's macro at `source` of a phrase, or 0. */
-size_t quantity_macro(const char *source, bool *unit_required);
-/* A phrase as its author wrote it, {q} and {n} by themselves. NULL when out of memory. */
-char *quantities_as_written(const char *source, struct arena *arena);
-/* The callout of all matching; `data` is the reader. */
-int quantity_callout(pcre2_callout_block *block, void *data);
-
-/* ---- the reader -------------------------------------------------------------------------- */
-
 struct reader {
     const struct rules *rules;
-    struct arena *memory;        /* for as long as the reader lives */
-    struct arena *scratch;       /* for one reading */
-    struct gathering *gathering; /* while the phrases are read */
-    struct pattern *patterns;
+    struct arena *memory;  /* for as long as the reader lives */
+    struct arena *scratch; /* for one reading */
+    struct sb_stemmer *stemmer;
+    struct interned words, stem_names, list_names;
+    struct lexeme *lexemes; /* by word */
+    struct stem *stems;     /* by stem name */
+    size_t lexeme_room, stem_room;
+    uint32_t by_letter[26]; /* the vocabulary */
+    struct membership *members;
+    size_t member_count, member_room;
+    struct phrase *phrases;
+    size_t phrase_count, phrase_room;
+    uint32_t *patterns; /* phrases that are patterns */
     size_t pattern_count, pattern_room;
-    struct prefilter prefilter;
-    struct lexicon lexicon;
-    const char *quantity_prefix;    /* what may stand before a quantity: "about" */
-    struct prefilter_state *states; /* per pattern */
-    uint32_t scan;
+    struct trie trie;
+    uint32_t bare;               /* the node behind a quantity without a phrase */
+    const char *quantity_prefix; /* what may stand before a quantity in a pattern: "about" */
     pcre2_compile_context *compiling;
     pcre2_match_context *limits;
     pcre2_match_data *found;
-    struct pattern bare[DIM_COUNT]; /* quantities without a phrase; made when first asked for */
+    uint32_t scan;
     struct quantity_memo memos[QUANTITY_MEMOS];
     uint32_t quantity_end; /* of the quantity a pattern is in */
 };
 
-/* Compiles everything `reader->rules` says into patterns, prefilter and lexicon. */
-enum status patterns_build(struct reader *reader, struct diags *diags);
-/* Finds whether a pattern compiles; faults are told with a caret. Compiles it if that is cheap. */
-enum status pattern_try(struct reader *reader, struct pattern *pattern, struct diags *diags);
-/* Compiles a pattern that was tried before or is sound, if that is still to do. */
-enum status pattern_ready(struct reader *reader, struct pattern *pattern);
+/* Compiles everything `reader->rules` says. False when a phrase is wrong; all that are, are told. */
+bool phrases_build(struct reader *reader, struct diags *diags);
+void phrases_free(struct reader *reader);
+/* The roles of a word, a bit each. */
+uint32_t word_roles(struct reader *reader, const char *word, size_t length);
+/* Behind the quantity that begins at `at` of a text that ends at `to`, or 0. */
+uint32_t quantity_end(struct reader *reader, const char *bytes, uint32_t to, uint32_t at,
+                      enum dimension dimension, bool unit_required);
 
 /* ---- matches ----------------------------------------------------------------------------- */
 
@@ -337,7 +221,7 @@ struct match {
     bool answers;     /* a negation that answers by itself: "none" */
     uint32_t until;   /* a negation in a gap: where that match ends, and with it the denial */
     bool dropped;
-    /* set by reader_clauses.c */
+    /* set by job_clauses */
     bool denied;
     bool hedged;
     bool swallowed; /* understood, but says nothing of its own */
@@ -356,10 +240,11 @@ struct match_list {
 
 enum { MATCH_MOST = 32768 }; /* no description says as much; keeps memory in bounds */
 
+/* A new match, all zero; a spare one that is lost when there are too many. */
 struct match *match_add(struct match_list *list);
 
 struct limit_hit {
-    const struct pattern *pattern;
+    const struct phrase *phrase;
     struct limit_hit *next;
 };
 
@@ -381,7 +266,7 @@ struct job {
     struct working working;
     struct token *tokens;
     size_t token_count;
-    struct match_list matches; /* after job_resolve: in order, only those that stand */
+    struct match_list matches; /* after resolving: in order, only those that stand */
     struct limit_hit *limits;
     int asked; /* the observable a question was about, or RULES_NONE */
     struct bare_answer bare_answer;
@@ -390,41 +275,12 @@ struct job {
 };
 
 /* Splits the working text into tokens and looks each up. */
-enum status job_tokens(struct job *job);
-/* A new text, or a new part of one: nothing that was found stands any more. */
-void reader_next_scan(struct reader *reader);
-/* Collects all matches of all phrases worth trying, and of single words with a role. */
-enum status job_scan(struct job *job);
-/* Runs one pattern over [from, to) of the working text. */
-enum status job_run(struct job *job, struct pattern *pattern, uint32_t from, uint32_t to,
-                    struct match_list *into);
-/* Keeps the matches that stand, in order of start; marks the tokens they cover. */
-enum status job_resolve(struct job *job);
-/* Marks the tokens that matches account for; without `all`, idle negations do not count. */
-enum status job_cover(struct job *job, bool all);
+void job_tokens(struct job *job);
+/* Collects all matches of all phrases, and of single words with a role. */
+void job_scan(struct job *job);
+/* Corrects slips in words nothing understood. True: scan again. */
+bool job_slips(struct job *job);
 /* Applies negations and hedges. */
-enum status job_clauses(struct job *job);
-/* Corrects slips in words nothing understood. `changed`: scan again. */
-enum status job_slips(struct job *job, bool *changed);
-/* Adds what only an answer may say: labels and ids of `asked`, a bare quantity. */
-enum status job_answer(struct job *job);
-/* Drops a number that is all of an answer but not of the sign that was asked for. */
-enum status job_stray_number(struct job *job);
-/* Settles a plain "yes" or "no" to the question. */
-enum status job_yes_no(struct job *job);
-/* Fills the list from what stands. */
-enum status job_readings(struct job *job, struct reading_list *list);
-
-enum number_fault { NUMBER_FINE, NUMBER_UNREADABLE, NUMBER_IMPOSSIBLE };
-/*
- * The quantity in the first `length` bytes of folded text, moved by "over" and
- * "under", and the bins it touches. NUMBER_IMPOSSIBLE when it lies outside what
- * can be.
- */
-enum number_fault number_read_bins(const struct observable *observable, const char *folded,
-                                   size_t length, bool over, bool under, struct quantity *quantity,
-                                   uint32_t *bins);
-/* "the age lies between 0 days and 730 days": what would be possible. NULL when out of memory. */
-const char *number_limits(const struct observable *observable, struct arena *arena);
+void job_clauses(struct job *job);
 
 #endif

@@ -376,7 +376,7 @@ void read_phrases(struct loader *loader, const struct field *field, const struct
     const char **list = arena_grow(loader->keep, phrases->list, count, count + more, sizeof *list);
     struct position *at = arena_grow(loader->keep, phrases->at, count, count + more, sizeof *at);
     for (; more; more--, entry = entry->next) {
-        list[count] = phrase_expand(loader, entry);
+        list[count] = read_phrase(loader, entry);
         at[count] = node_at(entry);
         count += list[count] != NULL;
     }

@@ -189,8 +189,7 @@ struct loader {
     bool *source_used;             /* per source */
     uint32_t *value_used;          /* per observable: bit per value */
     enum dimension quantity;       /* of {q} in the phrases being read; DIM_COUNT: none may stand */
-    bool *macro_open, *macro_used; /* per item of ITEM_WORDS: being expanded; stands in a phrase */
-    size_t expanded;               /* bytes of phrases with macros so far */
+    bool *list_used;               /* per item of ITEM_WORDS: stands in a phrase */
 };
 
 /* Ready to read files whose ids are looked up in `rules`. */
@@ -409,8 +408,8 @@ void load_normal(struct loader *loader);
 void load_moves(struct loader *loader);
 void sort_cautions(struct loader *loader);
 
-/* A phrase with its macros expanded, in the rule base's arena; NULL, told, if it cannot be. */
-const char *phrase_expand(struct loader *loader, const struct node *node);
+/* A phrase, or a pattern behind a '/'; NULL, told, if it can be neither. */
+const char *read_phrase(struct loader *loader, const struct node *node);
 void load_words(struct loader *loader); /* language.words, for phrases */
 void load_language(struct loader *loader);
 

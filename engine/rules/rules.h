@@ -136,13 +136,7 @@ enum question_gate {
     GATE_NEVER_ASKED, /* recorded when said; never asked */
 };
 
-/*
- * PCRE2 sources, macros expanded; but what is a quantity is for the reader to
- * say, so {q} and {n} stand in them as these.
- */
-#define QUANTITY_WITH_UNIT "(?<q>{q})"
-#define QUANTITY_ANY       "(?<q>{n})"
-
+/* As in the files (FORMAT.md, "Phrases"); a pattern of PCRE2 has a '/' before it. */
 struct phrases {
     const char *const *list;
     const struct position *at; /* where each stands; NULL in rules that come from no file */
@@ -180,7 +174,7 @@ struct observable {
     int group;         /* index into rules.groups, or RULES_NONE */
     const struct value *values;
     size_t value_count;
-    struct phrases phrases; /* number: patterns with a named group `q` holding the quantity */
+    struct phrases phrases; /* number: each holds a quantity */
     struct citation cites;
     struct position at;
 };
@@ -560,6 +554,12 @@ struct statement {
     struct position at;
 };
 
+/* What phrases call {id}: any of its items. */
+struct named_list {
+    const char *id;
+    struct phrases items;
+};
+
 /* The words the program itself must know to read plain language, each matched as a phrase is. */
 struct language {
     struct phrases negations;    /* deny what follows in their clause */
@@ -576,6 +576,11 @@ struct language {
     struct phrases yes;          /* an answer that affirms */
     struct phrases no;           /* an answer that says nothing of the kind ("none", "normal") */
     struct phrases spared;       /* real words, never taken for a slip of another ("would") */
+    struct phrases fillers;      /* words that may stand between any two of a phrase ("very") */
+    struct phrases same;         /* forms that count as one word ("grey|gray") */
+    struct phrases apart;        /* words that are no form of another ("spots" is not "spot") */
+    const struct named_list *lists;
+    size_t list_count;
     const size_t *where;         /* observables that only say where, as in "no green by the port" */
     size_t where_count;
     const struct statement *statements;

@@ -23,28 +23,21 @@ sub in_time {
 }
 
 # Each place: its file in the small rules, and what of it is changed to what.
-# What was spared is taken by the letter and never tried as a pattern; a number stands behind its pattern, so most texts
-# are seen not to match at once.
-my %untold = ('what was spared' => 1, 'a number' => 1);
-# What becomes part of phrases is stopped there. Words before a number are warned of where they stand all the same.
-my %within = map { $_ => 1 } 'a macro', map {"words for $_"} qw(over under about);
+# A number stands behind its pattern, so most texts are seen not to match at once.
+my %untold = ('a number' => 1);
+my $pattern = "{pattern: '$evil'}";
 my %places  = (
-    'a value'           => [ 'observed.yaml', q('{reddish} {gap} {spot}', 'red'),                     qq('$evil', 'red') ],
-    'a number'          => [ 'observed.yaml', q('{q} old'),                                           qq('$evil {q}') ],
-    'a macro'           => [ 'language.yaml', q(reddish: ['{deep}red(?:dish)?']),                     qq(reddish: ['$evil']) ],
-    'a negation'        => [ 'language.yaml', q(negations: ['no', not]),                              qq(negations: ['no', '$evil']) ],
-    'a hedge'           => [ 'language.yaml', q(hedges: [maybe]),                                     qq(hedges: ['$evil']) ],
-    'a break'           => [ 'language.yaml', q(breaks: [but]),                                       qq(breaks: ['$evil']) ],
-    'words without use' => [ 'language.yaml', q(ignore: [the, a]),                                    qq(ignore: [the, '$evil']) ],
-    'an alternative'    => [ 'language.yaml', q(alternatives: [or]),                                  qq(alternatives: [or, '$evil']) ],
-    'words for over'    => [ 'language.yaml', q(over: [over]),                                        qq(over: ['$evil']) ],
-    'words for under'   => [ 'language.yaml', q(under: [under]),                                      qq(under: ['$evil']) ],
-    'words for about'   => [ 'language.yaml', q(about: [about]),                                      qq(about: ['$evil']) ],
-    'what was spared'   => [ 'language.yaml', q(spared: [would]),                                     qq(spared: ['$evil']) ],
-    'a statement'       => [ 'language.yaml', q(phrases: ['all (?:is )?fine', 'no {spot}']),          qq(phrases: ['all fine', '$evil']) ],
-    'a species'         => [ 'base.yaml',     q(phrases: ['birch(?:es)?']),                           qq(phrases: ['$evil']) ],
-    'a grain'           => [ 'base.yaml',     q(phrases: [corn]),                                     qq(phrases: ['$evil']) ],
-    'a vessel'          => [ 'base.yaml',     q(phrases: [pots?]),                                    qq(phrases: ['$evil']) ],
+    'a value'           => [ 'observed.yaml', q('{reddish} ... {spot}', 'red'),         qq($pattern, 'red') ],
+    'a number'          => [ 'observed.yaml', q('{q} old'),                             qq({pattern: '$evil {q}'}) ],
+    'a negation'        => [ 'language.yaml', q(negations: ['no', not]),                qq(negations: ['no', $pattern]) ],
+    'a hedge'           => [ 'language.yaml', q(hedges: [maybe]),                       qq(hedges: [$pattern]) ],
+    'a break'           => [ 'language.yaml', q(breaks: [but]),                         qq(breaks: [$pattern]) ],
+    'words without use' => [ 'language.yaml', q(ignore: [the, a]),                      qq(ignore: [the, $pattern]) ],
+    'an alternative'    => [ 'language.yaml', q(alternatives: [or]),                    qq(alternatives: [or, $pattern]) ],
+    'a statement'       => [ 'language.yaml', q(phrases: ['all [is] fine', 'no {spot}']), qq(phrases: ['all fine', $pattern]) ],
+    'a species'         => [ 'base.yaml',     q(phrases: [birch]),                      qq(phrases: [$pattern]) ],
+    'a grain'           => [ 'base.yaml',     q(phrases: [corn]),                       qq(phrases: [$pattern]) ],
+    'a vessel'          => [ 'base.yaml',     q(phrases: [pot]),                        qq(phrases: [$pattern]) ],
 );
 
 for my $place (sort keys %places) {
@@ -62,12 +55,12 @@ for my $place (sort keys %places) {
 
     my ($status, $out, $err) = in_time(qw(rules check), { env => $env });
     is($status, 0, "$place: a warning is no fault") or diag $err;
-    my $where = $place eq 'a macro' ? qr/observed\.yaml:\d+:\d+: / : qr/\Q$name\E:$line:\d+: /;
-    like($err, qr/${where}warning: the pattern '[^']*\Q$evil\E[^']*' tries too many ways/, "$place: rules check warns, and says where") unless $place =~ /spared/;
+    my $where = qr/\Q$name\E:$line:\d+: /;
+    like($err, qr/${where}warning: the pattern '[^']*\Q$evil\E[^']*' tries too many ways/, "$place: rules check warns, and says where");
 
     ($status, $out, $err) = in_time('judge', $long, { env => $env });
     is($status, 0, "$place: a description is judged") or diag $err;
-    my $said = $within{$place} ? qr/observed\.yaml:\d+/ : qr/\Q$name\E:$line/;
+    my $said = qr/\Q$name\E:$line/;
     my $shown = ($out . $err) =~ s/\s+/ /gr;
     $untold{$place} ? unlike($shown, qr/tangled/, "$place: without ado") : like($shown, $said, "$place: and told which pattern was stopped");
     ($status, $out, $err) = in_time(qw(judge --json), $long, { env => $env });

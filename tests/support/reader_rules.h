@@ -32,16 +32,6 @@ enum { BY_HAND = 1, BY_STEAM = 2, UNMADE = 4 }; /* made */
 
 #define COUNT_OF(array) (sizeof(array) / sizeof *(array))
 
-/* A quantity as the macros {q} and {n} make it, before and behind other text. */
-static inline const char *phrase(struct arena *arena, const char *before, bool unit,
-                                 const char *after)
-{
-    const char *made =
-        arena_format(arena, "%s%s%s", before, unit ? QUANTITY_WITH_UNIT : QUANTITY_ANY, after);
-    assert_non_null(made);
-    return made;
-}
-
 #define PHRASES(name, ...) static const char *const name[] = {__VA_ARGS__}
 #define SAID(name)         .phrases = {(name), places, COUNT_OF(name)}
 #define LISTED(name)       .name = {(name), NULL, COUNT_OF(name)}
@@ -51,11 +41,10 @@ static const struct position places[8] = {{"small.yaml", 3, 5}, {"small.yaml", 4
 static inline struct language small_language(void)
 {
     PHRASES(negations, "no", "not", "without", "none", "nothing", "isn't", "neither");
-    PHRASES(hedges, "maybe", "i think", "(?:not|un)[- ]?sure(?: if)?",
-            "can't tell(?: (?:if|whether))?");
+    PHRASES(hedges, "maybe", "i think", "not sure [if]", "unsure [if]", "can't tell [if|whether]");
     PHRASES(breaks, "but", "just", "after", "since");
-    PHRASES(ignore, "the|a|an|is|it|at|in|on|of|there|any|yet|looks?|so|all|over", "so far",
-            "not only", "no(?= (?:it|there) )");
+    PHRASES(ignore, "the|a|an|is|it|at|in|on|of|there|any|yet|look|so|all|over", "so far",
+            "not only", "/no(?= (?:it|there) )");
     PHRASES(exceptions, "except", "until");
     PHRASES(objections, "but");
     PHRASES(alternatives, "or", "nor");
@@ -66,9 +55,9 @@ static inline struct language small_language(void)
     PHRASES(yes, "yes", "yep");
     PHRASES(no, "no", "none", "nothing", "fine");
     PHRASES(spared, "rod", "steal");
-    PHRASES(no_odour, "no odou?r", "odourless");
+    PHRASES(no_odour, "no odour|odor", "odourless");
     PHRASES(no_more_tint, "no other tint");
-    PHRASES(rest_pale, "(?:the )?rest (?:is )?pale");
+    PHRASES(rest_pale, "[the] rest [is] pale");
     PHRASES(all_well, "all well");
     static const size_t where[] = {WHERE};
     static const size_t odour[] = {ODOUR};
@@ -109,21 +98,21 @@ static inline struct language small_language(void)
 
 static const struct value *small_looks(size_t observable)
 {
-    PHRASES(red, "red(?:dish)?", "crimson");
-    PHRASES(blue, "blu(?:e|ish)");
-    PHRASES(teal, "teal", "blue[- ]green");
-    PHRASES(pale, "pale", "whit(?:e|ish)");
-    PHRASES(dusty, "dust(?:y)?", "powder(?:y)?");
-    PHRASES(slick, "slick", "slim(?:e|y)");
+    PHRASES(red, "red|reddish", "crimson");
+    PHRASES(blue, "blue|bluish");
+    PHRASES(teal, "teal", "blue-green");
+    PHRASES(pale, "pale", "white|whitish");
+    PHRASES(dusty, "dust|dusty", "powder|powdery");
+    PHRASES(slick, "slick", "slime|slimy");
     PHRASES(arid, "dry", "parched");
     PHRASES(usual, "usual dampness");
-    PHRASES(moist, "moist", "wet", "lid (?<gap>(?:\\S+ ){0,4}?)damp");
-    PHRASES(top, "(?:at|on|near) (?:the )?top");
-    PHRASES(foot, "foot", "(?:at|near) (?:the )?bottom");
-    PHRASES(sharp, "sharp(?: odou?r)?", "vinegar");
-    PHRASES(stale, "stale(?: odou?r)?");
-    PHRASES(hand, "by hand", "hand[- ]made");
-    PHRASES(steam, "steam(?:ed)?");
+    PHRASES(moist, "moist", "wet", "lid ... damp");
+    PHRASES(top, "at|on|near [the] top");
+    PHRASES(foot, "foot", "at|near [the] bottom");
+    PHRASES(sharp, "sharp [odour|odor]", "vinegar");
+    PHRASES(stale, "stale [odour|odor]");
+    PHRASES(hand, "by hand", "hand-made");
+    PHRASES(steam, "steam");
     static const struct value tint[] = {{.id = "red", .label = "red", SAID(red)},
                                         {.id = "blue", .label = "blue", SAID(blue)},
                                         {.id = "teal", .label = "teal, or blue-green", SAID(teal)},
@@ -208,13 +197,13 @@ static inline void small_init(struct small *s)
                                     .group = i == TINT || i == TEXTURE ? 0 : RULES_NONE,
                                     .values = small_looks(i),
                                     .value_count = counts[i]};
-    s->age[0] = phrase(s->words, "day ", false, "");
-    s->age[1] = phrase(s->words, "", true, " old");
-    s->age[2] = phrase(s->words, "^", true, "$");
-    s->idle[0] = phrase(s->words, "stopped (?<gap>(?:\\S+ ){0,4}?)for ", true, "");
-    s->spread[0] = phrase(s->words, "stopped at ", true, "");
-    s->spread[1] = phrase(s->words, "", true, " covered");
-    s->force[0] = phrase(s->words, "(?:at )?", true, "");
+    s->age[0] = "day {n}";
+    s->age[1] = "{q} old";
+    s->age[2] = "/^{q}$";
+    s->idle[0] = "stopped ... for {q}";
+    s->spread[0] = "stopped at {q}";
+    s->spread[1] = "{q} covered";
+    s->force[0] = "[at] {q}";
     small_number(&s->observables[AGE], AGE, "age", DIM_DAYS, 365, s->age, 3);
     small_number(&s->observables[IDLE], IDLE, "idle", DIM_DAYS, 365, s->idle, 1);
     small_number(&s->observables[SPREAD], SPREAD, "spread", DIM_PERCENT, 100, s->spread, 2);
@@ -228,7 +217,8 @@ static inline void small_init(struct small *s)
 static inline void small_open(struct small *s)
 {
     s->reader = reader_new(&s->rules, s->diags);
-    assert_non_null(s->reader);
+    if (!s->reader)
+        fail_msg("%s", diags_get(s->diags, 0)->message);
     assert_int_equal(diags_errors(s->diags), 0);
 }
 

@@ -1,0 +1,1737 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <stdio.h>
+#include <string.h>
+
+#include "base/text.h"
+#include "language/reader_internal.h"
+
+/*
+ * Words and phrases.
+ *
+ * Words are compared by their stem (Snowball's English). All phrases are one
+ * trie: from a node an edge leads on by a word, by anything a list holds, by a
+ * quantity or over a gap. A text is read once from its end to its beginning, so
+ * that at each word it is known which lists have an item that begins behind it.
+ * Only patterns are run one by one.
+ */
+
+/* ---- strings ----------------------------------------------------------------------------- */
+
+static uint64_t mixed(uint64_t value)
+{
+    value *= UINT64_C(0x9E3779B97F4A7C15);
+    return value ^ value >> 32;
+}
+
+static size_t interned_slot(const struct interned *set, const char *text, size_t length)
+{
+    uint64_t hash = UINT64_C(14695981039346656037); /* FNV-1a */
+    for (size_t i = 0; i < length; i++)
+        hash = (hash ^ (unsigned char)text[i]) * UINT64_C(1099511628211);
+    size_t slot = mixed(hash) & (set->slot_count - 1);
+    for (; set->slots[slot] != NO_INDEX; slot = (slot + 1) & (set->slot_count - 1)) {
+        uint32_t index = set->slots[slot];
+        if (set->length[index] == length && !memcmp(set->text[index], text, length))
+            break;
+    }
+    return slot;
+}
+
+static uint32_t interned_find(const struct interned *set, const char *text, size_t length)
+{
+    return set->slot_count ? set->slots[interned_slot(set, text, length)] : NO_INDEX;
+}
+
+/* At most half of the slots are ever taken. */
+static void interned_grow(struct interned *set)
+{
+    size_t room = set->room ? set->room * 2 : 1024;
+    set->text = arena_grow(set->memory, set->text, set->count, room, sizeof *set->text);
+    set->length = arena_grow(set->memory, set->length, set->count, room, sizeof *set->length);
+    set->slots = arena_array(set->memory, room * 2, sizeof *set->slots);
+    set->room = room;
+    set->slot_count = room * 2;
+    memset(set->slots, 0xFF, set->slot_count * sizeof *set->slots);
+    for (size_t i = 0; i < set->count; i++)
+        set->slots[interned_slot(set, set->text[i], set->length[i])] = (uint32_t)i;
+}
+
+static uint32_t interned_add(struct interned *set, const char *text, size_t length)
+{
+    uint32_t found = interned_find(set, text, length);
+    if (found != NO_INDEX)
+        return found;
+    if (set->count == set->room)
+        interned_grow(set);
+    set->text[set->count] = arena_copy(set->memory, text, length);
+    set->length[set->count] = (uint32_t)length;
+    set->slots[interned_slot(set, text, length)] = (uint32_t)set->count;
+    return (uint32_t)set->count++;
+}
+
+/* ---- words and stems --------------------------------------------------------------------- */
+
+enum {
+    WORD_LONGEST = 40,
+    WORDS_MOST = 1 << 16, /* words of texts are remembered up to here: more than any language has */
+};
+
+static void *grown(struct reader *reader, void *list, size_t count, size_t *room, size_t size)
+{
+    if (count < *room)
+        return list;
+    *room = *room ? *room * 2 : 1024;
+    return arena_grow(reader->memory, list, count, *room, size);
+}
+
+static uint32_t stem_add(struct reader *reader, const char *name, size_t length)
+{
+    size_t before = reader->stem_names.count;
+    uint32_t stem = interned_add(&reader->stem_names, name, length);
+    if (stem == before) {
+        reader->stems =
+            grown(reader, reader->stems, stem, &reader->stem_room, sizeof *reader->stems);
+        reader->stems[stem] = (struct stem){.same = stem, .lists = NO_INDEX};
+    }
+    return reader->stems[stem].same;
+}
+
+/* The stem of a word, in `stem`, which has room for WORD_LONGEST bytes. "Can't" is "cant". */
+static size_t stem_of(struct reader *reader, const char *word, size_t length, char *stem)
+{
+    const char *bytes =
+        (const char *)sb_stemmer_stem(reader->stemmer, (const sb_symbol *)word, (int)length);
+    int size = sb_stemmer_length(reader->stemmer);
+    if (!bytes)
+        memory_exhausted();
+    size_t used = 0;
+    for (int i = 0; i < size && used < WORD_LONGEST; i++)
+        if (bytes[i] != '\'')
+            stem[used++] = bytes[i];
+    return used;
+}
+
+/* The entry of a word, made if need be. In phrases (`own`) a new stem is one more that counts. */
+static uint32_t word_add(struct reader *reader, const char *word, size_t length, bool own)
+{
+    size_t before = reader->words.count;
+    uint32_t index = interned_add(&reader->words, word, length);
+    if (index < before && (!own || reader->lexemes[index].stem != NO_INDEX))
+        return index;
+    reader->lexemes =
+        grown(reader, reader->lexemes, index, &reader->lexeme_room, sizeof *reader->lexemes);
+    struct lexeme *lexeme = &reader->lexemes[index];
+    if (index == before)
+        *lexeme = (struct lexeme){.next = NO_INDEX};
+    char stem[WORD_LONGEST];
+    size_t size = length <= WORD_LONGEST ? stem_of(reader, word, length, stem) : 0;
+    if (!size)
+        lexeme->stem = own ? stem_add(reader, word, length) : NO_INDEX;
+    else if (own)
+        lexeme->stem = stem_add(reader, stem, size);
+    else if ((lexeme->stem = interned_find(&reader->stem_names, stem, size)) != NO_INDEX)
+        lexeme->stem = reader->stems[lexeme->stem].same;
+    return index;
+}
+
+static void word_learn(struct reader *reader, uint32_t word)
+{
+    struct lexeme *lexeme = &reader->lexemes[word];
+    char first = reader->words.text[word][0];
+    if (lexeme->vocabulary || first < 'a' || first > 'z')
+        return;
+    lexeme->vocabulary = true;
+    lexeme->next = reader->by_letter[first - 'a'];
+    reader->by_letter[first - 'a'] = word;
+}
+
+uint32_t word_roles(struct reader *reader, const char *word, size_t length)
+{
+    uint32_t stem = reader->lexemes[word_add(reader, word, length, false)].stem;
+    return stem == NO_INDEX ? 0 : reader->stems[stem].roles;
+}
+
+/* Letters, digits and whatever is not ASCII; a degree sign only ends a word. */
+static size_t word_length(const char *bytes, size_t length)
+{
+    size_t at = 0;
+    while (at < length) {
+        unsigned char c = (unsigned char)bytes[at];
+        bool word = (c >= 'a' && c <= 'z') || (c >= '0' && c <= '9') || c >= 0x80;
+        if (c == 0xC2 && at + 1 < length && (unsigned char)bytes[at + 1] == 0xB0)
+            break;
+        if (!word &&
+            !(c == '\'' && at && at + 1 < length && bytes[at + 1] >= 'a' && bytes[at + 1] <= 'z'))
+            break;
+        at++;
+    }
+    return at;
+}
+
+/* ---- phrases as they are written --------------------------------------------------------- */
+
+struct element {
+    enum element_kind kind;
+    bool optional;
+    uint32_t id;
+};
+
+enum { ELEMENTS_MOST = 32 };
+
+struct parse { /* of one phrase */
+    struct reader *reader;
+    const struct phrase *phrase;
+    struct diags *diags;
+    struct element elements[ELEMENTS_MOST];
+    size_t count;
+    unsigned gaps, quantities;
+    bool wrong;
+};
+
+enum { LIST_ABOUT, LIST_OVER, LIST_UNDER, LIST_FIRST_NAMED };
+
+static void add_item(struct reader *reader, const struct phrase *phrase, const char *source,
+                     size_t length, struct diags *diags, bool *wrong);
+
+static void parse_fault(struct parse *parse, const char *what)
+{
+    if (!parse->wrong)
+        diags_error(parse->diags, parse->phrase->at, "in the phrase '%s' %s", parse->phrase->source,
+                    what);
+    parse->wrong = true;
+}
+
+static void put_element(struct parse *parse, enum element_kind kind, uint32_t id)
+{
+    if (parse->count == ELEMENTS_MOST)
+        parse_fault(parse, "stand too many words; make it shorter");
+    else
+        parse->elements[parse->count++] = (struct element){.kind = kind, .id = id};
+}
+
+static void add_alternatives(struct parse *parse, const struct phrase *phrase, const char *source,
+                             size_t length, char between)
+{
+    for (size_t at = 0; at <= length;) {
+        const char *end = between ? memchr(source + at, between, length - at) : NULL;
+        size_t size = end ? (size_t)(end - source) - at : length - at;
+        if (!size)
+            parse_fault(parse, "a word is missing beside a '|'");
+        else
+            add_item(parse->reader, phrase, source + at, size, parse->diags, &parse->wrong);
+        at += size + 1;
+    }
+}
+
+/* A list without a name of its own, for alternatives and for what may be left out. */
+static uint32_t nameless_list(struct parse *parse, const char *source, size_t length, char between)
+{
+    size_t before = parse->reader->list_names.count;
+    uint32_t list = interned_add(&parse->reader->list_names, source, length);
+    struct phrase item = *parse->phrase;
+    item.role = ROLE_LIST;
+    item.item = list;
+    item.dimension = DIM_COUNT;
+    if (list == before)
+        add_alternatives(parse, &item, source, length, between);
+    return list;
+}
+
+static void parse_words(struct parse *parse, const char *source, size_t length)
+{
+    for (size_t at = 0; at < length;) {
+        size_t size = word_length(source + at, length - at);
+        if (size) {
+            uint32_t word = word_add(parse->reader, source + at, size, true);
+            if (parse->phrase->role <= ROLE_HEDGE || parse->phrase->role == ROLE_LIST)
+                word_learn(parse->reader, word);
+            put_element(parse, ELEMENT_WORD, parse->reader->lexemes[word].stem);
+        } else if (!strchr("-'/.,&", source[at])) {
+            parse_fault(parse, "stands a sign that means nothing there; a phrase is made of words, "
+                               "a|b, [x], {list}, {q}, {n} and ..., or it is a pattern");
+        }
+        at += size ? size : 1;
+    }
+}
+
+static void parse_braces(struct parse *parse, const char *name, size_t length)
+{
+    if (length == 1 && (*name == 'q' || *name == 'n')) {
+        if (parse->phrase->dimension == DIM_COUNT)
+            parse_fault(parse, "stands a quantity; only the phrases of a number have one");
+        parse->quantities++;
+        put_element(parse, ELEMENT_QUANTITY,
+                    (uint32_t)parse->phrase->dimension * 2 + (*name == 'q'));
+        return;
+    }
+    char key[64];
+    (void)snprintf(key, sizeof key, "{%.*s}", (int)length, name);
+    uint32_t list = interned_find(&parse->reader->list_names, key, strlen(key));
+    if (list == NO_INDEX)
+        parse_fault(parse, "stands a list that language.words does not have");
+    else
+        put_element(parse, ELEMENT_LIST, list);
+}
+
+static void parse_elements(struct parse *parse, const char *source, size_t length);
+
+/* [x]: a word or a list that may be there, or several words. */
+static void parse_optional(struct parse *parse, const char *source, size_t length)
+{
+    size_t first = parse->count;
+    parse_elements(parse, source, length);
+    if (parse->count == first || parse->wrong)
+        return;
+    if (parse->count > first + 1) {
+        parse->count = first;
+        put_element(parse, ELEMENT_LIST, nameless_list(parse, source, length, '\0'));
+    }
+    parse->elements[first].optional = true;
+}
+
+/* The length of what stands up to the next space that is in no bracket. */
+static size_t element_length(const char *source, size_t length)
+{
+    size_t at = 0;
+    for (int depth = 0; at < length && (depth || source[at] != ' '); at++)
+        depth += (source[at] == '[') - (source[at] == ']');
+    return at;
+}
+
+static void parse_elements(struct parse *parse, const char *source, size_t length)
+{
+    for (size_t at = 0; at < length && !parse->wrong;) {
+        const char *s = source + at;
+        size_t size = element_length(s, length - at);
+        at += size + 1;
+        if (!size)
+            continue;
+        if (*s == '[') {
+            if (s[size - 1] != ']')
+                parse_fault(parse, "a bracket is not closed, or hangs on a word");
+            else
+                parse_optional(parse, s + 1, size - 2);
+        } else if (size == 3 && !memcmp(s, "...", 3)) {
+            parse->gaps++;
+            put_element(parse, ELEMENT_GAP, 0);
+        } else if (memchr(s, '|', size)) {
+            put_element(parse, ELEMENT_LIST, nameless_list(parse, s, size, '|'));
+        } else if (*s == '{' && s[size - 1] == '}') {
+            parse_braces(parse, s + 1, size - 2);
+        } else {
+            parse_words(parse, s, size);
+        }
+    }
+}
+
+/* ---- the trie ---------------------------------------------------------------------------- */
+
+static uint32_t node_new(struct reader *reader)
+{
+    struct trie *t = &reader->trie;
+    t->nodes = grown(reader, t->nodes, t->node_count, &t->node_room, sizeof *t->nodes);
+    t->nodes[t->node_count] = (struct node){NO_INDEX, NO_INDEX};
+    return (uint32_t)t->node_count++;
+}
+
+static size_t edge_slot(const struct trie *t, uint32_t node, uint32_t stem)
+{
+    uint64_t key = ((uint64_t)node << 32 | stem) + 1;
+    size_t slot = mixed(key) & (t->edge_room - 1);
+    while (t->edges[slot] && t->edges[slot] != key)
+        slot = (slot + 1) & (t->edge_room - 1);
+    return slot;
+}
+
+/* Where a word leads from a node, or 0. */
+static uint32_t word_child(const struct trie *t, uint32_t node, uint32_t stem)
+{
+    size_t slot = edge_slot(t, node, stem);
+    return t->edges[slot] ? t->edge_child[slot] : 0;
+}
+
+static void edges_grow(struct reader *reader)
+{
+    struct trie old = reader->trie, *t = &reader->trie;
+    t->edge_room = old.edge_room ? old.edge_room * 2 : 8192;
+    t->edges = arena_array(reader->memory, t->edge_room, sizeof *t->edges);
+    t->edge_child = arena_array(reader->memory, t->edge_room, sizeof *t->edge_child);
+    for (size_t i = 0; i < old.edge_room; i++)
+        if (old.edges[i]) {
+            uint64_t key = old.edges[i] - 1;
+            size_t slot = edge_slot(t, (uint32_t)(key >> 32), (uint32_t)key);
+            t->edges[slot] = old.edges[i];
+            t->edge_child[slot] = old.edge_child[i];
+        }
+}
+
+static uint32_t add_edge(struct reader *reader, uint32_t from, uint32_t stem)
+{
+    struct trie *t = &reader->trie;
+    if (2 * t->edge_count >= t->edge_room)
+        edges_grow(reader);
+    size_t slot = edge_slot(t, from, stem);
+    if (!t->edges[slot]) {
+        t->edges[slot] = ((uint64_t)from << 32 | stem) + 1;
+        t->edge_child[slot] = node_new(reader);
+        t->edge_count++;
+    }
+    return t->edge_child[slot];
+}
+
+/* The node an element leads to, made if need be. */
+static uint32_t add_branch(struct reader *reader, uint32_t from, const struct element *element)
+{
+    struct trie *t = &reader->trie;
+    if (element->kind == ELEMENT_WORD && !element->optional)
+        return add_edge(reader, from, element->id);
+    for (uint32_t i = t->nodes[from].branches; i != NO_INDEX; i = t->branches[i].next) {
+        const struct branch *b = &t->branches[i];
+        if (b->kind == element->kind && b->id == element->id && b->optional == element->optional)
+            return b->child;
+    }
+    uint32_t child = node_new(reader);
+    t->branches = grown(reader, t->branches, t->branch_count, &t->branch_room, sizeof *t->branches);
+    t->branches[t->branch_count] = (struct branch){element->kind, element->optional, element->id,
+                                                   child, t->nodes[from].branches};
+    t->nodes[from].branches = (uint32_t)t->branch_count++;
+    return child;
+}
+
+static void add_accept(struct reader *reader, uint32_t node, uint32_t phrase)
+{
+    struct trie *t = &reader->trie;
+    t->accepts = grown(reader, t->accepts, t->accept_count, &t->accept_room, sizeof *t->accepts);
+    t->accepts[t->accept_count] = (struct membership){phrase, t->nodes[node].accepts};
+    t->nodes[node].accepts = (uint32_t)t->accept_count++;
+}
+
+static void add_path(struct reader *reader, const struct element *elements, size_t count,
+                     uint32_t phrase)
+{
+    uint32_t node = 0;
+    for (size_t i = 0; i < count; i++) {
+        struct element element = elements[i];
+        element.optional = element.optional && i; /* at the root there are too many to try each */
+        node = add_branch(reader, node, &element);
+    }
+    add_accept(reader, node, phrase);
+}
+
+static uint32_t phrase_new(struct reader *reader, const struct phrase *phrase)
+{
+    reader->phrases = grown(reader, reader->phrases, reader->phrase_count, &reader->phrase_room,
+                            sizeof *reader->phrases);
+    reader->phrases[reader->phrase_count] = *phrase;
+    return (uint32_t)reader->phrase_count++;
+}
+
+static bool is_one_word(const struct parse *parse)
+{
+    return parse->count == 1 && parse->elements[0].kind == ELEMENT_WORD;
+}
+
+/* A single word of a list is known by its stem; one with a role of its own plays it by itself. */
+static bool add_single(struct reader *reader, const struct phrase *phrase, uint32_t stem)
+{
+    if (phrase->role == ROLE_LIST) {
+        reader->members = grown(reader, reader->members, reader->member_count, &reader->member_room,
+                                sizeof *reader->members);
+        reader->members[reader->member_count] =
+            (struct membership){(uint32_t)phrase->item, reader->stems[stem].lists};
+        reader->stems[stem].lists = (uint32_t)reader->member_count++;
+        return true;
+    }
+    if (phrase->role <= ROLE_STATEMENT)
+        return false;
+    reader->stems[stem].roles |= UINT32_C(1) << phrase->role;
+    return true;
+}
+
+/* Adds the phrase in `source`, a part of `phrase` or all of it. */
+static void add_item(struct reader *reader, const struct phrase *phrase, const char *source,
+                     size_t length, struct diags *diags, bool *wrong)
+{
+    struct parse parse = {.reader = reader, .phrase = phrase, .diags = diags};
+    if (!memchr(source, ' ', length) && !memchr(source, '[', length) &&
+        memchr(source, '|', length)) {
+        add_alternatives(&parse, phrase, source, length, '|');
+        *wrong = *wrong || parse.wrong;
+        return;
+    }
+    parse_elements(&parse, source, length);
+    size_t leading = 0;
+    while (leading < parse.count && parse.elements[leading].optional)
+        leading++;
+    if (leading == parse.count || parse.elements[leading].kind == ELEMENT_GAP ||
+        parse.elements[parse.count - 1].kind == ELEMENT_GAP)
+        parse_fault(&parse, "nothing need be said; name a word at each end");
+    if (parse.gaps > MATCH_GAPS)
+        parse_fault(&parse, "stand more than two gaps");
+    if (phrase->role == ROLE_NUMBER && !parse.quantities)
+        parse_fault(&parse, "stands no quantity; write {q} or {n} in it");
+    if (phrase->role == ROLE_OBJECTION && !is_one_word(&parse))
+        parse_fault(&parse, "stands more than a word; only single words stand under 'objections'");
+    *wrong = *wrong || parse.wrong;
+    if (parse.wrong || (is_one_word(&parse) && add_single(reader, phrase, parse.elements[0].id)))
+        return;
+    uint32_t number = phrase_new(reader, phrase);
+    for (size_t first = 0; first <= leading; first++)
+        add_path(reader, parse.elements + first, parse.count - first, number);
+}
+
+/* ---- quantities -------------------------------------------------------------------------- */
+
+/*
+ * A pattern such as "soaked {q}" is compiled with two callouts where its quantity
+ * stands: at the first quantity_end is asked whether one begins there, at the
+ * second whether it ends there. So all phrases share one reader of quantities,
+ * and what it found at a place is found once, however many phrases ask.
+ */
+
+/* A callout's number: whether a unit is demanded, of which dimension, at which end. */
+enum { CALLOUT_FIRST = 1, CALLOUT_LAST = CALLOUT_FIRST + 4 * DIM_COUNT - 1 };
+
+/* A new text, or a new part of one: nothing that was found stands any more. */
+static void next_scan(struct reader *reader)
+{
+    if (++reader->scan == 0) { /* once in four thousand million */
+        memset(reader->memos, 0, sizeof reader->memos);
+        reader->scan = 1;
+    }
+}
+
+uint32_t quantity_end(struct reader *reader, const char *bytes, uint32_t to, uint32_t at,
+                      enum dimension dimension, bool unit_required)
+{
+    /* Most places are told from the start of a quantity by their first byte. */
+    if (at >= to || !bytes[at] || !strchr("0123456789abcdefhmnoqst+-.", bytes[at]))
+        return 0;
+    unsigned kind = 2u * (unsigned)dimension + unit_required;
+    struct quantity_memo *memo = &reader->memos[(at * 8 + kind) % QUANTITY_MEMOS];
+    if (memo->scan != reader->scan || memo->at != at || memo->kind != kind) {
+        size_t length = quantity_at(bytes, to, at, dimension, unit_required);
+        *memo = (struct quantity_memo){.scan = reader->scan,
+                                       .at = at,
+                                       .kind = kind,
+                                       .end = length ? at + (uint32_t)length : 0};
+    }
+    return memo->end;
+}
+
+/* The callout of all matching; `data` is the reader. */
+static int quantity_callout(pcre2_callout_block *block, void *data)
+{
+    struct reader *reader = data;
+    if (block->callout_number < CALLOUT_FIRST || block->callout_number > CALLOUT_LAST)
+        return 0; /* one of an author's own */
+    unsigned bits = block->callout_number - CALLOUT_FIRST;
+    uint32_t at = (uint32_t)block->current_position;
+    if (bits & 1)
+        return at != reader->quantity_end;
+    reader->quantity_end =
+        quantity_end(reader, (const char *)block->subject, (uint32_t)block->subject_length, at,
+                     (enum dimension)(bits / 4), bits & 2);
+    return reader->quantity_end == 0;
+}
+
+/* ---- patterns ---------------------------------------------------------------------------- */
+
+/* Any match holds all these letters: a bit each, one for digits. */
+struct letters {
+    const char *at;
+    bool lost; /* something this does not read: nothing is known */
+};
+
+enum { LETTER_DIGIT = 26 };
+
+static uint32_t letters_of_branch(struct letters *l, unsigned depth);
+
+static uint32_t letters_of_group(struct letters *l, unsigned depth)
+{
+    bool around = !strncmp(l->at, "?!", 2) || !strncmp(l->at, "?<!", 3) ||
+                  !strncmp(l->at, "?=", 2) || !strncmp(l->at, "?<=", 3);
+    if (*l->at == '?' && !around && strncmp(l->at, "?:", 2) != 0 && strncmp(l->at, "?>", 2) != 0)
+        l->lost = true;
+    if (*l->at == '*' || depth > 40)
+        l->lost = true;
+    l->at += strspn(l->at, "?<:=!>");
+    uint32_t all = letters_of_branch(l, depth + 1);
+    while (*l->at == '|' && !l->lost) {
+        l->at++;
+        all &= letters_of_branch(l, depth + 1);
+    }
+    l->lost = l->lost || *l->at != ')';
+    l->at += *l->at == ')';
+    return around ? 0 : all;
+}
+
+static uint32_t letters_of_branch(struct letters *l, unsigned depth)
+{
+    uint32_t all = 0;
+    while (*l->at && *l->at != '|' && *l->at != ')' && !l->lost) {
+        uint32_t one = 0;
+        char c = *l->at++;
+        if (c == '(') {
+            one = letters_of_group(l, depth);
+        } else if (c == '[') {
+            l->at += *l->at == '^';
+            l->at += *l->at == ']';
+            while (*l->at && *l->at != ']')
+                l->at += *l->at == '\\' && l->at[1] ? 2 : 1;
+            l->at += *l->at == ']';
+        } else if (c == '\\') {
+            l->lost = !*l->at || !strchr("wWsSdDbBK.-?+*()[]/^$|%", *l->at);
+            l->at += *l->at != '\0';
+        } else if (c == '{') {
+            bool gap = !strncmp(l->at, "gap}", 4);
+            l->lost = !gap && strncmp(l->at, "q}", 2) != 0 && strncmp(l->at, "n}", 2) != 0;
+            l->at += l->lost ? 0 : gap ? 4 : 2;
+        } else if (c >= 'a' && c <= 'z') {
+            one = UINT32_C(1) << (c - 'a');
+        } else if (c >= '0' && c <= '9') {
+            one = UINT32_C(1) << LETTER_DIGIT;
+        }
+        if (*l->at == '?' || *l->at == '*' || !strncmp(l->at, "{0", 2))
+            one = 0;
+        if (*l->at == '{' && l->at[1] >= '0' && l->at[1] <= '9')
+            l->at += strcspn(l->at, "}") + (strchr(l->at, '}') != NULL);
+        else
+            l->at += strspn(l->at, "?*+");
+        all |= one;
+    }
+    return all;
+}
+
+static uint32_t letters_of_pattern(const char *source)
+{
+    struct letters l = {.at = source};
+    uint32_t all = letters_of_branch(&l, 0);
+    while (*l.at == '|' && !l.lost) {
+        l.at++;
+        all &= letters_of_branch(&l, 0);
+    }
+    return l.lost || *l.at ? 0 : all;
+}
+
+static uint32_t letters_of_text(const char *bytes, uint32_t from, uint32_t to)
+{
+    uint32_t all = 0;
+    for (uint32_t i = from; i < to; i++) {
+        unsigned letter = (unsigned)(bytes[i] - 'a');
+        all |= UINT32_C(1) << (letter < 26 ? letter : LETTER_DIGIT);
+    }
+    return all;
+}
+
+/* Appends the pattern with its macros as PCRE2 has them; without `dimension`, as letters. */
+static void put_pattern(struct text *out, const struct reader *reader, const struct phrase *phrase,
+                        bool real)
+{
+    for (const char *s = phrase->source + 1; *s;) {
+        bool gap = !strncmp(s, "{gap}", 5), q = !strncmp(s, "{q}", 3), n = !strncmp(s, "{n}", 3);
+        if (s > phrase->source + 1 && s[-1] == 'p' && s[-2] == '\\')
+            gap = q = n = false;
+        if (real && gap) { /* its words bring their spaces */
+            text_puts(out, "(?<gap>(?:\\S+ ){0,4}?)");
+            s += 5 + (s[5] == ' ');
+        } else if (real && (q || n)) {
+            unsigned begin = CALLOUT_FIRST + 4u * (unsigned)phrase->dimension + (q ? 2u : 0u);
+            text_printf(out, "%s(?<q>(?C%u)(?>.+?(?C%u)))", reader->quantity_prefix, begin,
+                        begin + 1);
+            s += 3;
+        } else {
+            text_add(out, s++, 1);
+        }
+    }
+}
+
+static bool has_capital(const char *source)
+{
+    for (const char *s = source; *s; s++)
+        if (((*s >= 'A' && *s <= 'Z') || (unsigned char)*s >= 0x80) &&
+            (s == source || s[-1] != '\\'))
+            return true;
+    return false;
+}
+
+/* The groups of each name, as bits; a group numbered above 31 is not seen. */
+static void note_groups(struct phrase *pattern)
+{
+    uint32_t count = 0;
+    uint32_t size = 0;
+    PCRE2_SPTR table = NULL;
+    pcre2_pattern_info(pattern->code, PCRE2_INFO_NAMECOUNT, &count);
+    pcre2_pattern_info(pattern->code, PCRE2_INFO_NAMEENTRYSIZE, &size);
+    pcre2_pattern_info(pattern->code, PCRE2_INFO_NAMETABLE, &table);
+    for (uint32_t i = 0; i < count; i++, table += size) {
+        unsigned number = (unsigned)table[0] << 8 | table[1];
+        const char *name = (const char *)table + 2;
+        uint32_t bit = number < MATCH_GROUPS ? UINT32_C(1) << number : 0;
+        if (!strcmp(name, "q"))
+            pattern->quantity |= bit;
+        else if (!strcmp(name, "gap"))
+            pattern->gap |= bit;
+        else if (!strcmp(name, "over"))
+            pattern->over |= bit;
+        else if (!strcmp(name, "under"))
+            pattern->under |= bit;
+    }
+}
+
+static pcre2_code *compile(struct reader *reader, const char *source, bool capitals, int *error,
+                           size_t *offset)
+{
+    uint32_t options = PCRE2_UTF | PCRE2_DUPNAMES | PCRE2_MULTILINE | PCRE2_NEVER_BACKSLASH_C;
+    pcre2_code *code =
+        pcre2_compile((PCRE2_SPTR)source, PCRE2_ZERO_TERMINATED,
+                      options | (capitals ? PCRE2_CASELESS : 0), error, offset, reader->compiling);
+    if (!code && (*error == PCRE2_ERROR_HEAP_FAILED || *error == PCRE2_ERROR_NOMEMORY))
+        memory_exhausted();
+    return code;
+}
+
+/* The fault is looked for again in what the author wrote, so that the caret stands right: there
+ * {q} is as good as any three letters. */
+static void tell_fault(struct reader *reader, const struct phrase *pattern, int error,
+                       struct diags *diags)
+{
+    int own_error = 0;
+    size_t offset = 0;
+    const char *shown = pattern->source + 1;
+    pcre2_code *code = compile(reader, shown, false, &own_error, &offset);
+    bool placed = code == NULL;
+    pcre2_code_free(code);
+    PCRE2_UCHAR message[128] = "";
+    pcre2_get_error_message(placed ? own_error : error, message, sizeof message);
+    diags_error(diags, pattern->at, "the pattern '%s' does not compile: %s", shown,
+                (const char *)message);
+    if (placed)
+        diags_excerpt(diags, shown, utf8_count(shown, offset) + 1);
+}
+
+/* Whether the pattern compiles; told if not. Word boundaries are put around it. */
+static bool pattern_compile(struct reader *reader, struct phrase *pattern, struct diags *diags)
+{
+    struct text source;
+    int error = 0;
+    size_t offset = 0;
+    text_init(&source);
+    text_puts(&source, "(?<!\\w)(?:");
+    put_pattern(&source, reader, pattern, true);
+    text_puts(&source, ")(?!\\w)");
+    pattern->code = compile(reader, source.bytes, has_capital(pattern->source), &error, &offset);
+    text_release(&source);
+    if (!pattern->code) {
+        tell_fault(reader, pattern, error, diags);
+        return false;
+    }
+    note_groups(pattern);
+    if (pattern->role == ROLE_NUMBER && !pattern->quantity) {
+        diags_error(diags, pattern->at,
+                    "the pattern '%s' of a number holds no quantity; write {q} or {n} in it",
+                    pattern->source + 1);
+        return false;
+    }
+    return true;
+}
+
+static void add_pattern(struct reader *reader, const struct phrase *phrase, struct diags *diags,
+                        bool *wrong)
+{
+    if (phrase->role == ROLE_LIST || phrase->role == ROLE_OBJECTION) {
+        diags_error(diags, phrase->at, "'%s' is a pattern; only words stand here",
+                    phrase->source + 1);
+        *wrong = true;
+        return;
+    }
+    uint32_t number = phrase_new(reader, phrase);
+    struct phrase *pattern = &reader->phrases[number];
+    if (!pattern_compile(reader, pattern, diags))
+        *wrong = true;
+    pattern->letters = letters_of_pattern(pattern->source + 1);
+    reader->patterns = grown(reader, reader->patterns, reader->pattern_count, &reader->pattern_room,
+                             sizeof *reader->patterns);
+    reader->patterns[reader->pattern_count++] = number;
+}
+
+/* ---- from the rules ---------------------------------------------------------------------- */
+
+struct build {
+    struct reader *reader;
+    struct diags *diags;
+    bool wrong;
+};
+
+/* Goes on after a phrase that is wrong, so that all of them are told at once. */
+static void add_phrases(struct build *b, const struct phrases *phrases, enum role role,
+                        size_t observable, size_t item)
+{
+    for (size_t i = 0; i < phrases->count; i++) {
+        struct phrase phrase = {.source = phrases->list[i],
+                                .at = phrases->at ? phrases->at[i] : (struct position){0},
+                                .role = role,
+                                .observable = observable,
+                                .item = item,
+                                .dimension = DIM_COUNT};
+        if (role == ROLE_NUMBER)
+            phrase.dimension = b->reader->rules->observables[observable].dimension;
+        if (phrase.source[0] == '/')
+            add_pattern(b->reader, &phrase, b->diags, &b->wrong);
+        else
+            add_item(b->reader, &phrase, phrase.source, strlen(phrase.source), b->diags, &b->wrong);
+    }
+}
+
+/* Words that count as one, words that are no form of another, words that may stand anywhere. */
+static void add_word_lists(struct reader *reader)
+{
+    const struct language *l = &reader->rules->language;
+    for (size_t i = 0; i < l->apart.count; i++) {
+        const char *word = l->apart.list[i];
+        uint32_t index = word_add(reader, word, strlen(word), false);
+        reader->lexemes[index].stem = stem_add(reader, word, strlen(word));
+    }
+    for (size_t i = 0; i < l->same.count; i++) {
+        uint32_t first = NO_INDEX;
+        for (const char *at = l->same.list[i]; *at;) {
+            size_t length = strcspn(at, "|");
+            uint32_t stem = reader->lexemes[word_add(reader, at, length, true)].stem;
+            first = first == NO_INDEX ? stem : first;
+            reader->stems[stem].same = first;
+            reader->lexemes[word_add(reader, at, length, true)].stem = first;
+            at += length + (at[length] == '|');
+        }
+    }
+    for (size_t i = 0; i < l->fillers.count; i++)
+        for (const char *at = l->fillers.list[i]; *at;) {
+            size_t length = strcspn(at, "|");
+            uint32_t word = word_add(reader, at, length, true);
+            reader->stems[reader->lexemes[word].stem].filler = true;
+            at += length + (at[length] == '|');
+        }
+}
+
+static void add_lists(struct build *b)
+{
+    const struct language *l = &b->reader->rules->language;
+    const struct phrases *const bounds[] = {&l->about, &l->over, &l->under};
+    struct interned *names = &b->reader->list_names;
+    interned_add(names, "{about}", 7);
+    interned_add(names, "{over}", 6);
+    interned_add(names, "{under}", 7);
+    for (size_t i = 0; i < l->list_count; i++) { /* all names before any item: lists name lists */
+        char key[64];
+        (void)snprintf(key, sizeof key, "{%s}", l->lists[i].id);
+        interned_add(names, key, strlen(key));
+    }
+    for (size_t i = 0; i < sizeof bounds / sizeof *bounds; i++)
+        add_phrases(b, bounds[i], ROLE_LIST, 0, i);
+    for (size_t i = 0; i < l->list_count; i++)
+        add_phrases(b, &l->lists[i].items, ROLE_LIST, 0, LIST_FIRST_NAMED + i);
+}
+
+static void add_language(struct build *b)
+{
+    const struct language *l = &b->reader->rules->language;
+    const struct {
+        const struct phrases *phrases;
+        enum role role;
+    } lists[] = {
+        {&l->negations, ROLE_NEGATION},
+        {&l->hedges, ROLE_HEDGE},
+        {&l->breaks, ROLE_BREAK},
+        {&l->exceptions, ROLE_EXCEPTION},
+        {&l->alternatives, ROLE_OR},
+        {&l->additions, ROLE_AND},
+        {&l->objections, ROLE_OBJECTION},
+        {&l->ignore, ROLE_IGNORE},
+        {&l->yes, ROLE_YES},
+        {&l->no, ROLE_NO},
+    };
+    for (size_t i = 0; i < sizeof lists / sizeof *lists; i++)
+        add_phrases(b, lists[i].phrases, lists[i].role, 0, 0);
+    for (size_t i = 0; i < l->statement_count; i++)
+        add_phrases(b, &l->statements[i].phrases, ROLE_STATEMENT, 0, i);
+    for (size_t i = 0; i < l->spared.count; i++) {
+        uint32_t word = word_add(b->reader, l->spared.list[i], strlen(l->spared.list[i]), false);
+        b->reader->lexemes[word].spared = true;
+    }
+}
+
+/* The words of quantities, which stand in no phrase. */
+static void learn_quantities(struct reader *reader)
+{
+    const char *words;
+    for (size_t i = 0; (words = quantity_word(i)); i++)
+        for (size_t at = 0; words[at];) {
+            size_t length = word_length(words + at, strlen(words + at));
+            if (length)
+                word_learn(reader, word_add(reader, words + at, length, false));
+            at += length ? length : 1;
+        }
+}
+
+/* A sign or one of these words; only plain ones can be part of a pattern. */
+static void put_list(struct text *text, const char *open, const struct phrases *phrases)
+{
+    text_puts(text, open);
+    for (size_t i = 0; i < phrases->count; i++)
+        if (!phrases->list[i][strspn(phrases->list[i], "abcdefghijklmnopqrstuvwxyz '")])
+            text_printf(text, "|%s", phrases->list[i]);
+    text_puts(text, ")");
+}
+
+/* "About", "at least", "under", all optional, as PCRE2 has them. */
+static void build_prefix(struct reader *reader)
+{
+    const struct language *l = &reader->rules->language;
+    struct text text;
+    text_init(&text);
+    put_list(&text, "(?:(?:(?<over>>", &l->over);
+    put_list(&text, "|(?<under><", &l->under);
+    put_list(&text, "|(?:~", &l->about);
+    text_puts(&text, ") ?){0,2}");
+    reader->quantity_prefix = arena_copy(reader->memory, text.bytes, text.length);
+    text_release(&text);
+}
+
+bool phrases_build(struct reader *reader, struct diags *diags)
+{
+    const struct rules *rules = reader->rules;
+    struct build b = {.reader = reader, .diags = diags};
+    reader->words.memory = reader->stem_names.memory = reader->list_names.memory = reader->memory;
+    memset(reader->by_letter, 0xFF, sizeof reader->by_letter);
+    reader->stemmer = sb_stemmer_new("english", NULL);
+    reader->compiling = pcre2_compile_context_create(NULL);
+    reader->limits = pcre2_match_context_create(NULL);
+    reader->found = pcre2_match_data_create(MATCH_GROUPS, NULL);
+    if (!reader->stemmer || !reader->compiling || !reader->limits || !reader->found)
+        memory_exhausted();
+    (void)pcre2_set_callout(reader->limits, quantity_callout, reader);
+    node_new(reader);
+    edges_grow(reader);
+    build_prefix(reader);
+    add_word_lists(reader);
+    add_lists(&b);
+    for (size_t i = 0; i < rules->observable_count; i++) {
+        const struct observable *o = &rules->observables[i];
+        add_phrases(&b, &o->phrases, ROLE_NUMBER, i, 0);
+        for (size_t j = 0; j < o->value_count; j++)
+            add_phrases(&b, &o->values[j].phrases, ROLE_VALUE, i, j);
+    }
+    add_language(&b);
+    learn_quantities(reader);
+    reader->bare = node_new(reader);
+    add_accept(reader, reader->bare,
+               phrase_new(reader, &(struct phrase){.source = "", .role = ROLE_NUMBER}));
+    struct trie *t = &reader->trie;
+    t->list_child = arena_array(reader->memory, reader->list_names.count, sizeof *t->list_child);
+    for (uint32_t i = t->nodes[0].branches; i != NO_INDEX; i = t->branches[i].next)
+        if (t->branches[i].kind == ELEMENT_LIST)
+            t->list_child[t->branches[i].id] = t->branches[i].child;
+    return !b.wrong;
+}
+
+void phrases_free(struct reader *reader)
+{
+    for (size_t i = 0; i < reader->pattern_count; i++)
+        pcre2_code_free(reader->phrases[reader->patterns[i]].code);
+    pcre2_match_data_free(reader->found);
+    pcre2_match_context_free(reader->limits);
+    pcre2_compile_context_free(reader->compiling);
+    sb_stemmer_delete(reader->stemmer);
+}
+
+/* ---- the words of a text ----------------------------------------------------------------- */
+
+/* Whether a word can begin a quantity: "12", "two", "half", "a" (week). */
+static bool counts(const char *word, size_t length, struct lexeme *lexeme)
+{
+    static const char unit[] = " days";
+    char trial[48];
+    struct quantity quantity;
+    size_t used = 0;
+    if (word[0] >= '0' && word[0] <= '9')
+        return true;
+    if (lexeme->counts)
+        return lexeme->counts > 0;
+    bool reads = false;
+    if (length + sizeof unit <= sizeof trial) {
+        memcpy(trial, word, length);
+        memcpy(trial + length, unit, sizeof unit);
+        reads = quantity_read(trial, length + sizeof unit - 1, DIM_DAYS, &quantity, &used) ==
+                QUANTITY_OK;
+    }
+    lexeme->counts = reads ? 1 : -1;
+    return reads;
+}
+
+static struct token token_at(struct reader *reader, const char *bytes, size_t at, size_t size)
+{
+    struct lexeme lost = {.stem = NO_INDEX};
+    struct lexeme *lexeme = &lost;
+    uint32_t word = interned_find(&reader->words, bytes + at, size);
+    if (word == NO_INDEX && reader->words.count < WORDS_MOST && size <= WORD_LONGEST)
+        word = word_add(reader, bytes + at, size, false);
+    if (word != NO_INDEX)
+        lexeme = &reader->lexemes[word];
+    struct token token = {.start = (uint32_t)at,
+                          .end = (uint32_t)(at + size),
+                          .stem = lexeme->stem,
+                          .counts = counts(bytes + at, size, lexeme)};
+    if (token.stem != NO_INDEX) {
+        token.roles = reader->stems[token.stem].roles;
+        token.filler = reader->stems[token.stem].filler;
+    }
+    return token;
+}
+
+void job_tokens(struct job *job)
+{
+    const struct working *w = &job->working;
+    size_t first = 0; /* token of the clause under way */
+    job->tokens = arena_array(job->scratch, w->length / 2 + 2, sizeof *job->tokens);
+    job->token_count = 0;
+    for (size_t at = 0; at <= w->length;) {
+        size_t size = at < w->length ? word_length(w->bytes + at, w->length - at) : 0;
+        if (size)
+            job->tokens[job->token_count++] = token_at(job->reader, w->bytes, at, size);
+        else if (at == w->length || w->bytes[at] == '\n')
+            for (; first < job->token_count; first++)
+                job->tokens[first].clause = (uint32_t)job->token_count;
+        at += size ? size : 1;
+    }
+}
+
+/* ---- matches ----------------------------------------------------------------------------- */
+
+struct match *match_add(struct match_list *list)
+{
+    if (list->count == MATCH_MOST) {
+        list->full = true;
+        list->count--;
+    }
+    if (list->count == list->room) {
+        size_t room = list->room ? list->room * 2 : 64;
+        list->items = arena_grow(list->arena, list->items, list->count, room, sizeof *list->items);
+        list->room = room;
+    }
+    list->items[list->count] = (struct match){0};
+    return &list->items[list->count++];
+}
+
+/*
+ * A pattern may take this many steps in all, and so many more per byte of text:
+ * enough for any that moves on, far too few for one that backtracks without
+ * end. Translating a pattern to machine code costs about as much as
+ * interpreting it over TRANSLATE_AFTER bytes.
+ */
+enum {
+    STEPS_FREE = 20000,
+    STEPS_PER_BYTE = 60,
+    DEPTH_LIMIT = 2000,
+    HEAP_LIMIT_KIB = 1024,
+    TRANSLATE_AFTER = 16 * 1024,
+    VISITS_MOST = 2000, /* of nodes of the trie, for phrases that begin at one word */
+    FILLERS_MOST = 4,   /* between two words of a phrase */
+    GAP_MOST = 4,       /* words */
+};
+
+struct list_span { /* an item of a list: from the word it is kept with up to this one */
+    uint32_t list, end;
+};
+
+struct walk { /* through the trie, from one word on */
+    struct job *job;
+    uint32_t start; /* the word */
+    uint32_t end;   /* of its clause */
+    unsigned visits;
+    struct match found; /* what has been met on the way */
+    size_t first_match; /* of those that begin here */
+    /* for all words: */
+    struct list_span *spans;
+    size_t span_count, span_room;
+    uint32_t *spans_from, *spans_to; /* per word: its own */
+};
+
+static void add_span(struct walk *w, uint32_t list, uint32_t end)
+{
+    for (size_t i = w->spans_from[w->start]; i < w->span_count; i++)
+        if (w->spans[i].list == list && w->spans[i].end == end)
+            return;
+    if (w->span_count == w->span_room) {
+        w->span_room = w->span_room ? w->span_room * 2 : 256;
+        w->spans =
+            arena_grow(w->job->scratch, w->spans, w->span_count, w->span_room, sizeof *w->spans);
+    }
+    w->spans[w->span_count++] = (struct list_span){list, end};
+    w->spans_to[w->start] = (uint32_t)w->span_count;
+}
+
+/* The phrase is there, up to the word before `end`. Of gaps the shortest that will do is taken. */
+static void accept(struct walk *w, const struct phrase *phrase, uint32_t end)
+{
+    struct job *job = w->job;
+    if (phrase->role == ROLE_LIST) {
+        add_span(w, (uint32_t)phrase->item, end);
+        return;
+    }
+    if (job->asked == RULES_NONE && (phrase->role == ROLE_YES || phrase->role == ROLE_NO))
+        return;
+    struct match match = w->found;
+    match.start = job->tokens[w->start].start;
+    if (match.q_end && match.q_start < match.start)
+        match.start = match.q_start; /* a sign before the figure */
+    match.end = job->tokens[end - 1].end;
+    if (match.q_end > match.end)
+        match.end = match.q_end;
+    match.role = phrase->role;
+    match.observable = phrase->observable;
+    match.item = phrase->item;
+    match.asked = phrase->role <= ROLE_NUMBER && (int)phrase->observable == job->asked;
+    for (size_t i = w->first_match; match.gap_count && i < job->matches.count; i++) {
+        struct match *other = &job->matches.items[i];
+        if (other->gap_count && other->role == match.role && other->item == match.item &&
+            other->observable == match.observable) {
+            if (match.end < other->end)
+                *other = match;
+            return;
+        }
+    }
+    *match_add(&job->matches) = match;
+}
+
+static void visit(struct walk *w, uint32_t node, uint32_t at, uint32_t last, unsigned skipped);
+
+/* "About", "at least" and the like, then the quantity. */
+static void visit_quantity(struct walk *w, const struct branch *b, uint32_t at)
+{
+    struct job *job = w->job;
+    const char *bytes = job->working.bytes;
+    const struct match before = w->found;
+    for (unsigned round = 0; round < 2; round++) {
+        struct list_span longest = {0};
+        for (size_t i = w->spans_from[at]; at < w->end && i < w->spans_to[at]; i++)
+            if (w->spans[i].list < LIST_FIRST_NAMED && w->spans[i].end > longest.end)
+                longest = w->spans[i];
+        if (!longest.end)
+            break;
+        w->found.over = w->found.over || longest.list == LIST_OVER;
+        w->found.under = w->found.under || longest.list == LIST_UNDER;
+        at = longest.end;
+    }
+    if (at < w->end && job->tokens[at].counts) {
+        uint32_t from = job->tokens[at].start;
+        uint32_t to = job->tokens[w->end - 1].end;
+        to += (uint32_t)strcspn(bytes + to, "\n");
+        while (from && !w->found.gap_count && strchr("<>~ ", bytes[from - 1])) {
+            if (bytes[from - 1] == ' ' && (from < 2 || !strchr("<>~", bytes[from - 2])))
+                break;
+            w->found.over = w->found.over || bytes[from - 1] == '>';
+            w->found.under = w->found.under || bytes[from - 1] == '<';
+            from--;
+        }
+        from = job->tokens[at].start;
+        if (from && strchr("+-.", bytes[from - 1]) && (from == 1 || bytes[from - 2] == ' '))
+            from--;
+        uint32_t end =
+            quantity_end(job->reader, bytes, to, from, (enum dimension)(b->id / 2), b->id & 1);
+        while (end && at < w->end && job->tokens[at].start < end)
+            at++;
+        if (end && job->tokens[at - 1].end <= end) {
+            w->found.q_start = from;
+            w->found.q_end = end;
+            visit(w, b->child, at, at, 0);
+        }
+    }
+    w->found = before;
+}
+
+static void visit_branch(struct walk *w, const struct branch *b, uint32_t at)
+{
+    const struct token *tokens = w->job->tokens;
+    const struct match before = w->found;
+    switch (b->kind) {
+    case ELEMENT_WORD:
+        if (at < w->end && tokens[at].stem == b->id)
+            visit(w, b->child, at + 1, at + 1, 0);
+        break;
+    case ELEMENT_LIST:
+        for (size_t i = w->spans_from[at]; at < w->end && i < w->spans_to[at]; i++)
+            if (w->spans[i].list == b->id)
+                visit(w, b->child, w->spans[i].end, w->spans[i].end, 0);
+        break;
+    case ELEMENT_QUANTITY:
+        visit_quantity(w, b, at);
+        break;
+    case ELEMENT_GAP:
+        for (uint32_t behind = at; behind <= at + GAP_MOST && behind < w->end; behind++) {
+            if (behind > at) {
+                unsigned gap = before.gap_count;
+                w->found.gap_count = gap + 1;
+                w->found.gaps[gap].start = tokens[at - 1].end;
+                w->found.gaps[gap].end = tokens[behind - 1].end;
+            }
+            visit(w, b->child, behind, behind, FILLERS_MOST);
+        }
+        w->found = before;
+        break;
+    }
+}
+
+/* `last` is behind the last word that was taken; since then some fillers may have been skipped. */
+static void visit(struct walk *w, uint32_t node, uint32_t at, uint32_t last, unsigned skipped)
+{
+    const struct reader *r = w->job->reader;
+    const struct trie *t = &r->trie;
+    if (++w->visits > VISITS_MOST)
+        return;
+    if (at == last)
+        for (uint32_t i = t->nodes[node].accepts; i != NO_INDEX; i = t->accepts[i].next)
+            accept(w, &r->phrases[t->accepts[i].list], last);
+    for (uint32_t i = t->nodes[node].branches; i != NO_INDEX; i = t->branches[i].next) {
+        if (t->branches[i].optional && at == last)
+            visit(w, t->branches[i].child, at, last, skipped);
+        visit_branch(w, &t->branches[i], at);
+    }
+    if (at >= w->end)
+        return;
+    const struct token *token = &w->job->tokens[at];
+    uint32_t child = token->stem == NO_INDEX ? 0 : word_child(t, node, token->stem);
+    if (child)
+        visit(w, child, at + 1, at + 1, 0);
+    if (token->filler && skipped < FILLERS_MOST)
+        visit(w, node, at + 1, last, skipped + 1);
+}
+
+/* All phrases that begin with this word. */
+static void visit_word(struct walk *w, uint32_t at)
+{
+    const struct reader *r = w->job->reader;
+    const struct trie *t = &r->trie;
+    const struct token *token = &w->job->tokens[at];
+    w->start = at;
+    w->end = token->clause;
+    w->visits = 0;
+    w->first_match = w->job->matches.count;
+    w->spans_from[at] = w->spans_to[at] = (uint32_t)w->span_count;
+    if (token->stem != NO_INDEX) {
+        for (uint32_t i = r->stems[token->stem].lists; i != NO_INDEX; i = r->members[i].next)
+            add_span(w, r->members[i].list, at + 1);
+        uint32_t child = word_child(t, 0, token->stem);
+        if (child)
+            visit(w, child, at + 1, at + 1, 0);
+    }
+    for (size_t i = w->spans_from[at]; i < w->span_count; i++) /* these may be items of lists too */
+        if (t->list_child[w->spans[i].list])
+            visit(w, t->list_child[w->spans[i].list], w->spans[i].end, w->spans[i].end, 0);
+    for (uint32_t i = t->nodes[0].branches; i != NO_INDEX; i = t->branches[i].next)
+        if (t->branches[i].kind == ELEMENT_QUANTITY)
+            visit_quantity(w, &t->branches[i], at);
+}
+
+/* ---- patterns in a text ------------------------------------------------------------------ */
+
+/* Whether one of the groups in `mask` took part in the match, which set `count` of them. */
+static bool took_part(const PCRE2_SIZE *groups, size_t count, uint32_t mask)
+{
+    for (size_t i = 1; i < count; i++)
+        if ((mask >> i & 1) && groups[2 * i] != PCRE2_UNSET)
+            return true;
+    return false;
+}
+
+static void take_groups(struct match *match, const struct phrase *pattern, const PCRE2_SIZE *groups,
+                        size_t count)
+{
+    for (size_t i = 1; i < count; i++) {
+        PCRE2_SIZE start = groups[2 * i];
+        PCRE2_SIZE end = groups[2 * i + 1];
+        if (start == PCRE2_UNSET || end <= start)
+            continue;
+        if (pattern->quantity >> i & 1) {
+            match->q_start = (uint32_t)start;
+            match->q_end = (uint32_t)end;
+        }
+        if ((pattern->gap >> i & 1) && match->gap_count < MATCH_GAPS && start >= match->start) {
+            match->gaps[match->gap_count].start = (uint32_t)start;
+            match->gaps[match->gap_count++].end = (uint32_t)end;
+        }
+    }
+    match->over = took_part(groups, count, pattern->over);
+    match->under = took_part(groups, count, pattern->under);
+}
+
+static void note_limit(struct job *job, const struct phrase *pattern)
+{
+    struct limit_hit *hit = arena_alloc(job->scratch, sizeof *hit);
+    *hit = (struct limit_hit){pattern, job->limits};
+    job->limits = hit;
+}
+
+static bool degree_at(const struct working *w, size_t at)
+{
+    return at + 1 < w->length && (unsigned char)w->bytes[at] == 0xC2 &&
+           (unsigned char)w->bytes[at + 1] == 0xB0;
+}
+
+/* Whether a letter that is not ASCII hangs on a match; the pattern itself looks for the others. */
+static bool cuts_word(const struct working *w, size_t start, size_t end)
+{
+    bool before = start && (unsigned char)w->bytes[start - 1] >= 0x80 &&
+                  !(start > 1 && degree_at(w, start - 2));
+    bool after = end < w->length && (unsigned char)w->bytes[end] >= 0x80 && !degree_at(w, end);
+    return before || after;
+}
+
+static void take_match(struct job *job, const struct phrase *pattern, size_t count)
+{
+    const PCRE2_SIZE *groups = pcre2_get_ovector_pointer(job->reader->found);
+    if (cuts_word(&job->working, groups[0], groups[1]) ||
+        (pattern->role == ROLE_NUMBER && !took_part(groups, count, pattern->quantity)))
+        return;
+    struct match *match = match_add(&job->matches);
+    match->start = (uint32_t)groups[0];
+    match->end = (uint32_t)groups[1];
+    match->role = pattern->role;
+    match->observable = pattern->observable;
+    match->item = pattern->item;
+    match->asked = pattern->role <= ROLE_NUMBER && (int)pattern->observable == job->asked;
+    take_groups(match, pattern, groups, count);
+}
+
+static void run_pattern(struct job *job, struct phrase *pattern, uint32_t from, uint32_t to)
+{
+    struct reader *r = job->reader;
+    pattern->scanned += to - from;
+    if (!pattern->translated && pattern->scanned >= TRANSLATE_AFTER) {
+        pattern->translated = true; /* tried once; without it matching is only slower */
+        (void)pcre2_jit_compile(pattern->code, PCRE2_JIT_COMPLETE);
+    }
+    pcre2_set_match_limit(r->limits, STEPS_FREE + STEPS_PER_BYTE * (to - from));
+    pcre2_set_depth_limit(r->limits, DEPTH_LIMIT);
+    pcre2_set_heap_limit(r->limits, HEAP_LIMIT_KIB);
+    for (PCRE2_SIZE at = from; at < to;) {
+        int count = pcre2_match(pattern->code, (PCRE2_SPTR)job->working.bytes, to, at,
+                                PCRE2_NO_UTF_CHECK | PCRE2_NOTEMPTY, r->found, r->limits);
+        if (count == PCRE2_ERROR_NOMATCH)
+            return;
+        if (count == PCRE2_ERROR_NOMEMORY)
+            memory_exhausted();
+        if (count < 0) {
+            note_limit(job, pattern);
+            return;
+        }
+        const PCRE2_SIZE *groups = pcre2_get_ovector_pointer(r->found);
+        if (groups[1] <= at || groups[1] <= groups[0])
+            return; /* \K can put the start behind the end; such a match says nothing */
+        at = groups[1];
+        take_match(job, pattern, count ? (size_t)count : MATCH_GROUPS);
+    }
+}
+
+static void run_patterns(struct job *job, uint32_t from, uint32_t to)
+{
+    struct reader *r = job->reader;
+    uint32_t letters = letters_of_text(job->working.bytes, from, to);
+    for (size_t i = 0; i < r->pattern_count; i++) {
+        struct phrase *pattern = &r->phrases[r->patterns[i]];
+        bool of_answers = pattern->role == ROLE_YES || pattern->role == ROLE_NO;
+        if ((pattern->letters & letters) == pattern->letters &&
+            !(of_answers && job->asked == RULES_NONE))
+            run_pattern(job, pattern, from, to);
+    }
+}
+
+/*
+ * A question about a number may be answered by nothing but a quantity: the first
+ * that fits it. For days that is not the 90 of "90 min".
+ */
+static void find_bare(struct walk *w)
+{
+    struct job *job = w->job;
+    const struct observable *o = &job->reader->rules->observables[job->asked];
+    const struct branch bare = {.id = 2 * (uint32_t)o->dimension, .child = job->reader->bare};
+    job->reader
+        ->phrases[job->reader->trie.accepts[job->reader->trie.nodes[bare.child].accepts].list]
+        .observable = (size_t)job->asked;
+    for (size_t i = 0; i < job->token_count; i++) {
+        struct quantity quantity;
+        size_t used = 0, before = job->matches.count;
+        w->start = (uint32_t)i;
+        w->end = job->tokens[i].clause;
+        w->visits = 0;
+        visit_quantity(w, &bare, (uint32_t)i);
+        if (job->matches.count == before)
+            continue;
+        const struct match *match = &job->matches.items[before];
+        if (quantity_read(job->working.bytes + match->q_start, job->working.length - match->q_start,
+                          o->dimension, &quantity, &used) == QUANTITY_OK &&
+            used == match->q_end - match->q_start)
+            return;
+        job->matches.count = before;
+    }
+}
+
+/* A word may play several parts; the one that changes most is taken. */
+static void add_word_roles(struct job *job)
+{
+    static const enum role order[] = {ROLE_NEGATION, ROLE_HEDGE, ROLE_BREAK, ROLE_EXCEPTION,
+                                      ROLE_OR,       ROLE_AND,   ROLE_YES,   ROLE_NO};
+    for (size_t i = 0; i < job->token_count; i++) {
+        const struct token *token = &job->tokens[i];
+        for (size_t j = 0; token->roles && j < sizeof order / sizeof *order; j++) {
+            if (!(token->roles >> order[j] & 1))
+                continue;
+            if (order[j] >= ROLE_YES && job->asked == RULES_NONE)
+                continue;
+            *match_add(&job->matches) = (struct match){.start = token->start,
+                                                       .end = token->end,
+                                                       .role = order[j],
+                                                       .word = true,
+                                                       .answers = token->roles >> ROLE_NO & 1};
+            break;
+        }
+    }
+}
+
+void job_scan(struct job *job)
+{
+    const struct working *w = &job->working;
+    job->matches = (struct match_list){.arena = job->scratch};
+    job->limits = NULL;
+    next_scan(job->reader);
+    add_word_roles(job);
+    struct walk walk = {.job = job};
+    walk.spans_from = arena_array(job->scratch, job->token_count + 1, sizeof *walk.spans_from);
+    walk.spans_to = arena_array(job->scratch, job->token_count + 1, sizeof *walk.spans_to);
+    for (size_t i = job->token_count; i-- > 0;)
+        visit_word(&walk, (uint32_t)i);
+    if (job->asked != RULES_NONE && job->reader->rules->observables[job->asked].kind == KIND_NUMBER)
+        find_bare(&walk);
+    for (size_t i = 0; i <= w->cut_count; i++) {
+        next_scan(job->reader);
+        run_patterns(job, i ? w->cuts[i - 1].at + 1 : 0,
+                     i < w->cut_count ? w->cuts[i].at : (uint32_t)w->length);
+    }
+}
+
+/* ---- slips ------------------------------------------------------------------------------- */
+
+/*
+ * English is full of words a letter apart: "bank" and "blank", "coats" and
+ * "coast". So a slip must be of a kind that fingers and ears make: letters
+ * swapped, doubled or not, a vowel lost, added or mistaken for another; in a
+ * long word any letter lost or added or wrong. The
+ * first letter is seldom mistyped, the last carries the ending. Real words that
+ * remain are spared by name (language.spared).
+ */
+enum slip { SLIP_NONE, SLIP_SWAPPED, SLIP_LENGTH, SLIP_WRONG, SLIP_FAR };
+enum {
+    SLIP_SHORTEST = 4,
+    MEANT_SHORTEST = 5,
+    LONG_WORD = 7
+}; /* above it any letter may be wrong, at it a neighbour on the keyboard */
+
+/* Letters that come and go unheard. */
+static bool is_soft(char c)
+{
+    return c && strchr("aeiouyh", c);
+}
+
+static bool beside_on_keyboard(char a, char b)
+{
+    static const char *const rows[] = {"qwertyuiop", "asdfghjkl", "zxcvbnm"};
+    int row_a = 0, row_b = 0, place_a = 0, place_b = 0;
+    for (int row = 0; row < 3; row++) {
+        const char *found_a = strchr(rows[row], a);
+        const char *found_b = strchr(rows[row], b);
+        if (found_a) {
+            row_a = row;
+            place_a = (int)(found_a - rows[row]);
+        }
+        if (found_b) {
+            row_b = row;
+            place_b = (int)(found_b - rows[row]);
+        }
+    }
+    return row_a - row_b >= -1 && row_a - row_b <= 1 && place_a - place_b >= -1 &&
+           place_a - place_b <= 1;
+}
+
+static enum slip same_length(const char *typed, const char *meant, size_t length)
+{
+    size_t at = 0;
+    while (at < length && typed[at] == meant[at])
+        at++;
+    if (at == length)
+        return SLIP_NONE;
+    if (!at || at + 1 == length)
+        return SLIP_FAR;
+    if (!memcmp(typed + at + 1, meant + at + 1, length - at - 1)) {
+        bool soft = is_soft(typed[at]) && is_soft(meant[at]);
+        bool neighbours = length >= LONG_WORD && beside_on_keyboard(typed[at], meant[at]);
+        return soft || neighbours || length > LONG_WORD ? SLIP_WRONG : SLIP_FAR;
+    }
+    if (typed[at] == meant[at + 1] && typed[at + 1] == meant[at] &&
+        !memcmp(typed + at + 2, meant + at + 2, length - at - 2) &&
+        (at + 2 < length || length >= LONG_WORD))
+        return SLIP_SWAPPED;
+    return SLIP_FAR;
+}
+
+/* Whether leaving one letter out of `longer` gives `shorter`, which has `length` letters. */
+static enum slip one_longer(const char *longer, const char *shorter, size_t length,
+                            size_t meant_length)
+{
+    size_t at = 0;
+    while (at < length && longer[at] == shorter[at])
+        at++;
+    if (!at || memcmp(longer + at + 1, shorter + at, length - at) != 0)
+        return SLIP_FAR;
+    bool doubled = longer[at] == longer[at - 1];
+    if (at == length && !doubled)
+        return SLIP_FAR;
+    return doubled || is_soft(longer[at]) || meant_length >= LONG_WORD ? SLIP_LENGTH : SLIP_FAR;
+}
+
+static enum slip compare(const char *typed, size_t length, const char *meant, size_t meant_length)
+{
+    if (meant_length == length)
+        return same_length(typed, meant, length);
+    if (meant_length == length + 1)
+        return one_longer(meant, typed, length, meant_length);
+    if (meant_length + 1 == length)
+        return one_longer(typed, meant, meant_length, meant_length);
+    return SLIP_FAR;
+}
+
+/* The one word of the phrases that `word` is a slip of, or NO_INDEX. */
+static uint32_t slip_of(const struct reader *reader, const char *word, size_t length)
+{
+    uint32_t meant = NO_INDEX;
+    enum slip best = SLIP_FAR;
+    bool several = false;
+    for (uint32_t i = reader->by_letter[word[0] - 'a']; i != NO_INDEX;
+         i = reader->lexemes[i].next) {
+        size_t other = reader->words.length[i];
+        if (other < MEANT_SHORTEST || other + 1 < length || other > length + 1)
+            continue;
+        enum slip slip = compare(word, length, reader->words.text[i], other);
+        if (slip == SLIP_NONE)
+            return NO_INDEX; /* no slip at all */
+        if (slip != SLIP_FAR && slip == best)
+            several = several || reader->lexemes[i].stem != reader->lexemes[meant].stem;
+        if (slip < best) {
+            best = slip;
+            meant = i;
+            several = false;
+        }
+    }
+    return several ? NO_INDEX : meant;
+}
+
+static bool all_letters(const char *word, size_t length)
+{
+    for (size_t i = 0; i < length; i++)
+        if (word[i] < 'a' || word[i] > 'z')
+            return false;
+    return true;
+}
+
+bool job_slips(struct job *job)
+{
+    const struct reader *r = job->reader;
+    const struct working *w = &job->working;
+    size_t count = 0;
+    struct correction *corrections =
+        arena_array(job->scratch, job->token_count, sizeof *corrections);
+    for (size_t i = 0; i < job->token_count; i++) {
+        const struct token *token = &job->tokens[i];
+        const char *word = w->bytes + token->start;
+        size_t length = token->end - token->start;
+        if (token->covered || token->roles || token->stem != NO_INDEX || length < SLIP_SHORTEST ||
+            length > WORD_LONGEST || !all_letters(word, length))
+            continue;
+        uint32_t known = interned_find(&r->words, word, length);
+        if (known != NO_INDEX && (r->lexemes[known].vocabulary || r->lexemes[known].spared))
+            continue;
+        uint32_t meant = slip_of(r, word, length);
+        if (meant != NO_INDEX)
+            corrections[count++] = (struct correction){
+                token->start, token->end, r->words.text[meant], r->words.length[meant]};
+    }
+    if (count)
+        working_correct(&job->working, corrections, count, job->scratch);
+    return count > 0;
+}
+
+/* ---- for `rules check` --------------------------------------------------------------------- */
+
+/*
+ * Each phrase is tried on text made of its own letters, nearly matching again
+ * and again, which is what drives a careless pattern to try every way of
+ * cutting it up. A sound one needs a few steps per byte.
+ */
+enum {
+    TRIAL_BYTES = 1024,
+    TRIAL_STEPS = 60 * TRIAL_BYTES,
+    TRIAL_BODIES = 6,
+    TRIAL_KINDS = 2 * TRIAL_BODIES, /* each with two endings */
+};
+
+/* What stands for a class in the letters of a pattern. */
+static char sample_of(char escape)
+{
+    switch (escape) {
+    case 'w':
+    case 'S':
+    case 'D':
+        return 'a';
+    case 's':
+    case 'W':
+        return ' ';
+    case 'd':
+        return '1';
+    default:
+        return escape;
+    }
+}
+
+/* The last byte of what opens a group, "(?:", "(?i:", "(?<=" and their like; of "(?<name>" and "("
+ * only the part before the name. */
+static const char *group_opening(const char *s)
+{
+    if (s[1] != '?')
+        return s;
+    s++;
+    while (s[1] && strchr("imsxnJ-^", s[1]))
+        s++;
+    if (s[1] == '<' && (s[2] == '=' || s[2] == '!'))
+        return s + 2;
+    return s[1] && strchr(":=!>|", s[1]) ? s + 1 : s;
+}
+
+/* "1 d", "1 kpa", as folded text has it. */
+static void put_sample_quantity(struct text *out, enum dimension dimension)
+{
+    text_puts(out, "1 ");
+    for (const char *unit = dimension_unit(dimension); *unit; unit++) {
+        char c = (char)(*unit >= 'A' && *unit <= 'Z' ? *unit + 'a' - 'A' : *unit);
+        text_add(out, &c, 1);
+    }
+}
+
+/* The letters of a pattern without its syntax. */
+static void plain_letters(struct text *out, const struct phrase *pattern)
+{
+    bool name = false;
+    for (const char *s = pattern->source + 1; *s; s++) {
+        if (!strncmp(s, "{q}", 3) || !strncmp(s, "{n}", 3)) {
+            put_sample_quantity(out, pattern->dimension);
+            s += 2;
+        } else if (*s == '(') {
+            s = group_opening(s);
+        } else if (*s == '<' || *s == '{') {
+            name = true;
+        } else if (*s == '>' || *s == '}') {
+            name = false;
+        } else if (*s == '\\' && s[1]) {
+            char sample = sample_of(*++s);
+            text_add(out, &sample, 1);
+        } else if (*s == '|') {
+            text_puts(out, " ");
+        } else if (!name && !strchr(")[]?*+^$.", *s)) {
+            text_add(out, s, 1);
+        }
+    }
+}
+
+static void repeat(struct text *out, const char *unit, size_t length)
+{
+    while (length && out->length + length <= TRIAL_BYTES)
+        text_add(out, unit, length);
+}
+
+static void trial_text(struct text *out, int kind, const struct text *letters)
+{
+    size_t first = letters->length ? strcspn(letters->bytes, " ") : 0;
+    text_clear(out);
+    switch (kind % TRIAL_BODIES) {
+    case 0:
+        repeat(out, letters->bytes, letters->length);
+        break;
+    case 1:
+        repeat(out, letters->bytes, letters->length ? 1 : 0);
+        break;
+    case 2:
+        repeat(out, letters->bytes, first);
+        break;
+    case 3:
+        for (size_t i = 0; first && i < TRIAL_BYTES / (first + 1); i++) {
+            text_add(out, letters->bytes, first);
+            text_puts(out, " ");
+        }
+        break;
+    case 4:
+        repeat(out, "1 ", 2);
+        break;
+    default:
+        repeat(out, "a", 1);
+    }
+    /* Nothing matches the first, so hopes are disappointed: in the middle of a word, where no phrase
+     * may end, or behind it. The rest keeps PCRE2 from seeing at once that a letter it needs is
+     * missing. */
+    text_puts(out, kind < TRIAL_BODIES ? "\x7F" : "_\x7F");
+    text_add(out, letters->bytes, letters->length);
+}
+
+static bool gives_up(struct reader *reader, const struct phrase *pattern, const struct text *text)
+{
+    size_t at = 0;
+    next_scan(reader);
+    while (at < text->length) {
+        int count = pcre2_match(pattern->code, (PCRE2_SPTR)text->bytes, text->length, at,
+                                PCRE2_NO_UTF_CHECK | PCRE2_NO_JIT, reader->found, reader->limits);
+        if (count < 0)
+            return count != PCRE2_ERROR_NOMATCH;
+        size_t end = pcre2_get_ovector_pointer(reader->found)[1];
+        at = end > at ? end : at + 1;
+    }
+    return false;
+}
+
+struct trial { /* what patterns are tried with */
+    struct reader *reader;
+    struct diags *diags;
+    struct text letters, text;
+};
+
+static void try_out(struct trial *trial, const struct phrase *pattern)
+{
+    text_clear(&trial->letters);
+    plain_letters(&trial->letters, pattern);
+    bool slow = false;
+    for (int kind = 0; kind < TRIAL_KINDS && !slow; kind++) {
+        trial_text(&trial->text, kind, &trial->letters);
+        slow = gives_up(trial->reader, pattern, &trial->text);
+    }
+    if (slow)
+        diags_warn(trial->diags, pattern->at,
+                   "the pattern '%s' tries too many ways to match; let its repeated parts "
+                   "begin with different letters",
+                   pattern->source + 1);
+}
+
+void reader_check_patterns(struct reader *reader, struct diags *diags)
+{
+    struct trial trial = {.reader = reader, .diags = diags};
+    text_init(&trial.letters);
+    text_init(&trial.text);
+    pcre2_set_match_limit(reader->limits, TRIAL_STEPS);
+    for (size_t i = 0; i < reader->pattern_count; i++)
+        try_out(&trial, &reader->phrases[reader->patterns[i]]);
+    text_release(&trial.letters);
+    text_release(&trial.text);
+}
