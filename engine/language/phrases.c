@@ -789,8 +789,11 @@ static void add_word_lists(struct reader *reader)
     const struct language *l = &reader->rules->language;
     for (size_t i = 0; i < l->apart.count; i++) {
         const char *word = l->apart.list[i];
+        char stem[WORD_LONGEST]; /* as no other has */
+        int size = snprintf(stem, sizeof stem, "=%s", word);
         uint32_t index = word_add(reader, word, strlen(word), false);
-        reader->lexemes[index].stem = stem_add(reader, word, strlen(word));
+        reader->lexemes[index].stem =
+            stem_add(reader, stem, size < WORD_LONGEST ? (size_t)size : WORD_LONGEST - 1);
     }
     for (size_t i = 0; i < l->same.count; i++) {
         uint32_t first = NO_INDEX;
