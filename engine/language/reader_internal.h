@@ -21,6 +21,7 @@
  *   clauses.c   the text as given -> folded, cut into clauses, with a map back; later, what each
  *               negation and hedge reaches
  *   phrases.c   words and their stems; the phrases, as one trie; words -> all matches of all phrases
+ *   patterns.c  quantities, and the phrases that are patterns
  *   reader.c    which matches stand, what they say, what was not understood; answers and settings
  *
  * Offsets are 32 bits wide: a text is at most READER_MAX_TEXT long.
@@ -197,9 +198,24 @@ bool phrases_build(struct reader *reader, struct diags *diags);
 void phrases_free(struct reader *reader);
 /* The roles of a word, a bit each. */
 uint32_t word_roles(struct reader *reader, const char *word, size_t length);
+/* Room in a list of the reader's for one more than `count`. */
+void *reader_grow(struct reader *reader, void *list, size_t count, size_t *room, size_t size);
+/* Keeps a phrase; its number. */
+uint32_t phrase_new(struct reader *reader, const struct phrase *phrase);
+
+/* ---- quantities and patterns (patterns.c) ------------------------------------------------ */
+
+/* A new text, or a new part of one: no quantity that was found stands any more. */
+void next_scan(struct reader *reader);
 /* Behind the quantity that begins at `at` of a text that ends at `to`, or 0. */
 uint32_t quantity_end(struct reader *reader, const char *bytes, uint32_t to, uint32_t at,
                       enum dimension dimension, bool unit_required);
+
+/* The callout of all matching; `data` is the reader. */
+int quantity_callout(pcre2_callout_block *block, void *data);
+/* Compiles a phrase that is a pattern; told and *wrong if it cannot be one. */
+void pattern_add(struct reader *reader, const struct phrase *phrase, struct diags *diags,
+                 bool *wrong);
 
 /* ---- matches ----------------------------------------------------------------------------- */
 
@@ -278,6 +294,8 @@ struct job {
 void job_tokens(struct job *job);
 /* Collects all matches of all phrases, and of single words with a role. */
 void job_scan(struct job *job);
+/* Adds the matches of all patterns in [from, to) of the working text. */
+void patterns_run(struct job *job, uint32_t from, uint32_t to);
 /* Corrects slips in words nothing understood. True: scan again. */
 bool job_slips(struct job *job);
 /* Applies negations and hedges. */

@@ -1,0 +1,576 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <string.h>
+
+#include "base/text.h"
+#include "language/reader_internal.h"
+
+/* Quantities, and phrases that are patterns of PCRE2. */
+
+/* ---- quantities -------------------------------------------------------------------------- */
+
+/*
+ * A pattern such as "soaked {q}" is compiled with two callouts where its quantity
+ * stands: at the first quantity_end is asked whether one begins there, at the
+ * second whether it ends there. So all phrases share one reader of quantities,
+ * and what it found at a place is found once, however many phrases ask.
+ */
+
+/* A callout's number: whether a unit is demanded, of which dimension, at which end. */
+enum { CALLOUT_FIRST = 1, CALLOUT_LAST = CALLOUT_FIRST + 4 * DIM_COUNT - 1 };
+
+void next_scan(struct reader *reader)
+{
+    if (++reader->scan == 0) { /* once in four thousand million */
+        memset(reader->memos, 0, sizeof reader->memos);
+        reader->scan = 1;
+    }
+}
+
+uint32_t quantity_end(struct reader *reader, const char *bytes, uint32_t to, uint32_t at,
+                      enum dimension dimension, bool unit_required)
+{
+    /* Most places are told from the start of a quantity by their first byte. */
+    if (at >= to || !bytes[at] || !strchr("0123456789abcdefhmnoqst+-.", bytes[at]))
+        return 0;
+    unsigned kind = 2u * (unsigned)dimension + unit_required;
+    struct quantity_memo *memo = &reader->memos[(at * 8 + kind) % QUANTITY_MEMOS];
+    if (memo->scan != reader->scan || memo->at != at || memo->kind != kind) {
+        size_t length = quantity_at(bytes, to, at, dimension, unit_required);
+        *memo = (struct quantity_memo){.scan = reader->scan,
+                                       .at = at,
+                                       .kind = kind,
+                                       .end = length ? at + (uint32_t)length : 0};
+    }
+    return memo->end;
+}
+
+int quantity_callout(pcre2_callout_block *block, void *data)
+{
+    struct reader *reader = data;
+    if (block->callout_number < CALLOUT_FIRST || block->callout_number > CALLOUT_LAST)
+        return 0; /* one of an author's own */
+    unsigned bits = block->callout_number - CALLOUT_FIRST;
+    uint32_t at = (uint32_t)block->current_position;
+    if (bits & 1)
+        return at != reader->quantity_end;
+    reader->quantity_end =
+        quantity_end(reader, (const char *)block->subject, (uint32_t)block->subject_length, at,
+                     (enum dimension)(bits / 4), bits & 2);
+    return reader->quantity_end == 0;
+}
+
+/* ---- patterns ---------------------------------------------------------------------------- */
+
+/* Any match holds all these letters: a bit each, one for digits. */
+struct letters {
+    const char *at;
+    bool lost; /* something this does not read: nothing is known */
+};
+
+enum { LETTER_DIGIT = 26 };
+
+static uint32_t letters_of_branch(struct letters *l, unsigned depth);
+
+static uint32_t letters_of_group(struct letters *l, unsigned depth)
+{
+    bool around = !strncmp(l->at, "?!", 2) || !strncmp(l->at, "?<!", 3) ||
+                  !strncmp(l->at, "?=", 2) || !strncmp(l->at, "?<=", 3);
+    if (*l->at == '?' && !around && strncmp(l->at, "?:", 2) != 0 && strncmp(l->at, "?>", 2) != 0)
+        l->lost = true;
+    if (*l->at == '*' || depth > 40)
+        l->lost = true;
+    l->at += strspn(l->at, "?<:=!>");
+    uint32_t all = letters_of_branch(l, depth + 1);
+    while (*l->at == '|' && !l->lost) {
+        l->at++;
+        all &= letters_of_branch(l, depth + 1);
+    }
+    l->lost = l->lost || *l->at != ')';
+    l->at += *l->at == ')';
+    return around ? 0 : all;
+}
+
+static uint32_t letters_of_branch(struct letters *l, unsigned depth)
+{
+    uint32_t all = 0;
+    while (*l->at && *l->at != '|' && *l->at != ')' && !l->lost) {
+        uint32_t one = 0;
+        char c = *l->at++;
+        if (c == '(') {
+            one = letters_of_group(l, depth);
+        } else if (c == '[') {
+            l->at += *l->at == '^';
+            l->at += *l->at == ']';
+            while (*l->at && *l->at != ']')
+                l->at += *l->at == '\\' && l->at[1] ? 2 : 1;
+            l->at += *l->at == ']';
+        } else if (c == '\\') {
+            l->lost = !*l->at || !strchr("wWsSdDbBK.-?+*()[]/^$|%", *l->at);
+            l->at += *l->at != '\0';
+        } else if (c == '{') {
+            bool gap = !strncmp(l->at, "gap}", 4);
+            l->lost = !gap && strncmp(l->at, "q}", 2) != 0 && strncmp(l->at, "n}", 2) != 0;
+            l->at += l->lost ? 0 : gap ? 4 : 2;
+        } else if (c >= 'a' && c <= 'z') {
+            one = UINT32_C(1) << (c - 'a');
+        } else if (c >= '0' && c <= '9') {
+            one = UINT32_C(1) << LETTER_DIGIT;
+        }
+        if (*l->at == '?' || *l->at == '*' || !strncmp(l->at, "{0", 2))
+            one = 0;
+        if (*l->at == '{' && l->at[1] >= '0' && l->at[1] <= '9')
+            l->at += strcspn(l->at, "}") + (strchr(l->at, '}') != NULL);
+        else
+            l->at += strspn(l->at, "?*+");
+        all |= one;
+    }
+    return all;
+}
+
+static uint32_t letters_of_pattern(const char *source)
+{
+    struct letters l = {.at = source};
+    uint32_t all = letters_of_branch(&l, 0);
+    while (*l.at == '|' && !l.lost) {
+        l.at++;
+        all &= letters_of_branch(&l, 0);
+    }
+    return l.lost || *l.at ? 0 : all;
+}
+
+static uint32_t letters_of_text(const char *bytes, uint32_t from, uint32_t to)
+{
+    uint32_t all = 0;
+    for (uint32_t i = from; i < to; i++) {
+        unsigned letter = (unsigned)(bytes[i] - 'a');
+        all |= UINT32_C(1) << (letter < 26 ? letter : LETTER_DIGIT);
+    }
+    return all;
+}
+
+/* Appends the pattern with its macros as PCRE2 has them; without `dimension`, as letters. */
+static void put_pattern(struct text *out, const struct reader *reader, const struct phrase *phrase,
+                        bool real)
+{
+    for (const char *s = phrase->source + 1; *s;) {
+        bool gap = !strncmp(s, "{gap}", 5), q = !strncmp(s, "{q}", 3), n = !strncmp(s, "{n}", 3);
+        if (s > phrase->source + 1 && s[-1] == 'p' && s[-2] == '\\')
+            gap = q = n = false;
+        if (real && gap) { /* its words bring their spaces */
+            text_puts(out, "(?<gap>(?:\\S+ ){0,4}?)");
+            s += 5 + (s[5] == ' ');
+        } else if (real && (q || n)) {
+            unsigned begin = CALLOUT_FIRST + 4u * (unsigned)phrase->dimension + (q ? 2u : 0u);
+            text_printf(out, "%s(?<q>(?C%u)(?>.+?(?C%u)))", reader->quantity_prefix, begin,
+                        begin + 1);
+            s += 3;
+        } else {
+            text_add(out, s++, 1);
+        }
+    }
+}
+
+static bool has_capital(const char *source)
+{
+    for (const char *s = source; *s; s++)
+        if (((*s >= 'A' && *s <= 'Z') || (unsigned char)*s >= 0x80) &&
+            (s == source || s[-1] != '\\'))
+            return true;
+    return false;
+}
+
+/* The groups of each name, as bits; a group numbered above 31 is not seen. */
+static void note_groups(struct phrase *pattern)
+{
+    uint32_t count = 0;
+    uint32_t size = 0;
+    PCRE2_SPTR table = NULL;
+    pcre2_pattern_info(pattern->code, PCRE2_INFO_NAMECOUNT, &count);
+    pcre2_pattern_info(pattern->code, PCRE2_INFO_NAMEENTRYSIZE, &size);
+    pcre2_pattern_info(pattern->code, PCRE2_INFO_NAMETABLE, &table);
+    for (uint32_t i = 0; i < count; i++, table += size) {
+        unsigned number = (unsigned)table[0] << 8 | table[1];
+        const char *name = (const char *)table + 2;
+        uint32_t bit = number < MATCH_GROUPS ? UINT32_C(1) << number : 0;
+        if (!strcmp(name, "q"))
+            pattern->quantity |= bit;
+        else if (!strcmp(name, "gap"))
+            pattern->gap |= bit;
+        else if (!strcmp(name, "over"))
+            pattern->over |= bit;
+        else if (!strcmp(name, "under"))
+            pattern->under |= bit;
+    }
+}
+
+static pcre2_code *compile(struct reader *reader, const char *source, bool capitals, int *error,
+                           size_t *offset)
+{
+    uint32_t options = PCRE2_UTF | PCRE2_DUPNAMES | PCRE2_MULTILINE | PCRE2_NEVER_BACKSLASH_C;
+    pcre2_code *code =
+        pcre2_compile((PCRE2_SPTR)source, PCRE2_ZERO_TERMINATED,
+                      options | (capitals ? PCRE2_CASELESS : 0), error, offset, reader->compiling);
+    if (!code && (*error == PCRE2_ERROR_HEAP_FAILED || *error == PCRE2_ERROR_NOMEMORY))
+        memory_exhausted();
+    return code;
+}
+
+/* The fault is looked for again in what the author wrote, so that the caret stands right: there
+ * {q} is as good as any three letters. */
+static void tell_fault(struct reader *reader, const struct phrase *pattern, int error,
+                       struct diags *diags)
+{
+    int own_error = 0;
+    size_t offset = 0;
+    const char *shown = pattern->source + 1;
+    pcre2_code *code = compile(reader, shown, false, &own_error, &offset);
+    bool placed = code == NULL;
+    pcre2_code_free(code);
+    PCRE2_UCHAR message[128] = "";
+    pcre2_get_error_message(placed ? own_error : error, message, sizeof message);
+    diags_error(diags, pattern->at, "the pattern '%s' does not compile: %s", shown,
+                (const char *)message);
+    if (placed)
+        diags_excerpt(diags, shown, utf8_count(shown, offset) + 1);
+}
+
+/* Whether the pattern compiles; told if not. Word boundaries are put around it. */
+static bool pattern_compile(struct reader *reader, struct phrase *pattern, struct diags *diags)
+{
+    struct text source;
+    int error = 0;
+    size_t offset = 0;
+    text_init(&source);
+    text_puts(&source, "(?<!\\w)(?:");
+    put_pattern(&source, reader, pattern, true);
+    text_puts(&source, ")(?!\\w)");
+    pattern->code = compile(reader, source.bytes, has_capital(pattern->source), &error, &offset);
+    text_release(&source);
+    if (!pattern->code) {
+        tell_fault(reader, pattern, error, diags);
+        return false;
+    }
+    note_groups(pattern);
+    if (pattern->role == ROLE_NUMBER && !pattern->quantity) {
+        diags_error(diags, pattern->at,
+                    "the pattern '%s' of a number holds no quantity; write {q} or {n} in it",
+                    pattern->source + 1);
+        return false;
+    }
+    return true;
+}
+
+void pattern_add(struct reader *reader, const struct phrase *phrase, struct diags *diags,
+                 bool *wrong)
+{
+    if (phrase->role == ROLE_LIST || phrase->role == ROLE_OBJECTION) {
+        diags_error(diags, phrase->at, "'%s' is a pattern; only words stand here",
+                    phrase->source + 1);
+        *wrong = true;
+        return;
+    }
+    uint32_t number = phrase_new(reader, phrase);
+    struct phrase *pattern = &reader->phrases[number];
+    if (!pattern_compile(reader, pattern, diags))
+        *wrong = true;
+    pattern->letters = letters_of_pattern(pattern->source + 1);
+    reader->patterns = reader_grow(reader, reader->patterns, reader->pattern_count,
+                                   &reader->pattern_room, sizeof *reader->patterns);
+    reader->patterns[reader->pattern_count++] = number;
+}
+
+/* ---- patterns in a text ------------------------------------------------------------------ */
+
+/*
+ * A pattern may take this many steps in all, and so many more per byte of text:
+ * enough for any that moves on, far too few for one that backtracks without
+ * end. Translating a pattern to machine code costs about as much as
+ * interpreting it over TRANSLATE_AFTER bytes.
+ */
+enum {
+    STEPS_FREE = 20000,
+    STEPS_PER_BYTE = 60,
+    DEPTH_LIMIT = 2000,
+    HEAP_LIMIT_KIB = 1024,
+    TRANSLATE_AFTER = 16 * 1024,
+};
+
+/* Whether one of the groups in `mask` took part in the match, which set `count` of them. */
+static bool took_part(const PCRE2_SIZE *groups, size_t count, uint32_t mask)
+{
+    for (size_t i = 1; i < count; i++)
+        if ((mask >> i & 1) && groups[2 * i] != PCRE2_UNSET)
+            return true;
+    return false;
+}
+
+static void take_groups(struct match *match, const struct phrase *pattern, const PCRE2_SIZE *groups,
+                        size_t count)
+{
+    for (size_t i = 1; i < count; i++) {
+        PCRE2_SIZE start = groups[2 * i];
+        PCRE2_SIZE end = groups[2 * i + 1];
+        if (start == PCRE2_UNSET || end <= start)
+            continue;
+        if (pattern->quantity >> i & 1) {
+            match->q_start = (uint32_t)start;
+            match->q_end = (uint32_t)end;
+        }
+        if ((pattern->gap >> i & 1) && match->gap_count < MATCH_GAPS && start >= match->start) {
+            match->gaps[match->gap_count].start = (uint32_t)start;
+            match->gaps[match->gap_count++].end = (uint32_t)end;
+        }
+    }
+    match->over = took_part(groups, count, pattern->over);
+    match->under = took_part(groups, count, pattern->under);
+}
+
+static void note_limit(struct job *job, const struct phrase *pattern)
+{
+    struct limit_hit *hit = arena_alloc(job->scratch, sizeof *hit);
+    *hit = (struct limit_hit){pattern, job->limits};
+    job->limits = hit;
+}
+
+static bool degree_at(const struct working *w, size_t at)
+{
+    return at + 1 < w->length && (unsigned char)w->bytes[at] == 0xC2 &&
+           (unsigned char)w->bytes[at + 1] == 0xB0;
+}
+
+/* Whether a letter that is not ASCII hangs on a match; the pattern itself looks for the others. */
+static bool cuts_word(const struct working *w, size_t start, size_t end)
+{
+    bool before = start && (unsigned char)w->bytes[start - 1] >= 0x80 &&
+                  !(start > 1 && degree_at(w, start - 2));
+    bool after = end < w->length && (unsigned char)w->bytes[end] >= 0x80 && !degree_at(w, end);
+    return before || after;
+}
+
+static void take_match(struct job *job, const struct phrase *pattern, size_t count)
+{
+    const PCRE2_SIZE *groups = pcre2_get_ovector_pointer(job->reader->found);
+    if (cuts_word(&job->working, groups[0], groups[1]) ||
+        (pattern->role == ROLE_NUMBER && !took_part(groups, count, pattern->quantity)))
+        return;
+    struct match *match = match_add(&job->matches);
+    match->start = (uint32_t)groups[0];
+    match->end = (uint32_t)groups[1];
+    match->role = pattern->role;
+    match->observable = pattern->observable;
+    match->item = pattern->item;
+    match->asked = pattern->role <= ROLE_NUMBER && (int)pattern->observable == job->asked;
+    take_groups(match, pattern, groups, count);
+}
+
+static void run_pattern(struct job *job, struct phrase *pattern, uint32_t from, uint32_t to)
+{
+    struct reader *r = job->reader;
+    pattern->scanned += to - from;
+    if (!pattern->translated && pattern->scanned >= TRANSLATE_AFTER) {
+        pattern->translated = true; /* tried once; without it matching is only slower */
+        (void)pcre2_jit_compile(pattern->code, PCRE2_JIT_COMPLETE);
+    }
+    pcre2_set_match_limit(r->limits, STEPS_FREE + STEPS_PER_BYTE * (to - from));
+    pcre2_set_depth_limit(r->limits, DEPTH_LIMIT);
+    pcre2_set_heap_limit(r->limits, HEAP_LIMIT_KIB);
+    for (PCRE2_SIZE at = from; at < to;) {
+        int count = pcre2_match(pattern->code, (PCRE2_SPTR)job->working.bytes, to, at,
+                                PCRE2_NO_UTF_CHECK | PCRE2_NOTEMPTY, r->found, r->limits);
+        if (count == PCRE2_ERROR_NOMATCH)
+            return;
+        if (count == PCRE2_ERROR_NOMEMORY)
+            memory_exhausted();
+        if (count < 0) {
+            note_limit(job, pattern);
+            return;
+        }
+        const PCRE2_SIZE *groups = pcre2_get_ovector_pointer(r->found);
+        if (groups[1] <= at || groups[1] <= groups[0])
+            return; /* \K can put the start behind the end; such a match says nothing */
+        at = groups[1];
+        take_match(job, pattern, count ? (size_t)count : MATCH_GROUPS);
+    }
+}
+
+void patterns_run(struct job *job, uint32_t from, uint32_t to)
+{
+    struct reader *r = job->reader;
+    uint32_t letters = letters_of_text(job->working.bytes, from, to);
+    for (size_t i = 0; i < r->pattern_count; i++) {
+        struct phrase *pattern = &r->phrases[r->patterns[i]];
+        bool of_answers = pattern->role == ROLE_YES || pattern->role == ROLE_NO;
+        if ((pattern->letters & letters) == pattern->letters &&
+            !(of_answers && job->asked == RULES_NONE))
+            run_pattern(job, pattern, from, to);
+    }
+}
+
+/* ---- for `rules check` --------------------------------------------------------------------- */
+
+/*
+ * Each phrase is tried on text made of its own letters, nearly matching again
+ * and again, which is what drives a careless pattern to try every way of
+ * cutting it up. A sound one needs a few steps per byte.
+ */
+enum {
+    TRIAL_BYTES = 1024,
+    TRIAL_STEPS = 60 * TRIAL_BYTES,
+    TRIAL_BODIES = 6,
+    TRIAL_KINDS = 2 * TRIAL_BODIES, /* each with two endings */
+};
+
+/* What stands for a class in the letters of a pattern. */
+static char sample_of(char escape)
+{
+    switch (escape) {
+    case 'w':
+    case 'S':
+    case 'D':
+        return 'a';
+    case 's':
+    case 'W':
+        return ' ';
+    case 'd':
+        return '1';
+    default:
+        return escape;
+    }
+}
+
+/* The last byte of what opens a group, "(?:", "(?i:", "(?<=" and their like; of "(?<name>" and "("
+ * only the part before the name. */
+static const char *group_opening(const char *s)
+{
+    if (s[1] != '?')
+        return s;
+    s++;
+    while (s[1] && strchr("imsxnJ-^", s[1]))
+        s++;
+    if (s[1] == '<' && (s[2] == '=' || s[2] == '!'))
+        return s + 2;
+    return s[1] && strchr(":=!>|", s[1]) ? s + 1 : s;
+}
+
+/* "1 d", "1 kpa", as folded text has it. */
+static void put_sample_quantity(struct text *out, enum dimension dimension)
+{
+    text_puts(out, "1 ");
+    for (const char *unit = dimension_unit(dimension); *unit; unit++) {
+        char c = (char)(*unit >= 'A' && *unit <= 'Z' ? *unit + 'a' - 'A' : *unit);
+        text_add(out, &c, 1);
+    }
+}
+
+/* The letters of a pattern without its syntax. */
+static void plain_letters(struct text *out, const struct phrase *pattern)
+{
+    bool name = false;
+    for (const char *s = pattern->source + 1; *s; s++) {
+        if (!strncmp(s, "{q}", 3) || !strncmp(s, "{n}", 3)) {
+            put_sample_quantity(out, pattern->dimension);
+            s += 2;
+        } else if (*s == '(') {
+            s = group_opening(s);
+        } else if (*s == '<' || *s == '{') {
+            name = true;
+        } else if (*s == '>' || *s == '}') {
+            name = false;
+        } else if (*s == '\\' && s[1]) {
+            char sample = sample_of(*++s);
+            text_add(out, &sample, 1);
+        } else if (*s == '|') {
+            text_puts(out, " ");
+        } else if (!name && !strchr(")[]?*+^$.", *s)) {
+            text_add(out, s, 1);
+        }
+    }
+}
+
+static void repeat(struct text *out, const char *unit, size_t length)
+{
+    while (length && out->length + length <= TRIAL_BYTES)
+        text_add(out, unit, length);
+}
+
+static void trial_text(struct text *out, int kind, const struct text *letters)
+{
+    size_t first = letters->length ? strcspn(letters->bytes, " ") : 0;
+    text_clear(out);
+    switch (kind % TRIAL_BODIES) {
+    case 0:
+        repeat(out, letters->bytes, letters->length);
+        break;
+    case 1:
+        repeat(out, letters->bytes, letters->length ? 1 : 0);
+        break;
+    case 2:
+        repeat(out, letters->bytes, first);
+        break;
+    case 3:
+        for (size_t i = 0; first && i < TRIAL_BYTES / (first + 1); i++) {
+            text_add(out, letters->bytes, first);
+            text_puts(out, " ");
+        }
+        break;
+    case 4:
+        repeat(out, "1 ", 2);
+        break;
+    default:
+        repeat(out, "a", 1);
+    }
+    /* Nothing matches the first, so hopes are disappointed: in the middle of a word, where no phrase
+     * may end, or behind it. The rest keeps PCRE2 from seeing at once that a letter it needs is
+     * missing. */
+    text_puts(out, kind < TRIAL_BODIES ? "\x7F" : "_\x7F");
+    text_add(out, letters->bytes, letters->length);
+}
+
+static bool gives_up(struct reader *reader, const struct phrase *pattern, const struct text *text)
+{
+    size_t at = 0;
+    next_scan(reader);
+    while (at < text->length) {
+        int count = pcre2_match(pattern->code, (PCRE2_SPTR)text->bytes, text->length, at,
+                                PCRE2_NO_UTF_CHECK | PCRE2_NO_JIT, reader->found, reader->limits);
+        if (count < 0)
+            return count != PCRE2_ERROR_NOMATCH;
+        size_t end = pcre2_get_ovector_pointer(reader->found)[1];
+        at = end > at ? end : at + 1;
+    }
+    return false;
+}
+
+struct trial { /* what patterns are tried with */
+    struct reader *reader;
+    struct diags *diags;
+    struct text letters, text;
+};
+
+static void try_out(struct trial *trial, const struct phrase *pattern)
+{
+    text_clear(&trial->letters);
+    plain_letters(&trial->letters, pattern);
+    bool slow = false;
+    for (int kind = 0; kind < TRIAL_KINDS && !slow; kind++) {
+        trial_text(&trial->text, kind, &trial->letters);
+        slow = gives_up(trial->reader, pattern, &trial->text);
+    }
+    if (slow)
+        diags_warn(trial->diags, pattern->at,
+                   "the pattern '%s' tries too many ways to match; let its repeated parts "
+                   "begin with different letters",
+                   pattern->source + 1);
+}
+
+void reader_check_patterns(struct reader *reader, struct diags *diags)
+{
+    struct trial trial = {.reader = reader, .diags = diags};
+    text_init(&trial.letters);
+    text_init(&trial.text);
+    pcre2_set_match_limit(reader->limits, TRIAL_STEPS);
+    for (size_t i = 0; i < reader->pattern_count; i++)
+        try_out(&trial, &reader->phrases[reader->patterns[i]]);
+    text_release(&trial.letters);
+    text_release(&trial.text);
+}
