@@ -1,4 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <stdlib.h>
 #include <string.h>
 
 #include "base/text.h"
@@ -44,7 +45,8 @@ uint32_t quantity_end(struct reader *reader, const char *bytes, uint32_t to, uin
     return memo->end;
 }
 
-int quantity_callout(pcre2_callout_block *block, void *data)
+/* The callout of all matching; `data` is the reader. */
+static int quantity_callout(pcre2_callout_block *block, void *data)
 {
     struct reader *reader = data;
     if (block->callout_number < CALLOUT_FIRST || block->callout_number > CALLOUT_LAST)
@@ -277,6 +279,38 @@ void pattern_add(struct reader *reader, const struct phrase *phrase, struct diag
     reader->patterns = reader_grow(reader, reader->patterns, reader->pattern_count,
                                    &reader->pattern_room, sizeof *reader->patterns);
     reader->patterns[reader->pattern_count++] = number;
+}
+
+/* What PCRE2 asks for passes base/memory.c as well. */
+static void *pcre2_gets(size_t size, void *context)
+{
+    (void)context;
+    return malloc(size);
+}
+
+static void pcre2_gives(void *block, void *context)
+{
+    (void)context;
+    free(block);
+}
+
+void patterns_open(struct reader *reader)
+{
+    pcre2_general_context *memory = pcre2_general_context_create(pcre2_gets, pcre2_gives, NULL);
+    reader->compiling = pcre2_compile_context_create(memory);
+    reader->limits = pcre2_match_context_create(memory);
+    reader->found = pcre2_match_data_create(MATCH_GROUPS, memory);
+    pcre2_general_context_free(memory);
+    (void)pcre2_set_callout(reader->limits, quantity_callout, reader);
+}
+
+void patterns_close(struct reader *reader)
+{
+    for (size_t i = 0; i < reader->pattern_count; i++)
+        pcre2_code_free(reader->phrases[reader->patterns[i]].code);
+    pcre2_match_data_free(reader->found);
+    pcre2_match_context_free(reader->limits);
+    pcre2_compile_context_free(reader->compiling);
 }
 
 /* ---- patterns in a text ------------------------------------------------------------------ */

@@ -633,12 +633,9 @@ bool phrases_build(struct reader *reader, struct diags *diags)
     reader->words.memory = reader->stem_names.memory = reader->list_names.memory = reader->memory;
     memset(reader->by_letter, 0xFF, sizeof reader->by_letter);
     reader->stemmer = sb_stemmer_new("english", NULL);
-    reader->compiling = pcre2_compile_context_create(NULL);
-    reader->limits = pcre2_match_context_create(NULL);
-    reader->found = pcre2_match_data_create(MATCH_GROUPS, NULL);
-    if (!reader->stemmer || !reader->compiling || !reader->limits || !reader->found)
+    if (!reader->stemmer)
         memory_exhausted();
-    (void)pcre2_set_callout(reader->limits, quantity_callout, reader);
+    patterns_open(reader);
     node_new(reader);
     edges_grow(reader);
     build_prefix(reader);
@@ -665,11 +662,7 @@ bool phrases_build(struct reader *reader, struct diags *diags)
 
 void phrases_free(struct reader *reader)
 {
-    for (size_t i = 0; i < reader->pattern_count; i++)
-        pcre2_code_free(reader->phrases[reader->patterns[i]].code);
-    pcre2_match_data_free(reader->found);
-    pcre2_match_context_free(reader->limits);
-    pcre2_compile_context_free(reader->compiling);
+    patterns_close(reader);
     sb_stemmer_delete(reader->stemmer);
 }
 

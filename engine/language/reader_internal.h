@@ -211,8 +211,9 @@ void next_scan(struct reader *reader);
 uint32_t quantity_end(struct reader *reader, const char *bytes, uint32_t to, uint32_t at,
                       enum dimension dimension, bool unit_required);
 
-/* The callout of all matching; `data` is the reader. */
-int quantity_callout(pcre2_callout_block *block, void *data);
+/* What PCRE2 needs; gives it back, and the patterns. */
+void patterns_open(struct reader *reader);
+void patterns_close(struct reader *reader);
 /* Compiles a phrase that is a pattern; told and *wrong if it cannot be one. */
 void pattern_add(struct reader *reader, const struct phrase *phrase, struct diags *diags,
                  bool *wrong);
