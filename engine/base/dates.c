@@ -19,8 +19,10 @@ static const char *const months[] = {"January",   "February", "March",    "April
 /* The calendar's view of a day; false when outside the years that can be written. */
 static bool date_of(int64_t day, struct tm *date)
 {
+    if (day < EARLIEST_DAY || day > LATEST_DAY) /* before it is multiplied: it may be any number */
+        return false;
     time_t seconds = (time_t)day * DAY_SECONDS;
-    return day >= EARLIEST_DAY && day <= LATEST_DAY && gmtime_r(&seconds, date) != NULL;
+    return gmtime_r(&seconds, date) != NULL;
 }
 
 /* False when no such day exists. */
