@@ -443,7 +443,7 @@ static void recall_judged(struct opening *opening, const struct outcome *outcome
     recall_reached(opening, FEEDS_JUDGED_BEFORE, at->judged, words);
 }
 
-/* Nothing but patches that are none of a healthy growth, and said plainly. */
+/* Odd patches and nothing else, said plainly. */
 static bool patch_seen(const struct observable *observable, const struct observation *seen)
 {
     bool any = false;
