@@ -49,12 +49,12 @@ static enum status read_in(size_t piece, const uint8_t *bytes, size_t size, stru
     if (status == STATUS_OK)
         status = csv_reader_finish(reader);
     hold(status == STATUS_OK || status == STATUS_DATA, "a table is read or refused");
-    hold_diags(diags, status != STATUS_OK);
     if (status == STATUS_DATA) {
         struct position at = diags_get(diags, 0)->at;
         take(digest, &at.line, sizeof at.line);
         take(digest, &at.column, sizeof at.column);
     }
+    hold_diags(diags, status != STATUS_OK);
     csv_reader_free(reader);
     diags_free(diags);
     return status;
