@@ -24,7 +24,6 @@ enum exit_status status_exit(enum status status)
         return EXIT_CLOSED;
     case STATUS_CHECK:
         return EXIT_CHECK_FAILED;
-    case STATUS_MEMORY:
     case STATUS_INTERNAL:
         break;
     }

@@ -24,7 +24,6 @@ enum status {
     STATUS_USAGE,    /* the caller's words are off */
     STATUS_IO,       /* the file system, a pipe or the journal said no */
     STATUS_CLOSED,   /* whoever read the output has closed it and wants no more */
-    STATUS_MEMORY,   /* an allocation failed */
     STATUS_CHECK,    /* all went well; what was checked did not hold */
     STATUS_INTERNAL, /* a bug: an invariant does not hold */
 };
@@ -39,7 +38,7 @@ enum exit_status {
     EXIT_CLOSED = 141, /* 128 + SIGPIPE: what a shell says of a program that SIGPIPE ended */
 };
 
-/* The exit status for a status; memory exhaustion and bugs are EXIT_INTERNAL. */
+/* The exit status for a status. */
 enum exit_status status_exit(enum status status);
 
 /*

@@ -75,12 +75,6 @@ char *arena_format(struct arena *arena, const char *format, ...)
 /* The words that are not empty, with a space between; "" for none. */
 char *arena_join(struct arena *arena, const char *const *words, size_t count);
 
-/* Never; goes with the last who asks. */
-static inline bool arena_exhausted(const struct arena *arena)
-{
-    return arena == NULL;
-}
-
 /* Bytes handed out so far, for `make bench` and for limits. */
 size_t arena_used(const struct arena *arena);
 

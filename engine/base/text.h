@@ -20,7 +20,6 @@ struct text { /* a growable byte string, NUL-terminated, owned by whoever holds 
     char *bytes;
     size_t length;
     size_t capacity;
-    bool failed; /* never; goes with the last who asks */
 };
 
 /*

@@ -152,7 +152,6 @@ static void test_exit_statuses(void **state)
     assert_int_equal(status_exit(STATUS_USAGE), 2);
     assert_int_equal(status_exit(STATUS_DATA), 65);
     assert_int_equal(status_exit(STATUS_IO), 74);
-    assert_int_equal(status_exit(STATUS_MEMORY), 70);
     assert_int_equal(status_exit(STATUS_INTERNAL), 70);
     assert_int_equal(status_exit((enum status)99), 70);
 }
