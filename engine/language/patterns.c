@@ -63,91 +63,150 @@ static int quantity_callout(pcre2_callout_block *block, void *data)
 
 /* ---- patterns ---------------------------------------------------------------------------- */
 
-/* Any match holds all these letters: a bit each, one for digits. */
-struct letters {
+/*
+ * Most patterns have nothing to do with most texts. Which pairs of letters any match of one must hold
+ * is read from it: one of a few sets, each a bit per pair, several pairs to a bit. What this does not
+ * read makes it say less, never something wrong.
+ */
+enum { NEEDS_MOST = 32 };
+
+struct needs {
+    struct pairs sets[NEEDS_MOST];
+    size_t count;
+};
+
+static void add_pair(struct pairs *set, char a, char b)
+{
+    unsigned bit = ((unsigned char)a * 31u + (unsigned char)b) % PAIR_BITS;
+    set->bits[bit / 64] |= UINT64_C(1) << bit % 64;
+}
+
+static bool holds(const struct pairs *text, const struct pairs *need)
+{
+    for (size_t i = 0; i < PAIR_BITS / 64; i++)
+        if ((text->bits[i] & need->bits[i]) != need->bits[i])
+            return false;
+    return true;
+}
+
+/* What all of the sets have in common, as one. */
+static void make_common(struct needs *needs)
+{
+    for (size_t i = 1; i < needs->count; i++)
+        for (size_t j = 0; j < PAIR_BITS / 64; j++)
+            needs->sets[0].bits[j] &= needs->sets[i].bits[j];
+    needs->count = needs->count ? 1 : 0;
+}
+
+/* One or the other. */
+static void add_either(struct needs *sum, struct needs more)
+{
+    if (sum->count + more.count > NEEDS_MOST) {
+        make_common(&more);
+        if (sum->count == NEEDS_MOST)
+            make_common(sum);
+    }
+    for (size_t i = 0; i < more.count; i++)
+        sum->sets[sum->count++] = more.sets[i];
+}
+
+/* One and the other. */
+static void add_both(struct needs *sum, struct needs more)
+{
+    if (sum->count * more.count > NEEDS_MOST)
+        make_common(&more);
+    struct needs product = {.count = sum->count * more.count};
+    for (size_t i = 0; i < product.count; i++)
+        for (size_t j = 0; j < PAIR_BITS / 64; j++)
+            product.sets[i].bits[j] =
+                sum->sets[i / more.count].bits[j] | more.sets[i % more.count].bits[j];
+    *sum = product;
+}
+
+struct scanner {
     const char *at;
     bool lost; /* something this does not read: nothing is known */
 };
 
-enum { LETTER_DIGIT = 26 };
+static const struct needs NOTHING = {.count = 1};
 
-static uint32_t letters_of_branch(struct letters *l, unsigned depth);
+static struct needs needs_of_branch(struct scanner *s, unsigned depth);
 
-static uint32_t letters_of_group(struct letters *l, unsigned depth)
+static struct needs needs_of_alternatives(struct scanner *s, unsigned depth)
 {
-    bool around = !strncmp(l->at, "?!", 2) || !strncmp(l->at, "?<!", 3) ||
-                  !strncmp(l->at, "?=", 2) || !strncmp(l->at, "?<=", 3);
-    if (*l->at == '?' && !around && strncmp(l->at, "?:", 2) != 0 && strncmp(l->at, "?>", 2) != 0)
-        l->lost = true;
-    if (*l->at == '*' || depth > 40)
-        l->lost = true;
-    l->at += strspn(l->at, "?<:=!>");
-    uint32_t all = letters_of_branch(l, depth + 1);
-    while (*l->at == '|' && !l->lost) {
-        l->at++;
-        all &= letters_of_branch(l, depth + 1);
-    }
-    l->lost = l->lost || *l->at != ')';
-    l->at += *l->at == ')';
-    return around ? 0 : all;
-}
-
-static uint32_t letters_of_branch(struct letters *l, unsigned depth)
-{
-    uint32_t all = 0;
-    while (*l->at && *l->at != '|' && *l->at != ')' && !l->lost) {
-        uint32_t one = 0;
-        char c = *l->at++;
-        if (c == '(') {
-            one = letters_of_group(l, depth);
-        } else if (c == '[') {
-            l->at += *l->at == '^';
-            l->at += *l->at == ']';
-            while (*l->at && *l->at != ']')
-                l->at += *l->at == '\\' && l->at[1] ? 2 : 1;
-            l->at += *l->at == ']';
-        } else if (c == '\\') {
-            l->lost = !*l->at || !strchr("wWsSdDbBK.-?+*()[]/^$|%", *l->at);
-            l->at += *l->at != '\0';
-        } else if (c == '{') {
-            bool gap = !strncmp(l->at, "gap}", 4);
-            l->lost = !gap && strncmp(l->at, "q}", 2) != 0 && strncmp(l->at, "n}", 2) != 0;
-            l->at += l->lost ? 0 : gap ? 4 : 2;
-        } else if (c >= 'a' && c <= 'z') {
-            one = UINT32_C(1) << (c - 'a');
-        } else if (c >= '0' && c <= '9') {
-            one = UINT32_C(1) << LETTER_DIGIT;
-        }
-        if (*l->at == '?' || *l->at == '*' || !strncmp(l->at, "{0", 2))
-            one = 0;
-        if (*l->at == '{' && l->at[1] >= '0' && l->at[1] <= '9')
-            l->at += strcspn(l->at, "}") + (strchr(l->at, '}') != NULL);
-        else
-            l->at += strspn(l->at, "?*+");
-        all |= one;
+    struct needs all = needs_of_branch(s, depth);
+    while (*s->at == '|' && !s->lost) {
+        s->at++;
+        add_either(&all, needs_of_branch(s, depth));
     }
     return all;
 }
 
-static uint32_t letters_of_pattern(const char *source)
+static struct needs needs_of_group(struct scanner *s, unsigned depth)
 {
-    struct letters l = {.at = source};
-    uint32_t all = letters_of_branch(&l, 0);
-    while (*l.at == '|' && !l.lost) {
-        l.at++;
-        all &= letters_of_branch(&l, 0);
-    }
-    return l.lost || *l.at ? 0 : all;
+    bool around = !strncmp(s->at, "?!", 2) || !strncmp(s->at, "?=", 2) ||
+                  !strncmp(s->at, "?<!", 3) || !strncmp(s->at, "?<=", 3);
+    bool plain = *s->at != '?' || !strncmp(s->at, "?:", 2) || !strncmp(s->at, "?>", 2);
+    s->lost = s->lost || (!around && !plain) || *s->at == '*' || depth > 40;
+    s->at += strspn(s->at, "?<:=!>");
+    struct needs all = needs_of_alternatives(s, depth + 1);
+    s->lost = s->lost || *s->at != ')';
+    s->at += *s->at == ')';
+    return around ? NOTHING : all;
 }
 
-static uint32_t letters_of_text(const char *bytes, uint32_t from, uint32_t to)
+/* Past a class, an escape or a macro, whose letters are not known. */
+static void skip_unknown(struct scanner *s, char c)
 {
-    uint32_t all = 0;
-    for (uint32_t i = from; i < to; i++) {
-        unsigned letter = (unsigned)(bytes[i] - 'a');
-        all |= UINT32_C(1) << (letter < 26 ? letter : LETTER_DIGIT);
+    if (c == '[') {
+        s->at += *s->at == '^';
+        s->at += *s->at == ']';
+        while (*s->at && *s->at != ']')
+            s->at += *s->at == '\\' && s->at[1] ? 2 : 1;
+        s->at += *s->at == ']';
+    } else if (c == '\\') {
+        s->lost = s->lost || !*s->at || !strchr("wWsSdDbBK.-?+*()[]/^$|%n", *s->at);
+        s->at += *s->at != '\0';
+    } else if (c == '{') {
+        size_t macro = !strncmp(s->at, "gap}", 4)                             ? 4
+                       : !strncmp(s->at, "q}", 2) || !strncmp(s->at, "n}", 2) ? 2
+                                                                              : 0;
+        s->lost = s->lost || !macro;
+        s->at += macro;
+    }
+}
+
+static struct needs needs_of_branch(struct scanner *s, unsigned depth)
+{
+    struct needs all = NOTHING;
+    char before = '\0'; /* the letter that any match has just before */
+    while (*s->at && *s->at != '|' && *s->at != ')' && !s->lost) {
+        struct needs one = NOTHING;
+        char c = *s->at++;
+        bool letter = (c >= 'a' && c <= 'z') || (c >= '0' && c <= '9') || c == ' ';
+        if (c == '(')
+            one = needs_of_group(s, depth);
+        else if (letter && before)
+            add_pair(&one.sets[0], before, c);
+        else if (!letter)
+            skip_unknown(s, c);
+        bool counted = *s->at == '{' && s->at[1] >= '0' && s->at[1] <= '9';
+        bool repeated = counted || (*s->at && strchr("?*+", *s->at));
+        if (*s->at != '?' && *s->at != '*' && !(counted && s->at[1] == '0'))
+            add_both(&all, one);
+        before = letter && !repeated ? c : '\0';
+        if (counted)
+            s->at += strcspn(s->at, "}") + (strchr(s->at, '}') != NULL);
+        s->at += strspn(s->at, "?*+");
     }
     return all;
+}
+
+static struct needs needs_of_pattern(const char *source)
+{
+    struct scanner s = {.at = source};
+    struct needs all = needs_of_alternatives(&s, 0);
+    return s.lost || *s.at ? NOTHING : all;
 }
 
 /* Appends the pattern with its macros as PCRE2 has them; without `dimension`, as letters. */
@@ -275,7 +334,12 @@ void pattern_add(struct reader *reader, const struct phrase *phrase, struct diag
     struct phrase *pattern = &reader->phrases[number];
     if (!pattern_compile(reader, pattern, diags))
         *wrong = true;
-    pattern->letters = letters_of_pattern(pattern->source + 1);
+    struct needs needs = needs_of_pattern(pattern->source + 1);
+    struct pairs *sets = arena_array(reader->memory, needs.count, sizeof *sets);
+    memcpy(sets, needs.sets, needs.count * sizeof *sets);
+    pattern->needs = sets;
+    pattern->need_count = needs.count;
+    pattern->unit = strstr(pattern->source, "{n}") == NULL;
     reader->patterns = reader_grow(reader, reader->patterns, reader->pattern_count,
                                    &reader->pattern_room, sizeof *reader->patterns);
     reader->patterns[reader->pattern_count++] = number;
@@ -427,15 +491,45 @@ static void run_pattern(struct job *job, struct phrase *pattern, uint32_t from, 
     }
 }
 
-void patterns_run(struct job *job, uint32_t from, uint32_t to)
+/* Whether the clause holds a quantity as the pattern asks for; what is found is kept in `found`. */
+static bool quantity_is_there(struct job *job, const struct phrase *pattern, uint32_t to,
+                              size_t first, size_t end, signed char found[2 * DIM_COUNT])
 {
+    bool unit = pattern->unit;
+    signed char *there = &found[2 * pattern->dimension + unit];
+    for (size_t i = first; !*there && i < end; i++) {
+        const struct token *token = &job->tokens[i];
+        const char *word = job->working.bytes + token->start;
+        uint32_t at = token->start; /* of "d12" the 12 */
+        if (!token->counts)
+            at += (uint32_t)strcspn(word, "0123456789 \n");
+        if (at < token->end &&
+            quantity_end(job->reader, job->working.bytes, to, at, pattern->dimension, unit))
+            *there = 1;
+    }
+    *there = *there ? *there : -1;
+    return *there > 0;
+}
+
+void patterns_run(struct job *job, uint32_t from, uint32_t to, size_t first, size_t end)
+{
+    signed char found[2 * DIM_COUNT] = {0};
     struct reader *r = job->reader;
-    uint32_t letters = letters_of_text(job->working.bytes, from, to);
+    const char *bytes = job->working.bytes;
+    struct pairs pairs = {0};
+    for (uint32_t i = from; i + 1 < to; i++)
+        add_pair(&pairs, bytes[i], bytes[i + 1]);
     for (size_t i = 0; i < r->pattern_count; i++) {
         struct phrase *pattern = &r->phrases[r->patterns[i]];
         bool of_answers = pattern->role == ROLE_YES || pattern->role == ROLE_NO;
-        if ((pattern->letters & letters) == pattern->letters &&
-            !(of_answers && job->asked == RULES_NONE))
+        if ((of_answers && job->asked == RULES_NONE) ||
+            (pattern->role == ROLE_NUMBER &&
+             !quantity_is_there(job, pattern, to, first, end, found)))
+            continue;
+        size_t set = 0;
+        while (set < pattern->need_count && !holds(&pairs, &pattern->needs[set]))
+            set++;
+        if (set < pattern->need_count)
             run_pattern(job, pattern, from, to);
     }
 }

@@ -365,6 +365,9 @@ static void edges_grow(struct reader *reader)
         }
 }
 
+/* A word that is in a list is an edge too, from LISTS and the number of the list to no node. */
+enum { LISTS = 1 << 30 };
+
 static uint32_t add_edge(struct reader *reader, uint32_t from, uint32_t stem)
 {
     struct trie *t = &reader->trie;
@@ -373,7 +376,7 @@ static uint32_t add_edge(struct reader *reader, uint32_t from, uint32_t stem)
     size_t slot = edge_slot(t, from, stem);
     if (!t->edges[slot]) {
         t->edges[slot] = ((uint64_t)from << 32 | stem) + 1;
-        t->edge_child[slot] = node_new(reader);
+        t->edge_child[slot] = from < LISTS ? node_new(reader) : LISTS;
         t->edge_count++;
     }
     return t->edge_child[slot];
@@ -437,10 +440,14 @@ static bool is_one_word(const struct parse *parse)
 static bool add_single(struct reader *reader, const struct phrase *phrase, uint32_t stem)
 {
     if (phrase->role == ROLE_LIST) {
+        uint32_t list = (uint32_t)phrase->item;
+        if (word_child(&reader->trie, LISTS + list, stem))
+            return true;
+        add_edge(reader, LISTS + list, stem);
         reader->members = reader_grow(reader, reader->members, reader->member_count,
                                       &reader->member_room, sizeof *reader->members);
         reader->members[reader->member_count] =
-            (struct membership){(uint32_t)phrase->item, reader->stems[stem].lists};
+            (struct membership){list, reader->stems[stem].lists};
         reader->stems[stem].lists = (uint32_t)reader->member_count++;
         return true;
     }
@@ -654,9 +661,19 @@ bool phrases_build(struct reader *reader, struct diags *diags)
                phrase_new(reader, &(struct phrase){.source = "", .role = ROLE_NUMBER}));
     struct trie *t = &reader->trie;
     t->list_child = arena_array(reader->memory, reader->list_names.count, sizeof *t->list_child);
-    for (uint32_t i = t->nodes[0].branches; i != NO_INDEX; i = t->branches[i].next)
+    uint32_t *rest = &t->nodes[0].branches; /* what begins with neither a word nor a list */
+    for (uint32_t i = *rest; i != NO_INDEX; i = t->branches[i].next)
         if (t->branches[i].kind == ELEMENT_LIST)
             t->list_child[t->branches[i].id] = t->branches[i].child;
+        else
+            rest = &t->branches[ *rest = i].next;
+    *rest = NO_INDEX;
+    for (size_t i = 0; i < reader->stem_names.count; i++) /* of the rest the edges are enough */
+        for (uint32_t *at = &reader->stems[i].lists; *at != NO_INDEX;)
+            if (t->list_child[reader->members[*at].list])
+                at = &reader->members[*at].next;
+            else
+                *at = reader->members[*at].next;
     return !b.wrong;
 }
 
@@ -824,6 +841,10 @@ static void visit_quantity(struct walk *w, const struct branch *b, uint32_t at)
     const struct match before = w->found;
     for (unsigned round = 0; round < 2; round++) {
         struct list_span longest = {0};
+        for (uint32_t list = 0; at < w->end && list < LIST_FIRST_NAMED; list++)
+            if (job->tokens[at].stem != NO_INDEX &&
+                word_child(&job->reader->trie, LISTS + list, job->tokens[at].stem))
+                longest = (struct list_span){list, at + 1};
         for (size_t i = w->spans_from[at]; at < w->end && i < w->spans_to[at]; i++)
             if (w->spans[i].list < LIST_FIRST_NAMED && w->spans[i].end > longest.end)
                 longest = w->spans[i];
@@ -870,6 +891,9 @@ static void visit_branch(struct walk *w, const struct branch *b, uint32_t at)
             visit(w, b->child, at + 1, at + 1, 0);
         break;
     case ELEMENT_LIST:
+        if (at < w->end && tokens[at].stem != NO_INDEX &&
+            word_child(&w->job->reader->trie, LISTS + b->id, tokens[at].stem))
+            visit(w, b->child, at + 1, at + 1, 0);
         for (size_t i = w->spans_from[at]; at < w->end && i < w->spans_to[at]; i++)
             if (w->spans[i].list == b->id)
                 visit(w, b->child, w->spans[i].end, w->spans[i].end, 0);
@@ -930,7 +954,7 @@ static void visit_word(struct walk *w, uint32_t at)
     w->spans_from[at] = w->spans_to[at] = (uint32_t)w->span_count;
     if (token->stem != NO_INDEX) {
         for (uint32_t i = r->stems[token->stem].lists; i != NO_INDEX; i = r->members[i].next)
-            add_span(w, r->members[i].list, at + 1);
+            visit(w, t->list_child[r->members[i].list], at + 1, at + 1, 0);
         uint32_t child = word_child(t, 0, token->stem);
         if (child)
             visit(w, child, at + 1, at + 1, 0);
@@ -939,8 +963,7 @@ static void visit_word(struct walk *w, uint32_t at)
         if (t->list_child[w->spans[i].list])
             visit(w, t->list_child[w->spans[i].list], w->spans[i].end, w->spans[i].end, 0);
     for (uint32_t i = t->nodes[0].branches; i != NO_INDEX; i = t->branches[i].next)
-        if (t->branches[i].kind == ELEMENT_QUANTITY)
-            visit_quantity(w, &t->branches[i], at);
+        visit_quantity(w, &t->branches[i], at);
 }
 
 /*
@@ -1009,10 +1032,12 @@ void job_scan(struct job *job)
         visit_word(&walk, (uint32_t)i);
     if (job->asked != RULES_NONE && job->reader->rules->observables[job->asked].kind == KIND_NUMBER)
         find_bare(&walk);
-    for (size_t i = 0; i <= w->cut_count; i++) {
-        next_scan(job->reader);
-        patterns_run(job, i ? w->cuts[i - 1].at + 1 : 0,
-                     i < w->cut_count ? w->cuts[i].at : (uint32_t)w->length);
+    for (size_t i = 0, token = 0; i <= w->cut_count; i++) {
+        size_t first = token;
+        uint32_t to = i < w->cut_count ? w->cuts[i].at : (uint32_t)w->length;
+        while (token < job->token_count && job->tokens[token].start < to)
+            token++;
+        patterns_run(job, i ? w->cuts[i - 1].at + 1 : 0, to, first, token);
     }
 }
 
@@ -1154,9 +1179,13 @@ bool job_slips(struct job *job)
             length > WORD_LONGEST || !all_letters(word, length))
             continue;
         uint32_t known = interned_find(&r->words, word, length);
-        if (known != NO_INDEX && (r->lexemes[known].vocabulary || r->lexemes[known].spared))
+        if (known == NO_INDEX || r->lexemes[known].vocabulary || r->lexemes[known].spared)
             continue;
-        uint32_t meant = slip_of(r, word, length);
+        struct lexeme *lexeme = &r->lexemes[known];
+        if (!lexeme->looked)
+            lexeme->meant = slip_of(r, word, length);
+        lexeme->looked = true;
+        uint32_t meant = lexeme->meant;
         if (meant != NO_INDEX)
             corrections[count++] = (struct correction){
                 token->start, token->end, r->words.text[meant], r->words.length[meant]};

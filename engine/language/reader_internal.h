@@ -90,6 +90,12 @@ struct token { /* one word */
     bool unclear;    /* a negation of which it is not plain what it denies */
 };
 
+enum { PAIR_BITS = 256 };
+
+struct pairs { /* of letters that follow one another, a bit each; several share a bit */
+    uint64_t bits[PAIR_BITS / 64];
+};
+
 struct phrase {
     const char *source; /* as in the rules; a pattern behind its '/' */
     struct position at;
@@ -100,7 +106,9 @@ struct phrase {
     /* of a pattern: */
     pcre2_code *code;
     uint32_t quantity, gap, over, under; /* bit per capturing group of that name */
-    uint32_t letters;                    /* bit per letter that any match of it holds */
+    const struct pairs *needs;           /* one of these is in any text that it matches */
+    size_t need_count;
+    bool unit;      /* its quantities name theirs */
     size_t scanned; /* bytes looked at so far: decides when translating to machine code pays */
     bool translated;
 };
@@ -120,13 +128,15 @@ struct lexeme { /* a word */
     bool vocabulary;    /* stands in a phrase: a slip may be meant for it */
     bool spared;        /* no slip, whatever it is near to */
     signed char counts; /* it can begin a quantity: 1 yes, -1 no, 0 not looked yet */
+    bool looked;        /* whether it is a slip; then of which word, or NO_INDEX */
+    uint32_t meant;
 };
 
 struct stem {
     uint32_t same; /* what it counts as: itself, or the first of language.same */
     uint32_t roles;
     bool filler;
-    uint32_t lists; /* first in the reader's memberships; NO_INDEX ends them */
+    uint32_t lists; /* it is in that begin phrases: first in `members`; NO_INDEX ends them */
 };
 
 struct membership { /* of a stem in a list */
@@ -295,8 +305,8 @@ struct job {
 void job_tokens(struct job *job);
 /* Collects all matches of all phrases, and of single words with a role. */
 void job_scan(struct job *job);
-/* Adds the matches of all patterns in [from, to) of the working text. */
-void patterns_run(struct job *job, uint32_t from, uint32_t to);
+/* Adds the matches of all patterns in a clause: bytes [from, to) of the working text, and its tokens. */
+void patterns_run(struct job *job, uint32_t from, uint32_t to, size_t first, size_t end);
 /* Corrects slips in words nothing understood. True: scan again. */
 bool job_slips(struct job *job);
 /* Applies negations and hedges. */
