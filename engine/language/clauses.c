@@ -556,7 +556,12 @@ static void deny_further(struct pass *p, size_t at)
         (p->also && same_subject(p, p->last, match) && p->last->observable == match->observable);
     if (match->role == ROLE_NUMBER)
         return;
-    if (only_where(p, match) && !only_where(p, p->last)) {
+    if (p->last->role == ROLE_STATEMENT) {
+        if (by_or && match->role == ROLE_VALUE && !match->denied)
+            deny(p, match);
+        else
+            forget(p);
+    } else if (only_where(p, match) && !only_where(p, p->last)) {
         match->swallowed = true;
     } else if (joined && match->role == ROLE_VALUE && !match->denied) {
         deny(p, match);
@@ -750,6 +755,16 @@ static void meet_negation(struct pass *p, size_t at)
     p->words = 0;
 }
 
+/* "No sign of mould": a statement that begins with a negation. */
+static bool denies_itself(const struct pass *p, const struct match *match)
+{
+    const struct token *token = p->job->tokens;
+    while (token < p->job->tokens + p->job->token_count && token->start < match->start)
+        token++;
+    return match->role == ROLE_STATEMENT && token->start == match->start &&
+           (token->roles >> ROLE_NEGATION & 1);
+}
+
 static void meet_content(struct pass *p, size_t at)
 {
     const struct match *match = p->items[at].match;
@@ -763,6 +778,12 @@ static void meet_content(struct pass *p, size_t at)
     /* What denies nothing itself still keeps apart what stands around it. */
     p->words = match->swallowed || match->aside || match->role == ROLE_NUMBER ? 1 : 0;
     p->said = true;
+    if (denies_itself(p, match)) { /* "or sourness" goes on with it */
+        forget(p);
+        p->negation = at;
+        p->negations = 1;
+        p->last = p->items[at].match;
+    }
 }
 
 static void apply_negations(struct pass *p)
@@ -786,13 +807,52 @@ static void apply_negations(struct pass *p)
             }
             p->words++;
             p->also = p->also || is_role(item, ROLE_AND);
-            if (item->kind == ITEM_UNKNOWN && p->last)
+            bool unknown = item->kind == ITEM_UNKNOWN || is_role(item, ROLE_OTHERS);
+            if (unknown && p->last)
                 forget(p);
-            else if (item->kind == ITEM_UNKNOWN)
+            else if (unknown)
                 p->blocked = true;
         }
     }
     end_clause(p, p->count);
+}
+
+/* ---- whose it is ------------------------------------------------------------------------- */
+
+static bool is_of_neighbours(const struct rules *rules, const struct match *match)
+{
+    return rules->observables[match->observable].feeds == FEEDS_SIBLINGS_PLACE;
+}
+
+/*
+ * "The neighbour went green, this one is white": what is seen where something else is the subject of
+ * the clause is understood, but says nothing of this vessel. Only at the front of a clause is it the
+ * subject: of "next to my last jar there is green dust" the dust is here. A circumstance may be shared.
+ */
+static void leave_to_others(struct pass *p)
+{
+    const struct rules *rules = p->job->reader->rules;
+    bool said = false;      /* something in this clause already */
+    bool elsewhere = false; /* the subject is something else */
+    struct match *subject = NULL;
+    for (size_t i = 0; i < p->count; i++) {
+        const struct item *item = &p->items[i];
+        if (ends_scope(item) || is_role(item, ROLE_HERE)) {
+            said = elsewhere = false;
+        } else if (is_role(item, ROLE_OTHERS) && !said) {
+            elsewhere = true;
+            subject = item->match;
+        } else if (is_content(item) && elsewhere) {
+            struct match *match = item->match;
+            match->swallowed = match->role == ROLE_STATEMENT ||
+                               rules->observables[match->observable].class == CLASS_SIGN;
+            subject->used = subject->used || match->swallowed;
+        } else if (is_role(item, ROLE_VALUE) && !said && is_of_neighbours(rules, item->match)) {
+            elsewhere = true;
+            subject = item->match;
+        }
+        said = said || is_content(item) || item->kind == ITEM_UNKNOWN;
+    }
 }
 
 /* ---- alternatives ------------------------------------------------------------------------ */
@@ -825,5 +885,6 @@ void job_clauses(struct job *job)
     list_items(&pass);
     apply_hedges(&pass);
     apply_negations(&pass);
+    leave_to_others(&pass);
     join_alternatives(&pass);
 }

@@ -581,6 +581,8 @@ static void add_language(struct build *b)
         {&l->exceptions, ROLE_EXCEPTION},
         {&l->alternatives, ROLE_OR},
         {&l->additions, ROLE_AND},
+        {&l->others, ROLE_OTHERS},
+        {&l->here, ROLE_HERE},
         {&l->objections, ROLE_OBJECTION},
         {&l->ignore, ROLE_IGNORE},
         {&l->yes, ROLE_YES},
@@ -999,8 +1001,9 @@ static void find_bare(struct walk *w)
 /* A word may play several parts; the one that changes most is taken. */
 static void add_word_roles(struct job *job)
 {
-    static const enum role order[] = {ROLE_NEGATION, ROLE_HEDGE, ROLE_BREAK, ROLE_EXCEPTION,
-                                      ROLE_OR,       ROLE_AND,   ROLE_YES,   ROLE_NO};
+    static const enum role order[] = {ROLE_NEGATION, ROLE_HEDGE, ROLE_BREAK,  ROLE_EXCEPTION,
+                                      ROLE_OR,       ROLE_AND,   ROLE_OTHERS, ROLE_HERE,
+                                      ROLE_YES,      ROLE_NO};
     for (size_t i = 0; i < job->token_count; i++) {
         const struct token *token = &job->tokens[i];
         for (size_t j = 0; token->roles && j < sizeof order / sizeof *order; j++) {

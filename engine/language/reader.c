@@ -157,7 +157,7 @@ static int by_start(const void *left, const void *right)
     return order ? order : compare_u32(b->end, a->end);
 }
 
-/* Without `all`, a negation that denied nothing accounts for nothing. */
+/* Without `all`, a negation that denied nothing accounts for nothing, nor a subject of nothing. */
 static struct piece *pieces_of(const struct match_list *list, bool all, struct arena *arena,
                                size_t *count)
 {
@@ -166,7 +166,9 @@ static struct piece *pieces_of(const struct match_list *list, bool all, struct a
     for (size_t i = 0; i < list->count; i++) {
         const struct match *match = &list->items[i];
         uint32_t start = match->start;
-        if (!all && (match->aside || (match->role == ROLE_NEGATION && !match->used)))
+        if (!all &&
+            (match->aside ||
+             ((match->role == ROLE_NEGATION || match->role == ROLE_OTHERS) && !match->used)))
             continue;
         for (unsigned g = 0; g < match->gap_count; g++) {
             pieces[(*count)++] = (struct piece){start, match->gaps[g].start};

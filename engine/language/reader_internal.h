@@ -72,6 +72,8 @@ enum role {
     ROLE_EXCEPTION,
     ROLE_OR,
     ROLE_AND,
+    ROLE_OTHERS, /* something else than the vessel that is asked about */
+    ROLE_HERE,   /* this vessel again */
     ROLE_IGNORE,
     ROLE_OBJECTION, /* beside what else the word does; no match is made of it */
     ROLE_YES,

@@ -189,6 +189,8 @@ static const struct field LANGUAGE_FIELDS[] = {
     LANGUAGE_WORDS(ignore),
     LANGUAGE_WORDS(alternatives),
     LANGUAGE_WORDS(additions),
+    LANGUAGE_WORDS(others),
+    LANGUAGE_WORDS(here),
     LANGUAGE_WORDS(about),
     LANGUAGE_WORDS(over),
     LANGUAGE_WORDS(under),

@@ -570,6 +570,8 @@ struct language {
     struct phrases ignore;       /* need no understanding ("the", "is", "there") */
     struct phrases alternatives; /* join what may stand for one another ("or", "nor") */
     struct phrases additions;    /* join what stands together ("and", "plus") */
+    struct phrases others;       /* as subject: what follows is not of this vessel ("my last jar") */
+    struct phrases here;         /* back to this vessel ("this one") */
     struct phrases about;        /* before a quantity: it is meant roughly ("around", "almost") */
     struct phrases over;         /* before a quantity: it is that or more ("at least") */
     struct phrases under;        /* before a quantity: it is less than that ("under") */
