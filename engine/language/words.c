@@ -24,9 +24,14 @@ enum {
 
 /* ---- terms ----------------------------------------------------------------------------------- */
 
+struct term {
+    const char *key;   /* as it is counted: "!green patch" */
+    const char *words; /* as they stand in the folded text: "green patches" */
+};
+
 struct terms { /* of one text, sorted, each once */
     struct arena *arena;
-    const char **list;
+    struct term *list;
     size_t count;
 };
 
@@ -59,18 +64,22 @@ static const char *figure_bin(double figure)
     return "#61+";
 }
 
-static void add_term(struct terms *terms, const char *first, const char *second)
+/* A term of one piece, or of two that follow one another. */
+static void add_term(struct terms *terms, const struct term *first, const struct term *second)
 {
-    if (terms->count >= TERMS_MOST || strlen(first) + strlen(second) + 1 > TERM_MOST)
+    const bool pair = second != NULL;
+    if (terms->count >= TERMS_MOST ||
+        strlen(first->key) + (pair ? strlen(second->key) + 1 : 0) > TERM_MOST)
         return;
     *arena_push(terms->arena, terms->list, terms->count) =
-        *second == '\0' ? arena_string(terms->arena, first)
-                        : arena_format(terms->arena, "%s %s", first, second);
+        pair ? (struct term){arena_format(terms->arena, "%s %s", first->key, second->key),
+                             arena_format(terms->arena, "%s %s", first->words, second->words)}
+             : *first;
 }
 
-static int by_bytes(const void *a, const void *b)
+static int by_key(const void *a, const void *b)
 {
-    return strcmp(*(const char *const *)a, *(const char *const *)b);
+    return strcmp(((const struct term *)a)->key, ((const struct term *)b)->key);
 }
 
 static bool is_word_byte(char c)
@@ -99,54 +108,57 @@ static void cut(struct terms *terms, const struct language *language, struct sb_
                 const char *bytes, size_t length)
 {
     struct text folded;
-    char word[TERM_MOST + 1], term[TERM_MOST + 2], before[TERM_MOST + 2] = "";
+    struct term before = {NULL, NULL};
+    char word[TERM_MOST + 1];
     int reach = 0;
 
     text_init(&folded);
     text_fold(&folded, bytes, length, NULL);
     for (size_t i = 0; i < folded.length;) {
         const char *at = folded.bytes + i;
+        const char *key = word;
+        bool denied = reach > 0;
+        size_t used;
         if (*at >= '0' && *at <= '9') {
             char *end;
-            const double figure = strtod(at, &end);
-            i += (size_t)(end - at);
-            snprintf(term, sizeof term, "%s%s", reach > 0 ? "!" : "", figure_bin(figure));
-            reach -= reach > 0;
+            key = figure_bin(strtod(at, &end));
+            used = (size_t)(end - at);
+            reach -= denied;
         } else if (is_word_byte(*at)) {
-            const size_t used = take_word(at, folded.length - i, word);
-            i += used;
+            used = take_word(at, folded.length - i, word);
             const bool negation = is_negation(language, word, strlen(word));
             if (negation || is_among(&language->breaks, word)) {
-                snprintf(term, sizeof term, "%s", word);
                 reach = negation ? REACH : 0;
+                denied = false;
             } else {
-                const sb_symbol *stem =
-                    sb_stemmer_stem(stemmer, (const sb_symbol *)word, (int)strlen(word));
-                snprintf(term, sizeof term, "%s%.*s", reach > 0 ? "!" : "",
-                         sb_stemmer_length(stemmer), (const char *)stem);
-                reach -= reach > 0;
+                key = (const char *)sb_stemmer_stem(stemmer, (const sb_symbol *)word,
+                                                    (int)strlen(word));
+                reach -= denied;
             }
         } else {
             if (strchr(".,;:!?()\n", *at) != NULL ||
                 (*at == '-' && i > 0 && (at[-1] == ' ' || at[-1] == '-'))) {
-                before[0] = '\0';
+                before.key = NULL;
                 reach = 0;
             }
             i++;
             continue;
         }
-        add_term(terms, term, "");
-        if (before[0] != '\0')
-            add_term(terms, before, term);
-        snprintf(before, sizeof before, "%s", term);
+        const struct term term = {arena_format(terms->arena, "%s%s", denied ? "!" : "", key),
+                                  arena_copy(terms->arena, at, used)};
+        i += used;
+        add_term(terms, &term, NULL);
+        if (before.key != NULL)
+            add_term(terms, &before, &term);
+        before = term;
     }
     text_release(&folded);
     if (terms->count == 0)
         return;
-    qsort((void *)terms->list, terms->count, sizeof *terms->list, by_bytes);
-    size_t kept = 0;
-    for (size_t i = 0; i < terms->count; i++)
-        if (kept == 0 || strcmp(terms->list[kept - 1], terms->list[i]) != 0)
+    qsort(terms->list, terms->count, sizeof *terms->list, by_key);
+    size_t kept = 1;
+    for (size_t i = 1; i < terms->count; i++)
+        if (strcmp(terms->list[kept - 1].key, terms->list[i].key) != 0)
             terms->list[kept++] = terms->list[i];
     terms->count = kept;
 }
@@ -389,7 +401,7 @@ size_t words_weigh(const struct words *words, const char *text, size_t length, d
     const double of_status = set->status_prior * words->terms;
     const double of_finding = set->finding_prior * words->terms;
     for (size_t t = 0; t < terms.count; t++) {
-        if (!count_of(words, terms.list[t], counts))
+        if (!count_of(words, terms.list[t].key, counts))
             continue;
         known++;
         sum_up(rules, counts, status, group);
@@ -406,8 +418,9 @@ size_t words_weigh(const struct words *words, const char *text, size_t length, d
             likelihood[f] += set->group_power * (g ? odds : 0) +
                              set->finding_power * bounded(log(q / q_group[g]));
         }
-        struct word_weight weight = {.odds = set->group_power * odds};
-        snprintf(weight.term, sizeof weight.term, "%s", terms.list[t]);
+        struct word_weight weight = {.odds = set->group_power * odds,
+                                     .denied = terms.list[t].key[0] == '!'};
+        snprintf(weight.words, sizeof weight.words, "%s", terms.list[t].words);
         for (size_t i = 0; i < most; i++) /* the heaviest so far, in order */
             if (i >= kept || fabs(weights[i].odds) < fabs(weight.odds)) {
                 memmove(&weights[i + 1], &weights[i],
@@ -488,7 +501,7 @@ void word_counts_add(struct word_counts *counts, const char *text, size_t length
     cut(&terms, &counts->rules->language, counts->stemmer, text, length);
     for (size_t i = 0; i < terms.count; i++)
         *arena_push(counts->arena, counts->list, counts->count) =
-            (struct counted){terms.list[i], counts->text_count};
+            (struct counted){terms.list[i].key, counts->text_count};
     *arena_push(counts->arena, counts->texts, counts->text_count) = labelled;
 }
 

@@ -2,6 +2,7 @@
 #ifndef JARSIDE_LANGUAGE_WORDS_H
 #define JARSIDE_LANGUAGE_WORDS_H
 
+#include <stdbool.h>
 #include <stddef.h>
 
 #include "base/diag.h"
@@ -42,8 +43,9 @@ void words_free(struct words *words);
 enum status words_read(struct words *words, const char *path, struct diags *diags);
 
 struct word_weight { /* what one term says */
-    char term[64];
-    double odds; /* natural log of its factor on the odds that the vessel is contaminated */
+    char words[64];  /* as they stand in the text, folded; cut when longer */
+    bool denied;     /* a negation reaches them */
+    double odds;     /* natural log of its factor on the odds that the vessel is contaminated */
 };
 
 /*

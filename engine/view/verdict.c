@@ -613,12 +613,30 @@ void view_standing_causes(struct screen *screen, const struct judged *judged)
     screen_text(screen, 0, 0, ROLE_QUIET, &words);
 }
 
+/* What single words made more or less likely, whether or not a phrase understood them. */
+static void say_words(struct screen *screen, const struct judged *judged)
+{
+    const struct word_weight *weights = NULL;
+    const size_t count = triage_word_weights(judged->triage, &weights);
+    if (count > 0)
+        screen_heading(screen, "Words that weigh by themselves");
+    for (size_t i = 0; i < count; i++) {
+        const double times = exp(fabs(weights[i].odds));
+        if (times < 1.05)
+            continue;
+        screen_say(screen, 2, 4, ROLE_PLAIN, "'%s'%s: odds of contamination %s by %.1f",
+                   weights[i].words, weights[i].denied ? " (denied)" : "",
+                   weights[i].odds > 0 ? "multiplied" : "divided", times);
+    }
+}
+
 static void explain_verdict(struct screen *screen, const struct judged *judged)
 {
     screen_say(screen, 0, 0, ROLE_STRONG, "What you told");
     view_understood(screen, judged);
     screen_heading(screen, "What weighs how much");
     view_evidence(screen, judged);
+    say_words(screen, judged);
     if (judged->verdict->computed_count > 0) {
         screen_heading(screen, "What the figures say");
         view_computed(screen, judged);
@@ -761,6 +779,17 @@ static json_t *evidence_json(const struct judged *judged)
     return array;
 }
 
+static json_t *words_json(const struct judged *judged)
+{
+    const struct word_weight *weights = NULL;
+    const size_t count = triage_word_weights(judged->triage, &weights);
+    json_t *array = json_array();
+    for (size_t i = 0; i < count; i++)
+        view_json_row(array, "{s:s, s:b, s:f}", "words", weights[i].words, "denied",
+                      weights[i].denied, "odds", hundredths(exp(weights[i].odds)));
+    return array;
+}
+
 static json_t *computed_json(const struct judged *judged)
 {
     json_t *array = json_array();
@@ -863,7 +892,7 @@ json_t *view_verdict_json(const struct judged *judged)
     json_t *findings = ranked_json(rules, LIST_FINDINGS, verdict->findings, rules->finding_count);
     return json_pack(
         "{s:i, s:s, s:s?, s:s?, s:b, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, "
-        "s:o, s:o, s:o, s:o, s:o, s:{s:s, s:s, s:s}}",
+        "s:o, s:o, s:o, s:o, s:o, s:o, s:{s:s, s:s, s:s}}",
         "schema", 1, "action", action_name(decision->action), "next_step",
         decision->next_step != RULES_NONE ? rules->decision.next_steps[decision->next_step].id
                                           : NULL,
@@ -873,8 +902,8 @@ json_t *view_verdict_json(const struct judged *judged)
         ranked_json(rules, LIST_CAUSES, verdict->causes, rules->cause_count), "no_cause",
         probability(verdict->no_cause), "understood", facts_json(judged->triage), "not_spoken_of",
         silent_json(judged), "not_understood", unclear_json(judged), "clashes",
-        clashes_json(judged), "evidence", evidence_json(judged), "computed", computed_json(judged),
-        "siblings", siblings_json(judged), "would_change", turns_json(judged), "next_question",
-        question, "tests", tests, "steps", steps, "cautions", cautions, "rules", "name",
-        rules->name, "version", rules->version, "hash", rules->hash);
+        clashes_json(judged), "evidence", evidence_json(judged), "words", words_json(judged),
+        "computed", computed_json(judged), "siblings", siblings_json(judged), "would_change",
+        turns_json(judged), "next_question", question, "tests", tests, "steps", steps, "cautions",
+        cautions, "rules", "name", rules->name, "version", rules->version, "hash", rules->hash);
 }
