@@ -106,10 +106,30 @@ static const struct field SOURCE_FIELDS[] = {
     TEXT("author", REQUIRED, offsetof(struct source, author)),
     TEXT("title", REQUIRED, offsetof(struct source, title)),
     TEXT("year", REQUIRED, offsetof(struct source, year)),
-    TEXT("where", OPTIONAL, offsetof(struct source, where)),
+    TEXT("where", REQUIRED, offsetof(struct source, where)),
     FLAG("weak", offsetof(struct source, weak)),
 };
 static const struct shape SOURCE = SHAPE("a source", SOURCE_FIELDS);
+
+/* A claim is to be looked up: a bracket stands for a title nobody gave, "n.d." for a year nobody looked for. */
+static void check_source(struct loader *loader, const struct item *item, void *made)
+{
+    const struct source *source = made;
+    if (source->title && source->title[0] == '[')
+        node_error(loader, item->node, "the title of '%s' describes a work; give its own",
+                   source->id);
+    if (source->author && strstr(source->author, "no author"))
+        node_error(loader, item->node,
+                   "'%s' has no author; give the person or the body that answers for it",
+                   source->id);
+    int digits = 0;
+    for (const char *at = source->year; at && *at && digits < 4; at++)
+        digits = *at >= '0' && *at <= '9' ? digits + 1 : 0;
+    if (source->year && digits < 4)
+        node_error(loader, item->node,
+                   "'%s' has no year; give it, or the year in which an undated page was read",
+                   source->id);
+}
 
 static const struct field GROUP_FIELDS[] = {
     NUMBER("overlap", REQUIRED, offsetof(struct group, overlap), SHARE),
@@ -1225,7 +1245,7 @@ static void check_statement(struct loader *loader, const struct item *item, void
 
 /* In the order of enum item_kind. */
 const struct kind KINDS[ITEM_KINDS] = {
-    KIND("source", "sources", &SOURCE, struct source, sources, source_count, NULL),
+    KIND("source", "sources", &SOURCE, struct source, sources, source_count, check_source),
     KIND("group", "groups", &GROUP, struct group, groups, group_count, NULL),
     KIND("species", "species", &SPECIES_SHAPE, struct species, species, species_count, NULL),
     KIND("grain", "grains", &GRAIN_SHAPE, struct grain, grains, grain_count, NULL),

@@ -16,8 +16,8 @@ struct source {
     const char *id;
     const char *author; /* person or body */
     const char *title;
-    const char *year;  /* as printed; "n.d." when undated */
-    const char *where; /* journal and pages, publisher, web site; or NULL */
+    const char *year;  /* as printed; of an undated page the year it was read */
+    const char *where; /* journal and pages, chapter, table, publisher */
     bool weak;         /* a web guide: a hint, not evidence */
     struct position at;
 };

@@ -19,7 +19,7 @@ static void put_source(struct text *out, const struct source *source)
     if (source->where != NULL)
         text_printf(out, ", %s", source->where);
     if (source->weak)
-        text_puts(out, " (a web guide: a hint, not evidence)");
+        text_puts(out, " (a secondary list: a hint, not evidence)");
 }
 
 static void show_citation(struct screen *screen, const struct rules *rules,

@@ -79,7 +79,7 @@ static void test_sources_and_citations(void **state)
     assert_string_equal(rules->sources[0].year, "2001");
     assert_false(rules->sources[0].weak);
     assert_true(rules->sources[1].weak);
-    assert_null(rules->sources[1].where);
+    assert_string_equal(rules->sources[1].where, "Nowhere");
 
     const struct citation *own = &rules->findings[rules_finding(rules, "crust")].cites;
     assert_int_equal(own->count, 1);

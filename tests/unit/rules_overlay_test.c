@@ -59,7 +59,7 @@ static void test_adds_behind_the_others(void **state)
     struct fixture *fixture = *state;
     const struct rules *rules =
         overlaid(fixture, "sources:\n"
-                          "  more: {author: A, title: T, year: 1999}\n"
+                          "  more: {author: A, title: T, year: 1999, where: W}\n"
                           "groups:\n"
                           "  late: {overlap: 0.25}\n"
                           "cautions:\n"
