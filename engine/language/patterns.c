@@ -68,7 +68,7 @@ static int quantity_callout(pcre2_callout_block *block, void *data)
  * is read from it: one of a few sets, each a bit per pair, several pairs to a bit. What this does not
  * read makes it say less, never something wrong.
  */
-enum { NEEDS_MOST = 32 };
+enum { NEEDS_MOST = 16 };
 
 struct needs {
     struct pairs sets[NEEDS_MOST];
@@ -125,7 +125,8 @@ static void add_both(struct needs *sum, struct needs more)
 
 struct scanner {
     const char *at;
-    bool lost; /* something this does not read: nothing is known */
+    bool lost;  /* something this does not read: nothing is known */
+    bool doubt; /* PCRE2 may have something against it */
 };
 
 static const struct needs NOTHING = {.count = 1};
@@ -148,6 +149,7 @@ static struct needs needs_of_group(struct scanner *s, unsigned depth)
                   !strncmp(s->at, "?<!", 3) || !strncmp(s->at, "?<=", 3);
     bool plain = *s->at != '?' || !strncmp(s->at, "?:", 2) || !strncmp(s->at, "?>", 2);
     s->lost = s->lost || (!around && !plain) || *s->at == '*' || depth > 40;
+    s->doubt = s->doubt || !strncmp(s->at, "?<", 2); /* it may be too long to look behind */
     s->at += strspn(s->at, "?<:=!>");
     struct needs all = needs_of_alternatives(s, depth + 1);
     s->lost = s->lost || *s->at != ')';
@@ -155,14 +157,22 @@ static struct needs needs_of_group(struct scanner *s, unsigned depth)
     return around ? NOTHING : all;
 }
 
+static bool is_alnum(char c)
+{
+    return (c >= 'a' && c <= 'z') || (c >= '0' && c <= '9');
+}
+
 /* Past a class, an escape or a macro, whose letters are not known. */
 static void skip_unknown(struct scanner *s, char c)
 {
     if (c == '[') {
         s->at += *s->at == '^';
-        s->at += *s->at == ']';
-        while (*s->at && *s->at != ']')
-            s->at += *s->at == '\\' && s->at[1] ? 2 : 1;
+        s->doubt = s->doubt || *s->at == '-' || *s->at == ':' || *s->at == ']';
+        for (; *s->at && *s->at != ']'; s->at += *s->at == '\\' && s->at[1] ? 2 : 1)
+            s->doubt = s->doubt || *s->at == '[' || *s->at == '=' ||
+                       (*s->at == '-' && s->at[1] != ']' &&
+                        (!is_alnum(s->at[-1]) || s->at[-2] == '\\' || s->at[1] < s->at[-1]));
+        s->lost = s->lost || !*s->at;
         s->at += *s->at == ']';
     } else if (c == '\\') {
         s->lost = s->lost || !*s->at || !strchr("wWsSdDbBK.-?+*()[]/^$|%n", *s->at);
@@ -183,7 +193,7 @@ static struct needs needs_of_branch(struct scanner *s, unsigned depth)
     while (*s->at && *s->at != '|' && *s->at != ')' && !s->lost) {
         struct needs one = NOTHING;
         char c = *s->at++;
-        bool letter = (c >= 'a' && c <= 'z') || (c >= '0' && c <= '9') || c == ' ';
+        bool letter = is_alnum(c) || c == ' ';
         if (c == '(')
             one = needs_of_group(s, depth);
         else if (letter && before)
@@ -195,6 +205,12 @@ static struct needs needs_of_branch(struct scanner *s, unsigned depth)
         if (*s->at != '?' && *s->at != '*' && !(counted && s->at[1] == '0'))
             add_both(&all, one);
         before = letter && !repeated ? c : '\0';
+        /* Nothing to repeat, a count that falls, or repeats of repeats: for PCRE2 to judge. */
+        bool spared = !counted || (s->at[2] == '}' || (s->at[2] == ',' && s->at[3] >= s->at[1] &&
+                                                       s->at[3] <= '9' && s->at[4] == '}'));
+        s->doubt = s->doubt || !spared || strchr("?*+", c) || (unsigned char)c >= 0x80 ||
+                   (c >= 'A' && c <= 'Z') ||
+                   (repeated && (strchr("^$", c) || strspn(s->at, "?*+") > 1));
         if (counted)
             s->at += strcspn(s->at, "}") + (strchr(s->at, '}') != NULL);
         s->at += strspn(s->at, "?*+");
@@ -202,10 +218,12 @@ static struct needs needs_of_branch(struct scanner *s, unsigned depth)
     return all;
 }
 
-static struct needs needs_of_pattern(const char *source)
+/* `sure`: it is plain enough that it must compile. */
+static struct needs needs_of_pattern(const char *source, bool *sure)
 {
     struct scanner s = {.at = source};
     struct needs all = needs_of_alternatives(&s, 0);
+    *sure = !s.lost && !s.doubt && !*s.at;
     return s.lost || *s.at ? NOTHING : all;
 }
 
@@ -295,7 +313,8 @@ static void tell_fault(struct reader *reader, const struct phrase *pattern, int 
         diags_excerpt(diags, shown, utf8_count(shown, offset) + 1);
 }
 
-/* Whether the pattern compiles; told if not. Word boundaries are put around it. */
+/* Whether the pattern compiles; told in `diags`, unless NULL, if not. Word boundaries are put around
+ * it. */
 static bool pattern_compile(struct reader *reader, struct phrase *pattern, struct diags *diags)
 {
     struct text source;
@@ -308,7 +327,9 @@ static bool pattern_compile(struct reader *reader, struct phrase *pattern, struc
     pattern->code = compile(reader, source.bytes, has_capital(pattern->source), &error, &offset);
     text_release(&source);
     if (!pattern->code) {
-        tell_fault(reader, pattern, error, diags);
+        if (diags)
+            tell_fault(reader, pattern, error, diags);
+        pattern->need_count = 0; /* no text will do */
         return false;
     }
     note_groups(pattern);
@@ -332,9 +353,12 @@ void pattern_add(struct reader *reader, const struct phrase *phrase, struct diag
     }
     uint32_t number = phrase_new(reader, phrase);
     struct phrase *pattern = &reader->phrases[number];
-    if (!pattern_compile(reader, pattern, diags))
+    bool sure;
+    struct needs needs = needs_of_pattern(pattern->source + 1, &sure);
+    pattern->gated = strstr(pattern->source, "{q}") || strstr(pattern->source, "{n}");
+    sure = sure && (pattern->gated || phrase->role != ROLE_NUMBER);
+    if (!sure && !pattern_compile(reader, pattern, diags)) /* the others when they are first run */
         *wrong = true;
-    struct needs needs = needs_of_pattern(pattern->source + 1);
     struct pairs *sets = arena_array(reader->memory, needs.count, sizeof *sets);
     memcpy(sets, needs.sets, needs.count * sizeof *sets);
     pattern->needs = sets;
@@ -464,6 +488,8 @@ static void take_match(struct job *job, const struct phrase *pattern, size_t cou
 static void run_pattern(struct job *job, struct phrase *pattern, uint32_t from, uint32_t to)
 {
     struct reader *r = job->reader;
+    if (!pattern->code && !pattern_compile(r, pattern, NULL))
+        return;
     pattern->scanned += to - from;
     if (!pattern->translated && pattern->scanned >= TRANSLATE_AFTER) {
         pattern->translated = true; /* tried once; without it matching is only slower */
@@ -523,8 +549,7 @@ void patterns_run(struct job *job, uint32_t from, uint32_t to, size_t first, siz
         struct phrase *pattern = &r->phrases[r->patterns[i]];
         bool of_answers = pattern->role == ROLE_YES || pattern->role == ROLE_NO;
         if ((of_answers && job->asked == RULES_NONE) ||
-            (pattern->role == ROLE_NUMBER &&
-             !quantity_is_there(job, pattern, to, first, end, found)))
+            (pattern->gated && !quantity_is_there(job, pattern, to, first, end, found)))
             continue;
         size_t set = 0;
         while (set < pattern->need_count && !holds(&pairs, &pattern->needs[set]))
@@ -675,8 +700,10 @@ struct trial { /* what patterns are tried with */
     struct text letters, text;
 };
 
-static void try_out(struct trial *trial, const struct phrase *pattern)
+static void try_out(struct trial *trial, struct phrase *pattern)
 {
+    if (!pattern->code && !pattern_compile(trial->reader, pattern, trial->diags))
+        return;
     text_clear(&trial->letters);
     plain_letters(&trial->letters, pattern);
     bool slow = false;

@@ -92,7 +92,7 @@ struct token { /* one word */
     bool unclear;    /* a negation of which it is not plain what it denies */
 };
 
-enum { PAIR_BITS = 256 };
+enum { PAIR_BITS = 128 };
 
 struct pairs { /* of letters that follow one another, a bit each; several share a bit */
     uint64_t bits[PAIR_BITS / 64];
@@ -110,7 +110,8 @@ struct phrase {
     uint32_t quantity, gap, over, under; /* bit per capturing group of that name */
     const struct pairs *needs;           /* one of these is in any text that it matches */
     size_t need_count;
-    bool unit;      /* its quantities name theirs */
+    bool gated;     /* it holds a quantity */
+    bool unit;      /* which names its unit */
     size_t scanned; /* bytes looked at so far: decides when translating to machine code pays */
     bool translated;
 };
