@@ -20,7 +20,6 @@ enum {
     PARTS = 20,            /* a text counts as so many; its findings share them */
     REACH = 3,             /* words that a negation reaches */
 };
-#define WEIGHT_MOST 1.5 /* of one term, before the exponent: a factor of about 4.5 */
 
 /* ---- terms ----------------------------------------------------------------------------------- */
 
@@ -361,6 +360,11 @@ struct sums { /* n of the finding, its status, its group */
     double finding, status, group;
 };
 
+static double clamp(double weight, double most)
+{
+    return fmax(-most, fmin(most, weight));
+}
+
 static bool contaminated(const struct finding *finding)
 {
     return finding->status == FINDING_CONTAMINATED;
@@ -375,11 +379,6 @@ static void sum_up(const struct rules *rules, const double *counts, double *stat
         status[rules->findings[f].status] += counts[f];
         group[contaminated(&rules->findings[f])] += counts[f];
     }
-}
-
-static double bounded(double weight)
-{
-    return fmax(-WEIGHT_MOST, fmin(WEIGHT_MOST, weight));
 }
 
 size_t words_weigh(const struct words *words, const char *text, size_t length, double *likelihood,
@@ -408,7 +407,7 @@ size_t words_weigh(const struct words *words, const char *text, size_t length, d
         double q_group[2];
         for (size_t g = 0; g < 2; g++)
             q_group[g] = (group[g] + 1) / (group_total[g] + words->terms);
-        const double odds = bounded(log(q_group[1] / q_group[0]));
+        const double odds = clamp(log(q_group[1] / q_group[0]), set->term_most);
         for (size_t f = 0; f < rules->finding_count; f++) {
             const size_t s = rules->findings[f].status;
             const bool g = contaminated(&rules->findings[f]);
@@ -416,7 +415,7 @@ size_t words_weigh(const struct words *words, const char *text, size_t length, d
                 (status[s] + of_status * q_group[g]) / (status_total[s] + of_status);
             const double q = (counts[f] + of_finding * q_status) / (words->total[f] + of_finding);
             likelihood[f] += set->group_power * (g ? odds : 0) +
-                             set->finding_power * bounded(log(q / q_group[g]));
+                             set->finding_power * clamp(log(q / q_group[g]), set->term_most);
         }
         struct word_weight weight = {.odds = set->group_power * odds,
                                      .denied = terms.list[t].key[0] == '!'};

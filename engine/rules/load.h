@@ -186,10 +186,10 @@ struct loader {
     void *arrays[ITEM_KINDS]; /* likewise its arrays */
     struct item_list items[ITEM_KINDS];
     struct node_list languages;
-    bool *source_used;             /* per source */
-    uint32_t *value_used;          /* per observable: bit per value */
-    enum dimension quantity;       /* of {q} in the phrases being read; DIM_COUNT: none may stand */
-    bool *list_used;               /* per item of ITEM_WORDS: stands in a phrase */
+    bool *source_used;       /* per source */
+    uint32_t *value_used;    /* per observable: bit per value */
+    enum dimension quantity; /* of {q} in the phrases being read; DIM_COUNT: none may stand */
+    bool *list_used;         /* per item of ITEM_WORDS: stands in a phrase */
 };
 
 /* Ready to read files whose ids are looked up in `rules`. */

@@ -527,7 +527,8 @@ struct word_calibration {
     double group_power, finding_power;  /* exponents: contaminated or not; which finding of these */
     double usual;                       /* terms of a text at which they hold */
     double status_prior, finding_prior; /* weight of what is shrunk to, in tables of terms */
-    double most;                        /* natural logarithm: bound of what a text says in all */
+    double term_most; /* natural logarithm: bound of what one term says, before the exponent */
+    double most;      /* the same of a whole text, after it */
 };
 
 struct calibration {
@@ -570,20 +571,20 @@ struct language {
     struct phrases ignore;       /* need no understanding ("the", "is", "there") */
     struct phrases alternatives; /* join what may stand for one another ("or", "nor") */
     struct phrases additions;    /* join what stands together ("and", "plus") */
-    struct phrases others;       /* as subject: what follows is not of this vessel ("my last jar") */
-    struct phrases here;         /* back to this vessel ("this one") */
-    struct phrases about;        /* before a quantity: it is meant roughly ("around", "almost") */
-    struct phrases over;         /* before a quantity: it is that or more ("at least") */
-    struct phrases under;        /* before a quantity: it is less than that ("under") */
-    struct phrases yes;          /* an answer that affirms */
-    struct phrases no;           /* an answer that says nothing of the kind ("none", "normal") */
-    struct phrases spared;       /* real words, never taken for a slip of another ("would") */
-    struct phrases fillers;      /* words that may stand between any two of a phrase ("very") */
-    struct phrases same;         /* forms that count as one word ("grey|gray") */
-    struct phrases apart;        /* words that are no form of another ("spots" is not "spot") */
+    struct phrases others;  /* as subject: what follows is not of this vessel ("my last jar") */
+    struct phrases here;    /* back to this vessel ("this one") */
+    struct phrases about;   /* before a quantity: it is meant roughly ("around", "almost") */
+    struct phrases over;    /* before a quantity: it is that or more ("at least") */
+    struct phrases under;   /* before a quantity: it is less than that ("under") */
+    struct phrases yes;     /* an answer that affirms */
+    struct phrases no;      /* an answer that says nothing of the kind ("none", "normal") */
+    struct phrases spared;  /* real words, never taken for a slip of another ("would") */
+    struct phrases fillers; /* words that may stand between any two of a phrase ("very") */
+    struct phrases same;    /* forms that count as one word ("grey|gray") */
+    struct phrases apart;   /* words that are no form of another ("spots" is not "spot") */
     const struct named_list *lists;
     size_t list_count;
-    const size_t *where;         /* observables that only say where, as in "no green by the port" */
+    const size_t *where; /* observables that only say where, as in "no green by the port" */
     size_t where_count;
     const struct statement *statements;
     size_t statement_count;

@@ -1,0 +1,179 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * The weight of words against scikit-learn's multinomial naive Bayes (data/make-words-sklearn says which), and the forms
+ * its table may have.
+ */
+#include <math.h>
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include <cmocka.h>
+
+#include "base/filing.h"
+#include "language/words.h"
+
+struct wordy {
+    struct rules *rules;
+    struct diags *diags;
+    size_t sound, spoilt; /* findings */
+};
+
+static const char *const SCRATCH = ".build/words-test.tsv";
+
+static int setup(void **state)
+{
+    static const char *const folders[] = {"tests/unit/tiny-rules"};
+    static struct wordy w;
+    w.diags = diags_new();
+    w.rules = rules_load(folders, 1, w.diags, NULL);
+    assert_non_null(w.rules);
+    w.sound = (size_t)rules_finding(w.rules, "plain");
+    w.spoilt = (size_t)rules_finding(w.rules, "crust");
+    /* Nothing tempered, shrunk or bounded. */
+    w.rules->calibration.words = (struct word_calibration){.group_power = 1,
+                                                           .usual = 1e9,
+                                                           .status_prior = 1,
+                                                           .finding_prior = 1,
+                                                           .term_most = 100,
+                                                           .most = 1e9};
+    *state = &w;
+    return 0;
+}
+
+static int teardown(void **state)
+{
+    struct wordy *w = *state;
+    remove(SCRATCH);
+    rules_free(w->rules);
+    diags_free(w->diags);
+    return 0;
+}
+
+/* The table as a file, read back. */
+static struct words *by_file(struct wordy *w, const char *bytes)
+{
+    struct text text;
+    struct words *words = words_new(w->rules);
+
+    text_init(&text);
+    text_puts(&text, bytes);
+    diags_clear(w->diags);
+    assert_int_equal(filing_put(SCRATCH, &text, true, w->diags), STATUS_OK);
+    text_release(&text);
+    enum status status = words_read(words, SCRATCH, w->diags);
+    if (status == STATUS_OK)
+        return words;
+    assert_int_equal(status, STATUS_DATA);
+    words_free(words);
+    return NULL;
+}
+
+static void test_scikit_learn(void **state)
+{
+    struct wordy *w = *state;
+    struct word_counts *counts = word_counts_new(w->rules);
+    char line[256], tests[16][2][100], kind[8], words_of[100], figure[32];
+    size_t test_count = 0;
+    FILE *file = fopen("tests/outside/data/words_sklearn.csv", "r");
+
+    assert_non_null(file);
+    while (fgets(line, sizeof line, file)) {
+        assert_int_equal(sscanf(line, "%7[^,],%99[^,],%31s", kind, words_of, figure), 3);
+        if (strcmp(kind, "train") == 0) {
+            const size_t finding = figure[0] == '1' ? w->spoilt : w->sound;
+            word_counts_add(counts, words_of, strlen(words_of), &finding, 1);
+        } else {
+            snprintf(tests[test_count][0], sizeof tests[0][0], "%s", words_of);
+            snprintf(tests[test_count++][1], sizeof tests[0][1], "%s", figure);
+        }
+    }
+    fclose(file);
+    struct text table;
+    text_init(&table);
+    word_counts_table(counts, 1, &table);
+    struct words *words = by_file(w, table.bytes);
+    assert_non_null(words);
+    assert_int_equal(test_count, 7);
+    for (size_t i = 0; i < test_count; i++) {
+        double likelihood[8];
+        struct word_weight weights[16];
+        double sum = 0;
+        size_t known =
+            words_weigh(words, tests[i][0], strlen(tests[i][0]), likelihood, weights, 16);
+        assert_true(known > 0);
+        const double scale = sqrt(1e9 / (double)(known < 3 ? 3 : known));
+        for (size_t k = 0; k < known; k++)
+            sum += weights[k].odds / scale;
+        assert_true(fabs(sum - strtod(tests[i][1], NULL)) < 1e-9);
+        assert_true(fabs((likelihood[w->spoilt] - likelihood[w->sound]) / scale - sum) <
+                    1e-9 * scale);
+    }
+    words_free(words);
+    text_release(&table);
+    word_counts_free(counts);
+}
+
+static void test_the_same_bytes(void **state)
+{
+    struct wordy *w = *state;
+    struct text tables[2];
+
+    for (size_t t = 0; t < 2; t++) {
+        struct word_counts *counts = word_counts_new(w->rules);
+        const size_t both[] = {w->spoilt, w->sound};
+        word_counts_add(counts, "no green, day 12", 16, &both[1], 1);
+        word_counts_add(counts, "Green patches; day 14", 21, both, 2);
+        text_init(&tables[t]);
+        word_counts_table(counts, 1, &tables[t]);
+        word_counts_free(counts);
+    }
+    assert_string_equal(tables[0].bytes, tables[1].bytes);
+    /* Stems, pairs within a clause, a denied word apart from the plain one, figures in bins; shares of 20. */
+    assert_non_null(strstr(tables[0].bytes, "\n!green\t1:20\n"));
+    assert_non_null(strstr(tables[0].bytes, "\ngreen\t0:13 1:7\n"));
+    assert_non_null(strstr(tables[0].bytes, "\ngreen patch\t0:13 1:7\n"));
+    assert_non_null(strstr(tables[0].bytes, "\nday #10-20\t0:13 1:27\n"));
+    assert_null(strstr(tables[0].bytes, "green day"));
+    text_release(&tables[0]);
+    text_release(&tables[1]);
+}
+
+static void test_tables_that_are_none(void **state)
+{
+    static const char *const BAD[] = {
+        "green\t0:1\n",
+        "findings\tplain\nred\t0:1\n",
+        "findings\tplain crust\ntotal\t5\n",
+        "findings\tplain\ntotal\t5\nred\t0:1\ngreen\t0:1\n",
+        "findings\tplain\ntotal\t5\nred\t0:1\nred\t0:1\n",
+        "findings\tplain\ntotal\t5\nred\n",
+    };
+    for (size_t i = 0; i < sizeof BAD / sizeof *BAD; i++) {
+        assert_null(by_file(*state, BAD[i]));
+        assert_true(diags_get(((struct wordy *)*state)->diags, 0)->at.line > 0);
+    }
+    /* A finding the rules do not know is left out; no file at all is a table of no words. */
+    struct wordy *w = *state;
+    struct words *words = by_file(w, "# ours\nfindings\tplain nothing\ntotal\t5 5\nred\t0:1 1:4\n");
+    assert_non_null(words);
+    assert_int_equal(words_read(words, "tests/no-such-table.tsv", w->diags), STATUS_OK);
+    double likelihood[8] = {1, 1};
+    assert_int_equal(words_weigh(words, "blue", 4, likelihood, NULL, 0), 0);
+    assert_true(likelihood[0] == 0 && likelihood[1] == 0);
+    words_free(words);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(test_scikit_learn),
+        cmocka_unit_test(test_the_same_bytes),
+        cmocka_unit_test(test_tables_that_are_none),
+    };
+    return cmocka_run_group_tests(tests, setup, teardown);
+}
