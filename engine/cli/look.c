@@ -165,9 +165,7 @@ static enum status save(const struct looking *looking, struct consultation *cons
     if (looking->words[0] != '\0') { /* a conversation has shown it already */
         const struct judged told = {app->rules, app->triage, verdict};
         screen_say(&app->out, 0, 2, ROLE_STRONG, "%s", heading(looking, consultation));
-        view_findings(&app->out, &told, 2);
-        view_siblings_briefly(&app->out, &told);
-        view_verdict_action(&app->out, &told);
+        view_verdict(&app->out, &told, false);
     }
     say_saved(looking, &consultation->vessel, look.id);
     return app_flush(app);

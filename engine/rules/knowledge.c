@@ -31,33 +31,6 @@ static void read_words(struct loader *loader, const struct field *field, const s
     field_list(field, item, words, used);
 }
 
-static const struct field SPOKEN_FIELDS[] = {
-    NUMBER("at_least", REQUIRED, offsetof(struct word, number), SHARE),
-    TEXT("say", REQUIRED, offsetof(struct word, word)),
-};
-static const struct shape SPOKEN = SHAPE("a spoken probability", SPOKEN_FIELDS);
-
-static void read_spoken(struct loader *loader, const struct field *field, const struct node *node,
-                        void *item)
-{
-    if (!expect_kind(loader, node, NODE_LIST, field->key))
-        return;
-    struct word *words = arena_array(loader->keep, node->count, sizeof *words);
-    size_t used = 0;
-    for (const struct node *entry = node->first; entry; entry = entry->next, used++) {
-        shape_read(loader, &SPOKEN, entry, &words[used]);
-        if (used && words[used].number >= words[used - 1].number)
-            node_error(
-                loader, entry,
-                "'at_least' rises from %g to %g; spoken probabilities stand in falling order",
-                words[used - 1].number, words[used].number);
-    }
-    if (!used || words[used - 1].number > 0)
-        node_error(loader, node,
-                   "the last spoken probability must have 'at_least: 0.0', to cover all");
-    field_list(field, item, words, used);
-}
-
 #define SCALE(member) offsetof(struct rules, scale.member)
 
 static const struct field SCALE_FIELDS[] = {
@@ -65,7 +38,6 @@ static const struct field SCALE_FIELDS[] = {
      .bounds = &CHANCE},
     {KEY("weight", REQUIRED, read_words, SCALE(weight)), .count = SCALE(weight_count),
      .bounds = &POSITIVE},
-    LIST("spoken", REQUIRED, read_spoken, SCALE(spoken), SCALE(spoken_count)),
 };
 static const struct shape SCALE_SHAPE = SHAPE("'scale'", SCALE_FIELDS);
 

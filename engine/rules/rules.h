@@ -499,7 +499,7 @@ struct review_rules {
     struct citation cites;
 };
 
-struct word { /* a verbal frequency or weight, or a verbal probability for output */
+struct word { /* a verbal frequency or weight */
     const char *word;
     double number;
 };
@@ -509,8 +509,6 @@ struct scale {
     size_t frequency_count;
     const struct word *weight; /* far_more .. far_less -> factor */
     size_t weight_count;
-    const struct word *spoken; /* falling thresholds -> "almost certainly", for output */
-    size_t spoken_count;
 };
 
 /* What is assumed of vessels that share something: reason/siblings.h. All 0 when not given: they

@@ -277,8 +277,8 @@ static void draw_culprit(struct text *page, const struct review *review, size_t 
 
     name_culprit(words, review, k);
     svg_words(page, LEFT, top + 16, START, "strong", COLUMNS, "%s", words->bytes);
-    svg_words(page, LEFT, top + 33, START, "quiet", COLUMNS, "%s (%s)",
-              view_spoken(review->rules, culprit->p), view_percent(culprit->p, percent));
+    svg_words(page, LEFT, top + 33, START, "quiet", COLUMNS, "%s",
+              view_percent(culprit->p, percent));
     svg_box(page, LEFT, middle - BAR / 2.0, scale * whole(culprit->saved), BAR, "bar");
     svg_line(page, low, middle, high, middle, "whisker");
     svg_line(page, low, middle - 5, low, middle + 5, "whisker");
@@ -315,7 +315,7 @@ static void culprit_row(struct text *page, const struct review *review, size_t k
 void svg_culprits(struct text *page, const struct review *review)
 {
     enum { HEAD = 4, ROW = 78 };
-    static const char title[] = "Vessels that each of them cost";
+    static const char title[] = "Vessels lost to each";
     static const char *const heads[] = {"What",         "How sure", "It lost", "The rest lost",
                                         "Cost (range)", "Why",      NULL};
     struct text words;
@@ -364,7 +364,7 @@ static void draw_level(struct text *page, const char *label, const struct review
     char counts[64];
 
     if (level->counts.total == 0)
-        snprintf(counts, sizeof counts, "without starter %zu of %zu", level->controls.lost,
+        snprintf(counts, sizeof counts, "uninoculated %zu of %zu", level->controls.lost,
                  level->controls.total);
     else
         snprintf(counts, sizeof counts, "%zu of %zu, %.0f %%", level->counts.lost,
@@ -400,7 +400,7 @@ static void draw_levels_scale(struct text *page, struct counts all, double botto
 static void draw_levels_legend(struct text *page, double y)
 {
     svg_shape(page, DIAMOND, LEFT + 6, y - 5, 12, NULL);
-    svg_words(page, LEFT + 17, y, START, "quiet", 16, "likely did it");
+    svg_words(page, LEFT + 17, y, START, "quiet", 16, "likely cause");
     svg_shape(page, DOT, LEFT + 112, y - 5, 10, NULL);
     svg_words(page, LEFT + 122, y, START, "quiet", 8, "other");
 }
@@ -426,8 +426,8 @@ static void level_row(struct text *page, const char *label, const struct review_
 void svg_levels(struct text *page, const struct review *review, const struct review_factor *factor)
 {
     enum { NAME = 60, SHOWN = 12, FOOT = 24, LEGEND = 20 };
-    static const char *const heads[] = {"Which",           "Lost", "Share", "95 % range",
-                                        "Without starter", NULL};
+    static const char *const heads[] = {"Which",      "Lost",         "Share",
+                                        "95 % range", "Uninoculated", NULL};
     const struct factor *of = &review->dataset->factors[factor->factor];
     size_t shown = factor->level_count < SHOWN ? factor->level_count : SHOWN;
     double bottom = LEVELS_HEAD + (double)shown * LEVELS_ROW;
@@ -601,7 +601,7 @@ static size_t watched_on(const struct survival_curve *curve, double day)
 static void draw_watched(struct text *page, const struct curves *curves)
 {
     double x = CURVES_LEFT - 36, y = CURVES_BOTTOM + 42;
-    svg_words(page, x, y, START, "quiet", 44, "Still watched and not lost on that day:");
+    svg_words(page, x, y, START, "quiet", 44, "Still watched and not lost on each day:");
     for (size_t c = 0; c < curves->count; c++) {
         y += CURVES_LINE;
         svg_words(page, x, y, START, "strong", 2, "%c", (char)('A' + (int)c));
@@ -660,7 +660,7 @@ void svg_curves(struct text *page, const struct review *review)
             if (day <= last_step(curves.curves[c])->time)
                 cell(page, "%.0f %%", 100.0 * survival_at(curve, day));
             else
-                cell(page, "not watched so long");
+                cell(page, "not watched that long");
             row_end(page);
         }
     table_end(page);
@@ -723,7 +723,7 @@ static void batch_row(struct text *page, const struct review *review,
     if (batch->counts.total == 0)
         cell(page, "none counts");
     else if (batch->point.from_above > (double)batch->counts.total)
-        cell(page, "no number is too many");
+        cell(page, "no number would be");
     else
         cell(page, "%.0f or more", batch->point.from_above);
     cell(page, "%s", reading(batch) != NULL ? reading(batch) : "as usual");
@@ -873,8 +873,8 @@ static const struct {
     [FATE_SOUND] = {"sound", DOT},
     [FATE_STUCK] = {"did not grow", TRIANGLE},
     [FATE_CONTAMINATED] = {"contaminated", CROSS},
-    [FATE_UNTOLD] = {"lost, why untold", DIAMOND},
-    [FATE_COUNT] = {"not written down", QUERY},
+    [FATE_UNTOLD] = {"lost, cause unknown", DIAMOND},
+    [FATE_COUNT] = {"not recorded", QUERY},
 };
 
 struct fate_counts { /* of the vessels of one batch */
@@ -903,7 +903,7 @@ static void draw_fates(struct text *page)
     }
     double y = 10 + ROWS * VESSELS_LINE;
     svg_box(page, LEFT - 1, y - 7, 14, 14, "frame");
-    svg_words(page, LEFT + 17, y + 5, START, "small", 40, "framed: without starter, a control");
+    svg_words(page, LEFT + 17, y + 5, START, "small", 40, "framed: an uninoculated control");
 }
 
 static void draw_vessel(struct text *page, const struct dataset *dataset, size_t vessel, double x,
@@ -917,7 +917,7 @@ static void draw_vessel(struct text *page, const struct dataset *dataset, size_t
     text_safe(&title, label, strlen(label), &(struct text_safe_options){.limit = LABEL_POINTS});
     text_printf(&title, "%s%s", title.length > 0 ? ": " : "", fates[dataset->fate[vessel]].word);
     if (dataset->control[vessel])
-        text_puts(&title, ", without starter");
+        text_puts(&title, ", uninoculated");
     if (entered != DAY_NONE && ended != DAY_NONE)
         text_printf(&title, ", day %lld", (long long)ended - entered);
     if (dataset->control[vessel])
@@ -979,8 +979,8 @@ void svg_vessels(struct text *page, const struct review *review)
 {
     enum { LEGEND = 84, SHOWN = 40 };
     static const char title[] = "Every vessel of each batch, oldest batch first";
-    static const char *const heads[] = {"Batch", "Vessels", "What became of them",
-                                        "Lost without starter", NULL};
+    static const char *const heads[] = {"Batch", "Vessels", "Outcomes", "Lost of uninoculated",
+                                        NULL};
     size_t from = review->batch_count > SHOWN ? review->batch_count - SHOWN : 0;
     struct text drawing; /* its height is known once it is drawn */
     double height = LEGEND;

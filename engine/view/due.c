@@ -209,7 +209,7 @@ enum status view_due_find(const struct journal_view *view, int64_t day, size_t l
 
 /* ---- on the screen --------------------------------------------------------------------------- */
 
-/* "to shake about 2026-03-08, white through 2026-03-13 to 2026-03-25": what is still ahead. */
+/* "shake about 2026-03-08, fully colonised 2026-03-13 to 2026-03-25": what is still ahead. */
 static const char *ahead_of(const struct journal_view *view, const struct due_group *due)
 {
     const struct range *shake = &due->forecast.shake;
@@ -219,11 +219,11 @@ static const char *ahead_of(const struct journal_view *view, const struct due_gr
 
     if (due->forecast.known && isfinite(shake->high) &&
         start + (int64_t)shake->high >= moment_day(view->now))
-        words = arena_format(view->arena, "to shake about %s",
+        words = arena_format(view->arena, "shake about %s",
                              view_day(start + (int64_t)shake->central, first));
     if (view_forecast_days(&due->batch, &due->forecast, &due->forecast.full, &from, &to))
         words =
-            arena_format(view->arena, "%s%swhite through %s to %s", words,
+            arena_format(view->arena, "%s%sfully colonised %s to %s", words,
                          words[0] != '\0' ? ", " : "", view_day(from, first), view_day(to, last));
     return words;
 }
@@ -248,7 +248,7 @@ static void say_group(struct screen *screen, const struct journal_view *view,
     screen_say(screen, 2, 2, ROLE_PLAIN, "%s: %s; %s, day %lld%s%s.", labels.bytes, due->why,
                view_batch_words(view, &due->batch),
                (long long)moment_days_between(due->batch.at, view->now),
-               place[0] != '\0' ? ", in " : "", place);
+               place[0] != '\0' ? ", at " : "", place);
     if (ahead[0] != '\0')
         screen_say(screen, 4, 2, ROLE_QUIET, "%s", ahead);
     text_release(&labels);
@@ -274,10 +274,9 @@ void view_due(struct screen *screen, const struct journal_view *view, const stru
         say_group(screen, view, list, i);
     }
     if (list->more > 0)
-        screen_say(screen, 0, 2, ROLE_QUIET, "%zu further vessels are due; --limit 0 shows all.",
-                   list->more);
+        screen_say(screen, 0, 2, ROLE_QUIET, "%zu more due; --limit 0 shows all.", list->more);
     if (list->count > 0)
-        screen_say(screen, 0, 2, ROLE_PLAIN, "Look: jarside look %s",
+        screen_say(screen, 0, 2, ROLE_PLAIN, "To record a look: jarside look %s",
                    list->groups[0].vessels[0].label);
 }
 
@@ -313,7 +312,7 @@ json_t *view_due_json(const struct journal_view *view, const struct due_list *li
 /* ---- on paper: what is due, with boxes to tick ------------------------------------------------- */
 
 static const char through_the_wall[] =
-    "Through the wall only. Do not open, shake or smell a suspect vessel.";
+    "Look through the wall only. Do not open, shake or smell a suspect vessel.";
 
 static const char *group_words(const struct journal_view *view, const struct due_group *due)
 {
@@ -327,7 +326,8 @@ void view_due_sheet(struct screen *screen, const struct journal_view *view,
                     const struct due_list *list)
 {
     char date[MOMENT_ROOM];
-    screen_say(screen, 0, 0, ROLE_STRONG, "Looks due on %s", moment_write_day(view->now, date));
+    screen_say(screen, 0, 0, ROLE_STRONG, "Vessels to look at on %s",
+               moment_write_day(view->now, date));
     screen_say(screen, 0, 0, ROLE_PLAIN, "%s", through_the_wall);
     if (list->count == 0)
         screen_say(screen, 0, 0, ROLE_PLAIN, "Nothing is due.");
@@ -338,8 +338,8 @@ void view_due_sheet(struct screen *screen, const struct journal_view *view,
         for (size_t k = 0; k < due->count; k++) {
             const char *place = view_label(view, RECORD_PLACE, due->vessels[k].stands);
             screen_say(screen, 2, 4, ROLE_PLAIN,
-                       "[ ] %s%s%s  white ____ %%  ______________________", due->vessels[k].label,
-                       place[0] != '\0' ? ", " : "", place);
+                       "[ ] %s%s%s  colonised ____ %%  ______________________",
+                       due->vessels[k].label, place[0] != '\0' ? ", " : "", place);
         }
     }
 }
@@ -355,7 +355,7 @@ void view_due_html(struct text *html, const struct journal_view *view, const str
         ".box { width: 6mm; font-size: 13pt; }\n.fill { width: 20mm; }\n.wide { width: 50%; }\n";
     char date[MOMENT_ROOM], title[MOMENT_ROOM + 16];
 
-    snprintf(title, sizeof title, "Looks due on %s", moment_write_day(view->now, date));
+    snprintf(title, sizeof title, "Vessels to look at on %s", moment_write_day(view->now, date));
     sheet_begin(html, title, paper, style);
     html_element(html, "h1", NULL, title);
     html_element(html, "p", NULL, through_the_wall);
@@ -363,7 +363,7 @@ void view_due_html(struct text *html, const struct journal_view *view, const str
         html_element(html, "p", NULL, "Nothing is due.");
     else
         text_puts(html, "<table>\n<thead><tr><th></th><th>Vessel</th><th>Place</th>"
-                        "<th>White, %</th><th>What was seen</th></tr></thead>\n<tbody>\n");
+                        "<th>Colonised, %</th><th>What was seen</th></tr></thead>\n<tbody>\n");
     for (size_t i = 0; i < list->count; i++) {
         const struct due_group *due = &list->groups[i];
         text_puts(html, "<tr class=\"group\">");

@@ -307,7 +307,7 @@ static json_t *tally_json(const struct vessel_tally *tally)
 static const char *done_words(const struct journal_view *view, const struct event *event)
 {
     static const char *const done[EVENT_COUNT] = {
-        [EVENT_MOVE] = "moved",          [EVENT_SHAKE] = "broken up and shaken",
+        [EVENT_MOVE] = "moved",          [EVENT_SHAKE] = "broken and shaken",
         [EVENT_ISOLATE] = "isolated",    [EVENT_RETURN] = "put back among the others",
         [EVENT_DISCARD] = "discarded",   [EVENT_USE] = "used",
         [EVENT_WITHDRAW] = "taken back",
@@ -316,7 +316,7 @@ static const char *done_words(const struct journal_view *view, const struct even
     if (event->kind == EVENT_MOVE && event->place != 0)
         words = FORMAT("moved to %s", view_label(view, RECORD_PLACE, event->place));
     else if (event->kind == EVENT_WITHDRAW)
-        words = FORMAT("deed %lld did not happen", (long long)event->corrects);
+        words = FORMAT("event %lld did not happen", (long long)event->corrects);
     return event->detail[0] != '\0' ? FORMAT("%s (%s)", words, event->detail) : words;
 }
 
@@ -438,21 +438,21 @@ static const struct cell {
                         MADE("kind", kind_cell), COLUMN("made", "made"), MADE("from", parents_cell),
                         COUNTS("vessels")},
     [RECORD_LOT] = {COLUMN("lot", "label"), COLUMN("grain", "grain"), COLUMN("bought", "bought"),
-                    COLUMN("moist", "moisture"), COUNTS("vessels"), COLUMN("from", "source")},
+                    COLUMN("moisture", "moisture"), COUNTS("vessels"), COLUMN("from", "source")},
     [RECORD_COOK] = {COLUMN("cook", "label"), COLUMN("date", "at"), COUNTS("vessels"),
                      MADE("what", cook_cell)},
     [RECORD_SESSION] = {COLUMN("session", "label"), COLUMN("date", "at"), COUNTS("vessels"),
                         COLUMN("facts", "facts")},
-    [RECORD_PLACE] = {COLUMN("place", "label"), COLUMN("warmth", "celsius"),
+    [RECORD_PLACE] = {COLUMN("place", "label"), COLUMN("temperature", "celsius"),
                       COUNTS("vessels there now")},
     [RECORD_BATCH] = {COLUMN("batch", "label"), COLUMN("date", "at"), MADE("what", batch_cell),
                       MADE("with", made_cell), COUNTS("vessels")},
     [RECORD_VESSEL] = {COLUMN("vessel", "label"), MADE("state", state_cell), MADE("day", age_cell),
-                       COLUMN("where", "stands"), MADE("look due", due_cell),
+                       COLUMN("where", "stands"), MADE("next look", due_cell),
                        MADE("last look", newest_cell)},
     [RECORD_LOOK] = {MADE("look", id_cell), COLUMN("vessel", "vessel"), COLUMN("date", "at"),
                      COLUMN("said", "action"), MADE("what was seen", look_cell)},
-    [RECORD_EVENT] = {MADE("deed", id_cell), COLUMN("vessel", "vessel"), COLUMN("date", "at"),
+    [RECORD_EVENT] = {MADE("event", id_cell), COLUMN("vessel", "vessel"), COLUMN("date", "at"),
                       MADE("what", event_cell)},
     [RECORD_OUTCOME] = {MADE("outcome", id_cell), COLUMN("vessel", "vessel"), COLUMN("date", "at"),
                         COLUMN("finding", "finding"), COLUMN("how it is known", "how")},
@@ -616,16 +616,16 @@ static const char *entry_words(const struct journal_view *view, const struct his
                        (long long)entry->id, look->action,
                        view_name(view, LIST_FINDINGS, look->finding), look->words);
     else if (entry->kind == RECORD_EVENT)
-        words = FORMAT("%s (deed %lld)", done_words(view, &entry->is.event), (long long)entry->id);
+        words = FORMAT("%s (event %lld)", done_words(view, &entry->is.event), (long long)entry->id);
     else if (entry->kind == RECORD_OUTCOME)
         words = FORMAT("confirmed: %s%s%s%s%s", view_name(view, LIST_FINDINGS, outcome->finding),
-                       outcome->cause[0] != '\0' ? ", because of: " : "",
+                       outcome->cause[0] != '\0' ? ", caused by: " : "",
                        view_name(view, LIST_CAUSES, outcome->cause),
                        outcome->how[0] != '\0' ? ". " : "", outcome->how);
     else
         words =
             FORMAT("corrected: %s was '%s', became '%s'", edit->column, edit->was, edit->became);
-    return entry->overruled ? FORMAT("[no longer counts] %s", words) : words;
+    return entry->overruled ? FORMAT("[corrected later] %s", words) : words;
 }
 
 /* With the label of the vessel, where entries of several stand together. */
@@ -634,8 +634,8 @@ static void say_entries(struct screen *screen, const struct journal_view *view,
 {
     const struct history *history = &report->history;
     if (history->earlier > 0)
-        screen_say(screen, 0, 2, ROLE_QUIET, "%zu earlier ones are left out; --limit 0 shows all.",
-                   history->earlier);
+        screen_say(screen, 0, 2, ROLE_QUIET, "%zu earlier entr%s left out; --limit 0 shows all.",
+                   history->earlier, history->earlier == 1 ? "y is" : "ies are");
     for (size_t i = 0; i < history->count; i++) {
         const struct history_entry *entry = &history->entries[i];
         const char *words = entry_words(view, entry), *lead = day_of(view, entry->at);
@@ -660,7 +660,7 @@ static void say_dated(struct screen *screen, const struct journal_view *view,
         SAY("Note: %s", note);
     screen_blank(screen);
     screen_row(screen, 0, DAY_COLUMNS, FORMAT("%s  day 0", day_of(view, batch->at)),
-               control              ? "cooked with the others, not inoculated"
+               control              ? "sterilised with the others, not inoculated"
                : starter[0] != '\0' ? FORMAT("inoculated from %s", starter)
                                     : "inoculated");
     say_entries(screen, view, report);
@@ -678,7 +678,7 @@ static void say_vessel(struct screen *screen, const struct journal_view *view,
 
     screen_say(screen, 0, 2, ROLE_STRONG, "%s: %s, %s%s%s%s.", vessel->label,
                view_name(view, LIST_VESSELS, vessel->kind), view_batch_words(view, &report->batch),
-               vessel->control ? ", a control" : "", stands[0] != '\0' ? ", in " : "", stands);
+               vessel->control ? ", a control" : "", stands[0] != '\0' ? ", at " : "", stands);
     SAY("It is %s%s%s%s%s.", vessel_state_words[vessel->state], lost ? "; counts as " : "",
         lost ? fate_words[vessel->fate] : "", moment_known(vessel->ended) ? " since " : "",
         moment_write_day(vessel->ended, room));
@@ -686,11 +686,10 @@ static void say_vessel(struct screen *screen, const struct journal_view *view,
     if (vessel->state == VESSEL_DISCARDED || vessel->state == VESSEL_USED)
         return;
     if (vessel->due != 0)
-        SAY("Look due %s (%s).", view_when(vessel->due, moment_day(view->now), when),
-            vessel->due_for);
+        SAY("%s: %s.", vessel->due_for, view_when(vessel->due, moment_day(view->now), when));
     if (!vessel->control &&
         view_forecast_days(&report->batch, &report->forecast, &report->forecast.full, &from, &to))
-        SAY("The forecast has it white through from %s to %s.", view_day(from, room),
+        SAY("Forecast: fully colonised between %s and %s.", view_day(from, room),
             view_day(to, other));
 }
 

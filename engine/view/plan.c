@@ -83,10 +83,10 @@ static void draw_course(struct screen *screen, const struct cook_report *cook)
         return;
     const struct chart_series series[] = {
         {course.outside, COURSE, '-', "the steam"},
-        {course.slow, COURSE, '.', "the core, if heat goes slowly"},
-        {course.core, COURSE, '*', "the core, as is likeliest"},
+        {course.slow, COURSE, '.', "the core, if it heats slowly"},
+        {course.core, COURSE, '*', "the core, most likely"},
     };
-    screen_heading(screen, "The middle of the grain");
+    screen_heading(screen, "Temperature in the middle of the grain");
     chart_draw(screen, &(struct chart){0, course.minutes, 20, 125, "min", "degC", series, 3}, 10);
 }
 
@@ -105,8 +105,8 @@ static void say_steam(struct screen *screen, const struct cook_report *cook)
     if (celsius->high - celsius->low > 0.3)
         snprintf(air, ROOM, " (%.1f to %.1f, by the air left in it)", celsius->low, celsius->high);
     SAY("Steam at %s%s%s%s: %.1f °C (%.1f °F)%s.", gauge,
-        barometer ? " where the barometer stands at " : " and ", outside,
-        barometer ? "" : " above the sea", celsius->central, 1.8 * celsius->central + 32.0, air);
+        barometer ? " and a barometer reading of " : " and ", outside,
+        barometer ? "" : " above sea level", celsius->central, 1.8 * celsius->central + 32.0, air);
 }
 
 static void say_core(struct screen *screen, const struct cook_report *cook)
@@ -118,29 +118,29 @@ static void say_core(struct screen *screen, const struct cook_report *cook)
         SAY("The probe read %.1f to %.1f °C in %zu readings over %.0f minutes.", core->low,
             core->high, log->readings, log->last_time - log->first_time);
     else
-        SAY("When the time is up its middle is at about %.1f °C, somewhere between %.1f and %.1f.",
-            core->central, core->low, core->high);
+        SAY("At the end of the time its middle is at about %.1f °C (%.1f to %.1f).", core->central,
+            core->low, core->high);
     if (cook->measured && log->gaps > 0)
         SAY("The log has %zu gap%s, %.0f minutes in all. Across a gap only the cooler end is "
             "counted.",
             log->gaps, log->gaps == 1 ? "" : "s", log->gap_minutes);
-    SAY("F0, the minutes at 121.1 °C it is worth: about %.3g, between %.2g and %.3g.", f0->central,
-        f0->low, f0->high);
+    SAY("F0, in equivalent minutes at 121.1 °C: about %.3g (%.2g to %.3g).", f0->central, f0->low,
+        f0->high);
 }
 
-/* "59 decades (0.1 to over 100)". Beyond a hundred more figures mean nothing. */
-static const char *decades_words(const struct range *decades, char room[ROOM])
+/* "59 log reductions (0.1 to over 100)". Beyond a hundred more figures mean nothing. */
+static const char *reduction_words(const struct range *logs, char room[ROOM])
 {
     static const double most = 100.0;
     char high[ROOM] = "over 100", central[ROOM] = "over 100";
 
-    if (decades->low > most)
-        return "over 100 decades";
-    if (decades->high <= most)
-        snprintf(high, ROOM, "%.2g", decades->high);
-    if (decades->central <= most)
-        snprintf(central, ROOM, "%.2g", decades->central);
-    snprintf(room, ROOM, "%.10s decades (%.2g to %.10s)", central, decades->low, high);
+    if (logs->low > most)
+        return "over 100 log reductions";
+    if (logs->high <= most)
+        snprintf(high, ROOM, "%.2g", logs->high);
+    if (logs->central <= most)
+        snprintf(central, ROOM, "%.2g", logs->central);
+    snprintf(room, ROOM, "%.10s log reductions (%.2g to %.10s)", central, logs->low, high);
     return room;
 }
 
@@ -149,18 +149,17 @@ static void say_chances(struct screen *screen, const struct cook_report *cook)
     const struct cook_result *result = &cook->result;
     char mean[ROOM], low[ROOM], high[ROOM];
 
-    screen_heading(screen, "What may live through it");
+    screen_heading(screen, "What may survive");
     for (size_t i = 0; i < cook->setup.organism_count; i++)
-        screen_say(screen, 2, 2, ROLE_PLAIN, "%s: in %s of vessels; kill %s",
+        screen_say(screen, 2, 2, ROLE_PLAIN, "%s: in %s of vessels; %s",
                    cook->rules->organisms[i].name, chance_words(result->kills[i].chance_mean, mean),
-                   decades_words(&result->kills[i].log_reduction, low));
+                   reduction_words(&result->kills[i].log_reduction, low));
     screen_blank(screen);
-    SAY("Chance that a vessel is not sterile: %s, averaged over all that is not known; from %s to "
-        "%s.",
+    SAY("Chance that a vessel is not sterile: %s on average over all that is unknown (%s to %s).",
         chance_words(result->chance_mean, mean), chance_words(result->chance.low, low),
         chance_words(result->chance.high, high));
     if (cook->setup.vessels > 1.0)
-        SAY("That at least one of %.0f is not: %s.", cook->setup.vessels,
+        SAY("Chance that at least one of %.0f is not sterile: %s.", cook->setup.vessels,
             chance_words(result->chance_any_mean, mean));
 }
 
@@ -175,7 +174,7 @@ static void say_minutes(struct screen *screen, const char *lead, const struct ra
     if (isinf(minutes->central))
         SAY("%s: more than a day.", lead);
     else
-        SAY("%s: about %.0f, from %.0f to %s.", lead, minutes->central, minutes->low, high);
+        SAY("%s: about %.0f (%.0f to %s).", lead, minutes->central, minutes->low, high);
 }
 
 static void say_sea_level(struct screen *screen, const struct cook_report *cook)
@@ -188,10 +187,11 @@ static void say_sea_level(struct screen *screen, const struct cook_report *cook)
         return;
     if (steam_gauge_needed(&cook->setup.steam, sea->steam.central, &needed) == PROCESS_OK) {
         if (needed <= cook->rated)
-            SAY("To be as hot as at sea level the gauge would have to read %s, within the rating.",
+            SAY("For the temperature at sea level the gauge would have to read %s, which is within "
+                "the rating.",
                 quantity_words(needed, DIM_GAUGE_KPA, one));
         else
-            SAY("More pressure would make up for the height, but never go beyond what the cooker's "
+            SAY("More pressure would make up for the altitude, but never exceed what the cooker's "
                 "manual allows. Add minutes instead.");
     }
     screen_heading(screen, "The same at sea level");
@@ -199,7 +199,7 @@ static void say_sea_level(struct screen *screen, const struct cook_report *cook)
         "not sterile %s instead of %s.",
         sea->steam.central, here->steam.central, sea->f0.central, here->f0.central,
         chance_words(sea->chance_mean, one), chance_words(here->chance_mean, other));
-    say_minutes(screen, "Minutes that would be needed there", &sea->minutes_needed);
+    say_minutes(screen, "Minutes needed there", &sea->minutes_needed);
 }
 
 /* What the rules say of the likeliest survivor of each kind that spoils a vessel. */
@@ -220,15 +220,15 @@ static void say_notes(struct screen *screen, const struct cook_report *cook)
     }
 }
 
-/* "falls 5.8 decades short of the aim", "goes 20 decades beyond it" */
-static const char *margin_words(double decades, char room[ROOM])
+/* "5.8 log reductions short of the aim", "20 log reductions beyond it" */
+static const char *margin_words(double logs, char room[ROOM])
 {
-    if (decades < 0.0)
-        snprintf(room, ROOM, "falls %.2g decades short of the aim", -decades);
-    else if (decades > 100.0)
-        snprintf(room, ROOM, "goes over 100 decades beyond the aim");
+    if (logs < 0.0)
+        snprintf(room, ROOM, "%.2g log reductions short of the aim", -logs);
+    else if (logs > 100.0)
+        snprintf(room, ROOM, "over 100 log reductions beyond the aim");
     else
-        snprintf(room, ROOM, "goes %.2g decades beyond the aim", decades);
+        snprintf(room, ROOM, "%.2g log reductions beyond the aim", logs);
     return room;
 }
 
@@ -237,14 +237,13 @@ static void say_certainty(struct screen *screen, const struct cook_report *cook)
     const struct cook_lean *leans = cook->result.leans;
     char bad[ROOM], good[ROOM];
 
-    screen_heading(screen, "How sure this is");
-    SAY("It leans most on %s: at its worst the kill %s, at its best it %s.",
-        cook_input_name(leans[0].input), margin_words(leans[0].bad, bad),
-        margin_words(leans[0].good, good));
-    SAY("Next on %s: it %s, or %s.", cook_input_name(leans[1].input),
-        margin_words(leans[1].bad, bad), margin_words(leans[1].good, good));
+    screen_heading(screen, "Uncertainty");
+    SAY("It depends most on %s: at its worst %s, at its best %s.", cook_input_name(leans[0].input),
+        margin_words(leans[0].bad, bad), margin_words(leans[0].good, good));
+    SAY("Then on %s: %s, or %s.", cook_input_name(leans[1].input), margin_words(leans[1].bad, bad),
+        margin_words(leans[1].good, good));
     if (!cook->measured)
-        SAY("A thermometer probe in the middle of a vessel would settle most of it: give its log "
+        SAY("A temperature probe in the middle of a vessel would settle most of it: give its log "
             "with --probe.");
     say_notes(screen, cook);
     say_assumed(screen, cook->assumed);
@@ -262,15 +261,15 @@ void view_cook(struct screen *screen, const struct cook_report *cook)
         SAY("%s, %.0f minutes at pressure.", cook->vessel, cook->setup.hold);
     if (!cook->measured)
         say_steam(screen, cook);
-    screen_say(screen, 0, 2, ROLE_STRONG, "%s: %s %.3g minutes; %.3g are asked for.",
+    screen_say(screen, 0, 2, ROLE_STRONG, "%s: %s %.3g minutes; %.3g are required.",
                heads[result->verdict],
-               cook->measured ? "the probe's F0 is at least" : "a cautious reckoning gives F0",
+               cook->measured ? "the probe's F0 is at least" : "a cautious estimate gives F0",
                result->f0_adequate_at, cook->setup.adequate_f0);
     draw_course(screen, cook);
     screen_blank(screen);
     say_core(screen, cook);
     say_chances(screen, cook);
-    snprintf(aim, ROOM, "Minutes at this pressure for the aim (1 vessel in %.0f)",
+    snprintf(aim, ROOM, "Minutes needed here for 1 unsterile in %.0f",
              1.0 / cook->setup.target);
     say_minutes(screen, aim, &result->minutes_needed);
     if (!cook->measured)
@@ -428,21 +427,21 @@ static void draw_coverage(struct screen *screen, const struct forecast_report *s
             seen[at + 1] = spawn->seen;
     }
     const struct chart_series series[] = {
-        {low, POINTS, '.', "the slow and the fast end"},
+        {low, POINTS, '.', "slowest and fastest"},
         {high, POINTS, '.', NULL},
-        {central, POINTS, '*', "as is likeliest"},
-        {seen, POINTS, 'O', "what was seen"},
+        {central, POINTS, '*', "most likely"},
+        {seen, POINTS, 'O', "seen"},
     };
     screen_heading(screen, "Coverage");
-    chart_draw(screen,
-               &(struct chart){0, last, 0, 100, "days", "% white", series, spawn->judged ? 4 : 3},
-               10);
+    chart_draw(
+        screen,
+        &(struct chart){0, last, 0, 100, "days", "% colonised", series, spawn->judged ? 4 : 3}, 10);
 }
 
 static void say_days(struct screen *screen, const struct forecast_report *spawn, const char *what,
                      const struct range *days)
 {
-    char from[ROOM], to[ROOM], high[ROOM] = "no end in sight", dates[2 * ROOM] = "";
+    char from[ROOM], to[ROOM], high[ROOM] = "open-ended", dates[2 * ROOM] = "";
 
     if (isinf(days->central)) {
         SAY("%s: never under these conditions.", what);
@@ -453,8 +452,8 @@ static void say_days(struct screen *screen, const struct forecast_report *spawn,
     date_after(spawn->start, floor(days->low), from);
     date_after(spawn->start, ceil(days->high), to);
     if (from[0] != '\0' && to[0] != '\0')
-        snprintf(dates, sizeof dates, " (%.30s to %.30s)", from, to);
-    SAY("%s: day %.0f, between %.0f and %s%s.", what, days->central, floor(days->low), high, dates);
+        snprintf(dates, sizeof dates, ", %.30s to %.30s", from, to);
+    SAY("%s: day %.0f (%.0f to %s)%s.", what, days->central, floor(days->low), high, dates);
 }
 
 static void say_reason(struct screen *screen, const struct forecast_report *spawn)
@@ -463,20 +462,20 @@ static void say_reason(struct screen *screen, const struct forecast_report *spaw
     const struct forecast *forecast = &spawn->forecast;
 
     if (!spawn->pace.explained)
-        SAY("Neither temperature nor dose, lag or strain explains it within reason. Look for "
-            "something else: judge it with what you see.");
+        SAY("Neither temperature, inoculation rate, lag nor strain explains it. Look for another "
+            "cause: judge it by what you see.");
     else if (best->input == FORECAST_TEMPERATURE)
-        SAY("The temperature explains it best: %.1f degrees %s than said would do it.",
+        SAY("Temperature explains it best: %.1f degrees %s than you said would do it.",
             fabs(best->needed), best->needed < 0 ? "colder" : "warmer");
     else if (best->input == FORECAST_POINTS)
-        SAY("The dose explains it best: %.2g times the points of growth that were counted on.",
+        SAY("The inoculation rate explains it best: %.2g times the assumed points of growth.",
             best->needed / forecast->points.central);
     else if (best->input == FORECAST_LAG)
-        SAY("The start explains it best: a lag of %.1f days instead of %.1f.", best->needed,
+        SAY("A late start explains it best: a lag of %.1f days instead of %.1f.", best->needed,
             forecast->lag.central);
     else
-        SAY("The strain's own pace explains it best: %.1f mm a day at its best temperature instead "
-            "of %.1f.",
+        SAY("The strain's growth rate explains it best: %.1f mm a day at its best temperature "
+            "instead of %.1f.",
             best->needed, forecast->rate.central);
 }
 
@@ -487,7 +486,7 @@ static void say_pace(struct screen *screen, const struct forecast_report *spawn)
     char date[ROOM];
 
     screen_heading(screen, heads[pace->pace]);
-    SAY("On day %.3g it is %.0f %% white; %.0f %% was to be expected, %.0f to %.0f.", spawn->day,
+    SAY("On day %.3g it is %.0f %% colonised; expected: %.0f %% (%.0f to %.0f).", spawn->day,
         spawn->seen, pace->expected.central, pace->expected.low, pace->expected.high);
     if (pace->pace != PACE_ON_TIME)
         say_reason(screen, spawn);
@@ -495,15 +494,15 @@ static void say_pace(struct screen *screen, const struct forecast_report *spawn)
         return;
     date_after(spawn->start, ceil(pace->wait_until), date);
     if (!isfinite(pace->wait_until))
-        SAY("It cannot grow here: there is nothing to wait for.");
+        SAY("It cannot grow under these conditions: do not wait.");
     else if (pace->pace == PACE_STALLED)
-        SAY("It has had the time it could need. Do not wait for it; judge it by what you see.");
+        SAY("It has had all the time it could need. Do not wait; judge it by what you see.");
     else
         SAY("Wait until day %.0f%s%s%s: if nothing has moved by then, stop waiting.",
             ceil(pace->wait_until), date[0] != '\0' ? " (" : "", date, date[0] != '\0' ? ")" : "");
 }
 
-/* "Look on day 3 (2025-03-04), 6 (2025-03-07) ..." until it should be white. */
+/* "Look on day 3 (2025-03-04), 6 (2025-03-07) ..." until it should be fully colonised. */
 static void say_looks(struct screen *screen, const struct forecast_report *spawn)
 {
     enum { MOST_LOOKS = 8 };
@@ -527,10 +526,10 @@ void view_forecast(struct screen *screen, const struct forecast_report *spawn)
 
     screen_say(screen, 0, 2, ROLE_STRONG, "%s on grain, %s", species->name,
                spawn->vessel != NULL ? spawn->vessel : "one vessel");
-    say_days(screen, spawn, "First growth to be seen", &spawn->visible);
+    say_days(screen, spawn, "First visible growth", &spawn->visible);
     if (spawn->forecast.shake_count == 0)
         say_days(screen, spawn, "Shake, if you shake", &spawn->shake);
-    say_days(screen, spawn, "White through, ready to use", &spawn->full);
+    say_days(screen, spawn, "Fully colonised, ready to use", &spawn->full);
     if (species->growth.full_hi > 0.0)
         screen_say(screen, 0, 2, ROLE_QUIET, "Published for this species: %.0f to %.0f days.",
                    species->growth.full_lo, species->growth.full_hi);
@@ -540,11 +539,11 @@ void view_forecast(struct screen *screen, const struct forecast_report *spawn)
     screen_blank(screen);
     say_looks(screen, spawn);
     if (spawn->reached && !spawn->judged)
-        SAY("If nothing is to be seen by day %.0f, or it is not white by day %.0f, stop waiting "
-            "and judge it by what you see.",
+        SAY("If there is no growth by day %.0f, or it is not fully colonised by day %.0f, stop "
+            "waiting and judge it by what you see.",
             ceil(spawn->nothing_seen), ceil(spawn->not_full));
-    SAY("Look without moving it. Shake only while all is clean: never when a colour or a wet patch "
-        "shows.");
+    SAY("Look without moving it. Break and shake only while all is clean, never when you see a "
+        "colour or a wet patch.");
     say_assumed(screen, spawn->assumed);
 }
 
@@ -618,7 +617,7 @@ json_t *view_forecast_json(const struct forecast_report *spawn)
     return view_json_put(root, "assumed", view_json_parts(spawn->assumed));
 }
 
-/* ---- a mix ----------------------------------------------------------------------------------- */
+/* ---- hydration ----------------------------------------------------------------------------------- */
 
 static const char *const place_names[] = {"below", "within", "above"};
 
@@ -627,17 +626,17 @@ static void say_recipe(struct screen *screen, const struct mix_report *mix)
 {
     char grams[ROOM];
 
-    screen_say(screen, 0, 2, ROLE_STRONG, "For %.3g %% moisture weigh", mix->target);
-    screen_say(screen, 2, 2, ROLE_PLAIN, "dry grain: %s, as bought",
+    screen_say(screen, 0, 2, ROLE_STRONG, "For %.3g %% moisture weigh out", mix->target);
+    screen_say(screen, 2, 2, ROLE_PLAIN, "grain as bought: %s",
                quantity_words(mix->dry, DIM_GRAMS, grams));
     screen_say(screen, 2, 2, ROLE_PLAIN, "water: %s", quantity_words(mix->water, DIM_GRAMS, grams));
     if (mix->vessels > 1.0) {
         quantity_words((mix->dry + mix->water) / mix->vessels, DIM_GRAMS, grams);
-        screen_say(screen, 2, 2, ROLE_PLAIN, "into each vessel: %s of the wet grain", grams);
+        screen_say(screen, 2, 2, ROLE_PLAIN, "per vessel: %s of wet grain", grams);
         quantity_words(mix->dry / mix->vessels, DIM_GRAMS, grams);
-        screen_say(screen, 2, 2, ROLE_PLAIN, "which is %s of it dry", grams);
+        screen_say(screen, 2, 2, ROLE_PLAIN, "which is %s before hydration", grams);
     }
-    SAY("If you soak and drain instead: it is right when %.3g times as heavy as before.",
+    SAY("If you soak and drain instead: it is right at %.3g times the weight before soaking.",
         (mix->dry + mix->water) / mix->dry);
 }
 
@@ -648,17 +647,17 @@ static void say_moisture(struct screen *screen, const struct mix_report *mix)
     char grams[ROOM];
 
     screen_say(screen, 0, 2, ROLE_STRONG,
-               "Moisture: %.1f %% of the wet weight (%.1f %% of the dry matter).", mix->moisture,
+               "Moisture: %.1f %% of the wet weight (%.1f %% on a dry basis).", mix->moisture,
                mix->dry_basis);
     if (isnan(mix->band.lo))
         return;
-    screen_say(screen, 0, 2, ROLE_STRONG, "That is %s the band to aim for, %.3g to %.3g %%.",
+    screen_say(screen, 0, 2, ROLE_STRONG, "That is %s the target range, %.3g to %.3g %%.",
                place_names[place], mix->band.lo, mix->band.hi);
     quantity_words(fabs(mix->verdict.correction), DIM_GRAMS, grams);
     if (place == MOISTURE_BELOW)
-        SAY("To reach its lower end add %s of water.", grams);
+        SAY("To reach the lower end add %s of water.", grams);
     if (place == MOISTURE_ABOVE)
-        SAY("To reach its upper end it must lose %s of water: drain and air it, then weigh again.",
+        SAY("To reach the upper end it must lose %s of water: drain and air it, then weigh again.",
             grams);
 }
 
@@ -676,7 +675,7 @@ static void say_sources(struct screen *screen, const struct mix_report *mix)
     if (cites->expert_judgement)
         text_printf(&line, "%sjudgement", line.length > 0 ? "; " : "");
     if (line.length > 0)
-        screen_say(screen, 0, 2, ROLE_QUIET, "Band and limit after: %s.", line.bytes);
+        screen_say(screen, 0, 2, ROLE_QUIET, "Target range and limit from: %s.", line.bytes);
     text_release(&line);
 }
 
@@ -691,8 +690,9 @@ void view_mix(struct screen *screen, const struct mix_report *mix)
     else
         say_moisture(screen, mix);
     if (!isnan(mix->band.raw_limit)) {
-        SAY("Raw kernels take up water to about %.3g %%. What is beyond it stands free until "
-            "cooking opens the starch, so the band and this limit disagree: both are shown.",
+        SAY("Raw kernels take up water to about %.3g %%. Water beyond that stays free until "
+            "cooking "
+            "opens the starch, so the target range and this limit disagree; both are shown.",
             mix->band.raw_limit);
         if (mix->verdict.free_water > 0.0)
             SAY("Here that is %s of free water before the cook.",
@@ -703,8 +703,8 @@ void view_mix(struct screen *screen, const struct mix_report *mix)
                    mix->vessel != NULL ? mix->vessel : "The vessel", 100.0 * mix->fill,
                    crowded ? ", too full to shake and to breathe; use more vessels." : ".");
     screen_say(screen, 0, 2, ROLE_QUIET,
-               "Counted with the grain's own water, %.3g %%. Recipes that leave it out name a "
-               "lower figure for the same mix.",
+               "This counts the grain's own water, %.3g %%. Recipes that leave it out give a lower "
+               "figure for the same grain.",
                mix->own_moisture);
     if (mix->grain != NULL)
         say_sources(screen, mix);

@@ -94,12 +94,12 @@ void view_level(struct text *out, const struct dataset *dataset, size_t factor, 
 {
     enum { MOST = 80 }; /* a sentence stays one, whatever stands in a table */
     static const char *const called[FACTOR_KINDS] = {
-        [FACTOR_LETHALITY] = "cooks whose computed heat is",
-        [FACTOR_MOISTURE] = "mixes whose computed moisture is",
-        [FACTOR_DOSE] = "a dose of starter",
+        [FACTOR_LETHALITY] = "cooks with a computed heat that is",
+        [FACTOR_MOISTURE] = "hydration with a computed moisture",
+        [FACTOR_DOSE] = "an inoculation rate",
         [FACTOR_TEMPERATURE] = "places at",
         [FACTOR_PARENT] = "starters made from",
-        [FACTOR_LINE] = "the line of starter",
+        [FACTOR_LINE] = "the starter line",
     };
     const struct factor *of = &dataset->factors[factor];
     const char *label = level != LEVEL_NONE ? of->levels[level] : "not known";
@@ -152,24 +152,25 @@ const char *view_review_limit(const struct review *review, unsigned limit)
         return "There are no vessels here, so there is nothing to conclude. Start a batch, or give "
                "a table with --csv.";
     case REVIEW_NOTHING_COUNTS:
-        return "No vessel counts yet: all are too young, or nobody wrote down what became of them.";
+        return "No vessel counts yet: all are too young, or their outcome was not recorded.";
     case REVIEW_NOTHING_LOST:
         return "Nothing was lost, so there is nothing to explain. That is no promise for the next "
                "batch.";
     case REVIEW_ALL_LOST:
-        return "All of them were lost. Without one that did well nothing can be compared: neither "
-               "cook nor starter nor place stands out, however bad it is. Next time change one "
-               "thing for half of the vessels, and leave one of each cook without starter.";
+        return "All of them were lost. Without any that did well there is nothing to compare with: "
+               "no "
+               "cook, starter or place can stand out, however bad it is. Next time change one "
+               "thing for half of the vessels, and leave one of each cook uninoculated.";
     case REVIEW_NO_FACTOR:
-        return "All vessels share everything that was written down, so nothing can be compared. "
-               "Write down cook, starter, session, grain lot and place.";
+        return "All vessels share everything that was recorded, so nothing can be compared. Record "
+               "cook, starter, inoculation session, grain lot and place.";
     case REVIEW_ONE_BATCH:
-        return "There is one batch only. Its cook, mix, session and starter went together, so "
-               "they cannot be told apart by counting.";
+        return "There is only one batch. Its cook, hydration, inoculation session and starter went "
+               "together, so counting cannot tell them apart.";
     case REVIEW_NO_TIMES:
-        return "No vessel has both its days, so nothing can be said about time.";
+        return "No vessel has both dates, so nothing can be said about time.";
     case REVIEW_FEW:
-        return "So few vessels count that only the grossest difference could show.";
+        return "So few vessels count that only a very large difference could show.";
     default:
         return NULL;
     }
@@ -204,16 +205,13 @@ static void put_lost(struct face *face)
         text_printf(words, " %zu %s too young to count.", totals->young,
                     plural(totals->young, "is", "are"));
     if (totals->unrecorded > 0)
-        text_printf(words, " Of %zu more nobody wrote down what became of %s.", totals->unrecorded,
-                    plural(totals->unrecorded, "it", "them"));
+        text_printf(words, " The outcome of %zu more was not recorded.", totals->unrecorded);
     put(face, LEAD);
 }
 
-/* Those that are equally sure are told together: "almost certainly A, B and C; likely D". */
 static void put_culprits(struct face *face)
 {
     const struct review *review = face->review;
-    const struct review_culprit *culprits = review->culprits;
     bool either = false;
 
     if (review->totals.counts.lost == 0 ||
@@ -221,28 +219,23 @@ static void put_culprits(struct face *face)
         return;
     if (review->culprit_count == 0) {
         say(face, PLAIN,
-            "No cook, starter, session, place or lot stands out: what was lost is spread as chance "
-            "spreads it, as far as so many vessels can tell.");
+            "No cook, starter, inoculation session, place or lot stands out: too few losses to "
+            "tell "
+            "it from chance.");
         return;
     }
-    text_puts(&face->words, "What did it:");
-    for (size_t k = 0, end; k < review->culprit_count; k = end) {
-        const char *sure = view_spoken(review->rules, culprits[k].p);
-        for (end = k + 1; end < review->culprit_count &&
-                          strcmp(view_spoken(review->rules, culprits[end].p), sure) == 0;)
-            end++;
-        text_printf(&face->words, "%s%s%s", k > 0 ? "; " : " ", sure, sure[0] != '\0' ? " " : "");
-        for (size_t i = k; i < end; i++) {
-            text_puts(&face->words, i == k ? "" : i + 1 < end ? ", " : " and ");
-            if (culprits[i].suspect_count > 1)
-                text_puts(&face->words, "either ");
-            view_suspects(&face->words, review, &culprits[i], false);
-            either = either || culprits[i].suspect_count > 1;
-        }
+    text_puts(&face->words, "Likely cause: ");
+    for (size_t k = 0; k < review->culprit_count; k++) {
+        const struct review_culprit *culprit = &review->culprits[k];
+        char percent[PERCENT_ROOM];
+        text_puts(&face->words, k == 0 ? "" : k + 1 < review->culprit_count ? ", " : " and ");
+        text_puts(&face->words, culprit->suspect_count > 1 ? "either " : "");
+        view_suspects(&face->words, review, culprit, false);
+        text_printf(&face->words, " (%s)", view_percent(culprit->p, percent));
+        either = either || culprit->suspect_count > 1;
     }
-    text_puts(&face->words, ".");
-    if (either)
-        text_puts(&face->words, " Where it says either, these numbers cannot tell which.");
+    text_puts(&face->words,
+              either ? ". Where it says either, these numbers cannot tell which." : ".");
     put(face, PLAIN);
 }
 
@@ -314,8 +307,7 @@ static void put_title(struct face *face, size_t k)
         text_printf(words, "%zu. ", k + 1);
     text_puts(words, culprit->suspect_count > 1 ? "Either " : "");
     view_suspects(words, face->review, culprit, false);
-    text_printf(words, ": %s (%s)", view_spoken(face->review->rules, culprit->p),
-                view_percent(culprit->p, percent));
+    text_printf(words, ": %s", view_percent(culprit->p, percent));
     if (face->page != NULL) {
         put_heading(face);
     } else {
@@ -332,13 +324,14 @@ static void add_counts(struct face *face, const struct review_suspect *suspect, 
         view_level(words, face->review->dataset, suspect->factor, suspect->level);
         text_printf(words, ", %s: ", view_percent(suspect->p, percent));
     }
-    text_printf(words, "%zu of %zu lost, against %zu of %zu of the rest", suspect->inside.lost,
-                suspect->inside.total, suspect->outside.lost, suspect->outside.total);
+    text_printf(words, "%zu of %zu lost, compared with %zu of %zu of the rest",
+                suspect->inside.lost, suspect->inside.total, suspect->outside.lost,
+                suspect->outside.total);
     if (suspect->controls.total == 1)
-        text_printf(words, "; the one among them without starter %s",
+        text_printf(words, "; the one uninoculated control among them %s",
                     suspect->controls.lost > 0 ? "was lost too" : "was not");
     else if (suspect->controls.total > 1)
-        text_printf(words, "; of those among them without starter %zu of %zu",
+        text_printf(words, "; of the uninoculated controls among them %zu of %zu",
                     suspect->controls.lost, suspect->controls.total);
     text_puts(words, ".");
 }
@@ -346,7 +339,7 @@ static void add_counts(struct face *face, const struct review_suspect *suspect, 
 static void put_why(struct face *face, const struct review_suspect *suspect)
 {
     static const char *const computed[FACTOR_KINDS] = {
-        [FACTOR_LETHALITY] = "Its heat, computed from gauge, minutes and altitude",
+        [FACTOR_LETHALITY] = "Its heat, computed from gauge pressure, minutes and altitude",
         [FACTOR_MOISTURE] = "Its moisture, computed from what was weighed",
         [FACTOR_TEMPERATURE] = "Its temperature",
     };
@@ -421,17 +414,18 @@ static void put_culprit(struct face *face, size_t k)
     put_title(face, k);
     if (several)
         say(face, CAUTION,
-            "These always went together, or nearly: counting cannot tell them apart.");
+            "These always, or nearly always, went together: counting cannot tell them apart.");
     for (size_t s = 0; s < culprit->suspect_count; s++) {
         const struct review_suspect *suspect = &culprit->suspects[s];
         if (page || s == 0 || !same)
             add_counts(face, suspect, page ? several : !same);
         if (page)
-            text_printf(&face->words,
-                        " Does it lose more than the rest? p %s for %zu of %zu against %zu of %zu; "
-                        "among all that were asked, %s.",
-                        p_words(suspect->test_p, p), suspect->inside.lost, suspect->inside.total,
-                        suspect->outside.lost, suspect->outside.total, p_words(suspect->q, q));
+            text_printf(
+                &face->words,
+                " Does it lose more than the rest? p %s for %zu of %zu compared with %zu of "
+                "%zu; adjusted for all comparisons, %s.",
+                p_words(suspect->test_p, p), suspect->inside.lost, suspect->inside.total,
+                suspect->outside.lost, suspect->outside.total, p_words(suspect->q, q));
         put(face, UNDER);
         put_why(face, suspect);
     }
@@ -483,7 +477,7 @@ static void put_changes(struct face *face)
 
     if (review->change_count == 0)
         return;
-    say(face, QUIET, "What would have saved most comes first. Ranges hold nine times in ten.");
+    say(face, QUIET, "What would have saved most comes first. The ranges are 90 % intervals.");
     tags(face, "<ol>\n");
     for (size_t c = 0; c < review->change_count; c++) {
         const struct review_change *change = &review->changes[c];
@@ -493,7 +487,7 @@ static void put_changes(struct face *face)
         put_heading(face);
         add_saved(&face->words, culprit);
         if (culprit->suspect_count > 1)
-            text_puts(&face->words, " Test before you change: it may be the other one.");
+            text_puts(&face->words, " Test before you change anything: it may be the other one.");
         put(face, PLAIN);
         if (change->cause != RULES_NONE) {
             const struct cause *cause = &review->rules->causes[change->cause];
@@ -524,7 +518,7 @@ static void put_trials(struct face *face)
         if (!any && (face->screen != NULL || !several))
             continue;
         if (!headed)
-            screen_head(face, "What would settle it, best for its cost first");
+            screen_head(face, "Tests that would settle it, best value first");
         headed = true;
         tags(face, "<article>\n");
         if (face->page != NULL) {
@@ -560,8 +554,8 @@ static void put_aliases(struct face *face)
     for (size_t a = 0; a < review->alias_count && (a < ON_A_PAGE || face->screen != NULL); a++) {
         const struct review_alias *alias = &review->aliases[a];
         text_printf(&face->words,
-                    "%s and %s, in %zu of %zu vessels: whatever one of them does, the other seems "
-                    "to do.",
+                    "%s and %s, in %zu of %zu vessels: the effect of one cannot be told from the "
+                    "other's.",
                     review->dataset->factors[alias->first].name,
                     review->dataset->factors[alias->second].name, alias->together, alias->of);
         put(face, BELOW);
@@ -575,16 +569,18 @@ static void put_apart(struct face *face)
     if (face->page->length == 0)
         return;
     say(face, QUIET,
-        "Tests stand best for their cost first. One bit would settle a question between two equal "
-        "chances. A cost is effort, with each day of waiting counted in.");
+        "The best tests for their cost come first. One bit settles a question between two equal "
+        "chances. Cost is effort and includes each day of waiting.");
 }
 
 /* ---- the next batch ----------------------------------------------------------------------------- */
 
-/* What one mixes is called a mix; it becomes a batch once it is inoculated. */
+/* Grain is hydrated; it becomes a batch once it is inoculated. */
 static const char *new_name(enum factor_kind kind)
 {
-    return kind == FACTOR_BATCH ? "mix" : factor_kind_name(kind);
+    return kind == FACTOR_BATCH     ? "hydration"
+           : kind == FACTOR_SESSION ? "inoculation session"
+                                    : factor_kind_name(kind);
 }
 
 static void put_setting(struct face *face, const struct review_plan *plan)
@@ -595,11 +591,11 @@ static void put_setting(struct face *face, const struct review_plan *plan)
                     c == 0                       ? "Two"
                     : c + 1 < plan->factor_count ? ", two"
                                                  : " and two",
-                    name, name[0] == 'm' ? "es" : "s");
+                    name, "s");
     }
     say(face, BELOW,
         plan->crossed ? ", crossed; all else the same:"
-                      : "One cook, one session, one starter and one place for all, but for this:");
+                      : "The same cook, inoculation session, starter and place for all, except:");
 }
 
 /* The range of the numbers of new ones in a column over the arms, 0 being none. */
@@ -619,7 +615,7 @@ void view_arm(struct text *out, const struct review *review, const struct review
 {
     const char *joint = "";
     text_printf(out, "%zu %s%s: ", arm->vessels, plural(arm->vessels, "vessel", "vessels"),
-                arm->control ? " without starter" : "");
+                arm->control ? " uninoculated" : "");
     for (size_t c = 0; c < plan->factor_count; c++) {
         enum factor_kind kind = review->dataset->factors[plan->factors[c]].kind;
         unsigned fewest, most, fresh = arm->fresh[c];
@@ -658,11 +654,11 @@ void view_plan_reading(struct text *out, const struct review *review,
     const char *joint = "If only the row with ";
 
     if (plan->crossed) {
-        text_printf(
-            out,
-            "What is over cannot be tried again, but so they go apart: both rows of one that "
-            "fails lose %zu or more of their %zu, the others do not.",
-            plan->fails_from, plan->each);
+        text_printf(out,
+                    "What is over cannot be tried again, but this separates them: both rows of one "
+                    "that fails "
+                    "lose %zu or more of their %zu, the others do not.",
+                    plan->fails_from, plan->each);
         return;
     }
     text_printf(out, "A row fails when it loses %zu or more of its %zu. ", plan->fails_from,
@@ -693,7 +689,7 @@ static void put_plans(struct face *face)
         const struct review_plan *plan = &review->plans[p];
         tags(face, "<article>\n");
         if (face->screen != NULL && plan->crossed) {
-            text_puts(&face->words, "Next time, so that such things go apart");
+            text_puts(&face->words, "Next time, to keep such things apart");
         } else {
             text_puts(&face->words, face->screen != NULL ? "Next batch, to tell " : "To tell ");
             view_suspects(&face->words, review, &review->culprits[plan->culprit], false);
@@ -731,7 +727,7 @@ static void level_row(struct screen *screen, const char *name, const struct revi
                     100.0 * (double)level->counts.lost / (double)level->counts.total,
                     100.0 * level->exact.low, 100.0 * level->exact.high);
     if (level->controls.total > 0)
-        text_printf(&line, "; without starter %zu of %zu", level->controls.lost,
+        text_printf(&line, "; uninoculated controls %zu of %zu", level->controls.lost,
                     level->controls.total);
     screen_preformatted(screen, 2, line.bytes);
     text_release(&line);
@@ -769,26 +765,28 @@ static void put_test(struct face *face, const struct review_factor *factor)
         all.lost += factor->levels[l].counts.lost;
         all.total += factor->levels[l].counts.total;
     }
-    text_printf(words, "Do they lose alike? p %s for %zu of %zu lost", p_words(factor->test.p, p),
+    text_printf(words, "Do loss rates differ? p %s for %zu of %zu lost", p_words(factor->test.p, p),
                 all.lost, all.total);
     if (factor->approximate)
         text_puts(words, " (chi-square)");
     else if (!factor->test.exact)
-        text_printf(words, " (from %zu tables drawn, give or take %.2g)", factor->test.tables,
+        text_printf(words, " (from %zu random tables, standard error %.2g)", factor->test.tables,
                     factor->test.standard_error);
-    text_printf(words, "; among all factors asked, %s.", p_words(factor->q, q));
+    text_printf(words, "; adjusted for all factors, %s.", p_words(factor->q, q));
     put(face, BELOW);
     if (factor->within >= face->review->dataset->factor_count)
         return;
     const char *other = face->review->dataset->factors[factor->within].name;
-    text_printf(words, "It is entangled with %s (%.2f of 1)", other, factor->entangled);
+    text_printf(words, "It is confounded with %s (Cramer's V %.2f)", other, factor->entangled);
     if (factor->within_strata == 0)
-        text_printf(words,
-                    ": within one %s there is nothing to compare, so counting cannot part the two.",
-                    other);
+        text_printf(
+            words,
+            ": within one %s there is nothing to compare, so counting cannot separate the two.",
+            other);
     else
-        text_printf(words, ". Compared only within each %s: p %s, from %zu of them that can tell.",
-                    other, p_words(factor->within_p, p), factor->within_strata);
+        text_printf(words, ". Compared only within each %s: p %s, from %zu informative one%s.",
+                    other, p_words(factor->within_p, p), factor->within_strata,
+                    factor->within_strata == 1 ? "" : "s");
     put(face, BELOW);
 }
 
@@ -827,7 +825,7 @@ static void put_shared(struct face *face)
         return;
     if (face->screen != NULL)
         screen_blank(face->screen);
-    say(face, PLAIN, ". Nothing can be said of these.");
+    say(face, PLAIN, ". Nothing can be said about these.");
 }
 
 static void put_near(struct face *face)
@@ -836,7 +834,7 @@ static void put_near(struct face *face)
     char p[MOMENT_ROOM];
     if (review->near_count == 0)
         return;
-    text_puts(&face->words, "Not enough to be called, but nearest to it");
+    text_puts(&face->words, "Not clear enough, but closest");
     put_heading(face);
     tags(face, "<ul>\n");
     for (size_t n = 0; n < review->near_count; n++) {
@@ -881,15 +879,16 @@ static void put_factors(struct face *face)
     if (compared == 0)
         return;
     say(face, PLAIN,
-        "Share lost, with its exact 95 % range. What parts the vessels most clearly comes first. "
-        "All vessels are counted here, whatever else explains their loss.");
+        "Share lost, with its exact 95 % interval. The clearest difference comes first. All "
+        "vessels "
+        "are counted here, whatever else explains their loss.");
     tags(face, "<div class=\"charts\">\n");
     for (size_t f = next_factor(face->review, count); f < count && drawn < MOST;
          f = next_factor(face->review, f), drawn++)
         put_factor(face, &face->review->factors[f]);
     tags(face, "</div>\n");
     if (drawn < compared)
-        text_printf(&face->words, "And %zu more that part them less clearly.", compared - drawn);
+        text_printf(&face->words, "And %zu more with less clear differences.", compared - drawn);
     put(face, QUIET);
     put_shared(face);
     put_near(face);
@@ -924,11 +923,11 @@ static void put_times(struct face *face)
     }
     tags(face, "</ul>\n");
     if (time->logrank.freedom > 0)
-        text_printf(words, "Do they last alike? p %s (log-rank), from %zu vessels.",
+        text_printf(words, "Do survival times differ? p %s (log-rank), from %zu vessels.",
                     p_words(time->logrank.p, p), time->cases);
     put(face, BELOW);
     if (time->left_out > 0)
-        text_printf(words, "%zu %s left out: no days, or impossible ones.", time->left_out,
+        text_printf(words, "%zu %s left out: dates missing or impossible.", time->left_out,
                     plural(time->left_out, "is", "are"));
     put(face, BELOW_QUIET);
     tags(face, "</div>\n</div>\n");
@@ -955,9 +954,9 @@ static void put_batch(struct face *face, const struct review_batch *batch)
     text_printf(&line, "%-10s  %-12s %3zu of %3zu", day_write(batch->day, DAY_ISO, day), safe.bytes,
                 batch->counts.lost, batch->counts.total);
     if (batch->point.above)
-        text_printf(&line, "  too many: chance gives fewer than %.0f", batch->point.from_above);
+        text_printf(&line, "  too many: by chance fewer than %.0f", batch->point.from_above);
     else if (batch->point.below)
-        text_printf(&line, "  unusually few: chance gives more than %.0f", batch->point.from_below);
+        text_printf(&line, "  unusually few: by chance more than %.0f", batch->point.from_below);
     if (batch->cause_count > 0 && batch->causes[0].p > 0.5 && batch->point.above)
         text_printf(&line, "; %s", face->review->rules->causes[batch->causes[0].cause].name);
     screen_preformatted(face->screen, 2, line.bytes);
@@ -998,18 +997,17 @@ static void put_watch(struct face *face)
     if (face->page != NULL)
         svg_sum(face->page, face->review);
     if (watch->episode_count == 0) {
-        text_puts(words, "At no time did losses run above the usual for long.");
+        text_puts(words, "Losses were never above the usual rate for long.");
     } else {
         size_t ended = watch->episodes[watch->episode_count - 1].ended;
-        text_printf(words, "Losses ran above the usual %.0f %% from about %s on",
+        text_printf(words, "Losses were above the usual %.0f %% from about %s on",
                     100.0 * watch->plan.usual, day_write(watch->since, DAY_WORDS, day));
         if (ended < watch->count)
             text_printf(
-                words, ", and were back to it with vessels begun on %s",
+                words, ", and back to it with vessels begun on %s",
                 day_write(face->review->dataset->entered[watch->vessels[ended]], DAY_WORDS, day));
-        text_printf(words,
-                    ". (A running sum over %zu vessels; by chance it would signal once in %.0f.)",
-                    watch->count, watch->plan.run_usual);
+        text_printf(words, ". (CUSUM over %zu vessels; false alarm once in %.0f.)", watch->count,
+                    watch->plan.run_usual);
     }
     put(face, BELOW);
     tags(face, "</div>\n");
@@ -1042,34 +1040,35 @@ static void put_method(struct face *face)
     screen_head(face, "How this is decided");
     text_printf(
         &face->words,
-        "%zu levels of %zu factors were compared with the rest. One is called a fault when "
-        "it loses more by an exact test, counted for all that were asked (false discovery "
-        "rate at most %.0f %%), and its losses are at least %.0f times likelier with a rate "
-        "of its own. Its vessels are then set aside and the rest is asked again. Two that "
-        "take each other's support away cannot be told apart.",
+        "%zu levels of %zu factors were compared with the rest. One is called a culprit when it "
+        "loses more by an exact test, adjusted for all comparisons (false discovery rate at most "
+        "%.0f %%), and its losses are at least %.0f times as likely with a rate of its own. Its "
+        "vessels are then set aside and the rest is tested again. Two that take each other's "
+        "support away cannot be told apart.",
         face->review->suspects_asked, face->review->dataset->factor_count,
         100.0 * rules->false_alarm, rules->bayes_factor);
     put(face, BELOW);
-    text_printf(&face->words,
-                "A vessel counts once it is lost or used, or has been sound for %.0f days. Vessels "
-                "without starter count for cook, mix and grain only. Ranges of shares are exact, "
-                "95 %%; those of vessels saved 90 %%. All of it is likelihood, none of it proof.",
-                rules->watched);
+    text_printf(
+        &face->words,
+        "A vessel counts once it is lost or used, or has been sound for %.0f days. Uninoculated "
+        "controls count for cook, hydration and grain only. Intervals of shares are exact, "
+        "95 %%; those of vessels saved are 90 %%. This is statistics, not proof.",
+        rules->watched);
     put(face, BELOW);
 }
 
 static void put_method_and_assumptions(struct face *face)
 {
     static const char *const assumed[] = {
-        "What was written down is right: a vessel called lost was lost, and it came from the cook, "
-        "starter, session and place named.",
+        "The records are right: a vessel recorded as lost was lost, and it came from the cook, "
+        "starter, inoculation session and place named.",
         "Vessels that share all of these are lost independently of each other. Where one infects "
-        "its neighbours, ranges are too narrow.",
-        "What nobody wrote down (weather, a filter, a pair of hands) cannot be found, and may hide "
+        "its neighbours, intervals are too narrow.",
+        "What was not recorded (weather, a filter, a pair of hands) cannot be found, and may hide "
         "behind what was.",
-        "Vessels saved: those lost there less those that would have been lost at the rate of the "
+        "Vessels saved: those lost there minus those that would have been lost at the rate of the "
         "rest.",
-        "Exact ranges: Clopper and Pearson 1934. Tables: Fisher 1935, Freeman and Halton 1951. "
+        "Exact intervals: Clopper and Pearson 1934. Tables: Fisher 1935, Freeman and Halton 1951. "
         "Many questions at once: Benjamini and Hochberg 1995. Times: Kaplan and Meier 1958, Mantel "
         "1966. Batches: Shewhart 1931 with exact limits. Since when: Page 1954, Reynolds and "
         "Stoumbos 1999.",
@@ -1193,13 +1192,13 @@ static const struct section {
     const char *id, *heading;
     void (*put)(struct face *face);
 } sections[] = {
-    {"faults", "What did it, surest first", put_all_culprits},
+    {"faults", "Likely causes, surest first", put_all_culprits},
     {"change", "What to change", put_changes},
-    {"factors", "Where the losses gather", put_factors},
+    {"factors", "Where the losses are", put_factors},
     {"time", "How long they lasted", put_times},
     {"batches", "Batch by batch, and since when", put_batches},
     {"vessels", "Every vessel", put_vessels},
-    {"apart", "What cannot be told apart, and what would settle it", put_apart},
+    {"apart", "What cannot be told apart, and tests that would settle it", put_apart},
     {"next", "The next batch", put_plans},
     {"method", "How this was computed, and what it assumes", put_method_and_assumptions},
 };
@@ -1246,12 +1245,13 @@ void view_review_html(struct text *page, const struct review *review)
     put(&face, QUIET);
     text_puts(page, "</header>\n<main>\n<section id=\"short\">\n<h2>In short</h2>\n");
     put_short(&face);
-    text_puts(page, "<div class=\"caution\">\n<p>All of this is likelihood, none of it proof: it "
-                    "rests on what was written down. Do not open, shake or smell a suspect vessel "
-                    "to find out more; look from outside.</p>\n</div>\n</section>\n");
+    text_puts(page,
+              "<div class=\"caution\">\n<p>This is statistics, not proof, and rests on what was "
+              "recorded. Do not open, shake or smell a suspect vessel "
+              "to find out more; look from outside.</p>\n</div>\n</section>\n");
     put_sections(&face);
-    text_puts(page, "</main>\n<footer>\n<p class=\"quiet\">Written by Jarside. Whoever prints "
-                    "this gets the charts; a table prints when it was opened.</p>\n</footer>\n");
+    text_puts(page, "</main>\n<footer>\n<p class=\"quiet\">Written by Jarside. The charts "
+                    "print; a table prints when it is open.</p>\n</footer>\n");
     html_end(page);
     text_release(&face.words);
 }

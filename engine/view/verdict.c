@@ -21,6 +21,24 @@ static double hundredths(double number)
     return round(number * 100.0) / 100.0;
 }
 
+static bool is_even(double log_odds)
+{
+    return fabs(log_odds) < log(1.1);
+}
+
+const char *view_odds(double log_odds, char room[ODDS_ROOM])
+{
+    double times = exp(fabs(log_odds));
+    const char *than = log_odds > 0.0 ? "times as likely" : "times less likely";
+    if (is_even(log_odds))
+        snprintf(room, ODDS_ROOM, "as likely as before");
+    else if (times > 1000.0)
+        snprintf(room, ODDS_ROOM, "over 1000 %s", than);
+    else
+        snprintf(room, ODDS_ROOM, times < 10.0 ? "%.2g %s" : "%.0f %s", times, than);
+    return room;
+}
+
 /* ---- what was said, as it was understood ------------------------------------------------------- */
 
 /* Appends the labels of the values in `mask`, with "perhaps" before doubted ones. */
@@ -71,10 +89,22 @@ static void say_fact(struct screen *screen, const struct judged *judged, const s
     text_release(&rest);
 }
 
-/* Nobody said these are not there, so they are named as what they are: taken so. */
-static void say_silent(struct screen *screen, const struct judged *judged)
+/* What was said, or with `recorded` all that is known; then what nobody mentioned, as what it is: assumed. */
+static void say_facts(struct screen *screen, const struct judged *judged, bool recorded)
 {
+    const struct fact *facts = NULL;
+    size_t count = triage_facts(judged->triage, &facts), unsaid = 0;
     struct text names;
+    if (count == 0 && recorded)
+        screen_say(screen, 2, 0, ROLE_PLAIN, "Nothing yet.");
+    for (size_t i = 0; i < count; i++)
+        if (recorded || facts[i].origin != ORIGIN_JOURNAL)
+            say_fact(screen, judged, &facts[i]);
+        else
+            unsaid++;
+    if (unsaid > 0)
+        screen_say(screen, 2, 0, ROLE_QUIET, "and %zu more from the journal; 'so far' lists them",
+                   unsaid);
     text_init(&names);
     for (size_t i = 0; i < judged->rules->observable_count; i++) {
         uint32_t silent = triage_silent(judged->triage, i);
@@ -83,35 +113,18 @@ static void say_silent(struct screen *screen, const struct judged *judged)
     }
     if (names.length > 0)
         screen_say(screen, 2, 2, ROLE_QUIET,
-                   "Not spoken of, so taken as probably not there: %s. Say so if one is.",
-                   names.bytes);
+                   "Not mentioned; assumed absent: %s. Say so if one is there.", names.bytes);
     text_release(&names);
 }
 
 void view_understood(struct screen *screen, const struct judged *judged)
 {
-    const struct fact *facts = NULL;
-    size_t count = triage_facts(judged->triage, &facts);
-    if (count == 0)
-        screen_say(screen, 2, 0, ROLE_PLAIN, "Nothing yet.");
-    for (size_t i = 0; i < count; i++)
-        say_fact(screen, judged, &facts[i]);
-    say_silent(screen, judged);
+    say_facts(screen, judged, true);
 }
 
 void view_understood_now(struct screen *screen, const struct judged *judged)
 {
-    const struct fact *facts = NULL;
-    size_t count = triage_facts(judged->triage, &facts), recorded = 0;
-    for (size_t i = 0; i < count; i++)
-        if (facts[i].origin == ORIGIN_JOURNAL)
-            recorded++;
-        else
-            say_fact(screen, judged, &facts[i]);
-    if (recorded > 0)
-        screen_say(screen, 2, 0, ROLE_QUIET, "and %zu more from the journal; 'so far' lists them",
-                   recorded);
-    say_silent(screen, judged);
+    say_facts(screen, judged, false);
 }
 
 void view_unclear(struct screen *screen, const struct judged *judged)
@@ -203,38 +216,36 @@ static void put_counts(struct text *out, const struct sibling_evidence *evidence
         text_printf(out, "%.3g of %.3g others from %s were lost", group->own.lost, group->own.total,
                     evidence->name);
     else
-        text_printf(out, "no other from %s has told its story yet", evidence->name);
+        text_printf(out, "no other from %s has an outcome yet", evidence->name);
     if (group->rest.total > 0.0)
         text_printf(out, ", %s%.0f of %.0f from elsewhere", rounded ? "about " : "",
                     group->rest.lost, group->rest.total);
     else if (group->own.total > 0.0)
-        text_puts(out, "; there is no other to hold them against");
+        text_puts(out, "; there is nothing to compare with");
     if (group->controls.total > 0.0)
-        text_printf(out, "; of its %.3g %s never inoculated, %.3g spoiled", group->controls.total,
-                    group->controls.total > 1.0 ? "that were" : "that was", group->controls.lost);
+        text_printf(out, "; of its %.3g uninoculated control%s %.3g spoiled", group->controls.total,
+                    group->controls.total > 1.0 ? "s" : "", group->controls.lost);
     text_puts(out, ".");
 }
 
-/* The counts, then " Not cooked long or hot enough +6.3, ... decibans." of at most so many causes. */
+/* The counts, then " Not cooked long or hot enough: 4 times as likely, ..." of at most so many causes. */
 static void say_group(struct screen *screen, const struct judged *judged,
                       const struct sibling_evidence *evidence, size_t most)
 {
-    static const double worth_saying = 0.5; /* decibans; what moves a cause less goes unsaid */
     struct text words;
+    char odds[ODDS_ROOM];
     size_t said = 0;
     text_init(&words);
     put_counts(&words, evidence);
-    for (size_t i = 0; i < evidence->cause_count && said < most && !evidence->left_out; i++) {
-        double moved = decibans(evidence->causes[i].log_odds);
-        if (fabs(moved) < worth_saying)
-            continue;
-        text_printf(&words, "%s%s %+.1f", said++ > 0 ? ", " : " ",
-                    judged->rules->causes[evidence->causes[i].cause].name, moved);
-    }
+    for (size_t i = 0; i < evidence->cause_count && said < most && !evidence->left_out; i++)
+        if (!is_even(evidence->causes[i].log_odds))
+            text_printf(&words, "%s%s: %s", said++ > 0 ? ", " : " ",
+                        judged->rules->causes[evidence->causes[i].cause].name,
+                        view_odds(evidence->causes[i].log_odds, odds));
     text_puts(&words, evidence->left_out
                           ? " You said yourself how they are: that counts, and not the journal."
-                      : said > 0 ? " decibans."
-                                 : " That moves no cause.");
+                      : said > 0 ? "."
+                                 : " That makes no cause more or less likely.");
     screen_item(screen, 2, "-", ROLE_PLAIN, words.bytes);
     text_release(&words);
 }
@@ -307,7 +318,7 @@ static void say_aliases(struct screen *screen, const struct judged *judged,
                    "%s always went together with %s, so the counts cannot tell them apart.",
                    evidence->name, words.bytes);
         if (test != NULL)
-            screen_say(screen, 4, 2, ROLE_QUIET, "What would (%s): %s", test->label,
+            screen_say(screen, 4, 2, ROLE_QUIET, "A test that can (%s): %s", test->label,
                        test->look != NULL ? test->look : test->ask);
     }
     text_release(&words);
@@ -318,31 +329,18 @@ static bool speaks(const struct sibling_evidence *evidence)
     return evidence->group->own.total > 0.0 || evidence->group->controls.total > 0.0;
 }
 
-/* What became of the vessel's siblings, a line a group, and what that moved. */
-static void say_siblings(struct screen *screen, const struct judged *judged)
-{
-    enum { MOST_CAUSES = 3 };
-    for (size_t i = 0; i < judged->verdict->sibling_count; i++) {
-        const struct sibling_evidence *evidence = &judged->verdict->siblings[i];
-        if (!speaks(evidence))
-            continue;
-        say_group(screen, judged, evidence, MOST_CAUSES);
-        say_aliases(screen, judged, evidence);
-    }
-}
-
-/* Decibans by which it raises the cause that it raises most; where its others fared better than the
+/* Log odds by which it raises the cause that it raises most; where its others fared better than the
  * rest, by which it lowers one. */
 static double moves(const struct sibling_evidence *evidence)
 {
     const struct sibling_group *group = evidence->group;
     bool better = group->kind == PATTERN_LESS || group->own.lost <= 0.0;
-    return decibans(better ? fmax(group->highest, -group->lowest) : group->highest);
+    return better ? fmax(group->highest, -group->lowest) : group->highest;
 }
 
 void view_siblings_briefly(struct screen *screen, const struct judged *judged)
 {
-    static const double striking = 3.0; /* decibans: odds of two to one */
+    const double striking = log(2.0);
     const struct sibling_evidence *best = NULL;
     for (size_t i = 0; i < judged->verdict->sibling_count; i++) {
         const struct sibling_evidence *evidence = &judged->verdict->siblings[i];
@@ -356,14 +354,6 @@ void view_siblings_briefly(struct screen *screen, const struct judged *judged)
 
 /* ---- action and cautions --------------------------------------------------------------------- */
 
-const char *view_spoken(const struct rules *rules, double p)
-{
-    for (size_t i = 0; i < rules->scale.spoken_count; i++)
-        if (p >= rules->scale.spoken[i].number)
-            return rules->scale.spoken[i].word;
-    return "";
-}
-
 const char *view_percent(double p, char room[PERCENT_ROOM])
 {
     if (p < 0.01)
@@ -375,6 +365,7 @@ const char *view_percent(double p, char room[PERCENT_ROOM])
     return room;
 }
 
+/* The action and why: the rule that decided whatever the odds, or the likeliest finding. */
 void view_action(struct screen *screen, const struct judged *judged)
 {
     static const enum role roles[ACTION_COUNT] = {[ACTION_KEEP] = ROLE_KEEP,
@@ -382,52 +373,69 @@ void view_action(struct screen *screen, const struct judged *judged)
                                                   [ACTION_DISCARD] = ROLE_DISCARD};
     const struct decision_rules *rules = &judged->rules->decision;
     const struct decision *decision = &judged->verdict->decision;
-    enum action action = decision->action;
+    const struct ranked *first = &judged->verdict->findings[0];
+    const struct finding *leader = &judged->rules->findings[first->index];
+    enum action action = decision->action, cheapest = ACTION_KEEP;
     const char *say = action == ACTION_KEEP && decision->next_step != RULES_NONE
                           ? rules->next_steps[decision->next_step].say
                           : rules->action_say[action];
-    screen_say(screen, 0, 0, roles[action], "%s.%s%s", rules->action_label[action],
-               say != NULL ? " " : "", say != NULL ? say : "");
-    if (decision->floor != RULES_NONE)
-        screen_say(screen, 0, 0, ROLE_PLAIN, "%s", rules->floors[decision->floor].say);
+    char percent[PERCENT_ROOM], chance[PERCENT_ROOM];
+    struct text words;
+
+    for (enum action a = ACTION_KEEP; a < ACTION_COUNT; a++)
+        if (decision->loss[a] < decision->loss[cheapest])
+            cheapest = a;
+    text_init(&words);
+    text_printf(&words, "%s: ", rules->action_label[action]);
+    if (decision->floor != RULES_NONE) {
+        text_puts(&words, cheapest != action
+                              ? "decided by a safety rule, not by the likeliest finding. "
+                              : "");
+        text_puts(&words, rules->floors[decision->floor].say);
+    } else {
+        text_printf(&words, "most likely %s (%s)", leader->name, view_percent(first->p, percent));
+        if (leader->status != FINDING_CONTAMINATED)
+            text_printf(&words, "%s the chance of contamination is %s",
+                        action == ACTION_KEEP ? ";" : ", but",
+                        view_percent(judged->verdict->status[FINDING_CONTAMINATED], chance));
+        text_printf(&words, ".%s%s", say != NULL ? " " : "", say != NULL ? say : "");
+    }
+    screen_text(screen, 0, 0, roles[action], &words);
 }
 
-/* Says the cautions of health, or the later ones; how many they are. */
-static size_t say_cautions(struct screen *screen, const struct judged *judged, bool first)
+/* Says at most so many of the cautions for health, or of the later ones; how many were left out. */
+static size_t say_cautions(struct screen *screen, const struct judged *judged, bool first,
+                           size_t most)
 {
     size_t count = 0;
     for (size_t i = 0; i < judged->verdict->caution_count; i++) {
         const struct caution *caution = &judged->rules->cautions[judged->verdict->cautions[i]];
-        if ((caution->rank < CAUTION_FIRST_RANK) != first)
-            continue;
-        count++;
-        if (screen != NULL)
+        if ((caution->rank < CAUTION_FIRST_RANK) == first && count++ < most)
             screen_item(screen, 0, "!", ROLE_WARN, caution->text);
     }
-    return count;
+    return count > most ? count - most : 0;
 }
 
 void view_cautions_first(struct screen *screen, const struct judged *judged)
 {
-    say_cautions(screen, judged, true);
+    say_cautions(screen, judged, true, SIZE_MAX);
 }
 
 void view_cautions_later(struct screen *screen, const struct judged *judged)
 {
-    say_cautions(screen, judged, false);
+    say_cautions(screen, judged, false, SIZE_MAX);
 }
 
 /* ---- what and why ---------------------------------------------------------------------------- */
 
 static const double WORTH_A_WORD = 0.01; /* findings and causes less likely than this go unsaid */
+static const double LIKELY = 0.15;       /* causes of which what to change is said */
 
-static void say_ranked(struct screen *screen, const struct judged *judged, const char *name,
-                       double p)
+static void say_ranked(struct screen *screen, const char *name, double p)
 {
     enum { NAME_COLUMNS = 34 };
     char percent[PERCENT_ROOM];
-    screen_row_text(screen, 2, NAME_COLUMNS, name, "%s, %s", view_percent(p, percent),
-                    view_spoken(judged->rules, p));
+    screen_row(screen, 2, NAME_COLUMNS, name, view_percent(p, percent));
 }
 
 void view_findings(struct screen *screen, const struct judged *judged, size_t most)
@@ -435,7 +443,7 @@ void view_findings(struct screen *screen, const struct judged *judged, size_t mo
     const struct ranked *ranked = judged->verdict->findings;
     for (size_t i = 0; i < judged->rules->finding_count && i < most; i++)
         if (i == 0 || ranked[i].p >= WORTH_A_WORD)
-            say_ranked(screen, judged, judged->rules->findings[ranked[i].index].name, ranked[i].p);
+            say_ranked(screen, judged->rules->findings[ranked[i].index].name, ranked[i].p);
 }
 
 void view_causes(struct screen *screen, const struct judged *judged, size_t most)
@@ -443,9 +451,25 @@ void view_causes(struct screen *screen, const struct judged *judged, size_t most
     const struct ranked *ranked = judged->verdict->causes;
     for (size_t i = 0; i < judged->rules->cause_count && i < most; i++)
         if (ranked[i].p >= WORTH_A_WORD)
-            say_ranked(screen, judged, judged->rules->causes[ranked[i].index].name, ranked[i].p);
+            say_ranked(screen, judged->rules->causes[ranked[i].index].name, ranked[i].p);
     if (judged->verdict->no_cause >= WORTH_A_WORD)
-        say_ranked(screen, judged, "none of these", judged->verdict->no_cause);
+        say_ranked(screen, "none of these", judged->verdict->no_cause);
+}
+
+/* "LEAD: A 60 %, B 20 %." of the first few of a ranking; nothing of an empty one. */
+static void put_leaders(struct text *out, const struct judged *judged, const char *lead,
+                        enum word_list list, size_t most)
+{
+    bool causes = list == LIST_CAUSES;
+    const struct ranked *ranked = causes ? judged->verdict->causes : judged->verdict->findings;
+    size_t count = causes ? judged->rules->cause_count : judged->rules->finding_count;
+    char percent[PERCENT_ROOM];
+    for (size_t i = 0; i < count && i < most && (i == 0 || ranked[i].p >= WORTH_A_WORD); i++) {
+        text_printf(out, i == 0 ? "%s: " : "; ", lead);
+        text_printf(out, "%s %s", list_word(judged->rules, list, ranked[i].index).name,
+                    view_percent(ranked[i].p, percent));
+    }
+    text_puts(out, count > 0 ? "." : "");
 }
 
 void view_steps(struct screen *screen, const struct judged *judged)
@@ -459,9 +483,8 @@ void view_steps(struct screen *screen, const struct judged *judged)
 
 void view_changes(struct screen *screen, const struct judged *judged)
 {
-    static const double likely = 0.15;
     const struct ranked *ranked = judged->verdict->causes;
-    for (size_t i = 0; i < judged->rules->cause_count && ranked[i].p >= likely; i++) {
+    for (size_t i = 0; i < judged->rules->cause_count && ranked[i].p >= LIKELY; i++) {
         const struct cause *cause = &judged->rules->causes[ranked[i].index];
         screen_say(screen, 2, 2, ROLE_PLAIN, "%s:", cause->name);
         for (size_t k = 0; k < cause->change_count; k++)
@@ -471,20 +494,27 @@ void view_changes(struct screen *screen, const struct judged *judged)
 
 void view_evidence(struct screen *screen, const struct judged *judged)
 {
-    enum { LABEL_COLUMNS = 8 };
+    enum { LABEL_COLUMNS = 24 };
     const struct explanation *explanation = &judged->verdict->explanation;
     const struct fact *facts = NULL;
     size_t count = triage_facts(judged->triage, &facts);
-    screen_say(screen, 2, 0, ROLE_QUIET,
-               "for %s against %s, in decibans (10 is odds of ten to one)",
+    struct text even; /* what does not tell the two apart */
+    text_init(&even);
+    screen_say(screen, 2, 0, ROLE_QUIET, "how much likelier each sign makes %s than %s",
                judged->rules->findings[explanation->leader].name,
                judged->rules->findings[explanation->rival].name);
     for (size_t i = 0; i < explanation->weight_count; i++) {
         const struct weight_of_evidence *weight = &explanation->weights[i];
         const struct observable *observable = &judged->rules->observables[weight->observable];
+        double log_odds = weight->decibans * log(10.0) / 10.0;
         size_t at = 0;
         struct text rest;
-        char lead[24];
+        char odds[ODDS_ROOM];
+        if (is_even(log_odds)) {
+            text_printf(&even, "%s%s",
+                        even.length > 0 ? ", " : "no difference: ", observable->label);
+            continue;
+        }
         while (at < count && facts[at].observable != weight->observable)
             at++;
         text_init(&rest);
@@ -492,11 +522,11 @@ void view_evidence(struct screen *screen, const struct judged *judged)
         if (at < count)
             put_values(&rest, observable, &facts[at]);
         if (triage_silent(judged->triage, weight->observable) != 0)
-            text_puts(&rest, at < count ? "; no other spoken of" : "nothing spoken of");
-        snprintf(lead, sizeof lead, "%+.1f", weight->decibans);
-        screen_row(screen, 2, LABEL_COLUMNS, lead, rest.bytes);
+            text_puts(&rest, at < count ? "; no other mentioned" : "none mentioned");
+        screen_row(screen, 2, LABEL_COLUMNS, view_odds(log_odds, odds), rest.bytes);
         text_release(&rest);
     }
+    screen_text(screen, 2, 2, ROLE_QUIET, &even);
 }
 
 static bool same_turn(const struct turn *a, const struct turn *b)
@@ -554,8 +584,13 @@ void view_computed(struct screen *screen, const struct judged *judged)
 {
     for (size_t i = 0; i < judged->verdict->computed_count; i++) {
         const struct computed *computed = &judged->verdict->computed[i];
-        screen_say(screen, 2, 2, ROLE_PLAIN, "%s (%+.1f decibans for: %s)", computed->say,
-                   decibans(computed->log_odds), judged->rules->causes[computed->cause].name);
+        char odds[ODDS_ROOM];
+        if (is_even(computed->log_odds))
+            screen_say(screen, 2, 2, ROLE_PLAIN, "%s", computed->say);
+        else
+            screen_say(screen, 2, 2, ROLE_PLAIN, "%s (%s: %s)", computed->say,
+                       judged->rules->causes[computed->cause].name,
+                       view_odds(computed->log_odds, odds));
         if (computed->assumed != NULL)
             screen_say(screen, 4, 2, ROLE_QUIET, "assumed: %s", computed->assumed);
     }
@@ -570,7 +605,7 @@ void view_tests(struct screen *screen, const struct judged *judged, size_t most)
         double days = test->delay_days;
         char *words =
             days <= 0 ? text_format("%s (at once)", how)
-                      : text_format("%s (tells after %.0f day%s)", how, days, days > 1 ? "s" : "");
+                      : text_format("%s (result after %.0f day%s)", how, days, days > 1 ? "s" : "");
         screen_item(screen, 2, "-", ROLE_PLAIN, words);
         free(words);
     }
@@ -578,25 +613,11 @@ void view_tests(struct screen *screen, const struct judged *judged, size_t most)
 
 /* ---- together -------------------------------------------------------------------------------- */
 
-/* "So far: A 60 %, B 20 %." of the first two of a ranking. */
-static void put_leaders(struct text *out, const struct judged *judged, enum word_list list,
-                        const struct ranked *ranked, size_t count)
-{
-    char percent[PERCENT_ROOM];
-    text_printf(out, "So far: %s %s", list_word(judged->rules, list, ranked[0].index).name,
-                view_percent(ranked[0].p, percent));
-    if (count > 1 && ranked[1].p >= WORTH_A_WORD)
-        text_printf(out, ", %s %s", list_word(judged->rules, list, ranked[1].index).name,
-                    view_percent(ranked[1].p, percent));
-    text_puts(out, ".");
-}
-
 void view_standing(struct screen *screen, const struct judged *judged)
 {
     struct text words;
     text_init(&words);
-    put_leaders(&words, judged, LIST_FINDINGS, judged->verdict->findings,
-                judged->rules->finding_count);
+    put_leaders(&words, judged, "So far", LIST_FINDINGS, 2);
     text_printf(&words, " Action: %s, %s.",
                 judged->rules->decision.action_label[judged->verdict->decision.action],
                 judged->verdict->settled ? "settled" : "not settled yet");
@@ -608,8 +629,7 @@ void view_standing_causes(struct screen *screen, const struct judged *judged)
     struct text words;
     text_init(&words);
     if (judged->rules->cause_count > 1)
-        put_leaders(&words, judged, LIST_CAUSES, judged->verdict->causes,
-                    judged->rules->cause_count);
+        put_leaders(&words, judged, "So far", LIST_CAUSES, 2);
     screen_text(screen, 0, 0, ROLE_QUIET, &words);
 }
 
@@ -617,90 +637,94 @@ void view_standing_causes(struct screen *screen, const struct judged *judged)
 static void say_words(struct screen *screen, const struct judged *judged)
 {
     const struct word_weight *weights = NULL;
-    const size_t count = triage_word_weights(judged->triage, &weights);
-    if (count > 0)
-        screen_heading(screen, "Words that weigh by themselves");
+    size_t count = triage_word_weights(judged->triage, &weights);
+    char odds[ODDS_ROOM];
+    bool headed = false;
     for (size_t i = 0; i < count; i++) {
-        const double times = exp(fabs(weights[i].odds));
-        if (times < 1.05)
+        if (is_even(weights[i].odds))
             continue;
-        screen_say(screen, 2, 4, ROLE_PLAIN, "'%s'%s: odds of contamination %s by %.1f",
-                   weights[i].words, weights[i].denied ? " (denied)" : "",
-                   weights[i].odds > 0 ? "multiplied" : "divided", times);
+        if (!headed)
+            screen_heading(screen, "Words that count by themselves");
+        headed = true;
+        screen_say(screen, 2, 4, ROLE_PLAIN, "'%s'%s: contamination %s", weights[i].words,
+                   weights[i].denied ? " (denied)" : "", view_odds(weights[i].odds, odds));
     }
 }
 
 static void explain_verdict(struct screen *screen, const struct judged *judged)
 {
-    screen_say(screen, 0, 0, ROLE_STRONG, "What you told");
+    const struct verdict *verdict = judged->verdict;
+    screen_heading(screen, "What you said");
     view_understood(screen, judged);
-    screen_heading(screen, "What weighs how much");
+    screen_heading(screen, "Which signs count most");
     view_evidence(screen, judged);
     say_words(screen, judged);
-    if (judged->verdict->computed_count > 0) {
+    if (verdict->computed_count > 0) {
         screen_heading(screen, "What the figures say");
         view_computed(screen, judged);
     }
-    if (judged->verdict->sibling_count > 0) {
-        screen_heading(screen, "What the others say");
-        say_siblings(screen, judged);
+    if (verdict->sibling_count > 0) {
+        enum { MOST_CAUSES = 3 };
+        screen_heading(screen, "What the other vessels say");
+        for (size_t i = 0; i < verdict->sibling_count; i++)
+            if (speaks(&verdict->siblings[i])) {
+                say_group(screen, judged, &verdict->siblings[i], MOST_CAUSES);
+                say_aliases(screen, judged, &verdict->siblings[i]);
+            }
     }
-    screen_heading(screen, "What would turn the action");
+    screen_heading(screen, "What would change the action");
     view_turns(screen, judged);
-    screen_heading(screen, "What to change next time");
-    view_changes(screen, judged);
-    if (judged->verdict->test_count > 0) {
+    if (judged->rules->cause_count > 0 && verdict->causes[0].p >= LIKELY) {
+        screen_heading(screen, "What to change next time");
+        view_changes(screen, judged);
+    }
+    if (verdict->test_count > 0) {
         screen_heading(screen, "Tests that would tell the causes apart");
         view_tests(screen, judged, 3);
     }
-    screen_blank(screen);
 }
 
-/*
- * The action, its cautions and its steps, in that order. In the brief form the
- * cautions for afterwards are pointed to, so that the first ones stay in view.
- */
-static void say_what_to_do(struct screen *screen, const struct judged *judged, bool explain)
-{
-    const struct verdict *verdict = judged->verdict;
-    view_action(screen, judged);
-    view_cautions_first(screen, judged);
-    screen_say(screen, 0, 0, ROLE_STRONG, "What to do");
-    view_steps(screen, judged);
-    size_t later = say_cautions(explain ? screen : NULL, judged, false);
-    if (!explain && later > 0)
-        screen_say(
-            screen, 0, 0, ROLE_WARN,
-            "! Afterwards: disposal, cleaning, when to see a doctor (%zu more cautions): add "
-            "--explain, or read SAFETY.md.",
-            later);
-    if (!verdict->settled && verdict->question_count > 0)
-        screen_say(screen, 0, 0, ROLE_PLAIN, "It would help most to know: %s",
-                   judged->rules->observables[verdict->questions[0].observable].ask);
-}
-
+/* The cautions for health stand before any handling step. */
 void view_verdict(struct screen *screen, const struct judged *judged, bool explain)
 {
     enum { BRIEF = 3, WHOLE = 8 };
+    const struct verdict *verdict = judged->verdict;
+    struct text words;
+    size_t more = 0;
+
+    view_action(screen, judged);
+    text_init(&words);
+    if (explain) {
+        screen_heading(screen, "Most likely inside");
+        view_findings(screen, judged, WHOLE);
+        screen_say(screen, 0, 0, ROLE_STRONG, "Most likely why");
+        view_causes(screen, judged, WHOLE);
+        screen_blank(screen);
+    } else {
+        put_leaders(&words, judged, "Most likely inside", LIST_FINDINGS, BRIEF);
+        screen_text(screen, 0, 2, ROLE_PLAIN, &words);
+        text_init(&words);
+        if (verdict->no_cause < 0.5)
+            put_leaders(&words, judged, "Most likely why", LIST_CAUSES, BRIEF);
+        screen_text(screen, 0, 2, ROLE_PLAIN, &words);
+        view_siblings_briefly(screen, judged);
+    }
+    say_recalled(screen, judged);
+    view_unclear(screen, judged);
+    more = say_cautions(screen, judged, true, explain ? SIZE_MAX : BRIEF);
+    if (verdict->step_count > 0)
+        screen_say(screen, 0, 0, ROLE_STRONG, "What to do");
+    view_steps(screen, judged);
+    more += say_cautions(screen, judged, false, explain ? SIZE_MAX : 0);
+    if (more > 0)
+        screen_say(screen, 0, 2, ROLE_WARN,
+                   "! %zu more caution%s: add --explain, or read SAFETY.md.", more,
+                   more > 1 ? "s" : "");
+    if (!verdict->settled && verdict->question_count > 0)
+        screen_say(screen, 0, 2, ROLE_PLAIN, "It would help most to know: %s",
+                   judged->rules->observables[verdict->questions[0].observable].ask);
     if (explain)
         explain_verdict(screen, judged);
-    screen_say(screen, 0, 0, ROLE_STRONG, "Most likely inside");
-    view_findings(screen, judged, explain ? WHOLE : BRIEF);
-    screen_say(screen, 0, 0, ROLE_STRONG, "Most likely why");
-    view_causes(screen, judged, explain ? WHOLE : BRIEF);
-    if (!explain)
-        view_siblings_briefly(screen, judged);
-    say_recalled(screen, judged);
-    view_unclear(screen, judged);
-    screen_blank(screen);
-    say_what_to_do(screen, judged, explain);
-}
-
-void view_verdict_action(struct screen *screen, const struct judged *judged)
-{
-    say_recalled(screen, judged);
-    view_unclear(screen, judged);
-    say_what_to_do(screen, judged, false);
 }
 
 void view_verdict_line(struct screen *screen, const struct judged *judged)
@@ -728,78 +752,56 @@ static json_t *ranked_json(const struct rules *rules, enum word_list list,
     return array;
 }
 
-/* What was passed over in silence is part of the evidence, but nobody said it: apart from the facts. */
-static json_t *silent_json(const struct judged *judged)
+/* What was said, what was not, and what it weighed. */
+static void put_evidence_json(json_t *root, const struct judged *judged)
 {
-    json_t *array = json_array();
-    for (size_t i = 0; i < judged->rules->observable_count; i++) {
-        const struct observable *observable = &judged->rules->observables[i];
-        for (size_t v = 0; v < observable->value_count; v++)
-            if (triage_silent(judged->triage, i) >> v & 1)
-                view_json_row(array, "{s:s, s:s}", "sign", observable->id, "value",
-                              observable->values[v].id);
-    }
-    return array;
-}
-
-static json_t *unclear_json(const struct judged *judged)
-{
-    const struct unclear *unclear = NULL;
-    size_t count = triage_unclear(judged->triage, &unclear);
-    json_t *array = json_array();
-    for (size_t i = 0; i < count; i++)
-        view_json_row(array, "{s:s, s:s?}", "words", unclear[i].words, "note", unclear[i].note);
-    return array;
-}
-
-static json_t *clashes_json(const struct judged *judged)
-{
-    const struct clash *clash = NULL;
-    size_t count = triage_clashes(judged->triage, &clash);
-    json_t *array = json_array();
-    for (size_t i = 0; i < count; i++)
-        view_json_row(array, "{s:s, s:[s, s]}", "sign",
-                      judged->rules->observables[clash[i].observable].id, "words", clash[i].first,
-                      clash[i].second);
-    return array;
-}
-
-static json_t *evidence_json(const struct judged *judged)
-{
-    const struct explanation *explanation = &judged->verdict->explanation;
     const struct rules *rules = judged->rules;
-    json_t *array = json_array();
-    for (size_t i = 0; i < explanation->weight_count; i++) {
-        const struct weight_of_evidence *weight = &explanation->weights[i];
-        view_json_row(array, "{s:s, s:f, s:s, s:s}", "sign",
-                      rules->observables[weight->observable].id, "decibans",
-                      hundredths(weight->decibans), "for", rules->findings[explanation->leader].id,
-                      "against", rules->findings[explanation->rival].id);
-    }
-    return array;
-}
-
-static json_t *words_json(const struct judged *judged)
-{
+    const struct verdict *verdict = judged->verdict;
+    const struct explanation *explanation = &verdict->explanation;
+    const struct unclear *unclear = NULL;
+    const struct clash *clash = NULL;
+    size_t unclear_count = triage_unclear(judged->triage, &unclear);
+    size_t clash_count = triage_clashes(judged->triage, &clash);
+    json_t *silent = json_array(), *not_understood = json_array(), *clashes = json_array();
+    json_t *evidence = json_array(), *computed = json_array(), *words = json_array();
     const struct word_weight *weights = NULL;
-    const size_t count = triage_word_weights(judged->triage, &weights);
-    json_t *array = json_array();
-    for (size_t i = 0; i < count; i++)
-        view_json_row(array, "{s:s, s:b, s:f}", "words", weights[i].words, "denied",
-                      weights[i].denied, "odds", hundredths(exp(weights[i].odds)));
-    return array;
-}
+    size_t weight_count = triage_word_weights(judged->triage, &weights);
 
-static json_t *computed_json(const struct judged *judged)
-{
-    json_t *array = json_array();
-    for (size_t i = 0; i < judged->verdict->computed_count; i++) {
-        const struct computed *item = &judged->verdict->computed[i];
-        view_json_row(array, "{s:s, s:s, s:f, s:s?}", "cause",
-                      judged->rules->causes[item->cause].id, "say", item->say, "decibans",
-                      round(item->log_odds / log(10.0) * 1000.0) / 100.0, "assumed", item->assumed);
+    /* Nobody mentioned these: part of the evidence, but apart from the facts. */
+    for (size_t i = 0; i < rules->observable_count; i++)
+        for (size_t v = 0; v < rules->observables[i].value_count; v++)
+            if (triage_silent(judged->triage, i) >> v & 1)
+                view_json_row(silent, "{s:s, s:s}", "sign", rules->observables[i].id, "value",
+                              rules->observables[i].values[v].id);
+    for (size_t i = 0; i < unclear_count; i++)
+        view_json_row(not_understood, "{s:s, s:s?}", "words", unclear[i].words, "note",
+                      unclear[i].note);
+    for (size_t i = 0; i < clash_count; i++)
+        view_json_row(clashes, "{s:s, s:[s, s]}", "sign",
+                      rules->observables[clash[i].observable].id, "words", clash[i].first,
+                      clash[i].second);
+    for (size_t i = 0; i < explanation->weight_count; i++)
+        view_json_row(evidence, "{s:s, s:f, s:s, s:s}", "sign",
+                      rules->observables[explanation->weights[i].observable].id, "decibans",
+                      hundredths(explanation->weights[i].decibans), "for",
+                      rules->findings[explanation->leader].id, "against",
+                      rules->findings[explanation->rival].id);
+    for (size_t i = 0; i < weight_count; i++)
+        view_json_row(words, "{s:s, s:b, s:f}", "words", weights[i].words, "denied",
+                      weights[i].denied, "odds", hundredths(exp(weights[i].odds)));
+    for (size_t i = 0; i < verdict->computed_count; i++) {
+        const struct computed *item = &verdict->computed[i];
+        view_json_row(computed, "{s:s, s:s, s:f, s:s?}", "cause", rules->causes[item->cause].id,
+                      "say", item->say, "decibans", hundredths(decibans(item->log_odds)), "assumed",
+                      item->assumed);
     }
-    return array;
+    view_json_put(root, "understood", facts_json(judged->triage));
+    view_json_put(root, "not_spoken_of", silent);
+    view_json_put(root, "not_understood", not_understood);
+    view_json_put(root, "clashes", clashes);
+    view_json_put(root, "evidence", evidence);
+    view_json_put(root, "words", words);
+    view_json_put(root, "computed", computed);
 }
 
 static json_t *siblings_json(const struct judged *judged)
@@ -889,21 +891,22 @@ json_t *view_verdict_json(const struct judged *judged)
     json_t *question = !verdict->settled && verdict->question_count > 0
                            ? question_json(judged, &verdict->questions[0])
                            : json_null();
-    json_t *findings = ranked_json(rules, LIST_FINDINGS, verdict->findings, rules->finding_count);
-    return json_pack(
-        "{s:i, s:s, s:s?, s:s?, s:b, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, "
-        "s:o, s:o, s:o, s:o, s:o, s:o, s:{s:s, s:s, s:s}}",
-        "schema", 1, "action", action_name(decision->action), "next_step",
+    json_t *root = json_pack(
+        "{s:i, s:s, s:s?, s:s?, s:b, s:o, s:o, s:o, s:o, s:o}", "schema", 1, "action",
+        action_name(decision->action), "next_step",
         decision->next_step != RULES_NONE ? rules->decision.next_steps[decision->next_step].id
                                           : NULL,
         "forced_by",
         decision->floor != RULES_NONE ? rules->decision.floors[decision->floor].id : NULL,
-        "settled", verdict->settled, "loss", loss, "status", status, "findings", findings, "causes",
+        "settled", verdict->settled, "loss", loss, "status", status, "findings",
+        ranked_json(rules, LIST_FINDINGS, verdict->findings, rules->finding_count), "causes",
         ranked_json(rules, LIST_CAUSES, verdict->causes, rules->cause_count), "no_cause",
-        probability(verdict->no_cause), "understood", facts_json(judged->triage), "not_spoken_of",
-        silent_json(judged), "not_understood", unclear_json(judged), "clashes",
-        clashes_json(judged), "evidence", evidence_json(judged), "words", words_json(judged),
-        "computed", computed_json(judged), "siblings", siblings_json(judged), "would_change",
-        turns_json(judged), "next_question", question, "tests", tests, "steps", steps, "cautions",
-        cautions, "rules", "name", rules->name, "version", rules->version, "hash", rules->hash);
+        probability(verdict->no_cause));
+    put_evidence_json(root, judged);
+    json_object_update_missing_new(
+        root, json_pack("{s:o, s:o, s:o, s:o, s:o, s:o, s:{s:s, s:s, s:s}}", "siblings",
+                        siblings_json(judged), "would_change", turns_json(judged), "next_question",
+                        question, "tests", tests, "steps", steps, "cautions", cautions, "rules",
+                        "name", rules->name, "version", rules->version, "hash", rules->hash));
+    return root;
 }

@@ -12,9 +12,8 @@
 /*
  * A verdict in words, and as JSON.
  *
- * The parts may be shown one by one (the prompt does). Put together, the order
- * is fixed: what to do with the vessel, the cautions for health, then
- * everything else, so that no handling step stands before a caution.
+ * The parts may be shown one by one (the prompt does). The order is fixed: the
+ * action first, and the cautions for health before any handling step.
  */
 struct judged { /* a case and its verdict, passed together */
     const struct rules *rules;
@@ -22,7 +21,7 @@ struct judged { /* a case and its verdict, passed together */
     const struct verdict *verdict;
 };
 
-/* The action in a word, its sentence, and the floor that decided, if one did. */
+/* The action and why in a sentence: the likeliest finding, or the floor that decided. */
 void view_action(struct screen *screen, const struct judged *judged);
 /* The cautions that apply: those shown before any handling step, and the later ones. */
 enum { CAUTION_FIRST_RANK = 10 };
@@ -57,18 +56,16 @@ void view_standing(struct screen *screen, const struct judged *judged);
 /* The same for the causes, once the action is settled. */
 void view_standing_causes(struct screen *screen, const struct judged *judged);
 
-/* The whole, brief or explained. What was found and why comes first, so that the action, its cautions
- * and its steps, in that order, are what stays on a terminal. */
+/* The whole: the action and why, what is likely inside, the cautions for health, what to do. In brief
+ * at most three cautions, the others counted; explained with all of them and all that led to it. */
 void view_verdict(struct screen *screen, const struct judged *judged, bool explain);
-
-/* What to do, without what was found and why: for where it was just recorded. */
-void view_verdict_action(struct screen *screen, const struct judged *judged);
 
 /* One line, tab-separated: action, leading finding, its probability. */
 void view_verdict_line(struct screen *screen, const struct judged *judged);
 
-/* "almost certainly" for 0.96, after rules.scale.spoken; "" if the scale is empty. */
-const char *view_spoken(const struct rules *rules, double p);
+/* "8 times as likely", "1.5 times less likely": what a natural logarithm of odds says. Into `room`. */
+enum { ODDS_ROOM = 32 };
+const char *view_odds(double log_odds, char room[ODDS_ROOM]);
 /* "96 %", "under 1 %", "over 99 %": into `room`, which is returned. */
 enum { PERCENT_ROOM = 16 };
 const char *view_percent(double p, char room[PERCENT_ROOM]);

@@ -57,9 +57,9 @@ subtest 'a log of the closet' => sub {
 subtest 'in words, with dates' => sub {
     my ($status, $out) = run(@bag, qw(--temp 24C --start 2025-02-20 --day 9 --seen 30%));
     is($status, 0, 'exit 0');
-    like($out, qr/White through, ready to use: day \d+/, 'days');
+    like($out, qr/Fully colonised, ready to use: day \d+/, 'days');
     like($out, qr/2025-0[23]-\d\d\s+to\s+2025-03-\d\d/, 'dates');
-    like($out, qr/Shake only while all is clean/, 'and no shaking of a suspect vessel');
+    like($out, qr/Break and shake only while all is\s+clean/, 'and no shaking of a suspect vessel');
     golden('forecast-bag', $out);
 };
 

@@ -31,7 +31,7 @@ subtest 'one vessel' => sub {
     my ($status, $out) = in_journal('look', 'b1-2', '40 percent, thick white, nothing odd');
     is($status, 0, 'recorded');
     like($out, qr/^B1-2, day 8, oyster on rye/, 'the vessel is named');
-    like($out, qr/^Keep\./m,                     'what to do');
+    like($out, qr/^Keep: most likely /m,                     'what to do');
     like($out, qr/^Saved: look 1 on B1-2; next look 1[0-9] March \([a-z ]+\)\.$/m, 'what was saved, and when to look again');
     my $look = answer('look', 'B1-2', '45 percent, thick white, nothing odd');
     is($look->{look}, 2, 'looks are numbered');
@@ -107,7 +107,7 @@ subtest 'judging at a vessel saves nothing' => sub {
     my $again = answer('judge', '--vessel', 'B1-1', '50 percent, thick white');
     is_deeply($again, $verdict, 'and nothing was saved');
     my ($explained, $out) = in_journal('judge', '--vessel', 'B1-1', '50 percent', '--explain');
-    like($out =~ s/\s+/ /gr, qr/What the others say.* 3 of \S+ others from cook C1 were lost/, 'the explanation counts them');
+    like($out =~ s/\s+/ /gr, qr/What the other vessels say.* 3 of \S+ others from cook C1 were lost/, 'the explanation counts them');
     like($out =~ s/\s+/ /gr, qr/always went together with/, '... and says what the counts cannot tell apart');
     refused('not with --lines', qr/--vessel goes with a description/, qw(judge --vessel B1-1 --lines));
     refused('unknown vessel', qr/B1-77/, qw(judge --vessel B1-77 green));

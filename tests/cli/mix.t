@@ -53,7 +53,7 @@ subtest 'in words' => sub {
     my ($status, $out) = run(qw(mix --dry 885g --water 475g --grain millet));
     is($status, 0, 'exit 0');
     like($out, qr/Moisture: 42\.7 %/, 'moisture');
-    like($out, qr/band to aim for/, 'band');
+    like($out, qr/target range/, 'band');
     like($out, qr/Raw kernels take up water to about/, 'limit');
     golden('mix-weighed', $out);
 };

@@ -101,7 +101,7 @@ subtest 'lives' => sub {
     is($life->{batch}{label}, 'B1', 'of a vessel: its batch');
     is($life->{day}, 7, 'its age');
     is_deeply([map { $_->{kind} } @{ $life->{events} }], ['outcome'], 'and what happened');
-    like(page(qw(life B1-2)), qr/inoculated from S2.*2026-03-08  day 7 +confirmed: green mould, because of: .*plated/s,
+    like(page(qw(life B1-2)), qr/inoculated from S2.*2026-03-08  day 7 +confirmed: green mould, caused by: .*plated/s,
         'as a timeline');
     my $cook = answer(qw(life C4));
     is($cook->{vessels}{lost}, 2, 'of a cook: what became of its vessels');

@@ -60,7 +60,6 @@ static void test_names_and_numbers(void **state)
     assert_string_equal(rules->scale.frequency[2].word, "rarely");
     assert_near(rules->scale.frequency[2].number, 0.05);
     assert_near(rules->scale.weight[0].number, 3);
-    assert_string_equal(rules->scale.spoken[0].word, "likely");
     assert_near(rules->calibration.tau, 0.8);
     assert_string_equal(rules->calibration.fitted_by, "nobody");
     assert_near(rules->calibration.siblings.most, 2);
