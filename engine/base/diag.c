@@ -171,46 +171,6 @@ static size_t least(size_t a, size_t b)
     return a < b ? a : b;
 }
 
-/*
- * Insertions, deletions, substitutions and exchanges of neighbours that turn
- * `a` into `b`, letters of both cases being equal. Unrestricted: letters may
- * come between exchanged ones. Row and column 0 of the table are a border that
- * no path can cross; row i + 1 stands for the first i letters of `a`.
- */
-static size_t distance(const char *a, size_t a_length, const char *b, size_t b_length)
-{
-    size_t table[LONGEST + 2][LONGEST + 2];
-    size_t last_row[UINT8_MAX + 1] = {0}; /* per letter: the last row of `a` that had it */
-    const size_t far = a_length + b_length;
-
-    table[0][0] = far;
-    for (size_t i = 0; i <= a_length; i++) {
-        table[i + 1][0] = far;
-        table[i + 1][1] = i;
-    }
-    for (size_t j = 0; j <= b_length; j++) {
-        table[0][j + 1] = far;
-        table[1][j + 1] = j;
-    }
-    for (size_t i = 1; i <= a_length; i++) {
-        size_t last_column = 0; /* the last column of this row where the letters agreed */
-        for (size_t j = 1; j <= b_length; j++) {
-            const size_t row = last_row[lower(b[j - 1])];
-            const size_t column = last_column;
-            const bool same = lower(a[i - 1]) == lower(b[j - 1]);
-            if (same)
-                last_column = j;
-            size_t best = table[i][j] + (same ? 0 : 1);
-            best = least(best, table[i + 1][j] + 1);
-            best = least(best, table[i][j + 1] + 1);
-            best = least(best, table[row][column] + (i - row - 1) + 1 + (j - column - 1));
-            table[i + 1][j + 1] = best;
-        }
-        last_row[lower(a[i - 1])] = i;
-    }
-    return table[a_length + 1][b_length + 1];
-}
-
 const char *diag_nearest(const char *word, const char *const *names, size_t count)
 {
     const size_t length = strlen(word);
@@ -222,7 +182,41 @@ const char *diag_nearest(const char *word, const char *const *names, size_t coun
         const size_t name_length = strlen(names[i]);
         if (name_length > LONGEST)
             continue;
-        const size_t away = distance(word, length, names[i], name_length);
+        /*
+         * Insertions, deletions, substitutions and exchanges of neighbours that turn
+         * `a` into `b`, letters of both cases being equal. Unrestricted: letters may
+         * come between exchanged ones. Row and column 0 of the table are a border that
+         * no path can cross; row i + 1 stands for the first i letters of `a`.
+         */
+        size_t table[LONGEST + 2][LONGEST + 2];
+        size_t last_row[UINT8_MAX + 1] = {0}; /* per letter: the last row of `a` that had it */
+        const size_t far = length + name_length;
+        table[0][0] = far;
+        for (size_t k = 0; k <= length; k++) {
+            table[k + 1][0] = far;
+            table[k + 1][1] = k;
+        }
+        for (size_t j = 0; j <= name_length; j++) {
+            table[0][j + 1] = far;
+            table[1][j + 1] = j;
+        }
+        for (size_t k = 1; k <= length; k++) {
+            size_t last_column = 0; /* the last column of this row where the letters agreed */
+            for (size_t j = 1; j <= name_length; j++) {
+                const size_t row = last_row[lower(names[i][j - 1])];
+                const size_t column = last_column;
+                const bool same = lower(word[k - 1]) == lower(names[i][j - 1]);
+                if (same)
+                    last_column = j;
+                size_t best = table[k][j] + (same ? 0 : 1);
+                best = least(best, table[k + 1][j] + 1);
+                best = least(best, table[k][j + 1] + 1);
+                best = least(best, table[row][column] + (k - row - 1) + 1 + (j - column - 1));
+                table[k + 1][j + 1] = best;
+            }
+            last_row[lower(word[k - 1])] = k;
+        }
+        const size_t away = table[length + 1][name_length + 1];
         if (away < limit || (away == limit && !nearest)) {
             limit = away;
             nearest = names[i];

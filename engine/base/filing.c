@@ -63,14 +63,6 @@ void filing_remove_unfinished(void)
         (void)unlink(file->name);
 }
 
-/* "FOLDER/.NAME.XXXXXX": beside the file, so that it can take its name in one step. */
-static char *temporary_name(const char *path)
-{
-    const char *slash = strrchr(path, '/');
-    int folder = slash != NULL ? (int)(slash - path) + 1 : 0;
-    return text_format("%.*s.%s.XXXXXX", folder, path, path + folder);
-}
-
 static void filing_forget(struct filing *filing)
 {
     struct unfinished **link = &unfinished;
@@ -94,7 +86,9 @@ static enum status begin(struct filing *filing, const char *path, bool replace, 
     if (status != STATUS_OK)
         return status;
     filing->path = strdup(path);
-    filing->temporary = temporary_name(path);
+    const char *slash = strrchr(path, '/');
+    int folder = slash != NULL ? (int)(slash - path) + 1 : 0;
+    filing->temporary = text_format("%.*s.%s.XXXXXX", folder, path, path + folder);
     struct unfinished *file = malloc(sizeof *file);
     *descriptor = mkstemp(filing->temporary); /* mode 0600 */
     if (*descriptor >= 0) {
@@ -155,36 +149,22 @@ static bool sync_named(const char *path, int flags)
     return synced;
 }
 
-/* A name that is not on the disk is lost with the power. Folders that cannot be synced (some
- * network file systems) are no fault of the file. */
-static void sync_folder(const char *path)
-{
-    const char *slash = strrchr(path, '/');
-    char *folder = slash != NULL ? strndup(path, (size_t)(slash - path) + 1) : strdup(".");
-    (void)sync_named(folder, O_RDONLY | O_DIRECTORY);
-    free(folder);
-}
-
 void filing_write(struct filing *filing, const char *bytes, size_t length)
 {
     if (filing->error == 0 && fwrite(bytes, 1, length, filing->stream) != length)
         filing->error = errno != 0 ? errno : EIO;
 }
 
-static void close_stream(struct filing *filing)
-{
-    if (filing->error == 0 && (fflush(filing->stream) != 0 || !sync_bytes(fileno(filing->stream))))
-        filing->error = errno;
-    if (fclose(filing->stream) != 0 && filing->error == 0)
-        filing->error = errno;
-    filing->stream = NULL;
-}
-
 enum status filing_sync(struct filing *filing, struct diags *diags)
 {
-    if (filing->stream != NULL)
-        close_stream(filing);
-    else if (filing->error == 0 && !sync_named(filing->temporary, O_RDWR))
+    if (filing->stream != NULL) {
+        if (filing->error == 0 &&
+            (fflush(filing->stream) != 0 || !sync_bytes(fileno(filing->stream))))
+            filing->error = errno;
+        if (fclose(filing->stream) != 0 && filing->error == 0)
+            filing->error = errno;
+        filing->stream = NULL;
+    } else if (filing->error == 0 && !sync_named(filing->temporary, O_RDWR))
         filing->error = errno;
     return filing->error == 0 ? STATUS_OK
                               : filing_refused(filing->path, "written", filing->error, diags);
@@ -220,7 +200,13 @@ enum status filing_commit(struct filing *filing, struct diags *diags)
         filing_abandon(filing);
         return status;
     }
-    sync_folder(filing->path);
+    /* A name that is not on the disk is lost with the power. Folders that cannot be synced (some
+     * network file systems) are no fault of the file. */
+    const char *slash = strrchr(filing->path, '/');
+    char *folder =
+        slash != NULL ? strndup(filing->path, (size_t)(slash - filing->path) + 1) : strdup(".");
+    (void)sync_named(folder, O_RDONLY | O_DIRECTORY);
+    free(folder);
     filing_forget(filing);
     return STATUS_OK;
 }

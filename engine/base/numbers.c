@@ -9,7 +9,6 @@ struct minimum minimum_between(double (*function)(void *context, double at), voi
     const double share = (sqrt(5.0) - 1.0) / 2.0;
     double left = high - share * (high - low), right = low + share * (high - low);
     double at_left = function(context, left), at_right = function(context, right);
-
     while (high - low > tolerance) {
         if (at_left < at_right) {
             high = right;

@@ -262,18 +262,6 @@ static void add_ascii(struct text *out, utf8proc_int32_t point)
         text_add(out, plain, length);
 }
 
-static void add_point(struct text *out, utf8proc_int32_t point, bool ascii)
-{
-    utf8proc_uint8_t encoded[4];
-    const char *spelling = ascii && point >= 0x80 ? plain_spelling(point) : NULL;
-    if (spelling)
-        text_puts(out, spelling);
-    else if (ascii && point >= 0x80)
-        add_ascii(out, point);
-    else
-        text_add(out, (const char *)encoded, (size_t)utf8proc_encode_char(point, encoded));
-}
-
 void text_safe(struct text *out, const char *bytes, size_t length,
                const struct text_safe_options *options)
 {
@@ -290,7 +278,14 @@ void text_safe(struct text *out, const char *bytes, size_t length,
             text_puts(out, how->ascii ? "..." : "\xE2\x80\xA6");
             return;
         }
-        add_point(out, point, how->ascii);
+        utf8proc_uint8_t encoded[4];
+        const char *spelling = how->ascii && point >= 0x80 ? plain_spelling(point) : NULL;
+        if (spelling)
+            text_puts(out, spelling);
+        else if (how->ascii && point >= 0x80)
+            add_ascii(out, point);
+        else
+            text_add(out, (const char *)encoded, (size_t)utf8proc_encode_char(point, encoded));
         shown++;
     }
 }
@@ -397,15 +392,6 @@ static void emit(struct fold *fold, utf8proc_int32_t point, size_t from)
         add(fold, (const char *)encoded, (size_t)size, from);
 }
 
-/* One and a half written as "1" and a one-half sign would otherwise fold to eleven halves. */
-static void part_fraction(struct fold *fold, utf8proc_int32_t point, size_t from)
-{
-    char last = last_byte(fold);
-    if (utf8proc_get_property(point)->decomp_type == UTF8PROC_DECOMP_TYPE_FRACTION && last >= '0' &&
-        last <= '9')
-        add(fold, " ", 1, from);
-}
-
 static void fold_cluster(struct fold *fold, const char *bytes, size_t length, size_t from)
 {
     enum { ROOM = CLUSTER_POINTS * 18 }; /* 18: the longest compatibility decomposition */
@@ -417,7 +403,11 @@ static void fold_cluster(struct fold *fold, const char *bytes, size_t length, si
         emit(fold, first, from);
         return;
     }
-    part_fraction(fold, first, from);
+    /* One and a half written as "1" and a one-half sign would otherwise fold to eleven halves. */
+    char last = last_byte(fold);
+    if (utf8proc_get_property(first)->decomp_type == UTF8PROC_DECOMP_TYPE_FRACTION && last >= '0' &&
+        last <= '9')
+        add(fold, " ", 1, from);
     const utf8proc_option_t options =
         (utf8proc_option_t)(UTF8PROC_STABLE | UTF8PROC_COMPOSE | UTF8PROC_COMPAT);
     utf8proc_ssize_t count = utf8proc_decompose((const utf8proc_uint8_t *)bytes,
@@ -472,16 +462,6 @@ bool text_fold(struct text *out, const char *bytes, size_t length, size_t **orig
     return true;
 }
 
-/* RFC 8259, section 7: beyond the first 65536 as two halves of UTF-16. */
-static void add_escape(struct text *out, int32_t point)
-{
-    if (point < 0x10000)
-        text_printf(out, "\\u%04x", (unsigned)point);
-    else
-        text_printf(out, "\\u%04x\\u%04x", 0xD800U + ((unsigned)(point - 0x10000) >> 10),
-                    0xDC00U + ((unsigned)(point - 0x10000) & 0x3FF));
-}
-
 char *json_text(const json_t *json, size_t flags, size_t *length)
 {
     char *text = json ? json_dumps(json, flags) : NULL;
@@ -497,7 +477,12 @@ char *json_text(const json_t *json, size_t flags, size_t *length)
         step = foreign ? text_treacherous(text + at, size - at, &point) : 0;
         if (step) {
             text_add(&out, text + copied, at - copied);
-            add_escape(&out, point);
+            /* RFC 8259, section 7: beyond the first 65536 as two halves of UTF-16. */
+            if (point < 0x10000)
+                text_printf(&out, "\\u%04x", (unsigned)point);
+            else
+                text_printf(&out, "\\u%04x\\u%04x", 0xD800U + ((unsigned)(point - 0x10000) >> 10),
+                            0xDC00U + ((unsigned)(point - 0x10000) & 0x3FF));
             copied = at + step;
         } else {
             step = 1;

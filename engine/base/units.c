@@ -585,36 +585,6 @@ static bool counts_parts(const struct cursor *cursor)
     return is_letter(cursor->at[-1]) && take_gap(&ahead) && take_one_of(&ahead, PARTS) >= 0;
 }
 
-/* Without a unit: a share is one of itself in per cent, an article is no number at all. */
-static enum quantity_error accept_bare(const struct cursor *cursor, struct item *item)
-{
-    if (item->number.kind == NUMBER_ARTICLE)
-        return QUANTITY_NO_NUMBER;
-    const bool part = item->number.kind == NUMBER_PART;
-    const bool percent = cursor->dimension == DIM_PERCENT;
-    if (percent && (part || item->number.kind == NUMBER_RATIO))
-        share_out(item);
-    if (part && percent)
-        return QUANTITY_OK;
-    const bool has_units = cursor->dimension != DIM_NONE;
-    if (has_units && !percent && (part || counts_parts(cursor)))
-        return QUANTITY_NO_NUMBER;
-    struct cursor ahead = *cursor;
-    if (cursor->unit_required && !item->named && !take_separator(&ahead))
-        return QUANTITY_UNKNOWN_UNIT; /* whatever else stands here */
-    ahead = *cursor;
-    if (has_units && take_joint(&ahead)) {
-        size_t length;
-        for (int other = 0; other < DIM_COUNT; other++)
-            if (other != (int)cursor->dimension &&
-                unit_next(&ahead, (enum dimension)other, false, &length))
-                return QUANTITY_WRONG_UNIT;
-        if (take_degrees(&ahead))
-            return QUANTITY_WRONG_UNIT;
-    }
-    return ends_clean(cursor) ? QUANTITY_OK : QUANTITY_UNKNOWN_UNIT;
-}
-
 static enum quantity_error read_item(struct cursor *cursor, struct item *item)
 {
     *item = (struct item){.factor = 1};
@@ -635,7 +605,30 @@ static enum quantity_error read_item(struct cursor *cursor, struct item *item)
         *item = unnamed;
     }
     *cursor = bare;
-    return accept_bare(cursor, item);
+    /* Without a unit: a share is one of itself in per cent, an article is no number at all. */
+    if (item->number.kind == NUMBER_ARTICLE)
+        return QUANTITY_NO_NUMBER;
+    const bool percent = cursor->dimension == DIM_PERCENT;
+    if (percent && (part || item->number.kind == NUMBER_RATIO))
+        share_out(item);
+    if (part && percent)
+        return QUANTITY_OK;
+    const bool has_units = cursor->dimension != DIM_NONE;
+    if (has_units && !percent && (part || counts_parts(cursor)))
+        return QUANTITY_NO_NUMBER;
+    if (cursor->unit_required && !item->named && !take_separator(&ahead))
+        return QUANTITY_UNKNOWN_UNIT; /* whatever else stands here */
+    ahead = *cursor;
+    if (has_units && take_joint(&ahead)) {
+        size_t length;
+        for (int other = 0; other < DIM_COUNT; other++)
+            if (other != (int)cursor->dimension &&
+                unit_next(&ahead, (enum dimension)other, false, &length))
+                return QUANTITY_WRONG_UNIT;
+        if (take_degrees(&ahead))
+            return QUANTITY_WRONG_UNIT;
+    }
+    return ends_clean(cursor) ? QUANTITY_OK : QUANTITY_UNKNOWN_UNIT;
 }
 
 /* ---- ranges ---------------------------------------------------------------------------------- */
@@ -693,32 +686,6 @@ static enum quantity_error read_quantity(struct cursor *cursor, struct item *lo,
     return QUANTITY_OK;
 }
 
-/* In canonical units. The higher end of a range decides what a bare number is. A temperature below 45
- * is Celsius: no grower's room is colder than 45 degrees Fahrenheit, none warmer than 45 Celsius. A
- * canner reads 10 to 15 psi, which is 0.7 to 1 bar or 70 to 100 kPa; nothing in its range can be meant
- * by the same figure in another unit. */
-static void settle(enum dimension dimension, struct item *lo, struct item *hi,
-                   struct quantity *quantity)
-{
-    const double figure = fmax(lo->number.hi, hi->number.hi);
-    const bool given = lo->has_unit || hi->has_unit;
-    if (!lo->has_unit && hi->has_unit && !(lo->number.kind == NUMBER_PART && hi->factor == 100)) {
-        lo->factor = hi->factor;
-        lo->offset = hi->offset;
-    } else if (lo->has_unit && !hi->has_unit) {
-        hi->factor = lo->factor;
-        hi->offset = lo->offset;
-    } else if (!given && dimension == DIM_CELSIUS && figure >= 45) {
-        lo->factor = hi->factor = 5.0 / 9;
-        lo->offset = hi->offset = -160.0 / 9;
-    } else if (!given && dimension == DIM_GAUGE_KPA) {
-        lo->factor = hi->factor = figure < 4 ? 100 : figure < 40 ? PSI_KPA : 1;
-    }
-    const double a = lo->number.lo * lo->factor + lo->offset + lo->more;
-    const double b = hi->number.hi * hi->factor + hi->offset + hi->more;
-    *quantity = (struct quantity){fmin(a, b), fmax(a, b), given};
-}
-
 enum quantity_error quantity_read(const char *folded, size_t length, enum dimension dimension,
                                   struct quantity *quantity, size_t *used)
 {
@@ -727,8 +694,29 @@ enum quantity_error quantity_read(const char *folded, size_t length, enum dimens
     *quantity = (struct quantity){0};
     const enum quantity_error error = read_quantity(&cursor, &lo, &hi);
     *used = error == QUANTITY_NO_NUMBER ? 0 : (size_t)(cursor.at - folded);
-    if (error == QUANTITY_OK)
-        settle(dimension, &lo, &hi, quantity);
+    if (error == QUANTITY_OK) {
+        /* In canonical units. The higher end of a range decides what a bare number is. A temperature below 45
+         * is Celsius: no grower's room is colder than 45 degrees Fahrenheit, none warmer than 45 Celsius. A
+         * canner reads 10 to 15 psi, which is 0.7 to 1 bar or 70 to 100 kPa; nothing in its range can be meant
+         * by the same figure in another unit. */
+        const double figure = fmax(lo.number.hi, hi.number.hi);
+        const bool given = lo.has_unit || hi.has_unit;
+        if (!lo.has_unit && hi.has_unit && !(lo.number.kind == NUMBER_PART && hi.factor == 100)) {
+            lo.factor = hi.factor;
+            lo.offset = hi.offset;
+        } else if (lo.has_unit && !hi.has_unit) {
+            hi.factor = lo.factor;
+            hi.offset = lo.offset;
+        } else if (!given && dimension == DIM_CELSIUS && figure >= 45) {
+            lo.factor = hi.factor = 5.0 / 9;
+            lo.offset = hi.offset = -160.0 / 9;
+        } else if (!given && dimension == DIM_GAUGE_KPA) {
+            lo.factor = hi.factor = figure < 4 ? 100 : figure < 40 ? PSI_KPA : 1;
+        }
+        const double a = lo.number.lo * lo.factor + lo.offset + lo.more;
+        const double b = hi.number.hi * hi.factor + hi.offset + hi.more;
+        *quantity = (struct quantity){fmin(a, b), fmax(a, b), given};
+    }
     return error;
 }
 

@@ -57,14 +57,6 @@ static void put_words(struct calendar *calendar, const char *property)
 
 /* ---- events ---------------------------------------------------------------------------------- */
 
-/* Two growers who share a calendar both have a batch 1: the name and the day of inoculation go in. */
-static uint64_t fingerprint(const struct batch *batch)
-{
-    char room[MOMENT_ROOM];
-    const char *at = moment_write(batch->at, room);
-    return fnv_hash(fnv_hash(FNV_START, batch->label, strlen(batch->label)), at, strlen(at));
-}
-
 /* "B3-1, B3-2 (shake), B3-7 (wait)" */
 static void put_description(struct calendar *calendar, const struct vessel *vessels, size_t count)
 {
@@ -122,8 +114,12 @@ static enum status put_event(struct calendar *calendar, const struct vessel *ves
     if (status != STATUS_OK)
         return status;
     put(calendar, "BEGIN:VEVENT");
+    char room[MOMENT_ROOM];
+    const char *at = moment_write(batch.at, room);
     put(calendar, arena_format(calendar->arena, "UID:%016" PRIx64 "-%lld@jarside",
-                               fingerprint(&batch), (long long)day));
+                               (fnv_hash(fnv_hash(FNV_START, batch.label, strlen(batch.label)), at,
+                                         strlen(at))),
+                               (long long)day));
     put_stamp(calendar);
     put_date(calendar, "DTSTART", day);
     put_date(calendar, "DTEND", day + 1);
@@ -148,24 +144,6 @@ static int by_day_batch_number(const void *left, const void *right)
     return 0;
 }
 
-static enum status put_events(struct calendar *calendar, size_t *events)
-{
-    struct vessel *vessels = NULL;
-    size_t count = 0, end = 0;
-    enum status status = journal_due(calendar->journal, calendar->options->until, calendar->arena,
-                                     &vessels, &count, calendar->diags);
-    if (status == STATUS_OK && count > 0)
-        qsort(vessels, count, sizeof *vessels, by_day_batch_number);
-    for (size_t begin = 0; begin < count && status == STATUS_OK; begin = end) {
-        for (end = begin + 1; end < count && vessels[end].due == vessels[begin].due &&
-                              vessels[end].batch == vessels[begin].batch;)
-            end++;
-        status = put_event(calendar, vessels + begin, end - begin);
-        ++*events;
-    }
-    return status;
-}
-
 enum status calendar_text(struct journal *journal, const struct calendar_options *options,
                           struct text *out, size_t *events, struct diags *diags)
 {
@@ -178,7 +156,19 @@ enum status calendar_text(struct journal *journal, const struct calendar_options
     put(&calendar, "PRODID:-//Jarside//Journal//EN");
     put(&calendar, "CALSCALE:GREGORIAN");
     put(&calendar, "METHOD:PUBLISH");
-    enum status status = put_events(&calendar, events);
+    struct vessel *vessels = NULL;
+    size_t count = 0, end = 0;
+    enum status status = journal_due(calendar.journal, calendar.options->until, calendar.arena,
+                                     &vessels, &count, calendar.diags);
+    if (status == STATUS_OK && count > 0)
+        qsort(vessels, count, sizeof *vessels, by_day_batch_number);
+    for (size_t begin = 0; begin < count && status == STATUS_OK; begin = end) {
+        for (end = begin + 1; end < count && vessels[end].due == vessels[begin].due &&
+                              vessels[end].batch == vessels[begin].batch;)
+            end++;
+        status = put_event(&calendar, vessels + begin, end - begin);
+        ++*events;
+    }
     put(&calendar, "END:VCALENDAR");
     text_release(&calendar.words);
     arena_free(calendar.arena);

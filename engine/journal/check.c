@@ -104,20 +104,6 @@ static bool check_pages(struct check *check)
     return sound;
 }
 
-static void check_references(struct check *check)
-{
-    struct query query = ask(check, "PRAGMA foreign_key_check");
-    while (query_next(&query)) {
-        int record = 0;
-        while (record < RECORD_COUNT &&
-               strcmp(record_types[record].name, query_text(&query, 0)) != 0)
-            record++;
-        tell(check, DIAG_ERROR, (enum record)record, query_integer(&query, 1),
-             "names a %.60s that is not there", query_text(&query, 2));
-    }
-    end(check, &query);
-}
-
 /* ---- values that a column does not allow ----------------------------------------------------- */
 
 /* Days before which no journal of this kind was kept, and how far clocks may differ. */
@@ -177,15 +163,6 @@ static void check_column(struct check *check, enum record record, const struct c
         break;
     }
     text_release(&text);
-}
-
-static void check_columns(struct check *check)
-{
-    for (int i = 0; i < RECORD_COUNT; i++)
-        for (const struct column *column = record_types[i].columns; column->name; column++)
-            if (!column->derived || column->kind == COLUMN_WORD ||
-                column->kind == COLUMN_INTEGER) /* the others are derived anew */
-                check_column(check, (enum record)i, column);
 }
 
 /* ---- what cannot have come before something else, and corrections that do not fit ------------ */
@@ -376,17 +353,6 @@ static void check_settings(struct check *check, enum record record, const struct
     end(check, &query);
 }
 
-static void check_words(struct check *check)
-{
-    for (int i = 0; i < RECORD_COUNT && check->rules != NULL; i++)
-        for (const struct column *column = record_types[i].columns; column->name; column++) {
-            if (column->list != LIST_NONE)
-                check_list(check, (enum record)i, column);
-            if (column->settings)
-                check_settings(check, (enum record)i, column);
-        }
-}
-
 /* ---- together -------------------------------------------------------------------------------- */
 
 enum status check_journal(struct journal *journal, const struct rules *rules, struct moment now,
@@ -405,11 +371,30 @@ enum status check_journal(struct journal *journal, const struct rules *rules, st
     if (status != STATUS_OK)
         return status;
     if (check_pages(&check)) {
-        check_references(&check);
-        check_columns(&check);
+        struct query query = ask(&check, "PRAGMA foreign_key_check");
+        while (query_next(&query)) {
+            int record = 0;
+            while (record < RECORD_COUNT &&
+                   strcmp(record_types[record].name, query_text(&query, 0)) != 0)
+                record++;
+            tell(&check, DIAG_ERROR, (enum record)record, query_integer(&query, 1),
+                 "names a %.60s that is not there", query_text(&query, 2));
+        }
+        end(&check, &query);
+        for (int i = 0; i < RECORD_COUNT; i++)
+            for (const struct column *column = record_types[i].columns; column->name; column++)
+                if (!column->derived || column->kind == COLUMN_WORD ||
+                    column->kind == COLUMN_INTEGER) /* the others are derived anew */
+                    check_column(&check, (enum record)i, column);
         check_order(&check);
         check_content(&check);
-        check_words(&check);
+        for (int i = 0; i < RECORD_COUNT && check.rules != NULL; i++)
+            for (const struct column *column = record_types[i].columns; column->name; column++) {
+                if (column->list != LIST_NONE)
+                    check_list(&check, (enum record)i, column);
+                if (column->settings)
+                    check_settings(&check, (enum record)i, column);
+            }
     }
     sqlite3_exec(journal->database, "RELEASE looked_at", NULL, NULL, NULL);
     return check.status;

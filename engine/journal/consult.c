@@ -93,7 +93,6 @@ static void compute(const struct rules *rules, const struct known_growth *growth
     struct forecast forecast;
     struct warmth constant;
     struct text assumed;
-
     text_init(&assumed);
     expected->known =
         physics_growth(rules, growth, &forecast, &constant, &assumed, &refusal) == PHYSICS_OK;
@@ -119,7 +118,6 @@ enum status vessel_forecast_of(struct journal *journal, const struct rules *rule
     struct known_growth growth;
     struct shake shakes[MOST_SHAKES];
     double every = rules->forecast.look_every;
-
     *expected = (struct vessel_forecast){
         .visible = never, .shake = never, .full = never, .look_every = every > 0.0 ? every : 3.0};
     enum status status =
@@ -185,25 +183,6 @@ static void recall_choice(struct opening *opening, enum feeds feeds, const char 
                       &(struct recalled){.observable = index,
                                          .observation = {.seen = UINT32_C(1) << value},
                                          .words = words});
-}
-
-/* Of a one-of whose values carry a parameter: the last value whose parameter is not above `figure`,
- * which stands for good. */
-static void recall_reached(struct opening *opening, enum feeds feeds, double figure,
-                           const char *words)
-{
-    size_t index, reached = 0;
-    const struct observable *observable = fed_by(opening, feeds, &index);
-    if (observable == NULL || isnan(figure))
-        return;
-    for (size_t v = 0; v < observable->value_count; v++)
-        if (observable->values[v].parameter <= figure)
-            reached = v;
-    triage_recall(opening->triage,
-                  &(struct recalled){.observable = index,
-                                     .observation = {.seen = UINT32_C(1) << reached},
-                                     .words = words,
-                                     .stands = true});
 }
 
 /* A number: its bin, with what it is in words behind where it stands; or, behind a one-of, the value
@@ -297,21 +276,6 @@ static void recall_record(struct opening *opening, enum record record, const voi
     }
 }
 
-/* The days since the last shake. */
-static enum status recall_shake(struct opening *opening)
-{
-    struct event *events = NULL;
-    size_t count = 0;
-    double days = NAN;
-    enum status status = journal_standing(opening->journal, RECORD_EVENT, opening->at->vessel.id,
-                                          opening->arena, (void **)&events, &count, opening->diags);
-    for (size_t i = 0; i < count; i++)
-        if (events[i].kind == EVENT_SHAKE)
-            days = days_from(events[i].at, opening->at->request.now);
-    recall_number(opening, FEEDS_SHAKEN_DAYS, days >= 0.0 ? days : NAN, "shaken");
-    return status;
-}
-
 /* Times the usual dose, in the terms of the observable; NAN when it cannot be known. */
 static double dose_figure(const struct opening *opening)
 {
@@ -347,7 +311,16 @@ static enum status recall_columns(struct opening *opening)
     recall_record(opening, RECORD_VESSEL, &at->vessel);
     recall_number(opening, FEEDS_DAY, at->day, called(opening, "vessel", at->vessel.label));
     recall_record(opening, RECORD_PLACE, &sources->place);
-    status = recall_shake(opening);
+    /* The days since the last shake. */
+    struct event *events = NULL;
+    size_t count = 0;
+    double days = NAN;
+    status = journal_standing(opening->journal, RECORD_EVENT, opening->at->vessel.id,
+                              opening->arena, (void **)&events, &count, opening->diags);
+    for (size_t i = 0; i < count; i++)
+        if (events[i].kind == EVENT_SHAKE)
+            days = days_from(events[i].at, opening->at->request.now);
+    recall_number(opening, FEEDS_SHAKEN_DAYS, days >= 0.0 ? days : NAN, "shaken");
     recall_settings(opening, at->batch.facts, where);
     if (at->vessel.control)
         return status; /* what was never inoculated knows no species, no starter, and no hand */
@@ -440,7 +413,20 @@ static void recall_judged(struct opening *opening, const struct outcome *outcome
                             ? "as confirmed"
                             : arena_format(opening->arena, "%s: %s",
                                            look_called(opening, at->worst), at->worst->action);
-    recall_reached(opening, FEEDS_JUDGED_BEFORE, at->judged, words);
+    /* Of a one-of whose values carry a parameter: the last value whose parameter is not above `figure`,
+     * which stands for good. */
+    size_t index, reached = 0;
+    const struct observable *observable = fed_by(opening, FEEDS_JUDGED_BEFORE, &index);
+    if (observable == NULL || isnan(at->judged))
+        return;
+    for (size_t v = 0; v < observable->value_count; v++)
+        if (observable->values[v].parameter <= at->judged)
+            reached = v;
+    triage_recall(opening->triage,
+                  &(struct recalled){.observable = index,
+                                     .observation = {.seen = UINT32_C(1) << reached},
+                                     .words = words,
+                                     .stands = true});
 }
 
 /* Odd patches and nothing else, said plainly. */
@@ -834,18 +820,6 @@ static const char *json_kept(json_t *json, struct arena *arena)
     return kept;
 }
 
-static json_t *posterior_json(const struct rules *rules, const struct verdict *verdict)
-{
-    json_t *findings = json_object(), *causes = json_object();
-    for (size_t i = 0; i < rules->finding_count; i++)
-        json_object_set_new(findings, rules->findings[verdict->findings[i].index].id,
-                            json_real(round(verdict->findings[i].p * 1e6) / 1e6));
-    for (size_t i = 0; i < rules->cause_count; i++)
-        json_object_set_new(causes, rules->causes[verdict->causes[i].index].id,
-                            json_real(round(verdict->causes[i].p * 1e6) / 1e6));
-    return json_pack("{s:o, s:o}", "findings", findings, "causes", causes);
-}
-
 static void fill_look(const struct consultation *consultation, const struct triage *triage,
                       const struct verdict *verdict, struct arena *arena, struct look *look)
 {
@@ -868,7 +842,15 @@ static void fill_look(const struct consultation *consultation, const struct tria
     look->finding = rules->findings[verdict->findings[0].index].id;
     look->status = status_name(likeliest);
     look->contaminated = verdict->status[FINDING_CONTAMINATED];
-    look->posterior = json_kept(posterior_json(rules, verdict), arena);
+    json_t *findings = json_object(), *causes = json_object();
+    for (size_t i = 0; i < rules->finding_count; i++)
+        json_object_set_new(findings, rules->findings[verdict->findings[i].index].id,
+                            json_real(round(verdict->findings[i].p * 1e6) / 1e6));
+    for (size_t i = 0; i < rules->cause_count; i++)
+        json_object_set_new(causes, rules->causes[verdict->causes[i].index].id,
+                            json_real(round(verdict->causes[i].p * 1e6) / 1e6));
+    look->posterior =
+        json_kept(json_pack("{s:o, s:o}", "findings", findings, "causes", causes), arena);
     look->rules = rules->hash;
     look->program = JARSIDE_VERSION;
 }

@@ -31,34 +31,24 @@ struct demo {
 
 /* ---- tables ---------------------------------------------------------------------------------- */
 
-static bool is_dated(enum record record)
-{
-    return record == RECORD_LOOK || record == RECORD_EVENT || record == RECORD_OUTCOME;
-}
-
-static enum status read_header(struct demo *demo, const struct csv_row *row)
-{
-    const struct record_type *type = &record_types[demo->record];
-    for (size_t i = 0; i < row->count; i++) {
-        size_t column = record_column(demo->record, row->fields[i].text);
-        if (column == SIZE_MAX || i >= MOST_COLUMNS) {
-            diags_error(demo->diags, csv_at(row, i), "no column '%s' in '%s'", row->fields[i].text,
-                        type->name);
-            return STATUS_DATA;
-        }
-        demo->columns[i] = &type->columns[column];
-    }
-    demo->column_count = row->count;
-    return STATUS_OK;
-}
-
 static enum status take_row(void *context, const struct csv_row *fields)
 {
     struct demo *demo = context;
     const struct record_type *type = &record_types[demo->record];
     enum status status = STATUS_OK;
-    if (demo->column_count == 0)
-        return read_header(demo, fields);
+    if (demo->column_count == 0) {
+        for (size_t i = 0; i < fields->count; i++) {
+            size_t column = record_column(demo->record, fields->fields[i].text);
+            if (column == SIZE_MAX || i >= MOST_COLUMNS) {
+                diags_error(demo->diags, csv_at(fields, i), "no column '%s' in '%s'",
+                            fields->fields[i].text, type->name);
+                return STATUS_DATA;
+            }
+            demo->columns[i] = &type->columns[column];
+        }
+        demo->column_count = fields->count;
+        return STATUS_OK;
+    }
     if (fields->count > demo->column_count) {
         diags_error(demo->diags, csv_at(fields, demo->column_count), "more fields than columns");
         return STATUS_DATA;
@@ -68,7 +58,8 @@ static enum status take_row(void *context, const struct csv_row *fields)
     for (size_t i = 0; i < fields->count && status == STATUS_OK; i++)
         status = journal_read_column(demo->journal, demo->columns[i], fields->fields[i].text,
                                      demo->arena, row, demo->diags);
-    if (status != STATUS_OK || !is_dated(demo->record))
+    if (status != STATUS_OK || !(demo->record == RECORD_LOOK || demo->record == RECORD_EVENT ||
+                                 demo->record == RECORD_OUTCOME))
         return status == STATUS_OK ? journal_add(demo->journal, demo->record, row, demo->diags)
                                    : status;
     const struct moment *at = column_member(&type->columns[record_column(demo->record, "at")], row);

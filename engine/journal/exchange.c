@@ -248,18 +248,6 @@ static enum status wrong(struct importer *importer, const char *text, const char
 
 /* ---- ids that changed ------------------------------------------------------------------------ */
 
-/* On disk, if there are many: a million looks may come under other ids. */
-static enum status forget_ids(struct journal *journal, struct diags *diags)
-{
-    return journal_execute(
-        journal,
-        "PRAGMA temp_store = FILE;"
-        "CREATE TEMP TABLE IF NOT EXISTS renamed (record INTEGER, given INTEGER, id INTEGER,"
-        " PRIMARY KEY (record, given)) WITHOUT ROWID;"
-        "DELETE FROM renamed",
-        diags);
-}
-
 static enum status remember(struct importer *importer, int64_t given, int64_t id)
 {
     if (given == id || given == 0)
@@ -556,23 +544,6 @@ enum record import_table_of(const char *path)
     return (enum record)record;
 }
 
-/* A file of a name that is no table's would be passed over in silence: that is told instead. */
-static enum status refuse_name(struct arena *arena, const char *path, struct diags *diags)
-{
-    const char *names[RECORD_COUNT], *name = strrchr(path, '/') + 1;
-    for (int i = 0; i < RECORD_COUNT; i++)
-        names[i] = record_types[i].name;
-    const char *near = diag_nearest(arena_copy(arena, name, strlen(name) - 4), names, RECORD_COUNT);
-    const struct position at = {path, 0, 0};
-    if (near != NULL)
-        diags_error(diags, at, "no table has this name; did you mean '%s.csv'?", near);
-    else
-        diags_error(diags, at,
-                    "no table has this name; a spreadsheet of your own is imported by its own "
-                    "name, with --map");
-    return STATUS_DATA;
-}
-
 /* The files of the folder, by table. */
 static enum status look_through(struct arena *arena, const char *folder,
                                 const char *paths[RECORD_COUNT], struct diags *diags)
@@ -591,9 +562,23 @@ static enum status look_through(struct arena *arena, const char *folder,
         const char *path = arena_format(arena, "%s/%s", folder, entry->d_name);
         enum record record = import_table_of(path);
         any = true;
-        if (record == RECORD_COUNT)
-            status = refuse_name(arena, path, diags);
-        else
+        if (record == RECORD_COUNT) {
+            /* A file of a name that is no table's would be passed over in silence: that is told instead. */
+            const char *names[RECORD_COUNT], *name = strrchr(path, '/') + 1;
+            for (int i = 0; i < RECORD_COUNT; i++)
+                names[i] = record_types[i].name;
+            const char *near =
+                diag_nearest(arena_copy(arena, name, strlen(name) - 4), names, RECORD_COUNT);
+            const struct position at = {path, 0, 0};
+            if (near != NULL)
+                diags_error(diags, at, "no table has this name; did you mean '%s.csv'?", near);
+            else
+                diags_error(
+                    diags, at,
+                    "no table has this name; a spreadsheet of your own is imported by its own "
+                    "name, with --map");
+            status = STATUS_DATA;
+        } else
             paths[record] = path;
     }
     closedir(listing);
@@ -646,7 +631,13 @@ static enum status read_tables(struct journal *journal, const char *const paths[
                                struct import_tally tally[RECORD_COUNT], struct diags *diags)
 {
     size_t refused = 0;
-    enum status status = forget_ids(journal, diags);
+    enum status status = journal_execute(
+        journal,
+        "PRAGMA temp_store = FILE;"
+        "CREATE TEMP TABLE IF NOT EXISTS renamed (record INTEGER, given INTEGER, id INTEGER,"
+        " PRIMARY KEY (record, given)) WITHOUT ROWID;"
+        "DELETE FROM renamed",
+        diags);
     if (status == STATUS_OK)
         status = journal_begin(journal, diags);
     if (status != STATUS_OK)

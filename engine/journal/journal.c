@@ -431,22 +431,18 @@ static enum status create_file(const char *path, struct diags *diags)
     return STATUS_OK;
 }
 
-/* A file from a stranger must not run code of its own, nor strain the reader. */
-static bool harden(sqlite3 *database)
+static enum status settle(struct journal *journal, struct diags *diags)
 {
+    /* A file from a stranger must not run code of its own, nor strain the reader. */
+    sqlite3 *database = journal->database;
     int on = 0;
     sqlite3_limit(database, SQLITE_LIMIT_LENGTH, 4 * JOURNAL_LONGEST_TEXT);
     sqlite3_limit(database, SQLITE_LIMIT_ATTACHED, 0);
-    return sqlite3_db_config(database, SQLITE_DBCONFIG_DEFENSIVE, 1, &on) == SQLITE_OK &&
-           sqlite3_db_config(database, SQLITE_DBCONFIG_TRUSTED_SCHEMA, 0, &on) == SQLITE_OK &&
-           sqlite3_db_config(database, SQLITE_DBCONFIG_ENABLE_TRIGGER, 0, &on) == SQLITE_OK &&
-           sqlite3_db_config(database, SQLITE_DBCONFIG_ENABLE_VIEW, 0, &on) == SQLITE_OK &&
-           sqlite3_busy_timeout(database, JOURNAL_PATIENCE) == SQLITE_OK;
-}
-
-static enum status settle(struct journal *journal, struct diags *diags)
-{
-    if (!harden(journal->database) ||
+    if (!(sqlite3_db_config(database, SQLITE_DBCONFIG_DEFENSIVE, 1, &on) == SQLITE_OK &&
+          sqlite3_db_config(database, SQLITE_DBCONFIG_TRUSTED_SCHEMA, 0, &on) == SQLITE_OK &&
+          sqlite3_db_config(database, SQLITE_DBCONFIG_ENABLE_TRIGGER, 0, &on) == SQLITE_OK &&
+          sqlite3_db_config(database, SQLITE_DBCONFIG_ENABLE_VIEW, 0, &on) == SQLITE_OK &&
+          sqlite3_busy_timeout(database, JOURNAL_PATIENCE) == SQLITE_OK) ||
         sqlite3_exec(journal->database,
                      "PRAGMA foreign_keys = ON; PRAGMA cell_size_check = ON; "
                      "PRAGMA synchronous = FULL; PRAGMA temp_store = MEMORY",
@@ -476,18 +472,6 @@ static int open_unchanging(struct journal *journal)
     return code;
 }
 
-static enum status open_database(struct journal *journal, struct diags *diags)
-{
-    int flags = journal->writable ? SQLITE_OPEN_READWRITE : SQLITE_OPEN_READONLY;
-    int code =
-        sqlite3_open_v2(journal->path, &journal->database, flags | SQLITE_OPEN_NOMUTEX, NULL);
-    if (code == SQLITE_OK && !journal->writable &&
-        sqlite3_exec(journal->database, "PRAGMA schema_version", NULL, NULL, NULL) ==
-            SQLITE_CANTOPEN)
-        code = open_unchanging(journal);
-    return code == SQLITE_OK ? settle(journal, diags) : journal_fault(journal, "open", diags);
-}
-
 enum status journal_open(const char *path, enum journal_access access, struct journal **journal,
                          struct diags *diags)
 {
@@ -505,7 +489,13 @@ enum status journal_open(const char *path, enum journal_access access, struct jo
         text_init(&opened->columns[i]);
         text_init(&opened->parameters[i]);
     }
-    status = open_database(opened, diags);
+    int flags = opened->writable ? SQLITE_OPEN_READWRITE : SQLITE_OPEN_READONLY;
+    int code = sqlite3_open_v2(opened->path, &opened->database, flags | SQLITE_OPEN_NOMUTEX, NULL);
+    if (code == SQLITE_OK && !opened->writable &&
+        sqlite3_exec(opened->database, "PRAGMA schema_version", NULL, NULL, NULL) ==
+            SQLITE_CANTOPEN)
+        code = open_unchanging(opened);
+    status = code == SQLITE_OK ? settle(opened, diags) : journal_fault(opened, "open", diags);
     if (status != STATUS_OK)
         journal_close(opened);
     else
@@ -772,36 +762,6 @@ static char *dated_name(const char *path, struct moment now)
     return name;
 }
 
-/* A damaged file is set aside as it is, with the log that SQLite may have left beside it. */
-static enum status set_aside(const char *path, const char *kept, struct diags *diags)
-{
-    static const char *const suffixes[] = {"-wal", "-shm", "-journal", ""};
-    bool moved = true;
-    for (size_t i = 0; i < sizeof suffixes / sizeof *suffixes && moved; i++) {
-        char *from = text_format("%s%s", path, suffixes[i]);
-        char *to = text_format("%s%s", kept, suffixes[i]);
-        moved = rename(from, to) == 0 || errno == ENOENT;
-        int error = errno;
-        free(from);
-        free(to);
-        errno = error;
-    }
-    return moved ? STATUS_OK : filing_refused(path, "moved", errno, diags);
-}
-
-/* Into the open journal, so that SQLite's locks hold off whoever is using it, and a process that
- * dies half-way has done nothing. */
-static enum status overwrite(struct journal *present, const char *copy, struct diags *diags)
-{
-    sqlite3 *from = NULL;
-    int code = sqlite3_open_v2(copy, &from, SQLITE_OPEN_READONLY | SQLITE_OPEN_NOMUTEX, NULL);
-    enum status status = code == SQLITE_OK
-                             ? copy_pages(from, copy, present->database, present->path, diags)
-                             : fault(copy, "read", from, diags);
-    sqlite3_close(from);
-    return status;
-}
-
 /* Whether the file at the path is another program's, or a newer Jarside's: not ours to move. */
 static bool is_anothers(const char *path)
 {
@@ -839,11 +799,31 @@ static enum status swap(struct filing *filing, const char *kept, struct diags *d
     if (status == STATUS_DATA && !is_anothers(filing->path)) {
         journal_close(present); /* damaged: nobody can be at work in it */
         present = NULL;
-        status = set_aside(filing->path, kept, diags);
+        /* A damaged file is set aside as it is, with the log that SQLite may have left beside it. */
+        static const char *const suffixes[] = {"-wal", "-shm", "-journal", ""};
+        bool moved = true;
+        for (size_t i = 0; i < sizeof suffixes / sizeof *suffixes && moved; i++) {
+            char *from = text_format("%s%s", filing->path, suffixes[i]);
+            char *to = text_format("%s%s", kept, suffixes[i]);
+            moved = rename(from, to) == 0 || errno == ENOENT;
+            int error = errno;
+            free(from);
+            free(to);
+            errno = error;
+        }
+        status = moved ? STATUS_OK : filing_refused(filing->path, "moved", errno, diags);
         if (status == STATUS_OK)
             status = filing_commit(filing, diags);
     } else if (status == STATUS_OK) {
-        status = overwrite(present, filing->temporary, diags);
+        /* Into the open journal, so that SQLite's locks hold off whoever is using it, and a process that
+         * dies half-way has done nothing. */
+        sqlite3 *from = NULL;
+        int code = sqlite3_open_v2(filing->temporary, &from,
+                                   SQLITE_OPEN_READONLY | SQLITE_OPEN_NOMUTEX, NULL);
+        status = code == SQLITE_OK
+                     ? copy_pages(from, filing->temporary, present->database, present->path, diags)
+                     : fault(filing->temporary, "read", from, diags);
+        sqlite3_close(from);
     } else {
         for (size_t i = 0; i < diags_kept(unheard); i++)
             diags_error(diags, diags_get(unheard, i)->at, "%s", diags_get(unheard, i)->message);
@@ -941,45 +921,41 @@ static enum fate fate_of_loss(const struct query *query, int column)
                                                                   : FATE_UNTOLD;
 }
 
-static void derive(const struct query *query, struct vessel *vessel)
-{
-    struct moment lost = query_moment(query, AT_LOST), used = query_moment(query, AT_USED);
-    struct moment discarded = query_moment(query, AT_DISCARDED);
-    struct moment confirmed = query_moment(query, AT_CONFIRMED);
-    bool discards = says(query, AT_ACTION, action_name(ACTION_DISCARD));
-    bool clean = says(query, AT_OUTCOME, status_name(FINDING_CLEAN));
-    enum fate outcome = fate_of_loss(query, AT_OUTCOME);
-    vessel->stands = vessel->stood = query_integer(query, AT_STANDS);
-    vessel->last_look = query_integer(query, AT_LOOK);
-    vessel->state = says(query, AT_STATE, event_words[EVENT_ISOLATE])   ? VESSEL_ISOLATED
-                    : says(query, AT_STATE, event_words[EVENT_DISCARD]) ? VESSEL_DISCARDED
-                    : says(query, AT_STATE, event_words[EVENT_USE])     ? VESSEL_USED
-                                                                        : VESSEL_GROWING;
-    if (vessel->state == VESSEL_DISCARDED || discards) {
-        vessel->fate = fate_of_loss(query, AT_STATUS);
-        vessel->ended = earlier(lost, discarded);
-    } else if (vessel->state == VESSEL_USED) {
-        vessel->fate = FATE_SOUND;
-        vessel->ended = used;
-    }
-    bool overtaken = discards && query_moment(query, AT_LOOKED).seconds > confirmed.seconds;
-    if (clean && !overtaken) {
-        vessel->fate = FATE_SOUND;
-        vessel->ended = earlier(used, discarded);
-    } else if (outcome != FATE_UNTOLD) {
-        vessel->fate = outcome;
-        vessel->ended = earlier(vessel->ended, earlier(lost, confirmed));
-    }
-}
-
 enum status vessel_derive(struct journal *journal, int64_t id, struct vessel *vessel,
                           struct diags *diags)
 {
     record_init(RECORD_VESSEL, vessel);
     struct query query = query_begin(journal, diags, what_stands, "i", id);
     bool found = query_next(&query);
-    if (found)
-        derive(&query, vessel);
+    if (found) {
+        struct moment lost = query_moment(&query, AT_LOST), used = query_moment(&query, AT_USED);
+        struct moment discarded = query_moment(&query, AT_DISCARDED);
+        struct moment confirmed = query_moment(&query, AT_CONFIRMED);
+        bool discards = says(&query, AT_ACTION, action_name(ACTION_DISCARD));
+        bool clean = says(&query, AT_OUTCOME, status_name(FINDING_CLEAN));
+        enum fate outcome = fate_of_loss(&query, AT_OUTCOME);
+        vessel->stands = vessel->stood = query_integer(&query, AT_STANDS);
+        vessel->last_look = query_integer(&query, AT_LOOK);
+        vessel->state = says(&query, AT_STATE, event_words[EVENT_ISOLATE])   ? VESSEL_ISOLATED
+                        : says(&query, AT_STATE, event_words[EVENT_DISCARD]) ? VESSEL_DISCARDED
+                        : says(&query, AT_STATE, event_words[EVENT_USE])     ? VESSEL_USED
+                                                                             : VESSEL_GROWING;
+        if (vessel->state == VESSEL_DISCARDED || discards) {
+            vessel->fate = fate_of_loss(&query, AT_STATUS);
+            vessel->ended = earlier(lost, discarded);
+        } else if (vessel->state == VESSEL_USED) {
+            vessel->fate = FATE_SOUND;
+            vessel->ended = used;
+        }
+        bool overtaken = discards && query_moment(&query, AT_LOOKED).seconds > confirmed.seconds;
+        if (clean && !overtaken) {
+            vessel->fate = FATE_SOUND;
+            vessel->ended = earlier(used, discarded);
+        } else if (outcome != FATE_UNTOLD) {
+            vessel->fate = outcome;
+            vessel->ended = earlier(vessel->ended, earlier(lost, confirmed));
+        }
+    }
     enum status status = query_end(&query);
     if (status == STATUS_OK && !found) {
         diags_error(diags, (struct position){.file = journal->path}, "there is no vessel %lld",

@@ -686,19 +686,6 @@ static bool read_day(struct sheet *sheet, enum role role, struct moment *moment)
            wrong(sheet, role, "that lies in the future");
 }
 
-static bool read_quantity(struct sheet *sheet, enum role role, enum dimension dimension,
-                          double *number)
-{
-    struct quantity quantity;
-    size_t used = 0;
-    const char *folded = fold(sheet->arena, sheet->cells[role]);
-    if (quantity_read(folded, strlen(folded), dimension, &quantity, &used) != QUANTITY_OK ||
-        folded[used] != '\0' || quantity.lo != quantity.hi)
-        return wrong(sheet, role, "write one number and its unit");
-    *number = quantity.lo;
-    return true;
-}
-
 /* "4 ml", "10g", "2": the unit is a word of its own in the journal. */
 static bool read_dose(struct sheet *sheet, struct batch *batch)
 {
@@ -737,8 +724,18 @@ static bool read_cell(struct sheet *sheet, enum role role, void *row)
         return read_dose(sheet, row);
     if (column->list != LIST_NONE)
         return read_word(sheet, role, into);
-    if (column->dimension != DIM_NONE)
-        return read_quantity(sheet, role, column->dimension, into);
+    if (column->dimension != DIM_NONE) {
+        double *number = into;
+        struct quantity quantity;
+        size_t used = 0;
+        const char *folded = fold(sheet->arena, sheet->cells[role]);
+        if (quantity_read(folded, strlen(folded), column->dimension, &quantity, &used) !=
+                QUANTITY_OK ||
+            folded[used] != '\0' || quantity.lo != quantity.hi)
+            return wrong(sheet, role, "write one number and its unit");
+        *number = quantity.lo;
+        return true;
+    }
     if (column->kind == COLUMN_MOMENT)
         return read_day(sheet, role, into);
     if (column->kind == COLUMN_FLAG) {
@@ -773,23 +770,6 @@ static bool add(struct sheet *sheet, enum record record, void *row)
     return sheet->news = true;
 }
 
-/* What was not known of a record may be told later: in a lower row, or in the sheet as it has grown.
- * It is kept as a correction. */
-static bool fill_in(struct sheet *sheet, enum record record, const char *label,
-                    const struct column *column)
-{
-    void *filled = arena_alloc(sheet->arena, record_types[record].size);
-    const char *value = arena_string(sheet->arena, sheet->given.bytes);
-    return ok(sheet,
-              journal_find(sheet->journal, record, label, sheet->arena, filled, sheet->own)) &&
-           ok(sheet, journal_read_column(sheet->journal, column, value, sheet->arena, filled,
-                                         sheet->own)) &&
-           ok(sheet, row_check(sheet->journal, record, filled, sheet->own)) &&
-           ok(sheet, journal_correct(sheet->journal, record, label, column->name, value,
-                                     sheet->options->now, sheet->own)) &&
-           (sheet->news = true);
-}
-
 /* Makes sure that the row says of a column what the journal does; of moments the day counts, since a
  * date is noon. */
 static bool agree(struct sheet *sheet, enum record record, const char *label,
@@ -806,8 +786,20 @@ static bool agree(struct sheet *sheet, enum record record, const char *label,
         return false;
     if (sheet->given.length == 0 || strcmp(sheet->given.bytes, sheet->there.bytes) == 0)
         return true;
-    if (sheet->there.length == 0)
-        return fill_in(sheet, record, label, column);
+    if (sheet->there.length == 0) {
+        /* What was not known of a record may be told later: in a lower row, or in the sheet as it has grown.
+         * It is kept as a correction. */
+        void *filled = arena_alloc(sheet->arena, record_types[record].size);
+        const char *value = arena_string(sheet->arena, sheet->given.bytes);
+        return ok(sheet,
+                  journal_find(sheet->journal, record, label, sheet->arena, filled, sheet->own)) &&
+               ok(sheet, journal_read_column(sheet->journal, column, value, sheet->arena, filled,
+                                             sheet->own)) &&
+               ok(sheet, row_check(sheet->journal, record, filled, sheet->own)) &&
+               ok(sheet, journal_correct(sheet->journal, record, label, column->name, value,
+                                         sheet->options->now, sheet->own)) &&
+               (sheet->news = true);
+    }
     const struct moment *first = column_member(column, row), *second = column_member(column, there);
     if (column->kind == COLUMN_MOMENT && moment_day(*first) == moment_day(*second))
         return true;
@@ -941,29 +933,6 @@ static bool take_outcome(struct sheet *sheet, int64_t vessel, const struct findi
     return add(sheet, RECORD_OUTCOME, &outcome);
 }
 
-static bool take_result(struct sheet *sheet, int64_t vessel)
-{
-    struct result result;
-    struct moment at;
-    if (!said(sheet, ROLE_RESULT))
-        return true;
-    if (!read_result(sheet->mapping, sheet->cells[ROLE_RESULT], sheet->arena, &result))
-        return wrong(sheet, ROLE_RESULT,
-                     "that is no finding; say in the map, under 'values', what it means");
-    if (result.finding == NULL && !result.used && !result.discarded)
-        return true;
-    /* Its own day, else that on which the vessel was used or discarded. */
-    enum role day = said(sheet, ROLE_ENDED)       ? ROLE_ENDED
-                    : said(sheet, ROLE_DISCARDED) ? ROLE_DISCARDED
-                                                  : ROLE_USED;
-    if (!said(sheet, day))
-        return lacks(sheet, ROLE_ENDED, "a result needs a day; map 'ended'");
-    return read_day(sheet, day, &at) &&
-           (result.finding == NULL || take_outcome(sheet, vessel, result.finding, at)) &&
-           (!result.used || take_event(sheet, vessel, EVENT_USE, at)) &&
-           (!result.discarded || take_event(sheet, vessel, EVENT_DISCARD, at));
-}
-
 static bool take_cells(struct sheet *sheet)
 {
     static const struct {
@@ -982,7 +951,25 @@ static bool take_cells(struct sheet *sheet)
             !(read_day(sheet, days[i].role, &at) && take_event(sheet, vessel.id, days[i].kind, at)))
             return false;
     }
-    return take_result(sheet, vessel.id);
+    struct result result;
+    struct moment at;
+    if (!said(sheet, ROLE_RESULT))
+        return true;
+    if (!read_result(sheet->mapping, sheet->cells[ROLE_RESULT], sheet->arena, &result))
+        return wrong(sheet, ROLE_RESULT,
+                     "that is no finding; say in the map, under 'values', what it means");
+    if (result.finding == NULL && !result.used && !result.discarded)
+        return true;
+    /* Its own day, else that on which the vessel was used or discarded. */
+    enum role day = said(sheet, ROLE_ENDED)       ? ROLE_ENDED
+                    : said(sheet, ROLE_DISCARDED) ? ROLE_DISCARDED
+                                                  : ROLE_USED;
+    if (!said(sheet, day))
+        return lacks(sheet, ROLE_ENDED, "a result needs a day; map 'ended'");
+    return read_day(sheet, day, &at) &&
+           (result.finding == NULL || take_outcome(sheet, vessel.id, result.finding, at)) &&
+           (!result.used || take_event(sheet, vessel.id, EVENT_USE, at)) &&
+           (!result.discarded || take_event(sheet, vessel.id, EVENT_DISCARD, at));
 }
 
 /* ==== a spreadsheet =========================================================================== */
@@ -1002,24 +989,6 @@ static size_t column_headed(struct sheet *sheet, const struct csv_row *row, cons
                 near != NULL ? "; did you mean '" : "", near != NULL ? near : "",
                 near != NULL ? "'?" : "");
     return SIZE_MAX;
-}
-
-static enum status read_header(struct sheet *sheet, const struct csv_row *row)
-{
-    const struct mapping *mapping = sheet->mapping;
-    size_t before = diags_errors(sheet->diags);
-    sheet->header_read = true;
-    for (int i = 0; i < ROLE_COUNT; i++)
-        sheet->column_of[i] =
-            mapping->headings[i] == NULL
-                ? SIZE_MAX
-                : column_headed(sheet, row, mapping->headings[i], mapping->as_written[i]);
-    for (size_t i = 0; i < mapping->repeat_count; i++) {
-        size_t column = column_headed(sheet, row, mapping->repeats[i], mapping->repeats[i]);
-        if (column != SIZE_MAX)
-            sheet->repeats[column] = true;
-    }
-    return diags_errors(sheet->diags) == before ? STATUS_OK : STATUS_DATA;
 }
 
 static bool is_blank(const char *text)
@@ -1083,8 +1052,22 @@ static enum status take_row(void *context, const struct csv_row *row)
     arena_reset(sheet->arena);
     diags_clear(sheet->own);
     sheet->label = "";
-    if (!sheet->header_read)
-        return read_header(sheet, row);
+    if (!sheet->header_read) {
+        const struct mapping *mapping = sheet->mapping;
+        size_t before = diags_errors(sheet->diags);
+        sheet->header_read = true;
+        for (int i = 0; i < ROLE_COUNT; i++)
+            sheet->column_of[i] =
+                mapping->headings[i] == NULL
+                    ? SIZE_MAX
+                    : column_headed(sheet, row, mapping->headings[i], mapping->as_written[i]);
+        for (size_t i = 0; i < mapping->repeat_count; i++) {
+            size_t column = column_headed(sheet, row, mapping->repeats[i], mapping->repeats[i]);
+            if (column != SIZE_MAX)
+                sheet->repeats[column] = true;
+        }
+        return diags_errors(sheet->diags) == before ? STATUS_OK : STATUS_DATA;
+    }
     for (size_t i = 0; i < row->count; i++) {
         const char *text = row->fields[i].text;
         if (is_blank(text))
@@ -1342,30 +1325,6 @@ static void put_columns(struct guess *guess)
         text_puts(out, "  # inoculated: ? no column seems to tell the day of inoculation\n");
 }
 
-static void put_dates(struct guess *guess)
-{
-    bool only[DATES_YEAR_FIRST + 1] = {false}, unclear = false;
-    for (int i = 0; i < ROLE_COUNT; i++) {
-        if (guess->column_of[i] < 0 || !is_date((enum role)i))
-            continue;
-        const struct sample *sample = &guess->samples[guess->column_of[i]];
-        for (int order = DATES_DAY_FIRST; order <= DATES_YEAR_FIRST; order++)
-            only[order] = only[order] || sample->only[order];
-        unclear = unclear || (sample->dates > 0 && !sample->plain);
-    }
-    if (only[DATES_DAY_FIRST] && only[DATES_MONTH_FIRST])
-        text_puts(guess->out, "dates: day/month/year   # some can only be month/day/year\n");
-    else if (only[DATES_DAY_FIRST])
-        text_puts(guess->out, "dates: day/month/year\n");
-    else if (only[DATES_MONTH_FIRST])
-        text_puts(guess->out, "dates: month/day/year\n");
-    else if (only[DATES_YEAR_FIRST])
-        text_puts(guess->out, "dates: year-month-day\n");
-    else if (unclear)
-        text_puts(guess->out,
-                  "dates: day/month/year   # or month/day/year: the file does not tell\n");
-}
-
 /* Columns that a sheet with merged cells leaves empty below the first row. */
 static void put_repeats(struct guess *guess)
 {
@@ -1483,7 +1442,26 @@ enum status mapping_guess(const char *path, struct reader *reader, struct triage
         text_puts(out, "# A map, guessed. Look it over and mend it, then rehearse:\n"
                        "#   jarside import SPREADSHEET --map THIS-FILE --dry-run\n");
         put_columns(guess);
-        put_dates(guess);
+        bool only[DATES_YEAR_FIRST + 1] = {false}, unclear = false;
+        for (int i = 0; i < ROLE_COUNT; i++) {
+            if (guess->column_of[i] < 0 || !is_date((enum role)i))
+                continue;
+            const struct sample *sample = &guess->samples[guess->column_of[i]];
+            for (int order = DATES_DAY_FIRST; order <= DATES_YEAR_FIRST; order++)
+                only[order] = only[order] || sample->only[order];
+            unclear = unclear || (sample->dates > 0 && !sample->plain);
+        }
+        if (only[DATES_DAY_FIRST] && only[DATES_MONTH_FIRST])
+            text_puts(guess->out, "dates: day/month/year   # some can only be month/day/year\n");
+        else if (only[DATES_DAY_FIRST])
+            text_puts(guess->out, "dates: day/month/year\n");
+        else if (only[DATES_MONTH_FIRST])
+            text_puts(guess->out, "dates: month/day/year\n");
+        else if (only[DATES_YEAR_FIRST])
+            text_puts(guess->out, "dates: year-month-day\n");
+        else if (unclear)
+            text_puts(guess->out,
+                      "dates: day/month/year   # or month/day/year: the file does not tell\n");
         put_repeats(guess);
         for (int i = 0; i < ROLE_COUNT; i++)
             if (guess->column_of[i] >= 0 && role_column((enum role)i)->list != LIST_NONE)

@@ -295,19 +295,6 @@ static bool take_word(struct cursor *cursor, const char *word)
     return true;
 }
 
-static void add_number(struct cursor *cursor, int64_t number)
-{
-    if (cursor->count == cursor->room) {
-        size_t room = 2 * cursor->room + 16;
-        cursor->numbers =
-            arena_grow(cursor->arena, cursor->numbers, cursor->room, room, sizeof(int64_t));
-        cursor->room = room;
-    }
-    cursor->full = cursor->full || cursor->count >= MOST_NAMED;
-    if (!cursor->full)
-        cursor->numbers[cursor->count++] = number;
-}
-
 /* "7" or "B3-7"; words like "number 7" and "no. 7" too. */
 static bool take_vessel(struct cursor *cursor, int64_t *number)
 {
@@ -349,8 +336,17 @@ static bool take_range(struct cursor *cursor)
     } else {
         cursor->at = behind;
     }
-    for (int64_t number = from; number <= to; number++)
-        add_number(cursor, number);
+    for (int64_t number = from; number <= to; number++) {
+        if (cursor->count == cursor->room) {
+            size_t room = 2 * cursor->room + 16;
+            cursor->numbers =
+                arena_grow(cursor->arena, cursor->numbers, cursor->room, room, sizeof(int64_t));
+            cursor->room = room;
+        }
+        cursor->full = cursor->full || cursor->count >= MOST_NAMED;
+        if (!cursor->full)
+            cursor->numbers[cursor->count++] = number;
+    }
     return true;
 }
 
@@ -451,23 +447,6 @@ const struct selection_part *selection_part_of(const struct selection *selection
     return NULL;
 }
 
-static enum status check_twice(const struct selection *selection, struct diags *diags)
-{
-    for (size_t i = 0; i < selection->part_count; i++)
-        for (size_t k = 0; k < selection->parts[i].count; k++) {
-            int64_t number = selection->parts[i].numbers[k];
-            size_t named = 0;
-            for (size_t other = 0; other < selection->parts[i].count; other++)
-                named += selection->parts[i].numbers[other] == number;
-            if (named == 1 && selection_part_of(selection, number) == &selection->parts[i])
-                continue;
-            diags_error(diags, (struct position){0}, "vessel %lld is named twice",
-                        (long long)number);
-            return STATUS_USAGE;
-        }
-    return STATUS_OK;
-}
-
 /* The place where exceptions begin, `cursor` behind their opening; NULL when there are none. */
 static const char *find_opening(struct cursor *cursor, const char *text)
 {
@@ -510,7 +489,19 @@ enum status selection_read(const char *text, const char *batch, struct arena *ar
     }
     selection->parts = parts;
     selection->part_count = count;
-    return check_twice(selection, diags);
+    for (size_t i = 0; i < selection->part_count; i++)
+        for (size_t k = 0; k < selection->parts[i].count; k++) {
+            int64_t number = selection->parts[i].numbers[k];
+            size_t named = 0;
+            for (size_t other = 0; other < selection->parts[i].count; other++)
+                named += selection->parts[i].numbers[other] == number;
+            if (named == 1 && selection_part_of(selection, number) == &selection->parts[i])
+                continue;
+            diags_error(diags, (struct position){0}, "vessel %lld is named twice",
+                        (long long)number);
+            return STATUS_USAGE;
+        }
+    return STATUS_OK;
 }
 
 /* ---- history --------------------------------------------------------------------------------- */

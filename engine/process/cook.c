@@ -38,7 +38,6 @@ static enum process_error check_range(enum process_error bound, const struct ran
 static enum process_error check_organisms(const struct cook_setup *setup, double *value)
 {
     enum process_error error = PROCESS_OK;
-
     *value = (double)setup->organism_count;
     if (setup->organism_count == 0 || setup->organism_count > COOK_MAX_ORGANISMS)
         return PROCESS_EMPTY;
@@ -58,7 +57,6 @@ static enum process_error check_steam(const struct cook_setup *setup, double *va
     struct steam_conditions steam = setup->steam;
     double celsius;
     enum process_error error = check_range(PROCESS_AIR_SHARE, &setup->air, value);
-
     for (int i = 0; i < 2 && error == PROCESS_OK; i++) {
         steam.air_share = i == 0 ? setup->air.low : setup->air.high;
         error = steam_celsius(&steam, &celsius);
@@ -89,7 +87,6 @@ enum process_error cook_check(const struct cook_setup *setup, double *value)
                                                setup->conductance};
     struct heat_model model;
     enum process_error error = check_steam(setup, value);
-
     error = error ? error : check_range(PROCESS_COME_UP_MINUTES, &setup->come_up, value);
     error = error ? error : check_range(PROCESS_COOL_MINUTES, &setup->cool, value);
     error = error ? error : check_range(PROCESS_DIFFUSIVITY, &setup->diffusivity, value);
@@ -191,7 +188,6 @@ static const struct heat_model *model_at(struct cooking *work, double diffusivit
     const size_t room = sizeof work->model / sizeof *work->model;
     const struct heat_properties properties = {diffusivity, work->setup->heat_capacity,
                                                work->setup->conductance};
-
     for (size_t i = 0; i < work->models; i++)
         if (work->diffusivity[i] == diffusivity)
             return &work->model[i];
@@ -209,7 +205,6 @@ static size_t course_history(struct cooking *work, const struct course *course,
 {
     struct steam_conditions steam = work->setup->steam;
     double hot = NAN, outside = NAN, boiling = NAN;
-
     steam.air_share = course->air;
     note(work, steam_celsius(&steam, &hot));
     note(work, steam_outside(&steam, &outside));
@@ -228,7 +223,6 @@ static void course_core(struct cooking *work, const struct course *course, doubl
     struct heat_point history[CORNERS];
     size_t points = course_history(work, course, history);
     const struct heat_model *model = model_at(work, course->diffusivity);
-
     if (work->error == PROCESS_OK)
         note(work, heat_curve(model, work->setup->start_celsius, history, points, 60.0 * step, true,
                               core, count));
@@ -240,7 +234,6 @@ enum process_error cook_course(const struct cook_setup *setup, double diffusivit
     struct cooking work = {.setup = setup};
     struct course course = course_at(setup, COOK_CENTRAL, COOK_CENTRAL, COOK_CENTRAL, COOK_GOOD);
     struct heat_point history[CORNERS];
-
     course.diffusivity = diffusivity;
     course_core(&work, &course, step_minutes, core, count);
     size_t points = course_history(&work, &course, history);
@@ -268,7 +261,6 @@ static void course_doses(struct cooking *work, const struct course *course, enum
     size_t steps = (size_t)ceil(length / STEP_MINUTES), count = steps + 1;
     double step = steps > 0 ? length / (double)steps : STEP_MINUTES;
     double *core = calloc(count, sizeof *core), *total = calloc(count, sizeof *total);
-
     course_core(work, course, step, core, count);
     for (int z = from; z <= (int)to; z++, doses++) {
         lethality_curve(core, count, step, LETHALITY_F0_CELSIUS, LETHALITY_F0_Z, total);
@@ -290,7 +282,6 @@ static void course_doses(struct cooking *work, const struct course *course, enum
 static double steps_needed(const double *total, size_t count, double dose)
 {
     size_t low = 0, high = count - 1;
-
     if (total[high] < dose) {
         double rate = count > 1 ? total[high] - total[high - 1] : 0.0;
         return rate > 0.0 ? (double)high + (dose - total[high]) / rate : INFINITY;
@@ -329,7 +320,6 @@ static double margin_of(const struct cook_setup *setup, const struct doses *dose
                         const factors factor, enum cook_end load)
 {
     double least = INFINITY;
-
     for (size_t i = 0; i < setup->organism_count; i++) {
         const struct cook_organism *organism = &setup->organisms[i];
         double wanted;
@@ -354,7 +344,6 @@ static double minutes_needed(struct cooking *work, const struct course *course,
     size_t count = (size_t)ceil((held.come_up + held.hold) / STEP_MINUTES) + 1;
     double *core = calloc(count, sizeof *core), *total = calloc(count, sizeof *total);
     double longest = 0.0;
-
     course_core(work, &held, STEP_MINUTES, core, count);
     for (size_t i = 0; i < setup->organism_count; i++) {
         const struct cook_organism *organism = &setup->organisms[i];
@@ -378,7 +367,6 @@ static void fill_end(const struct cook_setup *setup, const struct doses *doses,
                      const factors factor, enum cook_end end, struct cook_result *result)
 {
     double all = 0.0;
-
     for (size_t i = 0; i < setup->organism_count; i++) {
         const struct cook_organism *organism = &setup->organisms[i];
         struct cook_kill *kill = &result->kills[i];
@@ -409,7 +397,6 @@ static void add_point(const struct cook_setup *setup, const factors share, enum 
                       double weight, struct cook_result *result)
 {
     double all = 0.0;
-
     for (size_t i = 0; i < setup->organism_count; i++) {
         double left = load_of(setup, &setup->organisms[i], load) * share[i];
         result->kills[i].chance_mean += weight * survivors_chance(left);
@@ -439,7 +426,6 @@ static void fill_nodes(struct cooking *work)
                                       sqrt(range->central * range->high), range->high};
     struct course course =
         course_at(work->setup, COOK_CENTRAL, COOK_CENTRAL, COOK_CENTRAL, COOK_CENTRAL);
-
     for (size_t i = 0; i < COOK_NODES; i++) {
         double ln = log(nodes[i]);
         if (work->nodes > 0 && ln - work->node_ln[work->nodes - 1] < 1e-6)
@@ -457,7 +443,6 @@ static void move_alone(struct cooking *work, enum cook_input input)
 {
     const enum cook_end c = COOK_CENTRAL;
     const struct course middle = course_at(work->setup, c, c, c, c);
-
     for (int end = 0; end < COOK_ENDS; end++) {
         enum cook_end e = (enum cook_end)end;
         struct course course = course_at(work->setup, c, input == COOK_COME_UP ? e : c,
@@ -470,30 +455,6 @@ static void move_alone(struct cooking *work, enum cook_input input)
             double central = work->central.organisms[i];
             work->moved[input][end][i] = central > 0.0 ? doses.organisms[i] / central : 1.0;
         }
-    }
-}
-
-/* The resistance, D and z together, at its ends. */
-static void move_resistance(struct cooking *work)
-{
-    const struct course middle =
-        course_at(work->setup, COOK_CENTRAL, COOK_CENTRAL, COOK_CENTRAL, COOK_CENTRAL);
-    factors *factor = work->moved[COOK_RESISTANCE];
-    struct doses at_z[COOK_ENDS];
-
-    course_doses(work, &middle, COOK_BAD, COOK_GOOD, at_z);
-    for (size_t i = 0; i < work->setup->organism_count; i++) {
-        const struct range *d = &work->setup->organisms[i].d_minutes;
-        double central = at_z[COOK_CENTRAL].organisms[i];
-        double a = 1.0, b = 1.0;
-        /* A small z is bad below the reference temperature and good above it. */
-        if (central > 0.0) {
-            a = at_z[COOK_BAD].organisms[i] / central;
-            b = at_z[COOK_GOOD].organisms[i] / central;
-        }
-        factor[COOK_BAD][i] = fmin(1.0, fmin(a, b)) * d->central / d->high;
-        factor[COOK_CENTRAL][i] = 1.0;
-        factor[COOK_GOOD][i] = fmax(1.0, fmax(a, b)) * d->central / d->low;
     }
 }
 
@@ -510,7 +471,6 @@ static void doses_at(const struct cooking *work, double p, struct doses *doses)
     double side = z < 0.0 ? log(range->central / range->low) : log(range->high / range->central);
     double ln = log(range->central) + side * z / z_of_95;
     size_t at = 0;
-
     *doses = work->central;
     if (work->nodes < 2)
         return;
@@ -530,7 +490,6 @@ static void add_doses(const struct cooking *work, const struct doses *doses,
                       struct cook_result *result)
 {
     const struct cook_setup *setup = work->setup;
-
     for (unsigned point = 0; point < COOK_ENDS * COOK_ENDS * COOK_ENDS; point++) {
         const enum cook_end come_up = (enum cook_end)(point % COOK_ENDS),
                             air = (enum cook_end)(point / COOK_ENDS % COOK_ENDS),
@@ -560,7 +519,6 @@ static void fill_ends(struct cooking *work, struct cook_result *result)
         struct steam_conditions steam = work->setup->steam;
         const double *resistance = work->moved[COOK_RESISTANCE][e];
         double hot = NAN;
-
         steam.air_share = course.air;
         held.cool = 0.0;
         note(work, steam_celsius(&steam, &hot));
@@ -583,7 +541,6 @@ static void fill_leans(const struct cooking *work, struct cook_result *result)
     const struct doses *central = &work->central;
     const double *unmoved = work->moved[COOK_RESISTANCE][COOK_CENTRAL];
     size_t count = 0;
-
     add_lean(result, count++, COOK_DIFFUSIVITY,
              margin_of(setup, &work->node[0], unmoved, COOK_CENTRAL),
              margin_of(setup, &work->node[work->nodes - 1], unmoved, COOK_CENTRAL));
@@ -609,15 +566,31 @@ enum process_error cook_compute(const struct cook_setup *setup, struct cook_resu
     struct course cautious =
         course_at(setup, COOK_CENTRAL, COOK_CENTRAL, COOK_CENTRAL, COOK_CENTRAL);
     struct doses doses;
-
     *result = (struct cook_result){.margin = 0.0};
     fill_nodes(&work);
     move_alone(&work, COOK_COME_UP);
     move_alone(&work, COOK_AIR);
     move_alone(&work, COOK_COOLING);
-    move_resistance(&work);
+    /* The resistance, D and z together, at its ends. */
+    const struct course middle =
+        course_at(work.setup, COOK_CENTRAL, COOK_CENTRAL, COOK_CENTRAL, COOK_CENTRAL);
+    factors *factor = work.moved[COOK_RESISTANCE];
+    struct doses at_z[COOK_ENDS];
+    course_doses(&work, &middle, COOK_BAD, COOK_GOOD, at_z);
+    for (size_t i = 0; i < work.setup->organism_count; i++) {
+        const struct range *d = &work.setup->organisms[i].d_minutes;
+        double central = at_z[COOK_CENTRAL].organisms[i];
+        double a = 1.0, b = 1.0;
+        /* A small z is bad below the reference temperature and good above it. */
+        if (central > 0.0) {
+            a = at_z[COOK_BAD].organisms[i] / central;
+            b = at_z[COOK_GOOD].organisms[i] / central;
+        }
+        factor[COOK_BAD][i] = fmin(1.0, fmin(a, b)) * d->central / d->high;
+        factor[COOK_CENTRAL][i] = 1.0;
+        factor[COOK_GOOD][i] = fmax(1.0, fmax(a, b)) * d->central / d->low;
+    }
     fill_ends(&work, result);
-
     cautious.cool = 0.0;
     cautious.diffusivity = setup->adequate_diffusivity;
     course_doses(&work, &cautious, COOK_CENTRAL, COOK_CENTRAL, &doses);
@@ -646,7 +619,6 @@ void cook_probe_init(struct cook_probe *probe, const struct cook_setup *setup, d
 enum process_error cook_probe_add(struct cook_probe *probe, double minutes, double celsius)
 {
     enum process_error error = lethality_add(&probe->f0, minutes, celsius);
-
     /* The others see the same readings, so they accept what the first did. */
     for (size_t i = 0; error == PROCESS_OK && i < probe->organism_count; i++)
         error = lethality_add(&probe->organisms[i], minutes, celsius);
@@ -668,7 +640,6 @@ enum process_error cook_probe_finish(const struct cook_probe *probe, const struc
      * doubt, and by both. */
     factors death[COOK_ENDS], reading[COOK_ENDS], both[COOK_ENDS];
     enum process_error error = lethality_finish(&probe->f0, &doses.f0);
-
     if (error != PROCESS_OK)
         return error;
     *result = (struct cook_result){.steam = {NAN, NAN, NAN}, .minutes_needed = {NAN, NAN, NAN}};

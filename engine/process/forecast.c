@@ -22,7 +22,6 @@ enum process_error cardinals_check(const struct cardinals *cardinals)
 double cardinals_factor(const struct cardinals *cardinals, double celsius)
 {
     double low = cardinals->t_min, best = cardinals->t_opt, high = cardinals->t_max;
-
     if (!(celsius > low && celsius < high))
         return 0.0;
     double above = celsius - low, span = best - low;
@@ -81,7 +80,6 @@ static double line_time(const struct colony *colony, double from, double to, dou
     static const double weight[3] = {0.5688888888888889, 0.4786286704993665, 0.2369268850561891};
     double middle = 0.5 * (from + to), half = 0.5 * (to - from);
     double sum = weight[0] * cardinals_factor(&colony->cardinals, middle);
-
     for (int i = 1; i < 3; i++)
         sum += weight[i] * (cardinals_factor(&colony->cardinals, middle - half * at[i]) +
                             cardinals_factor(&colony->cardinals, middle + half * at[i]));
@@ -96,7 +94,6 @@ static double best_days(const struct colony *colony, double day)
     double before = fmin(day, warmth[0].day);
     double first = cardinals_factor(&colony->cardinals, warmth[0].celsius + colony->warmer);
     double sum = before > 0.0 ? before * first : 0.0;
-
     for (size_t i = 0; i < last && warmth[i].day < day; i++) {
         double start = fmax(0.0, warmth[i].day), end = fmin(day, warmth[i + 1].day);
         if (end <= start)
@@ -125,7 +122,6 @@ double colony_coverage(const struct colony *colony, double day)
 {
     double bare = 1.0; /* share left by the stages before */
     double points = colony->points, start = 0.0, wait = colony->lag;
-
     for (size_t i = 0; i < colony->shake_count && colony->shakes[i].day < day; i++) {
         const struct shake *shake = &colony->shakes[i];
         double now = best_days(colony, shake->day);
@@ -222,7 +218,6 @@ void forecast_coverage(const struct forecast *forecast, double day, struct range
 {
     struct colony colony = central(forecast);
     double middle = z_of(colony_coverage(&colony, day)), down = 0.0, up = 0.0;
-
     for (int i = 0; i < FORECAST_INPUTS; i++) {
         struct range range = input_range(forecast, (enum forecast_input)i);
         struct colony moved = colony;
@@ -255,7 +250,6 @@ static double band_at(const struct forecast *forecast, enum band band, double da
 static double band_day(const struct forecast *forecast, enum band band, double coverage)
 {
     double before = 0.0, after = 1.0;
-
     while (band_at(forecast, band, after) < coverage) {
         if (after >= last_day)
             return INFINITY;
@@ -287,19 +281,6 @@ enum process_error forecast_days(const struct forecast *forecast, double coverag
     return PROCESS_OK;
 }
 
-/* How far a value is from its range, in half widths; roots are taken on a log scale. */
-static double stretch_of(const struct range *range, enum forecast_input input, double needed)
-{
-    const bool ratio = input == FORECAST_RATE || input == FORECAST_POINTS;
-    const bool more = needed > range->central;
-    const double half = ratio
-                            ? log(more ? range->high / range->central : range->central / range->low)
-                        : more ? range->high - range->central
-                               : range->central - range->low;
-    const double away = ratio ? log(needed / range->central) : needed - range->central;
-    return half > 0.0 ? fabs(away) / half : INFINITY;
-}
-
 static struct forecast_reason reason_for(const struct forecast *forecast, enum forecast_input input,
                                          double day, double seen)
 {
@@ -318,7 +299,6 @@ static struct forecast_reason reason_for(const struct forecast *forecast, enum f
     double slow = ends[input][0], fast = ends[input][1], *value = input_of(&colony, input);
     /* Nothing and everything are met by many values: aim just inside to find the nearest. */
     const double aim = fmin(98.0, fmax(0.5, seen));
-
     *value = slow;
     if (!(colony_coverage(&colony, day) <= aim))
         return reason;
@@ -334,21 +314,15 @@ static struct forecast_reason reason_for(const struct forecast *forecast, enum f
             fast = *value;
     }
     reason.needed = 0.5 * (slow + fast);
-    reason.stretch = stretch_of(&range, input, reason.needed);
+    /* How far a value is from its range, in half widths; roots are taken on a log scale. */
+    const bool ratio = input == FORECAST_RATE || input == FORECAST_POINTS;
+    const bool more = reason.needed > range.central;
+    const double half = ratio  ? log(more ? range.high / range.central : range.central / range.low)
+                        : more ? range.high - range.central
+                               : range.central - range.low;
+    const double away = ratio ? log(reason.needed / range.central) : reason.needed - range.central;
+    reason.stretch = half > 0.0 ? fabs(away) / half : INFINITY;
     return reason;
-}
-
-static void explain(const struct forecast *forecast, double day, double seen,
-                    struct pace_verdict *verdict)
-{
-    for (size_t i = 0; i < FORECAST_INPUTS; i++) {
-        struct forecast_reason reason = reason_for(forecast, (enum forecast_input)i, day, seen);
-        size_t at = i;
-        for (; at > 0 && verdict->reasons[at - 1].stretch > reason.stretch; at--)
-            verdict->reasons[at] = verdict->reasons[at - 1];
-        verdict->reasons[at] = reason;
-    }
-    verdict->explained = verdict->reasons[0].stretch < FORECAST_EXPLAINS;
 }
 
 enum process_error forecast_judge(const struct forecast *forecast, double day, double seen,
@@ -356,7 +330,6 @@ enum process_error forecast_judge(const struct forecast *forecast, double day, d
 {
     static const double step = 10.0, still_enough = 7.0, twice = 2.0;
     enum process_error error;
-
     if ((error = limit_check(PROCESS_DAYS, day)) != PROCESS_OK ||
         (error = limit_check(PROCESS_COVERAGE, seen)) != PROCESS_OK)
         return error;
@@ -365,8 +338,14 @@ enum process_error forecast_judge(const struct forecast *forecast, double day, d
     verdict->times_late = day / band_day(forecast, BAND_CENTRAL, fmax(1.0, fmin(seen, 95.0)));
     verdict->wait_until =
         twice * band_day(forecast, BAND_CENTRAL, fmin(seen + step, FORECAST_FULL));
-    explain(forecast, day, seen, verdict);
-
+    for (size_t i = 0; i < FORECAST_INPUTS; i++) {
+        struct forecast_reason reason = reason_for(forecast, (enum forecast_input)i, day, seen);
+        size_t at = i;
+        for (; at > 0 && verdict->reasons[at - 1].stretch > reason.stretch; at--)
+            verdict->reasons[at] = verdict->reasons[at - 1];
+        verdict->reasons[at] = reason;
+    }
+    verdict->explained = verdict->reasons[0].stretch < FORECAST_EXPLAINS;
     bool full = seen >= 95.0;
     if (seen > verdict->expected.high)
         verdict->pace = PACE_AHEAD;

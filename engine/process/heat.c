@@ -73,7 +73,6 @@ static double eigen_root(enum heat_direction_kind kind, double biot, unsigned n)
 {
     static const double near_enough = 1e-8; /* before a step that squares it */
     double lower, upper, sign = n % 2 == 1 ? 1.0 : -1.0;
-
     eigen_bracket(kind, n, &lower, &upper);
     if (isinf(biot))
         return upper;
@@ -119,7 +118,6 @@ enum process_error heat_model(const struct heat_body *body,
                                       {PROCESS_HEAT_CAPACITY, properties->heat_capacity},
                                       {PROCESS_CONDUCTANCE, properties->conductance}};
     double value, conductivity = properties->diffusivity * properties->heat_capacity;
-
     if (body->count == 0 || body->count > HEAT_DIRECTIONS)
         return PROCESS_EMPTY;
     enum process_error error = limit_check_each(numbers, 3, &value);
@@ -141,7 +139,6 @@ enum process_error heat_model(const struct heat_body *body,
 static double series_sum(const struct heat_series *series, double fourier)
 {
     double sum = 0.0;
-
     if (fourier < fourier_unnoticed)
         return 1.0;
     for (size_t i = 0; i < HEAT_TERMS; i++) {
@@ -156,7 +153,6 @@ static double series_sum(const struct heat_series *series, double fourier)
 double heat_theta(const struct heat_model *model, double seconds)
 {
     double theta = 1.0;
-
     if (!(seconds > 0.0))
         return 1.0;
     for (size_t i = 0; i < model->count; i++)
@@ -193,7 +189,6 @@ static void integral_fill(struct integral *table, const struct heat_model *model
     double factor[HEAT_DIRECTIONS][HEAT_TERMS]; /* what half a step makes of it */
     size_t terms[HEAT_DIRECTIONS];              /* that are not negligible yet */
     double middle = 1.0, half = 0.5 * step;
-
     *table = (struct integral){
         .step = step,
         .count = count,
@@ -264,7 +259,6 @@ static double surroundings(const struct heat_model *model, const struct integral
                            double seconds, double *behind)
 {
     double outside = history[0].celsius;
-
     *behind = outside != start ? (outside - start) * heat_theta(model, seconds) : 0.0;
     for (size_t i = 1; i < points && history[i - 1].seconds < seconds; i++) {
         const struct heat_point *from = &history[i - 1], *to = &history[i];
@@ -290,7 +284,6 @@ enum process_error heat_curve(const struct heat_model *model, double start_celsi
 {
     struct integral table;
     enum process_error error = history_check(history, points);
-
     if (error != PROCESS_OK)
         return error;
     if (count == 0 || !(step > 0.0))

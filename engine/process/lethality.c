@@ -34,7 +34,6 @@ void lethality_init(struct lethality *sum, double reference_celsius, double z, d
 static void add_compensated(struct lethality *sum, double part)
 {
     double total = sum->minutes + part;
-
     if (fabs(sum->minutes) >= fabs(part))
         sum->compensation += (sum->minutes - total) + part;
     else
@@ -49,7 +48,6 @@ enum process_error lethality_add(struct lethality *sum, double minutes, double c
         return error;
     if (!isfinite(minutes) || (sum->readings > 0 && minutes <= sum->last_time))
         return PROCESS_TIME_ORDER;
-
     double rate = lethality_rate(celsius, sum->reference_celsius, sum->z);
     if (sum->readings == 0) {
         sum->first_time = minutes;
@@ -90,7 +88,6 @@ void lethality_curve(const double *celsius, size_t count, double step_minutes,
                      double reference_celsius, double z, double *total)
 {
     double before = 0.0, here, next, after; /* rates at i-2, i-1, i, i+1 */
-
     if (count == 0)
         return;
     total[0] = 0.0;

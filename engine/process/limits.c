@@ -111,7 +111,6 @@ enum process_error limit_check_range(enum process_error bound, const struct rang
 int limit_message(char *out, size_t size, enum process_error error, double value)
 {
     const struct limit *limit = limit_of(error);
-
     if (error == PROCESS_OK)
         return snprintf(out, size, "nothing is wrong");
     if (limit == NULL)

@@ -79,7 +79,6 @@ void moisture_judge(double grain, double grain_moisture, double moisture,
 {
     double dry = grain * (100.0 - grain_moisture) / 100.0;
     double water = dry * moisture_dry_basis(moisture) / 100.0;
-
     *verdict = (struct moisture_verdict){.place = MOISTURE_WITHIN};
     if (moisture < band->lo) {
         verdict->place = MOISTURE_BELOW;

@@ -167,21 +167,6 @@ static enum status fault(struct probe_log *log, struct position at, const struct
     return diags_errors(log->diags) < DIAG_KEEP ? STATUS_OK : STATUS_DATA;
 }
 
-static enum status read_header(struct probe_log *log, const struct csv_row *row)
-{
-    log->time_column = log->celsius_column = SIZE_MAX;
-    for (size_t i = 0; i < row->count; i++)
-        read_name(log, i, row->fields[i].text);
-    if (log->time_column != SIZE_MAX && log->celsius_column != SIZE_MAX)
-        return STATUS_OK;
-    fault(log, csv_at(row, SIZE_MAX), NULL,
-          log->time_column == SIZE_MAX
-              ? "no column is named as a time; name one 'time' or 'minutes'"
-              : "no column is named as a temperature; name one 'temperature_C' or "
-                "'temperature_F'");
-    return STATUS_DATA;
-}
-
 /* The temperature in degC; else what is wrong with it. */
 static const char *take_temperature(struct probe_log *log, const char *text, double *celsius)
 {
@@ -239,8 +224,19 @@ static enum status take_row(void *context, const struct csv_row *row)
     }
     bool first = !log->columns_known;
     log->columns_known = true;
-    if (first && is_header(row->fields[0].text))
-        return read_header(log, row);
+    if (first && is_header(row->fields[0].text)) {
+        log->time_column = log->celsius_column = SIZE_MAX;
+        for (size_t i = 0; i < row->count; i++)
+            read_name(log, i, row->fields[i].text);
+        if (log->time_column != SIZE_MAX && log->celsius_column != SIZE_MAX)
+            return STATUS_OK;
+        fault(log, csv_at(row, SIZE_MAX), NULL,
+              log->time_column == SIZE_MAX
+                  ? "no column is named as a time; name one 'time' or 'minutes'"
+                  : "no column is named as a temperature; name one 'temperature_C' or "
+                    "'temperature_F'");
+        return STATUS_DATA;
+    }
     if (log->time_column >= row->count || log->celsius_column >= row->count)
         return fault(log, csv_at(row, SIZE_MAX), NULL,
                      "a row needs a time and a temperature, with a comma between them");

@@ -25,7 +25,6 @@ enum process_error steam_pressure(double celsius, double *kpa)
     enum process_error error = limit_check(PROCESS_SATURATION_CELSIUS, celsius);
     if (error != PROCESS_OK)
         return error;
-
     double kelvin = celsius + zero_celsius_k;
     double v = kelvin + n[9] / (kelvin - n[10]);
     double a = v * v + n[1] * v + n[2];
@@ -41,7 +40,6 @@ enum process_error steam_temperature(double kpa, double *celsius)
     enum process_error error = limit_check(PROCESS_SATURATION_KPA, kpa);
     if (error != PROCESS_OK)
         return error;
-
     double beta = sqrt(sqrt(kpa / 1000.0));
     double e = beta * beta + n[3] * beta + n[6];
     double f = n[1] * beta * beta + n[4] * beta + n[7];

@@ -22,7 +22,6 @@ double bayes_factor_ln(const struct tally *groups, size_t count, double a, doubl
     struct tally all = {0.0, 0.0};
     double apart = 0.0;
     size_t told = 0;
-
     if (!(a > 0.0) || !(b > 0.0) || !isfinite(a) || !isfinite(b))
         return NAN;
     for (size_t g = 0; g < count; g++) {
@@ -48,34 +47,11 @@ double bayes_factor_ln(const struct tally *groups, size_t count, double a, doubl
 
 enum { MOST_TURNS = 60 };
 
-/*
- * The matrix of the orthonormal polynomials of x^(a-1) (1-x)^(b-1) on [0, 1]:
- * those of Jacobi's (1-t)^(b-1) (1+t)^(a-1) with x = (1 + t)/2.
- */
-static void recurrence(double a, double b, size_t count, double *diagonal, double *beside)
-{
-    double s = a + b - 2.0, difference = a - b; /* A + B and B - A of Jacobi's exponents A, B */
-
-    for (size_t k = 0; k < count; k++) {
-        double n = (double)k, m = 2.0 * n + s;
-        double centre = k == 0 ? difference / (s + 2.0) : difference * s / (m * (m + 2.0));
-        diagonal[k] = 0.5 * (1.0 + centre);
-        n += 1.0; /* between this row and the next */
-        m += 2.0;
-        double squared = k == 0 ? 4.0 * a * b / (m * m * (m + 1.0))
-                                : 4.0 * n * (n + a - 1.0) * (n + b - 1.0) * (n + s) /
-                                      (m * m * (m + 1.0) * (m - 1.0));
-        beside[k] = 0.5 * sqrt(squared);
-    }
-    beside[count - 1] = 0.0;
-}
-
 /* One sweep of rotations from `high` up to `low`, chasing the bulge; `first` turns along. */
 static void sweep(size_t low, size_t high, double *d, double *e, double *first)
 {
     double g = (d[low + 1] - d[low]) / (2.0 * e[low]);
     double r = hypot(g, 1.0), s = 1.0, c = 1.0, p = 0.0;
-
     g = d[high] - d[low] + e[low] / (g + copysign(r, g));
     for (size_t i = high; i-- > low;) {
         double f = s * e[i], h = c * e[i];
@@ -102,33 +78,41 @@ static void sweep(size_t low, size_t high, double *d, double *e, double *first)
     e[high] = 0.0;
 }
 
-static bool eigenvalues(size_t count, double *d, double *e, double *first)
+bool beta_rule(double a, double b, size_t count, double *nodes, double *weights)
 {
+    double beside[BETA_RULE_MOST];
+    /*
+     * The matrix of the orthonormal polynomials of x^(a-1) (1-x)^(b-1) on [0, 1]:
+     * those of Jacobi's (1-t)^(b-1) (1+t)^(a-1) with x = (1 + t)/2.
+     */
+    double s = a + b - 2.0, difference = a - b; /* A + B and B - A of Jacobi's exponents A, B */
+    for (size_t k = 0; k < count; k++) {
+        double n = (double)k, m = 2.0 * n + s;
+        double centre = k == 0 ? difference / (s + 2.0) : difference * s / (m * (m + 2.0));
+        nodes[k] = 0.5 * (1.0 + centre);
+        n += 1.0; /* between this row and the next */
+        m += 2.0;
+        double squared = k == 0 ? 4.0 * a * b / (m * m * (m + 1.0))
+                                : 4.0 * n * (n + a - 1.0) * (n + b - 1.0) * (n + s) /
+                                      (m * m * (m + 1.0) * (m - 1.0));
+        beside[k] = 0.5 * sqrt(squared);
+    }
+    beside[count - 1] = 0.0;
+    for (size_t i = 0; i < count; i++)
+        weights[i] = i == 0 ? 1.0 : 0.0;
     for (size_t low = 0; low < count; low++) {
         for (int turn = 0;; turn++) {
             size_t high = low;
             while (high + 1 < count &&
-                   fabs(e[high]) > DBL_EPSILON * (fabs(d[high]) + fabs(d[high + 1])))
+                   fabs(beside[high]) > DBL_EPSILON * (fabs(nodes[high]) + fabs(nodes[high + 1])))
                 high++;
             if (high == low)
                 break;
             if (turn == MOST_TURNS)
                 return false;
-            sweep(low, high, d, e, first);
+            sweep(low, high, nodes, beside, weights);
         }
     }
-    return true;
-}
-
-bool beta_rule(double a, double b, size_t count, double *nodes, double *weights)
-{
-    double beside[BETA_RULE_MOST];
-
-    recurrence(a, b, count, nodes, beside);
-    for (size_t i = 0; i < count; i++)
-        weights[i] = i == 0 ? 1.0 : 0.0;
-    if (!eigenvalues(count, nodes, beside, weights))
-        return false;
     for (size_t i = 0; i < count; i++)
         weights[i] *= weights[i];
     for (size_t i = 1; i < count; i++) { /* rising */

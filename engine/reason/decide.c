@@ -40,7 +40,6 @@ static double keep_loss(const struct rules *rules, const struct stakes *stakes, 
     const struct decision_rules *decision = &rules->decision;
     const struct finding *of = &rules->findings[finding];
     double uses = 0.0;
-
     if (!contaminated(rules, finding))
         return 0.0;
     if (stakes->use >= 0 && (size_t)stakes->use < decision->use_count)
@@ -54,7 +53,6 @@ static void expected_losses(const struct rules *rules, const double *finding,
 {
     const struct decision_rules *decision = &rules->decision;
     double waiting = 0.0, shown_keep = 0.0, shown_discard = 0.0;
-
     loss[ACTION_KEEP] = loss[ACTION_DISCARD] = 0.0;
     for (size_t f = 0; f < rules->finding_count; f++) {
         const struct finding *of = &rules->findings[f];
@@ -77,30 +75,24 @@ static void expected_losses(const struct rules *rules, const double *finding,
 
 /* ---- floors ---------------------------------------------------------------------------------- */
 
-/* What forbids keep does so in doubt as well: a touch of green, "maybe", is worth another look. */
-static bool floor_applies(const struct reasoner *reasoner, const struct floor_rule *floor,
-                          const struct evidence *evidence, double p_contaminated)
-{
-    bool seen = floor->when.count > 0 &&
-                condition_holds(reasoner, &floor->when, evidence, floor->forbids_keep);
-    /* A bound of 1 means never, also when a sum of probabilities rounds to a little more. */
-    bool likely = floor->contaminated_above < 1.0 && p_contaminated > floor->contaminated_above;
-    bool understood = floor->unread_above > 0.0 && (double)evidence->unread <= floor->unread_above;
-    if (understood || (!seen && !likely) || (floor->after_objection && !evidence->objected))
-        return false;
-    return floor->unless.count == 0 || !reason_holds(reasoner, &floor->unless, evidence);
-}
-
 /* The floors that apply: the forcing one of the gravest action, the first that forbids. */
 static void floors_find(const struct reasoner *reasoner, const struct evidence *evidence,
                         double p_contaminated, int *forces, int *forbids)
 {
     const struct decision_rules *rules = &reasoner->rules->decision;
-
     *forces = *forbids = RULES_NONE;
     for (size_t i = 0; i < rules->floor_count; i++) {
         const struct floor_rule *floor = &rules->floors[i];
-        if (!floor_applies(reasoner, floor, evidence, p_contaminated))
+        /* What forbids keep does so in doubt as well: a touch of green, "maybe", is worth another look. */
+        bool seen = floor->when.count > 0 &&
+                    condition_holds(reasoner, &floor->when, evidence, floor->forbids_keep);
+        /* A bound of 1 means never, also when a sum of probabilities rounds to a little more. */
+        bool likely = floor->contaminated_above < 1.0 && p_contaminated > floor->contaminated_above;
+        bool understood =
+            floor->unread_above > 0.0 && (double)evidence->unread <= floor->unread_above;
+        if (understood || (!seen && !likely) || (floor->after_objection && !evidence->objected))
+            continue;
+        if (floor->unless.count > 0 && reason_holds(reasoner, &floor->unless, evidence))
             continue;
         if (floor->forbids_keep) {
             if (*forbids < 0)
@@ -118,7 +110,6 @@ static enum action least(const double loss[ACTION_COUNT], const bool forbidden[A
 {
     enum action best = ACTION_DISCARD;
     double best_loss = DBL_MAX;
-
     for (int a = ACTION_COUNT - 1; a >= 0; a--) {
         if (forbidden[a] || !(loss[a] < best_loss))
             continue;
@@ -132,7 +123,6 @@ static int next_step(const struct reasoner *reasoner, const struct evidence *evi
                      size_t leader)
 {
     const struct decision_rules *rules = &reasoner->rules->decision;
-
     for (size_t i = 0; i < rules->next_step_count; i++) {
         const struct next_step *step = &rules->next_steps[i];
         bool listed = step->finding_count == 0;
@@ -161,13 +151,11 @@ static void decide_on(const struct reasoner *reasoner, const struct evidence *ev
     const struct rules *rules = reasoner->rules;
     const bool nothing_forbidden[ACTION_COUNT] = {false};
     double p_contaminated = 0.0;
-
     *decision = (struct decision){.floor = RULES_NONE, .next_step = RULES_NONE};
     expected_losses(rules, finding, stakes, decision->loss);
     for (size_t f = 0; f < rules->finding_count; f++)
         if (contaminated(rules, f))
             p_contaminated += finding[f];
-
     int forces, forbids;
     floors_find(reasoner, evidence, p_contaminated, &forces, &forbids);
     decision->forbidden[ACTION_KEEP] = forbids >= 0;
@@ -255,7 +243,6 @@ static size_t answers_find(const struct sight *sight, const struct observation *
 {
     uint32_t denied = so_far->absent & ~so_far->hedged & sight->all;
     size_t count = 0;
-
     if (sight->several)
         answers[count++] = (struct answer){{.absent = sight->all}, sight->value_count};
     for (size_t v = 0; v < sight->value_count; v++) {
@@ -281,7 +268,6 @@ static void asker_hear(struct asker *asker)
 {
     const struct reasoner *reasoner = asker->reasoner;
     const struct workspace *work = asker->trial.work;
-
     reason_posterior(reasoner, asker->now, -1.0, &asker->trial);
     for (size_t i = 0; i < reasoner->observable_count; i++)
         asker->strength[i] = NAN;
@@ -301,7 +287,6 @@ static void asker_init(struct asker *asker, const struct reasoner *reasoner,
     struct arena *arena = arena_new();
     size_t findings = reasoner->finding_count, sets = reasoner->set_count;
     size_t observables = reasoner->observable_count, cells = reasoner->most_patterns * findings;
-
     *asker = (struct asker){
         .reasoner = reasoner,
         .now = evidence,
@@ -342,7 +327,6 @@ static void mass_by_pattern(const struct reasoner *reasoner, const struct poster
 {
     const struct sight *sight = &reasoner->sights[observable];
     size_t findings = reasoner->finding_count;
-
     if (sight->pattern_count == 1) {
         memcpy(mass, posterior->finding, findings * sizeof *mass);
         return;
@@ -367,7 +351,6 @@ static double answer_weight(struct asker *asker, const struct answer *answer,
                             const double *likelihood)
 {
     double weight = 0.0;
-
     if (!observation_tells(asker->sight, &asker->so_far))
         return row_dot(asker->mass, likelihood, asker->cells);
     const double *before = observation_ln(asker->reasoner, asker->species, asker->observable,
@@ -390,7 +373,6 @@ static double weakest_weight(const struct asker *asker, const double *ln)
     const struct reasoner *reasoner = asker->reasoner;
     int group = asker->sight->group;
     double weight = 1.0;
-
     if (group < 0)
         return weight;
     double own = observation_strength(reasoner, ln);
@@ -403,22 +385,6 @@ static double weakest_weight(const struct asker *asker, const double *ln)
         weight *= 1.0 - reasoner->rules->groups[group].overlap;
     }
     return weight;
-}
-
-/* Findings and sets after the answer, from the joint as it stands. */
-static void look_ahead(struct asker *asker, const double *factor, enum aim aim)
-{
-    size_t findings = asker->reasoner->finding_count;
-
-    memset(asker->finding, 0, findings * sizeof *asker->finding);
-    for (size_t k = 0; k < asker->cells; k += findings)
-        for (size_t f = 0; f < findings; f++)
-            asker->finding[f] += asker->mass[k + f] * factor[k + f];
-    double share = 1.0 / row_sum(asker->finding, findings);
-    row_scale(asker->finding, share, findings);
-    for (size_t s = 0; aim == AIM_CAUSE && s < asker->reasoner->set_count; s++)
-        asker->set[s] = share * row_dot(asker->posterior->joint + s * findings,
-                                        factor + asker->sight->pattern[s] * findings, findings);
 }
 
 /* Divergence of `then` from `now` in bits; never negative. */
@@ -442,7 +408,6 @@ static void asker_look(struct asker *asker, const struct answer *answer, enum ai
     const double *likelihood = asker->likelihood;
     double weight = weakest_weight(asker, ln);
     double power = reasoner->rules->calibration.tau * weight;
-
     if (asker->sight->several)
         for (size_t k = 0; k < cells; k++)
             asker->likelihood[k] = exp(ln[k]);
@@ -459,11 +424,21 @@ static void asker_look(struct asker *asker, const struct answer *answer, enum ai
     } else {
         for (size_t k = 0; power != 1.0 && k < cells; k++) /* as they count: raised to a power */
             asker->likelihood[k] = exp(power * ln[k]);
-        look_ahead(asker, power == 1.0 ? likelihood : asker->likelihood, aim);
+        /* Findings and sets after the answer, from the joint as it stands. */
+        const double *factor = power == 1.0 ? likelihood : asker->likelihood;
+        size_t findings = asker->reasoner->finding_count;
+        memset(asker->finding, 0, findings * sizeof *asker->finding);
+        for (size_t k = 0; k < asker->cells; k += findings)
+            for (size_t f = 0; f < findings; f++)
+                asker->finding[f] += asker->mass[k + f] * factor[k + f];
+        double share = 1.0 / row_sum(asker->finding, findings);
+        row_scale(asker->finding, share, findings);
+        for (size_t s = 0; aim == AIM_CAUSE && s < asker->reasoner->set_count; s++)
+            asker->set[s] = share * row_dot(asker->posterior->joint + s * findings,
+                                            factor + asker->sight->pattern[s] * findings, findings);
     }
     decide_on(reasoner, &asker->then, asker->finding, asker->stakes, &outlook->decision);
     asker->observations[observable] = asker->so_far;
-
     const double *loss = outlook->decision.loss;
     outlook->saves = loss[asker->decision.action] - loss[outlook->decision.action];
     outlook->bits = aim == AIM_CAUSE ? divergence(asker->set, asker->set_now, reasoner->set_count)
@@ -507,24 +482,12 @@ static bool question_gated(const struct observable *observable, const struct pos
            (observable->gate == GATE_UNSOLICITED && spores > GATE_MASS);
 }
 
-static bool may_ask(const struct asker *asker, size_t index, const struct inquiry *inquiry)
-{
-    const struct observable *observable = &asker->reasoner->rules->observables[index];
-    struct observation so_far = observation_of(asker->now, index);
-
-    return (observable->class == CLASS_TEST) == inquiry->tests &&
-           !(inquiry->skip && inquiry->skip[index]) &&
-           observation_open(&asker->reasoner->sights[index], &so_far) &&
-           !question_gated(observable, asker->posterior);
-}
-
 static struct question value_of(struct asker *asker, size_t observable, enum aim aim)
 {
     const struct rules *rules = asker->reasoner->rules;
     struct question question = {.observable = observable};
     struct answer answers[MOST_ANSWERS];
     double total = 0.0;
-
     asker_turn(asker, observable);
     size_t count = answers_find(asker->sight, &asker->so_far, answers);
     for (size_t k = 0; k < count; k++) {
@@ -559,28 +522,6 @@ static int by_key(const void *left, const void *right)
     return a->question.observable < b->question.observable ? -1 : 1;
 }
 
-/* Rates every question that may be asked and is worth it; returns how many. */
-static size_t rate_all(struct asker *asker, const struct inquiry *inquiry, struct rated *rated)
-{
-    const struct rules *rules = asker->reasoner->rules;
-    enum aim aim = inquiry->aim;
-    double most_turns = 0.0;
-    size_t count = 0;
-
-    for (size_t i = 0; i < rules->observable_count; i++) {
-        if (!may_ask(asker, i, inquiry))
-            continue;
-        struct question question = value_of(asker, i, aim);
-        double key = question.gain;
-        if (aim == AIM_CAUSE)
-            key = question.bits / fmax(LEAST_EFFORT, rules->observables[i].effort);
-        most_turns = fmax(most_turns, question.turns);
-        if (aim == AIM_CAUSE ? question.bits > LEAST_BITS : question.turns > 0.0)
-            rated[count++] = (struct rated){question, key};
-    }
-    return aim == AIM_ACTION && !(most_turns > rules->decision.settled) ? 0 : count;
-}
-
 size_t reason_questions(const struct reasoner *reasoner, const struct evidence *evidence,
                         const struct posterior *posterior, const struct stakes *stakes,
                         const struct inquiry *inquiry, struct question *questions)
@@ -588,7 +529,28 @@ size_t reason_questions(const struct reasoner *reasoner, const struct evidence *
     struct asker asker;
     asker_init(&asker, reasoner, evidence, posterior, stakes);
     struct rated *rated = arena_array(asker.arena, reasoner->observable_count, sizeof *rated);
-    size_t count = rate_all(&asker, inquiry, rated);
+    /* Rates every question that may be asked and is worth it; returns how many. */
+    const struct rules *rules = asker.reasoner->rules;
+    enum aim aim = inquiry->aim;
+    double most_turns = 0.0;
+    size_t counted = 0;
+    for (size_t i = 0; i < rules->observable_count; i++) {
+        const struct observable *observable = &asker.reasoner->rules->observables[i];
+        struct observation so_far = observation_of(asker.now, i);
+        if ((observable->class == CLASS_TEST) != inquiry->tests ||
+            (inquiry->skip && inquiry->skip[i]) ||
+            !observation_open(&asker.reasoner->sights[i], &so_far) ||
+            question_gated(observable, asker.posterior))
+            continue;
+        struct question question = value_of(&asker, i, aim);
+        double key = question.gain;
+        if (aim == AIM_CAUSE)
+            key = question.bits / fmax(LEAST_EFFORT, rules->observables[i].effort);
+        most_turns = fmax(most_turns, question.turns);
+        if (aim == AIM_CAUSE ? question.bits > LEAST_BITS : question.turns > 0.0)
+            rated[counted++] = (struct rated){question, key};
+    }
+    size_t count = aim == AIM_ACTION && !(most_turns > rules->decision.settled) ? 0 : counted;
     qsort(rated, count, sizeof *rated, by_key);
     if (count > inquiry->most)
         count = inquiry->most;
@@ -638,13 +600,11 @@ void reason_explain(const struct reasoner *reasoner, const struct evidence *evid
     size_t observables = reasoner->observable_count, findings = reasoner->finding_count;
     struct observation *observations = calloc(observables + 1, sizeof *observations);
     struct posterior without;
-
     posterior_init(&without, reasoner);
     for (size_t i = 0; i < observables; i++)
         observations[i] = observation_of(evidence, i);
     struct evidence rest = evidence ? *evidence : (struct evidence){0};
     rest.observations = observations;
-
     explanation->leader = likeliest(posterior->finding, findings, SIZE_MAX);
     explanation->rival = likeliest(posterior->finding, findings, explanation->leader);
     explanation->weight_count = 0;
@@ -701,7 +661,6 @@ static void turns_if_asked(struct asker *asker, size_t observable, struct turns 
     struct answer answers[MOST_ANSWERS];
     struct outlook looks[MOST_ANSWERS];
     double total = 0.0;
-
     asker_turn(asker, observable);
     size_t count = answers_find(asker->sight, &asker->so_far, answers);
     for (size_t k = 0; k < count; k++) {
@@ -714,29 +673,6 @@ static void turns_if_asked(struct asker *asker, size_t observable, struct turns 
                                            looks[k].weight / total, false});
 }
 
-/* What could have been said instead of `said`: another value, or of a several-of none of them. */
-static size_t alternatives(const struct sight *sight, const struct observation *said,
-                           struct answer answers[MOST_ANSWERS])
-{
-    uint32_t stated = (said->seen | said->absent) & sight->all;
-    uint32_t held = sight->several ? said->seen : observation_possible(sight, said);
-    size_t count = 0;
-
-    if (sight->several && (said->seen & sight->all))
-        answers[count++] =
-            (struct answer){{.absent = stated, .silent = said->silent}, sight->value_count};
-    for (size_t v = 0; v < sight->value_count; v++) {
-        uint32_t bit = UINT32_C(1) << v;
-        if (sight->several ? held == bit : (held & bit) != 0)
-            continue;
-        answers[count++] = (struct answer){{.seen = bit,
-                                            .absent = sight->several ? stated & ~bit : 0,
-                                            .silent = said->silent & ~bit},
-                                           v};
-    }
-    return count;
-}
-
 /* P(said) by a posterior that does not know it, added up in the asker's mass. */
 static double predicted(struct asker *asker, int species, size_t observable,
                         const struct observation *said)
@@ -745,7 +681,6 @@ static double predicted(struct asker *asker, int species, size_t observable,
     size_t cells = reasoner->sights[observable].pattern_count * reasoner->finding_count;
     const double *ln = observation_ln(reasoner, species, observable, said, asker->room);
     double p = 0.0;
-
     for (size_t k = 0; k < cells; k++)
         p += asker->mass[k] * exp(ln[k]);
     return p;
@@ -760,7 +695,6 @@ static void slips_add(struct asker *asker, size_t observable, const struct answe
     double p[MOST_ANSWERS], total = 0.0;
     double slip = said.hedged ? 1.0 - reasoner->rules->calibration.hedge : SLIP_RATE;
     int species = evidence_species(reasoner, &asker->then);
-
     plain.hedged = 0;
     reason_posterior(reasoner, &asker->then, -1.0, &asker->trial);
     mass_by_pattern(reasoner, &asker->trial, observable, asker->mass);
@@ -781,9 +715,26 @@ static void turns_if_mistaken(struct asker *asker, size_t observable, struct tur
     struct observation said = asker->observations[observable];
     struct answer others[MOST_ANSWERS];
     struct decision decisions[MOST_ANSWERS];
-    size_t count = alternatives(&reasoner->sights[observable], &said, others);
+    /* What could have been said instead of `said`: another value, or of a several-of none of them. */
+    uint32_t stated = (said.seen | said.absent) & reasoner->sights[observable].all;
+    uint32_t held = reasoner->sights[observable].several
+                        ? said.seen
+                        : observation_possible(&reasoner->sights[observable], &said);
+    size_t count = 0;
+    if (reasoner->sights[observable].several && (said.seen & reasoner->sights[observable].all))
+        others[count++] = (struct answer){{.absent = stated, .silent = said.silent},
+                                          reasoner->sights[observable].value_count};
+    for (size_t v = 0; v < reasoner->sights[observable].value_count; v++) {
+        uint32_t bit = UINT32_C(1) << v;
+        if (reasoner->sights[observable].several ? held == bit : (held & bit) != 0)
+            continue;
+        others[count++] =
+            (struct answer){{.seen = bit,
+                             .absent = reasoner->sights[observable].several ? stated & ~bit : 0,
+                             .silent = said.silent & ~bit},
+                            v};
+    }
     bool turned = false;
-
     for (size_t k = 0; k < count; k++) {
         asker->observations[observable] = others[k].said;
         reason_posterior(reasoner, &asker->then, -1.0, &asker->trial);
@@ -802,7 +753,6 @@ size_t reason_turns(const struct reasoner *reasoner, const struct evidence *evid
 {
     struct turns found = {.kept = turns, .most = most};
     struct asker asker;
-
     asker_init(&asker, reasoner, evidence, posterior, stakes);
     for (size_t i = 0; i < reasoner->observable_count; i++) {
         const struct observable *observable = &reasoner->rules->observables[i];

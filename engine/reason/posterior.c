@@ -90,7 +90,6 @@ static void sets_build(struct reasoner *reasoner)
     double *prior = arena_array(reasoner->arena, sets, sizeof *prior);
     double *given = arena_array(reasoner->arena, sets * findings, sizeof *given);
     double sum = 0.0;
-
     reasoner->odds = odds;
     reasoner->set_prior = prior;
     reasoner->given = given;
@@ -173,7 +172,6 @@ static void row_state(const struct sight *sight, const struct statements *stated
 {
     double claimed = 0.0, rest = 0.0;
     size_t silent = 0;
-
     for (size_t v = 0; v < sight->value_count; v++) {
         if (stated->values >> v & 1)
             claimed += stated->number[v];
@@ -199,36 +197,29 @@ static void row_keep_possible(const struct sight *sight, double *row)
         row[v] = clamp_chance(row[v]);
 }
 
-/* The same with what the grower's own outcomes add (rules.h). */
-static void row_learn(const struct rules *rules, size_t observable, size_t finding, double *row)
-{
-    const struct learned *learned = &rules->learned;
-    for (size_t i = 0; i < learned->sign_count; i++) {
-        const struct learned_sign *own = &learned->signs[i];
-        if (own->finding != finding || own->observable != observable)
-            continue;
-        for (size_t v = 0; v < rules->observables[observable].value_count; v++)
-            row[v] = (learned->strength * row[v] + own->seen[v]) / (learned->strength + own->of[v]);
-    }
-}
-
 /* P(value | finding, no cause), on one species if `species` is not RULES_NONE. */
 static void row_of_finding(const struct reasoner *reasoner, size_t observable,
                            const struct sight *sight, size_t finding, int species, double *row)
 {
     const struct finding *from = &reasoner->rules->findings[finding];
     struct statements looks = {.values = 0}, normal = {.values = 0};
-
     for (size_t v = 0; v < sight->value_count; v++)
         row[v] = sight->base[v];
     for (size_t i = 0; i < from->look_count; i++)
         statements_add(&looks, &from->looks[i], observable);
     row_state(sight, &looks, row);
-    row_learn(reasoner->rules, observable, finding, row);
+    /* The same with what the grower's own outcomes add (rules.h). */
+    const struct learned *learned = &reasoner->rules->learned;
+    for (size_t i = 0; i < learned->sign_count; i++) {
+        const struct learned_sign *own = &learned->signs[i];
+        if (own->finding != finding || own->observable != observable)
+            continue;
+        for (size_t v = 0; v < reasoner->rules->observables[observable].value_count; v++)
+            row[v] = (learned->strength * row[v] + own->seen[v]) / (learned->strength + own->of[v]);
+    }
     row_keep_possible(sight, row);
     if (species < 0)
         return;
-
     const struct species *on = &reasoner->rules->species[species];
     for (size_t i = 0; i < on->normal_count; i++)
         if (on->normal[i].finding == finding)
@@ -261,7 +252,6 @@ static void chances_build(struct reasoner *reasoner, size_t observable, const st
     double silence = reasoner->rules->calibration.silence;
     double *plain = arena_array(reasoner->arena, findings * values, sizeof *plain);
     double factors[RULES_MAX_VALUES], row[RULES_MAX_VALUES];
-
     chances->p = arena_array(reasoner->arena, cells, sizeof(double));
     chances->ln = arena_array(reasoner->arena, cells, sizeof(double));
     if (sight->several) {
@@ -315,7 +305,6 @@ static void sight_build(struct reasoner *reasoner, size_t index, struct sight *s
     struct weighing weighing = weighing_find(reasoner, index);
     double *base = arena_array(reasoner->arena, values, sizeof *base);
     uint32_t *pattern = arena_array(reasoner->arena, sets, sizeof *pattern);
-
     *sight = (struct sight){
         .value_count = values,
         .pattern_count = set_total(weighing.count),
@@ -454,7 +443,6 @@ static void one_of_ln(const struct sight *sight, const struct chances *chances, 
                       uint32_t possible, double certainty, double *ln)
 {
     double expected = 0.0;
-
     memset(ln, 0, cells * sizeof *ln);
     for (size_t v = 0; v < sight->value_count; v++) {
         if (!(possible >> v & 1))
@@ -468,29 +456,6 @@ static void one_of_ln(const struct sight *sight, const struct chances *chances, 
         ln[i] = log(certainty * ln[i] + (1.0 - certainty) * expected);
 }
 
-/* Several-of: each stated value on its own, present or absent, plain or hedged; and the chance that
- * nobody spoke of the values passed over in silence. */
-static void several_ln(const struct sight *sight, const struct chances *chances, size_t cells,
-                       const struct observation *observation, uint32_t silent, double certainty,
-                       double *ln)
-{
-    memset(ln, 0, cells * sizeof *ln);
-    for (size_t v = 0; v < sight->value_count; v++) {
-        bool hedged = (observation->hedged >> v & 1) && certainty < 1.0;
-        for (int denied = 0; denied < 2; denied++) {
-            if (!((denied ? observation->absent : observation->seen) >> v & 1))
-                continue;
-            const double *row = (denied ? chances->ln_not : chances->ln) + v * cells;
-            double base = denied ? 1.0 - sight->base[v] : sight->base[v];
-            for (size_t i = 0; i < cells; i++)
-                ln[i] += hedged ? log(certainty * exp(row[i]) + (1.0 - certainty) * base) : row[i];
-        }
-    }
-    for (size_t v = 0; v < sight->value_count; v++)
-        if (silent >> v & 1)
-            row_add(ln, chances->ln_silent + v * cells, cells);
-}
-
 const double *observation_ln(const struct reasoner *reasoner, int species, size_t observable,
                              const struct observation *observation, double *room)
 {
@@ -500,12 +465,28 @@ const double *observation_ln(const struct reasoner *reasoner, int species, size_
     double certainty = reasoner->rules->calibration.hedge;
     uint32_t stated = (observation->seen | observation->absent) & sight->all;
     uint32_t silent = observation->silent & ~stated & sight->all;
-
     if (sight->several) {
         if (single(observation->seen & sight->all) && stated == observation->seen &&
             !(observation->hedged & stated) && !silent)
             return chances->ln + lowest(stated) * cells;
-        several_ln(sight, chances, cells, observation, silent, certainty, room);
+        /* Several-of: each stated value on its own, present or absent, plain or hedged; and the chance that
+         * nobody spoke of the values passed over in silence. */
+        memset(room, 0, cells * sizeof *room);
+        for (size_t v = 0; v < sight->value_count; v++) {
+            bool hedged = (observation->hedged >> v & 1) && certainty < 1.0;
+            for (int denied = 0; denied < 2; denied++) {
+                if (!((denied ? observation->absent : observation->seen) >> v & 1))
+                    continue;
+                const double *row = (denied ? chances->ln_not : chances->ln) + v * cells;
+                double base = denied ? 1.0 - sight->base[v] : sight->base[v];
+                for (size_t i = 0; i < cells; i++)
+                    room[i] +=
+                        hedged ? log(certainty * exp(row[i]) + (1.0 - certainty) * base) : row[i];
+            }
+        }
+        for (size_t v = 0; v < sight->value_count; v++)
+            if (silent >> v & 1)
+                row_add(room, chances->ln_silent + v * cells, cells);
         return room;
     }
     uint32_t possible = observation_possible(sight, observation);
@@ -624,7 +605,6 @@ static struct recall *recall_of(const struct reasoner *reasoner, struct workspac
 {
     const struct sight *sight = &reasoner->sights[observable];
     struct recall *ways = work->recalls + observable * work->ways;
-
     for (size_t i = 0; i < work->ways && ways[i].ln; i++)
         if (ways[i].species == species && ways[i].said.seen == said->seen &&
             ways[i].said.absent == said->absent && ways[i].said.hedged == said->hedged &&
@@ -653,7 +633,6 @@ static void ratios_find(const struct sight *sight, size_t findings, double power
 {
     const double *none = recall->ln;
     double alone = 0.0, together = 0.0;
-
     if (recall->power == power)
         return;
     recall->power = power;
@@ -675,44 +654,12 @@ static void ratios_find(const struct sight *sight, size_t findings, double power
     recall->span = 2.0 * alone + together;
 }
 
-static void hear(const struct reasoner *reasoner, const struct evidence *evidence, double tau,
-                 struct workspace *work)
-{
-    int species = evidence_species(reasoner, evidence);
-
-    work->heard_count = 0;
-    for (size_t i = 0; i < reasoner->observable_count; i++) {
-        struct observation said = observation_of(evidence, i);
-        if (observation_tells(&reasoner->sights[i], &said))
-            work->heard[work->heard_count++] =
-                (struct heard){i, tau, recall_of(reasoner, work, species, i, &said)};
-    }
-}
-
-/* Within a group the k-th strongest counts (1 - overlap)^k; among equals the first in the files. */
-static void discount_groups(const struct reasoner *reasoner, struct workspace *work)
-{
-    for (size_t i = 0; i < work->heard_count; i++) {
-        int group = reasoner->sights[work->heard[i].observable].group;
-        if (group < 0)
-            continue;
-        for (size_t j = 0; j < work->heard_count; j++) {
-            if (j == i || reasoner->sights[work->heard[j].observable].group != group)
-                continue;
-            double theirs = work->heard[j].recall->strength, own = work->heard[i].recall->strength;
-            if (theirs > own || (theirs == own && j < i))
-                work->heard[i].power *= 1.0 - reasoner->rules->groups[group].overlap;
-        }
-    }
-}
-
 /* P(S), its odds moved by the shifts. */
 static const double *shifted_prior(const struct reasoner *reasoner, const struct evidence *evidence,
                                    struct workspace *work)
 {
     if (!evidence || (evidence->shift_count == 0 && evidence->pair_shift_count == 0))
         return reasoner->set_prior;
-
     const double most = (1.0 - LEAST_CHANCE) / LEAST_CHANCE;
     memset(work->shift, 0, reasoner->cause_count * sizeof *work->shift);
     for (size_t i = 0; i < evidence->shift_count; i++)
@@ -741,7 +688,6 @@ static double shared_row(const struct reasoner *reasoner, const struct evidence 
 {
     size_t findings = reasoner->finding_count;
     double low = DBL_MAX, high = -DBL_MAX;
-
     for (size_t f = 0; f < findings; f++)
         work->row[f] = evidence && evidence->words ? evidence->words[f] : 0.0;
     for (size_t i = 0; i < work->heard_count; i++) {
@@ -769,7 +715,6 @@ static double *factor_of(const struct workspace *work, int cause, size_t finding
 static void cause_factors(const struct reasoner *reasoner, struct workspace *work)
 {
     size_t findings = reasoner->finding_count;
-
     for (size_t i = 0; i < (1 + reasoner->cause_count) * findings; i++)
         work->factor[i] = 1.0;
     for (size_t c = 0; c < reasoner->cause_count; c++) {
@@ -787,7 +732,6 @@ static void pair_factors(const struct reasoner *reasoner, const struct workspace
                          double *joint)
 {
     size_t findings = reasoner->finding_count;
-
     for (size_t i = 0; i < work->heard_count; i++) {
         const struct sight *sight = &reasoner->sights[work->heard[i].observable];
         if (sight->cause_count < 2)
@@ -804,7 +748,6 @@ static bool multiply(const struct reasoner *reasoner, struct workspace *work, co
                      double span, double *joint)
 {
     size_t findings = reasoner->finding_count;
-
     for (size_t i = 0; i < work->heard_count; i++) {
         struct heard *heard = &work->heard[i];
         ratios_find(&reasoner->sights[heard->observable], findings, heard->power, heard->recall);
@@ -831,7 +774,6 @@ static double add_logarithms(const struct reasoner *reasoner, const struct evide
 {
     size_t findings = reasoner->finding_count, cells = reasoner->set_count * findings;
     double high = -DBL_MAX;
-
     for (size_t s = 0; s < reasoner->set_count; s++) {
         double *row = joint + s * findings;
         for (size_t f = 0; f < findings; f++)
@@ -856,7 +798,6 @@ static double add_logarithms(const struct reasoner *reasoner, const struct evide
 static double summarise(const struct reasoner *reasoner, struct posterior *posterior)
 {
     size_t findings = reasoner->finding_count, cells = reasoner->set_count * findings;
-
     memset(posterior->finding, 0, findings * sizeof *posterior->finding);
     memset(posterior->cause, 0, reasoner->cause_count * sizeof *posterior->cause);
     for (size_t s = 0; s < reasoner->set_count; s++) {
@@ -879,17 +820,34 @@ void reason_posterior(const struct reasoner *reasoner, const struct evidence *ev
 {
     struct workspace *work = posterior->work;
     double span;
-
     if (tau < 0.0)
         tau = reasoner->rules->calibration.tau;
-    hear(reasoner, evidence, tau, work);
-    discount_groups(reasoner, work);
+    int species = evidence_species(reasoner, evidence);
+    work->heard_count = 0;
+    for (size_t i = 0; i < reasoner->observable_count; i++) {
+        struct observation said = observation_of(evidence, i);
+        if (observation_tells(&reasoner->sights[i], &said))
+            work->heard[work->heard_count++] =
+                (struct heard){i, tau, recall_of(reasoner, work, species, i, &said)};
+    }
+    /* Within a group the k-th strongest counts (1 - overlap)^k; among equals the first in the files. */
+    for (size_t i = 0; i < work->heard_count; i++) {
+        int group = reasoner->sights[work->heard[i].observable].group;
+        if (group < 0)
+            continue;
+        for (size_t j = 0; j < work->heard_count; j++) {
+            if (j == i || reasoner->sights[work->heard[j].observable].group != group)
+                continue;
+            double theirs = work->heard[j].recall->strength, own = work->heard[i].recall->strength;
+            if (theirs > own || (theirs == own && j < i))
+                work->heard[i].power *= 1.0 - reasoner->rules->groups[group].overlap;
+        }
+    }
     const double *prior = shifted_prior(reasoner, evidence, work);
     double taken = shared_row(reasoner, evidence, work, &span);
     if (!multiply(reasoner, work, prior, span, posterior->joint))
         taken = add_logarithms(reasoner, evidence, work, prior, posterior->joint);
     posterior->log_evidence = taken + summarise(reasoner, posterior);
-
     memset(posterior->status, 0, sizeof posterior->status);
     memset(posterior->hazard, 0, sizeof posterior->hazard);
     for (size_t f = 0; f < reasoner->finding_count; f++) {

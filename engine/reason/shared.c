@@ -82,28 +82,6 @@ static double ln_ratio(double a, double b)
     return a > 0.0 && b > 0.0 ? log(a / b) : -INFINITY;
 }
 
-static void find_given(struct inference *work)
-{
-    const struct reasoner *reasoner = work->reasoner;
-    size_t findings = reasoner->finding_count;
-
-    for (size_t s = 0; s < reasoner->set_count; s++) {
-        const double *row = work->joint + s * findings;
-        work->mass[s] = 0.0;
-        for (size_t f = 0; f < findings; f++)
-            work->mass[s] += work->possible[f] ? row[f] : 0.0;
-    }
-    sum_by_t(work, work->common_mass, work->other_by_t);
-    sum_by_t(work, work->mass, work->by_t);
-    for (size_t t = 0; t < reasoner->set_count; t++)
-        work->ln_given[t] = work->log_evidence + ln_ratio(work->by_t[t], work->other_by_t[t]);
-}
-
-static double reach_of(const struct reasoner *reasoner, int cause)
-{
-    return fmin(1.0, fmax(LEAST_CHANCE, reasoner->rules->causes[cause].reach));
-}
-
 /* P(T|Z,v) for T part of Z_v, both as indices of sets. */
 static double reaches(const struct reasoner *reasoner, size_t z, size_t t)
 {
@@ -112,7 +90,7 @@ static double reaches(const struct reasoner *reasoner, size_t z, size_t t)
         int cause = reasoner->sets[z][k];
         if (cause < 0)
             continue;
-        double reach = reach_of(reasoner, cause);
+        double reach = fmin(1.0, fmax(LEAST_CHANCE, reasoner->rules->causes[cause].reach));
         bool holds = reasoner->sets[t][0] == cause || reasoner->sets[t][1] == cause;
         chance *= holds ? reach : 1.0 - reach;
     }
@@ -124,7 +102,6 @@ static size_t parts_of(const struct reasoner *reasoner, size_t set, size_t parts
 {
     int a = reasoner->sets[set][0], b = reasoner->sets[set][1];
     size_t count = 0, n = reasoner->cause_count;
-
     parts[count++] = 0;
     if (a >= 0)
         parts[count++] = set_index(n, a, RULES_NONE);
@@ -135,26 +112,9 @@ static size_t parts_of(const struct reasoner *reasoner, size_t set, size_t parts
     return count;
 }
 
-static void find_chances(struct inference *work)
-{
-    const struct reasoner *reasoner = work->reasoner;
-    for (size_t z = 0; z < reasoner->set_count; z++) {
-        if (work->reached[z] != z) /* not all of it is shared and can reach the vessel */
-            continue;
-        size_t parts[4], count = parts_of(reasoner, z, parts);
-        double high = -INFINITY, sum = 0.0;
-        for (size_t i = 0; i < count; i++)
-            high = fmax(high, work->ln_given[parts[i]]);
-        for (size_t i = 0; i < count && high > -INFINITY; i++)
-            sum += reaches(reasoner, z, parts[i]) * exp(work->ln_given[parts[i]] - high);
-        work->ln_chance[z] = sum > 0.0 ? high + log(sum) : -INFINITY;
-    }
-}
-
 static void look_at(struct inference *work, const struct shared_vessel *vessel)
 {
     const struct rules *rules = work->reasoner->rules;
-
     work->joint = work->common.joint;
     work->log_evidence = 0.0;
     if (vessel->observations) {
@@ -173,8 +133,29 @@ static void look_at(struct inference *work, const struct shared_vessel *vessel)
         work->can[i] = vessel->group[cause->scope] == suspect->group && cause_acts(cause, vessel);
     }
     find_reached(work, vessel);
-    find_given(work);
-    find_chances(work);
+    const struct reasoner *reasoner = work->reasoner;
+    size_t findings = reasoner->finding_count;
+    for (size_t s = 0; s < reasoner->set_count; s++) {
+        const double *row = work->joint + s * findings;
+        work->mass[s] = 0.0;
+        for (size_t f = 0; f < findings; f++)
+            work->mass[s] += work->possible[f] ? row[f] : 0.0;
+    }
+    sum_by_t(work, work->common_mass, work->other_by_t);
+    sum_by_t(work, work->mass, work->by_t);
+    for (size_t t = 0; t < reasoner->set_count; t++)
+        work->ln_given[t] = work->log_evidence + ln_ratio(work->by_t[t], work->other_by_t[t]);
+    for (size_t z = 0; z < reasoner->set_count; z++) {
+        if (work->reached[z] != z) /* not all of it is shared and can reach the vessel */
+            continue;
+        size_t parts[4], count = parts_of(reasoner, z, parts);
+        double high = -INFINITY, sum = 0.0;
+        for (size_t i = 0; i < count; i++)
+            high = fmax(high, work->ln_given[parts[i]]);
+        for (size_t i = 0; i < count && high > -INFINITY; i++)
+            sum += reaches(reasoner, z, parts[i]) * exp(work->ln_given[parts[i]] - high);
+        work->ln_chance[z] = sum > 0.0 ? high + log(sum) : -INFINITY;
+    }
 }
 
 /* What the vessel looked at is: P(f) to `finding` and P(c reached it) to `cause`. */
@@ -183,7 +164,6 @@ static void tell_vessel(const struct inference *work, double *finding, double *c
     const struct reasoner *reasoner = work->reasoner;
     size_t findings = reasoner->finding_count;
     double *reached = work->other_by_t; /* P(T | everything), by set */
-
     memset(reached, 0, reasoner->set_count * sizeof *reached);
     for (size_t z = 0; z < reasoner->set_count; z++) {
         size_t parts[4], count = parts_of(reasoner, z, parts);
@@ -205,17 +185,6 @@ static void tell_vessel(const struct inference *work, double *finding, double *c
 }
 
 /* ---- vessels of which exactly the same is known: looked at once, counted as often as they are - */
-
-static uint64_t hash_of(const struct shared_vessel *vessel, size_t observables)
-{
-    uint64_t hash = fnv_hash(FNV_START, vessel->group, sizeof vessel->group);
-    hash = fnv_hash(hash, &vessel->finding, sizeof vessel->finding);
-    hash = fnv_hash(hash, &vessel->statuses, sizeof vessel->statuses);
-    hash = fnv_hash(hash, &vessel->control, sizeof vessel->control);
-    if (vessel->observations)
-        hash = fnv_hash(hash, vessel->observations, observables * sizeof *vessel->observations);
-    return hash ^ hash >> 32;
-}
 
 static bool same(const struct shared_vessel *a, const struct shared_vessel *b, size_t observables)
 {
@@ -242,7 +211,13 @@ static void find_alike(struct inference *work)
     size_t *slots = arena_array(work->arena, room, sizeof *slots); /* a vessel + 1; 0: free */
     for (size_t v = 0; v < batch->vessel_count; v++) {
         const struct shared_vessel *vessel = &batch->vessels[v];
-        size_t slot = (size_t)hash_of(vessel, observables) & (room - 1);
+        uint64_t hash = fnv_hash(FNV_START, vessel->group, sizeof vessel->group);
+        hash = fnv_hash(hash, &vessel->finding, sizeof vessel->finding);
+        hash = fnv_hash(hash, &vessel->statuses, sizeof vessel->statuses);
+        hash = fnv_hash(hash, &vessel->control, sizeof vessel->control);
+        if (vessel->observations)
+            hash = fnv_hash(hash, vessel->observations, observables * sizeof *vessel->observations);
+        size_t slot = (size_t)(hash ^ hash >> 32) & (room - 1);
         while (slots[slot] != 0 && !same(vessel, &batch->vessels[slots[slot] - 1], observables))
             slot = (slot + 1) & (room - 1);
         if (slots[slot] == 0)
@@ -291,7 +266,6 @@ static bool find_suspects(struct inference *work)
     struct shared_posterior *result = work->result;
     size_t groups = batch->vessel_count; /* at most as many as vessels */
     size_t *counts = arena_array(work->arena, groups * SCOPE_VESSEL, sizeof *counts);
-
     for (size_t scope = 0; scope < SCOPE_VESSEL; scope++)
         for (size_t v = 0; v < groups; v++)
             if (batch->vessels[v].group[scope] >= 0)
@@ -321,22 +295,6 @@ static bool find_suspects(struct inference *work)
     return true;
 }
 
-static double odds_of(const struct inference *work, const struct suspect *suspect)
-{
-    const struct cause *cause = &work->reasoner->rules->causes[suspect->cause];
-    double reach = fmin(1.0, fmax(LEAST_CHANCE, cause->reach));
-    double p = fmin(MOST_PRIOR, fmax(LEAST_CHANCE, cause->prior / reach));
-    double ln = log(p / (1.0 - p)), most = log((1.0 - LEAST_CHANCE) / LEAST_CHANCE);
-
-    for (size_t i = 0; i < work->batch->shift_count; i++) {
-        const struct shared_shift *shift = &work->batch->shifts[i];
-        if (shift->cause == suspect->cause &&
-            (shift->group == RULES_NONE || shift->group == suspect->group))
-            ln += shift->log_odds;
-    }
-    return exp(fmin(most, fmax(-most, ln)));
-}
-
 /* The set of causes that the suspects of a set stand for, of those that `can` flags (NULL: all). */
 static size_t causes_of(const struct inference *work, const struct suspect_set *set,
                         const bool *can)
@@ -360,7 +318,6 @@ static const double *common_given(struct inference *work)
     const struct reasoner *reasoner = work->reasoner;
     bool *shared = arena_array(work->arena, reasoner->cause_count, sizeof *shared);
     double *ln = arena_array(work->arena, reasoner->set_count, sizeof *ln);
-
     for (size_t i = 0; i < work->result->suspect_count; i++)
         shared[work->result->suspects[i].cause] = true;
     for (size_t s = 0; s < reasoner->set_count; s++) {
@@ -384,9 +341,19 @@ static void begin(struct inference *work)
     struct shared_posterior *result = work->result;
     const double *given = common_given(work);
     double total = 0.0;
-
-    for (size_t i = 0; i < result->suspect_count; i++)
-        work->odds[i] = odds_of(work, &result->suspects[i]);
+    for (size_t i = 0; i < result->suspect_count; i++) {
+        const struct cause *cause = &work->reasoner->rules->causes[result->suspects[i].cause];
+        double reach = fmin(1.0, fmax(LEAST_CHANCE, cause->reach));
+        double p = fmin(MOST_PRIOR, fmax(LEAST_CHANCE, cause->prior / reach));
+        double ln = log(p / (1.0 - p)), most = log((1.0 - LEAST_CHANCE) / LEAST_CHANCE);
+        for (size_t j = 0; j < work->batch->shift_count; j++) {
+            const struct shared_shift *shift = &work->batch->shifts[j];
+            if (shift->cause == result->suspects[i].cause &&
+                (shift->group == RULES_NONE || shift->group == result->suspects[i].group))
+                ln += shift->log_odds;
+        }
+        work->odds[i] = exp(fmin(most, fmax(-most, ln)));
+    }
     for (size_t z = 0; z < result->set_count; z++) {
         work->prior[z] = 1.0;
         for (int k = 0; k < 2; k++)
@@ -400,22 +367,11 @@ static void begin(struct inference *work)
     }
 }
 
-static void take_vessel(struct inference *work, size_t index)
-{
-    if (work->first[index] != index)
-        return;
-    look_at(work, &work->batch->vessels[index]);
-    for (size_t z = 0; z < work->result->set_count; z++)
-        work->ln[z] += work->count[index] *
-                       work->ln_chance[causes_of(work, &work->result->sets[z], work->can)];
-}
-
 static void conclude_vessel(struct inference *work, size_t index)
 {
     size_t findings = work->reasoner->finding_count, causes = work->reasoner->cause_count;
     size_t first = work->first[index];
     double *finding = work->result->finding, *cause = work->result->cause;
-
     if (first != index) {
         memcpy(finding + index * findings, finding + first * findings, findings * sizeof *finding);
         memcpy(cause + index * causes, cause + first * causes, causes * sizeof *cause);
@@ -428,30 +384,6 @@ static void conclude_vessel(struct inference *work, size_t index)
     tell_vessel(work, finding + index * findings, cause + index * causes);
 }
 
-/* Reads what is asked for off ln P(E, Z). False: nothing could have brought this about. */
-static bool conclude(struct inference *work)
-{
-    struct shared_posterior *result = work->result;
-    double high = -INFINITY, total = 0.0;
-
-    for (size_t z = 0; z < result->set_count; z++)
-        high = fmax(high, work->ln[z]);
-    if (!isfinite(high))
-        return false;
-    for (size_t z = 0; z < result->set_count; z++)
-        total += result->sets[z].p = exp(work->ln[z] - high);
-    for (size_t z = 0; z < result->set_count; z++) {
-        struct suspect_set *set = &result->sets[z];
-        set->p /= total;
-        for (int k = 0; k < 2; k++)
-            if (set->suspects[k] >= 0)
-                result->suspects[set->suspects[k]].p += set->p;
-    }
-    for (size_t i = 0; i < result->suspect_count; i++)
-        result->suspects[i].p = fmin(1.0, result->suspects[i].p);
-    return true;
-}
-
 static void take_room(struct inference *work, bool each_vessel)
 {
     struct shared_posterior *result = work->result;
@@ -459,7 +391,6 @@ static void take_room(struct inference *work, bool each_vessel)
     size_t vessels = work->batch->vessel_count, sets = reasoner->set_count;
     double **const by_set[] = {&work->common_mass, &work->chance, &work->mass,      &work->ln_given,
                                &work->ln_chance,   &work->by_t,   &work->other_by_t};
-
     for (size_t i = 0; i < sizeof by_set / sizeof *by_set; i++)
         *by_set[i] = arena_array(work->arena, sets, sizeof(double));
     work->reached = arena_array(work->arena, sets, sizeof *work->reached);
@@ -482,7 +413,6 @@ static bool infer(struct inference *work, bool each_vessel)
     const struct shared_batch *batch = work->batch;
     const struct reasoner *reasoner = work->reasoner;
     const struct evidence common = {.observations = batch->common};
-
     if (!find_suspects(work))
         return false;
     take_room(work, each_vessel);
@@ -492,10 +422,32 @@ static bool infer(struct inference *work, bool each_vessel)
         work->common_mass[s] =
             row_sum(work->common.joint + s * reasoner->finding_count, reasoner->finding_count);
     begin(work);
-    for (size_t v = 0; v < batch->vessel_count; v++)
-        take_vessel(work, v);
-    if (!conclude(work))
+    for (size_t v = 0; v < batch->vessel_count; v++) {
+        if (work->first[v] != v)
+            continue;
+        look_at(work, &work->batch->vessels[v]);
+        for (size_t z = 0; z < work->result->set_count; z++)
+            work->ln[z] += work->count[v] *
+                           work->ln_chance[causes_of(work, &work->result->sets[z], work->can)];
+    }
+    /* Reads what is asked for off ln P(E, Z). False: nothing could have brought this about. */
+    struct shared_posterior *result = work->result;
+    double high = -INFINITY, total = 0.0;
+    for (size_t z = 0; z < result->set_count; z++)
+        high = fmax(high, work->ln[z]);
+    if (!isfinite(high))
         return false;
+    for (size_t z = 0; z < result->set_count; z++)
+        total += result->sets[z].p = exp(work->ln[z] - high);
+    for (size_t z = 0; z < result->set_count; z++) {
+        struct suspect_set *set = &result->sets[z];
+        set->p /= total;
+        for (int k = 0; k < 2; k++)
+            if (set->suspects[k] >= 0)
+                result->suspects[set->suspects[k]].p += set->p;
+    }
+    for (size_t i = 0; i < result->suspect_count; i++)
+        result->suspects[i].p = fmin(1.0, result->suspects[i].p);
     for (size_t v = 0; each_vessel && v < batch->vessel_count; v++)
         conclude_vessel(work, v);
     return true;
@@ -506,7 +458,6 @@ enum status reason_shared(const struct reasoner *reasoner, const struct shared_b
 {
     struct inference work = {
         .reasoner = reasoner, .batch = batch, .result = posterior, .arena = arena_new()};
-
     *posterior = (struct shared_posterior){0};
     posterior_init(&work.common, reasoner);
     posterior_init(&work.own, reasoner);

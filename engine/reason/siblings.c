@@ -103,7 +103,6 @@ static bool lambda_find(const struct chance_of_counts *of, const struct suspecte
                         enum layer layer, struct lambda *lambda)
 {
     double share = cause ? cause->loses[layer].share : 0.0, nodes[LAMBDA_NODES];
-
     *lambda = (struct lambda){.weight = {1.0}, .count = 1};
     if (share == 0.0)
         return true;
@@ -136,7 +135,6 @@ static double at_point(const struct sums *sums, const struct lambda *one, size_t
                        const double *weights)
 {
     double ln[Q_NODES], kept = 0.0;
-
     for (size_t i = 0; i < Q_NODES; i++)
         ln[i] = log(weights[i]);
     for (size_t x = 0; x < WAY_COUNT; x++) {
@@ -159,7 +157,6 @@ static double layer_chance(const struct chance_of_counts *of, const struct suspe
     double ln[LAMBDA_NODES * LAMBDA_NODES] = {0.0}, nodes[Q_NODES], weights[Q_NODES];
     struct lambda lambda_one, lambda_other;
     struct sums sums;
-
     sums_add(of, one, other, layer, &sums);
     double out = sums.lost[WAY_OUT][WAY_OUT];
     double ln_background = beta_ln_ratio(of->a, of->b, out, sums.kept_in_all);
@@ -217,7 +214,6 @@ static void losses_of(const double with[FINDING_STATUS_COUNT],
     double sound_without = 1.0 - without[FINDING_CONTAMINATED];
     double spoils = turned(sound, sound_without);
     double stops = turned(with[FINDING_CLEAN] / sound, without[FINDING_CLEAN] / sound_without);
-
     share[0] = reach * spoils;
     share[1] = stops * reach * (1.0 - spoils) / (1.0 - reach * spoils);
 }
@@ -238,7 +234,6 @@ static struct suspected suspect_of(const struct reasoner *reasoner, size_t index
     double reach = fmin(1.0, fmax(LEAST_SHARE, cause->reach)), prior = cause->prior;
     double near = cause->reach_near > 0.0 ? fmin(1.0, cause->reach_near) : reach;
     double share[2], share_near[2];
-
     outcomes_of(reasoner, 0, without);
     outcomes_of(reasoner, 1 + index, with);
     losses_of(with, without, reach, share);
@@ -266,21 +261,6 @@ struct table {
     double *ln;
 };
 
-static bool table_fill(const struct chance_of_counts *of, struct table *table)
-{
-    double sum = table->none = siblings_chance(of, NULL, NULL);
-
-    for (size_t i = 0; i < table->count; i++) {
-        for (size_t k = i; k < table->count; k++) {
-            double ln =
-                siblings_chance(of, &table->suspects[i], k == i ? NULL : &table->suspects[k]);
-            table->ln[i * table->count + k] = table->ln[k * table->count + i] = ln;
-            sum += ln;
-        }
-    }
-    return isfinite(sum);
-}
-
 /* ln(e^a + odds e^b), also where neither is within reach of a double. */
 static double add_at(double a, double odds, double b)
 {
@@ -306,19 +286,6 @@ static double spared_by_all(const struct table *table)
     return sum - log(weight);
 }
 
-/* ln L({i}). */
-static double reached_by(const struct table *table, size_t i)
-{
-    double sum = table->ln[i * table->count + i], weight = 1.0;
-    for (size_t k = 0; k < table->count; k++) {
-        if (k == i)
-            continue;
-        sum = add_at(sum, table->suspects[k].spared, table->ln[i * table->count + k]);
-        weight += table->suspects[k].spared;
-    }
-    return sum - log(weight);
-}
-
 static double within(double ln, double most)
 {
     return fmin(most, fmax(-most, ln));
@@ -328,7 +295,15 @@ static void shifts_find(const struct table *table, double most, struct sibling_p
 {
     double none = spared_by_all(table);
     for (size_t i = 0; i < table->count; i++) {
-        double shift = within(reached_by(table, i) - none, most);
+        /* ln L({i}). */
+        double sum = table->ln[i * table->count + i], weight = 1.0;
+        for (size_t k = 0; k < table->count; k++) {
+            if (k == i)
+                continue;
+            sum = add_at(sum, table->suspects[k].spared, table->ln[i * table->count + k]);
+            weight += table->suspects[k].spared;
+        }
+        double shift = within((sum - log(weight)) - none, most);
         size_t cause = table->suspects[i].cause;
         pattern->causes[i] = (struct sibling_shift){cause, table->suspects[i].relation, shift};
         pattern->shifts[i] = (struct prior_shift){.cause = cause, .log_odds = shift};
@@ -357,7 +332,6 @@ static void group_add(const struct sibling_cell *cell, struct sibling_group *gro
     bool shares = cell->shares >> group->relation & 1;
     /* A position is compared with the other positions of its cook. */
     bool compared = group->relation != RELATION_POSITION || (cell->shares >> RELATION_COOK & 1);
-
     if (cell->control ? !shares : !shares && !compared)
         return;
     struct tally *side = cell->control ? &group->controls : shares ? &group->own : &group->rest;
@@ -379,22 +353,6 @@ static enum pattern_kind kind_of(const struct sibling_group *group)
     return own->lost * rest->total > rest->lost * own->total ? PATTERN_MORE : PATTERN_LESS;
 }
 
-/* Relations that the same inoculated vessels share, every one of them. */
-static uint32_t aliases(const struct sibling_cell *cells, size_t count, enum relation relation)
-{
-    uint32_t same = (UINT32_C(1) << RELATION_COUNT) - 1;
-    bool any = false;
-
-    for (size_t i = 0; i < count; i++) {
-        if (cells[i].control || total_of(&cells[i]) == 0.0)
-            continue;
-        bool shares = cells[i].shares >> relation & 1;
-        same &= shares ? cells[i].shares : ~cells[i].shares;
-        any = any || shares;
-    }
-    return any ? same & ~(UINT32_C(1) << relation) : 0;
-}
-
 static void groups_find(const struct chance_of_counts *of, uint32_t shared,
                         struct sibling_pattern *pattern)
 {
@@ -408,27 +366,18 @@ static void groups_find(const struct chance_of_counts *of, uint32_t shared,
         const struct tally both[] = {group->own, group->rest};
         group->log_bayes_factor = bayes_factor_ln(both, 2, of->a, of->b);
         group->kind = kind_of(group);
-        group->aliased = aliases(of->cells, of->count, group->relation);
-    }
-}
-
-/* How far the causes a group speaks of are moved. */
-static void groups_moved(const struct rules *rules, struct sibling_pattern *pattern)
-{
-    for (size_t g = 0; g < pattern->group_count; g++) {
-        struct sibling_group *group = &pattern->groups[g];
+        /* Relations that the same inoculated vessels share, every one of them. */
+        const struct sibling_cell *cells = of->cells;
+        uint32_t same = (UINT32_C(1) << RELATION_COUNT) - 1;
         bool any = false;
-        for (size_t i = 0; i < pattern->cause_count; i++) {
-            const struct sibling_shift *shift = &pattern->causes[i];
-            bool speaks = group->relation == RELATION_POSITION
-                              ? rules->causes[shift->cause].reach_near > 0.0
-                              : shift->relation == group->relation;
-            if (!speaks)
+        for (size_t i = 0; i < of->count; i++) {
+            if (cells[i].control || total_of(&cells[i]) == 0.0)
                 continue;
-            group->highest = any ? fmax(group->highest, shift->log_odds) : shift->log_odds;
-            group->lowest = any ? fmin(group->lowest, shift->log_odds) : shift->log_odds;
-            any = true;
+            bool shares = cells[i].shares >> group->relation & 1;
+            same &= shares ? cells[i].shares : ~cells[i].shares;
+            any = any || shares;
         }
+        group->aliased = any ? same & ~(UINT32_C(1) << group->relation) : 0;
     }
 }
 
@@ -458,19 +407,6 @@ static double level_of(const struct sibling_cell *cells, size_t count)
     return low;
 }
 
-static void shorten(const struct sibling_cell *cells, size_t count, struct sibling_cell *shortened)
-{
-    double level = level_of(cells, count);
-    for (size_t i = 0; i < count; i++) {
-        double total = total_of(&cells[i]);
-        double share = cells[i].shares != 0 && total > level ? level / total : 1.0;
-        shortened[i] = cells[i];
-        shortened[i].clean *= share;
-        shortened[i].stuck *= share;
-        shortened[i].contaminated *= share;
-    }
-}
-
 /* ---- the whole ------------------------------------------------------------------------------- */
 
 /* The shifts of causes whose scope something shares; never of those of a vessel alone. */
@@ -481,8 +417,16 @@ static bool weigh(const struct reasoner *reasoner, struct chance_of_counts of, u
     struct arena *arena = arena_new();
     struct suspected *suspects = arena_array(arena, causes, sizeof *suspects);
     struct sibling_cell *shortened = arena_array(arena, of.count, sizeof *shortened);
-
-    shorten(of.cells, of.count, shortened);
+    const struct sibling_cell *cells = of.cells;
+    double level = level_of(cells, of.count);
+    for (size_t i = 0; i < of.count; i++) {
+        double total = total_of(&cells[i]);
+        double share = cells[i].shares != 0 && total > level ? level / total : 1.0;
+        shortened[i] = cells[i];
+        shortened[i].clean *= share;
+        shortened[i].stuck *= share;
+        shortened[i].contaminated *= share;
+    }
     of.cells = shortened;
     for (size_t c = 0; c < causes; c++) {
         enum scope scope = reasoner->rules->causes[c].scope;
@@ -494,7 +438,16 @@ static bool weigh(const struct reasoner *reasoner, struct chance_of_counts of, u
     pattern->causes = calloc(count + 1, sizeof *pattern->causes);
     pattern->shifts = calloc(count + 1, sizeof *pattern->shifts);
     pattern->pairs = calloc(count * count + 1, sizeof *pattern->pairs);
-    bool filled = table_fill(&of, &table);
+    double sum = table.none = siblings_chance(&of, NULL, NULL);
+    for (size_t i = 0; i < table.count; i++) {
+        for (size_t k = i; k < table.count; k++) {
+            double ln =
+                siblings_chance(&of, &table.suspects[i], k == i ? NULL : &table.suspects[k]);
+            table.ln[i * table.count + k] = table.ln[k * table.count + i] = ln;
+            sum += ln;
+        }
+    }
+    bool filled = isfinite(sum);
     if (filled)
         shifts_find(&table, reasoner->rules->calibration.siblings.most, pattern);
     arena_free(arena);
@@ -513,7 +466,6 @@ enum status siblings_weigh(const struct reasoner *reasoner, const struct sibling
         .reach_seen = rules->reach_seen,
     };
     uint32_t shared = 0;
-
     *pattern = (struct sibling_pattern){.group_count = 0};
     for (size_t i = 0; i < count; i++) {
         if (!(cells[i].clean >= 0.0 && cells[i].stuck >= 0.0 && cells[i].contaminated >= 0.0 &&
@@ -529,7 +481,22 @@ enum status siblings_weigh(const struct reasoner *reasoner, const struct sibling
         sibling_pattern_release(pattern);
         return STATUS_INTERNAL;
     }
-    groups_moved(reasoner->rules, pattern);
+    /* How far the causes a group speaks of are moved. */
+    for (size_t g = 0; g < pattern->group_count; g++) {
+        struct sibling_group *group = &pattern->groups[g];
+        bool any = false;
+        for (size_t i = 0; i < pattern->cause_count; i++) {
+            const struct sibling_shift *shift = &pattern->causes[i];
+            bool speaks = group->relation == RELATION_POSITION
+                              ? reasoner->rules->causes[shift->cause].reach_near > 0.0
+                              : shift->relation == group->relation;
+            if (!speaks)
+                continue;
+            group->highest = any ? fmax(group->highest, shift->log_odds) : shift->log_odds;
+            group->lowest = any ? fmin(group->lowest, shift->log_odds) : shift->log_odds;
+            any = true;
+        }
+    }
     return STATUS_OK;
 }
 

@@ -87,48 +87,6 @@ static int take_choice(struct work *work, enum feeds feeds, size_t observable, i
     }
 }
 
-static void take_fact(struct work *work, const struct fact *fact)
-{
-    const struct observable *observable = &work->rules->observables[fact->observable];
-    int value = value_said(fact);
-    double number = fact->has_number      ? 0.5 * (fact->number.lo + fact->number.hi)
-                    : value == RULES_NONE ? NAN
-                                          : observable->values[value].parameter;
-    enum feeds feeds = observable->feeds;
-    if (feeds == FEEDS_NONE)
-        return;
-    work->said[feeds] =
-        take_choice(work, feeds, fact->observable, value) != RULES_NONE || !isnan(number);
-    work->hedged[feeds] = fact->observation.hedged != 0;
-    if (!isnan(number) && NUMBERS[feeds] != 0)
-        *(double *)(void *)((char *)work + NUMBERS[feeds]) = number;
-}
-
-static void take_facts(struct work *work, const struct fact *facts, size_t count)
-{
-    const struct rules *rules = work->rules;
-    const struct forecast_rules *forecast = &rules->forecast;
-    work->day = work->coverage = work->still = work->shaken_days = NAN;
-    known_cook_init(&work->cook);
-    known_growth_init(&work->growth);
-    for (size_t i = 0; i < count; i++)
-        take_fact(work, &facts[i]);
-    if (isnan(work->cook.gauge) && rules->cook.no_pressure.count > 0 &&
-        reason_holds(work->reasoner, &rules->cook.no_pressure, work->evidence))
-        work->cook.gauge = 0.0;
-    if (forecast->dose_usual > 0.0)
-        work->growth.dose_relative /= forecast->dose_usual;
-    work->growth.vessel = work->cook.vessel;
-    work->growth.grain = work->cook.grain;
-    /* A shake that was said helps or costs what the forecast says it does. */
-    if (work->shaken_days >= 0.0 && work->day > work->shaken_days) {
-        work->shake = (struct shake){work->day - work->shaken_days, forecast->shake_factor,
-                                     forecast->shake_pause};
-        work->growth.shakes = &work->shake;
-        work->growth.shake_count = 1;
-    }
-}
-
 /* ---- cooks computed before ------------------------------------------------------------------- */
 
 /* Each cook has one place, and takes it from whichever had it before. */
@@ -206,25 +164,6 @@ static double likelihood(const struct work *work, size_t observable, size_t set)
     return sum;
 }
 
-/* What the rules weigh already of the circumstances a computation used. */
-static double weighed_already(const struct work *work, size_t cause, const enum feeds *feeds,
-                              size_t count)
-{
-    size_t with = set_of(work->reasoner, (int)cause), without = set_of(work->reasoner, RULES_NONE);
-    double sum = 0.0;
-    for (size_t i = 0; i < count; i++) {
-        int observable = work->rules->feeder[feeds[i]];
-        if (observable == RULES_NONE || !work->said[feeds[i]] ||
-            work->rules->observables[observable].kind == KIND_SEVERAL)
-            continue;
-        double a = likelihood(work, (size_t)observable, with);
-        double b = likelihood(work, (size_t)observable, without);
-        if (a > 0.0 && b > 0.0)
-            sum += log(a / b);
-    }
-    return work->rules->calibration.tau * sum;
-}
-
 /* Adds a move for every cause that this kind of figure moves. NAN: it is not known. */
 static void move_causes(struct work *work, enum moved_by moved_by, double chance,
                         const enum feeds *feeds, size_t feed_count, const char *say,
@@ -244,7 +183,21 @@ static void move_causes(struct work *work, enum moved_by moved_by, double chance
         if (!isnan(chance) && move->trust > 0.0) {
             shift = trust * (logit(chance) - logit(move->usual));
             shift = fmin(move->most, fmax(-move->most, shift));
-            replaces = weighed_already(work, c, feeds, feed_count);
+            /* What the rules weigh already of the circumstances a computation used. */
+            size_t with = set_of(work->reasoner, (int)c),
+                   without = set_of(work->reasoner, RULES_NONE);
+            double sum = 0.0;
+            for (size_t i = 0; i < feed_count; i++) {
+                int observable = work->rules->feeder[feeds[i]];
+                if (observable == RULES_NONE || !work->said[feeds[i]] ||
+                    work->rules->observables[observable].kind == KIND_SEVERAL)
+                    continue;
+                double a = likelihood(work, (size_t)observable, with);
+                double b = likelihood(work, (size_t)observable, without);
+                if (a > 0.0 && b > 0.0)
+                    sum += log(a / b);
+            }
+            replaces = work->rules->calibration.tau * sum;
         }
         work->moves[work->count++] = (struct computed){c, shift, replaces, say, assumed};
     }
@@ -280,29 +233,6 @@ static void put_chance(struct text *out, double chance)
         text_printf(out, percent < 10.0 ? "%.1f %%" : "%.0f %%", percent);
 }
 
-static void say_cook(const struct work *work, const struct cook_setup *setup,
-                     const struct cook_result *result, struct text *say)
-{
-    double fungal = 0.0;
-    text_printf(say, "%.0f minutes at ", setup->hold);
-    quantity_show(say, setup->steam.gauge_kpa, DIM_GAUGE_KPA);
-    text_printf(say, ", %.0f m: steam %.1f degC, F0 ", setup->steam.altitude_m,
-                result->steam.central);
-    put_minutes(say, result->f0.central);
-    text_puts(say, " min (");
-    put_minutes(say, result->f0.low);
-    text_puts(say, " to ");
-    put_minutes(say, result->f0.high);
-    text_puts(say, "); live spores are left in ");
-    put_chance(say, result->chance_mean);
-    text_puts(say, " of such vessels");
-    for (size_t i = 0; i < setup->organism_count; i++)
-        if (work->rules->organisms[i].role == ORGANISM_FUNGUS)
-            fungal = fmax(fungal, result->kills[i].chance_mean);
-    text_puts(say, ", fungal ones in ");
-    put_chance(say, fungal);
-}
-
 static void compute_cook(struct work *work)
 {
     static const enum feeds feeds[] = {FEEDS_COOK_GAUGE,  FEEDS_COOK_MINUTES, FEEDS_ALTITUDE,
@@ -321,7 +251,24 @@ static void compute_cook(struct work *work)
     if (answer == PHYSICS_OK &&
         cook_recalled(work->memo, &work->cook, &setup, &result) == PROCESS_OK) {
         chance = result.chance_mean;
-        say_cook(work, &setup, &result, &say);
+        double fungal = 0.0;
+        text_printf(&say, "%.0f minutes at ", setup.hold);
+        quantity_show(&say, setup.steam.gauge_kpa, DIM_GAUGE_KPA);
+        text_printf(&say, ", %.0f m: steam %.1f degC, F0 ", setup.steam.altitude_m,
+                    result.steam.central);
+        put_minutes(&say, result.f0.central);
+        text_puts(&say, " min (");
+        put_minutes(&say, result.f0.low);
+        text_puts(&say, " to ");
+        put_minutes(&say, result.f0.high);
+        text_puts(&say, "); live spores are left in ");
+        put_chance(&say, result.chance_mean);
+        text_puts(&say, " of such vessels");
+        for (size_t i = 0; i < setup.organism_count; i++)
+            if (work->rules->organisms[i].role == ORGANISM_FUNGUS)
+                fungal = fmax(fungal, result.kills[i].chance_mean);
+        text_puts(&say, ", fungal ones in ");
+        put_chance(&say, fungal);
     } else {
         physics_explain(&say, answer, &refusal);
         text_clear(&assumed);
@@ -445,25 +392,6 @@ static void compute_heat(struct work *work, const struct cardinals *cardinals)
         NULL);
 }
 
-/* Only the circumstances are known: how far from their best they are. */
-static void compute_circumstances(struct work *work, const struct cardinals *cardinals)
-{
-    double relative = work->growth.dose_relative, celsius = work->growth.temperature;
-    if (work->said[FEEDS_TEMPERATURE] && celsius < cardinals->t_opt) {
-        double factor = cardinals_factor(cardinals, celsius);
-        move_causes(
-            work, MOVED_COLD, 1.0 - factor, warmth_feeds, 2,
-            arena_format(work->arena,
-                         "at %.0f degC this mushroom grows at %.0f %% of its best pace (%.0f degC)",
-                         celsius, 100.0 * factor, cardinals->t_opt),
-            NULL);
-    }
-    if (relative > 0.0)
-        move_causes(work, MOVED_DOSE, small_dose(relative), dose_feeds, 2,
-                    arena_format(work->arena, "the dose was %.2g times the usual one", relative),
-                    NULL);
-}
-
 static void compute_growth(struct work *work)
 {
     struct physics_refusal refusal;
@@ -477,8 +405,24 @@ static void compute_growth(struct work *work)
     if (answer != PHYSICS_OK)
         return;
     compute_heat(work, &forecast.cardinals);
-    if (!compute_pace(work, &forecast, with))
-        compute_circumstances(work, &forecast.cardinals);
+    if (!compute_pace(work, &forecast, with)) {
+        /* Only the circumstances are known: how far from their best they are. */
+        double relative = work->growth.dose_relative, celsius = work->growth.temperature;
+        if (work->said[FEEDS_TEMPERATURE] && celsius < forecast.cardinals.t_opt) {
+            double factor = cardinals_factor(&forecast.cardinals, celsius);
+            move_causes(
+                work, MOVED_COLD, 1.0 - factor, warmth_feeds, 2,
+                arena_format(
+                    work->arena,
+                    "at %.0f degC this mushroom grows at %.0f %% of its best pace (%.0f degC)",
+                    celsius, 100.0 * factor, forecast.cardinals.t_opt),
+                NULL);
+        }
+        if (relative > 0.0)
+            move_causes(
+                work, MOVED_DOSE, small_dose(relative), dose_feeds, 2,
+                arena_format(work->arena, "the dose was %.2g times the usual one", relative), NULL);
+    }
 }
 
 size_t compute_moves(const struct reasoner *reasoner, const struct evidence *evidence,
@@ -491,7 +435,40 @@ size_t compute_moves(const struct reasoner *reasoner, const struct evidence *evi
                         .memo = memo,
                         .arena = arena,
                         .moves = moves};
-    take_facts(&work, facts, fact_count);
+    const struct rules *rules = work.rules;
+    const struct forecast_rules *forecast = &rules->forecast;
+    work.day = work.coverage = work.still = work.shaken_days = NAN;
+    known_cook_init(&work.cook);
+    known_growth_init(&work.growth);
+    for (size_t i = 0; i < fact_count; i++) {
+        const struct observable *observable = &work.rules->observables[facts[i].observable];
+        int value = value_said(&facts[i]);
+        double number = facts[i].has_number   ? 0.5 * (facts[i].number.lo + facts[i].number.hi)
+                        : value == RULES_NONE ? NAN
+                                              : observable->values[value].parameter;
+        enum feeds feeds = observable->feeds;
+        if (feeds == FEEDS_NONE)
+            continue;
+        work.said[feeds] =
+            take_choice(&work, feeds, facts[i].observable, value) != RULES_NONE || !isnan(number);
+        work.hedged[feeds] = facts[i].observation.hedged != 0;
+        if (!isnan(number) && NUMBERS[feeds] != 0)
+            *(double *)(void *)((char *)&work + NUMBERS[feeds]) = number;
+    }
+    if (isnan(work.cook.gauge) && rules->cook.no_pressure.count > 0 &&
+        reason_holds(work.reasoner, &rules->cook.no_pressure, work.evidence))
+        work.cook.gauge = 0.0;
+    if (forecast->dose_usual > 0.0)
+        work.growth.dose_relative /= forecast->dose_usual;
+    work.growth.vessel = work.cook.vessel;
+    work.growth.grain = work.cook.grain;
+    /* A shake that was said helps or costs what the forecast says it does. */
+    if (work.shaken_days >= 0.0 && work.day > work.shaken_days) {
+        work.shake = (struct shake){work.day - work.shaken_days, forecast->shake_factor,
+                                    forecast->shake_pause};
+        work.growth.shakes = &work.shake;
+        work.growth.shake_count = 1;
+    }
     compute_cook(&work);
     compute_mix(&work);
     compute_growth(&work);

@@ -411,19 +411,6 @@ static int open_for(const struct triage *triage, enum feeds feeds)
     return known && !known->told && !known->unknown && !known->asked ? index : RULES_NONE;
 }
 
-static bool patch_now(const struct triage *triage)
-{
-    int index = triage->rules->feeder[FEEDS_PATCHES];
-    if (index == RULES_NONE)
-        return false;
-    const struct observable *patches = &triage->rules->observables[index];
-    const struct observation *now = &triage->known[index].observation;
-    for (size_t v = 0; v < patches->value_count; v++)
-        if ((now->seen >> v & 1) != 0 && !(patches->values[v].parameter > 0.0))
-            return false;
-    return now->seen != 0 && now->hedged == 0;
-}
-
 static bool trouble_now(const struct triage *triage)
 {
     for (size_t i = 0; i < triage->rules->observable_count; i++) {
@@ -433,7 +420,15 @@ static bool trouble_now(const struct triage *triage)
             if ((seen >> v & 1) != 0 && observable->values[v].salient)
                 return true;
     }
-    return patch_now(triage);
+    int index = triage->rules->feeder[FEEDS_PATCHES];
+    if (index == RULES_NONE)
+        return false;
+    const struct observable *patches = &triage->rules->observables[index];
+    const struct observation *now = &triage->known[index].observation;
+    for (size_t v = 0; v < patches->value_count; v++)
+        if ((now->seen >> v & 1) != 0 && !(patches->values[v].parameter > 0.0))
+            return false;
+    return now->seen != 0 && now->hedged == 0;
 }
 
 /* The newest look before `day`, of those before `from`, of which the coverage is known. */
@@ -476,35 +471,6 @@ static void number_follows(struct triage *triage, int index, double lo, double h
     follows(triage, index, bins, &number, words);
 }
 
-/* The value of the pace for so many points a day: of those not above it the highest. With
- * `moving`, one above 0. RULES_NONE where none fits. */
-static int pace_of(const struct observable *progress, double rate, bool moving)
-{
-    int best = RULES_NONE;
-    for (size_t v = 0; v < progress->value_count; v++) {
-        double from = progress->values[v].parameter;
-        if (isnan(from) || (moving && !(from > 0.0)))
-            continue;
-        /* What has moved has at least the slowest pace that is one. */
-        bool fits = from <= rate || (moving && best == RULES_NONE);
-        if (fits && (best == RULES_NONE || from > progress->values[best].parameter ||
-                     progress->values[best].parameter > rate))
-            best = (int)v;
-    }
-    return best;
-}
-
-/* Points a day of the slowest pace that is one; NAN when the rules do not say. */
-static double slowest(const struct observable *progress)
-{
-    double slowest = NAN;
-    for (size_t v = 0; v < progress->value_count; v++)
-        if (progress->values[v].parameter > 0.0)
-            slowest =
-                fmin(slowest, progress->values[v].parameter); /* of a NAN and a number, that */
-    return slowest;
-}
-
 struct stretch { /* two looks and what lies between */
     const struct earlier *then;
     double day, coverage;   /* now */
@@ -518,27 +484,25 @@ static void pace_follows(struct triage *triage, const struct stretch *span)
     bool moved = gain >= span->doubt;
     if (index == RULES_NONE || gain <= -span->doubt || (!moved && days < span->shortest))
         return;
-    int value = pace_of(&triage->rules->observables[index], moved ? gain / days : 0.0, moved);
+    /* The value of the pace for so many points a day: of those not above it the highest. With
+     * `moving`, one above 0. RULES_NONE where none fits. */
+    double rate = moved ? gain / days : 0.0;
+    int value = RULES_NONE;
+    for (size_t v = 0; v < triage->rules->observables[index].value_count; v++) {
+        double from = triage->rules->observables[index].values[v].parameter;
+        if (isnan(from) || (moved && !(from > 0.0)))
+            continue;
+        /* What has moved has at least the slowest pace that is one. */
+        bool fits = from <= rate || (moved && value == RULES_NONE);
+        if (fits && (value == RULES_NONE ||
+                     from > triage->rules->observables[index].values[value].parameter ||
+                     triage->rules->observables[index].values[value].parameter > rate))
+            value = (int)v;
+    }
     if (value != RULES_NONE)
         follows(triage, index, UINT32_C(1) << value, NULL,
                 arena_format(triage->derived, "%.0f %% at the %s, %.0f %% now, %.0f days later",
                              span->then->coverage, span->then->words, span->coverage, days));
-}
-
-/* Back to the first of the looks since which the coverage has stayed what it is now. */
-static void standstill_follows(struct triage *triage, const struct stretch *span, size_t from)
-{
-    int index = open_for(triage, FEEDS_STALLED_DAYS);
-    const struct earlier *since = NULL, *look = span->then;
-    for (; look != NULL && fabs(span->coverage - look->coverage) < span->doubt;
-         look = look_before(triage, span->day, &from))
-        since = look;
-    if (index == RULES_NONE || since == NULL || span->day - since->day < span->shortest)
-        return;
-    double days = span->day - since->day;
-    number_follows(
-        triage, index, days, days,
-        arena_format(triage->derived, "%.0f %% at the %s already", since->coverage, since->words));
 }
 
 static void growth_follows(struct triage *triage)
@@ -555,13 +519,31 @@ static void growth_follows(struct triage *triage)
     const struct observable *white = &triage->rules->observables[coverage];
     if (!(span.doubt > 0.0))
         span.doubt = USUAL_DOUBT;
-    span.shortest = span.doubt / slowest(&triage->rules->observables[progress]);
+    /* Points a day of the slowest pace that is one; NAN when the rules do not say. */
+    double slowest = NAN;
+    for (size_t v = 0; v < triage->rules->observables[progress].value_count; v++)
+        if (triage->rules->observables[progress].values[v].parameter > 0.0)
+            slowest = fmin(slowest, triage->rules->observables[progress]
+                                        .values[v]
+                                        .parameter); /* of a NAN and a number, that */
+    span.shortest = span.doubt / slowest;
     bool begun = span.coverage >= white->values[0].below;
     bool through = span.coverage >= white->values[white->value_count - 1].from;
     if (!begun || through || isnan(span.shortest))
         return;
     pace_follows(triage, &span);
-    standstill_follows(triage, &span, from);
+    /* Back to the first of the looks since which the coverage has stayed what it is now. */
+    int index = open_for(triage, FEEDS_STALLED_DAYS);
+    const struct earlier *since = NULL, *look = span.then;
+    for (; look != NULL && fabs(span.coverage - look->coverage) < span.doubt;
+         look = look_before(triage, span.day, &from))
+        since = look;
+    if (index == RULES_NONE || since == NULL || span.day - since->day < span.shortest)
+        return;
+    double days = span.day - since->day;
+    number_follows(
+        triage, index, days, days,
+        arena_format(triage->derived, "%.0f %% at the %s already", since->coverage, since->words));
 }
 
 static void first_seen_follows(struct triage *triage)
@@ -617,16 +599,6 @@ static void fact_add(struct triage *triage, size_t observable, const struct know
     };
 }
 
-/* Whether free text has described enough for what it passes over to tell. */
-static bool silence_tells(const struct triage *triage)
-{
-    double spoken_of = 0.0, enough = triage->rules->calibration.silence_after;
-    for (size_t i = 0; i < triage->rules->observable_count; i++)
-        if (triage->known[i].in_text && triage->rules->observables[i].class == CLASS_SIGN)
-            spoken_of += 1.0;
-    return enough > 0.0 && spoken_of >= enough;
-}
-
 /* The salient values that were passed over. */
 static uint32_t passed_over(const struct observable *observable, const struct known *known)
 {
@@ -638,25 +610,6 @@ static uint32_t passed_over(const struct observable *observable, const struct kn
         if (observable->values[v].salient)
             silent |= UINT32_C(1) << v;
     return silent & ~(known->observation.seen | known->observation.absent | known->clashing);
-}
-
-/* The words of all descriptions together. */
-static void weigh_words(struct triage *triage)
-{
-    struct text all;
-    text_init(&all);
-    for (size_t i = 0; i < triage->log_count; i++)
-        if (triage->log[i].kind == SAYING_TEXT)
-            text_printf(&all, "%s\n", triage->log[i].words);
-    triage->word_weight_count = 0;
-    triage->evidence.words = NULL;
-    if (triage->words && all.length > 0) {
-        triage->word_weight_count =
-            words_weigh(triage->words, all.bytes, all.length, triage->likelihood,
-                        triage->word_weights, WORD_WEIGHTS);
-        triage->evidence.words = triage->likelihood;
-    }
-    text_release(&all);
 }
 
 void triage_merge(struct triage *triage)
@@ -676,7 +629,12 @@ void triage_merge(struct triage *triage)
     for (size_t i = 0; i < triage->recalled_count; i++)
         recall_merge(triage, i, &triage->recalled[i]);
     changes_follow(triage);
-    bool silence = silence_tells(triage);
+    /* Whether free text has described enough for what it passes over to tell. */
+    double spoken_of = 0.0, enough = triage->rules->calibration.silence_after;
+    for (size_t i = 0; i < triage->rules->observable_count; i++)
+        if (triage->known[i].in_text && triage->rules->observables[i].class == CLASS_SIGN)
+            spoken_of += 1.0;
+    bool silence = enough > 0.0 && spoken_of >= enough;
     for (size_t i = 0; i < count; i++) {
         const struct known *known = &triage->known[i];
         triage->observations[i] = known->observation;
@@ -690,5 +648,19 @@ void triage_merge(struct triage *triage)
                 (struct clash){i, known->clash_first, known->clash_second};
     }
     siblings_skip(triage);
-    weigh_words(triage);
+    /* The words of all descriptions together. */
+    struct text all;
+    text_init(&all);
+    for (size_t i = 0; i < triage->log_count; i++)
+        if (triage->log[i].kind == SAYING_TEXT)
+            text_printf(&all, "%s\n", triage->log[i].words);
+    triage->word_weight_count = 0;
+    triage->evidence.words = NULL;
+    if (triage->words && all.length > 0) {
+        triage->word_weight_count =
+            words_weigh(triage->words, all.bytes, all.length, triage->likelihood,
+                        triage->word_weights, WORD_WEIGHTS);
+        triage->evidence.words = triage->likelihood;
+    }
+    text_release(&all);
 }

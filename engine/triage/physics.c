@@ -140,16 +140,6 @@ double physics_grams(const struct rules *rules, const struct known_vessel *vesse
     return 1000.0 * rules->vessels[vessel->kind].mass_kg;
 }
 
-/* The commonest kind, when nothing was said. */
-static int usual_vessel(const struct rules *rules)
-{
-    int usual = RULES_NONE;
-    for (size_t i = 0; i < rules->vessel_count; i++)
-        if (usual == RULES_NONE || rules->vessels[i].base > rules->vessels[usual].base)
-            usual = (int)i;
-    return usual;
-}
-
 static struct heat_body own_body(const struct known_vessel *vessel)
 {
     if (vessel->own_shape == SHAPE_CYLINDER)
@@ -186,7 +176,12 @@ static bool vessel_of(const struct rules *rules, const struct known_vessel *said
         vessel.kind = physics_nearest_vessel(rules, vessel.own_shape, guess);
         vessel.grams = guess;
     } else if (vessel.kind == RULES_NONE) {
-        vessel.kind = usual_vessel(rules);
+        /* The commonest kind, when nothing was said. */
+        int usual = RULES_NONE;
+        for (size_t i = 0; i < rules->vessel_count; i++)
+            if (usual == RULES_NONE || rules->vessels[i].base > rules->vessels[usual].base)
+                usual = (int)i;
+        vessel.kind = usual;
         if (vessel.kind != RULES_NONE)
             assume(assumed, "%s", rules->vessels[vessel.kind].name);
     }
@@ -226,30 +221,6 @@ static struct range range_or(double said, double doubt, const struct range *assu
     return (struct range){said * (1.0 - doubt), said, said * (1.0 + doubt)};
 }
 
-static void cook_organisms(const struct rules *rules, struct cook_setup *setup,
-                           struct cook_organism *organisms)
-{
-    size_t count =
-        rules->organism_count < COOK_MAX_ORGANISMS ? rules->organism_count : COOK_MAX_ORGANISMS;
-    for (size_t i = 0; i < count; i++) {
-        const struct organism *from = &rules->organisms[i];
-        organisms[i] = (struct cook_organism){.d_minutes = from->d_minutes,
-                                              .z = from->z,
-                                              .reference_celsius = from->reference,
-                                              .per_gram = from->per_gram,
-                                              .counts = from->role != ORGANISM_INDICATOR};
-    }
-    setup->organisms = organisms;
-    setup->organism_count = count;
-}
-
-static void cook_packing(const struct rules *rules, int packing, struct cook_setup *setup)
-{
-    for (size_t i = 0; i < rules->cook.packing_count; i++)
-        if (packing >= 0 && rules->cook.packings[i].value == (size_t)packing)
-            setup->body = heat_thicken(&setup->body, rules->cook.packings[i].thickness);
-}
-
 /* Grams of grain as bought in one vessel that holds `grams` hydrated. */
 static double dry_grams(const struct rules *rules, const struct known_grain *grain, double grams)
 {
@@ -262,21 +233,6 @@ static double dry_grams(const struct rules *rules, const struct known_grain *gra
         target = 0.5 * (band.lo + band.hi);
     }
     return moisture_recipe(grams, grain_moisture, target, &dry, &water) == PROCESS_OK ? dry : grams;
-}
-
-static void say_assumed(const struct cook_rules *cook, const struct known_cook *known,
-                        struct text *assumed)
-{
-    if (isnan(known->altitude) && isnan(known->barometer))
-        assume(assumed, "sea level");
-    if (isnan(known->come_up))
-        assume(assumed, "come-up of %.0f to %.0f min", cook->come_up.low, cook->come_up.high);
-    if (isnan(known->air))
-        assume(assumed, "up to %.0f %% air left in", 100.0 * cook->air.high);
-    if (isnan(known->start))
-        assume(assumed, "grain at %.0f degC when loaded", cook->start);
-    assume(assumed, "heat through the grain at %.2g to %.2g m2/s", cook->diffusivity.low,
-           cook->diffusivity.high);
 }
 
 /* Pressure, air, and how long things take. */
@@ -323,11 +279,33 @@ enum physics_answer physics_cook(const struct rules *rules, const struct known_c
         return PHYSICS_NO_RULES;
     if (isnan(known->gauge))
         assume(assumed, "15 psi at the gauge");
-    cook_packing(rules, known->packing, setup);
+    for (size_t i = 0; i < rules->cook.packing_count; i++)
+        if (known->packing >= 0 && rules->cook.packings[i].value == (size_t)known->packing)
+            setup->body = heat_thicken(&setup->body, rules->cook.packings[i].thickness);
     cook_times(cook, known, setup);
-    cook_organisms(rules, setup, organisms);
+    size_t count =
+        rules->organism_count < COOK_MAX_ORGANISMS ? rules->organism_count : COOK_MAX_ORGANISMS;
+    for (size_t i = 0; i < count; i++) {
+        const struct organism *from = &rules->organisms[i];
+        organisms[i] = (struct cook_organism){.d_minutes = from->d_minutes,
+                                              .z = from->z,
+                                              .reference_celsius = from->reference,
+                                              .per_gram = from->per_gram,
+                                              .counts = from->role != ORGANISM_INDICATOR};
+    }
+    setup->organisms = organisms;
+    setup->organism_count = count;
     setup->dry_grams = dry_grams(rules, &known->grain, grams);
-    say_assumed(cook, known, assumed);
+    if (isnan(known->altitude) && isnan(known->barometer))
+        assume(assumed, "sea level");
+    if (isnan(known->come_up))
+        assume(assumed, "come-up of %.0f to %.0f min", cook->come_up.low, cook->come_up.high);
+    if (isnan(known->air))
+        assume(assumed, "up to %.0f %% air left in", 100.0 * cook->air.high);
+    if (isnan(known->start))
+        assume(assumed, "grain at %.0f degC when loaded", cook->start);
+    assume(assumed, "heat through the grain at %.2g to %.2g m2/s", cook->diffusivity.low,
+           cook->diffusivity.high);
     refusal->fault = cook_check(setup, &refusal->value);
     return refusal->fault == PROCESS_OK ? PHYSICS_OK : PHYSICS_REFUSED;
 }

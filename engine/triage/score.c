@@ -69,41 +69,12 @@ static void fill_row(struct score_row *row, const struct rules *rules,
     row->needless_discard = row->clean && row->action == ACTION_DISCARD && !row->action_right;
 }
 
-static double brier_of(const struct rules *rules, const struct labelled_case *labelled,
-                       const struct verdict *verdict)
-{
-    double sum = 0;
-    for (size_t i = 0; i < rules->finding_count; i++) {
-        const struct ranked *ranked = &verdict->findings[i];
-        bool right = labelled_with(labelled->findings, labelled->finding_count, ranked->index);
-        double share = right ? 1.0 / (double)labelled->finding_count : 0.0;
-        sum += (ranked->p - share) * (ranked->p - share);
-    }
-    return sum;
-}
-
 static void bin_add(struct score_bin bins[SCORE_BINS], double p, bool right)
 {
     struct score_bin *bin = &bins[at_most((size_t)(p * SCORE_BINS), SCORE_BINS - 1)];
     bin->count++;
     bin->confidence += p;
     bin->accuracy += right;
-}
-
-static void count_row(struct score *score, const struct score_row *row)
-{
-    score->finding_first += row->finding_first;
-    score->finding_three += row->finding_three;
-    score->caused += row->has_cause;
-    score->cause_three += row->cause_three;
-    score->action_right += row->action_right;
-    score->unsafe_keeps += row->unsafe_keep;
-    score->clean += row->clean;
-    score->needless_discards += row->needless_discard;
-    score->log_score += -log(fmax(row->labelled_p, LEAST_P));
-    bin_add(score->bins, row->leader_p, row->finding_first);
-    if (row->clean || row->contaminated)
-        bin_add(score->contamination, row->contaminated_p, row->contaminated);
 }
 
 /* Averages the bins; the expected calibration error over them. */
@@ -133,21 +104,6 @@ static void average(struct score *score)
     score->contamination_error = bins_average(score->contamination);
 }
 
-/* Of all pairs of one contaminated and one clean case; ties count half. */
-static double area_under_curve(const struct score_row *rows, size_t count)
-{
-    double pairs = 0, won = 0;
-    for (size_t i = 0; i < count; i++)
-        for (size_t k = 0; rows[i].contaminated && k < count; k++)
-            if (rows[k].clean) {
-                pairs++;
-                won += rows[i].contaminated_p > rows[k].contaminated_p    ? 1.0
-                       : rows[i].contaminated_p == rows[k].contaminated_p ? 0.5
-                                                                          : 0.0;
-            }
-    return pairs > 0 ? won / pairs : NAN;
-}
-
 static enum status tell_case(struct triage *triage, const struct labelled_case *labelled,
                              struct diags *diags)
 {
@@ -174,12 +130,40 @@ enum status score_cases(struct triage *triage, const struct labelled_case *cases
             return status;
         const struct verdict *verdict = triage_judge(triage);
         fill_row(&rows[i], rules, &cases[i], verdict);
-        score->brier += brier_of(rules, &cases[i], verdict);
+        double sum = 0;
+        for (size_t k = 0; k < rules->finding_count; k++) {
+            const struct ranked *ranked = &verdict->findings[k];
+            bool right = labelled_with(cases[i].findings, cases[i].finding_count, ranked->index);
+            double share = right ? 1.0 / (double)cases[i].finding_count : 0.0;
+            sum += (ranked->p - share) * (ranked->p - share);
+        }
+        score->brier += sum;
         score->cases++;
-        count_row(score, &rows[i]);
+        score->finding_first += rows[i].finding_first;
+        score->finding_three += rows[i].finding_three;
+        score->caused += rows[i].has_cause;
+        score->cause_three += rows[i].cause_three;
+        score->action_right += rows[i].action_right;
+        score->unsafe_keeps += rows[i].unsafe_keep;
+        score->clean += rows[i].clean;
+        score->needless_discards += rows[i].needless_discard;
+        score->log_score += -log(fmax(rows[i].labelled_p, LEAST_P));
+        bin_add(score->bins, rows[i].leader_p, rows[i].finding_first);
+        if (rows[i].clean || rows[i].contaminated)
+            bin_add(score->contamination, rows[i].contaminated_p, rows[i].contaminated);
     }
     average(score);
-    score->auc = area_under_curve(rows, count);
+    /* Of all pairs of one contaminated and one clean case; ties count half. */
+    double pairs = 0, won = 0;
+    for (size_t i = 0; i < count; i++)
+        for (size_t k = 0; rows[i].contaminated && k < count; k++)
+            if (rows[k].clean) {
+                pairs++;
+                won += rows[i].contaminated_p > rows[k].contaminated_p    ? 1.0
+                       : rows[i].contaminated_p == rows[k].contaminated_p ? 0.5
+                                                                          : 0.0;
+            }
+    score->auc = pairs > 0 ? won / pairs : NAN;
     return STATUS_OK;
 }
 

@@ -173,7 +173,6 @@ enum status triage_set(struct triage *triage, const char *sign, const char *valu
     diags_free(unplaced);
     if (status != STATUS_OK)
         return status;
-
     struct saying saying = saying_of(&reading, ORIGIN_SET);
     const char *words = arena_format(triage->said, "%s=%s", sign, value);
     saying.words = triage_keep_words(triage, words, strlen(words));

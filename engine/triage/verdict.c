@@ -15,24 +15,6 @@ enum {
 
 /* ---- facts as JSON, and back ----------------------------------------------------------------- */
 
-static json_t *row_json(const struct observable *observable, const struct fact *fact, size_t value)
-{
-    uint32_t bit = UINT32_C(1) << value;
-    bool recalled = (fact->recalled & bit) != 0;
-    json_t *row =
-        json_pack("{s:s, s:s, s:b, s:s, s:s, s:b}", "sign", observable->id, "value",
-                  observable->values[value].id, "seen", (fact->observation.seen & bit) != 0, "from",
-                  recalled ? fact->recalled_words : fact->words, "origin",
-                  origin_name(recalled ? ORIGIN_JOURNAL : fact->origin), "hedged",
-                  (fact->observation.hedged & bit) != 0);
-    if (fact->has_number)
-        json_object_set_new(row, "number",
-                            json_pack("{s:f, s:f, s:s}", "lo", fact->number.lo, "hi",
-                                      fact->number.hi, "unit",
-                                      dimension_unit(observable->dimension)));
-    return row;
-}
-
 json_t *facts_json(const struct triage *triage)
 {
     json_t *array = json_array();
@@ -41,8 +23,22 @@ json_t *facts_json(const struct triage *triage)
         const struct observable *observable = &triage->rules->observables[fact->observable];
         uint32_t known = fact->observation.seen | fact->observation.absent;
         for (size_t v = 0; v < observable->value_count; v++)
-            if (known >> v & 1)
-                json_array_append_new(array, row_json(observable, fact, v));
+            if (known >> v & 1) {
+                uint32_t bit = UINT32_C(1) << v;
+                bool recalled = (fact->recalled & bit) != 0;
+                json_t *row =
+                    json_pack("{s:s, s:s, s:b, s:s, s:s, s:b}", "sign", observable->id, "value",
+                              observable->values[v].id, "seen", (fact->observation.seen & bit) != 0,
+                              "from", recalled ? fact->recalled_words : fact->words, "origin",
+                              origin_name(recalled ? ORIGIN_JOURNAL : fact->origin), "hedged",
+                              (fact->observation.hedged & bit) != 0);
+                if (fact->has_number)
+                    json_object_set_new(row, "number",
+                                        json_pack("{s:f, s:f, s:s}", "lo", fact->number.lo, "hi",
+                                                  fact->number.hi, "unit",
+                                                  dimension_unit(observable->dimension)));
+                json_array_append_new(array, row);
+            }
     }
     return array;
 }
@@ -56,34 +52,6 @@ static struct kept_fact *fact_of(struct kept_fact *facts, size_t *count, size_t 
     return &facts[(*count)++];
 }
 
-static void add_row(const struct rules *rules, const json_t *row, struct kept_fact *facts,
-                    size_t *count)
-{
-    const char *sign = json_string_value(json_object_get(row, "sign"));
-    const char *id = json_string_value(json_object_get(row, "value"));
-    const char *origin = json_string_value(json_object_get(row, "origin"));
-    const json_t *number = json_object_get(row, "number");
-    const json_t *lo = json_object_get(number, "lo"), *hi = json_object_get(number, "hi");
-    int index = sign != NULL && id != NULL ? rules_observable(rules, sign) : RULES_NONE;
-    int value = index != RULES_NONE ? rules_value(&rules->observables[index], id) : RULES_NONE;
-    if (value == RULES_NONE ||
-        (origin != NULL && (strcmp(origin, origin_name(ORIGIN_JOURNAL)) == 0 ||
-                            strcmp(origin, origin_name(ORIGIN_COMPUTED)) == 0)))
-        return;
-    struct kept_fact *fact = fact_of(facts, count, (size_t)index);
-    uint32_t bit = UINT32_C(1) << value;
-    *(json_is_true(json_object_get(row, "seen")) ? &fact->observation.seen
-                                                 : &fact->observation.absent) |= bit;
-    if (json_is_true(json_object_get(row, "hedged")))
-        fact->observation.hedged |= bit;
-    /* A range that begins behind its end says nothing. */
-    if (json_is_number(lo) && json_is_number(hi) &&
-        !(json_number_value(lo) > json_number_value(hi))) {
-        fact->has_number = true;
-        fact->number = (struct quantity){json_number_value(lo), json_number_value(hi), true};
-    }
-}
-
 enum status facts_read(const struct rules *rules, const char *text, struct arena *arena,
                        const struct kept_fact **facts, size_t *count)
 {
@@ -91,8 +59,32 @@ enum status facts_read(const struct rules *rules, const char *text, struct arena
     json_t *array = json_loads(text[0] != '\0' ? text : "[]", 0, NULL);
     enum status status = json_is_array(array) ? STATUS_OK : STATUS_DATA;
     *count = 0;
-    for (size_t at = 0; at < json_array_size(array); at++)
-        add_row(rules, json_array_get(array, at), read, count);
+    for (size_t at = 0; at < json_array_size(array); at++) {
+        const json_t *row = json_array_get(array, at);
+        const char *sign = json_string_value(json_object_get(row, "sign"));
+        const char *id = json_string_value(json_object_get(row, "value"));
+        const char *origin = json_string_value(json_object_get(row, "origin"));
+        const json_t *number = json_object_get(row, "number");
+        const json_t *lo = json_object_get(number, "lo"), *hi = json_object_get(number, "hi");
+        int index = sign != NULL && id != NULL ? rules_observable(rules, sign) : RULES_NONE;
+        int value = index != RULES_NONE ? rules_value(&rules->observables[index], id) : RULES_NONE;
+        if (value == RULES_NONE ||
+            (origin != NULL && (strcmp(origin, origin_name(ORIGIN_JOURNAL)) == 0 ||
+                                strcmp(origin, origin_name(ORIGIN_COMPUTED)) == 0)))
+            continue;
+        struct kept_fact *fact = fact_of(read, count, (size_t)index);
+        uint32_t bit = UINT32_C(1) << value;
+        *(json_is_true(json_object_get(row, "seen")) ? &fact->observation.seen
+                                                     : &fact->observation.absent) |= bit;
+        if (json_is_true(json_object_get(row, "hedged")))
+            fact->observation.hedged |= bit;
+        /* A range that begins behind its end says nothing. */
+        if (json_is_number(lo) && json_is_number(hi) &&
+            !(json_number_value(lo) > json_number_value(hi))) {
+            fact->has_number = true;
+            fact->number = (struct quantity){json_number_value(lo), json_number_value(hi), true};
+        }
+    }
     for (size_t i = 0; i < *count; i++) /* of a value both seen and denied, what was seen counts */
         read[i].observation.absent &= ~read[i].observation.seen;
     *facts = read;
@@ -173,21 +165,6 @@ static void siblings_find(struct triage *triage)
 
 /* ---- cautions -------------------------------------------------------------------------------- */
 
-/* The mass of the findings a caution is about. */
-static double caution_mass(const struct triage *triage, const struct caution *caution)
-{
-    double mass = 0.0;
-    for (size_t f = 0; f < triage->rules->finding_count; f++) {
-        const struct finding *finding = &triage->rules->findings[f];
-        bool meant =
-            (caution->hazards >> finding->hazard & 1) || (caution->statuses >> finding->status & 1);
-        for (size_t i = 0; i < caution->finding_count; i++)
-            meant = meant || caution->findings[i] == f;
-        mass += meant ? triage->posterior.finding[f] : 0.0;
-    }
-    return mass;
-}
-
 /* Said with doubt is enough here: a caution is better given once too often. */
 static bool caution_seen(const struct triage *triage, const struct condition *when)
 {
@@ -199,20 +176,19 @@ static bool caution_seen(const struct triage *triage, const struct condition *wh
 
 static bool caution_applies(const struct triage *triage, const struct caution *caution)
 {
-    double mass = caution_mass(triage, caution);
+    /* The mass of the findings a caution is about. */
+    double mass = 0.0;
+    for (size_t f = 0; f < triage->rules->finding_count; f++) {
+        const struct finding *finding = &triage->rules->findings[f];
+        bool meant =
+            (caution->hazards >> finding->hazard & 1) || (caution->statuses >> finding->status & 1);
+        for (size_t i = 0; i < caution->finding_count; i++)
+            meant = meant || caution->findings[i] == f;
+        mass += meant ? triage->posterior.finding[f] : 0.0;
+    }
     return caution->always || (mass > 0.0 && mass >= caution->at_least) ||
            (caution->actions >> triage->verdict.decision.action & 1) ||
            caution_seen(triage, &caution->when);
-}
-
-static void cautions_find(struct triage *triage)
-{
-    size_t count = triage->rules->caution_count; /* by rank already */
-    size_t *found = arena_array(triage->judged, count, sizeof *found);
-    for (size_t i = 0; i < count; i++)
-        if (caution_applies(triage, &triage->rules->cautions[i]))
-            found[triage->verdict.caution_count++] = i;
-    triage->verdict.cautions = found;
 }
 
 /* ---- steps ----------------------------------------------------------------------------------- */
@@ -345,7 +321,12 @@ const struct verdict *triage_judge(struct triage *triage)
         arena_array(triage->judged, triage->rules->observable_count, sizeof *explanation->weights);
     reason_explain(triage->reasoner, &triage->evidence, &triage->posterior, explanation);
     turns_find(triage);
-    cautions_find(triage);
+    size_t count = triage->rules->caution_count; /* by rank already */
+    size_t *found = arena_array(triage->judged, count, sizeof *found);
+    for (size_t i = 0; i < count; i++)
+        if (caution_applies(triage, &triage->rules->cautions[i]))
+            found[triage->verdict.caution_count++] = i;
+    triage->verdict.cautions = found;
     siblings_find(triage);
     steps_find(triage);
     questions_find(triage);
