@@ -364,9 +364,7 @@ void pattern_add(struct reader *reader, const struct phrase *phrase, struct diag
     pattern->needs = sets;
     pattern->need_count = needs.count;
     pattern->unit = strstr(pattern->source, "{n}") == NULL;
-    reader->patterns = reader_grow(reader, reader->patterns, reader->pattern_count,
-                                   &reader->pattern_room, sizeof *reader->patterns);
-    reader->patterns[reader->pattern_count++] = number;
+    *arena_push(reader->memory, reader->patterns, reader->pattern_count) = number;
 }
 
 /* What PCRE2 asks for passes base/memory.c as well. */

@@ -2,6 +2,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "base/numbers.h"
 #include "base/text.h"
 #include "language/reader_internal.h"
 
@@ -25,10 +26,7 @@ static uint64_t mixed(uint64_t value)
 
 static size_t interned_slot(const struct interned *set, const char *text, size_t length)
 {
-    uint64_t hash = UINT64_C(14695981039346656037); /* FNV-1a */
-    for (size_t i = 0; i < length; i++)
-        hash = (hash ^ (unsigned char)text[i]) * UINT64_C(1099511628211);
-    size_t slot = mixed(hash) & (set->slot_count - 1);
+    size_t slot = mixed(fnv_hash(FNV_START, text, length)) & (set->slot_count - 1);
     for (; set->slots[slot] != NO_INDEX; slot = (slot + 1) & (set->slot_count - 1)) {
         uint32_t index = set->slots[slot];
         if (set->length[index] == length && !memcmp(set->text[index], text, length))
@@ -76,22 +74,13 @@ enum {
     WORDS_MOST = 1 << 16, /* words of texts are remembered up to here: more than any language has */
 };
 
-void *reader_grow(struct reader *reader, void *list, size_t count, size_t *room, size_t size)
-{
-    if (count < *room)
-        return list;
-    *room = *room ? *room * 2 : 1024;
-    return arena_grow(reader->memory, list, count, *room, size);
-}
-
 static uint32_t stem_add(struct reader *reader, const char *name, size_t length)
 {
     size_t before = reader->stem_names.count;
     uint32_t stem = interned_add(&reader->stem_names, name, length);
     if (stem == before) {
-        reader->stems =
-            reader_grow(reader, reader->stems, stem, &reader->stem_room, sizeof *reader->stems);
-        reader->stems[stem] = (struct stem){.same = stem, .lists = NO_INDEX};
+        *arena_push(reader->memory, reader->stems, reader->stem_count) =
+            (struct stem){.same = stem, .lists = NO_INDEX};
     }
     return reader->stems[stem].same;
 }
@@ -118,11 +107,10 @@ static uint32_t word_add(struct reader *reader, const char *word, size_t length,
     uint32_t index = interned_add(&reader->words, word, length);
     if (index < before && (!own || reader->lexemes[index].stem != NO_INDEX))
         return index;
-    reader->lexemes =
-        reader_grow(reader, reader->lexemes, index, &reader->lexeme_room, sizeof *reader->lexemes);
-    struct lexeme *lexeme = &reader->lexemes[index];
     if (index == before)
-        *lexeme = (struct lexeme){.next = NO_INDEX};
+        *arena_push(reader->memory, reader->lexemes, reader->lexeme_count) =
+            (struct lexeme){.next = NO_INDEX};
+    struct lexeme *lexeme = &reader->lexemes[index];
     char stem[WORD_LONGEST];
     size_t size = length <= WORD_LONGEST ? stem_of(reader, word, length, stem) : 0;
     if (!size)
@@ -147,7 +135,8 @@ static void word_learn(struct reader *reader, uint32_t word)
 
 uint32_t word_roles(struct reader *reader, const char *word, size_t length)
 {
-    uint32_t stem = reader->lexemes[word_add(reader, word, length, false)].stem;
+    uint32_t index = word_add(reader, word, length, false);
+    uint32_t stem = reader->lexemes[index].stem;
     return stem == NO_INDEX ? 0 : reader->stems[stem].roles;
 }
 
@@ -329,9 +318,8 @@ static void parse_elements(struct parse *parse, const char *source, size_t lengt
 static uint32_t node_new(struct reader *reader)
 {
     struct trie *t = &reader->trie;
-    t->nodes = reader_grow(reader, t->nodes, t->node_count, &t->node_room, sizeof *t->nodes);
-    t->nodes[t->node_count] = (struct node){NO_INDEX, NO_INDEX};
-    return (uint32_t)t->node_count++;
+    *arena_push(reader->memory, t->nodes, t->node_count) = (struct node){NO_INDEX, NO_INDEX};
+    return (uint32_t)t->node_count - 1;
 }
 
 static size_t edge_slot(const struct trie *t, uint32_t node, uint32_t stem)
@@ -394,21 +382,18 @@ static uint32_t add_branch(struct reader *reader, uint32_t from, const struct el
             return b->child;
     }
     uint32_t child = node_new(reader);
-    t->branches =
-        reader_grow(reader, t->branches, t->branch_count, &t->branch_room, sizeof *t->branches);
-    t->branches[t->branch_count] = (struct branch){element->kind, element->optional, element->id,
-                                                   child, t->nodes[from].branches};
-    t->nodes[from].branches = (uint32_t)t->branch_count++;
+    *arena_push(reader->memory, t->branches, t->branch_count) = (struct branch){
+        element->kind, element->optional, element->id, child, t->nodes[from].branches};
+    t->nodes[from].branches = (uint32_t)t->branch_count - 1;
     return child;
 }
 
 static void add_accept(struct reader *reader, uint32_t node, uint32_t phrase)
 {
     struct trie *t = &reader->trie;
-    t->accepts =
-        reader_grow(reader, t->accepts, t->accept_count, &t->accept_room, sizeof *t->accepts);
-    t->accepts[t->accept_count] = (struct membership){phrase, t->nodes[node].accepts};
-    t->nodes[node].accepts = (uint32_t)t->accept_count++;
+    *arena_push(reader->memory, t->accepts, t->accept_count) =
+        (struct membership){phrase, t->nodes[node].accepts};
+    t->nodes[node].accepts = (uint32_t)t->accept_count - 1;
 }
 
 static void add_path(struct reader *reader, const struct element *elements, size_t count,
@@ -425,10 +410,8 @@ static void add_path(struct reader *reader, const struct element *elements, size
 
 uint32_t phrase_new(struct reader *reader, const struct phrase *phrase)
 {
-    reader->phrases = reader_grow(reader, reader->phrases, reader->phrase_count,
-                                  &reader->phrase_room, sizeof *reader->phrases);
-    reader->phrases[reader->phrase_count] = *phrase;
-    return (uint32_t)reader->phrase_count++;
+    *arena_push(reader->memory, reader->phrases, reader->phrase_count) = *phrase;
+    return (uint32_t)reader->phrase_count - 1;
 }
 
 static bool is_one_word(const struct parse *parse)
@@ -444,11 +427,9 @@ static bool add_single(struct reader *reader, const struct phrase *phrase, uint3
         if (word_child(&reader->trie, LISTS + list, stem))
             return true;
         add_edge(reader, LISTS + list, stem);
-        reader->members = reader_grow(reader, reader->members, reader->member_count,
-                                      &reader->member_room, sizeof *reader->members);
-        reader->members[reader->member_count] =
+        *arena_push(reader->memory, reader->members, reader->member_count) =
             (struct membership){list, reader->stems[stem].lists};
-        reader->stems[stem].lists = (uint32_t)reader->member_count++;
+        reader->stems[stem].lists = (uint32_t)reader->member_count - 1;
         return true;
     }
     if (phrase->role <= ROLE_STATEMENT)
@@ -533,10 +514,11 @@ static void add_word_lists(struct reader *reader)
         uint32_t first = NO_INDEX;
         for (const char *at = l->same.list[i]; *at;) {
             size_t length = strcspn(at, "|");
-            uint32_t stem = reader->lexemes[word_add(reader, at, length, true)].stem;
+            uint32_t word = word_add(reader, at, length, true);
+            uint32_t stem = reader->lexemes[word].stem;
             first = first == NO_INDEX ? stem : first;
             reader->stems[stem].same = first;
-            reader->lexemes[word_add(reader, at, length, true)].stem = first;
+            reader->lexemes[word].stem = first;
             at += length + (at[length] == '|');
         }
     }
@@ -754,13 +736,9 @@ struct match *match_add(struct match_list *list)
         list->full = true;
         list->count--;
     }
-    if (list->count == list->room) {
-        size_t room = list->room ? list->room * 2 : 64;
-        list->items = arena_grow(list->arena, list->items, list->count, room, sizeof *list->items);
-        list->room = room;
-    }
-    list->items[list->count] = (struct match){0};
-    return &list->items[list->count++];
+    struct match *match = arena_push(list->arena, list->items, list->count);
+    *match = (struct match){0};
+    return match;
 }
 
 enum {
@@ -782,7 +760,7 @@ struct walk { /* through the trie, from one word on */
     size_t first_match; /* of those that begin here */
     /* for all words: */
     struct list_span *spans;
-    size_t span_count, span_room;
+    size_t span_count;
     uint32_t *spans_from, *spans_to; /* per word: its own */
 };
 
@@ -791,12 +769,7 @@ static void add_span(struct walk *w, uint32_t list, uint32_t end)
     for (size_t i = w->spans_from[w->start]; i < w->span_count; i++)
         if (w->spans[i].list == list && w->spans[i].end == end)
             return;
-    if (w->span_count == w->span_room) {
-        w->span_room = w->span_room ? w->span_room * 2 : 256;
-        w->spans =
-            arena_grow(w->job->scratch, w->spans, w->span_count, w->span_room, sizeof *w->spans);
-    }
-    w->spans[w->span_count++] = (struct list_span){list, end};
+    *arena_push(w->job->scratch, w->spans, w->span_count) = (struct list_span){list, end};
     w->spans_to[w->start] = (uint32_t)w->span_count;
 }
 

@@ -164,7 +164,7 @@ struct trie {
     struct node *nodes;
     struct branch *branches;
     struct membership *accepts; /* `list` is a phrase */
-    size_t node_count, node_room, branch_count, branch_room, accept_count, accept_room;
+    size_t node_count, branch_count, accept_count;
     uint64_t *edges; /* by plain words: node and stem, open addressing; 0 is free */
     uint32_t *edge_child;
     size_t edge_count, edge_room;
@@ -187,14 +187,14 @@ struct reader {
     struct interned words, stem_names, list_names;
     struct lexeme *lexemes; /* by word */
     struct stem *stems;     /* by stem name */
-    size_t lexeme_room, stem_room;
+    size_t lexeme_count, stem_count;
     uint32_t by_letter[26]; /* the vocabulary */
     struct membership *members;
-    size_t member_count, member_room;
+    size_t member_count;
     struct phrase *phrases;
-    size_t phrase_count, phrase_room;
+    size_t phrase_count;
     uint32_t *patterns; /* phrases that are patterns */
-    size_t pattern_count, pattern_room;
+    size_t pattern_count;
     struct trie trie;
     uint32_t bare;               /* the node behind a quantity without a phrase */
     const char *quantity_prefix; /* what may stand before a quantity in a pattern: "about" */
@@ -211,8 +211,6 @@ bool phrases_build(struct reader *reader, struct diags *diags);
 void phrases_free(struct reader *reader);
 /* The roles of a word, a bit each. */
 uint32_t word_roles(struct reader *reader, const char *word, size_t length);
-/* Room in a list of the reader's for one more than `count`. */
-void *reader_grow(struct reader *reader, void *list, size_t count, size_t *room, size_t size);
 /* Keeps a phrase; its number. */
 uint32_t phrase_new(struct reader *reader, const struct phrase *phrase);
 
@@ -263,7 +261,7 @@ struct match {
 
 struct match_list {
     struct match *items;
-    size_t count, room;
+    size_t count;
     struct arena *arena;
     bool full; /* more than MATCH_MOST */
 };
