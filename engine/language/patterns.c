@@ -557,7 +557,7 @@ void patterns_run(struct job *job, uint32_t from, uint32_t to, size_t first, siz
     }
 }
 
-/* ---- for `rules check` --------------------------------------------------------------------- */
+/* ---- for `rules check` ------------------------------------------------------------------- */
 
 /*
  * Each phrase is tried on text made of its own letters, nearly matching again

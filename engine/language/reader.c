@@ -8,9 +8,7 @@
 #include "base/text.h"
 #include "language/reader_internal.h"
 
-/* ==== numbers ====================================================================== */
-
-/* Quantities as observations: what "over" and "under" do to them, their bins, what is possible. */
+/* ---- quantities as observations ---------------------------------------------------------- */
 
 /*
  * Nobody who says "over two weeks" means a year. A bound is read as a stretch
@@ -73,9 +71,7 @@ static const char *number_limits(const struct observable *observable, struct are
     return copy;
 }
 
-/* ==== which matches stand ====================================================================== */
-
-/* Which matches stand: a quantity goes to one phrase, and the longer match wins. */
+/* ---- which matches stand: a quantity goes to one phrase, and the longer wins -------------- */
 
 /* A run of bytes that a match accounts for; a match with gaps has several. */
 struct piece {
@@ -94,8 +90,6 @@ static int compare_u32(uint32_t a, uint32_t b)
 {
     return (a > b) - (a < b);
 }
-
-/* ---- numbers ----------------------------------------------------------------------------- */
 
 /* Longest first; of one length, what was asked for first, then the order of the files. */
 static int by_claim(const void *left, const void *right)
@@ -130,8 +124,6 @@ static void settle_numbers(struct job *job)
             memset(taken + match->q_start, 1, length);
     }
 }
-
-/* ---- containment ------------------------------------------------------------------------- */
 
 static int by_place(const void *left, const void *right)
 {
@@ -359,9 +351,7 @@ static void resolve(struct job *job)
     cover(job, true);
 }
 
-/* ==== readings ====================================================================== */
-
-/* Matches that stand -> readings, and the words nothing understood. */
+/* ---- readings, and what was not understood ----------------------------------------------- */
 
 static const char NOTE_UNCLEAR[] = "it is not plain what is denied here; say what you do see";
 
@@ -390,8 +380,6 @@ static bool any_unknown(const struct job *job)
         i++;
     return i < job->token_count;
 }
-
-/* ---- readings ---------------------------------------------------------------------------- */
 
 static bool says_same(const struct reading *a, const struct reading *b)
 {
@@ -725,11 +713,7 @@ static void readings(struct job *job, struct reading_list *list)
     list->unread_count = out.unread_count;
 }
 
-/* ==== answers ====================================================================== */
-
-/* What only an answer may say: the names of the values, a quantity by itself, yes and no. */
-
-/* ---- names of values --------------------------------------------------------------------- */
+/* ---- what only an answer may say: names of values, a quantity by itself, yes and no ------ */
 
 static bool is_word(unsigned char c)
 {
@@ -915,9 +899,7 @@ static void yes_no(struct job *job)
         answer->note = choices(job);
 }
 
-/* ==== settings ====================================================================== */
-
-/* Settings: sign=value, as on the command line and in case files. */
+/* ---- settings: sign=value, as on the command line and in case files ---------------------- */
 
 static const struct position NOWHERE = {0};
 
