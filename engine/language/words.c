@@ -25,7 +25,8 @@ enum {
 
 struct term {
     const char *key;   /* as it is counted: "!green patch" */
-    const char *words; /* as they stand in the folded text: "green patches" */
+    const char *words; /* where they stand in the folded text: "green patches" */
+    size_t length;     /* of those */
 };
 
 struct terms { /* of one text, sorted, each once */
@@ -34,19 +35,45 @@ struct terms { /* of one text, sorted, each once */
     size_t count;
 };
 
-/* Whether a phrase of the list is this very word; those of several words are none. */
-static bool is_among(const struct phrases *phrases, const char *word)
+/* The single words that deny what follows, and those that end their reach; sorted. */
+struct turners {
+    const char **negations, **breaks;
+    size_t negation_count, break_count;
+};
+
+static int by_word(const void *a, const void *b)
 {
-    for (size_t i = 0; i < phrases->count; i++)
-        if (strcmp(phrases->list[i], word) == 0)
-            return true;
-    return false;
+    return strcmp(*(const char *const *)a, *(const char *const *)b);
 }
 
-static bool is_negation(const struct language *language, const char *word, size_t length)
+static const char **single_words(struct arena *arena, const struct phrases *phrases, size_t *count)
+{
+    const char **list = NULL;
+    *count = 0;
+    for (size_t i = 0; i < phrases->count; i++)
+        if (strchr(phrases->list[i], ' ') == NULL)
+            *arena_push(arena, list, *count) = phrases->list[i];
+    if (*count > 0)
+        qsort((void *)list, *count, sizeof *list, by_word);
+    return list;
+}
+
+static void turners_init(struct turners *turners, struct arena *arena,
+                         const struct language *language)
+{
+    turners->negations = single_words(arena, &language->negations, &turners->negation_count);
+    turners->breaks = single_words(arena, &language->breaks, &turners->break_count);
+}
+
+static bool is_among(const char **list, size_t count, const char *word)
+{
+    return count > 0 && bsearch(&word, (const void *)list, count, sizeof *list, by_word) != NULL;
+}
+
+static bool is_negation(const struct turners *turners, const char *word, size_t length)
 {
     return (length > 3 && strcmp(word + length - 3, "n't") == 0) ||
-           is_among(&language->negations, word);
+           is_among(turners->negations, turners->negation_count, word);
 }
 
 /* Figures are told apart by size only: a day 12 is like a day 13, and neither is like "60 %". */
@@ -63,17 +90,20 @@ static const char *figure_bin(double figure)
     return "#61+";
 }
 
-/* A term of one piece, or of two that follow one another. */
-static void add_term(struct terms *terms, const struct term *first, const struct term *second)
+/* Both strings, one behind the other. */
+static const char *joined(struct arena *arena, const char *first, const char *second)
 {
-    const bool pair = second != NULL;
-    if (terms->count >= TERMS_MOST ||
-        strlen(first->key) + (pair ? strlen(second->key) + 1 : 0) > TERM_MOST)
-        return;
-    *arena_push(terms->arena, terms->list, terms->count) =
-        pair ? (struct term){arena_format(terms->arena, "%s %s", first->key, second->key),
-                             arena_format(terms->arena, "%s %s", first->words, second->words)}
-             : *first;
+    const size_t length = strlen(first), more = strlen(second);
+    char *both = arena_array(arena, length + more + 1, 1);
+    memcpy(both, first, length);
+    memcpy(both + length, second, more);
+    return both;
+}
+
+static void add_term(struct terms *terms, struct term term)
+{
+    if (terms->count < TERMS_MOST && strlen(term.key) <= TERM_MOST)
+        *arena_push(terms->arena, terms->list, terms->count) = term;
 }
 
 static int by_key(const void *a, const void *b)
@@ -103,18 +133,19 @@ static size_t take_word(const char *at, size_t left, char word[TERM_MOST + 1])
 }
 
 /* Cuts a text into terms. Words that a negation reaches, up to the next break, are "!word". */
-static void cut(struct terms *terms, const struct language *language, struct sb_stemmer *stemmer,
+static void cut(struct terms *terms, const struct turners *turners, struct sb_stemmer *stemmer,
                 const char *bytes, size_t length)
 {
     struct text folded;
-    struct term before = {NULL, NULL};
+    struct term before = {.key = NULL};
     char word[TERM_MOST + 1];
     int reach = 0;
 
     text_init(&folded);
     text_fold(&folded, bytes, length, NULL);
+    const char *kept_text = arena_copy(terms->arena, folded.bytes, folded.length);
     for (size_t i = 0; i < folded.length;) {
-        const char *at = folded.bytes + i;
+        const char *at = kept_text + i;
         const char *key = word;
         bool denied = reach > 0;
         size_t used;
@@ -125,8 +156,8 @@ static void cut(struct terms *terms, const struct language *language, struct sb_
             reach -= denied;
         } else if (is_word_byte(*at)) {
             used = take_word(at, folded.length - i, word);
-            const bool negation = is_negation(language, word, strlen(word));
-            if (negation || is_among(&language->breaks, word)) {
+            const bool negation = is_negation(turners, word, strlen(word));
+            if (negation || is_among(turners->breaks, turners->break_count, word)) {
                 reach = negation ? REACH : 0;
                 denied = false;
             } else {
@@ -143,12 +174,13 @@ static void cut(struct terms *terms, const struct language *language, struct sb_
             i++;
             continue;
         }
-        const struct term term = {arena_format(terms->arena, "%s%s", denied ? "!" : "", key),
-                                  arena_copy(terms->arena, at, used)};
+        const struct term term = {joined(terms->arena, denied ? "!" : "", key), at, used};
         i += used;
-        add_term(terms, &term, NULL);
+        add_term(terms, term);
         if (before.key != NULL)
-            add_term(terms, &before, &term);
+            add_term(terms, (struct term){joined(terms->arena,
+                                                 joined(terms->arena, before.key, " "), term.key),
+                                          before.words, (size_t)(at + used - before.words)});
         before = term;
     }
     text_release(&folded);
@@ -180,9 +212,15 @@ static struct sb_stemmer *english(void)
  *     total<TAB>N N ...            of all terms, for each finding
  *     TERM<TAB>FINDING:N ...       sorted by TERM; FINDING counts from 0 in the order above
  */
+struct row {
+    const char *term, *counts; /* the text before the tab, and behind it */
+    double *weights;           /* what the term says of each finding; NULL until it is asked */
+    double odds;               /* likewise, of contamination */
+};
+
 struct table {
     char *bytes;
-    const char **rows;
+    struct row *rows;
     size_t row_count;
     int *finding; /* of the rules, or RULES_NONE, for each of the table's */
     size_t finding_count;
@@ -191,6 +229,7 @@ struct table {
 struct words {
     const struct rules *rules;
     struct arena *arena;
+    struct turners turners;
     struct sb_stemmer *stemmer;
     struct table *tables;
     size_t table_count;
@@ -205,6 +244,7 @@ struct words *words_new(const struct rules *rules)
 
     words->rules = rules;
     words->arena = arena;
+    turners_init(&words->turners, arena, &rules->language);
     words->stemmer = english();
     words->total = arena_array(arena, rules->finding_count, sizeof *words->total);
     return words;
@@ -303,9 +343,10 @@ enum status words_read(struct words *words, const char *path, struct diags *diag
                         : "'total', a tab and a number for each finding come second";
         else {
             *tab = '\0';
-            if (table.row_count > 0 && strcmp(table.rows[table.row_count - 1], line) >= 0)
+            if (table.row_count > 0 && strcmp(table.rows[table.row_count - 1].term, line) >= 0)
                 wrong = "terms are sorted by their bytes, and each stands once";
-            *arena_push(words->arena, table.rows, table.row_count) = line;
+            *arena_push(words->arena, table.rows, table.row_count) =
+                (struct row){.term = line, .counts = tab + 1};
         }
         head += head < 2;
     }
@@ -320,45 +361,31 @@ enum status words_read(struct words *words, const char *path, struct diags *diag
 
 static int by_term(const void *term, const void *row)
 {
-    return strcmp(term, *(const char *const *)row);
+    return strcmp(term, ((const struct row *)row)->term);
 }
 
-/* Adds the counts of a term in all tables to `counts`; whether any holds it. */
-static bool count_of(const struct words *words, const char *term, double *counts)
+static struct row *row_of(const struct table *table, const char *term)
 {
-    bool any = false;
+    return table->row_count == 0
+               ? NULL
+               : bsearch(term, table->rows, table->row_count, sizeof *table->rows, by_term);
+}
 
-    memset(counts, 0, words->rules->finding_count * sizeof *counts);
-    for (size_t t = 0; t < words->table_count; t++) {
-        const struct table *table = &words->tables[t];
-        const char **row = table->row_count == 0
-                               ? NULL
-                               : bsearch(term, (const void *)table->rows, table->row_count,
-                                         sizeof *table->rows, by_term);
-        if (row == NULL)
-            continue;
-        const char *at = *row + strlen(*row) + 1;
-        while (*at != '\0') {
-            char *end;
-            const unsigned long finding = strtoul(at, &end, 10);
-            if (end == at || *end != ':')
-                break;
-            const unsigned long n = strtoul(end + 1, &end, 10);
-            if (finding < table->finding_count && table->finding[finding] != RULES_NONE) {
-                counts[table->finding[finding]] += (double)n / PARTS;
-                any = true;
-            }
-            at = end + strspn(end, " ");
-        }
+static void add_counts(const struct table *table, const struct row *row, double *counts)
+{
+    for (const char *at = row->counts; *at != '\0';) {
+        char *end;
+        const unsigned long finding = strtoul(at, &end, 10);
+        if (end == at || *end != ':')
+            break;
+        const unsigned long n = strtoul(end + 1, &end, 10);
+        if (finding < table->finding_count && table->finding[finding] != RULES_NONE)
+            counts[table->finding[finding]] += (double)n / PARTS;
+        at = end + strspn(end, " ");
     }
-    return any;
 }
 
 /* ---- weighing -------------------------------------------------------------------------------- */
-
-struct sums { /* n of the finding, its status, its group */
-    double finding, status, group;
-};
 
 static double clamp(double weight, double most)
 {
@@ -370,15 +397,64 @@ static bool contaminated(const struct finding *finding)
     return finding->status == FINDING_CONTAMINATED;
 }
 
+/* Sums over the findings of each status and of each group, clean or contaminated. */
 static void sum_up(const struct rules *rules, const double *counts, double *status, double *group)
 {
-    for (size_t s = 0; s < FINDING_STATUS_COUNT; s++)
-        status[s] = 0;
+    memset(status, 0, FINDING_STATUS_COUNT * sizeof *status);
     group[0] = group[1] = 0;
     for (size_t f = 0; f < rules->finding_count; f++) {
         status[rules->findings[f].status] += counts[f];
         group[contaminated(&rules->findings[f])] += counts[f];
     }
+}
+
+/* What a term says, worked out when it is first met. */
+static void weigh_term(const struct words *words, const double *counts, struct row *row)
+{
+    const struct rules *rules = words->rules;
+    const struct word_calibration *set = &rules->calibration.words;
+    const double of_status = set->status_prior * words->terms;
+    const double of_finding = set->finding_prior * words->terms;
+    double status_total[FINDING_STATUS_COUNT], status[FINDING_STATUS_COUNT];
+    double group_total[2], group[2], q_group[2];
+
+    sum_up(rules, words->total, status_total, group_total);
+    sum_up(rules, counts, status, group);
+    for (size_t g = 0; g < 2; g++)
+        q_group[g] = (group[g] + 1) / (group_total[g] + words->terms);
+    const double odds = clamp(log(q_group[1] / q_group[0]), set->term_most);
+    row->odds = set->group_power * odds;
+    row->weights = arena_array(words->arena, rules->finding_count, sizeof *row->weights);
+    for (size_t f = 0; f < rules->finding_count; f++) {
+        const size_t s = rules->findings[f].status;
+        const bool g = contaminated(&rules->findings[f]);
+        const double q_status =
+            (status[s] + of_status * q_group[g]) / (status_total[s] + of_status);
+        const double q = (counts[f] + of_finding * q_status) / (words->total[f] + of_finding);
+        row->weights[f] =
+            (g ? row->odds : 0) + set->finding_power * clamp(log(q / q_group[g]), set->term_most);
+    }
+}
+
+/* The row of a term, weighed; NULL when no table has it. */
+static const struct row *find_term(const struct words *words, const char *term, double *counts)
+{
+    struct row *first = NULL;
+
+    for (size_t t = 0; t < words->table_count; t++) {
+        struct row *row = row_of(&words->tables[t], term);
+        if (row != NULL && row->weights != NULL)
+            return row;
+        if (row == NULL)
+            continue;
+        if (first == NULL)
+            memset(counts, 0, words->rules->finding_count * sizeof *counts);
+        first = first != NULL ? first : row;
+        add_counts(&words->tables[t], row, counts);
+    }
+    if (first != NULL)
+        weigh_term(words, counts, first);
+    return first;
 }
 
 size_t words_weigh(const struct words *words, const char *text, size_t length, double *likelihood,
@@ -389,42 +465,26 @@ size_t words_weigh(const struct words *words, const char *text, size_t length, d
     struct arena *arena = arena_new();
     struct terms terms = {.arena = arena};
     double *counts = arena_array(arena, rules->finding_count, sizeof *counts);
-    double status_total[FINDING_STATUS_COUNT], group_total[2];
-    double status[FINDING_STATUS_COUNT], group[2];
     size_t known = 0, kept = 0;
 
     memset(likelihood, 0, rules->finding_count * sizeof *likelihood);
     if (words->table_count > 0)
-        cut(&terms, &rules->language, words->stemmer, text, length);
-    sum_up(rules, words->total, status_total, group_total);
-    const double of_status = set->status_prior * words->terms;
-    const double of_finding = set->finding_prior * words->terms;
+        cut(&terms, &words->turners, words->stemmer, text, length);
     for (size_t t = 0; t < terms.count; t++) {
-        if (!count_of(words, terms.list[t].key, counts))
+        const struct term *term = &terms.list[t];
+        const struct row *row = find_term(words, term->key, counts);
+        if (row == NULL)
             continue;
         known++;
-        sum_up(rules, counts, status, group);
-        double q_group[2];
-        for (size_t g = 0; g < 2; g++)
-            q_group[g] = (group[g] + 1) / (group_total[g] + words->terms);
-        const double odds = clamp(log(q_group[1] / q_group[0]), set->term_most);
-        for (size_t f = 0; f < rules->finding_count; f++) {
-            const size_t s = rules->findings[f].status;
-            const bool g = contaminated(&rules->findings[f]);
-            const double q_status =
-                (status[s] + of_status * q_group[g]) / (status_total[s] + of_status);
-            const double q = (counts[f] + of_finding * q_status) / (words->total[f] + of_finding);
-            likelihood[f] += set->group_power * (g ? odds : 0) +
-                             set->finding_power * clamp(log(q / q_group[g]), set->term_most);
-        }
-        struct word_weight weight = {.odds = set->group_power * odds,
-                                     .denied = terms.list[t].key[0] == '!'};
-        snprintf(weight.words, sizeof weight.words, "%s", terms.list[t].words);
+        for (size_t f = 0; f < rules->finding_count; f++)
+            likelihood[f] += row->weights[f];
         for (size_t i = 0; i < most; i++) /* the heaviest so far, in order */
-            if (i >= kept || fabs(weights[i].odds) < fabs(weight.odds)) {
+            if (i >= kept || fabs(weights[i].odds) < fabs(row->odds)) {
                 memmove(&weights[i + 1], &weights[i],
                         (kept - i - (kept == most)) * sizeof *weights);
-                weights[i] = weight;
+                weights[i] = (struct word_weight){.odds = row->odds, .denied = *term->key == '!'};
+                snprintf(weights[i].words, sizeof weights[i].words, "%.*s", (int)term->length,
+                         term->words);
                 kept += kept < most;
                 break;
             }
@@ -457,6 +517,7 @@ struct counted { /* one term of one text */
 struct word_counts {
     const struct rules *rules;
     struct arena *arena;
+    struct turners turners;
     struct sb_stemmer *stemmer;
     struct labelled *texts;
     size_t text_count;
@@ -471,6 +532,7 @@ struct word_counts *word_counts_new(const struct rules *rules)
 
     counts->rules = rules;
     counts->arena = arena;
+    turners_init(&counts->turners, arena, &rules->language);
     counts->stemmer = english();
     return counts;
 }
@@ -497,7 +559,7 @@ void word_counts_add(struct word_counts *counts, const char *text, size_t length
         labelled.finding[i] = findings[i];
         labelled.share[i] = SHARES[many - 1][i];
     }
-    cut(&terms, &counts->rules->language, counts->stemmer, text, length);
+    cut(&terms, &counts->turners, counts->stemmer, text, length);
     for (size_t i = 0; i < terms.count; i++)
         *arena_push(counts->arena, counts->list, counts->count) =
             (struct counted){terms.list[i].key, counts->text_count};
