@@ -755,7 +755,7 @@ static void meet_negation(struct pass *p, size_t at)
     p->words = 0;
 }
 
-/* "No sign of mould": a statement that begins with a negation. */
+/* A statement that begins with a negation, as in "no smell". */
 static bool denies_itself(const struct pass *p, const struct match *match)
 {
     const struct token *token = p->job->tokens;
