@@ -68,7 +68,7 @@ static int quantity_callout(pcre2_callout_block *block, void *data)
  * is read from it: one of a few sets, each a bit per pair, several pairs to a bit. What this does not
  * read makes it say less, never something wrong.
  */
-enum { NEEDS_MOST = 16 };
+enum { NEEDS_MOST = 24, ANY_DIGIT = '#' }; /* a pair of these stands for a digit, whichever */
 
 struct needs {
     struct pairs sets[NEEDS_MOST];
@@ -145,8 +145,9 @@ static struct needs needs_of_alternatives(struct scanner *s, unsigned depth)
 
 static struct needs needs_of_group(struct scanner *s, unsigned depth)
 {
-    bool around = !strncmp(s->at, "?!", 2) || !strncmp(s->at, "?=", 2) ||
-                  !strncmp(s->at, "?<!", 3) || !strncmp(s->at, "?<=", 3);
+    bool ahead = !strncmp(s->at, "?=", 2); /* in the same clause; behind may be in the one before */
+    bool around =
+        ahead || !strncmp(s->at, "?!", 2) || !strncmp(s->at, "?<!", 3) || !strncmp(s->at, "?<=", 3);
     bool plain = *s->at != '?' || !strncmp(s->at, "?:", 2) || !strncmp(s->at, "?>", 2);
     s->lost = s->lost || (!around && !plain) || *s->at == '*' || depth > 40;
     s->doubt = s->doubt || !strncmp(s->at, "?<", 2); /* it may be too long to look behind */
@@ -154,7 +155,7 @@ static struct needs needs_of_group(struct scanner *s, unsigned depth)
     struct needs all = needs_of_alternatives(s, depth + 1);
     s->lost = s->lost || *s->at != ')';
     s->at += *s->at == ')';
-    return around ? NOTHING : all;
+    return around && !ahead ? NOTHING : all;
 }
 
 static bool is_alnum(char c)
@@ -162,7 +163,7 @@ static bool is_alnum(char c)
     return (c >= 'a' && c <= 'z') || (c >= '0' && c <= '9');
 }
 
-/* Past a class, an escape or a macro, whose letters are not known. */
+/* Past a class, an escape, a quantity or a gap, whose letters are not known. */
 static void skip_unknown(struct scanner *s, char c)
 {
     if (c == '[') {
@@ -178,11 +179,11 @@ static void skip_unknown(struct scanner *s, char c)
         s->lost = s->lost || !*s->at || !strchr("wWsSdDbBK.-?+*()[]/^$|%n", *s->at);
         s->at += *s->at != '\0';
     } else if (c == '{') {
-        size_t macro = !strncmp(s->at, "gap}", 4)                             ? 4
-                       : !strncmp(s->at, "q}", 2) || !strncmp(s->at, "n}", 2) ? 2
-                                                                              : 0;
-        s->lost = s->lost || !macro;
-        s->at += macro;
+        size_t braces = !strncmp(s->at, "gap}", 4)                             ? 4
+                        : !strncmp(s->at, "q}", 2) || !strncmp(s->at, "n}", 2) ? 2
+                                                                               : 0;
+        s->lost = s->lost || !braces;
+        s->at += braces;
     }
 }
 
@@ -198,7 +199,12 @@ static struct needs needs_of_branch(struct scanner *s, unsigned depth)
             one = needs_of_group(s, depth);
         else if (letter && before)
             add_pair(&one.sets[0], before, c);
-        else if (!letter)
+        bool digit = c >= '0' && c <= '9';
+        digit = digit || (c == '\\' && *s->at == 'd') ||
+                (c == '[' && s->at[strspn(s->at, "0123456789-")] == ']');
+        if (digit)
+            add_pair(&one.sets[0], ANY_DIGIT, ANY_DIGIT);
+        if (!letter && c != '(')
             skip_unknown(s, c);
         bool counted = *s->at == '{' && s->at[1] >= '0' && s->at[1] <= '9';
         bool repeated = counted || (*s->at && strchr("?*+", *s->at));
@@ -227,19 +233,17 @@ static struct needs needs_of_pattern(const char *source, bool *sure)
     return s.lost || *s.at ? NOTHING : all;
 }
 
-/* Appends the pattern with its macros as PCRE2 has them; without `dimension`, as letters. */
-static void put_pattern(struct text *out, const struct reader *reader, const struct phrase *phrase,
-                        bool real)
+/* Appends the pattern with {q}, {n} and {gap} as PCRE2 has them. */
+static void put_pattern(struct text *out, const struct reader *reader, const struct phrase *phrase)
 {
     for (const char *s = phrase->source + 1; *s;) {
-        bool gap = !strncmp(s, "{gap}", 5), q = !strncmp(s, "{q}", 3), n = !strncmp(s, "{n}", 3);
-        if (s > phrase->source + 1 && s[-1] == 'p' && s[-2] == '\\')
-            gap = q = n = false;
-        if (real && gap) { /* its words bring their spaces */
+        bool property = s > phrase->source + 2 && s[-2] == '\\' && (s[-1] == 'p' || s[-1] == 'P');
+        if (!property && !strncmp(s, "{gap}", 5)) { /* its words bring their spaces */
             text_puts(out, "(?<gap>(?:\\S+ ){0,4}?)");
             s += 5 + (s[5] == ' ');
-        } else if (real && (q || n)) {
-            unsigned begin = CALLOUT_FIRST + 4u * (unsigned)phrase->dimension + (q ? 2u : 0u);
+        } else if (!property && (!strncmp(s, "{q}", 3) || !strncmp(s, "{n}", 3))) {
+            unsigned begin =
+                CALLOUT_FIRST + 4u * (unsigned)phrase->dimension + (s[1] == 'q' ? 2u : 0u);
             text_printf(out, "%s(?<q>(?C%u)(?>.+?(?C%u)))", reader->quantity_prefix, begin,
                         begin + 1);
             s += 3;
@@ -322,7 +326,7 @@ static bool pattern_compile(struct reader *reader, struct phrase *pattern, struc
     size_t offset = 0;
     text_init(&source);
     text_puts(&source, "(?<!\\w)(?:");
-    put_pattern(&source, reader, pattern, true);
+    put_pattern(&source, reader, pattern);
     text_puts(&source, ")(?!\\w)");
     pattern->code = compile(reader, source.bytes, has_capital(pattern->source), &error, &offset);
     text_release(&source);
@@ -541,8 +545,11 @@ void patterns_run(struct job *job, uint32_t from, uint32_t to, size_t first, siz
     struct reader *r = job->reader;
     const char *bytes = job->working.bytes;
     struct pairs pairs = {0};
-    for (uint32_t i = from; i + 1 < to; i++)
+    for (uint32_t i = from; i < to; i++) {
         add_pair(&pairs, bytes[i], bytes[i + 1]);
+        if (bytes[i] >= '0' && bytes[i] <= '9')
+            add_pair(&pairs, ANY_DIGIT, ANY_DIGIT);
+    }
     for (size_t i = 0; i < r->pattern_count; i++) {
         struct phrase *pattern = &r->phrases[r->patterns[i]];
         bool of_answers = pattern->role == ROLE_YES || pattern->role == ROLE_NO;

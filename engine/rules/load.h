@@ -60,7 +60,7 @@ enum item_kind {
     ITEM_ORGANISM,
     ITEM_STARTER,
     ITEM_MOVE,
-    ITEM_WORDS,     /* macros of language.words */
+    ITEM_WORDS,     /* lists of language.words */
     ITEM_STATEMENT, /* language.statements */
     ITEM_WHOLE,     /* keys that stand once and are replaced whole: decision, scale ... */
     ITEM_KINDS
