@@ -14,11 +14,9 @@ enum {
     TELL_EVERY = 16,   /* blocks */
 };
 
-/*
- * libcsv tells no positions. It is therefore given the bytes in pieces that end
+/* libcsv tells no positions. It is therefore given the bytes in pieces that end
  * at a separator or an end of line, so that a field's callback comes when the
- * piece that ends it is fed, and the field began where the last one ended.
- */
+ * piece that ends it is fed, and the field began where the last one ended. */
 struct place {
     size_t line, column; /* of the next byte */
     char previous;       /* last byte fed, so that CR LF is one end of line */

@@ -10,14 +10,12 @@
 #include "base/filing.h"
 #include "base/text.h"
 
-/*
- * Tables of separated values (RFC 4180), as spreadsheets and loggers write them: read row by row, in
+/* Tables of separated values (RFC 4180), as spreadsheets and loggers write them: read row by row, in
  * memory that does not grow with their length, with the position of every field.
  *
  * The grammar is libcsv's in its strict mode. This adds positions, bounds, the choice of what
  * separates fields, and refusal of what no table holds; a byte order mark is passed over. Blank lines
- * are no rows. What is wrong is told with its place and is STATUS_DATA.
- */
+ * are no rows. What is wrong is told with its place and is STATUS_DATA. */
 enum {
     CSV_FIELD_LIMIT = 2 * 1024 * 1024, /* bytes of one field */
     CSV_MOST_FIELDS = 512,             /* of a row: no table a person keeps has more */
@@ -49,11 +47,9 @@ struct csv_table {
     enum status (*row)(void *context, const struct csv_row *row);
 };
 
-/*
- * Reads all of a stream, or of the file of the table's name when `stream` is NULL, which tells
+/* Reads all of a stream, or of the file of the table's name when `stream` is NULL, which tells
  * `progress` (may be NULL) in bytes. STATUS_IO, and a message, when it cannot be read; else what is
- * wrong with it, or what the last call of `row` returned.
- */
+ * wrong with it, or what the last call of `row` returned. */
 enum status csv_read(const struct csv_table *table, FILE *stream, const struct progress *progress,
                      struct diags *diags);
 
@@ -68,12 +64,10 @@ void csv_reader_free(struct csv_reader *reader); /* NULL is fine */
 /* The place of a word among names parted by '|', whatever the case; -1 when it is none of them. */
 int csv_named(const char *names, const char *word, size_t length);
 
-/*
- * Appends a field so that this module and others read the same bytes back: in
+/* Appends a field so that this module and others read the same bytes back: in
  * quotes when it holds a comma, a quote or an end of line, or begins or ends
  * with white space. Commas between fields and CRLF behind a row are the
- * caller's.
- */
+ * caller's. */
 void csv_write_field(struct text *out, const char *bytes, size_t length);
 
 #endif

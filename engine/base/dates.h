@@ -6,14 +6,12 @@
 #include <stddef.h>
 #include <stdint.h>
 
-/*
- * Moments: when something happened, and what the clock on the wall said.
+/* Moments: when something happened, and what the clock on the wall said.
  *
  * ISO 8601 local time with its offset from UTC, to the second. Order of events
  * is the order in which they were recorded, never that of their moments: a
  * clock may go back. Days are those of the wall calendar where the moment was
- * recorded, so that an hour of daylight saving never makes a day.
- */
+ * recorded, so that an hour of daylight saving never makes a day. */
 struct moment {
     int64_t seconds; /* since 1970-01-01T00:00:00Z; MOMENT_UNKNOWN when not known */
     int offset;      /* minutes east of UTC, -1439 to 1439 */
@@ -36,13 +34,11 @@ static inline bool moment_known(struct moment moment)
  * and readable, for records written later and for tests. */
 struct moment moment_now(void);
 
-/*
- * Reads "2026-03-01T18:30:00+01:00", "2026-03-01 18:30", "2026-03-01" (noon),
+/* Reads "2026-03-01T18:30:00+01:00", "2026-03-01 18:30", "2026-03-01" (noon),
  * "18:30" (today), "now", "today", "yesterday" and "3 days ago", in any case.
  * Without an offset the local time zone's is taken, daylight saving of that day
  * included; a time that the clock skips is the one an hour later. False, and
- * `moment` untouched, when it is none of these or no such day exists.
- */
+ * `moment` untouched, when it is none of these or no such day exists. */
 bool moment_read(const char *text, struct moment now, struct moment *moment);
 
 /* How a table writes its dates. */

@@ -73,10 +73,8 @@ static const char *keep_safe(struct diags *diags, const char *string, size_t len
     return kept;
 }
 
-/*
- * A place for a diagnostic of this kind, or NULL when there is no more. Errors
- * go before warnings: one that comes late takes the place of the last warning.
- */
+/* A place for a diagnostic of this kind, or NULL when there is no more. Errors
+ * go before warnings: one that comes late takes the place of the last warning. */
 static struct diag *take_place(struct diags *diags, enum diag_kind kind)
 {
     if (diags->kept_count < DIAG_KEEP)
@@ -182,12 +180,10 @@ const char *diag_nearest(const char *word, const char *const *names, size_t coun
         const size_t name_length = strlen(names[i]);
         if (name_length > LONGEST)
             continue;
-        /*
-         * Insertions, deletions, substitutions and exchanges of neighbours that turn
+        /* Insertions, deletions, substitutions and exchanges of neighbours that turn
          * `a` into `b`, letters of both cases being equal. Unrestricted: letters may
          * come between exchanged ones. Row and column 0 of the table are a border that
-         * no path can cross; row i + 1 stands for the first i letters of `a`.
-         */
+         * no path can cross; row i + 1 stands for the first i letters of `a`. */
         size_t table[LONGEST + 2][LONGEST + 2];
         size_t last_row[UINT8_MAX + 1] = {0}; /* per letter: the last row of `a` that had it */
         const size_t far = length + name_length;

@@ -10,14 +10,12 @@
 #define JARSIDE_VERSION "0.1.0"
 #endif
 
-/*
- * What a function that can fail returns, and what the program exits with.
+/* What a function that can fail returns, and what the program exits with.
  *
  * Functions below cli/ and prompt/ never print and never exit: they return a
  * status and, where a person should read why, add a line to a diagnostic list
  * (base/diag.h). The numbers of the exit statuses follow sysexits.h where it
- * has one and are documented in README.md.
- */
+ * has one and are documented in README.md. */
 enum status {
     STATUS_OK = 0,
     STATUS_DATA,     /* what was read is not what it should be */
@@ -41,12 +39,10 @@ enum exit_status {
 /* The exit status for a status. */
 enum exit_status status_exit(enum status status);
 
-/*
- * What is wrong with something that was read, where, and what would be right.
+/* What is wrong with something that was read, where, and what would be right.
  *
  * Faults are collected, not thrown: a reader adds all it finds and the caller
- * prints them. DIAG_KEEP are kept; further ones are counted.
- */
+ * prints them. DIAG_KEEP are kept; further ones are counted. */
 struct position {
     const char *file; /* as the user named it; NULL when there is no file */
     size_t line;      /* from 1; 0 when unknown */
@@ -72,11 +68,9 @@ struct diags *diags_new(void);
 void diags_free(struct diags *diags);
 void diags_clear(struct diags *diags);
 
-/*
- * Add one. The message is formatted, made safe (base/text.h) and copied. The
+/* Add one. The message is formatted, made safe (base/text.h) and copied. The
  * house form is lower case, no full stop, "problem; what would be right", ids
- * and quoted input in single quotes.
- */
+ * and quoted input in single quotes. */
 void diags_error(struct diags *diags, struct position at, const char *format, ...)
     __attribute__((format(printf, 3, 4)));
 void diags_warn(struct diags *diags, struct position at, const char *format, ...)
@@ -89,10 +83,8 @@ size_t diags_warnings(const struct diags *diags); /* all, kept or not */
 size_t diags_kept(const struct diags *diags);
 const struct diag *diags_get(const struct diags *diags, size_t index);
 
-/*
- * The nearest of `count` names to `word` by edit distance, for "did you mean";
- * NULL if none is near (distance above a third of the length, at least 1).
- */
+/* The nearest of `count` names to `word` by edit distance, for "did you mean";
+ * NULL if none is near (distance above a third of the length, at least 1). */
 const char *diag_nearest(const char *word, const char *const *names, size_t count);
 
 #endif

@@ -10,13 +10,11 @@
 #include "base/diag.h"
 #include "base/text.h"
 
-/*
- * Files that appear whole or not at all.
+/* Files that appear whole or not at all.
  *
  * What is written goes to a file of its own in the same folder, mode 0600. Only
  * once all of it has reached the disk does it take its name. Whatever fails
- * before leaves nothing behind and touches nothing that was there.
- */
+ * before leaves nothing behind and touches nothing that was there. */
 struct filing {
     char *path, *temporary; /* NULL when closed */
     FILE *stream;           /* NULL when something else writes the temporary file */
@@ -52,22 +50,18 @@ ssize_t filing_read(int file, char *bytes, size_t room);
 /* Makes the folders above a file that are not there yet; only their owner may look in. */
 bool filing_make_folders(const char *path);
 
-/*
- * Writes to a stream that is open already, and flushes it. STATUS_CLOSED when it is a pipe and its
- * reader has gone; STATUS_IO when it refuses, and errno says why.
- */
+/* Writes to a stream that is open already, and flushes it. STATUS_CLOSED when it is a pipe and its
+ * reader has gone; STATUS_IO when it refuses, and errno says why. */
 enum status filing_send(FILE *stream, const char *bytes, size_t length);
 
 /* Adds "cannot be VERB: why" at the path and returns STATUS_IO; STATUS_CLOSED, and not a word, when
  * `error` is EPIPE: whoever closed a pipe knows. */
 enum status filing_refused(const char *path, const char *verb, int error, struct diags *diags);
 
-/*
- * How far a long job has come, told as it goes.
+/* How far a long job has come, told as it goes.
  *
  * A job calls `tell` now and then, `done` never falling and at last equal to
- * `total`, both in bytes or in rows. What is shown of it is the caller's matter.
- */
+ * `total`, both in bytes or in rows. What is shown of it is the caller's matter. */
 struct progress {
     void *context;
     void (*tell)(void *context, const char *what, uint64_t done, uint64_t total);

@@ -5,15 +5,13 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-/*
- * Out of memory ends the program, from one place.
+/* Out of memory ends the program, from one place.
  *
  * When the system refuses malloc, calloc, realloc, strdup or strndup, called by the program or by
  * Jansson, memory_exhausted is called and the request does not return: callers need not check. The
  * linker leads these calls through memory.c (--wrap in the Makefile). What another library asks for
  * by itself does not pass here; where its result says that memory is lacking, call
- * memory_exhausted. SQLite's SQLITE_NOMEM is an error of the journal like any other.
- */
+ * memory_exhausted. SQLite's SQLITE_NOMEM is an error of the journal like any other. */
 
 /* Restores the terminal, removes files half written (base/filing.h), says "out of memory" on
  * standard error and exits with EXIT_INTERNAL. A transaction that is open is not committed. */

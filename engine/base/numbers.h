@@ -14,12 +14,10 @@ struct minimum {
     double at, value;
 };
 
-/*
- * The minimum between `low` and `high` of a function that first falls and then rises, by golden
+/* The minimum between `low` and `high` of a function that first falls and then rises, by golden
  * section (Kiefer 1953, Proc Am Math Soc 4:502): one further value for each step, until it lies
  * within `tolerance` > 0. Of a function with several valleys it finds one. The ends themselves are not
- * asked.
- */
+ * asked. */
 struct minimum minimum_between(double (*function)(void *context, double at), void *context,
                                double low, double high, double tolerance);
 

@@ -8,24 +8,20 @@
 #include <stddef.h>
 #include <stdint.h>
 
-/*
- * Strings: a growable buffer, UTF-8, and what may reach a screen.
+/* Strings: a growable buffer, UTF-8, and what may reach a screen.
  *
  * Unicode tables come from utf8proc. "Safe" text has no control character but
  * newline, no escape, no bidirectional control, no invalid UTF-8: whatever came
  * from a file, a terminal or a database goes through text_safe before it is
- * shown.
- */
+ * shown. */
 struct text { /* a growable byte string, NUL-terminated, owned by whoever holds the struct */
     char *bytes;
     size_t length;
     size_t capacity;
 };
 
-/*
- * Empty, owning nothing; back to that; empty but keeping the memory. `bytes` is
- * a string at any time. Texts are passed by pointer, never copied as structs.
- */
+/* Empty, owning nothing; back to that; empty but keeping the memory. `bytes` is
+ * a string at any time. Texts are passed by pointer, never copied as structs. */
 void text_init(struct text *text);
 void text_release(struct text *text);
 void text_clear(struct text *text);
@@ -47,12 +43,10 @@ size_t utf8_width(const char *bytes, size_t length);
 /* Code points in valid UTF-8; used for columns of positions. */
 size_t utf8_count(const char *bytes, size_t length);
 
-/*
- * Appends `bytes` made safe: control characters, escapes, bidirectional and
+/* Appends `bytes` made safe: control characters, escapes, bidirectional and
  * other invisible format controls and invalid bytes become U+FFFD (or '?' when
  * `ascii`); tab becomes a space; newlines stay if `keep_newlines`, else become
- * a space. At most `limit` code points, then an ellipsis ("..." when `ascii`).
- */
+ * a space. At most `limit` code points, then an ellipsis ("..." when `ascii`). */
 struct text_safe_options {
     bool ascii; /* the locale is not UTF-8: other code points become '?' or a plain look-alike */
     bool keep_newlines;
@@ -66,22 +60,18 @@ void text_safe(struct text *out, const char *bytes, size_t length,
  * harmless, or none. */
 size_t text_treacherous(const char *bytes, size_t length, int32_t *point);
 
-/*
- * Appends `bytes` folded for comparison: NFKC, lower case, curly quotes and
+/* Appends `bytes` folded for comparison: NFKC, lower case, curly quotes and
  * dashes to plain ones, runs of white space to one space. If `origin` is not
  * NULL it receives, per output byte, the offset in the input it came from
  * (an array of out-length + 1 entries allocated with malloc; caller frees).
- * False, and nothing is appended, when it is not valid UTF-8.
- */
+ * False, and nothing is appended, when it is not valid UTF-8. */
 bool text_fold(struct text *out, const char *bytes, size_t length, size_t **origin);
 
-/*
- * JSON as text, harmless on a terminal: what could change or hide what stands around it
+/* JSON as text, harmless on a terminal: what could change or hide what stands around it
  * (text_treacherous) is written as \u escapes, which any reader takes back.
  *
  * `flags` are those of json_dumps. The text ends with a NUL and is the caller's to free. `length` may
- * be NULL. NULL when `json` is, which is how Jansson says that it was given what is not UTF-8.
- */
+ * be NULL. NULL when `json` is, which is how Jansson says that it was given what is not UTF-8. */
 char *json_text(const json_t *json, size_t flags, size_t *length);
 
 #endif

@@ -7,14 +7,12 @@
 
 #include "base/text.h"
 
-/*
- * Quantities as people write them: "15 psi", "1.4kg", "1 lb 8 oz", "2-3 weeks",
+/* Quantities as people write them: "15 psi", "1.4kg", "1 lb 8 oz", "2-3 weeks",
  * "half an hour", "72F", "5,000 ft". A comma followed by exactly three digits
  * groups thousands; otherwise it is a decimal comma.
  *
  * Inside the program every quantity is in the canonical unit of its dimension.
- * Factors: NIST SP 811 (2008), appendix B.8, exact where the definition is.
- */
+ * Factors: NIST SP 811 (2008), appendix B.8, exact where the definition is. */
 enum dimension {
     DIM_NONE,         /* a bare number */
     DIM_DAYS,         /* days; weeks, months (30.4375 d), hours */
@@ -55,12 +53,10 @@ enum quantity_error { QUANTITY_OK, QUANTITY_NO_NUMBER, QUANTITY_UNKNOWN_UNIT, QU
 enum quantity_error quantity_read(const char *folded, size_t length, enum dimension dimension,
                                   struct quantity *quantity, size_t *used);
 
-/*
- * The length of the quantity that begins at byte `at` of folded text, or 0: as
+/* The length of the quantity that begins at byte `at` of folded text, or 0: as
  * quantity_read takes it from there, but never from inside a number or a range
  * ("2-3" does not hold a 3), nor where a sign hangs on the word before. With
- * `unit_required` its last number names a unit, except for DIM_NONE.
- */
+ * `unit_required` its last number names a unit, except for DIM_NONE. */
 size_t quantity_at(const char *folded, size_t length, size_t at, enum dimension dimension,
                    bool unit_required);
 

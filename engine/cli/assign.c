@@ -97,8 +97,8 @@ static enum status choose_number(struct choice *choice, long number)
     if (!journal_has(app->journal, RECORD_VESSEL, label, &id)) {
         bool found = false;
         struct walk *walk =
-            journal_walk(app->journal, RECORD_VESSEL, "batch", choice->batch.id, app->diags);
-        while (!found && walk != NULL && walk_next(walk, &vessel))
+            journal_walk(app->journal, RECORD_VESSEL, "batch", choice->batch.id, false, app->diags);
+        while (!found && walk_next(walk, &vessel))
             found = vessel.number == number;
         id = vessel.id;
         enum status status = walk_end(walk);

@@ -689,8 +689,8 @@ static enum status find_before(struct draft *draft)
     struct vessel vessel;
     int64_t id = 0;
     struct walk *walk =
-        journal_walk(app->journal, RECORD_VESSEL, "batch", before->batch.id, app->diags);
-    while (id == 0 && walk != NULL && walk_next(walk, &vessel))
+        journal_walk(app->journal, RECORD_VESSEL, "batch", before->batch.id, false, app->diags);
+    while (id == 0 && walk_next(walk, &vessel))
         id = vessel.control ? 0 : vessel.id;
     if ((status = walk_end(walk)) ||
         (id != 0 && (status = journal_get(app->journal, RECORD_VESSEL, id, app->arena,
@@ -984,8 +984,8 @@ static bool ask(struct draft *draft, struct lines *lines, const struct fact_ques
     if (question->record != NULL) {
         union any_record row;
         struct walk *walk =
-            journal_walk_back(app->journal, question->record->record, NULL, 0, app->diags);
-        while (walk != NULL && count < MOST_WORDS && walk_next(walk, &row))
+            journal_walk(app->journal, question->record->record, NULL, 0, true, app->diags);
+        while (count < MOST_WORDS && walk_next(walk, &row))
             words[count++] = arena_string(app->arena, row.named.label);
         (void)walk_end(walk);
     }

@@ -10,15 +10,13 @@
 #include "base/text.h"
 #include "journal/journal.h"
 
-/*
- * The looks that are due, as a calendar (RFC 5545) that other programs show.
+/* The looks that are due, as a calendar (RFC 5545) that other programs show.
  *
  * One event a batch and day, all-day, that names the vessels and why they are to
  * be looked at. Its UID stays the same for as long as the batch is due on that
  * day, so that a calendar which reads the file again moves nothing twice. It
  * takes no time of the day from anybody. With a `remind`, minutes after midnight,
- * an alarm goes off then; -1 for none.
- */
+ * an alarm goes off then; -1 for none. */
 enum { CALENDAR_NO_ALARM = -1 };
 
 struct calendar_options {

@@ -78,8 +78,6 @@ static void tell_rows(struct check *check, enum record record, const char *sql)
     end(check, &query);
 }
 
-/* ---- the file -------------------------------------------------------------------------------- */
-
 /* True when the pages are sound. */
 static bool check_pages(struct check *check)
 {
@@ -164,8 +162,6 @@ static void check_column(struct check *check, enum record record, const struct c
     }
     text_release(&text);
 }
-
-/* ---- what cannot have come before something else, and corrections that do not fit ------------ */
 
 /* The day on the wall calendar of a moment: hours are no fault, since a date alone is noon. */
 #define DAY(table, column) "(" table "." column " + 60 * " table "." column "_offset) / 86400"
@@ -290,7 +286,7 @@ static void check_content(struct check *check)
     for (int i = 0; i < RECORD_COUNT && check->status == STATUS_OK; i++) {
         union any_record row;
         struct diags *unheard = diags_new();
-        struct walk *walk = journal_walk(check->journal, (enum record)i, NULL, 0, unheard);
+        struct walk *walk = journal_walk(check->journal, (enum record)i, NULL, 0, false, unheard);
         while (walk_next(walk, &row))
             check_row(check, (enum record)i, &row);
         enum status status = walk_end(walk);

@@ -38,10 +38,8 @@ struct check_tally {
     size_t records; /* looked at */
 };
 
-/*
- * `rules` may be NULL. STATUS_OK when the check could be done, whatever it found;
- * a file whose pages are damaged is told and looked at no further.
- */
+/* `rules` may be NULL. STATUS_OK when the check could be done, whatever it found;
+ * a file whose pages are damaged is told and looked at no further. */
 enum status check_journal(struct journal *journal, const struct rules *rules, struct moment now,
                           const struct check_sink *sink, struct check_tally *tally,
                           struct diags *diags);

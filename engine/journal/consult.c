@@ -769,13 +769,11 @@ static void sooner(double event, double age, const char *word, double *days, con
     }
 }
 
-/*
- * When to look again, as a wall-calendar day, and the word for why: after discard at
+/* When to look again, as a wall-calendar day, and the word for why: after discard at
  * once, until it is gone; after isolate decision.isolate_days later; after keep the
  * days that the next step has of its own, else forecast.look_every, but sooner where
  * the forecast has something due (time to shake, white through), and later where it
- * has nothing to show yet (first growth), though a week without a look is too long.
- */
+ * has nothing to show yet (first growth), though a week without a look is too long. */
 static int64_t next_day(const struct consultation *consultation, const struct triage *triage,
                         const struct decision *decision, const struct vessel_forecast *expected,
                         const char **why)

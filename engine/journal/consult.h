@@ -51,21 +51,17 @@ struct consultation { /* texts in the arena it was made with */
     const struct look *worst; /* the look that said so; NULL when it was an outcome */
 };
 
-/*
- * Resets `triage` and opens it on the vessel. STATUS_USAGE, with the nearest
+/* Resets `triage` and opens it on the vessel. STATUS_USAGE, with the nearest
  * label, when there is none, when it was discarded or used already or was not there yet, or when the look
  * to correct is not one of its own; warnings in `diags` for facts on record that the
- * rules no longer know.
- */
+ * rules no longer know. */
 enum status consult_vessel(struct journal *journal, const struct consult_request *request,
                            struct triage *triage, struct arena *arena,
                            struct consultation *consultation, struct diags *diags);
 
-/*
- * Counts the siblings as the journal has them now, cells in the arena. Where many
+/* Counts the siblings as the journal has them now, cells in the arena. Where many
  * vessels are looked at in one go, each is to be judged knowing what is said of the
- * others: they are saved first without siblings, counted, rolled back, and judged anew.
- */
+ * others: they are saved first without siblings, counted, rolled back, and judged anew. */
 enum status consult_count(struct journal *journal, struct consultation *consultation,
                           struct arena *arena, struct consult_others *others, struct diags *diags);
 
@@ -73,11 +69,9 @@ enum status consult_count(struct journal *journal, struct consultation *consulta
  * anything but fit to keep. */
 bool consult_sound(const struct consultation *consultation);
 
-/*
- * Judges, appends the look that comes of it, and dates the next one (vessel.due,
+/* Judges, appends the look that comes of it, and dates the next one (vessel.due,
  * due_for). `words` are the grower's. Texts of `look` are in the arena; `verdict` is the
- * triage's.
- */
+ * triage's. */
 enum status consult_save(struct journal *journal, struct consultation *consultation,
                          struct triage *triage, const char *words, struct arena *arena,
                          struct look *look, const struct verdict **verdict, struct diags *diags);
@@ -85,12 +79,10 @@ enum status consult_save(struct journal *journal, struct consultation *consultat
 /* "12 March", with the year where it is another than that of `now`; into `room`. */
 const char *consult_day(struct moment day, struct moment now, char room[MOMENT_ROOM]);
 
-/*
- * What the forecast expects of a vessel in the journal, from its batch, grain,
+/* What the forecast expects of a vessel in the journal, from its batch, grain,
  * starter, place and the shakes it has had. Days count from inoculation; what is
  * never reached is INFINITY. Where the forecast has nothing to say (no species, an
- * impossible figure) `known` is false and only `first_look` and `look_every` hold.
- */
+ * impossible figure) `known` is false and only `first_look` and `look_every` hold. */
 struct vessel_forecast {
     bool known;
     struct range visible; /* first growth to be seen */

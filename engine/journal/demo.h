@@ -5,14 +5,12 @@
 #include "base/diag.h"
 #include "journal/journal.h"
 
-/*
- * An invented season, written into an empty journal: what a folder of small
+/* An invented season, written into an empty journal: what a folder of small
  * tables holds, one CSV file a kind of record, each with the columns it needs.
  *
  * Looks have a vessel, a moment and the grower's words only. `judge` makes the
  * look of them, so that its facts and posterior are those of the rules in use.
- * Looks, events and outcomes are recorded in the order in which they happened.
- */
+ * Looks, events and outcomes are recorded in the order in which they happened. */
 struct demo_judge {
     enum status (*look)(void *context, struct journal *journal, const char *vessel,
                         struct moment at, const char *words, struct diags *diags);

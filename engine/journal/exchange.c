@@ -43,12 +43,10 @@ static bool is_text(const struct column *column)
            (column->kind == COLUMN_REFERENCE && has_label(column->refers));
 }
 
-/*
- * Apostrophes and spaces may stand before what makes a formula, so that a text
+/* Apostrophes and spaces may stand before what makes a formula, so that a text
  * which needed a guard still needs one with the guard in front: that is what
  * lets the guard be told from an apostrophe of the grower's own. Some locales
- * take the wide forms for the signs themselves.
- */
+ * take the wide forms for the signs themselves. */
 static bool like_a_formula(const char *bytes, size_t length)
 {
     static const char *const wide[] = {"\xEF\xBC\x9D", "\xEF\xBC\x8B", "\xEF\xBC\x8D",
@@ -135,7 +133,7 @@ enum status export_table(struct journal *journal, enum record record, FILE *stre
 {
     union any_record row;
     struct text line;
-    struct walk *walk = journal_walk(journal, record, NULL, 0, diags);
+    struct walk *walk = journal_walk(journal, record, NULL, 0, false, diags);
     if (walk == NULL)
         return STATUS_IO;
     text_init(&line);
@@ -245,8 +243,6 @@ static enum status wrong(struct importer *importer, const char *text, const char
     diags_error(importer->own, (struct position){0}, "'%.60s' is no %s", text, right);
     return STATUS_DATA;
 }
-
-/* ---- ids that changed ------------------------------------------------------------------------ */
 
 static enum status remember(struct importer *importer, int64_t given, int64_t id)
 {
@@ -468,7 +464,7 @@ static enum status find_equal(struct importer *importer, int64_t *id)
     enum status status = STATUS_OK;
     size_t field = 0;
     struct walk *walk = journal_walk(importer->journal, importer->record,
-                                     owned ? owner->name : NULL, owned_by, importer->own);
+                                     owned ? owner->name : NULL, owned_by, false, importer->own);
     if (walk == NULL)
         return STATUS_IO;
     while (*id == 0 && status == STATUS_OK && walk_next(walk, &importer->there)) {
@@ -600,7 +596,7 @@ static enum status read_table(struct journal *journal, enum record record, const
                                 .diags = diags};
     const struct csv_table table = {
         .file = path, .separator = ',', .utf8 = true, .context = &importer, .row = take_row};
-    struct walk *newest = journal_walk_back(journal, record, NULL, 0, diags);
+    struct walk *newest = journal_walk(journal, record, NULL, 0, true, diags);
     if (newest == NULL)
         return STATUS_IO;
     importer.was_empty = !walk_next(newest, &importer.there);

@@ -34,11 +34,9 @@ enum status export_table(struct journal *journal, enum record record, FILE *stre
 enum status export_file(struct journal *journal, enum record record, const char *path, bool replace,
                         struct diags *diags);
 
-/*
- * Every table, as the journal stands at one moment, into a folder, which is made
+/* Every table, as the journal stands at one moment, into a folder, which is made
  * (mode 0700) when it is not there. No file takes its name before all are written.
- * `counts` receives the rows of each and may be NULL.
- */
+ * `counts` receives the rows of each and may be NULL. */
 enum status export_folder(struct journal *journal, const char *folder, bool replace,
                           size_t counts[RECORD_COUNT], struct diags *diags);
 
@@ -62,11 +60,9 @@ struct import_options {
     const struct progress *progress; /* or NULL */
 };
 
-/*
- * Every table found in the folder. A CSV file there that is no table's is a
+/* Every table found in the folder. A CSV file there that is no table's is a
  * fault, and so is a folder without any. STATUS_DATA, and nothing imported, when
- * a row was refused; the tallies tell how many.
- */
+ * a row was refused; the tallies tell how many. */
 enum status import_folder(struct journal *journal, const char *folder,
                           const struct import_options *options,
                           struct import_tally tally[RECORD_COUNT], struct diags *diags);

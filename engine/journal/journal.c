@@ -15,10 +15,8 @@
 #include "base/text.h"
 #include "journal/sql.h"
 
-/*
- * The schema and its migrations: migrations[v] takes a file from version v to
- * v + 1. What has been released is never edited; a change is a new entry.
- */
+/* The schema and its migrations: migrations[v] takes a file from version v to
+ * v + 1. What has been released is never edited; a change is a new entry. */
 
 static const char version_1[] =
     "CREATE TABLE starter (id INTEGER PRIMARY KEY, label TEXT NOT NULL UNIQUE,"
@@ -387,11 +385,9 @@ static enum status cannot(const char *path, const char *doing, struct diags *dia
     return STATUS_IO;
 }
 
-/*
- * A first look at the bytes, before SQLite gets to see (and perhaps to mend) a
+/* A first look at the bytes, before SQLite gets to see (and perhaps to mend) a
  * file that is not ours. An empty file is fine, and one that a killed process
- * left with its rollback journal beside it is for SQLite to judge.
- */
+ * left with its rollback journal beside it is for SQLite to judge. */
 static enum status check_header(const char *path, struct diags *diags)
 {
     static const char magic[16] = "SQLite format 3";

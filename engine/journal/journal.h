@@ -45,11 +45,9 @@ enum status journal_open(const char *path, enum journal_access access, struct jo
 void journal_close(struct journal *journal); /* NULL is fine */
 const char *journal_path(const struct journal *journal);
 
-/*
- * Transactions nest: only the outermost commit writes to the disk, and a
+/* Transactions nest: only the outermost commit writes to the disk, and a
  * rollback undoes everything since the outermost begin. Single calls below are
- * transactions of their own when none is open.
- */
+ * transactions of their own when none is open. */
 enum status journal_begin(struct journal *journal, struct diags *diags);
 enum status journal_commit(struct journal *journal, struct diags *diags);
 void journal_rollback(struct journal *journal);
@@ -58,12 +56,10 @@ enum status journal_finish(struct journal *journal, enum status status, struct d
 
 /* ---- records --------------------------------------------------------------------------------- */
 
-/*
- * Appends `row` (a struct of that kind) and sets its id; an id that is not 0 is
+/* Appends `row` (a struct of that kind) and sets its id; an id that is not 0 is
  * kept (imports). Checks what record_types says: required, bounds, known words,
  * references that exist, labels not taken; the message names column and value.
- * After a look, a event or an outcome the vessel is refreshed.
- */
+ * After a look, a event or an outcome the vessel is refreshed. */
 enum status journal_add(struct journal *journal, enum record record, void *row,
                         struct diags *diags);
 
@@ -77,19 +73,16 @@ enum status journal_find(struct journal *journal, enum record record, const char
 bool journal_has(struct journal *journal, enum record record, const char *label, int64_t *id);
 
 /*
- * Walks records by rising id. `column` (a reference or integer column, or NULL for
+ * Walks records by rising id, or `back` from the newest down. `column` (a reference or integer column, or NULL for
  * all) must equal `value`. Texts of a row are valid until the next call.
  *
- *     struct walk *walk = journal_walk(journal, RECORD_VESSEL, "batch", batch.id, diags);
+ *     struct walk *walk = journal_walk(journal, RECORD_VESSEL, "batch", batch.id, false, diags);
  *     while (walk_next(walk, &vessel)) ...
  *     status = walk_end(walk);
  */
 struct walk;
 struct walk *journal_walk(struct journal *journal, enum record record, const char *column,
-                          int64_t value, struct diags *diags);
-/* The same from the newest id down. */
-struct walk *journal_walk_back(struct journal *journal, enum record record, const char *column,
-                               int64_t value, struct diags *diags);
+                          int64_t value, bool back, struct diags *diags);
 bool walk_next(struct walk *walk, void *row);
 enum status walk_end(struct walk *walk); /* frees; STATUS_OK for NULL too */
 
@@ -104,11 +97,9 @@ enum status journal_standing(struct journal *journal, enum record record, int64_
 size_t journal_count(struct journal *journal, enum record record, const char *column,
                      int64_t value);
 
-/*
- * Corrects one column of a record that is not append-only; `value` as CSV would
+/* Corrects one column of a record that is not append-only; `value` as CSV would
  * write it (a label for a reference). The change is kept as an edit. Refused for
- * ids and derived columns.
- */
+ * ids and derived columns. */
 enum status journal_correct(struct journal *journal, enum record record, const char *label,
                             const char *column, const char *value, struct moment at,
                             struct diags *diags);
@@ -156,27 +147,23 @@ enum status journal_due(struct journal *journal, int64_t day, struct arena *aren
 struct sqlite3;
 struct sqlite3 *journal_database(struct journal *journal);
 
-/*
- * Copies of the whole journal, and the way back.
+/* Copies of the whole journal, and the way back.
  *
  * A backup is one SQLite file, mode 0600, with nothing beside it. It is taken
- * while others read and write, and holds the journal as it stood at one moment.
- */
+ * while others read and write, and holds the journal as it stood at one moment. */
 
 /* Writes a backup. The copy is checked before it takes its name: a damaged journal gives none, and
  * STATUS_DATA. */
 enum status backup_write(struct journal *journal, const char *path, bool replace,
                          struct diags *diags);
 
-/*
- * Puts what the backup holds in the place of the journal at `path`, in one step.
+/* Puts what the backup holds in the place of the journal at `path`, in one step.
  *
  * A backup that is damaged, from a newer version or of another program is
  * refused, and nothing is touched. What was at `path` before is kept beside it
  * under a dated name, which `kept` receives (malloc'd; NULL when there was none):
  * a journal as a checked copy, a damaged file as it was. Other processes that
- * have the journal open go on with what was restored.
- */
+ * have the journal open go on with what was restored. */
 enum status backup_restore(const char *backup, const char *path, struct moment now, char **kept,
                            struct diags *diags);
 

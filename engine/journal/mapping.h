@@ -72,12 +72,10 @@ struct mapping_tally {
     size_t added[RECORD_COUNT];     /* records */
 };
 
-/*
- * Reads the spreadsheet: all of it, or nothing when a row is refused and not
+/* Reads the spreadsheet: all of it, or nothing when a row is refused and not
  * `partly`. Refused rows go to options->row, other faults to `diags`. STATUS_DATA
  * when a row was refused, even when others were kept. The same file again adds
- * only what is new in it.
- */
+ * only what is new in it. */
 enum status mapping_import(struct journal *journal, struct mapping *mapping, struct reader *reader,
                            const char *path, const struct mapping_options *options,
                            struct mapping_tally *tally, struct diags *diags);

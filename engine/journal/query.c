@@ -29,8 +29,7 @@ static enum status page_of(struct journal *journal, const char *from, const char
                            int64_t number, size_t limit, struct arena *arena, struct page *page,
                            struct diags *diags)
 {
-    size_t room = 64;
-    int64_t *ids = arena_array(arena, room, sizeof *ids), total = 0;
+    int64_t *ids = NULL, total = 0;
     const char *sql =
         order != NULL
             ? journal_sql(journal, "SELECT id FROM %s ORDER BY %s LIMIT ?2", from, order)
@@ -39,11 +38,8 @@ static enum status page_of(struct journal *journal, const char *from, const char
                   "SELECT id FROM (SELECT id FROM %s ORDER BY id DESC LIMIT ?2) ORDER BY id", from);
     struct query query = query_begin(journal, diags, sql, "ii", number, limit_of(limit));
     size_t count = 0;
-    for (; query_next(&query); ids[count++] = query_integer(&query, 0))
-        if (count == room) {
-            ids = arena_grow(arena, ids, room, 2 * room, sizeof *ids);
-            room *= 2;
-        }
+    while (query_next(&query))
+        *arena_push(arena, ids, count) = query_integer(&query, 0);
     *page = (struct page){ids, count, count};
     enum status status = query_end(&query);
     if (status != STATUS_OK || limit == 0 || count < limit)
@@ -226,10 +222,8 @@ static enum status search_kind(struct journal *journal, enum record record, size
             hits->more = true;
             break;
         }
-        if (hits->count % 64 == 0)
-            hits->hits =
-                arena_grow(arena, hits->hits, hits->count, hits->count + 64, sizeof *hits->hits);
-        hits->hits[hits->count++] = (struct hit){record, query_integer(&query, 0)};
+        *arena_push(arena, hits->hits, hits->count) =
+            (struct hit){record, query_integer(&query, 0)};
     }
     return query_end(&query);
 }
@@ -276,7 +270,7 @@ struct cursor {
     const char *batch;
     struct arena *arena;
     int64_t *numbers; /* of the part being read */
-    size_t count, room;
+    size_t count;
     bool full; /* there are too many */
 };
 
@@ -337,15 +331,9 @@ static bool take_range(struct cursor *cursor)
         cursor->at = behind;
     }
     for (int64_t number = from; number <= to; number++) {
-        if (cursor->count == cursor->room) {
-            size_t room = 2 * cursor->room + 16;
-            cursor->numbers =
-                arena_grow(cursor->arena, cursor->numbers, cursor->room, room, sizeof(int64_t));
-            cursor->room = room;
-        }
         cursor->full = cursor->full || cursor->count >= MOST_NAMED;
         if (!cursor->full)
-            cursor->numbers[cursor->count++] = number;
+            *arena_push(cursor->arena, cursor->numbers, cursor->count) = number;
     }
     return true;
 }
@@ -354,7 +342,7 @@ static bool take_range(struct cursor *cursor)
 static bool take_list(struct cursor *cursor)
 {
     cursor->numbers = NULL;
-    cursor->count = cursor->room = 0;
+    cursor->count = 0;
     skip_spaces(cursor);
     if (!take_range(cursor))
         return false;
@@ -386,16 +374,7 @@ static const struct {
 } openers[] = {{"except for", ANYTHING}, {"except", ANYTHING}, {"apart from", ANYTHING},
                {"other than", ANYTHING}, {"save", VESSELS},    {"but not", VESSELS},
                {"but", VESSELS},         {"not", ONLY_VESSELS}};
-
-static bool opens(struct cursor *cursor, enum follows *follows)
-{
-    for (size_t i = 0; i < sizeof openers / sizeof *openers; i++)
-        if (take_word(cursor, openers[i].word)) {
-            *follows = openers[i].follows;
-            return true;
-        }
-    return false;
-}
+enum { OPENERS = sizeof openers / sizeof *openers };
 
 /* Words from there to the next of `ends`, or the end; without white space around them. */
 static const char *take_words(struct cursor *cursor, const char *ends)
@@ -451,12 +430,15 @@ const struct selection_part *selection_part_of(const struct selection *selection
 static const char *find_opening(struct cursor *cursor, const char *text)
 {
     for (const char *at = text; *at != '\0'; at++) {
-        enum follows follows;
+        size_t i = 0;
         if (at > text && isalnum((unsigned char)at[-1]))
             continue;
         cursor->at = at;
-        if (!opens(cursor, &follows))
+        while (i < OPENERS && !take_word(cursor, openers[i].word))
+            i++;
+        if (i == OPENERS)
             continue;
+        enum follows follows = openers[i].follows;
         struct cursor ahead = *cursor;
         if (follows == ANYTHING || (take_list(&ahead) && (follows == VESSELS || part_end(&ahead))))
             return at;
@@ -524,14 +506,14 @@ static enum status gather(struct journal *journal, enum record kind, const char 
     union any_record row;
     size_t found = 0;
     for (; query_row(&query, kind, arena, &row); found++) {
-        if (history->count % 64 == 0)
-            history->entries = arena_grow(arena, history->entries, history->count,
-                                          history->count + 64, sizeof *history->entries);
-        struct history_entry *entry = &history->entries[history->count++];
-        *entry = (struct history_entry){.kind = kind, .id = row.named.id};
-        entry->overruled = query_integer(&query, sqlite3_column_count(query.statement) - 1) != 0;
-        entry->at = edits ? row.edit.at : row.dated.at;
-        entry->vessel = edits ? 0 : row.dated.vessel;
+        struct history_entry *entry = arena_push(arena, history->entries, history->count);
+        *entry = (struct history_entry){
+            .kind = kind,
+            .id = row.named.id,
+            .at = edits ? row.edit.at : row.dated.at,
+            .vessel = edits ? 0 : row.dated.vessel,
+            .overruled = query_integer(&query, sqlite3_column_count(query.statement) - 1) != 0,
+        };
         memcpy(&entry->is, &row, record_types[kind].size);
     }
     enum status status = query_end(&query);

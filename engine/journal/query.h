@@ -10,11 +10,9 @@
 #include "base/memory.h"
 #include "journal/journal.h"
 
-/*
- * Which records: pages of lists, counts and searches, asked of SQLite in one go
+/* Which records: pages of lists, counts and searches, asked of SQLite in one go
  * where walking every record would take too long. They give ids; journal_get
- * gives the records.
- */
+ * gives the records. */
 enum { SURVEY_ANY = -1 };
 
 struct survey { /* which of a kind */
@@ -63,10 +61,8 @@ enum status survey_tally(struct journal *journal, enum record record, int64_t id
 /* Lost ones of a tally: stuck, contaminated or thrown away untold. */
 size_t tally_lost(const struct vessel_tally *tally);
 
-/*
- * Records that hold every word, in any of their texts, whatever the case: the
- * newest `limit` of each kind. Words are compared folded (base/text.h).
- */
+/* Records that hold every word, in any of their texts, whatever the case: the
+ * newest `limit` of each kind. Words are compared folded (base/text.h). */
 struct hit {
     enum record record;
     int64_t id;
@@ -105,24 +101,20 @@ struct selection {
     size_t part_count;
 };
 
-/*
- * Reads the sentence about the batch with that label. STATUS_USAGE, with the form it
+/* Reads the sentence about the batch with that label. STATUS_USAGE, with the form it
  * should have, when vessels are announced and cannot be read, or one is named
- * twice. Everything is in the arena.
- */
+ * twice. Everything is in the arena. */
 enum status selection_read(const char *text, const char *batch, struct arena *arena,
                            struct selection *selection, struct diags *diags);
 
 /* The part that names this number, or NULL: it is one of the rest. */
 const struct selection_part *selection_part_of(const struct selection *selection, int64_t number);
 
-/*
- * What happened, in order: looks, events and outcomes of one vessel or of all
+/* What happened, in order: looks, events and outcomes of one vessel or of all
  * vessels of a batch, and the slips that were corrected in a record.
  *
  * Events are in the order of their moments, and those of one moment in the order in
- * which they were recorded. What a later row corrects is there, too, and says so.
- */
+ * which they were recorded. What a later row corrects is there, too, and says so. */
 struct history_entry {
     enum record kind; /* RECORD_LOOK, _EVENT, _OUTCOME or _EDIT */
     struct moment at;

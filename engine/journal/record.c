@@ -8,6 +8,7 @@
 #include <string.h>
 #include <strings.h>
 
+#include "base/csv.h"
 #include "base/text.h"
 #include "journal/sql.h"
 
@@ -197,24 +198,17 @@ const struct record_type record_types[RECORD_COUNT] = {
     [RECORD_EDIT] = {"edit", sizeof(struct edit), true, edit_columns},
 };
 
-/* ---- words of the rules ---------------------------------------------------------------------- */
-
 #define ENTRY(array, number, called)                                                               \
     (index < (number) ? (struct list_word){(array)[index].id, (array)[index].called}               \
                       : (struct list_word){NULL, NULL})
 
-static struct list_word value_word(const struct rules *rules, enum feeds feeds, size_t index)
-{
-    int feeder = rules->feeder[feeds];
-    if (feeder == RULES_NONE)
-        return (struct list_word){NULL, NULL};
-    const struct observable *observable = &rules->observables[feeder];
-    return ENTRY(observable->values, observable->value_count, label);
-}
-
 struct list_word list_word(const struct rules *rules, enum word_list list, size_t index)
 {
+    static const enum feeds fed[] = {[LIST_METHODS] = FEEDS_COOK_METHOD,
+                                     [LIST_LOADS] = FEEDS_LOAD,
+                                     [LIST_POSITIONS] = FEEDS_POSITION};
     const struct decision_rules *decision = &rules->decision;
+    const struct observable *observable = NULL;
     struct list_word word = {NULL, NULL};
     switch (list) {
     case LIST_SPECIES:
@@ -236,11 +230,12 @@ struct list_word list_word(const struct rules *rules, enum word_list list, size_
     case LIST_FLOORS:
         return ENTRY(decision->floors, decision->floor_count, id);
     case LIST_METHODS:
-        return value_word(rules, FEEDS_COOK_METHOD, index);
     case LIST_LOADS:
-        return value_word(rules, FEEDS_LOAD, index);
     case LIST_POSITIONS:
-        return value_word(rules, FEEDS_POSITION, index);
+        if (rules->feeder[fed[list]] == RULES_NONE)
+            break;
+        observable = &rules->observables[rules->feeder[fed[list]]];
+        return ENTRY(observable->values, observable->value_count, label);
     case LIST_ACTIONS:
         if (index < ACTION_COUNT)
             word.id = word.name = action_name((enum action)index);
@@ -254,8 +249,6 @@ struct list_word list_word(const struct rules *rules, enum word_list list, size_
     }
     return word;
 }
-
-/* ---- structs --------------------------------------------------------------------------------- */
 
 size_t record_column(enum record record, const char *name)
 {
@@ -433,14 +426,12 @@ bool query_row(struct query *query, enum record record, struct arena *arena, voi
 enum status query_rows(struct query *query, enum record record, struct arena *arena, void **rows,
                        size_t *count)
 {
-    size_t size = record_types[record].size, room = 16;
-    char *all = arena_array(arena, room, size);
-    for (*count = 0; query_row(query, record, arena, all + *count * size);)
-        if (++*count == room) {
-            all = arena_grow(arena, all, room, 2 * room, size);
-            room *= 2;
-        }
-    *rows = all;
+    size_t size = record_types[record].size;
+    union any_record row;
+    for (*rows = NULL, *count = 0; query_row(query, record, arena, &row); ++*count) {
+        *rows = arena_more(arena, *rows, *count, size);
+        memcpy((char *)*rows + *count * size, &row, size);
+    }
     return query_end(query);
 }
 
@@ -454,102 +445,70 @@ static enum status refuse(const struct journal *journal, enum record record,
     return STATUS_DATA;
 }
 
-static enum status check_number(const struct journal *journal, enum record record,
-                                const struct column *column, double number, struct diags *diags)
-{
-    if (allowed(column, number))
-        return STATUS_OK;
-    struct text why;
-    text_init(&why);
-    text_printf(&why, "is %.6g; it should ", number);
-    if (column->low < column->high)
-        text_printf(&why, "lie from %g to %g", column->low, column->high);
-    else
-        text_puts(&why, "be a number");
-    enum status status = refuse(journal, record, column, why.bytes, diags);
-    text_release(&why);
-    return status;
-}
-
-/* Foreign keys would refuse it as well, but not say which. */
-static enum status check_reference(struct journal *journal, enum record record,
-                                   const struct column *column, int64_t id, struct diags *diags)
-{
-    int64_t found = 0;
-    const char *sql = journal_sql(journal, "SELECT 1 FROM \"%s\" WHERE id = ?",
-                                  record_types[column->refers].name);
-    enum status status = query_number(journal, &found, diags, sql, "i", id);
-    if (status != STATUS_OK || found != 0)
-        return status;
-    return refuse(journal, record, column, "names a record that does not exist", diags);
-}
-
 static enum status check_column(struct journal *journal, enum record record,
                                 const struct column *column, const void *row, struct diags *diags)
 {
     static const char missing[] = "is missing; give it";
     const void *member = column_member(column, row);
-    const char *text = NULL;
+    const char *text = NULL, *why = NULL;
+    char beyond[96];
     size_t length = 0, words = 0;
+    double number = NAN;
+    int64_t found = 0;
+    bool absent = false;
     switch (column->kind) {
     case COLUMN_LABEL:
     case COLUMN_TEXT:
         text = *(const char *const *)member;
         length = text != NULL ? strlen(text) : 0;
+        absent = length == 0;
         if (length > JOURNAL_LONGEST_TEXT)
-            return refuse(journal, record, column, "is longer than a mebibyte; say it shorter",
-                          diags);
-        if (length > 0 && utf8_valid_prefix(text, length) != length)
-            return refuse(journal, record, column, "is not text in UTF-8", diags);
-        if (length == 0 && column->required)
-            return refuse(journal, record, column, missing, diags);
+            why = "is longer than a mebibyte; say it shorter";
+        else if (length > 0 && utf8_valid_prefix(text, length) != length)
+            why = "is not text in UTF-8";
         break;
     case COLUMN_REAL:
-        if (!isnan(*(const double *)member))
-            return check_number(journal, record, column, *(const double *)member, diags);
-        if (column->required)
-            return refuse(journal, record, column, missing, diags);
+        number = *(const double *)member;
+        absent = isnan(number);
         break;
     case COLUMN_INTEGER:
-        return check_number(journal, record, column, (double)*(const int64_t *)member, diags);
-    case COLUMN_REFERENCE:
-        if (*(const int64_t *)member != 0)
-            return check_reference(journal, record, column, *(const int64_t *)member, diags);
-        if (column->required)
-            return refuse(journal, record, column, missing, diags);
+        number = (double)*(const int64_t *)member;
+        break;
+    case COLUMN_REFERENCE: /* foreign keys would refuse it as well, but not say which */
+        absent = *(const int64_t *)member == 0;
+        if (absent)
+            break;
+        enum status status = query_number(journal, &found, diags,
+                                          journal_sql(journal, "SELECT 1 FROM \"%s\" WHERE id = ?",
+                                                      record_types[column->refers].name),
+                                          "i", *(const int64_t *)member);
+        if (status != STATUS_OK)
+            return status;
+        why = found == 0 ? "names a record that does not exist" : NULL;
         break;
     case COLUMN_WORD:
         while (column->words[words] != NULL)
             words++;
-        if (*(const unsigned *)member >= words)
-            return refuse(journal, record, column, "is no word that it may be", diags);
+        why = *(const unsigned *)member >= words ? "is no word that it may be" : NULL;
         break;
     case COLUMN_MOMENT:
         if (column->required && !moment_known(*(const struct moment *)member))
-            return refuse(journal, record, column, "is missing; give a date", diags);
+            why = "is missing; give a date";
         break;
     case COLUMN_FLAG:
         break;
     }
-    return STATUS_OK;
-}
-
-/* A label names a record on the command line, so it must not read as an option or hold a blank end. */
-static enum status check_label(struct journal *journal, enum record record, const char *label,
-                               int64_t own_id, struct diags *diags)
-{
-    int64_t id = 0;
-    size_t length = strlen(label);
-    if (label[0] == '-' || label[0] == ' ' || (length > 0 && label[length - 1] == ' ') ||
-        strpbrk(label, "\n\r\t"))
-        return refuse(journal, record, record_types[record].columns,
-                      "must not begin with '-' nor begin or end with a space", diags);
-    if (!journal_has(journal, record, label, &id) || id == own_id)
-        return STATUS_OK;
-    diags_error(diags, (struct position){.file = journal->path},
-                "there is a %s '%s' already; choose another label", record_types[record].name,
-                label);
-    return STATUS_DATA;
+    if (absent && column->required)
+        why = missing;
+    if (!isnan(number) && !allowed(column, number)) {
+        why = beyond;
+        if (column->low < column->high)
+            snprintf(beyond, sizeof beyond, "is %.6g; it should lie from %g to %g", number,
+                     column->low, column->high);
+        else
+            snprintf(beyond, sizeof beyond, "is %.6g; it should be a number", number);
+    }
+    return why != NULL ? refuse(journal, record, column, why, diags) : STATUS_OK;
 }
 
 enum status row_check(struct journal *journal, enum record record, const void *row,
@@ -560,10 +519,23 @@ enum status row_check(struct journal *journal, enum record record, const void *r
          column->name && status == STATUS_OK; column++)
         if (!column->derived)
             status = check_column(journal, record, column, row, diags);
-    if (status == STATUS_OK && has_label(record))
-        status = check_label(journal, record, ((const union any_record *)row)->named.label,
-                             *(const int64_t *)row, diags);
-    return status;
+    if (status != STATUS_OK || !has_label(record))
+        return status;
+    /* A label names a record on the command line, so it must not read as an option or hold a blank
+     * end. */
+    const char *label = ((const union any_record *)row)->named.label;
+    int64_t id = 0;
+    size_t length = strlen(label);
+    if (label[0] == '-' || label[0] == ' ' || (length > 0 && label[length - 1] == ' ') ||
+        strpbrk(label, "\n\r\t"))
+        return refuse(journal, record, record_types[record].columns,
+                      "must not begin with '-' nor begin or end with a space", diags);
+    if (!journal_has(journal, record, label, &id) || id == *(const int64_t *)row)
+        return STATUS_OK;
+    diags_error(diags, (struct position){.file = journal->path},
+                "there is a %s '%s' already; choose another label", record_types[record].name,
+                label);
+    return STATUS_DATA;
 }
 
 /* ---- values as text -------------------------------------------------------------------------- */
@@ -653,19 +625,10 @@ static bool read_real(const char *value, double *real)
     return true;
 }
 
-static bool is_one_of(const char *value, const char *const *words)
-{
-    while (*words != NULL && strcasecmp(value, *words) != 0)
-        words++;
-    return *words != NULL;
-}
-
 static bool read_flag(const char *value, bool *flag)
 {
-    static const char *const yes[] = {"yes", "true", "1", "y", NULL};
-    static const char *const no[] = {"no", "false", "0", "n", "", NULL};
-    *flag = is_one_of(value, yes);
-    return *flag || is_one_of(value, no);
+    *flag = csv_named("yes|true|1|y", value, strlen(value)) >= 0;
+    return *flag || value[0] == '\0' || csv_named("no|false|0|n", value, strlen(value)) >= 0;
 }
 
 static bool read_word(const struct column *column, const char *value, int *word, struct text *right)
@@ -1010,23 +973,13 @@ static struct query rows_where(struct journal *journal, enum record record, cons
     return query_begin(journal, diags, select_rows(journal, record, tail), "i", value);
 }
 
-static struct walk *walk_from(struct query query, enum record record)
+struct walk *journal_walk(struct journal *journal, enum record record, const char *column,
+                          int64_t value, bool back, struct diags *diags)
 {
     struct walk *walk = malloc(sizeof *walk);
-    *walk = (struct walk){query, record};
+    const char *order = back ? "ORDER BY id DESC" : "ORDER BY id";
+    *walk = (struct walk){rows_where(journal, record, column, value, order, diags), record};
     return walk;
-}
-
-struct walk *journal_walk(struct journal *journal, enum record record, const char *column,
-                          int64_t value, struct diags *diags)
-{
-    return walk_from(rows_where(journal, record, column, value, "ORDER BY id", diags), record);
-}
-
-struct walk *journal_walk_back(struct journal *journal, enum record record, const char *column,
-                               int64_t value, struct diags *diags)
-{
-    return walk_from(rows_where(journal, record, column, value, "ORDER BY id DESC", diags), record);
 }
 
 bool walk_next(struct walk *walk, void *row)

@@ -157,11 +157,9 @@ struct doses {
 
 typedef double factors[COOK_MAX_ORGANISMS]; /* on the kill of each organism */
 
-/*
- * A cook that is being computed. Most courses of a cook differ in anything but the
+/* A cook that is being computed. Most courses of a cook differ in anything but the
  * diffusivity, and finding the roots of a series takes longer than following it: so
- * the models are kept.
- */
+ * the models are kept. */
 struct cooking {
     const struct cook_setup *setup;
     enum process_error error; /* the first there was */

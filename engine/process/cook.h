@@ -111,10 +111,8 @@ enum process_error cook_compute(const struct cook_setup *setup, struct cook_resu
 enum process_error cook_course(const struct cook_setup *setup, double diffusivity,
                                double step_minutes, double *core, double *outside, size_t count);
 
-/*
- * The same from a probe in the core: reading by reading, constant memory. The
- * probe is trusted to `doubt` K; the heat model and its ranges are not used.
- */
+/* The same from a probe in the core: reading by reading, constant memory. The
+ * probe is trusted to `doubt` K; the heat model and its ranges are not used. */
 struct cook_probe {
     struct lethality f0;
     struct lethality organisms[COOK_MAX_ORGANISMS];

@@ -64,11 +64,9 @@ static void eigen_bracket(enum heat_direction_kind kind, unsigned n, double *low
     }
 }
 
-/*
- * By Newton's rule, halving the bracket where that would leave it. The start is
+/* By Newton's rule, halving the bracket where that would leave it. The start is
  * where the root of a slab would lie, zeta = (n - 1) pi + atan(Bi / zeta): three or
- * four steps do.
- */
+ * four steps do. */
 static double eigen_root(enum heat_direction_kind kind, double biot, unsigned n)
 {
     static const double near_enough = 1e-8; /* before a step that squares it */
@@ -176,11 +174,9 @@ struct integral {
     double *sum;   /* integral up to it */
 };
 
-/*
- * theta at even half steps of time, each term from the one before by a factor: that costs
+/* theta at even half steps of time, each term from the one before by a factor: that costs
  * multiplications where heat_theta would cost exponentials. The factors' rounding adds up to less than
- * 1e-12 over ten thousand steps.
- */
+ * 1e-12 over ten thousand steps. */
 static void integral_fill(struct integral *table, const struct heat_model *model, double step,
                           size_t count)
 {

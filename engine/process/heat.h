@@ -72,11 +72,9 @@ struct heat_model {
 enum process_error heat_model(const struct heat_body *body,
                               const struct heat_properties *properties, struct heat_model *model);
 
-/*
- * theta of the whole body at the centre after `seconds` of a step; 1 at 0 and
+/* theta of the whole body at the centre after `seconds` of a step; 1 at 0 and
  * before. Absolute error below 1e-11: below Fo = 0.008 in a direction theta
- * differs from 1 by less than that, above it the terms kept are enough.
- */
+ * differs from 1 by less than that, above it the terms kept are enough. */
 double heat_theta(const struct heat_model *model, double seconds);
 
 /* The temperature around the vessel: straight lines between points in order of time. Two points
@@ -85,14 +83,12 @@ struct heat_point {
     double seconds, celsius;
 };
 
-/*
- * Temperature of the centre at 0, step, 2 step, ... (count values into `core`),
+/* Temperature of the centre at 0, step, 2 step, ... (count values into `core`),
  * starting uniform at `start_celsius`. With `cap` the core is never hotter than
  * its surroundings at that moment: as pressure falls, wet grain hotter than the
  * vessel's saturation temperature flashes off the difference.
  * Duhamel's integral is exact for the straight lines up to the table of the
- * integral of theta: with a step of 15 s better than 1e-6 K for jars and bags.
- */
+ * integral of theta: with a step of 15 s better than 1e-6 K for jars and bags. */
 enum process_error heat_curve(const struct heat_model *model, double start_celsius,
                               const struct heat_point *history, size_t points, double step,
                               bool cap, double *core, size_t count);

@@ -6,15 +6,13 @@
 
 #include "process/limits.h"
 
-/*
- * What a temperature curve kills.
+/* What a temperature curve kills.
  *
  * Time in minutes, temperature in degC. The lethal rate relative to a reference
  * is 10^((T - Tref)/z) (Bigelow's general method, 1920); its integral is the
  * equivalent time at the reference. An organism's log reduction is that
  * integral, taken with its own z, divided by its D at its own reference: F0/D is
- * right only when z is 10.
- */
+ * right only when z is 10. */
 
 /* F0 refers to 121.1 degC and z = 10 K. "121" is 121.0, 121.1 or 121.11 in different books; the
  * choice moves F0 by up to 2.3 %. */
@@ -24,13 +22,11 @@
 /* Minutes at the reference that one minute at `celsius` is worth. */
 double lethality_rate(double celsius, double reference_celsius, double z);
 
-/*
- * Equivalent minutes, added up reading by reading: constant memory, any number
+/* Equivalent minutes, added up reading by reading: constant memory, any number
  * of readings. Between two readings the temperature is taken as a straight line,
  * for which the integral is exact. Across a gap longer than `longest_gap` only
  * the cooler end is credited, and the gap is counted. Sums are compensated
- * (Neumaier 1974), so ten million readings lose nothing.
- */
+ * (Neumaier 1974), so ten million readings lose nothing. */
 struct lethality {
     double reference_celsius, z;
     double longest_gap; /* minutes; INFINITY for no limit */
@@ -51,12 +47,10 @@ double lethality_minutes(const struct lethality *sum);
 /* The equivalent minutes; PROCESS_EMPTY with fewer than two readings. */
 enum process_error lethality_finish(const struct lethality *sum, double *minutes);
 
-/*
- * Equivalent minutes of an evenly spaced smooth curve (process/heat.h), as it
+/* Equivalent minutes of an evenly spaced smooth curve (process/heat.h), as it
  * builds up: total[i] is the integral from 0 to i steps. Each step is the
  * fourth-order rule over its neighbours (Simpson where the curve ends), so the
- * error falls with the fourth power of the step.
- */
+ * error falls with the fourth power of the step. */
 void lethality_curve(const double *celsius, size_t count, double step_minutes,
                      double reference_celsius, double z, double *total);
 

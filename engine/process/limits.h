@@ -89,11 +89,9 @@ enum process_error limit_check_each(const struct bounded *numbers, size_t count,
 /* As limit_check for each of the three, and PROCESS_RANGE_ORDER when they do not rise. */
 enum process_error limit_check_range(enum process_error bound, const struct range *range);
 
-/*
- * One sentence without a full stop: what was refused and the bound, in the
+/* One sentence without a full stop: what was refused and the bound, in the
  * house form "problem; what would be right". Writes at most `size` bytes with
- * the NUL and returns what snprintf would. `value` is the number refused.
- */
+ * the NUL and returns what snprintf would. `value` is the number refused. */
 int limit_message(char *out, size_t size, enum process_error error, double value);
 
 #endif

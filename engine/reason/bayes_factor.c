@@ -38,12 +38,10 @@ double bayes_factor_ln(const struct tally *groups, size_t count, double a, doubl
     return told < 2 ? 0.0 : apart - beta_ln_ratio(a, b, all.lost, all.total - all.lost);
 }
 
-/*
- * Gauss-Jacobi by the eigenvalues of the recurrence's tridiagonal matrix (Golub &
+/* Gauss-Jacobi by the eigenvalues of the recurrence's tridiagonal matrix (Golub &
  * Welsch 1969, Mathematics of Computation 23, 221-230), found by implicit QL, of
  * the eigenvectors only the first components. GSL's rule of the same kind scales by gamma
- * functions of a and b, which overflow for counts of some hundred vessels.
- */
+ * functions of a and b, which overflow for counts of some hundred vessels. */
 
 enum { MOST_TURNS = 60 };
 
@@ -81,10 +79,8 @@ static void sweep(size_t low, size_t high, double *d, double *e, double *first)
 bool beta_rule(double a, double b, size_t count, double *nodes, double *weights)
 {
     double beside[BETA_RULE_MOST];
-    /*
-     * The matrix of the orthonormal polynomials of x^(a-1) (1-x)^(b-1) on [0, 1]:
-     * those of Jacobi's (1-t)^(b-1) (1+t)^(a-1) with x = (1 + t)/2.
-     */
+    /* The matrix of the orthonormal polynomials of x^(a-1) (1-x)^(b-1) on [0, 1]:
+     * those of Jacobi's (1-t)^(b-1) (1+t)^(a-1) with x = (1 + t)/2. */
     double s = a + b - 2.0, difference = a - b; /* A + B and B - A of Jacobi's exponents A, B */
     for (size_t k = 0; k < count; k++) {
         double n = (double)k, m = 2.0 * n + s;

@@ -34,11 +34,9 @@ double bayes_factor_ln(const struct tally *groups, size_t count, double a, doubl
 /* ln B(a + lost, b + kept) - ln B(a, b); NAN when a or b is not above 0. */
 double beta_ln_ratio(double a, double b, double lost, double kept);
 
-/*
- * Expectations over a Beta(a, b) as weighted sums: sum_i weights[i] f(nodes[i])
+/* Expectations over a Beta(a, b) as weighted sums: sum_i weights[i] f(nodes[i])
  * is exact for polynomials f of a degree up to 2 count - 1 (Gauss-Jacobi on
- * [0, 1], weights adding up to 1).
- */
+ * [0, 1], weights adding up to 1). */
 enum { BETA_RULE_MOST = 32 };
 
 /* Fills `count` (1 .. BETA_RULE_MOST) nodes, rising, and weights. False when it does not converge,

@@ -180,13 +180,11 @@ void reason_decide(const struct reasoner *reasoner, const struct evidence *evide
 
 /* ---- what an answer would make of things ----------------------------------------------------- */
 
-/*
- * Most answers can be looked at without a new enumeration. The joint, added up
+/* Most answers can be looked at without a new enumeration. The joint, added up
  * over the sets that look alike to the observable asked about, is all that turns
  * an answer's likelihood into the findings' next posterior. Where the answer
  * would change how others count (a stronger sign in its group, a species with
- * its own normality, a statement it completes), the posterior is computed afresh.
- */
+ * its own normality, a statement it completes), the posterior is computed afresh. */
 
 /* An answer a question could get. */
 struct answer {
@@ -364,10 +362,8 @@ static double answer_weight(struct asker *asker, const struct answer *answer,
     return weight * unspoken;
 }
 
-/*
- * The weight within its group an answer would have if it were the weakest there,
- * so that the others count as before; negative when it is not the weakest.
- */
+/* The weight within its group an answer would have if it were the weakest there,
+ * so that the others count as before; negative when it is not the weakest. */
 static double weakest_weight(const struct asker *asker, const double *ln)
 {
     const struct reasoner *reasoner = asker->reasoner;

@@ -164,10 +164,8 @@ static void statements_add(struct statements *stated, const struct claim *claim,
     stated->values |= UINT32_C(1) << claim->value;
 }
 
-/*
- * Puts what the claims about an observable state in the place of what the row said. Of a one-of the
- * values not stated share what the stated ones leave, in the proportions they had.
- */
+/* Puts what the claims about an observable state in the place of what the row said. Of a one-of the
+ * values not stated share what the stated ones leave, in the proportions they had. */
 static void row_state(const struct sight *sight, const struct statements *stated, double *row)
 {
     double claimed = 0.0, rest = 0.0;

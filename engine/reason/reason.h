@@ -143,20 +143,16 @@ struct decision {
     bool forbidden[ACTION_COUNT];
 };
 
-/*
- * Least expected loss, then the floors: one that forces an action (the gravest,
+/* Least expected loss, then the floors: one that forces an action (the gravest,
  * if several do) before those that forbid keep. Of equal losses the graver
  * action is taken. `floor` names the one that forced, or that forbade a keep
- * which the losses alone would have chosen.
- */
+ * which the losses alone would have chosen. */
 void reason_decide(const struct reasoner *reasoner, const struct evidence *evidence,
                    const struct posterior *posterior, const struct stakes *stakes,
                    struct decision *decision);
 
-/*
- * What follows takes the posterior of the same evidence at calibration.tau, and
- * allocates for itself while it runs.
- */
+/* What follows takes the posterior of the same evidence at calibration.tau, and
+ * allocates for itself while it runs. */
 
 /* ---- next question --------------------------------------------------------------------------- */
 
@@ -176,13 +172,11 @@ struct inquiry {
     size_t most;      /* how many questions there is room for */
 };
 
-/*
- * The questions worth asking, best first; returns how many. What was
+/* The questions worth asking, best first; returns how many. What was
  * already answered or is gated is left out. An observable of which values were
  * only denied may be asked about the others. AIM_ACTION ranks by gain and then
  * bits, and finds none when no answer could change the action with a probability
- * above decision.settled; AIM_CAUSE ranks by bits per effort. Formulas: decide.c.
- */
+ * above decision.settled; AIM_CAUSE ranks by bits per effort. Formulas: decide.c. */
 size_t reason_questions(const struct reasoner *reasoner, const struct evidence *evidence,
                         const struct posterior *posterior, const struct stakes *stakes,
                         const struct inquiry *inquiry, struct question *questions);
@@ -219,10 +213,8 @@ size_t reason_turns(const struct reasoner *reasoner, const struct evidence *evid
                     const struct posterior *posterior, const struct stakes *stakes,
                     struct turn *turns, size_t most);
 
-/*
- * Whether a condition of the rule base holds on this evidence (plain statements only, no hedges).
- * Of a one-of it holds when every value still said to be possible is listed. An empty one holds.
- */
+/* Whether a condition of the rule base holds on this evidence (plain statements only, no hedges).
+ * Of a one-of it holds when every value still said to be possible is listed. An empty one holds. */
 bool reason_holds(const struct reasoner *reasoner, const struct condition *condition,
                   const struct evidence *evidence);
 

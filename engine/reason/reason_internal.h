@@ -58,11 +58,9 @@ struct reasoner {
     size_t most_patterns;
 };
 
-/*
- * What was made of an observation, kept: most posteriors are of evidence that
+/* What was made of an observation, kept: most posteriors are of evidence that
  * differs from that of the one before in a single answer, and the same is said of
- * many vessels.
- */
+ * many vessels. */
 struct recall {
     struct observation said;
     int species;
@@ -119,11 +117,9 @@ double observation_strength(const struct reasoner *reasoner, const double *ln);
 /* As posterior_init, keeping what was made of `ways` observations of each observable. */
 void posterior_init_ways(struct posterior *posterior, const struct reasoner *reasoner, size_t ways);
 
-/*
- * Arithmetic on rows of numbers, four at a time: sums in four parts that do not
+/* Arithmetic on rows of numbers, four at a time: sums in four parts that do not
  * wait for one another, and loops of fixed length that a compiler turns into
- * vector instructions without being asked to.
- */
+ * vector instructions without being asked to. */
 enum { ROW_STEP = 4 };
 
 /* row *= by, element by element. */

@@ -10,10 +10,8 @@
 
 #define NO_SET SIZE_MAX
 
-/*
- * What is being inferred. T, the causes of shared scope that reached a vessel, is
- * written as the index of a reasoner's set, so arrays "by set" hold it too.
- */
+/* What is being inferred. T, the causes of shared scope that reached a vessel, is
+ * written as the index of a reasoner's set, so arrays "by set" hold it too. */
 struct inference {
     const struct reasoner *reasoner;
     const struct shared_batch *batch;

@@ -83,11 +83,9 @@ struct shared_posterior {
 
 enum { SHARED_MOST_SUSPECTS = 512 }; /* 131 000 sets */
 
-/*
- * STATUS_DATA for a group that is not below vessel_count, a finding or cause that is not in the rule
+/* STATUS_DATA for a group that is not below vessel_count, a finding or cause that is not in the rule
  * base, a vessel whose finding contradicts its statuses, or too many suspects. Then `posterior` is empty. With
- * `each_vessel` the arrays per vessel are filled too. shared_release frees what it holds.
- */
+ * `each_vessel` the arrays per vessel are filled too. shared_release frees what it holds. */
 enum status reason_shared(const struct reasoner *reasoner, const struct shared_batch *batch,
                           bool each_vessel, struct shared_posterior *posterior);
 void shared_release(struct shared_posterior *posterior);

@@ -7,10 +7,8 @@
 #include "reason/bayes_factor.h"
 #include "reason/reason_internal.h"
 
-/*
- * A way of being lost: contaminated; stuck, of what is not contaminated; and
- * contaminated though never inoculated.
- */
+/* A way of being lost: contaminated; stuck, of what is not contaminated; and
+ * contaminated though never inoculated. */
 enum layer { LAYER_CONTAMINATED, LAYER_STUCK, LAYER_CONTROLS, LAYER_COUNT };
 
 /* How much of what it reaches a cause loses, in one layer. */

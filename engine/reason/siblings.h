@@ -80,11 +80,9 @@ enum relation {
     RELATION_COUNT = SCOPE_COUNT
 };
 
-/*
- * Other vessels, ours never among them, that share the same things with ours. Only
+/* Other vessels, ours never among them, that share the same things with ours. Only
  * what has told its story is counted: lost, used, or still sound at an age at which
- * ours would be judged. Several cells may have the same `shares`.
- */
+ * ours would be judged. Several cells may have the same `shares`. */
 struct sibling_cell {
     uint32_t shares;                   /* bit per enum relation; 0: nothing, "the rest" */
     bool control;                      /* never inoculated */

@@ -774,9 +774,7 @@ static enum status fill_findings(const struct filling *filling, struct journal *
     arena_free(scratch);
     if (status != STATUS_OK)
         return status;
-    struct walk *walk = journal_walk(journal, RECORD_OUTCOME, NULL, 0, diags);
-    if (walk == NULL)
-        return STATUS_IO;
+    struct walk *walk = journal_walk(journal, RECORD_OUTCOME, NULL, 0, false, diags);
     while (walk_next(walk, &outcome)) { /* by rising id: the newest stays */
         size_t i = vessel_index(filling, outcome.vessel);
         if (i == SIZE_MAX)

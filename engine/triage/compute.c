@@ -278,8 +278,6 @@ static void compute_cook(struct work *work)
         move_causes(work, MOVED_SURVIVORS, chance, feeds, sizeof feeds / sizeof *feeds, said, with);
 }
 
-/* ---- the mix --------------------------------------------------------------------------------- */
-
 static void compute_mix(struct work *work)
 {
     static const enum feeds feeds[] = {FEEDS_MOISTURE, FEEDS_DRY_MASS, FEEDS_WATER_MASS,
@@ -319,11 +317,9 @@ static double day_of(const struct forecast *forecast, double coverage)
     return forecast_days(forecast, coverage, &days) == PROCESS_OK ? days.central : INFINITY;
 }
 
-/*
- * Chance that one input holds the vessel up: the share of the delay (on a log
+/* Chance that one input holds the vessel up: the share of the delay (on a log
  * scale) that goes away when it is put right. Where nothing is late there is
- * nothing to explain; where all is on time the circumstance itself must do.
- */
+ * nothing to explain; where all is on time the circumstance itself must do. */
 static double share_of_delay(const struct work *work, enum pace pace, double as_said,
                              double put_right, double circumstance)
 {

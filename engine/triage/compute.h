@@ -28,20 +28,16 @@
  * shift is log_odds - replaces.
  */
 
-/*
- * Cooks computed before. A cook takes a thousand times as long as a posterior, and
+/* Cooks computed before. A cook takes a thousand times as long as a posterior, and
  * the same one comes again with every answer of a conversation and every vessel
- * of a batch.
- */
+ * of a batch. */
 struct cook_memo; /* of one rule base */
 struct cook_memo *cook_memo_new(void);
 void cook_memo_free(struct cook_memo *memo);
 
-/*
- * Writes the moves, at most one a cause, and returns how many; strings are in the
+/* Writes the moves, at most one a cause, and returns how many; strings are in the
  * arena. A cause whose cook was not said gets a move of 0 that says so. `memo` may
- * be NULL.
- */
+ * be NULL. */
 size_t compute_moves(const struct reasoner *reasoner, const struct evidence *evidence,
                      const struct fact *facts, size_t fact_count, struct cook_memo *memo,
                      struct arena *arena, struct computed *moves);

@@ -383,15 +383,13 @@ static void siblings_skip(struct triage *triage)
 
 /* ---- what has changed since earlier looks ---------------------------------------------------- */
 
-/*
- * The pace, the days of standstill, the day on which trouble was first seen.
+/* The pace, the days of standstill, the day on which trouble was first seen.
  *
  * Coverage is judged by eye, so a difference below forecast.coverage_doubt (d points)
  * is none. It tells of a standstill only once growth at the slowest pace that
  * counts as one (s points a day, of the observable that feeds `progress`) would
  * have shown: after d / s days. What is white all through, or not yet white
- * at all, neither stands still nor has a pace.
- */
+ * at all, neither stands still nor has a pace. */
 
 static const double USUAL_DOUBT = 5.0; /* points of coverage, where the rules do not say */
 

@@ -194,8 +194,6 @@ static bool vessel_of(const struct rules *rules, const struct known_vessel *said
     return true;
 }
 
-/* ---- why there is no answer ------------------------------------------------------------------ */
-
 void physics_explain(struct text *out, enum physics_answer answer,
                      const struct physics_refusal *refusal)
 {

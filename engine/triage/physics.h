@@ -10,13 +10,11 @@
 #include "process/moisture.h"
 #include "rules/rules.h"
 
-/*
- * From what was said to what process/ is asked: the one place where the rule
+/* From what was said to what process/ is asked: the one place where the rule
  * base's assumptions fill the gaps of a cook, a mix, a spawn run.
  *
  * NAN and RULES_NONE stand for "not said". What had to be assumed is written
- * into `assumed` in plain words, parts divided by "; ".
- */
+ * into `assumed` in plain words, parts divided by "; ". */
 
 /* A vessel: a kind of the rule base, or measures of one's own, or both. */
 struct known_vessel {
@@ -82,10 +80,8 @@ struct physics_refusal {
     double value;
 };
 
-/*
- * A cook ready for cook_compute. `organisms` has room for COOK_MAX_ORGANISMS and
- * must outlive the setup. On PHYSICS_REFUSED the refusal is filled.
- */
+/* A cook ready for cook_compute. `organisms` has room for COOK_MAX_ORGANISMS and
+ * must outlive the setup. On PHYSICS_REFUSED the refusal is filled. */
 enum physics_answer physics_cook(const struct rules *rules, const struct known_cook *known,
                                  struct cook_setup *setup, struct cook_organism *organisms,
                                  struct text *assumed, struct physics_refusal *refusal);

@@ -14,13 +14,11 @@
 #include "rules/cases.h"
 #include "rules/rules.h"
 
-/*
- * One case, whole: words and facts in, verdict out.
+/* One case, whole: words and facts in, verdict out.
  *
  * The one place where reading, process physics and inference meet. Everything
  * above (the prompt, the commands, the corpus test) tells a triage what was
- * said and takes its verdict; nothing above calls reason/ for a decision.
- */
+ * said and takes its verdict; nothing above calls reason/ for a decision. */
 struct triage; /* opaque: one consultation over one rule base */
 
 /* `reader` and `reasoner` must be of the same rules and outlive it. */
@@ -87,23 +85,19 @@ void triage_return(struct triage *triage, size_t mark);
 
 /* ---- what records say ------------------------------------------------------------------------ */
 
-/*
- * Before anything is said, records may know: the cook, the mix, what earlier
+/* Before anything is said, records may know: the cook, the mix, what earlier
  * looks saw. Such facts have ORIGIN_JOURNAL. They stand beneath the log: a mark
  * and a return leave them alone, whatever is said of the same observable now
  * stands in their place, "I don't know" takes them away and triage_forget
- * brings them back. Only triage_reset drops them.
- */
+ * brings them back. Only triage_reset drops them. */
 struct recalled {
     size_t observable;
     struct observation observation;
     bool has_number; /* also of a one-of that feeds a computation: the figure behind the value */
     struct quantity number;
     const char *words; /* "cook C4: 15 psi, 90 min"; copied, made safe */
-    /*
-     * What was seen has happened: it stays part of the facts whatever is said now, a
-     * denial included. Several-of: the values seen; else the whole observation.
-     */
+    /* What was seen has happened: it stays part of the facts whatever is said now, a
+     * denial included. Several-of: the values seen; else the whole observation. */
     bool stands;
 };
 /* The newest of one observable counts; what stands adds up. */
@@ -112,13 +106,11 @@ void triage_recall(struct triage *triage, const struct recalled *recalled);
 enum status triage_recall_setting(struct triage *triage, const char *sign, const char *value,
                                   const char *words, struct diags *diags);
 
-/*
- * An earlier look, for what has changed since. From these and what is known now a
+/* An earlier look, for what has changed since. From these and what is known now a
  * triage works out, where nothing was said of it and it can be known: the pace
  * since the last look, the days without progress, the day on which trouble was
  * first seen. Where a patch was there last time and is there now, what it did is
- * the first thing asked.
- */
+ * the first thing asked. */
 struct earlier {
     double day;        /* age then; NAN when not known */
     double coverage;   /* per cent; NAN when not said */
@@ -128,13 +120,11 @@ struct earlier {
 /* In the order of the looks. */
 void triage_earlier(struct triage *triage, const struct earlier *earlier);
 
-/*
- * What became of the others that share something with the vessel (reason/siblings.h),
+/* What became of the others that share something with the vessel (reason/siblings.h),
  * counted. It moves the causes at every judging until triage_reset. `names` are what
  * the groups are called, per enum relation ("cook C4"), NULL where there is none; copied. What was
  * counted is not asked; of a group that the grower speaks of now, his word stands
- * and the count moves nothing. STATUS_DATA for counts that cannot be.
- */
+ * and the count moves nothing. STATUS_DATA for counts that cannot be. */
 struct sibling_cell;
 enum status triage_siblings(struct triage *triage, const struct sibling_cell *cells, size_t count,
                             const char *const *names);
@@ -201,11 +191,9 @@ struct verdict { /* valid until the next call that changes or judges this triage
 
 /* Judges what has been said so far. */
 const struct verdict *triage_judge(struct triage *triage);
-/*
- * The same action and findings, for those who show no more than them: causes,
+/* The same action and findings, for those who show no more than them: causes,
  * explanation, turns, questions, tests, cautions and steps, which take nearly
- * all of a judgement's time, are left out (NULL and 0, and settled is false).
- */
+ * all of a judgement's time, are left out (NULL and 0, and settled is false). */
 const struct verdict *triage_judge_briefly(struct triage *triage);
 
 /* The next question for an aim, leaving out what was answered, declined or gated; NULL if there
@@ -234,11 +222,9 @@ struct kept_fact {
     struct quantity number;
 };
 
-/*
- * Reads such an array: what was said then, not what was remembered or worked out
+/* Reads such an array: what was said then, not what was remembered or worked out
  * then. What the rules no longer know is left out. STATUS_DATA when the text is
- * no such array.
- */
+ * no such array. */
 enum status facts_read(const struct rules *rules, const char *text, struct arena *arena,
                        const struct kept_fact **facts, size_t *count);
 

@@ -205,12 +205,10 @@ static const struct finding *stepping(const struct triage *triage, enum action a
     return NULL;
 }
 
-/*
- * Whose steps are shown. Discarding and isolating are done on account of what may
+/* Whose steps are shown. Discarding and isolating are done on account of what may
  * be contaminated, even where something harmless is likelier; so the likeliest
  * contaminated finding says how. Keeping is done on account of the likeliest that
- * is not.
- */
+ * is not. */
 static void steps_find(struct triage *triage)
 {
     static const enum finding_status wary[] = {FINDING_CONTAMINATED, FINDING_STUCK, FINDING_CLEAN};

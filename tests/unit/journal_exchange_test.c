@@ -283,8 +283,8 @@ static void what_is_derived_comes_back_too(void **state)
     export_to(c, c->journal, "first");
     struct journal *other = new_journal(c, "other.db");
     assert_int_equal(import_from(c, other, "first", tally), STATUS_OK);
-    struct walk *here = journal_walk(c->journal, RECORD_VESSEL, NULL, 0, c->diags);
-    struct walk *there = journal_walk(other, RECORD_VESSEL, NULL, 0, c->diags);
+    struct walk *here = journal_walk(c->journal, RECORD_VESSEL, NULL, 0, false, c->diags);
+    struct walk *there = journal_walk(other, RECORD_VESSEL, NULL, 0, false, c->diags);
     struct vessel a, b;
     size_t count = 0;
     while (walk_next(here, &a) && walk_next(there, &b)) {
