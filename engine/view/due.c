@@ -159,11 +159,6 @@ static int by_day(const void *left, const void *right)
     return a->number < b->number ? -1 : a->number > b->number;
 }
 
-static bool together(const struct vessel *a, const struct vessel *b)
-{
-    return a->due == b->due && a->batch == b->batch && strcmp(a->due_for, b->due_for) == 0;
-}
-
 static enum status make_groups(const struct journal_view *view, struct vessel *vessels,
                                size_t count, struct due_list *list)
 {
@@ -173,7 +168,10 @@ static enum status make_groups(const struct journal_view *view, struct vessel *v
         struct due_group *group = &groups[list->count];
         *group = (struct due_group){
             .day = vessels[i].due, .why = vessels[i].due_for, .vessels = &vessels[i], .count = 1};
-        while (i + group->count < count && together(&vessels[i], &vessels[i + group->count]))
+        while (i + group->count < count &&
+               (vessels[i].due == vessels[i + group->count].due &&
+                vessels[i].batch == vessels[i + group->count].batch &&
+                strcmp(vessels[i].due_for, vessels[i + group->count].due_for) == 0))
             group->count++;
         enum status status = read_batch(view, &vessels[i], &group->batch, &group->forecast);
         if (status != STATUS_OK)

@@ -580,30 +580,6 @@ static enum status read_history(const struct journal_view *view, enum record rec
     return status;
 }
 
-/* "From cook C1 (103 kPa for 90 min), starter S1, session I1, lot G1." */
-static void say_batch_records(struct screen *screen, const struct journal_view *view,
-                              const struct batch *batch)
-{
-    struct cook cook;
-    struct text text;
-
-    text_init(&text);
-    if (batch->starter != 0)
-        text_printf(&text, ", starter %s", view_label(view, RECORD_STARTER, batch->starter));
-    if (batch->cook != 0 && view_get(view, RECORD_COOK, batch->cook, &cook) == STATUS_OK) {
-        const char *what = view_cook_words(view, &cook);
-        text_printf(&text, ", cook %s%s%s%s", cook.label, what[0] != '\0' ? " (" : "", what,
-                    what[0] != '\0' ? ")" : "");
-    }
-    if (batch->session != 0)
-        text_printf(&text, ", session %s", view_label(view, RECORD_SESSION, batch->session));
-    if (batch->lot != 0)
-        text_printf(&text, ", lot %s", view_label(view, RECORD_LOT, batch->lot));
-    if (text.length > 2)
-        SAY("From %s.", text.bytes + 2);
-    text_release(&text);
-}
-
 static const char *entry_words(const struct journal_view *view, const struct history_entry *entry)
 {
     const struct look *look = &entry->is.look;
@@ -655,7 +631,24 @@ static void say_dated(struct screen *screen, const struct journal_view *view,
     const struct batch *batch = &report->batch;
     const char *starter = view_label(view, RECORD_STARTER, batch->starter);
 
-    say_batch_records(screen, view, batch);
+    struct cook cook;
+    struct text text;
+
+    text_init(&text);
+    if (batch->starter != 0)
+        text_printf(&text, ", starter %s", view_label(view, RECORD_STARTER, batch->starter));
+    if (batch->cook != 0 && view_get(view, RECORD_COOK, batch->cook, &cook) == STATUS_OK) {
+        const char *what = view_cook_words(view, &cook);
+        text_printf(&text, ", cook %s%s%s%s", cook.label, what[0] != '\0' ? " (" : "", what,
+                    what[0] != '\0' ? ")" : "");
+    }
+    if (batch->session != 0)
+        text_printf(&text, ", session %s", view_label(view, RECORD_SESSION, batch->session));
+    if (batch->lot != 0)
+        text_printf(&text, ", lot %s", view_label(view, RECORD_LOT, batch->lot));
+    if (text.length > 2)
+        SAY("From %s.", text.bytes + 2);
+    text_release(&text);
     if (note[0] != '\0')
         SAY("Note: %s", note);
     screen_blank(screen);
