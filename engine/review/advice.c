@@ -140,39 +140,6 @@ static int better(const void *a, const void *b)
     return (first->observable > second->observable) - (first->observable < second->observable);
 }
 
-static void choose_trials(const struct review_work *work, struct review_culprit *culprit)
-{
-    static const double worth_it = 0.02; /* bits */
-    const struct rules *rules = work->rules;
-    size_t causes = rules->cause_count;
-    struct contest contest = {.causes = calloc(HYPOTHESES * (causes + 1), sizeof *contest.causes)};
-
-    culprit->trials = arena_array(work->arena, rules->observable_count, sizeof *culprit->trials);
-    (culprit->suspect_count > 1 ? ask_suspects : ask_causes)(work, culprit, &contest);
-    for (size_t o = 0; o < rules->observable_count && contest.count > 1; o++) {
-        const struct observable *test = &rules->observables[o];
-        size_t values = test->value_count;
-        if (test->class != CLASS_TEST)
-            continue;
-        double *answers = calloc(contest.count * values + 1, sizeof *answers);
-        for (size_t h = 0; h < contest.count; h++)
-            for (size_t c = 0; c < causes; c++)
-                if (contest.causes[h * causes + c] > 0.0)
-                    add_answers(work, o, c, contest.causes[h * causes + c], &answers[h * values]);
-        double bits = information(&contest, answers, values);
-        free(answers);
-        if (bits >= worth_it)
-            culprit->trials[culprit->trial_count++] =
-                (struct review_trial){.observable = o,
-                                      .bits = bits,
-                                      .cost = test->effort + test->delay_days * rules->review.wait,
-                                      .delay_days = test->delay_days};
-    }
-    if (culprit->trial_count > 1)
-        qsort(culprit->trials, culprit->trial_count, sizeof *culprit->trials, better);
-    free(contest.causes);
-}
-
 /* ---- what to change ----------------------------------------------------------------------------- */
 
 static int saves_more(const void *a, const void *b)
@@ -189,7 +156,38 @@ void review_choose_trials(struct review_work *work)
     review->changes = arena_array(work->arena, review->culprit_count, sizeof *review->changes);
     for (size_t k = 0; k < review->culprit_count; k++) {
         struct review_culprit *culprit = &review->culprits[k];
-        choose_trials(work, culprit);
+        static const double worth_it = 0.02; /* bits */
+        const struct rules *rules = work->rules;
+        size_t causes = rules->cause_count;
+        struct contest contest = {.causes =
+                                      calloc(HYPOTHESES * (causes + 1), sizeof *contest.causes)};
+
+        culprit->trials =
+            arena_array(work->arena, rules->observable_count, sizeof *culprit->trials);
+        (culprit->suspect_count > 1 ? ask_suspects : ask_causes)(work, culprit, &contest);
+        for (size_t o = 0; o < rules->observable_count && contest.count > 1; o++) {
+            const struct observable *test = &rules->observables[o];
+            size_t values = test->value_count;
+            if (test->class != CLASS_TEST)
+                continue;
+            double *answers = calloc(contest.count * values + 1, sizeof *answers);
+            for (size_t h = 0; h < contest.count; h++)
+                for (size_t c = 0; c < causes; c++)
+                    if (contest.causes[h * causes + c] > 0.0)
+                        add_answers(work, o, c, contest.causes[h * causes + c],
+                                    &answers[h * values]);
+            double bits = information(&contest, answers, values);
+            free(answers);
+            if (bits >= worth_it)
+                culprit->trials[culprit->trial_count++] = (struct review_trial){
+                    .observable = o,
+                    .bits = bits,
+                    .cost = test->effort + test->delay_days * rules->review.wait,
+                    .delay_days = test->delay_days};
+        }
+        if (culprit->trial_count > 1)
+            qsort(culprit->trials, culprit->trial_count, sizeof *culprit->trials, better);
+        free(contest.causes);
         struct review_change *change = &review->changes[review->change_count++];
         *change = (struct review_change){
             .culprit = k, .cause = RULES_NONE, .saved = culprit->saved * culprit->p};
@@ -228,26 +226,6 @@ static bool lasts(enum factor_kind kind)
     default:
         return true;
     }
-}
-
-/* An arm of `each` vessels is taken to fail from so many losses on. The fewest vessels an arm that keep both errors below what is wanted, or the most there may be. */
-static void size_arms(const struct review_suspect *suspect, struct review_plan *plan)
-{
-    double failing = ((double)suspect->inside.lost + 1.0) / ((double)suspect->inside.total + 2.0);
-    double usual = ((double)suspect->outside.lost + 1.0) / ((double)suspect->outside.total + 2.0);
-
-    plan->error = 1.0;
-    for (size_t count = FEWEST; count <= MOST && plan->error > error_wanted; count++)
-        for (size_t from = 1; from <= count; from++) {
-            double missed = counts_chance_below((struct counts){from - 1, count}, failing);
-            double blamed = counts_chance_above((struct counts){from, count}, usual);
-            double error = fmax(missed, blamed);
-            if (error < plan->error) {
-                plan->error = error;
-                plan->each = count;
-                plan->fails_from = from;
-            }
-        }
 }
 
 /* A level of the factor that is above suspicion: it lost least of those with some vessels; LEVEL_NONE. */
@@ -298,28 +276,22 @@ static void arm_with(const struct review_work *work, struct review_plan *plan, s
     }
 }
 
-/* Two of each that is over, crossed: four arms part three factors, each from each (a half of 2^3). */
-static void cross_arms(const struct review_work *work, struct review_plan *plan)
-{
-    enum { TWO = 2 };
-    for (unsigned a = 1; a <= TWO; a++) {
-        for (unsigned b = 1; b <= TWO; b++) {
-            struct review_arm *arm = arm_add(work, plan, false);
-            for (size_t c = 0; c < plan->factor_count; c++)
-                arm->fresh[c] = c == 0 ? a : c == 1 ? b : a == b ? 1 : 2;
-        }
-        if (factor_kind_control(work->dataset->factors[plan->factors[0]].kind))
-            arm_add(work, plan, true)->fresh[0] = a;
-    }
-}
-
 static void fill_arms(const struct review_work *work, struct review_plan *plan)
 {
     plan->crossed = true;
     for (size_t c = 0; c < plan->factor_count; c++)
         plan->crossed = plan->crossed && !lasts(work->dataset->factors[plan->factors[c]].kind);
     if (plan->crossed) {
-        cross_arms(work, plan);
+        enum { TWO = 2 };
+        for (unsigned a = 1; a <= TWO; a++) {
+            for (unsigned b = 1; b <= TWO; b++) {
+                struct review_arm *arm = arm_add(work, plan, false);
+                for (size_t i = 0; i < plan->factor_count; i++)
+                    arm->fresh[i] = i == 0 ? a : i == 1 ? b : a == b ? 1 : 2;
+            }
+            if (factor_kind_control(work->dataset->factors[plan->factors[0]].kind))
+                arm_add(work, plan, true)->fresh[0] = a;
+        }
         return;
     }
     for (size_t c = 0; c < plan->factor_count; c++) {
@@ -364,7 +336,23 @@ void review_plan_next(struct review_work *work)
             factors[c] = culprit->suspects[c].factor;
         *plan = (struct review_plan){.culprit = k, .factors = factors, .factor_count = columns};
         plan->arms = arena_array(work->arena, ARMS_MOST, sizeof *plan->arms);
-        size_arms(&culprit->suspects[0], plan);
+        double failing = ((double)culprit->suspects[0].inside.lost + 1.0) /
+                         ((double)culprit->suspects[0].inside.total + 2.0);
+        double usual = ((double)culprit->suspects[0].outside.lost + 1.0) /
+                       ((double)culprit->suspects[0].outside.total + 2.0);
+
+        plan->error = 1.0;
+        for (size_t count = FEWEST; count <= MOST && plan->error > error_wanted; count++)
+            for (size_t from = 1; from <= count; from++) {
+                double missed = counts_chance_below((struct counts){from - 1, count}, failing);
+                double blamed = counts_chance_above((struct counts){from, count}, usual);
+                double error = fmax(missed, blamed);
+                if (error < plan->error) {
+                    plan->error = error;
+                    plan->each = count;
+                    plan->fails_from = from;
+                }
+            }
         fill_arms(work, plan);
         review->plan_count += !planned(review, plan);
     }

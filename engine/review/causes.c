@@ -240,18 +240,6 @@ static enum status judge_culprit(const struct review_work *work, struct review_c
 
 /* ---- the causes of one batch -------------------------------------------------------------------- */
 
-/* The factor that holds the groups of a scope; factor_count when none does. */
-static size_t factor_of_scope(const struct dataset *dataset, enum scope scope)
-{
-    static const enum factor_kind kinds[SCOPES] = {
-        [SCOPE_COOK] = FACTOR_COOK,       [SCOPE_MIX] = FACTOR_BATCH,
-        [SCOPE_GRAIN_LOT] = FACTOR_LOT,   [SCOPE_SESSION] = FACTOR_SESSION,
-        [SCOPE_STARTER] = FACTOR_STARTER, [SCOPE_PLACE] = FACTOR_PLACE,
-        [SCOPE_VESSEL] = FACTOR_KINDS,
-    };
-    return scope == SCOPE_VESSEL ? dataset->factor_count : dataset_factor(dataset, kinds[scope]);
-}
-
 /* Numbers the levels met in a batch from 0; RULES_NONE for those beyond GROUPS_MOST. */
 struct groups {
     uint32_t levels[GROUPS_MOST];
@@ -284,7 +272,13 @@ static enum status judge_batch(const struct review_work *work, const size_t *ves
         struct described *described = &request.described[request.count++];
         *described = describe(work, vessels[i]);
         for (size_t s = 0; s < SCOPES; s++) {
-            size_t f = factor_of_scope(work->dataset, (enum scope)s);
+            static const enum factor_kind kinds[SCOPES] = {
+                [SCOPE_COOK] = FACTOR_COOK,       [SCOPE_MIX] = FACTOR_BATCH,
+                [SCOPE_GRAIN_LOT] = FACTOR_LOT,   [SCOPE_SESSION] = FACTOR_SESSION,
+                [SCOPE_STARTER] = FACTOR_STARTER, [SCOPE_PLACE] = FACTOR_PLACE,
+                [SCOPE_VESSEL] = FACTOR_KINDS,
+            };
+            size_t f = dataset_factor(work->dataset, kinds[s]); /* none of a vessel alone */
             if (f < work->dataset->factor_count)
                 described->group[s] =
                     group_of(&groups[s], work->dataset->factors[f].level[vessels[i]]);

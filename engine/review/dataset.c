@@ -305,23 +305,6 @@ static uint32_t band_of_mix(const struct rules *rules, const struct batch *batch
     return moisture < band.lo ? 0 : moisture > band.hi ? 2 : 1;
 }
 
-/* In a vessel of so many grams: under half, about, over twice the usual. */
-static uint32_t band_of_dose(const struct rules *rules, const struct batch *batch, int starter_kind,
-                             int grain, double grams, double moves[2])
-{
-    /* Half and twice: the spread of what books call usual. Expert judgement. */
-    static const double small = 0.5, large = 2.0;
-
-    if (starter_kind == RULES_NONE || isnan(batch->dose) || isnan(grams))
-        return LEVEL_NONE;
-    double litres = grams / 1000.0 / physics_bulk(rules, grain);
-    double relative = batch->dose / (rules->starters[starter_kind].usual * litres);
-    if (!isfinite(relative) || relative < 0.0)
-        return LEVEL_NONE;
-    moves[0] = moved(rules, MOVED_DOSE, 1.0 / (1.0 + relative * relative));
-    return relative < small ? 0 : relative > large ? 2 : 1;
-}
-
 /* ---- records ------------------------------------------------------------------------------------ */
 
 /* Records of one kind, by rising id. */
@@ -593,7 +576,17 @@ static uint32_t band_of(const struct filling *filling, struct cook_kept *cooks,
     double grams = vessel->grams;
     if (isnan(grams) && vessel_kind != RULES_NONE)
         grams = 1000.0 * rules->vessels[vessel_kind].mass_kg;
-    return band_of_dose(rules, batch, starter_kind, grain, grams, moves);
+    /* Half and twice: the spread of what books call usual. Expert judgement. */
+    static const double small = 0.5, large = 2.0;
+
+    if (starter_kind == RULES_NONE || isnan(batch->dose) || isnan(grams))
+        return LEVEL_NONE;
+    double litres = grams / 1000.0 / physics_bulk(rules, grain);
+    double relative = batch->dose / (rules->starters[starter_kind].usual * litres);
+    if (!isfinite(relative) || relative < 0.0)
+        return LEVEL_NONE;
+    moves[0] = moved(rules, MOVED_DOSE, 1.0 / (1.0 + relative * relative));
+    return relative < small ? 0 : relative > large ? 2 : 1;
 }
 
 static bool like_before(const struct filling *filling, size_t i)
@@ -635,26 +628,6 @@ static void add_bands(struct filling *filling, enum factor_kind kind, const stru
                level, filling->count, filling->arena);
 }
 
-static void add_temperatures(struct filling *filling)
-{
-    int feeder = filling->rules->feeder[FEEDS_TEMPERATURE];
-    if (feeder == RULES_NONE)
-        return;
-    const struct observable *temperature = &filling->rules->observables[feeder];
-    const char **labels = arena_array(filling->arena, temperature->value_count, sizeof *labels);
-    uint32_t *level = levels_new(filling);
-    for (size_t v = 0; v < temperature->value_count; v++)
-        labels[v] = temperature->values[v].label;
-    for (size_t i = 0; i < filling->count; i++) {
-        const struct place *place =
-            record_of(filling, RECORD_PLACE, id_of(filling, FACTOR_PLACE, i));
-        int bin = place != NULL && !isnan(place->celsius) ? rules_bin(temperature, place->celsius)
-                                                          : RULES_NONE;
-        level[i] = bin != RULES_NONE ? (uint32_t)bin : LEVEL_NONE;
-    }
-    add(filling, FACTOR_TEMPERATURE, labels, temperature->value_count, level);
-}
-
 static void add_factors(struct filling *filling)
 {
     enum { PARENTS = 1, LONGEST_LINE = 64 };
@@ -672,7 +645,22 @@ static void add_factors(struct filling *filling)
     add_bands(filling, FACTOR_LETHALITY, &bands_lethality);
     add_bands(filling, FACTOR_MOISTURE, &bands_moisture);
     add_bands(filling, FACTOR_DOSE, &bands_dose);
-    add_temperatures(filling);
+    int feeder = filling->rules->feeder[FEEDS_TEMPERATURE];
+    if (feeder == RULES_NONE)
+        return;
+    const struct observable *temperature = &filling->rules->observables[feeder];
+    const char **labels = arena_array(filling->arena, temperature->value_count, sizeof *labels);
+    uint32_t *level = levels_new(filling);
+    for (size_t v = 0; v < temperature->value_count; v++)
+        labels[v] = temperature->values[v].label;
+    for (size_t i = 0; i < filling->count; i++) {
+        const struct place *place =
+            record_of(filling, RECORD_PLACE, id_of(filling, FACTOR_PLACE, i));
+        int bin = place != NULL && !isnan(place->celsius) ? rules_bin(temperature, place->celsius)
+                                                          : RULES_NONE;
+        level[i] = bin != RULES_NONE ? (uint32_t)bin : LEVEL_NONE;
+    }
+    add(filling, FACTOR_TEMPERATURE, labels, temperature->value_count, level);
 }
 
 /* ---- the vessels of a journal ------------------------------------------------------------------- */
@@ -734,19 +722,6 @@ static double sure_of(const struct look *look)
     return sure;
 }
 
-static size_t vessel_index(const struct filling *filling, int64_t id)
-{
-    size_t low = 0, high = filling->count;
-    while (low < high) {
-        size_t middle = low + (high - low) / 2;
-        if (filling->vessels[middle]->id < id)
-            low = middle + 1;
-        else
-            high = middle;
-    }
-    return low < filling->count && filling->vessels[low]->id == id ? low : SIZE_MAX;
-}
-
 /* What the looks of lost vessels say, then, over that, the outcomes that were confirmed. */
 static enum status fill_findings(const struct filling *filling, struct journal *journal,
                                  struct dataset *dataset, struct diags *diags)
@@ -776,7 +751,16 @@ static enum status fill_findings(const struct filling *filling, struct journal *
         return status;
     struct walk *walk = journal_walk(journal, RECORD_OUTCOME, NULL, 0, false, diags);
     while (walk_next(walk, &outcome)) { /* by rising id: the newest stays */
-        size_t i = vessel_index(filling, outcome.vessel);
+        size_t low = 0, high = filling->count;
+        while (low < high) {
+            size_t middle = low + (high - low) / 2;
+            if (filling->vessels[middle]->id < outcome.vessel)
+                low = middle + 1;
+            else
+                high = middle;
+        }
+        size_t i =
+            low < filling->count && filling->vessels[low]->id == outcome.vessel ? low : SIZE_MAX;
         if (i == SIZE_MAX)
             continue;
         finding[i] = (int16_t)rules_finding(filling->rules, outcome.finding);

@@ -81,25 +81,6 @@ static void test_levels(struct review_factor *factor, const struct counts *group
     (void)table_groups(groups, count, &effort, &factor->test);
 }
 
-static void ask_factor(struct review_factor *factor)
-{
-    size_t count = factor->level_count;
-    struct counts *groups = malloc((count + 1) * sizeof *groups), all = {0, 0};
-    struct tally *tallies = malloc((count + 1) * sizeof *tallies);
-
-    for (size_t l = 0; l < count; l++) {
-        groups[l] = factor->levels[l].counts;
-        tallies[l] = tally_of(groups[l]);
-        all.lost += groups[l].lost;
-        all.total += groups[l].total;
-    }
-    judge_levels(factor, all);
-    factor->log_bayes = bayes_factor_ln(tallies, count, 1.0, 1.0);
-    test_levels(factor, groups, count, all.total);
-    free(groups);
-    free(tallies);
-}
-
 static void count_factor(struct review_work *work, size_t f)
 {
     const struct factor *of = &work->dataset->factors[f];
@@ -119,7 +100,21 @@ static void count_factor(struct review_work *work, size_t f)
             factor->levels[factor->level_count++] = factor->levels[l];
     if (factor->level_count > 1)
         qsort(factor->levels, factor->level_count, sizeof *factor->levels, worse_first);
-    ask_factor(factor);
+    size_t count = factor->level_count;
+    struct counts *groups = malloc((count + 1) * sizeof *groups), all = {0, 0};
+    struct tally *tallies = malloc((count + 1) * sizeof *tallies);
+
+    for (size_t i = 0; i < count; i++) {
+        groups[i] = factor->levels[i].counts;
+        tallies[i] = tally_of(groups[i]);
+        all.lost += groups[i].lost;
+        all.total += groups[i].total;
+    }
+    judge_levels(factor, all);
+    factor->log_bayes = bayes_factor_ln(tallies, count, 1.0, 1.0);
+    test_levels(factor, groups, count, all.total);
+    free(groups);
+    free(tallies);
 }
 
 void review_count_factors(struct review_work *work)
@@ -244,39 +239,6 @@ static void test_within(const struct cross *cross, struct review_factor *factor)
     free(cells);
 }
 
-/* Finds what the factor is most entangled with among `others`, and asks again within its levels. */
-static void hold_still(struct review_work *work, size_t f, const size_t *others, size_t count)
-{
-    struct review_factor *factor = &work->review->factors[f];
-    static const double noticeable = 0.3; /* of Cramer's V */
-    struct cross best = {0};
-    double most = noticeable;
-
-    for (size_t k = 0; k < count; k++) {
-        /* What holds others still was not computed from another. */
-        enum factor_kind kind = work->dataset->factors[others[k]].kind;
-        struct cross cross;
-        if (others[k] == f || related(work, f, others[k]) ||
-            (kind != FACTOR_OTHER && factor_kind_origin(kind) != kind) ||
-            !cross_make(work, f, others[k], &cross))
-            continue;
-        double entangled = cross_entangled(&cross);
-        if (entangled > most) {
-            free(best.cells);
-            best = cross;
-            most = entangled;
-            factor->within = others[k];
-        } else {
-            free(cross.cells);
-        }
-    }
-    if (factor->within < work->dataset->factor_count) {
-        factor->entangled = most;
-        test_within(&best, factor);
-    }
-    free(best.cells);
-}
-
 enum { ASKED = 8 }; /* the factors that look worst; each is crossed with each */
 
 /* Of the factors that look bad, those with the most evidence for rates of their own. */
@@ -304,8 +266,36 @@ static size_t worst_factors(const struct review_work *work, size_t asked[ASKED])
 void review_hold_still(struct review_work *work)
 {
     size_t asked[ASKED], count = worst_factors(work, asked);
-    for (size_t k = 0; k < count; k++)
-        hold_still(work, asked[k], asked, count);
+    for (size_t k = 0; k < count; k++) {
+        struct review_factor *factor = &work->review->factors[asked[k]];
+        static const double noticeable = 0.3; /* of Cramer's V */
+        struct cross best = {0};
+        double most = noticeable;
+
+        for (size_t i = 0; i < count; i++) {
+            /* What holds others still was not computed from another. */
+            enum factor_kind kind = work->dataset->factors[asked[i]].kind;
+            struct cross cross;
+            if (asked[i] == asked[k] || related(work, asked[k], asked[i]) ||
+                (kind != FACTOR_OTHER && factor_kind_origin(kind) != kind) ||
+                !cross_make(work, asked[k], asked[i], &cross))
+                continue;
+            double entangled = cross_entangled(&cross);
+            if (entangled > most) {
+                free(best.cells);
+                best = cross;
+                most = entangled;
+                factor->within = asked[i];
+            } else {
+                free(cross.cells);
+            }
+        }
+        if (factor->within < work->dataset->factor_count) {
+            factor->entangled = most;
+            test_within(&best, factor);
+        }
+        free(best.cells);
+    }
 }
 
 /* ---- alike: what cannot be told apart ----------------------------------------------------------- */

@@ -47,10 +47,18 @@ static void count_fact(struct learning *learning, size_t finding, const struct k
     }
 }
 
-/* Counts the look that the outcome answers: the last standing one before it, or else the last. */
-static enum status count_look(struct learning *learning, size_t finding,
-                              const struct outcome *outcome)
+static enum status count_outcome(struct learning *learning, const struct outcome *outcome)
 {
+    int finding = rules_finding(learning->rules, outcome->finding);
+    int cause =
+        outcome->cause[0] != '\0' ? rules_cause(learning->rules, outcome->cause) : RULES_NONE;
+    if (finding == RULES_NONE)
+        return STATUS_OK;
+    learning->vessels += 1;
+    if (cause != RULES_NONE) {
+        learning->causes[cause].seen += 1;
+        learning->causes_known += 1;
+    }
     struct look *looks = NULL;
     const struct look *answered = NULL;
     const struct kept_fact *facts = NULL;
@@ -72,23 +80,8 @@ static enum status count_look(struct learning *learning, size_t finding,
         facts_read(learning->rules, answered->facts, learning->arena, &facts, &count) != STATUS_OK)
         return STATUS_OK;
     for (size_t i = 0; i < count; i++)
-        count_fact(learning, finding, &facts[i]);
+        count_fact(learning, (size_t)finding, &facts[i]);
     return STATUS_OK;
-}
-
-static enum status count_outcome(struct learning *learning, const struct outcome *outcome)
-{
-    int finding = rules_finding(learning->rules, outcome->finding);
-    int cause =
-        outcome->cause[0] != '\0' ? rules_cause(learning->rules, outcome->cause) : RULES_NONE;
-    if (finding == RULES_NONE)
-        return STATUS_OK;
-    learning->vessels += 1;
-    if (cause != RULES_NONE) {
-        learning->causes[cause].seen += 1;
-        learning->causes_known += 1;
-    }
-    return count_look(learning, (size_t)finding, outcome);
 }
 
 /* ---- all of them -------------------------------------------------------------------------------- */
@@ -142,22 +135,6 @@ enum status learn_count(struct journal *journal, const struct rules *rules, stru
 
 /* ---- as a file ------------------------------------------------------------------------------- */
 
-static void write_sign(const struct learned_sign *sign, const struct rules *rules,
-                       struct text *yaml)
-{
-    const struct observable *observable = &rules->observables[sign->observable];
-    const char *divider = "";
-    text_printf(yaml, "      %s: {", observable->id);
-    for (size_t v = 0; v < observable->value_count; v++) {
-        if (sign->of[v] <= 0)
-            continue;
-        text_printf(yaml, "%s%s: [%.0f, %.0f]", divider, observable->values[v].id, sign->seen[v],
-                    sign->of[v]);
-        divider = ", ";
-    }
-    text_puts(yaml, "}\n");
-}
-
 void learn_write(const struct learned *learned, const struct rules *rules, const char *day,
                  struct text *yaml)
 {
@@ -175,7 +152,17 @@ void learn_write(const struct learned *learned, const struct rules *rules, const
     for (size_t i = 0; i < learned->sign_count; i++) {
         if (i == 0 || learned->signs[i].finding != learned->signs[i - 1].finding)
             text_printf(yaml, "    %s:\n", rules->findings[learned->signs[i].finding].id);
-        write_sign(&learned->signs[i], rules, yaml);
+        const struct observable *observable = &rules->observables[learned->signs[i].observable];
+        const char *divider = "";
+        text_printf(yaml, "      %s: {", observable->id);
+        for (size_t v = 0; v < observable->value_count; v++) {
+            if (learned->signs[i].of[v] <= 0)
+                continue;
+            text_printf(yaml, "%s%s: [%.0f, %.0f]", divider, observable->values[v].id,
+                        learned->signs[i].seen[v], learned->signs[i].of[v]);
+            divider = ", ";
+        }
+        text_puts(yaml, "}\n");
     }
     if (learned->cause_count > 0)
         text_puts(yaml, "  causes:\n");

@@ -117,24 +117,6 @@ static int sooner(const void *a, const void *b)
     return (first->level > second->level) - (first->level < second->level);
 }
 
-static void count_batches(const struct review_work *work, struct review_batch *batches)
-{
-    const struct dataset *dataset = work->dataset;
-    const uint32_t *level = dataset->factors[dataset->batch].level;
-    for (size_t i = 0; i < dataset->vessel_count; i++) {
-        if (level[i] == LEVEL_NONE)
-            continue;
-        struct review_batch *batch = &batches[level[i]];
-        int32_t day = dataset->entered[i];
-        if (day != DAY_NONE && (batch->day == DAY_NONE || day < batch->day))
-            batch->day = day;
-        batch->open += dataset->fate[i] == FATE_OPEN && !dataset->control[i];
-        if (work->standing[i] == STANDING_OUT)
-            continue;
-        count_vessel(dataset->control[i] ? &batch->controls : &batch->counts, work->standing[i]);
-    }
-}
-
 static void make_batches(struct review_work *work)
 {
     const struct dataset *dataset = work->dataset;
@@ -148,7 +130,19 @@ static void make_batches(struct review_work *work)
         review->batches[b].level = b;
         review->batches[b].day = DAY_NONE;
     }
-    count_batches(work, review->batches);
+    const uint32_t *level = dataset->factors[dataset->batch].level;
+    for (size_t i = 0; i < dataset->vessel_count; i++) {
+        if (level[i] == LEVEL_NONE)
+            continue;
+        struct review_batch *batch = &review->batches[level[i]];
+        int32_t day = dataset->entered[i];
+        if (day != DAY_NONE && (batch->day == DAY_NONE || day < batch->day))
+            batch->day = day;
+        batch->open += dataset->fate[i] == FATE_OPEN && !dataset->control[i];
+        if (work->standing[i] == STANDING_OUT)
+            continue;
+        count_vessel(dataset->control[i] ? &batch->controls : &batch->counts, work->standing[i]);
+    }
     if (count > 1)
         qsort(review->batches, count, sizeof *review->batches, sooner);
     struct counts *counts = malloc((count + 1) * sizeof *counts);
@@ -205,30 +199,22 @@ static bool is_lost(const struct review_work *work, const struct slot *place)
 }
 
 /* Within a batch and day the order is not known: its losses are spread evenly over it. */
-static void spread(const struct review_work *work, const struct slot *places, size_t count,
-                   size_t *vessels)
-{
-    size_t lost = 0, next_lost = 0, next_kept = 0;
-    for (size_t i = 0; i < count; i++)
-        lost += is_lost(work, &places[i]);
-    for (size_t i = 0; i < count; i++) {
-        bool takes_lost = (i + 1) * lost / count > i * lost / count;
-        size_t *next = takes_lost ? &next_lost : &next_kept;
-        while (is_lost(work, &places[*next]) != takes_lost)
-            ++*next;
-        vessels[i] = places[(*next)++].vessel;
-    }
-}
-
 static void order_vessels(const struct review_work *work, const struct slot *places, size_t count,
                           size_t *vessels)
 {
     for (size_t from = 0, to; from < count; from = to) {
-        to = from + 1;
-        while (to < count && places[to].day == places[from].day &&
-               places[to].batch == places[from].batch)
-            to++;
-        spread(work, &places[from], to - from, &vessels[from]);
+        size_t lost = 0, next_lost = from, next_kept = from;
+        for (to = from; to < count && places[to].day == places[from].day &&
+                        places[to].batch == places[from].batch;
+             to++)
+            lost += is_lost(work, &places[to]);
+        for (size_t i = 0; i < to - from; i++) {
+            bool takes_lost = (i + 1) * lost / (to - from) > i * lost / (to - from);
+            size_t *next = takes_lost ? &next_lost : &next_kept;
+            while (is_lost(work, &places[*next]) != takes_lost)
+                ++*next;
+            vessels[from + i] = places[(*next)++].vessel;
+        }
     }
 }
 

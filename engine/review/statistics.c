@@ -56,16 +56,6 @@ static double upper(size_t x, size_t n, double p)
     return binomial_pmf(x, n, p) * binomial_terms(x, n, p);
 }
 
-/* x or more. */
-static double binomial_above(size_t x, size_t n, double p)
-{
-    if (x == 0)
-        return 1.0;
-    if ((double)x > p * (double)n)
-        return upper(x, n, p);
-    return 1.0 - upper(n - x + 1, n, 1.0 - p); /* x - 1 lost or fewer is n - x + 1 kept or more */
-}
-
 /* ---- intervals ---------------------------------------------------------------------------------- */
 
 /*
@@ -138,7 +128,12 @@ double counts_chance_above(struct counts counts, double rate)
         return NAN;
     if (rate == 0.0 || rate == 1.0) /* all is settled */
         return counts.lost == 0 || rate == 1.0 ? 1.0 : 0.0;
-    return binomial_above(counts.lost, counts.total, rate);
+    if (counts.lost == 0)
+        return 1.0;
+    if ((double)counts.lost > rate * (double)counts.total)
+        return upper(counts.lost, counts.total, rate);
+    return 1.0 - upper(counts.total - counts.lost + 1, counts.total,
+                       1.0 - rate); /* x - 1 lost or fewer is n - x + 1 kept or more */
 }
 
 double counts_chance_below(struct counts counts, double rate)
@@ -253,70 +248,12 @@ static size_t leader_of(size_t *leader, size_t group)
     return group;
 }
 
-/* Joins the groups of each stratum. One with a single group compares nothing: its factor is 0. */
-static void join(struct problem *p)
-{
-    for (size_t i = 0; i < p->groups; i++)
-        p->leader[i] = i;
-    for (size_t k = 0; k < p->strata; k++)
-        p->anchor[k] = p->groups;
-    for (size_t i = 0; i < p->count; i++) {
-        const struct strata_cell *cell = &p->cells[i];
-        size_t *anchor = &p->anchor[cell->stratum];
-        if (p->factor[cell->stratum] == 0.0 || cell->counts.total == 0)
-            continue;
-        if (*anchor == p->groups)
-            *anchor = cell->group;
-        if (*anchor != cell->group)
-            p->along[cell->stratum] = 1.0; /* a mark, until there is something to multiply */
-        size_t a = leader_of(p->leader, *anchor), b = leader_of(p->leader, cell->group);
-        p->leader[a > b ? a : b] = a < b ? a : b;
-    }
-    for (size_t k = 0; k < p->strata; k++)
-        if (p->along[k] == 0.0)
-            p->factor[k] = 0.0;
-}
-
-static void find_islands(struct problem *p, struct strata_test *result)
-{
-    join(p);
-    for (size_t k = 0; k < p->strata; k++)
-        result->strata += p->factor[k] > 0.0;
-    for (size_t i = 0; i < p->groups; i++) {
-        size_t leader = leader_of(p->leader, i);
-        if (leader == i)
-            continue;
-        result->groups++;
-        result->islands += p->x[leader] == 0.0; /* counted once: marked as above */
-        p->x[leader] = 1.0;
-    }
-    memset(p->x, 0, p->groups * sizeof *p->x);
-    result->freedom = result->groups; /* every compared group but one on each island */
-    result->groups += result->islands;
-}
-
 static void prepare_strata(struct problem *p)
 {
     for (size_t k = 0; k < p->strata; k++) {
         double n = (double)p->sums[k].total, lost = (double)p->sums[k].lost;
         if (lost > 0.0 && lost < n)
             p->factor[k] = lost * (n - lost) / (n * n * (n - 1.0));
-    }
-}
-
-static void multiply(const struct problem *p, const double *x, double *image)
-{
-    memset(p->along, 0, p->strata * sizeof *p->along);
-    memset(image, 0, p->groups * sizeof *image);
-    for (size_t i = 0; i < p->count; i++) {
-        const struct strata_cell *cell = &p->cells[i];
-        p->along[cell->stratum] += (double)cell->counts.total * x[cell->group];
-    }
-    for (size_t i = 0; i < p->count; i++) {
-        const struct strata_cell *cell = &p->cells[i];
-        size_t k = cell->stratum;
-        image[cell->group] += p->factor[k] * (double)cell->counts.total *
-                              ((double)p->sums[k].total * x[cell->group] - p->along[k]);
     }
 }
 
@@ -356,7 +293,19 @@ static bool solve(struct problem *p)
     memcpy(p->direction, p->scaled, p->groups * sizeof *p->direction);
 
     for (size_t step = 0; step < 2 * p->groups + 20 && now > start * SMALL * SMALL; step++) {
-        multiply(p, p->direction, p->image);
+        memset(p->along, 0, p->strata * sizeof *p->along);
+        memset(p->image, 0, p->groups * sizeof *p->image);
+        for (size_t j = 0; j < p->count; j++) {
+            const struct strata_cell *cell = &p->cells[j];
+            p->along[cell->stratum] += (double)cell->counts.total * p->direction[cell->group];
+        }
+        for (size_t j = 0; j < p->count; j++) {
+            const struct strata_cell *cell = &p->cells[j];
+            size_t k = cell->stratum;
+            p->image[cell->group] +=
+                p->factor[k] * (double)cell->counts.total *
+                ((double)p->sums[k].total * p->direction[cell->group] - p->along[k]);
+        }
         double curve = dot(p->direction, p->image, p->groups);
         if (!(curve > 0.0))
             break;
@@ -376,7 +325,38 @@ static enum status compute(struct problem *p, struct strata_test *result)
 {
     *result = (struct strata_test){.p = 1.0};
     prepare_strata(p);
-    find_islands(p, result);
+    for (size_t j = 0; j < p->groups; j++)
+        p->leader[j] = j;
+    for (size_t j = 0; j < p->strata; j++)
+        p->anchor[j] = p->groups;
+    for (size_t j = 0; j < p->count; j++) {
+        const struct strata_cell *cell = &p->cells[j];
+        size_t *anchor = &p->anchor[cell->stratum];
+        if (p->factor[cell->stratum] == 0.0 || cell->counts.total == 0)
+            continue;
+        if (*anchor == p->groups)
+            *anchor = cell->group;
+        if (*anchor != cell->group)
+            p->along[cell->stratum] = 1.0; /* a mark, until there is something to multiply */
+        size_t a = leader_of(p->leader, *anchor), b = leader_of(p->leader, cell->group);
+        p->leader[a > b ? a : b] = a < b ? a : b;
+    }
+    for (size_t j = 0; j < p->strata; j++)
+        if (p->along[j] == 0.0)
+            p->factor[j] = 0.0;
+    for (size_t k = 0; k < p->strata; k++)
+        result->strata += p->factor[k] > 0.0;
+    for (size_t i = 0; i < p->groups; i++) {
+        size_t leader = leader_of(p->leader, i);
+        if (leader == i)
+            continue;
+        result->groups++;
+        result->islands += p->x[leader] == 0.0; /* counted once: marked as above */
+        p->x[leader] = 1.0;
+    }
+    memset(p->x, 0, p->groups * sizeof *p->x);
+    result->freedom = result->groups; /* every compared group but one on each island */
+    result->groups += result->islands;
     if (result->freedom == 0)
         return STATUS_OK;
     prepare_groups(p);
@@ -436,28 +416,6 @@ static struct interval limits_of(double survival, double sum, double z, enum sur
     return (struct interval){pow(survival, ratio), pow(survival, 1.0 / ratio)};
 }
 
-static void fill_steps(const struct survival_case *sorted, size_t count, double z,
-                       enum survival_scale scale, struct survival_curve *curve)
-{
-    double survival = 1.0, sum = 0.0;
-
-    for (size_t i = 0; i < count;) {
-        struct survival_step *step = &curve->steps[curve->count++];
-        *step = (struct survival_step){.time = sorted[i].time, .at_risk = count - i};
-        for (; i < count && sorted[i].time == step->time; i++) {
-            step->lost += sorted[i].lost;
-            step->censored += !sorted[i].lost;
-        }
-        double n = (double)step->at_risk, d = (double)step->lost;
-        survival *= (n - d) / n;
-        sum += step->lost < step->at_risk ? d / (n * (n - d)) : INFINITY;
-        step->survival = survival;
-        step->standard_error = survival > 0.0 ? survival * sqrt(sum) : NAN;
-        step->limits = limits_of(survival, sum, z, scale);
-        curve->lost += step->lost;
-    }
-}
-
 enum line { SURVIVAL, LOW, HIGH };
 
 static double line_at(const struct survival_step *step, enum line line)
@@ -504,7 +462,22 @@ enum status survival_curve(struct arena *arena, const struct survival_case *case
         distinct += i == 0 || sorted[i].time != sorted[i - 1].time;
     *curve = (struct survival_curve){.cases = count};
     curve->steps = arena_array(arena, distinct, sizeof *curve->steps);
-    fill_steps(sorted, count, gsl_cdf_ugaussian_Qinv(0.5 * (1.0 - level)), scale, curve);
+    double survival = 1.0, sum = 0.0, z = gsl_cdf_ugaussian_Qinv(0.5 * (1.0 - level));
+    for (size_t k = 0; k < count;) {
+        struct survival_step *step = &curve->steps[curve->count++];
+        *step = (struct survival_step){.time = sorted[k].time, .at_risk = count - k};
+        for (; k < count && sorted[k].time == step->time; k++) {
+            step->lost += sorted[k].lost;
+            step->censored += !sorted[k].lost;
+        }
+        double n = (double)step->at_risk, d = (double)step->lost;
+        survival *= (n - d) / n;
+        sum += step->lost < step->at_risk ? d / (n * (n - d)) : INFINITY;
+        step->survival = survival;
+        step->standard_error = survival > 0.0 ? survival * sqrt(sum) : NAN;
+        step->limits = limits_of(survival, sum, z, scale);
+        curve->lost += step->lost;
+    }
     free(sorted);
     curve->median = half_time(curve, SURVIVAL);
     curve->median_limits = (struct interval){half_time(curve, LOW), half_time(curve, HIGH)};
@@ -548,27 +521,6 @@ static void add_time(struct survival_logrank *result, const double *at_risk, dou
         row[i] += weight * share;
         for (size_t k = 0; k < groups; k++)
             row[k] -= weight * share * at_risk[k] / all;
-    }
-}
-
-static void add_up(struct survival_logrank *result, const struct member *sorted, size_t count,
-                   double *at_risk)
-{
-    for (size_t i = 0; i < count; i++) {
-        at_risk[sorted[i].group] += 1.0;
-        result->cases[sorted[i].group]++;
-    }
-    for (size_t i = 0; i < count;) {
-        size_t first = i;
-        double lost = 0.0;
-        for (; i < count && sorted[i].is.time == sorted[first].is.time; i++) {
-            lost += sorted[i].is.lost;
-            result->observed[sorted[i].group] += sorted[i].is.lost;
-        }
-        if (lost > 0.0)
-            add_time(result, at_risk, (double)(count - first), lost);
-        for (size_t k = first; k < i; k++)
-            at_risk[sorted[k].group] -= 1.0;
     }
 }
 
@@ -640,7 +592,22 @@ enum status survival_logrank(struct arena *arena, const struct survival_case *ca
     for (size_t i = 0; i < count; i++)
         sorted[i] = (struct member){cases[i], group[i]};
     qsort(sorted, count, sizeof *sorted, survival_by_time);
-    add_up(result, sorted, count, at_risk);
+    for (size_t j = 0; j < count; j++) {
+        at_risk[sorted[j].group] += 1.0;
+        result->cases[sorted[j].group]++;
+    }
+    for (size_t j = 0; j < count;) {
+        size_t first = j;
+        double lost = 0.0;
+        for (; j < count && sorted[j].is.time == sorted[first].is.time; j++) {
+            lost += sorted[j].is.lost;
+            result->observed[sorted[j].group] += sorted[j].is.lost;
+        }
+        if (lost > 0.0)
+            add_time(result, at_risk, (double)(count - first), lost);
+        for (size_t k = first; k < j; k++)
+            at_risk[sorted[k].group] -= 1.0;
+    }
     finish(result);
     free(sorted);
     free(at_risk);
@@ -794,23 +761,6 @@ static double weight_ratio(double usual, double raised)
     return log(raised / usual) / -log((1.0 - raised) / (1.0 - usual));
 }
 
-/* The raised rate for which the ratio of the weights is `up`: it falls as the rate rises. */
-static double raised_for(double usual, size_t up)
-{
-    double low = usual, high = 1.0;
-
-    for (int step = 0; step < 100; step++) {
-        double middle = 0.5 * (low + high);
-        if (middle <= usual || middle >= 1.0)
-            break;
-        if (weight_ratio(usual, middle) > (double)up)
-            low = middle;
-        else
-            high = middle;
-    }
-    return 0.5 * (low + high);
-}
-
 /* The smallest threshold whose mean run is long enough; 0 when it would be out of range. */
 static size_t find_threshold(const struct monitor_plan *plan, double run)
 {
@@ -840,7 +790,18 @@ enum status monitor_plan(double usual, double raised, double run, struct monitor
     double most = ceil((1.0 - usual) / usual) - 1.0; /* at the ratio itself p1 is p0 */
     struct monitor_plan made = {
         .usual = usual, .up = (size_t)fmax(1.0, fmin(round(weight_ratio(usual, raised)), most))};
-    made.raised = raised_for(usual, made.up);
+    double low = usual, high = 1.0;
+
+    for (int step = 0; step < 100; step++) {
+        double middle = 0.5 * (low + high);
+        if (middle <= usual || middle >= 1.0)
+            break;
+        if (weight_ratio(usual, middle) > (double)made.up)
+            low = middle;
+        else
+            high = middle;
+    }
+    made.raised = 0.5 * (low + high);
     made.step = -log((1.0 - made.raised) / (1.0 - usual));
     made.threshold = find_threshold(&made, run);
     if (made.threshold == 0)

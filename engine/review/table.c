@@ -256,13 +256,6 @@ static bool follow(struct network *net, size_t steps)
     return true;
 }
 
-/* Whether the bounds of every stage, as many steps as vessels times taken at the most, are worth it. */
-static bool network_fits(const struct margins *m, size_t steps)
-{
-    double most = (double)steps * BOUND_STEPS, width = (double)(m->take + 1);
-    return (double)m->total * width <= most && (double)m->groups * width <= most;
-}
-
 /* The exact p; NAN when it took more than `steps`. */
 static double test_network(const struct margins *m, size_t steps)
 {
@@ -516,21 +509,6 @@ static size_t draw_start(struct sampler *s)
     return sum;
 }
 
-static void draw_table(struct sampler *s)
-{
-    const struct margins *m = s->margins;
-
-    for (size_t sum = draw_start(s); sum < m->take;) {
-        size_t vessel = draw_below(s->rng, (uint32_t)m->total);
-        size_t group = s->owner[vessel];
-        /* Which of its vessels a group has lost does not matter: say, its first ones. */
-        if (vessel - s->first[group] >= s->taken[group]) {
-            s->taken[group]++;
-            sum++;
-        }
-    }
-}
-
 /* log of the table's chance but for a constant. */
 static double log_chance(const struct margins *m, const size_t *taken)
 {
@@ -540,26 +518,32 @@ static double log_chance(const struct margins *m, const size_t *taken)
     return sum;
 }
 
-/* How many tables of so many single numbers the effort allows. */
-static size_t allowance(const struct table_effort *effort, double numbers)
-{
-    const double fewest = 200.0; /* less would say nothing at all */
-    double allowed = effort->draws > 0 ? fmax(fewest, (double)effort->draws / numbers) : INFINITY;
-
-    return allowed < (double)effort->tables ? (size_t)allowed : effort->tables;
-}
-
 static struct table_test draw_tables(struct sampler *s, const struct table_effort *effort)
 {
     enum {
         FIRST_LOOK = 100
     }; /* tables without a hit, when it is worth asking how far out ours lies */
     const struct margins *m = s->margins;
-    size_t most = allowance(effort, (double)m->groups + additions(m)), hits = 0, tables = 0;
+    const double fewest = 200.0; /* less would say nothing at all */
+    double allowed = effort->draws > 0
+                         ? fmax(fewest, (double)effort->draws / ((double)m->groups + additions(m)))
+                         : INFINITY;
+
+    size_t most = allowed < (double)effort->tables ? (size_t)allowed : effort->tables, hits = 0,
+           tables = 0;
     double ours = log_chance(m, m->taken) + TIE;
 
     while (tables < most && (effort->enough == 0 || hits < effort->enough)) {
-        draw_table(s);
+
+        for (size_t sum = draw_start(s); sum < m->take;) {
+            size_t vessel = draw_below(s->rng, (uint32_t)m->total);
+            size_t group = s->owner[vessel];
+            /* Which of its vessels a group has lost does not matter: say, its first ones. */
+            if (vessel - s->first[group] >= s->taken[group]) {
+                s->taken[group]++;
+                sum++;
+            }
+        }
         tables++;
         hits += log_chance(m, s->taken) <= ours;
         if (hits == 0 && tables == FIRST_LOOK) {
@@ -597,28 +581,6 @@ static int larger_first(const void *left, const void *right)
     return (a->lost < b->lost) - (a->lost > b->lost);
 }
 
-/* From the groups that are not empty. */
-static struct margins margins_of(const struct counts *groups, size_t count, struct counts sum,
-                                 struct arena *arena)
-{
-    bool rather_kept = sum.lost > sum.total - sum.lost;
-    struct counts *sorted = arena_array(arena, count, sizeof *sorted);
-    struct margins m = {.sizes = arena_array(arena, count, sizeof *m.sizes),
-                        .taken = arena_array(arena, count, sizeof *m.taken),
-                        .total = sum.total,
-                        .take = rather_kept ? sum.total - sum.lost : sum.lost};
-    for (size_t i = 0; i < count; i++)
-        sorted[i] = groups[i];
-    if (count > 1)
-        qsort(sorted, count, sizeof *sorted, larger_first);
-    while (m.groups < count && sorted[m.groups].total > 0) {
-        struct counts group = sorted[m.groups];
-        m.sizes[m.groups] = group.total;
-        m.taken[m.groups++] = rather_kept ? group.total - group.lost : group.lost;
-    }
-    return m;
-}
-
 static double *log_factorials(size_t most, struct arena *arena)
 {
     double *table = arena_array(arena, most + 1, sizeof *table);
@@ -637,12 +599,27 @@ enum status table_groups(const struct counts *groups, size_t count,
     if (effort->tables < 1 || !counts_sum(groups, count, &sum))
         return STATUS_USAGE;
     struct arena *arena = arena_new();
-    struct margins margins = margins_of(groups, count, sum, arena);
+    bool rather_kept = sum.lost > sum.total - sum.lost;
+    struct counts *sorted = arena_array(arena, count, sizeof *sorted);
+    struct margins margins = {.sizes = arena_array(arena, count, sizeof *margins.sizes),
+                              .taken = arena_array(arena, count, sizeof *margins.taken),
+                              .total = sum.total,
+                              .take = rather_kept ? sum.total - sum.lost : sum.lost};
+    for (size_t i = 0; i < count; i++)
+        sorted[i] = groups[i];
+    if (count > 1)
+        qsort(sorted, count, sizeof *sorted, larger_first);
+    while (margins.groups < count && sorted[margins.groups].total > 0) {
+        struct counts group = sorted[margins.groups];
+        margins.sizes[margins.groups] = group.total;
+        margins.taken[margins.groups++] = rather_kept ? group.total - group.lost : group.lost;
+    }
     *result = (struct table_test){.p = 1.0, .exact = true};
     if (margins.groups == 2 && margins.take > 0) {
         result->p = test_pair(&margins);
     } else if (margins.groups > 2 && margins.take > 0) {
-        bool fits = network_fits(&margins, effort->exact_steps);
+        double most = (double)effort->exact_steps * BOUND_STEPS, width = (double)(margins.take + 1);
+        bool fits = (double)margins.total * width <= most && (double)margins.groups * width <= most;
         margins.log_factorial = log_factorials(fits ? margins.total : margins.sizes[0], arena);
         result->p = fits ? test_network(&margins, effort->exact_steps) : NAN;
         if (isnan(result->p)) {

@@ -207,9 +207,12 @@ enum status view_due_find(const struct journal_view *view, int64_t day, size_t l
 
 /* ---- on the screen --------------------------------------------------------------------------- */
 
-/* "shake about 2026-03-08, fully colonised 2026-03-13 to 2026-03-25": what is still ahead. */
-static const char *ahead_of(const struct journal_view *view, const struct due_group *due)
+/* Vessels that stand in one place are told where; what is ahead is told once of a batch. */
+static void say_group(struct screen *screen, const struct journal_view *view,
+                      const struct due_list *list, size_t index)
 {
+    const struct due_group *due = &list->groups[index];
+    const char *place = view_label(view, RECORD_PLACE, due->vessels[0].stands);
     const struct range *shake = &due->forecast.shake;
     int64_t start = moment_day(due->batch.at), from = 0, to = 0;
     char first[MOMENT_ROOM], last[MOMENT_ROOM];
@@ -223,16 +226,7 @@ static const char *ahead_of(const struct journal_view *view, const struct due_gr
         words =
             arena_format(view->arena, "%s%sfully colonised %s to %s", words,
                          words[0] != '\0' ? ", " : "", view_day(from, first), view_day(to, last));
-    return words;
-}
-
-/* Vessels that stand in one place are told where; what is ahead is told once of a batch. */
-static void say_group(struct screen *screen, const struct journal_view *view,
-                      const struct due_list *list, size_t index)
-{
-    const struct due_group *due = &list->groups[index];
-    const char *place = view_label(view, RECORD_PLACE, due->vessels[0].stands);
-    const char *ahead = ahead_of(view, due);
+    const char *ahead = words;
     struct text labels;
 
     for (size_t i = 1; i < due->count; i++)

@@ -793,24 +793,6 @@ static json_t *ancestors_json(const struct journal_view *view, int64_t id, size_
     return from;
 }
 
-static json_t *entries_json(const struct journal_view *view, const struct history_report *report)
-{
-    json_t *entries = json_array();
-    for (size_t i = 0; i < report->history.count; i++) {
-        const struct history_entry *entry = &report->history.entries[i];
-        json_t *day =
-            report->dated
-                ? json_integer((json_int_t)moment_days_between(report->batch.at, entry->at))
-                : json_null();
-        entries = view_json_append(
-            entries,
-            json_pack("{s:s, s:o, s:o, s:b, s:o}", "kind", record_types[entry->kind].name, "at",
-                      view_json_moment(entry->at), "day", day, "counts", !entry->overruled,
-                      "record", view_record_json(view, entry->kind, &entry->is)));
-    }
-    return entries;
-}
-
 json_t *view_history_json(const struct journal_view *view, enum record record, const void *row,
                           size_t limit, enum status *status)
 {
@@ -845,5 +827,17 @@ json_t *view_history_json(const struct journal_view *view, enum record record, c
         return NULL;
     }
     root = view_json_put(root, "earlier", json_integer((json_int_t)report.history.earlier));
-    return view_json_put(root, "events", entries_json(view, &report));
+    json_t *entries = json_array();
+    for (size_t k = 0; k < report.history.count; k++) {
+        const struct history_entry *entry = &report.history.entries[k];
+        json_t *day =
+            report.dated ? json_integer((json_int_t)moment_days_between(report.batch.at, entry->at))
+                         : json_null();
+        entries = view_json_append(
+            entries,
+            json_pack("{s:s, s:o, s:o, s:b, s:o}", "kind", record_types[entry->kind].name, "at",
+                      view_json_moment(entry->at), "day", day, "counts", !entry->overruled,
+                      "record", view_record_json(view, entry->kind, &entry->is)));
+    }
+    return view_json_put(root, "events", entries);
 }

@@ -90,25 +90,6 @@ static void draw_course(struct screen *screen, const struct cook_report *cook)
     chart_draw(screen, &(struct chart){0, course.minutes, 20, 125, "min", "degC", series, 3}, 10);
 }
 
-static void say_steam(struct screen *screen, const struct cook_report *cook)
-{
-    const struct steam_conditions *steam = &cook->setup.steam;
-    const struct range *celsius = &cook->result.steam;
-    bool barometer = !isnan(steam->barometer_kpa);
-    char gauge[ROOM], outside[ROOM], air[ROOM] = "";
-
-    quantity_words(steam->gauge_kpa, DIM_GAUGE_KPA, gauge);
-    if (barometer)
-        quantity_words(steam->barometer_kpa, DIM_PRESSURE_KPA, outside);
-    else
-        quantity_words(steam->altitude_m, DIM_METRES, outside);
-    if (celsius->high - celsius->low > 0.3)
-        snprintf(air, ROOM, " (%.1f to %.1f, by the air left in it)", celsius->low, celsius->high);
-    SAY("Steam at %s%s%s%s: %.1f °C (%.1f °F)%s.", gauge,
-        barometer ? " and a barometer reading of " : " and ", outside,
-        barometer ? "" : " above sea level", celsius->central, 1.8 * celsius->central + 32.0, air);
-}
-
 static void say_core(struct screen *screen, const struct cook_report *cook)
 {
     const struct range *core = &cook->result.core, *f0 = &cook->result.f0;
@@ -202,24 +183,6 @@ static void say_sea_level(struct screen *screen, const struct cook_report *cook)
     say_minutes(screen, "Minutes needed there", &sea->minutes_needed);
 }
 
-/* What the rules say of the likeliest survivor of each kind that spoils a vessel. */
-static void say_notes(struct screen *screen, const struct cook_report *cook)
-{
-    for (int role = ORGANISM_SPORE_FORMER; role <= ORGANISM_FUNGUS; role++) {
-        const struct organism *likeliest = NULL;
-        double chance = -1.0;
-        for (size_t i = 0; i < cook->setup.organism_count; i++) {
-            const struct organism *organism = &cook->rules->organisms[i];
-            if ((int)organism->role != role || cook->result.kills[i].chance_mean <= chance)
-                continue;
-            chance = cook->result.kills[i].chance_mean;
-            likeliest = organism;
-        }
-        if (likeliest != NULL && likeliest->note != NULL)
-            SAY("%s", likeliest->note);
-    }
-}
-
 /* "5.8 log reductions short of the aim", "20 log reductions beyond it" */
 static const char *margin_words(double logs, char room[ROOM])
 {
@@ -245,7 +208,19 @@ static void say_certainty(struct screen *screen, const struct cook_report *cook)
     if (!cook->measured)
         SAY("A temperature probe in the middle of a vessel would settle most of it: give its log "
             "with --probe.");
-    say_notes(screen, cook);
+    for (int role = ORGANISM_SPORE_FORMER; role <= ORGANISM_FUNGUS; role++) {
+        const struct organism *likeliest = NULL;
+        double chance = -1.0;
+        for (size_t i = 0; i < cook->setup.organism_count; i++) {
+            const struct organism *organism = &cook->rules->organisms[i];
+            if ((int)organism->role != role || cook->result.kills[i].chance_mean <= chance)
+                continue;
+            chance = cook->result.kills[i].chance_mean;
+            likeliest = organism;
+        }
+        if (likeliest != NULL && likeliest->note != NULL)
+            SAY("%s", likeliest->note);
+    }
     say_assumed(screen, cook->assumed);
     screen_say(screen, 0, 2, ROLE_QUIET,
                "The cooker's manual comes first. This is not a calculator for canning food.");
@@ -259,8 +234,25 @@ void view_cook(struct screen *screen, const struct cook_report *cook)
 
     if (cook->vessel != NULL && !cook->measured)
         SAY("%s, %.0f minutes at pressure.", cook->vessel, cook->setup.hold);
-    if (!cook->measured)
-        say_steam(screen, cook);
+    if (!cook->measured) {
+        const struct steam_conditions *steam = &cook->setup.steam;
+        const struct range *celsius = &cook->result.steam;
+        bool barometer = !isnan(steam->barometer_kpa);
+        char gauge[ROOM], outside[ROOM], air[ROOM] = "";
+
+        quantity_words(steam->gauge_kpa, DIM_GAUGE_KPA, gauge);
+        if (barometer)
+            quantity_words(steam->barometer_kpa, DIM_PRESSURE_KPA, outside);
+        else
+            quantity_words(steam->altitude_m, DIM_METRES, outside);
+        if (celsius->high - celsius->low > 0.3)
+            snprintf(air, ROOM, " (%.1f to %.1f, by the air left in it)", celsius->low,
+                     celsius->high);
+        SAY("Steam at %s%s%s%s: %.1f °C (%.1f °F)%s.", gauge,
+            barometer ? " and a barometer reading of " : " and ", outside,
+            barometer ? "" : " above sea level", celsius->central, 1.8 * celsius->central + 32.0,
+            air);
+    }
     screen_say(screen, 0, 2, ROLE_STRONG, "%s: %s %.3g minutes; %.3g are required.",
                heads[result->verdict],
                cook->measured ? "the probe's F0 is at least" : "a cautious estimate gives F0",
@@ -269,8 +261,7 @@ void view_cook(struct screen *screen, const struct cook_report *cook)
     screen_blank(screen);
     say_core(screen, cook);
     say_chances(screen, cook);
-    snprintf(aim, ROOM, "Minutes needed here for 1 unsterile in %.0f",
-             1.0 / cook->setup.target);
+    snprintf(aim, ROOM, "Minutes needed here for 1 unsterile in %.0f", 1.0 / cook->setup.target);
     say_minutes(screen, aim, &result->minutes_needed);
     if (!cook->measured)
         say_sea_level(screen, cook);
@@ -295,20 +286,6 @@ static json_t *organisms_json(const struct cook_report *cook)
                                 "role", roles[organism->role]);
         json_array_append_new(array, view_fields_json(row, fields, &cook->result.kills[i]));
     }
-    return array;
-}
-
-static json_t *leans_json(const struct cook_result *result)
-{
-    static const char *const ids[COOK_INPUTS] = {"diffusivity", "come_up", "air",
-                                                 "cooling",     "load",    "resistance"};
-    json_t *array = json_array();
-
-    for (size_t i = 0; i < COOK_INPUTS && result->leans[i].input < COOK_INPUTS; i++)
-        view_json_row(array, "{s:s, s:s, s:o, s:o}", "on", ids[result->leans[i].input], "say",
-                      cook_input_name(result->leans[i].input), "bad",
-                      view_json_number(result->leans[i].bad), "good",
-                      view_json_number(result->leans[i].good));
     return array;
 }
 
@@ -381,7 +358,16 @@ json_t *view_cook_json(const struct cook_report *cook)
     if (cook->measured)
         view_json_put(root, "probe", view_fields_json(json_object(), probe, &cook->probe.f0));
     view_json_put(root, "organisms", organisms_json(cook));
-    view_json_put(root, "leans", leans_json(&cook->result));
+    static const char *const ids[COOK_INPUTS] = {"diffusivity", "come_up", "air",
+                                                 "cooling",     "load",    "resistance"};
+    json_t *array = json_array();
+
+    for (size_t i = 0; i < COOK_INPUTS && cook->result.leans[i].input < COOK_INPUTS; i++)
+        view_json_row(array, "{s:s, s:s, s:o, s:o}", "on", ids[cook->result.leans[i].input], "say",
+                      cook_input_name(cook->result.leans[i].input), "bad",
+                      view_json_number(cook->result.leans[i].bad), "good",
+                      view_json_number(cook->result.leans[i].good));
+    view_json_put(root, "leans", array);
     view_json_put(root, "course", course_json(cook));
     view_json_put(root, "sea_level",
                   cook->has_sea ? figures_json(&cook->setup, &cook->sea) : json_null());
@@ -456,29 +442,6 @@ static void say_days(struct screen *screen, const struct forecast_report *spawn,
     SAY("%s: day %.0f (%.0f to %s)%s.", what, days->central, floor(days->low), high, dates);
 }
 
-static void say_reason(struct screen *screen, const struct forecast_report *spawn)
-{
-    const struct forecast_reason *best = &spawn->pace.reasons[0];
-    const struct forecast *forecast = &spawn->forecast;
-
-    if (!spawn->pace.explained)
-        SAY("Neither temperature, inoculation rate, lag nor strain explains it. Look for another "
-            "cause: judge it by what you see.");
-    else if (best->input == FORECAST_TEMPERATURE)
-        SAY("Temperature explains it best: %.1f degrees %s than you said would do it.",
-            fabs(best->needed), best->needed < 0 ? "colder" : "warmer");
-    else if (best->input == FORECAST_POINTS)
-        SAY("The inoculation rate explains it best: %.2g times the assumed points of growth.",
-            best->needed / forecast->points.central);
-    else if (best->input == FORECAST_LAG)
-        SAY("A late start explains it best: a lag of %.1f days instead of %.1f.", best->needed,
-            forecast->lag.central);
-    else
-        SAY("The strain's growth rate explains it best: %.1f mm a day at its best temperature "
-            "instead of %.1f.",
-            best->needed, forecast->rate.central);
-}
-
 static void say_pace(struct screen *screen, const struct forecast_report *spawn)
 {
     const struct pace_verdict *pace = &spawn->pace;
@@ -488,8 +451,27 @@ static void say_pace(struct screen *screen, const struct forecast_report *spawn)
     screen_heading(screen, heads[pace->pace]);
     SAY("On day %.3g it is %.0f %% colonised; expected: %.0f %% (%.0f to %.0f).", spawn->day,
         spawn->seen, pace->expected.central, pace->expected.low, pace->expected.high);
-    if (pace->pace != PACE_ON_TIME)
-        say_reason(screen, spawn);
+    if (pace->pace != PACE_ON_TIME) {
+        const struct forecast_reason *best = &spawn->pace.reasons[0];
+        const struct forecast *forecast = &spawn->forecast;
+
+        if (!spawn->pace.explained)
+            SAY("Neither temperature, inoculation rate, lag nor strain explains it. Look for "
+                "another cause: judge it by what you see.");
+        else if (best->input == FORECAST_TEMPERATURE)
+            SAY("Temperature explains it best: %.1f degrees %s than you said would do it.",
+                fabs(best->needed), best->needed < 0 ? "colder" : "warmer");
+        else if (best->input == FORECAST_POINTS)
+            SAY("The inoculation rate explains it best: %.2g times the assumed points of growth.",
+                best->needed / forecast->points.central);
+        else if (best->input == FORECAST_LAG)
+            SAY("A late start explains it best: a lag of %.1f days instead of %.1f.", best->needed,
+                forecast->lag.central);
+        else
+            SAY("The strain's growth rate explains it best: %.1f mm a day at its best temperature "
+                "instead of %.1f.",
+                best->needed, forecast->rate.central);
+    }
     if (spawn->seen >= 95.0 || pace->pace == PACE_AHEAD)
         return;
     date_after(spawn->start, ceil(pace->wait_until), date);
@@ -500,24 +482,6 @@ static void say_pace(struct screen *screen, const struct forecast_report *spawn)
     else
         SAY("Wait until day %.0f%s%s%s: if nothing has moved by then, stop waiting.",
             ceil(pace->wait_until), date[0] != '\0' ? " (" : "", date, date[0] != '\0' ? ")" : "");
-}
-
-/* "Look on day 3 (2025-03-04), 6 (2025-03-07) ..." until it should be fully colonised. */
-static void say_looks(struct screen *screen, const struct forecast_report *spawn)
-{
-    enum { MOST_LOOKS = 8 };
-    double every = spawn->look_every, last = spawn->reached ? spawn->full.central : 21.0;
-    char date[ROOM];
-    struct text line;
-
-    text_init(&line);
-    for (int look = 1; look <= MOST_LOOKS && (look - 1) * every < last; look++) {
-        text_printf(&line, "%s%.0f", look > 1 ? ", " : "Look on day ", look * every);
-        if (date_after(spawn->start, look * every, date)[0] != '\0')
-            text_printf(&line, " (%s)", date);
-    }
-    text_puts(&line, line.length > 0 ? "." : "");
-    screen_text(screen, 0, 2, ROLE_PLAIN, &line);
 }
 
 void view_forecast(struct screen *screen, const struct forecast_report *spawn)
@@ -537,7 +501,19 @@ void view_forecast(struct screen *screen, const struct forecast_report *spawn)
     if (spawn->judged)
         say_pace(screen, spawn);
     screen_blank(screen);
-    say_looks(screen, spawn);
+    enum { MOST_LOOKS = 8 };
+    double every = spawn->look_every, last = spawn->reached ? spawn->full.central : 21.0;
+    char date[ROOM];
+    struct text line;
+
+    text_init(&line);
+    for (int look = 1; look <= MOST_LOOKS && (look - 1) * every < last; look++) {
+        text_printf(&line, "%s%.0f", look > 1 ? ", " : "Look on day ", look * every);
+        if (date_after(spawn->start, look * every, date)[0] != '\0')
+            text_printf(&line, " (%s)", date);
+    }
+    text_puts(&line, line.length > 0 ? "." : "");
+    screen_text(screen, 0, 2, ROLE_PLAIN, &line);
     if (spawn->reached && !spawn->judged)
         SAY("If there is no growth by day %.0f, or it is not fully colonised by day %.0f, stop "
             "waiting and judge it by what you see.",
@@ -545,20 +521,6 @@ void view_forecast(struct screen *screen, const struct forecast_report *spawn)
     SAY("Look without moving it. Break and shake only while all is clean, never when you see a "
         "colour or a wet patch.");
     say_assumed(screen, spawn->assumed);
-}
-
-static json_t *days_json(const struct forecast_report *spawn)
-{
-    json_t *array = json_array();
-    double last = last_day(spawn);
-
-    for (int day = 0; day <= last; day++) {
-        struct range coverage;
-        forecast_coverage(&spawn->forecast, day, &coverage);
-        view_json_row(array, "{s:i, s:f, s:f, s:f}", "day", day, "low", coverage.low, "central",
-                      coverage.central, "high", coverage.high);
-    }
-    return array;
 }
 
 static json_t *pace_json(const struct forecast_report *spawn)
@@ -612,7 +574,16 @@ json_t *view_forecast_json(const struct forecast_report *spawn)
                   json_pack("{s:o, s:o}", "low", view_json_number(growth->full_lo), "high",
                             view_json_number(growth->full_hi)));
     view_fields_json(root, inputs, spawn);
-    view_json_put(root, "days", days_json(spawn));
+    json_t *array = json_array();
+    double last = last_day(spawn);
+
+    for (int day = 0; day <= last; day++) {
+        struct range coverage;
+        forecast_coverage(&spawn->forecast, day, &coverage);
+        view_json_row(array, "{s:i, s:f, s:f, s:f}", "day", day, "low", coverage.low, "central",
+                      coverage.central, "high", coverage.high);
+    }
+    view_json_put(root, "days", array);
     view_json_put(root, "seen", pace_json(spawn));
     return view_json_put(root, "assumed", view_json_parts(spawn->assumed));
 }
@@ -661,24 +632,6 @@ static void say_moisture(struct screen *screen, const struct mix_report *mix)
             grams);
 }
 
-/* "Becker 1960; Stamets 2000": where band and limit come from. */
-static void say_sources(struct screen *screen, const struct mix_report *mix)
-{
-    const struct citation *cites = &mix->grain->cites;
-    struct text line;
-
-    text_init(&line);
-    for (size_t i = 0; i < cites->count; i++) {
-        const struct source *source = &mix->rules->sources[cites->sources[i]];
-        text_printf(&line, "%s%s %s", i > 0 ? "; " : "", source->author, source->year);
-    }
-    if (cites->expert_judgement)
-        text_printf(&line, "%sjudgement", line.length > 0 ? "; " : "");
-    if (line.length > 0)
-        screen_say(screen, 0, 2, ROLE_QUIET, "Target range and limit from: %s.", line.bytes);
-    text_release(&line);
-}
-
 void view_mix(struct screen *screen, const struct mix_report *mix)
 {
     double most = mix->rules->forecast.fill_most > 0.0 ? mix->rules->forecast.fill_most : 0.75;
@@ -706,8 +659,21 @@ void view_mix(struct screen *screen, const struct mix_report *mix)
                "This counts the grain's own water, %.3g %%. Recipes that leave it out give a lower "
                "figure for the same grain.",
                mix->own_moisture);
-    if (mix->grain != NULL)
-        say_sources(screen, mix);
+    if (mix->grain != NULL) {
+        const struct citation *cites = &mix->grain->cites;
+        struct text line;
+
+        text_init(&line);
+        for (size_t i = 0; i < cites->count; i++) {
+            const struct source *source = &mix->rules->sources[cites->sources[i]];
+            text_printf(&line, "%s%s %s", i > 0 ? "; " : "", source->author, source->year);
+        }
+        if (cites->expert_judgement)
+            text_printf(&line, "%sjudgement", line.length > 0 ? "; " : "");
+        if (line.length > 0)
+            screen_say(screen, 0, 2, ROLE_QUIET, "Target range and limit from: %s.", line.bytes);
+        text_release(&line);
+    }
     say_assumed(screen, mix->assumed);
 }
 

@@ -403,40 +403,6 @@ static bool all_same(const struct review_culprit *culprit)
     return true;
 }
 
-/* The page gives every suspect's counts with their p; the screen counts that are the same once. */
-static void put_culprit(struct face *face, size_t k)
-{
-    const struct review_culprit *culprit = &face->review->culprits[k];
-    bool page = face->page != NULL, same = all_same(culprit), several = culprit->suspect_count > 1;
-    char p[MOMENT_ROOM], q[MOMENT_ROOM];
-
-    tags(face, "<article>\n");
-    put_title(face, k);
-    if (several)
-        say(face, CAUTION,
-            "These always, or nearly always, went together: counting cannot tell them apart.");
-    for (size_t s = 0; s < culprit->suspect_count; s++) {
-        const struct review_suspect *suspect = &culprit->suspects[s];
-        if (page || s == 0 || !same)
-            add_counts(face, suspect, page ? several : !same);
-        if (page)
-            text_printf(
-                &face->words,
-                " Does it lose more than the rest? p %s for %zu of %zu compared with %zu of "
-                "%zu; adjusted for all comparisons, %s.",
-                p_words(suspect->test_p, p), suspect->inside.lost, suspect->inside.total,
-                suspect->outside.lost, suspect->outside.total, p_words(suspect->q, q));
-        put(face, UNDER);
-        put_why(face, suspect);
-    }
-    put_causes(face, culprit);
-    add_saved(&face->words, culprit);
-    put(face, UNDER);
-    add_trials(face, culprit);
-    put(face, UNDER);
-    tags(face, "</article>\n");
-}
-
 /* Counts and the likeliest cause; of two names for one culprit the test that tells. */
 static void put_culprit_briefly(struct face *face, size_t k)
 {
@@ -463,8 +429,38 @@ static void put_all_culprits(struct face *face)
     tags(face, "<div>\n");
     if (review->culprit_count > 1)
         say(face, QUIET, "Each is counted without the vessels that the others explain.");
-    for (size_t k = 0; k < review->culprit_count; k++)
-        put_culprit(face, k);
+    for (size_t k = 0; k < review->culprit_count; k++) {
+        const struct review_culprit *culprit = &face->review->culprits[k];
+        bool page = face->page != NULL, same = all_same(culprit),
+             several = culprit->suspect_count > 1;
+        char p[MOMENT_ROOM], q[MOMENT_ROOM];
+
+        tags(face, "<article>\n");
+        put_title(face, k);
+        if (several)
+            say(face, CAUTION,
+                "These always, or nearly always, went together: counting cannot tell them apart.");
+        for (size_t s = 0; s < culprit->suspect_count; s++) {
+            const struct review_suspect *suspect = &culprit->suspects[s];
+            if (page || s == 0 || !same)
+                add_counts(face, suspect, page ? several : !same);
+            if (page)
+                text_printf(
+                    &face->words,
+                    " Does it lose more than the rest? p %s for %zu of %zu compared with %zu of "
+                    "%zu; adjusted for all comparisons, %s.",
+                    p_words(suspect->test_p, p), suspect->inside.lost, suspect->inside.total,
+                    suspect->outside.lost, suspect->outside.total, p_words(suspect->q, q));
+            put(face, UNDER);
+            put_why(face, suspect);
+        }
+        put_causes(face, culprit);
+        add_saved(&face->words, culprit);
+        put(face, UNDER);
+        add_trials(face, culprit);
+        put(face, UNDER);
+        tags(face, "</article>\n");
+    }
     tags(face, "</div>\n</div>\n");
 }
 
@@ -583,21 +579,6 @@ static const char *new_name(enum factor_kind kind)
                                     : factor_kind_name(kind);
 }
 
-static void put_setting(struct face *face, const struct review_plan *plan)
-{
-    for (size_t c = 0; plan->crossed && c < plan->factor_count; c++) {
-        const char *name = new_name(face->review->dataset->factors[plan->factors[c]].kind);
-        text_printf(&face->words, "%s %s%s",
-                    c == 0                       ? "Two"
-                    : c + 1 < plan->factor_count ? ", two"
-                                                 : " and two",
-                    name, "s");
-    }
-    say(face, BELOW,
-        plan->crossed ? ", crossed; all else the same:"
-                      : "The same cook, inoculation session, starter and place for all, except:");
-}
-
 /* The range of the numbers of new ones in a column over the arms, 0 being none. */
 static void new_ones(const struct review_plan *plan, size_t column, unsigned *fewest,
                      unsigned *most)
@@ -696,7 +677,18 @@ static void put_plans(struct face *face)
             text_puts(&face->words, " apart");
         }
         put_heading(face);
-        put_setting(face, plan);
+        for (size_t c = 0; plan->crossed && c < plan->factor_count; c++) {
+            const char *name = new_name(face->review->dataset->factors[plan->factors[c]].kind);
+            text_printf(&face->words, "%s %s%s",
+                        c == 0                       ? "Two"
+                        : c + 1 < plan->factor_count ? ", two"
+                                                     : " and two",
+                        name, "s");
+        }
+        say(face, BELOW,
+            plan->crossed
+                ? ", crossed; all else the same:"
+                : "The same cook, inoculation session, starter and place for all, except:");
         tags(face, "<ul>\n");
         for (size_t a = 0; a < plan->arm_count; a++) {
             view_arm(&face->words, review, plan, &plan->arms[a]);
@@ -731,28 +723,6 @@ static void level_row(struct screen *screen, const char *name, const struct revi
                     level->controls.total);
     screen_preformatted(screen, 2, line.bytes);
     text_release(&line);
-}
-
-static void put_levels(struct face *face, const struct review_factor *factor)
-{
-    enum { SHOWN = 12, NARROWEST = 4, WIDEST = 18 };
-    const struct factor *of = &face->review->dataset->factors[factor->factor];
-    size_t shown = factor->level_count < SHOWN ? factor->level_count : SHOWN, width = NARROWEST;
-
-    text_printf(&face->words, "By %s", of->name);
-    put_heading(face);
-    for (size_t l = 0; l < shown; l++) {
-        const char *name = of->levels[factor->levels[l].level];
-        size_t columns = utf8_width(name, strlen(name));
-        width = columns > width ? columns : width;
-    }
-    for (size_t l = 0; l < shown; l++)
-        level_row(face->screen, of->levels[factor->levels[l].level], &factor->levels[l],
-                  width < WIDEST ? width : WIDEST);
-    if (shown < factor->level_count)
-        text_printf(&face->words, "and %zu more that lost no larger share",
-                    factor->level_count - shown);
-    put(face, BELOW_QUIET);
 }
 
 static void put_test(struct face *face, const struct review_factor *factor)
@@ -798,8 +768,26 @@ static void put_factor(struct face *face, const struct review_factor *factor)
     tags(face, "<div class=\"whole\">\n");
     if (face->page != NULL)
         svg_levels(face->page, face->review, factor);
-    else
-        put_levels(face, factor);
+    else {
+        enum { SHOWN = 12, NARROWEST = 4, WIDEST = 18 };
+        const struct factor *of = &face->review->dataset->factors[factor->factor];
+        size_t shown = factor->level_count < SHOWN ? factor->level_count : SHOWN, width = NARROWEST;
+
+        text_printf(&face->words, "By %s", of->name);
+        put_heading(face);
+        for (size_t l = 0; l < shown; l++) {
+            const char *name = of->levels[factor->levels[l].level];
+            size_t columns = utf8_width(name, strlen(name));
+            width = columns > width ? columns : width;
+        }
+        for (size_t l = 0; l < shown; l++)
+            level_row(face->screen, of->levels[factor->levels[l].level], &factor->levels[l],
+                      width < WIDEST ? width : WIDEST);
+        if (shown < factor->level_count)
+            text_printf(&face->words, "and %zu more that lost no larger share",
+                        factor->level_count - shown);
+        put(face, BELOW_QUIET);
+    }
     if (factor->unknown > 0)
         text_printf(&face->words, "%zu %s not known%s", factor->unknown,
                     plural(factor->unknown, "is", "are"), face->page != NULL ? "." : "");

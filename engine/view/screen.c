@@ -293,44 +293,35 @@ enum status screen_flush(struct screen *screen, FILE *stream)
 
 /* ---- diagnostics ----------------------------------------------------------------------------- */
 
-static void put_position(struct text *out, struct position at)
-{
-    if (at.file != NULL)
-        text_printf(out, "%s:", at.file);
-    if (at.line > 0)
-        text_printf(out, "%zu:", at.line);
-    if (at.line > 0 && at.column > 0)
-        text_printf(out, "%zu:", at.column);
-    if (out->length > 0)
-        text_add(out, " ", 1);
-}
-
-static void put_excerpt(struct screen *screen, const struct diag *diag)
-{
-    enum { MARGIN = 4, LONGEST = 160 };
-    struct text_safe_options options = {.ascii = screen->ascii, .limit = LONGEST};
-    put_spaces(&screen->out, MARGIN);
-    text_safe(&screen->out, diag->excerpt, strlen(diag->excerpt), &options);
-    text_add(&screen->out, "\n", 1);
-    if (diag->caret > 0 && diag->caret <= LONGEST) {
-        put_spaces(&screen->out, MARGIN + diag->caret - 1);
-        text_puts(&screen->out, "^\n");
-    }
-}
-
 /* One line a diagnostic, never wrapped: editors and scripts read these. */
 static void put_diag(struct screen *screen, const struct diag *diag)
 {
     struct text raw;
     text_init(&raw);
-    put_position(&raw, diag->at);
+    if (diag->at.file != NULL)
+        text_printf(&raw, "%s:", diag->at.file);
+    if (diag->at.line > 0)
+        text_printf(&raw, "%zu:", diag->at.line);
+    if (diag->at.line > 0 && diag->at.column > 0)
+        text_printf(&raw, "%zu:", diag->at.column);
+    if (raw.length > 0)
+        text_add(&raw, " ", 1);
     text_printf(&raw, "%s: %s", diag->kind == DIAG_WARNING ? "warning" : "error", diag->message);
     struct text safe = safe_words(screen, raw.bytes);
     text_printf(&screen->out, "%s\n", safe.bytes);
     text_release(&safe);
     text_release(&raw);
-    if (diag->excerpt != NULL)
-        put_excerpt(screen, diag);
+    if (diag->excerpt != NULL) {
+        enum { MARGIN = 4, LONGEST = 160 };
+        struct text_safe_options options = {.ascii = screen->ascii, .limit = LONGEST};
+        put_spaces(&screen->out, MARGIN);
+        text_safe(&screen->out, diag->excerpt, strlen(diag->excerpt), &options);
+        text_add(&screen->out, "\n", 1);
+        if (diag->caret > 0 && diag->caret <= LONGEST) {
+            put_spaces(&screen->out, MARGIN + diag->caret - 1);
+            text_puts(&screen->out, "^\n");
+        }
+    }
 }
 
 void screen_diags(struct screen *screen, const struct diags *diags)
@@ -421,19 +412,6 @@ static void put_line(const struct table *table, struct screen *screen, const cha
     text_puts(&screen->out, "\n");
 }
 
-static void show_blocks(const struct table *table, struct screen *screen, size_t last)
-{
-    for (size_t r = 0; r < table->count; r++) {
-        struct text rest;
-        text_init(&rest);
-        for (size_t i = 1; i <= last; i++)
-            if (table->rows[r][i][0] != '\0')
-                text_printf(&rest, "%s%s", rest.length > 0 ? ", " : "", table->rows[r][i]);
-        screen_say(screen, 0, 2, ROLE_STRONG, "%s", table->rows[r][0]);
-        screen_text(screen, 2, 0, ROLE_PLAIN, &rest);
-    }
-}
-
 void table_show(const struct table *table, struct screen *screen)
 {
     size_t last = table->columns - 1, before = 0;
@@ -446,7 +424,15 @@ void table_show(const struct table *table, struct screen *screen)
         before += used(table, i) ? table->widths[i] + GAP : 0;
     size_t needed = table->widths[last] < LEAST_LAST ? table->widths[last] : LEAST_LAST;
     if (before + needed > screen->width) {
-        show_blocks(table, screen, last);
+        for (size_t r = 0; r < table->count; r++) {
+            struct text rest;
+            text_init(&rest);
+            for (size_t k = 1; k <= last; k++)
+                if (table->rows[r][k][0] != '\0')
+                    text_printf(&rest, "%s%s", rest.length > 0 ? ", " : "", table->rows[r][k]);
+            screen_say(screen, 0, 2, ROLE_STRONG, "%s", table->rows[r][0]);
+            screen_text(screen, 2, 0, ROLE_PLAIN, &rest);
+        }
         return;
     }
     size_t room = screen->width - before;
@@ -472,9 +458,15 @@ void progress_bar_init(struct progress_bar *bar, FILE *stream)
     screen_release(&screen);
 }
 
-/* "vessel.csv  #########...........   45 %", of plain characters that every terminal has. */
-static void draw(struct progress_bar *bar, const char *what, int share)
+static void progressed(void *context, const char *what, uint64_t done, uint64_t total)
 {
+    struct progress_bar *bar = context;
+    if (!bar->terminal || total < PROGRESS_BAR_LEAST)
+        return;
+    int share = done >= total ? 100 : (int)(100.0 * (double)done / (double)total);
+    if (share == bar->shown && bar->drawn)
+        return;
+    bar->shown = share;
     enum { NAME = 40, GAPS = 4, FIGURES = 8, LEAST = 4, MOST = 60 };
     int left = bar->width - GAPS - FIGURES, named = left - LEAST < NAME ? left - LEAST : NAME;
     const struct text_safe_options options = {.ascii = true,
@@ -495,18 +487,6 @@ static void draw(struct progress_bar *bar, const char *what, int share)
     (void)fflush(bar->stream);
     text_release(&line);
     bar->drawn = true;
-}
-
-static void progressed(void *context, const char *what, uint64_t done, uint64_t total)
-{
-    struct progress_bar *bar = context;
-    if (!bar->terminal || total < PROGRESS_BAR_LEAST)
-        return;
-    int share = done >= total ? 100 : (int)(100.0 * (double)done / (double)total);
-    if (share == bar->shown && bar->drawn)
-        return;
-    bar->shown = share;
-    draw(bar, what, share);
     if (done >= total)
         progress_bar_clear(bar);
 }

@@ -159,16 +159,6 @@ void view_unclear_since(struct screen *screen, const struct judged *judged, size
 
 /* ---- what the journal adds: what earlier looks saw, what became of the siblings ---------------- */
 
-/* The salient values of a fact that were seen before and not, or not only, now. */
-static uint32_t seen_before(const struct observable *observable, const struct fact *fact)
-{
-    uint32_t before = fact->origin == ORIGIN_JOURNAL ? fact->observation.seen : fact->recalled;
-    uint32_t salient = 0;
-    for (size_t v = 0; v < observable->value_count; v++)
-        salient |= (uint32_t)observable->values[v].salient << v;
-    return before & salient & fact->observation.seen;
-}
-
 static void say_seen_before(struct screen *screen, struct text *labels, const char *when)
 {
     if (labels->length > 0)
@@ -188,7 +178,12 @@ static void say_recalled(struct screen *screen, const struct judged *judged)
     for (size_t i = 0; i < count; i++) {
         const struct observable *observable = &judged->rules->observables[facts[i].observable];
         const char *words = facts[i].recalled != 0 ? facts[i].recalled_words : facts[i].words;
-        uint32_t seen = seen_before(observable, &facts[i]);
+        uint32_t before =
+            facts[i].origin == ORIGIN_JOURNAL ? facts[i].observation.seen : facts[i].recalled;
+        uint32_t salient = 0;
+        for (size_t v = 0; v < observable->value_count; v++)
+            salient |= (uint32_t)observable->values[v].salient << v;
+        uint32_t seen = before & salient & facts[i].observation.seen;
         if (seen == 0)
             continue;
         if (words == NULL)
@@ -633,24 +628,6 @@ void view_standing_causes(struct screen *screen, const struct judged *judged)
     screen_text(screen, 0, 0, ROLE_QUIET, &words);
 }
 
-/* What single words made more or less likely, whether or not a phrase understood them. */
-static void say_words(struct screen *screen, const struct judged *judged)
-{
-    const struct word_weight *weights = NULL;
-    size_t count = triage_word_weights(judged->triage, &weights);
-    char odds[ODDS_ROOM];
-    bool headed = false;
-    for (size_t i = 0; i < count; i++) {
-        if (is_even(weights[i].odds))
-            continue;
-        if (!headed)
-            screen_heading(screen, "Words that count by themselves");
-        headed = true;
-        screen_say(screen, 2, 4, ROLE_PLAIN, "'%s'%s: contamination %s", weights[i].words,
-                   weights[i].denied ? " (denied)" : "", view_odds(weights[i].odds, odds));
-    }
-}
-
 static void explain_verdict(struct screen *screen, const struct judged *judged)
 {
     const struct verdict *verdict = judged->verdict;
@@ -658,7 +635,19 @@ static void explain_verdict(struct screen *screen, const struct judged *judged)
     view_understood(screen, judged);
     screen_heading(screen, "Which signs count most");
     view_evidence(screen, judged);
-    say_words(screen, judged);
+    const struct word_weight *weights = NULL;
+    size_t count = triage_word_weights(judged->triage, &weights);
+    char odds[ODDS_ROOM];
+    bool headed = false;
+    for (size_t k = 0; k < count; k++) {
+        if (is_even(weights[k].odds))
+            continue;
+        if (!headed)
+            screen_heading(screen, "Words that count by themselves");
+        headed = true;
+        screen_say(screen, 2, 4, ROLE_PLAIN, "'%s'%s: contamination %s", weights[k].words,
+                   weights[k].denied ? " (denied)" : "", view_odds(weights[k].odds, odds));
+    }
     if (verdict->computed_count > 0) {
         screen_heading(screen, "What the figures say");
         view_computed(screen, judged);
