@@ -11,23 +11,16 @@
 
 enum exit_status status_exit(enum status status)
 {
-    switch (status) {
-    case STATUS_OK:
-        return EXIT_OK;
-    case STATUS_DATA:
-        return EXIT_DATA;
-    case STATUS_USAGE:
-        return EXIT_USAGE;
-    case STATUS_IO:
-        return EXIT_IO;
-    case STATUS_CLOSED:
-        return EXIT_CLOSED;
-    case STATUS_CHECK:
-        return EXIT_CHECK_FAILED;
-    case STATUS_INTERNAL:
-        break;
-    }
-    return EXIT_INTERNAL;
+    static const enum exit_status exits[] = {
+        [STATUS_OK] = EXIT_OK,
+        [STATUS_DATA] = EXIT_DATA,
+        [STATUS_USAGE] = EXIT_USAGE,
+        [STATUS_IO] = EXIT_IO,
+        [STATUS_CLOSED] = EXIT_CLOSED,
+        [STATUS_CHECK] = EXIT_CHECK_FAILED,
+        [STATUS_INTERNAL] = EXIT_INTERNAL,
+    };
+    return (size_t)status < sizeof exits / sizeof *exits ? exits[status] : EXIT_INTERNAL;
 }
 
 struct diags {
@@ -61,13 +54,13 @@ void diags_clear(struct diags *diags)
 }
 
 /* A safe copy in the arena; NULL stays NULL. */
-static const char *keep_safe(struct diags *diags, const char *string, size_t length)
+static const char *keep_safe(struct diags *diags, const char *string)
 {
     if (!string)
         return NULL;
     struct text safe;
     text_init(&safe);
-    text_safe(&safe, string, length, NULL);
+    text_safe(&safe, string, strlen(string), NULL);
     const char *kept = arena_copy(diags->arena, safe.bytes, safe.length);
     text_release(&safe);
     return kept;
@@ -99,9 +92,9 @@ __attribute__((format(printf, 4, 0))) static void add(struct diags *diags, enum 
     if (!place)
         return;
     *place = (struct diag){.kind = kind, .at = at};
-    place->at.file = at.file ? keep_safe(diags, at.file, strlen(at.file)) : NULL;
+    place->at.file = keep_safe(diags, at.file);
     char *message = text_vformat(format, arguments);
-    place->message = keep_safe(diags, message, strlen(message));
+    place->message = keep_safe(diags, message);
     free(message);
 }
 
@@ -123,12 +116,18 @@ void diags_warn(struct diags *diags, struct position at, const char *format, ...
     diags->warnings++;
 }
 
+void diags_pass(struct diags *diags, const struct diags *from)
+{
+    for (size_t i = 0; i < from->kept_count; i++)
+        diags_error(diags, from->kept[i].at, "%s", from->kept[i].message);
+}
+
 void diags_excerpt(struct diags *diags, const char *excerpt, size_t caret)
 {
     if (!diags->last_kept || !excerpt)
         return;
     struct diag *last = &diags->kept[diags->kept_count - 1];
-    last->excerpt = keep_safe(diags, excerpt, strlen(excerpt));
+    last->excerpt = keep_safe(diags, excerpt);
     last->caret = caret;
 }
 

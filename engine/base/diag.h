@@ -75,6 +75,8 @@ void diags_error(struct diags *diags, struct position at, const char *format, ..
     __attribute__((format(printf, 3, 4)));
 void diags_warn(struct diags *diags, struct position at, const char *format, ...)
     __attribute__((format(printf, 3, 4)));
+/* Adds as errors what was kept in `from`. */
+void diags_pass(struct diags *diags, const struct diags *from);
 /* Attach an excerpt and a caret to the last one added and kept. Copied. */
 void diags_excerpt(struct diags *diags, const char *excerpt, size_t caret);
 

@@ -2,7 +2,6 @@
 #include "base/units.h"
 
 #include <math.h>
-#include <stdio.h>
 #include <string.h>
 
 #define DEGREE "\xC2\xB0"
@@ -562,27 +561,11 @@ static bool take_part_joint(struct cursor *cursor, const struct number *number)
     return true;
 }
 
+/* Between the ends of a range. */
 static bool take_separator(struct cursor *cursor)
 {
-    static const char *const WORDS[] = {" to ", " or ", " - ", " -", "- ", "-"};
-    for (size_t i = 0; i < COUNT_OF(WORDS); i++)
-        if (take_text(cursor, WORDS[i]))
-            return true;
-    return false;
-}
-
-/* A share of one, in per cent. */
-static void share_out(struct item *item)
-{
-    item->named = item->has_unit = true;
-    item->factor = 100;
-}
-
-/* "twenty thirds": a number word that only counts the parts behind it. */
-static bool counts_parts(const struct cursor *cursor)
-{
-    struct cursor ahead = *cursor;
-    return is_letter(cursor->at[-1]) && take_gap(&ahead) && take_one_of(&ahead, PARTS) >= 0;
+    return take_text(cursor, " to ") || take_text(cursor, " or ") || take_text(cursor, " - ") ||
+           take_text(cursor, " -") || take_text(cursor, "- ") || take_text(cursor, "-");
 }
 
 static enum quantity_error read_item(struct cursor *cursor, struct item *item)
@@ -609,13 +592,19 @@ static enum quantity_error read_item(struct cursor *cursor, struct item *item)
     if (item->number.kind == NUMBER_ARTICLE)
         return QUANTITY_NO_NUMBER;
     const bool percent = cursor->dimension == DIM_PERCENT;
-    if (percent && (part || item->number.kind == NUMBER_RATIO))
-        share_out(item);
+    if (percent && (part || item->number.kind == NUMBER_RATIO)) {
+        item->named = item->has_unit = true;
+        item->factor = 100;
+    }
     if (part && percent)
         return QUANTITY_OK;
     const bool has_units = cursor->dimension != DIM_NONE;
-    if (has_units && !percent && (part || counts_parts(cursor)))
+    ahead = *cursor; /* "twenty thirds": a number word that only counts the parts behind it */
+    if (has_units && !percent &&
+        (part ||
+         (is_letter(cursor->at[-1]) && take_gap(&ahead) && take_one_of(&ahead, PARTS) >= 0)))
         return QUANTITY_NO_NUMBER;
+    ahead = *cursor;
     if (cursor->unit_required && !item->named && !take_separator(&ahead))
         return QUANTITY_UNKNOWN_UNIT; /* whatever else stands here */
     ahead = *cursor;
@@ -648,7 +637,7 @@ static bool take_between(struct cursor *cursor, struct item *lo)
     if (!part)
         lo->number = (struct number){NUMBER_PLAIN, value, value};
     if (part && percent)
-        share_out(lo);
+        *lo = (struct item){.number = lo->number, .named = true, .has_unit = true, .factor = 100};
     else if (ahead.dimension != DIM_NONE)
         (void)take_unit(&ahead, lo);
     struct cursor tail = ahead;
@@ -720,32 +709,23 @@ enum quantity_error quantity_read(const char *folded, size_t length, enum dimens
     return error;
 }
 
-/* Inside a number such as 1.5 or a range such as 2-3: it begins earlier. */
-static bool inside_number(const char *text, size_t at)
-{
-    const char *here = text + at;
-    return (at >= 1 && digit_at(here - 1, here)) ||
-           (at >= 2 && here[-1] && strchr(".,/:-", here[-1]) && digit_at(here - 2, here)) ||
-           (at >= 4 && !memcmp(here - 3, " - ", 3) && digit_at(here - 4, here));
-}
-
-/* A sign or a point belongs to the word before; so does what follows "%" or a degree sign. */
-static bool hangs_on_word(const char *text, size_t at)
-{
-    const char before = at ? text[at - 1] : ' ';
-    if (before == '%' || (at >= 2 && !memcmp(text + at - 2, DEGREE, 2)))
-        return true;
-    if (!text[at] || !strchr("+-.", text[at]))
-        return false;
-    return word_continues(&before, &before + 1) || (before == ')' && text[at] != '.');
-}
-
 size_t quantity_at(const char *folded, size_t length, size_t at, enum dimension dimension,
                    bool unit_required)
 {
-    if (at >= length || inside_number(folded, at) || hangs_on_word(folded, at))
-        return 0;
     const char *start = folded + at;
+    if (at >= length)
+        return 0;
+    /* Inside a number such as 1.5 or a range such as 2-3: it begins earlier. */
+    if ((at >= 1 && digit_at(start - 1, start)) ||
+        (at >= 2 && start[-1] && strchr(".,/:-", start[-1]) && digit_at(start - 2, start)) ||
+        (at >= 4 && !memcmp(start - 3, " - ", 3) && digit_at(start - 4, start)))
+        return 0;
+    /* A sign or a point belongs to the word before; so does what follows "%" or a degree sign. */
+    const char before = at ? start[-1] : ' ';
+    if (before == '%' || (at >= 2 && !memcmp(start - 2, DEGREE, 2)) ||
+        (*start && strchr("+-.", *start) &&
+         (word_continues(&before, &before + 1) || (before == ')' && *start != '.'))))
+        return 0;
     struct cursor cursor = {start, folded + length, start, dimension,
                             unit_required && dimension != DIM_NONE};
     struct item lo, hi;
@@ -782,102 +762,69 @@ const char *dimension_name(enum dimension dimension)
 /* Three significant digits, whole from 100 on, never an exponent, no trailing zeros. */
 static void show(struct text *out, double value, const char *unit)
 {
-    char digits[64];
     const double size = fabs(value);
     const int decimals = size < 0.9995 ? 3 : size < 9.995 ? 2 : size < 99.95 ? 1 : 0;
+    const size_t start = out->length;
     if (!(size < 1e15)) {
         text_puts(out, isnan(value) ? "unknown" : "beyond measure");
     } else {
-        (void)snprintf(digits, sizeof digits, "%.*f", decimals, value);
-        size_t length = strlen(digits);
-        while (decimals > 0 && digits[length - 1] == '0')
-            length--;
-        if (digits[length - 1] == '.')
-            length--;
-        digits[length] = '\0';
-        text_puts(out, strcmp(digits, "-0") == 0 ? "0" : digits);
+        text_printf(out, "%.*f", decimals, value);
+        while (decimals > 0 && out->bytes[out->length - 1] == '0')
+            text_cut(out, out->length - 1);
+        if (out->bytes[out->length - 1] == '.')
+            text_cut(out, out->length - 1);
+        if (strcmp(out->bytes + start, "-0") == 0) {
+            text_cut(out, start);
+            text_puts(out, "0");
+        }
     }
     text_puts(out, unit);
 }
 
-/* The same value in the other system follows in brackets. */
-static void show_both(struct text *out, double value, const char *unit, double other,
-                      const char *other_unit)
+void quantity_show(struct text *out, double value, enum dimension dimension)
 {
+    const char *unit = "", *other_unit = NULL; /* the same in the other system, in brackets */
+    double other = 0;
+    const double hours = round(value * 24), whole = round(value);
+    if (dimension == DIM_DAYS && value > 0 && value < 0.99 && hours > 0) {
+        value = hours; /* under a day hours say more than a decimal */
+        unit = hours == 1 ? " hour" : " hours";
+    } else if (dimension == DIM_DAYS) {
+        unit = value == 1 ? " day" : " days";
+    } else if (dimension == DIM_MINUTES && whole > 120 && whole < 1e9) {
+        text_printf(out, "%.0f h", floor(whole / 60));
+        if (fmod(whole, 60) > 0)
+            text_printf(out, " %.0f min", fmod(whole, 60));
+        return;
+    } else if (dimension == DIM_MINUTES) {
+        unit = " min";
+    } else if (dimension == DIM_PERCENT) {
+        unit = "%";
+    } else if (dimension == DIM_CELSIUS) {
+        other = round(value * 1.8 + 32);
+        unit = " " DEGREE "C", other_unit = " " DEGREE "F";
+    } else if (dimension == DIM_GAUGE_KPA || dimension == DIM_PRESSURE_KPA) {
+        other = value / PSI_KPA;
+        unit = " kPa", other_unit = " psi";
+    } else if (dimension == DIM_METRES) {
+        other = round(value / 0.3048);
+        unit = " m", other_unit = " ft";
+    } else if (dimension == DIM_GRAMS) {
+        const bool kilos = !(fabs(value) < 1000), pounds = !(fabs(value) < POUND_G);
+        other = value / (pounds ? POUND_G : 28.349523125);
+        value = kilos ? value / 1000 : value;
+        unit = kilos ? " kg" : " g", other_unit = pounds ? " lb" : " oz";
+    } else if (dimension == DIM_LITRES && fabs(value) < 0.1) {
+        value *= 1000; /* a dose: growers measure these in millilitres everywhere */
+        unit = " ml";
+    } else if (dimension == DIM_LITRES) {
+        other = value / 0.946352946;
+        unit = " l", other_unit = fabs(other - 1) < 0.005 ? " US quart" : " US quarts";
+    }
     show(out, value, unit);
+    if (other_unit == NULL)
+        return;
     text_puts(out, " (");
     show(out, other, other_unit);
     text_puts(out, ")");
-}
-
-static void show_days(struct text *out, double days)
-{
-    const double hours = round(days * 24);
-    if (days > 0 && days < 0.99 && hours > 0) /* under a day hours say more than a decimal */
-        show(out, hours, hours == 1 ? " hour" : " hours");
-    else
-        show(out, days, days == 1 ? " day" : " days");
-}
-
-static void show_minutes(struct text *out, double minutes)
-{
-    const double whole = round(minutes);
-    if (whole <= 120 || whole >= 1e9) {
-        show(out, minutes, " min");
-        return;
-    }
-    text_printf(out, "%.0f h", floor(whole / 60));
-    if (fmod(whole, 60) > 0)
-        text_printf(out, " %.0f min", fmod(whole, 60));
-}
-
-static void show_grams(struct text *out, double grams)
-{
-    const bool kilos = !(fabs(grams) < 1000), pounds = !(fabs(grams) < POUND_G);
-    show_both(out, kilos ? grams / 1000 : grams, kilos ? " kg" : " g",
-              grams / (pounds ? POUND_G : 28.349523125), pounds ? " lb" : " oz");
-}
-
-static void show_litres(struct text *out, double litres)
-{
-    const double quarts = litres / 0.946352946;
-    if (fabs(litres) < 0.1) /* a dose: growers measure these in millilitres everywhere */
-        show(out, litres * 1000, " ml");
-    else
-        show_both(out, litres, " l", quarts, fabs(quarts - 1) < 0.005 ? " US quart" : " US quarts");
-}
-
-void quantity_show(struct text *out, double value, enum dimension dimension)
-{
-    switch (dimension) {
-    case DIM_DAYS:
-        show_days(out, value);
-        break;
-    case DIM_MINUTES:
-        show_minutes(out, value);
-        break;
-    case DIM_PERCENT:
-        show(out, value, "%");
-        break;
-    case DIM_CELSIUS:
-        show_both(out, value, " " DEGREE "C", round(value * 1.8 + 32), " " DEGREE "F");
-        break;
-    case DIM_GAUGE_KPA:
-    case DIM_PRESSURE_KPA:
-        show_both(out, value, " kPa", value / PSI_KPA, " psi");
-        break;
-    case DIM_METRES:
-        show_both(out, value, " m", round(value / 0.3048), " ft");
-        break;
-    case DIM_GRAMS:
-        show_grams(out, value);
-        break;
-    case DIM_LITRES:
-        show_litres(out, value);
-        break;
-    case DIM_NONE:
-    case DIM_COUNT:
-        show(out, value, "");
-        break;
-    }
 }

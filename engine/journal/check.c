@@ -35,7 +35,7 @@ __attribute__((format(printf, 5, 6))) static void tell(struct check *check, enum
     text_init(&message);
     text_init(&label);
     text_safe(&message, raw, strlen(raw), &message_options);
-    if (record != RECORD_COUNT && record_types[record].columns[0].kind == COLUMN_LABEL) {
+    if (record != RECORD_COUNT && record_has_label(record)) {
         const char *sql = journal_sql(check->journal, "SELECT label FROM \"%s\" WHERE id = ?",
                                       record_types[record].name);
         struct query query = query_begin(check->journal, check->diags, sql, "i", id);
@@ -292,24 +292,13 @@ static void check_content(struct check *check)
         enum status status = walk_end(walk);
         if (status != STATUS_OK && status != STATUS_DATA && check->status == STATUS_OK) {
             check->status = status;
-            for (size_t k = 0; k < diags_kept(unheard); k++)
-                diags_error(check->diags, diags_get(unheard, k)->at, "%s",
-                            diags_get(unheard, k)->message);
+            diags_pass(check->diags, unheard);
         }
         diags_free(unheard);
     }
 }
 
 /* ---- words of the rules ---------------------------------------------------------------------- */
-
-static bool knows(const struct rules *rules, enum word_list list, const char *word)
-{
-    struct list_word known;
-    for (size_t i = 0; (known = list_word(rules, list, i)).id != NULL; i++)
-        if (strcmp(known.id, word) == 0)
-            return true;
-    return false;
-}
 
 /* One warning a word, however often it stands. */
 static void check_list(struct check *check, enum record record, const struct column *column)
@@ -322,7 +311,11 @@ static void check_list(struct check *check, enum record record, const struct col
                                name, record_types[record].name, name, name));
     while (query_next(&query)) {
         const char *word = query_text(&query, 0);
-        if (!knows(check->rules, column->list, word))
+        struct list_word known;
+        for (size_t i = 0; (known = list_word(check->rules, column->list, i)).id != NULL; i++)
+            if (strcmp(known.id, word) == 0)
+                break;
+        if (known.id == NULL)
             tell(check, DIAG_WARNING, record, query_integer(&query, 2),
                  "'%s' is '%.80s' in %lld of them, which these rules do not know", name, word,
                  (long long)query_integer(&query, 1));

@@ -30,17 +30,11 @@ static bool is_carried(enum record record, const struct column *column)
            (record == RECORD_VESSEL && column->offset == offsetof(struct vessel, due_for));
 }
 
-/* Whether records of the kind have labels to be known by. */
-static bool has_label(enum record record)
-{
-    return record_types[record].columns[0].kind == COLUMN_LABEL;
-}
-
 /* Whether its values are words, that a spreadsheet may take for formulas. */
 static bool is_text(const struct column *column)
 {
     return column->kind == COLUMN_LABEL || column->kind == COLUMN_TEXT ||
-           (column->kind == COLUMN_REFERENCE && has_label(column->refers));
+           (column->kind == COLUMN_REFERENCE && record_has_label(column->refers));
 }
 
 /* Apostrophes and spaces may stand before what makes a formula, so that a text
@@ -101,10 +95,9 @@ static enum status make_line(struct journal *journal, enum record record, const 
     text_init(&value);
     text_init(&guarded);
     text_clear(line);
+    text_puts(line, row == NULL ? "id" : "");
     if (row != NULL)
         text_printf(line, "%lld", (long long)*(const int64_t *)row);
-    else
-        text_puts(line, "id");
     for (const struct column *column = record_types[record].columns;
          column->name != NULL && status == STATUS_OK; column++) {
         if (!is_carried(record, column))
@@ -134,8 +127,6 @@ enum status export_table(struct journal *journal, enum record record, FILE *stre
     union any_record row;
     struct text line;
     struct walk *walk = journal_walk(journal, record, NULL, 0, false, diags);
-    if (walk == NULL)
-        return STATUS_IO;
     text_init(&line);
     *rows = 0;
     enum status status = make_line(journal, record, NULL, &line, diags);
@@ -170,27 +161,6 @@ enum status export_file(struct journal *journal, enum record record, const char 
     return status;
 }
 
-/* One view of the journal for all tables, while others go on writing. */
-static enum status write_all(struct journal *journal, struct filing filings[RECORD_COUNT],
-                             size_t counts[RECORD_COUNT], struct diags *diags)
-{
-    sqlite3 *database = journal_database(journal);
-    if (sqlite3_exec(database, "SAVEPOINT export", NULL, NULL, NULL) != SQLITE_OK)
-        return journal_fault(journal, "read", diags);
-    enum status status = STATUS_OK;
-    for (int i = 0; i < RECORD_COUNT && status == STATUS_OK; i++) {
-        size_t rows = 0;
-        status =
-            export_table(journal, (enum record)i, filings[i].stream, filings[i].path, &rows, diags);
-        if (counts != NULL)
-            counts[i] = rows;
-        if (status == STATUS_OK)
-            status = filing_sync(&filings[i], diags);
-    }
-    sqlite3_exec(database, "RELEASE export", NULL, NULL, NULL);
-    return status;
-}
-
 enum status export_folder(struct journal *journal, const char *folder, bool replace,
                           size_t counts[RECORD_COUNT], struct diags *diags)
 {
@@ -204,8 +174,20 @@ enum status export_folder(struct journal *journal, const char *folder, bool repl
         status = filing_open(&filings[i], path, replace, diags);
         free(path);
     }
-    if (status == STATUS_OK)
-        status = write_all(journal, filings, counts, diags);
+    /* One view of the journal for all tables, while others go on writing. */
+    if (status == STATUS_OK &&
+        sqlite3_exec(journal->database, "SAVEPOINT export", NULL, NULL, NULL) != SQLITE_OK)
+        status = journal_fault(journal, "read", diags);
+    for (int i = 0; i < RECORD_COUNT && status == STATUS_OK; i++) {
+        size_t rows = 0;
+        status =
+            export_table(journal, (enum record)i, filings[i].stream, filings[i].path, &rows, diags);
+        if (counts != NULL)
+            counts[i] = rows;
+        if (status == STATUS_OK)
+            status = filing_sync(&filings[i], diags);
+    }
+    sqlite3_exec(journal->database, "RELEASE export", NULL, NULL, NULL);
     for (int i = 0; i < RECORD_COUNT; i++) {
         if (status == STATUS_OK)
             status = filing_commit(&filings[i], diags);
@@ -246,23 +228,12 @@ static enum status wrong(struct importer *importer, const char *text, const char
 
 static enum status remember(struct importer *importer, int64_t given, int64_t id)
 {
+    int64_t none;
     if (given == id || given == 0)
         return STATUS_OK;
-    struct query query = query_begin(importer->journal, importer->own,
-                                     "INSERT OR REPLACE INTO renamed VALUES (?, ?, ?)", "iii",
-                                     (int64_t)importer->record, given, id);
-    return query_end(&query);
-}
-
-/* Turns the id of a record in the file into its id in the journal. */
-static enum status recall(struct importer *importer, int64_t *id)
-{
-    int64_t known = 0;
-    enum status status = query_number(importer->journal, &known, importer->own,
-                                      "SELECT id FROM renamed WHERE record = ? AND given = ?", "ii",
-                                      (int64_t)importer->record, *id);
-    *id = known != 0 ? known : *id;
-    return status;
+    return query_number(importer->journal, &none, importer->own,
+                        "INSERT OR REPLACE INTO renamed VALUES (?, ?, ?)", "iii",
+                        (int64_t)importer->record, given, id);
 }
 
 /* ---- fields ---------------------------------------------------------------------------------- */
@@ -277,22 +248,18 @@ static enum status unknown_column(struct importer *importer, const struct csv_ro
         if (is_carried(importer->record, column))
             names[count++] = column->name;
     const char *near = diag_nearest(name, names, count);
-    if (near != NULL)
-        diags_error(importer->diags, csv_at(row, field),
-                    "a %s has no column '%s'; did you mean '%s'?", importer->type->name, name,
-                    near);
-    else
-        diags_error(importer->diags, csv_at(row, field),
-                    "a %s has no column '%s'; a spreadsheet of your own needs --map, and --guess "
-                    "proposes one",
-                    importer->type->name, name);
+    diags_error(importer->diags, csv_at(row, field), "a %s has no column '%s'; %s%s%s",
+                importer->type->name, name,
+                near != NULL ? "did you mean '"
+                             : "a spreadsheet of your own needs --map, and --guess proposes one",
+                near != NULL ? near : "", near != NULL ? "'?" : "");
     return STATUS_DATA;
 }
 
 static enum status read_header(struct importer *importer, const struct csv_row *row)
 {
     const struct column *columns = importer->type->columns;
-    bool labelled = !has_label(importer->record);
+    bool labelled = !record_has_label(importer->record);
     if (row->count > MOST_COLUMNS)
         return unknown_column(importer, row, MOST_COLUMNS);
     for (size_t i = 0; i < row->count; i++) {
@@ -345,10 +312,15 @@ static enum status read_field(struct importer *importer, const struct column *co
                    ? STATUS_OK
                    : wrong(importer, text, "date; write it as 2026-03-01");
     }
-    if (column->kind == COLUMN_REFERENCE && !has_label(column->refers)) {
+    if (column->kind == COLUMN_REFERENCE && !record_has_label(column->refers)) {
         if (!read_id(text, &id))
             return wrong(importer, text, "id");
-        enum status status = recall(importer, &id);
+        /* The id of a record in the file turns into its id in the journal. */
+        int64_t known = 0;
+        enum status status = query_number(importer->journal, &known, importer->own,
+                                          "SELECT id FROM renamed WHERE record = ? AND given = ?",
+                                          "ii", (int64_t)importer->record, id);
+        id = known != 0 ? known : id;
         memcpy((char *)&importer->row + column->offset, &id, sizeof id);
         return status;
     }
@@ -465,8 +437,6 @@ static enum status find_equal(struct importer *importer, int64_t *id)
     size_t field = 0;
     struct walk *walk = journal_walk(importer->journal, importer->record,
                                      owned ? owner->name : NULL, owned_by, false, importer->own);
-    if (walk == NULL)
-        return STATUS_IO;
     while (*id == 0 && status == STATUS_OK && walk_next(walk, &importer->there)) {
         status = differs(importer, &field);
         if (status == STATUS_OK && field == SIZE_MAX)
@@ -505,7 +475,8 @@ static enum status take_row(void *context, const struct csv_row *row)
     diags_clear(importer->own);
     enum status status = read_fields(importer, row);
     if (status == STATUS_OK)
-        status = has_label(importer->record) ? take_labelled(importer) : take_unlabelled(importer);
+        status = record_has_label(importer->record) ? take_labelled(importer)
+                                                    : take_unlabelled(importer);
     if (status == STATUS_OK)
         return STATUS_OK;
     bool refused = status == STATUS_DATA || status == STATUS_USAGE;
@@ -566,13 +537,11 @@ static enum status look_through(struct arena *arena, const char *folder,
             const char *near =
                 diag_nearest(arena_copy(arena, name, strlen(name) - 4), names, RECORD_COUNT);
             const struct position at = {path, 0, 0};
-            if (near != NULL)
-                diags_error(diags, at, "no table has this name; did you mean '%s.csv'?", near);
-            else
-                diags_error(
-                    diags, at,
-                    "no table has this name; a spreadsheet of your own is imported by its own "
-                    "name, with --map");
+            diags_error(diags, at, "no table has this name; %s%s%s",
+                        near != NULL ? "did you mean '"
+                                     : "a spreadsheet of your own is imported by its own name, "
+                                       "with --map",
+                        near != NULL ? near : "", near != NULL ? ".csv'?" : "");
             status = STATUS_DATA;
         } else
             paths[record] = path;
@@ -597,8 +566,6 @@ static enum status read_table(struct journal *journal, enum record record, const
     const struct csv_table table = {
         .file = path, .separator = ',', .utf8 = true, .context = &importer, .row = take_row};
     struct walk *newest = journal_walk(journal, record, NULL, 0, true, diags);
-    if (newest == NULL)
-        return STATUS_IO;
     importer.was_empty = !walk_next(newest, &importer.there);
     importer.highest = importer.was_empty ? 0 : importer.there.named.id;
     enum status status = walk_end(newest);

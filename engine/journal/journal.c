@@ -120,19 +120,15 @@ static enum status read_version(struct journal *journal, int64_t *version, struc
     if (!identify(journal->database, &found))
         return journal_fault(journal, "read", diags);
     *version = found.version;
+    const char *why = NULL;
     if (found.application == 0 && found.version == 0 && found.tables == 0)
-        return journal->writable ? STATUS_OK
-                                 : refuse(journal, diags,
-                                          "this journal is empty; nothing was ever recorded in it");
-    if (found.application != JOURNAL_APPLICATION || found.version < 1)
-        return refuse(
-            journal, diags,
-            "this is a database of another program; give the path of a journal of Jarside");
-    if (found.version > JOURNAL_VERSION)
-        return refuse(journal, diags,
-                      "this journal was written by a newer Jarside; use that one, or restore an "
-                      "older backup");
-    return STATUS_OK;
+        why = journal->writable ? NULL : "this journal is empty; nothing was ever recorded in it";
+    else if (found.application != JOURNAL_APPLICATION || found.version < 1)
+        why = "this is a database of another program; give the path of a journal of Jarside";
+    else if (found.version > JOURNAL_VERSION)
+        why = "this journal was written by a newer Jarside; use that one, or restore an older "
+              "backup";
+    return why != NULL ? refuse(journal, diags, why) : STATUS_OK;
 }
 
 static enum status migrate(struct journal *journal, struct diags *diags)
@@ -821,8 +817,7 @@ static enum status swap(struct filing *filing, const char *kept, struct diags *d
                      : fault(filing->temporary, "read", from, diags);
         sqlite3_close(from);
     } else {
-        for (size_t i = 0; i < diags_kept(unheard); i++)
-            diags_error(diags, diags_get(unheard, i)->at, "%s", diags_get(unheard, i)->message);
+        diags_pass(diags, unheard);
     }
     journal_close(present);
     diags_free(unheard);

@@ -276,7 +276,7 @@ void record_init(enum record record, void *row)
 
 /* ---- rows of SQL ----------------------------------------------------------------------------- */
 
-static bool has_label(enum record record)
+bool record_has_label(enum record record)
 {
     return record_types[record].columns[0].kind == COLUMN_LABEL;
 }
@@ -519,7 +519,7 @@ enum status row_check(struct journal *journal, enum record record, const void *r
          column->name && status == STATUS_OK; column++)
         if (!column->derived)
             status = check_column(journal, record, column, row, diags);
-    if (status != STATUS_OK || !has_label(record))
+    if (status != STATUS_OK || !record_has_label(record))
         return status;
     /* A label names a record on the command line, so it must not read as an option or hold a blank
      * end. */
@@ -558,7 +558,7 @@ static enum status show_reference(struct journal *journal, const struct column *
 {
     if (id == 0)
         return STATUS_OK;
-    if (!has_label(column->refers)) {
+    if (!record_has_label(column->refers)) {
         text_printf(out, "%lld", (long long)id);
         return STATUS_OK;
     }
@@ -684,7 +684,7 @@ enum status journal_read_column(struct journal *journal, const struct column *co
         *(int64_t *)into = 0;
         if (value[0] == '\0')
             break;
-        if (!has_label(column->refers)) {
+        if (!record_has_label(column->refers)) {
             if (!read_integer(value, into))
                 right = "the number of a record";
         } else if (!journal_has(journal, column->refers, value, into)) {
@@ -923,7 +923,7 @@ static const char *nearest_label(struct journal *journal, enum record record, co
 enum status journal_find(struct journal *journal, enum record record, const char *label,
                          struct arena *arena, void *row, struct diags *diags)
 {
-    if (!has_label(record))
+    if (!record_has_label(record))
         return STATUS_INTERNAL;
     struct query query =
         query_begin(journal, diags, select_rows(journal, record, "WHERE label = ?"), "t", label);
@@ -945,7 +945,7 @@ bool journal_has(struct journal *journal, enum record record, const char *label,
 {
     struct diags *unheard = diags_new();
     int64_t found = 0;
-    if (has_label(record))
+    if (record_has_label(record))
         query_number(journal, &found, unheard,
                      journal_sql(journal, "SELECT id FROM \"%s\" WHERE label = ?",
                                  record_types[record].name),

@@ -305,6 +305,8 @@ static inline const void *column_member(const struct column *column, const void 
     return (const char *)row + column->offset;
 }
 
+/* Whether records of the kind have labels to be known by. */
+bool record_has_label(enum record record);
 /* Index of the column, or SIZE_MAX. */
 size_t record_column(enum record record, const char *name);
 /* A struct of that kind with everything absent (texts "", numbers NAN, moments unknown). */

@@ -42,12 +42,6 @@ static const char *both(struct triage *triage, const char *first, const char *se
     return arena_format(triage->derived, "%s; %s", first, second);
 }
 
-static void set_number(struct known *known, const struct saying *saying)
-{
-    known->has_number = saying->has_number;
-    known->number = saying->number;
-}
-
 static uint32_t possible(const struct observation *said, uint32_t all)
 {
     return (said->seen ? said->seen : all) & ~said->absent;
@@ -63,7 +57,8 @@ static void one_take(struct known *known, const struct saying *saying)
     }
     known->clashes = false;
     known->words = saying->words;
-    set_number(known, saying);
+    known->has_number = saying->has_number;
+    known->number = saying->number;
 }
 
 /* What is still possible after a statement that holds together with what was known. */
@@ -76,20 +71,10 @@ static void one_narrow(struct triage *triage, struct known *known, const struct 
         known->observation.absent |= saying->said.absent;
     known->observation.hedged = saying->said.hedged & left;
     known->words = both(triage, known->words, saying->words);
-    if (saying->has_number)
-        set_number(known, saying);
-}
-
-static void one_clash(struct known *known, const struct saying *saying, uint32_t either)
-{
-    known->observation = (struct observation){.seen = either};
-    known->has_number = false;
-    if (known->clashes)
-        return;
-    known->clashes = true;
-    known->clash_batch = saying->batch;
-    known->clash_first = known->words;
-    known->clash_second = saying->words;
+    if (saying->has_number) {
+        known->has_number = true;
+        known->number = saying->number;
+    }
 }
 
 static void one_tell(struct triage *triage, struct known *known, const struct saying *saying,
@@ -114,7 +99,14 @@ static void one_tell(struct triage *triage, struct known *known, const struct sa
     } else if (doubts) {
         known->observation = (struct observation){.seen = before | now, .hedged = before | now};
     } else {
-        one_clash(known, saying, before | now);
+        known->observation = (struct observation){.seen = before | now};
+        known->has_number = false;
+        if (known->clashes)
+            return;
+        known->clashes = true;
+        known->clash_batch = saying->batch;
+        known->clash_first = known->words;
+        known->clash_second = saying->words;
     }
 }
 
@@ -168,44 +160,29 @@ static void value_tell(struct known *known, const struct saying *saying, size_t 
 
 /* ---- the log --------------------------------------------------------------------------------- */
 
-static void tell(struct triage *triage, size_t at, const struct saying *saying)
+static void take_in(struct triage *triage, size_t at, const struct saying *saying)
 {
     struct known *known = &triage->known[saying->observable];
     const struct observable *observable = &triage->rules->observables[saying->observable];
-    if (!known->told)
-        known->since = at;
-    if (observable->kind != KIND_SEVERAL) {
-        one_tell(triage, known, saying, rules_all_values(observable));
-    } else {
-        for (size_t v = 0; v < observable->value_count; v++) {
+    switch (saying->kind) {
+    case SAYING_TOLD:
+        if (!known->told)
+            known->since = at;
+        if (observable->kind != KIND_SEVERAL)
+            one_tell(triage, known, saying, rules_all_values(observable));
+        for (size_t v = 0; observable->kind == KIND_SEVERAL && v < observable->value_count; v++) {
             if (saying->said.seen >> v & 1)
                 value_tell(known, saying, v, true);
             if (saying->said.absent >> v & 1)
                 value_tell(known, saying, v, false);
         }
-        known->words = both(triage, known->words, saying->words);
-    }
-    known->told = true;
-    known->unknown = false;
-    known->batch = saying->batch;
-    known->origin = saying->origin;
-    known->in_text = known->in_text || saying->origin == ORIGIN_TEXT;
-}
-
-static size_t count_words(const char *words)
-{
-    size_t count = 0;
-    for (const char *at = words; *at; at++)
-        count += *at != ' ' && (at == words || at[-1] == ' ');
-    return count;
-}
-
-static void take_in(struct triage *triage, size_t at, const struct saying *saying)
-{
-    struct known *known = &triage->known[saying->observable];
-    switch (saying->kind) {
-    case SAYING_TOLD:
-        tell(triage, at, saying);
+        if (observable->kind == KIND_SEVERAL)
+            known->words = both(triage, known->words, saying->words);
+        known->told = true;
+        known->unknown = false;
+        known->batch = saying->batch;
+        known->origin = saying->origin;
+        known->in_text = known->in_text || saying->origin == ORIGIN_TEXT;
         break;
     case SAYING_ASKED:
         known->asked = true;
@@ -217,8 +194,8 @@ static void take_in(struct triage *triage, size_t at, const struct saying *sayin
     case SAYING_TEXT:
         break;
     case SAYING_UNCLEAR:
-        if (saying->reason == UNREAD_UNKNOWN)
-            triage->evidence.unread += count_words(saying->words);
+        for (const char *c = saying->words; saying->reason == UNREAD_UNKNOWN && *c; c++)
+            triage->evidence.unread += *c != ' ' && (c == saying->words || c[-1] == ' ');
         triage->evidence.objected |= saying->objected;
         *arena_push(triage->derived, triage->unclear, triage->unclear_count) =
             (struct unclear){saying->words, saying->reason, saying->note};
@@ -564,18 +541,6 @@ static void first_seen_follows(struct triage *triage)
                        arena_format(triage->derived, "not there yet at the %s", last->words));
 }
 
-static void changes_follow(struct triage *triage)
-{
-    triage->first_question = RULES_NONE;
-    if (triage->earlier_count == 0)
-        return;
-    growth_follows(triage);
-    first_seen_follows(triage);
-    /* A patch that was there and is there: what it did between is not guessed but asked. */
-    if (triage->earlier[triage->earlier_count - 1].trouble && trouble_now(triage))
-        triage->first_question = open_for(triage, FEEDS_SPOT_CHANGE);
-}
-
 /* ---- the state ------------------------------------------------------------------------------- */
 
 /* Facts stand in the order in which they were first spoken of. */
@@ -597,19 +562,6 @@ static void fact_add(struct triage *triage, size_t observable, const struct know
     };
 }
 
-/* The salient values that were passed over. */
-static uint32_t passed_over(const struct observable *observable, const struct known *known)
-{
-    uint32_t silent = 0;
-    if (known->asked || known->unknown ||
-        (known->told && known->origin != ORIGIN_TEXT && known->origin != ORIGIN_JOURNAL))
-        return 0;
-    for (size_t v = 0; v < observable->value_count; v++)
-        if (observable->values[v].salient)
-            silent |= UINT32_C(1) << v;
-    return silent & ~(known->observation.seen | known->observation.absent | known->clashing);
-}
-
 void triage_merge(struct triage *triage)
 {
     size_t count = triage->rules->observable_count;
@@ -626,7 +578,14 @@ void triage_merge(struct triage *triage)
         take_in(triage, triage->recalled_count + i, &triage->log[i]);
     for (size_t i = 0; i < triage->recalled_count; i++)
         recall_merge(triage, i, &triage->recalled[i]);
-    changes_follow(triage);
+    triage->first_question = RULES_NONE;
+    if (triage->earlier_count > 0) {
+        growth_follows(triage);
+        first_seen_follows(triage);
+        /* A patch that was there and is there: what it did between is not guessed but asked. */
+        if (triage->earlier[triage->earlier_count - 1].trouble && trouble_now(triage))
+            triage->first_question = open_for(triage, FEEDS_SPOT_CHANGE);
+    }
     /* Whether free text has described enough for what it passes over to tell. */
     double spoken_of = 0.0, enough = triage->rules->calibration.silence_after;
     for (size_t i = 0; i < triage->rules->observable_count; i++)
@@ -636,8 +595,16 @@ void triage_merge(struct triage *triage)
     for (size_t i = 0; i < count; i++) {
         const struct known *known = &triage->known[i];
         triage->observations[i] = known->observation;
-        triage->observations[i].silent =
-            silence ? passed_over(&triage->rules->observables[i], known) : 0;
+        /* The salient values that were passed over. */
+        const struct observable *observable = &triage->rules->observables[i];
+        bool spoken =
+            known->asked || known->unknown ||
+            (known->told && known->origin != ORIGIN_TEXT && known->origin != ORIGIN_JOURNAL);
+        for (size_t v = 0; silence && !spoken && v < observable->value_count; v++)
+            if (observable->values[v].salient)
+                triage->observations[i].silent |= UINT32_C(1) << v;
+        triage->observations[i].silent &=
+            ~(known->observation.seen | known->observation.absent | known->clashing);
         triage->skip[i] = known->asked || known->unknown;
         if (known->observation.seen || known->observation.absent)
             fact_add(triage, i, known);

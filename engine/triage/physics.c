@@ -140,55 +140,43 @@ double physics_grams(const struct rules *rules, const struct known_vessel *vesse
     return 1000.0 * rules->vessels[vessel->kind].mass_kg;
 }
 
-static struct heat_body own_body(const struct known_vessel *vessel)
-{
-    if (vessel->own_shape == SHAPE_CYLINDER)
-        return heat_cylinder(vessel->own[0], vessel->own[1]);
-    return heat_brick(vessel->own[0], vessel->own[1], vessel->own[2]);
-}
-
-/* The kind's body, filled with more or less than usual: a jar higher, a bag larger every way. */
-static struct heat_body kind_body(const struct vessel_kind *kind, double grams)
-{
-    double ratio = isnan(grams) ? 1.0 : grams / (1000.0 * kind->mass_kg);
-    if (kind->shape == SHAPE_CYLINDER)
-        return heat_cylinder(kind->radius, kind->height * ratio);
-    double scale = cbrt(ratio);
-    return heat_brick(kind->sides[0] * scale, kind->sides[1] * scale, kind->sides[2] * scale);
-}
-
-static double body_litres(const struct known_vessel *vessel)
-{
-    static const double pi = 3.14159265358979323846;
-    if (vessel->own_shape == SHAPE_CYLINDER)
-        return 1000.0 * pi * vessel->own[0] * vessel->own[0] * vessel->own[1];
-    return 1000.0 * vessel->own[0] * vessel->own[1] * vessel->own[2];
-}
-
 /* Body, conductance and grams of what was said about the vessel. */
 static bool vessel_of(const struct rules *rules, const struct known_vessel *said, double bulk,
                       struct cook_setup *setup, double *grams, struct text *assumed)
 {
+    static const double pi = 3.14159265358979323846;
     struct known_vessel vessel = *said;
-    bool own = !isnan(vessel.own[0]);
+    const double *size = vessel.own;
+    bool own = !isnan(size[0]), round = vessel.own_shape == SHAPE_CYLINDER;
     if (vessel.kind == RULES_NONE && own) {
-        double guess = isnan(vessel.grams) ? 1000.0 * bulk * body_litres(&vessel) : vessel.grams;
-        vessel.kind = physics_nearest_vessel(rules, vessel.own_shape, guess);
-        vessel.grams = guess;
+        double litres = round ? 1000.0 * pi * size[0] * size[0] * size[1]
+                              : 1000.0 * size[0] * size[1] * size[2];
+        if (isnan(vessel.grams))
+            vessel.grams = 1000.0 * bulk * litres;
+        vessel.kind = physics_nearest_vessel(rules, vessel.own_shape, vessel.grams);
     } else if (vessel.kind == RULES_NONE) {
         /* The commonest kind, when nothing was said. */
-        int usual = RULES_NONE;
         for (size_t i = 0; i < rules->vessel_count; i++)
-            if (usual == RULES_NONE || rules->vessels[i].base > rules->vessels[usual].base)
-                usual = (int)i;
-        vessel.kind = usual;
+            if (vessel.kind == RULES_NONE ||
+                rules->vessels[i].base > rules->vessels[vessel.kind].base)
+                vessel.kind = (int)i;
         if (vessel.kind != RULES_NONE)
             assume(assumed, "%s", rules->vessels[vessel.kind].name);
     }
     if (vessel.kind == RULES_NONE)
         return false;
     const struct vessel_kind *kind = &rules->vessels[vessel.kind];
-    setup->body = own ? own_body(&vessel) : kind_body(kind, vessel.grams);
+    /* Filled with more or less than usual: a jar higher, a bag larger every way. */
+    double ratio = isnan(vessel.grams) ? 1.0 : vessel.grams / (1000.0 * kind->mass_kg);
+    double scale = cbrt(ratio);
+    if (own)
+        setup->body =
+            round ? heat_cylinder(size[0], size[1]) : heat_brick(size[0], size[1], size[2]);
+    else if (kind->shape == SHAPE_CYLINDER)
+        setup->body = heat_cylinder(kind->radius, kind->height * ratio);
+    else
+        setup->body =
+            heat_brick(kind->sides[0] * scale, kind->sides[1] * scale, kind->sides[2] * scale);
     setup->conductance = kind->wall_h;
     *grams = physics_grams(rules, &vessel);
     return true;
@@ -212,13 +200,6 @@ void physics_explain(struct text *out, enum physics_answer answer,
 
 /* ---- the cook -------------------------------------------------------------------------------- */
 
-static struct range range_or(double said, double doubt, const struct range *assumed)
-{
-    if (isnan(said))
-        return *assumed;
-    return (struct range){said * (1.0 - doubt), said, said * (1.0 + doubt)};
-}
-
 /* Grams of grain as bought in one vessel that holds `grams` hydrated. */
 static double dry_grams(const struct rules *rules, const struct known_grain *grain, double grams)
 {
@@ -231,25 +212,6 @@ static double dry_grams(const struct rules *rules, const struct known_grain *gra
         target = 0.5 * (band.lo + band.hi);
     }
     return moisture_recipe(grams, grain_moisture, target, &dry, &water) == PROCESS_OK ? dry : grams;
-}
-
-/* Pressure, air, and how long things take. */
-static void cook_times(const struct cook_rules *cook, const struct known_cook *known,
-                       struct cook_setup *setup)
-{
-    double air_doubt = cook->air_doubt >= 1.0 ? cook->air_doubt : 1.0;
-    setup->steam = (struct steam_conditions){
-        .gauge_kpa = said_or(known->gauge, 15.0 * STEAM_KPA_PER_PSI),
-        .altitude_m = said_or(known->altitude, 0.0),
-        .barometer_kpa = known->barometer,
-        .rated_kpa = known->rated,
-    };
-    setup->air = isnan(known->air) ? cook->air
-                                   : (struct range){known->air / air_doubt, known->air,
-                                                    fmin(0.9, known->air * air_doubt)};
-    setup->come_up = range_or(known->come_up, cook->come_up_doubt, &cook->come_up);
-    setup->cool = (struct range){0.0, 0.0, said_or(known->cool, cook->cool)};
-    setup->start_celsius = said_or(known->start, cook->start);
 }
 
 enum physics_answer physics_cook(const struct rules *rules, const struct known_cook *known,
@@ -280,7 +242,21 @@ enum physics_answer physics_cook(const struct rules *rules, const struct known_c
     for (size_t i = 0; i < rules->cook.packing_count; i++)
         if (known->packing >= 0 && rules->cook.packings[i].value == (size_t)known->packing)
             setup->body = heat_thicken(&setup->body, rules->cook.packings[i].thickness);
-    cook_times(cook, known, setup);
+    setup->steam = (struct steam_conditions){
+        .gauge_kpa = said_or(known->gauge, 15.0 * STEAM_KPA_PER_PSI),
+        .altitude_m = said_or(known->altitude, 0.0),
+        .barometer_kpa = known->barometer,
+        .rated_kpa = known->rated,
+    };
+    double air_doubt = cook->air_doubt >= 1.0 ? cook->air_doubt : 1.0, up = known->come_up;
+    setup->air = isnan(known->air) ? cook->air
+                                   : (struct range){known->air / air_doubt, known->air,
+                                                    fmin(0.9, known->air * air_doubt)};
+    setup->come_up = isnan(up) ? cook->come_up
+                               : (struct range){up * (1.0 - cook->come_up_doubt), up,
+                                                up * (1.0 + cook->come_up_doubt)};
+    setup->cool = (struct range){0.0, 0.0, said_or(known->cool, cook->cool)};
+    setup->start_celsius = said_or(known->start, cook->start);
     size_t count =
         rules->organism_count < COOK_MAX_ORGANISMS ? rules->organism_count : COOK_MAX_ORGANISMS;
     for (size_t i = 0; i < count; i++) {
@@ -338,12 +314,6 @@ static bool starter_points(const struct rules *rules, const struct known_growth 
     return true;
 }
 
-static bool growth_known(const struct growth *growth)
-{
-    return growth->rate_lo > 0.0 && growth->rate_hi > 0.0 && !isnan(growth->t_opt) &&
-           !isnan(growth->lag_lo) && !isnan(growth->lag_hi);
-}
-
 enum physics_answer physics_growth(const struct rules *rules, const struct known_growth *known,
                                    struct forecast *forecast, struct warmth *constant,
                                    struct text *assumed, struct physics_refusal *refusal)
@@ -352,9 +322,12 @@ enum physics_answer physics_growth(const struct rules *rules, const struct known
     struct cook_setup body;
     double grams = NAN, bulk = physics_bulk(rules, known->grain.kind);
     *refusal = (struct physics_refusal){PROCESS_OK, NAN};
-    if (known->species == RULES_NONE || !growth_known(&rules->species[known->species].growth))
+    if (known->species == RULES_NONE)
         return PHYSICS_NO_SPECIES;
     const struct growth *growth = &rules->species[known->species].growth;
+    if (!(growth->rate_lo > 0.0) || !(growth->rate_hi > 0.0) || isnan(growth->t_opt) ||
+        isnan(growth->lag_lo) || isnan(growth->lag_hi))
+        return PHYSICS_NO_SPECIES;
     if (!(given->kernels > 0.0) || !vessel_of(rules, &known->vessel, bulk, &body, &grams, assumed))
         return PHYSICS_NO_RULES;
     double litres = grams / 1000.0 / bulk;

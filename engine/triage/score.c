@@ -17,28 +17,14 @@ static bool labelled_with(const size_t *labels, size_t count, size_t index)
     return false;
 }
 
-static bool among_first(const struct ranked *ranked, size_t most, const size_t *labels,
-                        size_t count)
+/* Whether the first three (or the first `most`) of a ranking hold a label. */
+static bool among_first(const struct ranked *ranked, size_t most, size_t ranked_count,
+                        const size_t *labels, size_t count)
 {
-    for (size_t i = 0; i < most; i++)
+    for (size_t i = 0; i < most && i < ranked_count; i++)
         if (labelled_with(labels, count, ranked[i].index))
             return true;
     return false;
-}
-
-static size_t at_most(size_t a, size_t b)
-{
-    return a < b ? a : b;
-}
-
-/* Whether every labelled finding has (or, negated, lacks) the status. */
-static bool every_label(const struct rules *rules, const struct labelled_case *labelled,
-                        bool contaminated)
-{
-    for (size_t i = 0; i < labelled->finding_count; i++)
-        if ((rules->findings[labelled->findings[i]].status == FINDING_CONTAMINATED) != contaminated)
-            return false;
-    return labelled->finding_count > 0;
 }
 
 static void fill_row(struct score_row *row, const struct rules *rules,
@@ -55,23 +41,26 @@ static void fill_row(struct score_row *row, const struct rules *rules,
         if (rules->findings[findings[i].index].status == FINDING_CONTAMINATED)
             row->contaminated_p += findings[i].p;
     }
-    row->finding_first = among_first(findings, 1, labelled->findings, labelled->finding_count);
-    row->finding_three = among_first(findings, at_most(SCORE_TOP, rules->finding_count),
-                                     labelled->findings, labelled->finding_count);
+    row->finding_first =
+        among_first(findings, 1, rules->finding_count, labelled->findings, labelled->finding_count);
+    row->finding_three = among_first(findings, SCORE_TOP, rules->finding_count, labelled->findings,
+                                     labelled->finding_count);
     row->has_cause = labelled->cause_count > 0;
-    row->cause_three =
-        row->has_cause && among_first(verdict->causes, at_most(SCORE_TOP, rules->cause_count),
-                                      labelled->causes, labelled->cause_count);
+    row->cause_three = among_first(verdict->causes, SCORE_TOP, rules->cause_count, labelled->causes,
+                                   labelled->cause_count);
     row->action_right = (labelled->actions >> row->action & 1U) != 0;
-    row->contaminated = every_label(rules, labelled, true);
+    size_t contaminated = 0; /* labels */
+    for (size_t i = 0; i < labelled->finding_count; i++)
+        contaminated += rules->findings[labelled->findings[i]].status == FINDING_CONTAMINATED;
+    row->contaminated = contaminated > 0 && contaminated == labelled->finding_count;
     row->unsafe_keep = row->contaminated && row->action == ACTION_KEEP;
-    row->clean = every_label(rules, labelled, false);
+    row->clean = labelled->finding_count > 0 && contaminated == 0;
     row->needless_discard = row->clean && row->action == ACTION_DISCARD && !row->action_right;
 }
 
 static void bin_add(struct score_bin bins[SCORE_BINS], double p, bool right)
 {
-    struct score_bin *bin = &bins[at_most((size_t)(p * SCORE_BINS), SCORE_BINS - 1)];
+    struct score_bin *bin = &bins[(size_t)fmin(p * SCORE_BINS, SCORE_BINS - 1)];
     bin->count++;
     bin->confidence += p;
     bin->accuracy += right;
@@ -81,27 +70,14 @@ static void bin_add(struct score_bin bins[SCORE_BINS], double p, bool right)
 static double bins_average(struct score_bin bins[SCORE_BINS])
 {
     double count = 0, error = 0;
-    for (size_t b = 0; b < SCORE_BINS; b++) {
-        struct score_bin *bin = &bins[b];
-        if (bin->count == 0)
-            continue;
-        bin->confidence /= (double)bin->count;
-        bin->accuracy /= (double)bin->count;
+    for (struct score_bin *bin = bins; bin < bins + SCORE_BINS; bin++) {
+        double n = (double)(bin->count > 0 ? bin->count : 1);
+        bin->confidence /= n;
+        bin->accuracy /= n;
         error += (double)bin->count * fabs(bin->accuracy - bin->confidence);
         count += (double)bin->count;
     }
     return count > 0 ? error / count : 0.0;
-}
-
-static void average(struct score *score)
-{
-    if (score->cases == 0)
-        return;
-    double n = (double)score->cases;
-    score->log_score /= n;
-    score->brier /= n;
-    score->calibration_error = bins_average(score->bins);
-    score->contamination_error = bins_average(score->contamination);
 }
 
 static enum status tell_case(struct triage *triage, const struct labelled_case *labelled,
@@ -152,7 +128,11 @@ enum status score_cases(struct triage *triage, const struct labelled_case *cases
         if (rows[i].clean || rows[i].contaminated)
             bin_add(score->contamination, rows[i].contaminated_p, rows[i].contaminated);
     }
-    average(score);
+    double n = (double)(score->cases > 0 ? score->cases : 1);
+    score->log_score /= n;
+    score->brier /= n;
+    score->calibration_error = bins_average(score->bins);
+    score->contamination_error = bins_average(score->contamination);
     /* Of all pairs of one contaminated and one clean case; ties count half. */
     double pairs = 0, won = 0;
     for (size_t i = 0; i < count; i++)

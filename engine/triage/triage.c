@@ -228,43 +228,9 @@ static bool list_numbers(const char *text, size_t count, uint32_t *bits)
     return *bits != 0;
 }
 
-/* A several-of answered in full also says what was not seen: all it does not name. */
-static void say_no_other(struct triage *triage, size_t start, size_t index)
-{
-    const struct observable *observable = &triage->rules->observables[index];
-    uint32_t seen = 0;
-    for (size_t i = start; i < triage->log_count; i++)
-        if (triage->log[i].kind == SAYING_TOLD && triage->log[i].observable == index)
-            seen |= triage->log[i].said.seen;
-    if (observable->kind == KIND_SEVERAL && seen != 0)
-        say(triage, (struct saying){.kind = SAYING_TOLD,
-                                    .observable = index,
-                                    .said = {.absent = rules_all_values(observable) & ~seen},
-                                    .others = true,
-                                    .settles = true,
-                                    .origin = ORIGIN_ANSWER,
-                                    .words = ""});
-}
-
 static void say_bare(struct triage *triage, enum saying_kind kind, size_t observable)
 {
     say(triage, (struct saying){.kind = kind, .observable = observable, .words = ""});
-}
-
-static void say_numbered(struct triage *triage, size_t index, uint32_t bits)
-{
-    const struct observable *observable = &triage->rules->observables[index];
-    const char *words = "";
-    for (size_t v = 0; v < observable->value_count; v++)
-        if (bits >> v & 1)
-            words = arena_format(triage->said, "%s%s%s", words, *words ? ", " : "",
-                                 observable->values[v].label);
-    say(triage, (struct saying){.kind = SAYING_TOLD,
-                                .observable = index,
-                                .said = {.seen = bits},
-                                .settles = true,
-                                .origin = ORIGIN_ANSWER,
-                                .words = words});
 }
 
 enum status triage_answer(struct triage *triage, size_t observable, const char *text,
@@ -284,18 +250,38 @@ enum status triage_answer(struct triage *triage, size_t observable, const char *
     if (status != STATUS_OK)
         return status;
     triage->batch++;
-    if (numbered)
-        say_numbered(triage, observable, bits);
-    else
+    if (numbered) {
+        const char *words = "";
+        for (size_t v = 0; v < asked->value_count; v++)
+            if (bits >> v & 1)
+                words = arena_format(triage->said, "%s%s%s", words, *words ? ", " : "",
+                                     asked->values[v].label);
+        say(triage, (struct saying){.kind = SAYING_TOLD,
+                                    .observable = observable,
+                                    .said = {.seen = bits},
+                                    .settles = true,
+                                    .origin = ORIGIN_ANSWER,
+                                    .words = words});
+    } else
         say_list(triage, &list, ORIGIN_ANSWER, (int)observable);
     bool told = false;
+    uint32_t seen = 0;
     for (size_t i = start; i < triage->log_count; i++)
-        told =
-            told || (triage->log[i].kind == SAYING_TOLD && triage->log[i].observable == observable);
-    if (told) {
-        say_no_other(triage, start, observable);
+        if (triage->log[i].kind == SAYING_TOLD && triage->log[i].observable == observable) {
+            told = true;
+            seen |= triage->log[i].said.seen;
+        }
+    /* A several-of answered in full also says what was not seen: all it does not name. */
+    if (asked->kind == KIND_SEVERAL && seen != 0)
+        say(triage, (struct saying){.kind = SAYING_TOLD,
+                                    .observable = observable,
+                                    .said = {.absent = rules_all_values(asked) & ~seen},
+                                    .others = true,
+                                    .settles = true,
+                                    .origin = ORIGIN_ANSWER,
+                                    .words = ""});
+    if (told)
         say_bare(triage, SAYING_ASKED, observable);
-    }
     triage_merge(triage);
     return STATUS_OK;
 }

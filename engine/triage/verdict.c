@@ -165,15 +165,6 @@ static void siblings_find(struct triage *triage)
 
 /* ---- cautions -------------------------------------------------------------------------------- */
 
-/* Said with doubt is enough here: a caution is better given once too often. */
-static bool caution_seen(const struct triage *triage, const struct condition *when)
-{
-    for (size_t i = 0; i < when->count; i++)
-        if (!(triage->observations[when->observables[i]].seen & when->values[i]))
-            return false;
-    return when->count > 0;
-}
-
 static bool caution_applies(const struct triage *triage, const struct caution *caution)
 {
     /* The mass of the findings a caution is about. */
@@ -186,24 +177,16 @@ static bool caution_applies(const struct triage *triage, const struct caution *c
             meant = meant || caution->findings[i] == f;
         mass += meant ? triage->posterior.finding[f] : 0.0;
     }
-    return caution->always || (mass > 0.0 && mass >= caution->at_least) ||
-           (caution->actions >> triage->verdict.decision.action & 1) ||
-           caution_seen(triage, &caution->when);
+    /* Said with doubt is enough here: a caution is better given once too often. */
+    const struct condition *when = &caution->when;
+    bool seen = when->count > 0;
+    for (size_t i = 0; i < when->count; i++)
+        seen = seen && (triage->observations[when->observables[i]].seen & when->values[i]) != 0;
+    return caution->always || (mass > 0.0 && mass >= caution->at_least) || seen ||
+           (caution->actions >> triage->verdict.decision.action & 1);
 }
 
 /* ---- steps ----------------------------------------------------------------------------------- */
-
-/* The likeliest finding of a status that has steps for the action; NULL if none has. */
-static const struct finding *stepping(const struct triage *triage, enum action action,
-                                      enum finding_status status)
-{
-    for (size_t i = 0; i < triage->rules->finding_count; i++) {
-        const struct finding *finding = &triage->rules->findings[triage->verdict.findings[i].index];
-        if (finding->status == status && finding->step_count[action] > 0)
-            return finding;
-    }
-    return NULL;
-}
 
 /* Whose steps are shown. Discarding and isolating are done on account of what may
  * be contaminated, even where something harmless is likelier; so the likeliest
@@ -211,22 +194,21 @@ static const struct finding *stepping(const struct triage *triage, enum action a
  * is not. */
 static void steps_find(struct triage *triage)
 {
-    static const enum finding_status wary[] = {FINDING_CONTAMINATED, FINDING_STUCK, FINDING_CLEAN};
+    static const unsigned clean = 1U << FINDING_CLEAN, stuck = 1U << FINDING_STUCK;
+    const unsigned keep[] = {clean | stuck, 0, 0};
+    const unsigned wary[] = {1U << FINDING_CONTAMINATED, stuck, clean};
     struct verdict *verdict = &triage->verdict;
     enum action action = verdict->decision.action;
-    const struct finding *from = NULL;
-    if (action == ACTION_KEEP) {
-        for (size_t i = 0; !from && i < triage->rules->finding_count; i++) {
-            const struct finding *finding = &triage->rules->findings[verdict->findings[i].index];
-            if (finding->status != FINDING_CONTAMINATED && finding->step_count[action] > 0)
-                from = finding;
+    const unsigned *wanted = action == ACTION_KEEP ? keep : wary;
+    for (size_t k = 0; k < 3; k++)
+        for (size_t i = 0; i < triage->rules->finding_count; i++) {
+            const struct finding *from = &triage->rules->findings[verdict->findings[i].index];
+            if (!(wanted[k] >> from->status & 1) || from->step_count[action] == 0)
+                continue;
+            verdict->steps = from->steps[action];
+            verdict->step_count = from->step_count[action];
+            return;
         }
-    } else {
-        for (size_t k = 0; !from && k < sizeof wary / sizeof *wary; k++)
-            from = stepping(triage, action, wary[k]);
-    }
-    verdict->steps = from ? from->steps[action] : NULL;
-    verdict->step_count = from ? from->step_count[action] : 0;
 }
 
 /* ---- questions, tests, turns ----------------------------------------------------------------- */
@@ -246,18 +228,6 @@ static size_t rank_questions(struct triage *triage, enum aim aim, bool tests,
             break;
         }
     return count;
-}
-
-static void questions_find(struct triage *triage)
-{
-    struct verdict *verdict = &triage->verdict;
-    struct question *questions = arena_array(triage->judged, QUESTIONS_MOST, sizeof *questions);
-    struct question *tests = arena_array(triage->judged, TESTS_MOST, sizeof *tests);
-    verdict->question_count = rank_questions(triage, AIM_ACTION, false, questions, QUESTIONS_MOST);
-    verdict->test_count = rank_questions(triage, AIM_CAUSE, true, tests, TESTS_MOST);
-    verdict->questions = questions;
-    verdict->tests = tests;
-    verdict->settled = verdict->question_count == 0;
 }
 
 /* The likeliest of both sorts, so that neither crowds out the other. */
@@ -327,7 +297,13 @@ const struct verdict *triage_judge(struct triage *triage)
     triage->verdict.cautions = found;
     siblings_find(triage);
     steps_find(triage);
-    questions_find(triage);
+    struct question *questions = arena_array(triage->judged, QUESTIONS_MOST, sizeof *questions);
+    struct question *tests = arena_array(triage->judged, TESTS_MOST, sizeof *tests);
+    verdict->question_count = rank_questions(triage, AIM_ACTION, false, questions, QUESTIONS_MOST);
+    verdict->test_count = rank_questions(triage, AIM_CAUSE, true, tests, TESTS_MOST);
+    verdict->questions = questions;
+    verdict->tests = tests;
+    verdict->settled = verdict->question_count == 0;
     return verdict;
 }
 
