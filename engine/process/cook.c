@@ -528,6 +528,11 @@ static void fill_ends(struct cooking *work, struct cook_result *result)
         fill_end(work->setup, &doses, resistance, e, result);
         put(&result->steam, e, hot);
         put(&result->core, e, at_hold.core);
+        /* The middle figure is advice: it stands on the diffusivity the verdict stands on. */
+        if (e == COOK_CENTRAL)
+            course.diffusivity =
+                fmax(work->setup->diffusivity.low,
+                     fmin(work->setup->adequate_diffusivity, work->setup->diffusivity.high));
         put(&result->minutes_needed, opposite(e), minutes_needed(work, &course, resistance, e));
     }
 }

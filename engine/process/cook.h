@@ -96,8 +96,8 @@ struct cook_result {
     double chance_mean;          /* averaged over all that is uncertain */
     double chance_any_mean;      /* that at least one of `vessels` is not, averaged likewise */
     double margin;               /* decades beyond the target, central */
-    struct range minutes_needed; /* at pressure for the target, cooling not credited; low is the
-                                    good end; INFINITY beyond a day */
+    struct range minutes_needed; /* at pressure for the target, cooling not credited; central at
+                                    adequate_diffusivity; low is the good end; INFINITY beyond a day */
     struct cook_lean leans[COOK_INPUTS]; /* widest first */
 };
 

@@ -16,7 +16,7 @@ my $seen = 'day 4, wet patch low in the jar, greasy grey grain';
 
 subtest 'the cook' => sub {
     my $unknown = judged($seen);
-    my $high = judged("$seen. cooked 90 minutes at 15 psi, we live at 1500 m, quart jars");
+    my $high = judged("$seen. cooked 45 minutes at 15 psi, we live at 1500 m, quart jars");
     my $low  = judged("$seen. cooked 180 minutes at 15 psi, we live at sea level, quart jars");
     like(figure($unknown, 'under_sterilised')->{say}, qr/cook is unknown/, 'unknown when it was not said');
     is(figure($unknown, 'under_sterilised')->{decibans}, 0, 'and moves nothing');

@@ -8,7 +8,8 @@ use lib $FindBin::Bin;
 use Jarside;
 use Test::More;
 
-my @bag = qw(cook --gauge 15psi --vessel bag:1.36kg --minutes 150);
+# Half of what the trade gives it, so that the answer is open.
+my @bag = qw(cook --gauge 15psi --vessel bag:1.36kg --minutes 75);
 my $corpus = project_root() . '/corpus/process';
 
 sub near { my ($got, $want, $by, $title) = @_; cmp_ok(abs($got - $want), '<=', $by, $title) or diag "got $got, want $want" }
@@ -28,7 +29,8 @@ subtest 'a bag at sea level and at 1600 m' => sub {
     near($sea->{steam_celsius}, 120.955, 0.05, 'steam at sea level');
     near($high->{steam_celsius}, 118.09, 0.05, 'steam at 1600 m');
     ok($sea->{f0}{low} < $sea->{f0}{central} && $sea->{f0}{central} < $sea->{f0}{high}, 'F0 is a range');
-    like($sea->{verdict}, qr/^(?:adequate|marginal)$/, 'the trade rule is adequate or marginal');
+    is($sea->{verdict}, 'marginal', 'half the trade rule is marginal');
+    is(json(qw(cook --gauge 15psi --vessel bag:1.36kg --minutes 150 --json))->{verdict}, 'adequate', 'the whole of it adequate');
     ok($high->{f0}{central} < 0.6 * $sea->{f0}{central}, 'clearly less at 1600 m');
     ok($high->{chance_not_sterile}{mean} > 1.25 * $sea->{chance_not_sterile}{mean}, 'and a higher chance of survivors');
     ok($sea->{chance_not_sterile}{low} < 0.001 && $sea->{chance_not_sterile}{high} > 0.5, 'no more certain than the physics');
@@ -47,6 +49,34 @@ subtest 'quart jars for 90 minutes' => sub {
     ok($jar->{chance_any}{mean} > $jar->{chance_not_sterile}{mean}, 'one of seven is likelier than one');
     my $packed = json(qw(cook --gauge 15psi --vessel jar:1quart --minutes 90 --load packed --json));
     ok($packed->{f0}{central} < $jar->{f0}{central}, 'packed jars heat slower');
+};
+
+# Stamets, Growing gourmet and medicinal mushrooms, 2000, p. 131, in use for decades: a few in a hundred are lost, not most.
+subtest 'schedules in print' => sub {
+    my @printed = ([half_litre_jar => 60], [quart_jar => 60], [half_gallon_jar => 90], [gallon_jar => 120], ['bag:4.8kg' => 240]);
+    for (@printed) {
+        my ($vessel, $minutes) = @$_;
+        my $chance = json(qw(cook --gauge 15psi --json --vessel), $vessel, '--minutes', $minutes)->{chance_not_sterile}{mean};
+        cmp_ok($chance, '<=', 0.11, "$vessel, $minutes minutes") or diag $chance;
+    }
+};
+
+# Verdict, chance and minutes advised say the same, within the width of the line between two verdicts.
+subtest 'one verdict' => sub {
+    my @cooks = ([half_litre_jar => 60, 90], [quart_jar => 60, 90], [half_gallon_jar => 90, 120], [gallon_jar => 120, 150],
+        ['bag:1kg' => 60, 120], ['bag:2.5kg' => 150, 180], ['bag:5kg' => 180, 240]);
+    for my $cook (@cooks) {
+        my ($vessel, @minutes) = @$cook;
+        for my $minutes (@minutes) {
+            for my $altitude (qw(0m 1600m)) {
+                my $said = json(qw(cook --gauge 15psi --json --vessel), $vessel, '--minutes', $minutes, '--altitude', $altitude);
+                my ($chance, $needed) = ($said->{chance_not_sterile}{mean}, $said->{minutes_needed}{central});
+                my $adequate = $said->{verdict} eq 'adequate';
+                ok($adequate ? $chance < 0.05 && $minutes > 0.95 * $needed : $chance > 0.02 && $minutes < 1.05 * $needed,
+                    "$vessel, $minutes minutes, $altitude: $said->{verdict}") or diag "$chance, $needed minutes needed";
+            }
+        }
+    }
 };
 
 subtest 'in words' => sub {

@@ -63,6 +63,29 @@ subtest 'in words, with dates' => sub {
     golden('forecast-bag', $out);
 };
 
+# The days in print for grain, at the warmth they were printed for, are no stall, and the forecast reaches them.
+subtest 'every species in its published days' => sub {
+    open(my $from, '<', project_root() . '/rules/species.yaml') or die;
+    local $/;
+    my $rules = <$from>;
+    my %printed_for = (beech => 22, enoki => 22, blewit => 21, straw_mushroom => 32, cordyceps => 22, morel => 22);
+    my @species = $rules =~ /^  ([a-z_]+):\n    name: /mg;
+    for my $species (grep { $_ ne 'other' } @species) {
+        my $warmth = ($printed_for{$species} // 24) . 'C';
+        my @run = (qw(forecast --vessel quart_jar --json --species), $species, '--temp', $warmth);
+        my ($published, $full) = @{ json(@run) }{qw(published_days full_days)};
+        my ($low, $high) = @{$published}{qw(low high)};
+        cmp_ok($full->{low}, '<=', $high, "$species: begins before the last published day");
+        ok($full->{central} >= 0.8 * $low && $full->{central} <= 1.2 * $high, "$species: its middle is among them")
+            or diag "$full->{central}, published $low to $high";
+        # Full on the last published day is 70 % at about three quarters of it.
+        for my $day ($low, 0.75 * $high) {
+            my $pace = json(@run, '--day', $day, qw(--seen 70%))->{seen}{pace};
+            isnt($pace, 'stalled', "$species: 70 % on day $day is no stall");
+        }
+    }
+};
+
 subtest 'refusals' => sub {
     refused('no species', 2, qr/--species/, qw(forecast --temp 24C));
     refused('an unknown species', 65, qr/did you mean 'oyster'/, qw(forecast --species oister));
