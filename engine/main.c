@@ -3,5 +3,5 @@
 
 int main(int argc, char **argv)
 {
-    return cli_main(argc, argv);
+    cli_main(argc, argv);
 }

@@ -37,6 +37,24 @@ enum status app_usage(struct app *app, const char *format, ...)
     return STATUS_USAGE;
 }
 
+_Noreturn void app_stop(struct app *app, const char *format, ...)
+{
+    va_list arguments;
+    va_start(arguments, format);
+    add_error(app, NULL, format, arguments);
+    va_end(arguments);
+    app_quit(app, STATUS_USAGE);
+}
+
+_Noreturn void app_wrong(struct app *app, const char *option, const char *format, ...)
+{
+    va_list arguments;
+    va_start(arguments, format);
+    add_error(app, arena_format(app->arena, "--%s", option), format, arguments);
+    va_end(arguments);
+    app_quit(app, STATUS_DATA);
+}
+
 void app_report(struct app *app)
 {
     screen_diags(&app->err, app->diags);
@@ -70,11 +88,10 @@ enum status app_flush(struct app *app)
     return status == STATUS_IO ? app_refused(app, errno) : status;
 }
 
-enum status app_json(struct app *app, json_t *json, bool compact)
+static enum status put_json(struct app *app, json_t *json, size_t flags)
 {
     size_t length = 0;
-    char *text = json_text(json, JSON_REAL_PRECISION(9) | (compact ? JSON_COMPACT : JSON_INDENT(2)),
-                           &length);
+    char *text = json_text(json, JSON_REAL_PRECISION(9) | flags, &length);
     json_decref(json);
     if (text == NULL)
         return diags_errors(app->diags) > 0 ? STATUS_IO : STATUS_INTERNAL;
@@ -82,6 +99,16 @@ enum status app_json(struct app *app, json_t *json, bool compact)
     text_add(&app->out.out, "\n", 1);
     free(text);
     return app_flush(app);
+}
+
+enum status app_json(struct app *app, json_t *json)
+{
+    return put_json(app, json, JSON_INDENT(2));
+}
+
+enum status app_json_line(struct app *app, json_t *json)
+{
+    return put_json(app, json, JSON_COMPACT);
 }
 
 /* ---- the rules ------------------------------------------------------------------------------- */
@@ -157,54 +184,79 @@ const char *corpus_find(struct app *app, const char *below)
 
 /* ---- the journal ----------------------------------------------------------------------------- */
 
-enum status app_journal_path(struct app *app, char **path)
+const char *app_journal_path(struct app *app)
 {
     const char *named = app->common.journal;
+    char *usual = NULL;
     if (named != NULL && named[0] == '\0')
-        return app_usage(app, "--journal needs the name of a file");
-    enum status status = STATUS_OK;
+        app_stop(app, "--journal needs the name of a file");
     if (named != NULL)
-        *path = strdup(named);
-    else if ((status = journal_default_path(path)) == STATUS_USAGE)
-        return app_usage(app, "no home folder to keep the journal in; --journal FILE names one");
-    return status;
+        return named;
+    if (journal_default_path(&usual) != STATUS_OK)
+        app_stop(app, "no home folder to keep the journal in; --journal FILE names one");
+    const char *path = arena_string(app->arena, usual);
+    free(usual);
+    return path;
 }
 
 enum status app_journal(struct app *app, enum journal_access access)
 {
-    char *path = NULL;
     struct stat found;
     if (app->journal != NULL)
         return STATUS_OK;
-    enum status status = app_journal_path(app, &path);
-    if (status != STATUS_OK)
-        return status;
+    const char *path = app_journal_path(app);
     if (access != JOURNAL_CREATE && stat(path, &found) != 0 &&
         (errno == ENOENT || errno == ENOTDIR))
-        status = app_error(app, STATUS_IO, NULL,
-                           "there is no journal at %s yet; 'jarside batch' starts one, --journal "
-                           "names another",
-                           path);
-    else
-        status = journal_open(path, access, &app->journal, app->diags);
-    free(path);
-    return status;
+        return app_error(app, STATUS_IO, NULL,
+                         "there is no journal at %s yet; 'jarside batch' starts one, --journal "
+                         "names another",
+                         path);
+    return journal_open(path, access, &app->journal, app->diags);
 }
 
-enum status app_open(struct app *app, enum journal_access access)
+void app_open(struct app *app, enum journal_access access)
 {
-    enum status status = app->rules == NULL ? app_load(app, NULL, 0) : STATUS_OK;
-    if (status == STATUS_OK)
-        status = app_journal(app, access);
+    if (app->rules == NULL)
+        app_must(app, app_load(app, NULL, 0));
+    app_must(app, app_journal(app, access));
     app->view =
         (struct journal_view){app->journal, app->rules, app->arena, app->diags, moment_now()};
-    return status;
 }
 
-enum status app_commit(struct app *app, enum status status)
+void app_begin(struct app *app)
 {
-    if (status == STATUS_OK)
-        return journal_commit(app->journal, app->diags);
-    journal_rollback(app->journal);
-    return status;
+    app_must(app, journal_begin(app->journal, app->diags));
+}
+
+void app_commit(struct app *app)
+{
+    app_must(app, journal_commit(app->journal, app->diags));
+}
+
+void app_get(struct app *app, enum record record, int64_t id, void *row)
+{
+    app_must(app, journal_get(app->journal, record, id, app->arena, row, app->diags));
+}
+
+void app_add(struct app *app, enum record record, void *row)
+{
+    app_must(app, journal_add(app->journal, record, row, app->diags));
+}
+
+void *app_all(struct app *app, enum record record, const char *column, int64_t value, size_t *count)
+{
+    void *rows = NULL;
+    app_must(app, journal_all(app->journal, record, column, value, app->arena, &rows, count,
+                              app->diags));
+    return rows;
+}
+
+const char *app_vessels(struct app *app, const struct vessel *vessels, size_t count)
+{
+    struct text text;
+    text_init(&text);
+    view_vessels(&text, vessels, count);
+    const char *words = arena_string(app->arena, text.bytes);
+    text_release(&text);
+    return words;
 }

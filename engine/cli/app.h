@@ -18,8 +18,9 @@
 /*
  * What every command is given, and the table it stands in.
  *
- * A command's function returns a status; what is wrong it adds to app->diags (app_error,
- * app_usage), which is shown when it has returned. It writes through app->out and never calls exit.
+ * A command writes through app->out and returns a status. What is wrong goes to app->diags, which is
+ * shown at the end. Where it cannot go on it ends there and then (app_stop, app_must, and what is
+ * built on them): the errors are shown, an open transaction is taken back, and the program exits.
  */
 struct common_options {
     struct texts rules;
@@ -47,20 +48,15 @@ struct app {
 struct command {
     const char *name;             /* "judge"; "rules check" for one with two words */
     const char *summary;          /* one line */
-    const char *operands;         /* for help: "[TEXT...]" */
+    const char *operands;         /* for help: "[TEXT...]", or "" */
     const char *detail;           /* further help: a paragraph or two; or NULL */
     const struct option *options; /* ends with a NULL name; or NULL */
-    const void *data;             /* what tells apart commands that share `run`; or NULL */
     enum status (*run)(struct app *app);
 };
 
-/*
- * Loads shipped rules, the overlay and every --rules folder, and makes reader,
- * reasoner and triage. The folders of `more`, if not NULL, are read last.
- */
-enum status app_load(struct app *app, const char *const *more, size_t more_count);
+/* ---- what is wrong, and the end --------------------------------------------------------------- */
 
-/* Adds an error and returns `status`. `place` is a file or an option ("--dose"), or NULL. */
+/* Adds an error and returns `status`. `place` is a file or an option ("--mass"), or NULL. */
 enum status app_error(struct app *app, enum status status, const char *place, const char *format,
                       ...) __attribute__((format(printf, 4, 5)));
 /* The same for wrong use, with nothing to point at. */
@@ -69,6 +65,22 @@ enum status app_usage(struct app *app, const char *format, ...)
 /* Shows the diagnostics so far on standard error and clears them: for what goes on in spite of
  * them. At the end of a command that failed it is done anyway. */
 void app_report(struct app *app);
+/* Ends the program: says why a command failed, releases everything, exits with that status. */
+_Noreturn void app_quit(struct app *app, enum status status);
+/* Ends it for wrong use. */
+_Noreturn void app_stop(struct app *app, const char *format, ...)
+    __attribute__((format(printf, 2, 3)));
+/* Ends it because what was given to --OPTION makes no sense: STATUS_DATA. */
+_Noreturn void app_wrong(struct app *app, const char *option, const char *format, ...)
+    __attribute__((format(printf, 3, 4)));
+/* Ends it unless all is well. */
+static inline void app_must(struct app *app, enum status status)
+{
+    if (status != STATUS_OK)
+        app_quit(app, status);
+}
+
+/* ---- output ----------------------------------------------------------------------------------- */
 
 /* Says that the output cannot be written and why, an errno; nothing when its reader has gone. */
 enum status app_refused(struct app *app, int error);
@@ -76,14 +88,23 @@ enum status app_refused(struct app *app, int error);
 enum status app_flush(struct app *app);
 /* Writes a text into a file (filing_put), or to standard output when the path is "-". */
 enum status app_write(struct app *app, const char *path, const struct text *text, bool replace);
-/* Writes JSON and a newline to standard output; takes the reference; NULL fails.
- * Indented for one result, compact for one a line. */
-enum status app_json(struct app *app, json_t *json, bool compact);
+/* Writes JSON and a newline to standard output, indented; takes the reference; NULL fails. */
+enum status app_json(struct app *app, json_t *json);
+/* The same in one line, for one of many. */
+enum status app_json_line(struct app *app, json_t *json);
+
+/* ---- the rules -------------------------------------------------------------------------------- */
 
 /*
- * The journal as commands meet it: which file, opened how, and when things
- * happened.
+ * Loads shipped rules, the overlay and every --rules folder, and makes reader,
+ * reasoner and triage. The folders of `more`, if not NULL, are read last.
  */
+enum status app_load(struct app *app, const char *const *more, size_t more_count);
+/* What is at `below` in the corpus beside the shipped rules: installed and in the source tree they are
+ * neighbours. In the arena. */
+const char *corpus_find(struct app *app, const char *below);
+
+/* ---- the journal ------------------------------------------------------------------------------ */
 
 /*
  * Opens the journal that --journal names, else journal_default_path, into
@@ -92,17 +113,21 @@ enum status app_json(struct app *app, json_t *json, bool compact);
  * to start one.
  */
 enum status app_journal(struct app *app, enum journal_access access);
-/* What a command of the journal begins with: the rules, the journal, and app->view. What is there
- * already stays. */
-enum status app_open(struct app *app, enum journal_access access);
-/* Ends what journal_begin began: with STATUS_OK it is kept, else all is as before. */
-enum status app_commit(struct app *app, enum status status);
+/* What a command of the journal begins with: the rules, the journal, and app->view, or the end. What
+ * is there already stays. */
+void app_open(struct app *app, enum journal_access access);
+/* The path of that journal, in the arena, for what does not open it. */
+const char *app_journal_path(struct app *app);
 
-/* The path of that journal, malloc'd, for what does not open it. */
-enum status app_journal_path(struct app *app, char **path);
-
-/* What is at `below` in the corpus beside the shipped rules: installed and in the source tree they are
- * neighbours. In the arena. */
-const char *corpus_find(struct app *app, const char *below);
+/* Calls of the journal without which a command cannot go on (journal/journal.h). */
+void app_begin(struct app *app);
+void app_commit(struct app *app);
+void app_get(struct app *app, enum record record, int64_t id, void *row);
+void app_add(struct app *app, enum record record, void *row);
+/* All rows whose `column` is `value`, in the arena. */
+void *app_all(struct app *app, enum record record, const char *column, int64_t value,
+              size_t *count);
+/* "B1-1 to B1-4, B1-7" (view_vessels), in the arena. */
+const char *app_vessels(struct app *app, const struct vessel *vessels, size_t count);
 
 #endif

@@ -2,10 +2,7 @@
 #include "cli/assign.h"
 
 #include <ctype.h>
-#include <errno.h>
 #include <math.h>
-#include <stdarg.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>
@@ -28,24 +25,30 @@ bool labels_has(struct app *app, enum record record, const char *label, int64_t 
     return journal_has(app->journal, record, capitals, id);
 }
 
-enum status labels_find(struct app *app, enum record record, const char *label, void *row)
+void labels_find(struct app *app, enum record record, const char *label, void *row)
 {
     const char *found = label;
     int64_t id = 0;
-    return labels_has(app, record, label, &id, &found)
-               ? journal_get(app->journal, record, id, app->arena, row, app->diags)
-               : journal_find(app->journal, record, label, app->arena, row, app->diags);
+    if (labels_has(app, record, label, &id, &found))
+        app_get(app, record, id, row);
+    else
+        app_must(app, journal_find(app->journal, record, label, app->arena, row, app->diags));
+}
+
+const char *record_word(enum record record)
+{
+    return record == RECORD_EVENT ? "event" : record_types[record].name;
 }
 
 enum record labels_kind(const char *word)
 {
-    for (size_t i = 0; i < RECORD_COUNT; i++) {
-        const char *name = record_types[i].name;
+    for (enum record i = 0; i < RECORD_COUNT; i++) {
+        const char *name = record_word(i);
         size_t length = strlen(name);
         if (strncmp(word, name, length) == 0 &&
             (word[length] == '\0' || strcmp(word + length, "s") == 0 ||
              strcmp(word + length, "es") == 0))
-            return (enum record)i;
+            return i;
     }
     return RECORD_COUNT;
 }
@@ -54,14 +57,14 @@ enum record labels_kind(const char *word)
 
 struct choice { /* while the words are read */
     struct app *app;
-    struct chosen *chosen;
+    struct chosen chosen;
     struct batch batch; /* that bare numbers count within; id 0 for none */
     bool open;          /* it was named, and none of its vessels so far */
 };
 
 static void choose(struct choice *choice, const struct vessel *vessel)
 {
-    struct chosen *chosen = choice->chosen;
+    struct chosen *chosen = &choice->chosen;
     for (size_t i = 0; i < chosen->count; i++)
         if (chosen->vessels[i].id == vessel->id)
             return;
@@ -69,63 +72,49 @@ static void choose(struct choice *choice, const struct vessel *vessel)
 }
 
 /* A batch that was named, and none of its vessels, means all of them. */
-static enum status close_batch(struct choice *choice)
+static void close_batch(struct choice *choice)
 {
-    struct app *app = choice->app;
-    void *rows = NULL;
     size_t count = 0;
     if (!choice->open)
-        return STATUS_OK;
+        return;
     choice->open = false;
-    choice->chosen->whole = true;
-    enum status status = journal_all(app->journal, RECORD_VESSEL, "batch", choice->batch.id,
-                                     app->arena, &rows, &count, app->diags);
-    for (size_t i = 0; i < count && status == STATUS_OK; i++)
-        choose(choice, (const struct vessel *)rows + i);
-    return status;
+    choice->chosen.whole = true;
+    const struct vessel *vessels =
+        app_all(choice->app, RECORD_VESSEL, "batch", choice->batch.id, &count);
+    for (size_t i = 0; i < count; i++)
+        choose(choice, &vessels[i]);
 }
 
-/* The vessel of that number in the batch at hand. Its label is that of the batch, a hyphen and the
- * number, unless somebody relabelled it. */
-static enum status choose_number(struct choice *choice, long number)
-{
-    struct app *app = choice->app;
-    struct vessel vessel = {.id = 0};
-    const char *label = arena_format(app->arena, "%s-%ld", choice->batch.label, number);
-    int64_t id = 0;
-
-    if (!journal_has(app->journal, RECORD_VESSEL, label, &id)) {
-        bool found = false;
-        struct walk *walk =
-            journal_walk(app->journal, RECORD_VESSEL, "batch", choice->batch.id, false, app->diags);
-        while (!found && walk_next(walk, &vessel))
-            found = vessel.number == number;
-        id = vessel.id;
-        enum status status = walk_end(walk);
-        if (status != STATUS_OK)
-            return status;
-        if (!found)
-            return app_usage(app, "there is no vessel %ld in %s", number, choice->batch.label);
-    }
-    enum status status =
-        journal_get(app->journal, RECORD_VESSEL, id, app->arena, &vessel, app->diags);
-    if (status == STATUS_OK)
-        choose(choice, &vessel);
-    return status;
-}
-
-static enum status choose_range(struct choice *choice, long from, long to)
+/* Vessels by their numbers in the batch at hand. The label of one is that of the batch, a hyphen and
+ * the number, unless somebody relabelled it. */
+static void choose_range(struct choice *choice, long from, long to)
 {
     enum { MOST = 10000 };
-    enum status status = STATUS_OK;
+    struct app *app = choice->app;
     if (choice->batch.id == 0)
-        return app_usage(choice->app, "%ld of which batch? For instance: B3 %ld", from, from);
+        app_stop(app, "%ld of which batch? For instance: B3 %ld", from, from);
     if (to < from || to - from > MOST)
-        return app_usage(choice->app, "'%ld to %ld' is no range of vessels", from, to);
+        app_stop(app, "not a range of vessels: '%ld to %ld'", from, to);
     choice->open = false;
-    for (long number = from; number <= to && status == STATUS_OK; number++)
-        status = choose_number(choice, number);
-    return status;
+    for (long number = from; number <= to; number++) {
+        struct vessel vessel = {.id = 0};
+        const char *label = arena_format(app->arena, "%s-%ld", choice->batch.label, number);
+        int64_t id = 0;
+        bool found = journal_has(app->journal, RECORD_VESSEL, label, &id);
+        if (!found) {
+            struct walk *walk =
+                journal_walk(app->journal, RECORD_VESSEL, "batch", choice->batch.id, false,
+                             app->diags);
+            while (!found && walk_next(walk, &vessel))
+                found = vessel.number == number;
+            id = vessel.id;
+            app_must(app, walk_end(walk));
+        }
+        if (!found)
+            app_stop(app, "there is no vessel %ld in %s", number, choice->batch.label);
+        app_get(app, RECORD_VESSEL, id, &vessel);
+        choose(choice, &vessel);
+    }
 }
 
 /* "7", "3-7", "3..7": numbers within the batch at hand. */
@@ -149,89 +138,67 @@ static bool read_range(const char *word, long *from, long *to)
     return *end == '\0';
 }
 
-static enum status choose_vessel(struct choice *choice, const char *label)
+static void choose_vessel(struct choice *choice, const char *label)
 {
-    struct app *app = choice->app;
     struct vessel vessel;
-    enum status status = labels_find(app, RECORD_VESSEL, label, &vessel);
-    if (status != STATUS_OK)
-        return status;
+    labels_find(choice->app, RECORD_VESSEL, label, &vessel);
     choose(choice, &vessel);
     choice->open = false;
-    return journal_get(app->journal, RECORD_BATCH, vessel.batch, app->arena, &choice->batch,
-                       app->diags);
+    app_get(choice->app, RECORD_BATCH, vessel.batch, &choice->batch);
 }
 
-/* "B3-3..7" or "B3-3..B3-7": from the one to the other. */
-static enum status choose_span(struct choice *choice, const char *word, const char *dots)
-{
-    struct app *app = choice->app;
-    const char *last = dots + 2;
-    struct vessel vessel;
-    long to;
-    enum status status = choose_vessel(choice, arena_copy(app->arena, word, (size_t)(dots - word)));
-    if (status != STATUS_OK)
-        return status;
-    long from = (long)choice->chosen->vessels[choice->chosen->count - 1].number;
-    if (!read_range(last, &to, &to)) {
-        if ((status = labels_find(app, RECORD_VESSEL, last, &vessel)))
-            return status;
-        if (vessel.batch != choice->batch.id)
-            return app_usage(app, "'%s' begins and ends in different batches", word);
-        to = (long)vessel.number;
-    }
-    return choose_range(choice, from, to);
-}
-
-static enum status choose_word(struct choice *choice, const char *word)
+static void choose_word(struct choice *choice, const char *word)
 {
     struct app *app = choice->app;
     const char *found = NULL, *dots = strstr(word, "..");
     int64_t id = 0;
     long from, to;
-    enum status status;
 
     if (labels_has(app, RECORD_VESSEL, word, &id, &found)) {
-        status = close_batch(choice);
-        return status == STATUS_OK ? choose_vessel(choice, found) : status;
+        close_batch(choice);
+        choose_vessel(choice, found);
+    } else if (labels_has(app, RECORD_BATCH, word, &id, &found)) {
+        close_batch(choice);
+        app_get(app, RECORD_BATCH, id, &choice->batch);
+        choice->open = true;
+    } else if (read_range(word, &from, &to)) {
+        choose_range(choice, from, to);
+    } else if (dots == NULL || dots == word) {
+        choose_vessel(choice, word); /* which says what is wrong with it */
+    } else {                         /* "B3-3..7" or "B3-3..B3-7": from the one to the other */
+        struct vessel first, last;
+        labels_find(app, RECORD_VESSEL, arena_copy(app->arena, word, (size_t)(dots - word)),
+                    &first);
+        choose_vessel(choice, first.label);
+        if (!read_range(dots + 2, &to, &to)) {
+            labels_find(app, RECORD_VESSEL, dots + 2, &last);
+            if (last.batch != choice->batch.id)
+                app_stop(app, "'%s' begins and ends in different batches", word);
+            to = (long)last.number;
+        }
+        choose_range(choice, (long)first.number, to);
     }
-    if (labels_has(app, RECORD_BATCH, word, &id, &found)) {
-        status = close_batch(choice);
-        if (status == STATUS_OK)
-            status = labels_find(app, RECORD_BATCH, found, &choice->batch);
-        choice->open = status == STATUS_OK;
-        return status;
-    }
-    if (read_range(word, &from, &to))
-        return choose_range(choice, from, to);
-    if (dots != NULL && dots != word)
-        return choose_span(choice, word, dots);
-    return choose_vessel(choice, word); /* which says what is wrong with it */
 }
 
-enum status labels_vessels(struct app *app, const char *const *words, size_t count,
-                           struct chosen *chosen)
+struct chosen labels_vessels(struct app *app, const char *const *words, size_t count)
 {
-    struct choice choice = {.app = app, .chosen = chosen};
-    enum status status = STATUS_OK;
+    struct choice choice = {.app = app};
 
-    *chosen = (struct chosen){NULL, 0, false};
-    for (size_t i = 0; i < count && status == STATUS_OK; i++) {
+    for (size_t i = 0; i < count; i++) {
         char *rest = arena_string(app->arena, words[i]);
-        while (rest != NULL && status == STATUS_OK) {
+        while (rest != NULL) {
             char *comma = strchr(rest, ',');
             if (comma != NULL)
                 *comma = '\0';
             if (*rest != '\0')
-                status = choose_word(&choice, rest);
+                choose_word(&choice, rest);
             rest = comma != NULL ? comma + 1 : NULL;
         }
     }
-    if (status == STATUS_OK)
-        status = close_batch(&choice);
-    if (status == STATUS_OK && chosen->count == 0)
-        status = app_usage(app, "which vessel? Give its label, for instance B3-7");
-    return status;
+    close_batch(&choice);
+    if (choice.chosen.count == 0)
+        app_stop(app, "which vessel? Give its label, for instance B3-7");
+    return choice.chosen;
 }
 
 /* ==== assign ================================================================================== */
@@ -255,34 +222,40 @@ static void read_names(const struct rules *rules, enum word_list list, struct na
     }
 }
 
-static enum status read_word(struct app *app, const struct column *column, const char *typed,
-                             const char **value)
+/* A value as the journal keeps it: an id of the rules, a moment, a number in the column's unit. */
+static const char *read_value(struct app *app, const struct column *column, const char *typed)
 {
-    struct names names;
-    read_names(app->rules, column->list, &names);
-    for (size_t i = 0; i < names.count; i++)
-        if (strcasecmp(typed, names.ids[i]) == 0 || strcasecmp(typed, names.names[i]) == 0) {
-            *value = names.ids[i];
-            return STATUS_OK;
-        }
-    const char *near = diag_nearest(typed, names.ids, names.count);
-    if (near == NULL)
-        near = names.count > 0 ? names.ids[0] : "unknown";
-    return app_usage(app, "no %s '%s' in the rules; for instance '%s'", column->name, typed, near);
-}
-
-/* A bare number is in the unit the journal keeps; with a unit it is converted. */
-static enum status read_number(struct app *app, const struct column *column, const char *typed,
-                               const char **value)
-{
+    bool unknown = typed[0] == '\0' || strcasecmp(typed, "unknown") == 0;
+    char room[MOMENT_ROOM], *end = NULL;
+    struct moment moment;
     struct quantity quantity;
+    struct names names;
     struct text folded;
     size_t used = 0;
-    char *end = NULL;
 
+    if (unknown && (column->kind == COLUMN_MOMENT || column->list != LIST_NONE))
+        return "";
+    if (column->list != LIST_NONE) {
+        read_names(app->rules, column->list, &names);
+        for (size_t i = 0; i < names.count; i++)
+            if (strcasecmp(typed, names.ids[i]) == 0 || strcasecmp(typed, names.names[i]) == 0)
+                return names.ids[i];
+        const char *near = diag_nearest(typed, names.ids, names.count);
+        if (near == NULL)
+            near = names.count > 0 ? names.ids[0] : "unknown";
+        app_stop(app, "no %s '%s' in the rules; for instance '%s'", column->name, typed, near);
+    }
+    if (column->kind == COLUMN_MOMENT) {
+        if (!moment_read(typed, moment_now(), &moment))
+            app_stop(app, "not a date I can read: '%s=%s'; write 2026-03-01 18:30, yesterday ...",
+                     column->name, typed);
+        return arena_string(app->arena, moment_write(moment, room));
+    }
+    if (column->dimension == DIM_NONE || typed[0] == '\0')
+        return typed;
     (void)strtod(typed, &end);
     if (*end == '\0' && end != typed)
-        return STATUS_OK;
+        return typed;
     text_init(&folded);
     bool read = text_fold(&folded, typed, strlen(typed), NULL) && folded.length > 0 &&
                 quantity_read(folded.bytes, folded.length, column->dimension, &quantity, &used) ==
@@ -290,38 +263,12 @@ static enum status read_number(struct app *app, const struct column *column, con
                 used == folded.length;
     text_release(&folded);
     if (!read)
-        return app_usage(app, "'%s=%s' is no quantity; the journal keeps it in %s", column->name,
-                         typed, dimension_unit(column->dimension));
-    *value = arena_format(app->arena, "%.10g", 0.5 * (quantity.lo + quantity.hi));
-    return STATUS_OK;
+        app_stop(app, "not a quantity: '%s=%s'; the journal keeps it in %s", column->name, typed,
+                 dimension_unit(column->dimension));
+    return arena_format(app->arena, "%.10g", 0.5 * (quantity.lo + quantity.hi));
 }
 
-static enum status read_value(struct app *app, const struct column *column, const char *typed,
-                              const char **value)
-{
-    bool unknown = typed[0] == '\0' || strcasecmp(typed, "unknown") == 0;
-    struct moment moment;
-    char room[MOMENT_ROOM];
-
-    *value = typed;
-    if (column->kind == COLUMN_MOMENT || column->list != LIST_NONE) {
-        if (unknown)
-            *value = "";
-        else if (column->list != LIST_NONE)
-            return read_word(app, column, typed, value);
-        else if (!moment_read(typed, moment_now(), &moment))
-            return app_usage(app, "'%s=%s' is no moment; write 2026-03-01 18:30, yesterday ...",
-                             column->name, typed);
-        else
-            *value = arena_string(app->arena, moment_write(moment, room));
-        return STATUS_OK;
-    }
-    if (column->dimension != DIM_NONE && typed[0] != '\0')
-        return read_number(app, column, typed, value);
-    return STATUS_OK;
-}
-
-/* "4ml" is a dose and its unit. */
+/* "4ml" is an amount and its unit. */
 static bool split_dose(const char *typed, struct arena *arena, struct assignment assignments[2])
 {
     static const char *const units[] = {"ml", "g"};
@@ -339,9 +286,9 @@ static bool split_dose(const char *typed, struct arena *arena, struct assignment
     return false;
 }
 
-static enum status unknown_column(struct app *app, enum record record, const char *column)
+static _Noreturn void unknown_column(struct app *app, enum record record, const char *column)
 {
-    const char *names[32] = {NULL};
+    const char *names[32] = {NULL}, *kind = record_word(record);
     size_t count = 0;
     for (const struct column *at = record_types[record].columns; at->name != NULL && count < 32;
          at++)
@@ -349,68 +296,53 @@ static enum status unknown_column(struct app *app, enum record record, const cha
             names[count++] = at->name;
     const char *near = diag_nearest(column, names, count);
     if (near != NULL)
-        return app_usage(app, "a %s has no '%s'; did you mean '%s'?", record_types[record].name,
-                         column, near);
-    struct text all;
-    text_init(&all);
-    for (size_t i = 0; i < count; i++)
-        text_printf(&all, "%s%s", i > 0 ? ", " : "", names[i]);
-    enum status status =
-        app_usage(app, "a %s has no '%s'; it has %s", record_types[record].name, column, all.bytes);
-    text_release(&all);
-    return status;
+        app_stop(app, "a %s has no '%s'; did you mean '%s'?", kind, column, near);
+    app_stop(app, "a %s has no '%s'; it has %s", kind, column,
+             option_words(app, names, count, ", "));
 }
 
-/* A sign of the rules: one more fact, in place of an older one about the same. */
-static enum status read_fact(struct app *app, const char *sign, const char *value,
-                             const char *facts, const char **all)
+/* The facts with one more about a sign, in place of an older one about the same. */
+static const char *add_fact(struct app *app, const char *facts, const char *sign, const char *value)
 {
-    struct reading reading;
     size_t length = strlen(sign);
-    struct text text;
-    enum status status = reader_set(app->reader, sign, value, &reading, app->diags);
-    if (status != STATUS_OK)
-        return status;
-    text_init(&text);
+    struct reading reading;
+    const char *kept = "";
+    app_must(app, reader_set(app->reader, sign, value, &reading, app->diags));
     for (const char *at = facts; *at != '\0';) {
         size_t word = strcspn(at, " ");
         bool older = word > length && strncmp(at, sign, length) == 0 && at[length] == '=';
         if (word > 0 && !older)
-            text_printf(&text, "%.*s ", (int)word, at);
+            kept = arena_format(app->arena, "%s%.*s ", kept, (int)word, at);
         at += word;
         at += strspn(at, " ");
     }
-    text_printf(&text, "%s=%s", sign, value);
-    *all = arena_string(app->arena, text.bytes);
-    text_release(&text);
-    return STATUS_OK;
+    return arena_format(app->arena, "%s%s=%s", kept, sign, value);
 }
 
-enum status assign_read(struct app *app, enum record record, const char *typed, const void *row,
-                        struct assignment assignments[ASSIGN_MOST], size_t *count)
+size_t assign_read(struct app *app, enum record record, const char *typed, const void *row,
+                   struct assignment assignments[ASSIGN_MOST])
 {
     const char *equals = strchr(typed, '=');
     if (equals == NULL || equals == typed)
-        return app_usage(app, "'%s' should be COLUMN=VALUE", typed);
-    const char *name = arena_copy(app->arena, typed, (size_t)(equals - typed));
+        app_stop(app, "'%s' should be COLUMN=VALUE", typed);
+    const char *name = arena_copy(app->arena, typed, (size_t)(equals - typed)), *value = equals + 1;
     const struct column *columns = record_types[record].columns;
     size_t index = record_column(record, name), facts = record_column(record, "facts");
-    *count = 1;
     if (record == RECORD_BATCH && strcmp(name, "dose") == 0 &&
-        split_dose(equals + 1, app->arena, assignments)) {
-        *count = 2;
-        return STATUS_OK;
-    }
+        split_dose(value, app->arena, assignments))
+        return 2;
+    if (index == SIZE_MAX &&
+        (facts == SIZE_MAX || rules_observable(app->rules, name) == RULES_NONE))
+        unknown_column(app, record, name);
     if (index != SIZE_MAX) {
         assignments[0].column = columns[index].name;
-        return read_value(app, &columns[index], equals + 1, &assignments[0].value);
+        assignments[0].value = read_value(app, &columns[index], value);
+    } else {
+        assignments[0].column = "facts";
+        assignments[0].value =
+            add_fact(app, *(const char *const *)column_member(&columns[facts], row), name, value);
     }
-    if (facts == SIZE_MAX || rules_observable(app->rules, name) == RULES_NONE)
-        return unknown_column(app, record, name);
-    assignments[0].column = "facts";
-    return read_fact(app, name, equals + 1,
-                     *(const char *const *)column_member(&columns[facts], row),
-                     &assignments[0].value);
+    return 1;
 }
 
 /* ---- findings and causes --------------------------------------------------------------------- */
@@ -439,13 +371,13 @@ static enum likeness likeness(struct text *room, const char *words, const char *
     return found != room->bytes ? WITHIN : strlen(words) == strlen(room->bytes) ? SAME : AT_FRONT;
 }
 
-/* All that are as like as the best; how many. */
-static size_t find_match(const char *words, const struct names *names, const char *const *others,
-                         size_t found[MOST_NAMES])
+/* The one that is most like the words; `others` are further names, NULL for none. */
+static int match_name(struct app *app, const char *what, const char *words,
+                      const struct names *names, const char *const *others)
 {
+    size_t found[MOST_NAMES] = {0}, count = 0;
     struct text wanted, room;
     enum likeness best = WITHIN;
-    size_t count = 0;
 
     text_init(&wanted);
     text_init(&room);
@@ -466,47 +398,37 @@ static size_t find_match(const char *words, const struct names *names, const cha
     }
     text_release(&wanted);
     text_release(&room);
-    return count;
-}
-
-static enum status match_name(struct app *app, const char *what, const char *words,
-                              const struct names *names, const char *const *others, int *index)
-{
-    size_t found[MOST_NAMES] = {0}, count = find_match(words, names, others, found);
-    *index = (int)found[0];
     if (count == 1)
-        return STATUS_OK;
+        return (int)found[0];
     if (count > 1) {
-        struct text list;
-        text_init(&list);
+        const char *ids[6];
         for (size_t i = 0; i < count && i < 6; i++)
-            text_printf(&list, "%s%s", i > 0 ? ", " : "", names->ids[found[i]]);
-        enum status status = app_usage(app, "'%s' could be %s; say which", words, list.bytes);
-        text_release(&list);
-        return status;
+            ids[i] = names->ids[found[i]];
+        app_stop(app, "'%s' could be %s; say which", words,
+                 option_words(app, ids, count < 6 ? count : 6, ", "));
     }
     const char *near = diag_nearest(words, names->ids, names->count);
     if (near == NULL)
         near = diag_nearest(words, names->names, names->count);
     if (near != NULL)
-        return app_usage(app, "no %s '%s'; did you mean '%s'?", what, words, near);
-    return app_usage(app, "no %s '%s'; 'jarside show' lists them", what, words);
+        app_stop(app, "no %s '%s'; did you mean '%s'?", what, words, near);
+    app_stop(app, "no %s '%s'; 'jarside show' lists them", what, words);
 }
 
-enum status assign_finding(struct app *app, const char *words, int *index)
+int assign_finding(struct app *app, const char *words)
 {
     const char *others[MOST_NAMES];
     struct names names;
     read_names(app->rules, LIST_FINDINGS, &names);
     for (size_t i = 0; i < names.count; i++)
         others[i] = app->rules->findings[i].also;
-    return match_name(app, "finding", words, &names, others, index);
+    return match_name(app, "finding", words, &names, others);
 }
 
-enum status assign_cause(struct app *app, const char *words, int *index)
+int assign_cause(struct app *app, const char *words)
 {
     static const char *const others[MOST_NAMES] = {NULL};
     struct names names;
     read_names(app->rules, LIST_CAUSES, &names);
-    return match_name(app, "cause", words, &names, others, index);
+    return match_name(app, "cause", words, &names, others);
 }

@@ -5,7 +5,8 @@
 #include "cli/app.h"
 
 /*
- * Records by the labels that people type. The journal must be open.
+ * Records by the labels that people type, and "column=value". The journal must be open. What makes no
+ * sense ends the command with a message that names the nearest (cli/app.h).
  *
  * Labels are taken in capitals too ("b3-7" finds "B3-7") when no record is
  * written as typed. Vessels of one batch may be drawn together: "B3-3 B3-7",
@@ -17,18 +18,19 @@ struct chosen {
     bool whole; /* a batch was named without its vessels */
 };
 
-/* STATUS_USAGE with a message that names what is not known. At least one vessel is chosen. */
-enum status labels_vessels(struct app *app, const char *const *words, size_t count,
-                           struct chosen *chosen);
+/* At least one vessel is chosen. */
+struct chosen labels_vessels(struct app *app, const char *const *words, size_t count);
 
-/* One record of a kind into `row`; the nearest label is suggested. */
-enum status labels_find(struct app *app, enum record record, const char *label, void *row);
+/* One record of a kind into `row`. */
+void labels_find(struct app *app, enum record record, const char *label, void *row);
 /* Whether there is one; `found` receives the label as it is written (borrowed from the arena). */
 bool labels_has(struct app *app, enum record record, const char *label, int64_t *id,
                 const char **found);
 
 /* The kind named by a word, singular or plural ("cook", "batches"); RECORD_COUNT when it is none. */
 enum record labels_kind(const char *word);
+/* The word for a kind: "cook", "event". */
+const char *record_word(enum record record);
 
 /*
  * "column=value" as people type it: quantities with their units, moments such as
@@ -39,18 +41,18 @@ struct assignment {
     const char *value;  /* as CSV would write it (journal/journal.h) */
 };
 
-enum { ASSIGN_MOST = 2 }; /* one may set two columns: dose=4ml, the dose and its unit */
+enum { ASSIGN_MOST = 2 }; /* one may set two columns: dose=4ml, the amount and its unit */
 
 /*
- * Reads one for a kind of record. A sign of the rules in place of a column (venting=...) is a
- * further fact: it sets `facts` to those of `row` so far with this added. Messages name the nearest.
+ * Reads one for a kind of record; how many columns it sets. A sign of the rules in place of a column
+ * (venting=...) is a further fact: it sets `facts` to those of `row` so far with this added.
  */
-enum status assign_read(struct app *app, enum record record, const char *typed, const void *row,
-                        struct assignment assignments[ASSIGN_MOST], size_t *count);
+size_t assign_read(struct app *app, enum record record, const char *typed, const void *row,
+                   struct assignment assignments[ASSIGN_MOST]);
 
 /* The index of a finding, a cause by what somebody calls it: its id, its name or one of its other
- * names, or an unambiguous part of these; the nearest is suggested. */
-enum status assign_finding(struct app *app, const char *words, int *index);
-enum status assign_cause(struct app *app, const char *words, int *index);
+ * names, or an unambiguous part of these. */
+int assign_finding(struct app *app, const char *words);
+int assign_cause(struct app *app, const char *words);
 
 #endif

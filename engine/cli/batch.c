@@ -1,13 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
- * Starting a batch: its options, its words ("8 quart jars rye oyster, S1, 15 psi 90 min, closet"),
+ * Starting a batch: its options, its words ("5 pint jars wheat oyster, S1, 14 psi 95 min, closet"),
  * the questions about what is missing, what is taken over from the batch before, and writing it
  * all down at once.
  */
 #include <ctype.h>
 #include <math.h>
-#include <stdarg.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>
@@ -53,7 +51,7 @@ static const struct kind {
 enum { KINDS = sizeof kinds / sizeof *kinds };
 
 /* A batch while it is put together: from options, words, answers, and what the batch before had, in
- * this order. What is absent in its parts is not known yet. */
+ * this order. What is absent in its parts is not known yet. Texts are in the arena. */
 struct draft {
     struct app *app;
     struct moment at;
@@ -65,11 +63,10 @@ struct draft {
     enum pick pick[RECORD_COUNT];
     struct parts now, before; /* before: the newest batch, or the one of --like */
     bool has_before;
-    struct text note;  /* words that were not understood: kept, not lost */
-    struct text taken; /* what was taken over, "; " between */
-    struct text first; /* what had to be settled without being told, likewise */
-    struct {           /* options that are read further */
-        const char *species, *grain, *dose, *label, *note, *like, *labels[KINDS];
+    const char *unread, *taken, *settled; /* "; " between: words that were not understood (kept, not
+                                             lost); what was taken over; what had to be assumed */
+    struct {                              /* options that are read further */
+        const char *species, *grain, *inoculum, *label, *note, *like, *labels[KINDS];
         int use;
         bool no_input, json;
     } given;
@@ -85,15 +82,15 @@ static int64_t *id_of(struct parts *parts, const struct kind *kind)
     return (int64_t *)(void *)((char *)parts + kind->id);
 }
 
-/* Notes something for the grower, parts divided by "; ". */
-__attribute__((format(printf, 2, 3))) static void add(struct text *list, const char *format, ...)
+/* Notes something for the grower. */
+static void add(struct draft *draft, const char **list, const char *words)
 {
-    char words[256];
-    va_list arguments;
-    va_start(arguments, format);
-    vsnprintf(words, sizeof words, format, arguments);
-    va_end(arguments);
-    text_printf(list, "%s%s", list->length > 0 ? "; " : "", words);
+    *list = arena_format(draft->app->arena, "%s%s%s", *list, (*list)[0] != '\0' ? "; " : "", words);
+}
+
+static const char *name_of(const struct draft *draft, enum word_list list, const char *id)
+{
+    return view_name(&draft->app->view, list, id);
 }
 
 static bool same(const char *a, const char *b)
@@ -111,54 +108,48 @@ static enum status check_figure(struct draft *draft, const char *column, double 
     if (isnan(said) || fabs(said - recorded) <= 0.01 * fabs(recorded))
         return STATUS_OK;
     return app_usage(draft->app,
-                     "cook %s is recorded %s that %s; mend it first with 'jarside correct cook %s "
-                     "%s=...', or name another cook",
-                     label, isnan(recorded) ? "without" : "with other than", column, label, column);
+                     "cook %s is on record %s '%s'; correct it first with 'jarside correct cook "
+                     "%s %s=...', or name another cook",
+                     label, isnan(recorded) ? "without a value for" : "with another value for",
+                     column, label, column);
 }
 
-/* What was said before a label was picked stays said, where the record is silent. */
-static enum status pick_existing(struct draft *draft, const struct kind *kind, const char *label)
-{
-    struct parts *now = &draft->now;
-    struct lot lot = now->lot;
-    struct cook cook = now->cook;
-    struct starter starter = now->starter;
-    enum status status = labels_find(draft->app, kind->record, label, row_of(now, kind));
-    if (status != STATUS_OK)
-        return status;
-    if (kind->record == RECORD_COOK &&
-        ((status = check_figure(draft, "gauge", now->cook.gauge, cook.gauge)) ||
-         (status = check_figure(draft, "minutes", now->cook.minutes, cook.minutes)) ||
-         (status = check_figure(draft, "altitude", now->cook.altitude, cook.altitude))))
-        return status;
-    if (kind->record == RECORD_LOT && lot.grain[0] != '\0' && !same(lot.grain, now->lot.grain))
-        return app_usage(draft->app, "lot %s is %s; leave out the grain, or name another lot",
-                         now->lot.label, view_name(&draft->app->view, LIST_GRAINS, now->lot.grain));
-    if (kind->record == RECORD_STARTER && now->starter.kind[0] == '\0')
-        now->starter.kind = starter.kind;
-    return STATUS_OK;
-}
-
-/* Says that `label` (or "new", "none") is the record of this kind. */
+/* Says that `label` (or "new", "none") is the record of this kind. What was said before stays said,
+ * where the record is silent. */
 static enum status pick(struct draft *draft, const struct kind *kind, const char *label)
 {
+    struct app *app = draft->app;
+    struct parts *now = &draft->now;
+    const struct lot lot = now->lot;
+    const struct cook cook = now->cook;
+    const struct starter starter = now->starter;
     const char *found = label;
     enum pick *pick = &draft->pick[kind->record];
+    enum status status = STATUS_OK;
     int64_t id = 0;
 
     if (strcasecmp(label, "none") == 0) {
         *pick = PICK_NONE;
     } else if (strcasecmp(label, "new") == 0) {
         *pick = PICK_NEW;
-    } else if (labels_has(draft->app, kind->record, label, &id, &found)) {
+    } else if (labels_has(app, kind->record, label, &id, &found)) {
         *pick = PICK_EXISTING;
-        return pick_existing(draft, kind, found);
+        app_get(app, kind->record, id, row_of(now, kind));
+        if (kind->record == RECORD_COOK &&
+            ((status = check_figure(draft, "gauge", now->cook.gauge, cook.gauge)) ||
+             (status = check_figure(draft, "minutes", now->cook.minutes, cook.minutes)) ||
+             (status = check_figure(draft, "altitude", now->cook.altitude, cook.altitude))))
+            return status;
+        if (kind->record == RECORD_LOT && lot.grain[0] != '\0' && !same(lot.grain, now->lot.grain))
+            return app_usage(app, "lot %s is %s; leave out the grain, or name another lot",
+                             now->lot.label, name_of(draft, LIST_GRAINS, now->lot.grain));
+        if (kind->record == RECORD_STARTER && now->starter.kind[0] == '\0')
+            now->starter.kind = starter.kind;
     } else if (label[0] == '\0') {
-        return app_usage(draft->app, "a label of a %s is not empty",
-                         record_types[kind->record].name);
+        return app_usage(app, "the label of a %s cannot be empty", record_word(kind->record));
     } else {
         *pick = PICK_NEW; /* the label is copied, as an answer does not live as long */
-        row_of(&draft->now, kind)->named.label = arena_string(draft->app->arena, label);
+        row_of(now, kind)->named.label = arena_string(app->arena, label);
     }
     return STATUS_OK;
 }
@@ -171,38 +162,38 @@ enum { MOST_VESSELS = 10000 };
 static const struct option options[] = {
     {"count", "N", "how many vessels; or the first of the words", OPTION_COUNT, AT(vessels),
      .high = MOST_VESSELS},
-    {"vessel", "VESSEL", "what they are: an id, bag:1.36kg, jar:1quart", OPTION_VESSEL,
+    {"vessel", "VESSEL", "what they are: an id, bag:2.2kg, jar:1litre", OPTION_VESSEL,
      AT(measured)},
     {"mass", "WEIGHT", "hydrated grain in one vessel", OPTION_AMOUNT, AT(measured.grams),
      .dimension = DIM_GRAMS},
     {"grain", "GRAIN", "an id, or unknown", OPTION_TEXT, AT(given.grain)},
     {"species", "SPECIES", "an id, or unknown", OPTION_TEXT, AT(given.species)},
-    {"starter", "LABEL", "what they were inoculated from; a label not yet known is a new one",
-     OPTION_TEXT, AT(given.labels[0])},
-    {"cook", "LABEL", "the cook they came from; of one that is there they share it", OPTION_TEXT,
+    {"starter", "LABEL",
+     "the culture or spawn used as inoculum; a label not yet known is a new one", OPTION_TEXT,
+     AT(given.labels[0])},
+    {"cook", "LABEL", "the cook they came from; an existing one is shared", OPTION_TEXT,
      AT(given.labels[1])},
-    {"session", "LABEL", "the sitting in which they were inoculated", OPTION_TEXT,
-     AT(given.labels[2])},
+    {"session", "LABEL", "the inoculation session", OPTION_TEXT, AT(given.labels[2])},
     {"lot", "LABEL", "the sack of grain", OPTION_TEXT, AT(given.labels[3])},
-    {"place", "LABEL", "where they stand", OPTION_TEXT, AT(given.labels[4])},
+    {"place", "LABEL", "where they are kept", OPTION_TEXT, AT(given.labels[4])},
     {"position", "WHERE", "in the cooker, for all or in order: upper:4,lower:4", OPTION_TEXT,
      AT(positions)},
     {"controls", "N", "so many more, cooked with them and never inoculated", OPTION_COUNT,
      AT(controls), .high = MOST_VESSELS},
-    {"gauge", "PRESSURE", "of a new cook: 15psi, 1bar", OPTION_AMOUNT, AT(now.cook.gauge),
+    {"gauge", "PRESSURE", "of a new cook: 14psi, 1bar", OPTION_AMOUNT, AT(now.cook.gauge),
      .dimension = DIM_GAUGE_KPA},
-    {"minutes", "TIME", "of a new cook, at pressure: 90, 2h30", OPTION_AMOUNT, AT(now.cook.minutes),
+    {"minutes", "TIME", "of a new cook, at pressure: 95, 1h35", OPTION_AMOUNT, AT(now.cook.minutes),
      .dimension = DIM_MINUTES},
-    {"altitude", "HEIGHT", "of a new cook: 1500m, 5000ft", OPTION_QUANTITY, AT(now.cook.altitude),
+    {"altitude", "HEIGHT", "of a new cook: 700m, 2300ft", OPTION_QUANTITY, AT(now.cook.altitude),
      .dimension = DIM_METRES},
     {"dry", "WEIGHT", "dry grain in one vessel", OPTION_AMOUNT, AT(now.batch.dry),
      .dimension = DIM_GRAMS},
     {"water", "WEIGHT", "water added to it", OPTION_AMOUNT, AT(now.batch.water),
      .dimension = DIM_GRAMS},
-    {"soak", "TIME", "how long the grain was soaked: 18h", OPTION_AMOUNT, AT(now.batch.soak),
+    {"soak", "TIME", "how long the grain was soaked: 14h", OPTION_AMOUNT, AT(now.batch.soak),
      .dimension = DIM_MINUTES},
-    {"dose", "AMOUNT", "of starter in one vessel: 4ml, 80g; a bare number of pieces", OPTION_TEXT,
-     AT(given.dose)},
+    {"inoculum", "AMOUNT", "of starter in one vessel: 3ml, 90g; a bare number of pieces",
+     OPTION_TEXT, AT(given.inoculum)},
     {"use", "USE", "what they are for: expand, bulk ...", OPTION_ID, AT(given.use),
      .list = LIST_USES},
     {"like", "BATCH", "take over from this batch, not from the last", OPTION_TEXT, AT(given.like)},
@@ -217,80 +208,66 @@ static const struct option options[] = {
 #undef AT
 
 /* An id of the rules, or unknown. */
-static enum status read_id(struct app *app, const char *name, const char *word, enum word_list list,
-                           const char **id, bool *unknown)
+static void read_id(struct app *app, const char *name, const char *word, enum word_list list,
+                    const char **id, bool *unknown)
 {
-    int index = RULES_NONE;
-    if (word == NULL || (*unknown = strcasecmp(word, "unknown") == 0))
-        return STATUS_OK;
-    enum status status = option_id(app, name, word, list, &index);
-    if (status == STATUS_OK)
-        *id = list_word(app->rules, list, (size_t)index).id;
-    return status;
+    if (word != NULL && !(*unknown = strcasecmp(word, "unknown") == 0))
+        *id = list_word(app->rules, list, (size_t)option_id(app, name, word, list)).id;
 }
 
-/* "4ml", "80g", "2" pieces. */
-static enum status read_dose(struct draft *draft)
+/* "3ml", "90g", "2" pieces. */
+static void read_inoculum(struct draft *draft, const char *word)
 {
     static const struct {
         enum dimension dimension;
         double times;
         const char *unit;
-    } doses[] = {{DIM_LITRES, 1000.0, "ml"}, {DIM_GRAMS, 1.0, "g"}, {DIM_NONE, 1.0, ""}};
-    const char *word = draft->given.dose;
+    } units[] = {{DIM_LITRES, 1000.0, "ml"}, {DIM_GRAMS, 1.0, "g"}, {DIM_NONE, 1.0, ""}};
     struct batch *batch = &draft->now.batch;
 
-    for (size_t i = 0; word != NULL && i < sizeof doses / sizeof *doses; i++) {
+    for (size_t i = 0; i < sizeof units / sizeof *units; i++) {
         struct quantity quantity;
         size_t used = 0, length = strlen(word);
-        bool bare = doses[i].dimension == DIM_NONE;
-        if (quantity_read(word, length, doses[i].dimension, &quantity, &used) != QUANTITY_OK ||
+        bool bare = units[i].dimension == DIM_NONE;
+        if (quantity_read(word, length, units[i].dimension, &quantity, &used) != QUANTITY_OK ||
             used != length || (!quantity.unit_given && !bare))
             continue;
-        batch->dose = doses[i].times * 0.5 * (quantity.lo + quantity.hi);
-        batch->unit = doses[i].unit;
-        return batch->dose > 0.0
-                   ? STATUS_OK
-                   : app_error(draft->app, STATUS_DATA, "--dose", "a dose is more than nothing");
+        batch->dose = units[i].times * 0.5 * (quantity.lo + quantity.hi);
+        batch->unit = units[i].unit;
+        if (batch->dose > 0.0)
+            return;
+        app_wrong(draft->app, "inoculum", "the amount must be more than 0");
     }
-    return word == NULL ? STATUS_OK
-                        : app_error(draft->app, STATUS_DATA, "--dose",
-                                    "'%s' is no dose; for instance 4ml, 80g, or 2 pieces of agar "
-                                    "as 2",
-                                    word);
+    app_wrong(draft->app, "inoculum",
+              "not an amount of inoculum: '%s'; for instance 3ml, 90g, or 2 for two pieces of agar",
+              word);
 }
 
-static enum status read_options(struct draft *draft)
+static void read_options(struct draft *draft)
 {
     struct app *app = draft->app;
     struct batch *batch = &draft->now.batch;
     const char *label = NULL;
     int64_t id = 0;
-    enum status status;
 
-    if ((status = options_fill(app, draft)) ||
-        (status = read_id(app, "species", draft->given.species, LIST_SPECIES, &batch->species,
-                          &draft->no_species)) ||
-        (status = read_id(app, "grain", draft->given.grain, LIST_GRAINS, &draft->now.lot.grain,
-                          &draft->no_grain)) ||
-        (status = read_dose(draft)))
-        return status;
+    options_fill(app, draft);
+    read_id(app, "species", draft->given.species, LIST_SPECIES, &batch->species,
+            &draft->no_species);
+    read_id(app, "grain", draft->given.grain, LIST_GRAINS, &draft->now.lot.grain, &draft->no_grain);
+    if (draft->given.inoculum != NULL)
+        read_inoculum(draft, draft->given.inoculum);
     if (draft->given.use != RULES_NONE)
         batch->purpose = app->rules->decision.uses[draft->given.use].id;
-    if (draft->given.note != NULL)
-        text_puts(&draft->note, draft->given.note);
     if ((label = draft->given.label) != NULL) {
         if (label[0] == '\0')
-            return app_error(app, STATUS_DATA, "--label", "a label is not empty");
+            app_wrong(app, "label", "a label cannot be empty");
         if (journal_has(app->journal, RECORD_BATCH, label, &id))
-            return app_error(app, STATUS_DATA, "--label", "there is a batch %s already", label);
+            app_wrong(app, "label", "there is a batch %s already", label);
         batch->label = label;
     }
     for (size_t i = 0; i < KINDS; i++)
-        if (draft->given.labels[i] != NULL &&
-            (status = pick(draft, &kinds[i], draft->given.labels[i])))
-            return status;
-    return STATUS_OK;
+        if (draft->given.labels[i] != NULL)
+            app_must(app, pick(draft, &kinds[i], draft->given.labels[i]));
 }
 
 /* ==== words =================================================================================== */
@@ -329,33 +306,27 @@ static char *next_word(char *at)
     return at;
 }
 
-/* A figure with its unit is no number of vessels: "15 psi", "90 min". Litres and grams are not
- * looked for, as vessels are named by them: "8 quart jars", "8 3lb bags". */
-static bool is_figure(const char *at)
-{
-    static const enum dimension dimensions[] = {DIM_GAUGE_KPA, DIM_MINUTES, DIM_DAYS, DIM_CELSIUS,
-                                                DIM_PERCENT};
-    struct quantity quantity;
-    size_t used = 0;
-    for (size_t i = 0; i < sizeof dimensions / sizeof *dimensions; i++)
-        if (quantity_read(at, strlen(at), dimensions[i], &quantity, &used) == QUANTITY_OK &&
-            quantity.unit_given)
-            return true;
-    return false;
-}
-
-/* The first word, when it is a number and nothing else. */
+/* The first word, when it is a number and nothing else. A figure with its unit is no number of vessels:
+ * "15 psi", "90 min". Litres and grams are not looked for, as vessels are named by them: "8 quart
+ * jars", "8 3lb bags". */
 static void take_count(struct draft *draft, char *words)
 {
     enum { MOST_DIGITS = 4 };
-    char *start = next_word(words), *end = word_end(start);
-    char *digits_end = NULL;
+    static const enum dimension dimensions[] = {DIM_GAUGE_KPA, DIM_MINUTES, DIM_DAYS, DIM_CELSIUS,
+                                                DIM_PERCENT};
+    char *start = next_word(words), *end = word_end(start), *digits_end = NULL;
+    struct quantity quantity;
+    size_t used = 0;
 
     if (!isdigit((unsigned char)*start) || end - start > MOST_DIGITS)
         return;
     long count = strtol(start, &digits_end, 10);
-    if (digits_end != end || is_figure(start))
+    if (digits_end != end)
         return;
+    for (size_t i = 0; i < sizeof dimensions / sizeof *dimensions; i++)
+        if (quantity_read(start, strlen(start), dimensions[i], &quantity, &used) == QUANTITY_OK &&
+            quantity.unit_given)
+            return;
     if (draft->vessels == 0)
         draft->vessels = (size_t)count;
     blank(start, end);
@@ -418,7 +389,7 @@ static enum status take_labels(struct draft *draft, char *words)
 }
 
 /* "bags" without a size still says what shape they are. */
-static void take_shape(struct draft *draft, const char *words)
+static void take_shape(struct draft *draft, char *words)
 {
     static const struct {
         const char *word;
@@ -427,14 +398,12 @@ static void take_shape(struct draft *draft, const char *words)
                   {"bags", SHAPE_BRICK},
                   {"jar", SHAPE_CYLINDER},
                   {"jars", SHAPE_CYLINDER}};
-    for (const char *at = words; *at != '\0';) {
-        size_t length = 0;
-        while (!ends_word(at[length]))
-            length++;
+    for (char *at = next_word(words), *end; *at != '\0'; at = next_word(end)) {
+        end = word_end(at);
         for (size_t i = 0; i < sizeof shapes / sizeof *shapes; i++)
-            if (strlen(shapes[i].word) == length && strncasecmp(at, shapes[i].word, length) == 0)
+            if (strlen(shapes[i].word) == (size_t)(end - at) &&
+                strncasecmp(at, shapes[i].word, (size_t)(end - at)) == 0)
                 draft->shape = (int)shapes[i].shape;
-        at += length + (at[length] != '\0');
     }
 }
 
@@ -468,67 +437,34 @@ static enum scope scope_of(const struct rules *rules, size_t observable)
     return (enum scope)heaviest;
 }
 
-/* "sign=value", as judge's --set would take it. */
-static void put_setting(struct text *out, const struct observable *observable,
-                        const struct reading *reading)
-{
-    text_printf(out, "%s=", observable->id);
-    if (reading->has_number && observable->kind == KIND_NUMBER) {
-        text_printf(out, "%.6g", reading->number.lo);
-        if (reading->number.hi > reading->number.lo)
-            text_printf(out, "-%.6g", reading->number.hi);
-        text_puts(out, dimension_unit(observable->dimension));
-    } else {
-        bool any = false;
-        for (size_t v = 0; v < observable->value_count; v++) {
-            bool denied = reading->absent >> v & 1;
-            if (!denied && (reading->seen >> v & 1) == 0)
-                continue;
-            text_printf(out, "%s%s%s", any ? "," : "", denied ? "-" : "", observable->values[v].id);
-            any = true;
-        }
-    }
-    if (reading->hedged)
-        text_puts(out, "?");
-}
-
-/* A fact without a column of its own, kept with what it is a fact of. One that is there already is
- * not changed for all its batches: then the fact is this batch's. */
+/* A fact without a column of its own, as judge's --set would take it, with what it is a fact of. A record
+ * that is there already is not changed for all its batches: then the fact is this batch's. */
 static void keep_fact(struct draft *draft, const struct reading *reading)
 {
+    struct arena *arena = draft->app->arena;
     const struct observable *observable = &draft->app->rules->observables[reading->observable];
     enum scope scope = scope_of(draft->app->rules, reading->observable);
-    const char **facts = &draft->now.batch.facts;
-    struct text text;
+    const char **facts = &draft->now.batch.facts, *value = "";
 
     if (scope == SCOPE_COOK && draft->pick[RECORD_COOK] != PICK_EXISTING)
         facts = &draft->now.cook.facts;
     else if (scope == SCOPE_SESSION && draft->pick[RECORD_SESSION] != PICK_EXISTING)
         facts = &draft->now.session.facts;
-    text_init(&text);
-    if ((*facts)[0] != '\0')
-        text_printf(&text, "%s ", *facts);
-    put_setting(&text, observable, reading);
-    *facts = arena_copy(draft->app->arena, text.bytes, text.length);
-    text_release(&text);
-}
-
-/* A dose said in units is a figure; any other is a fact. */
-static void take_dose(struct draft *draft, const struct reading_list *list,
-                      const struct reading *reading)
-{
-    struct quantity quantity;
-    size_t used = 0, length = reading->span.end - reading->span.start;
-    if (draft->now.batch.dose > 0.0)
-        return;
-    if (quantity_read(list->text + reading->span.start, length, DIM_LITRES, &quantity, &used) !=
-            QUANTITY_OK ||
-        !quantity.unit_given) {
-        keep_fact(draft, reading);
-        return;
+    bool number = reading->has_number && observable->kind == KIND_NUMBER;
+    if (number) {
+        value = arena_format(arena, "%.6g", reading->number.lo);
+        if (reading->number.hi > reading->number.lo)
+            value = arena_format(arena, "%s-%.6g", value, reading->number.hi);
+        value = arena_format(arena, "%s%s", value, dimension_unit(observable->dimension));
     }
-    draft->now.batch.dose = 500.0 * (quantity.lo + quantity.hi);
-    draft->now.batch.unit = "ml";
+    for (size_t v = 0; !number && v < observable->value_count; v++) {
+        bool denied = reading->absent >> v & 1;
+        if (denied || (reading->seen >> v & 1) != 0)
+            value = arena_format(arena, "%s%s%s%s", value, value[0] != '\0' ? "," : "",
+                                 denied ? "-" : "", observable->values[v].id);
+    }
+    *facts = arena_format(arena, "%s%s%s=%s%s", *facts, (*facts)[0] != '\0' ? " " : "",
+                          observable->id, value, reading->hedged ? "?" : "");
 }
 
 /* Where the draft keeps what an observable feeds: a number, or the id of the one value seen. */
@@ -560,10 +496,19 @@ static enum status take_reading(struct draft *draft, const struct reading_list *
 {
     const struct observable *observable = &draft->app->rules->observables[reading->observable];
     const struct slot *field = NULL;
+    struct batch *batch = &draft->now.batch;
+    struct quantity quantity;
+    size_t used = 0;
     int value = reading->hedged ? RULES_NONE : single_value(reading->seen);
 
-    if (observable->feeds == FEEDS_DOSE) {
-        take_dose(draft, list, reading);
+    if (observable->feeds == FEEDS_DOSE && batch->dose > 0.0)
+        return STATUS_OK;
+    if (observable->feeds == FEEDS_DOSE && /* in units it is a figure; any other is a fact */
+        quantity_read(list->text + reading->span.start, reading->span.end - reading->span.start,
+                      DIM_LITRES, &quantity, &used) == QUANTITY_OK &&
+        quantity.unit_given) {
+        batch->dose = 500.0 * (quantity.lo + quantity.hi);
+        batch->unit = "ml";
         return STATUS_OK;
     }
     for (size_t i = 0; i < sizeof fields / sizeof *fields; i++)
@@ -595,9 +540,7 @@ static enum status take_reading(struct draft *draft, const struct reading_list *
     return STATUS_OK;
 }
 
-/* ---- what nobody understood ------------------------------------------------------------------ */
-
-/* S9, N4: meant as a label, and there is none; a note would hide the slip. */
+/* S9, N4: meant as a label, and there is none; a note would hide the mistake. */
 static bool looks_like_label(const char *words, size_t length)
 {
     size_t letters = 0;
@@ -607,38 +550,6 @@ static bool looks_like_label(const char *words, size_t length)
     while (digits < length && isdigit((unsigned char)words[digits]))
         digits++;
     return letters > 0 && letters <= 2 && digits == length && digits > letters;
-}
-
-static enum status keep_unread(struct draft *draft, const struct reading_list *list)
-{
-    for (size_t i = 0; i < list->unread_count; i++) {
-        const struct span *span = &list->unread[i].span;
-        const char *words = list->text + span->start;
-        int length = (int)(span->end - span->start < 200 ? span->end - span->start : 200);
-        if (looks_like_label(words, span->end - span->start))
-            return app_usage(draft->app,
-                             "nothing in the journal is called '%.*s'; a new starter, say, is "
-                             "made with --starter %.*s",
-                             length, words, length, words);
-        add(&draft->note, "%.*s", length, words);
-    }
-    return STATUS_OK;
-}
-
-/* What is seen in a vessel is a look, and a batch that starts has had none. */
-static enum status refuse_signs(struct draft *draft, const struct reading_list *list)
-{
-    for (size_t i = 0; i < list->reading_count; i++) {
-        const struct reading *reading = &list->readings[i];
-        const struct observable *observable = &draft->app->rules->observables[reading->observable];
-        if (observable->class == CLASS_CIRCUMSTANCE)
-            continue;
-        int length = (int)(reading->span.end - reading->span.start);
-        return app_usage(draft->app,
-                         "'%.*s' is something seen; start the batch without it, then: jarside look",
-                         length, list->text + reading->span.start);
-    }
-    return STATUS_OK;
 }
 
 /* Words of the command line, or an answer, as words about the batch. */
@@ -653,13 +564,31 @@ static enum status read_words(struct draft *draft, const char *words)
     take_controls(draft, copy);
     take_shape(draft, copy);
     if ((status = take_labels(draft, copy)) ||
-        (status = reader_read(app->reader, copy, strlen(copy), app->arena, &list, app->diags)) ||
-        (status = refuse_signs(draft, &list)))
+        (status = reader_read(app->reader, copy, strlen(copy), app->arena, &list, app->diags)))
         return status;
+    for (size_t i = 0; i < list.reading_count; i++) {
+        const struct span *span = &list.readings[i].span;
+        if (app->rules->observables[list.readings[i].observable].class != CLASS_CIRCUMSTANCE)
+            return app_usage(app,
+                             "'%.*s' is a sign; start the batch without it, then: jarside look",
+                             (int)(span->end - span->start), list.text + span->start);
+    }
     for (size_t i = 0; i < list.reading_count; i++)
         if ((status = take_reading(draft, &list, &list.readings[i])))
             return status;
-    return keep_unread(draft, &list);
+    for (size_t i = 0; i < list.unread_count; i++) {
+        const struct span *span = &list.unread[i].span;
+        size_t length = span->end - span->start;
+        const char *unread =
+            arena_copy(app->arena, list.text + span->start, length < 200 ? length : 200);
+        if (looks_like_label(unread, length))
+            return app_usage(app,
+                             "nothing in the journal is called '%s'; --starter %s, for instance, "
+                             "makes a new starter",
+                             unread, unread);
+        add(draft, &draft->unread, unread);
+    }
+    return STATUS_OK;
 }
 
 /* ==== the batch before ======================================================================== */
@@ -670,38 +599,34 @@ static enum status read_words(struct draft *draft, const char *words)
  * unseen.
  */
 
-static enum status find_before(struct draft *draft)
+static void find_before(struct draft *draft)
 {
     struct app *app = draft->app;
     struct survey survey = survey_all(RECORD_BATCH, 1);
     struct parts *before = &draft->before;
     struct page page = {.count = 0};
-    enum status status = draft->given.like != NULL
-                             ? labels_find(app, RECORD_BATCH, draft->given.like, &before->batch)
-                             : survey_page(app->journal, &survey, app->arena, &page, app->diags);
-    if (status == STATUS_OK && page.count > 0)
-        status = journal_get(app->journal, RECORD_BATCH, page.ids[0], app->arena, &before->batch,
-                             app->diags);
-    draft->has_before = draft->given.like != NULL || page.count > 0;
-    if (status != STATUS_OK || !draft->has_before)
-        return status;
-
     struct vessel vessel;
     int64_t id = 0;
+
+    if (draft->given.like != NULL)
+        labels_find(app, RECORD_BATCH, draft->given.like, &before->batch);
+    else
+        app_must(app, survey_page(app->journal, &survey, app->arena, &page, app->diags));
+    if (page.count > 0)
+        app_get(app, RECORD_BATCH, page.ids[0], &before->batch);
+    draft->has_before = draft->given.like != NULL || page.count > 0;
+    if (!draft->has_before)
+        return;
     struct walk *walk =
         journal_walk(app->journal, RECORD_VESSEL, "batch", before->batch.id, false, app->diags);
     while (id == 0 && walk_next(walk, &vessel))
         id = vessel.control ? 0 : vessel.id;
-    if ((status = walk_end(walk)) ||
-        (id != 0 && (status = journal_get(app->journal, RECORD_VESSEL, id, app->arena,
-                                          &before->vessel, app->diags))))
-        return status;
+    app_must(app, walk_end(walk));
+    if (id != 0)
+        app_get(app, RECORD_VESSEL, id, &before->vessel);
     for (size_t i = 0; i < KINDS; i++)
-        if (*id_of(before, &kinds[i]) != 0 &&
-            (status = journal_get(app->journal, kinds[i].record, *id_of(before, &kinds[i]),
-                                  app->arena, row_of(before, &kinds[i]), app->diags)))
-            return status;
-    return STATUS_OK;
+        if (*id_of(before, &kinds[i]) != 0)
+            app_get(app, kinds[i].record, *id_of(before, &kinds[i]), row_of(before, &kinds[i]));
 }
 
 /* Whether a record of the batch before is still to be had. */
@@ -724,112 +649,99 @@ static void take_word(const char **word, const char *before)
         *word = before;
 }
 
-static void take_species_and_vessel(struct draft *draft)
+/* Mushroom, vessel, grain, starter, place and session. */
+static void take_records(struct draft *draft)
 {
     const struct rules *rules = draft->app->rules;
+    struct arena *arena = draft->app->arena;
     struct parts *now = &draft->now, *before = &draft->before;
+    enum pick *pick = draft->pick;
     int kind = rules_vessel(rules, before->vessel.kind);
 
-    /* A starter that was named knows what it is. */
-    if (!draft->no_species && draft->pick[RECORD_STARTER] == PICK_EXISTING)
-        take_word(&now->batch.species, now->starter.species);
     if (now->batch.species[0] == '\0' && !draft->no_species && before->batch.species[0] != '\0') {
         now->batch.species = before->batch.species;
-        add(&draft->taken, "%s", view_name(&draft->app->view, LIST_SPECIES, now->batch.species));
+        add(draft, &draft->taken, name_of(draft, LIST_SPECIES, now->batch.species));
     }
-    if (!draft->has_before)
-        return;
     if (draft->measured.kind == RULES_NONE && kind != RULES_NONE &&
         (draft->shape == RULES_NONE || (int)rules->vessels[kind].shape == draft->shape)) {
         draft->measured.kind = kind;
-        add(&draft->taken, "%s", view_name(&draft->app->view, LIST_VESSELS, before->vessel.kind));
+        add(draft, &draft->taken, name_of(draft, LIST_VESSELS, before->vessel.kind));
     }
     if (draft->measured.kind == kind && isnan(draft->measured.grams))
         draft->measured.grams = before->vessel.grams;
-}
-
-static void take_lot_and_starter(struct draft *draft)
-{
-    struct parts *now = &draft->now, *before = &draft->before;
-
     if (untold(draft, RECORD_LOT, before->lot.id) && !draft->no_grain &&
         (now->lot.grain[0] == '\0' || same(now->lot.grain, before->lot.grain))) {
         now->lot = before->lot;
-        draft->pick[RECORD_LOT] = PICK_EXISTING;
-        add(&draft->taken, "%s of lot %s",
-            view_name(&draft->app->view, LIST_GRAINS, before->lot.grain), before->lot.label);
+        pick[RECORD_LOT] = PICK_EXISTING;
+        add(draft, &draft->taken,
+            arena_format(arena, "%s of lot %s", name_of(draft, LIST_GRAINS, before->lot.grain),
+                         before->lot.label));
     }
     if (untold(draft, RECORD_STARTER, before->starter.id) && !draft->no_species &&
         (now->starter.kind[0] == '\0' || same(now->starter.kind, before->starter.kind)) &&
         same(now->batch.species, before->batch.species)) {
         now->starter = before->starter;
-        draft->pick[RECORD_STARTER] = PICK_EXISTING;
-        add(&draft->taken, "starter %s", before->starter.label);
+        pick[RECORD_STARTER] = PICK_EXISTING;
+        add(draft, &draft->taken, arena_format(arena, "starter %s", before->starter.label));
     }
 }
 
-/* The figures, for a run of its own: which cook it was is not taken over. */
-static void take_cook(struct draft *draft)
+/* The figures of the cook, for a run of its own: which cook it was is not taken over; the
+ * hydration, the inoculum, the place and the session. */
+static void take_figures(struct draft *draft)
 {
-    struct cook *cook = &draft->now.cook;
-    const struct cook *before = &draft->before.cook;
-    bool any = false;
-    if (before->id == 0 ||
-        (draft->pick[RECORD_COOK] != PICK_UNTOLD && draft->pick[RECORD_COOK] != PICK_NEW))
-        return;
-    if (isnan(cook->gauge))
-        take_word(&cook->method, before->method);
-    if (same(cook->method, before->method)) {
-        any |= take_number(&cook->gauge, before->gauge);
-        any |= take_number(&cook->minutes, before->minutes);
-    }
-    any |= take_number(&cook->altitude, before->altitude);
-    take_word(&cook->load, before->load);
-    take_word(&cook->cooker, before->cooker);
-    const char *words = view_cook_words(&draft->app->view, cook);
-    if (any && words[0] != '\0')
-        add(&draft->taken, "%s as in cook %s", words, before->label);
-}
-
-static void take_recipe(struct draft *draft)
-{
-    struct batch *batch = &draft->now.batch;
-    const struct parts *before = &draft->before;
+    struct arena *arena = draft->app->arena;
+    struct parts *now = &draft->now, *before = &draft->before;
+    struct batch *batch = &now->batch;
+    struct cook *cook = &now->cook;
+    enum pick *pick = draft->pick;
     bool same_kind = draft->measured.kind == rules_vessel(draft->app->rules, before->vessel.kind);
-    bool same_grain = same(draft->now.lot.grain, before->lot.grain), mix = false;
+    bool same_grain = same(now->lot.grain, before->lot.grain), any = false, hydration = false;
 
+    if (before->cook.id != 0 &&
+        (pick[RECORD_COOK] == PICK_UNTOLD || pick[RECORD_COOK] == PICK_NEW)) {
+        if (isnan(cook->gauge))
+            take_word(&cook->method, before->cook.method);
+        if (same(cook->method, before->cook.method)) {
+            any |= take_number(&cook->gauge, before->cook.gauge);
+            any |= take_number(&cook->minutes, before->cook.minutes);
+        }
+        any |= take_number(&cook->altitude, before->cook.altitude);
+        take_word(&cook->load, before->cook.load);
+        take_word(&cook->cooker, before->cook.cooker);
+        const char *words = view_cook_words(&draft->app->view, cook);
+        if (any && words[0] != '\0')
+            add(draft, &draft->taken,
+                arena_format(arena, "%s as in cook %s", words, before->cook.label));
+    }
     if (same_grain && same_kind) {
-        mix |= take_number(&batch->dry, before->batch.dry);
-        mix |= take_number(&batch->water, before->batch.water);
+        hydration |= take_number(&batch->dry, before->batch.dry);
+        hydration |= take_number(&batch->water, before->batch.water);
     }
     if (same_grain)
-        mix |= take_number(&batch->soak, before->batch.soak);
-    if (mix)
-        add(&draft->taken, "the mix");
-    if (same_kind && draft->now.starter.id == before->starter.id && before->starter.id != 0 &&
+        hydration |= take_number(&batch->soak, before->batch.soak);
+    if (hydration)
+        add(draft, &draft->taken, "the hydration");
+    if (same_kind && now->starter.id == before->starter.id && before->starter.id != 0 &&
         take_number(&batch->dose, before->batch.dose)) {
         batch->unit = before->batch.unit;
-        add(&draft->taken, "%g %s of starter", batch->dose,
-            batch->unit[0] != '\0' ? batch->unit : "pieces");
+        add(draft, &draft->taken,
+            arena_format(arena, "%g %s of starter", batch->dose,
+                         batch->unit[0] != '\0' ? batch->unit : "pieces"));
     }
     take_word(&batch->purpose, before->batch.purpose);
-}
-
-static void take_place_and_session(struct draft *draft)
-{
-    struct parts *now = &draft->now, *before = &draft->before;
-
     if (untold(draft, RECORD_PLACE, before->place.id) && isnan(now->place.celsius)) {
         now->place = before->place;
-        draft->pick[RECORD_PLACE] = PICK_EXISTING;
-        add(&draft->taken, "place %s", before->place.label);
+        pick[RECORD_PLACE] = PICK_EXISTING;
+        add(draft, &draft->taken, arena_format(arena, "place %s", before->place.label));
     }
-    /* Two batches of one day were inoculated in one sitting, unless it is said otherwise. */
+    /* Two batches of one day were inoculated in one session, unless it is said otherwise. */
     if (untold(draft, RECORD_SESSION, before->session.id) && moment_known(before->session.at) &&
         moment_day(before->session.at) == moment_day(draft->at)) {
         now->session = before->session;
-        draft->pick[RECORD_SESSION] = PICK_EXISTING;
-        add(&draft->taken, "session %s, of the same day", before->session.label);
+        pick[RECORD_SESSION] = PICK_EXISTING;
+        add(draft, &draft->taken,
+            arena_format(arena, "session %s, of the same day", before->session.label));
     }
 }
 
@@ -840,22 +752,23 @@ static void take_place_and_session(struct draft *draft)
 static const struct fact_question {
     enum fact_kind { FACT_COUNT, FACT_KIND, FACT_GRAIN, FACT_SPECIES, FACT_RECORD } fact;
     const char *ask;
-    const char *flag;          /* that would have answered, when it is required; else NULL */
-    const char *hint;          /* when the answer is not understood */
-    enum feeds feeds;          /* what Tab completes: values of this, */
+    const char *missing; /* what to say where nobody can be asked, if it is required; or NULL */
+    const char *hint;    /* when the answer is not understood */
+    enum feeds feeds;    /* what Tab completes: values of this, */
     const struct kind *record; /* or labels of this kind */
 } questions[] = {
-    {FACT_COUNT, "How many vessels", "--count 8", "a number", FEEDS_NONE, NULL},
-    {FACT_KIND, "What are they (quart jar, 3lb bag ...)", "--vessel quart_jar",
+    {FACT_COUNT, "How many vessels", "how many? add --count N", "a number", FEEDS_NONE, NULL},
+    {FACT_KIND, "What are they (pint jar, 4lb bag ...)", "which vessels? add --vessel quart_jar",
      "Tab shows the kinds", FEEDS_VESSEL, NULL},
-    {FACT_GRAIN, "Which grain (or unknown)", "--grain rye (or unknown)", "Tab shows the grains",
-     FEEDS_GRAIN, NULL},
-    {FACT_SPECIES, "Which mushroom (or unknown)", "--species oyster (or unknown)",
-     "Tab shows the mushrooms", FEEDS_SPECIES, NULL},
+    {FACT_GRAIN, "Which grain (or unknown)", "which grain? add --grain wheat, or unknown",
+     "Tab shows the grains", FEEDS_GRAIN, NULL},
+    {FACT_SPECIES, "Which mushroom (or unknown)",
+     "which mushroom? add --species shiitake, or unknown", "Tab shows the mushrooms", FEEDS_SPECIES,
+     NULL},
     {FACT_RECORD, "Which starter (a label, new or none)", NULL, "a label", FEEDS_NONE, &kinds[0]},
-    {FACT_RECORD, "The cook (15 psi 90 min, or the label of one it shares)", NULL,
-     "say it as: 15 psi 90 min", FEEDS_NONE, &kinds[1]},
-    {FACT_RECORD, "Where do they stand", NULL, "a place", FEEDS_NONE, &kinds[4]},
+    {FACT_RECORD, "The cook (14 psi 95 min, or the label of one it shares)", NULL,
+     "write it as: 14 psi 95 min", FEEDS_NONE, &kinds[1]},
+    {FACT_RECORD, "Where are they kept", NULL, "a place", FEEDS_NONE, &kinds[4]},
 };
 enum { QUESTIONS = sizeof questions / sizeof *questions };
 
@@ -903,17 +816,17 @@ static bool take_answer(struct draft *draft, const struct fact_question *questio
     const char *id = "", *found = NULL;
     char *end = NULL;
     int64_t row = 0;
+    long count;
 
     if (question->feeds != FEEDS_NONE && !(unknown && question->fact != FACT_KIND))
         id = answered_id(draft, question->feeds, answer);
     switch (question->fact) {
-    case FACT_COUNT: {
-        long count = strtol(answer, &end, 10);
+    case FACT_COUNT:
+        count = strtol(answer, &end, 10);
         if (end == answer || *end != '\0' || count < 1 || count > MOST_VESSELS)
             return false;
         draft->vessels = (size_t)count;
         break;
-    }
     case FACT_KIND:
         draft->measured.kind = rules_vessel(draft->app->rules, id);
         break;
@@ -938,26 +851,19 @@ static bool take_answer(struct draft *draft, const struct fact_question *questio
 /* What would be taken over; "" for nothing. */
 static const char *standing(const struct draft *draft, const struct fact_question *question)
 {
-    const struct journal_view *told = &draft->app->view;
     const struct parts *before = &draft->before;
     const char *species = draft->now.batch.species;
 
-    if (!draft->has_before)
+    if (!draft->has_before || question->fact == FACT_COUNT)
         return "";
-    switch (question->fact) {
-    case FACT_COUNT:
-        return "";
-    case FACT_KIND:
-        return view_name(told, LIST_VESSELS, before->vessel.kind);
-    case FACT_GRAIN:
-        return view_name(told, LIST_GRAINS, before->lot.grain);
-    case FACT_SPECIES:
-        return view_name(told, LIST_SPECIES, before->batch.species);
-    case FACT_RECORD:
-        break;
-    }
+    if (question->fact == FACT_KIND)
+        return name_of(draft, LIST_VESSELS, before->vessel.kind);
+    if (question->fact == FACT_GRAIN)
+        return name_of(draft, LIST_GRAINS, before->lot.grain);
+    if (question->fact == FACT_SPECIES)
+        return name_of(draft, LIST_SPECIES, before->batch.species);
     if (question->record->record == RECORD_COOK)
-        return before->cook.id != 0 ? view_cook_words(told, &before->cook) : "";
+        return before->cook.id != 0 ? view_cook_words(&draft->app->view, &before->cook) : "";
     if (question->record->record == RECORD_PLACE)
         return before->place.label;
     /* Of another mushroom the starter would not be taken over. */
@@ -993,7 +899,7 @@ static bool ask(struct draft *draft, struct lines *lines, const struct fact_ques
         enum line_answer how = lines_ask(lines, question->ask, standing, words, count, &answer);
         if (how == LINE_LEFT)
             return false;
-        if (how == LINE_EMPTY && (question->flag == NULL || standing[0] != '\0'))
+        if (how == LINE_EMPTY && (question->missing == NULL || standing[0] != '\0'))
             return true;
         bool taken = how == LINE_GIVEN && take_answer(draft, question, answer);
         app_report(app);
@@ -1006,53 +912,33 @@ static bool ask(struct draft *draft, struct lines *lines, const struct fact_ques
 }
 
 /* Guided: every question, what the batch before had in brackets. Else only what is required and
- * still missing. Where nobody can be asked, the flags that would have answered are named. */
-static enum status ask_missing(struct draft *draft, bool guided)
+ * still missing. Where nobody can be asked, the options that would have answered are named. */
+static void ask_missing(struct draft *draft, bool guided)
 {
-    struct text flags;
+    const char *missing = "";
     bool stays = true;
 
-    text_init(&flags);
     for (size_t i = 0; i < QUESTIONS; i++)
-        if (questions[i].flag != NULL && !known(draft, questions[i].fact))
-            text_printf(&flags, "%s%s", flags.length > 0 ? ", " : "", questions[i].flag);
-    bool complete = !guided && flags.length == 0;
-    struct lines *lines = complete || draft->given.no_input ? NULL : lines_open();
-    enum status status =
-        complete || guided || lines != NULL
-            ? STATUS_OK
-            : app_usage(draft->app, "the batch is not told in full; add %s", flags.bytes);
-    text_release(&flags);
+        if (questions[i].missing != NULL && !known(draft, questions[i].fact))
+            add(draft, &missing, questions[i].missing);
+    if (!guided && missing[0] == '\0')
+        return;
+    struct lines *lines = draft->given.no_input ? NULL : lines_open();
+    if (lines == NULL && !guided)
+        app_stop(draft->app, "%s", missing);
     if (lines == NULL)
-        return status;
+        return;
     for (size_t i = 0; i < QUESTIONS && stays; i++)
-        if (!known(draft, questions[i].fact) && (guided || questions[i].flag != NULL))
+        if (!known(draft, questions[i].fact) && (guided || questions[i].missing != NULL))
             stays = ask(draft, lines, &questions[i], guided ? standing(draft, &questions[i]) : "");
     lines_close(lines);
-    return stays ? STATUS_OK : app_usage(draft->app, "nothing was recorded");
+    if (!stays)
+        app_stop(draft->app, "nothing was recorded");
 }
 
 /* ==== saving ================================================================================== */
 
-/* ---- settling what was not told -------------------------------------------------------------- */
-
-/* The commonest kind of that shape. */
-static void settle_shape(struct draft *draft)
-{
-    const struct rules *rules = draft->app->rules;
-    int best = RULES_NONE;
-    if (draft->measured.kind != RULES_NONE || draft->shape == RULES_NONE)
-        return;
-    for (size_t i = 0; i < rules->vessel_count; i++)
-        if ((int)rules->vessels[i].shape == draft->shape &&
-            (best == RULES_NONE || rules->vessels[i].base > rules->vessels[best].base))
-            best = (int)i;
-    draft->measured.kind = best;
-    if (best != RULES_NONE)
-        add(&draft->first, "taken for: %s; --vessel says another",
-            view_name(&draft->app->view, LIST_VESSELS, rules->vessels[best].id));
-}
-
+/* What was not told, once nobody is asked any more. */
 static void settle(struct draft *draft)
 {
     const struct rules *rules = draft->app->rules;
@@ -1076,44 +962,44 @@ static void settle(struct draft *draft)
     if (pick[RECORD_SESSION] == PICK_NEW)
         now->session.at = draft->at;
     now->batch.at = draft->at;
-    if (draft->note.length > 0)
-        now->batch.note = draft->note.bytes;
+    now->batch.note = draft->given.note != NULL ? draft->given.note : "";
+    if (draft->unread[0] != '\0')
+        add(draft, &now->batch.note, draft->unread);
+    /* Starter and batch must be the same mushroom, or one of the two is a mistake. */
+    if (pick[RECORD_STARTER] == PICK_EXISTING && now->starter.species[0] != '\0' &&
+        now->batch.species[0] != '\0' && !same(now->starter.species, now->batch.species))
+        app_stop(draft->app, "starter %s is %s, but the batch is %s; correct one of the two",
+                 now->starter.label, name_of(draft, LIST_SPECIES, now->starter.species),
+                 name_of(draft, LIST_SPECIES, now->batch.species));
 }
 
-/* ---- positions in the cooker ----------------------------------------------------------------- */
-
 /* "upper" for all, or "upper:4,lower:4" in the order of the numbers. A position by id or label. */
-static enum status place_in_cooker(struct draft *draft, struct vessel *vessels, size_t count)
+static void place_in_cooker(struct draft *draft, struct vessel *vessels, size_t count)
 {
-    const struct rules *rules = draft->app->rules;
-    const char *at = draft->positions;
+    enum { MOST = 64 };
+    struct app *app = draft->app;
+    const char *at = draft->positions, *ids[MOST];
     size_t next = 0;
 
     while (at != NULL && *at != '\0') {
-        size_t length = strcspn(at, ":,"), many = count - next;
-        const char *word = arena_copy(draft->app->arena, at, length), *id = NULL;
+        size_t length = strcspn(at, ":,"), many = count - next, positions = 0;
+        const char *word = arena_copy(app->arena, at, length), *id = NULL;
         struct list_word value;
-        struct text known;
-        text_init(&known);
-        for (size_t i = 0; (value = list_word(rules, LIST_POSITIONS, i)).id != NULL; i++) {
+        while (positions < MOST &&
+               (value = list_word(app->rules, LIST_POSITIONS, positions)).id != NULL) {
             if (same(value.id, word) || same(value.name, word))
                 id = value.id;
-            text_printf(&known, "%s%s", i > 0 ? ", " : "", value.id);
+            ids[positions++] = value.id;
         }
-        enum status status =
-            id != NULL ? STATUS_OK
-                       : app_usage(draft->app, "no position '%s' in the cooker; there are: %s",
-                                   word, known.length > 0 ? known.bytes : "none");
-        text_release(&known);
-        if (status != STATUS_OK)
-            return status;
+        if (id == NULL)
+            app_stop(app, "no position '%s' in the cooker; there are: %s", word,
+                     positions > 0 ? option_words(app, ids, positions, ", ") : "none");
         at += length;
         if (*at == ':') {
             char *end = NULL;
             long number = isdigit((unsigned char)at[1]) ? strtol(at + 1, &end, 10) : -1;
             if (number < 1 || (*end != ',' && *end != '\0'))
-                return app_usage(draft->app, "'--position %s' should be like upper:4,lower:4",
-                                 draft->positions);
+                app_stop(app, "'--position %s' should be like upper:4,lower:4", draft->positions);
             many = (size_t)number < many ? (size_t)number : many;
             at = end;
         }
@@ -1121,74 +1007,27 @@ static enum status place_in_cooker(struct draft *draft, struct vessel *vessels, 
             vessels[next++].position = id;
         at += *at == ',';
     }
-    return STATUS_OK;
 }
-
-/* ---- writing --------------------------------------------------------------------------------- */
 
 struct saved {
     struct vessel *vessels; /* in the arena */
     size_t count;
-    struct vessel_forecast course;
+    struct vessel_forecast forecast;
     int64_t first_look; /* day; 0 for none */
 };
 
-static enum status add_row(struct app *app, enum record record, union any_record *row)
+static void add_row(struct app *app, enum record record, union any_record *row)
 {
-    enum status status = STATUS_OK;
     if (row->named.label[0] == '\0')
-        status =
-            journal_next_label(app->journal, record, app->arena, &row->named.label, app->diags);
-    return status == STATUS_OK ? journal_add(app->journal, record, row, app->diags) : status;
+        app_must(app, journal_next_label(app->journal, record, app->arena, &row->named.label,
+                                         app->diags));
+    app_add(app, record, row);
 }
 
-static enum status add_records(struct draft *draft)
+static void save(struct draft *draft, struct saved *saved)
 {
+    struct app *app = draft->app;
     struct parts *now = &draft->now;
-    enum status status = STATUS_OK;
-
-    for (size_t i = 0; i < KINDS && status == STATUS_OK; i++) {
-        union any_record *row = row_of(now, &kinds[i]);
-        if (draft->pick[kinds[i].record] == PICK_NONE)
-            record_init(kinds[i].record, row);
-        if (draft->pick[kinds[i].record] == PICK_NEW)
-            status = add_row(draft->app, kinds[i].record, row);
-        *id_of(now, &kinds[i]) = row->named.id;
-    }
-    return status == STATUS_OK ? add_row(draft->app, RECORD_BATCH, (union any_record *)&now->batch)
-                               : status;
-}
-
-static enum status add_vessels(struct draft *draft, struct saved *saved)
-{
-    struct app *app = draft->app;
-    const struct batch *batch = &draft->now.batch;
-
-    for (size_t i = 0; i < saved->count; i++) {
-        struct vessel *vessel = &saved->vessels[i];
-        enum status status;
-        vessel->batch = batch->id;
-        vessel->place = draft->now.place.id;
-        vessel->label = arena_format(app->arena, "%s-%zu", batch->label, i + 1);
-        if ((status = journal_add(app->journal, RECORD_VESSEL, vessel, app->diags)))
-            return status;
-        if (i == 0) {
-            if ((status = vessel_forecast_of(app->journal, app->rules, batch, vessel,
-                                             &saved->course, app->diags)))
-                return status;
-            saved->first_look = vessel_forecast_first_day(&saved->course, batch);
-        }
-        if ((status = journal_set_due(app->journal, vessel->id, saved->first_look, FIRST_LOOK,
-                                      app->diags)))
-            return status;
-    }
-    return STATUS_OK;
-}
-
-static enum status save(struct draft *draft, struct saved *saved)
-{
-    struct app *app = draft->app;
-    enum status status;
 
     saved->count = draft->vessels + draft->controls;
     saved->vessels = arena_array(app->arena, saved->count, sizeof *saved->vessels);
@@ -1200,67 +1039,49 @@ static enum status save(struct draft *draft, struct saved *saved)
         vessel->grams = draft->measured.grams;
         vessel->control = i >= draft->vessels;
     }
-    if ((status = place_in_cooker(draft, saved->vessels, saved->count)) ||
-        (status = journal_begin(app->journal, app->diags)))
-        return status;
-    status = add_records(draft);
-    return app_commit(app, status == STATUS_OK ? add_vessels(draft, saved) : status);
+    place_in_cooker(draft, saved->vessels, saved->count);
+    app_begin(app);
+    for (size_t i = 0; i < KINDS; i++) {
+        union any_record *row = row_of(now, &kinds[i]);
+        if (draft->pick[kinds[i].record] == PICK_NONE)
+            record_init(kinds[i].record, row);
+        if (draft->pick[kinds[i].record] == PICK_NEW)
+            add_row(app, kinds[i].record, row);
+        *id_of(now, &kinds[i]) = row->named.id;
+    }
+    add_row(app, RECORD_BATCH, (union any_record *)&now->batch);
+    for (size_t i = 0; i < saved->count; i++) {
+        struct vessel *vessel = &saved->vessels[i];
+        vessel->batch = now->batch.id;
+        vessel->place = now->place.id;
+        vessel->label = arena_format(app->arena, "%s-%zu", now->batch.label, i + 1);
+        app_add(app, RECORD_VESSEL, vessel);
+        if (i == 0) {
+            app_must(app, vessel_forecast_of(app->journal, app->rules, &now->batch, vessel,
+                                             &saved->forecast, app->diags));
+            saved->first_look = vessel_forecast_first_day(&saved->forecast, &now->batch);
+        }
+        app_must(app, journal_set_due(app->journal, vessel->id, saved->first_look, FIRST_LOOK,
+                                      app->diags));
+    }
+    app_commit(app);
 }
 
 /* ==== the command ============================================================================= */
 
-/* "New: starter S1, cook C1. Shared: session N2." */
+/* "New: starter S1, cook C1." */
 static void say_records(struct draft *draft, enum pick pick, const char *lead)
 {
-    struct text text;
-    text_init(&text);
+    const char *words = "";
     for (size_t i = 0; i < KINDS; i++) {
         const union any_record *row = row_of(&draft->now, &kinds[i]);
         if (draft->pick[kinds[i].record] == pick && row->named.label[0] != '\0')
-            text_printf(&text, "%s%s %s", text.length > 0 ? ", " : "",
-                        record_types[kinds[i].record].name, row->named.label);
+            words =
+                arena_format(draft->app->arena, "%s%s%s %s", words, words[0] != '\0' ? ", " : "",
+                             record_word(kinds[i].record), row->named.label);
     }
-    if (text.length > 0)
-        screen_say(&draft->app->out, 0, 2, ROLE_PLAIN, "%s: %s.", lead, text.bytes);
-    text_release(&text);
-}
-
-static void tell(struct draft *draft, const struct saved *saved)
-{
-    struct screen *out = &draft->app->out;
-    const struct journal_view *told = &draft->app->view;
-    const struct batch *batch = &draft->now.batch;
-    const struct vessel_forecast *course = &saved->course;
-    int64_t day = moment_day(draft->at);
-    char from[MOMENT_ROOM], to[MOMENT_ROOM];
-    struct text labels;
-
-    screen_say(out, 0, 2, ROLE_STRONG, "%s: %zu x %s, %s, inoculated %s.", batch->label,
-               draft->vessels, view_name(told, LIST_VESSELS, saved->vessels[0].kind),
-               view_batch_words(told, batch), moment_write_day(draft->at, from));
-    text_init(&labels);
-    view_vessels(&labels, saved->vessels, draft->vessels);
-    if (draft->controls > 0) {
-        text_puts(&labels, "; controls, never inoculated: ");
-        view_vessels(&labels, saved->vessels + draft->vessels, draft->controls);
-    }
-    screen_say(out, 0, 2, ROLE_PLAIN, "Label them %s.", labels.bytes);
-    text_release(&labels);
-    say_records(draft, PICK_NEW, "New");
-    say_records(draft, PICK_EXISTING, "Known already");
-    if (draft->taken.length > 0 && draft->has_before)
-        screen_say(out, 0, 2, ROLE_QUIET, "Taken over from %s: %s.", draft->before.batch.label,
-                   draft->taken.bytes);
-    if (draft->first.length > 0)
-        screen_say(out, 0, 2, ROLE_QUIET, "%s.", draft->first.bytes);
-    if (draft->note.length > 0)
-        screen_say(out, 0, 2, ROLE_QUIET, "Kept as a note: %s.", draft->note.bytes);
-    if (course->known && isfinite(course->full.low) && isfinite(course->full.high))
-        screen_say(out, 0, 2, ROLE_PLAIN, "White through between %s and %s, as the forecast goes.",
-                   view_day(day + (int64_t)floor(course->full.low), from),
-                   view_day(day + (int64_t)ceil(course->full.high), to));
-    screen_say(out, 0, 2, ROLE_PLAIN, "First look: %s. Then: jarside look %s",
-               view_day(saved->first_look, from), batch->label);
+    if (words[0] != '\0')
+        screen_say(&draft->app->out, 0, 2, ROLE_PLAIN, "%s: %s.", lead, words);
 }
 
 static json_t *records_json(struct draft *draft, bool only_new)
@@ -1268,76 +1089,75 @@ static json_t *records_json(struct draft *draft, bool only_new)
     json_t *object = json_object();
     for (size_t i = 0; i < KINDS; i++)
         if (!only_new || draft->pick[kinds[i].record] == PICK_NEW)
-            json_object_set_new(object, record_types[kinds[i].record].name,
+            json_object_set_new(object, record_word(kinds[i].record),
                                 view_json_text(row_of(&draft->now, &kinds[i])->named.label));
     return object;
 }
 
-static json_t *batch_json(struct draft *draft, const struct saved *saved)
-{
-    const struct vessel_forecast *course = &saved->course;
-    const struct batch *batch = &draft->now.batch;
-    int64_t day = moment_day(draft->at);
-    bool dated = course->known && isfinite(course->full.high);
-    return json_pack("{s:i, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o}",
-                     "schema", 1, "batch", view_json_text(batch->label), "at",
-                     view_json_moment(draft->at), "species", view_json_text(batch->species),
-                     "grain", view_json_text(draft->now.lot.grain), "kind",
-                     view_json_text(saved->vessels[0].kind), "vessels",
-                     view_json_vessels(saved->vessels, draft->vessels), "controls",
-                     view_json_vessels(saved->vessels + draft->vessels, draft->controls), "records",
-                     records_json(draft, false), "new", records_json(draft, true), "taken_over",
-                     view_json_parts(draft->taken.bytes), "note", view_json_text(batch->note),
-                     "first_look", view_json_day(saved->first_look), "full_from",
-                     view_json_day(dated ? day + (int64_t)floor(course->full.low) : 0), "full_to",
-                     view_json_day(dated ? day + (int64_t)ceil(course->full.high) : 0));
-}
-
-static enum status fill(struct draft *draft)
+static enum status tell(struct draft *draft, const struct saved *saved)
 {
     struct app *app = draft->app;
-    const struct arguments *arguments = &app->arguments;
-    struct parts *now = &draft->now;
-    enum status status;
+    struct screen *out = &app->out;
+    const struct journal_view *told = &app->view;
+    const struct batch *batch = &draft->now.batch;
+    const struct vessel *vessels = saved->vessels, *controls = saved->vessels + draft->vessels;
+    int64_t from = 0, to = 0;
+    char day[MOMENT_ROOM], until[MOMENT_ROOM];
+    bool dated = view_forecast_days(batch, &saved->forecast, &saved->forecast.full, &from, &to);
 
-    if ((status = read_options(draft)) ||
-        (arguments->operand_count > 0 &&
-         (status = read_words(
-              draft, arena_join(app->arena, arguments->operands, arguments->operand_count)))) ||
-        (status = find_before(draft)))
-        return status;
-    bool guided = arguments->operand_count == 0 && !arguments_flag(arguments, "count") &&
-                  draft->given.like == NULL;
-    if (guided && (status = ask_missing(draft, true)))
-        return status;
-    take_species_and_vessel(draft);
-    if (draft->has_before) {
-        take_lot_and_starter(draft);
-        take_cook(draft);
-        take_recipe(draft);
-        take_place_and_session(draft);
-    }
-    settle_shape(draft);
-    if ((status = ask_missing(draft, false)))
-        return status;
-    settle(draft);
-    /* Starter and batch must be the same mushroom, or one of the two is a slip. */
-    if (draft->pick[RECORD_STARTER] == PICK_EXISTING && now->starter.species[0] != '\0' &&
-        now->batch.species[0] != '\0' && !same(now->starter.species, now->batch.species))
-        return app_usage(app, "starter %s is %s, and the batch %s; one of the two is a slip",
-                         now->starter.label,
-                         view_name(&app->view, LIST_SPECIES, now->starter.species),
-                         view_name(&app->view, LIST_SPECIES, now->batch.species));
-    return STATUS_OK;
+    if (draft->given.json)
+        return app_json(
+            app,
+            json_pack("{s:i, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o}",
+                      "schema", 1, "batch", view_json_text(batch->label), "at",
+                      view_json_moment(draft->at), "species", view_json_text(batch->species),
+                      "grain", view_json_text(draft->now.lot.grain), "kind",
+                      view_json_text(vessels[0].kind), "vessels",
+                      view_json_vessels(vessels, draft->vessels), "controls",
+                      view_json_vessels(controls, draft->controls), "records",
+                      records_json(draft, false), "new", records_json(draft, true), "taken_over",
+                      view_json_parts(draft->taken[0] != '\0' ? draft->taken : NULL), "note",
+                      view_json_text(batch->note), "first_look", view_json_day(saved->first_look),
+                      "full_from", view_json_day(from), "full_to", view_json_day(to)));
+    screen_say(out, 0, 2, ROLE_STRONG, "%s: %zu x %s, %s, inoculated %s.", batch->label,
+               draft->vessels, view_name(told, LIST_VESSELS, vessels[0].kind),
+               view_batch_words(told, batch), moment_write_day(draft->at, day));
+    screen_say(out, 0, 2, ROLE_PLAIN, "Label them %s%s%s.",
+               app_vessels(app, vessels, draft->vessels),
+               draft->controls > 0 ? "; controls, never inoculated: " : "",
+               draft->controls > 0 ? app_vessels(app, controls, draft->controls) : "");
+    say_records(draft, PICK_NEW, "New");
+    say_records(draft, PICK_EXISTING, "Known already");
+    if (draft->taken[0] != '\0' && draft->has_before)
+        screen_say(out, 0, 2, ROLE_QUIET, "Taken over from %s: %s.", draft->before.batch.label,
+                   draft->taken);
+    if (draft->settled[0] != '\0')
+        screen_say(out, 0, 2, ROLE_QUIET, "%s.", draft->settled);
+    if (draft->unread[0] != '\0')
+        screen_say(out, 0, 2, ROLE_QUIET, "Not understood; saved as a note: %s.", draft->unread);
+    if (dated)
+        screen_say(out, 0, 2, ROLE_PLAIN, "Forecast: fully colonised between %s and %s.",
+                   view_day(from, day), view_day(to, until));
+    screen_say(out, 0, 2, ROLE_PLAIN, "First look: %s. Then: jarside look %s",
+               view_day(saved->first_look, day), batch->label);
+    return app_flush(app);
 }
 
 static enum status run_batch(struct app *app)
 {
-    struct draft draft = {.app = app, .shape = RULES_NONE, .given.use = RULES_NONE};
+    struct draft draft = {.app = app,
+                          .shape = RULES_NONE,
+                          .unread = "",
+                          .taken = "",
+                          .settled = "",
+                          .given.use = RULES_NONE};
+    const struct arguments *arguments = &app->arguments;
+    const struct rules *rules = NULL;
     struct saved saved = {.count = 0};
-    enum status status = app_open(app, JOURNAL_CREATE);
-    if (status != STATUS_OK)
-        return status;
+    int best = RULES_NONE;
+
+    app_open(app, JOURNAL_CREATE);
+    rules = app->rules;
     known_vessel_init(&draft.measured);
     for (int before = 0; before < 2; before++) {
         struct parts *parts = before ? &draft.before : &draft.now;
@@ -1346,33 +1166,43 @@ static enum status run_batch(struct app *app)
         record_init(RECORD_BATCH, &parts->batch);
         record_init(RECORD_VESSEL, &parts->vessel);
     }
-    text_init(&draft.note);
-    text_init(&draft.taken);
-    text_init(&draft.first);
-    if ((status = fill(&draft)) == STATUS_OK && (status = save(&draft, &saved)) == STATUS_OK) {
-        if (draft.given.json) {
-            status = app_json(app, batch_json(&draft, &saved), false);
-        } else {
-            tell(&draft, &saved);
-            status = app_flush(app);
-        }
+    read_options(&draft);
+    if (arguments->operand_count > 0)
+        app_must(app, read_words(&draft, arena_join(app->arena, arguments->operands,
+                                                    arguments->operand_count)));
+    find_before(&draft);
+    if (arguments->operand_count == 0 && !arguments_flag(arguments, "count") &&
+        draft.given.like == NULL)
+        ask_missing(&draft, true);
+    /* A starter that was named knows what it is. */
+    if (!draft.no_species && draft.pick[RECORD_STARTER] == PICK_EXISTING)
+        take_word(&draft.now.batch.species, draft.now.starter.species);
+    if (draft.has_before) {
+        take_records(&draft);
+        take_figures(&draft);
     }
-    text_release(&draft.note);
-    text_release(&draft.taken);
-    text_release(&draft.first);
-    return status;
+    /* The commonest kind of a shape. */
+    for (size_t i = 0; draft.measured.kind == RULES_NONE && i < rules->vessel_count; i++)
+        if ((int)rules->vessels[i].shape == draft.shape &&
+            (best == RULES_NONE || rules->vessels[i].base > rules->vessels[best].base))
+            best = (int)i;
+    if (best != RULES_NONE) {
+        draft.measured.kind = best;
+        draft.settled = arena_format(app->arena, "assumed: %s; --vessel names another",
+                                     name_of(&draft, LIST_VESSELS, rules->vessels[best].id));
+    }
+    ask_missing(&draft, false);
+    settle(&draft);
+    save(&draft, &saved);
+    return tell(&draft, &saved);
 }
 
-const struct command command_batch = {
-    .name = "batch",
-    .summary = "starts a batch: so many vessels of a grain, a cook, a starter; labelled",
-    .operands = "[WORDS...]",
-    .detail =
-        "The number comes first: jarside batch 8 quart jars rye oyster, 15 psi 90 min. What is not "
-        "said is taken over from the last batch where it still fits, and that is told. Labels of "
-        "the journal (a starter S1, a cook C4, a place) may stand among the words. Without words "
-        "it "
-        "asks.",
-    .options = options,
-    .run = run_batch,
+const struct command batch_commands[] = {
+    {"batch", "starts a batch: so many vessels of a grain, a cook, a starter; labelled",
+     "[WORDS...]",
+     "The number comes first: jarside batch 5 pint jars wheat shiitake, 14 psi 95 min. What is not "
+     "said is taken over from the last batch where it still fits, and shown. Labels from the "
+     "journal (a starter S1, a cook C4, a place) may be among the words. Without words it asks.",
+     options, run_batch},
+    {0},
 };

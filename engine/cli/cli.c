@@ -20,45 +20,25 @@
 
 /* ==== what there is ========================================================================== */
 
-static const struct command *const commands[] = {
-    &command_ask,
-    &command_judge,
-    &command_show,
-    &command_cook,
-    &command_mix,
-    &command_forecast,
-    &command_batch,
-    &command_look,
-    &command_move,
-    &command_shake,
-    &command_isolate,
-    &command_return,
-    &command_discard,
-    &command_use,
-    &command_confirm,
-    &command_correct,
-    &command_due,
-    &command_list,
-    &command_life,
-    &command_search,
-    &command_labels,
-    &command_starter,
-    &command_record,
-    &command_export,
-    &command_import,
-    &command_backup,
-    &command_restore,
-    &command_journal_check,
-    &command_rules_check,
-    &command_rules_test,
-    &command_rules_words,
-    &command_review,
-    &command_rules_learn,
-    &command_journal_demo,
-    &command_help,
-    &command_version,
-    NULL,
+static const struct command *const groups[] = {
+    judge_commands,  plan_commands,     batch_commands, look_commands,   event_commands,
+    record_commands, exchange_commands, rules_commands, review_commands, help_commands,
 };
+enum { GROUPS = sizeof groups / sizeof *groups };
+
+/* The next command in the order of the help; the first after NULL, NULL after the last. */
+static const struct command *next_command(const struct command *command)
+{
+    if (command == NULL)
+        return groups[0];
+    if (command[1].name != NULL)
+        return command + 1;
+    for (size_t i = 0; i + 1 < GROUPS; i++)
+        for (const struct command *of = groups[i]; of->name != NULL; of++)
+            if (of == command)
+                return groups[i + 1];
+    return NULL;
+}
 
 static const char *const colour_words[] = {"auto", "always", "never", NULL};
 
@@ -74,28 +54,17 @@ static const struct option common_options[] = {
     {0},
 };
 
-/* How many of the words of `name` argv begins with; 0 unless all of them. */
-static int words_matched(const char *name, int argc, char **argv)
-{
-    int words = 0;
-    while (*name != '\0') {
-        size_t length = strcspn(name, " ");
-        if (words >= argc || strlen(argv[words]) != length ||
-            memcmp(argv[words], name, length) != 0)
-            return 0;
-        words++;
-        name += length;
-        name += strspn(name, " ");
-    }
-    return words;
-}
-
 /* The command named by the first words of argv, and how many words that took; NULL if none is. */
 static const struct command *command_find(int argc, char **argv, int *words)
 {
-    for (size_t i = 0; commands[i] != NULL; i++)
-        if ((*words = words_matched(commands[i]->name, argc, argv)) > 0)
-            return commands[i];
+    for (const struct command *command = NULL; (command = next_command(command)) != NULL;) {
+        const char *name = command->name, *second = strchr(name, ' ');
+        size_t length = second != NULL ? (size_t)(second - name) : strlen(name);
+        *words = second != NULL ? 2 : 1;
+        if (*words <= argc && strlen(argv[0]) == length && memcmp(argv[0], name, length) == 0 &&
+            (second == NULL || strcmp(argv[1], second + 1) == 0))
+            return command;
+    }
     return NULL;
 }
 
@@ -135,28 +104,27 @@ static void help_all(struct screen *screen)
         "whether to keep, isolate or discard it. Never open, shake or smell a suspect vessel.");
     screen_blank(screen);
     screen_row(screen, 2, NAME_COLUMNS, "jarside", "opens the conversation");
-    for (size_t i = 0; commands[i] != NULL; i++)
-        screen_row(screen, 2, NAME_COLUMNS, commands[i]->name, commands[i]->summary);
+    for (const struct command *command = NULL; (command = next_command(command)) != NULL;)
+        screen_row(screen, 2, NAME_COLUMNS, command->name, command->summary);
     screen_blank(screen);
-    screen_say(screen, 0, 0, ROLE_PLAIN, "'jarside help COMMAND' tells more of each.");
+    screen_say(screen, 0, 0, ROLE_PLAIN, "'jarside help COMMAND' says more about each.");
     screen_say(screen, 0, 0, ROLE_PLAIN,
-               "Exit status: 0 fine, 1 a check failed, 2 wrong use, 65 bad data, 70 a fault of the "
-               "program, 74 reading or writing failed, 141 nobody reads the output any more.");
+               "Exit status: 0 fine, 1 a check failed, 2 wrong use, 65 bad data, 70 an error in "
+               "the program, 74 reading or writing failed, 141 output closed.");
 }
 
 static enum status run_help(struct app *app)
 {
-    int words = 0;
-    const struct arguments *arguments = &app->arguments;
-    if (arguments->operand_count == 0) {
-        help_all(&app->out);
-        return app_flush(app);
-    }
+    int words = 0, count = (int)app->arguments.operand_count;
+    const char **operands = app->arguments.operands;
     const struct command *command =
-        command_find((int)arguments->operand_count, (char **)(void *)arguments->operands, &words);
-    if (command == NULL)
-        return app_usage(app, "no command '%s'; 'jarside help' lists them", arguments->operands[0]);
-    help_command(&app->out, command);
+        count > 0 ? command_find(count, (char **)(void *)operands, &words) : NULL;
+    if (count > 0 && command == NULL)
+        app_stop(app, "no command '%s'; 'jarside help' lists them", operands[0]);
+    if (command != NULL)
+        help_command(&app->out, command);
+    else
+        help_all(&app->out);
     return app_flush(app);
 }
 
@@ -166,89 +134,57 @@ static enum status run_version(struct app *app)
     return app_flush(app);
 }
 
-const struct command command_help = {
-    .name = "help",
-    .summary = "tells what the commands do",
-    .operands = "[COMMAND]",
-    .run = run_help,
-};
-
-const struct command command_version = {
-    .name = "version",
-    .summary = "prints the version",
-    .operands = "",
-    .run = run_version,
+const struct command help_commands[] = {
+    {"help", "explains the commands", "[COMMAND]", NULL, NULL, run_help},
+    {"version", "prints the version", "", NULL, NULL, run_version},
+    {0},
 };
 
 /* ==== running ================================================================================= */
 
-static enum status unknown_command(struct app *app, int argc, char **argv)
+static _Noreturn void unknown_command(struct app *app, int argc, char **argv)
 {
     enum { MOST = 64 };
-    const char *names[MOST];
+    const char *names[MOST], *word = argv[0];
     size_t count = 0;
-    for (size_t i = 0; commands[i] != NULL && count < MOST; i++)
-        names[count++] = commands[i]->name;
-    char two_words[128] = "";
+    for (const struct command *command = NULL;
+         (command = next_command(command)) != NULL && count < MOST;)
+        names[count++] = command->name;
     if (argc > 1 && (strcmp(argv[0], "rules") == 0 || strcmp(argv[0], "journal") == 0))
-        snprintf(two_words, sizeof two_words, "%s %s", argv[0], argv[1]);
-    const char *word = two_words[0] != '\0' ? two_words : argv[0];
+        word = arena_format(app->arena, "%s %s", argv[0], argv[1]);
     const char *near = diag_nearest(word, names, count);
     if (near != NULL)
-        return app_usage(app, "no command '%s'; did you mean '%s'?", word, near);
-    return app_usage(app,
-                     "no command '%s'; 'jarside help' lists them. To judge a description: "
-                     "jarside judge \"%s ...\"",
-                     word, word);
-}
-
-static enum status run(struct app *app, int argc, char **argv)
-{
-    static const enum colour_choice choices[] = {COLOUR_AUTO, COLOUR_ALWAYS, COLOUR_NEVER};
-    enum status status = arguments_read(&app->arguments, argc, argv, app->command->options,
-                                        common_options, app->diags);
-    if (status == STATUS_OK)
-        status = options_fill_from(app, common_options, &app->common);
-    if (status != STATUS_OK)
-        return status;
-    screen_release(&app->out);
-    screen_init(&app->out, stdout, choices[app->common.color]);
-    if (!app->common.help)
-        return app->command->run(app);
-    help_command(&app->out, app->command);
-    return app_flush(app);
+        app_stop(app, "no command '%s'; did you mean '%s'?", word, near);
+    app_stop(app,
+             "no command '%s'; 'jarside help' lists them. To judge a description: "
+             "jarside judge \"%s ...\"",
+             word, word);
 }
 
 /* A bare call opens the conversation; bare options go with it, but for --help and --version. */
-static enum status dispatch(struct app *app, int argc, char **argv)
+static enum status run(struct app *app, int argc, char **argv)
 {
+    static const enum colour_choice choices[] = {COLOUR_AUTO, COLOUR_ALWAYS, COLOUR_NEVER};
     int words = 0;
     if (argc > 0 && (strcmp(argv[0], "--help") == 0 || strcmp(argv[0], "-h") == 0)) {
         help_all(&app->out);
         return app_flush(app);
     }
     if (argc > 0 && strcmp(argv[0], "--version") == 0)
-        app->command = &command_version, words = 1;
-    else if (argc == 0 || argv[0][0] == '-')
-        app->command = &command_ask;
+        argv[0] += strlen("--"); /* the command of that name */
+    if (argc == 0 || argv[0][0] == '-')
+        app->command = judge_commands;
     else if ((app->command = command_find(argc, argv, &words)) == NULL)
-        return unknown_command(app, argc, argv);
-    return run(app, argc - words, argv + words);
-}
-
-static void app_release(struct app *app)
-{
-    journal_close(app->journal);
-    arena_free(app->arena);
-    words_free(app->words);
-    triage_free(app->triage);
-    reasoner_free(app->reasoner);
-    reader_free(app->reader);
-    rules_free(app->rules);
-    diags_free(app->diags);
-    arguments_release(&app->arguments);
+        unknown_command(app, argc, argv);
+    app_must(app, arguments_read(&app->arguments, argc - words, argv + words, app->command->options,
+                                 common_options, app->diags));
+    options_fill_from(app, common_options, &app->common);
     screen_release(&app->out);
-    screen_release(&app->err);
+    screen_init(&app->out, stdout, choices[app->common.color]);
+    if (!app->common.help)
+        return app->command->run(app);
+    help_command(&app->out, app->command);
+    return app_flush(app);
 }
 
 /*
@@ -275,21 +211,40 @@ static void prepare_heap(void)
 }
 
 /* Says why a command failed, if nobody has yet. */
-static enum status end(struct app *app, enum status status)
+static void report_end(struct app *app, enum status status)
 {
     static const char *const reasons[] = {
         [STATUS_IO] = "cannot write the output",
-        [STATUS_INTERNAL] = "a fault of the program; please report what you did",
+        [STATUS_INTERNAL] = "an error in the program; please report what you did",
     };
     size_t errors = diags_errors(app->diags);
     if (errors == 0 && status < sizeof reasons / sizeof *reasons && reasons[status] != NULL)
         app_error(app, status, NULL, "%s", reasons[status]);
     if (status != STATUS_OK && (status != STATUS_CHECK || errors > 0))
         app_report(app);
-    return status;
 }
 
-int cli_main(int argc, char **argv)
+_Noreturn void app_quit(struct app *app, enum status status)
+{
+    report_end(app, status);
+    /* What stdio still holds must arrive too: a full disk shows only here. */
+    if (fclose(stdout) != 0 && status == STATUS_OK)
+        report_end(app, status = app_refused(app, errno));
+    journal_close(app->journal); /* what is not committed is taken back */
+    arena_free(app->arena);
+    words_free(app->words);
+    triage_free(app->triage);
+    reasoner_free(app->reasoner);
+    reader_free(app->reader);
+    rules_free(app->rules);
+    diags_free(app->diags);
+    arguments_release(&app->arguments);
+    screen_release(&app->out);
+    screen_release(&app->err);
+    exit((int)status_exit(status));
+}
+
+_Noreturn void cli_main(int argc, char **argv)
 {
     struct app app = {0};
     prepare_heap();
@@ -300,10 +255,5 @@ int cli_main(int argc, char **argv)
     screen_init(&app.err, stderr, COLOUR_AUTO);
     app.diags = diags_new();
     app.arena = arena_new();
-    enum status status = end(&app, dispatch(&app, argc > 0 ? argc - 1 : 0, argv + 1));
-    /* What stdio still holds must arrive too: a full disk shows only here. */
-    if (fclose(stdout) != 0 && status == STATUS_OK)
-        status = end(&app, app_refused(&app, errno));
-    app_release(&app);
-    return (int)status_exit(status);
+    app_quit(&app, run(&app, argc > 0 ? argc - 1 : 0, argv + 1));
 }

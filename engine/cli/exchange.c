@@ -101,38 +101,35 @@ enum status demo_for_now(struct app *app)
 /* ==== import ================================================================================== */
 
 /* The table that --table names, which was given. */
-static enum status named_table(struct app *app, enum record *record)
+static enum record named_table(struct app *app)
 {
     const struct option option = {.name = "table", .kind = OPTION_TABLE};
-    return option_read(app, &option, arguments_value(&app->arguments, "table"), record);
+    enum record record = RECORD_COUNT;
+    option_read(app, &option, arguments_value(&app->arguments, "table"), &record);
+    return record;
 }
 
 static const struct option options[] = {
     {"table", "NAME", "FILE is this table; only needed when its name does not say so",
      .kind = OPTION_TEXT},
     {"map", "MAP",
-     "FILE is a spreadsheet of your own: which of its columns is what, as a file or as "
-     "'batch=Run,number=Bag no,...'",
+     "FILE is a spreadsheet of your own: what its columns are, as a file or as "
+     "'batch=Batch name,number=Jar,...'",
      .kind = OPTION_TEXT},
-    {"guess", NULL, "print a map for FILE as its headings and words suggest it, for you to mend",
+    {"guess", NULL, "print a map for FILE as its headings and words suggest it, for you to correct",
      .kind = OPTION_FLAG},
     {"partly", NULL, "with --map: keep the good rows even when others are refused",
      .kind = OPTION_FLAG},
-    {"dry-run", NULL, "do everything, tell what came of it, and keep nothing", .kind = OPTION_FLAG},
-    {"json", NULL, "tell what came of it as JSON", .kind = OPTION_FLAG},
+    {"dry-run", NULL, "do everything, show the result, and keep nothing", .kind = OPTION_FLAG},
+    {"json", NULL, "print the result as JSON", .kind = OPTION_FLAG},
     {0},
 };
 
 /* The journal; for a rehearsal where there is none, one that is gone afterwards. */
 static enum status open_journal(struct app *app, char folder[FOLDER_ROOM])
 {
-    char *path = NULL;
     struct stat about;
-    enum status status = app_journal_path(app, &path);
-    if (status != STATUS_OK)
-        return status;
-    bool rehearse = flag(app, "dry-run") && stat(path, &about) != 0;
-    free(path);
+    bool rehearse = flag(app, "dry-run") && stat(app_journal_path(app), &about) != 0;
     return rehearse ? open_temporary(app, folder) : app_journal(app, JOURNAL_CREATE);
 }
 
@@ -149,47 +146,32 @@ static void close_journal(struct app *app, const char *folder)
 
 static enum status tell(struct app *app, const struct import_tally *tally)
 {
-    bool dry_run = flag(app, "dry-run");
+    bool dry_run = flag(app, "dry-run"), json = flag(app, "json");
     size_t added = 0;
     json_t *tables = json_object();
     for (int i = 0; i < RECORD_COUNT; i++) {
         const struct import_tally *one = &tally[i];
-        char same[40] = "", refused[40] = "", rest[120];
+        const char *rest = arena_format(app->arena, "%zu added", one->added);
         json_object_set_new(tables, record_types[i].name,
                             json_pack("{s:I, s:I, s:I}", "added", (json_int_t)one->added, "same",
                                       (json_int_t)one->same, "refused", (json_int_t)one->refused));
         added += one->added;
         if (one->same > 0)
-            snprintf(same, sizeof same, ", %zu there already", one->same);
+            rest = arena_format(app->arena, "%s, %zu there already", rest, one->same);
         if (one->refused > 0)
-            snprintf(refused, sizeof refused, ", %zu refused", one->refused);
-        snprintf(rest, sizeof rest, "%zu added%s%s", one->added, same, refused);
-        if (!flag(app, "json") && one->added + one->same + one->refused > 0)
+            rest = arena_format(app->arena, "%s, %zu refused", rest, one->refused);
+        if (!json && one->added + one->same + one->refused > 0)
             screen_row(&app->out, 0, 12, record_types[i].name, rest);
     }
-    json_t *answer = json_pack("{s:i, s:b, s:o}", "schema", 1, "kept", !dry_run, "tables", tables);
-    if (flag(app, "json"))
-        return app_json(app, answer, false);
-    json_decref(answer);
+    if (json)
+        return app_json(
+            app, json_pack("{s:i, s:b, s:o}", "schema", 1, "kept", !dry_run, "tables", tables));
+    json_decref(tables);
     screen_say(&app->out, 0, 0, ROLE_PLAIN, "%s",
                added == 0 ? "Nothing new in it."
                : dry_run  ? "Nothing was kept: this was a rehearsal."
                           : "All of it is kept.");
     return app_flush(app);
-}
-
-/* That nothing was kept, which the faults alone would not say. */
-static void tell_refusal(struct app *app, const struct import_tally *tally)
-{
-    size_t refused = 0;
-    for (int i = 0; i < RECORD_COUNT; i++)
-        refused += tally[i].refused;
-    if (refused > 0)
-        screen_say(&app->err, 0, 0, ROLE_PLAIN, "%zu row%s refused, so nothing was imported.",
-                   refused, refused == 1 ? "" : "s");
-    else
-        screen_say(&app->err, 0, 0, ROLE_PLAIN, "Nothing was imported.");
-    screen_flush(&app->err, stderr);
 }
 
 static enum status import_tables(struct app *app, const char *path, bool is_folder)
@@ -198,16 +180,15 @@ static enum status import_tables(struct app *app, const char *path, bool is_fold
     char folder[FOLDER_ROOM] = "";
     struct import_tally tally[RECORD_COUNT] = {{0}};
     struct progress_bar bar;
-    enum status status = STATUS_OK;
+    size_t refused = 0;
     if (!is_folder && arguments_value(&app->arguments, "table") != NULL)
-        status = named_table(app, &record);
+        record = named_table(app);
     else if (!is_folder && record == RECORD_COUNT)
-        status = app_usage(app,
-                           "'%s' is named after no table; --table says which it is, and a "
-                           "spreadsheet of your own needs --map (--guess proposes one)",
-                           path);
-    if (status == STATUS_OK)
-        status = open_journal(app, folder);
+        app_stop(app,
+                 "the name of '%s' is not that of a table; --table says which it is, and a "
+                 "spreadsheet of your own needs --map (--guess proposes one)",
+                 path);
+    enum status status = open_journal(app, folder);
     if (status == STATUS_OK) {
         progress_bar_init(&bar, stderr);
         const struct progress progress = progress_bar_listener(&bar);
@@ -215,24 +196,25 @@ static enum status import_tables(struct app *app, const char *path, bool is_fold
         status = is_folder ? import_folder(app->journal, path, &how, tally, app->diags)
                            : import_file(app->journal, record, path, &how, tally, app->diags);
         progress_bar_clear(&bar);
-        if (status == STATUS_OK)
+        if (status == STATUS_OK) {
             status = tell(app, tally);
-        else
-            tell_refusal(app, tally);
+        } else { /* that nothing was kept, which the errors alone would not say */
+            for (int i = 0; i < RECORD_COUNT; i++)
+                refused += tally[i].refused;
+            if (refused > 0)
+                screen_say(&app->err, 0, 0, ROLE_PLAIN,
+                           "%zu row%s refused, so nothing was imported.", refused,
+                           refused == 1 ? "" : "s");
+            else
+                screen_say(&app->err, 0, 0, ROLE_PLAIN, "Nothing was imported.");
+            screen_flush(&app->err, stderr);
+        }
     }
     close_journal(app, folder);
     return status;
 }
 
 /* ---- a spreadsheet of their own -------------------------------------------------------------- */
-
-static enum status guess(struct app *app, const char *path)
-{
-    enum status status = app_load(app, NULL, 0);
-    if (status == STATUS_OK)
-        status = mapping_guess(path, app->reader, app->triage, &app->out.out, app->diags);
-    return status == STATUS_OK ? app_flush(app) : status;
-}
 
 struct rows { /* what came of them, as it is told */
     struct app *app;
@@ -279,29 +261,27 @@ static enum status tell_mapped(struct app *app, const struct rows *rows,
     bool spoilt = tally->refused > 0 && !flag(app, "partly");
     json_t *added = json_object();
     for (int i = 0; i < RECORD_COUNT; i++) {
-        char rest[64];
-        snprintf(rest, sizeof rest, "%zu added", tally->added[i]);
         json_object_set_new(added, record_types[i].name, json_integer((json_int_t)tally->added[i]));
         if (rows->list == NULL && tally->added[i] > 0)
-            screen_row(&app->out, 0, 12, record_types[i].name, rest);
+            screen_row_text(&app->out, 0, 12, record_types[i].name, "%zu added", tally->added[i]);
     }
-    json_t *answer =
-        json_pack("{s:i, s:b, s:I, s:I, s:I, s:o, s:O*}", "schema", 1, "kept", !dry_run && !spoilt,
-                  "taken", (json_int_t)tally->taken, "skipped", (json_int_t)tally->skipped,
-                  "refused", (json_int_t)tally->refused, "added", added, "rows", rows->list);
     if (rows->list != NULL)
-        return app_json(app, answer, false);
-    json_decref(answer);
+        return app_json(app,
+                        json_pack("{s:i, s:b, s:I, s:I, s:I, s:o, s:O}", "schema", 1, "kept",
+                                  !dry_run && !spoilt, "taken", (json_int_t)tally->taken, "skipped",
+                                  (json_int_t)tally->skipped, "refused", (json_int_t)tally->refused,
+                                  "added", added, "rows", rows->list));
+    json_decref(added);
     screen_say(&app->out, 0, 0, ROLE_PLAIN, "Rows: %zu taken, %zu skipped, %zu refused. %s",
                tally->taken, tally->skipped, tally->refused,
                dry_run  ? "Nothing was kept: this was a rehearsal."
-               : spoilt ? "Nothing was kept: mend the refused rows or the map, or give --partly."
+               : spoilt ? "Nothing was kept: correct the refused rows or the map, or add --partly."
                : tally->taken == 0 ? "Nothing new in it."
                                    : "What was taken is kept.");
     return app_flush(app);
 }
 
-static enum status carry(struct app *app, const char *path, struct mapping *mapping)
+static enum status import_mapped(struct app *app, const char *path, struct mapping *mapping)
 {
     struct progress_bar bar;
     struct mapping_tally tally;
@@ -324,53 +304,33 @@ static enum status carry(struct app *app, const char *path, struct mapping *mapp
     return told != STATUS_OK ? told : status;
 }
 
-static enum status import_mapped(struct app *app, const char *path)
+static enum status run_import(struct app *app)
 {
+    struct stat about;
     char folder[FOLDER_ROOM] = "";
-    enum status status = app_load(app, NULL, 0);
-    if (status != STATUS_OK)
-        return status;
-    struct mapping *mapping =
-        mapping_new(arguments_value(&app->arguments, "map"), app->rules, app->diags, &status);
+    enum status status = STATUS_OK;
+    if (app->arguments.operand_count != 1)
+        app_stop(app, "name the folder or the file to import");
+    const char *path = app->arguments.operands[0], *map = arguments_value(&app->arguments, "map");
+    if (stat(path, &about) != 0) /* before a journal is begun */
+        return app_error(app, STATUS_IO, path, "cannot be read: %s", strerror(errno));
+    if (!flag(app, "guess") && map == NULL)
+        return import_tables(app, path, S_ISDIR(about.st_mode));
+    app_must(app, app_load(app, NULL, 0));
+    if (flag(app, "guess")) {
+        app_must(app, mapping_guess(path, app->reader, app->triage, &app->out.out, app->diags));
+        return app_flush(app);
+    }
+    struct mapping *mapping = mapping_new(map, app->rules, app->diags, &status);
     if (mapping == NULL)
         return status;
     status = open_journal(app, folder);
     if (status == STATUS_OK)
-        status = carry(app, path, mapping);
+        status = import_mapped(app, path, mapping);
     mapping_free(mapping);
     close_journal(app, folder);
     return status;
 }
-
-static enum status run(struct app *app)
-{
-    struct stat about;
-    if (app->arguments.operand_count != 1)
-        return app_usage(app, "name the folder or the file to import");
-    const char *path = app->arguments.operands[0];
-    if (stat(path, &about) != 0) { /* before a journal is begun */
-        diags_error(app->diags, (struct position){path, 0, 0}, "cannot be read: %s",
-                    strerror(errno));
-        return STATUS_IO;
-    }
-    if (flag(app, "guess"))
-        return guess(app, path);
-    return arguments_value(&app->arguments, "map") != NULL
-               ? import_mapped(app, path)
-               : import_tables(app, path, S_ISDIR(about.st_mode));
-}
-
-const struct command command_import = {
-    .name = "import",
-    .summary = "reads CSV tables into the journal, all of them or nothing",
-    .operands = "DIR-OR-FILE",
-    .detail =
-        "A folder or a table that 'jarside export' wrote, or with --map a spreadsheet of your "
-        "own, one row a vessel. What is there already is passed over; what is there under the "
-        "same label and says something else is a conflict, and told with its line.",
-    .options = options,
-    .run = run,
-};
 
 /* ==== export ================================================================================== */
 
@@ -382,65 +342,40 @@ static const struct option export_options[] = {
     {0},
 };
 
-static enum status export_one(struct app *app)
+static enum status run_export(struct app *app)
 {
-    enum record record = RECORD_COUNT;
-    size_t rows;
-    const char *path = app->arguments.operand_count > 0 ? app->arguments.operands[0] : "-";
-    enum status status = named_table(app, &record);
-    if (status == STATUS_OK)
-        status = app_journal(app, JOURNAL_READ);
-    if (status != STATUS_OK)
-        return status;
-    return strcmp(path, "-") == 0
-               ? export_table(app->journal, record, stdout, "standard output", &rows, app->diags)
-               : export_file(app->journal, record, path, flag(app, "force"), app->diags);
-}
-
-static enum status export_all(struct app *app)
-{
-    size_t counts[RECORD_COUNT] = {0};
-    char date[MOMENT_ROOM], usual[MOMENT_ROOM + 16], rest[64];
-    snprintf(usual, sizeof usual, "jarside-%s", moment_write_day(moment_now(), date));
-    const char *folder = app->arguments.operand_count > 0 ? app->arguments.operands[0] : usual;
-    enum status status = app_journal(app, JOURNAL_READ);
-    if (status == STATUS_OK)
-        status = export_folder(app->journal, folder, flag(app, "force"), counts, app->diags);
-    if (status != STATUS_OK)
-        return status;
+    size_t counts[RECORD_COUNT] = {0}, rows;
+    char date[MOMENT_ROOM];
+    const char *path = app->arguments.operand_count > 0 ? app->arguments.operands[0] : NULL;
+    bool json = flag(app, "json"), force = flag(app, "force");
+    if (app->arguments.operand_count > 1)
+        app_stop(app, "one folder or file at a time");
+    if (arguments_value(&app->arguments, "table") != NULL) {
+        enum record record = named_table(app);
+        app_must(app, app_journal(app, JOURNAL_READ));
+        return path == NULL || strcmp(path, "-") == 0
+                   ? export_table(app->journal, record, stdout, "standard output", &rows,
+                                  app->diags)
+                   : export_file(app->journal, record, path, force, app->diags);
+    }
+    if (path == NULL)
+        path = arena_format(app->arena, "jarside-%s", moment_write_day(moment_now(), date));
+    app_must(app, app_journal(app, JOURNAL_READ));
+    app_must(app, export_folder(app->journal, path, force, counts, app->diags));
     json_t *tables = json_object();
     for (int i = 0; i < RECORD_COUNT; i++) {
         json_object_set_new(tables, record_types[i].name, json_integer((json_int_t)counts[i]));
-        snprintf(rest, sizeof rest, "%zu row%s", counts[i], counts[i] == 1 ? "" : "s");
-        if (!flag(app, "json"))
-            screen_row(&app->out, 0, 12, record_types[i].name, rest);
+        if (!json)
+            screen_row_text(&app->out, 0, 12, record_types[i].name, "%zu row%s", counts[i],
+                            counts[i] == 1 ? "" : "s");
     }
-    json_t *answer = json_pack("{s:i, s:s, s:o}", "schema", 1, "folder", folder, "rows", tables);
-    if (flag(app, "json"))
-        return app_json(app, answer, false);
-    json_decref(answer);
-    screen_say(&app->out, 0, 0, ROLE_PLAIN, "Written to %s.", folder);
+    if (json)
+        return app_json(app,
+                        json_pack("{s:i, s:s, s:o}", "schema", 1, "folder", path, "rows", tables));
+    json_decref(tables);
+    screen_say(&app->out, 0, 0, ROLE_PLAIN, "Written to %s.", path);
     return app_flush(app);
 }
-
-static enum status export_run(struct app *app)
-{
-    if (app->arguments.operand_count > 1)
-        return app_usage(app, "one folder or file at a time");
-    return arguments_value(&app->arguments, "table") != NULL ? export_one(app) : export_all(app);
-}
-
-const struct command command_export = {
-    .name = "export",
-    .summary = "writes the journal as CSV tables that any spreadsheet opens",
-    .operands = "[DIR]",
-    .detail =
-        "One file a table, in a folder named after today unless you name one. 'jarside import DIR' "
-        "reads them back exactly. A text that a spreadsheet would take for a formula gets an "
-        "apostrophe in front, which the import takes away.",
-    .options = export_options,
-    .run = export_run,
-};
 
 /* ==== backup, restore ========================================================================= */
 
@@ -452,61 +387,33 @@ static const struct option backup_options[] = {
 static enum status run_backup(struct app *app)
 {
     if (app->arguments.operand_count != 1)
-        return app_usage(app, "name the file to write the backup to");
+        app_stop(app, "name the file to write the backup to");
     const char *path = app->arguments.operands[0];
-    enum status status = app_journal(app, JOURNAL_READ);
-    if (status == STATUS_OK)
-        status = backup_write(app->journal, path, flag(app, "force"), app->diags);
-    if (status != STATUS_OK)
-        return status;
+    app_must(app, app_journal(app, JOURNAL_READ));
+    app_must(app, backup_write(app->journal, path, flag(app, "force"), app->diags));
     screen_say(&app->out, 0, 0, ROLE_PLAIN,
-               "Checked and written: %s. 'jarside restore' takes it back.", path);
+               "Checked and written: %s. 'jarside restore' brings it back.", path);
     return app_flush(app);
 }
 
-const struct command command_backup = {
-    .name = "backup",
-    .summary = "copies the whole journal into one file, checked",
-    .operands = "FILE",
-    .detail = "May be done while the journal is in use. The copy holds it as it stood at one "
-              "moment, and takes its name only when it has proved sound.",
-    .options = backup_options,
-    .run = run_backup,
-};
-
 static enum status run_restore(struct app *app)
 {
-    char *path = NULL, *kept = NULL;
+    char *kept = NULL;
     if (app->arguments.operand_count != 1)
-        return app_usage(app, "name the backup to restore");
-    const char *backup = app->arguments.operands[0];
-    enum status status = app_journal_path(app, &path);
-    if (status == STATUS_OK)
-        status = backup_restore(backup, path, moment_now(), &kept, app->diags);
-    if (status == STATUS_OK)
-        screen_say(&app->out, 0, 0, ROLE_PLAIN, "The journal %s is now what %s holds.", path,
-                   backup);
-    if (status == STATUS_OK && kept != NULL)
+        app_stop(app, "name the backup to restore");
+    const char *backup = app->arguments.operands[0], *path = app_journal_path(app);
+    app_must(app, backup_restore(backup, path, moment_now(), &kept, app->diags));
+    screen_say(&app->out, 0, 0, ROLE_PLAIN, "The journal %s is now the one from %s.", path, backup);
+    if (kept != NULL)
         screen_say(&app->out, 0, 0, ROLE_PLAIN, "What was there before is kept as %s.", kept);
-    free(path);
     free(kept);
-    return status == STATUS_OK ? app_flush(app) : status;
+    return app_flush(app);
 }
-
-const struct command command_restore = {
-    .name = "restore",
-    .summary = "puts a backup in the place of the journal, which is kept beside it",
-    .operands = "FILE",
-    .detail = "A file that is damaged, that a newer Jarside wrote or that is no journal is refused "
-              "and nothing is touched. The present journal stays beside the restored one under a "
-              "dated name.",
-    .run = run_restore,
-};
 
 /* ==== journal check =========================================================================== */
 
 static const struct option journal_check_options[] = {
-    {"all", NULL, "list every fault, not only the first fifty", .kind = OPTION_FLAG},
+    {"all", NULL, "list every entry, not only the first fifty", .kind = OPTION_FLAG},
     {"json", NULL, "print JSON", .kind = OPTION_FLAG},
     {0},
 };
@@ -542,83 +449,60 @@ static void list_fault(void *context, const struct check_fault *fault)
                 fault->message);
 }
 
-static void tell_check(struct screen *screen, const struct listing *listing,
-                       const struct check_tally *tally)
+static enum status run_check(struct app *app)
 {
-    if (listing->listed > listing->most)
-        screen_say(screen, 0, 0, ROLE_PLAIN, "and %zu more; --all lists them",
-                   listing->listed - listing->most);
-    if (listing->damaged)
-        screen_say(screen, 0, 0, ROLE_PLAIN,
-                   "It was left as it is. 'jarside restore FILE' brings back a backup and keeps "
-                   "this file beside it.");
-    else if (tally->errors > 0)
-        screen_say(screen, 0, 0, ROLE_PLAIN,
-                   "%zu records looked at, %zu fault%s. Nothing was changed. 'jarside correct' "
-                   "puts a slip right, 'jarside restore FILE' brings back a backup.",
-                   tally->records, tally->errors, tally->errors == 1 ? "" : "s");
-    else
-        screen_say(screen, 0, 0, ROLE_PLAIN, "%zu records looked at, no fault.", tally->records);
-}
-
-static enum status journal_check_run(struct app *app)
-{
+    struct screen *screen = &app->out;
     struct check_tally tally;
     struct listing listing = {.app = app, .most = flag(app, "all") ? SIZE_MAX : 50};
     const struct check_sink sink = {&listing, list_fault};
-    enum status status = app_load(app, NULL, 0);
-    if (status == STATUS_OK)
-        status = app_journal(app, JOURNAL_READ);
-    if (status != STATUS_OK)
-        return status;
+    app_must(app, app_load(app, NULL, 0));
+    app_must(app, app_journal(app, JOURNAL_READ));
     listing.faults = flag(app, "json") ? json_array() : NULL;
-    status = check_journal(app->journal, app->rules, moment_now(), &sink, &tally, app->diags);
-    if (status == STATUS_OK && listing.faults != NULL) {
-        status =
-            app_json(app,
-                     json_pack("{s:i, s:s, s:I, s:I, s:I, s:O}", "schema", 1, "journal",
-                               journal_path(app->journal), "records", (json_int_t)tally.records,
-                               "errors", (json_int_t)tally.errors, "warnings",
-                               (json_int_t)tally.warnings, "faults", listing.faults),
-                     false);
-    } else if (status == STATUS_OK) {
-        tell_check(&app->out, &listing, &tally);
-        status = app_flush(app);
+    app_must(app, check_journal(app->journal, app->rules, moment_now(), &sink, &tally, app->diags));
+    if (listing.faults != NULL) {
+        app_must(app,
+                 app_json(app, json_pack("{s:i, s:s, s:I, s:I, s:I, s:o}", "schema", 1, "journal",
+                                         journal_path(app->journal), "records",
+                                         (json_int_t)tally.records, "errors",
+                                         (json_int_t)tally.errors, "warnings",
+                                         (json_int_t)tally.warnings, "faults", listing.faults)));
+        return tally.errors > 0 ? STATUS_CHECK : STATUS_OK;
     }
-    json_decref(listing.faults);
-    return status == STATUS_OK && tally.errors > 0 ? STATUS_CHECK : status;
+    if (listing.listed > listing.most)
+        screen_say(screen, 0, 0, ROLE_PLAIN, "and %zu more; --all lists them",
+                   listing.listed - listing.most);
+    const char *records = arena_format(app->arena, "%zu record%s checked", tally.records,
+                                       tally.records == 1 ? "" : "s");
+    if (listing.damaged)
+        screen_say(screen, 0, 0, ROLE_PLAIN,
+                   "It was left as it is. 'jarside restore FILE' brings back a backup and keeps "
+                   "this file beside it.");
+    else if (tally.errors > 0)
+        screen_say(screen, 0, 0, ROLE_PLAIN,
+                   "%s, %zu error%s. Nothing was changed. 'jarside correct' corrects a record, "
+                   "'jarside restore FILE' brings back a backup.",
+                   records, tally.errors, tally.errors == 1 ? "" : "s");
+    else
+        screen_say(screen, 0, 0, ROLE_PLAIN, "%s, no error.", records);
+    app_must(app, app_flush(app));
+    return tally.errors > 0 ? STATUS_CHECK : STATUS_OK;
 }
-
-const struct command command_journal_check = {
-    .name = "journal check",
-    .summary = "looks the journal over for damage and for what cannot be",
-    .operands = "",
-    .detail = "The file itself, references, dates, corrections, what is derived, words that the "
-              "rules do not know. Changes nothing. Exit status 1 when there is a fault.",
-    .options = journal_check_options,
-    .run = journal_check_run,
-};
 
 /* ==== journal demo ============================================================================ */
 
-static enum status run_journal_demo(struct app *app)
+static enum status run_demo(struct app *app)
 {
     struct stat found;
     if (app->arguments.operand_count != 1)
-        return app_usage(app, "give the name of a new file; for instance: "
-                              "jarside journal demo season.db");
+        app_stop(app, "give the name of a new file; for instance: jarside journal demo season.db");
     const char *path = app->arguments.operands[0];
-    enum status status = app_load(app, NULL, 0);
-    if (status == STATUS_OK && stat(path, &found) == 0)
+    app_must(app, app_load(app, NULL, 0));
+    if (stat(path, &found) == 0)
         return app_error(app, STATUS_DATA, NULL,
                          "'%s' is there already and stays as it is; give the name of a new file",
                          path);
-    if (status == STATUS_OK)
-        status = journal_open(path, JOURNAL_CREATE, &app->journal, app->diags);
-    if (status == STATUS_OK)
-        status = build(app);
-    if (status != STATUS_OK)
-        return status;
+    app_must(app, journal_open(path, JOURNAL_CREATE, &app->journal, app->diags));
+    app_must(app, build(app));
     screen_say(&app->out, 0, 0, ROLE_PLAIN,
                "An invented season of %zu batches, %zu vessels and %zu looks is in %s.",
                journal_count(app->journal, RECORD_BATCH, NULL, 0),
@@ -628,12 +512,32 @@ static enum status run_journal_demo(struct app *app)
     return app_flush(app);
 }
 
-const struct command command_journal_demo = {
-    .name = "journal demo",
-    .summary = "writes an invented season into a new journal, for trying things out",
-    .operands = "FILE",
-    .detail = "Nothing in it is real: growers, shelves and losses are made up, some faults are "
-              "planted, and corpus/demo/journal says which.",
-    .options = NULL,
-    .run = run_journal_demo,
+const struct command exchange_commands[] = {
+    {"export", "writes the journal as CSV tables that any spreadsheet opens", "[DIR]",
+     "One file a table, in a folder named after today unless you name one. 'jarside import DIR' "
+     "reads them back exactly. A text that a spreadsheet would take for a formula gets an "
+     "apostrophe in front, which the import takes away.",
+     export_options, run_export},
+    {"import", "reads CSV tables into the journal, all of them or nothing", "DIR-OR-FILE",
+     "A folder or a table that 'jarside export' wrote, or with --map a spreadsheet of your own, "
+     "one row a vessel. What is there already is skipped; a record with the same label and other "
+     "values is a conflict, and shown with its line.",
+     options, run_import},
+    {"backup", "copies the whole journal into one file, checked", "FILE",
+     "Can be done while the journal is in use. The copy is the journal at one moment, and takes "
+     "its name only once it has been checked.",
+     backup_options, run_backup},
+    {"restore", "replaces the journal by a backup; the old journal is kept beside it", "FILE",
+     "A file that is damaged, from a newer Jarside or not a journal is refused and nothing is "
+     "touched. The present journal stays beside the restored one under a dated name.",
+     NULL, run_restore},
+    {"journal check", "checks the journal for damage and for impossible entries", "",
+     "The file itself, references, dates, corrections, what is derived, words that the rules do "
+     "not know. Changes nothing. Exit status 1 when there is an error.",
+     journal_check_options, run_check},
+    {"journal demo", "writes an invented season into a new journal, for trying things out", "FILE",
+     "Nothing in it is real: growers, shelves and losses are made up, some causes of loss are "
+     "planted, and corpus/demo/journal says which.",
+     NULL, run_demo},
+    {0},
 };

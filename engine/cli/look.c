@@ -27,8 +27,7 @@ static const struct option options[] = {
 };
 #undef AT
 
-enum status look_open(const struct looking *looking, const char *label,
-                      struct consultation *consultation)
+void look_open(const struct looking *looking, const char *label, struct consultation *consultation)
 {
     struct app *app = looking->app;
     int64_t id = 0;
@@ -39,40 +38,26 @@ enum status look_open(const struct looking *looking, const char *label,
                                       .corrects = looking->corrects};
     if (!labels_has(app, RECORD_VESSEL, label, &id, &request.label))
         request.label = label; /* named in the message as it was typed */
-    enum status status =
-        consult_vessel(app->journal, &request, app->triage, app->arena, consultation, app->diags);
-    if (status == STATUS_OK)
-        app_report(
-            app); /* what is on record and not understood is worth seeing, and stops nothing */
-    return status;
+    app_must(app, consult_vessel(app->journal, &request, app->triage, app->arena, consultation,
+                                 app->diags));
+    app_report(app); /* what is on record and not understood is worth seeing, and stops nothing */
 }
 
-/* Whether a fact about the vessel does not come from the journal. */
-static bool is_new(const struct fact *fact)
-{
-    return fact->origin != ORIGIN_JOURNAL && fact->origin != ORIGIN_COMPUTED;
-}
-
-static bool says_something(const struct triage *triage)
-{
-    const struct fact *facts = NULL;
-    size_t count = triage_facts(triage, &facts);
-    for (size_t i = 0; i < count; i++)
-        if (is_new(&facts[i]))
-            return true;
-    return false;
-}
-
-/* What was said, fact by fact, where there was no one text. In the arena. */
+/* What was said of the vessel now, fact by fact, in the arena; NULL when nothing was. */
 static const char *all_said(const struct app *app)
 {
     const struct fact *facts = NULL;
     size_t count = triage_facts(app->triage, &facts);
-    const char *words = "";
-    for (size_t i = 0; i < count; i++)
-        if (is_new(&facts[i]) && facts[i].words[0] != '\0')
+    const char *words = NULL;
+    for (size_t i = 0; i < count; i++) {
+        if (facts[i].origin == ORIGIN_JOURNAL || facts[i].origin == ORIGIN_COMPUTED)
+            continue;
+        if (words == NULL)
+            words = "";
+        if (facts[i].words[0] != '\0')
             words = arena_format(app->arena, "%s%s%s", words, words[0] != '\0' ? "; " : "",
                                  facts[i].words);
+    }
     return words;
 }
 
@@ -91,21 +76,11 @@ static const char *heading(const struct looking *looking, const struct consultat
                         consultation->vessel.state == VESSEL_ISOLATED ? ", isolated" : "");
 }
 
-/* "Saved: look 12 on B3-7; next look 14 March (wait)." */
-static void say_saved(const struct looking *looking, const struct vessel *vessel, int64_t look)
-{
-    char day[MOMENT_ROOM];
-    screen_say(&looking->app->out, 0, 2, ROLE_PLAIN, "Saved: look %lld on %s; next look %s (%s).",
-               (long long)look, vessel->label,
-               consult_day(moment_of_day(vessel->due), looking->at, day), vessel->due_for);
-}
-
 /* The verdict with "look", "vessel", "at", "next_look" and "next_look_for" added. */
-static json_t *look_json(const struct looking *looking, const struct vessel *vessel,
-                         const struct look *look, const struct verdict *verdict)
+static json_t *look_json(const struct vessel *vessel, const struct look *look,
+                         const struct judged *judged)
 {
-    const struct judged told = {looking->app->rules, looking->app->triage, verdict};
-    json_t *json = view_verdict_json(&told);
+    json_t *json = view_verdict_json(judged);
     json_object_update_new(
         json, json_pack("{s:I, s:s, s:o, s:o, s:s}", "look", (json_int_t)look->id, "vessel",
                         vessel->label, "at", view_json_moment(look->at), "next_look",
@@ -113,10 +88,9 @@ static json_t *look_json(const struct looking *looking, const struct vessel *ves
     return json;
 }
 
-/* The conversation about a vessel whose triage is open; `said` is what the grower told, NULL when
- * they told nothing or left before the end. */
-static enum status converse(const struct looking *looking, const struct consultation *consultation,
-                            const char **said)
+/* What the grower tells in a conversation about a vessel whose triage is open; NULL when they told
+ * nothing or left before the end. */
+static const char *converse(const struct looking *looking, const struct consultation *consultation)
 {
     struct app *app = looking->app;
     const char *record = "no look is on record yet";
@@ -124,7 +98,6 @@ static enum status converse(const struct looking *looking, const struct consulta
     bool finished = false;
     char day[MOMENT_ROOM];
 
-    *said = NULL;
     if (consultation->look_count > 0) {
         const struct look *last = &consultation->looks[consultation->look_count - 1];
         record = arena_format(app->arena, "last look %s: %s",
@@ -138,10 +111,11 @@ static enum status converse(const struct looking *looking, const struct consulta
                               heading(looking, consultation), record),
         .finished = &finished,
     };
-    enum status status = prompt_converse(&opening, app->diags);
-    if (status == STATUS_OK && finished && triage_mark(app->triage) != opened)
-        *said = all_said(app);
-    return status;
+    app_must(app, prompt_converse(&opening, app->diags));
+    if (!finished || triage_mark(app->triage) == opened)
+        return NULL;
+    const char *said = all_said(app);
+    return said != NULL ? said : "";
 }
 
 /* Whether there is somebody to talk to. */
@@ -150,25 +124,35 @@ static bool may_ask(const struct looking *looking)
     return !looking->no_input && isatty(STDIN_FILENO) && isatty(STDOUT_FILENO);
 }
 
-static enum status save(const struct looking *looking, struct consultation *consultation,
-                        const char *words)
+static bool is_blank(const char *words)
+{
+    return words[strspn(words, " \t\r\n")] == '\0';
+}
+
+/* Saves what the triage holds as a look. */
+static struct judged save(const struct looking *looking, struct consultation *consultation,
+                          const char *words, struct look *look)
 {
     struct app *app = looking->app;
-    struct look look;
-    const struct verdict *verdict = NULL;
-    enum status status = consult_save(app->journal, consultation, app->triage, words, app->arena,
-                                      &look, &verdict, app->diags);
-    if (status != STATUS_OK)
-        return status;
-    if (looking->json)
-        return app_json(app, look_json(looking, &consultation->vessel, &look, verdict), false);
-    if (looking->words[0] != '\0') { /* a conversation has shown it already */
-        const struct judged told = {app->rules, app->triage, verdict};
-        screen_say(&app->out, 0, 2, ROLE_STRONG, "%s", heading(looking, consultation));
-        view_verdict(&app->out, &told, false);
-    }
-    say_saved(looking, &consultation->vessel, look.id);
-    return app_flush(app);
+    struct judged judged = {app->rules, app->triage, NULL};
+    app_must(app, consult_save(app->journal, consultation, app->triage, words, app->arena, look,
+                               &judged.verdict, app->diags));
+    return judged;
+}
+
+/* "Saved: look 12 at B3-7; next look 14 March (wait)." */
+static void say_saved(const struct looking *looking, const struct vessel *vessel, int64_t look,
+                      bool discard)
+{
+    struct screen *out = &looking->app->out;
+    char day[MOMENT_ROOM];
+    if (discard)
+        screen_say(out, 0, 2, ROLE_PLAIN, "Saved: look %lld at %s; discard today.", (long long)look,
+                   vessel->label);
+    else
+        screen_say(out, 0, 2, ROLE_PLAIN, "Saved: look %lld at %s; next look %s (%s).",
+                   (long long)look, vessel->label,
+                   consult_day(moment_of_day(vessel->due), looking->at, day), vessel->due_for);
 }
 
 static enum status look_at_vessel(struct looking *looking, const char *label)
@@ -176,32 +160,40 @@ static enum status look_at_vessel(struct looking *looking, const char *label)
     struct app *app = looking->app;
     struct consultation consultation;
     const char *words = looking->words;
-    enum status status = look_open(looking, label, &consultation);
-    if (status != STATUS_OK)
-        return status;
-    if (words[strspn(words, " \t\r\n")] == '\0') {
-        if (!may_ask(looking))
-            return app_usage(app,
-                             "what was seen is missing; for instance: "
-                             "jarside look %s \"40 percent, thick white, nothing odd\"",
-                             consultation.vessel.label);
-        status = converse(looking, &consultation, &words);
-        if (status != STATUS_OK || words != NULL)
-            return status == STATUS_OK ? save(looking, &consultation, words) : status;
+    bool talked = is_blank(words);
+    struct look look;
+
+    look_open(looking, label, &consultation);
+    if (talked && !may_ask(looking))
+        app_stop(app,
+                 "what was seen is missing; for instance: "
+                 "jarside look %s \"half white, fluffy, nothing odd\"",
+                 consultation.vessel.label);
+    if (talked && (words = converse(looking, &consultation)) == NULL) {
         screen_say(&app->out, 0, 2, ROLE_PLAIN, "Nothing was saved.");
         return app_flush(app);
     }
-    if ((status = triage_tell(app->triage, words, strlen(words), app->diags)))
-        return status;
-    if (says_something(app->triage))
-        return save(looking, &consultation, words);
-    const struct judged told = {app->rules, app->triage, triage_judge(app->triage)};
-    view_unclear(&app->err, &told);
-    (void)screen_flush(&app->err, stderr);
-    return app_usage(app,
-                     "'%s' says nothing about the vessel, so nothing was saved; for instance: "
-                     "\"40 percent, thick white, nothing odd\"",
-                     words);
+    if (!talked)
+        app_must(app, triage_tell(app->triage, words, strlen(words), app->diags));
+    if (!talked && all_said(app) == NULL) {
+        const struct judged told = {app->rules, app->triage, triage_judge(app->triage)};
+        view_unclear(&app->err, &told);
+        (void)screen_flush(&app->err, stderr);
+        app_stop(app,
+                 "'%s' says nothing about the vessel, so nothing was saved; for instance: "
+                 "\"half white, fluffy, nothing odd\"",
+                 words);
+    }
+    const struct judged judged = save(looking, &consultation, words, &look);
+    if (looking->json)
+        return app_json(app, look_json(&consultation.vessel, &look, &judged));
+    if (!talked) { /* a conversation has shown it already */
+        screen_say(&app->out, 0, 2, ROLE_STRONG, "%s", heading(looking, &consultation));
+        view_verdict(&app->out, &judged, false);
+    }
+    say_saved(looking, &consultation.vessel, look.id,
+              judged.verdict->decision.action == ACTION_DISCARD);
+    return app_flush(app);
 }
 
 /* ==== a whole batch =========================================================================== */
@@ -238,24 +230,19 @@ struct walkthrough {
     struct selection selection;
     struct row *rows;
     size_t count;
-    json_t *looks;          /* with --json */
+    json_t *looks;
     bool alone;             /* the first pass */
     const size_t *cautions; /* of the gravest look: those before any handling step */
     size_t caution_count;
     double gravest;
 };
 
-/* ---- who is meant ---------------------------------------------------------------------------- */
-
-static enum status read_rows(struct walkthrough *walk)
+/* The vessels of the batch; those named in the sentence are there and can be looked at. */
+static void read_rows(struct walkthrough *walk)
 {
     struct app *app = walk->app;
-    void *rows = NULL;
-    enum status status = journal_all(app->journal, RECORD_VESSEL, "batch", walk->batch->id,
-                                     app->arena, &rows, &walk->count, app->diags);
-    if (status != STATUS_OK)
-        return status;
-    const struct vessel *vessels = rows;
+    const struct vessel *vessels =
+        app_all(app, RECORD_VESSEL, "batch", walk->batch->id, &walk->count);
     walk->rows = arena_array(app->arena, walk->count, sizeof *walk->rows);
     for (size_t i = 0; i < walk->count; i++) {
         bool gone = vessels[i].state == VESSEL_DISCARDED || vessels[i].state == VESSEL_USED;
@@ -265,11 +252,6 @@ static enum status read_rows(struct walkthrough *walk)
                                      .forced = "",
                                      .findings = ""};
     }
-    return STATUS_OK;
-}
-
-static enum status check_named(struct walkthrough *walk)
-{
     for (size_t i = 0; i < walk->selection.part_count; i++)
         for (size_t k = 0; k < walk->selection.parts[i].count; k++) {
             int64_t number = walk->selection.parts[i].numbers[k];
@@ -278,27 +260,23 @@ static enum status check_named(struct walkthrough *walk)
                 if (walk->rows[r].vessel.number == number)
                     row = &walk->rows[r];
             if (row == NULL)
-                return app_usage(walk->app, "there is no vessel %lld in %s; nothing was saved",
-                                 (long long)number, walk->batch->label);
+                app_stop(app, "there is no vessel %lld in %s; nothing was saved", (long long)number,
+                         walk->batch->label);
             if (row->state == ROW_GONE)
-                return app_usage(walk->app, "%s was %s already; nothing was saved",
-                                 row->vessel.label, vessel_state_words[row->vessel.state]);
+                app_stop(app, "%s was %s already; nothing was saved", row->vessel.label,
+                         vessel_state_words[row->vessel.state]);
         }
-    return STATUS_OK;
 }
 
 /* ---- looking --------------------------------------------------------------------------------- */
 
-static enum status save_row(struct walkthrough *walk, struct row *row,
-                            struct consultation *consultation, const char *words)
+static void save_row(struct walkthrough *walk, struct row *row, struct consultation *consultation,
+                     const char *words)
 {
     struct app *app = walk->app;
     struct look look;
-    const struct verdict *verdict = NULL;
-    enum status status = consult_save(app->journal, consultation, app->triage, words, app->arena,
-                                      &look, &verdict, app->diags);
-    if (status != STATUS_OK)
-        return status;
+    const struct judged judged = save(walk->looking, consultation, words, &look);
+    const struct verdict *verdict = judged.verdict;
     int floor = verdict->decision.floor;
     row->state = ROW_SAVED;
     row->action = verdict->decision.action;
@@ -314,260 +292,178 @@ static enum status save_row(struct walkthrough *walk, struct row *row,
         walk->cautions = cautions;
         walk->caution_count = verdict->caution_count;
     }
-    if (walk->looks != NULL && !walk->alone)
-        json_array_append_new(walk->looks,
-                              look_json(walk->looking, &consultation->vessel, &look, verdict));
-    return STATUS_OK;
+    if (walk->looking->json && !walk->alone)
+        json_array_append_new(walk->looks, look_json(&consultation->vessel, &look, &judged));
 }
 
-static enum status look_at_row(struct walkthrough *walk, struct row *row)
+static void look_at_row(struct walkthrough *walk, struct row *row)
 {
     struct app *app = walk->app;
     struct looking *looking = walk->looking;
     const char *words = row->part != NULL ? row->part->words : walk->selection.words;
     struct consultation consultation;
-    enum status status;
 
+    if (row->part != NULL && is_blank(words)) {
+        row->state = ROW_TO_DESCRIBE;
+        return;
+    }
     looking->without_siblings = walk->alone;
     looking->others = walk->alone ? NULL : &row->others;
-    status = look_open(looking, row->vessel.label, &consultation);
+    look_open(looking, row->vessel.label, &consultation);
     looking->others = NULL;
-    if (status != STATUS_OK)
-        return status;
     if (row->part == NULL && !consult_sound(&consultation)) {
         row->state = ROW_LEFT_OUT;
-        return STATUS_OK;
+        return;
     }
-    if ((status = triage_tell(app->triage, words, strlen(words), app->diags)))
-        return status;
-    if (!says_something(app->triage))
-        return app_usage(app, "'%s' says nothing about a vessel; nothing was saved", words);
-    return save_row(walk, row, &consultation, words);
+    app_must(app, triage_tell(app->triage, words, strlen(words), app->diags));
+    if (all_said(app) == NULL)
+        app_stop(app, "'%s' says nothing about a vessel; nothing was saved", words);
+    save_row(walk, row, &consultation, words);
 }
 
-/* Those that were described first, then the rest. */
-static enum status look_once(struct walkthrough *walk)
+static void look_at_all(struct walkthrough *walk)
 {
-    for (int rest = 0; rest < 2; rest++)
-        for (size_t i = 0; i < walk->count; i++) {
+    struct app *app = walk->app;
+    for (int pass = 0; pass < 2; pass++) {
+        walk->alone = pass == 0;
+        app_begin(app);
+        for (int rest = 0; rest < 2; rest++) /* those that were described first, then the rest */
+            for (size_t i = 0; i < walk->count; i++)
+                if (walk->rows[i].state == ROW_OPEN && (walk->rows[i].part == NULL) == rest)
+                    look_at_row(walk, &walk->rows[i]);
+        if (!walk->alone)
+            break;
+        for (size_t i = 0; i < walk->count; i++) { /* what the siblings of each came to */
             struct row *row = &walk->rows[i];
-            enum status status = STATUS_OK;
-            if (row->state != ROW_OPEN || (row->part == NULL) != rest)
+            if (row->state != ROW_SAVED)
                 continue;
-            if (row->part != NULL && row->part->words[0] == '\0')
-                row->state = ROW_TO_DESCRIBE;
-            else if ((status = look_at_row(walk, row)))
-                return status;
+            struct consultation consultation = {
+                .vessel = row->vessel,
+                .day = (double)moment_days_between(walk->batch->at, walk->looking->at)};
+            app_must(app, consult_count(app->journal, &consultation, app->arena, &row->others,
+                                        app->diags));
+            row->state = ROW_OPEN;
         }
-    return STATUS_OK;
-}
-
-/* After the first pass: what each one's siblings came to. */
-static enum status count_siblings(struct walkthrough *walk)
-{
-    struct app *app = walk->app;
-    enum status status = STATUS_OK;
-    for (size_t i = 0; i < walk->count && status == STATUS_OK; i++) {
-        struct row *row = &walk->rows[i];
-        if (row->state != ROW_SAVED)
-            continue;
-        struct consultation consultation = {
-            .vessel = row->vessel,
-            .day = (double)moment_days_between(walk->batch->at, walk->looking->at)};
-        status = consult_count(app->journal, &consultation, app->arena, &row->others, app->diags);
-        row->state = ROW_OPEN;
+        walk->gravest = 0.0;
+        walk->cautions = NULL;
+        walk->caution_count = 0;
+        journal_rollback(app->journal);
     }
-    walk->gravest = 0.0;
-    walk->cautions = NULL;
-    walk->caution_count = 0;
-    return status;
-}
-
-static enum status look_at_all(struct walkthrough *walk)
-{
-    struct app *app = walk->app;
-    enum status status = journal_begin(app->journal, app->diags);
-    if (status != STATUS_OK)
-        return status;
-    walk->alone = true;
-    if ((status = look_once(walk)) == STATUS_OK)
-        status = count_siblings(walk);
-    journal_rollback(app->journal);
-    walk->alone = false;
-    if (status != STATUS_OK || (status = journal_begin(app->journal, app->diags)))
-        return status;
-    return app_commit(app, look_once(walk));
+    app_commit(app);
 }
 
 /* ---- saying it ------------------------------------------------------------------------------- */
 
-/* The labels of rows that a test picks, runs drawn together; how many. */
-static size_t put_rows(const struct walkthrough *walk, struct text *out, enum row_state state,
-                       const enum action *action)
+/* The rows in a state, and with an action unless that is ACTION_COUNT; how many. */
+static size_t pick_rows(const struct walkthrough *walk, enum row_state state, enum action action,
+                        struct vessel **picked)
 {
-    struct vessel *picked = arena_array(walk->app->arena, walk->count, sizeof *picked);
     size_t count = 0;
+    *picked = arena_array(walk->app->arena, walk->count, sizeof **picked);
     for (size_t i = 0; i < walk->count; i++)
-        if (walk->rows[i].state == state && (action == NULL || walk->rows[i].action == *action))
-            picked[count++] = walk->rows[i].vessel;
-    if (count > 0)
-        view_vessels(out, picked, count);
+        if (walk->rows[i].state == state &&
+            (action == ACTION_COUNT || walk->rows[i].action == action))
+            (*picked)[count++] = walk->rows[i].vessel;
     return count;
 }
 
-static void say_kept(const struct walkthrough *walk)
-{
-    static const enum action keep = ACTION_KEEP;
-    struct app *app = walk->app;
-    char day[MOMENT_ROOM];
-    int64_t due = 0;
-    struct text labels;
-    text_init(&labels);
-    size_t count = put_rows(walk, &labels, ROW_SAVED, &keep);
-    for (size_t i = 0; i < walk->count; i++)
-        if (walk->rows[i].state == ROW_SAVED && walk->rows[i].action == ACTION_KEEP &&
-            (due == 0 || walk->rows[i].vessel.due < due))
-            due = walk->rows[i].vessel.due;
-    if (count > 0)
-        screen_say(&app->out, 0, 2, ROLE_KEEP, "%s: %s. Next look %s.", labels.bytes,
-                   app->rules->decision.action_label[ACTION_KEEP],
-                   consult_day(moment_of_day(due), walk->looking->at, day));
-    text_release(&labels);
-}
-
-static void say_others(const struct walkthrough *walk)
+static enum status say_all(const struct walkthrough *walk)
 {
     static const enum role roles[ACTION_COUNT] = {[ACTION_KEEP] = ROLE_KEEP,
                                                   [ACTION_ISOLATE] = ROLE_ISOLATE,
                                                   [ACTION_DISCARD] = ROLE_DISCARD};
     struct app *app = walk->app;
-    for (size_t i = 0; i < walk->count; i++) {
-        const struct row *row = &walk->rows[i];
-        if (row->state != ROW_SAVED || row->action == ACTION_KEEP)
-            continue;
-        char percent[PERCENT_ROOM];
-        screen_say(&app->out, 0, 2, roles[row->action], "%s: %s. %s; contaminated %s. %s",
-                   row->vessel.label, app->rules->decision.action_label[row->action], row->findings,
-                   view_percent(row->contaminated, percent), row->forced);
-    }
-}
+    const struct decision_rules *decision = &app->rules->decision;
+    char percent[PERCENT_ROOM], day[MOMENT_ROOM];
+    struct vessel *picked = NULL;
+    size_t saved = 0, count;
 
-/* Of the gravest look, before anybody touches anything; the later ones are with each vessel. */
-static void say_cautions(const struct walkthrough *walk)
-{
-    struct app *app = walk->app;
+    /* Of the gravest look, before anybody touches anything; the later ones are with each vessel. */
     for (size_t i = 0; i < walk->caution_count; i++) {
         const struct caution *caution = &app->rules->cautions[walk->cautions[i]];
         if (caution->rank < CAUTION_FIRST_RANK)
             screen_item(&app->out, 0, "!", ROLE_WARN, caution->text);
     }
-}
-
-static void say_rest(const struct walkthrough *walk)
-{
-    struct app *app = walk->app;
-    struct text labels;
-    text_init(&labels);
-    if (put_rows(walk, &labels, ROW_LEFT_OUT, NULL) > 0)
-        screen_say(
-            &app->out, 0, 2, ROLE_ISOLATE,
-            "Not covered: %s. What is isolated or under suspicion is not cleared in passing; "
-            "look at it on its own.",
-            labels.bytes);
-    text_clear(&labels);
-    size_t to_describe = put_rows(walk, &labels, ROW_TO_DESCRIBE, NULL);
-    if (to_describe > 0)
-        screen_say(&app->out, 0, 2, ROLE_PLAIN, "Still to be described: %s.", labels.bytes);
-    text_release(&labels);
-}
-
-static enum status say_all(const struct walkthrough *walk)
-{
-    struct app *app = walk->app;
-    size_t saved = 0;
-    for (size_t i = 0; i < walk->count; i++)
-        saved += walk->rows[i].state == ROW_SAVED;
-    say_cautions(walk);
-    say_others(walk);
-    say_kept(walk);
-    say_rest(walk);
+    for (size_t i = 0; i < walk->count; i++) {
+        const struct row *row = &walk->rows[i];
+        saved += row->state == ROW_SAVED;
+        if (row->state == ROW_SAVED && row->action != ACTION_KEEP)
+            screen_say(&app->out, 0, 2, roles[row->action], "%s: %s. %s; contaminated %s. %s",
+                       row->vessel.label, decision->action_label[row->action], row->findings,
+                       view_percent(row->contaminated, percent), row->forced);
+    }
+    if ((count = pick_rows(walk, ROW_SAVED, ACTION_KEEP, &picked)) > 0) {
+        int64_t due = picked[0].due;
+        for (size_t i = 1; i < count; i++)
+            due = picked[i].due < due ? picked[i].due : due;
+        screen_say(&app->out, 0, 2, ROLE_KEEP, "%s: %s. Next look %s.",
+                   app_vessels(app, picked, count), decision->action_label[ACTION_KEEP],
+                   consult_day(moment_of_day(due), walk->looking->at, day));
+    }
+    if ((count = pick_rows(walk, ROW_LEFT_OUT, ACTION_COUNT, &picked)) > 0)
+        screen_say(&app->out, 0, 2, ROLE_ISOLATE,
+                   "Not covered: %s. A vessel that is isolated or under suspicion needs its own "
+                   "check.",
+                   app_vessels(app, picked, count));
+    if ((count = pick_rows(walk, ROW_TO_DESCRIBE, ACTION_COUNT, &picked)) > 0)
+        screen_say(&app->out, 0, 2, ROLE_PLAIN, "Still to be described: %s.",
+                   app_vessels(app, picked, count));
     if (walk->caution_count > 0)
         screen_say(&app->out, 0, 2, ROLE_PLAIN,
-                   "What to do with one, step by step: jarside judge --vessel LABEL --explain");
-    screen_say(&app->out, 0, 2, ROLE_PLAIN, saved == 1 ? "Saved: %zu look." : "Saved: %zu looks.",
-               saved);
+                   "What to do with each, step by step: jarside judge --vessel LABEL --explain");
+    screen_say(&app->out, 0, 2, ROLE_PLAIN, "Saved: %zu look%s.", saved, saved == 1 ? "" : "s");
     return app_flush(app);
 }
 
 static json_t *labels_json(const struct walkthrough *walk, enum row_state state)
 {
-    json_t *array = json_array();
-    for (size_t i = 0; i < walk->count; i++)
-        if (walk->rows[i].state == state)
-            json_array_append_new(array, json_string(walk->rows[i].vessel.label));
-    return array;
-}
-
-/* ---- those still to be described ------------------------------------------------------------- */
-
-static enum status ask_one(struct walkthrough *walk, struct row *row)
-{
-    struct app *app = walk->app;
-    struct consultation consultation;
-    const char *words = NULL;
-    enum status status;
-
-    screen_blank(&app->out);
-    walk->looking->without_siblings = false;
-    if ((status = look_open(walk->looking, row->vessel.label, &consultation)) ||
-        (status = converse(walk->looking, &consultation, &words)))
-        return status;
-    if (words == NULL)
-        screen_say(&app->out, 0, 2, ROLE_PLAIN, "Nothing was saved for %s.", row->vessel.label);
-    else if ((status = save_row(walk, row, &consultation, words)))
-        return status;
-    else
-        say_saved(walk->looking, &consultation.vessel, row->look);
-    return app_flush(app);
-}
-
-static enum status walk_through(struct walkthrough *walk)
-{
-    struct app *app = walk->app;
-    enum status status;
-
-    if ((status = selection_read(walk->looking->words, walk->batch->label, app->arena,
-                                 &walk->selection, app->diags)) ||
-        (status = read_rows(walk)) || (status = check_named(walk)) || (status = look_at_all(walk)))
-        return status;
-    if (walk->looks != NULL)
-        return app_json(app,
-                        json_pack("{s:i, s:s, s:O, s:o, s:o}", "schema", 1, "batch",
-                                  walk->batch->label, "looks", walk->looks, "not_covered",
-                                  labels_json(walk, ROW_LEFT_OUT), "to_describe",
-                                  labels_json(walk, ROW_TO_DESCRIBE)),
-                        false);
-    status = say_all(walk);
-    for (size_t i = 0; may_ask(walk->looking) && i < walk->count && status == STATUS_OK; i++)
-        if (walk->rows[i].state == ROW_TO_DESCRIBE)
-            status = ask_one(walk, &walk->rows[i]);
-    return status;
+    struct vessel *picked = NULL;
+    size_t count = pick_rows(walk, state, ACTION_COUNT, &picked);
+    return view_json_vessels(picked, count);
 }
 
 static enum status look_at_batch(struct looking *looking, const struct batch *batch)
 {
     struct app *app = looking->app;
     struct walkthrough walk = {.app = app, .looking = looking, .batch = batch};
-    if (looking->words[strspn(looking->words, " \t\r\n")] == '\0')
-        return app_usage(app,
-                         "what was seen is missing; for instance: "
-                         "jarside look %s \"all fine except 3 and 7: green patch\"",
-                         batch->label);
+    enum status status = STATUS_OK;
+
+    if (is_blank(looking->words))
+        app_stop(app,
+                 "what was seen is missing; for instance: "
+                 "jarside look %s \"all fine except 3 and 7: green patch\"",
+                 batch->label);
     if (looking->corrects != 0)
-        return app_usage(app, "--corrects goes with one vessel, not with a batch");
-    walk.looks = looking->json ? json_array() : NULL;
-    enum status status = walk_through(&walk);
+        app_stop(app, "--corrects goes with one vessel, not with a batch");
+    app_must(app,
+             selection_read(looking->words, batch->label, app->arena, &walk.selection, app->diags));
+    walk.looks = json_array();
+    read_rows(&walk);
+    look_at_all(&walk);
+    if (looking->json)
+        return app_json(app, json_pack("{s:i, s:s, s:o, s:o, s:o}", "schema", 1, "batch",
+                                       batch->label, "looks", walk.looks, "not_covered",
+                                       labels_json(&walk, ROW_LEFT_OUT), "to_describe",
+                                       labels_json(&walk, ROW_TO_DESCRIBE)));
     json_decref(walk.looks);
+    status = say_all(&walk);
+    looking->without_siblings = false;
+    for (size_t i = 0; may_ask(looking) && i < walk.count && status == STATUS_OK; i++) {
+        struct row *row = &walk.rows[i];
+        struct consultation consultation;
+        const char *words = NULL;
+        if (row->state != ROW_TO_DESCRIBE)
+            continue;
+        screen_blank(&app->out);
+        look_open(looking, row->vessel.label, &consultation);
+        if ((words = converse(looking, &consultation)) == NULL) {
+            screen_say(&app->out, 0, 2, ROLE_PLAIN, "Nothing was saved for %s.", row->vessel.label);
+        } else {
+            save_row(&walk, row, &consultation, words);
+            say_saved(looking, &consultation.vessel, row->look, row->action == ACTION_DISCARD);
+        }
+        status = app_flush(app);
+    }
     return status;
 }
 
@@ -576,37 +472,34 @@ static enum status look_at_batch(struct looking *looking, const struct batch *ba
 static enum status run_look(struct app *app)
 {
     struct looking looking = {.app = app};
-    const struct arguments *arguments = &app->arguments;
-    const char *label = arguments->operands[0], *found = label;
+    const char *const *operands = app->arguments.operands, *found = NULL;
+    size_t count = app->arguments.operand_count;
     struct batch batch;
     int64_t id = 0;
-    enum status status;
 
-    if (arguments->operand_count == 0)
-        return app_usage(app, "which vessel? For instance: jarside look B3-7 \"green patch\"");
-    if ((status = app_open(app, JOURNAL_WRITE)) || (status = options_fill(app, &looking)))
-        return status;
+    if (count == 0)
+        app_stop(app, "which vessel? For instance: jarside look B3-7 \"green patch\"");
+    app_open(app, JOURNAL_WRITE);
+    options_fill(app, &looking);
     if (looking.corrected != NULL) {
         char *end = NULL;
         looking.corrects = strtoll(looking.corrected, &end, 10);
         if (*end != '\0' || looking.corrects <= 0 || looking.corrects == INT64_MAX)
-            return app_usage(app, "'--corrects %s' is not the number of a look", looking.corrected);
+            app_stop(app, "'--corrects %s' is not the number of a look", looking.corrected);
     }
-    looking.words = arena_join(app->arena, arguments->operands + 1, arguments->operand_count - 1);
-    if (labels_has(app, RECORD_VESSEL, label, &id, &found) ||
-        !labels_has(app, RECORD_BATCH, label, &id, &found))
-        return look_at_vessel(&looking, label);
-    status = labels_find(app, RECORD_BATCH, found, &batch);
-    return status == STATUS_OK ? look_at_batch(&looking, &batch) : status;
+    looking.words = arena_join(app->arena, operands + 1, count - 1);
+    if (labels_has(app, RECORD_VESSEL, operands[0], &id, &found) ||
+        !labels_has(app, RECORD_BATCH, operands[0], &id, &found))
+        return look_at_vessel(&looking, operands[0]);
+    app_get(app, RECORD_BATCH, id, &batch);
+    return look_at_batch(&looking, &batch);
 }
 
-const struct command command_look = {
-    .name = "look",
-    .summary = "judges what you see at a vessel of the journal, and records it",
-    .operands = "VESSEL|BATCH [TEXT...]",
-    .detail =
-        "TEXT is what you see, in your own words; without it you are asked. Of a whole batch: "
-        "jarside look B3 \"all fine except 3 and 7: green patch\"",
-    .options = options,
-    .run = run_look,
+const struct command look_commands[] = {
+    {"look", "judges what you see at a vessel of the journal, and records it",
+     "VESSEL|BATCH [TEXT...]",
+     "TEXT is what you see, in your own words; without it you are asked. For a whole batch: "
+     "jarside look B3 \"all fine except 3 and 7: green patch\"",
+     options, run_look},
+    {0},
 };

@@ -18,7 +18,6 @@ struct looking {
 };
 
 /* Opens the triage on a vessel. The label is taken in capitals too. */
-enum status look_open(const struct looking *looking, const char *label,
-                      struct consultation *consultation);
+void look_open(const struct looking *looking, const char *label, struct consultation *consultation);
 
 #endif

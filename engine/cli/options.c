@@ -2,7 +2,6 @@
 #include "cli/options.h"
 
 #include <ctype.h>
-#include <errno.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -16,10 +15,6 @@
 
 static const struct position nowhere = {0};
 
-struct tables {
-    const struct option *own, *common;
-};
-
 static const struct option *find_in(const struct option *table, const char *name, size_t length)
 {
     for (; table != NULL && table->name != NULL; table++)
@@ -28,20 +23,16 @@ static const struct option *find_in(const struct option *table, const char *name
     return NULL;
 }
 
-static const char *nearest(const struct tables *tables, const char *name)
+static enum status unknown(const struct option *own, const struct option *common, const char *word,
+                           struct diags *diags)
 {
+    const struct option *both[] = {own, common};
     const char *names[64];
     size_t count = 0;
-    const struct option *both[] = {tables->own, tables->common};
     for (size_t t = 0; t < 2; t++)
         for (const struct option *o = both[t]; o != NULL && o->name != NULL && count < 64; o++)
             names[count++] = o->name;
-    return diag_nearest(name, names, count);
-}
-
-static enum status unknown(const struct tables *tables, const char *word, struct diags *diags)
-{
-    const char *near = nearest(tables, word + strspn(word, "-"));
+    const char *near = diag_nearest(word + strspn(word, "-"), names, count);
     if (near != NULL)
         diags_error(diags, nowhere, "unknown option '%s'; did you mean '--%s'?", word, near);
     else
@@ -51,17 +42,18 @@ static enum status unknown(const struct tables *tables, const char *word, struct
 
 /* One option at argv[*at]; moves *at to its value if that stands apart. */
 static enum status read_option(struct arguments *arguments, int argc, char **argv, int *at,
-                               const struct tables *tables, struct diags *diags)
+                               const struct option *own, const struct option *common,
+                               struct diags *diags)
 {
     const char *word = argv[*at];
     const char *name = strcmp(word, "-h") == 0 ? "help" : word + 2;
     const char *equals = strchr(name, '=');
     size_t length = equals != NULL ? (size_t)(equals - name) : strlen(name);
-    const struct option *option = find_in(tables->own, name, length);
+    const struct option *option = find_in(own, name, length);
     if (option == NULL)
-        option = find_in(tables->common, name, length);
+        option = find_in(common, name, length);
     if (option == NULL || (word[1] != '-' && strcmp(word, "-h") != 0))
-        return unknown(tables, word, diags);
+        return unknown(own, common, word, diags);
 
     const char *value = equals != NULL ? equals + 1 : NULL;
     if (option->argument == NULL && value != NULL) {
@@ -83,7 +75,6 @@ enum status arguments_read(struct arguments *arguments, int argc, char **argv,
                            const struct option *own, const struct option *common,
                            struct diags *diags)
 {
-    const struct tables tables = {own, common};
     size_t room = argc > 0 ? (size_t)argc : 1;
     memset(arguments, 0, sizeof *arguments);
     arguments->given = calloc(room, sizeof *arguments->given);
@@ -97,7 +88,7 @@ enum status arguments_read(struct arguments *arguments, int argc, char **argv,
         } else if (strcmp(word, "--") == 0) {
             only_operands = true;
         } else {
-            enum status status = read_option(arguments, argc, argv, &i, &tables, diags);
+            enum status status = read_option(arguments, argc, argv, &i, own, common, diags);
             if (status != STATUS_OK)
                 return status;
         }
@@ -131,31 +122,20 @@ const char *arguments_value(const struct arguments *arguments, const char *name)
 
 /* ---- numbers and quantities ------------------------------------------------------------------ */
 
-/* What is wrong with the value of an option. */
-#define WRONG(app, name, ...)                                                                      \
-    app_error(app, STATUS_DATA, option_place(name, (char[64]){0}), __VA_ARGS__)
-
-static const char *option_place(const char *name, char place[64])
-{
-    snprintf(place, 64, "--%s", name);
-    return place;
-}
-
-static enum status read_number(struct app *app, const struct option *option, const char *word,
-                               double *number)
+static double read_number(struct app *app, const struct option *option, const char *word)
 {
     double high = option->high != 0.0 ? option->high : INFINITY;
     char *end = NULL;
-    double read = strtod(word, &end);
+    double number = strtod(word, &end);
     bool whole = option->kind != OPTION_COUNT || word[strspn(word, "+-0123456789")] == '\0';
-    if (end != word && *end == '\0' && whole && read >= option->low && read <= high) {
-        *number = read;
-        return STATUS_OK;
-    }
+    if (end != word && *end == '\0' && whole && number >= option->low && number <= high)
+        return number;
+    const char *what = option->kind == OPTION_COUNT ? "whole number" : "number";
     if (isinf(high))
-        return app_usage(app, "'--%s %s' is no number from %g on", option->name, word, option->low);
-    return app_usage(app, "'--%s %s' is no number from %g to %.15g", option->name, word,
-                     option->low, high);
+        app_stop(app, "not a %s: '--%s %s'; it can be %g or more", what, option->name, word,
+                 option->low);
+    app_stop(app, "not a %s from %g to %.15g: '--%s %s'", what, option->low, high, option->name,
+             word);
 }
 
 /* A bare number is accepted where no two units are in use and a guess would not be off by far. */
@@ -163,20 +143,20 @@ static const struct {
     const char *examples;
     bool needs_unit;
 } dimensions[DIM_COUNT] = {
-    [DIM_CELSIUS] = {"24C or 75F", true},
-    [DIM_GAUGE_KPA] = {"15psi, 1bar or 103kPa", true},
+    [DIM_CELSIUS] = {"22C or 72F", true},
+    [DIM_GAUGE_KPA] = {"14psi, 1bar or 97kPa", true},
     [DIM_PRESSURE_KPA] = {"1013hPa, 29.9inHg or 101kPa", true},
-    [DIM_METRES] = {"1500m or 5000ft", true},
-    [DIM_GRAMS] = {"885g, 1.4kg or 3lb", true},
-    [DIM_LITRES] = {"4ml, 1l or 1quart", true},
-    [DIM_MINUTES] = {"90 or 2h30", false},
+    [DIM_METRES] = {"700m or 2300ft", true},
+    [DIM_GRAMS] = {"700g, 2.2kg or 4lb", true},
+    [DIM_LITRES] = {"3ml, 1l or 1pint", true},
+    [DIM_MINUTES] = {"95 or 1h35", false},
     [DIM_DAYS] = {"12 or 2 weeks", false},
     [DIM_PERCENT] = {"40%", false},
-    [DIM_NONE] = {"a number", false},
+    [DIM_NONE] = {"2.5", false},
 };
 
-static enum status read_quantity(struct app *app, const char *name, const char *words,
-                                 enum dimension dimension, double *value)
+double option_measure(struct app *app, const char *name, const char *words, enum option_kind kind,
+                      enum dimension dimension)
 {
     const char *examples = dimensions[dimension].examples;
     struct quantity quantity;
@@ -184,36 +164,23 @@ static enum status read_quantity(struct app *app, const char *name, const char *
     size_t used = 0;
 
     text_init(&folded);
-    bool text = text_fold(&folded, words, strlen(words), NULL);
-    enum quantity_error fault = text ? quantity_read(folded.bytes != NULL ? folded.bytes : "",
-                                                     folded.length, dimension, &quantity, &used)
-                                     : QUANTITY_NO_NUMBER;
-    bool whole = fault == QUANTITY_OK && used == folded.length;
+    enum quantity_error error =
+        text_fold(&folded, words, strlen(words), NULL)
+            ? quantity_read(folded.bytes, folded.length, dimension, &quantity, &used)
+            : QUANTITY_NO_NUMBER;
+    bool whole = error == QUANTITY_OK && used == folded.length;
     text_release(&folded);
-    if (fault == QUANTITY_NO_NUMBER)
-        return WRONG(app, name, "'%s' is no quantity; for instance %s", words,
-                     examples != NULL ? examples : "a number");
+    if (error == QUANTITY_NO_NUMBER)
+        app_wrong(app, name, "not a quantity: '%s'; for instance %s", words, examples);
     if (!whole)
-        return WRONG(app, name, "'%s' is not understood as a whole; for instance %s", words,
-                     examples);
+        app_wrong(app, name, "only part of '%s' makes sense; for instance %s", words, examples);
     if (!quantity.unit_given && dimensions[dimension].needs_unit &&
         (quantity.lo != 0.0 || dimension == DIM_CELSIUS))
-        return WRONG(app, name, "'%s' has no unit; for instance %s", words, examples);
-    *value = 0.5 * (quantity.lo + quantity.hi);
-    return STATUS_OK;
-}
-
-enum status option_measure(struct app *app, const char *name, const char *words,
-                           enum option_kind kind, enum dimension dimension, double *value)
-{
-    double read = NAN;
-    enum status status = read_quantity(app, name, words, dimension, &read);
-    if (status != STATUS_OK)
-        return status;
-    if (kind == OPTION_AMOUNT && read < 0.0)
-        return WRONG(app, name, "'%s' is negative; from 0 on", words);
-    *value = read;
-    return STATUS_OK;
+        app_wrong(app, name, "'%s' has no unit; for instance %s", words, examples);
+    double value = 0.5 * (quantity.lo + quantity.hi);
+    if (kind == OPTION_AMOUNT && value < 0.0)
+        app_wrong(app, name, "'%s' is negative; it can be 0 or more", words);
+    return value;
 }
 
 /* ---- words ----------------------------------------------------------------------------------- */
@@ -228,119 +195,100 @@ static size_t list_ids(const struct rules *rules, enum word_list list, const cha
     return count;
 }
 
-enum status option_id(struct app *app, const char *name, const char *word, enum word_list list,
-                      int *index)
+int option_id(struct app *app, const char *name, const char *word, enum word_list list)
 {
     const char *ids[LIST_MOST_WORDS];
     size_t count = list_ids(app->rules, list, ids);
     for (size_t i = 0; i < count; i++)
-        if (strcmp(ids[i], word) == 0) {
-            *index = (int)i;
-            return STATUS_OK;
-        }
+        if (strcmp(ids[i], word) == 0)
+            return (int)i;
     const char *near = diag_nearest(word, ids, count);
     if (list != LIST_SPECIES && list != LIST_GRAINS && count > 0) /* which show does not list */
-        return WRONG(app, name, "no %s '%s'; did you mean '%s'?", name, word,
-                     near != NULL ? near : ids[0]);
+        app_wrong(app, name, "no %s '%s'; did you mean '%s'?", name, word,
+                  near != NULL ? near : ids[0]);
     if (near != NULL)
-        return WRONG(app, name, "no '%s' in the rules; did you mean '%s'?", word, near);
-    return WRONG(app, name, "no '%s' in the rules; 'jarside show' lists what there is", word);
+        app_wrong(app, name, "no '%s' in the rules; did you mean '%s'?", word, near);
+    app_wrong(app, name, "no '%s' in the rules; 'jarside show' lists what there is", word);
 }
 
-static enum status read_choice(struct app *app, const struct option *option, const char *word,
-                               int *index)
+const char *option_words(struct app *app, const char *const *words, size_t count,
+                         const char *separator)
+{
+    const char *all = count > 0 ? words[0] : "";
+    for (size_t i = 1; i < count; i++)
+        all = arena_format(app->arena, "%s%s%s", all, separator, words[i]);
+    return all;
+}
+
+static int read_choice(struct app *app, const struct option *option, const char *word)
 {
     size_t count = 0;
     for (; option->words[count] != NULL; count++)
-        if (strcasecmp(option->words[count], word) == 0) {
-            *index = (int)count;
-            return STATUS_OK;
-        }
+        if (strcasecmp(option->words[count], word) == 0)
+            return (int)count;
     const char *near = diag_nearest(word, option->words, count);
     if (near != NULL)
-        return app_usage(app, "no %s '%s'; did you mean '%s'?", option->name, word, near);
-    struct text all;
-    text_init(&all);
-    for (size_t i = 0; i < count; i++)
-        text_printf(&all, "%s%s", i == 0 ? "" : i + 1 < count ? ", " : " or ", option->words[i]);
-    enum status status = app_usage(app, "'--%s %s' should be %s", option->name, word, all.bytes);
-    text_release(&all);
-    return status;
+        app_stop(app, "no %s '%s'; did you mean '%s'?", option->name, word, near);
+    app_stop(app, "'--%s %s' should be %s or %s", option->name, word,
+             option_words(app, option->words, count - 1, ", "), option->words[count - 1]);
 }
 
-static enum status read_table(struct app *app, const char *name, enum record *record)
+static enum record read_table(struct app *app, const char *name)
 {
     const char *names[RECORD_COUNT];
     for (int i = 0; i < RECORD_COUNT; i++) {
         names[i] = record_types[i].name;
-        if (strcmp(names[i], name) == 0) {
-            *record = (enum record)i;
-            return STATUS_OK;
-        }
+        if (strcmp(names[i], name) == 0)
+            return (enum record)i;
     }
     const char *near = diag_nearest(name, names, RECORD_COUNT);
     if (near != NULL)
-        return app_usage(app, "no table '%s'; did you mean '%s'?", name, near);
-    struct text all;
-    text_init(&all);
-    for (int i = 0; i < RECORD_COUNT; i++)
-        text_printf(&all, "%s%s", i > 0 ? " " : "", names[i]);
-    enum status status = app_usage(app, "no table '%s'; there are: %s", name, all.bytes);
-    text_release(&all);
-    return status;
+        app_stop(app, "no table '%s'; did you mean '%s'?", name, near);
+    app_stop(app, "no table '%s'; there are: %s", name,
+             option_words(app, names, RECORD_COUNT, " "));
 }
 
 /* ---- times ----------------------------------------------------------------------------------- */
 
-/* A clock a little behind that of another machine makes no moment of today a fault. */
+/* A clock a little behind that of another machine makes no moment of today an error. */
 enum { CLOCK_SLACK = 24 * 60 * 60 };
 
-static enum status read_moment(struct app *app, const char *name, const char *said,
-                               struct moment *moment)
+static struct moment read_moment(struct app *app, const char *name, const char *said)
 {
-    struct moment now = moment_now();
-    if (!moment_read(said, now, moment))
-        return app_usage(app,
-                         "'--%s %s' is no moment; write 2026-03-01 18:30, 2026-03-01, 18:30, "
-                         "yesterday or '3 days ago'",
-                         name, said);
-    if (moment->seconds > now.seconds + CLOCK_SLACK)
-        return app_usage(app, "'--%s %s' lies in the future", name, said);
-    return STATUS_OK;
+    struct moment now = moment_now(), moment;
+    if (!moment_read(said, now, &moment))
+        app_stop(app,
+                 "not a date I can read: '--%s %s'; write 2026-03-01 18:30, 2026-03-01, 18:30, "
+                 "yesterday or '3 days ago'",
+                 name, said);
+    if (moment.seconds > now.seconds + CLOCK_SLACK)
+        app_stop(app, "'--%s %s' is in the future", name, said);
+    return moment;
 }
 
-/* What moment_read knows; and tomorrow, which is no moment that anything happened at. */
-static enum status read_day(struct app *app, const char *name, const char *said, int64_t *day)
+/* What moment_read knows; and tomorrow, when nothing has happened yet. */
+static int64_t read_day(struct app *app, const char *name, const char *said)
 {
     struct moment moment = moment_now();
     bool tomorrow = strcmp(said, "tomorrow") == 0;
     if (!tomorrow && !moment_read(said, moment, &moment))
-        return app_usage(app, "'--%s %s' is no day; write 2026-03-01, yesterday or tomorrow", name,
-                         said);
-    *day = moment_day(moment) + tomorrow;
-    return STATUS_OK;
+        app_stop(app, "not a date I can read: '--%s %s'; write 2026-03-01, yesterday or tomorrow",
+                 name, said);
+    return moment_day(moment) + tomorrow;
 }
 
-static enum status read_clock(struct app *app, const char *name, const char *said, int *minutes)
+static int read_clock(struct app *app, const char *name, const char *said)
 {
     unsigned hour = 24, minute = 60;
     int used = 0;
     if (strlen(said) != 5 || !isdigit((unsigned char)said[0]) || !isdigit((unsigned char)said[3]) ||
         sscanf(said, "%2u:%2u%n", &hour, &minute, &used) != 2 || used != 5 || hour > 23 ||
         minute > 59)
-        return app_usage(app, "'--%s %s' is no time of the day; write 09:00", name, said);
-    *minutes = (int)(hour * 60 + minute);
-    return STATUS_OK;
+        app_stop(app, "not a time of day: '--%s %s'; write 09:00", name, said);
+    return (int)(hour * 60 + minute);
 }
 
 /* ---- vessels --------------------------------------------------------------------------------- */
-
-/*
- * An id; bag:1.36kg or jar:500g (the nearest kind, filled so); jar:1quart (by volume);
- * bag:20x12x8cm or jar:9x12cm (diameter and height of the filled grain).
- */
-static const char vessel_examples[] =
-    "an id of 'jarside show', bag:1.36kg, jar:1quart, bag:20x12x8cm or jar:9x12cm";
 
 /* "20x12x8cm": numbers between x, then a unit of length. How many; 0 when it is none of that. */
 static size_t read_sides(const char *words, double metres[3])
@@ -397,9 +345,15 @@ static bool measured(const char *words, enum dimension dimension, double *value)
     return true;
 }
 
-static enum status read_vessel(struct app *app, const char *name, const char *word,
-                               struct known_vessel *vessel)
+/*
+ * An id; bag:2.2kg or jar:500g (the nearest kind, filled so); jar:1litre (by volume);
+ * bag:20x12x8cm or jar:9x12cm (diameter and height of the filled grain).
+ */
+static void read_vessel(struct app *app, const char *name, const char *word,
+                        struct known_vessel *vessel)
 {
+    static const char examples[] =
+        "an id from 'jarside show', bag:2.2kg, jar:1litre, bag:20x12x8cm or jar:9x12cm";
     double sides[3] = {NAN, NAN, NAN}, litres = NAN;
     bool bag = strncmp(word, "bag:", 4) == 0, jar = strncmp(word, "jar:", 4) == 0;
     const char *size = word + 4;
@@ -409,36 +363,33 @@ static enum status read_vessel(struct app *app, const char *name, const char *wo
         size_t count = list_ids(app->rules, LIST_VESSELS, ids);
         const char *near = diag_nearest(word, ids, count);
         if ((vessel->kind = rules_vessel(app->rules, word)) != RULES_NONE)
-            return STATUS_OK;
+            return;
         if (near != NULL)
-            return WRONG(app, name, "no '%s' in the rules; did you mean '%s'?", word, near);
-        return WRONG(app, name, "'%s' is no vessel; %s", word, vessel_examples);
+            app_wrong(app, name, "no '%s' in the rules; did you mean '%s'?", word, near);
+        app_wrong(app, name, "not a vessel: '%s'; it can be %s", word, examples);
     }
     vessel->own_shape = bag ? SHAPE_BRICK : SHAPE_CYLINDER;
     if (strchr(size, 'x') != NULL && read_sides(size, sides) == (bag ? 3 : 2)) {
         if (jar)
             sides[0] *= 0.5; /* the diameter is what one measures */
         memcpy(vessel->own, sides, sizeof sides);
-        return STATUS_OK;
+        return;
     }
     if (measured(size, DIM_GRAMS, &vessel->grams))
         vessel->kind = physics_nearest_vessel(app->rules, vessel->own_shape, vessel->grams);
     else if (jar && measured(size, DIM_LITRES, &litres))
         vessel->kind = nearest_by_litres(app->rules, litres);
     if (vessel->kind == RULES_NONE)
-        return WRONG(app, name, "'%s' is no size of a vessel; %s", size, vessel_examples);
-    return STATUS_OK;
+        app_wrong(app, name, "not the size of a vessel: '%s'; it can be %s", size, examples);
 }
 
 /* ---- filling --------------------------------------------------------------------------------- */
 
-enum status option_read(struct app *app, const struct option *option, const char *word,
-                        void *target)
+void option_read(struct app *app, const struct option *option, const char *word, void *target)
 {
-    const char *end = NULL;
+    const char *name = option->name, *end = NULL;
     int64_t day = 0;
-    double number = 0.0;
-    enum status status = STATUS_OK;
+    double number;
 
     switch (option->kind) {
     case OPTION_FLAG:
@@ -450,51 +401,48 @@ enum status option_read(struct app *app, const struct option *option, const char
     case OPTION_TEXTS:
         break;
     case OPTION_COUNT:
-        status = read_number(app, option, word, &number);
-        if (status == STATUS_OK)
-            *(size_t *)target = number < (double)SIZE_MAX ? (size_t)number : SIZE_MAX;
+        number = read_number(app, option, word);
+        *(size_t *)target = number < (double)SIZE_MAX ? (size_t)number : SIZE_MAX;
         break;
     case OPTION_NUMBER:
-        status = read_number(app, option, word, target);
+        *(double *)target = read_number(app, option, word);
         break;
     case OPTION_QUANTITY:
     case OPTION_AMOUNT:
-        status = option_measure(app, option->name, word, option->kind, option->dimension, target);
+        *(double *)target = option_measure(app, name, word, option->kind, option->dimension);
         break;
     case OPTION_DATE:
         *(const char **)target = word;
         if ((end = day_read(word, &day)) == NULL || *end != '\0')
-            status = WRONG(app, option->name, "'%s' is no date; for instance 2025-03-31", word);
+            app_wrong(app, name, "not a date I can read: '%s'; for instance 2025-03-31", word);
         break;
     case OPTION_DAY:
-        status = read_day(app, option->name, word, target);
+        *(int64_t *)target = read_day(app, name, word);
         break;
     case OPTION_MOMENT:
-        status = read_moment(app, option->name, word, target);
+        *(struct moment *)target = read_moment(app, name, word);
         break;
     case OPTION_CLOCK:
-        status = read_clock(app, option->name, word, target);
+        *(int *)target = read_clock(app, name, word);
         break;
     case OPTION_CHOICE:
-        status = read_choice(app, option, word, target);
+        *(int *)target = read_choice(app, option, word);
         break;
     case OPTION_ID:
-        status = option_id(app, option->name, word, option->list, target);
+        *(int *)target = option_id(app, name, word, option->list);
         break;
     case OPTION_VESSEL:
-        status = read_vessel(app, option->name, word, target);
+        read_vessel(app, name, word, target);
         break;
     case OPTION_TABLE:
-        status = read_table(app, word, target);
+        *(enum record *)target = read_table(app, word);
         break;
     }
-    return status;
 }
 
-enum status options_fill_from(struct app *app, const struct option *table, void *target)
+void options_fill_from(struct app *app, const struct option *table, void *target)
 {
     struct arguments *arguments = &app->arguments;
-    enum status status = STATUS_OK;
 
     for (const struct option *row = table; row != NULL && row->name != NULL; row++) {
         char *place = (char *)target + row->target;
@@ -511,13 +459,12 @@ enum status options_fill_from(struct app *app, const struct option *table, void 
         arguments->text_count += texts.count;
         if (row->kind == OPTION_TEXTS)
             *(struct texts *)(void *)place = texts;
-        else if (last != NULL && (status = option_read(app, row, last->value, place)) != STATUS_OK)
-            return status;
+        else if (last != NULL)
+            option_read(app, row, last->value, place);
     }
-    return STATUS_OK;
 }
 
-enum status options_fill(struct app *app, void *target)
+void options_fill(struct app *app, void *target)
 {
-    return options_fill_from(app, app->command->options, target);
+    options_fill_from(app, app->command->options, target);
 }

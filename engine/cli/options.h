@@ -13,11 +13,11 @@
  * Command lines, read by table: the table that parses is the table that helps, checks and fills
  * the struct of the command. A row reads
  *
- *     {"gauge", "PRESSURE", "of a new cook: 15psi, 1bar", OPTION_AMOUNT,
+ *     {"gauge", "PRESSURE", "of a new cook: 14psi, 1bar", OPTION_AMOUNT,
  *      .target = offsetof(struct given, gauge), .dimension = DIM_GAUGE_KPA},
  *
  * and {0} ends the table. The command begins: struct given given = {...what holds when nothing is
- * said...}; status = options_fill(app, &given).
+ * said...}; options_fill(app, &given). A value that makes no sense ends the program with a message.
  */
 struct app;
 
@@ -91,21 +91,23 @@ const char *arguments_value(const struct arguments *arguments, const char *name)
  * checks them. What was not given stays as it is, but for moments. Ids and vessels
  * need the rules, so a table with such rows is read after app_load.
  */
-enum status options_fill(struct app *app, void *target);
+void options_fill(struct app *app, void *target);
 /* The same from any table. */
-enum status options_fill_from(struct app *app, const struct option *table, void *target);
+void options_fill_from(struct app *app, const struct option *table, void *target);
 
 /* One value into the place it is for, checked. */
-enum status option_read(struct app *app, const struct option *option, const char *word,
-                        void *target);
+void option_read(struct app *app, const struct option *option, const char *word, void *target);
 
 /* A quantity or an amount whose dimension only the rest of the command line tells; `name` is that
  * of the option, for the message. */
-enum status option_measure(struct app *app, const char *name, const char *words,
-                           enum option_kind kind, enum dimension dimension, double *value);
+double option_measure(struct app *app, const char *name, const char *words, enum option_kind kind,
+                      enum dimension dimension);
 
 /* The index of an id in a list of the rules; the nearest is suggested. */
-enum status option_id(struct app *app, const char *name, const char *word, enum word_list list,
-                      int *index);
+int option_id(struct app *app, const char *name, const char *word, enum word_list list);
+
+/* "oyster, rye, wheat": the first `count` words with a separator between, in the arena. */
+const char *option_words(struct app *app, const char *const *words, size_t count,
+                         const char *separator);
 
 #endif

@@ -8,60 +8,61 @@
 #include "triage/physics.h"
 #include "view/plan.h"
 
-/* Plans: what a cook does, what to weigh, when the grain will be white. */
+/* Plans: what a cook does, what to weigh, when the grain will be fully colonised. */
 
 /* ---- what they share ------------------------------------------------------------------------- */
 
-static enum status begin(struct app *app)
+static void begin(struct app *app, void *given)
 {
     if (app->arguments.operand_count > 0)
-        return app_usage(app, "'%s' is no option; see 'jarside %s --help'",
-                         app->arguments.operands[0], app->command->name);
-    return app_load(app, NULL, 0);
+        app_stop(app, "unexpected argument '%s'; see 'jarside %s --help'",
+                 app->arguments.operands[0], app->command->name);
+    app_must(app, app_load(app, NULL, 0));
+    options_fill(app, given);
 }
 
-static enum status refused(struct app *app, enum process_error fault, double value)
+/* Ends the command unless physics was content with what it was given. */
+static void must_compute(struct app *app, enum process_error error, double value)
 {
     char message[256];
-    limit_message(message, sizeof message, fault, value);
-    return app_error(app, STATUS_DATA, NULL, "%s", message);
+    if (error == PROCESS_OK)
+        return;
+    limit_message(message, sizeof message, error, value);
+    app_must(app, app_error(app, STATUS_DATA, NULL, "%s", message));
+}
+
+static void must_answer(struct app *app, enum physics_answer answer,
+                        const struct physics_refusal *refusal)
+{
+    struct text why;
+    if (answer == PHYSICS_OK)
+        return;
+    if (answer == PHYSICS_REFUSED)
+        must_compute(app, refusal->fault, refusal->value);
+    text_init(&why);
+    physics_explain(&why, answer, refusal);
+    app_usage(app, "%s", why.bytes);
+    text_release(&why);
+    app_quit(app, STATUS_USAGE);
 }
 
 /* Reads a temperature log (process/probe.h), handing each reading to `reading`. `path` may be "-".
  * --probe-unit says C or F when the log does not. */
-static enum status read_log(struct app *app, const char *path,
-                            bool (*reading)(void *context, double minutes, double celsius),
-                            void *context)
+static void read_log(struct app *app, const char *path, const char *unit,
+                     bool (*reading)(void *context, double minutes, double celsius), void *context)
 {
-    const char *unit = arguments_value(&app->arguments, "probe-unit");
     const struct probe_sink sink = {context, reading};
     struct probe_log log;
     if (unit != NULL && strcmp(unit, "C") != 0 && strcmp(unit, "F") != 0)
-        return app_error(app, STATUS_DATA, "--probe-unit", "'%s' is neither C nor F", unit);
+        app_wrong(app, "probe-unit", "'%s' should be C or F", unit);
     probe_init(&log, path,
                unit == NULL     ? PROBE_UNKNOWN
                : unit[0] == 'C' ? PROBE_CELSIUS
                                 : PROBE_FAHRENHEIT,
                &sink, app->diags);
     const struct csv_table table = probe_table(&log);
-    enum status status = csv_read(&table, strcmp(path, "-") == 0 ? stdin : NULL, NULL, app->diags);
-    return status == STATUS_OK ? probe_finish(&log) : status;
-}
-
-/* What physics answered: STATUS_OK, or the exit status after saying why not. */
-static enum status answered(struct app *app, enum physics_answer answer,
-                            const struct physics_refusal *refusal)
-{
-    struct text why;
-    if (answer == PHYSICS_OK)
-        return STATUS_OK;
-    if (answer == PHYSICS_REFUSED)
-        return refused(app, refusal->fault, refusal->value);
-    text_init(&why);
-    physics_explain(&why, answer, refusal);
-    enum status status = app_usage(app, "%s", why.bytes);
-    text_release(&why);
-    return status;
+    app_must(app, csv_read(&table, strcmp(path, "-") == 0 ? stdin : NULL, NULL, app->diags));
+    app_must(app, probe_finish(&log));
 }
 
 static const char *vessel_name(const struct app *app, const struct known_vessel *vessel)
@@ -77,94 +78,78 @@ struct cook_request {
     bool json;
 };
 
-#define TARGET(member) .target = offsetof(struct cook_request, member)
+#define AT(member) .target = offsetof(struct cook_request, member)
 static const struct option cook_options[] = {
-    {"gauge", "PRESSURE", "what the gauge or weight says: 15psi, 1bar, 103kPa", OPTION_AMOUNT,
-     TARGET(known.gauge), .dimension = DIM_GAUGE_KPA},
-    {"rated", "PRESSURE", "what the cooker is rated for; nothing beyond it is computed",
-     OPTION_AMOUNT, TARGET(known.rated), .dimension = DIM_GAUGE_KPA},
-    {"minutes", "TIME", "at full pressure: 150, 2h30", OPTION_AMOUNT, TARGET(known.minutes),
+    {"gauge", "PRESSURE", "what the gauge or weight says: 14psi, 1bar, 97kPa", OPTION_AMOUNT,
+     AT(known.gauge), .dimension = DIM_GAUGE_KPA},
+    {"rated", "PRESSURE", "what the cooker is rated for; nothing above it is computed",
+     OPTION_AMOUNT, AT(known.rated), .dimension = DIM_GAUGE_KPA},
+    {"minutes", "TIME", "at full pressure: 95, 1h35", OPTION_AMOUNT, AT(known.minutes),
      .dimension = DIM_MINUTES},
-    {"altitude", "HEIGHT", "above the sea: 1600m, 5000ft", OPTION_QUANTITY, TARGET(known.altitude),
+    {"altitude", "HEIGHT", "above sea level: 700m, 2300ft", OPTION_QUANTITY, AT(known.altitude),
      .dimension = DIM_METRES},
     {"barometer", "PRESSURE", "local air pressure, not reduced to sea level; instead of --altitude",
-     OPTION_AMOUNT, TARGET(known.barometer), .dimension = DIM_PRESSURE_KPA},
-    {"vessel", "VESSEL", "an id, bag:1.36kg, jar:1quart, bag:20x12x8cm, jar:9x12cm", OPTION_VESSEL,
-     TARGET(known.vessel)},
-    {"mass", "WEIGHT", "hydrated grain in one vessel", OPTION_AMOUNT, TARGET(known.vessel.grams),
+     OPTION_AMOUNT, AT(known.barometer), .dimension = DIM_PRESSURE_KPA},
+    {"vessel", "VESSEL", "an id, bag:2.2kg, jar:1litre, bag:20x12x8cm, jar:9x12cm", OPTION_VESSEL,
+     AT(known.vessel)},
+    {"mass", "WEIGHT", "hydrated grain in one vessel", OPTION_AMOUNT, AT(known.vessel.grams),
      .dimension = DIM_GRAMS},
-    {"vessels", "N", "how many in the cook", OPTION_AMOUNT, TARGET(known.vessels)},
-    {"load", "HOW", "how they stand in the cooker: an answer to the question about its load",
-     OPTION_ID, TARGET(known.packing), .list = LIST_LOADS},
-    {"grain", "GRAIN", "an id, for its water and weight", OPTION_ID, TARGET(known.grain.kind),
+    {"vessels", "N", "how many in the cook", OPTION_AMOUNT, AT(known.vessels)},
+    {"load", "HOW", "how they are packed in the cooker: an answer to the question about its load",
+     OPTION_ID, AT(known.packing), .list = LIST_LOADS},
+    {"grain", "GRAIN", "an id, for its water and weight", OPTION_ID, AT(known.grain.kind),
      .list = LIST_GRAINS},
-    {"moisture", "PERCENT", "of the hydrated grain", OPTION_AMOUNT, TARGET(known.grain.moisture),
+    {"moisture", "PERCENT", "of the hydrated grain", OPTION_AMOUNT, AT(known.grain.moisture),
      .dimension = DIM_PERCENT},
-    {"dry", "WEIGHT", "of grain as bought in one vessel", OPTION_AMOUNT, TARGET(known.grain.dry),
+    {"dry", "WEIGHT", "of grain as bought in one vessel", OPTION_AMOUNT, AT(known.grain.dry),
      .dimension = DIM_GRAMS},
-    {"start", "TEMPERATURE", "of the grain when loaded", OPTION_QUANTITY, TARGET(known.start),
+    {"start", "TEMPERATURE", "of the grain when loaded", OPTION_QUANTITY, AT(known.start),
      .dimension = DIM_CELSIUS},
-    {"come-up", "TIME", "from cold to full pressure", OPTION_AMOUNT, TARGET(known.come_up),
+    {"come-up", "TIME", "from cold to full pressure", OPTION_AMOUNT, AT(known.come_up),
      .dimension = DIM_MINUTES},
-    {"cool", "TIME", "from full pressure to boiling, undisturbed", OPTION_AMOUNT,
-     TARGET(known.cool), .dimension = DIM_MINUTES},
+    {"cool", "TIME", "from full pressure to boiling, undisturbed", OPTION_AMOUNT, AT(known.cool),
+     .dimension = DIM_MINUTES},
     {"air", "PERCENT", "of air left in the cooker: 0 after ten minutes of full steam",
-     OPTION_AMOUNT, TARGET(known.air), .dimension = DIM_PERCENT},
-    {"target", "CHANCE", "aimed for that a vessel is not sterile: 0.001", OPTION_AMOUNT,
-     TARGET(known.target)},
+     OPTION_AMOUNT, AT(known.air), .dimension = DIM_PERCENT},
+    {"target", "CHANCE", "that a vessel is not sterile, to aim for: 0.001", OPTION_AMOUNT,
+     AT(known.target)},
     {"probe", "FILE", "a log of the core's temperature (CSV: time, temperature); '-' for input",
-     OPTION_TEXT, TARGET(probe)},
-    {"probe-unit", "C|F", "when the log does not say", OPTION_TEXT, TARGET(unit)},
-    {"json", NULL, "print JSON", OPTION_FLAG, TARGET(json)},
+     OPTION_TEXT, AT(probe)},
+    {"probe-unit", "C|F", "when the log does not say", OPTION_TEXT, AT(unit)},
+    {"json", NULL, "print JSON", OPTION_FLAG, AT(json)},
     {0},
 };
-#undef TARGET
+#undef AT
 
 static bool add_reading(void *context, double minutes, double celsius)
 {
     return cook_probe_add(context, minutes, celsius) == PROCESS_OK;
 }
 
-static enum status compute_probe(struct app *app, const char *path, struct cook_report *cook)
-{
-    const struct cook_rules *rules = &app->rules->cook;
-    double doubt = rules->probe_doubt > 0.0 ? rules->probe_doubt : 0.0;
-
-    cook->measured = true;
-    cook_probe_init(&cook->probe, &cook->setup,
-                    rules->probe_gap > 0.0 ? rules->probe_gap : INFINITY);
-    enum status status = read_log(app, path, add_reading, &cook->probe);
-    if (status != STATUS_OK)
-        return status;
-    enum process_error fault = cook_probe_finish(&cook->probe, &cook->setup, doubt, &cook->result);
-    return fault == PROCESS_OK ? STATUS_OK : refused(app, fault, NAN);
-}
-
-/* The same cook by the sea, for comparison, unless it is there already. */
-static void compute_sea(struct cook_report *cook)
+static void compute_cook(struct app *app, const struct cook_request *request,
+                         struct cook_report *cook)
 {
     static const double sea_level_kpa = 101.325, near = 1.0;
-    struct cook_setup there = cook->setup;
-    double value;
+    const struct cook_rules *rules = &app->rules->cook;
+    double doubt = rules->probe_doubt > 0.0 ? rules->probe_doubt : 0.0;
+    double gap = rules->probe_gap > 0.0 ? rules->probe_gap : INFINITY, value;
 
+    (void)steam_outside(&cook->setup.steam, &cook->outside);
+    if (request->probe != NULL) {
+        cook->measured = true;
+        cook_probe_init(&cook->probe, &cook->setup, gap);
+        read_log(app, request->probe, request->unit, add_reading, &cook->probe);
+        must_compute(app, cook_probe_finish(&cook->probe, &cook->setup, doubt, &cook->result), NAN);
+        return;
+    }
+    must_compute(app, cook_compute(&cook->setup, &cook->result), NAN);
+    /* The same cook at sea level, for comparison, unless it is there already. */
+    struct cook_setup there = cook->setup;
     there.steam.altitude_m = 0.0;
     there.steam.barometer_kpa = NAN;
     cook->has_sea = fabs(cook->outside - sea_level_kpa) >= near &&
                     cook_check(&there, &value) == PROCESS_OK &&
                     cook_compute(&there, &cook->sea) == PROCESS_OK;
-}
-
-static enum status compute_cook(struct app *app, const struct cook_request *request,
-                                struct cook_report *cook)
-{
-    (void)steam_outside(&cook->setup.steam, &cook->outside);
-    if (request->probe != NULL)
-        return compute_probe(app, request->probe, cook);
-    enum process_error fault = cook_compute(&cook->setup, &cook->result);
-    if (fault != PROCESS_OK)
-        return refused(app, fault, NAN);
-    compute_sea(cook);
-    return STATUS_OK;
 }
 
 static enum status run_cook(struct app *app)
@@ -173,207 +158,164 @@ static enum status run_cook(struct app *app)
     struct physics_refusal refusal;
     struct cook_request request = {.json = false};
     struct known_cook *known = &request.known;
-    struct cook_report cook = {.rules = app->rules};
+    struct cook_report cook = {.measured = false};
     struct text assumed;
-    enum status status;
 
     known_cook_init(known);
-    if ((status = begin(app)) || (status = options_fill(app, &request)))
-        return status;
+    begin(app, &request);
     known->air /= 100.0;
     /* A log tells pressure and time by what they did; the setup then counts for the load only. */
     if (request.probe != NULL && isnan(known->minutes))
         known->minutes = 0.0;
     if (request.probe == NULL && (isnan(known->minutes) || isnan(known->gauge)))
-        return app_usage(app, "give --gauge and --minutes, or --probe; for instance: "
-                              "jarside cook --gauge 15psi --minutes 150 --vessel bag:1.36kg");
+        app_stop(app, "give --gauge and --minutes, or --probe; for instance: "
+                      "jarside cook --gauge 14psi --minutes 95 --vessel jar:1litre");
     text_init(&assumed);
-    enum physics_answer answer =
-        physics_cook(app->rules, known, &cook.setup, organisms, &assumed, &refusal);
+    must_answer(app, physics_cook(app->rules, known, &cook.setup, organisms, &assumed, &refusal),
+                &refusal);
     cook.rules = app->rules;
     cook.rated = isnan(known->rated) ? app->rules->cook.rated : known->rated;
-    cook.assumed = assumed.bytes;
-    cook.vessel = vessel_name(app, &known->vessel);
-    if (!(status = answered(app, answer, &refusal)) &&
-        !(status = compute_cook(app, &request, &cook))) {
-        if (request.json)
-            status = app_json(app, view_cook_json(&cook), false);
-        else {
-            view_cook(&app->out, &cook);
-            status = app_flush(app);
-        }
-    }
+    cook.assumed = arena_string(app->arena, assumed.bytes);
     text_release(&assumed);
-    return status;
+    cook.vessel = vessel_name(app, &known->vessel);
+    compute_cook(app, &request, &cook);
+    if (request.json)
+        return app_json(app, view_cook_json(&cook));
+    view_cook(&app->out, &cook);
+    return app_flush(app);
 }
 
-const struct command command_cook = {
-    .name = "cook",
-    .summary = "works out what a cook does: steam, core, F0, survivors, minutes needed",
-    .operands = "",
-    .detail =
-        "Example: jarside cook --gauge 15psi --altitude 1600m --vessel bag:1.36kg --minutes "
-        "150. Ranges and what the answer leans on are always shown. Never exceed the pressure "
-        "in the cooker's manual; this is not a calculator for canning food.",
-    .options = cook_options,
-    .run = run_cook,
-};
+/* ---- hydration ------------------------------------------------------------------------------- */
 
-/* ---- mix ------------------------------------------------------------------------------------- */
-
-struct mix_request {
+struct hydration_request {
     struct known_grain grain;
     struct known_vessel vessel;
     double before, after, target, vessels;
     bool json;
 };
 
-#define TARGET(member) .target = offsetof(struct mix_request, member)
-static const struct option mix_options[] = {
-    {"dry", "WEIGHT", "of grain as bought", OPTION_AMOUNT, TARGET(grain.dry),
-     .dimension = DIM_GRAMS},
+#define AT(member) .target = offsetof(struct hydration_request, member)
+static const struct option hydration_options[] = {
+    {"dry", "WEIGHT", "of grain as bought", OPTION_AMOUNT, AT(grain.dry), .dimension = DIM_GRAMS},
     {"water", "WEIGHT", "of water added and not drained; a millilitre is a gram", OPTION_AMOUNT,
-     TARGET(grain.water), .dimension = DIM_GRAMS},
-    {"before", "WEIGHT", "of grain before soaking and draining", OPTION_AMOUNT, TARGET(before),
+     AT(grain.water), .dimension = DIM_GRAMS},
+    {"before", "WEIGHT", "of grain before soaking and draining", OPTION_AMOUNT, AT(before),
      .dimension = DIM_GRAMS},
-    {"after", "WEIGHT", "of the same afterwards", OPTION_AMOUNT, TARGET(after),
-     .dimension = DIM_GRAMS},
-    {"grain", "GRAIN", "an id, for its own water and its band", OPTION_ID, TARGET(grain.kind),
+    {"after", "WEIGHT", "of the same afterwards", OPTION_AMOUNT, AT(after), .dimension = DIM_GRAMS},
+    {"grain", "GRAIN", "an id, for its own water and its usual range", OPTION_ID, AT(grain.kind),
      .list = LIST_GRAINS},
     {"own-moisture", "PERCENT", "of the grain as bought, if it was measured", OPTION_AMOUNT,
-     TARGET(grain.own_moisture), .dimension = DIM_PERCENT},
-    {"target", "PERCENT", "moisture to aim for; else the middle of the grain's band", OPTION_AMOUNT,
-     TARGET(target), .dimension = DIM_PERCENT},
-    {"vessel", "VESSEL", "what it goes into: an id, bag:1.36kg, jar:1quart", OPTION_VESSEL,
-     TARGET(vessel)},
-    {"mass", "WEIGHT", "hydrated grain in one vessel", OPTION_AMOUNT, TARGET(vessel.grams),
+     AT(grain.own_moisture), .dimension = DIM_PERCENT},
+    {"target", "PERCENT", "moisture to aim for; else the middle of the grain's usual range",
+     OPTION_AMOUNT, AT(target), .dimension = DIM_PERCENT},
+    {"vessel", "VESSEL", "what it goes into: an id, bag:2.2kg, jar:1litre", OPTION_VESSEL,
+     AT(vessel)},
+    {"mass", "WEIGHT", "hydrated grain in one vessel", OPTION_AMOUNT, AT(vessel.grams),
      .dimension = DIM_GRAMS},
-    {"vessels", "N", "how many vessels", OPTION_AMOUNT, TARGET(vessels)},
-    {"json", NULL, "print JSON", OPTION_FLAG, TARGET(json)},
+    {"vessels", "N", "how many vessels", OPTION_AMOUNT, AT(vessels)},
+    {"json", NULL, "print JSON", OPTION_FLAG, AT(json)},
     {0},
 };
-#undef TARGET
+#undef AT
 
-static enum status check_mix(struct app *app, const struct mix_request *mix)
-{
-    if (mix->vessels < 1.0)
-        return app_error(app, STATUS_DATA, "--vessels", "at least one vessel");
-    if (isnan(mix->before) != isnan(mix->after))
-        return app_usage(app, "--before and --after go together: the same grain, weighed twice");
-    if (!isnan(mix->grain.dry) && !isnan(mix->grain.water) && !isnan(mix->before))
-        return app_usage(app, "give either --dry and --water or --before and --after, not both");
-    if (!isnan(mix->grain.water) && isnan(mix->grain.dry))
-        return app_usage(app, "--water needs --dry: how much grain as bought it went with");
-    return STATUS_OK;
-}
-
-/* Weighed already: what moisture it makes. */
-static enum status weighed(struct app *app, const struct mix_request *mix,
-                           struct mix_report *report)
+/* What was weighed, and the moisture it makes. */
+static void weighed(struct app *app, const struct hydration_request *given,
+                    struct mix_report *report)
 {
     double own = report->own_moisture;
-    enum process_error fault;
+    enum process_error error;
 
-    if (!isnan(mix->before)) {
-        report->dry = mix->before;
-        report->water = mix->after - mix->before;
-        fault = moisture_soaked(mix->before, own, mix->after, &report->moisture);
-        if (fault == PROCESS_MOISTURE_DROP)
-            return app_error(app, STATUS_DATA, "--after",
-                             "lighter after soaking than before; weigh both drained "
-                             "of water that runs off");
+    if (!isnan(given->before)) {
+        report->dry = given->before;
+        report->water = given->after - given->before;
+        error = moisture_soaked(given->before, own, given->after, &report->moisture);
+        if (error == PROCESS_MOISTURE_DROP)
+            app_wrong(app, "after",
+                      "lighter after soaking than before; weigh both drained of water that runs "
+                      "off");
     } else {
-        report->dry = mix->grain.dry;
-        report->water = mix->grain.water;
-        fault = moisture_mixed(report->dry, own, report->water, &report->moisture);
+        report->dry = given->grain.dry;
+        report->water = given->grain.water;
+        error = moisture_mixed(report->dry, own, report->water, &report->moisture);
     }
     double wet =
         100.0 * (report->water + report->dry * own / 100.0) / (report->water + report->dry);
     report->target = NAN;
-    return fault == PROCESS_OK ? STATUS_OK
-                               : refused(app, fault, fault == PROCESS_MOISTURE ? wet : report->dry);
+    must_compute(app, error, error == PROCESS_MOISTURE ? wet : report->dry);
 }
 
-/* To be weighed: from the grain there is, or from the vessels to fill. */
-static enum status recipe(struct app *app, const struct mix_request *mix, struct mix_report *report)
+/* What to weigh: from the grain there is, or from the vessels to fill. */
+static void recipe(struct app *app, const struct hydration_request *given,
+                   struct mix_report *report)
 {
-    double each = physics_grams(app->rules, &mix->vessel), own = report->own_moisture;
-    enum process_error fault;
+    double each = physics_grams(app->rules, &given->vessel), own = report->own_moisture;
+    enum process_error error;
 
     report->recipe = true;
     report->moisture = report->target;
-    if (!isnan(mix->grain.dry)) {
-        report->dry = mix->grain.dry;
-        fault = moisture_water_for(report->dry, own, report->target, &report->water);
+    if (!isnan(given->grain.dry)) {
+        report->dry = given->grain.dry;
+        error = moisture_water_for(report->dry, own, report->target, &report->water);
     } else if (!isnan(each)) {
-        fault = moisture_recipe(each * report->vessels, own, report->target, &report->dry,
+        error = moisture_recipe(each * report->vessels, own, report->target, &report->dry,
                                 &report->water);
     } else {
-        return app_usage(app, "give --dry and --water, or --before and --after, or a --vessel to "
-                              "fill; for instance: jarside mix --grain rye --vessel jar:1quart "
-                              "--vessels 6");
+        app_stop(app, "give --dry and --water, or --before and --after, or a --vessel to fill; "
+                      "for instance: jarside hydration --grain wheat --vessel jar:1litre "
+                      "--vessels 5");
     }
-    return fault == PROCESS_OK
-               ? STATUS_OK
-               : refused(app, fault, fault == PROCESS_MOISTURE ? report->target : report->dry);
+    must_compute(app, error, error == PROCESS_MOISTURE ? report->target : report->dry);
 }
 
-static enum status run_mix(struct app *app)
+static enum status run_hydration(struct app *app)
 {
-    struct mix_request mix = {.before = NAN, .after = NAN, .target = NAN, .vessels = NAN};
-    enum status status;
+    struct hydration_request given = {.before = NAN, .after = NAN, .target = NAN, .vessels = NAN};
+    const struct known_grain *grain = &given.grain;
 
-    known_grain_init(&mix.grain);
-    known_vessel_init(&mix.vessel);
-    if ((status = begin(app)) || (status = options_fill(app, &mix)) ||
-        (status = check_mix(app, &mix)))
-        return status;
+    known_grain_init(&given.grain);
+    known_vessel_init(&given.vessel);
+    begin(app, &given);
+    bool soaked = !isnan(given.before), mixed = !isnan(grain->dry) && !isnan(grain->water);
+    if (given.vessels < 1.0)
+        app_wrong(app, "vessels", "at least one vessel");
+    if (soaked != !isnan(given.after))
+        app_stop(app, "--before and --after go together: the same grain, weighed twice");
+    if (mixed && soaked)
+        app_stop(app, "give either --dry and --water or --before and --after, not both");
+    if (!isnan(grain->water) && isnan(grain->dry))
+        app_stop(app, "--water needs --dry: how much grain as bought it went with");
     const struct rules *rules = app->rules;
     struct mix_report report = {
         .rules = rules,
-        .own_moisture = physics_own_moisture(rules, &mix.grain),
-        .band = physics_band(rules, mix.grain.kind),
-        .vessels = isnan(mix.vessels) ? 1.0 : mix.vessels,
+        .own_moisture = physics_own_moisture(rules, grain),
+        .band = physics_band(rules, grain->kind),
+        .vessels = isnan(given.vessels) ? 1.0 : given.vessels,
         .fill = NAN,
-        .vessel = vessel_name(app, &mix.vessel),
-        .assumed = !isnan(mix.grain.own_moisture) ? ""
-                   : mix.grain.kind != RULES_NONE
+        .vessel = vessel_name(app, &given.vessel),
+        .assumed = !isnan(grain->own_moisture) ? ""
+                   : grain->kind != RULES_NONE
                        ? "grain as bought with the water usual in trade"
                        : "grain as bought with the water usual in trade; the bands of all grains",
     };
-    if (mix.grain.kind != RULES_NONE) {
-        report.grain = &rules->grains[mix.grain.kind];
+    if (grain->kind != RULES_NONE) {
+        report.grain = &rules->grains[grain->kind];
         report.grain_id = report.grain->id;
     }
-    report.target = isnan(mix.target) ? 0.5 * (report.band.lo + report.band.hi) : mix.target;
+    report.target = isnan(given.target) ? 0.5 * (report.band.lo + report.band.hi) : given.target;
     if (isnan(report.own_moisture) || isnan(report.target))
-        return app_usage(app, "the rules hold no grain to compute this from");
-    bool done = !isnan(mix.before) || (!isnan(mix.grain.dry) && !isnan(mix.grain.water));
-    status = done ? weighed(app, &mix, &report) : recipe(app, &mix, &report);
-    if (status != STATUS_OK)
-        return status;
+        app_stop(app, "the rules hold no grain to compute this from");
+    (soaked || mixed ? weighed : recipe)(app, &given, &report);
     report.dry_basis = moisture_dry_basis(report.moisture);
     moisture_judge(report.dry, report.own_moisture, report.moisture, &report.band, &report.verdict);
-    if (mix.vessel.kind != RULES_NONE && rules->vessels[mix.vessel.kind].litres > 0.0)
+    if (given.vessel.kind != RULES_NONE && rules->vessels[given.vessel.kind].litres > 0.0)
         report.fill = moisture_fill((report.dry + report.water) / report.vessels,
-                                    physics_bulk(rules, mix.grain.kind),
-                                    rules->vessels[mix.vessel.kind].litres);
-    if (mix.json)
-        return app_json(app, view_mix_json(&report), false);
+                                    physics_bulk(rules, grain->kind),
+                                    rules->vessels[given.vessel.kind].litres);
+    if (given.json)
+        return app_json(app, view_mix_json(&report));
     view_mix(&app->out, &report);
     return app_flush(app);
 }
-
-const struct command command_mix = {
-    .name = "mix",
-    .summary = "works out grain and water to weigh, or the moisture of what was weighed",
-    .operands = "",
-    .detail =
-        "Examples: jarside mix --dry 885g --water 475g --grain millet; jarside mix --grain rye "
-        "--vessel jar:1quart --vessels 6; jarside mix --before 1kg --after 1.7kg --grain oats.",
-    .options = mix_options,
-    .run = run_mix,
-};
 
 /* ---- forecast -------------------------------------------------------------------------------- */
 
@@ -381,7 +323,7 @@ enum { MOST_SHAKES = 16, MOST_WARMTH = 4096 };
 
 struct forecast_request {
     struct known_growth known;
-    const char *dose, *temperatures, *unit, *start;
+    const char *inoculum, *temperatures, *unit, *start;
     struct texts shaken;
     double day, seen, still;
     bool json;
@@ -390,58 +332,55 @@ struct forecast_request {
     struct warmth warmth[MOST_WARMTH];
 };
 
-#define TARGET(member) .target = offsetof(struct forecast_request, member)
+#define AT(member) .target = offsetof(struct forecast_request, member)
 static const struct option forecast_options[] = {
-    {"species", "SPECIES", "an id: oyster, shiitake ...", OPTION_ID, TARGET(known.species),
+    {"species", "SPECIES", "an id: oyster, shiitake ...", OPTION_ID, AT(known.species),
      .list = LIST_SPECIES},
-    {"temp", "TEMPERATURE", "where it stands: 24C, 75F", OPTION_QUANTITY, TARGET(known.temperature),
+    {"temp", "TEMPERATURE", "where it stands: 22C, 72F", OPTION_QUANTITY, AT(known.temperature),
      .dimension = DIM_CELSIUS},
     {"temps", "FILE", "a log of it instead (CSV: time, temperature), from the day of inoculation",
-     OPTION_TEXT, TARGET(temperatures)},
-    {"probe-unit", "C|F", "when the log does not say", OPTION_TEXT, TARGET(unit)},
+     OPTION_TEXT, AT(temperatures)},
+    {"probe-unit", "C|F", "when the log does not say", OPTION_TEXT, AT(unit)},
     {"starter", "KIND", "its kind: an answer to the question about the starter", OPTION_ID,
-     TARGET(known.starter), .list = LIST_STARTERS},
-    {"dose", "AMOUNT", "in one vessel: 4ml, 100g; a bare number of pieces of agar", OPTION_TEXT,
-     TARGET(dose)},
-    {"vessel", "VESSEL", "an id, bag:1.36kg, jar:1quart", OPTION_VESSEL, TARGET(known.vessel)},
-    {"mass", "WEIGHT", "hydrated grain in one vessel", OPTION_AMOUNT, TARGET(known.vessel.grams),
+     AT(known.starter), .list = LIST_STARTERS},
+    {"inoculum", "AMOUNT", "in one vessel: 3ml, 90g; a bare number of pieces of agar", OPTION_TEXT,
+     AT(inoculum)},
+    {"vessel", "VESSEL", "an id, bag:2.2kg, jar:1litre", OPTION_VESSEL, AT(known.vessel)},
+    {"mass", "WEIGHT", "hydrated grain in one vessel", OPTION_AMOUNT, AT(known.vessel.grams),
      .dimension = DIM_GRAMS},
-    {"grain", "GRAIN", "an id", OPTION_ID, TARGET(known.grain.kind), .list = LIST_GRAINS},
-    {"shake", "DAY", "a day it was or will be shaken; may be repeated", OPTION_TEXTS,
-     TARGET(shaken)},
-    {"start", "DATE", "of inoculation: 2025-03-31, to be told dates", OPTION_DATE, TARGET(start)},
-    {"day", "DAY", "with --seen: how many days after inoculation", OPTION_AMOUNT, TARGET(day),
+    {"grain", "GRAIN", "an id", OPTION_ID, AT(known.grain.kind), .list = LIST_GRAINS},
+    {"shake", "DAY", "a day it was or will be shaken; may be repeated", OPTION_TEXTS, AT(shaken)},
+    {"start", "DATE", "of inoculation: 2025-03-31, to get dates", OPTION_DATE, AT(start)},
+    {"day", "DAY", "with --seen: how many days after inoculation", OPTION_AMOUNT, AT(day),
      .dimension = DIM_DAYS},
-    {"seen", "PERCENT", "how much is white", OPTION_AMOUNT, TARGET(seen), .dimension = DIM_PERCENT},
-    {"still", "DAYS", "for how long nothing has moved", OPTION_AMOUNT, TARGET(still),
+    {"seen", "PERCENT", "how much is white by then", OPTION_AMOUNT, AT(seen),
+     .dimension = DIM_PERCENT},
+    {"still", "DAYS", "for how long it has not grown", OPTION_AMOUNT, AT(still),
      .dimension = DIM_DAYS},
-    {"json", NULL, "print JSON", OPTION_FLAG, TARGET(json)},
+    {"json", NULL, "print JSON", OPTION_FLAG, AT(json)},
     {0},
 };
-#undef TARGET
+#undef AT
 
-/* The dose is told in the starter's unit; without a starter the unit tells which it must be. */
-static enum status read_dose(struct app *app, struct forecast_request *run)
+/* The amount is told in the starter's unit; without a starter the unit tells which it must be. */
+static void read_inoculum(struct app *app, struct forecast_request *run)
 {
     static const enum dimension dimensions[] = {
         [STARTER_ML] = DIM_LITRES, [STARTER_GRAMS] = DIM_GRAMS, [STARTER_PIECES] = DIM_NONE};
     int starter = run->known.starter == RULES_NONE ? 0 : run->known.starter;
-    double dose = NAN;
 
     if (app->rules->starter_count == 0)
-        return app_usage(app, "the rules hold no starters to compute this from");
-    if (run->dose == NULL)
-        return STATUS_OK;
+        app_stop(app, "the rules hold no starters to compute this from");
+    if (run->inoculum == NULL)
+        return;
     enum starter_unit unit = app->rules->starters[starter].unit;
-    enum status status =
-        option_measure(app, "dose", run->dose, OPTION_AMOUNT, dimensions[unit], &dose);
-    run->known.dose = unit == STARTER_ML ? 1000.0 * dose : dose;
-    if (status == STATUS_OK && !(dose > 0.0))
-        return app_error(app, STATUS_DATA, "--dose", "a dose is more than nothing");
-    return status;
+    double amount = option_measure(app, "inoculum", run->inoculum, OPTION_AMOUNT, dimensions[unit]);
+    run->known.dose = unit == STARTER_ML ? 1000.0 * amount : amount;
+    if (!(amount > 0.0))
+        app_wrong(app, "inoculum", "the amount must be more than 0");
 }
 
-static enum status read_shakes(struct app *app, struct forecast_request *run)
+static void read_shakes(struct app *app, struct forecast_request *run)
 {
     const struct forecast_rules *rules = &app->rules->forecast;
 
@@ -450,17 +389,15 @@ static enum status read_shakes(struct app *app, struct forecast_request *run)
         char *end = NULL;
         double day = strtod(word, &end);
         if (i == MOST_SHAKES)
-            return app_error(app, STATUS_DATA, "--shake", "at most %d shakes", MOST_SHAKES);
+            app_wrong(app, "shake", "at most %d shakes", MOST_SHAKES);
         if (end == word || *end != '\0' || !(day >= 0.0 && day <= 730.0))
-            return app_error(app, STATUS_DATA, "--shake", "'%s' is no day from 0 to 730", word);
+            app_wrong(app, "shake", "not a day from 0 to 730: '%s'", word);
         if (i > 0 && day <= run->shakes[i - 1].day)
-            return app_error(app, STATUS_DATA, "--shake", "'%s' is not after the shake before it",
-                             word);
+            app_wrong(app, "shake", "'%s' is not after the shake before it", word);
         run->shakes[i] = (struct shake){day, rules->shake_factor, rules->shake_pause};
     }
     run->known.shakes = run->shakes;
     run->known.shake_count = run->shaken.count;
-    return STATUS_OK;
 }
 
 /* A log is thinned to one reading an hour or so: growth does not feel more. */
@@ -476,30 +413,6 @@ static bool add_warmth(void *context, double minutes, double celsius)
     if (*count == 0 || (day >= last + hour && *count < MOST_WARMTH))
         run->warmth[(*count)++] = (struct warmth){day, celsius};
     return true;
-}
-
-static enum status read_run(struct app *app, struct forecast_request *run)
-{
-    enum status status;
-
-    known_growth_init(&run->known);
-    run->day = run->seen = run->still = NAN;
-    if ((status = options_fill(app, run)) || (status = read_dose(app, run)) ||
-        (status = read_shakes(app, run)))
-        return status;
-    if (run->temperatures != NULL && !isnan(run->known.temperature))
-        return app_usage(app, "give either --temp or --temps, not both");
-    if (run->temperatures != NULL) {
-        run->known.warmth = run->warmth;
-        if ((status = read_log(app, run->temperatures, add_warmth, run)))
-            return status;
-    }
-    if (run->known.species == RULES_NONE)
-        return app_usage(app, "give --species; for instance: jarside forecast --species oyster "
-                              "--temp 24C --dose 4ml --vessel bag:1.36kg");
-    if (isnan(run->day) != isnan(run->seen))
-        return app_usage(app, "--day and --seen go together: how white it was on which day");
-    return STATUS_OK;
 }
 
 static enum process_error compute_run(struct forecast_report *report,
@@ -527,58 +440,64 @@ static enum process_error compute_run(struct forecast_report *report,
                           : PROCESS_OK;
 }
 
-static enum status tell_run(struct app *app, const struct forecast_request *run)
+static enum status run_forecast(struct app *app)
 {
-    struct forecast_report report = {
-        .rules = app->rules,
-        .species = &app->rules->species[run->known.species],
-        .species_id = app->rules->species[run->known.species].id,
-        .start = run->start,
-        .vessel = vessel_name(app, &run->known.vessel),
-    };
+    struct forecast_request *run = arena_alloc(app->arena, sizeof *run);
+    struct forecast_report report = {.judged = false};
     struct physics_refusal refusal;
     struct warmth constant;
     struct text assumed;
 
+    known_growth_init(&run->known);
+    run->day = run->seen = run->still = NAN;
+    begin(app, run);
+    read_inoculum(app, run);
+    read_shakes(app, run);
+    if (run->temperatures != NULL && !isnan(run->known.temperature))
+        app_stop(app, "give either --temp or --temps, not both");
+    if (run->temperatures != NULL) {
+        run->known.warmth = run->warmth;
+        read_log(app, run->temperatures, run->unit, add_warmth, run);
+    }
+    if (run->known.species == RULES_NONE)
+        app_stop(app, "give --species; for instance: jarside forecast --species shiitake "
+                      "--temp 22C --inoculum 90g --vessel bag:2.2kg");
+    if (isnan(run->day) != isnan(run->seen))
+        app_stop(app, "--day and --seen go together: how white it was on which day");
+    report.rules = app->rules;
+    report.species = &app->rules->species[run->known.species];
+    report.species_id = report.species->id;
+    report.start = run->start;
+    report.vessel = vessel_name(app, &run->known.vessel);
     text_init(&assumed);
-    enum status status = answered(
+    must_answer(
         app,
         physics_growth(app->rules, &run->known, &report.forecast, &constant, &assumed, &refusal),
         &refusal);
-    report.assumed = assumed.bytes;
-    if (status == STATUS_OK) {
-        enum process_error fault = compute_run(&report, run);
-        if (fault != PROCESS_OK)
-            status = refused(app, fault, fault == PROCESS_COVERAGE ? run->seen : run->day);
-    }
-    if (status == STATUS_OK && run->json) {
-        status = app_json(app, view_forecast_json(&report), false);
-    } else if (status == STATUS_OK) {
-        view_forecast(&app->out, &report);
-        status = app_flush(app);
-    }
+    report.assumed = arena_string(app->arena, assumed.bytes);
     text_release(&assumed);
-    return status;
+    enum process_error error = compute_run(&report, run);
+    must_compute(app, error, error == PROCESS_COVERAGE ? run->seen : run->day);
+    if (run->json)
+        return app_json(app, view_forecast_json(&report));
+    view_forecast(&app->out, &report);
+    return app_flush(app);
 }
 
-static enum status run_forecast(struct app *app)
-{
-    struct forecast_request *run = calloc(1, sizeof *run);
-    enum status status;
-
-    if (!(status = begin(app)) && !(status = read_run(app, run)))
-        status = tell_run(app, run);
-    free(run);
-    return status;
-}
-
-const struct command command_forecast = {
-    .name = "forecast",
-    .summary = "works out when the grain will be white, when to shake, whether it keeps up",
-    .operands = "",
-    .detail =
-        "Examples: jarside forecast --species oyster --temp 24C --dose 4ml --vessel bag:1.36kg; "
-        "add --day 12 --seen 30% to hear whether that is on time.",
-    .options = forecast_options,
-    .run = run_forecast,
+const struct command plan_commands[] = {
+    {"cook", "works out what a cook does: steam, core, F0, survivors, minutes needed", "",
+     "Example: jarside cook --gauge 14psi --altitude 700m --vessel jar:1litre --minutes 95. Ranges "
+     "and the main assumptions are always shown. Never exceed the pressure in the cooker's "
+     "manual; this is not a calculator for canning food.",
+     cook_options, run_cook},
+    {"hydration", "works out grain and water to weigh, or the moisture of what was weighed", "",
+     "Examples: jarside hydration --dry 700g --water 330ml --grain sorghum; jarside hydration "
+     "--grain wheat --vessel jar:1litre --vessels 5; jarside hydration --before 2kg --after 3.3kg "
+     "--grain oats.",
+     hydration_options, run_hydration},
+    {"forecast", "works out when the grain will be fully colonised and when to shake", "",
+     "Examples: jarside forecast --species shiitake --temp 22C --inoculum 90g --vessel bag:2.2kg; "
+     "add --day 15 --seen 20% to find out whether that is on time.",
+     forecast_options, run_forecast},
+    {0},
 };

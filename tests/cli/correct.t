@@ -33,36 +33,36 @@ subtest 'a column of a record' => sub {
     is(answer(qw(correct C1 venting=vented_10))->{record}{facts}, 'venting=vented_10', 'a newer one of the same takes its place');
     my $edits = answer(qw(list edits));
     like($edits->{records}[0]{was}, qr/^103\.42/, 'what it was is kept');
-    is(answer(qw(life C1))->{events}[0]{kind}, 'edit', 'and is part of its life');
+    is(answer(qw(history C1))->{events}[0]{kind}, 'edit', 'and is part of its life');
 };
 
-subtest 'a deed that did not happen' => sub {
+subtest 'an event that did not happen' => sub {
     on('2026-03-06');
     answer(qw(discard B1-3));
-    is(answer(qw(life B1-3))->{record}{state}, 'discarded', 'it is gone');
-    is(answer(qw(correct deed B1-3 withdraw))->{did}, 'corrected', 'taken back by the label of the vessel');
-    my $life = answer(qw(life B1-3));
+    is(answer(qw(history B1-3))->{record}{state}, 'discarded', 'it is gone');
+    is(answer(qw(correct event B1-3 withdraw))->{did}, 'corrected', 'taken back by the label of the vessel');
+    my $life = answer(qw(history B1-3));
     is($life->{record}{state}, 'growing', 'it is there again');
     is($life->{record}{due}, '2026-03-06', 'and to be looked at today');
-    is_deeply([map { $_->{counts} ? 1 : 0 } @{ $life->{events} }], [0, 1], 'the deed stays, and no longer counts');
-    refused('twice', qr/was corrected already/, qw(deed 1 withdraw));
-    refused('half',  qr/taken back whole/,      qw(deed B1-3 shake));
-    refused('none',  qr/has no deed to correct/, qw(deed B1-4 withdraw));
+    is_deeply([map { $_->{counts} ? 1 : 0 } @{ $life->{events} }], [0, 1], 'the event stays, and no longer counts');
+    refused('twice', qr/was corrected already/, qw(event 1 withdraw));
+    refused('half',  qr/can only be withdrawn/,      qw(event B1-3 shake));
+    refused('none',  qr/has no event to correct/, qw(event B1-4 withdraw));
 };
 
 subtest 'an outcome that was another' => sub {
     answer(qw(confirm B1-4 green_mould --how), 'by eye');
-    is(answer(qw(life B1-4))->{record}{fate}, 'contaminated', 'as it was told');
+    is(answer(qw(history B1-4))->{record}{fate}, 'contaminated', 'as it was told');
     answer(qw(correct outcome B1-4 healthy_growth));
-    is(answer(qw(life B1-4))->{record}{fate}, 'sound', 'as it is');
+    is(answer(qw(history B1-4))->{record}{fate}, 'sound', 'as it is');
     is(answer(qw(list outcomes))->{total}, 2, 'both are kept');
 };
 
 subtest 'a look that was another' => sub {
     answer(qw(look B1-5), 'day 6, powdery green patch by the lid');
-    is(answer(qw(life B1-5))->{record}{fate}, 'contaminated', 'as it was told');
+    is(answer(qw(history B1-5))->{record}{fate}, 'contaminated', 'as it was told');
     answer(qw(correct look B1-5), 'day 6, thick white growth all over, no other colour, no smell');
-    my $life = answer(qw(life B1-5));
+    my $life = answer(qw(history B1-5));
     is($life->{record}{fate}, 'open', 'as it is');
     is_deeply([map { $_->{counts} ? 1 : 0 } @{ $life->{events} }], [0, 1], 'the older one stays, and no longer counts');
     like((run(qw(correct look 999 white), { env => {%env} }))[2], qr/no look 999/, 'none of that number');
@@ -71,12 +71,12 @@ subtest 'a look that was another' => sub {
 subtest 'what cannot be' => sub {
     refused('nothing',         qr/correct what\?/);
     refused('nobody',          qr/nothing in the journal is called 'Q7'/, qw(Q7 note=x));
-    refused('no column',       qr/correct what of it/,                     qw(C1));
+    refused('no column',       qr/correct what about it/,                     qw(C1));
     refused('a wrong column',  qr/did you mean 'gauge'/,                   qw(C1 gage=12psi));
     refused('a derived one',   qr/has no 'state'|no 'state' that could/,   qw(B1-2 state=used));
     refused('a label taken',   qr/'B1-3'/,                                   qw(vessel B1-2 label=B1-3));
-    refused('half of several', qr/no quantity/,                            qw(C1 minutes=80 altitude=high));
-    is(answer(qw(life C1))->{record}{minutes}, 90, 'changes nothing');
+    refused('half of several', qr/not a quantity/,                            qw(C1 minutes=80 altitude=high));
+    is(answer(qw(history C1))->{record}{minutes}, 90, 'changes nothing');
 };
 
 done_testing;

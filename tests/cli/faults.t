@@ -158,7 +158,7 @@ subtest 'what is told as JSON is whole or not told' => sub {
     my $table = "fate,starter,cook\n" . "lost,A,K1\n" x 9 . "ok,A,K1\nlost,B,K2\n" . "ok,B,K2\n" x 9;
     my @told = (
         [ 'a review', qw(review --json --csv -), { in => $table } ],
-        [ 'a life', qw(life S1 --json), @journal ],
+        [ 'a life', qw(history S1 --json), @journal ],
         [ 'a list', qw(list batches --json), @journal ],
         [ 'a search', qw(search S1 --json), @journal ],
         [ 'a check', qw(journal check --json), @journal ],

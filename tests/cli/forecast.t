@@ -8,7 +8,7 @@ use lib $FindBin::Bin;
 use Jarside;
 use Test::More;
 
-my @bag = qw(forecast --species oyster --dose 4ml --vessel bag:1.36kg);
+my @bag = qw(forecast --species oyster --inoculum 4ml --vessel bag:1.36kg);
 my $corpus = project_root() . '/corpus/process';
 
 sub refused {
@@ -91,17 +91,17 @@ subtest 'refusals' => sub {
     refused('an unknown species', 65, qr/did you mean 'oyster'/, qw(forecast --species oister));
     refused('no unit', 65, qr/has no unit/, @bag, qw(--temp 24));
     refused('an oven', 65, qr/growing temperature/, @bag, qw(--temp 180C));
-    refused('a dose of nothing', 65, qr/more than nothing/, qw(forecast --species oyster --dose 0ml));
-    refused('a dose by weight of liquid', 65, qr/not understood/, qw(forecast --species oyster --dose 4kg));
+    refused('a dose of nothing', 65, qr/must be more than 0/, qw(forecast --species oyster --inoculum 0ml));
+    refused('a dose by weight of liquid', 65, qr/only part of/, qw(forecast --species oyster --inoculum 4kg));
     refused('more than all', 65, qr/coverage|understood/, @bag, qw(--temp 24C --day 9 --seen 140%));
     refused('day without coverage', 2, qr/go together/, @bag, qw(--temp 24C --day 9));
-    refused('no date', 65, qr/no date/, @bag, qw(--start 31.3.2025));
+    refused('no date', 65, qr/not a date I can read/, @bag, qw(--start 31.3.2025));
     refused('shakes out of order', 65, qr/not after/, @bag, qw(--shake 9 --shake 5));
 };
 
 subtest 'coverage never falls' => sub {
     for my $temperature (qw(12C 15C 24C 30C)) {
-        my $days = json(qw(forecast --species oyster --dose 4ml --vessel bag:1.36kg --json --temp), $temperature)->{days};
+        my $days = json(qw(forecast --species oyster --inoculum 4ml --vessel bag:1.36kg --json --temp), $temperature)->{days};
         for my $edge (qw(low central high)) {
             my @falls = grep { $days->[$_]{$edge} < $days->[ $_ - 1 ]{$edge} - 1e-9 } 1 .. $#$days;
             is("@falls", '', "$temperature, $edge");

@@ -19,7 +19,7 @@ is($status, 0, 'an invented season') or BAIL_OUT($err);
 ($status, $out, $err) = run('rules', 'learn', '--journal', $file, {%env});
 is($status, 0, 'a preview') or diag $err;
 like($out, qr/vessels with a confirmed outcome/,      'says how many vessels it rests on');
-like($out, qr/What moves most.*was\s+becomes/s,       'shows which figures move');
+like($out, qr/What changes most.*was\s+becomes/s,       'shows which figures move');
 like($out, qr/now\s+with it.*log score/s,             'and what that does to the labelled cases');
 ok(!-e $own, 'and changes nothing');
 
@@ -47,7 +47,7 @@ ok(-e "$folder/config/jarside/rules/learned.before", 'what was there before is k
 ($status, $out) = run('rules', 'learn', '--undo', {%env});
 like($out, qr/as it\s+was\s+before/, '--undo goes back a step');
 ($status, $out) = run('rules', 'learn', '--undo', {%env});
-like($out, qr/the\s+shipped\s+figures\s+hold\s+again/, 'and to the shipped figures');
+like($out, qr/the\s+shipped\s+figures\s+apply\s+again/, 'and to the shipped figures');
 ok(!-e $own, 'with no file left');
 ($status, undef, $err) = run('rules', 'learn', '--undo', {%env});
 is($status, 2, 'nothing is left to undo');

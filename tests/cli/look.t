@@ -32,7 +32,7 @@ subtest 'one vessel' => sub {
     is($status, 0, 'recorded');
     like($out, qr/^B1-2, day 8, oyster on rye/, 'the vessel is named');
     like($out, qr/^Keep: most likely /m,                     'what to do');
-    like($out, qr/^Saved: look 1 on B1-2; next look 1[0-9] March \([a-z ]+\)\.$/m, 'what was saved, and when to look again');
+    like($out, qr/^Saved: look 1 at B1-2; next look 1[0-9] March \([a-z ]+\)\.$/m, 'what was saved, and when to look again');
     my $look = answer('look', 'B1-2', '45 percent, thick white, nothing odd');
     is($look->{look}, 2, 'looks are numbered');
     is($look->{vessel}, 'B1-2', 'JSON names the vessel');
@@ -82,7 +82,7 @@ subtest 'nothing is cleared in passing' => sub {
     my %covered = map { $_ => 1 } @{ $all->{not_covered} };
     ok($covered{"B1-$_"}, "B1-$_ is not covered") for 3, 5, 6, 8;
     my ($status, $out) = in_journal('look', 'B1', 'all fine');
-    like($out =~ s/\s+/ /gr, qr/Not covered: B1-3.*on its own/, 'and said so');
+    like($out =~ s/\s+/ /gr, qr/Not covered: B1-3.*needs its own check/, 'and said so');
     my $later = answer('look', 'B1-3', '100 percent, thick white, no green, nothing odd');
     is($later->{action}, 'discard', 'what was once seen to hold powder stays to be discarded');
     my ($green) = grep { $_->{sign} eq 'colour' && $_->{value} eq 'green' } @{ $later->{understood} };
@@ -121,11 +121,11 @@ subtest 'the conversation' => sub {
     like($screen, qr/Nothing was saved\./, '^D saves nothing and says so');
     unlike($screen, qr/How many days since/, 'what the journal knows is not asked');
     ($screen) = talk(['70 percent, thick white, nothing odd', 'leave'], $journal);
-    like($screen, qr/Saved: look \d+ on B1-4; next look/, 'leaving saves the look');
+    like($screen, qr/Saved: look \d+ at B1-4; next look/, 'leaving saves the look');
     ($screen) = talk(['leave'], $journal);
     like($screen, qr/Nothing was saved\./, 'leaving without a word saves nothing');
     ($screen) = talk(['one odd patch, white, 30 percent', 'leave'], { %$journal, args => ['look', 'B1', 'all fine except 7'] });
-    like($screen, qr/Still to be described: B1-7.*B1-7, day 14.*Saved: look \d+ on B1-7/s, 'the excepted are asked one by one');
+    like($screen, qr/Still to be described: B1-7.*B1-7, day 14.*Saved: look \d+ at B1-7/s, 'the excepted are asked one by one');
 };
 
 done_testing;

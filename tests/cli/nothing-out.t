@@ -149,8 +149,8 @@ for my $name (@names) {
     my @outputs = (
         [ plain => 'list', @journal ], [ colour => qw(list --color always), @journal ], [ json => qw(list --json), @journal ],
         [ plain => qw(list vessels), @journal ], [ json => qw(list vessels --json), @journal ], [ json => qw(list places --json), @journal ],
-        [ plain => qw(list starters), @journal ], [ plain => 'life', $label, @journal ], [ colour => 'life', $label, qw(--color always), @journal ],
-        [ json => 'life', $label, '--json', @journal ], [ plain => 'search', 'red', @journal ],
+        [ plain => qw(list starters), @journal ], [ plain => 'history', $label, @journal ], [ colour => 'history', $label, qw(--color always), @journal ],
+        [ json => 'history', $label, '--json', @journal ], [ plain => 'search', 'red', @journal ],
         [ plain => 'due', @journal ], [ json => qw(due --json), @journal ], [ plain => qw(due --sheet), @journal ], [ html => qw(due --html -), @journal ], [ ics => qw(due --ics -), @journal ],
         [ html => 'labels', $label, qw(--html -), @journal ], [ plain => 'labels', $label, @journal ], [ plain => qw(journal check), @journal ],
         (map { [ csv => qw(export --table), $_, @journal ] } qw(place cook lot starter batch vessel look outcome)),

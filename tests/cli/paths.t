@@ -74,7 +74,7 @@ my @acts    = (    # what they may open besides, and what they are
     [ [ "$desk/case.yaml" ], 'judge', '--case', "$desk/case.yaml" ], [ [ "$desk/probe.csv" ], 'cook', '--probe', "$desk/probe.csv" ],
     [ [], qw(shake V3), '--note', $bait[5], @journal ], [ [], 'move', 'V3', $bait[1], @journal ], [ [], 'confirm', 'V1', 'crust', '--how', $bait[6], @journal ],
     [ [], 'record', 'place', 'P1', "note=$bait[0]", @journal ],
-    [ [], qw(list --json), @journal ], [ [], qw(list vessels), @journal ], [ [], 'life', 'V1', @journal ], [ [], 'search', $bait[0], $bait[5], @journal ],
+    [ [], qw(list --json), @journal ], [ [], qw(list vessels), @journal ], [ [], 'history', 'V1', @journal ], [ [], 'search', $bait[0], $bait[5], @journal ],
     [ [], 'due', @journal ], [ [], qw(due --ics -), @journal ], [ ["$desk/d.html", "$desk/.d.html."], 'due', '--html', "$desk/d.html", @journal ],
     [ [], 'labels', 'V1', @journal ], [ [ "$desk/out/", "$desk/out" ], 'export', "$desk/out", @journal ], [ [ "$desk/b.db", "$desk/.b.db." ], 'backup', "$desk/b.db", @journal ],
     [ [], qw(journal check), @journal ], [ [], 'review', @journal ], [ [ "$desk/table.csv" ], 'review', '--details', '--csv', "$desk/table.csv" ],

@@ -56,8 +56,8 @@ my @printing = (
     [ 'ask', { in => "green powder by the port\nwhy\nverdict\n" } ],
     ['show'], [qw(show colour)],
     [qw(cook --gauge 15psi --minutes 90 --vessel jar:1quart)], [ qw(cook --json --probe), $log ],
-    [qw(mix --dry 885g --water 475g --grain millet)], [qw(forecast --species oyster --temp 24C --dose 4ml --vessel bag:1.36kg)],
-    [ 'list', @journal ], [ qw(list --json), @journal ], [ qw(life B1-1), @journal ], [ qw(search green), @journal ],
+    [qw(hydration --dry 885g --water 475g --grain millet)], [qw(forecast --species oyster --temp 24C --inoculum 4ml --vessel bag:1.36kg)],
+    [ 'list', @journal ], [ qw(list --json), @journal ], [ qw(history B1-1), @journal ], [ qw(search green), @journal ],
     [ 'due', @journal ], [ qw(due --sheet), @journal ], [ qw(due --ics -), @journal ], [ qw(due --html -), @journal ],
     [ qw(labels B1), @journal ], [ qw(labels B1 --html -), @journal ],
     [ qw(export --table vessel), @journal ], [ qw(export --table look -), @journal ],
@@ -82,11 +82,11 @@ is((to_nobody(qw(judge --json green), { signal => 'IGNORE' }))[1], '', 'and as q
 
 subtest 'what an act recorded stays' => sub {
     for my $act ([ qw(look B1-2), 'all white, 40 percent' ], [qw(shake B1-3)], [qw(move B1-3 shelf)], [qw(discard B1-1)]) {
-        my ($before) = (run('life', $act->[1], '--json', @journal))[1];
+        my ($before) = (run('history', $act->[1], '--json', @journal))[1];
         my ($status, $err) = to_nobody(@$act, qw(--at 2026-03-12), @journal);
         is($status, 141, "$act->[0]: 141") or diag $err;
         is($err, '', 'quietly');
-        isnt((run('life', $act->[1], '--json', @journal))[1], $before, 'and it is in the journal');
+        isnt((run('history', $act->[1], '--json', @journal))[1], $before, 'and it is in the journal');
     }
     is((run('journal', 'check', @journal))[0], 0, 'which is sound');
 };

@@ -175,9 +175,9 @@ subtest 'tables that are off' => sub {
     refused('binary', 65, qr/error/, @csv, { in => join '', map { chr } 0 .. 255 });
     refused('absent', 74, qr/cannot be opened/, qw(review --csv /nonexistent/table.csv));
     refused('a folder', 74, qr/cannot be read/, qw(review --csv /));
-    refused('both', 2, qr/one of them/, qw(review --demo --csv x.csv));
+    refused('both', 2, qr/not both/, qw(review --demo --csv x.csv));
     refused('an operand', 2, qr/--csv table\.csv/, qw(review table.csv));
-    refused('no day', 2, qr/'--since soon' is no day/, qw(review --demo --since soon));
+    refused('no day', 2, qr/not a date I can read: '--since soon'/, qw(review --demo --since soon));
     refused('no journal', 74, qr/no journal at/, qw(review));
     my ($status, $out) = said("lost,cook\nyes,\e[31mK1\nno,\xff\xfe\nno,K3\n");
     is($status, 0, 'hostile names are read');

@@ -35,7 +35,7 @@ my @acts  = (
     [ qw(shake B2-2 B2-3) ],
     [ qw(move B3 attic) ], [ qw(discard B2-2) ], [ qw(isolate B2-3) ], [ qw(use B4-1) ],
     [ qw(confirm B2-1 crust --cause short_cook --how), 'plain to see' ],
-    [ qw(correct C1 minutes=100) ], [ qw(correct deed 1 withdraw) ],
+    [ qw(correct C1 minutes=100) ], [ qw(correct event 1 withdraw) ],
     [ qw(starter S3 broth --from S1) ], [ qw(record cook C9 gauge=15psi minutes=90) ],
     [ qw(batch 3 pots corn amber), 'broth 4 ml', qw(--no-input) ],
     [ 'import', "$desk/more" ], [ 'import', "$desk/sheet.csv", '--map', "$desk/map.yaml" ],
@@ -46,7 +46,7 @@ my @acts  = (
     [ qw(review --details --csv), "$desk/table.csv" ], [ qw(review --json --csv), "$desk/table.csv" ],
     [ 'review', '--html', "$desk/r.html", '--csv', "$desk/table.csv" ],
     ['due'], [ qw(due --ics), "$desk/d.ics" ], [ qw(due --html), "$desk/d.html" ], [qw(due --sheet)],
-    ['list'], [qw(list B1)], [qw(list vessels --json)], [qw(life B1-1)], [qw(life S1 --json)], [qw(search red)],
+    ['list'], [qw(list B1)], [qw(list vessels --json)], [qw(history B1-1)], [qw(history S1 --json)], [qw(search red)],
     [ qw(labels B1 --html), "$desk/l.html" ], [qw(journal check)],
 );
 

@@ -44,18 +44,18 @@ subtest 'the next look' => sub {
 };
 
 subtest 'what is not safe' => sub {
-    refused('an isolated vessel is not used', 1, qr/stands isolated.*jarside return/, qw(use B1-3));
-    refused('nor shaken',                     1, qr/stands isolated/,                 qw(shake B1-3));
-    refused('nor put back without a look',    1, qr/not looked at since/,             qw(return B1-3));
+    refused('an isolated vessel is not used', 1, qr/is isolated.*jarside return/, qw(use B1-3));
+    refused('nor shaken',                     1, qr/is isolated/,                 qw(shake B1-3));
+    refused('nor put back without a look',    1, qr/no look at B1-3 since/,             qw(return B1-3));
     refused('a control is not used',          1, qr/never inoculated/,                qw(use B1-9));
     refused('one of several stops all',       1, qr/nothing was recorded/,            qw(use B1-1 B1-3));
-    is(done(qw(use B1-1))->{deed}, 'use', 'as the other one still can be');
+    is(done(qw(use B1-1))->{event}, 'use', 'as the other one still can be');
 };
 
 subtest 'what does not fit' => sub {
     refused('isolated already', 2, qr/isolated already/, qw(isolate B1-3));
     refused('not isolated',     2, qr/is not isolated/,  qw(return B1-4));
-    refused('used already',     2, qr/was used on 2026-03-09; if that is a slip: jarside correct deed \d+ withdraw/,
+    refused('used already',     2, qr/was used on 2026-03-09; if that is a mistake: jarside correct event \d+ withdraw/,
         qw(discard B1-1));
     refused('before its time',  2, qr/was not there yet/, qw(shake B1-4 --at 2026-02-01));
     refused('not yet',          2, qr/future/,            qw(shake B1-4 --at 2026-04-01));
@@ -67,7 +67,7 @@ subtest 'throwing away' => sub {
     like($out, qr/Do not open, shake or smell/, 'with the cautions');
     like($out, qr/B1-3: discarded, closed/,     'closed');
     cmp_ok(index($out, 'Do not open'), '<', index($out, 'B1-3:'), 'the cautions first');
-    refused('a whole batch', 2, qr/7 vessels at once; say --force/, qw(discard B1));
+    refused('a whole batch', 2, qr/7 vessels at once; add --force/, qw(discard B1));
     my $all = done(qw(discard B1 --force));
     is(scalar @{ $all->{vessels} }, 7, 'what was left of it');
     ok((grep {/closed/} @{ $all->{cautions} }), 'the cautions stand in the JSON, too');
