@@ -282,6 +282,7 @@ static void fill_arms(const struct review_work *work, struct review_plan *plan)
     for (size_t c = 0; c < plan->factor_count; c++)
         plan->crossed = plan->crossed && !lasts(work->dataset->factors[plan->factors[c]].kind);
     if (plan->crossed) {
+        /* Two of each that is over, crossed: four arms separate three factors (a half of 2^3). */
         enum { TWO = 2 };
         for (unsigned a = 1; a <= TWO; a++) {
             for (unsigned b = 1; b <= TWO; b++) {
@@ -336,6 +337,8 @@ void review_plan_next(struct review_work *work)
             factors[c] = culprit->suspects[c].factor;
         *plan = (struct review_plan){.culprit = k, .factors = factors, .factor_count = columns};
         plan->arms = arena_array(work->arena, ARMS_MOST, sizeof *plan->arms);
+        /* An arm fails from so many losses on: the fewest vessels that keep both errors below what is
+         * wanted, or the most there may be. */
         double failing = ((double)culprit->suspects[0].inside.lost + 1.0) /
                          ((double)culprit->suspects[0].inside.total + 2.0);
         double usual = ((double)culprit->suspects[0].outside.lost + 1.0) /

@@ -268,6 +268,7 @@ void review_hold_still(struct review_work *work)
     size_t asked[ASKED], count = worst_factors(work, asked);
     for (size_t k = 0; k < count; k++) {
         struct review_factor *factor = &work->review->factors[asked[k]];
+        /* What it is most confounded with, and the same question within the levels of that. */
         static const double noticeable = 0.3; /* of Cramer's V */
         struct cross best = {0};
         double most = noticeable;

@@ -59,6 +59,7 @@ static enum status count_outcome(struct learning *learning, const struct outcome
         learning->causes[cause].seen += 1;
         learning->causes_known += 1;
     }
+    /* The look that it answers: the last standing one before it, or else the last. */
     struct look *looks = NULL;
     const struct look *answered = NULL;
     const struct kept_fact *facts = NULL;

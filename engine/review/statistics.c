@@ -325,6 +325,7 @@ static enum status compute(struct problem *p, struct strata_test *result)
 {
     *result = (struct strata_test){.p = 1.0};
     prepare_strata(p);
+    /* The groups of each stratum are joined. One with a single group compares nothing. */
     for (size_t j = 0; j < p->groups; j++)
         p->leader[j] = j;
     for (size_t j = 0; j < p->strata; j++)
@@ -524,34 +525,6 @@ static void add_time(struct survival_logrank *result, const double *at_risk, dou
     }
 }
 
-/*
- * d' V^- d by elimination, for a V that is positive and may be short of full rank. A pivot of which
- * rounding alone is left is passed over: that group is tied to those before it, and costs its
- * degree of freedom. Destroys `v` and `d`.
- */
-static double quadratic(double *v, double *d, const double *whole, size_t size, size_t *freedom)
-{
-    const double rounding = 1e-10;
-    double sum = 0.0;
-
-    *freedom = 0;
-    for (size_t i = 0; i < size; i++) {
-        const double *row = v + i * size;
-        double pivot = row[i];
-        if (pivot <= rounding * whole[i])
-            continue;
-        sum += d[i] * d[i] / pivot;
-        (*freedom)++;
-        for (size_t k = i + 1; k < size; k++) {
-            double factor = v[k * size + i] / pivot;
-            d[k] -= factor * d[i];
-            for (size_t j = i + 1; j < size; j++)
-                v[k * size + j] -= factor * row[j];
-        }
-    }
-    return sum;
-}
-
 static void finish(struct survival_logrank *result)
 {
     size_t groups = result->groups;
@@ -563,7 +536,30 @@ static void finish(struct survival_logrank *result)
         d[i] = result->observed[i] - result->expected[i];
         whole[i] = result->variance[i * groups + i];
     }
-    result->statistic = quadratic(v, d, whole, groups, &result->freedom);
+    const double rounding = 1e-10;
+    double sum = 0.0;
+
+    /*
+     * d' V^- d by elimination, for a V that is positive and may be short of full rank. A pivot of
+     * which rounding alone is left is passed over: that group is tied to those before it, and
+     * costs its degree of freedom.
+     */
+    result->freedom = 0;
+    for (size_t h = 0; h < groups; h++) {
+        const double *row = v + h * groups;
+        double pivot = row[h];
+        if (pivot <= rounding * whole[h])
+            continue;
+        sum += d[h] * d[h] / pivot;
+        result->freedom++;
+        for (size_t k = h + 1; k < groups; k++) {
+            double factor = v[k * groups + h] / pivot;
+            d[k] -= factor * d[h];
+            for (size_t j = h + 1; j < groups; j++)
+                v[k * groups + j] -= factor * row[j];
+        }
+    }
+    result->statistic = sum;
     result->p =
         result->freedom > 0 ? gsl_cdf_chisq_Q(result->statistic, (double)result->freedom) : 1.0;
     free(v);
@@ -790,6 +786,7 @@ enum status monitor_plan(double usual, double raised, double run, struct monitor
     double most = ceil((1.0 - usual) / usual) - 1.0; /* at the ratio itself p1 is p0 */
     struct monitor_plan made = {
         .usual = usual, .up = (size_t)fmax(1.0, fmin(round(weight_ratio(usual, raised)), most))};
+    /* The raised rate for which the ratio of the weights is `up`: it falls as the rate rises. */
     double low = usual, high = 1.0;
 
     for (int step = 0; step < 100; step++) {

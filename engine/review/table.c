@@ -618,6 +618,7 @@ enum status table_groups(const struct counts *groups, size_t count,
     if (margins.groups == 2 && margins.take > 0) {
         result->p = test_pair(&margins);
     } else if (margins.groups > 2 && margins.take > 0) {
+        /* Whether the bounds of every stage are worth it: at most vessels times taken steps. */
         double most = (double)effort->exact_steps * BOUND_STEPS, width = (double)(margins.take + 1);
         bool fits = (double)margins.total * width <= most && (double)margins.groups * width <= most;
         margins.log_factorial = log_factorials(fits ? margins.total : margins.sizes[0], arena);

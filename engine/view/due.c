@@ -398,18 +398,6 @@ static enum status sticker_of(const struct journal_view *view, const struct vess
 
 enum { STICKER = 34, INNER = STICKER - 4 };
 
-/* One line of a label, cut or padded to its inner width. */
-static void put_inner(struct text *line, const char *words, bool ascii)
-{
-    struct text safe;
-    text_init(&safe);
-    text_safe(&safe, words, strlen(words), &(struct text_safe_options){.ascii = ascii});
-    text_cut(&safe, screen_fit(safe.bytes, safe.length, INNER));
-    int blanks = INNER - (int)utf8_width(safe.bytes, safe.length);
-    text_printf(line, "| %s%*s |", safe.bytes, blanks, "");
-    text_release(&safe);
-}
-
 /* Labels side by side, three lines each between two rules. */
 static void put_stickers(struct screen *screen, const struct journal_view *view,
                          const struct sticker *stickers, size_t across)
@@ -423,13 +411,20 @@ static void put_stickers(struct screen *screen, const struct journal_view *view,
             text_puts(&line, i > 0 ? " " : "");
             if (row == 0 || row == 4)
                 text_puts(&line, "+--------------------------------+");
-            else
-                put_inner(&line,
-                          row == 1
-                              ? arena_format(view->arena, "%s   %s", sticker->label, sticker->date)
-                          : row == 2 ? sticker->what
-                                     : sticker->with,
-                          screen->ascii);
+            else {
+                const char *words =
+                    row == 1   ? arena_format(view->arena, "%s   %s", sticker->label, sticker->date)
+                    : row == 2 ? sticker->what
+                               : sticker->with;
+                struct text safe;
+                text_init(&safe);
+                text_safe(&safe, words, strlen(words),
+                          &(struct text_safe_options){.ascii = screen->ascii});
+                text_cut(&safe, screen_fit(safe.bytes, safe.length, INNER));
+                int blanks = INNER - (int)utf8_width(safe.bytes, safe.length);
+                text_printf(&line, "| %s%*s |", safe.bytes, blanks, "");
+                text_release(&safe);
+            }
         }
         screen_preformatted(screen, 0, line.bytes);
     }

@@ -208,6 +208,7 @@ static void say_certainty(struct screen *screen, const struct cook_report *cook)
     if (!cook->measured)
         SAY("A temperature probe in the middle of a vessel would settle most of it: give its log "
             "with --probe.");
+    /* The likeliest survivor of each kind that spoils a vessel. */
     for (int role = ORGANISM_SPORE_FORMER; role <= ORGANISM_FUNGUS; role++) {
         const struct organism *likeliest = NULL;
         double chance = -1.0;

@@ -928,30 +928,6 @@ static bool has_chart(const struct review *review)
     return review->batch_count > 0 && !isnan(review->centre);
 }
 
-static void put_batch(struct face *face, const struct review_batch *batch)
-{
-    enum { LABEL = 12 };
-    const struct dataset *dataset = face->review->dataset;
-    const char *name = dataset->factors[dataset->batch].levels[batch->level];
-    char day[MOMENT_ROOM];
-    struct text safe, line;
-
-    text_init(&safe);
-    text_init(&line);
-    text_safe(&safe, name, strlen(name), &(struct text_safe_options){.limit = LABEL});
-    text_printf(&line, "%-10s  %-12s %3zu of %3zu", day_write(batch->day, DAY_ISO, day), safe.bytes,
-                batch->counts.lost, batch->counts.total);
-    if (batch->point.above)
-        text_printf(&line, "  too many: by chance fewer than %.0f", batch->point.from_above);
-    else if (batch->point.below)
-        text_printf(&line, "  unusually few: by chance more than %.0f", batch->point.from_below);
-    if (batch->cause_count > 0 && batch->causes[0].p > 0.5 && batch->point.above)
-        text_printf(&line, "; %s", face->review->rules->causes[batch->causes[0].cause].name);
-    screen_preformatted(face->screen, 2, line.bytes);
-    text_release(&safe);
-    text_release(&line);
-}
-
 static void put_batch_list(struct face *face)
 {
     enum { SHOWN = 40 };
@@ -963,8 +939,30 @@ static void put_batch_list(struct face *face)
     if (from > 0)
         text_printf(&face->words, "The last %d of %zu:", SHOWN, review->batch_count);
     put(face, BELOW_QUIET);
-    for (size_t b = from; b < review->batch_count; b++)
-        put_batch(face, &review->batches[b]);
+    for (size_t b = from; b < review->batch_count; b++) {
+        const struct review_batch *batch = &review->batches[b];
+        enum { LABEL = 12 };
+        const struct dataset *dataset = face->review->dataset;
+        const char *name = dataset->factors[dataset->batch].levels[batch->level];
+        char day[MOMENT_ROOM];
+        struct text safe, line;
+
+        text_init(&safe);
+        text_init(&line);
+        text_safe(&safe, name, strlen(name), &(struct text_safe_options){.limit = LABEL});
+        text_printf(&line, "%-10s  %-12s %3zu of %3zu", day_write(batch->day, DAY_ISO, day),
+                    safe.bytes, batch->counts.lost, batch->counts.total);
+        if (batch->point.above)
+            text_printf(&line, "  too many: by chance fewer than %.0f", batch->point.from_above);
+        else if (batch->point.below)
+            text_printf(&line, "  unusually few: by chance more than %.0f",
+                        batch->point.from_below);
+        if (batch->cause_count > 0 && batch->causes[0].p > 0.5 && batch->point.above)
+            text_printf(&line, "; %s", face->review->rules->causes[batch->causes[0].cause].name);
+        screen_preformatted(face->screen, 2, line.bytes);
+        text_release(&safe);
+        text_release(&line);
+    }
     text_printf(&face->words,
                 "Too many: of batches that lose %.0f %% on average, one in 740 loses so many by "
                 "chance.",

@@ -293,42 +293,40 @@ enum status screen_flush(struct screen *screen, FILE *stream)
 
 /* ---- diagnostics ----------------------------------------------------------------------------- */
 
-/* One line a diagnostic, never wrapped: editors and scripts read these. */
-static void put_diag(struct screen *screen, const struct diag *diag)
-{
-    struct text raw;
-    text_init(&raw);
-    if (diag->at.file != NULL)
-        text_printf(&raw, "%s:", diag->at.file);
-    if (diag->at.line > 0)
-        text_printf(&raw, "%zu:", diag->at.line);
-    if (diag->at.line > 0 && diag->at.column > 0)
-        text_printf(&raw, "%zu:", diag->at.column);
-    if (raw.length > 0)
-        text_add(&raw, " ", 1);
-    text_printf(&raw, "%s: %s", diag->kind == DIAG_WARNING ? "warning" : "error", diag->message);
-    struct text safe = safe_words(screen, raw.bytes);
-    text_printf(&screen->out, "%s\n", safe.bytes);
-    text_release(&safe);
-    text_release(&raw);
-    if (diag->excerpt != NULL) {
-        enum { MARGIN = 4, LONGEST = 160 };
-        struct text_safe_options options = {.ascii = screen->ascii, .limit = LONGEST};
-        put_spaces(&screen->out, MARGIN);
-        text_safe(&screen->out, diag->excerpt, strlen(diag->excerpt), &options);
-        text_add(&screen->out, "\n", 1);
-        if (diag->caret > 0 && diag->caret <= LONGEST) {
-            put_spaces(&screen->out, MARGIN + diag->caret - 1);
-            text_puts(&screen->out, "^\n");
-        }
-    }
-}
-
 void screen_diags(struct screen *screen, const struct diags *diags)
 {
     size_t kept = diags_kept(diags);
-    for (size_t i = 0; i < kept; i++)
-        put_diag(screen, diags_get(diags, i));
+    for (size_t i = 0; i < kept; i++) {
+        /* One line each, never wrapped: editors and scripts read these. */
+        const struct diag *diag = diags_get(diags, i);
+        struct text raw;
+        text_init(&raw);
+        if (diag->at.file != NULL)
+            text_printf(&raw, "%s:", diag->at.file);
+        if (diag->at.line > 0)
+            text_printf(&raw, "%zu:", diag->at.line);
+        if (diag->at.line > 0 && diag->at.column > 0)
+            text_printf(&raw, "%zu:", diag->at.column);
+        if (raw.length > 0)
+            text_add(&raw, " ", 1);
+        text_printf(&raw, "%s: %s", diag->kind == DIAG_WARNING ? "warning" : "error",
+                    diag->message);
+        struct text safe = safe_words(screen, raw.bytes);
+        text_printf(&screen->out, "%s\n", safe.bytes);
+        text_release(&safe);
+        text_release(&raw);
+        if (diag->excerpt != NULL) {
+            enum { MARGIN = 4, LONGEST = 160 };
+            struct text_safe_options options = {.ascii = screen->ascii, .limit = LONGEST};
+            put_spaces(&screen->out, MARGIN);
+            text_safe(&screen->out, diag->excerpt, strlen(diag->excerpt), &options);
+            text_add(&screen->out, "\n", 1);
+            if (diag->caret > 0 && diag->caret <= LONGEST) {
+                put_spaces(&screen->out, MARGIN + diag->caret - 1);
+                text_puts(&screen->out, "^\n");
+            }
+        }
+    }
     size_t all = diags_errors(diags) + diags_warnings(diags);
     if (all > kept)
         text_printf(&screen->out, "and %zu more\n", all - kept);

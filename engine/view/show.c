@@ -47,24 +47,6 @@ static void show_sources(struct screen *screen, const struct rules *rules,
     show_citation(screen, rules, cites);
 }
 
-/* Short form behind a claim: "[kort2005; expert judgement]". */
-static void put_citation(struct text *out, const struct rules *rules, const struct citation *cites)
-{
-    const char *joint = " [";
-    const char *const marks[] = {cites->from_memory ? "from memory" : NULL,
-                                 cites->common_practice ? "common practice" : NULL,
-                                 cites->expert_judgement ? "expert judgement" : NULL};
-    for (size_t i = 0; i < cites->count + 3; i++) {
-        const char *word =
-            i < cites->count ? rules->sources[cites->sources[i]].id : marks[i - cites->count];
-        if (word != NULL) {
-            text_printf(out, "%s%s", joint, word);
-            joint = "; ";
-        }
-    }
-    text_puts(out, joint[0] == ';' ? "]" : "");
-}
-
 /* A row for one value of a claim: a word for its number, and the number. */
 static void show_claim(struct screen *screen, size_t indent, const char *label, const char *lead,
                        const struct claim *claim, bool factor)
@@ -98,7 +80,20 @@ static void show_claims(struct screen *screen, const struct rules *rules,
             struct text words;
             text_init(&words);
             text_puts(&words, observable->label);
-            put_citation(&words, rules, &claims[i].cites);
+            const struct citation *cites = &claims[i].cites;
+            const char *joint = " [";
+            const char *const marks[] = {cites->from_memory ? "from memory" : NULL,
+                                         cites->common_practice ? "common practice" : NULL,
+                                         cites->expert_judgement ? "expert judgement" : NULL};
+            for (size_t k = 0; k < cites->count + 3; k++) {
+                const char *word = k < cites->count ? rules->sources[cites->sources[k]].id
+                                                    : marks[k - cites->count];
+                if (word != NULL) {
+                    text_printf(&words, "%s%s", joint, word);
+                    joint = "; ";
+                }
+            }
+            text_puts(&words, joint[0] == ';' ? "]" : "");
             screen_text(screen, 2, 2, ROLE_QUIET, &words);
         }
         show_claim(screen, 4, observable->values[claims[i].value].label, "", &claims[i], factor);

@@ -198,31 +198,6 @@ static void say_recalled(struct screen *screen, const struct judged *judged)
     text_release(&labels);
 }
 
-/* "6 of 8 others from cook C4 were lost, 0 of 11 from elsewhere." */
-static void put_counts(struct text *out, const struct sibling_evidence *evidence)
-{
-    const struct sibling_group *group = evidence->group;
-    /* Vessels that are still young count for a part: then the figure is a rounded one. */
-    bool rounded = fabs(group->rest.total - round(group->rest.total)) > 0.05;
-    if (group->own.total == 1.0)
-        text_printf(out, "the one other from %s was %slost", evidence->name,
-                    group->own.lost > 0.0 ? "" : "not ");
-    else if (group->own.total > 0.0)
-        text_printf(out, "%.3g of %.3g others from %s were lost", group->own.lost, group->own.total,
-                    evidence->name);
-    else
-        text_printf(out, "no other from %s has an outcome yet", evidence->name);
-    if (group->rest.total > 0.0)
-        text_printf(out, ", %s%.0f of %.0f from elsewhere", rounded ? "about " : "",
-                    group->rest.lost, group->rest.total);
-    else if (group->own.total > 0.0)
-        text_puts(out, "; there is nothing to compare with");
-    if (group->controls.total > 0.0)
-        text_printf(out, "; of its %.3g uninoculated control%s %.3g spoiled", group->controls.total,
-                    group->controls.total > 1.0 ? "s" : "", group->controls.lost);
-    text_puts(out, ".");
-}
-
 /* The counts, then " Not cooked long or hot enough: 4 times as likely, ..." of at most so many causes. */
 static void say_group(struct screen *screen, const struct judged *judged,
                       const struct sibling_evidence *evidence, size_t most)
@@ -231,7 +206,27 @@ static void say_group(struct screen *screen, const struct judged *judged,
     char odds[ODDS_ROOM];
     size_t said = 0;
     text_init(&words);
-    put_counts(&words, evidence);
+    const struct sibling_group *group = evidence->group;
+    /* Vessels that are still young count for a part: then the figure is a rounded one. */
+    bool rounded = fabs(group->rest.total - round(group->rest.total)) > 0.05;
+    if (group->own.total == 1.0)
+        text_printf(&words, "the one other from %s was %slost", evidence->name,
+                    group->own.lost > 0.0 ? "" : "not ");
+    else if (group->own.total > 0.0)
+        text_printf(&words, "%.3g of %.3g others from %s were lost", group->own.lost,
+                    group->own.total, evidence->name);
+    else
+        text_printf(&words, "no other from %s has an outcome yet", evidence->name);
+    if (group->rest.total > 0.0)
+        text_printf(&words, ", %s%.0f of %.0f from elsewhere", rounded ? "about " : "",
+                    group->rest.lost, group->rest.total);
+    else if (group->own.total > 0.0)
+        text_puts(&words, "; there is nothing to compare with");
+    if (group->controls.total > 0.0)
+        text_printf(&words, "; of its %.3g uninoculated control%s %.3g spoiled",
+                    group->controls.total, group->controls.total > 1.0 ? "s" : "",
+                    group->controls.lost);
+    text_puts(&words, ".");
     for (size_t i = 0; i < evidence->cause_count && said < most && !evidence->left_out; i++)
         if (!is_even(evidence->causes[i].log_odds))
             text_printf(&words, "%s%s: %s", said++ > 0 ? ", " : " ",
