@@ -7,6 +7,44 @@
 
 #include "reason/bayes_factor.h"
 
+/*
+ * Which levels of which factors have a higher rate of loss of their own?
+ *
+ * A candidate is one level of one factor. Its weight is
+ *
+ *   w = ln [B(1+x, 1+n-x) B(1+X-x, 1+N-n-X+x) / B(1+X, 1+N-X)] + ln prior
+ *
+ * (x of n lost inside, X of N in all): the evidence that it has a rate of its own
+ * (reason/alike.h), and a prior by which a journal has one culprit on average, shared
+ * out over its levels by how common culprits of their scope are.
+ *
+ * A set of culprits parts the vessels: each culprit explains the vessels of its own
+ * that those before it left over, and the rest has one rate. The evidence of the
+ * set is then the sum of its steps, each among the vessels that are left.
+ */
+struct candidate {
+    size_t factor;
+    uint32_t level;
+    bool asked; /* there is something inside and outside */
+    struct counts inside, outside, controls;
+    double log_bayes, weight, test_p, q;
+};
+
+struct search {
+    const struct dataset *dataset;
+    const struct review_rule *rule;
+    const uint8_t *standing;
+    uint8_t *cover; /* of each vessel: bit f when culprit f explains it */
+    struct candidate *candidates;
+    size_t count;
+    size_t *first;    /* of each factor: its first candidate; one more at the end */
+    const bool *same; /* of each candidate: it is computed, and has the very vessels of one level of
+                         what it was computed from. It says why, and is not asked itself. */
+    double *log_prior; /* of each level of each factor */
+    double *room;      /* room for a number a candidate */
+    size_t asked;
+};
+
 /* ---- vessels saved ------------------------------------------------------------------------------ */
 
 enum { POINTS = 256 };
@@ -154,8 +192,8 @@ static void share_prior(struct search *search)
         search->log_prior[f] -= log(sum);
 }
 
-void search_init(struct search *search, const struct dataset *dataset,
-                 const struct review_rule *rule, struct arena *arena)
+static void search_init(struct search *search, const struct dataset *dataset,
+                        const struct review_rule *rule, struct arena *arena)
 {
     size_t factors = dataset->factor_count, count = 0;
 
@@ -258,14 +296,15 @@ static void weigh(const struct search *search, struct candidate *candidate)
     candidate->test_p = candidate->asked ? search_tail(candidate->inside, candidate->outside) : NAN;
 }
 
-bool search_supports(const struct search *search, const struct candidate *candidate)
+/* Whether the evidence alone calls it; search_calls: with the number of questions asked. */
+static bool search_supports(const struct search *search, const struct candidate *candidate)
 {
     return candidate->asked && higher(candidate) &&
            candidate->log_bayes >= log(search->rule->bayes_factor) &&
            candidate->test_p <= search->rule->level;
 }
 
-bool search_calls(const struct search *search, const struct candidate *candidate)
+static bool search_calls(const struct search *search, const struct candidate *candidate)
 {
     return search_supports(search, candidate) && candidate->q <= search->rule->level;
 }
@@ -297,7 +336,8 @@ static void count_levels(const struct search *search, size_t factor, unsigned ma
     }
 }
 
-void search_weigh(struct search *search, unsigned mask)
+/* Weighs every candidate among the vessels that no culprit of `mask` explains. */
+static void search_weigh(struct search *search, unsigned mask)
 {
     search->asked = 0;
     for (size_t f = 0; f < search->dataset->factor_count; f++) {
@@ -324,8 +364,9 @@ static bool inside(const struct search *search, const struct candidate *candidat
            (!search->dataset->control[vessel] || factor_kind_control(of->kind));
 }
 
-void search_weigh_one(const struct search *search, unsigned mask, const struct candidate *less,
-                      struct candidate *candidate)
+/* The same for one; `less` (may be NULL) is one whose vessels are left out too. q stays as it was. */
+static void search_weigh_one(const struct search *search, unsigned mask,
+                             const struct candidate *less, struct candidate *candidate)
 {
     const struct factor *of = &search->dataset->factors[candidate->factor];
     bool shows = factor_kind_control(of->kind);
@@ -346,7 +387,8 @@ void search_weigh_one(const struct search *search, unsigned mask, const struct c
     weigh(search, candidate);
 }
 
-void search_cover(struct search *search, const struct candidate *candidate, unsigned bit)
+/* Marks its vessels as explained by culprit `bit`. */
+static void search_cover(struct search *search, const struct candidate *candidate, unsigned bit)
 {
     for (size_t i = 0; i < search->dataset->vessel_count; i++)
         if (inside(search, candidate, i))

@@ -326,24 +326,12 @@ static bool counted(enum record record)
     return has_label(record) && record != RECORD_VESSEL;
 }
 
-/* What stands in a cell and in no column alone. The id is first in every kind of record. */
-
-static const char *id_cell(const struct journal_view *view, const union any_record *row)
-{
-    return FORMAT("%lld", (long long)row->named.id);
-}
-
-static const char *kind_cell(const struct journal_view *view, const union any_record *row)
-{
-    return list_name(view->rules, LIST_STARTERS, row->starter.kind);
-}
-
-static const char *parents_cell(const struct journal_view *view, const union any_record *row)
+static const char *parents_cell(const struct journal_view *view, const struct starter *starter)
 {
     void *rows = NULL;
     size_t count = 0;
-    const char *words = row->starter.source;
-    if (journal_all(view->journal, RECORD_PARENT, "starter", row->starter.id, view->arena, &rows,
+    const char *words = starter->source;
+    if (journal_all(view->journal, RECORD_PARENT, "starter", starter->id, view->arena, &rows,
                     &count, view->diags) != STATUS_OK)
         return "";
     for (size_t i = 0; i < count; i++)
@@ -352,50 +340,9 @@ static const char *parents_cell(const struct journal_view *view, const union any
     return words;
 }
 
-static const char *cook_cell(const struct journal_view *view, const union any_record *row)
+/* "keep, 2026-03-09: likeliest finding, 60 % colonised" */
+static const char *newest_cell(const struct journal_view *view, const struct vessel *vessel)
 {
-    return view_cook_words(view, &row->cook);
-}
-
-static const char *batch_cell(const struct journal_view *view, const union any_record *row)
-{
-    return view_batch_words(view, &row->batch);
-}
-
-static const char *made_cell(const struct journal_view *view, const union any_record *row)
-{
-    return FORMAT("%s %s %s", view_label(view, RECORD_STARTER, row->batch.starter),
-                  view_label(view, RECORD_COOK, row->batch.cook),
-                  view_label(view, RECORD_SESSION, row->batch.session));
-}
-
-static const char *state_cell(const struct journal_view *view, const union any_record *row)
-{
-    const struct vessel *vessel = &row->vessel;
-    bool known = vessel->fate == FATE_CONTAMINATED || vessel->fate == FATE_STUCK;
-    bool there = vessel->state == VESSEL_GROWING || vessel->state == VESSEL_ISOLATED;
-    (void)view;
-    return known && there ? fate_words[vessel->fate] : vessel_state_words[vessel->state];
-}
-
-static const char *age_cell(const struct journal_view *view, const union any_record *row)
-{
-    struct batch batch;
-    if (view_get(view, RECORD_BATCH, row->vessel.batch, &batch) != STATUS_OK)
-        return "";
-    return FORMAT("%lld", (long long)moment_days_between(batch.at, view->now));
-}
-
-static const char *due_cell(const struct journal_view *view, const union any_record *row)
-{
-    char room[MOMENT_ROOM];
-    return row->vessel.due == 0 ? "" : arena_string(view->arena, view_day(row->vessel.due, room));
-}
-
-/* "keep, 2026-03-09: what is likeliest, 60 % white" */
-static const char *newest_cell(const struct journal_view *view, const union any_record *row)
-{
-    const struct vessel *vessel = &row->vessel;
     struct look look;
     if (vessel->last_look == 0)
         return vessel->control ? "a control" : "never looked at";
@@ -403,74 +350,105 @@ static const char *newest_cell(const struct journal_view *view, const union any_
         return "";
     const char *words = FORMAT("%s, %s: %s", look.action, day_of(view, look.at),
                                view_name(view, LIST_FINDINGS, look.finding));
-    return isnan(look.coverage) ? words : FORMAT("%s, %.0f %% white", words, look.coverage);
+    return isnan(look.coverage) ? words : FORMAT("%s, %.0f %% colonised", words, look.coverage);
 }
 
-static const char *look_cell(const struct journal_view *view, const union any_record *row)
-{
-    return FORMAT("%s: %s", view_name(view, LIST_FINDINGS, row->look.finding), row->look.words);
-}
+/* What a list shows of each kind: a column of the record, counts of its vessels, or what is made of it. */
+enum made { COUNTS, ID, KIND, PARENTS, COOK, BATCH, WITH, STATE, AGE, DUE, NEWEST, LOOK, EVENT };
 
-static const char *event_cell(const struct journal_view *view, const union any_record *row)
-{
-    return done_words(view, &row->event);
-}
-
-/* What a list shows of each kind: a column of the record, what a function makes of it, or counts of
- * vessels. */
 #define COLUMN(heading, name)                                                                      \
     {                                                                                              \
-        heading, name, NULL                                                                        \
+        heading, name, 0                                                                           \
     }
-#define MADE(heading, words)                                                                       \
+#define MADE(heading, made)                                                                        \
     {                                                                                              \
-        heading, NULL, words                                                                       \
-    }
-#define COUNTS(heading)                                                                            \
-    {                                                                                              \
-        heading, NULL, NULL                                                                        \
+        heading, NULL, made                                                                        \
     }
 static const struct cell {
     const char *heading, *column;
-    const char *(*words)(const struct journal_view *view, const union any_record *row);
+    enum made made;
 } lists[RECORD_COUNT][TABLE_MOST] = {
     [RECORD_STARTER] = {COLUMN("starter", "label"), COLUMN("mushroom", "species"),
-                        MADE("kind", kind_cell), COLUMN("made", "made"), MADE("from", parents_cell),
-                        COUNTS("vessels")},
+                        MADE("kind", KIND), COLUMN("made", "made"), MADE("from", PARENTS),
+                        MADE("vessels", COUNTS)},
     [RECORD_LOT] = {COLUMN("lot", "label"), COLUMN("grain", "grain"), COLUMN("bought", "bought"),
-                    COLUMN("moisture", "moisture"), COUNTS("vessels"), COLUMN("from", "source")},
-    [RECORD_COOK] = {COLUMN("cook", "label"), COLUMN("date", "at"), COUNTS("vessels"),
-                     MADE("what", cook_cell)},
-    [RECORD_SESSION] = {COLUMN("session", "label"), COLUMN("date", "at"), COUNTS("vessels"),
+                    COLUMN("moisture", "moisture"), MADE("vessels", COUNTS),
+                    COLUMN("from", "source")},
+    [RECORD_COOK] = {COLUMN("cook", "label"), COLUMN("date", "at"), MADE("vessels", COUNTS),
+                     MADE("what", COOK)},
+    [RECORD_SESSION] = {COLUMN("session", "label"), COLUMN("date", "at"), MADE("vessels", COUNTS),
                         COLUMN("facts", "facts")},
     [RECORD_PLACE] = {COLUMN("place", "label"), COLUMN("temperature", "celsius"),
-                      COUNTS("vessels there now")},
-    [RECORD_BATCH] = {COLUMN("batch", "label"), COLUMN("date", "at"), MADE("what", batch_cell),
-                      MADE("with", made_cell), COUNTS("vessels")},
-    [RECORD_VESSEL] = {COLUMN("vessel", "label"), MADE("state", state_cell), MADE("day", age_cell),
-                       COLUMN("where", "stands"), MADE("next look", due_cell),
-                       MADE("last look", newest_cell)},
-    [RECORD_LOOK] = {MADE("look", id_cell), COLUMN("vessel", "vessel"), COLUMN("date", "at"),
-                     COLUMN("said", "action"), MADE("what was seen", look_cell)},
-    [RECORD_EVENT] = {MADE("event", id_cell), COLUMN("vessel", "vessel"), COLUMN("date", "at"),
-                      MADE("what", event_cell)},
-    [RECORD_OUTCOME] = {MADE("outcome", id_cell), COLUMN("vessel", "vessel"), COLUMN("date", "at"),
+                      MADE("vessels there now", COUNTS)},
+    [RECORD_BATCH] = {COLUMN("batch", "label"), COLUMN("date", "at"), MADE("what", BATCH),
+                      MADE("with", WITH), MADE("vessels", COUNTS)},
+    [RECORD_VESSEL] = {COLUMN("vessel", "label"), MADE("state", STATE), MADE("day", AGE),
+                       COLUMN("where", "stands"), MADE("next look", DUE),
+                       MADE("last look", NEWEST)},
+    [RECORD_LOOK] = {MADE("look", ID), COLUMN("vessel", "vessel"), COLUMN("date", "at"),
+                     COLUMN("said", "action"), MADE("what was seen", LOOK)},
+    [RECORD_EVENT] = {MADE("event", ID), COLUMN("vessel", "vessel"), COLUMN("date", "at"),
+                      MADE("what", EVENT)},
+    [RECORD_OUTCOME] = {MADE("outcome", ID), COLUMN("vessel", "vessel"), COLUMN("date", "at"),
                         COLUMN("finding", "finding"), COLUMN("how it is known", "how")},
     [RECORD_PARENT] = {COLUMN("starter", "starter"), COLUMN("came from", "parent")},
-    [RECORD_EDIT] = {MADE("edit", id_cell), COLUMN("date", "at"), COLUMN("of", "label"),
+    [RECORD_EDIT] = {MADE("edit", ID), COLUMN("date", "at"), COLUMN("of", "label"),
                      COLUMN("column", "column"), COLUMN("was", "was"), COLUMN("became", "became")},
 };
+
+/* What stands in a cell and in no column alone. */
+static const char *made_words(const struct journal_view *view, enum record record,
+                              const union any_record *row, enum made made)
+{
+    const struct vessel *vessel = &row->vessel;
+    bool lost = vessel->fate == FATE_CONTAMINATED || vessel->fate == FATE_STUCK;
+    bool there = vessel->state == VESSEL_GROWING || vessel->state == VESSEL_ISOLATED;
+    struct vessel_tally tally;
+    struct batch batch;
+    char room[MOMENT_ROOM];
+
+    switch (made) {
+    case COUNTS:
+        return survey_tally(view->journal, record, row->named.id, &tally, view->diags) == STATUS_OK
+                   ? tally_words(view, &tally)
+                   : "";
+    case ID: /* first in every kind of record */
+        return FORMAT("%lld", (long long)row->named.id);
+    case KIND:
+        return list_name(view->rules, LIST_STARTERS, row->starter.kind);
+    case PARENTS:
+        return parents_cell(view, &row->starter);
+    case COOK:
+        return view_cook_words(view, &row->cook);
+    case BATCH:
+        return view_batch_words(view, &row->batch);
+    case WITH:
+        return FORMAT("%s %s %s", view_label(view, RECORD_STARTER, row->batch.starter),
+                      view_label(view, RECORD_COOK, row->batch.cook),
+                      view_label(view, RECORD_SESSION, row->batch.session));
+    case STATE:
+        return lost && there ? fate_words[vessel->fate] : vessel_state_words[vessel->state];
+    case AGE:
+        return view_get(view, RECORD_BATCH, vessel->batch, &batch) == STATUS_OK
+                   ? FORMAT("%lld", (long long)moment_days_between(batch.at, view->now))
+                   : "";
+    case DUE:
+        return vessel->due == 0 ? "" : arena_string(view->arena, view_day(vessel->due, room));
+    case NEWEST:
+        return newest_cell(view, vessel);
+    case LOOK:
+        return FORMAT("%s: %s", view_name(view, LIST_FINDINGS, row->look.finding), row->look.words);
+    case EVENT:
+        return done_words(view, &row->event);
+    }
+    return "";
+}
 
 static const char *cell_words(const struct journal_view *view, enum record record,
                               const union any_record *row, const struct cell *cell)
 {
-    struct vessel_tally tally;
-    if (cell->words != NULL)
-        return cell->words(view, row);
     if (cell->column == NULL)
-        return survey_tally(view->journal, record, row->named.id, &tally, view->diags) == STATUS_OK
-                   ? tally_words(view, &tally)
-                   : "";
+        return made_words(view, record, row, cell->made);
     const struct column *column =
         &record_types[record].columns[record_column(record, cell->column)];
     const void *value = column_member(column, row);
@@ -555,28 +533,25 @@ static enum status read_history(const struct journal_view *view, enum record rec
 {
     struct journal *journal = view->journal;
     struct arena *arena = view->arena;
-    enum status status;
+    struct diags *diags = view->diags;
+    bool vessel = record == RECORD_VESSEL, made = !vessel && record != RECORD_BATCH;
 
-    *report = (struct history_report){.record = record, .row = row};
-    const struct vessel *vessel = &report->row->vessel;
+    *report = (struct history_report){.record = record, .row = row, .dated = !made};
     int64_t id = report->row->named.id;
-    report->dated = record == RECORD_VESSEL || record == RECORD_BATCH;
     if (record == RECORD_BATCH)
         report->batch = report->row->batch;
-    if ((status = history_of(journal, record, row, limit, arena, &report->history, view->diags)))
-        return status;
-    if (record == RECORD_VESSEL) {
-        status = view_get(view, RECORD_BATCH, vessel->batch, &report->batch);
-        return status != STATUS_OK ? status
-                                   : vessel_forecast_of(journal, view->rules, &report->batch,
-                                                        vessel, &report->forecast, view->diags);
-    }
+    enum status status = history_of(journal, record, row, limit, arena, &report->history, diags);
+    if (status == STATUS_OK && vessel)
+        status = view_get(view, RECORD_BATCH, report->row->vessel.batch, &report->batch);
+    if (status == STATUS_OK && vessel)
+        status = vessel_forecast_of(journal, view->rules, &report->batch, &report->row->vessel,
+                                    &report->forecast, diags);
     if (status == STATUS_OK && record == RECORD_STARTER)
-        status = survey_children(journal, id, arena, &report->children, view->diags);
-    if (status == STATUS_OK)
-        status = survey_tally(journal, record, id, &report->tally, view->diags);
-    if (status == STATUS_OK && record != RECORD_PLACE && record != RECORD_BATCH)
-        status = survey_batches(journal, record, id, batches, arena, &report->batches, view->diags);
+        status = survey_children(journal, id, arena, &report->children, diags);
+    if (status == STATUS_OK && !vessel)
+        status = survey_tally(journal, record, id, &report->tally, diags);
+    if (status == STATUS_OK && made && record != RECORD_PLACE)
+        status = survey_batches(journal, record, id, batches, arena, &report->batches, diags);
     return status;
 }
 
