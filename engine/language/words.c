@@ -483,8 +483,11 @@ size_t words_weigh(const struct words *words, const char *text, size_t length, d
                 memmove(&weights[i + 1], &weights[i],
                         (kept - i - (kept == most)) * sizeof *weights);
                 weights[i] = (struct word_weight){.odds = row->odds, .denied = *term->key == '!'};
-                snprintf(weights[i].words, sizeof weights[i].words, "%.*s", (int)term->length,
-                         term->words);
+                const size_t room = sizeof weights[i].words - 1;
+                snprintf(
+                    weights[i].words, room + 1, "%.*s",
+                    (int)utf8_valid_prefix(term->words, term->length < room ? term->length : room),
+                    term->words);
                 kept += kept < most;
                 break;
             }
