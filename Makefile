@@ -166,7 +166,7 @@ bench: $(B)/jarside $(B)/tests/bench/bench.t $(B)/tests/bench/growth.t  ## print
 install: all  ## install below PREFIX (and DESTDIR)
 	install -d $(DESTDIR)$(BINDIR) $(DESTDIR)$(DATADIR)
 	install -m 755 $(B)/jarside $(DESTDIR)$(BINDIR)/jarside
-	cp -R rules corpus $(DESTDIR)$(DATADIR)/
+	cp -R rules corpus SAFETY.md $(DESTDIR)$(DATADIR)/
 	rm -rf $(DESTDIR)$(DATADIR)/corpus/fuzz
 
 uninstall:  ## remove what install installed

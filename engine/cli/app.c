@@ -11,48 +11,28 @@
 
 #include "base/filing.h"
 
-static void add_error(struct app *app, const char *place, const char *format, va_list arguments)
-{
-    char message[512];
-    vsnprintf(message, sizeof message, format, arguments);
-    diags_error(app->diags, (struct position){place, 0, 0}, "%s", message);
-}
-
 enum status app_error(struct app *app, enum status status, const char *place, const char *format,
                       ...)
 {
+    char message[512];
     va_list arguments;
     va_start(arguments, format);
-    add_error(app, place, format, arguments);
+    vsnprintf(message, sizeof message, format, arguments);
     va_end(arguments);
+    diags_error(app->diags, (struct position){place, 0, 0}, "%s", message);
     return status;
 }
 
-enum status app_usage(struct app *app, const char *format, ...)
+_Noreturn void app_unknown(struct app *app, const char *option, const char *what, const char *word,
+                           const char *const *names, size_t count, const char *otherwise)
 {
-    va_list arguments;
-    va_start(arguments, format);
-    add_error(app, NULL, format, arguments);
-    va_end(arguments);
-    return STATUS_USAGE;
-}
-
-_Noreturn void app_stop(struct app *app, const char *format, ...)
-{
-    va_list arguments;
-    va_start(arguments, format);
-    add_error(app, NULL, format, arguments);
-    va_end(arguments);
-    app_quit(app, STATUS_USAGE);
-}
-
-_Noreturn void app_wrong(struct app *app, const char *option, const char *format, ...)
-{
-    va_list arguments;
-    va_start(arguments, format);
-    add_error(app, arena_format(app->arena, "--%s", option), format, arguments);
-    va_end(arguments);
-    app_quit(app, STATUS_DATA);
+    const char *near = diag_nearest(word, names, count);
+    const char *message =
+        near != NULL ? arena_format(app->arena, "no %s '%s'; did you mean '%s'?", what, word, near)
+                     : arena_format(app->arena, "no %s '%s'; %s", what, word, otherwise);
+    if (option != NULL)
+        app_wrong(app, option, "%s", message);
+    app_stop(app, "%s", message);
 }
 
 void app_report(struct app *app)
@@ -62,13 +42,15 @@ void app_report(struct app *app)
     diags_clear(app->diags);
 }
 
-enum status app_write(struct app *app, const char *path, const struct text *text, bool replace)
+void app_write(struct app *app, const char *path, struct text *text, bool replace)
 {
+    enum status status = STATUS_OK;
     if (strcmp(path, "-") != 0)
-        return filing_put(path, text, replace, app->diags);
-    enum status status = filing_send(stdout, text->bytes, text->length);
-    return status == STATUS_OK ? STATUS_OK
-                               : filing_refused("standard output", "written", errno, app->diags);
+        status = filing_put(path, text, replace, app->diags);
+    else if (filing_send(stdout, text->bytes, text->length) != STATUS_OK)
+        status = filing_refused("standard output", "written", errno, app->diags);
+    text_release(text);
+    app_must(app, status);
 }
 
 enum status app_refused(struct app *app, int error)

@@ -60,19 +60,21 @@ struct command {
 enum status app_error(struct app *app, enum status status, const char *place, const char *format,
                       ...) __attribute__((format(printf, 4, 5)));
 /* The same for wrong use, with nothing to point at. */
-enum status app_usage(struct app *app, const char *format, ...)
-    __attribute__((format(printf, 2, 3)));
+#define app_usage(app, ...) app_error(app, STATUS_USAGE, NULL, __VA_ARGS__)
 /* Shows the diagnostics so far on standard error and clears them: for what goes on in spite of
  * them. At the end of a command that failed it is done anyway. */
 void app_report(struct app *app);
 /* Ends the program: says why a command failed, releases everything, exits with that status. */
 _Noreturn void app_quit(struct app *app, enum status status);
-/* Ends it for wrong use. */
-_Noreturn void app_stop(struct app *app, const char *format, ...)
-    __attribute__((format(printf, 2, 3)));
-/* Ends it because what was given to --OPTION makes no sense: STATUS_DATA. */
-_Noreturn void app_wrong(struct app *app, const char *option, const char *format, ...)
-    __attribute__((format(printf, 3, 4)));
+/* Ends it for wrong use; because what was given to --OPTION makes no sense. */
+#define app_stop(app, ...) app_quit(app, app_usage(app, __VA_ARGS__))
+#define app_wrong(app, option, ...)                                                                \
+    app_quit(app,                                                                                  \
+             app_error(app, STATUS_DATA, arena_format((app)->arena, "--%s", option), __VA_ARGS__))
+/* Ends it because there is no such word: "no WHAT 'WORD'; did you mean ...?", or `otherwise` when none of
+ * the names is near. For a value of --OPTION as app_wrong does, else as app_stop. */
+_Noreturn void app_unknown(struct app *app, const char *option, const char *what, const char *word,
+                           const char *const *names, size_t count, const char *otherwise);
 /* Ends it unless all is well. */
 static inline void app_must(struct app *app, enum status status)
 {
@@ -86,8 +88,9 @@ static inline void app_must(struct app *app, enum status status)
 enum status app_refused(struct app *app, int error);
 /* Sends app->out to standard output. */
 enum status app_flush(struct app *app);
-/* Writes a text into a file (filing_put), or to standard output when the path is "-". */
-enum status app_write(struct app *app, const char *path, const struct text *text, bool replace);
+/* Writes a text, which is released, into a file (filing_put), or to standard output when the path
+ * is "-"; or ends the program. */
+void app_write(struct app *app, const char *path, struct text *text, bool replace);
 /* Writes JSON and a newline to standard output, indented; takes the reference; NULL fails. */
 enum status app_json(struct app *app, json_t *json);
 /* The same in one line, for one of many. */

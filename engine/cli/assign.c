@@ -102,9 +102,8 @@ static void choose_range(struct choice *choice, long from, long to)
         int64_t id = 0;
         bool found = journal_has(app->journal, RECORD_VESSEL, label, &id);
         if (!found) {
-            struct walk *walk =
-                journal_walk(app->journal, RECORD_VESSEL, "batch", choice->batch.id, false,
-                             app->diags);
+            struct walk *walk = journal_walk(app->journal, RECORD_VESSEL, "batch", choice->batch.id,
+                                             false, app->diags);
             while (!found && walk_next(walk, &vessel))
                 found = vessel.number == number;
             id = vessel.id;
@@ -240,10 +239,9 @@ static const char *read_value(struct app *app, const struct column *column, cons
         for (size_t i = 0; i < names.count; i++)
             if (strcasecmp(typed, names.ids[i]) == 0 || strcasecmp(typed, names.names[i]) == 0)
                 return names.ids[i];
-        const char *near = diag_nearest(typed, names.ids, names.count);
-        if (near == NULL)
-            near = names.count > 0 ? names.ids[0] : "unknown";
-        app_stop(app, "no %s '%s' in the rules; for instance '%s'", column->name, typed, near);
+        app_unknown(app, NULL, column->name, typed, names.ids, names.count,
+                    arena_format(app->arena, "for instance '%s'",
+                                 names.count > 0 ? names.ids[0] : "unknown"));
     }
     if (column->kind == COLUMN_MOMENT) {
         if (!moment_read(typed, moment_now(), &moment))
@@ -407,12 +405,9 @@ static int match_name(struct app *app, const char *what, const char *words,
         app_stop(app, "'%s' could be %s; say which", words,
                  option_words(app, ids, count < 6 ? count : 6, ", "));
     }
-    const char *near = diag_nearest(words, names->ids, names->count);
-    if (near == NULL)
-        near = diag_nearest(words, names->names, names->count);
-    if (near != NULL)
-        app_stop(app, "no %s '%s'; did you mean '%s'?", what, words, near);
-    app_stop(app, "no %s '%s'; 'jarside show' lists them", what, words);
+    bool by_id = diag_nearest(words, names->ids, names->count) != NULL;
+    app_unknown(app, NULL, what, words, by_id ? names->ids : names->names, names->count,
+                "'jarside show' lists them");
 }
 
 int assign_finding(struct app *app, const char *words)

@@ -279,8 +279,6 @@ static void read_options(struct draft *draft)
  * what nobody understood is kept as a note, and said.
  */
 
-/* ---- words that the reader must not see ------------------------------------------------------ */
-
 static void blank(char *from, const char *to)
 {
     for (; from < to; from++)
@@ -306,78 +304,77 @@ static char *next_word(char *at)
     return at;
 }
 
-/* The first word, when it is a number and nothing else. A figure with its unit is no number of vessels:
- * "15 psi", "90 min". Litres and grams are not looked for, as vessels are named by them: "8 quart
- * jars", "8 3lb bags". */
-static void take_count(struct draft *draft, char *words)
+/* Whether it is this word, or its plural. */
+static bool is_word(const char *start, const char *end, const char *word)
+{
+    size_t length = strlen(word), found = (size_t)(end - start);
+    return found >= length && strncasecmp(start, word, length) == 0 &&
+           (found == length || (found == length + 1 && tolower((unsigned char)end[-1]) == 's'));
+}
+
+/* The number that a word is, and nothing else; -1 when it is none, or too long a one. */
+static long number_of(const char *start, const char *end)
 {
     enum { MOST_DIGITS = 4 };
+    char *digits_end = NULL;
+    if (!isdigit((unsigned char)*start) || end - start > MOST_DIGITS)
+        return -1;
+    long number = strtol(start, &digits_end, 10);
+    return digits_end == end ? number : -1;
+}
+
+/* A figure with its unit is no number of vessels: "15 psi", "90 min". Litres and grams are not looked for,
+ * as vessels are named by them: "8 quart jars", "8 3lb bags". */
+static bool is_figure(const char *at)
+{
     static const enum dimension dimensions[] = {DIM_GAUGE_KPA, DIM_MINUTES, DIM_DAYS, DIM_CELSIUS,
                                                 DIM_PERCENT};
-    char *start = next_word(words), *end = word_end(start), *digits_end = NULL;
     struct quantity quantity;
     size_t used = 0;
-
-    if (!isdigit((unsigned char)*start) || end - start > MOST_DIGITS)
-        return;
-    long count = strtol(start, &digits_end, 10);
-    if (digits_end != end)
-        return;
     for (size_t i = 0; i < sizeof dimensions / sizeof *dimensions; i++)
-        if (quantity_read(start, strlen(start), dimensions[i], &quantity, &used) == QUANTITY_OK &&
+        if (quantity_read(at, strlen(at), dimensions[i], &quantity, &used) == QUANTITY_OK &&
             quantity.unit_given)
-            return;
-    if (draft->vessels == 0)
-        draft->vessels = (size_t)count;
-    blank(start, end);
-    char *times = next_word(end); /* "8 x quart jars" */
-    if (tolower((unsigned char)*times) == 'x' && ends_word(times[1]))
-        *times = ' ';
+            return true;
+    return false;
 }
 
-/* "1 control", "2 controls": a number right before the word. */
-static void take_controls(struct draft *draft, char *words)
+/* What the reader must not see is taken, and blanked: the number of vessels ("8 x quart jars"), "2
+ * controls", labels of the journal ("S1", "starter S1"). "bags" without a size still says what shape
+ * they are. */
+static enum status take_words(struct draft *draft, char *words)
 {
-    for (char *start = next_word(words); *start != '\0';) {
-        char *end = word_end(start), *next = next_word(end), *after = word_end(next);
-        size_t length = (size_t)(after - next);
-        char *digits_end = NULL;
-        bool control = length >= 7 && length <= 8 && strncasecmp(next, "controls", length) == 0;
-        long count = strtol(start, &digits_end, 10);
-        if (control && isdigit((unsigned char)*start) && digits_end == end && count <= 1000) {
-            draft->controls = (size_t)count;
-            blank(start, after);
-            return;
-        }
-        start = next;
+    char *start = next_word(words), *end = word_end(start), *before = NULL;
+    long number = number_of(start, end);
+
+    if (number >= 0 && !is_figure(start)) {
+        if (draft->vessels == 0)
+            draft->vessels = (size_t)number;
+        blank(start, end);
+        char *times = next_word(end);
+        if (tolower((unsigned char)*times) == 'x' && ends_word(times[1]))
+            *times = ' ';
     }
-}
-
-/* "starter" before "S1" only says what S1 is. */
-static void blank_kind_before(const char *words, char *label, enum record record)
-{
-    const char *name = record_types[record].name;
-    size_t length = strlen(name);
-    char *at = label;
-    while (at > words && isspace((unsigned char)at[-1]))
-        at--;
-    if ((size_t)(at - words) >= length && strncasecmp(at - length, name, length) == 0 &&
-        ((size_t)(at - words) == length || ends_word(at[-(ptrdiff_t)length - 1])))
-        blank(at - length, at);
-}
-
-static enum status take_labels(struct draft *draft, char *words)
-{
-    for (char *start = next_word(words), *end; *start != '\0'; start = next_word(end)) {
-        end = word_end(start);
+    for (start = next_word(words); *start != '\0'; before = start, start = next_word(end)) {
+        char *next = next_word(end = word_end(start)), *next_end = word_end(next);
         const char *word = arena_copy(draft->app->arena, start, (size_t)(end - start));
         const char *found = NULL;
         int64_t id = 0;
+        number = number_of(start, end);
+        if (number >= 0 && number <= 1000 && is_word(next, next_end, "control")) {
+            draft->controls = (size_t)number;
+            blank(start, end = next_end);
+            continue;
+        }
+        if (is_word(start, end, "bag") || is_word(start, end, "jar"))
+            draft->shape = is_word(start, end, "bag") ? SHAPE_BRICK : SHAPE_CYLINDER;
         for (size_t i = 0; i < KINDS; i++) {
-            if (draft->pick[kinds[i].record] != PICK_UNTOLD ||
-                !labels_has(draft->app, kinds[i].record, word, &id, &found))
+            enum record record = kinds[i].record;
+            if (draft->pick[record] != PICK_UNTOLD ||
+                !labels_has(draft->app, record, word, &id, &found))
                 continue;
-            blank_kind_before(words, start, kinds[i].record);
+            if (before != NULL && next_word(word_end(before)) == start &&
+                is_word(before, word_end(before), record_types[record].name))
+                blank(before, word_end(before));
             blank(start, end);
             enum status status = pick(draft, &kinds[i], found);
             if (status != STATUS_OK)
@@ -386,25 +383,6 @@ static enum status take_labels(struct draft *draft, char *words)
         }
     }
     return STATUS_OK;
-}
-
-/* "bags" without a size still says what shape they are. */
-static void take_shape(struct draft *draft, char *words)
-{
-    static const struct {
-        const char *word;
-        enum vessel_shape shape;
-    } shapes[] = {{"bag", SHAPE_BRICK},
-                  {"bags", SHAPE_BRICK},
-                  {"jar", SHAPE_CYLINDER},
-                  {"jars", SHAPE_CYLINDER}};
-    for (char *at = next_word(words), *end; *at != '\0'; at = next_word(end)) {
-        end = word_end(at);
-        for (size_t i = 0; i < sizeof shapes / sizeof *shapes; i++)
-            if (strlen(shapes[i].word) == (size_t)(end - at) &&
-                strncasecmp(at, shapes[i].word, (size_t)(end - at)) == 0)
-                draft->shape = (int)shapes[i].shape;
-    }
 }
 
 /* ---- what the reader understood -------------------------------------------------------------- */
@@ -560,10 +538,7 @@ static enum status read_words(struct draft *draft, const char *words)
     char *copy = arena_string(app->arena, words);
     enum status status;
 
-    take_count(draft, copy);
-    take_controls(draft, copy);
-    take_shape(draft, copy);
-    if ((status = take_labels(draft, copy)) ||
+    if ((status = take_words(draft, copy)) ||
         (status = reader_read(app->reader, copy, strlen(copy), app->arena, &list, app->diags)))
         return status;
     for (size_t i = 0; i < list.reading_count; i++) {
@@ -1171,8 +1146,7 @@ static enum status run_batch(struct app *app)
         app_must(app, read_words(&draft, arena_join(app->arena, arguments->operands,
                                                     arguments->operand_count)));
     find_before(&draft);
-    if (arguments->operand_count == 0 && !arguments_flag(arguments, "count") &&
-        draft.given.like == NULL)
+    if (arguments->operand_count == 0 && draft.vessels == 0 && draft.given.like == NULL)
         ask_missing(&draft, true);
     /* A starter that was named knows what it is. */
     if (!draft.no_species && draft.pick[RECORD_STARTER] == PICK_EXISTING)

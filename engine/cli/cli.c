@@ -152,13 +152,11 @@ static _Noreturn void unknown_command(struct app *app, int argc, char **argv)
         names[count++] = command->name;
     if (argc > 1 && (strcmp(argv[0], "rules") == 0 || strcmp(argv[0], "journal") == 0))
         word = arena_format(app->arena, "%s %s", argv[0], argv[1]);
-    const char *near = diag_nearest(word, names, count);
-    if (near != NULL)
-        app_stop(app, "no command '%s'; did you mean '%s'?", word, near);
-    app_stop(app,
-             "no command '%s'; 'jarside help' lists them. To judge a description: "
-             "jarside judge \"%s ...\"",
-             word, word);
+    app_unknown(app, NULL, "command", word, names, count,
+                arena_format(app->arena,
+                             "'jarside help' lists them. To judge a description: "
+                             "jarside judge \"%s ...\"",
+                             word));
 }
 
 /* A bare call opens the conversation; bare options go with it, but for --help and --version. */

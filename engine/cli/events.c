@@ -244,35 +244,6 @@ static const char *usual_caution(const struct doing *doing)
     return "";
 }
 
-static const struct look *riskiest_look(const struct doing *doing, struct look *look)
-{
-    struct look other;
-    bool any = false;
-    for (size_t i = 0; i < doing->chosen.count; i++)
-        if (last_look(doing->app, &doing->chosen.vessels[i], &other) &&
-            (!any || other.contaminated > look->contaminated)) {
-            *look = other;
-            any = true;
-        }
-    return any ? look : NULL;
-}
-
-/* Isolating is less than some last look asked for. */
-static void say_short_of_it(const struct doing *doing)
-{
-    for (size_t i = 0; i < doing->chosen.count; i++) {
-        struct look look;
-        const struct vessel *vessel = &doing->chosen.vessels[i];
-        if (!last_look(doing->app, vessel, &look) ||
-            strcmp(look.action, action_name(ACTION_DISCARD)) != 0)
-            continue;
-        screen_say(&doing->app->out, 0, 2, ROLE_WARN,
-                   "The last look at %s said discard. Closed and out: jarside discard %s",
-                   vessel->label, vessel->label);
-        return;
-    }
-}
-
 static enum status tell(const struct doing *doing)
 {
     static const char *const done[] = {
@@ -286,8 +257,18 @@ static enum status tell(const struct doing *doing)
     struct app *app = doing->app;
     const struct chosen *chosen = &doing->chosen;
     char day[MOMENT_ROOM];
-    struct look look;
-    const struct look *riskiest = doing->kind == EVENT_DISCARD ? riskiest_look(doing, &look) : NULL;
+    struct look look, risky = {.contaminated = -1.0};
+    const char *to_discard = NULL; /* the first whose last look said so */
+
+    for (size_t i = 0; i < chosen->count; i++) {
+        if (!last_look(app, &chosen->vessels[i], &look))
+            continue;
+        if (look.contaminated > risky.contaminated)
+            risky = look;
+        if (to_discard == NULL && strcmp(look.action, action_name(ACTION_DISCARD)) == 0)
+            to_discard = chosen->vessels[i].label;
+    }
+    const struct look *riskiest = risky.id != 0 ? &risky : NULL;
 
     if (doing->json) {
         json_t *cautions = doing->kind == EVENT_DISCARD ? view_handling_json(app->rules, riskiest)
@@ -309,8 +290,10 @@ static enum status tell(const struct doing *doing)
     if (doing->due[0] != '\0')
         screen_say(&app->out, 0, 2, ROLE_PLAIN, "Look again by %s: jarside look %s", doing->due,
                    chosen->vessels[0].label);
-    if (doing->kind == EVENT_ISOLATE)
-        say_short_of_it(doing);
+    if (doing->kind == EVENT_ISOLATE && to_discard != NULL)
+        screen_say(&app->out, 0, 2, ROLE_WARN,
+                   "The last look at %s said discard. Closed and out: jarside discard %s",
+                   to_discard, to_discard);
     return app_flush(app);
 }
 

@@ -20,10 +20,12 @@
 
 /* ==== demo ==================================================================================== */
 
-static bool flag(const struct app *app, const char *name)
-{
-    return arguments_flag(&app->arguments, name);
-}
+struct given {         /* options of any of these commands */
+    enum record table; /* RECORD_COUNT: not said */
+    const char *map;
+    bool guess, partly, dry_run, force, all, json;
+};
+#define AT(member) .target = offsetof(struct given, member)
 
 /* ---- a journal for the time of one command ---------------------------------------------------- */
 
@@ -100,36 +102,27 @@ enum status demo_for_now(struct app *app)
 
 /* ==== import ================================================================================== */
 
-/* The table that --table names, which was given. */
-static enum record named_table(struct app *app)
-{
-    const struct option option = {.name = "table", .kind = OPTION_TABLE};
-    enum record record = RECORD_COUNT;
-    option_read(app, &option, arguments_value(&app->arguments, "table"), &record);
-    return record;
-}
-
 static const struct option options[] = {
-    {"table", "NAME", "FILE is this table; only needed when its name does not say so",
-     .kind = OPTION_TEXT},
+    {"table", "NAME", "FILE is this table; only needed when its name does not say so", OPTION_TABLE,
+     AT(table)},
     {"map", "MAP",
      "FILE is a spreadsheet of your own: what its columns are, as a file or as "
      "'batch=Batch name,number=Jar,...'",
-     .kind = OPTION_TEXT},
+     OPTION_TEXT, AT(map)},
     {"guess", NULL, "print a map for FILE as its headings and words suggest it, for you to correct",
-     .kind = OPTION_FLAG},
-    {"partly", NULL, "with --map: keep the good rows even when others are refused",
-     .kind = OPTION_FLAG},
-    {"dry-run", NULL, "do everything, show the result, and keep nothing", .kind = OPTION_FLAG},
-    {"json", NULL, "print the result as JSON", .kind = OPTION_FLAG},
+     OPTION_FLAG, AT(guess)},
+    {"partly", NULL, "with --map: keep the good rows even when others are refused", OPTION_FLAG,
+     AT(partly)},
+    {"dry-run", NULL, "do everything, show the result, and keep nothing", OPTION_FLAG, AT(dry_run)},
+    {"json", NULL, "print the result as JSON", OPTION_FLAG, AT(json)},
     {0},
 };
 
 /* The journal; for a rehearsal where there is none, one that is gone afterwards. */
-static enum status open_journal(struct app *app, char folder[FOLDER_ROOM])
+static enum status open_journal(struct app *app, bool dry_run, char folder[FOLDER_ROOM])
 {
     struct stat about;
-    bool rehearse = flag(app, "dry-run") && stat(app_journal_path(app), &about) != 0;
+    bool rehearse = dry_run && stat(app_journal_path(app), &about) != 0;
     return rehearse ? open_temporary(app, folder) : app_journal(app, JOURNAL_CREATE);
 }
 
@@ -144,9 +137,10 @@ static void close_journal(struct app *app, const char *folder)
 
 /* ---- tables ---------------------------------------------------------------------------------- */
 
-static enum status tell(struct app *app, const struct import_tally *tally)
+static enum status tell(struct app *app, const struct given *given,
+                        const struct import_tally *tally)
 {
-    bool dry_run = flag(app, "dry-run"), json = flag(app, "json");
+    bool dry_run = given->dry_run, json = given->json;
     size_t added = 0;
     json_t *tables = json_object();
     for (int i = 0; i < RECORD_COUNT; i++) {
@@ -174,30 +168,29 @@ static enum status tell(struct app *app, const struct import_tally *tally)
     return app_flush(app);
 }
 
-static enum status import_tables(struct app *app, const char *path, bool is_folder)
+static enum status import_tables(struct app *app, const struct given *given, const char *path,
+                                 bool is_folder)
 {
-    enum record record = import_table_of(path);
+    enum record record = given->table != RECORD_COUNT ? given->table : import_table_of(path);
     char folder[FOLDER_ROOM] = "";
     struct import_tally tally[RECORD_COUNT] = {{0}};
     struct progress_bar bar;
     size_t refused = 0;
-    if (!is_folder && arguments_value(&app->arguments, "table") != NULL)
-        record = named_table(app);
-    else if (!is_folder && record == RECORD_COUNT)
+    if (!is_folder && record == RECORD_COUNT)
         app_stop(app,
                  "the name of '%s' is not that of a table; --table says which it is, and a "
                  "spreadsheet of your own needs --map (--guess proposes one)",
                  path);
-    enum status status = open_journal(app, folder);
+    enum status status = open_journal(app, given->dry_run, folder);
     if (status == STATUS_OK) {
         progress_bar_init(&bar, stderr);
         const struct progress progress = progress_bar_listener(&bar);
-        const struct import_options how = {flag(app, "dry-run"), &progress};
+        const struct import_options how = {given->dry_run, &progress};
         status = is_folder ? import_folder(app->journal, path, &how, tally, app->diags)
                            : import_file(app->journal, record, path, &how, tally, app->diags);
         progress_bar_clear(&bar);
         if (status == STATUS_OK) {
-            status = tell(app, tally);
+            status = tell(app, given, tally);
         } else { /* that nothing was kept, which the errors alone would not say */
             for (int i = 0; i < RECORD_COUNT; i++)
                 refused += tally[i].refused;
@@ -218,6 +211,7 @@ static enum status import_tables(struct app *app, const char *path, bool is_fold
 
 struct rows { /* what came of them, as it is told */
     struct app *app;
+    const struct given *given;
     json_t *list;   /* NULL unless as JSON */
     size_t refused; /* told so far */
 };
@@ -244,7 +238,7 @@ static void tell_row(void *context, const struct mapping_row *row)
         text_release(&why);
         return;
     }
-    if (refused ? rows->refused++ >= MOST_REFUSED : !flag(rows->app, "dry-run"))
+    if (refused ? rows->refused++ >= MOST_REFUSED : !rows->given->dry_run)
         return;
     char lead[320];
     snprintf(lead, sizeof lead, "%.200s:%zu:%zu: %s:", row->at.file, row->at.line, row->at.column,
@@ -257,8 +251,7 @@ static void tell_row(void *context, const struct mapping_row *row)
 static enum status tell_mapped(struct app *app, const struct rows *rows,
                                const struct mapping_tally *tally)
 {
-    bool dry_run = flag(app, "dry-run");
-    bool spoilt = tally->refused > 0 && !flag(app, "partly");
+    bool dry_run = rows->given->dry_run, spoilt = tally->refused > 0 && !rows->given->partly;
     json_t *added = json_object();
     for (int i = 0; i < RECORD_COUNT; i++) {
         json_object_set_new(added, record_types[i].name, json_integer((json_int_t)tally->added[i]));
@@ -281,15 +274,16 @@ static enum status tell_mapped(struct app *app, const struct rows *rows,
     return app_flush(app);
 }
 
-static enum status import_mapped(struct app *app, const char *path, struct mapping *mapping)
+static enum status import_mapped(struct app *app, const struct given *given, const char *path,
+                                 struct mapping *mapping)
 {
     struct progress_bar bar;
     struct mapping_tally tally;
-    struct rows rows = {.app = app, .list = flag(app, "json") ? json_array() : NULL};
+    struct rows rows = {.app = app, .given = given, .list = given->json ? json_array() : NULL};
     progress_bar_init(&bar, stderr);
     const struct progress progress = progress_bar_listener(&bar);
-    const struct mapping_options how = {.dry_run = flag(app, "dry-run"),
-                                        .partly = flag(app, "partly"),
+    const struct mapping_options how = {.dry_run = given->dry_run,
+                                        .partly = given->partly,
                                         .now = moment_now(),
                                         .progress = &progress,
                                         .context = &rows,
@@ -306,27 +300,29 @@ static enum status import_mapped(struct app *app, const char *path, struct mappi
 
 static enum status run_import(struct app *app)
 {
+    struct given given = {.table = RECORD_COUNT};
     struct stat about;
     char folder[FOLDER_ROOM] = "";
     enum status status = STATUS_OK;
+    options_fill(app, &given);
     if (app->arguments.operand_count != 1)
         app_stop(app, "name the folder or the file to import");
-    const char *path = app->arguments.operands[0], *map = arguments_value(&app->arguments, "map");
+    const char *path = app->arguments.operands[0];
     if (stat(path, &about) != 0) /* before a journal is begun */
         return app_error(app, STATUS_IO, path, "cannot be read: %s", strerror(errno));
-    if (!flag(app, "guess") && map == NULL)
-        return import_tables(app, path, S_ISDIR(about.st_mode));
+    if (!given.guess && given.map == NULL)
+        return import_tables(app, &given, path, S_ISDIR(about.st_mode));
     app_must(app, app_load(app, NULL, 0));
-    if (flag(app, "guess")) {
+    if (given.guess) {
         app_must(app, mapping_guess(path, app->reader, app->triage, &app->out.out, app->diags));
         return app_flush(app);
     }
-    struct mapping *mapping = mapping_new(map, app->rules, app->diags, &status);
+    struct mapping *mapping = mapping_new(given.map, app->rules, app->diags, &status);
     if (mapping == NULL)
         return status;
-    status = open_journal(app, folder);
+    status = open_journal(app, given.dry_run, folder);
     if (status == STATUS_OK)
-        status = import_mapped(app, path, mapping);
+        status = import_mapped(app, &given, path, mapping);
     mapping_free(mapping);
     close_journal(app, folder);
     return status;
@@ -336,9 +332,9 @@ static enum status run_import(struct app *app)
 
 static const struct option export_options[] = {
     {"table", "NAME", "only this one, to standard output, or to the file named instead of DIR",
-     .kind = OPTION_TEXT},
-    {"force", NULL, "replace files that exist", .kind = OPTION_FLAG},
-    {"json", NULL, "say what was written as JSON", .kind = OPTION_FLAG},
+     OPTION_TABLE, AT(table)},
+    {"force", NULL, "replace files that exist", OPTION_FLAG, AT(force)},
+    {"json", NULL, "say what was written as JSON", OPTION_FLAG, AT(json)},
     {0},
 };
 
@@ -347,29 +343,29 @@ static enum status run_export(struct app *app)
     size_t counts[RECORD_COUNT] = {0}, rows;
     char date[MOMENT_ROOM];
     const char *path = app->arguments.operand_count > 0 ? app->arguments.operands[0] : NULL;
-    bool json = flag(app, "json"), force = flag(app, "force");
+    struct given given = {.table = RECORD_COUNT};
     if (app->arguments.operand_count > 1)
         app_stop(app, "one folder or file at a time");
-    if (arguments_value(&app->arguments, "table") != NULL) {
-        enum record record = named_table(app);
+    options_fill(app, &given);
+    if (given.table != RECORD_COUNT) {
         app_must(app, app_journal(app, JOURNAL_READ));
         return path == NULL || strcmp(path, "-") == 0
-                   ? export_table(app->journal, record, stdout, "standard output", &rows,
+                   ? export_table(app->journal, given.table, stdout, "standard output", &rows,
                                   app->diags)
-                   : export_file(app->journal, record, path, force, app->diags);
+                   : export_file(app->journal, given.table, path, given.force, app->diags);
     }
     if (path == NULL)
         path = arena_format(app->arena, "jarside-%s", moment_write_day(moment_now(), date));
     app_must(app, app_journal(app, JOURNAL_READ));
-    app_must(app, export_folder(app->journal, path, force, counts, app->diags));
+    app_must(app, export_folder(app->journal, path, given.force, counts, app->diags));
     json_t *tables = json_object();
     for (int i = 0; i < RECORD_COUNT; i++) {
         json_object_set_new(tables, record_types[i].name, json_integer((json_int_t)counts[i]));
-        if (!json)
+        if (!given.json)
             screen_row_text(&app->out, 0, 12, record_types[i].name, "%zu row%s", counts[i],
                             counts[i] == 1 ? "" : "s");
     }
-    if (json)
+    if (given.json)
         return app_json(app,
                         json_pack("{s:i, s:s, s:o}", "schema", 1, "folder", path, "rows", tables));
     json_decref(tables);
@@ -380,7 +376,7 @@ static enum status run_export(struct app *app)
 /* ==== backup, restore ========================================================================= */
 
 static const struct option backup_options[] = {
-    {"force", NULL, "replace a file that exists", .kind = OPTION_FLAG},
+    {"force", NULL, "replace a file that exists", OPTION_FLAG, AT(force)},
     {0},
 };
 
@@ -388,9 +384,11 @@ static enum status run_backup(struct app *app)
 {
     if (app->arguments.operand_count != 1)
         app_stop(app, "name the file to write the backup to");
+    struct given given = {.force = false};
+    options_fill(app, &given);
     const char *path = app->arguments.operands[0];
     app_must(app, app_journal(app, JOURNAL_READ));
-    app_must(app, backup_write(app->journal, path, flag(app, "force"), app->diags));
+    app_must(app, backup_write(app->journal, path, given.force, app->diags));
     screen_say(&app->out, 0, 0, ROLE_PLAIN,
                "Checked and written: %s. 'jarside restore' brings it back.", path);
     return app_flush(app);
@@ -413,8 +411,8 @@ static enum status run_restore(struct app *app)
 /* ==== journal check =========================================================================== */
 
 static const struct option journal_check_options[] = {
-    {"all", NULL, "list every entry, not only the first fifty", .kind = OPTION_FLAG},
-    {"json", NULL, "print JSON", .kind = OPTION_FLAG},
+    {"all", NULL, "list every entry, not only the first fifty", OPTION_FLAG, AT(all)},
+    {"json", NULL, "print JSON", OPTION_FLAG, AT(json)},
     {0},
 };
 
@@ -452,12 +450,14 @@ static void list_fault(void *context, const struct check_fault *fault)
 static enum status run_check(struct app *app)
 {
     struct screen *screen = &app->out;
+    struct given given = {.all = false};
     struct check_tally tally;
-    struct listing listing = {.app = app, .most = flag(app, "all") ? SIZE_MAX : 50};
+    options_fill(app, &given);
+    struct listing listing = {.app = app, .most = given.all ? SIZE_MAX : 50};
     const struct check_sink sink = {&listing, list_fault};
     app_must(app, app_load(app, NULL, 0));
     app_must(app, app_journal(app, JOURNAL_READ));
-    listing.faults = flag(app, "json") ? json_array() : NULL;
+    listing.faults = given.json ? json_array() : NULL;
     app_must(app, check_journal(app->journal, app->rules, moment_now(), &sink, &tally, app->diags));
     if (listing.faults != NULL) {
         app_must(app,

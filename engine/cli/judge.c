@@ -264,10 +264,8 @@ static enum status run_show(struct app *app)
             screen_blank(&app->out);
         if (view_show(&app->out, app->rules, id))
             continue;
-        const char *near = diag_nearest(id, ids, view_ids(app->rules, ids, MOST));
-        if (near != NULL)
-            app_stop(app, "nothing here is called '%s'; did you mean '%s'?", id, near);
-        app_stop(app, "nothing here is called '%s'; 'jarside show' lists all there is", id);
+        app_unknown(app, NULL, "finding, cause or sign", id, ids, view_ids(app->rules, ids, MOST),
+                    "'jarside show' lists all there is");
     }
     return app_flush(app);
 }

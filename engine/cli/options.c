@@ -104,22 +104,6 @@ void arguments_release(struct arguments *arguments)
     memset(arguments, 0, sizeof *arguments);
 }
 
-bool arguments_flag(const struct arguments *arguments, const char *name)
-{
-    for (size_t i = 0; i < arguments->given_count; i++)
-        if (strcmp(arguments->given[i].option->name, name) == 0)
-            return true;
-    return false;
-}
-
-const char *arguments_value(const struct arguments *arguments, const char *name)
-{
-    for (size_t i = arguments->given_count; i > 0; i--)
-        if (strcmp(arguments->given[i - 1].option->name, name) == 0)
-            return arguments->given[i - 1].value;
-    return NULL;
-}
-
 /* ---- numbers and quantities ------------------------------------------------------------------ */
 
 static double read_number(struct app *app, const struct option *option, const char *word)
@@ -202,13 +186,10 @@ int option_id(struct app *app, const char *name, const char *word, enum word_lis
     for (size_t i = 0; i < count; i++)
         if (strcmp(ids[i], word) == 0)
             return (int)i;
-    const char *near = diag_nearest(word, ids, count);
-    if (list != LIST_SPECIES && list != LIST_GRAINS && count > 0) /* which show does not list */
-        app_wrong(app, name, "no %s '%s'; did you mean '%s'?", name, word,
-                  near != NULL ? near : ids[0]);
-    if (near != NULL)
-        app_wrong(app, name, "no '%s' in the rules; did you mean '%s'?", word, near);
-    app_wrong(app, name, "no '%s' in the rules; 'jarside show' lists what there is", word);
+    bool shown = list == LIST_SPECIES || list == LIST_GRAINS || count == 0; /* by 'show' */
+    app_unknown(app, name, name, word, ids, count,
+                shown ? "'jarside show' lists what there is"
+                      : arena_format(app->arena, "did you mean '%s'?", ids[0]));
 }
 
 const char *option_words(struct app *app, const char *const *words, size_t count,
@@ -226,11 +207,10 @@ static int read_choice(struct app *app, const struct option *option, const char 
     for (; option->words[count] != NULL; count++)
         if (strcasecmp(option->words[count], word) == 0)
             return (int)count;
-    const char *near = diag_nearest(word, option->words, count);
-    if (near != NULL)
-        app_stop(app, "no %s '%s'; did you mean '%s'?", option->name, word, near);
-    app_stop(app, "'--%s %s' should be %s or %s", option->name, word,
-             option_words(app, option->words, count - 1, ", "), option->words[count - 1]);
+    app_unknown(app, NULL, option->name, word, option->words, count,
+                arena_format(app->arena, "it can be %s or %s",
+                             option_words(app, option->words, count - 1, ", "),
+                             option->words[count - 1]));
 }
 
 static enum record read_table(struct app *app, const char *name)
@@ -241,11 +221,9 @@ static enum record read_table(struct app *app, const char *name)
         if (strcmp(names[i], name) == 0)
             return (enum record)i;
     }
-    const char *near = diag_nearest(name, names, RECORD_COUNT);
-    if (near != NULL)
-        app_stop(app, "no table '%s'; did you mean '%s'?", name, near);
-    app_stop(app, "no table '%s'; there are: %s", name,
-             option_words(app, names, RECORD_COUNT, " "));
+    app_unknown(
+        app, NULL, "table", name, names, RECORD_COUNT,
+        arena_format(app->arena, "there are: %s", option_words(app, names, RECORD_COUNT, " ")));
 }
 
 /* ---- times ----------------------------------------------------------------------------------- */
@@ -361,12 +339,10 @@ static void read_vessel(struct app *app, const char *name, const char *word,
     if (!bag && !jar) {
         const char *ids[LIST_MOST_WORDS];
         size_t count = list_ids(app->rules, LIST_VESSELS, ids);
-        const char *near = diag_nearest(word, ids, count);
         if ((vessel->kind = rules_vessel(app->rules, word)) != RULES_NONE)
             return;
-        if (near != NULL)
-            app_wrong(app, name, "no '%s' in the rules; did you mean '%s'?", word, near);
-        app_wrong(app, name, "not a vessel: '%s'; it can be %s", word, examples);
+        app_unknown(app, name, "vessel", word, ids, count,
+                    arena_format(app->arena, "it can be %s", examples));
     }
     vessel->own_shape = bag ? SHAPE_BRICK : SHAPE_CYLINDER;
     if (strchr(size, 'x') != NULL && read_sides(size, sides) == (bag ? 3 : 2)) {

@@ -81,11 +81,6 @@ enum status arguments_read(struct arguments *arguments, int argc, char **argv,
                            struct diags *diags);
 void arguments_release(struct arguments *arguments);
 
-/* Whether the option was given, with a value or without. */
-bool arguments_flag(const struct arguments *arguments, const char *name);
-/* The last value given, or NULL. */
-const char *arguments_value(const struct arguments *arguments, const char *name);
-
 /*
  * Fills `target` with the options given of the command at hand, in the order of its table, and
  * checks them. What was not given stays as it is, but for moments. Ids and vessels

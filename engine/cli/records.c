@@ -478,9 +478,7 @@ static const struct option labels_options[] = {
 /* Writes a page, which is released, and says so. */
 static enum status write_page(struct app *app, const struct page_request *given, struct text *html)
 {
-    enum status status = app_write(app, given->html, html, given->force);
-    text_release(html);
-    app_must(app, status);
+    app_write(app, given->html, html, given->force);
     if (strcmp(given->html, "-") != 0)
         screen_say(&app->out, 0, 2, ROLE_PLAIN, "Written to %s.", given->html);
     return app_flush(app);
@@ -495,12 +493,10 @@ static enum status write_calendar(struct app *app, const struct page_request *gi
     size_t days = 0;
 
     text_init(&calendar);
-    enum status status = calendar_text(app->journal, &how, &calendar, &days, app->diags);
-    if (status == STATUS_OK)
-        status = app_write(app, path, &calendar, given->force);
-    text_release(&calendar);
-    if (status != STATUS_OK || strcmp(path, "-") == 0)
-        return status;
+    app_must(app, calendar_text(app->journal, &how, &calendar, &days, app->diags));
+    app_write(app, path, &calendar, given->force);
+    if (strcmp(path, "-") == 0)
+        return STATUS_OK;
     if (days == 0)
         screen_say(&app->out, 0, 0, ROLE_PLAIN, "Nothing is due: %s is an empty calendar.", path);
     else

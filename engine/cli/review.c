@@ -86,9 +86,7 @@ static enum status run_review(struct app *app)
     if (given.html != NULL) {
         text_init(&page);
         view_review_html(&page, &review);
-        status = app_write(app, given.html, &page, given.force);
-        text_release(&page);
-        app_must(app, status);
+        app_write(app, given.html, &page, given.force);
         if (strcmp(given.html, "-") != 0)
             screen_say(&app->out, 0, 0, ROLE_PLAIN, "Written: %s. Open it in any browser.",
                        given.html);

@@ -104,12 +104,12 @@ static const struct {
 } COMMANDS[COMMAND_COUNT] = {
     {"help", "this list"},
     {"why", "why the question is asked"},
-    {"unknown", "you do not know: it is not asked again"},
+    {"unknown", "you do not know; it is not asked again"},
     {"back", "takes the last answer back"},
-    {"change", "'change age': gives an earlier answer anew"},
+    {"change", "'change age': changes an earlier answer"},
     {"so far", "all that is known, and what leads"},
     {"verdict", "the verdict now"},
-    {"details", "what weighs how much, and what would turn it"},
+    {"details", "how much each answer counts, and what would change the action"},
     {"causes", "why it may have happened, and what to change"},
     {"leave", "ends the conversation (also ^D)"},
 };
@@ -208,7 +208,7 @@ static void put_part(struct screen *screen, const struct judged *judged, enum pa
         [PART_FINDINGS] = "Most likely inside",
         [PART_STEPS] = "What to do",
         [PART_COMPUTED] = "What the figures say",
-        [PART_TESTS] = "A cheap test that would tell the causes apart",
+        [PART_TESTS] = "A cheap test to tell the causes apart",
         [PART_CHANGES] = "What to change next time",
     };
     const struct verdict *verdict = judged->verdict;
@@ -367,8 +367,8 @@ static void offer_words(struct conversation *talk)
 static void act_help(struct conversation *talk)
 {
     say(talk, ROLE_PLAIN,
-        "Describe what you see, or answer by number, word or sentence. Corrections and further "
-        "facts can be said at any time. These words act:");
+        "Describe what you see, or answer by number, word or sentence. You can correct or add "
+        "facts at any time. The commands are:");
     for (size_t i = 0; i < COMMAND_COUNT; i++)
         screen_row(talk->screen, 2, 10, COMMANDS[i].word, COMMANDS[i].help);
 }
@@ -405,10 +405,10 @@ static void act_so_far(struct conversation *talk)
 static void act_details(struct conversation *talk)
 {
     struct judged judged = judge(talk);
-    screen_heading(talk->screen, "What weighs how much");
+    screen_heading(talk->screen, "How much each answer counts");
     view_evidence(talk->screen, &judged);
     page_wait(talk);
-    screen_heading(talk->screen, "What would turn the action");
+    screen_heading(talk->screen, "What would change the action");
     view_turns(talk->screen, &judged);
 }
 
@@ -553,7 +553,7 @@ static void hear_description(struct conversation *talk, const char *line)
     if (memcmp(triage_evidence(talk->triage)->observations, before, size) == 0) {
         view_unclear_since(talk->screen, &judged, unclear_before);
         say(talk, ROLE_PLAIN,
-            "That tells nothing new about the vessel. Say what you see, or 'help'.");
+            "That says nothing new about the vessel. Say what you see, or 'help'.");
         page_end(talk);
         go_back(talk);
         return;
@@ -617,7 +617,7 @@ static bool choose_clash(struct conversation *talk)
         if (clashes[i].observable == talk->last_clash)
             continue;
         screen_blank(talk->screen);
-        screen_say(talk->screen, 0, 0, ROLE_ISOLATE, "You said '%s' and '%s'. Which holds?",
+        screen_say(talk->screen, 0, 0, ROLE_ISOLATE, "You said '%s' and '%s'. Which is right?",
                    clashes[i].first, clashes[i].second);
         talk->asking = talk->last_clash = clashes[i].observable;
         return true;
@@ -645,7 +645,7 @@ static void choose_question(struct conversation *talk)
         screen_blank(talk->screen);
         screen_say(
             talk->screen, 0, 0, ROLE_QUIET,
-            "That is all that questions can tell. 'verdict', 'details', 'change', or 'leave'%s.",
+            "There are no more questions. 'verdict', 'details', 'change', or 'leave'%s.",
             talk->saves ? ", which saves the look" : "");
         page_end(talk);
     } else {

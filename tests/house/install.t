@@ -19,6 +19,7 @@ my @make = ('make', '--no-print-directory', '-s', '-C', $root, 'MODE=' . ($mode 
 is(system(@make, 'install'), 0, 'make install');
 ok(-x "$stage/opt/here/bin/jarside", 'the program is there');
 ok(-f "$stage/opt/here/share/jarside/rules/scale.yaml", 'so are the rules');
+ok(-s "$stage/opt/here/share/jarside/SAFETY.md", 'and beside them the page on safety that screens refer to');
 
 # Away from the source tree the rules are found through XDG_DATA_DIRS.
 {
