@@ -88,7 +88,7 @@ static void ask_suspects(const struct review_work *work, const struct review_cul
     contest->count = culprit->suspect_count < HYPOTHESES ? culprit->suspect_count : HYPOTHESES;
     for (size_t h = 0; h < contest->count; h++) {
         const struct review_suspect *suspect = &culprit->suspects[h];
-        enum scope scope = factor_kind_scope(work->dataset->factors[suspect->factor].kind);
+        enum scope scope = factor_kinds[work->dataset->factors[suspect->factor].kind].scope;
         double *share = &contest->causes[h * rules->cause_count], all = 0.0;
         contest->p[h] = suspect->p / culprit->p;
         for (size_t k = 0; k < culprit->cause_count; k++)
@@ -218,7 +218,7 @@ static const double error_wanted = 0.10;
 /* Whether a level can be used again: a sack can, a sitting is over. */
 static bool lasts(enum factor_kind kind)
 {
-    switch (factor_kind_origin(kind)) {
+    switch (factor_kinds[kind].origin) {
     case FACTOR_COOK:
     case FACTOR_SESSION:
     case FACTOR_BATCH:
@@ -290,7 +290,7 @@ static void fill_arms(const struct review_work *work, struct review_plan *plan)
                 for (size_t i = 0; i < plan->factor_count; i++)
                     arm->fresh[i] = i == 0 ? a : i == 1 ? b : a == b ? 1 : 2;
             }
-            if (factor_kind_control(work->dataset->factors[plan->factors[0]].kind))
+            if (factor_kinds[work->dataset->factors[plan->factors[0]].kind].control)
                 arm_add(work, plan, true)->fresh[0] = a;
         }
         return;
@@ -300,7 +300,7 @@ static void fill_arms(const struct review_work *work, struct review_plan *plan)
         if (!lasts(kind))
             continue;
         arm_with(work, plan, c, false);
-        if (factor_kind_control(kind) && plan->arm_count < ARMS_MOST - 2)
+        if (factor_kinds[kind].control && plan->arm_count < ARMS_MOST - 2)
             arm_with(work, plan, c, true);
     }
     arm_with(work, plan, plan->factor_count, false);

@@ -119,7 +119,7 @@ static void shift_causes(const struct review_work *work, enum factor_kind origin
     size_t room = 2 * work->rules->cause_count;
     for (size_t f = 0; f < dataset->factor_count; f++) {
         const struct factor *computed = &dataset->factors[f];
-        if (computed->log_odds == NULL || factor_kind_origin(computed->kind) != origin ||
+        if (computed->log_odds == NULL || factor_kinds[computed->kind].origin != origin ||
             computed->level[vessel] == LEVEL_NONE)
             continue;
         for (size_t c = 0; c < work->rules->cause_count && request->shift_count < room; c++)
@@ -197,7 +197,7 @@ static enum status add_causes(const struct review_work *work, const struct revie
 {
     const struct dataset *dataset = work->dataset;
     const struct factor *of = &dataset->factors[suspect->factor];
-    enum scope scope = factor_kind_scope(of->kind);
+    enum scope scope = factor_kinds[of->kind].scope;
     struct shared_posterior posterior;
     double sum = 0.0;
 
@@ -208,7 +208,7 @@ static enum status add_causes(const struct review_work *work, const struct revie
         if (work->standing[i] == STANDING_OUT || of->level[i] != suspect->level)
             continue;
         if (request.count == 0)
-            shift_causes(work, factor_kind_origin(of->kind), i, &request);
+            shift_causes(work, factor_kinds[of->kind].origin, i, &request);
         if (request.count == 0 && scope == SCOPE_PLACE)
             tell_place(work, i, request.common);
         request.described[request.count] = describe(work, i);

@@ -14,12 +14,7 @@
 
 /* ---- kinds of factors --------------------------------------------------------------------------- */
 
-static const struct kind {
-    const char *name;
-    enum scope scope;
-    enum factor_kind origin;
-    bool control;
-} kinds[FACTOR_KINDS] = {
+const struct factor_type factor_kinds[FACTOR_KINDS] = {
     [FACTOR_COOK] = {"cook", SCOPE_COOK, FACTOR_COOK, true},
     [FACTOR_LETHALITY] = {"computed cook", SCOPE_COOK, FACTOR_COOK, true},
     [FACTOR_POSITION] = {"position in the cooker", SCOPE_COOK, FACTOR_POSITION, true},
@@ -36,26 +31,6 @@ static const struct kind {
     [FACTOR_VESSEL] = {"kind of vessel", SCOPE_VESSEL, FACTOR_VESSEL, true},
     [FACTOR_OTHER] = {"column", SCOPE_VESSEL, FACTOR_OTHER, false},
 };
-
-const char *factor_kind_name(enum factor_kind kind)
-{
-    return kinds[kind].name;
-}
-
-enum scope factor_kind_scope(enum factor_kind kind)
-{
-    return kinds[kind].scope;
-}
-
-enum factor_kind factor_kind_origin(enum factor_kind kind)
-{
-    return kinds[kind].origin;
-}
-
-bool factor_kind_control(enum factor_kind kind)
-{
-    return kinds[kind].control;
-}
 
 size_t dataset_factor(const struct dataset *dataset, enum factor_kind kind)
 {
@@ -373,7 +348,7 @@ static void add(struct filling *filling, enum factor_kind kind, const char *cons
     factor_add(
         filling->factors, &filling->factor_count,
         (struct factor){
-            .kind = kind, .name = factor_kind_name(kind), .levels = labels, .level_count = count},
+            .kind = kind, .name = factor_kinds[kind].name, .levels = labels, .level_count = count},
         level, filling->count, filling->arena);
 }
 
@@ -479,7 +454,7 @@ static void add_ancestors(struct filling *filling, enum factor_kind kind, size_t
                 level[i] = (uint32_t)parent_of[level[i]];
     }
     for (size_t f = 0; f < filling->factor_count; f++)
-        if (factor_kind_origin(filling->factors[f].kind) == FACTOR_STARTER &&
+        if (factor_kinds[filling->factors[f].kind].origin == FACTOR_STARTER &&
             part_alike(filling, &filling->factors[f], level, starters))
             return;
     add(filling, kind, labels_of(filling, RECORD_STARTER), starters, level);
@@ -620,7 +595,7 @@ static void add_bands(struct filling *filling, enum factor_kind kind, const stru
         log_odds[k] /= met[k / 2] > 0 ? (double)met[k / 2] : 1.0;
     factor_add(filling->factors, &filling->factor_count,
                (struct factor){.kind = kind,
-                               .name = factor_kind_name(kind),
+                               .name = factor_kinds[kind].name,
                                .levels = bands->names,
                                .level_count = BANDS,
                                .moved = {bands->moved[0], bands->moved[1]},

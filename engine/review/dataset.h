@@ -42,13 +42,13 @@ enum factor_kind {
     FACTOR_KINDS
 };
 
-/* "cook", "computed cook", ...; the scope that it shows causes of; and the kind it was computed from
- * (itself when it was not). */
-const char *factor_kind_name(enum factor_kind kind);
-enum scope factor_kind_scope(enum factor_kind kind);
-enum factor_kind factor_kind_origin(enum factor_kind kind);
-/* Whether a vessel that was never inoculated can show that it failed: a cook, yes; a starter, no. */
-bool factor_kind_control(enum factor_kind kind);
+struct factor_type {
+    const char *name;        /* "cook", "computed cook", ... */
+    enum scope scope;        /* that it shows causes of */
+    enum factor_kind origin; /* what it was computed from; itself when it was not */
+    bool control; /* an uninoculated vessel can show that it failed: a cook, yes; a starter, no */
+};
+extern const struct factor_type factor_kinds[FACTOR_KINDS];
 
 struct factor {
     enum factor_kind kind;

@@ -307,7 +307,7 @@ static void fill_factors(struct table *table, struct dataset *dataset)
         enum factor_kind kind = column->role.kind;
         const struct factor factor = {.kind = kind,
                                       .name = kind == FACTOR_OTHER ? column->name
-                                                                   : factor_kind_name(kind),
+                                                                   : factor_kinds[kind].name,
                                       .levels = interner_words(column->words),
                                       .level_count = values};
         factor_add(factors, &dataset->factor_count, factor, column->level, table->count,

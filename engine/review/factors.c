@@ -215,8 +215,8 @@ static double cross_entangled(const struct cross *cross)
 /* One of them was computed from the other, or both from the same. */
 static bool related(const struct review_work *work, size_t a, size_t b)
 {
-    enum factor_kind first = factor_kind_origin(work->dataset->factors[a].kind);
-    enum factor_kind second = factor_kind_origin(work->dataset->factors[b].kind);
+    enum factor_kind first = factor_kinds[work->dataset->factors[a].kind].origin;
+    enum factor_kind second = factor_kinds[work->dataset->factors[b].kind].origin;
     return first == second && first != FACTOR_OTHER;
 }
 
@@ -278,7 +278,7 @@ void review_hold_still(struct review_work *work)
             enum factor_kind kind = work->dataset->factors[asked[i]].kind;
             struct cross cross;
             if (asked[i] == asked[k] || related(work, asked[k], asked[i]) ||
-                (kind != FACTOR_OTHER && factor_kind_origin(kind) != kind) ||
+                (kind != FACTOR_OTHER && factor_kinds[kind].origin != kind) ||
                 !cross_make(work, asked[k], asked[i], &cross))
                 continue;
             double entangled = cross_entangled(&cross);

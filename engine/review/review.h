@@ -105,18 +105,17 @@ struct review_trial {
     double delay_days;
 };
 
-struct
-    review_culprit { /* something that raised losses; one suspect, or several that went together */
-    struct review_suspect *
-        suspects; /* likeliest first; those for which the counts speak a tenth as loud as for the first */
-    size_t suspect_count; /* 2 or more: cannot be told apart */
-    double p;             /* that one of them did */
-    double saved_low, saved,
-        saved_high;              /* vessels that would not have been lost: 90 % range, mean */
-    struct review_cause *causes; /* of the scopes in question, likeliest first */
+/* Something that raised losses: one suspect, or several that went together. */
+struct review_culprit {
+    /* Likeliest first; those for which the counts speak a tenth as loud as for the first. */
+    struct review_suspect *suspects;
+    size_t suspect_count;                /* 2 or more: cannot be told apart */
+    double p;                            /* that one of them did */
+    double saved_low, saved, saved_high; /* vessels not lost without it: 90 % range, mean */
+    struct review_cause *causes;         /* of the scopes in question, likeliest first */
     size_t cause_count;
-    struct review_trial *trials; /* that tell the suspects (or, of one, its causes) apart; most
-                                        information for the cost first */
+    struct review_trial
+        *trials; /* that tell the suspects, or the causes of one, apart; best first */
     size_t trial_count;
 };
 
@@ -128,10 +127,9 @@ struct review_curve {
 };
 
 struct review_time {
-    size_t factor; /* of the leading culprit; factor_count when all are one curve */
-    struct review_curve
-        *curves; /* the levels, most vessels first, at most REVIEW_CURVES; the rest of
-                                    the vessels is one more curve with LEVEL_NONE */
+    size_t factor;               /* of the leading culprit; factor_count when all are one curve */
+    struct review_curve *curves; /* of the levels, most vessels first, at most REVIEW_CURVES; then
+                                    one of all others, with LEVEL_NONE */
     size_t curve_count;
     struct survival_logrank logrank; /* among them; groups 0 when not asked */
     size_t cases, left_out;          /* vessels with times, and without */
@@ -194,15 +192,16 @@ struct review_plan { /* the next batch, so that what went together goes apart */
 
 /* ---- the whole ------------------------------------------------------------------------------- */
 
-enum review_limit {                            /* why there is no more to conclude; bits */
-                    REVIEW_EMPTY = 1,          /* no vessels */
-                    REVIEW_NOTHING_COUNTS = 2, /* all untold or too young */
-                    REVIEW_NOTHING_LOST = 4,
-                    REVIEW_ALL_LOST = 8,
-                    REVIEW_NO_FACTOR = 16, /* no factor has two levels */
-                    REVIEW_ONE_BATCH = 32,
-                    REVIEW_NO_TIMES = 64,
-                    REVIEW_FEW = 128, /* fewer than REVIEW_FEWEST count */
+/* Why there is no more to conclude; bits. */
+enum review_limit {
+    REVIEW_EMPTY = 1,          /* no vessels */
+    REVIEW_NOTHING_COUNTS = 2, /* all untold or too young */
+    REVIEW_NOTHING_LOST = 4,
+    REVIEW_ALL_LOST = 8,
+    REVIEW_NO_FACTOR = 16, /* no factor has two levels */
+    REVIEW_ONE_BATCH = 32,
+    REVIEW_NO_TIMES = 64,
+    REVIEW_FEW = 128, /* fewer than REVIEW_FEWEST count */
 };
 enum { REVIEW_FEWEST = 10 };
 

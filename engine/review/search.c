@@ -182,7 +182,7 @@ static void share_prior(struct search *search)
         all += prior[s];
     for (size_t f = 0; f < dataset->factor_count; f++) {
         const struct factor *of = &dataset->factors[f];
-        double share = prior[factor_kind_scope(of->kind)];
+        double share = prior[factor_kinds[of->kind].scope];
         if (!(share > 0.0) || of->kind == FACTOR_OTHER)
             share = all > 0.0 ? all / SCOPE_COUNT : 1.0; /* as common as any */
         search->log_prior[f] = log(share);
@@ -214,10 +214,10 @@ static void search_init(struct search *search, const struct dataset *dataset,
     search->same = same;
     for (size_t f = 0; f < factors; f++) {
         enum factor_kind kind = dataset->factors[f].kind;
-        size_t origin = dataset_factor(dataset, factor_kind_origin(kind));
+        size_t origin = dataset_factor(dataset, factor_kinds[kind].origin);
         for (uint32_t l = 0; l < dataset->factors[f].level_count; l++)
             search->candidates[search->first[f] + l] = (struct candidate){.factor = f, .level = l};
-        if (factor_kind_origin(kind) != kind && origin < factors)
+        if (factor_kinds[kind].origin != kind && origin < factors)
             find_same(search, f, origin, same, arena);
     }
 }
@@ -317,7 +317,7 @@ static void count_levels(const struct search *search, size_t factor, unsigned ma
 {
     const struct factor *of = &search->dataset->factors[factor];
     struct candidate *candidates = &search->candidates[search->first[factor]];
-    bool shows = factor_kind_control(of->kind);
+    bool shows = factor_kinds[of->kind].control;
 
     *all = (struct counts){0, 0};
     for (size_t l = 0; l < of->level_count; l++)
@@ -361,7 +361,7 @@ static bool inside(const struct search *search, const struct candidate *candidat
 {
     const struct factor *of = &search->dataset->factors[candidate->factor];
     return of->level[vessel] == candidate->level &&
-           (!search->dataset->control[vessel] || factor_kind_control(of->kind));
+           (!search->dataset->control[vessel] || factor_kinds[of->kind].control);
 }
 
 /* The same for one; `less` (may be NULL) is one whose vessels are left out too. q stays as it was. */
@@ -369,7 +369,7 @@ static void search_weigh_one(const struct search *search, unsigned mask,
                              const struct candidate *less, struct candidate *candidate)
 {
     const struct factor *of = &search->dataset->factors[candidate->factor];
-    bool shows = factor_kind_control(of->kind);
+    bool shows = factor_kinds[of->kind].control;
 
     candidate->inside = candidate->outside = candidate->controls = (struct counts){0, 0};
     for (size_t i = 0; i < search->dataset->vessel_count; i++) {
@@ -584,7 +584,7 @@ static void find_why(const struct search *search, struct review_suspect *suspect
         const struct factor *why = &dataset->factors[f];
         uint32_t level = LEVEL_NONE;
         bool one = true;
-        if (f == suspect->factor || factor_kind_origin(why->kind) != of->kind)
+        if (f == suspect->factor || factor_kinds[why->kind].origin != of->kind)
             continue;
         for (size_t i = 0; i < dataset->vessel_count && one; i++)
             if (of->level[i] == suspect->level && why->level[i] != LEVEL_NONE) {

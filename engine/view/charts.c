@@ -353,6 +353,7 @@ void svg_levels(struct text *page, const struct review *review, const struct rev
 {
     enum { NAME = 60, SHOWN = 12, HEAD = 22, ROW = 36, FOOT = 24, LEGEND = 20 };
     const struct factor *of = &review->dataset->factors[factor->factor];
+    const char *name = view_factor(of);
     struct counts all = review->totals.counts;
     size_t shown = factor->level_count < SHOWN ? factor->level_count : SHOWN;
     double bottom = HEAD + (double)shown * ROW, height = bottom + FOOT;
@@ -391,7 +392,7 @@ void svg_levels(struct text *page, const struct review *review, const struct rev
     snprintf(id, sizeof id, "by-%zu", factor->factor);
     text_init(&title);
     text_puts(&title, "By ");
-    text_safe(&title, of->name, strlen(of->name), &(struct text_safe_options){.limit = NAME});
+    text_safe(&title, name, strlen(name), &(struct text_safe_options){.limit = NAME});
     figure_put(page, &figure, id, title.bytes, "Which\tLost\tShare\t95 % range\tUninoculated",
                height + (any_called ? LEGEND : 0),
                "Share of vessels lost for each of %zu, highest first, each with its exact 95 %% "

@@ -216,18 +216,18 @@ static void say_group(struct screen *screen, const struct journal_view *view,
     const struct range *shake = &due->forecast.shake;
     int64_t start = moment_day(due->batch.at), from = 0, to = 0;
     char first[MOMENT_ROOM], last[MOMENT_ROOM];
-    const char *words = "";
+    const char *ahead = "";
+    struct text labels;
 
+    /* "shake about 2026-03-08, fully colonised 2026-03-13 to 2026-03-25": what is still ahead. */
     if (due->forecast.known && isfinite(shake->high) &&
         start + (int64_t)shake->high >= moment_day(view->now))
-        words = arena_format(view->arena, "shake about %s",
+        ahead = arena_format(view->arena, "shake about %s",
                              view_day(start + (int64_t)shake->central, first));
     if (view_forecast_days(&due->batch, &due->forecast, &due->forecast.full, &from, &to))
-        words =
-            arena_format(view->arena, "%s%sfully colonised %s to %s", words,
-                         words[0] != '\0' ? ", " : "", view_day(from, first), view_day(to, last));
-    const char *ahead = words;
-    struct text labels;
+        ahead =
+            arena_format(view->arena, "%s%sfully colonised %s to %s", ahead,
+                         ahead[0] != '\0' ? ", " : "", view_day(from, first), view_day(to, last));
 
     for (size_t i = 1; i < due->count; i++)
         if (due->vessels[i].stands != due->vessels[0].stands)

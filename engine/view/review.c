@@ -90,6 +90,13 @@ static const char *plural(size_t count, const char *one, const char *many)
 
 /* ---- names, figures ----------------------------------------------------------------------------- */
 
+const char *view_factor(const struct factor *factor)
+{
+    return factor->kind == FACTOR_DOSE      ? "inoculation rate"
+           : factor->kind == FACTOR_SESSION ? "inoculation session"
+                                            : factor->name;
+}
+
 void view_level(struct text *out, const struct dataset *dataset, size_t factor, uint32_t level)
 {
     enum { MOST = 80 }; /* a sentence stays one, whatever stands in a table */
@@ -145,35 +152,27 @@ static const char *p_words(double p, char room[MOMENT_ROOM])
 
 /* ---- in short --------------------------------------------------------------------------------- */
 
-const char *view_review_limit(const struct review *review, unsigned limit)
+const char *view_review_limit(const struct review *review, unsigned bit)
 {
-    switch (review->limits & limit) {
-    case REVIEW_EMPTY:
-        return "There are no vessels here, so there is nothing to conclude. Start a batch, or give "
-               "a table with --csv.";
-    case REVIEW_NOTHING_COUNTS:
-        return "No vessel counts yet: all are too young, or their outcome was not recorded.";
-    case REVIEW_NOTHING_LOST:
-        return "Nothing was lost, so there is nothing to explain. That is no promise for the next "
-               "batch.";
-    case REVIEW_ALL_LOST:
-        return "All of them were lost. Without any that did well there is nothing to compare with: "
-               "no "
-               "cook, starter or place can stand out, however bad it is. Next time change one "
-               "thing for half of the vessels, and leave one of each cook uninoculated.";
-    case REVIEW_NO_FACTOR:
-        return "All vessels share everything that was recorded, so nothing can be compared. Record "
-               "cook, starter, inoculation session, grain lot and place.";
-    case REVIEW_ONE_BATCH:
-        return "There is only one batch. Its cook, hydration, inoculation session and starter went "
-               "together, so counting cannot tell them apart.";
-    case REVIEW_NO_TIMES:
-        return "No vessel has both dates, so nothing can be said about time.";
-    case REVIEW_FEW:
-        return "So few vessels count that only a very large difference could show.";
-    default:
-        return NULL;
-    }
+    static const char *const says[REVIEW_LIMIT_COUNT] = {
+        /* in the order of enum review_limit */
+        "There are no vessels here, so there is nothing to conclude. Start a batch, or give "
+        "a table with --csv.",
+        "No vessel counts yet: all are too young, or their outcome was not recorded.",
+        "Nothing was lost, so there is nothing to explain. That is no promise for the next "
+        "batch.",
+        "All of them were lost. Without any that did well there is nothing to compare with: "
+        "no "
+        "cook, starter or place can stand out, however bad it is. Next time change one "
+        "thing for half of the vessels, and leave one of each cook uninoculated.",
+        "All vessels share everything that was recorded, so nothing can be compared. Record "
+        "cook, starter, inoculation session, grain lot and place.",
+        "There is only one batch. Its cook, hydration, inoculation session and starter went "
+        "together, so counting cannot tell them apart.",
+        "No vessel has both dates, so nothing can be said about time.",
+        "So few vessels count that only a very large difference could show.",
+    };
+    return review->limits >> bit & 1 ? says[bit] : NULL;
 }
 
 static void put_lost(struct face *face)
@@ -286,7 +285,7 @@ static void put_short(struct face *face)
     put_culprits(face);
     put_first_change(face);
     for (unsigned bit = 0; bit < REVIEW_LIMIT_COUNT; bit++) {
-        const char *limit = view_review_limit(face->review, 1U << bit);
+        const char *limit = view_review_limit(face->review, bit);
         if (limit != NULL)
             say(face, PLAIN, limit);
     }
@@ -552,8 +551,9 @@ static void put_aliases(struct face *face)
         text_printf(&face->words,
                     "%s and %s, in %zu of %zu vessels: the effect of one cannot be told from the "
                     "other's.",
-                    review->dataset->factors[alias->first].name,
-                    review->dataset->factors[alias->second].name, alias->together, alias->of);
+                    view_factor(&review->dataset->factors[alias->first]),
+                    view_factor(&review->dataset->factors[alias->second]), alias->together,
+                    alias->of);
         put(face, BELOW);
     }
 }
@@ -576,7 +576,7 @@ static const char *new_name(enum factor_kind kind)
 {
     return kind == FACTOR_BATCH     ? "hydration"
            : kind == FACTOR_SESSION ? "inoculation session"
-                                    : factor_kind_name(kind);
+                                    : factor_kinds[kind].name;
 }
 
 /* The range of the numbers of new ones in a column over the arms, 0 being none. */
@@ -602,7 +602,7 @@ void view_arm(struct text *out, const struct review *review, const struct review
         unsigned fewest, most, fresh = arm->fresh[c];
         new_ones(plan, c, &fewest, &most);
         /* Where every arm has the same new one it needs no words. */
-        if ((arm->control && !factor_kind_control(kind)) ||
+        if ((arm->control && !factor_kinds[kind].control) ||
             (fresh == 0 && arm->levels[c] == LEVEL_NONE) ||
             (!plan->crossed && fewest == 1 && most == 1))
             continue;
@@ -746,7 +746,7 @@ static void put_test(struct face *face, const struct review_factor *factor)
     put(face, BELOW);
     if (factor->within >= face->review->dataset->factor_count)
         return;
-    const char *other = face->review->dataset->factors[factor->within].name;
+    const char *other = view_factor(&face->review->dataset->factors[factor->within]);
     text_printf(words, "It is confounded with %s (Cramer's V %.2f)", other, factor->entangled);
     if (factor->within_strata == 0)
         text_printf(
@@ -773,7 +773,7 @@ static void put_factor(struct face *face, const struct review_factor *factor)
         const struct factor *of = &face->review->dataset->factors[factor->factor];
         size_t shown = factor->level_count < SHOWN ? factor->level_count : SHOWN, width = NARROWEST;
 
-        text_printf(&face->words, "By %s", of->name);
+        text_printf(&face->words, "By %s", view_factor(of));
         put_heading(face);
         for (size_t l = 0; l < shown; l++) {
             const char *name = of->levels[factor->levels[l].level];
@@ -805,7 +805,7 @@ static void put_shared(struct face *face)
         const struct factor *of = &review->dataset->factors[f];
         if (review->factors[f].level_count != 1)
             continue;
-        text_printf(&face->words, "%s%s (%s)", joint, of->name,
+        text_printf(&face->words, "%s%s (%s)", joint, view_factor(of),
                     of->levels[review->factors[f].levels[0].level]);
         joint = ", ";
     }
@@ -1189,55 +1189,48 @@ static const struct section {
     {"method", "How this was computed, and what it assumes", put_method_and_assumptions},
 };
 
-static void put_sections(struct face *face)
-{
-    struct text *page = face->page, contents, bodies, body;
-    text_init(&contents);
-    text_init(&bodies);
-    text_init(&body);
-    for (size_t s = 0; s < sizeof sections / sizeof sections[0]; s++) {
-        face->page = &body;
-        sections[s].put(face);
-        if (body.length == 0)
-            continue;
-        text_printf(&contents, "<li><a href=\"#%s\">%s</a></li>\n", sections[s].id,
-                    sections[s].heading);
-        text_printf(&bodies, "<section id=\"%s\">\n", sections[s].id);
-        html_element(&bodies, "h2", NULL, sections[s].heading);
-        text_add(&bodies, body.bytes, body.length);
-        text_puts(&bodies, "</section>\n");
-        text_clear(&body);
-    }
-    face->page = page;
-    if (contents.length > 0)
-        text_printf(page, "<nav aria-label=\"On this page\">\n<ul>\n%s</ul>\n</nav>\n",
-                    contents.bytes);
-    text_add(page, bodies.bytes, bodies.length);
-    text_release(&contents);
-    text_release(&bodies);
-    text_release(&body);
-}
-
 void view_review_html(struct text *page, const struct review *review)
 {
+    struct text contents, bodies, body;
     struct face face = {.review = review, .page = page};
     char day[MOMENT_ROOM];
 
     text_init(&face.words);
+    text_init(&contents);
+    text_init(&bodies);
+    text_init(&body);
     html_begin(page, "What was lost, and why: a review by Jarside", style);
-    text_puts(page, "<header>\n<h1>What was lost, and why</h1>\n");
-    text_printf(&face.words, "As it stood on %s",
+    text_printf(page,
+                "<header>\n<h1>What was lost, and why</h1>\n<p class=\"quiet\">As of %s</p>\n",
                 day_write(review->dataset->today, DAY_WORDS, day));
-    put(&face, QUIET);
     text_puts(page, "</header>\n<main>\n<section id=\"short\">\n<h2>In short</h2>\n");
     put_short(&face);
     text_puts(page,
               "<div class=\"caution\">\n<p>This is statistics, not proof, and rests on what was "
-              "recorded. Do not open, shake or smell a suspect vessel "
-              "to find out more; look from outside.</p>\n</div>\n</section>\n");
-    put_sections(&face);
-    text_puts(page, "</main>\n<footer>\n<p class=\"quiet\">Written by Jarside. The charts "
-                    "print; a table prints when it is open.</p>\n</footer>\n");
+              "recorded. Do not open, shake or smell a suspect vessel to find out more; look from "
+              "outside.</p>\n</div>\n</section>\n");
+    face.page = &body;
+    for (size_t s = 0; s < sizeof sections / sizeof sections[0]; s++) {
+        text_clear(&body);
+        sections[s].put(&face);
+        if (body.length == 0)
+            continue;
+        text_printf(&contents, "<li><a href=\"#%s\">%s</a></li>\n", sections[s].id,
+                    sections[s].heading);
+        text_printf(&bodies, "<section id=\"%s\">\n<h2>%s</h2>\n", sections[s].id,
+                    sections[s].heading);
+        text_add(&bodies, body.bytes, body.length);
+        text_puts(&bodies, "</section>\n");
+    }
+    if (contents.length > 0)
+        text_printf(page, "<nav aria-label=\"On this page\">\n<ul>\n%s</ul>\n</nav>\n",
+                    contents.bytes);
+    text_add(page, bodies.bytes, bodies.length);
+    text_puts(page, "</main>\n<footer>\n<p class=\"quiet\">Written by Jarside. The charts print; "
+                    "a table prints when it is open.</p>\n</footer>\n");
     html_end(page);
     text_release(&face.words);
+    text_release(&contents);
+    text_release(&bodies);
+    text_release(&body);
 }

@@ -35,6 +35,8 @@ json_t *view_review_json(const struct review *review);
 
 /* ---- words that the faces and the charts share ------------------------------------------------ */
 
+/* What a factor is called on screens and pages. */
+const char *view_factor(const struct factor *factor);
 /* Appends "cook C4", "the closet" ..., as growers call a level of a factor. */
 void view_level(struct text *out, const struct dataset *dataset, size_t factor, uint32_t level);
 /* Appends the suspects of a culprit, joined by "or"; `p` adds each one's share of it. */
@@ -43,9 +45,10 @@ void view_suspects(struct text *out, const struct review *review,
 /* Appends the name of a curve: that of its level, "All vessels" or "All others". */
 void view_curve_name(struct text *out, const struct review *review,
                      const struct review_curve *curve);
-/* What a limit of the review keeps it from concluding, and what would help; NULL when it is not one. */
+/* What the limit of this bit keeps a review from concluding, and what would help; NULL when it is not
+ * one of it. */
 enum { REVIEW_LIMIT_COUNT = 8 };
-const char *view_review_limit(const struct review *review, unsigned limit);
+const char *view_review_limit(const struct review *review, unsigned bit);
 /* Appends what one arm of a plan gets: "4 vessels: grain lot L3, a new session"; how to read the plan
  * once it has grown. */
 void view_arm(struct text *out, const struct review *review, const struct review_plan *plan,

@@ -93,7 +93,7 @@ static json_t *level_name(const struct review *review, size_t factor, uint32_t l
 
 static json_t *scope(const struct review *review, size_t factor)
 {
-    return json_string(scope_name(factor_kind_scope(review->dataset->factors[factor].kind)));
+    return json_string(scope_name(factor_kinds[review->dataset->factors[factor].kind].scope));
 }
 
 static json_t *cause_row(const struct review *review, const void *row)
@@ -293,9 +293,8 @@ static json_t *limits(const struct review *review)
     json_t *made = json_array();
     for (unsigned bit = 0; bit < REVIEW_LIMIT_COUNT; bit++)
         if ((review->limits & (1U << bit)) != 0)
-            json_array_append_new(made,
-                                  object("id", json_string(names[bit]), "says",
-                                         json_string(view_review_limit(review, 1U << bit)), NULL));
+            json_array_append_new(made, object("id", json_string(names[bit]), "says",
+                                               json_string(view_review_limit(review, bit)), NULL));
     return made;
 }
 

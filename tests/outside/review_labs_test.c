@@ -69,7 +69,7 @@ static void find_planted(struct lab *lab, size_t factor)
     }
     printf("# %s: of %d planted (%.0f %% lost against %.0f %%) %zu found, %zu named first; %zu "
            "others called\n",
-           factor_kind_name(lab_plans[factor].kind), FAULTY_LABS, 100.0 * raised,
+           factor_kinds[lab_plans[factor].kind].name, FAULTY_LABS, 100.0 * raised,
            100.0 * LAB_USUAL_LOSS, found, first, others);
     assert_true(10 * first >= 9 * FAULTY_LABS);
     assert_true((double)others <= 2.0 * rule.level * FAULTY_LABS);

@@ -90,7 +90,7 @@ static inline bool lab_lost(const struct lab *lab, size_t vessel, const struct l
 {
     double rate = LAB_USUAL_LOSS;
     if (culprit->factor < LAB_FACTORS && lab->levels[culprit->factor][vessel] == culprit->level &&
-        (!lab->control[vessel] || factor_kind_control(lab_plans[culprit->factor].kind)))
+        (!lab->control[vessel] || factor_kinds[lab_plans[culprit->factor].kind].control))
         rate = culprit->rate;
     return lab_share(random) < rate;
 }
@@ -142,7 +142,7 @@ static inline void lab_make(struct lab *lab, uint64_t seed, const struct lab_cul
     }
     for (size_t f = 0; f < LAB_FACTORS; f++)
         lab->factors[f] = (struct factor){.kind = lab_plans[f].kind,
-                                          .name = factor_kind_name(lab_plans[f].kind),
+                                          .name = factor_kinds[lab_plans[f].kind].name,
                                           .levels = lab_names(),
                                           .level_count = lab_plans[f].levels,
                                           .level = lab->levels[f]};

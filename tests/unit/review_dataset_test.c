@@ -25,17 +25,17 @@ static void test_kinds(void **state)
     size_t count = 0;
     (void)state;
     for (int kind = 0; kind < FACTOR_KINDS; kind++) {
-        enum factor_kind origin = factor_kind_origin((enum factor_kind)kind);
-        assert_non_null(factor_kind_name((enum factor_kind)kind));
-        assert_int_equal(factor_kind_origin(origin), origin);
-        count += factor_kind_control((enum factor_kind)kind);
+        enum factor_kind origin = factor_kinds[(enum factor_kind)kind].origin;
+        assert_non_null(factor_kinds[(enum factor_kind)kind].name);
+        assert_int_equal(factor_kinds[origin].origin, origin);
+        count += factor_kinds[(enum factor_kind)kind].control;
     }
     /* A vessel without starter shows a bad cook, mix or sack; not a starter, session or shelf. */
     for (size_t k = 0; k < sizeof shown / sizeof *shown; k++)
-        assert_true(factor_kind_control(shown[k]));
+        assert_true(factor_kinds[shown[k]].control);
     assert_int_equal(count, sizeof shown / sizeof *shown);
-    assert_int_equal(factor_kind_scope(FACTOR_LETHALITY), SCOPE_COOK);
-    assert_int_equal(factor_kind_origin(FACTOR_TEMPERATURE), FACTOR_PLACE);
+    assert_int_equal(factor_kinds[FACTOR_LETHALITY].scope, SCOPE_COOK);
+    assert_int_equal(factor_kinds[FACTOR_TEMPERATURE].origin, FACTOR_PLACE);
 }
 
 /* ---- words of a table ------------------------------------------------------------------------ */
