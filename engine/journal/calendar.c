@@ -2,7 +2,6 @@
 #include "journal/calendar.h"
 
 #include <inttypes.h>
-#include <stdlib.h>
 #include <string.h>
 
 #include "base/numbers.h"
@@ -73,19 +72,6 @@ static void put_description(struct calendar *calendar, const struct vessel *vess
     put_words(calendar, "DESCRIPTION");
 }
 
-static void put_alarm(struct calendar *calendar, const struct batch *batch, size_t count)
-{
-    int remind = calendar->options->remind;
-    if (remind < 0)
-        return;
-    put(calendar, "BEGIN:VALARM");
-    put(calendar, "ACTION:DISPLAY");
-    put(calendar, arena_format(calendar->arena, "TRIGGER:PT%dH%dM", remind / 60, remind % 60));
-    text_printf(&calendar->words, "%s: %zu to look at", batch->label, count);
-    put_words(calendar, "DESCRIPTION");
-    put(calendar, "END:VALARM");
-}
-
 /* "DTSTAMP:20260301T173000Z", from the ISO form in UTC. */
 static void put_stamp(struct calendar *calendar)
 {
@@ -128,20 +114,17 @@ static enum status put_event(struct calendar *calendar, const struct vessel *ves
     put_words(calendar, "SUMMARY");
     put_description(calendar, vessels, count);
     put(calendar, "TRANSP:TRANSPARENT");
-    put_alarm(calendar, &batch, count);
+    int remind = calendar->options->remind;
+    if (remind >= 0) {
+        put(calendar, "BEGIN:VALARM");
+        put(calendar, "ACTION:DISPLAY");
+        put(calendar, arena_format(calendar->arena, "TRIGGER:PT%dH%dM", remind / 60, remind % 60));
+        text_printf(&calendar->words, "%s: %zu to look at", batch.label, count);
+        put_words(calendar, "DESCRIPTION");
+        put(calendar, "END:VALARM");
+    }
     put(calendar, "END:VEVENT");
     return STATUS_OK;
-}
-
-static int by_day_batch_number(const void *left, const void *right)
-{
-    const struct vessel *a = left, *b = right;
-    const int64_t keys[][2] = {
-        {a->due, b->due}, {a->batch, b->batch}, {a->number, b->number}, {a->id, b->id}};
-    for (size_t i = 0; i < sizeof keys / sizeof *keys; i++)
-        if (keys[i][0] != keys[i][1])
-            return keys[i][0] < keys[i][1] ? -1 : 1;
-    return 0;
 }
 
 enum status calendar_text(struct journal *journal, const struct calendar_options *options,
@@ -160,8 +143,6 @@ enum status calendar_text(struct journal *journal, const struct calendar_options
     size_t count = 0, end = 0;
     enum status status = journal_due(calendar.journal, calendar.options->until, calendar.arena,
                                      &vessels, &count, calendar.diags);
-    if (status == STATUS_OK && count > 0)
-        qsort(vessels, count, sizeof *vessels, by_day_batch_number);
     for (size_t begin = 0; begin < count && status == STATUS_OK; begin = end) {
         for (end = begin + 1; end < count && vessels[end].due == vessels[begin].due &&
                               vessels[end].batch == vessels[begin].batch;)

@@ -445,40 +445,6 @@ static bool patch_seen(const struct observable *observable, const struct observa
     return any;
 }
 
-static void recall_seen(struct opening *opening, const struct kept_fact *fact, const char *words,
-                        struct earlier *earlier)
-{
-    const struct observable *observable = &opening->rules->observables[fact->observable];
-    uint32_t salient = 0;
-    for (size_t v = 0; v < observable->value_count; v++)
-        if (observable->values[v].salient)
-            salient |= UINT32_C(1) << v;
-    uint32_t plain = fact->observation.seen & salient & ~fact->observation.hedged;
-    uint32_t doubted = fact->observation.seen & salient & fact->observation.hedged;
-    if (observable->feeds == FEEDS_COVERAGE && fact->has_number)
-        earlier->coverage = 0.5 * (fact->number.lo + fact->number.hi);
-    earlier->trouble = earlier->trouble || plain != 0 || patch_seen(observable, &fact->observation);
-    struct recalled recalled = {.observable = fact->observable, .words = words};
-    if (observable->lasts) {
-        recalled.observation = fact->observation;
-        recalled.has_number = fact->has_number;
-        recalled.number = fact->number;
-        triage_recall(opening->triage, &recalled);
-        return;
-    }
-    /* What was seen plainly has happened; what was seen with doubt gives way to what is said now. */
-    if (plain != 0) {
-        recalled.observation.seen = plain;
-        recalled.stands = true;
-        triage_recall(opening->triage, &recalled);
-    }
-    if (doubted != 0) {
-        recalled.observation = (struct observation){.seen = doubted, .hedged = doubted};
-        recalled.stands = false;
-        triage_recall(opening->triage, &recalled);
-    }
-}
-
 static enum status recall_looks(struct opening *opening)
 {
     const struct outcome *outcome = NULL;
@@ -497,8 +463,38 @@ static enum status recall_looks(struct opening *opening)
         if (facts_read(opening->rules, look->facts, opening->arena, &facts, &count) != STATUS_OK)
             diags_warn(opening->diags, (struct position){0},
                        "the facts of look %lld are not readable", (long long)look->id);
-        for (size_t k = 0; k < count; k++)
-            recall_seen(opening, &facts[k], words, &earlier);
+        for (size_t k = 0; k < count; k++) {
+            const struct observable *observable = &opening->rules->observables[facts[k].observable];
+            uint32_t salient = 0;
+            for (size_t v = 0; v < observable->value_count; v++)
+                if (observable->values[v].salient)
+                    salient |= UINT32_C(1) << v;
+            uint32_t plain = facts[k].observation.seen & salient & ~facts[k].observation.hedged;
+            uint32_t doubted = facts[k].observation.seen & salient & facts[k].observation.hedged;
+            if (observable->feeds == FEEDS_COVERAGE && facts[k].has_number)
+                earlier.coverage = 0.5 * (facts[k].number.lo + facts[k].number.hi);
+            earlier.trouble =
+                earlier.trouble || plain != 0 || patch_seen(observable, &facts[k].observation);
+            struct recalled recalled = {.observable = facts[k].observable, .words = words};
+            if (observable->lasts) {
+                recalled.observation = facts[k].observation;
+                recalled.has_number = facts[k].has_number;
+                recalled.number = facts[k].number;
+                triage_recall(opening->triage, &recalled);
+                continue;
+            }
+            /* What was seen plainly has happened; what was seen with doubt gives way to what is said now. */
+            if (plain != 0) {
+                recalled.observation.seen = plain;
+                recalled.stands = true;
+                triage_recall(opening->triage, &recalled);
+            }
+            if (doubted != 0) {
+                recalled.observation = (struct observation){.seen = doubted, .hedged = doubted};
+                recalled.stands = false;
+                triage_recall(opening->triage, &recalled);
+            }
+        }
         triage_earlier(opening->triage, &earlier);
     }
     recall_judged(opening, outcome);

@@ -139,7 +139,8 @@ enum status journal_refresh(struct journal *journal, int64_t vessel, struct diag
 enum status journal_set_due(struct journal *journal, int64_t vessel, int64_t day, const char *why,
                             struct diags *diags);
 
-/* Growing or isolated vessels whose look is due by `day`, earliest first; texts in the arena. */
+/* Growing or isolated vessels whose look is due by `day`, by day, batch and number; texts in the
+ * arena. */
 enum status journal_due(struct journal *journal, int64_t day, struct arena *arena,
                         struct vessel **vessels, size_t *count, struct diags *diags);
 

@@ -28,90 +28,74 @@ static const struct position nowhere = {NULL, 0, 0};
 
 /* ==== what a column of theirs may be ========================================================== */
 
+/* Its name in a map, what it is a column of (from there come its kind, unit and words), and the
+ * headings that suggest it, folded, the likeliest first. */
+#define ROLES(ROLE)                                                                                \
+    ROLE(VESSEL, "vessel", RECORD_VESSEL, "label",                                                 \
+         "vessel|jar|bag|label|vessel id|jar id|bag id|container|unit|tag|code")                   \
+    ROLE(NUMBER, "number", RECORD_VESSEL, "number",                                                \
+         "number|no|nr|#|bag no|jar no|vessel no|bag number|jar number|bag #|jar #")               \
+    ROLE(BATCH, "batch", RECORD_BATCH, "label",                                                    \
+         "batch|run|batch id|batch no|run no|lot run|series|round")                                \
+    ROLE(INOCULATED, "inoculated", RECORD_BATCH, "at",                                             \
+         "inoculated|inoculation|inoculation date|date inoculated|inoc|inoc date|started|start|"   \
+         "start date|date")                                                                        \
+    ROLE(SPECIES, "species", RECORD_BATCH, "species",                                              \
+         "species|mushroom|strain|variety|culture species|kind of mushroom")                       \
+    ROLE(STARTER, "starter", RECORD_STARTER, "label",                                              \
+         "starter|culture|lc|syringe|mother|source|inoculum|liquid culture|plate")                 \
+    ROLE(STARTER_KIND, "starter_kind", RECORD_STARTER, "kind",                                     \
+         "starter kind|starter type|inoculum type|culture type")                                   \
+    ROLE(LOT, "lot", RECORD_LOT, "label", "lot|grain lot|sack|grain sack|grain bag|grain batch")   \
+    ROLE(GRAIN, "grain", RECORD_LOT, "grain", "grain|grain type|substrate|kind of grain")          \
+    ROLE(COOK, "cook", RECORD_COOK, "label",                                                       \
+         "cook|cooker run|cook run|autoclave run|pc run|load|cook no|cooker load|steam run")       \
+    ROLE(COOKED, "cooked", RECORD_COOK, "at",                                                      \
+         "cooked|cook date|date cooked|pc date|autoclave date|steamed")                            \
+    ROLE(MINUTES, "minutes", RECORD_COOK, "minutes",                                               \
+         "minutes|cook time|time at pressure|pc time|cook minutes|duration|min")                   \
+    ROLE(GAUGE, "gauge", RECORD_COOK, "gauge", "pressure|gauge|psi|kpa|bar|cook pressure")         \
+    ROLE(SESSION, "session", RECORD_SESSION, "label",                                              \
+         "session|sitting|work session|inoculation session")                                       \
+    ROLE(PLACE, "place", RECORD_PLACE, "label",                                                    \
+         "place|shelf|location|rack|room|tent|where|position on shelf")                            \
+    ROLE(CELSIUS, "celsius", RECORD_PLACE, "celsius", "temperature|temp|celsius|room temperature") \
+    ROLE(KIND, "kind", RECORD_VESSEL, "kind",                                                      \
+         "vessel type|container type|vessel kind|jar size|bag size|size|type|jar type|bag type")   \
+    ROLE(GRAMS, "grams", RECORD_VESSEL, "grams",                                                   \
+         "weight|grams|mass|wet weight|fill weight|net weight")                                    \
+    ROLE(CONTROL, "control", RECORD_VESSEL, "control",                                             \
+         "control|uninoculated|blank|control jar|control bag")                                     \
+    ROLE(DRY, "dry", RECORD_BATCH, "dry", "dry grain|dry weight|dry|grain weight")                 \
+    ROLE(WATER, "water", RECORD_BATCH, "water", "water|water added|added water")                   \
+    ROLE(DOSE, "dose", RECORD_BATCH, "dose", "dose|ml|amount|volume|amount of starter")            \
+    ROLE(ISOLATED, "isolated", RECORD_EVENT, "at", "isolated|quarantined|set apart")               \
+    ROLE(SHAKEN, "shaken", RECORD_EVENT, "at",                                                     \
+         "shaken|shake|break and shake|shake date|date shaken|broken up")                          \
+    ROLE(USED, "used", RECORD_EVENT, "at", "used|used on|date used|spawned|spawned on|to bulk")    \
+    ROLE(DISCARDED, "discarded", RECORD_EVENT, "at",                                               \
+         "discarded|tossed|thrown out|binned|date discarded|discarded on")                         \
+    ROLE(RESULT, "result", RECORD_OUTCOME, "finding",                                              \
+         "result|outcome|status|contamination|contam|what happened|state|finding|verdict|fate|"    \
+         "problem")                                                                                \
+    ROLE(ENDED, "ended", RECORD_OUTCOME, "at",                                                     \
+         "ended|end|end date|seen on|found on|date found|date seen|result date|finished|"          \
+         "date lost|lost on")                                                                      \
+    ROLE(NOTE, "note", RECORD_VESSEL, "note", "note|notes|remarks|remark|comment|comments")
+
 enum role {
-    ROLE_VESSEL,
-    ROLE_NUMBER,
-    ROLE_BATCH,
-    ROLE_INOCULATED,
-    ROLE_SPECIES,
-    ROLE_STARTER,
-    ROLE_STARTER_KIND,
-    ROLE_LOT,
-    ROLE_GRAIN,
-    ROLE_COOK,
-    ROLE_COOKED,
-    ROLE_MINUTES,
-    ROLE_GAUGE,
-    ROLE_SESSION,
-    ROLE_PLACE,
-    ROLE_CELSIUS,
-    ROLE_KIND,
-    ROLE_GRAMS,
-    ROLE_CONTROL,
-    ROLE_DRY,
-    ROLE_WATER,
-    ROLE_DOSE,
-    ROLE_ISOLATED,
-    ROLE_SHAKEN,
-    ROLE_USED,
-    ROLE_DISCARDED,
-    ROLE_RESULT,
-    ROLE_ENDED,
-    ROLE_NOTE,
-    ROLE_COUNT
+#define AS_ENUM(role, ...) ROLE_##role,
+    ROLES(AS_ENUM) ROLE_COUNT
 };
 
 static const struct {
-    const char *name;   /* in a map */
-    enum record record; /* what it is a column of: from there come its kind, unit and words */
+    const char *name;
+    enum record record;
     const char *column;
-    const char *headings; /* that suggest it, folded, the likeliest first */
+    const char *headings;
 } roles[ROLE_COUNT] = {
-    /* in the order of enum role */
-    {"vessel", RECORD_VESSEL, "label",
-     "vessel|jar|bag|label|vessel id|jar id|bag id|container|unit|tag|code"},
-    {"number", RECORD_VESSEL, "number",
-     "number|no|nr|#|bag no|jar no|vessel no|bag number|jar number|bag #|jar #"},
-    {"batch", RECORD_BATCH, "label", "batch|run|batch id|batch no|run no|lot run|series|round"},
-    {"inoculated", RECORD_BATCH, "at",
-     "inoculated|inoculation|inoculation date|date inoculated|inoc|inoc date|started|start|start "
-     "date|date"},
-    {"species", RECORD_BATCH, "species",
-     "species|mushroom|strain|variety|culture species|kind of mushroom"},
-    {"starter", RECORD_STARTER, "label",
-     "starter|culture|lc|syringe|mother|source|inoculum|liquid culture|plate"},
-    {"starter_kind", RECORD_STARTER, "kind",
-     "starter kind|starter type|inoculum type|culture type"},
-    {"lot", RECORD_LOT, "label", "lot|grain lot|sack|grain sack|grain bag|grain batch"},
-    {"grain", RECORD_LOT, "grain", "grain|grain type|substrate|kind of grain"},
-    {"cook", RECORD_COOK, "label",
-     "cook|cooker run|cook run|autoclave run|pc run|load|cook no|cooker load|steam run"},
-    {"cooked", RECORD_COOK, "at", "cooked|cook date|date cooked|pc date|autoclave date|steamed"},
-    {"minutes", RECORD_COOK, "minutes",
-     "minutes|cook time|time at pressure|pc time|cook minutes|duration|min"},
-    {"gauge", RECORD_COOK, "gauge", "pressure|gauge|psi|kpa|bar|cook pressure"},
-    {"session", RECORD_SESSION, "label", "session|sitting|work session|inoculation session"},
-    {"place", RECORD_PLACE, "label", "place|shelf|location|rack|room|tent|where|position on shelf"},
-    {"celsius", RECORD_PLACE, "celsius", "temperature|temp|celsius|room temperature"},
-    {"kind", RECORD_VESSEL, "kind",
-     "vessel type|container type|vessel kind|jar size|bag size|size|type|jar type|bag type"},
-    {"grams", RECORD_VESSEL, "grams", "weight|grams|mass|wet weight|fill weight|net weight"},
-    {"control", RECORD_VESSEL, "control", "control|uninoculated|blank|control jar|control bag"},
-    {"dry", RECORD_BATCH, "dry", "dry grain|dry weight|dry|grain weight"},
-    {"water", RECORD_BATCH, "water", "water|water added|added water"},
-    {"dose", RECORD_BATCH, "dose", "dose|ml|amount|volume|amount of starter"},
-    {"isolated", RECORD_EVENT, "at", "isolated|quarantined|set apart"},
-    {"shaken", RECORD_EVENT, "at", "shaken|shake|break and shake|shake date|date shaken|broken up"},
-    {"used", RECORD_EVENT, "at", "used|used on|date used|spawned|spawned on|to bulk"},
-    {"discarded", RECORD_EVENT, "at",
-     "discarded|tossed|thrown out|binned|date discarded|discarded on"},
-    {"result", RECORD_OUTCOME, "finding",
-     "result|outcome|status|contamination|contam|what happened|state|finding|verdict|fate|problem"},
-    {"ended", RECORD_OUTCOME, "at",
-     "ended|end|end date|seen on|found on|date found|date seen|result date|finished|date lost|lost "
-     "on"},
-    {"note", RECORD_VESSEL, "note", "note|notes|remarks|remark|comment|comments"},
-};
+#define AS_ROW(role, ...) {__VA_ARGS__},
+    ROLES(AS_ROW)};
 
 static const struct column *role_column(enum role role)
 {
@@ -336,22 +320,18 @@ static void each_entry(struct map_reading *reading, const yaml_node_t *node, con
 static enum role find_role(struct diags *diags, struct position at, const char *name)
 {
     const char *names[ROLE_COUNT];
-    struct text all;
-    text_init(&all);
-    for (int i = 0; i < ROLE_COUNT; i++) {
-        names[i] = roles[i].name;
-        if (strcmp(names[i], name) == 0) {
-            text_release(&all);
+    for (int i = 0; i < ROLE_COUNT; i++)
+        if (strcmp(names[i] = roles[i].name, name) == 0)
             return (enum role)i;
-        }
-        text_printf(&all, "%s%s", i > 0 ? " " : "", names[i]);
-    }
     const char *near = diag_nearest(name, names, ROLE_COUNT);
-    if (near != NULL)
-        diags_error(diags, at, "no column of ours is called '%s'; did you mean '%s'?", name, near);
-    else
-        diags_error(diags, at, "no column of ours is called '%s'; there are: %s", name, all.bytes);
-    text_release(&all);
+    struct text right;
+    text_init(&right);
+    text_printf(&right, near != NULL ? "did you mean '%s'?" : "there are:%s",
+                near != NULL ? near : "");
+    for (int i = 0; near == NULL && i < ROLE_COUNT; i++)
+        text_printf(&right, " %s", names[i]);
+    diags_error(diags, at, "no column of ours is called '%s'; %s", name, right.bytes);
+    text_release(&right);
     return ROLE_COUNT;
 }
 

@@ -95,7 +95,9 @@ enum status journal_due(struct journal *journal, int64_t day, struct arena *aren
     const char *columns = row_columns(journal, RECORD_VESSEL);
     struct query query = query_begin(
         journal, diags,
-        journal_sql(journal, "SELECT %s FROM vessel " DUE " ORDER BY due, id", columns), "i", day);
+        journal_sql(journal, "SELECT %s FROM vessel " DUE " ORDER BY due, batch, number, id",
+                    columns),
+        "i", day);
     return query_rows(&query, RECORD_VESSEL, arena, (void **)vessels, count);
 }
 
@@ -202,32 +204,6 @@ static void holds_all(sqlite3_context *context, int count, sqlite3_value **value
     sqlite3_result_int(context, all);
 }
 
-static enum status search_kind(struct journal *journal, enum record record, size_t limit,
-                               struct arena *arena, struct hits *hits, struct diags *diags)
-{
-    struct text columns;
-    text_init(&columns);
-    for (const struct column *column = record_types[record].columns; column->name; column++)
-        if ((column->kind == COLUMN_LABEL || column->kind == COLUMN_TEXT) && !column->derived &&
-            !column->internal)
-            text_printf(&columns, "%s\"%s\"", columns.length > 0 ? ", " : "", column->name);
-    const char *sql =
-        journal_sql(journal, "SELECT id FROM \"%s\" WHERE holds_all(%s) ORDER BY id DESC LIMIT ?",
-                    record_types[record].name, columns.bytes);
-    text_release(&columns);
-    struct query query = query_begin(journal, diags, sql, "i", (int64_t)limit + 1);
-    size_t found = 0;
-    while (query_next(&query)) {
-        if (found++ == limit) {
-            hits->more = true;
-            break;
-        }
-        *arena_push(arena, hits->hits, hits->count) =
-            (struct hit){record, query_integer(&query, 0)};
-    }
-    return query_end(&query);
-}
-
 enum status survey_search(struct journal *journal, const char *const *words, size_t count,
                           size_t limit, struct arena *arena, struct hits *hits, struct diags *diags)
 {
@@ -251,8 +227,29 @@ enum status survey_search(struct journal *journal, const char *const *words, siz
                                                        SQLITE_UTF8 | SQLITE_DETERMINISTIC, &wanted,
                                                        holds_all, NULL, NULL) != SQLITE_OK)
         status = journal_fault(journal, "search", diags);
-    for (size_t i = 0; i < sizeof kinds / sizeof *kinds && status == STATUS_OK; i++)
-        status = search_kind(journal, kinds[i], limit, arena, hits, diags);
+    for (size_t i = 0; i < sizeof kinds / sizeof *kinds && status == STATUS_OK; i++) {
+        struct text columns;
+        text_init(&columns);
+        for (const struct column *column = record_types[kinds[i]].columns; column->name; column++)
+            if ((column->kind == COLUMN_LABEL || column->kind == COLUMN_TEXT) && !column->derived &&
+                !column->internal)
+                text_printf(&columns, "%s\"%s\"", columns.length > 0 ? ", " : "", column->name);
+        const char *sql = journal_sql(
+            journal, "SELECT id FROM \"%s\" WHERE holds_all(%s) ORDER BY id DESC LIMIT ?",
+            record_types[kinds[i]].name, columns.bytes);
+        text_release(&columns);
+        struct query query = query_begin(journal, diags, sql, "i", (int64_t)limit + 1);
+        size_t found = 0;
+        while (query_next(&query)) {
+            if (found++ == limit) {
+                hits->more = true;
+                break;
+            }
+            *arena_push(arena, hits->hits, hits->count) =
+                (struct hit){kinds[i], query_integer(&query, 0)};
+        }
+        status = query_end(&query);
+    }
     sqlite3_create_function(journal->database, "holds_all", -1, SQLITE_UTF8, NULL, NULL, NULL,
                             NULL);
     for (size_t i = 0; i < wanted.count; i++)

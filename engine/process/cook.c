@@ -20,12 +20,6 @@ const char *cook_input_name(enum cook_input input)
     return names[input];
 }
 
-const char *cook_verdict_name(enum cook_verdict verdict)
-{
-    static const char *const names[] = {"adequate", "marginal", "not enough"};
-    return names[verdict];
-}
-
 /* ---- checks ---------------------------------------------------------------------------------- */
 
 static enum process_error check_range(enum process_error bound, const struct range *range,

@@ -83,7 +83,6 @@ struct cook_kill {              /* of one organism; low is the bad end */
 };
 
 enum cook_verdict { COOK_ADEQUATE, COOK_MARGINAL, COOK_NOT_ENOUGH };
-const char *cook_verdict_name(enum cook_verdict verdict); /* "adequate", "marginal", "not enough" */
 
 struct cook_result {
     struct range steam;    /* degC; the range is that of the air left */

@@ -296,44 +296,6 @@ static bool species_speaks(const struct rules *rules, size_t which, size_t obser
     return false;
 }
 
-static void sight_build(struct reasoner *reasoner, size_t index, struct sight *sight)
-{
-    const struct observable *observable = &reasoner->rules->observables[index];
-    size_t values = observable->value_count, sets = reasoner->set_count;
-    struct weighing weighing = weighing_find(reasoner, index);
-    double *base = arena_array(reasoner->arena, values, sizeof *base);
-    uint32_t *pattern = arena_array(reasoner->arena, sets, sizeof *pattern);
-    *sight = (struct sight){
-        .value_count = values,
-        .pattern_count = set_total(weighing.count),
-        .cause_count = weighing.count,
-        .several = observable->kind == KIND_SEVERAL,
-        .all = rules_all_values(observable),
-        .group = observable->group,
-        .base = base,
-        .pattern = pattern,
-    };
-    for (size_t v = 0; v < values; v++)
-        base[v] = observable->values[v].base;
-    row_keep_possible(sight, base);
-    for (size_t s = 0; s < sets; s++) {
-        int first = reasoner->sets[s][0], second = reasoner->sets[s][1];
-        first = first < 0 ? RULES_NONE : weighing.local[first];
-        second = second < 0 ? RULES_NONE : weighing.local[second];
-        pattern[s] = (uint32_t)set_index(weighing.count, first, second);
-    }
-    chances_build(reasoner, index, sight, &weighing, RULES_NONE, &sight->plain);
-    for (size_t s = 0; s < reasoner->rules->species_count; s++) {
-        if (!species_speaks(reasoner->rules, s, index))
-            continue;
-        struct chances *own = arena_alloc(reasoner->arena, sizeof *own);
-        chances_build(reasoner, index, sight, &weighing, (int)s, own);
-        reasoner->normal[s * reasoner->observable_count + index] = own;
-    }
-    if (sight->pattern_count > reasoner->most_patterns)
-        reasoner->most_patterns = sight->pattern_count;
-}
-
 struct reasoner *reasoner_new(const struct rules *rules)
 {
     struct arena *arena = arena_new();
@@ -350,8 +312,43 @@ struct reasoner *reasoner_new(const struct rules *rules)
         .most_patterns = 1,
     };
     sets_build(reasoner);
-    for (size_t i = 0; i < observables; i++)
-        sight_build(reasoner, i, &reasoner->sights[i]);
+    for (size_t i = 0; i < observables; i++) {
+        struct sight *sight = &reasoner->sights[i];
+        const struct observable *observable = &reasoner->rules->observables[i];
+        size_t values = observable->value_count, sets = reasoner->set_count;
+        struct weighing weighing = weighing_find(reasoner, i);
+        double *base = arena_array(reasoner->arena, values, sizeof *base);
+        uint32_t *pattern = arena_array(reasoner->arena, sets, sizeof *pattern);
+        *sight = (struct sight){
+            .value_count = values,
+            .pattern_count = set_total(weighing.count),
+            .cause_count = weighing.count,
+            .several = observable->kind == KIND_SEVERAL,
+            .all = rules_all_values(observable),
+            .group = observable->group,
+            .base = base,
+            .pattern = pattern,
+        };
+        for (size_t v = 0; v < values; v++)
+            base[v] = observable->values[v].base;
+        row_keep_possible(sight, base);
+        for (size_t s = 0; s < sets; s++) {
+            int first = reasoner->sets[s][0], second = reasoner->sets[s][1];
+            first = first < 0 ? RULES_NONE : weighing.local[first];
+            second = second < 0 ? RULES_NONE : weighing.local[second];
+            pattern[s] = (uint32_t)set_index(weighing.count, first, second);
+        }
+        chances_build(reasoner, i, sight, &weighing, RULES_NONE, &sight->plain);
+        for (size_t s = 0; s < reasoner->rules->species_count; s++) {
+            if (!species_speaks(reasoner->rules, s, i))
+                continue;
+            struct chances *own = arena_alloc(reasoner->arena, sizeof *own);
+            chances_build(reasoner, i, sight, &weighing, (int)s, own);
+            reasoner->normal[s * reasoner->observable_count + i] = own;
+        }
+        if (sight->pattern_count > reasoner->most_patterns)
+            reasoner->most_patterns = sight->pattern_count;
+    }
     return reasoner;
 }
 
