@@ -62,7 +62,8 @@ subtest 'the invented season' => sub {
     is($short, ($out =~ s/\n\n.*//sr =~ s/\s+/ /gr), 'begins with what the screen says');
     for my $factor (@{ $review->{factors} }) {
         next if @{ $factor->{levels} } < 2;
-        my ($drawing) = $page =~ m{<figcaption>By \Q$factor->{factor}\E</figcaption>(.*?)</figure>}s;
+        my $name = { session => 'inoculation session', 'dose of starter' => 'inoculation rate' }->{ $factor->{factor} } // $factor->{factor};
+        my ($drawing) = $page =~ m{<figcaption>By \Q$name\E</figcaption>(.*?)</figure>}s;
         ok($drawing, "a chart by $factor->{factor}");
         for my $level (@{ $factor->{levels} }) {
             my $counts = "$level->{counts}{lost} of $level->{counts}{of}";
