@@ -63,176 +63,6 @@ static int quantity_callout(pcre2_callout_block *block, void *data)
 
 /* ---- patterns ---------------------------------------------------------------------------- */
 
-/*
- * Most patterns have nothing to do with most texts. Which pairs of letters any match of one must hold
- * is read from it: one of a few sets, each a bit per pair, several pairs to a bit. What this does not
- * read makes it say less, never something wrong.
- */
-enum { NEEDS_MOST = 24, ANY_DIGIT = '#' }; /* a pair of these stands for a digit, whichever */
-
-struct needs {
-    struct pairs sets[NEEDS_MOST];
-    size_t count;
-};
-
-static void add_pair(struct pairs *set, char a, char b)
-{
-    unsigned bit = ((unsigned char)a * 31u + (unsigned char)b) % PAIR_BITS;
-    set->bits[bit / 64] |= UINT64_C(1) << bit % 64;
-}
-
-static bool holds(const struct pairs *text, const struct pairs *need)
-{
-    for (size_t i = 0; i < PAIR_BITS / 64; i++)
-        if ((text->bits[i] & need->bits[i]) != need->bits[i])
-            return false;
-    return true;
-}
-
-/* What all of the sets have in common, as one. */
-static void make_common(struct needs *needs)
-{
-    for (size_t i = 1; i < needs->count; i++)
-        for (size_t j = 0; j < PAIR_BITS / 64; j++)
-            needs->sets[0].bits[j] &= needs->sets[i].bits[j];
-    needs->count = needs->count ? 1 : 0;
-}
-
-/* One or the other. */
-static void add_either(struct needs *sum, struct needs more)
-{
-    if (sum->count + more.count > NEEDS_MOST) {
-        make_common(&more);
-        if (sum->count == NEEDS_MOST)
-            make_common(sum);
-    }
-    for (size_t i = 0; i < more.count; i++)
-        sum->sets[sum->count++] = more.sets[i];
-}
-
-/* One and the other. */
-static void add_both(struct needs *sum, struct needs more)
-{
-    if (sum->count * more.count > NEEDS_MOST)
-        make_common(&more);
-    struct needs product = {.count = sum->count * more.count};
-    for (size_t i = 0; i < product.count; i++)
-        for (size_t j = 0; j < PAIR_BITS / 64; j++)
-            product.sets[i].bits[j] =
-                sum->sets[i / more.count].bits[j] | more.sets[i % more.count].bits[j];
-    *sum = product;
-}
-
-struct scanner {
-    const char *at;
-    bool lost;  /* something this does not read: nothing is known */
-    bool doubt; /* PCRE2 may have something against it */
-};
-
-static const struct needs NOTHING = {.count = 1};
-
-static struct needs needs_of_branch(struct scanner *s, unsigned depth);
-
-static struct needs needs_of_alternatives(struct scanner *s, unsigned depth)
-{
-    struct needs all = needs_of_branch(s, depth);
-    while (*s->at == '|' && !s->lost) {
-        s->at++;
-        add_either(&all, needs_of_branch(s, depth));
-    }
-    return all;
-}
-
-static struct needs needs_of_group(struct scanner *s, unsigned depth)
-{
-    bool ahead = !strncmp(s->at, "?=", 2); /* in the same clause; behind may be in the one before */
-    bool around =
-        ahead || !strncmp(s->at, "?!", 2) || !strncmp(s->at, "?<!", 3) || !strncmp(s->at, "?<=", 3);
-    bool plain = *s->at != '?' || !strncmp(s->at, "?:", 2) || !strncmp(s->at, "?>", 2);
-    s->lost = s->lost || (!around && !plain) || *s->at == '*' || depth > 40;
-    s->doubt = s->doubt || !strncmp(s->at, "?<", 2); /* it may be too long to look behind */
-    s->at += strspn(s->at, "?<:=!>");
-    struct needs all = needs_of_alternatives(s, depth + 1);
-    s->lost = s->lost || *s->at != ')';
-    s->at += *s->at == ')';
-    return around && !ahead ? NOTHING : all;
-}
-
-static bool is_alnum(char c)
-{
-    return (c >= 'a' && c <= 'z') || (c >= '0' && c <= '9');
-}
-
-/* Past a class, an escape, a quantity or a gap, whose letters are not known. */
-static void skip_unknown(struct scanner *s, char c)
-{
-    if (c == '[') {
-        s->at += *s->at == '^';
-        s->doubt = s->doubt || *s->at == '-' || *s->at == ':' || *s->at == ']';
-        for (; *s->at && *s->at != ']'; s->at += *s->at == '\\' && s->at[1] ? 2 : 1)
-            s->doubt = s->doubt || *s->at == '[' || *s->at == '=' ||
-                       (*s->at == '-' && s->at[1] != ']' &&
-                        (!is_alnum(s->at[-1]) || s->at[-2] == '\\' || s->at[1] < s->at[-1]));
-        s->lost = s->lost || !*s->at;
-        s->at += *s->at == ']';
-    } else if (c == '\\') {
-        s->lost = s->lost || !*s->at || !strchr("wWsSdDbBK.-?+*()[]/^$|%n", *s->at);
-        s->at += *s->at != '\0';
-    } else if (c == '{') {
-        size_t braces = !strncmp(s->at, "gap}", 4)                             ? 4
-                        : !strncmp(s->at, "q}", 2) || !strncmp(s->at, "n}", 2) ? 2
-                                                                               : 0;
-        s->lost = s->lost || !braces;
-        s->at += braces;
-    }
-}
-
-static struct needs needs_of_branch(struct scanner *s, unsigned depth)
-{
-    struct needs all = NOTHING;
-    char before = '\0'; /* the letter that any match has just before */
-    while (*s->at && *s->at != '|' && *s->at != ')' && !s->lost) {
-        struct needs one = NOTHING;
-        char c = *s->at++;
-        bool letter = is_alnum(c) || c == ' ';
-        if (c == '(')
-            one = needs_of_group(s, depth);
-        else if (letter && before)
-            add_pair(&one.sets[0], before, c);
-        bool digit = c >= '0' && c <= '9';
-        digit = digit || (c == '\\' && *s->at == 'd') ||
-                (c == '[' && s->at[strspn(s->at, "0123456789-")] == ']');
-        if (digit)
-            add_pair(&one.sets[0], ANY_DIGIT, ANY_DIGIT);
-        if (!letter && c != '(')
-            skip_unknown(s, c);
-        bool counted = *s->at == '{' && s->at[1] >= '0' && s->at[1] <= '9';
-        bool repeated = counted || (*s->at && strchr("?*+", *s->at));
-        if (*s->at != '?' && *s->at != '*' && !(counted && s->at[1] == '0'))
-            add_both(&all, one);
-        before = letter && !repeated ? c : '\0';
-        /* Nothing to repeat, a count that falls, or repeats of repeats: for PCRE2 to judge. */
-        bool spared = !counted || (s->at[2] == '}' || (s->at[2] == ',' && s->at[3] >= s->at[1] &&
-                                                       s->at[3] <= '9' && s->at[4] == '}'));
-        s->doubt = s->doubt || !spared || strchr("?*+", c) || (unsigned char)c >= 0x80 ||
-                   (c >= 'A' && c <= 'Z') ||
-                   (repeated && (strchr("^$", c) || strspn(s->at, "?*+") > 1));
-        if (counted)
-            s->at += strcspn(s->at, "}") + (strchr(s->at, '}') != NULL);
-        s->at += strspn(s->at, "?*+");
-    }
-    return all;
-}
-
-/* `sure`: it is plain enough that it must compile. */
-static struct needs needs_of_pattern(const char *source, bool *sure)
-{
-    struct scanner s = {.at = source};
-    struct needs all = needs_of_alternatives(&s, 0);
-    *sure = !s.lost && !s.doubt && !*s.at;
-    return s.lost || *s.at ? NOTHING : all;
-}
-
 /* Appends the pattern with {q}, {n} and {gap} as PCRE2 has them. */
 static void put_pattern(struct text *out, const struct reader *reader, const struct phrase *phrase)
 {
@@ -317,58 +147,61 @@ static void tell_fault(struct reader *reader, const struct phrase *pattern, int 
         diags_excerpt(diags, shown, utf8_count(shown, offset) + 1);
 }
 
-/* Whether the pattern compiles; told in `diags`, unless NULL, if not. Word boundaries are put around
- * it. */
+/* Whether the pattern compiles, with word boundaries around it; told in `diags`, unless NULL, if not. */
 static bool pattern_compile(struct reader *reader, struct phrase *pattern, struct diags *diags)
 {
     struct text source;
     int error = 0;
     size_t offset = 0;
+    if (pattern->code || pattern->broken)
+        return !pattern->broken;
     text_init(&source);
     text_puts(&source, "(?<!\\w)(?:");
     put_pattern(&source, reader, pattern);
     text_puts(&source, ")(?!\\w)");
     pattern->code = compile(reader, source.bytes, has_capital(pattern->source), &error, &offset);
     text_release(&source);
-    if (!pattern->code) {
-        if (diags)
-            tell_fault(reader, pattern, error, diags);
-        pattern->need_count = 0; /* no text will do */
+    pattern->broken = !pattern->code;
+    if (pattern->broken && diags)
+        tell_fault(reader, pattern, error, diags);
+    if (pattern->broken)
         return false;
-    }
     note_groups(pattern);
-    if (pattern->role == ROLE_NUMBER && !pattern->quantity) {
+    if (pattern->role == ROLE_NUMBER && !pattern->quantity && diags)
         diags_error(diags, pattern->at,
                     "the pattern '%s' of a number holds no quantity; write {q} or {n} in it",
                     pattern->source + 1);
-        return false;
-    }
-    return true;
+    pattern->broken = pattern->role == ROLE_NUMBER && !pattern->quantity;
+    return !pattern->broken;
 }
 
 void pattern_add(struct reader *reader, const struct phrase *phrase, struct diags *diags,
                  bool *wrong)
 {
+    const char *words = strchr(phrase->source, '\t');
+    struct phrase pattern = *phrase;
+    if (words)
+        pattern.source =
+            arena_copy(reader->memory, phrase->source, (size_t)(words - phrase->source));
     if (phrase->role == ROLE_LIST || phrase->role == ROLE_OBJECTION) {
         diags_error(diags, phrase->at, "'%s' is a pattern; only words stand here",
-                    phrase->source + 1);
+                    pattern.source + 1);
         *wrong = true;
         return;
     }
-    uint32_t number = phrase_new(reader, phrase);
-    struct phrase *pattern = &reader->phrases[number];
-    bool sure;
-    struct needs needs = needs_of_pattern(pattern->source + 1, &sure);
-    pattern->gated = strstr(pattern->source, "{q}") || strstr(pattern->source, "{n}");
-    sure = sure && (pattern->gated || phrase->role != ROLE_NUMBER);
-    if (!sure && !pattern_compile(reader, pattern, diags)) /* the others when they are first run */
-        *wrong = true;
-    struct pairs *sets = arena_array(reader->memory, needs.count, sizeof *sets);
-    memcpy(sets, needs.sets, needs.count * sizeof *sets);
-    pattern->needs = sets;
-    pattern->need_count = needs.count;
-    pattern->unit = strstr(pattern->source, "{n}") == NULL;
+    pattern.gated = strstr(pattern.source, "{q}") || strstr(pattern.source, "{n}");
+    pattern.unit = strstr(pattern.source, "{n}") == NULL;
+    uint32_t number = phrase_new(reader, &pattern);
     *arena_push(reader->memory, reader->patterns, reader->pattern_count) = number;
+    if (words) { /* compiled when a text first holds them */
+        pattern.role = ROLE_PATTERN;
+        pattern.item = number;
+        pattern.source = words + 1;
+        phrase_add(reader, &pattern, diags, wrong);
+        return;
+    }
+    *arena_push(reader->memory, reader->everywhere, reader->everywhere_count) = number;
+    *wrong = !pattern_compile(reader, &reader->phrases[number], diags) || *wrong;
 }
 
 /* What PCRE2 asks for passes base/memory.c as well. */
@@ -416,7 +249,7 @@ enum {
     STEPS_PER_BYTE = 60,
     DEPTH_LIMIT = 2000,
     HEAP_LIMIT_KIB = 1024,
-    TRANSLATE_AFTER = 16 * 1024,
+    TRANSLATE_AFTER = 8 * 1024,
 };
 
 /* Whether one of the groups in `mask` took part in the match, which set `count` of them. */
@@ -490,8 +323,10 @@ static void take_match(struct job *job, const struct phrase *pattern, size_t cou
 static void run_pattern(struct job *job, struct phrase *pattern, uint32_t from, uint32_t to)
 {
     struct reader *r = job->reader;
-    if (!pattern->code && !pattern_compile(r, pattern, NULL))
+    if (!pattern_compile(r, pattern, NULL)) {
+        note_limit(job, pattern);
         return;
+    }
     pattern->scanned += to - from;
     if (!pattern->translated && pattern->scanned >= TRANSLATE_AFTER) {
         pattern->translated = true; /* tried once; without it matching is only slower */
@@ -519,49 +354,41 @@ static void run_pattern(struct job *job, struct phrase *pattern, uint32_t from, 
     }
 }
 
-/* Whether the clause holds a quantity as the pattern asks for; what is found is kept in `found`. */
+/* Whether the clause holds a quantity as the pattern asks for. */
 static bool quantity_is_there(struct job *job, const struct phrase *pattern, uint32_t to,
-                              size_t first, size_t end, signed char found[2 * DIM_COUNT])
+                              size_t first, size_t end)
 {
-    bool unit = pattern->unit;
-    signed char *there = &found[2 * pattern->dimension + unit];
-    for (size_t i = first; !*there && i < end; i++) {
+    for (size_t i = first; i < end; i++) {
         const struct token *token = &job->tokens[i];
         const char *word = job->working.bytes + token->start;
         uint32_t at = token->start; /* of "d12" the 12 */
         if (!token->counts)
             at += (uint32_t)strcspn(word, "0123456789 \n");
-        if (at < token->end &&
-            quantity_end(job->reader, job->working.bytes, to, at, pattern->dimension, unit))
-            *there = 1;
+        if (at < token->end && quantity_end(job->reader, job->working.bytes, to, at,
+                                            pattern->dimension, pattern->unit))
+            return true;
     }
-    *there = *there ? *there : -1;
-    return *there > 0;
+    return false;
 }
 
-void patterns_run(struct job *job, uint32_t from, uint32_t to, size_t first, size_t end)
+void pattern_run(struct job *job, struct phrase *pattern, size_t word)
 {
-    signed char found[2 * DIM_COUNT] = {0};
-    struct reader *r = job->reader;
     const char *bytes = job->working.bytes;
-    struct pairs pairs = {0};
-    for (uint32_t i = from; i < to; i++) {
-        add_pair(&pairs, bytes[i], bytes[i + 1]);
-        if (bytes[i] >= '0' && bytes[i] <= '9')
-            add_pair(&pairs, ANY_DIGIT, ANY_DIGIT);
-    }
-    for (size_t i = 0; i < r->pattern_count; i++) {
-        struct phrase *pattern = &r->phrases[r->patterns[i]];
-        bool of_answers = pattern->role == ROLE_YES || pattern->role == ROLE_NO;
-        if ((of_answers && job->asked == RULES_NONE) ||
-            (pattern->gated && !quantity_is_there(job, pattern, to, first, end, found)))
-            continue;
-        size_t set = 0;
-        while (set < pattern->need_count && !holds(&pairs, &pattern->needs[set]))
-            set++;
-        if (set < pattern->need_count)
-            run_pattern(job, pattern, from, to);
-    }
+    size_t first = word, end = job->tokens[word].clause;
+    bool of_answers = pattern->role == ROLE_YES || pattern->role == ROLE_NO;
+    if ((of_answers && job->asked == RULES_NONE) ||
+        (pattern->scan == job->reader->scan && pattern->clause == end))
+        return;
+    pattern->scan = job->reader->scan;
+    pattern->clause = (uint32_t)end;
+    while (first > 0 && job->tokens[first - 1].clause == end)
+        first--;
+    uint32_t from = job->tokens[first].start, to = job->tokens[end - 1].end;
+    while (from && bytes[from - 1] != '\n')
+        from--;
+    to += (uint32_t)strcspn(bytes + to, "\n");
+    if (!pattern->gated || quantity_is_there(job, pattern, to, first, end))
+        run_pattern(job, pattern, from, to);
 }
 
 /* ---- for `rules check` ------------------------------------------------------------------- */
@@ -707,7 +534,7 @@ struct trial { /* what patterns are tried with */
 
 static void try_out(struct trial *trial, struct phrase *pattern)
 {
-    if (!pattern->code && !pattern_compile(trial->reader, pattern, trial->diags))
+    if (!pattern_compile(trial->reader, pattern, trial->diags))
         return;
     text_clear(&trial->letters);
     plain_letters(&trial->letters, pattern);

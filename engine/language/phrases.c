@@ -235,6 +235,8 @@ static void parse_words(struct parse *parse, const char *source, size_t length)
             if (parse->phrase->role <= ROLE_HEDGE || parse->phrase->role == ROLE_LIST)
                 word_learn(parse->reader, word);
             put_element(parse, ELEMENT_WORD, parse->reader->lexemes[word].stem);
+        } else if (source[at] == '#' && parse->phrase->role == ROLE_PATTERN) {
+            put_element(parse, ELEMENT_WORD, parse->reader->figure);
         } else if (!strchr("-'/.,&", source[at])) {
             parse_fault(parse, "stands a sign that means nothing there; a phrase is made of words, "
                                "a|b, [x], {list}, {q}, {n} and ..., or it is a pattern");
@@ -432,7 +434,7 @@ static bool add_single(struct reader *reader, const struct phrase *phrase, uint3
         reader->stems[stem].lists = (uint32_t)reader->member_count - 1;
         return true;
     }
-    if (phrase->role <= ROLE_STATEMENT)
+    if (phrase->role <= ROLE_STATEMENT || phrase->role == ROLE_PATTERN)
         return false;
     reader->stems[stem].roles |= UINT32_C(1) << phrase->role;
     return true;
@@ -449,6 +451,12 @@ static void add_item(struct reader *reader, const struct phrase *phrase, const c
         *wrong = *wrong || parse.wrong;
         return;
     }
+    struct phrase anchored = *phrase; /* "^ x" begins its clause, "x $" ends it */
+    parse.phrase = &anchored;
+    anchored.first = length > 2 && !memcmp(source, "^ ", 2);
+    anchored.last = length > 2 && !memcmp(source + length - 2, " $", 2);
+    source += 2 * anchored.first;
+    length -= 2u * anchored.first + 2u * anchored.last;
     parse_elements(&parse, source, length);
     size_t leading = 0;
     while (leading < parse.count && parse.elements[leading].optional)
@@ -463,11 +471,19 @@ static void add_item(struct reader *reader, const struct phrase *phrase, const c
     if (phrase->role == ROLE_OBJECTION && !is_one_word(&parse))
         parse_fault(&parse, "stands more than a word; only single words stand under 'objections'");
     *wrong = *wrong || parse.wrong;
-    if (parse.wrong || (is_one_word(&parse) && add_single(reader, phrase, parse.elements[0].id)))
+    bool floats = !anchored.first && !anchored.last;
+    if (parse.wrong ||
+        (floats && is_one_word(&parse) && add_single(reader, phrase, parse.elements[0].id)))
         return;
-    uint32_t number = phrase_new(reader, phrase);
+    uint32_t number = phrase_new(reader, &anchored);
     for (size_t first = 0; first <= leading; first++)
         add_path(reader, parse.elements + first, parse.count - first, number);
+}
+
+void phrase_add(struct reader *reader, const struct phrase *phrase, struct diags *diags,
+                bool *wrong)
+{
+    add_item(reader, phrase, phrase->source, strlen(phrase->source), diags, wrong);
 }
 
 /* ---- from the rules ---------------------------------------------------------------------- */
@@ -630,6 +646,7 @@ bool phrases_build(struct reader *reader, struct diags *diags)
     node_new(reader);
     edges_grow(reader);
     build_prefix(reader);
+    reader->figure = stem_add(reader, "#", 1);
     add_word_lists(reader);
     add_lists(&b);
     for (size_t i = 0; i < rules->observable_count; i++) {
@@ -644,6 +661,7 @@ bool phrases_build(struct reader *reader, struct diags *diags)
     add_accept(reader, reader->bare,
                phrase_new(reader, &(struct phrase){.source = "", .role = ROLE_NUMBER}));
     struct trie *t = &reader->trie;
+    reader->figure_child = word_child(t, 0, reader->figure);
     t->list_child = arena_array(reader->memory, reader->list_names.count, sizeof *t->list_child);
     uint32_t *rest = &t->nodes[0].branches; /* what begins with neither a word nor a list */
     for (uint32_t i = *rest; i != NO_INDEX; i = t->branches[i].next)
@@ -777,8 +795,15 @@ static void add_span(struct walk *w, uint32_t list, uint32_t end)
 static void accept(struct walk *w, const struct phrase *phrase, uint32_t end)
 {
     struct job *job = w->job;
+    if ((phrase->first && w->start && job->tokens[w->start - 1].clause == w->end) ||
+        (phrase->last && end != w->end))
+        return;
     if (phrase->role == ROLE_LIST) {
         add_span(w, (uint32_t)phrase->item, end);
+        return;
+    }
+    if (phrase->role == ROLE_PATTERN) {
+        pattern_run(job, &job->reader->phrases[phrase->item], w->start);
         return;
     }
     if (job->asked == RULES_NONE && (phrase->role == ROLE_YES || phrase->role == ROLE_NO))
@@ -808,12 +833,10 @@ static void accept(struct walk *w, const struct phrase *phrase, uint32_t end)
 
 static void visit(struct walk *w, uint32_t node, uint32_t at, uint32_t last, unsigned skipped);
 
-/* "About", "at least" and the like, then the quantity. */
-static void visit_quantity(struct walk *w, const struct branch *b, uint32_t at)
+/* Past "about", "at least" and the like: where the quantity would begin. */
+static uint32_t visit_bounds(struct walk *w, uint32_t at)
 {
     struct job *job = w->job;
-    const char *bytes = job->working.bytes;
-    const struct match before = w->found;
     for (unsigned round = 0; round < 2; round++) {
         struct list_span longest = {0};
         for (uint32_t list = 0; at < w->end && list < LIST_FIRST_NAMED; list++)
@@ -829,28 +852,39 @@ static void visit_quantity(struct walk *w, const struct branch *b, uint32_t at)
         w->found.under = w->found.under || longest.list == LIST_UNDER;
         at = longest.end;
     }
+    return at;
+}
+
+/* The quantity of a branch, with what may stand before it; of `all`, and of those next to it. */
+static void visit_quantity(struct walk *w, const struct branch *b, bool all, uint32_t at)
+{
+    const struct job *job = w->job;
+    const struct branch *branches = job->reader->trie.branches;
+    const char *bytes = job->working.bytes;
+    const struct match before = w->found;
+    at = visit_bounds(w, at);
     if (at < w->end && job->tokens[at].counts) {
-        uint32_t from = job->tokens[at].start;
+        uint32_t start = job->tokens[at].start, from = start;
         uint32_t to = job->tokens[w->end - 1].end;
         to += (uint32_t)strcspn(bytes + to, "\n");
-        while (from && !w->found.gap_count && strchr("<>~ ", bytes[from - 1])) {
+        for (; from && !w->found.gap_count && strchr("<>~ ", bytes[from - 1]); from--) {
             if (bytes[from - 1] == ' ' && (from < 2 || !strchr("<>~", bytes[from - 2])))
                 break;
             w->found.over = w->found.over || bytes[from - 1] == '>';
             w->found.under = w->found.under || bytes[from - 1] == '<';
-            from--;
         }
-        from = job->tokens[at].start;
-        if (from && strchr("+-.", bytes[from - 1]) && (from == 1 || bytes[from - 2] == ' '))
-            from--;
-        uint32_t end =
-            quantity_end(job->reader, bytes, to, from, (enum dimension)(b->id / 2), b->id & 1);
-        while (end && at < w->end && job->tokens[at].start < end)
-            at++;
-        if (end && job->tokens[at - 1].end <= end) {
-            w->found.q_start = from;
+        if (start && strchr("+-.", bytes[start - 1]) && (start == 1 || bytes[start - 2] == ' '))
+            start--;
+        w->found.q_start = start;
+        for (; b; b = all && b->next != NO_INDEX ? &branches[b->next] : NULL) {
+            uint32_t behind = at;
+            uint32_t end =
+                quantity_end(job->reader, bytes, to, start, (enum dimension)(b->id / 2), b->id & 1);
+            while (end && behind < w->end && job->tokens[behind].start < end)
+                behind++;
             w->found.q_end = end;
-            visit(w, b->child, at, at, 0);
+            if (end && job->tokens[behind - 1].end <= end)
+                visit(w, b->child, behind, behind, 0);
         }
     }
     w->found = before;
@@ -874,7 +908,7 @@ static void visit_branch(struct walk *w, const struct branch *b, uint32_t at)
                 visit(w, b->child, w->spans[i].end, w->spans[i].end, 0);
         break;
     case ELEMENT_QUANTITY:
-        visit_quantity(w, b, at);
+        visit_quantity(w, b, false, at);
         break;
     case ELEMENT_GAP:
         for (uint32_t behind = at; behind <= at + GAP_MOST && behind < w->end; behind++) {
@@ -934,11 +968,14 @@ static void visit_word(struct walk *w, uint32_t at)
         if (child)
             visit(w, child, at + 1, at + 1, 0);
     }
+    char first = w->job->working.bytes[token->start];
+    if (first >= '0' && first <= '9' && r->figure_child)
+        visit(w, r->figure_child, at + 1, at + 1, 0);
     for (size_t i = w->spans_from[at]; i < w->span_count; i++) /* these may be items of lists too */
         if (t->list_child[w->spans[i].list])
             visit(w, t->list_child[w->spans[i].list], w->spans[i].end, w->spans[i].end, 0);
-    for (uint32_t i = t->nodes[0].branches; i != NO_INDEX; i = t->branches[i].next)
-        visit_quantity(w, &t->branches[i], at);
+    if (t->nodes[0].branches != NO_INDEX)
+        visit_quantity(w, &t->branches[t->nodes[0].branches], true, at);
 }
 
 /*
@@ -959,7 +996,7 @@ static void find_bare(struct walk *w)
         w->start = (uint32_t)i;
         w->end = job->tokens[i].clause;
         w->visits = 0;
-        visit_quantity(w, &bare, (uint32_t)i);
+        visit_quantity(w, &bare, false, (uint32_t)i);
         if (job->matches.count == before)
             continue;
         const struct match *match = &job->matches.items[before];
@@ -996,7 +1033,6 @@ static void add_word_roles(struct job *job)
 
 void job_scan(struct job *job)
 {
-    const struct working *w = &job->working;
     job->matches = (struct match_list){.arena = job->scratch};
     job->limits = NULL;
     next_scan(job->reader);
@@ -1008,13 +1044,9 @@ void job_scan(struct job *job)
         visit_word(&walk, (uint32_t)i);
     if (job->asked != RULES_NONE && job->reader->rules->observables[job->asked].kind == KIND_NUMBER)
         find_bare(&walk);
-    for (size_t i = 0, token = 0; i <= w->cut_count; i++) {
-        size_t first = token;
-        uint32_t to = i < w->cut_count ? w->cuts[i].at : (uint32_t)w->length;
-        while (token < job->token_count && job->tokens[token].start < to)
-            token++;
-        patterns_run(job, i ? w->cuts[i - 1].at + 1 : 0, to, first, token);
-    }
+    for (size_t i = 0; i < job->reader->everywhere_count; i++)
+        for (size_t word = 0; word < job->token_count; word = job->tokens[word].clause)
+            pattern_run(job, &job->reader->phrases[job->reader->everywhere[i]], word);
 }
 
 /* ---- slips ------------------------------------------------------------------------------- */

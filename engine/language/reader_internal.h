@@ -78,7 +78,8 @@ enum role {
     ROLE_OBJECTION, /* beside what else the word does; no match is made of it */
     ROLE_YES,
     ROLE_NO,
-    ROLE_LIST, /* an item of a list that phrases name */
+    ROLE_LIST,    /* an item of a list that phrases name */
+    ROLE_PATTERN, /* where these words are a pattern is run */
 };
 
 struct token { /* one word */
@@ -92,12 +93,6 @@ struct token { /* one word */
     bool unclear;    /* a negation of which it is not plain what it denies */
 };
 
-enum { PAIR_BITS = 128 };
-
-struct pairs { /* of letters that follow one another, a bit each; several share a bit */
-    uint64_t bits[PAIR_BITS / 64];
-};
-
 struct phrase {
     const char *source; /* as in the rules; a pattern behind its '/' */
     struct position at;
@@ -105,13 +100,14 @@ struct phrase {
     size_t observable;        /* ROLE_VALUE, ROLE_NUMBER */
     size_t item;              /* the value, statement or list */
     enum dimension dimension; /* of the quantities in it; DIM_COUNT: none may stand in it */
-    /* of a pattern: */
     pcre2_code *code;
+    bool first, last; /* it begins, or ends, its clause */
+    /* of a pattern: */
     uint32_t quantity, gap, over, under; /* bit per capturing group of that name */
-    const struct pairs *needs;           /* one of these is in any text that it matches */
-    size_t need_count;
-    bool gated;     /* it holds a quantity */
-    bool unit;      /* which names its unit */
+    bool broken;                         /* it does not compile */
+    bool gated;                          /* it holds a quantity */
+    bool unit;                           /* which names its unit */
+    uint32_t scan, clause;               /* where it was run last */
     size_t scanned; /* bytes looked at so far: decides when translating to machine code pays */
     bool translated;
 };
@@ -193,9 +189,12 @@ struct reader {
     size_t member_count;
     struct phrase *phrases;
     size_t phrase_count;
-    uint32_t *patterns; /* phrases that are patterns */
-    size_t pattern_count;
+    uint32_t *patterns;   /* phrases that are patterns */
+    uint32_t *everywhere; /* those of them that name no words to be run at */
+    size_t pattern_count, everywhere_count;
     struct trie trie;
+    uint32_t figure;             /* the stem of "#": any word that begins with a figure */
+    uint32_t figure_child;       /* the node behind it, or 0 */
     uint32_t bare;               /* the node behind a quantity without a phrase */
     const char *quantity_prefix; /* what may stand before a quantity in a pattern: "about" */
     pcre2_compile_context *compiling;
@@ -211,6 +210,9 @@ bool phrases_build(struct reader *reader, struct diags *diags);
 void phrases_free(struct reader *reader);
 /* The roles of a word, a bit each. */
 uint32_t word_roles(struct reader *reader, const char *word, size_t length);
+/* Adds a phrase of words. */
+void phrase_add(struct reader *reader, const struct phrase *phrase, struct diags *diags,
+                bool *wrong);
 /* Keeps a phrase; its number. */
 uint32_t phrase_new(struct reader *reader, const struct phrase *phrase);
 
@@ -306,8 +308,8 @@ struct job {
 void job_tokens(struct job *job);
 /* Collects all matches of all phrases, and of single words with a role. */
 void job_scan(struct job *job);
-/* Adds the matches of all patterns in a clause: bytes [from, to) of the working text, and its tokens. */
-void patterns_run(struct job *job, uint32_t from, uint32_t to, size_t first, size_t end);
+/* Adds the matches of a pattern in the clause of this word, unless it has been run there. */
+void pattern_run(struct job *job, struct phrase *pattern, size_t word);
 /* Corrects slips in words nothing understood. True: scan again. */
 bool job_slips(struct job *job);
 /* Applies negations and hedges. */

@@ -128,15 +128,19 @@ const char *read_phrase(struct loader *loader, const struct node *node)
     const char *source;
     if (node->kind == NODE_MAP) { /* only these two know what is behind the braces of a pattern */
         const struct node *entry = node_entry(node, "pattern");
-        if (!entry || node->count != 1) {
-            node_error(loader, node, "a phrase is words, or a mapping with 'pattern' and no more");
+        const struct node *at = node_entry(node, "at");
+        const char *words = NULL;
+        if (!entry || node->count != 1u + (at != NULL)) {
+            node_error(loader, node,
+                       "a phrase is words, or a mapping with 'pattern', 'at' and no more");
             return NULL;
         }
-        if (!expect_text(loader, entry, "pattern", &source))
+        if (!expect_text(loader, entry, "pattern", &source) ||
+            (at && !expect_text(loader, at, "at", &words)))
             return NULL;
         if (loader->quantity == DIM_COUNT && (strstr(source, "{q}") || strstr(source, "{n}")))
             return brace_stands(loader, entry, strstr(source, "{q}") ? "q" : "n") ? source : NULL;
-        return arena_format(loader->keep, "/%s", source);
+        return arena_format(loader->keep, "/%s%s%s", source, words ? "\t" : "", words ? words : "");
     }
     if (!expect_text(loader, node, "phrase", &source))
         return NULL;
