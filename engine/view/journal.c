@@ -628,7 +628,7 @@ static void say_dated(struct screen *screen, const struct journal_view *view,
         SAY("Note: %s", note);
     screen_blank(screen);
     screen_row(screen, 0, DAY_COLUMNS, FORMAT("%s  day 0", day_of(view, batch->at)),
-               control              ? "sterilised with the others, not inoculated"
+               control              ? "cooked with the others, not inoculated"
                : starter[0] != '\0' ? FORMAT("inoculated from %s", starter)
                                     : "inoculated");
     say_entries(screen, view, report);

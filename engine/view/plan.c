@@ -516,7 +516,7 @@ void view_forecast(struct screen *screen, const struct forecast_report *spawn)
     text_puts(&line, line.length > 0 ? "." : "");
     screen_text(screen, 0, 2, ROLE_PLAIN, &line);
     if (spawn->reached && !spawn->judged)
-        SAY("If there is no growth by day %.0f, or it is not fully colonised by day %.0f, stop "
+        SAY("If nothing grows by day %.0f, or it is not fully colonised by day %.0f, stop "
             "waiting and judge it by what you see.",
             ceil(spawn->nothing_seen), ceil(spawn->not_full));
     SAY("Look without moving it. Break and shake only while all is clean, never when you see a "
