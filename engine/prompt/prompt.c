@@ -20,7 +20,7 @@ enum stage {
     STAGE_DONE,    /* all told; commands and corrections still work */
 };
 
-enum { CAUSE_QUESTIONS_MOST = 6 };
+enum { CAUSE_QUESTIONS_MOST = 3 };
 
 #define NO_OBSERVABLE ((size_t)-1)
 
@@ -39,9 +39,11 @@ struct conversation {
     struct arena *arena;
     bool saves; /* what is said is recorded at the end */
     enum stage stage;
-    size_t asking;     /* observable of the question on the screen; NO_OBSERVABLE if none */
-    size_t last_clash; /* observable of the contradiction put last */
-    size_t asked;      /* questions put so far */
+    size_t asking;      /* observable of the question on the screen; NO_OBSERVABLE if none */
+    size_t put;         /* observable whose question was last shown in full */
+    bool *clash_put;    /* per observable: its contradiction was put; each is put once */
+    enum action advice; /* as it was told last */
+    size_t asked;       /* questions put so far */
     struct step *steps;
     size_t step_count;
     const char **offered; /* completion words, kept for the input */
@@ -119,20 +121,9 @@ static const struct {
     const char *other;
     enum command command;
 } OTHERS[] = {
-    {"?", COMMAND_HELP},
-    {"dunno", COMMAND_UNKNOWN},
-    {"i don't know", COMMAND_UNKNOWN},
-    {"don't know", COMMAND_UNKNOWN},
-    {"no idea", COMMAND_UNKNOWN},
-    {"not sure", COMMAND_UNKNOWN},
-    {"skip", COMMAND_UNKNOWN},
-    {"undo", COMMAND_BACK},
-    {"show", COMMAND_SO_FAR},
-    {"so", COMMAND_SO_FAR},
-    {"quit", COMMAND_LEAVE},
-    {"exit", COMMAND_LEAVE},
-    {"bye", COMMAND_LEAVE},
-    {"why?", COMMAND_WHY},
+    {"?", COMMAND_HELP},    {"undo", COMMAND_BACK},  {"show", COMMAND_SO_FAR},
+    {"so", COMMAND_SO_FAR}, {"quit", COMMAND_LEAVE}, {"exit", COMMAND_LEAVE},
+    {"bye", COMMAND_LEAVE}, {"why?", COMMAND_WHY},
 };
 
 /* The command a line is, and what follows it; COMMAND_COUNT when it is none. Only 'change' takes more
@@ -154,6 +145,39 @@ static enum command command_of(const char *line, const char **rest)
         }
     }
     return COMMAND_COUNT;
+}
+
+/*
+ * Whether an answer says that its giver does not know, by the list of the rules: at its beginning, up to
+ * the end of a word. What follows a comma or a full stop is more than that and goes to `rest`;
+ * what follows without one only says of what ("don't know how many").
+ */
+static bool does_not_know(const struct rules *rules, const char *line, const char **rest)
+{
+    struct text said;
+    bool found = false;
+    text_init(&said);
+    text_fold(&said, line, strlen(line), NULL);
+    for (size_t i = 0; said.length > 0 && !found && i < rules->language.unknown.count; i++) {
+        const char *at = said.bytes;
+        const char *phrase = rules->language.unknown.list[i];
+        while (*phrase != '\0' && *at != '\0') {
+            if (*at == '\'' || *phrase == '\'') {
+                at += *at == '\'';
+                phrase += *phrase == '\'';
+            } else if (*at == *phrase) {
+                at++;
+                phrase++;
+            } else {
+                break;
+            }
+        }
+        found = *phrase == '\0' && !isalnum((unsigned char)*at) && *at != '\'';
+    }
+    text_release(&said);
+    *rest = line + strcspn(line, ",.;");
+    *rest += strspn(*rest, ",.; ");
+    return found;
 }
 
 /* ---- pages ----------------------------------------------------------------------------------- */
@@ -334,6 +358,11 @@ static void put_question(struct conversation *talk)
     const struct observable *asked = &talk->rules->observables[talk->asking];
     screen_blank(talk->screen);
     say(talk, ROLE_STRONG, asked->ask);
+    if (talk->put == talk->asking) { /* its values and its help still stand above */
+        page_end(talk);
+        return;
+    }
+    talk->put = talk->asking;
     if (asked->look != NULL)
         screen_say(talk->screen, 2, 0, ROLE_QUIET, "%s", asked->look);
     put_values(talk->screen, asked);
@@ -442,6 +471,7 @@ static void act_change(struct conversation *talk, const char *name)
     remember(talk);
     triage_forget(talk->triage, observable);
     talk->asking = observable;
+    talk->put = NO_OBSERVABLE;
     if (talk->stage == STAGE_OFFER || talk->stage == STAGE_DONE)
         talk->stage = STAGE_ACTION;
 }
@@ -517,50 +547,74 @@ static size_t unclear_count(const struct conversation *talk)
     return triage_unclear(talk->triage, &unclear);
 }
 
-/* What the last line left unclear, and where things stand. */
-static void tell_standing(struct conversation *talk, const struct judged *judged,
-                          size_t unclear_before)
+/* A line of the grower's is being heard: what was known before it. */
+struct hearing {
+    struct observation *before;
+    size_t unclear;
+};
+
+static struct hearing hearing_begin(struct conversation *talk)
 {
-    view_unclear_since(talk->screen, judged, unclear_before);
+    size_t size = talk->rules->observable_count * sizeof(struct observation);
+    struct hearing hearing = {arena_alloc(talk->arena, size), unclear_count(talk)};
+    memcpy(hearing.before, triage_evidence(talk->triage)->observations, size);
+    remember(talk);
+    return hearing;
+}
+
+static bool hearing_is_new(const struct conversation *talk, const struct hearing *hearing)
+{
+    return memcmp(triage_evidence(talk->triage)->observations, hearing->before,
+                  talk->rules->observable_count * sizeof(struct observation)) != 0;
+}
+
+/* What the line was taken for and left unclear, whether it changes the advice, and where things
+ * stand. */
+static void tell_standing(struct conversation *talk, const struct hearing *hearing)
+{
+    struct judged judged = judge(talk);
+    const enum action now = judged.verdict->decision.action;
+    view_understood_since(talk->screen, &judged, hearing->before);
+    view_unclear_since(talk->screen, &judged, hearing->unclear);
+    if (talk->advice != ACTION_COUNT && talk->advice != now)
+        screen_say(talk->screen, 0, 0, ROLE_STRONG, "That changes the advice from %s to %s.",
+                   talk->rules->decision.action_label[talk->advice],
+                   talk->rules->decision.action_label[now]);
+    talk->advice = now;
     if (talk->stage == STAGE_CAUSE)
-        view_standing_causes(talk->screen, judged);
+        view_standing_causes(talk->screen, &judged);
     else
-        view_standing(talk->screen, judged);
+        view_standing(talk->screen, &judged);
     page_end(talk);
 }
 
 static void hear_answer(struct conversation *talk, const char *line)
 {
-    size_t unclear_before = unclear_count(talk);
-    remember(talk);
+    struct hearing hearing = hearing_begin(talk);
     if (!heard(talk, triage_answer(talk->triage, talk->asking, line, talk->diags)))
         return;
     talk->asking = NO_OBSERVABLE;
-    struct judged judged = judge(talk);
-    tell_standing(talk, &judged, unclear_before);
+    tell_standing(talk, &hearing);
 }
 
-static void hear_description(struct conversation *talk, const char *line)
+/* `more`: it followed an answer, so it need not say anything about the vessel. */
+static void hear_description(struct conversation *talk, const char *line, bool more)
 {
-    size_t unclear_before = unclear_count(talk);
-    size_t size = talk->rules->observable_count * sizeof(struct observation);
-    struct observation *before = arena_alloc(talk->arena, size);
-    memcpy(before, triage_evidence(talk->triage)->observations, size);
-    remember(talk);
+    struct hearing hearing = hearing_begin(talk);
     if (!heard(talk, triage_tell(talk->triage, line, strlen(line), talk->diags)))
         return;
-    struct judged judged = judge(talk);
-    if (memcmp(triage_evidence(talk->triage)->observations, before, size) == 0) {
-        view_unclear_since(talk->screen, &judged, unclear_before);
-        say(talk, ROLE_PLAIN,
-            "That says nothing new about the vessel. Say what you see, or 'help'.");
-        page_end(talk);
+    if (!hearing_is_new(talk, &hearing)) {
+        if (!more) {
+            struct judged judged = judge(talk);
+            view_unclear_since(talk->screen, &judged, hearing.unclear);
+            say(talk, ROLE_PLAIN,
+                "That says nothing new about the vessel. Say what you see, or 'help'.");
+            page_end(talk);
+        }
         go_back(talk);
         return;
     }
-    say(talk, ROLE_QUIET, "Understood:");
-    view_understood_now(talk->screen, &judged);
-    tell_standing(talk, &judged, unclear_before);
+    tell_standing(talk, &hearing);
     if (talk->stage != STAGE_CAUSE)
         talk->stage = STAGE_ACTION;
 }
@@ -584,7 +638,7 @@ static void hear_offer(struct conversation *talk, const char *line)
     } else if (is_one_of(line, no)) {
         talk->leaving = true;
     } else {
-        hear_description(talk, line);
+        hear_description(talk, line, false);
     }
 }
 
@@ -600,10 +654,14 @@ static void hear(struct conversation *talk, const char *line)
         talk->stage = STAGE_ACTION;
     else if (line[0] == '\0')
         return; /* Enter at a question asks it again */
-    else if (talk->asking != NO_OBSERVABLE)
+    else if (talk->asking != NO_OBSERVABLE && does_not_know(talk->rules, line, &rest)) {
+        act(talk, COMMAND_UNKNOWN, "");
+        if (*rest != '\0')
+            hear_description(talk, rest, true);
+    } else if (talk->asking != NO_OBSERVABLE)
         hear_answer(talk, line);
     else
-        hear_description(talk, line);
+        hear_description(talk, line, false);
 }
 
 /* ---- what is asked --------------------------------------------------------------------------- */
@@ -614,15 +672,30 @@ static bool choose_clash(struct conversation *talk)
     const struct clash *clashes = NULL;
     size_t count = triage_clashes(talk->triage, &clashes);
     for (size_t i = 0; i < count; i++) {
-        if (clashes[i].observable == talk->last_clash)
+        if (talk->clash_put[clashes[i].observable])
             continue;
         screen_blank(talk->screen);
         screen_say(talk->screen, 0, 0, ROLE_ISOLATE, "You said '%s' and '%s'. Which is right?",
                    clashes[i].first, clashes[i].second);
-        talk->asking = talk->last_clash = clashes[i].observable;
+        talk->asking = clashes[i].observable;
+        talk->put = NO_OBSERVABLE;
+        talk->clash_put[talk->asking] = true;
         return true;
     }
     return false;
+}
+
+static void say_done(struct conversation *talk)
+{
+    talk->stage = STAGE_DONE;
+    if (talk->leaving || talk->status != STATUS_OK)
+        return;
+    screen_blank(talk->screen);
+    screen_say(
+        talk->screen, 0, 0, ROLE_QUIET,
+        "There are no more questions. 'verdict', 'details', 'causes', 'change', or 'leave'%s.",
+        talk->saves ? ", which saves the look" : "");
+    page_end(talk);
 }
 
 /* The next question of the stage; moves to the next stage when there is none. */
@@ -639,18 +712,15 @@ static void choose_question(struct conversation *talk)
         talk->asked++;
     } else if (for_cause) {
         page_causes(talk);
-        talk->stage = STAGE_DONE;
-        if (talk->leaving)
-            return;
-        screen_blank(talk->screen);
-        screen_say(
-            talk->screen, 0, 0, ROLE_QUIET,
-            "There are no more questions. 'verdict', 'details', 'change', or 'leave'%s.",
-            talk->saves ? ", which saves the look" : "");
-        page_end(talk);
+        say_done(talk);
     } else {
         page_verdict(talk);
-        if (!talk->leaving && talk->status == STATUS_OK)
+        const struct verdict *verdict = triage_judge(talk->triage);
+        const bool sound =
+            verdict->decision.action == ACTION_KEEP && verdict->status[FINDING_CLEAN] > 0.5;
+        if (sound) /* it has no cause to look for */
+            say_done(talk);
+        else if (!talk->leaving && talk->status == STATUS_OK)
             talk->stage = STAGE_OFFER;
     }
 }
@@ -725,17 +795,20 @@ enum status prompt_converse(const struct prompt_opening *opening, struct diags *
                                 .arena = arena_new(),
                                 .saves = opening->finished != NULL,
                                 .asking = NO_OBSERVABLE,
-                                .last_clash = NO_OBSERVABLE,
+                                .put = NO_OBSERVABLE,
+                                .advice = ACTION_COUNT,
                                 .opened = triage_mark(opening->triage)};
     if (talk.lines == NULL) { /* two conversations at once are a bug */
         arena_free(talk.arena);
         return STATUS_INTERNAL;
     }
+    talk.clash_put =
+        arena_array(talk.arena, opening->rules->observable_count, sizeof *talk.clash_put);
     const char *words = arena_join(talk.arena, opening->words, opening->word_count);
     if (opening->about != NULL)
         say(&talk, ROLE_STRONG, opening->about);
     if (words[0] != '\0') {
-        hear_description(&talk, words);
+        hear_description(&talk, words, false);
     } else if (opening->word_count == 0) {
         say(&talk, ROLE_PLAIN,
             "What do you see? Say it in your own words, or press Enter to be asked. Leave the "

@@ -77,7 +77,7 @@ static void expected_losses(const struct rules *rules, const double *finding,
 
 /* The floors that apply: the forcing one of the gravest action, the first that forbids. */
 static void floors_find(const struct reasoner *reasoner, const struct evidence *evidence,
-                        double p_contaminated, int *forces, int *forbids)
+                        const double *finding, double p_contaminated, int *forces, int *forbids)
 {
     const struct decision_rules *rules = &reasoner->rules->decision;
     *forces = *forbids = RULES_NONE;
@@ -88,6 +88,10 @@ static void floors_find(const struct reasoner *reasoner, const struct evidence *
                     condition_holds(reasoner, &floor->when, evidence, floor->forbids_keep);
         /* A bound of 1 means never, also when a sum of probabilities rounds to a little more. */
         bool likely = floor->contaminated_above < 1.0 && p_contaminated > floor->contaminated_above;
+        double p_likely = 0.0;
+        for (size_t k = 0; k < floor->likely_count; k++)
+            p_likely += finding[floor->likely[k]];
+        likely = likely || (floor->likely_count > 0 && p_likely > floor->likely_above);
         bool understood =
             floor->unread_above > 0.0 && (double)evidence->unread <= floor->unread_above;
         if (understood || (!seen && !likely) || (floor->after_objection && !evidence->objected))
@@ -157,7 +161,7 @@ static void decide_on(const struct reasoner *reasoner, const struct evidence *ev
         if (contaminated(rules, f))
             p_contaminated += finding[f];
     int forces, forbids;
-    floors_find(reasoner, evidence, p_contaminated, &forces, &forbids);
+    floors_find(reasoner, evidence, finding, p_contaminated, &forces, &forbids);
     decision->forbidden[ACTION_KEEP] = forbids >= 0;
     for (int a = 0; forces >= 0 && a < ACTION_COUNT; a++)
         decision->forbidden[a] = (enum action)a != rules->decision.floors[forces].action;

@@ -851,6 +851,8 @@ static const struct field FLOOR_FIELDS[] = {
     FIELD("when", OPTIONAL, read_condition, FLOOR(when)),
     FIELD("unless", OPTIONAL, read_condition, FLOOR(unless)),
     NUMBER_OR("contaminated_above", OPTIONAL, FLOOR(contaminated_above), SHARE, 1),
+    REFERENCES("likely", OPTIONAL, read_indices, FLOOR(likely), FLOOR(likely_count), ITEM_FINDING),
+    NUMBER_OR("likely_above", OPTIONAL, FLOOR(likely_above), SHARE, 1),
     NUMBER_OR("unread_above", OPTIONAL, FLOOR(unread_above), NOT_NEGATIVE, 0),
     FLAG("after_objection", FLOOR(after_objection)),
     TEXT("say", REQUIRED, FLOOR(say)),
@@ -874,7 +876,10 @@ static void read_floors(struct loader *loader, const struct field *field, const 
             continue;
         if (!node_entry(entry, "action") == !node_entry(entry, "forbids"))
             node_error(loader, entry, "a floor needs either 'action: discard' or 'forbids: keep'");
-        if (!node_entry(entry, "when") && !node_entry(entry, "contaminated_above"))
+        if (!node_entry(entry, "likely") != !node_entry(entry, "likely_above"))
+            node_error(loader, entry, "'likely' and 'likely_above' go together; add the other");
+        if (!node_entry(entry, "when") && !node_entry(entry, "contaminated_above") &&
+            !node_entry(entry, "likely"))
             node_error(loader, entry,
                        "a floor needs 'when' or 'contaminated_above'; without, it never applies");
     }
@@ -914,6 +919,27 @@ static void read_next_steps(struct loader *loader, const struct field *field,
     field_list(field, item, steps, count);
 }
 
+#define ASKED_IF(member) offsetof(struct asked_if, member)
+
+static const struct field ASKED_IF_FIELDS[] = {
+    REFERENCES("ask", REQUIRED, read_indices, ASKED_IF(observables), ASKED_IF(observable_count),
+               ITEM_OBSERVABLE),
+    FIELD("when", REQUIRED, read_condition, ASKED_IF(when)),
+};
+static const struct shape ASKED_IF_SHAPE = SHAPE("an entry of 'asked_if'", ASKED_IF_FIELDS);
+
+static void read_asked_if(struct loader *loader, const struct field *field, const struct node *node,
+                          void *item)
+{
+    struct asked_if *list = expect_entries(loader, node, NODE_LIST, sizeof *list);
+    size_t count = 0;
+    for (const struct node *entry = list ? node->first : NULL; entry; entry = entry->next) {
+        shape_clear(&ASKED_IF_SHAPE, &list[count]);
+        shape_read(loader, &ASKED_IF_SHAPE, entry, &list[count++]);
+    }
+    field_list(field, item, list, count);
+}
+
 static const struct field DECISION_FIELDS[] = {
     CITATION("source", REQUIRED, DECISION(cites)),
     INNER("actions", REQUIRED, ACTIONS),
@@ -926,6 +952,7 @@ static const struct field DECISION_FIELDS[] = {
     LIST("uses", OPTIONAL, read_uses, DECISION(uses), DECISION(use_count)),
     LIST("floors", OPTIONAL, read_floors, DECISION(floors), DECISION(floor_count)),
     LIST("next_steps", REQUIRED, read_next_steps, DECISION(next_steps), DECISION(next_step_count)),
+    LIST("asked_if", OPTIONAL, read_asked_if, DECISION(asked_if), DECISION(asked_if_count)),
 };
 static const struct shape DECISION_SHAPE = SHAPE("'decision'", DECISION_FIELDS);
 

@@ -200,6 +200,7 @@ static const struct field LANGUAGE_FIELDS[] = {
     LANGUAGE_WORDS(under),
     LANGUAGE_WORDS(yes),
     LANGUAGE_WORDS(no),
+    LANGUAGE_WORDS(unknown),
     LANGUAGE_WORDS(spared),
     LANGUAGE_WORDS(fillers),
     LANGUAGE_WORDS(same),

@@ -447,6 +447,10 @@ struct floor_rule {
     bool forbids_keep; /* else: forces `action` */
     enum action action;
     double contaminated_above; /* applies when P(contaminated) exceeds it; 1 for never */
+    const size_t
+        *likely; /* applies when these findings together are likelier than `likely_above` */
+    size_t likely_count;
+    double likely_above;
     double unread_above;  /* and only where more words than this were not understood; 0: anywhere */
     bool after_objection; /* and only where some of those stand behind "but" or the like */
     struct condition when; /* and/or when this is seen (plain, not hedged) */
@@ -463,6 +467,14 @@ struct next_step {
     size_t finding_count;
     double days; /* until the next look; NAN: forecast.look_every */
     struct position at;
+};
+
+/* A question that makes no sense before something else is known: where no odd patch was seen, none is
+ * asked about its edge. */
+struct asked_if {
+    const size_t *observables;
+    size_t observable_count;
+    struct condition when;
 };
 
 struct use { /* what the vessel will be used for */
@@ -488,6 +500,8 @@ struct decision_rules {
     size_t floor_count;
     const struct next_step *next_steps;
     size_t next_step_count;
+    const struct asked_if *asked_if;
+    size_t asked_if_count;
     struct citation cites;
 };
 
@@ -577,6 +591,7 @@ struct language {
     struct phrases under;   /* before a quantity: it is less than that ("under") */
     struct phrases yes;     /* an answer that affirms */
     struct phrases no;      /* an answer that says nothing of the kind ("none", "normal") */
+    struct phrases unknown; /* an answer that says its giver does not know ("no idea") */
     struct phrases spared;  /* real words, never taken for a slip of another ("would") */
     struct phrases fillers; /* words that may stand between any two of a phrase ("very") */
     struct phrases same;    /* forms that count as one word ("grey|gray") */

@@ -188,8 +188,10 @@ static void take_in(struct triage *triage, size_t at, const struct saying *sayin
         known->asked = true;
         break;
     case SAYING_UNKNOWN:
+        known->unknown = true; /* what was said of it before stands */
+        break;
     case SAYING_FORGET:
-        *known = (struct known){.unknown = saying->kind == SAYING_UNKNOWN};
+        *known = (struct known){.told = false};
         break;
     case SAYING_TEXT:
         break;
@@ -611,6 +613,13 @@ void triage_merge(struct triage *triage)
         if (known->clashes || known->clashing)
             *arena_push(triage->derived, triage->clashes, triage->clash_count) =
                 (struct clash){i, known->clash_first, known->clash_second};
+    }
+    const struct decision_rules *decision = &triage->rules->decision;
+    for (size_t i = 0; i < decision->asked_if_count; i++) {
+        const struct asked_if *only = &decision->asked_if[i];
+        const bool holds = reason_holds(triage->reasoner, &only->when, &triage->evidence);
+        for (size_t k = 0; k < only->observable_count && !holds; k++)
+            triage->skip[only->observables[k]] = true;
     }
     siblings_skip(triage);
     /* The words of all descriptions together. */

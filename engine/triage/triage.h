@@ -72,7 +72,7 @@ enum status triage_set(struct triage *triage, const char *sign, const char *valu
  * says nothing about the observable and nothing else either. */
 enum status triage_answer(struct triage *triage, size_t observable, const char *text,
                           struct diags *diags);
-/* "I don't know": it is not asked again and not part of the evidence. */
+/* "I don't know": it is not asked again. What was said of it before stands. */
 void triage_unknown(struct triage *triage, size_t observable);
 void triage_forget(struct triage *triage, size_t observable); /* as if never said */
 /* The case loader's case: text, settings and stakes. */

@@ -89,22 +89,16 @@ static void say_fact(struct screen *screen, const struct judged *judged, const s
     text_release(&rest);
 }
 
-/* What was said, or with `recorded` all that is known; then what nobody mentioned, as what it is: assumed. */
-static void say_facts(struct screen *screen, const struct judged *judged, bool recorded)
+/* All that is known; then what nobody mentioned, as what it is: assumed. */
+void view_understood(struct screen *screen, const struct judged *judged)
 {
     const struct fact *facts = NULL;
-    size_t count = triage_facts(judged->triage, &facts), unsaid = 0;
+    size_t count = triage_facts(judged->triage, &facts);
     struct text names;
-    if (count == 0 && recorded)
+    if (count == 0)
         screen_say(screen, 2, 0, ROLE_PLAIN, "Nothing yet.");
     for (size_t i = 0; i < count; i++)
-        if (recorded || facts[i].origin != ORIGIN_JOURNAL)
-            say_fact(screen, judged, &facts[i]);
-        else
-            unsaid++;
-    if (unsaid > 0)
-        screen_say(screen, 2, 0, ROLE_QUIET, "and %zu more from the journal; 'so far' lists them",
-                   unsaid);
+        say_fact(screen, judged, &facts[i]);
     text_init(&names);
     for (size_t i = 0; i < judged->rules->observable_count; i++) {
         uint32_t silent = triage_silent(judged->triage, i);
@@ -117,14 +111,23 @@ static void say_facts(struct screen *screen, const struct judged *judged, bool r
     text_release(&names);
 }
 
-void view_understood(struct screen *screen, const struct judged *judged)
+void view_understood_since(struct screen *screen, const struct judged *judged,
+                           const struct observation *before)
 {
-    say_facts(screen, judged, true);
-}
-
-void view_understood_now(struct screen *screen, const struct judged *judged)
-{
-    say_facts(screen, judged, false);
+    const struct fact *facts = NULL;
+    size_t count = triage_facts(judged->triage, &facts);
+    bool headed = false;
+    for (size_t i = 0; i < count; i++) {
+        const struct observation *was = &before[facts[i].observable];
+        const struct observation *is = &facts[i].observation;
+        if ((was->seen == is->seen && was->absent == is->absent && was->hedged == is->hedged) ||
+            facts[i].origin == ORIGIN_JOURNAL)
+            continue;
+        if (!headed)
+            screen_say(screen, 0, 0, ROLE_QUIET, "Understood:");
+        headed = true;
+        say_fact(screen, judged, &facts[i]);
+    }
 }
 
 void view_unclear(struct screen *screen, const struct judged *judged)

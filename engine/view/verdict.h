@@ -44,9 +44,11 @@ void view_computed(struct screen *screen, const struct judged *judged);
 void view_siblings_briefly(struct screen *screen, const struct judged *judged);
 /* Tests that would separate the leading causes. */
 void view_tests(struct screen *screen, const struct judged *judged, size_t most);
-/* Everything known so far, a line each. The same without what the journal knows, which is counted. */
+/* Everything known so far, a line each. */
 void view_understood(struct screen *screen, const struct judged *judged);
-void view_understood_now(struct screen *screen, const struct judged *judged);
+/* What has changed since the observations were `before` (one per observable): how the last words were taken. */
+void view_understood_since(struct screen *screen, const struct judged *judged,
+                           const struct observation *before);
 /* What was said and not understood, from the nth such words on, and what contradicts; nothing when
  * all is clear. */
 void view_unclear_since(struct screen *screen, const struct judged *judged, size_t nth);

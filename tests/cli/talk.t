@@ -55,7 +55,7 @@ sub converse {
         my ($page) = @_;
         return '' if $page =~ /\(Enter for more\) \z/;
         return $vessel->{first} // '' if $page =~ /What do you see\?/;
-        return 'leave' if $page =~ /look for the cause/;
+        return 'leave' if $page =~ /look for the cause|no more questions/;
         $questions++;
         return 'leave' if $questions > 12;
         my ($question) = $page =~ /\n([^\n]+(?:\n[^\n]+)?\?)\n/;
@@ -66,6 +66,26 @@ sub converse {
     });
     return ($screen, $status, $questions);
 }
+
+subtest 'not knowing sets nothing, erases nothing and is always understood' => sub {
+    my @ways = ('dont know', "I don't know", 'idk', 'unsure', "can't tell", 'no clue', 'pass', 'cant remember', "don't know, i bought it",
+        'dont know how many', 'havent looked', 'dont know, havent moved it', 'cant see');
+    for my $way (@ways) {
+        my ($screen) = talk([ 'white and healthy, no green', $way, 'so far', 'leave' ]);
+        my ($after) = $screen =~ /\Q> $way\E\r?\n(.*)/s;
+        unlike($after, qr/not understood|says nothing new|Which is right/i, "'$way' is an answer");
+        like($after, qr/not green/, "'$way' erases nothing");
+        my @asked = $screen =~ s/> so far.*//sr =~ /^(.+\?)$/mg;
+        my %times; $times{$_}++ for @asked;
+        is_deeply([ grep { $times{$_} > 1 } keys %times ], [], "'$way': no question twice");
+    }
+};
+
+subtest 'what an answer was taken for, and what it changes, is said' => sub {
+    my ($screen) = talk([ 'white all over, oyster, day 12', 'green powder on top', 'leave' ]);
+    like($screen, qr/Understood:\n.*powdery/s, 'understood');
+    like($screen, qr/That changes the advice from \w+ to Discard/, 'the change of advice is announced');
+};
 
 subtest 'words that act' => sub {
     my ($screen, $status) = talk([ 'day 12, a white patch', 'why', 'so far', 'help', 'unknown', 'back', 'so far', 'verdict', 'details', 'leave' ]);

@@ -221,14 +221,16 @@ static void an_answer_that_says_nothing_is_refused(void **state)
     assert_known(c, TINT, 0, 0, 0);
 }
 
-static void what_is_unknown_is_no_evidence(void **state)
+static void not_knowing_erases_and_sets_nothing(void **state)
 {
     struct consultation *c = *state;
-    tell(c, "red");
     triage_unknown(c->triage, TINT);
     assert_known(c, TINT, 0, 0, 0);
+    tell(c, "red");
+    triage_unknown(c->triage, TINT);
+    assert_known(c, TINT, RED, 0, 0);
     tell(c, "blue");
-    assert_known(c, TINT, BLUE, 0, 0);
+    assert_known(c, TINT, RED | BLUE, 0, 0);
     triage_forget(c->triage, TINT);
     assert_known(c, TINT, 0, 0, 0);
 }
@@ -478,7 +480,7 @@ int main(void)
         WITH_CASE(an_answer_by_number_or_word_or_quantity),
         WITH_CASE(an_answer_may_say_other_things),
         WITH_CASE(an_answer_that_says_nothing_is_refused),
-        WITH_CASE(what_is_unknown_is_no_evidence),
+        WITH_CASE(not_knowing_erases_and_sets_nothing),
         cmocka_unit_test_setup_teardown(settings_are_said_where_they_stand, loaded_setup,
                                         loaded_teardown),
         cmocka_unit_test_setup_teardown(a_case_brings_its_stakes, loaded_setup, loaded_teardown),
