@@ -641,21 +641,32 @@ static void say_vessel(struct screen *screen, const struct journal_view *view,
     const struct vessel *vessel = &report->row->vessel;
     const char *stands = view_label(view, RECORD_PLACE, vessel->stands);
     bool lost = vessel->fate == FATE_CONTAMINATED || vessel->fate == FATE_STUCK;
+    bool gone = vessel->state == VESSEL_DISCARDED || vessel->state == VESSEL_USED;
     char room[MOMENT_ROOM], other[MOMENT_ROOM], when[WHEN_ROOM];
     int64_t from, to;
 
     screen_say(screen, 0, 2, ROLE_STRONG, "%s: %s, %s%s%s%s.", vessel->label,
                view_name(view, LIST_VESSELS, vessel->kind), view_batch_words(view, &report->batch),
                vessel->control ? ", a control" : "", stands[0] != '\0' ? ", at " : "", stands);
-    SAY("It is %s%s%s%s%s.", vessel_state_words[vessel->state], lost ? "; counts as " : "",
-        lost ? fate_words[vessel->fate] : "", moment_known(vessel->ended) ? " since " : "",
-        moment_write_day(vessel->ended, room));
+    moment_write_day(vessel->ended, room);
+    if (lost && !gone)
+        SAY("It counts as %s%s%s and has not been removed yet.", fate_words[vessel->fate],
+            room[0] != '\0' ? " since " : "", room);
+    else
+        SAY("It is %s%s%s%s%s.", vessel_state_words[vessel->state], lost ? "; counts as " : "",
+            lost ? fate_words[vessel->fate] : "", room[0] != '\0' ? " since " : "", room);
     say_dated(screen, view, report, vessel->note, vessel->control);
-    if (vessel->state == VESSEL_DISCARDED || vessel->state == VESSEL_USED)
+    if (gone)
         return;
-    if (vessel->due != 0)
-        SAY("%s: %s.", vessel->due_for, view_when(vessel->due, moment_day(view->now), when));
-    if (!vessel->control &&
+    if (vessel->due != 0) {
+        view_when(vessel->due, moment_day(view->now), when);
+        if (strcmp(vessel->due_for, action_name(ACTION_DISCARD)) == 0)
+            SAY("Discard it %s.", when);
+        else
+            SAY(vessel->due_for[0] != '\0' ? "Next look: %s (%s)." : "Next look: %s.%s", when,
+                vessel->due_for);
+    }
+    if (!vessel->control && !lost &&
         view_forecast_days(&report->batch, &report->forecast, &report->forecast.full, &from, &to))
         SAY("Forecast: fully colonised between %s and %s.", view_day(from, room),
             view_day(to, other));

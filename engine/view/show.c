@@ -151,7 +151,7 @@ static void show_cause(struct screen *screen, const struct rules *rules, const v
     const struct cause *cause = item;
     TITLE("%s (cause, shared by: %s)", cause->name, scope_name(cause->scope));
     SAY("%s", cause->what);
-    SAY("Before anything is known: %.1f %% of vessels asked about.", 100.0 * cause->prior);
+    SAY("Before anything is known: %.1f %% of vessels in question.", 100.0 * cause->prior);
     screen_heading(screen, "What grows when it holds (relative rates)");
     for (size_t i = 0; i < cause->grow_count; i++)
         screen_row_text(screen, 2, VALUE_COLUMNS, rules->findings[cause->grows[i].finding].name,
@@ -193,14 +193,14 @@ static void show_observable(struct screen *screen, const struct rules *rules, co
         SAY("%s", observable->look);
     if (observable->why != NULL)
         ASIDE("%s", observable->why);
-    screen_heading(screen, "Values, and how common each is when nothing is known");
+    screen_heading(screen, "Values, and how common each is when nothing else is known");
     for (size_t v = 0; v < observable->value_count; v++) {
         const struct value *value = &observable->values[v];
         screen_row_text(screen, 2, ID_COLUMNS, value->id, "%4.0f %%  %s%s%s", 100.0 * value->base,
                         value->label, value->look != NULL ? ". " : "",
                         value->look != NULL ? value->look : "");
     }
-    screen_heading(screen, "Who expects what");
+    screen_heading(screen, "What predicts it");
     for (size_t f = 0; f < rules->finding_count; f++)
         show_expected(screen, observable, index, rules->findings[f].name, rules->findings[f].looks,
                       rules->findings[f].look_count, false);

@@ -705,7 +705,7 @@ void view_verdict(struct screen *screen, const struct judged *judged, bool expla
     more += say_cautions(screen, judged, false, explain ? SIZE_MAX : 0);
     if (more > 0)
         screen_say(screen, 0, 2, ROLE_WARN,
-                   "! %zu more caution%s: add --explain, or read SAFETY.md.", more,
+                   "! %zu more caution%s: see SAFETY.md, or jarside judge --explain.", more,
                    more > 1 ? "s" : "");
     if (!verdict->settled && verdict->question_count > 0)
         screen_say(screen, 0, 2, ROLE_PLAIN, "It would help most to know: %s",
