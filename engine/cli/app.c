@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "cli/app.h"
 
+#include <dirent.h>
 #include <errno.h>
 #include <stdarg.h>
 #include <stdio.h>
@@ -8,6 +9,7 @@
 #include <string.h>
 #include <sys/stat.h>
 #include <threads.h>
+#include <unistd.h>
 
 #include "base/filing.h"
 
@@ -91,6 +93,31 @@ enum status app_json(struct app *app, json_t *json)
 enum status app_json_line(struct app *app, json_t *json)
 {
     return put_json(app, json, JSON_COMPACT);
+}
+
+const char *app_temporary(struct app *app)
+{
+    const char *base = getenv("TMPDIR");
+    if (base == NULL || base[0] != '/')
+        base = "/tmp";
+    char *folder = arena_format(app->arena, "%s/jarside-XXXXXX", base);
+    if (mkdtemp(folder) == NULL)
+        app_must(app, app_error(app, STATUS_IO, NULL, "cannot make a folder in %s: %s", base,
+                                strerror(errno)));
+    return app->temporary = folder;
+}
+
+void app_remove_temporary(struct app *app)
+{
+    DIR *folder = app->temporary != NULL ? opendir(app->temporary) : NULL;
+    const struct dirent *entry = NULL;
+    while (folder != NULL && (entry = readdir(folder)) != NULL)
+        (void)unlinkat(dirfd(folder), entry->d_name, 0); /* not "." and "..", which are folders */
+    if (folder != NULL) {
+        (void)closedir(folder);
+        (void)rmdir(app->temporary);
+    }
+    app->temporary = NULL;
 }
 
 /* ---- the rules ------------------------------------------------------------------------------- */

@@ -43,6 +43,7 @@ struct app {
     struct journal *journal;  /* NULL until app_journal */
     struct arena *arena;      /* for all that is read on the way; freed when the command has run */
     struct journal_view view; /* of the journal, now; empty until app_open */
+    const char *temporary;    /* folder for the time of the command; NULL until app_temporary */
 };
 
 struct command {
@@ -95,6 +96,12 @@ void app_write(struct app *app, const char *path, struct text *text, bool replac
 enum status app_json(struct app *app, json_t *json);
 /* The same in one line, for one of many. */
 enum status app_json_line(struct app *app, json_t *json);
+
+/* Makes a folder for the time of the command, or ends it. */
+const char *app_temporary(struct app *app);
+/* Takes it away with the files in it; open ones work until they are closed. At the end of a command it
+ * is done anyway. */
+void app_remove_temporary(struct app *app);
 
 /* ---- the rules -------------------------------------------------------------------------------- */
 

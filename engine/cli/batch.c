@@ -725,44 +725,39 @@ static void take_figures(struct draft *draft)
 /* The guided mode: a line for each fact that is missing, what would be taken over in brackets. */
 
 static const struct fact_question {
-    enum fact_kind { FACT_COUNT, FACT_KIND, FACT_GRAIN, FACT_SPECIES, FACT_RECORD } fact;
     const char *ask;
     const char *missing; /* what to say where nobody can be asked, if it is required; or NULL */
     const char *hint;    /* when the answer is not understood */
     enum feeds feeds;    /* what Tab completes: values of this, */
-    const struct kind *record; /* or labels of this kind */
+    const struct kind *record; /* or labels of this kind; neither: how many vessels there are */
 } questions[] = {
-    {FACT_COUNT, "How many vessels", "how many? add --count N", "a number", FEEDS_NONE, NULL},
-    {FACT_KIND, "What are they (pint jar, 4lb bag ...)", "which vessels? add --vessel quart_jar",
+    {"How many vessels", "how many? add --count N", "a number", FEEDS_NONE, NULL},
+    {"What are they (pint jar, 4lb bag ...)", "which vessels? add --vessel quart_jar",
      "Tab shows the kinds", FEEDS_VESSEL, NULL},
-    {FACT_GRAIN, "Which grain (or unknown)", "which grain? add --grain wheat, or unknown",
+    {"Which grain (or unknown)", "which grain? add --grain wheat, or unknown",
      "Tab shows the grains", FEEDS_GRAIN, NULL},
-    {FACT_SPECIES, "Which mushroom (or unknown)",
-     "which mushroom? add --species shiitake, or unknown", "Tab shows the mushrooms", FEEDS_SPECIES,
-     NULL},
-    {FACT_RECORD, "Which starter (a label, new or none)", NULL, "a label", FEEDS_NONE, &kinds[0]},
-    {FACT_RECORD, "The cook (14 psi 95 min, or the label of one it shares)", NULL,
-     "write it as: 14 psi 95 min", FEEDS_NONE, &kinds[1]},
-    {FACT_RECORD, "Where are they kept", NULL, "a place", FEEDS_NONE, &kinds[4]},
+    {"Which mushroom (or unknown)", "which mushroom? add --species shiitake, or unknown",
+     "Tab shows the mushrooms", FEEDS_SPECIES, NULL},
+    {"Which starter (a label, new or none)", NULL, "a label", FEEDS_NONE, &kinds[0]},
+    {"The cook (14 psi 95 min, or the label of one it shares)", NULL, "write it as: 14 psi 95 min",
+     FEEDS_NONE, &kinds[1]},
+    {"Where are they kept", NULL, "a place", FEEDS_NONE, &kinds[4]},
 };
 enum { QUESTIONS = sizeof questions / sizeof *questions };
 
-static bool known(const struct draft *draft, enum fact_kind fact)
+static bool known(const struct draft *draft, const struct fact_question *question)
 {
-    switch (fact) {
-    case FACT_COUNT:
-        return draft->vessels > 0;
-    case FACT_KIND:
+    const struct parts *now = &draft->now;
+    if (question->record != NULL)
+        return false;
+    if (question->feeds == FEEDS_VESSEL)
         return draft->measured.kind != RULES_NONE;
-    case FACT_GRAIN:
-        return draft->now.lot.grain[0] != '\0' || draft->no_grain ||
+    if (question->feeds == FEEDS_GRAIN)
+        return now->lot.grain[0] != '\0' || draft->no_grain ||
                draft->pick[RECORD_LOT] == PICK_EXISTING;
-    case FACT_SPECIES:
-        return draft->now.batch.species[0] != '\0' || draft->no_species;
-    case FACT_RECORD:
-        break;
-    }
-    return false;
+    if (question->feeds == FEEDS_SPECIES)
+        return now->batch.species[0] != '\0' || draft->no_species;
+    return draft->vessels > 0;
 }
 
 /* The id of the one value that an answer names; "" for none. */
@@ -787,40 +782,36 @@ static const char *answered_id(struct draft *draft, enum feeds feeds, const char
 static bool take_answer(struct draft *draft, const struct fact_question *question,
                         const char *answer)
 {
+    const struct kind *kind = question->record;
     bool unknown = strcasecmp(answer, "unknown") == 0;
     const char *id = "", *found = NULL;
     char *end = NULL;
     int64_t row = 0;
-    long count;
 
-    if (question->feeds != FEEDS_NONE && !(unknown && question->fact != FACT_KIND))
+    /* "C4" shares that cook; anything else says what this one was. */
+    if (kind != NULL && kind->record == RECORD_COOK && strcasecmp(answer, "none") != 0 &&
+        !labels_has(draft->app, RECORD_COOK, answer, &row, &found))
+        return read_words(draft, answer) == STATUS_OK;
+    if (kind != NULL)
+        return pick(draft, kind, answer) == STATUS_OK;
+    if (question->feeds == FEEDS_NONE) {
+        long count = strtol(answer, &end, 10);
+        if (end != answer && *end == '\0' && count >= 1 && count <= MOST_VESSELS)
+            draft->vessels = (size_t)count;
+        return draft->vessels > 0;
+    }
+    if (!unknown || question->feeds == FEEDS_VESSEL)
         id = answered_id(draft, question->feeds, answer);
-    switch (question->fact) {
-    case FACT_COUNT:
-        count = strtol(answer, &end, 10);
-        if (end == answer || *end != '\0' || count < 1 || count > MOST_VESSELS)
-            return false;
-        draft->vessels = (size_t)count;
-        break;
-    case FACT_KIND:
+    if (question->feeds == FEEDS_VESSEL) {
         draft->measured.kind = rules_vessel(draft->app->rules, id);
-        break;
-    case FACT_GRAIN:
+    } else if (question->feeds == FEEDS_GRAIN) {
         draft->no_grain = unknown;
         draft->now.lot.grain = id;
-        break;
-    case FACT_SPECIES:
+    } else {
         draft->no_species = unknown;
         draft->now.batch.species = id;
-        break;
-    case FACT_RECORD:
-        /* "C4" shares that cook; anything else says what this one was. */
-        if (question->record->record == RECORD_COOK && strcasecmp(answer, "none") != 0 &&
-            !labels_has(draft->app, RECORD_COOK, answer, &row, &found))
-            return read_words(draft, answer) == STATUS_OK;
-        return pick(draft, question->record, answer) == STATUS_OK;
     }
-    return known(draft, question->fact);
+    return known(draft, question);
 }
 
 /* What would be taken over; "" for nothing. */
@@ -829,14 +820,14 @@ static const char *standing(const struct draft *draft, const struct fact_questio
     const struct parts *before = &draft->before;
     const char *species = draft->now.batch.species;
 
-    if (!draft->has_before || question->fact == FACT_COUNT)
+    if (!draft->has_before)
         return "";
-    if (question->fact == FACT_KIND)
-        return name_of(draft, LIST_VESSELS, before->vessel.kind);
-    if (question->fact == FACT_GRAIN)
-        return name_of(draft, LIST_GRAINS, before->lot.grain);
-    if (question->fact == FACT_SPECIES)
-        return name_of(draft, LIST_SPECIES, before->batch.species);
+    if (question->record == NULL)
+        return question->feeds == FEEDS_VESSEL  ? name_of(draft, LIST_VESSELS, before->vessel.kind)
+               : question->feeds == FEEDS_GRAIN ? name_of(draft, LIST_GRAINS, before->lot.grain)
+               : question->feeds == FEEDS_SPECIES
+                   ? name_of(draft, LIST_SPECIES, before->batch.species)
+                   : "";
     if (question->record->record == RECORD_COOK)
         return before->cook.id != 0 ? view_cook_words(&draft->app->view, &before->cook) : "";
     if (question->record->record == RECORD_PLACE)
@@ -894,7 +885,7 @@ static void ask_missing(struct draft *draft, bool guided)
     bool stays = true;
 
     for (size_t i = 0; i < QUESTIONS; i++)
-        if (questions[i].missing != NULL && !known(draft, questions[i].fact))
+        if (questions[i].missing != NULL && !known(draft, &questions[i]))
             add(draft, &missing, questions[i].missing);
     if (!guided && missing[0] == '\0')
         return;
@@ -904,7 +895,7 @@ static void ask_missing(struct draft *draft, bool guided)
     if (lines == NULL)
         return;
     for (size_t i = 0; i < QUESTIONS && stays; i++)
-        if (!known(draft, questions[i].fact) && (guided || questions[i].missing != NULL))
+        if (!known(draft, &questions[i]) && (guided || questions[i].missing != NULL))
             stays = ask(draft, lines, &questions[i], guided ? standing(draft, &questions[i]) : "");
     lines_close(lines);
     if (!stays)

@@ -229,6 +229,7 @@ _Noreturn void app_quit(struct app *app, enum status status)
     if (fclose(stdout) != 0 && status == STATUS_OK)
         report_end(app, status = app_refused(app, errno));
     journal_close(app->journal); /* what is not committed is taken back */
+    app_remove_temporary(app);
     arena_free(app->arena);
     words_free(app->words);
     triage_free(app->triage);

@@ -27,38 +27,11 @@ struct given {         /* options of any of these commands */
 };
 #define AT(member) .target = offsetof(struct given, member)
 
-/* ---- a journal for the time of one command ---------------------------------------------------- */
-
-enum { FOLDER_ROOM = 256 };
-
-/* Opens a new journal in a folder of its own, whose name `folder` receives. */
-static enum status open_temporary(struct app *app, char folder[FOLDER_ROOM])
+/* Opens a new journal for the time of the command. */
+static void open_temporary(struct app *app)
 {
-    const char *base = getenv("TMPDIR");
-    char path[FOLDER_ROOM + 16];
-    if (base == NULL || base[0] != '/' || strlen(base) > 200)
-        base = "/tmp";
-    snprintf(folder, FOLDER_ROOM, "%s/jarside-XXXXXX", base);
-    if (mkdtemp(folder) == NULL) {
-        folder[0] = '\0';
-        return app_error(app, STATUS_IO, NULL, "no room for a journal in %s: %s", base,
-                         strerror(errno));
-    }
-    snprintf(path, sizeof path, "%s/journal.db", folder);
-    return journal_open(path, JOURNAL_CREATE, &app->journal, app->diags);
-}
-
-/* Takes it away; what is open of it works until it is closed. Nothing when there is none. */
-static void remove_temporary(const char *folder)
-{
-    static const char *const suffixes[] = {"", "-wal", "-shm", "-journal"};
-    char path[FOLDER_ROOM + 24];
-    for (size_t i = 0; folder[0] != '\0' && i < sizeof suffixes / sizeof *suffixes; i++) {
-        snprintf(path, sizeof path, "%s/journal.db%s", folder, suffixes[i]);
-        (void)unlink(path);
-    }
-    if (folder[0] != '\0')
-        (void)rmdir(folder);
+    const char *path = arena_format(app->arena, "%s/journal.db", app_temporary(app));
+    app_must(app, journal_open(path, JOURNAL_CREATE, &app->journal, app->diags));
 }
 
 /* ---- the invented season --------------------------------------------------------------------- */
@@ -84,20 +57,17 @@ static enum status judge_look(void *context, struct journal *journal, const char
     return status;
 }
 
-static enum status build(struct app *app)
+static void build(struct app *app)
 {
     const struct demo_judge judge = {judge_look, app};
-    return demo_build(app->journal, corpus_find(app, "demo/journal"), &judge, app->diags);
+    app_must(app, demo_build(app->journal, corpus_find(app, "demo/journal"), &judge, app->diags));
 }
 
-enum status demo_for_now(struct app *app)
+void demo_for_now(struct app *app)
 {
-    char folder[FOLDER_ROOM];
-    enum status status = open_temporary(app, folder);
-    if (status == STATUS_OK)
-        status = build(app);
-    remove_temporary(folder);
-    return status;
+    open_temporary(app);
+    build(app);
+    app_remove_temporary(app);
 }
 
 /* ==== import ================================================================================== */
@@ -119,20 +89,13 @@ static const struct option options[] = {
 };
 
 /* The journal; for a rehearsal where there is none, one that is gone afterwards. */
-static enum status open_journal(struct app *app, bool dry_run, char folder[FOLDER_ROOM])
+static void open_journal(struct app *app, const struct given *given)
 {
     struct stat about;
-    bool rehearse = dry_run && stat(app_journal_path(app), &about) != 0;
-    return rehearse ? open_temporary(app, folder) : app_journal(app, JOURNAL_CREATE);
-}
-
-static void close_journal(struct app *app, const char *folder)
-{
-    if (folder[0] == '\0')
-        return;
-    journal_close(app->journal);
-    app->journal = NULL;
-    remove_temporary(folder);
+    if (given->dry_run && stat(app_journal_path(app), &about) != 0)
+        open_temporary(app);
+    else
+        app_must(app, app_journal(app, JOURNAL_CREATE));
 }
 
 /* ---- tables ---------------------------------------------------------------------------------- */
@@ -172,7 +135,6 @@ static enum status import_tables(struct app *app, const struct given *given, con
                                  bool is_folder)
 {
     enum record record = given->table != RECORD_COUNT ? given->table : import_table_of(path);
-    char folder[FOLDER_ROOM] = "";
     struct import_tally tally[RECORD_COUNT] = {{0}};
     struct progress_bar bar;
     size_t refused = 0;
@@ -181,29 +143,24 @@ static enum status import_tables(struct app *app, const struct given *given, con
                  "the name of '%s' is not that of a table; --table says which it is, and a "
                  "spreadsheet of your own needs --map (--guess proposes one)",
                  path);
-    enum status status = open_journal(app, given->dry_run, folder);
-    if (status == STATUS_OK) {
-        progress_bar_init(&bar, stderr);
-        const struct progress progress = progress_bar_listener(&bar);
-        const struct import_options how = {given->dry_run, &progress};
-        status = is_folder ? import_folder(app->journal, path, &how, tally, app->diags)
-                           : import_file(app->journal, record, path, &how, tally, app->diags);
-        progress_bar_clear(&bar);
-        if (status == STATUS_OK) {
-            status = tell(app, given, tally);
-        } else { /* that nothing was kept, which the errors alone would not say */
-            for (int i = 0; i < RECORD_COUNT; i++)
-                refused += tally[i].refused;
-            if (refused > 0)
-                screen_say(&app->err, 0, 0, ROLE_PLAIN,
-                           "%zu row%s refused, so nothing was imported.", refused,
-                           refused == 1 ? "" : "s");
-            else
-                screen_say(&app->err, 0, 0, ROLE_PLAIN, "Nothing was imported.");
-            screen_flush(&app->err, stderr);
-        }
-    }
-    close_journal(app, folder);
+    open_journal(app, given);
+    progress_bar_init(&bar, stderr);
+    const struct progress progress = progress_bar_listener(&bar);
+    const struct import_options how = {given->dry_run, &progress};
+    enum status status = is_folder
+                             ? import_folder(app->journal, path, &how, tally, app->diags)
+                             : import_file(app->journal, record, path, &how, tally, app->diags);
+    progress_bar_clear(&bar);
+    if (status == STATUS_OK)
+        return tell(app, given, tally);
+    for (int i = 0; i < RECORD_COUNT; i++) /* that nothing was kept the errors would not say */
+        refused += tally[i].refused;
+    if (refused > 0)
+        screen_say(&app->err, 0, 0, ROLE_PLAIN, "%zu row%s refused, so nothing was imported.",
+                   refused, refused == 1 ? "" : "s");
+    else
+        screen_say(&app->err, 0, 0, ROLE_PLAIN, "Nothing was imported.");
+    screen_flush(&app->err, stderr);
     return status;
 }
 
@@ -302,7 +259,6 @@ static enum status run_import(struct app *app)
 {
     struct given given = {.table = RECORD_COUNT};
     struct stat about;
-    char folder[FOLDER_ROOM] = "";
     enum status status = STATUS_OK;
     options_fill(app, &given);
     if (app->arguments.operand_count != 1)
@@ -318,13 +274,10 @@ static enum status run_import(struct app *app)
         return app_flush(app);
     }
     struct mapping *mapping = mapping_new(given.map, app->rules, app->diags, &status);
-    if (mapping == NULL)
-        return status;
-    status = open_journal(app, given.dry_run, folder);
-    if (status == STATUS_OK)
-        status = import_mapped(app, &given, path, mapping);
+    app_must(app, status);
+    open_journal(app, &given);
+    status = import_mapped(app, &given, path, mapping);
     mapping_free(mapping);
-    close_journal(app, folder);
     return status;
 }
 
@@ -502,7 +455,7 @@ static enum status run_demo(struct app *app)
                          "'%s' is there already and stays as it is; give the name of a new file",
                          path);
     app_must(app, journal_open(path, JOURNAL_CREATE, &app->journal, app->diags));
-    app_must(app, build(app));
+    build(app);
     screen_say(&app->out, 0, 0, ROLE_PLAIN,
                "An invented season of %zu batches, %zu vessels and %zu looks is in %s.",
                journal_count(app->journal, RECORD_BATCH, NULL, 0),

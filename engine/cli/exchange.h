@@ -6,6 +6,6 @@
 
 /* Builds the invented season that comes with the program into a journal of its own, for the time of
  * one command: left open as app->journal, and gone once that is closed. The rules are loaded already. */
-enum status demo_for_now(struct app *app);
+void demo_for_now(struct app *app);
 
 #endif

@@ -461,7 +461,7 @@ static enum status run_forecast(struct app *app)
     }
     if (run->known.species == RULES_NONE)
         app_stop(app, "give --species; for instance: jarside forecast --species shiitake "
-                      "--temp 22C --inoculum 90g --vessel bag:2.2kg");
+                      "--temp 22C --inoculum 3ml --vessel bag:2.2kg");
     if (isnan(run->day) != isnan(run->seen))
         app_stop(app, "--day and --seen go together: how white it was on which day");
     report.rules = app->rules;
@@ -491,12 +491,12 @@ const struct command plan_commands[] = {
      "manual; this is not a calculator for canning food.",
      cook_options, run_cook},
     {"hydration", "works out grain and water to weigh, or the moisture of what was weighed", "",
-     "Examples: jarside hydration --dry 700g --water 330ml --grain sorghum; jarside hydration "
+     "Examples: jarside hydration --dry 700g --water 330g --grain sorghum; jarside hydration "
      "--grain wheat --vessel jar:1litre --vessels 5; jarside hydration --before 2kg --after 3.3kg "
      "--grain oats.",
      hydration_options, run_hydration},
     {"forecast", "works out when the grain will be fully colonised and when to shake", "",
-     "Examples: jarside forecast --species shiitake --temp 22C --inoculum 90g --vessel bag:2.2kg; "
+     "Examples: jarside forecast --species shiitake --temp 22C --inoculum 3ml --vessel bag:2.2kg; "
      "add --day 15 --seen 20% to find out whether that is on time.",
      forecast_options, run_forecast},
     {0},

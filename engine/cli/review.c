@@ -55,7 +55,9 @@ static void read_vessels(struct app *app, const struct given *given, struct data
                                          today, app->arena, dataset, app->diags));
         return;
     }
-    app_must(app, given->demo ? demo_for_now(app) : app_journal(app, JOURNAL_READ));
+    if (given->demo)
+        demo_for_now(app);
+    app_must(app, app_journal(app, JOURNAL_READ)); /* which is open then */
     app_must(app, dataset_from_journal(app->journal, app->rules, since, today, app->arena, dataset,
                                        app->diags));
 }

@@ -304,20 +304,13 @@ static enum status undo(struct lesson *lesson)
 static void load_after(struct lesson *lesson)
 {
     struct app *app = lesson->app;
-    const char *temporary = getenv("TMPDIR");
-    char *folder = arena_format(app->arena, "%s/jarside-learn-XXXXXX",
-                                temporary != NULL && temporary[0] == '/' ? temporary : "/tmp");
+    const char *more[] = {app_temporary(app)};
     lesson->after = (struct app){
         .common = app->common, .diags = app->diags, .arena = app->arena, .command = app->command};
-    if (mkdtemp(folder) == NULL)
-        app_must(app, app_error(app, STATUS_IO, folder, "a folder for a trial cannot be made"));
-    const char *more[] = {folder}, *file = arena_format(app->arena, "%s/learned.yaml", folder);
-    enum status status = write_whole(app, file, &lesson->yaml);
-    if (status == STATUS_OK)
-        status = app_load(&lesson->after, more, 1);
-    unlink(file);
-    rmdir(folder);
-    app_must(app, status);
+    app_must(app,
+             write_whole(app, arena_format(app->arena, "%s/learned.yaml", more[0]), &lesson->yaml));
+    app_must(app, app_load(&lesson->after, more, 1));
+    app_remove_temporary(app);
 }
 
 static void compare(struct lesson *lesson)
@@ -355,6 +348,17 @@ static int by_size(const void *a, const void *b)
     return (x < y) - (x > y);
 }
 
+static const char *percent(struct lesson *lesson, double p)
+{
+    char room[PERCENT_ROOM];
+    return arena_string(lesson->app->arena, view_percent(p, room));
+}
+
+static const char *of_all(struct lesson *lesson, double part, double of)
+{
+    return arena_format(lesson->app->arena, "%.0f of %.0f", part, of);
+}
+
 static void show_shifts(struct lesson *lesson)
 {
     static const char *const headings[] = {"finding", "sign", "yours", "was", "becomes"};
@@ -363,17 +367,15 @@ static void show_shifts(struct lesson *lesson)
     const struct reasoner *before = lesson->app->reasoner, *after = lesson->after.reasoner;
     struct screen *screen = &lesson->app->out;
     struct arena *arena = lesson->app->arena;
-    struct shift *shifts =
-        arena_array(arena, learned->sign_count * RULES_MAX_VALUES, sizeof *shifts);
+    struct shift *shifts = NULL;
     struct table table;
-    char was[PERCENT_ROOM], becomes[PERCENT_ROOM];
     size_t count = 0;
     for (size_t i = 0; i < learned->sign_count; i++) {
         const struct learned_sign *sign = &learned->signs[i];
         size_t o = sign->observable;
         for (size_t v = 0; v < rules->observables[o].value_count; v++)
             if (sign->of[v] > 0)
-                shifts[count++] = (struct shift){
+                *arena_push(arena, shifts, count) = (struct shift){
                     sign, v, reasoner_likelihood(before, NULL, o, v, sign->finding, 0),
                     reasoner_likelihood(after, NULL, o, v, sign->finding, 0)};
     }
@@ -390,9 +392,9 @@ static void show_shifts(struct lesson *lesson)
             rules->findings[sign->finding].name,
             arena_format(arena, "%s: %s", observable->label,
                          observable->values[shift->value].label),
-            arena_format(arena, "%.0f of %.0f", sign->seen[shift->value], sign->of[shift->value]),
-            view_percent(shift->before, was),
-            view_percent(shift->after, becomes),
+            of_all(lesson, sign->seen[shift->value], sign->of[shift->value]),
+            percent(lesson, shift->before),
+            percent(lesson, shift->after),
         };
         table_row(&table, cells);
     }
@@ -407,24 +409,18 @@ static void show_causes(struct lesson *lesson)
     static const char *const headings[] = {"cause", "yours", "was", "becomes"};
     const struct learned *learned = &lesson->learned;
     struct screen *screen = &lesson->app->out;
-    struct arena *arena = lesson->app->arena;
     struct table table;
     if (learned->cause_count == 0)
         return;
     screen_heading(screen, "Causes, before anything is seen");
-    table_init(&table, screen, headings, sizeof headings / sizeof *headings, arena);
+    table_init(&table, screen, headings, sizeof headings / sizeof *headings, lesson->app->arena);
     for (size_t i = 0; i < learned->cause_count; i++) {
         const struct learned_cause *own = &learned->causes[i];
         const struct cause *cause = &lesson->app->rules->causes[own->cause];
-        char before[PERCENT_ROOM], after[PERCENT_ROOM];
         double becomes =
             (learned->strength * cause->prior + own->seen) / (learned->strength + own->of);
-        const char *const cells[] = {
-            cause->name,
-            arena_format(arena, "%.0f of %.0f", own->seen, own->of),
-            view_percent(cause->prior, before),
-            view_percent(becomes, after),
-        };
+        const char *const cells[] = {cause->name, of_all(lesson, own->seen, own->of),
+                                     percent(lesson, cause->prior), percent(lesson, becomes)};
         if (own->seen > 0)
             table_row(&table, cells);
     }
@@ -436,32 +432,28 @@ static void show_scores(struct lesson *lesson)
 {
     static const char *const headings[] = {"labelled cases", "now", "with it"};
     const struct score *before = &lesson->scores[0], *after = &lesson->scores[1];
-    const struct {
-        const char *what;
-        size_t before, after, of;
-    } rows[] = {
-        {"finding first", before->finding_first, after->finding_first, before->cases},
-        {"action accepted", before->action_right, after->action_right, before->cases},
-        {"contaminated called keep", before->unsafe_keeps, after->unsafe_keeps,
-         before->cases - before->clean},
-        {"clean discarded needlessly", before->needless_discards, after->needless_discards,
-         before->clean},
-    };
+    size_t all = before->cases, clean = before->clean, dirty = all - clean;
     struct screen *screen = &lesson->app->out;
     struct arena *arena = lesson->app->arena;
     struct table table;
+#define ROW(what, member, of)                                                                      \
+    {                                                                                              \
+        what, of_all(lesson, (double)before->member, (double)(of)),                                \
+            of_all(lesson, (double)after->member, (double)(of))                                    \
+    }
+    const char *const rows[][3] = {
+        ROW("finding first", finding_first, all),
+        ROW("action accepted", action_right, all),
+        ROW("contaminated called keep", unsafe_keeps, dirty),
+        ROW("clean discarded needlessly", needless_discards, clean),
+        {"log score, nats; lower is better", arena_format(arena, "%.4f", before->log_score),
+         arena_format(arena, "%.4f", after->log_score)},
+    };
+#undef ROW
     screen_heading(screen, "The labelled cases");
     table_init(&table, screen, headings, sizeof headings / sizeof *headings, arena);
-    for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
-        const char *const cells[] = {rows[i].what,
-                                     arena_format(arena, "%zu of %zu", rows[i].before, rows[i].of),
-                                     arena_format(arena, "%zu of %zu", rows[i].after, rows[i].of)};
-        table_row(&table, cells);
-    }
-    const char *const cells[] = {"log score, nats; lower is better",
-                                 arena_format(arena, "%.4f", before->log_score),
-                                 arena_format(arena, "%.4f", after->log_score)};
-    table_row(&table, cells);
+    for (size_t i = 0; i < sizeof rows / sizeof *rows; i++)
+        table_row(&table, rows[i]);
     table_show(&table, screen);
 }
 
