@@ -336,8 +336,8 @@ struct forecast_request {
 static const struct option forecast_options[] = {
     {"species", "SPECIES", "an id: oyster, shiitake ...", OPTION_ID, AT(known.species),
      .list = LIST_SPECIES},
-    {"temp", "TEMPERATURE", "where it stands: 22C, 72F", OPTION_QUANTITY, AT(known.temperature),
-     .dimension = DIM_CELSIUS},
+    {"temp", "TEMPERATURE", "of the place where it is kept: 22C, 72F", OPTION_QUANTITY,
+     AT(known.temperature), .dimension = DIM_CELSIUS},
     {"temps", "FILE", "a log of it instead (CSV: time, temperature), from the day of inoculation",
      OPTION_TEXT, AT(temperatures)},
     {"probe-unit", "C|F", "when the log does not say", OPTION_TEXT, AT(unit)},

@@ -115,7 +115,7 @@ static enum status run_record(struct app *app)
     size_t named = count > 1 && strchr(words[1], '=') == NULL ? 2 : 1;
     find_or_name(&recording, named == 2 ? words[1] : NULL);
     if (count == named && recording.there)
-        return tell(&recording, "as it stands");
+        return tell(&recording, "as recorded");
     app_begin(app);
     for (size_t i = named; i < count; i++)
         set_column(&recording, words[i]);
