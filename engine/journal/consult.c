@@ -554,16 +554,11 @@ static enum status count_cells(struct opening *opening, struct sibling_cell **ce
     enum { COLUMNS = sizeof relation_columns / sizeof *relation_columns };
     static const double day = 86400.0;
     double age = fmax(1.0, isnan(opening->at->day) ? 0.0 : opening->at->day) * day * OLD_ENOUGH;
-    size_t room = 32;
-    *cells = arena_array(opening->arena, room, sizeof **cells);
+    *cells = NULL;
     struct query query =
         query_begin(opening->journal, opening->diags, counting, "id", opening->at->vessel.id, age);
-    for (*count = 0; query_next(&query); ++*count) {
-        if (*count == room) {
-            *cells = arena_grow(opening->arena, *cells, room, 2 * room, sizeof **cells);
-            room *= 2;
-        }
-        struct sibling_cell *cell = &(*cells)[*count];
+    for (*count = 0; query_next(&query);) {
+        struct sibling_cell *cell = arena_push(opening->arena, *cells, *count);
         for (int i = 0; i < COLUMNS; i++)
             if (query_integer(&query, i) != 0)
                 cell->shares |= UINT32_C(1) << relation_columns[i];
@@ -574,19 +569,6 @@ static enum status count_cells(struct opening *opening, struct sibling_cell **ce
                         : &cell->clean) = sqlite3_column_double(query.statement, COLUMNS + 2);
     }
     return query_end(&query);
-}
-
-/* "cook C4, the middle", as the rules call the position. */
-static const char *position_name(struct opening *opening, const char *cook)
-{
-    size_t index;
-    const char *position = opening->at->vessel.position;
-    const struct observable *observable = fed_by(opening, FEEDS_POSITION, &index);
-    int value = observable != NULL ? rules_value(observable, position) : RULES_NONE;
-    if (position[0] == '\0' || cook == NULL)
-        return NULL;
-    return arena_format(opening->arena, "%s, %s", cook,
-                        value != RULES_NONE ? observable->values[value].label : position);
 }
 
 static enum status recall_siblings(struct opening *opening)
@@ -606,18 +588,28 @@ static enum status recall_siblings(struct opening *opening)
                              &stood, opening->diags);
     if (status != STATUS_OK || others.count == 0)
         return status;
-    names[RELATION_MIX] = called(opening, "batch", at->batch.label);
-    if (sources->cook.id != 0)
-        names[RELATION_COOK] = called(opening, "cook", sources->cook.label);
-    if (sources->session.id != 0)
-        names[RELATION_SESSION] = called(opening, "session", sources->session.label);
-    if (sources->starter.id != 0)
-        names[RELATION_STARTER] = called(opening, "starter", sources->starter.label);
-    if (sources->lot.id != 0)
-        names[RELATION_GRAIN_LOT] = called(opening, "grain", sources->lot.label);
-    if (stood.id != 0)
-        names[RELATION_PLACE] = called(opening, "place", stood.label);
-    names[RELATION_POSITION] = position_name(opening, names[RELATION_COOK]);
+    const struct {
+        enum relation relation;
+        const char *what, *label;
+        int64_t id;
+    } groups[] = {{RELATION_MIX, "batch", at->batch.label, at->batch.id},
+                  {RELATION_COOK, "cook", sources->cook.label, sources->cook.id},
+                  {RELATION_SESSION, "session", sources->session.label, sources->session.id},
+                  {RELATION_STARTER, "starter", sources->starter.label, sources->starter.id},
+                  {RELATION_GRAIN_LOT, "grain", sources->lot.label, sources->lot.id},
+                  {RELATION_PLACE, "place", stood.label, stood.id}};
+    for (size_t i = 0; i < sizeof groups / sizeof *groups; i++)
+        if (groups[i].id != 0)
+            names[groups[i].relation] = called(opening, groups[i].what, groups[i].label);
+    /* "cook C4, the middle", as the rules call the position. */
+    size_t index;
+    const char *position = at->vessel.position, *cook = names[RELATION_COOK];
+    const struct observable *observable = fed_by(opening, FEEDS_POSITION, &index);
+    int value = observable != NULL ? rules_value(observable, position) : RULES_NONE;
+    if (position[0] != '\0' && cook != NULL)
+        names[RELATION_POSITION] =
+            arena_format(opening->arena, "%s, %s", cook,
+                         value != RULES_NONE ? observable->values[value].label : position);
     return triage_siblings(opening->triage, others.cells, others.count, names);
 }
 
@@ -714,16 +706,11 @@ enum status consult_vessel(struct journal *journal, const struct consult_request
     return status;
 }
 
-bool consult_sound(const struct consultation *consultation)
+bool consult_sound(const struct consultation *at)
 {
-    if (consultation->vessel.state != VESSEL_GROWING)
-        return false;
-    if (consultation->judged >= 1.0)
-        return false;
-    if (consultation->look_count == 0)
-        return true;
-    const struct look *last = &consultation->looks[consultation->look_count - 1];
-    return strcmp(last->action, action_name(ACTION_KEEP)) == 0;
+    const struct look *last = at->look_count > 0 ? &at->looks[at->look_count - 1] : NULL;
+    return at->vessel.state == VESSEL_GROWING && !(at->judged >= 1.0) &&
+           (last == NULL || strcmp(last->action, action_name(ACTION_KEEP)) == 0);
 }
 
 /* ---- when to look again ---------------------------------------------------------------------- */
@@ -743,16 +730,6 @@ static double coverage_said(const struct triage *triage)
 {
     const struct fact *fact = fact_feeding(triage, FEEDS_COVERAGE);
     return fact != NULL && fact->has_number ? 0.5 * (fact->number.lo + fact->number.hi) : NAN;
-}
-
-/* How white it is as far as the looks and what is said now tell; 0 when nobody said. */
-static double white(const struct consultation *consultation, const struct triage *triage)
-{
-    double coverage = 0.0, said = coverage_said(triage);
-    for (size_t i = 0; i < consultation->look_count; i++)
-        if (!isnan(consultation->looks[i].coverage))
-            coverage = consultation->looks[i].coverage;
-    return isnan(said) ? coverage : said;
 }
 
 /* What the forecast has due after today, and before `days` from now. */
@@ -776,7 +753,12 @@ static int64_t next_day(const struct consultation *consultation, const struct tr
 {
     const struct rules *rules = triage_rules(triage);
     int64_t today = moment_day(consultation->request.now);
-    double age = consultation->day, coverage = white(consultation, triage), days = NAN;
+    double age = consultation->day, days = NAN;
+    /* How white it is as far as the looks and what is said now tell; 0 when nobody said. */
+    double coverage = coverage_said(triage);
+    for (size_t i = consultation->look_count; isnan(coverage) && i-- > 0;)
+        coverage = consultation->looks[i].coverage;
+    coverage = isnan(coverage) ? 0.0 : coverage;
     *why = action_name(decision->action);
     if (decision->action == ACTION_DISCARD)
         return today;
@@ -789,12 +771,12 @@ static int64_t next_day(const struct consultation *consultation, const struct tr
     if (!isnan(days))
         return today + (int64_t)fmax(1.0, ceil(days));
     days = expected->look_every;
-    if (!expected->known || isnan(age))
-        return today + (int64_t)fmax(1.0, ceil(days));
-    if (coverage <= 0.0 && age < expected->first_look && expected->first_look - age > days) {
+    bool foreseen = expected->known && !isnan(age);
+    if (foreseen && coverage <= 0.0 && age < expected->first_look &&
+        expected->first_look - age > days) {
         days = expected->first_look - age;
         *why = "first growth";
-    } else {
+    } else if (foreseen) {
         if (coverage < rules->forecast.shake_hi && fact_feeding(triage, FEEDS_SHAKEN_DAYS) == NULL)
             sooner(expected->shake.low, age, "time to shake", &days, why);
         sooner(expected->full.central, age, "white through", &days, why);

@@ -225,9 +225,8 @@ enum status journal_fault(struct journal *journal, const char *doing, struct dia
 
 enum status journal_execute(struct journal *journal, const char *sql, struct diags *diags)
 {
-    return sqlite3_exec(journal->database, sql, NULL, NULL, NULL) == SQLITE_OK
-               ? STATUS_OK
-               : journal_fault(journal, "write to", diags);
+    int code = sqlite3_exec(journal->database, sql, NULL, NULL, NULL);
+    return code == SQLITE_OK ? STATUS_OK : journal_fault(journal, "write to", diags);
 }
 
 const char *journal_sql(struct journal *journal, const char *format, ...)
@@ -353,23 +352,16 @@ struct moment query_moment(const struct query *query, int column)
 
 /* ---- opening --------------------------------------------------------------------------------- */
 
-static const char *absolute_variable(const char *name)
-{
-    const char *value = getenv(name);
-    return value != NULL && value[0] == '/' ? value : NULL;
-}
-
 enum status journal_default_path(char **path)
 {
     const char *named = getenv("JARSIDE_JOURNAL");
-    const char *data = absolute_variable("XDG_DATA_HOME");
-    const char *home = absolute_variable("HOME");
+    const char *data = getenv("XDG_DATA_HOME"), *home = getenv("HOME"); /* absolute, or none */
     *path = NULL;
     if (named != NULL && named[0] != '\0')
         *path = strdup(named);
-    else if (data != NULL)
+    else if (data != NULL && data[0] == '/')
         *path = text_format("%s/jarside/journal.db", data);
-    else if (home != NULL)
+    else if (home != NULL && home[0] == '/')
         *path = text_format("%s/.local/share/jarside/journal.db", home);
     return *path != NULL ? STATUS_OK : STATUS_USAGE;
 }
@@ -409,18 +401,6 @@ static enum status check_header(const char *path, struct diags *diags)
                 "this is no journal, or it is damaged; it was left as it is. Restore a backup with "
                 "'jarside restore FILE'");
     return STATUS_DATA;
-}
-
-static enum status create_file(const char *path, struct diags *diags)
-{
-    if (!filing_make_folders(path))
-        return cannot(path, "make a folder for", diags);
-    int file = open(path, O_RDWR | O_CREAT | O_EXCL | O_CLOEXEC, 0600);
-    if (file < 0 && errno != EEXIST)
-        return cannot(path, "create", diags);
-    if (file >= 0)
-        close(file);
-    return STATUS_OK;
 }
 
 static enum status settle(struct journal *journal, struct diags *diags)
@@ -468,9 +448,16 @@ enum status journal_open(const char *path, enum journal_access access, struct jo
                          struct diags *diags)
 {
     *journal = NULL;
-    enum status status = access == JOURNAL_CREATE ? create_file(path, diags) : STATUS_OK;
-    if (status == STATUS_OK)
-        status = check_header(path, diags);
+    if (access == JOURNAL_CREATE) {
+        if (!filing_make_folders(path))
+            return cannot(path, "make a folder for", diags);
+        int file = open(path, O_RDWR | O_CREAT | O_EXCL | O_CLOEXEC, 0600);
+        if (file < 0 && errno != EEXIST)
+            return cannot(path, "create", diags);
+        if (file >= 0)
+            close(file);
+    }
+    enum status status = check_header(path, diags);
     if (status != STATUS_OK)
         return status;
     struct journal *opened = calloc(1, sizeof *opened);
@@ -767,23 +754,17 @@ static bool is_anothers(const char *path)
            (found.application != JOURNAL_APPLICATION || found.version > JOURNAL_VERSION);
 }
 
-/* Read only, since even opening a file for writing changes bytes of it. */
-static enum status look_at_present(const char *path, struct diags *diags)
-{
-    struct journal *present = NULL;
-    enum status status = journal_open(path, JOURNAL_READ, &present, diags);
-    if (status == STATUS_OK)
-        status = check_pages(present->database, path, diags);
-    journal_close(present);
-    return status;
-}
-
 /* The present journal is kept, then gives way. */
 static enum status swap(struct filing *filing, const char *kept, struct diags *diags)
 {
     struct journal *present = NULL;
     struct diags *unheard = diags_new();
-    enum status status = look_at_present(filing->path, unheard);
+    /* Read only at first, since even opening a file for writing changes bytes of it. */
+    enum status status = journal_open(filing->path, JOURNAL_READ, &present, unheard);
+    if (status == STATUS_OK)
+        status = check_pages(present->database, filing->path, unheard);
+    journal_close(present);
+    present = NULL;
     if (status == STATUS_OK)
         status = journal_open(filing->path, JOURNAL_WRITE, &present, unheard);
     if (status == STATUS_OK)

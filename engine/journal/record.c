@@ -540,18 +540,6 @@ enum status row_check(struct journal *journal, enum record record, const void *r
 
 /* ---- values as text -------------------------------------------------------------------------- */
 
-/* The fewest digits that read back as the same double. */
-static void show_real(double real, struct text *out)
-{
-    size_t start = out->length;
-    for (int digits = 15; digits <= 17; digits++) {
-        text_cut(out, start);
-        text_printf(out, "%.*g", digits, real);
-        if (strtod(out->bytes + start, NULL) == real) /* equal to the bit is what is meant */
-            break;
-    }
-}
-
 /* The label of a record, or its id when its kind has none. */
 static enum status show_reference(struct journal *journal, const struct column *column, int64_t id,
                                   struct text *out, struct diags *diags)
@@ -575,14 +563,22 @@ enum status journal_show_column(struct journal *journal, const struct column *co
 {
     const void *from = column_member(column, row);
     char room[MOMENT_ROOM];
+    size_t start = out->length;
+    double real;
     switch (column->kind) {
     case COLUMN_LABEL:
     case COLUMN_TEXT:
         text_puts(out, *(const char *const *)from);
         break;
     case COLUMN_REAL:
-        if (!isnan(*(const double *)from))
-            show_real(*(const double *)from, out);
+        /* The fewest digits that read back as the same double. */
+        real = *(const double *)from;
+        for (int digits = 15; !isnan(real) && digits <= 17; digits++) {
+            text_cut(out, start);
+            text_printf(out, "%.*g", digits, real);
+            if (strtod(out->bytes + start, NULL) == real) /* equal to the bit is what is meant */
+                break;
+        }
         break;
     case COLUMN_INTEGER:
         text_printf(out, "%lld", (long long)*(const int64_t *)from);
@@ -631,18 +627,6 @@ static bool read_flag(const char *value, bool *flag)
     return *flag || value[0] == '\0' || csv_named("no|false|0|n", value, strlen(value)) >= 0;
 }
 
-static bool read_word(const struct column *column, const char *value, int *word, struct text *right)
-{
-    for (int i = 0; column->words[i] != NULL; i++) {
-        if (strcmp(column->words[i], value) == 0) {
-            *word = i;
-            return true;
-        }
-        text_printf(right, "%s%s", i == 0 ? "one of " : ", ", column->words[i]);
-    }
-    return false;
-}
-
 enum status journal_read_column(struct journal *journal, const struct column *column,
                                 const char *value, struct arena *arena, void *row,
                                 struct diags *diags)
@@ -677,8 +661,15 @@ enum status journal_read_column(struct journal *journal, const struct column *co
             right = "a date such as 2026-03-01 or 2026-03-01T18:30+01:00";
         break;
     case COLUMN_WORD:
-        if (!read_word(column, value, into, &words))
+        for (int i = 0; column->words[i] != NULL; i++) {
+            if (strcmp(column->words[i], value) == 0) {
+                *(int *)into = i;
+                right = NULL;
+                break;
+            }
+            text_printf(&words, "%s%s", i == 0 ? "one of " : ", ", column->words[i]);
             right = words.bytes;
+        }
         break;
     case COLUMN_REFERENCE:
         *(int64_t *)into = 0;
@@ -782,29 +773,6 @@ enum status journal_add(struct journal *journal, enum record record, void *row, 
 
 /* ---- correcting ------------------------------------------------------------------------------ */
 
-static const struct column *correctable(struct journal *journal, enum record record,
-                                        const char *name, struct diags *diags)
-{
-    enum { MOST = 32 };
-    const struct record_type *type = &record_types[record];
-    const char *names[MOST];
-    size_t count = 0, index = record_column(record, name);
-    if (!type->append_only && index != SIZE_MAX && !type->columns[index].derived)
-        return &type->columns[index];
-    for (const struct column *column = type->columns; column->name && count < MOST; column++)
-        if (!column->derived)
-            names[count++] = column->name;
-    const char *near = diag_nearest(name, names, count);
-    struct position at = {.file = journal->path};
-    if (type->append_only)
-        diags_error(diags, at, "a %s is never changed; add one that corrects it", type->name);
-    else if (near != NULL)
-        diags_error(diags, at, "a %s has no '%s'; did you mean '%s'?", type->name, name, near);
-    else
-        diags_error(diags, at, "a %s has no '%s' that could be corrected", type->name, name);
-    return NULL;
-}
-
 static enum status correct(struct journal *journal, enum record record, const char *label,
                            const struct column *column, const char *value, struct moment at,
                            struct arena *arena, struct diags *diags)
@@ -845,14 +813,32 @@ enum status journal_correct(struct journal *journal, enum record record, const c
                             const char *column, const char *value, struct moment at,
                             struct diags *diags)
 {
-    const struct column *described = correctable(journal, record, column, diags);
-    if (described == NULL)
+    enum { MOST = 32 };
+    const struct record_type *type = &record_types[record];
+    const char *names[MOST];
+    size_t count = 0, index = record_column(record, column);
+    if (type->append_only || index == SIZE_MAX || type->columns[index].derived) {
+        for (const struct column *own = type->columns; own->name && count < MOST; own++)
+            if (!own->derived)
+                names[count++] = own->name;
+        const char *near = diag_nearest(column, names, count);
+        struct position place = {.file = journal->path};
+        if (type->append_only)
+            diags_error(diags, place, "a %s is never changed; add one that corrects it",
+                        type->name);
+        else if (near != NULL)
+            diags_error(diags, place, "a %s has no '%s'; did you mean '%s'?", type->name, column,
+                        near);
+        else
+            diags_error(diags, place, "a %s has no '%s' that could be corrected", type->name,
+                        column);
         return STATUS_USAGE;
+    }
     enum status status = journal_begin(journal, diags);
     if (status != STATUS_OK)
         return status;
     struct arena *arena = arena_new();
-    status = correct(journal, record, label, described, value, at, arena, diags);
+    status = correct(journal, record, label, &type->columns[index], value, at, arena, diags);
     arena_free(arena);
     return journal_finish(journal, status, diags);
 }
@@ -902,24 +888,6 @@ enum status journal_get(struct journal *journal, enum record record, int64_t id,
     return STATUS_USAGE;
 }
 
-/* The label nearest to a word among the newest ones, or NULL. */
-static const char *nearest_label(struct journal *journal, enum record record, const char *label,
-                                 struct arena *arena)
-{
-    enum { MOST = 500 };
-    const char *names[MOST];
-    size_t count = 0;
-    struct diags *unheard = diags_new();
-    const char *sql = journal_sql(journal, "SELECT label FROM \"%s\" ORDER BY id DESC LIMIT %d",
-                                  record_types[record].name, MOST);
-    struct query query = query_begin(journal, unheard, sql, "");
-    while (count < MOST && query_next(&query))
-        names[count++] = arena_string(arena, query_text(&query, 0));
-    query_end(&query);
-    diags_free(unheard);
-    return diag_nearest(label, names, count);
-}
-
 enum status journal_find(struct journal *journal, enum record record, const char *label,
                          struct arena *arena, void *row, struct diags *diags)
 {
@@ -931,7 +899,20 @@ enum status journal_find(struct journal *journal, enum record record, const char
     enum status status = query_end(&query);
     if (status != STATUS_OK || found)
         return status;
-    const char *near = nearest_label(journal, record, label, arena);
+    /* The nearest label among the newest ones. */
+    enum { MOST = 500 };
+    const char *names[MOST];
+    size_t count = 0;
+    struct diags *unheard = diags_new();
+    query = query_begin(journal, unheard,
+                        journal_sql(journal, "SELECT label FROM \"%s\" ORDER BY id DESC LIMIT %d",
+                                    record_types[record].name, MOST),
+                        "");
+    while (count < MOST && query_next(&query))
+        names[count++] = arena_string(arena, query_text(&query, 0));
+    query_end(&query);
+    diags_free(unheard);
+    const char *near = diag_nearest(label, names, count);
     const char *name = record_types[record].name;
     struct position at = {.file = journal->path};
     if (near != NULL)
