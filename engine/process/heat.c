@@ -52,26 +52,18 @@ static double eigen_condition(enum heat_direction_kind kind, double biot, double
     return zeta * bessel1 - biot * bessel0;
 }
 
-/* The nth root (n from 1) lies between these: Bi = 0 at the lower, Bi infinite at the upper end. */
-static void eigen_bracket(enum heat_direction_kind kind, unsigned n, double *lower, double *upper)
-{
-    if (kind == HEAT_SLAB) {
-        *lower = (n - 1.0) * M_PI;
-        *upper = (n - 0.5) * M_PI;
-    } else {
-        *lower = n == 1 ? 0.0 : gsl_sf_bessel_zero_J1(n - 1);
-        *upper = gsl_sf_bessel_zero_J0(n);
-    }
-}
-
 /* By Newton's rule, halving the bracket where that would leave it. The start is
  * where the root of a slab would lie, zeta = (n - 1) pi + atan(Bi / zeta): three or
  * four steps do. */
 static double eigen_root(enum heat_direction_kind kind, double biot, unsigned n)
 {
     static const double near_enough = 1e-8; /* before a step that squares it */
-    double lower, upper, sign = n % 2 == 1 ? 1.0 : -1.0;
-    eigen_bracket(kind, n, &lower, &upper);
+    /* The nth root (n from 1) lies between these: Bi = 0 at the lower, Bi infinite at the upper end. */
+    double lower = (n - 1.0) * M_PI, upper = (n - 0.5) * M_PI, sign = n % 2 == 1 ? 1.0 : -1.0;
+    if (kind == HEAT_CYLINDER) {
+        lower = n == 1 ? 0.0 : gsl_sf_bessel_zero_J1(n - 1);
+        upper = gsl_sf_bessel_zero_J0(n);
+    }
     if (isinf(biot))
         return upper;
     double zeta = lower + (upper - lower) * M_2_PI * atan(biot / upper);
@@ -89,22 +81,17 @@ static double eigen_root(enum heat_direction_kind kind, double biot, unsigned n)
     return zeta;
 }
 
-static double coefficient(enum heat_direction_kind kind, double zeta)
-{
-    if (kind == HEAT_SLAB)
-        return 4.0 * sin(zeta) / (2.0 * zeta + sin(2.0 * zeta));
-    double bessel0 = j0(zeta), bessel1 = j1(zeta);
-    return 2.0 / zeta * bessel1 / (bessel0 * bessel0 + bessel1 * bessel1);
-}
-
 enum process_error heat_series(enum heat_direction_kind kind, double biot,
                                struct heat_series *series)
 {
     if (!(biot > 0.0))
         return PROCESS_CONDUCTANCE;
     for (unsigned i = 0; i < HEAT_TERMS; i++) {
-        series->zeta[i] = eigen_root(kind, biot, i + 1);
-        series->c[i] = coefficient(kind, series->zeta[i]);
+        double zeta = series->zeta[i] = eigen_root(kind, biot, i + 1);
+        double bessel0 = j0(zeta), bessel1 = j1(zeta);
+        series->c[i] = kind == HEAT_SLAB
+                           ? 4.0 * sin(zeta) / (2.0 * zeta + sin(2.0 * zeta))
+                           : 2.0 / zeta * bessel1 / (bessel0 * bessel0 + bessel1 * bessel1);
     }
     return PROCESS_OK;
 }
@@ -236,19 +223,6 @@ static double integral_at(const struct integral *table, double seconds)
     return table->sum[i] + x * rise + x * (1.0 - x) * (left * (1.0 - x) + right * x);
 }
 
-static enum process_error history_check(const struct heat_point *history, size_t points)
-{
-    if (points == 0)
-        return PROCESS_EMPTY;
-    for (size_t i = 0; i < points; i++) {
-        if (!isfinite(history[i].celsius) || !isfinite(history[i].seconds))
-            return PROCESS_PROBE_CELSIUS;
-        if (i > 0 && history[i].seconds < history[i - 1].seconds)
-            return PROCESS_TIME_ORDER;
-    }
-    return PROCESS_OK;
-}
-
 /* The temperature around the vessel at `seconds`, and by how much the centre is behind it. */
 static double surroundings(const struct heat_model *model, const struct integral *table,
                            double start, const struct heat_point *history, size_t points,
@@ -279,10 +253,13 @@ enum process_error heat_curve(const struct heat_model *model, double start_celsi
                               bool cap, double *core, size_t count)
 {
     struct integral table;
-    enum process_error error = history_check(history, points);
-    if (error != PROCESS_OK)
-        return error;
-    if (count == 0 || !(step > 0.0))
+    for (size_t i = 0; i < points; i++) {
+        if (!isfinite(history[i].celsius) || !isfinite(history[i].seconds))
+            return PROCESS_PROBE_CELSIUS;
+        if (i > 0 && history[i].seconds < history[i - 1].seconds)
+            return PROCESS_TIME_ORDER;
+    }
+    if (points == 0 || count == 0 || !(step > 0.0))
         return PROCESS_EMPTY;
     integral_fill(&table, model, step, count + 1);
     for (size_t i = 0; i < count; i++) {

@@ -2,6 +2,7 @@
 #include <float.h>
 #include <math.h>
 #include <string.h>
+#include <strings.h>
 
 #include "reason/reason_internal.h"
 
@@ -9,17 +10,7 @@
 
 static double clamp_chance(double p)
 {
-    if (!(p > LEAST_CHANCE)) /* also when it is not a number */
-        return LEAST_CHANCE;
-    return p < 1.0 - LEAST_CHANCE ? p : 1.0 - LEAST_CHANCE;
-}
-
-/* Factors come from people; a slip of the keyboard must not overflow a product of them. */
-static double clamp_factor(double factor)
-{
-    if (!(factor > LEAST_CHANCE))
-        return LEAST_CHANCE;
-    return factor < 1.0 / LEAST_CHANCE ? factor : 1.0 / LEAST_CHANCE;
+    return fmin(1.0 - LEAST_CHANCE, fmax(LEAST_CHANCE, p)); /* the least when it is not a number */
 }
 
 /* Scales to sum 1, lifts what is below the least chance, and scales again. */
@@ -143,7 +134,9 @@ static struct weighing weighing_find(struct reasoner *reasoner, size_t observabl
         for (size_t w = 0; w < cause->weigh_count; w++) {
             if (cause->weighs[w].observable != observable)
                 continue;
-            factors[cause->weighs[w].value] = clamp_factor(cause->weighs[w].number);
+            factors[cause->weighs[w]
+                        .value] = /* a slip of the keyboard must not overflow a product */
+                fmin(1.0 / LEAST_CHANCE, fmax(LEAST_CHANCE, cause->weighs[w].number));
             weighs = true;
         }
         weighing.local[c] = weighs ? (int)weighing.count++ : RULES_NONE;
@@ -404,10 +397,7 @@ static bool single(uint32_t values)
 
 static size_t lowest(uint32_t values)
 {
-    size_t value = 0;
-    while (!(values >> value & 1))
-        value++;
-    return value;
+    return (size_t)(ffs((int)values) - 1);
 }
 
 int evidence_species(const struct reasoner *reasoner, const struct evidence *evidence)
@@ -424,13 +414,10 @@ int evidence_species(const struct reasoner *reasoner, const struct evidence *evi
 
 const struct chances *sight_chances(const struct reasoner *reasoner, int species, size_t observable)
 {
-    if (species >= 0) {
-        const struct chances *own =
-            reasoner->normal[(size_t)species * reasoner->observable_count + observable];
-        if (own)
-            return own;
-    }
-    return &reasoner->sights[observable].plain;
+    const struct chances *own = NULL;
+    if (species >= 0)
+        own = reasoner->normal[(size_t)species * reasoner->observable_count + observable];
+    return own ? own : &reasoner->sights[observable].plain;
 }
 
 /* One-of: the chances of the values still possible, added; mixed with the base when hedged. */

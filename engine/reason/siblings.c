@@ -284,11 +284,6 @@ static double spared_by_all(const struct table *table)
     return sum - log(weight);
 }
 
-static double within(double ln, double most)
-{
-    return fmin(most, fmax(-most, ln));
-}
-
 static void shifts_find(const struct table *table, double most, struct sibling_pattern *pattern)
 {
     double none = spared_by_all(table);
@@ -301,14 +296,14 @@ static void shifts_find(const struct table *table, double most, struct sibling_p
             sum = add_at(sum, table->suspects[k].spared, table->ln[i * table->count + k]);
             weight += table->suspects[k].spared;
         }
-        double shift = within((sum - log(weight)) - none, most);
+        double shift = fmin(most, fmax(-most, (sum - log(weight)) - none));
         size_t cause = table->suspects[i].cause;
         pattern->causes[i] = (struct sibling_shift){cause, table->suspects[i].relation, shift};
         pattern->shifts[i] = (struct prior_shift){.cause = cause, .log_odds = shift};
     }
     for (size_t i = 0; i < table->count; i++) {
         for (size_t k = i + 1; k < table->count; k++) {
-            double both = within(table->ln[i * table->count + k] - none, most);
+            double both = fmin(most, fmax(-most, table->ln[i * table->count + k] - none));
             pattern->pairs[pattern->pair_count++] = (struct pair_shift){
                 .causes = {table->suspects[i].cause, table->suspects[k].cause},
                 .log_odds = both - pattern->shifts[i].log_odds - pattern->shifts[k].log_odds,
@@ -339,18 +334,6 @@ static void group_add(const struct sibling_cell *cell, struct sibling_group *gro
         *(shares ? &group->own_stuck : &group->rest_stuck) += cell->stuck;
 }
 
-static enum pattern_kind kind_of(const struct sibling_group *group)
-{
-    const struct tally *own = &group->own, *rest = &group->rest;
-    if (own->total == 0.0)
-        return PATTERN_NO_OTHERS;
-    if (rest->total == 0.0)
-        return PATTERN_ALONE;
-    if (!(group->log_bayes_factor > 0.0))
-        return PATTERN_ALIKE;
-    return own->lost * rest->total > rest->lost * own->total ? PATTERN_MORE : PATTERN_LESS;
-}
-
 static void groups_find(const struct chance_of_counts *of, uint32_t shared,
                         struct sibling_pattern *pattern)
 {
@@ -363,7 +346,13 @@ static void groups_find(const struct chance_of_counts *of, uint32_t shared,
             group_add(&of->cells[i], group);
         const struct tally both[] = {group->own, group->rest};
         group->log_bayes_factor = bayes_factor_ln(both, 2, of->a, of->b);
-        group->kind = kind_of(group);
+        const struct tally *own = &group->own, *rest = &group->rest;
+        bool more = own->lost * rest->total > rest->lost * own->total;
+        group->kind = own->total == 0.0                  ? PATTERN_NO_OTHERS
+                      : rest->total == 0.0               ? PATTERN_ALONE
+                      : !(group->log_bayes_factor > 0.0) ? PATTERN_ALIKE
+                      : more                             ? PATTERN_MORE
+                                                         : PATTERN_LESS;
         /* Relations that the same inoculated vessels share, every one of them. */
         const struct sibling_cell *cells = of->cells;
         uint32_t same = (UINT32_C(1) << RELATION_COUNT) - 1;
@@ -379,28 +368,22 @@ static void groups_find(const struct chance_of_counts *of, uint32_t shared,
     }
 }
 
-/* Vessels counted when no cell counts for more than `level`. */
-static double counted(const struct sibling_cell *cells, size_t count, double level)
-{
-    double sum = 0.0;
-    for (size_t i = 0; i < count; i++)
-        if (cells[i].shares != 0)
-            sum += fmin(level, total_of(&cells[i]));
-    return sum;
-}
-
-/* The highest level at which no more than COUNTED_MOST are. */
+/* The highest level at which no more than COUNTED_MOST vessels are counted, no cell for more than it. */
 static double level_of(const struct sibling_cell *cells, size_t count)
 {
-    double low = 0.0, high = COUNTED_MOST;
-    if (counted(cells, count, INFINITY) <= COUNTED_MOST)
-        return INFINITY;
-    for (int turn = 0; turn < 60; turn++) {
-        double middle = 0.5 * (low + high);
-        if (counted(cells, count, middle) <= COUNTED_MOST)
-            low = middle;
-        else
-            high = middle;
+    double low = 0.0, high = COUNTED_MOST, level = INFINITY;
+    for (int turn = 0; turn < 61; turn++) {
+        double sum = 0.0;
+        for (size_t i = 0; i < count; i++)
+            if (cells[i].shares != 0)
+                sum += fmin(level, total_of(&cells[i]));
+        if (turn == 0 && sum <= COUNTED_MOST)
+            return INFINITY;
+        if (turn > 0 && sum <= COUNTED_MOST)
+            low = level;
+        else if (turn > 0)
+            high = level;
+        level = 0.5 * (low + high);
     }
     return low;
 }

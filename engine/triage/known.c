@@ -411,12 +411,10 @@ static bool trouble_now(const struct triage *triage)
 /* The newest look before `day`, of those before `from`, of which the coverage is known. */
 static const struct earlier *look_before(const struct triage *triage, double day, size_t *from)
 {
-    while (*from > 0) {
-        const struct earlier *earlier = &triage->earlier[--*from];
-        if (earlier->day < day && !isnan(earlier->coverage))
-            return earlier;
-    }
-    return NULL;
+    while (*from > 0 &&
+           !(triage->earlier[*from - 1].day < day && !isnan(triage->earlier[*from - 1].coverage)))
+        --*from;
+    return *from > 0 ? &triage->earlier[--*from] : NULL;
 }
 
 static void follows(struct triage *triage, int observable, uint32_t seen,
