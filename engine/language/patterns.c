@@ -34,7 +34,7 @@ uint32_t quantity_end(struct reader *reader, const char *bytes, uint32_t to, uin
     if (at >= to || !bytes[at] || !strchr("0123456789abcdefhmnoqst+-.", bytes[at]))
         return 0;
     unsigned kind = 2u * (unsigned)dimension + unit_required;
-    struct quantity_memo *memo = &reader->memos[(at * 8 + kind) % QUANTITY_MEMOS];
+    struct quantity_memo *memo = &reader->memos[(at * 32 + kind) % QUANTITY_MEMOS];
     if (memo->scan != reader->scan || memo->at != at || memo->kind != kind) {
         size_t length = quantity_at(bytes, to, at, dimension, unit_required);
         *memo = (struct quantity_memo){.scan = reader->scan,

@@ -133,10 +133,18 @@ static void word_learn(struct reader *reader, uint32_t word)
     reader->by_letter[first - 'a'] = word;
 }
 
+/* The stem of a word of a text, or NO_INDEX. */
+static uint32_t stem_known(struct reader *reader, const char *word, size_t length)
+{
+    uint32_t index = interned_find(&reader->words, word, length);
+    if (index == NO_INDEX && reader->words.count < WORDS_MOST && length <= WORD_LONGEST)
+        index = word_add(reader, word, length, false);
+    return index == NO_INDEX ? NO_INDEX : reader->lexemes[index].stem;
+}
+
 uint32_t word_roles(struct reader *reader, const char *word, size_t length)
 {
-    uint32_t index = word_add(reader, word, length, false);
-    uint32_t stem = reader->lexemes[index].stem;
+    uint32_t stem = stem_known(reader, word, length);
     return stem == NO_INDEX ? 0 : reader->stems[stem].roles;
 }
 
@@ -955,7 +963,7 @@ static void visit_word(struct walk *w, uint32_t at)
 {
     const struct reader *r = w->job->reader;
     const struct trie *t = &r->trie;
-    const struct token *token = &w->job->tokens[at];
+    struct token *token = &w->job->tokens[at];
     w->start = at;
     w->end = token->clause;
     w->visits = 0;
@@ -968,9 +976,17 @@ static void visit_word(struct walk *w, uint32_t at)
         if (child)
             visit(w, child, at + 1, at + 1, 0);
     }
-    char first = w->job->working.bytes[token->start];
-    if (first >= '0' && first <= '9' && r->figure_child)
+    const char *word = w->job->working.bytes + token->start;
+    if (*word >= '0' && *word <= '9' && r->figure_child) {
+        size_t figures = strspn(word, "0123456789"), length = token->end - token->start;
         visit(w, r->figure_child, at + 1, at + 1, 0);
+        if (figures < length) { /* "5mm" is "5 mm" */
+            uint32_t stem = token->stem;
+            token->stem = stem_known(w->job->reader, word + figures, length - figures);
+            visit(w, r->figure_child, at, at, 0);
+            token->stem = stem;
+        }
+    }
     for (size_t i = w->spans_from[at]; i < w->span_count; i++) /* these may be items of lists too */
         if (t->list_child[w->spans[i].list])
             visit(w, t->list_child[w->spans[i].list], w->spans[i].end, w->spans[i].end, 0);

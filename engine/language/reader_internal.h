@@ -167,7 +167,7 @@ struct trie {
     uint32_t *list_child; /* from the root, by list; 0 is none */
 };
 
-enum { QUANTITY_MEMOS = 256 };
+enum { QUANTITY_MEMOS = 1024 };
 
 struct quantity_memo { /* what was found at a place of the text that is looked at */
     uint32_t scan;     /* it is of this scan */
