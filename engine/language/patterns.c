@@ -398,166 +398,95 @@ void pattern_run(struct job *job, struct phrase *pattern, size_t word)
  * and again, which is what drives a careless pattern to try every way of
  * cutting it up. A sound one needs a few steps per byte.
  */
-enum {
-    TRIAL_BYTES = 1024,
-    TRIAL_STEPS = 60 * TRIAL_BYTES,
-    TRIAL_BODIES = 6,
-    TRIAL_KINDS = 2 * TRIAL_BODIES, /* each with two endings */
-};
-
-/* What stands for a class in the letters of a pattern. */
-static char sample_of(char escape)
-{
-    switch (escape) {
-    case 'w':
-    case 'S':
-    case 'D':
-        return 'a';
-    case 's':
-    case 'W':
-        return ' ';
-    case 'd':
-        return '1';
-    default:
-        return escape;
-    }
-}
-
-/* The last byte of what opens a group, "(?:", "(?i:", "(?<=" and their like; of "(?<name>" and "("
- * only the part before the name. */
-static const char *group_opening(const char *s)
-{
-    if (s[1] != '?')
-        return s;
-    s++;
-    while (s[1] && strchr("imsxnJ-^", s[1]))
-        s++;
-    if (s[1] == '<' && (s[2] == '=' || s[2] == '!'))
-        return s + 2;
-    return s[1] && strchr(":=!>|", s[1]) ? s + 1 : s;
-}
-
-/* "1 d", "1 kpa", as folded text has it. */
-static void put_sample_quantity(struct text *out, enum dimension dimension)
-{
-    text_puts(out, "1 ");
-    for (const char *unit = dimension_unit(dimension); *unit; unit++) {
-        char c = (char)(*unit >= 'A' && *unit <= 'Z' ? *unit + 'a' - 'A' : *unit);
-        text_add(out, &c, 1);
-    }
-}
+enum { TRIAL_BYTES = 1024, TRIAL_STEPS = 60 * TRIAL_BYTES };
 
 /* The letters of a pattern without its syntax. */
 static void plain_letters(struct text *out, const struct phrase *pattern)
 {
+    static const char classes[] = "wSDsWd", samples[] = "aaa  1";
     bool name = false;
     for (const char *s = pattern->source + 1; *s; s++) {
-        if (!strncmp(s, "{q}", 3) || !strncmp(s, "{n}", 3)) {
-            put_sample_quantity(out, pattern->dimension);
+        if (!strncmp(s, "{q}", 3) || !strncmp(s, "{n}", 3)) { /* "1 d", "1 kpa" */
+            text_puts(out, "1 ");
+            for (const char *unit = dimension_unit(pattern->dimension); *unit; unit++)
+                text_printf(out, "%c", *unit >= 'A' && *unit <= 'Z' ? *unit + 'a' - 'A' : *unit);
             s += 2;
         } else if (*s == '(') {
-            s = group_opening(s);
-        } else if (*s == '<' || *s == '{') {
-            name = true;
-        } else if (*s == '>' || *s == '}') {
-            name = false;
+            s += strspn(s + 1, "?<=!:>|");
+        } else if (*s == '{' || *s == '}') {
+            name = *s == '{';
         } else if (*s == '\\' && s[1]) {
-            char sample = sample_of(*++s);
-            text_add(out, &sample, 1);
+            const char *class = strchr(classes, *++s);
+            text_add(out, class ? &samples[class - classes] : s, 1);
         } else if (*s == '|') {
             text_puts(out, " ");
-        } else if (!name && !strchr(")[]?*+^$.", *s)) {
+        } else if (!name && !strchr(")[]?*+^$.<>", *s)) {
             text_add(out, s, 1);
         }
     }
 }
 
-static void repeat(struct text *out, const char *unit, size_t length)
+/* Whether a pattern gives up on a text of `unit` again and again, with `end` behind. */
+static bool gives_up(struct reader *reader, const struct phrase *pattern, const char *unit,
+                     size_t length, const char *end, const struct text *letters)
 {
-    while (length && out->length + length <= TRIAL_BYTES)
-        text_add(out, unit, length);
-}
-
-static void trial_text(struct text *out, int kind, const struct text *letters)
-{
-    size_t first = letters->length ? strcspn(letters->bytes, " ") : 0;
-    text_clear(out);
-    switch (kind % TRIAL_BODIES) {
-    case 0:
-        repeat(out, letters->bytes, letters->length);
-        break;
-    case 1:
-        repeat(out, letters->bytes, letters->length ? 1 : 0);
-        break;
-    case 2:
-        repeat(out, letters->bytes, first);
-        break;
-    case 3:
-        for (size_t i = 0; first && i < TRIAL_BYTES / (first + 1); i++) {
-            text_add(out, letters->bytes, first);
-            text_puts(out, " ");
-        }
-        break;
-    case 4:
-        repeat(out, "1 ", 2);
-        break;
-    default:
-        repeat(out, "a", 1);
-    }
-    /* Nothing matches the first, so hopes are disappointed: in the middle of a word, where no phrase
-     * may end, or behind it. The rest keeps PCRE2 from seeing at once that a letter it needs is
-     * missing. */
-    text_puts(out, kind < TRIAL_BODIES ? "\x7F" : "_\x7F");
-    text_add(out, letters->bytes, letters->length);
-}
-
-static bool gives_up(struct reader *reader, const struct phrase *pattern, const struct text *text)
-{
-    size_t at = 0;
+    int count = 0;
+    struct text text;
+    text_init(&text);
+    while (length && text.length + length <= TRIAL_BYTES)
+        text_add(&text, unit, length);
+    text_puts(&text, end);
+    text_add(&text, letters->bytes, letters->length);
     next_scan(reader);
-    while (at < text->length) {
-        int count = pcre2_match(pattern->code, (PCRE2_SPTR)text->bytes, text->length, at,
-                                PCRE2_NO_UTF_CHECK | PCRE2_NO_JIT, reader->found, reader->limits);
-        if (count < 0)
-            return count != PCRE2_ERROR_NOMATCH;
-        size_t end = pcre2_get_ovector_pointer(reader->found)[1];
-        at = end > at ? end : at + 1;
+    for (size_t at = 0; at < text.length && count >= 0;) {
+        count = pcre2_match(pattern->code, (PCRE2_SPTR)text.bytes, text.length, at,
+                            PCRE2_NO_UTF_CHECK | PCRE2_NO_JIT, reader->found, reader->limits);
+        size_t behind = pcre2_get_ovector_pointer(reader->found)[1];
+        at = behind > at ? behind : at + 1;
     }
-    return false;
-}
-
-struct trial { /* what patterns are tried with */
-    struct reader *reader;
-    struct diags *diags;
-    struct text letters, text;
-};
-
-static void try_out(struct trial *trial, struct phrase *pattern)
-{
-    if (!pattern_compile(trial->reader, pattern, trial->diags))
-        return;
-    text_clear(&trial->letters);
-    plain_letters(&trial->letters, pattern);
-    bool slow = false;
-    for (int kind = 0; kind < TRIAL_KINDS && !slow; kind++) {
-        trial_text(&trial->text, kind, &trial->letters);
-        slow = gives_up(trial->reader, pattern, &trial->text);
-    }
-    if (slow)
-        diags_warn(trial->diags, pattern->at,
-                   "the pattern '%s' tries too many ways to match; let its repeated parts "
-                   "begin with different letters",
-                   pattern->source + 1);
+    text_release(&text);
+    return count < 0 && count != PCRE2_ERROR_NOMATCH;
 }
 
 void reader_check_patterns(struct reader *reader, struct diags *diags)
 {
-    struct trial trial = {.reader = reader, .diags = diags};
-    text_init(&trial.letters);
-    text_init(&trial.text);
+    /* Nothing matches the first, so hopes are disappointed: in the middle of a word, where no phrase
+     * may end, or behind it. The letters behind that keep PCRE2 from seeing at once that one it needs
+     * is missing. */
+    static const char *const ends[] = {"\x7F", "_\x7F"};
     pcre2_set_match_limit(reader->limits, TRIAL_STEPS);
-    for (size_t i = 0; i < reader->pattern_count; i++)
-        try_out(&trial, &reader->phrases[reader->patterns[i]]);
-    text_release(&trial.letters);
-    text_release(&trial.text);
+    for (size_t i = 0; i < reader->pattern_count; i++) {
+        struct phrase *pattern = &reader->phrases[reader->patterns[i]];
+        if (!pattern_compile(reader, pattern, diags))
+            continue;
+        struct text letters;
+        text_init(&letters);
+        plain_letters(&letters, pattern);
+        const char *all = letters.length ? letters.bytes : "";
+        size_t first = strcspn(all, " ");
+        struct text word; /* the first, and a space */
+        text_init(&word);
+        text_add(&word, all, first);
+        text_puts(&word, " ");
+        const struct {
+            const char *unit;
+            size_t length;
+        } bodies[] = {{all, letters.length},
+                      {all, letters.length ? 1 : 0},
+                      {all, first},
+                      {word.bytes, first ? word.length : 0},
+                      {"1 ", 2},
+                      {"a", 1}};
+        bool slow = false;
+        for (size_t k = 0; k < 2 * sizeof bodies / sizeof *bodies && !slow; k++)
+            slow = gives_up(reader, pattern, bodies[k / 2].unit, bodies[k / 2].length, ends[k % 2],
+                            &letters);
+        if (slow)
+            diags_warn(diags, pattern->at,
+                       "the pattern '%s' tries too many ways to match; let its repeated parts "
+                       "begin with different letters",
+                       pattern->source + 1);
+        text_release(&word);
+        text_release(&letters);
+    }
 }

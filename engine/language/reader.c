@@ -18,17 +18,6 @@
 static const double STRETCH = 0.3;
 static const double STRETCH_DEGREES = 4.0;
 
-static void stretch(const struct observable *o, struct quantity *q, bool over, bool under)
-{
-    double width = o->dimension == DIM_CELSIUS ? STRETCH_DEGREES : STRETCH * fabs(q->hi);
-    if (over && !under) {
-        q->hi = fmin(q->hi + width, o->max);
-    } else if (under && !over) {
-        q->lo = fmax(q->lo - width, o->min);
-        q->hi = fmax(nextafter(q->hi, -INFINITY), q->lo); /* the number itself is excluded */
-    }
-}
-
 enum number_fault { NUMBER_FINE, NUMBER_UNREADABLE, NUMBER_IMPOSSIBLE };
 
 /*
@@ -47,7 +36,15 @@ static enum number_fault number_read_bins(const struct observable *observable, c
         return NUMBER_UNREADABLE;
     if (!(quantity->lo >= observable->min && quantity->hi <= observable->max))
         return NUMBER_IMPOSSIBLE;
-    stretch(observable, quantity, over, under);
+    double width =
+        observable->dimension == DIM_CELSIUS ? STRETCH_DEGREES : STRETCH * fabs(quantity->hi);
+    if (over && !under) {
+        quantity->hi = fmin(quantity->hi + width, observable->max);
+    } else if (under && !over) {
+        quantity->lo = fmax(quantity->lo - width, observable->min);
+        /* the number itself is excluded */
+        quantity->hi = fmax(nextafter(quantity->hi, -INFINITY), quantity->lo);
+    }
     for (size_t i = 0; i < observable->value_count; i++) {
         const struct value *bin = &observable->values[i];
         bool last = i + 1 == observable->value_count;
@@ -208,85 +205,47 @@ static void compact(struct match_list *list)
     list->count = kept;
 }
 
-static bool same_match(const struct match *a, const struct match *b)
-{
-    return a->start == b->start && a->end == b->end && a->role == b->role &&
-           a->observable == b->observable && a->item == b->item;
-}
-
-static bool same_place(const struct match *a, const struct match *b)
-{
-    return a->start == b->start && a->end == b->end;
-}
-
 /*
  * Of the same words, what they say of a sign goes before the part they play in
  * the sentence: a value may be called "none". And a phrase goes before a word:
  * "no" in "no, it is green" denies nothing.
  */
-static void drop_outranked(struct match *matches, size_t count)
-{
-    bool content = false;
-    bool phrase = false;
-    for (size_t i = 0; i < count; i++) {
-        content = content || matches[i].role <= ROLE_STATEMENT;
-        phrase = phrase || !matches[i].word;
-    }
-    for (size_t i = 0; i < count; i++)
-        matches[i].dropped =
-            (content && matches[i].role > ROLE_STATEMENT) || (phrase && matches[i].word) ||
-            (i && !matches[i - 1].dropped && same_match(&matches[i - 1], &matches[i]));
-}
-
 static void settle_places(struct match_list *list)
 {
-    size_t first = 0;
-    for (size_t i = 1; i <= list->count; i++) {
-        if (i < list->count && same_place(&list->items[first], &list->items[i]))
-            continue;
-        if (i - first > 1)
-            drop_outranked(list->items + first, i - first);
-        first = i;
+    struct match *end = list->items + list->count;
+    for (struct match *first = list->items, *behind; first < end; first = behind) {
+        bool content = false, phrase = false;
+        for (behind = first;
+             behind < end && behind->start == first->start && behind->end == first->end; behind++) {
+            content = content || behind->role <= ROLE_STATEMENT;
+            phrase = phrase || !behind->word;
+        }
+        for (struct match *m = first; m < behind && behind - first > 1; m++) {
+            bool again = m > first && !m[-1].dropped && m[-1].role == m->role &&
+                         m[-1].observable == m->observable && m[-1].item == m->item;
+            m->dropped = (content && m->role > ROLE_STATEMENT) || (phrase && m->word) || again;
+        }
     }
     compact(list);
 }
 
-/* ---- gaps -------------------------------------------------------------------------------- */
-
-static size_t first_from(const struct match_list *list, uint32_t start)
-{
-    size_t low = 0;
-    size_t high = list->count;
-    while (low < high) {
-        size_t middle = low + (high - low) / 2;
-        if (list->items[middle].start < start)
-            low = middle + 1;
-        else
-            high = middle;
-    }
-    return low;
-}
-
 /* "Filter is not wet" denies "filter wet"; "filter is fine but grains wet" was no match at all. */
-static void settle_gap(struct match_list *list, struct match *match, unsigned gap)
-{
-    size_t i = first_from(list, match->gaps[gap].start);
-    for (; i < list->count && list->items[i].start < match->gaps[gap].end; i++) {
-        struct match *inside = &list->items[i];
-        match->dropped = match->dropped || inside->role == ROLE_BREAK;
-        if (inside->role == ROLE_NEGATION) {
-            match->denied = !match->denied;
-            inside->used = true;
-            inside->until = match->end;
-        }
-    }
-}
-
 static void settle_gaps(struct match_list *list)
 {
-    for (size_t i = 0; i < list->count; i++)
-        for (unsigned gap = 0; gap < list->items[i].gap_count; gap++)
-            settle_gap(list, &list->items[i], gap);
+    for (struct match *match = list->items; match < list->items + list->count; match++)
+        for (unsigned gap = 0; gap < match->gap_count; gap++)
+            for (struct match *inside = match;
+                 inside < list->items + list->count && inside->start < match->gaps[gap].end;
+                 inside++) {
+                if (inside->start < match->gaps[gap].start)
+                    continue;
+                match->dropped = match->dropped || inside->role == ROLE_BREAK;
+                if (inside->role == ROLE_NEGATION) {
+                    match->denied = !match->denied;
+                    inside->used = true;
+                    inside->until = match->end;
+                }
+            }
     compact(list);
 }
 
@@ -318,28 +277,20 @@ static void cover(struct job *job, bool all)
     }
 }
 
-/* What says something only where nothing else is said: a judgement of the whole, in passing. */
-static void drop_not_alone(struct job *job)
-{
-    struct match_list *list = &job->matches;
-    size_t kept = 0;
-    for (size_t i = 0; i < list->count; i++) {
-        const struct match *match = &list->items[i];
-        bool whole = job->asked == RULES_NONE && job->token_count > 0 &&
-                     match->start <= job->tokens[0].start &&
-                     match->end >= job->tokens[job->token_count - 1].end;
-        if (whole || match->role != ROLE_STATEMENT ||
-            !job->reader->rules->language.statements[match->item].alone)
-            list->items[kept++] = *match;
-    }
-    list->count = kept;
-}
-
 /* Keeps the matches that stand, in order of start. */
 static void resolve(struct job *job)
 {
     struct match_list *list = &job->matches;
-    drop_not_alone(job);
+    /* A judgement of the whole, in passing, says something only where nothing else is said. */
+    for (size_t i = 0; i < list->count; i++) {
+        struct match *match = &list->items[i];
+        bool whole = job->asked == RULES_NONE && job->token_count > 0 &&
+                     match->start <= job->tokens[0].start &&
+                     match->end >= job->tokens[job->token_count - 1].end;
+        match->dropped = !whole && match->role == ROLE_STATEMENT &&
+                         job->reader->rules->language.statements[match->item].alone;
+    }
+    compact(list);
     settle_numbers(job);
     compact(list);
     if (list->count > 1)
@@ -373,29 +324,18 @@ static bool is_unknown(const struct token *token)
     return !token->covered && !(token->roles >> ROLE_IGNORE & 1);
 }
 
-static bool any_unknown(const struct job *job)
-{
-    size_t i = 0;
-    while (i < job->token_count && !is_unknown(&job->tokens[i]))
-        i++;
-    return i < job->token_count;
-}
-
-static bool says_same(const struct reading *a, const struct reading *b)
-{
-    return a->seen == b->seen && a->absent == b->absent && a->hedged == b->hedged &&
-           a->others == b->others;
-}
-
 /* What was already said in the same way is not said again; so chains stay short. */
 static void add_reading(struct output *out, struct reading reading)
 {
     size_t observable = reading.observable;
     out->named[observable] |= reading.seen | reading.absent;
     if (!reading.has_number) {
-        for (uint32_t i = out->chains[observable]; i != NO_INDEX; i = out->before[i])
-            if (says_same(&out->readings[i], &reading))
+        for (uint32_t i = out->chains[observable]; i != NO_INDEX; i = out->before[i]) {
+            const struct reading *said = &out->readings[i];
+            if (said->seen == reading.seen && said->absent == reading.absent &&
+                said->hedged == reading.hedged && said->others == reading.others)
                 return;
+        }
         out->before[out->reading_count] = out->chains[observable];
         out->chains[observable] = (uint32_t)out->reading_count;
     }
@@ -440,14 +380,6 @@ static void add_number(struct output *out, const struct match *match)
     }
 }
 
-static bool lists(const size_t *indices, size_t count, size_t index)
-{
-    for (size_t i = 0; i < count; i++)
-        if (indices[i] == index)
-            return true;
-    return false;
-}
-
 static bool of_several(const struct output *out, size_t observable)
 {
     return out->job->reader->rules->observables[observable].kind == KIND_SEVERAL;
@@ -478,7 +410,10 @@ static void add_statement(struct output *out, const struct match *match)
         struct reading reading = reading_of(out, match);
         reading.observable = s->absent.observables[i];
         reading.absent = s->absent.values[i];
-        if (!lists(s->others, s->other_count, reading.observable))
+        bool other = false;
+        for (size_t k = 0; k < s->other_count; k++)
+            other = other || s->others[k] == reading.observable;
+        if (!other)
             add_reading(out, reading);
     }
 }
@@ -565,20 +500,6 @@ static void add_readings(struct output *out)
 
 /* ---- what was not understood ------------------------------------------------------------- */
 
-static void mark_unclear(struct job *job)
-{
-    size_t t = 0;
-    for (size_t i = 0; i < job->matches.count; i++) {
-        const struct match *match = &job->matches.items[i];
-        if (!match->unclear)
-            continue;
-        while (t < job->token_count && job->tokens[t].start < match->start)
-            t++;
-        for (; t < job->token_count && job->tokens[t].start < match->end; t++)
-            job->tokens[t].unclear = true;
-    }
-}
-
 static bool cut_between(const struct working *w, uint32_t from, uint32_t to)
 {
     return memchr(w->bytes + from, '\n', to - from) != NULL;
@@ -653,20 +574,6 @@ static int by_span(const void *left, const void *right)
     return (int)a->reason - (int)b->reason;
 }
 
-/* "No" to the question. */
-static void add_bare_answer(struct output *out)
-{
-    const struct bare_answer *answer = &out->job->bare_answer;
-    if (answer->note)
-        add_unread(out, answer->span, UNREAD_UNKNOWN, answer->note);
-    else if (answer->given)
-        add_reading(out, (struct reading){.observable = (size_t)out->job->asked,
-                                          .seen = answer->seen,
-                                          .absent = answer->absent,
-                                          .hedged = answer->hedged,
-                                          .span = answer->span});
-}
-
 /* ---- all together ------------------------------------------------------------------------ */
 
 static void output_room(struct output *out)
@@ -697,12 +604,28 @@ static void output_room(struct output *out)
 /* Fills the list from what stands. */
 static void readings(struct job *job, struct reading_list *list)
 {
-    struct output out = {.job = job, .arena = job->list_arena, .unknown = any_unknown(job)};
+    struct output out = {.job = job, .arena = job->list_arena};
+    for (size_t i = 0; i < job->token_count; i++)
+        out.unknown = out.unknown || is_unknown(&job->tokens[i]);
     output_room(&out);
-    add_bare_answer(&out);
+    const struct bare_answer *answer = &job->bare_answer;
+    if (answer->note)
+        add_unread(&out, answer->span, UNREAD_UNKNOWN, answer->note);
+    else if (answer->given) /* "no" to the question */
+        add_reading(&out, (struct reading){.observable = (size_t)job->asked,
+                                           .seen = answer->seen,
+                                           .absent = answer->absent,
+                                           .hedged = answer->hedged,
+                                           .span = answer->span});
     add_readings(&out);
     add_limits(&out);
-    mark_unclear(job);
+    for (size_t i = 0, at = 0; i < job->matches.count; i++) {
+        const struct match *match = &job->matches.items[i];
+        while (match->unclear && at < job->token_count && job->tokens[at].start < match->start)
+            at++;
+        for (; match->unclear && at < job->token_count && job->tokens[at].start < match->end; at++)
+            job->tokens[at].unclear = true;
+    }
     add_unknown(&out);
     if (out.unread_count > 1)
         qsort(out.unread, out.unread_count, sizeof *out.unread, by_span);
@@ -740,15 +663,6 @@ static void find_name(struct job *job, size_t value, const char *name)
                                                    .observable = (size_t)job->asked,
                                                    .item = value};
         at = end;
-    }
-}
-
-static void find_names(struct job *job)
-{
-    const struct observable *o = &job->reader->rules->observables[job->asked];
-    for (size_t i = 0; i < o->value_count; i++) {
-        find_name(job, i, o->values[i].label);
-        find_name(job, i, o->values[i].id);
     }
 }
 
@@ -1069,22 +983,6 @@ void reader_free(struct reader *reader)
     free(reader);
 }
 
-/* Words and matches; a second time when slips were put right. */
-static void find_matches(struct job *job)
-{
-    for (int round = 0; round < 2; round++) {
-        job_tokens(job);
-        job_scan(job);
-        if (job->asked != RULES_NONE)
-            find_names(job);
-        resolve(job);
-        if (job->asked != RULES_NONE)
-            drop_stray_number(job);
-        if (round || !job_slips(job))
-            break;
-    }
-}
-
 static enum status read_as(struct reader *reader, int asked, const char *text, size_t length,
                            struct arena *arena, struct reading_list *list, struct diags *diags)
 {
@@ -1099,7 +997,19 @@ static enum status read_as(struct reader *reader, int asked, const char *text, s
     enum status status = working_build(&job.working, text, length, job.scratch, diags);
     if (status != STATUS_OK)
         return status;
-    find_matches(&job);
+    for (int round = 0; !round || (round < 2 && job_slips(&job));
+         round++) { /* again without slips */
+        job_tokens(&job);
+        job_scan(&job);
+        for (size_t i = 0; asked != RULES_NONE && i < reader->rules->observables[asked].value_count;
+             i++) {
+            find_name(&job, i, reader->rules->observables[asked].values[i].label);
+            find_name(&job, i, reader->rules->observables[asked].values[i].id);
+        }
+        resolve(&job);
+        if (asked != RULES_NONE)
+            drop_stray_number(&job);
+    }
     if (job.matches.full) {
         diags_error(diags, (struct position){0},
                     "the text says more than %d things; describe one vessel at a time",
