@@ -45,14 +45,6 @@ static size_t utf8_size(unsigned char first)
     return first < 0x80 ? 1 : first < 0xE0 ? 2 : first < 0xF0 ? 3 : 4;
 }
 
-/* Where the character at `from` of the given text ends. */
-static size_t character_end(const struct builder *b, size_t from, size_t next)
-{
-    size_t after = next <= b->length ? b->origin[next] : b->origin[b->length];
-    size_t own = from + utf8_size((unsigned char)b->text[from]);
-    return after > from ? after : own < b->origin[b->length] ? own : b->origin[b->length];
-}
-
 static void put(struct working *out, char byte, size_t from, size_t until)
 {
     out->bytes[out->length] = byte;
@@ -90,7 +82,9 @@ static void put_character(struct builder *b)
     if (size > b->length - b->at)
         size = b->length - b->at;
     size_t from = b->origin[b->at];
-    size_t until = character_end(b, from, b->at + size);
+    size_t after = b->origin[b->at + size]; /* where the character ends in the given text */
+    size_t own = from + utf8_size((unsigned char)b->text[from]), end = b->origin[b->length];
+    size_t until = after > from ? after : own < end ? own : end;
     for (size_t i = 0; i < size; i++)
         put(b->out, b->folded[b->at + i], from, until);
     b->at += size - 1;
@@ -513,15 +507,6 @@ static void mark_negations(struct pass *p, size_t until, bool used)
         }
 }
 
-/* Counts as seen, in doubt. */
-static void leave_open(struct pass *p, size_t at)
-{
-    p->items[at].match->hedged = true;
-    p->items[at].match->denied = false;
-    mark_negations(p, at, false);
-    forget(p);
-}
-
 static void deny(struct pass *p, struct match *match)
 {
     match->denied = true;
@@ -538,7 +523,10 @@ static void deny_first(struct pass *p, size_t at)
         return;
     }
     if (match->role == ROLE_STATEMENT || p->blocked || match->denied || p->negations % 2 == 0) {
-        leave_open(p, at);
+        match->hedged = true; /* counts as seen, in doubt */
+        match->denied = false;
+        mark_negations(p, at, false);
+        forget(p);
         return;
     }
     mark_negations(p, at, true);
@@ -625,15 +613,6 @@ static bool list_goes_on(struct pass *p, size_t at)
     return false;
 }
 
-/* Whether the negation under way can answer ("none"), with nothing after it but "so far". */
-static bool may_look_back(const struct pass *p, size_t end)
-{
-    for (size_t i = p->negation + 1; i < end; i++)
-        if (!is_role(&p->items[i], ROLE_IGNORE))
-            return false;
-    return p->items[p->negation].match->answers;
-}
-
 /* "Green: none": a negation with nothing after it looks back. */
 static bool deny_before(struct pass *p)
 {
@@ -708,8 +687,12 @@ static void lift_denial(struct pass *p, size_t at)
 
 static void end_clause(struct pass *p, size_t at)
 {
-    if (p->negations % 2 == 1 && !p->last && !p->blocked && may_look_back(p, at) &&
-        (p->said ? deny_before(p) : deny_question(p)))
+    /* It can answer ("none"), with nothing after it but "so far". */
+    bool looks_back =
+        p->negations % 2 == 1 && !p->last && !p->blocked && p->items[p->negation].match->answers;
+    for (size_t i = p->negation + 1; looks_back && i < at; i++)
+        looks_back = is_role(&p->items[i], ROLE_IGNORE);
+    if (looks_back && (p->said ? deny_before(p) : deny_question(p)))
         mark_negations(p, at, true);
     forget(p);
     p->words = 0;
@@ -733,19 +716,15 @@ static void meet_cut(struct pass *p, size_t at)
     p->asked_to = item->cut == CUT_QUESTION ? at : from;
 }
 
-/* "No dots no powder": the same word again after one other, which it has done with. */
-static bool said_again(const struct pass *p, size_t at)
-{
-    const struct match *first = p->items[p->negation].match, *again = p->items[at].match;
-    uint32_t length = first->end - first->start;
-    return p->words == 1 && again->end - again->start == length &&
-           memcmp(p->job->working.bytes + first->start, p->job->working.bytes + again->start,
-                  length) == 0;
-}
-
 static void meet_negation(struct pass *p, size_t at)
 {
-    if (p->negations && !p->last && !p->blocked && !said_again(p, at)) {
+    /* "No dots no powder": the same word again after one other, which it has done with. */
+    const struct match *first = p->items[p->negation].match, *again = p->items[at].match;
+    const char *bytes = p->job->working.bytes;
+    bool said_again =
+        p->negations && p->words == 1 && again->end - again->start == first->end - first->start &&
+        !memcmp(bytes + first->start, bytes + again->start, first->end - first->start);
+    if (p->negations && !p->last && !p->blocked && !said_again) {
         p->negations++;
         return;
     }
@@ -753,16 +732,6 @@ static void meet_negation(struct pass *p, size_t at)
     p->negation = at;
     p->negations = 1;
     p->words = 0;
-}
-
-/* A statement that begins with a negation, as in "no smell". */
-static bool denies_itself(const struct pass *p, const struct match *match)
-{
-    const struct token *token = p->job->tokens;
-    while (token < p->job->tokens + p->job->token_count && token->start < match->start)
-        token++;
-    return match->role == ROLE_STATEMENT && token->start == match->start &&
-           (token->roles >> ROLE_NEGATION & 1);
 }
 
 static void meet_content(struct pass *p, size_t at)
@@ -778,7 +747,11 @@ static void meet_content(struct pass *p, size_t at)
     /* What denies nothing itself still keeps apart what stands around it. */
     p->words = match->swallowed || match->aside || match->role == ROLE_NUMBER ? 1 : 0;
     p->said = true;
-    if (denies_itself(p, match)) { /* "or sourness" goes on with it */
+    const struct token *token = p->job->tokens;
+    while (token < p->job->tokens + p->job->token_count && token->start < match->start)
+        token++;
+    if (match->role == ROLE_STATEMENT && token->start == match->start &&
+        (token->roles >> ROLE_NEGATION & 1)) { /* as in "no smell": "or sourness" goes on with it */
         forget(p);
         p->negation = at;
         p->negations = 1;
@@ -819,11 +792,6 @@ static void apply_negations(struct pass *p)
 
 /* ---- whose it is ------------------------------------------------------------------------- */
 
-static bool is_of_neighbours(const struct rules *rules, const struct match *match)
-{
-    return rules->observables[match->observable].feeds == FEEDS_SIBLINGS_PLACE;
-}
-
 /*
  * "The neighbour went green, this one is white": what is seen where something else is the subject of
  * the clause is understood, but says nothing of this vessel. Only at the front of a clause is it the
@@ -847,7 +815,8 @@ static void leave_to_others(struct pass *p)
             match->swallowed = match->role == ROLE_STATEMENT ||
                                rules->observables[match->observable].class == CLASS_SIGN;
             subject->used = subject->used || match->swallowed;
-        } else if (is_role(item, ROLE_VALUE) && !said && is_of_neighbours(rules, item->match)) {
+        } else if (is_role(item, ROLE_VALUE) && !said &&
+                   rules->observables[item->match->observable].feeds == FEEDS_SIBLINGS_PLACE) {
             elsewhere = true;
             subject = item->match;
         }

@@ -43,7 +43,7 @@ static uint32_t interned_find(const struct interned *set, const char *text, size
 /* At most half of the slots are ever taken. */
 static void interned_grow(struct interned *set)
 {
-    size_t room = set->room ? set->room * 2 : 1024;
+    size_t room = set->room ? set->room * 2 : 4096;
     set->text = arena_grow(set->memory, set->text, set->count, room, sizeof *set->text);
     set->length = arena_grow(set->memory, set->length, set->count, room, sizeof *set->length);
     set->slots = arena_array(set->memory, room * 2, sizeof *set->slots);
@@ -288,20 +288,13 @@ static void parse_optional(struct parse *parse, const char *source, size_t lengt
     parse->elements[first].optional = true;
 }
 
-/* The length of what stands up to the next space that is in no bracket. */
-static size_t element_length(const char *source, size_t length)
-{
-    size_t at = 0;
-    for (int depth = 0; at < length && (depth || source[at] != ' '); at++)
-        depth += (source[at] == '[') - (source[at] == ']');
-    return at;
-}
-
 static void parse_elements(struct parse *parse, const char *source, size_t length)
 {
     for (size_t at = 0; at < length && !parse->wrong;) {
         const char *s = source + at;
-        size_t size = element_length(s, length - at);
+        size_t size = 0; /* up to the next space that is in no bracket */
+        for (int depth = 0; at + size < length && (depth || s[size] != ' '); size++)
+            depth += (s[size] == '[') - (s[size] == ']');
         at += size + 1;
         if (!size)
             continue;
@@ -351,7 +344,7 @@ static uint32_t word_child(const struct trie *t, uint32_t node, uint32_t stem)
 static void edges_grow(struct reader *reader)
 {
     struct trie old = reader->trie, *t = &reader->trie;
-    t->edge_room = old.edge_room ? old.edge_room * 2 : 8192;
+    t->edge_room = old.edge_room ? old.edge_room * 2 : 1 << 15;
     t->edges = arena_array(reader->memory, t->edge_room, sizeof *t->edges);
     t->edge_child = arena_array(reader->memory, t->edge_room, sizeof *t->edge_child);
     for (size_t i = 0; i < old.edge_room; i++)
@@ -406,27 +399,10 @@ static void add_accept(struct reader *reader, uint32_t node, uint32_t phrase)
     t->nodes[node].accepts = (uint32_t)t->accept_count - 1;
 }
 
-static void add_path(struct reader *reader, const struct element *elements, size_t count,
-                     uint32_t phrase)
-{
-    uint32_t node = 0;
-    for (size_t i = 0; i < count; i++) {
-        struct element element = elements[i];
-        element.optional = element.optional && i; /* at the root there are too many to try each */
-        node = add_branch(reader, node, &element);
-    }
-    add_accept(reader, node, phrase);
-}
-
 uint32_t phrase_new(struct reader *reader, const struct phrase *phrase)
 {
     *arena_push(reader->memory, reader->phrases, reader->phrase_count) = *phrase;
     return (uint32_t)reader->phrase_count - 1;
-}
-
-static bool is_one_word(const struct parse *parse)
-{
-    return parse->count == 1 && parse->elements[0].kind == ELEMENT_WORD;
 }
 
 /* A single word of a list is known by its stem; one with a role of its own plays it by itself. */
@@ -465,7 +441,11 @@ static void add_item(struct reader *reader, const struct phrase *phrase, const c
     anchored.last = length > 2 && !memcmp(source + length - 2, " $", 2);
     source += 2 * anchored.first;
     length -= 2u * anchored.first + 2u * anchored.last;
-    parse_elements(&parse, source, length);
+    if (length && word_length(source, length) == length)
+        parse_words(&parse, source, length);
+    else
+        parse_elements(&parse, source, length);
+    bool one_word = parse.count == 1 && parse.elements[0].kind == ELEMENT_WORD;
     size_t leading = 0;
     while (leading < parse.count && parse.elements[leading].optional)
         leading++;
@@ -476,16 +456,22 @@ static void add_item(struct reader *reader, const struct phrase *phrase, const c
         parse_fault(&parse, "stand more than two gaps");
     if (phrase->role == ROLE_NUMBER && !parse.quantities)
         parse_fault(&parse, "stands no quantity; write {q} or {n} in it");
-    if (phrase->role == ROLE_OBJECTION && !is_one_word(&parse))
+    if (phrase->role == ROLE_OBJECTION && !one_word)
         parse_fault(&parse, "stands more than a word; only single words stand under 'objections'");
     *wrong = *wrong || parse.wrong;
     bool floats = !anchored.first && !anchored.last;
-    if (parse.wrong ||
-        (floats && is_one_word(&parse) && add_single(reader, phrase, parse.elements[0].id)))
+    if (parse.wrong || (floats && one_word && add_single(reader, phrase, parse.elements[0].id)))
         return;
     uint32_t number = phrase_new(reader, &anchored);
-    for (size_t first = 0; first <= leading; first++)
-        add_path(reader, parse.elements + first, parse.count - first, number);
+    for (size_t first = 0; first <= leading; first++) {
+        uint32_t node = 0;
+        for (size_t i = first; i < parse.count; i++) {
+            struct element element = parse.elements[i]; /* the root has too many to try each */
+            element.optional = element.optional && i > first;
+            node = add_branch(reader, node, &element);
+        }
+        add_accept(reader, node, number);
+    }
 }
 
 void phrase_add(struct reader *reader, const struct phrase *phrase, struct diags *diags,
@@ -534,25 +520,21 @@ static void add_word_lists(struct reader *reader)
         reader->lexemes[index].stem =
             stem_add(reader, stem, size < WORD_LONGEST ? (size_t)size : WORD_LONGEST - 1);
     }
-    for (size_t i = 0; i < l->same.count; i++) {
+    for (size_t i = 0; i < l->same.count + l->fillers.count; i++) {
+        bool same = i < l->same.count;
         uint32_t first = NO_INDEX;
-        for (const char *at = l->same.list[i]; *at;) {
+        for (const char *at = same ? l->same.list[i] : l->fillers.list[i - l->same.count]; *at;) {
             size_t length = strcspn(at, "|");
             uint32_t word = word_add(reader, at, length, true);
             uint32_t stem = reader->lexemes[word].stem;
             first = first == NO_INDEX ? stem : first;
-            reader->stems[stem].same = first;
-            reader->lexemes[word].stem = first;
+            if (same)
+                reader->stems[stem].same = reader->lexemes[word].stem = first;
+            else
+                reader->stems[stem].filler = true;
             at += length + (at[length] == '|');
         }
     }
-    for (size_t i = 0; i < l->fillers.count; i++)
-        for (const char *at = l->fillers.list[i]; *at;) {
-            size_t length = strcspn(at, "|");
-            uint32_t word = word_add(reader, at, length, true);
-            reader->stems[reader->lexemes[word].stem].filler = true;
-            at += length + (at[length] == '|');
-        }
 }
 
 static void add_lists(struct build *b)
@@ -604,19 +586,6 @@ static void add_language(struct build *b)
     }
 }
 
-/* The words of quantities, which stand in no phrase. */
-static void learn_quantities(struct reader *reader)
-{
-    const char *words;
-    for (size_t i = 0; (words = quantity_word(i)); i++)
-        for (size_t at = 0; words[at];) {
-            size_t length = word_length(words + at, strlen(words + at));
-            if (length)
-                word_learn(reader, word_add(reader, words + at, length, false));
-            at += length ? length : 1;
-        }
-}
-
 /* A sign or one of these words; only plain ones can be part of a pattern. */
 static void put_list(struct text *text, const char *open, const struct phrases *phrases)
 {
@@ -664,7 +633,14 @@ bool phrases_build(struct reader *reader, struct diags *diags)
             add_phrases(&b, &o->values[j].phrases, ROLE_VALUE, i, j);
     }
     add_language(&b);
-    learn_quantities(reader);
+    const char *words; /* of quantities, which stand in no phrase */
+    for (size_t i = 0; (words = quantity_word(i)); i++)
+        for (size_t at = 0; words[at];) {
+            size_t length = word_length(words + at, strlen(words + at));
+            if (length)
+                word_learn(reader, word_add(reader, words + at, length, false));
+            at += length ? length : 1;
+        }
     reader->bare = node_new(reader);
     add_accept(reader, reader->bare,
                phrase_new(reader, &(struct phrase){.source = "", .role = ROLE_NUMBER}));
@@ -790,15 +766,6 @@ struct walk { /* through the trie, from one word on */
     uint32_t *spans_from, *spans_to; /* per word: its own */
 };
 
-static void add_span(struct walk *w, uint32_t list, uint32_t end)
-{
-    for (size_t i = w->spans_from[w->start]; i < w->span_count; i++)
-        if (w->spans[i].list == list && w->spans[i].end == end)
-            return;
-    *arena_push(w->job->scratch, w->spans, w->span_count) = (struct list_span){list, end};
-    w->spans_to[w->start] = (uint32_t)w->span_count;
-}
-
 /* The phrase is there, up to the word before `end`. Of gaps the shortest that will do is taken. */
 static void accept(struct walk *w, const struct phrase *phrase, uint32_t end)
 {
@@ -807,7 +774,12 @@ static void accept(struct walk *w, const struct phrase *phrase, uint32_t end)
         (phrase->last && end != w->end))
         return;
     if (phrase->role == ROLE_LIST) {
-        add_span(w, (uint32_t)phrase->item, end);
+        for (size_t i = w->spans_from[w->start]; i < w->span_count; i++)
+            if (w->spans[i].list == phrase->item && w->spans[i].end == end)
+                return;
+        *arena_push(job->scratch, w->spans, w->span_count) =
+            (struct list_span){(uint32_t)phrase->item, end};
+        w->spans_to[w->start] = (uint32_t)w->span_count;
         return;
     }
     if (phrase->role == ROLE_PATTERN) {
@@ -1090,22 +1062,13 @@ static bool is_soft(char c)
 
 static bool beside_on_keyboard(char a, char b)
 {
-    static const char *const rows[] = {"qwertyuiop", "asdfghjkl", "zxcvbnm"};
-    int row_a = 0, row_b = 0, place_a = 0, place_b = 0;
-    for (int row = 0; row < 3; row++) {
-        const char *found_a = strchr(rows[row], a);
-        const char *found_b = strchr(rows[row], b);
-        if (found_a) {
-            row_a = row;
-            place_a = (int)(found_a - rows[row]);
-        }
-        if (found_b) {
-            row_b = row;
-            place_b = (int)(found_b - rows[row]);
-        }
-    }
-    return row_a - row_b >= -1 && row_a - row_b <= 1 && place_a - place_b >= -1 &&
-           place_a - place_b <= 1;
+    static const char rows[] = "qwertyuiop.asdfghjkl..zxcvbnm"; /* eleven a row */
+    const char *at = strchr(rows, a), *other = strchr(rows, b);
+    if (!at || !other)
+        return false;
+    long rise = (at - rows) / 11 - (other - rows) / 11,
+         run = (at - rows) % 11 - (other - rows) % 11;
+    return rise >= -1 && rise <= 1 && run >= -1 && run <= 1;
 }
 
 static enum slip same_length(const char *typed, const char *meant, size_t length)
@@ -1144,17 +1107,6 @@ static enum slip one_longer(const char *longer, const char *shorter, size_t leng
     return doubled || is_soft(longer[at]) || meant_length >= LONG_WORD ? SLIP_LENGTH : SLIP_FAR;
 }
 
-static enum slip compare(const char *typed, size_t length, const char *meant, size_t meant_length)
-{
-    if (meant_length == length)
-        return same_length(typed, meant, length);
-    if (meant_length == length + 1)
-        return one_longer(meant, typed, length, meant_length);
-    if (meant_length + 1 == length)
-        return one_longer(typed, meant, meant_length, meant_length);
-    return SLIP_FAR;
-}
-
 /* The one word of the phrases that `word` is a slip of, or NO_INDEX. */
 static uint32_t slip_of(const struct reader *reader, const char *word, size_t length)
 {
@@ -1166,7 +1118,10 @@ static uint32_t slip_of(const struct reader *reader, const char *word, size_t le
         size_t other = reader->words.length[i];
         if (other < MEANT_SHORTEST || other + 1 < length || other > length + 1)
             continue;
-        enum slip slip = compare(word, length, reader->words.text[i], other);
+        const char *text = reader->words.text[i];
+        enum slip slip = other == length  ? same_length(word, text, length)
+                         : other > length ? one_longer(text, word, length, other)
+                                          : one_longer(word, text, other, other);
         if (slip == SLIP_NONE)
             return NO_INDEX; /* no slip at all */
         if (slip != SLIP_FAR && slip == best)
@@ -1178,14 +1133,6 @@ static uint32_t slip_of(const struct reader *reader, const char *word, size_t le
         }
     }
     return several ? NO_INDEX : meant;
-}
-
-static bool all_letters(const char *word, size_t length)
-{
-    for (size_t i = 0; i < length; i++)
-        if (word[i] < 'a' || word[i] > 'z')
-            return false;
-    return true;
 }
 
 bool job_slips(struct job *job)
@@ -1200,7 +1147,7 @@ bool job_slips(struct job *job)
         const char *word = w->bytes + token->start;
         size_t length = token->end - token->start;
         if (token->covered || token->roles || token->stem != NO_INDEX || length < SLIP_SHORTEST ||
-            length > WORD_LONGEST || !all_letters(word, length))
+            length > WORD_LONGEST || strspn(word, "abcdefghijklmnopqrstuvwxyz") < length)
             continue;
         uint32_t known = interned_find(&r->words, word, length);
         if (known == NO_INDEX || r->lexemes[known].vocabulary || r->lexemes[known].spared)
