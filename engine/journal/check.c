@@ -252,7 +252,7 @@ static void check_derived(struct check *check, const struct vessel *vessel)
                                                                                          : NULL;
     if (stale != NULL)
         tell(check, DIAG_ERROR, RECORD_VESSEL, vessel->id,
-             "the %s of %.200s is not what its looks, deeds and outcomes say", stale,
+             "the %s of %.200s is not what its looks, events and outcomes say", stale,
              vessel->label);
     bool over = vessel->state == VESSEL_DISCARDED || vessel->state == VESSEL_USED;
     if (over && vessel->due != 0)

@@ -51,7 +51,7 @@ static int starter_kind(const struct rules *rules, const struct starter *starter
     return RULES_NONE;
 }
 
-/* The dose, where it is told in the unit its starter is measured in; else NAN. */
+/* The inoculum, where it is told in the unit its starter is measured in; else NAN. */
 static double dose_of(const struct rules *rules, int kind, const struct batch *batch)
 {
     static const char *const units[] = {
@@ -276,7 +276,7 @@ static void recall_record(struct opening *opening, enum record record, const voi
     }
 }
 
-/* Times the usual dose, in the terms of the observable; NAN when it cannot be known. */
+/* Times the usual inoculation rate, in the terms of the observable; NAN when it cannot be known. */
 static double dose_figure(const struct opening *opening)
 {
     const struct rules *rules = opening->rules;
@@ -745,7 +745,7 @@ static void sooner(double event, double age, const char *word, double *days, con
 /* When to look again, as a wall-calendar day, and the word for why: after discard at
  * once, until it is gone; after isolate decision.isolate_days later; after keep the
  * days that the next step has of its own, else forecast.look_every, but sooner where
- * the forecast has something due (time to shake, white through), and later where it
+ * the forecast has something due (time to shake, fully colonised), and later where it
  * has nothing to show yet (first growth), though a week without a look is too long. */
 static int64_t next_day(const struct consultation *consultation, const struct triage *triage,
                         const struct decision *decision, const struct vessel_forecast *expected,
@@ -779,7 +779,7 @@ static int64_t next_day(const struct consultation *consultation, const struct tr
     } else if (foreseen) {
         if (coverage < rules->forecast.shake_hi && fact_feeding(triage, FEEDS_SHAKEN_DAYS) == NULL)
             sooner(expected->shake.low, age, "time to shake", &days, why);
-        sooner(expected->full.central, age, "white through", &days, why);
+        sooner(expected->full.central, age, "fully colonised", &days, why);
     }
     return today + (int64_t)fmax(1.0, ceil(days));
 }

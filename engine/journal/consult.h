@@ -87,7 +87,7 @@ struct vessel_forecast {
     bool known;
     struct range visible; /* first growth to be seen */
     struct range shake;   /* low to high: when there is enough to shake, and not too much */
-    struct range full;    /* white through */
+    struct range full;    /* fully colonised */
     double look_every;    /* days between looks */
     double first_look;    /* the day of the first */
 };

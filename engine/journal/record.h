@@ -101,14 +101,14 @@ struct place { /* a shelf, a closet, a tent */
     const char *note;
 };
 
-struct batch { /* vessels of one mix, from one cook, one session and one starter */
+struct batch { /* vessels of one hydration, from one cook, one session and one starter */
     int64_t id;
     const char *label;
     struct moment at; /* of inoculation; age counts from here */
     const char *species;
     int64_t starter, lot, cook, session;
     double dry, water;   /* grams a vessel: grain as bought, and water added */
-    double dose;         /* of starter a vessel */
+    double dose;         /* inoculum: of starter a vessel */
     const char *unit;    /* of the dose: "ml", "g", or "" */
     double soak;         /* minutes */
     const char *purpose; /* of decision.uses */

@@ -296,7 +296,7 @@ static double steps_needed(const double *total, size_t count, double dose)
  *   load x 10^-(dose / D x factor),
  * `factor` gathering what moves the kill in proportion (come-up, air, resistance).
  */
-static double decades_of(const struct cook_organism *organism, double dose, double factor)
+static double log_reduction_of(const struct cook_organism *organism, double dose, double factor)
 {
     return dose * factor / organism->d_minutes.central;
 }
@@ -307,7 +307,7 @@ static double load_of(const struct cook_setup *setup, const struct cook_organism
     return setup->dry_grams * at_end(&organism->per_gram, opposite(load));
 }
 
-/* Decades to spare over the target for the organism with the least. */
+/* Log reductions to spare over the target for the organism with the least. */
 static double margin_of(const struct cook_setup *setup, const struct doses *doses,
                         const factors factor, enum cook_end load)
 {
@@ -318,7 +318,7 @@ static double margin_of(const struct cook_setup *setup, const struct doses *dose
         if (!organism->counts ||
             survivors_target(load_of(setup, organism, load), setup->target, &wanted) != PROCESS_OK)
             continue;
-        least = fmin(least, decades_of(organism, doses->organisms[i], factor[i]) - wanted);
+        least = fmin(least, log_reduction_of(organism, doses->organisms[i], factor[i]) - wanted);
     }
     return least;
 }
@@ -339,13 +339,13 @@ static double minutes_needed(struct cooking *work, const struct course *course,
     course_core(work, &held, STEP_MINUTES, core, count);
     for (size_t i = 0; i < setup->organism_count; i++) {
         const struct cook_organism *organism = &setup->organisms[i];
-        double decades = NAN;
+        double reductions = NAN;
         if (!organism->counts)
             continue;
-        note(work, survivors_target(load_of(setup, organism, load), setup->target, &decades));
+        note(work, survivors_target(load_of(setup, organism, load), setup->target, &reductions));
         lethality_curve(core, count, STEP_MINUTES, organism->reference_celsius, organism->z.central,
                         total);
-        double dose = decades * organism->d_minutes.central / resistance[i];
+        double dose = reductions * organism->d_minutes.central / resistance[i];
         longest = fmax(longest, STEP_MINUTES * steps_needed(total, count, dose));
     }
     free(core);
@@ -362,9 +362,9 @@ static void fill_end(const struct cook_setup *setup, const struct doses *doses,
     for (size_t i = 0; i < setup->organism_count; i++) {
         const struct cook_organism *organism = &setup->organisms[i];
         struct cook_kill *kill = &result->kills[i];
-        double decades = decades_of(organism, doses->organisms[i], factor[i]);
-        double left = survivors(load_of(setup, organism, end), decades);
-        put(&kill->log_reduction, end, decades);
+        double reductions = log_reduction_of(organism, doses->organisms[i], factor[i]);
+        double left = survivors(load_of(setup, organism, end), reductions);
+        put(&kill->log_reduction, end, reductions);
         put(&kill->survivors, opposite(end), left);
         put(&kill->chance, opposite(end), survivors_chance(left));
         if (organism->counts)
@@ -483,7 +483,7 @@ static void add_doses(const struct cooking *work, const struct doses *doses,
             double factor = work->moved[COOK_COME_UP][come_up][i] * work->moved[COOK_AIR][air][i] *
                             work->moved[COOK_RESISTANCE][resistance][i];
             share[i] =
-                survivors(1.0, decades_of(&setup->organisms[i], doses->organisms[i], factor));
+                survivors(1.0, log_reduction_of(&setup->organisms[i], doses->organisms[i], factor));
         }
         for (int load = 0; load < COOK_ENDS; load++)
             add_point(setup, share, (enum cook_end)load, weight * end_weight((enum cook_end)load),
@@ -665,8 +665,8 @@ enum process_error cook_probe_finish(const struct cook_probe *probe, const struc
         enum cook_end load = (enum cook_end)(point % COOK_ENDS);
         factors share;
         for (size_t i = 0; i < setup->organism_count; i++)
-            share[i] = survivors(1.0, decades_of(&setup->organisms[i], doses.organisms[i],
-                                                 reading[p][i] * death[d][i]));
+            share[i] = survivors(1.0, log_reduction_of(&setup->organisms[i], doses.organisms[i],
+                                                       reading[p][i] * death[d][i]));
         add_point(setup, share, load,
                   end_weight((enum cook_end)p) * end_weight((enum cook_end)d) * end_weight(load),
                   result);

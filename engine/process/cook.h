@@ -76,7 +76,7 @@ struct cook_lean {
 };
 
 struct cook_kill {              /* of one organism; low is the bad end */
-    struct range log_reduction; /* decades */
+    struct range log_reduction; /* powers of ten */
     struct range survivors;     /* expected in a vessel; here high is the bad end */
     struct range chance;        /* that a vessel holds a live one; high is the bad end */
     double chance_mean;
@@ -94,7 +94,7 @@ struct cook_result {
     struct range chance;         /* that a vessel is not sterile; high is the bad end */
     double chance_mean;          /* averaged over all that is uncertain */
     double chance_any_mean;      /* that at least one of `vessels` is not, averaged likewise */
-    double margin;               /* decades beyond the target, central */
+    double margin;               /* log reductions beyond the target, central */
     struct range minutes_needed; /* at pressure for the target, cooling not credited; central at
                                     adequate_diffusivity; low is the good end; INFINITY beyond a day */
     struct cook_lean leans[COOK_INPUTS]; /* widest first */

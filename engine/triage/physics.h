@@ -11,7 +11,7 @@
 #include "rules/rules.h"
 
 /* From what was said to what process/ is asked: the one place where the rule
- * base's assumptions fill the gaps of a cook, a mix, a spawn run.
+ * base's assumptions fill the gaps of a cook, a hydration, a spawn run.
  *
  * NAN and RULES_NONE stand for "not said". What had to be assumed is written
  * into `assumed` in plain words, parts divided by "; ". */

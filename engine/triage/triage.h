@@ -85,7 +85,7 @@ void triage_return(struct triage *triage, size_t mark);
 
 /* ---- what records say ------------------------------------------------------------------------ */
 
-/* Before anything is said, records may know: the cook, the mix, what earlier
+/* Before anything is said, records may know: the cook, the hydration, what earlier
  * looks saw. Such facts have ORIGIN_JOURNAL. They stand beneath the log: a mark
  * and a return leave them alone, whatever is said of the same observable now
  * stands in their place, "I don't know" takes them away and triage_forget
