@@ -140,8 +140,7 @@ static int by_place(const void *left, const void *right)
 
 static int by_start(const void *left, const void *right)
 {
-    const struct piece *a = left;
-    const struct piece *b = right;
+    const struct piece *a = left, *b = right;
     int order = compare_u32(a->start, b->start);
     return order ? order : compare_u32(b->end, a->end);
 }
@@ -394,19 +393,14 @@ static void add_seen(struct output *out, const struct match *match, size_t which
     add_reading(out, reading);
 }
 
-/* "Looks good" denies nothing beside words that nothing understood: they may be what is wrong. */
-static bool is_believed(const struct output *out, const struct statement *statement)
-{
-    return !(statement->overall && out->unknown);
-}
-
 static void add_statement(struct output *out, const struct match *match)
 {
     const struct statement *s = &out->job->reader->rules->language.statements[match->item];
     for (size_t i = 0; i < s->seen.count; i++)
         if (of_several(out, s->seen.observables[i]))
             add_seen(out, match, i);
-    for (size_t i = 0; i < s->absent.count && is_believed(out, s); i++) {
+    /* "Looks good" denies nothing beside words that nothing understood: they may be what is wrong. */
+    for (size_t i = 0; i < s->absent.count && !(s->overall && out->unknown); i++) {
         struct reading reading = reading_of(out, match);
         reading.observable = s->absent.observables[i];
         reading.absent = s->absent.values[i];
@@ -427,7 +421,7 @@ static void add_others(struct output *out, const struct match *match)
 {
     const struct rules *rules = out->job->reader->rules;
     const struct statement *s = &rules->language.statements[match->item];
-    if (!is_believed(out, s))
+    if (s->overall && out->unknown)
         return;
     for (size_t i = 0; i < s->seen.count; i++)
         if (!of_several(out, s->seen.observables[i]) && !out->named[s->seen.observables[i]])
@@ -505,17 +499,6 @@ static bool cut_between(const struct working *w, uint32_t from, uint32_t to)
     return memchr(w->bytes + from, '\n', to - from) != NULL;
 }
 
-/* Whether an objection stands before it in its clause; "only 40 %" is none. */
-static bool is_objected(const struct job *job, const struct token *token)
-{
-    const struct working *w = &job->working;
-    for (; token > job->tokens && !cut_between(w, token[-1].end, token->start); token--)
-        if ((token[-1].roles >> ROLE_OBJECTION & 1) &&
-            !(w->bytes[token->start] >= '0' && w->bytes[token->start] <= '9'))
-            return true;
-    return false;
-}
-
 /* Unknown words side by side are one span; words that need no understanding may stand between. */
 static void add_unknown(struct output *out)
 {
@@ -533,7 +516,13 @@ static void add_unknown(struct output *out)
                       cut_between(&job->working, token[-1].end, token->start))) {
             add_unread(out, working_span(&job->working, first->start, last->end), UNREAD_UNKNOWN,
                        unclear ? NOTE_UNCLEAR : NULL);
-            out->unread[out->unread_count - 1].objected = is_objected(job, first);
+            /* Whether an objection stands before it in its clause; "only 40 %" is none. */
+            const struct token *t = first;
+            for (; t > job->tokens && !cut_between(&job->working, t[-1].end, t->start); t--) {
+                char c = job->working.bytes[t->start];
+                if ((t[-1].roles >> ROLE_OBJECTION & 1) && !(c >= '0' && c <= '9'))
+                    out->unread[out->unread_count - 1].objected = true;
+            }
             first = NULL;
             unclear = false;
         }
@@ -728,21 +717,6 @@ static uint32_t value_like(const struct job *job, uint32_t wanted)
     return found & (found - 1) ? 0 : found;
 }
 
-static const char *choices(const struct job *job)
-{
-    const struct observable *o = &job->reader->rules->observables[job->asked];
-    if (o->kind == KIND_NUMBER)
-        return "say a number";
-    struct text text;
-    text_init(&text);
-    text_puts(&text, "name one of these: ");
-    for (size_t i = 0; i < o->value_count; i++)
-        text_printf(&text, "%s%s", i ? "; " : "", o->values[i].label);
-    const char *copy = arena_copy(job->list_arena, text.bytes, text.length);
-    text_release(&text);
-    return copy;
-}
-
 /*
  * What the first clause says by itself: 1 yes, -1 no, 0 neither, when it holds
  * nothing but that and words that do not matter. "Not normal" is neither.
@@ -769,25 +743,6 @@ static int bare_answer(const struct job *job, uint32_t end, bool *hedged)
     return no || denied ? -1 : yes ? 1 : 0;
 }
 
-static void settle(struct job *job, int said)
-{
-    const struct observable *o = &job->reader->rules->observables[job->asked];
-    uint32_t all = rules_all_values(o);
-    uint32_t like_no = value_like(job, SAYS_NO);
-    uint32_t like_yes = value_like(job, SAYS_YES);
-    struct bare_answer *answer = &job->bare_answer;
-    if (o->kind == KIND_SEVERAL && said < 0)
-        answer->absent = all;
-    else if (o->kind == KIND_SEVERAL)
-        answer->seen = o->value_count == 1 ? all : 0;
-    else if (said < 0)
-        answer->seen = like_no;
-    else if (like_yes)
-        answer->seen = like_yes;
-    else if (o->value_count == 2 && like_no)
-        answer->seen = all & ~like_no;
-}
-
 /* Settles a plain "yes" or "no" to the question. */
 static void yes_no(struct job *job)
 {
@@ -806,51 +761,35 @@ static void yes_no(struct job *job)
     cover(job, false);
     if (!said || answer->needless)
         return;
-    settle(job, said);
+    const struct observable *o = &job->reader->rules->observables[job->asked];
+    uint32_t all = rules_all_values(o);
+    uint32_t like_no = value_like(job, SAYS_NO), like_yes = value_like(job, SAYS_YES);
+    if (o->kind == KIND_SEVERAL && said < 0)
+        answer->absent = all;
+    else if (o->kind == KIND_SEVERAL)
+        answer->seen = o->value_count == 1 ? all : 0;
+    else if (said < 0)
+        answer->seen = like_no;
+    else if (like_yes)
+        answer->seen = like_yes;
+    else if (o->value_count == 2 && like_no)
+        answer->seen = all & ~like_no;
     answer->span = working_span(&job->working, 0, end);
     answer->given = true;
-    if (!answer->seen && !answer->absent)
-        answer->note = choices(job);
+    if (answer->seen || answer->absent)
+        return;
+    struct text text;
+    text_init(&text);
+    for (size_t i = 0; i < o->value_count; i++)
+        text_printf(&text, "%s%s", i ? "; " : "name one of these: ", o->values[i].label);
+    answer->note = o->kind == KIND_NUMBER ? "say a number"
+                                          : arena_copy(job->list_arena, text.bytes, text.length);
+    text_release(&text);
 }
 
 /* ---- settings: sign=value, as on the command line and in case files ---------------------- */
 
 static const struct position NOWHERE = {0};
-
-static enum status unknown_sign(const struct rules *rules, const char *sign, struct arena *scratch,
-                                struct diags *diags)
-{
-    const char **names = arena_array(scratch, rules->observable_count, sizeof *names);
-    for (size_t i = 0; i < rules->observable_count; i++)
-        names[i] = rules->observables[i].id;
-    const char *nearest = diag_nearest(sign, names, rules->observable_count);
-    if (nearest)
-        diags_error(diags, NOWHERE, "no sign is called '%s'; did you mean '%s'?", sign, nearest);
-    else
-        diags_error(diags, NOWHERE, "no sign is called '%s'; 'rules check' names the rules in use",
-                    sign);
-    return STATUS_USAGE;
-}
-
-static enum status unknown_value(const struct observable *o, const char *value, struct diags *diags)
-{
-    const char *names[RULES_MAX_VALUES];
-    struct text list;
-    text_init(&list);
-    for (size_t i = 0; i < o->value_count; i++) {
-        names[i] = o->values[i].id;
-        text_printf(&list, "%s%s", i ? ", " : "", o->values[i].id);
-    }
-    const char *nearest = diag_nearest(value, names, o->value_count);
-    if (nearest)
-        diags_error(diags, NOWHERE, "'%s' has no value '%s'; did you mean '%s'?", o->id, value,
-                    nearest);
-    else
-        diags_error(diags, NOWHERE, "'%s' has no value '%s'; it takes %s%s", o->id, value,
-                    o->kind == KIND_NUMBER ? "a quantity or one of: " : "", list.bytes);
-    text_release(&list);
-    return STATUS_USAGE;
-}
 
 static char *trimmed(struct arena *arena, const char *text, size_t length)
 {
@@ -863,35 +802,43 @@ static char *trimmed(struct arena *arena, const char *text, size_t length)
     return arena_copy(arena, text, length);
 }
 
-static enum status set_value(const struct observable *o, const char *word, struct reading *reading,
-                             struct diags *diags)
-{
-    bool denied = word[0] == '-';
-    const char *id = denied ? word + 1 : word;
-    int value = rules_value(o, id);
-    if (value == RULES_NONE)
-        return unknown_value(o, id, diags);
-    uint32_t bit = UINT32_C(1) << value;
-    if ((denied ? reading->seen : reading->absent) & bit) {
-        diags_error(diags, NOWHERE, "'%s' is both set and denied for '%s'; keep one", id, o->id);
-        return STATUS_USAGE;
-    }
-    *(denied ? &reading->absent : &reading->seen) |= bit;
-    return STATUS_OK;
-}
-
 static enum status set_values(const struct observable *o, const char *value, struct arena *scratch,
                               struct reading *reading, struct diags *diags)
 {
-    for (const char *at = value;;) {
+    for (const char *at = value;; at++) {
         size_t length = strcspn(at, ",");
-        char *word = trimmed(scratch, at, length);
-        enum status status = set_value(o, word, reading, diags);
-        if (status != STATUS_OK)
-            return status;
-        if (!at[length])
+        const char *id = trimmed(scratch, at, length);
+        bool denied = *id == '-';
+        id += denied;
+        int index = rules_value(o, id);
+        if (index == RULES_NONE) {
+            const char *names[RULES_MAX_VALUES];
+            struct text list;
+            text_init(&list);
+            for (size_t i = 0; i < o->value_count; i++) {
+                names[i] = o->values[i].id;
+                text_printf(&list, "%s%s", i ? ", " : "", o->values[i].id);
+            }
+            const char *nearest = diag_nearest(id, names, o->value_count);
+            if (nearest)
+                diags_error(diags, NOWHERE, "'%s' has no value '%s'; did you mean '%s'?", o->id, id,
+                            nearest);
+            else
+                diags_error(diags, NOWHERE, "'%s' has no value '%s'; it takes %s%s", o->id, id,
+                            o->kind == KIND_NUMBER ? "a quantity or one of: " : "", list.bytes);
+            text_release(&list);
+            return STATUS_USAGE;
+        }
+        uint32_t bit = UINT32_C(1) << index;
+        if ((denied ? reading->seen : reading->absent) & bit) {
+            diags_error(diags, NOWHERE, "'%s' is both set and denied for '%s'; keep one", id,
+                        o->id);
+            return STATUS_USAGE;
+        }
+        *(denied ? &reading->absent : &reading->seen) |= bit;
+        at += length;
+        if (!*at)
             return STATUS_OK;
-        at += length + 1;
     }
 }
 
@@ -936,8 +883,19 @@ enum status reader_set(struct reader *reader, const char *sign, const char *valu
     arena_reset(scratch);
     *reading = (struct reading){.span = {0, strlen(value)}};
     int index = rules_observable(rules, sign);
-    if (index == RULES_NONE)
-        return unknown_sign(rules, sign, scratch, diags);
+    if (index == RULES_NONE) {
+        const char **names = arena_array(scratch, rules->observable_count, sizeof *names);
+        for (size_t i = 0; i < rules->observable_count; i++)
+            names[i] = rules->observables[i].id;
+        const char *nearest = diag_nearest(sign, names, rules->observable_count);
+        if (nearest)
+            diags_error(diags, NOWHERE, "no sign is called '%s'; did you mean '%s'?", sign,
+                        nearest);
+        else
+            diags_error(diags, NOWHERE,
+                        "no sign is called '%s'; 'rules check' names the rules in use", sign);
+        return STATUS_USAGE;
+    }
     const struct observable *o = &rules->observables[index];
     reading->observable = (size_t)index;
     char *word = trimmed(scratch, value, strlen(value));
