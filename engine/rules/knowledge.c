@@ -296,6 +296,7 @@ static const struct feed {
     [FEEDS_SIBLINGS_SESSION] = {"siblings_session", KIND_ONE, DIM_NONE},
     [FEEDS_SIBLINGS_STARTER] = {"siblings_starter", KIND_ONE, DIM_NONE},
     [FEEDS_SIBLINGS_PLACE] = {"siblings_place", KIND_ONE, DIM_NONE},
+    [FEEDS_SPEED] = {"speed", KIND_ONE, DIM_NONE},
     [FEEDS_CONTROLS] = {"controls", KIND_ONE, DIM_NONE},
 };
 

@@ -101,6 +101,7 @@ enum feeds {
     FEEDS_SIBLINGS_SESSION,
     FEEDS_SIBLINGS_STARTER,
     FEEDS_SIBLINGS_PLACE,
+    FEEDS_SPEED,    /* coverage that no culture could have by its day */
     FEEDS_CONTROLS, /* ... and of those of its cook that were never inoculated */
     FEEDS_COUNT
 };

@@ -319,15 +319,17 @@ static double day_of(const struct forecast *forecast, double coverage)
 
 /* Chance that one input holds the vessel up: the share of the delay (on a log
  * scale) that goes away when it is put right. Where nothing is late there is
- * nothing to explain; where all is on time the circumstance itself must do. */
+ * nothing to explain; where all is on time the circumstance itself must do, and
+ * so it must where a vessel is ahead of it and late all the same: then it is
+ * not that of all its days, as a cold that came last week is not. */
 static double share_of_delay(const struct work *work, enum pace pace, double as_said,
                              double put_right, double circumstance)
 {
     static const double none = 0.02, white = 95.0, hardly_late = 0.05;
     double delay = log(work->day / put_right), explained = log(as_said / put_right);
-    if (work->coverage >= white || pace == PACE_AHEAD || !(delay > hardly_late))
+    if (work->coverage >= white || !(delay > hardly_late))
         return none;
-    if (pace == PACE_ON_TIME)
+    if (pace == PACE_ON_TIME || pace == PACE_AHEAD)
         return circumstance;
     return isinf(as_said) ? 1.0 : fmin(1.0, fmax(0.0, explained / delay));
 }
@@ -421,6 +423,79 @@ static void compute_growth(struct work *work)
     }
 }
 
+/* What the facts say, in the terms of the physics. */
+static void take_facts(struct work *work, const struct fact *facts, size_t fact_count)
+{
+    work->day = work->coverage = work->still = work->shaken_days = NAN;
+    known_cook_init(&work->cook);
+    known_growth_init(&work->growth);
+    for (size_t i = 0; i < fact_count; i++) {
+        const struct observable *observable = &work->rules->observables[facts[i].observable];
+        int value = value_said(&facts[i]);
+        double number = facts[i].has_number   ? 0.5 * (facts[i].number.lo + facts[i].number.hi)
+                        : value == RULES_NONE ? NAN
+                                              : observable->values[value].parameter;
+        enum feeds feeds = observable->feeds;
+        if (feeds == FEEDS_NONE)
+            continue;
+        work->said[feeds] =
+            take_choice(work, feeds, facts[i].observable, value) != RULES_NONE || !isnan(number);
+        work->hedged[feeds] = facts[i].observation.hedged != 0;
+        if (!isnan(number) && NUMBERS[feeds] != 0)
+            *(double *)(void *)((char *)work + NUMBERS[feeds]) = number;
+    }
+    if (work->rules->forecast.dose_usual > 0.0)
+        work->growth.dose_relative /= work->rules->forecast.dose_usual;
+    work->growth.vessel = work->cook.vessel;
+    work->growth.grain = work->cook.grain;
+    /* A shake that was said helps or costs what the forecast says it does. */
+    if (work->shaken_days >= 0.0 && work->day > work->shaken_days) {
+        work->shake =
+            (struct shake){work->day - work->shaken_days, work->rules->forecast.shake_factor,
+                           work->rules->forecast.shake_pause};
+        work->growth.shakes = &work->shake;
+        work->growth.shake_count = 1;
+    }
+}
+
+double compute_most(const struct rules *rules, const struct fact *facts, size_t count, double day)
+{
+    /* Of what was not said the rare is left out: whoever grows a morel says so. */
+    static const double rare = 0.02, unusual = 0.1;
+    struct work work = {.rules = rules};
+    int index = rules->feeder[FEEDS_STARTER_KIND];
+    double most = NAN;
+    if (index == RULES_NONE)
+        return NAN;
+    const struct observable *kinds = &rules->observables[index];
+    take_facts(&work, facts, count);
+    for (size_t s = 0; s < rules->species_count; s++) {
+        if (work.growth.species == RULES_NONE ? rules->species[s].base < rare
+                                              : work.growth.species != (int)s)
+            continue;
+        for (size_t k = 0; k < rules->starter_count; k++) {
+            if (work.growth.starter == RULES_NONE
+                    ? kinds->values[rules->starters[k].value].base < unusual
+                    : work.growth.starter != (int)k)
+                continue;
+            struct known_growth growth = work.growth;
+            struct physics_refusal refusal;
+            struct forecast forecast;
+            struct warmth constant;
+            struct range coverage;
+            growth.species = (int)s;
+            growth.starter = (int)k;
+            growth.temperature =
+                rules->species[s].growth.t_opt; /* today's is not that of all days */
+            if (physics_growth(rules, &growth, &forecast, &constant, NULL, &refusal) != PHYSICS_OK)
+                continue;
+            forecast_coverage(&forecast, day, &coverage);
+            most = fmax(most, coverage.high); /* of NAN and a number fmax takes the number */
+        }
+    }
+    return most;
+}
+
 size_t compute_moves(const struct reasoner *reasoner, const struct evidence *evidence,
                      const struct fact *facts, size_t fact_count, struct cook_memo *memo,
                      struct arena *arena, struct computed *moves)
@@ -432,39 +507,10 @@ size_t compute_moves(const struct reasoner *reasoner, const struct evidence *evi
                         .arena = arena,
                         .moves = moves};
     const struct rules *rules = work.rules;
-    const struct forecast_rules *forecast = &rules->forecast;
-    work.day = work.coverage = work.still = work.shaken_days = NAN;
-    known_cook_init(&work.cook);
-    known_growth_init(&work.growth);
-    for (size_t i = 0; i < fact_count; i++) {
-        const struct observable *observable = &work.rules->observables[facts[i].observable];
-        int value = value_said(&facts[i]);
-        double number = facts[i].has_number   ? 0.5 * (facts[i].number.lo + facts[i].number.hi)
-                        : value == RULES_NONE ? NAN
-                                              : observable->values[value].parameter;
-        enum feeds feeds = observable->feeds;
-        if (feeds == FEEDS_NONE)
-            continue;
-        work.said[feeds] =
-            take_choice(&work, feeds, facts[i].observable, value) != RULES_NONE || !isnan(number);
-        work.hedged[feeds] = facts[i].observation.hedged != 0;
-        if (!isnan(number) && NUMBERS[feeds] != 0)
-            *(double *)(void *)((char *)&work + NUMBERS[feeds]) = number;
-    }
+    take_facts(&work, facts, fact_count);
     if (isnan(work.cook.gauge) && rules->cook.no_pressure.count > 0 &&
         reason_holds(work.reasoner, &rules->cook.no_pressure, work.evidence))
         work.cook.gauge = 0.0;
-    if (forecast->dose_usual > 0.0)
-        work.growth.dose_relative /= forecast->dose_usual;
-    work.growth.vessel = work.cook.vessel;
-    work.growth.grain = work.cook.grain;
-    /* A shake that was said helps or costs what the forecast says it does. */
-    if (work.shaken_days >= 0.0 && work.day > work.shaken_days) {
-        work.shake = (struct shake){work.day - work.shaken_days, forecast->shake_factor,
-                                    forecast->shake_pause};
-        work.growth.shakes = &work.shake;
-        work.growth.shake_count = 1;
-    }
     compute_cook(&work);
     compute_mix(&work);
     compute_growth(&work);

@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "base/text.h"
+#include "triage/compute.h"
 #include "triage/state.h"
 
 /*
@@ -562,6 +563,53 @@ static void fact_add(struct triage *triage, size_t observable, const struct know
     };
 }
 
+/* Between what bounds a fact lies: its number's, or those of the bins it may lie in. */
+static bool bounds_of(const struct triage *triage, enum feeds feeds, double *lo, double *hi)
+{
+    int index = triage->rules->feeder[feeds];
+    const struct known *known = index != RULES_NONE ? &triage->known[index] : NULL;
+    if (known == NULL || !known->told || known->observation.seen == 0)
+        return false;
+    const struct observable *observable = &triage->rules->observables[index];
+    *lo = NAN, *hi = NAN;
+    for (size_t v = 0; v < observable->value_count; v++)
+        if ((known->observation.seen >> v & 1) != 0) {
+            *lo = fmin(*lo, observable->values[v].from);
+            *hi = fmax(*hi, fmin(observable->values[v].below, observable->max));
+        }
+    if (known->has_number) {
+        *lo = known->number.lo;
+        *hi = known->number.hi;
+    }
+    return true;
+}
+
+/* White sooner than any culture could be: a fast mould grows there. Days are counted in many ways and coverage is judged
+ * by eye, so only what no counting and no eye explains is called so. */
+static void speed_follows(struct triage *triage)
+{
+    static const double least = 40.0, by_eye = 15.0, stretched = 1.15, day_more = 0.5;
+    int index = open_for(triage, FEEDS_SPEED);
+    double coverage, day, unused;
+    if (index == RULES_NONE || !bounds_of(triage, FEEDS_COVERAGE, &coverage, &unused) ||
+        !bounds_of(triage, FEEDS_DAY, &unused, &day) || coverage < least ||
+        number_of(triage, FEEDS_STALLED_DAYS) >= day) /* then the day is another's */
+        return;
+    double most =
+        compute_most(triage->rules, triage->facts, triage->fact_count, stretched * day + day_more);
+    const struct observable *speed = &triage->rules->observables[index];
+    if (!(coverage - by_eye > most))
+        return;
+    for (size_t v = 0; v < speed->value_count; v++)
+        if (speed->values[v].parameter > 0.0) {
+            follows(triage, index, UINT32_C(1) << v, NULL,
+                    arena_format(triage->derived, "%.0f %% white by day %.3g", coverage, day));
+            triage->observations[index] = triage->known[index].observation;
+            fact_add(triage, (size_t)index, &triage->known[index]);
+            return;
+        }
+}
+
 void triage_merge(struct triage *triage)
 {
     size_t count = triage->rules->observable_count;
@@ -612,6 +660,7 @@ void triage_merge(struct triage *triage)
             *arena_push(triage->derived, triage->clashes, triage->clash_count) =
                 (struct clash){i, known->clash_first, known->clash_second};
     }
+    speed_follows(triage);
     const struct decision_rules *decision = &triage->rules->decision;
     for (size_t i = 0; i < decision->asked_if_count; i++) {
         const struct asked_if *only = &decision->asked_if[i];

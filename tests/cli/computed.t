@@ -49,4 +49,27 @@ subtest 'the warmth and the forecast' => sub {
     cmp_ok(figure($fine, 'too_cold')->{decibans}, '<', 0, 'white in spite of it: the cold has done no harm');
 };
 
+subtest 'a cold that came late' => sub {
+    my $late = judged('oyster, day 20, since the heating failed it is 10C, white to 40 percent and standing still for 4 days, clean, quart jar');
+    cmp_ok(figure($late, 'too_cold')->{decibans}, '>', 0, 'explains a stall of the last days, whatever it would have done to all of them');
+};
+
+subtest 'impossible speed' => sub {
+    for my $words ('jar completely white on day 2', '100 percent fluff after 36 hours',
+        'oyster from liquid culture, day 3, 80 percent white and fluffy') {
+        my $fast = judged($words, '--neighbours', 0, '--use', 'fruit', '--worth', 50);
+        isnt($fast->{action}, 'keep', "$words: not kept, whatever it is worth");
+        ok((grep { $_->{sign} eq 'speed' && $_->{value} eq 'impossible' } @{ $fast->{understood} }), 'and why');
+        my @moulds = grep { $_->{id} =~ /^(?:pale|pin|orange|cobweb)_mould$/ } @{ $fast->{findings} };
+        my $p = 0;
+        $p += $_->{p} for @moulds;
+        cmp_ok($p, '>', 0.2, 'a fast mould is well possible');
+    }
+    for my $words ('oyster from grain spawn, day 6, fully white', 'oyster from liquid culture, day 8, 90 percent white',
+        'day 3, 30 percent white', 'fully white on day 14') {
+        my $fine = judged($words);
+        ok(!(grep { $_->{sign} eq 'speed' } @{ $fine->{understood} }), "$words: a culture can");
+    }
+};
+
 done_testing;
