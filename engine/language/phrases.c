@@ -337,6 +337,9 @@ static size_t edge_slot(const struct trie *t, uint32_t node, uint32_t stem)
 /* Where a word leads from a node, or 0. */
 static uint32_t word_child(const struct trie *t, uint32_t node, uint32_t stem)
 {
+    uint64_t key = mixed(((uint64_t)node << 32 | stem) + 1);
+    if (!(t->present[key / 64 % PRESENT_WORDS] >> key % 64 & 1))
+        return 0;
     size_t slot = edge_slot(t, node, stem);
     return t->edges[slot] ? t->edge_child[slot] : 0;
 }
@@ -367,6 +370,8 @@ static uint32_t add_edge(struct reader *reader, uint32_t from, uint32_t stem)
     size_t slot = edge_slot(t, from, stem);
     if (!t->edges[slot]) {
         t->edges[slot] = ((uint64_t)from << 32 | stem) + 1;
+        uint64_t key = mixed(t->edges[slot]);
+        t->present[key / 64 % PRESENT_WORDS] |= UINT64_C(1) << key % 64;
         t->edge_child[slot] = from < LISTS ? node_new(reader) : LISTS;
         t->edge_count++;
     }

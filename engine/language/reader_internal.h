@@ -156,6 +156,8 @@ struct node {
     uint32_t branches; /* first of them; NO_INDEX ends them */
 };
 
+enum { PRESENT_WORDS = 2048 };
+
 struct trie {
     struct node *nodes;
     struct branch *branches;
@@ -163,6 +165,7 @@ struct trie {
     size_t node_count, branch_count, accept_count;
     uint64_t *edges; /* by plain words: node and stem, open addressing; 0 is free */
     uint32_t *edge_child;
+    uint64_t present[PRESENT_WORDS]; /* a bit an edge by its hash: most words lead nowhere */
     size_t edge_count, edge_room;
     uint32_t *list_child; /* from the root, by list; 0 is none */
 };
