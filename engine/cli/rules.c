@@ -144,6 +144,7 @@ static const struct field score_fields[] = {
     NUMBER(log_score),
     NUMBER(brier),
     NUMBER(calibration_error),
+    NUMBER(auc),
     NUMBER(contamination_error),
     FIELDS_END,
 };

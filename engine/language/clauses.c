@@ -808,12 +808,13 @@ static void leave_to_others(struct pass *p)
         if (ends_scope(item) || is_role(item, ROLE_HERE)) {
             said = elsewhere = false;
         } else if (is_role(item, ROLE_OTHERS) && !said) {
-            elsewhere = true;
+            elsewhere = item->match->elsewhere = true;
             subject = item->match;
         } else if (is_content(item) && elsewhere) {
             struct match *match = item->match;
             match->swallowed = match->role == ROLE_STATEMENT ||
                                rules->observables[match->observable].class == CLASS_SIGN;
+            match->elsewhere = match->swallowed;
             subject->used = subject->used || match->swallowed;
         } else if (is_role(item, ROLE_VALUE) && !said &&
                    rules->observables[item->match->observable].feeds == FEEDS_SIBLINGS_PLACE) {

@@ -623,6 +623,15 @@ static void readings(struct job *job, struct reading_list *list)
     list->reading_count = out.reading_count;
     list->unread = out.unread;
     list->unread_count = out.unread_count;
+    struct span *elsewhere = NULL;
+    list->elsewhere_count = 0;
+    for (size_t i = 0; i < job->matches.count; i++) {
+        const struct match *match = &job->matches.items[i];
+        if (match->elsewhere)
+            *arena_push(job->list_arena, elsewhere, list->elsewhere_count) =
+                working_span(&job->working, match->start, match->end);
+    }
+    list->elsewhere = elsewhere;
 }
 
 /* ---- what only an answer may say: names of values, a quantity by itself, yes and no ------ */

@@ -58,6 +58,8 @@ struct reading_list { /* all in the arena given to reader_read; spans are into i
     size_t reading_count;
     const struct unread *unread;
     size_t unread_count;
+    const struct span *elsewhere; /* what is said of something else than this vessel */
+    size_t elsewhere_count;
 };
 
 /*

@@ -258,6 +258,7 @@ struct match {
     bool denied;
     bool hedged;
     bool swallowed; /* understood, but says nothing of its own */
+    bool elsewhere; /* swallowed, for it is said of something else than this vessel */
     bool aside;   /* it cannot be told what is said of it: left out, its words not accounted for */
     bool used;    /* a negation that denied something */
     bool unclear; /* a negation of which it is not plain what it denies */

@@ -498,7 +498,9 @@ size_t words_weigh(const struct words *words, const char *text, size_t length, d
     for (size_t f = 0; f < rules->finding_count; f++)
         high = fmax(high, likelihood[f] *= scale);
     for (size_t f = 0; f < rules->finding_count && known > 0; f++)
-        likelihood[f] = fmax(likelihood[f] - high, -set->most);
+        likelihood[f] = fmax(likelihood[f] - high, contaminated(&rules->findings[f])
+                                                       ? -fmin(set->most, set->sound_most)
+                                                       : -set->most);
     for (size_t i = 0; i < kept; i++)
         weights[i].odds *= scale;
     arena_free(arena);

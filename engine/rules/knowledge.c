@@ -58,6 +58,7 @@ static const struct field WORDS_FIELDS[] = {
     NUMBER_OR("status_prior", REQUIRED, CALIBRATION(words.status_prior), POSITIVE, 0),
     NUMBER_OR("finding_prior", REQUIRED, CALIBRATION(words.finding_prior), POSITIVE, 0),
     NUMBER_OR("term_most", REQUIRED, CALIBRATION(words.term_most), POSITIVE, 0),
+    NUMBER_OR("sound_most", REQUIRED, CALIBRATION(words.sound_most), POSITIVE, 0),
     NUMBER_OR("most", REQUIRED, CALIBRATION(words.most), POSITIVE, 0),
 };
 static const struct shape WORDS = SHAPE("'words'", WORDS_FIELDS);

@@ -541,8 +541,9 @@ struct word_calibration {
     double group_power, finding_power;  /* exponents: contaminated or not; which finding of these */
     double usual;                       /* terms of a text at which they hold */
     double status_prior, finding_prior; /* weight of what is shrunk to, in tables of terms */
-    double term_most; /* natural logarithm: bound of what one term says, before the exponent */
-    double most;      /* the same of a whole text, after it */
+    double term_most;  /* natural logarithm: bound of what one term says, before the exponent */
+    double most;       /* the same of a whole text, after it */
+    double sound_most; /* the same of how far a text may speak against contamination */
 };
 
 struct calibration {

@@ -51,4 +51,16 @@ my ($fitted, $stored) = $out =~ /^tau (\d\.\d+).*have\s+(\d\.\d+)/s;
 ok(defined $stored, 'both are told');
 cmp_ok(abs($fitted - $stored), '<', 0.011, 'and the stored one is the fitted one');
 
+# The table of words is what the labelled messages say, to the byte; those held out are not among them.
+chdir project_root() or die $!;
+($status, $out) = run(qw(rules words corpus/voices corpus/cases corpus/cases-hard));
+open(my $table, '<:raw', 'rules/words.tsv') or die $!;
+ok($out eq do { local $/; <$table> }, 'rules/words.tsv is counted from the corpus');
+my $voices = json(qw(rules test --json corpus/voices-held-out));
+diag sprintf 'held-out writers: %d of %d actions accepted, %d unsafe keeps, %d needless discards, AUC %.3f', $voices->{action_right},
+    $voices->{cases}, $voices->{unsafe_keeps}, $voices->{needless_discards}, $voices->{auc};
+cmp_ok(share($voices->{unsafe_keeps}, $voices->{cases}), '<=', 0.005, 'at most one in 200 held-out messages is an unsafe keep');
+cmp_ok(share($voices->{action_right}, $voices->{cases}), '>=', 0.72, 'action accepted: 72 % of the held-out messages');
+cmp_ok($voices->{auc}, '>=', 0.96, 'contaminated told from sound: AUC 0.96 on held-out messages');
+
 done_testing;

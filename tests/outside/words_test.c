@@ -40,7 +40,8 @@ static int setup(void **state)
                                                            .status_prior = 1,
                                                            .finding_prior = 1,
                                                            .term_most = 100,
-                                                           .most = 1e9};
+                                                           .most = 1e9,
+                                                           .sound_most = 1e9};
     *state = &w;
     return 0;
 }
