@@ -541,10 +541,10 @@ static void fill_leans(const struct cooking *work, struct cook_result *result)
     result->margin = margin_of(setup, central, unmoved, COOK_CENTRAL);
 }
 
-static enum cook_verdict verdict_of(const struct cook_setup *setup, double cautious, double best)
+static enum cook_verdict verdict_of(const struct cook_setup *setup, double cautious, double likely)
 {
     return cautious >= setup->adequate_f0 ? COOK_ADEQUATE
-           : best >= setup->adequate_f0   ? COOK_MARGINAL
+           : likely >= setup->adequate_f0 ? COOK_MARGINAL
                                           : COOK_NOT_ENOUGH;
 }
 
@@ -583,7 +583,7 @@ enum process_error cook_compute(const struct cook_setup *setup, struct cook_resu
     cautious.diffusivity = setup->adequate_diffusivity;
     course_doses(&work, &cautious, COOK_CENTRAL, COOK_CENTRAL, &doses);
     result->f0_adequate_at = doses.f0;
-    result->verdict = verdict_of(setup, doses.f0, work.node[work.nodes - 1].f0);
+    result->verdict = verdict_of(setup, doses.f0, work.central.f0);
     fill_leans(&work, result);
     for (int q = 0; q < QUANTILES; q++) {
         doses_at(&work, (q + 0.5) / QUANTILES, &doses);

@@ -584,7 +584,7 @@ static bool bounds_of(const struct triage *triage, enum feeds feeds, double *lo,
     return true;
 }
 
-/* White sooner than any culture could be: a fast mould grows there. Days are counted in many ways and coverage is judged
+/* White sooner than any culture could be: something else grows there. Days are counted in many ways and coverage is judged
  * by eye, so only what no counting and no eye explains is called so. */
 static void speed_follows(struct triage *triage)
 {
