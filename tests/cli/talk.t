@@ -71,7 +71,7 @@ subtest 'not knowing sets nothing, erases nothing and is always understood' => s
     my @ways = ('dont know', "I don't know", 'idk', 'unsure', "can't tell", 'no clue', 'pass', 'cant remember', "don't know, i bought it",
         'dont know how many', 'havent looked', 'dont know, havent moved it', 'cant see');
     for my $way (@ways) {
-        my ($screen) = talk([ 'white and healthy, no green', $way, 'so far', 'leave' ]);
+        my ($screen) = talk([ 'day 12, a whitish patch, no green', $way, 'so far', 'leave' ]);
         my ($after) = $screen =~ /\Q> $way\E\r?\n(.*)/s;
         unlike($after, qr/not understood|says nothing new|Which is right/i, "'$way' is an answer");
         like($after, qr/not green/, "'$way' erases nothing");
