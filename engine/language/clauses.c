@@ -810,6 +810,8 @@ static void leave_to_others(struct pass *p)
         } else if (is_role(item, ROLE_OTHERS) && !said) {
             elsewhere = item->match->elsewhere = true;
             subject = item->match;
+            /* "Kernels look dusty" says all of it by itself. */
+            subject->used = i + 1 == p->count || ends_scope(&p->items[i + 1]);
         } else if (is_content(item) && elsewhere) {
             struct match *match = item->match;
             match->swallowed = match->role == ROLE_STATEMENT ||
