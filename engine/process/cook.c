@@ -254,14 +254,14 @@ static void course_doses(struct cooking *work, const struct course *course, enum
     double step = steps > 0 ? length / (double)steps : STEP_MINUTES;
     double *core = calloc(count, sizeof *core), *total = calloc(count, sizeof *total);
     course_core(work, course, step, core, count);
-    for (int z = from; z <= (int)to; z++, doses++) {
+    for (enum cook_end z = from; z <= to; z++, doses++) {
         lethality_curve(core, count, step, LETHALITY_F0_CELSIUS, LETHALITY_F0_Z, total);
         doses->f0 = total[steps];
         doses->core = core[steps];
         for (size_t i = 0; i < work->setup->organism_count; i++) {
             const struct cook_organism *organism = &work->setup->organisms[i];
-            lethality_curve(core, count, step, organism->reference_celsius,
-                            at_end(&organism->z, (enum cook_end)z), total);
+            lethality_curve(core, count, step, organism->reference_celsius, at_end(&organism->z, z),
+                            total);
             doses->organisms[i] = total[steps];
         }
     }

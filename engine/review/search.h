@@ -15,7 +15,7 @@ enum standing {
 }; /* of a vessel: it does not count ... */
 
 /* Counts a vessel that is not out. */
-static inline void count_vessel(struct counts *counts, uint8_t standing)
+static inline void count_vessel(struct counts *counts, enum standing standing)
 {
     counts->total++;
     counts->lost += standing == STANDING_LOST;
