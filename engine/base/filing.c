@@ -43,7 +43,7 @@ static enum status look_first(const char *path, bool replace, struct diags *diag
     if (S_ISDIR(about.st_mode))
         return filing_refused(path, "written", EISDIR, diags);
     if (!S_ISREG(about.st_mode) && !S_ISLNK(about.st_mode)) {
-        diags_error(diags, (struct position){path, 0, 0}, "is no plain file; name another");
+        diags_error(diags, (struct position){path, 0, 0}, "is not a plain file; name another");
         return STATUS_IO;
     }
     return replace ? STATUS_OK : refuse_to_replace(path, diags);

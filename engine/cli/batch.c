@@ -178,7 +178,7 @@ static const struct option options[] = {
     {"place", "LABEL", "where they are kept", OPTION_TEXT, AT(given.labels[4])},
     {"position", "WHERE", "in the cooker, for all or in order: upper:4,lower:4", OPTION_TEXT,
      AT(positions)},
-    {"controls", "N", "so many more, cooked with them and never inoculated", OPTION_COUNT,
+    {"controls", "N", "how many more, cooked with them and never inoculated", OPTION_COUNT,
      AT(controls), .high = MOST_VESSELS},
     {"gauge", "PRESSURE", "of a new cook: 14psi, 1bar", OPTION_AMOUNT, AT(now.cook.gauge),
      .dimension = DIM_GAUGE_KPA},
@@ -196,7 +196,7 @@ static const struct option options[] = {
      OPTION_TEXT, AT(given.inoculum)},
     {"use", "USE", "what they are for: expand, bulk ...", OPTION_ID, AT(given.use),
      .list = LIST_USES},
-    {"like", "BATCH", "take over from this batch, not from the last", OPTION_TEXT, AT(given.like)},
+    {"like", "BATCH", "carry over from this batch, not from the last", OPTION_TEXT, AT(given.like)},
     {"label", "LABEL", "of the batch; else the next number", OPTION_TEXT, AT(given.label)},
     {"at", "MOMENT", "of inoculation: 2026-03-01, yesterday; else now", OPTION_MOMENT, AT(at)},
     {"note", "WORDS", "anything to remember", OPTION_TEXT, AT(given.note)},
@@ -1095,7 +1095,7 @@ static enum status tell(struct draft *draft, const struct saved *saved)
     say_records(draft, PICK_NEW, "New");
     say_records(draft, PICK_EXISTING, "Known already");
     if (draft->taken[0] != '\0' && draft->has_before)
-        screen_say(out, 0, 2, ROLE_QUIET, "Taken over from %s: %s.", draft->before.batch.label,
+        screen_say(out, 0, 2, ROLE_QUIET, "Carried over from %s: %s.", draft->before.batch.label,
                    draft->taken);
     if (draft->settled[0] != '\0')
         screen_say(out, 0, 2, ROLE_QUIET, "%s.", draft->settled);
@@ -1163,10 +1163,10 @@ static enum status run_batch(struct app *app)
 }
 
 const struct command batch_commands[] = {
-    {"batch", "starts a batch: so many vessels of a grain, a cook, a starter; labelled",
+    {"batch", "starts a batch: how many vessels, which grain, cook and starter; labels them",
      "[WORDS...]",
      "The number comes first: jarside batch 5 pint jars wheat shiitake, 14 psi 95 min. What is not "
-     "said is taken over from the last batch where it still fits, and shown. Labels from the "
+     "said is carried over from the last batch where it still fits, and shown. Labels from the "
      "journal (a starter S1, a cook C4, a place) may be among the words. Without words it asks.",
      options, run_batch},
     {0},

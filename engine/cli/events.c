@@ -652,8 +652,7 @@ const struct command event_commands[] = {
      "A place not yet known is a new one. Vessels: B3-7, B3 3 7, B3-3..7, or B3 for all of it.",
      discard_options + 1, run_event},
     {"shake", "records that vessels were broken up and shaken", "VESSEL...",
-     "Refused for a vessel that its last look did not call fit to keep.", discard_options + 1,
-     run_event},
+     "Refused for a vessel whose last look did not say keep.", discard_options + 1, run_event},
     {"isolate", "records that vessels were isolated, closed", "VESSEL...", NULL,
      discard_options + 1, run_event},
     {"return", "records that isolated vessels went back among the others", "VESSEL...",
@@ -662,8 +661,7 @@ const struct command event_commands[] = {
      "VESSEL...", "A whole batch (B3) asks first; --force answers for a program.", discard_options,
      run_event},
     {"use", "records that vessels were used", "VESSEL...",
-     "Refused for a vessel that its last look did not call fit to keep.", discard_options + 1,
-     run_event},
+     "Refused for a vessel whose last look did not say keep.", discard_options + 1, run_event},
     {"confirm", "records what a vessel turned out to be", "VESSEL... FINDING",
      "A finding by its id, its name or a part of the name; 'jarside show' lists them. --how says "
      "how it is known. The review and what the rules learn are built on it. Never open a suspect "

@@ -467,20 +467,21 @@ static enum status run_demo(struct app *app)
 
 const struct command exchange_commands[] = {
     {"export", "writes the journal as CSV tables that any spreadsheet opens", "[DIR]",
-     "One file a table, in a folder named after today unless you name one. 'jarside import DIR' "
+     "One file per table, in a folder named after today unless you name one. 'jarside import DIR' "
      "reads them back exactly. A text that a spreadsheet would take for a formula gets an "
-     "apostrophe in front, which the import takes away.",
+     "apostrophe in front, which the import removes.",
      export_options, run_export},
     {"import", "reads CSV tables into the journal, all of them or nothing", "DIR-OR-FILE",
      "A folder or a table that 'jarside export' wrote, or with --map a spreadsheet of your own, "
-     "one row a vessel. What is there already is skipped; a record with the same label and other "
-     "values is a conflict, and shown with its line.",
+     "one row per vessel. What is already there is skipped; a record with the same label but "
+     "different "
+     "values is a conflict, and is shown with its line.",
      options, run_import},
     {"backup", "copies the whole journal into one file, checked", "FILE",
      "Can be done while the journal is in use. The copy is the journal at one moment, and takes "
      "its name only once it has been checked.",
      backup_options, run_backup},
-    {"restore", "replaces the journal by a backup; the old journal is kept beside it", "FILE",
+    {"restore", "replaces the journal with a backup; the old journal is kept beside it", "FILE",
      "A file that is damaged, from a newer Jarside or not a journal is refused and nothing is "
      "touched. The present journal stays beside the restored one under a dated name.",
      NULL, run_restore},

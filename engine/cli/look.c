@@ -145,14 +145,15 @@ static void say_saved(const struct looking *looking, const struct vessel *vessel
                       bool discard)
 {
     struct screen *out = &looking->app->out;
-    char day[MOMENT_ROOM];
+    char day[MOMENT_ROOM], purpose[PURPOSE_ROOM];
     if (discard)
         screen_say(out, 0, 2, ROLE_PLAIN, "Saved: look %lld at %s; discard today.", (long long)look,
                    vessel->label);
     else
         screen_say(out, 0, 2, ROLE_PLAIN, "Saved: look %lld at %s; next look %s (%s).",
                    (long long)look, vessel->label,
-                   consult_day(moment_of_day(vessel->due), looking->at, day), vessel->due_for);
+                   consult_day(moment_of_day(vessel->due), looking->at, day),
+                   view_purpose(vessel->due_for, purpose));
 }
 
 static enum status look_at_vessel(struct looking *looking, const char *label)
@@ -496,7 +497,7 @@ static enum status run_look(struct app *app)
 }
 
 const struct command look_commands[] = {
-    {"look", "judges what you see at a vessel of the journal, and records it",
+    {"look", "judges what you see in a vessel from the journal, and records it",
      "VESSEL|BATCH [TEXT...]",
      "TEXT is what you see, in your own words; without it you are asked. For a whole batch: "
      "jarside look B3 \"all fine except 3 and 7: green patch\"",

@@ -294,8 +294,8 @@ static enum status run_hydration(struct app *app)
         .vessel = vessel_name(app, &given.vessel),
         .assumed = !isnan(grain->own_moisture) ? ""
                    : grain->kind != RULES_NONE
-                       ? "grain as bought with the water usual in trade"
-                       : "grain as bought with the water usual in trade; the bands of all grains",
+                       ? "grain as bought, with its usual water content"
+                       : "grain as bought, with its usual water content; the bands of all grains",
     };
     if (grain->kind != RULES_NONE) {
         report.grain = &rules->grains[grain->kind];

@@ -391,7 +391,7 @@ static enum status run_search(struct app *app)
             app, json_pack("{s:i, s:b, s:o}", "schema", 1, "more", hits.more, "found", groups));
     json_decref(groups);
     if (hits.count == 0)
-        screen_say(&app->out, 0, 0, ROLE_PLAIN, "Nothing in the journal holds all these words.");
+        screen_say(&app->out, 0, 0, ROLE_PLAIN, "Nothing in the journal contains all these words.");
     if (hits.more)
         screen_say(&app->out, 0, 0, ROLE_QUIET, "There are older ones; --limit shows more.");
     return app_flush(app);

@@ -16,7 +16,7 @@ struct given {
 
 #define AT(member) .target = offsetof(struct given, member)
 static const struct option options[] = {
-    {"csv", "FILE", "review a table of one row a vessel instead of the journal; '-' for input",
+    {"csv", "FILE", "review a table with one row per vessel instead of the journal; '-' for input",
      OPTION_TEXT, AT(csv)},
     {"demo", NULL, "review the invented season that comes with the program", OPTION_FLAG, AT(demo)},
     {"since", "DATE", "only vessels started on that day or later", OPTION_TEXT, AT(since)},
@@ -107,7 +107,7 @@ const struct command review_commands[] = {
     {"review", "finds what the lost vessels have in common, and what to change first", "",
      "Shows what was lost; which cook, starter, session, grain lot or place most likely caused it "
      "and how sure that is; what is confounded; which test would settle it; and how many vessels "
-     "a change would have saved. A table needs one row a vessel, a column that says lost or ok, "
+     "a change would have saved. A table needs one row per vessel, a column that says lost or ok, "
      "and columns for what vessels share.",
      options, run_review},
     {0},

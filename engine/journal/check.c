@@ -145,11 +145,11 @@ static void check_column(struct check *check, enum record record, const struct c
     case COLUMN_WORD:
         for (size_t i = 0; column->words[i] != NULL; i++)
             text_printf(&text, "%s'%s'", i > 0 ? ", " : "", column->words[i]);
-        tell_where(check, record, column, "is no word that it may be", "\"%s\" NOT IN (%s)", name,
-                   text.bytes);
+        tell_where(check, record, column, "is not one of the words allowed here",
+                   "\"%s\" NOT IN (%s)", name, text.bytes);
         break;
     case COLUMN_MOMENT:
-        tell_where(check, record, column, "is no moment that can be read",
+        tell_where(check, record, column, "is not a moment that can be read",
                    "(\"%s\" IS NULL) <> (\"%s_offset\" IS NULL) OR abs(\"%s_offset\") > 1439", name,
                    name, name);
         tell_where(check, record, column, "lies before 1990", "\"%s\" < %d", name, EARLIEST);

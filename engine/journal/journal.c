@@ -183,7 +183,8 @@ static const char *remedy(int code)
         return "the file is damaged; it was left as it is. Restore a backup with 'jarside restore "
                "FILE'";
     case SQLITE_NOTADB:
-        return "the file is no journal, or it is damaged; it was left as it is. Restore a backup "
+        return "the file is not a journal, or it is damaged; it was left as it is. Restore a "
+               "backup "
                "with "
                "'jarside restore FILE'";
     case SQLITE_IOERR:
@@ -397,9 +398,10 @@ static enum status check_header(const char *path, struct diags *diags)
     if ((plain && got == 0) || unfinished ||
         (got == sizeof head && memcmp(head, magic, sizeof magic) == 0))
         return STATUS_OK;
-    diags_error(diags, (struct position){.file = path},
-                "this is no journal, or it is damaged; it was left as it is. Restore a backup with "
-                "'jarside restore FILE'");
+    diags_error(
+        diags, (struct position){.file = path},
+        "this is not a journal, or it is damaged; it was left as it is. Restore a backup with "
+        "'jarside restore FILE'");
     return STATUS_DATA;
 }
 
@@ -685,9 +687,9 @@ static enum status check_identity(sqlite3 *database, const char *path, struct di
     if (code != SQLITE_OK && code != SQLITE_NOTADB && code != SQLITE_CORRUPT)
         return fault(path, "read", database, diags);
     if (code != SQLITE_OK)
-        why = "is no backup of a journal, or it is damaged; try an older one";
+        why = "is not a backup of a journal, or it is damaged; try an older one";
     else if (found.application != JOURNAL_APPLICATION || found.version < 1)
-        why = "is no journal of Jarside; give a file that 'jarside backup' wrote";
+        why = "is not a Jarside journal; give a file that 'jarside backup' wrote";
     else if (found.version > JOURNAL_VERSION)
         why = "was written by a newer Jarside; restore it with that one";
     else

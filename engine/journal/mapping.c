@@ -384,9 +384,10 @@ static void read_dates(struct map_reading *reading, const yaml_node_t *value)
             reading->mapping->dates = (enum date_order)order;
             return;
         }
-    diags_error(reading->diags, node_at(reading, value),
-                "'%s' is no order of dates; write day/month/year, month/day/year or year-month-day",
-                text);
+    diags_error(
+        reading->diags, node_at(reading, value),
+        "'%s' is not an order for dates; write day/month/year, month/day/year or year-month-day",
+        text);
 }
 
 static void read_repeats(struct map_reading *reading, const yaml_node_t *value)
@@ -514,7 +515,7 @@ static enum status read_yaml(struct map_reading *reading)
         return filing_refused(reading->path, "read", errno, reading->diags);
     if (fstat(fileno(file), &about) != 0 || !S_ISREG(about.st_mode) || about.st_size > MOST_BYTES) {
         diags_error(reading->diags, (struct position){reading->path, 0, 0},
-                    "is no map: not a file, or longer than a mebibyte");
+                    "is not a map: not a file, or longer than a mebibyte");
         fclose(file);
         return STATUS_DATA;
     }
@@ -937,7 +938,7 @@ static bool take_cells(struct sheet *sheet)
         return true;
     if (!read_result(sheet->mapping, sheet->cells[ROLE_RESULT], sheet->arena, &result))
         return wrong(sheet, ROLE_RESULT,
-                     "that is no finding; say in the map, under 'values', what it means");
+                     "that is not a finding; say in the map, under 'values', what it means");
     if (result.finding == NULL && !result.used && !result.discarded)
         return true;
     /* Its own day, else that on which the vessel was used or discarded. */

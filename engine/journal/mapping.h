@@ -13,7 +13,7 @@
 #include "triage/triage.h"
 
 /*
- * A grower's own spreadsheet into the journal: one row a vessel.
+ * A grower's own spreadsheet into the journal: one row per vessel.
  *
  * A map says which of their columns is which of ours, how they write dates, and
  * what their words mean. It is a YAML file:
@@ -74,8 +74,8 @@ struct mapping_tally {
 
 /* Reads the spreadsheet: all of it, or nothing when a row is refused and not
  * `partly`. Refused rows go to options->row, other faults to `diags`. STATUS_DATA
- * when a row was refused, even when others were kept. The same file again adds
- * only what is new in it. */
+ * when a row was refused, even when others were kept. Importing the same file again
+ * adds only what is new in it. */
 enum status mapping_import(struct journal *journal, struct mapping *mapping, struct reader *reader,
                            const char *path, const struct mapping_options *options,
                            struct mapping_tally *tally, struct diags *diags);

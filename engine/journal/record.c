@@ -489,7 +489,7 @@ static enum status check_column(struct journal *journal, enum record record,
     case COLUMN_WORD:
         while (column->words[words] != NULL)
             words++;
-        why = *(const unsigned *)member >= words ? "is no word that it may be" : NULL;
+        why = *(const unsigned *)member >= words ? "is not one of the words allowed here" : NULL;
         break;
     case COLUMN_MOMENT:
         if (column->required && !moment_known(*(const struct moment *)member))

@@ -28,7 +28,7 @@ static const char *read_number(const char *text, double *number, const char **re
     char *end = NULL;
     *number = strtod(text, &end);
     if (end == text || end > text + digits || !isfinite(*number))
-        return "is no number";
+        return "is not a number";
     *rest = end;
     return *end == ',' ? decimal_comma : NULL;
 }
@@ -37,7 +37,7 @@ static const char *read_number(const char *text, double *number, const char **re
 static const char *read_time(const char *text, enum probe_time *kind, double *number)
 {
     static const char unreadable[] =
-        "is no time; minutes, 14:05 or 2025-03-01T14:05:30 are understood";
+        "is not a time; minutes, 14:05 or 2025-03-01T14:05:30 are understood";
     const char *at = NULL;
     double seconds = 0;
     int64_t day = 0;
@@ -78,7 +78,7 @@ static const char *read_temperature(const char *text, double *number, enum probe
     else if ((*at | 0x20) == 'f' && at[1] == '\0')
         *unit = PROBE_FAHRENHEIT;
     else if (*at != '\0')
-        return "is no temperature; a number, perhaps with C or F behind it";
+        return "is not a temperature; give a number, if you like with C or F after it";
     return NULL;
 }
 
@@ -176,14 +176,14 @@ static const char *take_temperature(struct probe_log *log, const char *text, dou
     if (problem != NULL)
         return problem;
     if (unit != PROBE_UNKNOWN && log->unit != PROBE_UNKNOWN && unit != log->unit)
-        return "is in another unit than the readings before; one log, one unit";
+        return "is in a different unit from the readings before; one log, one unit";
     if (log->unit == PROBE_UNKNOWN)
         log->unit = unit;
     if (log->unit == PROBE_UNKNOWN)
         return no_unit;
     *celsius = log->unit == PROBE_FAHRENHEIT ? (number - 32.0) / 1.8 : number;
     return *celsius < -40.0 || *celsius > 200.0
-               ? "is no temperature of a cook; between -40 and 200 degC"
+               ? "is not a temperature a cook can have; give one between -40 and 200 degC"
                : NULL;
 }
 
@@ -244,7 +244,7 @@ static enum status take_row(void *context, const struct csv_row *row)
     const struct csv_field *temperature = &row->fields[log->celsius_column];
     const char *late = read_time(time->text, &kind, &number);
     if (late == NULL && !(fabs(number) <= latest))
-        late = "is no time of a log; count from its beginning";
+        late = "is not a time in a log; count from its beginning";
     const char *hot = take_temperature(log, temperature->text, &celsius);
     if (late != NULL)
         status = fault(log, csv_at(row, log->time_column), time, late);

@@ -93,7 +93,7 @@ struct evidence {
 
 /* What is at stake, as the grower says. */
 struct stakes {
-    double worth;      /* of this vessel, in vessels of the usual worth; > 0 */
+    double worth;      /* of this vessel, in units of one ordinary vessel; > 0 */
     double neighbours; /* vessels beside it */
     int use;           /* index into decision.uses, or RULES_NONE */
     double use_count;  /* vessels or blocks to be made from it */

@@ -97,7 +97,7 @@ enum status dataset_from_journal(struct journal *journal, const struct rules *ru
                                  struct diags *diags);
 
 /*
- * A table with one row a vessel, in any order, read from a file, or from a stream
+ * A table with one row per vessel, in any order, read from a file, or from a stream
  * that `file` is what messages call. The first row names the columns. Read as what their name says, in any case:
  *
  *   vessel, label, id, name           its label

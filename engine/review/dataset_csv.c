@@ -8,7 +8,7 @@
 #include "base/text.h"
 #include "review/dataset.h"
 
-/* A grower's own table of one row a vessel. */
+/* A grower's own table of one row per vessel. */
 
 enum { MOST_COLUMNS = 256 };
 

@@ -174,10 +174,11 @@ bool expect_id(struct loader *loader, const struct node *key_node)
     if (*id >= 'a' && *id <= 'z' && length <= LONGEST_ID &&
         length == strspn(id, "abcdefghijklmnopqrstuvwxyz0123456789_"))
         return true;
-    node_error(loader, key_node,
-               "'%s' is no id; an id begins with a small letter and goes on with small letters, "
-               "digits and underscores, %d at most",
-               load_quote(loader, id), LONGEST_ID);
+    node_error(
+        loader, key_node,
+        "'%s' is not an id; an id begins with a small letter and goes on with small letters, "
+        "digits and underscores, %d at most",
+        load_quote(loader, id), LONGEST_ID);
     return false;
 }
 

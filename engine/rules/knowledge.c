@@ -677,7 +677,7 @@ static void read_settle(struct loader *loader, const struct field *field, const 
     for (size_t i = 0; i < cause->settle_count; i++) {
         const struct observable *test = &loader->rules->observables[cause->settle[i]];
         if (test->class != CLASS_TEST)
-            node_error(loader, node, "'%s' is no test; 'settle' names tests", test->id);
+            node_error(loader, node, "'%s' is not a test; 'settle' names tests", test->id);
     }
 }
 

@@ -656,8 +656,9 @@ void svg_batches(struct text *page, const struct review *review)
     svg_words(&figure.svg, BATCHES_RIGHT, bottom + 16, END, "quiet", 10, "all lost");
     if (from > 0)
         note(&figure, "The last %zu of %zu.", shown, review->batch_count);
-    note(&figure, "The band is what chance gives (exact limits); a batch beyond it is marked high "
-                  "or low, and by its shape. One batch in 740 lies beyond either end by chance.");
+    note(&figure,
+         "The band is what chance gives (exact limits); a batch beyond it is marked high "
+         "or low, and has a shape of its own. One batch in 740 lies beyond either end by chance.");
     figure_put(page, &figure, "batches-chart", "Losses of each batch, oldest first",
                "Batch\tBegun\tLost\tToo many would be\tReading", bottom + FOOT,
                "One row for each of %zu batches in order of time: the share lost, and a band of "

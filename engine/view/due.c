@@ -215,7 +215,7 @@ static void say_group(struct screen *screen, const struct journal_view *view,
     const char *place = view_label(view, RECORD_PLACE, due->vessels[0].stands);
     const struct range *shake = &due->forecast.shake;
     int64_t start = moment_day(due->batch.at), from = 0, to = 0;
-    char first[MOMENT_ROOM], last[MOMENT_ROOM];
+    char first[MOMENT_ROOM], last[MOMENT_ROOM], purpose[PURPOSE_ROOM];
     const char *ahead = "";
     struct text labels;
 
@@ -237,8 +237,8 @@ static void say_group(struct screen *screen, const struct journal_view *view,
             ahead = "";
     text_init(&labels);
     view_vessels(&labels, due->vessels, due->count);
-    screen_say(screen, 2, 2, ROLE_PLAIN, "%s: %s; %s, day %lld%s%s.", labels.bytes, due->why,
-               view_batch_words(view, &due->batch),
+    screen_say(screen, 2, 2, ROLE_PLAIN, "%s: %s; %s, day %lld%s%s.", labels.bytes,
+               view_purpose(due->why, purpose), view_batch_words(view, &due->batch),
                (long long)moment_days_between(due->batch.at, view->now),
                place[0] != '\0' ? ", at " : "", place);
     if (ahead[0] != '\0')
@@ -308,9 +308,9 @@ static const char through_the_wall[] =
 
 static const char *group_words(const struct journal_view *view, const struct due_group *due)
 {
-    char date[MOMENT_ROOM];
-    return arena_format(view->arena, "%s: %s; %s, day %lld", view_day(due->day, date), due->why,
-                        view_batch_words(view, &due->batch),
+    char date[MOMENT_ROOM], purpose[PURPOSE_ROOM];
+    return arena_format(view->arena, "%s: %s; %s, day %lld", view_day(due->day, date),
+                        view_purpose(due->why, purpose), view_batch_words(view, &due->batch),
                         (long long)moment_days_between(due->batch.at, view->now));
 }
 

@@ -89,6 +89,15 @@ const char *view_day(int64_t day, char room[MOMENT_ROOM])
     return moment_write_day(moment_of_day(day), room);
 }
 
+const char *view_purpose(const char *id, char room[PURPOSE_ROOM])
+{
+    snprintf(room, PURPOSE_ROOM, "%s", id);
+    for (char *at = room; *at != '\0'; at++)
+        if (*at == '_')
+            *at = ' ';
+    return room;
+}
+
 const char *view_when(int64_t day, int64_t today, char room[WHEN_ROOM])
 {
     static const char *const near[] = {"yesterday", "today", "tomorrow"};
@@ -642,7 +651,7 @@ static void say_vessel(struct screen *screen, const struct journal_view *view,
     const char *stands = view_label(view, RECORD_PLACE, vessel->stands);
     bool lost = vessel->fate == FATE_CONTAMINATED || vessel->fate == FATE_STUCK;
     bool gone = vessel->state == VESSEL_DISCARDED || vessel->state == VESSEL_USED;
-    char room[MOMENT_ROOM], other[MOMENT_ROOM], when[WHEN_ROOM];
+    char room[MOMENT_ROOM], other[MOMENT_ROOM], when[WHEN_ROOM], purpose[PURPOSE_ROOM];
     int64_t from, to;
 
     screen_say(screen, 0, 2, ROLE_STRONG, "%s: %s, %s%s%s%s.", vessel->label,
@@ -664,7 +673,7 @@ static void say_vessel(struct screen *screen, const struct journal_view *view,
             SAY("Discard it %s.", when);
         else
             SAY(vessel->due_for[0] != '\0' ? "Next look: %s (%s)." : "Next look: %s.%s", when,
-                vessel->due_for);
+                view_purpose(vessel->due_for, purpose));
     }
     if (!vessel->control && !lost &&
         view_forecast_days(&report->batch, &report->forecast, &report->forecast.full, &from, &to))

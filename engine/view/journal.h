@@ -48,6 +48,9 @@ void view_vessels(struct text *out, const struct vessel *vessels, size_t count);
 /* "today", "tomorrow", "yesterday", "in 5 days", "3 days ago"; with the date where it is farther. */
 enum { WHEN_ROOM = 48 };
 const char *view_when(int64_t day, int64_t today, char room[WHEN_ROOM]);
+/* "use first" for use_first: what a look is due for, as words. */
+enum { PURPOSE_ROOM = 64 };
+const char *view_purpose(const char *id, char room[PURPOSE_ROOM]);
 /* "2026-03-01" for a day since 1970-01-01. */
 const char *view_day(int64_t day, char room[MOMENT_ROOM]);
 

@@ -99,7 +99,7 @@ static void say_core(struct screen *screen, const struct cook_report *cook)
         SAY("The probe read %.1f to %.1f °C in %zu readings over %.0f minutes.", core->low,
             core->high, log->readings, log->last_time - log->first_time);
     else
-        SAY("At the end of the time its middle is at about %.1f °C (%.1f to %.1f).", core->central,
+        SAY("At the end of that time its middle is at about %.1f °C (%.1f to %.1f).", core->central,
             core->low, core->high);
     if (cook->measured && log->gaps > 0)
         SAY("The log has %zu gap%s, %.0f minutes in all. Across a gap only the cooler end is "
@@ -136,7 +136,7 @@ static void say_chances(struct screen *screen, const struct cook_report *cook)
                    cook->rules->organisms[i].name, chance_words(result->kills[i].chance_mean, mean),
                    reduction_words(&result->kills[i].log_reduction, low));
     screen_blank(screen);
-    SAY("Chance that a vessel is not sterile: %s on average over all that is unknown (%s to %s).",
+    SAY("Chance that a vessel is not sterile: %s averaged over all that is unknown (%s to %s).",
         chance_words(result->chance_mean, mean), chance_words(result->chance.low, low),
         chance_words(result->chance.high, high));
     if (cook->setup.vessels > 1.0)
@@ -201,7 +201,7 @@ static void say_certainty(struct screen *screen, const struct cook_report *cook)
     char bad[ROOM], good[ROOM];
 
     screen_heading(screen, "Uncertainty");
-    SAY("It depends most on %s: at its worst %s, at its best %s.", cook_input_name(leans[0].input),
+    SAY("It depends most on %s: at worst %s, at best %s.", cook_input_name(leans[0].input),
         margin_words(leans[0].bad, bad), margin_words(leans[0].good, good));
     SAY("Then on %s: %s, or %s.", cook_input_name(leans[1].input), margin_words(leans[1].bad, bad),
         margin_words(leans[1].good, good));
@@ -247,7 +247,7 @@ void view_cook(struct screen *screen, const struct cook_report *cook)
         else
             quantity_words(steam->altitude_m, DIM_METRES, outside);
         if (celsius->high - celsius->low > 0.3)
-            snprintf(air, ROOM, " (%.1f to %.1f, by the air left in it)", celsius->low,
+            snprintf(air, ROOM, " (%.1f to %.1f, depending on the air left in it)", celsius->low,
                      celsius->high);
         SAY("Steam at %s%s%s%s: %.1f °C (%.1f °F)%s.", gauge,
             barometer ? " and a barometer reading of " : " and ", outside,
@@ -460,7 +460,7 @@ static void say_pace(struct screen *screen, const struct forecast_report *spawn)
             SAY("Neither temperature, inoculation rate, lag nor strain explains it. Look for "
                 "another cause: judge it by what you see.");
         else if (best->input == FORECAST_TEMPERATURE)
-            SAY("Temperature explains it best: %.1f degrees %s than you said would do it.",
+            SAY("Temperature explains it best: %.1f degrees %s than you said would explain it.",
                 fabs(best->needed), best->needed < 0 ? "colder" : "warmer");
         else if (best->input == FORECAST_POINTS)
             SAY("The inoculation rate explains it best: %.2g times the assumed points of growth.",
@@ -644,7 +644,8 @@ void view_mix(struct screen *screen, const struct mix_report *mix)
     else
         say_moisture(screen, mix);
     if (!isnan(mix->band.raw_limit)) {
-        SAY("Raw kernels take up water to about %.3g %%. Water beyond that stays free until "
+        SAY("Raw kernels take up water to about %.3g %% moisture. Water beyond that stays free "
+            "until "
             "cooking "
             "opens the starch, so the target range and this limit disagree; both are shown.",
             mix->band.raw_limit);

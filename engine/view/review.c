@@ -159,9 +159,10 @@ const char *view_review_limit(const struct review *review, unsigned bit)
         "There are no vessels here, so there is nothing to conclude. Start a batch, or give "
         "a table with --csv.",
         "No vessel counts yet: all are too young, or their outcome was not recorded.",
-        "Nothing was lost, so there is nothing to explain. That is no promise for the next "
+        "Nothing was lost, so there is nothing to explain. That does not promise as much for the "
+        "next "
         "batch.",
-        "All of them were lost. Without any that did well there is nothing to compare with: "
+        "All of them were lost. With none that did well there is nothing to compare with: "
         "no "
         "cook, starter or place can stand out, however bad it is. Next time change one "
         "thing for half of the vessels, and leave one of each cook uninoculated.",
@@ -195,9 +196,9 @@ static void put_lost(struct face *face)
                     plural(totals->batches, "batch", "batches"));
     day_write(totals->first, DAY_WORDS, first);
     if (totals->first != DAY_NONE && totals->first == totals->last)
-        text_printf(words, ", begun on %s", first);
+        text_printf(words, ", started on %s", first);
     else if (totals->first != DAY_NONE)
-        text_printf(words, ", begun from %s to %s", first,
+        text_printf(words, ", started between %s and %s", first,
                     day_write(totals->last, DAY_WORDS, last));
     text_puts(words, ".");
     if (totals->young > 0)
@@ -906,7 +907,7 @@ static void put_times(struct face *face)
         if (isfinite(curve->median))
             text_printf(words, ", half of them by day %.0f.", curve->median);
         else
-            text_puts(words, "; fewer than half were lost while they were watched.");
+            text_puts(words, "; fewer than half were lost while being watched.");
         put(face, LINE);
     }
     tags(face, "</ul>\n");
@@ -964,7 +965,7 @@ static void put_batch_list(struct face *face)
         text_release(&line);
     }
     text_printf(&face->words,
-                "Too many: of batches that lose %.0f %% on average, one in 740 loses so many by "
+                "Too many: of batches that lose %.0f %% on average, one in 740 loses this many by "
                 "chance.",
                 100.0 * review->centre);
     put(face, BELOW_QUIET);
@@ -990,7 +991,7 @@ static void put_watch(struct face *face)
                     100.0 * watch->plan.usual, day_write(watch->since, DAY_WORDS, day));
         if (ended < watch->count)
             text_printf(
-                words, ", and back to it with vessels begun on %s",
+                words, ", and back to it with vessels started on %s",
                 day_write(face->review->dataset->entered[watch->vessels[ended]], DAY_WORDS, day));
         text_printf(words, ". (CUSUM over %zu vessels; false alarm once in %.0f.)", watch->count,
                     watch->plan.run_usual);
@@ -1029,8 +1030,8 @@ static void put_method(struct face *face)
         "%zu levels of %zu factors were compared with the rest. One is called a culprit when it "
         "loses more by an exact test, adjusted for all comparisons (false discovery rate at most "
         "%.0f %%), and its losses are at least %.0f times as likely with a rate of its own. Its "
-        "vessels are then set aside and the rest is tested again. Two that take each other's "
-        "support away cannot be told apart.",
+        "vessels are then set aside and the rest is tested again. Two that weaken each other's "
+        "evidence cannot be told apart.",
         face->review->suspects_asked, face->review->dataset->factor_count,
         100.0 * rules->false_alarm, rules->bayes_factor);
     put(face, BELOW);

@@ -128,7 +128,7 @@ static void show_finding(struct screen *screen, const struct rules *rules, const
         screen_say(screen, 2, 0, ROLE_PLAIN, "%s:", rules->findings[finding->differs[i].from].name);
         screen_say(screen, 4, 0, ROLE_PLAIN, "%s", finding->differs[i].how);
     }
-    screen_heading(screen, "What may lead to it (rate against the others of that cause)");
+    screen_heading(screen, "What may lead to it (its share of what each cause lets grow)");
     for (size_t c = 0; c < rules->cause_count; c++) {
         const struct cause *cause = &rules->causes[c];
         double sum = 0, rate = 0;
@@ -152,7 +152,7 @@ static void show_cause(struct screen *screen, const struct rules *rules, const v
     TITLE("%s (cause, shared by: %s)", cause->name, scope_name(cause->scope));
     SAY("%s", cause->what);
     SAY("Before anything is known: %.1f %% of vessels in question.", 100.0 * cause->prior);
-    screen_heading(screen, "What grows when it holds (relative rates)");
+    screen_heading(screen, "What grows when this is the cause (relative rates)");
     for (size_t i = 0; i < cause->grow_count; i++)
         screen_row_text(screen, 2, VALUE_COLUMNS, rules->findings[cause->grows[i].finding].name,
                         "%.3g", cause->grows[i].rate);

@@ -596,9 +596,9 @@ void view_tests(struct screen *screen, const struct judged *judged, size_t most)
             &judged->rules->observables[judged->verdict->tests[i].observable];
         const char *how = test->look != NULL ? test->look : test->ask;
         double days = test->delay_days;
-        char *words =
-            days <= 0 ? text_format("%s (at once)", how)
-                      : text_format("%s (result after %.0f day%s)", how, days, days > 1 ? "s" : "");
+        char *words = days <= 0 ? text_format("%s: %s (at once)", test->label, how)
+                                : text_format("%s: %s (result after %.0f day%s)", test->label, how,
+                                              days, days > 1 ? "s" : "");
         screen_item(screen, 2, "-", ROLE_PLAIN, words);
         free(words);
     }

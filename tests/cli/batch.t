@@ -100,7 +100,7 @@ subtest 'bags, positions, backdating, words left over' => sub {
     is_deeply([map { $_->{position} } @{ json(qw(list B1 --json), { env => {%env} })->{records} }],
         [qw(upper upper lower lower)], 'two above and two below');
     my ($status, $out) = run(qw(batch 4), { env => {%env} });
-    like($out, qr/Taken over from B1: .*oyster/, 'people are told what was taken over');
+    like($out, qr/Carried over from B1: .*oyster/, 'people are told what was taken over');
     like($out, qr/jarside look B2/, 'and what to type next');
 };
 

@@ -112,12 +112,12 @@ subtest 'a probe in the core' => sub {
 
 subtest 'logs that are off' => sub {
     my @log = qw(cook --probe -);
-    refused('text', 65, qr/^-:3:3: error: 'hot' is no number/m, @log, { in => "minutes,temp_C\n0,20\n1,hot\n" });
+    refused('text', 65, qr/^-:3:3: error: 'hot' is not a number/m, @log, { in => "minutes,temp_C\n0,20\n1,hot\n" });
     refused('blank', 65, qr/^-:3:3: error: '' is blank/m, @log, { in => "minutes,temp_C\n0,20\n1,\n" });
     refused('decimal comma', 65, qr/^-:2:3: error: '20,5' has a decimal comma/m, @log, { in => qq(minutes,temp_C\n0,"20,5"\n) });
     refused('time backwards', 65, qr/^-:3:1: error: time stands still or runs backwards/m, @log, { in => "minutes,temp_C\n5,20\n4,21\n" });
     refused('no unit', 65, qr/has no unit/, @log, { in => "minutes,temp\n0,20\n1,30\n" });
-    refused('mixed units', 65, qr/another unit/, @log, { in => "minutes,temp\n0,20C\n1,80F\n" });
+    refused('mixed units', 65, qr/a different unit/, @log, { in => "minutes,temp\n0,20C\n1,80F\n" });
     refused('empty', 65, qr/at least two readings/, @log, { in => '' });
     refused('binary', 65, qr/error/, @log, { in => join '', map { chr } 0 .. 255 });
     refused('one endless field', 65, qr/longer than/, @log, { in => 'x' x 1_000_000 });

@@ -376,7 +376,7 @@ static void what_is_no_journal_is_refused_and_left_alone(void **state)
 
     refused(c, path, JOURNAL_WRITE, "cannot open");
     write_file(path, "Dear diary, today the rye was wet.", 34);
-    refused(c, path, JOURNAL_CREATE, "this is no journal, or it is damaged");
+    refused(c, path, JOURNAL_CREATE, "this is not a journal, or it is damaged");
     FILE *file = fopen(path, "rb");
     assert_non_null(file);
     assert_int_equal(fread(back, 1, sizeof back, file), 34);
@@ -388,7 +388,7 @@ static void what_is_no_journal_is_refused_and_left_alone(void **state)
     sqlite3_exec(other, "CREATE TABLE t(x)", NULL, NULL, NULL);
     sqlite3_close(other);
     refused(c, path, JOURNAL_CREATE, "a database of another program");
-    refused(c, c->scratch.path, JOURNAL_CREATE, "no journal");
+    refused(c, c->scratch.path, JOURNAL_CREATE, "not a journal");
 }
 
 static void a_newer_journal_is_refused(void **state)
