@@ -132,7 +132,7 @@ subtest 'what cannot be concluded' => sub {
     like($out, qr/nothing to conclude/, 'no rows');
     is(limits(table($head . rows(12, 'a,yes,K1,S1,top,2026-03-01,2026-03-09'))), 'all_lost no_factor', 'everything lost');
     (undef, $out) = said($head . rows(8, 'a,yes,K1,S1,top,2026-03-01,2026-03-09') . rows(8, 'a,yes,K2,S1,top,2026-03-01,2026-03-09'));
-    like($out, qr/All of them were lost\. Without any that did well there is nothing to compare with/, 'everything lost is said');
+    like($out, qr/All of them were lost\. With none that did well there is nothing to compare with/, 'everything lost is said');
     unlike($out, qr/Likely cause/, 'and nobody is blamed');
     (undef, $out) = said($head . rows(9, 'a,no,K1,S1,top,2026-03-01,2026-03-29') . rows(9, 'b,no,K2,S1,top,2026-03-01,2026-03-29'));
     like($out, qr/Nothing was lost/, 'nothing lost');
