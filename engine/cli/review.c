@@ -90,7 +90,7 @@ static enum status run_review(struct app *app)
         view_review_html(&page, &review);
         app_write(app, given.html, &page, given.force);
         if (strcmp(given.html, "-") != 0)
-            screen_say(&app->out, 0, 0, ROLE_PLAIN, "Written: %s. Open it in any browser.",
+            screen_say(&app->out, 0, 0, ROLE_PLAIN, "Written to %s. Open it in any browser.",
                        given.html);
         return app_flush(app);
     }

@@ -405,7 +405,7 @@ static void act_help(struct conversation *talk)
 static void act_why(struct conversation *talk)
 {
     if (talk->asking == NO_OBSERVABLE) {
-        say(talk, ROLE_PLAIN, "Nothing is being asked just now.");
+        say(talk, ROLE_PLAIN, "No question is open just now.");
         return;
     }
     const struct observable *asked = &talk->rules->observables[talk->asking];
@@ -531,7 +531,8 @@ static bool heard(struct conversation *talk, enum status status)
         return true;
     if (diags_errors(talk->diags) == 0)
         say(talk, ROLE_PLAIN,
-            "That was not understood. A number or a word from the list, a sentence, 'unknown', "
+            "That was not understood. Give a number or a word from the list, a sentence, "
+            "'unknown', "
             "or 'help'.");
     for (size_t i = 0; i < diags_kept(talk->diags); i++)
         say(talk, ROLE_PLAIN, diags_get(talk->diags, i)->message);

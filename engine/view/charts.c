@@ -292,7 +292,7 @@ void svg_culprits(struct text *page, const struct review *review)
     }
     note(&figure,
          "The bar is the number expected, the line across it the 90 %% interval. Where two "
-         "stand together, the counts in the table are the likelier one's.");
+         "stand together, the counts in the table are those of the likelier one.");
     figure_put(
         page, &figure, "faults-chart", "Vessels lost to each",
         "What\tHow sure\tIt lost\tThe rest lost\tCost (range)\tWhy",
@@ -572,14 +572,14 @@ void svg_curves(struct text *page, const struct review *review)
     set_names(&curves);
     put_curves(&figure, &curves);
     note(&figure, "A step down: losses seen that day. A short upright mark: vessels used by then, "
-                  "or no older.");
+                  "or only that old.");
     if (curves.cut)
         note(&figure, "Some were watched longer than %.0f days; none was lost then.", curves.last);
     figure_put(page, &figure, "curves-chart", "Share not lost, by days since inoculation",
                "Which\tDay\tWatched\tNot lost",
                CURVES_BOTTOM + 52 + (double)curves.count * CURVES_LINE,
                "%zu %s that step down whenever a loss was seen, from day 0 to day %.0f. A short "
-               "upright mark: a vessel was used, or is not older.",
+               "upright mark: a vessel was used, or is only that old.",
                curves.count, curves.count == 1 ? "line" : "lines", curves.last);
     for (size_t c = 0; c < curves.count; c++)
         text_release(&curves.names[c]);
@@ -660,7 +660,7 @@ void svg_batches(struct text *page, const struct review *review)
          "The band is what chance gives (exact limits); a batch beyond it is marked high "
          "or low, and has a shape of its own. One batch in 740 lies beyond either end by chance.");
     figure_put(page, &figure, "batches-chart", "Losses of each batch, oldest first",
-               "Batch\tBegun\tLost\tToo many would be\tReading", bottom + FOOT,
+               "Batch\tStarted\tLost\tToo many would be\tReading", bottom + FOOT,
                "One row for each of %zu batches in order of time: the share lost, and a band of "
                "what chance alone gives a batch of that size when %.0f %% are lost on average.",
                shown, 100.0 * review->centre);

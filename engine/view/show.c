@@ -3,6 +3,7 @@
 
 #include <math.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 enum { ID_COLUMNS = 24, VALUE_COLUMNS = 34 };
@@ -164,7 +165,10 @@ static void show_cause(struct screen *screen, const struct rules *rules, const v
         screen_heading(screen, "Tests that would settle it");
     for (size_t i = 0; i < cause->settle_count; i++) {
         const struct observable *test = &rules->observables[cause->settle[i]];
-        screen_item(screen, 2, "-", ROLE_PLAIN, test->look != NULL ? test->look : test->ask);
+        char *words =
+            text_format("%s: %s", test->label, test->look != NULL ? test->look : test->ask);
+        screen_item(screen, 2, "-", ROLE_PLAIN, words);
+        free(words);
     }
     show_sources(screen, rules, &cause->cites);
 }

@@ -128,7 +128,7 @@ subtest 'what is no backup' => sub {
     my $foreign = slurp("$scratch/b.db");
     substr($foreign, 68, 4) = pack('N', 7);    # application_id (1.3.17)
     spew("$scratch/foreign.db", $foreign);
-    for my $case ([text => qr/no backup/], [half => qr/damaged/], [holed => qr/damaged/], [newer => qr/newer/], [foreign => qr/no journal of Jarside/]) {
+    for my $case ([text => qr/not a backup/], [half => qr/damaged/], [holed => qr/damaged/], [newer => qr/newer/], [foreign => qr/not a Jarside journal/]) {
         my ($name, $says) = @$case;
         my $bytes = slurp("$scratch/$name.db");
         my ($status, $out, $err) = journal(first => 'restore', "$scratch/$name.db");
