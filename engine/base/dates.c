@@ -140,7 +140,8 @@ static bool read_iso(const char *text, struct moment *moment)
     if (!local && ((at = offset_read(at, &offset)) == NULL || *at != '\0'))
         return false;
     *moment = local ? at_local(day, (int64_t)seconds)
-                    : (struct moment){day * DAY_SECONDS + (int64_t)seconds - offset * 60, offset};
+                    : (struct moment){day * DAY_SECONDS + (int64_t)seconds - (int64_t)offset * 60,
+                                      offset};
     return true;
 }
 

@@ -66,6 +66,7 @@ void text_add(struct text *text, const char *bytes, size_t length)
 {
     text_reserve(text, length);
     if (length)
+        /* cppcheck-suppress uninitvar ; the bytes that callers encode just before */
         memcpy(text->bytes + text->length, bytes, length);
     text->length += length;
     text->bytes[text->length] = '\0';

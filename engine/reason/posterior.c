@@ -595,6 +595,7 @@ static struct recall *recall_of(const struct reasoner *reasoner, struct workspac
     /* They are filled in turn: until all are, those behind are empty. */
     size_t turn = work->turn[observable];
     struct recall *oldest = &ways[turn];
+    /* There is always a way. NOLINTNEXTLINE(clang-analyzer-core.DivideZero) */
     work->turn[observable] = (turn + 1) % work->ways;
     if (!oldest->room) {
         size_t cells = sight->pattern_count * reasoner->finding_count;

@@ -67,10 +67,12 @@ static size_t slot_of(const struct interner *interner, const char *word, size_t 
 static void grow(struct interner *interner)
 {
     size_t room = interner->room * 2, count = interner->count;
+    /* NOLINTBEGIN(readability-suspicious-call-argument) */
     interner->words =
         arena_grow(interner->arena, interner->words, count, room, sizeof *interner->words);
     interner->lengths =
         arena_grow(interner->arena, interner->lengths, count, room, sizeof *interner->lengths);
+    /* NOLINTEND(readability-suspicious-call-argument) */
     interner->slots = arena_array(interner->arena, room * 2, sizeof *interner->slots);
     interner->slot_count = room * 2;
     interner->room = room;
@@ -591,8 +593,10 @@ static void add_bands(struct filling *filling, enum factor_kind kind, const stru
         log_odds[2 * (size_t)band] += moves[0];
         log_odds[2 * (size_t)band + 1] += moves[1];
     }
-    for (size_t k = 0; k < (size_t)2 * BANDS; k++)
-        log_odds[k] /= met[k / 2] > 0 ? (double)met[k / 2] : 1.0;
+    for (size_t k = 0; k < (size_t)2 * BANDS; k++) {
+        const size_t times = met[k / 2];
+        log_odds[k] /= times > 0 ? (double)times : 1.0;
+    }
     factor_add(filling->factors, &filling->factor_count,
                (struct factor){.kind = kind,
                                .name = factor_kinds[kind].name,

@@ -91,6 +91,7 @@ static void make_time(struct review_work *work)
     for (size_t c = 0; c < time->curve_count; c++) {
         size_t count = 0;
         for (size_t i = 0; i < time->cases; i++)
+            /* NOLINTNEXTLINE(clang-analyzer-core.UndefinedBinaryOperatorResult): filled up to time->cases above */
             if (curve[i] == c)
                 of_curve[count++] = cases[i];
         (void)survival_curve(work->arena, of_curve, count, usual_level, SURVIVAL_LOG_LOG,

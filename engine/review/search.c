@@ -446,6 +446,7 @@ static bool one_culprit(const struct search *search, unsigned mask, size_t a, si
 static bool listed(const size_t *list, size_t count, size_t item)
 {
     for (size_t i = 0; i < count; i++)
+        /* NOLINTNEXTLINE(clang-analyzer-core.UndefinedBinaryOperatorResult): `count` of them are there */
         if (list[i] == item)
             return true;
     return false;

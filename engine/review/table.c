@@ -224,6 +224,7 @@ static void reach(struct network *net, size_t stage, size_t taken)
         size_t from = net->now.first[taken - x], to = net->now.first[taken - x + 1];
         for (size_t i = from; i < to; i++) {
             struct bundle bundle = net->now.bundles[i];
+            /* NOLINTNEXTLINE(clang-analyzer-core.uninitialized.Assign): bundles up to first[] are filled */
             bundle.value += part;
             place(net, stage + 1, taken, bundle);
         }

@@ -84,15 +84,14 @@ static void one_tell(struct triage *triage, struct known *known, const struct sa
     bool doubted = known->observation.hedged != 0, doubts = saying->said.hedged != 0;
     uint32_t before = possible(&known->observation, all), now = possible(&saying->said, all);
     uint32_t left = before & ~saying->said.absent;
-    if (!known->told) {
+    const bool settles_doubt = doubted && !doubts && known->told && known->batch == saying->batch;
+    if (!known->told || settles_doubt) {
         one_take(known, saying);
     } else if (known->batch != saying->batch) { /* of an earlier text */
         if (!known->clashes && !saying->said.seen && !doubts && left)
             one_narrow(triage, known, saying, left);
         else
             one_take(known, saying);
-    } else if (doubted && !doubts) {
-        one_take(known, saying);
     } else if (doubts && !doubted) {
         return;
     } else if (!known->clashes && (before & now)) {

@@ -458,8 +458,11 @@ static void set_days(struct curves *curves)
     curves->cut = curves->last < end;
     while (which + 1 < sizeof steps / sizeof steps[0] && curves->last / steps[which] > MOST)
         which++;
-    for (double day = 0.0; curves->tick_count < TICKS && day <= curves->last; day += steps[which])
-        curves->ticks[curves->tick_count++] = day;
+    while (curves->tick_count < TICKS &&
+           (double)curves->tick_count * steps[which] <= curves->last) {
+        curves->ticks[curves->tick_count] = (double)curves->tick_count * steps[which];
+        curves->tick_count++;
+    }
 }
 
 /* Names stand where their curves end, as near as they can without touching: down in order, then
@@ -839,7 +842,8 @@ void svg_vessels(struct text *page, const struct review *review)
     figure_init(&figure);
     for (size_t f = 0; f <= FATE_COUNT; f++) {
         double x = LEFT + 6 + (double)(f % A_ROW) * ACROSS;
-        double y = 10 + (double)(f / A_ROW) * VESSELS_LINE;
+        const size_t row = f / A_ROW;
+        double y = 10 + (double)row * VESSELS_LINE;
         svg_shape(&figure.svg, fates[f].shape, x, y, 11, NULL);
         svg_words(&figure.svg, x + 11, y + 5, START, "small", 20, "%s", fates[f].word);
     }
