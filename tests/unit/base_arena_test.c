@@ -15,6 +15,13 @@
 #include "base/memory.h"
 #include "base/text.h"
 
+/* AddressSanitizer would rather say itself that so much cannot be had. */
+const char *__asan_default_options(void);
+const char *__asan_default_options(void)
+{
+    return "allocator_may_return_null=1:log_path=/dev/null:max_allocation_size_mb=4096";
+}
+
 static bool all_zero(const void *bytes, size_t size)
 {
     const unsigned char *byte = bytes;
