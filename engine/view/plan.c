@@ -35,7 +35,7 @@ static const char *chance_words(double chance, char room[ROOM])
     return room;
 }
 
-/* "885 g (1 lb 15 oz)" */
+/* "700 g (1 lb 9 oz)" */
 static const char *quantity_words(double value, enum dimension dimension, char room[ROOM])
 {
     struct text show;
