@@ -323,6 +323,7 @@ size_t assign_read(struct app *app, enum record record, const char *typed, const
     const char *equals = strchr(typed, '=');
     if (equals == NULL || equals == typed)
         app_stop(app, "'%s' should be COLUMN=VALUE", typed);
+    /* cppcheck-suppress nullPointerArithmeticRedundantCheck ; app_stop does not come back */
     const char *name = arena_copy(app->arena, typed, (size_t)(equals - typed)), *value = equals + 1;
     const struct column *columns = record_types[record].columns;
     size_t index = record_column(record, name), facts = record_column(record, "facts");

@@ -71,7 +71,9 @@ static void set_signs(const struct judging *judging)
         if (equals == NULL || equals == setting)
             app_stop(app, "'--set %s' should be SIGN=VALUE; 'jarside show' lists the signs",
                      setting);
+        /* cppcheck-suppress nullPointerArithmeticRedundantCheck ; app_stop does not come back */
         const char *sign = arena_copy(app->arena, setting, (size_t)(equals - setting));
+        /* cppcheck-suppress nullPointerArithmeticRedundantCheck */
         app_must(app, triage_set(app->triage, sign, equals + 1, (struct position){0}, app->diags));
     }
 }

@@ -263,6 +263,7 @@ static void read_rows(struct walkthrough *walk)
             if (row == NULL)
                 app_stop(app, "there is no vessel %lld in %s; nothing was saved", (long long)number,
                          walk->batch->label);
+            /* cppcheck-suppress nullPointer ; app_stop does not come back */
             if (row->state == ROW_GONE)
                 app_stop(app, "%s was %s already; nothing was saved", row->vessel.label,
                          vessel_state_words[row->vessel.state]);

@@ -257,13 +257,16 @@ static int64_t read_day(struct app *app, const char *name, const char *said)
 
 static int read_clock(struct app *app, const char *name, const char *said)
 {
-    unsigned hour = 24, minute = 60;
-    int used = 0;
-    if (strlen(said) != 5 || !isdigit((unsigned char)said[0]) || !isdigit((unsigned char)said[3]) ||
-        sscanf(said, "%2u:%2u%n", &hour, &minute, &used) != 2 || used != 5 || hour > 23 ||
-        minute > 59)
+    int minutes = 0;
+    bool right = strlen(said) == 5 && said[2] == ':';
+    for (size_t i = 0; i < 5 && right; i++)
+        right = i == 2 || isdigit((unsigned char)said[i]);
+    if (right)
+        minutes =
+            60 * (10 * (said[0] - '0') + said[1] - '0') + 10 * (said[3] - '0') + said[4] - '0';
+    if (!right || minutes >= 24 * 60 || said[3] > '5')
         app_stop(app, "not a time of day: '--%s %s'; write 09:00", name, said);
-    return (int)(hour * 60 + minute);
+    return minutes;
 }
 
 /* ---- vessels --------------------------------------------------------------------------------- */

@@ -828,7 +828,6 @@ static uint32_t visit_bounds(struct walk *w, uint32_t at)
             if (job->tokens[at].stem != NO_INDEX &&
                 word_child(&job->reader->trie, LISTS + list, job->tokens[at].stem))
                 longest = (struct list_span){list, at + 1};
-        /* NOLINTNEXTLINE(clang-analyzer-core.NullDereference): lists have spans for every token */
         for (size_t i = w->spans_from[at]; at < w->end && i < w->spans_to[at]; i++)
             if (w->spans[i].list < LIST_FIRST_NAMED && w->spans[i].end > longest.end)
                 longest = w->spans[i];
@@ -890,6 +889,7 @@ static void visit_branch(struct walk *w, const struct branch *b, uint32_t at)
             word_child(&w->job->reader->trie, LISTS + b->id, tokens[at].stem))
             visit(w, b->child, at + 1, at + 1, 0);
         for (size_t i = w->spans_from[at]; at < w->end && i < w->spans_to[at]; i++)
+            /* Lists have spans. NOLINTNEXTLINE(clang-analyzer-core.NullDereference) */
             if (w->spans[i].list == b->id)
                 visit(w, b->child, w->spans[i].end, w->spans[i].end, 0);
         break;

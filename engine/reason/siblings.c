@@ -109,9 +109,9 @@ static bool lambda_find(const struct chance_of_counts *of, const struct suspecte
                    lambda->weight))
         return false;
     for (size_t j = 0; j < LAMBDA_NODES; j++) {
-        /* NOLINTNEXTLINE(clang-analyzer-core.NullDereference): beta_rule filled the nodes */
         double spared = log1p(-fmin(nodes[j], 1.0 - 1e-12)); /* a node may round up to 1 */
         lambda->ln_spared[WAY_WITHIN][j] = spared;
+        /* There is a cause. NOLINTNEXTLINE(clang-analyzer-core.NullDereference) */
         lambda->ln_spared[WAY_NEAR][j] = cause->loses[layer].near_power * spared;
     }
     return true;
