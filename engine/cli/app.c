@@ -111,6 +111,7 @@ void app_remove_temporary(struct app *app)
 {
     DIR *folder = app->temporary != NULL ? opendir(app->temporary) : NULL;
     const struct dirent *entry = NULL;
+    /* cppcheck-suppress readdirCalled */
     while (folder != NULL && (entry = readdir(folder)) != NULL)
         (void)unlinkat(dirfd(folder), entry->d_name, 0); /* not "." and "..", which are folders */
     if (folder != NULL) {

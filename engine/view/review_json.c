@@ -64,7 +64,7 @@ static json_t *take(struct text *words)
 
 static json_t *counts(struct counts counts)
 {
-    return object("lost", whole(counts.lost), "of", whole(counts.total), NULL);
+    return object("lost", whole(counts.lost), "of", whole(counts.total), (char *)NULL);
 }
 
 static json_t *interval(struct interval interval)
@@ -310,7 +310,7 @@ json_t *view_review_json(const struct review *review)
     const struct review_rules *rules = &review->rules->review;
     json_t *rule = object("false_alarm", real(rules->false_alarm), "bayes_factor",
                           real(rules->bayes_factor), "watched_days", real(rules->watched),
-                          "suspects_asked", whole(review->suspects_asked), NULL);
+                          "suspects_asked", whole(review->suspects_asked), (char *)NULL);
     return object("schema", whole(1), "totals", totals(review), "faults",
                   LIST(culprit_row, review->culprits, review->culprit_count), "changes",
                   LIST(change_row, review->changes, review->change_count), "plans",
@@ -321,5 +321,5 @@ json_t *view_review_json(const struct review *review)
                   "batches", LIST(batch_row, review->batches, review->batch_count), "watch",
                   watch(review), "limits", limits(review), "remarks",
                   LIST(remark_row, dataset->remarks, dataset->remark_count), "rule", rule, "rules",
-                  json_string(review->rules->hash), NULL);
+                  json_string(review->rules->hash), (char *)NULL);
 }
