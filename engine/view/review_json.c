@@ -120,7 +120,7 @@ static json_t *totals(const struct review *review)
                   interval(totals->exact), "fates", fates, "controls", counts(totals->controls),
                   "too_young", whole(totals->young), "unrecorded", whole(totals->unrecorded),
                   "batches", whole(totals->batches), "first", day(totals->first), "last",
-                  day(totals->last), NULL);
+                  day(totals->last), (char *)NULL);
 }
 
 static json_t *suspect_row(const struct review *review, const void *row)
@@ -134,7 +134,7 @@ static json_t *suspect_row(const struct review *review, const void *row)
         "level", level_name(review, suspect->factor, suspect->level), "says", take(&says), "p",
         real(suspect->p), "inside", counts(suspect->inside), "controls", counts(suspect->controls),
         "outside", counts(suspect->outside), "exact_p", real(suspect->test_p), "q",
-        real(suspect->q), "log_bayes_factor", real(suspect->log_bayes), NULL);
+        real(suspect->q), "log_bayes_factor", real(suspect->log_bayes), (char *)NULL);
     if (suspect->why_factor < review->dataset->factor_count)
         json_object_set_new(made, "why",
                             object("factor", factor_name(review, suspect->why_factor), "level",
@@ -149,7 +149,7 @@ static json_t *trial_row(const struct review *review, const void *row)
     const struct observable *test = &review->rules->observables[trial->observable];
     return object("id", json_string(test->id), "label", json_string(test->label), "bits",
                   real(trial->bits), "cost", real(trial->cost), "delay_days",
-                  real(trial->delay_days), NULL);
+                  real(trial->delay_days), (char *)NULL);
 }
 
 static json_t *culprit_row(const struct review *review, const void *row)
@@ -160,7 +160,7 @@ static json_t *culprit_row(const struct review *review, const void *row)
                   object("low", real(culprit->saved_low), "mean", real(culprit->saved), "high",
                          real(culprit->saved_high), NULL),
                   "causes", causes(review, culprit->causes, culprit->cause_count), "tests",
-                  LIST(trial_row, culprit->trials, culprit->trial_count), NULL);
+                  LIST(trial_row, culprit->trials, culprit->trial_count), (char *)NULL);
 }
 
 static json_t *change_row(const struct review *review, const void *row)
@@ -172,7 +172,7 @@ static json_t *change_row(const struct review *review, const void *row)
     for (size_t h = 0; cause != NULL && h < cause->change_count; h++)
         json_array_append_new(how, json_string(cause->change[h]));
     return object("fault", whole(change->culprit), "saved", real(change->saved), "cause",
-                  cause != NULL ? json_string(cause->id) : json_null(), "how", how, NULL);
+                  cause != NULL ? json_string(cause->id) : json_null(), "how", how, (char *)NULL);
 }
 
 static json_t *plan_row(const struct review *review, const void *row)
@@ -191,7 +191,7 @@ static json_t *plan_row(const struct review *review, const void *row)
     view_plan_reading(&says, review, plan);
     return object("fault", whole(plan->culprit), "crossed", json_boolean(plan->crossed), "arms",
                   arms, "fails_from", whole(plan->fails_from), "error", real(plan->error),
-                  "reading", take(&says), NULL);
+                  "reading", take(&says), (char *)NULL);
 }
 
 /* ---- where losses gather ------------------------------------------------------------------------ */
@@ -211,7 +211,7 @@ static json_t *factor_row(const struct review *review, const void *row)
     if (factor->within < review->dataset->factor_count)
         within = object("factor", factor_name(review, factor->within), "entangled",
                         real(factor->entangled), "p", real(factor->within_p), "strata",
-                        whole(factor->within_strata), NULL);
+                        whole(factor->within_strata), (char *)NULL);
     return object("factor", factor_name(review, factor->factor), "scope",
                   scope(review, factor->factor), "levels", levels, "unknown",
                   whole(factor->unknown), "p",
@@ -220,7 +220,7 @@ static json_t *factor_row(const struct review *review, const void *row)
                               : factor->test.exact ? "exact"
                                                    : "drawn"),
                   "standard_error", real(factor->test.standard_error), "q", real(factor->q),
-                  "log_bayes_factor", real(factor->log_bayes), "within", within, NULL);
+                  "log_bayes_factor", real(factor->log_bayes), "within", within, (char *)NULL);
 }
 
 static json_t *alias_row(const struct review *review, const void *row)
@@ -229,7 +229,7 @@ static json_t *alias_row(const struct review *review, const void *row)
     return object(
         "factors",
         json_pack("[o, o]", factor_name(review, alias->first), factor_name(review, alias->second)),
-        "together", whole(alias->together), "of", whole(alias->of), NULL);
+        "together", whole(alias->together), "of", whole(alias->of), (char *)NULL);
 }
 
 /* ---- time --------------------------------------------------------------------------------------- */
@@ -239,7 +239,7 @@ static json_t *step_row(const struct review *review, const void *row)
     const struct survival_step *step = row;
     (void)review;
     return object("day", real(step->time), "at_risk", whole(step->at_risk), "lost",
-                  whole(step->lost), "survival", real(step->survival), NULL);
+                  whole(step->lost), "survival", real(step->survival), (char *)NULL);
 }
 
 static json_t *curve_row(const struct review *review, const void *row)
@@ -248,7 +248,7 @@ static json_t *curve_row(const struct review *review, const void *row)
     const struct survival_curve *curve = &of->curve;
     return object("level", level_name(review, review->time.factor, of->level), "cases",
                   whole(curve->cases), "lost", whole(curve->lost), "median", real(curve->median),
-                  "steps", LIST(step_row, curve->steps, curve->count), NULL);
+                  "steps", LIST(step_row, curve->steps, curve->count), (char *)NULL);
 }
 
 static json_t *times(const struct review *review)
@@ -257,10 +257,11 @@ static json_t *times(const struct review *review)
     json_t *logrank = json_null();
     if (time->logrank.freedom > 0)
         logrank = object("statistic", real(time->logrank.statistic), "freedom",
-                         whole(time->logrank.freedom), "p", real(time->logrank.p), NULL);
+                         whole(time->logrank.freedom), "p", real(time->logrank.p), (char *)NULL);
     return object("factor", factor_name(review, time->factor), "cases", whole(time->cases),
                   "left_out", whole(time->left_out), "curves",
-                  LIST(curve_row, time->curves, time->curve_count), "logrank", logrank, NULL);
+                  LIST(curve_row, time->curves, time->curve_count), "logrank", logrank,
+                  (char *)NULL);
 }
 
 static json_t *batch_row(const struct review *review, const void *row)
@@ -270,7 +271,7 @@ static json_t *batch_row(const struct review *review, const void *row)
                   day(batch->day), "counts", counts(batch->counts), "controls",
                   counts(batch->controls), "open", whole(batch->open), "too_many",
                   json_boolean(batch->point.above), "too_few", json_boolean(batch->point.below),
-                  "causes", causes(review, batch->causes, batch->cause_count), NULL);
+                  "causes", causes(review, batch->causes, batch->cause_count), (char *)NULL);
 }
 
 static json_t *watch(const struct review *review)
@@ -280,7 +281,7 @@ static json_t *watch(const struct review *review)
         return json_null();
     return object("usual", real(watch->plan.usual), "raised", real(watch->plan.raised),
                   "run_to_false_alarm", real(watch->plan.run_usual), "signals",
-                  whole(watch->episode_count), "since", day(watch->since), NULL);
+                  whole(watch->episode_count), "since", day(watch->since), (char *)NULL);
 }
 
 /* ---- the whole ---------------------------------------------------------------------------------- */
