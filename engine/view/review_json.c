@@ -100,7 +100,7 @@ static json_t *cause_row(const struct review *review, const void *row)
 {
     const struct review_cause *cause = row;
     return object("id", json_string(review->rules->causes[cause->cause].id), "p", real(cause->p),
-                  NULL);
+                  (char *)NULL);
 }
 
 static json_t *causes(const struct review *review, const struct review_cause *causes, size_t count)
@@ -139,7 +139,7 @@ static json_t *suspect_row(const struct review *review, const void *row)
         json_object_set_new(made, "why",
                             object("factor", factor_name(review, suspect->why_factor), "level",
                                    level_name(review, suspect->why_factor, suspect->why_level),
-                                   NULL));
+                                   (char *)NULL));
     return made;
 }
 
@@ -158,7 +158,7 @@ static json_t *culprit_row(const struct review *review, const void *row)
     return object("p", real(culprit->p), "told_apart", json_boolean(culprit->suspect_count == 1),
                   "suspects", LIST(suspect_row, culprit->suspects, culprit->suspect_count), "saved",
                   object("low", real(culprit->saved_low), "mean", real(culprit->saved), "high",
-                         real(culprit->saved_high), NULL),
+                         real(culprit->saved_high), (char *)NULL),
                   "causes", causes(review, culprit->causes, culprit->cause_count), "tests",
                   LIST(trial_row, culprit->trials, culprit->trial_count), (char *)NULL);
 }
@@ -185,7 +185,8 @@ static json_t *plan_row(const struct review *review, const void *row)
         text_init(&says);
         view_arm(&says, review, plan, arm);
         json_array_append_new(arms, object("vessels", whole(arm->vessels), "control",
-                                           json_boolean(arm->control), "says", take(&says), NULL));
+                                           json_boolean(arm->control), "says", take(&says),
+                                           (char *)NULL));
     }
     text_init(&says);
     view_plan_reading(&says, review, plan);
@@ -206,7 +207,7 @@ static json_t *factor_row(const struct review *review, const void *row)
             levels, object("level", level_name(review, factor->factor, level->level), "counts",
                            counts(level->counts), "controls", counts(level->controls), "exact",
                            interval(level->exact), "wilson", interval(level->wilson),
-                           "log_bayes_factor", real(level->log_bayes), NULL));
+                           "log_bayes_factor", real(level->log_bayes), (char *)NULL));
     }
     if (factor->within < review->dataset->factor_count)
         within = object("factor", factor_name(review, factor->within), "entangled",
@@ -295,7 +296,8 @@ static json_t *limits(const struct review *review)
     for (unsigned bit = 0; bit < REVIEW_LIMIT_COUNT; bit++)
         if ((review->limits & (1U << bit)) != 0)
             json_array_append_new(made, object("id", json_string(names[bit]), "says",
-                                               json_string(view_review_limit(review, bit)), NULL));
+                                               json_string(view_review_limit(review, bit)),
+                                               (char *)NULL));
     return made;
 }
 
