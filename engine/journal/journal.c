@@ -83,7 +83,13 @@ static const char version_1[] =
     " \"table\" TEXT NOT NULL, label TEXT NOT NULL, \"column\" TEXT NOT NULL,"
     " was TEXT NOT NULL, became TEXT NOT NULL) STRICT;";
 
-static const char *const migrations[JOURNAL_VERSION] = {version_1};
+/* What vessels of one batch do not share. */
+static const char version_2[] = "ALTER TABLE vessel ADD COLUMN lid TEXT NOT NULL DEFAULT '';"
+                                "ALTER TABLE vessel ADD COLUMN bag TEXT NOT NULL DEFAULT '';"
+                                "ALTER TABLE vessel ADD COLUMN spot TEXT NOT NULL DEFAULT '';"
+                                "ALTER TABLE vessel ADD COLUMN sequence REAL;";
+
+static const char *const migrations[JOURNAL_VERSION] = {version_1, version_2};
 
 /* Who wrote a file, and what it holds; false when it cannot be read. */
 struct identity {

@@ -33,7 +33,7 @@ enum journal_access {
     JOURNAL_CREATE, /* made, with its folder, when it does not exist */
 };
 
-enum { JOURNAL_VERSION = 1, JOURNAL_APPLICATION = 0x4a61526a };
+enum { JOURNAL_VERSION = 2, JOURNAL_APPLICATION = 0x4a61526a };
 
 /* $JARSIDE_JOURNAL, else jarside/journal.db below $XDG_DATA_HOME or ~/.local/share. Caller frees.
  * NULL and STATUS_USAGE when there is no home. */

@@ -135,6 +135,10 @@ struct vessel {
     double grams;         /* hydrated grain */
     int64_t place;        /* where it was first put */
     const char *position; /* in the cooker: of the observable position */
+    const char *lid;      /* which kind: "foil", "filter disc" */
+    const char *bag;      /* lot of empty bags or jars */
+    const char *spot;     /* where on its shelf */
+    double sequence;      /* which one it was to be inoculated in its session, from 1 */
     bool control;         /* cooked with the others and never inoculated */
     const char *note;
     /* Derived, kept by journal_refresh: never set by hand, never corrected. Only the day of the next
