@@ -35,15 +35,10 @@ void labels_find(struct app *app, enum record record, const char *label, void *r
         app_must(app, journal_find(app->journal, record, label, app->arena, row, app->diags));
 }
 
-const char *record_word(enum record record)
-{
-    return record == RECORD_EVENT ? "event" : record_types[record].name;
-}
-
 enum record labels_kind(const char *word)
 {
     for (enum record i = 0; i < RECORD_COUNT; i++) {
-        const char *name = record_word(i);
+        const char *name = record_types[i].name;
         size_t length = strlen(name);
         if (strncmp(word, name, length) == 0 &&
             (word[length] == '\0' || strcmp(word + length, "s") == 0 ||
@@ -277,7 +272,7 @@ static bool split_dose(const char *typed, struct arena *arena, struct assignment
     for (size_t i = 0; i < sizeof units / sizeof *units && end != typed; i++) {
         if (strcmp(end, units[i]) != 0)
             continue;
-        assignments[0] = (struct assignment){"dose", arena_format(arena, "%.10g", dose)};
+        assignments[0] = (struct assignment){"inoculum", arena_format(arena, "%.10g", dose)};
         assignments[1] = (struct assignment){"unit", units[i]};
         return true;
     }
@@ -286,7 +281,7 @@ static bool split_dose(const char *typed, struct arena *arena, struct assignment
 
 static _Noreturn void unknown_column(struct app *app, enum record record, const char *column)
 {
-    const char *names[32] = {NULL}, *kind = record_word(record);
+    const char *names[32] = {NULL}, *kind = record_types[record].name;
     size_t count = 0;
     for (const struct column *at = record_types[record].columns; at->name != NULL && count < 32;
          at++)
@@ -327,7 +322,8 @@ size_t assign_read(struct app *app, enum record record, const char *typed, const
     const char *name = arena_copy(app->arena, typed, (size_t)(equals - typed)), *value = equals + 1;
     const struct column *columns = record_types[record].columns;
     size_t index = record_column(record, name), facts = record_column(record, "facts");
-    if (record == RECORD_BATCH && strcmp(name, "dose") == 0 &&
+    if (record == RECORD_BATCH && index != SIZE_MAX &&
+        columns[index].offset == offsetof(struct batch, inoculum) &&
         split_dose(value, app->arena, assignments))
         return 2;
     if (index == SIZE_MAX &&

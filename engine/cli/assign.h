@@ -29,8 +29,6 @@ bool labels_has(struct app *app, enum record record, const char *label, int64_t 
 
 /* The kind named by a word, singular or plural ("cook", "batches"); RECORD_COUNT when it is none. */
 enum record labels_kind(const char *word);
-/* The word for a kind: "cook", "event". */
-const char *record_word(enum record record);
 
 /*
  * "column=value" as people type it: quantities with their units, moments such as

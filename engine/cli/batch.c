@@ -146,7 +146,7 @@ static enum status pick(struct draft *draft, const struct kind *kind, const char
         if (kind->record == RECORD_STARTER && now->starter.kind[0] == '\0')
             now->starter.kind = starter.kind;
     } else if (label[0] == '\0') {
-        return app_usage(app, "the label of a %s cannot be empty", record_word(kind->record));
+        return app_usage(app, "the label of a %s cannot be empty", record_types[kind->record].name);
     } else {
         *pick = PICK_NEW; /* the label is copied, as an answer does not live as long */
         row_of(now, kind)->named.label = arena_string(app->arena, label);
@@ -232,9 +232,9 @@ static void read_inoculum(struct draft *draft, const char *word)
         if (quantity_read(word, length, units[i].dimension, &quantity, &used) != QUANTITY_OK ||
             used != length || (!quantity.unit_given && !bare))
             continue;
-        batch->dose = units[i].times * 0.5 * (quantity.lo + quantity.hi);
+        batch->inoculum = units[i].times * 0.5 * (quantity.lo + quantity.hi);
         batch->unit = units[i].unit;
-        if (batch->dose > 0.0)
+        if (batch->inoculum > 0.0)
             return;
         app_wrong(draft->app, "inoculum", "the amount must be more than 0");
     }
@@ -479,13 +479,13 @@ static enum status take_reading(struct draft *draft, const struct reading_list *
     size_t used = 0;
     int value = reading->hedged ? RULES_NONE : single_value(reading->seen);
 
-    if (observable->feeds == FEEDS_DOSE && batch->dose > 0.0)
+    if (observable->feeds == FEEDS_DOSE && batch->inoculum > 0.0)
         return STATUS_OK;
     if (observable->feeds == FEEDS_DOSE && /* in units it is a figure; any other is a fact */
         quantity_read(list->text + reading->span.start, reading->span.end - reading->span.start,
                       DIM_LITRES, &quantity, &used) == QUANTITY_OK &&
         quantity.unit_given) {
-        batch->dose = 500.0 * (quantity.lo + quantity.hi);
+        batch->inoculum = 500.0 * (quantity.lo + quantity.hi);
         batch->unit = "ml";
         return STATUS_OK;
     }
@@ -698,10 +698,10 @@ static void take_figures(struct draft *draft)
     if (hydration)
         add(draft, &draft->taken, "the hydration");
     if (same_kind && now->starter.id == before->starter.id && before->starter.id != 0 &&
-        take_number(&batch->dose, before->batch.dose)) {
+        take_number(&batch->inoculum, before->batch.inoculum)) {
         batch->unit = before->batch.unit;
         add(draft, &draft->taken,
-            arena_format(arena, "%g %s of starter", batch->dose,
+            arena_format(arena, "%g %s of starter", batch->inoculum,
                          batch->unit[0] != '\0' ? batch->unit : "pieces"));
     }
     take_word(&batch->purpose, before->batch.purpose);
@@ -1044,7 +1044,7 @@ static void say_records(struct draft *draft, enum pick pick, const char *lead)
         if (draft->pick[kinds[i].record] == pick && row->named.label[0] != '\0')
             words =
                 arena_format(draft->app->arena, "%s%s%s %s", words, words[0] != '\0' ? ", " : "",
-                             record_word(kinds[i].record), row->named.label);
+                             record_types[kinds[i].record].name, row->named.label);
     }
     if (words[0] != '\0')
         screen_say(&draft->app->out, 0, 2, ROLE_PLAIN, "%s: %s.", lead, words);
@@ -1055,7 +1055,7 @@ static json_t *records_json(struct draft *draft, bool only_new)
     json_t *object = json_object();
     for (size_t i = 0; i < KINDS; i++)
         if (!only_new || draft->pick[kinds[i].record] == PICK_NEW)
-            json_object_set_new(object, record_word(kinds[i].record),
+            json_object_set_new(object, record_types[kinds[i].record].name,
                                 view_json_text(row_of(&draft->now, &kinds[i])->named.label));
     return object;
 }

@@ -132,6 +132,7 @@ struct doing { /* one run of one of these commands */
     struct app *app;
     struct moment at;
     const char *note;
+    int because; /* which of because_words, less one; -1 when not said */
     bool force, json;
     enum event_kind kind;
     struct place place;   /* of a move */
@@ -142,6 +143,9 @@ struct doing { /* one run of one of these commands */
 
 static const struct option discard_options[] = {
     {"force", NULL, "a whole batch, without asking", OPTION_FLAG, AT(force)},
+    {"because", "REASON",
+     "contaminated, stuck, broken, sold, given, used, or slip: recorded by mistake", OPTION_CHOICE,
+     AT(because), .words = because_words + 1},
     {"at", "MOMENT", "when: 2026-03-01 18:30, yesterday, '3 days ago'; else now", OPTION_MOMENT,
      AT(at)},
     {"note", "WORDS", "anything to remember", OPTION_TEXT, AT(note)},
@@ -213,6 +217,7 @@ static void record_event(struct doing *doing, const struct vessel *vessel)
     event.kind = doing->kind;
     event.place = doing->place.id;
     event.detail = doing->note;
+    event.because = (enum because)(doing->because + 1);
     app_add(app, RECORD_EVENT, &event);
     if (doing->kind == EVENT_MOVE)
         return;
@@ -301,7 +306,7 @@ static enum status tell(const struct doing *doing)
 
 static enum status run_event(struct app *app)
 {
-    struct doing doing = {.app = app, .note = "", .due = ""};
+    struct doing doing = {.app = app, .because = -1, .note = "", .due = ""};
     const char *const *words = app->arguments.operands;
     size_t count = app->arguments.operand_count;
     int64_t id = 0;
@@ -479,10 +484,10 @@ static enum status correct_record(struct correcting *correcting, enum record rec
     app_commit(app);
     if (correcting->json)
         return app_json(app, json_pack("{s:i, s:s, s:s, s:o}", "schema", 1, "kind",
-                                       record_word(record), "did", "corrected", "record",
+                                       record_types[record].name, "did", "corrected", "record",
                                        view_record_json(&app->view, record, &row)));
     screen_say(&app->out, 0, 2, ROLE_PLAIN, "%s %s: corrected; the old value is kept.",
-               record_word(record), row.named.label);
+               record_types[record].name, row.named.label);
     view_record(&app->out, &app->view, record, &row);
     return app_flush(app);
 }
@@ -503,7 +508,7 @@ static void find_row(struct app *app, enum record record, const char *word, unio
         survey.vessel = vessel.id;
         app_must(app, survey_page(app->journal, &survey, app->arena, &page, app->diags));
         if (page.count == 0)
-            app_stop(app, "%s has no %s to correct", vessel.label, record_word(record));
+            app_stop(app, "%s has no %s to correct", vessel.label, record_types[record].name);
         id = page.ids[0];
     }
     app_get(app, record, id, row);
@@ -515,11 +520,11 @@ static enum status said(struct correcting *correcting, enum record record, int64
     struct app *app = correcting->app;
     if (correcting->json)
         return app_json(app, json_pack("{s:i, s:s, s:I, s:o, s:s}", "schema", 1, "kind",
-                                       record_word(record), "id", (json_int_t)id, "vessel",
+                                       record_types[record].name, "id", (json_int_t)id, "vessel",
                                        view_json_text(vessel), "did", "corrected"));
     screen_say(&app->out, 0, 2, ROLE_PLAIN,
                "%s: %s %lld no longer counts; it stays in the journal.", vessel,
-               record_word(record), (long long)id);
+               record_types[record].name, (long long)id);
     return app_flush(app);
 }
 
@@ -606,7 +611,8 @@ static enum record kind_of(struct app *app, const char *label)
             continue;
         if (kind != RECORD_COUNT)
             app_stop(app, "'%s' is a %s and a %s; say which: jarside correct %s %s ...", label,
-                     record_word(kind), record_word(kinds[i]), record_word(kind), label);
+                     record_types[kind].name, record_types[kinds[i]].name, record_types[kind].name,
+                     label);
         kind = kinds[i];
     }
     if (kind == RECORD_COUNT)
@@ -634,7 +640,7 @@ static enum status run_correct(struct app *app)
     correcting.count = count - read;
     const char *words = arena_join(app->arena, correcting.words, correcting.count);
     if (record == RECORD_PARENT || record == RECORD_EDIT)
-        app_stop(app, "a %s cannot be corrected", record_word(record));
+        app_stop(app, "a %s cannot be corrected", record_types[record].name);
     if (record == RECORD_LOOK || record == RECORD_EVENT || record == RECORD_OUTCOME)
         find_row(app, record, label, &row);
     if (record == RECORD_LOOK)
@@ -650,18 +656,18 @@ static enum status run_correct(struct app *app)
 const struct command event_commands[] = {
     {"move", "records that vessels were moved to another place", "VESSEL... PLACE",
      "A place not yet known is a new one. Vessels: B3-7, B3 3 7, B3-3..7, or B3 for all of it.",
-     discard_options + 1, run_event},
+     discard_options + 2, run_event},
     {"shake", "records that vessels were broken up and shaken", "VESSEL...",
-     "Refused for a vessel whose last look did not say keep.", discard_options + 1, run_event},
+     "Refused for a vessel whose last look did not say keep.", discard_options + 2, run_event},
     {"isolate", "records that vessels were isolated, closed", "VESSEL...", NULL,
-     discard_options + 1, run_event},
+     discard_options + 2, run_event},
     {"return", "records that isolated vessels went back among the others", "VESSEL...",
-     "Only after a later look that said keep.", discard_options + 1, run_event},
+     "Only after a later look that said keep.", discard_options + 2, run_event},
     {"discard", "records that vessels were thrown away, closed, and says what to watch out for",
      "VESSEL...", "A whole batch (B3) asks first; --force answers for a program.", discard_options,
      run_event},
     {"use", "records that vessels were used", "VESSEL...",
-     "Refused for a vessel whose last look did not say keep.", discard_options + 1, run_event},
+     "Refused for a vessel whose last look did not say keep.", discard_options + 2, run_event},
     {"confirm", "records what a vessel turned out to be", "VESSEL... FINDING",
      "A finding by its id, its name or a part of the name; 'jarside show' lists them. --how says "
      "how it is known. The review and what the rules learn are built on it. Never open a suspect "

@@ -49,7 +49,7 @@ static const struct option starter_options[] = {
 static enum status tell(struct recording *recording, const char *what)
 {
     struct app *app = recording->app;
-    const char *kind = record_word(recording->record);
+    const char *kind = record_types[recording->record].name;
     labels_find(app, recording->record, recording->label, &recording->row);
     if (recording->json)
         return app_json(
@@ -335,8 +335,8 @@ static enum status run_list(struct app *app)
         json_t *records = view_list_json(&app->view, survey.record, &page, &status);
         app_must(app, status);
         return app_json(app, json_pack("{s:i, s:s, s:I, s:o}", "schema", 1, "kind",
-                                       record_word(survey.record), "total", (json_int_t)page.total,
-                                       "records", records));
+                                       record_types[survey.record].name, "total",
+                                       (json_int_t)page.total, "records", records));
     }
     app_must(app, view_list(&app->out, &app->view, survey.record, &page));
     if (page.count == 0)
@@ -378,7 +378,8 @@ static enum status run_search(struct app *app)
         const struct page page = {ids, end - start, end - start};
         if (given.json) {
             json_t *records = view_list_json(&app->view, record, &page, &status);
-            view_json_row(groups, "{s:s, s:o}", "kind", record_word(record), "records", records);
+            view_json_row(groups, "{s:s, s:o}", "kind", record_types[record].name, "records",
+                          records);
         } else {
             if (app->out.out.length > 0)
                 screen_blank(&app->out);

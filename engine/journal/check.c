@@ -183,7 +183,7 @@ static const struct {
 } orders[] = {
     {RECORD_LOOK, TOO_EARLY("look", "", "was looked at before it was inoculated")},
     {RECORD_OUTCOME, TOO_EARLY("outcome", "", "had come to its end before it was inoculated")},
-    {RECORD_EVENT, TOO_EARLY("deed", "a.kind IN ('shake', 'use') AND ",
+    {RECORD_EVENT, TOO_EARLY("event", "a.kind IN ('shake', 'use') AND ",
                              "was shaken or used before it was inoculated")},
     {RECORD_COOK,
      TOO_LATE("cook", "at", "it was cooked after batch %.200s was inoculated from it")},

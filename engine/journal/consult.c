@@ -57,7 +57,7 @@ static double dose_of(const struct rules *rules, int kind, const struct batch *b
     static const char *const units[] = {
         [STARTER_ML] = "ml", [STARTER_GRAMS] = "g", [STARTER_PIECES] = ""};
     bool counts = kind != RULES_NONE && strcmp(units[rules->starters[kind].unit], batch->unit) == 0;
-    return counts ? batch->dose : NAN;
+    return counts ? batch->inoculum : NAN;
 }
 
 /* ---- forecast -------------------------------------------------------------------------------- */
@@ -136,7 +136,7 @@ enum status vessel_forecast_of(struct journal *journal, const struct rules *rule
         growth.grain.kind = rules_grain(rules, sources.lot.grain);
         growth.temperature = sources.place.celsius;
         if (dose_of(rules, growth.starter, batch) > 0.0)
-            growth.dose = batch->dose;
+            growth.dose = batch->inoculum;
         compute(rules, &growth, expected);
     }
     /* Before the day on which growth should show there is nothing to tell. */
@@ -333,7 +333,7 @@ static enum status recall_columns(struct opening *opening)
     recall_number(opening, FEEDS_STARTER_AGE, days_from(starter.made, batch.at),
                   called(opening, "starter", starter.label));
     recall_number(opening, FEEDS_DOSE, dose_figure(opening),
-                  arena_format(opening->arena, "batch %s: %g%s%s", batch.label, batch.dose,
+                  arena_format(opening->arena, "batch %s: %g%s%s", batch.label, batch.inoculum,
                                batch.unit[0] != '\0' ? " " : "", batch.unit));
     recall_record(opening, RECORD_SESSION, &sources->session);
     return status;

@@ -501,14 +501,20 @@ static bool is_csv(const char *name)
     return length > 4 && strcmp(name + length - 4, ".csv") == 0;
 }
 
+/* Whether "look.csv" is called "look". */
+static bool is_named(const char *table, const char *file)
+{
+    return table != NULL && strlen(table) == strlen(file) - 4 &&
+           strncmp(table, file, strlen(table)) == 0;
+}
+
 enum record import_table_of(const char *path)
 {
     const char *slash = strrchr(path, '/');
     const char *name = slash != NULL ? slash + 1 : path;
     int record = 0;
-    while (record < RECORD_COUNT &&
-           !(is_csv(name) && strlen(record_types[record].name) == strlen(name) - 4 &&
-             strncmp(record_types[record].name, name, strlen(name) - 4) == 0))
+    while (record < RECORD_COUNT && !(is_csv(name) && (is_named(record_types[record].name, name) ||
+                                                       is_named(record_types[record].once, name))))
         record++;
     return (enum record)record;
 }

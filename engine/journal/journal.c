@@ -89,7 +89,28 @@ static const char version_2[] = "ALTER TABLE vessel ADD COLUMN lid TEXT NOT NULL
                                 "ALTER TABLE vessel ADD COLUMN spot TEXT NOT NULL DEFAULT '';"
                                 "ALTER TABLE vessel ADD COLUMN sequence REAL;";
 
-static const char *const migrations[JOURNAL_VERSION] = {version_1, version_2};
+/* Names as growers use them; why a vessel was discarded; starters made from a vessel; acts that can be
+ * undone (undo.h). */
+static const char version_3[] =
+    "ALTER TABLE deed RENAME TO event;"
+    "DROP INDEX deed_vessel;"
+    "CREATE INDEX event_vessel ON event(vessel);"
+    "ALTER TABLE event ADD COLUMN because TEXT NOT NULL DEFAULT '';"
+    "ALTER TABLE batch RENAME COLUMN dose TO inoculum;"
+    "ALTER TABLE parent RENAME TO parent_1;"
+    "DROP INDEX parent_parent;"
+    "CREATE TABLE parent (id INTEGER PRIMARY KEY,"
+    " starter INTEGER NOT NULL REFERENCES starter(id), parent INTEGER REFERENCES starter(id),"
+    " vessel INTEGER REFERENCES vessel(id), UNIQUE (starter, parent), UNIQUE (starter, vessel),"
+    " CHECK (starter <> parent), CHECK ((parent IS NULL) <> (vessel IS NULL))) STRICT;"
+    "INSERT INTO parent (id, starter, parent) SELECT id, starter, parent FROM parent_1;"
+    "DROP TABLE parent_1;"
+    "CREATE INDEX parent_parent ON parent(parent);"
+    "CREATE INDEX parent_vessel ON parent(vessel);"
+    "CREATE TABLE act (id INTEGER PRIMARY KEY, at INTEGER NOT NULL, at_offset INTEGER NOT NULL,"
+    " words TEXT NOT NULL, changes BLOB, undone INTEGER NOT NULL) STRICT;";
+
+static const char *const migrations[JOURNAL_VERSION] = {version_1, version_2, version_3};
 
 /* Who wrote a file, and what it holds; false when it cannot be read. */
 struct identity {
@@ -855,29 +876,31 @@ enum { /* columns of what stands of a vessel: moments take two */
        AT_STATE = 12,
        AT_OUTCOME,
        AT_CONFIRMED,
+       AT_BECAUSE = 16,
 };
 
 /* Standing are rows that no later one corrects; a correction keeps the turn of what it corrects. */
 static const char what_stands[] =
     "WITH looks AS (SELECT *, coalesce(turn, id) AS chain FROM look AS a WHERE vessel = ?1"
     " AND NOT EXISTS (SELECT 1 FROM look WHERE corrects = a.id)),"
-    " events AS (SELECT *, coalesce(turn, id) AS chain FROM deed AS a WHERE vessel = ?1"
-    " AND NOT EXISTS (SELECT 1 FROM deed WHERE corrects = a.id)),"
+    " events AS (SELECT *, coalesce(turn, id) AS chain FROM event AS a WHERE vessel = ?1"
+    " AND NOT EXISTS (SELECT 1 FROM event WHERE corrects = a.id)),"
     " outcomes AS (SELECT *, coalesce(turn, id) AS chain FROM outcome AS a WHERE vessel = ?1"
     " AND NOT EXISTS (SELECT 1 FROM outcome WHERE corrects = a.id))"
     " SELECT iif(moved.id IS NULL, v.place, moved.place), seen.id, seen.at, seen.at_offset,"
     " seen.action, seen.status, lost.at, lost.at_offset, used.at, used.at_offset, gone.at,"
-    " gone.at_offset, done.kind, ended.status, ended.at, ended.at_offset FROM vessel AS v"
+    " gone.at_offset, done.kind, ended.status, ended.at, ended.at_offset,"
+    " gone.because FROM vessel AS v"
     " LEFT JOIN look AS seen ON seen.id = (SELECT id FROM looks ORDER BY chain DESC LIMIT 1)"
     " LEFT JOIN look AS lost ON lost.id ="
     " (SELECT id FROM looks WHERE action = 'discard' ORDER BY at, chain LIMIT 1)"
-    " LEFT JOIN deed AS used ON used.id ="
+    " LEFT JOIN event AS used ON used.id ="
     " (SELECT id FROM events WHERE kind = 'use' ORDER BY chain DESC LIMIT 1)"
-    " LEFT JOIN deed AS gone ON gone.id ="
+    " LEFT JOIN event AS gone ON gone.id ="
     " (SELECT id FROM events WHERE kind = 'discard' ORDER BY chain DESC LIMIT 1)"
-    " LEFT JOIN deed AS moved ON moved.id ="
+    " LEFT JOIN event AS moved ON moved.id ="
     " (SELECT id FROM events WHERE kind = 'move' ORDER BY chain DESC LIMIT 1)"
-    " LEFT JOIN deed AS done ON done.id = (SELECT id FROM events"
+    " LEFT JOIN event AS done ON done.id = (SELECT id FROM events"
     " WHERE kind IN ('isolate', 'return', 'discard', 'use') ORDER BY chain DESC LIMIT 1)"
     " LEFT JOIN outcome AS ended ON ended.id ="
     " (SELECT id FROM outcomes ORDER BY chain DESC LIMIT 1) WHERE v.id = ?1";
@@ -901,6 +924,22 @@ static enum fate fate_of_loss(const struct query *query, int column)
                                                                   : FATE_UNTOLD;
 }
 
+/* What becomes of a vessel that was discarded although its last look had not asked for it. One that
+ * broke, or was there by mistake, has told nothing of its growth; nor has anybody lost it to that. */
+static enum fate fate_because(const struct query *query)
+{
+    static const enum fate fates[] = {
+        [BECAUSE_UNTOLD] = FATE_UNTOLD, [BECAUSE_CONTAMINATED] = FATE_CONTAMINATED,
+        [BECAUSE_STUCK] = FATE_STUCK,   [BECAUSE_BROKEN] = FATE_OPEN,
+        [BECAUSE_SOLD] = FATE_SOUND,    [BECAUSE_GIVEN] = FATE_SOUND,
+        [BECAUSE_USED] = FATE_SOUND,    [BECAUSE_SLIP] = FATE_OPEN,
+    };
+    for (size_t i = 1; because_words[i] != NULL; i++)
+        if (says(query, AT_BECAUSE, because_words[i]))
+            return fates[i];
+    return fate_of_loss(query, AT_STATUS);
+}
+
 enum status vessel_derive(struct journal *journal, int64_t id, struct vessel *vessel,
                           struct diags *diags)
 {
@@ -921,7 +960,7 @@ enum status vessel_derive(struct journal *journal, int64_t id, struct vessel *ve
                         : says(&query, AT_STATE, event_words[EVENT_USE])     ? VESSEL_USED
                                                                              : VESSEL_GROWING;
         if (vessel->state == VESSEL_DISCARDED || discards) {
-            vessel->fate = fate_of_loss(&query, AT_STATUS);
+            vessel->fate = discards ? fate_of_loss(&query, AT_STATUS) : fate_because(&query);
             vessel->ended = earlier(lost, discarded);
         } else if (vessel->state == VESSEL_USED) {
             vessel->fate = FATE_SOUND;
@@ -948,8 +987,8 @@ enum status vessel_derive(struct journal *journal, int64_t id, struct vessel *ve
     return query_number(
         journal, &vessel->stood, diags,
         "SELECT iif(moved.id IS NULL, v.place, moved.place) FROM vessel AS v"
-        " LEFT JOIN deed AS moved ON moved.id = (SELECT id FROM deed AS a WHERE vessel = ?1"
-        " AND NOT EXISTS (SELECT 1 FROM deed WHERE corrects = a.id) AND kind = 'move'"
+        " LEFT JOIN event AS moved ON moved.id = (SELECT id FROM event AS a WHERE vessel = ?1"
+        " AND NOT EXISTS (SELECT 1 FROM event WHERE corrects = a.id) AND kind = 'move'"
         " AND at <= ?2 ORDER BY coalesce(turn, id) DESC LIMIT 1) WHERE v.id = ?1",
         "ii", id, vessel->ended.seconds);
 }

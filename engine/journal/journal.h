@@ -33,7 +33,7 @@ enum journal_access {
     JOURNAL_CREATE, /* made, with its folder, when it does not exist */
 };
 
-enum { JOURNAL_VERSION = 2, JOURNAL_APPLICATION = 0x4a61526a };
+enum { JOURNAL_VERSION = 3, JOURNAL_APPLICATION = 0x4a61526a };
 
 /* $JARSIDE_JOURNAL, else jarside/journal.db below $XDG_DATA_HOME or ~/.local/share. Caller frees.
  * NULL and STATUS_USAGE when there is no home. */
@@ -128,8 +128,9 @@ enum status journal_read_column(struct journal *journal, const struct column *co
  * outcomes that no later one corrects):
  *   state  discarded or used by the newest such event, else isolated or growing
  *   fate   a confirmed outcome's status, sound for clean; else, when it was discarded or
- *          the last look said discard: that look's status, untold when it said clean or there
- *          was none; else sound when used; else open
+ *          the last look said discard: that look's status; else what the discard says it was
+ *          because of, or the status of the last look, untold when it said clean or there was none;
+ *          else sound when used; else open
  *   ended  the first look that said discard, the event or the outcome, whichever was first
  *   stands where the newest move took it, else where it was put; stood: without moves after its end
  * A clean outcome gives way to a later look that says discard.

@@ -68,7 +68,7 @@ static const struct position nowhere = {NULL, 0, 0};
          "control|uninoculated|blank|control jar|control bag")                                     \
     ROLE(DRY, "dry", RECORD_BATCH, "dry", "dry grain|dry weight|dry|grain weight")                 \
     ROLE(WATER, "water", RECORD_BATCH, "water", "water|water added|added water")                   \
-    ROLE(DOSE, "dose", RECORD_BATCH, "dose", "dose|ml|amount|volume|amount of starter")            \
+    ROLE(DOSE, "dose", RECORD_BATCH, "inoculum", "dose|ml|amount|volume|amount of starter")        \
     ROLE(ISOLATED, "isolated", RECORD_EVENT, "at", "isolated|quarantined|set apart")               \
     ROLE(SHAKEN, "shaken", RECORD_EVENT, "at",                                                     \
          "shaken|shake|break and shake|shake date|date shaken|broken up")                          \
@@ -677,7 +677,7 @@ static bool read_dose(struct sheet *sheet, struct batch *batch)
     snprintf(number, sizeof number, "%.*s", (int)length, text);
     for (char *at = number; *at != '\0'; at++)
         *at = *at == ',' ? '.' : *at;
-    batch->dose = strtod(number, &end);
+    batch->inoculum = strtod(number, &end);
     if (csv_named("ml|cc", unit, strlen(unit)) >= 0)
         batch->unit = "ml";
     else if (csv_named("g|gram|grams", unit, strlen(unit)) >= 0)

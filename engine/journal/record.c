@@ -17,6 +17,9 @@ const char *const fate_words[] = {"open", "sound", "stuck", "contaminated", "unt
 const char *const event_words[] = {"move",    "shake", "isolate",  "return",
                                    "discard", "use",   "withdraw", NULL};
 
+const char *const because_words[] = {"",      "contaminated", "stuck", "broken", "sold",
+                                     "given", "used",         "slip",  NULL};
+
 enum { LATEST_DAY = 2932894 }; /* 9999-12-29: the last one written with four digits in any zone */
 
 /* A column of a struct, called as its member is. */
@@ -38,7 +41,8 @@ static const struct column starter_columns[] = {
 
 static const struct column parent_columns[] = {
     COLUMN(parent, starter, COLUMN_REFERENCE, .refers = RECORD_STARTER, .required = true),
-    COLUMN(parent, parent, COLUMN_REFERENCE, .refers = RECORD_STARTER, .required = true),
+    COLUMN(parent, parent, COLUMN_REFERENCE, .refers = RECORD_STARTER),
+    COLUMN(parent, vessel, COLUMN_REFERENCE, .refers = RECORD_VESSEL),
     {.name = NULL},
 };
 
@@ -81,7 +85,7 @@ static const struct column session_columns[] = {
 static const struct column place_columns[] = {
     COLUMN(place, label, COLUMN_LABEL, .required = true),
     COLUMN(place, celsius, COLUMN_REAL, .feeds = FEEDS_TEMPERATURE, .dimension = DIM_CELSIUS,
-           BETWEEN(-30, 80)),
+           BETWEEN(-30, 80), .also = "temperature|temp"),
     COLUMN(place, note, COLUMN_TEXT),
     {.name = NULL},
 };
@@ -98,7 +102,7 @@ static const struct column batch_columns[] = {
            BETWEEN(0, 1e6)),
     COLUMN(batch, water, COLUMN_REAL, .feeds = FEEDS_WATER_MASS, .dimension = DIM_GRAMS,
            BETWEEN(0, 1e6)),
-    COLUMN(batch, dose, COLUMN_REAL, BETWEEN(0, 1e6)),
+    COLUMN(batch, inoculum, COLUMN_REAL, BETWEEN(0, 1e6), .also = "dose"),
     COLUMN(batch, unit, COLUMN_TEXT),
     COLUMN(batch, soak, COLUMN_REAL, .feeds = FEEDS_SOAK, .dimension = DIM_MINUTES,
            BETWEEN(0, 1e5)),
@@ -160,6 +164,7 @@ static const struct column event_columns[] = {
     COLUMN(event, kind, COLUMN_WORD, .words = event_words, .required = true),
     COLUMN(event, place, COLUMN_REFERENCE, .refers = RECORD_PLACE),
     COLUMN(event, detail, COLUMN_TEXT),
+    COLUMN(event, because, COLUMN_WORD, .words = because_words),
     COLUMN(event, corrects, COLUMN_REFERENCE, .refers = RECORD_EVENT),
     COLUMN(event, turn, COLUMN_REFERENCE, .refers = RECORD_EVENT, .derived = true),
     {.name = NULL},
@@ -188,18 +193,18 @@ static const struct column edit_columns[] = {
 };
 
 const struct record_type record_types[RECORD_COUNT] = {
-    [RECORD_STARTER] = {"starter", sizeof(struct starter), false, starter_columns},
-    [RECORD_PARENT] = {"parent", sizeof(struct parent), true, parent_columns},
-    [RECORD_LOT] = {"lot", sizeof(struct lot), false, lot_columns},
-    [RECORD_COOK] = {"cook", sizeof(struct cook), false, cook_columns},
-    [RECORD_SESSION] = {"session", sizeof(struct session), false, session_columns},
-    [RECORD_PLACE] = {"place", sizeof(struct place), false, place_columns},
-    [RECORD_BATCH] = {"batch", sizeof(struct batch), false, batch_columns},
-    [RECORD_VESSEL] = {"vessel", sizeof(struct vessel), false, vessel_columns},
-    [RECORD_LOOK] = {"look", sizeof(struct look), true, look_columns},
-    [RECORD_EVENT] = {"deed", sizeof(struct event), true, event_columns},
-    [RECORD_OUTCOME] = {"outcome", sizeof(struct outcome), true, outcome_columns},
-    [RECORD_EDIT] = {"edit", sizeof(struct edit), true, edit_columns},
+    [RECORD_STARTER] = {"starter", NULL, sizeof(struct starter), false, starter_columns},
+    [RECORD_PARENT] = {"parent", NULL, sizeof(struct parent), true, parent_columns},
+    [RECORD_LOT] = {"lot", NULL, sizeof(struct lot), false, lot_columns},
+    [RECORD_COOK] = {"cook", NULL, sizeof(struct cook), false, cook_columns},
+    [RECORD_SESSION] = {"session", NULL, sizeof(struct session), false, session_columns},
+    [RECORD_PLACE] = {"place", NULL, sizeof(struct place), false, place_columns},
+    [RECORD_BATCH] = {"batch", NULL, sizeof(struct batch), false, batch_columns},
+    [RECORD_VESSEL] = {"vessel", NULL, sizeof(struct vessel), false, vessel_columns},
+    [RECORD_LOOK] = {"look", NULL, sizeof(struct look), true, look_columns},
+    [RECORD_EVENT] = {"event", "deed", sizeof(struct event), true, event_columns},
+    [RECORD_OUTCOME] = {"outcome", NULL, sizeof(struct outcome), true, outcome_columns},
+    [RECORD_EDIT] = {"edit", NULL, sizeof(struct edit), true, edit_columns},
 };
 
 #define ENTRY(array, number, called)                                                               \
@@ -258,7 +263,8 @@ size_t record_column(enum record record, const char *name)
 {
     const struct column *columns = record_types[record].columns;
     for (size_t i = 0; columns[i].name != NULL; i++)
-        if (strcmp(columns[i].name, name) == 0)
+        if (strcmp(columns[i].name, name) == 0 ||
+            (columns[i].also != NULL && csv_named(columns[i].also, name, strlen(name)) >= 0))
             return i;
     return SIZE_MAX;
 }

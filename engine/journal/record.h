@@ -16,7 +16,7 @@
  * The description is what binds them to SQL, writes and reads them as CSV,
  * checks them and lets a grower correct them, so that a column is named once.
  *
- *   starter ─┬─ parent (starter, parent)      lot   cook   session   place
+ *   starter ─┬─ parent (starter; parent or vessel)   lot   cook   session   place
  *            └────────────┬────────────────────┴──────┴──────┘         │
  *                       batch ── vessel ────────────────────────────── ┘
  *                                  ├─ look      what was seen and judged; append-only
@@ -32,13 +32,13 @@
  */
 enum record {
     RECORD_STARTER,
-    RECORD_PARENT,
     RECORD_LOT,
     RECORD_COOK,
     RECORD_SESSION,
     RECORD_PLACE,
     RECORD_BATCH,
     RECORD_VESSEL,
+    RECORD_PARENT,
     RECORD_LOOK,
     RECORD_EVENT,
     RECORD_OUTCOME,
@@ -56,9 +56,10 @@ struct starter { /* a culture that vessels are inoculated from */
     const char *note;
 };
 
-struct parent { /* which culture came from which */
+struct parent { /* what a starter was made from: another one, or the grain of a vessel */
     int64_t id;
-    int64_t starter, parent;
+    int64_t starter;
+    int64_t parent, vessel; /* one of the two */
 };
 
 struct lot { /* one sack of grain */
@@ -108,8 +109,8 @@ struct batch { /* vessels of one hydration, from one cook, one session and one s
     const char *species;
     int64_t starter, lot, cook, session;
     double dry, water;   /* grams a vessel: grain as bought, and water added */
-    double dose;         /* inoculum: of starter a vessel */
-    const char *unit;    /* of the dose: "ml", "g", or "" */
+    double inoculum;     /* of starter a vessel */
+    const char *unit;    /* of the inoculum: "ml", "g", or "" */
     double soak;         /* minutes */
     const char *purpose; /* of decision.uses */
     const char *facts;   /* further circumstances, "sign=value sign=value" */
@@ -185,6 +186,17 @@ enum event_kind {
     EVENT_COUNT
 };
 
+enum because { /* why a vessel was discarded */
+               BECAUSE_UNTOLD,
+               BECAUSE_CONTAMINATED,
+               BECAUSE_STUCK,
+               BECAUSE_BROKEN, /* dropped, cracked: lost to the floor, and no fault of the process */
+               BECAUSE_SOLD,
+               BECAUSE_GIVEN,
+               BECAUSE_USED,
+               BECAUSE_SLIP, /* it was recorded by mistake */
+};
+
 struct event { /* appended, never changed */
     int64_t id;
     int64_t vessel;
@@ -192,6 +204,7 @@ struct event { /* appended, never changed */
     enum event_kind kind;
     int64_t place; /* of a move */
     const char *detail;
+    enum because because; /* of a discard */
     int64_t corrects;
     int64_t turn; /* as of a look */
 };
@@ -250,6 +263,7 @@ enum word_list { /* the list of the rules that the word in a text is from */
 
 struct column {
     const char *name;
+    const char *also; /* other names that are understood: "temperature|temp"; or NULL */
     enum column_kind kind;
     size_t offset;            /* into the struct */
     enum record refers;       /* of a reference */
@@ -266,6 +280,7 @@ struct column {
 
 struct record_type {
     const char *name; /* SQL table, CSV file and word for people: "vessel" */
+    const char *once; /* its name in files of earlier versions, or NULL */
     size_t size;      /* of the struct; its first member is int64_t id */
     bool append_only;
     const struct column *columns; /* without the id; ends with a NULL name */
@@ -311,7 +326,7 @@ static inline const void *column_member(const struct column *column, const void 
 
 /* Whether records of the kind have labels to be known by. */
 bool record_has_label(enum record record);
-/* Index of the column, or SIZE_MAX. */
+/* Index of the column of that name or also called so, or SIZE_MAX. */
 size_t record_column(enum record record, const char *name);
 /* A struct of that kind with everything absent (texts "", numbers NAN, moments unknown). */
 void record_init(enum record record, void *row);
@@ -319,5 +334,6 @@ void record_init(enum record record, void *row);
 extern const char *const vessel_state_words[]; /* "growing" ... */
 extern const char *const fate_words[];         /* "open" ... */
 extern const char *const event_words[];        /* "move" ... */
+extern const char *const because_words[];      /* "", "contaminated" ... */
 
 #endif

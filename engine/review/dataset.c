@@ -556,10 +556,10 @@ static uint32_t band_of(const struct filling *filling, struct cook_kept *cooks,
     /* Half and twice: the spread of what books call usual. Expert judgement. */
     static const double small = 0.5, large = 2.0;
 
-    if (starter_kind == RULES_NONE || isnan(batch->dose) || isnan(grams))
+    if (starter_kind == RULES_NONE || isnan(batch->inoculum) || isnan(grams))
         return LEVEL_NONE;
     double litres = grams / 1000.0 / physics_bulk(rules, grain);
-    double relative = batch->dose / (rules->starters[starter_kind].usual * litres);
+    double relative = batch->inoculum / (rules->starters[starter_kind].usual * litres);
     if (!isfinite(relative) || relative < 0.0)
         return LEVEL_NONE;
     moves[0] = moved(rules, MOVED_DOSE, 1.0 / (1.0 + relative * relative));
@@ -679,6 +679,8 @@ static void fill_vessels(const struct filling *filling, struct dataset *dataset)
         const struct vessel *vessel = filling->vessels[i];
         labels[i] = vessel->label;
         fate[i] = (uint8_t)vessel->fate;
+        if (vessel->fate == FATE_OPEN && vessel->state == VESSEL_DISCARDED)
+            fate[i] = FATE_COUNT; /* it broke, or was recorded by mistake: nobody knows */
         control[i] = vessel->control;
         entered[i] = filling->batches[i] != NULL ? day_of(filling->batches[i]->at) : DAY_NONE;
         ended[i] = day_of(vessel->ended);

@@ -9,7 +9,7 @@ use Jarside;
 use Test::More;
 
 my $scratch = scratch();
-my @tables = qw(starter parent lot cook session place batch vessel look deed outcome edit);
+my @tables = qw(starter lot cook session place batch vessel parent look event outcome edit);
 
 sub slurp { open(my $from, '<:raw', $_[0]) or return undef; local $/; return scalar <$from> }
 sub spew { my ($file, $bytes) = @_; open(my $to, '>:raw', $file) or die "$file: $!"; print {$to} $bytes; close $to }
@@ -20,7 +20,7 @@ my %csv = (
     cook  => "id,label,cooker,method,gauge,minutes,altitude,air,load,facts,at,note\r\n"
         . "1,C1,big,,103.4,150,300,,,,2026-02-27T10:00:00+01:00,\r\n",
     starter => "id,label,species,kind,source,made,note\r\n1,S1,oyster,,a friend,2026-02-01T12:00:00+01:00,\r\n",
-    batch => "id,label,at,species,starter,lot,cook,session,dry,water,dose,unit,soak,purpose,facts,note\r\n"
+    batch => "id,label,at,species,starter,lot,cook,session,dry,water,inoculum,unit,soak,purpose,facts,note\r\n"
         . "1,B1,2026-03-01T12:00:00+01:00,oyster,S1,,C1,,,,4,ml,,,,\r\n",
     vessel => "id,label,batch,number,kind,grams,place,position,lid,bag,spot,sequence,control,note,due,due_for\r\n"
         . "1,B1-1,B1,1,,900,closet,,foil,M1,left,1,no,,2026-03-22,shake\r\n2,B1-2,B1,2,,900,closet,,,,,,no,,,\r\n"

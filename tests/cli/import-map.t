@@ -60,11 +60,11 @@ subtest 'rehearsed, imported, and again' => sub {
     is(scalar(table('a', 'place')), 2, 'two shelves');
     is_deeply([map { (split /,/)[1, 3, 4] } table('a', 'outcome')],
         [qw(R1-1 green_mould contaminated R1-3 wet_rot contaminated R2-1 healthy_growth clean)], 'what became of them');
-    is_deeply([map { (split /,/)[1, 3] } table('a', 'deed')], [qw(R1-1 discard R1-2 use R1-3 discard)], 'what was done');
+    is_deeply([map { (split /,/)[1, 3] } table('a', 'event')], [qw(R1-1 discard R1-2 use R1-3 discard)], 'what was done');
     like(join("\n", table('a', 'vessel')), qr/"'=HYPERLINK\(""x""\)"/, 'a formula is text');
     ($status, $out) = with('a', 'import', $sheet, '--map', $map);
     like($out, qr/Rows: 0 taken, 6 skipped.*Nothing new/s, 'a second time adds nothing');
-    is(scalar(table('a', 'deed')), 3, 'indeed nothing');
+    is(scalar(table('a', 'event')), 3, 'indeed nothing');
     spew('runs.csv', slurp($sheet) =~ s/bottom;;;;$/bottom;no growth;14\/03\/2026;;/mr);
     ($status, $out) = with('a', 'import', $sheet, '--map', $map);
     like($out, qr/Rows: 1 taken, 5 skipped/, 'what was written since is added');

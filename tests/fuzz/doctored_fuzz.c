@@ -53,7 +53,7 @@ static enum status look_at(struct kit *kit, struct journal *journal, const char 
 static const char records[] =
     "INSERT INTO starter VALUES (1,'S1','amber','','friend',1771000000,0,''),"
     " (2,'S2','amber','','',1771900000,0,'');"
-    "INSERT INTO parent VALUES (1,2,1);"
+    "INSERT INTO parent VALUES (1,2,1,NULL);"
     "INSERT INTO lot VALUES (1,'L1','corn','shop',1771000000,0,12.5,'');"
     "INSERT INTO cook VALUES (1,'C1','big pot','',103.4,90,NULL,NULL,'','',1772300000,0,'');"
     "INSERT INTO session VALUES (1,'I1','',1772400000,0,'');"
@@ -62,8 +62,9 @@ static const char records[] =
     "WITH RECURSIVE n(i) AS (VALUES (1) UNION ALL SELECT i + 1 FROM n WHERE i < 4)"
     "INSERT INTO vessel SELECT i,'B1-'||i,1,i,'pot',650,1,'',i=4,'',1,NULL,"
     " 'growing','open',NULL,NULL,NULL,20525,'first_look' FROM n;"
-    "INSERT INTO deed VALUES (1,1,1773000000,60,'shake',NULL,'',NULL,NULL),"
-    " (2,2,1773100000,60,'move',2,'',NULL,NULL), (3,3,1773200000,60,'discard',NULL,'',NULL,NULL);"
+    "INSERT INTO event VALUES (1,1,1773000000,60,'shake',NULL,'',NULL,NULL,''),"
+    " (2,2,1773100000,60,'move',2,'',NULL,NULL,''),"
+    " (3,3,1773200000,60,'discard',NULL,'',NULL,NULL,'broken');"
     "INSERT INTO outcome VALUES (1,3,1773300000,60,'crust','contaminated','','',NULL,NULL);"
     "INSERT INTO edit VALUES (1,1773400000,60,'batch','B1','note','','x');";
 

@@ -95,7 +95,7 @@ static void fill(struct bench *b)
     batch.dry = 300;
     batch.water = 240;
     batch.soak = 720;
-    batch.dose = 1;
+    batch.inoculum = 1;
     batch.unit = "ml";
     batch.purpose = "expand";
     add(b->j, RECORD_BATCH, &batch);
