@@ -101,8 +101,10 @@ enum feeds {
     FEEDS_SIBLINGS_SESSION,
     FEEDS_SIBLINGS_STARTER,
     FEEDS_SIBLINGS_PLACE,
-    FEEDS_SPEED,    /* coverage that no culture could have by its day */
-    FEEDS_CONTROLS, /* ... and of those of its cook that were never inoculated */
+    FEEDS_SPEED,      /* coverage that no culture could have by its day */
+    FEEDS_CONTROLS,   /* ... and of those of its cook that were never inoculated */
+    FEEDS_LOST_ALIKE, /* of a whole batch: whether the lost ones show the same */
+    FEEDS_LOST_ONES,  /* and what they alone share */
     FEEDS_COUNT
 };
 
