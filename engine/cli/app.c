@@ -12,6 +12,7 @@
 #include <unistd.h>
 
 #include "base/filing.h"
+#include "journal/undo.h"
 
 enum status app_error(struct app *app, enum status status, const char *place, const char *format,
                       ...)
@@ -209,6 +210,20 @@ const char *app_journal_path(struct app *app)
     return path;
 }
 
+/* The command as it was typed, in the arena: what an act is called. */
+static const char *typed(struct app *app)
+{
+    const struct arguments *arguments = &app->arguments;
+    const char *words = app->command->name;
+    for (size_t i = 0; i < arguments->operand_count; i++)
+        words = arena_format(app->arena, "%s %s", words, arguments->operands[i]);
+    for (size_t i = 0; i < arguments->given_count; i++)
+        words = arena_format(app->arena, "%s --%s%s%s", words, arguments->given[i].option->name,
+                             arguments->given[i].value != NULL ? " " : "",
+                             arguments->given[i].value != NULL ? arguments->given[i].value : "");
+    return words;
+}
+
 enum status app_journal(struct app *app, enum journal_access access)
 {
     struct stat found;
@@ -221,7 +236,10 @@ enum status app_journal(struct app *app, enum journal_access access)
                          "there is no journal at %s yet; 'jarside batch' starts one, --journal "
                          "names another",
                          path);
-    return journal_open(path, access, &app->journal, app->diags);
+    enum status status = journal_open(path, access, &app->journal, app->diags);
+    if (status == STATUS_OK && access != JOURNAL_READ)
+        undo_watch(app->journal, typed(app));
+    return status;
 }
 
 void app_open(struct app *app, enum journal_access access)

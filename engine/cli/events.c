@@ -12,6 +12,7 @@
 #include "cli/assign.h"
 #include "cli/cli.h"
 #include "journal/consult.h"
+#include "journal/undo.h"
 #include "prompt/input.h"
 #include "view/verdict.h"
 
@@ -653,6 +654,46 @@ static enum status run_correct(struct app *app)
                           label);
 }
 
+/* ==== undo ==================================================================================== */
+
+static const struct option undo_options[] = {
+    {"json", NULL, "print JSON", OPTION_FLAG, .target = 0},
+    {0},
+};
+
+static enum status run_undo(struct app *app)
+{
+    bool json = false;
+    struct undone undone;
+    const char *rows = "";
+    char day[MOMENT_ROOM];
+
+    app_open(app, JOURNAL_WRITE);
+    options_fill(app, &json);
+    if (app->arguments.operand_count > 0)
+        app_stop(app, "unexpected argument '%s'; 'jarside undo' takes back the last act, and again "
+                      "the one before",
+                 app->arguments.operands[0]);
+    app_must(app, undo_last(app->journal, app->view.now, app->arena, &undone, app->diags));
+    if (json)
+        return app_json(app, json_pack("{s:i, s:s, s:o, s:o, s:o}", "schema", 1, "undone",
+                                       undone.words, "at", view_json_moment(undone.at), "about",
+                                       view_json_text(undone.label), "before",
+                                       view_json_text(undone.before)));
+    for (size_t i = 0; i < RECORD_COUNT; i++)
+        if (undone.rows[i] > 0)
+            rows = arena_format(app->arena, "%s%s%zu %s%s", rows, rows[0] != '\0' ? ", " : ": ",
+                                undone.rows[i], record_types[i].name,
+                                undone.rows[i] == 1 ? ""
+                                : i == RECORD_BATCH ? "es"
+                                                    : "s");
+    screen_say(&app->out, 0, 2, ROLE_PLAIN, "Undone: jarside %s (of %s)%s.", undone.words,
+               moment_write_day(undone.at, day), rows);
+    if (undone.before != NULL)
+        screen_say(&app->out, 0, 2, ROLE_QUIET, "The one before is: jarside %s", undone.before);
+    return app_flush(app);
+}
+
 const struct command event_commands[] = {
     {"move", "records that vessels were moved to another place", "VESSEL... PLACE",
      "A place not yet known is a new one. Vessels: B3-7, B3 3 7, B3-3..7, or B3 for all of it.",
@@ -679,5 +720,9 @@ const struct command event_commands[] = {
      "jarside correct outcome 3 FINDING. In place of a number, the label of a vessel means its "
      "newest one.",
      correct_options, run_correct},
+    {"undo", "takes back the last act; again, the one before", "",
+     "Whatever the last command recorded is taken out again, and what it changed is as it was "
+     "before. That it was undone stays in the history.",
+     undo_options, run_undo},
     {0},
 };

@@ -14,6 +14,7 @@
 #include "base/memory.h"
 #include "base/text.h"
 #include "journal/sql.h"
+#include "journal/undo.h"
 
 /* The schema and its migrations: migrations[v] takes a file from version v to
  * v + 1. What has been released is never edited; a change is a new entry. */
@@ -516,6 +517,7 @@ void journal_close(struct journal *journal)
     if (journal == NULL)
         return;
     sqlite3_stmt *statement = NULL;
+    undo_drop(journal);
     while (journal->database != NULL &&
            (statement = sqlite3_next_stmt(journal->database, NULL)) != NULL)
         sqlite3_finalize(statement);
@@ -525,6 +527,7 @@ void journal_close(struct journal *journal)
         text_release(&journal->columns[i]);
         text_release(&journal->parameters[i]);
     }
+    free(journal->act);
     free(journal->path);
     free(journal);
 }
@@ -546,6 +549,10 @@ enum status journal_begin(struct journal *journal, struct diags *diags)
     enum status status =
         journal->depth == 0 ? journal_execute(journal, "BEGIN IMMEDIATE", diags) : STATUS_OK;
     journal->depth += status == STATUS_OK;
+    if (status == STATUS_OK && journal->depth == 1)
+        status = undo_begin(journal, diags);
+    if (status != STATUS_OK)
+        journal_rollback(journal);
     return status;
 }
 
@@ -555,7 +562,9 @@ enum status journal_commit(struct journal *journal, struct diags *diags)
         return STATUS_INTERNAL;
     if (--journal->depth > 0)
         return STATUS_OK;
-    enum status status = journal_execute(journal, "COMMIT", diags);
+    enum status status = undo_commit(journal, diags);
+    if (status == STATUS_OK)
+        status = journal_execute(journal, "COMMIT", diags);
     if (status != STATUS_OK) {
         journal->depth = 1;
         journal_rollback(journal);
@@ -565,6 +574,7 @@ enum status journal_commit(struct journal *journal, struct diags *diags)
 
 void journal_rollback(struct journal *journal)
 {
+    undo_drop(journal);
     /* A statement that failed may have ended the transaction already. */
     if (journal->depth > 0 && sqlite3_get_autocommit(journal->database) == 0)
         sqlite3_exec(journal->database, "ROLLBACK", NULL, NULL, NULL);

@@ -26,6 +26,8 @@ struct journal {
     char *path;
     bool writable;
     int depth;                            /* of nested transactions */
+    char *act;                            /* whose changes are watched (undo.h); or NULL */
+    struct sqlite3_session *changes;      /* of the open transaction */
     struct text sql;                      /* room of journal_sql */
     struct text columns[RECORD_COUNT];    /* as row_columns gives them, made at first use */
     struct text parameters[RECORD_COUNT]; /* as many question marks */

@@ -6,6 +6,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "journal/undo.h"
 #include "view/screen.h"
 
 #define SAY(...)    screen_say(screen, 0, 2, ROLE_PLAIN, __VA_ARGS__)
@@ -584,7 +585,9 @@ static const char *entry_words(const struct journal_view *view, const struct his
                        outcome->how[0] != '\0' ? ". " : "", outcome->how);
     else
         words =
-            FORMAT("corrected: %s was '%s', became '%s'", edit->column, edit->was, edit->became);
+            strcmp(edit->column, UNDONE) == 0
+                ? FORMAT("undone: jarside %s", edit->was)
+                : FORMAT("corrected: %s was '%s', became '%s'", edit->column, edit->was, edit->became);
     return entry->overruled ? FORMAT("[corrected later] %s", words) : words;
 }
 
