@@ -412,7 +412,12 @@ static enum status run_confirm(struct app *app)
     app_begin(app);
     for (size_t i = 0; i < chosen.count; i++) {
         struct outcome row = *outcome;
+        struct outcome *earlier = NULL;
+        size_t known = 0;
         row.vessel = chosen.vessels[i].id;
+        app_must(app, journal_standing(app->journal, RECORD_OUTCOME, row.vessel, app->arena,
+                                       (void **)&earlier, &known, app->diags));
+        row.corrects = known > 0 ? earlier[known - 1].id : 0; /* the newest word stands */
         app_add(app, RECORD_OUTCOME, &row);
         app_get(app, RECORD_VESSEL, row.vessel, &chosen.vessels[i]);
     }
@@ -495,24 +500,25 @@ static enum status correct_record(struct correcting *correcting, enum record rec
 
 /* ---- rows that are only added to ------------------------------------------------------------- */
 
-/* "12", or the label of a vessel for its newest one. */
+/* "12", or the label of a vessel for its newest one that stands. */
 static void find_row(struct app *app, enum record record, const char *word, union any_record *row)
 {
-    struct survey survey = survey_all(record, 1);
     struct vessel vessel = {.id = 0};
-    struct page page;
+    void *rows = NULL;
+    size_t count = 0, size = record_types[record].size;
     char *end = NULL;
     int64_t id = strtoll(word, &end, 10);
 
     if (!isdigit((unsigned char)word[0]) || *end != '\0') {
         labels_find(app, RECORD_VESSEL, word, &vessel);
-        survey.vessel = vessel.id;
-        app_must(app, survey_page(app->journal, &survey, app->arena, &page, app->diags));
-        if (page.count == 0)
+        app_must(app, journal_standing(app->journal, record, vessel.id, app->arena, &rows, &count,
+                                       app->diags));
+        if (count == 0)
             app_stop(app, "%s has no %s to correct", vessel.label, record_types[record].name);
-        id = page.ids[0];
+        memcpy(row, (const char *)rows + (count - 1) * size, size);
+    } else {
+        app_get(app, record, id, row);
     }
-    app_get(app, record, id, row);
 }
 
 static enum status said(struct correcting *correcting, enum record record, int64_t id,
@@ -529,27 +535,37 @@ static enum status said(struct correcting *correcting, enum record record, int64
     return app_flush(app);
 }
 
-static enum status correct_event(struct correcting *correcting, const char *word,
-                                 const struct event *old)
+/* It did not happen, was not seen, is not so: a further row says that. */
+static enum status withdraw(struct correcting *correcting, enum record record,
+                            const union any_record *old)
 {
     struct app *app = correcting->app;
+    union any_record row;
     struct vessel vessel = {.id = 0};
 
-    if (correcting->count != 1 || strcmp(correcting->words[0], event_words[EVENT_WITHDRAW]) != 0)
-        app_stop(app, "an event can only be withdrawn: jarside correct event %s withdraw", word);
-    struct event event = {.vessel = old->vessel,
-                          .at = correcting->at,
-                          .kind = EVENT_WITHDRAW,
-                          .detail = "",
-                          .corrects = old->id};
+    record_init(record, &row);
+    row.dated.vessel = old->dated.vessel;
+    row.dated.at = correcting->at;
+    if (record == RECORD_EVENT) {
+        row.event.kind = EVENT_WITHDRAW;
+        row.event.corrects = old->event.id;
+    } else if (record == RECORD_LOOK) {
+        row.look.action = WITHDRAWN;
+        row.look.corrects = old->look.id;
+    } else {
+        row.outcome.finding = old->outcome.finding;
+        row.outcome.status = WITHDRAWN;
+        row.outcome.corrects = old->outcome.id;
+    }
     app_begin(app);
-    app_add(app, RECORD_EVENT, &event);
-    app_get(app, RECORD_VESSEL, event.vessel, &vessel);
-    if (!gone(&vessel) && vessel.due == 0) /* it is back, and nobody has planned a look at it */
+    app_add(app, record, &row);
+    app_get(app, RECORD_VESSEL, row.dated.vessel, &vessel);
+    /* It is back, or what was planned for it came of that look. */
+    if (!gone(&vessel) && (vessel.due == 0 || record == RECORD_LOOK))
         app_must(app, journal_set_due(app->journal, vessel.id, moment_day(correcting->at),
                                       "back on record", app->diags));
     app_commit(app);
-    return said(correcting, RECORD_EVENT, old->id, vessel.label);
+    return said(correcting, record, old->named.id, vessel.label);
 }
 
 static enum status correct_outcome(struct correcting *correcting, const char *words,
@@ -558,8 +574,6 @@ static enum status correct_outcome(struct correcting *correcting, const char *wo
     struct app *app = correcting->app;
     struct outcome outcome = *old;
 
-    if (words[0] == '\0')
-        app_stop(app, "what did it turn out to be instead?");
     outcome.id = 0;
     outcome.at = correcting->at;
     outcome.corrects = old->id;
@@ -578,8 +592,6 @@ static enum status correct_look(struct correcting *correcting, const char *words
     struct judged told = {app->rules, app->triage, NULL};
     struct look look;
 
-    if (words[0] == '\0')
-        app_stop(app, "what was seen instead? Say it in your own words");
     const struct consult_request request = {.label =
                                                 view_label(&app->view, RECORD_VESSEL, old->vessel),
                                             .now = old->at,
@@ -595,6 +607,25 @@ static enum status correct_look(struct correcting *correcting, const char *words
                request.label, (long long)look.id, (long long)old->id);
     view_verdict(&app->out, &told, false);
     return app_flush(app);
+}
+
+static enum status correct_row(struct correcting *correcting, enum record record, const char *label)
+{
+    struct app *app = correcting->app;
+    const char *words = arena_join(app->arena, correcting->words, correcting->count);
+    const char *kind = record_types[record].name;
+    union any_record row;
+
+    find_row(app, record, label, &row);
+    if (strcmp(words, event_words[EVENT_WITHDRAW]) == 0)
+        return withdraw(correcting, record, &row);
+    if (record == RECORD_EVENT)
+        app_stop(app, "an event can only be withdrawn: jarside correct event %s withdraw", label);
+    if (words[0] == '\0')
+        app_stop(app, "what instead? For instance: jarside correct %s %s %s, or withdraw", kind,
+                 label, record == RECORD_LOOK ? "\"half white, nothing odd\"" : "FINDING");
+    return record == RECORD_LOOK ? correct_look(correcting, words, &row.look)
+                                 : correct_outcome(correcting, words, &row.outcome);
 }
 
 /* ---- which ----------------------------------------------------------------------------------- */
@@ -627,7 +658,6 @@ static enum status run_correct(struct app *app)
     struct correcting correcting = {.app = app};
     const char *const *operands = app->arguments.operands;
     size_t count = app->arguments.operand_count;
-    union any_record row = {.named = {0, ""}};
 
     app_open(app, JOURNAL_WRITE);
     options_fill(app, &correcting);
@@ -639,17 +669,10 @@ static enum status run_correct(struct app *app)
     const char *label = operands[read++];
     correcting.words = operands + read;
     correcting.count = count - read;
-    const char *words = arena_join(app->arena, correcting.words, correcting.count);
     if (record == RECORD_PARENT || record == RECORD_EDIT)
         app_stop(app, "a %s cannot be corrected", record_types[record].name);
     if (record == RECORD_LOOK || record == RECORD_EVENT || record == RECORD_OUTCOME)
-        find_row(app, record, label, &row);
-    if (record == RECORD_LOOK)
-        return correct_look(&correcting, words, &row.look);
-    if (record == RECORD_EVENT)
-        return correct_event(&correcting, label, &row.event);
-    if (record == RECORD_OUTCOME)
-        return correct_outcome(&correcting, words, &row.outcome);
+        return correct_row(&correcting, record, label);
     return correct_record(&correcting, record == RECORD_COUNT ? kind_of(app, label) : record,
                           label);
 }
@@ -671,8 +694,9 @@ static enum status run_undo(struct app *app)
     app_open(app, JOURNAL_WRITE);
     options_fill(app, &json);
     if (app->arguments.operand_count > 0)
-        app_stop(app, "unexpected argument '%s'; 'jarside undo' takes back the last act, and again "
-                      "the one before",
+        app_stop(app,
+                 "unexpected argument '%s'; 'jarside undo' takes back the last act, and again "
+                 "the one before",
                  app->arguments.operands[0]);
     app_must(app, undo_last(app->journal, app->view.now, app->arena, &undone, app->diags));
     if (json)
@@ -716,8 +740,9 @@ const struct command event_commands[] = {
      confirm_options, run_confirm},
     {"correct", "corrects a record; what was there before is kept", "[KIND] LABEL COLUMN=VALUE...",
      "A record: jarside correct C4 gauge=12psi. A look, described anew: jarside correct look 12 "
-     "WORDS... An event that did not happen: jarside correct event 4 withdraw. An outcome: "
-     "jarside correct outcome 3 FINDING. In place of a number, the label of a vessel means its "
+     "WORDS... An outcome: jarside correct outcome 3 FINDING. Any of these, or an event, that was "
+     "not so: jarside correct event 4 withdraw. In place of a number, the label of a vessel means "
+     "its "
      "newest one.",
      correct_options, run_correct},
     {"undo", "takes back the last act; again, the one before", "",

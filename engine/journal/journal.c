@@ -892,10 +892,12 @@ enum { /* columns of what stands of a vessel: moments take two */
 /* Standing are rows that no later one corrects; a correction keeps the turn of what it corrects. */
 static const char what_stands[] =
     "WITH looks AS (SELECT *, coalesce(turn, id) AS chain FROM look AS a WHERE vessel = ?1"
+    " AND action <> '" WITHDRAWN "'"
     " AND NOT EXISTS (SELECT 1 FROM look WHERE corrects = a.id)),"
     " events AS (SELECT *, coalesce(turn, id) AS chain FROM event AS a WHERE vessel = ?1"
     " AND NOT EXISTS (SELECT 1 FROM event WHERE corrects = a.id)),"
     " outcomes AS (SELECT *, coalesce(turn, id) AS chain FROM outcome AS a WHERE vessel = ?1"
+    " AND status <> '" WITHDRAWN "'"
     " AND NOT EXISTS (SELECT 1 FROM outcome WHERE corrects = a.id))"
     " SELECT iif(moved.id IS NULL, v.place, moved.place), seen.id, seen.at, seen.at_offset,"
     " seen.action, seen.status, lost.at, lost.at_offset, used.at, used.at_offset, gone.at,"

@@ -246,12 +246,14 @@ struct list_word list_word(const struct rules *rules, enum word_list list, size_
         observable = &rules->observables[rules->feeder[fed[list]]];
         return ENTRY(observable->values, observable->value_count, label);
     case LIST_ACTIONS:
-        if (index < ACTION_COUNT)
-            word.id = word.name = action_name((enum action)index);
+        if (index <= ACTION_COUNT)
+            word.id = word.name =
+                index < ACTION_COUNT ? action_name((enum action)index) : WITHDRAWN;
         break;
     case LIST_STATUSES:
-        if (index < FINDING_STATUS_COUNT)
-            word.id = word.name = status_name((enum finding_status)index);
+        if (index <= FINDING_STATUS_COUNT)
+            word.id = word.name =
+                index < FINDING_STATUS_COUNT ? status_name((enum finding_status)index) : WITHDRAWN;
         break;
     case LIST_NONE:
         break;
@@ -999,10 +1001,13 @@ enum status journal_all(struct journal *journal, enum record record, const char 
 enum status journal_standing(struct journal *journal, enum record record, int64_t vessel,
                              struct arena *arena, void **rows, size_t *count, struct diags *diags)
 {
-    char tail[128];
+    char tail[160];
     snprintf(tail, sizeof tail,
-             "AS a WHERE vessel = ? AND NOT EXISTS (SELECT 1 FROM \"%s\" WHERE corrects = a.id)"
-             " ORDER BY id",
+             "AS a WHERE vessel = ?%s AND NOT EXISTS"
+             " (SELECT 1 FROM \"%s\" WHERE corrects = a.id) ORDER BY id",
+             record == RECORD_LOOK      ? " AND action <> '" WITHDRAWN "'"
+             : record == RECORD_OUTCOME ? " AND status <> '" WITHDRAWN "'"
+                                        : "",
              record_types[record].name);
     struct query query =
         query_begin(journal, diags, select_rows(journal, record, tail), "i", vessel);

@@ -288,6 +288,9 @@ struct record_type {
 
 extern const struct record_type record_types[RECORD_COUNT];
 
+/* The action of a look, the status of an outcome that only withdraws the one it corrects. */
+#define WITHDRAWN "withdrawn"
+
 /* Room for a record of any kind. */
 union any_record {
     struct { /* how every kind with a label begins */

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#define SQLITE_ENABLE_SESSION 1
+#define SQLITE_ENABLE_SESSION        1
 #define SQLITE_ENABLE_PREUPDATE_HOOK 1
 #include "journal/undo.h"
 
@@ -137,12 +137,11 @@ static enum status describe(struct journal *journal, const void *changes, int si
     if (vessel == NULL)
         return STATUS_OK;
     undone->table = record_types[several ? RECORD_BATCH : RECORD_VESSEL].name;
-    struct query query =
-        query_begin(journal, diags,
-                    several ? "SELECT label FROM batch WHERE id ="
-                              " (SELECT batch FROM vessel WHERE id = ?)"
-                            : "SELECT label FROM vessel WHERE id = ?",
-                    "i", (int64_t)strtoll(vessel, NULL, 10));
+    struct query query = query_begin(journal, diags,
+                                     several ? "SELECT label FROM batch WHERE id ="
+                                               " (SELECT batch FROM vessel WHERE id = ?)"
+                                             : "SELECT label FROM vessel WHERE id = ?",
+                                     "i", (int64_t)strtoll(vessel, NULL, 10));
     if (query_next(&query))
         undone->label = arena_string(arena, query_text(&query, 0));
     return query_end(&query);
@@ -159,8 +158,9 @@ static int refuse_conflict(void *context, int kind, sqlite3_changeset_iter *row)
 static enum status take_back(struct journal *journal, struct moment now, struct arena *arena,
                              struct undone *undone, struct diags *diags)
 {
-    static const char newest[] = "SELECT id, at, at_offset, words, changes FROM act WHERE undone = 0"
-                                 " ORDER BY id DESC LIMIT 1";
+    static const char newest[] =
+        "SELECT id, at, at_offset, words, changes FROM act WHERE undone = 0"
+        " ORDER BY id DESC LIMIT 1";
     struct query query = query_begin(journal, diags, newest, "");
     void *changes = NULL, *inverse = NULL;
     int64_t id = 0, none = 0;
@@ -190,8 +190,8 @@ static enum status take_back(struct journal *journal, struct moment now, struct 
     int length = 0;
     code = sqlite3changeset_invert(size, changes, &length, &inverse);
     if (code == SQLITE_OK)
-        code = sqlite3changeset_apply(journal->database, length, inverse, NULL, refuse_conflict,
-                                      NULL);
+        code =
+            sqlite3changeset_apply(journal->database, length, inverse, NULL, refuse_conflict, NULL);
     sqlite3_free(inverse);
     if (code == SQLITE_ABORT) {
         diags_error(diags, (struct position){0},

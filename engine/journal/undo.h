@@ -16,13 +16,13 @@
 /* From now on what is committed is an act with these words (copied); NULL: it is none. */
 void undo_watch(struct journal *journal, const char *words);
 
-struct undone { /* texts in the arena */
-    const char *words;       /* of the act */
-    struct moment at;        /* when it was done */
-    const char *table;       /* what it was about: a kind of record */
-    const char *label;       /* and its label */
+struct undone {                /* texts in the arena */
+    const char *words;         /* of the act */
+    struct moment at;          /* when it was done */
+    const char *table;         /* what it was about: a kind of record */
+    const char *label;         /* and its label */
     size_t rows[RECORD_COUNT]; /* how many records it had added */
-    const char *before;      /* the words of the one that would be next; or NULL */
+    const char *before;        /* the words of the one that would be next; or NULL */
 };
 
 /* The column of such an edit. */

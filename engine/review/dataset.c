@@ -742,7 +742,7 @@ static enum status fill_findings(const struct filling *filling, struct journal *
         }
         size_t i =
             low < filling->count && filling->vessels[low]->id == outcome.vessel ? low : SIZE_MAX;
-        if (i == SIZE_MAX)
+        if (i == SIZE_MAX || strcmp(outcome.status, WITHDRAWN) == 0)
             continue;
         finding[i] = (int16_t)rules_finding(filling->rules, outcome.finding);
         sure[i] = 1.0F;

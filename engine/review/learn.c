@@ -116,7 +116,7 @@ enum status learn_count(struct journal *journal, const struct rules *rules, stru
     enum status status =
         journal_all(journal, RECORD_OUTCOME, NULL, 0, arena, (void **)&outcomes, &count, diags);
     for (size_t i = 0; i < count && status == STATUS_OK; i++)
-        if (last_of_its_vessel(outcomes, count, i))
+        if (last_of_its_vessel(outcomes, count, i) && strcmp(outcomes[i].status, WITHDRAWN) != 0)
             status = count_outcome(&learning, &outcomes[i]);
     if (status != STATUS_OK)
         return status;

@@ -572,7 +572,12 @@ static const char *entry_words(const struct journal_view *view, const struct his
     const struct edit *edit = &entry->is.edit;
     const char *words = NULL;
 
-    if (entry->kind == RECORD_LOOK)
+    if (entry->kind == RECORD_LOOK && strcmp(look->action, WITHDRAWN) == 0)
+        words = FORMAT("look %lld withdrawn", (long long)look->corrects);
+    else if (entry->kind == RECORD_OUTCOME && strcmp(outcome->status, WITHDRAWN) == 0)
+        words = FORMAT("what was confirmed as %s is withdrawn",
+                       view_name(view, LIST_FINDINGS, outcome->finding));
+    else if (entry->kind == RECORD_LOOK)
         words = FORMAT(look->words[0] != '\0' ? "look %lld, %s: %s. \"%s\"" : "look %lld, %s: %s%s",
                        (long long)entry->id, look->action,
                        view_name(view, LIST_FINDINGS, look->finding), look->words);
@@ -584,10 +589,9 @@ static const char *entry_words(const struct journal_view *view, const struct his
                        view_name(view, LIST_CAUSES, outcome->cause),
                        outcome->how[0] != '\0' ? ". " : "", outcome->how);
     else
-        words =
-            strcmp(edit->column, UNDONE) == 0
-                ? FORMAT("undone: jarside %s", edit->was)
-                : FORMAT("corrected: %s was '%s', became '%s'", edit->column, edit->was, edit->became);
+        words = strcmp(edit->column, UNDONE) == 0 ? FORMAT("undone: jarside %s", edit->was)
+                                                  : FORMAT("corrected: %s was '%s', became '%s'",
+                                                           edit->column, edit->was, edit->became);
     return entry->overruled ? FORMAT("[corrected later] %s", words) : words;
 }
 
