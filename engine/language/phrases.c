@@ -35,7 +35,7 @@ static size_t interned_slot(const struct interned *set, const char *text, size_t
     return slot;
 }
 
-static uint32_t interned_find(const struct interned *set, const char *text, size_t length)
+uint32_t interned_find(const struct interned *set, const char *text, size_t length)
 {
     return set->slot_count ? set->slots[interned_slot(set, text, length)] : NO_INDEX;
 }
@@ -54,7 +54,7 @@ static void interned_grow(struct interned *set)
         set->slots[interned_slot(set, set->text[i], set->length[i])] = (uint32_t)i;
 }
 
-static uint32_t interned_add(struct interned *set, const char *text, size_t length)
+uint32_t interned_add(struct interned *set, const char *text, size_t length)
 {
     uint32_t found = interned_find(set, text, length);
     if (found != NO_INDEX)

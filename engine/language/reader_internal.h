@@ -121,6 +121,10 @@ struct interned { /* strings, numbered in the order they came */
     size_t slot_count;
 };
 
+/* The number of a string, or NO_INDEX; interned_add numbers it if need be, and keeps a copy. */
+uint32_t interned_find(const struct interned *set, const char *text, size_t length);
+uint32_t interned_add(struct interned *set, const char *text, size_t length);
+
 struct lexeme { /* a word */
     uint32_t stem;
     uint32_t next;      /* of the vocabulary, with the same first letter; NO_INDEX ends it */

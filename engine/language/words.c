@@ -3,7 +3,6 @@
 
 #include <errno.h>
 #include <fcntl.h>
-#include <libstemmer.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -11,69 +10,104 @@
 #include <unistd.h>
 
 #include "base/filing.h"
-#include "base/memory.h"
+#include "language/reader_internal.h"
 
 enum {
     TERM_MOST = 63,        /* bytes of a term; longer ones are no words */
     TERMS_MOST = 2000,     /* of one text; what follows is left out */
     TABLE_MOST = 16 << 20, /* bytes of a table */
+    KEPT_MOST = 1 << 17,   /* words, and terms, that are remembered from text to text */
     PARTS = 20,            /* a text counts as so many; its findings share them */
     REACH = 3,             /* words that a negation reaches */
 };
 
-/* ---- terms ----------------------------------------------------------------------------------- */
+/* ---- words ----------------------------------------------------------------------------------- */
 
-struct term {
-    const char *key;   /* as it is counted: "!green patch" */
-    const char *words; /* where they stand in the folded text: "green patches" */
-    size_t length;     /* of those */
+struct entry {         /* of a word, under its number in `words` */
+    const char *key;   /* as it is counted: its stem, or the bin of a figure */
+    bool denies, ends; /* it begins what a negation reaches, or ends it */
 };
 
-struct terms { /* of one text, sorted, each once */
+struct lexicon { /* each word that was met, stemmed once */
+    const struct language *language;
     struct arena *arena;
-    struct term *list;
+    struct sb_stemmer *stemmer;
+    struct interned words;
+    struct entry *entries;
     size_t count;
+    struct text folded; /* the text that is being cut */
 };
 
-/* The single words that deny what follows, and those that end their reach; sorted. */
-struct turners {
-    const char **negations, **breaks;
-    size_t negation_count, break_count;
+/* A word of a text. */
+struct piece {
+    uint32_t entry;
+    bool denied;       /* a negation reaches it */
+    bool follows;      /* on the piece before it, within their clause */
+    size_t at, length; /* in the folded text */
 };
 
-static int by_word(const void *a, const void *b)
+static struct entry *entry_add(struct lexicon *lexicon, const char *word, size_t length)
 {
-    return strcmp(*(const char *const *)a, *(const char *const *)b);
+    (void)interned_add(&lexicon->words, word, length);
+    struct entry *entry = arena_push(lexicon->arena, lexicon->entries, lexicon->count);
+    *entry = (struct entry){.key = lexicon->words.text[lexicon->count - 1]};
+    return entry;
 }
 
-static const char **single_words(struct arena *arena, const struct phrases *phrases, size_t *count)
+/* The single words that deny what follows, and those that end their reach. */
+static void turners_add(struct lexicon *lexicon, const struct phrases *phrases, bool denies)
 {
-    const char **list = NULL;
-    *count = 0;
-    for (size_t i = 0; i < phrases->count; i++)
-        if (strchr(phrases->list[i], ' ') == NULL)
-            *arena_push(arena, list, *count) = phrases->list[i];
-    if (*count > 0)
-        qsort((void *)list, *count, sizeof *list, by_word);
-    return list;
+    for (size_t i = 0; i < phrases->count; i++) {
+        const char *word = phrases->list[i];
+        if (strchr(word, ' ') != NULL ||
+            interned_find(&lexicon->words, word, strlen(word)) != NO_INDEX)
+            continue;
+        struct entry *entry = entry_add(lexicon, word, strlen(word));
+        entry->denies = denies;
+        entry->ends = !denies;
+    }
 }
 
-static void turners_init(struct turners *turners, struct arena *arena,
-                         const struct language *language)
+/* Knows the turners and nothing else. */
+static void lexicon_clear(struct lexicon *lexicon)
 {
-    turners->negations = single_words(arena, &language->negations, &turners->negation_count);
-    turners->breaks = single_words(arena, &language->breaks, &turners->break_count);
+    arena_reset(lexicon->arena);
+    lexicon->words = (struct interned){.memory = lexicon->arena};
+    lexicon->entries = NULL;
+    lexicon->count = 0;
+    turners_add(lexicon, &lexicon->language->negations, true);
+    turners_add(lexicon, &lexicon->language->breaks, false);
 }
 
-static bool is_among(const char **list, size_t count, const char *word)
+static void lexicon_init(struct lexicon *lexicon, const struct language *language)
 {
-    return count > 0 && bsearch(&word, (const void *)list, count, sizeof *list, by_word) != NULL;
+    *lexicon = (struct lexicon){
+        .language = language, .arena = arena_new(), .stemmer = sb_stemmer_new("english", NULL)};
+    if (lexicon->stemmer == NULL)
+        memory_exhausted(); /* it knows English; nothing else can be wrong */
+    text_init(&lexicon->folded);
+    lexicon_clear(lexicon);
 }
 
-static bool is_negation(const struct turners *turners, const char *word, size_t length)
+static void lexicon_release(struct lexicon *lexicon)
 {
-    return (length > 3 && strcmp(word + length - 3, "n't") == 0) ||
-           is_among(turners->negations, turners->negation_count, word);
+    text_release(&lexicon->folded);
+    sb_stemmer_delete(lexicon->stemmer);
+    arena_free(lexicon->arena);
+}
+
+static uint32_t entry_of(struct lexicon *lexicon, const char *word, size_t length)
+{
+    uint32_t known = interned_find(&lexicon->words, word, length);
+    if (known != NO_INDEX)
+        return known;
+    struct entry *entry = entry_add(lexicon, word, length);
+    entry->denies = length > 3 && memcmp(word + length - 3, "n't", 3) == 0;
+    if (!entry->denies && *word != '#')
+        entry->key = arena_string(
+            lexicon->arena,
+            (const char *)sb_stemmer_stem(lexicon->stemmer, (const sb_symbol *)word, (int)length));
+    return (uint32_t)lexicon->count - 1;
 }
 
 /* Figures are told apart by size only: a day 12 is like a day 13, and neither is like "60 %". */
@@ -90,118 +124,85 @@ static const char *figure_bin(double figure)
     return "#61+";
 }
 
-/* Both strings, one behind the other. */
-static const char *joined(struct arena *arena, const char *first, const char *second)
-{
-    const size_t length = strlen(first), more = strlen(second);
-    char *both = arena_array(arena, length + more + 1, 1); /* zeroed, so it ends with a NUL */
-    for (size_t i = 0; i < length; i++)
-        both[i] = first[i];
-    for (size_t i = 0; i < more; i++)
-        both[length + i] = second[i]; /* NOLINT(clang-analyzer-core.uninitialized.Assign) */
-    return both;
-}
-
-static void add_term(struct terms *terms, struct term term)
-{
-    if (terms->count < TERMS_MOST && strlen(term.key) <= TERM_MOST)
-        *arena_push(terms->arena, terms->list, terms->count) = term;
-}
-
-static int by_key(const void *a, const void *b)
-{
-    return strcmp(((const struct term *)a)->key, ((const struct term *)b)->key);
-}
-
 static bool is_word_byte(char c)
 {
     return (c >= 'a' && c <= 'z') || (unsigned char)c >= 0x80;
 }
 
-/* One word at `at`, without its inner apostrophes except that of "n't"; the bytes it takes. */
-static size_t take_word(const char *at, size_t left, char word[TERM_MOST + 1])
+/* Bytes of the word at `at`, inner apostrophes included. */
+static size_t word_bytes(const char *at, size_t left)
 {
-    size_t used = 0, length = 0;
-
+    size_t used = 0;
     while (used < left &&
            (is_word_byte(at[used]) ||
-            (at[used] == '\'' && used > 0 && used + 1 < left && is_word_byte(at[used + 1])))) {
-        if (length < TERM_MOST)
-            word[length++] = at[used];
+            (at[used] == '\'' && used > 0 && used + 1 < left && is_word_byte(at[used + 1]))))
         used++;
-    }
-    word[length] = '\0';
     return used;
 }
 
-/* Cuts a text into terms. Words that a negation reaches, up to the next break, are "!word". */
-static void cut(struct terms *terms, const struct turners *turners, struct sb_stemmer *stemmer,
-                const char *bytes, size_t length)
+/* Cuts a text into pieces, from `arena`; returns how many. */
+static size_t cut(struct lexicon *lexicon, const char *text, size_t length, struct arena *arena,
+                  struct piece **pieces)
 {
-    struct text folded;
-    struct term before = {.key = NULL};
-    char word[TERM_MOST + 1];
-    int reach = 0;
+    size_t count = 0;
+    int reach = 0; /* words that the last negation still reaches */
+    bool follows = false;
 
-    text_init(&folded);
-    text_fold(&folded, bytes, length, NULL);
-    const char *kept_text = arena_copy(terms->arena, folded.bytes, folded.length);
-    for (size_t i = 0; i < folded.length;) {
-        const char *at = kept_text + i;
-        const char *key = word;
-        bool denied = reach > 0;
-        size_t used;
-        if (*at >= '0' && *at <= '9') {
+    text_clear(&lexicon->folded);
+    text_fold(&lexicon->folded, text, length, NULL);
+    const char *folded = lexicon->folded.bytes;
+    length = lexicon->folded.length;
+    *pieces = NULL;
+    for (size_t at = 0; at < length && count < TERMS_MOST;) {
+        struct piece piece = {.denied = reach > 0, .follows = follows, .at = at};
+        if (folded[at] >= '0' && folded[at] <= '9') {
             char *end;
-            key = figure_bin(strtod(at, &end));
-            used = (size_t)(end - at);
-            reach -= denied;
-        } else if (is_word_byte(*at)) {
-            used = take_word(at, folded.length - i, word);
-            const bool negation = is_negation(turners, word, strlen(word));
-            if (negation || is_among(turners->breaks, turners->break_count, word)) {
-                reach = negation ? REACH : 0;
-                denied = false;
-            } else {
-                key = (const char *)sb_stemmer_stem(stemmer, (const sb_symbol *)word,
-                                                    (int)strlen(word));
-                reach -= denied;
-            }
+            const char *bin = figure_bin(strtod(folded + at, &end));
+            piece.entry = entry_of(lexicon, bin, strlen(bin));
+            piece.length = (size_t)(end - folded) - at;
+        } else if ((piece.length = word_bytes(folded + at, length - at)) > 0) {
+            piece.entry =
+                entry_of(lexicon, folded + at, piece.length < TERM_MOST ? piece.length : TERM_MOST);
         } else {
-            if (strchr(".,;:!?()\n", *at) != NULL ||
-                (*at == '-' && i > 0 && (at[-1] == ' ' || at[-1] == '-'))) {
-                before.key = NULL;
+            if (strchr(".,;:!?()\n", folded[at]) != NULL ||
+                (folded[at] == '-' && at > 0 && strchr(" -", folded[at - 1]) != NULL)) {
+                follows = false;
                 reach = 0;
             }
-            i++;
+            at++;
             continue;
         }
-        const struct term term = {joined(terms->arena, denied ? "!" : "", key), at, used};
-        i += used;
-        add_term(terms, term);
-        if (before.key != NULL)
-            add_term(terms, (struct term){joined(terms->arena,
-                                                 joined(terms->arena, before.key, " "), term.key),
-                                          before.words, (size_t)(at + used - before.words)});
-        before = term;
+        const struct entry *entry = &lexicon->entries[piece.entry];
+        reach -= piece.denied;
+        if (entry->denies || entry->ends) {
+            reach = entry->denies ? REACH : 0;
+            piece.denied = false;
+        }
+        follows = true;
+        at += piece.length;
+        *arena_push(arena, *pieces, count) = piece;
     }
-    text_release(&folded);
-    if (terms->count == 0)
-        return;
-    qsort(terms->list, terms->count, sizeof *terms->list, by_key);
-    size_t kept = 1;
-    for (size_t i = 1; i < terms->count; i++)
-        if (strcmp(terms->list[kept - 1].key, terms->list[i].key) != 0)
-            terms->list[kept++] = terms->list[i];
-    terms->count = kept;
+    return count;
 }
 
-static struct sb_stemmer *english(void)
+/* The term of a piece, or of two: "!green patch". False when it is too long to be one. */
+static bool term_of(const struct lexicon *lexicon, const struct piece *first,
+                    const struct piece *piece, char term[TERM_MOST + 1])
 {
-    struct sb_stemmer *stemmer = sb_stemmer_new("english", NULL);
-    if (stemmer == NULL)
-        memory_exhausted(); /* it knows English; nothing else can be wrong */
-    return stemmer;
+    size_t length = 0;
+    for (const struct piece *p = first != NULL ? first : piece; p <= piece; p++) {
+        const char *key = lexicon->entries[p->entry].key;
+        const size_t more = strlen(key);
+        if (length + more + 2 > TERM_MOST)
+            return false;
+        if (length > 0)
+            term[length++] = ' ';
+        if (p->denied)
+            term[length++] = '!';
+        memcpy(term + length, key, more + 1);
+        length += more;
+    }
+    return true;
 }
 
 /* ---- the table ------------------------------------------------------------------------------- */
@@ -216,27 +217,48 @@ static struct sb_stemmer *english(void)
  */
 struct row {
     const char *term, *counts; /* the text before the tab, and behind it */
-    double *weights;           /* what the term says of each finding; NULL until it is asked */
-    double odds;               /* likewise, of contamination */
 };
 
 struct table {
     char *bytes;
     struct row *rows;
-    size_t row_count;
-    int *finding; /* of the rules, or RULES_NONE, for each of the table's */
+    size_t row_count, first; /* and the number of the first among those of all tables */
+    int *finding;            /* of the rules, or RULES_NONE, for each of the table's */
     size_t finding_count;
+};
+
+struct tables { /* all that were read */
+    struct table *list;
+    size_t count, row_count;
+    double *total; /* n_f */
+    double terms;  /* V */
+};
+
+/* What a term says. */
+struct weighed {
+    size_t row;      /* the first that has it: terms are in order of these */
+    size_t text;     /* the last in which it was met */
+    double odds;     /* of contamination */
+    double weight[]; /* of each finding */
+};
+
+struct met {                 /* a term of this or an earlier text */
+    uint64_t key;            /* its pieces; 0 is free */
+    struct weighed *weighed; /* NULL: no table has it */
 };
 
 struct words {
     const struct rules *rules;
     struct arena *arena;
-    struct turners turners;
-    struct sb_stemmer *stemmer;
-    struct table *tables;
-    size_t table_count;
-    double *total; /* n_f */
-    double terms;  /* V */
+    struct tables tables;
+    struct lexicon lexicon;
+    /* What was met since these were cleared: */
+    struct arena *kept, *arena_of_text;
+    struct weighed **weighed; /* by row */
+    double *counts;           /* of the term that is looked up, by finding */
+    struct met *met;          /* open addressing */
+    size_t met_count, met_room;
+    size_t texts;
 };
 
 struct words *words_new(const struct rules *rules)
@@ -246,17 +268,27 @@ struct words *words_new(const struct rules *rules)
 
     words->rules = rules;
     words->arena = arena;
-    turners_init(&words->turners, arena, &rules->language);
-    words->stemmer = english();
-    words->total = arena_array(arena, rules->finding_count, sizeof *words->total);
+    words->kept = arena_new();
+    words->arena_of_text = arena_new();
+    words->tables.total = arena_array(arena, rules->finding_count, sizeof(double));
+    lexicon_init(&words->lexicon, &rules->language);
     return words;
+}
+
+struct words *words_twin(const struct words *words)
+{
+    struct words *twin = words_new(words->rules);
+    twin->tables = words->tables;
+    return twin;
 }
 
 void words_free(struct words *words)
 {
     if (words == NULL)
         return;
-    sb_stemmer_delete(words->stemmer);
+    lexicon_release(&words->lexicon);
+    arena_free(words->arena_of_text);
+    arena_free(words->kept);
     arena_free(words->arena);
 }
 
@@ -305,7 +337,7 @@ static bool read_totals(struct words *words, const struct table *table, const ch
         if (end == list)
             return false;
         if (table->finding[i] != RULES_NONE)
-            words->total[table->finding[i]] += (double)n / PARTS;
+            words->tables.total[table->finding[i]] += (double)n / PARTS;
         list = end;
     }
     return *list == '\0';
@@ -313,7 +345,8 @@ static bool read_totals(struct words *words, const struct table *table, const ch
 
 enum status words_read(struct words *words, const char *path, struct diags *diags)
 {
-    struct table table = {.bytes = read_whole(words->arena, path)};
+    struct tables *tables = &words->tables;
+    struct table table = {.bytes = read_whole(words->arena, path), .first = tables->row_count};
     struct position at = {.file = path, .line = 0};
 
     if (table.bytes == NULL) {
@@ -322,17 +355,17 @@ enum status words_read(struct words *words, const char *path, struct diags *diag
         diags_error(diags, at, "cannot read it: %s", strerror(errno));
         return STATUS_IO;
     }
-    const char *wrong = NULL;
+    const char *wrong = NULL, *before = "";
     int head = 0;
     for (char *line = table.bytes, *next; *line != '\0' && wrong == NULL; line = next) {
         char *end = strchr(line, '\n');
-        next = end != NULL ? end + 1 : line + strlen(line);
-        if (end != NULL)
-            *end = '\0';
+        end = end != NULL ? end : line + strlen(line);
+        char *tab = memchr(line, '\t', (size_t)(end - line));
+        next = end + (*end != '\0');
+        *end = '\0';
         at.line++;
-        if (*line == '#' && strchr(line, '\t') == NULL)
+        if (*line == '#' && tab == NULL)
             continue;
-        char *tab = strchr(line, '\t');
         if (tab == NULL)
             wrong = "a line without a tab; TERM, a tab and FINDING:N would be right";
         else if (head == 0)
@@ -345,10 +378,10 @@ enum status words_read(struct words *words, const char *path, struct diags *diag
                         : "'total', a tab and a number for each finding come second";
         else {
             *tab = '\0';
-            if (table.row_count > 0 && strcmp(table.rows[table.row_count - 1].term, line) >= 0)
+            if (table.row_count > 0 && strcmp(before, line) >= 0)
                 wrong = "terms are sorted by their bytes, and each stands once";
-            *arena_push(words->arena, table.rows, table.row_count) =
-                (struct row){.term = line, .counts = tab + 1};
+            *arena_push(words->arena, table.rows, table.row_count) = (struct row){line, tab + 1};
+            before = line;
         }
         head += head < 2;
     }
@@ -356,21 +389,15 @@ enum status words_read(struct words *words, const char *path, struct diags *diag
         diags_error(diags, at, "%s", wrong);
         return STATUS_DATA;
     }
-    *arena_push(words->arena, words->tables, words->table_count) = table;
-    words->terms = fmax(words->terms, (double)table.row_count);
+    *arena_push(words->arena, tables->list, tables->count) = table;
+    tables->row_count += table.row_count;
+    tables->terms = fmax(tables->terms, (double)table.row_count);
     return STATUS_OK;
 }
 
 static int by_term(const void *term, const void *row)
 {
     return strcmp(term, ((const struct row *)row)->term);
-}
-
-static struct row *row_of(const struct table *table, const char *term)
-{
-    return table->row_count == 0
-               ? NULL
-               : bsearch(term, table->rows, table->row_count, sizeof *table->rows, by_term);
 }
 
 static void add_counts(const struct table *table, const struct row *row, double *counts)
@@ -410,103 +437,188 @@ static void sum_up(const struct rules *rules, const double *counts, double *stat
     }
 }
 
-/* What a term says, worked out when it is first met. */
-static void weigh_term(const struct words *words, const double *counts, struct row *row)
+/* What a term says of which the tables count `counts`. */
+static struct weighed *weigh_term(const struct words *words)
 {
     const struct rules *rules = words->rules;
+    const struct tables *tables = &words->tables;
     const struct word_calibration *set = &rules->calibration.words;
-    const double of_status = set->status_prior * words->terms;
-    const double of_finding = set->finding_prior * words->terms;
+    const double of_status = set->status_prior * tables->terms;
+    const double of_finding = set->finding_prior * tables->terms;
     double status_total[FINDING_STATUS_COUNT], status[FINDING_STATUS_COUNT];
     double group_total[2], group[2], q_group[2];
+    struct weighed *weighed =
+        arena_alloc(words->kept, sizeof *weighed + rules->finding_count * sizeof *weighed->weight);
 
-    sum_up(rules, words->total, status_total, group_total);
-    sum_up(rules, counts, status, group);
+    sum_up(rules, tables->total, status_total, group_total);
+    sum_up(rules, words->counts, status, group);
     for (size_t g = 0; g < 2; g++)
-        q_group[g] = (group[g] + 1) / (group_total[g] + words->terms);
-    const double odds = clamp(log(q_group[1] / q_group[0]), set->term_most);
-    row->odds = set->group_power * odds;
-    row->weights = arena_array(words->arena, rules->finding_count, sizeof *row->weights);
+        q_group[g] = (group[g] + 1) / (group_total[g] + tables->terms);
+    weighed->odds = set->group_power * clamp(log(q_group[1] / q_group[0]), set->term_most);
     for (size_t f = 0; f < rules->finding_count; f++) {
         const size_t s = rules->findings[f].status;
         const bool g = contaminated(&rules->findings[f]);
         const double q_status =
             (status[s] + of_status * q_group[g]) / (status_total[s] + of_status);
-        const double q = (counts[f] + of_finding * q_status) / (words->total[f] + of_finding);
-        row->weights[f] =
-            (g ? row->odds : 0) + set->finding_power * clamp(log(q / q_group[g]), set->term_most);
+        const double q =
+            (words->counts[f] + of_finding * q_status) / (tables->total[f] + of_finding);
+        weighed->weight[f] = (g ? weighed->odds : 0) +
+                             set->finding_power * clamp(log(q / q_group[g]), set->term_most);
     }
+    return weighed;
 }
 
-/* The row of a term, weighed; NULL when no table has it. */
-static const struct row *find_term(const struct words *words, const char *term, double *counts)
+/* Looks a term up in the tables; NULL when none has it. */
+static struct weighed *term_find(const struct words *words, const char *term)
 {
-    struct row *first = NULL;
+    const struct tables *tables = &words->tables;
+    struct weighed **place = NULL;
 
-    for (size_t t = 0; t < words->table_count; t++) {
-        struct row *row = row_of(&words->tables[t], term);
-        if (row != NULL && row->weights != NULL)
-            return row;
+    memset(words->counts, 0, words->rules->finding_count * sizeof *words->counts);
+    for (size_t t = 0; t < tables->count; t++) {
+        const struct table *table = &tables->list[t];
+        const struct row *row = table->row_count == 0 ? NULL
+                                                      : bsearch(term, table->rows, table->row_count,
+                                                                sizeof *table->rows, by_term);
         if (row == NULL)
             continue;
-        if (first == NULL)
-            memset(counts, 0, words->rules->finding_count * sizeof *counts);
-        first = first != NULL ? first : row;
-        add_counts(&words->tables[t], row, counts);
+        if (place == NULL)
+            place = &words->weighed[table->first + (size_t)(row - table->rows)];
+        if (*place != NULL) /* by another word of the same stem */
+            return *place;
+        add_counts(table, row, words->counts);
     }
-    if (first != NULL)
-        weigh_term(words, counts, first);
-    return first;
+    if (place == NULL)
+        return NULL;
+    *place = weigh_term(words);
+    (*place)->row = (size_t)(place - words->weighed);
+    return *place;
 }
 
-size_t words_weigh(const struct words *words, const char *text, size_t length, double *likelihood,
+/* Forgets what was met, so that texts without end do not fill the memory. */
+static void words_forget(struct words *words)
+{
+    lexicon_clear(&words->lexicon);
+    arena_reset(words->kept);
+    words->met = NULL;
+    words->met_count = words->met_room = 0;
+    words->counts = arena_array(words->kept, words->rules->finding_count, sizeof(double));
+    words->weighed = arena_array(words->kept, words->tables.row_count, sizeof(struct weighed *));
+}
+
+static struct met *met_place(const struct words *words, uint64_t key)
+{
+    size_t at = key * UINT64_C(0x9E3779B97F4A7C15) >> 32 & (words->met_room - 1);
+    while (words->met[at].key != 0 && words->met[at].key != key)
+        at = (at + 1) & (words->met_room - 1);
+    return &words->met[at];
+}
+
+/* What the term of a piece, or of two, says; NULL when no table has it. */
+static struct weighed *term_weighed(struct words *words, const struct piece *first,
+                                    const struct piece *piece)
+{
+    uint64_t key = first != NULL ? 2 * (uint64_t)first->entry + first->denied + 1 : 0;
+    char term[TERM_MOST + 1];
+
+    key = key << 32 | (2 * piece->entry + piece->denied + 1);
+    if (2 * words->met_count >= words->met_room) {
+        const struct met *old = words->met;
+        const size_t room = words->met_room;
+        words->met_room = room > 0 ? 2 * room : 4096;
+        words->met = arena_array(words->kept, words->met_room, sizeof *words->met);
+        for (size_t i = 0; i < room; i++)
+            if (old[i].key != 0)
+                *met_place(words, old[i].key) = old[i];
+    }
+    struct met *met = met_place(words, key);
+    if (met->key == 0) {
+        met->key = key;
+        met->weighed = term_of(&words->lexicon, first, piece, term) ? term_find(words, term) : NULL;
+        words->met_count++;
+    }
+    return met->weighed;
+}
+
+/* A term of the text that a table has, each once. */
+struct spoken {
+    const struct weighed *weighed;
+    size_t at, end; /* in the folded text */
+    bool denied;
+};
+
+/* The heaviest first; of equals in the order of the terms. */
+static bool heavier(const struct spoken *a, const struct spoken *b)
+{
+    const double of_a = fabs(a->weighed->odds), of_b = fabs(b->weighed->odds);
+    return of_a != of_b ? of_a > of_b : a->weighed->row < b->weighed->row;
+}
+
+/* The terms that weigh most, put in front. */
+static size_t heaviest(const struct lexicon *lexicon, struct spoken *spoken, size_t count,
+                       double scale, struct word_weight *weights, size_t most)
+{
+    const size_t kept = count < most ? count : most;
+    for (size_t i = 0; i < kept; i++) {
+        size_t best = i;
+        for (size_t k = i + 1; k < count; k++)
+            if (heavier(&spoken[k], &spoken[best]))
+                best = k;
+        const struct spoken next = spoken[best];
+        spoken[best] = spoken[i];
+        weights[i] =
+            (struct word_weight){.odds = scale * next.weighed->odds, .denied = next.denied};
+        const char *words = lexicon->folded.bytes + next.at;
+        const size_t length = next.end - next.at, room = sizeof weights[i].words - 1;
+        memcpy(weights[i].words, words, utf8_valid_prefix(words, length < room ? length : room));
+    }
+    return kept;
+}
+
+size_t words_weigh(struct words *words, const char *text, size_t length, double *likelihood,
                    struct word_weight *weights, size_t most)
 {
     const struct rules *rules = words->rules;
     const struct word_calibration *set = &rules->calibration.words;
-    struct arena *arena = arena_new();
-    struct terms terms = {.arena = arena};
-    double *counts = arena_array(arena, rules->finding_count, sizeof *counts);
-    size_t known = 0, kept = 0;
+    struct arena *arena = words->arena_of_text;
+    struct piece *pieces = NULL;
+    size_t known = 0;
 
+    arena_reset(arena);
     memset(likelihood, 0, rules->finding_count * sizeof *likelihood);
-    if (words->table_count > 0)
-        cut(&terms, &words->turners, words->stemmer, text, length);
-    for (size_t t = 0; t < terms.count; t++) {
-        const struct term *term = &terms.list[t];
-        const struct row *row = find_term(words, term->key, counts);
-        if (row == NULL)
+    if (words->tables.count == 0)
+        return 0;
+    if (words->weighed == NULL || words->lexicon.count > KEPT_MOST || words->met_count > KEPT_MOST)
+        words_forget(words);
+    words->texts++;
+    const size_t count = cut(&words->lexicon, text, length, arena, &pieces);
+    struct spoken *spoken = arena_array(arena, 2 * count, sizeof *spoken);
+    for (size_t i = 0; i < 2 * count; i++) { /* each piece by itself, then behind the one before */
+        const struct piece *piece = &pieces[i / 2], *first = i % 2 == 1 ? piece - 1 : NULL;
+        if (first != NULL && !piece->follows)
             continue;
-        known++;
+        struct weighed *weighed = term_weighed(words, first, piece);
+        if (weighed == NULL || weighed->text == words->texts)
+            continue;
+        weighed->text = words->texts;
+        spoken[known++] =
+            (struct spoken){weighed, first != NULL ? first->at : piece->at,
+                            piece->at + piece->length, (first != NULL ? first : piece)->denied};
         for (size_t f = 0; f < rules->finding_count; f++)
-            likelihood[f] += row->weights[f];
-        for (size_t i = 0; i < most; i++) /* the heaviest so far, in order */
-            if (i >= kept || fabs(weights[i].odds) < fabs(row->odds)) {
-                memmove(&weights[i + 1], &weights[i],
-                        (kept - i - (kept == most)) * sizeof *weights);
-                weights[i] = (struct word_weight){.odds = row->odds, .denied = *term->key == '!'};
-                const size_t room = sizeof weights[i].words - 1;
-                snprintf(
-                    weights[i].words, room + 1, "%.*s",
-                    (int)utf8_valid_prefix(term->words, term->length < room ? term->length : room),
-                    term->words);
-                kept += kept < most;
-                break;
-            }
+            likelihood[f] += weighed->weight[f];
     }
+    if (known == 0)
+        return 0;
     /* A text says no more than `most` in all, however long. */
-    const double scale = known > 0 ? sqrt(set->usual / (double)(known < 3 ? 3 : known)) : 0;
+    const double scale = sqrt(set->usual / (double)(known < 3 ? 3 : known));
     double high = -INFINITY;
     for (size_t f = 0; f < rules->finding_count; f++)
         high = fmax(high, likelihood[f] *= scale);
-    for (size_t f = 0; f < rules->finding_count && known > 0; f++)
+    for (size_t f = 0; f < rules->finding_count; f++)
         likelihood[f] = fmax(likelihood[f] - high, contaminated(&rules->findings[f])
                                                        ? -fmin(set->most, set->sound_most)
                                                        : -set->most);
-    for (size_t i = 0; i < kept; i++)
-        weights[i].odds *= scale;
-    arena_free(arena);
-    return kept;
+    return heaviest(&words->lexicon, spoken, known, scale, weights, most);
 }
 
 /* ---- counting -------------------------------------------------------------------------------- */
@@ -524,8 +636,7 @@ struct counted { /* one term of one text */
 struct word_counts {
     const struct rules *rules;
     struct arena *arena;
-    struct turners turners;
-    struct sb_stemmer *stemmer;
+    struct lexicon lexicon;
     struct labelled *texts;
     size_t text_count;
     struct counted *list;
@@ -539,8 +650,7 @@ struct word_counts *word_counts_new(const struct rules *rules)
 
     counts->rules = rules;
     counts->arena = arena;
-    turners_init(&counts->turners, arena, &rules->language);
-    counts->stemmer = english();
+    lexicon_init(&counts->lexicon, &rules->language);
     return counts;
 }
 
@@ -548,7 +658,7 @@ void word_counts_free(struct word_counts *counts)
 {
     if (counts == NULL)
         return;
-    sb_stemmer_delete(counts->stemmer);
+    lexicon_release(&counts->lexicon);
     arena_free(counts->arena);
 }
 
@@ -557,8 +667,9 @@ void word_counts_add(struct word_counts *counts, const char *text, size_t length
 {
     static const unsigned SHARES[3][3] = {{20, 0, 0}, {13, 7, 0}, {10, 6, 4}}; /* of PARTS */
     const size_t many = finding_count < 3 ? finding_count : 3;
-    struct terms terms = {.arena = counts->arena};
     struct labelled labelled = {0};
+    struct piece *pieces = NULL;
+    char term[TERM_MOST + 1];
 
     if (many == 0)
         return;
@@ -566,16 +677,20 @@ void word_counts_add(struct word_counts *counts, const char *text, size_t length
         labelled.finding[i] = findings[i];
         labelled.share[i] = SHARES[many - 1][i];
     }
-    cut(&terms, &counts->turners, counts->stemmer, text, length);
-    for (size_t i = 0; i < terms.count; i++)
-        *arena_push(counts->arena, counts->list, counts->count) =
-            (struct counted){terms.list[i].key, counts->text_count};
+    const size_t count = cut(&counts->lexicon, text, length, counts->arena, &pieces);
+    for (size_t i = 0; i < count; i++)
+        for (size_t with = 0; with <= pieces[i].follows; with++)
+            if (term_of(&counts->lexicon, with ? &pieces[i - 1] : NULL, &pieces[i], term))
+                *arena_push(counts->arena, counts->list, counts->count) =
+                    (struct counted){arena_string(counts->arena, term), counts->text_count};
     *arena_push(counts->arena, counts->texts, counts->text_count) = labelled;
 }
 
 static int by_counted_term(const void *a, const void *b)
 {
-    return strcmp(((const struct counted *)a)->term, ((const struct counted *)b)->term);
+    const struct counted *left = a, *right = b;
+    const int order = strcmp(left->term, right->term);
+    return order != 0 ? order : (left->text > right->text) - (left->text < right->text);
 }
 
 void word_counts_table(struct word_counts *counts, size_t least, struct text *table)
@@ -589,16 +704,21 @@ void word_counts_table(struct word_counts *counts, size_t least, struct text *ta
     if (counts->count > 0)
         qsort(counts->list, counts->count, sizeof *counts->list, by_counted_term);
     for (size_t from = 0, to; from < counts->count; from = to) {
-        for (to = from; to < counts->count; to++)
-            if (strcmp(counts->list[to].term, counts->list[from].term) != 0)
-                break;
-        if (to - from < least)
-            continue;
+        size_t texts = 0;
         memset(row, 0, rules->finding_count * sizeof *row);
-        for (size_t i = from; i < to; i++)
+        for (to = from; to < counts->count; to++) {
+            const struct counted *counted = &counts->list[to];
+            if (strcmp(counted->term, counts->list[from].term) != 0)
+                break;
+            if (to > from && counted->text == counted[-1].text)
+                continue;
+            texts++;
             for (size_t k = 0; k < 3; k++)
-                row[counts->texts[counts->list[i].text].finding[k]] +=
-                    counts->texts[counts->list[i].text].share[k];
+                row[counts->texts[counted->text].finding[k]] +=
+                    counts->texts[counted->text].share[k];
+        }
+        if (texts < least)
+            continue;
         text_puts(&rows, counts->list[from].term);
         char before = '\t';
         for (size_t f = 0; f < rules->finding_count; f++)

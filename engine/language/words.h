@@ -29,10 +29,12 @@
  * McCallum & Nigam (AAAI-98 Workshop on Learning for Text Categorization, 1998), shrunk as in their
  * work with Rosenfeld and Mitchell (ICML 1998), with exponents for the dependence between words.
  */
-struct words; /* opaque; immutable once read */
+struct words; /* opaque; remembers what terms say, so one per thread */
 
 /* A table of no words yet; `rules` must outlive it. */
 struct words *words_new(const struct rules *rules);
+/* The same tables for another thread; `words` must outlive it, and read no more. */
+struct words *words_twin(const struct words *words);
 void words_free(struct words *words);
 
 /*
@@ -53,7 +55,7 @@ struct word_weight { /* what one term says */
  * when no term is known. The terms that weigh most go to `weights`, heaviest first; how many is the
  * result. `weights` may be NULL when `most` is 0.
  */
-size_t words_weigh(const struct words *words, const char *text, size_t length, double *likelihood,
+size_t words_weigh(struct words *words, const char *text, size_t length, double *likelihood,
                    struct word_weight *weights, size_t most);
 
 /* ---- counting -------------------------------------------------------------------------------- */

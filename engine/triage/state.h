@@ -66,7 +66,7 @@ struct triage {
     const struct rules *rules;
     struct reader *reader;
     const struct reasoner *reasoner;
-    const struct words *words; /* NULL: the words of descriptions do not weigh */
+    struct words *words; /* NULL: the words of descriptions do not weigh */
     struct arena *house;       /* as long as the triage: itself, and the arrays per observable */
     struct arena *said;        /* the log, the records, and their words */
     struct arena *scratch;     /* while reading one text */

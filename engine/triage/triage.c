@@ -65,7 +65,7 @@ void triage_reset(struct triage *triage)
     triage_merge(triage);
 }
 
-void triage_weigh_words(struct triage *triage, const struct words *words)
+void triage_weigh_words(struct triage *triage, struct words *words)
 {
     triage->words = words;
     triage_merge(triage);

@@ -32,7 +32,7 @@ void triage_reset(struct triage *triage);
 
 enum { WORD_WEIGHTS = 8 }; /* of the words that weigh most, so many are kept */
 /* From here on the words of descriptions weigh by this table, which must outlive the triage. */
-void triage_weigh_words(struct triage *triage, const struct words *words);
+void triage_weigh_words(struct triage *triage, struct words *words);
 
 enum origin { ORIGIN_TEXT, ORIGIN_SET, ORIGIN_ANSWER, ORIGIN_COMPUTED, ORIGIN_JOURNAL };
 /* "text", "set", "answer", "computed", "journal" */

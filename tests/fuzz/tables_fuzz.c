@@ -16,7 +16,7 @@ static const struct word_calibration calibration = {.group_power = 0.5,
                                                     .term_most = 1.5,
                                                     .most = 8};
 
-static void hold_weights(const struct rules *rules, const struct words *words, const char *text)
+static void hold_weights(const struct rules *rules, struct words *words, const char *text)
 {
     double *likelihood = calloc(rules->finding_count, sizeof *likelihood);
     struct word_weight weights[WORD_WEIGHTS];
