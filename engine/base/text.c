@@ -80,15 +80,18 @@ void text_puts(struct text *text, const char *string)
 static void __attribute__((format(printf, 2, 0)))
 text_vprintf(struct text *text, const char *format, va_list arguments)
 {
-    va_list measure;
-    va_copy(measure, arguments);
-    int length = vsnprintf(NULL, 0, format, measure);
-    va_end(measure);
-    if (length < 0)
-        return;
-    text_reserve(text, (size_t)length);
-    (void)vsnprintf(text->bytes + text->length, (size_t)length + 1, format, arguments);
-    text->length += (size_t)length;
+    va_list again;
+    va_copy(again, arguments);
+    text_reserve(text, 0);
+    size_t room = text->capacity - text->length;
+    int length = vsnprintf(text->bytes + text->length, room, format, arguments);
+    if (length > 0 && (size_t)length >= room) {
+        text_reserve(text, (size_t)length);
+        length = vsnprintf(text->bytes + text->length, (size_t)length + 1, format, again);
+    }
+    va_end(again);
+    if (length > 0)
+        text->length += (size_t)length;
 }
 
 void text_printf(struct text *text, const char *format, ...)
@@ -141,9 +144,23 @@ static utf8proc_int32_t next_point(const char *bytes, size_t length, size_t *ste
     return point;
 }
 
-size_t utf8_valid_prefix(const char *bytes, size_t length)
+/* Bytes of ASCII at the start; looks at eight at a time. */
+static size_t ascii_prefix(const char *bytes, size_t length)
 {
     size_t at = 0;
+    for (uint64_t eight; at + sizeof eight <= length; at += sizeof eight) {
+        memcpy(&eight, bytes + at, sizeof eight);
+        if (eight & UINT64_C(0x8080808080808080))
+            break;
+    }
+    while (at < length && (unsigned char)bytes[at] < 0x80)
+        at++;
+    return at;
+}
+
+size_t utf8_valid_prefix(const char *bytes, size_t length)
+{
+    size_t at = ascii_prefix(bytes, length);
     while (at < length) {
         size_t step;
         if (next_point(bytes + at, length - at, &step) == INVALID)
@@ -270,6 +287,15 @@ void text_safe(struct text *out, const char *bytes, size_t length,
     const struct text_safe_options *how = options ? options : &plain;
     size_t shown = 0;
     for (size_t at = 0, step = 0; at < length; at += step) {
+        size_t most =
+            how->limit && how->limit - shown < length - at ? how->limit - shown : length - at;
+        for (step = 0; step < most && bytes[at + step] >= ' ' && bytes[at + step] < 0x7F;)
+            step++;
+        if (step > 0) { /* these stand for themselves */
+            text_add(out, bytes + at, step);
+            shown += step;
+            continue;
+        }
         utf8proc_int32_t point = next_point(bytes + at, length - at, &step);
         bool before_newline = at + 1 < length && bytes[at + 1] == '\n';
         point = safe_point(point, before_newline, how->keep_newlines);
@@ -307,21 +333,23 @@ struct fold {
     size_t origin_room;
 };
 
-static void trace(struct fold *fold, size_t count, size_t from)
+/* Room for so many more bytes; where the first of them goes. */
+static size_t fold_room(struct fold *fold, size_t count)
 {
     size_t have = fold->out->length - fold->start;
-    if (have + count > fold->origin_room) {
+    text_reserve(fold->out, count);
+    if (fold->traced && have + count > fold->origin_room) {
         fold->origin_room = 2 * (have + count) + 64;
         fold->origin = realloc(fold->origin, fold->origin_room * sizeof *fold->origin);
     }
-    for (size_t i = 0; i < count; i++)
-        fold->origin[have + i] = from;
+    return have;
 }
 
 static void add(struct fold *fold, const char *bytes, size_t length, size_t from)
 {
-    if (fold->traced)
-        trace(fold, length, from);
+    size_t have = fold_room(fold, length);
+    for (size_t i = 0; fold->traced && i < length; i++)
+        fold->origin[have + i] = from;
     text_add(fold->out, bytes, length);
 }
 
@@ -360,22 +388,34 @@ static utf8proc_int32_t plain_mark(utf8proc_int32_t point)
 }
 
 /* Of ASCII nothing is ignorable, and only "`" is another mark. */
-static void emit_ascii(struct fold *fold, char byte, size_t from)
+static void fold_ascii(struct fold *fold, const char *bytes, size_t length, size_t from)
 {
-    const bool space = byte == ' ' || (byte >= '\t' && byte <= '\r');
-    if (space && last_byte(fold) == ' ')
-        return;
-    if (byte >= 'A' && byte <= 'Z')
-        byte = (char)(byte - 'A' + 'a');
-    else if (byte == '`')
-        byte = '\'';
-    add(fold, space ? " " : &byte, 1, from);
+    char last = last_byte(fold);
+    size_t have = fold_room(fold, length), count = 0;
+    char *out = fold->out->bytes + fold->out->length;
+    for (size_t i = 0; i < length; i++) {
+        char byte = bytes[i];
+        if (byte == ' ' || (byte >= '\t' && byte <= '\r')) {
+            if (last == ' ')
+                continue;
+            byte = ' ';
+        } else if (byte >= 'A' && byte <= 'Z') {
+            byte = (char)(byte - 'A' + 'a');
+        } else if (byte == '`') {
+            byte = '\'';
+        }
+        if (fold->traced)
+            fold->origin[have + count] = from + i;
+        out[count++] = last = byte;
+    }
+    out[count] = '\0';
+    fold->out->length += count;
 }
 
 static void emit(struct fold *fold, utf8proc_int32_t point, size_t from)
 {
     if (point < 0x80) {
-        emit_ascii(fold, (char)point, from);
+        fold_ascii(fold, &(char){(char)point}, 1, from);
         return;
     }
     if (is_space(point)) {
@@ -446,16 +486,18 @@ bool text_fold(struct text *out, const char *bytes, size_t length, size_t **orig
         return false;
     struct fold fold = {.out = out, .start = out->length, .traced = origin != NULL};
     for (size_t at = 0, step = 0; at < length; at += step) {
-        bool plain = (unsigned char)bytes[at] < 0x80 &&
-                     (at + 1 == length || (unsigned char)bytes[at + 1] < 0x80);
-        step = plain ? 1 : cluster_length(bytes + at, length - at);
-        if (plain)
-            emit_ascii(&fold, bytes[at], at);
-        else
-            fold_cluster(&fold, bytes + at, step, at);
+        step = ascii_prefix(bytes + at, length - at);
+        step -= step > 0 && at + step < length; /* the last may have a mark on it */
+        if (step > 0) {
+            fold_ascii(&fold, bytes + at, step, at);
+            continue;
+        }
+        step = cluster_length(bytes + at, length - at);
+        fold_cluster(&fold, bytes + at, step, at);
     }
     if (origin) {
-        trace(&fold, 1, length);
+        size_t end = fold_room(&fold, 1);
+        fold.origin[end] = length;
         *origin = fold.origin;
     }
     return true;

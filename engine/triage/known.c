@@ -613,7 +613,11 @@ void triage_merge(struct triage *triage)
 {
     size_t count = triage->rules->observable_count;
     arena_reset(triage->derived);
-    memset(triage->known, 0, count * sizeof *triage->known);
+    for (size_t i = 0; i < count; i++) { /* most are blank already, and they are large */
+        struct known *known = &triage->known[i];
+        if (known->told || known->asked || known->unknown)
+            *known = (struct known){.told = false};
+    }
     triage->facts = NULL;
     triage->clashes = NULL;
     triage->unclear = NULL;
@@ -672,8 +676,10 @@ void triage_merge(struct triage *triage)
     struct text all;
     text_init(&all);
     for (size_t i = 0; i < triage->log_count; i++)
-        if (triage->log[i].kind == SAYING_TEXT)
-            text_printf(&all, "%s\n", triage->log[i].words);
+        if (triage->log[i].kind == SAYING_TEXT) {
+            text_puts(&all, triage->log[i].words);
+            text_puts(&all, "\n");
+        }
     triage->word_weight_count = 0;
     triage->evidence.words = NULL;
     if (triage->words && all.length > 0) {
