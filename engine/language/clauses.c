@@ -827,6 +827,36 @@ static void leave_to_others(struct pass *p)
     }
 }
 
+/* ---- fears that came to nothing ---------------------------------------------------------- */
+
+/*
+ * "There was green by the lid. It was the lamp": what was feared of this vessel, up to two sentences
+ * back, is understood and says nothing. Not where the harmless thing is itself in doubt or denied, and
+ * nothing that is said after it: "... but now there is powder" stands.
+ */
+static void take_back(struct pass *p)
+{
+    enum { SENTENCES = 2 };
+    const struct observable *all = p->job->reader->rules->observables;
+    for (size_t i = 0; i < p->count; i++) {
+        const struct match *why = p->items[i].match;
+        if (!is_role(&p->items[i], ROLE_VALUE) || why->denied || why->hedged || why->elsewhere ||
+            !all[why->observable].values[why->item].withdraws)
+            continue;
+        unsigned sentences = 0;
+        for (size_t k = i; k-- > 0;) {
+            const struct item *item = &p->items[k];
+            if (item->kind == ITEM_CUT && item->cut != CUT_SOFT && ++sentences > SENTENCES)
+                break;
+            if (!is_role(item, ROLE_VALUE) || item->match->denied ||
+                !all[item->match->observable].withdrawn ||
+                all[item->match->observable].values[item->match->item].base >= 0.5)
+                continue;
+            item->match->swallowed = item->match->elsewhere = true;
+        }
+    }
+}
+
 /* ---- alternatives ------------------------------------------------------------------------ */
 
 /* "Steam or pressure" is one of the two; "green or black", where both may hold, is doubt. */
@@ -858,5 +888,6 @@ void job_clauses(struct job *job)
     apply_hedges(&pass);
     apply_negations(&pass);
     leave_to_others(&pass);
+    take_back(&pass);
     join_alternatives(&pass);
 }

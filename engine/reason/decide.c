@@ -97,7 +97,8 @@ static void floors_find(const struct reasoner *reasoner, const struct evidence *
                           (double)(evidence ? evidence->unread : 0) <= floor->unread_above;
         if (understood || (!seen && !likely) || (floor->after_objection && !objected))
             continue;
-        if (floor->unless.count > 0 && reason_holds(reasoner, &floor->unless, evidence))
+        if ((floor->unless.count > 0 && reason_holds(reasoner, &floor->unless, evidence)) ||
+            (floor->or_unless.count > 0 && reason_holds(reasoner, &floor->or_unless, evidence)))
             continue;
         if (floor->forbids_keep) {
             if (*forbids < 0)

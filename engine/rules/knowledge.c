@@ -393,6 +393,7 @@ static const struct field VALUE_FIELDS[] = {
     NUMBER("below", OPTIONAL, VALUE(below), ANY),
     NUMBER("parameter", OPTIONAL, VALUE(parameter), ANY),
     FLAG("salient", VALUE(salient)),
+    FLAG("withdraws", VALUE(withdraws)),
     FIELD("phrases", OPTIONAL, read_phrases, VALUE(phrases)),
 };
 static const struct shape VALUE_SHAPE = SHAPE("a value", VALUE_FIELDS);
@@ -499,6 +500,7 @@ static const struct field OBSERVABLE_FIELDS[] = {
     NUMBER("max", OPTIONAL, OBSERVABLE(max), ANY),
     OWN("feeds", OPTIONAL, read_feeds),
     FLAG("lasts", OBSERVABLE(lasts)),
+    FLAG("withdrawn", OBSERVABLE(withdrawn)),
     CHOICE("gate", OPTIONAL, OBSERVABLE(gate), GATE_WORDS),
     NUMBER_OR("effort", OPTIONAL, OBSERVABLE(effort), NOT_NEGATIVE, 1),
     NUMBER_OR("delay_days", OPTIONAL, OBSERVABLE(delay_days), NOT_NEGATIVE, 0),
@@ -854,6 +856,7 @@ static const struct field FLOOR_FIELDS[] = {
     OWN("forbids", OPTIONAL, read_forbids),
     FIELD("when", OPTIONAL, read_condition, FLOOR(when)),
     FIELD("unless", OPTIONAL, read_condition, FLOOR(unless)),
+    FIELD("or_unless", OPTIONAL, read_condition, FLOOR(or_unless)),
     NUMBER_OR("contaminated_above", OPTIONAL, FLOOR(contaminated_above), SHARE, 1),
     REFERENCES("likely", OPTIONAL, read_indices, FLOOR(likely), FLOOR(likely_count), ITEM_FINDING),
     NUMBER_OR("likely_above", OPTIONAL, FLOOR(likely_above), SHARE, 1),

@@ -156,6 +156,7 @@ struct value {
     double parameter;   /* handed to process/ by some `feeds` (dose, air fraction); NAN if none */
     bool salient;       /* several: who sees it says so, unasked; then not saying so tells. What
                            was seen once stays seen at later looks */
+    bool withdraws;     /* takes back what was feared before it: "it was the lamp" */
     struct phrases phrases;
     struct position at;
 };
@@ -173,6 +174,7 @@ struct observable {
     enum question_gate gate;
     enum feeds feeds;
     bool lasts;        /* what was said of it at one look still holds at the next */
+    bool withdrawn;    /* a value that withdraws takes back what was said of it before */
     double effort;     /* of answering: 1 is a glance (unit: decision.effort_loss) */
     double delay_days; /* tests: how long until it tells */
     int group;         /* index into rules.groups, or RULES_NONE */
@@ -457,7 +459,7 @@ struct floor_rule {
     double unread_above;  /* and only where more words than this were not understood; 0: anywhere */
     bool after_objection; /* and only where some of those stand behind "but" or the like */
     struct condition when; /* and/or when this is seen (plain, not hedged) */
-    struct condition unless;
+    struct condition unless, or_unless;
     struct citation cites;
     struct position at;
 };
