@@ -1,11 +1,14 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include <stddef.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 #include "cli/app.h"
 #include "cli/cli.h"
 #include "cli/exchange.h"
+#include "prompt/input.h"
 #include "review/review.h"
 #include "view/review.h"
 
@@ -62,25 +65,119 @@ static void read_vessels(struct app *app, const struct given *given, struct data
                                        app->diags));
 }
 
+/* ---- a batch that is told ----------------------------------------------------------------------- */
+
+/* Puts a question, with the numbered answers of a sign if it is about one; malloc'd, or NULL when the
+ * grower leaves. */
+static char *ask(struct app *app, struct lines *lines, const char *question,
+                 const struct observable *about)
+{
+    char *answer = NULL, number[24];
+    screen_blank(&app->out);
+    screen_say(&app->out, 0, 0, ROLE_STRONG, "%s", question);
+    for (size_t v = 0; about != NULL && v < about->value_count; v++) {
+        snprintf(number, sizeof number, "%zu.", v + 1);
+        screen_item(&app->out, 2, number, ROLE_PLAIN, about->values[v].label);
+    }
+    app_must(app, app_flush(app));
+    return lines_read(lines, "> ", &answer) == READ_LINE ? answer : NULL;
+}
+
+/* Asks what happened and then what tells most, at most so many questions in all. */
+static enum status converse(struct app *app, struct lines *lines)
+{
+    enum { QUESTIONS = 8 };
+    static const char *const open[] = {
+        "How many did you lose, of how many? What do the lost ones look like, and what was done?",
+        "How many were lost, of how many?"};
+    bool *asked = arena_array(app->arena, app->rules->observable_count, sizeof *asked);
+    struct review_account account = {.counts = {0, 0}};
+    bool there = true;
+    size_t put = 0;
+
+    screen_say(
+        &app->out, 0, 0, ROLE_PLAIN,
+        "There is no journal with a batch to review, so tell me of one bad batch: %d questions "
+        "at most. Enter passes one, ^D ends them.",
+        QUESTIONS);
+    for (; there && put < QUESTIONS; put++) {
+        int next = RULES_NONE;
+        if (put >= sizeof open / sizeof *open || account.counts.total > 0) {
+            app_must(app, account_judge(app->triage, app->reasoner, app->arena, &account));
+            next = account_next(app->triage, app->reasoner, &account, asked);
+            if (next == RULES_NONE)
+                break;
+        }
+        const struct observable *about = next != RULES_NONE ? &app->rules->observables[next] : NULL;
+        char *answer = ask(app, lines, about != NULL ? about->ask : open[put], about);
+        there = answer != NULL;
+        if (there && line_trim(answer)[0] != '\0') {
+            account_count(answer, strlen(answer), &account);
+            enum status status = about != NULL
+                                     ? triage_answer(app->triage, (size_t)next, answer, app->diags)
+                                     : triage_tell(app->triage, answer, strlen(answer), app->diags);
+            if (status != STATUS_OK)
+                app_report(app); /* and goes on */
+        }
+        free(answer);
+    }
+    lines_close(lines);
+    app_must(app, account_judge(app->triage, app->reasoner, app->arena, &account));
+    screen_blank(&app->out);
+    view_account(&app->out, app->triage, &account);
+    return app_flush(app);
+}
+
+static enum status review_words(struct app *app, bool json)
+{
+    struct review_account account = {.counts = {0, 0}};
+    struct text words;
+    text_init(&words);
+    for (size_t i = 0; i < app->arguments.operand_count; i++)
+        text_printf(&words, "%s%s", i > 0 ? " " : "", app->arguments.operands[i]);
+    account_count(words.bytes, words.length, &account);
+    enum status status = triage_tell(app->triage, words.bytes, words.length, app->diags);
+    text_release(&words);
+    app_must(app, status);
+    const struct fact *facts = NULL;
+    if (account.counts.total == 0 && triage_facts(app->triage, &facts) == 0)
+        app_stop(
+            app,
+            "nothing in '%s' is a batch or tells of one; say how many were lost, and what they "
+            "look like; a table is given as --csv %s",
+            app->arguments.operands[0], app->arguments.operands[0]);
+    app_must(app, account_judge(app->triage, app->reasoner, app->arena, &account));
+    if (json)
+        return app_json(app, view_account_json(app->triage, &account));
+    view_account(&app->out, app->triage, &account);
+    return app_flush(app);
+}
+
 static enum status run_review(struct app *app)
 {
     struct given given = {0};
     struct progress_bar bar;
     struct review_progress progress = {tell_progress, &bar};
-    struct dataset dataset;
+    struct dataset dataset = {0};
     struct review review;
     struct text page;
 
-    if (app->arguments.operand_count > 0)
-        app_stop(app, "unexpected argument '%s'; a table is given as --csv %s",
-                 app->arguments.operands[0], app->arguments.operands[0]);
     options_fill(app, &given);
     if (given.demo && given.csv != NULL)
         app_stop(app, "give either --demo or --csv, not both");
     if (given.json && given.html != NULL)
         app_stop(app, "give either --json or --html, not both");
     app_must(app, app_load(app, NULL, 0));
-    read_vessels(app, &given, &dataset);
+    if (app->arguments.operand_count > 0 && given.csv == NULL && !given.demo)
+        return review_words(app, given.json);
+    bool told = given.csv == NULL && !given.demo && !given.json && given.html == NULL;
+    if (!told || access(app_journal_path(app), F_OK) == 0)
+        read_vessels(app, &given, &dataset);
+    struct lines *lines = told && dataset.vessel_count == 0 ? lines_open() : NULL;
+    if (lines != NULL)
+        return converse(app, lines);
+    if (told && dataset.vessel_count == 0)
+        read_vessels(app, &given, &dataset); /* says how to start a journal */
     progress_bar_init(&bar, stderr);
     enum status status = review_make(&dataset, app->reasoner, &progress, app->arena, &review);
     progress_bar_clear(&bar);
@@ -104,11 +201,14 @@ static enum status run_review(struct app *app)
 }
 
 const struct command review_commands[] = {
-    {"review", "finds what the lost vessels have in common, and what to change first", "",
+    {"review", "finds what the lost vessels have in common, and what to change first", "[TEXT...]",
      "Shows what was lost; which cook, starter, session, grain lot or place most likely caused it "
      "and how sure that is; what is confounded; which test would settle it; and how many vessels "
      "a change would have saved. A table needs one row per vessel, a column that says lost or ok, "
-     "and columns for what vessels share.",
+     "and columns for what vessels share. TEXT tells of one bad batch that is in no journal: "
+     "jarside "
+     "review \"I lost 9 of 12, sour within four days, cooked 50 minutes\". With no journal it "
+     "asks.",
      options, run_review},
     {0},
 };

@@ -51,12 +51,12 @@ static double grows(const struct rules *rules, size_t cause, size_t finding)
 }
 
 /* Adds `weight` times the chances of a test's answers, one or another finding having grown. */
-static void add_answers(const struct review_work *work, size_t observable, size_t cause,
+static void add_answers(const struct reasoner *reasoner, size_t observable, size_t cause,
                         double weight, double *answers)
 {
-    const struct rules *rules = work->rules;
+    const struct rules *rules = reasoner_rules(reasoner);
     size_t values = rules->observables[observable].value_count;
-    size_t set = set_of(work->reasoner, cause);
+    size_t set = set_of(reasoner, cause);
     double all = 0.0;
 
     for (size_t f = 0; f < rules->finding_count; f++)
@@ -64,7 +64,7 @@ static void add_answers(const struct review_work *work, size_t observable, size_
     for (size_t f = 0; f < rules->finding_count && all > 0.0; f++) {
         double share = weight * grows(rules, cause, f) / all;
         for (size_t v = 0; v < values && share > 0.0; v++)
-            answers[v] += share * reasoner_likelihood(work->reasoner, NULL, observable, v, f, set);
+            answers[v] += share * reasoner_likelihood(reasoner, NULL, observable, v, f, set);
     }
 }
 
@@ -101,20 +101,6 @@ static void ask_suspects(const struct review_work *work, const struct review_cul
     }
 }
 
-/* The causes of the one suspect, each a hypothesis. */
-static void ask_causes(const struct review_work *work, const struct review_culprit *culprit,
-                       struct contest *contest)
-{
-    double all = 0.0;
-    contest->count = culprit->cause_count < HYPOTHESES ? culprit->cause_count : HYPOTHESES;
-    for (size_t h = 0; h < contest->count; h++)
-        all += contest->p[h] = culprit->causes[h].p;
-    for (size_t h = 0; h < contest->count; h++) {
-        contest->p[h] /= all;
-        contest->causes[h * work->rules->cause_count + culprit->causes[h].cause] = 1.0;
-    }
-}
-
 static double information(const struct contest *contest, const double *answers, size_t values)
 {
     double bits = 0.0;
@@ -140,6 +126,65 @@ static int better(const void *a, const void *b)
     return (first->observable > second->observable) - (first->observable < second->observable);
 }
 
+/* The tests that tell the hypotheses of a contest apart, best first; ends the contest. */
+static struct review_trial *choose_trials(const struct reasoner *reasoner, struct contest *contest,
+                                          struct arena *arena, size_t *count)
+{
+    static const double worth_it = 0.02; /* bits */
+    const struct rules *rules = reasoner_rules(reasoner);
+    size_t causes = rules->cause_count;
+    struct review_trial *trials = arena_array(arena, rules->observable_count, sizeof *trials);
+
+    *count = 0;
+    for (size_t o = 0; o < rules->observable_count && contest->count > 1; o++) {
+        const struct observable *test = &rules->observables[o];
+        size_t values = test->value_count;
+        if (test->class != CLASS_TEST)
+            continue;
+        double *answers = calloc(contest->count * values + 1, sizeof *answers);
+        for (size_t h = 0; h < contest->count; h++)
+            for (size_t c = 0; c < causes; c++)
+                if (contest->causes[h * causes + c] > 0.0)
+                    add_answers(reasoner, o, c, contest->causes[h * causes + c],
+                                &answers[h * values]);
+        double bits = information(contest, answers, values);
+        free(answers);
+        if (bits >= worth_it)
+            trials[(*count)++] =
+                (struct review_trial){.observable = o,
+                                      .bits = bits,
+                                      .cost = test->effort + test->delay_days * rules->review.wait,
+                                      .delay_days = test->delay_days};
+    }
+    if (*count > 1)
+        qsort(trials, *count, sizeof *trials, better);
+    free(contest->causes);
+    return trials;
+}
+
+static struct contest contest_new(const struct rules *rules)
+{
+    return (struct contest){.causes =
+                                calloc(HYPOTHESES * (rules->cause_count + 1), sizeof(double))};
+}
+
+struct review_trial *review_tell_apart(const struct reasoner *reasoner,
+                                       const struct review_cause *causes, size_t count,
+                                       struct arena *arena, size_t *trial_count)
+{
+    const struct rules *rules = reasoner_rules(reasoner);
+    struct contest contest = contest_new(rules);
+    double all = 0.0;
+    contest.count = count < HYPOTHESES ? count : HYPOTHESES;
+    for (size_t h = 0; h < contest.count; h++)
+        all += contest.p[h] = causes[h].p;
+    for (size_t h = 0; h < contest.count; h++) {
+        contest.p[h] /= all;
+        contest.causes[h * rules->cause_count + causes[h].cause] = 1.0;
+    }
+    return choose_trials(reasoner, &contest, arena, trial_count);
+}
+
 /* ---- what to change ----------------------------------------------------------------------------- */
 
 static int saves_more(const void *a, const void *b)
@@ -156,38 +201,16 @@ void review_choose_trials(struct review_work *work)
     review->changes = arena_array(work->arena, review->culprit_count, sizeof *review->changes);
     for (size_t k = 0; k < review->culprit_count; k++) {
         struct review_culprit *culprit = &review->culprits[k];
-        static const double worth_it = 0.02; /* bits */
-        const struct rules *rules = work->rules;
-        size_t causes = rules->cause_count;
-        struct contest contest = {.causes =
-                                      calloc(HYPOTHESES * (causes + 1), sizeof *contest.causes)};
-
-        culprit->trials =
-            arena_array(work->arena, rules->observable_count, sizeof *culprit->trials);
-        (culprit->suspect_count > 1 ? ask_suspects : ask_causes)(work, culprit, &contest);
-        for (size_t o = 0; o < rules->observable_count && contest.count > 1; o++) {
-            const struct observable *test = &rules->observables[o];
-            size_t values = test->value_count;
-            if (test->class != CLASS_TEST)
-                continue;
-            double *answers = calloc(contest.count * values + 1, sizeof *answers);
-            for (size_t h = 0; h < contest.count; h++)
-                for (size_t c = 0; c < causes; c++)
-                    if (contest.causes[h * causes + c] > 0.0)
-                        add_answers(work, o, c, contest.causes[h * causes + c],
-                                    &answers[h * values]);
-            double bits = information(&contest, answers, values);
-            free(answers);
-            if (bits >= worth_it)
-                culprit->trials[culprit->trial_count++] = (struct review_trial){
-                    .observable = o,
-                    .bits = bits,
-                    .cost = test->effort + test->delay_days * rules->review.wait,
-                    .delay_days = test->delay_days};
+        if (culprit->suspect_count > 1) {
+            struct contest contest = contest_new(work->rules);
+            ask_suspects(work, culprit, &contest);
+            culprit->trials =
+                choose_trials(work->reasoner, &contest, work->arena, &culprit->trial_count);
+        } else {
+            culprit->trials =
+                review_tell_apart(work->reasoner, culprit->causes, culprit->cause_count,
+                                  work->arena, &culprit->trial_count);
         }
-        if (culprit->trial_count > 1)
-            qsort(culprit->trials, culprit->trial_count, sizeof *culprit->trials, better);
-        free(contest.causes);
         struct review_change *change = &review->changes[review->change_count++];
         *change = (struct review_change){
             .culprit = k, .cause = RULES_NONE, .saved = culprit->saved * culprit->p};

@@ -173,15 +173,13 @@ static int likelier(const void *a, const void *b)
     return (first->cause > second->cause) - (first->cause < second->cause);
 }
 
-/* Those that are not negligible, likeliest first. */
-static struct review_cause *list_causes(const struct review_work *work, const double *share,
-                                        size_t *count)
+struct review_cause *review_list_causes(const struct rules *rules, const double *share,
+                                        struct arena *arena, size_t *count)
 {
     static const double negligible = 0.005;
-    struct review_cause *causes =
-        arena_array(work->arena, work->rules->cause_count, sizeof *causes);
+    struct review_cause *causes = arena_array(arena, rules->cause_count, sizeof *causes);
     *count = 0;
-    for (size_t c = 0; c < work->rules->cause_count; c++)
+    for (size_t c = 0; c < rules->cause_count; c++)
         if (share[c] > negligible)
             causes[(*count)++] = (struct review_cause){c, share[c]};
     if (*count > 1)
@@ -233,7 +231,8 @@ static enum status judge_culprit(const struct review_work *work, struct review_c
         status =
             add_causes(work, &culprit->suspects[s], culprit->suspects[s].p / culprit->p, share);
     if (status == STATUS_OK)
-        culprit->causes = list_causes(work, share, &culprit->cause_count);
+        culprit->causes =
+            review_list_causes(work->rules, share, work->arena, &culprit->cause_count);
     free(share);
     return status;
 }
@@ -292,7 +291,7 @@ static enum status judge_batch(const struct review_work *work, const size_t *ves
         share[posterior.suspects[s].cause] =
             fmax(share[posterior.suspects[s].cause], posterior.suspects[s].p);
     shared_release(&posterior);
-    batch->causes = list_causes(work, share, &batch->cause_count);
+    batch->causes = review_list_causes(work->rules, share, work->arena, &batch->cause_count);
     free(share);
     return STATUS_OK;
 }

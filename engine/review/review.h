@@ -13,6 +13,7 @@
 #include "review/statistics.h"
 #include "review/table.h"
 #include "rules/rules.h"
+#include "triage/triage.h"
 
 /*
  * The post-mortem: what was lost, where the losses gather, which shared cause
@@ -229,6 +230,29 @@ struct review {
     size_t plan_count;
 };
 enum { REVIEW_NEAR = 3 };
+
+/* ---- one bad batch ---------------------------------------------------------------------------- */
+
+/* What a grower tells of a batch, or the journal knows of it. */
+struct review_account {
+    struct counts counts, controls; /* lost of how many; of 0: not said */
+    struct review_cause *causes;    /* of the lost vessels, likeliest first */
+    size_t cause_count;
+    struct review_trial *trials; /* that tell those causes apart, best first */
+    size_t trial_count;
+};
+
+/* Counts what was lost, from words: "I lost 9 of 12", "all but two of my 10 bags", "8 of 8, and 3 of 3
+ * controls". What is not said is left as it is. */
+void account_count(const char *words, size_t length, struct review_account *account);
+/* Judges a batch of which the triage was told in words what the lost ones look like and what was done;
+ * how many were lost counts as what became of the others. Fails for counts that cannot be. */
+enum status account_judge(struct triage *triage, const struct reasoner *reasoner,
+                          struct arena *arena, struct review_account *account);
+/* What to ask next: what the lost ones share, then what tells most about the causes; RULES_NONE when
+ * the answers would tell nothing. `asked`, one flag an observable: not these; it is marked there. */
+int account_next(struct triage *triage, const struct reasoner *reasoner,
+                 const struct review_account *account, bool *asked);
 
 /* Told how far a long review has come, 0 to 1; may be NULL. */
 struct review_progress {

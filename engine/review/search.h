@@ -58,6 +58,14 @@ enum status review_judge_causes(struct review_work *work); /* causes of culprits
 void review_choose_trials(struct review_work *work);       /* trials, changes */
 void review_plan_next(struct review_work *work);           /* plans */
 
+/* The causes that are not negligible, likeliest first, of `share`, one a cause of the rules. */
+struct review_cause *review_list_causes(const struct rules *rules, const double *share,
+                                        struct arena *arena, size_t *count);
+/* The tests that tell causes apart, best first. */
+struct review_trial *review_tell_apart(const struct reasoner *reasoner,
+                                       const struct review_cause *causes, size_t count,
+                                       struct arena *arena, size_t *trial_count);
+
 /* Tells how far it is. */
 void review_tell(const struct review_work *work, const char *what, size_t done, size_t all);
 

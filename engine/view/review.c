@@ -1069,6 +1069,66 @@ static void put_method_and_assumptions(struct face *face)
     tags(face, "</ul>\n");
 }
 
+/* ---- one bad batch ------------------------------------------------------------------------------ */
+
+/* The likeliest causes, what would tell them apart, and what to change first. */
+static void put_account(struct face *face, const struct rules *rules,
+                        const struct review_account *account)
+{
+    enum { CAUSES = 3, TRIALS = 2 };
+    static const double worth_a_word = 0.05;
+    struct text *words = &face->words;
+    char percent[PERCENT_ROOM];
+    if (account->counts.total > 0)
+        text_printf(words, "%zu of %zu lost", account->counts.lost, account->counts.total);
+    if (account->controls.total > 0)
+        text_printf(words, "%s%zu of %zu uninoculated %s", words->length > 0 ? ", and " : "",
+                    account->controls.lost, account->controls.total,
+                    plural(account->controls.total, "control", "controls"));
+    text_puts(words, words->length > 0 ? "." : "");
+    put(face, LEAD);
+    if (account->cause_count == 0) {
+        say(face, PLAIN, "Nothing that was told points to a cause.");
+        return;
+    }
+    say(face, PLAIN, "Most likely causes:");
+    tags(face, "<ul>\n");
+    for (size_t c = 0; c < account->cause_count && c < CAUSES; c++)
+        if (c == 0 || account->causes[c].p >= worth_a_word) {
+            text_printf(words, "%s: %s", rules->causes[account->causes[c].cause].name,
+                        view_percent(account->causes[c].p, percent));
+            put(face, ITEM);
+        }
+    tags(face, "</ul>\n");
+    for (size_t t = 0; t < account->trial_count && t < TRIALS; t++) {
+        const struct observable *test = &rules->observables[account->trials[t].observable];
+        text_printf(words, "%s%s", t == 0 ? "To be sure: " : "Or: ", test->label);
+        if (account->trials[t].delay_days > 0.0)
+            text_printf(words, " (%.0f days)", account->trials[t].delay_days);
+        if (test->look != NULL)
+            text_printf(words, ". %s", test->look);
+        put(face, PLAIN);
+    }
+    const struct cause *first = &rules->causes[account->causes[0].cause];
+    if (first->change_count > 0)
+        text_printf(words, "Change first: %s", first->change[0]);
+    put(face, PLAIN);
+}
+
+void view_account(struct screen *screen, const struct triage *triage,
+                  const struct review_account *account)
+{
+    struct face face = {.screen = screen};
+    const struct judged judged = {triage_rules(triage), triage, NULL};
+    text_init(&face.words);
+    screen_say(screen, 0, 0, ROLE_QUIET, "Understood:");
+    view_understood(screen, &judged);
+    view_unclear(screen, &judged);
+    screen_blank(screen);
+    put_account(&face, judged.rules, account);
+    text_release(&face.words);
+}
+
 /* ---- the screen --------------------------------------------------------------------------------- */
 
 /* In brief it is meant to stay on a terminal of 24 lines. */

@@ -33,6 +33,13 @@ void view_review_html(struct text *page, const struct review *review);
 /* New reference. */
 json_t *view_review_json(const struct review *review);
 
+/* A batch told in words: the likeliest causes, the tests that would tell, what to change first; above them
+ * what was understood. */
+struct triage;
+void view_account(struct screen *screen, const struct triage *triage,
+                  const struct review_account *account);
+json_t *view_account_json(const struct triage *triage, const struct review_account *account);
+
 /* ---- words that the faces and the charts share ------------------------------------------------ */
 
 /* What a factor is called on screens and pages. */

@@ -3,6 +3,7 @@
 #include <stdarg.h>
 #include <string.h>
 
+#include "triage/triage.h"
 #include "view/review.h"
 
 /* A review as JSON, schema 1 (README.md, "For programs"). */
@@ -32,7 +33,7 @@ static json_t *list(const struct review *review, make_row *make, const void *row
     return made;
 }
 
-#define LIST(make, rows, count) list(review, make, rows, count, sizeof *(rows))
+#define LIST(review, make, rows, count) list(review, make, rows, count, sizeof *(rows))
 
 static json_t *real(double number)
 {
@@ -105,7 +106,7 @@ static json_t *cause_row(const struct review *review, const void *row)
 
 static json_t *causes(const struct review *review, const struct review_cause *causes, size_t count)
 {
-    return LIST(cause_row, causes, count);
+    return LIST(review, cause_row, causes, count);
 }
 
 /* ---- what was lost, what did it ---------------------------------------------------------------- */
@@ -156,11 +157,21 @@ static json_t *culprit_row(const struct review *review, const void *row)
 {
     const struct review_culprit *culprit = row;
     return object("p", real(culprit->p), "told_apart", json_boolean(culprit->suspect_count == 1),
-                  "suspects", LIST(suspect_row, culprit->suspects, culprit->suspect_count), "saved",
+                  "suspects", LIST(review, suspect_row, culprit->suspects, culprit->suspect_count),
+                  "saved",
                   object("low", real(culprit->saved_low), "mean", real(culprit->saved), "high",
                          real(culprit->saved_high), (char *)NULL),
                   "causes", causes(review, culprit->causes, culprit->cause_count), "tests",
-                  LIST(trial_row, culprit->trials, culprit->trial_count), (char *)NULL);
+                  LIST(review, trial_row, culprit->trials, culprit->trial_count), (char *)NULL);
+}
+
+/* What to change for a cause, RULES_NONE for none. */
+static json_t *how(const struct review *review, int cause)
+{
+    json_t *made = json_array();
+    for (size_t h = 0; cause != RULES_NONE && h < review->rules->causes[cause].change_count; h++)
+        json_array_append_new(made, json_string(review->rules->causes[cause].change[h]));
+    return made;
 }
 
 static json_t *change_row(const struct review *review, const void *row)
@@ -168,11 +179,9 @@ static json_t *change_row(const struct review *review, const void *row)
     const struct review_change *change = row;
     const struct cause *cause =
         change->cause != RULES_NONE ? &review->rules->causes[change->cause] : NULL;
-    json_t *how = json_array();
-    for (size_t h = 0; cause != NULL && h < cause->change_count; h++)
-        json_array_append_new(how, json_string(cause->change[h]));
     return object("fault", whole(change->culprit), "saved", real(change->saved), "cause",
-                  cause != NULL ? json_string(cause->id) : json_null(), "how", how, (char *)NULL);
+                  cause != NULL ? json_string(cause->id) : json_null(), "how",
+                  how(review, change->cause), (char *)NULL);
 }
 
 static json_t *plan_row(const struct review *review, const void *row)
@@ -249,7 +258,7 @@ static json_t *curve_row(const struct review *review, const void *row)
     const struct survival_curve *curve = &of->curve;
     return object("level", level_name(review, review->time.factor, of->level), "cases",
                   whole(curve->cases), "lost", whole(curve->lost), "median", real(curve->median),
-                  "steps", LIST(step_row, curve->steps, curve->count), (char *)NULL);
+                  "steps", LIST(review, step_row, curve->steps, curve->count), (char *)NULL);
 }
 
 static json_t *times(const struct review *review)
@@ -261,7 +270,7 @@ static json_t *times(const struct review *review)
                          whole(time->logrank.freedom), "p", real(time->logrank.p), (char *)NULL);
     return object("factor", factor_name(review, time->factor), "cases", whole(time->cases),
                   "left_out", whole(time->left_out), "curves",
-                  LIST(curve_row, time->curves, time->curve_count), "logrank", logrank,
+                  LIST(review, curve_row, time->curves, time->curve_count), "logrank", logrank,
                   (char *)NULL);
 }
 
@@ -315,14 +324,33 @@ json_t *view_review_json(const struct review *review)
                           real(rules->bayes_factor), "watched_days", real(rules->watched),
                           "suspects_asked", whole(review->suspects_asked), (char *)NULL);
     return object("schema", whole(1), "totals", totals(review), "faults",
-                  LIST(culprit_row, review->culprits, review->culprit_count), "changes",
-                  LIST(change_row, review->changes, review->change_count), "plans",
-                  LIST(plan_row, review->plans, review->plan_count), "near",
-                  LIST(suspect_row, review->near, review->near_count), "factors",
-                  LIST(factor_row, review->factors, dataset->factor_count), "aliases",
-                  LIST(alias_row, review->aliases, review->alias_count), "time", times(review),
-                  "batches", LIST(batch_row, review->batches, review->batch_count), "watch",
+                  LIST(review, culprit_row, review->culprits, review->culprit_count), "changes",
+                  LIST(review, change_row, review->changes, review->change_count), "plans",
+                  LIST(review, plan_row, review->plans, review->plan_count), "near",
+                  LIST(review, suspect_row, review->near, review->near_count), "factors",
+                  LIST(review, factor_row, review->factors, dataset->factor_count), "aliases",
+                  LIST(review, alias_row, review->aliases, review->alias_count), "time",
+                  times(review), "batches",
+                  LIST(review, batch_row, review->batches, review->batch_count), "watch",
                   watch(review), "limits", limits(review), "remarks",
-                  LIST(remark_row, dataset->remarks, dataset->remark_count), "rule", rule, "rules",
-                  json_string(review->rules->hash), (char *)NULL);
+                  LIST(review, remark_row, dataset->remarks, dataset->remark_count), "rule", rule,
+                  "rules", json_string(review->rules->hash), (char *)NULL);
+}
+
+json_t *view_account_json(const struct triage *triage, const struct review_account *account)
+{
+    const struct review review = {.rules = triage_rules(triage)};
+    const struct review_change change = {
+        .cause = account->cause_count > 0 ? (int)account->causes[0].cause : RULES_NONE};
+    const struct unclear *unclear = NULL;
+    size_t unclear_count = triage_unclear(triage, &unclear);
+    json_t *not_understood = json_array();
+    for (size_t i = 0; i < unclear_count; i++)
+        json_array_append_new(not_understood, string(unclear[i].words));
+    return object("schema", whole(1), "counted", counts(account->counts), "controls",
+                  counts(account->controls), "understood", facts_json(triage), "not_understood",
+                  not_understood, "causes", causes(&review, account->causes, account->cause_count),
+                  "tests", LIST(&review, trial_row, account->trials, account->trial_count), "how",
+                  how(&review, change.cause), "rules", json_string(review.rules->hash),
+                  (char *)NULL);
 }
