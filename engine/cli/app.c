@@ -237,6 +237,9 @@ enum status app_journal(struct app *app, enum journal_access access)
                          "names another",
                          path);
     enum status status = journal_open(path, access, &app->journal, app->diags);
+    if (status == STATUS_OK)
+        status = journal_sign(app->journal, getenv("JARSIDE_STATION"), getenv("JARSIDE_PERSON"),
+                              app->diags);
     if (status == STATUS_OK && access != JOURNAL_READ)
         undo_watch(app->journal, typed(app));
     return status;

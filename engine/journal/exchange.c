@@ -602,6 +602,7 @@ static enum status read_tables(struct journal *journal, const char *const paths[
                                struct import_tally tally[RECORD_COUNT], struct diags *diags)
 {
     size_t refused = 0;
+    char *by = journal->by;
     enum status status = journal_execute(
         journal,
         "PRAGMA temp_store = FILE;"
@@ -613,12 +614,14 @@ static enum status read_tables(struct journal *journal, const char *const paths[
         status = journal_begin(journal, diags);
     if (status != STATUS_OK)
         return status;
+    journal->by = NULL; /* these were recorded by others */
     for (int i = 0; i < RECORD_COUNT && status == STATUS_OK; i++) {
         if (paths[i] != NULL)
             status =
                 read_table(journal, (enum record)i, paths[i], options->progress, &tally[i], diags);
         refused += tally[i].refused;
     }
+    journal->by = by;
     if (status == STATUS_OK && refused > 0)
         status = STATUS_DATA;
     if (status == STATUS_OK && !options->dry_run)

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "journal/journal.h"
 
+#include <ctype.h>
 #include <errno.h>
 #include <fcntl.h>
 #include <stdarg.h>
@@ -111,7 +112,19 @@ static const char version_3[] =
     "CREATE TABLE act (id INTEGER PRIMARY KEY, at INTEGER NOT NULL, at_offset INTEGER NOT NULL,"
     " words TEXT NOT NULL, changes BLOB, undone INTEGER NOT NULL) STRICT;";
 
-static const char *const migrations[JOURNAL_VERSION] = {version_1, version_2, version_3};
+/* Who recorded what, at which station; the words of all records (query.c keeps them). What is found in
+ * `wording` is looked up before it is believed, so nothing is ever taken out of it. */
+static const char version_4[] =
+    "ALTER TABLE batch ADD COLUMN \"by\" TEXT NOT NULL DEFAULT '';"
+    "ALTER TABLE look ADD COLUMN \"by\" TEXT NOT NULL DEFAULT '';"
+    "ALTER TABLE event ADD COLUMN \"by\" TEXT NOT NULL DEFAULT '';"
+    "ALTER TABLE outcome ADD COLUMN \"by\" TEXT NOT NULL DEFAULT '';"
+    "ALTER TABLE edit ADD COLUMN \"by\" TEXT NOT NULL DEFAULT '';"
+    "CREATE VIRTUAL TABLE wording USING fts5(body, content = '', columnsize = 0,"
+    " tokenize = 'unicode61 remove_diacritics 0');";
+
+static const char *const migrations[JOURNAL_VERSION] = {version_1, version_2, version_3, version_4};
+enum { WITH_WORDS = 4 }; /* the first version that has them */
 
 /* Who wrote a file, and what it holds; false when it cannot be read. */
 struct identity {
@@ -169,11 +182,13 @@ static enum status migrate(struct journal *journal, struct diags *diags)
     enum status status = read_version(journal, &version, diags);
     if (status != STATUS_OK)
         return status;
-    bool done = true;
+    bool done = true, filled = version >= WITH_WORDS;
     for (; done && version < JOURNAL_VERSION; version++)
         done = sqlite3_exec(journal->database, migrations[version], NULL, NULL, NULL) == SQLITE_OK;
     done = done && sqlite3_exec(journal->database, numbers, NULL, NULL, NULL) == SQLITE_OK;
-    return done ? STATUS_OK : journal_fault(journal, "bring up to date", diags);
+    if (!done)
+        return journal_fault(journal, "bring up to date", diags);
+    return filled ? STATUS_OK : words_fill(journal, diags);
 }
 
 /* Creates or migrates the schema within one transaction. */
@@ -273,14 +288,20 @@ const char *journal_sql(struct journal *journal, const char *format, ...)
 enum status journal_statement(struct journal *journal, const char *sql, sqlite3_stmt **statement,
                               struct diags *diags)
 {
-    sqlite3_stmt *at = sqlite3_next_stmt(journal->database, NULL);
-    while (at != NULL && (sqlite3_stmt_busy(at) || strcmp(sqlite3_sql(at), sql) != 0))
-        at = sqlite3_next_stmt(journal->database, at);
-    *statement = at;
-    if (at != NULL || sqlite3_prepare_v3(journal->database, sql, -1, SQLITE_PREPARE_PERSISTENT,
-                                         statement, NULL) == SQLITE_OK)
-        return STATUS_OK;
-    return journal_fault(journal, "read", diags);
+    size_t at = 0;
+    while (at < journal->statement_count &&
+           (sqlite3_stmt_busy(journal->statements[at]) ||
+            strcmp(sqlite3_sql(journal->statements[at]), sql) != 0))
+        at++;
+    if (at == journal->statement_count) {
+        if (sqlite3_prepare_v3(journal->database, sql, -1, SQLITE_PREPARE_PERSISTENT, statement,
+                               NULL) != SQLITE_OK)
+            return journal_fault(journal, "read", diags);
+        journal->statements = realloc(journal->statements, (at + 1) * sizeof *journal->statements);
+        journal->statements[journal->statement_count++] = *statement;
+    }
+    *statement = journal->statements[at];
+    return STATUS_OK;
 }
 
 static void step(struct query *query)
@@ -516,11 +537,10 @@ void journal_close(struct journal *journal)
 {
     if (journal == NULL)
         return;
-    sqlite3_stmt *statement = NULL;
     undo_drop(journal);
-    while (journal->database != NULL &&
-           (statement = sqlite3_next_stmt(journal->database, NULL)) != NULL)
-        sqlite3_finalize(statement);
+    for (size_t i = 0; i < journal->statement_count; i++) /* SQLite has some of its own */
+        sqlite3_finalize(journal->statements[i]);
+    free(journal->statements);
     sqlite3_close(journal->database);
     text_release(&journal->sql);
     for (int i = 0; i < RECORD_COUNT; i++) {
@@ -529,7 +549,31 @@ void journal_close(struct journal *journal)
     }
     free(journal->act);
     free(journal->path);
+    free(journal->by);
     free(journal);
+}
+
+enum status journal_sign(struct journal *journal, const char *station, const char *person,
+                         struct diags *diags)
+{
+    station = station != NULL ? station : "";
+    person = person != NULL ? person : "";
+    size_t length = strlen(station);
+    bool lettered = length < sizeof journal->station;
+    for (size_t i = 0; i < length; i++)
+        lettered = lettered && isalpha((unsigned char)station[i]);
+    if (!lettered) {
+        diags_error(diags, (struct position){0},
+                    "'%.60s' is no station; give it one to three letters", station);
+        return STATUS_USAGE;
+    }
+    memcpy(journal->station, station, length + 1);
+    free(journal->by);
+    journal->by =
+        length > 0 || person[0] != '\0'
+            ? text_format("%s%s%s", station, length > 0 && person[0] != '\0' ? ", " : "", person)
+            : NULL;
+    return STATUS_OK;
 }
 
 const char *journal_path(const struct journal *journal)

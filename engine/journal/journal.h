@@ -33,7 +33,7 @@ enum journal_access {
     JOURNAL_CREATE, /* made, with its folder, when it does not exist */
 };
 
-enum { JOURNAL_VERSION = 3, JOURNAL_APPLICATION = 0x4a61526a };
+enum { JOURNAL_VERSION = 4, JOURNAL_APPLICATION = 0x4a61526a };
 
 /* $JARSIDE_JOURNAL, else jarside/journal.db below $XDG_DATA_HOME or ~/.local/share. Caller frees.
  * NULL and STATUS_USAGE when there is no home. */
@@ -43,6 +43,12 @@ enum status journal_default_path(char **path);
 enum status journal_open(const char *path, enum journal_access access, struct journal **journal,
                          struct diags *diags);
 void journal_close(struct journal *journal); /* NULL is fine */
+
+/* Who is at work, kept with what is recorded from now on: the letter of the station, which also begins
+ * new labels ("K-B1"), and a person's name. NULL or "" for none: whoever works alone needs neither.
+ * STATUS_USAGE when the station is not of one to three letters. */
+enum status journal_sign(struct journal *journal, const char *station, const char *person,
+                         struct diags *diags);
 const char *journal_path(const struct journal *journal);
 
 /* Transactions nest: only the outermost commit writes to the disk, and a

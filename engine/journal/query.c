@@ -157,18 +157,22 @@ enum status survey_tally(struct journal *journal, enum record record, int64_t id
         size_t count = (size_t)query_integer(&query, 3);
         size_t state = word_index(vessel_state_words, query_text(&query, 1));
         size_t fate = word_index(fate_words, query_text(&query, 2));
+        if (state > VESSEL_USED || fate >= FATE_COUNT) {
+            diags_error(
+                diags, (struct position){.file = journal->path},
+                "a vessel is in a state that is not known; 'jarside journal check' says more");
+            query.status = STATUS_DATA;
+            break;
+        }
         if (query_integer(&query, 0) != 0) {
             tally->controls += count;
             tally->controls_lost += fate == FATE_CONTAMINATED ? count : 0;
             continue;
         }
         tally->vessels += count;
-        if (state <= VESSEL_USED)
-            tally->state[state] += count;
-        if (state <= VESSEL_USED && (fate == FATE_OPEN || fate == FATE_SOUND))
-            tally->well[state] += count;
-        if (fate < FATE_COUNT)
-            tally->fate[fate] += count;
+        tally->state[state] += count;
+        tally->well[state] += fate == FATE_OPEN || fate == FATE_SOUND ? count : 0;
+        tally->fate[fate] += count;
     }
     return query_end(&query);
 }
@@ -179,6 +183,62 @@ size_t tally_lost(const struct vessel_tally *tally)
 }
 
 /* ---- search ---------------------------------------------------------------------------------- */
+
+/* The words of every record stand in the full text table `wording`, folded, under a number made of the
+ * kind and the id. These are in files: a new kind gets a new number. Looks, of which there are most, come
+ * last, since a search goes down from the end of its kind. */
+static const int64_t kind_numbers[RECORD_COUNT] = {
+    [RECORD_BATCH] = 1,   [RECORD_VESSEL] = 2,  [RECORD_STARTER] = 3, [RECORD_LOT] = 4,
+    [RECORD_COOK] = 5,    [RECORD_SESSION] = 6, [RECORD_PLACE] = 7,   [RECORD_EVENT] = 8,
+    [RECORD_OUTCOME] = 9, [RECORD_EDIT] = 10,   [RECORD_LOOK] = 100,
+};
+enum { KIND_SHIFT = 40 };
+
+static bool is_searched(const struct column *column)
+{
+    return (column->kind == COLUMN_LABEL || column->kind == COLUMN_TEXT) && !column->derived &&
+           !column->internal;
+}
+
+enum status words_note(struct journal *journal, enum record record, const void *row,
+                       struct diags *diags)
+{
+    struct text body;
+    int64_t none;
+    if (kind_numbers[record] == 0)
+        return STATUS_OK;
+    text_init(&body);
+    for (const struct column *column = record_types[record].columns; column->name; column++) {
+        const char *text =
+            is_searched(column) ? *(const char *const *)column_member(column, row) : NULL;
+        if (text == NULL || text[0] == '\0')
+            continue;
+        text_fold(&body, text, strlen(text), NULL);
+        text_puts(&body, "\n");
+    }
+    int64_t id = (kind_numbers[record] << KIND_SHIFT) + *(const int64_t *)row;
+    enum status status =
+        body.length == 0
+            ? STATUS_OK
+            : query_number(journal, &none, diags, "INSERT INTO wording (rowid, body) VALUES (?, ?)",
+                           "it", id, body.bytes);
+    text_release(&body);
+    return status;
+}
+
+enum status words_fill(struct journal *journal, struct diags *diags)
+{
+    enum status status = STATUS_OK;
+    for (int i = 0; i < RECORD_COUNT && status == STATUS_OK; i++) {
+        union any_record row;
+        struct walk *walk = journal_walk(journal, (enum record)i, NULL, 0, false, diags);
+        while (status == STATUS_OK && walk_next(walk, &row))
+            status = words_note(journal, (enum record)i, &row, diags);
+        enum status walked = walk_end(walk);
+        status = status != STATUS_OK ? status : walked;
+    }
+    return status;
+}
 
 struct wanted {
     struct text *words; /* folded */
@@ -204,6 +264,61 @@ static void holds_all(sqlite3_context *context, int count, sqlite3_value **value
     sqlite3_result_int(context, all);
 }
 
+/* What is asked of the full text: each word that has a letter or figure, in quotes; with `begun` it is
+ * enough that a word begins so. "" when no word has any. */
+static void put_match(struct text *match, const struct wanted *wanted, bool begun)
+{
+    text_clear(match);
+    for (size_t i = 0; i < wanted->count; i++) {
+        const char *word = wanted->words[i].bytes;
+        bool solid = false;
+        for (const char *at = word; *at != '\0'; at++)
+            solid = solid || isalnum((unsigned char)*at) || (unsigned char)*at >= 0x80;
+        if (!solid)
+            continue;
+        text_puts(match, match->length > 0 ? " AND \"" : "\"");
+        for (; *word != '\0'; word++)
+            text_add(match, *word == '"' ? " " : word, 1);
+        text_puts(match, begun ? "\"*" : "\"");
+    }
+}
+
+/* The newest rows of a kind that hold the words; a row found in the full text is asked itself, since what
+ * it said once stands there, too. */
+static enum status search_kind(struct journal *journal, enum record record, const char *match,
+                               size_t limit, struct arena *arena, struct hits *hits,
+                               struct diags *diags)
+{
+    struct text columns;
+    size_t found = 0;
+    int64_t first = kind_numbers[record] << KIND_SHIFT;
+    text_init(&columns);
+    for (const struct column *column = record_types[record].columns; column->name; column++)
+        if (is_searched(column))
+            text_printf(&columns, "%sr.\"%s\"", columns.length > 0 ? ", " : "", column->name);
+    const char *sql = journal_sql(
+        journal,
+        match[0] != '\0'
+            ? "SELECT r.id FROM wording CROSS JOIN \"%s\" AS r ON r.id = wording.rowid - ?2"
+              " WHERE wording MATCH ?1 AND wording.rowid BETWEEN ?2 AND ?3"
+              " AND holds_all(%s) ORDER BY wording.rowid DESC LIMIT ?4"
+            : "SELECT r.id FROM \"%s\" AS r WHERE ?1 = '' AND ?2 < ?3"
+              " AND holds_all(%s) ORDER BY r.id DESC LIMIT ?4",
+        record_types[record].name, columns.bytes);
+    text_release(&columns);
+    struct query query = query_begin(journal, diags, sql, "tiii", match, first,
+                                     first + (INT64_C(1) << KIND_SHIFT) - 1, (int64_t)limit + 1);
+    while (query_next(&query)) {
+        if (found++ == limit) {
+            hits->more = true;
+            break;
+        }
+        *arena_push(arena, hits->hits, hits->count) =
+            (struct hit){record, query_integer(&query, 0)};
+    }
+    return query_end(&query);
+}
+
 enum status survey_search(struct journal *journal, const char *const *words, size_t count,
                           size_t limit, struct arena *arena, struct hits *hits, struct diags *diags)
 {
@@ -211,10 +326,13 @@ enum status survey_search(struct journal *journal, const char *const *words, siz
         RECORD_BATCH, RECORD_VESSEL, RECORD_STARTER, RECORD_LOT,     RECORD_COOK, RECORD_SESSION,
         RECORD_PLACE, RECORD_LOOK,   RECORD_EVENT,   RECORD_OUTCOME, RECORD_EDIT,
     };
+    enum { KINDS = sizeof kinds / sizeof *kinds };
     struct wanted wanted = {.words = arena_array(arena, count, sizeof(struct text))};
+    struct text match;
     enum status status = STATUS_OK;
     *hits = (struct hits){NULL, 0, false};
     text_init(&wanted.room);
+    text_init(&match);
     for (; wanted.count < count && status == STATUS_OK; wanted.count++) {
         const char *word = words[wanted.count];
         text_init(&wanted.words[wanted.count]);
@@ -227,34 +345,18 @@ enum status survey_search(struct journal *journal, const char *const *words, siz
                                                        SQLITE_UTF8 | SQLITE_DETERMINISTIC, &wanted,
                                                        holds_all, NULL, NULL) != SQLITE_OK)
         status = journal_fault(journal, "search", diags);
-    for (size_t i = 0; i < sizeof kinds / sizeof *kinds && status == STATUS_OK; i++) {
-        struct text columns;
-        text_init(&columns);
-        for (const struct column *column = record_types[kinds[i]].columns; column->name; column++)
-            if ((column->kind == COLUMN_LABEL || column->kind == COLUMN_TEXT) && !column->derived &&
-                !column->internal)
-                text_printf(&columns, "%s\"%s\"", columns.length > 0 ? ", " : "", column->name);
-        const char *sql = journal_sql(
-            journal, "SELECT id FROM \"%s\" WHERE holds_all(%s) ORDER BY id DESC LIMIT ?",
-            record_types[kinds[i]].name, columns.bytes);
-        text_release(&columns);
-        struct query query = query_begin(journal, diags, sql, "i", (int64_t)limit + 1);
-        size_t found = 0;
-        while (query_next(&query)) {
-            if (found++ == limit) {
-                hits->more = true;
-                break;
-            }
-            *arena_push(arena, hits->hits, hits->count) =
-                (struct hit){kinds[i], query_integer(&query, 0)};
-        }
-        status = query_end(&query);
+    /* Whole words; where nothing has them, words that begin so. */
+    for (int begun = 0; begun < 2 && hits->count == 0 && status == STATUS_OK; begun++) {
+        put_match(&match, &wanted, begun);
+        for (size_t i = 0; i < KINDS && status == STATUS_OK; i++)
+            status = search_kind(journal, kinds[i], match.bytes, limit, arena, hits, diags);
     }
     sqlite3_create_function(journal->database, "holds_all", -1, SQLITE_UTF8, NULL, NULL, NULL,
                             NULL);
     for (size_t i = 0; i < wanted.count; i++)
         text_release(&wanted.words[i]);
     text_release(&wanted.room);
+    text_release(&match);
     return status;
 }
 

@@ -61,8 +61,9 @@ enum status survey_tally(struct journal *journal, enum record record, int64_t id
 /* Lost ones of a tally: stuck, contaminated or thrown away untold. */
 size_t tally_lost(const struct vessel_tally *tally);
 
-/* Records that hold every word, in any of their texts, whatever the case: the
- * newest `limit` of each kind. Words are compared folded (base/text.h). */
+/* Records that hold every word, in any of their texts, whatever the case: the newest `limit` of each
+ * kind. Words are compared folded (base/text.h) and whole; when nothing holds them so, those that begin
+ * with them count. */
 struct hit {
     enum record record;
     int64_t id;

@@ -109,6 +109,7 @@ static const struct column batch_columns[] = {
     COLUMN(batch, purpose, COLUMN_TEXT, .list = LIST_USES),
     COLUMN(batch, facts, COLUMN_TEXT, .settings = true),
     COLUMN(batch, note, COLUMN_TEXT),
+    COLUMN(batch, by, COLUMN_TEXT),
     {.name = NULL},
 };
 
@@ -155,6 +156,7 @@ static const struct column look_columns[] = {
     COLUMN(look, program, COLUMN_TEXT, .internal = true),
     COLUMN(look, corrects, COLUMN_REFERENCE, .refers = RECORD_LOOK),
     COLUMN(look, turn, COLUMN_REFERENCE, .refers = RECORD_LOOK, .derived = true),
+    COLUMN(look, by, COLUMN_TEXT),
     {.name = NULL},
 };
 
@@ -167,6 +169,7 @@ static const struct column event_columns[] = {
     COLUMN(event, because, COLUMN_WORD, .words = because_words),
     COLUMN(event, corrects, COLUMN_REFERENCE, .refers = RECORD_EVENT),
     COLUMN(event, turn, COLUMN_REFERENCE, .refers = RECORD_EVENT, .derived = true),
+    COLUMN(event, by, COLUMN_TEXT),
     {.name = NULL},
 };
 
@@ -179,6 +182,7 @@ static const struct column outcome_columns[] = {
     COLUMN(outcome, how, COLUMN_TEXT),
     COLUMN(outcome, corrects, COLUMN_REFERENCE, .refers = RECORD_OUTCOME),
     COLUMN(outcome, turn, COLUMN_REFERENCE, .refers = RECORD_OUTCOME, .derived = true),
+    COLUMN(outcome, by, COLUMN_TEXT),
     {.name = NULL},
 };
 
@@ -189,6 +193,7 @@ static const struct column edit_columns[] = {
     COLUMN(edit, column, COLUMN_TEXT, .required = true),
     COLUMN(edit, was, COLUMN_TEXT),
     COLUMN(edit, became, COLUMN_TEXT),
+    COLUMN(edit, by, COLUMN_TEXT),
     {.name = NULL},
 };
 
@@ -766,6 +771,13 @@ static enum status add(struct journal *journal, enum record record, void *row, s
         added->ended = moment_unknown();
         added->last_look = 0;
     }
+    size_t by = record_column(record, "by");
+    const char **signature =
+        by != SIZE_MAX
+            ? (const char **)(void *)((char *)row + record_types[record].columns[by].offset)
+            : NULL;
+    if (signature != NULL && journal->by != NULL && (*signature == NULL || (*signature)[0] == '\0'))
+        *signature = journal->by;
     const char *columns = row_columns(journal, record);
     const char *sql =
         journal_sql(journal, "INSERT INTO \"%s\" (%s) VALUES (%s)", record_types[record].name,
@@ -774,7 +786,8 @@ static enum status add(struct journal *journal, enum record record, void *row, s
     if (status != STATUS_OK)
         return status;
     *(int64_t *)row = sqlite3_last_insert_rowid(journal->database);
-    return turn != NULL ? journal_refresh(journal, vessel, diags) : STATUS_OK;
+    status = words_note(journal, record, row, diags);
+    return status == STATUS_OK && turn != NULL ? journal_refresh(journal, vessel, diags) : status;
 }
 
 enum status journal_add(struct journal *journal, enum record record, void *row, struct diags *diags)
@@ -808,6 +821,8 @@ static enum status correct(struct journal *journal, enum record record, const ch
                         record_types[record].name, columns, journal->parameters[record].bytes);
         status = write_row(journal, sql, record, &row, diags);
     }
+    if (status == STATUS_OK)
+        status = words_note(journal, record, &row, diags);
     struct edit edit = {.at = at,
                         .table = record_types[record].name,
                         .label = label,
@@ -866,14 +881,17 @@ enum status journal_next_label(struct journal *journal, enum record record, stru
     int64_t highest = 0;
     if (letters[record] == '\0')
         return STATUS_INTERNAL;
+    const char *lead = arena_format(arena, "%s%s%c", journal->station,
+                                    journal->station[0] != '\0' ? "-" : "", letters[record]);
+    int length = (int)strlen(lead);
     const char *sql =
         journal_sql(journal,
-                    "SELECT max(CAST(substr(label, 2) AS INTEGER)) FROM \"%s\""
-                    " WHERE label GLOB '%c[0-9]*' AND substr(label, 2) NOT GLOB '*[^0-9]*'"
-                    " AND length(label) < 10",
-                    record_types[record].name, letters[record]);
+                    "SELECT max(CAST(substr(label, %d) AS INTEGER)) FROM \"%s\""
+                    " WHERE label GLOB '%s[0-9]*' AND substr(label, %d) NOT GLOB '*[^0-9]*'"
+                    " AND length(label) < %d",
+                    length + 1, record_types[record].name, lead, length + 1, length + 9);
     enum status status = query_number(journal, &highest, diags, sql, "");
-    *label = arena_format(arena, "%c%lld", letters[record], (long long)highest + 1);
+    *label = arena_format(arena, "%s%lld", lead, (long long)highest + 1);
     return status;
 }
 

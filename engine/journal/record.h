@@ -115,6 +115,7 @@ struct batch { /* vessels of one hydration, from one cook, one session and one s
     const char *purpose; /* of decision.uses */
     const char *facts;   /* further circumstances, "sign=value sign=value" */
     const char *note;
+    const char *by; /* who recorded it, and at which station; "" when it is not said */
 };
 
 enum vessel_state { VESSEL_GROWING, VESSEL_ISOLATED, VESSEL_DISCARDED, VESSEL_USED };
@@ -173,6 +174,7 @@ struct look { /* appended, never changed; `corrects` names the look that it take
     int64_t corrects;
     int64_t turn; /* derived: the first look of a chain of corrections, 0 for none; a correction
                      keeps the turn of what it corrects */
+    const char *by; /* who recorded it, and at which station; "" when it is not said */
 };
 
 enum event_kind {
@@ -207,6 +209,7 @@ struct event { /* appended, never changed */
     enum because because; /* of a discard */
     int64_t corrects;
     int64_t turn; /* as of a look */
+    const char *by; /* who recorded it, and at which station; "" when it is not said */
 };
 
 struct outcome { /* appended, never changed; the newest that stands counts */
@@ -219,6 +222,7 @@ struct outcome { /* appended, never changed; the newest that stands counts */
     const char *how;    /* how it is known, in the grower's words */
     int64_t corrects;
     int64_t turn; /* as of a look */
+    const char *by; /* who recorded it, and at which station; "" when it is not said */
 };
 
 struct edit { /* a slip corrected in a record that is not append-only */
@@ -228,6 +232,7 @@ struct edit { /* a slip corrected in a record that is not append-only */
     const char *label; /* of the record */
     const char *column;
     const char *was, *became; /* as CSV would write them */
+    const char *by; /* who recorded it, and at which station; "" when it is not said */
 };
 
 /* ---- the description ------------------------------------------------------------------------- */

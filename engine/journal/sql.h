@@ -25,9 +25,13 @@ struct journal {
     sqlite3 *database;
     char *path;
     bool writable;
-    int depth;                            /* of nested transactions */
-    char *act;                            /* whose changes are watched (undo.h); or NULL */
-    struct sqlite3_session *changes;      /* of the open transaction */
+    char station[4];                 /* of journal_sign; "" for none */
+    char *by;                        /* "K, Ann"; NULL for nobody */
+    int depth;                       /* of nested transactions */
+    char *act;                       /* whose changes are watched (undo.h); or NULL */
+    struct sqlite3_session *changes; /* of the open transaction */
+    sqlite3_stmt **statements;       /* prepared once each, by journal_statement */
+    size_t statement_count;
     struct text sql;                      /* room of journal_sql */
     struct text columns[RECORD_COUNT];    /* as row_columns gives them, made at first use */
     struct text parameters[RECORD_COUNT]; /* as many question marks */
@@ -89,5 +93,10 @@ enum status row_check(struct journal *journal, enum record record, const void *r
 /* What journal_refresh would write down: the derived members of `vessel`; nothing is written. */
 enum status vessel_derive(struct journal *journal, int64_t id, struct vessel *vessel,
                           struct diags *diags);
+
+/* Notes the words of a row that was written, for searches; of all rows there are. */
+enum status words_note(struct journal *journal, enum record record, const void *row,
+                       struct diags *diags);
+enum status words_fill(struct journal *journal, struct diags *diags);
 
 #endif

@@ -28,13 +28,22 @@ static enum status failed(struct journal *journal, int code, struct diags *diags
 
 /* ---- watching -------------------------------------------------------------------------------- */
 
+/* The full text follows from the rows, and what is stale in it does no harm (query.c). */
+static int is_watched(void *context, const char *table)
+{
+    (void)context;
+    return strncmp(table, "wording", strlen("wording")) != 0;
+}
+
 enum status undo_begin(struct journal *journal, struct diags *diags)
 {
     if (journal->act == NULL)
         return STATUS_OK;
     int code = sqlite3session_create(journal->database, "main", &journal->changes);
-    if (code == SQLITE_OK)
+    if (code == SQLITE_OK) {
+        sqlite3session_table_filter(journal->changes, is_watched, NULL);
         code = sqlite3session_attach(journal->changes, NULL);
+    }
     return code == SQLITE_OK ? STATUS_OK : failed(journal, code, diags);
 }
 

@@ -20,14 +20,14 @@ my %csv = (
     cook  => "id,label,cooker,method,gauge,minutes,altitude,air,load,facts,at,note\r\n"
         . "1,C1,big,,103.4,150,300,,,,2026-02-27T10:00:00+01:00,\r\n",
     starter => "id,label,species,kind,source,made,note\r\n1,S1,oyster,,a friend,2026-02-01T12:00:00+01:00,\r\n",
-    batch => "id,label,at,species,starter,lot,cook,session,dry,water,inoculum,unit,soak,purpose,facts,note\r\n"
-        . "1,B1,2026-03-01T12:00:00+01:00,oyster,S1,,C1,,,,4,ml,,,,\r\n",
+    batch => "id,label,at,species,starter,lot,cook,session,dry,water,inoculum,unit,soak,purpose,facts,note,by\r\n"
+        . "1,B1,2026-03-01T12:00:00+01:00,oyster,S1,,C1,,,,4,ml,,,,,K\r\n",
     vessel => "id,label,batch,number,kind,grams,place,position,lid,bag,spot,sequence,control,note,due,due_for\r\n"
         . "1,B1-1,B1,1,,900,closet,,foil,M1,left,1,no,,2026-03-22,shake\r\n2,B1-2,B1,2,,900,closet,,,,,,no,,,\r\n"
         . "3,B1-3,B1,3,,900,attic,,,,,,yes,\"never, ever\",2026-03-25,\r\n",
-    look => "id,vessel,at,words,facts,coverage,action,next_step,forced_by,finding,status,contaminated,posterior,rules,program,corrects\r\n"
-        . "1,B1-1,2026-03-06T18:00:00+01:00,white threads,[],20,keep,wait,,healthy_growth,clean,0.02,{},,,\r\n"
-        . "2,B1-2,2026-03-06T18:01:00+01:00,green spot,,,discard,,,green_mould,contaminated,0.97,,,,\r\n",
+    look => "id,vessel,at,words,facts,coverage,action,next_step,forced_by,finding,status,contaminated,posterior,rules,program,corrects,by\r\n"
+        . "1,B1-1,2026-03-06T18:00:00+01:00,white threads,[],20,keep,wait,,healthy_growth,clean,0.02,{},,,,\"K, Ann\"\r\n"
+        . "2,B1-2,2026-03-06T18:01:00+01:00,green spot,,,discard,,,green_mould,contaminated,0.97,,,,,\r\n",
 );
 mkdir "$scratch/in";
 spew("$scratch/in/$_.csv", $csv{$_}) for keys %csv;

@@ -133,7 +133,7 @@ subtest 'where little fits' => sub {
     is($status, 74, 'import');
     like($err, qr/new\.db.*cannot write/, 'told');
     my (undef, $out) = run('export', '--table', 'batch', '--journal', "$scratch/little/new.db");
-    is($out, "id,label,at,species,starter,lot,cook,session,dry,water,inoculum,unit,soak,purpose,facts,note\r\n", 'nothing of it is there');
+    is($out, "id,label,at,species,starter,lot,cook,session,dry,water,inoculum,unit,soak,purpose,facts,note,by\r\n", 'nothing of it is there');
     unlink glob "$scratch/little/*";
     fails('restore over a journal', qr/./, sub { where_little_fits('restore', "$scratch/good.db", @journal) });
 };
