@@ -307,6 +307,9 @@ static enum status run_hydration(struct app *app)
     (soaked || mixed ? weighed : recipe)(app, &given, &report);
     report.dry_basis = moisture_dry_basis(report.moisture);
     moisture_judge(report.dry, report.own_moisture, report.moisture, &report.band, &report.verdict);
+    report.drained = soaked;
+    if (soaked)
+        report.verdict.free_water = 0.0; /* it ran off */
     if (given.vessel.kind != RULES_NONE && rules->vessels[given.vessel.kind].litres > 0.0)
         report.fill = moisture_fill((report.dry + report.water) / report.vessels,
                                     physics_bulk(rules, grain->kind),

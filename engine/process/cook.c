@@ -542,13 +542,6 @@ static void fill_leans(const struct cooking *work, struct cook_result *result)
     result->margin = margin_of(setup, central, unmoved, COOK_CENTRAL);
 }
 
-static enum cook_verdict verdict_of(const struct cook_setup *setup, double cautious, double likely)
-{
-    return cautious >= setup->adequate_f0 ? COOK_ADEQUATE
-           : likely >= setup->adequate_f0 ? COOK_MARGINAL
-                                          : COOK_NOT_ENOUGH;
-}
-
 enum process_error cook_compute(const struct cook_setup *setup, struct cook_result *result)
 {
     struct cooking work = {.setup = setup};
@@ -584,7 +577,10 @@ enum process_error cook_compute(const struct cook_setup *setup, struct cook_resu
     cautious.diffusivity = setup->adequate_diffusivity;
     course_doses(&work, &cautious, COOK_CENTRAL, COOK_CENTRAL, &doses);
     result->f0_adequate_at = doses.f0;
-    result->verdict = verdict_of(setup, doses.f0, work.central.f0);
+    /* Of the minutes it advises, so that advice, chance and verdict say the same. */
+    result->verdict = setup->hold >= result->minutes_needed.central ? COOK_ADEQUATE
+                      : work.central.f0 >= setup->adequate_f0       ? COOK_MARGINAL
+                                                                    : COOK_NOT_ENOUGH;
     fill_leans(&work, result);
     for (int q = 0; q < QUANTILES; q++) {
         doses_at(&work, (q + 0.5) / QUANTILES, &doses);
@@ -653,7 +649,9 @@ enum process_error cook_probe_finish(const struct cook_probe *probe, const struc
     }
     result->core = (struct range){probe->f0.lowest, probe->f0.last_celsius, probe->f0.highest};
     result->f0_adequate_at = result->f0.low;
-    result->verdict = verdict_of(setup, result->f0.low, result->f0.high);
+    result->verdict = result->f0.low >= setup->adequate_f0    ? COOK_ADEQUATE
+                      : result->f0.high >= setup->adequate_f0 ? COOK_MARGINAL
+                                                              : COOK_NOT_ENOUGH;
     result->margin = margin_of(setup, &doses, both[COOK_CENTRAL], COOK_CENTRAL);
     add_lean(result, 0, COOK_RESISTANCE, margin_of(setup, &doses, death[COOK_BAD], COOK_CENTRAL),
              margin_of(setup, &doses, death[COOK_GOOD], COOK_CENTRAL));

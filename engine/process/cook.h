@@ -50,8 +50,8 @@ struct cook_setup {
     double dry_grams;     /* of grain in a vessel */
     double vessels;
     double target;               /* chance aimed for that a vessel is not sterile */
-    double adequate_f0;          /* verdict: this F0 ... */
-    double adequate_diffusivity; /* ... at this cautious diffusivity, cooling not credited */
+    double adequate_f0;          /* verdict: below this F0 it is not enough; a probe must show it */
+    double adequate_diffusivity; /* a cautious one, on which the advised minutes stand */
     const struct cook_organism *organisms;
     size_t organism_count;
 };
@@ -88,8 +88,9 @@ struct cook_result {
     struct range steam;    /* degC; the range is that of the air left */
     struct range core;     /* degC at the end of the hold */
     struct range f0;       /* minutes */
-    double f0_adequate_at; /* F0 at adequate_diffusivity, the verdict's figure */
-    enum cook_verdict verdict;
+    double f0_adequate_at; /* F0 at adequate_diffusivity; of a probe, its low end */
+    enum cook_verdict
+        verdict; /* adequate: held for minutes_needed.central, or so by the probe's F0 */
     struct cook_kill kills[COOK_MAX_ORGANISMS]; /* as the setup's organisms */
     struct range chance;         /* that a vessel is not sterile; high is the bad end */
     double chance_mean;          /* averaged over all that is uncertain */

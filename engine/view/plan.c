@@ -254,10 +254,17 @@ void view_cook(struct screen *screen, const struct cook_report *cook)
             barometer ? "" : " above sea level", celsius->central, 1.8 * celsius->central + 32.0,
             air);
     }
-    screen_say(screen, 0, 2, ROLE_STRONG, "%s: %s %.3g minutes; %.3g are required.",
-               heads[result->verdict],
-               cook->measured ? "the probe's F0 is at least" : "a cautious estimate gives F0",
-               result->f0_adequate_at, cook->setup.adequate_f0);
+    if (cook->measured)
+        screen_say(screen, 0, 2, ROLE_STRONG,
+                   "%s: the probe's F0 is at least %.3g minutes; %.3g are required.",
+                   heads[result->verdict], result->f0_adequate_at, cook->setup.adequate_f0);
+    else if (isinf(result->minutes_needed.central))
+        screen_say(screen, 0, 2, ROLE_STRONG, "%s: on a cautious estimate a day would not do.",
+                   heads[result->verdict]);
+    else
+        screen_say(screen, 0, 2, ROLE_STRONG,
+                   "%s: a cautious estimate asks for %.0f minutes; this is %.0f.",
+                   heads[result->verdict], result->minutes_needed.central, cook->setup.hold);
     draw_course(screen, cook);
     screen_blank(screen);
     say_core(screen, cook);
@@ -643,16 +650,14 @@ void view_mix(struct screen *screen, const struct mix_report *mix)
         say_recipe(screen, mix);
     else
         say_moisture(screen, mix);
-    if (!isnan(mix->band.raw_limit)) {
-        SAY("Raw kernels take up water to about %.3g %% moisture. Water beyond that stays free "
-            "until "
-            "cooking "
-            "opens the starch, so the target range and this limit disagree; both are shown.",
-            mix->band.raw_limit);
-        if (mix->verdict.free_water > 0.0)
-            SAY("Here that is %s of free water before the cook.",
-                quantity_words(mix->verdict.free_water, DIM_GRAMS, grams));
-    }
+    /* Where the water is differs between grain that was drained and grain that is cooked in its water. */
+    if (mix->drained)
+        SAY("Weighed after draining: the water is in the kernels, and none stands free.");
+    else if (mix->verdict.free_water > 0.0)
+        SAY("Put in raw with its water, %s of it stands free before the cook: raw kernels take up "
+            "water to about %.3g %% moisture, and the rest once heat has opened the starch.%s",
+            quantity_words(mix->verdict.free_water, DIM_GRAMS, grams), mix->band.raw_limit,
+            mix->recipe ? " Simmered and drained to the same weight, none does." : "");
     if (!isnan(mix->fill))
         screen_say(screen, 0, 2, crowded ? ROLE_WARN : ROLE_PLAIN, "%s: filled to %.0f %%%s",
                    mix->vessel != NULL ? mix->vessel : "The vessel", 100.0 * mix->fill,

@@ -44,6 +44,7 @@ struct mix_report {
     struct moisture_band band;
     struct moisture_verdict verdict;
     bool recipe;        /* dry and water are to be weighed, not weighed already */
+    bool drained;       /* weighed again after soaking or simmering and draining */
     double target;      /* recipe: per cent aimed for, else NAN */
     double vessels;     /* how many; at least 1 */
     double fill;        /* share of each vessel that is filled; NAN when not known */

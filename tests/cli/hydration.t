@@ -47,6 +47,13 @@ subtest 'soak and drain' => sub {
     my $soaked = json(qw(hydration --before 1kg --after 1.75kg --own-moisture 12% --json));
     near($soaked->{moisture}, 49.71, 0.01, 'by weighing twice');
     near($soaked->{water_g}, 750, 1e-6, 'the water taken up');
+    my $drained = json(qw(hydration --before 1kg --after 1.75kg --grain rye --json));
+    is($drained->{free_water_g}, 0, 'what was drained has no free water');
+    my ($status, $out) = run(qw(hydration --before 1kg --after 1.75kg --grain rye));
+    like($out, qr/Weighed after draining: the water is in the kernels/, 'and the words say where it is');
+    unlike($out, qr/stands free before the cook/, 'not that it stands free');
+    ($status, $out) = run(qw(hydration --grain rye --dry 1kg --target 50%));
+    like($out, qr/stands free before the cook.*Simmered and drained to the same weight, none does/s, 'a recipe says both');
 };
 
 subtest 'in words' => sub {
@@ -54,7 +61,7 @@ subtest 'in words' => sub {
     is($status, 0, 'exit 0');
     like($out, qr/Moisture: 42\.7 %/, 'moisture');
     like($out, qr/target range/, 'band');
-    like($out, qr/Raw kernels take up water to about/, 'limit');
+    like($out, qr/62 g \(2\.19 oz\) of it stands free before the cook: raw\s+kernels take up water to about 40 %/, 'limit');
     golden('hydration-weighed', $out);
 };
 
