@@ -195,6 +195,24 @@ struct chosen labels_vessels(struct app *app, const char *const *words, size_t c
     return choice.chosen;
 }
 
+size_t labels_leading(struct app *app, const char *const *words, size_t count)
+{
+    size_t labels = 0;
+    for (; labels < count; labels++) {
+        const char *word = words[labels], *dots = strstr(word, ".."), *found = NULL;
+        size_t length = strcspn(word, ",");
+        int64_t id = 0;
+        if (dots != NULL && (size_t)(dots - word) < length)
+            length = (size_t)(dots - word);
+        const char *label = arena_copy(app->arena, word, length);
+        bool number = labels > 0 && word[strspn(word, "0123456789-.,")] == '\0';
+        if (!number && !labels_has(app, RECORD_VESSEL, label, &id, &found) &&
+            !labels_has(app, RECORD_BATCH, label, &id, &found))
+            break;
+    }
+    return labels > 0 ? labels : count > 0;
+}
+
 /* ==== assign ================================================================================== */
 
 enum { MOST_NAMES = 256 };

@@ -21,6 +21,9 @@ struct chosen {
 /* At least one vessel is chosen. */
 struct chosen labels_vessels(struct app *app, const char *const *words, size_t count);
 
+/* How many of the words at the front name vessels: labels, and numbers, ranges and lists behind one. */
+size_t labels_leading(struct app *app, const char *const *words, size_t count);
+
 /* One record of a kind into `row`. */
 void labels_find(struct app *app, enum record record, const char *label, void *row);
 /* Whether there is one; `found` receives the label as it is written (borrowed from the arena). */

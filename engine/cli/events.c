@@ -388,18 +388,15 @@ static void set_finding(struct app *app, struct outcome *outcome, const char *wo
 
 static enum status run_confirm(struct app *app)
 {
-    const char *const *operands = app->arguments.operands, *found = NULL;
-    size_t count = app->arguments.operand_count, labels = count > 0 ? 1 : 0;
+    const char *const *operands = app->arguments.operands;
+    size_t count = app->arguments.operand_count;
     struct confirming given = {.json = false};
     struct outcome *outcome = &given.outcome;
-    int64_t id = 0;
 
     app_open(app, JOURNAL_WRITE);
     record_init(RECORD_OUTCOME, outcome);
     /* Labels come first; what follows is the finding. */
-    while (labels < count && (operands[labels][strspn(operands[labels], "0123456789-.,")] == '\0' ||
-                              labels_has(app, RECORD_VESSEL, operands[labels], &id, &found)))
-        labels++;
+    size_t labels = labels_leading(app, operands, count);
     options_fill(app, &given);
     const struct chosen chosen = labels_vessels(app, operands, labels);
     const char *words = arena_join(app->arena, operands + labels, count - labels);

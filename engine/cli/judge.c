@@ -211,11 +211,15 @@ static enum status run_judge(struct app *app)
     if (judging.path != NULL)
         return judge_cases(&judging);
     if (judging.vessel != NULL) {
-        const struct looking looking = {
-            .app = app, .at = moment_now(), .without_siblings = judging.without_siblings};
+        const struct looking looking = {.app = app,
+                                        .at = moment_now(),
+                                        .without_siblings = judging.without_siblings,
+                                        .json = judging.json};
         struct consultation consultation;
         app_open(app, JOURNAL_READ);
         look_open(&looking, judging.vessel, &consultation);
+        if (arguments->operand_count == 0 && judging.settings.count == 0)
+            look_again(&looking, &consultation);
         return judge_said(&judging);
     }
     bool blank = judging.settings.count == 0;

@@ -10,7 +10,8 @@
 
 #include "cli/assign.h"
 #include "cli/cli.h"
-#include "journal/query.h"
+#include "journal/remark.h"
+#include "prompt/input.h"
 #include "prompt/prompt.h"
 
 /* ==== one vessel ============================================================================== */
@@ -21,6 +22,8 @@ static const struct option options[] = {
      OPTION_MOMENT, AT(at)},
     {"corrects", "LOOK", "the number of an earlier look that this one takes the place of",
      OPTION_TEXT, AT(corrected)},
+    {"yes", NULL, "record it without asking, although it discards several vessels", OPTION_FLAG,
+     AT(sure)},
     {"no-input", NULL, "never ask; fail and say what is missing", OPTION_FLAG, AT(no_input)},
     {"json", NULL, "print JSON", OPTION_FLAG, AT(json)},
     {0},
@@ -197,15 +200,33 @@ static enum status look_at_vessel(struct looking *looking, const char *label)
     return app_flush(app);
 }
 
-/* ==== a whole batch =========================================================================== */
+void look_again(const struct looking *looking, struct consultation *consultation)
+{
+    struct app *app = looking->app;
+    const char *label = consultation->vessel.label;
+    char day[MOMENT_ROOM];
+    if (consultation->look_count == 0)
+        return;
+    const struct look last = consultation->looks[consultation->look_count - 1];
+    struct looking then = *looking;
+    then.at = last.at;
+    then.corrects = last.id;
+    look_open(&then, label, consultation);
+    app_must(app, triage_tell(app->triage, last.words, strlen(last.words), app->diags));
+    if (!looking->json)
+        screen_say(&app->out, 0, 2, ROLE_QUIET, "%s as of the look of %s: \"%s\"", label,
+                   consult_day(last.at, looking->at, day), last.words);
+}
+
+/* ==== several vessels ========================================================================= */
 
 /*
- * One sentence for a whole batch.
+ * One remark for a batch (journal/remark.h), or the same words for several vessels.
  *
- * What is said of the rest is told to a triage at each vessel, as if it had been said
- * of that vessel alone, and recorded as such: the grower looked and saw that. It
- * clears nothing: vessels that are isolated, or that a look has judged anything but
- * fit to keep, are left out and named.
+ * What is said of a vessel is told to a triage at it, as if it had been said of that vessel alone,
+ * and recorded as such: the grower looked and saw that. What is said of the rest clears nothing:
+ * vessels that are isolated, or that a look has judged anything but fit to keep, are left out and
+ * named; so is a control where the words tell of growth.
  *
  * Each is judged knowing what is said of the others. So there are two passes in one
  * transaction: in the first every vessel is judged for itself, then its siblings
@@ -214,21 +235,28 @@ static enum status look_at_vessel(struct looking *looking, const char *label)
 
 struct row { /* one vessel and what became of its look */
     struct vessel vessel;
-    const struct selection_part *part; /* NULL for the rest */
-    enum row_state { ROW_GONE, ROW_OPEN, ROW_SAVED, ROW_LEFT_OUT, ROW_TO_DESCRIBE } state;
+    const char *words; /* what is said of it; NULL for nothing */
+    bool named;        /* and not only as one of the rest */
+    enum row_state {
+        ROW_GONE,
+        ROW_OPEN,
+        ROW_SAVED,
+        ROW_LEFT_OUT,
+        ROW_TO_DESCRIBE,
+        ROW_UNSAID,
+    } state;
     enum action action;
-    double contaminated;
+    double contaminated, day;
     int64_t look;
     struct consult_others others; /* what the first pass made of its siblings */
     const char *forced;           /* the sentence of the floor that decided, or "" */
     const char *findings;
+    const char *understood, *unread; /* of its words */
 };
 
 struct walkthrough {
     struct app *app;
     struct looking *looking;
-    const struct batch *batch;
-    struct selection selection;
     struct row *rows;
     size_t count;
     json_t *looks;
@@ -238,45 +266,86 @@ struct walkthrough {
     double gravest;
 };
 
-/* The vessels of the batch; those named in the sentence are there and can be looked at. */
-static void read_rows(struct walkthrough *walk)
+static bool is_gone(const struct vessel *vessel)
+{
+    return vessel->state == VESSEL_DISCARDED || vessel->state == VESSEL_USED;
+}
+
+/* The vessels of a batch, each with what the remark says of it. Those that it names are there and
+ * can be looked at. */
+static void read_remark(struct walkthrough *walk, const struct batch *batch)
 {
     struct app *app = walk->app;
-    const struct vessel *vessels =
-        app_all(app, RECORD_VESSEL, "batch", walk->batch->id, &walk->count);
+    struct remark remark;
+    const struct vessel *vessels = app_all(app, RECORD_VESSEL, "batch", batch->id, &walk->count);
+    app_must(app, remark_read(walk->looking->words, batch->label, walk->count, app->arena, &remark,
+                              app->diags));
     walk->rows = arena_array(app->arena, walk->count, sizeof *walk->rows);
     for (size_t i = 0; i < walk->count; i++) {
-        bool gone = vessels[i].state == VESSEL_DISCARDED || vessels[i].state == VESSEL_USED;
-        walk->rows[i] = (struct row){.vessel = vessels[i],
-                                     .part = selection_part_of(&walk->selection, vessels[i].number),
-                                     .state = gone ? ROW_GONE : ROW_OPEN,
-                                     .forced = "",
-                                     .findings = ""};
+        const struct vessel *vessel = &vessels[i];
+        const struct remark_group *group =
+            remark_group_of(&remark, vessel->number, vessel->control);
+        bool said = group != NULL || remark.words[0] != '\0';
+        walk->rows[i] = (struct row){.vessel = *vessel,
+                                     .words = group != NULL ? group->words
+                                              : said        ? remark.words
+                                                            : NULL,
+                                     .named = group != NULL,
+                                     .state = is_gone(vessel) ? ROW_GONE
+                                              : said          ? ROW_OPEN
+                                                              : ROW_UNSAID};
+        if (group != NULL && !group->controls && is_gone(vessel))
+            app_stop(app, "%s was %s already; nothing was saved", vessel->label,
+                     vessel_state_words[vessel->state]);
     }
-    for (size_t i = 0; i < walk->selection.part_count; i++)
-        for (size_t k = 0; k < walk->selection.parts[i].count; k++) {
-            int64_t number = walk->selection.parts[i].numbers[k];
-            const struct row *row = NULL;
-            for (size_t r = 0; r < walk->count && row == NULL; r++)
-                if (walk->rows[r].vessel.number == number)
-                    row = &walk->rows[r];
-            if (row == NULL)
-                app_stop(app, "there is no vessel %lld in %s; nothing was saved", (long long)number,
-                         walk->batch->label);
-            /* cppcheck-suppress nullPointer ; app_stop does not come back */
-            if (row->state == ROW_GONE)
-                app_stop(app, "%s was %s already; nothing was saved", row->vessel.label,
-                         vessel_state_words[row->vessel.state]);
+    for (size_t i = 0; i < remark.group_count; i++)
+        for (size_t k = 0; k < remark.groups[i].count; k++) {
+            bool there = false;
+            for (size_t r = 0; r < walk->count && !there; r++)
+                there = walk->rows[r].vessel.number == remark.groups[i].numbers[k];
+            if (!there)
+                app_stop(app, "there is no vessel %lld in %s; nothing was saved",
+                         (long long)remark.groups[i].numbers[k], batch->label);
         }
 }
 
 /* ---- looking --------------------------------------------------------------------------------- */
+
+/* "green; wet at the bottom": the values that the words were taken for; and what was not understood. */
+static void note_understood(struct app *app, struct row *row)
+{
+    const struct fact *facts = NULL;
+    const struct unclear *unclear = NULL;
+    size_t count = triage_facts(app->triage, &facts);
+    const char *list = "";
+    for (size_t i = 0; i < count; i++) {
+        const struct observable *observable = &app->rules->observables[facts[i].observable];
+        const struct observation *seen = &facts[i].observation;
+        const char *values = facts[i].has_number ? facts[i].words : "";
+        if (facts[i].origin != ORIGIN_TEXT)
+            continue;
+        for (size_t v = 0; v < observable->value_count && !facts[i].has_number; v++)
+            if ((seen->seen >> v & 1) != 0)
+                values = arena_format(app->arena, "%s%s%s", values, values[0] != '\0' ? ", " : "",
+                                      observable->values[v].label);
+        if (values[0] != '\0')
+            list = arena_format(app->arena, "%s%s%s: %s", list, list[0] != '\0' ? "; " : "",
+                                observable->label, values);
+    }
+    row->understood = list;
+    row->unread = "";
+    count = triage_unclear(app->triage, &unclear);
+    for (size_t i = 0; i < count; i++)
+        row->unread = arena_format(app->arena, "%s%s%s", row->unread,
+                                   row->unread[0] != '\0' ? "; " : "", unclear[i].words);
+}
 
 static void save_row(struct walkthrough *walk, struct row *row, struct consultation *consultation,
                      const char *words)
 {
     struct app *app = walk->app;
     struct look look;
+    note_understood(app, row);
     const struct judged judged = save(walk->looking, consultation, words, &look);
     const struct verdict *verdict = judged.verdict;
     int floor = verdict->decision.floor;
@@ -298,14 +367,47 @@ static void save_row(struct walkthrough *walk, struct row *row, struct consultat
         json_array_append_new(walk->looks, look_json(&consultation->vessel, &look, &judged));
 }
 
+/* Tells the words; ends the command where a number among them was understood as nothing. */
+static void tell_words(struct app *app, const char *words, bool of_batch)
+{
+    struct reading_list list;
+    app_must(app, triage_tell(app->triage, words, strlen(words), app->diags));
+    if (!of_batch)
+        return;
+    app_must(app, reader_read(app->reader, words, strlen(words), app->arena, &list, app->diags));
+    struct span *spans = arena_array(app->arena, list.reading_count, sizeof *spans);
+    for (size_t i = 0; i < list.reading_count; i++)
+        spans[i] = list.readings[i].span;
+    const char *number = remark_leftover(words, spans, list.reading_count, app->arena);
+    if (number != NULL)
+        app_stop(app,
+                 "what is %s in '%s'? Name vessels before what you say of them: \"all fine except "
+                 "%s: green patch\". Nothing was saved",
+                 number, words, number);
+}
+
+/* Whether a rule for what was never inoculated applies: "all white" is not meant of a control. */
+static bool tells_of_growth(const struct app *app)
+{
+    const struct decision_rules *decision = &app->rules->decision;
+    int inoculated = app->rules->feeder[FEEDS_INOCULATED];
+    for (size_t i = 0; i < decision->floor_count; i++) {
+        const struct condition *when = &decision->floors[i].when;
+        for (size_t k = 0; k < when->count; k++)
+            if ((int)when->observables[k] == inoculated &&
+                reason_holds(app->reasoner, when, triage_evidence(app->triage)))
+                return true;
+    }
+    return false;
+}
+
 static void look_at_row(struct walkthrough *walk, struct row *row)
 {
     struct app *app = walk->app;
     struct looking *looking = walk->looking;
-    const char *words = row->part != NULL ? row->part->words : walk->selection.words;
     struct consultation consultation;
 
-    if (row->part != NULL && is_blank(words)) {
+    if (is_blank(row->words)) {
         row->state = ROW_TO_DESCRIBE;
         return;
     }
@@ -313,48 +415,16 @@ static void look_at_row(struct walkthrough *walk, struct row *row)
     looking->others = walk->alone ? NULL : &row->others;
     look_open(looking, row->vessel.label, &consultation);
     looking->others = NULL;
-    if (row->part == NULL && !consult_sound(&consultation)) {
-        row->state = ROW_LEFT_OUT;
-        return;
-    }
-    app_must(app, triage_tell(app->triage, words, strlen(words), app->diags));
+    row->day = consultation.day;
+    tell_words(app, row->words, true);
     if (all_said(app) == NULL)
-        app_stop(app, "'%s' says nothing about a vessel; nothing was saved", words);
-    save_row(walk, row, &consultation, words);
+        app_stop(app, "'%s' says nothing about a vessel; nothing was saved", row->words);
+    if (!row->named &&
+        (!consult_sound(&consultation) || (row->vessel.control && tells_of_growth(app))))
+        row->state = ROW_LEFT_OUT;
+    else
+        save_row(walk, row, &consultation, row->words);
 }
-
-static void look_at_all(struct walkthrough *walk)
-{
-    struct app *app = walk->app;
-    for (int pass = 0; pass < 2; pass++) {
-        walk->alone = pass == 0;
-        app_begin(app);
-        for (int rest = 0; rest < 2; rest++) /* those that were described first, then the rest */
-            for (size_t i = 0; i < walk->count; i++)
-                if (walk->rows[i].state == ROW_OPEN && (walk->rows[i].part == NULL) == rest)
-                    look_at_row(walk, &walk->rows[i]);
-        if (!walk->alone)
-            break;
-        for (size_t i = 0; i < walk->count; i++) { /* what the siblings of each came to */
-            struct row *row = &walk->rows[i];
-            if (row->state != ROW_SAVED)
-                continue;
-            struct consultation consultation = {
-                .vessel = row->vessel,
-                .day = (double)moment_days_between(walk->batch->at, walk->looking->at)};
-            app_must(app, consult_count(app->journal, &consultation, app->arena, &row->others,
-                                        app->diags));
-            row->state = ROW_OPEN;
-        }
-        walk->gravest = 0.0;
-        walk->cautions = NULL;
-        walk->caution_count = 0;
-        journal_rollback(app->journal);
-    }
-    app_commit(app);
-}
-
-/* ---- saying it ------------------------------------------------------------------------------- */
 
 /* The rows in a state, and with an action unless that is ACTION_COUNT; how many. */
 static size_t pick_rows(const struct walkthrough *walk, enum row_state state, enum action action,
@@ -369,16 +439,91 @@ static size_t pick_rows(const struct walkthrough *walk, enum row_state state, en
     return count;
 }
 
+/* Several are only thrown away when somebody has said so. */
+static void confirm_discards(struct walkthrough *walk)
+{
+    struct app *app = walk->app;
+    struct vessel *picked = NULL;
+    size_t count = pick_rows(walk, ROW_SAVED, ACTION_DISCARD, &picked);
+    if (count < 2 || walk->looking->sure)
+        return;
+    const char *labels = app_vessels(app, picked, count);
+    struct lines *lines = walk->looking->no_input || walk->looking->json ? NULL : lines_open();
+    if (lines == NULL)
+        app_stop(app,
+                 "these words mean discard for %zu vessels (%s); add --yes if they do. Nothing was "
+                 "saved",
+                 count, labels);
+    bool sure = lines_confirm(
+        lines, arena_format(app->arena, "These words mean discard for %s. Record them", labels));
+    lines_close(lines);
+    if (!sure)
+        app_stop(app, "nothing was saved");
+}
+
+static void look_at_all(struct walkthrough *walk)
+{
+    struct app *app = walk->app;
+    for (int pass = 0; pass < 2; pass++) {
+        walk->alone = pass == 0;
+        app_begin(app);
+        for (int rest = 0; rest < 2; rest++) /* those that were described first, then the rest */
+            for (size_t i = 0; i < walk->count; i++)
+                if (walk->rows[i].state == ROW_OPEN && walk->rows[i].named != rest)
+                    look_at_row(walk, &walk->rows[i]);
+        if (!walk->alone)
+            break;
+        for (size_t i = 0; i < walk->count; i++) { /* what the siblings of each came to */
+            struct row *row = &walk->rows[i];
+            struct consultation consultation = {.vessel = row->vessel, .day = row->day};
+            if (row->state == ROW_SAVED)
+                app_must(app, consult_count(app->journal, &consultation, app->arena, &row->others,
+                                            app->diags));
+        }
+        confirm_discards(walk);
+        for (size_t i = 0; i < walk->count; i++)
+            if (walk->rows[i].state == ROW_SAVED)
+                walk->rows[i].state = ROW_OPEN;
+        walk->gravest = 0.0;
+        walk->cautions = NULL;
+        walk->caution_count = 0;
+        journal_rollback(app->journal);
+    }
+    app_commit(app);
+}
+
+/* ---- saying it ------------------------------------------------------------------------------- */
+
+static bool alike(const struct row *a, const struct row *b)
+{
+    bool keep = a->action == ACTION_KEEP;
+    return b->state == ROW_SAVED && a->action == b->action && strcmp(a->words, b->words) == 0 &&
+           strcmp(a->forced, b->forced) == 0 && (keep || strcmp(a->findings, b->findings) == 0) &&
+           (keep ? a->vessel.due == b->vessel.due
+                 : round(100.0 * a->contaminated) == round(100.0 * b->contaminated));
+}
+
 static enum status say_all(const struct walkthrough *walk)
 {
     static const enum role roles[ACTION_COUNT] = {[ACTION_KEEP] = ROLE_KEEP,
                                                   [ACTION_ISOLATE] = ROLE_ISOLATE,
                                                   [ACTION_DISCARD] = ROLE_DISCARD};
+    static const struct {
+        enum row_state state;
+        enum role role;
+        const char *before, *after;
+    } others[] = {
+        {ROW_LEFT_OUT, ROLE_ISOLATE, "Not covered: ",
+         ". A vessel that is isolated or under suspicion, or a control, needs its "
+         "own check."},
+        {ROW_TO_DESCRIBE, ROLE_PLAIN, "Still to be described: ", "."},
+        {ROW_UNSAID, ROLE_PLAIN, "Nothing was said of ", "."},
+    };
     struct app *app = walk->app;
     const struct decision_rules *decision = &app->rules->decision;
     char percent[PERCENT_ROOM], day[MOMENT_ROOM];
     struct vessel *picked = NULL;
-    size_t saved = 0, count;
+    size_t saved = 0;
 
     /* Of the gravest look, before anybody touches anything; the later ones are with each vessel. */
     for (size_t i = 0; i < walk->caution_count; i++) {
@@ -386,34 +531,43 @@ static enum status say_all(const struct walkthrough *walk)
         if (caution->rank < CAUTION_FIRST_RANK)
             screen_item(&app->out, 0, "!", ROLE_WARN, caution->text);
     }
-    for (size_t i = 0; i < walk->count; i++) {
-        const struct row *row = &walk->rows[i];
-        saved += row->state == ROW_SAVED;
-        if (row->state == ROW_SAVED && row->action != ACTION_KEEP)
-            screen_say(&app->out, 0, 2, roles[row->action], "%s: %s. %s; contaminated %s. %s",
-                       row->vessel.label, decision->action_label[row->action], row->findings,
-                       view_percent(row->contaminated, percent), row->forced);
+    for (size_t i = 0; i < walk->count; i++) { /* those of which the same was said and came out */
+        const struct row *first = &walk->rows[i];
+        size_t count = 0;
+        picked = arena_array(app->arena, walk->count, sizeof *picked);
+        saved += first->state == ROW_SAVED;
+        for (size_t k = 0; k < walk->count && first->state == ROW_SAVED; k++)
+            if (alike(first, &walk->rows[k])) {
+                if (k < i)
+                    break; /* it was told with that one */
+                picked[count++] = walk->rows[k].vessel;
+            }
+        if (count == 0)
+            continue;
+        const char *labels = app_vessels(app, picked, count);
+        if (first->action == ACTION_KEEP)
+            screen_say(&app->out, 0, 2, ROLE_KEEP, "%s: %s. Next look %s.", labels,
+                       decision->action_label[ACTION_KEEP],
+                       consult_day(moment_of_day(first->vessel.due), walk->looking->at, day));
+        else
+            screen_say(&app->out, 0, 2, roles[first->action], "%s: %s. %s; contaminated %s. %s",
+                       labels, decision->action_label[first->action], first->findings,
+                       view_percent(first->contaminated, percent), first->forced);
+        screen_say(&app->out, 2, 2, ROLE_QUIET, "understood: %s%s%s%s", first->understood,
+                   first->unread[0] != '\0' ? ". Not understood: \"" : "", first->unread,
+                   first->unread[0] != '\0' ? "\"" : "");
     }
-    if ((count = pick_rows(walk, ROW_SAVED, ACTION_KEEP, &picked)) > 0) {
-        int64_t due = picked[0].due;
-        for (size_t i = 1; i < count; i++)
-            due = picked[i].due < due ? picked[i].due : due;
-        screen_say(&app->out, 0, 2, ROLE_KEEP, "%s: %s. Next look %s.",
-                   app_vessels(app, picked, count), decision->action_label[ACTION_KEEP],
-                   consult_day(moment_of_day(due), walk->looking->at, day));
+    for (size_t i = 0; i < sizeof others / sizeof *others; i++) {
+        size_t count = pick_rows(walk, others[i].state, ACTION_COUNT, &picked);
+        if (count > 0)
+            screen_say(&app->out, 0, 2, others[i].role, "%s%s%s", others[i].before,
+                       app_vessels(app, picked, count), others[i].after);
     }
-    if ((count = pick_rows(walk, ROW_LEFT_OUT, ACTION_COUNT, &picked)) > 0)
-        screen_say(&app->out, 0, 2, ROLE_ISOLATE,
-                   "Not covered: %s. A vessel that is isolated or under suspicion needs its own "
-                   "check.",
-                   app_vessels(app, picked, count));
-    if ((count = pick_rows(walk, ROW_TO_DESCRIBE, ACTION_COUNT, &picked)) > 0)
-        screen_say(&app->out, 0, 2, ROLE_PLAIN, "Still to be described: %s.",
-                   app_vessels(app, picked, count));
     if (walk->caution_count > 0)
         screen_say(&app->out, 0, 2, ROLE_PLAIN,
                    "What to do with each, step by step: jarside judge --vessel LABEL --explain");
-    screen_say(&app->out, 0, 2, ROLE_PLAIN, "Saved: %zu look%s.", saved, saved == 1 ? "" : "s");
+    screen_say(&app->out, 0, 2, ROLE_PLAIN, "Saved: %zu look%s. Not so? jarside undo", saved,
+               saved == 1 ? "" : "s");
     return app_flush(app);
 }
 
@@ -424,34 +578,24 @@ static json_t *labels_json(const struct walkthrough *walk, enum row_state state)
     return view_json_vessels(picked, count);
 }
 
-static enum status look_at_batch(struct looking *looking, const struct batch *batch)
+/* The rows are looked at, told, and those still to be described are asked about. */
+static enum status walk_through(struct walkthrough *walk, const char *batch)
 {
-    struct app *app = looking->app;
-    struct walkthrough walk = {.app = app, .looking = looking, .batch = batch};
-    enum status status = STATUS_OK;
-
-    if (is_blank(looking->words))
-        app_stop(app,
-                 "what was seen is missing; for instance: "
-                 "jarside look %s \"all fine except 3 and 7: green patch\"",
-                 batch->label);
-    if (looking->corrects != 0)
-        app_stop(app, "--corrects goes with one vessel, not with a batch");
-    app_must(app,
-             selection_read(looking->words, batch->label, app->arena, &walk.selection, app->diags));
-    walk.looks = json_array();
-    read_rows(&walk);
-    look_at_all(&walk);
+    struct app *app = walk->app;
+    struct looking *looking = walk->looking;
+    walk->looks = json_array();
+    look_at_all(walk);
     if (looking->json)
-        return app_json(app, json_pack("{s:i, s:s, s:o, s:o, s:o}", "schema", 1, "batch",
-                                       batch->label, "looks", walk.looks, "not_covered",
-                                       labels_json(&walk, ROW_LEFT_OUT), "to_describe",
-                                       labels_json(&walk, ROW_TO_DESCRIBE)));
-    json_decref(walk.looks);
-    status = say_all(&walk);
+        return app_json(app, json_pack("{s:i, s:s, s:o, s:o, s:o, s:o}", "schema", 1, "batch",
+                                       batch, "looks", walk->looks, "not_covered",
+                                       labels_json(walk, ROW_LEFT_OUT), "to_describe",
+                                       labels_json(walk, ROW_TO_DESCRIBE), "nothing_said",
+                                       labels_json(walk, ROW_UNSAID)));
+    json_decref(walk->looks);
+    enum status status = say_all(walk);
     looking->without_siblings = false;
-    for (size_t i = 0; may_ask(looking) && i < walk.count && status == STATUS_OK; i++) {
-        struct row *row = &walk.rows[i];
+    for (size_t i = 0; may_ask(looking) && i < walk->count && status == STATUS_OK; i++) {
+        struct row *row = &walk->rows[i];
         struct consultation consultation;
         const char *words = NULL;
         if (row->state != ROW_TO_DESCRIBE)
@@ -461,7 +605,7 @@ static enum status look_at_batch(struct looking *looking, const struct batch *ba
         if ((words = converse(looking, &consultation)) == NULL) {
             screen_say(&app->out, 0, 2, ROLE_PLAIN, "Nothing was saved for %s.", row->vessel.label);
         } else {
-            save_row(&walk, row, &consultation, words);
+            save_row(walk, row, &consultation, words);
             say_saved(looking, &consultation.vessel, row->look, row->action == ACTION_DISCARD);
         }
         status = app_flush(app);
@@ -471,9 +615,33 @@ static enum status look_at_batch(struct looking *looking, const struct batch *ba
 
 /* ==== the command ============================================================================= */
 
+/* What was seen of a batch, in one line; asked for where somebody is there. */
+static const char *ask_remark(const struct looking *looking, const char *batch)
+{
+    struct app *app = looking->app;
+    char *answer = NULL;
+    struct lines *lines = may_ask(looking) ? lines_open() : NULL;
+    if (lines == NULL)
+        app_stop(app,
+                 "what was seen is missing; for instance: "
+                 "jarside look %s \"all fine except 3 and 7: green patch\"",
+                 batch);
+    screen_say(&app->out, 0, 2, ROLE_QUIET, "For instance: all fine except 3 and 7: green patch");
+    (void)app_flush(app);
+    enum line_answer how = lines_ask(
+        lines, arena_format(app->arena, "What do you see in %s", batch), NULL, NULL, 0, &answer);
+    lines_close(lines);
+    const char *words = how == LINE_GIVEN ? arena_string(app->arena, answer) : NULL;
+    free(answer);
+    if (words == NULL)
+        app_stop(app, "nothing was saved");
+    return words;
+}
+
 static enum status run_look(struct app *app)
 {
     struct looking looking = {.app = app};
+    struct walkthrough walk = {.app = app, .looking = &looking};
     const char *const *operands = app->arguments.operands, *found = NULL;
     size_t count = app->arguments.operand_count;
     struct batch batch;
@@ -489,19 +657,41 @@ static enum status run_look(struct app *app)
         if (*end != '\0' || looking.corrects <= 0 || looking.corrects == INT64_MAX)
             app_stop(app, "'--corrects %s' is not the number of a look", looking.corrected);
     }
-    looking.words = arena_join(app->arena, operands + 1, count - 1);
-    if (labels_has(app, RECORD_VESSEL, operands[0], &id, &found) ||
-        !labels_has(app, RECORD_BATCH, operands[0], &id, &found))
+    bool whole = !labels_has(app, RECORD_VESSEL, operands[0], &id, &found) &&
+                 labels_has(app, RECORD_BATCH, operands[0], &id, &found);
+    size_t labels = whole ? 1 : labels_leading(app, operands, count);
+    looking.words = arena_join(app->arena, operands + labels, count - labels);
+    if (!whole && labels < 2 && strpbrk(operands[0], ".,") == NULL)
         return look_at_vessel(&looking, operands[0]);
-    app_get(app, RECORD_BATCH, id, &batch);
-    return look_at_batch(&looking, &batch);
+    if (looking.corrects != 0)
+        app_stop(app, "--corrects goes with one vessel, not with several");
+    if (whole) {
+        app_get(app, RECORD_BATCH, id, &batch);
+        if (is_blank(looking.words))
+            looking.words = ask_remark(&looking, batch.label);
+        read_remark(&walk, &batch);
+        return walk_through(&walk, batch.label);
+    }
+    const struct chosen chosen = labels_vessels(app, operands, labels);
+    if (is_blank(looking.words) && !may_ask(&looking))
+        app_stop(app, "what was seen is missing; for instance: jarside look %s \"half white\"",
+                 operands[0]);
+    walk.count = chosen.count;
+    walk.rows = arena_array(app->arena, chosen.count, sizeof *walk.rows);
+    for (size_t i = 0; i < chosen.count; i++)
+        walk.rows[i] = (struct row){
+            .vessel = chosen.vessels[i], .words = looking.words, .named = true, .state = ROW_OPEN};
+    app_get(app, RECORD_BATCH, chosen.vessels[0].batch, &batch);
+    return walk_through(&walk, batch.label);
 }
 
 const struct command look_commands[] = {
-    {"look", "judges what you see in a vessel from the journal, and records it",
-     "VESSEL|BATCH [TEXT...]",
+    {"look", "judges what you see in vessels from the journal, and records it",
+     "VESSEL...|BATCH [TEXT...]",
      "TEXT is what you see, in your own words; without it you are asked. For a whole batch: "
-     "jarside look B3 \"all fine except 3 and 7: green patch\"",
+     "jarside look B3 \"all fine except 3 and 7: green patch, 9: wet below\", or \"1-6 slow, rest "
+     "white\". Before several vessels are recorded as to be discarded you are asked; --yes "
+     "answers.",
      options, run_look},
     {0},
 };

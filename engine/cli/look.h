@@ -12,12 +12,16 @@ struct looking {
     struct moment at;
     const char *corrected; /* the option; */
     int64_t corrects;      /* and the look it names */
-    bool without_siblings, no_input, json;
+    bool without_siblings, no_input, json, sure;
     const struct consult_others *others; /* counted already; or NULL */
     const char *words;                   /* what the grower said of it; "" when they have yet to */
 };
 
 /* Opens the triage on a vessel. The label is taken in capitals too. */
 void look_open(const struct looking *looking, const char *label, struct consultation *consultation);
+
+/* Opens it as its last look did, and says again what that said: what the vessel is judged to be where
+ * nobody says anything new. Nothing where no look counts. */
+void look_again(const struct looking *looking, struct consultation *consultation);
 
 #endif

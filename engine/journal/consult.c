@@ -323,6 +323,8 @@ static enum status recall_columns(struct opening *opening)
     recall_number(opening, FEEDS_SHAKEN_DAYS, days >= 0.0 ? days : NAN, "shaken");
     recall_settings(opening, at->batch.facts, where);
     if (at->vessel.control)
+        recall_number(opening, FEEDS_INOCULATED, 0.0, "a control");
+    if (at->vessel.control)
         return status; /* what was never inoculated knows no species, no starter, and no hand */
     recall_choice(opening, FEEDS_SPECIES, at->batch.species, where);
     if (at->batch.species[0] != '\0')

@@ -77,40 +77,6 @@ enum status survey_search(struct journal *journal, const char *const *words, siz
                           size_t limit, struct arena *arena, struct hits *hits,
                           struct diags *diags);
 
-/*
- * One sentence for a whole batch:
- *
- *     all fine
- *     all fine except 3 and 7
- *     all about 40 % white except 3-5, B3-7 and 9: green patch
- *     all fine except 3 and 7: green patch; 9: wet at the bottom
- *
- * What stands before "except" ("but", "apart from" and "not" do as well, where
- * vessels follow) is said of every vessel but the excepted ones; what stands after
- * a colon of those before it. Vessels are numbers within the batch, ranges of them,
- * or labels.
- */
-struct selection_part {
-    const int64_t *numbers; /* within the batch, as written */
-    size_t count;
-    const char *words; /* what is said of them; "" when they are only excepted */
-};
-
-struct selection {
-    const char *words; /* said of the rest */
-    const struct selection_part *parts;
-    size_t part_count;
-};
-
-/* Reads the sentence about the batch with that label. STATUS_USAGE, with the form it
- * should have, when vessels are announced and cannot be read, or one is named
- * twice. Everything is in the arena. */
-enum status selection_read(const char *text, const char *batch, struct arena *arena,
-                           struct selection *selection, struct diags *diags);
-
-/* The part that names this number, or NULL: it is one of the rest. */
-const struct selection_part *selection_part_of(const struct selection *selection, int64_t number);
-
 /* What happened, in order: looks, events and outcomes of one vessel or of all
  * vessels of a batch, and the slips that were corrected in a record.
  *

@@ -299,6 +299,7 @@ static const struct feed {
     [FEEDS_SIBLINGS_PLACE] = {"siblings_place", KIND_ONE, DIM_NONE},
     [FEEDS_SPEED] = {"speed", KIND_ONE, DIM_NONE},
     [FEEDS_CONTROLS] = {"controls", KIND_ONE, DIM_NONE},
+    [FEEDS_INOCULATED] = {"inoculated", KIND_ONE, DIM_NONE},
     [FEEDS_LOST_ALIKE] = {"lost_alike", KIND_ONE, DIM_NONE},
     [FEEDS_LOST_ONES] = {"lost_ones", KIND_ONE, DIM_NONE},
 };

@@ -103,6 +103,7 @@ enum feeds {
     FEEDS_SIBLINGS_PLACE,
     FEEDS_SPEED,      /* coverage that no culture could have by its day */
     FEEDS_CONTROLS,   /* ... and of those of its cook that were never inoculated */
+    FEEDS_INOCULATED, /* `parameter`: 1 when a starter went in, 0 for a control */
     FEEDS_LOST_ALIKE, /* of a whole batch: whether the lost ones show the same */
     FEEDS_LOST_ONES,  /* and what they alone share */
     FEEDS_COUNT

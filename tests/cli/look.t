@@ -57,13 +57,13 @@ subtest 'what cannot be recorded' => sub {
     refused('no such look',    qr/look 99 is not one of B1-3/,     'look', 'B1-3', 'green', '--corrects', '99');
     refused('no number',       qr/not the number of a look/,       'look', 'B1-3', 'green', '--corrects', 'x');
     refused('one that is not there', qr/no vessel 77 in B1; nothing was saved/, 'look', 'B1', 'all fine except 77');
-    refused('unreadable',      qr/write it like this/,             'look', 'B1', 'all fine except the third one');
+    refused('unreadable',      qr/which vessels are meant by 'third one' is not clear/,             'look', 'B1', 'all fine except the third one');
     refused('said of all, but nothing', qr/says nothing about a vessel; nothing was saved/, 'look', 'B1', 'the quick lorry');
 };
 
 subtest 'a whole batch' => sub {
     on('2026-03-12');
-    my $all = answer('look', 'B1', 'all fine except 3, 5-6: green powdery patch; 7');
+    my $all = answer('look', 'B1', 'all fine except 3, 5-6: green powdery patch; 7', '--yes');
     is_deeply([map { $_->{vessel} } @{ $all->{looks} }], [qw(B1-3 B1-5 B1-6 B1-1 B1-2 B1-4 B1-8 B1-9)], 'who was looked at');
     my %action = map { $_->{vessel} => $_->{action} } @{ $all->{looks} };
     is($action{"B1-$_"}, 'discard', "B1-$_ was described") for 3, 5, 6;

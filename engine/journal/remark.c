@@ -1,0 +1,539 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "journal/remark.h"
+
+#include <ctype.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/csv.h"
+#include "base/units.h"
+#include "language/reader.h"
+
+enum { MOST_NAMED = 10000 };
+
+/* ---- words ----------------------------------------------------------------------------------- */
+
+/* A word, or one mark that ends a clause; in lower case. */
+struct token {
+    size_t start, end; /* in the text */
+    const char *word;
+    bool mark; /* , ; : . ( ) ! ? and a dash between spaces */
+};
+
+struct reading_words {
+    const char *text;  /* as typed */
+    const char *batch; /* its label, in lower case */
+    size_t vessels;
+    struct arena *arena;
+    struct token *tokens;
+    size_t count;
+    struct remark_group *groups;
+    size_t group_count;
+    const char *unclear; /* what could not be read, or NULL */
+};
+
+/* Whether it is one of the names, which are parted by '|'. */
+static bool is_among(const char *word, const char *names)
+{
+    return word[0] != '\0' && csv_named(names, word, strlen(word)) >= 0;
+}
+
+/* The word at a place; "" behind the end and for a mark. */
+static const char *word_at(const struct reading_words *words, size_t at)
+{
+    return at < words->count && !words->tokens[at].mark ? words->tokens[at].word : "";
+}
+
+static bool is_mark(const struct reading_words *words, size_t at)
+{
+    return at < words->count && words->tokens[at].mark;
+}
+
+static const char *lower(struct arena *arena, const char *bytes, size_t length)
+{
+    char *copy = arena_copy(arena, bytes, length);
+    for (char *at = copy; *at != '\0'; at++)
+        *at = (char)tolower((unsigned char)*at);
+    return copy;
+}
+
+static void cut_words(struct reading_words *words)
+{
+    static const char ends[] = " \t\r\n,;:()!?&+";
+    const char *text = words->text;
+
+    for (size_t at = 0; text[at] != '\0';) {
+        size_t length = strcspn(text + at, ends);
+        if (length == 0 && strchr(" \t\r\n", text[at]) != NULL) {
+            at++;
+            continue;
+        }
+        bool joiner = text[at] == '&' || text[at] == '+';
+        bool mark = length == 0 && !joiner;
+        length += length == 0;
+        const char *word = lower(words->arena, text + at, length);
+        if (strcmp(word, "-") == 0 || is_among(word, "\xe2\x80\x93|\xe2\x80\x94"))
+            mark = true;
+        if (!mark && !joiner && length > 1 && word[length - 1] == '.') { /* of the sentence */
+            word = lower(words->arena, text + at, --length);
+            *arena_push(words->arena, words->tokens, words->count) =
+                (struct token){at, at + length, word, false};
+            at += length;
+            length = 1;
+            word = ".";
+            mark = true;
+        }
+        *arena_push(words->arena, words->tokens, words->count) =
+            (struct token){at, at + length, word, mark};
+        at += length;
+    }
+}
+
+/* ---- vessels --------------------------------------------------------------------------------- */
+
+static const char verbs[] = "is|has|looks|got|smells|shows|are|have|look|smell|show|went|turned";
+static const char leads[] =
+    "jar|jars|bag|bags|no|nos|nr|number|numbers|the|vessel|vessels|tub|#|tubs";
+
+/* "7", "#7", "B3-7", "7's" from the front of a word; what is behind it, or NULL. */
+static const char *read_number(const struct reading_words *words, const char *word, int64_t *number)
+{
+    size_t prefix = strlen(words->batch);
+    if (*word == '#')
+        word++;
+    if (strncmp(word, words->batch, prefix) == 0 && word[prefix] == '-')
+        word += prefix + 1;
+    if (!isdigit((unsigned char)*word))
+        return NULL;
+    for (*number = 0; isdigit((unsigned char)*word); word++)
+        if ((*number = 10 * *number + (*word - '0')) > 1000000)
+            return NULL;
+    if (strcmp(word, "'s") == 0 || strcmp(word, "s") == 0)
+        word += strlen(word);
+    return *number > 0 ? word : NULL;
+}
+
+/* Whether the number there is a measure: "2 cm", "3 days", "20 to 30 percent", "2 spots". */
+static bool is_measure(const struct reading_words *words, size_t at)
+{
+    static const char units[] =
+        "cm|mm|in|inch|inches|centimetre|centimetres|centimeters|spots|spot|dots|specks|patches|"
+        "times|x|thirds|quarters|kernels|grains|drops|places|layers|more|other";
+    static const enum dimension dimensions[] = {DIM_DAYS,  DIM_MINUTES, DIM_PERCENT,   DIM_CELSIUS,
+                                                DIM_GRAMS, DIM_METRES,  DIM_GAUGE_KPA, DIM_LITRES};
+    const char *from = lower(words->arena, words->text + words->tokens[at].start,
+                             strlen(words->text + words->tokens[at].start));
+    struct quantity quantity;
+    size_t used = 0;
+    if (is_among(word_at(words, at + 1), units))
+        return true;
+    for (size_t i = 0; i < sizeof dimensions / sizeof *dimensions; i++)
+        if (quantity_read(from, strlen(from), dimensions[i], &quantity, &used) == QUANTITY_OK &&
+            quantity.unit_given && used > 0)
+            return true;
+    return false;
+}
+
+/* "7", "3-7", "B3-3..7", "3 to 7", "3 - 7" behind any leads; the place behind it, or `at` for none. */
+static size_t take_range(const struct reading_words *words, size_t at, int64_t *from, int64_t *to)
+{
+    size_t here = at;
+    while (is_among(word_at(words, here), leads))
+        here++;
+    const char *word = word_at(words, here), *rest = read_number(words, word, from);
+    if (rest == NULL || is_measure(words, here))
+        return at;
+    *to = *from;
+    if (strncmp(rest, "\xe2\x80\x93", 3) == 0)
+        rest += 3;
+    else if (strncmp(rest, "..", 2) == 0)
+        rest += 2;
+    else if (*rest == '-')
+        rest++;
+    else if (*rest != '\0')
+        return at;
+    else {
+        static const char between[] = "to|thru|through|till|until|..";
+        bool dash = is_mark(words, here + 1) && strchr("-\xe2", *words->tokens[here + 1].word);
+        int64_t last = 0;
+        size_t next = here + 2;
+        while (is_among(word_at(words, next), leads))
+            next++;
+        const char *behind = (dash || is_among(word_at(words, here + 1), between))
+                                 ? read_number(words, word_at(words, next), &last)
+                                 : NULL;
+        if (behind != NULL && *behind == '\0' && !is_measure(words, next)) {
+            *to = last;
+            return next + 1;
+        }
+        return here + 1;
+    }
+    if (*rest == '\0') /* "3- 7" */
+        rest = word_at(words, ++here);
+    rest = read_number(words, rest, to);
+    return rest != NULL && *rest == '\0' ? here + 1 : at;
+}
+
+/* "3-5, 7 and 9"; the place behind it, or `at` for none. */
+static size_t take_list(struct reading_words *words, size_t at, struct remark_group *group)
+{
+    static const char joiners[] = "and|&|+|or|plus";
+    static const char singular[] = "is|has|looks|smells|shows|got";
+    int64_t *numbers = NULL, from = 0, to = 0;
+    size_t count = 0, end = at;
+
+    for (size_t next = at;;) {
+        size_t behind = take_range(words, next, &from, &to);
+        if (behind == next)
+            break;
+        /* "3, 5 is wet": the verb is of 5 alone. */
+        if (end > at && is_mark(words, next - 1) && from == to &&
+            is_among(word_at(words, behind), singular))
+            break;
+        /* "3 green, 5 wet": of a comma a vessel only follows where no words are between. */
+        if (from > to || to - from > MOST_NAMED || count + (size_t)(to - from) >= MOST_NAMED) {
+            words->unclear = word_at(words, next);
+            return at;
+        }
+        for (int64_t number = from; number <= to; number++)
+            *arena_push(words->arena, numbers, count) = number;
+        end = next = behind;
+        if (is_mark(words, next) && *words->tokens[next].word == ',')
+            next++;
+        if (is_among(word_at(words, next), joiners))
+            next++;
+    }
+    *group = (struct remark_group){.numbers = numbers, .count = count, .words = ""};
+    return end;
+}
+
+/* ---- who is meant ---------------------------------------------------------------------------- */
+
+enum whose { NOBODY, VESSELS, REST, ALL, CONTROLS };
+
+/* The words at a place, each optional word in brackets left out by the caller. */
+static bool says(const struct reading_words *words, size_t at, const char *phrase, size_t *end)
+{
+    char copy[64];
+    size_t here = at;
+    strcpy(copy, phrase);
+    for (char *rest = NULL, *word = strtok_r(copy, " ", &rest); word != NULL;
+         word = strtok_r(NULL, " ", &rest))
+        if (strcmp(word_at(words, here++), word) != 0)
+            return false;
+    *end = here;
+    return true;
+}
+
+/* Misspellings of a long word: "everyting", "exept". */
+static bool nearly(const char *word, const char *meant)
+{
+    return strlen(word) >= 5 && word[0] == meant[0] && diag_nearest(word, &meant, 1) != NULL;
+}
+
+/* "the others", "all of the other jars", "rest of them", "everything else", "they all", "the control";
+ * the place behind it, or `at`. */
+static size_t take_name(const struct reading_words *words, size_t at, enum whose *whose)
+{
+    size_t here = at;
+    while (is_among(word_at(words, here), "all|every|of|the|they"))
+        here++;
+    const char *word = word_at(words, here), *next = word_at(words, here + 1);
+    bool pile = is_among(next, "ones|one|jar|jars|bag|bags|vessels");
+    if (is_among(word, "rest|others|remainder|remaining|else|otherwise") ||
+        (strcmp(word, "other") == 0 && (pile || here > at))) {
+        *whose = REST;
+        return here + 1 + (pile ? 1 : says(words, here + 1, "of them", &here) ? 2 : 0);
+    }
+    if (is_among(word, "control|controls|blank|blanks") && !is_among(next, "area|patch|of")) {
+        *whose = CONTROLS;
+        return here + 1;
+    }
+    *whose = ALL;
+    if (nearly(word_at(words, at), "everything") || nearly(word_at(words, at), "everyone")) {
+        *whose = strcmp(word_at(words, at + 1), "else") == 0 ? REST : ALL;
+        return at + 1 + (*whose == REST);
+    }
+    if (strcmp(word_at(words, at), "all") == 0 || says(words, at, "they all", &here))
+        return at + 1;
+    *whose = NOBODY;
+    return at;
+}
+
+/* Who is named at a place; `end` stands behind it. */
+static enum whose take_subject(struct reading_words *words, size_t at, struct remark_group *group,
+                               size_t *end)
+{
+    enum whose whose = NOBODY;
+    if ((*end = take_name(words, at, &whose)) > at)
+        return whose;
+    *end = take_list(words, at, group);
+    if (*end == at)
+        return NOBODY;
+    static const char counts[] = "of|out|jar|jars|bag|bags|vessels";
+    static const char things[] = "spots|patches|dots|specks|drops";
+    bool bare = *end == at + 1 && group->count == 1; /* "2 green spots": two of them, or jar 2? */
+    if (bare &&
+        (is_among(word_at(words, *end + 1), things) ||
+         (word_at(words, *end + 1)[0] != '\0' && is_among(word_at(words, *end + 2), things) &&
+          !is_among(word_at(words, *end), verbs))))
+        words->unclear = words->text + words->tokens[at].start;
+    if (is_among(word_at(words, *end), counts)) { /* how many, not which */
+        if (group->count == 1 && (size_t)group->numbers[0] == words->vessels &&
+            strcmp(word_at(words, *end), "of") != 0) {
+            ++*end;
+            return ALL;
+        }
+        words->unclear = words->text + words->tokens[at].start;
+    }
+    return VESSELS;
+}
+
+/* How exceptions begin, and the place behind it; `at` when they do not. */
+static size_t take_opener(const struct reading_words *words, size_t at)
+{
+    static const char *const phrases[] = {"except for", "apart from", "aside from",
+                                          "other than", "but not",    "with the exception of"};
+    size_t end = at;
+    for (size_t i = 0; i < sizeof phrases / sizeof *phrases; i++)
+        if (says(words, at, phrases[i], &end))
+            return end;
+    const char *word = word_at(words, at);
+    static const char single[] = "excepting|excluding|save|but|not|besides|minus";
+    return at + (is_among(word, single) || nearly(word, "except"));
+}
+
+/* What is neither here nor there before a subject. */
+static const char fillers[] = "and|but|while|whereas|only|just|also|then|however|though|so";
+
+/* ---- groups ---------------------------------------------------------------------------------- */
+
+/* The words from one token to another, without marks at the ends. */
+static const char *words_between(const struct reading_words *words, size_t from, size_t to)
+{
+    while (from < to && words->tokens[from].mark)
+        from++;
+    while (to > from && (words->tokens[to - 1].mark ||
+                         (to - 1 > from && is_among(words->tokens[to - 1].word, fillers))))
+        to--;
+    return from < to ? arena_copy(words->arena, words->text + words->tokens[from].start,
+                                  words->tokens[to - 1].end - words->tokens[from].start)
+                     : "";
+}
+
+static const char places[] = "on|in|at|for";
+
+/* "green patch on 4", "green in jars 2 and 5": a clause whose vessels stand at its end. */
+static size_t trailing_vessels(struct reading_words *words, size_t from, size_t to,
+                               struct remark_group *group)
+{
+    for (size_t at = from + 1; at < to; at++) {
+        if (!is_among(word_at(words, at), places))
+            continue;
+        size_t end = take_list(words, at + 1, group);
+        if (end > at + 1 && end >= to)
+            return at;
+    }
+    return to;
+}
+
+struct clause { /* the words of whom, from there on */
+    enum whose whose;
+    struct remark_group group;
+    size_t start;
+};
+
+static void say_of(struct reading_words *words, struct remark *remark, const struct clause *clause,
+                   size_t from, size_t to)
+{
+    const char *said = words_between(words, from, to);
+    if (clause->whose == VESSELS || clause->whose == CONTROLS) {
+        struct remark_group *group = arena_push(words->arena, words->groups, words->group_count);
+        *group = clause->group;
+        group->words = said;
+        group->controls = clause->whose == CONTROLS;
+    } else if (said[0] != '\0') {
+        remark->words = arena_format(words->arena, "%s%s%s", remark->words,
+                                     remark->words[0] != '\0' ? "; " : "", said);
+    }
+}
+
+/* Parts between marks that end in vessels of their own are said of those: "all fine, green on 4". */
+static void close_clause(struct reading_words *words, struct remark *remark,
+                         const struct clause *clause, size_t end)
+{
+    size_t start = clause->start;
+    for (size_t from = start, to = start; from < end; from = to) {
+        struct clause own = {.whose = VESSELS};
+        for (to = from; to < end && !is_mark(words, to);)
+            to++;
+        size_t at = trailing_vessels(words, from, to, &own.group);
+        while (to < end && is_mark(words, to))
+            to++;
+        if (at >= to || is_mark(words, at) ||
+            (from == clause->start && (clause->whose == VESSELS || clause->whose == CONTROLS)))
+            continue;
+        if (from > start || clause->whose == VESSELS || clause->whose == CONTROLS)
+            say_of(words, remark, clause, start, from);
+        say_of(words, remark, &own, from, at);
+        start = to;
+    }
+    if (start < end || start == clause->start)
+        say_of(words, remark, clause, start, end);
+}
+
+/* "one of them", "a jar has": some, and nobody knows which. */
+static const char *unnamed(const struct reading_words *words)
+{
+    static const char some[] = "one|two|three|four|five|six|some|few|couple|several|half|most|"
+                               "another|third|second|first|fourth|fifth|last|many|a";
+    static const char things[] = "jar|jars|bag|bags|vessel|vessels|ones";
+    static const char whole[] = "half|most|a|third|second|first|last";
+    static const char before[] = "this|that|each|every|no|which";
+    for (size_t at = 0; at < words->count; at++) {
+        const char *word = word_at(words, at), *next = word_at(words, at + 1);
+        size_t end = 0;
+        if (!is_among(word, some) || (at > 0 && is_among(word_at(words, at - 1), before)))
+            continue;
+        bool part = says(words, at + 1, "of them", &end) ||
+                    says(words, at + 1, "of the jars", &end) ||
+                    says(words, at + 1, "of the bags", &end) ||
+                    says(words, at + 1, "of these", &end) || says(words, at + 1, "of my", &end);
+        bool thing = is_among(next, things) || (strcmp(word, "a") != 0 && strcmp(next, "one") == 0);
+        bool several = strcmp(next, "are") == 0 || strcmp(next, "have") == 0;
+        bool the_one =
+            at > 0 && strcmp(word, "one") == 0 && strcmp(word_at(words, at - 1), "the") == 0;
+        if (strcmp(word, "a") == 0 ? thing && is_among(word_at(words, at + 2), verbs)
+                                   : part || thing || several || the_one ||
+                                         (!is_among(word, whole) && is_among(next, verbs)))
+            return words->text + words->tokens[at].start;
+    }
+    return NULL;
+}
+
+const struct remark_group *remark_group_of(const struct remark *remark, int64_t number,
+                                           bool control)
+{
+    const struct remark_group *found = NULL;
+    for (size_t i = 0; i < remark->group_count; i++) {
+        const struct remark_group *group = &remark->groups[i];
+        bool in = group->controls && control;
+        for (size_t k = 0; k < group->count && !in; k++)
+            in = group->numbers[k] == number;
+        /* "except 3 and 5: 3 is wet": what is said of fewer is said more exactly. */
+        bool better = found == NULL || found->controls || group->count < found->count ||
+                      (group->count == found->count && found->words[0] == '\0');
+        if (in && better)
+            found = group;
+    }
+    return found;
+}
+
+/* A vessel in two groups of one size: both were meant, and only one can count. */
+static const char *named_twice(struct reading_words *words)
+{
+    for (size_t i = 0; i < words->group_count; i++)
+        for (size_t k = 0; k < words->groups[i].count; k++)
+            for (size_t j = i; j < words->group_count; j++) {
+                const struct remark_group *a = &words->groups[i], *b = &words->groups[j];
+                size_t times = 0;
+                for (size_t m = 0; m < b->count; m++)
+                    times += b->numbers[m] == a->numbers[k];
+                bool both = a->words[0] != '\0' && b->words[0] != '\0' && a->count == b->count;
+                if (i == j ? times > 1 : times > 0 && both)
+                    return arena_format(words->arena, "%lld", (long long)a->numbers[k]);
+            }
+    return NULL;
+}
+
+enum status remark_read(const char *text, const char *batch, size_t vessels, struct arena *arena,
+                        struct remark *remark, struct diags *diags)
+{
+    struct reading_words words = {.text = text,
+                                  .batch = lower(arena, batch, strlen(batch)),
+                                  .vessels = vessels,
+                                  .arena = arena};
+    struct clause clause = {.whose = NOBODY};
+    bool begins = true; /* a clause may begin here */
+
+    *remark = (struct remark){.words = ""};
+    cut_words(&words);
+    for (size_t at = 0; at < words.count && words.unclear == NULL;) {
+        struct remark_group group = {0};
+        size_t filler = at, opener = take_opener(&words, at), end = at;
+        enum whose whose = NOBODY;
+        if (opener > at) {
+            whose = take_subject(&words, opener, &group, &end);
+            bool bare = strcmp(word_at(&words, at), "not") != 0 || end == words.count ||
+                        is_mark(&words, end);
+            if (whose == VESSELS && bare) {
+                close_clause(&words, remark, &clause, at);
+                clause = (struct clause){VESSELS, group, end};
+                at = end;
+                begins = true;
+                continue;
+            }
+            bool plain = nearly(word_at(&words, at), "except");
+            if (whose == NOBODY && plain && isdigit((unsigned char)word_at(&words, opener)[0]))
+                words.unclear = words.text + words.tokens[opener].start;
+            whose = NOBODY;
+        }
+        while (is_among(word_at(&words, filler), fillers))
+            filler++;
+        if (begins || filler > at)
+            whose = take_subject(&words, filler, &group, &end);
+        /* "3: wet, all green": all of it. */
+        if (whose == ALL && at > 0 && clause.whose != NOBODY)
+            whose = NOBODY;
+        if (whose != NOBODY) {
+            if (filler > 0 || clause.whose != NOBODY)
+                close_clause(&words, remark, &clause, at);
+            int64_t number = 0;
+            bool each = whose == ALL &&
+                        read_number(&words, word_at(&words, end), &number) != NULL &&
+                        (size_t)number == vessels; /* "all 8 are fine" */
+            clause = (struct clause){whose, group, each ? end + 1 : whose == ALL ? filler : end};
+            at = end + each;
+            begins = whose != ALL;
+            continue;
+        }
+        /* "green on 4 and 5, ...": no clause begins within. */
+        size_t behind =
+            is_among(word_at(&words, at), places) ? take_list(&words, at + 1, &group) : at;
+        begins = is_mark(&words, at);
+        at =
+            behind > at + 1 && (behind == words.count || is_mark(&words, behind)) ? behind : at + 1;
+    }
+    close_clause(&words, remark, &clause, words.count);
+    remark->groups = words.groups;
+    remark->group_count = words.group_count;
+    const char *twice = named_twice(&words), *which = unnamed(&words);
+    struct position nowhere = {0};
+    if (words.unclear != NULL || which != NULL)
+        diags_error(diags, nowhere,
+                    "which vessels are meant by '%.40s' is not clear; name them by their numbers: "
+                    "look %s \"all fine except 3, 5-7: green patch, 9: wet below\"",
+                    which != NULL ? which : words.unclear, batch);
+    else if (twice != NULL)
+        diags_error(diags, nowhere, "vessel %s is named twice", twice);
+    else
+        return STATUS_OK;
+    return STATUS_USAGE;
+}
+
+const char *remark_leftover(const char *words, const struct span *spans, size_t count,
+                            struct arena *arena)
+{
+    for (size_t at = 0; words[at] != '\0'; at++) {
+        bool inside = at > 0 && (isalnum((unsigned char)words[at - 1]) || words[at - 1] == '.');
+        size_t length = strspn(words + at, "0123456789");
+        bool covered = length == 0 || inside || isalpha((unsigned char)words[at + length]) ||
+                       words[at + length] == '%';
+        for (size_t i = 0; i < count && !covered; i++)
+            covered = spans[i].start <= at && at < spans[i].end;
+        if (!covered)
+            return arena_copy(arena, words + at, length);
+        at += length > 0 ? length - 1 : 0;
+    }
+    return NULL;
+}
