@@ -44,7 +44,9 @@ static enum status judge_look(void *context, struct journal *journal, const char
     struct consultation consultation;
     const struct verdict *verdict;
     struct look look;
-    const struct consult_request request = {.label = vessel, .now = at};
+    /* For a while only: what the others did is weighed by the review itself, and takes the most time. */
+    const struct consult_request request = {
+        .label = vessel, .now = at, .without_siblings = app->temporary != NULL};
     struct arena *arena = arena_new();
     enum status status =
         consult_vessel(journal, &request, app->triage, arena, &consultation, diags);
