@@ -308,7 +308,7 @@ static void asker_init(struct asker *asker, const struct reasoner *reasoner,
         .set_now = arena_array(arena, sets, sizeof(double)),
         .strength = arena_array(arena, observables, sizeof(double)),
     };
-    posterior_init_ways(&asker->trial, reasoner, 1);
+    posterior_init(&asker->trial, reasoner);
     if (evidence)
         asker->then = *evidence;
     asker->then.observations = asker->observations;

@@ -105,8 +105,13 @@ static void sets_build(struct reasoner *reasoner)
         sum += prior[s];
         row_settle(row, findings);
     }
-    for (size_t s = 0; s < sets; s++)
+    double *joint = arena_array(reasoner->arena, sets * findings, sizeof *joint);
+    reasoner->prior = joint;
+    for (size_t s = 0; s < sets; s++) {
         prior[s] /= sum;
+        for (size_t f = 0; f < findings; f++)
+            joint[s * findings + f] = prior[s] * given[s * findings + f];
+    }
 }
 
 /* ---- one observable -------------------------------------------------------------------------- */
@@ -114,6 +119,7 @@ static void sets_build(struct reasoner *reasoner)
 /* The causes that weigh on an observable, and their factors on its values. */
 struct weighing {
     int *local;      /* per cause: its place among the relevant ones, or RULES_NONE */
+    int *causes;     /* the relevant ones */
     double *factors; /* [relevant][value] */
     size_t count;
 };
@@ -123,6 +129,7 @@ static struct weighing weighing_find(struct reasoner *reasoner, size_t observabl
     size_t causes = reasoner->cause_count;
     struct weighing weighing = {
         .local = arena_array(reasoner->arena, causes, sizeof(int)),
+        .causes = arena_array(reasoner->arena, causes, sizeof(int)),
         .factors = arena_array(reasoner->arena, causes * RULES_MAX_VALUES, sizeof(double)),
     };
     for (size_t c = 0; c < causes; c++) {
@@ -139,7 +146,9 @@ static struct weighing weighing_find(struct reasoner *reasoner, size_t observabl
                 fmin(1.0 / LEAST_CHANCE, fmax(LEAST_CHANCE, cause->weighs[w].number));
             weighs = true;
         }
-        weighing.local[c] = weighs ? (int)weighing.count++ : RULES_NONE;
+        weighing.local[c] = weighs ? (int)weighing.count : RULES_NONE;
+        if (weighs)
+            weighing.causes[weighing.count++] = (int)c;
     }
     return weighing;
 }
@@ -316,6 +325,7 @@ struct reasoner *reasoner_new(const struct rules *rules)
             .value_count = values,
             .pattern_count = set_total(weighing.count),
             .cause_count = weighing.count,
+            .causes = weighing.causes,
             .several = observable->kind == KIND_SEVERAL,
             .all = rules_all_values(observable),
             .group = observable->group,
@@ -325,11 +335,15 @@ struct reasoner *reasoner_new(const struct rules *rules)
         for (size_t v = 0; v < values; v++)
             base[v] = observable->values[v].base;
         row_keep_possible(sight, base);
+        size_t *pairs = arena_array(reasoner->arena, sight->pattern_count, sizeof *pairs);
+        sight->pairs = pairs;
         for (size_t s = 0; s < sets; s++) {
             int first = reasoner->sets[s][0], second = reasoner->sets[s][1];
             first = first < 0 ? RULES_NONE : weighing.local[first];
             second = second < 0 ? RULES_NONE : weighing.local[second];
             pattern[s] = (uint32_t)set_index(weighing.count, first, second);
+            if (pattern[s] > weighing.count)
+                pairs[sight->pair_count++] = s;
         }
         chances_build(reasoner, i, sight, &weighing, RULES_NONE, &sight->plain);
         for (size_t s = 0; s < reasoner->rules->species_count; s++) {
@@ -541,10 +555,17 @@ bool reason_holds(const struct reasoner *reasoner, const struct condition *condi
 /* Products of factors span less than e^600 (a double spans e^1400) or are made of logarithms. */
 static const double SAFE_SPAN = 600.0;
 
-/* What is kept of each observable: a line of a long list has it from others. */
-enum { WAYS = 64 };
+enum { RECALLS_MOST = 4096 }; /* more than one text or journal tells apart */
 
-void posterior_init_ways(struct posterior *posterior, const struct reasoner *reasoner, size_t ways)
+static void forget_recalls(struct workspace *work)
+{
+    arena_reset(work->kept);
+    work->recall_count = 0;
+    work->recall_room = 256;
+    work->recalls = arena_array(work->kept, work->recall_room, sizeof(struct recall *));
+}
+
+void posterior_init(struct posterior *posterior, const struct reasoner *reasoner)
 {
     size_t findings = reasoner->finding_count, sets = reasoner->set_count;
     size_t causes = reasoner->cause_count, observables = reasoner->observable_count;
@@ -552,15 +573,16 @@ void posterior_init_ways(struct posterior *posterior, const struct reasoner *rea
     struct workspace *work = arena_alloc(arena, sizeof *work);
     *work = (struct workspace){
         .arena = arena,
-        .set_prior = arena_array(arena, sets, sizeof(double)),
-        .shift = arena_array(arena, causes, sizeof(double)),
         .row = arena_array(arena, findings, sizeof(double)),
+        .base = arena_array(arena, findings, sizeof(double)),
         .factor = arena_array(arena, findings * (causes + 1), sizeof(double)),
+        .shift = arena_array(arena, causes, sizeof(double)),
+        .moved = arena_array(arena, sets, sizeof(double)),
         .heard = arena_array(arena, observables, sizeof *work->heard),
-        .recalls = arena_array(arena, observables * ways, sizeof *work->recalls),
-        .turn = arena_array(arena, observables, sizeof *work->turn),
-        .ways = ways,
+        .paired = arena_array(arena, sets, sizeof *work->paired),
+        .kept = arena_new(),
     };
+    forget_recalls(work);
     *posterior = (struct posterior){
         .finding = arena_array(arena, findings, sizeof(double)),
         .cause = arena_array(arena, causes, sizeof(double)),
@@ -569,16 +591,30 @@ void posterior_init_ways(struct posterior *posterior, const struct reasoner *rea
     };
 }
 
-void posterior_init(struct posterior *posterior, const struct reasoner *reasoner)
-{
-    posterior_init_ways(posterior, reasoner, WAYS);
-}
-
 void posterior_release(struct posterior *posterior)
 {
-    if (posterior->work)
+    if (posterior->work) {
+        arena_free(posterior->work->kept);
         arena_free(posterior->work->arena);
+    }
     *posterior = (struct posterior){0};
+}
+
+/* Where an observation is kept, or would be. */
+static struct recall **recall_place(const struct workspace *work, size_t observable, int species,
+                                    const struct observation *said)
+{
+    uint64_t key = ((uint64_t)said->seen << 32 | said->absent) ^
+                   ((uint64_t)said->hedged << 16) * 5 ^ ((uint64_t)said->silent << 8) * 3;
+    key = (key ^ observable ^ (uint64_t)(species + 1) << 48) * UINT64_C(0x9E3779B97F4A7C15);
+    size_t at = key >> 40 & (work->recall_room - 1);
+    for (const struct recall *recall; (recall = work->recalls[at]) != NULL;
+         at = (at + 1) & (work->recall_room - 1))
+        if (recall->observable == observable && recall->species == species &&
+            recall->said.seen == said->seen && recall->said.absent == said->absent &&
+            recall->said.hedged == said->hedged && recall->said.silent == said->silent)
+            break;
+    return &work->recalls[at];
 }
 
 /* What an observation means, made if it is not kept. */
@@ -586,42 +622,55 @@ static struct recall *recall_of(const struct reasoner *reasoner, struct workspac
                                 int species, size_t observable, const struct observation *said)
 {
     const struct sight *sight = &reasoner->sights[observable];
-    struct recall *ways = work->recalls + observable * work->ways;
-    for (size_t i = 0; i < work->ways && ways[i].ln; i++)
-        if (ways[i].species == species && ways[i].said.seen == said->seen &&
-            ways[i].said.absent == said->absent && ways[i].said.hedged == said->hedged &&
-            ways[i].said.silent == said->silent)
-            return &ways[i];
-    /* They are filled in turn: until all are, those behind are empty. */
-    size_t turn = work->turn[observable];
-    struct recall *oldest = &ways[turn];
-    /* There is always a way. NOLINTNEXTLINE(clang-analyzer-core.DivideZero) */
-    work->turn[observable] = (turn + 1) % work->ways;
-    if (!oldest->room) {
-        size_t cells = sight->pattern_count * reasoner->finding_count;
-        oldest->room = arena_array(work->arena, cells, sizeof(double));
-        oldest->ratio = arena_array(work->arena, cells, sizeof(double));
+    if (sight_chances(reasoner, species, observable) == &sight->plain)
+        species = RULES_NONE;
+    struct recall **place = recall_place(work, observable, species, said);
+    if (*place)
+        return *place;
+    if (2 * work->recall_count >= work->recall_room) {
+        struct recall **old = work->recalls;
+        size_t room = work->recall_room;
+        work->recall_room = 2 * room;
+        work->recalls = arena_array(work->kept, work->recall_room, sizeof(struct recall *));
+        for (size_t i = 0; i < room; i++)
+            if (old[i])
+                *recall_place(work, old[i]->observable, old[i]->species, &old[i]->said) = old[i];
+        place = recall_place(work, observable, species, said);
     }
-    oldest->said = *said;
-    oldest->species = species;
-    oldest->power = NAN;
-    oldest->ln = observation_ln(reasoner, species, observable, said, oldest->room);
-    oldest->strength = sight->group < 0 ? 0.0 : observation_strength(reasoner, oldest->ln);
-    return oldest;
+    struct recall *recall = *place = arena_alloc(work->kept, sizeof *recall);
+    work->recall_count++;
+    double *room =
+        arena_array(work->kept, sight->pattern_count * reasoner->finding_count, sizeof *room);
+    *recall = (struct recall){.observable = observable,
+                              .said = *said,
+                              .species = species,
+                              .ln = observation_ln(reasoner, species, observable, said, room)};
+    recall->strength = sight->group < 0 ? 0.0 : observation_strength(reasoner, recall->ln);
+    for (size_t i = 0; i < sizeof recall->ratios / sizeof *recall->ratios; i++)
+        recall->ratios[i].power = NAN;
+    return recall;
 }
 
 /* What the causes of each pattern make of the likelihood to a power, made if it is not kept. */
-static void ratios_find(const struct sight *sight, size_t findings, double power,
-                        struct recall *recall)
+static const struct ratios *ratios_of(const struct reasoner *reasoner, struct workspace *work,
+                                      const struct heard *heard)
 {
+    enum { KEPT = sizeof heard->recall->ratios / sizeof *heard->recall->ratios };
+    const struct sight *sight = &reasoner->sights[heard->observable];
+    size_t findings = reasoner->finding_count;
+    struct recall *recall = heard->recall;
     const double *none = recall->ln;
     double alone = 0.0, together = 0.0;
-    if (recall->power == power)
-        return;
-    recall->power = power;
+    for (size_t i = 0; i < KEPT; i++)
+        if (recall->ratios[i].power == heard->power)
+            return &recall->ratios[i];
+    struct ratios *ratios = &recall->ratios[recall->turn];
+    recall->turn = (recall->turn + 1) % KEPT;
+    if (!ratios->ratio)
+        ratios->ratio = arena_array(work->kept, sight->pattern_count * findings, sizeof(double));
     for (size_t p = 1; p < sight->pattern_count; p++) {
         const double *own = none + p * findings;
-        double *ratio = recall->ratio + p * findings;
+        double *ratio = ratios->ratio + p * findings;
         int causes[SET_MAX_CAUSES];
         set_members(sight->cause_count, p, causes);
         const double *a = none + (size_t)(1 + causes[0]) * findings;
@@ -629,40 +678,42 @@ static void ratios_find(const struct sight *sight, size_t findings, double power
         bool pair = causes[1] >= 0;
         double *most = pair ? &together : &alone;
         for (size_t f = 0; f < findings; f++) {
-            double ln = power * (pair ? own[f] - a[f] - b[f] + none[f] : own[f] - none[f]);
+            double ln = heard->power * (pair ? own[f] - a[f] - b[f] + none[f] : own[f] - none[f]);
             *most = fmax(*most, fabs(ln));
             ratio[f] = exp(ln);
         }
     }
-    recall->span = 2.0 * alone + together;
+    ratios->power = heard->power;
+    ratios->span = 2.0 * alone + together;
+    return ratios;
 }
 
-/* P(S), its odds moved by the shifts. */
-static const double *shifted_prior(const struct reasoner *reasoner, const struct evidence *evidence,
-                                   struct workspace *work)
+static size_t pair_set(const struct reasoner *reasoner, const struct pair_shift *pair)
 {
-    if (!evidence || (evidence->shift_count == 0 && evidence->pair_shift_count == 0))
-        return reasoner->set_prior;
+    return set_index(reasoner->cause_count, (int)pair->causes[0], (int)pair->causes[1]);
+}
+
+/* What the shifts make of the odds of each cause and of P(S); returns the latter's sum. */
+static double shift_odds(const struct reasoner *reasoner, const struct evidence *evidence,
+                         struct workspace *work)
+{
     const double most = (1.0 - LEAST_CHANCE) / LEAST_CHANCE;
     memset(work->shift, 0, reasoner->cause_count * sizeof *work->shift);
-    for (size_t i = 0; i < evidence->shift_count; i++)
+    memcpy(work->moved, reasoner->set_prior, reasoner->set_count * sizeof *work->moved);
+    for (size_t i = 0; evidence && i < evidence->shift_count; i++)
         work->shift[evidence->shifts[i].cause] += evidence->shifts[i].log_odds;
-    for (size_t c = 0; c < reasoner->cause_count; c++)
-        work->shift[c] = fmin(most, fmax(1.0 / most, reasoner->odds[c] * exp(work->shift[c])));
-    for (size_t s = 0; s < reasoner->set_count; s++) {
-        work->set_prior[s] = 1.0;
-        for (int k = 0; k < SET_MAX_CAUSES; k++)
-            if (reasoner->sets[s][k] >= 0)
-                work->set_prior[s] *= work->shift[reasoner->sets[s][k]];
+    for (size_t c = 0; c < reasoner->cause_count; c++) {
+        double odds = reasoner->odds[c], shift = work->shift[c];
+        work->shift[c] =
+            shift == 0.0 ? 1.0 : fmin(most, fmax(1.0 / most, odds * exp(shift))) / odds;
     }
-    for (size_t i = 0; i < evidence->pair_shift_count; i++) {
-        const struct pair_shift *pair = &evidence->pair_shifts[i];
-        work->set_prior[set_index(reasoner->cause_count, (int)pair->causes[0],
-                                  (int)pair->causes[1])] *= exp(pair->log_odds);
-    }
-    row_scale(work->set_prior, 1.0 / row_sum(work->set_prior, reasoner->set_count),
-              reasoner->set_count);
-    return work->set_prior;
+    for (size_t s = 1; s < reasoner->set_count; s++)
+        for (int k = 0; k < SET_MAX_CAUSES && reasoner->sets[s][k] >= 0; k++)
+            work->moved[s] *= work->shift[reasoner->sets[s][k]];
+    for (size_t i = 0; evidence && i < evidence->pair_shift_count; i++)
+        work->moved[pair_set(reasoner, &evidence->pair_shifts[i])] *=
+            exp(evidence->pair_shifts[i].log_odds);
+    return row_sum(work->moved, reasoner->set_count);
 }
 
 /* ln of what all sets share, per finding, its highest taken off and returned. */
@@ -695,72 +746,96 @@ static double *factor_of(const struct workspace *work, int cause, size_t finding
     return work->factor + (size_t)(cause + 1) * findings;
 }
 
-static void cause_factors(const struct reasoner *reasoner, struct workspace *work)
+static inline void add_to_causes(const struct reasoner *reasoner, size_t set, double mass,
+                                 struct posterior *posterior)
 {
-    size_t findings = reasoner->finding_count;
-    for (size_t i = 0; i < (1 + reasoner->cause_count) * findings; i++)
-        work->factor[i] = 1.0;
-    for (size_t c = 0; c < reasoner->cause_count; c++) {
-        double *factor = factor_of(work, (int)c, findings);
-        for (size_t i = 0; i < work->heard_count; i++) {
-            size_t pattern = reasoner->sights[work->heard[i].observable].pattern[1 + c];
-            if (pattern != 0)
-                row_times(factor, work->heard[i].recall->ratio + pattern * findings, findings);
-        }
-    }
+    for (int k = 0; k < SET_MAX_CAUSES; k++)
+        if (reasoner->sets[set][k] >= 0)
+            posterior->cause[reasoner->sets[set][k]] += mass;
 }
 
-/* What pairs make of the factors of their two causes, where both weigh on an observation. */
-static void pair_factors(const struct reasoner *reasoner, const struct workspace *work,
-                         double *joint)
+/* joint = P(f,S) times all factors, and its sums. */
+FOR_WIDE_VECTORS static void multiply(const struct reasoner *reasoner,
+                                      const struct evidence *evidence, struct posterior *posterior)
 {
-    size_t findings = reasoner->finding_count;
+    struct workspace *work = posterior->work;
+    size_t findings = reasoner->finding_count,
+           pair_shifts = evidence ? evidence->pair_shift_count : 0;
+    int first = RULES_NONE; /* cause of `base` */
+    memset(work->paired, 0, reasoner->set_count * sizeof *work->paired);
+    for (int c = RULES_NONE; c < (int)reasoner->cause_count; c++)
+        for (size_t f = 0; f < findings; f++)
+            factor_of(work, c, findings)[f] = c < 0 ? 1.0 : work->shift[c];
     for (size_t i = 0; i < work->heard_count; i++) {
         const struct sight *sight = &reasoner->sights[work->heard[i].observable];
-        if (sight->cause_count < 2)
-            continue;
-        for (size_t s = 1 + reasoner->cause_count; s < reasoner->set_count; s++)
-            if (sight->pattern[s] > sight->cause_count)
-                row_times(joint + s * findings,
-                          work->heard[i].recall->ratio + sight->pattern[s] * findings, findings);
+        const double *ratio = work->heard[i].ratios->ratio;
+        for (size_t c = 0; c < sight->cause_count; c++)
+            row_times(factor_of(work, sight->causes[c], findings), ratio += findings, findings);
+        for (size_t k = 0; k < sight->pair_count; k++)
+            work->paired[sight->pairs[k]] = true;
     }
-}
-
-/* joint = P(S) P(f|S) times all factors, or false when that could leave the range of a double. */
-static bool multiply(const struct reasoner *reasoner, struct workspace *work, const double *prior,
-                     double span, double *joint)
-{
-    size_t findings = reasoner->finding_count;
-    for (size_t i = 0; i < work->heard_count; i++) {
-        struct heard *heard = &work->heard[i];
-        ratios_find(&reasoner->sights[heard->observable], findings, heard->power, heard->recall);
-        span += heard->recall->span;
-    }
-    if (!(span < SAFE_SPAN))
-        return false;
-    for (size_t f = 0; f < findings; f++)
-        work->row[f] = exp(work->row[f]);
-    cause_factors(reasoner, work);
+    for (size_t i = 0; i < pair_shifts; i++)
+        work->paired[pair_set(reasoner, &evidence->pair_shifts[i])] = true;
+    row_product(work->base, work->row, factor_of(work, first, findings), findings);
     for (size_t s = 0; s < reasoner->set_count; s++) {
         const int *causes = reasoner->sets[s];
-        row_product(joint + s * findings, prior[s], reasoner->given + s * findings, work->row,
-                    factor_of(work, causes[0], findings), factor_of(work, causes[1], findings),
-                    findings);
+        if (causes[1] >= 0 && causes[0] != first) {
+            first = causes[0];
+            row_product(work->base, work->row, factor_of(work, first, findings), findings);
+        }
+        const double *other = factor_of(work, causes[causes[1] >= 0], findings);
+        double *row = posterior->joint + s * findings;
+        if (!work->paired[s]) {
+            double mass = row_product_sum(row, posterior->finding, reasoner->prior + s * findings,
+                                          work->base, other, findings);
+            add_to_causes(reasoner, s, mass, posterior);
+            continue;
+        }
+        row_product(row, reasoner->prior + s * findings, work->base, findings);
+        row_times(row, other, findings);
     }
-    pair_factors(reasoner, work, joint);
-    return true;
+    /* What a pair makes of the factors of its two causes, where both weigh on an observation. */
+    for (size_t i = 0; i < work->heard_count; i++) {
+        const struct sight *sight = &reasoner->sights[work->heard[i].observable];
+        const double *ratio = work->heard[i].ratios->ratio + sight->cause_count * findings;
+        for (size_t k = 0; k < sight->pair_count; k++)
+            row_times(posterior->joint + sight->pairs[k] * findings, ratio += findings, findings);
+    }
+    for (size_t i = 0; i < pair_shifts; i++)
+        row_scale(posterior->joint + pair_set(reasoner, &evidence->pair_shifts[i]) * findings,
+                  exp(evidence->pair_shifts[i].log_odds), findings);
+    for (size_t s = 1 + reasoner->cause_count; s < reasoner->set_count; s++)
+        if (work->paired[s])
+            add_to_causes(
+                reasoner, s,
+                row_add_sum(posterior->finding, posterior->joint + s * findings, findings),
+                posterior);
+}
+
+/* All of it scaled to sum 1; returns ln of what the sum was. */
+FOR_WIDE_VECTORS static double normalise(const struct reasoner *reasoner,
+                                         struct posterior *posterior)
+{
+    size_t findings = reasoner->finding_count;
+    double total = row_sum(posterior->finding, findings);
+    row_scale(posterior->joint, 1.0 / total, reasoner->set_count * findings);
+    row_scale(posterior->finding, 1.0 / total, findings);
+    row_scale(posterior->cause, 1.0 / total, reasoner->cause_count);
+    posterior->no_cause = row_sum(posterior->joint, findings);
+    return log(total);
 }
 
 /* The same from logarithms; returns the ln that was taken off. */
 static double add_logarithms(const struct reasoner *reasoner, const struct evidence *evidence,
-                             struct workspace *work, const double *prior, double *joint)
+                             struct posterior *posterior)
 {
+    const struct workspace *work = posterior->work;
     size_t findings = reasoner->finding_count, cells = reasoner->set_count * findings;
-    double high = -DBL_MAX;
+    double *joint = posterior->joint, high = -DBL_MAX;
     for (size_t s = 0; s < reasoner->set_count; s++) {
         double *row = joint + s * findings;
         for (size_t f = 0; f < findings; f++)
-            row[f] = log(prior[s]) + log(reasoner->given[s * findings + f]) +
+            row[f] = log(work->moved[s]) + log(reasoner->given[s * findings + f]) +
                      (evidence && evidence->words ? evidence->words[f] : 0.0);
         for (size_t i = 0; i < work->heard_count; i++) {
             const struct heard *heard = &work->heard[i];
@@ -774,28 +849,10 @@ static double add_logarithms(const struct reasoner *reasoner, const struct evide
         high = fmax(high, joint[k]);
     for (size_t k = 0; k < cells; k++)
         joint[k] = exp(joint[k] - high);
+    for (size_t s = 0; s < reasoner->set_count; s++)
+        add_to_causes(reasoner, s, row_add_sum(posterior->finding, joint + s * findings, findings),
+                      posterior);
     return high;
-}
-
-/* Reads the marginals off the joint and normalises all; returns ln of the sum. */
-static double summarise(const struct reasoner *reasoner, struct posterior *posterior)
-{
-    size_t findings = reasoner->finding_count, cells = reasoner->set_count * findings;
-    memset(posterior->finding, 0, findings * sizeof *posterior->finding);
-    memset(posterior->cause, 0, reasoner->cause_count * sizeof *posterior->cause);
-    for (size_t s = 0; s < reasoner->set_count; s++) {
-        const double *row = posterior->joint + s * findings;
-        double mass = row_add_sum(posterior->finding, row, findings);
-        for (int k = 0; k < SET_MAX_CAUSES; k++)
-            if (reasoner->sets[s][k] >= 0)
-                posterior->cause[reasoner->sets[s][k]] += mass;
-    }
-    double total = row_sum(posterior->finding, findings);
-    row_scale(posterior->joint, 1.0 / total, cells);
-    row_scale(posterior->finding, 1.0 / total, findings);
-    row_scale(posterior->cause, 1.0 / total, reasoner->cause_count);
-    posterior->no_cause = row_sum(posterior->joint, findings);
-    return log(total);
 }
 
 void reason_posterior(const struct reasoner *reasoner, const struct evidence *evidence, double tau,
@@ -806,12 +863,14 @@ void reason_posterior(const struct reasoner *reasoner, const struct evidence *ev
     if (tau < 0.0)
         tau = reasoner->rules->calibration.tau;
     int species = evidence_species(reasoner, evidence);
+    if (work->recall_count > RECALLS_MOST)
+        forget_recalls(work);
     work->heard_count = 0;
     for (size_t i = 0; i < reasoner->observable_count; i++) {
         struct observation said = observation_of(evidence, i);
         if (observation_tells(&reasoner->sights[i], &said))
             work->heard[work->heard_count++] =
-                (struct heard){i, tau, recall_of(reasoner, work, species, i, &said)};
+                (struct heard){i, tau, recall_of(reasoner, work, species, i, &said), NULL};
     }
     /* Within a group the k-th strongest counts (1 - overlap)^k; among equals the first in the files. */
     for (size_t i = 0; i < work->heard_count; i++) {
@@ -826,11 +885,22 @@ void reason_posterior(const struct reasoner *reasoner, const struct evidence *ev
                 work->heard[i].power *= 1.0 - reasoner->rules->groups[group].overlap;
         }
     }
-    const double *prior = shifted_prior(reasoner, evidence, work);
+    double prior_sum = shift_odds(reasoner, evidence, work);
     double taken = shared_row(reasoner, evidence, work, &span);
-    if (!multiply(reasoner, work, prior, span, posterior->joint))
-        taken = add_logarithms(reasoner, evidence, work, prior, posterior->joint);
-    posterior->log_evidence = taken + summarise(reasoner, posterior);
+    for (size_t i = 0; i < work->heard_count; i++) {
+        work->heard[i].ratios = ratios_of(reasoner, work, &work->heard[i]);
+        span += work->heard[i].ratios->span;
+    }
+    memset(posterior->finding, 0, reasoner->finding_count * sizeof *posterior->finding);
+    memset(posterior->cause, 0, reasoner->cause_count * sizeof *posterior->cause);
+    if (span < SAFE_SPAN) {
+        for (size_t f = 0; f < reasoner->finding_count; f++)
+            work->row[f] = exp(work->row[f]);
+        multiply(reasoner, evidence, posterior);
+    } else {
+        taken = add_logarithms(reasoner, evidence, posterior);
+    }
+    posterior->log_evidence = taken + normalise(reasoner, posterior) - log(prior_sum);
     memset(posterior->status, 0, sizeof posterior->status);
     memset(posterior->hazard, 0, sizeof posterior->hazard);
     for (size_t f = 0; f < reasoner->finding_count; f++) {

@@ -36,7 +36,10 @@ struct chances {
 struct sight {
     size_t value_count;
     size_t pattern_count;
-    size_t cause_count; /* that weigh on it: patterns 1 to this are of one of them alone */
+    size_t cause_count;  /* that weigh on it: patterns 1 to this are of one of them alone */
+    const int *causes;   /* which */
+    const size_t *pairs; /* the sets of two of them, in the order of their patterns */
+    size_t pair_count;
     bool several;
     uint32_t all; /* a bit for each value */
     int group;
@@ -53,6 +56,7 @@ struct reasoner {
     const double *odds;            /* of each cause before any evidence */
     const double *set_prior;       /* P(S) with those */
     const double *given;           /* P(f | S), [set][finding] */
+    const double *prior;           /* P(f, S), likewise */
     struct sight *sights;          /* per observable */
     const struct chances **normal; /* [species][observable]; NULL where the plain ones hold */
     size_t most_patterns;
@@ -62,14 +66,17 @@ struct reasoner {
  * differs from that of the one before in a single answer, and the same is said of
  * many vessels. */
 struct recall {
+    size_t observable;
     struct observation said;
-    int species;
-    const double *ln; /* ln l_i, [pattern][finding]; NULL: nothing yet */
+    int species;      /* RULES_NONE where it makes no difference */
+    const double *ln; /* ln l_i, [pattern][finding] */
     double strength;  /* range of ln l_i over the findings, no cause present */
-    double *room;     /* where ln may stand */
-    double power;     /* of what follows; NAN: nothing yet */
-    double *ratio;    /* [pattern][finding], from pattern 1 up: what its causes make of it */
-    double span;      /* how far the logarithms of those for one set can go from 0 */
+    struct ratios {
+        double power;  /* that it counts with; NAN: nothing yet */
+        double *ratio; /* [pattern][finding], from pattern 1 up: what its causes make of it */
+        double span;   /* how far the logarithms of those for one set can go from 0 */
+    } ratios[4];       /* it counts less behind stronger signs of its group */
+    size_t turn;       /* of those, which is filled next */
 };
 
 /* An observation that says something, while a posterior is being computed. */
@@ -77,20 +84,23 @@ struct heard {
     size_t observable;
     double power; /* tau times its weight within its group */
     struct recall *recall;
+    const struct ratios *ratios;
 };
 
 /* Room a posterior computes in; belongs to the posterior. */
 struct workspace {
     struct arena *arena; /* of everything in the posterior */
-    double *set_prior;   /* P(S) as shifted */
-    double *shift;       /* per cause: its shifts added up, then its odds as shifted */
     double *row;         /* per finding: what holds for every set */
+    double *base;        /* likewise: and for every set with one cause */
     double *factor;      /* likewise, besides: for no cause, then for every set with each cause */
+    double *shift;       /* per cause: what its shifts add up to; what they make of its odds */
+    double *moved;       /* per set: P(S) times that, not scaled to sum 1 */
     struct heard *heard;
     size_t heard_count;
-    struct recall *recalls; /* [observable][way] */
-    size_t *turn;           /* per observable the way that is filled next */
-    size_t ways;
+    bool *paired; /* per set: a pair in it weighs on something heard, or is shifted */
+    struct arena *kept;
+    struct recall **recalls; /* in `kept`, as are these; open addressing */
+    size_t recall_count, recall_room;
 };
 
 /* Index of {a, b} among {}, the n singles and the pairs; RULES_NONE for either means absent. */
@@ -114,80 +124,86 @@ const double *observation_ln(const struct reasoner *reasoner, int species, size_
 /* The range of ln l_i over the findings when no cause is present. */
 double observation_strength(const struct reasoner *reasoner, const double *ln);
 
-/* As posterior_init, keeping what was made of `ways` observations of each observable. */
-void posterior_init_ways(struct posterior *posterior, const struct reasoner *reasoner, size_t ways);
-
-/* Arithmetic on rows of numbers, four at a time: sums in four parts that do not
- * wait for one another, and loops of fixed length that a compiler turns into
- * vector instructions without being asked to. */
+/* Arithmetic on rows of numbers, four at a time: sums are made in four parts that do not wait for
+ * one another. A function that does little else is compiled twice, and the processor's kind
+ * chooses; not under sanitizers, which are not ready when that happens. */
+typedef double four __attribute__((vector_size(32), aligned(8), may_alias));
 enum { ROW_STEP = 4 };
+#if defined __x86_64__ && defined __GNUC__ && !defined __clang__ &&                                \
+    !defined __SANITIZE_ADDRESS__ && !defined __SANITIZE_THREAD__
+#define FOR_WIDE_VECTORS __attribute__((target_clones("avx2", "default")))
+#else
+#define FOR_WIDE_VECTORS
+#endif
 
 /* row *= by, element by element. */
-static inline void row_times(double *restrict row, const double *restrict by, size_t count)
+static inline void row_times(double *row, const double *by, size_t count)
 {
     size_t i = 0;
     for (; i + ROW_STEP <= count; i += ROW_STEP)
-        for (size_t k = 0; k < ROW_STEP; k++)
-            row[i + k] *= by[i + k];
+        *(four *)(row + i) *= *(const four *)(by + i);
     for (; i < count; i++)
         row[i] *= by[i];
 }
 
 /* row += of. */
-static inline void row_add(double *restrict row, const double *restrict of, size_t count)
+static inline void row_add(double *row, const double *of, size_t count)
 {
     size_t i = 0;
     for (; i + ROW_STEP <= count; i += ROW_STEP)
-        for (size_t k = 0; k < ROW_STEP; k++)
-            row[i + k] += of[i + k];
+        *(four *)(row + i) += *(const four *)(of + i);
     for (; i < count; i++)
         row[i] += of[i];
 }
 
-/* row = by * a * b * c * d. */
-static inline void row_product(double *restrict row, double by, const double *a, const double *b,
-                               const double *c, const double *d, size_t count)
+/* row = a * b. */
+static inline void row_product(double *row, const double *a, const double *b, size_t count)
 {
     size_t i = 0;
     for (; i + ROW_STEP <= count; i += ROW_STEP)
-        for (size_t k = 0; k < ROW_STEP; k++)
-            row[i + k] = by * a[i + k] * (b[i + k] * (c[i + k] * d[i + k]));
+        *(four *)(row + i) = *(const four *)(a + i) * *(const four *)(b + i);
     for (; i < count; i++)
-        row[i] = by * a[i] * (b[i] * (c[i] * d[i]));
+        row[i] = a[i] * b[i];
+}
+
+/* row = a * b * c, and added to `to`; returns its sum. */
+static inline double row_product_sum(double *row, double *to, const double *a, const double *b,
+                                     const double *c, size_t count)
+{
+    four sums = {0.0};
+    size_t i = 0;
+    for (; i + ROW_STEP <= count; i += ROW_STEP) {
+        four product = *(const four *)(a + i) * *(const four *)(b + i) * *(const four *)(c + i);
+        *(four *)(row + i) = product;
+        *(four *)(to + i) += product;
+        sums += product;
+    }
+    for (; i < count; i++) {
+        row[i] = a[i] * b[i] * c[i];
+        to[i] += row[i];
+        sums[0] += row[i];
+    }
+    return (sums[0] + sums[1]) + (sums[2] + sums[3]);
 }
 
 static inline void row_scale(double *row, double by, size_t count)
 {
     size_t i = 0;
     for (; i + ROW_STEP <= count; i += ROW_STEP)
-        for (size_t k = 0; k < ROW_STEP; k++)
-            row[i + k] *= by;
+        *(four *)(row + i) *= by;
     for (; i < count; i++)
         row[i] *= by;
 }
 
-static inline double row_sum(const double *row, size_t count)
-{
-    double sums[ROW_STEP] = {0.0};
-    size_t i = 0;
-    for (; i + ROW_STEP <= count; i += ROW_STEP)
-        for (size_t k = 0; k < ROW_STEP; k++)
-            sums[k] += row[i + k];
-    for (; i < count; i++)
-        sums[0] += row[i];
-    return (sums[0] + sums[1]) + (sums[2] + sums[3]);
-}
-
 /* to += row; returns the sum of the row. */
-static inline double row_add_sum(double *restrict to, const double *restrict row, size_t count)
+static inline double row_add_sum(double *to, const double *row, size_t count)
 {
-    double sums[ROW_STEP] = {0.0};
+    four sums = {0.0};
     size_t i = 0;
-    for (; i + ROW_STEP <= count; i += ROW_STEP)
-        for (size_t k = 0; k < ROW_STEP; k++) {
-            to[i + k] += row[i + k];
-            sums[k] += row[i + k];
-        }
+    for (; i + ROW_STEP <= count; i += ROW_STEP) {
+        sums += *(const four *)(row + i);
+        *(four *)(to + i) += *(const four *)(row + i);
+    }
     for (; i < count; i++) {
         to[i] += row[i];
         sums[0] += row[i];
@@ -195,13 +211,23 @@ static inline double row_add_sum(double *restrict to, const double *restrict row
     return (sums[0] + sums[1]) + (sums[2] + sums[3]);
 }
 
-static inline double row_dot(const double *a, const double *b, size_t count)
+static inline double row_sum(const double *row, size_t count)
 {
-    double sums[ROW_STEP] = {0.0};
+    four sums = {0.0};
     size_t i = 0;
     for (; i + ROW_STEP <= count; i += ROW_STEP)
-        for (size_t k = 0; k < ROW_STEP; k++)
-            sums[k] += a[i + k] * b[i + k];
+        sums += *(const four *)(row + i);
+    for (; i < count; i++)
+        sums[0] += row[i];
+    return (sums[0] + sums[1]) + (sums[2] + sums[3]);
+}
+
+static inline double row_dot(const double *a, const double *b, size_t count)
+{
+    four sums = {0.0};
+    size_t i = 0;
+    for (; i + ROW_STEP <= count; i += ROW_STEP)
+        sums += *(const four *)(a + i) * *(const four *)(b + i);
     for (; i < count; i++)
         sums[0] += a[i] * b[i];
     return (sums[0] + sums[1]) + (sums[2] + sums[3]);
