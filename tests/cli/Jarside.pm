@@ -90,7 +90,7 @@ sub golden {
     is($text, $expected, $title // $name);
 }
 
-# talk_by(answer, {rows, columns, env, args}): what a person sees on a terminal. Whenever a prompt stands there,
+# talk_by(answer, {rows, columns, env, args, prompt}): what a person sees on a terminal. Whenever a prompt stands there,
 # answer->(what appeared since the last one) gives the line to type; undef closes the terminal. A lone ^C or ^D is sent
 # without a newline. Returns the screen's text and the exit status.
 sub talk_by {
@@ -111,7 +111,7 @@ sub talk_by {
     }
     close $slave;
     my ($seen, $from) = ('', 0);
-    my $prompt = qr/(?:\A|[\r\n])(?:\e\[[0-9;?]*[a-zA-Z])*(?:> |\(Enter for more\) )\z/;
+    my $prompt = $options->{prompt} // qr/(?:\A|[\r\n])(?:\e\[[0-9;?]*[a-zA-Z])*(?:> |\(Enter for more\) )\z/;
     my $select = IO::Select->new($pty);
     while ($select->can_read($options->{patience} // 20)) {
         my $got = sysread($pty, my $bytes, 65536);

@@ -1,0 +1,96 @@
+#!/usr/bin/perl
+# SPDX-License-Identifier: GPL-3.0-or-later
+# Remarks about whole batches of two to forty vessels, each with its opposite: what every vessel gets. All are invented.
+use strict;
+use warnings;
+use FindBin;
+use lib $FindBin::Bin;
+use Jarside;
+use Test::More;
+
+my $folder = scratch();
+my $number = 0;
+my %env;
+
+sub batch_of {
+    my ($vessels, $controls) = @_;
+    %env = (JARSIDE_JOURNAL => "$folder/" . ++$number . '.db', JARSIDE_NOW => '2026-03-01T18:30:00+00:00');
+    run('batch', $vessels, qw(quart jars rye oyster 15 psi 90 min --controls), $controls // 0, { env => {%env} });
+    $env{JARSIDE_NOW} = '2026-03-11T18:30:00+00:00';
+}
+
+# "1 3-5" as the labels they stand for.
+sub labels { return [map { my ($from, $to) = /^(\d+)(?:-(\d+))?$/; map {"B1-$_"} $from .. $to // $from } split ' ', $_[0]] }
+
+# Discarded, not kept but not discarded, kept, to be described, not covered, nothing said: numbers of vessels.
+sub comes_to {
+    my ($vessels, $controls, $remark, %expected) = @_;
+    subtest $remark => sub {
+        batch_of($vessels, $controls);
+        my $answer = json('look', 'B1', $remark, qw(--yes --json), { env => {%env} });
+        my %got = (describe => $answer->{to_describe}, left => $answer->{not_covered}, unsaid => $answer->{nothing_said});
+        push @{ $got{ $_->{action} } }, $_->{vessel} for @{ $answer->{looks} };
+        my $order = sub { [sort { ($a =~ /-(\d+)/)[0] <=> ($b =~ /-(\d+)/)[0] } @{ $_[0] // [] }] };
+        is_deeply($order->($got{$_}), labels($expected{$_} // ''), $_) for qw(discard isolate keep describe left unsaid);
+    };
+}
+
+sub refused {
+    my ($vessels, $remark, $pattern) = @_;
+    batch_of($vessels);
+    my ($status, $out, $err) = run('look', 'B1', $remark, { env => {%env} });
+    is($status, 2, "$remark: refused");
+    like($err =~ s/\s+/ /gr, $pattern, '... saying why');
+    is((run(qw(list looks), { env => {%env} }))[1] =~ tr/\n//, 1, '... and nothing is saved');
+}
+
+# Each pair: a sick vessel among sound ones, and the same words about none.
+comes_to(8, 0, 'all fine except 2: green spot, 6: wet at the bottom', discard => '2 6', keep => '1 3-5 7-8');
+comes_to(8, 0, 'all fine except 2: no green spot, 6: no wet grains', keep => '1-8');
+comes_to(6, 0, 'B1-4 has a green patch, everything else looks good', discard => '4', keep => '1-3 5-6');
+comes_to(6, 0, 'B1-4 has no green patch, everything else looks good', keep => '1-6');
+comes_to(40, 0, '1-6 wet and sour, rest about 40% white, nothing odd', discard => '1-6', keep => '7-40');
+comes_to(40, 0, '1-6 about 40% white, rest about 40% white too, nothing odd', keep => '1-40');
+comes_to(4, 0, '2 green', discard => '2', unsaid => '1 3-4');
+comes_to(4, 0, '2 white, nothing odd', keep => '2', unsaid => '1 3-4');
+comes_to(5, 0, 'all fine exept 3: green patch', discard => '3', keep => '1-2 4-5');
+comes_to(5, 0, 'all fine exept 3: no patch', keep => '1-5');
+comes_to(6, 0, 'all fine except 3 and 5: 3 has a green spot, 5 is not moving', discard => '3', keep => '1-2 4 6', isolate => '5');
+comes_to(6, 0, 'all fine except 3 and 5: 3 has no green spot, 5 looks good', keep => '1-6');
+comes_to(2, 0, '1 has black dots with heads on stalks, 2 looks good', discard => '1', keep => '2');
+comes_to(2, 0, '1 has no black dots, 2 looks good', keep => '1-2');
+comes_to(12, 0, 'evrything about 30% white, green mould in jars 7 and 12', discard => '7 12', keep => '1-6 8-11');
+comes_to(12, 0, 'evrything about 30% white, no mould in jars 7 and 12', keep => '1-12');
+comes_to(8, 2, 'fine, about 30% white', keep => '1-8', left => '9-10');
+comes_to(8, 2, 'fine, about 30% white, controls clean', keep => '1-10');
+comes_to(8, 1, 'all fine, the control is 20% colonised', keep => '1-8', isolate => '9');
+comes_to(8, 1, 'all fine, nothing growing in the control', keep => '1-9');
+comes_to(20, 0, '3, 5-7 & 11 slimy and sour; 13: pink; the others white, nothing odd', discard => '3 5-7 11 13', keep => '1-2 4 8-10 12 14-20');
+comes_to(20, 0, '3, 5-7 & 11 white, nothing odd; 13: no change; the others white, nothing odd', keep => '1-20');
+comes_to(8, 0, 'fully colonised', keep => '1-8');
+comes_to(8, 0, 'all fully colonised apart from 5 which smells sour and is slimy', discard => '5', keep => '1-4 6-8');
+comes_to(6, 0, 'no change', keep => '1-6');
+comes_to(6, 0, 'all fine but 4', keep => '1-3 5-6', describe => '4');
+
+refused(8, 'all fine 4', qr/what is 4 in 'all fine 4'\?/);
+refused(8, 'all fine, one has a green spot', qr/which vessels are meant by 'one has a green spot'/);
+refused(8, '2 of them are green, rest fine', qr/which vessels are meant/);
+refused(8, 'all fine except 9: green', qr/no vessel 9 in B1; nothing was saved/);
+refused(8, 'all green powder', qr/mean discard for 8 vessels \(B1-1 to B1-8\); add --yes/);
+
+subtest 'asked at a terminal' => sub {
+    plan skip_all => 'no pseudo-terminals here' unless eval { require IO::Pty; IO::Pty->new };
+    batch_of(4);
+    my ($screen) = talk(['no'], { args => ['look', 'B1', '2-3 green powder, rest fine'], prompt => qr/: \z/, env => { %env, TERM => 'dumb' } });
+    like($screen, qr/mean discard for B1-2, B1-3.*nothing was saved/s, 'no: nothing is saved');
+    ($screen) = talk(['yes'], { args => ['look', 'B1', '2-3 green powder, rest fine'], prompt => qr/: \z/, env => { %env, TERM => 'dumb' } });
+    like($screen, qr/B1-2, B1-3: Discard closed\..*understood: .*green.*Saved: 4 looks\. Not so\? jarside undo/s, 'yes: it is, and shown');
+    my ($status) = run(qw(undo), { env => {%env} });
+    is($status, 0, 'all of it is one act');
+    is((run(qw(list looks), { env => {%env} }))[1] =~ tr/\n//, 1, '... which can be undone');
+    batch_of(4);
+    ($screen) = talk(['all fine except 3: green powder'], { args => ['look', 'B1'], prompt => qr/: \z/, env => { %env, TERM => 'dumb' } });
+    like($screen, qr/What do you see in B1.*B1-3: Discard closed/s, 'a bare look at a batch asks what there is to see');
+};
+
+done_testing;
