@@ -63,7 +63,7 @@ SCRIPTS  := $(sort $(wildcard tests/*/*.t))
 VALGRIND := base_arena base_text csv reader_read rules_overlay triage_facts process_cook journal
 FUZZ     := $(patsubst tests/fuzz/%_fuzz.c,%,$(sort $(wildcard tests/fuzz/*_fuzz.c)))
 
-.PHONY: all run check install uninstall clean asan fuzz replays valgrind coverage lint bench help deps deps-check format
+.PHONY: all run check install uninstall clean asan fuzz replays valgrind coverage lint bench converse help deps deps-check format
 .DELETE_ON_ERROR:
 
 all: $(B)/jarside  ## build the program
@@ -162,6 +162,9 @@ format:  ## let clang-format rewrite the sources
 bench: $(B)/jarside $(B)/tests/bench/bench.t $(B)/tests/bench/growth.t  ## print figures, with ratios beside R and scikit-learn where they are
 	@$(B)/tests/bench/bench.t $(CURDIR)/$(B)/jarside
 	@$(B)/tests/bench/growth.t
+
+converse: $(B)/jarside  ## play the conversations of corpus/conversations and print what came of them
+	@JARSIDE=$(CURDIR)/$(B)/jarside tests/bench/converse
 
 install: all  ## install below PREFIX (and DESTDIR)
 	install -d $(DESTDIR)$(BINDIR) $(DESTDIR)$(DATADIR)

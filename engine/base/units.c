@@ -394,6 +394,11 @@ static bool take_number(struct cursor *cursor, struct number *number)
         return false;
     }
     *number = (struct number){kind, sign * value, sign * value};
+    if (kind == NUMBER_PLAIN && TAKE(&ahead, "-odd", "ish", "-ish")) { /* "ninety-odd", "90ish" */
+        const bool odd = ahead.at[-1] == 'd';
+        number->lo *= odd ? 1.0 : 0.95;
+        number->hi *= odd ? 1.1 : 1.05;
+    }
     *cursor = ahead;
     return true;
 }

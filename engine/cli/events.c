@@ -602,7 +602,7 @@ static enum status correct_look(struct correcting *correcting, const char *words
         return said(correcting, RECORD_LOOK, old->id, request.label);
     screen_say(&app->out, 0, 2, ROLE_PLAIN, "%s: look %lld takes the place of look %lld.",
                request.label, (long long)look.id, (long long)old->id);
-    view_verdict(&app->out, &told, false);
+    view_verdict(&app->out, &told, VERDICT_BRIEF);
     return app_flush(app);
 }
 

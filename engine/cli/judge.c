@@ -90,7 +90,7 @@ static enum status tell(const struct judging *judging, bool one_of_many)
     if (line)
         view_verdict_line(&app->out, &told);
     else
-        view_verdict(&app->out, &told, judging->explain);
+        view_verdict(&app->out, &told, judging->explain ? VERDICT_WHOLE : VERDICT_BRIEF);
     return app_flush(app);
 }
 

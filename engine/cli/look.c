@@ -193,7 +193,7 @@ static enum status look_at_vessel(struct looking *looking, const char *label)
         return app_json(app, look_json(&consultation.vessel, &look, &judged));
     if (!talked) { /* a conversation has shown it already */
         screen_say(&app->out, 0, 2, ROLE_STRONG, "%s", heading(looking, &consultation));
-        view_verdict(&app->out, &judged, false);
+        view_verdict(&app->out, &judged, VERDICT_BRIEF);
     }
     say_saved(looking, &consultation.vessel, look.id,
               judged.verdict->decision.action == ACTION_DISCARD);

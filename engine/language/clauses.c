@@ -626,7 +626,12 @@ static bool deny_before(struct pass *p)
             gap = true;
             continue;
         }
+        /* Of a mushroom or a grain nobody says that there is none: "my reishi had nothing". */
+        enum feeds feeds = is_role(item, ROLE_VALUE)
+                               ? p->job->reader->rules->observables[item->match->observable].feeds
+                               : FEEDS_NONE;
         if (!is_role(item, ROLE_VALUE) || item->match->denied ||
+            (feeds >= FEEDS_SPECIES && feeds <= FEEDS_VESSEL) ||
             (denied && !same_subject(p, denied, item->match) && item->match->end <= denied->start))
             break;
         if (only_where(p, item->match)) {

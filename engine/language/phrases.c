@@ -585,6 +585,8 @@ static void add_language(struct build *b)
         add_phrases(b, lists[i].phrases, lists[i].role, 0, 0);
     for (size_t i = 0; i < l->statement_count; i++)
         add_phrases(b, &l->statements[i].phrases, ROLE_STATEMENT, 0, i);
+    for (size_t i = 0; i < b->reader->rules->question_count; i++)
+        add_phrases(b, &b->reader->rules->questions[i].phrases, ROLE_QUESTION, 0, i);
     for (size_t i = 0; i < l->spared.count; i++) {
         uint32_t word = word_add(b->reader, l->spared.list[i], strlen(l->spared.list[i]), false);
         b->reader->lexemes[word].spared = true;

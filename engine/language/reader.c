@@ -207,22 +207,27 @@ static void compact(struct match_list *list)
 /*
  * Of the same words, what they say of a sign goes before the part they play in
  * the sentence: a value may be called "none". And a phrase goes before a word:
- * "no" in "no, it is green" denies nothing.
+ * "no" in "no, it is green" denies nothing. An answer speaks of what was asked, and
+ * "is it dead?" says nothing.
  */
 static void settle_places(struct match_list *list)
 {
     struct match *end = list->items + list->count;
     for (struct match *first = list->items, *behind; first < end; first = behind) {
-        bool content = false, phrase = false;
+        bool content = false, phrase = false, question = false, named = false;
         for (behind = first;
              behind < end && behind->start == first->start && behind->end == first->end; behind++) {
             content = content || behind->role <= ROLE_STATEMENT;
             phrase = phrase || !behind->word;
+            question = question || behind->role == ROLE_QUESTION;
+            named = named || behind->named;
         }
         for (struct match *m = first; m < behind && behind - first > 1; m++) {
             bool again = m > first && !m[-1].dropped && m[-1].role == m->role &&
                          m[-1].observable == m->observable && m[-1].item == m->item;
-            m->dropped = (content && m->role > ROLE_STATEMENT) || (phrase && m->word) || again;
+            m->dropped = again || (question ? m->role != ROLE_QUESTION
+                                            : (content && m->role > ROLE_STATEMENT) ||
+                                                  (phrase && m->word) || (named && !m->asked));
         }
     }
     compact(list);
@@ -625,8 +630,13 @@ static void readings(struct job *job, struct reading_list *list)
     list->unread_count = out.unread_count;
     struct span *elsewhere = NULL;
     list->elsewhere_count = 0;
+    list->question = RULES_NONE;
     for (size_t i = 0; i < job->matches.count; i++) {
         const struct match *match = &job->matches.items[i];
+        if (match->role == ROLE_QUESTION) {
+            list->question = (int)match->item;
+            list->question_span = working_span(&job->working, match->start, match->end);
+        }
         if (match->elsewhere)
             *arena_push(job->list_arena, elsewhere, list->elsewhere_count) =
                 working_span(&job->working, match->start, match->end);
@@ -641,7 +651,7 @@ static bool is_word(unsigned char c)
     return (c >= 'a' && c <= 'z') || (c >= '0' && c <= '9') || c >= 0x80;
 }
 
-static void find_name(struct job *job, size_t value, const char *name)
+static void find_name(struct job *job, size_t value, const char *name, bool alone)
 {
     struct working wanted;
     if (working_build(&wanted, name, strlen(name), job->scratch, NULL) != STATUS_OK ||
@@ -659,7 +669,9 @@ static void find_name(struct job *job, size_t value, const char *name)
                                                    .end = (uint32_t)end,
                                                    .role = ROLE_VALUE,
                                                    .observable = (size_t)job->asked,
-                                                   .item = value};
+                                                   .item = value,
+                                                   .asked = true,
+                                                   .named = alone};
         at = end;
     }
 }
@@ -698,6 +710,7 @@ static void drop_stray_number(struct job *job)
 enum {
     SAYS_NO = 1 << ROLE_NO | 1 << ROLE_NEGATION,
     SAYS_YES = 1 << ROLE_YES,
+    SAYS_BARELY = 1 << ROLE_YES | 1 << ROLE_NEGATION, /* no name, though it may stand for one */
 };
 
 /* The roles of the first word of a name. */
@@ -720,6 +733,8 @@ static uint32_t value_like(const struct job *job, uint32_t wanted)
     for (size_t i = 0; i < o->value_count; i++) {
         uint32_t roles = first_word_roles(job->reader, o->values[i].label) |
                          first_word_roles(job->reader, o->values[i].id);
+        for (size_t k = 0; k < o->values[i].answers.count; k++)
+            roles |= first_word_roles(job->reader, o->values[i].answers.list[k]) & SAYS_BARELY;
         if (roles & wanted)
             found |= UINT32_C(1) << i;
     }
@@ -752,6 +767,23 @@ static int bare_answer(const struct job *job, uint32_t end, bool *hedged)
     return no || denied ? -1 : yes ? 1 : 0;
 }
 
+/* Whether a match says something of what was asked. */
+static bool speaks_of_asked(const struct job *job, const struct match *match)
+{
+    const size_t asked = (size_t)job->asked;
+    if (match->role <= ROLE_NUMBER)
+        return match->observable == asked;
+    if (match->role != ROLE_STATEMENT)
+        return false;
+    const struct statement *s = &job->reader->rules->language.statements[match->item];
+    bool speaks = false;
+    for (size_t i = 0; i < s->seen.count; i++)
+        speaks = speaks || s->seen.observables[i] == asked;
+    for (size_t i = 0; i < s->absent.count; i++)
+        speaks = speaks || s->absent.observables[i] == asked;
+    return speaks;
+}
+
 /* Settles a plain "yes" or "no" to the question. */
 static void yes_no(struct job *job)
 {
@@ -760,8 +792,9 @@ static void yes_no(struct job *job)
     uint32_t end = w->cut_count ? w->cuts[0].at : (uint32_t)w->length;
     for (size_t i = 0; i < job->matches.count; i++) {
         const struct match *match = &job->matches.items[i];
-        if (match->role <= ROLE_NUMBER && match->observable == (size_t)job->asked)
-            answer->needless = true;
+        answer->needless = answer->needless || speaks_of_asked(job, match);
+        if (match->start == 0 && match->role >= ROLE_YES && match->role <= ROLE_NO && !match->word)
+            end = match->end; /* "nope bone dry", "no it is dry" */
     }
     cover(job, true);
     int said = bare_answer(job, end, &answer->hedged);
@@ -960,7 +993,7 @@ static enum status read_as(struct reader *reader, int asked, const char *text, s
                       .asked = asked,
                       .scratch = reader->scratch,
                       .list_arena = arena};
-    *list = (struct reading_list){.text = text};
+    *list = (struct reading_list){.text = text, .question = RULES_NONE};
     enum status status = working_build(&job.working, text, length, job.scratch, diags);
     if (status != STATUS_OK)
         return status;
@@ -970,8 +1003,12 @@ static enum status read_as(struct reader *reader, int asked, const char *text, s
         job_scan(&job);
         for (size_t i = 0; asked != RULES_NONE && i < reader->rules->observables[asked].value_count;
              i++) {
-            find_name(&job, i, reader->rules->observables[asked].values[i].label);
-            find_name(&job, i, reader->rules->observables[asked].values[i].id);
+            const struct value *value = &reader->rules->observables[asked].values[i];
+            find_name(&job, i, value->label, false);
+            find_name(&job, i, value->id, false);
+            for (size_t k = 0; k < value->answers.count; k++)
+                if (!(first_word_roles(reader, value->answers.list[k]) & SAYS_BARELY))
+                    find_name(&job, i, value->answers.list[k], true);
         }
         resolve(&job);
         if (asked != RULES_NONE)

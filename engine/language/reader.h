@@ -60,6 +60,8 @@ struct reading_list { /* all in the arena given to reader_read; spans are into i
     size_t unread_count;
     const struct span *elsewhere; /* what is said of something else than this vessel */
     size_t elsewhere_count;
+    int question; /* index into rules.questions of the last one the grower asks, or RULES_NONE */
+    struct span question_span;
 };
 
 /*

@@ -72,8 +72,9 @@ enum role {
     ROLE_EXCEPTION,
     ROLE_OR,
     ROLE_AND,
-    ROLE_OTHERS, /* something else than the vessel that is asked about */
-    ROLE_HERE,   /* this vessel again */
+    ROLE_OTHERS,   /* something else than the vessel that is asked about */
+    ROLE_HERE,     /* this vessel again */
+    ROLE_QUESTION, /* the grower's own: understood, but nothing is said by it */
     ROLE_IGNORE,
     ROLE_OBJECTION, /* beside what else the word does; no match is made of it */
     ROLE_YES,
@@ -254,6 +255,7 @@ struct match {
     unsigned gap_count;
     bool over, under; /* how the quantity is bounded */
     bool asked;       /* of the observable that was asked for: wins among numbers of its length */
+    bool named;       /* of that, by words that mean nothing else in an answer to it */
     bool word;        /* a single word by itself: any phrase of the same place goes before it */
     bool answers;     /* a negation that answers by itself: "none" */
     uint32_t until;   /* a negation in a gap: where that match ends, and with it the denial */

@@ -20,7 +20,9 @@ enum stage {
     STAGE_DONE,    /* all told; commands and corrections still work */
 };
 
-enum { CAUSE_QUESTIONS_MOST = 3 };
+enum { ACTION_QUESTIONS_MOST = 8, CAUSE_QUESTIONS_MOST = 3 };
+
+enum { ROWS_USUAL = 24 }; /* of a window */
 
 #define NO_OBSERVABLE ((size_t)-1)
 
@@ -41,9 +43,15 @@ struct conversation {
     enum stage stage;
     size_t asking;      /* observable of the question on the screen; NO_OBSERVABLE if none */
     size_t put;         /* observable whose question was last shown in full */
+    unsigned tries;     /* answers to it that were not understood */
     bool *clash_put;    /* per observable: its contradiction was put; each is put once */
     enum action advice; /* as it was told last */
-    size_t asked;       /* questions put so far */
+    struct told {       /* by the verdict that was shown last */
+        enum action action;
+        size_t leader;
+        const char *asked;
+    } told;
+    size_t asked; /* questions put so far */
     struct step *steps;
     size_t step_count;
     const char **offered; /* completion words, kept for the input */
@@ -111,7 +119,7 @@ static const struct {
     {"change", "'change age': changes an earlier answer"},
     {"so far", "all that is known, and what leads"},
     {"verdict", "the verdict now"},
-    {"details", "how much each answer counts, and what would change the action"},
+    {"details", "all cautions and steps, what counts how much, what would change the action"},
     {"causes", "why it may have happened, and what to change"},
     {"leave", "ends the conversation (also ^D)"},
 };
@@ -123,7 +131,7 @@ static const struct {
 } OTHERS[] = {
     {"?", COMMAND_HELP},    {"undo", COMMAND_BACK},  {"show", COMMAND_SO_FAR},
     {"so", COMMAND_SO_FAR}, {"quit", COMMAND_LEAVE}, {"exit", COMMAND_LEAVE},
-    {"bye", COMMAND_LEAVE}, {"why?", COMMAND_WHY},
+    {"bye", COMMAND_LEAVE}, {"why?", COMMAND_WHY},   {"more", COMMAND_DETAILS},
 };
 
 /* The command a line is, and what follows it; COMMAND_COUNT when it is none. Only 'change' takes more
@@ -147,6 +155,27 @@ static enum command command_of(const char *line, const char **rest)
     return COMMAND_COUNT;
 }
 
+/* Behind a phrase of the rules at the front of a folded text, or NULL. Apostrophes do not matter; '$' is
+ * the end of the text or of its clause. */
+static const char *behind(const char *at, const char *phrase)
+{
+    while (*phrase != '\0' && *at != '\0') {
+        if (*at == '\'' || *phrase == '\'') {
+            at += *at == '\'';
+            phrase += *phrase == '\'';
+        } else if (*at == *phrase) {
+            at++;
+            phrase++;
+        } else {
+            break;
+        }
+    }
+    const bool ends = strcmp(phrase, " $") == 0 || strcmp(phrase, "$") == 0;
+    if (ends)
+        return *at == '\0' || strchr(",.;!", *at) != NULL ? at : NULL;
+    return *phrase == '\0' && !isalnum((unsigned char)*at) && *at != '\'' ? at : NULL;
+}
+
 /*
  * Whether an answer says that its giver does not know, by the list of the rules: at its beginning, up to
  * the end of a word. What follows a comma or a full stop is more than that and goes to `rest`;
@@ -154,26 +183,23 @@ static enum command command_of(const char *line, const char **rest)
  */
 static bool does_not_know(const struct rules *rules, const char *line, const char **rest)
 {
+    static const char *const leads[] = {"i",     "im", "i'm", "i am", "ive", "i've",     "i have",
+                                        "sorry", "um", "hmm", "well", "oh",  "honestly", "really"};
+    const struct phrases *unknown = &rules->language.unknown;
     struct text said;
     bool found = false;
     text_init(&said);
     text_fold(&said, line, strlen(line), NULL);
-    for (size_t i = 0; said.length > 0 && !found && i < rules->language.unknown.count; i++) {
-        const char *at = said.bytes;
-        const char *phrase = rules->language.unknown.list[i];
-        while (*phrase != '\0' && *at != '\0') {
-            if (*at == '\'' || *phrase == '\'') {
-                at += *at == '\'';
-                phrase += *phrase == '\'';
-            } else if (*at == *phrase) {
-                at++;
-                phrase++;
-            } else {
-                break;
-            }
-        }
-        found = *phrase == '\0' && !isalnum((unsigned char)*at) && *at != '\'';
+    const char *at = said.length > 0 ? said.bytes : "";
+    for (size_t i = 0; i < sizeof leads / sizeof *leads; i++) {
+        const char *next = behind(at, leads[i]);
+        if (next == NULL || *next == '\0')
+            continue;
+        at = next + strspn(next, ", ");
+        i = (size_t)-1; /* from the first again: "sorry, i am unsure" */
     }
+    for (size_t i = 0; i < unknown->count && !found; i++)
+        found = behind(at, unknown->list[i]) != NULL;
     text_release(&said);
     *rest = line + strcspn(line, ",.;");
     *rest += strspn(*rest, ",.; ");
@@ -182,8 +208,7 @@ static bool does_not_know(const struct rules *rules, const char *line, const cha
 
 /* ---- pages ----------------------------------------------------------------------------------- */
 
-/* Sends what stands in the screen's buffer. */
-static void page_end(struct conversation *talk)
+static void send(struct conversation *talk)
 {
     talk->shown += screen_lines(talk->screen);
     enum status status = screen_flush(talk->screen, stdout);
@@ -197,9 +222,8 @@ static void page_wait(struct conversation *talk)
 {
     char *line = NULL;
     const char *rest;
-    page_end(talk);
     talk->shown = 0;
-    if (!lines_is_terminal(talk->lines) || talk->status != STATUS_OK || talk->leaving)
+    if (talk->status != STATUS_OK || talk->leaving)
         return;
     lines_offer(talk->lines, NULL, 0);
     enum line_result result = lines_read(talk->lines, "(Enter for more) ", &line);
@@ -214,101 +238,51 @@ static void page_wait(struct conversation *talk)
         free(line);
 }
 
-enum part {
-    PART_ACTION, /* with the first cautions: first, and never scrolled away */
-    PART_FINDINGS,
-    PART_STEPS,
-    PART_CAUTIONS,
-    PART_UNCLEAR,
-    PART_CAUSES,
-    PART_COMPUTED,
-    PART_TESTS,
-    PART_CHANGES,
-};
-
-static void put_part(struct screen *screen, const struct judged *judged, enum part part)
+/* Bytes at the front of a text that are at most so many lines. It ends before a line that begins a new
+ * item, if one does: what hangs together is not torn. */
+static size_t page_length(const char *bytes, size_t lines)
 {
-    static const char *const titles[] = {
-        [PART_FINDINGS] = "Most likely inside",
-        [PART_STEPS] = "What to do",
-        [PART_COMPUTED] = "What the figures say",
-        [PART_TESTS] = "A cheap test to tell the causes apart",
-        [PART_CHANGES] = "What to change next time",
-    };
-    const struct verdict *verdict = judged->verdict;
-    if ((part == PART_STEPS && verdict->step_count == 0) ||
-        (part == PART_COMPUTED && verdict->computed_count == 0) ||
-        (part == PART_TESTS && verdict->test_count == 0))
-        return;
-    if (titles[part] != NULL)
-        screen_say(screen, 0, 0, ROLE_STRONG, "%s", titles[part]);
-    switch (part) {
-    case PART_ACTION:
-        screen_blank(screen);
-        view_action(screen, judged);
-        view_cautions_first(screen, judged);
-        break;
-    case PART_FINDINGS:
-        view_findings(screen, judged, 3);
-        break;
-    case PART_STEPS:
-        view_steps(screen, judged);
-        break;
-    case PART_CAUTIONS:
-        view_cautions_later(screen, judged);
-        break;
-    case PART_UNCLEAR:
-        view_unclear(screen, judged);
-        break;
-    case PART_CAUSES:
-        screen_heading(screen, "Most likely why");
-        view_causes(screen, judged, 4);
-        break;
-    case PART_COMPUTED:
-        view_computed(screen, judged);
-        break;
-    case PART_TESTS:
-        view_tests(screen, judged, 2);
-        break;
-    case PART_CHANGES:
-        view_changes(screen, judged);
-        break;
+    size_t whole = 0, at = 0;
+    for (size_t taken = 0; taken < lines && bytes[at] != '\0'; taken++) {
+        at += strcspn(bytes + at, "\n");
+        at += bytes[at] == '\n';
+        if (bytes[at] != ' ' || bytes[at] == '\0')
+            whole = at;
     }
+    return whole > 0 ? whole : at;
 }
 
-/*
- * Parts in pages that fit the window below what came up since the grower last
- * typed, with room left for what follows a page: an offer and the prompt.
- * Everything fits where no window is.
- */
-static void put_pages(struct conversation *talk, enum part from, enum part last)
+/* Sends what stands in the screen's buffer, on a terminal in pages that fit below what came up since the
+ * grower last typed, with a line left for the prompt. */
+static void page_end(struct conversation *talk)
 {
-    enum { ROOM_BELOW = 4 };
     struct screen *screen = talk->screen;
-    struct judged judged = judge(talk);
-    for (enum part part = from; part <= last; part++) {
-        size_t before = screen->out.length;
-        bool page_is_empty = talk->shown == 0 && before == 0;
-        put_part(screen, &judged, part);
-        if (page_is_empty || screen->rows == 0 ||
-            talk->shown + screen_lines(screen) + ROOM_BELOW <= screen->rows)
-            continue;
-        /* Take the part back, let the page be read, and write the part on the next one. */
-        text_cut(&screen->out, before);
+    while (lines_is_terminal(talk->lines) && screen->rows > 2 && !talk->leaving &&
+           talk->shown + screen_lines(screen) + 1 > screen->rows) {
+        const size_t rows = screen->rows;
+        struct text later;
+        size_t room = rows - 1 > talk->shown ? rows - 1 - talk->shown : 0;
+        /* What fits a page of its own goes there whole. */
+        size_t kept = talk->shown > 0 && screen_lines(screen) + 1 <= rows
+                          ? 0
+                          : page_length(screen->out.bytes, room);
+        text_init(&later);
+        text_add(&later, screen->out.bytes + kept, screen->out.length - kept);
+        text_cut(&screen->out, kept);
+        send(talk);
         page_wait(talk);
-        put_part(screen, &judged, part);
+        text_add(&screen->out, later.bytes, later.length);
+        text_release(&later);
     }
-    page_end(talk);
+    send(talk);
 }
 
-static void page_verdict(struct conversation *talk)
+/* A verdict stands on a page of its own, together with what is offered behind it. */
+static void put_verdict(struct conversation *talk, enum verdict_form form)
 {
-    put_pages(talk, PART_ACTION, PART_UNCLEAR);
-}
-
-static void page_causes(struct conversation *talk)
-{
-    put_pages(talk, PART_CAUSES, PART_CHANGES);
+    struct judged judged = judge(talk);
+    screen_blank(talk->screen);
+    view_verdict(talk->screen, &judged, form);
 }
 
 /* ---- the question ---------------------------------------------------------------------------- */
@@ -334,11 +308,7 @@ static void put_values(struct screen *screen, const struct observable *observabl
         text_init(&line);
         for (size_t v = row; v < observable->value_count; v += rows) {
             const char *label = observable->values[v].label;
-            /* The bins of a figure have no numbers: a number typed there is the figure itself. */
-            if (observable->kind == KIND_NUMBER)
-                text_printf(&line, "  - %s", label);
-            else
-                text_printf(&line, "%2zu. %s", v + 1, label);
+            text_printf(&line, "%2zu. %s", v + 1, label);
             bool last = v + rows >= observable->value_count;
             for (size_t pad = utf8_width(label, strlen(label)); !last && pad + NUMBER < cell; pad++)
                 text_add(&line, " ", 1);
@@ -348,7 +318,8 @@ static void put_values(struct screen *screen, const struct observable *observabl
     }
 }
 
-static void put_question(struct conversation *talk)
+/* What can be answered, and how; the bins of a figure are not named, for any figure will do. */
+static void put_options(struct conversation *talk)
 {
     static const char *const how_to_answer[] = {
         [KIND_ONE] = "A number, a word or a sentence; or 'unknown'.",
@@ -356,18 +327,28 @@ static void put_question(struct conversation *talk)
         [KIND_NUMBER] = "A figure with its unit, or 'unknown'.",
     };
     const struct observable *asked = &talk->rules->observables[talk->asking];
+    if (asked->kind != KIND_NUMBER)
+        put_values(talk->screen, asked);
+    screen_say(talk->screen, 2, 0, ROLE_QUIET, "%s", how_to_answer[asked->kind]);
+}
+
+/* The question with its help, once; when it is called for again, with its answers only. */
+static void put_question(struct conversation *talk)
+{
+    const struct observable *asked = &talk->rules->observables[talk->asking];
+    const bool again = talk->put == talk->asking;
+    if (again && talk->tries > 0)
+        return; /* its answers have just been shown */
     screen_blank(talk->screen);
     say(talk, ROLE_STRONG, asked->ask);
-    if (talk->put == talk->asking) { /* its values and its help still stand above */
-        page_end(talk);
-        return;
-    }
-    talk->put = talk->asking;
-    if (asked->look != NULL)
+    if (!again && asked->look != NULL)
         screen_say(talk->screen, 2, 0, ROLE_QUIET, "%s", asked->look);
-    put_values(talk->screen, asked);
-    screen_say(talk->screen, 2, 0, ROLE_QUIET, "%s", how_to_answer[asked->kind]);
-    page_end(talk);
+    put_options(talk);
+    talk->put = talk->asking;
+    if (talk->screen->rows >= ROWS_USUAL)
+        page_end(talk);
+    else /* a small window scrolls: nobody wants to press Enter before every question */
+        send(talk);
 }
 
 /* Gives Tab the words that are valid now. */
@@ -427,19 +408,9 @@ static void act_why(struct conversation *talk)
 static void act_so_far(struct conversation *talk)
 {
     struct judged judged = judge(talk);
-    view_understood(talk->screen, &judged);
+    view_understood(talk->screen, &judged, false);
     view_unclear(talk->screen, &judged);
-    view_standing(talk->screen, &judged);
-}
-
-static void act_details(struct conversation *talk)
-{
-    struct judged judged = judge(talk);
-    screen_heading(talk->screen, "How much each answer counts");
-    view_evidence(talk->screen, &judged);
-    page_wait(talk);
-    screen_heading(talk->screen, "What would change the action");
-    view_turns(talk->screen, &judged);
+    view_standing(talk->screen, &judged, false);
 }
 
 /* A fact whose observable's label or id begins with `name`; NO_OBSERVABLE if none, or several. */
@@ -466,15 +437,32 @@ static void act_change(struct conversation *talk, const char *name)
     if (observable == NO_OBSERVABLE) {
         struct judged judged = judge(talk);
         say(talk, ROLE_PLAIN, "Say 'change' and which of these:");
-        view_understood(talk->screen, &judged);
+        view_understood(talk->screen, &judged, false);
         return;
     }
     remember(talk);
     triage_forget(talk->triage, observable);
     talk->asking = observable;
     talk->put = NO_OBSERVABLE;
+    talk->tries = 0;
     if (talk->stage == STAGE_OFFER || talk->stage == STAGE_DONE)
         talk->stage = STAGE_ACTION;
+}
+
+static void say_done(struct conversation *talk)
+{
+    talk->stage = STAGE_DONE;
+    screen_say(
+        talk->screen, 0, 0, ROLE_QUIET,
+        "There are no more questions. 'details', 'causes', 'change', 'so far', or 'leave'%s.",
+        talk->saves ? ", which saves the look" : "");
+    page_end(talk);
+}
+
+static void put_causes(struct conversation *talk)
+{
+    struct judged judged = judge(talk);
+    view_causes(talk->screen, &judged);
 }
 
 static void act(struct conversation *talk, enum command command, const char *rest)
@@ -487,6 +475,8 @@ static void act(struct conversation *talk, enum command command, const char *res
         act_why(talk);
         break;
     case COMMAND_UNKNOWN:
+        if (talk->stage == STAGE_OFFER)
+            say_done(talk);
         if (talk->asking == NO_OBSERVABLE)
             break;
         remember(talk);
@@ -506,13 +496,13 @@ static void act(struct conversation *talk, enum command command, const char *res
         act_so_far(talk);
         break;
     case COMMAND_VERDICT:
-        page_verdict(talk);
+        put_verdict(talk, VERDICT_TALK);
         break;
     case COMMAND_DETAILS:
-        act_details(talk);
+        put_verdict(talk, VERDICT_WHOLE);
         break;
     case COMMAND_CAUSES:
-        page_causes(talk);
+        put_causes(talk);
         break;
     case COMMAND_LEAVE:
         talk->leaving = true;
@@ -530,15 +520,9 @@ static bool heard(struct conversation *talk, enum status status)
 {
     if (status == STATUS_OK)
         return true;
-    if (diags_errors(talk->diags) == 0)
-        say(talk, ROLE_PLAIN,
-            "That was not understood. Give a number or a word from the list, a sentence, "
-            "'unknown', "
-            "or 'help'.");
     for (size_t i = 0; i < diags_kept(talk->diags); i++)
         say(talk, ROLE_PLAIN, diags_get(talk->diags, i)->message);
     diags_clear(talk->diags);
-    page_end(talk);
     go_back(talk);
     return false;
 }
@@ -553,21 +537,17 @@ static size_t unclear_count(const struct conversation *talk)
 struct hearing {
     struct observation *before;
     size_t unclear;
+    const char *asked; /* a question of the grower's */
 };
 
 static struct hearing hearing_begin(struct conversation *talk)
 {
     size_t size = talk->rules->observable_count * sizeof(struct observation);
-    struct hearing hearing = {arena_alloc(talk->arena, size), unclear_count(talk)};
+    struct hearing hearing = {arena_alloc(talk->arena, size), unclear_count(talk),
+                              triage_asked(talk->triage)};
     memcpy(hearing.before, triage_evidence(talk->triage)->observations, size);
     remember(talk);
     return hearing;
-}
-
-static bool hearing_is_new(const struct conversation *talk, const struct hearing *hearing)
-{
-    return memcmp(triage_evidence(talk->triage)->observations, hearing->before,
-                  talk->rules->observable_count * sizeof(struct observation)) != 0;
 }
 
 /* What the line was taken for and left unclear, whether it changes the advice, and where things
@@ -577,26 +557,38 @@ static void tell_standing(struct conversation *talk, const struct hearing *heari
     struct judged judged = judge(talk);
     const enum action now = judged.verdict->decision.action;
     view_understood_since(talk->screen, &judged, hearing->before);
-    view_unclear_since(talk->screen, &judged, hearing->unclear);
+    view_unread_since(talk->screen, &judged, hearing->unclear);
+    if (talk->stage > STAGE_ACTION && hearing->asked != triage_asked(talk->triage))
+        view_reply(talk->screen, &judged);
     if (talk->advice != ACTION_COUNT && talk->advice != now)
         screen_say(talk->screen, 0, 0, ROLE_STRONG, "That changes the advice from %s to %s.",
                    talk->rules->decision.action_label[talk->advice],
                    talk->rules->decision.action_label[now]);
     talk->advice = now;
-    if (talk->stage == STAGE_CAUSE)
-        view_standing_causes(talk->screen, &judged);
-    else
-        view_standing(talk->screen, &judged);
+    view_standing(talk->screen, &judged, talk->stage == STAGE_CAUSE);
     page_end(talk);
 }
 
+/* An answer that says nothing is asked for once more, with what can be said; then the question is left open. */
 static void hear_answer(struct conversation *talk, const char *line)
 {
     struct hearing hearing = hearing_begin(talk);
-    if (!heard(talk, triage_answer(talk->triage, talk->asking, line, talk->diags)))
-        return;
-    talk->asking = NO_OBSERVABLE;
-    tell_standing(talk, &hearing);
+    enum status status = triage_answer(talk->triage, talk->asking, line, talk->diags);
+    if (status == STATUS_USAGE && diags_errors(talk->diags) == 0) {
+        go_back(talk);
+        if (talk->tries++ == 0) {
+            say(talk, ROLE_PLAIN, "That was not understood. You can say:");
+            put_options(talk);
+        } else {
+            say(talk, ROLE_PLAIN, "That was not understood either; the question is left open.");
+            triage_unknown(talk->triage, talk->asking);
+            talk->asking = NO_OBSERVABLE;
+        }
+        page_end(talk);
+    } else if (heard(talk, status)) {
+        talk->asking = NO_OBSERVABLE;
+        tell_standing(talk, &hearing);
+    }
 }
 
 /* `more`: it followed an answer, so it need not say anything about the vessel. */
@@ -605,19 +597,24 @@ static void hear_description(struct conversation *talk, const char *line, bool m
     struct hearing hearing = hearing_begin(talk);
     if (!heard(talk, triage_tell(talk->triage, line, strlen(line), talk->diags)))
         return;
-    if (!hearing_is_new(talk, &hearing)) {
+    const bool says = memcmp(triage_evidence(talk->triage)->observations, hearing.before,
+                             talk->rules->observable_count * sizeof *hearing.before) != 0;
+    /* The first words weigh, even where nothing in them is plain. */
+    if (!says && hearing.asked == triage_asked(talk->triage) && talk->stage != STAGE_OPENING) {
+        struct judged judged = judge(talk);
         if (!more) {
-            struct judged judged = judge(talk);
-            view_unclear_since(talk->screen, &judged, hearing.unclear);
+            view_unread_since(talk->screen, &judged, hearing.unclear);
             say(talk, ROLE_PLAIN,
                 "That says nothing new about the vessel. Say what you see, or 'help'.");
-            page_end(talk);
         }
+        page_end(talk);
         go_back(talk);
         return;
     }
     tell_standing(talk, &hearing);
-    if (talk->stage != STAGE_CAUSE)
+    if (says && talk->stage != STAGE_CAUSE)
+        talk->stage = STAGE_ACTION;
+    else if (talk->stage == STAGE_OPENING)
         talk->stage = STAGE_ACTION;
 }
 
@@ -632,13 +629,16 @@ static bool is_one_of(const char *line, const char *const *list)
 static void hear_offer(struct conversation *talk, const char *line)
 {
     static const char *const yes[] = {"", "yes", "y", "ok", "go on", "sure", NULL};
-    static const char *const no[] = {"no", "n", "no thanks", "not now", NULL};
+    static const char *const no[] = {"no", "n", "nope", "nah", "no thanks", "not now", NULL};
+    const char *rest;
     if (is_one_of(line, yes)) {
         remember(talk);
         talk->stage = STAGE_CAUSE;
         talk->asked = 0;
     } else if (is_one_of(line, no)) {
         talk->leaving = true;
+    } else if (does_not_know(talk->rules, line, &rest)) {
+        say_done(talk);
     } else {
         hear_description(talk, line, false);
     }
@@ -655,7 +655,7 @@ static void hear(struct conversation *talk, const char *line)
     else if (line[0] == '\0' && talk->stage == STAGE_OPENING)
         talk->stage = STAGE_ACTION;
     else if (line[0] == '\0')
-        return; /* Enter at a question asks it again */
+        talk->tries = 0; /* Enter at a question asks it again */
     else if (talk->asking != NO_OBSERVABLE && does_not_know(talk->rules, line, &rest)) {
         act(talk, COMMAND_UNKNOWN, "");
         if (*rest != '\0')
@@ -668,36 +668,32 @@ static void hear(struct conversation *talk, const char *line)
 
 /* ---- what is asked --------------------------------------------------------------------------- */
 
-/* Two statements that contradict come before any new question; each pair is put once. */
+/* Two statements that contradict come before any new question, each pair once, where it matters to the
+ * action which of them is right. */
 static bool choose_clash(struct conversation *talk)
 {
     const struct clash *clashes = NULL;
     size_t count = triage_clashes(talk->triage, &clashes);
     for (size_t i = 0; i < count; i++) {
-        if (talk->clash_put[clashes[i].observable])
+        if (talk->clash_put[clashes[i].observable] ||
+            !triage_turns_on(talk->triage, clashes[i].observable))
             continue;
         screen_blank(talk->screen);
-        screen_say(talk->screen, 0, 0, ROLE_ISOLATE, "You said '%s' and '%s'. Which is right?",
+        const bool same = strcmp(clashes[i].first, clashes[i].second) == 0;
+        screen_say(talk->screen, 0, 0, ROLE_ISOLATE,
+                   same ? "You said '%s', and that it is not so. Which is right?"
+                        : "You said '%s' and '%s'. Which is right?",
                    clashes[i].first, clashes[i].second);
         talk->asking = clashes[i].observable;
-        talk->put = NO_OBSERVABLE;
         talk->clash_put[talk->asking] = true;
+        put_options(talk);
+        talk->put = talk->asking;
+        talk->asked++;
+        talk->tries = 1; /* all is said that is to be said of it */
+        page_end(talk);
         return true;
     }
     return false;
-}
-
-static void say_done(struct conversation *talk)
-{
-    talk->stage = STAGE_DONE;
-    if (talk->leaving || talk->status != STATUS_OK)
-        return;
-    screen_blank(talk->screen);
-    screen_say(
-        talk->screen, 0, 0, ROLE_QUIET,
-        "There are no more questions. 'verdict', 'details', 'causes', 'change', or 'leave'%s.",
-        talk->saves ? ", which saves the look" : "");
-    page_end(talk);
 }
 
 /* The next question of the stage; moves to the next stage when there is none. */
@@ -705,24 +701,32 @@ static void choose_question(struct conversation *talk)
 {
     bool for_cause = talk->stage == STAGE_CAUSE;
     const struct question *next = NULL;
+    talk->tries = 0;
     if (choose_clash(talk))
         return;
-    if (!for_cause || talk->asked < CAUSE_QUESTIONS_MOST)
+    if (talk->asked < (for_cause ? CAUSE_QUESTIONS_MOST : ACTION_QUESTIONS_MOST))
         next = triage_next(talk->triage, for_cause ? AIM_CAUSE : AIM_ACTION);
     if (next != NULL) {
         talk->asking = next->observable;
         talk->asked++;
     } else if (for_cause) {
-        page_causes(talk);
+        put_causes(talk);
         say_done(talk);
     } else {
-        page_verdict(talk);
         const struct verdict *verdict = triage_judge(talk->triage);
-        const bool sound =
-            verdict->decision.action == ACTION_KEEP && verdict->status[FINDING_CLEAN] > 0.5;
-        if (sound) /* it has no cause to look for */
+        const struct told now = {verdict->decision.action, verdict->findings[0].index,
+                                 verdict->asked};
+        if (now.action == talk->told.action && now.leader == talk->told.leader &&
+            now.asked == talk->told.asked)
+            say(talk, ROLE_PLAIN, "The verdict stands as it was; 'verdict' shows it.");
+        else
+            put_verdict(talk, VERDICT_TALK);
+        talk->told = now;
+        /* What is sound has no cause to look for. */
+        if (verdict->status[FINDING_CLEAN] >= 0.5 || verdict->no_cause >= 0.5 ||
+            triage_next(talk->triage, AIM_CAUSE) == NULL)
             say_done(talk);
-        else if (!talk->leaving && talk->status == STATUS_OK)
+        else
             talk->stage = STAGE_OFFER;
     }
 }
@@ -736,11 +740,10 @@ static void prepare(struct conversation *talk)
     if (talk->leaving || talk->status != STATUS_OK)
         return;
     if (talk->stage == STAGE_OFFER) {
-        screen_blank(talk->screen);
-        screen_say(
-            talk->screen, 0, 0, ROLE_STRONG,
-            "The action is settled. Shall we look for the cause? (Enter: yes; 'no' %sleaves)",
-            talk->saves ? "saves the look and " : "");
+        screen_say(talk->screen, 0, 0, ROLE_STRONG,
+                   "Ask on for the cause, three questions at most? (Enter: yes; 'details'; 'no' "
+                   "%sleaves)",
+                   talk->saves ? "saves the look and " : "");
         page_end(talk);
     } else if (talk->asking != NO_OBSERVABLE) {
         put_question(talk);
@@ -772,6 +775,7 @@ static void one_turn(struct conversation *talk)
         break;
     case READ_INTERRUPTED:
     case READ_RESIZED:
+        talk->tries = 0;
         break; /* the question is put again */
     case READ_FAILED:
         diags_error(talk->diags, (struct position){0}, "cannot read standard input: %s",
@@ -799,6 +803,7 @@ enum status prompt_converse(const struct prompt_opening *opening, struct diags *
                                 .asking = NO_OBSERVABLE,
                                 .put = NO_OBSERVABLE,
                                 .advice = ACTION_COUNT,
+                                .told = {.action = ACTION_COUNT},
                                 .opened = triage_mark(opening->triage)};
     if (talk.lines == NULL) { /* two conversations at once are a bug */
         arena_free(talk.arena);
@@ -821,7 +826,7 @@ enum status prompt_converse(const struct prompt_opening *opening, struct diags *
         one_turn(&talk);
     if (talk.status == STATUS_OK && triage_mark(talk.triage) != talk.opened) {
         if (talk.stage == STAGE_OPENING || talk.stage == STAGE_ACTION)
-            page_verdict(&talk); /* left before the verdict: what is known is worth having */
+            put_verdict(&talk, VERDICT_TALK); /* left before it: what is known is worth having */
         page_end(&talk);
     }
     if (opening->finished != NULL)

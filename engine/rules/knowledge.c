@@ -396,6 +396,7 @@ static const struct field VALUE_FIELDS[] = {
     FLAG("salient", VALUE(salient)),
     FLAG("withdraws", VALUE(withdraws)),
     FIELD("phrases", OPTIONAL, read_phrases, VALUE(phrases)),
+    FIELD("answers", OPTIONAL, read_phrases, VALUE(answers)),
 };
 static const struct shape VALUE_SHAPE = SHAPE("a value", VALUE_FIELDS);
 
@@ -1240,6 +1241,40 @@ static void check_statement(struct loader *loader, const struct item *item, void
                    statement->id);
 }
 
+/* ---- what growers ask ------------------------------------------------------------------------ */
+
+#define REPLY(member) offsetof(struct reply, member)
+
+static const struct field REPLY_FIELDS[] = {
+    SET("actions", REPLY(actions), ACTION_WORDS),
+    SET("statuses", REPLY(statuses), STATUS_WORDS),
+    FIELD("when", OPTIONAL, read_condition, REPLY(when)),
+    TEXT("say", REQUIRED, REPLY(say)),
+};
+static const struct shape REPLY_SHAPE = SHAPE("an answer", REPLY_FIELDS);
+
+static void read_replies(struct loader *loader, const struct field *field, const struct node *node,
+                         void *item)
+{
+    struct reply *replies = expect_entries(loader, node, NODE_LIST, sizeof *replies);
+    size_t count = 0;
+    for (const struct node *entry = replies ? node->first : NULL; entry; entry = entry->next) {
+        shape_clear(&REPLY_SHAPE, &replies[count]);
+        shape_read(loader, &REPLY_SHAPE, entry, &replies[count++]);
+    }
+    const struct reply *last = count ? &replies[count - 1] : NULL;
+    if (!last || last->actions || last->statuses || last->when.count)
+        node_error(loader, node, "the last answer must fit always: only 'say'");
+    field_list(field, item, replies, count);
+}
+
+static const struct field QUESTION_FIELDS[] = {
+    FIELD("phrases", REQUIRED, read_phrases, offsetof(struct own_question, phrases)),
+    LIST("answers", REQUIRED, read_replies, offsetof(struct own_question, replies),
+         offsetof(struct own_question, reply_count)),
+};
+static const struct shape QUESTION_SHAPE = SHAPE("a question", QUESTION_FIELDS);
+
 /* ---- the tables of kinds --------------------------------------------------------------------- */
 
 #define OBSERVABLE_KEYS "signs", "circumstances", "tests"
@@ -1274,6 +1309,8 @@ const struct kind KINDS[ITEM_KINDS] = {
     {.name = "word"},
     KIND("statement", NULL, &STATEMENT_SHAPE, struct statement, language.statements,
          language.statement_count, check_statement),
+    KIND("question", "questions", &QUESTION_SHAPE, struct own_question, questions, question_count,
+         NULL),
     {.name = "key"},
 };
 

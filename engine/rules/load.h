@@ -62,7 +62,8 @@ enum item_kind {
     ITEM_MOVE,
     ITEM_WORDS,     /* lists of language.words */
     ITEM_STATEMENT, /* language.statements */
-    ITEM_WHOLE,     /* keys that stand once and are replaced whole: decision, scale ... */
+    ITEM_QUESTION,
+    ITEM_WHOLE, /* keys that stand once and are replaced whole: decision, scale ... */
     ITEM_KINDS
 };
 

@@ -159,6 +159,8 @@ struct value {
                            was seen once stays seen at later looks */
     bool withdraws;     /* takes back what was feared before it: "it was the lamp" */
     struct phrases phrases;
+    struct phrases
+        answers; /* plain words that name it in answer to its question, and nowhere else */
     struct position at;
 };
 
@@ -575,6 +577,22 @@ struct statement {
     struct position at;
 };
 
+/* A question of the grower's own ("good to use?") and what the verdict answers. */
+struct reply { /* the first that fits is given; the last always does */
+    const char *say;
+    unsigned actions;      /* bit per enum action it goes with; 0: any */
+    struct condition when; /* and this was seen; count 0 always holds */
+    unsigned statuses;     /* and the likeliest of the statuses is of these; 0: any */
+};
+
+struct own_question {
+    const char *id;
+    struct phrases phrases;
+    const struct reply *replies;
+    size_t reply_count;
+    struct position at;
+};
+
 /* What phrases call {id}: any of its items. */
 struct named_list {
     const char *id;
@@ -629,6 +647,8 @@ struct rules {
     size_t finding_count;
     const struct cause *causes;
     size_t cause_count;
+    const struct own_question *questions; /* that growers ask, in file order */
+    size_t question_count;
     const struct species *species;
     size_t species_count;
     const struct grain *grains;

@@ -162,6 +162,10 @@ static void value_tell(struct known *known, const struct saying *saying, size_t 
 
 static void take_in(struct triage *triage, size_t at, const struct saying *saying)
 {
+    if (saying->kind == SAYING_QUESTION) {
+        triage->asked = saying;
+        return;
+    }
     struct known *known = &triage->known[saying->observable];
     const struct observable *observable = &triage->rules->observables[saying->observable];
     switch (saying->kind) {
@@ -193,6 +197,7 @@ static void take_in(struct triage *triage, size_t at, const struct saying *sayin
     case SAYING_FORGET:
         *known = (struct known){.told = false};
         break;
+    case SAYING_QUESTION:
     case SAYING_TEXT:
         break;
     case SAYING_UNCLEAR:
@@ -621,6 +626,7 @@ void triage_merge(struct triage *triage)
     triage->facts = NULL;
     triage->clashes = NULL;
     triage->unclear = NULL;
+    triage->asked = NULL;
     triage->fact_count = triage->clash_count = triage->unclear_count = 0;
     triage->evidence.unread = 0;
     triage->evidence.objected = false;

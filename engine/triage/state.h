@@ -17,12 +17,13 @@
  */
 
 enum saying_kind {
-    SAYING_TOLD,    /* a statement about an observable */
-    SAYING_ASKED,   /* its question was put and answered, however little that told */
-    SAYING_UNKNOWN, /* the grower does not know */
-    SAYING_FORGET,  /* as if nothing had been said */
-    SAYING_UNCLEAR, /* words nothing understood */
-    SAYING_TEXT,    /* a description, whole, for the weight of its words */
+    SAYING_TOLD,     /* a statement about an observable */
+    SAYING_ASKED,    /* its question was put and answered, however little that told */
+    SAYING_UNKNOWN,  /* the grower does not know */
+    SAYING_FORGET,   /* as if nothing had been said */
+    SAYING_UNCLEAR,  /* words nothing understood */
+    SAYING_TEXT,     /* a description, whole, for the weight of its words */
+    SAYING_QUESTION, /* one of the grower's own; `observable` is its index in the rules */
 };
 
 struct saying {
@@ -66,12 +67,12 @@ struct triage {
     const struct rules *rules;
     struct reader *reader;
     const struct reasoner *reasoner;
-    struct words *words; /* NULL: the words of descriptions do not weigh */
-    struct arena *house;       /* as long as the triage: itself, and the arrays per observable */
-    struct arena *said;        /* the log, the records, and their words */
-    struct arena *scratch;     /* while reading one text */
-    struct arena *derived;     /* words put together, facts; renewed with the state */
-    struct arena *judged;      /* the verdict */
+    struct words *words;   /* NULL: the words of descriptions do not weigh */
+    struct arena *house;   /* as long as the triage: itself, and the arrays per observable */
+    struct arena *said;    /* the log, the records, and their words */
+    struct arena *scratch; /* while reading one text */
+    struct arena *derived; /* words put together, facts; renewed with the state */
+    struct arena *judged;  /* the verdict */
     struct cook_memo *cooks;
 
     struct saying *log;
@@ -90,6 +91,7 @@ struct triage {
     struct observation *observations; /* the evidence, likewise */
     bool *skip;                       /* not to be asked, likewise */
     int first_question;               /* observable that is asked before others, or RULES_NONE */
+    const struct saying *asked;       /* the grower's own question, the newest; or NULL */
     struct fact *facts;
     size_t fact_count;
     struct clash *clashes;

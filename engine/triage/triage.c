@@ -128,6 +128,12 @@ static void say_list(struct triage *triage, const struct reading_list *list, enu
                                          reading->span.end - reading->span.start);
         say(triage, saying);
     }
+    if (list->question != RULES_NONE)
+        say(triage, (struct saying){.kind = SAYING_QUESTION,
+                                    .observable = (size_t)list->question,
+                                    .words = triage_keep_words(
+                                        triage, list->text + list->question_span.start,
+                                        list->question_span.end - list->question_span.start)});
     for (size_t i = 0; i < list->unread_count; i++) {
         const struct unread *unread = &list->unread[i];
         say(triage, (struct saying){
@@ -249,7 +255,7 @@ enum status triage_answer(struct triage *triage, size_t observable, const char *
     enum status status = numbered ? STATUS_OK
                                   : reader_answer(triage->reader, observable, text, strlen(text),
                                                   triage->scratch, &list, diags);
-    if (status == STATUS_OK && !numbered && list.reading_count == 0)
+    if (status == STATUS_OK && !numbered && list.reading_count == 0 && list.question == RULES_NONE)
         status = STATUS_USAGE;
     if (status != STATUS_OK)
         return status;
@@ -284,8 +290,9 @@ enum status triage_answer(struct triage *triage, size_t observable, const char *
                                     .settles = true,
                                     .origin = ORIGIN_ANSWER,
                                     .words = ""});
-    if (told)
-        say_bare(triage, SAYING_ASKED, observable);
+    /* What says something else instead is all there is to be had: it is not asked again. */
+    if (told || list.reading_count > 0)
+        say_bare(triage, told ? SAYING_ASKED : SAYING_UNKNOWN, observable);
     triage_merge(triage);
     return STATUS_OK;
 }
@@ -332,6 +339,11 @@ const struct evidence *triage_evidence(struct triage *triage)
 {
     triage_compute(triage);
     return &triage->evidence;
+}
+
+const char *triage_asked(const struct triage *triage)
+{
+    return triage->asked != NULL ? triage->asked->words : NULL;
 }
 
 size_t triage_facts(const struct triage *triage, const struct fact **facts)

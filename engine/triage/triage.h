@@ -133,6 +133,9 @@ struct stakes *triage_stakes(struct triage *triage); /* to read and set */
 /* What reason/ is told of it. */
 const struct evidence *triage_evidence(struct triage *triage);
 
+/* The newest question of the grower's own, in their words; NULL when none was asked. */
+const char *triage_asked(const struct triage *triage);
+
 /* What is known, what was not understood and what contradicts: how many, and the first of them. */
 size_t triage_facts(const struct triage *triage, const struct fact **facts);
 size_t triage_unclear(const struct triage *triage, const struct unclear **unclear);
@@ -174,7 +177,9 @@ struct verdict { /* valid until the next call that changes or judges this triage
     struct explanation explanation;
     const struct turn *turns;
     size_t turn_count;
-    bool settled; /* no single answer left is likely enough to change the action */
+    const char *asked;         /* the grower's own question in their words; NULL: none */
+    const struct reply *reply; /* what it is answered */
+    bool settled;              /* no single answer left is likely enough to change the action */
     const struct question *questions; /* for the action, best first */
     size_t question_count;
     const struct question *tests; /* that would separate the leading causes, best first */
@@ -195,6 +200,9 @@ const struct verdict *triage_judge(struct triage *triage);
  * explanation, turns, questions, tests, cautions and steps, which take nearly
  * all of a judgement's time, are left out (NULL and 0, and settled is false). */
 const struct verdict *triage_judge_briefly(struct triage *triage);
+
+/* Whether the action depends on which of the values of a contradiction holds. */
+bool triage_turns_on(struct triage *triage, size_t observable);
 
 /* The next question for an aim, leaving out what was answered, declined or gated; NULL if there
  * is none. */

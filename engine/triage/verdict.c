@@ -230,6 +230,27 @@ static size_t rank_questions(struct triage *triage, enum aim aim, bool tests,
     return count;
 }
 
+/* Questions for the action. Where the weight of words alone has decided it, what is asked is what would be
+ * asked without them: whoever can be asked is not judged by a turn of phrase. */
+static size_t action_questions(struct triage *triage, struct question *questions, size_t most)
+{
+    const double *words = triage->evidence.words;
+    size_t count = rank_questions(triage, AIM_ACTION, false, questions, most);
+    struct decision with, without;
+    if (count > 0 || words == NULL)
+        return count;
+    reason_decide(triage->reasoner, &triage->evidence, &triage->posterior, &triage->stakes, &with);
+    triage->evidence.words = NULL;
+    reason_posterior(triage->reasoner, &triage->evidence, -1.0, &triage->posterior);
+    reason_decide(triage->reasoner, &triage->evidence, &triage->posterior, &triage->stakes,
+                  &without);
+    if (with.action != without.action)
+        count = rank_questions(triage, AIM_ACTION, false, questions, most);
+    triage->evidence.words = words;
+    reason_posterior(triage->reasoner, &triage->evidence, -1.0, &triage->posterior);
+    return count;
+}
+
 /* The likeliest of both sorts, so that neither crowds out the other. */
 static void turns_find(struct triage *triage)
 {
@@ -244,6 +265,26 @@ static void turns_find(struct triage *triage)
             sorts[all[i].answered]++ < TURNS_MOST)
             kept[verdict->turn_count++] = all[i];
     verdict->turns = kept;
+}
+
+/* ---- the grower's own question --------------------------------------------------------------- */
+
+static void reply_find(struct triage *triage)
+{
+    struct verdict *verdict = &triage->verdict;
+    if (triage->asked == NULL)
+        return;
+    const struct own_question *question = &triage->rules->questions[triage->asked->observable];
+    const struct reply *reply = question->replies;
+    enum finding_status leader = FINDING_CLEAN;
+    for (enum finding_status s = FINDING_CLEAN; s < FINDING_STATUS_COUNT; s++)
+        leader = verdict->status[s] > verdict->status[leader] ? s : leader;
+    while ((reply->actions != 0 && !(reply->actions >> verdict->decision.action & 1)) ||
+           (reply->statuses != 0 && !(reply->statuses >> leader & 1)) ||
+           !reason_holds(triage->reasoner, &reply->when, &triage->evidence))
+        reply++; /* the last fits always */
+    verdict->asked = triage->asked->words;
+    verdict->reply = reply;
 }
 
 /* ---- the whole ------------------------------------------------------------------------------- */
@@ -297,9 +338,10 @@ const struct verdict *triage_judge(struct triage *triage)
     triage->verdict.cautions = found;
     siblings_find(triage);
     steps_find(triage);
+    reply_find(triage);
     struct question *questions = arena_array(triage->judged, QUESTIONS_MOST, sizeof *questions);
     struct question *tests = arena_array(triage->judged, TESTS_MOST, sizeof *tests);
-    verdict->question_count = rank_questions(triage, AIM_ACTION, false, questions, QUESTIONS_MOST);
+    verdict->question_count = action_questions(triage, questions, QUESTIONS_MOST);
     verdict->test_count = rank_questions(triage, AIM_CAUSE, true, tests, TESTS_MOST);
     verdict->questions = questions;
     verdict->tests = tests;
@@ -307,12 +349,48 @@ const struct verdict *triage_judge(struct triage *triage)
     return verdict;
 }
 
+static enum action action_if(struct triage *triage, size_t observable, struct observation said)
+{
+    struct observation kept = triage->observations[observable];
+    struct decision decision;
+    triage->observations[observable] = said;
+    reason_posterior(triage->reasoner, &triage->evidence, -1.0, &triage->posterior);
+    reason_decide(triage->reasoner, &triage->evidence, &triage->posterior, &triage->stakes,
+                  &decision);
+    triage->observations[observable] = kept;
+    return decision.action;
+}
+
+bool triage_turns_on(struct triage *triage, size_t observable)
+{
+    const struct observation now = triage->observations[observable];
+    const uint32_t clashing = triage->known[observable].clashing;
+    bool turns = false;
+    triage_compute(triage);
+    const enum action action = action_if(triage, observable, now);
+    for (uint32_t left = clashing != 0 ? clashing : now.seen; left != 0; left &= left - 1) {
+        struct observation one = {.seen = left & -left}, other = one;
+        if (clashing != 0) { /* of several-of values, each on its own */
+            one = other = now;
+            one.seen |= left & -left;
+            other.absent |= left & -left;
+        }
+        turns = turns || action_if(triage, observable, one) != action ||
+                action_if(triage, observable, other) != action;
+    }
+    reason_posterior(triage->reasoner, &triage->evidence, -1.0, &triage->posterior);
+    return turns;
+}
+
 const struct question *triage_next(struct triage *triage, enum aim aim)
 {
     struct question questions[QUESTIONS_MOST];
     triage_compute(triage);
     reason_posterior(triage->reasoner, &triage->evidence, -1.0, &triage->posterior);
-    if (rank_questions(triage, aim, false, questions, QUESTIONS_MOST) == 0)
+    size_t count = aim == AIM_ACTION
+                       ? action_questions(triage, questions, QUESTIONS_MOST)
+                       : rank_questions(triage, aim, false, questions, QUESTIONS_MOST);
+    if (count == 0)
         return NULL;
     triage->next = questions[0];
     return &triage->next;

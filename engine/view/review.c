@@ -1122,7 +1122,7 @@ void view_account(struct screen *screen, const struct triage *triage,
     const struct judged judged = {triage_rules(triage), triage, NULL};
     text_init(&face.words);
     screen_say(screen, 0, 0, ROLE_QUIET, "Understood:");
-    view_understood(screen, &judged);
+    view_understood(screen, &judged, false);
     view_unclear(screen, &judged);
     screen_blank(screen);
     put_account(&face, judged.rules, account);

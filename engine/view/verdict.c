@@ -1,15 +1,19 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "view/verdict.h"
 
+#include <limits.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
 
 #include "journal/record.h"
 #include "reason/siblings.h"
 #include "triage/triage.h"
 #include "view/screen.h"
+
+enum { LABEL_COLUMNS = 26 };
 
 static double decibans(double log_odds)
 {
@@ -41,26 +45,34 @@ const char *view_odds(double log_odds, char room[ODDS_ROOM])
 
 /* ---- what was said, as it was understood ------------------------------------------------------- */
 
-/* Appends the labels of the values in `mask`, with "perhaps" before doubted ones. */
+/* Appends the labels of the values in `mask`, at most so many, with "perhaps" before doubted ones. */
 static void put_labels(struct text *out, const struct observable *observable, uint32_t mask,
-                       uint32_t hedged, const char *joint)
+                       uint32_t hedged, const char *joint, unsigned most)
 {
     const char *before = "";
-    for (size_t v = 0; v < observable->value_count; v++)
-        if (mask >> v & 1) {
-            text_printf(out, "%s%s%s", before, hedged >> v & 1 ? "perhaps " : "",
-                        observable->values[v].label);
-            before = joint;
-        }
+    for (size_t v = 0; v < observable->value_count; v++) {
+        if (!(mask >> v & 1))
+            continue;
+        mask &= ~(UINT32_C(1) << v);
+        text_printf(out, "%s%s%s", before, hedged >> v & 1 ? "perhaps " : "",
+                    observable->values[v].label);
+        before = joint;
+        const int left = __builtin_popcount(mask);
+        if (--most > 0 || left < 2) /* "and 1 more" is no shorter */
+            continue;
+        text_printf(out, ", and %d more", left);
+        return;
+    }
 }
 
 /* Appends the values of a fact: "green, white; nothing else", "dry or normal", "not wet". */
 static void put_values(struct text *out, const struct observable *observable,
                        const struct fact *fact)
 {
+    enum { DENIED_MOST = 3 };
     const struct observation *seen = &fact->observation;
     bool several = observable->kind == KIND_SEVERAL;
-    put_labels(out, observable, seen->seen, seen->hedged, several ? ", " : " or ");
+    put_labels(out, observable, seen->seen, seen->hedged, several ? ", " : " or ", UINT_MAX);
     if (seen->absent == 0)
         return;
     bool all = several && (seen->seen | seen->absent) == rules_all_values(observable);
@@ -69,77 +81,92 @@ static void put_values(struct text *out, const struct observable *observable,
         return;
     }
     text_puts(out, seen->seen != 0 ? "; not " : "not ");
-    put_labels(out, observable, seen->absent, seen->hedged, " or ");
+    put_labels(out, observable, seen->absent, seen->hedged, ", ", DENIED_MOST);
+}
+
+/* A fact's values and the words they came from. */
+static void put_fact(struct text *out, const struct judged *judged, const struct fact *fact)
+{
+    /* What records know stands without quotes, for nobody said it now. */
+    bool said = fact->origin != ORIGIN_JOURNAL && fact->origin != ORIGIN_COMPUTED;
+    const size_t before = out->length;
+    put_values(out, &judged->rules->observables[fact->observable], fact);
+    if (fact->words != NULL && fact->words[0] != '\0' &&
+        strcasecmp(fact->words, out->bytes + before) != 0)
+        text_printf(out, said ? " ('%s')" : " (%s)", fact->words);
+    if (fact->recalled != 0 && said)
+        text_printf(out, " (%s)", fact->recalled_words);
 }
 
 static void say_fact(struct screen *screen, const struct judged *judged, const struct fact *fact)
 {
-    enum { LABEL_COLUMNS = 24 };
-    const struct observable *observable = &judged->rules->observables[fact->observable];
-    /* What records know stands without quotes, for nobody said it now. */
-    bool said = fact->origin != ORIGIN_JOURNAL && fact->origin != ORIGIN_COMPUTED;
-    struct text rest;
-    text_init(&rest);
-    put_values(&rest, observable, fact);
-    if (fact->words != NULL && fact->words[0] != '\0')
-        text_printf(&rest, said ? " ('%s')" : " (%s)", fact->words);
-    if (fact->recalled != 0 && said)
-        text_printf(&rest, " (%s)", fact->recalled_words);
-    screen_row(screen, 2, LABEL_COLUMNS, observable->label, rest.bytes);
-    text_release(&rest);
+    struct text words;
+    text_init(&words);
+    put_fact(&words, judged, fact);
+    screen_row(screen, 2, LABEL_COLUMNS, judged->rules->observables[fact->observable].label,
+               words.bytes);
+    text_release(&words);
 }
 
 /* All that is known; then what nobody mentioned, as what it is: assumed. */
-void view_understood(struct screen *screen, const struct judged *judged)
+void view_understood(struct screen *screen, const struct judged *judged, bool whole)
 {
+    enum { NAMED_MOST = 3 };
     const struct fact *facts = NULL;
-    size_t count = triage_facts(judged->triage, &facts);
+    size_t count = triage_facts(judged->triage, &facts), silent = 0;
     struct text names;
     if (count == 0)
         screen_say(screen, 2, 0, ROLE_PLAIN, "Nothing yet.");
     for (size_t i = 0; i < count; i++)
         say_fact(screen, judged, &facts[i]);
     text_init(&names);
-    for (size_t i = 0; i < judged->rules->observable_count; i++) {
-        uint32_t silent = triage_silent(judged->triage, i);
-        text_puts(&names, silent != 0 && names.length > 0 ? ", " : "");
-        put_labels(&names, &judged->rules->observables[i], silent, 0, ", ");
-    }
-    if (names.length > 0)
-        screen_say(screen, 2, 2, ROLE_QUIET,
-                   "Not mentioned; assumed absent: %s. Say so if one is there.", names.bytes);
+    for (size_t i = 0; i < judged->rules->observable_count; i++)
+        for (uint32_t left = triage_silent(judged->triage, i); left != 0; left &= left - 1)
+            if (silent++ < NAMED_MOST || whole) {
+                text_puts(&names, names.length > 0 ? ", " : "");
+                put_labels(&names, &judged->rules->observables[i], left & -left, 0, "", 1);
+            }
+    if (silent > NAMED_MOST && !whole)
+        text_printf(&names, " and %zu more ('details' names them)", silent - NAMED_MOST);
+    if (silent > 0)
+        screen_say(screen, 2, 2, ROLE_QUIET, "Not mentioned, so taken as absent: %s.", names.bytes);
     text_release(&names);
 }
 
 void view_understood_since(struct screen *screen, const struct judged *judged,
                            const struct observation *before)
 {
-    const struct fact *facts = NULL;
-    size_t count = triage_facts(judged->triage, &facts);
-    bool headed = false;
+    const struct fact *facts = NULL, *first = NULL;
+    size_t count = triage_facts(judged->triage, &facts), changed = 0;
     for (size_t i = 0; i < count; i++) {
         const struct observation *was = &before[facts[i].observable];
         const struct observation *is = &facts[i].observation;
         if ((was->seen == is->seen && was->absent == is->absent && was->hedged == is->hedged) ||
             facts[i].origin == ORIGIN_JOURNAL)
             continue;
-        if (!headed)
+        if (changed++ == 0) {
+            first = &facts[i];
+            continue;
+        }
+        if (changed == 2) {
             screen_say(screen, 0, 0, ROLE_QUIET, "Understood:");
-        headed = true;
+            say_fact(screen, judged, first);
+        }
         say_fact(screen, judged, &facts[i]);
     }
-}
-
-void view_unclear(struct screen *screen, const struct judged *judged)
-{
-    view_unclear_since(screen, judged, 0);
+    if (changed != 1)
+        return;
+    struct text words; /* a single one on one line */
+    text_init(&words);
+    text_printf(&words, "Understood: %s: ", judged->rules->observables[first->observable].label);
+    put_fact(&words, judged, first);
+    screen_text(screen, 0, 2, ROLE_QUIET, &words);
 }
 
 /* Words nothing is known of share a line; those with a note have one of their own. */
-void view_unclear_since(struct screen *screen, const struct judged *judged, size_t nth)
+void view_unread_since(struct screen *screen, const struct judged *judged, size_t nth)
 {
     const struct unclear *unclear = NULL;
-    const struct clash *clashes = NULL;
     size_t count = triage_unclear(judged->triage, &unclear);
     struct text words;
     text_init(&words);
@@ -152,7 +179,13 @@ void view_unclear_since(struct screen *screen, const struct judged *judged, size
         if (unclear[i].note != NULL)
             screen_say(screen, 0, 2, ROLE_QUIET, "Not understood: '%s'; %s", unclear[i].words,
                        unclear[i].note);
-    count = triage_clashes(judged->triage, &clashes);
+}
+
+void view_unclear(struct screen *screen, const struct judged *judged)
+{
+    const struct clash *clashes = NULL;
+    size_t count = triage_clashes(judged->triage, &clashes);
+    view_unread_since(screen, judged, 0);
     for (size_t i = 0; i < count; i++)
         screen_say(screen, 0, 2, ROLE_ISOLATE,
                    "These contradict each other: '%s' and '%s' (%s). Both are left open.",
@@ -195,7 +228,7 @@ static void say_recalled(struct screen *screen, const struct judged *judged)
             say_seen_before(screen, &labels, when);
         when = words;
         text_puts(&labels, labels.length > 0 ? ", " : "");
-        put_labels(&labels, observable, seen, 0, ", ");
+        put_labels(&labels, observable, seen, 0, ", ", UINT_MAX);
     }
     say_seen_before(screen, &labels, when);
     text_release(&labels);
@@ -331,7 +364,7 @@ static double moves(const struct sibling_evidence *evidence)
     return better ? fmax(group->highest, -group->lowest) : group->highest;
 }
 
-void view_siblings_briefly(struct screen *screen, const struct judged *judged)
+static void say_siblings_briefly(struct screen *screen, const struct judged *judged)
 {
     const double striking = log(2.0);
     const struct sibling_evidence *best = NULL;
@@ -358,8 +391,9 @@ const char *view_percent(double p, char room[PERCENT_ROOM])
     return room;
 }
 
-/* The action and why: the rule that decided whatever the odds, or the likeliest finding. */
-void view_action(struct screen *screen, const struct judged *judged)
+/* The grower's own question, if any, answered; the action; and why in a sentence: the rule that decided
+ * whatever the odds, or the likeliest finding. */
+static void say_action(struct screen *screen, const struct judged *judged)
 {
     static const enum role roles[ACTION_COUNT] = {[ACTION_KEEP] = ROLE_KEEP,
                                                   [ACTION_ISOLATE] = ROLE_ISOLATE,
@@ -369,21 +403,19 @@ void view_action(struct screen *screen, const struct judged *judged)
     const struct ranked *first = &judged->verdict->findings[0];
     const struct finding *leader = &judged->rules->findings[first->index];
     enum action action = decision->action, cheapest = ACTION_KEEP;
-    const char *say = action == ACTION_KEEP && decision->next_step != RULES_NONE
-                          ? rules->next_steps[decision->next_step].say
-                          : rules->action_say[action];
     char percent[PERCENT_ROOM], chance[PERCENT_ROOM];
     struct text words;
 
     for (enum action a = ACTION_KEEP; a < ACTION_COUNT; a++)
         if (decision->loss[a] < decision->loss[cheapest])
             cheapest = a;
+    view_reply(screen, judged);
     text_init(&words);
     text_printf(&words, "%s: ", rules->action_label[action]);
     if (decision->floor != RULES_NONE) {
-        text_puts(&words, cheapest != action
-                              ? "decided by a safety rule, not by the likeliest finding. "
-                              : "");
+        if (cheapest != action)
+            text_printf(&words, "decided by a safety rule, not by the likeliest content (%s). ",
+                        leader->name);
         text_puts(&words, rules->floors[decision->floor].say);
     } else {
         text_printf(&words, "most likely %s (%s)", leader->name, view_percent(first->p, percent));
@@ -391,9 +423,18 @@ void view_action(struct screen *screen, const struct judged *judged)
             text_printf(&words, "%s the chance of contamination is %s",
                         action == ACTION_KEEP ? ";" : ", but",
                         view_percent(judged->verdict->status[FINDING_CONTAMINATED], chance));
-        text_printf(&words, ".%s%s", say != NULL ? " " : "", say != NULL ? say : "");
+        text_puts(&words, ".");
+        if (action == ACTION_KEEP && decision->next_step != RULES_NONE)
+            text_printf(&words, " %s", rules->next_steps[decision->next_step].say);
     }
     screen_text(screen, 0, 0, roles[action], &words);
+}
+
+void view_reply(struct screen *screen, const struct judged *judged)
+{
+    if (judged->verdict->reply != NULL)
+        screen_say(screen, 0, 0, ROLE_STRONG, "Your question ('%s'): %s", judged->verdict->asked,
+                   judged->verdict->reply->say);
 }
 
 /* Says at most so many of the cautions for health, or of the later ones; how many were left out. */
@@ -409,44 +450,31 @@ static size_t say_cautions(struct screen *screen, const struct judged *judged, b
     return count > most ? count - most : 0;
 }
 
-void view_cautions_first(struct screen *screen, const struct judged *judged)
-{
-    say_cautions(screen, judged, true, SIZE_MAX);
-}
-
-void view_cautions_later(struct screen *screen, const struct judged *judged)
-{
-    say_cautions(screen, judged, false, SIZE_MAX);
-}
-
 /* ---- what and why ---------------------------------------------------------------------------- */
 
 static const double WORTH_A_WORD = 0.01; /* findings and causes less likely than this go unsaid */
 static const double LIKELY = 0.15;       /* causes of which what to change is said */
 
-static void say_ranked(struct screen *screen, const char *name, double p)
+/* The likeliest of a ranking, a line each, at most so many. */
+static void say_ranked(struct screen *screen, const struct judged *judged, enum word_list list,
+                       size_t most)
 {
     enum { NAME_COLUMNS = 34 };
+    bool causes = list == LIST_CAUSES;
+    const struct ranked *ranked = causes ? judged->verdict->causes : judged->verdict->findings;
+    size_t count = causes ? judged->rules->cause_count : judged->rules->finding_count;
     char percent[PERCENT_ROOM];
-    screen_row(screen, 2, NAME_COLUMNS, name, view_percent(p, percent));
-}
-
-void view_findings(struct screen *screen, const struct judged *judged, size_t most)
-{
-    const struct ranked *ranked = judged->verdict->findings;
-    for (size_t i = 0; i < judged->rules->finding_count && i < most; i++)
-        if (i == 0 || ranked[i].p >= WORTH_A_WORD)
-            say_ranked(screen, judged->rules->findings[ranked[i].index].name, ranked[i].p);
-}
-
-void view_causes(struct screen *screen, const struct judged *judged, size_t most)
-{
-    const struct ranked *ranked = judged->verdict->causes;
-    for (size_t i = 0; i < judged->rules->cause_count && i < most; i++)
-        if (ranked[i].p >= WORTH_A_WORD)
-            say_ranked(screen, judged->rules->causes[ranked[i].index].name, ranked[i].p);
-    if (judged->verdict->no_cause >= WORTH_A_WORD)
-        say_ranked(screen, "none of these", judged->verdict->no_cause);
+    for (size_t i = 0; i < count && i < most; i++)
+        if (ranked[i].p >= WORTH_A_WORD || (i == 0 && !causes))
+            screen_row(screen, 2, NAME_COLUMNS,
+                       list_word(judged->rules, list, ranked[i].index).name,
+                       view_percent(ranked[i].p, percent));
+    if (causes && judged->verdict->no_cause >= WORTH_A_WORD)
+        screen_row(screen, 2, NAME_COLUMNS, "none of these",
+                   view_percent(judged->verdict->no_cause, percent));
+    if (causes)
+        screen_say(screen, 2, 0, ROLE_QUIET,
+                   "Several may have come together, so these can add up to more than 100 %%.");
 }
 
 /* "LEAD: A 60 %, B 20 %." of the first few of a ranking; nothing of an empty one. */
@@ -465,29 +493,40 @@ static void put_leaders(struct text *out, const struct judged *judged, const cha
     text_puts(out, count > 0 ? "." : "");
 }
 
-void view_steps(struct screen *screen, const struct judged *judged)
+/* The steps, numbered, as long as the screen's lines stay within `room`; how many were left out. */
+static size_t say_steps(struct screen *screen, const struct judged *judged, size_t room)
 {
-    for (size_t i = 0; i < judged->verdict->step_count; i++) {
+    size_t i = 0;
+    if (judged->verdict->step_count > 0)
+        screen_say(screen, 0, 0, ROLE_STRONG, "What to do");
+    for (; i < judged->verdict->step_count; i++) {
         char lead[24];
+        size_t before = screen->out.length;
         snprintf(lead, sizeof lead, "%zu.", i + 1);
         screen_item(screen, 2, lead, ROLE_PLAIN, judged->verdict->steps[i]);
+        if (i == 0 || screen_lines(screen) <= room)
+            continue;
+        text_cut(&screen->out, before);
+        break;
     }
+    return judged->verdict->step_count - i;
 }
 
-void view_changes(struct screen *screen, const struct judged *judged)
+static void say_changes(struct screen *screen, const struct judged *judged)
 {
     const struct ranked *ranked = judged->verdict->causes;
     for (size_t i = 0; i < judged->rules->cause_count && ranked[i].p >= LIKELY; i++) {
         const struct cause *cause = &judged->rules->causes[ranked[i].index];
+        if (i == 0)
+            screen_heading(screen, "What to change next time");
         screen_say(screen, 2, 2, ROLE_PLAIN, "%s:", cause->name);
         for (size_t k = 0; k < cause->change_count; k++)
             screen_item(screen, 4, "-", ROLE_PLAIN, cause->change[k]);
     }
 }
 
-void view_evidence(struct screen *screen, const struct judged *judged)
+static void say_evidence(struct screen *screen, const struct judged *judged)
 {
-    enum { LABEL_COLUMNS = 24 };
     const struct explanation *explanation = &judged->verdict->explanation;
     const struct fact *facts = NULL;
     size_t count = triage_facts(judged->triage, &facts);
@@ -555,7 +594,7 @@ static void say_turn(struct screen *screen, const struct judged *judged, size_t 
     text_release(&words);
 }
 
-void view_turns(struct screen *screen, const struct judged *judged)
+static void say_turns(struct screen *screen, const struct judged *judged)
 {
     enum { MOST = 6 };
     const struct turn *turns = judged->verdict->turns;
@@ -573,8 +612,10 @@ void view_turns(struct screen *screen, const struct judged *judged)
     }
 }
 
-void view_computed(struct screen *screen, const struct judged *judged)
+static void say_computed(struct screen *screen, const struct judged *judged)
 {
+    if (judged->verdict->computed_count > 0)
+        screen_heading(screen, "What the figures say");
     for (size_t i = 0; i < judged->verdict->computed_count; i++) {
         const struct computed *computed = &judged->verdict->computed[i];
         char odds[ODDS_ROOM];
@@ -589,8 +630,10 @@ void view_computed(struct screen *screen, const struct judged *judged)
     }
 }
 
-void view_tests(struct screen *screen, const struct judged *judged, size_t most)
+static void say_tests(struct screen *screen, const struct judged *judged, size_t most)
 {
+    if (judged->verdict->test_count > 0)
+        screen_heading(screen, "Tests that would tell the causes apart");
     for (size_t i = 0; i < judged->verdict->test_count && i < most; i++) {
         const struct observable *test =
             &judged->rules->observables[judged->verdict->tests[i].observable];
@@ -606,33 +649,35 @@ void view_tests(struct screen *screen, const struct judged *judged, size_t most)
 
 /* ---- together -------------------------------------------------------------------------------- */
 
-void view_standing(struct screen *screen, const struct judged *judged)
+void view_standing(struct screen *screen, const struct judged *judged, bool causes)
 {
     struct text words;
     text_init(&words);
-    put_leaders(&words, judged, "So far", LIST_FINDINGS, 2);
-    text_printf(&words, " Action: %s, %s.",
-                judged->rules->decision.action_label[judged->verdict->decision.action],
-                judged->verdict->settled ? "settled" : "not settled yet");
+    put_leaders(&words, judged, "So far", causes ? LIST_CAUSES : LIST_FINDINGS, 2);
+    if (!causes)
+        text_printf(&words, " Action: %s, %s.",
+                    judged->rules->decision.action_label[judged->verdict->decision.action],
+                    judged->verdict->settled ? "settled" : "not settled yet");
     screen_text(screen, 0, 0, ROLE_QUIET, &words);
 }
 
-void view_standing_causes(struct screen *screen, const struct judged *judged)
+void view_causes(struct screen *screen, const struct judged *judged)
 {
-    struct text words;
-    text_init(&words);
-    if (judged->rules->cause_count > 1)
-        put_leaders(&words, judged, "So far", LIST_CAUSES, 2);
-    screen_text(screen, 0, 0, ROLE_QUIET, &words);
+    screen_heading(screen, "Most likely why");
+    say_ranked(screen, judged, LIST_CAUSES, 4);
+    say_computed(screen, judged);
+    say_tests(screen, judged, 2);
+    say_changes(screen, judged);
 }
 
-static void explain_verdict(struct screen *screen, const struct judged *judged)
+/* All that led to the verdict. */
+static void say_reasons(struct screen *screen, const struct judged *judged)
 {
     const struct verdict *verdict = judged->verdict;
     screen_heading(screen, "What you said");
-    view_understood(screen, judged);
+    view_understood(screen, judged, true);
     screen_heading(screen, "Which signs count most");
-    view_evidence(screen, judged);
+    say_evidence(screen, judged);
     const struct word_weight *weights = NULL;
     size_t count = triage_word_weights(judged->triage, &weights);
     char odds[ODDS_ROOM];
@@ -646,10 +691,7 @@ static void explain_verdict(struct screen *screen, const struct judged *judged)
         screen_say(screen, 2, 4, ROLE_PLAIN, "'%s'%s: contamination %s", weights[k].words,
                    weights[k].denied ? " (denied)" : "", view_odds(weights[k].odds, odds));
     }
-    if (verdict->computed_count > 0) {
-        screen_heading(screen, "What the figures say");
-        view_computed(screen, judged);
-    }
+    say_computed(screen, judged);
     if (verdict->sibling_count > 0) {
         enum { MOST_CAUSES = 3 };
         screen_heading(screen, "What the other vessels say");
@@ -660,58 +702,60 @@ static void explain_verdict(struct screen *screen, const struct judged *judged)
             }
     }
     screen_heading(screen, "What would change the action");
-    view_turns(screen, judged);
-    if (judged->rules->cause_count > 0 && verdict->causes[0].p >= LIKELY) {
-        screen_heading(screen, "What to change next time");
-        view_changes(screen, judged);
-    }
-    if (verdict->test_count > 0) {
-        screen_heading(screen, "Tests that would tell the causes apart");
-        view_tests(screen, judged, 3);
-    }
+    say_turns(screen, judged);
+    say_changes(screen, judged);
+    say_tests(screen, judged, 3);
 }
 
 /* The cautions for health stand before any handling step. */
-void view_verdict(struct screen *screen, const struct judged *judged, bool explain)
+void view_verdict(struct screen *screen, const struct judged *judged, enum verdict_form form)
 {
-    enum { BRIEF = 3, WHOLE = 8 };
+    enum { BRIEF = 3, WHOLE = 8, BRIEF_LINES = 19 };
     const struct verdict *verdict = judged->verdict;
+    const bool whole = form == VERDICT_WHOLE, sound = verdict->no_cause >= 0.5;
+    const size_t before = screen_lines(screen);
     struct text words;
-    size_t more = 0;
 
-    view_action(screen, judged);
-    text_init(&words);
-    if (explain) {
+    say_action(screen, judged);
+    if (whole) {
         screen_heading(screen, "Most likely inside");
-        view_findings(screen, judged, WHOLE);
+        say_ranked(screen, judged, LIST_FINDINGS, WHOLE);
         screen_say(screen, 0, 0, ROLE_STRONG, "Most likely why");
-        view_causes(screen, judged, WHOLE);
+        say_ranked(screen, judged, LIST_CAUSES, WHOLE);
         screen_blank(screen);
     } else {
+        text_init(&words);
         put_leaders(&words, judged, "Most likely inside", LIST_FINDINGS, BRIEF);
         screen_text(screen, 0, 2, ROLE_PLAIN, &words);
         text_init(&words);
-        if (verdict->no_cause < 0.5)
+        if (!sound)
             put_leaders(&words, judged, "Most likely why", LIST_CAUSES, BRIEF);
         screen_text(screen, 0, 2, ROLE_PLAIN, &words);
-        view_siblings_briefly(screen, judged);
+        say_siblings_briefly(screen, judged);
     }
     say_recalled(screen, judged);
-    view_unclear(screen, judged);
-    more = say_cautions(screen, judged, true, explain ? SIZE_MAX : BRIEF);
-    if (verdict->step_count > 0)
-        screen_say(screen, 0, 0, ROLE_STRONG, "What to do");
-    view_steps(screen, judged);
-    more += say_cautions(screen, judged, false, explain ? SIZE_MAX : 0);
-    if (more > 0)
-        screen_say(screen, 0, 2, ROLE_WARN,
-                   "! %zu more caution%s: see SAFETY.md, or jarside judge --explain.", more,
-                   more > 1 ? "s" : "");
-    if (!verdict->settled && verdict->question_count > 0)
+    if (form != VERDICT_TALK)
+        view_unclear(screen, judged);
+    size_t cautions = say_cautions(screen, judged, true, whole ? SIZE_MAX : BRIEF);
+    size_t steps = say_steps(screen, judged, whole ? SIZE_MAX : before + BRIEF_LINES);
+    cautions += say_cautions(screen, judged, false, whole ? SIZE_MAX : 0);
+    text_init(&words);
+    if (steps > 0)
+        text_printf(&words, "%zu more step%s", steps, steps > 1 ? "s" : "");
+    if (cautions > 0)
+        text_printf(&words, "%s%zu more caution%s", words.length > 0 ? " and " : "", cautions,
+                    cautions > 1 ? "s" : "");
+    if (words.length > 0)
+        text_puts(&words, form == VERDICT_TALK ? ": 'details'."
+                                               : ": see SAFETY.md, or jarside judge --explain.");
+    if (words.length > 0)
+        screen_item(screen, 0, "!", ROLE_WARN, words.bytes);
+    text_release(&words);
+    if (form != VERDICT_TALK && !verdict->settled && verdict->question_count > 0)
         screen_say(screen, 0, 2, ROLE_PLAIN, "It would help most to know: %s",
                    judged->rules->observables[verdict->questions[0].observable].ask);
-    if (explain)
-        explain_verdict(screen, judged);
+    if (whole)
+        say_reasons(screen, judged);
 }
 
 void view_verdict_line(struct screen *screen, const struct judged *judged)
@@ -878,9 +922,12 @@ json_t *view_verdict_json(const struct judged *judged)
     json_t *question = !verdict->settled && verdict->question_count > 0
                            ? question_json(judged, &verdict->questions[0])
                            : json_null();
+    json_t *asked = verdict->reply == NULL ? json_null()
+                                           : json_pack("{s:s, s:s}", "words", verdict->asked,
+                                                       "answer", verdict->reply->say);
     json_t *root = json_pack(
-        "{s:i, s:s, s:s?, s:s?, s:b, s:o, s:o, s:o, s:o, s:o}", "schema", 1, "action",
-        action_name(decision->action), "next_step",
+        "{s:i, s:o, s:s, s:s?, s:s?, s:b, s:o, s:o, s:o, s:o, s:o}", "schema", 1, "asked", asked,
+        "action", action_name(decision->action), "next_step",
         decision->next_step != RULES_NONE ? rules->decision.next_steps[decision->next_step].id
                                           : NULL,
         "forced_by",

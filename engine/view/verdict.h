@@ -12,8 +12,8 @@
 /*
  * A verdict in words, and as JSON.
  *
- * The parts may be shown one by one (the prompt does). The order is fixed: the
- * action first, and the cautions for health before any handling step.
+ * The order is fixed: an answer to the grower's own question, the action, and
+ * the cautions for health before any handling step.
  */
 struct judged { /* a case and its verdict, passed together */
     const struct rules *rules;
@@ -21,46 +21,31 @@ struct judged { /* a case and its verdict, passed together */
     const struct verdict *verdict;
 };
 
-/* The action and why in a sentence: the likeliest finding, or the floor that decided. */
-void view_action(struct screen *screen, const struct judged *judged);
-/* The cautions that apply: those shown before any handling step, and the later ones. */
-enum { CAUTION_FIRST_RANK = 10 };
-void view_cautions_first(struct screen *screen, const struct judged *judged);
-void view_cautions_later(struct screen *screen, const struct judged *judged);
-/* The likeliest findings and causes, at most `most` of each, none below one per cent. */
-void view_findings(struct screen *screen, const struct judged *judged, size_t most);
-void view_causes(struct screen *screen, const struct judged *judged, size_t most);
-/* What to do now, numbered. */
-void view_steps(struct screen *screen, const struct judged *judged);
-/* What to change next time, for the causes that are likely. */
-void view_changes(struct screen *screen, const struct judged *judged);
-/* Which answers weigh how much, for the leader against its best rival. */
-void view_evidence(struct screen *screen, const struct judged *judged);
-/* Which answers would turn the action. */
-void view_turns(struct screen *screen, const struct judged *judged);
-/* What process physics computed from the case, with its assumptions. */
-void view_computed(struct screen *screen, const struct judged *judged);
-/* Of what became of the vessel's siblings, the group that moves most, if it moves anything much. */
-void view_siblings_briefly(struct screen *screen, const struct judged *judged);
-/* Tests that would separate the leading causes. */
-void view_tests(struct screen *screen, const struct judged *judged, size_t most);
-/* Everything known so far, a line each. */
-void view_understood(struct screen *screen, const struct judged *judged);
+/* The whole verdict. In brief it is at most 20 lines of 80 columns beside words that were not understood: the
+ * action and why, the three likeliest contents, three causes unless it is sound, three cautions,
+ * the steps; what is left out is counted. */
+enum verdict_form {
+    VERDICT_BRIEF,
+    VERDICT_TALK,  /* the same in a conversation, which has said already what was not understood */
+    VERDICT_WHOLE, /* with all cautions and all that led to it */
+};
+enum { CAUTION_FIRST_RANK = 10 }; /* cautions of a lower rank stand before any handling step */
+void view_verdict(struct screen *screen, const struct judged *judged, enum verdict_form form);
+/* The causes, what the figures say, tests, what to change. */
+void view_causes(struct screen *screen, const struct judged *judged);
+/* The answer to a question the grower asked, on one line; nothing where none was asked. */
+void view_reply(struct screen *screen, const struct judged *judged);
+/* Everything known so far, a line each, and what was taken as absent: in short, or in full. */
+void view_understood(struct screen *screen, const struct judged *judged, bool whole);
 /* What has changed since the observations were `before` (one per observable): how the last words were taken. */
 void view_understood_since(struct screen *screen, const struct judged *judged,
                            const struct observation *before);
-/* What was said and not understood, from the nth such words on, and what contradicts; nothing when
- * all is clear. */
-void view_unclear_since(struct screen *screen, const struct judged *judged, size_t nth);
+/* What was said and not understood, from the nth such words on. */
+void view_unread_since(struct screen *screen, const struct judged *judged, size_t nth);
+/* All of that, and what contradicts; nothing when all is clear. */
 void view_unclear(struct screen *screen, const struct judged *judged);
-/* One or two lines: what leads, and whether the action is settled. */
-void view_standing(struct screen *screen, const struct judged *judged);
-/* The same for the causes, once the action is settled. */
-void view_standing_causes(struct screen *screen, const struct judged *judged);
-
-/* The whole: the action and why, what is likely inside, the cautions for health, what to do. In brief
- * at most three cautions, the others counted; explained with all of them and all that led to it. */
-void view_verdict(struct screen *screen, const struct judged *judged, bool explain);
+/* One or two lines: which findings lead and whether the action is settled; or which causes lead. */
+void view_standing(struct screen *screen, const struct judged *judged, bool causes);
 
 /* One line, tab-separated: action, leading finding, its probability. */
 void view_verdict_line(struct screen *screen, const struct judged *judged);

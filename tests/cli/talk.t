@@ -55,7 +55,7 @@ sub converse {
         my ($page) = @_;
         return '' if $page =~ /\(Enter for more\) \z/;
         return $vessel->{first} // '' if $page =~ /What do you see\?/;
-        return 'leave' if $page =~ /look for the cause|no more questions/;
+        return 'leave' if $page =~ /on for the cause|no more questions/;
         $questions++;
         return 'leave' if $questions > 12;
         my ($question) = $page =~ /\n([^\n]+(?:\n[^\n]+)?\?)\n/;

@@ -1,0 +1,44 @@
+#!/usr/bin/perl
+# SPDX-License-Identifier: GPL-3.0-or-later
+# A part of the conversations that 'make converse' plays: growers who know some things, and say of the rest in many ways that they do not.
+use strict;
+use warnings;
+use FindBin;
+use lib $FindBin::Bin;
+use Converse;
+use Jarside;
+use IO::Pty;
+use Test::More;
+
+plan skip_all => 'no pseudo-terminals here' unless eval { IO::Pty->new };
+
+my %part = map { $_ => 1 } qw(not_one_thread single_drip_per_quart veins_through_barley syringe_three_years shoulder_droplets dust_by_needle_hole
+    grey_gauze snowball ahead_of_the_rest brown_milk stinks_of_feet paddy_starch too_quick is_it_cooked contam_or_not good_to_use);
+my @growers = grep { $part{ $_->{id} } } growers(project_root() . '/corpus/conversations/growers.txt');
+is(scalar @growers, scalar keys %part, 'all of them are there');
+
+my ($number, @got) = (0);
+push @got, play($_, $number++) for @growers;
+for my $got (@got) {
+    is($got->{status}, 0, "$got->{id}: ends well");
+    is($got->{unsafe}, 0, "$got->{id}: what may be contaminated is not kept") or diag $got->{screen};
+    is($got->{repeated}, 0, "$got->{id}: no question twice") or diag $got->{screen};
+}
+my $sum = tally(@got);
+cmp_ok($sum->{right}, '>=', 15, "the right action for $sum->{right} of $sum->{played}; 92 % are aimed at")
+    or diag map {"$_->{id}: $_->{action}\n"} grep { !$_->{right} } @got;
+cmp_ok($sum->{needless}, '<=', 0, 'nothing is thrown away needlessly');
+cmp_ok($sum->{median}, '<=', 4, "a median of $sum->{median} questions");
+cmp_ok($sum->{most}, '<=', 8, "and $sum->{most} at most");
+is($sum->{misread}, 0, 'not knowing is never taken for something') or diag map { @{ $_->{quiet} } } @got;
+cmp_ok($sum->{deaf}, '<=', 1, "$sum->{deaf} answers not understood") or diag map { @{ $_->{quiet} } } @got;
+
+# Each of the many ways of not knowing, at the first question.
+for my $way (@unknown) {
+    my ($screen) = talk([ '', $way, 'so far', 'leave' ]);
+    my ($after) = $screen =~ /\Q> $way\E\n(.*?)> so far/s;
+    unlike($after, qr/Understood|not understood/, "'$way' says nothing and is understood");
+    like($screen, qr/> so far\n  Nothing yet/, "'$way': nothing is set");
+}
+
+done_testing;
