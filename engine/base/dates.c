@@ -2,6 +2,8 @@
 #include "base/dates.h"
 
 #include <ctype.h>
+#include <langinfo.h>
+#include <locale.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -145,7 +147,7 @@ static bool read_iso(const char *text, struct moment *moment)
     return true;
 }
 
-/* "3 days ago". */
+/* "3 days ago", "2 weeks ago". */
 static bool read_days_ago(const char *text, int *days)
 {
     char unit[8] = "", ago[8] = "", *rest = NULL;
@@ -153,9 +155,30 @@ static bool read_days_ago(const char *text, int *days)
     if (strlen(text) > 32 || !isdigit((unsigned char)text[0]))
         return false;
     long read = strtol(text, &rest, 10);
-    *days = read <= MOST_DAYS_AGO ? (int)read : 0;
-    return read <= MOST_DAYS_AGO && sscanf(rest, "%7s %7s%n", unit, ago, &end) == 2 &&
-           rest[end] == '\0' && strncasecmp(unit, "day", 3) == 0 && strcasecmp(ago, "ago") == 0;
+    if (read > MOST_DAYS_AGO || sscanf(rest, "%7s %7s%n", unit, ago, &end) != 2 ||
+        rest[end] != '\0' || strcasecmp(ago, "ago") != 0)
+        return false;
+    bool weeks = strncasecmp(unit, "week", 4) == 0;
+    *days = (int)read * (weeks ? 7 : 1);
+    return *days <= MOST_DAYS_AGO && (weeks || strncasecmp(unit, "day", 3) == 0);
+}
+
+/* "tuesday", "last tue", "on Tuesday": the newest one, and with "last" one before today. */
+static bool read_weekday(const char *text, struct moment now, int *days)
+{
+    static const char *const names[] = {
+        "thursday", "friday",  "saturday", "sunday",
+        "monday",   "tuesday", "wednesday"}; /* day 0 was the first */
+    bool last = strncasecmp(text, "last ", 5) == 0;
+    text += last ? 5 : strncasecmp(text, "on ", 3) == 0 ? 3 : 0;
+    size_t length = strlen(text);
+    for (int i = 0; i < 7 && length >= 3; i++)
+        if (length <= strlen(names[i]) && strncasecmp(names[i], text, length) == 0) {
+            *days = (int)(((moment_day(now) - i) % 7 + 7) % 7);
+            *days += last && *days == 0 ? 7 : 0;
+            return true;
+        }
+    return false;
 }
 
 static bool read_words(const char *text, struct moment now, struct moment *moment)
@@ -169,10 +192,63 @@ static bool read_words(const char *text, struct moment now, struct moment *momen
     }
     if (strcasecmp(text, "yesterday") == 0)
         days = 1;
-    else if (!(at != NULL && *at == '\0' && seconds < DAY_SECONDS) && !read_days_ago(text, &days))
+    else if (!(at != NULL && *at == '\0' && seconds < DAY_SECONDS) && !read_days_ago(text, &days) &&
+             !read_weekday(text, now, &days))
         return false;
     *moment = at_local(moment_day(now) - days, (int64_t)seconds);
     return true;
+}
+
+/* How the locale writes dates (LC_TIME); DATES_ISO where it does not say. */
+static enum date_order order_of_locale(void)
+{
+    locale_t locale = newlocale(LC_TIME_MASK, "", (locale_t)0);
+    const char *name = getenv("LC_ALL"), *format = "";
+    name = name != NULL && name[0] != '\0' ? name : getenv("LC_TIME");
+    name = name != NULL && name[0] != '\0' ? name : getenv("LANG");
+    bool plain = name == NULL || name[0] == 'C' || strcmp(name, "POSIX") == 0 || name[0] == '\0';
+    if (locale != (locale_t)0 && !plain)
+        format = nl_langinfo_l(D_FMT, locale);
+    else if (!plain) /* named, but not on this machine: only one country begins with the month */
+        format = strncmp(name, "en_US", 5) == 0 ? "%m" : "%d";
+    enum date_order order = strncmp(format, "%m", 2) == 0   ? DATES_MONTH_FIRST
+                            : strncmp(format, "%d", 2) == 0 ? DATES_DAY_FIRST
+                                                            : DATES_ISO;
+    if (locale != (locale_t)0)
+        freelocale(locale);
+    return order;
+}
+
+/* "28 Feb", "2/28/26", "28.2.": as the locale orders them, and where it does not say only what can be
+ * read in one way. Without a year it is the newest such day. */
+static bool read_local(const char *text, struct moment now, struct moment *moment)
+{
+    char whole[48];
+    size_t length = strlen(text), separators = 0;
+    while (length > 0 && strchr(" .,", text[length - 1]) != NULL)
+        length--;
+    for (size_t i = 0; i < length; i++)
+        separators += strchr("./-, ", text[i]) != NULL && strchr("./-, ", text[i + 1]) == NULL;
+    if (length == 0 || length > 32)
+        return false;
+    for (int ago = 0; ago < (separators == 1 ? 2 : 1); ago++) {
+        char today[MOMENT_ROOM];
+        struct moment read[2];
+        enum date_order order = order_of_locale();
+        moment_write_day(now, today);
+        snprintf(whole, sizeof whole, separators == 1 ? "%.*s/%ld" : "%.*s", (int)length, text,
+                 strtol(today, NULL, 10) - ago);
+        bool day_first = moment_read_in(whole, DATES_DAY_FIRST, &read[0]);
+        bool month_first = moment_read_in(whole, DATES_MONTH_FIRST, &read[1]);
+        if (day_first && month_first && read[0].seconds != read[1].seconds && order == DATES_ISO)
+            return false;
+        if (!day_first && !month_first)
+            continue;
+        *moment = read[month_first && (!day_first || order == DATES_MONTH_FIRST)];
+        if (separators != 1 || moment_days_between(now, *moment) <= 0)
+            return true;
+    }
+    return false;
 }
 
 bool moment_read(const char *text, struct moment now, struct moment *moment)
@@ -181,7 +257,8 @@ bool moment_read(const char *text, struct moment now, struct moment *moment)
     int64_t day, seconds;
     while (isspace((unsigned char)*text))
         text++;
-    if ((!read_iso(text, &read) && !(moment_known(now) && read_words(text, now, &read))) ||
+    if ((!read_iso(text, &read) &&
+         !(moment_known(now) && (read_words(text, now, &read) || read_local(text, now, &read)))) ||
         !wall_of(read, &day, &seconds))
         return false;
     *moment = read;

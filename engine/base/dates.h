@@ -35,7 +35,8 @@ static inline bool moment_known(struct moment moment)
 struct moment moment_now(void);
 
 /* Reads "2026-03-01T18:30:00+01:00", "2026-03-01 18:30", "2026-03-01" (noon),
- * "18:30" (today), "now", "today", "yesterday" and "3 days ago", in any case.
+ * "18:30" (today), "now", "today", "yesterday", "3 days ago", "last tuesday", in any case; "28 Feb"
+ * and "2/28/26" in the order of the locale (LC_TIME), the newest such day without a year.
  * Without an offset the local time zone's is taken, daylight saving of that day
  * included; a time that the clock skips is the one an hour later. False, and
  * `moment` untouched, when it is none of these or no such day exists. */

@@ -87,12 +87,48 @@ static void parts_are_read_from_the_front(void **state)
     assert_null(offset_read("", &minutes));
 }
 
+/* As people say them on a Wednesday, 4 March 2026. */
+static void dates_in_words(void **state)
+{
+    (void)state;
+    static const struct {
+        const char *locale, *text, *means; /* "" for none */
+    } cases[] = {
+        {"C", "28 Feb", "2026-02-28"},
+        {"C", "Feb 28", "2026-02-28"},
+        {"C", "2/28/26", "2026-02-28"},
+        {"C", "28.2.", "2026-02-28"},
+        {"C", "December 24", "2025-12-24"},
+        {"C", "last tuesday", "2026-03-03"},
+        {"C", "on Mon", "2026-03-02"},
+        {"C", "wednesday", "2026-03-04"},
+        {"C", "last wed", "2026-02-25"},
+        {"C", "2 weeks ago", "2026-02-18"},
+        {"C", "1/2/26", ""},
+        {"en_US.UTF-8", "1/2/26", "2026-01-02"},
+        {"C", "30 Feb", ""},
+        {"en_GB.UTF-8", "1/2/26", "2026-02-01"},
+        {"C", "someday", ""},
+        {"C", "2/2/26", "2026-02-02"},
+    };
+    for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+        char room[MOMENT_ROOM];
+        struct moment now = moment_unknown(), moment = moment_unknown();
+        assert_true(moment_read("2026-03-04T18:30:00Z", now, &now));
+        setenv("LC_ALL", cases[i].locale, 1);
+        assert_int_equal(moment_read(cases[i].text, now, &moment), cases[i].means[0] != '\0');
+        assert_string_equal(moment_write_day(moment, room), cases[i].means);
+    }
+    unsetenv("LC_ALL");
+}
+
 int main(void)
 {
     setenv("TZ", "UTC", 1);
     tzset();
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(dates_in_a_stated_order),
+        cmocka_unit_test(dates_in_words),
         cmocka_unit_test(days_are_written_in_every_style),
         cmocka_unit_test(parts_are_read_from_the_front),
     };
