@@ -3,6 +3,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
 #include <unistd.h>
 
 #include "cli/app.h"
@@ -153,6 +154,22 @@ static enum status review_words(struct app *app, bool json)
     return app_flush(app);
 }
 
+/* Leaves of the dataset the batch that the operands name; false when they name none. */
+static bool choose_batch(struct app *app, struct dataset *dataset)
+{
+    const struct arguments *arguments = &app->arguments;
+    const char *name = arguments->operand_count == 1 ? arguments->operands[0] : "";
+    if (dataset->batch >= dataset->factor_count)
+        return false;
+    const struct factor *batch = &dataset->factors[dataset->batch];
+    for (uint32_t level = 0; level < batch->level_count; level++)
+        if (strcasecmp(batch->levels[level], name) == 0) {
+            review_only(dataset, dataset->batch, level, app->arena);
+            return true;
+        }
+    return false;
+}
+
 static enum status run_review(struct app *app)
 {
     struct given given = {0};
@@ -168,15 +185,20 @@ static enum status run_review(struct app *app)
     if (given.json && given.html != NULL)
         app_stop(app, "give either --json or --html, not both");
     app_must(app, app_load(app, NULL, 0));
-    if (app->arguments.operand_count > 0 && given.csv == NULL && !given.demo)
-        return review_words(app, given.json);
-    bool told = given.csv == NULL && !given.demo && !given.json && given.html == NULL;
-    if (!told || access(app_journal_path(app), F_OK) == 0)
+    bool named = app->arguments.operand_count > 0;
+    bool kept =
+        given.csv != NULL || given.demo || access(app_journal_path(app), F_OK) == 0; /* somewhere */
+    if (kept)
         read_vessels(app, &given, &dataset);
-    struct lines *lines = told && dataset.vessel_count == 0 ? lines_open() : NULL;
+    if (named && (!kept || !choose_batch(app, &dataset)))
+        return review_words(app, given.json);
+    struct lines *lines =
+        dataset.vessel_count == 0 && given.csv == NULL && !given.json && given.html == NULL
+            ? lines_open()
+            : NULL;
     if (lines != NULL)
         return converse(app, lines);
-    if (told && dataset.vessel_count == 0)
+    if (!kept)
         read_vessels(app, &given, &dataset); /* says how to start a journal */
     progress_bar_init(&bar, stderr);
     enum status status = review_make(&dataset, app->reasoner, &progress, app->arena, &review);

@@ -227,6 +227,19 @@ static enum status count_others(struct triage *triage, const struct posterior *p
     return triage_siblings(triage, cells, sizeof cells / sizeof *cells, names);
 }
 
+void account_drop_done(const struct rules *rules, const struct observation *observations,
+                       struct review_account *account)
+{
+    size_t kept = 0;
+    for (size_t t = 0; t < account->trial_count; t++) {
+        int observable = (int)account->trials[t].observable;
+        bool done = account->controls.total > 0 && observable == rules->feeder[FEEDS_CONTROLS];
+        if (!done && (observations == NULL || observations[observable].seen == 0))
+            account->trials[kept++] = account->trials[t];
+    }
+    account->trial_count = kept;
+}
+
 enum status account_judge(struct triage *triage, const struct reasoner *reasoner,
                           struct arena *arena, struct review_account *account)
 {
@@ -242,11 +255,7 @@ enum status account_judge(struct triage *triage, const struct reasoner *reasoner
                                              &account->cause_count);
         account->trials = review_tell_apart(reasoner, account->causes, account->cause_count, arena,
                                             &account->trial_count);
-        size_t kept = 0; /* of those not done yet */
-        for (size_t t = 0; t < account->trial_count; t++)
-            if (evidence.observations[account->trials[t].observable].seen == 0)
-                account->trials[kept++] = account->trials[t];
-        account->trial_count = kept;
+        account_drop_done(reasoner_rules(reasoner), evidence.observations, account);
     }
     posterior_release(&posterior);
     return status;

@@ -17,6 +17,7 @@
 enum { SCOPES = SCOPE_COUNT, GROUPS_MOST = 4 };
 
 struct described { /* a vessel as the inference is told it; compared as bytes */
+    const struct observation *seen;
     int finding, control;
     uint32_t statuses;
     int group[SCOPES];
@@ -44,7 +45,7 @@ static uint32_t statuses_of(uint8_t fate)
 }
 
 /* What became of it: its finding where that is likelier than not and fits its fate, else the fate. */
-static struct described describe(const struct review_work *work, size_t vessel)
+static struct described describe(const struct review_work *work, size_t vessel, bool signs)
 {
     static const double likely = 0.5;
     const struct dataset *dataset = work->dataset;
@@ -63,6 +64,8 @@ static struct described describe(const struct review_work *work, size_t vessel)
         if (status != bit(FINDING_CLEAN) && (described.statuses & status) != 0)
             described.finding = finding;
     }
+    if (signs && dataset->seen != NULL)
+        described.seen = dataset->seen[vessel];
     return described;
 }
 
@@ -82,7 +85,8 @@ static size_t merge(struct described *described, size_t count, struct shared_ves
             vessels[kinds - 1].alike++;
             continue;
         }
-        vessels[kinds] = (struct shared_vessel){.finding = described[i].finding,
+        vessels[kinds] = (struct shared_vessel){.observations = described[i].seen,
+                                                .finding = described[i].finding,
                                                 .statuses = described[i].statuses,
                                                 .control = described[i].control != 0,
                                                 .alike = 1};
@@ -100,6 +104,7 @@ struct request {
     struct shared_shift *shifts; /* by what was computed, of the causes it bears on */
     struct observation *common;  /* what is known of all of them */
     size_t count, shift_count;
+    bool tells; /* something but whether they were lost */
 };
 
 static struct request request_new(const struct review_work *work, size_t room)
@@ -147,17 +152,73 @@ static void tell_place(const struct review_work *work, size_t vessel, struct obs
             common[feeder].seen = UINT32_C(1) << v;
 }
 
-/* Answers the request and releases it. */
+/* Adds a vessel; returns where its groups go. Signs are looked at in so many only: each takes a
+ * posterior of its own. */
+static int *request_add(const struct review_work *work, size_t vessel, struct request *request)
+{
+    enum { SIGNS_MOST = 64 };
+    struct described *described = &request->described[request->count];
+    *described = describe(work, vessel, request->count < SIGNS_MOST);
+    request->count++;
+    request->tells = request->tells || described->finding != RULES_NONE ||
+                     described->seen != NULL || described->control != 0;
+    return described->group;
+}
+
+/* Whether one kind of growth took them or several, as the answer to the question that says it. */
+static void tell_alike(const struct review_work *work, struct request *request)
+{
+    enum { FEW = 3 };
+    int feeder = work->rules->feeder[FEEDS_LOST_ALIKE], first = RULES_NONE;
+    size_t found = 0;
+    double kinds = 1.0;
+    for (size_t i = 0; i < request->count; i++) {
+        int finding = request->described[i].finding;
+        if (finding == RULES_NONE)
+            continue;
+        first = found++ == 0 ? finding : first;
+        kinds = finding != first ? 2.0 : kinds;
+    }
+    if (feeder == RULES_NONE || found < FEW)
+        return;
+    const struct observable *alike = &work->rules->observables[feeder];
+    for (size_t v = 0; v < alike->value_count; v++)
+        if (alike->values[v].parameter >= kinds && alike->values[v].parameter <= kinds)
+            request->common[feeder].seen = UINT32_C(1) << v;
+}
+
+/* What is seen in a vessel together with what is known of all; in the arena of the review. */
+static const struct observation *with_common(const struct review_work *work,
+                                             const struct request *request,
+                                             const struct observation *seen)
+{
+    size_t count = work->rules->observable_count;
+    struct observation *both = arena_array(work->arena, count, sizeof *both);
+    for (size_t o = 0; o < count; o++)
+        both[o] = request->common[o].seen != 0 ? request->common[o] : seen[o];
+    return both;
+}
+
+/* Answers the request and releases it; no suspects where nothing is known but that they were lost. */
 static enum status infer(const struct review_work *work, struct request *request,
                          struct shared_posterior *posterior)
 {
     struct shared_batch batch = {.vessels = request->vessels,
-                                 .vessel_count =
-                                     merge(request->described, request->count, request->vessels),
                                  .common = request->common,
                                  .shifts = request->shifts,
                                  .shift_count = request->shift_count};
-    enum status status = reason_shared(work->reasoner, &batch, false, posterior);
+    enum status status = STATUS_OK;
+    *posterior = (struct shared_posterior){0};
+    for (size_t i = 0; i < request->shift_count; i++)
+        request->tells = request->tells || fabs(request->shifts[i].log_odds) > 0.0;
+    for (size_t o = 0; o < work->rules->observable_count; o++)
+        request->tells = request->tells || request->common[o].seen != 0;
+    for (size_t i = 0; i < request->count; i++)
+        if (request->described[i].seen != NULL)
+            request->described[i].seen = with_common(work, request, request->described[i].seen);
+    batch.vessel_count = merge(request->described, request->count, request->vessels);
+    if (request->tells)
+        status = reason_shared(work->reasoner, &batch, false, posterior);
     free(request->described);
     free(request->vessels);
     free(request->shifts);
@@ -209,8 +270,7 @@ static enum status add_causes(const struct review_work *work, const struct revie
             shift_causes(work, factor_kinds[of->kind].origin, i, &request);
         if (request.count == 0 && scope == SCOPE_PLACE)
             tell_place(work, i, request.common);
-        request.described[request.count] = describe(work, i);
-        request.described[request.count++].group[scope] = 0;
+        request_add(work, i, &request)[scope] = 0;
     }
     enum status status = infer(work, &request, &posterior);
     if (status != STATUS_OK)
@@ -259,7 +319,7 @@ static int group_of(struct groups *groups, uint32_t level)
 }
 
 static enum status judge_batch(const struct review_work *work, const size_t *vessels, size_t count,
-                               struct review_batch *batch)
+                               struct review_cause **causes, size_t *cause_count)
 {
     struct groups groups[SCOPES] = {0};
     struct request request = request_new(work, count);
@@ -268,8 +328,7 @@ static enum status judge_batch(const struct review_work *work, const size_t *ves
     shift_causes(work, FACTOR_COOK, vessels[0], &request);
     shift_causes(work, FACTOR_BATCH, vessels[0], &request);
     for (size_t i = 0; i < count; i++) {
-        struct described *described = &request.described[request.count++];
-        *described = describe(work, vessels[i]);
+        int *group = request_add(work, vessels[i], &request);
         for (size_t s = 0; s < SCOPES; s++) {
             static const enum factor_kind kinds[SCOPES] = {
                 [SCOPE_COOK] = FACTOR_COOK,       [SCOPE_MIX] = FACTOR_BATCH,
@@ -279,10 +338,10 @@ static enum status judge_batch(const struct review_work *work, const size_t *ves
             };
             size_t f = dataset_factor(work->dataset, kinds[s]); /* none of a vessel alone */
             if (f < work->dataset->factor_count)
-                described->group[s] =
-                    group_of(&groups[s], work->dataset->factors[f].level[vessels[i]]);
+                group[s] = group_of(&groups[s], work->dataset->factors[f].level[vessels[i]]);
         }
     }
+    tell_alike(work, &request);
     enum status status = infer(work, &request, &posterior);
     if (status != STATUS_OK)
         return status;
@@ -291,7 +350,7 @@ static enum status judge_batch(const struct review_work *work, const size_t *ves
         share[posterior.suspects[s].cause] =
             fmax(share[posterior.suspects[s].cause], posterior.suspects[s].p);
     shared_release(&posterior);
-    batch->causes = review_list_causes(work->rules, share, work->arena, &batch->cause_count);
+    *causes = review_list_causes(work->rules, share, work->arena, cause_count);
     free(share);
     return STATUS_OK;
 }
@@ -341,8 +400,8 @@ static enum status judge_batches(struct review_work *work)
         review->batch_count < REVIEW_BATCHES_JUDGED ? review->batch_count : REVIEW_BATCHES_JUDGED;
     for (size_t k = 0; k < asked && worst[k]->counts.lost > 0 && status == STATUS_OK; k++) {
         uint32_t level = worst[k]->level;
-        status =
-            judge_batch(work, &vessels[starts[level]], starts[level + 1] - starts[level], worst[k]);
+        status = judge_batch(work, &vessels[starts[level]], starts[level + 1] - starts[level],
+                             &worst[k]->causes, &worst[k]->cause_count);
         review_tell(work, "looking for shared causes", k + 1, asked);
     }
     free(worst);
@@ -351,11 +410,80 @@ static enum status judge_batches(struct review_work *work)
     return status;
 }
 
+/* One batch, or none that did well to compare with: all of them as one account. */
+static enum status judge_as_one(struct review_work *work)
+{
+    struct review *review = work->review;
+    struct review_account *account = &review->account;
+    size_t *vessels = malloc((work->dataset->vessel_count + 1) * sizeof *vessels), count = 0;
+    for (size_t i = 0; i < work->dataset->vessel_count; i++)
+        if (work->standing[i] != STANDING_OUT)
+            vessels[count++] = i;
+    account->counts = review->totals.counts;
+    account->controls = review->totals.controls;
+    enum status status = judge_batch(work, vessels, count, &account->causes, &account->cause_count);
+    free(vessels);
+    if (status == STATUS_OK)
+        account->trials = review_tell_apart(work->reasoner, account->causes, account->cause_count,
+                                            work->arena, &account->trial_count);
+    account_drop_done(work->rules, NULL, account);
+    return status;
+}
+
 enum status review_judge_causes(struct review_work *work)
 {
     struct review *review = work->review;
+    struct counts counts = review->totals.counts;
     enum status status = STATUS_OK;
     for (size_t k = 0; k < review->culprit_count && status == STATUS_OK; k++)
         status = judge_culprit(work, &review->culprits[k]);
-    return status == STATUS_OK && review->batch_count > 0 ? judge_batches(work) : status;
+    if (status == STATUS_OK && review->batch_count > 0)
+        status = judge_batches(work);
+    if (status == STATUS_OK && counts.lost > 0 &&
+        (review->batch_count == 1 || counts.lost == counts.total))
+        status = judge_as_one(work);
+    return status;
+}
+
+/* ---- one level alone ---------------------------------------------------------------------------- */
+
+static const void *keep(const void *all, size_t size, const size_t *kept, size_t count,
+                        struct arena *arena)
+{
+    char *some = all != NULL ? arena_array(arena, count, size) : NULL;
+    for (size_t i = 0; some != NULL && i < count; i++)
+        memcpy(some + i * size, (const char *)all + kept[i] * size, size);
+    return some;
+}
+
+void review_only(struct dataset *dataset, size_t factor, uint32_t level, struct arena *arena)
+{
+    const uint32_t *of = dataset->factors[factor].level;
+    size_t *kept = arena_array(arena, dataset->vessel_count, sizeof *kept), count = 0, added = 0;
+    struct factor *factors = arena_array(arena, dataset->factor_count, sizeof *factors);
+    for (size_t i = 0; i < dataset->vessel_count; i++)
+        if (of[i] == level)
+            kept[count++] = i;
+    for (size_t f = 0; f < dataset->factor_count; f++) {
+        const struct factor *all = &dataset->factors[f];
+        uint32_t *levels = arena_array(arena, count, sizeof *levels);
+        for (size_t i = 0; i < count; i++)
+            levels[i] = all->level[kept[i]];
+        factor_add(factors, &added, *all, levels, count, arena);
+    }
+    dataset->factors = factors;
+    dataset->factor_count = added;
+    dataset->batch = dataset_factor(dataset, FACTOR_BATCH);
+#define KEEP(member)                                                                               \
+    dataset->member = keep(dataset->member, sizeof *dataset->member, kept, count, arena)
+    KEEP(labels);
+    KEEP(fate);
+    KEEP(control);
+    KEEP(entered);
+    KEEP(ended);
+    KEEP(finding);
+    KEEP(sure);
+    KEEP(seen);
+#undef KEEP
+    dataset->vessel_count = count;
 }

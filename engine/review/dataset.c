@@ -5,12 +5,14 @@
 #include <math.h>
 #include <stdarg.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include "base/numbers.h"
 #include "process/cook.h"
 #include "process/moisture.h"
 #include "triage/physics.h"
+#include "triage/triage.h"
 
 /* ---- kinds of factors --------------------------------------------------------------------------- */
 
@@ -29,6 +31,11 @@ const struct factor_type factor_kinds[FACTOR_KINDS] = {
     [FACTOR_PLACE] = {"place", SCOPE_PLACE, FACTOR_PLACE, false},
     [FACTOR_TEMPERATURE] = {"temperature", SCOPE_PLACE, FACTOR_PLACE, false},
     [FACTOR_VESSEL] = {"kind of vessel", SCOPE_VESSEL, FACTOR_VESSEL, true},
+    [FACTOR_LID] = {"lid", SCOPE_VESSEL, FACTOR_LID, true},
+    [FACTOR_BAG] = {"bag lot", SCOPE_VESSEL, FACTOR_BAG, true},
+    [FACTOR_SPOT] = {"spot on the shelf", SCOPE_PLACE, FACTOR_SPOT, false},
+    [FACTOR_SEQUENCE] = {"order of inoculation", SCOPE_SESSION, FACTOR_SEQUENCE, false},
+    [FACTOR_GRAMS] = {"grams of grain", SCOPE_COOK, FACTOR_GRAMS, true},
     [FACTOR_OTHER] = {"column", SCOPE_VESSEL, FACTOR_OTHER, false},
 };
 
@@ -149,6 +156,46 @@ void factor_add(struct factor *factors, size_t *count, struct factor factor, uin
     factor.level_count = met;
     factor.log_odds = log_odds;
     factors[(*count)++] = factor;
+}
+
+static int by_number(const void *a, const void *b)
+{
+    double first = *(const double *)a, second = *(const double *)b;
+    return (first > second) - (first < second);
+}
+
+void factor_add_thirds(struct factor *factors, size_t *count, struct factor factor,
+                       const double *numbers, size_t vessels, struct arena *arena)
+{
+    enum { THIRDS = 3 };
+    double *sorted = arena_array(arena, vessels, sizeof *sorted);
+    uint32_t *level = arena_array(arena, vessels, sizeof *level);
+    const char **labels = arena_array(arena, THIRDS, sizeof *labels);
+    double highest[THIRDS] = {0.0}; /* of each third */
+    size_t known = 0, from = 0;
+    for (size_t i = 0; i < vessels; i++)
+        if (!isnan(numbers[i]))
+            sorted[known++] = numbers[i];
+    if (known < THIRDS)
+        return;
+    qsort(sorted, known, sizeof *sorted, by_number);
+    for (size_t third = 0; third < THIRDS; third++) {
+        highest[third] = sorted[known * (third + 1) / THIRDS - 1];
+        bool one = sorted[from] >= highest[third];
+        labels[third] = one ? arena_format(arena, "%.6g", highest[third])
+                            : arena_format(arena, "%.6g to %.6g", sorted[from], highest[third]);
+        while (from + 1 < known && sorted[from] <= highest[third])
+            from++;
+    }
+    for (size_t i = 0; i < vessels; i++) {
+        level[i] = LEVEL_NONE;
+        for (uint32_t third = 0; third < THIRDS && level[i] == LEVEL_NONE; third++)
+            if (numbers[i] <= highest[third])
+                level[i] = third;
+    }
+    factor.levels = labels;
+    factor.level_count = THIRDS;
+    factor_add(factors, count, factor, level, vessels, arena);
 }
 
 void dataset_say(struct dataset *dataset, struct arena *arena, const char *format, ...)
@@ -467,6 +514,12 @@ static const char *word_of(const struct filling *filling, enum factor_kind kind,
     const struct vessel *vessel = filling->vessels[i];
     if (kind == FACTOR_POSITION)
         return vessel->position;
+    if (kind == FACTOR_LID)
+        return vessel->lid;
+    if (kind == FACTOR_BAG)
+        return vessel->bag;
+    if (kind == FACTOR_SPOT)
+        return vessel->spot;
     int known = rules_vessel(filling->rules, vessel->kind);
     return known != RULES_NONE ? filling->rules->vessels[known].name : vessel->kind;
 }
@@ -480,6 +533,18 @@ static void add_words(struct filling *filling, enum factor_kind kind)
         level[i] = interner_put(words, word, strlen(word));
     }
     add(filling, kind, interner_words(words), interner_count(words), level);
+}
+
+static void add_numbers(struct filling *filling, enum factor_kind kind)
+{
+    double *numbers = arena_array(filling->arena, filling->count, sizeof *numbers);
+    for (size_t i = 0; i < filling->count; i++)
+        numbers[i] = kind == FACTOR_GRAMS           ? filling->vessels[i]->grams
+                     : filling->vessels[i]->control ? NAN
+                                                    : filling->vessels[i]->sequence;
+    factor_add_thirds(filling->factors, &filling->factor_count,
+                      (struct factor){.kind = kind, .name = factor_kinds[kind].name}, numbers,
+                      filling->count, filling->arena);
 }
 
 /*
@@ -621,6 +686,11 @@ static void add_factors(struct filling *filling)
     add_ancestors(filling, FACTOR_LINE, LONGEST_LINE);
     add_words(filling, FACTOR_POSITION);
     add_words(filling, FACTOR_VESSEL);
+    add_words(filling, FACTOR_LID);
+    add_words(filling, FACTOR_BAG);
+    add_words(filling, FACTOR_SPOT);
+    add_numbers(filling, FACTOR_SEQUENCE);
+    add_numbers(filling, FACTOR_GRAMS);
     add_bands(filling, FACTOR_LETHALITY, &bands_lethality);
     add_bands(filling, FACTOR_MOISTURE, &bands_moisture);
     add_bands(filling, FACTOR_DOSE, &bands_dose);
@@ -703,12 +773,35 @@ static double sure_of(const struct look *look)
     return sure;
 }
 
+/* The signs among what a look kept; NULL when it kept none. */
+static const struct observation *signs_of(const struct filling *filling, const char *facts_kept,
+                                          struct arena *scratch)
+{
+    const struct kept_fact *facts = NULL;
+    struct observation *seen = NULL;
+    size_t count = 0;
+    if (facts_read(filling->rules, facts_kept, scratch, &facts, &count) != STATUS_OK)
+        return NULL;
+    for (size_t f = 0; f < count; f++) {
+        if (filling->rules->observables[facts[f].observable].class != CLASS_SIGN)
+            continue;
+        if (seen == NULL)
+            seen = arena_array(filling->arena, filling->rules->observable_count, sizeof *seen);
+        seen[facts[f].observable] = facts[f].observation;
+    }
+    return seen;
+}
+
 /* What the looks of lost vessels say, then, over that, the outcomes that were confirmed. */
+enum {
+    SIGNS_KEPT = 5000
+}; /* vessels of a journal of which signs are read: they take a kilobyte each */
 static enum status fill_findings(const struct filling *filling, struct journal *journal,
                                  struct dataset *dataset, struct diags *diags)
 {
     int16_t *finding = arena_array(filling->arena, filling->count, sizeof *finding);
     float *sure = arena_array(filling->arena, filling->count, sizeof *sure);
+    const struct observation **seen = arena_array(filling->arena, filling->count, sizeof *seen);
     struct arena *scratch = arena_new();
     enum status status = STATUS_OK;
     struct outcome outcome;
@@ -724,6 +817,8 @@ static enum status fill_findings(const struct filling *filling, struct journal *
         if (status == STATUS_OK) {
             finding[i] = (int16_t)rules_finding(filling->rules, look.finding);
             sure[i] = (float)sure_of(&look);
+            if (filling->count <= SIGNS_KEPT)
+                seen[i] = signs_of(filling, look.facts, scratch);
         }
         arena_reset(scratch);
     }
@@ -749,6 +844,7 @@ static enum status fill_findings(const struct filling *filling, struct journal *
     }
     dataset->finding = finding;
     dataset->sure = sure;
+    dataset->seen = seen;
     return walk_end(walk);
 }
 

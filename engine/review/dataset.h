@@ -38,6 +38,11 @@ enum factor_kind {
     FACTOR_PLACE,
     FACTOR_TEMPERATURE, /* of the place */
     FACTOR_VESSEL,      /* the kind of vessel */
+    FACTOR_LID,         /* of lid */
+    FACTOR_BAG,         /* the lot of empty bags or jars */
+    FACTOR_SPOT,        /* on its shelf */
+    FACTOR_SEQUENCE,    /* of inoculation: early, middle or late, by number */
+    FACTOR_GRAMS,       /* of grain in it: light, middle or heavy */
     FACTOR_OTHER,       /* a column that a grower's own table has */
     FACTOR_KINDS
 };
@@ -73,6 +78,9 @@ struct dataset {
      * vessel has one. And how sure that was, 0 to 1. */
     const int16_t *finding;
     const float *sure;
+    /* Of each vessel what was seen in it at its last look, one per observable; NULL where that is not
+     * known, and as a whole when no vessel has any. */
+    const struct observation *const *seen;
     const struct factor *factors;
     size_t factor_count;
     size_t batch;  /* the factor that is the batch; factor_count when there is none */
@@ -130,6 +138,11 @@ const char *const *interner_words(const struct interner *interner);
  * when no vessel has any. `level`, of each vessel, is overwritten and becomes the factor's. */
 void factor_add(struct factor *factors, size_t *count, struct factor factor, uint32_t *level,
                 size_t vessels, struct arena *arena);
+
+/* The factor of a number of each vessel, NAN where not known: its lower, middle and upper third, called by
+ * what they reach from and to ("5 to 8"). */
+void factor_add_thirds(struct factor *factors, size_t *count, struct factor factor,
+                       const double *numbers, size_t vessels, struct arena *arena);
 
 /* Adds a remark: a sentence; what is odd about the days. */
 void dataset_say(struct dataset *dataset, struct arena *arena, const char *format, ...)

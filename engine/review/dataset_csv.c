@@ -1,4 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -106,6 +107,11 @@ static struct role role_of(const char *name)
         {"batch|mix", {.kind = FACTOR_BATCH}},
         {"position", {.kind = FACTOR_POSITION}},
         {"kind|vessel kind", {.kind = FACTOR_VESSEL}},
+        {"lid|lids|closure", {.kind = FACTOR_LID}},
+        {"bag lot|bags|jar lot", {.kind = FACTOR_BAG}},
+        {"spot|spot on the shelf|shelf spot", {.kind = FACTOR_SPOT}},
+        {"sequence|order|order of inoculation", {.kind = FACTOR_SEQUENCE}},
+        {"grams|weight|grain weight|grams of grain", {.kind = FACTOR_GRAMS}},
         {"note|notes", {.use = USE_NOTHING}},
     };
     char plain[64];
@@ -288,6 +294,25 @@ static void fill_vessels(const struct table *table, struct dataset *dataset)
     dataset->ended = ended;
 }
 
+/* A column of numbers; what is none is not known. */
+static void fill_thirds(struct table *table, const struct column_read *column,
+                        struct factor *factors, size_t *count)
+{
+    const char *const *words = interner_words(column->words);
+    double *numbers = arena_array(table->arena, table->count, sizeof *numbers);
+    for (size_t i = 0; i < table->count; i++) {
+        char *end = NULL;
+        const char *word = column->level[i] != LEVEL_NONE ? words[column->level[i]] : "";
+        numbers[i] = strtod(word, &end);
+        if (end == word || !isfinite(numbers[i]))
+            numbers[i] = NAN;
+    }
+    factor_add_thirds(
+        factors, count,
+        (struct factor){.kind = column->role.kind, .name = factor_kinds[column->role.kind].name},
+        numbers, table->count, table->arena);
+}
+
 /* A column tells nothing when nearly every vessel has its own value. */
 static void fill_factors(struct table *table, struct dataset *dataset)
 {
@@ -298,6 +323,10 @@ static void fill_factors(struct table *table, struct dataset *dataset)
         if (column->words == NULL || column->name[0] == '\0')
             continue;
         size_t values = interner_count(column->words);
+        if (column->role.kind == FACTOR_SEQUENCE || column->role.kind == FACTOR_GRAMS) {
+            fill_thirds(table, column, factors, &dataset->factor_count);
+            continue;
+        }
         if (values > FEW && values > table->count / 2) {
             dataset_say(dataset, table->arena,
                         "Column '%s' is left out: nearly every vessel has a value of its own.",

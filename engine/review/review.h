@@ -191,6 +191,15 @@ struct review_plan { /* the next batch, so that what went together goes apart */
     double error;      /* chance of naming the wrong suspect from it, if they differ as they did */
 };
 
+/* What a grower tells of a batch, or the journal knows of it. */
+struct review_account {
+    struct counts counts, controls; /* lost of how many; of 0: not said */
+    struct review_cause *causes;    /* of the lost vessels, likeliest first */
+    size_t cause_count;
+    struct review_trial *trials; /* that tell those causes apart, best first */
+    size_t trial_count;
+};
+
 /* ---- the whole ------------------------------------------------------------------------------- */
 
 /* Why there is no more to conclude; bits. */
@@ -228,19 +237,11 @@ struct review {
     size_t change_count;
     struct review_plan *plans; /* for culprits that cannot be told apart */
     size_t plan_count;
+    struct review_account account; /* of one batch, or when all were lost; else without causes */
 };
 enum { REVIEW_NEAR = 3 };
 
 /* ---- one bad batch ---------------------------------------------------------------------------- */
-
-/* What a grower tells of a batch, or the journal knows of it. */
-struct review_account {
-    struct counts counts, controls; /* lost of how many; of 0: not said */
-    struct review_cause *causes;    /* of the lost vessels, likeliest first */
-    size_t cause_count;
-    struct review_trial *trials; /* that tell those causes apart, best first */
-    size_t trial_count;
-};
 
 /* Counts what was lost, from words: "I lost 9 of 12", "all but two of my 10 bags", "8 of 8, and 3 of 3
  * controls". What is not said is left as it is. */
@@ -267,6 +268,9 @@ struct review_progress {
 enum status review_make(const struct dataset *dataset, const struct reasoner *reasoner,
                         const struct review_progress *progress, struct arena *arena,
                         struct review *review);
+
+/* Keeps of a dataset only the vessels of one level of a factor: one batch. */
+void review_only(struct dataset *dataset, size_t factor, uint32_t level, struct arena *arena);
 
 /*
  * The decision alone: which culprits are called. What `make check` tries on

@@ -66,6 +66,11 @@ struct review_trial *review_tell_apart(const struct reasoner *reasoner,
                                        const struct review_cause *causes, size_t count,
                                        struct arena *arena, size_t *trial_count);
 
+/* Takes out of the tests of an account those that were done: by what was observed (may be NULL), and a
+ * control where there was one. */
+void account_drop_done(const struct rules *rules, const struct observation *observations,
+                       struct review_account *account);
+
 /* Tells how far it is. */
 void review_tell(const struct review_work *work, const char *what, size_t done, size_t all);
 

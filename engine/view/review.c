@@ -152,7 +152,21 @@ static const char *p_words(double p, char room[MOMENT_ROOM])
 
 /* ---- in short --------------------------------------------------------------------------------- */
 
-const char *view_review_limit(const struct review *review, unsigned bit)
+/* Appends the kinds of things that growers keep apart and this dataset does not name. */
+static void add_missing(struct text *out, const struct dataset *dataset)
+{
+    static const enum factor_kind kinds[] = {FACTOR_COOK, FACTOR_STARTER, FACTOR_SESSION,
+                                             FACTOR_LOT, FACTOR_PLACE};
+    const char *joint = " Not recorded, and worth it: ";
+    for (size_t k = 0; k < sizeof kinds / sizeof *kinds; k++)
+        if (dataset_factor(dataset, kinds[k]) == dataset->factor_count) {
+            text_printf(out, "%s%s", joint, factor_kinds[kinds[k]].name);
+            joint = ", ";
+        }
+    text_puts(out, joint[0] == ',' ? "." : "");
+}
+
+bool view_review_limit(struct text *out, const struct review *review, unsigned bit)
 {
     static const char *const says[REVIEW_LIMIT_COUNT] = {
         /* in the order of enum review_limit */
@@ -160,20 +174,21 @@ const char *view_review_limit(const struct review *review, unsigned bit)
         "a table with --csv.",
         "No vessel counts yet: all are too young, or their outcome was not recorded.",
         "Nothing was lost, so there is nothing to explain. That does not promise as much for the "
-        "next "
-        "batch.",
-        "All of them were lost. With none that did well there is nothing to compare with: "
-        "no "
-        "cook, starter or place can stand out, however bad it is. Next time change one "
-        "thing for half of the vessels, and leave one of each cook uninoculated.",
-        "All vessels share everything that was recorded, so nothing can be compared. Record "
-        "cook, starter, inoculation session, grain lot and place.",
-        "There is only one batch. Its cook, hydration, inoculation session and starter went "
-        "together, so counting cannot tell them apart.",
+        "next batch.",
+        "All of them were lost. With none that did well there is nothing to compare with: no cook, "
+        "starter or place can stand out, however bad it is. Next time change one thing for half of "
+        "the vessels, and leave one of each cook uninoculated.",
+        "All vessels share everything that was recorded, so nothing can be compared.",
+        "There is only one batch. What all of it shares cannot be told apart by counting.",
         "No vessel has both dates, so nothing can be said about time.",
         "So few vessels count that only a very large difference could show.",
     };
-    return review->limits >> bit & 1 ? says[bit] : NULL;
+    if ((review->limits >> bit & 1) == 0)
+        return false;
+    text_puts(out, says[bit]);
+    if (1U << bit == REVIEW_NO_FACTOR)
+        add_missing(out, review->dataset);
+    return true;
 }
 
 static void put_lost(struct face *face)
@@ -201,12 +216,26 @@ static void put_lost(struct face *face)
         text_printf(words, ", started between %s and %s", first,
                     day_write(totals->last, DAY_WORDS, last));
     text_puts(words, ".");
-    if (totals->young > 0)
-        text_printf(words, " %zu %s too young to count.", totals->young,
-                    plural(totals->young, "is", "are"));
-    if (totals->unrecorded > 0)
-        text_printf(words, " The outcome of %zu more was not recorded.", totals->unrecorded);
     put(face, LEAD);
+    if (counts.total > 0 && counts.total < totals->vessels)
+        text_printf(words, "Of %zu in all", totals->vessels);
+    if (counts.total > 0 && totals->young > 0)
+        text_printf(words, ", %zu %s too young to count", totals->young,
+                    plural(totals->young, "is", "are"));
+    if (counts.total > 0 && totals->unrecorded > 0)
+        text_printf(words, ", of %zu the outcome is not known", totals->unrecorded);
+    text_puts(words, words->length > 0 ? ". " : "");
+    static const enum fate kinds[] = {FATE_CONTAMINATED, FATE_STUCK, FATE_UNTOLD};
+    static const char *const says[] = {"contaminated", "did not grow or stalled",
+                                       "lost, and not recorded to what"};
+    const char *joint = "Of the lost, ";
+    for (size_t k = 0; k < sizeof kinds / sizeof *kinds; k++)
+        if (totals->fate[kinds[k]] > 0 && totals->fate[kinds[k]] < counts.lost) {
+            text_printf(words, "%s%zu %s", joint, totals->fate[kinds[k]], says[k]);
+            joint = ", ";
+        }
+    text_puts(words, joint[0] == ',' ? "." : "");
+    put(face, PLAIN);
 }
 
 static void put_culprits(struct face *face)
@@ -280,18 +309,70 @@ static void put_first_change(struct face *face)
     put(face, PLAIN);
 }
 
+/* ---- one bad batch ------------------------------------------------------------------------------ */
+
+/* The likeliest causes, what would tell them apart, and what to change first. */
+static void put_account(struct face *face, const struct rules *rules,
+                        const struct review_account *account)
+{
+    enum { CAUSES = 3, TRIALS = 2 };
+    static const double worth_a_word = 0.05;
+    struct text *words = &face->words;
+    char percent[PERCENT_ROOM];
+    if (face->review == NULL && account->counts.total > 0) /* which a review has said */
+        text_printf(words, "%zu of %zu lost", account->counts.lost, account->counts.total);
+    if (account->controls.total > 0)
+        text_printf(words, "%s%zu of %zu uninoculated %s", words->length > 0 ? ", and " : "",
+                    account->controls.lost, account->controls.total,
+                    plural(account->controls.total, "control", "controls"));
+    text_puts(words, account->controls.total > 0 && words->length > 0 ? " lost."
+                     : words->length > 0                              ? "."
+                                                                      : "");
+    put(face, LEAD);
+    if (account->cause_count == 0) {
+        say(face, PLAIN, "Nothing that was told points to a cause.");
+        return;
+    }
+    say(face, PLAIN, "Most likely causes:");
+    tags(face, "<ul>\n");
+    for (size_t c = 0; c < account->cause_count && c < CAUSES; c++)
+        if (c == 0 || account->causes[c].p >= worth_a_word) {
+            text_printf(words, "%s: %s", rules->causes[account->causes[c].cause].name,
+                        view_percent(account->causes[c].p, percent));
+            put(face, ITEM);
+        }
+    tags(face, "</ul>\n");
+    for (size_t t = 0; t < account->trial_count && t < TRIALS; t++) {
+        const struct observable *test = &rules->observables[account->trials[t].observable];
+        text_printf(words, "%s%s", t == 0 ? "To be sure: " : "Or: ", test->label);
+        if (account->trials[t].delay_days > 0.0)
+            text_printf(words, " (%.0f %s)", account->trials[t].delay_days,
+                        account->trials[t].delay_days > 1.0 ? "days" : "day");
+        if (test->look != NULL)
+            text_printf(words, ". %s", test->look);
+        put(face, PLAIN);
+    }
+    const struct cause *first = &rules->causes[account->causes[0].cause];
+    if (first->change_count > 0)
+        text_printf(words, "Change first: %s", first->change[0]);
+    put(face, PLAIN);
+}
+
 static void put_short(struct face *face)
 {
+    const struct review *review = face->review;
     put_lost(face);
     put_culprits(face);
     put_first_change(face);
-    for (unsigned bit = 0; bit < REVIEW_LIMIT_COUNT; bit++) {
-        const char *limit = view_review_limit(face->review, bit);
-        if (limit != NULL)
-            say(face, PLAIN, limit);
+    for (unsigned bit = 0; bit < REVIEW_LIMIT_COUNT; bit++)
+        if (view_review_limit(&face->words, review, bit))
+            put(face, PLAIN);
+    if (review->account.cause_count > 0) {
+        say(face, PLAIN, "What the vessels themselves show:");
+        put_account(face, review->rules, &review->account);
     }
-    for (size_t r = 0; r < face->review->dataset->remark_count; r++)
-        say(face, QUIET, face->review->dataset->remarks[r]);
+    for (size_t r = 0; r < review->dataset->remark_count; r++)
+        say(face, QUIET, review->dataset->remarks[r]);
 }
 
 /* ---- one culprit ------------------------------------------------------------------------------ */
@@ -934,6 +1015,7 @@ static void put_batch_list(struct face *face)
     enum { SHOWN = 40 };
     const struct review *review = face->review;
     size_t from = review->batch_count > SHOWN ? review->batch_count - SHOWN : 0;
+    bool marked = false;
     if (!has_chart(review))
         return;
     screen_head(face, "Batch by batch");
@@ -942,6 +1024,7 @@ static void put_batch_list(struct face *face)
     put(face, BELOW_QUIET);
     for (size_t b = from; b < review->batch_count; b++) {
         const struct review_batch *batch = &review->batches[b];
+        marked = marked || batch->point.above;
         enum { LABEL = 12 };
         const struct dataset *dataset = face->review->dataset;
         const char *name = dataset->factors[dataset->batch].levels[batch->level];
@@ -964,10 +1047,12 @@ static void put_batch_list(struct face *face)
         text_release(&safe);
         text_release(&line);
     }
-    text_printf(&face->words,
-                "Too many: of batches that lose %.0f %% on average, one in 740 loses this many by "
-                "chance.",
-                100.0 * review->centre);
+    if (marked)
+        text_printf(
+            &face->words,
+            "Too many: of batches that lose %.0f %% on average, one in 740 loses this many by "
+            "chance.",
+            100.0 * review->centre);
     put(face, BELOW_QUIET);
 }
 
@@ -1067,52 +1152,6 @@ static void put_method_and_assumptions(struct face *face)
     for (size_t i = 0; i < sizeof assumed / sizeof assumed[0]; i++)
         say(face, ITEM, assumed[i]);
     tags(face, "</ul>\n");
-}
-
-/* ---- one bad batch ------------------------------------------------------------------------------ */
-
-/* The likeliest causes, what would tell them apart, and what to change first. */
-static void put_account(struct face *face, const struct rules *rules,
-                        const struct review_account *account)
-{
-    enum { CAUSES = 3, TRIALS = 2 };
-    static const double worth_a_word = 0.05;
-    struct text *words = &face->words;
-    char percent[PERCENT_ROOM];
-    if (account->counts.total > 0)
-        text_printf(words, "%zu of %zu lost", account->counts.lost, account->counts.total);
-    if (account->controls.total > 0)
-        text_printf(words, "%s%zu of %zu uninoculated %s", words->length > 0 ? ", and " : "",
-                    account->controls.lost, account->controls.total,
-                    plural(account->controls.total, "control", "controls"));
-    text_puts(words, words->length > 0 ? "." : "");
-    put(face, LEAD);
-    if (account->cause_count == 0) {
-        say(face, PLAIN, "Nothing that was told points to a cause.");
-        return;
-    }
-    say(face, PLAIN, "Most likely causes:");
-    tags(face, "<ul>\n");
-    for (size_t c = 0; c < account->cause_count && c < CAUSES; c++)
-        if (c == 0 || account->causes[c].p >= worth_a_word) {
-            text_printf(words, "%s: %s", rules->causes[account->causes[c].cause].name,
-                        view_percent(account->causes[c].p, percent));
-            put(face, ITEM);
-        }
-    tags(face, "</ul>\n");
-    for (size_t t = 0; t < account->trial_count && t < TRIALS; t++) {
-        const struct observable *test = &rules->observables[account->trials[t].observable];
-        text_printf(words, "%s%s", t == 0 ? "To be sure: " : "Or: ", test->label);
-        if (account->trials[t].delay_days > 0.0)
-            text_printf(words, " (%.0f days)", account->trials[t].delay_days);
-        if (test->look != NULL)
-            text_printf(words, ". %s", test->look);
-        put(face, PLAIN);
-    }
-    const struct cause *first = &rules->causes[account->causes[0].cause];
-    if (first->change_count > 0)
-        text_printf(words, "Change first: %s", first->change[0]);
-    put(face, PLAIN);
 }
 
 void view_account(struct screen *screen, const struct triage *triage,

@@ -52,10 +52,10 @@ void view_suspects(struct text *out, const struct review *review,
 /* Appends the name of a curve: that of its level, "All vessels" or "All others". */
 void view_curve_name(struct text *out, const struct review *review,
                      const struct review_curve *curve);
-/* What the limit of this bit keeps a review from concluding, and what would help; NULL when it is not
- * one of it. */
+/* Appends what the limit of this bit keeps a review from concluding, and what would help; false when it
+ * is not one of it. */
 enum { REVIEW_LIMIT_COUNT = 8 };
-const char *view_review_limit(const struct review *review, unsigned bit);
+bool view_review_limit(struct text *out, const struct review *review, unsigned bit);
 /* Appends what one arm of a plan gets: "4 vessels: grain lot L3, a new session"; how to read the plan
  * once it has grown. */
 void view_arm(struct text *out, const struct review *review, const struct review_plan *plan,

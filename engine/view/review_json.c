@@ -294,6 +294,17 @@ static json_t *watch(const struct review *review)
                   whole(watch->episode_count), "since", day(watch->since), (char *)NULL);
 }
 
+/* ---- one bad batch ------------------------------------------------------------------------------ */
+
+static json_t *account_parts(const struct review *review, const struct review_account *account)
+{
+    int first = account->cause_count > 0 ? (int)account->causes[0].cause : RULES_NONE;
+    return object("counted", counts(account->counts), "controls", counts(account->controls),
+                  "causes", causes(review, account->causes, account->cause_count), "tests",
+                  LIST(review, trial_row, account->trials, account->trial_count), "how",
+                  how(review, first), (char *)NULL);
+}
+
 /* ---- the whole ---------------------------------------------------------------------------------- */
 
 static json_t *limits(const struct review *review)
@@ -302,11 +313,14 @@ static json_t *limits(const struct review *review)
         "empty",     "nothing_counts", "nothing_lost", "all_lost",
         "no_factor", "one_batch",      "no_times",     "few"};
     json_t *made = json_array();
-    for (unsigned bit = 0; bit < REVIEW_LIMIT_COUNT; bit++)
-        if ((review->limits & (1U << bit)) != 0)
-            json_array_append_new(made, object("id", json_string(names[bit]), "says",
-                                               json_string(view_review_limit(review, bit)),
-                                               (char *)NULL));
+    for (unsigned bit = 0; bit < REVIEW_LIMIT_COUNT; bit++) {
+        struct text says;
+        text_init(&says);
+        if (view_review_limit(&says, review, bit))
+            json_array_append_new(
+                made, object("id", json_string(names[bit]), "says", take(&says), (char *)NULL));
+        text_release(&says);
+    }
     return made;
 }
 
@@ -323,34 +337,32 @@ json_t *view_review_json(const struct review *review)
     json_t *rule = object("false_alarm", real(rules->false_alarm), "bayes_factor",
                           real(rules->bayes_factor), "watched_days", real(rules->watched),
                           "suspects_asked", whole(review->suspects_asked), (char *)NULL);
-    return object("schema", whole(1), "totals", totals(review), "faults",
-                  LIST(review, culprit_row, review->culprits, review->culprit_count), "changes",
-                  LIST(review, change_row, review->changes, review->change_count), "plans",
-                  LIST(review, plan_row, review->plans, review->plan_count), "near",
-                  LIST(review, suspect_row, review->near, review->near_count), "factors",
-                  LIST(review, factor_row, review->factors, dataset->factor_count), "aliases",
-                  LIST(review, alias_row, review->aliases, review->alias_count), "time",
-                  times(review), "batches",
-                  LIST(review, batch_row, review->batches, review->batch_count), "watch",
-                  watch(review), "limits", limits(review), "remarks",
-                  LIST(review, remark_row, dataset->remarks, dataset->remark_count), "rule", rule,
-                  "rules", json_string(review->rules->hash), (char *)NULL);
+    return object(
+        "schema", whole(1), "totals", totals(review), "faults",
+        LIST(review, culprit_row, review->culprits, review->culprit_count), "changes",
+        LIST(review, change_row, review->changes, review->change_count), "plans",
+        LIST(review, plan_row, review->plans, review->plan_count), "near",
+        LIST(review, suspect_row, review->near, review->near_count), "factors",
+        LIST(review, factor_row, review->factors, dataset->factor_count), "aliases",
+        LIST(review, alias_row, review->aliases, review->alias_count), "time", times(review),
+        "batches", LIST(review, batch_row, review->batches, review->batch_count), "watch",
+        watch(review), "account",
+        review->account.cause_count > 0 ? account_parts(review, &review->account) : json_null(),
+        "limits", limits(review), "remarks",
+        LIST(review, remark_row, dataset->remarks, dataset->remark_count), "rule", rule, "rules",
+        json_string(review->rules->hash), (char *)NULL);
 }
 
 json_t *view_account_json(const struct triage *triage, const struct review_account *account)
 {
     const struct review review = {.rules = triage_rules(triage)};
-    const struct review_change change = {
-        .cause = account->cause_count > 0 ? (int)account->causes[0].cause : RULES_NONE};
     const struct unclear *unclear = NULL;
     size_t unclear_count = triage_unclear(triage, &unclear);
-    json_t *not_understood = json_array();
+    json_t *not_understood = json_array(), *made = account_parts(&review, account);
     for (size_t i = 0; i < unclear_count; i++)
         json_array_append_new(not_understood, string(unclear[i].words));
-    return object("schema", whole(1), "counted", counts(account->counts), "controls",
-                  counts(account->controls), "understood", facts_json(triage), "not_understood",
-                  not_understood, "causes", causes(&review, account->causes, account->cause_count),
-                  "tests", LIST(&review, trial_row, account->trials, account->trial_count), "how",
-                  how(&review, change.cause), "rules", json_string(review.rules->hash),
-                  (char *)NULL);
+    json_t *rest = object("schema", whole(1), "understood", facts_json(triage), "not_understood",
+                          not_understood, "rules", json_string(review.rules->hash), (char *)NULL);
+    json_object_update_new(made, rest);
+    return made;
 }

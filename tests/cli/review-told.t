@@ -75,7 +75,7 @@ subtest 'an answer' => sub {
     cmp_ok($clean->{causes}[0]{p}, '<', $answer->{causes}[0]{p}, 'sound controls speak for the cook');
     my ($status, $out) = run('review', "8 of 8 lost and 3 of 3 controls too. $cook");
     is($status, 0, 'on a screen');
-    like($out, qr/8 of 8 lost, and 3 of 3 uninoculated controls\./, 'what was counted');
+    like($out, qr/8 of 8 lost, and 3 of 3 uninoculated controls lost\./, 'what was counted');
     like($out, qr/Most likely causes:\n  - Not cooked.*\nTo be sure: .*\nChange first: /s, 'causes, test, change, in this order');
 };
 
@@ -95,4 +95,23 @@ subtest 'a conversation' => sub {
     is($status, 74, "no terminal, no conversation");
     like($err, qr/journal/, 'says what is missing');
 };
+subtest 'one batch of a journal, or of a table' => sub {
+    my %now = (env => { JARSIDE_NOW => '2026-05-01T12:00:00+00:00' });
+    my $b6 = json(qw(review B6 --demo --json), \%now);
+    is(pair($b6->{totals}{counted}), '7 of 10', 'only that batch');
+    is($b6->{account}{causes}[0]{id}, 'under_sterilised', 'its signs and its control say the cook');
+    ok(!(grep { $_->{id} eq 'control_vessel' } @{ $b6->{account}{tests} }), 'no test that was done is advised');
+    is(json(qw(review b2 --demo --json), \%now)->{account}{causes}[0]{id}, 'starter_contaminated', 'and of another the starter');
+    my $table = join "\n", 'batch,lost,position,lid,order,grams,spot,bag lot',
+        map { join ',', 'B1', ($_ > 14 || $_ == 3 ? 'yes' : 'no'), ($_ % 2 ? 'mid' : 'edge'), ($_ % 3 ? 'foil' : 'disc'), $_, 900 + $_ % 4, 'left', 'M1' } 1 .. 20;
+    my $order = json(qw(review --json --csv -), { in => "$table\n", %now });
+    is($order->{faults}[0]{suspects}[0]{factor}, 'order of inoculation', 'within one batch the order stands out');
+    is($order->{faults}[0]{suspects}[0]{level}, '14 to 20', 'its last third');
+    is_deeply([grep { /lid|grams|spot|bag/ } sort map { $_->{factor} } @{ $order->{factors} }],
+        ['bag lot', 'grams of grain', 'lid', 'spot on the shelf'], 'lid, grams, spot and bag lot are compared too');
+    is($order->{account}, undef, 'with no sign at all no cause is named');
+    my ($status, $out) = run(qw(review --csv -), { in => "$table\n", %now });
+    unlike($out, qr/Too (?:cold|warm)|Contaminated starter/, 'on the screen neither');
+};
+
 done_testing;

@@ -21,7 +21,8 @@ static void test_kinds(void **state)
 {
     static const enum factor_kind shown[] = {FACTOR_COOK,  FACTOR_LETHALITY, FACTOR_POSITION,
                                              FACTOR_LOT,   FACTOR_BATCH,     FACTOR_MOISTURE,
-                                             FACTOR_VESSEL};
+                                             FACTOR_VESSEL, FACTOR_LID,      FACTOR_BAG,
+                                             FACTOR_GRAMS};
     size_t count = 0;
     (void)state;
     for (int kind = 0; kind < FACTOR_KINDS; kind++) {
