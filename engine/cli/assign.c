@@ -48,6 +48,60 @@ enum record labels_kind(const char *word)
     return RECORD_COUNT;
 }
 
+void labels_check_new(struct app *app, enum record record, const char *label, bool sure)
+{
+    const char **names = NULL;
+    size_t count = 0, rows = 0;
+    if (sure || strpbrk(label, "0123456789") != NULL)
+        return;
+    void *all = app_all(app, record, NULL, 0, &rows);
+    for (size_t i = 0; i < rows; i++) {
+        const union any_record *row =
+            (const void *)((const char *)all + i * record_types[record].size);
+        if (strpbrk(row->named.label, "0123456789") == NULL)
+            *arena_push(app->arena, names, count) = row->named.label;
+    }
+    const char *near = count > 0 ? diag_nearest(label, names, count) : NULL;
+    if (near != NULL)
+        app_stop(app, "there is no %s '%s'; did you mean '%s'? --new adds it",
+                 record_types[record].name, label, near);
+}
+
+void starter_of_vessel(struct app *app, const char *label, struct vessel *vessel,
+                       struct starter *starter)
+{
+    static const char grain[] = "colonised grain";
+    int kinds = app->rules->feeder[FEEDS_STARTER_KIND];
+    struct batch batch;
+    struct reading_list list;
+    size_t count = 0;
+
+    labels_find(app, RECORD_VESSEL, label, vessel);
+    const char *why = vessel->state == VESSEL_DISCARDED
+                          ? arena_format(app->arena, "%s was discarded already", vessel->label)
+                      : vessel->state == VESSEL_USED ? NULL
+                                                     : vessel_risk(app, vessel, EVENT_USE);
+    if (why != NULL)
+        app_must(app, app_error(app, STATUS_CHECK, NULL, "%s", why));
+    const struct parent *parents = app_all(app, RECORD_PARENT, "vessel", vessel->id, &count);
+    record_init(RECORD_STARTER, starter);
+    if (count > 0) {
+        app_get(app, RECORD_STARTER, parents[0].starter, starter);
+        return;
+    }
+    app_get(app, RECORD_BATCH, vessel->batch, &batch);
+    starter->species = batch.species;
+    starter->made = moment_now();
+    if (kinds == RULES_NONE)
+        return;
+    app_must(app, reader_answer(app->reader, (size_t)kinds, grain, strlen(grain), app->arena, &list,
+                                app->diags));
+    for (size_t i = 0; i < list.reading_count; i++)
+        for (size_t v = 0; v < app->rules->observables[kinds].value_count; v++)
+            if (list.readings[i].observable == (size_t)kinds && list.readings[i].seen >> v & 1)
+                starter->kind = app->rules->observables[kinds].values[v].id;
+}
+
 /* ---- several vessels ------------------------------------------------------------------------- */
 
 struct choice { /* while the words are read */

@@ -30,6 +30,18 @@ void labels_find(struct app *app, enum record record, const char *label, void *r
 bool labels_has(struct app *app, enum record record, const char *label, int64_t *id,
                 const char **found);
 
+/* Ends the command where a new label is nearly one that is there, unless somebody is `sure`: "clost"
+ * is no second closet. Labels with figures (S2, LC-9) are not compared. */
+void labels_check_new(struct app *app, enum record record, const char *label, bool sure);
+
+/* Why a vessel must not be shaken, used, put back or taken a starter from; NULL when nothing speaks
+ * against it (events.c). In the arena. */
+const char *vessel_risk(struct app *app, const struct vessel *vessel, enum event_kind kind);
+/* A starter that is the grain of a vessel: the one on record, or a fresh row with what the vessel's
+ * batch tells, id 0. What speaks against it ends the command. */
+void starter_of_vessel(struct app *app, const char *label, struct vessel *vessel,
+                       struct starter *starter);
+
 /* The kind named by a word, singular or plural ("cook", "batches"); RECORD_COUNT when it is none. */
 enum record labels_kind(const char *word);
 

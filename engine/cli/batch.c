@@ -60,6 +60,7 @@ struct draft {
     int shape;                    /* or only its shape, an enum vessel_shape; RULES_NONE */
     const char *positions;        /* as given: "upper" or "upper:4,lower:4" */
     bool no_species, no_grain;    /* they are unknown, and that was said */
+    struct vessel mother;         /* whose grain a new starter is; id 0 for none */
     enum pick pick[RECORD_COUNT];
     struct parts now, before; /* before: the newest batch, or the one of --like */
     bool has_before;
@@ -68,7 +69,7 @@ struct draft {
     struct {                              /* options that are read further */
         const char *species, *grain, *inoculum, *label, *note, *like, *labels[KINDS];
         int use;
-        bool no_input, json;
+        bool no_input, fresh, sure, json;
     } given;
 };
 
@@ -145,9 +146,14 @@ static enum status pick(struct draft *draft, const struct kind *kind, const char
                              now->lot.label, name_of(draft, LIST_GRAINS, now->lot.grain));
         if (kind->record == RECORD_STARTER && now->starter.kind[0] == '\0')
             now->starter.kind = starter.kind;
+    } else if (kind->record == RECORD_STARTER &&
+               labels_has(app, RECORD_VESSEL, label, &id, &found)) {
+        starter_of_vessel(app, found, &draft->mother, &now->starter);
+        *pick = now->starter.id != 0 ? PICK_EXISTING : PICK_NEW;
     } else if (label[0] == '\0') {
         return app_usage(app, "the label of a %s cannot be empty", record_types[kind->record].name);
     } else {
+        labels_check_new(app, kind->record, label, draft->given.fresh);
         *pick = PICK_NEW; /* the label is copied, as an answer does not live as long */
         row_of(now, kind)->named.label = arena_string(app->arena, label);
     }
@@ -169,8 +175,10 @@ static const struct option options[] = {
     {"grain", "GRAIN", "an id, or unknown", OPTION_TEXT, AT(given.grain)},
     {"species", "SPECIES", "an id, or unknown", OPTION_TEXT, AT(given.species)},
     {"starter", "LABEL",
-     "the culture or spawn used as inoculum; a label not yet known is a new one", OPTION_TEXT,
-     AT(given.labels[0])},
+     "the culture or spawn used as inoculum, or the vessel whose grain it is; a label not yet "
+     "known "
+     "is a new one",
+     OPTION_TEXT, AT(given.labels[0])},
     {"cook", "LABEL", "the cook they came from; an existing one is shared", OPTION_TEXT,
      AT(given.labels[1])},
     {"session", "LABEL", "the inoculation session", OPTION_TEXT, AT(given.labels[2])},
@@ -200,6 +208,9 @@ static const struct option options[] = {
     {"label", "LABEL", "of the batch; else the next number", OPTION_TEXT, AT(given.label)},
     {"at", "MOMENT", "of inoculation: 2026-03-01, yesterday; else now", OPTION_MOMENT, AT(at)},
     {"note", "WORDS", "anything to remember", OPTION_TEXT, AT(given.note)},
+    {"new", NULL, "a label is new, although there is one called nearly so", OPTION_FLAG,
+     AT(given.fresh)},
+    {"yes", NULL, "there really are so many", OPTION_FLAG, AT(given.sure)},
     {"no-input", NULL, "never ask; fail and name the option that would have answered", OPTION_FLAG,
      AT(given.no_input)},
     {"json", NULL, "print JSON", OPTION_FLAG, AT(given.json)},
@@ -369,18 +380,25 @@ static enum status take_words(struct draft *draft, char *words)
             draft->shape = is_word(start, end, "bag") ? SHAPE_BRICK : SHAPE_CYLINDER;
         for (size_t i = 0; i < KINDS; i++) {
             enum record record = kinds[i].record;
+            bool grain = record == RECORD_STARTER &&
+                         labels_has(draft->app, RECORD_VESSEL, word, &id, &found);
             if (draft->pick[record] != PICK_UNTOLD ||
-                !labels_has(draft->app, record, word, &id, &found))
+                !(grain || labels_has(draft->app, record, word, &id, &found)))
                 continue;
-            if (before != NULL && next_word(word_end(before)) == start &&
-                is_word(before, word_end(before), record_types[record].name))
+            while (before != NULL && next_word(word_end(before)) == start &&
+                   (is_word(before, word_end(before), record_types[record].name) ||
+                    is_word(before, word_end(before), "from"))) {
                 blank(before, word_end(before));
+                before = NULL;
+            }
             blank(start, end);
             enum status status = pick(draft, &kinds[i], found);
             if (status != STATUS_OK)
                 return status;
             break;
         }
+        if (*start != ' ') /* "clost" */
+            labels_check_new(draft->app, RECORD_PLACE, word, draft->given.fresh || end - start < 4);
     }
     return STATUS_OK;
 }
@@ -556,11 +574,12 @@ static enum status read_words(struct draft *draft, const char *words)
         size_t length = span->end - span->start;
         const char *unread =
             arena_copy(app->arena, list.text + span->start, length < 200 ? length : 200);
+        const char *kind = toupper((unsigned char)unread[0]) == 'C' ? "cook" : "starter";
         if (looks_like_label(unread, length))
             return app_usage(app,
-                             "nothing in the journal is called '%s'; --starter %s, for instance, "
-                             "makes a new starter",
-                             unread, unread);
+                             "nothing in the journal is called '%s'; --%s %s makes a new one, or "
+                             "'jarside record %s %s ...' with what is known of it",
+                             unread, kind, unread, kind, unread);
         add(draft, &draft->unread, unread);
     }
     return STATUS_OK;
@@ -939,6 +958,23 @@ static void settle(struct draft *draft)
                  name_of(draft, LIST_SPECIES, now->batch.species));
 }
 
+/* Nobody inoculates so many in one go; a slip of the finger does. */
+static void check_size(struct draft *draft)
+{
+    enum { LIKELY = 500 };
+    struct app *app = draft->app;
+    size_t count = draft->vessels + draft->controls;
+    if (count <= LIKELY || draft->given.sure)
+        return;
+    struct lines *lines = draft->given.no_input || draft->given.json ? NULL : lines_open();
+    if (lines == NULL)
+        app_stop(app, "%zu vessels? Add --yes if there are so many", count);
+    bool sure = lines_confirm(lines, arena_format(app->arena, "%zu vessels, really", count));
+    lines_close(lines);
+    if (!sure)
+        app_stop(app, "nothing was recorded");
+}
+
 /* "upper" for all, or "upper:4,lower:4" in the order of the numbers. A position by id or label. */
 static void place_in_cooker(struct draft *draft, struct vessel *vessels, size_t count)
 {
@@ -1015,6 +1051,9 @@ static void save(struct draft *draft, struct saved *saved)
             add_row(app, kinds[i].record, row);
         *id_of(now, &kinds[i]) = row->named.id;
     }
+    struct parent link = {.starter = now->starter.id, .vessel = draft->mother.id};
+    if (link.vessel != 0 && draft->pick[RECORD_STARTER] == PICK_NEW)
+        app_add(app, RECORD_PARENT, &link);
     add_row(app, RECORD_BATCH, (union any_record *)&now->batch);
     for (size_t i = 0; i < saved->count; i++) {
         struct vessel *vessel = &saved->vessels[i];
@@ -1094,6 +1133,9 @@ static enum status tell(struct draft *draft, const struct saved *saved)
                draft->controls > 0 ? app_vessels(app, controls, draft->controls) : "");
     say_records(draft, PICK_NEW, "New");
     say_records(draft, PICK_EXISTING, "Known already");
+    if (draft->mother.id != 0)
+        screen_say(out, 0, 2, ROLE_PLAIN, "Starter %s is the grain of %s.",
+                   draft->now.starter.label, draft->mother.label);
     if (draft->taken[0] != '\0' && draft->has_before)
         screen_say(out, 0, 2, ROLE_QUIET, "Carried over from %s: %s.", draft->before.batch.label,
                    draft->taken);
@@ -1157,6 +1199,7 @@ static enum status run_batch(struct app *app)
                                      name_of(&draft, LIST_VESSELS, rules->vessels[best].id));
     }
     ask_missing(&draft, false);
+    check_size(&draft);
     settle(&draft);
     save(&draft, &saved);
     return tell(&draft, &saved);

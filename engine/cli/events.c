@@ -11,6 +11,7 @@
 
 #include "cli/assign.h"
 #include "cli/cli.h"
+#include "cli/look.h"
 #include "journal/consult.h"
 #include "journal/undo.h"
 #include "prompt/input.h"
@@ -58,8 +59,7 @@ static bool newest_event(struct app *app, int64_t vessel, enum event_kind kind, 
     return false;
 }
 
-/* Why it is not safe; NULL when nothing speaks against it. */
-static const char *risk(struct app *app, const struct vessel *vessel, enum event_kind kind)
+const char *vessel_risk(struct app *app, const struct vessel *vessel, enum event_kind kind)
 {
     const char *label = vessel->label;
     struct event isolated;
@@ -119,7 +119,7 @@ static enum objection object(struct app *app, const struct vessel *vessel, enum 
         *why = arena_format(app->arena, "%s was not there yet at that time; batch %s", label,
                             batch.label);
     } else if (kind == EVENT_SHAKE || kind == EVENT_USE || kind == EVENT_RETURN) {
-        *why = risk(app, vessel, kind);
+        *why = vessel_risk(app, vessel, kind);
         return *why != NULL ? OBJECTION_RISK : OBJECTION_NONE;
     } else {
         return OBJECTION_NONE;
@@ -134,7 +134,7 @@ struct doing { /* one run of one of these commands */
     struct moment at;
     const char *note;
     int because; /* which of because_words, less one; -1 when not said */
-    bool force, json;
+    bool force, fresh, json;
     enum event_kind kind;
     struct place place;   /* of a move */
     struct chosen chosen; /* less what was passed over */
@@ -142,17 +142,27 @@ struct doing { /* one run of one of these commands */
 };
 #define AT(member) .target = offsetof(struct doing, member)
 
+#define EVENT_OPTIONS                                                                              \
+    {"at", "MOMENT", "when: 2026-03-01 18:30, yesterday, '28 Feb'; else now", OPTION_MOMENT,       \
+     AT(at)},                                                                                      \
+        {"note", "WORDS", "anything to remember", OPTION_TEXT, AT(note)},                          \
+        {"json", NULL, "print JSON", OPTION_FLAG, AT(json)},                                       \
+    {                                                                                              \
+        0                                                                                          \
+    }
+
+static const struct option event_options[] = {EVENT_OPTIONS};
+static const struct option move_options[] = {
+    {"new", NULL, "the place is a new one, although there is one called nearly so", OPTION_FLAG,
+     AT(fresh)},
+    EVENT_OPTIONS};
 static const struct option discard_options[] = {
-    {"force", NULL, "a whole batch, without asking", OPTION_FLAG, AT(force)},
+    {"yes", NULL, "a whole batch, without asking", OPTION_FLAG, AT(force)},
+    {"force", NULL, "the same", OPTION_FLAG, AT(force)},
     {"because", "REASON",
      "contaminated, stuck, broken, sold, given, used, or slip: recorded by mistake", OPTION_CHOICE,
      AT(because), .words = because_words + 1},
-    {"at", "MOMENT", "when: 2026-03-01 18:30, yesterday, '3 days ago'; else now", OPTION_MOMENT,
-     AT(at)},
-    {"note", "WORDS", "anything to remember", OPTION_TEXT, AT(note)},
-    {"json", NULL, "print JSON", OPTION_FLAG, AT(json)},
-    {0},
-};
+    EVENT_OPTIONS};
 #undef AT
 
 /*
@@ -194,7 +204,7 @@ static void confirm_discard(struct doing *doing)
         return;
     struct lines *lines = lines_open();
     if (lines == NULL)
-        app_stop(app, "that is %zu vessels at once; add --force if all are to go",
+        app_stop(app, "that is %zu vessels at once; add --yes if all are to go",
                  doing->chosen.count);
     bool sure = lines_confirm(
         lines, arena_format(app->arena, "Discard all %zu of them", doing->chosen.count));
@@ -326,7 +336,7 @@ static enum status run_event(struct app *app)
         else if (labels_has(app, RECORD_VESSEL, label, &id, &found))
             app_stop(app, "where to? For instance: jarside move %s closet", label);
         else
-            doing.place.label = label;
+            labels_check_new(app, RECORD_PLACE, doing.place.label = label, doing.fresh);
     }
     doing.chosen = labels_vessels(app, words, count);
     check_vessels(&doing);
@@ -433,6 +443,8 @@ static enum status run_confirm(struct app *app)
                view_name(&app->view, LIST_CAUSES, outcome->cause));
     for (size_t i = 0; i < chosen.count; i++) { /* still among the others although it is lost */
         const struct vessel *vessel = &chosen.vessels[i];
+        if (vessel->fate == FATE_CONTAMINATED)
+            look_warn_children(app, vessel);
         if (vessel->fate != FATE_CONTAMINATED || gone(vessel))
             continue;
         screen_say(&app->out, 0, 2, ROLE_WARN,
@@ -718,18 +730,20 @@ static enum status run_undo(struct app *app)
 const struct command event_commands[] = {
     {"move", "records that vessels were moved to another place", "VESSEL... PLACE",
      "A place not yet known is a new one. Vessels: B3-7, B3 3 7, B3-3..7, or B3 for all of it.",
-     discard_options + 2, run_event},
+     move_options, run_event},
     {"shake", "records that vessels were broken up and shaken", "VESSEL...",
-     "Refused for a vessel whose last look did not say keep.", discard_options + 2, run_event},
-    {"isolate", "records that vessels were isolated, closed", "VESSEL...", NULL,
-     discard_options + 2, run_event},
-    {"return", "records that isolated vessels went back among the others", "VESSEL...",
-     "Only after a later look that said keep.", discard_options + 2, run_event},
-    {"discard", "records that vessels were thrown away, closed, and says what to watch out for",
-     "VESSEL...", "A whole batch (B3) asks first; --force answers for a program.", discard_options,
+     "Refused for a vessel whose last look did not say keep.", event_options, run_event},
+    {"isolate", "records that vessels were isolated, closed", "VESSEL...", NULL, event_options,
      run_event},
+    {"return", "records that isolated vessels went back among the others", "VESSEL...",
+     "Only after a later look that said keep.", event_options, run_event},
+    {"discard", "records that vessels were thrown away, closed, and says what to watch out for",
+     "VESSEL...",
+     "A whole batch (B3) asks first; --yes answers for a program. --because says why: broken, "
+     "sold, used.",
+     discard_options, run_event},
     {"use", "records that vessels were used", "VESSEL...",
-     "Refused for a vessel whose last look did not say keep.", discard_options + 2, run_event},
+     "Refused for a vessel whose last look did not say keep.", event_options, run_event},
     {"confirm", "records what a vessel turned out to be", "VESSEL... FINDING",
      "A finding by its id, its name or a part of the name; 'jarside show' lists them. --how says "
      "how it is known. The review and what the rules learn are built on it. Never open a suspect "

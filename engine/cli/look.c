@@ -73,8 +73,9 @@ static const char *heading(const struct looking *looking, const struct consultat
     told.now = looking->at;
     if (!isnan(consultation->day))
         snprintf(day, sizeof day, ", day %.0f", consultation->day);
-    return arena_format(app->arena, "%s%s, %s%s%s", consultation->vessel.label, day,
+    return arena_format(app->arena, "%s%s, %s%s%s%s", consultation->vessel.label, day,
                         view_batch_words(&told, &consultation->batch),
+                        view_mother(&told, consultation->batch.starter),
                         consultation->vessel.control ? ", never inoculated" : "",
                         consultation->vessel.state == VESSEL_ISOLATED ? ", isolated" : "");
 }
@@ -143,13 +144,22 @@ static struct judged save(const struct looking *looking, struct consultation *co
     return judged;
 }
 
+void look_warn_children(struct app *app, const struct vessel *vessel)
+{
+    const char *children = view_children(&app->view, RECORD_VESSEL, vessel->id);
+    if (children[0] != '\0')
+        screen_say(&app->out, 0, 2, ROLE_WARN,
+                   "Made from %s: %s. What is wrong with it may be in them: look at them next.",
+                   vessel->label, children);
+}
+
 /* "Saved: look 12 at B3-7; next look 14 March (wait)." */
 static void say_saved(const struct looking *looking, const struct vessel *vessel, int64_t look,
-                      bool discard)
+                      enum action action)
 {
     struct screen *out = &looking->app->out;
     char day[MOMENT_ROOM], purpose[PURPOSE_ROOM];
-    if (discard)
+    if (action == ACTION_DISCARD)
         screen_say(out, 0, 2, ROLE_PLAIN, "Saved: look %lld at %s; discard today.", (long long)look,
                    vessel->label);
     else
@@ -157,6 +167,8 @@ static void say_saved(const struct looking *looking, const struct vessel *vessel
                    (long long)look, vessel->label,
                    consult_day(moment_of_day(vessel->due), looking->at, day),
                    view_purpose(vessel->due_for, purpose));
+    if (action != ACTION_KEEP)
+        look_warn_children(looking->app, vessel);
 }
 
 static enum status look_at_vessel(struct looking *looking, const char *label)
@@ -195,8 +207,7 @@ static enum status look_at_vessel(struct looking *looking, const char *label)
         screen_say(&app->out, 0, 2, ROLE_STRONG, "%s", heading(looking, &consultation));
         view_verdict(&app->out, &judged, VERDICT_BRIEF);
     }
-    say_saved(looking, &consultation.vessel, look.id,
-              judged.verdict->decision.action == ACTION_DISCARD);
+    say_saved(looking, &consultation.vessel, look.id, judged.verdict->decision.action);
     return app_flush(app);
 }
 
@@ -556,6 +567,8 @@ static enum status say_all(const struct walkthrough *walk)
         screen_say(&app->out, 2, 2, ROLE_QUIET, "understood: %s%s%s%s", first->understood,
                    first->unread[0] != '\0' ? ". Not understood: \"" : "", first->unread,
                    first->unread[0] != '\0' ? "\"" : "");
+        for (size_t k = 0; k < count && first->action != ACTION_KEEP; k++)
+            look_warn_children(app, &picked[k]);
     }
     for (size_t i = 0; i < sizeof others / sizeof *others; i++) {
         size_t count = pick_rows(walk, others[i].state, ACTION_COUNT, &picked);
@@ -606,7 +619,7 @@ static enum status walk_through(struct walkthrough *walk, const char *batch)
             screen_say(&app->out, 0, 2, ROLE_PLAIN, "Nothing was saved for %s.", row->vessel.label);
         } else {
             save_row(walk, row, &consultation, words);
-            say_saved(looking, &consultation.vessel, row->look, row->action == ACTION_DISCARD);
+            say_saved(looking, &consultation.vessel, row->look, row->action);
         }
         status = app_flush(app);
     }

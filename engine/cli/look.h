@@ -24,4 +24,7 @@ void look_open(const struct looking *looking, const char *label, struct consulta
  * nobody says anything new. Nothing where no look counts. */
 void look_again(const struct looking *looking, struct consultation *consultation);
 
+/* Names what was made from a vessel that is not well; nothing when nothing was. */
+void look_warn_children(struct app *app, const struct vessel *vessel);
+
 #endif

@@ -17,6 +17,7 @@ struct recording {
     struct app *app;
     struct moment at;
     struct texts from;
+    bool fresh;
     const char *species, *kind, *source, *note;
     bool json;
     enum record record;
@@ -33,7 +34,9 @@ static const struct option record_options[] = {
 };
 
 static const struct option starter_options[] = {
-    {"from", "STARTER", "the starter it was made from; may be repeated", OPTION_TEXTS, AT(from)},
+    {"from", "STARTER", "the starter or vessel it was made from; may be repeated", OPTION_TEXTS,
+     AT(from)},
+    {"new", NULL, "what it was made from is new to the journal, too", OPTION_FLAG, AT(fresh)},
     {"species", "SPECIES", "an id; else that of the starter it came from", OPTION_TEXT,
      AT(species)},
     {"kind", "KIND", "liquid_culture, plate ...", OPTION_TEXT, AT(kind)},
@@ -150,6 +153,16 @@ static void add_parents(struct recording *recording)
     for (size_t i = 0; i < from->count; i++) {
         struct parent link = {.starter = recording->row.starter.id};
         struct starter parent;
+        struct vessel vessel;
+        const char *found = NULL;
+        if (labels_has(app, RECORD_VESSEL, from->words[i], &link.vessel, &found)) {
+            labels_find(app, RECORD_VESSEL, found, &vessel);
+            const char *why = vessel_risk(app, &vessel, EVENT_USE);
+            if (why != NULL && vessel.state != VESSEL_USED)
+                app_must(app, app_error(app, STATUS_CHECK, NULL, "%s", why));
+            app_add(app, RECORD_PARENT, &link);
+            continue;
+        }
         labels_find(app, RECORD_STARTER, from->words[i], &parent);
         if (descends(app, parent.id, link.starter, 0))
             app_stop(app, "%s was itself made from %s; check both labels", parent.label,
@@ -211,6 +224,7 @@ static void make_starter(struct recording *recording, const char *const *words, 
                  {"note", recording->note}};
     struct app *app = recording->app;
     struct starter parent;
+    struct vessel vessel;
 
     read_words(recording, words, count);
     recording->row.starter.made = recording->at;
@@ -220,13 +234,54 @@ static void make_starter(struct recording *recording, const char *const *words, 
                        arena_format(app->arena, "%s=%s", given[i].column, given[i].value));
     /* The mushroom is that of the first parent, when nothing else was said. */
     if (recording->from.count > 0 && recording->row.starter.species[0] == '\0') {
-        labels_find(app, RECORD_STARTER, recording->from.words[0], &parent);
+        const char *found = NULL;
+        int64_t id = 0;
+        if (labels_has(app, RECORD_VESSEL, recording->from.words[0], &id, &found))
+            starter_of_vessel(app, found, &vessel, &parent);
+        else
+            labels_find(app, RECORD_STARTER, recording->from.words[0], &parent);
         recording->row.starter.species = parent.species;
+        if (recording->row.starter.kind[0] == '\0' && id != 0)
+            recording->row.starter.kind = parent.kind;
     }
     app_begin(app);
     app_add(app, RECORD_STARTER, &recording->row);
     add_parents(recording);
     app_commit(app);
+}
+
+/* "... from S1 and B1-3", "... from plate P4": what it was made from stands last. A plate not yet on
+ * record is one when that was said; how many words stand before. */
+static size_t take_from(struct recording *recording, const char *const *words, size_t count)
+{
+    struct app *app = recording->app;
+    const char **from = NULL, *kind = "";
+    size_t before = 0, named = 0;
+    while (before < count && strcasecmp(words[before], "from") != 0)
+        before++;
+    for (size_t i = before + 1; i < count; i++) {
+        const char *found = NULL;
+        int64_t id = 0;
+        if (labels_has(app, RECORD_STARTER, words[i], &id, &found) ||
+            labels_has(app, RECORD_VESSEL, words[i], &id, &found)) {
+            *arena_push(app->arena, from, named) = found;
+        } else if (strpbrk(words[i], "0123456789") != NULL && !recording->fresh) {
+            app_stop(app, "nothing in the journal is called '%s'; --new records it as a starter",
+                     words[i]);
+        } else if (strpbrk(words[i], "0123456789") != NULL) {
+            struct recording parent = {.app = app, .record = RECORD_STARTER};
+            find_or_name(&parent, words[i]);
+            read_words(&parent, &kind, 1);
+            app_add(app, RECORD_STARTER, &parent.row);
+            *arena_push(app->arena, from, named) = words[i];
+        } else if (strcasecmp(words[i], "and") != 0) {
+            kind = words[i];
+        }
+    }
+    for (size_t i = 0; i < recording->from.count; i++)
+        *arena_push(app->arena, from, named) = recording->from.words[i];
+    recording->from = (struct texts){from, named};
+    return before;
 }
 
 static enum status run_starter(struct app *app)
@@ -243,6 +298,7 @@ static enum status run_starter(struct app *app)
     bool named = count > 0 && (strpbrk(words[0], "0123456789") != NULL ||
                                labels_has(app, RECORD_STARTER, words[0], &id, &found));
     find_or_name(&recording, named ? words[0] : NULL);
+    count = take_from(&recording, words, count);
     if (!recording.there)
         make_starter(&recording, words + named, count - named);
     else if (count > 1 || recording.from.count == 0)
@@ -586,7 +642,7 @@ const struct command record_commands[] = {
      "Of the newest batch when none is named.", labels_options, run_labels},
     {"starter", "records a starter and what it was made from", "[LABEL] [WORDS...]",
      "A starter is the culture or spawn used as inoculum. For instance: jarside starter S2 liquid "
-     "culture --from S1",
+     "culture from S1, or from B1-3, or from plate P4 --new",
      starter_options, run_starter},
     {"record", "records a cook, lot, session, place or starter, or shows one",
      "KIND [LABEL] [COLUMN=VALUE...]",

@@ -119,11 +119,16 @@ enum status survey_batches(struct journal *journal, enum record record, int64_t 
     return page_of(journal, from, NULL, id, limit, arena, page, diags);
 }
 
-enum status survey_children(struct journal *journal, int64_t starter, struct arena *arena,
-                            struct page *page, struct diags *diags)
+enum status survey_children(struct journal *journal, enum record record, int64_t id,
+                            struct arena *arena, struct page *page, struct diags *diags)
 {
-    return page_of(journal, "starter WHERE id IN (SELECT starter FROM parent WHERE parent = ?1)",
-                   "id", starter, 0, arena, page, diags);
+    const char *from =
+        record == RECORD_VESSEL
+            ? "starter WHERE id IN (SELECT starter FROM parent WHERE vessel = ?1)"
+            : "starter WHERE id IN (SELECT starter FROM parent WHERE parent = ?1 UNION"
+              " SELECT p.starter FROM parent AS p JOIN vessel AS v ON v.id = p.vessel"
+              " JOIN batch AS b ON b.id = v.batch WHERE b.starter = ?1)";
+    return page_of(journal, from, "id", id, 0, arena, page, diags);
 }
 
 /* ---- counts ---------------------------------------------------------------------------------- */

@@ -42,11 +42,12 @@ enum status survey_undated(struct journal *journal, size_t limit, struct arena *
 enum status survey_due(struct journal *journal, int64_t day, size_t limit, struct arena *arena,
                        struct page *page, struct diags *diags);
 
-/* Batches made with a starter, lot, cook or session; starters made from a starter. Ids rise. */
+/* Batches made with a starter, lot, cook or session; starters made from a starter (its own,
+ * or grain that it grew on) or from the grain of a vessel. Ids rise. */
 enum status survey_batches(struct journal *journal, enum record record, int64_t id, size_t limit,
                            struct arena *arena, struct page *page, struct diags *diags);
-enum status survey_children(struct journal *journal, int64_t starter, struct arena *arena,
-                            struct page *page, struct diags *diags);
+enum status survey_children(struct journal *journal, enum record record, int64_t id,
+                            struct arena *arena, struct page *page, struct diags *diags);
 
 /* What became of the vessels of a batch, starter, lot, cook, session or place (where they stand). */
 struct vessel_tally {

@@ -336,6 +336,57 @@ static bool counted(enum record record)
     return has_label(record) && record != RECORD_VESSEL;
 }
 
+enum {
+    DATE_COLUMNS = 12,
+    DAY_COLUMNS = 20,
+    MOST_VESSELS = 200,
+    MOST_BATCHES = 40,
+    DEEPEST = 20,
+    MOST_TOLD = 100
+};
+
+/* What a starter was made from: another one, or the grain of a vessel. */
+static const char *parent_label(const struct journal_view *view, const struct parent *parent)
+{
+    return parent->vessel != 0 ? view_label(view, RECORD_VESSEL, parent->vessel)
+                               : view_label(view, RECORD_STARTER, parent->parent);
+}
+
+const char *view_mother(const struct journal_view *view, int64_t starter)
+{
+    struct vessel vessel;
+    void *rows = NULL;
+    size_t count = 0;
+    if (journal_all(view->journal, RECORD_PARENT, "starter", starter, view->arena, &rows, &count,
+                    view->diags) != STATUS_OK ||
+        count == 0 || ((const struct parent *)rows)->vessel == 0 ||
+        view_get(view, RECORD_VESSEL, ((const struct parent *)rows)->vessel, &vessel) != STATUS_OK)
+        return "";
+    bool lost = vessel.fate == FATE_CONTAMINATED || vessel.fate == FATE_STUCK;
+    return FORMAT(" (grain of %s%s%s)", vessel.label, lost ? ", which counts as " : "",
+                  lost ? fate_words[vessel.fate] : "");
+}
+
+const char *view_children(const struct journal_view *view, enum record record, int64_t id)
+{
+    struct page children, batches;
+    const char *words = "";
+    if (survey_children(view->journal, record, id, view->arena, &children, view->diags))
+        return "";
+    for (size_t i = 0; i < children.count; i++) {
+        words = FORMAT("%s%s%s", words, i > 0 ? ", " : "",
+                       view_label(view, RECORD_STARTER, children.ids[i]));
+        if (survey_batches(view->journal, RECORD_STARTER, children.ids[i], MOST_BATCHES,
+                           view->arena, &batches, view->diags))
+            return "";
+        for (size_t k = 0; k < batches.count; k++)
+            words = FORMAT("%s%s%s%s", words, k > 0 ? ", " : " (in batch ",
+                           view_label(view, RECORD_BATCH, batches.ids[k]),
+                           k + 1 == batches.count ? ")" : "");
+    }
+    return words;
+}
+
 static const char *parents_cell(const struct journal_view *view, const struct starter *starter)
 {
     void *rows = NULL;
@@ -346,7 +397,7 @@ static const char *parents_cell(const struct journal_view *view, const struct st
         return "";
     for (size_t i = 0; i < count; i++)
         words = FORMAT("%s%s%s", words, words[0] != '\0' ? ", " : "",
-                       view_label(view, RECORD_STARTER, ((const struct parent *)rows)[i].parent));
+                       parent_label(view, &((const struct parent *)rows)[i]));
     return words;
 }
 
@@ -521,7 +572,6 @@ json_t *view_list_json(const struct journal_view *view, enum record record, cons
 
 /* ---- histories ------------------------------------------------------------------------------- */
 
-enum { DATE_COLUMNS = 12, DAY_COLUMNS = 20, MOST_VESSELS = 200, MOST_BATCHES = 40, DEEPEST = 20 };
 enum { JSON_MOST_BATCHES = 1000 };
 
 /* All that is read for the history of one record, for both ways of showing it. */
@@ -557,7 +607,7 @@ static enum status read_history(const struct journal_view *view, enum record rec
         status = vessel_forecast_of(journal, view->rules, &report->batch, &report->row->vessel,
                                     &report->forecast, diags);
     if (status == STATUS_OK && record == RECORD_STARTER)
-        status = survey_children(journal, id, arena, &report->children, diags);
+        status = survey_children(journal, record, id, arena, &report->children, diags);
     if (status == STATUS_OK && !vessel)
         status = survey_tally(journal, record, id, &report->tally, diags);
     if (status == STATUS_OK && made && record != RECORD_PLACE)
@@ -627,7 +677,8 @@ static void say_dated(struct screen *screen, const struct journal_view *view,
 
     text_init(&text);
     if (batch->starter != 0)
-        text_printf(&text, ", starter %s", view_label(view, RECORD_STARTER, batch->starter));
+        text_printf(&text, ", starter %s%s", view_label(view, RECORD_STARTER, batch->starter),
+                    view_mother(view, batch->starter));
     if (batch->cook != 0 && view_get(view, RECORD_COOK, batch->cook, &cook) == STATUS_OK) {
         const char *what = view_cook_words(view, &cook);
         text_printf(&text, ", cook %s%s%s%s", cook.label, what[0] != '\0' ? " (" : "", what,
@@ -671,6 +722,9 @@ static void say_vessel(struct screen *screen, const struct journal_view *view,
     else
         SAY("It is %s%s%s%s%s.", vessel_state_words[vessel->state], lost ? "; counts as " : "",
             lost ? fate_words[vessel->fate] : "", room[0] != '\0' ? " since " : "", room);
+    const char *children = view_children(view, RECORD_VESSEL, vessel->id);
+    if (children[0] != '\0')
+        SAY("Made from it: %s.", children);
     say_dated(screen, view, report, vessel->note, vessel->control);
     if (gone)
         return;
@@ -704,23 +758,77 @@ static enum status say_batch(struct screen *screen, const struct journal_view *v
     return view_list(screen, view, RECORD_VESSEL, &page);
 }
 
-/* Where a starter came from, the nearest first; each generation indented. */
-static enum status say_ancestors(struct screen *screen, const struct journal_view *view, int64_t id,
-                                 size_t depth)
+struct tree { /* of starters, up or down; each told once */
+    struct screen *screen;
+    const struct journal_view *view;
+    int64_t *told;
+    size_t count;
+};
+
+static bool tell_once(struct tree *tree, int64_t id)
 {
+    for (size_t i = 0; i < tree->count; i++)
+        if (tree->told[i] == id)
+            return false;
+    *arena_push(tree->view->arena, tree->told, tree->count) = id;
+    return tree->count < MOST_TOLD;
+}
+
+static void say_starter(struct tree *tree, const char *lead, const char *label, int64_t id,
+                        size_t depth, bool told)
+{
+    const struct journal_view *view = tree->view;
+    struct starter starter;
+    if (view_get(view, RECORD_STARTER, id, &starter) != STATUS_OK)
+        return;
+    const char *name =
+        label != NULL ? FORMAT("%s, grown from %s", label, starter.label) : starter.label;
+    screen_say(tree->screen, 2 * depth, 2, ROLE_PLAIN, "%s %s%s%s%s%s%s", lead, name,
+               moment_known(starter.made) ? ", made " : "", day_of(view, starter.made),
+               starter.source[0] != '\0' ? ", from " : "", starter.source,
+               told ? "; see above" : "");
+}
+
+/* Where a starter came from, the nearest first; each generation indented. */
+static enum status say_ancestors(struct tree *tree, int64_t id, size_t depth)
+{
+    const struct journal_view *view = tree->view;
     void *rows = NULL;
     size_t count = 0;
     enum status status = journal_all(view->journal, RECORD_PARENT, "starter", id, view->arena,
                                      &rows, &count, view->diags);
     for (size_t i = 0; i < count && status == STATUS_OK && depth < DEEPEST; i++) {
-        struct starter starter;
-        status = view_get(view, RECORD_STARTER, ((struct parent *)rows)[i].parent, &starter);
-        if (status != STATUS_OK)
-            break;
-        screen_say(screen, 2 * depth, 2, ROLE_PLAIN, "from %s%s%s%s%s", starter.label,
-                   moment_known(starter.made) ? ", made " : "", day_of(view, starter.made),
-                   starter.source[0] != '\0' ? ", from " : "", starter.source);
-        status = say_ancestors(screen, view, starter.id, depth + 1);
+        const struct parent *parent = &((const struct parent *)rows)[i];
+        struct vessel vessel;
+        struct batch batch = {.starter = parent->parent};
+        if (parent->vessel != 0 &&
+            (status = view_get(view, RECORD_VESSEL, parent->vessel, &vessel)) == STATUS_OK)
+            status = view_get(view, RECORD_BATCH, vessel.batch, &batch);
+        const char *label = parent->vessel != 0 ? parent_label(view, parent) : NULL;
+        if (status == STATUS_OK && batch.starter == 0)
+            screen_say(tree->screen, 2 * depth, 2, ROLE_PLAIN, "from %s", label);
+        if (status != STATUS_OK || batch.starter == 0)
+            continue;
+        bool first = tell_once(tree, batch.starter);
+        say_starter(tree, "from", label, batch.starter, depth, !first);
+        if (first)
+            status = say_ancestors(tree, batch.starter, depth + 1);
+    }
+    return status;
+}
+
+/* What was made from a starter, and from that; each generation indented. */
+static enum status say_descendants(struct tree *tree, int64_t id, size_t depth)
+{
+    struct page children;
+    const struct journal_view *view = tree->view;
+    enum status status =
+        survey_children(view->journal, RECORD_STARTER, id, view->arena, &children, view->diags);
+    for (size_t i = 0; i < children.count && status == STATUS_OK && depth < DEEPEST; i++) {
+        bool first = tell_once(tree, children.ids[i]);
+        say_starter(tree, "into", NULL, children.ids[i], depth, !first);
+        if (first)
+            status = say_descendants(tree, children.ids[i], depth + 1);
     }
     return status;
 }
@@ -730,21 +838,15 @@ static enum status say_around(struct screen *screen, const struct journal_view *
                               const struct history_report *report)
 {
     enum status status = STATUS_OK;
-    struct text text;
 
     screen_say(screen, 0, 2, ROLE_STRONG, "%s %s", record_types[report->record].name,
                report->row->named.label);
     view_record(screen, view, report->record, report->row);
+    struct tree up = {screen, view, NULL, 0}, down = up;
     if (report->record == RECORD_STARTER)
-        status = say_ancestors(screen, view, report->row->starter.id, 1);
-    if (report->children.count > 0) {
-        text_init(&text);
-        for (size_t i = 0; i < report->children.count; i++)
-            text_printf(&text, "%s%s", i > 0 ? ", " : "Made from it: ",
-                        view_label(view, RECORD_STARTER, report->children.ids[i]));
-        text_puts(&text, ".");
-        screen_text(screen, 2, 2, ROLE_PLAIN, &text);
-    }
+        status = say_ancestors(&up, report->row->starter.id, 1);
+    if (status == STATUS_OK && report->children.count > 0)
+        status = say_descendants(&down, report->row->starter.id, 1);
     if (report->record == RECORD_PLACE)
         SAY("Vessels there now: %s.", tally_words(view, &report->tally));
     else
@@ -787,10 +889,13 @@ static json_t *ancestors_json(const struct journal_view *view, int64_t id, size_
         *status = journal_all(view->journal, RECORD_PARENT, "starter", id, view->arena, &rows,
                               &count, view->diags);
     for (size_t i = 0; i < count && *status == STATUS_OK; i++) {
-        int64_t parent = ((const struct parent *)rows)[i].parent;
-        json_t *label = label_json(view, RECORD_STARTER, parent);
-        from = view_json_append(from, json_pack("{s:o, s:o}", "label", label, "from",
-                                                ancestors_json(view, parent, depth + 1, status)));
+        const struct parent *parent = &((const struct parent *)rows)[i];
+        json_t *label = view_json_text(parent_label(view, parent));
+        from = view_json_append(
+            from, json_pack("{s:o, s:o}", "label", label, "from",
+                            parent->vessel != 0
+                                ? json_array()
+                                : ancestors_json(view, parent->parent, depth + 1, status)));
     }
     return from;
 }

@@ -42,6 +42,11 @@ const char *view_batch_words(const struct journal_view *view, const struct batch
 /* The label of a record, or "" for id 0. */
 const char *view_label(const struct journal_view *view, enum record record, int64_t id);
 
+/* What was made from a starter or a vessel: "S3 (in batch B2, B4), S5"; "" for nothing. */
+const char *view_children(const struct journal_view *view, enum record record, int64_t id);
+/* " (grain of B1-3, which counts as contaminated)" behind the label of a starter; "" for any other. */
+const char *view_mother(const struct journal_view *view, int64_t starter);
+
 /* "B1-1 to B1-4, B1-7": runs of one batch drawn together. The vessels in the order of their numbers. */
 void view_vessels(struct text *out, const struct vessel *vessels, size_t count);
 

@@ -67,7 +67,7 @@ subtest 'throwing away' => sub {
     like($out, qr/Do not open, shake or smell/, 'with the cautions');
     like($out, qr/B1-3: discarded, closed/,     'closed');
     cmp_ok(index($out, 'Do not open'), '<', index($out, 'B1-3:'), 'the cautions first');
-    refused('a whole batch', 2, qr/7 vessels at once; add --force/, qw(discard B1));
+    refused('a whole batch', 2, qr/7 vessels at once; add --yes/, qw(discard B1));
     my $all = done(qw(discard B1 --force));
     is(scalar @{ $all->{vessels} }, 7, 'what was left of it');
     ok((grep {/closed/} @{ $all->{cautions} }), 'the cautions stand in the JSON, too');
