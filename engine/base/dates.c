@@ -319,14 +319,18 @@ bool moment_read_in(const char *text, enum date_order order, struct moment *mome
 
 struct moment moment_now(void)
 {
-    struct moment moment;
+    struct moment moment = moment_unknown();
     const char *said = getenv("JARSIDE_NOW");
-    if (said != NULL && moment_read(said, moment_unknown(), &moment))
+    if (said != NULL && said[0] != '\0') {
+        moment_read(said, moment_unknown(), &moment);
         return moment;
+    }
     time_t seconds = time(NULL);
     struct tm tm = {0};
     localtime_r(&seconds, &tm);
-    return (struct moment){(int64_t)seconds, (int)(tm.tm_gmtoff / 60)};
+    moment = (struct moment){(int64_t)seconds, (int)(tm.tm_gmtoff / 60)};
+    int64_t day, of_day;
+    return wall_of(moment, &day, &of_day) ? moment : moment_unknown();
 }
 
 /* ---- writing, days --------------------------------------------------------------------------- */

@@ -30,8 +30,9 @@ static inline bool moment_known(struct moment moment)
     return moment.seconds != MOMENT_UNKNOWN;
 }
 
-/* The system clock and the local time zone; $JARSIDE_NOW (ISO 8601) stands in its place when set
- * and readable, for records written later and for tests. */
+/* The system clock and the local time zone; $JARSIDE_NOW (ISO 8601) stands in its place when set, for
+ * records written later and for tests. Unknown when that cannot be read, or the zone ($TZ) lies a day or
+ * more from UTC. */
 struct moment moment_now(void);
 
 /* Reads "2026-03-01T18:30:00+01:00", "2026-03-01 18:30", "2026-03-01" (noon),

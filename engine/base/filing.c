@@ -1,4 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
+#define _GNU_SOURCE /* for O_TMPFILE. NOLINT(bugprone-reserved-identifier,cert-dcl37-c,cert-dcl51-cpp) */
 #include "base/filing.h"
 
 #include <errno.h>
@@ -34,23 +35,54 @@ static enum status refuse_to_replace(const char *path, struct diags *diags)
     return STATUS_IO;
 }
 
+/* Whether a file is a SQLite database, or one that SQLite keeps beside such a file: a journal, most likely.
+ */
+static bool is_database(const char *path)
+{
+    static const char *const beside[] = {"-wal", "-shm", "-journal"};
+    static const char magic[16] = "SQLite format 3";
+    char head[sizeof magic] = "";
+    size_t length = strlen(path);
+    for (size_t i = 0; i < sizeof beside / sizeof *beside; i++) {
+        size_t more = strlen(beside[i]);
+        if (length <= more || strcmp(path + length - more, beside[i]) != 0)
+            continue;
+        char *base = strndup(path, length - more);
+        bool is = is_database(base);
+        free(base);
+        return is;
+    }
+    int file = open(path, O_RDONLY | O_CLOEXEC | O_NONBLOCK);
+    bool is = file >= 0 && filing_read(file, head, sizeof head) == (ssize_t)sizeof head &&
+              memcmp(head, magic, sizeof magic) == 0;
+    if (file >= 0)
+        close(file);
+    return is;
+}
+
 /* Looked at first for a kind message; filing_commit is what makes sure. */
-static enum status look_first(const char *path, bool replace, struct diags *diags)
+static enum status look_first(const char *path, bool replace, bool text, struct diags *diags)
 {
     struct stat about;
+    const char *why = NULL;
     if (lstat(path, &about) != 0)
         return errno == ENOENT ? STATUS_OK : filing_refused(path, "written", errno, diags);
     if (S_ISDIR(about.st_mode))
         return filing_refused(path, "written", EISDIR, diags);
-    if (!S_ISREG(about.st_mode) && !S_ISLNK(about.st_mode)) {
-        diags_error(diags, (struct position){path, 0, 0}, "is not a plain file; name another");
-        return STATUS_IO;
-    }
-    return replace ? STATUS_OK : refuse_to_replace(path, diags);
+    if (!S_ISREG(about.st_mode) && !S_ISLNK(about.st_mode))
+        why = "is not a plain file; name another";
+    else if (replace && text && is_database(path))
+        why = "is a journal, or another database; name another file";
+    else if (replace)
+        return STATUS_OK;
+    else
+        return refuse_to_replace(path, diags);
+    diags_error(diags, (struct position){path, 0, 0}, "%s", why);
+    return STATUS_IO;
 }
 
-/* Temporary files that do not have their names yet. Whoever ends the program for lack of memory knows
- * no filing: there is no other place for them. */
+/* Temporary files that have a name, and not yet theirs. Whoever ends the program for lack of memory
+ * knows no filing: there is no other place for them. */
 struct unfinished {
     struct unfinished *next;
     char *name;
@@ -78,25 +110,47 @@ static void filing_forget(struct filing *filing)
     *filing = (struct filing){0};
 }
 
-static enum status begin(struct filing *filing, const char *path, bool replace, int *descriptor,
+/* The folder of a path, with the slash behind it; "./" when it names none. The caller frees. */
+static char *folder_of(const char *path)
+{
+    const char *slash = strrchr(path, '/');
+    return slash != NULL ? strndup(path, (size_t)(slash - path) + 1) : strdup("./");
+}
+
+/* A file without a name, which is gone with its process whatever ends that; where a file system has none
+ * such, one with a name of its own. */
+static enum status begin(struct filing *filing, const char *path, bool replace, bool text,
                          struct diags *diags)
 {
-    *filing = (struct filing){.replace = replace};
-    enum status status = look_first(path, replace, diags);
+    *filing = (struct filing){.replace = replace, .descriptor = -1};
+    enum status status = look_first(path, replace, text, diags);
     if (status != STATUS_OK)
         return status;
     filing->path = strdup(path);
+    char *folder = folder_of(path);
     const char *slash = strrchr(path, '/');
-    int folder = slash != NULL ? (int)(slash - path) + 1 : 0;
-    filing->temporary = text_format("%.*s.%s.XXXXXX", folder, path, path + folder);
-    struct unfinished *file = malloc(sizeof *file);
-    *descriptor = mkstemp(filing->temporary); /* mode 0600 */
-    if (*descriptor >= 0) {
+#ifdef O_TMPFILE
+    filing->descriptor = open(folder, O_TMPFILE | O_RDWR | O_CLOEXEC, 0600);
+    if (filing->descriptor >= 0) {
+        filing->temporary = text_format("/proc/self/fd/%d", filing->descriptor);
+        filing->nameless = access(filing->temporary, F_OK) == 0;
+        if (!filing->nameless) {
+            close(filing->descriptor);
+            free(filing->temporary);
+        }
+    }
+#endif
+    if (!filing->nameless) {
+        struct unfinished *file = malloc(sizeof *file);
+        filing->temporary = text_format("%s.%s.XXXXXX", slash != NULL ? folder : "",
+                                        slash != NULL ? slash + 1 : path);
+        filing->descriptor = mkstemp(filing->temporary); /* mode 0600 */
         *file = (struct unfinished){unfinished, filing->temporary};
         unfinished = file;
-        return STATUS_OK;
     }
-    free(file);
+    free(folder);
+    if (filing->descriptor >= 0)
+        return STATUS_OK;
     int error = errno;
     filing_forget(filing);
     return filing_refused(path, "written", error, diags);
@@ -104,15 +158,13 @@ static enum status begin(struct filing *filing, const char *path, bool replace, 
 
 enum status filing_open(struct filing *filing, const char *path, bool replace, struct diags *diags)
 {
-    int descriptor;
-    enum status status = begin(filing, path, replace, &descriptor, diags);
+    enum status status = begin(filing, path, replace, true, diags);
     if (status != STATUS_OK)
         return status;
-    filing->stream = fdopen(descriptor, "wb");
+    filing->stream = fdopen(filing->descriptor, "wb");
     if (filing->stream != NULL)
         return STATUS_OK;
     int error = errno;
-    close(descriptor);
     filing_abandon(filing);
     return filing_refused(path, "written", error, diags);
 }
@@ -120,11 +172,7 @@ enum status filing_open(struct filing *filing, const char *path, bool replace, s
 enum status filing_reserve(struct filing *filing, const char *path, bool replace,
                            struct diags *diags)
 {
-    int descriptor;
-    enum status status = begin(filing, path, replace, &descriptor, diags);
-    if (status == STATUS_OK)
-        close(descriptor);
-    return status;
+    return begin(filing, path, replace, false, diags);
 }
 
 /* A signal may interrupt it; then nothing is wrong yet. */
@@ -137,18 +185,6 @@ static bool sync_bytes(int descriptor)
     return result == 0;
 }
 
-static bool sync_named(const char *path, int flags)
-{
-    int descriptor = open(path, flags);
-    if (descriptor < 0)
-        return false;
-    bool synced = sync_bytes(descriptor);
-    int error = errno;
-    close(descriptor);
-    errno = error;
-    return synced;
-}
-
 void filing_write(struct filing *filing, const char *bytes, size_t length)
 {
     if (filing->error == 0 && fwrite(bytes, 1, length, filing->stream) != length)
@@ -157,27 +193,41 @@ void filing_write(struct filing *filing, const char *bytes, size_t length)
 
 enum status filing_sync(struct filing *filing, struct diags *diags)
 {
-    if (filing->stream != NULL) {
-        if (filing->error == 0 &&
-            (fflush(filing->stream) != 0 || !sync_bytes(fileno(filing->stream))))
-            filing->error = errno;
-        if (fclose(filing->stream) != 0 && filing->error == 0)
-            filing->error = errno;
-        filing->stream = NULL;
-    } else if (filing->error == 0 && !sync_named(filing->temporary, O_RDWR))
+    if (filing->error == 0 && ((filing->stream != NULL && fflush(filing->stream) != 0) ||
+                               !sync_bytes(filing->descriptor)))
         filing->error = errno;
     return filing->error == 0 ? STATUS_OK
                               : filing_refused(filing->path, "written", filing->error, diags);
 }
 
 /* link() refuses a name that is taken, even one taken this moment. Where a file system has no
- * links the look that was taken first has to do. */
+ * links the look that was taken first has to do. A nameless file that takes another's place needs a name
+ * for a moment. */
 static bool take_name(const struct filing *filing)
 {
+    const char *temporary = filing->temporary;
+    if (filing->nameless) {
+        if (!filing->replace)
+            return linkat(AT_FDCWD, temporary, AT_FDCWD, filing->path, AT_SYMLINK_FOLLOW) == 0;
+        char *folder = folder_of(filing->path);
+        const char *slash = strrchr(filing->path, '/');
+        char *name =
+            text_format("%s.%s.jarside-new", folder, slash != NULL ? slash + 1 : filing->path);
+        free(folder);
+        (void)unlink(name); /* of a process that ended in that moment */
+        bool took = linkat(AT_FDCWD, temporary, AT_FDCWD, name, AT_SYMLINK_FOLLOW) == 0 &&
+                    rename(name, filing->path) == 0;
+        int error = errno;
+        if (!took)
+            (void)unlink(name);
+        free(name);
+        errno = error;
+        return took;
+    }
     if (filing->replace)
-        return rename(filing->temporary, filing->path) == 0;
-    if (link(filing->temporary, filing->path) == 0) {
-        (void)unlink(filing->temporary);
+        return rename(temporary, filing->path) == 0;
+    if (link(temporary, filing->path) == 0) {
+        (void)unlink(temporary);
         return true;
     }
     if (errno != EPERM && errno != ENOTSUP && errno != ENOSYS)
@@ -187,7 +237,16 @@ static bool take_name(const struct filing *filing)
         errno = EEXIST;
         return false;
     }
-    return rename(filing->temporary, filing->path) == 0;
+    return rename(temporary, filing->path) == 0;
+}
+
+static void close_filing(struct filing *filing)
+{
+    if (filing->stream != NULL)
+        fclose(filing->stream);
+    else if (filing->temporary != NULL)
+        close(filing->descriptor);
+    filing_forget(filing);
 }
 
 enum status filing_commit(struct filing *filing, struct diags *diags)
@@ -202,22 +261,22 @@ enum status filing_commit(struct filing *filing, struct diags *diags)
     }
     /* A name that is not on the disk is lost with the power. Folders that cannot be synced (some
      * network file systems) are no fault of the file. */
-    const char *slash = strrchr(filing->path, '/');
-    char *folder =
-        slash != NULL ? strndup(filing->path, (size_t)(slash - filing->path) + 1) : strdup(".");
-    (void)sync_named(folder, O_RDONLY | O_DIRECTORY);
+    char *folder = folder_of(filing->path);
+    int descriptor = open(folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    if (descriptor >= 0) {
+        (void)sync_bytes(descriptor);
+        close(descriptor);
+    }
     free(folder);
-    filing_forget(filing);
+    close_filing(filing);
     return STATUS_OK;
 }
 
 void filing_abandon(struct filing *filing)
 {
-    if (filing->stream != NULL)
-        fclose(filing->stream);
-    if (filing->temporary != NULL)
+    if (filing->temporary != NULL && !filing->nameless)
         (void)unlink(filing->temporary);
-    filing_forget(filing);
+    close_filing(filing);
 }
 
 enum status filing_put(const char *path, const struct text *text, bool replace, struct diags *diags)

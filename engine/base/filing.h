@@ -14,18 +14,23 @@
  *
  * What is written goes to a file of its own in the same folder, mode 0600. Only
  * once all of it has reached the disk does it take its name. Whatever fails
- * before leaves nothing behind and touches nothing that was there. */
+ * before leaves nothing behind and touches nothing that was there: the file has no
+ * name until then, where the file system can do that, and goes with its process. */
 struct filing {
     char *path, *temporary; /* NULL when closed */
-    FILE *stream;           /* NULL when something else writes the temporary file */
-    bool replace;           /* a file of that name may be replaced */
-    int error;              /* of the first write that failed, or 0 */
+    int descriptor;         /* of the temporary file */
+    FILE *stream;           /* NULL when something else writes it */
+    bool nameless;
+    bool replace; /* a file of that name may be replaced */
+    int error;    /* of the first write that failed, or 0 */
 };
 
 /* Begins a file. STATUS_IO, and a message that names the path, when it cannot be made, or when it
- * exists and is not to be replaced, or is a folder. */
+ * exists and is not to be replaced, or is a folder, or a database: no page or table ever takes the place
+ * of a journal. */
 enum status filing_open(struct filing *filing, const char *path, bool replace, struct diags *diags);
-/* The same without a stream: only the name `temporary` of an empty file, for others to fill. */
+/* The same without a stream, for others to fill: `temporary` opens the empty file as long as it is not
+ * closed. May replace a database. */
 enum status filing_reserve(struct filing *filing, const char *path, bool replace,
                            struct diags *diags);
 /* Writes, and remembers a failure for filing_sync to tell. */

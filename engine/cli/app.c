@@ -240,7 +240,7 @@ enum status app_journal(struct app *app, enum journal_access access)
     if (status == STATUS_OK)
         status = journal_sign(app->journal, getenv("JARSIDE_STATION"), getenv("JARSIDE_PERSON"),
                               app->diags);
-    if (status == STATUS_OK && access != JOURNAL_READ)
+    if (status == STATUS_OK && access > JOURNAL_EXAMINE)
         undo_watch(app->journal, typed(app));
     return status;
 }

@@ -168,6 +168,9 @@ static enum status run(struct app *app, int argc, char **argv)
         help_all(&app->out);
         return app_flush(app);
     }
+    if (!moment_known(moment_now()))
+        app_stop(app, "the clock cannot be read: JARSIDE_NOW should be a moment such as "
+                      "2026-03-01T18:30, and TZ a time zone of this earth");
     if (argc > 0 && strcmp(argv[0], "--version") == 0)
         argv[0] += strlen("--"); /* the command of that name */
     if (argc == 0 || argv[0][0] == '-')

@@ -27,13 +27,6 @@ struct given {         /* options of any of these commands */
 };
 #define AT(member) .target = offsetof(struct given, member)
 
-/* Opens a new journal for the time of the command. */
-static void open_temporary(struct app *app)
-{
-    const char *path = arena_format(app->arena, "%s/journal.db", app_temporary(app));
-    app_must(app, journal_open(path, JOURNAL_CREATE, &app->journal, app->diags));
-}
-
 /* ---- the invented season --------------------------------------------------------------------- */
 
 /* As `jarside look` does: with all that is on record by then, and kept. */
@@ -67,9 +60,8 @@ static void build(struct app *app)
 
 void demo_for_now(struct app *app)
 {
-    open_temporary(app);
+    app_must(app, journal_open(NULL, JOURNAL_CREATE, &app->journal, app->diags));
     build(app);
-    app_remove_temporary(app);
 }
 
 /* ==== import ================================================================================== */
@@ -90,12 +82,12 @@ static const struct option options[] = {
     {0},
 };
 
-/* The journal; for a rehearsal where there is none, one that is gone afterwards. */
+/* The journal; for a rehearsal where there is none, one in memory. */
 static void open_journal(struct app *app, const struct given *given)
 {
     struct stat about;
     if (given->dry_run && stat(app_journal_path(app), &about) != 0)
-        open_temporary(app);
+        app_must(app, journal_open(NULL, JOURNAL_CREATE, &app->journal, app->diags));
     else
         app_must(app, app_journal(app, JOURNAL_CREATE));
 }
@@ -411,7 +403,7 @@ static enum status run_check(struct app *app)
     struct listing listing = {.app = app, .most = given.all ? SIZE_MAX : 50};
     const struct check_sink sink = {&listing, list_fault};
     app_must(app, app_load(app, NULL, 0));
-    app_must(app, app_journal(app, JOURNAL_READ));
+    app_must(app, app_journal(app, JOURNAL_EXAMINE));
     listing.faults = given.json ? json_array() : NULL;
     app_must(app, check_journal(app->journal, app->rules, moment_now(), &sink, &tally, app->diags));
     if (listing.faults != NULL) {

@@ -125,15 +125,22 @@ static enum status make_line(struct journal *journal, enum record record, const 
 enum status export_table(struct journal *journal, enum record record, FILE *stream,
                          const char *name, size_t *rows, struct diags *diags)
 {
+    static const struct text_safe_options safe = {.keep_newlines = true};
     union any_record row;
-    struct text line;
+    struct text line, shown;
+    bool terminal = isatty(fileno(stream)) == 1; /* which must not obey what a text says */
     struct walk *walk = journal_walk(journal, record, NULL, 0, false, diags);
     text_init(&line);
+    text_init(&shown);
     *rows = 0;
     enum status status = make_line(journal, record, NULL, &line, diags);
     while (status == STATUS_OK) {
         errno = 0;
-        if (fwrite(line.bytes, 1, line.length, stream) != line.length) {
+        text_clear(&shown);
+        if (terminal)
+            text_safe(&shown, line.bytes, line.length, &safe);
+        const struct text *out = terminal ? &shown : &line;
+        if (fwrite(out->bytes, 1, out->length, stream) != out->length) {
             status = filing_refused(name, "written", errno != 0 ? errno : EIO, diags);
             break;
         }
@@ -143,6 +150,7 @@ enum status export_table(struct journal *journal, enum record record, FILE *stre
         status = make_line(journal, record, &row, &line, diags);
     }
     text_release(&line);
+    text_release(&shown);
     enum status walked = walk_end(walk);
     return status != STATUS_OK ? status : walked;
 }

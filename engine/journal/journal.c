@@ -454,6 +454,35 @@ static enum status check_header(const char *path, struct diags *diags)
     return STATUS_DATA;
 }
 
+/* Plain paths: to SQLite "file:x" and ":memory:" are no names of files. NULL is a journal in memory. What
+ * cannot be opened for writing SQLite opens for reading; it is asked once more, then. */
+static int open_database(const char *path, int flags, const char *vfs, sqlite3 **database)
+{
+    char *plain =
+        path == NULL ? strdup(":memory:") : text_format("%s%s", path[0] == '/' ? "" : "./", path);
+    int code = sqlite3_open_v2(plain, database, flags | SQLITE_OPEN_NOMUTEX, vfs);
+    if (code == SQLITE_OK && (flags & SQLITE_OPEN_READWRITE) != 0 &&
+        sqlite3_db_readonly(*database, "main") == 1) {
+        sqlite3_close(*database);
+        code = sqlite3_open_v2(plain, database, flags | SQLITE_OPEN_NOMUTEX, vfs);
+    }
+    free(plain);
+    return code;
+}
+
+static struct journal *journal_make(const char *path, bool writable)
+{
+    struct journal *journal = calloc(1, sizeof *journal);
+    journal->path = strdup(path != NULL ? path : "a journal in memory");
+    journal->writable = writable;
+    text_init(&journal->sql);
+    for (int i = 0; i < RECORD_COUNT; i++) {
+        text_init(&journal->columns[i]);
+        text_init(&journal->parameters[i]);
+    }
+    return journal;
+}
+
 static enum status settle(struct journal *journal, struct diags *diags)
 {
     /* A file from a stranger must not run code of its own, nor strain the reader. */
@@ -471,35 +500,181 @@ static enum status settle(struct journal *journal, struct diags *diags)
                      "PRAGMA synchronous = FULL; PRAGMA temp_store = MEMORY",
                      NULL, NULL, NULL) != SQLITE_OK)
         return journal_fault(journal, "open", diags);
-    enum status status = bring_up(journal, diags);
-    /* Another process may be at work: then it has done this, or the next opening does. */
-    if (status == STATUS_OK && journal->writable)
-        sqlite3_exec(journal->database, "PRAGMA journal_mode = WAL", NULL, NULL, NULL);
-    return status;
+    return bring_up(journal, diags);
 }
 
-/* In a folder that cannot be written to, a log-less file is read as one that nobody changes. */
-static int open_unchanging(struct journal *journal)
+/* Bytes of the file that SQLite keeps beside another; 0 for none. */
+static int64_t size_beside(const char *path, const char *suffix)
 {
     struct stat about;
-    char *log = text_format("%s-wal", journal->path);
-    bool quiet = stat(log, &about) != 0 || about.st_size == 0;
-    free(log);
-    if (!quiet || strpbrk(journal->path, "?#%") != NULL)
-        return SQLITE_CANTOPEN;
-    char *uri = text_format("file:%s?immutable=1", journal->path);
+    char *beside = text_format("%s%s", path, suffix);
+    int64_t size = stat(beside, &about) == 0 ? (int64_t)about.st_size : 0;
+    free(beside);
+    return size;
+}
+
+/* ---- files that are not quite as SQLite has them --------------------------------------------- */
+
+/* The usual files with an index of the log in memory of our own, not in a file beside the journal: for one
+ * reader that nobody writes to meanwhile. */
+enum { REGIONS = 64 };
+
+static void **own_regions(void)
+{
+    static void *regions[REGIONS];
+    return regions;
+}
+
+static int map_own(sqlite3_file *file, int region, int size, int extend, void volatile **memory)
+{
+    (void)file;
+    void **regions = own_regions();
+    if (region >= REGIONS)
+        return SQLITE_FULL;
+    if (regions[region] == NULL && extend != 0)
+        regions[region] = calloc(1, (size_t)size);
+    *memory = regions[region];
+    return SQLITE_OK;
+}
+
+static int lock_own(sqlite3_file *file, int offset, int count, int flags)
+{
+    (void)file, (void)offset, (void)count, (void)flags;
+    return SQLITE_OK;
+}
+
+static void barrier_own(sqlite3_file *file)
+{
+    (void)file;
+}
+
+static int unmap_own(sqlite3_file *file, int delete)
+{
+    (void)file, (void)delete;
+    void **regions = own_regions();
+    for (int i = 0; i < REGIONS; i++) {
+        free(regions[i]);
+        regions[i] = NULL;
+    }
+    return SQLITE_OK;
+}
+
+static int open_own(sqlite3_vfs *vfs, const char *name, sqlite3_file *file, int flags, int *given)
+{
+    static sqlite3_io_methods own;
+    int code = sqlite3_vfs_find(NULL)->xOpen(vfs, name, file, flags, given);
+    if (code != SQLITE_OK || (flags & SQLITE_OPEN_MAIN_DB) == 0)
+        return code;
+    own = *file->pMethods;
+    own.xShmMap = map_own;
+    own.xShmLock = lock_own;
+    own.xShmBarrier = barrier_own;
+    own.xShmUnmap = unmap_own;
+    file->pMethods = &own;
+    return SQLITE_OK;
+}
+
+/* A file that has no name is reached through a link, which SQLite would follow to find nothing, and then
+ * refuse to follow. */
+static int as_it_stands(sqlite3_vfs *vfs, const char *name, int room, char *full)
+{
+    (void)vfs;
+    return snprintf(full, (size_t)room, "%s", name) < room ? SQLITE_OK : SQLITE_CANTOPEN;
+}
+
+static int open_linked(const char *name, int flags, int mode)
+{
+    bool nameless = strncmp(name, "/proc/self/fd/", strlen("/proc/self/fd/")) == 0;
+    return open(name, nameless ? flags & ~O_NOFOLLOW : flags, mode);
+}
+
+static const char *own_index(void)
+{
+    static sqlite3_vfs vfs;
+    if (vfs.zName == NULL) {
+        vfs = *sqlite3_vfs_find(NULL);
+        vfs.zName = "own-index";
+        vfs.xOpen = open_own;
+        sqlite3_vfs_register(&vfs, 0);
+    }
+    return vfs.zName;
+}
+
+static const char *plain_names(void)
+{
+    static sqlite3_vfs vfs;
+    if (vfs.zName == NULL) {
+        vfs = *sqlite3_vfs_find(NULL);
+        vfs.zName = "plain-names";
+        vfs.xFullPathname = as_it_stands;
+        vfs.xSetSystemCall(&vfs, "open", (sqlite3_syscall_ptr)open_linked);
+        sqlite3_vfs_register(&vfs, 0);
+    }
+    return vfs.zName;
+}
+
+/* Where SQLite's shared memory has no room beside the file (a full disk, a folder that may not be written
+ * to), the log is read with an index in memory of our own; where there is no log and none can be made, the
+ * file is read as one that nobody changes. */
+static int open_in_place(struct journal *journal)
+{
     sqlite3_close(journal->database);
-    int code = sqlite3_open_v2(uri, &journal->database,
-                               SQLITE_OPEN_READONLY | SQLITE_OPEN_URI | SQLITE_OPEN_NOMUTEX, NULL);
-    free(uri);
+    int code = open_database(journal->path, SQLITE_OPEN_READONLY, own_index(), &journal->database);
+    if (code == SQLITE_OK)
+        code = sqlite3_exec(journal->database, "PRAGMA schema_version", NULL, NULL, NULL);
+    if (code == SQLITE_OK || size_beside(journal->path, "-wal") > 0 ||
+        size_beside(journal->path, "-journal") > 0)
+        return code;
+    struct text uri;
+    text_init(&uri);
+    text_puts(&uri, journal->path[0] == '/' ? "file:" : "file:./");
+    for (const char *at = journal->path; *at != '\0'; at++)
+        text_printf(&uri, strchr("?#%", *at) != NULL ? "%%%02x" : "%c", (unsigned char)*at);
+    text_puts(&uri, "?immutable=1");
+    sqlite3_close(journal->database);
+    code = sqlite3_open_v2(uri.bytes, &journal->database,
+                           SQLITE_OPEN_READONLY | SQLITE_OPEN_URI | SQLITE_OPEN_NOMUTEX, NULL);
+    text_release(&uri);
     return code;
+}
+
+/* Whether a process that wrote to the journal ended without closing it: its log is there, and nobody holds
+ * the lock that all who use the log hold on their shared memory. */
+static bool left_unclosed(const char *path)
+{
+    enum { IN_USE = 128 }; /* the byte that is locked: UNIX_SHM_DMS of SQLite's os_unix.c */
+    struct flock lock = {.l_type = F_WRLCK, .l_whence = SEEK_SET, .l_start = IN_USE, .l_len = 1};
+    if (size_beside(path, "-journal") > 0)
+        return true;
+    if (size_beside(path, "-wal") == 0)
+        return false;
+    char *shared = text_format("%s-shm", path);
+    int file = open(shared, O_RDONLY | O_CLOEXEC);
+    bool used = file >= 0 && fcntl(file, F_GETLK, &lock) == 0 && lock.l_type != F_UNLCK;
+    if (file >= 0)
+        close(file);
+    free(shared);
+    return !used;
+}
+
+static enum status check_pages(sqlite3 *database, const char *path, struct diags *diags);
+
+/* Pages that disagree give wrong counts and no error. All are compared with one another where that takes a
+ * few milliseconds, and in larger journals, at some 4 ms a mebibyte, when one was not closed. */
+static enum status believe(struct journal *journal, bool unclosed, struct diags *diags)
+{
+    enum { ALWAYS = 4 << 20 };
+    struct stat about;
+    bool small = stat(journal->path, &about) == 0 && about.st_size <= ALWAYS;
+    return small || unclosed ? check_pages(journal->database, journal->path, diags) : STATUS_OK;
 }
 
 enum status journal_open(const char *path, enum journal_access access, struct journal **journal,
                          struct diags *diags)
 {
     *journal = NULL;
-    if (access == JOURNAL_CREATE) {
+    bool reads = access == JOURNAL_READ || access == JOURNAL_EXAMINE;
+    if (access == JOURNAL_CREATE && path != NULL) {
         if (!filing_make_folders(path))
             return cannot(path, "make a folder for", diags);
         int file = open(path, O_RDWR | O_CREAT | O_EXCL | O_CLOEXEC, 0600);
@@ -508,24 +683,27 @@ enum status journal_open(const char *path, enum journal_access access, struct jo
         if (file >= 0)
             close(file);
     }
-    enum status status = check_header(path, diags);
+    enum status status = path != NULL ? check_header(path, diags) : STATUS_OK;
     if (status != STATUS_OK)
         return status;
-    struct journal *opened = calloc(1, sizeof *opened);
-    opened->path = strdup(path);
-    opened->writable = access != JOURNAL_READ;
-    text_init(&opened->sql);
-    for (int i = 0; i < RECORD_COUNT; i++) {
-        text_init(&opened->columns[i]);
-        text_init(&opened->parameters[i]);
+    bool unclosed = path != NULL && left_unclosed(path);
+    struct journal *opened = journal_make(path, !reads);
+    int code = open_database(path, reads ? SQLITE_OPEN_READONLY : SQLITE_OPEN_READWRITE, NULL,
+                             &opened->database);
+    if (code == SQLITE_OK && reads) {
+        code = sqlite3_exec(opened->database, "PRAGMA schema_version", NULL, NULL, NULL);
+        if (code == SQLITE_CANTOPEN || code == SQLITE_READONLY || code == SQLITE_IOERR ||
+            code == SQLITE_FULL)
+            code = open_in_place(opened);
+        else
+            code = SQLITE_OK; /* settle says what is wrong */
     }
-    int flags = opened->writable ? SQLITE_OPEN_READWRITE : SQLITE_OPEN_READONLY;
-    int code = sqlite3_open_v2(opened->path, &opened->database, flags | SQLITE_OPEN_NOMUTEX, NULL);
-    if (code == SQLITE_OK && !opened->writable &&
-        sqlite3_exec(opened->database, "PRAGMA schema_version", NULL, NULL, NULL) ==
-            SQLITE_CANTOPEN)
-        code = open_unchanging(opened);
     status = code == SQLITE_OK ? settle(opened, diags) : journal_fault(opened, "open", diags);
+    if (status == STATUS_OK && path != NULL && access != JOURNAL_EXAMINE)
+        status = believe(opened, unclosed, diags);
+    if (status == STATUS_OK &&
+        !reads) /* another process at work has done this, or the next one does */
+        sqlite3_exec(opened->database, "PRAGMA journal_mode = WAL", NULL, NULL, NULL);
     if (status != STATUS_OK)
         journal_close(opened);
     else
@@ -692,36 +870,34 @@ static enum status check_pages(sqlite3 *database, const char *path, struct diags
                                : status;
 }
 
-/* Copies into the empty file at `to`, checks the copy, and leaves nothing beside it. `named` is what
- * messages call it. */
-static enum status copy_checked(sqlite3 *from, const char *from_name, const char *to,
-                                const char *named, struct diags *diags)
+static int open_temporary(const struct filing *filing, sqlite3 **database)
 {
-    sqlite3 *copy = NULL;
-    int code = sqlite3_open_v2(to, &copy, SQLITE_OPEN_READWRITE | SQLITE_OPEN_NOMUTEX, NULL);
-    enum status status = STATUS_OK;
-    if (code == SQLITE_OK)
-        status = copy_pages(from, from_name, copy, named, diags);
-    else
-        status = fault(named, "written", copy, diags);
-    if (status == STATUS_OK &&
-        sqlite3_exec(copy, "PRAGMA journal_mode = DELETE", NULL, NULL, NULL) != SQLITE_OK)
-        status = fault(named, "written", copy, diags);
-    if (status == STATUS_OK)
-        status = check_pages(copy, from_name, diags);
-    sqlite3_close(copy);
-    return status;
+    int code = open_database(filing->temporary, SQLITE_OPEN_READWRITE, plain_names(), database);
+    return code != SQLITE_OK
+               ? code
+               : sqlite3_exec(*database, "PRAGMA journal_mode = MEMORY; PRAGMA temp_store = MEMORY",
+                              NULL, NULL, NULL);
 }
 
-/* What SQLite may leave beside a file that it could not finish. */
-static void remove_beside(const char *path)
+/* Copies into the temporary file, which has nothing beside it, and checks the copy. */
+static enum status copy_checked(sqlite3 *from, const char *from_name, const struct filing *filing,
+                                struct diags *diags)
 {
-    static const char *const suffixes[] = {"-journal", "-wal", "-shm"};
-    for (size_t i = 0; i < sizeof suffixes / sizeof *suffixes; i++) {
-        char *beside = text_format("%s%s", path, suffixes[i]);
-        (void)unlink(beside);
-        free(beside);
-    }
+    sqlite3 *copy = NULL;
+    enum status status = open_temporary(filing, &copy) == SQLITE_OK
+                             ? copy_pages(from, from_name, copy, filing->path, diags)
+                             : fault(filing->path, "written", copy, diags);
+    sqlite3_close(copy);
+    copy = NULL;
+    /* It is read and written without a log (SQLite file format, 1.3.3): there is none. */
+    if (status == STATUS_OK && pwrite(filing->descriptor, "\1\1", 2, 18) != 2)
+        status = filing_refused(filing->path, "written", errno, diags);
+    if (status == STATUS_OK)
+        status = open_temporary(filing, &copy) == SQLITE_OK
+                     ? check_pages(copy, from_name, diags)
+                     : fault(filing->path, "read", copy, diags);
+    sqlite3_close(copy);
+    return status;
 }
 
 static enum status copy_to(sqlite3 *from, const char *from_path, const char *path, bool replace,
@@ -731,8 +907,7 @@ static enum status copy_to(sqlite3 *from, const char *from_path, const char *pat
     enum status status = filing_reserve(&filing, path, replace, diags);
     if (status != STATUS_OK)
         return status;
-    status = copy_checked(from, from_path, filing.temporary, path, diags);
-    remove_beside(filing.temporary);
+    status = copy_checked(from, from_path, &filing, diags);
     if (status == STATUS_OK)
         return filing_commit(&filing, diags);
     filing_abandon(&filing);
@@ -779,29 +954,50 @@ static enum status check_identity(sqlite3 *database, const char *path, struct di
     return STATUS_DATA;
 }
 
-/* A checked copy of the backup beside the journal, brought up to this version. */
-static enum status prepare_copy(const char *backup, const char *temporary, const char *path,
+/* Whether every table has its columns. */
+static enum status check_layout(struct journal *journal, struct diags *diags)
+{
+    static const char others[] = "SELECT act.changes FROM act, wording";
+    sqlite3_stmt *statement = NULL;
+    enum status status = journal_statement(journal, others, &statement, diags);
+    for (int i = 0; i < RECORD_COUNT && status == STATUS_OK; i++) {
+        const char *columns = row_columns(journal, (enum record)i);
+        const char *sql =
+            journal_sql(journal, "SELECT %s FROM \"%s\"", columns, record_types[i].name);
+        status = journal_statement(journal, sql, &statement, diags);
+    }
+    return status;
+}
+
+/* A checked copy of the backup, brought up to this version. */
+static enum status prepare_copy(const char *backup, const struct filing *filing,
                                 struct diags *diags)
 {
     sqlite3 *from = NULL;
-    struct journal *migrated = NULL;
     struct stat about;
     if (stat(backup, &about) != 0)
         return filing_refused(backup, "read", errno, diags);
     if (S_ISDIR(about.st_mode))
         return filing_refused(backup, "read", EISDIR, diags);
-    int code = sqlite3_open_v2(backup, &from, SQLITE_OPEN_READONLY | SQLITE_OPEN_NOMUTEX, NULL);
+    if (!S_ISREG(about.st_mode)) {
+        diags_error(diags, (struct position){backup, 0, 0}, "is not a plain file");
+        return STATUS_DATA;
+    }
+    int code = open_database(backup, SQLITE_OPEN_READONLY, NULL, &from);
     enum status status = code == SQLITE_OK ? check_identity(from, backup, diags)
                                            : fault(backup, "read", from, diags);
     if (status == STATUS_OK)
-        status = copy_checked(from, backup, temporary, path, diags);
+        status = copy_checked(from, backup, filing, diags);
     sqlite3_close(from);
+    if (status != STATUS_OK)
+        return status;
+    struct journal *copy = journal_make(backup, true);
+    status = open_temporary(filing, &copy->database) == SQLITE_OK
+                 ? settle(copy, diags)
+                 : journal_fault(copy, "read", diags);
     if (status == STATUS_OK)
-        status = journal_open(temporary, JOURNAL_WRITE, &migrated, diags);
-    if (status == STATUS_OK && sqlite3_exec(migrated->database, "PRAGMA journal_mode = DELETE",
-                                            NULL, NULL, NULL) != SQLITE_OK)
-        status = journal_fault(migrated, "write to", diags);
-    journal_close(migrated);
+        status = check_layout(copy, diags);
+    journal_close(copy);
     return status;
 }
 
@@ -829,12 +1025,61 @@ static bool is_anothers(const char *path)
 {
     sqlite3 *database = NULL;
     struct identity found = {0};
-    bool readable = sqlite3_open_v2(path, &database, SQLITE_OPEN_READONLY | SQLITE_OPEN_NOMUTEX,
-                                    NULL) == SQLITE_OK &&
+    bool readable = open_database(path, SQLITE_OPEN_READONLY, NULL, &database) == SQLITE_OK &&
                     identify(database, &found);
     sqlite3_close(database);
     return readable && found.tables > 0 &&
            (found.application != JOURNAL_APPLICATION || found.version > JOURNAL_VERSION);
+}
+
+/* A damaged file is set aside as it is, with what SQLite may have left beside it. It keeps its own name,
+ * too, until the journal takes that in one step: whatever ends this half-way, a file stands there. */
+static enum status set_aside(struct filing *filing, const char *kept, struct diags *diags)
+{
+    static const char *const suffixes[] = {"", "-wal", "-journal", "-shm"};
+    enum { SUFFIXES = sizeof suffixes / sizeof *suffixes };
+    bool done = true;
+    for (size_t i = 0; i < 2 * SUFFIXES && done; i++) {
+        const char *suffix = suffixes[i % SUFFIXES];
+        char *from = text_format("%s%s", filing->path, suffix);
+        char *to = text_format("%s%s", kept, suffix);
+        if (i >= SUFFIXES) /* its log is none of the new one's */
+            done = suffix[0] == '\0' || unlink(from) == 0 || errno == ENOENT;
+        else
+            done = link(from, to) == 0 ||
+                   errno == ENOENT || /* no links: then one after the other */
+                   ((errno == EPERM || errno == ENOTSUP) && rename(from, to) == 0);
+        int error = errno;
+        free(from);
+        free(to);
+        errno = error;
+    }
+    return done ? filing_commit(filing, diags)
+                : filing_refused(filing->path, "set aside", errno, diags);
+}
+
+/* Into the open journal, so that SQLite's locks hold off whoever is using it, and a process that dies
+ * half-way has done nothing. The copy takes on its size of pages. */
+static enum status copy_into(struct journal *present, const struct filing *filing,
+                             struct diags *diags)
+{
+    sqlite3 *from = NULL;
+    int64_t size = 0, own = 0;
+    char resize[64];
+    if (open_temporary(filing, &from) != SQLITE_OK ||
+        !single_number(from, "PRAGMA page_size", &own) ||
+        !single_number(present->database, "PRAGMA page_size", &size)) {
+        enum status status = fault(filing->path, "read", from, diags);
+        sqlite3_close(from);
+        return status;
+    }
+    snprintf(resize, sizeof resize, "PRAGMA page_size = %d; VACUUM", (int)size);
+    enum status status =
+        size == own || sqlite3_exec(from, resize, NULL, NULL, NULL) == SQLITE_OK
+            ? copy_pages(from, filing->path, present->database, present->path, diags)
+            : fault(filing->path, "written", from, diags);
+    sqlite3_close(from);
+    return status;
 }
 
 /* The present journal is kept, then gives way. */
@@ -843,7 +1088,7 @@ static enum status swap(struct filing *filing, const char *kept, struct diags *d
     struct journal *present = NULL;
     struct diags *unheard = diags_new();
     /* Read only at first, since even opening a file for writing changes bytes of it. */
-    enum status status = journal_open(filing->path, JOURNAL_READ, &present, unheard);
+    enum status status = journal_open(filing->path, JOURNAL_EXAMINE, &present, unheard);
     if (status == STATUS_OK)
         status = check_pages(present->database, filing->path, unheard);
     journal_close(present);
@@ -855,31 +1100,9 @@ static enum status swap(struct filing *filing, const char *kept, struct diags *d
     if (status == STATUS_DATA && !is_anothers(filing->path)) {
         journal_close(present); /* damaged: nobody can be at work in it */
         present = NULL;
-        /* A damaged file is set aside as it is, with the log that SQLite may have left beside it. */
-        static const char *const suffixes[] = {"-wal", "-shm", "-journal", ""};
-        bool moved = true;
-        for (size_t i = 0; i < sizeof suffixes / sizeof *suffixes && moved; i++) {
-            char *from = text_format("%s%s", filing->path, suffixes[i]);
-            char *to = text_format("%s%s", kept, suffixes[i]);
-            moved = rename(from, to) == 0 || errno == ENOENT;
-            int error = errno;
-            free(from);
-            free(to);
-            errno = error;
-        }
-        status = moved ? STATUS_OK : filing_refused(filing->path, "moved", errno, diags);
-        if (status == STATUS_OK)
-            status = filing_commit(filing, diags);
+        status = set_aside(filing, kept, diags);
     } else if (status == STATUS_OK) {
-        /* Into the open journal, so that SQLite's locks hold off whoever is using it, and a process that
-         * dies half-way has done nothing. */
-        sqlite3 *from = NULL;
-        int code = sqlite3_open_v2(filing->temporary, &from,
-                                   SQLITE_OPEN_READONLY | SQLITE_OPEN_NOMUTEX, NULL);
-        status = code == SQLITE_OK
-                     ? copy_pages(from, filing->temporary, present->database, present->path, diags)
-                     : fault(filing->temporary, "read", from, diags);
-        sqlite3_close(from);
+        status = copy_into(present, filing, diags);
     } else {
         diags_pass(diags, unheard);
     }
@@ -899,11 +1122,12 @@ enum status backup_restore(const char *backup, const char *path, struct moment n
         diags_error(diags, (struct position){path, 0, 0}, "is the journal itself; name a backup");
         return STATUS_USAGE;
     }
+    if (!present && !filing_make_folders(path))
+        return cannot(path, "make a folder for", diags);
     enum status status = filing_reserve(&filing, path, true, diags);
     if (status != STATUS_OK)
         return status;
-    status = prepare_copy(backup, filing.temporary, path, diags);
-    remove_beside(filing.temporary);
+    status = prepare_copy(backup, &filing, diags);
     if (present)
         *kept = dated_name(path, now);
     if (status == STATUS_OK)

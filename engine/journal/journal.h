@@ -28,9 +28,10 @@
 struct journal; /* opaque: an open journal */
 
 enum journal_access {
-    JOURNAL_READ,   /* must exist; nothing is written, not even a migration */
-    JOURNAL_WRITE,  /* must exist; migrated when older */
-    JOURNAL_CREATE, /* made, with its folder, when it does not exist */
+    JOURNAL_READ,    /* must exist; nothing is written, not even a migration */
+    JOURNAL_EXAMINE, /* the same, and pages that disagree are no reason to refuse it */
+    JOURNAL_WRITE,   /* must exist; migrated when older */
+    JOURNAL_CREATE,  /* made, with its folder, when it does not exist */
 };
 
 enum { JOURNAL_VERSION = 4, JOURNAL_APPLICATION = 0x4a61526a };
@@ -39,7 +40,11 @@ enum { JOURNAL_VERSION = 4, JOURNAL_APPLICATION = 0x4a61526a };
  * NULL and STATUS_USAGE when there is no home. */
 enum status journal_default_path(char **path);
 
-/* Opens it, as far as `access` allows; on a fault `journal` is NULL. */
+/* Opens it, as far as `access` allows; on a fault `journal` is NULL. With a NULL path a new one in memory,
+ * gone when it is closed. Any path names a file, also ":memory:" and "file:x".
+ *
+ * Reading needs nothing but the file: no room on the disk, no leave to write beside it. A journal of up to
+ * 4 MiB, and any that was not closed, is read through first, and STATUS_DATA when its pages disagree. */
 enum status journal_open(const char *path, enum journal_access access, struct journal **journal,
                          struct diags *diags);
 void journal_close(struct journal *journal); /* NULL is fine */

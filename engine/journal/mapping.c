@@ -506,6 +506,33 @@ static void check_whole(const struct map_reading *reading)
     }
 }
 
+/* Whether it nests as a map does. A deeper one would take the parser more time than anybody has. */
+static bool is_shallow(struct map_reading *reading, FILE *file)
+{
+    enum { DEEPEST = 8 };
+    yaml_parser_t parser;
+    yaml_event_t event;
+    int depth = 0;
+    bool more = true;
+    if (yaml_parser_initialize(&parser) == 0)
+        memory_exhausted();
+    yaml_parser_set_input_file(&parser, file);
+    while (more && depth <= DEEPEST && yaml_parser_parse(&parser, &event) != 0) {
+        depth += event.type == YAML_MAPPING_START_EVENT || event.type == YAML_SEQUENCE_START_EVENT;
+        depth -= event.type == YAML_MAPPING_END_EVENT || event.type == YAML_SEQUENCE_END_EVENT;
+        more = event.type != YAML_STREAM_END_EVENT;
+        if (depth > DEEPEST)
+            diags_error(reading->diags,
+                        (struct position){reading->path, event.start_mark.line + 1,
+                                          event.start_mark.column + 1},
+                        "nested more than %d deep; a map has three levels", (int)DEEPEST);
+        yaml_event_delete(&event);
+    }
+    yaml_parser_delete(&parser);
+    rewind(file);
+    return depth <= DEEPEST;
+}
+
 static enum status read_yaml(struct map_reading *reading)
 {
     yaml_parser_t parser;
@@ -516,6 +543,10 @@ static enum status read_yaml(struct map_reading *reading)
     if (fstat(fileno(file), &about) != 0 || !S_ISREG(about.st_mode) || about.st_size > MOST_BYTES) {
         diags_error(reading->diags, (struct position){reading->path, 0, 0},
                     "is not a map: not a file, or longer than a mebibyte");
+        fclose(file);
+        return STATUS_DATA;
+    }
+    if (!is_shallow(reading, file)) {
         fclose(file);
         return STATUS_DATA;
     }
@@ -1266,12 +1297,15 @@ static void choose(struct guess *guess)
 /* A text in double quotes, as YAML has it. */
 static void put_quoted(struct text *out, const char *text)
 {
+    size_t step = 1;
+    int32_t point = 0;
     text_puts(out, "\"");
-    for (const char *at = text; *at != '\0'; at++) {
+    for (const char *at = text; *at != '\0'; at += step > 0 ? step : 1) {
+        step = 1;
         if (*at == '"' || *at == '\\')
             text_printf(out, "\\%c", *at);
-        else if ((unsigned char)*at < 0x20 || *at == 0x7f)
-            text_printf(out, "\\x%02x", (unsigned)(unsigned char)*at);
+        else if ((step = text_treacherous(at, strlen(at), &point)) > 0)
+            text_printf(out, point < 0x10000 ? "\\u%04x" : "\\U%08x", (unsigned)point);
         else
             text_add(out, at, 1);
     }

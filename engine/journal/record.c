@@ -20,6 +20,7 @@ const char *const event_words[] = {"move",    "shake", "isolate",  "return",
 const char *const because_words[] = {"",      "contaminated", "stuck", "broken", "sold",
                                      "given", "used",         "slip",  NULL};
 
+enum { LONGEST_LABEL = 120 };
 enum { LATEST_DAY = 2932894 }; /* 9999-12-29: the last one written with four digits in any zone */
 
 /* A column of a struct, called as its member is. */
@@ -544,6 +545,9 @@ enum status row_check(struct journal *journal, enum record record, const void *r
     const char *label = ((const union any_record *)row)->named.label;
     int64_t id = 0;
     size_t length = strlen(label);
+    if (length > LONGEST_LABEL)
+        return refuse(journal, record, record_types[record].columns,
+                      "is longer than 120 bytes; say it shorter, and the rest in its note", diags);
     if (label[0] == '-' || label[0] == ' ' || (length > 0 && label[length - 1] == ' ') ||
         strpbrk(label, "\n\r\t"))
         return refuse(journal, record, record_types[record].columns,

@@ -4,6 +4,7 @@
  * once, a disk that is full, a file that is damaged. Prints what was tried and
  * what was lost.
  */
+#include <dirent.h>
 #include <setjmp.h>
 #include <signal.h>
 #include <stdarg.h>
@@ -16,6 +17,8 @@
 #include <cmocka.h>
 #include <sqlite3.h>
 
+#include "journal/exchange.h"
+#include "journal/query.h"
 #include "support/journal_case.h"
 
 enum { KILLS = 500, WRITERS = 8, WRITES = 200, LONGEST_LIFE = 12000 /* microseconds */ };
@@ -200,6 +203,77 @@ static void a_journal_killed_while_it_is_made_can_be_made(void **state)
         "# killed 60 times while it was made (%d were done before); each could be opened\n", whole);
 }
 
+/* ---- copies that are killed half-way --------------------------------------------------------- */
+
+/* How many files lie in a folder whose names hold a text. */
+static int files_left(const char *folder, const char *holding)
+{
+    int count = 0;
+    DIR *listing = opendir(folder);
+    assert_non_null(listing);
+    for (struct dirent *entry; (entry = readdir(listing)) != NULL;)
+        count += strstr(entry->d_name, holding) != NULL;
+    closedir(listing);
+    return count;
+}
+
+/* Backs up, exports and restores until it is killed. `journal` is damaged before each restore. */
+static void copy_till_killed(const char *good, const char *folder, const char *path)
+{
+    struct diags *diags;
+    struct journal *journal = child_open(good, JOURNAL_READ, &diags);
+    char *backup = text_format("%s/b.db", folder), *kept = NULL;
+    char *tables = text_format("%s/out", folder);
+    for (;;) {
+        child_needs(backup_write(journal, backup, true, diags) == STATUS_OK);
+        child_needs(export_folder(journal, tables, true, NULL, diags) == STATUS_OK);
+        child_needs(backup_restore(good, path, on("2026-04-01"), &kept, diags) == STATUS_OK);
+        free(kept);
+    }
+}
+
+static void killed_copies_leave_nothing_and_a_restore_leaves_a_journal(void **state)
+{
+    struct journal_case *c = *state;
+    unsigned random = 20260401;
+    int left = 0;
+    enum { COPIES = 120 };
+    int64_t batch = add_batch(c, "B1", 0);
+    for (int i = 1; i <= 40; i++)
+        add_vessel(c, batch, i, 0);
+    char *good = strdup(scratch_path(&c->scratch, "journal.db"));
+    char *path = strdup(scratch_path(&c->scratch, "old.db"));
+    char *folder = strdup(scratch_path(&c->scratch, "."));
+    for (int i = 0; i < COPIES; i++) {
+        FILE *damaged = fopen(path, "wb"); /* no journal at all, or one that is in use */
+        assert_non_null(damaged);
+        fputs("this was a journal once", damaged);
+        fclose(damaged);
+        pid_t child = fork();
+        assert_true(child >= 0);
+        if (child == 0)
+            copy_till_killed(good, folder, path);
+        random = random * 1103515245u + 12345u;
+        struct timespec life = {0, (long)((random >> 8) % 40000) * 1000};
+        nanosleep(&life, NULL);
+        kill(child, SIGKILL);
+        int status = 0;
+        waitpid(child, &status, 0);
+        assert_true(WIFSIGNALED(status));
+        assert_int_equal(access(path, F_OK), 0);
+        left += files_left(folder, ".db.");
+        left -= files_left(folder, "old.db.2026"); /* what was there is kept by intention */
+        left += files_left(folder, "jarside-new");
+    }
+    print_message(
+        "# copies killed %d times: %d files left, a file at the journal's path each time\n", COPIES,
+        left);
+    assert_int_equal(left, 0);
+    free(good);
+    free(path);
+    free(folder);
+}
+
 /* ---- many at once ---------------------------------------------------------------------------- */
 
 static void nobody_s_writes_are_lost_nor_made_twice(void **state)
@@ -318,6 +392,106 @@ static void a_damaged_file_is_named_and_left_as_it_is(void **state)
     free(path);
 }
 
+/* Not a byte can be written, and a log was left behind by a process that was killed. */
+static void a_journal_is_read_without_room_for_a_byte(void **state)
+{
+    struct journal_case *c = *state;
+    struct rlimit limit = {0, RLIM_INFINITY}, none = {RLIM_INFINITY, RLIM_INFINITY};
+    int64_t batch = add_batch(c, "B1", 0);
+    char *path = strdup(journal_path(c->journal));
+    journal_close(c->journal);
+    c->journal = NULL;
+    int64_t last = live_and_die(path, batch, 0, true, 3000);
+    remove(scratch_path(&c->scratch, "journal.db-shm"));
+    struct journal *reader = NULL;
+    signal(SIGXFSZ, SIG_IGN);
+    assert_int_equal(setrlimit(RLIMIT_FSIZE, &limit), 0);
+    enum status status = journal_open(path, JOURNAL_READ, &reader, c->diags);
+    int64_t there = status == STATUS_OK ? number_of(reader, "SELECT max(number) FROM vessel") : -1;
+    setrlimit(RLIMIT_FSIZE, &none);
+    if (status != STATUS_OK)
+        fail_msg("%s", first_fault(c));
+    assert_in_range(there, last, last + 1);
+    journal_close(reader);
+    free(path);
+}
+
+/* What the vessels of a batch came to; false when the journal says that it is damaged. */
+static bool tally_of(struct journal_case *c, const char *path, struct vessel_tally *tally)
+{
+    struct journal *journal = NULL;
+    struct batch batch;
+    enum status status = journal_open(path, JOURNAL_READ, &journal, c->diags);
+    if (status == STATUS_OK)
+        status = journal_find(journal, RECORD_BATCH, "B1", c->arena, &batch, c->diags);
+    if (status == STATUS_OK)
+        status = survey_tally(journal, RECORD_BATCH, batch.id, tally, c->diags);
+    journal_close(journal);
+    return status == STATUS_OK;
+}
+
+static void a_damaged_journal_never_miscounts(void **state)
+{
+    struct journal_case *c = *state;
+    enum { DAMAGES = 400, PAGE = 4096 };
+    struct vessel_tally whole, tally;
+    static unsigned char bytes[1 << 20], page[PAGE];
+    int refused = 0, right = 0, wrong = 0;
+    unsigned random = 77;
+    int64_t batch = add_batch(c, "B1", 0);
+    for (int i = 1; i <= 60; i++) {
+        int64_t vessel = add_vessel(c, batch, i, 0);
+        if (i % 3 == 0)
+            add_look(c, vessel, "2026-03-09T12:00:00Z", "discard", "contaminated", 0);
+    }
+    char *path = strdup(journal_path(c->journal));
+    journal_close(c->journal);
+    c->journal = NULL;
+    assert_true(tally_of(c, path, &whole));
+    FILE *file = fopen(path, "rb");
+    assert_non_null(file);
+    size_t size = fread(bytes, 1, sizeof bytes, file);
+    fclose(file);
+    assert_in_range(size, 10 * PAGE, sizeof bytes - 1);
+    char *damaged = strdup(scratch_path(&c->scratch, "damaged.db"));
+    for (int i = 0; i < DAMAGES; i++) {
+        unsigned choice[4];
+        for (int k = 0; k < 4; k++)
+            choice[k] = (random = random * 1103515245u + 12345u) >> 8;
+        size_t pages = size / PAGE, at = choice[0] % pages * PAGE, from = choice[1] % pages * PAGE;
+        file = fopen(damaged, "wb");
+        assert_non_null(file);
+        fwrite(bytes, 1, choice[3] % 5 == 4 ? at : size, file); /* cut off */
+        memcpy(page, bytes + (choice[3] % 5 == 0 ? from : at),
+               PAGE);           /* another page in its place */
+        if (choice[3] % 5 == 1) /* or zeros from somewhere on */
+            memset(page + choice[2] % PAGE, 0, PAGE - choice[2] % PAGE);
+        for (unsigned k = 0; choice[3] % 5 == 2 && k < 8; k++) /* or its head */
+            page[(at == 0 ? 100 : 0) + k] ^= (unsigned char)(choice[2] >> k);
+        if (choice[3] % 5 == 3) /* or the list of where its cells are */
+            memset(page + (at == 0 ? 100 : 0) + 8, (int)(choice[2] & 0xff), 16);
+        if (choice[3] % 5 != 4) {
+            fseek(file, (long)at, SEEK_SET);
+            fwrite(page, 1, PAGE, file);
+        }
+        fclose(file);
+        diags_clear(c->diags);
+        memset(&tally, 0, sizeof tally);
+        bool told = tally_of(c, damaged, &tally);
+        bool same = memcmp(&tally, &whole, sizeof whole) == 0;
+        refused += !told;
+        right += told && same;
+        wrong += told && !same;
+        remove(damaged);
+    }
+    print_message("# of %d damaged journals %d were refused, %d answered right, %d wrong\n",
+                  DAMAGES, refused, right, wrong);
+    assert_int_equal(wrong, 0);
+    assert_true(refused > DAMAGES / 4);
+    free(path);
+    free(damaged);
+}
+
 #define TEST(name) cmocka_unit_test_setup_teardown(name, journal_case_setup, journal_case_teardown)
 
 int main(void)
@@ -328,6 +502,9 @@ int main(void)
         TEST(nobody_s_writes_are_lost_nor_made_twice),
         TEST(a_full_disk_is_said_and_loses_nothing),
         TEST(a_damaged_file_is_named_and_left_as_it_is),
+        TEST(killed_copies_leave_nothing_and_a_restore_leaves_a_journal),
+        TEST(a_journal_is_read_without_room_for_a_byte),
+        TEST(a_damaged_journal_never_miscounts),
     };
     cmocka_set_message_output(CM_OUTPUT_TAP);
     return cmocka_run_group_tests_name("journal_survival", tests, NULL, NULL);
