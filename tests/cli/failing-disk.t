@@ -37,7 +37,7 @@ sub sampled {
     return sort { $a <=> $b } grep { $_ <= $count } keys %chosen;
 }
 
-my $why_disk = qr{Input/output error|No space left|disk I/O error|full|Too many open files|unable to open|damaged};
+my $why_disk = qr{readonly database|Input/output error|No space left|disk I/O error|full|Too many open files|unable to open|damaged};
 
 sub faults {
     my (%count) = @_;
