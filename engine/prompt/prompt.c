@@ -20,7 +20,11 @@ enum stage {
     STAGE_DONE,    /* all told; commands and corrections still work */
 };
 
-enum { ACTION_QUESTIONS_MOST = 8, CAUSE_QUESTIONS_MOST = 3 };
+enum {
+    ACTION_QUESTIONS_MOST = 8,
+    WORDS_QUESTIONS_MOST = 3, /* where the weight of words has decided already */
+    CAUSE_QUESTIONS_MOST = 3,
+};
 
 enum { ROWS_USUAL = 24 }; /* of a window */
 
@@ -704,7 +708,10 @@ static void choose_question(struct conversation *talk)
     talk->tries = 0;
     if (choose_clash(talk))
         return;
-    if (talk->asked < (for_cause ? CAUSE_QUESTIONS_MOST : ACTION_QUESTIONS_MOST))
+    size_t most = for_cause                                  ? CAUSE_QUESTIONS_MOST
+                  : triage_judge(talk->triage)->words_decide ? WORDS_QUESTIONS_MOST
+                                                             : ACTION_QUESTIONS_MOST;
+    if (talk->asked < most)
         next = triage_next(talk->triage, for_cause ? AIM_CAUSE : AIM_ACTION);
     if (next != NULL) {
         talk->asking = next->observable;

@@ -933,7 +933,8 @@ static void read_next_steps(struct loader *loader, const struct field *field,
 static const struct field ASKED_IF_FIELDS[] = {
     REFERENCES("ask", REQUIRED, read_indices, ASKED_IF(observables), ASKED_IF(observable_count),
                ITEM_OBSERVABLE),
-    FIELD("when", REQUIRED, read_condition, ASKED_IF(when)),
+    FIELD("when", OPTIONAL, read_condition, ASKED_IF(when)),
+    FIELD("unless", OPTIONAL, read_condition, ASKED_IF(unless)),
 };
 static const struct shape ASKED_IF_SHAPE = SHAPE("an entry of 'asked_if'", ASKED_IF_FIELDS);
 

@@ -482,7 +482,8 @@ struct next_step {
 struct asked_if {
     const size_t *observables;
     size_t observable_count;
-    struct condition when;
+    struct condition when;   /* only where this was seen; count 0 always holds */
+    struct condition unless; /* and this was not; count 0 never holds */
 };
 
 struct use { /* what the vessel will be used for */

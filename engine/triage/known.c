@@ -673,7 +673,9 @@ void triage_merge(struct triage *triage)
     const struct decision_rules *decision = &triage->rules->decision;
     for (size_t i = 0; i < decision->asked_if_count; i++) {
         const struct asked_if *only = &decision->asked_if[i];
-        const bool holds = reason_holds(triage->reasoner, &only->when, &triage->evidence);
+        const bool holds = reason_holds(triage->reasoner, &only->when, &triage->evidence) &&
+                           (only->unless.count == 0 ||
+                            !reason_holds(triage->reasoner, &only->unless, &triage->evidence));
         for (size_t k = 0; k < only->observable_count && !holds; k++)
             triage->skip[only->observables[k]] = true;
     }

@@ -246,6 +246,7 @@ static size_t action_questions(struct triage *triage, struct question *questions
                   &without);
     if (with.action != without.action)
         count = rank_questions(triage, AIM_ACTION, false, questions, most);
+    triage->verdict.words_decide = count > 0;
     triage->evidence.words = words;
     reason_posterior(triage->reasoner, &triage->evidence, -1.0, &triage->posterior);
     return count;
