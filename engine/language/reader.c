@@ -191,7 +191,9 @@ static void drop_contained(struct job *job)
             if (pieces[next].end > *farthest)
                 *farthest = pieces[next].end;
         }
-        match->dropped = before >= match->end || same > match->end;
+        match->dropped =
+            match->role != ROLE_QUESTION && /* that takes nothing from what it is part of */
+            (before >= match->end || same > match->end);
     }
 }
 
@@ -634,8 +636,11 @@ static void readings(struct job *job, struct reading_list *list)
     for (size_t i = 0; i < job->matches.count; i++) {
         const struct match *match = &job->matches.items[i];
         if (match->role == ROLE_QUESTION) {
+            uint32_t end = match->end; /* with the rest of its clause: "is this contam" */
+            while (end < job->working.length && job->working.bytes[end] != '\n')
+                end++;
             list->question = (int)match->item;
-            list->question_span = working_span(&job->working, match->start, match->end);
+            list->question_span = working_span(&job->working, match->start, end);
         }
         if (match->elsewhere)
             *arena_push(job->list_arena, elsewhere, list->elsewhere_count) =

@@ -67,6 +67,32 @@ sub converse {
     return ($screen, $status, $questions);
 }
 
+# Three growers who ask something of their own, in a window of 80 by 24: no screen is longer, and the verdict answers first.
+for my $asked ([ 'too-quick', qr/^Your question \('.*too quick'\): /m, 'blue oyster jar on rye, all white on day 9 at 23C, is that too quick?',
+        qr/one kind/ => 'all the same', qr/patches do you/ => 'none' ],
+    [ 'killed-it', qr/^Your question \('did I kill it'\): /m, 'my lions mane bag got to 38C for a day on the heat mat, stopped at half, did I kill it?',
+        qr/patches do you/ => 'none', qr/one kind/ => 'its all the same stuff i reckon', qr/kernels without/ => 'loose and dull', qr/liquid/ => 'nope bone dry' ],
+    [ 'is-it-contam', qr/^Your question \('is this contam'\): /m, 'day 8 oyster, white fluffy bit on top that looks different to the rest, is this contam?',
+        qr/edge between/ => 'sharp', qr/patches do you/ => 'just the one', qr/do between/ => 'bigger' ]) {
+    my ($name, $answered, $first, @knows) = @$asked;
+    my @long;
+    my ($screen) = talk_by(sub {
+        my ($page) = @_;
+        push @long, $page if ($page =~ tr/\n//) >= 24;
+        return '' if $page =~ /\(Enter for more\) \z/;
+        return $first if $page =~ /What do you see\?/;
+        return 'leave' if $page =~ /on for the cause|no more questions/;
+        my ($question) = $page =~ /.*\n\n(.*?\?)\n/s;
+        for (my $i = 0; $i < @knows; $i += 2) { return $knows[$i + 1] if ($question // '') =~ $knows[$i] }
+        return 'idk';
+    });
+    is("@long", '', "$name: no screen is longer than the window");
+    like($screen, $answered, "$name: the question is answered");
+    my ($verdict) = $screen =~ /.*\n\n(Your question.*?\n)(?:Ask on|There are no more)/s;
+    cmp_ok(($verdict // '') =~ tr/\n//, '<=', 21, "$name: the verdict is short") or diag $verdict;
+    golden("talk-$name.txt", $screen, "$name: the whole conversation as before");
+}
+
 subtest 'not knowing sets nothing, erases nothing and is always understood' => sub {
     my @ways = ('dont know', "I don't know", 'idk', 'unsure', "can't tell", 'no clue', 'pass', 'cant remember', "don't know, i bought it",
         'dont know how many', 'havent looked', 'dont know, havent moved it', 'cant see');
