@@ -63,6 +63,9 @@ enum { ASSIGN_MOST = 2 }; /* one may set two columns: dose=4ml, the amount and i
 size_t assign_read(struct app *app, enum record record, const char *typed, const void *row,
                    struct assignment assignments[ASSIGN_MOST]);
 
+/* What a kind of record may hold, a line a column: its other names, its unit or words. */
+void assign_help(struct app *app, enum record record);
+
 /* The index of a finding, a cause by what somebody calls it: its id, its name or one of its other
  * names, or an unambiguous part of these. */
 int assign_finding(struct app *app, const char *words);

@@ -242,7 +242,9 @@ static void record_event(struct doing *doing, const struct vessel *vessel)
         why = "back among the others";
         days = rules->forecast.look_every;
     }
+    int64_t today = moment_day(app->view.now);
     int64_t day = isnan(days) ? 0 : moment_day(doing->at) + (int64_t)ceil(days);
+    day = day != 0 && day < today ? today : day; /* what was done long ago is looked at now */
     if (day != 0)
         doing->due = arena_string(app->arena, view_day(day, room));
     app_must(app, journal_set_due(app->journal, vessel->id, day, why, app->diags));

@@ -115,6 +115,11 @@ static enum status run_record(struct app *app)
         recording.record != RECORD_PLACE)
         app_stop(app, "record what? A starter, lot, cook, session or place; for instance: "
                       "jarside record cook C4 gauge=14psi minutes=95");
+    if (count == 2 && (strcmp(words[1], "help") == 0 || strcmp(words[1], "?") == 0)) {
+        screen_say(&app->out, 0, 2, ROLE_STRONG, "A %s may hold:", words[0]);
+        assign_help(app, recording.record);
+        return app_flush(app);
+    }
     size_t named = count > 1 && strchr(words[1], '=') == NULL ? 2 : 1;
     find_or_name(&recording, named == 2 ? words[1] : NULL);
     if (count == named && recording.there)
@@ -647,7 +652,9 @@ const struct command record_commands[] = {
     {"record", "records a cook, lot, session, place or starter, or shows one",
      "KIND [LABEL] [COLUMN=VALUE...]",
      "Units as people write them: jarside record cook C4 gauge=14psi minutes=95 altitude=700m. A "
-     "sign of the rules is taken as a fact: venting=vented_10. A session is one inoculation "
+     "sign of the rules is taken as a fact: venting=vented_10. 'jarside record cook help' lists "
+     "what a "
+     "cook may hold. A session is one inoculation "
      "session. Columns of a record that is there already are corrected, and the old values are "
      "kept.",
      record_options, run_record},
