@@ -544,39 +544,47 @@ static void refuse_tag(struct reading *reading, const yaml_char_t *tag, const st
                    load_quote(reading->loader, (const char *)tag));
 }
 
+void document_text(struct loader *loader, struct node *node, const char *value, size_t length)
+{
+    /* One copy for all that are short and alike. */
+    char name[SHORT_TEXT + 1];
+    if (length > SHORT_TEXT) {
+        node->text = arena_copy(loader->keep, value, length);
+        return;
+    }
+    memcpy(name, value, length);
+    name[length] = '\0';
+    int known = names_find(&loader->texts, name);
+    if (known == RULES_NONE) {
+        node->text = arena_copy(loader->keep, name, length);
+        names_add(&loader->texts, node->text, loader->scratch, NULL);
+    } else {
+        node->text = loader->texts.list[known];
+    }
+}
+
 static void read_scalar(struct reading *reading, struct node *node, const yaml_event_t *event)
 {
-    struct loader *loader = reading->loader;
     const char *value = (const char *)event->data.scalar.value;
     size_t length = event->data.scalar.length;
     refuse_tag(reading, event->data.scalar.tag, node);
     if (memchr(value, '\0', length)) {
-        node_error(loader, node, "the text holds a NUL character; take it out");
+        node_error(reading->loader, node, "the text holds a NUL character; take it out");
         length = strlen(value);
     }
-    /* A copy that outlives the event; one for all that are short and alike. */
-    int known = length <= SHORT_TEXT ? names_find(&loader->texts, value) : RULES_NONE;
-    if (known == RULES_NONE) {
-        node->text = arena_copy(loader->keep, value, length);
-        if (length <= SHORT_TEXT)
-            names_add(&loader->texts, node->text, loader->scratch, NULL);
-    } else {
-        node->text = loader->texts.list[known];
-    }
+    document_text(reading->loader, node, value, length);
     node->quoted = event->data.scalar.style != YAML_PLAIN_SCALAR_STYLE;
     anchor_set(reading, event->data.scalar.anchor, node, 1);
 }
 
-/* Whether a mapping has the key already. `keys` is filled once there are too many to compare. */
-static bool key_repeats(struct reading *reading, const struct node *map, struct names *keys,
-                        const char *key)
+bool document_repeats(struct loader *loader, const struct node *map, struct names *keys,
+                      const char *key)
 {
-    struct arena *scratch = reading->loader->scratch;
     if (map->count < FEW_KEYS)
         return node_entry(map, key) != NULL;
     for (const struct node *entry = keys->count ? NULL : map->first; entry; entry = entry->next)
-        names_add(keys, entry->key->text, scratch, NULL);
-    return !names_add(keys, key, scratch, NULL);
+        names_add(keys, entry->key->text, loader->scratch, NULL);
+    return !names_add(keys, key, loader->scratch, NULL);
 }
 
 /* Whether the key may stand; told if not. */
@@ -588,7 +596,7 @@ static bool key_stands(struct reading *reading, const struct node *map, struct n
                    node_kind_name(key->kind));
     else if (!key->quoted && !strcmp(key->text, "<<"))
         node_error(reading->loader, key, "merge keys are not read; write the entries out");
-    else if (key_repeats(reading, map, keys, key->text))
+    else if (document_repeats(reading->loader, map, keys, key->text))
         node_error(reading->loader, key,
                    "key '%s' stands twice in this mapping; take one out or rename it",
                    load_quote(reading->loader, key->text));
@@ -705,6 +713,9 @@ const struct node *document_read(struct loader *loader, struct file *file)
     /* A byte order mark is let pass: editors write it unasked. */
     size_t skip = file->length >= 3 && !memcmp(file->bytes, "\xEF\xBB\xBF", 3) ? 3 : 0;
     struct reading reading = {.file = file, .loader = loader};
+    const struct node *plain = loader->by_library ? NULL : plain_read(loader, file, skip);
+    if (plain)
+        return plain;
     if (!yaml_parser_initialize(&reading.parser))
         memory_exhausted();
     yaml_parser_set_encoding(&reading.parser, YAML_UTF8_ENCODING);

@@ -16,6 +16,7 @@
  * From files to a rule base: what the files of rules/ share.
  *
  *   document.c   files -> documents, trees of nodes with positions; what is wrong, gathered
+ *   plain.c      the same for the plain part of YAML, several times as fast
  *   load.c       documents -> one list of items a kind, overlays applied; items -> the model, in an
  *                order in which what is referred to is there before what refers to it; then the
  *                model as a whole: what cannot be right, what nobody uses
@@ -138,6 +139,15 @@ void files_find(struct loader *loader, const char *path, size_t folder);
  */
 const struct node *document_read(struct loader *loader, struct file *file);
 
+/* The same from the plain part of YAML, `skip` bytes left out; NULL when there is more to the file than that, or
+ * anything wrong with it. Tells nothing. */
+const struct node *plain_read(struct loader *loader, const struct file *file, size_t skip);
+/* Gives a NODE_TEXT its text, copied. */
+void document_text(struct loader *loader, struct node *node, const char *value, size_t length);
+/* Whether a mapping has the key already. `keys` is filled once there are too many to compare. */
+bool document_repeats(struct loader *loader, const struct node *map, struct names *keys,
+                      const char *key);
+
 /* ---- the loader ------------------------------------------------------------------------------ */
 
 struct problem { /* told in the order of the files, in whatever order they are found */
@@ -181,6 +191,7 @@ struct loader {
     size_t buffer_size;
     struct names texts; /* short ones, which files repeat without end */
     size_t nodes_left;
+    bool by_library; /* read nothing by plain_read: for tests */
 
     /* the rest is not used for cases */
     struct rules *made;       /* the same as `rules`, while it is being made */
