@@ -160,10 +160,11 @@ static struct block *block_add(struct arena *arena, size_t need)
     return block;
 }
 
-void *arena_alloc(struct arena *arena, size_t size)
+void *arena_room(struct arena *arena, size_t count, size_t each)
 {
-    if (size > PTRDIFF_MAX)
+    if (each && count > PTRDIFF_MAX / each)
         memory_exhausted();
+    size_t size = count * each;
     size_t need = align_up(size ? size : 1);
     struct block *block = arena->blocks;
     if (!block || need > block->capacity - block->used)
@@ -171,7 +172,13 @@ void *arena_alloc(struct arena *arena, size_t size)
     unsigned char *piece = (unsigned char *)block + header_bytes() + block->used;
     block->used += need;
     arena->used += need;
-    memset(piece, 0, need);
+    return piece;
+}
+
+void *arena_alloc(struct arena *arena, size_t size)
+{
+    void *piece = arena_room(arena, 1, size);
+    memset(piece, 0, align_up(size ? size : 1));
     return piece;
 }
 
@@ -184,10 +191,11 @@ void *arena_array(struct arena *arena, size_t count, size_t size)
 
 void *arena_grow(struct arena *arena, const void *old, size_t old_count, size_t count, size_t size)
 {
-    void *grown = arena_array(arena, count, size);
-    size_t keep = old_count < count ? old_count : count;
-    if (old && keep)
+    char *grown = arena_room(arena, count, size);
+    size_t keep = !old ? 0 : old_count < count ? old_count : count;
+    if (keep)
         memcpy(grown, old, keep * size); /* keep <= count, whose product was checked */
+    memset(grown + keep * size, 0, (count - keep) * size);
     return grown;
 }
 
@@ -200,9 +208,12 @@ void *arena_more(struct arena *arena, const void *list, size_t count, size_t siz
 
 char *arena_copy(struct arena *arena, const char *text, size_t length)
 {
-    char *copy = arena_array(arena, length + 1, 1);
+    if (length >= PTRDIFF_MAX)
+        memory_exhausted();
+    char *copy = arena_room(arena, length + 1, 1);
     if (length)
         memcpy(copy, text, length);
+    copy[length] = '\0';
     return copy;
 }
 

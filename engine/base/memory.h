@@ -47,6 +47,9 @@ void *arena_alloc(struct arena *arena, size_t size);
 /* An array of `count` zeroed elements of `size` bytes. */
 void *arena_array(struct arena *arena, size_t count, size_t size);
 
+/* The same, not zeroed: for what is written whole at once. */
+void *arena_room(struct arena *arena, size_t count, size_t size);
+
 /* `old` (may be NULL) grown to `count` elements: what was there is copied, the rest is zeroed. */
 void *arena_grow(struct arena *arena, const void *old, size_t old_count, size_t count, size_t size);
 

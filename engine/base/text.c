@@ -161,12 +161,9 @@ static size_t ascii_prefix(const char *bytes, size_t length)
 size_t utf8_valid_prefix(const char *bytes, size_t length)
 {
     size_t at = ascii_prefix(bytes, length);
-    while (at < length) {
-        size_t step;
+    for (size_t step; at < length; at += step + ascii_prefix(bytes + at + step, length - at - step))
         if (next_point(bytes + at, length - at, &step) == INVALID)
             break;
-        at += step;
-    }
     return at;
 }
 

@@ -81,10 +81,11 @@ static void set_signs(const struct judging *judging)
 static enum status tell(const struct judging *judging, bool one_of_many)
 {
     struct app *app = judging->app;
-    bool line = judging->lines && !judging->json;
+    bool line = judging->lines && !judging->json, whole = judging->json || judging->explain;
     const struct judged told = {app->rules, app->triage,
-                                line ? triage_judge_briefly(app->triage)
-                                     : triage_judge(app->triage)};
+                                line    ? triage_judge_briefly(app->triage)
+                                : whole ? triage_judge(app->triage)
+                                        : triage_judge_plainly(app->triage)};
     if (judging->json)
         return (one_of_many ? app_json_line : app_json)(app, view_verdict_json(&told));
     if (line)

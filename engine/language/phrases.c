@@ -433,7 +433,13 @@ static bool add_single(struct reader *reader, const struct phrase *phrase, uint3
 static void add_item(struct reader *reader, const struct phrase *phrase, const char *source,
                      size_t length, struct diags *diags, bool *wrong)
 {
-    struct parse parse = {.reader = reader, .phrase = phrase, .diags = diags};
+    struct parse parse; /* of its elements only those that are there */
+    parse.reader = reader;
+    parse.phrase = phrase;
+    parse.diags = diags;
+    parse.count = 0;
+    parse.gaps = parse.quantities = 0;
+    parse.wrong = false;
     if (!memchr(source, ' ', length) && !memchr(source, '[', length) &&
         memchr(source, '|', length)) {
         add_alternatives(&parse, phrase, source, length, '|');

@@ -305,7 +305,8 @@ static char *read_whole(struct arena *arena, const char *path)
         if (!S_ISREG(about.st_mode) || about.st_size > TABLE_MOST) {
             errno = S_ISREG(about.st_mode) ? EFBIG : EINVAL;
         } else {
-            bytes = arena_array(arena, (size_t)about.st_size + 1, 1);
+            bytes = arena_room(arena, (size_t)about.st_size + 1, 1);
+            bytes[about.st_size] = '\0';
             if (filing_read(file, bytes, (size_t)about.st_size) != about.st_size)
                 bytes = NULL;
         }

@@ -79,7 +79,7 @@ static void sets_build(struct reasoner *reasoner)
     size_t sets = reasoner->set_count = set_total(causes);
     double *odds = arena_array(reasoner->arena, causes, sizeof *odds);
     double *prior = arena_array(reasoner->arena, sets, sizeof *prior);
-    double *given = arena_array(reasoner->arena, sets * findings, sizeof *given);
+    double *given = arena_room(reasoner->arena, sets * findings, sizeof *given);
     double sum = 0.0;
     reasoner->odds = odds;
     reasoner->set_prior = prior;
@@ -105,7 +105,7 @@ static void sets_build(struct reasoner *reasoner)
         sum += prior[s];
         row_settle(row, findings);
     }
-    double *joint = arena_array(reasoner->arena, sets * findings, sizeof *joint);
+    double *joint = arena_room(reasoner->arena, sets * findings, sizeof *joint);
     reasoner->prior = joint;
     for (size_t s = 0; s < sets; s++) {
         prior[s] /= sum;
@@ -244,44 +244,92 @@ static void row_weigh(const struct sight *sight, const double *factors, double *
     row_keep_possible(sight, row);
 }
 
+/* Whether a species states something of the observable on a finding. */
+static bool species_states(const struct rules *rules, int species, size_t observable,
+                           size_t finding)
+{
+    const struct species *on = &rules->species[species];
+    for (size_t i = 0; i < on->normal_count; i++)
+        if (on->normal[i].finding == finding && on->normal[i].claim.observable == observable)
+            return true;
+    return false;
+}
+
+/* One row of the tables, of a finding and a pattern, from the chances of each value. */
+static void row_put(const struct reasoner *reasoner, const struct sight *sight, const double *row,
+                    size_t at, struct chances *chances)
+{
+    size_t step = sight->pattern_count * reasoner->finding_count,
+           none = at % reasoner->finding_count;
+    double silence = reasoner->rules->calibration.silence;
+    for (size_t v = 0; v < sight->value_count; v++, at += step, none += step) {
+        chances->p[at] = row[v];
+        bool again = at != none && row[v] == chances->p[none]; /* its causes do not weigh on it */
+        chances->ln[at] = again ? chances->ln[none] : log(row[v]);
+        if (!sight->several)
+            continue;
+        chances->ln_not[at] = again ? chances->ln_not[none] : log1p(-row[v]);
+        chances->ln_silent[at] = again ? chances->ln_silent[none] : log1p(-silence * row[v]);
+    }
+}
+
+/* The rows of one finding are those of another, in tables that may be others. */
+static void rows_copy(const struct reasoner *reasoner, const struct sight *sight,
+                      const struct chances *from, size_t like, size_t finding,
+                      struct chances *chances)
+{
+    size_t findings = reasoner->finding_count;
+    for (size_t k = 0; k < sight->value_count * sight->pattern_count * findings; k += findings) {
+        chances->p[k + finding] = from->p[k + like];
+        chances->ln[k + finding] = from->ln[k + like];
+        if (sight->several) {
+            chances->ln_not[k + finding] = from->ln_not[k + like];
+            chances->ln_silent[k + finding] = from->ln_silent[k + like];
+        }
+    }
+}
+
+/* `species` may be RULES_NONE; for one, the tables for none are there already. */
 static void chances_build(struct reasoner *reasoner, size_t observable, const struct sight *sight,
                           const struct weighing *weighing, int species, struct chances *chances)
 {
     size_t findings = reasoner->finding_count, values = sight->value_count;
     size_t cells = values * sight->pattern_count * findings;
-    double silence = reasoner->rules->calibration.silence;
-    double *plain = arena_array(reasoner->arena, findings * values, sizeof *plain);
+    double *plain = arena_room(reasoner->arena, findings * values, sizeof *plain);
     double factors[RULES_MAX_VALUES], row[RULES_MAX_VALUES];
-    chances->p = arena_array(reasoner->arena, cells, sizeof(double));
-    chances->ln = arena_array(reasoner->arena, cells, sizeof(double));
+    chances->p = arena_room(reasoner->arena, cells, sizeof(double));
+    chances->ln = arena_room(reasoner->arena, cells, sizeof(double));
     if (sight->several) {
-        chances->ln_not = arena_array(reasoner->arena, cells, sizeof(double));
-        chances->ln_silent = arena_array(reasoner->arena, cells, sizeof(double));
+        chances->ln_not = arena_room(reasoner->arena, cells, sizeof(double));
+        chances->ln_silent = arena_room(reasoner->arena, cells, sizeof(double));
     }
-    for (size_t f = 0; f < findings; f++)
-        row_of_finding(reasoner, observable, sight, f, species, plain + f * values);
-    for (size_t p = 0; p < sight->pattern_count; p++) {
-        int members[SET_MAX_CAUSES];
-        set_members(weighing->count, p, members);
-        for (size_t v = 0; v < values; v++) {
-            factors[v] = 1.0;
-            for (int k = 0; k < SET_MAX_CAUSES; k++)
-                if (members[k] >= 0)
-                    factors[v] *= weighing->factors[(size_t)members[k] * RULES_MAX_VALUES + v];
+    for (size_t f = 0; f < findings; f++) {
+        double *own = plain + f * values;
+        row_of_finding(reasoner, observable, sight, f, species, own);
+        if (species >= 0 && !species_states(reasoner->rules, species, observable, f)) {
+            rows_copy(reasoner, sight, &sight->plain, f, f, chances);
+            continue;
         }
-        for (size_t f = 0; f < findings; f++) {
-            memcpy(row, plain + f * values, values * sizeof *row);
+        size_t like = 0; /* most findings say the same of most observables: nothing */
+        while (like < f && memcmp(plain + like * values, own, values * sizeof *own) != 0)
+            like++;
+        if (like < f) {
+            rows_copy(reasoner, sight, chances, like, f, chances);
+            continue;
+        }
+        for (size_t p = 0; p < sight->pattern_count; p++) {
+            int members[SET_MAX_CAUSES];
+            set_members(weighing->count, p, members);
+            for (size_t v = 0; v < values; v++) {
+                factors[v] = 1.0;
+                for (int k = 0; k < SET_MAX_CAUSES; k++)
+                    if (members[k] >= 0)
+                        factors[v] *= weighing->factors[(size_t)members[k] * RULES_MAX_VALUES + v];
+            }
+            memcpy(row, own, values * sizeof *row);
             if (p > 0)
                 row_weigh(sight, factors, row);
-            for (size_t v = 0; v < values; v++) {
-                size_t at = (v * sight->pattern_count + p) * findings + f;
-                chances->p[at] = row[v];
-                chances->ln[at] = log(row[v]);
-                if (sight->several) {
-                    chances->ln_not[at] = log1p(-row[v]);
-                    chances->ln_silent[at] = log1p(-silence * row[v]);
-                }
-            }
+            row_put(reasoner, sight, row, p * findings + f, chances);
         }
     }
 }
@@ -320,7 +368,7 @@ struct reasoner *reasoner_new(const struct rules *rules)
         size_t values = observable->value_count, sets = reasoner->set_count;
         struct weighing weighing = weighing_find(reasoner, i);
         double *base = arena_array(reasoner->arena, values, sizeof *base);
-        uint32_t *pattern = arena_array(reasoner->arena, sets, sizeof *pattern);
+        uint32_t *pattern = arena_room(reasoner->arena, sets, sizeof *pattern);
         *sight = (struct sight){
             .value_count = values,
             .pattern_count = set_total(weighing.count),
@@ -586,7 +634,7 @@ void posterior_init(struct posterior *posterior, const struct reasoner *reasoner
     *posterior = (struct posterior){
         .finding = arena_array(arena, findings, sizeof(double)),
         .cause = arena_array(arena, causes, sizeof(double)),
-        .joint = arena_array(arena, findings * sets, sizeof(double)),
+        .joint = arena_room(arena, findings * sets, sizeof(double)),
         .work = work,
     };
 }
@@ -667,7 +715,7 @@ static const struct ratios *ratios_of(const struct reasoner *reasoner, struct wo
     struct ratios *ratios = &recall->ratios[recall->turn];
     recall->turn = (recall->turn + 1) % KEPT;
     if (!ratios->ratio)
-        ratios->ratio = arena_array(work->kept, sight->pattern_count * findings, sizeof(double));
+        ratios->ratio = arena_room(work->kept, sight->pattern_count * findings, sizeof(double));
     for (size_t p = 1; p < sight->pattern_count; p++) {
         const double *own = none + p * findings;
         double *ratio = ratios->ratio + p * findings;

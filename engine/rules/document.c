@@ -365,8 +365,17 @@ static struct position place_of(const struct file *file, size_t offset)
 /* Whether the file is UTF-8 without control characters; told, with its place, if not. */
 static bool is_text(struct loader *loader, const struct file *file)
 {
+    enum { BLOCK = 64 };
     size_t valid = utf8_valid_prefix(file->bytes, file->length);
     for (size_t i = 0; i < valid; i++) {
+        for (unsigned odd = 0; i + BLOCK < valid; i += BLOCK) { /* nearly all blocks are fine */
+            for (size_t k = 0; k < BLOCK; k++) {
+                unsigned char byte = (unsigned char)file->bytes[i + k];
+                odd |= (unsigned)((byte < ' ') & (byte != '\n')) | (unsigned)(byte == 0x7F);
+            }
+            if (odd)
+                break;
+        }
         unsigned char byte = (unsigned char)file->bytes[i];
         /* Of the ASCII controls YAML 1.1 (5.1) allows the line ends and tabs. */
         if ((byte >= ' ' && byte != 0x7F) || byte == '\n' || byte == '\r' || byte == '\t')

@@ -19,9 +19,11 @@ struct plain {
     struct loader *loader;
     const struct file *file;
     const char *at, *end;
-    const char *line; /* where this line begins */
-    uint32_t number;  /* of the line */
-    bool lost;        /* what stands here is not plain */
+    const char *line;    /* where this line begins */
+    uint32_t number;     /* of the line */
+    const char *counted; /* on this line up to here there are so many characters: */
+    size_t points;
+    bool lost; /* what stands here is not plain */
 };
 
 static struct node *lose(struct plain *p)
@@ -89,13 +91,16 @@ static struct node *node_here(struct plain *p, enum node_kind kind)
         return lose(p);
     loader->nodes_left--;
     struct node *node = arena_alloc(loader->scratch, sizeof *node);
-    size_t bytes = column(p), points = 0;
-    for (size_t i = 0; i < bytes; i++)
-        points += ((unsigned char)p->line[i] & 0xC0) != 0x80;
+    if (p->counted < p->line || p->counted > p->at) {
+        p->counted = p->line;
+        p->points = 0;
+    }
+    for (; p->counted < p->at; p->counted++)
+        p->points += ((unsigned char)*p->counted & 0xC0) != 0x80;
     *node = (struct node){.kind = (uint8_t)kind,
                           .file = p->file->path,
                           .line = p->number,
-                          .column = (uint32_t)points + 1};
+                          .column = (uint32_t)p->points + 1};
     return node;
 }
 
@@ -151,6 +156,10 @@ static struct node *bare(struct plain *p, const char *ends)
     struct node *node = node_here(p, NODE_TEXT);
     const char *behind = p->at;
     for (char c; node && (c = look(p, 0)) != '\n'; p->at++) {
+        if ((c >= 'a' && c <= 'z') || c == '_') { /* most are, and none means anything */
+            behind = p->at + 1;
+            continue;
+        }
         if (c == ':' && (ends_word(look(p, 1)) || (*ends && strchr(",?[]{}", look(p, 1)))))
             break;
         if (*ends && c == '?')
@@ -216,9 +225,8 @@ static struct node *folded(struct plain *p, size_t indent)
 static void go_on(struct plain *p, size_t indent, struct node *node)
 {
     struct text text;
+    size_t first = 0;
     text_init(&text);
-    text_puts(&text, node->text);
-    size_t first = text.length;
     while (p->at < p->end) {
         const char *line = p->at + 1, *stop = memchr(line, '\n', (size_t)(p->end - line));
         size_t spaces = 0, length = (size_t)((stop ? stop : p->end) - line);
@@ -226,6 +234,9 @@ static void go_on(struct plain *p, size_t indent, struct node *node)
             spaces++;
         if (spaces == length || spaces <= indent || line[spaces] == '#')
             break;
+        if (first == 0)
+            text_puts(&text, node->text);
+        first = text.length;
         text_puts(&text, " ");
         for (size_t i = spaces; i < length; i++)
             if ((line[i] == ':' && (i + 1 == length || line[i + 1] == ' ')) ||

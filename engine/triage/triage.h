@@ -198,6 +198,8 @@ struct verdict { /* valid until the next call that changes or judges this triage
 
 /* Judges what has been said so far. */
 const struct verdict *triage_judge(struct triage *triage);
+/* The same without explanation, turns and tests, for a screen that shows none of them. */
+const struct verdict *triage_judge_plainly(struct triage *triage);
 /* The same action and findings, for those who show no more than them: causes,
  * explanation, turns, questions, tests, cautions and steps, which take nearly
  * all of a judgement's time, are left out (NULL and 0, and settled is false). */

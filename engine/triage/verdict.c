@@ -321,16 +321,11 @@ const struct verdict *triage_judge_briefly(struct triage *triage)
     return verdict;
 }
 
-const struct verdict *triage_judge(struct triage *triage)
+const struct verdict *triage_judge_plainly(struct triage *triage)
 {
     struct verdict *verdict = &triage->verdict;
-    struct explanation *explanation = &verdict->explanation;
     triage_judge_briefly(triage);
     verdict->causes = rank(triage, triage->posterior.cause, triage->rules->cause_count);
-    explanation->weights =
-        arena_array(triage->judged, triage->rules->observable_count, sizeof *explanation->weights);
-    reason_explain(triage->reasoner, &triage->evidence, &triage->posterior, explanation);
-    turns_find(triage);
     size_t count = triage->rules->caution_count; /* by rank already */
     size_t *found = arena_array(triage->judged, count, sizeof *found);
     for (size_t i = 0; i < count; i++)
@@ -341,12 +336,24 @@ const struct verdict *triage_judge(struct triage *triage)
     steps_find(triage);
     reply_find(triage);
     struct question *questions = arena_array(triage->judged, QUESTIONS_MOST, sizeof *questions);
-    struct question *tests = arena_array(triage->judged, TESTS_MOST, sizeof *tests);
     verdict->question_count = action_questions(triage, questions, QUESTIONS_MOST);
-    verdict->test_count = rank_questions(triage, AIM_CAUSE, true, tests, TESTS_MOST);
     verdict->questions = questions;
-    verdict->tests = tests;
     verdict->settled = verdict->question_count == 0;
+    return verdict;
+}
+
+const struct verdict *triage_judge(struct triage *triage)
+{
+    struct verdict *verdict = &triage->verdict;
+    struct explanation *explanation = &verdict->explanation;
+    triage_judge_plainly(triage);
+    explanation->weights =
+        arena_array(triage->judged, triage->rules->observable_count, sizeof *explanation->weights);
+    reason_explain(triage->reasoner, &triage->evidence, &triage->posterior, explanation);
+    turns_find(triage);
+    struct question *tests = arena_array(triage->judged, TESTS_MOST, sizeof *tests);
+    verdict->test_count = rank_questions(triage, AIM_CAUSE, true, tests, TESTS_MOST);
+    verdict->tests = tests;
     return verdict;
 }
 
