@@ -156,17 +156,16 @@ static void svg_shape(struct text *svg, enum shape shape, double x, double y, do
     text_puts(svg, title != NULL ? "</g>\n" : "\n");
 }
 
-/* ---- a figure: a drawing, notes under it, and the same figures as a table ----------------------- */
+/* ---- a figure: a drawing, and notes under it ----------------------------------------------------- */
 
 struct figure {
-    struct text svg, notes, rows; /* each while it is filled */
+    struct text svg, notes; /* while it is filled */
 };
 
 static void figure_init(struct figure *figure)
 {
     text_init(&figure->svg);
     text_init(&figure->notes);
-    text_init(&figure->rows);
 }
 
 __attribute__((format(printf, 2, 3))) static void note(struct figure *figure, const char *format,
@@ -180,45 +179,15 @@ __attribute__((format(printf, 2, 3))) static void note(struct figure *figure, co
     free(words);
 }
 
-/* Cells, divided by tabs. */
-static void put_cells(struct text *rows, const char *tag, const char *attributes, char *cells)
-{
-    for (char *tab; cells != NULL; cells = tab != NULL ? tab + 1 : NULL) {
-        tab = strchr(cells, '\t');
-        if (tab != NULL)
-            *tab = '\0';
-        html_element(rows, tag, attributes, cells);
-    }
-}
-
-/* A row: its label, cut to `columns`, then its cells. */
-enum { LABEL = 80, WHOLE_LABEL = 2000 };
-
-__attribute__((format(printf, 4, 5))) static void row(struct figure *figure, const char *label,
-                                                      size_t columns, const char *format, ...)
-{
-    va_list arguments;
-    va_start(arguments, format);
-    char *cells = text_vformat(format, arguments);
-    va_end(arguments);
-    text_puts(&figure->rows, "<tr><th scope=\"row\">");
-    html_fit(&figure->rows, label, columns);
-    text_puts(&figure->rows, "</th>");
-    put_cells(&figure->rows, "td", NULL, cells);
-    text_puts(&figure->rows, "</tr>\n");
-    free(cells);
-}
-
-/* Puts it on the page, named by `id`, and releases it. `heads` of the table are divided by tabs; the
- * title is the captions' too, the rest describes the drawing. */
-__attribute__((format(printf, 7, 8))) static void figure_put(struct text *page,
+/* Puts it on the page, named by `id`, and releases it; what follows the title describes the drawing. */
+__attribute__((format(printf, 6, 7))) static void figure_put(struct text *page,
                                                              struct figure *figure, const char *id,
-                                                             const char *title, const char *heads,
-                                                             double height, const char *format, ...)
+                                                             const char *title, double height,
+                                                             const char *format, ...)
 {
     va_list arguments;
     va_start(arguments, format);
-    char *description = text_vformat(format, arguments), *cells = text_format("%s", heads);
+    char *description = text_vformat(format, arguments);
     va_end(arguments);
     text_puts(page, "<figure>\n");
     html_element(page, "figcaption", NULL, title);
@@ -229,82 +198,43 @@ __attribute__((format(printf, 7, 8))) static void figure_put(struct text *page,
     html_text(page, title);
     text_printf(page, "</title>\n<desc id=\"%s-desc\">", id);
     html_text(page, description);
-    text_printf(page, "</desc>\n%s</svg>\n%s", figure->svg.bytes, figure->notes.bytes);
-    text_puts(page, "<details><summary>The same figures as a table</summary>\n<table>\n");
-    html_element(page, "caption", NULL, title);
-    text_puts(page, "<thead><tr>");
-    put_cells(page, "th", "scope=\"col\"", cells);
-    text_printf(page, "</tr></thead>\n<tbody>\n%s</tbody>\n</table>\n</details>\n</figure>\n",
-                figure->rows.bytes);
+    text_printf(page, "</desc>\n%s</svg>\n%s</figure>\n", figure->svg.bytes, figure->notes.bytes);
     text_release(&figure->svg);
     text_release(&figure->notes);
-    text_release(&figure->rows);
     free(description);
+}
+
+/* ---- shares as rows of a table ------------------------------------------------------------------- */
+
+/* A row: a name, a bar of what is to be expected (0 to 1) with the share on it (NAN: none), and cells,
+ * divided by tabs. Bars are drawn with borders, which print wherever backgrounds do not. */
+enum { ROW_NAME = 30 };
+__attribute__((format(printf, 7, 8))) static void bar_row(struct text *page, const char *name,
+                                                          const char *style, double low,
+                                                          double high, double share,
+                                                          const char *format, ...)
+{
+    va_list arguments;
+    va_start(arguments, format);
+    char *cells = text_vformat(format, arguments);
+    va_end(arguments);
+    text_printf(page, "<tr%s%s%s><th scope=\"row\">", style != NULL ? " class=\"" : "",
+                style != NULL ? style : "", style != NULL ? "\"" : "");
+    html_fit(page, name, ROW_NAME);
+    text_puts(page, "</th><td class=\"bar\">");
+    if (!isnan(share))
+        text_printf(page, "<i style=\"left:%.1f%%;width:%.1f%%\"></i><b style=\"left:%.1f%%\"></b>",
+                    100.0 * low, 100.0 * (high - low), 100.0 * share);
+    text_puts(page, "</td>");
+    for (char *cell = cells, *tab; cell != NULL; cell = tab != NULL ? tab + 1 : NULL) {
+        tab = strchr(cell, '\t');
+        if (tab != NULL)
+            *tab = '\0';
+        html_element(page, "td", NULL, cell);
+    }
+    text_puts(page, "</tr>\n");
     free(cells);
 }
-
-/* ---- culprits ----------------------------------------------------------------------------------- */
-
-void svg_culprits(struct text *page, const struct review *review)
-{
-    enum { HEAD = 4, ROW = 78, BAR = 14, FIGURES = 108, COLUMNS = 42, CAUSES = 2 };
-    static const double worth_a_word = 0.05;
-    struct figure figure;
-    struct text label, why;
-    double most = 1.0;
-
-    figure_init(&figure);
-    text_init(&label);
-    text_init(&why);
-    for (size_t k = 0; k < review->culprit_count; k++)
-        most = fmax(most, round(review->culprits[k].saved_high));
-    for (size_t k = 0; k < review->culprit_count; k++) {
-        const struct review_culprit *culprit = &review->culprits[k];
-        const struct review_suspect *first = culprit->suspects;
-        double scale = (RIGHT - LEFT - FIGURES) / most, top = HEAD + (double)k * ROW;
-        double low = LEFT + scale * round(culprit->saved_low), middle = top + 45 + BAR / 2.0;
-        double high = LEFT + scale * round(culprit->saved_high);
-        char percent[PERCENT_ROOM], cause[PERCENT_ROOM], cost[64];
-
-        text_clear(&label);
-        text_printf(&label, "%zu. ", k + 1);
-        view_suspects(&label, review, culprit, false);
-        view_percent(culprit->p, percent);
-        snprintf(cost, sizeof cost, "%.0f (%.0f to %.0f)", round(culprit->saved),
-                 round(culprit->saved_low), round(culprit->saved_high));
-        svg_words(&figure.svg, LEFT, top + 16, START, "strong", COLUMNS, "%s", label.bytes);
-        svg_words(&figure.svg, LEFT, top + 33, START, "quiet", COLUMNS, "%s", percent);
-        svg_box(&figure.svg, LEFT, middle - BAR / 2.0, scale * round(culprit->saved), BAR, "bar");
-        svg_line(&figure.svg, low, middle, high, middle, "whisker");
-        svg_line(&figure.svg, low, middle - 5, low, middle + 5, "whisker");
-        svg_line(&figure.svg, high, middle - 5, high, middle + 5, "whisker");
-        svg_words(&figure.svg, RIGHT, middle + 5, END, "plain", 48, "%s", cost);
-
-        text_clear(&why);
-        for (size_t c = 0; c < culprit->cause_count && c < CAUSES; c++)
-            if (c == 0 || culprit->causes[c].p >= worth_a_word)
-                text_printf(&why, "%s%s (%s)", c > 0 ? ", " : "",
-                            review->rules->causes[culprit->causes[c].cause].name,
-                            view_percent(culprit->causes[c].p, cause));
-        row(&figure, label.bytes, WHOLE_LABEL, "%s\t%zu of %zu\t%zu of %zu\t%s\t%s", percent,
-            first->inside.lost, first->inside.total, first->outside.lost, first->outside.total,
-            cost, why.length > 0 ? why.bytes : "not known");
-    }
-    note(&figure,
-         "The bar is the number expected, the line across it the 90 %% interval. Where two "
-         "stand together, the counts in the table are those of the likelier one.");
-    figure_put(
-        page, &figure, "faults-chart", "Vessels lost to each",
-        "What\tHow sure\tIt lost\tThe rest lost\tCost (range)\tWhy",
-        HEAD + (double)review->culprit_count * ROW + 10,
-        "%zu bars, surest first: vessels that would not have been lost without it, each with "
-        "its 90 %% interval.",
-        review->culprit_count);
-    text_release(&label);
-    text_release(&why);
-}
-
-/* ---- levels ------------------------------------------------------------------------------------- */
 
 /* Whether a level is among the culprits. */
 static bool is_called(const struct review *review, size_t factor, uint32_t level)
@@ -317,88 +247,82 @@ static bool is_called(const struct review *review, size_t factor, uint32_t level
     return false;
 }
 
-static void put_level(struct figure *figure, const char *label, const struct review_level *level,
-                      bool called, double top)
+void table_levels(struct text *page, const struct review *review,
+                  const struct review_factor *factor)
 {
-    enum { FEWEST = 8 };
-    double middle = top + 26;
-    size_t most = (size_t)(RIGHT - LEFT) / (called ? 8U : 7U) - 2; /* letters that fit on a line */
-    char counts[64], shares[64] = "not known\tnot known", controls[64] = "none kept";
+    enum { TITLE = 60, SHOWN = 12 };
+    const struct factor *of = &review->dataset->factors[factor->factor];
+    size_t shown = factor->level_count < SHOWN ? factor->level_count : SHOWN;
 
-    snprintf(counts, sizeof counts, "uninoculated %zu of %zu", level->controls.lost,
-             level->controls.total);
-    if (level->controls.total > 0)
-        snprintf(controls, sizeof controls, "%s", strchr(counts, ' ') + 1);
-    if (level->counts.total > 0) {
-        double share = share_of(level->counts);
-        snprintf(counts, sizeof counts, "%zu of %zu, %.0f %%", level->counts.lost,
-                 level->counts.total, 100.0 * share);
-        snprintf(shares, sizeof shares, "%.0f %%\t%.0f to %.0f %%", 100.0 * share,
-                 100.0 * level->exact.low, 100.0 * level->exact.high);
-        svg_line(&figure->svg, LEFT, middle, RIGHT, middle, "rail");
-        svg_line(&figure->svg, between(LEFT, RIGHT, level->exact.low), middle,
-                 between(LEFT, RIGHT, level->exact.high), middle,
-                 called ? "range called" : "range");
-        svg_shape(&figure->svg, called ? DIAMOND : DOT, between(LEFT, RIGHT, share), middle,
-                  called ? 13 : 10, NULL);
+    text_puts(page, "<table class=\"shares\">\n<caption>By ");
+    html_fit(page, view_factor(of), TITLE);
+    text_puts(page, "</caption>\n<tbody>\n");
+    for (size_t l = 0; l < shown; l++) {
+        const struct review_level *level = &factor->levels[l];
+        bool any = level->counts.total > 0;
+        char controls[64] = "", range[RANGE_ROOM];
+        if (level->controls.total > 0)
+            snprintf(controls, sizeof controls, "; controls %zu of %zu", level->controls.lost,
+                     level->controls.total);
+        bar_row(page, of->levels[level->level],
+                is_called(review, factor->factor, level->level) ? "called" : NULL, level->exact.low,
+                level->exact.high, any ? share_of(level->counts) : NAN, "%zu of %zu\t%s%s",
+                level->counts.lost, level->counts.total,
+                any ? view_range(level->exact, range) : "none counts", controls);
     }
-    svg_words(&figure->svg, LEFT, top + 15, START, called ? "strong" : "plain",
-              strlen(counts) + FEWEST < most ? most - strlen(counts) : FEWEST, "%s", label);
-    svg_words(&figure->svg, RIGHT, top + 15, END, "plain", sizeof counts, "%s", counts);
-    row(figure, label, LABEL, "%zu of %zu\t%s\t%s", level->counts.lost, level->counts.total, shares,
-        controls);
+    text_puts(page, "</tbody>\n</table>\n");
+    if (shown < factor->level_count) {
+        char more[64];
+        snprintf(more, sizeof more, "and %zu more that lost no larger share",
+                 factor->level_count - shown);
+        html_element(page, "p", "class=\"quiet\"", more);
+    }
 }
 
-void svg_levels(struct text *page, const struct review *review, const struct review_factor *factor)
-{
-    enum { NAME = 60, SHOWN = 12, HEAD = 22, ROW = 36, FOOT = 24, LEGEND = 20 };
-    const struct factor *of = &review->dataset->factors[factor->factor];
-    const char *name = view_factor(of);
-    struct counts all = review->totals.counts;
-    size_t shown = factor->level_count < SHOWN ? factor->level_count : SHOWN;
-    double bottom = HEAD + (double)shown * ROW, height = bottom + FOOT;
-    bool any_called = false;
-    struct figure figure;
-    struct text title;
-    char id[32];
+enum { BATCHES_SHOWN = 40 };
 
-    figure_init(&figure);
-    svg_words(&figure.svg, LEFT, bottom + 16, START, "quiet", 8, "none");
-    svg_words(&figure.svg, between(LEFT, RIGHT, 0.5), bottom + 16, MIDDLE, "quiet", 12,
-              "half lost");
-    svg_words(&figure.svg, RIGHT, bottom + 16, END, "quiet", 8, "all");
-    if (all.total > 0) {
-        double share = share_of(all), x = between(LEFT, RIGHT, share);
-        enum anchor anchor = share < 0.2 ? START : share > 0.8 ? END : MIDDLE;
-        svg_line(&figure.svg, x, HEAD - 4, x, bottom, "mean");
-        svg_words(&figure.svg, x, HEAD - 8, anchor, "quiet", 32, "all vessels: %.0f %%",
-                  100.0 * share);
+static const char *batch_name(const struct review *review, const struct review_batch *batch)
+{
+    return review->dataset->factors[review->dataset->batch].levels[batch->level];
+}
+
+static size_t first_shown(const struct review *review)
+{
+    return review->batch_count > BATCHES_SHOWN ? review->batch_count - BATCHES_SHOWN : 0;
+}
+
+void table_batches(struct text *page, const struct review *review)
+{
+    size_t from = first_shown(review);
+    char day[MOMENT_ROOM], words[200];
+
+    if (from > 0) {
+        snprintf(words, sizeof words, "The last %zu of %zu batches.", review->batch_count - from,
+                 review->batch_count);
+        html_element(page, "p", "class=\"quiet\"", words);
     }
-    for (size_t l = 0; l < shown; l++) {
-        uint32_t level = factor->levels[l].level;
-        bool called = is_called(review, factor->factor, level);
-        put_level(&figure, of->levels[level], &factor->levels[l], called, HEAD + (double)l * ROW);
-        any_called = any_called || called;
+    text_puts(page,
+              "<table class=\"shares\">\n<caption>Losses of each batch, oldest first</caption>\n"
+              "<tbody>\n");
+    for (size_t b = from; b < review->batch_count; b++) {
+        const struct review_batch *batch = &review->batches[b];
+        const struct monitor_point *point = &batch->point;
+        double total = (double)batch->counts.total;
+        const char *reading = point->above ? "too many" : point->below ? "unusually few" : "";
+        day_write(batch->day, DAY_ISO, day);
+        bar_row(page, batch_name(review, batch), reading[0] != '\0' ? "called" : NULL,
+                total > 0.0 ? fmax(0.0, point->from_below / total) : 0.0,
+                total > 0.0 ? fmin(1.0, point->from_above / total) : 0.0,
+                total > 0.0 ? share_of(batch->counts) : NAN, "%zu of %zu\t%s %s",
+                batch->counts.lost, batch->counts.total, day, reading);
     }
-    if (any_called) {
-        double y = height + LEGEND - 6;
-        svg_shape(&figure.svg, DIAMOND, LEFT + 6, y - 5, 12, NULL);
-        svg_words(&figure.svg, LEFT + 17, y, START, "quiet", 16, "likely cause");
-        svg_shape(&figure.svg, DOT, LEFT + 112, y - 5, 10, NULL);
-        svg_words(&figure.svg, LEFT + 122, y, START, "quiet", 8, "other");
-    }
-    if (shown < factor->level_count)
-        note(&figure, "and %zu more that lost no larger share", factor->level_count - shown);
-    snprintf(id, sizeof id, "by-%zu", factor->factor);
-    text_init(&title);
-    text_puts(&title, "By ");
-    text_safe(&title, name, strlen(name), &(struct text_safe_options){.limit = NAME});
-    figure_put(page, &figure, id, title.bytes, "Which\tLost\tShare\t95 % range\tUninoculated",
-               height + (any_called ? LEGEND : 0),
-               "Share of vessels lost for each of %zu, highest first, each with its exact 95 %% "
-               "interval and its counts. The dashed line is the share of all vessels.",
-               shown);
-    text_release(&title);
+    text_puts(page, "</tbody>\n</table>\n");
+    snprintf(
+        words, sizeof words,
+        "The line is what chance alone gives a batch that loses %.0f %% on average, as those do "
+        "that no likely cause reaches; beyond it lies one batch in 740 by chance.",
+        100.0 * review->centre);
+    html_element(page, "p", "class=\"quiet\"", words);
 }
 
 /* ---- curves ------------------------------------------------------------------------------------- */
@@ -517,7 +441,7 @@ static size_t watched_on(const struct survival_curve *curve, double day)
     return 0;
 }
 
-/* Axes, curves, and how many were watched on each day of the axis, which is what the table says too. */
+/* Axes, curves, and how many were watched on each day of the axis. */
 static void put_curves(struct figure *figure, const struct curves *curves)
 {
     struct text *svg = &figure->svg;
@@ -542,12 +466,7 @@ static void put_curves(struct figure *figure, const struct curves *curves)
         for (size_t t = 0; t < curves->tick_count; t++) {
             double day = curves->ticks[t];
             size_t watched = watched_on(curves->curves[c], day);
-            char share[32] = "not watched that long";
-            if (day <= curves->ends[c]->time)
-                snprintf(share, sizeof share, "%.0f %%",
-                         100.0 * survival_at(curves->curves[c], day));
             svg_words(svg, across_days(curves, day), y, MIDDLE, "plain", 24, "%zu", watched);
-            row(figure, curves->names[c].bytes, WHOLE_LABEL, "%.0f\t%zu\t%s", day, watched, share);
         }
     }
 }
@@ -579,94 +498,12 @@ void svg_curves(struct text *page, const struct review *review)
     if (curves.cut)
         note(&figure, "Some were watched longer than %.0f days; none was lost then.", curves.last);
     figure_put(page, &figure, "curves-chart", "Share not lost, by days since inoculation",
-               "Which\tDay\tWatched\tNot lost",
                CURVES_BOTTOM + 52 + (double)curves.count * CURVES_LINE,
                "%zu %s that step down whenever a loss was seen, from day 0 to day %.0f. A short "
                "upright mark: a vessel was used, or is only that old.",
                curves.count, curves.count == 1 ? "line" : "lines", curves.last);
     for (size_t c = 0; c < curves.count; c++)
         text_release(&curves.names[c]);
-}
-
-/* ---- batches ------------------------------------------------------------------------------------ */
-
-enum { BATCHES_SHOWN = 40, BATCHES_LEFT = 92, BATCHES_RIGHT = 222 };
-
-static double across_batch(double share)
-{
-    return between(BATCHES_LEFT, BATCHES_RIGHT, fmin(fmax(share, 0.0), 1.0));
-}
-
-static const char *batch_name(const struct review *review, const struct review_batch *batch)
-{
-    return review->dataset->factors[review->dataset->batch].levels[batch->level];
-}
-
-static size_t first_shown(const struct review *review)
-{
-    return review->batch_count > BATCHES_SHOWN ? review->batch_count - BATCHES_SHOWN : 0;
-}
-
-static void put_batch(struct figure *figure, const char *name, const struct review_batch *batch,
-                      double middle)
-{
-    const struct monitor_point *point = &batch->point;
-    const char *reading = point->above ? "high" : point->below ? "low" : NULL;
-    const char *style = reading != NULL ? "strong" : "plain";
-    double total = (double)batch->counts.total;
-    struct text *svg = &figure->svg;
-    char day[MOMENT_ROOM], too_many[32] = "none counts";
-
-    svg_words(svg, 4, middle + 5, START, style, 11, "%s", name);
-    if (batch->counts.total == 0) {
-        svg_words(svg, BATCHES_RIGHT + 7, middle + 5, START, "quiet", 14, "none counts");
-    } else {
-        double low = across_batch(point->from_below / total);
-        double high = across_batch(point->from_above / total);
-        enum shape shape = point->above ? TRIANGLE : point->below ? DIAMOND : DOT;
-        svg_box(svg, low, middle - 8, high - low, 16, "band");
-        svg_line(svg, BATCHES_LEFT, middle, BATCHES_RIGHT, middle, "rail");
-        svg_shape(svg, shape, across_batch(point->share), middle, 12, NULL);
-        svg_words(svg, BATCHES_RIGHT + 7, middle + 5, START, style, 18, "%zu of %zu%s%s",
-                  batch->counts.lost, batch->counts.total, reading != NULL ? ", " : "",
-                  reading != NULL ? reading : "");
-        if (point->from_above > total)
-            snprintf(too_many, sizeof too_many, "no number would be");
-        else
-            snprintf(too_many, sizeof too_many, "%.0f or more", point->from_above);
-    }
-    day_write(batch->day, DAY_ISO, day);
-    row(figure, name, LABEL, "%s\t%zu of %zu\t%s\t%s", day[0] != '\0' ? day : "not known",
-        batch->counts.lost, batch->counts.total, too_many, reading != NULL ? reading : "as usual");
-}
-
-void svg_batches(struct text *page, const struct review *review)
-{
-    enum { HEAD = 24, ROW = 24, FOOT = 24 };
-    size_t from = first_shown(review), shown = review->batch_count - from;
-    double bottom = HEAD + (double)shown * ROW, mean = across_batch(review->centre);
-    struct figure figure;
-
-    figure_init(&figure);
-    for (size_t b = 0; b < shown; b++) {
-        const struct review_batch *batch = &review->batches[from + b];
-        put_batch(&figure, batch_name(review, batch), batch, HEAD + (double)b * ROW + ROW / 2.0);
-    }
-    svg_line(&figure.svg, mean, HEAD - 4, mean, bottom, "mean");
-    svg_words(&figure.svg, mean, HEAD - 9, MIDDLE, "quiet", 12, "all: %.0f %%",
-              100.0 * review->centre);
-    svg_words(&figure.svg, BATCHES_LEFT, bottom + 16, START, "quiet", 6, "none");
-    svg_words(&figure.svg, BATCHES_RIGHT, bottom + 16, END, "quiet", 10, "all lost");
-    if (from > 0)
-        note(&figure, "The last %zu of %zu.", shown, review->batch_count);
-    note(&figure,
-         "The band is what chance gives (exact limits); a batch beyond it is marked high "
-         "or low, and has a shape of its own. One batch in 740 lies beyond either end by chance.");
-    figure_put(page, &figure, "batches-chart", "Losses of each batch, oldest first",
-               "Batch\tStarted\tLost\tToo many would be\tReading", bottom + FOOT,
-               "One row for each of %zu batches in order of time: the share lost, and a band of "
-               "what chance alone gives a batch of that size when %.0f %% are lost on average.",
-               shown, 100.0 * review->centre);
 }
 
 /* ---- the running sum ---------------------------------------------------------------------------- */
@@ -678,31 +515,17 @@ static const char *day_at(const struct review *review, size_t at, char room[MOME
     return day_write(review->dataset->entered[vessel], DAY_WORDS, room);
 }
 
+enum { SUM_LEFT = 52 };
+
 static double across_vessels(const struct review_watch *watch, size_t at)
 {
-    return between(LEFT, RIGHT, (double)at / (double)watch->count);
-}
-
-static void put_episodes(struct figure *figure, const struct review *review)
-{
-    enum { EPISODES = 10 };
-    const struct review_watch *watch = &review->watch;
-    size_t from = watch->episode_count > EPISODES ? watch->episode_count - EPISODES : 0;
-    for (size_t e = from; e < watch->episode_count; e++) {
-        const struct monitor_episode *episode = &watch->episodes[e];
-        char began[MOMENT_ROOM], signalled[MOMENT_ROOM], worst[MOMENT_ROOM], ended[MOMENT_ROOM];
-        row(figure, day_at(review, episode->began, began), LABEL, "%s\t%s, %.1f\t%s",
-            day_at(review, episode->signalled, signalled), day_at(review, episode->worst, worst),
-            (double)episode->highest * watch->plan.step,
-            episode->ended < watch->count ? day_at(review, episode->ended, ended) : "not yet");
-    }
-    if (watch->episode_count == 0)
-        row(figure, "never", LABEL, "never\tbelow the line\talways was");
+    return between(SUM_LEFT, RIGHT, (double)at / (double)watch->count);
 }
 
 void svg_sum(struct text *page, const struct review *review)
 {
-    enum { TOP = 26, BOTTOM = 170, BINS = 300 };
+    enum { TOP = 26, BOTTOM = 170, BINS = 300, LABELS = 3 };
+    static const double ten = 2.302585092994046; /* natural logarithm */
     const struct review_watch *watch = &review->watch;
     size_t bins = watch->count < BINS ? watch->count : BINS;
     double most = 1.15 * (double)watch->plan.threshold;
@@ -715,13 +538,24 @@ void svg_sum(struct text *page, const struct review *review)
     for (size_t i = 0; i < watch->count; i++)
         most = fmax(most, 1.05 * (double)watch->sums[i]);
     double line = between(BOTTOM, TOP, (double)watch->plan.threshold / most);
-    svg_line(&figure.svg, LEFT, BOTTOM, RIGHT, BOTTOM, "tick");
-    svg_line(&figure.svg, LEFT, line, RIGHT, line, "mean");
+    double decades = fmax(1.0, ceil(most * watch->plan.step / ten / 4.0)); /* from tick to tick */
+    for (double power = 0.0; power * ten <= most * watch->plan.step; power += decades) {
+        double y = between(BOTTOM, TOP, power * ten / watch->plan.step / most);
+        svg_line(&figure.svg, SUM_LEFT, y, RIGHT, y, "rail");
+        svg_words(&figure.svg, SUM_LEFT - 5, y + 4, END, "quiet", 12, "%.4g x", pow(10.0, power));
+    }
+    svg_line(&figure.svg, SUM_LEFT, line, RIGHT, line, "mean");
     svg_words(&figure.svg, RIGHT, line - 6, END, "quiet", 30, "signals above this line");
-    svg_words(&figure.svg, LEFT, BOTTOM + 17, START, "quiet", 20, "%s", day_at(review, 0, day));
-    svg_words(&figure.svg, RIGHT, BOTTOM + 17, END, "quiet", 20, "%s",
-              day_at(review, watch->count, day));
-    text_printf(&figure.svg, "<path class=\"curve c0\" d=\"M%.1f %.1f", (double)LEFT,
+    for (size_t k = 0; k < LABELS; k++) {
+        double x = across_vessels(watch, k * watch->count / (LABELS - 1));
+        svg_line(&figure.svg, x, BOTTOM, x, BOTTOM + 4, "tick");
+        svg_words(&figure.svg, x, BOTTOM + 18,
+                  k == 0           ? START
+                  : k + 1 < LABELS ? MIDDLE
+                                   : END,
+                  "quiet", 20, "%s", day_at(review, k * watch->count / (LABELS - 1), day));
+    }
+    text_printf(&figure.svg, "<path class=\"curve c0\" d=\"M%.1f %.1f", (double)SUM_LEFT,
                 (double)BOTTOM);
     for (size_t b = 0; b < bins; b++) { /* of each stretch the highest */
         size_t end = (b + 1) * watch->count / bins, highest = 0;
@@ -738,9 +572,10 @@ void svg_sum(struct text *page, const struct review *review)
         svg_words(&figure.svg, x, TOP - 10, x < WIDTH / 2.0 ? START : END, "strong", 56, "since %s",
                   day_at(review, began, day));
     }
-    put_episodes(&figure, review);
-    figure_put(page, &figure, "sum-chart", "Evidence of too many losses, vessel by vessel",
-               "Began\tSignalled\tHighest\tBack to usual", BOTTOM + 26,
+    note(&figure,
+         "By vessel in order of time: how many times likelier a raised rate of loss is than "
+         "the usual one.");
+    figure_put(page, &figure, "sum-chart", "Evidence of too many losses", BOTTOM + 28,
                "A line over %zu vessels in order of time: it rises with each lost vessel and falls "
                "with each sound one. Above the dashed line it signals; it did so %zu %s.",
                watch->count, watch->episode_count, watch->episode_count == 1 ? "time" : "times");
@@ -795,9 +630,9 @@ static double put_vessels(struct figure *figure, const struct review *review,
 {
     const struct dataset *dataset = review->dataset;
     const char *name = batch_name(review, batch);
-    struct text *svg = &figure->svg, outcomes;
+    struct text *svg = &figure->svg;
     char day[MOMENT_ROOM];
-    size_t all = 0, of[FATE_COUNT + 1] = {0}, lines = 0;
+    size_t all = 0, lines = 0;
 
     svg_line(svg, LEFT, top, RIGHT, top, "rail");
     svg_words(svg, LEFT, top + 17, START, "strong", 13, "%s", name);
@@ -814,21 +649,12 @@ static double put_vessels(struct figure *figure, const struct review *review,
                         top + VESSELS_TITLE + 8 + (double)(lines - 1) * VESSELS_LINE);
         }
         all++;
-        of[dataset->fate[v]]++;
     }
     if (all > MARKED) {
         svg_words(svg, LEFT, top + VESSELS_TITLE + 13 + LINES * VESSELS_LINE, START, "quiet", 40,
                   "and %zu more", all - MARKED);
         lines++;
     }
-    text_init(&outcomes);
-    for (size_t f = 0; f <= FATE_COUNT; f++)
-        if (of[f] > 0)
-            text_printf(&outcomes, "%s%zu %s", outcomes.length > 0 ? ", " : "", of[f],
-                        fates[f].word);
-    row(figure, name, LABEL, "%zu\t%s\t%zu of %zu", all, outcomes.bytes, batch->controls.lost,
-        batch->controls.total);
-    text_release(&outcomes);
     return top + VESSELS_TITLE + (double)lines * VESSELS_LINE;
 }
 
@@ -855,7 +681,7 @@ void svg_vessels(struct text *page, const struct review *review)
     if (from > 0)
         note(&figure, "The last %zu of %zu batches.", shown, review->batch_count);
     figure_put(page, &figure, "vessels-chart", "Every vessel of each batch, oldest batch first",
-               "Batch\tVessels\tOutcomes\tLost of uninoculated", height + 4,
+               height + 4,
                "%zu batches in order of time, each with one mark for each vessel; the shape of the "
                "mark says what became of it.",
                shown);

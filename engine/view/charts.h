@@ -32,19 +32,17 @@ enum { CHART_NARROWEST = 32 };
 void chart_draw(struct screen *screen, const struct chart *chart, size_t rows);
 
 /*
- * Charts of a review as inline SVG, drawn for a column as wide as a telephone:
- * one unit is about a pixel there. Classes are of the page's style. Each chart
- * stands in a figure and is followed by its figures as a table.
+ * Charts of a review as inline SVG, drawn for a column as wide as a telephone: one unit is about a pixel
+ * there. Shares are tables whose rows have a bar. Classes are of the page's style.
  */
 
-/* What did it: how many vessels each culprit cost. */
-void svg_culprits(struct text *page, const struct review *review);
 /* The share lost by level of one factor, with its interval and its counts. */
-void svg_levels(struct text *page, const struct review *review, const struct review_factor *factor);
+void table_levels(struct text *page, const struct review *review,
+                  const struct review_factor *factor);
+/* A row a batch: its share lost against what chance gives. */
+void table_batches(struct text *page, const struct review *review);
 /* How long vessels lasted, and how many were still watched; nothing without a curve. */
 void svg_curves(struct text *page, const struct review *review);
-/* A control chart: a row a batch, its share lost against what chance gives. */
-void svg_batches(struct text *page, const struct review *review);
 /* Since when: the running sum of evidence that losses are above the usual. */
 void svg_sum(struct text *page, const struct review *review);
 /* Every vessel, batch by batch: the shape of its mark says what became of it. */

@@ -53,25 +53,41 @@ static size_t breadth(const char *bytes, size_t length)
 bool html_fit(struct text *page, const char *words, size_t columns)
 {
     /* Marks that take no column may pile up: they are bounded too. */
-    enum { POINTS_A_COLUMN = 4 };
+    enum { POINTS_A_COLUMN = 4, WHOLE = 2 };
     static const char ellipsis[] = "\xe2\x80\xa6";
     struct text safe;
-    size_t width = 0, most = 2 * columns, kept = 0, at = 0;
+    size_t width = 0, most = 2 * columns, front = 0, back, points = 0;
 
-    make_safe(&safe, words, columns * POINTS_A_COLUMN);
-    while (at < safe.length && width <= most) {
+    make_safe(&safe, words, 0);
+    for (size_t at = 0; at < safe.length; points++) {
         size_t step = point_length(safe.bytes + at, safe.length - at);
         width += breadth(safe.bytes + at, step);
         at += step;
-        if (width + 2 <= most)
-            kept = at; /* an ellipsis would still fit behind it */
     }
-    bool cut = width > most;
-    put_escaped(page, safe.bytes, cut ? kept : safe.length);
-    if (cut)
+    bool cut = width > most || points > columns * POINTS_A_COLUMN;
+    size_t half = most > WHOLE ? (most - WHOLE) / 2 : 0, room = columns * POINTS_A_COLUMN / 2;
+    for (size_t w = 0, n = 0; cut && front < safe.length; n++) {
+        size_t step = point_length(safe.bytes + front, safe.length - front);
+        w += breadth(safe.bytes + front, step);
+        if (w > half || n == room)
+            break;
+        front += step;
+    }
+    back = safe.length;
+    for (size_t w = 0, n = 0; cut && back > front; n++) {
+        size_t at = back - 1;
+        while (at > front && ((unsigned char)safe.bytes[at] & 0xC0) == 0x80)
+            at--;
+        w += breadth(safe.bytes + at, back - at);
+        if (w > half || n == room)
+            break;
+        back = at;
+    }
+    put_escaped(page, safe.bytes, cut ? front : safe.length);
+    if (cut) {
         text_puts(page, ellipsis);
-    /* A limit of points leaves an ellipsis of its own. */
-    cut = cut || utf8_count(safe.bytes, safe.length) > columns * POINTS_A_COLUMN;
+        put_escaped(page, safe.bytes + back, safe.length - back);
+    }
     text_release(&safe);
     return cut;
 }

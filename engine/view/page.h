@@ -19,7 +19,7 @@
 
 /* Appends text, escaped. */
 void html_text(struct text *page, const char *words);
-/* The same, cut with an ellipsis to the width of about so many small letters; capitals and letters
+/* The same, its middle cut out for an ellipsis where it exceeds the width of about so many small letters; capitals and letters
  * that take two columns of a screen count for more. True when something was cut. */
 bool html_fit(struct text *page, const char *words, size_t columns);
 

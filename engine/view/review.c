@@ -21,7 +21,7 @@ struct face {
     struct text words;     /* of the next block */
 };
 
-enum block { LEAD, PLAIN, QUIET, CAUTION, UNDER, BELOW, BELOW_QUIET, LINE, ITEM, INNER };
+enum block { LEAD, PLAIN, QUIET, CAUTION, UNDER, BELOW, BELOW_QUIET, LINE, ITEM, DEEP };
 
 static const struct {
     size_t indent;
@@ -37,7 +37,7 @@ static const struct {
     [BELOW_QUIET] = {2, ROLE_QUIET, NULL, "p", "class=\"quiet\""},
     [LINE] = {2, ROLE_PLAIN, NULL, "li", NULL},
     [ITEM] = {2, ROLE_PLAIN, "-", "li", NULL},
-    [INNER] = {4, ROLE_PLAIN, "-", "li", NULL},
+    [DEEP] = {5, ROLE_PLAIN, "-", "li", NULL},
 };
 
 /* Says the words and empties them; nothing when there are none. */
@@ -138,6 +138,18 @@ void view_curve_name(struct text *out, const struct review *review,
         text_puts(out, "All others");
     else
         view_level(out, review->dataset, review->time.factor, curve->level);
+}
+
+const char *view_range(struct interval range, char room[RANGE_ROOM])
+{
+    double low = 100.0 * range.low, high = 100.0 * range.high;
+    if (range.low <= 0.0)
+        snprintf(room, RANGE_ROOM, "at most %.0f %%", high);
+    else if (range.high >= 1.0)
+        snprintf(room, RANGE_ROOM, "at least %.0f %%", low);
+    else
+        snprintf(room, RANGE_ROOM, "%.0f to %.0f %%", low, high);
+    return room;
 }
 
 /* "0.0031", "below 0.0001": never without counts beside it. */
@@ -499,22 +511,36 @@ static void put_culprit_briefly(struct face *face, size_t k)
     put(face, UNDER);
 }
 
+/* What to change for the likeliest cause, in order. */
+static void put_change(struct face *face, const struct review_culprit *culprit)
+{
+    if (culprit->cause_count == 0)
+        return;
+    const struct cause *cause = &face->review->rules->causes[culprit->causes[0].cause];
+    if (cause->change_count == 0)
+        return;
+    if (culprit->suspect_count > 1)
+        text_puts(&face->words, "Test before you change anything: it may be the other one. ");
+    text_printf(&face->words, "If it was this (%s):", cause->name);
+    put(face, UNDER);
+    tags(face, "<ul>\n");
+    for (size_t i = 0; i < cause->change_count; i++)
+        say(face, DEEP, cause->change[i]);
+    tags(face, "</ul>\n");
+}
+
 static void put_all_culprits(struct face *face)
 {
     const struct review *review = face->review;
     if (review->culprit_count == 0)
         return;
-    tags(face, "<div class=\"charts\">\n");
-    if (face->page != NULL)
-        svg_culprits(face->page, review);
-    tags(face, "<div>\n");
     if (review->culprit_count > 1)
         say(face, QUIET, "Each is counted without the vessels that the others explain.");
+    tags(face, "<div class=\"charts\">\n");
     for (size_t k = 0; k < review->culprit_count; k++) {
-        const struct review_culprit *culprit = &face->review->culprits[k];
+        const struct review_culprit *culprit = &review->culprits[k];
         bool page = face->page != NULL, same = all_same(culprit),
              several = culprit->suspect_count > 1;
-        char p[MOMENT_ROOM], q[MOMENT_ROOM];
 
         tags(face, "<article>\n");
         put_title(face, k);
@@ -522,105 +548,23 @@ static void put_all_culprits(struct face *face)
             say(face, CAUTION,
                 "These always, or nearly always, went together: counting cannot tell them apart.");
         for (size_t s = 0; s < culprit->suspect_count; s++) {
-            const struct review_suspect *suspect = &culprit->suspects[s];
             if (page || s == 0 || !same)
-                add_counts(face, suspect, page ? several : !same);
-            if (page)
-                text_printf(
-                    &face->words,
-                    " Does it lose more than the rest? p %s for %zu of %zu compared with %zu of "
-                    "%zu; adjusted for all comparisons, %s.",
-                    p_words(suspect->test_p, p), suspect->inside.lost, suspect->inside.total,
-                    suspect->outside.lost, suspect->outside.total, p_words(suspect->q, q));
+                add_counts(face, &culprit->suspects[s], page ? several : !same);
             put(face, UNDER);
-            put_why(face, suspect);
+            put_why(face, &culprit->suspects[s]);
         }
         put_causes(face, culprit);
         add_saved(&face->words, culprit);
         put(face, UNDER);
         add_trials(face, culprit);
         put(face, UNDER);
+        put_change(face, culprit);
         tags(face, "</article>\n");
     }
-    tags(face, "</div>\n</div>\n");
+    tags(face, "</div>\n");
 }
 
-/* ---- what to change ---------------------------------------------------------------------------- */
-
-static void put_changes(struct face *face)
-{
-    const struct review *review = face->review;
-    char percent[PERCENT_ROOM];
-
-    if (review->change_count == 0)
-        return;
-    say(face, QUIET, "What would have saved most comes first. The ranges are 90 % intervals.");
-    tags(face, "<ol>\n");
-    for (size_t c = 0; c < review->change_count; c++) {
-        const struct review_change *change = &review->changes[c];
-        const struct review_culprit *culprit = &review->culprits[change->culprit];
-        tags(face, "<li>\n");
-        view_suspects(&face->words, review, culprit, false);
-        put_heading(face);
-        add_saved(&face->words, culprit);
-        if (culprit->suspect_count > 1)
-            text_puts(&face->words, " Test before you change anything: it may be the other one.");
-        put(face, PLAIN);
-        if (change->cause != RULES_NONE) {
-            const struct cause *cause = &review->rules->causes[change->cause];
-            text_printf(&face->words, "If it was this: %s (%s).", cause->name,
-                        view_percent(change->p, percent));
-            put(face, QUIET);
-            tags(face, cause->change_count > 0 ? "<ul>\n" : "");
-            for (size_t i = 0; i < cause->change_count; i++)
-                say(face, ITEM, cause->change[i]);
-            tags(face, cause->change_count > 0 ? "</ul>\n" : "");
-        }
-        tags(face, "</li>\n");
-    }
-    tags(face, "</ol>\n");
-}
-
-/* ---- what would settle it, and what cannot be told apart --------------------------------------- */
-
-static void put_trials(struct face *face)
-{
-    enum { MOST = 4 };
-    const struct review *review = face->review;
-    bool headed = false;
-
-    for (size_t k = 0; k < review->culprit_count; k++) {
-        const struct review_culprit *culprit = &review->culprits[k];
-        bool several = culprit->suspect_count > 1, any = culprit->trial_count > 0;
-        if (!any && (face->screen != NULL || !several))
-            continue;
-        if (!headed)
-            screen_head(face, "Tests that would settle it, best value first");
-        headed = true;
-        tags(face, "<article>\n");
-        if (face->page != NULL) {
-            text_puts(&face->words, several ? "Cannot be told apart: " : "To be surer of ");
-            view_suspects(&face->words, review, culprit, several);
-            put_heading(face);
-        } else {
-            view_suspects(&face->words, review, culprit, false);
-            say(face, BELOW, ":");
-        }
-        tags(face, any ? "<ul>\n" : "");
-        for (size_t t = 0; t < culprit->trial_count && t < MOST; t++) {
-            const struct review_trial *trial = &culprit->trials[t];
-            const struct observable *test = &review->rules->observables[trial->observable];
-            text_printf(&face->words, "%s: %.2f bits, %.0f %s, cost %.1f.", test->label,
-                        trial->bits, trial->delay_days,
-                        fabs(trial->delay_days - 1.0) < 0.5 ? "day" : "days", trial->cost);
-            if (test->look != NULL)
-                text_printf(&face->words, " %s", test->look);
-            put(face, INNER);
-        }
-        tags(face, any ? "</ul>\n" : "");
-        tags(face, "</article>\n");
-    }
-}
+/* ---- what cannot be told apart ----------------------------------------------------------------- */
 
 static void put_aliases(struct face *face)
 {
@@ -638,17 +582,6 @@ static void put_aliases(struct face *face)
                     alias->of);
         put(face, BELOW);
     }
-}
-
-static void put_apart(struct face *face)
-{
-    put_trials(face);
-    put_aliases(face);
-    if (face->page->length == 0)
-        return;
-    say(face, QUIET,
-        "The best tests for their cost come first. One bit settles a question between two equal "
-        "chances. Cost is effort and includes each day of waiting.");
 }
 
 /* ---- the next batch ----------------------------------------------------------------------------- */
@@ -785,21 +718,54 @@ static void put_plans(struct face *face)
 
 /* ---- where losses gather ------------------------------------------------------------------------ */
 
+/* Behind the code point that begins there. */
+static size_t utf8_next(const struct text *text, size_t at)
+{
+    do
+        at++;
+    while (at < text->length && ((unsigned char)text->bytes[at] & 0xC0) == 0x80);
+    return at;
+}
+
+/* Appends a name in at most `width` columns: the middle of a longer one is left out, as names differ at
+ * their ends. Returns its columns. */
+static size_t add_name(struct text *out, const char *name, size_t width)
+{
+    struct text safe;
+    size_t from = out->length, front = 0, back;
+    text_init(&safe);
+    text_safe(&safe, name, strlen(name), &(struct text_safe_options){0});
+    back = safe.length;
+    if (utf8_width(safe.bytes, safe.length) > width) {
+        while (front < safe.length && utf8_width(safe.bytes, utf8_next(&safe, front)) < width / 2)
+            front = utf8_next(&safe, front);
+        back = front;
+        while (back < safe.length && utf8_width(safe.bytes + back, safe.length - back) >
+                                         width - 2 - utf8_width(safe.bytes, front))
+            back = utf8_next(&safe, back);
+        text_add(out, safe.bytes, front);
+        text_puts(out, "..");
+        front = back;
+        back = safe.length;
+    }
+    text_add(out, safe.bytes + front, back - front);
+    text_release(&safe);
+    return utf8_width(out->bytes + from, out->length - from);
+}
+
 static void level_row(struct screen *screen, const char *name, const struct review_level *level,
                       size_t width)
 {
     struct text line;
+    char range[RANGE_ROOM];
     text_init(&line);
-    bool wide = utf8_width(name, strlen(name)) > width;
-    text_safe(&line, name, strlen(name),
-              &(struct text_safe_options){.limit = wide ? width - 1 : 0});
-    size_t columns = utf8_width(line.bytes, line.length);
+    size_t columns = add_name(&line, name, width);
     text_printf(&line, "%*s%3zu of %3zu", columns < width ? (int)(width + 2 - columns) : 2, "",
                 level->counts.lost, level->counts.total);
     if (level->counts.total > 0)
-        text_printf(&line, "  %3.0f %%  (%.0f to %.0f %%)",
+        text_printf(&line, "  %3.0f %%  (%s)",
                     100.0 * (double)level->counts.lost / (double)level->counts.total,
-                    100.0 * level->exact.low, 100.0 * level->exact.high);
+                    view_range(level->exact, range));
     if (level->controls.total > 0)
         text_printf(&line, "; uninoculated controls %zu of %zu", level->controls.lost,
                     level->controls.total);
@@ -849,7 +815,7 @@ static void put_factor(struct face *face, const struct review_factor *factor)
         return;
     tags(face, "<div class=\"whole\">\n");
     if (face->page != NULL)
-        svg_levels(face->page, face->review, factor);
+        table_levels(face->page, face->review, factor);
     else {
         enum { SHOWN = 12, NARROWEST = 4, WIDEST = 18 };
         const struct factor *of = &face->review->dataset->factors[factor->factor];
@@ -874,7 +840,7 @@ static void put_factor(struct face *face, const struct review_factor *factor)
         text_printf(&face->words, "%zu %s not known%s", factor->unknown,
                     plural(factor->unknown, "is", "are"), face->page != NULL ? "." : "");
     put(face, BELOW_QUIET);
-    if (!isnan(factor->q))
+    if (!isnan(factor->q) && face->screen != NULL)
         put_test(face, factor);
     tags(face, "</div>\n");
 }
@@ -941,7 +907,7 @@ static size_t next_factor(const struct review *review, size_t last)
 
 static void put_factors(struct face *face)
 {
-    enum { MOST = 12 };
+    enum { OPEN = 4, MOST = 12 };
     size_t count = face->review->dataset->factor_count, drawn = 0, compared = 0;
 
     for (size_t f = 0; f < count; f++)
@@ -949,14 +915,18 @@ static void put_factors(struct face *face)
     if (compared == 0)
         return;
     say(face, PLAIN,
-        "Share lost, with its exact 95 % interval. The clearest difference comes first. All "
-        "vessels "
-        "are counted here, whatever else explains their loss.");
+        "The mark is the share lost, the line its range (exact, 95 %). The clearest difference "
+        "comes "
+        "first. All vessels are counted here, whatever else explains their loss.");
     tags(face, "<div class=\"charts\">\n");
     for (size_t f = next_factor(face->review, count); f < count && drawn < MOST;
-         f = next_factor(face->review, f), drawn++)
+         f = next_factor(face->review, f), drawn++) {
+        tags(face, drawn == OPEN ? "</div>\n<details><summary>What differs less clearly"
+                                   "</summary>\n<div class=\"charts\">\n"
+                                 : "");
         put_factor(face, &face->review->factors[f]);
-    tags(face, "</div>\n");
+    }
+    tags(face, drawn > OPEN ? "</div>\n</details>\n" : "</div>\n");
     if (drawn < compared)
         text_printf(&face->words, "And %zu more with less clear differences.", compared - drawn);
     put(face, QUIET);
@@ -1033,7 +1003,7 @@ static void put_batch_list(struct face *face)
 
         text_init(&safe);
         text_init(&line);
-        text_safe(&safe, name, strlen(name), &(struct text_safe_options){.limit = LABEL});
+        add_name(&safe, name, LABEL);
         text_printf(&line, "%-10s  %-12s %3zu of %3zu", day_write(batch->day, DAY_ISO, day),
                     safe.bytes, batch->counts.lost, batch->counts.total);
         if (batch->point.above)
@@ -1091,7 +1061,7 @@ static void put_batches(struct face *face)
         return;
     tags(face, "<div class=\"charts\">\n");
     if (has_chart(face->review))
-        svg_batches(face->page, face->review);
+        table_batches(face->page, face->review);
     put_watch(face);
     tags(face, "</div>\n");
 }
@@ -1129,6 +1099,23 @@ static void put_method(struct face *face)
     put(face, BELOW);
 }
 
+/* Of each suspect, how clear its loss is. */
+static void put_evidence(struct face *face, const struct review_culprit *culprit)
+{
+    char p[MOMENT_ROOM], q[MOMENT_ROOM];
+    for (size_t s = 0; s < culprit->suspect_count; s++) {
+        const struct review_suspect *suspect = &culprit->suspects[s];
+        view_level(&face->words, face->review->dataset, suspect->factor, suspect->level);
+        text_printf(
+            &face->words,
+            ": does it lose more than the rest? p %s for %zu of %zu compared with %zu of %zu; "
+            "adjusted for all comparisons, %s.",
+            p_words(suspect->test_p, p), suspect->inside.lost, suspect->inside.total,
+            suspect->outside.lost, suspect->outside.total, p_words(suspect->q, q));
+        put(face, BELOW);
+    }
+}
+
 static void put_method_and_assumptions(struct face *face)
 {
     static const char *const assumed[] = {
@@ -1145,13 +1132,22 @@ static void put_method_and_assumptions(struct face *face)
         "1966. Batches: Shewhart 1931 with exact limits. Since when: Page 1954, Reynolds and "
         "Stoumbos 1999.",
     };
-    put_method(face);
-    if (face->page->length == 0)
+    if (face->review->totals.counts.total == 0)
         return;
+    tags(face, "<details><summary>Tests, rules and assumptions</summary>\n");
+    put_method(face);
+    for (size_t k = 0; k < face->review->culprit_count; k++)
+        put_evidence(face, &face->review->culprits[k]);
+    for (size_t f = 0; f < face->review->dataset->factor_count; f++)
+        if (!isnan(face->review->factors[f].q)) {
+            text_printf(&face->words, "By %s: ", view_factor(&face->review->dataset->factors[f]));
+            put_test(face, &face->review->factors[f]);
+        }
+    put_aliases(face);
     tags(face, "<ul>\n");
     for (size_t i = 0; i < sizeof assumed / sizeof assumed[0]; i++)
         say(face, ITEM, assumed[i]);
-    tags(face, "</ul>\n");
+    tags(face, "</ul>\n</details>\n");
 }
 
 void view_account(struct screen *screen, const struct triage *triage,
@@ -1183,7 +1179,6 @@ void view_review(struct screen *screen, const struct review *review, bool full)
     if (full) {
         put_all_culprits(&face);
         put_plans(&face);
-        put_trials(&face);
         put_near(&face);
         for (size_t f = 0; f < review->dataset->factor_count; f++)
             put_factor(&face, &review->factors[f]);
@@ -1224,7 +1219,7 @@ static const char style[] =
     "section{margin:2rem 0 0;padding-top:1.2rem;border-top:1px solid var(--line)}\n"
     "section#short{border-top:0;padding-top:0;margin-top:1rem}\n"
     "article{margin:0 0 1.2rem}\n"
-    "a{color:var(--link)}\n"
+    "a{color:var(--link)}"
     "nav ul{list-style:none;padding:0;display:flex;flex-wrap:wrap;gap:.2rem 1.2rem}\n"
     "nav a{display:inline-block;padding:.2rem 0}\n"
     ".lead{font-size:1.2rem;line-height:1.4;font-weight:600}\n.quiet{color:var(--quiet)}\n"
@@ -1241,10 +1236,7 @@ static const char style[] =
     "svg .quiet{fill:var(--quiet);font-size:12px}\n"
     ".rail{stroke:var(--line)}\n.tick{stroke:var(--quiet)}\n"
     ".mean{stroke:var(--quiet);stroke-dasharray:4 3}\n"
-    ".range{stroke:var(--good);stroke-width:4}\n.range.called{stroke:var(--call)}\n"
-    ".bar{fill:var(--bad);fill-opacity:.3;stroke:var(--bad);stroke-width:1.5}\n.whisker{stroke:var("
-    "--ink);stroke-width:2}\n"
-    ".band{fill:var(--band)}\n.fine{fill:var(--good)}\n"
+    ".fine{fill:var(--good)}\n"
     ".open{fill:none;stroke:var(--quiet);stroke-width:2}\n"
     ".bad{stroke:var(--bad);stroke-width:3;fill:none}\n.stuck{fill:var(--call)}\n"
     ".frame{fill:none;stroke:var(--ink);stroke-width:1}\n"
@@ -1256,10 +1248,16 @@ static const char style[] =
     ".c4{stroke:var(--call);stroke-dasharray:4 2 1 2 1 2}\n"
     "details{margin:.4rem 0 0;max-width:46rem}\n"
     "summary{cursor:pointer;color:var(--link);padding:.3rem 0}\n"
-    "table{border-collapse:collapse;width:100%;font-size:.9rem}\n"
-    "caption{text-align:left;color:var(--quiet);padding:.2rem 0}\n"
-    "th,td{text-align:left;vertical-align:top;padding:.25rem .5rem .25rem 0;"
-    "border-bottom:1px solid var(--line);font-weight:400}\nthead th{font-weight:600}\n"
+    "table{border-collapse:collapse;width:100%;font-size:.9rem;overflow-wrap:normal}\n"
+    "caption{text-align:left;font-weight:600;padding:.2rem 0}\n"
+    "th,td{text-align:left;padding:.25rem .5rem .25rem 0;"
+    "border-bottom:1px solid var(--line);font-weight:400}\n"
+    "td:nth-child(3){white-space:nowrap}\n.called th{font-weight:600}\n"
+    ".bar{position:relative;min-width:4.5rem;width:40%;padding:0}\n"
+    ".bar i,.bar b{position:absolute;top:50%}\n"
+    ".bar i{border-top:4px solid var(--quiet);margin-top:-2px}\n"
+    ".bar b{border-left:4px solid var(--ink);height:.9rem;margin:-.45rem 0 0 -2px}\n"
+    ".called .bar *{border-color:var(--call)}\n"
     "a:focus-visible,summary:focus-visible{outline:3px solid var(--link);outline-offset:2px}\n"
     "@page{margin:14mm}\n"
     "@media print{:root{" LIGHT "--page:#fff;color-scheme:light}\n"
@@ -1267,25 +1265,23 @@ static const char style[] =
     "header,main,footer{max-width:none;padding:0}\n"
     "section{margin-top:1rem;padding-top:.8rem}\n"
     "p,li{max-width:none;orphans:3;widows:3}\n"
-    "figure,article,tr,.caution,.whole,p:has(+.charts){break-inside:avoid;page-break-inside:avoid}"
+    "figure,tr,.caution,.whole,p:has(+.charts){break-inside:avoid;page-break-inside:avoid}"
     "\n"
     "h2,h3,figcaption,p:has(+.charts){break-after:avoid;page-break-after:avoid}\n"
     ".charts{display:block;columns:2;column-gap:10mm}\n.charts>*{margin-bottom:6mm}\n"
-    "figure{max-width:84mm}\n.band,.bar{print-color-adjust:exact}}\n";
+    "figure{max-width:84mm}}\n";
 
 /* In the order of the page; one that puts nothing is left out. */
 static const struct section {
     const char *id, *heading;
     void (*put)(struct face *face);
 } sections[] = {
-    {"faults", "Likely causes, surest first", put_all_culprits},
-    {"change", "What to change", put_changes},
-    {"factors", "Where the losses are", put_factors},
-    {"time", "How long they lasted", put_times},
-    {"batches", "Batch by batch, and since when", put_batches},
-    {"vessels", "Every vessel", put_vessels},
-    {"apart", "What cannot be told apart, and tests that would settle it", put_apart},
+    {"faults", "Likely causes, and what to change", put_all_culprits},
     {"next", "The next batch", put_plans},
+    {"factors", "Where the losses are", put_factors},
+    {"batches", "Batch by batch, and since when", put_batches},
+    {"time", "How long they lasted", put_times},
+    {"vessels", "Every vessel", put_vessels},
     {"method", "How this was computed, and what it assumes", put_method_and_assumptions},
 };
 
@@ -1326,8 +1322,8 @@ void view_review_html(struct text *page, const struct review *review)
         text_printf(page, "<nav aria-label=\"On this page\">\n<ul>\n%s</ul>\n</nav>\n",
                     contents.bytes);
     text_add(page, bodies.bytes, bodies.length);
-    text_puts(page, "</main>\n<footer>\n<p class=\"quiet\">Written by Jarside. The charts print; "
-                    "a table prints when it is open.</p>\n</footer>\n");
+    text_puts(page, "</main>\n<footer>\n<p class=\"quiet\">Written by Jarside. What is folded away "
+                    "prints when it is open.</p>\n</footer>\n");
     html_end(page);
     text_release(&face.words);
     text_release(&contents);

@@ -52,6 +52,9 @@ void view_suspects(struct text *out, const struct review *review,
 /* Appends the name of a curve: that of its level, "All vessels" or "All others". */
 void view_curve_name(struct text *out, const struct review *review,
                      const struct review_curve *curve);
+/* A range of shares, bounds as bounds: "12 to 40 %", "at most 31 %". Into `room`. */
+enum { RANGE_ROOM = 32 };
+const char *view_range(struct interval range, char room[RANGE_ROOM]);
 /* Appends what the limit of this bit keeps a review from concluding, and what would help; false when it
  * is not one of it. */
 enum { REVIEW_LIMIT_COUNT = 8 };
