@@ -70,7 +70,7 @@ void labels_check_new(struct app *app, enum record record, const char *label, bo
 void starter_of_vessel(struct app *app, const char *label, struct vessel *vessel,
                        struct starter *starter)
 {
-    static const char grain[] = "colonised grain";
+    static const char grain[] = "grain to grain";
     int kinds = app->rules->feeder[FEEDS_STARTER_KIND];
     struct batch batch;
     struct reading_list list;
@@ -516,6 +516,9 @@ int assign_finding(struct app *app, const char *words)
     read_names(app->rules, LIST_FINDINGS, &names);
     for (size_t i = 0; i < names.count; i++)
         others[i] = app->rules->findings[i].also;
+    const char *mold = strstr(words, "mold"); /* as it is spelt elsewhere */
+    if (mold != NULL)
+        words = arena_format(app->arena, "%.*smould%s", (int)(mold - words), words, mold + 4);
     return match_name(app, "finding", words, &names, others);
 }
 

@@ -326,7 +326,7 @@ static bool is_word(const char *start, const char *end, const char *word)
 /* The number that a word is, and nothing else; -1 when it is none, or too long a one. */
 static long number_of(const char *start, const char *end)
 {
-    enum { MOST_DIGITS = 4 };
+    enum { MOST_DIGITS = 6 };
     char *digits_end = NULL;
     if (!isdigit((unsigned char)*start) || end - start > MOST_DIGITS)
         return -1;
@@ -964,6 +964,8 @@ static void check_size(struct draft *draft)
     enum { LIKELY = 500 };
     struct app *app = draft->app;
     size_t count = draft->vessels + draft->controls;
+    if (count > MOST_VESSELS)
+        app_stop(app, "%zu vessels? A batch has at most %d", count, MOST_VESSELS);
     if (count <= LIKELY || draft->given.sure)
         return;
     struct lines *lines = draft->given.no_input || draft->given.json ? NULL : lines_open();

@@ -237,17 +237,18 @@ static void make_starter(struct recording *recording, const char *const *words, 
         if (given[i].value != NULL)
             set_column(recording,
                        arena_format(app->arena, "%s=%s", given[i].column, given[i].value));
-    /* The mushroom is that of the first parent, when nothing else was said. */
-    if (recording->from.count > 0 && recording->row.starter.species[0] == '\0') {
+    /* The mushroom is that of the first parent, when nothing else was said; of a vessel it is the grain. */
+    if (recording->from.count > 0) {
+        struct starter *row = &recording->row.starter;
         const char *found = NULL;
         int64_t id = 0;
-        if (labels_has(app, RECORD_VESSEL, recording->from.words[0], &id, &found))
+        bool grain = labels_has(app, RECORD_VESSEL, recording->from.words[0], &id, &found);
+        if (grain)
             starter_of_vessel(app, found, &vessel, &parent);
         else
             labels_find(app, RECORD_STARTER, recording->from.words[0], &parent);
-        recording->row.starter.species = parent.species;
-        if (recording->row.starter.kind[0] == '\0' && id != 0)
-            recording->row.starter.kind = parent.kind;
+        row->species = row->species[0] != '\0' ? row->species : parent.species;
+        row->kind = row->kind[0] != '\0' || !grain ? row->kind : parent.kind;
     }
     app_begin(app);
     app_add(app, RECORD_STARTER, &recording->row);
