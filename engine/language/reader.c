@@ -295,6 +295,10 @@ static void resolve(struct job *job)
                      match->end >= job->tokens[job->token_count - 1].end;
         match->dropped = !whole && match->role == ROLE_STATEMENT &&
                          job->reader->rules->language.statements[match->item].alone;
+        /* An answer is about this vessel, not about what is worked out or told of a whole batch. */
+        if (job->asked != RULES_NONE && match->role <= ROLE_NUMBER && !match->asked)
+            match->dropped =
+                job->reader->rules->observables[match->observable].gate == GATE_NEVER_ASKED;
     }
     compact(list);
     settle_numbers(job);
@@ -806,6 +810,14 @@ static void yes_no(struct job *job)
     for (size_t i = 0; said && i < job->matches.count && job->matches.items[i].start < end; i++)
         job->matches.items[i].used = true;
     cover(job, false);
+    /* "Fine" is no place: where something is, only a denial says. */
+    const struct language *l = &job->reader->rules->language;
+    for (size_t i = 0; i < l->where_count && said < 0; i++) {
+        bool denies = l->where[i] != (size_t)job->asked;
+        for (size_t k = 0; k < job->token_count && job->tokens[k].start < end; k++)
+            denies = denies || (job->tokens[k].roles >> ROLE_NEGATION & 1);
+        said = denies ? said : 0;
+    }
     if (!said || answer->needless)
         return;
     const struct observable *o = &job->reader->rules->observables[job->asked];

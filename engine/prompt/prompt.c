@@ -660,6 +660,8 @@ static void hear(struct conversation *talk, const char *line)
         talk->stage = STAGE_ACTION;
     else if (line[0] == '\0')
         talk->tries = 0; /* Enter at a question asks it again */
+    else if (talk->stage == STAGE_DONE && does_not_know(talk->rules, line, &rest))
+        say_done(talk);
     else if (talk->asking != NO_OBSERVABLE && does_not_know(talk->rules, line, &rest)) {
         act(talk, COMMAND_UNKNOWN, "");
         if (*rest != '\0')
