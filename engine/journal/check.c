@@ -104,9 +104,6 @@ static bool check_pages(struct check *check)
 
 /* ---- values that a column does not allow ----------------------------------------------------- */
 
-/* Days before which no journal of this kind was kept, and how far clocks may differ. */
-enum { DAY_SECONDS = 86400, EARLIEST = 631152000 /* 1990-01-01T00:00:00Z */ };
-
 /* Tells the rows for which a condition on a column holds. */
 __attribute__((format(printf, 5, 6))) static void
 tell_where(struct check *check, enum record record, const struct column *column,
@@ -152,9 +149,9 @@ static void check_column(struct check *check, enum record record, const struct c
         tell_where(check, record, column, "is not a moment that can be read",
                    "(\"%s\" IS NULL) <> (\"%s_offset\" IS NULL) OR abs(\"%s_offset\") > 1439", name,
                    name, name);
-        tell_where(check, record, column, "lies before 1990", "\"%s\" < %d", name, EARLIEST);
+        tell_where(check, record, column, "lies before 1990", "\"%s\" < %d", name, EARLIEST_MOMENT);
         tell_where(check, record, column, "lies in the future", "\"%s\" > %lld", name,
-                   (long long)check->now.seconds + DAY_SECONDS);
+                   (long long)check->now.seconds + CLOCKS_DIFFER);
         break;
     case COLUMN_FLAG:
     case COLUMN_REFERENCE: /* what they lead to is for foreign_key_check */
@@ -174,29 +171,47 @@ static void check_column(struct check *check, enum record record, const struct c
 
 /* What a batch was made with, and came after it. */
 #define TOO_LATE(table, moment, complaint)                                                         \
-    "SELECT a.id, printf('" complaint "', b.label) FROM " table                                    \
+    "SELECT a.id, printf('%.200s " complaint "', a.label, b.label) FROM " table                    \
     " AS a JOIN batch AS b ON b." table " = a.id WHERE " DAY("a", moment) " > " DAY("b", "at")
 
 static const struct {
-    enum record record;
+    enum record record, other; /* whose rows break it, and what they are held against */
     const char *sql;
 } orders[] = {
-    {RECORD_LOOK, TOO_EARLY("look", "", "was looked at before it was inoculated")},
-    {RECORD_OUTCOME, TOO_EARLY("outcome", "", "had come to its end before it was inoculated")},
-    {RECORD_EVENT, TOO_EARLY("event", "a.kind IN ('shake', 'use') AND ",
-                             "was shaken or used before it was inoculated")},
-    {RECORD_COOK,
-     TOO_LATE("cook", "at", "it was cooked after batch %.200s was inoculated from it")},
-    {RECORD_SESSION,
-     TOO_LATE("session", "at", "the session was after batch %.200s was inoculated in it")},
-    {RECORD_STARTER,
-     TOO_LATE("starter", "made", "it was made after batch %.200s was inoculated with it")},
-    {RECORD_LOT, TOO_LATE("lot", "bought", "it was bought after batch %.200s was inoculated")},
-    {RECORD_PARENT,
+    {RECORD_LOOK, RECORD_BATCH, TOO_EARLY("look", "", "was looked at before it was inoculated")},
+    {RECORD_OUTCOME, RECORD_BATCH,
+     TOO_EARLY("outcome", "", "had come to its end before it was inoculated")},
+    {RECORD_EVENT, RECORD_BATCH,
+     TOO_EARLY("event", "a.kind IN ('shake', 'use') AND ",
+               "was shaken or used before it was inoculated")},
+    {RECORD_COOK, RECORD_BATCH,
+     TOO_LATE("cook", "at", "was cooked after batch %.200s was inoculated from it")},
+    {RECORD_SESSION, RECORD_BATCH,
+     TOO_LATE("session", "at", "is a session after batch %.200s was inoculated in it")},
+    {RECORD_STARTER, RECORD_BATCH,
+     TOO_LATE("starter", "made", "was made after batch %.200s was inoculated with it")},
+    {RECORD_LOT, RECORD_BATCH,
+     TOO_LATE("lot", "bought", "was bought after batch %.200s was inoculated")},
+    {RECORD_PARENT, RECORD_STARTER,
      "SELECT p.id, printf('%.200s was made before what it came from', s.label) FROM parent AS p"
      " JOIN starter AS s ON s.id = p.starter JOIN starter AS q ON q.id = p.parent"
      " WHERE " DAY("q", "made") " > " DAY("s", "made")},
 };
+
+const char *order_of(size_t index, enum record record, bool is_new)
+{
+    for (size_t i = 0; i < sizeof orders / sizeof *orders; i++) {
+        enum record of = orders[i].record;
+        bool own =
+            of == RECORD_LOOK || of == RECORD_OUTCOME || of == RECORD_EVENT ||
+            of == RECORD_PARENT; /* a new one of these can break it; else what refers to it */
+        bool touches =
+            (of == record && (own || !is_new)) || (orders[i].other == record && (!own || !is_new));
+        if (touches && index-- == 0)
+            return orders[i].sql;
+    }
+    return NULL;
+}
 
 static void check_order(struct check *check)
 {

@@ -120,6 +120,8 @@ static const char version_4[] =
     "ALTER TABLE event ADD COLUMN \"by\" TEXT NOT NULL DEFAULT '';"
     "ALTER TABLE outcome ADD COLUMN \"by\" TEXT NOT NULL DEFAULT '';"
     "ALTER TABLE edit ADD COLUMN \"by\" TEXT NOT NULL DEFAULT '';"
+    "CREATE INDEX vessel_became ON vessel(batch, control, state, fate);"
+    "CREATE INDEX vessel_undated ON vessel(id) WHERE due = 0 AND state IN ('growing', 'isolated');"
     "CREATE VIRTUAL TABLE wording USING fts5(body, content = '', columnsize = 0,"
     " tokenize = 'unicode61 remove_diacritics 0');";
 

@@ -332,15 +332,10 @@ static void bind_integer(sqlite3_stmt *statement, int at, int64_t integer, bool 
         sqlite3_bind_int64(statement, at, integer);
 }
 
-/* Binds the columns of a row, its id first, and runs the statement. */
-static enum status write_row(struct journal *journal, const char *sql, enum record record,
-                             const void *row, struct diags *diags)
+/* Binds the columns of a row, its id first. */
+static void bind_row(sqlite3_stmt *statement, enum record record, const void *row)
 {
-    sqlite3_stmt *statement = NULL;
-    enum status status = journal_statement(journal, sql, &statement, diags);
     int at = 1;
-    if (status != STATUS_OK)
-        return status;
     bind_integer(statement, at++, *(const int64_t *)row, *(const int64_t *)row == 0);
     for (const struct column *column = record_types[record].columns; column->name; column++) {
         const void *member = column_member(column, row);
@@ -374,6 +369,16 @@ static enum status write_row(struct journal *journal, const char *sql, enum reco
             break;
         }
     }
+}
+
+static enum status write_row(struct journal *journal, const char *sql, enum record record,
+                             const void *row, struct diags *diags)
+{
+    sqlite3_stmt *statement = NULL;
+    enum status status = journal_statement(journal, sql, &statement, diags);
+    if (status != STATUS_OK)
+        return status;
+    bind_row(statement, record, row);
     if (sqlite3_step(statement) != SQLITE_DONE)
         status = journal_fault(journal, "write to", diags);
     sqlite3_reset(statement);
@@ -510,8 +515,12 @@ static enum status check_column(struct journal *journal, enum record record,
         why = *(const unsigned *)member >= words ? "is not one of the words allowed here" : NULL;
         break;
     case COLUMN_MOMENT:
-        if (column->required && !moment_known(*(const struct moment *)member))
-            why = "is missing; give a date";
+        if (!moment_known(*(const struct moment *)member))
+            why = column->required ? "is missing; give a date" : NULL;
+        else if (((const struct moment *)member)->seconds < EARLIEST_MOMENT)
+            why = "lies before 1990; no journal of this kind is as old";
+        else if (((const struct moment *)member)->seconds > moment_now().seconds + CLOCKS_DIFFER)
+            why = "lies in the future";
         break;
     case COLUMN_FLAG:
         break;
@@ -529,6 +538,43 @@ static enum status check_column(struct journal *journal, enum record record,
     return why != NULL ? refuse(journal, record, column, why, diags) : STATUS_OK;
 }
 
+/* What came before what (check.c), asked with the row alone in the place of its table; of starters, which
+ * come from one another, beside the others. */
+static enum status check_order(struct journal *journal, enum record record, const void *row,
+                               struct diags *diags)
+{
+    const char *columns = row_columns(journal, record), *name = record_types[record].name;
+    const char *parameters = journal->parameters[record].bytes, *order = NULL;
+    bool is_new = *(const int64_t *)row == 0;
+    enum status status = STATUS_OK;
+    for (size_t i = 0; (order = order_of(i, record, is_new)) != NULL && status == STATUS_OK; i++) {
+        sqlite3_stmt *statement = NULL;
+        const char *sql =
+            record == RECORD_STARTER
+                ? journal_sql(journal,
+                              "WITH \"%s\" (%s) AS (VALUES (%s) UNION ALL"
+                              " SELECT %s FROM main.\"%s\" WHERE id IS NOT ?1) %s LIMIT 1",
+                              name, columns, parameters, columns, name, order)
+                : journal_sql(journal, "WITH \"%s\" (%s) AS (VALUES (%s)) %s LIMIT 1", name,
+                              columns, parameters, order);
+        if ((status = journal_statement(journal, sql, &statement, diags)) != STATUS_OK)
+            return status;
+        bind_row(statement, record, row);
+        int code = sqlite3_step(statement);
+        const char *why =
+            code == SQLITE_ROW ? (const char *)sqlite3_column_text(statement, 1) : NULL;
+        if (why != NULL) {
+            diags_error(diags, (struct position){.file = journal->path}, "%s", why);
+            status = STATUS_DATA;
+        } else if (code != SQLITE_DONE) {
+            status = journal_fault(journal, "read", diags);
+        }
+        sqlite3_reset(statement);
+        sqlite3_clear_bindings(statement);
+    }
+    return status;
+}
+
 enum status row_check(struct journal *journal, enum record record, const void *row,
                       struct diags *diags)
 {
@@ -537,23 +583,26 @@ enum status row_check(struct journal *journal, enum record record, const void *r
          column->name && status == STATUS_OK; column++)
         if (!column->derived)
             status = check_column(journal, record, column, row, diags);
-    if (status != STATUS_OK || !record_has_label(record))
+    if (status != STATUS_OK)
         return status;
+    if (!record_has_label(record))
+        return check_order(journal, record, row, diags);
     /* A label names a record on the command line, so it must not read as an option or hold a blank
      * end. */
     /* NOLINTNEXTLINE(clang-analyzer-core.uninitialized.Assign): a record with a label begins with it */
     const char *label = ((const union any_record *)row)->named.label;
     int64_t id = 0;
     size_t length = strlen(label);
-    if (length > LONGEST_LABEL)
+    if (utf8_count(label, length) > LONGEST_LABEL)
         return refuse(journal, record, record_types[record].columns,
-                      "is longer than 120 bytes; say it shorter, and the rest in its note", diags);
+                      "is longer than 120 letters; say it shorter, and the rest in its note",
+                      diags);
     if (label[0] == '-' || label[0] == ' ' || (length > 0 && label[length - 1] == ' ') ||
         strpbrk(label, "\n\r\t"))
         return refuse(journal, record, record_types[record].columns,
                       "must not begin with '-' nor begin or end with a space", diags);
     if (!journal_has(journal, record, label, &id) || id == *(const int64_t *)row)
-        return STATUS_OK;
+        return check_order(journal, record, row, diags);
     diags_error(diags, (struct position){.file = journal->path},
                 "there is a %s '%s' already; choose another label", record_types[record].name,
                 label);

@@ -19,6 +19,8 @@
 enum {
     JOURNAL_PATIENCE = 15000,       /* milliseconds to wait for another writer */
     JOURNAL_LONGEST_TEXT = 1 << 20, /* bytes of one field */
+    EARLIEST_MOMENT = 631152000,    /* 1990-01-01T00:00:00Z: no journal of this kind is older */
+    CLOCKS_DIFFER = 86400,          /* seconds */
 };
 
 struct journal {
@@ -93,6 +95,10 @@ enum status row_check(struct journal *journal, enum record record, const void *r
 /* What journal_refresh would write down: the derived members of `vessel`; nothing is written. */
 enum status vessel_derive(struct journal *journal, int64_t id, struct vessel *vessel,
                           struct diags *diags);
+
+/* The next of the orders of time that a row of that kind can break, from index 0 until NULL: a question
+ * for the id and the complaint of each record that does (check.c). What nothing refers to yet breaks fewer. */
+const char *order_of(size_t index, enum record record, bool is_new);
 
 /* Notes the words of a row that was written, for searches; of all rows there are. */
 enum status words_note(struct journal *journal, enum record record, const void *row,

@@ -166,13 +166,17 @@ subtest 'a journal looked over' => sub {
     spew("$scratch/batch.csv", $csv{batch} =~ s/2026-03-01/2026-03-10/r =~ s/B1/B9/gr =~ s/^1,/9,/mr);
     spew("$scratch/vessel.csv", $csv{vessel} =~ s/B1/B9/gr =~ s/2026-03-\d\d,/,/gr =~ s/^(\d),/1$1,/mgr);
     spew("$scratch/look.csv", $csv{look} =~ s/B1/B9/gr =~ s/\[\]/[1,/r =~ s/healthy_growth/moon_growth/r =~ s/^(\d),/1$1,/mgr =~ s/\[1,/"[1,"/r);
-    for my $table (qw(batch vessel look)) {
+    for my $table (qw(batch vessel)) {
         my (undef, undef, $err) = journal(first => 'import', "$scratch/$table.csv");
         is($err, '', "$table goes in");
     }
+    (undef, undef, my $early) = journal(first => 'import', "$scratch/look.csv");
+    like($early, qr/look\.csv:2:1: error: B9-1 was looked at before it was inoculated/, 'a look before its time does not');
+    spew("$scratch/look.csv", slurp("$scratch/look.csv") =~ s/2026-03-06/2026-03-12/gr);
+    (undef, undef, my $fine) = journal(first => 'import', "$scratch/look.csv");
+    is($fine, '', 'in its time it does');
     ($status, $out) = journal(first => 'journal', 'check');
     is($status, 1, 'one that is not');
-    like($out, qr/look 11: B9-1 was looked at before it was inoculated/, 'a look before its time');
     like($out, qr/look 11: 'facts' does not parse/, 'notes that do not parse');
     like($out, qr/warning: look 11: 'finding' is 'moon_growth'/, 'a word the rules do not know is a warning');
     my $answer = json('journal', 'check', '--json', '--journal', "$scratch/first.db");

@@ -93,7 +93,7 @@ static void each_fault_is_found(void **state)
         {"UPDATE look SET at = at - 864000 WHERE id = 1",
          "look 1: V1-1 was looked at before it was inoculated\n"},
         {"UPDATE cook SET at = (SELECT at FROM batch) + 90000, at_offset = 0",
-         "cook 1: it was cooked after batch B1 was inoculated from it\n"},
+         "cook 1: C1 was cooked after batch B1 was inoculated from it\n"},
         {"UPDATE look SET corrects = 3 WHERE id = 2",
          "look 2: it corrects look 3, which is of another vessel or chain\n"},
         {"UPDATE look SET turn = 1 WHERE id = 1",

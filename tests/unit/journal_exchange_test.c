@@ -157,7 +157,9 @@ static void fill(enum record record, void *row, struct choice *choice)
                 *(double *)into = 1;
             break;
         case COLUMN_MOMENT:
-            *(struct moment *)into = (struct moment){1772366400 + (int64_t)choose(choice, 1000000),
+            /* Kinds in their order, days apart: what is made of another comes after it. */
+            *(struct moment *)into = (struct moment){1772366400 + 300000 * (int64_t)record +
+                                                         (int64_t)choose(choice, 100000),
                                                      (int)choose(choice, 2000) - 1000};
             break;
         case COLUMN_FLAG:
@@ -190,6 +192,8 @@ static void fill_journal(struct journal_case *c, const char *prefix, size_t seed
     for (size_t i = 0; i < 2; i++) {
         fill(RECORD_STARTER, &starter, &choice);
         starter.label = label(c, prefix, "S,", i);
+        if (i == 0)
+            starter.made.seconds -= 300000;
         add(c, RECORD_STARTER, &starter);
         if (i == 0)
             first_starter = starter.id;

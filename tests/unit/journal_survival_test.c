@@ -52,7 +52,7 @@ static int64_t child_record(struct journal *journal, int64_t batch, int64_t numb
     vessel.batch = batch;
     vessel.number = number;
     record_init(RECORD_LOOK, &look);
-    look.at = moment_of_day(20000);
+    look.at = moment_of_day(20530);
     look.action = "keep";
     look.status = "clean";
     look.words = "white all over, as it should be";
@@ -293,7 +293,7 @@ static void nobody_s_writes_are_lost_nor_made_twice(void **state)
             snprintf(label, sizeof label, "W%d", w);
             record_init(RECORD_BATCH, &batch);
             batch.label = label;
-            batch.at = moment_of_day(20000);
+            batch.at = moment_of_day(20530);
             child_needs(journal_add(own, RECORD_BATCH, &batch, diags) == STATUS_OK);
             for (int i = 1; i < WRITES; i++)
                 child_record(own, batch.id, w * WRITES + i, diags);

@@ -51,6 +51,8 @@ CREATE INDEX outcome_vessel ON outcome(vessel);
 CREATE INDEX event_vessel ON event(vessel);
 CREATE INDEX parent_parent ON parent(parent);
 CREATE INDEX parent_vessel ON parent(vessel);
+CREATE INDEX vessel_became ON vessel(batch, control, state, fate);
+CREATE INDEX vessel_undated ON vessel(id) WHERE due = 0 AND state IN ('growing', 'isolated');
 CREATE VIRTUAL TABLE wording USING fts5(body, content = '', columnsize = 0, tokenize = 'unicode61 remove_diacritics 0');
 INSERT INTO wording (rowid, body) VALUES ((1 << 40) + 1, 'b1'||char(10)||'oyster'||char(10)||'an invented batch'||char(10));
 COMMIT;
