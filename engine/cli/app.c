@@ -41,7 +41,8 @@ _Noreturn void app_unknown(struct app *app, const char *option, const char *what
 void app_report(struct app *app)
 {
     screen_diags(&app->err, app->diags);
-    screen_flush(&app->err, stderr);
+    if (!app->held)
+        screen_flush(&app->err, stderr);
     diags_clear(app->diags);
 }
 
@@ -69,7 +70,7 @@ enum status app_flush(struct app *app)
         text_clear(&app->out.out);
         return STATUS_IO;
     }
-    enum status status = screen_flush(&app->out, stdout);
+    enum status status = app->held ? STATUS_OK : screen_flush(&app->out, stdout);
     return status == STATUS_IO ? app_refused(app, errno) : status;
 }
 

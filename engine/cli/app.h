@@ -34,6 +34,7 @@ struct app {
     struct arguments arguments;
     struct common_options common;
     struct screen out, err; /* standard output and standard error */
+    bool held;              /* what goes there is kept, for another thread to write */
     struct diags *diags;
     struct rules *rules; /* NULL until app_load */
     struct reader *reader;

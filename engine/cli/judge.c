@@ -4,6 +4,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <threads.h>
 
 #include "cli/cli.h"
 #include "cli/look.h"
@@ -14,11 +15,14 @@
 
 /* ==== judge =================================================================================== */
 
+enum { JOBS_MOST = 64 };
+
 struct judging {
     struct app *app;
     struct texts settings;
     const char *path, *vessel, *use;
     bool lines, json, explain, without_siblings;
+    double jobs;
     struct stakes stakes; /* NAN, RULES_NONE: not said */
 };
 #define AT(member) .target = offsetof(struct judging, member)
@@ -28,6 +32,8 @@ static const struct option options[] = {
      OPTION_TEXTS, AT(settings)},
     {"case", "FILE", "judge the case or cases in FILE", OPTION_TEXT, AT(path)},
     {"lines", NULL, "read one description per line from standard input", OPTION_FLAG, AT(lines)},
+    {"jobs", "N", "with --lines: judge on so many cores at once, a block of lines at a time",
+     OPTION_NUMBER, AT(jobs), .low = 1, .high = JOBS_MOST},
     {"json", NULL, "print JSON (with --lines: one object a line)", OPTION_FLAG, AT(json)},
     {"explain", NULL,
      "show how much each answer counts, what would change the action, what to do next time",
@@ -157,29 +163,140 @@ static enum status line_error(const struct judging *judging, size_t number, cons
     return app_flush(app);
 }
 
-static enum status judge_lines(const struct judging *judging)
+struct line {
+    char *text;
+    size_t length, number;
+};
+
+static enum status judge_line(const struct judging *judging, const struct line *line)
 {
     struct app *app = judging->app;
-    char *line = NULL;
-    size_t room = 0, number = 0;
-    ssize_t length = 0;
+    triage_reset(app->triage);
+    set_stakes(judging);
+    set_signs(judging);
+    if (line->text[strspn(line->text, " \t\r")] == '\0')
+        return line_error(judging, line->number, "the line is empty");
+    if (triage_tell(app->triage, line->text, line->length, app->diags) != STATUS_OK)
+        return line_error(judging, line->number, "the line is not text that can be read");
+    return tell(judging, true);
+}
+
+/* The next line of standard input; of one that is too long to be read no more than tells so. */
+static bool line_read(struct arena *arena, size_t number, struct line *line)
+{
+    static char bytes[READER_MAX_TEXT + 2];
+    size_t length = 0;
+    int c = getc_unlocked(stdin);
+    if (c == EOF)
+        return false;
+    for (; c != EOF && c != '\n'; c = getc_unlocked(stdin))
+        if (length < sizeof bytes - 1)
+            bytes[length++] = (char)c;
+    *line = (struct line){arena_copy(arena, bytes, length), length, number};
+    return true;
+}
+
+/* One of several threads that judge lines side by side. What the rules were compiled to is shared; what
+ * is remembered from text to text, and what is to be written, each has for itself. */
+struct hand {
+    struct app app;
+    struct judging judging;
+    const struct line *lines;
+    size_t count;
+    enum status status;
+};
+
+static void hand_init(struct hand *hand, const struct judging *judging)
+{
+    struct app *app = &hand->app;
+    hand->judging = *judging;
+    hand->judging.app = app;
+    *app = *judging->app;
+    app->held = true;
+    app->arena = arena_new();
+    app->diags = diags_new();
+    text_init(&app->out.out);
+    text_init(&app->err.out);
+    app->reader = reader_twin(app->reader);
+    app->words = words_twin(app->words);
+    app->triage = triage_new(app->rules, app->reader, app->reasoner);
+    triage_weigh_words(app->triage, app->words);
+}
+
+static void hand_release(struct hand *hand)
+{
+    triage_free(hand->app.triage);
+    words_free(hand->app.words);
+    reader_free(hand->app.reader);
+    text_release(&hand->app.out.out);
+    text_release(&hand->app.err.out);
+    diags_free(hand->app.diags);
+    arena_free(hand->app.arena);
+}
+
+static int hand_judges(void *context)
+{
+    struct hand *hand = context;
+    hand->status = STATUS_OK;
+    arena_reset(hand->app.arena);
+    for (size_t i = 0; i < hand->count && hand->status == STATUS_OK; i++)
+        hand->status = judge_line(&hand->judging, &hand->lines[i]);
+    return 0;
+}
+
+/* Gives each hand its part of the lines, waits, and writes what they made in the order of the lines. */
+static enum status hands_judge(struct app *app, struct hand *hands, size_t hand_count,
+                               const struct line *lines, size_t count)
+{
     enum status status = STATUS_OK;
-    while (status == STATUS_OK && (length = getline(&line, &room, stdin)) >= 0) {
-        if (length > 0 && line[length - 1] == '\n')
-            line[--length] = '\0';
-        number++;
-        triage_reset(app->triage);
-        set_stakes(judging);
-        set_signs(judging);
-        if (line[strspn(line, " \t\r")] == '\0')
-            status = line_error(judging, number, "the line is empty");
-        else if (triage_tell(app->triage, line, (size_t)length, app->diags) != STATUS_OK)
-            status = line_error(judging, number, "the line is not text that can be read");
-        else
-            status = tell(judging, true);
+    thrd_t threads[JOBS_MOST];
+    bool apart[JOBS_MOST];
+    for (size_t i = hand_count; i-- > 0;) {
+        size_t from = count * i / hand_count, to = count * (i + 1) / hand_count;
+        hands[i].lines = lines + from;
+        hands[i].count = to - from;
+        apart[i] = i > 0 && thrd_create(&threads[i], hand_judges, &hands[i]) == thrd_success;
+        if (!apart[i])
+            hand_judges(&hands[i]);
     }
-    free(line);
-    if (status == STATUS_OK && !feof(stdin)) /* or there was no memory for a line */
+    for (size_t i = 0; i < hand_count; i++) {
+        if (apart[i])
+            thrd_join(threads[i], NULL);
+        (void)screen_flush(&hands[i].app.err, stderr);
+        if (status == STATUS_OK) {
+            status = screen_flush(&hands[i].app.out, stdout);
+            status = status == STATUS_IO ? app_refused(app, errno) : status;
+        }
+        status = status == STATUS_OK ? hands[i].status : status;
+    }
+    return status;
+}
+
+static enum status judge_lines(const struct judging *judging)
+{
+    enum { EACH = 256 }; /* lines for a hand at a time */
+    struct app *app = judging->app;
+    size_t jobs = (size_t)judging->jobs, number = 0, count = 0, most = jobs > 1 ? jobs * EACH : 1;
+    struct arena *arena = arena_new();
+    struct line *lines = arena_array(app->arena, most, sizeof *lines);
+    struct hand *hands = jobs > 1 ? arena_array(app->arena, jobs, sizeof *hands) : NULL;
+    enum status status = STATUS_OK;
+    set_signs(judging); /* once before any thread: what is wrong with them ends the program */
+    for (size_t i = 0; i < jobs && hands != NULL; i++)
+        hand_init(&hands[i], judging);
+    do {
+        arena_reset(arena);
+        for (count = 0; count < most && line_read(arena, number + 1, &lines[count]); count++)
+            number++;
+        if (hands != NULL)
+            status = hands_judge(app, hands, jobs, lines, count);
+        else if (count > 0)
+            status = judge_line(judging, lines);
+    } while (status == STATUS_OK && count == most);
+    for (size_t i = 0; i < jobs && hands != NULL; i++)
+        hand_release(&hands[i]);
+    arena_free(arena);
+    if (status == STATUS_OK && ferror(stdin))
         return app_error(app, STATUS_IO, NULL, "cannot read standard input: %s", strerror(errno));
     return status;
 }
@@ -188,6 +305,7 @@ static enum status run_judge(struct app *app)
 {
     struct judging judging = {
         .app = app,
+        .jobs = 1,
         .stakes = {.worth = NAN, .neighbours = NAN, .use = RULES_NONE, .use_count = NAN}};
     const struct arguments *arguments = &app->arguments;
     options_fill(app, &judging);

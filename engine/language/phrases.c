@@ -676,6 +676,34 @@ bool phrases_build(struct reader *reader, struct diags *diags)
     return !b.wrong;
 }
 
+void phrases_twin(struct reader *reader)
+{
+    struct arena *memory = reader->memory;
+    struct interned *words = &reader->words;
+    words->memory = memory;
+    words->text = arena_grow(memory, words->text, words->count, words->room, sizeof *words->text);
+    words->length =
+        arena_grow(memory, words->length, words->count, words->room, sizeof *words->length);
+    words->slots = arena_grow(memory, words->slots, words->slot_count, words->slot_count,
+                              sizeof *words->slots);
+    reader->lexemes = arena_grow(memory, reader->lexemes, reader->lexeme_count, words->room,
+                                 sizeof *reader->lexemes);
+    reader->phrases = arena_grow(memory, reader->phrases, reader->phrase_count,
+                                 reader->phrase_count, sizeof *reader->phrases);
+    for (size_t i = 0; i < reader->phrase_count; i++) {
+        struct phrase *phrase = &reader->phrases[i];
+        phrase->code = NULL; /* compiled again when a text first needs it */
+        phrase->scan = 0;
+        phrase->scanned = 0;
+        phrase->translated = false;
+        phrase->quantity = phrase->gap = phrase->over = phrase->under = 0;
+    }
+    reader->stemmer = sb_stemmer_new("english", NULL);
+    if (!reader->stemmer)
+        memory_exhausted();
+    patterns_open(reader);
+}
+
 void phrases_free(struct reader *reader)
 {
     patterns_close(reader);

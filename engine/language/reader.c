@@ -990,6 +990,18 @@ struct reader *reader_new(const struct rules *rules, struct diags *diags)
     return reader;
 }
 
+struct reader *reader_twin(const struct reader *reader)
+{
+    struct reader *twin = calloc(1, sizeof *twin);
+    *twin = *reader;
+    twin->memory = arena_new();
+    twin->scratch = arena_new();
+    twin->scan = 0;
+    memset(twin->memos, 0, sizeof twin->memos);
+    phrases_twin(twin);
+    return twin;
+}
+
 void reader_free(struct reader *reader)
 {
     if (!reader)

@@ -215,6 +215,8 @@ struct reader {
 
 /* Compiles everything `reader->rules` says. False when a phrase is wrong; all that are, are told. */
 bool phrases_build(struct reader *reader, struct diags *diags);
+/* Gives a reader that is a copy of another its own words, states of patterns, and stemmer. */
+void phrases_twin(struct reader *reader);
 void phrases_free(struct reader *reader);
 /* The roles of a word, a bit each. */
 uint32_t word_roles(struct reader *reader, const char *word, size_t length);
