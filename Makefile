@@ -29,6 +29,8 @@ HARDEN_release := -D_FORTIFY_SOURCE=2 -fstack-protector-strong -fstack-clash-pro
 HARDLINK_release := -pie -Wl,-z,relro,-z,now
 HARDEN_asan := -fsanitize=address,undefined -fno-sanitize-recover=all -fno-omit-frame-pointer
 HARDLINK_asan := -fsanitize=address,undefined
+HARDEN_tsan := -fsanitize=thread -fno-omit-frame-pointer
+HARDLINK_tsan := -fsanitize=thread
 HARDEN_coverage := --coverage -fprofile-update=atomic
 # The runtime of gcov, linked last, asks for what the program wraps even where no test does.
 HARDLINK_coverage := --coverage -Wl,-u,__wrap_malloc
@@ -63,7 +65,7 @@ SCRIPTS  := $(sort $(wildcard tests/*/*.t))
 VALGRIND := base_arena base_text csv reader_read rules_overlay triage_facts process_cook journal
 FUZZ     := $(patsubst tests/fuzz/%_fuzz.c,%,$(sort $(wildcard tests/fuzz/*_fuzz.c)))
 
-.PHONY: all run check install uninstall clean asan fuzz replays valgrind coverage lint bench converse help deps deps-check format
+.PHONY: all run check install uninstall clean asan tsan fuzz replays valgrind coverage lint bench converse help deps deps-check format
 .DELETE_ON_ERROR:
 
 all: $(B)/jarside  ## build the program
@@ -124,6 +126,10 @@ tests: $(B)/jarside units
 
 asan:  ## the whole suite under AddressSanitizer and UndefinedBehaviorSanitizer
 	@$(MAKE) --no-print-directory MODE=asan CFLAGS="-O1 -g" tests
+
+tsan:  ## what runs on several threads, under ThreadSanitizer
+	@$(MAKE) --no-print-directory -j"$$(nproc)" MODE=tsan CC=gcc CFLAGS="-O1 -g" all
+	JARSIDE=$(CURDIR)/.build/tsan/jarside TSAN_OPTIONS=halt_on_error=1 prove tests/cli/judge.t
 
 fuzz: deps  ## look for inputs that break something, FUZZ_SECONDS for each target (FUZZ="words csv": only these)
 	@tests/house/install-missing clang libclang-rt-14-dev

@@ -3,12 +3,12 @@
 
 #include <dirent.h>
 #include <errno.h>
+#include <pthread.h>
 #include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
-#include <threads.h>
 #include <unistd.h>
 
 #include "base/filing.h"
@@ -152,23 +152,23 @@ static enum status load_rules(struct app *app, const char *const *more, size_t m
 }
 
 /* Compiled beside the phrases: both only read the rules. */
-static int compile_tables(void *context)
+static void *compile_tables(void *context)
 {
     struct app *app = context;
     app->reasoner = reasoner_new(app->rules);
-    return 0;
+    return NULL;
 }
 
 enum status app_load(struct app *app, const char *const *more, size_t more_count)
 {
     enum status status = load_rules(app, more, more_count);
-    thrd_t beside;
+    pthread_t beside;
     if (status != STATUS_OK)
         return status;
-    bool apart = thrd_create(&beside, compile_tables, app) == thrd_success;
+    bool apart = pthread_create(&beside, NULL, compile_tables, app) == 0;
     app->reader = reader_new(app->rules, app->diags);
     if (apart)
-        thrd_join(beside, NULL);
+        pthread_join(beside, NULL);
     else
         compile_tables(app);
     if (app->reader == NULL)

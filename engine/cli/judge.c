@@ -1,10 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include <errno.h>
 #include <math.h>
+#include <pthread.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <threads.h>
 
 #include "cli/cli.h"
 #include "cli/look.h"
@@ -234,14 +234,14 @@ static void hand_release(struct hand *hand)
     arena_free(hand->app.arena);
 }
 
-static int hand_judges(void *context)
+static void *hand_judges(void *context)
 {
     struct hand *hand = context;
     hand->status = STATUS_OK;
     arena_reset(hand->app.arena);
     for (size_t i = 0; i < hand->count && hand->status == STATUS_OK; i++)
         hand->status = judge_line(&hand->judging, &hand->lines[i]);
-    return 0;
+    return NULL;
 }
 
 /* Gives each hand its part of the lines, waits, and writes what they made in the order of the lines. */
@@ -249,19 +249,19 @@ static enum status hands_judge(struct app *app, struct hand *hands, size_t hand_
                                const struct line *lines, size_t count)
 {
     enum status status = STATUS_OK;
-    thrd_t threads[JOBS_MOST];
+    pthread_t threads[JOBS_MOST];
     bool apart[JOBS_MOST];
     for (size_t i = hand_count; i-- > 0;) {
         size_t from = count * i / hand_count, to = count * (i + 1) / hand_count;
         hands[i].lines = lines + from;
         hands[i].count = to - from;
-        apart[i] = i > 0 && thrd_create(&threads[i], hand_judges, &hands[i]) == thrd_success;
+        apart[i] = i > 0 && pthread_create(&threads[i], NULL, hand_judges, &hands[i]) == 0;
         if (!apart[i])
             hand_judges(&hands[i]);
     }
     for (size_t i = 0; i < hand_count; i++) {
         if (apart[i])
-            thrd_join(threads[i], NULL);
+            pthread_join(threads[i], NULL);
         (void)screen_flush(&hands[i].app.err, stderr);
         if (status == STATUS_OK) {
             status = screen_flush(&hands[i].app.out, stdout);

@@ -109,6 +109,20 @@ subtest 'line by line' => sub {
     is(scalar(split /\n/, $out), 3, 'as text, too');
 };
 
+subtest 'line by line on several cores' => sub {
+    my $in = "green powder near the port\n\nall white and ropy, day 10, no smell\n"
+        . "day 12, stopped at a third, garage at 12C, cooked 90 min at 15 psi\n\xFF\n" . 'green ' x 20_000 . "\n";
+    for my $as ([], ['--json']) {
+        my @alone = run(qw(judge --lines), @$as, { in => $in x 200 });
+        my @shared = run(qw(judge --lines --jobs 3), @$as, { in => $in x 200 });
+        is($shared[0], 0, 'exits well');
+        is($shared[1], $alone[1], "the same answers in the same order @$as");
+        is($shared[2], $alone[2], 'and the same complaints, with the numbers of their lines');
+    }
+    my ($status, undef, $err) = run(qw(judge --lines --jobs 0), { in => $in });
+    is($status, 2, 'there is always one') or diag $err;
+};
+
 subtest 'cases from a file' => sub {
     my ($status, $out, $err) = run(qw(judge --case), project_root() . '/corpus/demo/first-look.yaml');
     is($status, 0, 'the demo case is judged') or diag $err;
