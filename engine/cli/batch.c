@@ -10,6 +10,7 @@
 #include <string.h>
 #include <strings.h>
 
+#include "base/csv.h"
 #include "cli/assign.h"
 #include "cli/cli.h"
 #include "prompt/input.h"
@@ -31,10 +32,11 @@ struct parts { /* a batch with what it refers to; ids are 0 for what it has not 
     struct session session;
     struct lot lot;
     struct place place;
-    struct vessel vessel; /* its first */
+    struct vessel vessel; /* its first; in a draft `position` is as given: "upper:4,lower:4" */
 };
 
-/* The records a batch refers to, and where it keeps their ids. Place is a matter of its vessels. */
+/* The records a batch refers to, and where it keeps their ids; last, what it is itself. Place is a
+ * matter of its vessels. */
 static const struct kind {
     enum record record;
     size_t row, id;
@@ -47,8 +49,10 @@ static const struct kind {
      PICK_NEW},
     {RECORD_LOT, offsetof(struct parts, lot), offsetof(struct parts, batch.lot), PICK_NONE},
     {RECORD_PLACE, offsetof(struct parts, place), offsetof(struct parts, vessel.place), PICK_NONE},
+    {.record = RECORD_BATCH, .row = offsetof(struct parts, batch)},
+    {.record = RECORD_VESSEL, .row = offsetof(struct parts, vessel)},
 };
-enum { KINDS = sizeof kinds / sizeof *kinds };
+enum { COOK = 1, KINDS = 5, ITSELF = 5, PARTS = sizeof kinds / sizeof *kinds };
 
 /* A batch while it is put together: from options, words, answers, and what the batch before had, in
  * this order. What is absent in its parts is not known yet. Texts are in the arena. */
@@ -56,17 +60,16 @@ struct draft {
     struct app *app;
     struct moment at;
     size_t vessels, controls;
-    struct known_vessel measured; /* kind and grams; */
-    int shape;                    /* or only its shape, an enum vessel_shape; RULES_NONE */
-    const char *positions;        /* as given: "upper" or "upper:4,lower:4" */
-    bool no_species, no_grain;    /* they are unknown, and that was said */
-    struct vessel mother;         /* whose grain a new starter is; id 0 for none */
+    int shape; /* of the vessels, where only that is known: an enum vessel_shape; RULES_NONE */
+    bool no_species, no_grain; /* they are unknown, and that was said */
+    struct vessel mother;      /* whose grain a new starter is; id 0 for none */
     enum pick pick[RECORD_COUNT];
     struct parts now, before; /* before: the newest batch, or the one of --like */
     bool has_before;
     const char *unread, *taken, *settled; /* "; " between: words that were not understood (kept, not
                                              lost); what was taken over; what had to be assumed */
     struct {                              /* options that are read further */
+        struct known_vessel measured;
         const char *species, *grain, *inoculum, *label, *note, *like, *labels[KINDS];
         int use;
         bool no_input, fresh, sure, json;
@@ -97,6 +100,21 @@ static const char *name_of(const struct draft *draft, enum word_list list, const
 static bool same(const char *a, const char *b)
 {
     return strcmp(a, b) == 0;
+}
+
+/* What is not known yet is taken; whether it was. */
+static bool take_number(double *number, double from)
+{
+    if (!isnan(*number) || isnan(from))
+        return false;
+    *number = from;
+    return true;
+}
+
+static void take_word(const char **word, const char *from)
+{
+    if ((*word)[0] == '\0')
+        *word = from;
 }
 
 /* ---- which records --------------------------------------------------------------------------- */
@@ -169,8 +187,8 @@ static const struct option options[] = {
     {"count", "N", "how many vessels; or the first of the words", OPTION_COUNT, AT(vessels),
      .high = MOST_VESSELS},
     {"vessel", "VESSEL", "what they are: an id, bag:2.2kg, jar:1litre", OPTION_VESSEL,
-     AT(measured)},
-    {"mass", "WEIGHT", "hydrated grain in one vessel", OPTION_AMOUNT, AT(measured.grams),
+     AT(given.measured)},
+    {"mass", "WEIGHT", "hydrated grain in one vessel", OPTION_AMOUNT, AT(now.vessel.grams),
      .dimension = DIM_GRAMS},
     {"grain", "GRAIN", "an id, or unknown", OPTION_TEXT, AT(given.grain)},
     {"species", "SPECIES", "an id, or unknown", OPTION_TEXT, AT(given.species)},
@@ -185,7 +203,7 @@ static const struct option options[] = {
     {"lot", "LABEL", "the sack of grain", OPTION_TEXT, AT(given.labels[3])},
     {"place", "LABEL", "where they are kept", OPTION_TEXT, AT(given.labels[4])},
     {"position", "WHERE", "in the cooker, for all or in order: upper:4,lower:4", OPTION_TEXT,
-     AT(positions)},
+     AT(now.vessel.position)},
     {"controls", "N", "how many more, cooked with them and never inoculated", OPTION_COUNT,
      AT(controls), .high = MOST_VESSELS},
     {"gauge", "PRESSURE", "of a new cook: 14psi, 1bar", OPTION_AMOUNT, AT(now.cook.gauge),
@@ -262,6 +280,9 @@ static void read_options(struct draft *draft)
     int64_t id = 0;
 
     options_fill(app, draft);
+    if (draft->given.measured.kind != RULES_NONE)
+        draft->now.vessel.kind = app->rules->vessels[draft->given.measured.kind].id;
+    take_number(&draft->now.vessel.grams, draft->given.measured.grams);
     read_id(app, "species", draft->given.species, LIST_SPECIES, &batch->species,
             &draft->no_species);
     read_id(app, "grain", draft->given.grain, LIST_GRAINS, &draft->now.lot.grain, &draft->no_grain);
@@ -463,39 +484,32 @@ static void keep_fact(struct draft *draft, const struct reading *reading)
                           observable->id, value, reading->hedged ? "?" : "");
 }
 
-/* Where the draft keeps what an observable feeds: a number, or the id of the one value seen. */
-static const struct slot {
-    enum feeds feeds;
-    enum { HOLDS_NUMBER, HOLDS_WORD, HOLDS_KIND } holds;
-    size_t target;
-    const char *of_cook; /* its column, when it is a figure of the cook */
-} fields[] = {
-    {FEEDS_COOK_GAUGE, HOLDS_NUMBER, offsetof(struct draft, now.cook.gauge), "gauge"},
-    {FEEDS_COOK_MINUTES, HOLDS_NUMBER, offsetof(struct draft, now.cook.minutes), "minutes"},
-    {FEEDS_ALTITUDE, HOLDS_NUMBER, offsetof(struct draft, now.cook.altitude), "altitude"},
-    {FEEDS_VESSEL_MASS, HOLDS_NUMBER, offsetof(struct draft, measured.grams), NULL},
-    {FEEDS_DRY_MASS, HOLDS_NUMBER, offsetof(struct draft, now.batch.dry), NULL},
-    {FEEDS_WATER_MASS, HOLDS_NUMBER, offsetof(struct draft, now.batch.water), NULL},
-    {FEEDS_SOAK, HOLDS_NUMBER, offsetof(struct draft, now.batch.soak), NULL},
-    {FEEDS_TEMPERATURE, HOLDS_NUMBER, offsetof(struct draft, now.place.celsius), NULL},
-    {FEEDS_SPECIES, HOLDS_WORD, offsetof(struct draft, now.batch.species), NULL},
-    {FEEDS_GRAIN, HOLDS_WORD, offsetof(struct draft, now.lot.grain), NULL},
-    {FEEDS_STARTER_KIND, HOLDS_WORD, offsetof(struct draft, now.starter.kind), NULL},
-    {FEEDS_COOK_METHOD, HOLDS_WORD, offsetof(struct draft, now.cook.method), NULL},
-    {FEEDS_LOAD, HOLDS_WORD, offsetof(struct draft, now.cook.load), NULL},
-    {FEEDS_POSITION, HOLDS_WORD, offsetof(struct draft, positions), NULL},
-    {FEEDS_VESSEL, HOLDS_KIND, offsetof(struct draft, measured.kind), NULL},
-};
+/* Where the draft keeps what an observable feeds: a column of one of its parts. */
+static const struct column *slot_of(enum feeds feeds, enum record *record, size_t *row)
+{
+    /* What it is itself first: the mushroom of a batch, not of its starter. */
+    for (size_t i = 0; i < PARTS && feeds != FEEDS_NONE; i++) {
+        const struct kind *kind = &kinds[(i + ITSELF) % PARTS];
+        for (const struct column *at = record_types[kind->record].columns; at->name; at++)
+            if (at->feeds == feeds) {
+                *record = kind->record;
+                *row = kind->row;
+                return at;
+            }
+    }
+    return NULL;
+}
 
 static enum status take_reading(struct draft *draft, const struct reading_list *list,
                                 const struct reading *reading)
 {
     const struct observable *observable = &draft->app->rules->observables[reading->observable];
-    const struct slot *field = NULL;
     struct batch *batch = &draft->now.batch;
+    enum record record = RECORD_COUNT;
     struct quantity quantity;
-    size_t used = 0;
+    size_t used = 0, row = 0;
     int value = reading->hedged ? RULES_NONE : single_value(reading->seen);
+    const struct column *column = slot_of(observable->feeds, &record, &row);
 
     if (observable->feeds == FEEDS_DOSE && batch->inoculum > 0.0)
         return STATUS_OK;
@@ -507,31 +521,20 @@ static enum status take_reading(struct draft *draft, const struct reading_list *
         batch->unit = "ml";
         return STATUS_OK;
     }
-    for (size_t i = 0; i < sizeof fields / sizeof *fields; i++)
-        if (fields[i].feeds == observable->feeds)
-            field = &fields[i];
-    if (field == NULL ||
-        (field->holds == HOLDS_NUMBER ? !reading->has_number : value == RULES_NONE)) {
+    bool number = column != NULL && column->kind == COLUMN_REAL;
+    if (column == NULL || (number ? !reading->has_number : value == RULES_NONE)) {
         keep_fact(draft, reading);
         return STATUS_OK;
     }
-    void *target = (char *)draft + field->target;
-    if (field->holds == HOLDS_NUMBER) {
-        double *number = target, said = 0.5 * (reading->number.lo + reading->number.hi);
+    void *target = (char *)&draft->now + row + column->offset;
+    double *figure = target, said = 0.5 * (reading->number.lo + reading->number.hi);
+    if (!number) {
+        take_word(target, observable->values[value].id);
+    } else if (record == RECORD_COOK && draft->pick[RECORD_COOK] == PICK_EXISTING) {
         /* The figure of a cook that others share is not changed on the way. */
-        if (field->of_cook != NULL && draft->pick[RECORD_COOK] == PICK_EXISTING)
-            return check_figure(draft, field->of_cook, *number, said);
-        if (isnan(*number))
-            *number = said;
-        return STATUS_OK;
-    }
-    const char *id = observable->values[value].id;
-    if (field->holds == HOLDS_WORD) {
-        const char **word = target;
-        if (*word == NULL || (*word)[0] == '\0')
-            *word = id;
-    } else if (draft->measured.kind == RULES_NONE) {
-        draft->measured.kind = rules_vessel(draft->app->rules, id);
+        return check_figure(draft, column->name, *figure, said);
+    } else {
+        take_number(figure, said);
     }
     return STATUS_OK;
 }
@@ -629,20 +632,6 @@ static bool untold(const struct draft *draft, enum record record, int64_t id)
     return draft->pick[record] == PICK_UNTOLD && id != 0;
 }
 
-static bool take_number(double *number, double before)
-{
-    if (!isnan(*number) || isnan(before))
-        return false;
-    *number = before;
-    return true;
-}
-
-static void take_word(const char **word, const char *before)
-{
-    if ((*word)[0] == '\0')
-        *word = before;
-}
-
 /* Mushroom, vessel, grain, starter, place and session. */
 static void take_records(struct draft *draft)
 {
@@ -656,13 +645,13 @@ static void take_records(struct draft *draft)
         now->batch.species = before->batch.species;
         add(draft, &draft->taken, name_of(draft, LIST_SPECIES, now->batch.species));
     }
-    if (draft->measured.kind == RULES_NONE && kind != RULES_NONE &&
+    if (now->vessel.kind[0] == '\0' && kind != RULES_NONE &&
         (draft->shape == RULES_NONE || (int)rules->vessels[kind].shape == draft->shape)) {
-        draft->measured.kind = kind;
+        now->vessel.kind = before->vessel.kind;
         add(draft, &draft->taken, name_of(draft, LIST_VESSELS, before->vessel.kind));
     }
-    if (draft->measured.kind == kind && isnan(draft->measured.grams))
-        draft->measured.grams = before->vessel.grams;
+    if (same(now->vessel.kind, before->vessel.kind))
+        take_number(&now->vessel.grams, before->vessel.grams);
     if (untold(draft, RECORD_LOT, before->lot.id) && !draft->no_grain &&
         (now->lot.grain[0] == '\0' || same(now->lot.grain, before->lot.grain))) {
         now->lot = before->lot;
@@ -680,6 +669,23 @@ static void take_records(struct draft *draft)
     }
 }
 
+/* Takes over columns ("dry|water") of a part; whether any figure came of it. */
+static bool carry(struct draft *draft, const struct kind *kind, const char *names)
+{
+    bool any = false;
+    for (const struct column *at = record_types[kind->record].columns; at->name != NULL; at++) {
+        void *to = (char *)row_of(&draft->now, kind) + at->offset;
+        const void *from = column_member(at, row_of(&draft->before, kind));
+        if (csv_named(names, at->name, strlen(at->name)) < 0)
+            continue;
+        if (at->kind == COLUMN_REAL)
+            any |= take_number(to, *(const double *)from);
+        else
+            take_word(to, *(const char *const *)from);
+    }
+    return any;
+}
+
 /* The figures of the cook, for a run of its own: which cook it was is not taken over; the
  * hydration, the inoculum, the place and the session. */
 static void take_figures(struct draft *draft)
@@ -687,43 +693,31 @@ static void take_figures(struct draft *draft)
     struct arena *arena = draft->app->arena;
     struct parts *now = &draft->now, *before = &draft->before;
     struct batch *batch = &now->batch;
-    struct cook *cook = &now->cook;
     enum pick *pick = draft->pick;
-    bool same_kind = draft->measured.kind == rules_vessel(draft->app->rules, before->vessel.kind);
-    bool same_grain = same(now->lot.grain, before->lot.grain), any = false, hydration = false;
+    bool same_kind = same(now->vessel.kind, before->vessel.kind);
+    bool same_grain = same(now->lot.grain, before->lot.grain);
 
     if (before->cook.id != 0 &&
         (pick[RECORD_COOK] == PICK_UNTOLD || pick[RECORD_COOK] == PICK_NEW)) {
-        if (isnan(cook->gauge))
-            take_word(&cook->method, before->cook.method);
-        if (same(cook->method, before->cook.method)) {
-            any |= take_number(&cook->gauge, before->cook.gauge);
-            any |= take_number(&cook->minutes, before->cook.minutes);
-        }
-        any |= take_number(&cook->altitude, before->cook.altitude);
-        take_word(&cook->load, before->cook.load);
-        take_word(&cook->cooker, before->cook.cooker);
-        const char *words = view_cook_words(&draft->app->view, cook);
+        if (isnan(now->cook.gauge))
+            take_word(&now->cook.method, before->cook.method);
+        bool heat = same(now->cook.method, before->cook.method) &&
+                    carry(draft, &kinds[COOK], "gauge|minutes");
+        bool any = carry(draft, &kinds[COOK], "altitude|load|cooker") || heat;
+        const char *words = view_cook_words(&draft->app->view, &now->cook);
         if (any && words[0] != '\0')
             add(draft, &draft->taken,
                 arena_format(arena, "%s as in cook %s", words, before->cook.label));
     }
-    if (same_grain && same_kind) {
-        hydration |= take_number(&batch->dry, before->batch.dry);
-        hydration |= take_number(&batch->water, before->batch.water);
-    }
-    if (same_grain)
-        hydration |= take_number(&batch->soak, before->batch.soak);
-    if (hydration)
+    bool mix = same_grain && same_kind && carry(draft, &kinds[ITSELF], "dry|water");
+    if ((same_grain && carry(draft, &kinds[ITSELF], "soak")) || mix)
         add(draft, &draft->taken, "the hydration");
     if (same_kind && now->starter.id == before->starter.id && before->starter.id != 0 &&
-        take_number(&batch->inoculum, before->batch.inoculum)) {
-        batch->unit = before->batch.unit;
+        carry(draft, &kinds[ITSELF], "inoculum|unit"))
         add(draft, &draft->taken,
             arena_format(arena, "%g %s of starter", batch->inoculum,
                          batch->unit[0] != '\0' ? batch->unit : "pieces"));
-    }
-    take_word(&batch->purpose, before->batch.purpose);
+    carry(draft, &kinds[ITSELF], "purpose");
     if (untold(draft, RECORD_PLACE, before->place.id) && isnan(now->place.celsius)) {
         now->place = before->place;
         pick[RECORD_PLACE] = PICK_EXISTING;
@@ -766,69 +760,50 @@ enum { QUESTIONS = sizeof questions / sizeof *questions };
 
 static bool known(const struct draft *draft, const struct fact_question *question)
 {
-    const struct parts *now = &draft->now;
+    enum record record = RECORD_COUNT;
+    size_t row = 0;
+    const struct column *column = slot_of(question->feeds, &record, &row);
     if (question->record != NULL)
         return false;
-    if (question->feeds == FEEDS_VESSEL)
-        return draft->measured.kind != RULES_NONE;
-    if (question->feeds == FEEDS_GRAIN)
-        return now->lot.grain[0] != '\0' || draft->no_grain ||
-               draft->pick[RECORD_LOT] == PICK_EXISTING;
-    if (question->feeds == FEEDS_SPECIES)
-        return now->batch.species[0] != '\0' || draft->no_species;
-    return draft->vessels > 0;
-}
-
-/* The id of the one value that an answer names; "" for none. */
-static const char *answered_id(struct draft *draft, enum feeds feeds, const char *answer)
-{
-    struct app *app = draft->app;
-    struct reading_list list;
-    int observable = app->rules->feeder[feeds];
-
-    if (observable == RULES_NONE ||
-        reader_answer(app->reader, (size_t)observable, answer, strlen(answer), app->arena, &list,
-                      app->diags) != STATUS_OK)
-        return "";
-    for (size_t i = 0; i < list.reading_count; i++) {
-        int value = single_value(list.readings[i].seen);
-        if (list.readings[i].observable == (size_t)observable && value != RULES_NONE)
-            return app->rules->observables[observable].values[value].id;
-    }
-    return "";
+    if (column == NULL)
+        return draft->vessels > 0;
+    bool unknown = question->feeds == FEEDS_GRAIN
+                       ? draft->no_grain || draft->pick[RECORD_LOT] == PICK_EXISTING
+                       : question->feeds == FEEDS_SPECIES && draft->no_species;
+    return unknown ||
+           (*(const char *const *)column_member(column, (const char *)&draft->now + row))[0] !=
+               '\0';
 }
 
 static bool take_answer(struct draft *draft, const struct fact_question *question,
                         const char *answer)
 {
+    struct app *app = draft->app;
     const struct kind *kind = question->record;
-    bool unknown = strcasecmp(answer, "unknown") == 0;
-    const char *id = "", *found = NULL;
-    char *end = NULL;
+    int observable = app->rules->feeder[question->feeds];
+    const char *found = NULL;
+    struct reading_list list;
     int64_t row = 0;
 
     /* "C4" shares that cook; anything else says what this one was. */
     if (kind != NULL && kind->record == RECORD_COOK && strcasecmp(answer, "none") != 0 &&
-        !labels_has(draft->app, RECORD_COOK, answer, &row, &found))
+        !labels_has(app, RECORD_COOK, answer, &row, &found))
         return read_words(draft, answer) == STATUS_OK;
     if (kind != NULL)
         return pick(draft, kind, answer) == STATUS_OK;
     if (question->feeds == FEEDS_NONE) {
-        long count = strtol(answer, &end, 10);
-        if (end != answer && *end == '\0' && count >= 1 && count <= MOST_VESSELS)
-            draft->vessels = (size_t)count;
-        return draft->vessels > 0;
-    }
-    if (!unknown || question->feeds == FEEDS_VESSEL)
-        id = answered_id(draft, question->feeds, answer);
-    if (question->feeds == FEEDS_VESSEL) {
-        draft->measured.kind = rules_vessel(draft->app->rules, id);
-    } else if (question->feeds == FEEDS_GRAIN) {
-        draft->no_grain = unknown;
-        draft->now.lot.grain = id;
-    } else {
-        draft->no_species = unknown;
-        draft->now.batch.species = id;
+        long count = number_of(answer, answer + strlen(answer));
+        draft->vessels = count >= 1 && count <= MOST_VESSELS ? (size_t)count : 0;
+    } else if (strcasecmp(answer, "unknown") == 0) {
+        draft->no_grain |= question->feeds == FEEDS_GRAIN;
+        draft->no_species |= question->feeds == FEEDS_SPECIES;
+    } else if (observable != RULES_NONE &&
+               reader_answer(app->reader, (size_t)observable, answer, strlen(answer), app->arena,
+                             &list, app->diags) == STATUS_OK) {
+        for (size_t i = 0; i < list.reading_count; i++)
+            if (list.readings[i].observable == (size_t)observable &&
+                single_value(list.readings[i].seen) != RULES_NONE)
+                (void)take_reading(draft, &list, &list.readings[i]);
     }
     return known(draft, question);
 }
@@ -838,15 +813,17 @@ static const char *standing(const struct draft *draft, const struct fact_questio
 {
     const struct parts *before = &draft->before;
     const char *species = draft->now.batch.species;
+    enum record record = RECORD_COUNT;
+    size_t row = 0;
+    const struct column *column = slot_of(question->feeds, &record, &row);
 
     if (!draft->has_before)
         return "";
+    if (column != NULL)
+        return name_of(draft, column->list,
+                       *(const char *const *)column_member(column, (const char *)before + row));
     if (question->record == NULL)
-        return question->feeds == FEEDS_VESSEL  ? name_of(draft, LIST_VESSELS, before->vessel.kind)
-               : question->feeds == FEEDS_GRAIN ? name_of(draft, LIST_GRAINS, before->lot.grain)
-               : question->feeds == FEEDS_SPECIES
-                   ? name_of(draft, LIST_SPECIES, before->batch.species)
-                   : "";
+        return "";
     if (question->record->record == RECORD_COOK)
         return before->cook.id != 0 ? view_cook_words(&draft->app->view, &before->cook) : "";
     if (question->record->record == RECORD_PLACE)
@@ -982,10 +959,10 @@ static void place_in_cooker(struct draft *draft, struct vessel *vessels, size_t 
 {
     enum { MOST = 64 };
     struct app *app = draft->app;
-    const char *at = draft->positions, *ids[MOST];
+    const char *at = draft->now.vessel.position, *ids[MOST];
     size_t next = 0;
 
-    while (at != NULL && *at != '\0') {
+    while (*at != '\0') {
         size_t length = strcspn(at, ":,"), many = count - next, positions = 0;
         const char *word = arena_copy(app->arena, at, length), *id = NULL;
         struct list_word value;
@@ -1003,7 +980,8 @@ static void place_in_cooker(struct draft *draft, struct vessel *vessels, size_t 
             char *end = NULL;
             long number = isdigit((unsigned char)at[1]) ? strtol(at + 1, &end, 10) : -1;
             if (number < 1 || (*end != ',' && *end != '\0'))
-                app_stop(app, "'--position %s' should be like upper:4,lower:4", draft->positions);
+                app_stop(app, "'--position %s' should be like upper:4,lower:4",
+                         draft->now.vessel.position);
             many = (size_t)number < many ? (size_t)number : many;
             at = end;
         }
@@ -1039,8 +1017,8 @@ static void save(struct draft *draft, struct saved *saved)
         struct vessel *vessel = &saved->vessels[i];
         record_init(RECORD_VESSEL, vessel);
         vessel->number = (int64_t)i + 1;
-        vessel->kind = app->rules->vessels[draft->measured.kind].id;
-        vessel->grams = draft->measured.grams;
+        vessel->kind = now->vessel.kind;
+        vessel->grams = now->vessel.grams;
         vessel->control = i >= draft->vessels;
     }
     place_in_cooker(draft, saved->vessels, saved->count);
@@ -1168,13 +1146,11 @@ static enum status run_batch(struct app *app)
 
     app_open(app, JOURNAL_CREATE);
     rules = app->rules;
-    known_vessel_init(&draft.measured);
+    known_vessel_init(&draft.given.measured);
     for (int before = 0; before < 2; before++) {
         struct parts *parts = before ? &draft.before : &draft.now;
-        for (size_t i = 0; i < KINDS; i++)
+        for (size_t i = 0; i < PARTS; i++)
             record_init(kinds[i].record, row_of(parts, &kinds[i]));
-        record_init(RECORD_BATCH, &parts->batch);
-        record_init(RECORD_VESSEL, &parts->vessel);
     }
     read_options(&draft);
     if (arguments->operand_count > 0)
@@ -1191,12 +1167,12 @@ static enum status run_batch(struct app *app)
         take_figures(&draft);
     }
     /* The commonest kind of a shape. */
-    for (size_t i = 0; draft.measured.kind == RULES_NONE && i < rules->vessel_count; i++)
+    for (size_t i = 0; draft.now.vessel.kind[0] == '\0' && i < rules->vessel_count; i++)
         if ((int)rules->vessels[i].shape == draft.shape &&
             (best == RULES_NONE || rules->vessels[i].base > rules->vessels[best].base))
             best = (int)i;
     if (best != RULES_NONE) {
-        draft.measured.kind = best;
+        draft.now.vessel.kind = rules->vessels[best].id;
         draft.settled = arena_format(app->arena, "assumed: %s; --vessel names another",
                                      name_of(&draft, LIST_VESSELS, rules->vessels[best].id));
     }
