@@ -450,9 +450,11 @@ static bool fold_into(struct text *out, const char *words)
     text_clear(out);
     if (!text_fold(out, words, strlen(words), NULL))
         return false;
-    for (size_t i = 0; i < out->length; i++)
-        if (out->bytes[i] == '_')
-            out->bytes[i] = ' ';
+    size_t length = 0;
+    for (size_t i = 0; i < out->length; i++) /* "color" is "colour" */
+        if (i == 0 || out->bytes[i] != 'u' || out->bytes[i - 1] != 'o')
+            out->bytes[length++] = (char)(out->bytes[i] == '_' ? ' ' : out->bytes[i]);
+    text_cut(out, length);
     return out->length > 0;
 }
 
@@ -516,9 +518,6 @@ int assign_finding(struct app *app, const char *words)
     read_names(app->rules, LIST_FINDINGS, &names);
     for (size_t i = 0; i < names.count; i++)
         others[i] = app->rules->findings[i].also;
-    const char *mold = strstr(words, "mold"); /* as it is spelt elsewhere */
-    if (mold != NULL)
-        words = arena_format(app->arena, "%.*smould%s", (int)(mold - words), words, mold + 4);
     return match_name(app, "finding", words, &names, others);
 }
 

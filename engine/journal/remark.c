@@ -211,17 +211,17 @@ static size_t take_list(struct reading_words *words, size_t at, struct remark_gr
 
 enum whose { NOBODY, VESSELS, REST, ALL, CONTROLS };
 
-/* The words at a place, each optional word in brackets left out by the caller. */
+/* Whether the words of a phrase stand there; then `end` is behind them. */
 static bool says(const struct reading_words *words, size_t at, const char *phrase, size_t *end)
 {
-    char copy[64];
-    size_t here = at;
-    strcpy(copy, phrase);
-    for (char *rest = NULL, *word = strtok_r(copy, " ", &rest); word != NULL;
-         word = strtok_r(NULL, " ", &rest))
-        if (strcmp(word_at(words, here++), word) != 0)
+    for (; *phrase != '\0'; at++) {
+        const char *word = word_at(words, at);
+        size_t length = strcspn(phrase, " ");
+        if (strlen(word) != length || strncmp(word, phrase, length) != 0)
             return false;
-    *end = here;
+        phrase += length + (phrase[length] == ' ');
+    }
+    *end = at;
     return true;
 }
 
