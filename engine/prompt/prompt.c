@@ -189,7 +189,6 @@ static bool does_not_know(const struct rules *rules, const char *line, const cha
 {
     static const char *const leads[] = {"i",     "im", "i'm", "i am", "ive", "i've",     "i have",
                                         "sorry", "um", "hmm", "well", "oh",  "honestly", "really"};
-    const struct phrases *unknown = &rules->language.unknown;
     struct text said;
     bool found = false;
     text_init(&said);
@@ -202,8 +201,8 @@ static bool does_not_know(const struct rules *rules, const char *line, const cha
         at = next + strspn(next, ", ");
         i = (size_t)-1; /* from the first again: "sorry, i am unsure" */
     }
-    for (size_t i = 0; i < unknown->count && !found; i++)
-        found = behind(at, unknown->list[i]) != NULL;
+    for (size_t i = 0; i < rules->language.unknown.count && !found; i++)
+        found = behind(at, rules->language.unknown.list[i]) != NULL;
     text_release(&said);
     *rest = line + strcspn(line, ",.;");
     *rest += strspn(*rest, ",.; ");
@@ -379,15 +378,6 @@ static void offer_words(struct conversation *talk)
 
 /* ---- commands -------------------------------------------------------------------------------- */
 
-static void act_help(struct conversation *talk)
-{
-    say(talk, ROLE_PLAIN,
-        "Describe what you see, or answer by number, word or sentence. You can correct or add "
-        "facts at any time. The commands are:");
-    for (size_t i = 0; i < COMMAND_COUNT; i++)
-        screen_row(talk->screen, 2, 10, COMMANDS[i].word, COMMANDS[i].help);
-}
-
 static void act_why(struct conversation *talk)
 {
     if (talk->asking == NO_OBSERVABLE) {
@@ -407,14 +397,6 @@ static void act_why(struct conversation *talk)
             screen_say(talk->screen, 0, 0, ROLE_PLAIN,
                        "The chance that the answer changes what to do with the vessel: %s.",
                        view_percent(verdict->questions[i].turns, percent));
-}
-
-static void act_so_far(struct conversation *talk)
-{
-    struct judged judged = judge(talk);
-    view_understood(talk->screen, &judged, false);
-    view_unclear(talk->screen, &judged);
-    view_standing(talk->screen, &judged, false);
 }
 
 /* A fact whose observable's label or id begins with `name`; NO_OBSERVABLE if none, or several. */
@@ -463,17 +445,16 @@ static void say_done(struct conversation *talk)
     page_end(talk);
 }
 
-static void put_causes(struct conversation *talk)
-{
-    struct judged judged = judge(talk);
-    view_causes(talk->screen, &judged);
-}
-
 static void act(struct conversation *talk, enum command command, const char *rest)
 {
+    struct judged judged;
     switch (command) {
     case COMMAND_HELP:
-        act_help(talk);
+        say(talk, ROLE_PLAIN,
+            "Describe what you see, or answer by number, word or sentence. You can correct or add "
+            "facts at any time. The commands are:");
+        for (size_t i = 0; i < COMMAND_COUNT; i++)
+            screen_row(talk->screen, 2, 10, COMMANDS[i].word, COMMANDS[i].help);
         break;
     case COMMAND_WHY:
         act_why(talk);
@@ -488,25 +469,25 @@ static void act(struct conversation *talk, enum command command, const char *res
         talk->asking = NO_OBSERVABLE;
         break;
     case COMMAND_BACK:
-        if (go_back(talk))
-            say(talk, ROLE_QUIET, "The last answer is taken back.");
-        else
-            say(talk, ROLE_PLAIN, "This is the beginning.");
+        say(talk, ROLE_QUIET,
+            go_back(talk) ? "The last answer is taken back." : "This is the beginning.");
         break;
     case COMMAND_CHANGE:
         act_change(talk, rest);
         break;
     case COMMAND_SO_FAR:
-        act_so_far(talk);
+        judged = judge(talk);
+        view_understood(talk->screen, &judged, false);
+        view_unclear(talk->screen, &judged);
+        view_standing(talk->screen, &judged, false);
         break;
     case COMMAND_VERDICT:
-        put_verdict(talk, VERDICT_TALK);
-        break;
     case COMMAND_DETAILS:
-        put_verdict(talk, VERDICT_WHOLE);
+        put_verdict(talk, command == COMMAND_VERDICT ? VERDICT_TALK : VERDICT_WHOLE);
         break;
     case COMMAND_CAUSES:
-        put_causes(talk);
+        judged = judge(talk);
+        view_causes(talk->screen, &judged);
         break;
     case COMMAND_LEAVE:
         talk->leaving = true;
@@ -531,12 +512,6 @@ static bool heard(struct conversation *talk, enum status status)
     return false;
 }
 
-static size_t unclear_count(const struct conversation *talk)
-{
-    const struct unclear *unclear = NULL;
-    return triage_unclear(talk->triage, &unclear);
-}
-
 /* A line of the grower's is being heard: what was known before it. */
 struct hearing {
     struct observation *before;
@@ -547,8 +522,9 @@ struct hearing {
 static struct hearing hearing_begin(struct conversation *talk)
 {
     size_t size = talk->rules->observable_count * sizeof(struct observation);
-    struct hearing hearing = {arena_alloc(talk->arena, size), unclear_count(talk),
-                              triage_asked(talk->triage)};
+    const struct unclear *unclear = NULL;
+    struct hearing hearing = {arena_alloc(talk->arena, size),
+                              triage_unclear(talk->triage, &unclear), triage_asked(talk->triage)};
     memcpy(hearing.before, triage_evidence(talk->triage)->observations, size);
     remember(talk);
     return hearing;
@@ -622,30 +598,24 @@ static void hear_description(struct conversation *talk, const char *line, bool m
         talk->stage = STAGE_ACTION;
 }
 
-static bool is_one_of(const char *line, const char *const *list)
-{
-    for (; *list != NULL; list++)
-        if (strcasecmp(line, *list) == 0)
-            return true;
-    return false;
-}
-
 static void hear_offer(struct conversation *talk, const char *line)
 {
-    static const char *const yes[] = {"", "yes", "y", "ok", "go on", "sure", NULL};
-    static const char *const no[] = {"no", "n", "nope", "nah", "no thanks", "not now", NULL};
+    static const char *const yes[] = {"", "yes", "y", "yeah", "yep", "ok", "go on", "sure"};
+    static const char *const no[] = {"no", "n", "nope", "nah", "no thanks", "not now"};
     const char *rest;
-    if (is_one_of(line, yes)) {
-        remember(talk);
-        talk->stage = STAGE_CAUSE;
-        talk->asked = 0;
-    } else if (is_one_of(line, no)) {
-        talk->leaving = true;
-    } else if (does_not_know(talk->rules, line, &rest)) {
+    for (size_t i = 0; i < sizeof yes / sizeof *yes; i++)
+        if (strcasecmp(line, yes[i]) == 0) {
+            remember(talk);
+            talk->stage = STAGE_CAUSE;
+            talk->asked = 0;
+            return;
+        }
+    for (size_t i = 0; i < sizeof no / sizeof *no; i++)
+        talk->leaving = talk->leaving || strcasecmp(line, no[i]) == 0;
+    if (!talk->leaving && does_not_know(talk->rules, line, &rest))
         say_done(talk);
-    } else {
+    else if (!talk->leaving)
         hear_description(talk, line, false);
-    }
 }
 
 static void hear(struct conversation *talk, const char *line)
@@ -719,7 +689,7 @@ static void choose_question(struct conversation *talk)
         talk->asking = next->observable;
         talk->asked++;
     } else if (for_cause) {
-        put_causes(talk);
+        act(talk, COMMAND_CAUSES, "");
         say_done(talk);
     } else {
         const struct verdict *verdict = triage_judge(talk->triage);
@@ -749,7 +719,7 @@ static void prepare(struct conversation *talk)
     if (talk->leaving || talk->status != STATUS_OK)
         return;
     if (talk->stage == STAGE_OFFER) {
-        screen_say(talk->screen, 0, 0, ROLE_STRONG,
+        screen_say(talk->screen, 0, 2, ROLE_STRONG,
                    "Ask on for the cause, three questions at most? (Enter: yes; 'details'; 'no' "
                    "%sleaves)",
                    talk->saves ? "saves the look and " : "");

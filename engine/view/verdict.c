@@ -30,7 +30,9 @@ static bool is_even(double log_odds)
     return fabs(log_odds) < log(1.1);
 }
 
-const char *view_odds(double log_odds, char room[ODDS_ROOM])
+/* "8 times as likely", "1.5 times less likely": what a natural logarithm of odds says. Into `room`. */
+enum { ODDS_ROOM = 32 };
+static const char *put_odds(double log_odds, char room[ODDS_ROOM])
 {
     double times = exp(fabs(log_odds));
     const char *than = log_odds > 0.0 ? "times as likely" : "times less likely";
@@ -267,7 +269,7 @@ static void say_group(struct screen *screen, const struct judged *judged,
         if (!is_even(evidence->causes[i].log_odds))
             text_printf(&words, "%s%s: %s", said++ > 0 ? ", " : " ",
                         judged->rules->causes[evidence->causes[i].cause].name,
-                        view_odds(evidence->causes[i].log_odds, odds));
+                        put_odds(evidence->causes[i].log_odds, odds));
     text_puts(&words, evidence->left_out
                           ? " You said yourself how they are: that counts, and not the journal."
                       : said > 0 ? "."
@@ -555,7 +557,7 @@ static void say_evidence(struct screen *screen, const struct judged *judged)
             put_values(&rest, observable, &facts[at]);
         if (triage_silent(judged->triage, weight->observable) != 0)
             text_puts(&rest, at < count ? "; no other mentioned" : "none mentioned");
-        screen_row(screen, 2, LABEL_COLUMNS, view_odds(log_odds, odds), rest.bytes);
+        screen_row(screen, 2, LABEL_COLUMNS, put_odds(log_odds, odds), rest.bytes);
         text_release(&rest);
     }
     screen_text(screen, 2, 2, ROLE_QUIET, &even);
@@ -624,7 +626,7 @@ static void say_computed(struct screen *screen, const struct judged *judged)
         else
             screen_say(screen, 2, 2, ROLE_PLAIN, "%s (%s: %s)", computed->say,
                        judged->rules->causes[computed->cause].name,
-                       view_odds(computed->log_odds, odds));
+                       put_odds(computed->log_odds, odds));
         if (computed->assumed != NULL)
             screen_say(screen, 4, 2, ROLE_QUIET, "assumed: %s", computed->assumed);
     }
@@ -689,7 +691,7 @@ static void say_reasons(struct screen *screen, const struct judged *judged)
             screen_heading(screen, "Words that count by themselves");
         headed = true;
         screen_say(screen, 2, 4, ROLE_PLAIN, "'%s'%s: contamination %s", weights[k].words,
-                   weights[k].denied ? " (denied)" : "", view_odds(weights[k].odds, odds));
+                   weights[k].denied ? " (denied)" : "", put_odds(weights[k].odds, odds));
     }
     say_computed(screen, judged);
     if (verdict->sibling_count > 0) {
@@ -713,7 +715,8 @@ void view_verdict(struct screen *screen, const struct judged *judged, enum verdi
     enum { BRIEF = 3, WHOLE = 8, BRIEF_LINES = 19 };
     const struct verdict *verdict = judged->verdict;
     const bool whole = form == VERDICT_WHOLE, sound = verdict->no_cause >= 0.5;
-    const size_t before = screen_lines(screen);
+    const size_t narrow = screen->width < SCREEN_DEFAULT ? screen->width : SCREEN_DEFAULT;
+    const size_t room = screen_lines(screen) + BRIEF_LINES * SCREEN_DEFAULT / narrow;
     struct text words;
 
     say_action(screen, judged);
@@ -737,7 +740,7 @@ void view_verdict(struct screen *screen, const struct judged *judged, enum verdi
     if (form != VERDICT_TALK)
         view_unclear(screen, judged);
     size_t cautions = say_cautions(screen, judged, true, whole ? SIZE_MAX : BRIEF);
-    size_t steps = say_steps(screen, judged, whole ? SIZE_MAX : before + BRIEF_LINES);
+    size_t steps = say_steps(screen, judged, whole ? SIZE_MAX : room);
     cautions += say_cautions(screen, judged, false, whole ? SIZE_MAX : 0);
     text_init(&words);
     if (steps > 0)

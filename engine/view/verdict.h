@@ -50,9 +50,6 @@ void view_standing(struct screen *screen, const struct judged *judged, bool caus
 /* One line, tab-separated: action, leading finding, its probability. */
 void view_verdict_line(struct screen *screen, const struct judged *judged);
 
-/* "8 times as likely", "1.5 times less likely": what a natural logarithm of odds says. Into `room`. */
-enum { ODDS_ROOM = 32 };
-const char *view_odds(double log_odds, char room[ODDS_ROOM]);
 /* "96 %", "under 1 %", "over 99 %": into `room`, which is returned. */
 enum { PERCENT_ROOM = 16 };
 const char *view_percent(double p, char room[PERCENT_ROOM]);
