@@ -187,6 +187,8 @@ void factor_add_thirds(struct factor *factors, size_t *count, struct factor fact
         while (from + 1 < known && sorted[from] <= highest[third])
             from++;
     }
+    if (highest[0] >= highest[THIRDS - 1])
+        return; /* nearly all are alike */
     for (size_t i = 0; i < vessels; i++) {
         level[i] = LEVEL_NONE;
         for (uint32_t third = 0; third < THIRDS && level[i] == LEVEL_NONE; third++)

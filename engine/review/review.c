@@ -118,6 +118,18 @@ static int sooner(const void *a, const void *b)
     return (first->level > second->level) - (first->level < second->level);
 }
 
+/* Whether a culprit, of whatever name, reaches the vessel. */
+static bool is_reached(const struct review *review, size_t vessel)
+{
+    for (size_t k = 0; k < review->culprit_count; k++)
+        for (size_t s = 0; s < review->culprits[k].suspect_count; s++) {
+            const struct review_suspect *suspect = &review->culprits[k].suspects[s];
+            if (review->dataset->factors[suspect->factor].level[vessel] == suspect->level)
+                return true;
+        }
+    return false;
+}
+
 static void make_batches(struct review_work *work)
 {
     const struct dataset *dataset = work->dataset;
@@ -146,11 +158,18 @@ static void make_batches(struct review_work *work)
     }
     if (count > 1)
         qsort(review->batches, count, sizeof *review->batches, sooner);
-    struct counts *counts = malloc((count + 1) * sizeof *counts);
+    struct counts *counts = calloc(count + 1, sizeof *counts);
     struct monitor_point *points = malloc((count + 1) * sizeof *points);
+    /* The centre is that of the vessels that no culprit reaches: with them it would hide what they did. */
+    for (size_t i = 0; i < dataset->vessel_count; i++)
+        if (level[i] != LEVEL_NONE && work->standing[i] != STANDING_OUT && !dataset->control[i] &&
+            !is_reached(review, i))
+            count_vessel(&counts[level[i]], work->standing[i]);
+    review->centre = monitor_centre(counts, count);
     for (size_t b = 0; b < count; b++)
         counts[b] = review->batches[b].counts;
-    review->centre = monitor_centre(counts, count);
+    if (isnan(review->centre))
+        review->centre = monitor_centre(counts, count);
     bool charted = monitor_chart(counts, count, review->centre, MONITOR_THREE_SIGMA, points) ==
                    STATUS_OK; /* not where nothing counts */
     for (size_t b = 0; b < count; b++)

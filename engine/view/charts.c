@@ -69,139 +69,9 @@ void chart_draw(struct screen *screen, const struct chart *chart, size_t rows)
                        chart->series[i].label);
 }
 
-/* ---- what every drawing is made of ------------------------------------------------------------- */
-
-enum { WIDTH = 350, LEFT = 8, RIGHT = WIDTH - 8 }; /* RIGHT and LEFT of most of them */
-
-enum anchor { START, MIDDLE, END };
-
-/* One shape for each meaning: never colour alone. */
-enum shape { DOT, RING, CROSS, TRIANGLE, DIAMOND, QUERY };
-
-static double between(double from, double to, double share)
-{
-    return from + (to - from) * share;
-}
-
 static double share_of(struct counts counts)
 {
     return (double)counts.lost / (double)counts.total;
-}
-
-/* Text, cut to `columns`; then whole in a title. */
-__attribute__((format(printf, 7, 8))) static void svg_words(struct text *svg, double x, double y,
-                                                            enum anchor anchor, const char *style,
-                                                            size_t columns, const char *format, ...)
-{
-    enum { WHOLE = 200 };
-    static const char *const anchors[] = {"", " text-anchor=\"middle\"", " text-anchor=\"end\""};
-    struct text shown;
-    va_list arguments;
-    va_start(arguments, format);
-    char *words = text_vformat(format, arguments);
-    va_end(arguments);
-    text_init(&shown);
-    bool cut = html_fit(&shown, words, columns);
-    text_printf(svg, "<text x=\"%.1f\" y=\"%.1f\"%s class=\"%s\">", x, y, anchors[anchor], style);
-    if (cut) {
-        text_puts(svg, "<title>");
-        html_fit(svg, words, WHOLE);
-        text_puts(svg, "</title>");
-    }
-    text_add(svg, shown.bytes, shown.length);
-    text_puts(svg, "</text>\n");
-    text_release(&shown);
-    free(words);
-}
-
-static void svg_line(struct text *svg, double x1, double y1, double x2, double y2,
-                     const char *style)
-{
-    text_printf(svg, "<line x1=\"%.1f\" y1=\"%.1f\" x2=\"%.1f\" y2=\"%.1f\" class=\"%s\"/>\n", x1,
-                y1, x2, y2, style);
-}
-
-static void svg_box(struct text *svg, double x, double y, double width, double height,
-                    const char *style)
-{
-    text_printf(svg, "<rect x=\"%.1f\" y=\"%.1f\" width=\"%.1f\" height=\"%.1f\" class=\"%s\"/>\n",
-                x, y, fmax(0.0, width), height, style);
-}
-
-/* A shape round a centre, `size` across; `title` may be NULL. */
-static void svg_shape(struct text *svg, enum shape shape, double x, double y, double size,
-                      const char *title)
-{
-    enum { WHOLE = 120 };
-    double r = size / 2.0;
-    if (title != NULL) {
-        text_puts(svg, "<g><title>");
-        html_fit(svg, title, WHOLE);
-        text_puts(svg, "</title>");
-    }
-    if (shape == DOT || shape == RING)
-        text_printf(svg, "<circle cx=\"%.1f\" cy=\"%.1f\" r=\"%.1f\" class=\"%s\"/>", x, y, 0.8 * r,
-                    shape == DOT ? "fine" : "open");
-    else if (shape == CROSS)
-        text_printf(svg, "<path d=\"M%.1f %.1fL%.1f %.1fM%.1f %.1fL%.1f %.1f\" class=\"bad\"/>",
-                    x - r, y - r, x + r, y + r, x - r, y + r, x + r, y - r);
-    else if (shape == TRIANGLE)
-        text_printf(svg, "<path d=\"M%.1f %.1fL%.1f %.1fL%.1f %.1fZ\" class=\"stuck\"/>", x, y - r,
-                    x + r, y + r, x - r, y + r);
-    else if (shape == DIAMOND)
-        text_printf(svg, "<path d=\"M%.1f %.1fL%.1f %.1fL%.1f %.1fL%.1f %.1fZ\" class=\"stuck\"/>",
-                    x, y - r, x + r, y, x, y + r, x - r, y);
-    else
-        text_printf(svg, "<text x=\"%.1f\" y=\"%.1f\" text-anchor=\"middle\">?</text>", x, y + r);
-    text_puts(svg, title != NULL ? "</g>\n" : "\n");
-}
-
-/* ---- a figure: a drawing, and notes under it ----------------------------------------------------- */
-
-struct figure {
-    struct text svg, notes; /* while it is filled */
-};
-
-static void figure_init(struct figure *figure)
-{
-    text_init(&figure->svg);
-    text_init(&figure->notes);
-}
-
-__attribute__((format(printf, 2, 3))) static void note(struct figure *figure, const char *format,
-                                                       ...)
-{
-    va_list arguments;
-    va_start(arguments, format);
-    char *words = text_vformat(format, arguments);
-    va_end(arguments);
-    html_element(&figure->notes, "p", "class=\"quiet\"", words);
-    free(words);
-}
-
-/* Puts it on the page, named by `id`, and releases it; what follows the title describes the drawing. */
-__attribute__((format(printf, 6, 7))) static void figure_put(struct text *page,
-                                                             struct figure *figure, const char *id,
-                                                             const char *title, double height,
-                                                             const char *format, ...)
-{
-    va_list arguments;
-    va_start(arguments, format);
-    char *description = text_vformat(format, arguments);
-    va_end(arguments);
-    text_puts(page, "<figure>\n");
-    html_element(page, "figcaption", NULL, title);
-    text_printf(page,
-                "<svg role=\"img\" aria-labelledby=\"%s-title %s-desc\" viewBox=\"0 0 %d %.0f\">\n"
-                "<title id=\"%s-title\">",
-                id, id, WIDTH, height, id);
-    html_text(page, title);
-    text_printf(page, "</title>\n<desc id=\"%s-desc\">", id);
-    html_text(page, description);
-    text_printf(page, "</desc>\n%s</svg>\n%s</figure>\n", figure->svg.bytes, figure->notes.bytes);
-    text_release(&figure->svg);
-    text_release(&figure->notes);
-    free(description);
 }
 
 /* ---- shares as rows of a table ------------------------------------------------------------------- */
@@ -325,188 +195,115 @@ void table_batches(struct text *page, const struct review *review)
     html_element(page, "p", "class=\"quiet\"", words);
 }
 
-/* ---- curves ------------------------------------------------------------------------------------- */
+/* ---- curves on a page --------------------------------------------------------------------------- */
 
-/* Steps, each curve named at its end, and how many were still watched. */
+enum { WIDTH = 350, LEFT = 56, RIGHT = WIDTH - 44, TOP = 24, BOTTOM = 180, HEIGHT = BOTTOM + 26 };
 
-enum {
-    CURVES = REVIEW_CURVES + 1,
-    CURVES_LEFT = 44,
-    CURVES_RIGHT = WIDTH - 120,
-    CURVES_TOP = 12,
-    CURVES_BOTTOM = 190,
-    CURVES_LINE = 17,
-    TICKS = 8,
-};
+enum anchor { START, MIDDLE, END };
 
-struct curves {
-    const struct survival_curve *curves[CURVES];
-    const struct survival_step *ends[CURVES]; /* the last step of each */
-    struct text names[CURVES];
-    size_t count;
-    double last; /* day drawn */
-    bool cut;    /* some were watched longer, and nothing was lost */
-    double ticks[TICKS];
-    size_t tick_count;
-    double name_y[CURVES];
-};
-
-static double across_days(const struct curves *curves, double day)
+static double across(double share)
 {
-    return between(CURVES_LEFT, CURVES_RIGHT, fmin(day, curves->last) / curves->last);
+    return LEFT + (RIGHT - LEFT) * share;
 }
 
-static double down_survival(double survival)
+static double up(double share)
 {
-    return between(CURVES_TOP, CURVES_BOTTOM, 1.0 - survival);
+    return BOTTOM - (BOTTOM - TOP) * share;
 }
 
-/* The days drawn end some time after the last loss: vessels that nobody looks at any more would
- * press all that happened into a corner. */
-static void set_days(struct curves *curves)
+__attribute__((format(printf, 6, 7))) static void svg_words(struct text *svg, double x, double y,
+                                                            enum anchor anchor, const char *style,
+                                                            const char *format, ...)
 {
-    enum { MOST = 5 };
+    static const char *const anchors[] = {"", " text-anchor=\"middle\"", " text-anchor=\"end\""};
+    va_list arguments;
+    va_start(arguments, format);
+    char *words = text_vformat(format, arguments);
+    va_end(arguments);
+    text_printf(svg, "<text x=\"%.1f\" y=\"%.1f\"%s class=\"%s\">", x, y, anchors[anchor], style);
+    html_text(svg, words);
+    text_puts(svg, "</text>\n");
+    free(words);
+}
+
+static void svg_line(struct text *svg, double x1, double y1, double x2, double y2,
+                     const char *style)
+{
+    text_printf(svg, "<line x1=\"%.1f\" y1=\"%.1f\" x2=\"%.1f\" y2=\"%.1f\" class=\"%s\"/>\n", x1,
+                y1, x2, y2, style);
+}
+
+/* A figure named by `id` round a drawing, which is released. */
+static void figure_put(struct text *page, struct text *svg, const char *id, const char *title,
+                       const char *description)
+{
+    text_puts(page, "<figure>\n");
+    html_element(page, "figcaption", NULL, title);
+    text_printf(page,
+                "<svg role=\"img\" aria-labelledby=\"%s-title %s-desc\" viewBox=\"0 0 %d %d\">\n"
+                "<title id=\"%s-title\">%s</title>\n<desc id=\"%s-desc\">%s</desc>\n%s</svg>\n",
+                id, id, WIDTH, HEIGHT, id, title, id, description, svg->bytes);
+    html_element(page, "p", "class=\"quiet\"", description);
+    text_puts(page, "</figure>\n");
+    text_release(svg);
+}
+
+/* How far the days drawn reach: some time after the last loss, as vessels that nobody looks at any more
+ * would press all that happened into a corner. */
+static double last_day(const struct review_time *time)
+{
     static const double beyond = 1.5;
-    static const double steps[] = {1, 2, 5, 7, 14, 28, 60, 90, 180, 365, 730, 1825, 3650, 36500};
     double loss = 0.0, end = 1.0;
-    size_t which = 0;
-
-    for (size_t c = 0; c < curves->count; c++) {
-        const struct survival_curve *curve = curves->curves[c];
-        end = fmax(end, curves->ends[c]->time);
-        for (size_t s = 0; s < curve->count; s++)
+    for (size_t c = 0; c < time->curve_count; c++) {
+        const struct survival_curve *curve = &time->curves[c].curve;
+        for (size_t s = 0; s < curve->count; s++) {
+            end = fmax(end, curve->steps[s].time);
             if (curve->steps[s].lost > 0)
                 loss = fmax(loss, curve->steps[s].time);
-    }
-    curves->last = fmax(1.0, loss > 0.0 ? fmin(end, ceil(beyond * loss)) : end);
-    curves->cut = curves->last < end;
-    while (which + 1 < sizeof steps / sizeof steps[0] && curves->last / steps[which] > MOST)
-        which++;
-    while (curves->tick_count < TICKS &&
-           (double)curves->tick_count * steps[which] <= curves->last) {
-        curves->ticks[curves->tick_count] = (double)curves->tick_count * steps[which];
-        curves->tick_count++;
-    }
-}
-
-/* Names stand where their curves end, as near as they can without touching: down in order, then
- * up again from the bottom. */
-static void set_names(struct curves *curves)
-{
-    size_t order[CURVES] = {0};
-    double *y = curves->name_y, lowest = CURVES_BOTTOM + 4;
-    for (size_t c = 0; c < curves->count; c++) {
-        size_t at = c;
-        y[c] = down_survival(curves->ends[c]->survival) + 4;
-        for (; at > 0 && y[order[at - 1]] > y[c]; at--)
-            order[at] = order[at - 1];
-        order[at] = c;
-    }
-    for (size_t i = 1; i < curves->count; i++)
-        y[order[i]] = fmax(y[order[i]], y[order[i - 1]] + CURVES_LINE);
-    for (size_t i = curves->count; i-- > 0;) {
-        y[order[i]] = fmin(y[order[i]], lowest);
-        lowest = y[order[i]] - CURVES_LINE;
-    }
-}
-
-static void draw_curve(struct text *svg, const struct curves *curves, size_t c)
-{
-    enum { NAME = 14 };
-    const struct survival_curve *curve = curves->curves[c];
-    const struct survival_step *last = curves->ends[c];
-    text_printf(svg, "<path class=\"curve c%zu\" d=\"M%.1f %.1f", c, across_days(curves, 0.0),
-                down_survival(1.0));
-    for (size_t s = 0; s < curve->count; s++)
-        text_printf(svg, "H%.1fV%.1f", across_days(curves, curve->steps[s].time),
-                    down_survival(curve->steps[s].survival));
-    text_puts(svg, "\"/>\n");
-    for (size_t s = 0; s < curve->count && curve->steps[s].time <= curves->last; s++) {
-        double x = across_days(curves, curve->steps[s].time);
-        double y = down_survival(curve->steps[s].survival);
-        if (curve->steps[s].censored > 0)
-            svg_line(svg, x, y - 4, x, y + 4, "tick");
-    }
-    svg_line(svg, across_days(curves, last->time), down_survival(last->survival), CURVES_RIGHT + 8,
-             curves->name_y[c] - 4, "lead-line");
-    svg_words(svg, CURVES_RIGHT + 12, curves->name_y[c], START, "strong", NAME, "%s",
-              curves->names[c].bytes);
-}
-
-static size_t watched_on(const struct survival_curve *curve, double day)
-{
-    for (size_t s = 0; s < curve->count; s++)
-        if (curve->steps[s].time >= day)
-            return curve->steps[s].at_risk;
-    return 0;
-}
-
-/* Axes, curves, and how many were watched on each day of the axis. */
-static void put_curves(struct figure *figure, const struct curves *curves)
-{
-    struct text *svg = &figure->svg;
-    double x = CURVES_LEFT - 36, y = CURVES_BOTTOM + 42;
-    for (int percent = 0; percent <= 100; percent += 50) {
-        double at = down_survival(percent / 100.0);
-        svg_line(svg, CURVES_LEFT, at, CURVES_RIGHT, at, "rail");
-        svg_words(svg, CURVES_LEFT - 5, at + 4, END, "quiet", 24, "%d %%", percent);
-    }
-    for (size_t t = 0; t < curves->tick_count; t++) {
-        double at = across_days(curves, curves->ticks[t]);
-        svg_line(svg, at, CURVES_BOTTOM, at, CURVES_BOTTOM + 4, "tick");
-        svg_words(svg, at, CURVES_BOTTOM + 17, MIDDLE, "quiet", 24, "%.0f", curves->ticks[t]);
-    }
-    svg_words(svg, CURVES_RIGHT + 14, CURVES_BOTTOM + 17, START, "quiet", 4, "day");
-    for (size_t c = 0; c < curves->count; c++)
-        draw_curve(svg, curves, c);
-    svg_words(svg, x, y, START, "quiet", 44, "Still watched and not lost on each day:");
-    for (size_t c = 0; c < curves->count; c++) {
-        y += CURVES_LINE;
-        svg_words(svg, x, y, START, "strong", 2, "%c", (char)('A' + (int)c));
-        for (size_t t = 0; t < curves->tick_count; t++) {
-            double day = curves->ticks[t];
-            size_t watched = watched_on(curves->curves[c], day);
-            svg_words(svg, across_days(curves, day), y, MIDDLE, "plain", 24, "%zu", watched);
         }
     }
+    return fmax(1.0, loss > 0.0 ? fmin(end, ceil(beyond * loss)) : end);
 }
 
 void svg_curves(struct text *page, const struct review *review)
 {
-    struct curves curves = {.count = 0};
-    struct figure figure;
+    enum { TICKS = 5, LETTER = 13 };
+    static const double steps[] = {1, 2, 5, 7, 14, 28, 60, 90, 180, 365, 730, 1825, 3650, 36500};
+    const struct review_time *time = &review->time;
+    double last = last_day(time);
+    size_t which = 0;
+    struct text svg;
 
-    for (size_t c = 0; c < review->time.curve_count && curves.count < CURVES; c++) {
-        const struct survival_curve *curve = &review->time.curves[c].curve;
-        struct text *name = &curves.names[curves.count];
+    text_init(&svg);
+    while (which + 1 < sizeof steps / sizeof *steps && last / steps[which] > TICKS)
+        which++;
+    for (int percent = 0; percent <= 100; percent += 50) {
+        svg_line(&svg, LEFT, up(percent / 100.0), RIGHT, up(percent / 100.0), "rail");
+        svg_words(&svg, LEFT - 5, up(percent / 100.0) + 4, END, "quiet", "%d %%", percent);
+    }
+    for (double day = 0.0; day <= last; day += steps[which]) {
+        svg_line(&svg, across(day / last), BOTTOM, across(day / last), BOTTOM + 4, "tick");
+        svg_words(&svg, across(day / last), BOTTOM + 18, MIDDLE, "quiet", "%.0f", day);
+    }
+    svg_words(&svg, RIGHT + LETTER, BOTTOM + 18, START, "quiet", "day");
+    for (size_t c = 0; c < time->curve_count; c++) {
+        const struct survival_curve *curve = &time->curves[c].curve;
+        double survival = 1.0, end = 0.0;
         if (curve->count == 0)
             continue;
-        text_init(name);
-        text_printf(name, "%c ", (char)('A' + (int)curves.count));
-        view_curve_name(name, review, &review->time.curves[c]);
-        curves.ends[curves.count] = &curve->steps[curve->count - 1];
-        curves.curves[curves.count++] = curve;
+        text_printf(&svg, "<path class=\"curve c%zu\" d=\"M%d %d", c, LEFT, TOP);
+        for (size_t s = 0; s < curve->count; s++) {
+            survival = curve->steps[s].survival;
+            end = fmin(curve->steps[s].time, last) / last;
+            text_printf(&svg, "H%.1fV%.1f", across(end), up(survival));
+        }
+        text_puts(&svg, "\"/>\n");
+        svg_words(&svg, across(end) + 4 + (double)c * LETTER, up(survival) + 4, START, "strong",
+                  "%c", (char)('A' + (int)c));
     }
-    if (curves.count == 0)
-        return;
-    figure_init(&figure);
-    set_days(&curves);
-    set_names(&curves);
-    put_curves(&figure, &curves);
-    note(&figure, "A step down: losses seen that day. A short upright mark: vessels used by then, "
-                  "or only that old.");
-    if (curves.cut)
-        note(&figure, "Some were watched longer than %.0f days; none was lost then.", curves.last);
-    figure_put(page, &figure, "curves-chart", "Share not lost, by days since inoculation",
-               CURVES_BOTTOM + 52 + (double)curves.count * CURVES_LINE,
-               "%zu %s that step down whenever a loss was seen, from day 0 to day %.0f. A short "
-               "upright mark: a vessel was used, or is only that old.",
-               curves.count, curves.count == 1 ? "line" : "lines", curves.last);
-    for (size_t c = 0; c < curves.count; c++)
-        text_release(&curves.names[c]);
+    figure_put(page, &svg, "curves-chart", "Share not lost, by days since inoculation",
+               "A step down: losses seen that day. The list names the letters.");
 }
-
-/* ---- the running sum ---------------------------------------------------------------------------- */
 
 static const char *day_at(const struct review *review, size_t at, char room[MOMENT_ROOM])
 {
@@ -515,174 +312,110 @@ static const char *day_at(const struct review *review, size_t at, char room[MOME
     return day_write(review->dataset->entered[vessel], DAY_WORDS, room);
 }
 
-enum { SUM_LEFT = 52 };
-
-static double across_vessels(const struct review_watch *watch, size_t at)
-{
-    return between(SUM_LEFT, RIGHT, (double)at / (double)watch->count);
-}
-
 void svg_sum(struct text *page, const struct review *review)
 {
-    enum { TOP = 26, BOTTOM = 170, BINS = 300, LABELS = 3 };
-    static const double ten = 2.302585092994046; /* natural logarithm */
+    enum { BINS = 300, LABELS = 2, TICKS = 4 };
     const struct review_watch *watch = &review->watch;
+    double count = (double)watch->count, alarm = (double)watch->plan.threshold, most = 1.15;
     size_t bins = watch->count < BINS ? watch->count : BINS;
-    double most = 1.15 * (double)watch->plan.threshold;
     char day[MOMENT_ROOM];
-    struct figure figure;
+    struct text svg;
 
     if (!watch->asked || watch->count == 0)
         return;
-    figure_init(&figure);
+    text_init(&svg);
     for (size_t i = 0; i < watch->count; i++)
-        most = fmax(most, 1.05 * (double)watch->sums[i]);
-    double line = between(BOTTOM, TOP, (double)watch->plan.threshold / most);
-    double decades = fmax(1.0, ceil(most * watch->plan.step / ten / 4.0)); /* from tick to tick */
-    for (double power = 0.0; power * ten <= most * watch->plan.step; power += decades) {
-        double y = between(BOTTOM, TOP, power * ten / watch->plan.step / most);
-        svg_line(&figure.svg, SUM_LEFT, y, RIGHT, y, "rail");
-        svg_words(&figure.svg, SUM_LEFT - 5, y + 4, END, "quiet", 12, "%.4g x", pow(10.0, power));
+        most = fmax(most, 1.05 * (double)watch->sums[i] / alarm);
+    for (double tick = 0.0; tick <= most; tick += fmax(1.0, ceil(most / TICKS))) {
+        svg_line(&svg, LEFT, up(tick / most), RIGHT, up(tick / most), "rail");
+        svg_words(&svg, LEFT - 5, up(tick / most) + 4, END, "quiet", "%.0f", tick);
     }
-    svg_line(&figure.svg, SUM_LEFT, line, RIGHT, line, "mean");
-    svg_words(&figure.svg, RIGHT, line - 6, END, "quiet", 30, "signals above this line");
+    svg_line(&svg, LEFT, up(1.0 / most), RIGHT, up(1.0 / most), "mean");
+    svg_words(&svg, RIGHT + 4, up(1.0 / most) + 4, START, "quiet", "alarm");
     for (size_t k = 0; k < LABELS; k++) {
-        double x = across_vessels(watch, k * watch->count / (LABELS - 1));
-        svg_line(&figure.svg, x, BOTTOM, x, BOTTOM + 4, "tick");
-        svg_words(&figure.svg, x, BOTTOM + 18,
-                  k == 0           ? START
-                  : k + 1 < LABELS ? MIDDLE
-                                   : END,
-                  "quiet", 20, "%s", day_at(review, k * watch->count / (LABELS - 1), day));
+        double x = across((double)k / (LABELS - 1));
+        svg_line(&svg, x, BOTTOM, x, BOTTOM + 4, "tick");
+        svg_words(&svg, x, BOTTOM + 18, k + 1 < LABELS ? START : END, "quiet", "%s",
+                  day_at(review, k * watch->count / (LABELS - 1), day));
     }
-    text_printf(&figure.svg, "<path class=\"curve c0\" d=\"M%.1f %.1f", (double)SUM_LEFT,
-                (double)BOTTOM);
+    text_printf(&svg, "<path class=\"curve c0\" d=\"M%d %d", LEFT, BOTTOM);
     for (size_t b = 0; b < bins; b++) { /* of each stretch the highest */
         size_t end = (b + 1) * watch->count / bins, highest = 0;
         for (size_t i = b * watch->count / bins; i < end; i++)
             highest = watch->sums[i] > highest ? watch->sums[i] : highest;
-        text_printf(&figure.svg, "L%.1f %.1f", across_vessels(watch, end),
-                    between(BOTTOM, TOP, (double)highest / most));
+        text_printf(&svg, "L%.1f %.1f", across((double)end / count),
+                    up((double)highest / alarm / most));
     }
-    text_puts(&figure.svg, "\"/>\n");
+    text_puts(&svg, "\"/>\n");
     if (watch->episode_count > 0) {
         size_t began = watch->episodes[watch->episode_count - 1].began;
-        double x = across_vessels(watch, began);
-        svg_line(&figure.svg, x, TOP - 4, x, BOTTOM, "since");
-        svg_words(&figure.svg, x, TOP - 10, x < WIDTH / 2.0 ? START : END, "strong", 56, "since %s",
+        double x = across((double)began / count);
+        svg_line(&svg, x, TOP - 4, x, BOTTOM, "since");
+        svg_words(&svg, x, TOP - 9, (double)began < count / 2.0 ? START : END, "strong", "since %s",
                   day_at(review, began, day));
     }
-    note(&figure,
-         "By vessel in order of time: how many times likelier a raised rate of loss is than "
-         "the usual one.");
-    figure_put(page, &figure, "sum-chart", "Evidence of too many losses", BOTTOM + 28,
-               "A line over %zu vessels in order of time: it rises with each lost vessel and falls "
-               "with each sound one. Above the dashed line it signals; it did so %zu %s.",
-               watch->count, watch->episode_count, watch->episode_count == 1 ? "time" : "times");
+    figure_put(page, &svg, "sum-chart", "Evidence of too many losses, in alarms",
+               "A line over all vessels in order of time: it rises with each lost vessel and falls "
+               "with each sound one. At 1, the dashed line, it raises the alarm.");
 }
 
 /* ---- every vessel ------------------------------------------------------------------------------- */
 
-enum {
-    STEP = 16, /* from mark to mark */
-    A_LINE = (RIGHT - LEFT) / STEP,
-    LINES = 3,
-    MARKED = A_LINE * LINES, /* of one batch */
-    VESSELS_LINE = 18,
-    VESSELS_TITLE = 24,
-};
-
+/* One shape for each meaning: never colour alone. */
 static const struct {
-    const char *word;
-    enum shape shape;
+    const char *word, *mark, *style;
 } fates[FATE_COUNT + 1] = {
-    [FATE_OPEN] = {"open", RING},
-    [FATE_SOUND] = {"sound", DOT},
-    [FATE_STUCK] = {"did not grow", TRIANGLE},
-    [FATE_CONTAMINATED] = {"contaminated", CROSS},
-    [FATE_UNTOLD] = {"lost, cause unknown", DIAMOND},
-    [FATE_COUNT] = {"not recorded", QUERY},
+    [FATE_OPEN] = {"open", "\xe2\x97\x8b", "quiet"},
+    [FATE_SOUND] = {"sound", "\xe2\x97\x8f", "fine"},
+    [FATE_STUCK] = {"did not grow", "\xe2\x96\xb2", "stuck"},
+    [FATE_CONTAMINATED] = {"contaminated", "\xe2\x9c\x95", "bad"},
+    [FATE_UNTOLD] = {"lost, cause unknown", "\xe2\x97\x86", "stuck"},
+    [FATE_COUNT] = {"not recorded", "?", "quiet"},
 };
 
-static void draw_vessel(struct text *svg, const struct dataset *dataset, size_t vessel, double x,
-                        double y)
+static void put_mark(struct text *page, const struct dataset *dataset, size_t vessel)
 {
-    enum { LABEL_POINTS = 60 };
-    const char *label = dataset->labels[vessel];
+    enum { TITLE = 120 };
     int32_t entered = dataset->entered[vessel], ended = dataset->ended[vessel];
+    uint8_t fate = dataset->fate[vessel];
     struct text title;
     text_init(&title);
-    text_safe(&title, label, strlen(label), &(struct text_safe_options){.limit = LABEL_POINTS});
-    text_printf(&title, "%s%s", title.length > 0 ? ": " : "", fates[dataset->fate[vessel]].word);
-    if (dataset->control[vessel])
-        text_puts(&title, ", uninoculated");
+    text_printf(&title, "%.200s: %s%s", dataset->labels[vessel], fates[fate].word,
+                dataset->control[vessel] ? ", uninoculated" : "");
     if (entered != DAY_NONE && ended != DAY_NONE)
         text_printf(&title, ", day %lld", (long long)ended - entered);
-    if (dataset->control[vessel])
-        svg_box(svg, x - 7, y - 7, 14, 14, "frame");
-    svg_shape(svg, fates[dataset->fate[vessel]].shape, x, y, 11, title.bytes);
+    text_printf(page, "<span class=\"%s%s\" title=\"", fates[fate].style,
+                dataset->control[vessel] ? " frame" : "");
+    html_fit(page, title.bytes, TITLE);
+    text_printf(page, "\">%s</span>", fates[fate].mark);
     text_release(&title);
 }
 
-/* One batch; returns where the next one may begin. */
-static double put_vessels(struct figure *figure, const struct review *review,
-                          const struct review_batch *batch, double top)
+void table_vessels(struct text *page, const struct review *review)
 {
+    enum { MARKED = 60 };
     const struct dataset *dataset = review->dataset;
-    const char *name = batch_name(review, batch);
-    struct text *svg = &figure->svg;
-    char day[MOMENT_ROOM];
-    size_t all = 0, lines = 0;
+    size_t from = first_shown(review);
 
-    svg_line(svg, LEFT, top, RIGHT, top, "rail");
-    svg_words(svg, LEFT, top + 17, START, "strong", 13, "%s", name);
-    svg_words(svg, LEFT + 122, top + 17, START, "small", 12, "%s",
-              day_write(batch->day, DAY_ISO, day));
-    svg_words(svg, RIGHT, top + 17, END, "plain", 64, "%zu of %zu lost", batch->counts.lost,
-              batch->counts.total);
-    for (size_t v = 0; v < dataset->vessel_count; v++) {
-        if (dataset->factors[dataset->batch].level[v] != batch->level)
-            continue;
-        if (all < MARKED) {
-            lines = all / A_LINE + 1;
-            draw_vessel(svg, dataset, v, LEFT + 7 + (double)(all % A_LINE) * STEP,
-                        top + VESSELS_TITLE + 8 + (double)(lines - 1) * VESSELS_LINE);
-        }
-        all++;
+    text_puts(page, "<p class=\"quiet\">");
+    for (size_t f = 0; f <= FATE_COUNT; f++)
+        text_printf(page, "<span class=\"%s\">%s</span> %s; ", fates[f].style, fates[f].mark,
+                    fates[f].word);
+    text_puts(page, "framed: an uninoculated control</p>\n<table class=\"shares vessels\">\n"
+                    "<caption>Every vessel of each batch, oldest batch first</caption>\n<tbody>\n");
+    for (size_t b = from; b < review->batch_count; b++) {
+        const struct review_batch *batch = &review->batches[b];
+        size_t all = 0;
+        text_puts(page, "<tr><th scope=\"row\">");
+        html_fit(page, batch_name(review, batch), ROW_NAME);
+        text_puts(page, "</th><td class=\"marks\">");
+        for (size_t v = 0; v < dataset->vessel_count; v++)
+            if (dataset->factors[dataset->batch].level[v] == batch->level && all++ < MARKED)
+                put_mark(page, dataset, v);
+        if (all > MARKED)
+            text_printf(page, " and %zu more", all - MARKED);
+        text_printf(page, "</td><td>%zu of %zu</td></tr>\n", batch->counts.lost,
+                    batch->counts.total);
     }
-    if (all > MARKED) {
-        svg_words(svg, LEFT, top + VESSELS_TITLE + 13 + LINES * VESSELS_LINE, START, "quiet", 40,
-                  "and %zu more", all - MARKED);
-        lines++;
-    }
-    return top + VESSELS_TITLE + (double)lines * VESSELS_LINE;
-}
-
-void svg_vessels(struct text *page, const struct review *review)
-{
-    enum { LEGEND = 84, A_ROW = 2, ACROSS = 150, ROWS = 3 };
-    size_t from = first_shown(review), shown = review->batch_count - from;
-    double height = LEGEND, below = 10 + ROWS * VESSELS_LINE;
-    struct figure figure;
-
-    figure_init(&figure);
-    for (size_t f = 0; f <= FATE_COUNT; f++) {
-        double x = LEFT + 6 + (double)(f % A_ROW) * ACROSS;
-        const size_t row = f / A_ROW;
-        double y = 10 + (double)row * VESSELS_LINE;
-        svg_shape(&figure.svg, fates[f].shape, x, y, 11, NULL);
-        svg_words(&figure.svg, x + 11, y + 5, START, "small", 20, "%s", fates[f].word);
-    }
-    svg_box(&figure.svg, LEFT - 1, below - 7, 14, 14, "frame");
-    svg_words(&figure.svg, LEFT + 17, below + 5, START, "small", 40,
-              "framed: an uninoculated control");
-    for (size_t b = from; b < review->batch_count; b++)
-        height = put_vessels(&figure, review, &review->batches[b], height);
-    if (from > 0)
-        note(&figure, "The last %zu of %zu batches.", shown, review->batch_count);
-    figure_put(page, &figure, "vessels-chart", "Every vessel of each batch, oldest batch first",
-               height + 4,
-               "%zu batches in order of time, each with one mark for each vessel; the shape of the "
-               "mark says what became of it.",
-               shown);
+    text_puts(page, "</tbody>\n</table>\n");
 }

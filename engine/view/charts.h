@@ -41,11 +41,11 @@ void table_levels(struct text *page, const struct review *review,
                   const struct review_factor *factor);
 /* A row a batch: its share lost against what chance gives. */
 void table_batches(struct text *page, const struct review *review);
-/* How long vessels lasted, and how many were still watched; nothing without a curve. */
+/* How long vessels lasted. */
 void svg_curves(struct text *page, const struct review *review);
 /* Since when: the running sum of evidence that losses are above the usual. */
 void svg_sum(struct text *page, const struct review *review);
 /* Every vessel, batch by batch: the shape of its mark says what became of it. */
-void svg_vessels(struct text *page, const struct review *review);
+void table_vessels(struct text *page, const struct review *review);
 
 #endif

@@ -893,12 +893,23 @@ static bool stands_before(const struct review_factor *factors, size_t a, size_t 
     return first < second || (!(second < first) && a < b);
 }
 
+static bool has_chart(const struct review *review)
+{
+    return review->batch_count > 0 && !isnan(review->centre);
+}
+
+/* Batches are shown in order of time. */
+static bool has_own_chart(const struct review *review, size_t factor)
+{
+    return factor == review->dataset->batch && has_chart(review);
+}
+
 /* The next factor to draw after `last` (factor_count: the first), or factor_count. */
 static size_t next_factor(const struct review *review, size_t last)
 {
     size_t count = review->dataset->factor_count, best = count;
     for (size_t f = 0; f < count; f++)
-        if (review->factors[f].level_count > 1 &&
+        if (review->factors[f].level_count > 1 && !has_own_chart(review, f) &&
             (last == count || stands_before(review->factors, last, f)) &&
             (best == count || stands_before(review->factors, f, best)))
             best = f;
@@ -911,7 +922,7 @@ static void put_factors(struct face *face)
     size_t count = face->review->dataset->factor_count, drawn = 0, compared = 0;
 
     for (size_t f = 0; f < count; f++)
-        compared += face->review->factors[f].level_count > 1;
+        compared += face->review->factors[f].level_count > 1 && !has_own_chart(face->review, f);
     if (compared == 0)
         return;
     say(face, PLAIN,
@@ -953,6 +964,8 @@ static void put_times(struct face *face)
         const struct survival_curve *curve = &time->curves[c].curve;
         if (curve->cases == 0)
             continue;
+        if (face->page != NULL)
+            text_printf(words, "%c: ", (char)('A' + (int)c));
         view_curve_name(words, face->review, &time->curves[c]);
         text_printf(words, ": %zu of %zu lost", curve->lost, curve->cases);
         if (isfinite(curve->median))
@@ -974,11 +987,6 @@ static void put_times(struct face *face)
 }
 
 /* ---- batches ------------------------------------------------------------------------------------ */
-
-static bool has_chart(const struct review *review)
-{
-    return review->batch_count > 0 && !isnan(review->centre);
-}
 
 static void put_batch_list(struct face *face)
 {
@@ -1069,7 +1077,7 @@ static void put_batches(struct face *face)
 static void put_vessels(struct face *face)
 {
     if (face->review->batch_count > 0)
-        svg_vessels(face->page, face->review);
+        table_vessels(face->page, face->review);
 }
 
 /* ---- how it is decided -------------------------------------------------------------------------- */
@@ -1232,15 +1240,14 @@ static const char style[] =
     "figure p{font-size:.9rem;margin:.2rem 0}\n"
     "svg{display:block;width:100%;height:auto;font:13px system-ui,sans-serif}\n"
     "svg text{fill:var(--ink);stroke:var(--page);stroke-width:3px;paint-order:stroke}\n"
-    "svg .strong{font-weight:600}\nsvg .small{font-size:12px}\n"
+    "svg .strong{font-weight:600}\n"
     "svg .quiet{fill:var(--quiet);font-size:12px}\n"
     ".rail{stroke:var(--line)}\n.tick{stroke:var(--quiet)}\n"
     ".mean{stroke:var(--quiet);stroke-dasharray:4 3}\n"
-    ".fine{fill:var(--good)}\n"
-    ".open{fill:none;stroke:var(--quiet);stroke-width:2}\n"
-    ".bad{stroke:var(--bad);stroke-width:3;fill:none}\n.stuck{fill:var(--call)}\n"
-    ".frame{fill:none;stroke:var(--ink);stroke-width:1}\n"
-    ".lead-line{stroke:var(--line)}\n.since{stroke:var(--bad);stroke-width:2}\n"
+    ".fine{color:var(--good)}.bad{color:var(--bad);font-weight:600}.stuck{color:var(--call)}\n"
+    ".marks{width:75%}.marks span{display:inline-block;width:1.1rem;text-align:center}\n"
+    ".frame{border:1px solid var(--ink)}\n"
+    ".since{stroke:var(--bad);stroke-width:2}\n"
     ".curve{fill:none;stroke-width:2.5}\n"
     ".c0{stroke:var(--bad)}\n.c1{stroke:var(--good);stroke-dasharray:7 4}\n"
     ".c2{stroke:var(--link);stroke-dasharray:2 3}\n"
