@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "journal/mapping.h"
 
+#include <ctype.h>
 #include <errno.h>
 #include <math.h>
 #include <stdarg.h>
@@ -234,8 +235,37 @@ static const char *word_id(const struct mapping *mapping, struct reader *reader,
 
 struct result {                    /* what became of a vessel */
     const struct finding *finding; /* NULL when it tells none */
-    bool used, discarded;
+    bool used, discarded, growing;
+    enum because because; /* it was discarded */
 };
+
+static bool is_gone(const struct result *result)
+{
+    return result->used || result->discarded || result->because != BECAUSE_UNTOLD;
+}
+
+/* Adds a word of a meaning, as a map writes it; false when it is none. */
+static bool add_meaning(const struct rules *rules, const char *word, struct result *result)
+{
+    int finding = rules_finding(rules, word);
+    if (finding != RULES_NONE) {
+        if (result->finding == NULL)
+            result->finding = &rules->findings[finding];
+        return true;
+    }
+    for (int i = BECAUSE_UNTOLD + 1; because_words[i] != NULL; i++)
+        if (strcmp(word, because_words[i]) == 0 && i != BECAUSE_USED && i != BECAUSE_SLIP) {
+            result->because = (enum because)i;
+            return true;
+        }
+    bool *flag = strcmp(word, "used") == 0        ? &result->used
+                 : strcmp(word, "discarded") == 0 ? &result->discarded
+                 : strcmp(word, "growing") == 0   ? &result->growing
+                                                  : NULL;
+    if (flag != NULL)
+        *flag = true;
+    return flag != NULL;
+}
 
 /* The meaning of a result as a map writes it, "FINDING used"; false when a word of it is unknown. */
 static bool read_meaning(const struct rules *rules, const char *meaning, struct result *result)
@@ -245,28 +275,86 @@ static bool read_meaning(const struct rules *rules, const char *meaning, struct 
         char word[64];
         size_t length = strcspn(at, " ,");
         snprintf(word, sizeof word, "%.*s", (int)(length < sizeof word ? length : 63), at);
-        int finding = rules_finding(rules, word);
-        if (finding != RULES_NONE && result->finding == NULL)
-            result->finding = &rules->findings[finding];
-        else if (strcmp(word, "used") == 0)
-            result->used = true;
-        else if (strcmp(word, "discarded") == 0)
-            result->discarded = true;
-        else if (strcmp(word, "growing") != 0)
+        if (!add_meaning(rules, word, result))
             return false;
         at += length;
     }
     return true;
 }
 
+/* Where the words of a list stand in a folded text as words of their own; NULL for nowhere. */
+static const char *find_words(const struct named_list *list, const char *folded)
+{
+    for (size_t i = 0; i < list->items.count; i++) {
+        const char *words = list->items.list[i];
+        size_t length = strlen(words);
+        for (const char *at = folded; (at = strstr(at, words)) != NULL; at++)
+            if ((at == folded || !isalnum((unsigned char)at[-1])) &&
+                !isalnum((unsigned char)at[length]))
+                return at;
+    }
+    return NULL;
+}
+
+static bool is_whole(const struct named_list *list, const char *folded)
+{
+    for (size_t i = 0; i < list->items.count; i++)
+        if (strcmp(list->items.list[i], folded) == 0)
+            return true;
+    return false;
+}
+
+/* What the words of the rules make of a text (FORMAT.md, "result_"); false when it has none of them, or says
+ * that one of them is not so. */
+static bool read_usual_words(const struct rules *rules, const char *folded, struct result *result)
+{
+    static const char lead[] = "result_";
+    bool any = false;
+    *result = (struct result){0};
+    for (const char *at = folded; (at = strstr(at, "no")) != NULL;
+         at++) /* "not used", "no contam" */
+        if ((at == folded || at[-1] == ' ') &&
+            (strncmp(at, "no ", 3) == 0 || strncmp(at, "not ", 4) == 0) &&
+            strncmp(at, "no growth", 9) != 0)
+            return false;
+    for (size_t i = 0; i < rules->language.list_count; i++) {
+        const struct named_list *list = &rules->language.lists[i];
+        struct result alone = *result;
+        if (strncmp(list->id, lead, sizeof lead - 1) != 0 || find_words(list, folded) == NULL ||
+            !add_meaning(rules, list->id + sizeof lead - 1, &alone))
+            continue;
+        if (alone.growing && !result->growing && !is_whole(list, folded))
+            continue; /* "fine green dust" is not fine */
+        *result = alone;
+        any = true;
+    }
+    if (result->used && result->because == BECAUSE_CONTAMINATED)
+        return false; /* which of them is for the grower to say */
+    /* "contam, tossed": the kind of mould, where it is named, says more; what grew and was lost is lost. */
+    if (result->finding != NULL && result->finding->status == FINDING_CONTAMINATED)
+        result->discarded = !result->used;
+    if (result->finding != NULL || (result->used && result->because != BECAUSE_UNTOLD))
+        result->because = BECAUSE_UNTOLD;
+    return any;
+}
+
+/* As the map says, a finding by its id or name, or the words of a meaning; false when it is none of these. */
+static bool read_exactly(const struct mapping *mapping, const char *folded, struct arena *arena,
+                         struct result *result)
+{
+    const char *meaning = translated(mapping, ROLE_RESULT, folded);
+    if (meaning == NULL)
+        meaning = named_in_rules(mapping->rules, LIST_FINDINGS, folded, arena);
+    return read_meaning(mapping->rules, meaning != NULL ? meaning : folded, result);
+}
+
 /* False when nobody knows what the words say. */
 static bool read_result(const struct mapping *mapping, const char *text, struct arena *arena,
                         struct result *result)
 {
-    const char *folded = fold(arena, text), *meaning = translated(mapping, ROLE_RESULT, folded);
-    if (meaning == NULL)
-        meaning = named_in_rules(mapping->rules, LIST_FINDINGS, folded, arena);
-    return read_meaning(mapping->rules, meaning != NULL ? meaning : folded, result);
+    const char *folded = fold(arena, text);
+    return read_exactly(mapping, folded, arena, result) ||
+           read_usual_words(mapping->rules, folded, result);
 }
 
 /* ==== maps ==================================================================================== */
@@ -433,11 +521,12 @@ static void read_translation(struct map_reading *reading, const yaml_node_t *key
     if (word == NULL || meaning == NULL)
         return;
     if (!knows(mapping, role, meaning))
-        diags_error(reading->diags, node_at(reading, value), "'%s' is no %s; %s", meaning,
-                    roles[role].name,
-                    role == ROLE_RESULT ? "write growing, used, discarded or a finding as "
-                                          "'jarside show' lists them"
-                                        : "'jarside show' lists what the rules know");
+        diags_error(
+            reading->diags, node_at(reading, value), "'%s' is no %s; %s", meaning, roles[role].name,
+            role == ROLE_RESULT
+                ? "write growing, used, discarded, contaminated, stuck, broken, sold, given or "
+                  "a finding as 'jarside show' lists them"
+                : "'jarside show' lists what the rules know");
     *arena_push(mapping->arena, mapping->translations, mapping->translation_count) =
         (struct translation){role, fold(mapping->arena, word),
                              arena_string(mapping->arena, meaning)};
@@ -633,7 +722,7 @@ struct sheet {
     struct mapping_tally *tally;
     struct diags *diags;
     /* The table. */
-    bool header_read;
+    size_t header, row;           /* the row that names the columns, and the present one, from 0 */
     size_t column_of[ROLE_COUNT]; /* SIZE_MAX where none */
     bool repeats[CSV_MOST_FIELDS];
     struct text above[CSV_MOST_FIELDS]; /* what stood last in a column that repeats */
@@ -907,7 +996,8 @@ static bool take_vessel(struct sheet *sheet, struct vessel *vessel)
     return settle(sheet, RECORD_VESSEL, vessel->label, vessel);
 }
 
-static bool take_event(struct sheet *sheet, int64_t vessel, enum event_kind kind, struct moment at)
+static bool take_event(struct sheet *sheet, int64_t vessel, enum event_kind kind, struct moment at,
+                       enum because because, const char *detail)
 {
     struct event *events = NULL, event;
     size_t count = 0;
@@ -921,11 +1011,13 @@ static bool take_event(struct sheet *sheet, int64_t vessel, enum event_kind kind
     event.vessel = vessel;
     event.kind = kind;
     event.at = at;
+    event.because = because;
+    event.detail = detail;
     return add(sheet, RECORD_EVENT, &event);
 }
 
 static bool take_outcome(struct sheet *sheet, int64_t vessel, const struct finding *finding,
-                         struct moment at)
+                         struct moment at, const char *undated)
 {
     struct outcome *outcomes = NULL, outcome;
     size_t count = 0;
@@ -941,7 +1033,8 @@ static bool take_outcome(struct sheet *sheet, int64_t vessel, const struct findi
     outcome.at = at;
     outcome.finding = finding->id;
     outcome.status = status_name(finding->status);
-    outcome.how = arena_format(sheet->arena, "from a spreadsheet: %s", sheet->cells[ROLE_RESULT]);
+    outcome.how = arena_format(sheet->arena, "from a spreadsheet: %s%s%s",
+                               sheet->cells[ROLE_RESULT], undated[0] != '\0' ? "; " : "", undated);
     return add(sheet, RECORD_OUTCOME, &outcome);
 }
 
@@ -960,28 +1053,41 @@ static bool take_cells(struct sheet *sheet)
     for (size_t i = 0; i < sizeof days / sizeof *days; i++) {
         struct moment at;
         if (said(sheet, days[i].role) &&
-            !(read_day(sheet, days[i].role, &at) && take_event(sheet, vessel.id, days[i].kind, at)))
+            !(read_day(sheet, days[i].role, &at) &&
+              take_event(sheet, vessel.id, days[i].kind, at, BECAUSE_UNTOLD, "")))
             return false;
     }
     struct result result;
-    struct moment at;
+    struct moment at = moment_unknown();
     if (!said(sheet, ROLE_RESULT))
         return true;
     if (!read_result(sheet->mapping, sheet->cells[ROLE_RESULT], sheet->arena, &result))
         return wrong(sheet, ROLE_RESULT,
                      "that is not a finding; say in the map, under 'values', what it means");
-    if (result.finding == NULL && !result.used && !result.discarded)
+    if (result.finding == NULL && !is_gone(&result))
         return true;
-    /* Its own day, else that on which the vessel was used or discarded. */
+    /* Its own day, else that on which the vessel was used or discarded, else the last one that is known. */
     enum role day = said(sheet, ROLE_ENDED)       ? ROLE_ENDED
                     : said(sheet, ROLE_DISCARDED) ? ROLE_DISCARDED
                                                   : ROLE_USED;
-    if (!said(sheet, day))
+    const char *undated = said(sheet, day) ? "" : "the day is the last one that was written down";
+    if (said(sheet, day) && !read_day(sheet, day, &at))
+        return false;
+    for (int i = 0; i < ROLE_COUNT && undated[0] != '\0'; i++) {
+        struct moment known;
+        if (!is_date((enum role)i) || i == ROLE_COOKED || !said(sheet, (enum role)i))
+            continue;
+        if (!read_day(sheet, (enum role)i, &known))
+            return false;
+        at = !moment_known(at) || known.seconds > at.seconds ? known : at;
+    }
+    if (!moment_known(at))
         return lacks(sheet, ROLE_ENDED, "a result needs a day; map 'ended'");
-    return read_day(sheet, day, &at) &&
-           (result.finding == NULL || take_outcome(sheet, vessel.id, result.finding, at)) &&
-           (!result.used || take_event(sheet, vessel.id, EVENT_USE, at)) &&
-           (!result.discarded || take_event(sheet, vessel.id, EVENT_DISCARD, at));
+    return (result.finding == NULL ||
+            take_outcome(sheet, vessel.id, result.finding, at, undated)) &&
+           (!result.used || take_event(sheet, vessel.id, EVENT_USE, at, BECAUSE_UNTOLD, undated)) &&
+           (!(result.discarded || result.because != BECAUSE_UNTOLD) ||
+            take_event(sheet, vessel.id, EVENT_DISCARD, at, result.because, undated));
 }
 
 /* ==== a spreadsheet =========================================================================== */
@@ -1057,6 +1163,34 @@ static enum status conclude_row(struct sheet *sheet, const struct csv_row *row)
     return journal_execute(sheet->journal, "ROLLBACK TO one_row; RELEASE one_row", sheet->diags);
 }
 
+/* Whether a row begins with a word for sums. */
+static bool is_sums(const struct language *language, const struct csv_row *row, struct arena *arena)
+{
+    size_t first = 0;
+    while (first < row->count && is_blank(row->fields[first].text))
+        first++;
+    const char *folded = fold(arena, first < row->count ? row->fields[first].text : "");
+    for (size_t i = 0; i < language->list_count; i++)
+        if (strcmp(language->lists[i].id, "sheet_totals") == 0 &&
+            find_words(&language->lists[i], folded) == folded)
+            return true;
+    return false;
+}
+
+/* What a row is that holds no vessel; NULL when it holds one. */
+static const char *not_a_vessel(struct sheet *sheet, const struct csv_row *row)
+{
+    const struct mapping *mapping = sheet->mapping;
+    bool again = true;
+    for (int i = 0; i < ROLE_COUNT; i++)
+        if (mapping->headings[i] != NULL && sheet->column_of[i] < row->count)
+            again = again && strcmp(fold(sheet->arena, row->fields[sheet->column_of[i]].text),
+                                    mapping->headings[i]) == 0;
+    return again ? "the names of the columns again"
+           : is_sums(&mapping->rules->language, row, sheet->arena) ? "a row of sums"
+                                                                   : NULL;
+}
+
 static enum status take_row(void *context, const struct csv_row *row)
 {
     struct sheet *sheet = context;
@@ -1064,10 +1198,13 @@ static enum status take_row(void *context, const struct csv_row *row)
     arena_reset(sheet->arena);
     diags_clear(sheet->own);
     sheet->label = "";
-    if (!sheet->header_read) {
+    if (sheet->row++ < sheet->header) {
+        report(sheet, csv_at(row, SIZE_MAX), MAPPING_SKIPPED, "above the names of the columns");
+        return STATUS_OK;
+    }
+    if (sheet->row == sheet->header + 1) {
         const struct mapping *mapping = sheet->mapping;
         size_t before = diags_errors(sheet->diags);
-        sheet->header_read = true;
         for (int i = 0; i < ROLE_COUNT; i++)
             sheet->column_of[i] =
                 mapping->headings[i] == NULL
@@ -1093,6 +1230,11 @@ static enum status take_row(void *context, const struct csv_row *row)
         report(sheet, csv_at(row, SIZE_MAX), MAPPING_SKIPPED, "empty");
         return STATUS_OK;
     }
+    const char *no_vessel = not_a_vessel(sheet, row);
+    if (no_vessel != NULL) {
+        report(sheet, csv_at(row, SIZE_MAX), MAPPING_SKIPPED, no_vessel);
+        return STATUS_OK;
+    }
     for (int i = 0; i < ROLE_COUNT; i++)
         sheet->cells[i] = cell(sheet, row, (enum role)i);
     enum status status = journal_execute(sheet->journal, "SAVEPOINT one_row", sheet->diags);
@@ -1104,6 +1246,51 @@ static enum status take_row(void *context, const struct csv_row *row)
     memset(sheet->added, 0, sizeof sheet->added);
     (void)take_cells(sheet);
     return conclude_row(sheet, row);
+}
+
+/* The row that names the columns: titles may stand above it. */
+struct headline {
+    struct arena *arena;
+    const struct mapping
+        *mapping;      /* whose headings it has; NULL: several that suggest some column of ours */
+    size_t row, found; /* rows so far; which of them it is */
+    size_t best;       /* headings that it has */
+};
+
+static int fit(enum role role, const char *folded);
+
+static enum status look_for_headline(void *context, const struct csv_row *row)
+{
+    enum { MOST_ABOVE = 12 };
+    struct headline *headline = context;
+    size_t count = 0;
+    for (size_t k = 0; k < row->count && headline->row < MOST_ABOVE; k++) {
+        const char *folded = fold(headline->arena, row->fields[k].text);
+        bool suits = false;
+        for (int i = 0; i < ROLE_COUNT && !suits && folded[0] != '\0'; i++)
+            suits = headline->mapping == NULL ? fit((enum role)i, folded) > 0
+                    : headline->mapping->headings[i] != NULL
+                        ? strcmp(headline->mapping->headings[i], folded) == 0
+                        : false;
+        count += suits;
+    }
+    if (count > headline->best && (count > 1 || headline->mapping != NULL)) {
+        headline->best = count;
+        headline->found = headline->row;
+    }
+    headline->row++;
+    return STATUS_OK;
+}
+
+static enum status find_headline(const char *path, const struct mapping *mapping,
+                                 struct arena *arena, size_t *found, struct diags *diags)
+{
+    struct headline headline = {.arena = arena, .mapping = mapping};
+    const struct csv_table table = {
+        .file = path, .utf8 = true, .context = &headline, .row = look_for_headline};
+    enum status status = csv_read(&table, NULL, NULL, diags);
+    *found = headline.found;
+    return status;
 }
 
 static enum status refuse_empty(const char *path, struct diags *diags)
@@ -1135,8 +1322,10 @@ enum status mapping_import(struct journal *journal, struct mapping *mapping, str
     for (size_t i = 0; i < CSV_MOST_FIELDS; i++)
         text_init(&sheet->above[i]);
     const struct csv_table table = {.file = path, .utf8 = true, .context = sheet, .row = take_row};
-    status = csv_read(&table, NULL, options->progress, diags);
-    if (status == STATUS_OK && !sheet->header_read)
+    status = find_headline(path, mapping, sheet->arena, &sheet->header, diags);
+    if (status == STATUS_OK)
+        status = csv_read(&table, NULL, options->progress, diags);
+    if (status == STATUS_OK && sheet->row == 0)
         status = refuse_empty(path, diags);
     if (status == STATUS_OK && !options->dry_run && (tally->refused == 0 || options->partly))
         status = journal_commit(journal, diags);
@@ -1172,6 +1361,7 @@ struct sample { /* what stands in one column */
 struct guess {
     struct arena *arena;
     struct sample samples[MOST_GUESSED];
+    size_t header, row; /* as of a sheet */
     size_t column_count, rows;
     int column_of[ROLE_COUNT]; /* -1 for none */
     struct text *out;
@@ -1212,7 +1402,15 @@ static void look_at_value(struct guess *guess, struct sample *sample, const char
 static enum status look_at_row(void *context, const struct csv_row *row)
 {
     struct guess *guess = context;
-    bool header = guess->column_count == 0;
+    bool header = guess->row == guess->header;
+    if (guess->row++ < guess->header)
+        return STATUS_OK;
+    size_t again = 0;
+    for (size_t i = 0; i < guess->column_count && i < row->count; i++)
+        again += strcmp(fold(guess->arena, row->fields[i].text), guess->samples[i].folded) == 0 &&
+                 guess->samples[i].folded[0] != '\0';
+    if (!header && (again > 1 || is_sums(&guess->nothing.rules->language, row, guess->arena)))
+        return STATUS_OK;
     if (header)
         guess->column_count = row->count < MOST_GUESSED ? row->count : MOST_GUESSED;
     guess->rows += !header;
@@ -1382,35 +1580,47 @@ static const struct finding *guess_finding(struct triage *triage, const char *va
     return finding;
 }
 
+/* A meaning as a map writes it. */
+static void put_meaning(struct text *out, const struct result *result)
+{
+    const char *words[] = {result->finding != NULL ? result->finding->id : "",
+                           because_words[result->because], result->used ? "used" : "",
+                           result->discarded ? "discarded" : "",
+                           result->growing && !is_gone(result) ? "growing" : ""};
+    bool any = false;
+    for (size_t i = 0; i < sizeof words / sizeof *words; i++) {
+        text_printf(out, "%s%s", any && words[i][0] != '\0' ? " " : "", words[i]);
+        any = any || words[i][0] != '\0';
+    }
+}
+
 /* A word of theirs and what it may mean, as far as that can be proposed. */
 static void put_value(struct guess *guess, bool result, const char *value, size_t count)
 {
-    static const char *const plain[][2] = {
-        {"used|spawned|in bulk", "used"},
-        {"growing|running|ongoing|ok", "growing"},
-        {"discarded|tossed|binned|trashed|thrown out", "discarded"},
-    };
     struct text *out = guess->out;
+    struct result meaning = {0};
     double p = 0;
-    const char *folded = fold(guess->arena, value), *means = NULL;
-    for (size_t i = 0; result && i < sizeof plain / sizeof *plain; i++)
-        if (csv_named(plain[i][0], folded, strlen(folded)) >= 0)
-            means = plain[i][1];
-    const struct finding *finding =
-        result && means == NULL ? guess_finding(guess->triage, value, &p) : NULL;
-    if (finding != NULL)
-        means = finding->id;
-    text_puts(out, means != NULL ? "    " : "    # ");
+    bool known =
+        result && read_usual_words(guess->nothing.rules, fold(guess->arena, value), &meaning);
+    if (result && !known) {
+        meaning = (struct result){.finding = guess_finding(guess->triage, value, &p)};
+        meaning.discarded =
+            meaning.finding != NULL && meaning.finding->status == FINDING_CONTAMINATED;
+        known = meaning.finding != NULL;
+    }
+    text_puts(out, known ? "    " : "    # ");
     put_quoted(out, value);
-    text_printf(out, ": %s%s   # ", means != NULL ? means : "?",
-                finding != NULL && finding->status == FINDING_CONTAMINATED ? " discarded" : "");
+    text_puts(out, ": ");
+    if (known)
+        put_meaning(out, &meaning);
+    text_puts(out, known ? "   # " : "?   # ");
     if (count == 1)
         text_puts(out, "once");
     else
         text_printf(out, "%zu times", count);
-    if (finding != NULL)
+    if (p > 0)
         text_printf(out, "; a guess, %.0f %%", 100.0 * p);
-    text_puts(out, result && means == NULL ? "; say what it was\n" : "\n");
+    text_puts(out, result && !known ? "; say what it was\n" : "\n");
 }
 
 /* The words of a column that the rules would not know by themselves. */
@@ -1422,7 +1632,7 @@ static void put_values(struct guess *guess, enum role role, bool *any)
     for (size_t i = 0; i < sample->count; i++) {
         const char *value = sample->values[i];
         if (role == ROLE_RESULT
-                ? read_result(&guess->nothing, value, guess->arena, &result)
+                ? read_exactly(&guess->nothing, fold(guess->arena, value), guess->arena, &result)
                 : word_id(&guess->nothing, guess->reader, role, value, guess->arena) != NULL)
             continue;
         if (!*any)
@@ -1448,7 +1658,9 @@ enum status mapping_guess(const char *path, struct reader *reader, struct triage
     guess->triage = triage;
     const struct csv_table table = {
         .file = path, .utf8 = true, .context = guess, .row = look_at_row};
-    enum status status = csv_read(&table, NULL, NULL, diags);
+    enum status status = find_headline(path, NULL, arena, &guess->header, diags);
+    if (status == STATUS_OK)
+        status = csv_read(&table, NULL, NULL, diags);
     if (status == STATUS_OK && guess->column_count == 0)
         status = refuse_empty(path, diags);
     if (status == STATUS_OK) {

@@ -85,7 +85,6 @@ subtest 'rows that are refused' => sub {
     refused('no batch', 'b', rows(',1,2026-03-01,,'), $plain, qr/2:1: .*batch is missing/s);
     refused('no vessel', 'b', rows('R1,,2026-03-01,,'), $plain, qr/2:4: .*nothing\s+tells\s+which\s+vessel/s);
     refused('no day of inoculation', 'b', rows('R1,1,,,'), $plain, qr/2:6: .*day of\s+inoculation/s);
-    refused('a result without a day', 'b', rows('R1,1,2026-03-01,green_mould,'), $plain, qr/result needs a\s+day/);
     refused('a batch that changes its day', 'b', rows($good, 'R1,2,2026-03-02,,'), $plain, qr/3:6: .*batch\s+'R1'\s+has\s+at\s+'2026-03-01/s);
     refused('a vessel told of twice, otherwise', 'b', rows('R1,1,2026-03-01,green_mould,2026-03-09', 'R1,1,2026-03-01,wet_rot,2026-03-09'), $plain, qr/confirmed as\s+'green_mould'\s+already/s);
     refused('a number that is none', 'b', rows('R1,one,2026-03-01,,'), $plain, qr/2:4: .*whole\s+number/s);
@@ -101,6 +100,51 @@ subtest 'rows that are refused' => sub {
     like($out, qr/Rows: 2 taken, 0 skipped, 1 refused\. What was taken is kept/, 'and told');
     is_deeply([map { my ($label, $grams, $control) = (split /,/)[1, 5, 12]; ($label, $grams && sprintf('%.4f', $grams), $control) } table('b', 'vessel')], ['R1-1', '', 'no', 'R1-3', '992.2333', 'yes'], 'the good rows are there') or diag join "\n", table('b', 'vessel');
     is(scalar(table('b', 'outcome')), 0, 'and nothing of the other');
+};
+
+# An old sheet as they are kept: a title, cells merged downwards, sums, words of their own, days that nobody wrote down.
+subtest 'an old spreadsheet of forty rows, taken with one map' => sub {
+    my @words = ('used', 'contam', 'Tossed', 'trich', 'given away', 'CONTAM - tossed', 'used', 'growing', 'no growth', 'sold', 'Used.', 'contaminated', 'trich, binned');
+    my @lines = ('Grow log of the back room 2025 (old book),,,,,,', ',,,,,,');
+    my ($rows, %told) = (0);
+    push @lines, 'Run,Bag no,Date,Culture,What happened,Seen on,Notes';
+    for my $run (1 .. 6) {
+        for my $bag (1 .. 5) {
+            my $word = $words[ $rows++ % @words ];
+            my $seen = $rows % 3 ? '' : (18 + $run) . "/$run/2025";
+            push @lines, join ',', $bag == 1 ? ("Q$run", $bag, "$run.$run.2025", ' blue oyster ') : ('', " $bag", '', ''), $word =~ /,/ ? qq("$word") : $word, $seen, $bag == 2 ? 'smelled off' : '';
+        }
+        push @lines, "Total,5,,,3 of 5,,", ',,,,,,';
+        push @lines, 'Run,Bag no,Date,Culture,What happened,Seen on,Notes' if $run == 3;
+    }
+    my $old = spew('old.csv', join "\r\n", @lines, '');
+    my (undef, $map) = with('old', 'import', $old, '--guess');
+    like($map, qr/"contam": contaminated .*"trich": green_mould discarded .*"given away": given /s, 'words of the trade are proposed');
+    like($map, qr/repeat: \["Run", "Date", "Culture"\]/, 'and what stands for the rows below');
+    my $file = spew('old.yaml', $map);
+    my ($status, $out, $err) = with('old', 'import', $old, '--map', $file);
+    is($status, 0, 'taken') or diag $out . $err;
+    like($out, qr/Rows: 30 taken, 15 skipped, 0 refused/, 'every vessel; titles, sums, blanks and headings are none');
+    is(scalar(table('old', 'vessel')), 30, 'each once');
+    my %because;
+    $because{ (split /,/)[6] }++ for grep {/,discard,/} table('old', 'event');
+    is_deeply(\%because, { '' => 8, contaminated => 7, given => 2, sold => 2 }, 'why each went');
+    is(scalar(grep {/,use,/} table('old', 'event')), 7, 'and what was used');
+    is(scalar(grep {/green_mould/} table('old', 'outcome')), 5, 'and which mould, where it is named');
+    like((grep {/,Q1-2,|Q1-2,/} table('old', 'event'))[0], qr/2025-01-01.*the day is the last one that was written down/, 'a result without a day takes the last that is known, and says so');
+    ($status, $out) = with('old', 'import', $old, '--map', $file);
+    like($out, qr/Rows: 0 taken, 45 skipped.*Nothing new/s, 'a second time adds nothing');
+    spew('old2.yaml', "columns: {batch: Run, number: Bag no, inoculated: Date, result: What happened, ended: Seen on}\ndates: day/month/year\nrepeat: [Run, Date]\n");
+    ($status, $out) = with('old', 'import', $old, '--map', "$scratch/old2.yaml");
+    like($out, qr/Rows: 0 taken, 45 skipped.*Nothing new/s, 'nor does another map of it');
+    ($status, $out) = with('old', 'journal', 'check');
+    is($status, 0, 'and the journal is sound') or diag $out;
+};
+
+subtest 'what a word of a sheet is not taken for' => sub {
+    for my $case (['fine green dust', 'fine is not all of it'], ['not contaminated', 'a denial'], ['contam but used', 'both at once']) {
+        refused($case->[1], 'd', rows("R1,1,2026-03-01,$case->[0],2026-03-02"), spew('plain.yaml', $columns), qr/result is\s+'$case->[0]'/);
+    }
 };
 
 subtest 'maps of several kinds' => sub {
