@@ -598,24 +598,29 @@ static void hear_description(struct conversation *talk, const char *line, bool m
         talk->stage = STAGE_ACTION;
 }
 
+/* At the end of a stage: whether to look for the cause, or nothing at all. */
 static void hear_offer(struct conversation *talk, const char *line)
 {
     static const char *const yes[] = {"", "yes", "y", "yeah", "yep", "ok", "go on", "sure"};
-    static const char *const no[] = {"no", "n", "nope", "nah", "no thanks", "not now"};
+    static const char *const no[] = {"no", "n", "nope", "nah", "no thanks", "not now", "thanks"};
+    const bool offered = talk->stage == STAGE_OFFER;
     const char *rest;
+    bool yes_said = false, no_said = false;
     for (size_t i = 0; i < sizeof yes / sizeof *yes; i++)
-        if (strcasecmp(line, yes[i]) == 0) {
-            remember(talk);
-            talk->stage = STAGE_CAUSE;
-            talk->asked = 0;
-            return;
-        }
+        yes_said = yes_said || strcasecmp(line, yes[i]) == 0;
     for (size_t i = 0; i < sizeof no / sizeof *no; i++)
-        talk->leaving = talk->leaving || strcasecmp(line, no[i]) == 0;
-    if (!talk->leaving && does_not_know(talk->rules, line, &rest))
+        no_said = no_said || strcasecmp(line, no[i]) == 0;
+    if (offered && yes_said) {
+        remember(talk);
+        talk->stage = STAGE_CAUSE;
+        talk->asked = 0;
+    } else if (offered && no_said) {
+        talk->leaving = true;
+    } else if (yes_said || no_said || does_not_know(talk->rules, line, &rest)) {
         say_done(talk);
-    else if (!talk->leaving)
+    } else {
         hear_description(talk, line, false);
+    }
 }
 
 static void hear(struct conversation *talk, const char *line)
@@ -624,14 +629,13 @@ static void hear(struct conversation *talk, const char *line)
     enum command command = command_of(line, &rest);
     if (command != COMMAND_COUNT)
         act(talk, command, rest);
-    else if (talk->stage == STAGE_OFFER)
+    else if (talk->stage == STAGE_OFFER ||
+             (talk->stage == STAGE_DONE && talk->asking == NO_OBSERVABLE))
         hear_offer(talk, line);
     else if (line[0] == '\0' && talk->stage == STAGE_OPENING)
         talk->stage = STAGE_ACTION;
     else if (line[0] == '\0')
         talk->tries = 0; /* Enter at a question asks it again */
-    else if (talk->stage == STAGE_DONE && does_not_know(talk->rules, line, &rest))
-        say_done(talk);
     else if (talk->asking != NO_OBSERVABLE && does_not_know(talk->rules, line, &rest)) {
         act(talk, COMMAND_UNKNOWN, "");
         if (*rest != '\0')

@@ -716,7 +716,8 @@ void view_verdict(struct screen *screen, const struct judged *judged, enum verdi
     const struct verdict *verdict = judged->verdict;
     const bool whole = form == VERDICT_WHOLE, sound = verdict->no_cause >= 0.5;
     const size_t narrow = screen->width < SCREEN_DEFAULT ? screen->width : SCREEN_DEFAULT;
-    const size_t room = screen_lines(screen) + BRIEF_LINES * SCREEN_DEFAULT / narrow;
+    const size_t lines = verdict->settled ? BRIEF_LINES : BRIEF_LINES - 2; /* for what would help */
+    const size_t room = screen_lines(screen) + lines * SCREEN_DEFAULT / narrow;
     struct text words;
 
     say_action(screen, judged);
@@ -754,7 +755,7 @@ void view_verdict(struct screen *screen, const struct judged *judged, enum verdi
     if (words.length > 0)
         screen_item(screen, 0, "!", ROLE_WARN, words.bytes);
     text_release(&words);
-    if (form != VERDICT_TALK && !verdict->settled && verdict->question_count > 0)
+    if (!verdict->settled && verdict->question_count > 0)
         screen_say(screen, 0, 2, ROLE_PLAIN, "It would help most to know: %s",
                    judged->rules->observables[verdict->questions[0].observable].ask);
     if (whole)
