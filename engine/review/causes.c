@@ -357,24 +357,6 @@ static enum status judge_batch(const struct review_work *work, const size_t *ves
 
 /* ---- all of them -------------------------------------------------------------------------------- */
 
-/* Vessels that count, sorted by batch: those of batch b stand from starts[b] to starts[b + 1]. */
-static void sort_by_batch(const struct review_work *work, size_t **vessels, size_t **starts)
-{
-    const struct factor *batch = &work->dataset->factors[work->dataset->batch];
-    size_t count = work->dataset->vessel_count, levels = batch->level_count;
-    *vessels = malloc((count + 1) * sizeof **vessels);
-    *starts = calloc(levels + 2, sizeof **starts);
-    /* Counted two places on: while they are put in place, each start moves up to its end. */
-    for (size_t i = 0; i < count; i++)
-        if (work->standing[i] != STANDING_OUT && batch->level[i] != LEVEL_NONE)
-            (*starts)[batch->level[i] + 2]++;
-    for (size_t l = 2; l < levels + 2; l++)
-        (*starts)[l] += (*starts)[l - 1];
-    for (size_t i = 0; i < count; i++)
-        if (work->standing[i] != STANDING_OUT && batch->level[i] != LEVEL_NONE)
-            (*vessels)[(*starts)[batch->level[i] + 1]++] = i;
-}
-
 static int more_lost(const void *a, const void *b)
 {
     const struct review_batch *const *first = a, *const *second = b;
@@ -388,10 +370,10 @@ static enum status judge_batches(struct review_work *work)
 {
     struct review *review = work->review;
     struct review_batch **worst = malloc((review->batch_count + 1) * sizeof *worst);
-    size_t *vessels, *starts;
+    const uint32_t *level = work->dataset->factors[work->dataset->batch].level;
+    size_t *vessels = malloc((work->dataset->vessel_count + 1) * sizeof *vessels);
     enum status status = STATUS_OK;
 
-    sort_by_batch(work, &vessels, &starts);
     for (size_t b = 0; b < review->batch_count; b++)
         worst[b] = &review->batches[b];
     if (review->batch_count > 1)
@@ -399,14 +381,15 @@ static enum status judge_batches(struct review_work *work)
     size_t asked =
         review->batch_count < REVIEW_BATCHES_JUDGED ? review->batch_count : REVIEW_BATCHES_JUDGED;
     for (size_t k = 0; k < asked && worst[k]->counts.lost > 0 && status == STATUS_OK; k++) {
-        uint32_t level = worst[k]->level;
-        status = judge_batch(work, &vessels[starts[level]], starts[level + 1] - starts[level],
-                             &worst[k]->causes, &worst[k]->cause_count);
+        size_t count = 0;
+        for (size_t i = 0; i < work->dataset->vessel_count; i++)
+            if (level[i] == worst[k]->level && work->standing[i] != STANDING_OUT)
+                vessels[count++] = i;
+        status = judge_batch(work, vessels, count, &worst[k]->causes, &worst[k]->cause_count);
         review_tell(work, "looking for shared causes", k + 1, asked);
     }
     free(worst);
     free(vessels);
-    free(starts);
     return status;
 }
 

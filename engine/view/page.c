@@ -50,45 +50,51 @@ static size_t breadth(const char *bytes, size_t length)
     return halves + (length == 1 && bytes[0] >= 'A' && bytes[0] <= 'Z' ? 1 : 0);
 }
 
-bool html_fit(struct text *page, const char *words, size_t columns)
+bool text_fit(struct text *out, const char *words, size_t columns)
 {
     /* Marks that take no column may pile up: they are bounded too. */
-    enum { POINTS_A_COLUMN = 4, WHOLE = 2 };
-    static const char ellipsis[] = "\xe2\x80\xa6";
+    enum { POINTS_A_COLUMN = 4, ELLIPSIS = 2 };
     struct text safe;
-    size_t width = 0, most = 2 * columns, front = 0, back, points = 0;
+    size_t width = 0, points = 0, most = 2 * columns, at = 0, front = 0, back;
 
     make_safe(&safe, words, 0);
-    for (size_t at = 0; at < safe.length; points++) {
+    for (; at < safe.length; points++) {
         size_t step = point_length(safe.bytes + at, safe.length - at);
         width += breadth(safe.bytes + at, step);
         at += step;
     }
     bool cut = width > most || points > columns * POINTS_A_COLUMN;
-    size_t half = most > WHOLE ? (most - WHOLE) / 2 : 0, room = columns * POINTS_A_COLUMN / 2;
-    for (size_t w = 0, n = 0; cut && front < safe.length; n++) {
+    size_t half = (most - ELLIPSIS) / 2, room = columns * POINTS_A_COLUMN / 2;
+    back = safe.length;
+    for (size_t w = 0, n = 0; cut && n < room; n++) {
         size_t step = point_length(safe.bytes + front, safe.length - front);
-        w += breadth(safe.bytes + front, step);
-        if (w > half || n == room)
+        if ((w += breadth(safe.bytes + front, step)) > half)
             break;
         front += step;
     }
-    back = safe.length;
-    for (size_t w = 0, n = 0; cut && back > front; n++) {
-        size_t at = back - 1;
-        while (at > front && ((unsigned char)safe.bytes[at] & 0xC0) == 0x80)
+    for (size_t w = 0, n = 0; cut && n < room && back > front; n++) {
+        for (at = back - 1; at > front && ((unsigned char)safe.bytes[at] & 0xC0) == 0x80;)
             at--;
-        w += breadth(safe.bytes + at, back - at);
-        if (w > half || n == room)
+        if ((w += breadth(safe.bytes + at, back - at)) > half)
             break;
         back = at;
     }
-    put_escaped(page, safe.bytes, cut ? front : safe.length);
+    text_add(out, safe.bytes, cut ? front : safe.length);
     if (cut) {
-        text_puts(page, ellipsis);
-        put_escaped(page, safe.bytes + back, safe.length - back);
+        text_puts(out, "\xe2\x80\xa6");
+        text_add(out, safe.bytes + back, safe.length - back);
     }
     text_release(&safe);
+    return cut;
+}
+
+bool html_fit(struct text *page, const char *words, size_t columns)
+{
+    struct text fitted;
+    text_init(&fitted);
+    bool cut = text_fit(&fitted, words, columns);
+    put_escaped(page, fitted.bytes, fitted.length);
+    text_release(&fitted);
     return cut;
 }
 

@@ -19,9 +19,12 @@
 
 /* Appends text, escaped. */
 void html_text(struct text *page, const char *words);
-/* The same, its middle cut out for an ellipsis where it exceeds the width of about so many small letters; capitals and letters
- * that take two columns of a screen count for more. True when something was cut. */
+/* The same, fitted. */
 bool html_fit(struct text *page, const char *words, size_t columns);
+/* Appends text made safe, the middle of what exceeds the width of about so many small letters (2 or more)
+ * left out, as names differ at their ends; capitals and letters that take two columns of a screen count
+ * for more. True when something was cut. */
+bool text_fit(struct text *out, const char *words, size_t columns);
 
 /* <TAG>words</TAG>, and a newline but for cells of a table; `attributes` is ours ("class=\"x\"") or NULL. */
 void html_element(struct text *page, const char *tag, const char *attributes, const char *words);

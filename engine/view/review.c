@@ -718,48 +718,14 @@ static void put_plans(struct face *face)
 
 /* ---- where losses gather ------------------------------------------------------------------------ */
 
-/* Behind the code point that begins there. */
-static size_t utf8_next(const struct text *text, size_t at)
-{
-    do
-        at++;
-    while (at < text->length && ((unsigned char)text->bytes[at] & 0xC0) == 0x80);
-    return at;
-}
-
-/* Appends a name in at most `width` columns: the middle of a longer one is left out, as names differ at
- * their ends. Returns its columns. */
-static size_t add_name(struct text *out, const char *name, size_t width)
-{
-    struct text safe;
-    size_t from = out->length, front = 0, back;
-    text_init(&safe);
-    text_safe(&safe, name, strlen(name), &(struct text_safe_options){0});
-    back = safe.length;
-    if (utf8_width(safe.bytes, safe.length) > width) {
-        while (front < safe.length && utf8_width(safe.bytes, utf8_next(&safe, front)) < width / 2)
-            front = utf8_next(&safe, front);
-        back = front;
-        while (back < safe.length && utf8_width(safe.bytes + back, safe.length - back) >
-                                         width - 2 - utf8_width(safe.bytes, front))
-            back = utf8_next(&safe, back);
-        text_add(out, safe.bytes, front);
-        text_puts(out, "..");
-        front = back;
-        back = safe.length;
-    }
-    text_add(out, safe.bytes + front, back - front);
-    text_release(&safe);
-    return utf8_width(out->bytes + from, out->length - from);
-}
-
 static void level_row(struct screen *screen, const char *name, const struct review_level *level,
                       size_t width)
 {
     struct text line;
     char range[RANGE_ROOM];
     text_init(&line);
-    size_t columns = add_name(&line, name, width);
+    text_fit(&line, name, width);
+    size_t columns = utf8_width(line.bytes, line.length);
     text_printf(&line, "%*s%3zu of %3zu", columns < width ? (int)(width + 2 - columns) : 2, "",
                 level->counts.lost, level->counts.total);
     if (level->counts.total > 0)
@@ -1011,7 +977,7 @@ static void put_batch_list(struct face *face)
 
         text_init(&safe);
         text_init(&line);
-        add_name(&safe, name, LABEL);
+        text_fit(&safe, name, LABEL);
         text_printf(&line, "%-10s  %-12s %3zu of %3zu", day_write(batch->day, DAY_ISO, day),
                     safe.bytes, batch->counts.lost, batch->counts.total);
         if (batch->point.above)
