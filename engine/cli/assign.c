@@ -319,7 +319,8 @@ static const char *read_value(struct app *app, const struct column *column, cons
     if (column->dimension == DIM_NONE || typed[0] == '\0')
         return typed;
     (void)strtod(typed, &end);
-    if (*end == '\0' && end != typed)
+    bool doubtful = column->dimension == DIM_CELSIUS || column->dimension == DIM_GAUGE_KPA;
+    if (*end == '\0' && end != typed && !doubtful) /* "15" is psi, and 72 no Celsius */
         return typed;
     text_init(&folded);
     bool read = text_fold(&folded, typed, strlen(typed), NULL) && folded.length > 0 &&

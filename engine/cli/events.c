@@ -684,6 +684,15 @@ static enum status run_correct(struct app *app)
         app_stop(app, "a %s cannot be corrected", record_types[record].name);
     if (record == RECORD_LOOK || record == RECORD_EVENT || record == RECORD_OUTCOME)
         return correct_row(&correcting, record, label);
+    if (strstr(label, "..") != NULL && !correcting.json) { /* B3-2..4 note=... */
+        const struct chosen chosen = labels_vessels(app, &label, 1);
+        enum status status = STATUS_OK;
+        app_begin(app);
+        for (size_t i = 0; i < chosen.count && status == STATUS_OK; i++)
+            status = correct_record(&correcting, RECORD_VESSEL, chosen.vessels[i].label);
+        app_commit(app);
+        return status;
+    }
     return correct_record(&correcting, record == RECORD_COUNT ? kind_of(app, label) : record,
                           label);
 }

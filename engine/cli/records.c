@@ -474,6 +474,17 @@ static enum status run_history(struct app *app)
 
     app_open(app, JOURNAL_READ);
     options_fill(app, &given);
+    bool several = count > 0 && (labels_leading(app, words, count) > 1 || strstr(words[0], ".."));
+    if (several && !given.json) { /* B1-3..5, B1 3 5 */
+        const struct chosen chosen = labels_vessels(app, words, count);
+        for (size_t i = 0; i < chosen.count; i++) {
+            if (i > 0)
+                screen_blank(&app->out);
+            app_must(app, view_history(&app->out, &app->view, RECORD_VESSEL, &chosen.vessels[i],
+                                       given.limit));
+        }
+        return app_flush(app);
+    }
     if (count < 1 || count > 2)
         app_stop(app, "the history of what? For instance: jarside history B3-7, or: jarside "
                       "history S1");
