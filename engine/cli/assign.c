@@ -334,22 +334,25 @@ static const char *read_value(struct app *app, const struct column *column, cons
     return arena_format(app->arena, "%.10g", 0.5 * (quantity.lo + quantity.hi));
 }
 
-/* "4ml" is an amount and its unit. */
-static bool split_dose(const char *typed, struct arena *arena, struct assignment assignments[2])
+const char *assign_inoculum(const char *word, double *amount)
 {
-    static const char *const units[] = {"ml", "g"};
-    char *end = NULL;
-    double dose = strtod(typed, &end);
-    while (end != typed && *end == ' ')
-        end++;
-    for (size_t i = 0; i < sizeof units / sizeof *units && end != typed; i++) {
-        if (strcmp(end, units[i]) != 0)
+    static const struct {
+        enum dimension dimension;
+        double times;
+        const char *unit;
+    } units[] = {{DIM_LITRES, 1000.0, "ml"}, {DIM_GRAMS, 1.0, "g"}, {DIM_NONE, 1.0, ""}};
+
+    for (size_t i = 0; i < sizeof units / sizeof *units; i++) {
+        struct quantity quantity;
+        size_t used = 0, length = strlen(word);
+        bool bare = units[i].dimension == DIM_NONE;
+        if (quantity_read(word, length, units[i].dimension, &quantity, &used) != QUANTITY_OK ||
+            used != length || (!quantity.unit_given && !bare))
             continue;
-        assignments[0] = (struct assignment){"inoculum", arena_format(arena, "%.10g", dose)};
-        assignments[1] = (struct assignment){"unit", units[i]};
-        return true;
+        *amount = units[i].times * 0.5 * (quantity.lo + quantity.hi);
+        return units[i].unit;
     }
-    return false;
+    return NULL;
 }
 
 static _Noreturn void unknown_column(struct app *app, enum record record, const char *column)
@@ -395,10 +398,17 @@ size_t assign_read(struct app *app, enum record record, const char *typed, const
     const char *name = arena_copy(app->arena, typed, (size_t)(equals - typed)), *value = equals + 1;
     const struct column *columns = record_types[record].columns;
     size_t index = record_column(record, name), facts = record_column(record, "facts");
-    if (record == RECORD_BATCH && index != SIZE_MAX &&
-        columns[index].offset == offsetof(struct batch, inoculum) &&
-        split_dose(value, app->arena, assignments))
+    double amount = NAN;
+    const char *unit = record == RECORD_BATCH && index != SIZE_MAX &&
+                               columns[index].offset == offsetof(struct batch, inoculum)
+                           ? assign_inoculum(value, &amount)
+                           : NULL;
+    if (unit != NULL) {
+        assignments[0] =
+            (struct assignment){columns[index].name, arena_format(app->arena, "%.10g", amount)};
+        assignments[1] = (struct assignment){"unit", unit};
         return 2;
+    }
     if (index == SIZE_MAX &&
         (facts == SIZE_MAX || rules_observable(app->rules, name) == RULES_NONE))
         unknown_column(app, record, name);

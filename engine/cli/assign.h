@@ -56,6 +56,9 @@ struct assignment {
 
 enum { ASSIGN_MOST = 2 }; /* one may set two columns: dose=4ml, the amount and its unit */
 
+/* "3ml", "90g", "2" pieces: the amount, and its unit; NULL when it is none. */
+const char *assign_inoculum(const char *word, double *amount);
+
 /*
  * Reads one for a kind of record; how many columns it sets. A sign of the rules in place of a column
  * (venting=...) is a further fact: it sets `facts` to those of `row` so far with this added.

@@ -244,34 +244,6 @@ static void read_id(struct app *app, const char *name, const char *word, enum wo
         *id = list_word(app->rules, list, (size_t)option_id(app, name, word, list)).id;
 }
 
-/* "3ml", "90g", "2" pieces. */
-static void read_inoculum(struct draft *draft, const char *word)
-{
-    static const struct {
-        enum dimension dimension;
-        double times;
-        const char *unit;
-    } units[] = {{DIM_LITRES, 1000.0, "ml"}, {DIM_GRAMS, 1.0, "g"}, {DIM_NONE, 1.0, ""}};
-    struct batch *batch = &draft->now.batch;
-
-    for (size_t i = 0; i < sizeof units / sizeof *units; i++) {
-        struct quantity quantity;
-        size_t used = 0, length = strlen(word);
-        bool bare = units[i].dimension == DIM_NONE;
-        if (quantity_read(word, length, units[i].dimension, &quantity, &used) != QUANTITY_OK ||
-            used != length || (!quantity.unit_given && !bare))
-            continue;
-        batch->inoculum = units[i].times * 0.5 * (quantity.lo + quantity.hi);
-        batch->unit = units[i].unit;
-        if (batch->inoculum > 0.0)
-            return;
-        app_wrong(draft->app, "inoculum", "the amount must be more than 0");
-    }
-    app_wrong(draft->app, "inoculum",
-              "not an amount of inoculum: '%s'; for instance 3ml, 90g, or 2 for two pieces of agar",
-              word);
-}
-
 static void read_options(struct draft *draft)
 {
     struct app *app = draft->app;
@@ -286,8 +258,14 @@ static void read_options(struct draft *draft)
     read_id(app, "species", draft->given.species, LIST_SPECIES, &batch->species,
             &draft->no_species);
     read_id(app, "grain", draft->given.grain, LIST_GRAINS, &draft->now.lot.grain, &draft->no_grain);
-    if (draft->given.inoculum != NULL)
-        read_inoculum(draft, draft->given.inoculum);
+    if (draft->given.inoculum != NULL &&
+        (batch->unit = assign_inoculum(draft->given.inoculum, &batch->inoculum)) == NULL)
+        app_wrong(app, "inoculum",
+                  "not an amount of inoculum: '%s'; for instance 3ml, 90g, or 2 for two pieces of "
+                  "agar",
+                  draft->given.inoculum);
+    if (batch->inoculum <= 0.0)
+        app_wrong(app, "inoculum", "the amount must be more than 0");
     if (draft->given.use != RULES_NONE)
         batch->purpose = app->rules->decision.uses[draft->given.use].id;
     if ((label = draft->given.label) != NULL) {
