@@ -82,9 +82,6 @@ $(B)/libjarside.a: $(OBJECTS)
 	@rm -f $@
 	$(Q)$(AR) rcs $@ $^
 
-# Sums over rows of numbers are most of reason/: with their short loops unrolled they become vectors.
-$(B)/reason/%.o: OUR_CFLAGS += -funroll-loops
-
 $(B)/%.o: engine/%.c
 	@mkdir -p $(@D)
 	$(call say,cc,$<)

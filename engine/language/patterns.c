@@ -249,7 +249,7 @@ enum {
     STEPS_PER_BYTE = 60,
     DEPTH_LIMIT = 2000,
     HEAP_LIMIT_KIB = 1024,
-    TRANSLATE_AFTER = 8 * 1024,
+    TRANSLATE_AFTER = 2 * 1024,
 };
 
 /* Whether one of the groups in `mask` took part in the match, which set `count` of them. */
@@ -329,15 +329,17 @@ static void run_pattern(struct job *job, struct phrase *pattern, uint32_t from, 
     }
     pattern->scanned += to - from;
     if (!pattern->translated && pattern->scanned >= TRANSLATE_AFTER) {
-        pattern->translated = true; /* tried once; without it matching is only slower */
-        (void)pcre2_jit_compile(pattern->code, PCRE2_JIT_COMPLETE);
+        pattern->translated = pcre2_jit_compile(pattern->code, PCRE2_JIT_COMPLETE) == 0;
+        pattern->scanned = 0; /* where that cannot be done it is not tried at each text */
     }
     pcre2_set_match_limit(r->limits, STEPS_FREE + STEPS_PER_BYTE * (to - from));
     pcre2_set_depth_limit(r->limits, DEPTH_LIMIT);
     pcre2_set_heap_limit(r->limits, HEAP_LIMIT_KIB);
     for (PCRE2_SIZE at = from; at < to;) {
-        int count = pcre2_match(pattern->code, (PCRE2_SPTR)job->working.bytes, to, at,
-                                PCRE2_NO_UTF_CHECK | PCRE2_NOTEMPTY, r->found, r->limits);
+        /* Called directly, the machine code spares what a match costs beside it. */
+        int count = (pattern->translated ? pcre2_jit_match : pcre2_match)(
+            pattern->code, (PCRE2_SPTR)job->working.bytes, to, at,
+            PCRE2_NO_UTF_CHECK | PCRE2_NOTEMPTY, r->found, r->limits);
         if (count == PCRE2_ERROR_NOMATCH)
             return;
         if (count == PCRE2_ERROR_NOMEMORY)

@@ -458,7 +458,8 @@ static void take_facts(struct work *work, const struct fact *facts, size_t fact_
     }
 }
 
-double compute_most(const struct rules *rules, const struct fact *facts, size_t count, double day)
+double compute_most(const struct rules *rules, const struct fact *facts, size_t count, double day,
+                    double enough)
 {
     /* Of what was not said the rare is left out: whoever grows a morel says so. */
     static const double rare = 0.02, unusual = 0.1;
@@ -491,6 +492,8 @@ double compute_most(const struct rules *rules, const struct fact *facts, size_t 
                 continue;
             forecast_coverage(&forecast, day, &coverage);
             most = fmax(most, coverage.high); /* of NAN and a number fmax takes the number */
+            if (most >= enough)
+                return most;
         }
     }
     return most;

@@ -43,7 +43,9 @@ size_t compute_moves(const struct reasoner *reasoner, const struct evidence *evi
                      struct arena *arena, struct computed *moves);
 
 /* The most that a culture could cover by `day`, per cent: the fast end of the forecast, over every
- * species and starter that the facts leave open. NAN where nothing can be forecast. */
-double compute_most(const struct rules *rules, const struct fact *facts, size_t count, double day);
+ * species and starter that the facts leave open; or any of them that is at least `enough`. NAN where
+ * nothing can be forecast. */
+double compute_most(const struct rules *rules, const struct fact *facts, size_t count, double day,
+                    double enough);
 
 #endif

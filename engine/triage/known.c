@@ -599,8 +599,8 @@ static void speed_follows(struct triage *triage)
         !bounds_of(triage, FEEDS_DAY, &unused, &day) || coverage < least ||
         number_of(triage, FEEDS_STALLED_DAYS) >= day) /* then the day is another's */
         return;
-    double most =
-        compute_most(triage->rules, triage->facts, triage->fact_count, stretched * day + day_more);
+    double most = compute_most(triage->rules, triage->facts, triage->fact_count,
+                               stretched * day + day_more, coverage - by_eye);
     const struct observable *speed = &triage->rules->observables[index];
     if (!(coverage - by_eye > most))
         return;
