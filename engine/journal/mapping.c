@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "journal/mapping.h"
+#include "journal/mapping_internal.h"
 
 #include <ctype.h>
 #include <errno.h>
@@ -20,88 +20,38 @@
 enum {
     MOST_BYTES = 1 << 20, /* of a map */
     MOST_REPEATS = 64,
-    MOST_GUESSED = 64, /* columns that are looked at for a guess */
-    MOST_VALUES = 60,  /* of one of them that are kept */
-    MOST_LENGTH = 80,  /* of one of these */
 };
 
 static const struct position nowhere = {NULL, 0, 0};
+#define RESULT_LEAD "result_"
 
 /* ==== what a column of theirs may be ========================================================== */
 
-/* Its name in a map, what it is a column of (from there come its kind, unit and words), and the
- * headings that suggest it, folded, the likeliest first. */
-#define ROLES(ROLE)                                                                                \
-    ROLE(VESSEL, "vessel", RECORD_VESSEL, "label",                                                 \
-         "vessel|jar|bag|label|vessel id|jar id|bag id|container|unit|tag|code")                   \
-    ROLE(NUMBER, "number", RECORD_VESSEL, "number",                                                \
-         "number|no|nr|#|bag no|jar no|vessel no|bag number|jar number|bag #|jar #")               \
-    ROLE(BATCH, "batch", RECORD_BATCH, "label",                                                    \
-         "batch|run|batch id|batch no|run no|lot run|series|round")                                \
-    ROLE(INOCULATED, "inoculated", RECORD_BATCH, "at",                                             \
-         "inoculated|inoculation|inoculation date|date inoculated|inoc|inoc date|started|start|"   \
-         "start date|date")                                                                        \
-    ROLE(SPECIES, "species", RECORD_BATCH, "species",                                              \
-         "species|mushroom|strain|variety|culture species|kind of mushroom")                       \
-    ROLE(STARTER, "starter", RECORD_STARTER, "label",                                              \
-         "starter|culture|lc|syringe|mother|source|inoculum|liquid culture|plate")                 \
-    ROLE(STARTER_KIND, "starter_kind", RECORD_STARTER, "kind",                                     \
-         "starter kind|starter type|inoculum type|culture type")                                   \
-    ROLE(LOT, "lot", RECORD_LOT, "label", "lot|grain lot|sack|grain sack|grain bag|grain batch")   \
-    ROLE(GRAIN, "grain", RECORD_LOT, "grain", "grain|grain type|substrate|kind of grain")          \
-    ROLE(COOK, "cook", RECORD_COOK, "label",                                                       \
-         "cook|cooker run|cook run|autoclave run|pc run|load|cook no|cooker load|steam run")       \
-    ROLE(COOKED, "cooked", RECORD_COOK, "at",                                                      \
-         "cooked|cook date|date cooked|pc date|autoclave date|steamed")                            \
-    ROLE(MINUTES, "minutes", RECORD_COOK, "minutes",                                               \
-         "minutes|cook time|time at pressure|pc time|cook minutes|duration|min")                   \
-    ROLE(GAUGE, "gauge", RECORD_COOK, "gauge", "pressure|gauge|psi|kpa|bar|cook pressure")         \
-    ROLE(SESSION, "session", RECORD_SESSION, "label",                                              \
-         "session|sitting|work session|inoculation session")                                       \
-    ROLE(PLACE, "place", RECORD_PLACE, "label",                                                    \
-         "place|shelf|location|rack|room|tent|where|position on shelf")                            \
-    ROLE(CELSIUS, "celsius", RECORD_PLACE, "celsius", "temperature|temp|celsius|room temperature") \
-    ROLE(KIND, "kind", RECORD_VESSEL, "kind",                                                      \
-         "vessel type|container type|vessel kind|jar size|bag size|size|type|jar type|bag type")   \
-    ROLE(GRAMS, "grams", RECORD_VESSEL, "grams",                                                   \
-         "weight|grams|mass|wet weight|fill weight|net weight")                                    \
-    ROLE(CONTROL, "control", RECORD_VESSEL, "control",                                             \
-         "control|uninoculated|blank|control jar|control bag")                                     \
-    ROLE(DRY, "dry", RECORD_BATCH, "dry", "dry grain|dry weight|dry|grain weight")                 \
-    ROLE(WATER, "water", RECORD_BATCH, "water", "water|water added|added water")                   \
-    ROLE(DOSE, "dose", RECORD_BATCH, "inoculum", "dose|ml|amount|volume|amount of starter")        \
-    ROLE(ISOLATED, "isolated", RECORD_EVENT, "at", "isolated|quarantined|set apart")               \
-    ROLE(SHAKEN, "shaken", RECORD_EVENT, "at",                                                     \
-         "shaken|shake|break and shake|shake date|date shaken|broken up")                          \
-    ROLE(USED, "used", RECORD_EVENT, "at", "used|used on|date used|spawned|spawned on|to bulk")    \
-    ROLE(DISCARDED, "discarded", RECORD_EVENT, "at",                                               \
-         "discarded|tossed|thrown out|binned|date discarded|discarded on")                         \
-    ROLE(RESULT, "result", RECORD_OUTCOME, "finding",                                              \
-         "result|outcome|status|contamination|contam|what happened|state|finding|verdict|fate|"    \
-         "problem")                                                                                \
-    ROLE(ENDED, "ended", RECORD_OUTCOME, "at",                                                     \
-         "ended|end|end date|seen on|found on|date found|date seen|result date|finished|"          \
-         "date lost|lost on")                                                                      \
-    ROLE(NOTE, "note", RECORD_VESSEL, "note", "note|notes|remarks|remark|comment|comments")
-
-enum role {
-#define AS_ENUM(role, ...) ROLE_##role,
-    ROLES(AS_ENUM) ROLE_COUNT
-};
-
-static const struct {
-    const char *name;
-    enum record record;
-    const char *column;
-    const char *headings;
-} roles[ROLE_COUNT] = {
+const struct role_type roles[ROLE_COUNT] = {
 #define AS_ROW(role, ...) {__VA_ARGS__},
     ROLES(AS_ROW)};
 
-static const struct column *role_column(enum role role)
+const struct column *role_column(enum role role)
 {
     const struct column *columns = record_types[roles[role].record].columns;
     return &columns[record_column(roles[role].record, roles[role].column)];
+}
+
+int role_fit(enum role role, const char *folded)
+{
+    const char *headings = roles[role].headings;
+    int place = csv_named(headings, folded, strlen(folded)), best = 0;
+    if (place >= 0)
+        return 100 - place;
+    for (place = 0; *headings != '\0'; place++) {
+        size_t length = strcspn(headings, "|");
+        for (const char *at = folded; length > 3 && *at != '\0'; at++)
+            if (strncmp(at, headings, length) == 0 && (at == folded || at[-1] == ' ') &&
+                strchr(" .:(?", at[length]) != NULL && 50 - place > best)
+                best = 50 - place;
+        headings += length + (headings[length] == '|');
+    }
+    return best;
 }
 
 /* The role that is this column of a record; of a reference that which holds the label of what it
@@ -129,34 +79,15 @@ static enum role label_of(enum record record)
     return first->kind == COLUMN_LABEL ? role_of(record, first) : ROLE_COUNT;
 }
 
-static bool is_date(enum role role)
+bool role_is_date(enum role role)
 {
     return role_column(role)->kind == COLUMN_MOMENT;
 }
 
 /* ---- what their words mean ------------------------------------------------------------------- */
 
-struct translation {
-    enum role role;
-    const char *word; /* folded */
-    const char *meaning;
-};
-
-struct mapping {
-    struct arena *arena;
-    const struct rules *rules;
-    const char *headings[ROLE_COUNT]; /* folded; NULL for none */
-    const char *as_written[ROLE_COUNT];
-    const char *same[ROLE_COUNT];
-    const char **repeats; /* folded headings */
-    size_t repeat_count;
-    enum date_order dates;
-    struct translation *translations;
-    size_t translation_count;
-};
-
 /* Folded and without blanks at its ends; "" when it is no text. */
-static const char *fold(struct arena *arena, const char *text)
+const char *sheet_fold(struct arena *arena, const char *text)
 {
     struct text folded;
     text_init(&folded);
@@ -186,8 +117,8 @@ static const char *named_in_rules(const struct rules *rules, enum word_list list
     struct list_word word;
     for (size_t i = 0; (word = list_word(rules, list, i)).id != NULL; i++) {
         const char *latin = list == LIST_SPECIES ? rules->species[i].latin : NULL;
-        if (strcmp(word.id, folded) == 0 || strcmp(fold(arena, word.name), folded) == 0 ||
-            (latin != NULL && strcmp(fold(arena, latin), folded) == 0))
+        if (strcmp(word.id, folded) == 0 || strcmp(sheet_fold(arena, word.name), folded) == 0 ||
+            (latin != NULL && strcmp(sheet_fold(arena, latin), folded) == 0))
             return word.id;
     }
     return NULL;
@@ -223,23 +154,17 @@ static const char *heard(const struct rules *rules, struct reader *reader, enum 
 
 /* The id that a word stands for: translated, an id or name of the rules, or as the reader
  * understands it. NULL when nobody knows it. */
-static const char *word_id(const struct mapping *mapping, struct reader *reader, enum role role,
-                           const char *text, struct arena *arena)
+const char *word_id(const struct mapping *mapping, struct reader *reader, enum role role,
+                    const char *text, struct arena *arena)
 {
     enum word_list list = role_column(role)->list;
-    const char *folded = fold(arena, text), *id = translated(mapping, role, folded);
+    const char *folded = sheet_fold(arena, text), *id = translated(mapping, role, folded);
     if (id == NULL)
         id = named_in_rules(mapping->rules, list, folded, arena);
     return id != NULL ? id : heard(mapping->rules, reader, list, text, arena);
 }
 
-struct result {                    /* what became of a vessel */
-    const struct finding *finding; /* NULL when it tells none */
-    bool used, discarded, growing;
-    enum because because; /* it was discarded */
-};
-
-static bool is_gone(const struct result *result)
+bool result_is_gone(const struct result *result)
 {
     return result->used || result->discarded || result->because != BECAUSE_UNTOLD;
 }
@@ -304,24 +229,33 @@ static bool is_whole(const struct named_list *list, const char *folded)
     return false;
 }
 
+/* Whether words of a result begin there: "no ..." may be what became of a vessel. */
+static bool is_listed(const struct rules *rules, const char *folded)
+{
+    for (size_t i = 0; i < rules->language.list_count; i++)
+        if (strncmp(rules->language.lists[i].id, RESULT_LEAD, strlen(RESULT_LEAD)) == 0 &&
+            find_words(&rules->language.lists[i], folded) == folded)
+            return true;
+    return false;
+}
+
 /* What the words of the rules make of a text (FORMAT.md, "result_"); false when it has none of them, or says
  * that one of them is not so. */
-static bool read_usual_words(const struct rules *rules, const char *folded, struct result *result)
+bool read_usual_words(const struct rules *rules, const char *folded, struct result *result)
 {
-    static const char lead[] = "result_";
     bool any = false;
     *result = (struct result){0};
     for (const char *at = folded; (at = strstr(at, "no")) != NULL;
-         at++) /* "not used", "no contam" */
+         at++) /* "not used", "no spots" */
         if ((at == folded || at[-1] == ' ') &&
-            (strncmp(at, "no ", 3) == 0 || strncmp(at, "not ", 4) == 0) &&
-            strncmp(at, "no growth", 9) != 0)
+            (strncmp(at, "no ", 3) == 0 || strncmp(at, "not ", 4) == 0) && !is_listed(rules, at))
             return false;
     for (size_t i = 0; i < rules->language.list_count; i++) {
         const struct named_list *list = &rules->language.lists[i];
         struct result alone = *result;
-        if (strncmp(list->id, lead, sizeof lead - 1) != 0 || find_words(list, folded) == NULL ||
-            !add_meaning(rules, list->id + sizeof lead - 1, &alone))
+        if (strncmp(list->id, RESULT_LEAD, strlen(RESULT_LEAD)) != 0 ||
+            find_words(list, folded) == NULL ||
+            !add_meaning(rules, list->id + strlen(RESULT_LEAD), &alone))
             continue;
         if (alone.growing && !result->growing && !is_whole(list, folded))
             continue; /* "fine green dust" is not fine */
@@ -330,7 +264,7 @@ static bool read_usual_words(const struct rules *rules, const char *folded, stru
     }
     if (result->used && result->because == BECAUSE_CONTAMINATED)
         return false; /* which of them is for the grower to say */
-    /* "contam, tossed": the kind of mould, where it is named, says more; what grew and was lost is lost. */
+    /* Which kind it is, where it is named, says more than that it was one; what grew and was lost is lost. */
     if (result->finding != NULL && result->finding->status == FINDING_CONTAMINATED)
         result->discarded = !result->used;
     if (result->finding != NULL || (result->used && result->because != BECAUSE_UNTOLD))
@@ -339,8 +273,8 @@ static bool read_usual_words(const struct rules *rules, const char *folded, stru
 }
 
 /* As the map says, a finding by its id or name, or the words of a meaning; false when it is none of these. */
-static bool read_exactly(const struct mapping *mapping, const char *folded, struct arena *arena,
-                         struct result *result)
+bool read_exactly(const struct mapping *mapping, const char *folded, struct arena *arena,
+                  struct result *result)
 {
     const char *meaning = translated(mapping, ROLE_RESULT, folded);
     if (meaning == NULL)
@@ -352,7 +286,7 @@ static bool read_exactly(const struct mapping *mapping, const char *folded, stru
 static bool read_result(const struct mapping *mapping, const char *text, struct arena *arena,
                         struct result *result)
 {
-    const char *folded = fold(arena, text);
+    const char *folded = sheet_fold(arena, text);
     return read_exactly(mapping, folded, arena, result) ||
            read_usual_words(mapping->rules, folded, result);
 }
@@ -431,7 +365,7 @@ static enum role key_role(struct map_reading *reading, const yaml_node_t *key)
 
 static void map_column(struct mapping *mapping, enum role role, const char *heading)
 {
-    mapping->headings[role] = fold(mapping->arena, heading);
+    mapping->headings[role] = sheet_fold(mapping->arena, heading);
     mapping->as_written[role] = arena_string(mapping->arena, heading);
 }
 
@@ -494,7 +428,7 @@ static void read_repeats(struct map_reading *reading, const yaml_node_t *value)
             diags_error(reading->diags, node_at(reading, node), "too many headings here");
         else if (heading != NULL)
             *arena_push(mapping->arena, mapping->repeats, mapping->repeat_count) =
-                fold(mapping->arena, heading);
+                sheet_fold(mapping->arena, heading);
     }
 }
 
@@ -528,7 +462,7 @@ static void read_translation(struct map_reading *reading, const yaml_node_t *key
                   "a finding as 'jarside show' lists them"
                 : "'jarside show' lists what the rules know");
     *arena_push(mapping->arena, mapping->translations, mapping->translation_count) =
-        (struct translation){role, fold(mapping->arena, word),
+        (struct translation){role, sheet_fold(mapping->arena, word),
                              arena_string(mapping->arena, meaning)};
 }
 
@@ -793,7 +727,7 @@ static bool read_dose(struct sheet *sheet, struct batch *batch)
     char number[32], *end = NULL;
     const char *text = sheet->cells[ROLE_DOSE];
     size_t length = strspn(text, "0123456789.,");
-    const char *unit = fold(sheet->arena, text + length);
+    const char *unit = sheet_fold(sheet->arena, text + length);
     snprintf(number, sizeof number, "%.*s", (int)length, text);
     for (char *at = number; *at != '\0'; at++)
         *at = *at == ',' ? '.' : *at;
@@ -829,7 +763,7 @@ static bool read_cell(struct sheet *sheet, enum role role, void *row)
         double *number = into;
         struct quantity quantity;
         size_t used = 0;
-        const char *folded = fold(sheet->arena, sheet->cells[role]);
+        const char *folded = sheet_fold(sheet->arena, sheet->cells[role]);
         if (quantity_read(folded, strlen(folded), column->dimension, &quantity, &used) !=
                 QUANTITY_OK ||
             folded[used] != '\0' || quantity.lo != quantity.hi)
@@ -840,7 +774,7 @@ static bool read_cell(struct sheet *sheet, enum role role, void *row)
     if (column->kind == COLUMN_MOMENT)
         return read_day(sheet, role, into);
     if (column->kind == COLUMN_FLAG) {
-        const char *folded = fold(sheet->arena, text);
+        const char *folded = sheet_fold(sheet->arena, text);
         *(bool *)into = csv_named("yes|y|x|true|1|control", folded, strlen(folded)) >= 0;
         return *(bool *)into || csv_named("no|n|-|false|0", folded, strlen(folded)) >= 0 ||
                wrong(sheet, role, "write yes or no");
@@ -1064,7 +998,7 @@ static bool take_cells(struct sheet *sheet)
     if (!read_result(sheet->mapping, sheet->cells[ROLE_RESULT], sheet->arena, &result))
         return wrong(sheet, ROLE_RESULT,
                      "that is not a finding; say in the map, under 'values', what it means");
-    if (result.finding == NULL && !is_gone(&result))
+    if (result.finding == NULL && !result_is_gone(&result))
         return true;
     /* Its own day, else that on which the vessel was used or discarded, else the last one that is known. */
     enum role day = said(sheet, ROLE_ENDED)       ? ROLE_ENDED
@@ -1075,7 +1009,7 @@ static bool take_cells(struct sheet *sheet)
         return false;
     for (int i = 0; i < ROLE_COUNT && undated[0] != '\0'; i++) {
         struct moment known;
-        if (!is_date((enum role)i) || i == ROLE_COOKED || !said(sheet, (enum role)i))
+        if (!role_is_date((enum role)i) || i == ROLE_COOKED || !said(sheet, (enum role)i))
             continue;
         if (!read_day(sheet, (enum role)i, &known))
             return false;
@@ -1099,7 +1033,7 @@ static size_t column_headed(struct sheet *sheet, const struct csv_row *row, cons
     const char *names[CSV_MOST_FIELDS];
     for (size_t i = 0; i < row->count; i++) {
         names[i] = row->fields[i].text;
-        if (strcmp(fold(sheet->arena, names[i]), folded) == 0)
+        if (strcmp(sheet_fold(sheet->arena, names[i]), folded) == 0)
             return i;
     }
     const char *near = diag_nearest(as_written, names, row->count);
@@ -1164,12 +1098,12 @@ static enum status conclude_row(struct sheet *sheet, const struct csv_row *row)
 }
 
 /* Whether a row begins with a word for sums. */
-static bool is_sums(const struct language *language, const struct csv_row *row, struct arena *arena)
+bool is_sums(const struct language *language, const struct csv_row *row, struct arena *arena)
 {
     size_t first = 0;
     while (first < row->count && is_blank(row->fields[first].text))
         first++;
-    const char *folded = fold(arena, first < row->count ? row->fields[first].text : "");
+    const char *folded = sheet_fold(arena, first < row->count ? row->fields[first].text : "");
     for (size_t i = 0; i < language->list_count; i++)
         if (strcmp(language->lists[i].id, "sheet_totals") == 0 &&
             find_words(&language->lists[i], folded) == folded)
@@ -1184,7 +1118,7 @@ static const char *not_a_vessel(struct sheet *sheet, const struct csv_row *row)
     bool again = true;
     for (int i = 0; i < ROLE_COUNT; i++)
         if (mapping->headings[i] != NULL && sheet->column_of[i] < row->count)
-            again = again && strcmp(fold(sheet->arena, row->fields[sheet->column_of[i]].text),
+            again = again && strcmp(sheet_fold(sheet->arena, row->fields[sheet->column_of[i]].text),
                                     mapping->headings[i]) == 0;
     return again ? "the names of the columns again"
            : is_sums(&mapping->rules->language, row, sheet->arena) ? "a row of sums"
@@ -1257,18 +1191,16 @@ struct headline {
     size_t best;       /* headings that it has */
 };
 
-static int fit(enum role role, const char *folded);
-
 static enum status look_for_headline(void *context, const struct csv_row *row)
 {
     enum { MOST_ABOVE = 12 };
     struct headline *headline = context;
     size_t count = 0;
     for (size_t k = 0; k < row->count && headline->row < MOST_ABOVE; k++) {
-        const char *folded = fold(headline->arena, row->fields[k].text);
+        const char *folded = sheet_fold(headline->arena, row->fields[k].text);
         bool suits = false;
         for (int i = 0; i < ROLE_COUNT && !suits && folded[0] != '\0'; i++)
-            suits = headline->mapping == NULL ? fit((enum role)i, folded) > 0
+            suits = headline->mapping == NULL ? role_fit((enum role)i, folded) > 0
                     : headline->mapping->headings[i] != NULL
                         ? strcmp(headline->mapping->headings[i], folded) == 0
                         : false;
@@ -1282,8 +1214,8 @@ static enum status look_for_headline(void *context, const struct csv_row *row)
     return STATUS_OK;
 }
 
-static enum status find_headline(const char *path, const struct mapping *mapping,
-                                 struct arena *arena, size_t *found, struct diags *diags)
+enum status find_headline(const char *path, const struct mapping *mapping, struct arena *arena,
+                          size_t *found, struct diags *diags)
 {
     struct headline headline = {.arena = arena, .mapping = mapping};
     const struct csv_table table = {
@@ -1293,7 +1225,7 @@ static enum status find_headline(const char *path, const struct mapping *mapping
     return status;
 }
 
-static enum status refuse_empty(const char *path, struct diags *diags)
+enum status sheet_is_empty(const char *path, struct diags *diags)
 {
     diags_error(diags, (struct position){path, 1, 1},
                 "the file is empty; its first row should name the columns");
@@ -1326,7 +1258,7 @@ enum status mapping_import(struct journal *journal, struct mapping *mapping, str
     if (status == STATUS_OK)
         status = csv_read(&table, NULL, options->progress, diags);
     if (status == STATUS_OK && sheet->row == 0)
-        status = refuse_empty(path, diags);
+        status = sheet_is_empty(path, diags);
     if (status == STATUS_OK && !options->dry_run && (tally->refused == 0 || options->partly))
         status = journal_commit(journal, diags);
     else
@@ -1339,361 +1271,4 @@ enum status mapping_import(struct journal *journal, struct mapping *mapping, str
     diags_free(sheet->own);
     free(sheet);
     return status == STATUS_OK && tally->refused > 0 ? STATUS_DATA : status;
-}
-
-/* ==== a guess ================================================================================= */
-
-/* A map proposed from headings and values, for a person to look over. */
-
-struct sample { /* what stands in one column */
-    const char *heading, *folded;
-    const char *values[MOST_VALUES]; /* distinct, as written */
-    size_t counts[MOST_VALUES];
-    size_t count;
-    bool more;                       /* distinct values than were kept */
-    bool repeats;                    /* a value stands in two rows */
-    bool whole;                      /* every value is a whole number */
-    bool plain;                      /* some date is ISO 8601 or names the month */
-    bool only[DATES_YEAR_FIRST + 1]; /* some date can be read in this order alone */
-    size_t dates, filled;
-};
-
-struct guess {
-    struct arena *arena;
-    struct sample samples[MOST_GUESSED];
-    size_t header, row; /* as of a sheet */
-    size_t column_count, rows;
-    int column_of[ROLE_COUNT]; /* -1 for none */
-    struct text *out;
-    struct mapping nothing; /* a map that translates no word */
-    struct reader *reader;
-    struct triage *triage;
-};
-
-static void look_at_value(struct guess *guess, struct sample *sample, const char *text)
-{
-    struct moment moment;
-    int orders = 0, only = DATES_ISO;
-    bool plain = moment_read_in(text, DATES_ISO, &moment);
-    for (int order = DATES_DAY_FIRST; order <= DATES_YEAR_FIRST; order++)
-        if (moment_read_in(text, (enum date_order)order, &moment)) {
-            orders++;
-            only = order;
-        }
-    sample->filled++;
-    sample->whole = sample->whole && text[strspn(text, "0123456789")] == '\0';
-    sample->dates += plain || orders > 0;
-    sample->plain = sample->plain || plain;
-    sample->only[orders == 1 && !plain ? only : DATES_ISO] = true;
-    for (size_t i = 0; i < sample->count; i++)
-        if (strcmp(sample->values[i], text) == 0) {
-            sample->counts[i]++;
-            sample->repeats = true;
-            return;
-        }
-    if (sample->count == MOST_VALUES || strlen(text) > MOST_LENGTH) {
-        sample->more = true;
-        return;
-    }
-    sample->values[sample->count] = arena_string(guess->arena, text);
-    sample->counts[sample->count++] = 1;
-}
-
-static enum status look_at_row(void *context, const struct csv_row *row)
-{
-    struct guess *guess = context;
-    bool header = guess->row == guess->header;
-    if (guess->row++ < guess->header)
-        return STATUS_OK;
-    size_t again = 0;
-    for (size_t i = 0; i < guess->column_count && i < row->count; i++)
-        again += strcmp(fold(guess->arena, row->fields[i].text), guess->samples[i].folded) == 0 &&
-                 guess->samples[i].folded[0] != '\0';
-    if (!header && (again > 1 || is_sums(&guess->nothing.rules->language, row, guess->arena)))
-        return STATUS_OK;
-    if (header)
-        guess->column_count = row->count < MOST_GUESSED ? row->count : MOST_GUESSED;
-    guess->rows += !header;
-    for (size_t i = 0; i < guess->column_count && i < row->count; i++) {
-        const char *text = row->fields[i].text;
-        struct sample *sample = &guess->samples[i];
-        if (header)
-            *sample = (struct sample){.heading = arena_string(guess->arena, text),
-                                      .folded = fold(guess->arena, text),
-                                      .whole = true};
-        else if (text[strspn(text, " \t")] != '\0')
-            look_at_value(guess, sample, text + strspn(text, " \t"));
-    }
-    return STATUS_OK;
-}
-
-/* How well a heading fits: 100 less its place among those that suggest the role; half of that when
- * it only holds one as a word of its own; 0 when not at all. */
-static int fit(enum role role, const char *folded)
-{
-    const char *headings = roles[role].headings;
-    int place = csv_named(headings, folded, strlen(folded)), best = 0;
-    if (place >= 0)
-        return 100 - place;
-    for (place = 0; *headings != '\0'; place++) {
-        size_t length = strcspn(headings, "|");
-        for (const char *at = folded; length > 3 && *at != '\0'; at++)
-            if (strncmp(at, headings, length) == 0 && (at == folded || at[-1] == ' ') &&
-                strchr(" .:(?", at[length]) != NULL && 50 - place > best)
-                best = 50 - place;
-        headings += length + (headings[length] == '|');
-    }
-    return best;
-}
-
-/* What stands in the column must not contradict the role. */
-static int score(const struct sample *sample, enum role role)
-{
-    bool suits = is_date(role)         ? 2 * sample->dates >= sample->filled
-                 : role == ROLE_NUMBER ? sample->whole
-                 : role == ROLE_VESSEL ? !sample->repeats
-                                       : true;
-    return suits ? fit(role, sample->folded) : 0;
-}
-
-static bool is_used(const struct guess *guess, size_t column)
-{
-    for (int i = 0; i < ROLE_COUNT; i++)
-        if (guess->column_of[i] == (int)column)
-            return true;
-    return false;
-}
-
-/* The best pair of what is left, again and again. */
-static void choose(struct guess *guess)
-{
-    for (int i = 0; i < ROLE_COUNT; i++)
-        guess->column_of[i] = -1;
-    for (;;) {
-        int best = 0, role = 0, column = 0;
-        for (int i = 0; i < ROLE_COUNT; i++)
-            for (size_t k = 0; k < guess->column_count && guess->column_of[i] < 0; k++) {
-                int fits = is_used(guess, k) ? 0 : score(&guess->samples[k], (enum role)i);
-                if (fits > best)
-                    best = fits, role = i, column = (int)k;
-            }
-        if (best == 0)
-            break;
-        guess->column_of[role] = column;
-    }
-    /* A column headed like a label, of whole numbers that come again in every batch, counts within
-     * it. */
-    for (size_t k = 0; k < guess->column_count; k++) {
-        const struct sample *sample = &guess->samples[k];
-        if (guess->column_of[ROLE_VESSEL] < 0 && guess->column_of[ROLE_NUMBER] < 0 &&
-            !is_used(guess, k) && sample->whole && sample->filled > 0 &&
-            fit(ROLE_VESSEL, sample->folded) > 0)
-            guess->column_of[ROLE_NUMBER] = (int)k;
-    }
-}
-
-/* A text in double quotes, as YAML has it. */
-static void put_quoted(struct text *out, const char *text)
-{
-    size_t step = 1;
-    int32_t point = 0;
-    text_puts(out, "\"");
-    for (const char *at = text; *at != '\0'; at += step > 0 ? step : 1) {
-        step = 1;
-        if (*at == '"' || *at == '\\')
-            text_printf(out, "\\%c", *at);
-        else if ((step = text_treacherous(at, strlen(at), &point)) > 0)
-            text_printf(out, point < 0x10000 ? "\\u%04x" : "\\U%08x", (unsigned)point);
-        else
-            text_add(out, at, 1);
-    }
-    text_puts(out, "\"");
-}
-
-static void put_columns(struct guess *guess)
-{
-    static const struct text_safe_options safe = {.limit = MOST_LENGTH};
-    struct text *out = guess->out;
-    const int *of = guess->column_of;
-    text_puts(out, "columns:\n");
-    for (int i = 0; i < ROLE_COUNT; i++)
-        if (of[i] >= 0) {
-            text_printf(out, "  %s: ", roles[i].name);
-            put_quoted(out, guess->samples[of[i]].heading);
-            text_puts(out, "\n");
-        }
-    for (size_t k = 0; k < guess->column_count; k++) {
-        const struct sample *sample = &guess->samples[k];
-        if (is_used(guess, k) || sample->folded[0] == '\0')
-            continue;
-        text_puts(out, "  # left out: "); /* and nothing in it may end the line */
-        text_safe(out, sample->heading, strlen(sample->heading), &safe);
-        text_puts(out, "\n");
-    }
-    if (of[ROLE_VESSEL] < 0 && of[ROLE_NUMBER] < 0)
-        text_puts(out, "  # number: ?     no column seems to tell the vessels of a batch\n");
-    if (of[ROLE_BATCH] < 0)
-        text_puts(out, "  # batch: ?      no column seems to tell the batch\n");
-    if (of[ROLE_INOCULATED] < 0)
-        text_puts(out, "  # inoculated: ? no column seems to tell the day of inoculation\n");
-}
-
-/* Columns that a sheet with merged cells leaves empty below the first row. */
-static void put_repeats(struct guess *guess)
-{
-    static const enum role shared_by[] = {ROLE_BATCH, ROLE_INOCULATED, ROLE_COOK, ROLE_STARTER};
-    bool any = false;
-    for (size_t i = 0; i < sizeof shared_by / sizeof *shared_by; i++) {
-        int column = guess->column_of[shared_by[i]];
-        if (column < 0 || 2 * guess->samples[column].filled > guess->rows)
-            continue;
-        text_puts(guess->out, any ? ", " : "repeat: [");
-        put_quoted(guess->out, guess->samples[column].heading);
-        any = true;
-    }
-    if (any)
-        text_puts(guess->out, "]   # mostly empty: what stands above holds\n");
-}
-
-/* What the triage takes the words for; NULL when that is too doubtful to be proposed: a vessel that
- * may be contaminated is never proposed as clean. */
-static const struct finding *guess_finding(struct triage *triage, const char *value, double *p)
-{
-    static const double likely = 0.5, suspect = 0.1;
-    const struct fact *facts = NULL;
-    const struct finding *finding = NULL;
-    const struct verdict *verdict = NULL;
-    struct diags *unheard = diags_new();
-    triage_reset(triage);
-    if (triage_tell(triage, value, strlen(value), unheard) == STATUS_OK &&
-        triage_facts(triage, &facts) > 0)
-        verdict = triage_judge(triage);
-    if (verdict != NULL && verdict->findings[0].p >= likely) {
-        *p = verdict->findings[0].p;
-        finding = &triage_rules(triage)->findings[verdict->findings[0].index];
-        if (finding->status != FINDING_CONTAMINATED &&
-            verdict->status[FINDING_CONTAMINATED] > suspect)
-            finding = NULL;
-    }
-    triage_reset(triage);
-    diags_free(unheard);
-    return finding;
-}
-
-/* A meaning as a map writes it. */
-static void put_meaning(struct text *out, const struct result *result)
-{
-    const char *words[] = {result->finding != NULL ? result->finding->id : "",
-                           because_words[result->because], result->used ? "used" : "",
-                           result->discarded ? "discarded" : "",
-                           result->growing && !is_gone(result) ? "growing" : ""};
-    bool any = false;
-    for (size_t i = 0; i < sizeof words / sizeof *words; i++) {
-        text_printf(out, "%s%s", any && words[i][0] != '\0' ? " " : "", words[i]);
-        any = any || words[i][0] != '\0';
-    }
-}
-
-/* A word of theirs and what it may mean, as far as that can be proposed. */
-static void put_value(struct guess *guess, bool result, const char *value, size_t count)
-{
-    struct text *out = guess->out;
-    struct result meaning = {0};
-    double p = 0;
-    bool known =
-        result && read_usual_words(guess->nothing.rules, fold(guess->arena, value), &meaning);
-    if (result && !known) {
-        meaning = (struct result){.finding = guess_finding(guess->triage, value, &p)};
-        meaning.discarded =
-            meaning.finding != NULL && meaning.finding->status == FINDING_CONTAMINATED;
-        known = meaning.finding != NULL;
-    }
-    text_puts(out, known ? "    " : "    # ");
-    put_quoted(out, value);
-    text_puts(out, ": ");
-    if (known)
-        put_meaning(out, &meaning);
-    text_puts(out, known ? "   # " : "?   # ");
-    if (count == 1)
-        text_puts(out, "once");
-    else
-        text_printf(out, "%zu times", count);
-    if (p > 0)
-        text_printf(out, "; a guess, %.0f %%", 100.0 * p);
-    text_puts(out, result && !known ? "; say what it was\n" : "\n");
-}
-
-/* The words of a column that the rules would not know by themselves. */
-static void put_values(struct guess *guess, enum role role, bool *any)
-{
-    const struct sample *sample = &guess->samples[guess->column_of[role]];
-    bool headed = false;
-    struct result result;
-    for (size_t i = 0; i < sample->count; i++) {
-        const char *value = sample->values[i];
-        if (role == ROLE_RESULT
-                ? read_exactly(&guess->nothing, fold(guess->arena, value), guess->arena, &result)
-                : word_id(&guess->nothing, guess->reader, role, value, guess->arena) != NULL)
-            continue;
-        if (!*any)
-            text_puts(guess->out, "values:\n");
-        if (!headed)
-            text_printf(guess->out, "  %s:\n", roles[role].name);
-        *any = headed = true;
-        put_value(guess, role == ROLE_RESULT, value, sample->counts[i]);
-    }
-    if (headed && sample->more)
-        text_puts(guess->out, "    # and more; only the first words are listed\n");
-}
-
-enum status mapping_guess(const char *path, struct reader *reader, struct triage *triage,
-                          struct text *out, struct diags *diags)
-{
-    struct arena *arena = arena_new();
-    struct guess *guess = arena_alloc(arena, sizeof *guess);
-    guess->arena = arena;
-    guess->out = out;
-    guess->nothing.rules = triage_rules(triage);
-    guess->reader = reader;
-    guess->triage = triage;
-    const struct csv_table table = {
-        .file = path, .utf8 = true, .context = guess, .row = look_at_row};
-    enum status status = find_headline(path, NULL, arena, &guess->header, diags);
-    if (status == STATUS_OK)
-        status = csv_read(&table, NULL, NULL, diags);
-    if (status == STATUS_OK && guess->column_count == 0)
-        status = refuse_empty(path, diags);
-    if (status == STATUS_OK) {
-        bool any = false;
-        choose(guess);
-        text_puts(out, "# A map, guessed. Look it over and mend it, then rehearse:\n"
-                       "#   jarside import SPREADSHEET --map THIS-FILE --dry-run\n");
-        put_columns(guess);
-        bool only[DATES_YEAR_FIRST + 1] = {false}, unclear = false;
-        for (int i = 0; i < ROLE_COUNT; i++) {
-            if (guess->column_of[i] < 0 || !is_date((enum role)i))
-                continue;
-            const struct sample *sample = &guess->samples[guess->column_of[i]];
-            for (int order = DATES_DAY_FIRST; order <= DATES_YEAR_FIRST; order++)
-                only[order] = only[order] || sample->only[order];
-            unclear = unclear || (sample->dates > 0 && !sample->plain);
-        }
-        if (only[DATES_DAY_FIRST] && only[DATES_MONTH_FIRST])
-            text_puts(guess->out, "dates: day/month/year   # some can only be month/day/year\n");
-        else if (only[DATES_DAY_FIRST])
-            text_puts(guess->out, "dates: day/month/year\n");
-        else if (only[DATES_MONTH_FIRST])
-            text_puts(guess->out, "dates: month/day/year\n");
-        else if (only[DATES_YEAR_FIRST])
-            text_puts(guess->out, "dates: year-month-day\n");
-        else if (unclear)
-            text_puts(guess->out,
-                      "dates: day/month/year   # or month/day/year: the file does not tell\n");
-        put_repeats(guess);
-        for (int i = 0; i < ROLE_COUNT; i++)
-            if (guess->column_of[i] >= 0 && role_column((enum role)i)->list != LIST_NONE)
-                put_values(guess, (enum role)i, &any);
-    }
-    arena_free(arena);
-    return status;
 }
