@@ -22,7 +22,8 @@
 
 struct given {         /* options of any of these commands */
     enum record table; /* RECORD_COUNT: not said */
-    const char *map;
+    const char *map, *prefix;
+    int keep; /* an enum import_keep */
     bool guess, partly, dry_run, force, all, json;
 };
 #define AT(member) .target = offsetof(struct given, member)
@@ -66,6 +67,8 @@ void demo_for_now(struct app *app)
 
 /* ==== import ================================================================================== */
 
+static const char *const keep_words[] = {"neither", "journal", "file", NULL};
+
 static const struct option options[] = {
     {"table", "NAME", "FILE is this table; only needed when its name does not say so", OPTION_TABLE,
      AT(table)},
@@ -77,6 +80,11 @@ static const struct option options[] = {
      OPTION_FLAG, AT(guess)},
     {"partly", NULL, "with --map: keep the good rows even when others are refused", OPTION_FLAG,
      AT(partly)},
+    {"prefix", "LETTER",
+     "put LETTER- before the labels of another's old tables: B1 becomes K-B1; places keep theirs",
+     OPTION_TEXT, AT(prefix)},
+    {"keep", "WHICH", "where two records of one label differ: the journal's, or the file's",
+     OPTION_CHOICE, AT(keep), .words = keep_words},
     {"dry-run", NULL, "do everything, show the result, and keep nothing", OPTION_FLAG, AT(dry_run)},
     {"json", NULL, "print the result as JSON", OPTION_FLAG, AT(json)},
     {0},
@@ -104,14 +112,19 @@ static enum status tell(struct app *app, const struct given *given,
         const struct import_tally *one = &tally[i];
         const char *rest = arena_format(app->arena, "%zu added", one->added);
         json_object_set_new(tables, record_types[i].name,
-                            json_pack("{s:I, s:I, s:I}", "added", (json_int_t)one->added, "same",
-                                      (json_int_t)one->same, "refused", (json_int_t)one->refused));
-        added += one->added;
+                            json_pack("{s:I, s:I, s:I, s:I}", "added", (json_int_t)one->added,
+                                      "same", (json_int_t)one->same, "settled",
+                                      (json_int_t)one->settled, "refused",
+                                      (json_int_t)one->refused));
+        added += one->added + one->settled;
         if (one->same > 0)
             rest = arena_format(app->arena, "%s, %zu there already", rest, one->same);
+        if (one->settled > 0)
+            rest = arena_format(app->arena, "%s, %zu settled (the %s's)", rest, one->settled,
+                                keep_words[given->keep]);
         if (one->refused > 0)
             rest = arena_format(app->arena, "%s, %zu refused", rest, one->refused);
-        if (!json && one->added + one->same + one->refused > 0)
+        if (!json && one->added + one->same + one->settled + one->refused > 0)
             screen_row(&app->out, 0, 12, record_types[i].name, rest);
     }
     if (json)
@@ -140,7 +153,11 @@ static enum status import_tables(struct app *app, const struct given *given, con
     open_journal(app, given);
     progress_bar_init(&bar, stderr);
     const struct progress progress = progress_bar_listener(&bar);
-    const struct import_options how = {given->dry_run, &progress};
+    const struct import_options how = {.dry_run = given->dry_run,
+                                       .keep = (enum import_keep)given->keep,
+                                       .prefix = given->prefix,
+                                       .now = moment_now(),
+                                       .progress = &progress};
     enum status status = is_folder
                              ? import_folder(app->journal, path, &how, tally, app->diags)
                              : import_file(app->journal, record, path, &how, tally, app->diags);

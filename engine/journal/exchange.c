@@ -215,6 +215,7 @@ struct importer {
     struct journal *journal;
     enum record record;
     const struct record_type *type;
+    const struct import_options *options;
     struct import_tally *tally;
     struct diags *diags;
     const struct column *columns[MOST_COLUMNS]; /* by field; NULL for the id */
@@ -307,6 +308,29 @@ static bool read_id(const char *text, int64_t *id)
     return errno == 0 && *end == '\0';
 }
 
+/* Whether the column holds the label of a record that is not a place: shelves are everybody's. In an edit,
+ * which may be of any table, the name of that stands before the label. */
+static bool names_record(const struct importer *importer, const struct column *column)
+{
+    if (importer->record == RECORD_EDIT)
+        return column->offset == offsetof(struct edit, label) &&
+               strcmp(importer->row.edit.table, record_types[RECORD_PLACE].name) != 0;
+    enum record named = column->kind == COLUMN_REFERENCE ? column->refers : importer->record;
+    return (column->kind == COLUMN_LABEL || column->kind == COLUMN_REFERENCE) &&
+           record_has_label(named) && named != RECORD_PLACE;
+}
+
+/* With the prefix before it, unless it has that already. */
+static const char *prefixed(const struct importer *importer, const char *label)
+{
+    const char *prefix = importer->options->prefix;
+    size_t length = prefix != NULL ? strlen(prefix) : 0;
+    bool has = strncmp(label, prefix != NULL ? prefix : "", length) == 0 && label[length] == '-';
+    return length == 0 || label[0] == '\0' || has
+               ? label
+               : arena_format(importer->arena, "%s-%s", prefix, label);
+}
+
 static enum status read_field(struct importer *importer, const struct column *column,
                               const struct csv_field *field)
 {
@@ -336,6 +360,8 @@ static enum status read_field(struct importer *importer, const struct column *co
     }
     if (is_text(column))
         text += exchange_guarded(text, field->length);
+    if (names_record(importer, column))
+        text = prefixed(importer, text);
     return journal_read_column(importer->journal, column, text, importer->arena, &importer->row,
                                importer->own);
 }
@@ -361,11 +387,11 @@ static enum status read_fields(struct importer *importer, const struct csv_row *
 
 /* ---- what is there --------------------------------------------------------------------------- */
 
-/* The field whose value differs between what was given and what is there; SIZE_MAX for none. The
- * next look is passed over: it moves on by itself. */
+/* The first field from `*field` on whose value differs between what was given and what is there; SIZE_MAX
+ * for none. The next look is passed over: it moves on by itself. */
 static enum status differs(struct importer *importer, size_t *field)
 {
-    for (*field = 0; *field < importer->column_count; ++*field) {
+    for (; *field < importer->column_count; ++*field) {
         const struct column *column = importer->columns[*field];
         if (column == NULL || column->derived)
             continue;
@@ -410,12 +436,43 @@ static enum status add(struct importer *importer)
     return remember(importer, given, id);
 }
 
-static enum status take_labelled(struct importer *importer)
+/* Two records of one label that differ: told side by side, or settled as was said. */
+static enum status settle(struct importer *importer, size_t field)
 {
     const char *label = importer->row.named.label;
+    enum import_keep keep = importer->options->keep;
+    enum status status = STATUS_OK;
+    struct text sides;
+    importer->culprit = field;
+    text_init(&sides);
+    while (status == STATUS_OK && field != SIZE_MAX) {
+        const struct column *column = importer->columns[field];
+        text_printf(&sides, "%s%s '%.200s' | '%.200s'", sides.length > 0 ? "; " : "", column->name,
+                    importer->other.bytes, importer->value.bytes);
+        if (keep == KEEP_FILE)
+            status = journal_correct(importer->journal, importer->record, label, column->name,
+                                     importer->value.bytes, importer->options->now, importer->own);
+        field++;
+        if (status == STATUS_OK)
+            status = differs(importer, &field);
+    }
+    if (status == STATUS_OK && keep == KEEP_NEITHER) {
+        diags_error(importer->own, (struct position){0},
+                    "%s '%.60s' differs, in the journal | in the file: %s; say --keep journal or "
+                    "--keep file for all such, or give this one another label (--prefix)",
+                    importer->type->name, label, sides.bytes);
+        status = STATUS_DATA;
+    }
+    importer->tally->settled += status == STATUS_OK;
+    text_release(&sides);
+    return status;
+}
+
+static enum status take_labelled(struct importer *importer)
+{
     int64_t id = 0;
-    size_t field = SIZE_MAX;
-    if (!journal_has(importer->journal, importer->record, label, &id))
+    size_t field = 0;
+    if (!journal_has(importer->journal, importer->record, importer->row.named.label, &id))
         return add(importer);
     enum status status = journal_get(importer->journal, importer->record, id, importer->arena,
                                      &importer->there, importer->own);
@@ -423,17 +480,10 @@ static enum status take_labelled(struct importer *importer)
         status = differs(importer, &field);
     if (status != STATUS_OK)
         return status;
-    if (field == SIZE_MAX) {
-        importer->tally->same++;
-        return STATUS_OK;
-    }
-    diags_error(importer->own, (struct position){0},
-                "%s '%.60s' is in the journal with %s '%.200s', and here with '%.200s'; make them "
-                "the same, or give this one another label",
-                importer->type->name, label, importer->columns[field]->name, importer->other.bytes,
-                importer->value.bytes);
-    importer->culprit = field;
-    return STATUS_DATA;
+    if (field != SIZE_MAX)
+        return settle(importer, field);
+    importer->tally->same++;
+    return STATUS_OK;
 }
 
 /* An equal row under whatever id; 0 for none. It is looked for among those of the same vessel or
@@ -448,6 +498,7 @@ static enum status find_equal(struct importer *importer, int64_t *id)
     struct walk *walk = journal_walk(importer->journal, importer->record,
                                      owned ? owner->name : NULL, owned_by, false, importer->own);
     while (*id == 0 && status == STATUS_OK && walk_next(walk, &importer->there)) {
+        field = 0;
         status = differs(importer, &field);
         if (status == STATUS_OK && field == SIZE_MAX)
             *id = importer->there.named.id;
@@ -571,12 +622,13 @@ static enum status look_through(struct arena *arena, const char *folder,
 }
 
 static enum status read_table(struct journal *journal, enum record record, const char *path,
-                              const struct progress *progress, struct import_tally *tally,
+                              const struct import_options *options, struct import_tally *tally,
                               struct diags *diags)
 {
     struct importer importer = {.journal = journal,
                                 .record = record,
                                 .type = &record_types[record],
+                                .options = options,
                                 .tally = tally,
                                 .diags = diags};
     const struct csv_table table = {
@@ -591,7 +643,7 @@ static enum status read_table(struct journal *journal, enum record record, const
     importer.own = diags_new();
     text_init(&importer.value);
     text_init(&importer.other);
-    status = csv_read(&table, NULL, progress, diags);
+    status = csv_read(&table, NULL, options->progress, diags);
     if (status == STATUS_OK && importer.column_count == 0) {
         diags_error(diags, (struct position){path, 1, 1},
                     "the file is empty; its first row should name the columns");
@@ -625,8 +677,7 @@ static enum status read_tables(struct journal *journal, const char *const paths[
     journal->by = NULL; /* these were recorded by others */
     for (int i = 0; i < RECORD_COUNT && status == STATUS_OK; i++) {
         if (paths[i] != NULL)
-            status =
-                read_table(journal, (enum record)i, paths[i], options->progress, &tally[i], diags);
+            status = read_table(journal, (enum record)i, paths[i], options, &tally[i], diags);
         refused += tally[i].refused;
     }
     journal->by = by;

@@ -49,14 +49,20 @@ enum status export_folder(struct journal *journal, const char *folder, bool repl
  * there already is passed over, what is new is added (under a new id when its own
  * is taken), and a record of the same label that says something else is a
  * conflict, which names the place in the file, what is there and what was
- * given. Memory does not grow with the files.
+ * given, unless it is said which of them counts: then the journal's stays, or is corrected, and
+ * the correction kept. Memory does not grow with the files.
  */
 struct import_tally {
-    size_t added, same, refused; /* rows */
+    size_t added, same, settled, refused; /* rows */
 };
 
+enum import_keep { KEEP_NEITHER, KEEP_JOURNAL, KEEP_FILE };
+
 struct import_options {
-    bool dry_run;                    /* do everything but keep it */
+    bool dry_run;          /* do everything but keep it */
+    enum import_keep keep; /* which of two records of one label counts, where they differ */
+    const char *prefix;    /* "K": labels of all but places become "K-B1"; or NULL */
+    struct moment now;     /* of the corrections that KEEP_FILE makes */
     const struct progress *progress; /* or NULL */
 };
 

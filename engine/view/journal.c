@@ -642,6 +642,12 @@ static const char *entry_words(const struct journal_view *view, const struct his
         words = strcmp(edit->column, UNDONE) == 0 ? FORMAT("undone: jarside %s", edit->was)
                                                   : FORMAT("corrected: %s was '%s', became '%s'",
                                                            edit->column, edit->was, edit->became);
+    const char *by = entry->kind == RECORD_LOOK      ? look->by
+                     : entry->kind == RECORD_EVENT   ? entry->is.event.by
+                     : entry->kind == RECORD_OUTCOME ? outcome->by
+                                                     : edit->by;
+    if (by[0] != '\0')
+        words = FORMAT("%s [%s]", words, by);
     return entry->overruled ? FORMAT("[corrected later] %s", words) : words;
 }
 

@@ -66,7 +66,7 @@ subtest 'conflicts' => sub {
     spew("$scratch/place.csv", "id,label,celsius,note\r\n1,closet,25,\r\n5,cellar,x,\r\n6,loft,18,\r\n");
     my ($status, $out, $err) = journal(first => 'import', "$scratch/place.csv");
     is($status, 65, 'are refused');
-    like($err, qr{place\.csv:2:10: error: place 'closet' is in the journal with celsius '24', and here with '25'}, 'with what is there');
+    like($err, qr{place\.csv:2:10: error: place 'closet' differs, in the journal \| in the file: celsius '24' \| '25'}, 'with what is there');
     like($err, qr{place\.csv:3:10: error: .*number}, 'and all at once');
     like($err, qr/2 rows refused, so nothing was imported/, 'all or nothing');
     (undef, $out) = journal(first => 'export', '--table', 'place');
