@@ -400,6 +400,15 @@ static void add_point(const struct cook_setup *setup, const factors share, enum 
     result->chance_any_mean += weight * survivors_chance_any(all, setup->vessels);
 }
 
+/* Weights that add up to 1 may round to a little more. */
+static void bound_means(const struct cook_setup *setup, struct cook_result *result)
+{
+    for (size_t i = 0; i < setup->organism_count; i++)
+        result->kills[i].chance_mean = fmin(1.0, result->kills[i].chance_mean);
+    result->chance_mean = fmin(1.0, result->chance_mean);
+    result->chance_any_mean = fmin(1.0, result->chance_any_mean);
+}
+
 /* ---- all courses the answer is made from ----------------------------------------------------- */
 
 /* Courses at five diffusivities: the ends, the middle, and the geometric means between. */
@@ -586,11 +595,7 @@ enum process_error cook_compute(const struct cook_setup *setup, struct cook_resu
         doses_at(&work, (q + 0.5) / QUANTILES, &doses);
         add_doses(&work, &doses, result);
     }
-    /* Weights that add up to 1 may round to a little more. */
-    for (size_t i = 0; i < setup->organism_count; i++)
-        result->kills[i].chance_mean = fmin(1.0, result->kills[i].chance_mean);
-    result->chance_mean = fmin(1.0, result->chance_mean);
-    result->chance_any_mean = fmin(1.0, result->chance_any_mean);
+    bound_means(setup, result);
     return work.error;
 }
 
@@ -670,10 +675,6 @@ enum process_error cook_probe_finish(const struct cook_probe *probe, const struc
                   end_weight((enum cook_end)p) * end_weight((enum cook_end)d) * end_weight(load),
                   result);
     }
-    /* Weights that add up to 1 may round to a little more. */
-    for (size_t i = 0; i < setup->organism_count; i++)
-        result->kills[i].chance_mean = fmin(1.0, result->kills[i].chance_mean);
-    result->chance_mean = fmin(1.0, result->chance_mean);
-    result->chance_any_mean = fmin(1.0, result->chance_any_mean);
+    bound_means(setup, result);
     return PROCESS_OK;
 }
