@@ -346,7 +346,15 @@ struct clause { /* the words of whom, from there on */
 static void say_of(struct reading_words *words, struct remark *remark, const struct clause *clause,
                    size_t from, size_t to)
 {
+    static const char copulas[] = "is|are|was|were|which|that|it|it's|its|they|they're|who";
+    static const char praise[] = "fine|good|ok|okay|great|well|alright|all right|perfect|healthy|"
+                                 "normal|look fine|look good|look great|looking good|looking fine|"
+                                 "doing well|doing fine|doing great|good too|fine too";
+    while (from < to && (words->tokens[from].mark || is_among(words->tokens[from].word, copulas)))
+        from++;
     const char *said = words_between(words, from, to);
+    if (is_among(said, praise)) /* of a group it is what "all fine" is of a batch */
+        said = "all fine";
     if (clause->whose == VESSELS || clause->whose == CONTROLS) {
         struct remark_group *group = arena_push(words->arena, words->groups, words->group_count);
         *group = clause->group;

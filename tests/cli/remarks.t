@@ -70,6 +70,8 @@ comes_to(20, 0, '3, 5-7 & 11 white, nothing odd; 13: no change; the others white
 comes_to(8, 0, 'fully colonised', keep => '1-8');
 comes_to(8, 0, 'all fully colonised apart from 5 which smells sour and is slimy', discard => '5', keep => '1-4 6-8');
 comes_to(6, 0, 'no change', keep => '1-6');
+comes_to(6, 1, '1 and 2 are fine, the others are good too, the control is clean', keep => '1-7');
+comes_to(6, 1, '1 and 2 are fine, the others are green, the control is clean', discard => '3-6', keep => '1-2 7');
 comes_to(6, 0, 'all fine but 4', keep => '1-3 5-6', describe => '4');
 
 refused(8, 'all fine 4', qr/what is 4 in 'all fine 4'\?/);

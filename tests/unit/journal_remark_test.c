@@ -66,7 +66,7 @@ static void the_rest_and_the_excepted(void **state)
     expect("all fine, not 3 & 4", "all fine | 3 4: ");
     expect("all fine except B3-3 to B3-5, number 12", "all fine | 3-5 12: ");
     expect("all 40% white except 2 3", "all 40% white | 2 3: ");
-    expect("all 12 are fine except 2", "are fine | 2: ");
+    expect("all 12 are fine except 2", "all fine | 2: ");
     expect("all fine exept 3: green spot", "all fine | 3: green spot");
     expect("all good expect 3 and 5", "all good | 3 5: ");
     expect("All fine, excluding jars 3 - 5: slow", "All fine | 3-5: slow");
@@ -84,9 +84,9 @@ static void what_is_said_of_the_excepted(void **state)
     expect("all fine but 3 and 7 green", "all fine | 3 7: green");
     expect("all fine except 3 (green spot) and 5 (slow)", "all fine | 3: green spot | 5: slow");
     expect("all fine except 3 and 5: 3 has a green spot, 5 is not moving",
-           "all fine | 3 5:  | 3: has a green spot | 5: is not moving");
+           "all fine | 3 5:  | 3: has a green spot | 5: not moving");
     expect("except 3 and 5: 3 has a green spot, 5 is not moving",
-           " | 3 5:  | 3: has a green spot | 5: is not moving");
+           " | 3 5:  | 3: has a green spot | 5: not moving");
     expect("all fine except 3, 5 has green", "all fine | 3:  | 5: has green");
     expect("all fine except 3 - green, 4 - wet", "all fine | 3: green | 4: wet");
 }
@@ -99,16 +99,15 @@ static void groups_by_name(void **state)
     expect("1-6 wet and sour, rest white", "white | 1-6: wet and sour");
     expect("2 green", " | 2: green");
     expect("everything fine, 2 has black dots", "everything fine | 2: has black dots");
-    expect("evrything else ok, 3 to 5 slow and 7 is wet", "ok | 3-5: slow | 7: is wet");
-    expect("jar 3: pink. the others are white", "are white | 3: pink");
-    expect("3 is green and 5 is wet, the remaining ones are fine",
-           "are fine | 3: is green | 5: is wet");
-    expect("all fine, the control is clear", "all fine | control: is clear");
+    expect("evrything else ok, 3 to 5 slow and 7 is wet", "all fine | 3-5: slow | 7: wet");
+    expect("jar 3: pink. the others are white", "white | 3: pink");
+    expect("3 is green and 5 is wet, the remaining ones are fine", "all fine | 3: green | 5: wet");
+    expect("all fine, the control is clear", "all fine | control: clear");
     expect("half white, rest of the grain bare", "half white; of the grain bare");
-    expect("green patch on 4, everything else good", "good | 4: green patch");
+    expect("green patch on 4, everything else good", "all fine | 4: green patch");
     expect("all fine, green in jars 2 and 5, wet on 7", "all fine | 2 5: green | 7: wet");
     expect("#2 smells sour; #3's turned grey", " | 2: smells sour | 3: turned grey");
-    expect("1-12 all fine but 3 is wet", " | 1-12: all fine | 3: is wet");
+    expect("1-12 all fine but 3 is wet", " | 1-12: all fine | 3: wet");
 }
 
 /* Only vessels make a group; what merely looks like one is a description. */
@@ -162,7 +161,7 @@ static void one_vessel_in_two_groups(void **state)
                     arena, &remark, diags),
         STATUS_OK);
     assert_string_equal(said_of(&remark, 1, false), "white");
-    assert_string_equal(said_of(&remark, 3, false), "is green");
+    assert_string_equal(said_of(&remark, 3, false), "green");
     assert_string_equal(said_of(&remark, 5, false), "");
     assert_string_equal(said_of(&remark, 30, false), "slow");
     assert_string_equal(said_of(&remark, 40, true), "clear");
