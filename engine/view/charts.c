@@ -166,6 +166,7 @@ void table_batches(struct text *page, const struct review *review)
     size_t from = first_shown(review);
     char day[MOMENT_ROOM], words[200];
 
+    text_puts(page, "<div>\n");
     if (from > 0) {
         snprintf(words, sizeof words, "The last %zu of %zu batches.", review->batch_count - from,
                  review->batch_count);
@@ -193,6 +194,7 @@ void table_batches(struct text *page, const struct review *review)
         "that no likely cause reaches; beyond it lies one batch in 740 by chance.",
         100.0 * review->centre);
     html_element(page, "p", "class=\"quiet\"", words);
+    text_puts(page, "</div>\n");
 }
 
 /* ---- curves on a page --------------------------------------------------------------------------- */

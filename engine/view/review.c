@@ -977,9 +977,10 @@ static void put_batch_list(struct face *face)
 
         text_init(&safe);
         text_init(&line);
-        text_fit(&safe, name, LABEL);
-        text_printf(&line, "%-10s  %-12s %3zu of %3zu", day_write(batch->day, DAY_ISO, day),
-                    safe.bytes, batch->counts.lost, batch->counts.total);
+        text_fit(&safe, name, LABEL); /* and no wider on a screen */
+        text_printf(&line, "%-10s  %s%*s %3zu of %3zu", day_write(batch->day, DAY_ISO, day),
+                    safe.bytes, LABEL - (int)utf8_width(safe.bytes, safe.length), "",
+                    batch->counts.lost, batch->counts.total);
         if (batch->point.above)
             text_printf(&line, "  too many: by chance fewer than %.0f", batch->point.from_above);
         else if (batch->point.below)
@@ -1226,7 +1227,8 @@ static const char style[] =
     "th,td{text-align:left;padding:.25rem .5rem .25rem 0;"
     "border-bottom:1px solid var(--line);font-weight:400}\n"
     "td:nth-child(3){white-space:nowrap}\n.called th{font-weight:600}\n"
-    ".bar{position:relative;min-width:4.5rem;width:40%;padding:0}\n"
+    ".bar{position:relative;min-width:4rem;width:34%;padding:0}\n"
+    "td:last-child{min-width:5.6rem;width:20%}\n"
     ".bar i,.bar b{position:absolute;top:50%}\n"
     ".bar i{border-top:4px solid var(--quiet);margin-top:-2px}\n"
     ".bar b{border-left:4px solid var(--ink);height:.9rem;margin:-.45rem 0 0 -2px}\n"
