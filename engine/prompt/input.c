@@ -277,19 +277,20 @@ static enum line_result read_terminal(struct lines *lines, const char *prompt, c
 
 static enum line_result read_plain(char **line)
 {
-    size_t room = 0;
-    char *read = NULL;
-    ssize_t length = getline(&read, &room, stdin);
-    if (length < 0) {
-        free(read);
-        return feof(stdin) ? READ_END : READ_FAILED; /* or there was no memory for the line */
+    /* One byte more than can be read at once, so that the reader says so; the rest of the line is let go. */
+    enum { MOST = 64 * 1024 + 1 };
+    struct text read;
+    int byte;
+    text_init(&read);
+    while ((byte = getc_unlocked(stdin)) != EOF && byte != '\n')
+        if (read.length < MOST)
+            text_add(&read, byte == '\0' ? " " : &(char){(char)byte},
+                     1); /* a NUL would hide the rest */
+    if (byte == EOF && read.length == 0) {
+        text_release(&read);
+        return feof(stdin) ? READ_END : READ_FAILED;
     }
-    if (length > 0 && read[length - 1] == '\n')
-        read[--length] = '\0';
-    for (ssize_t i = 0; i < length; i++)
-        if (read[i] == '\0')
-            read[i] = ' '; /* a NUL would hide the rest of the line */
-    *line = read;
+    *line = read.capacity > 0 ? read.bytes : strdup("");
     return READ_LINE;
 }
 
