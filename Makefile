@@ -162,8 +162,8 @@ coverage: deps-check  ## lines the tests run, folder by folder (FILES=1: file by
 format:  ## let clang-format rewrite the sources
 	clang-format -i $$(git ls-files 'engine/*.[ch]' 'tests/*.[ch]')
 
-bench: $(B)/jarside $(B)/tests/bench/bench.t $(B)/tests/bench/growth.t  ## print figures, with ratios beside R and scikit-learn where they are
-	@$(B)/tests/bench/bench.t $(CURDIR)/$(B)/jarside
+bench: $(B)/jarside $(B)/tests/bench/bench.t $(B)/tests/bench/growth.t  ## print figures beside those kept last and beside R and scikit-learn (KEEP=1: keep them)
+	@$(B)/tests/bench/bench.t $(CURDIR)/$(B)/jarside $(if $(KEEP),keep)
 	@$(B)/tests/bench/growth.t
 
 converse: $(B)/jarside  ## play the conversations of corpus/conversations and print what came of them

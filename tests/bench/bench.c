@@ -2,10 +2,10 @@
 /*
  * Timings, printed as figures; tests never time anything.
  *
- *     bench PROGRAM
+ *     bench PROGRAM [keep]
  *
- * Each figure is the median of repeated runs, with its unit and how it was
- * taken. Memory is the peak resident set of the child as the kernel counts it.
+ * Each figure is the median of repeated runs, with its spread, its unit and how
+ * it was taken, beside the one that was kept (figures.h). Memory is the peak resident set of the child as the kernel counts it.
  */
 #include "bench/figures.h"
 
@@ -43,10 +43,10 @@ static void bench_process(const char *program, const char *scratch)
             die("cannot run the program");
         times[i] = now() - start;
     }
-    row("load all rules and judge, as a process", median(times, RUNS), "ms", "30", "median of 31");
+    row_of("load all rules and judge, as a process", times, RUNS, "ms", "12", "");
     double count = instructions(words, NULL, scratch);
     if (count > 0.0)
-        row("  instructions", count / 1e6, "M", "", "callgrind");
+        row("  instructions", count / 1e6, "M", "90", "callgrind");
     else
         row_missing("  instructions", "valgrind is not here");
     row("  peak resident memory", (double)usage.ru_maxrss / 1024.0, "MiB", "20", "kernel's count");
@@ -76,7 +76,7 @@ static void load_parts(struct parts *parts, struct diags *diags)
         if (i + 1 < RUNS)
             rules_free(parts->rules);
     }
-    row("read and check the rule files", median(times, RUNS), "ms", "", "median of 31");
+    row_of("read and check the rule files", times, RUNS, "ms", "", "");
     double start = now();
     parts->reader = reader_new(parts->rules, diags);
     row("compile the phrases", now() - start, "ms", "", "once");
@@ -125,13 +125,13 @@ static void bench_parts(struct parts *parts, struct diags *diags)
         verdict[i] = t5 - t4;
     }
     double sum = median(posterior, LOOPS) + median(decision, LOOPS) + median(question, LOOPS);
-    row("read one description", median(read, LOOPS), "ms", "", "median of 200");
-    row("what the figures say (a cook)", median(computed, LOOPS), "ms", "", "median of 200");
-    row("posterior", median(posterior, LOOPS), "ms", "", "median of 200");
-    row("decision", median(decision, LOOPS), "ms", "", "median of 200");
-    row("next question", median(question, LOOPS), "ms", "", "median of 200");
+    row_of("read one description", read, LOOPS, "ms", "", "");
+    row_of("what the figures say (a cook)", computed, LOOPS, "ms", "", "");
+    row_of("posterior", posterior, LOOPS, "ms", "", "");
+    row_of("decision", decision, LOOPS, "ms", "", "");
+    row_of("next question", question, LOOPS, "ms", "", "");
     row("  the three together", sum, "ms", "1", "sum of medians");
-    row("whole verdict, explanation included", median(verdict, LOOPS), "ms", "", "median of 200");
+    row_of("whole verdict, explanation included", verdict, LOOPS, "ms", "", "");
 }
 
 /* ---- the others ------------------------------------------------------------------------------- */
@@ -153,7 +153,7 @@ static void bench_siblings(const struct reasoner *reasoner)
         times[i] = now() - start;
         sibling_pattern_release(&pattern);
     }
-    row("siblings of a vessel, all they can share", median(times, RUNS), "ms", "", "median of 31");
+    row_of("siblings of a vessel, all they can share", times, RUNS, "ms", "", "");
 }
 
 /* A batch of vessels that all differ: each has signs of its own and an outcome. */
@@ -209,7 +209,7 @@ static void bench_cook(const struct rules *rules)
             die("cannot compute a cook");
         times[i] = now() - start;
     }
-    row("one cook with its ranges", median(times, RUNS), "ms", "5", "median of 31");
+    row_of("one cook with its ranges", times, RUNS, "ms", "5", "");
 }
 
 static bool add_reading(void *context, double minutes, double celsius)
@@ -259,8 +259,8 @@ int main(int argc, char **argv)
 {
     struct parts parts = {0};
     struct diags *diags = diags_new();
-    if (argc != 2 || diags == NULL)
-        die("usage: bench PROGRAM");
+    if (argc < 2 || diags == NULL)
+        die("usage: bench PROGRAM [keep]");
     char folder[] = "/tmp/jarside-bench-XXXXXX";
     if (mkdtemp(folder) == NULL)
         die("cannot make a scratch folder");
@@ -280,6 +280,7 @@ int main(int argc, char **argv)
     bench_soybean(folder, diags);
     bench_statistics(folder);
     remove_folder(folder);
+    figures_end(argc > 2);
     posterior_release(&parts.posterior);
     triage_free(parts.triage);
     reasoner_free(parts.reasoner);

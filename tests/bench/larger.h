@@ -23,7 +23,7 @@ static inline struct rules *larger_load(const char *folder, struct diags *diags)
         if (rules == NULL)
             die("cannot load the larger rules");
     }
-    row("read and check the rule files", median(times, LARGER_RUNS), "ms", "", "median of 5");
+    row_of("read and check the rule files", times, LARGER_RUNS, "ms", "", "");
     return rules;
 }
 
@@ -51,9 +51,9 @@ static inline void larger_judge(struct triage *triage, const struct reasoner *re
         alone[i] = t3 - t2;
         posterior_release(&posterior);
     }
-    row("read one description", median(read, LARGER_RUNS), "ms", "", "median of 5");
-    row("posterior", median(alone, LARGER_RUNS), "ms", "", "median of 5");
-    row("whole verdict", median(whole, LARGER_RUNS), "ms", "", "median of 5");
+    row_of("read one description", read, LARGER_RUNS, "ms", "", "");
+    row_of("posterior", alone, LARGER_RUNS, "ms", "", "");
+    row_of("whole verdict", whole, LARGER_RUNS, "ms", "", "");
 }
 
 static inline void bench_larger(const char *folder, const char *description, struct diags *diags)

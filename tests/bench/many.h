@@ -2,11 +2,11 @@
 #ifndef JARSIDE_TESTS_BENCH_MANY_H
 #define JARSIDE_TESTS_BENCH_MANY_H
 
-/* A hundred thousand descriptions, with their text and without it. */
+/* Thirty thousand descriptions, with their text and without it. */
 #include "bench/descriptions.h"
 #include "triage/triage.h"
 
-enum { MANY_LINES = 100000, MANY_CASES = 1000, MANY_ROUNDS = 21 };
+enum { MANY_LINES = 30000, LINES_RUNS = 5, MANY_CASES = 1000, MANY_ROUNDS = 21 };
 
 static inline double seconds_of(const struct rusage *usage)
 {
@@ -14,23 +14,38 @@ static inline double seconds_of(const struct rusage *usage)
            (double)(usage->ru_utime.tv_usec + usage->ru_stime.tv_usec) / 1e6;
 }
 
+/* Lines a second of processor time, several times over; with jobs, by the clock on the wall. */
+static inline double bench_jobs(const char *program, const char *many, const char *jobs,
+                                const char *what, const char *goal)
+{
+    char *words[] = {(char *)program,    (char[]){"judge"}, (char[]){"--lines"},
+                     (char[]){"--jobs"}, (char *)jobs,      NULL};
+    double rates[LINES_RUNS], walls[LINES_RUNS];
+    struct rusage usage;
+    for (size_t i = 0; i < LINES_RUNS; i++) {
+        double start = now();
+        if (!run(words, many, "/dev/null", NULL, &usage))
+            die("cannot judge many lines");
+        walls[i] = MANY_LINES / ((now() - start) / 1e3);
+        rates[i] = MANY_LINES / seconds_of(&usage);
+    }
+    row_of(what, *jobs == '1' ? rates : walls, LINES_RUNS, "1/s", goal,
+           *jobs == '1' ? "processor time" : "by the clock on the wall");
+    if (*jobs == '1')
+        row("  peak resident memory", (double)usage.ru_maxrss / 1024.0, "MiB", "",
+            "kernel's count");
+    return median(walls, LINES_RUNS);
+}
+
 static inline void bench_lines(const char *program, const char *folder, struct descriptions *d)
 {
     char *words[] = {(char *)program, (char[]){"judge"}, (char[]){"--lines"}, NULL};
     char *many = in_folder(folder, "many"), *few = in_folder(folder, "few"),
          *none = in_folder(folder, "one");
-    struct rusage usage;
-    char note[96];
-    size_t bytes = descriptions_write(d, many, MANY_LINES);
-    double start = now();
-    if (!run(words, many, "/dev/null", NULL, &usage))
-        die("cannot judge many lines");
-    double wall = (now() - start) / 1e3, spent = seconds_of(&usage);
-    snprintf(note, sizeof note, "once, %d lines of %zu bytes, %.1f s of processor", MANY_LINES,
-             bytes / MANY_LINES, spent);
-    row("judge --lines", MANY_LINES / spent, "1/s", "20000", note);
-    row("  by the clock on the wall", MANY_LINES / wall, "1/s", "", "the same run");
-    row("  peak resident memory", (double)usage.ru_maxrss / 1024.0, "MiB", "", "kernel's count");
+    descriptions_write(d, many, MANY_LINES);
+    double one = bench_jobs(program, many, "1", "judge --lines", "40000");
+    double two = bench_jobs(program, many, "2", "judge --lines --jobs 2", "");
+    row("  times as many as with one", two / one, "times", "1.8", "medians");
     descriptions_write(d, few, 3000);
     descriptions_write(d, none, 1000);
     double count = instructions(words, few, in_folder(folder, "told")) -
@@ -80,8 +95,10 @@ static inline void bench_posteriors(const struct reasoner *reasoner, const struc
         times[round] = clock_ms(CLOCK_THREAD_CPUTIME_ID) - start;
     }
     double first = times[0];
-    row("posteriors, of 1000 different cases", MANY_CASES / median(times, MANY_ROUNDS) * 1e3, "1/s",
-        "200000", "median of 21 rounds, processor time");
+    for (size_t round = 0; round < MANY_ROUNDS; round++)
+        times[round] = MANY_CASES / times[round] * 1e3;
+    row_of("posteriors, of 1000 different cases", times, MANY_ROUNDS, "1/s", "250000",
+           "processor time");
     row("  the first round, nothing kept yet", MANY_CASES / first * 1e3, "1/s", "", "once");
     posterior_release(&posterior);
 }
