@@ -162,6 +162,9 @@ coverage: deps-check  ## lines the tests run, folder by folder (FILES=1: file by
 format:  ## let clang-format rewrite the sources
 	clang-format -i $$(git ls-files 'engine/*.[ch]' 'tests/*.[ch]')
 
+seasons: $(B)/tests/outside/review_seasons_test.t  ## false alarms and power of the review on 500 simulated seasons of each design
+	@SEASONS=500 CMOCKA_MESSAGE_OUTPUT=TAP $<
+
 bench: $(B)/jarside $(B)/tests/bench/bench.t $(B)/tests/bench/growth.t  ## print figures beside those kept last and beside R and scikit-learn (KEEP=1: keep them)
 	@$(B)/tests/bench/bench.t $(CURDIR)/$(B)/jarside $(if $(KEEP),keep)
 	@$(B)/tests/bench/growth.t

@@ -55,12 +55,22 @@ struct factor_type {
 };
 extern const struct factor_type factor_kinds[FACTOR_KINDS];
 
+/* Where a vessel was from an age on, in days since it began, until its next stay. */
+struct stay {
+    uint32_t level; /* LEVEL_NONE: not known */
+    int32_t from;
+};
+
 struct factor {
     enum factor_kind kind;
     const char *name;          /* as people call it: "cook", or the column's own name */
     const char *const *levels; /* labels; safe to show only after text_safe */
     size_t level_count;
-    const uint32_t *level; /* of each vessel, LEVEL_NONE */
+    const uint32_t *level; /* of each vessel, LEVEL_NONE; the last it had, of one that changed */
+    /* Of a factor that changes: the stays of vessel i, by age, are stays[first_stay[i]] up to
+     * stays[first_stay[i + 1]], one at least; both NULL when no vessel changed. */
+    const struct stay *stays;
+    const uint32_t *first_stay;
     /* Of a computed factor: up to two computations that its levels say something of, and per level
      * how each moves the causes it bears on, natural log of the odds; NULL when it moves none. */
     enum moved_by moved[2];

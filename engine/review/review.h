@@ -24,9 +24,8 @@
  * for view/ to show and to draw. It is a function of its arguments: the same
  * dataset gives the same review.
  *
- * A vessel counts once its fate is known, or once it has been watched for
- * rules.review.watched days and is still sound; younger open ones enter only the
- * curves over time. Controls count apart: among the suspects, and only for what
+ * A vessel counts for the days it has lived: an open one is sound so far, and one
+ * younger than rules.review.watched days is told as young. Controls count apart: among the suspects, and only for what
  * they can show.
  */
 
@@ -36,7 +35,7 @@ struct review_totals {
     size_t vessels;          /* inoculated, of whatever fate */
     size_t fate[FATE_COUNT]; /* of those */
     size_t unrecorded;       /* of those: nobody wrote down what became of them */
-    size_t young;            /* open and too young to count */
+    size_t young;            /* open, and younger than is watched */
     struct counts counts;    /* those that count: lost of total */
     struct counts controls;  /* never inoculated */
     struct interval exact;   /* of the rate of loss, 95 % */
@@ -85,12 +84,16 @@ struct review_suspect { /* a level of a factor, named as what failed */
                                culprits before it explain */
     struct counts controls; /* those of them that are controls */
     struct counts outside;  /* the rest, likewise */
-    double test_p;          /* exact, one-sided: does it lose more than the rest? */
-    double q;               /* the same, adjusted for all suspects asked */
+    double test_p; /* exact, one-sided, of these counts: does it lose more than the rest? */
+    double q; /* by time at risk and as batches differ, adjusted for all suspects asked; no less */
     double log_bayes; /* ln of the Bayes factor "its own, higher rate" against "as the rest" */
     /* A computed factor that says why: "not enough" of the computed cook of this cook. */
     size_t why_factor; /* or factor_count of the dataset */
     uint32_t why_level;
+    /* Only together with this level ("starter S2 on lot L3"); factor_count when by itself. Then the
+     * counts inside are those of both. */
+    size_t with_factor;
+    uint32_t with_level;
 };
 
 struct review_cause { /* of the rule base */
@@ -273,11 +276,11 @@ enum status review_make(const struct dataset *dataset, const struct reasoner *re
 void review_only(struct dataset *dataset, size_t factor, uint32_t level, struct arena *arena);
 
 /*
- * The decision alone: which culprits are called. What `make check` tries on
- * simulated labs, and the part of review_make that does it. A culprit is called when
- *   its one-sided exact p, adjusted for all suspects asked, is at most `level`, and
- *   the Bayes factor for a higher rate of its own is at least `bayes_factor`.
- * Then its vessels are set aside and the rest is asked again, until nothing is called.
+ * The decision alone: which culprits are called. What `make check` tries on simulated seasons, and the
+ * part of review_make that does it. A culprit is called when the odds of some culprit against none are
+ * such that by chance, as batches and vessels differ, at most `level` of journals have them, and the
+ * Bayes factor for a higher hazard of its own is at least `bayes_factor` (search.c). Then its vessels
+ * are set aside and the rest is asked again, until nothing is called.
  */
 struct review_rule {
     double level, bayes_factor, watched; /* days */
@@ -287,12 +290,20 @@ struct review_rule {
 };
 enum { REVIEW_CULPRITS = 8 }; /* at most */
 
+struct review_drift { /* all losses rise or fall over the season, whatever the culprits do */
+    double p;
+    bool rises; /* rather than falls */
+    bool called;
+};
+
 struct review_found { /* as in struct review */
     struct review_culprit *culprits;
     size_t culprit_count;
     struct review_suspect *near;
     size_t near_count;
     size_t asked;
+    double odds; /* of some culprit against none, before any is set aside */
+    struct review_drift drift;
 };
 struct review_found review_find_culprits(const struct dataset *dataset,
                                          const struct review_rule *rule, struct arena *arena);

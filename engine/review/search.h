@@ -21,8 +21,8 @@ static inline void count_vessel(struct counts *counts, enum standing standing)
     counts->lost += standing == STANDING_LOST;
 }
 
-/* How each vessel counts: `watched` days make an open one sound. `young` (may be NULL) counts those
- * that are too young. */
+/* How each vessel counts: an open one that was begun is sound so far. `young` (may be NULL) counts
+ * those that are younger than `watched` days. */
 uint8_t *search_standing(const struct dataset *dataset, double watched, struct arena *arena,
                          size_t *young);
 

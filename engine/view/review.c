@@ -232,7 +232,7 @@ static void put_lost(struct face *face)
     if (counts.total > 0 && counts.total < totals->vessels)
         text_printf(words, "Of %zu in all", totals->vessels);
     if (counts.total > 0 && totals->young > 0)
-        text_printf(words, ", %zu %s too young to count", totals->young,
+        text_printf(words, ", %zu %s young and sound so far", totals->young,
                     plural(totals->young, "is", "are"));
     if (counts.total > 0 && totals->unrecorded > 0)
         text_printf(words, ", of %zu the outcome is not known", totals->unrecorded);

@@ -40,7 +40,7 @@ subtest 'the invented season' => sub {
     my $pair = $fault{'grain_lot L3 or session N7'};
     ok(!$pair->{told_apart}, 'lot and session cannot be told apart');
     is($pair->{tests}[0]{id}, 'control_vessel', 'and the test that would is named');
-    ok($pair->{tests}[0]{bits} > 0.3, 'with what it would tell');
+    ok($pair->{tests}[0]{bits} > 0.25, 'with what it would tell');
     ok($fault{$_}{told_apart}, "$_ stands alone") for 'cook C4', 'place closet', 'starter S2';
     is($fault{'cook C4'}{causes}[0]{id},    'under_sterilised',     'the short cook is read as one');
     is($fault{'starter S2'}{causes}[0]{id}, 'starter_contaminated', 'and so is the starter');
@@ -76,8 +76,10 @@ subtest 'in words' => sub {
     my ($status, $out) = run(qw(review --demo), \%now);
     is($status, 0, 'exit 0');
     like($out, qr/^You lost \d+ of 120 vessels/, 'what was lost comes first');
-    like($out =~ s/\s+/ /gr, qr/Likely cause: cook C4 \(\S+ \d+ %\), starter S2 \(.*either (?:session N7 or grain lot L3|grain lot L3 or session N7) \(.*place closet.*\. Where it says either, these numbers cannot tell which/,
-        'then what did it');
+    (my $line = $out) =~ s/\s+/ /g;
+    my ($did) = $line =~ /(Likely cause: .*?\. Where it says either, these numbers cannot tell which)/;
+    like($did // '', qr/\b$_ \(\S+ (?:\d+ )?%\)/, "then what did it: $_")
+        for 'cook C4', 'starter S2', 'place closet', 'either (?:session N7 or grain lot L3|grain lot L3 or session N7)';
     like($out, qr/^Change first: starter S2\. Without it about \d+ vessels \(\d+ to \d+\)/m, 'then what to change');
     cmp_ok(scalar(split /\n/, $out), '<=', 23, 'all of it on a terminal of 24 lines');
     my (undef, $full) = run(qw(review --demo --details), \%now);
@@ -145,8 +147,8 @@ subtest 'what cannot be concluded' => sub {
     like($future->{remarks}[0], qr/5 vessels have a date in the future/, 'dates in the future are told');
     is($future->{time}{left_out}, 5, 'and left out of times');
     my $young = table("fate,cook,started\n" . rows(9, 'growing,K1,2026-04-28') . rows(9, 'growing,K2,2026-03-01'));
-    is($young->{totals}{too_young}, 9, 'young ones do not count yet');
-    is($young->{totals}{counted}{of}, 9, 'older ones do');
+    is($young->{totals}{too_young}, 9, 'young ones are told');
+    is($young->{totals}{counted}{of}, 18, 'and count for the days they have lived, as sound so far');
     my $strange = table("fate,cook\nlost,K1\nok,K2\nperhaps,K1\nok,K1\n");
     like($strange->{remarks}[0], qr/neither lost nor ok \(the first: 'perhaps'\)/, 'a word that says nothing is told');
     my $few = table("lost,cook\nyes,K1\nno,K2\n");
