@@ -49,7 +49,8 @@ static void note_signal(int number)
 
 /* ---- history --------------------------------------------------------------------------------- */
 
-/* $XDG_STATE_HOME/jarside/history, or below ~/.local/state; NULL when there is no such place. */
+/* $XDG_STATE_HOME/jarside/history, or below ~/.local/state; NULL when there is no such place, or something
+ * other than a plain file stands there. */
 static char *history_file(void)
 {
     const char *state = getenv("XDG_STATE_HOME");
@@ -57,8 +58,13 @@ static char *history_file(void)
     bool given = state != NULL && state[0] == '/';
     if (!given && (home == NULL || home[0] != '/'))
         return NULL;
-    return given ? text_format("%s/jarside/history", state)
-                 : text_format("%s/.local/state/jarside/history", home);
+    char *path = given ? text_format("%s/jarside/history", state)
+                       : text_format("%s/.local/state/jarside/history", home);
+    struct stat about;
+    if (lstat(path, &about) != 0 || S_ISREG(about.st_mode))
+        return path;
+    free(path); /* a link leads to what is not ours, a pipe to nowhere */
+    return NULL;
 }
 
 static void history_save(const struct lines *lines)

@@ -120,4 +120,28 @@ subtest 'strange text' => sub {
     is((with(qw(export --table place), @journal))[1] =~ /\e\[31m/, 1, 'in a file it is what it is');
 };
 
+subtest 'the history of the prompt' => sub {
+    mkdir "$scratch/$_" for 'state', 'state/jarside';
+    my $history = "$scratch/state/jarside/history";
+    my %state   = (env => { %now, XDG_STATE_HOME => "$scratch/state" });
+    my $target  = spew("$scratch/not-ours", "another's\n");
+    symlink $target, $history or die $!;
+    my (undef, $status) = talk([ 'green powder on top', 'leave' ], {%state});
+    is($status, 0, 'beside a link');
+    is(slurp($target), "another's\n", 'what it leads to is left alone');
+    unlink $history;
+    mkfifo($history, 0600) or die $!;
+    my ($screen, $end) = talk([ 'green powder on top', 'leave' ], {%state});
+    is($end, 0, 'beside a pipe it does not wait');
+    like($screen, qr/mould/, 'and talks');
+};
+
+subtest 'a line without an end' => sub {
+    for my $args ([qw(judge --lines)], ['ask']) {
+        my ($status, $out, $err) = run(@$args, { in => 'a' x 3_000_000, env => \%now });
+        cmp_ok($status, '<', 128, "@$args: comes to an end");
+        cmp_ok(length($out . $err), '<', 500_000, "@$args: and does not say it all again");
+    }
+};
+
 done_testing;
