@@ -30,39 +30,44 @@ struct given {         /* options of any of these commands */
 
 /* ---- the invented season --------------------------------------------------------------------- */
 
+struct season { /* which is written */
+    struct app *app;
+    bool for_now; /* to be reviewed and forgotten */
+};
+
 /* As `jarside look` does: with all that is on record by then, and kept. */
 static enum status judge_look(void *context, struct journal *journal, const char *vessel,
                               struct moment at, const char *words, struct diags *diags)
 {
-    struct app *app = context;
+    const struct season *season = context;
+    struct triage *triage = season->app->triage;
     struct consultation consultation;
     const struct verdict *verdict;
     struct look look;
-    /* For a while only: what the others did is weighed by the review itself, and takes the most time. */
+    /* What the others did is weighed by a review itself, and takes the most time. */
     const struct consult_request request = {
-        .label = vessel, .now = at, .without_siblings = app->temporary != NULL};
+        .label = vessel, .now = at, .without_siblings = season->for_now};
     struct arena *arena = arena_new();
-    enum status status =
-        consult_vessel(journal, &request, app->triage, arena, &consultation, diags);
+    enum status status = consult_vessel(journal, &request, triage, arena, &consultation, diags);
     if (status == STATUS_OK)
-        status = triage_tell(app->triage, words, strlen(words), diags);
+        status = triage_tell(triage, words, strlen(words), diags);
     if (status == STATUS_OK)
-        status =
-            consult_save(journal, &consultation, app->triage, words, arena, &look, &verdict, diags);
+        status = consult_save(journal, &consultation, triage, words, arena, &look, &verdict, diags);
     arena_free(arena);
     return status;
 }
 
-static void build(struct app *app)
+static void build(struct app *app, bool for_now)
 {
-    const struct demo_judge judge = {judge_look, app};
+    struct season season = {app, for_now};
+    const struct demo_judge judge = {judge_look, &season};
     app_must(app, demo_build(app->journal, corpus_find(app, "demo/journal"), &judge, app->diags));
 }
 
 void demo_for_now(struct app *app)
 {
     app_must(app, journal_open(NULL, JOURNAL_CREATE, &app->journal, app->diags));
-    build(app);
+    build(app, true);
 }
 
 /* ==== import ================================================================================== */
@@ -466,7 +471,7 @@ static enum status run_demo(struct app *app)
                          "'%s' is there already and stays as it is; give the name of a new file",
                          path);
     app_must(app, journal_open(path, JOURNAL_CREATE, &app->journal, app->diags));
-    build(app);
+    build(app, false);
     screen_say(&app->out, 0, 0, ROLE_PLAIN,
                "An invented season of %zu batches, %zu vessels and %zu looks is in %s.",
                journal_count(app->journal, RECORD_BATCH, NULL, 0),

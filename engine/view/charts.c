@@ -165,6 +165,7 @@ void table_batches(struct text *page, const struct review *review)
 {
     size_t from = first_shown(review);
     char day[MOMENT_ROOM], words[200];
+    bool marked = false;
 
     text_puts(page, "<div>\n");
     if (from > 0) {
@@ -180,6 +181,7 @@ void table_batches(struct text *page, const struct review *review)
         const struct monitor_point *point = &batch->point;
         double total = (double)batch->counts.total;
         const char *reading = point->above ? "too many" : point->below ? "unusually few" : "";
+        marked = marked || reading[0] != '\0';
         day_write(batch->day, DAY_ISO, day);
         bar_row(page, batch_name(review, batch), reading[0] != '\0' ? "called" : NULL,
                 total > 0.0 ? fmax(0.0, point->from_below / total) : 0.0,
@@ -191,8 +193,8 @@ void table_batches(struct text *page, const struct review *review)
     snprintf(
         words, sizeof words,
         "The line is what chance alone gives a batch that loses %.0f %% on average, as those do "
-        "that no likely cause reaches; beyond it lies one batch in 740 by chance.",
-        100.0 * review->centre);
+        "that no likely cause reaches.%s",
+        100.0 * review->centre, marked ? " Beyond it lies one batch in 740 by chance." : "");
     html_element(page, "p", "class=\"quiet\"", words);
     text_puts(page, "</div>\n");
 }
