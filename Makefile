@@ -119,7 +119,9 @@ check: deps-check  ## install what the tests need, build, run every test
 units: $(UNITS)
 tests: $(B)/jarside units
 	@$(MAKE) --no-print-directory MODE=asan CC="$(if $(findstring gcc,$(CC)),$(CC),gcc)" CFLAGS="-O1 -g" replays
-	JARSIDE=$(CURDIR)/$(B)/jarside CMOCKA_MESSAGE_OUTPUT=TAP prove -j2 $(PROVEFLAGS) $(SCRIPTS) $(UNITS)
+	JARSIDE=$(CURDIR)/$(B)/jarside CMOCKA_MESSAGE_OUTPUT=TAP prove -j2 --state=save \
+	    --statefile=$(B)/prove.state $(PROVEFLAGS) $(UNITS) $(SCRIPTS); \
+	    status=$$?; tests/house/slowest $(B)/prove.state; exit $$status
 
 asan:  ## the whole suite under AddressSanitizer and UndefinedBehaviorSanitizer
 	@$(MAKE) --no-print-directory MODE=asan CFLAGS="-O1 -g" tests
