@@ -229,7 +229,9 @@ static bool read_local(const char *text, struct moment now, struct moment *momen
         length--;
     for (size_t i = 0; i < length; i++)
         separators += strchr("./-, ", text[i]) != NULL && strchr("./-, ", text[i + 1]) == NULL;
-    if (length == 0 || length > 32)
+    if (length == 0 ||
+        length > 32 || /* "26-01-01" begins with a day to some, with a year to others */
+        (separators == 2 && strspn(text, "0123456789-") >= length))
         return false;
     for (int ago = 0; ago < (separators == 1 ? 2 : 1); ago++) {
         char today[MOMENT_ROOM];
