@@ -22,7 +22,7 @@ enum stage {
 
 enum {
     ACTION_QUESTIONS_MOST = 8,
-    WORDS_QUESTIONS_MOST = 3, /* where the weight of words has decided already */
+    WORDS_QUESTIONS_MOST = 5, /* where the weight of words has decided already */
     CAUSE_QUESTIONS_MOST = 3,
 };
 
