@@ -135,9 +135,14 @@ void factor_add(struct factor *factors, size_t *count, struct factor factor, uin
 
     if (factor.log_odds != NULL)
         log_odds = arena_array(arena, 2 * factor.level_count, sizeof *log_odds);
+    size_t stay_count = factor.first_stay != NULL ? factor.first_stay[vessels] : 0;
+    struct stay *stays = arena_array(arena, stay_count, sizeof *stays);
     for (size_t i = 0; i < vessels; i++)
         if (level[i] != LEVEL_NONE)
             numbers[level[i]] = 1;
+    for (size_t s = 0; s < stay_count; s++)
+        if (factor.stays[s].level != LEVEL_NONE)
+            numbers[factor.stays[s].level] = 1;
     for (size_t l = 0; l < factor.level_count; l++) {
         if (numbers[l] == 0)
             continue;
@@ -151,6 +156,12 @@ void factor_add(struct factor *factors, size_t *count, struct factor factor, uin
     for (size_t i = 0; i < vessels; i++)
         if (level[i] != LEVEL_NONE)
             level[i] = numbers[level[i]];
+    for (size_t s = 0; s < stay_count; s++) {
+        stays[s] = factor.stays[s];
+        if (stays[s].level != LEVEL_NONE)
+            stays[s].level = numbers[stays[s].level];
+    }
+    factor.stays = stay_count > 0 ? stays : NULL;
     factor.levels = labels;
     factor.level = level;
     factor.level_count = met;
@@ -348,6 +359,8 @@ struct filling { /* a dataset while it is filled from a journal */
     size_t count;
     struct factor *factors;
     size_t factor_count;
+    struct stay *stays; /* places of each vessel, as numbers of records; NULL when none was moved */
+    uint32_t *first_stay;
 };
 
 static const void *record_at(const struct records *records, size_t index)
@@ -394,13 +407,16 @@ static uint32_t *levels_new(const struct filling *filling)
 }
 
 static void add(struct filling *filling, enum factor_kind kind, const char *const *labels,
-                size_t count, uint32_t *level)
+                size_t count, uint32_t *level, const struct stay *stays)
 {
-    factor_add(
-        filling->factors, &filling->factor_count,
-        (struct factor){
-            .kind = kind, .name = factor_kinds[kind].name, .levels = labels, .level_count = count},
-        level, filling->count, filling->arena);
+    factor_add(filling->factors, &filling->factor_count,
+               (struct factor){.kind = kind,
+                               .name = factor_kinds[kind].name,
+                               .levels = labels,
+                               .level_count = count,
+                               .stays = stays,
+                               .first_stay = stays != NULL ? filling->first_stay : NULL},
+               level, filling->count, filling->arena);
 }
 
 static int64_t id_of(const struct filling *filling, enum factor_kind kind, size_t i)
@@ -451,7 +467,8 @@ static void add_records(struct filling *filling, enum factor_kind kind, enum rec
     uint32_t *level = levels_new(filling);
     for (size_t i = 0; i < filling->count; i++)
         level[i] = record_level(filling, kind, record, i);
-    add(filling, kind, labels_of(filling, record), filling->of[record].count, level);
+    add(filling, kind, labels_of(filling, record), filling->of[record].count, level,
+        kind == FACTOR_PLACE ? filling->stays : NULL);
 }
 
 /* Of each starter its first known parent, as an index; SIZE_MAX for none. */
@@ -508,7 +525,7 @@ static void add_ancestors(struct filling *filling, enum factor_kind kind, size_t
         if (factor_kinds[filling->factors[f].kind].origin == FACTOR_STARTER &&
             part_alike(filling, &filling->factors[f], level, starters))
             return;
-    add(filling, kind, labels_of(filling, RECORD_STARTER), starters, level);
+    add(filling, kind, labels_of(filling, RECORD_STARTER), starters, level, NULL);
 }
 
 static const char *word_of(const struct filling *filling, enum factor_kind kind, size_t i)
@@ -534,7 +551,7 @@ static void add_words(struct filling *filling, enum factor_kind kind)
         const char *word = word_of(filling, kind, i);
         level[i] = interner_put(words, word, strlen(word));
     }
-    add(filling, kind, interner_words(words), interner_count(words), level);
+    add(filling, kind, interner_words(words), interner_count(words), level, NULL);
 }
 
 static void add_numbers(struct filling *filling, enum factor_kind kind)
@@ -704,14 +721,26 @@ static void add_factors(struct filling *filling)
     uint32_t *level = levels_new(filling);
     for (size_t v = 0; v < temperature->value_count; v++)
         labels[v] = temperature->values[v].label;
-    for (size_t i = 0; i < filling->count; i++) {
-        const struct place *place =
-            record_of(filling, RECORD_PLACE, id_of(filling, FACTOR_PLACE, i));
-        int bin = place != NULL && !isnan(place->celsius) ? rules_bin(temperature, place->celsius)
-                                                          : RULES_NONE;
-        level[i] = bin != RULES_NONE ? (uint32_t)bin : LEVEL_NONE;
+    const struct records *places = &filling->of[RECORD_PLACE];
+    uint32_t *bins = arena_array(filling->arena, places->count, sizeof *bins);
+    for (size_t p = 0; p < places->count; p++) {
+        double celsius = ((const struct place *)record_at(places, p))->celsius;
+        int bin = isnan(celsius) ? RULES_NONE : rules_bin(temperature, celsius);
+        bins[p] = bin != RULES_NONE ? (uint32_t)bin : LEVEL_NONE;
     }
-    add(filling, FACTOR_TEMPERATURE, labels, temperature->value_count, level);
+    for (size_t i = 0; i < filling->count; i++) {
+        uint32_t place = record_level(filling, FACTOR_PLACE, RECORD_PLACE, i);
+        level[i] = place != LEVEL_NONE ? bins[place] : LEVEL_NONE;
+    }
+    size_t count = filling->stays != NULL ? filling->first_stay[filling->count] : 0;
+    struct stay *stays = arena_array(filling->arena, count, sizeof *stays);
+    for (size_t s = 0; s < count; s++) {
+        stays[s] = filling->stays[s];
+        if (stays[s].level != LEVEL_NONE)
+            stays[s].level = bins[stays[s].level];
+    }
+    add(filling, FACTOR_TEMPERATURE, labels, temperature->value_count, level,
+        filling->stays != NULL ? stays : NULL);
 }
 
 /* ---- the vessels of a journal ------------------------------------------------------------------- */
@@ -736,6 +765,97 @@ static void choose_vessels(struct filling *filling, int32_t since)
         filling->vessels[filling->count] = vessel;
         filling->batches[filling->count++] = batch;
     }
+}
+
+/* The place of a vessel among those that are in, by halving; SIZE_MAX. */
+static size_t vessel_index(const struct filling *filling, int64_t id)
+{
+    size_t low = 0, high = filling->count;
+    while (low < high) {
+        size_t middle = low + (high - low) / 2;
+        if (filling->vessels[middle]->id < id)
+            low = middle + 1;
+        else
+            high = middle;
+    }
+    return low < filling->count && filling->vessels[low]->id == id ? low : SIZE_MAX;
+}
+
+struct moving {
+    size_t vessel;
+    int64_t event;
+    int32_t day;
+    uint32_t place;
+    bool withdrawn;
+};
+
+static int by_vessel_and_day(const void *a, const void *b)
+{
+    const struct moving *first = a, *second = b;
+    if (first->vessel != second->vessel)
+        return first->vessel < second->vessel ? -1 : 1;
+    if (first->day != second->day)
+        return first->day < second->day ? -1 : 1;
+    return (first->event > second->event) - (first->event < second->event);
+}
+
+static enum status read_moves(const struct filling *filling, struct journal *journal,
+                              struct moving **moves, size_t *count, struct diags *diags)
+{
+    struct walk *walk = journal_walk(journal, RECORD_EVENT, NULL, 0, false, diags);
+    struct event event;
+    while (walk_next(walk, &event)) { /* by rising id: what is withdrawn came before */
+        size_t vessel = vessel_index(filling, event.vessel);
+        for (size_t m = *count; event.kind == EVENT_WITHDRAW && m-- > 0;)
+            if ((*moves)[m].event <= event.corrects) {
+                (*moves)[m].withdrawn |= (*moves)[m].event == event.corrects;
+                break;
+            }
+        if (event.kind != EVENT_MOVE || vessel == SIZE_MAX)
+            continue;
+        size_t place = record_index(&filling->of[RECORD_PLACE], event.place);
+        *arena_push(filling->arena, *moves, *count) =
+            (struct moving){.vessel = vessel,
+                            .event = event.id,
+                            .day = day_of(event.at),
+                            .place = place != SIZE_MAX ? (uint32_t)place : LEVEL_NONE};
+    }
+    return walk_end(walk);
+}
+
+/* Where each vessel stood and from when: where it was put, then where moves before its end took it. */
+static enum status fill_stays(struct filling *filling, struct journal *journal, struct diags *diags)
+{
+    struct moving *moves = NULL;
+    size_t count = 0, at = 0, moved = 0;
+    uint32_t stay = 0;
+    enum status status = read_moves(filling, journal, &moves, &count, diags);
+    if (count > 1)
+        qsort(moves, count, sizeof *moves, by_vessel_and_day);
+    struct stay *stays = arena_array(filling->arena, filling->count + count, sizeof *stays);
+    filling->first_stay = arena_array(filling->arena, filling->count + 1, sizeof(uint32_t));
+    for (size_t i = 0; i < filling->count; i++) {
+        const struct vessel *vessel = filling->vessels[i];
+        int32_t begun = filling->batches[i] != NULL ? day_of(filling->batches[i]->at) : DAY_NONE;
+        int32_t ended = day_of(vessel->ended);
+        size_t put =
+            vessel->place != 0 ? record_index(&filling->of[RECORD_PLACE], vessel->place) : SIZE_MAX;
+        uint32_t first = stay;
+        stays[stay++] = (struct stay){put != SIZE_MAX ? (uint32_t)put : LEVEL_NONE, 0};
+        for (; at < count && moves[at].vessel == i; at++) {
+            if (moves[at].withdrawn || moves[at].day == DAY_NONE || begun == DAY_NONE ||
+                (ended != DAY_NONE && moves[at].day >= ended))
+                continue;
+            int32_t from = moves[at].day > begun ? moves[at].day - begun : 0;
+            if (from > stays[stay - 1].from)
+                stay++;
+            stays[stay - 1] = (struct stay){moves[at].place, stay - 1 > first ? from : 0};
+        }
+        moved += stay - first > 1;
+        filling->first_stay[i + 1] = stay;
+    }
+    filling->stays = moved > 0 ? stays : NULL;
+    return status;
 }
 
 static void fill_vessels(const struct filling *filling, struct dataset *dataset)
@@ -829,16 +949,7 @@ static enum status fill_findings(const struct filling *filling, struct journal *
         return status;
     struct walk *walk = journal_walk(journal, RECORD_OUTCOME, NULL, 0, false, diags);
     while (walk_next(walk, &outcome)) { /* by rising id: the newest stays */
-        size_t low = 0, high = filling->count;
-        while (low < high) {
-            size_t middle = low + (high - low) / 2;
-            if (filling->vessels[middle]->id < outcome.vessel)
-                low = middle + 1;
-            else
-                high = middle;
-        }
-        size_t i =
-            low < filling->count && filling->vessels[low]->id == outcome.vessel ? low : SIZE_MAX;
+        size_t i = vessel_index(filling, outcome.vessel);
         if (i == SIZE_MAX || strcmp(outcome.status, WITHDRAWN) == 0)
             continue;
         finding[i] = (int16_t)rules_finding(filling->rules, outcome.finding);
@@ -871,6 +982,8 @@ enum status dataset_from_journal(struct journal *journal, const struct rules *ru
     choose_vessels(&filling, since);
     fill_vessels(&filling, dataset);
     enum status status = fill_findings(&filling, journal, dataset, diags);
+    if (status == STATUS_OK)
+        status = fill_stays(&filling, journal, diags);
     add_factors(&filling);
     dataset->factors = filling.factors;
     dataset->factor_count = filling.factor_count;

@@ -257,6 +257,22 @@ static void test_journal(void **state)
         dataset_from_journal(c->journal, rules, 20514, 20600, c->arena, &dataset, c->diags),
         STATUS_OK);
     assert_int_equal(dataset.vessel_count, 0); /* begun before */
+
+    /* One that is moved stood in two places; the lost one was thrown where it does not count. */
+    int64_t moved = put_vessel(c, batch.id, 3, shelf, false);
+    put_event(c, moved, EVENT_MOVE, add_labelled(c, RECORD_PLACE, "tent"), "2026-03-11 18:00");
+    assert_int_equal(
+        dataset_from_journal(c->journal, rules, DAY_NONE, 20600, c->arena, &dataset, c->diags),
+        STATUS_OK);
+    const struct factor *place = &dataset.factors[dataset_factor(&dataset, FACTOR_PLACE)];
+    assert_non_null(place->stays);
+    assert_int_equal(place->level_count, 2);
+    assert_int_equal(place->first_stay[1] - place->first_stay[0], 1);
+    assert_int_equal(place->first_stay[3] - place->first_stay[2], 2);
+    const struct stay *stays = &place->stays[place->first_stay[2]];
+    assert_string_equal(place->levels[stays[0].level], "shelf");
+    assert_string_equal(place->levels[stays[1].level], "tent");
+    assert_int_equal(stays[1].from, 10);
     rules_free(rules);
 }
 
