@@ -49,11 +49,11 @@ enum { MOST_TURNS = 60 };
 static void sweep(size_t low, size_t high, double *d, double *e, double *first)
 {
     double g = (d[low + 1] - d[low]) / (2.0 * e[low]);
-    double r = hypot(g, 1.0), s = 1.0, c = 1.0, p = 0.0;
+    double r = sqrt(g * g + 1.0), s = 1.0, c = 1.0, p = 0.0;
     g = d[high] - d[low] + e[low] / (g + copysign(r, g));
     for (size_t i = high; i-- > low;) {
         double f = s * e[i], h = c * e[i];
-        r = hypot(f, g);
+        r = sqrt(f * f + g * g); /* of numbers below one: nothing overflows */
         e[i + 1] = r;
         if (r == 0.0) { /* it fell apart in two */
             d[i + 1] -= p;

@@ -91,6 +91,17 @@ subtest 'what the check would call a fault is refused at entry' => sub {
     is((with(qw(journal check), @journal))[0], 0, 'and the journal is sound');
 };
 
+subtest 'what had no end or no bounds' => sub {
+    refused('a number of twenty figures', 2, qr/there is no vessel/, qw(isolate B1 99999999999999999999), @journal);
+    refused('a journal without a name', 74, qr/cannot create/, qw(journal demo), '');
+    refused('a word too many', 2, qr/unexpected argument/, qw(rules learn x), @journal);
+    for my $day ('9999-12-31', '9999-12-20') {
+        my ($status, $out, $err) = with(qw(forecast --species shiitake --temp 22C --vessel jar:1litre --start), $day);
+        is($status, 0, "a start on $day") or diag $err;
+        unlike($out, qr/[^\x00-\x7f\xc2\xb0]|, *,|1970/, 'shows no day that there is not');
+    }
+};
+
 subtest 'strange text' => sub {
     my $deep = spew("$scratch/deep.yaml", 'columns: ' . '[' x 200_000);
     my $evil = "\xe2\x80\xae";

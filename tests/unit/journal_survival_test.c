@@ -416,6 +416,35 @@ static void a_journal_is_read_without_room_for_a_byte(void **state)
     free(path);
 }
 
+/* Another SQLite made the backup, with pages of its own size. */
+static void a_backup_with_pages_of_another_size_is_restored(void **state)
+{
+    struct journal_case *c = *state;
+    char *kept = NULL, *path = strdup(journal_path(c->journal));
+    char *large = strdup(scratch_path(&c->scratch, "large.db"));
+    sqlite3 *database = NULL;
+    struct journal *restored = NULL;
+    add_batch(c, "B1", 0);
+    assert_int_equal(backup_write(c->journal, large, false, c->diags), STATUS_OK);
+    add_batch(c, "B2", 0);
+    journal_close(c->journal);
+    c->journal = NULL;
+    assert_int_equal(sqlite3_open(large, &database), SQLITE_OK);
+    assert_int_equal(sqlite3_exec(database, "PRAGMA page_size = 8192; VACUUM", NULL, NULL, NULL),
+                     SQLITE_OK);
+    sqlite3_close(database);
+    if (backup_restore(large, path, on("2026-04-01"), &kept, c->diags) != STATUS_OK)
+        fail_msg("%s", first_fault(c));
+    assert_int_equal(journal_open(path, JOURNAL_READ, &restored, c->diags), STATUS_OK);
+    assert_int_equal(journal_count(restored, RECORD_BATCH, NULL, 0), 1);
+    assert_int_equal(number_of(restored, "PRAGMA page_size"), 4096);
+    assert_sound(restored);
+    journal_close(restored);
+    free(kept);
+    free(path);
+    free(large);
+}
+
 /* What the vessels of a batch came to; false when the journal says that it is damaged. */
 static bool tally_of(struct journal_case *c, const char *path, struct vessel_tally *tally)
 {
@@ -504,6 +533,7 @@ int main(void)
         TEST(a_damaged_file_is_named_and_left_as_it_is),
         TEST(killed_copies_leave_nothing_and_a_restore_leaves_a_journal),
         TEST(a_journal_is_read_without_room_for_a_byte),
+        TEST(a_backup_with_pages_of_another_size_is_restored),
         TEST(a_damaged_journal_never_miscounts),
     };
     cmocka_set_message_output(CM_OUTPUT_TAP);
