@@ -379,20 +379,14 @@ static const struct {
 
 static void put_mark(struct text *page, const struct dataset *dataset, size_t vessel)
 {
-    enum { TITLE = 120 };
     int32_t entered = dataset->entered[vessel], ended = dataset->ended[vessel];
     uint8_t fate = dataset->fate[vessel];
-    struct text title;
-    text_init(&title);
-    text_printf(&title, "%.200s: %s%s", dataset->labels[vessel], fates[fate].word,
-                dataset->control[vessel] ? ", uninoculated" : "");
+    bool control = dataset->control[vessel];
+    text_printf(page, "<span class=\"%s%s\" title=\"%s%s", fates[fate].style,
+                control ? " frame" : "", fates[fate].word, control ? ", uninoculated" : "");
     if (entered != DAY_NONE && ended != DAY_NONE)
-        text_printf(&title, ", day %lld", (long long)ended - entered);
-    text_printf(page, "<span class=\"%s%s\" title=\"", fates[fate].style,
-                dataset->control[vessel] ? " frame" : "");
-    html_fit(page, title.bytes, TITLE);
+        text_printf(page, ", day %lld", (long long)ended - entered);
     text_printf(page, "\">%s</span>", fates[fate].mark);
-    text_release(&title);
 }
 
 void table_vessels(struct text *page, const struct review *review)
