@@ -41,6 +41,7 @@ struct row_read { /* what is not a factor */
     uint8_t fate;
     bool control;
     int32_t entered, ended;
+    size_t first_stay; /* in table.stays */
 };
 
 struct strange { /* values that say nothing */
@@ -52,13 +53,16 @@ struct table {
     int32_t since;
     struct arena *arena;
     struct diags *diags;
-    struct column_read columns[MOST_COLUMNS];
-    size_t column_count; /* 0 until the first row was read */
+    struct column_read columns[MOST_COLUMNS + 1]; /* the last is none */
+    size_t column_count;                          /* 0 until the first row was read */
     struct row_read *rows;
     size_t count;
-    size_t fate_column; /* the first that says what became of it; MOST_COLUMNS */
+    size_t fate_column;  /* the first that says what became of it; MOST_COLUMNS */
+    size_t place_column; /* the first that says where it stood; MOST_COLUMNS */
     struct strange fates, days;
     size_t short_rows;
+    struct stay *stays; /* of all rows; `from` is still a day, DAY_NONE where none was written */
+    size_t stay_count;
 };
 
 /* ---- words ----------------------------------------------------------------------------------- */
@@ -183,6 +187,9 @@ static enum status read_header(struct table *table, const struct csv_row *row)
             column->role.use = USE_NOTHING; /* the first one counts */
         if (column->role.use == USE_FACTOR)
             column->words = interner_new(table->arena);
+        if (column->role.kind == FACTOR_PLACE && column->role.use == USE_FACTOR &&
+            table->place_column == MOST_COLUMNS)
+            table->place_column = c;
         if (names.length < 200)
             text_printf(&names, "%s%s", c > 0 ? ", " : "", column->name);
     }
@@ -201,6 +208,30 @@ static void note_strange(struct table *table, struct strange *strange, const cha
 {
     if (length > 0 && strange->count++ == 0)
         strange->first = safe_copy(table->arena, word, length, 30);
+}
+
+/* "incubator; 2026-03-11 shelf": one place after the other, each with the day it was moved there. */
+static uint32_t read_places(struct table *table, struct interner *words, const char *text)
+{
+    uint32_t level = LEVEL_NONE;
+    for (const char *at = text; *at != '\0';) {
+        size_t piece = strcspn(at, ";");
+        const char *end = at + piece, *name = at + strspn(at, " \t");
+        int64_t day;
+        const char *after = day_read(name, &day);
+        bool dated = after != NULL && after < end && *after == ' ';
+        name = dated ? after + strspn(after, " \t") : name;
+        size_t length = name < end ? (size_t)(end - name) : 0;
+        while (length > 0 && strchr(" \t\r\n", name[length - 1]) != NULL)
+            length--;
+        if (length > 0) {
+            level = interner_put(words, name, length);
+            *arena_push(table->arena, table->stays, table->stay_count) =
+                (struct stay){level, dated ? (int32_t)day : DAY_NONE};
+        }
+        at = *end == ';' ? end + 1 : end;
+    }
+    return level;
 }
 
 static void read_cell(struct table *table, const struct column_read *column,
@@ -228,7 +259,9 @@ static void read_cell(struct table *table, const struct column_read *column,
         row->control = is_yes(word, length);
         break;
     case USE_FACTOR:
-        *level = interner_put(column->words, word, length);
+        *level = column == &table->columns[table->place_column]
+                     ? read_places(table, column->words, word)
+                     : interner_put(column->words, word, length);
         break;
     case USE_NOTHING:
         break;
@@ -242,6 +275,7 @@ static enum status take_row(void *context, const struct csv_row *fields)
     uint32_t levels[MOST_COLUMNS];
     if (table->column_count == 0)
         return read_header(table, fields);
+    row.first_stay = table->stay_count;
     if (fields->count > table->column_count) {
         diags_error(table->diags, csv_at(fields, table->column_count),
                     "more fields than the %zu columns of the first line; is a comma missing its "
@@ -255,8 +289,10 @@ static enum status take_row(void *context, const struct csv_row *fields)
             read_cell(table, &table->columns[c], &fields->fields[c], &row, &levels[c]);
     }
     table->short_rows += fields->count < table->column_count;
-    if (table->since != DAY_NONE && (row.entered == DAY_NONE || row.entered < table->since))
+    if (table->since != DAY_NONE && (row.entered == DAY_NONE || row.entered < table->since)) {
+        table->stay_count = row.first_stay;
         return STATUS_OK;
+    }
     for (size_t c = 0; c < table->column_count; c++) {
         struct column_read *column = &table->columns[c];
         if (column->words == NULL)
@@ -313,6 +349,34 @@ static void fill_thirds(struct table *table, const struct column_read *column,
         numbers, table->count, table->arena);
 }
 
+/* The places of each vessel by its age; false when none was moved. A move without a day, or of a vessel
+ * that began on no known day, is as if it had always stood in the later place. */
+static bool fill_stays(const struct table *table, struct factor *factor)
+{
+    struct stay *stays = arena_array(table->arena, table->count + table->stay_count, sizeof *stays);
+    uint32_t *first = arena_array(table->arena, table->count + 1, sizeof *first), count = 0;
+    bool moved = false;
+    for (size_t i = 0; i < table->count; i++) {
+        const struct row_read *row = &table->rows[i];
+        size_t end = i + 1 < table->count ? table->rows[i + 1].first_stay : table->stay_count;
+        stays[count++] = (struct stay){LEVEL_NONE, 0};
+        for (size_t s = row->first_stay; s < end; s++) {
+            int32_t day = table->stays[s].from;
+            bool later = s > row->first_stay && day != DAY_NONE && row->entered != DAY_NONE &&
+                         day - row->entered > stays[count - 1].from;
+            if (later)
+                count++;
+            stays[count - 1] = (struct stay){table->stays[s].level,
+                                             later ? day - row->entered : stays[count - 1].from};
+            moved = moved || later;
+        }
+        first[i + 1] = count;
+    }
+    factor->stays = stays;
+    factor->first_stay = first;
+    return moved;
+}
+
 /* A column tells nothing when nearly every vessel has its own value. */
 static void fill_factors(struct table *table, struct dataset *dataset)
 {
@@ -334,11 +398,13 @@ static void fill_factors(struct table *table, struct dataset *dataset)
             continue;
         }
         enum factor_kind kind = column->role.kind;
-        const struct factor factor = {.kind = kind,
-                                      .name = kind == FACTOR_OTHER ? column->name
-                                                                   : factor_kinds[kind].name,
-                                      .levels = interner_words(column->words),
-                                      .level_count = values};
+        struct factor factor = {.kind = kind,
+                                .name =
+                                    kind == FACTOR_OTHER ? column->name : factor_kinds[kind].name,
+                                .levels = interner_words(column->words),
+                                .level_count = values};
+        if (c != table->place_column || !fill_stays(table, &factor))
+            factor.stays = NULL, factor.first_stay = NULL;
         factor_add(factors, &dataset->factor_count, factor, column->level, table->count,
                    table->arena);
     }
@@ -367,8 +433,11 @@ enum status dataset_from_table(const char *file, FILE *stream, int32_t since, in
                                struct arena *arena, struct dataset *dataset, struct diags *diags)
 {
     struct table *table = arena_alloc(arena, sizeof *table);
-    *table =
-        (struct table){.since = since, .arena = arena, .diags = diags, .fate_column = MOST_COLUMNS};
+    *table = (struct table){.since = since,
+                            .arena = arena,
+                            .diags = diags,
+                            .fate_column = MOST_COLUMNS,
+                            .place_column = MOST_COLUMNS};
     const struct csv_table csv = {.file = file, .longest = 4096, .context = table, .row = take_row};
     *dataset = (struct dataset){.today = today};
     enum status status = csv_read(&csv, stream, NULL, diags);

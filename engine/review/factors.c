@@ -18,12 +18,18 @@ static void count_levels(const struct review_work *work, size_t f, struct review
     for (size_t i = 0; i < dataset->vessel_count; i++) {
         if (work->standing[i] == STANDING_OUT)
             continue;
-        if (of->level[i] == LEVEL_NONE) {
+        if (of->level[i] == LEVEL_NONE)
             *unknown += !dataset->control[i];
-            continue;
+        /* One that was moved was in danger in each place, and lost in the last. */
+        size_t s = of->stays != NULL ? of->first_stay[i] : 0;
+        size_t last = of->stays != NULL ? of->first_stay[i + 1] - 1 : 0;
+        for (; s <= last; s++) {
+            uint32_t l = s < last ? of->stays[s].level : of->level[i];
+            enum standing standing = s < last ? STANDING_SOUND : work->standing[i];
+            if (l != LEVEL_NONE)
+                count_vessel(dataset->control[i] ? &levels[l].controls : &levels[l].counts,
+                             standing);
         }
-        struct review_level *level = &levels[of->level[i]];
-        count_vessel(dataset->control[i] ? &level->controls : &level->counts, work->standing[i]);
     }
 }
 
@@ -129,7 +135,8 @@ void review_count_factors(struct review_work *work)
         count_factor(work, f);
         for (size_t l = 0; l < factor->level_count; l++)
             grown += factor->levels[l].counts.total > 0;
-        p[f] = grown > 1 ? factor->test.p : NAN;
+        /* Where vessels count twice a table says nothing; the search does. */
+        p[f] = grown > 1 && work->dataset->factors[f].stays == NULL ? factor->test.p : NAN;
         review_tell(work, "comparing", f + 1, count);
     }
     (void)counts_adjust(p, count, p);

@@ -19,10 +19,9 @@
 
 static void test_kinds(void **state)
 {
-    static const enum factor_kind shown[] = {FACTOR_COOK,  FACTOR_LETHALITY, FACTOR_POSITION,
-                                             FACTOR_LOT,   FACTOR_BATCH,     FACTOR_MOISTURE,
-                                             FACTOR_VESSEL, FACTOR_LID,      FACTOR_BAG,
-                                             FACTOR_GRAMS};
+    static const enum factor_kind shown[] = {
+        FACTOR_COOK,     FACTOR_LETHALITY, FACTOR_POSITION, FACTOR_LOT, FACTOR_BATCH,
+        FACTOR_MOISTURE, FACTOR_VESSEL,    FACTOR_LID,      FACTOR_BAG, FACTOR_GRAMS};
     size_t count = 0;
     (void)state;
     for (int kind = 0; kind < FACTOR_KINDS; kind++) {
@@ -211,6 +210,30 @@ static const char *level_of(const struct dataset *dataset, enum factor_kind kind
     return dataset->factors[f].levels[dataset->factors[f].level[vessel]];
 }
 
+/* Places one after the other, with the days between. */
+static void test_moved(void **state)
+{
+    static const char table[] = "lost,begun,place\n"
+                                "no,2026-03-01,incubator; 2026-03-11 shelf\n"
+                                "yes,2026-03-01,incubator\n"
+                                "no,2026-03-01, incubator ;shelf \n"
+                                "no,,incubator; 2026-03-11 shelf\n";
+    struct journal_case *c = *state;
+    struct dataset dataset;
+    assert_int_equal(read_text(table, c->arena, c->diags, &dataset), STATUS_OK);
+    const struct factor *place = &dataset.factors[dataset_factor(&dataset, FACTOR_PLACE)];
+    assert_int_equal(place->level_count, 2);
+    assert_non_null(place->stays);
+    assert_int_equal(place->first_stay[1], 2);
+    assert_int_equal(place->stays[1].from, 10);
+    assert_string_equal(place->levels[place->stays[0].level], "incubator");
+    assert_string_equal(place->levels[place->stays[1].level], "shelf");
+    assert_int_equal(place->first_stay[2] - place->first_stay[1], 1);
+    assert_int_equal(place->first_stay[3] - place->first_stay[2], 1); /* nobody wrote when */
+    assert_string_equal(level_of(&dataset, FACTOR_PLACE, 2), "shelf");
+    assert_int_equal(place->first_stay[4] - place->first_stay[3], 1);
+}
+
 static void test_journal(void **state)
 {
     struct journal_case *c = *state;
@@ -297,6 +320,7 @@ int main(void)
         cmocka_unit_test_setup_teardown(test_days, journal_case_setup, journal_case_teardown),
         cmocka_unit_test_setup_teardown(test_fates, journal_case_setup, journal_case_teardown),
         cmocka_unit_test_setup_teardown(test_table, journal_case_setup, journal_case_teardown),
+        cmocka_unit_test_setup_teardown(test_moved, journal_case_setup, journal_case_teardown),
         cmocka_unit_test_setup_teardown(test_journal, journal_case_setup, journal_case_teardown),
         cmocka_unit_test_setup_teardown(test_empty_journal, journal_case_setup,
                                         journal_case_teardown),
