@@ -232,8 +232,8 @@ static void put_lost(struct face *face)
     if (counts.total > 0 && counts.total < totals->vessels)
         text_printf(words, "Of %zu in all", totals->vessels);
     if (counts.total > 0 && totals->young > 0)
-        text_printf(words, ", %zu %s young and sound so far", totals->young,
-                    plural(totals->young, "is", "are"));
+        text_printf(words, "%s%zu %s young and sound so far", words->length > 0 ? ", " : "",
+                    totals->young, plural(totals->young, "is", "are"));
     if (counts.total > 0 && totals->unrecorded > 0)
         text_printf(words, ", of %zu the outcome is not known", totals->unrecorded);
     text_puts(words, words->length > 0 ? ". " : "");
@@ -1057,17 +1057,18 @@ static void put_method(struct face *face)
     screen_head(face, "How this is decided");
     text_printf(
         &face->words,
-        "%zu levels of %zu factors were compared with the rest. One is called a culprit when it "
-        "loses more by an exact test, adjusted for all comparisons (false discovery rate at most "
-        "%.0f %%), and its losses are at least %.0f times as likely with a rate of its own. Its "
-        "vessels are then set aside and the rest is tested again. Two that weaken each other's "
-        "evidence cannot be told apart.",
+        "%zu levels of %zu factors were compared with the rest, day by day of age and as far as "
+        "batches differ by themselves. One is called a culprit when losses like these would come "
+        "by chance in at most %.0f %% of journals, and they are at least %.0f times as likely with "
+        "a rate of its own. Its vessels are then set aside and the rest is asked again. Two that "
+        "weaken each other's evidence cannot be told apart.",
         face->review->suspects_asked, face->review->dataset->factor_count,
         100.0 * rules->false_alarm, rules->bayes_factor);
     put(face, BELOW);
     text_printf(
         &face->words,
-        "A vessel counts once it is lost or used, or has been sound for %.0f days. Uninoculated "
+        "A vessel counts for the days it has lived, in each place for the days it stood there; it "
+        "is young until it has been watched for %.0f days. Uninoculated "
         "controls count for cook, hydration and grain only. Intervals of shares are exact, "
         "95 %%; those of vessels saved are 90 %%. This is statistics, not proof.",
         rules->watched);
