@@ -42,6 +42,8 @@ HARDLINK_fuzz := -fsanitize=fuzzer,address,undefined
 # A line a file says enough; `make V=1` shows the whole commands.
 Q        := $(if $(V),,@)
 say       = $(if $(V),,@printf '  %-5s %s\n' $(1) $(2))
+# A word for the shell, whatever stands in it: a PREFIX may hold spaces.
+sh        = '$(subst ','\'',$(1))'
 
 PKG_CFLAGS := $(shell pkg-config --cflags $(PACKAGES) 2>/dev/null)
 PKG_LIBS := $(shell pkg-config --libs $(PACKAGES) 2>/dev/null)
@@ -65,7 +67,7 @@ SCRIPTS  := $(sort $(wildcard tests/*/*.t))
 VALGRIND := base_arena base_text csv reader_read rules_overlay triage_facts process_cook journal
 FUZZ     := $(patsubst tests/fuzz/%_fuzz.c,%,$(sort $(wildcard tests/fuzz/*_fuzz.c)))
 
-.PHONY: all run check install uninstall clean asan tsan fuzz replays valgrind coverage lint bench converse help deps deps-check format
+.PHONY: FORCE all run check install uninstall clean asan tsan fuzz replays valgrind coverage lint bench converse help deps deps-check format
 .DELETE_ON_ERROR:
 
 all: $(B)/jarside  ## build the program
@@ -73,9 +75,20 @@ all: $(B)/jarside  ## build the program
 help:  ## this list
 	@sed -n 's/^\([a-z-]*\):.*##  *\(.*\)/\1\t\2/p' Makefile | expand -t 14
 
+# What was given is written down, so that what was built with something else is built again.
+COMPILED := $(CC) $(CPPFLAGS) $(CFLAGS)
+LINKED   := $(COMPILED) $(LDFLAGS)
+$(B)/%.given: FORCE
+	@mkdir -p $(@D)
+	@printf '%s\n' $(call sh,$($*)) | cmp -s - $@ || printf '%s\n' $(call sh,$($*)) > $@
+
+$(OBJECTS) $(MAIN): $(B)/COMPILED.given
+$(B)/rules/rules.o: $(B)/DATADIR.given
+$(B)/jarside $(UNITS): $(B)/LINKED.given
+
 $(B)/jarside: $(MAIN) $(B)/libjarside.a
 	$(call say,link,$@)
-	$(Q)$(CC) $(OUR_CFLAGS) $(CFLAGS) $(OUR_LDFLAGS) $(LDFLAGS) -o $@ $^ $(OUR_LIBS)
+	$(Q)$(CC) $(OUR_CFLAGS) $(CFLAGS) $(OUR_LDFLAGS) $(LDFLAGS) -o $@ $(filter %.o %.a,$^) $(OUR_LIBS)
 
 $(B)/libjarside.a: $(OBJECTS)
 	$(call say,pack,$@)
@@ -85,7 +98,7 @@ $(B)/libjarside.a: $(OBJECTS)
 $(B)/%.o: engine/%.c
 	@mkdir -p $(@D)
 	$(call say,cc,$<)
-	$(Q)$(CC) $(OUR_CFLAGS) -DJARSIDE_DATADIR='"$(DATADIR)"' $(CPPFLAGS) $(CFLAGS) -MMD -MP -c -o $@ $<
+	$(Q)$(CC) $(OUR_CFLAGS) $(call sh,-DJARSIDE_DATADIR="$(DATADIR)") $(CPPFLAGS) $(CFLAGS) -MMD -MP -c -o $@ $<
 
 # Unit tests and outside checks: cmocka programs that speak TAP.
 $(B)/tests/%.t: tests/%.c $(B)/libjarside.a
@@ -174,15 +187,20 @@ bench: $(B)/jarside $(B)/tests/bench/bench.t $(B)/tests/bench/growth.t  ## print
 converse: $(B)/jarside  ## play the conversations of corpus/conversations and print what came of them
 	@JARSIDE=$(CURDIR)/$(B)/jarside tests/bench/converse
 
+TO_BIN   := $(call sh,$(DESTDIR)$(BINDIR))
+TO_DATA  := $(call sh,$(DESTDIR)$(DATADIR))
+
 install: all  ## install below PREFIX (and DESTDIR)
-	install -d $(DESTDIR)$(BINDIR) $(DESTDIR)$(DATADIR)
-	install -m 755 $(B)/jarside $(DESTDIR)$(BINDIR)/jarside
-	cp -R rules corpus SAFETY.md $(DESTDIR)$(DATADIR)/
-	rm -rf $(DESTDIR)$(DATADIR)/corpus/fuzz
+	install -d $(TO_BIN) $(TO_DATA)
+	install -m 755 $(B)/jarside $(TO_BIN)/jarside
+	rm -rf $(TO_DATA)/rules $(TO_DATA)/corpus
+	cp -R rules corpus SAFETY.md $(TO_DATA)/
+	rm -rf $(TO_DATA)/corpus/fuzz
 
 uninstall:  ## remove what install installed
-	rm -f $(DESTDIR)$(BINDIR)/jarside
-	rm -rf $(DESTDIR)$(DATADIR)
+	rm -f $(TO_BIN)/jarside $(TO_DATA)/SAFETY.md
+	rm -rf $(TO_DATA)/rules $(TO_DATA)/corpus
+	[ ! -d $(TO_DATA) ] || rmdir --ignore-fail-on-non-empty $(TO_DATA)
 
 clean:  ## remove what was built
 	rm -rf .build

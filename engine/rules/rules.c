@@ -144,7 +144,8 @@ static const char *variable(const char *name)
     return value && *value ? value : NULL;
 }
 
-/* In a build tree the program stands some folders below the one that holds rules/. */
+/* Above the program: in a build tree it stands some folders below the one that holds rules/, installed
+ * in the neighbour of the one that holds share/. No other prefix is looked into. */
 static char *near_program(void)
 {
     char program[LONGEST_PATH];
@@ -159,6 +160,8 @@ static char *near_program(void)
         *slash = '\0';
         /* Another folder called rules/ may stand on the way: ours says how it is written. */
         char *found = folder_with(program, strlen(program), "/rules", "/FORMAT.md");
+        if (!found && climbed == 1)
+            found = folder_with(program, strlen(program), "/share/jarside/rules", "/FORMAT.md");
         if (found)
             return found;
     }
@@ -170,15 +173,6 @@ char *rules_find_shipped(void)
     /* What the user names is taken as it is: if it is not there, loading says so. */
     const char *named = variable("JARSIDE_RULES");
     char *found = named ? text_format("%s", named) : near_program();
-    const char *list = variable("XDG_DATA_DIRS");
-    if (!list)
-        list = "/usr/local/share:/usr/share";
-    while (!found && *list) {
-        size_t length = strcspn(list, ":");
-        if (*list == '/')
-            found = folder_with(list, length, "/jarside/rules", "");
-        list += length + (list[length] == ':');
-    }
     return found ? found : folder_with(JARSIDE_DATADIR, strlen(JARSIDE_DATADIR), "/rules", "");
 }
 

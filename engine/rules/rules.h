@@ -710,8 +710,8 @@ const char *scope_name(enum scope scope);
 
 /*
  * Where the shipped rules are, in this order: $JARSIDE_RULES; rules/ beside or
- * above the running program (a build tree); $XDG_DATA_DIRS/jarside/rules; the
- * installed folder given at build time. The overlay folder is
+ * above the running program (a build tree, a folder that was copied), or share/jarside/rules
+ * beside its folder; the installed folder given at build time. The overlay folder is
  * $XDG_CONFIG_HOME/jarside/rules when it exists. Relative values of XDG
  * variables are ignored. Both return a malloc'd path the caller frees, or NULL.
  */
