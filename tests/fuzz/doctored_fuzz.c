@@ -58,15 +58,22 @@ static const char records[] =
     "INSERT INTO cook VALUES (1,'C1','big pot','',103.4,90,NULL,NULL,'','',1772300000,0,'');"
     "INSERT INTO session VALUES (1,'I1','',1772400000,0,'');"
     "INSERT INTO place VALUES (1,'shelf',21,''), (2,'tent',NULL,'');"
-    "INSERT INTO batch VALUES (1,'B1',1772400000,60,'amber',2,1,1,1,400,250,5,'ml',NULL,'','','');"
+    "INSERT INTO batch (id,label,at,at_offset,species,starter,lot,cook,session,dry,water,inoculum,"
+    " unit,soak,purpose,facts,note) VALUES "
+    "(1,'B1',1772400000,60,'amber',2,1,1,1,400,250,5,'ml',NULL,'','','');"
     "WITH RECURSIVE n(i) AS (VALUES (1) UNION ALL SELECT i + 1 FROM n WHERE i < 4)"
-    "INSERT INTO vessel SELECT i,'B1-'||i,1,i,'pot',650,1,'',i=4,'',1,NULL,"
+    "INSERT INTO vessel (id,label,batch,number,kind,grams,place,position,control,note,stands,stood,"
+    " state,fate,ended,ended_offset,last_look,due,due_for) SELECT "
+    "i,'B1-'||i,1,i,'pot',650,1,'',i=4,'',1,NULL,"
     " 'growing','open',NULL,NULL,NULL,20525,'first_look' FROM n;"
-    "INSERT INTO event VALUES (1,1,1773000000,60,'shake',NULL,'',NULL,NULL,''),"
+    "INSERT INTO event (id,vessel,at,at_offset,kind,place,detail,corrects,turn,because) VALUES "
+    "(1,1,1773000000,60,'shake',NULL,'',NULL,NULL,''),"
     " (2,2,1773100000,60,'move',2,'',NULL,NULL,''),"
     " (3,3,1773200000,60,'discard',NULL,'',NULL,NULL,'broken');"
-    "INSERT INTO outcome VALUES (1,3,1773300000,60,'crust','contaminated','','',NULL,NULL);"
-    "INSERT INTO edit VALUES (1,1773400000,60,'batch','B1','note','','x');";
+    "INSERT INTO outcome (id,vessel,at,at_offset,finding,status,cause,how,corrects,turn) VALUES "
+    "(1,3,1773300000,60,'crust','contaminated','','',NULL,NULL);"
+    "INSERT INTO edit (id,at,at_offset,\"table\",label,\"column\",was,became) VALUES "
+    "(1,1773400000,60,'batch','B1','note','','x');";
 
 static void fill(struct kit *kit, const char *path)
 {
