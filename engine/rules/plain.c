@@ -156,7 +156,8 @@ static struct node *bare(struct plain *p, const char *ends)
     struct node *node = node_here(p, NODE_TEXT);
     const char *behind = p->at;
     for (char c; node && (c = look(p, 0)) != '\n'; p->at++) {
-        if ((c >= 'a' && c <= 'z') || c == '_') { /* most are, and none means anything */
+        if ((c >= 'a' && c <= 'z') || c == '_' || (c >= '0' && c <= '9') ||
+            (c >= 'A' && c <= 'Z')) { /* most are, and none means anything */
             behind = p->at + 1;
             continue;
         }
