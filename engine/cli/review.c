@@ -190,8 +190,12 @@ static enum status run_review(struct app *app)
         given.csv != NULL || given.demo || access(app_journal_path(app), F_OK) == 0; /* somewhere */
     if (kept)
         read_vessels(app, &given, &dataset);
-    if (named && (!kept || !choose_batch(app, &dataset)))
+    if (named && (!kept || !choose_batch(app, &dataset))) {
+        if (given.html != NULL || given.csv != NULL)
+            app_stop(app, "'%s' is no batch there; a page and a table go with a batch or with all",
+                     app->arguments.operands[0]);
         return review_words(app, given.json);
+    }
     struct lines *lines =
         dataset.vessel_count == 0 && given.csv == NULL && !given.json && given.html == NULL
             ? lines_open()
