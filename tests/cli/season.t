@@ -114,7 +114,7 @@ $ jarside list B1
 $ jarside list
 > 1 lost
 # 2026-03-19
-$ jarside look B1 "fully colonised apart from 6, which is at 60% and clean"
+$ jarside look B1 "fully colonised apart from 6, which is 60% white, nothing odd"
 > B1-6: Keep
 $ jarside batch 2 quart jars from B1-3
 > Starter S3 is the grain of B1-3\.
