@@ -516,10 +516,10 @@ static enum status run_history(struct app *app)
 
 struct page_request {
     int64_t by;
-    size_t limit;
+    size_t limit, skip;
     const char *calendar, *html;
-    int remind, paper;
-    bool sheet, force, json;
+    int remind, paper, labels;
+    bool sheet, cut, force, json;
 };
 
 static const char *const papers[] = {[PAPER_A4] = "a4", [PAPER_LETTER] = "letter", NULL};
@@ -543,7 +543,12 @@ static const struct option due_options[] = {
 static const struct option labels_options[] = {
     {"html", "FILE", "a page to print; '-' for standard output", OPTION_TEXT, AT(html)},
     {"force", NULL, "replace a file that exists", OPTION_FLAG, AT(force)},
-    {"paper", "PAPER", "a4 (the default) or letter", OPTION_CHOICE, AT(paper), .words = papers},
+    {"sheet", "SIZE", "of its labels, in mm: 63.5x38.1 or 70x37 (A4), 66.7x25.4 (Letter)",
+     OPTION_CHOICE, AT(labels), .words = label_sheets},
+    {"paper", "PAPER", "a4 (63.5x38.1) or letter (66.7x25.4); --sheet says it too", OPTION_CHOICE,
+     AT(paper), .words = papers},
+    {"skip", "N", "leave the first N labels of the first sheet empty", OPTION_COUNT, AT(skip)},
+    {"cut", NULL, "print lines to cut along, for plain paper", OPTION_FLAG, AT(cut)},
     {"json", NULL, "print JSON", OPTION_FLAG, AT(json)},
     {0},
 };
@@ -609,7 +614,7 @@ static enum status run_due(struct app *app)
 /* Of the vessels named; of those of the newest batch when none are. */
 static enum status run_labels(struct app *app)
 {
-    struct page_request given = {.json = false};
+    struct page_request given = {.labels = -1};
     struct survey survey = survey_all(RECORD_BATCH, 1);
     const char *const *words = app->arguments.operands;
     size_t count = app->arguments.operand_count;
@@ -635,9 +640,15 @@ static enum status run_labels(struct app *app)
         app_must(app, view_labels(&app->out, &app->view, chosen.vessels, chosen.count));
         return app_flush(app);
     }
+    enum label_sheet sheet = given.labels >= 0             ? (enum label_sheet)given.labels
+                             : given.paper == PAPER_LETTER ? SHEET_LETTER_30
+                                                           : SHEET_A4_21;
+    if (given.skip >= label_sheet_room(sheet))
+        app_wrong(app, "skip", "a sheet of %s has %zu labels", label_sheets[sheet],
+                  label_sheet_room(sheet));
     text_init(&html);
-    app_must(app, view_labels_html(&html, &app->view, chosen.vessels, chosen.count,
-                                   (enum paper)given.paper));
+    app_must(app, view_labels_html(&html, &app->view, chosen.vessels, chosen.count, sheet,
+                                   given.skip, given.cut));
     return write_page(app, &given, &html);
 }
 

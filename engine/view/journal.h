@@ -133,11 +133,17 @@ json_t *view_due_json(const struct journal_view *view, const struct due_list *li
 void view_due_html(struct text *html, const struct journal_view *view, const struct due_list *list,
                    enum paper paper);
 
-/* Labels to cut out and stick on: in plain text, and as a page to print. */
+/* Labels to cut out and stick on, in plain text. */
 enum status view_labels(struct screen *screen, const struct journal_view *view,
                         const struct vessel *vessels, size_t count);
+/* A page for a sheet of labels, with a QR code of each. The first `skip` places of the first sheet, fewer
+ * than it has room for, stay empty; `cut` prints lines to cut along, for plain paper. */
+enum label_sheet { SHEET_A4_21, SHEET_A4_24, SHEET_LETTER_30 };
+extern const char *const label_sheets[]; /* their sizes in mm: "63.5x38.1"; ends with NULL */
+size_t label_sheet_room(enum label_sheet sheet);
 enum status view_labels_html(struct text *html, const struct journal_view *view,
-                             const struct vessel *vessels, size_t count, enum paper paper);
+                             const struct vessel *vessels, size_t count, enum label_sheet sheet,
+                             size_t skip, bool cut);
 
 /* The cautions for handling a vessel that is thrown away, judged by its last look (NULL: it was never
  * looked at). Those for health first; of the later ones those that go with throwing away. */

@@ -136,14 +136,19 @@ void html_end(struct text *page)
     text_puts(page, "</body>\n</html>\n");
 }
 
+const char *const paper_widths[] = {[PAPER_A4] = "210mm", [PAPER_LETTER] = "215.9mm"};
+
 void sheet_begin(struct text *page, const char *title, enum paper paper, const char *style)
 {
     struct text css;
     text_init(&css);
-    text_printf(&css,
-                "@page { size: %s; margin: 12mm; }\n"
-                "body { font: 11pt/1.35 serif; color: #000; background: #fff; margin: 0; }\n%s",
-                paper == PAPER_A4 ? "A4" : "letter", style);
+    text_printf(
+        &css,
+        "@page { size: %s; margin: 12mm; }\n"
+        "body { font: 11pt/1.35 serif; color: CanvasText; background: Canvas; margin: 0; }\n"
+        "@media print { :root { color-scheme: light; } }\n"
+        "@media screen { body { max-width: 200mm; margin: auto; padding: 4mm; } }\n%s",
+        paper == PAPER_A4 ? "A4" : "letter", style);
     html_begin(page, title, css.bytes);
     text_release(&css);
 }

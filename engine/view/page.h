@@ -35,8 +35,10 @@ void html_take(struct text *page, const char *tag, const char *attributes, struc
 void html_begin(struct text *page, const char *title, const char *style);
 void html_end(struct text *page);
 
-/* The head of a page to print: `style` goes after that of every sheet. */
-enum paper { PAPER_A4, PAPER_LETTER }; /* ISO 216; ANSI/ASME Y14.1 size A */
+/* The head of a page to print: `style` goes after that of every sheet, which is light on paper and as
+ * the reader has set it on a screen. */
+enum paper { PAPER_A4, PAPER_LETTER };   /* ISO 216; ANSI/ASME Y14.1 size A */
+extern const char *const paper_widths[]; /* of a sheet upright, as CSS has it */
 void sheet_begin(struct text *page, const char *title, enum paper paper, const char *style);
 
 #endif

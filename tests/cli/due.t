@@ -79,9 +79,25 @@ subtest 'labels' => sub {
     like(page(qw(labels B1-9)), qr/control, not inoculated/, 'a control says so');
     is_deeply(answer('labels')->{labels}, [qw(B2-1 B2-2)], 'of the newest batch when none is named');
     page('labels', 'B1', '--html', "$folder/labels.html");
-    my @count = content("$folder/labels.html") =~ /<section>/g;
+    my $page = content("$folder/labels.html");
+    my @count = $page =~ /<section>/g;
     is(scalar @count, 9, 'one each on the page');
-    like(content("$folder/labels.html"), qr/size: A4/, 'A4 when nothing is said');
+    my @codes = $page =~ /aria-label="QR code">(.*?)<\/svg>/g;
+    is(scalar @codes, 9, 'each with a code of its own');
+    is(scalar keys %{ { map { $_ => 1 } @codes } }, 9, 'all different');
+    like($page, qr/<h2>B1-4<\/h2>\s*<p>oyster on rye<\/p>\s*<p>2026-03-01 /, 'label, species and date');
+    # Sizes as they are printed on the packets of label sheets: common practice, no source.
+    my %sheets = ('63.5x38.1' => [ 'A4', 3, 63.5, 38.1, 2.5, 15.15, 21 ], '70x37' => [ 'A4', 3, 70, 37, 0, 0.5, 24 ],
+        '66.7x25.4' => [ 'letter', 3, 66.675, 25.4, 3.175, 12.7, 30 ]);
+    for my $name (sort keys %sheets) {
+        my ($paper, $across, $width, $height, $gap, $top, $room) = @{ $sheets{$name} };
+        my $sheet = page('labels', 'B1', '--sheet', $name, '--html', '-', '--skip', $room - 4);
+        like($sheet, qr/size: $paper;.*repeat\($across, ${width}mm\); grid-auto-rows: ${height}mm; column-gap: ${gap}mm;.*padding-top: ${top}mm/s, "$name: its measures");
+        like($sheet, qr/<main>\n(?:<i><\/i>){@{[ $room - 4 ]}}(?:<section>(?:(?!<main>).)*){4}<main>(?:(?!<main>).)*B1-9/s, "$name: a sheet begun goes on, then the next");
+        is((run('labels', 'B1', '--sheet', $name, '--html', '-', '--skip', $room, { env => {%env} }))[0], 65, "$name: no sheet has more");
+    }
+    unlike($page, qr/; outline/, 'no lines on labels');
+    like(page(qw(labels B1 --html - --cut)), qr/; outline/, 'but to cut along, if wanted');
     my @again = ('labels', 'B1', '--paper', 'letter', '--html', "$folder/labels.html");
     is((run(@again, { env => {%env} }))[0], 74, 'a page that exists is not replaced');
     page(@again, '--force');
