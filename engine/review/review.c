@@ -368,6 +368,7 @@ static void call_culprits(struct review_work *work)
     review->near = found.near;
     review->near_count = found.near_count;
     review->suspects_asked = found.asked;
+    review->drift = found.drift;
 }
 
 enum status review_make(const struct dataset *dataset, const struct reasoner *reasoner,

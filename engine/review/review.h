@@ -140,6 +140,14 @@ struct review_time {
 };
 enum { REVIEW_CURVES = 4 };
 
+struct review_drift { /* all losses rise or fall over the season, whatever the culprits do */
+    double p;
+    bool rises; /* rather than falls */
+    bool
+        called; /* p is high enough: where losses treble over a season that is seldom so, and in one
+                    season in thirty at most where they stay as they are */
+};
+
 struct review_batch { /* in order of time, then of the dataset */
     uint32_t level;   /* of the batch factor */
     int32_t day;      /* on which its first vessel began; DAY_NONE */
@@ -235,6 +243,7 @@ struct review {
     struct review_batch *batches;
     size_t batch_count;
     double centre; /* of the chart */
+    struct review_drift drift;
     struct review_watch watch;
     struct review_change *changes;
     size_t change_count;
@@ -289,12 +298,6 @@ struct review_rule {
     double prior[SCOPE_COUNT];
 };
 enum { REVIEW_CULPRITS = 8 }; /* at most */
-
-struct review_drift { /* all losses rise or fall over the season, whatever the culprits do */
-    double p;
-    bool rises; /* rather than falls */
-    bool called;
-};
 
 struct review_found { /* as in struct review */
     struct review_culprit *culprits;

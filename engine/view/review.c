@@ -115,6 +115,16 @@ void view_level(struct text *out, const struct dataset *dataset, size_t factor, 
     text_safe(out, label, strlen(label), &(struct text_safe_options){.limit = MOST});
 }
 
+void view_suspect(struct text *out, const struct dataset *dataset,
+                  const struct review_suspect *suspect)
+{
+    view_level(out, dataset, suspect->factor, suspect->level);
+    if (suspect->with_factor < dataset->factor_count) {
+        text_puts(out, " with ");
+        view_level(out, dataset, suspect->with_factor, suspect->with_level);
+    }
+}
+
 void view_suspects(struct text *out, const struct review *review,
                    const struct review_culprit *culprit, bool p)
 {
@@ -123,7 +133,7 @@ void view_suspects(struct text *out, const struct review *review,
         const struct review_suspect *suspect = &culprit->suspects[s];
         if (s > 0)
             text_puts(out, s + 1 < culprit->suspect_count ? ", " : " or ");
-        view_level(out, review->dataset, suspect->factor, suspect->level);
+        view_suspect(out, review->dataset, suspect);
         if (p)
             text_printf(out, " (%s)", view_percent(suspect->p, percent));
     }
@@ -414,7 +424,7 @@ static void add_counts(struct face *face, const struct review_suspect *suspect, 
     struct text *words = &face->words;
     char percent[PERCENT_ROOM];
     if (named) {
-        view_level(words, face->review->dataset, suspect->factor, suspect->level);
+        view_suspect(words, face->review->dataset, suspect);
         text_printf(words, ", %s: ", view_percent(suspect->p, percent));
     }
     text_printf(words, "%zu of %zu lost, compared with %zu of %zu of the rest",
@@ -1013,6 +1023,10 @@ static void put_watch(struct face *face)
     tags(face, "<div class=\"whole\">\n");
     if (face->page != NULL)
         svg_sum(face->page, face->review);
+    const struct review_drift *drift = &face->review->drift;
+    if (drift->called)
+        text_printf(words, "Losses %s over the whole season (%.0f %%). ",
+                    drift->rises ? "rose" : "fell", 100.0 * drift->p);
     if (watch->episode_count == 0) {
         text_puts(words, "Losses were never above the usual rate for long.");
     } else {
@@ -1081,7 +1095,7 @@ static void put_evidence(struct face *face, const struct review_culprit *culprit
     char p[MOMENT_ROOM], q[MOMENT_ROOM];
     for (size_t s = 0; s < culprit->suspect_count; s++) {
         const struct review_suspect *suspect = &culprit->suspects[s];
-        view_level(&face->words, face->review->dataset, suspect->factor, suspect->level);
+        view_suspect(&face->words, face->review->dataset, suspect);
         text_printf(
             &face->words,
             ": does it lose more than the rest? p %s for %zu of %zu compared with %zu of %zu; "

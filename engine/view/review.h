@@ -46,6 +46,9 @@ json_t *view_account_json(const struct triage *triage, const struct review_accou
 const char *view_factor(const struct factor *factor);
 /* Appends "cook C4", "the closet" ..., as growers call a level of a factor. */
 void view_level(struct text *out, const struct dataset *dataset, size_t factor, uint32_t level);
+/* "starter S2", or "starter S2 with grain lot L3" where only both together fail. */
+void view_suspect(struct text *out, const struct dataset *dataset,
+                  const struct review_suspect *suspect);
 /* Appends the suspects of a culprit, joined by "or"; `p` adds each one's share of it. */
 void view_suspects(struct text *out, const struct review *review,
                    const struct review_culprit *culprit, bool p);

@@ -129,13 +129,18 @@ static json_t *suspect_row(const struct review *review, const void *row)
     const struct review_suspect *suspect = row;
     struct text says;
     text_init(&says);
-    view_level(&says, review->dataset, suspect->factor, suspect->level);
+    view_suspect(&says, review->dataset, suspect);
     json_t *made = object(
         "scope", scope(review, suspect->factor), "factor", factor_name(review, suspect->factor),
         "level", level_name(review, suspect->factor, suspect->level), "says", take(&says), "p",
         real(suspect->p), "inside", counts(suspect->inside), "controls", counts(suspect->controls),
         "outside", counts(suspect->outside), "exact_p", real(suspect->test_p), "q",
         real(suspect->q), "log_bayes_factor", real(suspect->log_bayes), (char *)NULL);
+    if (suspect->with_factor < review->dataset->factor_count)
+        json_object_set_new(made, "with",
+                            object("factor", factor_name(review, suspect->with_factor), "level",
+                                   level_name(review, suspect->with_factor, suspect->with_level),
+                                   (char *)NULL));
     if (suspect->why_factor < review->dataset->factor_count)
         json_object_set_new(made, "why",
                             object("factor", factor_name(review, suspect->why_factor), "level",
@@ -337,20 +342,23 @@ json_t *view_review_json(const struct review *review)
     json_t *rule = object("false_alarm", real(rules->false_alarm), "bayes_factor",
                           real(rules->bayes_factor), "watched_days", real(rules->watched),
                           "suspects_asked", whole(review->suspects_asked), (char *)NULL);
-    return object(
-        "schema", whole(1), "totals", totals(review), "faults",
-        LIST(review, culprit_row, review->culprits, review->culprit_count), "changes",
-        LIST(review, change_row, review->changes, review->change_count), "plans",
-        LIST(review, plan_row, review->plans, review->plan_count), "near",
-        LIST(review, suspect_row, review->near, review->near_count), "factors",
-        LIST(review, factor_row, review->factors, dataset->factor_count), "aliases",
-        LIST(review, alias_row, review->aliases, review->alias_count), "time", times(review),
-        "batches", LIST(review, batch_row, review->batches, review->batch_count), "watch",
-        watch(review), "account",
-        review->account.cause_count > 0 ? account_parts(review, &review->account) : json_null(),
-        "limits", limits(review), "remarks",
-        LIST(review, remark_row, dataset->remarks, dataset->remark_count), "rule", rule, "rules",
-        json_string(review->rules->hash), (char *)NULL);
+    return object("schema", whole(1), "totals", totals(review), "faults",
+                  LIST(review, culprit_row, review->culprits, review->culprit_count), "changes",
+                  LIST(review, change_row, review->changes, review->change_count), "plans",
+                  LIST(review, plan_row, review->plans, review->plan_count), "near",
+                  LIST(review, suspect_row, review->near, review->near_count), "factors",
+                  LIST(review, factor_row, review->factors, dataset->factor_count), "aliases",
+                  LIST(review, alias_row, review->aliases, review->alias_count), "time",
+                  times(review), "drift",
+                  object("p", real(review->drift.p), "rises", json_boolean(review->drift.rises),
+                         "told", json_boolean(review->drift.called), (char *)NULL),
+                  "batches", LIST(review, batch_row, review->batches, review->batch_count), "watch",
+                  watch(review), "account",
+                  review->account.cause_count > 0 ? account_parts(review, &review->account)
+                                                  : json_null(),
+                  "limits", limits(review), "remarks",
+                  LIST(review, remark_row, dataset->remarks, dataset->remark_count), "rule", rule,
+                  "rules", json_string(review->rules->hash), (char *)NULL);
 }
 
 json_t *view_account_json(const struct triage *triage, const struct review_account *account)

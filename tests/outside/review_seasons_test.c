@@ -122,6 +122,11 @@ static void test_false_alarms(void **state)
            alarmed, each * SEASON_DESIGNS, share(alarmed, each * SEASON_DESIGNS), drifting,
            drifted);
     assert_true((double)alarmed <= rule.level * (double)(each * SEASON_DESIGNS));
+    size_t even = 0; /* designs without drift */
+    for (size_t d = 0; d < SEASON_DESIGNS; d++)
+        even += season_designs[d].drift <= 1.0;
+    assert_true((double)drifted <= rule.level * (double)(each * even));
+    assert_true(drifting * even >= drifted * (SEASON_DESIGNS - even));
     size_t as_often = (alarmed + SEASON_DESIGNS / 2) / SEASON_DESIGNS;
     for (int t = 0; t < SEASON_TESTS; t++)
         for (size_t d = 0; d < SEASON_DESIGNS; d++) {
