@@ -199,9 +199,13 @@ static bool read_words(const char *text, struct moment now, struct moment *momen
     return true;
 }
 
-/* How the locale writes dates (LC_TIME); DATES_ISO where it does not say. */
+/* How dates are written: as $JARSIDE_DATES says (day/month/year), else the locale (LC_TIME); DATES_ISO where
+ * neither does. */
 static enum date_order order_of_locale(void)
 {
+    const char *said = getenv("JARSIDE_DATES");
+    if (said != NULL && said[0] != '\0')
+        return said[0] == 'd' ? DATES_DAY_FIRST : said[0] == 'm' ? DATES_MONTH_FIRST : DATES_ISO;
     locale_t locale = newlocale(LC_TIME_MASK, "", (locale_t)0);
     const char *name = getenv("LC_ALL"), *format = "";
     name = name != NULL && name[0] != '\0' ? name : getenv("LC_TIME");

@@ -4,11 +4,14 @@
 #include <dirent.h>
 #include <errno.h>
 #include <pthread.h>
+#include <signal.h>
+#include <spawn.h>
 #include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
+#include <sys/wait.h>
 #include <unistd.h>
 
 #include "base/filing.h"
@@ -22,8 +25,9 @@ enum status app_error(struct app *app, enum status status, const char *place, co
     va_start(arguments, format);
     vsnprintf(message, sizeof message, format, arguments);
     va_end(arguments);
-    diags_error(app->diags, (struct position){place, 0, 0}, "%s", message);
-    return status;
+    bool reading = app->reading.file != NULL;
+    diags_error(app->diags, reading ? app->reading : (struct position){place, 0, 0}, "%s", message);
+    return reading ? STATUS_DATA : status;
 }
 
 _Noreturn void app_unknown(struct app *app, const char *option, const char *what, const char *word,
@@ -64,14 +68,80 @@ enum status app_refused(struct app *app, int error)
     return app_error(app, STATUS_IO, NULL, "cannot write the output: %s", strerror(error));
 }
 
-enum status app_flush(struct app *app)
+/* Shows what is longer than the terminal by the grower's own pager; false when that is not called for, or
+ * there is none. No shell comes between. */
+static bool shown_by_pager(struct app *app)
+{
+    enum { WORDS_MOST = 8 };
+    extern char **environ;
+    const char *said = getenv("PAGER");
+    char *words[WORDS_MOST + 1] = {NULL};
+    char *rest = arena_string(app->arena, said != NULL ? said : "less");
+    size_t count = 0;
+    posix_spawn_file_actions_t files;
+    posix_spawnattr_t attributes;
+    sigset_t pipes;
+    pid_t child = 0;
+    int ends[2];
+
+    if (isatty(STDOUT_FILENO) != 1 || isatty(STDIN_FILENO) != 1 || app->out.rows == 0 ||
+        screen_lines(&app->out) < app->out.rows)
+        return false;
+    for (rest += strspn(rest, " "); *rest != '\0' && count < WORDS_MOST;
+         rest += strspn(rest, " ")) {
+        words[count++] = rest;
+        rest += strcspn(rest, " ");
+        if (*rest != '\0')
+            *rest++ = '\0';
+    }
+    if (count == 0 || strcmp(words[0], "cat") == 0 || pipe(ends) != 0)
+        return false;
+    setenv("LESS", "FRX", 0); /* colours, and nothing to leave when it fits */
+    posix_spawn_file_actions_init(&files);
+    posix_spawn_file_actions_adddup2(&files, ends[0], STDIN_FILENO);
+    posix_spawn_file_actions_addclose(&files, ends[0]);
+    posix_spawn_file_actions_addclose(&files, ends[1]);
+    sigemptyset(&pipes);
+    sigaddset(&pipes, SIGPIPE);
+    posix_spawnattr_init(&attributes);
+    posix_spawnattr_setflags(&attributes, POSIX_SPAWN_SETSIGDEF);
+    posix_spawnattr_setsigdefault(&attributes, &pipes);
+    bool runs = posix_spawnp(&child, words[0], &files, &attributes, words, environ) == 0;
+    posix_spawnattr_destroy(&attributes);
+    posix_spawn_file_actions_destroy(&files);
+    (void)close(ends[0]);
+    FILE *to = runs ? fdopen(ends[1], "w") : NULL;
+    if (to == NULL) {
+        (void)close(ends[1]);
+        return false;
+    }
+    void (*before)(int) = signal(SIGINT, SIG_IGN);                  /* ^C is the pager's */
+    (void)filing_send(to, app->out.out.bytes, app->out.out.length); /* less may be left early */
+    (void)fclose(to);
+    while (waitpid(child, NULL, 0) < 0 && errno == EINTR)
+        ;
+    (void)signal(SIGINT, before);
+    text_clear(&app->out.out);
+    return true;
+}
+
+static enum status send_out(struct app *app)
 {
     if (diags_errors(app->diags) > 0) { /* somebody noted an error and went on: it is not whole */
         text_clear(&app->out.out);
         return STATUS_IO;
     }
-    enum status status = app->held ? STATUS_OK : screen_flush(&app->out, stdout);
+    if (app->held || shown_by_pager(app))
+        return STATUS_OK;
+    enum status status = screen_flush(&app->out, stdout);
     return status == STATUS_IO ? app_refused(app, errno) : status;
+}
+
+enum status app_flush(struct app *app)
+{
+    if (app->common.quiet)
+        text_clear(&app->out.out);
+    return send_out(app);
 }
 
 static enum status put_json(struct app *app, json_t *json, size_t flags)
@@ -84,7 +154,7 @@ static enum status put_json(struct app *app, json_t *json, size_t flags)
     text_add(&app->out.out, text, length);
     text_add(&app->out.out, "\n", 1);
     free(text);
-    return app_flush(app);
+    return send_out(app);
 }
 
 enum status app_json(struct app *app, json_t *json)

@@ -26,15 +26,24 @@ struct common_options {
     struct texts rules;
     const char *journal;
     int color;
-    bool help;
+    bool help, version, quiet;
+};
+
+/* What the file of settings says. */
+enum { SETTINGS = 10 };
+struct setting {
+    const char *word; /* NULL: nothing */
+    struct position at;
 };
 
 struct app {
     const struct command *command;
     struct arguments arguments;
     struct common_options common;
-    struct screen out, err; /* standard output and standard error */
-    bool held;              /* what goes there is kept, for another thread to write */
+    struct setting settings[SETTINGS]; /* in the order of the table (config.c) */
+    struct position reading;           /* where what is read stands; no file: on the command line */
+    struct screen out, err;            /* standard output and standard error */
+    bool held;                         /* what goes there is kept, for another thread to write */
     struct diags *diags;
     struct rules *rules; /* NULL until app_load */
     struct reader *reader;
@@ -84,11 +93,19 @@ static inline void app_must(struct app *app, enum status status)
         app_quit(app, status);
 }
 
+/* ---- settings --------------------------------------------------------------------------------- */
+
+/* Reads the file of settings, if there is one; ends the program, with the place, when something in it is
+ * wrong. */
+void config_read(struct app *app);
+/* What a setting says, checked, or NULL; for one of the rules after app_load. */
+const char *config_word(struct app *app, const char *name);
+
 /* ---- output ----------------------------------------------------------------------------------- */
 
 /* Says that the output cannot be written and why, an errno; nothing when its reader has gone. */
 enum status app_refused(struct app *app, int error);
-/* Sends app->out to standard output. */
+/* Sends app->out to standard output, by $PAGER when it is longer than the terminal; --quiet lets it go. */
 enum status app_flush(struct app *app);
 /* Writes a text, which is released, into a file (filing_put), or to standard output when the path
  * is "-"; or ends the program. */

@@ -66,9 +66,10 @@ struct draft {
     enum pick pick[RECORD_COUNT];
     struct parts now, before; /* before: the newest batch, or the one of --like */
     bool has_before;
-    const char *unread, *taken, *settled; /* "; " between: words that were not understood (kept, not
+    const char *unread, *taken, *set,
+        *settled; /* "; " between: words that were not understood (kept, not
                                              lost); what was taken over; what had to be assumed */
-    struct {                              /* options that are read further */
+    struct {      /* options that are read further */
         struct known_vessel measured;
         const char *species, *grain, *inoculum, *label, *note, *like, *labels[KINDS];
         int use;
@@ -711,6 +712,31 @@ static void take_figures(struct draft *draft)
     }
 }
 
+/* The settings stand for what nobody has said and no batch before tells. */
+static void take_settings(struct draft *draft)
+{
+    struct app *app = draft->app;
+    struct parts *now = &draft->now;
+    const char *species = config_word(app, "species"), *place = config_word(app, "place");
+    const char *altitude = config_word(app, "altitude");
+    enum pick cook = draft->pick[RECORD_COOK];
+    if (species != NULL && now->batch.species[0] == '\0' && !draft->no_species &&
+        draft->before.batch.species[0] == '\0') {
+        read_id(app, "species", species, LIST_SPECIES, &now->batch.species, &draft->no_species);
+        add(draft, &draft->set, name_of(draft, LIST_SPECIES, now->batch.species));
+    }
+    if (place != NULL && draft->pick[RECORD_PLACE] == PICK_UNTOLD && draft->before.place.id == 0) {
+        draft->given.fresh = true;
+        app_must(app, pick(draft, &kinds[4], place));
+        add(draft, &draft->set, arena_format(app->arena, "place %s", place));
+    }
+    if (altitude != NULL && isnan(now->cook.altitude) && isnan(draft->before.cook.altitude) &&
+        (cook == PICK_NEW || cook == PICK_UNTOLD)) {
+        now->cook.altitude = option_measure(app, "altitude", altitude, OPTION_QUANTITY, DIM_METRES);
+        add(draft, &draft->set, arena_format(app->arena, "altitude %s", altitude));
+    }
+}
+
 /* ==== questions =============================================================================== */
 
 /* The guided mode: a line for each fact that is missing, what would be taken over in brackets. */
@@ -1097,6 +1123,8 @@ static enum status tell(struct draft *draft, const struct saved *saved)
     if (draft->taken[0] != '\0' && draft->has_before)
         screen_say(out, 0, 2, ROLE_QUIET, "Carried over from %s: %s.", draft->before.batch.label,
                    draft->taken);
+    if (draft->set[0] != '\0')
+        screen_say(out, 0, 2, ROLE_QUIET, "From the settings: %s.", draft->set);
     if (draft->settled[0] != '\0')
         screen_say(out, 0, 2, ROLE_QUIET, "%s.", draft->settled);
     if (draft->unread[0] != '\0')
@@ -1115,6 +1143,7 @@ static enum status run_batch(struct app *app)
                           .shape = RULES_NONE,
                           .unread = "",
                           .taken = "",
+                          .set = "",
                           .settled = "",
                           .given.use = RULES_NONE};
     const struct arguments *arguments = &app->arguments;
@@ -1135,6 +1164,7 @@ static enum status run_batch(struct app *app)
         app_must(app, read_words(&draft, arena_join(app->arena, arguments->operands,
                                                     arguments->operand_count)));
     find_before(&draft);
+    take_settings(&draft);
     if (arguments->operand_count == 0 && draft.vessels == 0 && draft.given.like == NULL)
         ask_missing(&draft, true);
     /* A starter that was named knows what it is. */

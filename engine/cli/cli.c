@@ -21,8 +21,9 @@
 /* ==== what there is ========================================================================== */
 
 static const struct command *const groups[] = {
-    judge_commands,  plan_commands,     batch_commands, look_commands,   event_commands,
-    record_commands, exchange_commands, rules_commands, review_commands, help_commands,
+    judge_commands,  plan_commands,   batch_commands,    look_commands,
+    event_commands,  record_commands, exchange_commands, rules_commands,
+    review_commands, config_commands, help_commands,
 };
 enum { GROUPS = sizeof groups / sizeof *groups };
 
@@ -50,7 +51,12 @@ static const struct option common_options[] = {
      .target = offsetof(struct common_options, journal)},
     {"color", "WHEN", "auto, always or never", OPTION_CHOICE,
      .target = offsetof(struct common_options, color), .words = colour_words},
-    {"help", NULL, "show help", OPTION_FLAG, .target = offsetof(struct common_options, help)},
+    {"quiet", NULL, "print errors only; the exit status tells the rest", OPTION_FLAG,
+     .target = offsetof(struct common_options, quiet), .letter = 'q'},
+    {"help", NULL, "show help", OPTION_FLAG, .target = offsetof(struct common_options, help),
+     .letter = 'h'},
+    {"version", NULL, "show the version", OPTION_FLAG,
+     .target = offsetof(struct common_options, version), .letter = 'V'},
     {0},
 };
 
@@ -70,12 +76,32 @@ static const struct command *command_find(int argc, char **argv, int *words)
 
 /* ==== help ==================================================================================== */
 
+/* Whether the first word of the command's name, of two, is this one. */
+static bool in_group(const struct command *command, const char *word)
+{
+    size_t length = strlen(word);
+    return strncmp(command->name, word, length) == 0 && command->name[length] == ' ';
+}
+
+/* The second words of a group of commands, "check or demo"; NULL when there is no such group. */
+static const char *group_words(struct app *app, const char *word)
+{
+    const char *words = NULL;
+    for (const struct command *command = NULL; (command = next_command(command)) != NULL;)
+        if (in_group(command, word))
+            words = words == NULL ? strchr(command->name, ' ') + 1
+                                  : arena_format(app->arena, "%s or %s", words,
+                                                 strchr(command->name, ' ') + 1);
+    return words;
+}
+
 static void option_rows(struct screen *screen, const struct option *options)
 {
     enum { NAME_COLUMNS = 24 };
     for (; options != NULL && options->name != NULL; options++) {
-        char name[64];
-        snprintf(name, sizeof name, "--%s%s%s", options->name, options->argument != NULL ? " " : "",
+        char name[64], letter[] = {'-', options->letter, ',', ' ', '\0'};
+        snprintf(name, sizeof name, "%s--%s%s%s", options->letter != '\0' ? letter : "",
+                 options->name, options->argument != NULL ? " " : "",
                  options->argument != NULL ? options->argument : "");
         screen_row(screen, 2, NAME_COLUMNS, name, options->help);
     }
@@ -95,9 +121,21 @@ static void help_command(struct screen *screen, const struct command *command)
     option_rows(screen, common_options);
 }
 
+enum { NAME_COLUMNS = 16 };
+
+static enum status help_group(struct app *app, const char *word)
+{
+    for (const struct command *command = NULL; (command = next_command(command)) != NULL;)
+        if (in_group(command, word))
+            screen_row(&app->out, 2, NAME_COLUMNS, command->name, command->summary);
+    screen_blank(&app->out);
+    screen_say(&app->out, 0, 0, ROLE_PLAIN, "'jarside help %s COMMAND' says more about each.",
+               word);
+    return app_flush(app);
+}
+
 static void help_all(struct screen *screen)
 {
-    enum { NAME_COLUMNS = 16 };
     screen_say(
         screen, 0, 0, ROLE_PLAIN,
         "Jarside judges a jar or bag of grain spawn from what you see: what is in it, why, and "
@@ -119,6 +157,8 @@ static enum status run_help(struct app *app)
     const char **operands = app->arguments.operands;
     const struct command *command =
         count > 0 ? command_find(count, (char **)(void *)operands, &words) : NULL;
+    if (count == 1 && command == NULL && group_words(app, operands[0]) != NULL)
+        return help_group(app, operands[0]);
     if (count > 0 && command == NULL)
         app_stop(app, "no command '%s'; 'jarside help' lists them", operands[0]);
     if (command != NULL)
@@ -150,7 +190,9 @@ static _Noreturn void unknown_command(struct app *app, int argc, char **argv)
     for (const struct command *command = NULL;
          (command = next_command(command)) != NULL && count < MOST;)
         names[count++] = command->name;
-    if (argc > 1 && (strcmp(argv[0], "rules") == 0 || strcmp(argv[0], "journal") == 0))
+    if (argc == 1 && group_words(app, word) != NULL)
+        app_stop(app, "'%s' needs a second word: %s", word, group_words(app, word));
+    if (argc > 1 && group_words(app, word) != NULL)
         word = arena_format(app->arena, "%s %s", argv[0], argv[1]);
     app_unknown(app, NULL, "command", word, names, count,
                 arena_format(app->arena,
@@ -159,33 +201,73 @@ static _Noreturn void unknown_command(struct app *app, int argc, char **argv)
                              word));
 }
 
-/* A bare call opens the conversation; bare options go with it, but for --help and --version. */
+/* How many of the words are options of a command, or common ones, and their values. */
+static int leading_options(const struct command *command, int argc, char **argv)
+{
+    int count = 0;
+    while (count < argc) {
+        const struct option *option = option_find(command->options, argv[count]);
+        if (option == NULL)
+            option = option_find(common_options, argv[count]);
+        if (option == NULL)
+            break;
+        count += option->argument != NULL && strchr(argv[count], '=') == NULL ? 2 : 1;
+    }
+    return count;
+}
+
+/* The command that is named first, or behind nothing but its options, whose number is `leading`; NULL when
+ * none is. */
+static const struct command *command_behind(int argc, char **argv, int *leading, int *words)
+{
+    const struct command *command = NULL;
+    for (*leading = 0; *leading < argc && command == NULL; ++*leading) {
+        command = command_find(argc - *leading, argv + *leading, words);
+        if (command != NULL && leading_options(command, *leading, argv) != *leading)
+            command = NULL;
+    }
+    *leading -= command != NULL;
+    return command;
+}
+
+/* A bare call opens the conversation; bare options go with it. Options may stand before the command: they
+ * are moved behind its name. */
 static enum status run(struct app *app, int argc, char **argv)
 {
     static const enum colour_choice choices[] = {COLOUR_AUTO, COLOUR_ALWAYS, COLOUR_NEVER};
-    int words = 0;
-    if (argc > 0 && (strcmp(argv[0], "--help") == 0 || strcmp(argv[0], "-h") == 0)) {
-        help_all(&app->out);
-        return app_flush(app);
-    }
-    if (!moment_known(moment_now()))
-        app_stop(app, "the clock cannot be read: JARSIDE_NOW should be a moment such as "
-                      "2026-03-01T18:30, and TZ a time zone of this earth");
-    if (argc > 0 && strcmp(argv[0], "--version") == 0)
-        argv[0] += strlen("--"); /* the command of that name */
-    if (argc == 0 || argv[0][0] == '-')
+    int words = 0, leading = 0, common = leading_options(&(struct command){0}, argc, argv);
+    app->command = command_behind(argc, argv, &leading, &words);
+    bool named = app->command != NULL;
+    if (!named && argc == 2 && group_words(app, argv[0]) != NULL &&
+        option_find(common_options, argv[1]) != NULL)
+        return help_group(app, argv[0]);
+    if (!named && common < argc && argv[common][0] != '-')
+        unknown_command(app, argc - common, argv + common);
+    if (!named) {
         app->command = judge_commands;
-    else if ((app->command = command_find(argc, argv, &words)) == NULL)
-        unknown_command(app, argc, argv);
+        leading = words = 0;
+    }
+    memmove(argv + words, argv, (size_t)leading * sizeof *argv);
     app_must(app, arguments_read(&app->arguments, argc - words, argv + words, app->command->options,
                                  common_options, app->diags));
     options_fill_from(app, common_options, &app->common);
     screen_release(&app->out);
     screen_init(&app->out, stdout, choices[app->common.color]);
-    if (!app->common.help)
-        return app->command->run(app);
-    help_command(&app->out, app->command);
-    return app_flush(app);
+    if (app->common.help && named)
+        help_command(&app->out, app->command);
+    else if (app->common.help)
+        help_all(&app->out);
+    if (app->common.help)
+        return app_flush(app);
+    if (app->common.version)
+        return run_version(app);
+    if (app->command->run == run_help || app->command->run == run_version)
+        return app->command->run(app); /* whatever the clock and the settings are */
+    if (!moment_known(moment_now()))
+        app_stop(app, "the clock cannot be read: JARSIDE_NOW should be a moment such as "
+                      "2026-03-01T18:30, and TZ a time zone of this earth");
+    config_read(app);
+    return app->command->run(app);
 }
 
 /*

@@ -15,6 +15,6 @@ _Noreturn void cli_main(int argc, char **argv);
 /* The commands of each file; the last one has no name. */
 extern const struct command judge_commands[], plan_commands[], batch_commands[], look_commands[],
     event_commands[], record_commands[], exchange_commands[], rules_commands[], review_commands[],
-    help_commands[];
+    config_commands[], help_commands[];
 
 #endif

@@ -15,10 +15,14 @@
 
 static const struct position nowhere = {0};
 
-static const struct option *find_in(const struct option *table, const char *name, size_t length)
+const struct option *option_find(const struct option *table, const char *word)
 {
+    bool dashes = strncmp(word, "--", 2) == 0;
+    size_t length = dashes ? strcspn(word + 2, "=") : 0;
     for (; table != NULL && table->name != NULL; table++)
-        if (strlen(table->name) == length && strncmp(table->name, name, length) == 0)
+        if (dashes
+                ? strlen(table->name) == length && strncmp(table->name, word + 2, length) == 0
+                : word[0] == '-' && word[1] != '\0' && word[1] == table->letter && word[2] == '\0')
             return table;
     return NULL;
 }
@@ -46,13 +50,11 @@ static enum status read_option(struct arguments *arguments, int argc, char **arg
                                struct diags *diags)
 {
     const char *word = argv[*at];
-    const char *name = strcmp(word, "-h") == 0 ? "help" : word + 2;
-    const char *equals = strchr(name, '=');
-    size_t length = equals != NULL ? (size_t)(equals - name) : strlen(name);
-    const struct option *option = find_in(own, name, length);
+    const char *equals = strchr(word, '=');
+    const struct option *option = option_find(own, word);
     if (option == NULL)
-        option = find_in(common, name, length);
-    if (option == NULL || (word[1] != '-' && strcmp(word, "-h") != 0))
+        option = option_find(common, word);
+    if (option == NULL)
         return unknown(own, common, word, diags);
 
     const char *value = equals != NULL ? equals + 1 : NULL;
@@ -126,17 +128,18 @@ static double read_number(struct app *app, const struct option *option, const ch
 static const struct {
     const char *examples;
     bool needs_unit;
+    const char *setting; /* that says the unit of a bare number */
 } dimensions[DIM_COUNT] = {
-    [DIM_CELSIUS] = {"22C or 72F", true},
-    [DIM_GAUGE_KPA] = {"14psi, 1bar or 97kPa", true},
-    [DIM_PRESSURE_KPA] = {"1013hPa, 29.9inHg or 101kPa", true},
-    [DIM_METRES] = {"700m or 2300ft", true},
-    [DIM_GRAMS] = {"700g, 2.2kg or 4lb", true},
-    [DIM_LITRES] = {"3ml, 1l or 1pint", true},
-    [DIM_MINUTES] = {"95 or 1h35", false},
-    [DIM_DAYS] = {"12 or 2 weeks", false},
-    [DIM_PERCENT] = {"40%", false},
-    [DIM_NONE] = {"2.5", false},
+    [DIM_CELSIUS] = {"22C or 72F", true, "temperature"},
+    [DIM_GAUGE_KPA] = {"14psi, 1bar or 97kPa", true, "pressure"},
+    [DIM_PRESSURE_KPA] = {"1013hPa, 29.9inHg or 101kPa", true, NULL},
+    [DIM_METRES] = {"700m or 2300ft", true, NULL},
+    [DIM_GRAMS] = {"700g, 2.2kg or 4lb", true, "weight"},
+    [DIM_LITRES] = {"3ml, 1l or 1pint", true, NULL},
+    [DIM_MINUTES] = {"95 or 1h35", false, NULL},
+    [DIM_DAYS] = {"12 or 2 weeks", false, NULL},
+    [DIM_PERCENT] = {"40%", false, NULL},
+    [DIM_NONE] = {"2.5", false, NULL},
 };
 
 double option_measure(struct app *app, const char *name, const char *words, enum option_kind kind,
@@ -158,6 +161,11 @@ double option_measure(struct app *app, const char *name, const char *words, enum
         app_wrong(app, name, "not a quantity: '%s'; for instance %s", words, examples);
     if (!whole)
         app_wrong(app, name, "only part of '%s' makes sense; for instance %s", words, examples);
+    const char *setting = dimensions[dimension].setting;
+    const char *unit = setting != NULL ? config_word(app, setting) : NULL;
+    if (!quantity.unit_given && unit != NULL)
+        return option_measure(app, name, arena_format(app->arena, "%s %s", words, unit), kind,
+                              dimension);
     if (!quantity.unit_given && dimensions[dimension].needs_unit &&
         (quantity.lo != 0.0 || dimension == DIM_CELSIUS))
         app_wrong(app, name, "'%s' has no unit; for instance %s", words, examples);
@@ -440,6 +448,8 @@ void options_fill_from(struct app *app, const struct option *table, void *target
             *(struct texts *)(void *)place = texts;
         else if (last != NULL)
             option_read(app, row, last->value, place);
+        else if (row->settled && config_word(app, row->name) != NULL)
+            option_read(app, row, config_word(app, row->name), place);
     }
 }
 

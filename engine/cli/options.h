@@ -49,6 +49,8 @@ struct option {
     enum word_list list;      /* of an id */
     double low, high;         /* of a count, a number */
     const char *const *words; /* of a choice; ends with NULL */
+    char letter;              /* 'h' for one that is also -h; or 0 */
+    bool settled;             /* the setting of that name stands for it when it is not given */
 };
 
 struct texts {
@@ -69,6 +71,9 @@ struct arguments {
     const char **texts; /* what OPTION_TEXTS point into */
     size_t text_count;
 };
+
+/* The option that "--name", "--name=value" or "-n" names; NULL when the table has none. */
+const struct option *option_find(const struct option *table, const char *word);
 
 /*
  * Reads `argv` (without the command's own name) by two tables: the command's

@@ -87,7 +87,7 @@ static const struct option cook_options[] = {
     {"minutes", "TIME", "at full pressure: 95, 1h35", OPTION_AMOUNT, AT(known.minutes),
      .dimension = DIM_MINUTES},
     {"altitude", "HEIGHT", "above sea level: 700m, 2300ft", OPTION_QUANTITY, AT(known.altitude),
-     .dimension = DIM_METRES},
+     .dimension = DIM_METRES, .settled = true},
     {"barometer", "PRESSURE", "local air pressure, not reduced to sea level; instead of --altitude",
      OPTION_AMOUNT, AT(known.barometer), .dimension = DIM_PRESSURE_KPA},
     {"vessel", "VESSEL", "an id, bag:2.2kg, jar:1litre, bag:20x12x8cm, jar:9x12cm", OPTION_VESSEL,
@@ -338,7 +338,7 @@ struct forecast_request {
 #define AT(member) .target = offsetof(struct forecast_request, member)
 static const struct option forecast_options[] = {
     {"species", "SPECIES", "an id: oyster, shiitake ...", OPTION_ID, AT(known.species),
-     .list = LIST_SPECIES},
+     .list = LIST_SPECIES, .settled = true},
     {"temp", "TEMPERATURE", "of the place where it is kept: 22C, 72F", OPTION_QUANTITY,
      AT(known.temperature), .dimension = DIM_CELSIUS},
     {"temps", "FILE", "a log of it instead (CSV: time, temperature), from the day of inoculation",

@@ -535,7 +535,8 @@ static const struct option due_options[] = {
     {"sheet", NULL, "a sheet to print, in plain text, with boxes to tick", OPTION_FLAG, AT(sheet)},
     {"html", "FILE", "the same as a page; '-' for standard output", OPTION_TEXT, AT(html)},
     {"force", NULL, "replace a file that exists", OPTION_FLAG, AT(force)},
-    {"paper", "PAPER", "a4 (the default) or letter", OPTION_CHOICE, AT(paper), .words = papers},
+    {"paper", "PAPER", "a4 (the default) or letter", OPTION_CHOICE, AT(paper), .words = papers,
+     .settled = true},
     {"json", NULL, "print JSON", OPTION_FLAG, AT(json)},
     {0},
 };
@@ -546,7 +547,7 @@ static const struct option labels_options[] = {
     {"sheet", "SIZE", "of its labels, in mm: 63.5x38.1 or 70x37 (A4), 66.7x25.4 (Letter)",
      OPTION_CHOICE, AT(labels), .words = label_sheets},
     {"paper", "PAPER", "a4 (63.5x38.1) or letter (66.7x25.4); --sheet says it too", OPTION_CHOICE,
-     AT(paper), .words = papers},
+     AT(paper), .words = papers, .settled = true},
     {"skip", "N", "leave the first N labels of the first sheet empty", OPTION_COUNT, AT(skip)},
     {"cut", NULL, "print lines to cut along, for plain paper", OPTION_FLAG, AT(cut)},
     {"json", NULL, "print JSON", OPTION_FLAG, AT(json)},

@@ -153,3 +153,23 @@ enum status cases_load(const char *path, const struct rules *rules, struct arena
     *count = status == STATUS_OK ? reading.count : 0;
     return status;
 }
+
+/* ---- settings -------------------------------------------------------------------------------- */
+
+enum status entries_load(const char *path, struct arena *arena, const struct entry **entries,
+                         size_t *count, struct diags *diags)
+{
+    struct loader loader;
+    struct entry *list = NULL;
+    *count = 0;
+    loader_init(&loader, arena, NULL);
+    files_find(&loader, path, 0);
+    const struct node *root =
+        loader.file_count == 1 ? document_read(&loader, &loader.files[0]) : NULL;
+    for (const struct node *node = root ? root->first : NULL; node; node = node->next)
+        if (expect_kind(&loader, node, NODE_TEXT, node->key->text))
+            *arena_push(arena, list, *count) =
+                (struct entry){node->key->text, node->text, node_at(node->key), node_at(node)};
+    *entries = list;
+    return loader_finish(&loader, diags);
+}

@@ -43,4 +43,13 @@ struct labelled_case {
 enum status cases_load(const char *path, const struct rules *rules, struct arena *arena,
                        const struct labelled_case **cases, size_t *count, struct diags *diags);
 
+/* A file of plain entries, "key: text", as settings are: in their order, with where they stand. */
+struct entry {
+    const char *key, *text;
+    struct position key_at, at;
+};
+/* Reads one into the arena; STATUS_DATA or STATUS_IO, told with its place, when it is none. */
+enum status entries_load(const char *path, struct arena *arena, const struct entry **entries,
+                         size_t *count, struct diags *diags);
+
 #endif

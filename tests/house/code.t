@@ -55,7 +55,10 @@ sub globals {
 for my $file (files(qr/\.[ch]$/, 'engine')) {
     my $text = without_strings(content($file));
     my ($layer) = $file =~ m{^engine/([^/]+)/};
-    is(calls($file, $text, $unsafe), '', "$file calls nothing unbounded");
+    my $unsafe_calls = calls($file, $text, $unsafe);
+    # The grower's own pager is the one program that is called, without a shell.
+    $unsafe_calls =~ s/^\S+: posix_spawnp$//m if $file eq 'engine/cli/app.c';
+    is($unsafe_calls, '', "$file calls nothing unbounded");
     if (($layer // '') =~ /^(?:base|rules|language|process|reason|triage|review)$/) {
         my $calls = calls($file, $text, $speaking);
         # Where the rules are and what time it is: one file each asks the environment.
