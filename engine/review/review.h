@@ -143,9 +143,7 @@ enum { REVIEW_CURVES = 4 };
 struct review_drift { /* all losses rise or fall over the season, whatever the culprits do */
     double p;
     bool rises; /* rather than falls */
-    bool
-        called; /* p is high enough: where losses treble over a season that is seldom so, and in one
-                    season in thirty at most where they stay as they are */
+    bool called; /* p is high enough, as it seldom is where losses stay as they are */
 };
 
 struct review_batch { /* in order of time, then of the dataset */
