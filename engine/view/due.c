@@ -207,19 +207,44 @@ enum status view_due_find(const struct journal_view *view, int64_t day, size_t l
 
 /* ---- on the screen --------------------------------------------------------------------------- */
 
-/* Vessels that stand in one place are told where; what is ahead is told once of a batch. */
-static void say_group(struct screen *screen, const struct journal_view *view,
-                      const struct due_list *list, size_t index)
+static const char *labels_of(const struct journal_view *view, const struct vessel *vessels,
+                             size_t count)
 {
-    const struct due_group *due = &list->groups[index];
-    const char *place = view_label(view, RECORD_PLACE, due->vessels[0].stands);
+    struct text labels;
+    text_init(&labels);
+    view_vessels(&labels, vessels, count);
+    const char *copy = arena_string(view->arena, labels.bytes);
+    text_release(&labels);
+    return copy;
+}
+
+/* "oyster on rye, day 9, at closet": where they stand apart, each place with its vessels. */
+static const char *group_words(const struct journal_view *view, const struct due_group *due)
+{
+    const char *words =
+        arena_format(view->arena, "%s, day %lld", view_batch_words(view, &due->batch),
+                     (long long)moment_days_between(due->batch.at, view->now));
+    for (size_t i = 0, run; i < due->count; i += run) {
+        const struct vessel *at = &due->vessels[i];
+        for (run = 1; i + run < due->count && at[run].stands == at->stands;)
+            run++;
+        const char *place = view_label(view, RECORD_PLACE, at->stands);
+        if (place[0] != '\0')
+            words = arena_format(view->arena, "%s, %s%sat %s", words,
+                                 run < due->count ? labels_of(view, at, run) : "",
+                                 run < due->count ? " " : "", place);
+    }
+    return words;
+}
+
+/* "shake about 2026-03-08, fully colonised 2026-03-13 to 2026-03-25": what is still ahead. */
+static const char *ahead_words(const struct journal_view *view, const struct due_group *due)
+{
     const struct range *shake = &due->forecast.shake;
     int64_t start = moment_day(due->batch.at), from = 0, to = 0;
-    char first[MOMENT_ROOM], last[MOMENT_ROOM], purpose[PURPOSE_ROOM];
+    char first[MOMENT_ROOM], last[MOMENT_ROOM];
     const char *ahead = "";
-    struct text labels;
 
-    /* "shake about 2026-03-08, fully colonised 2026-03-13 to 2026-03-25": what is still ahead. */
     if (due->forecast.known && isfinite(shake->high) &&
         start + (int64_t)shake->high >= moment_day(view->now))
         ahead = arena_format(view->arena, "shake about %s",
@@ -228,22 +253,24 @@ static void say_group(struct screen *screen, const struct journal_view *view,
         ahead =
             arena_format(view->arena, "%s%sfully colonised %s to %s", ahead,
                          ahead[0] != '\0' ? ", " : "", view_day(from, first), view_day(to, last));
+    return ahead;
+}
 
-    for (size_t i = 1; i < due->count; i++)
-        if (due->vessels[i].stands != due->vessels[0].stands)
-            place = "";
+/* What is ahead is told once of a batch. */
+static void say_group(struct screen *screen, const struct journal_view *view,
+                      const struct due_list *list, size_t index)
+{
+    const struct due_group *due = &list->groups[index];
+    const char *ahead = ahead_words(view, due);
+    char purpose[PURPOSE_ROOM];
+
     for (size_t i = 0; i < index; i++)
         if (list->groups[i].batch.id == due->batch.id)
             ahead = "";
-    text_init(&labels);
-    view_vessels(&labels, due->vessels, due->count);
-    screen_say(screen, 2, 2, ROLE_PLAIN, "%s: %s; %s, day %lld%s%s.", labels.bytes,
-               view_purpose(due->why, purpose), view_batch_words(view, &due->batch),
-               (long long)moment_days_between(due->batch.at, view->now),
-               place[0] != '\0' ? ", at " : "", place);
+    screen_say(screen, 2, 2, ROLE_PLAIN, "%s: %s; %s.", labels_of(view, due->vessels, due->count),
+               view_purpose(due->why, purpose), group_words(view, due));
     if (ahead[0] != '\0')
         screen_say(screen, 4, 2, ROLE_QUIET, "%s", ahead);
-    text_release(&labels);
 }
 
 void view_due(struct screen *screen, const struct journal_view *view, const struct due_list *list)
@@ -305,69 +332,115 @@ json_t *view_due_json(const struct journal_view *view, const struct due_list *li
 
 static const char through_the_wall[] =
     "Look through the wall only. Do not open, shake or smell a suspect vessel.";
+static const char marks_controls[] = "c: a control, not inoculated.";
 
-static const char *group_words(const struct journal_view *view, const struct due_group *due)
+static bool has_control(const struct due_list *list)
 {
-    char date[MOMENT_ROOM], purpose[PURPOSE_ROOM];
-    return arena_format(view->arena, "%s: %s; %s, day %lld", view_day(due->day, date),
-                        view_purpose(due->why, purpose), view_batch_words(view, &due->batch),
-                        (long long)moment_days_between(due->batch.at, view->now));
+    for (size_t i = 0; i < list->count; i++)
+        for (size_t k = 0; k < list->groups[i].count; k++)
+            if (list->groups[i].vessels[k].control)
+                return true;
+    return false;
+}
+
+/* A box for each vessel, with its number. */
+static void put_boxes(struct text *out, const struct due_group *due, const char *before,
+                      const char *after)
+{
+    for (size_t k = 0; k < due->count; k++)
+        text_printf(out, "%s%lld%s%s", before, (long long)due->vessels[k].number,
+                    due->vessels[k].control ? "c" : "", after);
 }
 
 void view_due_sheet(struct screen *screen, const struct journal_view *view,
                     const struct due_list *list)
 {
-    char date[MOMENT_ROOM];
+    enum { LEAD = 9 };
+    char date[MOMENT_ROOM], purpose[PURPOSE_ROOM], line[SCREEN_WIDEST + 1];
+    struct text boxes;
+
     screen_say(screen, 0, 0, ROLE_STRONG, "Vessels to look at on %s",
                moment_write_day(view->now, date));
-    screen_say(screen, 0, 0, ROLE_PLAIN, "%s", through_the_wall);
+    screen_say(screen, 0, 0, ROLE_PLAIN, "%s %s", through_the_wall,
+               has_control(list) ? marks_controls : "");
     if (list->count == 0)
         screen_say(screen, 0, 0, ROLE_PLAIN, "Nothing is due.");
+    memset(line, '_', sizeof line);
+    line[screen->width - LEAD - 4] = '\0';
+    text_init(&boxes);
     for (size_t i = 0; i < list->count; i++) {
         const struct due_group *due = &list->groups[i];
+        const char *ahead = ahead_words(view, due);
         screen_blank(screen);
-        screen_say(screen, 0, 2, ROLE_PLAIN, "%s", group_words(view, due));
-        for (size_t k = 0; k < due->count; k++) {
-            const char *place = view_label(view, RECORD_PLACE, due->vessels[k].stands);
-            screen_say(screen, 2, 4, ROLE_PLAIN,
-                       "[ ] %s%s%s  colonised ____ %%  ______________________",
-                       due->vessels[k].label, place[0] != '\0' ? ", " : "", place);
-        }
+        screen_say(screen, 0, 2, ROLE_STRONG, "%s: %s, %s",
+                   labels_of(view, due->vessels, due->count), view_purpose(due->why, purpose),
+                   view_day(due->day, date));
+        screen_say(screen, 2, 2, ROLE_PLAIN, "%s", group_words(view, due));
+        if (ahead[0] != '\0')
+            screen_say(screen, 2, 2, ROLE_PLAIN, "%s", ahead);
+        text_clear(&boxes);
+        put_boxes(&boxes, due, "[_]", " ");
+        for (size_t action = ACTION_KEEP; action <= ACTION_DISCARD; action++)
+            screen_row(screen, 2, LEAD, action_name((enum action)action), boxes.bytes);
+        screen_row(screen, 2, LEAD, "seen", line);
     }
+    text_release(&boxes);
 }
 
 void view_due_html(struct text *html, const struct journal_view *view, const struct due_list *list,
                    enum paper paper)
 {
     static const char style[] =
-        "h1 { font-size: 15pt; margin: 0 0 2mm; }\np { margin: 0 0 4mm; }\n"
         "table { width: 100%; border-collapse: collapse; }\n"
-        "th, td { border-bottom: 0.3pt solid #000; padding: 1.2mm 2mm; text-align: left; }\n"
-        "tr { break-inside: avoid; }\n.group th { padding-top: 4mm; break-after: avoid; }\n"
-        ".box { width: 6mm; font-size: 13pt; }\n.fill { width: 20mm; }\n.wide { width: 50%; }\n";
-    char date[MOMENT_ROOM], title[MOMENT_ROOM + 16];
+        "th, td { border-bottom: 0.3pt solid; padding: 1.5mm 2mm 1.5mm 0; text-align: left; "
+        "vertical-align: top; }\n"
+        "tr { break-inside: avoid; }\np { margin: 0.5mm 0; font-weight: normal; }\n"
+        ".title { font-size: 15pt; }\n.title p { font-size: 11pt; }\nsmall { font-weight: normal; "
+        "font-size: 9.5pt; }\n"
+        "td { width: 17%; line-height: 1.6; }\n.words { width: 26%; }\n"
+        "td span { display: inline-block; min-width: 8mm; white-space: nowrap; }\n"
+        "b { display: inline-block; width: 3mm; height: 3mm; border: 0.6pt solid; "
+        "margin-right: 1mm; }\n"
+        "i { display: block; height: 8mm; border-bottom: 0.3pt dotted; }\n"
+        "@media screen and (max-width: 600px) { tr, th, td, .words { display: block; width: auto; "
+        "border: 0; padding: 1mm 0; } thead tr + tr { display: none; } "
+        "tbody tr { border-bottom: 0.3pt solid; } td::before { content: attr(title) ' '; } }\n";
+    char date[MOMENT_ROOM], title[MOMENT_ROOM + 16], purpose[PURPOSE_ROOM], cell[32];
 
     snprintf(title, sizeof title, "Vessels to look at on %s", moment_write_day(view->now, date));
     sheet_begin(html, title, paper, style);
-    html_element(html, "h1", NULL, title);
+    text_puts(html, "<table>\n<thead>\n<tr>"); /* every printed page repeats it */
+    text_puts(html, "<th class=\"title\" colspan=\"5\" scope=\"colgroup\">");
+    html_text(html, title);
     html_element(html, "p", NULL, through_the_wall);
-    if (list->count == 0)
-        html_element(html, "p", NULL, "Nothing is due.");
-    else
-        text_puts(html, "<table>\n<thead><tr><th></th><th>Vessel</th><th>Place</th>"
-                        "<th>Colonised, %</th><th>What was seen</th></tr></thead>\n<tbody>\n");
+    if (has_control(list))
+        html_element(html, "p", NULL, marks_controls);
+    text_puts(html, "</th></tr>\n<tr><th scope=\"col\">Vessels</th>");
+    for (size_t action = ACTION_KEEP; action <= ACTION_DISCARD; action++)
+        html_element(html, "th", "scope=\"col\"", action_name((enum action)action));
+    text_puts(html, "<th scope=\"col\">what was seen</th></tr>\n</thead>\n<tbody>\n");
     for (size_t i = 0; i < list->count; i++) {
         const struct due_group *due = &list->groups[i];
-        text_puts(html, "<tr class=\"group\">");
-        html_element(html, "th", "colspan=\"5\" scope=\"rowgroup\"", group_words(view, due));
-        text_puts(html, "</tr>\n");
-        for (size_t k = 0; k < due->count; k++) {
-            text_puts(html, "<tr><td class=\"box\">\xe2\x98\x90</td>");
-            html_element(html, "td", NULL, due->vessels[k].label);
-            html_element(html, "td", NULL, view_label(view, RECORD_PLACE, due->vessels[k].stands));
-            text_puts(html, "<td class=\"fill\"></td><td class=\"wide\"></td></tr>\n");
+        text_puts(html, "<tr><th scope=\"row\">");
+        html_text(html, labels_of(view, due->vessels, due->count));
+        text_puts(html, "\n");
+        html_element(html, "p", NULL,
+                     arena_format(view->arena, "%s, %s", view_purpose(due->why, purpose),
+                                  view_day(due->day, date)));
+        text_puts(html, "<small>");
+        html_element(html, "p", NULL, group_words(view, due));
+        html_element(html, "p", NULL, ahead_words(view, due));
+        text_puts(html, "</small></th>\n");
+        for (size_t action = ACTION_KEEP; action <= ACTION_DISCARD; action++) {
+            snprintf(cell, sizeof cell, "<td title=\"%s\">", action_name((enum action)action));
+            text_puts(html, cell);
+            put_boxes(html, due, "<span><b></b>", "</span> ");
+            text_puts(html, "</td>\n");
         }
+        text_puts(html, "<td class=\"words\" title=\"seen\"><i></i></td></tr>\n");
     }
-    text_puts(html, list->count > 0 ? "</tbody>\n</table>\n" : "");
+    text_puts(html, "</tbody>\n</table>\n");
+    if (list->count == 0)
+        html_element(html, "p", NULL, "Nothing is due.");
     html_end(html);
 }

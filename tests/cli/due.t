@@ -53,11 +53,15 @@ subtest 'what is gone is not due' => sub {
 };
 
 subtest 'on paper' => sub {
-    like(page(qw(due --sheet)), qr/Do not open, shake or smell.*\[ \] B1-4, closet/s, 'plain text with boxes');
+    like(page(qw(due --sheet)), qr/Do not open, shake or smell.*c: a\s+control.*
+B1-4 to B1-9: first look, \d{4}-\d\d-\d\d\n  oyster on rye, day \d+, at closet\n(?:  .*\n)*  keep     \[_\]4 \[_\]5 \[_\]6 \[_\]7 \[_\]8 \[_\]9c\n  isolate  \[_\]4 .*\n  discard  .*\n  seen     _+\n/s,
+        'plain text: a batch in a row, a box for each verdict and vessel, the control marked, a line for words');
     page('due', '--html', "$folder/due.html", '--paper', 'letter');
     my $html = content("$folder/due.html");
     like($html, qr/size: letter/, 'a page of that paper');
-    like($html, qr/<td>B1-4<\/td><td>closet<\/td>/, 'with the vessels');
+    like($html, qr/<thead>.*Do not open.*scope="col">keep<.*scope="col">discard<.*<\/thead>/s, 'with a heading that every page repeats');
+    like($html, qr/<th scope="row">B1-4 to B1-9\n.*day \d+, at closet.*fully colonised \d.*<td title="keep"><span><b><\/b>4<\/span>.*<b><\/b>9c<\/span> <\/td>/s, 'and the vessels');
+    like($html, qr/name="viewport".*color: CanvasText.*\@media print \{ :root \{ color-scheme: light/s, 'for a telephone, a dark screen and paper');
     unlike($html, qr/<script|https?:/, 'and nothing from elsewhere');
     is_deeply([glob "$folder/due.html.*"], [], 'nothing is left beside it');
     my ($status, $out, $err) = run('due', '--html', "$folder/due.html", { env => {%env} });
