@@ -334,7 +334,7 @@ void screen_diags(struct screen *screen, const struct diags *diags)
 
 /* ---- tables ---------------------------------------------------------------------------------- */
 
-enum { GAP = 2, LEAST_LAST = 8 };
+enum { GAP = 2, LEAST_LAST = 16, MOST_LINES = 3 };
 
 static size_t columns_of(const char *cell)
 {
@@ -393,21 +393,24 @@ static void put_cut(struct text *out, const char *cell, size_t room, bool ascii)
     text_puts(out, ascii ? "..." : "\u2026");
 }
 
+/* The last cell is wrapped within `room` columns behind the others: a count at its end is not lost. */
 static void put_line(const struct table *table, struct screen *screen, const char *const *cells,
                      size_t last, size_t room)
 {
     size_t owed = 0; /* blanks before the next cell, so that no line ends in blanks */
-    for (size_t i = 0; i <= last; i++) {
+    for (size_t i = 0; i < last; i++) {
         if (!used(table, i))
             continue;
-        if (cells[i][0] != '\0') {
-            put_spaces(&screen->out, owed);
-            put_cut(&screen->out, cells[i], i == last ? room : table->widths[i], table->ascii);
-            owed = 0;
-        }
-        owed += table->widths[i] + GAP - columns_of(cells[i]);
+        put_spaces(&screen->out, cells[i][0] != '\0' ? owed : 0);
+        text_puts(&screen->out, cells[i]);
+        owed = table->widths[i] + GAP - columns_of(cells[i]) + (cells[i][0] != '\0' ? 0 : owed);
     }
-    text_puts(&screen->out, "\n");
+    struct text cut;
+    text_init(&cut);
+    put_spaces(&screen->out, cells[last][0] != '\0' ? owed : 0);
+    put_cut(&cut, cells[last], MOST_LINES * room, table->ascii);
+    wrap(screen, screen->width - room, screen->width - room, cut.bytes);
+    text_release(&cut);
 }
 
 void table_show(const struct table *table, struct screen *screen)
@@ -427,7 +430,8 @@ void table_show(const struct table *table, struct screen *screen)
             text_init(&rest);
             for (size_t k = 1; k <= last; k++)
                 if (table->rows[r][k][0] != '\0')
-                    text_printf(&rest, "%s%s", rest.length > 0 ? ", " : "", table->rows[r][k]);
+                    text_printf(&rest, "%s%s %s", rest.length > 0 ? "; " : "", table->headings[k],
+                                table->rows[r][k]);
             screen_say(screen, 0, 2, ROLE_STRONG, "%s", table->rows[r][0]);
             screen_text(screen, 2, 0, ROLE_PLAIN, &rest);
         }

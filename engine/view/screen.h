@@ -89,9 +89,9 @@ enum status screen_flush(struct screen *screen, FILE *stream);
 void screen_diags(struct screen *screen, const struct diags *diags);
 
 /*
- * Rows in columns, as wide as they need to be. Of what does not fit the last
- * column is cut, with an ellipsis; where not even its heading fits, each row becomes a
- * few wrapped lines. Cells are made safe on their way in.
+ * Rows in columns, as wide as they need to be. The last column is wrapped where it does not fit, three
+ * lines at most; where there is no room for it, each row becomes a few lines in which every cell has
+ * its heading before it. Cells are made safe on their way in.
  */
 enum { TABLE_MOST = 10 };
 
