@@ -86,7 +86,7 @@ static enum status read_shakes(struct journal *journal, const struct rules *rule
 }
 
 static void compute(const struct rules *rules, const struct known_growth *growth,
-                    struct vessel_forecast *expected)
+                    struct vessel_forecast *expected, struct vessel_course *course)
 {
     struct range from = expected->shake, to = expected->shake;
     struct physics_refusal refusal;
@@ -104,11 +104,14 @@ static void compute(const struct rules *rules, const struct known_growth *growth
     (void)forecast_days(&forecast, rules->forecast.shake_lo, &from);
     (void)forecast_days(&forecast, rules->forecast.shake_hi, &to);
     expected->shake = (struct range){from.central, 0.5 * (from.central + to.central), to.central};
+    for (size_t i = 0; course != NULL && i < course->count; i++)
+        forecast_coverage(&forecast, course->every * (double)i, &course->coverage[i]);
 }
 
 enum status vessel_forecast_of(struct journal *journal, const struct rules *rules,
                                const struct batch *batch, const struct vessel *vessel,
-                               struct vessel_forecast *expected, struct diags *diags)
+                               struct vessel_forecast *expected, struct vessel_course *course,
+                               struct diags *diags)
 {
     static const struct range never = {INFINITY, INFINITY, INFINITY};
     /* A week without a look is too long: what should not be there shows itself within it. */
@@ -137,8 +140,10 @@ enum status vessel_forecast_of(struct journal *journal, const struct rules *rule
         growth.temperature = sources.place.celsius;
         if (dose_of(rules, growth.starter, batch) > 0.0)
             growth.dose = batch->inoculum;
-        compute(rules, &growth, expected);
+        compute(rules, &growth, expected, course);
     }
+    if (course != NULL && !expected->known)
+        course->count = 0;
     /* Before the day on which growth should show there is nothing to tell. */
     double due = expected->known ? ceil(expected->visible.central) : expected->look_every;
     expected->first_look = fmin(longest, fmax(expected->look_every, due));
@@ -850,7 +855,7 @@ enum status consult_save(struct journal *journal, struct consultation *consultat
     look->words = words;
     fill_look(consultation, triage, *verdict, arena, look);
     enum status status = vessel_forecast_of(journal, triage_rules(triage), &consultation->batch,
-                                            vessel, &expected, diags);
+                                            vessel, &expected, NULL, diags);
     if (status == STATUS_OK)
         status = journal_begin(journal, diags);
     if (status != STATUS_OK)

@@ -92,11 +92,19 @@ struct vessel_forecast {
     double first_look;    /* the day of the first */
 };
 
-/* The forecast of a vessel; one with id 0 stands for any of its batch. What reading failed with, or
+/* Coverage in per cent by day, from day 0 on. */
+struct vessel_course {
+    struct range *coverage; /* room for `count` */
+    size_t count;           /* at least 2; 0 afterwards where the forecast has nothing to say */
+    double every;           /* days from one to the next */
+};
+
+/* The forecast of a vessel, and its course unless that is NULL; one with id 0 stands for any of its batch. What reading failed with, or
  * STATUS_OK. */
 enum status vessel_forecast_of(struct journal *journal, const struct rules *rules,
                                const struct batch *batch, const struct vessel *vessel,
-                               struct vessel_forecast *expected, struct diags *diags);
+                               struct vessel_forecast *expected, struct vessel_course *course,
+                               struct diags *diags);
 
 /* The wall-calendar day of the first look at a vessel of this batch. */
 int64_t vessel_forecast_first_day(const struct vessel_forecast *expected,

@@ -42,6 +42,14 @@ void chart_draw(struct screen *screen, const struct chart *chart, size_t rows)
             if (up > -0.5 && up < (double)rows - 0.5)
                 cells[rows - 1 - (size_t)lround(up)][column] = chart->series[i].mark;
         }
+    for (size_t i = 0; i < chart->point_count; i++) {
+        const struct chart_point *point = &chart->points[i];
+        double along = (point->x - chart->x_from) / (chart->x_to - chart->x_from);
+        double up = (point->y - chart->y_from) / height;
+        if (along >= 0.0 && along <= 1.0 && up >= 0.0 && up <= 1.0)
+            cells[rows - 1 - (size_t)lround(up * (double)(rows - 1))]
+                 [lround(along * (double)(columns - 1))] = point->mark;
+    }
     screen_preformatted(screen, 0, chart->y_unit);
     for (size_t row = 0; row < rows; row++) {
         double y = chart->y_to - height * (double)row / (double)(rows - 1);
@@ -67,6 +75,38 @@ void chart_draw(struct screen *screen, const struct chart *chart, size_t rows)
         if (chart->series[i].label != NULL)
             screen_say(screen, AXIS, 3, ROLE_QUIET, "%c  %s", chart->series[i].mark,
                        chart->series[i].label);
+}
+
+void chart_coverage(struct screen *screen, const struct range *band, double last,
+                    const struct chart_point *points, size_t count)
+{
+    enum { ROWS = 10 };
+    double low[COURSE_POINTS], central[COURSE_POINTS], high[COURSE_POINTS];
+    struct chart_series series[5];
+    size_t used = 0;
+    bool lost = false, fine = false;
+
+    for (size_t i = 0; band != NULL && i < COURSE_POINTS; i++) {
+        low[i] = band[i].low;
+        central[i] = band[i].central;
+        high[i] = band[i].high;
+    }
+    for (size_t i = 0; i < count; i++) {
+        lost = lost || points[i].mark == 'x';
+        fine = fine || points[i].mark != 'x';
+    }
+    if (band != NULL) {
+        series[used++] = (struct chart_series){low, COURSE_POINTS, '.', "slowest and fastest"};
+        series[used++] = (struct chart_series){high, COURSE_POINTS, '.', NULL};
+        series[used++] = (struct chart_series){central, COURSE_POINTS, '*', "most likely"};
+    }
+    if (fine)
+        series[used++] = (struct chart_series){NULL, 0, 'O', "seen"};
+    if (lost)
+        series[used++] = (struct chart_series){NULL, 0, 'x', "seen in a vessel that is lost"};
+    chart_draw(screen,
+               &(struct chart){0, last, 0, 100, "days", "% colonised", series, used, points, count},
+               ROWS);
 }
 
 static double share_of(struct counts counts)
@@ -269,27 +309,59 @@ static double last_day(const struct review_time *time)
     return fmax(1.0, loss > 0.0 ? fmin(end, ceil(beyond * loss)) : end);
 }
 
-void svg_curves(struct text *page, const struct review *review)
+/* Axes: shares, and days up to `last`. */
+static void put_axes(struct text *svg, double last)
 {
-    enum { TICKS = 5, LETTER = 13 };
+    enum { TICKS = 5 };
     static const double steps[] = {1, 2, 5, 7, 14, 28, 60, 90, 180, 365, 730, 1825, 3650, 36500};
-    const struct review_time *time = &review->time;
-    double last = last_day(time);
     size_t which = 0;
-    struct text svg;
-
-    text_init(&svg);
     while (which + 1 < sizeof steps / sizeof *steps && last / steps[which] > TICKS)
         which++;
     for (int percent = 0; percent <= 100; percent += 50) {
-        svg_line(&svg, LEFT, up(percent / 100.0), RIGHT, up(percent / 100.0), "rail");
-        svg_words(&svg, LEFT - 5, up(percent / 100.0) + 4, END, "quiet", "%d %%", percent);
+        svg_line(svg, LEFT, up(percent / 100.0), RIGHT, up(percent / 100.0), "rail");
+        svg_words(svg, LEFT - 5, up(percent / 100.0) + 4, END, "quiet", "%d %%", percent);
     }
     for (double day = 0.0; day <= last; day += steps[which]) {
-        svg_line(&svg, across(day / last), BOTTOM, across(day / last), BOTTOM + 4, "tick");
-        svg_words(&svg, across(day / last), BOTTOM + 18, MIDDLE, "quiet", "%.0f", day);
+        svg_line(svg, across(day / last), BOTTOM, across(day / last), BOTTOM + 4, "tick");
+        svg_words(svg, across(day / last), BOTTOM + 18, MIDDLE, "quiet", "%.0f", day);
     }
-    svg_words(&svg, RIGHT + LETTER, BOTTOM + 18, START, "quiet", "day");
+    svg_words(svg, RIGHT + 13, BOTTOM + 18, START, "quiet", "day");
+}
+
+void svg_coverage(struct text *page, const struct range *band, double last,
+                  const struct chart_point *points, size_t count)
+{
+    struct text svg;
+    text_init(&svg);
+    put_axes(&svg, last);
+    for (size_t i = 0; band != NULL && i < 2 * COURSE_POINTS; i++) { /* there and back */
+        size_t at = i < COURSE_POINTS ? i : 2 * COURSE_POINTS - 1 - i;
+        text_printf(&svg, "%s%.1f %.1f", i == 0 ? "<path class=\"band\" d=\"M" : "L",
+                    across((double)at / (COURSE_POINTS - 1)),
+                    up((i < COURSE_POINTS ? band[at].low : band[at].high) / 100.0));
+    }
+    for (size_t i = 0; band != NULL && i < COURSE_POINTS; i++)
+        text_printf(&svg, "%s%.1f %.1f", i == 0 ? "z\"/>\n<path class=\"curve\" d=\"M" : "L",
+                    across((double)i / (COURSE_POINTS - 1)), up(band[i].central / 100.0));
+    text_puts(&svg, band != NULL ? "\"/>\n" : "");
+    for (size_t i = 0; i < count; i++)
+        svg_words(&svg, across(points[i].x / last), up(points[i].y / 100.0) + 4, MIDDLE, "strong",
+                  "%c", points[i].mark);
+    figure_put(
+        page, &svg, "coverage-chart", "Coverage by day",
+        "The band is the forecast from slowest to fastest, the line the most likely. O: what "
+        "was seen; x: seen in a vessel that is lost.");
+}
+
+void svg_curves(struct text *page, const struct review *review)
+{
+    enum { LETTER = 13 };
+    const struct review_time *time = &review->time;
+    double last = last_day(time);
+    struct text svg;
+
+    text_init(&svg);
+    put_axes(&svg, last);
     for (size_t c = 0; c < time->curve_count; c++) {
         const struct survival_curve *curve = &time->curves[c].curve;
         double survival = 1.0, end = 0.0;

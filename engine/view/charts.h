@@ -14,9 +14,14 @@
  */
 struct chart_series {
     const double *values; /* evenly spaced over the x axis; NAN is a gap */
-    size_t count;         /* at least 2 */
+    size_t count;         /* at least 2; 0 for an entry of the legend */
     char mark;
     const char *label; /* for the legend */
+};
+
+struct chart_point { /* drawn over the series */
+    double x, y;
+    char mark;
 };
 
 struct chart {
@@ -24,12 +29,22 @@ struct chart {
     const char *x_unit, *y_unit;
     const struct chart_series *series;
     size_t count;
+    const struct chart_point *points;
+    size_t point_count;
 };
 
 /* Draws it `rows` high and as wide as the screen (at most 72 columns). Nothing on a screen narrower
  * than CHART_NARROWEST, where the numbers must do. */
 enum { CHART_NARROWEST = 32 };
 void chart_draw(struct screen *screen, const struct chart *chart, size_t rows);
+
+/* Coverage over days: the band of a forecast, from day 0 to `last` (COURSE_POINTS of it, or NULL), and what
+ * was seen, 'O', or 'x' where that vessel is lost. On a screen, or into a page as a figure. */
+enum { COURSE_POINTS = 61 };
+void chart_coverage(struct screen *screen, const struct range *band, double last,
+                    const struct chart_point *points, size_t count);
+void svg_coverage(struct text *page, const struct range *band, double last,
+                  const struct chart_point *points, size_t count);
 
 /*
  * Charts of a review as inline SVG, drawn for a column as wide as a telephone: one unit is about a pixel

@@ -100,7 +100,7 @@ static enum status read_batch(const struct journal_view *view, const struct vess
     enum status status = view_get(view, RECORD_BATCH, vessel->batch, batch);
     return status != STATUS_OK ? status
                                : vessel_forecast_of(view->journal, view->rules, batch, vessel,
-                                                    forecast, view->diags);
+                                                    forecast, NULL, view->diags);
 }
 
 /*

@@ -4,9 +4,11 @@
 #include <ctype.h>
 #include <math.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include "journal/undo.h"
+#include "view/charts.h"
 #include "view/screen.h"
 
 #define SAY(...)    screen_say(screen, 0, 2, ROLE_PLAIN, __VA_ARGS__)
@@ -520,26 +522,38 @@ static const char *cell_words(const struct journal_view *view, enum record recor
     return column_words(view, column, row);
 }
 
-enum status view_list(struct screen *screen, const struct journal_view *view, enum record record,
-                      const struct page *page)
+/* The rows of a list, in words; `headings` has room for TABLE_MOST. */
+static enum status fill_table(const struct journal_view *view, const struct screen *screen,
+                              enum record record, const struct page *page, const char **headings,
+                              struct table *table)
 {
     const struct cell *cells = lists[record];
-    const char *headings[TABLE_MOST], *words[TABLE_MOST];
-    struct table table;
+    const char *words[TABLE_MOST];
     union any_record row;
     size_t columns = 0;
 
     for (; columns < TABLE_MOST && cells[columns].heading != NULL; columns++)
         headings[columns] = cells[columns].heading;
-    table_init(&table, screen, headings, columns, view->arena);
+    table_init(table, screen, headings, columns, view->arena);
     for (size_t i = 0; i < page->count; i++) {
         enum status status = view_get(view, record, page->ids[i], &row);
         if (status != STATUS_OK)
             return status;
         for (size_t k = 0; k < columns; k++)
             words[k] = cell_words(view, record, &row, &cells[k]);
-        table_row(&table, words);
+        table_row(table, words);
     }
+    return STATUS_OK;
+}
+
+enum status view_list(struct screen *screen, const struct journal_view *view, enum record record,
+                      const struct page *page)
+{
+    const char *headings[TABLE_MOST];
+    struct table table;
+    enum status status = fill_table(view, screen, record, page, headings, &table);
+    if (status != STATUS_OK)
+        return status;
     table_show(&table, screen);
     if (page->total > page->count)
         screen_say(screen, 0, 2, ROLE_QUIET, "These are the newest %zu of %zu; --limit shows more.",
@@ -583,9 +597,56 @@ struct history_report {
     bool dated;                      /* there is one: days count from it */
     struct vessel_forecast forecast; /* of a vessel */
     struct vessel_tally tally;       /* of the vessels of anything else */
-    struct page batches;             /* made with it: of anything but vessels, batches and places */
-    struct page children;            /* of a starter */
+    struct page vessels;             /* of a batch */
+    struct range *band; /* of a vessel or batch: COURSE_POINTS of it up to `last`, or NULL */
+    double last;
+    struct chart_point *seen; /* what looks saw of it */
+    size_t seen_count;
+    struct page batches;  /* made with it: of anything but vessels, batches and places */
+    struct page children; /* of a starter */
 };
+
+/* Coverage as it was seen and as it is forecast, up to when it is to be full and all was seen. Of a batch
+ * the forecast is that of its first vessel, unshaken. */
+static enum status read_run(const struct journal_view *view, struct history_report *report)
+{
+    static const double least = 14.0, most = 180.0;
+    struct vessel_course course = {.count = COURSE_POINTS};
+    struct vessel vessel;
+    struct vessel_forecast forecast;
+    enum status status = STATUS_OK;
+
+    report->last = least;
+    for (size_t i = 0; i < report->history.count && status == STATUS_OK; i++) {
+        const struct history_entry *entry = &report->history.entries[i];
+        double day = (double)moment_days_between(report->batch.at, entry->at);
+        if (entry->kind != RECORD_LOOK || entry->overruled || isnan(entry->is.look.coverage))
+            continue;
+        status = view_get(view, RECORD_VESSEL, entry->vessel, &vessel);
+        bool lost = vessel.fate == FATE_CONTAMINATED || vessel.fate == FATE_STUCK;
+        *arena_push(view->arena, report->seen, report->seen_count) =
+            (struct chart_point){day, entry->is.look.coverage, lost ? 'x' : 'O'};
+        report->last = fmax(report->last, fmin(day, most));
+    }
+    if (report->record == RECORD_VESSEL)
+        vessel = report->row->vessel;
+    else if (status == STATUS_OK && report->vessels.count > 0)
+        status = view_get(view, RECORD_VESSEL, report->vessels.ids[0], &vessel);
+    else
+        return status;
+    vessel.id = report->record == RECORD_VESSEL ? vessel.id : 0;
+    if (status == STATUS_OK)
+        status = vessel_forecast_of(view->journal, view->rules, &report->batch, &vessel, &forecast,
+                                    NULL, view->diags);
+    if (status != STATUS_OK || !forecast.known)
+        return status;
+    if (isfinite(forecast.full.high))
+        report->last = fmax(report->last, ceil(fmin(forecast.full.high, most)));
+    course.coverage = report->band = arena_array(view->arena, COURSE_POINTS, sizeof *report->band);
+    course.every = report->last / (COURSE_POINTS - 1);
+    return vessel_forecast_of(view->journal, view->rules, &report->batch, &vessel, &forecast,
+                              &course, view->diags);
+}
 
 static enum status read_history(const struct journal_view *view, enum record record,
                                 const void *row, size_t limit, size_t batches,
@@ -605,7 +666,13 @@ static enum status read_history(const struct journal_view *view, enum record rec
         status = view_get(view, RECORD_BATCH, report->row->vessel.batch, &report->batch);
     if (status == STATUS_OK && vessel)
         status = vessel_forecast_of(journal, view->rules, &report->batch, &report->row->vessel,
-                                    &report->forecast, diags);
+                                    &report->forecast, NULL, diags);
+    struct survey survey = survey_all(RECORD_VESSEL, MOST_VESSELS);
+    survey.batch = report->batch.id;
+    if (status == STATUS_OK && record == RECORD_BATCH)
+        status = survey_page(journal, &survey, arena, &report->vessels, diags);
+    if (status == STATUS_OK && report->dated)
+        status = read_run(view, report);
     if (status == STATUS_OK && record == RECORD_STARTER)
         status = survey_children(journal, record, id, arena, &report->children, diags);
     if (status == STATUS_OK && !vessel)
@@ -615,7 +682,9 @@ static enum status read_history(const struct journal_view *view, enum record rec
     return status;
 }
 
-static const char *entry_words(const struct journal_view *view, const struct history_entry *entry)
+/* `ids` is " 7" or "s 7, 9", by which looks and events are corrected. */
+static const char *entry_words(const struct journal_view *view, const struct history_entry *entry,
+                               const char *ids)
 {
     const struct look *look = &entry->is.look;
     const struct outcome *outcome = &entry->is.outcome;
@@ -628,11 +697,10 @@ static const char *entry_words(const struct journal_view *view, const struct his
         words = FORMAT("what was confirmed as %s is withdrawn",
                        view_name(view, LIST_FINDINGS, outcome->finding));
     else if (entry->kind == RECORD_LOOK)
-        words = FORMAT(look->words[0] != '\0' ? "look %lld, %s: %s. \"%s\"" : "look %lld, %s: %s%s",
-                       (long long)entry->id, look->action,
-                       view_name(view, LIST_FINDINGS, look->finding), look->words);
+        words = FORMAT(look->words[0] != '\0' ? "look%s, %s: %s. \"%s\"" : "look%s, %s: %s%s", ids,
+                       look->action, view_name(view, LIST_FINDINGS, look->finding), look->words);
     else if (entry->kind == RECORD_EVENT)
-        words = FORMAT("%s (event %lld)", done_words(view, &entry->is.event), (long long)entry->id);
+        words = FORMAT("%s (event%s)", done_words(view, &entry->is.event), ids);
     else if (entry->kind == RECORD_OUTCOME)
         words = FORMAT("confirmed: %s%s%s%s%s", view_name(view, LIST_FINDINGS, outcome->finding),
                        outcome->cause[0] != '\0' ? ", caused by: " : "",
@@ -651,24 +719,107 @@ static const char *entry_words(const struct journal_view *view, const struct his
     return entry->overruled ? FORMAT("[corrected later] %s", words) : words;
 }
 
-/* With the label of the vessel, where entries of several stand together. */
+struct told { /* a line of a history */
+    const char *when, *what;
+};
+
+static int by_number(const void *left, const void *right)
+{
+    const struct vessel *a = left, *b = right;
+    return (a->number > b->number) - (a->number < b->number);
+}
+
+/* "s 7, 9, 12 to 20" */
+static const char *ids_words(const struct journal_view *view, const int64_t *ids, size_t count)
+{
+    const char *words = count > 1 ? "s" : "";
+    for (size_t i = 0, last; i < count; i = last + 1) {
+        for (last = i; last + 1 < count && ids[last + 1] == ids[last] + 1;)
+            last++;
+        words = FORMAT("%s%s %lld", words, i > 0 ? "," : "", (long long)ids[i]);
+        if (last > i)
+            words = FORMAT("%s to %lld", words, (long long)ids[last]);
+    }
+    return words;
+}
+
+/* Whether two entries of one day say the same, whatever their vessel. Of vessels to keep that holds in other
+ * words, too, which are told together. */
+static bool alike(const struct journal_view *view, const struct history_entry *entry,
+                  const struct history_entry *other)
+{
+    const struct look *a = &entry->is.look, *b = &other->is.look;
+    if (entry->kind != other->kind || (entry->vessel == 0) != (other->vessel == 0))
+        return false;
+    if (entry->kind == RECORD_LOOK && strcmp(a->action, action_name(ACTION_KEEP)) == 0)
+        return strcmp(a->action, b->action) == 0 && strcmp(a->finding, b->finding) == 0 &&
+               strcmp(a->by, b->by) == 0 && entry->overruled == other->overruled;
+    return strcmp(entry_words(view, entry, ""), entry_words(view, other, "")) == 0;
+}
+
+/* The lines of a history: of a batch, what was done or said alike of several vessels on a day is one. */
+static struct told *tell_entries(const struct journal_view *view,
+                                 const struct history_report *report, size_t *lines)
+{
+    const struct history *history = &report->history;
+    struct told *told = arena_array(view->arena, history->count + 1, sizeof *told);
+    bool *done = arena_array(view->arena, history->count + 1, sizeof *done);
+    bool whole = report->record == RECORD_BATCH;
+
+    *lines = 0;
+    for (size_t i = 0; i < history->count; i++) {
+        struct history_entry all = history->entries[i], *entry = &history->entries[i];
+        const char *when = day_of(view, entry->at);
+        struct vessel *vessels = NULL;
+        int64_t *ids = NULL;
+        size_t vessel_count = 0, id_count = 0;
+        if (done[i])
+            continue;
+        for (size_t k = i; k < history->count; k++) {
+            const struct history_entry *other = &history->entries[k];
+            if (moment_day(other->at) != moment_day(entry->at) || (k > i && !whole))
+                break;
+            if (done[k] || (k > i && !alike(view, entry, other)))
+                continue;
+            const char *also = other->is.look.words;
+            if (entry->kind == RECORD_LOOK && strstr(all.is.look.words, also) == NULL)
+                all.is.look.words = FORMAT("%s%s%s", all.is.look.words,
+                                           all.is.look.words[0] != '\0' ? "\"; \"" : "", also);
+            done[k] = true;
+            *arena_push(view->arena, ids, id_count) = other->id;
+            struct vessel *vessel = arena_push(view->arena, vessels, vessel_count);
+            if (other->vessel == 0 ||
+                view_get(view, RECORD_VESSEL, other->vessel, vessel) != STATUS_OK)
+                vessel_count--;
+        }
+        const char *words = entry_words(view, &all, ids_words(view, ids, id_count));
+        if (whole && vessel_count > 0) {
+            struct text labels;
+            text_init(&labels);
+            qsort(vessels, vessel_count, sizeof *vessels, by_number);
+            view_vessels(&labels, vessels, vessel_count);
+            words = FORMAT("%s: %s", taken(view, &labels), words);
+        }
+        if (report->dated)
+            when = FORMAT("%s  day %lld", when,
+                          (long long)moment_days_between(report->batch.at, entry->at));
+        told[(*lines)++] = (struct told){when, words};
+    }
+    return told;
+}
+
 static void say_entries(struct screen *screen, const struct journal_view *view,
                         const struct history_report *report)
 {
     const struct history *history = &report->history;
+    size_t lines;
+    const struct told *told = tell_entries(view, report, &lines);
     if (history->earlier > 0)
         screen_say(screen, 0, 2, ROLE_QUIET, "%zu earlier entr%s left out; --limit 0 shows all.",
                    history->earlier, history->earlier == 1 ? "y is" : "ies are");
-    for (size_t i = 0; i < history->count; i++) {
-        const struct history_entry *entry = &history->entries[i];
-        const char *words = entry_words(view, entry), *lead = day_of(view, entry->at);
-        if (report->dated)
-            lead = FORMAT("%s  day %lld", lead,
-                          (long long)moment_days_between(report->batch.at, entry->at));
-        if (report->record == RECORD_BATCH && entry->vessel != 0)
-            words = FORMAT("%s: %s", view_label(view, RECORD_VESSEL, entry->vessel), words);
-        screen_row(screen, 0, report->dated ? DAY_COLUMNS : DATE_COLUMNS, lead, words);
-    }
+    for (size_t i = 0; i < lines; i++)
+        screen_row(screen, 0, report->dated ? DAY_COLUMNS : DATE_COLUMNS, told[i].when,
+                   told[i].what);
 }
 
 /* What a vessel or a batch is made of, its first day and all that came after. */
@@ -706,6 +857,10 @@ static void say_dated(struct screen *screen, const struct journal_view *view,
                                     : "inoculated");
     say_entries(screen, view, report);
     screen_blank(screen);
+    if (report->seen_count > 0) {
+        chart_coverage(screen, report->band, report->last, report->seen, report->seen_count);
+        screen_blank(screen);
+    }
 }
 
 static void say_vessel(struct screen *screen, const struct journal_view *view,
@@ -751,17 +906,10 @@ static void say_vessel(struct screen *screen, const struct journal_view *view,
 static enum status say_batch(struct screen *screen, const struct journal_view *view,
                              const struct history_report *report)
 {
-    struct survey survey = survey_all(RECORD_VESSEL, MOST_VESSELS);
-    struct page page;
-
-    survey.batch = report->batch.id;
-    enum status status = survey_page(view->journal, &survey, view->arena, &page, view->diags);
-    if (status != STATUS_OK)
-        return status;
     screen_say(screen, 0, 2, ROLE_STRONG, "%s: %s. %s.", report->batch.label,
                view_batch_words(view, &report->batch), tally_words(view, &report->tally));
     say_dated(screen, view, report, report->batch.note, false);
-    return view_list(screen, view, RECORD_VESSEL, &page);
+    return view_list(screen, view, RECORD_VESSEL, &report->vessels);
 }
 
 struct tree { /* of starters, up or down; each told once */

@@ -87,7 +87,8 @@ static void draw_course(struct screen *screen, const struct cook_report *cook)
         {course.core, COURSE, '*', "the core, most likely"},
     };
     screen_heading(screen, "Temperature in the middle of the grain");
-    chart_draw(screen, &(struct chart){0, course.minutes, 20, 125, "min", "degC", series, 3}, 10);
+    chart_draw(screen,
+               &(struct chart){0, course.minutes, 20, 125, "min", "degC", series, 3, NULL, 0}, 10);
 }
 
 static void say_core(struct screen *screen, const struct cook_report *cook)
@@ -402,34 +403,14 @@ static double last_day(const struct forecast_report *spawn)
 
 static void draw_coverage(struct screen *screen, const struct forecast_report *spawn)
 {
-    enum { POINTS = 61 };
-    double low[POINTS], central[POINTS], high[POINTS], seen[POINTS], last = last_day(spawn);
+    struct range band[COURSE_POINTS];
+    double last = last_day(spawn);
 
-    for (size_t i = 0; i < POINTS; i++) {
-        struct range coverage;
-        forecast_coverage(&spawn->forecast, last * (double)i / (POINTS - 1), &coverage);
-        low[i] = coverage.low;
-        central[i] = coverage.central;
-        high[i] = coverage.high;
-        seen[i] = NAN;
-    }
-    if (spawn->judged) {
-        size_t at = (size_t)lround(spawn->day / last * (POINTS - 1));
-        /* Two neighbours, so that whichever column falls here shows it. */
-        seen[at] = spawn->seen;
-        if (at + 1 < POINTS)
-            seen[at + 1] = spawn->seen;
-    }
-    const struct chart_series series[] = {
-        {low, POINTS, '.', "slowest and fastest"},
-        {high, POINTS, '.', NULL},
-        {central, POINTS, '*', "most likely"},
-        {seen, POINTS, 'O', "seen"},
-    };
+    for (size_t i = 0; i < COURSE_POINTS; i++)
+        forecast_coverage(&spawn->forecast, last * (double)i / (COURSE_POINTS - 1), &band[i]);
     screen_heading(screen, "Coverage");
-    chart_draw(
-        screen,
-        &(struct chart){0, last, 0, 100, "days", "% colonised", series, spawn->judged ? 4 : 3}, 10);
+    chart_coverage(screen, band, last, &(struct chart_point){spawn->day, spawn->seen, 'O'},
+                   spawn->judged ? 1 : 0);
 }
 
 static void say_days(struct screen *screen, const struct forecast_report *spawn, const char *what,
