@@ -18,7 +18,7 @@ WERROR   ?= $(if $(CI),-Werror)
 B        := .build/$(MODE)
 PACKAGES := yaml-0.1 libpcre2-8 readline gsl jansson libutf8proc libqrencode sqlite3
 NEEDED   := gcc make pkg-config libyaml-dev libpcre2-dev libreadline-dev libgsl-dev libjansson-dev libutf8proc-dev libqrencode-dev libcsv-dev libsqlite3-dev libstemmer-dev
-NEEDED_TESTS := $(NEEDED) perl libcmocka-dev libio-pty-perl r-base-core r-cran-e1071 r-cran-mlbench r-cran-survival libxml2-utils
+NEEDED_TESTS := $(NEEDED) perl libcmocka-dev libio-pty-perl r-base-core r-cran-e1071 r-cran-mlbench r-cran-survival libxml2-utils zsh fish groff-base
 
 # The calendar is read back by a library of other people.
 NEEDED_TESTS += python3-icalendar
@@ -67,7 +67,7 @@ SCRIPTS  := $(sort $(wildcard tests/*/*.t))
 VALGRIND := base_arena base_text csv reader_read rules_overlay triage_facts process_cook journal
 FUZZ     := $(patsubst tests/fuzz/%_fuzz.c,%,$(sort $(wildcard tests/fuzz/*_fuzz.c)))
 
-.PHONY: FORCE all run check install uninstall clean asan tsan fuzz replays valgrind coverage lint bench converse help deps deps-check format
+.PHONY: FORCE all run check install uninstall deb clean asan tsan fuzz replays valgrind coverage lint bench converse help deps deps-check format
 .DELETE_ON_ERROR:
 
 all: $(B)/jarside  ## build the program
@@ -189,20 +189,36 @@ converse: $(B)/jarside  ## play the conversations of corpus/conversations and pr
 
 TO_BIN   := $(call sh,$(DESTDIR)$(BINDIR))
 TO_DATA  := $(call sh,$(DESTDIR)$(DATADIR))
+TO_SHARE := $(call sh,$(DESTDIR)$(PREFIX)/share)
+OURS     := man/man1/jarside.1* man/man1/jarside-*.1* man/man5/jarside-*.5* bash-completion/completions/jarside \
+            zsh/site-functions/_jarside fish/vendor_completions.d/jarside.fish
 
-install: all  ## install below PREFIX (and DESTDIR)
+# Manual pages and completions, laid out as below share/, from the program's own tables.
+$(B)/manual/made: $(B)/jarside rules/FORMAT.md
+	$(call say,write,$(@D))
+	@rm -rf $(@D)
+	$(Q)JARSIDE_RULES=$(CURDIR)/rules XDG_CONFIG_HOME=/nonexistent $(B)/jarside manual $(@D)
+	@touch $@
+
+install: all $(B)/manual/made  ## install below PREFIX (and DESTDIR)
 	install -d $(TO_BIN) $(TO_DATA)
 	install -m 755 $(B)/jarside $(TO_BIN)/jarside
 	rm -rf $(TO_DATA)/rules $(TO_DATA)/corpus
 	cp -R rules corpus SAFETY.md $(TO_DATA)/
 	rm -rf $(TO_DATA)/corpus/fuzz
+	cd $(B)/manual && find . -type f ! -name made -exec install -D -m 644 '{}' $(TO_SHARE)/'{}' ';'
 
 uninstall:  ## remove what install installed
-	rm -f $(TO_BIN)/jarside $(TO_DATA)/SAFETY.md
+	rm -f $(TO_BIN)/jarside $(TO_DATA)/SAFETY.md $(OURS:%=$(TO_SHARE)/%)
 	rm -rf $(TO_DATA)/rules $(TO_DATA)/corpus
 	[ ! -d $(TO_DATA) ] || rmdir --ignore-fail-on-non-empty $(TO_DATA)
+
+deb:  ## build a Debian package in .build/deb
+	@rm -rf $(B)/stage
+	@$(MAKE) --no-print-directory -s PREFIX=/usr DESTDIR=$(abspath $(B))/stage install
+	@.debian/build $(B)/stage $(if $(filter .build/%,$(B)),.build,$(B))/deb
 
 clean:  ## remove what was built
 	rm -rf .build
 
--include $(shell find .build -name '*.d' 2>/dev/null)
+-include $(shell find .build -type f -name '*.d' 2>/dev/null)

@@ -98,6 +98,8 @@ static inline void app_must(struct app *app, enum status status)
 /* Reads the file of settings, if there is one; ends the program, with the place, when something in it is
  * wrong. */
 void config_read(struct app *app);
+/* The next row of the table of settings; the first after NULL, NULL after the last. */
+const struct option *config_next(const struct option *setting);
 /* What a setting says, checked, or NULL; for one of the rules after app_load. */
 const char *config_word(struct app *app, const char *name);
 

@@ -426,34 +426,35 @@ size_t assign_read(struct app *app, enum record record, const char *typed, const
 /* ---- findings and causes --------------------------------------------------------------------- */
 
 /* Folded, with the underscores of ids as blanks: how words are compared. */
+const char *assign_what(struct app *app, const struct column *column)
+{
+    enum { SHOWN = 6 };
+    struct names names;
+    const char *what = column->kind == COLUMN_MOMENT      ? "a date: 2026-03-01, 28 Feb, yesterday"
+                       : column->kind == COLUMN_FLAG      ? "yes or no"
+                       : column->kind == COLUMN_REFERENCE ? record_types[column->refers].name
+                       : column->settings ? "further circumstances: SIGN=VALUE; 'jarside show'"
+                       : column->dimension != DIM_NONE
+                           ? arena_format(app->arena, "in %s; other units are converted",
+                                          dimension_unit(column->dimension))
+                       : column->kind == COLUMN_TEXT || column->kind == COLUMN_LABEL ? "words"
+                                                                                     : "a number";
+    read_names(app->rules, column->list, &names);
+    if (names.count > 0)
+        what = arena_format(
+            app->arena, "%s%s",
+            option_words(app, names.ids, names.count < SHOWN ? names.count : SHOWN, ", "),
+            names.count > SHOWN ? " ..." : "");
+    return column->also != NULL ? arena_format(app->arena, "%s (or %s=)", what, column->also)
+                                : what;
+}
+
 void assign_help(struct app *app, enum record record)
 {
-    enum { NAME_COLUMNS = 12, SHOWN = 6 };
-    for (const struct column *column = record_types[record].columns; column->name != NULL;
-         column++) {
-        struct names names;
-        const char *what = column->kind == COLUMN_MOMENT ? "a date: 2026-03-01, 28 Feb, yesterday"
-                           : column->kind == COLUMN_FLAG ? "yes or no"
-                           : column->kind == COLUMN_REFERENCE ? record_types[column->refers].name
-                           : column->settings ? "further circumstances: SIGN=VALUE; 'jarside show'"
-                           : column->dimension != DIM_NONE
-                               ? arena_format(app->arena, "in %s; other units are converted",
-                                              dimension_unit(column->dimension))
-                           : column->kind == COLUMN_TEXT || column->kind == COLUMN_LABEL
-                               ? "words"
-                               : "a number";
-        if (column->derived || column->internal)
-            continue;
-        read_names(app->rules, column->list, &names);
-        if (names.count > 0)
-            what = arena_format(
-                app->arena, "%s%s",
-                option_words(app, names.ids, names.count < SHOWN ? names.count : SHOWN, ", "),
-                names.count > SHOWN ? " ..." : "");
-        if (column->also != NULL)
-            what = arena_format(app->arena, "%s (or %s=)", what, column->also);
-        screen_row(&app->out, 2, NAME_COLUMNS, column->name, what);
-    }
+    enum { NAME_COLUMNS = 12 };
+    for (const struct column *column = record_types[record].columns; column->name != NULL; column++)
+        if (!column->derived && !column->internal)
+            screen_row(&app->out, 2, NAME_COLUMNS, column->name, assign_what(app, column));
 }
 
 static bool fold_into(struct text *out, const char *words)

@@ -66,6 +66,8 @@ const char *assign_inoculum(const char *word, double *amount);
 size_t assign_read(struct app *app, enum record record, const char *typed, const void *row,
                    struct assignment assignments[ASSIGN_MOST]);
 
+/* What a column may hold: its unit, its words or what it is, and its other names. */
+const char *assign_what(struct app *app, const struct column *column);
 /* What a kind of record may hold, a line a column: its other names, its unit or words. */
 void assign_help(struct app *app, enum record record);
 

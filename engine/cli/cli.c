@@ -27,8 +27,7 @@ static const struct command *const groups[] = {
 };
 enum { GROUPS = sizeof groups / sizeof *groups };
 
-/* The next command in the order of the help; the first after NULL, NULL after the last. */
-static const struct command *next_command(const struct command *command)
+const struct command *command_next(const struct command *command)
 {
     if (command == NULL)
         return groups[0];
@@ -43,7 +42,7 @@ static const struct command *next_command(const struct command *command)
 
 static const char *const colour_words[] = {"auto", "always", "never", NULL};
 
-static const struct option common_options[] = {
+const struct option common_options[] = {
     {"rules", "DIR",
      "read the rules in DIR as well; they add to the shipped ones or replace them by id",
      OPTION_TEXTS, .target = offsetof(struct common_options, rules)},
@@ -63,7 +62,7 @@ static const struct option common_options[] = {
 /* The command named by the first words of argv, and how many words that took; NULL if none is. */
 static const struct command *command_find(int argc, char **argv, int *words)
 {
-    for (const struct command *command = NULL; (command = next_command(command)) != NULL;) {
+    for (const struct command *command = NULL; (command = command_next(command)) != NULL;) {
         const char *name = command->name, *second = strchr(name, ' ');
         size_t length = second != NULL ? (size_t)(second - name) : strlen(name);
         *words = second != NULL ? 2 : 1;
@@ -71,10 +70,19 @@ static const struct command *command_find(int argc, char **argv, int *words)
             (second == NULL || strcmp(argv[1], second + 1) == 0))
             return command;
     }
+    for (const struct command *command = hidden_commands; command->name != NULL; command++)
+        if (argc > 0 && strcmp(argv[0], command->name) == 0)
+            return *words = 1, command;
     return NULL;
 }
 
 /* ==== help ==================================================================================== */
+
+const char help_about[] =
+    "Jarside judges a jar or bag of grain spawn from what you see: what is in it, why, and "
+    "whether to keep, isolate or discard it. Never open, shake or smell a suspect vessel.";
+const char help_exit[] = "0 fine, 1 a check failed, 2 wrong use, 65 bad data, 70 an error in "
+                         "the program, 74 reading or writing failed, 141 output closed.";
 
 /* Whether the first word of the command's name, of two, is this one. */
 static bool in_group(const struct command *command, const char *word)
@@ -87,7 +95,7 @@ static bool in_group(const struct command *command, const char *word)
 static const char *group_words(struct app *app, const char *word)
 {
     const char *words = NULL;
-    for (const struct command *command = NULL; (command = next_command(command)) != NULL;)
+    for (const struct command *command = NULL; (command = command_next(command)) != NULL;)
         if (in_group(command, word))
             words = words == NULL ? strchr(command->name, ' ') + 1
                                   : arena_format(app->arena, "%s or %s", words,
@@ -125,7 +133,7 @@ enum { NAME_COLUMNS = 16 };
 
 static enum status help_group(struct app *app, const char *word)
 {
-    for (const struct command *command = NULL; (command = next_command(command)) != NULL;)
+    for (const struct command *command = NULL; (command = command_next(command)) != NULL;)
         if (in_group(command, word))
             screen_row(&app->out, 2, NAME_COLUMNS, command->name, command->summary);
     screen_blank(&app->out);
@@ -136,19 +144,14 @@ static enum status help_group(struct app *app, const char *word)
 
 static void help_all(struct screen *screen)
 {
-    screen_say(
-        screen, 0, 0, ROLE_PLAIN,
-        "Jarside judges a jar or bag of grain spawn from what you see: what is in it, why, and "
-        "whether to keep, isolate or discard it. Never open, shake or smell a suspect vessel.");
+    screen_say(screen, 0, 0, ROLE_PLAIN, "%s", help_about);
     screen_blank(screen);
     screen_row(screen, 2, NAME_COLUMNS, "jarside", "opens the conversation");
-    for (const struct command *command = NULL; (command = next_command(command)) != NULL;)
+    for (const struct command *command = NULL; (command = command_next(command)) != NULL;)
         screen_row(screen, 2, NAME_COLUMNS, command->name, command->summary);
     screen_blank(screen);
     screen_say(screen, 0, 0, ROLE_PLAIN, "'jarside help COMMAND' says more about each.");
-    screen_say(screen, 0, 0, ROLE_PLAIN,
-               "Exit status: 0 fine, 1 a check failed, 2 wrong use, 65 bad data, 70 an error in "
-               "the program, 74 reading or writing failed, 141 output closed.");
+    screen_say(screen, 0, 0, ROLE_PLAIN, "Exit status: %s", help_exit);
 }
 
 static enum status run_help(struct app *app)
@@ -188,7 +191,7 @@ static _Noreturn void unknown_command(struct app *app, int argc, char **argv)
     const char *names[MOST], *word = argv[0];
     size_t count = 0;
     for (const struct command *command = NULL;
-         (command = next_command(command)) != NULL && count < MOST;)
+         (command = command_next(command)) != NULL && count < MOST;)
         names[count++] = command->name;
     if (argc == 1 && group_words(app, word) != NULL)
         app_stop(app, "'%s' needs a second word: %s", word, group_words(app, word));
@@ -216,9 +219,7 @@ static int leading_options(const struct command *command, int argc, char **argv)
     return count;
 }
 
-/* The command that is named first, or behind nothing but its options, whose number is `leading`; NULL when
- * none is. */
-static const struct command *command_behind(int argc, char **argv, int *leading, int *words)
+const struct command *command_behind(int argc, char **argv, int *leading, int *words)
 {
     const struct command *command = NULL;
     for (*leading = 0; *leading < argc && command == NULL; ++*leading) {

@@ -141,6 +141,12 @@ const char *config_word(struct app *app, const char *name)
     return setting < SETTINGS ? app->settings[setting].word : NULL;
 }
 
+const struct option *config_next(const struct option *setting)
+{
+    size_t next = setting != NULL ? find(setting->name, strlen(setting->name)) + 1 : 0;
+    return next < SETTINGS ? &settings[next].value : NULL;
+}
+
 /* ---- the command ----------------------------------------------------------------------------- */
 
 static void put_entry(struct text *file, size_t setting, const char *word)

@@ -105,6 +105,49 @@ is(rules_of("$scratch/stage area/opt/here/bin/jarside"), 'Jarside shipped rules'
 is((make('PREFIX=/opt/here', "DESTDIR=$scratch/stage area", 'uninstall'))[0], 0, 'and make uninstall with it');
 is_deeply(files_below("$scratch/stage area"), [], 'leaves nothing');
 
+# A package: built without a network, and nothing is left when it has been removed.
+{
+    my ($status, $said) = make('deb');
+    is($status, 0, 'make deb') or diag $said;
+    my ($package) = $said =~ m{^(\S+\.deb)$}m;
+    ok(-s $package, 'makes a package') or BAIL_OUT($said);
+    is(`dpkg-deb -f '$package' Package` , "jarside\n", 'of our name');
+    my ($version) = `'$program' --version` =~ /(\d\S*)/;
+    is(`dpkg-deb -f '$package' Version`, "$version\n", 'and the version of the program');
+    my $needs = `dpkg-deb -f '$package' Depends`;
+    like($needs, qr/\b$_\S* \(>= \d/, "that needs $_") for qw(libc6 libyaml-0 libpcre2-8 libreadline libsqlite3 libcsv);
+    my $system = "$scratch/system";
+    is(system("mkdir -p '$system/var/lib/dpkg/info' '$system/var/lib/dpkg/updates' && touch '$system/var/lib/dpkg/status'"), 0, 'an empty system');
+    my @dpkg = ('dpkg', "--root=$system", '--force-all', "--log=$scratch/dpkg.log");
+    my $before = files_below("$system/usr");
+    is(system("$dpkg[0] '$dpkg[1]' $dpkg[2] '$dpkg[3]' --install '$package' >'$scratch/said' 2>&1"), 0, 'it is installed') or diag `cat '$scratch/said'`;
+    my %there = map { $_ => 1 } @{ files_below("$system/usr") };
+    ok($there{$_}, "$_ is there")
+        for '/bin/jarside', '/share/jarside/SAFETY.md', '/share/jarside/rules/scale.yaml', '/share/man/man1/jarside.1.gz',
+        '/share/man/man1/jarside-rules-check.1.gz', '/share/man/man5/jarside-rules.5.gz', '/share/man/man5/jarside-journal.5.gz',
+        '/share/bash-completion/completions/jarside', '/share/zsh/vendor-completions/_jarside',
+        '/share/fish/vendor_completions.d/jarside.fish', '/share/doc/jarside/copyright';
+    like(`zcat '$system/usr/share/doc/jarside/changelog.gz'`, qr/^jarside \(\Q$version\E\)/, 'with what has changed, up to this version');
+    is(rules_of("$system/usr/bin/jarside"), 'Jarside shipped rules', 'it judges with its rules');
+    my @commands = grep { defined } map { /^  (\S+(?: \S+)?)  / ? $1 : undef } split /\n/, `'$program' help`;
+    is_deeply([grep { !$there{ '/share/man/man1/jarside-' . tr/ /-/r . '.1.gz' } } grep { $_ ne 'jarside' } @commands], [], 'each command has a page');
+    is(system("$dpkg[0] '$dpkg[1]' $dpkg[2] '$dpkg[3]' --purge jarside >'$scratch/said' 2>&1"), 0, 'and removed');
+    is_deeply(files_below("$system/usr"), [], 'without a trace');
+}
+
+# Pages that roff has nothing to say against, and that say what the help says.
+for my $page (glob "$built/manual/man/man*/*") {
+    my $said = `groff -man -ww -Kutf8 -Tutf8 '$page' 2>&1 >/dev/null`;
+    is($said, '', $page =~ s{.*/}{}r . ' is sound');
+}
+my $shown = `groff -man -Kutf8 -Tascii -P-cbou '$built/manual/man/man1/jarside-labels.1'`;
+like($shown, qr/\Q$_\E/, "the page of labels says $_") for 'jarside labels [OPTIONS] [BATCH', '--paper PAPER', '-q, --quiet';
+$shown = `groff -man -Kutf8 -Tascii -P-cbou '$built/manual/man/man5/jarside-rules.5'`;
+like($shown, qr/far_more: 8, more: 3/, 'the page on rules is that of the rules');
+unlike($shown, qr/\*\*|^\||```/m, 'with no marks of another language left');
+$shown = `groff -man -Kutf8 -Tascii -P-cbou '$built/manual/man/man5/jarside-journal.5'`;
+like($shown, qr/^cook\.csv\n.*^ +gauge +in kPa/ms, 'the page on the journal has its columns and units');
+
 # Flags changed after a build: everything would be compiled again; nothing when they are as they were.
 my (undef, $same) = make('PREFIX=/opt/here', 'all');
 unlike($same, qr/\b(?:cc|link) /, 'what is given as before builds nothing');
