@@ -149,6 +149,7 @@ $shown = `groff -man -Kutf8 -Tascii -P-cbou '$built/manual/man/man5/jarside-jour
 like($shown, qr/^cook\.csv\n.*^ +gauge +in kPa/ms, 'the page on the journal has its columns and units');
 
 # Flags changed after a build: everything would be compiled again; nothing when they are as they were.
+is((make('PREFIX=/opt/here', 'all'))[0], 0, 'built for a prefix');
 my (undef, $same) = make('PREFIX=/opt/here', 'all');
 unlike($same, qr/\b(?:cc|link) /, 'what is given as before builds nothing');
 my (undef, $changed) = make('PREFIX=/opt/here', 'CFLAGS=-O1', "$built/base/text.o");
