@@ -319,11 +319,22 @@ static enum status run_starter(struct app *app)
 
 /* ---- list, search, history --------------------------------------------------------------------- */
 
+static const char *const papers[] = {[PAPER_A4] = "a4", [PAPER_LETTER] = "letter", NULL};
+
+/* Writes a page, which is released, and says so. */
+static enum status write_page(struct app *app, const char *path, bool force, struct text *html)
+{
+    app_write(app, path, html, force);
+    if (strcmp(path, "-") != 0)
+        screen_say(&app->out, 0, 2, ROLE_PLAIN, "Written to %s.", path);
+    return app_flush(app);
+}
+
 struct shown { /* which records of the journal, and how */
-    const char *batch;
-    int state, fate;
+    const char *batch, *html;
+    int state, fate, paper;
     size_t limit; /* SIZE_MAX when not said */
-    bool json;
+    bool force, json;
 };
 
 #define AT(member) .target = offsetof(struct shown, member)
@@ -348,6 +359,11 @@ static const struct option search_options[] = {
 static const struct option history_options[] = {
     {"limit", "N", "the newest N entries of each kind, else 100; 0 for all", OPTION_COUNT,
      AT(limit)},
+    {"html", "FILE", "of a batch or vessel, as a page with a chart; '-' for standard output",
+     OPTION_TEXT, AT(html)},
+    {"force", NULL, "replace a file that exists", OPTION_FLAG, AT(force)},
+    {"paper", "PAPER", "a4 (the default) or letter", OPTION_CHOICE, AT(paper), .words = papers,
+     .settled = true},
     {"json", NULL, "print JSON", OPTION_FLAG, AT(json)},
     {0},
 };
@@ -474,7 +490,8 @@ static enum status run_history(struct app *app)
 
     app_open(app, JOURNAL_READ);
     options_fill(app, &given);
-    bool several = count > 0 && (labels_leading(app, words, count) > 1 || strstr(words[0], ".."));
+    bool several = given.html == NULL && count > 0 &&
+                   (labels_leading(app, words, count) > 1 || strstr(words[0], ".."));
     if (several && !given.json) { /* B1-3..5, B1 3 5 */
         const struct chosen chosen = labels_vessels(app, words, count);
         for (size_t i = 0; i < chosen.count; i++) {
@@ -508,6 +525,15 @@ static enum status run_history(struct app *app)
         app_must(app, status);
         return app_json(app, json);
     }
+    if (given.html != NULL && kind != RECORD_BATCH && kind != RECORD_VESSEL)
+        app_stop(app, "--html goes with a batch or a vessel; '%s' is neither", label);
+    if (given.html != NULL) {
+        struct text html;
+        text_init(&html);
+        app_must(app, view_history_html(&html, &app->view, kind, &row, given.limit,
+                                        (enum paper)given.paper));
+        return write_page(app, given.html, given.force, &html);
+    }
     app_must(app, view_history(&app->out, &app->view, kind, &row, given.limit));
     return app_flush(app);
 }
@@ -521,8 +547,6 @@ struct page_request {
     int remind, paper, labels;
     bool sheet, cut, force, json;
 };
-
-static const char *const papers[] = {[PAPER_A4] = "a4", [PAPER_LETTER] = "letter", NULL};
 
 #define AT(member) .target = offsetof(struct page_request, member)
 static const struct option due_options[] = {
@@ -554,15 +578,6 @@ static const struct option labels_options[] = {
     {0},
 };
 #undef AT
-
-/* Writes a page, which is released, and says so. */
-static enum status write_page(struct app *app, const struct page_request *given, struct text *html)
-{
-    app_write(app, given->html, html, given->force);
-    if (strcmp(given->html, "-") != 0)
-        screen_say(&app->out, 0, 2, ROLE_PLAIN, "Written to %s.", given->html);
-    return app_flush(app);
-}
 
 static enum status write_calendar(struct app *app, const struct page_request *given)
 {
@@ -606,7 +621,7 @@ static enum status run_due(struct app *app)
     if (given.html != NULL) {
         text_init(&html);
         view_due_html(&html, view, &list, (enum paper)given.paper);
-        return write_page(app, &given, &html);
+        return write_page(app, given.html, given.force, &html);
     }
     (given.sheet ? view_due_sheet : view_due)(&app->out, view, &list);
     return app_flush(app);
@@ -650,7 +665,7 @@ static enum status run_labels(struct app *app)
     text_init(&html);
     app_must(app, view_labels_html(&html, &app->view, chosen.vessels, chosen.count, sheet,
                                    given.skip, given.cut));
-    return write_page(app, &given, &html);
+    return write_page(app, given.html, given.force, &html);
 }
 
 const struct command record_commands[] = {

@@ -416,6 +416,12 @@ static const char *newest_cell(const struct journal_view *view, const struct ves
     return isnan(look.coverage) ? words : FORMAT("%s, %.0f %% colonised", words, look.coverage);
 }
 
+/* Whether it counts as lost, removed or not. */
+static bool lost_of(const struct vessel *vessel)
+{
+    return vessel->fate == FATE_CONTAMINATED || vessel->fate == FATE_STUCK;
+}
+
 /* What a list shows of each kind: a column of the record, counts of its vessels, or what is made of it. */
 enum made { COUNTS, ID, KIND, PARENTS, COOK, BATCH, WITH, STATE, AGE, DUE, NEWEST, LOOK, EVENT };
 
@@ -464,7 +470,7 @@ static const char *made_words(const struct journal_view *view, enum record recor
                               const union any_record *row, enum made made)
 {
     const struct vessel *vessel = &row->vessel;
-    bool lost = vessel->fate == FATE_CONTAMINATED || vessel->fate == FATE_STUCK;
+    bool lost = lost_of(vessel);
     bool there = vessel->state == VESSEL_GROWING || vessel->state == VESSEL_ISOLATED;
     struct vessel_tally tally;
     struct batch batch;
@@ -623,9 +629,8 @@ static enum status read_run(const struct journal_view *view, struct history_repo
         if (entry->kind != RECORD_LOOK || entry->overruled || isnan(entry->is.look.coverage))
             continue;
         status = view_get(view, RECORD_VESSEL, entry->vessel, &vessel);
-        bool lost = vessel.fate == FATE_CONTAMINATED || vessel.fate == FATE_STUCK;
         *arena_push(view->arena, report->seen, report->seen_count) =
-            (struct chart_point){day, entry->is.look.coverage, lost ? 'x' : 'O'};
+            (struct chart_point){day, entry->is.look.coverage, lost_of(&vessel) ? 'x' : 'O'};
         report->last = fmax(report->last, fmin(day, most));
     }
     if (report->record == RECORD_VESSEL)
@@ -738,7 +743,7 @@ static const char *ids_words(const struct journal_view *view, const int64_t *ids
             last++;
         words = FORMAT("%s%s %lld", words, i > 0 ? "," : "", (long long)ids[i]);
         if (last > i)
-            words = FORMAT("%s to %lld", words, (long long)ids[last]);
+            words = FORMAT("%s%s %lld", words, last == i + 1 ? "," : " to", (long long)ids[last]);
     }
     return words;
 }
@@ -868,7 +873,7 @@ static void say_vessel(struct screen *screen, const struct journal_view *view,
 {
     const struct vessel *vessel = &report->row->vessel;
     const char *stands = view_label(view, RECORD_PLACE, vessel->stands);
-    bool lost = vessel->fate == FATE_CONTAMINATED || vessel->fate == FATE_STUCK;
+    bool lost = lost_of(vessel);
     bool gone = vessel->state == VESSEL_DISCARDED || vessel->state == VESSEL_USED;
     char room[MOMENT_ROOM], other[MOMENT_ROOM], when[WHEN_ROOM], purpose[PURPOSE_ROOM];
     int64_t from, to;
@@ -1030,6 +1035,77 @@ enum status view_history(struct screen *screen, const struct journal_view *view,
         return say_around(screen, view, &report);
     say_vessel(screen, view, &report);
     return STATUS_OK;
+}
+
+static void put_table(struct text *html, const struct table *table)
+{
+    text_puts(html, "<table>\n<thead><tr>");
+    for (size_t k = 0; k < table->columns; k++)
+        html_element(html, "th", "scope=\"col\"", table->headings[k]);
+    text_puts(html, "</tr></thead>\n<tbody>\n");
+    for (size_t i = 0; i < table->count; i++) {
+        text_puts(html, "<tr>");
+        for (size_t k = 0; k < table->columns; k++)
+            html_element(html, k == 0 ? "th" : "td", k == 0 ? "scope=\"row\"" : NULL,
+                         table->rows[i][k]);
+        text_puts(html, "</tr>\n");
+    }
+    text_puts(html, "</tbody>\n</table>\n");
+}
+
+enum status view_history_html(struct text *html, const struct journal_view *view,
+                              enum record record, const void *row, size_t limit, enum paper paper)
+{
+    static const char style[] =
+        "h1 { font-size: 15pt; margin: 0 0 2mm; }\np { margin: 0 0 2mm; }\n"
+        "table { width: 100%; border-collapse: collapse; margin-bottom: 6mm; font-size: 10pt; }\n"
+        "th, td { border-bottom: 0.3pt solid; padding: 1mm 2mm 1mm 0; text-align: left; "
+        "vertical-align: top; overflow-wrap: anywhere; }\ntr { break-inside: avoid; }\n"
+        "tbody th { font-weight: normal; white-space: nowrap; }\n"
+        "figure { margin: 0 0 4mm; max-width: 130mm; break-inside: avoid; }\n"
+        "figure p { font-size: 9pt; }\nsvg { width: 100%; }\n"
+        "svg text { fill: currentColor; font: 12px sans-serif; }\nsvg .strong { font-weight: bold; "
+        "}\n"
+        ".rail, .tick { stroke: currentColor; opacity: 0.3; }\n"
+        ".band { fill: currentColor; opacity: 0.15; }\n"
+        ".curve { fill: none; stroke: currentColor; stroke-width: 1.5; }\n"
+        "@media screen and (max-width: 600px) { table, tbody, tr, td, tbody th { display: block; "
+        "border: 0; padding: 0; } thead { display: none; } tr { border-bottom: 0.3pt solid; "
+        "padding: 1.5mm 0; } td:empty { display: none; } }\n";
+    static const char *const columns[] = {"day", "what happened"};
+    const struct screen plain = {.ascii = false};
+    const char *headings[TABLE_MOST];
+    struct history_report report;
+    struct table table;
+    size_t lines;
+    enum status status = read_history(view, record, row, limit, MOST_BATCHES, &report);
+    if (status != STATUS_OK)
+        return status;
+    const struct vessel *vessel = record == RECORD_VESSEL ? &report.row->vessel : NULL;
+    sheet_begin(html, report.row->named.label, paper, style);
+    html_element(html, "h1", NULL, report.row->named.label);
+    html_element(html, "p", NULL,
+                 FORMAT("%s, inoculated %s. %s.", view_batch_words(view, &report.batch),
+                        day_of(view, report.batch.at),
+                        vessel == NULL    ? tally_words(view, &report.tally)
+                        : lost_of(vessel) ? fate_words[vessel->fate]
+                                          : vessel_state_words[vessel->state]));
+    if (report.band != NULL || report.seen_count > 0)
+        svg_coverage(html, report.band, report.last, report.seen, report.seen_count);
+    const struct told *told = tell_entries(view, &report, &lines);
+    if (report.history.earlier > 0)
+        html_element(html, "p", NULL,
+                     FORMAT("%zu earlier entries are left out.", report.history.earlier));
+    table_init(&table, &plain, columns, 2, view->arena);
+    for (size_t i = 0; i < lines; i++)
+        table_row(&table, (const char *const[]){told[i].when, told[i].what});
+    put_table(html, &table);
+    if (record == RECORD_BATCH) {
+        status = fill_table(view, &plain, RECORD_VESSEL, &report.vessels, headings, &table);
+        put_table(html, &table);
+    }
+    html_end(html);
+    return status;
 }
 
 /* The parents of a starter: [{"label", "from": [the same of theirs]}]. */

@@ -99,6 +99,9 @@ json_t *view_list_json(const struct journal_view *view, enum record record, cons
  */
 enum status view_history(struct screen *screen, const struct journal_view *view, enum record record,
                          const void *row, size_t limit);
+/* That of a vessel or a batch as a page, with its coverage by day as a figure. */
+enum status view_history_html(struct text *html, const struct journal_view *view,
+                              enum record record, const void *row, size_t limit, enum paper paper);
 /* The same as an object; NULL with a status when reading failed. */
 json_t *view_history_json(const struct journal_view *view, enum record record, const void *row,
                           size_t limit, enum status *status);

@@ -108,6 +108,23 @@ subtest 'labels' => sub {
     like(content("$folder/labels.html"), qr/size: letter/, 'but with --force');
 };
 
+subtest 'a picture of the run' => sub {
+    page(qw(batch 10 jars rye oyster --starter S9 --at 2026-02-20 --label R1));
+    page('look', 'R1', 'white and clean, 60 percent covered', '--at', '2026-03-03');
+    page(qw(shake R1-1 R1-2 R1-3 --at 2026-03-04));
+    my $life = page(qw(history R1));
+    like($life, qr/^2026-03-03  day 11 +R1-1 to R1-10: looks \d+ to \d+, keep: /m, 'what was said alike of ten jars is one line');
+    like($life, qr/^2026-03-04  day 12 +R1-1 to R1-3: broken and shaken \(events \d+ to \d+\)/m, 'and what was done alike');
+    like($life, qr/% colonised\n(?: .*\|.*\n)+.*\bO\b.*\n/, 'coverage is drawn');
+    like($life, qr/slowest and fastest\n.*most likely\n.*O seen/, 'over the forecast');
+    cmp_ok(scalar(split /\n/, $life), '<', 50, 'ten jars need no hundred lines');
+    like(page(qw(history R1-4)), qr/O seen/, 'of one vessel too');
+    my $page = page(qw(history R1 --html -));
+    like($page, qr/<path class="band" d="M[\d. L]+z"\/>\n<path class="curve".*class="strong">O<\/text>/s, 'the same on a page');
+    like($page, qr/<th scope="col">what happened<.*<th scope="row">2026-03-03  ?day 11<.*R1-1 to R1-10.*<th scope="row">R1-10</s, 'with what happened and the vessels');
+    is((run(qw(history S9 --html -), { env => {%env} }))[0], 2, 'a starter has no run');
+};
+
 subtest 'hostile names on a page' => sub {
     page(qw(move B1-4), '<b onload="x">&\'');
     page('due', '--html', "$folder/hostile.html");
