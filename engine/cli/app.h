@@ -98,6 +98,9 @@ static inline void app_must(struct app *app, enum status status)
 /* Reads the file of settings, if there is one; ends the program, with the place, when something in it is
  * wrong. */
 void config_read(struct app *app);
+/* Before anything is said of a vessel that is in no journal: tells the triage what the settings know of
+ * its cook, the altitude. */
+void config_recall(struct app *app);
 /* The next row of the table of settings; the first after NULL, NULL after the last. */
 const struct option *config_next(const struct option *setting);
 /* What a setting says, checked, or NULL; for one of the rules after app_load. */

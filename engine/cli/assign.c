@@ -322,6 +322,8 @@ static const char *read_value(struct app *app, const struct column *column, cons
     bool doubtful = column->dimension == DIM_CELSIUS || column->dimension == DIM_GAUGE_KPA;
     if (*end == '\0' && end != typed && !doubtful) /* "15" is psi, and 72 no Celsius */
         return typed;
+    if (*end == '\0' && end != typed && option_unit(app, column->dimension) != NULL)
+        typed = arena_format(app->arena, "%s %s", typed, option_unit(app, column->dimension));
     text_init(&folded);
     bool read = text_fold(&folded, typed, strlen(typed), NULL) && folded.length > 0 &&
                 quantity_read(folded.bytes, folded.length, column->dimension, &quantity, &used) ==

@@ -141,6 +141,16 @@ const char *config_word(struct app *app, const char *name)
     return setting < SETTINGS ? app->settings[setting].word : NULL;
 }
 
+void config_recall(struct app *app)
+{
+    const char *altitude = config_word(app, "altitude");
+    int sign = app->rules->feeder[FEEDS_ALTITUDE];
+    if (altitude != NULL && sign != RULES_NONE)
+        app_must(app, triage_recall_setting(app->triage, app->rules->observables[sign].id, altitude,
+                                            arena_format(app->arena, "settings: %s", altitude),
+                                            app->diags));
+}
+
 const struct option *config_next(const struct option *setting)
 {
     size_t next = setting != NULL ? find(setting->name, strlen(setting->name)) + 1 : 0;

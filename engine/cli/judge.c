@@ -347,6 +347,7 @@ static enum status run_judge(struct app *app)
     if (blank)
         app_stop(app, "nothing to judge; say what you see, for instance: "
                       "jarside judge \"day 11, amber drops on white growth\"");
+    config_recall(app);
     return judge_said(&judging);
 }
 
@@ -365,6 +366,7 @@ static enum status run_ask(struct app *app)
     if (no_input)
         app_stop(app, "a conversation needs input; "
                       "'jarside judge \"what you see\"' answers without asking");
+    config_recall(app);
     struct prompt_opening opening = {
         .rules = app->rules,
         .triage = app->triage,

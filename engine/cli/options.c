@@ -142,6 +142,12 @@ static const struct {
     [DIM_NONE] = {"2.5", false, NULL},
 };
 
+const char *option_unit(struct app *app, enum dimension dimension)
+{
+    const char *setting = dimensions[dimension].setting;
+    return setting != NULL ? config_word(app, setting) : NULL;
+}
+
 double option_measure(struct app *app, const char *name, const char *words, enum option_kind kind,
                       enum dimension dimension)
 {
@@ -161,8 +167,7 @@ double option_measure(struct app *app, const char *name, const char *words, enum
         app_wrong(app, name, "not a quantity: '%s'; for instance %s", words, examples);
     if (!whole)
         app_wrong(app, name, "only part of '%s' makes sense; for instance %s", words, examples);
-    const char *setting = dimensions[dimension].setting;
-    const char *unit = setting != NULL ? config_word(app, setting) : NULL;
+    const char *unit = option_unit(app, dimension);
     if (!quantity.unit_given && unit != NULL)
         return option_measure(app, name, arena_format(app->arena, "%s %s", words, unit), kind,
                               dimension);

@@ -103,6 +103,9 @@ void option_read(struct app *app, const struct option *option, const char *word,
 double option_measure(struct app *app, const char *name, const char *words, enum option_kind kind,
                       enum dimension dimension);
 
+/* The unit that the settings give a bare number of a dimension, or NULL. */
+const char *option_unit(struct app *app, enum dimension dimension);
+
 /* The index of an id in a list of the rules; the nearest is suggested. */
 int option_id(struct app *app, const char *name, const char *word, enum word_list list);
 

@@ -114,6 +114,22 @@ like($out, qr/^M-B1:/m, 'also for labels');
 ($status, $out) = run('labels', '--html', '-', \%at);
 like($out, qr/size: letter|8\.5in|215\.9mm/i, 'the paper is that of the settings');
 
+# A description that says nothing of the altitude is judged with that of the settings; one that does, is not.
+my @cooked = ('judge', '--json', 'cooked 60 min at 12 psi, quart jars of rye, sour wet kernels day 4');
+write_settings("altitude: 2300m\n");
+my ($here) = @{ json(@cooked, \%at)->{computed} };
+my ($there) = @{ json(@cooked[0, 1], "$cooked[2], altitude 2300m")->{computed} };
+is($here->{say}, $there->{say}, 'the altitude of the settings counts as if it were said');
+like($here->{say}, qr/2300 m/, 'and is named');
+my ($fact) = grep { $_->{sign} eq 'altitude' } @{ json(@cooked, \%at)->{understood} };
+is($fact->{from}, 'settings: 2300m', 'with where it is from');
+like(json(@cooked[0, 1], "$cooked[2], altitude 200m", \%at)->{computed}[0]{say}, qr/ 200 m/, 'what is said goes before');
+
+# A bare number in a record has the unit of the settings.
+write_settings("pressure: bar\ntemperature: F\n");
+run(qw(record cook C9 gauge=1  minutes=90), \%at);
+is(json(qw(record cook C9 --json), \%at)->{record}{gauge}, 100, 'a bare gauge of a record is in bar');
+
 # 2 March or 3 February, as the settings order it.
 for my $case (['day/month/year', '2026-02-03'], ['month/day/year', '2026-03-02']) {
     write_settings("dates: $case->[0]\n");
