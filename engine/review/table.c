@@ -34,67 +34,19 @@ static double log_choose(const struct margins *m, size_t n, size_t x)
 
 /* ---- two groups --------------------------------------------------------------------------------- */
 
-/*
- * How many of the lost fall to the first of two groups when all margins are given: a distribution
- * over `count` whole numbers, by its logarithm at odds ratio 1, up to a constant. It is log-concave,
- * so nearly all of it lies round one peak.
- */
-
-/* The whole, in units of the peak. */
-static double sum_all(const double *log_chance, size_t count, size_t top)
+/* Two groups need no network: their tables form one row, known by what the first has lost. */
+static double test_pair(const struct margins *m)
 {
-    double sum = 0.0;
-    for (size_t i = top; i < count && log_chance[i] - log_chance[top] >= -DEEP; i++)
-        sum += exp(log_chance[i] - log_chance[top]);
-    for (size_t i = top; i-- > 0 && log_chance[i] - log_chance[top] >= -DEEP;)
-        sum += exp(log_chance[i] - log_chance[top]);
-    return sum;
-}
+    size_t first = m->sizes[0], second = m->sizes[1], take = m->take;
+    double whole = log_choose(m, m->total, take), counted = 0.0, others = 0.0;
+    double bound =
+        log_choose(m, first, m->taken[0]) + log_choose(m, second, m->taken[1]) + TIE - whole;
 
-/* A tail may be tiny: it is summed from the place outwards, in its units. */
-static double tail(const double *log_chance, size_t count, size_t place, bool up)
-{
-    double sum = 0.0;
-    for (size_t i = place; i < count; i = up ? i + 1 : i - 1) { /* below 0 wraps, and ends it */
-        double chance = exp(log_chance[i] - log_chance[place]);
-        sum += chance;
-        if (chance < 1e-18 * sum)
-            break;
+    for (size_t x = take > second ? take - second : 0; x <= take && x <= first; x++) {
+        double chance = log_choose(m, first, x) + log_choose(m, second, take - x) - whole;
+        *(chance <= bound ? &counted : &others) += exp(chance);
     }
-    return sum;
-}
-
-/* Two groups need no network: their tables form one row. Everything no likelier than ours is two
- * tails, that begin where the steps from the peak have come down to it. */
-static double test_pair(const struct margins *margins)
-{
-    size_t m = margins->sizes[0], n = margins->sizes[1], t = margins->take;
-    size_t fewest = t > n ? t - n : 0, count = (t < m ? t : m) - fewest + 1, top = 0;
-    double *log_chance = malloc(count * sizeof *log_chance), sum = 0.0;
-
-    /* log C(m, k) C(n, t - k) less a constant. */
-    log_chance[0] = 0.0;
-    for (size_t i = 1; i < count; i++) {
-        double k = (double)(fewest + i); /* from k - 1 to k */
-        double up = ((double)m - k + 1.0) * ((double)t - k + 1.0);
-        double down = k * ((double)n - (double)t + k);
-        log_chance[i] = log_chance[i - 1] + log(up / down);
-        top = log_chance[i] > log_chance[i - 1] ? i : top;
-    }
-    double bound = log_chance[margins->taken[0] - fewest] + log1p(TIE);
-    size_t left = 0, right = top; /* the last on the left that counts is before `left` */
-    while (left < top && log_chance[left] <= bound)
-        left++;
-    while (right < count && log_chance[right] > bound)
-        right++;
-    if (left > 0)
-        sum +=
-            tail(log_chance, count, left - 1, false) * exp(log_chance[left - 1] - log_chance[top]);
-    if (right < count)
-        sum += tail(log_chance, count, right, true) * exp(log_chance[right] - log_chance[top]);
-    double p = log_chance[top] <= bound ? 1.0 : fmin(1.0, sum / sum_all(log_chance, count, top));
-    free(log_chance);
-    return p;
+    return counted / (counted + others);
 }
 
 /* ---- more groups: the network ------------------------------------------------------------------- */
@@ -360,120 +312,24 @@ static double ceiling(const struct margins *m)
 
 /* ---- tables drawn at random --------------------------------------------------------------------- */
 
-/* 0 to count - 1, count above 0, exactly even, from a generator that gives 32 bits (Lemire 2019, ACM
- * Trans Model Comput Simul 29:3). */
-static uint32_t draw_below(gsl_rng *rng, uint32_t count)
-{
-    uint64_t product = (uint64_t)gsl_rng_get(rng) * count;
-
-    if ((uint32_t)product < count) {
-        /* The first 2^32 mod count of the low halves would favour some numbers. */
-        uint32_t uneven = (uint32_t)(-count) % count;
-        while ((uint32_t)product < uneven)
-            product = (uint64_t)gsl_rng_get(rng) * count;
-    }
-    return (uint32_t)(product >> 32);
-}
-
-/* Any distribution over 0 to count - 1 in constant time (Walker 1977; Vose 1991). */
-struct alias {
-    size_t count;
-    double *share;
-    uint32_t *other;
-};
-
-/* Fills a column that is too low from one that is too high, until all are level. */
-static void level_columns(struct alias *alias, uint32_t *stack)
-{
-    size_t low = 0,
-           high = alias->count; /* the low ones from the left, the high ones from the right */
-
-    for (size_t i = 0; i < alias->count; i++) {
-        alias->other[i] = (uint32_t)i;
-        if (alias->share[i] < 1.0)
-            stack[low++] = (uint32_t)i;
-        else
-            stack[--high] = (uint32_t)i;
-    }
-    while (low > 0 && high < alias->count) {
-        uint32_t poor = stack[--low], rich = stack[high];
-        alias->other[poor] = rich;
-        alias->share[rich] -= 1.0 - alias->share[poor];
-        if (alias->share[rich] < 1.0) {
-            high++;
-            stack[low++] = rich;
-        }
-    }
-    /* What is left is level but for rounding. */
-    while (low > 0)
-        alias->share[stack[--low]] = 1.0;
-    while (high < alias->count)
-        alias->share[stack[high++]] = 1.0;
-}
-
-/* Binomial over 0 to n at rate p, 0 < p < 1. */
-static struct alias alias_binomial(const struct margins *m, size_t n, double p, struct arena *arena)
-{
-    size_t count = n + 1;
-    struct alias alias = {count, arena_array(arena, count, sizeof *alias.share),
-                          arena_array(arena, count, sizeof *alias.other)};
-    uint32_t *stack = malloc(count * sizeof *stack);
-    for (size_t i = 0; i < count; i++)
-        alias.share[i] = (double)count * exp(log_choose(m, n, i) + (double)i * log(p) +
-                                             (double)(n - i) * log1p(-p));
-    level_columns(&alias, stack);
-    free(stack);
-    return alias;
-}
-
-static size_t alias_draw(const struct alias *alias, gsl_rng *rng)
-{
-    uint32_t column = draw_below(rng, (uint32_t)alias->count);
-    double height = ((double)gsl_rng_get(rng) + 0.5) / 4294967296.0;
-
-    return height < alias->share[column] ? column : alias->other[column];
-}
-
-/*
- * Tables with given margins, drawn at random. To take X of N vessels evenly, each is first taken by
- * itself with a chance a little below X / N: a binomial number in each group. That set is an even
- * one of its size; vessels not in it are then added evenly until there are X. (Should it be too
- * large already, it is thrown away.) So a table costs its groups and some standard deviations of
- * additions instead of X.
- */
-
-/* How far below X the start aims, in standard deviations: 1 start in 160 is thrown away. */
-static const double AIM = 2.5;
-
+/* X of N vessels are lost one by one, each as likely as any other that is left. */
 struct sampler {
     const struct margins *margins;
     gsl_rng *rng;
-    struct alias *alias; /* of each group; equal sizes share theirs */
-    size_t *first;       /* group -> its first vessel */
-    uint32_t *owner;     /* vessel -> group */
-    size_t *taken;       /* of each group, the first ones of its vessels */
-    double start;        /* chance of each vessel at the start; 0: begin with none */
+    size_t *first;   /* group -> its first vessel */
+    uint32_t *owner; /* vessel -> group */
+    size_t *taken;   /* of each group, the first ones of its vessels */
 };
-
-/* Vessels added to a start, or all of them where there is none. */
-static double additions(const struct margins *m)
-{
-    double take = (double)m->take, total = (double)m->total;
-
-    return fmin(take, AIM * sqrt(take * (1.0 - take / total)));
-}
 
 static struct sampler sampler_of(const struct margins *m, unsigned long seed, struct arena *arena)
 {
     struct sampler s = {
         .margins = m,
         .rng = gsl_rng_alloc(gsl_rng_mt19937),
-        .alias = arena_array(arena, m->groups, sizeof *s.alias),
         .first = arena_array(arena, m->groups, sizeof *s.first),
         .owner = arena_array(arena, m->total, sizeof *s.owner),
         .taken = arena_array(arena, m->groups, sizeof *s.taken),
     };
-    double aim = (double)m->take - additions(m);
 
     if (s.rng == NULL)
         memory_exhausted();
@@ -483,31 +339,7 @@ static struct sampler sampler_of(const struct margins *m, unsigned long seed, st
         for (size_t i = 0; i < m->sizes[group]; i++)
             s.owner[vessel++] = (uint32_t)group;
     }
-    /* Adding costs about as much as a binomial number. */
-    s.start = aim > (double)m->groups ? aim / (double)m->total : 0.0;
-    for (size_t i = 0; i < m->groups && s.start > 0.0; i++)
-        s.alias[i] = i > 0 && m->sizes[i] == m->sizes[i - 1]
-                         ? s.alias[i - 1]
-                         : alias_binomial(m, m->sizes[i], s.start, arena);
     return s;
-}
-
-/* The number taken at the start. */
-static size_t draw_start(struct sampler *s)
-{
-    const struct margins *m = s->margins;
-    size_t sum = 0;
-
-    if (s->start == 0.0) {
-        memset(s->taken, 0, m->groups * sizeof *s->taken);
-        return 0;
-    }
-    do {
-        sum = 0;
-        for (size_t i = 0; i < m->groups; i++)
-            sum += s->taken[i] = alias_draw(&s->alias[i], s->rng);
-    } while (sum > m->take);
-    return sum;
 }
 
 /* log of the table's chance but for a constant. */
@@ -527,7 +359,7 @@ static struct table_test draw_tables(struct sampler *s, const struct table_effor
     const struct margins *m = s->margins;
     const double fewest = 200.0; /* less would say nothing at all */
     double allowed = effort->draws > 0
-                         ? fmax(fewest, (double)effort->draws / ((double)m->groups + additions(m)))
+                         ? fmax(fewest, (double)effort->draws / (double)(m->groups + m->take))
                          : INFINITY;
 
     size_t most = allowed < (double)effort->tables ? (size_t)allowed : effort->tables, hits = 0,
@@ -535,9 +367,9 @@ static struct table_test draw_tables(struct sampler *s, const struct table_effor
     double ours = log_chance(m, m->taken) + TIE;
 
     while (tables < most && (effort->enough == 0 || hits < effort->enough)) {
-
-        for (size_t sum = draw_start(s); sum < m->take;) {
-            size_t vessel = draw_below(s->rng, (uint32_t)m->total);
+        memset(s->taken, 0, m->groups * sizeof *s->taken);
+        for (size_t sum = 0; sum < m->take;) {
+            size_t vessel = gsl_rng_uniform_int(s->rng, m->total);
             size_t group = s->owner[vessel];
             /* Which of its vessels a group has lost does not matter: say, its first ones. */
             if (vessel - s->first[group] >= s->taken[group]) {
@@ -617,6 +449,7 @@ enum status table_groups(const struct counts *groups, size_t count,
     }
     *result = (struct table_test){.p = 1.0, .exact = true};
     if (margins.groups == 2 && margins.take > 0) {
+        margins.log_factorial = log_factorials(margins.total, arena);
         result->p = test_pair(&margins);
     } else if (margins.groups > 2 && margins.take > 0) {
         /* Whether the bounds of every stage are worth it: at most vessels times taken steps. */

@@ -54,7 +54,7 @@ struct table_test {
  * (Besag & Clifford 1991, Biometrika 78:301), standard error sqrt(p (1 - p) / tables). Drawing ends
  * early, too, when the first hundred are all likelier than ours and Chernoff's bound (1952) shows p
  * to be below what drawing could tell; then p is that bound.
- * Drawing a table costs the number of groups and some 3 sqrt(lost) numbers.
+ * Drawing a table costs the number of groups and of vessels lost.
  * STATUS_USAGE: counts or effort out of range.
  */
 enum status table_groups(const struct counts *groups, size_t count,
