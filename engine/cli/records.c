@@ -1,4 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <math.h>
 #include <string.h>
 #include <strings.h>
 
@@ -127,6 +128,11 @@ static enum status run_record(struct app *app)
     app_begin(app);
     for (size_t i = named; i < count; i++)
         set_column(&recording, words[i]);
+    bool cooked_here = !recording.there && recording.record == RECORD_COOK &&
+                       isnan(recording.row.cook.altitude) && config_word(app, "altitude") != NULL;
+    if (cooked_here)
+        set_column(&recording,
+                   arena_format(app->arena, "altitude=%s", config_word(app, "altitude")));
     if (!recording.there)
         app_add(app, recording.record, &recording.row);
     app_commit(app);

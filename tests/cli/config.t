@@ -126,9 +126,10 @@ is($fact->{from}, 'settings: 2300m', 'with where it is from');
 like(json(@cooked[0, 1], "$cooked[2], altitude 200m", \%at)->{computed}[0]{say}, qr/ 200 m/, 'what is said goes before');
 
 # A bare number in a record has the unit of the settings.
-write_settings("pressure: bar\ntemperature: F\n");
+write_settings("pressure: bar\ntemperature: F\naltitude: 500m\n");
 run(qw(record cook C9 gauge=1  minutes=90), \%at);
 is(json(qw(record cook C9 --json), \%at)->{record}{gauge}, 100, 'a bare gauge of a record is in bar');
+is(json(qw(record cook C9 --json), \%at)->{record}{altitude}, 500, 'and a new cook was at the altitude of the settings');
 
 # 2 March or 3 February, as the settings order it.
 for my $case (['day/month/year', '2026-02-03'], ['month/day/year', '2026-03-02']) {
