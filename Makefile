@@ -203,9 +203,10 @@ $(B)/manual/made: $(B)/jarside rules/FORMAT.md
 install: all $(B)/manual/made  ## install below PREFIX (and DESTDIR)
 	install -d $(TO_BIN) $(TO_DATA)
 	install -m 755 $(B)/jarside $(TO_BIN)/jarside
-	rm -rf $(TO_DATA)/rules $(TO_DATA)/corpus
+	rm -rf $(TO_DATA)/rules $(TO_DATA)/corpus $(OURS:%=$(TO_SHARE)/%)
 	cp -R rules corpus SAFETY.md $(TO_DATA)/
 	rm -rf $(TO_DATA)/corpus/fuzz
+	chmod -R u=rwX,go=rX $(TO_DATA)
 	cd $(B)/manual && find . -type f ! -name made -exec install -D -m 644 '{}' $(TO_SHARE)/'{}' ';'
 
 uninstall:  ## remove what install installed

@@ -91,11 +91,15 @@ rename "$two/share/jarside/away", "$two/share/jarside/rules";
 # Installed again: what is gone from the rules is gone; what stands beside them is left.
 write_file("$two/share/jarside/rules/gone.yaml", "rules: {name: again, version: 1}\n");
 write_file("$two/share/jarside/mine.txt", "mine\n");
+write_file("$two/share/man/man1/jarside-gone.1", "gone\n");
+write_file("$two/share/man/man1/mine.1", "mine\n");
 is((make("PREFIX=$two", 'install'))[0], 0, 'make install once more');
 ok(!-e "$two/share/jarside/rules/gone.yaml", 'a rule file that is no more goes');
+ok(!-e "$two/share/man/man1/jarside-gone.1", 'so does the page of a command that is no more');
+is(sprintf('%03o', (stat "$two/share/jarside/rules/scale.yaml")[2] & 0777), '644', 'everybody may read the rules');
 is(rules_of("$two/bin/jarside"), 'Jarside shipped rules', 'and the rules can be read');
 is((make("PREFIX=$two", 'uninstall'))[0], 0, 'make uninstall');
-is_deeply(files_below($two), ['/share/jarside/mine.txt'], 'takes what is ours and nothing else');
+is_deeply(files_below($two), ['/share/jarside/mine.txt', '/share/man/man1/mine.1'], 'takes what is ours and nothing else');
 is((make("PREFIX=$one", 'uninstall'))[0], 0, 'also below a name with a space');
 is_deeply(files_below($one), [], 'where nothing is left');
 
