@@ -17,6 +17,8 @@ use Time::HiRes qw(time);
 my $scratch = scratch();
 my %at = (env => { JARSIDE_NOW => '2026-03-01T18:00:00Z', JARSIDE_JOURNAL => "$scratch/j.db" });
 is((run(qw(batch 2 quart jars wheat oyster --label Fern1 --place), 'hall closet', \%at))[0], 0, 'a batch');
+my $trap = "Oak;touch \$(touch trap)'\"\\ x";
+is((run(qw(batch 2 quart jars rye oyster --label), $trap, '--place', 'shelf', \%at))[0], 0, 'one with a name that shells could take for more');
 
 # The words offered for the last one, without what is said of them.
 sub offered {
@@ -99,10 +101,13 @@ my %shells = (
 );
 for my $name (sort keys %shells) {
 SKIP: {
-        skip "no $name here", 3 if system("command -v $name >/dev/null 2>&1");
+        skip "no $name here", 5 if system("command -v $name >/dev/null 2>&1");
         my @shell = @{ $shells{$name} };
         like(typed(@shell, "jarside vers\t", qr/jarside \d+\.\d+/), qr/jarside \d+\.\d+/, "$name completes a command");
         like(typed(@shell, "jarside history Fe\t", qr/oyster on wheat/), qr/oyster on wheat/, "$name completes a label");
+        like(typed([@{ $shell[0] }], "cd '$scratch'; $shell[1]", "jarside history Oak\t", qr/oyster on rye/), qr/oyster on rye/,
+            "$name quotes a label that would be a command");
+        ok(!-e "$scratch/trap", 'which it is not');
         like(typed(@shell, "jarside history ha\t", qr/there now: 2/), qr/there now: 2/, "$name completes a label with a blank in it");
     }
 }
