@@ -544,6 +544,42 @@ static enum status run_history(struct app *app)
     return app_flush(app);
 }
 
+/* ---- losses ---------------------------------------------------------------------------------- */
+
+struct stats_request {
+    double cost, yield;
+    bool json;
+};
+
+#define AT(member) .target = offsetof(struct stats_request, member)
+static const struct option stats_options[] = {
+    {"cost", "MONEY", "what it costs to fill one vessel: 1.20", OPTION_AMOUNT, AT(cost)},
+    {"yield", "WEIGHT", "what one sound vessel yields: 400g", OPTION_AMOUNT, AT(yield),
+     .dimension = DIM_GRAMS},
+    {"json", NULL, "print JSON", OPTION_FLAG, AT(json)},
+    {0},
+};
+#undef AT
+
+static enum status run_stats(struct app *app)
+{
+    struct stats_request given = {.cost = NAN, .yield = NAN};
+    enum status status;
+
+    app_open(app, JOURNAL_READ);
+    if (app->arguments.operand_count > 0)
+        app_stop(app, "unexpected argument '%s'; 'jarside review' finds what the losses share",
+                 app->arguments.operands[0]);
+    options_fill(app, &given);
+    if (given.json) {
+        json_t *json = view_losses_json(&app->view, given.cost, given.yield, &status);
+        app_must(app, status);
+        return app_json(app, json);
+    }
+    app_must(app, view_losses(&app->out, &app->view, given.cost, given.yield));
+    return app_flush(app);
+}
+
 /* ---- what is due, and labels: what one looks up before going to the shelves -------------------- */
 
 struct page_request {
@@ -685,6 +721,10 @@ const struct command record_commands[] = {
      "Of a vessel, its looks and events in order; of a starter, what it came from and what became "
      "of all vessels it went into. The kind is only needed where two kinds share a label.",
      history_options, run_history},
+    {"stats", "counts losses by month, mushroom and starter", "",
+     "The share is of the vessels that are no longer open. What the losses have in common, and how "
+     "sure that is, says jarside review.",
+     stats_options, run_stats},
     {"search", "finds words in labels, notes, looks and findings", "WORDS...",
      "Finds records that contain all the words, in upper or lower case.", search_options,
      run_search},

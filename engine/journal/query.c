@@ -187,6 +187,32 @@ size_t tally_lost(const struct vessel_tally *tally)
     return tally->fate[FATE_STUCK] + tally->fate[FATE_CONTAMINATED] + tally->fate[FATE_UNTOLD];
 }
 
+enum status survey_losses(struct journal *journal, enum losses_by by, struct arena *arena,
+                          struct losses **losses, size_t *count, struct diags *diags)
+{
+    static const char *const keys[LOSSES_BY] = {
+        [LOSSES_BY_MONTH] = "strftime('%Y-%m', b.at + 60 * b.at_offset, 'unixepoch')",
+        [LOSSES_BY_SPECIES] = "b.species",
+        [LOSSES_BY_STARTER] = "ifnull((SELECT label FROM starter WHERE id = b.starter), '')",
+    };
+    const char *sql = journal_sql(journal,
+                                  "SELECT %s, v.fate, count(*) FROM vessel AS v JOIN batch AS b"
+                                  " ON b.id = v.batch WHERE NOT v.control GROUP BY 1, 2 ORDER BY 1",
+                                  keys[by]);
+    struct query query = query_begin(journal, diags, sql, "");
+    *losses = NULL;
+    *count = 0;
+    while (query_next(&query)) {
+        const char *key = query_text(&query, 0);
+        size_t fate = word_index(fate_words, query_text(&query, 1));
+        if (*count == 0 || strcmp((*losses)[*count - 1].key, key) != 0)
+            *arena_push(arena, *losses, *count) = (struct losses){.key = arena_string(arena, key)};
+        if (fate < FATE_COUNT)
+            (*losses)[*count - 1].fate[fate] += (size_t)query_integer(&query, 2);
+    }
+    return query_end(&query);
+}
+
 /* ---- search ---------------------------------------------------------------------------------- */
 
 /* The words of every record stand in the full text table `wording`, folded, under a number made of the

@@ -590,6 +590,111 @@ json_t *view_list_json(const struct journal_view *view, enum record record, cons
     return records;
 }
 
+/* ---- losses ---------------------------------------------------------------------------------- */
+
+static const char *const losses_by[LOSSES_BY] = {"month", "species", "starter"};
+
+static size_t lost_among(const struct losses *losses)
+{
+    return losses->fate[FATE_STUCK] + losses->fate[FATE_CONTAMINATED] + losses->fate[FATE_UNTOLD];
+}
+
+/* What all vessels that are no longer open cost and yielded. */
+struct account {
+    size_t sound, lost;
+    double cost_lost, cost_each, yielded, yield_lost; /* NAN where not told, or none is sound */
+};
+
+static struct account account_of(const struct losses *losses, size_t count, double cost,
+                                 double yield)
+{
+    struct account account = {.sound = 0};
+    for (size_t i = 0; i < count; i++) {
+        account.sound += losses[i].fate[FATE_SOUND];
+        account.lost += lost_among(&losses[i]);
+    }
+    double sound = (double)account.sound, lost = (double)account.lost;
+    account.cost_lost = cost * lost;
+    account.cost_each = account.sound > 0 ? cost * (sound + lost) / sound : NAN;
+    account.yielded = yield * sound;
+    account.yield_lost = yield * lost;
+    return account;
+}
+
+enum status view_losses(struct screen *screen, const struct journal_view *view, double cost,
+                        double yield)
+{
+    struct account account = {.sound = 0};
+    enum status status = STATUS_OK;
+    struct table table;
+
+    for (enum losses_by by = 0; by < LOSSES_BY; by++) {
+        const char *headings[] = {losses_by[by], "vessels", "open", "lost", "of ended"};
+        size_t count;
+        struct losses *losses;
+        status = survey_losses(view->journal, by, view->arena, &losses, &count, view->diags);
+        if (status != STATUS_OK)
+            return status;
+        account = account_of(losses, count, cost, yield);
+        table_init(&table, screen, headings, sizeof headings / sizeof *headings, view->arena);
+        for (size_t i = 0; i < count; i++) {
+            size_t open = losses[i].fate[FATE_OPEN], lost = lost_among(&losses[i]);
+            size_t ended = lost + losses[i].fate[FATE_SOUND];
+            const char *key = by == LOSSES_BY_SPECIES ? view_name(view, LIST_SPECIES, losses[i].key)
+                                                      : losses[i].key;
+            const char *cells[] = {
+                key[0] != '\0' ? key : "not known",
+                FORMAT("%zu", open + ended),
+                FORMAT("%zu", open),
+                FORMAT("%zu", lost),
+                ended > 0 ? FORMAT("%.0f %%", 100.0 * (double)lost / (double)ended) : "",
+            };
+            table_row(&table, cells);
+        }
+        if (by > 0 && count > 0)
+            screen_blank(screen);
+        table_show(&table, screen);
+    }
+    if (account.sound + account.lost == 0)
+        SAY("No vessel has been used or lost yet.");
+    else
+        screen_blank(screen);
+    if (!isnan(cost) && account.lost + account.sound > 0)
+        SAY("The %zu lost ones cost %.2f.", account.lost, account.cost_lost);
+    if (!isnan(account.cost_each))
+        SAY("With them, each sound one cost %.2f.", account.cost_each);
+    if (!isnan(yield) && account.lost + account.sound > 0)
+        SAY("The sound ones yield %s; the lost ones would have yielded %s.",
+            quantity_of(view, account.yielded, DIM_GRAMS),
+            quantity_of(view, account.yield_lost, DIM_GRAMS));
+    return STATUS_OK;
+}
+
+json_t *view_losses_json(const struct journal_view *view, double cost, double yield,
+                         enum status *status)
+{
+    json_t *root = json_pack("{s:i}", "schema", 1);
+    struct account account = {.sound = 0};
+    *status = STATUS_OK;
+    for (enum losses_by by = 0; by < LOSSES_BY && *status == STATUS_OK; by++) {
+        size_t count;
+        json_t *rows = json_array();
+        struct losses *losses;
+        *status = survey_losses(view->journal, by, view->arena, &losses, &count, view->diags);
+        account = account_of(losses, count, cost, yield);
+        for (size_t i = 0; i < count; i++)
+            view_json_row(
+                rows, "{s:o, s:I, s:I, s:I}", losses_by[by], view_json_text(losses[i].key), "open",
+                (json_int_t)losses[i].fate[FATE_OPEN], "sound",
+                (json_int_t)losses[i].fate[FATE_SOUND], "lost", (json_int_t)lost_among(&losses[i]));
+        root = view_json_put(root, losses_by[by], rows);
+    }
+    root = view_json_put(root, "cost_lost", view_json_number(account.cost_lost));
+    root = view_json_put(root, "cost_each", view_json_number(account.cost_each));
+    root = view_json_put(root, "yielded", view_json_number(account.yielded));
+    return view_json_put(root, "yield_lost", view_json_number(account.yield_lost));
+}
+
 /* ---- histories ------------------------------------------------------------------------------- */
 
 enum { JSON_MOST_BATCHES = 1000 };

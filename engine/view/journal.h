@@ -106,6 +106,13 @@ enum status view_history_html(struct text *html, const struct journal_view *view
 json_t *view_history_json(const struct journal_view *view, enum record record, const void *row,
                           size_t limit, enum status *status);
 
+/* Losses by month of inoculation, species and starter. With what a vessel costs to fill, in any money, and
+ * what a sound one yields, in grams (NAN: not told), what they come to. */
+enum status view_losses(struct screen *screen, const struct journal_view *view, double cost,
+                        double yield);
+json_t *view_losses_json(const struct journal_view *view, double cost, double yield,
+                         enum status *status);
+
 /*
  * What is due by a day, the first due first: vessels of one batch with the same day
  * and reason stand together, with what the forecast expects of the batch.

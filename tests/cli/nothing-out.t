@@ -151,7 +151,7 @@ for my $name (@names) {
         [ plain => qw(list vessels), @journal ], [ json => qw(list vessels --json), @journal ], [ json => qw(list places --json), @journal ],
         [ plain => qw(list starters), @journal ], [ plain => 'history', $label, @journal ], [ colour => 'history', $label, qw(--color always), @journal ],
         [ json => 'history', $label, '--json', @journal ], [ plain => 'search', 'red', @journal ],
-        [ plain => 'due', @journal ], [ json => qw(due --json), @journal ], [ plain => qw(due --sheet), @journal ], [ html => qw(due --html -), @journal ], [ html => 'history', $label, qw(--html -), @journal ], [ ics => qw(due --ics -), @journal ],
+        [ plain => 'due', @journal ], [ plain => 'stats', @journal ], [ json => qw(stats --json), @journal ], [ json => qw(due --json), @journal ], [ plain => qw(due --sheet), @journal ], [ html => qw(due --html -), @journal ], [ html => 'history', $label, qw(--html -), @journal ], [ ics => qw(due --ics -), @journal ],
         [ html => 'labels', $label, qw(--html -), @journal ], [ plain => 'labels', $label, @journal ], [ plain => qw(journal check), @journal ],
         (map { [ csv => qw(export --table), $_, @journal ] } qw(place cook lot starter batch vessel look outcome)),
         [ plain => 'judge', '--explain', "red $text" ], [ colour => qw(judge --color always), "red $text" ], [ json => qw(judge --json), "red $text" ],

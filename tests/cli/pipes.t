@@ -58,7 +58,7 @@ my @printing = (
     [qw(cook --gauge 15psi --minutes 90 --vessel jar:1quart)], [ qw(cook --json --probe), $log ],
     [qw(hydration --dry 885g --water 475g --grain millet)], [qw(forecast --species oyster --temp 24C --inoculum 4ml --vessel bag:1.36kg)],
     [ 'list', @journal ], [ qw(list --json), @journal ], [ qw(history B1-1), @journal ], [ qw(search green), @journal ],
-    [ 'due', @journal ], [ qw(due --sheet), @journal ], [ qw(due --ics -), @journal ], [ qw(due --html -), @journal ],
+    [ 'due', @journal ], [ 'stats', @journal ], [ qw(due --sheet), @journal ], [ qw(due --ics -), @journal ], [ qw(due --html -), @journal ],
     [ qw(labels B1), @journal ], [ qw(labels B1 --html -), @journal ],
     [ qw(export --table vessel), @journal ], [ qw(export --table look -), @journal ],
     [ qw(journal check), @journal ],

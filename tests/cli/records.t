@@ -6,6 +6,7 @@ use warnings;
 use FindBin;
 use lib $FindBin::Bin;
 use Jarside;
+use JSON::PP qw(decode_json);
 use Test::More;
 
 my $folder = scratch();
@@ -130,6 +131,40 @@ subtest 'hostile text' => sub {
         unlike($out, qr/\e/, "@$command: no escape reaches the screen");
     }
     is(answer(qw(list))->{total}, 2, 'and the journal is whole');
+};
+
+# The invented season, counted anew from its tables.
+subtest 'losses' => sub {
+    my ($scratch, %env) = (scratch(), JARSIDE_NOW => '2026-04-22T18:00:00Z');
+    my $ask = sub { my ($status, $out, $err) = run(@_, '--journal', "$scratch/season.db", { env => {%env} }); is($status, 0, "@_") or diag $err; $out };
+    run('journal', 'demo', "$scratch/season.db", { env => {%env} });
+    my $batches = decode_json($ask->(qw(list --json --limit 0)))->{records};
+    my %expected;
+    for my $batch (@$batches) {
+        my $fates = $batch->{vessels}{fate};
+        for my $key ([ month => substr $batch->{at}, 0, 7 ], [ species => $batch->{species} ], [ starter => $batch->{starter} ]) {
+            my $row = $expected{ $key->[0] }{ $key->[1] } //= { open => 0, sound => 0, lost => 0 };
+            $row->{lost} += $batch->{vessels}{lost};
+            $row->{$_} += $fates->{$_} for qw(open sound);
+        }
+    }
+    my $stats = decode_json($ask->(qw(stats --json --cost 2)));
+    for my $by (qw(month species starter)) {
+        my %got = map { my %row = %$_; (delete $row{$by} => \%row) } @{ $stats->{$by} };
+        is_deeply(\%got, $expected{$by}, "by $by");
+    }
+    my ($sound, $lost) = @{ $expected{species}{oyster} }{qw(sound lost)};
+    is($stats->{cost_lost}, 2 * $lost, 'what they cost');
+    cmp_ok(abs($stats->{cost_each} - 2 * ($sound + $lost) / $sound), '<', 1e-6, 'and a sound one with them');
+    is($stats->{yielded}, undef, 'no yield where none is told');
+    my $told = $ask->(qw(stats --yield 400g));
+    like($told, qr/^S2 +30 +0 +20 +67 %$/m, 'told as a table');
+    like($told, qr/The sound ones yield/, 'with the yield');
+    unlike($told, qr/cost/, 'and no cost');
+    local $env{COLUMNS} = 40;
+    like($ask->('stats'), qr/^S2 +30 +0 +20 +67 %$/m, 'on forty columns as well');
+    like($ask->(qw(list places)), qr/shelf .*\n.*\d+ lost/, 'as are the lost ones of a place');
+    like($ask->(qw(list vessels --limit 1)), qr/state growing; day 23;/, 'where there is no room, each number has its name');
 };
 
 done_testing;
