@@ -74,7 +74,7 @@ static bool shown_by_pager(struct app *app)
 {
     enum { WORDS_MOST = 8 };
     extern char **environ;
-    const char *said = getenv("PAGER");
+    const char *said = getenv("PAGER"), *terminal = getenv("TERM");
     char *words[WORDS_MOST + 1] = {NULL};
     char *rest = arena_string(app->arena, said != NULL ? said : "less");
     size_t count = 0;
@@ -84,6 +84,8 @@ static bool shown_by_pager(struct app *app)
     pid_t child = 0;
     int ends[2];
 
+    if (terminal == NULL || strcmp(terminal, "dumb") == 0) /* it cannot turn pages */
+        return false;
     if (isatty(STDOUT_FILENO) != 1 || isatty(STDIN_FILENO) != 1 || app->out.rows == 0 ||
         screen_lines(&app->out) < app->out.rows)
         return false;

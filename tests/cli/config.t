@@ -177,6 +177,7 @@ chmod 0755, $pager;
 my $help = (run('help'))[1];
 is(on_terminal(20, PAGER => "$pager with"), "paged: with\n$help", 'what is longer than the terminal goes to the pager');
 is(on_terminal(200, PAGER => "$pager with"), $help, 'what fits does not');
+is(on_terminal(20, PAGER => "$pager with", TERM => 'dumb'), $help, 'nor what a terminal could not turn the pages of');
 is(on_terminal(20, PAGER => 'cat'), $help, 'nor does it go to cat');
 is(on_terminal(20, PAGER => ''), $help, 'nor to none');
 is(on_terminal(20, PAGER => '/nowhere/pager'), $help, 'nor is it lost where the pager is not there');
