@@ -517,65 +517,6 @@ static int64_t size_beside(const char *path, const char *suffix)
 
 /* ---- files that are not quite as SQLite has them --------------------------------------------- */
 
-/* The usual files with an index of the log in memory of our own, not in a file beside the journal: for one
- * reader that nobody writes to meanwhile. */
-enum { REGIONS = 64 };
-
-static void **own_regions(void)
-{
-    static void *regions[REGIONS];
-    return regions;
-}
-
-static int map_own(sqlite3_file *file, int region, int size, int extend, void volatile **memory)
-{
-    (void)file;
-    void **regions = own_regions();
-    if (region >= REGIONS)
-        return SQLITE_FULL;
-    if (regions[region] == NULL && extend != 0)
-        regions[region] = calloc(1, (size_t)size);
-    *memory = regions[region];
-    return SQLITE_OK;
-}
-
-static int lock_own(sqlite3_file *file, int offset, int count, int flags)
-{
-    (void)file, (void)offset, (void)count, (void)flags;
-    return SQLITE_OK;
-}
-
-static void barrier_own(sqlite3_file *file)
-{
-    (void)file;
-}
-
-static int unmap_own(sqlite3_file *file, int delete)
-{
-    (void)file, (void)delete;
-    void **regions = own_regions();
-    for (int i = 0; i < REGIONS; i++) {
-        free(regions[i]);
-        regions[i] = NULL;
-    }
-    return SQLITE_OK;
-}
-
-static int open_own(sqlite3_vfs *vfs, const char *name, sqlite3_file *file, int flags, int *given)
-{
-    static sqlite3_io_methods own;
-    int code = sqlite3_vfs_find(NULL)->xOpen(vfs, name, file, flags, given);
-    if (code != SQLITE_OK || (flags & SQLITE_OPEN_MAIN_DB) == 0)
-        return code;
-    own = *file->pMethods;
-    own.xShmMap = map_own;
-    own.xShmLock = lock_own;
-    own.xShmBarrier = barrier_own;
-    own.xShmUnmap = unmap_own;
-    file->pMethods = &own;
-    return SQLITE_OK;
-}
-
 /* A file that has no name is reached through a link, which SQLite would follow to find nothing, and then
  * refuse to follow. */
 static int as_it_stands(sqlite3_vfs *vfs, const char *name, int room, char *full)
@@ -588,18 +529,6 @@ static int open_linked(const char *name, int flags, int mode)
 {
     bool nameless = strncmp(name, "/proc/self/fd/", strlen("/proc/self/fd/")) == 0;
     return open(name, nameless ? flags & ~O_NOFOLLOW : flags, mode);
-}
-
-static const char *own_index(void)
-{
-    static sqlite3_vfs vfs;
-    if (vfs.zName == NULL) {
-        vfs = *sqlite3_vfs_find(NULL);
-        vfs.zName = "own-index";
-        vfs.xOpen = open_own;
-        sqlite3_vfs_register(&vfs, 0);
-    }
-    return vfs.zName;
 }
 
 static const char *plain_names(void)
@@ -616,14 +545,18 @@ static const char *plain_names(void)
 }
 
 /* Where SQLite's shared memory has no room beside the file (a full disk, a folder that may not be written
- * to), the log is read with an index in memory of our own; where there is no log and none can be made, the
- * file is read as one that nobody changes. */
+ * to), the log is read with its index in memory, as SQLite does without locks for one that has the file to
+ * itself; where there is no log and none can be made, the file is read as one that nobody changes. */
 static int open_in_place(struct journal *journal)
 {
     sqlite3_close(journal->database);
-    int code = open_database(journal->path, SQLITE_OPEN_READONLY, own_index(), &journal->database);
+    int code = open_database(journal->path, SQLITE_OPEN_READONLY, "unix-none", &journal->database);
     if (code == SQLITE_OK)
-        code = sqlite3_exec(journal->database, "PRAGMA schema_version", NULL, NULL, NULL);
+        code = sqlite3_db_config(journal->database, SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, 1, NULL);
+    if (code == SQLITE_OK)
+        code = sqlite3_exec(journal->database,
+                            "PRAGMA locking_mode = EXCLUSIVE; PRAGMA schema_version", NULL, NULL,
+                            NULL);
     if (code == SQLITE_OK || size_beside(journal->path, "-wal") > 0 ||
         size_beside(journal->path, "-journal") > 0)
         return code;

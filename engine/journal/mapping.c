@@ -2,25 +2,18 @@
 #include "journal/mapping_internal.h"
 
 #include <ctype.h>
-#include <errno.h>
 #include <math.h>
 #include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
-#include <yaml.h>
 
 #include "base/csv.h"
 #include "base/dates.h"
-#include "base/filing.h"
 #include "base/units.h"
 #include "journal/sql.h"
-
-enum {
-    MOST_BYTES = 1 << 20, /* of a map */
-    MOST_REPEATS = 64,
-};
+#include "rules/load.h"
 
 static const struct position nowhere = {NULL, 0, 0};
 #define RESULT_LEAD "result_"
@@ -296,140 +289,98 @@ static bool read_result(const struct mapping *mapping, const char *text, struct 
 /* As people write them: a YAML file, or a line of columns. */
 struct map_reading {
     struct mapping *mapping;
-    const char *path;
-    yaml_document_t document;
+    struct loader loader;
     enum role role; /* whose words are being read */
-    struct diags *diags;
 };
 
-typedef void entry_reader(struct map_reading *reading, const yaml_node_t *key,
-                          const yaml_node_t *value);
-
-static struct position node_at(const struct map_reading *reading, const yaml_node_t *node)
-{
-    return (struct position){reading->path, node->start_mark.line + 1, node->start_mark.column + 1};
-}
-
-/* The text of a node; NULL, and a fault, when it is none. */
-static const char *text_of(struct map_reading *reading, const yaml_node_t *node)
-{
-    if (node->type == YAML_SCALAR_NODE &&
-        strlen((const char *)node->data.scalar.value) == node->data.scalar.length)
-        return (const char *)node->data.scalar.value;
-    diags_error(reading->diags, node_at(reading, node), "a text should stand here");
-    return NULL;
-}
+typedef void entry_reader(struct map_reading *reading, const struct node *value);
 
 /* Calls `read` for every entry of a mapping; "columns:" may have nothing but comments below it. */
-static void each_entry(struct map_reading *reading, const yaml_node_t *node, const char *what,
-                       entry_reader *read)
+static void each_entry(struct map_reading *reading, const struct node *node, entry_reader *read)
 {
-    if (node->type == YAML_SCALAR_NODE && node->data.scalar.length == 0 &&
-        node->data.scalar.style == YAML_PLAIN_SCALAR_STYLE)
+    if (node->kind == NODE_TEXT && node->text[0] == '\0' && !node->quoted)
         return;
-    if (node->type != YAML_MAPPING_NODE) {
-        diags_error(reading->diags, node_at(reading, node), "a list of '%s' should stand here",
-                    what);
-        return;
-    }
-    for (const yaml_node_pair_t *pair = node->data.mapping.pairs.start;
-         pair < node->data.mapping.pairs.top; pair++)
-        read(reading, yaml_document_get_node(&reading->document, pair->key),
-             yaml_document_get_node(&reading->document, pair->value));
+    if (expect_kind(&reading->loader, node, NODE_MAP, node->key->text))
+        for (const struct node *entry = node->first; entry != NULL; entry = entry->next)
+            read(reading, entry);
+}
+
+static bool is_text(struct map_reading *reading, const struct node *value)
+{
+    return expect_kind(&reading->loader, value, NODE_TEXT,
+                       value->key != NULL ? value->key->text : "a heading");
 }
 
 /* The role of that name; ROLE_COUNT, and a fault, when there is none such. */
-static enum role find_role(struct diags *diags, struct position at, const char *name)
+static enum role find_role(struct map_reading *reading, struct position at, const char *name)
 {
     const char *names[ROLE_COUNT];
     for (int i = 0; i < ROLE_COUNT; i++)
         if (strcmp(names[i] = roles[i].name, name) == 0)
             return (enum role)i;
-    const char *near = diag_nearest(name, names, ROLE_COUNT);
-    struct text right;
-    text_init(&right);
-    text_printf(&right, near != NULL ? "did you mean '%s'?" : "there are:%s",
-                near != NULL ? near : "");
-    for (int i = 0; near == NULL && i < ROLE_COUNT; i++)
-        text_printf(&right, " %s", names[i]);
-    diags_error(diags, at, "no column of ours is called '%s'; %s", name, right.bytes);
-    text_release(&right);
+    const char *all = arena_join(reading->mapping->arena, names, ROLE_COUNT);
+    load_error(&reading->loader, at, "no column of ours is called '%s'%s", name,
+               load_suggest(&reading->loader, name, names, ROLE_COUNT,
+                            arena_format(reading->mapping->arena, "; there are: %s", all)));
     return ROLE_COUNT;
 }
 
-static enum role key_role(struct map_reading *reading, const yaml_node_t *key)
+static enum role key_role(struct map_reading *reading, const struct node *value)
 {
-    const char *name = text_of(reading, key);
-    return name != NULL ? find_role(reading->diags, node_at(reading, key), name) : ROLE_COUNT;
+    return find_role(reading, node_at(value->key), value->key->text);
 }
 
 static void map_column(struct mapping *mapping, enum role role, const char *heading)
 {
     mapping->headings[role] = sheet_fold(mapping->arena, heading);
-    mapping->as_written[role] = arena_string(mapping->arena, heading);
+    mapping->as_written[role] = heading;
 }
 
-static void read_column(struct map_reading *reading, const yaml_node_t *key,
-                        const yaml_node_t *value)
+static void read_column(struct map_reading *reading, const struct node *value)
 {
-    enum role role = key_role(reading, key);
-    const char *heading = text_of(reading, value);
-    if (role == ROLE_COUNT || heading == NULL)
-        return;
-    if (reading->mapping->headings[role] != NULL)
-        diags_error(reading->diags, node_at(reading, key), "'%s' stands twice", roles[role].name);
-    map_column(reading->mapping, role, heading);
+    enum role role = key_role(reading, value);
+    if (is_text(reading, value) && role != ROLE_COUNT)
+        map_column(reading->mapping, role, value->text);
 }
 
-static void read_same(struct map_reading *reading, const yaml_node_t *key, const yaml_node_t *value)
+static void read_same(struct map_reading *reading, const struct node *value)
 {
-    enum role role = key_role(reading, key);
-    const char *text = text_of(reading, value);
-    if (role != ROLE_COUNT && text != NULL)
-        reading->mapping->same[role] = arena_string(reading->mapping->arena, text);
+    enum role role = key_role(reading, value);
+    if (is_text(reading, value) && role != ROLE_COUNT)
+        reading->mapping->same[role] = value->text;
 }
 
-static void read_dates(struct map_reading *reading, const yaml_node_t *value)
+static void read_dates(struct map_reading *reading, const struct node *value)
 {
     static const char *const orders[] = {
         [DATES_DAY_FIRST] = "dmy", [DATES_MONTH_FIRST] = "mdy", [DATES_YEAR_FIRST] = "ymd"};
-    const char *text = text_of(reading, value);
     char letters[4] = "";
     size_t count = 0;
-    if (text == NULL)
+    if (!is_text(reading, value))
         return;
-    for (const char *c = text; *c != '\0' && count < 3; c++) /* "dd.mm.yyyy" means the same */
-        if (strchr("dmyDMY", *c) != NULL && (c == text || strchr("./- ", c[-1]) != NULL))
+    for (const char *c = value->text; *c != '\0' && count < 3; c++) /* "dd.mm.yyyy" is the same */
+        if (strchr("dmyDMY", *c) != NULL && (c == value->text || strchr("./- ", c[-1]) != NULL))
             letters[count++] = (char)(*c | 0x20);
     for (int order = DATES_DAY_FIRST; order <= DATES_YEAR_FIRST; order++)
         if (strcmp(letters, orders[order]) == 0) {
             reading->mapping->dates = (enum date_order)order;
             return;
         }
-    diags_error(
-        reading->diags, node_at(reading, value),
+    node_error(
+        &reading->loader, value,
         "'%s' is not an order for dates; write day/month/year, month/day/year or year-month-day",
-        text);
+        load_quote(&reading->loader, value->text));
 }
 
-static void read_repeats(struct map_reading *reading, const yaml_node_t *value)
+static void read_repeats(struct map_reading *reading, const struct node *value)
 {
     struct mapping *mapping = reading->mapping;
-    if (value->type != YAML_SEQUENCE_NODE) {
-        diags_error(reading->diags, node_at(reading, value),
-                    "a list of headings in brackets should stand here");
+    if (!expect_kind(&reading->loader, value, NODE_LIST, value->key->text))
         return;
-    }
-    for (const yaml_node_item_t *item = value->data.sequence.items.start;
-         item < value->data.sequence.items.top; item++) {
-        const yaml_node_t *node = yaml_document_get_node(&reading->document, *item);
-        const char *heading = text_of(reading, node);
-        if (heading != NULL && mapping->repeat_count == MOST_REPEATS)
-            diags_error(reading->diags, node_at(reading, node), "too many headings here");
-        else if (heading != NULL)
+    for (const struct node *node = value->first; node != NULL; node = node->next)
+        if (is_text(reading, node))
             *arena_push(mapping->arena, mapping->repeats, mapping->repeat_count) =
-                sheet_fold(mapping->arena, heading);
-    }
+                sheet_fold(mapping->arena, node->text);
 }
 
 static bool knows(const struct mapping *mapping, enum role role, const char *meaning)
@@ -446,159 +397,102 @@ static bool knows(const struct mapping *mapping, enum role role, const char *mea
     return true;
 }
 
-static void read_translation(struct map_reading *reading, const yaml_node_t *key,
-                             const yaml_node_t *value)
+static void read_translation(struct map_reading *reading, const struct node *value)
 {
     struct mapping *mapping = reading->mapping;
     enum role role = reading->role;
-    const char *word = text_of(reading, key), *meaning = text_of(reading, value);
-    if (word == NULL || meaning == NULL)
+    if (!is_text(reading, value))
         return;
-    if (!knows(mapping, role, meaning))
-        diags_error(
-            reading->diags, node_at(reading, value), "'%s' is no %s; %s", meaning, roles[role].name,
+    if (!knows(mapping, role, value->text))
+        node_error(
+            &reading->loader, value, "'%s' is no %s; %s", load_quote(&reading->loader, value->text),
+            roles[role].name,
             role == ROLE_RESULT
                 ? "write growing, used, discarded, contaminated, stuck, broken, sold, given or "
                   "a finding as 'jarside show' lists them"
                 : "'jarside show' lists what the rules know");
     *arena_push(mapping->arena, mapping->translations, mapping->translation_count) =
-        (struct translation){role, sheet_fold(mapping->arena, word),
-                             arena_string(mapping->arena, meaning)};
+        (struct translation){role, sheet_fold(mapping->arena, value->key->text), value->text};
 }
 
-static void read_values(struct map_reading *reading, const yaml_node_t *key,
-                        const yaml_node_t *value)
+static void read_values(struct map_reading *reading, const struct node *value)
 {
-    reading->role = key_role(reading, key);
+    reading->role = key_role(reading, value);
     if (reading->role != ROLE_COUNT)
-        each_entry(reading, value, "word: meaning", read_translation);
+        each_entry(reading, value, read_translation);
 }
 
-static void read_part(struct map_reading *reading, const yaml_node_t *key, const yaml_node_t *value)
+static void read_part(struct map_reading *reading, const struct node *value)
 {
     static const struct {
         const char *name;
-        void (*whole)(struct map_reading *reading, const yaml_node_t *value);
-        entry_reader *entry;
+        entry_reader *whole, *entry;
     } parts[] = {{"columns", NULL, read_column},
                  {"same", NULL, read_same},
                  {"dates", read_dates, NULL},
                  {"repeat", read_repeats, NULL},
                  {"values", NULL, read_values}};
     enum { PARTS = sizeof parts / sizeof *parts };
-    const char *names[PARTS], *name = text_of(reading, key);
-    for (size_t i = 0; i < PARTS && name != NULL; i++) {
-        names[i] = parts[i].name;
-        if (strcmp(name, names[i]) != 0)
+    const char *names[PARTS], *name = value->key->text;
+    for (size_t i = 0; i < PARTS; i++) {
+        if (strcmp(name, names[i] = parts[i].name) != 0)
             continue;
         if (parts[i].whole != NULL)
             parts[i].whole(reading, value);
         else
-            each_entry(reading, value, "name: value", parts[i].entry);
+            each_entry(reading, value, parts[i].entry);
         return;
     }
-    const char *near = name != NULL ? diag_nearest(name, names, PARTS) : NULL;
-    if (name != NULL)
-        diags_error(reading->diags, node_at(reading, key),
-                    "a map has no part '%s'; there are columns, same, dates, repeat and values%s%s",
-                    name, near != NULL ? "; did you mean " : "", near != NULL ? near : "");
+    node_error(&reading->loader, value->key,
+               "a map has no part '%s'; there are columns, same, dates, repeat and values%s",
+               load_quote(&reading->loader, name),
+               load_suggest(&reading->loader, name, names, PARTS, ""));
 }
 
 /* What a row needs, and records that nothing names. */
-static void check_whole(const struct map_reading *reading)
+static void check_whole(struct map_reading *reading, struct position at)
 {
     const struct mapping *mapping = reading->mapping;
-    const struct position at = {reading->path, 0, 0};
     bool given[ROLE_COUNT];
     for (int i = 0; i < ROLE_COUNT; i++)
         given[i] = mapping->headings[i] != NULL || mapping->same[i] != NULL;
     if (mapping->headings[ROLE_VESSEL] == NULL && mapping->headings[ROLE_NUMBER] == NULL)
-        diags_error(reading->diags, at,
-                    "no column tells the vessels; map 'vessel' (labels) or 'number' (within its "
-                    "batch)");
+        load_error(&reading->loader, at,
+                   "no column tells the vessels; map 'vessel' (labels) or 'number' (within its "
+                   "batch)");
     if (!given[ROLE_BATCH])
-        diags_error(reading->diags, at,
-                    "nothing tells the batch; map 'batch', or give one for all under 'same'");
+        load_error(&reading->loader, at,
+                   "nothing tells the batch; map 'batch', or give one for all under 'same'");
     for (int i = 0; i < ROLE_COUNT; i++) {
         enum role label = label_of(roles[i].record);
         if (i == ROLE_GRAIN || !given[i] || label == ROLE_COUNT || label == ROLE_VESSEL ||
             given[label])
             continue;
-        diags_error(reading->diags, at, "'%s' belongs to a %s, which nothing names; map '%s'",
-                    roles[i].name, record_types[roles[i].record].name, roles[label].name);
+        load_error(&reading->loader, at, "'%s' belongs to a %s, which nothing names; map '%s'",
+                   roles[i].name, record_types[roles[i].record].name, roles[label].name);
     }
 }
 
-/* Whether it nests as a map does. A deeper one would take the parser more time than anybody has. */
-static bool is_shallow(struct map_reading *reading, FILE *file)
+static void read_file(struct map_reading *reading, const char *path)
 {
-    enum { DEEPEST = 8 };
-    yaml_parser_t parser;
-    yaml_event_t event;
-    int depth = 0;
-    bool more = true;
-    if (yaml_parser_initialize(&parser) == 0)
-        memory_exhausted();
-    yaml_parser_set_input_file(&parser, file);
-    while (more && depth <= DEEPEST && yaml_parser_parse(&parser, &event) != 0) {
-        depth += event.type == YAML_MAPPING_START_EVENT || event.type == YAML_SEQUENCE_START_EVENT;
-        depth -= event.type == YAML_MAPPING_END_EVENT || event.type == YAML_SEQUENCE_END_EVENT;
-        more = event.type != YAML_STREAM_END_EVENT;
-        if (depth > DEEPEST)
-            diags_error(reading->diags,
-                        (struct position){reading->path, event.start_mark.line + 1,
-                                          event.start_mark.column + 1},
-                        "nested more than %d deep; a map has three levels", (int)DEEPEST);
-        yaml_event_delete(&event);
-    }
-    yaml_parser_delete(&parser);
-    rewind(file);
-    return depth <= DEEPEST;
-}
-
-static enum status read_yaml(struct map_reading *reading)
-{
-    yaml_parser_t parser;
+    struct loader *loader = &reading->loader;
     struct stat about;
-    FILE *file = fopen(reading->path, "rb");
-    if (file == NULL)
-        return filing_refused(reading->path, "read", errno, reading->diags);
-    if (fstat(fileno(file), &about) != 0 || !S_ISREG(about.st_mode) || about.st_size > MOST_BYTES) {
-        diags_error(reading->diags, (struct position){reading->path, 0, 0},
-                    "is not a map: not a file, or longer than a mebibyte");
-        fclose(file);
-        return STATUS_DATA;
+    if (stat(path, &about) == 0 && S_ISDIR(about.st_mode)) {
+        load_error(loader, (struct position){path, 0, 0}, "is not a map: it is a folder");
+        return;
     }
-    if (!is_shallow(reading, file)) {
-        fclose(file);
-        return STATUS_DATA;
-    }
-    if (yaml_parser_initialize(&parser) == 0)
-        memory_exhausted();
-    yaml_parser_set_input_file(&parser, file);
-    if (yaml_parser_load(&parser, &reading->document) != 0) {
-        const yaml_node_t *root = yaml_document_get_root_node(&reading->document);
-        if (root == NULL)
-            diags_error(reading->diags, (struct position){reading->path, 1, 1},
-                        "the map is empty; 'jarside import FILE --guess' proposes one");
-        else
-            each_entry(reading, root, "name: value", read_part);
-        yaml_document_delete(&reading->document);
-    } else if (parser.error == YAML_MEMORY_ERROR || parser.error == YAML_NO_ERROR) {
-        memory_exhausted(); /* a fault it has no name for is lack of memory, too */
-    } else {
-        const struct position at = {reading->path, parser.problem_mark.line + 1,
-                                    parser.problem_mark.column + 1};
-        diags_error(reading->diags, at, "this is no YAML: %s",
-                    parser.problem != NULL ? parser.problem : "unreadable");
-    }
-    yaml_parser_delete(&parser);
-    fclose(file);
-    return STATUS_DATA; /* if anything was wrong */
+    files_find(loader, path, 0);
+    const struct node *root =
+        loader->file_count > 0 ? document_read(loader, &loader->files[0]) : NULL;
+    for (const struct node *node = root != NULL ? root->first : NULL; node; node = node->next)
+        read_part(reading, node);
+    if (root == NULL && loader->errors == 0)
+        load_error(loader, (struct position){path, 1, 1},
+                   "the map is empty; 'jarside import FILE --guess' proposes one");
 }
 
 /* "batch=Run,number=Bag no" */
-static enum status read_line(struct map_reading *reading, const char *line)
+static void read_line(struct map_reading *reading, const char *line)
 {
     char *copy = arena_string(reading->mapping->arena, line);
     for (char *item = copy, *next = NULL; item != NULL; item = next) {
@@ -607,16 +501,14 @@ static enum status read_line(struct map_reading *reading, const char *line)
             *next++ = '\0';
         char *equals = strchr(item, '=');
         if (equals == NULL) {
-            diags_error(reading->diags, nowhere, "'%s' is no 'ours=theirs'", item);
-            return STATUS_USAGE;
+            load_error(&reading->loader, nowhere, "'%s' is no 'ours=theirs'", item);
+            return;
         }
         *equals = '\0';
-        enum role role = find_role(reading->diags, nowhere, item + strspn(item, " "));
-        if (role == ROLE_COUNT)
-            return STATUS_USAGE;
-        map_column(reading->mapping, role, equals + 1);
+        enum role role = find_role(reading, nowhere, item + strspn(item, " "));
+        if (role != ROLE_COUNT)
+            map_column(reading->mapping, role, equals + 1);
     }
-    return STATUS_USAGE;
 }
 
 struct mapping *mapping_new(const char *map, const struct rules *rules, struct diags *diags,
@@ -626,16 +518,19 @@ struct mapping *mapping_new(const char *map, const struct rules *rules, struct d
     struct arena *arena = arena_new();
     struct mapping *mapping = arena_alloc(arena, sizeof *mapping);
     bool line = strchr(map, '=') != NULL && stat(map, &about) != 0;
-    struct map_reading reading = {.mapping = mapping, .path = line ? NULL : map, .diags = diags};
-    size_t before = diags_errors(diags);
+    struct map_reading reading = {.mapping = mapping};
     *mapping = (struct mapping){.arena = arena, .rules = rules};
-    *status = line ? read_line(&reading, map) : read_yaml(&reading);
-    if (diags_errors(diags) == before)
-        check_whole(&reading);
-    if (diags_errors(diags) == before) {
-        *status = STATUS_OK;
+    loader_init(&reading.loader, arena, rules);
+    if (line)
+        read_line(&reading, map);
+    else
+        read_file(&reading, map);
+    if (reading.loader.errors == 0)
+        check_whole(&reading, line ? nowhere : (struct position){map, 0, 0});
+    *status = loader_finish(&reading.loader, diags);
+    if (*status == STATUS_OK)
         return mapping;
-    }
+    *status = line ? STATUS_USAGE : *status;
     arena_free(arena);
     return NULL;
 }
