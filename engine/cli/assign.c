@@ -9,6 +9,7 @@
 
 #include "base/text.h"
 #include "base/units.h"
+#include "prompt/input.h"
 
 /* ==== labels ================================================================================== */
 
@@ -267,6 +268,29 @@ size_t labels_leading(struct app *app, const char *const *words, size_t count)
     return labels > 0 ? labels : count > 0;
 }
 
+/* ---- somebody at the terminal ---------------------------------------------------------------- */
+
+void confirm_or_stop(struct app *app, bool may_ask, const char *question, const char *otherwise)
+{
+    struct lines *lines = may_ask ? lines_open() : NULL;
+    bool sure = lines != NULL && lines_confirm(lines, question);
+    lines_close(lines);
+    if (!sure)
+        app_stop(app, "%s", lines == NULL ? otherwise : "nothing was saved");
+}
+
+const char *ask_once(struct app *app, const char *question, const char *const *words, size_t count)
+{
+    char *answer = NULL;
+    struct lines *lines = lines_open();
+    bool given =
+        lines != NULL && lines_ask(lines, question, NULL, words, count, &answer) == LINE_GIVEN;
+    lines_close(lines);
+    const char *copy = given ? arena_string(app->arena, answer) : NULL;
+    free(answer);
+    return copy;
+}
+
 /* ==== assign ================================================================================== */
 
 enum { MOST_NAMES = 256 };
@@ -425,9 +449,6 @@ size_t assign_read(struct app *app, enum record record, const char *typed, const
     return 1;
 }
 
-/* ---- findings and causes --------------------------------------------------------------------- */
-
-/* Folded, with the underscores of ids as blanks: how words are compared. */
 const char *assign_what(struct app *app, const struct column *column)
 {
     enum { SHOWN = 6 };
@@ -459,6 +480,9 @@ void assign_help(struct app *app, enum record record)
             screen_row(&app->out, 2, NAME_COLUMNS, column->name, assign_what(app, column));
 }
 
+/* ---- findings and causes --------------------------------------------------------------------- */
+
+/* Folded, with the underscores of ids as blanks: how words are compared. */
 static bool fold_into(struct text *out, const char *words)
 {
     text_clear(out);

@@ -68,6 +68,12 @@ size_t assign_read(struct app *app, enum record record, const char *typed, const
 
 /* What a column may hold: its unit, its words or what it is, and its other names. */
 const char *assign_what(struct app *app, const struct column *column);
+/* Ends the command unless somebody at the terminal affirms the question: where nobody can be asked, or is to be
+ * (`may_ask`), with `otherwise`, else with "nothing was saved". */
+void confirm_or_stop(struct app *app, bool may_ask, const char *question, const char *otherwise);
+/* An answer to a question, whose words Tab completes, in the arena; NULL where nobody gives one. */
+const char *ask_once(struct app *app, const char *question, const char *const *words, size_t count);
+
 /* What a kind of record may hold, a line a column: its other names, its unit or words. */
 void assign_help(struct app *app, enum record record);
 

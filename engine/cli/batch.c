@@ -949,13 +949,9 @@ static void check_size(struct draft *draft)
         app_stop(app, "%zu vessels? A batch has at most %d", count, MOST_VESSELS);
     if (count <= LIKELY || draft->given.sure)
         return;
-    struct lines *lines = draft->given.no_input || draft->given.json ? NULL : lines_open();
-    if (lines == NULL)
-        app_stop(app, "%zu vessels? Add --yes if there are so many", count);
-    bool sure = lines_confirm(lines, arena_format(app->arena, "%zu vessels, really", count));
-    lines_close(lines);
-    if (!sure)
-        app_stop(app, "nothing was recorded");
+    confirm_or_stop(app, !draft->given.no_input && !draft->given.json,
+                    arena_format(app->arena, "%zu vessels, really", count),
+                    arena_format(app->arena, "%zu vessels? Add --yes if there are so many", count));
 }
 
 /* "upper" for all, or "upper:4,lower:4" in the order of the numbers. A position by id or label. */

@@ -14,13 +14,7 @@
 #include "cli/look.h"
 #include "journal/consult.h"
 #include "journal/undo.h"
-#include "prompt/input.h"
 #include "view/verdict.h"
-
-static bool gone(const struct vessel *vessel)
-{
-    return vessel->state == VESSEL_DISCARDED || vessel->state == VESSEL_USED;
-}
 
 /* The newest look at a vessel that stands; false when there is none. */
 static bool last_look(struct app *app, const struct vessel *vessel, struct look *look)
@@ -104,12 +98,12 @@ static enum objection object(struct app *app, const struct vessel *vessel, enum 
     char day[MOMENT_ROOM];
 
     app_get(app, RECORD_BATCH, vessel->batch, &batch);
-    if (gone(vessel) && newest_event(app, vessel->id, end, &event)) {
+    if (vessel_gone(vessel) && newest_event(app, vessel->id, end, &event)) {
         *why = arena_format(
             app->arena,
             "%s was %s on %s; if that is a mistake: jarside correct event %lld withdraw", label,
             how, moment_write_day(event.at, day), (long long)event.id);
-    } else if (gone(vessel)) {
+    } else if (vessel_gone(vessel)) {
         *why = arena_format(app->arena, "%s was %s already", label, how);
     } else if (kind == EVENT_ISOLATE && vessel->state == VESSEL_ISOLATED) {
         *why = arena_format(app->arena, "%s is isolated already", label);
@@ -194,23 +188,6 @@ static void check_vessels(struct doing *doing)
     app_must(app, worst == OBJECTION_RISK    ? STATUS_CHECK
                   : worst == OBJECTION_STATE ? STATUS_USAGE
                                              : STATUS_OK);
-}
-
-/* A whole batch is thrown away on purpose, not by leaving out a number. */
-static void confirm_discard(struct doing *doing)
-{
-    struct app *app = doing->app;
-    if (doing->kind != EVENT_DISCARD || !doing->chosen.whole || doing->force)
-        return;
-    struct lines *lines = lines_open();
-    if (lines == NULL)
-        app_stop(app, "that is %zu vessels at once; add --yes if all are to go",
-                 doing->chosen.count);
-    bool sure = lines_confirm(
-        lines, arena_format(app->arena, "Discard all %zu of them", doing->chosen.count));
-    lines_close(lines);
-    if (!sure)
-        app_stop(app, "nothing was recorded");
 }
 
 static void record_event(struct doing *doing, const struct vessel *vessel)
@@ -342,7 +319,12 @@ static enum status run_event(struct app *app)
     }
     doing.chosen = labels_vessels(app, words, count);
     check_vessels(&doing);
-    confirm_discard(&doing);
+    /* A whole batch is thrown away on purpose, not by leaving out a number. */
+    if (doing.kind == EVENT_DISCARD && doing.chosen.whole && !doing.force)
+        confirm_or_stop(
+            app, true, arena_format(app->arena, "Discard all %zu of them", doing.chosen.count),
+            arena_format(app->arena, "that is %zu vessels at once; add --yes if all are to go",
+                         doing.chosen.count));
     app_begin(app);
     if (doing.kind == EVENT_MOVE && doing.place.id == 0)
         app_add(app, RECORD_PLACE, &doing.place);
@@ -373,22 +355,11 @@ static const struct option confirm_options[] = {
 /* What it turned out to be, asked for at a terminal; NULL when nobody says. */
 static const char *ask_finding(struct app *app)
 {
-    enum { MOST = 128 };
-    const char *words[MOST];
-    size_t count = 0;
-    char *answer = NULL;
-    struct lines *lines = lines_open();
-
-    if (lines == NULL)
-        return NULL;
-    for (size_t i = 0; i < app->rules->finding_count && count < MOST; i++)
-        words[count++] = app->rules->findings[i].id;
-    enum line_answer how = lines_ask(lines, "What did it turn out to be (Tab shows the findings)",
-                                     NULL, words, count, &answer);
-    lines_close(lines);
-    const char *copy = how == LINE_GIVEN ? arena_string(app->arena, answer) : NULL;
-    free(answer);
-    return copy;
+    size_t count = app->rules->finding_count;
+    const char **words = arena_array(app->arena, count, sizeof *words);
+    for (size_t i = 0; i < count; i++)
+        words[i] = app->rules->findings[i].id;
+    return ask_once(app, "What did it turn out to be (Tab shows the findings)", words, count);
 }
 
 static void set_finding(struct app *app, struct outcome *outcome, const char *words)
@@ -447,7 +418,7 @@ static enum status run_confirm(struct app *app)
         const struct vessel *vessel = &chosen.vessels[i];
         if (vessel->fate == FATE_CONTAMINATED)
             look_warn_children(app, vessel);
-        if (vessel->fate != FATE_CONTAMINATED || gone(vessel))
+        if (vessel->fate != FATE_CONTAMINATED || vessel_gone(vessel))
             continue;
         screen_say(&app->out, 0, 2, ROLE_WARN,
                    "%s is still on record as %s. Closed and out: jarside discard %s", vessel->label,
@@ -572,7 +543,7 @@ static enum status withdraw(struct correcting *correcting, enum record record,
     app_add(app, record, &row);
     app_get(app, RECORD_VESSEL, row.dated.vessel, &vessel);
     /* It is back, or what was planned for it came of that look. */
-    if (!gone(&vessel) && (vessel.due == 0 || record == RECORD_LOOK))
+    if (!vessel_gone(&vessel) && (vessel.due == 0 || record == RECORD_LOOK))
         app_must(app, journal_set_due(app->journal, vessel.id, moment_day(correcting->at),
                                       "back on record", app->diags));
     app_commit(app);
@@ -682,7 +653,7 @@ static enum status run_correct(struct app *app)
     correcting.count = count - read;
     if (record == RECORD_PARENT || record == RECORD_EDIT)
         app_stop(app, "a %s cannot be corrected", record_types[record].name);
-    if (record == RECORD_LOOK || record == RECORD_EVENT || record == RECORD_OUTCOME)
+    if (record_of_vessel(record))
         return correct_row(&correcting, record, label);
     if (strstr(label, "..") != NULL && !correcting.json) { /* B3-2..4 note=... */
         const struct chosen chosen = labels_vessels(app, &label, 1);

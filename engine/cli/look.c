@@ -11,7 +11,6 @@
 #include "cli/assign.h"
 #include "cli/cli.h"
 #include "journal/remark.h"
-#include "prompt/input.h"
 #include "prompt/prompt.h"
 
 /* ==== one vessel ============================================================================== */
@@ -277,11 +276,6 @@ struct walkthrough {
     double gravest;
 };
 
-static bool is_gone(const struct vessel *vessel)
-{
-    return vessel->state == VESSEL_DISCARDED || vessel->state == VESSEL_USED;
-}
-
 /* The vessels of a batch, each with what the remark says of it. Those that it names are there and
  * can be looked at. */
 static void read_remark(struct walkthrough *walk, const struct batch *batch)
@@ -302,10 +296,10 @@ static void read_remark(struct walkthrough *walk, const struct batch *batch)
                                               : said        ? remark.words
                                                             : NULL,
                                      .named = group != NULL,
-                                     .state = is_gone(vessel) ? ROW_GONE
-                                              : said          ? ROW_OPEN
-                                                              : ROW_UNSAID};
-        if (group != NULL && !group->controls && is_gone(vessel))
+                                     .state = vessel_gone(vessel) ? ROW_GONE
+                                              : said              ? ROW_OPEN
+                                                                  : ROW_UNSAID};
+        if (group != NULL && !group->controls && vessel_gone(vessel))
             app_stop(app, "%s was %s already; nothing was saved", vessel->label,
                      vessel_state_words[vessel->state]);
     }
@@ -459,17 +453,13 @@ static void confirm_discards(struct walkthrough *walk)
     if (count < 2 || walk->looking->sure)
         return;
     const char *labels = app_vessels(app, picked, count);
-    struct lines *lines = walk->looking->no_input || walk->looking->json ? NULL : lines_open();
-    if (lines == NULL)
-        app_stop(app,
-                 "these words mean discard for %zu vessels (%s); add --yes if they do. Nothing was "
-                 "saved",
-                 count, labels);
-    bool sure = lines_confirm(
-        lines, arena_format(app->arena, "These words mean discard for %s. Record them", labels));
-    lines_close(lines);
-    if (!sure)
-        app_stop(app, "nothing was saved");
+    confirm_or_stop(
+        app, !walk->looking->no_input && !walk->looking->json,
+        arena_format(app->arena, "These words mean discard for %s. Record them", labels),
+        arena_format(app->arena,
+                     "these words mean discard for %zu vessels (%s); add --yes if they do. Nothing "
+                     "was saved",
+                     count, labels));
 }
 
 static void look_at_all(struct walkthrough *walk)
@@ -632,20 +622,15 @@ static enum status walk_through(struct walkthrough *walk, const char *batch)
 static const char *ask_remark(const struct looking *looking, const char *batch)
 {
     struct app *app = looking->app;
-    char *answer = NULL;
-    struct lines *lines = may_ask(looking) ? lines_open() : NULL;
-    if (lines == NULL)
+    if (!may_ask(looking))
         app_stop(app,
                  "what was seen is missing; for instance: "
                  "jarside look %s \"all fine except 3 and 7: green patch\"",
                  batch);
     screen_say(&app->out, 0, 2, ROLE_QUIET, "For instance: all fine except 3 and 7: green patch");
     (void)app_flush(app);
-    enum line_answer how = lines_ask(
-        lines, arena_format(app->arena, "What do you see in %s", batch), NULL, NULL, 0, &answer);
-    lines_close(lines);
-    const char *words = how == LINE_GIVEN ? arena_string(app->arena, answer) : NULL;
-    free(answer);
+    const char *words =
+        ask_once(app, arena_format(app->arena, "What do you see in %s", batch), NULL, 0);
     if (words == NULL)
         app_stop(app, "nothing was saved");
     return words;

@@ -202,9 +202,8 @@ const char *order_of(size_t index, enum record record, bool is_new)
 {
     for (size_t i = 0; i < sizeof orders / sizeof *orders; i++) {
         enum record of = orders[i].record;
-        bool own =
-            of == RECORD_LOOK || of == RECORD_OUTCOME || of == RECORD_EVENT ||
-            of == RECORD_PARENT; /* a new one of these can break it; else what refers to it */
+        /* A new one of these can break it; else what refers to it. */
+        bool own = record_of_vessel(of) || of == RECORD_PARENT;
         bool touches =
             (of == record && (own || !is_new)) || (orders[i].other == record && (!own || !is_new));
         if (touches && index-- == 0)
@@ -269,8 +268,7 @@ static void check_derived(struct check *check, const struct vessel *vessel)
         tell(check, DIAG_ERROR, RECORD_VESSEL, vessel->id,
              "the %s of %.200s is not what its looks, events and outcomes say", stale,
              vessel->label);
-    bool over = vessel->state == VESSEL_DISCARDED || vessel->state == VESSEL_USED;
-    if (over && vessel->due != 0)
+    if (vessel_gone(vessel) && vessel->due != 0)
         tell(check, DIAG_ERROR, RECORD_VESSEL, vessel->id,
              "a look at %.200s is due, although it is gone", vessel->label);
 }

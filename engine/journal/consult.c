@@ -663,7 +663,7 @@ static enum status find_vessel(struct opening *opening)
                     consult_day(at->batch.at, at->request.now, day));
         return STATUS_USAGE;
     }
-    if (at->vessel.state != VESSEL_DISCARDED && at->vessel.state != VESSEL_USED)
+    if (!vessel_gone(&at->vessel))
         return STATUS_OK;
     diags_error(opening->diags, (struct position){0},
                 "%s was %s already; there is nothing to look at", at->vessel.label,

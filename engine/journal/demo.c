@@ -58,8 +58,7 @@ static enum status take_row(void *context, const struct csv_row *fields)
     for (size_t i = 0; i < fields->count && status == STATUS_OK; i++)
         status = journal_read_column(demo->journal, demo->columns[i], fields->fields[i].text,
                                      demo->arena, row, demo->diags);
-    if (status != STATUS_OK || !(demo->record == RECORD_LOOK || demo->record == RECORD_EVENT ||
-                                 demo->record == RECORD_OUTCOME))
+    if (status != STATUS_OK || !record_of_vessel(demo->record))
         return status == STATUS_OK ? journal_add(demo->journal, demo->record, row, demo->diags)
                                    : status;
     const struct moment *at = column_member(&type->columns[record_column(demo->record, "at")], row);

@@ -1214,7 +1214,6 @@ static enum status refresh(struct journal *journal, int64_t id, struct diags *di
     enum status status = vessel_derive(journal, id, &vessel, diags);
     if (status != STATUS_OK)
         return status;
-    bool over = vessel.state == VESSEL_DISCARDED || vessel.state == VESSEL_USED;
     bool ended = moment_known(vessel.ended);
     struct query query =
         query_begin(journal, diags,
@@ -1223,7 +1222,7 @@ static enum status refresh(struct journal *journal, int64_t id, struct diags *di
                     " due = iif(?10, 0, due), due_for = iif(?10, '', due_for) WHERE id = ?1",
                     "irrttiiiri", id, vessel.stands, vessel.stood, vessel_state_words[vessel.state],
                     fate_words[vessel.fate], (int64_t)ended, vessel.ended.seconds,
-                    (int64_t)vessel.ended.offset, vessel.last_look, (int64_t)over);
+                    (int64_t)vessel.ended.offset, vessel.last_look, (int64_t)vessel_gone(&vessel));
     return query_end(&query);
 }
 

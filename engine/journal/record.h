@@ -172,7 +172,7 @@ struct look { /* appended, never changed; `corrects` names the look that it take
     const char *rules;     /* hash of the rule base */
     const char *program;   /* its version */
     int64_t corrects;
-    int64_t turn; /* derived: the first look of a chain of corrections, 0 for none; a correction
+    int64_t turn;   /* derived: the first look of a chain of corrections, 0 for none; a correction
                      keeps the turn of what it corrects */
     const char *by; /* who recorded it, and at which station; "" when it is not said */
 };
@@ -208,7 +208,7 @@ struct event { /* appended, never changed */
     const char *detail;
     enum because because; /* of a discard */
     int64_t corrects;
-    int64_t turn; /* as of a look */
+    int64_t turn;   /* as of a look */
     const char *by; /* who recorded it, and at which station; "" when it is not said */
 };
 
@@ -221,7 +221,7 @@ struct outcome { /* appended, never changed; the newest that stands counts */
     const char *cause;  /* "" when not known */
     const char *how;    /* how it is known, in the grower's words */
     int64_t corrects;
-    int64_t turn; /* as of a look */
+    int64_t turn;   /* as of a look */
     const char *by; /* who recorded it, and at which station; "" when it is not said */
 };
 
@@ -232,7 +232,7 @@ struct edit { /* a slip corrected in a record that is not append-only */
     const char *label; /* of the record */
     const char *column;
     const char *was, *became; /* as CSV would write them */
-    const char *by; /* who recorded it, and at which station; "" when it is not said */
+    const char *by;           /* who recorded it, and at which station; "" when it is not said */
 };
 
 /* ---- the description ------------------------------------------------------------------------- */
@@ -330,6 +330,18 @@ struct list_word list_word(const struct rules *rules, enum word_list list, size_
 static inline const void *column_member(const struct column *column, const void *row)
 {
     return (const char *)row + column->offset;
+}
+
+/* Whether it is discarded or used. */
+static inline bool vessel_gone(const struct vessel *vessel)
+{
+    return vessel->state == VESSEL_DISCARDED || vessel->state == VESSEL_USED;
+}
+
+/* Whether records of the kind are looks, events or outcomes: what is told of one vessel. */
+static inline bool record_of_vessel(enum record record)
+{
+    return record >= RECORD_LOOK && record <= RECORD_OUTCOME;
 }
 
 /* Whether records of the kind have labels to be known by. */

@@ -125,9 +125,7 @@ static enum status describe(struct journal *journal, const void *changes, int si
         if (operation != SQLITE_INSERT || record == RECORD_COUNT)
             continue;
         undone->rows[record]++;
-        bool of_vessel =
-            record == RECORD_LOOK || record == RECORD_EVENT || record == RECORD_OUTCOME;
-        if (of_vessel) {
+        if (record_of_vessel((enum record)record)) {
             const char *id = added_text(row, AT_VESSEL, arena);
             several = several || (vessel != NULL && strcmp(vessel, id) != 0);
             vessel = vessel != NULL ? vessel : id;
