@@ -61,7 +61,6 @@ static size_t curve_of(const struct review_time *time, uint32_t level)
 
 static void make_time(struct review_work *work)
 {
-    static const double usual_level = 0.95;
     const struct dataset *dataset = work->dataset;
     struct review *review = work->review;
     struct review_time *time = &review->time;
@@ -94,12 +93,10 @@ static void make_time(struct review_work *work)
             /* NOLINTNEXTLINE(clang-analyzer-core.UndefinedBinaryOperatorResult): filled up to time->cases above */
             if (curve[i] == c)
                 of_curve[count++] = cases[i];
-        (void)survival_curve(work->arena, of_curve, count, usual_level, SURVIVAL_LOG_LOG,
-                             &time->curves[c].curve);
+        (void)survival_curve(work->arena, of_curve, count, &time->curves[c].curve);
     }
     if (time->curve_count > 1)
-        (void)survival_logrank(work->arena, cases, curve, time->cases, time->curve_count,
-                               &time->logrank);
+        (void)survival_logrank(cases, curve, time->cases, time->curve_count, &time->logrank);
     free(cases);
     free(of_curve);
     free(curve);

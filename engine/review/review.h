@@ -135,14 +135,14 @@ struct review_time {
     struct review_curve *curves; /* of the levels, most vessels first, at most REVIEW_CURVES; then
                                     one of all others, with LEVEL_NONE */
     size_t curve_count;
-    struct survival_logrank logrank; /* among them; groups 0 when not asked */
-    size_t cases, left_out;          /* vessels with times, and without */
+    struct strata_test logrank; /* among them; freedom 0 when not asked */
+    size_t cases, left_out;     /* vessels with times, and without */
 };
 enum { REVIEW_CURVES = 4 };
 
 struct review_drift { /* all losses rise or fall over the season, whatever the culprits do */
     double p;
-    bool rises; /* rather than falls */
+    bool rises;  /* rather than falls */
     bool called; /* p is high enough, as it seldom is where losses stay as they are */
 };
 

@@ -226,17 +226,14 @@ static void allocate(struct problem *p, struct arena *arena)
 
 static bool sum_up(struct problem *p)
 {
-    size_t total = 0;
-
     for (size_t i = 0; i < p->count; i++) {
         const struct strata_cell *cell = &p->cells[i];
         if (!counts_fine(cell->counts) || cell->group >= p->groups || cell->stratum >= p->strata)
             return false;
-        total += cell->counts.total;
-        if (total > COUNTS_MOST)
-            return false;
         p->sums[cell->stratum].lost += cell->counts.lost;
         p->sums[cell->stratum].total += cell->counts.total;
+        if (p->sums[cell->stratum].total > COUNTS_MOST)
+            return false;
     }
     return true;
 }
@@ -400,59 +397,27 @@ static bool survival_fine(const struct survival_case *cases, size_t count)
     return true;
 }
 
-/* `sum` is Greenwood's sum d / (n (n - d)): the variance of log S. */
-static struct interval limits_of(double survival, double sum, double z, enum survival_scale scale)
-{
-    double error = z * sqrt(sum);
-
-    if (survival <= 0.0)
-        return (struct interval){NAN, NAN};
-    if (survival >= 1.0)
-        return (struct interval){1.0, 1.0};
-    if (scale == SURVIVAL_LOG) {
-        double high = survival * exp(error);
-        return (struct interval){survival * exp(-error), high < 1.0 ? high : 1.0};
-    }
-    double ratio = exp(error / -log(survival));
-    return (struct interval){pow(survival, ratio), pow(survival, 1.0 / ratio)};
-}
-
-enum line { SURVIVAL, LOW, HIGH };
-
-static double line_at(const struct survival_step *step, enum line line)
-{
-    if (line == SURVIVAL)
-        return step->survival;
-    if (isnan(
-            step->limits.low)) /* S = 0 has no limits: low is no higher, of high nothing is known */
-        return line == LOW ? 0.0 : 1.0;
-    return line == LOW ? step->limits.low : step->limits.high;
-}
-
-/* First time at which a line is 1/2 or less, the middle of the stretch where it is 1/2 exactly:
- * products like 3/4 x 2/3 miss it by rounding. */
-static double half_time(const struct survival_curve *curve, enum line line)
+/* First time at which S is 1/2 or less, the middle of the stretch where it is 1/2 exactly: products
+ * like 3/4 x 2/3 miss it by rounding. */
+static double median_of(const struct survival_curve *curve)
 {
     const double rounding = 1e-12;
+    size_t at = 0;
 
-    for (size_t i = 0; i < curve->count; i++) {
-        double value = line_at(&curve->steps[i], line);
-        if (value > 0.5 + rounding)
-            continue;
-        if (value < 0.5 - rounding)
-            return curve->steps[i].time;
-        for (size_t k = i + 1; k < curve->count; k++)
-            if (line_at(&curve->steps[k], line) < 0.5 - rounding)
-                return 0.5 * (curve->steps[i].time + curve->steps[k].time);
-        return curve->steps[i].time;
-    }
-    return INFINITY;
+    while (at < curve->count && curve->steps[at].survival > 0.5 + rounding)
+        at++;
+    if (at == curve->count)
+        return INFINITY;
+    size_t past = at;
+    while (past < curve->count && curve->steps[past].survival >= 0.5 - rounding)
+        past++;
+    return 0.5 * (curve->steps[at].time + curve->steps[past < curve->count ? past : at].time);
 }
 
 enum status survival_curve(struct arena *arena, const struct survival_case *cases, size_t count,
-                           double level, enum survival_scale scale, struct survival_curve *curve)
+                           struct survival_curve *curve)
 {
-    if (!level_fine(level) || !survival_fine(cases, count))
+    if (!survival_fine(cases, count))
         return STATUS_USAGE;
     struct survival_case *sorted = malloc((count + 1) * sizeof *sorted);
     size_t distinct = 0;
@@ -463,40 +428,19 @@ enum status survival_curve(struct arena *arena, const struct survival_case *case
         distinct += i == 0 || sorted[i].time != sorted[i - 1].time;
     *curve = (struct survival_curve){.cases = count};
     curve->steps = arena_array(arena, distinct, sizeof *curve->steps);
-    double survival = 1.0, sum = 0.0, z = gsl_cdf_ugaussian_Qinv(0.5 * (1.0 - level));
+    double survival = 1.0;
     for (size_t k = 0; k < count;) {
         struct survival_step *step = &curve->steps[curve->count++];
         *step = (struct survival_step){.time = sorted[k].time, .at_risk = count - k};
-        for (; k < count && sorted[k].time == step->time; k++) {
+        for (; k < count && sorted[k].time == step->time; k++)
             step->lost += sorted[k].lost;
-            step->censored += !sorted[k].lost;
-        }
-        double n = (double)step->at_risk, d = (double)step->lost;
-        survival *= (n - d) / n;
-        sum += step->lost < step->at_risk ? d / (n * (n - d)) : INFINITY;
+        survival *= (double)(step->at_risk - step->lost) / (double)step->at_risk;
         step->survival = survival;
-        step->standard_error = survival > 0.0 ? survival * sqrt(sum) : NAN;
-        step->limits = limits_of(survival, sum, z, scale);
         curve->lost += step->lost;
     }
     free(sorted);
-    curve->median = half_time(curve, SURVIVAL);
-    curve->median_limits = (struct interval){half_time(curve, LOW), half_time(curve, HIGH)};
+    curve->median = median_of(curve);
     return STATUS_OK;
-}
-
-double survival_at(const struct survival_curve *curve, double time)
-{
-    size_t low = 0, high = curve->count; /* the steps up to `time` are those before `low` */
-
-    while (low < high) {
-        size_t middle = low + (high - low) / 2;
-        if (curve->steps[middle].time <= time)
-            low = middle + 1;
-        else
-            high = middle;
-    }
-    return low == 0 ? 1.0 : curve->steps[low - 1].survival;
 }
 
 /* ---- do groups last alike? ----------------------------------------------------------------------- */
@@ -506,108 +450,40 @@ struct member {
     size_t group;
 };
 
-/* At one time: `lost` of `all` at risk, at_risk[g] of each group. */
-static void add_time(struct survival_logrank *result, const double *at_risk, double all,
-                     double lost)
+/* Each time is a stratum, in which those at risk are compared. */
+enum status survival_logrank(const struct survival_case *cases, const size_t *group, size_t count,
+                             size_t groups, struct strata_test *result)
 {
-    size_t groups = result->groups;
-    double weight = all > 1.0 ? lost * (all - lost) / (all - 1.0) : 0.0;
-
-    for (size_t i = 0; i < groups; i++) {
-        double share = at_risk[i] / all;
-        result->expected[i] += lost * share;
-        if (share <= 0.0 || weight <= 0.0)
-            continue;
-        double *row = result->variance + i * groups;
-        row[i] += weight * share;
-        for (size_t k = 0; k < groups; k++)
-            row[k] -= weight * share * at_risk[k] / all;
-    }
-}
-
-static void finish(struct survival_logrank *result)
-{
-    size_t groups = result->groups;
-    double *v = malloc(groups * groups * sizeof *v);
-    double *d = malloc(groups * sizeof *d), *whole = malloc(groups * sizeof *whole);
-
-    memcpy(v, result->variance, groups * groups * sizeof *v);
-    for (size_t i = 0; i < groups; i++) {
-        d[i] = result->observed[i] - result->expected[i];
-        whole[i] = result->variance[i * groups + i];
-    }
-    const double rounding = 1e-10;
-    double sum = 0.0;
-
-    /*
-     * d' V^- d by elimination, for a V that is positive and may be short of full rank. A pivot of
-     * which rounding alone is left is passed over: that group is tied to those before it, and
-     * costs its degree of freedom.
-     */
-    result->freedom = 0;
-    for (size_t h = 0; h < groups; h++) {
-        const double *row = v + h * groups;
-        double pivot = row[h];
-        if (pivot <= rounding * whole[h])
-            continue;
-        sum += d[h] * d[h] / pivot;
-        result->freedom++;
-        for (size_t k = h + 1; k < groups; k++) {
-            double factor = v[k * groups + h] / pivot;
-            d[k] -= factor * d[h];
-            for (size_t j = h + 1; j < groups; j++)
-                v[k * groups + j] -= factor * row[j];
-        }
-    }
-    result->statistic = sum;
-    result->p =
-        result->freedom > 0 ? gsl_cdf_chisq_Q(result->statistic, (double)result->freedom) : 1.0;
-    free(v);
-    free(d);
-    free(whole);
-}
-
-enum status survival_logrank(struct arena *arena, const struct survival_case *cases,
-                             const size_t *group, size_t count, size_t groups,
-                             struct survival_logrank *result)
-{
-    if (!survival_fine(cases, count) || groups < 1 || groups > SURVIVAL_GROUPS)
+    if (!survival_fine(cases, count))
         return STATUS_USAGE;
     for (size_t i = 0; i < count; i++)
         if (group[i] >= groups)
             return STATUS_USAGE;
-    struct member *sorted = malloc((count + 1) * sizeof *sorted);
-    double *at_risk = calloc(groups, sizeof *at_risk);
-    *result = (struct survival_logrank){
-        .groups = groups,
-        .cases = arena_array(arena, groups, sizeof *result->cases),
-        .observed = arena_array(arena, groups, sizeof *result->observed),
-        .expected = arena_array(arena, groups, sizeof *result->expected),
-        .variance = arena_array(arena, groups * groups, sizeof *result->variance),
-    };
-    for (size_t i = 0; i < count; i++)
+    struct arena *arena = arena_new();
+    struct member *sorted = arena_array(arena, count, sizeof *sorted);
+    struct counts *at_risk = arena_array(arena, groups, sizeof *at_risk);
+    struct strata_cell *cells = NULL;
+    size_t cell_count = 0, times = 0;
+    for (size_t i = 0; i < count; i++) {
         sorted[i] = (struct member){cases[i], group[i]};
-    qsort(sorted, count, sizeof *sorted, survival_by_time);
-    for (size_t j = 0; j < count; j++) {
-        at_risk[sorted[j].group] += 1.0;
-        result->cases[sorted[j].group]++;
+        at_risk[group[i]].total++;
     }
-    for (size_t j = 0; j < count;) {
+    if (count > 1)
+        qsort(sorted, count, sizeof *sorted, survival_by_time);
+    for (size_t j = 0; j < count; times++) {
         size_t first = j;
-        double lost = 0.0;
-        for (; j < count && sorted[j].is.time == sorted[first].is.time; j++) {
-            lost += sorted[j].is.lost;
-            result->observed[sorted[j].group] += sorted[j].is.lost;
+        for (; j < count && sorted[j].is.time == sorted[first].is.time; j++)
+            at_risk[sorted[j].group].lost += sorted[j].is.lost;
+        for (size_t g = 0; g < groups; g++) {
+            *arena_push(arena, cells, cell_count) = (struct strata_cell){g, times, at_risk[g]};
+            at_risk[g].lost = 0;
         }
-        if (lost > 0.0)
-            add_time(result, at_risk, (double)(count - first), lost);
         for (size_t k = first; k < j; k++)
-            at_risk[sorted[k].group] -= 1.0;
+            at_risk[sorted[k].group].total--;
     }
-    finish(result);
-    free(sorted);
-    free(at_risk);
-    return STATUS_OK;
+    enum status status = strata_groups(cells, cell_count, groups, times, result);
+    arena_free(arena);
+    return status;
 }
 
 /* ---- a chart of batches -------------------------------------------------------------------------- */
@@ -646,24 +522,6 @@ static size_t first_rare(size_t total, double centre, double tail)
     return low;
 }
 
-static struct monitor_point make_point(struct counts batch, double centre,
-                                       const struct limits *limits)
-{
-    double total = (double)batch.total, lost = (double)batch.lost;
-    double three = 3.0 * sqrt(centre * (1.0 - centre) / total);
-
-    return (struct monitor_point){
-        .share = lost / total,
-        .normal = {fmax(0.0, centre - three), fmin(1.0, centre + three)},
-        .from_below = limits->from_below,
-        .from_above = limits->from_above,
-        .chance_below = counts_chance_below(batch, centre),
-        .chance_above = counts_chance_above(batch, centre),
-        .below = lost <= limits->from_below,
-        .above = lost >= limits->from_above,
-    };
-}
-
 enum status monitor_chart(const struct counts *batches, size_t count, double centre, double tail,
                           struct monitor_point *points)
 {
@@ -678,12 +536,7 @@ enum status monitor_chart(const struct counts *batches, size_t count, double cen
         size_t total = batches[i].total;
         struct limits *limits = &kept[total % SIZES_KEPT];
         if (total == 0) {
-            points[i] = (struct monitor_point){.share = NAN,
-                                               .normal = {0.0, 1.0},
-                                               .from_below = -1.0,
-                                               .from_above = 1.0,
-                                               .chance_below = 1.0,
-                                               .chance_above = 1.0};
+            points[i] = (struct monitor_point){.share = NAN, .from_below = -1.0, .from_above = 1.0};
             continue;
         }
         if (limits->total != total) /* so many lost or fewer are so many kept or more */
@@ -691,7 +544,14 @@ enum status monitor_chart(const struct counts *batches, size_t count, double cen
                                       .from_below = (double)total -
                                                     (double)first_rare(total, 1.0 - centre, tail),
                                       .from_above = (double)first_rare(total, centre, tail)};
-        points[i] = make_point(batches[i], centre, limits);
+        double lost = (double)batches[i].lost;
+        points[i] = (struct monitor_point){
+            .share = lost / (double)total,
+            .from_below = limits->from_below,
+            .from_above = limits->from_above,
+            .below = lost <= limits->from_below,
+            .above = lost >= limits->from_above,
+        };
     }
     return STATUS_OK;
 }
@@ -804,7 +664,6 @@ enum status monitor_plan(double usual, double raised, double run, struct monitor
     if (made.threshold == 0)
         return STATUS_USAGE;
     made.run_usual = monitor_run_length(made.up, made.threshold, usual);
-    made.run_raised = monitor_run_length(made.up, made.threshold, made.raised);
     *plan = made;
     return STATUS_OK;
 }
@@ -826,7 +685,6 @@ size_t monitor_episodes(const struct monitor_plan *plan, const bool *lost, size_
         }
         if (!signalled && sum >= plan->threshold) {
             signalled = true;
-            now.signalled = i;
             found++;
         }
         if (signalled && (sum == 0 || i + 1 == count)) {

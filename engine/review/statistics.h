@@ -108,76 +108,46 @@ enum status strata_groups(const struct strata_cell *cells, size_t count, size_t 
  * A loss happens between two looks; its time here is that of the look that saw
  * it. At the same time losses come before censorings. Vessels watched for time
  * 0 and not lost count only among the cases.
- * Results live in the caller's arena. STATUS_USAGE for a time out of range, a
- * level outside 0 to 1 (both excluded), too many cases.
+ * Curves live in the caller's arena. STATUS_USAGE for a time out of range, too
+ * many cases.
  */
 struct survival_case {
     double time;
     bool lost;
 };
 
-/* How limits are drawn round S: on the scale of log S, or of log(-log S), which stays within 0 to 1
- * and is the better one for few vessels (Kalbfleisch & Prentice 1980). */
-enum survival_scale { SURVIVAL_LOG, SURVIVAL_LOG_LOG };
-
 /* One time at which something happened; S holds from it until the next. */
 struct survival_step {
     double time;
-    size_t at_risk;         /* just before */
-    size_t lost, censored;  /* at this time */
-    double survival;        /* S: share not lost up to and including it */
-    double standard_error;  /* of S, Greenwood 1926; NAN once S is 0 */
-    struct interval limits; /* pointwise; 1 to 1 while S is 1, NAN once it is 0 */
+    size_t at_risk;  /* just before */
+    size_t lost;     /* at this time */
+    double survival; /* S: share not lost up to and including it */
 };
 
 struct survival_curve {
     struct survival_step *steps; /* in order of time */
     size_t count;
     size_t cases, lost;
-    /*
-     * First time at which S is 1/2 or less; if S is 1/2 exactly, the middle of the time for which it
-     * is. INFINITY when it never is. The limits are where the limits of S cross 1/2 (Brookmeyer &
-     * Crowley 1982, Biometrics 38:29), INFINITY likewise; where S goes to 0 at one step it has no
-     * upper limit to cross with.
-     */
+    /* First time at which S is 1/2 or less; if S is 1/2 exactly, the middle of the time for which it
+     * is. INFINITY when it never is. */
     double median;
-    struct interval median_limits;
 };
 
-/*
- * Kaplan & Meier (1958, J Am Stat Assoc 53:457): S = prod (1 - d / n); its standard error
- * S sqrt(sum d / (n (n - d))). Takes count log count. No cases give no steps and median INFINITY.
- */
+/* Kaplan & Meier (1958, J Am Stat Assoc 53:457): S = prod (1 - d / n). Takes count log count. No
+ * cases give no steps and median INFINITY. */
 enum status survival_curve(struct arena *arena, const struct survival_case *cases, size_t count,
-                           double level, enum survival_scale scale, struct survival_curve *curve);
-
-/* S at a time: 1 before the first step. */
-double survival_at(const struct survival_curve *curve, double time);
-
-/* The most groups the log-rank test compares; a page with more curves could not be read. */
-enum { SURVIVAL_GROUPS = 100 };
+                           struct survival_curve *curve);
 
 /*
  * Mantel (1966, Cancer Chemother Rep 50:163), Peto & Peto (1972): at every time with a loss each
  * group is expected to lose in proportion to its vessels at risk; (O - E)' V^- (O - E) against
  * chi-square. Groups never at risk with others take no part, and cost their degree of freedom.
- * Nothing lost, or one group: statistic 0, freedom 0, p 1.
+ * Nothing lost, or one group: statistic 0, freedom 0, p 1. It is strata_groups with the times as
+ * strata, and those at risk then in them. `group[i]` is below `groups`. Takes count log count, and a
+ * cell for each group and distinct time.
  */
-struct survival_logrank {
-    size_t groups;
-    size_t *cases;    /* of each group */
-    double *observed; /* losses */
-    double *expected;
-    double *variance; /* groups x groups, row by row: covariance of O - E */
-    double statistic, p;
-    size_t freedom;
-};
-
-/* `group[i]` below `groups` (1 to SURVIVAL_GROUPS). Takes count log count, and groups squared for
- * each distinct time of loss. */
-enum status survival_logrank(struct arena *arena, const struct survival_case *cases,
-                             const size_t *group, size_t count, size_t groups,
-                             struct survival_logrank *result);
+enum status survival_logrank(const struct survival_case *cases, const size_t *group, size_t count,
+                             size_t groups, struct strata_test *result);
 
 /*
  * When did it go wrong? Two charts of losses in order of time: one point a
@@ -192,17 +162,11 @@ enum status survival_logrank(struct arena *arena, const struct survival_case *ca
 struct monitor_point {
     double share; /* lost / total; NAN of an empty batch */
     /*
-     * The handbooks' limits for a share (p-chart): centre -+ 3 sqrt(centre (1 - centre) / total), not
-     * below 0 nor above 1. Too close for the few vessels of a batch; drawn because they are known.
-     */
-    struct interval normal;
-    /*
      * Exact limits as counts: so many or fewer, so many or more, have a chance of at most `tail`
      * (binomial). `from_below` is -1 and `from_above` total + 1 when no count is so rare.
      */
     double from_below, from_above;
-    double chance_below, chance_above; /* of this count or fewer, or more */
-    bool below, above;                 /* by the exact limits */
+    bool below, above; /* by these limits */
 };
 
 /* All lost over all vessels: the centre when no other is known. NAN of no vessels. */
@@ -230,9 +194,8 @@ enum status monitor_chart(const struct counts *batches, size_t count, double cen
 struct monitor_plan {
     double usual, raised; /* p0, p1 */
     size_t up, threshold; /* in steps */
-    double step;       /* evidence of one step, natural log: sum x step is a log likelihood ratio */
-    double run_usual;  /* mean vessels until a false alarm at p0, from 0 */
-    double run_raised; /* mean vessels until the alarm at p1, from 0 */
+    double step;      /* evidence of one step, natural log: sum x step is a log likelihood ratio */
+    double run_usual; /* mean vessels until a false alarm at p0, from 0 */
 };
 
 /*
@@ -255,11 +218,10 @@ double monitor_run_length(size_t up, size_t threshold, double rate);
 /* A stretch in which the sum went from 0 over the threshold and back. Places are places in the
  * order given. */
 struct monitor_episode {
-    size_t began; /* first vessel after the sum was last 0: the likeliest start of the trouble */
-    size_t signalled; /* where the sum reached the threshold */
-    size_t worst;     /* where it was highest: the likeliest last vessel of the trouble so far */
-    size_t ended;     /* where it came back to 0; the number of vessels if it has not */
-    size_t highest;   /* the sum there, in steps */
+    size_t began;   /* first vessel after the sum was last 0: the likeliest start of the trouble */
+    size_t worst;   /* where it was highest: the likeliest last vessel of the trouble so far */
+    size_t ended;   /* where it came back to 0; the number of vessels if it has not */
+    size_t highest; /* the sum there, in steps */
 };
 
 /*

@@ -14,18 +14,17 @@ static size_t cases_of(const double *times, size_t count, struct survival_case *
     return count;
 }
 
-static struct survival_curve curve_of(struct arena *arena, const double *times, size_t count,
-                                      enum survival_scale scale)
+static struct survival_curve curve_of(struct arena *arena, const double *times, size_t count)
 {
     struct survival_case cases[MOST];
     struct survival_curve curve;
     cases_of(times, count, cases);
-    assert_int_equal(survival_curve(arena, cases, count, 0.95, scale, &curve), STATUS_OK);
+    assert_int_equal(survival_curve(arena, cases, count, &curve), STATUS_OK);
     return curve;
 }
 
 struct published {
-    double time, survival, error;
+    double time, survival;
 };
 
 static void compare(struct outside *check, const struct survival_curve *curve,
@@ -37,8 +36,6 @@ static void compare(struct outside *check, const struct survival_curve *curve,
             continue;
         assert_true(row < count && curve->steps[i].time == rows[row].time);
         outside_near(check, "S", curve->steps[i].survival, rows[row].survival, 1e-9);
-        if (rows[row].survival > 0.0)
-            outside_near(check, "Greenwood", curve->steps[i].standard_error, rows[row].error, 1e-9);
         row++;
     }
     assert_int_equal(row, count);
@@ -47,26 +44,18 @@ static void compare(struct outside *check, const struct survival_curve *curve,
 static void logrank(struct outside *check, const double *first, size_t n, const double *second,
                     size_t m, const double *wanted)
 {
-    struct arena *arena = arena_new();
     struct survival_case cases[2 * MOST];
     size_t group[2 * MOST];
-    struct survival_logrank result;
+    struct strata_test result;
 
     cases_of(first, n, cases);
     cases_of(second, m, cases + n);
     for (size_t i = 0; i < n + m; i++)
         group[i] = i >= n;
-    assert_int_equal(survival_logrank(arena, cases, group, n + m, 2, &result), STATUS_OK);
-    outside_near(check, "O", result.observed[0], wanted[0], 0.1);
-    outside_near(check, "O", result.observed[1], wanted[1], 0.1);
-    outside_near(check, "E", result.expected[0], wanted[2], 1e-8);
-    outside_near(check, "E", result.expected[1], wanted[3], 1e-8);
-    outside_near(check, "V", result.variance[0], wanted[4], 1e-9);
-    outside_near(check, "covariance", result.variance[1], -wanted[4], 1e-9);
-    outside_near(check, "chi-square", result.statistic, wanted[5], 1e-9);
-    outside_near(check, "p", result.p, wanted[6], 1e-9);
+    assert_int_equal(survival_logrank(cases, group, n + m, 2, &result), STATUS_OK);
+    outside_near(check, "chi-square", result.statistic, wanted[0], 1e-9);
+    outside_near(check, "p", result.p, wanted[1], 1e-9);
     assert_int_equal(result.freedom, 1);
-    arena_free(arena);
 }
 
 static void leukaemia(void **state)
@@ -79,20 +68,17 @@ static void leukaemia(void **state)
     static const double placebo[] = {1, 1, 2,  2,  3,  4,  4,  5,  5,  8, 8,
                                      8, 8, 11, 11, 12, 12, 15, 17, 22, 23};
     static const struct published rows[] = {
-        {6, 0.857142857, 0.076360355},  {7, 0.806722689, 0.086935285},
-        {10, 0.752941176, 0.096349653}, {13, 0.690196078, 0.106814708},
-        {16, 0.627450980, 0.114053865}, {22, 0.537815126, 0.128233752},
-        {23, 0.448179272, 0.134591457},
+        {6, 0.857142857},  {7, 0.806722689},  {10, 0.752941176}, {13, 0.690196078},
+        {16, 0.627450980}, {22, 0.537815126}, {23, 0.448179272},
     };
     static const double left[] = {19, 17, 16, 14, 12, 8, 6, 4, 3, 2, 1, 0};
-    static const double test[] = {
-        9, 21, 19.25050095, 10.74949905, 6.2569605737, 16.7929409892, 4.1688091e-05};
+    static const double test[] = {16.7929409892, 4.1688091e-05};
     struct arena *arena = arena_new();
 
-    struct survival_curve curve = curve_of(arena, treated, 21, SURVIVAL_LOG);
+    struct survival_curve curve = curve_of(arena, treated, 21);
     compare(&check, &curve, rows, 7);
     outside_near(&check, "median", curve.median, 23, 1e-12);
-    curve = curve_of(arena, placebo, 21, SURVIVAL_LOG);
+    curve = curve_of(arena, placebo, 21);
     assert_int_equal(curve.count, 12);
     for (size_t i = 0; i < 12; i++)
         outside_near(&check, "S, placebo", curve.steps[i].survival, left[i] / 21.0, 1e-12);
@@ -110,26 +96,21 @@ static void maintenance(void **state)
     static const double kept[] = {9, 13, -13, 18, 23, -28, 31, 34, -45, 48, -161};
     static const double stopped[] = {5, 5, 8, 8, 12, -16, 23, 27, 30, 33, 43, 45};
     static const struct published rows[] = {
-        {9, 0.909090909, 0.086678417},  {13, 0.818181818, 0.116291300},
-        {18, 0.715909091, 0.139664971}, {23, 0.613636364, 0.152632331},
-        {31, 0.490909091, 0.164193267}, {34, 0.368181818, 0.162668886},
-        {48, 0.184090909, 0.153492746},
+        {9, 0.909090909},  {13, 0.818181818}, {18, 0.715909091}, {23, 0.613636364},
+        {31, 0.490909091}, {34, 0.368181818}, {48, 0.184090909},
     };
     static const struct published others[] = {
-        {5, 0.833333333, NAN},  {8, 0.666666667, NAN},  {12, 0.583333333, NAN},
-        {23, 0.486111111, NAN}, {27, 0.388888889, NAN}, {30, 0.291666667, NAN},
-        {33, 0.194444444, NAN}, {43, 0.097222222, NAN}, {45, 0.0, NAN},
+        {5, 0.833333333},  {8, 0.666666667},  {12, 0.583333333},
+        {23, 0.486111111}, {27, 0.388888889}, {30, 0.291666667},
+        {33, 0.194444444}, {43, 0.097222222}, {45, 0.0},
     };
-    static const double test[] = {
-        7, 11, 10.68933599, 7.31066401, 4.0075507459, 3.3963886990, 0.0653393220};
+    static const double test[] = {3.3963886990, 0.0653393220};
     struct arena *arena = arena_new();
 
-    struct survival_curve curve = curve_of(arena, kept, 11, SURVIVAL_LOG_LOG);
+    struct survival_curve curve = curve_of(arena, kept, 11);
     compare(&check, &curve, rows, 7);
-    outside_near(&check, "low at 9", curve.steps[0].limits.low, 0.5080802, 1e-7);
-    outside_near(&check, "high at 9", curve.steps[0].limits.high, 0.9866738, 1e-7);
     outside_near(&check, "median", curve.median, 31, 1e-12);
-    curve = curve_of(arena, stopped, 12, SURVIVAL_LOG);
+    curve = curve_of(arena, stopped, 12);
     for (size_t i = 0, row = 0; i < curve.count; i++)
         if (curve.steps[i].lost > 0)
             outside_near(&check, "S", curve.steps[i].survival, others[row++].survival, 1e-9);
@@ -156,20 +137,15 @@ static void control_chart(void **state)
     outside_near(&check, "centre", centre, 0.2313333333, 1e-10);
     assert_int_equal(monitor_chart(batches, 30, centre, MONITOR_THREE_SIGMA, points), STATUS_OK);
     for (size_t i = 0; i < 30; i++) {
-        outside_near(&check, "LCL", points[i].normal.low, 0.0524275481, 1e-10);
-        outside_near(&check, "UCL", points[i].normal.high, 0.4102391186, 1e-10);
-        bool out = points[i].share > points[i].normal.high;
+        bool out = points[i].above || points[i].below;
         assert_int_equal(out, i + 1 == 15 || i + 1 == 23); /* as the book finds */
         if (!out)
             rest[kept++] = batches[i];
     }
-    outside_near(&check, "tail of 22 (pbinom)", points[14].chance_above, 0.000892990537, 1e-12);
+    outside_near(&check, "tail of 22 (pbinom)", counts_chance_above(batches[14], centre),
+                 0.000892990537, 1e-12);
     centre = monitor_centre(rest, kept);
     outside_near(&check, "new centre", centre, 0.2150000000, 1e-10);
-    assert_int_equal(monitor_chart(rest, kept, centre, MONITOR_THREE_SIGMA, points), STATUS_OK);
-    outside_near(&check, "new LCL", points[0].normal.low, 0.0407028400, 1e-10);
-    outside_near(&check, "new UCL", points[0].normal.high, 0.3892971600, 1e-10);
-    assert_true(points[19].share > points[19].normal.high); /* sample 21 now is out as well */
     outside_close(&check);
 }
 
