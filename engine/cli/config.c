@@ -121,9 +121,10 @@ void config_read(struct app *app)
     for (size_t i = 0; i < count; i++) {
         size_t setting = find(entries[i].key, strlen(entries[i].key));
         app->reading = entries[i].key_at;
-        if (setting == SETTINGS)
+        if (setting < SETTINGS)
+            app->settings[setting] = (struct setting){entries[i].text, entries[i].at};
+        else
             app_stop(app, "no setting '%.60s'; %s", entries[i].key, suggest(app, entries[i].key));
-        app->settings[setting] = (struct setting){entries[i].text, entries[i].at};
     }
     app->reading = (struct position){0};
     for (size_t i = 0; i < SETTINGS; i++) {

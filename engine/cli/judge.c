@@ -250,7 +250,7 @@ static enum status hands_judge(struct app *app, struct hand *hands, size_t hand_
 {
     enum status status = STATUS_OK;
     pthread_t threads[JOBS_MOST];
-    bool apart[JOBS_MOST];
+    bool apart[JOBS_MOST] = {false};
     for (size_t i = hand_count; i-- > 0;) {
         size_t from = count * i / hand_count, to = count * (i + 1) / hand_count;
         hands[i].lines = lines + from;

@@ -193,7 +193,6 @@ static void write_rules(struct app *app, const char *folder)
     FILE *file = fopen(path, "r");
     char *line = NULL;
     size_t room = 0, row = 0;
-    ssize_t got = 0;
     bool code = false;
     struct text page;
 
@@ -202,21 +201,19 @@ static void write_rules(struct app *app, const char *folder)
         app_must(app, app_error(app, STATUS_IO, path, "cannot be read"));
     begin(&page, "jarside-rules", 5, "the rule files: what is known of findings, causes and signs");
     text_puts(&page, ".SH DESCRIPTION\n");
-    while (file != NULL && (got = getline(&line, &room, file)) > 0) {
+    while (file != NULL && getline(&line, &room, file) > 0) {
         line[strcspn(line, "\n")] = '\0';
         row = line[0] == '|' && !code ? row + 1 : 0;
         if (strncmp(line, "```", 3) == 0)
             text_puts(&page, (code = !code) ? ".PP\n.RS 4\n.nf\n" : ".fi\n.RE\n.PP\n");
         else if (code)
             put_line(&page, line[0] != '\0' ? line : " ");
-        else if (strncmp(line, "# ", 2) == 0)
-            continue; /* the name of the page says it */
+        else if (strncmp(line, "# ", 2) == 0 || row == 1 || row == 2)
+            continue; /* the name of the page says it; the heading of a table, and its rule */
         else if (strncmp(line, "## ", 3) == 0)
             text_printf(&page, ".SH %s\n", line + 3);
         else if (row > 2)
-            put_row(&page, line); /* the first two are the heading and its rule */
-        else if (row > 0)
-            continue;
+            put_row(&page, line);
         else if (line[0] == '\0')
             text_puts(&page, ".PP\n");
         else {
