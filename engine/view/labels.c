@@ -117,7 +117,7 @@ static void put_code(struct text *html, const char *label)
     errno = 0;
     QRcode *code =
         QRcode_encodeData((int)strlen(label), (const unsigned char *)label, 0, QR_ECLEVEL_M);
-    if (code == NULL && errno == ENOMEM)
+    if (code == NULL && errno != ERANGE && errno != EINVAL) /* too long, or empty */
         memory_exhausted();
     if (code != NULL && code->width <= MOST) {
         int side = code->width + 2 * QUIET;

@@ -119,6 +119,8 @@ subtest 'a picture of the run' => sub {
     like($life, qr/slowest and fastest\n.*most likely\n.*O seen/, 'over the forecast');
     cmp_ok(scalar(split /\n/, $life), '<', 50, 'ten jars need no hundred lines');
     like(page(qw(history R1-4)), qr/O seen/, 'of one vessel too');
+    page('look', 'R1-4', 'fully colonised, all white', '--at', '2026-03-08');
+    like(page(qw(history R1-4)), qr/^ +100 \|.*O/m, 'where it was told in words, too');
     my $page = page(qw(history R1 --html -));
     like($page, qr/<path class="band" d="M[\d. L]+z"\/>\n<path class="curve".*class="strong">O<\/text>/s, 'the same on a page');
     like($page, qr/<th scope="col">what happened<.*<th scope="row">2026-03-03  ?day 11<.*R1-1 to R1-10.*<th scope="row">R1-10</s, 'with what happened and the vessels');

@@ -45,7 +45,7 @@ my @acts  = (
     [qw(review --details)], [ 'review', '--json' ], [ 'review', '--html', "$desk/r.html" ],
     [ qw(review --details --csv), "$desk/table.csv" ], [ qw(review --json --csv), "$desk/table.csv" ],
     [ 'review', '--html', "$desk/r.html", '--csv', "$desk/table.csv" ],
-    ['due'], [ qw(due --ics), "$desk/d.ics" ], [ qw(due --html), "$desk/d.html" ], [qw(due --sheet)],
+    ['due'], [ qw(due --ics), "$desk/d.ics" ], [ qw(due --html), "$desk/d.html" ], [qw(due --sheet)], [qw(history B1 --html -)], ['stats'],
     ['list'], [qw(list B1)], [qw(list vessels --json)], [qw(history B1-1)], [qw(history S1 --json)], [qw(search red)],
     [ qw(labels B1 --html), "$desk/l.html" ], [qw(journal check)],
 );
