@@ -508,19 +508,21 @@ static enum likeness likeness(struct text *room, const char *words, const char *
     return found != room->bytes ? WITHIN : strlen(words) == strlen(room->bytes) ? SAME : AT_FRONT;
 }
 
-/* The one that is most like the words; `others` are further names, NULL for none. */
-static int match_name(struct app *app, const char *what, const char *words,
-                      const struct names *names, const char *const *others)
+size_t assign_named(struct app *app, enum word_list list, const char *words)
 {
+    bool finding = list == LIST_FINDINGS;
+    struct names names;
     size_t found[MOST_NAMES] = {0}, count = 0;
     struct text wanted, room;
     enum likeness best = WITHIN;
 
+    read_names(app->rules, list, &names);
     text_init(&wanted);
     text_init(&room);
     bool text = fold_into(&wanted, words);
-    for (size_t i = 0; text && i < names->count; i++) {
-        const char *called[] = {names->ids[i], names->names[i], others[i]};
+    for (size_t i = 0; text && i < names.count; i++) {
+        const char *called[] = {names.ids[i], names.names[i],
+                                finding ? app->rules->findings[i].also : NULL};
         enum likeness like = UNLIKE;
         for (size_t k = 0; k < sizeof called / sizeof *called; k++) {
             enum likeness by_this = likeness(&room, wanted.bytes, called[k]);
@@ -536,33 +538,15 @@ static int match_name(struct app *app, const char *what, const char *words,
     text_release(&wanted);
     text_release(&room);
     if (count == 1)
-        return (int)found[0];
+        return found[0];
     if (count > 1) {
         const char *ids[6];
         for (size_t i = 0; i < count && i < 6; i++)
-            ids[i] = names->ids[found[i]];
+            ids[i] = names.ids[found[i]];
         app_stop(app, "'%s' could be %s; say which", words,
                  option_words(app, ids, count < 6 ? count : 6, ", "));
     }
-    bool by_id = diag_nearest(words, names->ids, names->count) != NULL;
-    app_unknown(app, NULL, what, words, by_id ? names->ids : names->names, names->count,
-                "'jarside show' lists them");
-}
-
-int assign_finding(struct app *app, const char *words)
-{
-    const char *others[MOST_NAMES];
-    struct names names;
-    read_names(app->rules, LIST_FINDINGS, &names);
-    for (size_t i = 0; i < names.count; i++)
-        others[i] = app->rules->findings[i].also;
-    return match_name(app, "finding", words, &names, others);
-}
-
-int assign_cause(struct app *app, const char *words)
-{
-    static const char *const others[MOST_NAMES] = {NULL};
-    struct names names;
-    read_names(app->rules, LIST_CAUSES, &names);
-    return match_name(app, "cause", words, &names, others);
+    bool by_id = diag_nearest(words, names.ids, names.count) != NULL;
+    app_unknown(app, NULL, finding ? "finding" : "cause", words, by_id ? names.ids : names.names,
+                names.count, "'jarside show' lists them");
 }

@@ -77,9 +77,8 @@ const char *ask_once(struct app *app, const char *question, const char *const *w
 /* What a kind of record may hold, a line a column: its other names, its unit or words. */
 void assign_help(struct app *app, enum record record);
 
-/* The index of a finding, a cause by what somebody calls it: its id, its name or one of its other
+/* The index of a finding or a cause (LIST_FINDINGS, LIST_CAUSES) by what somebody calls it: its id, its name or one of its other
  * names, or an unambiguous part of these. */
-int assign_finding(struct app *app, const char *words);
-int assign_cause(struct app *app, const char *words);
+size_t assign_named(struct app *app, enum word_list list, const char *words);
 
 #endif

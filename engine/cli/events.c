@@ -39,18 +39,15 @@ enum objection {
 /* The newest event of a kind that no later one withdraws. */
 static bool newest_event(struct app *app, int64_t vessel, enum event_kind kind, struct event *found)
 {
+    struct event *events = NULL;
     size_t count = 0;
-    const struct event *events = app_all(app, RECORD_EVENT, "vessel", vessel, &count);
-    for (size_t i = count; i-- > 0;) {
-        bool stands = events[i].kind == kind;
-        for (size_t k = i + 1; k < count && stands; k++)
-            stands = events[k].corrects != events[i].id;
-        if (stands) {
-            *found = events[i];
-            return true;
-        }
-    }
-    return false;
+    app_must(app, journal_standing(app->journal, RECORD_EVENT, vessel, app->arena, (void **)&events,
+                                   &count, app->diags));
+    while (count > 0 && events[count - 1].kind != kind)
+        count--;
+    if (count > 0)
+        *found = events[count - 1];
+    return count > 0;
 }
 
 const char *vessel_risk(struct app *app, const struct vessel *vessel, enum event_kind kind)
@@ -364,7 +361,7 @@ static const char *ask_finding(struct app *app)
 
 static void set_finding(struct app *app, struct outcome *outcome, const char *words)
 {
-    const struct finding *finding = &app->rules->findings[assign_finding(app, words)];
+    const struct finding *finding = &app->rules->findings[assign_named(app, LIST_FINDINGS, words)];
     outcome->finding = finding->id;
     outcome->status = status_name(finding->status);
 }
@@ -388,7 +385,7 @@ static enum status run_confirm(struct app *app)
                  app->rules->finding_count > 0 ? app->rules->findings[0].id : "FINDING");
     set_finding(app, outcome, words);
     if (given.cause != NULL)
-        outcome->cause = app->rules->causes[assign_cause(app, given.cause)].id;
+        outcome->cause = app->rules->causes[assign_named(app, LIST_CAUSES, given.cause)].id;
     app_begin(app);
     for (size_t i = 0; i < chosen.count; i++) {
         struct outcome row = *outcome;
@@ -550,21 +547,6 @@ static enum status withdraw(struct correcting *correcting, enum record record,
     return said(correcting, record, old->named.id, vessel.label);
 }
 
-static enum status correct_outcome(struct correcting *correcting, const char *words,
-                                   const struct outcome *old)
-{
-    struct app *app = correcting->app;
-    struct outcome outcome = *old;
-
-    outcome.id = 0;
-    outcome.at = correcting->at;
-    outcome.corrects = old->id;
-    set_finding(app, &outcome, words);
-    app_add(app, RECORD_OUTCOME, &outcome);
-    return said(correcting, RECORD_OUTCOME, old->id,
-                view_label(&app->view, RECORD_VESSEL, outcome.vessel));
-}
-
 /* The vessel is judged anew from the words, as if the old look had not been, on the day of the old. */
 static enum status correct_look(struct correcting *correcting, const char *words,
                                 const struct look *old)
@@ -606,8 +588,16 @@ static enum status correct_row(struct correcting *correcting, enum record record
     if (words[0] == '\0')
         app_stop(app, "what instead? For instance: jarside correct %s %s %s, or withdraw", kind,
                  label, record == RECORD_LOOK ? "\"half white, nothing odd\"" : "FINDING");
-    return record == RECORD_LOOK ? correct_look(correcting, words, &row.look)
-                                 : correct_outcome(correcting, words, &row.outcome);
+    if (record == RECORD_LOOK)
+        return correct_look(correcting, words, &row.look);
+    struct outcome outcome = row.outcome;
+    outcome.id = 0;
+    outcome.at = correcting->at;
+    outcome.corrects = row.outcome.id;
+    set_finding(app, &outcome, words);
+    app_add(app, RECORD_OUTCOME, &outcome);
+    return said(correcting, record, row.outcome.id,
+                view_label(&app->view, RECORD_VESSEL, outcome.vessel));
 }
 
 /* ---- which ----------------------------------------------------------------------------------- */

@@ -107,6 +107,11 @@ static void open_journal(struct app *app, const struct given *given)
 
 /* ---- tables ---------------------------------------------------------------------------------- */
 
+#define COUNT(member) FIELD(#member, COUNT, struct import_tally, member)
+static const struct field tally_fields[] = {COUNT(added), COUNT(same), COUNT(settled),
+                                            COUNT(refused), FIELDS_END};
+#undef COUNT
+
 static enum status tell(struct app *app, const struct given *given,
                         const struct import_tally *tally)
 {
@@ -117,10 +122,7 @@ static enum status tell(struct app *app, const struct given *given,
         const struct import_tally *one = &tally[i];
         const char *rest = arena_format(app->arena, "%zu added", one->added);
         json_object_set_new(tables, record_types[i].name,
-                            json_pack("{s:I, s:I, s:I, s:I}", "added", (json_int_t)one->added,
-                                      "same", (json_int_t)one->same, "settled",
-                                      (json_int_t)one->settled, "refused",
-                                      (json_int_t)one->refused));
+                            view_fields_json(json_object(), tally_fields, one));
         added += one->added + one->settled;
         if (one->same > 0)
             rest = arena_format(app->arena, "%s, %zu there already", rest, one->same);

@@ -341,10 +341,8 @@ static enum status run_judge(struct app *app)
             look_again(&looking, &consultation);
         return judge_said(&judging);
     }
-    bool blank = judging.settings.count == 0;
-    for (size_t i = 0; i < arguments->operand_count; i++)
-        blank = blank && arguments->operands[i][strspn(arguments->operands[i], " \t\n")] == '\0';
-    if (blank)
+    const char *said = arena_join(app->arena, arguments->operands, arguments->operand_count);
+    if (judging.settings.count == 0 && said[strspn(said, " \t\n")] == '\0')
         app_stop(app, "nothing to judge; say what you see, for instance: "
                       "jarside judge \"day 11, amber drops on white growth\"");
     config_recall(app);

@@ -132,14 +132,10 @@ static enum status converse(struct app *app, struct lines *lines)
 static enum status review_words(struct app *app, bool json)
 {
     struct review_account account = {.counts = {0, 0}};
-    struct text words;
-    text_init(&words);
-    for (size_t i = 0; i < app->arguments.operand_count; i++)
-        text_printf(&words, "%s%s", i > 0 ? " " : "", app->arguments.operands[i]);
-    account_count(words.bytes, words.length, &account);
-    enum status status = triage_tell(app->triage, words.bytes, words.length, app->diags);
-    text_release(&words);
-    app_must(app, status);
+    const char *words =
+        arena_join(app->arena, app->arguments.operands, app->arguments.operand_count);
+    account_count(words, strlen(words), &account);
+    app_must(app, triage_tell(app->triage, words, strlen(words), app->diags));
     const struct fact *facts = NULL;
     if (account.counts.total == 0 && triage_facts(app->triage, &facts) == 0)
         app_stop(

@@ -126,11 +126,6 @@ static void show_score(struct app *app, const struct score *score, bool all)
 
 #define COUNT(member)  FIELD(#member, COUNT, struct score, member)
 #define NUMBER(member) FIELD(#member, NUMBER, struct score, member)
-static const struct field brief_fields[] = {
-    COUNT(cases),        COUNT(finding_first),     COUNT(action_right),
-    COUNT(unsafe_keeps), COUNT(needless_discards), NUMBER(log_score),
-    FIELDS_END,
-};
 static const struct field score_fields[] = {
     COUNT(cases),
     COUNT(finding_first),
@@ -210,24 +205,20 @@ static enum status run_test(struct app *app)
 
 /* ---- rules words ----------------------------------------------------------------------------- */
 
-struct wording {
-    size_t least;
-};
-
 static const struct option words_options[] = {
-    {"least", "N", "leave out words in fewer than N texts; else 2", OPTION_COUNT,
-     .target = offsetof(struct wording, least), .low = 1, .high = 1000},
+    {"least", "N", "leave out words in fewer than N texts; else 2", OPTION_COUNT, .target = 0,
+     .low = 1, .high = 1000},
     {0},
 };
 
 static enum status run_words(struct app *app)
 {
-    struct wording given = {.least = 2};
+    size_t least = 2;
     struct text table;
 
     if (app->arguments.operand_count == 0)
         app_stop(app, "name the folders or files of labelled cases to count");
-    options_fill(app, &given);
+    options_fill(app, &least);
     app_must(app, app_load(app, NULL, 0));
     struct word_counts *counts = word_counts_new(app->rules);
     for (size_t i = 0; i < app->arguments.operand_count; i++) {
@@ -238,7 +229,7 @@ static enum status run_words(struct app *app)
                             cases[k].finding_count);
     }
     text_init(&table);
-    word_counts_table(counts, given.least, &table);
+    word_counts_table(counts, least, &table);
     word_counts_free(counts);
     app_write(app, "-", &table, false);
     return STATUS_OK;
@@ -316,14 +307,13 @@ static void load_after(struct lesson *lesson)
 
 static void compare(struct lesson *lesson)
 {
-    const struct app *apps[] = {lesson->app, &lesson->after};
+    struct app *apps[] = {lesson->app, &lesson->after};
     struct app *app = lesson->app;
     const struct score *before = &lesson->scores[0], *after = &lesson->scores[1];
     const char *path = corpus_find(app, "cases");
     for (size_t i = 0; i < 2; i++) {
         const struct labelled_case *cases = NULL;
-        size_t count = 0;
-        app_must(app, cases_load(path, apps[i]->rules, app->arena, &cases, &count, app->diags));
+        size_t count = load_cases(apps[i], path, &cases);
         app_must(app, score_cases(apps[i]->triage, cases, count, app->arena, &lesson->scores[i],
                                   app->diags));
     }
@@ -480,11 +470,6 @@ static void show(struct lesson *lesson)
         screen_say(screen, 0, 0, ROLE_PLAIN, "Nothing was changed. --apply writes it.");
 }
 
-static json_t *brief_score(const struct score *score)
-{
-    return view_fields_json(json_object(), brief_fields, score);
-}
-
 /* ---- the command ----------------------------------------------------------------------------- */
 
 static enum status run_learn(struct app *app)
@@ -520,13 +505,16 @@ static enum status run_learn(struct app *app)
     if (applies)
         app_must(app, write_whole(app, lesson.file, &lesson.yaml));
     if (lesson.json) {
-        app_must(app,
-                 app_json(app, json_pack("{s:i, s:f, s:f, s:s, s:o?, s:o?, s:b, s:b, s:b}",
-                                         "schema", 1, "vessels", lesson.learned.vessels, "strength",
-                                         lesson.learned.strength, "file", lesson.file, "before",
-                                         brief_score(&lesson.scores[0]), "after",
-                                         brief_score(&lesson.scores[1]), "worse", lesson.worse,
-                                         "unsafe", lesson.unsafe, "applied", applies)));
+        app_must(
+            app,
+            app_json(
+                app,
+                json_pack("{s:i, s:f, s:f, s:s, s:o?, s:o?, s:b, s:b, s:b}", "schema", 1, "vessels",
+                          lesson.learned.vessels, "strength", lesson.learned.strength, "file",
+                          lesson.file, "before",
+                          view_fields_json(json_object(), score_fields, &lesson.scores[0]), "after",
+                          view_fields_json(json_object(), score_fields, &lesson.scores[1]), "worse",
+                          lesson.worse, "unsafe", lesson.unsafe, "applied", applies)));
     } else {
         show(&lesson);
         if (applies)

@@ -3,6 +3,7 @@
 
 #include <inttypes.h>
 #include <string.h>
+#include <time.h>
 
 #include "base/numbers.h"
 
@@ -72,18 +73,6 @@ static void put_description(struct calendar *calendar, const struct vessel *vess
     put_words(calendar, "DESCRIPTION");
 }
 
-/* "DTSTAMP:20260301T173000Z", from the ISO form in UTC. */
-static void put_stamp(struct calendar *calendar)
-{
-    char room[MOMENT_ROOM], stamp[MOMENT_ROOM] = "19700101T000000";
-    struct moment utc = {calendar->options->now.seconds, 0};
-    const char *at = moment_write(utc, room);
-    for (size_t length = 0; *at != '\0' && *at != '+'; at++)
-        if (*at != '-' && *at != ':')
-            stamp[length++] = *at;
-    put(calendar, arena_format(calendar->arena, "DTSTAMP:%sZ", stamp));
-}
-
 static void put_date(struct calendar *calendar, const char *property, int64_t day)
 {
     char room[MOMENT_ROOM];
@@ -95,6 +84,9 @@ static enum status put_event(struct calendar *calendar, const struct vessel *ves
 {
     struct batch batch;
     int64_t day = vessels[0].due;
+    time_t now = (time_t)calendar->options->now.seconds;
+    struct tm utc;
+    char stamp[32];
     enum status status = journal_get(calendar->journal, RECORD_BATCH, vessels[0].batch,
                                      calendar->arena, &batch, calendar->diags);
     if (status != STATUS_OK)
@@ -106,7 +98,8 @@ static enum status put_event(struct calendar *calendar, const struct vessel *ves
                                (fnv_hash(fnv_hash(FNV_START, batch.label, strlen(batch.label)), at,
                                          strlen(at))),
                                (long long)day));
-    put_stamp(calendar);
+    strftime(stamp, sizeof stamp, "DTSTAMP:%Y%m%dT%H%M%SZ", gmtime_r(&now, &utc));
+    put(calendar, stamp);
     put_date(calendar, "DTSTART", day);
     put_date(calendar, "DTEND", day + 1);
     text_printf(&calendar->words, "Look at %s: %zu vessel%s", batch.label, count,
@@ -134,11 +127,8 @@ enum status calendar_text(struct journal *journal, const struct calendar_options
         .journal = journal, .options = options, .arena = arena_new(), .out = out, .diags = diags};
     *events = 0;
     text_init(&calendar.words);
-    put(&calendar, "BEGIN:VCALENDAR");
-    put(&calendar, "VERSION:2.0");
-    put(&calendar, "PRODID:-//Jarside//Journal//EN");
-    put(&calendar, "CALSCALE:GREGORIAN");
-    put(&calendar, "METHOD:PUBLISH");
+    text_puts(out, "BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//Jarside//Journal//EN\r\n"
+                   "CALSCALE:GREGORIAN\r\nMETHOD:PUBLISH\r\n");
     struct vessel *vessels = NULL;
     size_t count = 0, end = 0;
     enum status status = journal_due(calendar.journal, calendar.options->until, calendar.arena,

@@ -90,33 +90,6 @@ static int earlier(const void *a, const void *b)
     return (first->order > second->order) - (first->order < second->order);
 }
 
-static enum status record_look(struct demo *demo, const struct look *look)
-{
-    struct vessel vessel;
-    enum status status =
-        journal_get(demo->journal, RECORD_VESSEL, look->vessel, demo->arena, &vessel, demo->diags);
-    return status != STATUS_OK
-               ? status
-               : demo->judge->look(demo->judge->context, demo->journal, vessel.label, look->at,
-                                   look->words, demo->diags);
-}
-
-static enum status record_entries(struct demo *demo)
-{
-    enum status status = STATUS_OK;
-    if (demo->entry_count > 1)
-        qsort(demo->entries, demo->entry_count, sizeof *demo->entries, earlier);
-    for (size_t i = 0; i < demo->entry_count && status == STATUS_OK; i++) {
-        const struct entry *entry = &demo->entries[i];
-        status = entry->record == RECORD_LOOK
-                     ? record_look(demo, entry->row)
-                     : journal_add(demo->journal, entry->record, entry->row, demo->diags);
-    }
-    return status;
-}
-
-/* ---- the whole ------------------------------------------------------------------------------- */
-
 static enum status build(struct demo *demo, const char *folder)
 {
     enum status status = STATUS_OK;
@@ -128,7 +101,20 @@ static enum status build(struct demo *demo, const char *folder)
         }
     for (int record = 0; record < RECORD_COUNT && status == STATUS_OK; record++)
         status = read_table(demo, folder, (enum record)record);
-    return status == STATUS_OK ? record_entries(demo) : status;
+    if (demo->entry_count > 1)
+        qsort(demo->entries, demo->entry_count, sizeof *demo->entries, earlier);
+    for (size_t i = 0; i < demo->entry_count && status == STATUS_OK; i++) {
+        const struct entry *entry = &demo->entries[i];
+        const struct look *look = entry->row;
+        struct vessel vessel;
+        if (entry->record != RECORD_LOOK)
+            status = journal_add(demo->journal, entry->record, entry->row, demo->diags);
+        else if ((status = journal_get(demo->journal, RECORD_VESSEL, look->vessel, demo->arena,
+                                       &vessel, demo->diags)) == STATUS_OK)
+            status = demo->judge->look(demo->judge->context, demo->journal, vessel.label, look->at,
+                                       look->words, demo->diags);
+    }
+    return status;
 }
 
 enum status demo_build(struct journal *journal, const char *folder, const struct demo_judge *judge,
@@ -138,11 +124,7 @@ enum status demo_build(struct journal *journal, const char *folder, const struct
     if (status != STATUS_OK)
         return status;
     struct demo demo = {.journal = journal, .judge = judge, .diags = diags, .arena = arena_new()};
-    status = build(&demo, folder);
-    if (status == STATUS_OK)
-        status = journal_commit(journal, diags);
-    else
-        journal_rollback(journal);
+    status = journal_finish(journal, build(&demo, folder), diags);
     arena_free(demo.arena);
     return status;
 }

@@ -328,17 +328,14 @@ enum status mapping_guess(const char *path, struct reader *reader, struct triage
                 only[order] = only[order] || sample->only[order];
             unclear = unclear || (sample->dates > 0 && !sample->plain);
         }
-        if (only[DATES_DAY_FIRST] && only[DATES_MONTH_FIRST])
-            text_puts(guess->out, "dates: day/month/year   # some can only be month/day/year\n");
-        else if (only[DATES_DAY_FIRST])
-            text_puts(guess->out, "dates: day/month/year\n");
-        else if (only[DATES_MONTH_FIRST])
-            text_puts(guess->out, "dates: month/day/year\n");
-        else if (only[DATES_YEAR_FIRST])
-            text_puts(guess->out, "dates: year-month-day\n");
-        else if (unclear)
-            text_puts(guess->out,
-                      "dates: day/month/year   # or month/day/year: the file does not tell\n");
+        bool both = only[DATES_DAY_FIRST] && only[DATES_MONTH_FIRST];
+        text_puts(out, both ? "dates: day/month/year   # some can only be month/day/year\n"
+                       : only[DATES_DAY_FIRST]   ? "dates: day/month/year\n"
+                       : only[DATES_MONTH_FIRST] ? "dates: month/day/year\n"
+                       : only[DATES_YEAR_FIRST]  ? "dates: year-month-day\n"
+                       : unclear
+                           ? "dates: day/month/year   # or month/day/year: the file does not tell\n"
+                           : "");
         put_repeats(guess);
         for (int i = 0; i < ROLE_COUNT; i++)
             if (guess->column_of[i] >= 0 && role_column((enum role)i)->list != LIST_NONE)

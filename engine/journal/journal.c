@@ -9,6 +9,7 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
+#include <time.h>
 #include <unistd.h>
 
 #include "base/filing.h"
@@ -150,9 +151,9 @@ static bool identify(sqlite3 *database, struct identity *identity)
            single_number(database, "SELECT count(*) FROM sqlite_schema", &identity->tables);
 }
 
-static enum status refuse(const struct journal *journal, struct diags *diags, const char *why)
+static enum status refuse(const char *path, struct diags *diags, const char *why)
 {
-    diags_error(diags, (struct position){.file = journal->path}, "%s", why);
+    diags_error(diags, (struct position){.file = path}, "%s", why);
     return STATUS_DATA;
 }
 
@@ -171,7 +172,7 @@ static enum status read_version(struct journal *journal, int64_t *version, struc
     else if (found.version > JOURNAL_VERSION)
         why = "this journal was written by a newer Jarside; use that one, or restore an older "
               "backup";
-    return why != NULL ? refuse(journal, diags, why) : STATUS_OK;
+    return why != NULL ? refuse(journal->path, diags, why) : STATUS_OK;
 }
 
 static enum status migrate(struct journal *journal, struct diags *diags)
@@ -201,7 +202,7 @@ static enum status bring_up(struct journal *journal, struct diags *diags)
     if (status != STATUS_OK || version == JOURNAL_VERSION)
         return status;
     if (!journal->writable)
-        return refuse(journal, diags,
+        return refuse(journal->path, diags,
                       "this journal was written by an older Jarside; open it once for writing to "
                       "bring it up to date");
     status = journal_begin(journal, diags);
@@ -306,7 +307,7 @@ enum status journal_statement(struct journal *journal, const char *sql, sqlite3_
     return STATUS_OK;
 }
 
-static void step(struct query *query)
+void query_step(struct query *query)
 {
     int code = sqlite3_step(query->statement);
     query->row = code == SQLITE_ROW;
@@ -336,7 +337,7 @@ static struct query begin_with(struct journal *journal, struct diags *diags, con
         else
             sqlite3_bind_int64(query.statement, at, integer);
     }
-    step(&query);
+    query_step(&query);
     query.unread = query.row;
     return query;
 }
@@ -354,7 +355,7 @@ struct query query_begin(struct journal *journal, struct diags *diags, const cha
 bool query_next(struct query *query)
 {
     if (query->row && !query->unread)
-        step(query);
+        query_step(query);
     query->unread = false;
     return query->row;
 }
@@ -449,11 +450,10 @@ static enum status check_header(const char *path, struct diags *diags)
     if ((plain && got == 0) || unfinished ||
         (got == sizeof head && memcmp(head, magic, sizeof magic) == 0))
         return STATUS_OK;
-    diags_error(
-        diags, (struct position){.file = path},
+    return refuse(
+        path, diags,
         "this is not a journal, or it is damaged; it was left as it is. Restore a backup with "
         "'jarside restore FILE'");
-    return STATUS_DATA;
 }
 
 /* Plain paths: to SQLite "file:x" and ":memory:" are no names of files. NULL is a journal in memory. What
@@ -594,19 +594,11 @@ static bool left_unclosed(const char *path)
 
 static enum status check_pages(sqlite3 *database, const char *path, struct diags *diags);
 
-/* Pages that disagree give wrong counts and no error. All are compared with one another where that takes a
- * few milliseconds, and in larger journals, at some 4 ms a mebibyte, when one was not closed. */
-static enum status believe(struct journal *journal, bool unclosed, struct diags *diags)
-{
-    enum { ALWAYS = 4 << 20 };
-    struct stat about;
-    bool small = stat(journal->path, &about) == 0 && about.st_size <= ALWAYS;
-    return small || unclosed ? check_pages(journal->database, journal->path, diags) : STATUS_OK;
-}
-
 enum status journal_open(const char *path, enum journal_access access, struct journal **journal,
                          struct diags *diags)
 {
+    enum { ALWAYS = 4 << 20 };
+    struct stat about;
     *journal = NULL;
     bool reads = access == JOURNAL_READ || access == JOURNAL_EXAMINE;
     if (access == JOURNAL_CREATE && path != NULL) {
@@ -634,8 +626,11 @@ enum status journal_open(const char *path, enum journal_access access, struct jo
             code = SQLITE_OK; /* settle says what is wrong */
     }
     status = code == SQLITE_OK ? settle(opened, diags) : journal_fault(opened, "open", diags);
-    if (status == STATUS_OK && path != NULL && access != JOURNAL_EXAMINE)
-        status = believe(opened, unclosed, diags);
+    /* Pages that disagree give wrong counts and no error. All are compared with one another where that takes
+     * a few milliseconds, and in larger journals, at some 4 ms a mebibyte, when one was not closed. */
+    if (status == STATUS_OK && path != NULL && access != JOURNAL_EXAMINE &&
+        (unclosed || (stat(path, &about) == 0 && about.st_size <= ALWAYS)))
+        status = check_pages(opened->database, path, diags);
     if (status == STATUS_OK &&
         !reads) /* another process at work has done this, or the next one does */
         sqlite3_exec(opened->database, "PRAGMA journal_mode = WAL", NULL, NULL, NULL);
@@ -769,11 +764,9 @@ static enum status copy_pages(sqlite3 *from, const char *from_path, sqlite3 *to,
     int finished = sqlite3_backup_finish(backup);
     if (code == SQLITE_DONE && finished == SQLITE_OK)
         return STATUS_OK;
-    if (code == SQLITE_CORRUPT || code == SQLITE_NOTADB) {
-        diags_error(diags, (struct position){from_path, 0, 0},
-                    "the file is damaged and cannot be copied; it was left as it is");
-        return STATUS_DATA;
-    }
+    if (code == SQLITE_CORRUPT || code == SQLITE_NOTADB)
+        return refuse(from_path, diags,
+                      "the file is damaged and cannot be copied; it was left as it is");
     return fault(to_path, "written", to, diags);
 }
 
@@ -790,12 +783,10 @@ static enum status lists_nothing(sqlite3 *database, const char *sql, const char 
     if ((code & 0xff) == SQLITE_NOMEM || (code == SQLITE_ROW && said == NULL))
         memory_exhausted();
     sqlite3_finalize(statement);
-    if (clean)
-        return STATUS_OK;
-    diags_error(diags, (struct position){path, 0, 0},
-                "the file is damaged; 'jarside journal check' says where. Restore an older backup "
-                "with 'jarside restore FILE'");
-    return STATUS_DATA;
+    return clean ? STATUS_OK
+                 : refuse(path, diags,
+                          "the file is damaged; 'jarside journal check' says where. Restore an "
+                          "older backup with 'jarside restore FILE'");
 }
 
 static enum status check_pages(sqlite3 *database, const char *path, struct diags *diags)
@@ -883,10 +874,7 @@ static enum status check_identity(sqlite3 *database, const char *path, struct di
         why = "is not a Jarside journal; give a file that 'jarside backup' wrote";
     else if (found.version > JOURNAL_VERSION)
         why = "was written by a newer Jarside; restore it with that one";
-    else
-        return STATUS_OK;
-    diags_error(diags, (struct position){path, 0, 0}, "%s", why);
-    return STATUS_DATA;
+    return why != NULL ? refuse(path, diags, why) : STATUS_OK;
 }
 
 /* Whether every table has its columns. */
@@ -914,10 +902,8 @@ static enum status prepare_copy(const char *backup, const struct filing *filing,
         return filing_refused(backup, "read", errno, diags);
     if (S_ISDIR(about.st_mode))
         return filing_refused(backup, "read", EISDIR, diags);
-    if (!S_ISREG(about.st_mode)) {
-        diags_error(diags, (struct position){backup, 0, 0}, "is not a plain file");
-        return STATUS_DATA;
-    }
+    if (!S_ISREG(about.st_mode))
+        return refuse(backup, diags, "is not a plain file");
     int code = open_database(backup, SQLITE_OPEN_READONLY, NULL, &from);
     enum status status = code == SQLITE_OK ? check_identity(from, backup, diags)
                                            : fault(backup, "read", from, diags);
@@ -940,13 +926,11 @@ static enum status prepare_copy(const char *backup, const struct filing *filing,
 static char *dated_name(const char *path, struct moment now)
 {
     enum { MOST = 1000 };
-    char written[MOMENT_ROOM], date[MOMENT_ROOM] = "";
-    size_t length = 0;
-    moment_write(now, written);
-    for (const char *at = written; *at != '\0' && at < written + 19; at++)
-        if (*at != ':')
-            date[length++] = *at == 'T' ? '-' : *at;
+    char date[32];
+    time_t there = (time_t)now.seconds + 60 * now.offset;
+    struct tm parts;
     struct stat about;
+    strftime(date, sizeof date, "%Y-%m-%d-%H%M%S", gmtime_r(&there, &parts));
     char *name = text_format("%s.%s", path, date);
     for (int i = 2; i < MOST && lstat(name, &about) == 0; i++) {
         free(name);

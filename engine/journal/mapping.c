@@ -214,14 +214,6 @@ static const char *find_words(const struct named_list *list, const char *folded)
     return NULL;
 }
 
-static bool is_whole(const struct named_list *list, const char *folded)
-{
-    for (size_t i = 0; i < list->items.count; i++)
-        if (strcmp(list->items.list[i], folded) == 0)
-            return true;
-    return false;
-}
-
 /* Whether words of a result begin there: "no ..." may be what became of a vessel. */
 static bool is_listed(const struct rules *rules, const char *folded)
 {
@@ -250,7 +242,10 @@ bool read_usual_words(const struct rules *rules, const char *folded, struct resu
             find_words(list, folded) == NULL ||
             !add_meaning(rules, list->id + strlen(RESULT_LEAD), &alone))
             continue;
-        if (alone.growing && !result->growing && !is_whole(list, folded))
+        bool whole = false;
+        for (size_t k = 0; k < list->items.count && !whole; k++)
+            whole = strcmp(list->items.list[k], folded) == 0;
+        if (alone.growing && !result->growing && !whole)
             continue; /* "fine green dust" is not fine */
         *result = alone;
         any = true;
@@ -273,15 +268,6 @@ bool read_exactly(const struct mapping *mapping, const char *folded, struct aren
     if (meaning == NULL)
         meaning = named_in_rules(mapping->rules, LIST_FINDINGS, folded, arena);
     return read_meaning(mapping->rules, meaning != NULL ? meaning : folded, result);
-}
-
-/* False when nobody knows what the words say. */
-static bool read_result(const struct mapping *mapping, const char *text, struct arena *arena,
-                        struct result *result)
-{
-    const char *folded = sheet_fold(arena, text);
-    return read_exactly(mapping, folded, arena, result) ||
-           read_usual_words(mapping->rules, folded, result);
 }
 
 /* ==== maps ==================================================================================== */
@@ -890,7 +876,9 @@ static bool take_cells(struct sheet *sheet)
     struct moment at = moment_unknown();
     if (!said(sheet, ROLE_RESULT))
         return true;
-    if (!read_result(sheet->mapping, sheet->cells[ROLE_RESULT], sheet->arena, &result))
+    const char *folded = sheet_fold(sheet->arena, sheet->cells[ROLE_RESULT]);
+    if (!read_exactly(sheet->mapping, folded, sheet->arena, &result) &&
+        !read_usual_words(sheet->mapping->rules, folded, &result))
         return wrong(sheet, ROLE_RESULT,
                      "that is not a finding; say in the map, under 'values', what it means");
     if (result.finding == NULL && !result_is_gone(&result))
@@ -1006,23 +994,10 @@ bool is_sums(const struct language *language, const struct csv_row *row, struct 
     return false;
 }
 
-/* What a row is that holds no vessel; NULL when it holds one. */
-static const char *not_a_vessel(struct sheet *sheet, const struct csv_row *row)
-{
-    const struct mapping *mapping = sheet->mapping;
-    bool again = true;
-    for (int i = 0; i < ROLE_COUNT; i++)
-        if (mapping->headings[i] != NULL && sheet->column_of[i] < row->count)
-            again = again && strcmp(sheet_fold(sheet->arena, row->fields[sheet->column_of[i]].text),
-                                    mapping->headings[i]) == 0;
-    return again ? "the names of the columns again"
-           : is_sums(&mapping->rules->language, row, sheet->arena) ? "a row of sums"
-                                                                   : NULL;
-}
-
 static enum status take_row(void *context, const struct csv_row *row)
 {
     struct sheet *sheet = context;
+    const struct mapping *mapping = sheet->mapping;
     bool blank = true;
     arena_reset(sheet->arena);
     diags_clear(sheet->own);
@@ -1032,7 +1007,6 @@ static enum status take_row(void *context, const struct csv_row *row)
         return STATUS_OK;
     }
     if (sheet->row == sheet->header + 1) {
-        const struct mapping *mapping = sheet->mapping;
         size_t before = diags_errors(sheet->diags);
         for (int i = 0; i < ROLE_COUNT; i++)
             sheet->column_of[i] =
@@ -1055,11 +1029,16 @@ static enum status take_row(void *context, const struct csv_row *row)
         if (sheet->repeats[i])
             text_puts(&sheet->above[i], text);
     }
-    if (blank) {
-        report(sheet, csv_at(row, SIZE_MAX), MAPPING_SKIPPED, "empty");
-        return STATUS_OK;
-    }
-    const char *no_vessel = not_a_vessel(sheet, row);
+    bool again = true;
+    for (int i = 0; i < ROLE_COUNT; i++)
+        if (mapping->headings[i] != NULL && sheet->column_of[i] < row->count)
+            again = again && strcmp(sheet_fold(sheet->arena, row->fields[sheet->column_of[i]].text),
+                                    mapping->headings[i]) == 0;
+    const char *no_vessel = blank   ? "empty"
+                            : again ? "the names of the columns again"
+                            : is_sums(&mapping->rules->language, row, sheet->arena)
+                                ? "a row of sums"
+                                : NULL;
     if (no_vessel != NULL) {
         report(sheet, csv_at(row, SIZE_MAX), MAPPING_SKIPPED, no_vessel);
         return STATUS_OK;

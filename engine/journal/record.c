@@ -371,19 +371,25 @@ static void bind_row(sqlite3_stmt *statement, enum record record, const void *ro
     }
 }
 
+/* As query_begin, with the columns of a row for parameters. */
+static struct query row_begin(struct journal *journal, struct diags *diags, const char *sql,
+                              enum record record, const void *row)
+{
+    struct query query = {.journal = journal, .diags = diags};
+    query.status = journal_statement(journal, sql, &query.statement, diags);
+    if (query.status != STATUS_OK)
+        return query;
+    bind_row(query.statement, record, row);
+    query_step(&query);
+    query.unread = query.row;
+    return query;
+}
+
 static enum status write_row(struct journal *journal, const char *sql, enum record record,
                              const void *row, struct diags *diags)
 {
-    sqlite3_stmt *statement = NULL;
-    enum status status = journal_statement(journal, sql, &statement, diags);
-    if (status != STATUS_OK)
-        return status;
-    bind_row(statement, record, row);
-    if (sqlite3_step(statement) != SQLITE_DONE)
-        status = journal_fault(journal, "write to", diags);
-    sqlite3_reset(statement);
-    sqlite3_clear_bindings(statement); /* what was bound belongs to the caller */
-    return status;
+    struct query query = row_begin(journal, diags, sql, record, row);
+    return query_end(&query);
 }
 
 /* Columns into members; what a column does not allow is not known. False for an unknown word. */
@@ -548,7 +554,6 @@ static enum status check_order(struct journal *journal, enum record record, cons
     bool is_new = *(const int64_t *)row == 0;
     enum status status = STATUS_OK;
     for (size_t i = 0; (order = order_of(i, record, is_new)) != NULL && status == STATUS_OK; i++) {
-        sqlite3_stmt *statement = NULL;
         const char *sql =
             record == RECORD_STARTER
                 ? journal_sql(journal,
@@ -557,20 +562,13 @@ static enum status check_order(struct journal *journal, enum record record, cons
                               name, columns, parameters, columns, name, order)
                 : journal_sql(journal, "WITH \"%s\" (%s) AS (VALUES (%s)) %s LIMIT 1", name,
                               columns, parameters, order);
-        if ((status = journal_statement(journal, sql, &statement, diags)) != STATUS_OK)
-            return status;
-        bind_row(statement, record, row);
-        int code = sqlite3_step(statement);
-        const char *why =
-            code == SQLITE_ROW ? (const char *)sqlite3_column_text(statement, 1) : NULL;
-        if (why != NULL) {
-            diags_error(diags, (struct position){.file = journal->path}, "%s", why);
-            status = STATUS_DATA;
-        } else if (code != SQLITE_DONE) {
-            status = journal_fault(journal, "read", diags);
+        struct query query = row_begin(journal, diags, sql, record, row);
+        if (query_next(&query)) {
+            diags_error(diags, (struct position){.file = journal->path}, "%s",
+                        query_text(&query, 1));
+            query.status = STATUS_DATA;
         }
-        sqlite3_reset(statement);
-        sqlite3_clear_bindings(statement);
+        status = query_end(&query);
     }
     return status;
 }
@@ -692,12 +690,6 @@ static bool read_real(const char *value, double *real)
     return true;
 }
 
-static bool read_flag(const char *value, bool *flag)
-{
-    *flag = csv_named("yes|true|1|y", value, strlen(value)) >= 0;
-    return *flag || value[0] == '\0' || csv_named("no|false|0|n", value, strlen(value)) >= 0;
-}
-
 enum status journal_read_column(struct journal *journal, const struct column *column,
                                 const char *value, struct arena *arena, void *row,
                                 struct diags *diags)
@@ -723,7 +715,9 @@ enum status journal_read_column(struct journal *journal, const struct column *co
             right = "a whole number";
         break;
     case COLUMN_FLAG:
-        if (!read_flag(value, into))
+        *(bool *)into = csv_named("yes|true|1|y", value, strlen(value)) >= 0;
+        if (!*(bool *)into && value[0] != '\0' &&
+            csv_named("no|false|0|n", value, strlen(value)) < 0)
             right = "yes or no";
         break;
     case COLUMN_MOMENT:

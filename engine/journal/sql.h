@@ -67,6 +67,8 @@ struct query {
  * (int64_t, 0 for none), d double, t text that lives until query_end. */
 struct query query_begin(struct journal *journal, struct diags *diags, const char *sql,
                          const char *binds, ...);
+/* The next step of a statement; query_next takes it where the row there is was given. */
+void query_step(struct query *query);
 bool query_next(struct query *query);
 /* Gives the statement back; what failed, or STATUS_OK. */
 enum status query_end(struct query *query);

@@ -156,9 +156,7 @@ static enum status describe(struct journal *journal, const void *changes, int si
 
 static int refuse_conflict(void *context, int kind, sqlite3_changeset_iter *row)
 {
-    (void)context;
-    (void)kind;
-    (void)row;
+    (void)context, (void)kind, (void)row;
     return SQLITE_CHANGESET_ABORT;
 }
 
