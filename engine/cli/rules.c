@@ -221,16 +221,24 @@ static enum status run_words(struct app *app)
     options_fill(app, &least);
     app_must(app, app_load(app, NULL, 0));
     struct word_counts *counts = word_counts_new(app->rules);
+    struct arena *scratch = arena_new();
     for (size_t i = 0; i < app->arguments.operand_count; i++) {
         const struct labelled_case *cases = NULL;
         size_t count = load_cases(app, app->arguments.operands[i], &cases);
-        for (size_t k = 0; k < count; k++)
-            word_counts_add(counts, cases[k].text, strlen(cases[k].text), cases[k].findings,
-                            cases[k].finding_count);
+        for (size_t k = 0; k < count; k++) {
+            const size_t length = strlen(cases[k].text);
+            struct reading_list list;
+            arena_reset(scratch);
+            app_must(app,
+                     reader_read(app->reader, cases[k].text, length, scratch, &list, app->diags));
+            word_counts_add(counts, reader_own_words(&list, length, scratch), length,
+                            cases[k].findings, cases[k].finding_count);
+        }
     }
     text_init(&table);
     word_counts_table(counts, least, &table);
     word_counts_free(counts);
+    arena_free(scratch);
     app_write(app, "-", &table, false);
     return STATUS_OK;
 }

@@ -797,6 +797,12 @@ static void apply_negations(struct pass *p)
 
 /* ---- whose it is ------------------------------------------------------------------------- */
 
+static void add_elsewhere(struct job *job, uint32_t start, uint32_t end)
+{
+    *arena_push(job->list_arena, job->elsewhere, job->elsewhere_count) =
+        working_span(&job->working, start, end);
+}
+
 /*
  * "The neighbour went green, this one is white": what is seen where something else is the subject of
  * the clause is understood, but says nothing of this vessel. Only at the front of a clause is it the
@@ -807,13 +813,17 @@ static void leave_to_others(struct pass *p)
     const struct rules *rules = p->job->reader->rules;
     bool said = false;      /* something in this clause already */
     bool elsewhere = false; /* the subject is something else */
+    uint32_t from = 0;      /* since here */
     struct match *subject = NULL;
     for (size_t i = 0; i < p->count; i++) {
         const struct item *item = &p->items[i];
         if (ends_scope(item) || is_role(item, ROLE_HERE)) {
+            if (elsewhere)
+                add_elsewhere(p->job, from, item->start);
             said = elsewhere = false;
         } else if (is_role(item, ROLE_OTHERS) && !said) {
-            elsewhere = item->match->elsewhere = true;
+            from = elsewhere ? from : item->start;
+            elsewhere = true;
             subject = item->match;
             /* "Kernels look dusty" says all of it by itself. */
             subject->used = i + 1 == p->count || ends_scope(&p->items[i + 1]);
@@ -825,11 +835,14 @@ static void leave_to_others(struct pass *p)
             subject->used = subject->used || match->swallowed;
         } else if (is_role(item, ROLE_VALUE) && !said &&
                    rules->observables[item->match->observable].feeds == FEEDS_SIBLINGS_PLACE) {
+            from = elsewhere ? from : item->start;
             elsewhere = true;
             subject = item->match;
         }
         said = said || is_content(item) || item->kind == ITEM_UNKNOWN;
     }
+    if (elsewhere)
+        add_elsewhere(p->job, from, (uint32_t)p->job->working.length);
 }
 
 /* ---- fears that came to nothing ---------------------------------------------------------- */
@@ -857,7 +870,8 @@ static void take_back(struct pass *p)
                 !all[item->match->observable].withdrawn ||
                 all[item->match->observable].values[item->match->item].base >= 0.5)
                 continue;
-            item->match->swallowed = item->match->elsewhere = true;
+            item->match->swallowed = true;
+            add_elsewhere(p->job, item->match->start, item->match->end);
         }
     }
 }

@@ -634,23 +634,19 @@ static void readings(struct job *job, struct reading_list *list)
     list->reading_count = out.reading_count;
     list->unread = out.unread;
     list->unread_count = out.unread_count;
-    struct span *elsewhere = NULL;
-    list->elsewhere_count = 0;
+    list->elsewhere = job->elsewhere;
+    list->elsewhere_count = job->elsewhere_count;
     list->question = RULES_NONE;
     for (size_t i = 0; i < job->matches.count; i++) {
         const struct match *match = &job->matches.items[i];
-        if (match->role == ROLE_QUESTION) {
-            uint32_t end = match->end; /* with the rest of its clause: "is this contam" */
-            while (end < job->working.length && job->working.bytes[end] != '\n')
-                end++;
-            list->question = (int)match->item;
-            list->question_span = working_span(&job->working, match->start, end);
-        }
-        if (match->elsewhere)
-            *arena_push(job->list_arena, elsewhere, list->elsewhere_count) =
-                working_span(&job->working, match->start, match->end);
+        if (match->role != ROLE_QUESTION)
+            continue;
+        uint32_t end = match->end; /* with the rest of its clause: "is this contam" */
+        while (end < job->working.length && job->working.bytes[end] != '\n')
+            end++;
+        list->question = (int)match->item;
+        list->question_span = working_span(&job->working, match->start, end);
     }
-    list->elsewhere = elsewhere;
 }
 
 /* ---- what only an answer may say: names of values, a quantity by itself, yes and no ------ */
@@ -932,6 +928,15 @@ static enum status set_quantity(const struct observable *o, const char *value,
     diags_error(diags, NOWHERE, "'%s' takes no such unit as in '%s'; give it in %s", o->id, value,
                 dimension_name(o->dimension));
     return STATUS_USAGE;
+}
+
+char *reader_own_words(const struct reading_list *list, size_t length, struct arena *arena)
+{
+    char *words = arena_copy(arena, list->text, length);
+    for (size_t i = 0; i < list->elsewhere_count; i++)
+        memset(words + list->elsewhere[i].start, '.',
+               list->elsewhere[i].end - list->elsewhere[i].start);
+    return words;
 }
 
 enum status reader_set(struct reader *reader, const char *sign, const char *value,

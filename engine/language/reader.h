@@ -58,7 +58,8 @@ struct reading_list { /* all in the arena given to reader_read; spans are into i
     size_t reading_count;
     const struct unread *unread;
     size_t unread_count;
-    const struct span *elsewhere; /* what is said of something else than this vessel */
+    const struct span
+        *elsewhere; /* what is said of something else than this vessel, or taken back */
     size_t elsewhere_count;
     int question; /* index into rules.questions of the last one the grower asks, or RULES_NONE */
     struct span question_span;
@@ -88,6 +89,10 @@ enum status reader_read(struct reader *reader, const char *text, size_t length, 
  */
 enum status reader_answer(struct reader *reader, size_t observable, const char *text, size_t length,
                           struct arena *arena, struct reading_list *list, struct diags *diags);
+
+/* A copy, from `arena`, of the text that was read, with full stops in place of what is said of something
+ * else than this vessel. */
+char *reader_own_words(const struct reading_list *list, size_t length, struct arena *arena);
 
 /*
  * A sign=value setting: `value` is a value id, several separated by commas, a

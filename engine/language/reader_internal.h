@@ -266,7 +266,7 @@ struct match {
     bool denied;
     bool hedged;
     bool swallowed; /* understood, but says nothing of its own */
-    bool elsewhere; /* swallowed, for it is said of something else than this vessel */
+    bool elsewhere; /* so, for it is said of something else than this vessel */
     bool aside;   /* it cannot be told what is said of it: left out, its words not accounted for */
     bool used;    /* a negation that denied something */
     bool unclear; /* a negation of which it is not plain what it denies */
@@ -310,6 +310,8 @@ struct job {
     size_t token_count;
     struct match_list matches; /* after resolving: in order, only those that stand */
     struct limit_hit *limits;
+    struct span *elsewhere; /* what is said of something else than this vessel */
+    size_t elsewhere_count;
     int asked; /* the observable a question was about, or RULES_NONE */
     struct bare_answer bare_answer;
     struct arena *scratch;

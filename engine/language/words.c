@@ -26,6 +26,7 @@ enum {
 struct entry {         /* of a word, under its number in `words` */
     const char *key;   /* as it is counted: its stem, or the bin of a figure */
     bool denies, ends; /* it begins what a negation reaches, or ends it */
+    uint32_t kind;     /* the entry of its kind, "=green"; its own number when it has none */
 };
 
 struct lexicon { /* each word that was met, stemmed once */
@@ -35,6 +36,9 @@ struct lexicon { /* each word that was met, stemmed once */
     struct interned words;
     struct entry *entries;
     size_t count;
+    struct interned kin; /* stems that belong to a kind */
+    uint32_t *kinds;     /* and the entry of that */
+    size_t kin_count;
     struct text folded; /* the text that is being cut */
 };
 
@@ -50,7 +54,8 @@ static struct entry *entry_add(struct lexicon *lexicon, const char *word, size_t
 {
     (void)interned_add(&lexicon->words, word, length);
     struct entry *entry = arena_push(lexicon->arena, lexicon->entries, lexicon->count);
-    *entry = (struct entry){.key = lexicon->words.text[lexicon->count - 1]};
+    *entry = (struct entry){.key = lexicon->words.text[lexicon->count - 1],
+                            .kind = (uint32_t)lexicon->count - 1};
     return entry;
 }
 
@@ -68,15 +73,40 @@ static void turners_add(struct lexicon *lexicon, const struct phrases *phrases, 
     }
 }
 
-/* Knows the turners and nothing else. */
+static const char *stem_of(const struct lexicon *lexicon, const char *word, size_t length)
+{
+    return (const char *)sb_stemmer_stem(lexicon->stemmer, (const sb_symbol *)word, (int)length);
+}
+
+/* Words apart by spaces, of one kind, which the first names. A word of several kinds is of the first. */
+static void kind_add(struct lexicon *lexicon, const char *list)
+{
+    char name[TERM_MOST + 1];
+    const int length = snprintf(name, sizeof name, "=%.*s", (int)strcspn(list, " "), list);
+    const uint32_t kind = (uint32_t)lexicon->count;
+    entry_add(lexicon, name, (size_t)length < sizeof name ? (size_t)length : sizeof name - 1);
+    for (size_t end; *list != '\0'; list += end + strspn(list + end, " ")) {
+        end = strcspn(list, " ");
+        const char *stem = stem_of(lexicon, list, end);
+        const size_t count = lexicon->kin_count;
+        if (interned_add(&lexicon->kin, stem, strlen(stem)) == count)
+            *arena_push(lexicon->arena, lexicon->kinds, lexicon->kin_count) = kind;
+    }
+}
+
+/* Knows the turners and kinds, and nothing else. */
 static void lexicon_clear(struct lexicon *lexicon)
 {
     arena_reset(lexicon->arena);
     lexicon->words = (struct interned){.memory = lexicon->arena};
+    lexicon->kin = lexicon->words;
     lexicon->entries = NULL;
-    lexicon->count = 0;
+    lexicon->kinds = NULL;
+    lexicon->count = lexicon->kin_count = 0;
     turners_add(lexicon, &lexicon->language->negations, true);
     turners_add(lexicon, &lexicon->language->breaks, false);
+    for (size_t i = 0; i < lexicon->language->kinds.count; i++)
+        kind_add(lexicon, lexicon->language->kinds.list[i]);
 }
 
 static void lexicon_init(struct lexicon *lexicon, const struct language *language)
@@ -103,10 +133,11 @@ static uint32_t entry_of(struct lexicon *lexicon, const char *word, size_t lengt
         return known;
     struct entry *entry = entry_add(lexicon, word, length);
     entry->denies = length > 3 && memcmp(word + length - 3, "n't", 3) == 0;
-    if (!entry->denies && *word != '#')
-        entry->key = arena_string(
-            lexicon->arena,
-            (const char *)sb_stemmer_stem(lexicon->stemmer, (const sb_symbol *)word, (int)length));
+    if (!entry->denies && *word != '#') {
+        entry->key = arena_string(lexicon->arena, stem_of(lexicon, word, length));
+        known = interned_find(&lexicon->kin, entry->key, strlen(entry->key));
+        entry->kind = known != NO_INDEX ? lexicon->kinds[known] : entry->kind;
+    }
     return (uint32_t)lexicon->count - 1;
 }
 
@@ -140,9 +171,9 @@ static size_t word_bytes(const char *at, size_t left)
     return used;
 }
 
-/* Cuts a text into pieces, from `arena`; returns how many. */
+/* Cuts a text into pieces, from `arena`: `by[0]` are the words, `by[1]` the same by kind. Returns how many. */
 static size_t cut(struct lexicon *lexicon, const char *text, size_t length, struct arena *arena,
-                  struct piece **pieces)
+                  struct piece *by[2])
 {
     size_t count = 0;
     int reach = 0; /* words that the last negation still reaches */
@@ -152,7 +183,7 @@ static size_t cut(struct lexicon *lexicon, const char *text, size_t length, stru
     text_fold(&lexicon->folded, text, length, NULL);
     const char *folded = lexicon->folded.bytes;
     length = lexicon->folded.length;
-    *pieces = NULL;
+    by[0] = by[1] = NULL;
     for (size_t at = 0; at < length && count < TERMS_MOST;) {
         struct piece piece = {.denied = reach > 0, .follows = follows, .at = at};
         if (folded[at] >= '0' && folded[at] <= '9') {
@@ -180,9 +211,31 @@ static size_t cut(struct lexicon *lexicon, const char *text, size_t length, stru
         }
         follows = true;
         at += piece.length;
-        *arena_push(arena, *pieces, count) = piece;
+        *arena_push(arena, by[0], count) = piece;
+    }
+    by[1] = arena_array(arena, count, sizeof *by[1]);
+    for (size_t i = 0; i < count; i++) {
+        by[1][i] = by[0][i];
+        by[1][i].entry = lexicon->entries[by[0][i].entry].kind;
     }
     return count;
+}
+
+/*
+ * There are four terms to a piece: itself, behind the one before it, and these two by kind. False for
+ * what is none: nothing before it, or no kind that would make it another term.
+ */
+enum { TERMS_EACH = 4 };
+
+static bool term_at(struct piece *const by[2], size_t i, const struct piece **first,
+                    const struct piece **piece)
+{
+    const size_t at = i / TERMS_EACH;
+    const bool pair = i % 2 == 1, kind = i % TERMS_EACH >= 2;
+    *piece = &by[kind][at];
+    *first = pair ? *piece - 1 : NULL;
+    return (!pair || (*piece)->follows) && (!kind || by[0][at].entry != by[1][at].entry ||
+                                            (pair && by[0][at - 1].entry != by[1][at - 1].entry));
 }
 
 /* The term of a piece, or of two: "!green patch". False when it is too long to be one. */
@@ -582,7 +635,7 @@ size_t words_weigh(struct words *words, const char *text, size_t length, double 
     const struct rules *rules = words->rules;
     const struct word_calibration *set = &rules->calibration.words;
     struct arena *arena = words->arena_of_text;
-    struct piece *pieces = NULL;
+    struct piece *pieces[2];
     size_t known = 0;
 
     arena_reset(arena);
@@ -592,11 +645,11 @@ size_t words_weigh(struct words *words, const char *text, size_t length, double 
     if (words->weighed == NULL || words->lexicon.count > KEPT_MOST || words->met_count > KEPT_MOST)
         words_forget(words);
     words->texts++;
-    const size_t count = cut(&words->lexicon, text, length, arena, &pieces);
+    const size_t count = cut(&words->lexicon, text, length, arena, pieces);
     struct spoken *spoken = arena_array(arena, 2 * count, sizeof *spoken);
-    for (size_t i = 0; i < 2 * count; i++) { /* each piece by itself, then behind the one before */
-        const struct piece *piece = &pieces[i / 2], *first = i % 2 == 1 ? piece - 1 : NULL;
-        if (first != NULL && !piece->follows)
+    for (size_t i = 0; i < TERMS_EACH * count; i++) {
+        const struct piece *piece, *first;
+        if (!term_at(pieces, i, &first, &piece))
             continue;
         struct weighed *weighed = term_weighed(words, first, piece);
         if (weighed == NULL || weighed->text == words->texts)
@@ -611,7 +664,7 @@ size_t words_weigh(struct words *words, const char *text, size_t length, double 
     if (known == 0)
         return 0;
     /* A text says no more than `most` in all, however long. */
-    const double scale = sqrt(set->usual / (double)(known < 3 ? 3 : known));
+    const double scale = sqrt(set->usual / (double)(known < 12 ? 12 : known));
     double high = -INFINITY;
     for (size_t f = 0; f < rules->finding_count; f++)
         high = fmax(high, likelihood[f] *= scale);
@@ -669,7 +722,7 @@ void word_counts_add(struct word_counts *counts, const char *text, size_t length
     static const unsigned SHARES[3][3] = {{20, 0, 0}, {13, 7, 0}, {10, 6, 4}}; /* of PARTS */
     const size_t many = finding_count < 3 ? finding_count : 3;
     struct labelled labelled = {0};
-    struct piece *pieces = NULL;
+    struct piece *pieces[2];
     char term[TERM_MOST + 1];
 
     if (many == 0)
@@ -678,12 +731,13 @@ void word_counts_add(struct word_counts *counts, const char *text, size_t length
         labelled.finding[i] = findings[i];
         labelled.share[i] = SHARES[many - 1][i];
     }
-    const size_t count = cut(&counts->lexicon, text, length, counts->arena, &pieces);
-    for (size_t i = 0; i < count; i++)
-        for (size_t with = 0; with <= pieces[i].follows; with++)
-            if (term_of(&counts->lexicon, with ? &pieces[i - 1] : NULL, &pieces[i], term))
-                *arena_push(counts->arena, counts->list, counts->count) =
-                    (struct counted){arena_string(counts->arena, term), counts->text_count};
+    const size_t count = cut(&counts->lexicon, text, length, counts->arena, pieces);
+    for (size_t i = 0; i < TERMS_EACH * count; i++) {
+        const struct piece *piece, *first;
+        if (term_at(pieces, i, &first, &piece) && term_of(&counts->lexicon, first, piece, term))
+            *arena_push(counts->arena, counts->list, counts->count) =
+                (struct counted){arena_string(counts->arena, term), counts->text_count};
+    }
     *arena_push(counts->arena, counts->texts, counts->text_count) = labelled;
 }
 

@@ -13,7 +13,8 @@
  * The weight of words: what growers' words went with, whether or not a phrase understands them.
  *
  * A text is cut into terms: the stems of its words and of each two that follow one another within a
- * clause, each once. A stem after a negation is another term ("!green"), and figures are bins ("#4-9").
+ * clause, each once. A stem after a negation is another term ("!green"), and figures are bins ("#4-9"). A word that the
+ * rules list among the `kinds` is counted by its kind as well, alone and in pairs ("=green", "dark =green").
  * For term t let n_f(t) be how many labelled texts of finding f hold it (a text of several findings
  * is shared out), n_f the sum over all terms, V how many terms there are; likewise n_g for the group g
  * of f, contaminated or not, and n_s for its status. Then

@@ -399,6 +399,16 @@ static double divergence(const double *then, const double *now, size_t count)
     return bits > 0.0 ? bits : 0.0;
 }
 
+/* What the sum alone would choose. */
+static enum action unforced(const struct decision *decision)
+{
+    enum action least = (enum action)0;
+    for (int a = 1; a < ACTION_COUNT; a++)
+        if (decision->loss[a] < decision->loss[least])
+            least = (enum action)a;
+    return least;
+}
+
 static void asker_look(struct asker *asker, const struct answer *answer, enum aim aim,
                        struct outlook *outlook)
 {
@@ -442,7 +452,8 @@ static void asker_look(struct asker *asker, const struct answer *answer, enum ai
     decide_on(reasoner, &asker->then, asker->finding, asker->stakes, &outlook->decision);
     asker->observations[observable] = asker->so_far;
     const double *loss = outlook->decision.loss;
-    outlook->saves = loss[asker->decision.action] - loss[outlook->decision.action];
+    outlook->saves = fmax(loss[asker->decision.action] - loss[outlook->decision.action],
+                          loss[unforced(&asker->decision)] - loss[unforced(&outlook->decision)]);
     outlook->bits = aim == AIM_CAUSE ? divergence(asker->set, asker->set_now, reasoner->set_count)
                                      : divergence(asker->finding, asker->posterior->finding,
                                                   reasoner->finding_count);
@@ -463,7 +474,8 @@ static void asker_look(struct asker *asker, const struct answer *answer, enum ai
  * posteriors need not average to the present one, and the plan within isolate
  * may improve by itself; so what is counted is what a change of action saves. A
  * change that a floor demands against the sum saves nothing: it raises `turns`
- * and never lowers `gain`.
+ * and never lowers `gain`. A change of what the sum alone would choose counts like
+ * one of the action: an answer may be a step towards leaving a floor behind.
  *
  * One-of and number observables are exact. Of a several-of, whose answers are
  * two to the power of its values, "none of them" and "exactly this one" stand
@@ -497,7 +509,8 @@ static struct question value_of(struct asker *asker, size_t observable, enum aim
         asker_look(asker, &answers[k], aim, &outlook);
         total += outlook.weight;
         question.bits += outlook.weight * outlook.bits;
-        if (outlook.decision.action == asker->decision.action)
+        if (outlook.decision.action == asker->decision.action &&
+            unforced(&outlook.decision) == unforced(&asker->decision))
             continue;
         question.turns += outlook.weight;
         question.gain += outlook.weight * fmax(0.0, outlook.saves);

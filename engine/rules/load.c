@@ -205,6 +205,7 @@ static const struct field LANGUAGE_FIELDS[] = {
     LANGUAGE_WORDS(fillers),
     LANGUAGE_WORDS(same),
     LANGUAGE_WORDS(apart),
+    LANGUAGE_WORDS(kinds),
     REFERENCES("where", OPTIONAL, add_where, offsetof(struct language, where),
                offsetof(struct language, where_count), ITEM_OBSERVABLE),
 };

@@ -622,6 +622,7 @@ struct language {
     struct phrases fillers; /* words that may stand between any two of a phrase ("very") */
     struct phrases same;    /* forms that count as one word ("grey|gray") */
     struct phrases apart;   /* words that are no form of another ("spots" is not "spot") */
+    struct phrases kinds;   /* words of one kind, apart by spaces; the first names it */
     const struct named_list *lists;
     size_t list_count;
     const size_t *where; /* observables that only say where, as in "no green by the port" */

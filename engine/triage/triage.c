@@ -157,12 +157,8 @@ enum status triage_tell(struct triage *triage, const char *text, size_t length, 
         return status;
     triage->batch++;
     say_list(triage, &list, ORIGIN_TEXT, RULES_NONE);
-    /* What is said of a neighbour weighs nothing here. */
-    char *words = arena_copy(triage->said, text, length);
-    for (size_t i = 0; i < list.elsewhere_count; i++)
-        memset(words + list.elsewhere[i].start, '.',
-               list.elsewhere[i].end - list.elsewhere[i].start);
-    say(triage, (struct saying){.kind = SAYING_TEXT, .words = words});
+    say(triage, (struct saying){.kind = SAYING_TEXT,
+                                .words = reader_own_words(&list, length, triage->said)});
     triage_merge(triage);
     return STATUS_OK;
 }

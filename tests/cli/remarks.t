@@ -57,8 +57,8 @@ comes_to(5, 0, 'all fine exept 3: green patch', discard => '3', keep => '1-2 4-5
 comes_to(5, 0, 'all fine exept 3: no patch', keep => '1-5');
 comes_to(6, 0, 'all fine except 3 and 5: 3 has a green spot, 5 is not moving', discard => '3', keep => '1-2 4 6', isolate => '5');
 comes_to(6, 0, 'all fine except 3 and 5: 3 has no green spot, 5 looks good', keep => '1-6');
-comes_to(2, 0, '1 has black dots with heads on stalks, 2 looks good', discard => '1', keep => '2');
-comes_to(2, 0, '1 has no black dots, 2 looks good', keep => '1-2');
+comes_to(8, 0, '1 has black dots with heads on stalks, 2-8 look good', discard => '1', keep => '2-8');
+comes_to(8, 0, '1 looks good and has no black dots, 2-8 look good', keep => '1-8');
 comes_to(12, 0, 'evrything about 30% white, green mould in jars 7 and 12', discard => '7 12', keep => '1-6 8-11');
 comes_to(12, 0, 'evrything about 30% white, no mould in jars 7 and 12', keep => '1-12');
 comes_to(8, 2, 'fine, about 30% white', keep => '1-8', left => '9-10');

@@ -74,6 +74,39 @@ static struct words *by_file(struct wordy *w, const char *bytes)
     return NULL;
 }
 
+/* A word never met weighs as its kind does; without the kind it weighs nothing. */
+static void test_kinds(void **state)
+{
+    struct wordy *w = *state;
+    static const char *const KINDS[] = {"leafy moss lettuce pea"};
+    struct phrases *kinds = &w->rules->language.kinds;
+    const struct phrases none = *kinds;
+    const char *counted = "";
+    double likelihood[8], odds[2];
+
+    for (size_t known = 0; known < 2; known++) {
+        kinds->list = known ? (const char **)KINDS : none.list;
+        kinds->count = known ? 1 : none.count;
+        struct word_counts *counts = word_counts_new(w->rules);
+        word_counts_add(counts, "moss below", 10, &w->spoilt, 1);
+        word_counts_add(counts, "snow below", 10, &w->sound, 1);
+        struct text table;
+        text_init(&table);
+        word_counts_table(counts, 1, &table);
+        counted = strstr(table.bytes, "=leafy below\t");
+        assert_true((counted != NULL) == (known == 1));
+        struct words *words = by_file(w, table.bytes);
+        words_weigh(words, "peas below", 10, likelihood, NULL, 0);
+        odds[known] = likelihood[w->spoilt] - likelihood[w->sound];
+        words_free(words);
+        text_release(&table);
+        word_counts_free(counts);
+    }
+    *kinds = none;
+    assert_true(fabs(odds[0]) < 0.3);
+    assert_true(odds[1] > odds[0] + 1);
+}
+
 static void test_scikit_learn(void **state)
 {
     struct wordy *w = *state;
@@ -107,7 +140,7 @@ static void test_scikit_learn(void **state)
         size_t known =
             words_weigh(words, tests[i][0], strlen(tests[i][0]), likelihood, weights, 16);
         assert_true(known > 0);
-        const double scale = sqrt(1e9 / (double)(known < 3 ? 3 : known));
+        const double scale = sqrt(1e9 / (double)(known < 12 ? 12 : known));
         for (size_t k = 0; k < known; k++)
             sum += weights[k].odds / scale;
         assert_true(fabs(sum - strtod(tests[i][1], NULL)) < 1e-9);
@@ -173,6 +206,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_scikit_learn),
+        cmocka_unit_test(test_kinds),
         cmocka_unit_test(test_the_same_bytes),
         cmocka_unit_test(test_tables_that_are_none),
     };

@@ -179,6 +179,16 @@ static inline long double naive_set_mass(const struct naive *naive, size_t set, 
     return mass;
 }
 
+/* What the sum alone would choose. */
+static inline enum action naive_unforced(const struct naive_decision *decision)
+{
+    enum action least = ACTION_KEEP;
+    for (int a = ACTION_ISOLATE; a <= ACTION_DISCARD; a++)
+        if (decision->loss[a] < decision->loss[least])
+            least = (enum action)a;
+    return least;
+}
+
 /* `observations` is the evidence's own array; it is put back as it was. */
 static inline struct naive_question naive_question(const struct rules *rules,
                                                    struct evidence *evidence,
@@ -209,11 +219,14 @@ static inline struct naive_question naive_question(const struct rules *rules,
             if (after > 0)
                 cause_bits += after * log2l(after / naive_set_mass(now, s, rules->finding_count));
         }
+        const enum action was = naive_unforced(&present), then_free = naive_unforced(&next);
         long double saved = next.loss[present.action] - next.loss[next.action];
+        if (next.loss[was] - next.loss[then_free] > saved)
+            saved = next.loss[was] - next.loss[then_free];
         total += p;
         question.finding_bits += p * finding_bits;
         question.cause_bits += p * cause_bits;
-        if (next.action != present.action) {
+        if (next.action != present.action || then_free != was) {
             question.turns += p;
             question.gain += saved > 0 ? p * saved : 0;
         }
