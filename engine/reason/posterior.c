@@ -429,6 +429,14 @@ void reasoner_set(const struct reasoner *reasoner, size_t index, int causes[2])
     causes[1] = reasoner->sets[index][1];
 }
 
+size_t reasoner_set_of(const struct reasoner *reasoner, int cause)
+{
+    for (size_t i = 0; i < reasoner->set_count; i++)
+        if (reasoner->sets[i][0] == cause && reasoner->sets[i][1] == RULES_NONE)
+            return i;
+    return 0;
+}
+
 /* ---- what an observation means: the values it leaves, and how likely each finding makes it ---- */
 
 struct observation observation_of(const struct evidence *evidence, size_t observable)

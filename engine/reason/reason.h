@@ -107,6 +107,8 @@ const struct rules *reasoner_rules(const struct reasoner *reasoner);
 /* Number of cause sets S, and the up to two causes in set `index` (RULES_NONE where absent). */
 size_t reasoner_set_count(const struct reasoner *reasoner);
 void reasoner_set(const struct reasoner *reasoner, size_t index, int causes[2]);
+/* The index of the set of this cause alone, or of no cause for RULES_NONE. */
+size_t reasoner_set_of(const struct reasoner *reasoner, int cause);
 
 /* P(i=v | f, S) as the model above has it; several-of: the probability of that value alone. Species
  * normality applies when `evidence` (may be NULL) names a species. For tests and explanations. */

@@ -26,18 +26,6 @@ struct contest { /* between hypotheses */
     double *causes; /* of each hypothesis the share of each cause: [h * cause_count + c] */
 };
 
-/* The set of one cause alone. */
-static size_t set_of(const struct reasoner *reasoner, size_t cause)
-{
-    int causes[2];
-    for (size_t s = 0; s < reasoner_set_count(reasoner); s++) {
-        reasoner_set(reasoner, s, causes);
-        if (causes[0] == (int)cause && causes[1] == RULES_NONE)
-            return s;
-    }
-    return 0;
-}
-
 /* P(finding | cause), of findings that are losses; not normalised. */
 static double grows(const struct rules *rules, size_t cause, size_t finding)
 {
@@ -56,7 +44,7 @@ static void add_answers(const struct reasoner *reasoner, size_t observable, size
 {
     const struct rules *rules = reasoner_rules(reasoner);
     size_t values = rules->observables[observable].value_count;
-    size_t set = set_of(reasoner, cause);
+    size_t set = reasoner_set_of(reasoner, (int)cause);
     double all = 0.0;
 
     for (size_t f = 0; f < rules->finding_count; f++)

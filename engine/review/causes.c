@@ -430,8 +430,8 @@ enum status review_judge_causes(struct review_work *work)
 
 /* ---- one level alone ---------------------------------------------------------------------------- */
 
-static const void *keep(const void *all, size_t size, const size_t *kept, size_t count,
-                        struct arena *arena)
+static void *keep(const void *all, size_t size, const size_t *kept, size_t count,
+                  struct arena *arena)
 {
     char *some = all != NULL ? arena_array(arena, count, size) : NULL;
     for (size_t i = 0; some != NULL && i < count; i++)

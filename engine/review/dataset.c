@@ -11,7 +11,7 @@
 #include "base/numbers.h"
 #include "process/cook.h"
 #include "process/moisture.h"
-#include "triage/physics.h"
+#include "triage/compute.h"
 #include "triage/triage.h"
 
 /* ---- kinds of factors --------------------------------------------------------------------------- */
@@ -211,6 +211,16 @@ void factor_add_thirds(struct factor *factors, size_t *count, struct factor fact
     factor_add(factors, count, factor, level, vessels, arena);
 }
 
+void dataset_make_room(struct dataset *dataset, size_t count, struct arena *arena)
+{
+    dataset->vessel_count = count;
+    dataset->labels = arena_array(arena, count, sizeof *dataset->labels);
+    dataset->fate = arena_array(arena, count, sizeof *dataset->fate);
+    dataset->control = arena_array(arena, count, sizeof *dataset->control);
+    dataset->entered = arena_array(arena, count, sizeof *dataset->entered);
+    dataset->ended = arena_array(arena, count, sizeof *dataset->ended);
+}
+
 void dataset_say(struct dataset *dataset, struct arena *arena, const char *format, ...)
 {
     char words[256];
@@ -267,37 +277,27 @@ static const struct bands bands_moisture = {
 static const struct bands bands_dose = {
     {MOVED_DOSE, MOVED_NONE}, {"under half the usual", "about usual", "over twice the usual"}};
 
-static double logit(double p)
-{
-    static const double sure = 0.998;
-    p = fmin(sure, fmax(1.0 - sure, p));
-    return log(p / (1.0 - p));
-}
-
-/* As triage/compute.h: trust (logit p - logit usual), at most so far. */
+/* As triage/compute.h. */
 static double moved(const struct rules *rules, enum moved_by by, double chance)
 {
-    const struct move *move = &rules->moves[by];
-    if (isnan(chance) || !(move->trust > 0.0))
-        return 0.0;
-    double shift = move->trust * (logit(chance) - logit(move->usual));
-    return fmin(move->most, fmax(-move->most, shift));
+    return compute_shift(&rules->moves[by], rules->moves[by].trust, chance);
 }
 
-/* Of one kind of vessel with so many grams in a cook of such grain: cook_verdict. */
-static uint32_t band_of_cook(const struct rules *rules, const struct cook *cook, int vessel,
-                             double grams, int grain, double moves[2])
+/* Of one kind of vessel with so many grams in a cook of such grain: cook_verdict. Growers cook the same
+ * way again and again: those that were computed are remembered. */
+static uint32_t band_of_cook(const struct rules *rules, struct cook_memo *cooks,
+                             const struct cook *cook, int vessel, double grams, int grain,
+                             double moves[2])
 {
     struct cook_organism organisms[COOK_MAX_ORGANISMS];
     struct physics_refusal refusal;
     struct cook_result result;
     struct cook_setup setup;
     struct known_cook known;
-    struct text assumed;
-    double value;
 
     if (isnan(cook->gauge) || isnan(cook->minutes))
         return LEVEL_NONE;
+    memset(&known, 0, sizeof known); /* cooks are told apart by their bytes */
     known_cook_init(&known);
     known.vessel.kind = vessel;
     known.vessel.grams = grams;
@@ -308,11 +308,8 @@ static uint32_t band_of_cook(const struct rules *rules, const struct cook *cook,
     known.air = cook->air;
     if (rules->feeder[FEEDS_LOAD] != RULES_NONE)
         known.packing = rules_value(&rules->observables[rules->feeder[FEEDS_LOAD]], cook->load);
-    text_init(&assumed);
-    enum physics_answer answer = physics_cook(rules, &known, &setup, organisms, &assumed, &refusal);
-    text_release(&assumed);
-    if (answer != PHYSICS_OK || cook_check(&setup, &value) != PROCESS_OK ||
-        cook_compute(&setup, &result) != PROCESS_OK)
+    if (physics_cook(rules, &known, &setup, organisms, NULL, &refusal) != PHYSICS_OK ||
+        cook_recalled(cooks, &known, &setup, &result) != PROCESS_OK)
         return LEVEL_NONE;
     moves[0] = moved(rules, MOVED_SURVIVORS, result.chance_mean);
     return (uint32_t)result.verdict;
@@ -323,7 +320,6 @@ static uint32_t band_of_mix(const struct rules *rules, const struct batch *batch
                             const struct lot *lot, double moves[2])
 {
     struct known_grain grain;
-    struct text assumed;
     double doubt = fmax(0.1, rules->forecast.moisture_doubt);
 
     known_grain_init(&grain);
@@ -331,9 +327,7 @@ static uint32_t band_of_mix(const struct rules *rules, const struct batch *batch
     grain.own_moisture = lot != NULL ? lot->moisture : NAN;
     grain.dry = batch->dry;
     grain.water = batch->water;
-    text_init(&assumed);
-    double moisture = physics_moisture(rules, &grain, &assumed);
-    text_release(&assumed);
+    double moisture = physics_moisture(rules, &grain, NULL);
     struct moisture_band band = physics_band(rules, grain.kind);
     if (isnan(moisture) || isnan(band.lo))
         return LEVEL_NONE;
@@ -361,6 +355,7 @@ struct filling { /* a dataset while it is filled from a journal */
     size_t factor_count;
     struct stay *stays; /* places of each vessel, as numbers of records; NULL when none was moved */
     uint32_t *first_stay;
+    struct cook_memo *cooks;
 };
 
 static const void *record_at(const struct records *records, size_t index)
@@ -368,27 +363,24 @@ static const void *record_at(const struct records *records, size_t index)
     return (const char *)records->rows + index * records->size;
 }
 
-/* The index of the record with an id, by halving; SIZE_MAX. The first member of each is its id. */
-static size_t record_index(const struct records *records, int64_t id)
+/* The first member of each record is its id. */
+static int by_id(const void *a, const void *b)
 {
-    size_t low = 0, high = records->count;
-    while (low < high) {
-        size_t middle = low + (high - low) / 2;
-        int64_t at = *(const int64_t *)record_at(records, middle);
-        if (at == id)
-            return middle;
-        if (at < id)
-            low = middle + 1;
-        else
-            high = middle;
-    }
-    return SIZE_MAX;
+    int64_t first = *(const int64_t *)a, second = *(const int64_t *)b;
+    return (first > second) - (first < second);
 }
 
 static const void *record_of(const struct filling *filling, enum record record, int64_t id)
 {
-    size_t index = id != 0 ? record_index(&filling->of[record], id) : SIZE_MAX;
-    return index != SIZE_MAX ? record_at(&filling->of[record], index) : NULL;
+    const struct records *of = &filling->of[record];
+    return of->count > 0 ? bsearch(&id, of->rows, of->count, of->size, by_id) : NULL;
+}
+
+/* The index of the record with an id, or SIZE_MAX. */
+static size_t record_index(const struct filling *filling, enum record record, int64_t id)
+{
+    const char *row = record_of(filling, record, id), *rows = filling->of[record].rows;
+    return row != NULL ? (size_t)(row - rows) / filling->of[record].size : SIZE_MAX;
 }
 
 static const char *label_of(enum record record, const void *row)
@@ -449,7 +441,7 @@ static uint32_t record_level(const struct filling *filling, enum factor_kind kin
                              enum record record, size_t i)
 {
     int64_t id = id_of(filling, kind, i);
-    size_t index = id != 0 ? record_index(&filling->of[record], id) : SIZE_MAX;
+    size_t index = id != 0 ? record_index(filling, record, id) : SIZE_MAX;
     return index != SIZE_MAX ? (uint32_t)index : LEVEL_NONE;
 }
 
@@ -481,9 +473,9 @@ static const size_t *parents_of(const struct filling *filling)
         parent_of[s] = SIZE_MAX;
     for (size_t p = 0; p < parents->count; p++) {
         const struct parent *parent = record_at(parents, p);
-        size_t starter = record_index(starters, parent->starter);
+        size_t starter = record_index(filling, RECORD_STARTER, parent->starter);
         if (starter != SIZE_MAX && parent_of[starter] == SIZE_MAX)
-            parent_of[starter] = record_index(starters, parent->parent);
+            parent_of[starter] = record_index(filling, RECORD_STARTER, parent->parent);
     }
     return parent_of;
 }
@@ -566,50 +558,9 @@ static void add_numbers(struct filling *filling, enum factor_kind kind)
                       filling->count, filling->arena);
 }
 
-/*
- * Growers cook the same way again and again: a cook that was computed is remembered by all that went
- * into it, in a place that its figures choose.
- */
-enum { COOKS_KEPT = 1024 };
-struct cook_key {
-    uint64_t figures[5];   /* bits of the doubles: what is not known equals itself */
-    int64_t vessel, grain; /* whole, so that the key has no gaps */
-    char load[32];
-};
-struct cook_kept {
-    struct cook_key key;
-    uint32_t band;
-    double moves[2];
-    bool filled;
-};
-
-static uint32_t kept_band(const struct filling *filling, struct cook_kept *cooks,
-                          const struct cook *cook, int vessel, double grams, int grain,
-                          double moves[2])
-{
-    const double figures[] = {cook->gauge, cook->minutes, cook->altitude, cook->air, grams};
-    struct cook_key key;
-    memset(&key, 0, sizeof key);
-    memcpy(key.figures, figures, sizeof key.figures);
-    key.vessel = vessel;
-    key.grain = grain;
-    if (strlen(cook->load) >= sizeof key.load)
-        return band_of_cook(filling->rules, cook, vessel, grams, grain, moves);
-    memcpy(key.load, cook->load, strlen(cook->load));
-    struct cook_kept *kept = &cooks[fnv_hash(FNV_START, &key, sizeof key) % COOKS_KEPT];
-    if (!kept->filled || memcmp(&kept->key, &key, sizeof key) != 0) {
-        kept->moves[0] = kept->moves[1] = 0.0;
-        kept->band = band_of_cook(filling->rules, cook, vessel, grams, grain, kept->moves);
-        kept->key = key;
-        kept->filled = true;
-    }
-    memcpy(moves, kept->moves, sizeof kept->moves);
-    return kept->band;
-}
-
 /* What a band is computed from; vessels of one batch, kind and filling share it. */
-static uint32_t band_of(const struct filling *filling, struct cook_kept *cooks,
-                        enum factor_kind kind, size_t i, double moves[2])
+static uint32_t band_of(const struct filling *filling, enum factor_kind kind, size_t i,
+                        double moves[2])
 {
     const struct rules *rules = filling->rules;
     const struct vessel *vessel = filling->vessels[i];
@@ -625,9 +576,9 @@ static uint32_t band_of(const struct filling *filling, struct cook_kept *cooks,
         return band_of_mix(rules, batch, lot, moves);
     if (kind == FACTOR_LETHALITY) {
         const struct cook *cook = record_of(filling, RECORD_COOK, batch->cook);
-        return cook != NULL
-                   ? kept_band(filling, cooks, cook, vessel_kind, vessel->grams, grain, moves)
-                   : LEVEL_NONE;
+        return cook != NULL ? band_of_cook(rules, filling->cooks, cook, vessel_kind, vessel->grams,
+                                           grain, moves)
+                            : LEVEL_NONE;
     }
     const struct starter *starter = record_of(filling, RECORD_STARTER, batch->starter);
     int starter_kind = RULES_NONE;
@@ -662,14 +613,13 @@ static bool like_before(const struct filling *filling, size_t i)
 static void add_bands(struct filling *filling, enum factor_kind kind, const struct bands *bands)
 {
     enum { BANDS = sizeof bands->names / sizeof bands->names[0] };
-    struct cook_kept *cooks = arena_array(filling->arena, COOKS_KEPT, sizeof *cooks);
     uint32_t *level = levels_new(filling), band = LEVEL_NONE;
     double log_odds[2 * BANDS] = {0.0}, moves[2] = {0.0, 0.0};
     size_t met[BANDS] = {0};
 
     for (size_t i = 0; i < filling->count; i++) {
         if (!like_before(filling, i))
-            band = band_of(filling, cooks, kind, i, moves);
+            band = band_of(filling, kind, i, moves);
         level[i] = kind == FACTOR_DOSE && filling->vessels[i]->control ? LEVEL_NONE : band;
         if (level[i] == LEVEL_NONE)
             continue;
@@ -710,7 +660,9 @@ static void add_factors(struct filling *filling)
     add_words(filling, FACTOR_SPOT);
     add_numbers(filling, FACTOR_SEQUENCE);
     add_numbers(filling, FACTOR_GRAMS);
+    filling->cooks = cook_memo_new();
     add_bands(filling, FACTOR_LETHALITY, &bands_lethality);
+    cook_memo_free(filling->cooks);
     add_bands(filling, FACTOR_MOISTURE, &bands_moisture);
     add_bands(filling, FACTOR_DOSE, &bands_dose);
     int feeder = filling->rules->feeder[FEEDS_TEMPERATURE];
@@ -813,7 +765,7 @@ static enum status read_moves(const struct filling *filling, struct journal *jou
             }
         if (event.kind != EVENT_MOVE || vessel == SIZE_MAX)
             continue;
-        size_t place = record_index(&filling->of[RECORD_PLACE], event.place);
+        size_t place = record_index(filling, RECORD_PLACE, event.place);
         *arena_push(filling->arena, *moves, *count) =
             (struct moving){.vessel = vessel,
                             .event = event.id,
@@ -839,7 +791,7 @@ static enum status fill_stays(struct filling *filling, struct journal *journal, 
         int32_t begun = filling->batches[i] != NULL ? day_of(filling->batches[i]->at) : DAY_NONE;
         int32_t ended = day_of(vessel->ended);
         size_t put =
-            vessel->place != 0 ? record_index(&filling->of[RECORD_PLACE], vessel->place) : SIZE_MAX;
+            vessel->place != 0 ? record_index(filling, RECORD_PLACE, vessel->place) : SIZE_MAX;
         uint32_t first = stay;
         stays[stay++] = (struct stay){put != SIZE_MAX ? (uint32_t)put : LEVEL_NONE, 0};
         for (; at < count && moves[at].vessel == i; at++) {
@@ -860,29 +812,18 @@ static enum status fill_stays(struct filling *filling, struct journal *journal, 
 
 static void fill_vessels(const struct filling *filling, struct dataset *dataset)
 {
-    size_t count = filling->count;
-    const char **labels = arena_array(filling->arena, count, sizeof *labels);
-    uint8_t *fate = arena_array(filling->arena, count, sizeof *fate);
-    bool *control = arena_array(filling->arena, count, sizeof *control);
-    int32_t *entered = arena_array(filling->arena, count, sizeof *entered);
-    int32_t *ended = arena_array(filling->arena, count, sizeof *ended);
-
-    for (size_t i = 0; i < count; i++) {
+    dataset_make_room(dataset, filling->count, filling->arena);
+    for (size_t i = 0; i < filling->count; i++) {
         const struct vessel *vessel = filling->vessels[i];
-        labels[i] = vessel->label;
-        fate[i] = (uint8_t)vessel->fate;
+        dataset->labels[i] = vessel->label;
+        dataset->fate[i] = (uint8_t)vessel->fate;
         if (vessel->fate == FATE_OPEN && vessel->state == VESSEL_DISCARDED)
-            fate[i] = FATE_COUNT; /* it broke, or was recorded by mistake: nobody knows */
-        control[i] = vessel->control;
-        entered[i] = filling->batches[i] != NULL ? day_of(filling->batches[i]->at) : DAY_NONE;
-        ended[i] = day_of(vessel->ended);
+            dataset->fate[i] = FATE_COUNT; /* it broke, or was recorded by mistake: nobody knows */
+        dataset->control[i] = vessel->control;
+        dataset->entered[i] =
+            filling->batches[i] != NULL ? day_of(filling->batches[i]->at) : DAY_NONE;
+        dataset->ended[i] = day_of(vessel->ended);
     }
-    dataset->vessel_count = count;
-    dataset->labels = labels;
-    dataset->fate = fate;
-    dataset->control = control;
-    dataset->entered = entered;
-    dataset->ended = ended;
 }
 
 /* How likely the look thought its finding: from {"findings": {"id": p}}, or its leading kind's. */

@@ -79,11 +79,11 @@ struct factor {
 
 struct dataset {
     size_t vessel_count;
-    const char *const *labels; /* of the vessels; "" where a table gave none */
-    const uint8_t *fate;       /* enum fate; FATE_COUNT when nobody wrote it down */
-    const bool *control;       /* never inoculated */
-    const int32_t *entered;    /* day of inoculation since 1970-01-01, DAY_NONE */
-    const int32_t *ended;      /* day it was used or lost, or first judged so; DAY_NONE */
+    const char **labels; /* of the vessels; "" where a table gave none */
+    uint8_t *fate;       /* enum fate; FATE_COUNT when nobody wrote it down */
+    bool *control;       /* never inoculated */
+    int32_t *entered;    /* day of inoculation since 1970-01-01, DAY_NONE */
+    int32_t *ended;      /* day it was used or lost, or first judged so; DAY_NONE */
     /* What it turned out or looked to be: an index into rules.findings, RULES_NONE; NULL when no
      * vessel has one. And how sure that was, 0 to 1. */
     const int16_t *finding;
@@ -154,6 +154,9 @@ void factor_add(struct factor *factors, size_t *count, struct factor factor, uin
  * what they reach from and to ("5 to 8"). */
 void factor_add_thirds(struct factor *factors, size_t *count, struct factor factor,
                        const double *numbers, size_t vessels, struct arena *arena);
+
+/* Room for what is known of each of so many vessels. */
+void dataset_make_room(struct dataset *dataset, size_t count, struct arena *arena);
 
 /* Adds a remark: a sentence; what is odd about the days. */
 void dataset_say(struct dataset *dataset, struct arena *arena, const char *format, ...)

@@ -308,26 +308,15 @@ static enum status take_row(void *context, const struct csv_row *fields)
 
 static void fill_vessels(const struct table *table, struct dataset *dataset)
 {
-    size_t count = table->count;
-    const char **labels = arena_array(table->arena, count, sizeof *labels);
-    uint8_t *fate = arena_array(table->arena, count, sizeof *fate);
-    bool *control = arena_array(table->arena, count, sizeof *control);
-    int32_t *entered = arena_array(table->arena, count, sizeof *entered);
-    int32_t *ended = arena_array(table->arena, count, sizeof *ended);
-    for (size_t i = 0; i < count; i++) {
+    dataset_make_room(dataset, table->count, table->arena);
+    for (size_t i = 0; i < table->count; i++) {
         const struct row_read *row = &table->rows[i];
-        labels[i] = row->label;
-        fate[i] = row->fate;
-        control[i] = row->control;
-        entered[i] = row->entered;
-        ended[i] = row->ended;
+        dataset->labels[i] = row->label;
+        dataset->fate[i] = row->fate;
+        dataset->control[i] = row->control;
+        dataset->entered[i] = row->entered;
+        dataset->ended[i] = row->ended;
     }
-    dataset->vessel_count = count;
-    dataset->labels = labels;
-    dataset->fate = fate;
-    dataset->control = control;
-    dataset->entered = entered;
-    dataset->ended = ended;
 }
 
 /* A column of numbers; what is none is not known. */

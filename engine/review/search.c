@@ -902,23 +902,11 @@ uint8_t *search_standing(const struct dataset *dataset, double watched, struct a
 
 double search_tail(struct counts inside, struct counts outside)
 {
-    double x = (double)inside.lost, n = (double)inside.total;
-    double lost = x + (double)outside.lost, all = n + (double)outside.total;
-    static const double least = 1e-17;
-
-    if (!(x * all > lost * n))
+    size_t lost = inside.lost + outside.lost, all = inside.total + outside.total;
+    if (!((double)inside.lost * (double)all > (double)lost * (double)inside.total))
         return 1.0;
-    double log_chance = lgamma(n + 1) - lgamma(x + 1) - lgamma(n - x + 1) + lgamma(all - n + 1) -
-                        lgamma(lost - x + 1) - lgamma(all - n - lost + x + 1) - lgamma(all + 1) +
-                        lgamma(lost + 1) + lgamma(all - lost + 1);
-    double sum = 0.0, term = 1.0;
-    /* Above the mean each term is smaller than the one before. */
-    while (term > least * sum) {
-        sum += term;
-        term *= (n - x) * (lost - x) / ((x + 1) * (all - n - lost + x + 1));
-        x++;
-    }
-    return fmin(1.0, exp(log_chance) * sum);
+    return gsl_cdf_hypergeometric_Q((unsigned)inside.lost - 1, (unsigned)inside.total,
+                                    (unsigned)outside.total, (unsigned)lost);
 }
 
 /* ---- vessels saved ------------------------------------------------------------------------------ */

@@ -108,9 +108,8 @@ void cook_memo_free(struct cook_memo *memo)
     free(memo);
 }
 
-/* As cook_compute: `setup` is what physics_cook made of `known`. */
-static enum process_error cook_recalled(struct cook_memo *memo, const struct known_cook *known,
-                                        const struct cook_setup *setup, struct cook_result *result)
+enum process_error cook_recalled(struct cook_memo *memo, const struct known_cook *known,
+                                 const struct cook_setup *setup, struct cook_result *result)
 {
     if (memo == NULL)
         return cook_compute(setup, result);
@@ -138,16 +137,12 @@ static double logit(double p)
     return log(p / (1.0 - p));
 }
 
-/* Index of the set of this cause alone, or of no cause for RULES_NONE. */
-static size_t set_of(const struct reasoner *reasoner, int cause)
+double compute_shift(const struct move *move, double trust, double chance)
 {
-    for (size_t i = 0; i < reasoner_set_count(reasoner); i++) {
-        int causes[2];
-        reasoner_set(reasoner, i, causes);
-        if (causes[0] == cause && causes[1] == RULES_NONE)
-            return i;
-    }
-    return 0;
+    if (isnan(chance) || !(move->trust > 0.0))
+        return 0.0;
+    double shift = trust * (logit(chance) - logit(move->usual));
+    return fmin(move->most, fmax(-move->most, shift));
 }
 
 static double likelihood(const struct work *work, size_t observable, size_t set)
@@ -181,11 +176,10 @@ static void move_causes(struct work *work, enum moved_by moved_by, double chance
             continue;
         double shift = 0.0, replaces = 0.0;
         if (!isnan(chance) && move->trust > 0.0) {
-            shift = trust * (logit(chance) - logit(move->usual));
-            shift = fmin(move->most, fmax(-move->most, shift));
+            shift = compute_shift(move, trust, chance);
             /* What the rules weigh already of the circumstances a computation used. */
-            size_t with = set_of(work->reasoner, (int)c),
-                   without = set_of(work->reasoner, RULES_NONE);
+            size_t with = reasoner_set_of(work->reasoner, (int)c),
+                   without = reasoner_set_of(work->reasoner, RULES_NONE);
             double sum = 0.0;
             for (size_t i = 0; i < feed_count; i++) {
                 int observable = work->rules->feeder[feeds[i]];

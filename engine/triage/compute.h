@@ -34,6 +34,12 @@
 struct cook_memo; /* of one rule base */
 struct cook_memo *cook_memo_new(void);
 void cook_memo_free(struct cook_memo *memo);
+/* As cook_compute: `setup` is what physics_cook made of `known`. `memo` may be NULL. */
+enum process_error cook_recalled(struct cook_memo *memo, const struct known_cook *known,
+                                 const struct cook_setup *setup, struct cook_result *result);
+
+/* log_odds for p = `chance`, with a trust that may be less than the move's; 0 where it is NAN. */
+double compute_shift(const struct move *move, double trust, double chance);
 
 /* Writes the moves, at most one a cause, and returns how many; strings are in the
  * arena. A cause whose cook was not said gets a move of 0 that says so. `memo` may
