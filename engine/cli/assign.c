@@ -135,8 +135,7 @@ static void close_batch(struct choice *choice)
         choose(choice, &vessels[i]);
 }
 
-/* Vessels by their numbers in the batch at hand. The label of one is that of the batch, a hyphen and
- * the number, unless somebody relabelled it. */
+/* Vessels by their numbers in the batch at hand. */
 static void choose_range(struct choice *choice, long from, long to)
 {
     enum { MOST = 10000 };
@@ -146,23 +145,15 @@ static void choose_range(struct choice *choice, long from, long to)
     if (to < from || to - from > MOST)
         app_stop(app, "not a range of vessels: '%ld to %ld'", from, to);
     choice->open = false;
+    size_t count = 0;
+    const struct vessel *vessels = app_all(app, RECORD_VESSEL, "batch", choice->batch.id, &count);
     for (long number = from; number <= to; number++) {
-        struct vessel vessel = {.id = 0};
-        const char *label = arena_format(app->arena, "%s-%ld", choice->batch.label, number);
-        int64_t id = 0;
-        bool found = journal_has(app->journal, RECORD_VESSEL, label, &id);
-        if (!found) {
-            struct walk *walk = journal_walk(app->journal, RECORD_VESSEL, "batch", choice->batch.id,
-                                             false, app->diags);
-            while (!found && walk_next(walk, &vessel))
-                found = vessel.number == number;
-            id = vessel.id;
-            app_must(app, walk_end(walk));
-        }
-        if (!found)
+        size_t at = 0;
+        while (at < count && vessels[at].number != number)
+            at++;
+        if (at == count)
             app_stop(app, "there is no vessel %ld in %s", number, choice->batch.label);
-        app_get(app, RECORD_VESSEL, id, &vessel);
-        choose(choice, &vessel);
+        choose(choice, &vessels[at]);
     }
 }
 

@@ -581,8 +581,7 @@ static void find_before(struct draft *draft)
     struct survey survey = survey_all(RECORD_BATCH, 1);
     struct parts *before = &draft->before;
     struct page page = {.count = 0};
-    struct vessel vessel;
-    int64_t id = 0;
+    size_t count = 0;
 
     if (draft->given.like != NULL)
         labels_find(app, RECORD_BATCH, draft->given.like, &before->batch);
@@ -593,13 +592,10 @@ static void find_before(struct draft *draft)
     draft->has_before = draft->given.like != NULL || page.count > 0;
     if (!draft->has_before)
         return;
-    struct walk *walk =
-        journal_walk(app->journal, RECORD_VESSEL, "batch", before->batch.id, false, app->diags);
-    while (id == 0 && walk_next(walk, &vessel))
-        id = vessel.control ? 0 : vessel.id;
-    app_must(app, walk_end(walk));
-    if (id != 0)
-        app_get(app, RECORD_VESSEL, id, &before->vessel);
+    const struct vessel *vessels = app_all(app, RECORD_VESSEL, "batch", before->batch.id, &count);
+    for (size_t i = 0; i < count && before->vessel.id == 0; i++)
+        if (!vessels[i].control)
+            before->vessel = vessels[i];
     for (size_t i = 0; i < KINDS; i++)
         if (*id_of(before, &kinds[i]) != 0)
             app_get(app, kinds[i].record, *id_of(before, &kinds[i]), row_of(before, &kinds[i]));

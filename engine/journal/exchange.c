@@ -633,10 +633,10 @@ static enum status read_table(struct journal *journal, enum record record, const
                                 .diags = diags};
     const struct csv_table table = {
         .file = path, .separator = ',', .utf8 = true, .context = &importer, .row = take_row};
-    struct walk *newest = journal_walk(journal, record, NULL, 0, true, diags);
-    importer.was_empty = !walk_next(newest, &importer.there);
-    importer.highest = importer.was_empty ? 0 : importer.there.named.id;
-    enum status status = walk_end(newest);
+    const char *newest =
+        journal_sql(journal, "SELECT max(id) FROM \"%s\"", record_types[record].name);
+    enum status status = query_number(journal, &importer.highest, diags, newest, "");
+    importer.was_empty = importer.highest == 0;
     if (status != STATUS_OK)
         return status;
     importer.arena = arena_new();

@@ -79,7 +79,6 @@ bool role_is_date(enum role role)
 
 /* ---- what their words mean ------------------------------------------------------------------- */
 
-/* Folded and without blanks at its ends; "" when it is no text. */
 const char *sheet_fold(struct arena *arena, const char *text)
 {
     struct text folded;
@@ -145,8 +144,6 @@ static const char *heard(const struct rules *rules, struct reader *reader, enum 
     return id;
 }
 
-/* The id that a word stands for: translated, an id or name of the rules, or as the reader
- * understands it. NULL when nobody knows it. */
 const char *word_id(const struct mapping *mapping, struct reader *reader, enum role role,
                     const char *text, struct arena *arena)
 {
@@ -224,8 +221,6 @@ static bool is_listed(const struct rules *rules, const char *folded)
     return false;
 }
 
-/* What the words of the rules make of a text (FORMAT.md, "result_"); false when it has none of them, or says
- * that one of them is not so. */
 bool read_usual_words(const struct rules *rules, const char *folded, struct result *result)
 {
     bool any = false;
@@ -260,7 +255,6 @@ bool read_usual_words(const struct rules *rules, const char *folded, struct resu
     return any;
 }
 
-/* As the map says, a finding by its id or name, or the words of a meaning; false when it is none of these. */
 bool read_exactly(const struct mapping *mapping, const char *folded, struct arena *arena,
                   struct result *result)
 {
@@ -980,7 +974,6 @@ static enum status conclude_row(struct sheet *sheet, const struct csv_row *row)
     return journal_execute(sheet->journal, "ROLLBACK TO one_row; RELEASE one_row", sheet->diags);
 }
 
-/* Whether a row begins with a word for sums. */
 bool is_sums(const struct language *language, const struct csv_row *row, struct arena *arena)
 {
     size_t first = 0;

@@ -116,7 +116,8 @@ const char *sheet_fold(struct arena *arena, const char *text);
 const char *word_id(const struct mapping *mapping, struct reader *reader, enum role role,
                     const char *text, struct arena *arena);
 /* A result as the map says, a finding by its id or name, or the words of a meaning; what the words of the
- * rules make of a text (FORMAT.md, "result_"). False when it is none of these. */
+ * rules make of a text (FORMAT.md, "result_"), unless it says that one of them is not so. False when it is none
+ * of these. */
 bool read_exactly(const struct mapping *mapping, const char *folded, struct arena *arena,
                   struct result *result);
 bool read_usual_words(const struct rules *rules, const char *folded, struct result *result);
