@@ -221,15 +221,6 @@ static enum line_result stop_reading(enum line_result result)
     return result;
 }
 
-/* Suspends as the shell expects, with the terminal as it was, and takes it up again. */
-static void suspend(void)
-{
-    rl_deprep_terminal();
-    raise(SIGSTOP);
-    rl_prep_terminal(1);
-    rl_forced_update_display();
-}
-
 static enum line_result on_signal(struct lines *lines)
 {
     int number = caught;
@@ -244,7 +235,10 @@ static enum line_result on_signal(struct lines *lines)
         rl_resize_terminal();
         return READ_RESIZED;
     case SIGTSTP:
-        suspend();
+        rl_deprep_terminal(); /* as the shell expects, with the terminal as it was */
+        raise(SIGSTOP);
+        rl_prep_terminal(1);
+        rl_forced_update_display();
         return READ_RESIZED;
     default:
         lines->killed_by = number;

@@ -592,9 +592,7 @@ static void hear_description(struct conversation *talk, const char *line, bool m
         return;
     }
     tell_standing(talk, &hearing);
-    if (says && talk->stage != STAGE_CAUSE)
-        talk->stage = STAGE_ACTION;
-    else if (talk->stage == STAGE_OPENING)
+    if (talk->stage == STAGE_OPENING || (says && talk->stage != STAGE_CAUSE))
         talk->stage = STAGE_ACTION;
 }
 

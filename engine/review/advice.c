@@ -229,14 +229,18 @@ static const double error_wanted = 0.10;
 /* Whether a level can be used again: a sack can, a sitting is over. */
 static bool lasts(enum factor_kind kind)
 {
-    switch (factor_kinds[kind].origin) {
-    case FACTOR_COOK:
-    case FACTOR_SESSION:
-    case FACTOR_BATCH:
-        return false;
-    default:
-        return true;
-    }
+    enum factor_kind origin = factor_kinds[kind].origin;
+    return origin != FACTOR_COOK && origin != FACTOR_SESSION && origin != FACTOR_BATCH;
+}
+
+bool review_calls(const struct review *review, size_t factor, uint32_t level)
+{
+    for (size_t k = 0; k < review->culprit_count; k++)
+        for (size_t s = 0; s < review->culprits[k].suspect_count; s++)
+            if (review->culprits[k].suspects[s].factor == factor &&
+                review->culprits[k].suspects[s].level == level)
+                return true;
+    return false;
 }
 
 /* A level of the factor that is above suspicion: it lost least of those with some vessels; LEVEL_NONE. */
@@ -245,13 +249,8 @@ static uint32_t trusted(const struct review *review, size_t factor)
     enum { SOME = 5 };
     const struct review_factor *of = &review->factors[factor];
     for (size_t l = of->level_count; l-- > 0;) {
-        bool suspected = of->levels[l].counts.total < SOME;
-        for (size_t k = 0; k < review->culprit_count && !suspected; k++)
-            for (size_t s = 0; s < review->culprits[k].suspect_count; s++)
-                suspected =
-                    suspected || (review->culprits[k].suspects[s].factor == factor &&
-                                  review->culprits[k].suspects[s].level == of->levels[l].level);
-        if (!suspected)
+        if (of->levels[l].counts.total >= SOME &&
+            !review_calls(review, factor, of->levels[l].level))
             return of->levels[l].level;
     }
     return LEVEL_NONE;

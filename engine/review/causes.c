@@ -23,26 +23,14 @@ struct described { /* a vessel as the inference is told it; compared as bytes */
     int group[SCOPES];
 };
 
-static uint32_t bit(enum finding_status status)
-{
-    return UINT32_C(1) << status;
-}
-
-static uint32_t statuses_of(uint8_t fate)
-{
-    switch (fate) {
-    case FATE_SOUND:
-        return bit(FINDING_CLEAN);
-    case FATE_STUCK:
-        return bit(FINDING_STUCK);
-    case FATE_CONTAMINATED:
-        return bit(FINDING_CONTAMINATED);
-    case FATE_UNTOLD:
-        return bit(FINDING_STUCK) | bit(FINDING_CONTAMINATED);
-    default:
-        return bit(FINDING_CLEAN) | bit(FINDING_STUCK);
-    }
-}
+static const uint32_t statuses[FATE_COUNT + 1] = {
+    [FATE_OPEN] = 1U << FINDING_CLEAN | 1U << FINDING_STUCK,
+    [FATE_SOUND] = 1U << FINDING_CLEAN,
+    [FATE_STUCK] = 1U << FINDING_STUCK,
+    [FATE_CONTAMINATED] = 1U << FINDING_CONTAMINATED,
+    [FATE_UNTOLD] = 1U << FINDING_STUCK | 1U << FINDING_CONTAMINATED,
+    [FATE_COUNT] = 1U << FINDING_CLEAN | 1U << FINDING_STUCK,
+};
 
 /* What became of it: its finding where that is likelier than not and fits its fate, else the fate. */
 static struct described describe(const struct review_work *work, size_t vessel, bool signs)
@@ -56,12 +44,12 @@ static struct described describe(const struct review_work *work, size_t vessel, 
         described.group[s] = RULES_NONE;
     described.finding = RULES_NONE;
     described.control = dataset->control[vessel];
-    described.statuses = statuses_of(dataset->fate[vessel]);
+    described.statuses = statuses[dataset->fate[vessel]];
     if (dataset->finding != NULL && dataset->finding[vessel] != RULES_NONE &&
         (double)dataset->sure[vessel] >= likely) {
         int finding = dataset->finding[vessel];
-        uint32_t status = bit(work->rules->findings[finding].status);
-        if (status != bit(FINDING_CLEAN) && (described.statuses & status) != 0)
+        enum finding_status status = work->rules->findings[finding].status;
+        if (status != FINDING_CLEAN && (described.statuses >> status & 1) != 0)
             described.finding = finding;
     }
     if (signs && dataset->seen != NULL)

@@ -420,20 +420,12 @@ static int64_t id_of(const struct filling *filling, enum factor_kind kind, size_
         return vessel->stood != 0 ? vessel->stood : vessel->stands;
     if (kind == FACTOR_BATCH)
         return vessel->batch;
-    if (batch == NULL)
+    if (batch == NULL || (vessel->control && !factor_kinds[kind].control))
         return 0;
-    switch (kind) {
-    case FACTOR_COOK:
-        return batch->cook;
-    case FACTOR_LOT:
-        return batch->lot;
-    case FACTOR_STARTER:
-        return vessel->control ? 0 : batch->starter;
-    case FACTOR_SESSION:
-        return vessel->control ? 0 : batch->session;
-    default:
-        return 0;
-    }
+    return kind == FACTOR_COOK      ? batch->cook
+           : kind == FACTOR_LOT     ? batch->lot
+           : kind == FACTOR_STARTER ? batch->starter
+                                    : batch->session;
 }
 
 /* Of each vessel the index of its record, as a level. */
@@ -585,9 +577,8 @@ static uint32_t band_of(const struct filling *filling, enum factor_kind kind, si
     for (size_t s = 0; starter != NULL && s < rules->starter_count; s++)
         if (strcmp(rules->starters[s].id, starter->kind) == 0)
             starter_kind = (int)s;
-    double grams = vessel->grams;
-    if (isnan(grams) && vessel_kind != RULES_NONE)
-        grams = 1000.0 * rules->vessels[vessel_kind].mass_kg;
+    double grams =
+        physics_grams(rules, &(struct known_vessel){.kind = vessel_kind, .grams = vessel->grams});
     /* Half and twice: the spread of what books call usual. Expert judgement. */
     static const double small = 0.5, large = 2.0;
 
@@ -719,18 +710,18 @@ static void choose_vessels(struct filling *filling, int32_t since)
     }
 }
 
-/* The place of a vessel among those that are in, by halving; SIZE_MAX. */
+static int by_vessel_id(const void *id, const void *vessel)
+{
+    return by_id(id, *(const struct vessel *const *)vessel);
+}
+
+/* The place of a vessel among those that are in, or SIZE_MAX. */
 static size_t vessel_index(const struct filling *filling, int64_t id)
 {
-    size_t low = 0, high = filling->count;
-    while (low < high) {
-        size_t middle = low + (high - low) / 2;
-        if (filling->vessels[middle]->id < id)
-            low = middle + 1;
-        else
-            high = middle;
-    }
-    return low < filling->count && filling->vessels[low]->id == id ? low : SIZE_MAX;
+    const struct vessel **found = NULL;
+    if (filling->count > 0)
+        found = bsearch(&id, filling->vessels, filling->count, sizeof(void *), by_vessel_id);
+    return found != NULL ? (size_t)(found - filling->vessels) : SIZE_MAX;
 }
 
 struct moving {

@@ -311,14 +311,6 @@ static void count_totals(const struct review_work *work, struct review_totals *t
     }
 }
 
-static bool any_factor_parts(const struct review_work *work)
-{
-    for (size_t f = 0; f < work->dataset->factor_count; f++)
-        if (!isnan(work->review->factors[f].q))
-            return true;
-    return false;
-}
-
 static unsigned find_limits(const struct review_work *work)
 {
     const struct review_totals *totals = &work->review->totals;
@@ -333,7 +325,10 @@ static unsigned find_limits(const struct review_work *work)
         limits |= REVIEW_ALL_LOST;
     if (totals->counts.total > 0 && totals->counts.total < REVIEW_FEWEST)
         limits |= REVIEW_FEW;
-    if (!any_factor_parts(work))
+    size_t f = 0;
+    while (f < work->dataset->factor_count && isnan(work->review->factors[f].q))
+        f++;
+    if (f == work->dataset->factor_count)
         limits |= REVIEW_NO_FACTOR;
     if (totals->batches == 1)
         limits |= REVIEW_ONE_BATCH;

@@ -309,4 +309,7 @@ struct review_found { /* as in struct review */
 struct review_found review_find_culprits(const struct dataset *dataset,
                                          const struct review_rule *rule, struct arena *arena);
 
+/* Whether a level of a factor is among the culprits. */
+bool review_calls(const struct review *review, size_t factor, uint32_t level);
+
 #endif

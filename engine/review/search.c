@@ -875,27 +875,15 @@ uint8_t *search_standing(const struct dataset *dataset, double watched, struct a
     uint8_t *standing = arena_array(arena, dataset->vessel_count, sizeof *standing);
     for (size_t i = 0; i < dataset->vessel_count; i++) {
         int32_t entered = dataset->entered[i];
-        standing[i] = STANDING_OUT;
-        switch (dataset->fate[i]) {
-        case FATE_SOUND:
-            standing[i] = STANDING_SOUND;
-            break;
-        case FATE_STUCK:
-        case FATE_CONTAMINATED:
-        case FATE_UNTOLD:
-            standing[i] = STANDING_LOST;
-            break;
-        case FATE_OPEN:
-            if (entered == DAY_NONE || entered > dataset->today)
-                break;
-            standing[i] = STANDING_SOUND; /* so far */
-            if (young != NULL && !dataset->control[i] &&
-                (double)dataset->today - (double)entered < watched)
-                ++*young;
-            break;
-        default:
-            break;
-        }
+        uint8_t fate = dataset->fate[i];
+        bool lost = fate == FATE_STUCK || fate == FATE_CONTAMINATED || fate == FATE_UNTOLD;
+        bool growing = fate == FATE_OPEN && entered != DAY_NONE && entered <= dataset->today;
+        standing[i] = lost                            ? STANDING_LOST
+                      : growing || fate == FATE_SOUND ? STANDING_SOUND /* so far */
+                                                      : STANDING_OUT;
+        if (young != NULL && growing && !dataset->control[i] &&
+            (double)dataset->today - (double)entered < watched)
+            ++*young;
     }
     return standing;
 }

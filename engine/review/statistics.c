@@ -245,15 +245,6 @@ static size_t leader_of(size_t *leader, size_t group)
     return group;
 }
 
-static void prepare_strata(struct problem *p)
-{
-    for (size_t k = 0; k < p->strata; k++) {
-        double n = (double)p->sums[k].total, lost = (double)p->sums[k].lost;
-        if (lost > 0.0 && lost < n)
-            p->factor[k] = lost * (n - lost) / (n * n * (n - 1.0));
-    }
-}
-
 static void prepare_groups(struct problem *p)
 {
     for (size_t i = 0; i < p->count; i++) {
@@ -321,7 +312,11 @@ static bool solve(struct problem *p)
 static enum status compute(struct problem *p, struct strata_test *result)
 {
     *result = (struct strata_test){.p = 1.0};
-    prepare_strata(p);
+    for (size_t k = 0; k < p->strata; k++) {
+        double n = (double)p->sums[k].total, lost = (double)p->sums[k].lost;
+        if (lost > 0.0 && lost < n)
+            p->factor[k] = lost * (n - lost) / (n * n * (n - 1.0));
+    }
     /* The groups of each stratum are joined. One with a single group compares nothing. */
     for (size_t j = 0; j < p->groups; j++)
         p->leader[j] = j;

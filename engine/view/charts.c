@@ -146,17 +146,6 @@ __attribute__((format(printf, 7, 8))) static void bar_row(struct text *page, con
     free(cells);
 }
 
-/* Whether a level is among the culprits. */
-static bool is_called(const struct review *review, size_t factor, uint32_t level)
-{
-    for (size_t k = 0; k < review->culprit_count; k++)
-        for (size_t s = 0; s < review->culprits[k].suspect_count; s++)
-            if (review->culprits[k].suspects[s].factor == factor &&
-                review->culprits[k].suspects[s].level == level)
-                return true;
-    return false;
-}
-
 void table_levels(struct text *page, const struct review *review,
                   const struct review_factor *factor)
 {
@@ -175,9 +164,9 @@ void table_levels(struct text *page, const struct review *review,
             snprintf(controls, sizeof controls, "; controls %zu of %zu", level->controls.lost,
                      level->controls.total);
         bar_row(page, of->levels[level->level],
-                is_called(review, factor->factor, level->level) ? "called" : NULL, level->exact.low,
-                level->exact.high, any ? share_of(level->counts) : NAN, "%zu of %zu\t%s%s",
-                level->counts.lost, level->counts.total,
+                review_calls(review, factor->factor, level->level) ? "called" : NULL,
+                level->exact.low, level->exact.high, any ? share_of(level->counts) : NAN,
+                "%zu of %zu\t%s%s", level->counts.lost, level->counts.total,
                 any ? view_range(level->exact, range) : "none counts", controls);
     }
     text_puts(page, "</tbody>\n</table>\n");
