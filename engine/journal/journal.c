@@ -332,7 +332,10 @@ static struct query begin_with(struct journal *journal, struct diags *diags, con
         else if (kind == 't')
             sqlite3_bind_text(query.statement, at, va_arg(arguments, const char *), -1,
                               SQLITE_STATIC);
-        else if (kind == 'r' && integer == 0)
+        else if (kind == 'b') {
+            const void *bytes = va_arg(arguments, const void *);
+            sqlite3_bind_blob(query.statement, at, bytes, va_arg(arguments, int), SQLITE_STATIC);
+        } else if (kind == 'r' && integer == 0)
             sqlite3_bind_null(query.statement, at);
         else
             sqlite3_bind_int64(query.statement, at, integer);

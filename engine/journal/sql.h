@@ -64,7 +64,7 @@ struct query {
 };
 
 /* Asks, and takes the first step. `binds` has a letter for each parameter: i int64_t, r a reference
- * (int64_t, 0 for none), d double, t text that lives until query_end. */
+ * (int64_t, 0 for none), d double, t text and b bytes (and an int, how many) that live until query_end. */
 struct query query_begin(struct journal *journal, struct diags *diags, const char *sql,
                          const char *binds, ...);
 /* The next step of a statement; query_next takes it where the row there is was given. */

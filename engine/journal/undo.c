@@ -67,21 +67,11 @@ enum status undo_commit(struct journal *journal, struct diags *diags)
     enum status status = STATUS_OK;
     if (size > 0) {
         struct moment now = moment_now();
-        sqlite3_stmt *insert = NULL;
-        status = journal_statement(journal, "INSERT INTO act VALUES (NULL, ?, ?, ?, ?, 0)", &insert,
-                                   diags);
-        if (status == STATUS_OK) {
-            sqlite3_bind_int64(insert, 1, now.seconds);
-            sqlite3_bind_int(insert, 2, now.offset);
-            sqlite3_bind_text(insert, 3, journal->act, -1, SQLITE_STATIC);
-            sqlite3_bind_blob(insert, 4, size <= LARGEST ? changes : NULL, size, SQLITE_STATIC);
-            if (sqlite3_step(insert) != SQLITE_DONE)
-                status = journal_fault(journal, "write to", diags);
-            sqlite3_reset(insert);
-            sqlite3_clear_bindings(insert);
-        }
-        int64_t oldest = sqlite3_last_insert_rowid(journal->database) - KEPT_CHANGES;
+        const void *kept = size <= LARGEST ? changes : NULL;
         int64_t none = 0;
+        status = query_number(journal, &none, diags, "INSERT INTO act VALUES (NULL, ?, ?, ?, ?, 0)",
+                              "iitb", now.seconds, (int64_t)now.offset, journal->act, kept, size);
+        int64_t oldest = sqlite3_last_insert_rowid(journal->database) - KEPT_CHANGES;
         if (status == STATUS_OK)
             status = query_number(journal, &none, diags,
                                   "UPDATE act SET changes = NULL WHERE id = ?", "i", oldest);
