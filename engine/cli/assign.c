@@ -92,6 +92,11 @@ void starter_of_vessel(struct app *app, const char *label, struct vessel *vessel
     }
     app_get(app, RECORD_BATCH, vessel->batch, &batch);
     starter->species = batch.species;
+    if (starter->species[0] == '\0' && batch.starter != 0) {
+        struct starter its;
+        app_get(app, RECORD_STARTER, batch.starter, &its);
+        starter->species = its.species;
+    }
     starter->made = moment_now();
     if (kinds == RULES_NONE)
         return;

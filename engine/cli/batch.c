@@ -62,6 +62,7 @@ struct draft {
     size_t vessels, controls;
     int shape; /* of the vessels, where only that is known: an enum vessel_shape; RULES_NONE */
     bool no_species, no_grain; /* they are unknown, and that was said */
+    bool unread_time;          /* some time was said, and of what was not understood */
     struct vessel mother;      /* whose grain a new starter is; id 0 for none */
     enum pick pick[RECORD_COUNT];
     struct parts now, before; /* before: the newest batch, or the one of --like */
@@ -356,6 +357,7 @@ static enum status take_words(struct draft *draft, char *words)
 {
     char *start = next_word(words), *end = word_end(start), *before = NULL;
     long number = number_of(start, end);
+    bool fresh = false; /* "new starter" stands before */
 
     if (number >= 0 && !is_figure(start)) {
         if (draft->vessels == 0)
@@ -385,6 +387,11 @@ static enum status take_words(struct draft *draft, char *words)
             if (draft->pick[record] != PICK_UNTOLD ||
                 !(grain || labels_has(draft->app, record, word, &id, &found)))
                 continue;
+            if (fresh && !grain)
+                return app_usage(draft->app,
+                                 "there is a %s %s already; give the new one another label: "
+                                 "--%s LABEL, or leave 'new' out",
+                                 record_types[record].name, found, record_types[record].name);
             while (before != NULL && next_word(word_end(before)) == start &&
                    (is_word(before, word_end(before), record_types[record].name) ||
                     is_word(before, word_end(before), "from"))) {
@@ -397,6 +404,8 @@ static enum status take_words(struct draft *draft, char *words)
                 return status;
             break;
         }
+        fresh = is_word(start, end, "new") ||
+                (fresh && (is_word(start, end, "starter") || is_word(start, end, "cook")));
         if (*start != ' ') /* "clost" */
             labels_check_new(draft->app, RECORD_PLACE, word, draft->given.fresh || end - start < 4);
     }
@@ -518,7 +527,7 @@ static enum status take_reading(struct draft *draft, const struct reading_list *
     return STATUS_OK;
 }
 
-/* S9, N4: meant as a label, and there is none; a note would hide the mistake. */
+/* S9, N4, S2b: meant as a label, and there is none; a note would hide the mistake. */
 static bool looks_like_label(const char *words, size_t length)
 {
     size_t letters = 0;
@@ -527,7 +536,24 @@ static bool looks_like_label(const char *words, size_t length)
     size_t digits = letters;
     while (digits < length && isdigit((unsigned char)words[digits]))
         digits++;
-    return letters > 0 && letters <= 2 && digits == length && digits > letters;
+    bool tail = digits + 1 == length && isalpha((unsigned char)words[digits]);
+    return letters > 0 && letters <= 2 && (digits == length || tail) && digits > letters;
+}
+
+/* "bags 2.2 kg", or a weight alone: what is in each bag. "2 kg gypsum" is not, nor the whole sack. */
+static bool take_size(struct draft *draft, const char *words)
+{
+    static const double most = 6000.0; /* in one vessel that anybody lifts into a cooker */
+    struct quantity quantity;
+    size_t used = 0, lead = strcspn(words, "0123456789");
+    bool of_vessels = lead == 0 || (lead >= 4 && is_word(words, words + lead - 1, "bag")) ||
+                      (lead >= 4 && is_word(words, words + lead - 1, "jar"));
+    if (draft->shape == RULES_NONE || !of_vessels || !isnan(draft->now.vessel.grams) ||
+        quantity_read(words + lead, strlen(words + lead), DIM_GRAMS, &quantity, &used) !=
+            QUANTITY_OK ||
+        !quantity.unit_given || words[lead + used] != '\0' || quantity.lo > most)
+        return false;
+    return take_number(&draft->now.vessel.grams, 0.5 * (quantity.lo + quantity.hi));
 }
 
 /* Words of the command line, or an answer, as words about the batch. */
@@ -535,6 +561,8 @@ static enum status read_words(struct draft *draft, const char *words)
 {
     struct app *app = draft->app;
     struct reading_list list;
+    struct quantity quantity;
+    size_t used = 0;
     char *copy = arena_string(app->arena, words);
     enum status status;
 
@@ -557,11 +585,28 @@ static enum status read_words(struct draft *draft, const char *words)
         const char *unread =
             arena_copy(app->arena, list.text + span->start, length < 200 ? length : 200);
         const char *kind = toupper((unsigned char)unread[0]) == 'C' ? "cook" : "starter";
-        if (looks_like_label(unread, length))
+        for (size_t k = 0; k < KINDS; k++) { /* "starter S2b" */
+            const char *name = record_types[kinds[k].record].name;
+            size_t lead = strlen(name);
+            if (strncasecmp(unread, name, lead) == 0 && unread[lead] == ' ') {
+                kind = name;
+                unread += lead + 1;
+                break;
+            }
+        }
+        if (looks_like_label(unread, strcspn(unread, " ")))
+            unread = arena_copy(app->arena, unread, strcspn(unread, " "));
+        if (looks_like_label(unread, strlen(unread)))
             return app_usage(app,
                              "nothing in the journal is called '%s'; --%s %s makes a new one, or "
                              "'jarside record %s %s ...' with what is known of it",
                              unread, kind, unread, kind, unread);
+        if (take_size(draft, unread))
+            continue;
+        /* No other cook's minutes stand in for those that were said. */
+        draft->unread_time |=
+            quantity_read(unread, strlen(unread), DIM_MINUTES, &quantity, &used) == QUANTITY_OK &&
+            quantity.unit_given;
         add(draft, &draft->unread, unread);
     }
     return STATUS_OK;
@@ -620,7 +665,7 @@ static void take_records(struct draft *draft)
         now->batch.species = before->batch.species;
         add(draft, &draft->taken, name_of(draft, LIST_SPECIES, now->batch.species));
     }
-    if (now->vessel.kind[0] == '\0' && kind != RULES_NONE &&
+    if (now->vessel.kind[0] == '\0' && kind != RULES_NONE && isnan(now->vessel.grams) &&
         (draft->shape == RULES_NONE || (int)rules->vessels[kind].shape == draft->shape)) {
         now->vessel.kind = before->vessel.kind;
         add(draft, &draft->taken, name_of(draft, LIST_VESSELS, before->vessel.kind));
@@ -677,7 +722,7 @@ static void take_figures(struct draft *draft)
         if (isnan(now->cook.gauge))
             take_word(&now->cook.method, before->cook.method);
         bool heat = same(now->cook.method, before->cook.method) &&
-                    carry(draft, &kinds[COOK], "gauge|minutes");
+                    carry(draft, &kinds[COOK], draft->unread_time ? "gauge" : "gauge|minutes");
         bool any = carry(draft, &kinds[COOK], "altitude|load|cooker") || heat;
         const char *words = view_cook_words(&draft->app->view, &now->cook);
         if (any && words[0] != '\0')
@@ -928,10 +973,11 @@ static void settle(struct draft *draft)
     if (draft->unread[0] != '\0')
         add(draft, &now->batch.note, draft->unread);
     /* Starter and batch must be the same mushroom, or one of the two is a mistake. */
-    if (pick[RECORD_STARTER] == PICK_EXISTING && now->starter.species[0] != '\0' &&
-        now->batch.species[0] != '\0' && !same(now->starter.species, now->batch.species))
+    if (now->starter.species[0] != '\0' && now->batch.species[0] != '\0' &&
+        !same(now->starter.species, now->batch.species))
         app_stop(draft->app, "starter %s is %s, but the batch is %s; correct one of the two",
-                 now->starter.label, name_of(draft, LIST_SPECIES, now->starter.species),
+                 draft->mother.id != 0 ? draft->mother.label : now->starter.label,
+                 name_of(draft, LIST_SPECIES, now->starter.species),
                  name_of(draft, LIST_SPECIES, now->batch.species));
 }
 
@@ -1156,18 +1202,25 @@ static enum status run_batch(struct app *app)
         app_must(app, read_words(&draft, arena_join(app->arena, arguments->operands,
                                                     arguments->operand_count)));
     find_before(&draft);
+    if (!draft.no_species)
+        take_word(&draft.now.batch.species, draft.now.starter.species);
     take_settings(&draft);
     if (arguments->operand_count == 0 && draft.vessels == 0 && draft.given.like == NULL)
         ask_missing(&draft, true);
-    /* A starter that was named knows what it is. */
-    if (!draft.no_species && draft.pick[RECORD_STARTER] == PICK_EXISTING)
+    if (!draft.no_species) /* a starter that was named, or grain that is one, knows what it is */
         take_word(&draft.now.batch.species, draft.now.starter.species);
     if (draft.has_before) {
         take_records(&draft);
         take_figures(&draft);
     }
-    /* The commonest kind of a shape. */
-    for (size_t i = 0; draft.now.vessel.kind[0] == '\0' && i < rules->vessel_count; i++)
+    /* The one of a weight, or the commonest kind of a shape. */
+    if (draft.now.vessel.kind[0] == '\0' && draft.shape != RULES_NONE &&
+        !isnan(draft.now.vessel.grams))
+        best =
+            physics_nearest_vessel(rules, (enum vessel_shape)draft.shape, draft.now.vessel.grams);
+    for (size_t i = 0; draft.now.vessel.kind[0] == '\0' && isnan(draft.now.vessel.grams) &&
+                       i < rules->vessel_count;
+         i++)
         if ((int)rules->vessels[i].shape == draft.shape &&
             (best == RULES_NONE || rules->vessels[i].base > rules->vessels[best].base))
             best = (int)i;

@@ -122,4 +122,34 @@ subtest 'hostile words' => sub {
     unlike($out, qr/\e\[2J/, 'no escape reaches the screen');
 };
 
+subtest 'minutes before the pressure; a time not understood lets no other stand in' => sub {
+    fresh();
+    batch(qw(8 quart jars rye oyster 15 psi 45 min));
+    for my $words ('90 min 15psi', '90min 15 psi', '90 minutes 15 psi') {
+        my $next = batch("4 quart jars rye, $words");
+        is($next->{note}, undef, "'$words' is understood");
+        like((run('history', 'cook', $next->{records}{cook}, { env => {%env} }))[1] . (run('list', 'cooks', { env => {%env} }))[1], qr/\b90\b/, '... as 90 minutes');
+    }
+    my $odd = batch('4 quart jars rye 15 psi, 3 hours after dinner');
+    unlike(join('; ', @{ $odd->{taken_over} }), qr/\d min/, 'no minutes of another cook');
+};
+
+subtest 'grain that is the starter says which mushroom' => sub {
+    fresh();
+    batch(qw(4 quart jars rye oyster 15 psi 90 min));
+    batch(qw(4 quart jars rye shiitake 15 psi 90 min));
+    is(batch('4 quart jars rye from B1-2')->{species}, 'oyster', 'not what the last batch was');
+    refused('another mushroom', qr/B1-3 is oyster, but the batch is shiitake/, '4 quart jars rye shiitake from B1-3');
+};
+
+subtest 'weights and labels that were said' => sub {
+    fresh();
+    batch(qw(4 quart jars rye oyster 15 psi 90 min));
+    for my $words ('8 bags 2.2 kg oats', '8 x 2.2kg spawn bags') {
+        is(batch($words)->{kind}, 'bag_2_5kg', "$words: the bag of that weight");
+    }
+    refused('a label of two parts', qr/--starter S2b makes a new one/, '4 quart jars starter S2b LC');
+    refused('a new one of an old name', qr/there is a starter S1 already/, '4 quart jars new starter S1 plug spawn');
+};
+
 done_testing;
