@@ -41,16 +41,18 @@ static size_t point_length(const char *bytes, size_t length)
     return at;
 }
 
-/* In half columns: fonts of pages give capitals and broad letters more room. */
-static size_t breadth(const char *bytes, size_t length)
+/* In half columns: fonts of pages give capitals and broad letters more room, screens do not. */
+static size_t breadth(const char *bytes, size_t length, bool page)
 {
     size_t halves = 2 * utf8_width(bytes, length);
+    if (!page)
+        return halves;
     if (length == 1 && strchr("MW@mw%", bytes[0]) != NULL)
         return halves + 2;
     return halves + (length == 1 && bytes[0] >= 'A' && bytes[0] <= 'Z' ? 1 : 0);
 }
 
-bool text_fit(struct text *out, const char *words, size_t columns)
+static bool fit(struct text *out, const char *words, size_t columns, bool page)
 {
     /* Marks that take no column may pile up: they are bounded too. */
     enum { POINTS_A_COLUMN = 4, ELLIPSIS = 2 };
@@ -60,7 +62,7 @@ bool text_fit(struct text *out, const char *words, size_t columns)
     make_safe(&safe, words, 0);
     for (; at < safe.length; points++) {
         size_t step = point_length(safe.bytes + at, safe.length - at);
-        width += breadth(safe.bytes + at, step);
+        width += breadth(safe.bytes + at, step, page);
         at += step;
     }
     bool cut = width > most || points > columns * POINTS_A_COLUMN;
@@ -68,14 +70,14 @@ bool text_fit(struct text *out, const char *words, size_t columns)
     back = safe.length;
     for (size_t w = 0, n = 0; cut && n < room; n++) {
         size_t step = point_length(safe.bytes + front, safe.length - front);
-        if ((w += breadth(safe.bytes + front, step)) > half)
+        if ((w += breadth(safe.bytes + front, step, page)) > half)
             break;
         front += step;
     }
     for (size_t w = 0, n = 0; cut && n < room && back > front; n++) {
         for (at = back - 1; at > front && ((unsigned char)safe.bytes[at] & 0xC0) == 0x80;)
             at--;
-        if ((w += breadth(safe.bytes + at, back - at)) > half)
+        if ((w += breadth(safe.bytes + at, back - at, page)) > half)
             break;
         back = at;
     }
@@ -88,11 +90,16 @@ bool text_fit(struct text *out, const char *words, size_t columns)
     return cut;
 }
 
+bool text_fit(struct text *out, const char *words, size_t columns)
+{
+    return fit(out, words, columns, false);
+}
+
 bool html_fit(struct text *page, const char *words, size_t columns)
 {
     struct text fitted;
     text_init(&fitted);
-    bool cut = text_fit(&fitted, words, columns);
+    bool cut = fit(&fitted, words, columns, true);
     put_escaped(page, fitted.bytes, fitted.length);
     text_release(&fitted);
     return cut;

@@ -19,12 +19,11 @@
 
 /* Appends text, escaped. */
 void html_text(struct text *page, const char *words);
-/* The same, fitted. */
-bool html_fit(struct text *page, const char *words, size_t columns);
-/* Appends text made safe, the middle of what exceeds the width of about so many small letters (2 or more)
- * left out, as names differ at their ends; capitals and letters that take two columns of a screen count
- * for more. True when something was cut. */
+/* Appends text made safe, the middle of what exceeds `columns` (2 or more) of a screen left out, as names
+ * differ at their ends. True when something was cut. */
 bool text_fit(struct text *out, const char *words, size_t columns);
+/* The same, escaped, for a page: `columns` are of small letters, capitals and broad ones count for more. */
+bool html_fit(struct text *page, const char *words, size_t columns);
 
 /* <TAG>words</TAG>, and a newline but for cells of a table; `attributes` is ours ("class=\"x\"") or NULL. */
 void html_element(struct text *page, const char *tag, const char *attributes, const char *words);

@@ -260,6 +260,53 @@ static void put_lost(struct face *face)
     put(face, PLAIN);
 }
 
+/* Nothing is called. Yet losses may differ, and a batch may lose more than by chance: that is said, as the
+ * details say it too. */
+static void put_differing(struct face *face)
+{
+    static const double clear = 0.05;
+    const struct review *review = face->review;
+    struct text *words = &face->words;
+    const char *joint = "Losses differ by ";
+    double q = 0.0;
+    char room[MOMENT_ROOM];
+
+    text_puts(words, "No single cook, starter, inoculation session, place or lot stands out");
+    size_t bare = words->length;
+    text_puts(words, ". ");
+    for (size_t f = 0; f < review->dataset->factor_count; f++)
+        if (review->factors[f].q <= clear) { /* not so when it is not known */
+            text_printf(words, "%s%s", joint, view_factor(&review->dataset->factors[f]));
+            q = fmax(q, review->factors[f].q);
+            joint = ", ";
+        }
+    if (joint[0] == ',') {
+        text_printf(words, " more than by chance (p at most %s, adjusted, ", p_words(q, room));
+        text_printf(words, "for %zu of %zu lost), but they may as well differ from batch to batch.",
+                    review->totals.counts.lost, review->totals.counts.total);
+    }
+    joint = joint[0] == ',' ? " Batches that lost too many: " : "Batches that lost too many: ";
+    for (size_t b = 0; b < review->batch_count; b++) {
+        const struct review_batch *batch = &review->batches[b];
+        if (!batch->point.above)
+            continue;
+        text_puts(words, joint);
+        const char *name = review->dataset->factors[review->dataset->batch].levels[batch->level];
+        text_safe(words, name, strlen(name), &(struct text_safe_options){.limit = 80});
+        text_printf(words, " (%zu of %zu", batch->counts.lost, batch->counts.total);
+        if (batch->cause_count > 0 && batch->causes[0].p > 0.5)
+            text_printf(words, "; %s", review->rules->causes[batch->causes[0].cause].name);
+        text_puts(words, ")");
+        joint = ", ";
+    }
+    text_puts(words, joint[0] == ',' ? "." : "");
+    if (words->length == bare + strlen(". ")) {
+        text_cut(words, bare);
+        text_puts(words, ": too few losses to tell it from chance.");
+    }
+    put(face, PLAIN);
+}
+
 static void put_culprits(struct face *face)
 {
     const struct review *review = face->review;
@@ -269,10 +316,7 @@ static void put_culprits(struct face *face)
         (review->limits & (REVIEW_ALL_LOST | REVIEW_NO_FACTOR)) != 0)
         return;
     if (review->culprit_count == 0) {
-        say(face, PLAIN,
-            "No cook, starter, inoculation session, place or lot stands out: too few losses to "
-            "tell "
-            "it from chance.");
+        put_differing(face);
         return;
     }
     text_puts(&face->words, "Likely cause: ");
@@ -793,7 +837,7 @@ static void put_factor(struct face *face, const struct review_factor *factor)
     if (face->page != NULL)
         table_levels(face->page, face->review, factor);
     else {
-        enum { SHOWN = 12, NARROWEST = 4, WIDEST = 18 };
+        enum { SHOWN = 12, NARROWEST = 4, WIDEST = 24 };
         const struct factor *of = &face->review->dataset->factors[factor->factor];
         size_t shown = factor->level_count < SHOWN ? factor->level_count : SHOWN, width = NARROWEST;
 
@@ -824,20 +868,24 @@ static void put_factor(struct face *face, const struct review_factor *factor)
 static void put_shared(struct face *face)
 {
     const struct review *review = face->review;
-    const char *joint = "The same for all of them: ";
+    const char *joint = "Only one recorded: ";
     for (size_t f = 0; f < review->dataset->factor_count; f++) {
         const struct factor *of = &review->dataset->factors[f];
-        if (review->factors[f].level_count != 1)
+        const struct review_factor *factor = &review->factors[f];
+        if (factor->level_count != 1)
             continue;
-        text_printf(&face->words, "%s%s (%s)", joint, view_factor(of),
-                    of->levels[review->factors[f].levels[0].level]);
+        text_printf(&face->words, "%s%s (%s", joint, view_factor(of),
+                    of->levels[factor->levels[0].level]);
+        if (factor->unknown > 0)
+            text_printf(&face->words, "; of %zu not known", factor->unknown);
+        text_puts(&face->words, ")");
         joint = ", ";
     }
     if (face->words.length == 0)
         return;
     if (face->screen != NULL)
         screen_blank(face->screen);
-    say(face, PLAIN, ". Nothing can be said about these.");
+    say(face, PLAIN, ". Without others nothing can be compared.");
 }
 
 static void put_near(struct face *face)
@@ -996,9 +1044,10 @@ static void put_batch_list(struct face *face)
         else if (batch->point.below)
             text_printf(&line, "  unusually few: by chance more than %.0f",
                         batch->point.from_below);
-        if (batch->cause_count > 0 && batch->causes[0].p > 0.5 && batch->point.above)
-            text_printf(&line, "; %s", face->review->rules->causes[batch->causes[0].cause].name);
         screen_preformatted(face->screen, 2, line.bytes);
+        if (batch->cause_count > 0 && batch->causes[0].p > 0.5 && batch->point.above)
+            screen_say(face->screen, 14, 0, ROLE_QUIET, "%s",
+                       face->review->rules->causes[batch->causes[0].cause].name);
         text_release(&safe);
         text_release(&line);
     }
@@ -1243,6 +1292,7 @@ static const char style[] =
     "border-bottom:1px solid var(--line);font-weight:400}\n"
     "td:nth-child(3){white-space:nowrap}\n.called th{font-weight:600}\n"
     ".bar{position:relative;min-width:4rem;width:34%;padding:0}\n"
+    ".bar+td{padding-left:.5rem}\n" /* the mark of all of them stands clear of the count */
     "td:last-child{min-width:6.2rem;width:20%}\n"
     ".bar i,.bar b{position:absolute;top:50%}\n"
     ".bar i{border-top:4px solid var(--quiet);margin-top:-2px}\n"

@@ -84,6 +84,7 @@ subtest 'the invented season' => sub {
         map { s/<[^>]*>//gr } $page =~ m{<(?:p|li)\b[^>]*>(.*?)</(?:p|li)>}sg;
     is("@bare", '', 'no p without counts');
     is(page('again', '--demo'), $page, 'the same bytes again');
+    like($page, qr/\.bar\+td\{padding-left:\.5rem\}/, 'the mark at 100 % has room before the count');
 };
 
 subtest 'what cannot be concluded' => sub {

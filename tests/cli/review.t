@@ -157,6 +157,29 @@ subtest 'what cannot be concluded' => sub {
     is($since->{totals}{vessels}, 1, '--since leaves the older ones out');
 };
 
+subtest 'what differs though nothing is called' => sub {
+    # Batches that each lose a share of their own, as whole batches do: exact tests see it, the search, which allows for batches
+    # that differ, calls none.
+    my @lost = (1, 2, 3, 4, 5, 6, 7, 8, 2, 6, 1, 7, 2, 4);
+    my $csv = "fate,batch,cook,temperature\n";
+    for my $b (0 .. $#lost) {
+        $csv .= ($_ <= $lost[$b] ? 'lost' : 'ok') . ",B$b,C$b," . ($b == 4 ? 13 : '') . "\n" for 1 .. 12;
+    }
+    my $review = table($csv);
+    is(scalar @{ $review->{faults} }, 0, 'none is called');
+    my ($cook) = grep { $_->{factor} eq 'cook' } @{ $review->{factors} };
+    cmp_ok($cook->{q}, '<', 0.05, 'yet cooks differ');
+    my (undef, $out) = run(qw(review --csv -), { in => $csv, %now });
+    $out =~ s/\s+/ /g;
+    unlike($out, qr/too few losses/, 'which the short answer does not deny');
+    like($out, qr/Losses differ by [a-z, ]*cook[a-z, ]* more than by chance/, 'but says');
+    (undef, $out) = run(qw(review --details --csv -), { in => $csv, %now });
+    unlike($out, qr/same for all/, 'what was recorded of some is not claimed of all');
+    like($out =~ s/\s+/ /gr, qr/Only one recorded: temperature \(13; of 156 not known\)/, 'of how many it is not known is');
+    (undef, $out) = run(qw(review --details --csv -), { in => "fate,shelf\n" . rows(3, 'lost,Xmas 1') . rows(3, 'ok,MWMW 12 Mm'), %now });
+    like($out, qr/^  \Q$_\E +[0-9]/m, "$_ stands whole") for 'Xmas 1', 'MWMW 12 Mm';
+};
+
 subtest 'thousands of levels' => sub {
     my $csv = "jar,serial,lost,cook,starter\n";
     $csv .= join(',', "J$_", $_, ($_ % 9 == 0 ? 'yes' : 'no'), 'K' . int($_ / 3), 'S' . $_ % 7) . "\n" for 1 .. 9000;
