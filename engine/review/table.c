@@ -24,9 +24,6 @@ struct margins {
 /* What a table may be likelier than ours by and still count as no likelier, in its logarithm. */
 static const double TIE = 1e-7;
 
-/* exp(-45) = 3e-20 of the peak: what lies further down changes no sum in its last digit. */
-static const double DEEP = 45.0;
-
 static double log_choose(const struct margins *m, size_t n, size_t x)
 {
     return m->log_factorial[n] - m->log_factorial[x] - m->log_factorial[n - x];
@@ -256,25 +253,21 @@ struct bound {
     double whole;    /* log C(N, X) */
 };
 
-/* log of w(x)^(1 - a) r^x. */
-static double log_part(const struct bound *b, size_t n, size_t x, double a)
-{
-    return (1.0 - a) * (log_choose(b->margins, n, x) + (double)x * b->log_odds);
-}
-
-/* log of its sum over x. */
+/* log of the sum of w(x)^(1 - a) r^x over x, in units of the largest so far. */
 static double log_factor(const struct bound *b, size_t n, double a)
 {
-    double top = log_part(b, n, 0, a), sum = 0.0;
+    double top = 0.0, sum = 0.0;
 
-    for (size_t x = 1; x <= n; x++)
-        top = fmax(top, log_part(b, n, x, a));
     for (size_t x = 0; x <= n; x++) {
-        double below = log_part(b, n, x, a) - top;
-        if (below > -DEEP)
-            sum += exp(below);
+        double part = (1.0 - a) * (log_choose(b->margins, n, x) + (double)x * b->log_odds);
+        if (x == 0 || part > top) {
+            sum = sum * exp(top - part) + 1.0;
+            top = part;
+        } else {
+            sum += exp(part - top);
+        }
     }
-    return top + log(fmax(1.0, sum)); /* the top itself gives 1 */
+    return top + log(sum);
 }
 
 static double log_bound(void *context, double a)
