@@ -254,6 +254,7 @@ struct row { /* one vessel and what became of its look */
         ROW_LEFT_OUT,
         ROW_TO_DESCRIBE,
         ROW_UNSAID,
+        ROW_MUTE, /* its words say nothing of a vessel */
     } state;
     enum action action;
     double contaminated, day;
@@ -423,9 +424,9 @@ static void look_at_row(struct walkthrough *walk, struct row *row)
     row->day = consultation.day;
     tell_words(app, row->words, true);
     if (all_said(app) == NULL)
-        app_stop(app, "'%s' says nothing about a vessel; nothing was saved", row->words);
-    if (!row->named &&
-        (!consult_sound(&consultation) || (row->vessel.control && tells_of_growth(app))))
+        row->state = ROW_MUTE;
+    else if (!row->named &&
+             (!consult_sound(&consultation) || (row->vessel.control && tells_of_growth(app))))
         row->state = ROW_LEFT_OUT;
     else
         save_row(walk, row, &consultation, row->words);
@@ -462,6 +463,31 @@ static void confirm_discards(struct walkthrough *walk)
                      count, labels));
 }
 
+/* Words that say nothing of a vessel stop it all; what was clear is told, for it may not wait. */
+static void stop_if_mute(const struct walkthrough *walk)
+{
+    struct app *app = walk->app;
+    struct vessel *picked = NULL;
+    const char *others = "";
+    size_t count = pick_rows(walk, ROW_MUTE, ACTION_COUNT, &picked), mute = 0;
+    if (count == 0)
+        return;
+    const char *labels = app_vessels(app, picked, count);
+    while (walk->rows[mute].state != ROW_MUTE)
+        mute++;
+    for (enum action action = ACTION_KEEP; action < ACTION_COUNT; action++) {
+        size_t many = action != ACTION_KEEP ? pick_rows(walk, ROW_SAVED, action, &picked) : 0;
+        if (many > 0)
+            others = arena_format(app->arena, "%s. Do not wait with %s: %s", others,
+                                  app_vessels(app, picked, many),
+                                  app->rules->decision.action_label[action]);
+    }
+    app_stop(app,
+             "'%s' says nothing about a vessel (%s); nothing was saved. Say it in other words, or "
+             "leave it out%s",
+             walk->rows[mute].words, labels, others);
+}
+
 static void look_at_all(struct walkthrough *walk)
 {
     struct app *app = walk->app;
@@ -472,6 +498,7 @@ static void look_at_all(struct walkthrough *walk)
             for (size_t i = 0; i < walk->count; i++)
                 if (walk->rows[i].state == ROW_OPEN && walk->rows[i].named != rest)
                     look_at_row(walk, &walk->rows[i]);
+        stop_if_mute(walk);
         if (!walk->alone)
             break;
         for (size_t i = 0; i < walk->count; i++) { /* what the siblings of each came to */

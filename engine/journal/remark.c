@@ -272,7 +272,8 @@ static enum whose take_subject(struct reading_words *words, size_t at, struct re
         return NOBODY;
     static const char counts[] = "of|out|jar|jars|bag|bags|vessels";
     static const char things[] = "spots|patches|dots|specks|drops";
-    bool bare = *end == at + 1 && group->count == 1; /* "2 green spots": two of them, or jar 2? */
+    /* "2 green spots": two of them, or jar 2? "2: green spots" is jar 2. */
+    bool bare = *end == at + 1 && group->count == 1 && !is_mark(words, *end);
     if (bare &&
         (is_among(word_at(words, *end + 1), things) ||
          (word_at(words, *end + 1)[0] != '\0' && is_among(word_at(words, *end + 2), things) &&
@@ -519,7 +520,8 @@ enum status remark_read(const char *text, const char *batch, size_t vessels, str
     struct position nowhere = {0};
     if (words.unclear != NULL || which != NULL)
         diags_error(diags, nowhere,
-                    "which vessels are meant by '%.40s' is not clear; name them by their numbers: "
+                    "which vessels are meant by '%.40s' is not clear, so nothing was saved, of the "
+                    "others neither; name them by their numbers, with a colon: "
                     "look %s \"all fine except 3, 5-7: green patch, 9: wet below\"",
                     which != NULL ? which : words.unclear, batch);
     else if (twice != NULL)

@@ -74,6 +74,14 @@ comes_to(6, 1, '1 and 2 are fine, the others are good too, the control is clean'
 comes_to(6, 1, '1 and 2 are fine, the others are green, the control is clean', discard => '3-6', keep => '1-2 7');
 comes_to(6, 0, 'all fine but 4', keep => '1-3 5-6', describe => '4');
 
+comes_to(12, 0, '9: black spots, 10: no change, rest: all fine', discard => '9', keep => '1-8 10-12');
+comes_to(12, 0, 'black spots on 9, rest fine', discard => '9', keep => '1-8 10-12');
+comes_to(8, 0, '7 broke, others fine', discard => '7', keep => '1-6 8');
+comes_to(8, 0, '7 cracked, glass everywhere, others fine', discard => '7', keep => '1-6 8');
+comes_to(8, 0, '7: white, no broken glass, nothing odd; the others white, nothing odd', keep => '1-8');
+refused(8, 'all fine, 9 black spots', qr/not clear, so nothing was saved, of the others neither; name them by their numbers, with a colon/);
+refused(8, '3 wet and sour, 4 pinkish orange patch, 5 6 nothin', qr/'nothin' says nothing about a vessel \(B1-5, B1-6\); nothing was saved.*Do not wait with B1-3, B1-4: Discard closed/);
+
 refused(8, 'all fine 4', qr/what is 4 in 'all fine 4'\?/);
 refused(8, 'all fine, one has a green spot', qr/which vessels are meant by 'one has a green spot'/);
 refused(8, '2 of them are green, rest fine', qr/which vessels are meant/);
