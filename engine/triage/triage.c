@@ -117,13 +117,26 @@ static struct saying saying_of(const struct reading *reading, enum origin origin
     };
 }
 
+/* "There is no green in here", beside an answer: one value plainly denied that the same words do not see. */
+static bool corrects(const struct reading_list *list, const struct reading *reading)
+{
+    uint32_t bit = reading->absent;
+    if (reading->seen || reading->hedged || reading->others || !bit || bit & (bit - 1))
+        return false;
+    for (size_t i = 0; i < list->reading_count; i++)
+        if (list->readings[i].observable == reading->observable && list->readings[i].seen & bit)
+            return false;
+    return true;
+}
+
 static void say_list(struct triage *triage, const struct reading_list *list, enum origin origin,
                      int answers)
 {
     for (size_t i = 0; i < list->reading_count; i++) {
         const struct reading *reading = &list->readings[i];
         struct saying saying = saying_of(reading, origin);
-        saying.settles = answers == (int)reading->observable;
+        saying.settles = answers == (int)reading->observable ||
+                         (answers != RULES_NONE && corrects(list, reading));
         saying.words = triage_keep_words(triage, list->text + reading->span.start,
                                          reading->span.end - reading->span.start);
         say(triage, saying);
