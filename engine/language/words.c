@@ -629,6 +629,21 @@ static size_t heaviest(const struct lexicon *lexicon, struct spoken *spoken, siz
     return kept;
 }
 
+/* Whether a word says one of the names, written with a capital, that a finding also has; not one who denies
+ * it or asks. */
+static bool names_it(const char *also, const char *text, const struct piece *piece)
+{
+    enum { SHORTEST = 5 }; /* of names: "T." of "T. harzianum" is none */
+    const char *word = text + piece->at;
+    if (also == NULL || piece->length < SHORTEST || piece->denied ||
+        word[piece->length + strcspn(word + piece->length, ".,;:!?\n")] == '?')
+        return false;
+    for (const char *at = also; (at = strchr(at, word[0] - 'a' + 'A')) != NULL; at++)
+        if (strncmp(at + 1, word + 1, piece->length - 1) == 0 && !is_word_byte(at[piece->length]))
+            return true;
+    return false;
+}
+
 size_t words_weigh(struct words *words, const char *text, size_t length, double *likelihood,
                    struct word_weight *weights, size_t most)
 {
@@ -661,13 +676,17 @@ size_t words_weigh(struct words *words, const char *text, size_t length, double 
         for (size_t f = 0; f < rules->finding_count; f++)
             likelihood[f] += weighed->weight[f];
     }
-    if (known == 0)
-        return 0;
     /* A text says no more than `most` in all, however long. */
     const double scale = sqrt(set->usual / (double)(known < 12 ? 12 : known));
+    static const double named = 3.0; /* ln: twenty who name it right to one who does not */
     double high = -INFINITY;
-    for (size_t f = 0; f < rules->finding_count; f++)
-        high = fmax(high, likelihood[f] *= scale);
+    for (size_t f = 0; f < rules->finding_count; f++) {
+        bool told = false;
+        for (size_t i = 0; i < count && !told; i++)
+            told = names_it(rules->findings[f].also, words->lexicon.folded.bytes, &pieces[0][i]);
+        likelihood[f] = likelihood[f] * scale + (told ? named : 0.0);
+        high = fmax(high, likelihood[f]);
+    }
     for (size_t f = 0; f < rules->finding_count; f++)
         likelihood[f] = fmax(likelihood[f] - high, contaminated(&rules->findings[f])
                                                        ? -fmin(set->most, set->sound_most)

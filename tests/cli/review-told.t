@@ -62,6 +62,7 @@ subtest 'accounts of bad batches' => sub {
     cmp_ok($three, '>=', 11, "and is among three in at least eleven: $three");
     ($all, $first, $three) = score('worked-with');
     cmp_ok($three, '==', $all, 'of the others all are among three');
+    cmp_ok($first, '>=', $all - 2, "and all but two come first: $first of $all");
 };
 
 subtest 'an answer' => sub {
@@ -77,6 +78,22 @@ subtest 'an answer' => sub {
     is($status, 0, 'on a screen');
     like($out, qr/8 of 8 lost, and 3 of 3 uninoculated controls lost\./, 'what was counted');
     like($out, qr/Most likely causes:\n  - Not cooked.*\nTo be sure: .*\nChange first: /s, 'causes, test, change, in this order');
+};
+
+subtest 'what is heard and advised' => sub {
+    my ($status, $out) = run('review', "10 of 12 sour and slimy within 4 days, PC'd 50 minutes at 15 psi");
+    like($out =~ s/\s+/ /gr, qr/Change first: Give it the minutes it needs.* a quart or litre jar 90 minutes/, 'a short cook: more minutes come first');
+    ($status, $out) = run('review', 'lost 3 of 10 to trichoderma');
+    unlike($out, qr/Not understood:.*trichoderma/, 'the name of a mould is understood');
+    for (['trichoderma', 'green_mould'], ['penicillium', 'blue_green_mould'], ['rhizopus', 'pin_mould'], ['neurospora', 'orange_mould']) {
+        my ($name, $finding) = @$_;
+        my $judged = json('judge', '--json', $name);
+        my ($likely) = sort { $b->{p} <=> $a->{p} } @{ $judged->{findings} };
+        is($likely->{id}, $finding, "$name is what the rules also call it");
+        isnt($judged->{action}, 'keep', 'and not kept');
+    }
+    isnt(json('judge', '--json', 'is this trichoderma?')->{action}, 'discard', 'who asks has not said so');
+    is(json('judge', '--json', 'all white and clean, no trichoderma')->{action}, 'keep', 'nor has who denies it');
 };
 
 subtest 'a conversation' => sub {
