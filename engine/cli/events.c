@@ -8,11 +8,13 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
 
 #include "cli/assign.h"
 #include "cli/cli.h"
 #include "cli/look.h"
 #include "journal/consult.h"
+#include "journal/mapping.h"
 #include "journal/undo.h"
 #include "view/verdict.h"
 
@@ -124,7 +126,8 @@ struct doing { /* one run of one of these commands */
     struct app *app;
     struct moment at;
     const char *note;
-    int because; /* which of because_words, less one; -1 when not said */
+    int because;        /* which of because_words, less one; -1 when not said */
+    const char *reason; /* the same in the grower's words, or NULL */
     bool force, fresh, json;
     enum event_kind kind;
     struct place place;   /* of a move */
@@ -151,8 +154,8 @@ static const struct option discard_options[] = {
     {"yes", NULL, "a whole batch, without asking", OPTION_FLAG, AT(force)},
     {"force", NULL, "the same", OPTION_FLAG, AT(force)},
     {"because", "REASON",
-     "contaminated, stuck, broken, sold, given, used, or slip: recorded by mistake", OPTION_CHOICE,
-     AT(because), .words = because_words + 1},
+     "contaminated, stuck, broken, sold, given, used, slip (recorded by mistake); or what was seen",
+     OPTION_TEXT, AT(reason)},
     EVENT_OPTIONS};
 #undef AT
 
@@ -291,6 +294,21 @@ static enum status tell(const struct doing *doing)
 
 /* ---- the commands ---------------------------------------------------------------------------- */
 
+/* "broken", "because they were wet and stank": why, of the list, as far as the usual words for it tell;
+ * what else was said stays as a note. */
+static void read_reason(struct doing *doing, const char *words)
+{
+    struct app *app = doing->app;
+    if (strncasecmp(words, "because ", 8) == 0)
+        words += 8;
+    enum because because = because_of_words(app->rules, words, app->arena);
+    doing->because = (int)because - 1;
+    if (because != BECAUSE_UNTOLD && strcasecmp(because_words[because], words) == 0)
+        return;
+    doing->note =
+        doing->note[0] == '\0' ? words : arena_format(app->arena, "%s; %s", words, doing->note);
+}
+
 static enum status run_event(struct app *app)
 {
     struct doing doing = {.app = app, .because = -1, .note = "", .due = ""};
@@ -313,6 +331,19 @@ static enum status run_event(struct app *app)
             app_stop(app, "where to? For instance: jarside move %s closet", label);
         else
             labels_check_new(app, RECORD_PLACE, doing.place.label = label, doing.fresh);
+    }
+    if (doing.kind == EVENT_DISCARD) { /* what follows the labels is why */
+        size_t labels = labels_leading(app, words, count);
+        const char *why = arena_join(app->arena, words + labels, count - labels);
+        if (strpbrk(why, "0123456789") != NULL) { /* a label mistyped is no reason */
+            labels = count;
+            why = "";
+        }
+        if (doing.reason != NULL)
+            why = doing.reason;
+        if (why[0] != '\0')
+            read_reason(&doing, why);
+        count = labels;
     }
     doing.chosen = labels_vessels(app, words, count);
     check_vessels(&doing);
@@ -710,9 +741,9 @@ const struct command event_commands[] = {
     {"return", "records that isolated vessels went back among the others", "VESSEL...",
      "Only after a later look that said keep.", event_options, run_event},
     {"discard", "records that vessels were thrown away, closed, and says what to watch out for",
-     "VESSEL...",
-     "A whole batch (B3) asks first; --yes answers for a program. --because says why: broken, "
-     "sold, used.",
+     "VESSEL... [WHY]",
+     "A whole batch (B3) asks first; --yes answers for a program. WHY, or --because: broken, sold, "
+     "used, or what was seen: sour rot.",
      discard_options, run_event},
     {"use", "records that vessels were used", "VESSEL...",
      "Refused for a vessel whose last look did not say keep.", event_options, run_event},

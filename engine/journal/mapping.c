@@ -255,6 +255,20 @@ bool read_usual_words(const struct rules *rules, const char *folded, struct resu
     return any;
 }
 
+enum because because_of_words(const struct rules *rules, const char *words, struct arena *arena)
+{
+    struct result result;
+    const char *folded = sheet_fold(arena, words);
+    for (int i = BECAUSE_UNTOLD + 1; because_words[i] != NULL; i++)
+        if (strcmp(because_words[i], folded) == 0)
+            return (enum because)i;
+    if (!read_usual_words(rules, folded, &result))
+        return BECAUSE_UNTOLD;
+    return result.finding != NULL && result.finding->status == FINDING_CONTAMINATED
+               ? BECAUSE_CONTAMINATED
+               : result.because;
+}
+
 bool read_exactly(const struct mapping *mapping, const char *folded, struct arena *arena,
                   struct result *result)
 {

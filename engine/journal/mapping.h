@@ -85,4 +85,8 @@ enum status mapping_import(struct journal *journal, struct mapping *mapping, str
 enum status mapping_guess(const char *path, struct reader *reader, struct triage *triage,
                           struct text *out, struct diags *diags);
 
+/* Why a vessel was thrown away, by the usual words of `words` ("sour rot" is contaminated);
+ * BECAUSE_UNTOLD when they do not tell. */
+enum because because_of_words(const struct rules *rules, const char *words, struct arena *arena);
+
 #endif

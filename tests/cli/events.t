@@ -81,4 +81,26 @@ subtest 'no journal yet' => sub {
     ok(!-e "$folder/none.db", 'without making one');
 };
 
+subtest 'discarded for a reason in words of one\'s own' => sub {
+    my %own = (JARSIDE_JOURNAL => scratch() . '/why.db', JARSIDE_NOW => '2026-03-01T18:30:00+00:00');
+    run('batch', qw(8 quart jars rye oyster 15 psi 90 min), { env => {%own} });
+    $own{JARSIDE_NOW} = '2026-03-09T18:30:00+00:00';
+    my %why = ('B1-1' => ['contaminated', 'sour rot'], 'B1-2' => ['contaminated', 'because they were wet and stank'],
+        'B1-3' => ['broken', 'broke in the sink'], 'B1-4' => ['broken', '--because', 'broken'], 'B1-5' => ['contaminated', '--because', 'black mould']);
+    for my $vessel (sort keys %why) {
+        my (undef, @words) = @{ $why{$vessel} };
+        my ($status) = run('discard', $vessel, @words, { env => {%own} });
+        is($status, 0, "$vessel @words");
+    }
+    my $out = scratch() . '/csv';
+    is((run('export', $out, { env => {%own} }))[0], 0, 'exported');
+    open my $csv, '<', "$out/event.csv" or die "event.csv: $!";
+    my @told = map { /\b(contaminated|broken)\b(?!.*\b(?:contaminated|broken)\b)/ } grep {/discard/} <$csv>;
+    is_deeply(\@told, [map { $why{$_}[0] } sort keys %why], 'and why each went');
+    for my $words (['B1-6', 'B1-99'], ['B1', 'except', '6']) {
+        isnt((run('discard', @$words, { env => {%own} }))[0], 0, "@$words: a vessel that is not there is no reason");
+    }
+    like((run('list', 'B1', { env => {%own} }))[1], qr/B1-6.*growing/, '... and nothing more was thrown away');
+};
+
 done_testing;
