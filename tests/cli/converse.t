@@ -41,4 +41,12 @@ for my $way (@unknown) {
     like($screen, qr/> so far\n  Nothing yet/, "'$way': nothing is set");
 }
 
+# Beside an answer, a plain denial takes back what was seen; not where the same words see it as well.
+for my $pair ([ 'none, there is no cream in here', 0 ], [ 'one, no cream low down but there is cream on top', 1 ]) {
+    my ($answer, $both) = @$pair;
+    my ($screen) = talk([ 'white 20 %, day 8, something cream', $answer, 'so far', 'leave' ]);
+    is($screen =~ /contradict each other: 'cream'/ ? 1 : 0, $both, "'$answer': a contradiction only where there is one") or diag $screen;
+    is($screen =~ /not cream/ ? 1 : 0, 1 - $both, "'$answer': taken back only where it is") or diag $screen;
+}
+
 done_testing;
