@@ -1293,7 +1293,7 @@ static const char style[] =
     "td:nth-child(3){white-space:nowrap}\n.called th{font-weight:600}\n"
     ".bar{position:relative;min-width:4rem;width:34%;padding:0}\n"
     ".bar+td{padding-left:.5rem}\n" /* the mark of all of them stands clear of the count */
-    "td:last-child{min-width:6.2rem;width:20%}\n"
+    "td:last-child{min-width:6.8rem;width:20%}\n"
     ".bar i,.bar b{position:absolute;top:50%}\n"
     ".bar i{border-top:4px solid var(--quiet);margin-top:-2px}\n"
     ".bar b{border-left:4px solid var(--ink);height:.9rem;margin:-.45rem 0 0 -2px}\n"
