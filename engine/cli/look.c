@@ -592,6 +592,13 @@ static enum status say_all(const struct walkthrough *walk)
         if (count > 0)
             screen_say(&app->out, 0, 2, others[i].role, "%s%s%s", others[i].before,
                        app_vessels(app, picked, count), others[i].after);
+        if (count > 0 && others[i].state == ROW_LEFT_OUT) { /* how that is done */
+            const char *labels = "";
+            for (size_t k = 0; k < count; k++)
+                labels = arena_format(app->arena, "%s %s", labels, picked[k].label);
+            screen_say(&app->out, 0, 2, ROLE_PLAIN,
+                       "Once you have looked at each: jarside look%s \"what you see\"", labels);
+        }
     }
     if (walk->caution_count > 0)
         screen_say(&app->out, 0, 2, ROLE_PLAIN,

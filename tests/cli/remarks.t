@@ -88,6 +88,13 @@ refused(8, '2 of them are green, rest fine', qr/which vessels are meant/);
 refused(8, 'all fine except 9: green', qr/no vessel 9 in B1; nothing was saved/);
 refused(8, 'all green powder', qr/mean discard for 8 vessels \(B1-1 to B1-8\); add --yes/);
 
+subtest 'what is not covered, and how it is looked at' => sub {
+    batch_of(4);
+    run('look', 'B1', '3: green patch', '--yes', { env => {%env} });
+    my $said = (run('look', 'B1', 'all half white, nothing odd', { env => {%env} }))[1] =~ s/\s+/ /gr;
+    like($said, qr/Not covered: B1-3\..*Once you have looked at each: jarside look B1-3 "what you see"/, 'the command is named');
+};
+
 subtest 'asked at a terminal' => sub {
     plan skip_all => 'no pseudo-terminals here' unless eval { require IO::Pty; IO::Pty->new };
     batch_of(4);
