@@ -677,7 +677,7 @@ size_t words_weigh(struct words *words, const char *text, size_t length, double 
             likelihood[f] += weighed->weight[f];
     }
     /* A text says no more than `most` in all, however long. */
-    const double scale = sqrt(set->usual / (double)(known < 12 ? 12 : known));
+    const double scale = sqrt(set->usual / fmax((double)known, set->usual));
     static const double named = 3.0; /* ln: twenty who name it right to one who does not */
     double high = -INFINITY;
     for (size_t f = 0; f < rules->finding_count; f++) {

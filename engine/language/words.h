@@ -25,7 +25,7 @@
  *
  *   ln L(f) = k sum_t [ group_power ln q_g(t) + finding_power (ln q_f(t) - ln q_g(t)) ],
  *
- * where k = sqrt(usual / terms) for texts of more or fewer terms than usual: words of one text repeat one another. Each
+ * where k = sqrt(usual / terms) for texts of more terms than usual, else 1: words of one text repeat one another. Each
  * term's weight is bounded, so that one rare word never decides. It is the multinomial naive Bayes of
  * McCallum & Nigam (AAAI-98 Workshop on Learning for Text Categorization, 1998), shrunk as in their
  * work with Rosenfeld and Mitchell (ICML 1998), with exponents for the dependence between words.
