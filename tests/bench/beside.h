@@ -183,8 +183,7 @@ static inline double do_groups(struct tables *tables)
 static inline double do_survival(struct tables *tables)
 {
     struct survival_curve curve;
-    if (survival_curve(tables->arena, tables->cases, SURVIVORS, &curve) !=
-        STATUS_OK)
+    if (survival_curve(tables->arena, tables->cases, SURVIVORS, &curve) != STATUS_OK)
         return NAN;
     return curve.steps[curve.count - 1].survival;
 }
@@ -192,8 +191,7 @@ static inline double do_survival(struct tables *tables)
 static inline double do_logrank(struct tables *tables)
 {
     struct strata_test result;
-    if (survival_logrank(tables->cases, tables->group, SURVIVORS, 3, &result) !=
-        STATUS_OK)
+    if (survival_logrank(tables->cases, tables->group, SURVIVORS, 3, &result) != STATUS_OK)
         return NAN;
     return result.p;
 }
