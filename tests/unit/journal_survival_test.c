@@ -218,8 +218,10 @@ static int files_left(const char *folder, const char *holding)
 }
 
 /* Backs up, exports and restores until it is killed. `journal` is damaged before each restore. */
-static void copy_till_killed(const char *good, const char *folder, const char *path)
+static void copy_till_killed(const char *good, const char *folder, const char *path, int turn)
 {
+    struct moment now = on("2026-04-01"); /* another second each time: only so many have one name */
+    now.seconds += 1000 * turn;
     struct diags *diags;
     struct journal *journal = child_open(good, JOURNAL_READ, &diags);
     char *backup = text_format("%s/b.db", folder), *kept = NULL;
@@ -227,8 +229,9 @@ static void copy_till_killed(const char *good, const char *folder, const char *p
     for (;;) {
         child_needs(backup_write(journal, backup, true, diags) == STATUS_OK);
         child_needs(export_folder(journal, tables, true, NULL, diags) == STATUS_OK);
-        child_needs(backup_restore(good, path, on("2026-04-01"), &kept, diags) == STATUS_OK);
+        child_needs(backup_restore(good, path, now, &kept, diags) == STATUS_OK);
         free(kept);
+        now.seconds++;
     }
 }
 
@@ -252,7 +255,7 @@ static void killed_copies_leave_nothing_and_a_restore_leaves_a_journal(void **st
         pid_t child = fork();
         assert_true(child >= 0);
         if (child == 0)
-            copy_till_killed(good, folder, path);
+            copy_till_killed(good, folder, path, i);
         random = random * 1103515245u + 12345u;
         struct timespec life = {0, (long)((random >> 8) % 40000) * 1000};
         nanosleep(&life, NULL);
