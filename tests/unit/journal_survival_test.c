@@ -229,7 +229,8 @@ static void copy_till_killed(const char *good, const char *folder, const char *p
     for (;;) {
         child_needs(backup_write(journal, backup, true, diags) == STATUS_OK);
         child_needs(export_folder(journal, tables, true, NULL, diags) == STATUS_OK);
-        child_needs(backup_restore(good, path, now, &kept, diags) == STATUS_OK);
+        /* It may be refused beside what a killed one left; what is asserted is what lies there. */
+        (void)backup_restore(good, path, now, &kept, diags);
         free(kept);
         now.seconds++;
     }
