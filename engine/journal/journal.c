@@ -430,15 +430,15 @@ static enum status cannot(const char *path, const char *doing, struct diags *dia
 }
 
 /* A first look at the bytes, before SQLite gets to see (and perhaps to mend) a
- * file that is not ours. An empty file is fine, and one that a killed process
+ * file that is not ours. An empty file is fine, and unless `whole` is asked for one that a killed process
  * left with its rollback journal beside it is for SQLite to judge. */
-static enum status check_header(const char *path, struct diags *diags)
+static enum status check_header(const char *path, bool whole, struct diags *diags)
 {
     static const char magic[16] = "SQLite format 3";
     char head[sizeof magic] = "";
     struct stat about;
     char *beside = text_format("%s-journal", path);
-    bool unfinished = access(beside, F_OK) == 0;
+    bool unfinished = !whole && access(beside, F_OK) == 0;
     free(beside);
     int file = open(path, O_RDONLY | O_CLOEXEC);
     if (file < 0)
@@ -576,6 +576,22 @@ static int open_in_place(struct journal *journal)
     return code;
 }
 
+/* The least that makes SQLite open the file. */
+static int look(sqlite3 *database)
+{
+    return sqlite3_exec(database, "PRAGMA schema_version", NULL, NULL, NULL);
+}
+
+/* What a killed process left half-written SQLite takes back for whoever may write, not for a reader. */
+static bool roll_back(const char *path)
+{
+    sqlite3 *database = NULL;
+    bool done = open_database(path, SQLITE_OPEN_READWRITE, NULL, &database) == SQLITE_OK &&
+                look(database) == SQLITE_OK;
+    sqlite3_close(database);
+    return done;
+}
+
 /* Whether a process that wrote to the journal ended without closing it: its log is there, and nobody holds
  * the lock that all who use the log hold on their shared memory. */
 static bool left_unclosed(const char *path)
@@ -613,7 +629,7 @@ enum status journal_open(const char *path, enum journal_access access, struct jo
         if (file >= 0)
             close(file);
     }
-    enum status status = path != NULL ? check_header(path, diags) : STATUS_OK;
+    enum status status = path != NULL ? check_header(path, false, diags) : STATUS_OK;
     if (status != STATUS_OK)
         return status;
     bool unclosed = path != NULL && left_unclosed(path);
@@ -621,7 +637,10 @@ enum status journal_open(const char *path, enum journal_access access, struct jo
     int code = open_database(path, reads ? SQLITE_OPEN_READONLY : SQLITE_OPEN_READWRITE, NULL,
                              &opened->database);
     if (code == SQLITE_OK && reads) {
-        code = sqlite3_exec(opened->database, "PRAGMA schema_version", NULL, NULL, NULL);
+        code = look(opened->database);
+        if (sqlite3_extended_errcode(opened->database) == SQLITE_READONLY_ROLLBACK &&
+            roll_back(path))
+            code = look(opened->database);
         if (code == SQLITE_CANTOPEN || code == SQLITE_READONLY || code == SQLITE_IOERR ||
             code == SQLITE_FULL)
             code = open_in_place(opened);
@@ -1009,8 +1028,11 @@ static enum status swap(struct filing *filing, const char *kept, struct diags *d
 {
     struct journal *present = NULL;
     struct diags *unheard = diags_new();
-    /* Read only at first, since even opening a file for writing changes bytes of it. */
-    enum status status = journal_open(filing->path, JOURNAL_EXAMINE, &present, unheard);
+    /* Read only at first, since even opening a file for writing changes bytes of it; and one that is no
+     * database is not for SQLite to mend from what lies beside it. */
+    enum status status = check_header(filing->path, true, unheard);
+    if (status == STATUS_OK)
+        status = journal_open(filing->path, JOURNAL_EXAMINE, &present, unheard);
     if (status == STATUS_OK)
         status = check_pages(present->database, filing->path, unheard);
     journal_close(present);

@@ -229,8 +229,7 @@ static void copy_till_killed(const char *good, const char *folder, const char *p
     for (;;) {
         child_needs(backup_write(journal, backup, true, diags) == STATUS_OK);
         child_needs(export_folder(journal, tables, true, NULL, diags) == STATUS_OK);
-        /* It may be refused beside what a killed one left; what is asserted is what lies there. */
-        (void)backup_restore(good, path, now, &kept, diags);
+        child_needs(backup_restore(good, path, now, &kept, diags) == STATUS_OK);
         free(kept);
         now.seconds++;
     }
@@ -420,6 +419,56 @@ static void a_journal_is_read_without_room_for_a_byte(void **state)
     free(path);
 }
 
+/* Somebody writes without a log beside the journal, and is killed with pages of it half-written: a reader
+ * sees what stood before, and a restore is taken, whether or not the file itself is still whole. */
+static void what_was_half_written_is_taken_back(void **state)
+{
+    struct journal_case *c = *state;
+    char *path = strdup(journal_path(c->journal));
+    char *good = strdup(scratch_path(&c->scratch, "good.db"));
+    add_batch(c, "B1", 0);
+    assert_int_equal(backup_write(c->journal, good, false, c->diags), STATUS_OK);
+    journal_close(c->journal);
+    c->journal = NULL;
+    for (int damaged = 0; damaged < 2; damaged++) {
+        pid_t child = fork();
+        assert_true(child >= 0);
+        if (child == 0) {
+            sqlite3 *database = NULL;
+            child_needs(sqlite3_open(path, &database) == SQLITE_OK &&
+                        sqlite3_exec(database,
+                                     "PRAGMA journal_mode = DELETE; PRAGMA cache_size = 5; BEGIN;"
+                                     "DELETE FROM batch; CREATE TABLE filler (x);"
+                                     "INSERT INTO filler WITH RECURSIVE n (i) AS (SELECT 1 UNION"
+                                     " ALL SELECT i + 1 FROM n LIMIT 2000)"
+                                     " SELECT randomblob(500) FROM n",
+                                     NULL, NULL, NULL) == SQLITE_OK);
+            raise(SIGKILL);
+        }
+        int status = 0;
+        waitpid(child, &status, 0);
+        assert_true(WIFSIGNALED(status));
+        assert_int_equal(access(scratch_path(&c->scratch, "journal.db-journal"), F_OK), 0);
+        if (damaged) {
+            char *kept = NULL;
+            FILE *file = fopen(path, "wb");
+            assert_non_null(file);
+            fputs("this was a journal once", file);
+            fclose(file);
+            if (backup_restore(good, path, on("2026-04-01"), &kept, c->diags) != STATUS_OK)
+                fail_msg("%s", first_fault(c));
+            free(kept);
+        }
+        if (journal_open(path, JOURNAL_READ, &c->journal, c->diags) != STATUS_OK)
+            fail_msg("%s", first_fault(c));
+        assert_int_equal(number_of(c->journal, "SELECT count(*) FROM batch"), 1);
+        journal_close(c->journal);
+        c->journal = NULL;
+    }
+    free(path);
+    free(good);
+}
+
 /* Another SQLite made the backup, with pages of its own size. */
 static void a_backup_with_pages_of_another_size_is_restored(void **state)
 {
@@ -537,6 +586,7 @@ int main(void)
         TEST(a_damaged_file_is_named_and_left_as_it_is),
         TEST(killed_copies_leave_nothing_and_a_restore_leaves_a_journal),
         TEST(a_journal_is_read_without_room_for_a_byte),
+        TEST(what_was_half_written_is_taken_back),
         TEST(a_backup_with_pages_of_another_size_is_restored),
         TEST(a_damaged_journal_never_miscounts),
     };
