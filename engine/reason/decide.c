@@ -125,6 +125,13 @@ static enum action least(const double loss[ACTION_COUNT], const bool forbidden[A
     return best;
 }
 
+/* What the sum alone would choose. */
+static enum action unforced(const struct decision *decision)
+{
+    static const bool nothing_forbidden[ACTION_COUNT] = {false};
+    return least(decision->loss, nothing_forbidden);
+}
+
 static int next_step(const struct reasoner *reasoner, const struct evidence *evidence,
                      size_t leader)
 {
@@ -155,7 +162,6 @@ static void decide_on(const struct reasoner *reasoner, const struct evidence *ev
                       const double *finding, const struct stakes *stakes, struct decision *decision)
 {
     const struct rules *rules = reasoner->rules;
-    const bool nothing_forbidden[ACTION_COUNT] = {false};
     double p_contaminated = 0.0;
     *decision = (struct decision){.floor = RULES_NONE, .next_step = RULES_NONE};
     expected_losses(rules, finding, stakes, decision->loss);
@@ -170,7 +176,7 @@ static void decide_on(const struct reasoner *reasoner, const struct evidence *ev
     decision->action = least(decision->loss, decision->forbidden);
     if (forces >= 0)
         decision->floor = forces;
-    else if (forbids >= 0 && least(decision->loss, nothing_forbidden) == ACTION_KEEP)
+    else if (forbids >= 0 && unforced(decision) == ACTION_KEEP)
         decision->floor = forbids;
     if (decision->action == ACTION_KEEP)
         decision->next_step =
@@ -397,16 +403,6 @@ static double divergence(const double *then, const double *now, size_t count)
         if (then[i] > 0.0 && now[i] > 0.0)
             bits += then[i] * log2(then[i] / now[i]);
     return bits > 0.0 ? bits : 0.0;
-}
-
-/* What the sum alone would choose. */
-static enum action unforced(const struct decision *decision)
-{
-    enum action least = (enum action)0;
-    for (int a = 1; a < ACTION_COUNT; a++)
-        if (decision->loss[a] < decision->loss[least])
-            least = (enum action)a;
-    return least;
 }
 
 static void asker_look(struct asker *asker, const struct answer *answer, enum aim aim,
