@@ -36,9 +36,9 @@ struct lexicon { /* each word that was met, stemmed once */
     struct interned words;
     struct entry *entries;
     size_t count;
-    struct interned kin; /* stems that belong to a kind */
-    uint32_t *kinds;     /* and the entry of that */
-    size_t kin_count;
+    struct interned kind_stems; /* stems that belong to a kind */
+    uint32_t *kinds;            /* and the entry of that */
+    size_t kind_count;
     struct text folded; /* the text that is being cut */
 };
 
@@ -88,9 +88,9 @@ static void kind_add(struct lexicon *lexicon, const char *list)
     for (size_t end; *list != '\0'; list += end + strspn(list + end, " ")) {
         end = strcspn(list, " ");
         const char *stem = stem_of(lexicon, list, end);
-        const size_t count = lexicon->kin_count;
-        if (interned_add(&lexicon->kin, stem, strlen(stem)) == count)
-            *arena_push(lexicon->arena, lexicon->kinds, lexicon->kin_count) = kind;
+        const size_t count = lexicon->kind_count;
+        if (interned_add(&lexicon->kind_stems, stem, strlen(stem)) == count)
+            *arena_push(lexicon->arena, lexicon->kinds, lexicon->kind_count) = kind;
     }
 }
 
@@ -99,10 +99,10 @@ static void lexicon_clear(struct lexicon *lexicon)
 {
     arena_reset(lexicon->arena);
     lexicon->words = (struct interned){.memory = lexicon->arena};
-    lexicon->kin = lexicon->words;
+    lexicon->kind_stems = lexicon->words;
     lexicon->entries = NULL;
     lexicon->kinds = NULL;
-    lexicon->count = lexicon->kin_count = 0;
+    lexicon->count = lexicon->kind_count = 0;
     turners_add(lexicon, &lexicon->language->negations, true);
     turners_add(lexicon, &lexicon->language->breaks, false);
     for (size_t i = 0; i < lexicon->language->kinds.count; i++)
@@ -135,7 +135,7 @@ static uint32_t entry_of(struct lexicon *lexicon, const char *word, size_t lengt
     entry->denies = length > 3 && memcmp(word + length - 3, "n't", 3) == 0;
     if (!entry->denies && *word != '#') {
         entry->key = arena_string(lexicon->arena, stem_of(lexicon, word, length));
-        known = interned_find(&lexicon->kin, entry->key, strlen(entry->key));
+        known = interned_find(&lexicon->kind_stems, entry->key, strlen(entry->key));
         entry->kind = known != NO_INDEX ? lexicon->kinds[known] : entry->kind;
     }
     return (uint32_t)lexicon->count - 1;
