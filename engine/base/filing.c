@@ -309,7 +309,8 @@ bool filing_make_folders(const char *path)
 {
     char *folder = strdup(path);
     bool made = true;
-    for (char *at = strchr(folder + (*folder == '/'), '/'); at != NULL && made; at = strchr(at + 1, '/')) {
+    for (char *at = strchr(folder + (*folder == '/'), '/'); at != NULL && made;
+         at = strchr(at + 1, '/')) {
         *at = '\0';
         made = mkdir(folder, 0700) == 0 || errno == EEXIST || errno == EISDIR || errno == EROFS ||
                errno == EACCES; /* one higher up may be closed and yet lead on */
