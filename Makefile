@@ -58,7 +58,7 @@ OUR_LIBS     = $(PKG_LIBS) -lcsv -lstemmer -lm
 # (reason and process may not see each other); tests/house checks it.
 LAYERS   := base rules language process reason triage journal review view prompt cli
 SOURCES  := $(foreach l,$(LAYERS),$(sort $(wildcard engine/$(l)/*.c)))
-OBJECTS  := $(SOURCES:engine/%.c=$(B)/%.o)
+OBJECTS  := $(SOURCES:engine/%.c=$(B)/%.o) $(B)/view/words.o
 MAIN     := $(B)/main.o
 UNIT     := $(sort $(wildcard tests/unit/*.c) $(wildcard tests/outside/*.c))
 UNITS    := $(UNIT:tests/%.c=$(B)/tests/%.t)
@@ -99,6 +99,14 @@ $(B)/%.o: engine/%.c
 	@mkdir -p $(@D)
 	$(call say,cc,$<)
 	$(Q)$(CC) $(OUR_CFLAGS) $(call sh,-DJARSIDE_DATADIR="$(DATADIR)") $(CPPFLAGS) $(CFLAGS) -MMD -MP -c -o $@ $<
+
+# The templates of what is said, as a table of lines.
+$(B)/view/words.c: engine/view/words.txt
+	@mkdir -p $(@D)
+	$(Q){ echo 'const char *const view_lines[] = {'; sed 's/[\\"]/\\&/g; s/.*/    "&",/' $<; echo '    0};'; } > $@
+$(B)/view/words.o: $(B)/view/words.c
+	$(call say,cc,engine/view/words.txt)
+	$(Q)$(CC) $(OUR_CFLAGS) $(CPPFLAGS) $(CFLAGS) -c -o $@ $<
 
 # Unit tests and outside checks: cmocka programs that speak TAP.
 $(B)/tests/%.t: tests/%.c $(B)/libjarside.a

@@ -149,7 +149,7 @@ enum status app_flush(struct app *app)
 static enum status put_json(struct app *app, json_t *json, size_t flags)
 {
     size_t length = 0;
-    char *text = json_text(json, JSON_REAL_PRECISION(9) | flags, &length);
+    char *text = json_text(view_tree_public(json), JSON_REAL_PRECISION(9) | flags, &length);
     json_decref(json);
     if (text == NULL)
         return diags_errors(app->diags) > 0 ? STATUS_IO : STATUS_INTERNAL;

@@ -14,6 +14,7 @@
 #include "rules/rules.h"
 #include "view/page.h"
 #include "view/screen.h"
+#include "view/tree.h"
 
 /*
  * The journal in words, and as JSON: lists, the history of a vessel, what is due.

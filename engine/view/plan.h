@@ -11,6 +11,7 @@
 #include "rules/rules.h"
 #include "triage/physics.h"
 #include "view/screen.h"
+#include "view/tree.h"
 
 /*
  * Cooks, mixes and spawn runs in words, and as JSON (schema 1, README.md).

@@ -14,7 +14,7 @@
  * both: each part below puts them together once, and put() says them as a block
  * of a certain kind. What has only one of the two asks which it is.
  */
-struct face {
+struct old_face {
     const struct review *review;
     struct screen *screen; /* NULL: */
     struct text *page;     /* NULL when there is a screen */
@@ -41,7 +41,7 @@ static const struct {
 };
 
 /* Says the words and empties them; nothing when there are none. */
-static void put(struct face *face, enum block block)
+static void put(struct old_face *face, enum block block)
 {
     struct text *words = &face->words;
     if (face->page != NULL)
@@ -54,14 +54,14 @@ static void put(struct face *face, enum block block)
     text_clear(words);
 }
 
-static void say(struct face *face, enum block block, const char *words)
+static void say(struct old_face *face, enum block block, const char *words)
 {
     text_puts(&face->words, words);
     put(face, block);
 }
 
 /* The words as a heading within a section of the page, or as one of the screen. */
-static void put_heading(struct face *face)
+static void put_heading(struct old_face *face)
 {
     if (face->page != NULL)
         html_take(face->page, "h3", NULL, &face->words);
@@ -71,13 +71,13 @@ static void put_heading(struct face *face)
 }
 
 /* A heading that only the screen needs: sections of the page have theirs from their table. */
-static void screen_head(struct face *face, const char *words)
+static void screen_head(struct old_face *face, const char *words)
 {
     if (face->screen != NULL)
         screen_heading(face->screen, words);
 }
 
-static void tags(struct face *face, const char *html)
+static void tags(struct old_face *face, const char *html)
 {
     if (face->page != NULL)
         text_puts(face->page, html);
@@ -213,7 +213,7 @@ bool view_review_limit(struct text *out, const struct review *review, unsigned b
     return true;
 }
 
-static void put_lost(struct face *face)
+static void put_lost(struct old_face *face)
 {
     const struct review_totals *totals = &face->review->totals;
     struct counts counts = totals->counts;
@@ -262,7 +262,7 @@ static void put_lost(struct face *face)
 
 /* Nothing is called. Yet losses may differ, and a batch may lose more than by chance: that is said, as the
  * details say it too. */
-static void put_differing(struct face *face)
+static void put_differing(struct old_face *face)
 {
     static const double clear = 0.05;
     const struct review *review = face->review;
@@ -307,7 +307,7 @@ static void put_differing(struct face *face)
     put(face, PLAIN);
 }
 
-static void put_culprits(struct face *face)
+static void put_culprits(struct old_face *face)
 {
     const struct review *review = face->review;
     bool either = false;
@@ -348,7 +348,7 @@ static void add_saved(struct text *words, const struct review_culprit *culprit)
 }
 
 /* What is known can be changed at once; what cannot be told apart needs a test first. */
-static void put_first_change(struct face *face)
+static void put_first_change(struct old_face *face)
 {
     const struct review *review = face->review;
     struct text *words = &face->words;
@@ -378,7 +378,7 @@ static void put_first_change(struct face *face)
 /* ---- one bad batch ------------------------------------------------------------------------------ */
 
 /* The likeliest causes, what would tell them apart, and what to change first. */
-static void put_account(struct face *face, const struct rules *rules,
+static void put_account(struct old_face *face, const struct rules *rules,
                         const struct review_account *account)
 {
     enum { CAUSES = 3, TRIALS = 2 };
@@ -424,7 +424,7 @@ static void put_account(struct face *face, const struct rules *rules,
     put(face, PLAIN);
 }
 
-static void put_short(struct face *face)
+static void put_short(struct old_face *face)
 {
     const struct review *review = face->review;
     put_lost(face);
@@ -443,7 +443,7 @@ static void put_short(struct face *face)
 
 /* ---- one culprit ------------------------------------------------------------------------------ */
 
-static void put_title(struct face *face, size_t k)
+static void put_title(struct old_face *face, size_t k)
 {
     const struct review_culprit *culprit = &face->review->culprits[k];
     struct text *words = &face->words;
@@ -463,7 +463,7 @@ static void put_title(struct face *face, size_t k)
     }
 }
 
-static void add_counts(struct face *face, const struct review_suspect *suspect, bool named)
+static void add_counts(struct old_face *face, const struct review_suspect *suspect, bool named)
 {
     struct text *words = &face->words;
     char percent[PERCENT_ROOM];
@@ -483,7 +483,7 @@ static void add_counts(struct face *face, const struct review_suspect *suspect, 
     text_puts(words, ".");
 }
 
-static void put_why(struct face *face, const struct review_suspect *suspect)
+static void put_why(struct old_face *face, const struct review_suspect *suspect)
 {
     static const char *const computed[FACTOR_KINDS] = {
         [FACTOR_LETHALITY] = "Its heat, computed from gauge pressure, minutes and altitude",
@@ -500,7 +500,7 @@ static void put_why(struct face *face, const struct review_suspect *suspect)
 }
 
 /* What would tell which it was; the best one or two. */
-static void add_trials(struct face *face, const struct review_culprit *culprit)
+static void add_trials(struct old_face *face, const struct review_culprit *culprit)
 {
     enum { MOST = 2 };
     struct text *words = &face->words;
@@ -520,7 +520,7 @@ static void add_trials(struct face *face, const struct review_culprit *culprit)
     text_puts(words, ".");
 }
 
-static void put_causes(struct face *face, const struct review_culprit *culprit)
+static void put_causes(struct old_face *face, const struct review_culprit *culprit)
 {
     enum { MOST = 3 };
     static const double worth_a_word = 0.05;
@@ -551,7 +551,7 @@ static bool all_same(const struct review_culprit *culprit)
 }
 
 /* Counts and the likeliest cause; of two names for one culprit the test that tells. */
-static void put_culprit_briefly(struct face *face, size_t k)
+static void put_culprit_briefly(struct old_face *face, size_t k)
 {
     const struct review_culprit *culprit = &face->review->culprits[k];
     put_title(face, k);
@@ -566,7 +566,7 @@ static void put_culprit_briefly(struct face *face, size_t k)
 }
 
 /* What to change for the likeliest cause, in order. */
-static void put_change(struct face *face, const struct review_culprit *culprit)
+static void put_change(struct old_face *face, const struct review_culprit *culprit)
 {
     if (culprit->cause_count == 0)
         return;
@@ -583,7 +583,7 @@ static void put_change(struct face *face, const struct review_culprit *culprit)
     tags(face, "</ul>\n");
 }
 
-static void put_all_culprits(struct face *face)
+static void put_all_culprits(struct old_face *face)
 {
     const struct review *review = face->review;
     if (review->culprit_count == 0)
@@ -620,7 +620,7 @@ static void put_all_culprits(struct face *face)
 
 /* ---- what cannot be told apart ----------------------------------------------------------------- */
 
-static void put_aliases(struct face *face)
+static void put_aliases(struct old_face *face)
 {
     enum { ON_A_PAGE = 20 };
     const struct review *review = face->review;
@@ -732,7 +732,7 @@ void view_plan_reading(struct text *out, const struct review *review,
     text_printf(out, ". Chance of a wrong answer: %s.", view_percent(plan->error, percent));
 }
 
-static void put_plans(struct face *face)
+static void put_plans(struct old_face *face)
 {
     const struct review *review = face->review;
     for (size_t p = 0; p < review->plan_count; p++) {
@@ -793,7 +793,7 @@ static void level_row(struct screen *screen, const char *name, const struct revi
     text_release(&line);
 }
 
-static void put_test(struct face *face, const struct review_factor *factor)
+static void put_test(struct old_face *face, const struct review_factor *factor)
 {
     struct text *words = &face->words;
     char p[MOMENT_ROOM], q[MOMENT_ROOM];
@@ -829,7 +829,7 @@ static void put_test(struct face *face, const struct review_factor *factor)
 }
 
 /* Nothing of a factor of one level: put_shared tells it. */
-static void put_factor(struct face *face, const struct review_factor *factor)
+static void put_factor(struct old_face *face, const struct review_factor *factor)
 {
     if (factor->level_count < 2)
         return;
@@ -865,7 +865,7 @@ static void put_factor(struct face *face, const struct review_factor *factor)
     tags(face, "</div>\n");
 }
 
-static void put_shared(struct face *face)
+static void put_shared(struct old_face *face)
 {
     const struct review *review = face->review;
     const char *joint = "Only one recorded: ";
@@ -888,7 +888,7 @@ static void put_shared(struct face *face)
     say(face, PLAIN, ". Without others nothing can be compared.");
 }
 
-static void put_near(struct face *face)
+static void put_near(struct old_face *face)
 {
     const struct review *review = face->review;
     char p[MOMENT_ROOM];
@@ -940,7 +940,7 @@ static size_t next_factor(const struct review *review, size_t last)
     return best;
 }
 
-static void put_factors(struct face *face)
+static void put_factors(struct old_face *face)
 {
     enum { OPEN = 4, MOST = 12 };
     size_t count = face->review->dataset->factor_count, drawn = 0, compared = 0;
@@ -971,7 +971,7 @@ static void put_factors(struct face *face)
 
 /* ---- time --------------------------------------------------------------------------------------- */
 
-static void put_times(struct face *face)
+static void put_times(struct old_face *face)
 {
     const struct review_time *time = &face->review->time;
     struct text *words = &face->words;
@@ -1012,7 +1012,7 @@ static void put_times(struct face *face)
 
 /* ---- batches ------------------------------------------------------------------------------------ */
 
-static void put_batch_list(struct face *face)
+static void put_batch_list(struct old_face *face)
 {
     enum { SHOWN = 40 };
     const struct review *review = face->review;
@@ -1060,7 +1060,7 @@ static void put_batch_list(struct face *face)
     put(face, BELOW_QUIET);
 }
 
-static void put_watch(struct face *face)
+static void put_watch(struct old_face *face)
 {
     const struct review_watch *watch = &face->review->watch;
     struct text *words = &face->words;
@@ -1093,7 +1093,7 @@ static void put_watch(struct face *face)
     tags(face, "</div>\n");
 }
 
-static void put_batches(struct face *face)
+static void put_batches(struct old_face *face)
 {
     if (!has_chart(face->review) && !face->review->watch.asked)
         return;
@@ -1104,7 +1104,7 @@ static void put_batches(struct face *face)
     tags(face, "</div>\n");
 }
 
-static void put_vessels(struct face *face)
+static void put_vessels(struct old_face *face)
 {
     if (face->review->batch_count > 0)
         table_vessels(face->page, face->review);
@@ -1112,7 +1112,7 @@ static void put_vessels(struct face *face)
 
 /* ---- how it is decided -------------------------------------------------------------------------- */
 
-static void put_method(struct face *face)
+static void put_method(struct old_face *face)
 {
     const struct review_rules *rules = &face->review->rules->review;
     if (face->review->totals.counts.total == 0)
@@ -1139,7 +1139,7 @@ static void put_method(struct face *face)
 }
 
 /* Of each suspect, how clear its loss is. */
-static void put_evidence(struct face *face, const struct review_culprit *culprit)
+static void put_evidence(struct old_face *face, const struct review_culprit *culprit)
 {
     char p[MOMENT_ROOM], q[MOMENT_ROOM];
     for (size_t s = 0; s < culprit->suspect_count; s++) {
@@ -1155,7 +1155,7 @@ static void put_evidence(struct face *face, const struct review_culprit *culprit
     }
 }
 
-static void put_method_and_assumptions(struct face *face)
+static void put_method_and_assumptions(struct old_face *face)
 {
     static const char *const assumed[] = {
         "The records are right: a vessel recorded as lost was lost, and it came from the cook, "
@@ -1192,7 +1192,7 @@ static void put_method_and_assumptions(struct face *face)
 void view_account(struct screen *screen, const struct triage *triage,
                   const struct review_account *account)
 {
-    struct face face = {.screen = screen};
+    struct old_face face = {.screen = screen};
     const struct judged judged = {triage_rules(triage), triage, NULL};
     text_init(&face.words);
     screen_say(screen, 0, 0, ROLE_QUIET, "Understood:");
@@ -1208,7 +1208,7 @@ void view_account(struct screen *screen, const struct triage *triage,
 /* In brief it is meant to stay on a terminal of 24 lines. */
 void view_review(struct screen *screen, const struct review *review, bool full)
 {
-    struct face face = {.review = review, .screen = screen};
+    struct old_face face = {.review = review, .screen = screen};
     text_init(&face.words);
     put_short(&face);
     if (review->culprit_count > 0)
@@ -1314,7 +1314,7 @@ static const char style[] =
 /* In the order of the page; one that puts nothing is left out. */
 static const struct section {
     const char *id, *heading;
-    void (*put)(struct face *face);
+    void (*put)(struct old_face *face);
 } sections[] = {
     {"faults", "Likely causes, and what to change", put_all_culprits},
     {"next", "The next batch", put_plans},
@@ -1328,7 +1328,7 @@ static const struct section {
 void view_review_html(struct text *page, const struct review *review)
 {
     struct text contents, bodies, body;
-    struct face face = {.review = review, .page = page};
+    struct old_face face = {.review = review, .page = page};
     char day[MOMENT_ROOM];
 
     text_init(&face.words);

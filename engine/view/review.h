@@ -8,6 +8,7 @@
 #include "base/text.h"
 #include "review/review.h"
 #include "view/screen.h"
+#include "view/tree.h"
 
 /*
  * A review on a screen, as a page, and as JSON (schema 1, README.md).

@@ -2,7 +2,6 @@
 #include "view/screen.h"
 
 #include <langinfo.h>
-#include <math.h>
 #include <stdarg.h>
 #include <stdlib.h>
 #include <string.h>
@@ -10,7 +9,6 @@
 #include <unistd.h>
 
 #include "base/filing.h"
-#include "base/numbers.h"
 #include "base/text.h"
 
 /* Select Graphic Rendition parameters, ECMA-48 section 8.3.117. */
@@ -506,85 +504,4 @@ void progress_bar_clear(struct progress_bar *bar)
     (void)fflush(bar->stream);
     bar->drawn = false;
     bar->shown = -1;
-}
-
-/* ---- JSON ------------------------------------------------------------------------------------ */
-
-json_t *view_json_append(json_t *array, json_t *item)
-{
-    if (json_array_append_new(array, item) == 0)
-        return array;
-    json_decref(array);
-    return NULL;
-}
-
-json_t *view_json_put(json_t *object, const char *key, json_t *value)
-{
-    if (json_object_set_new(object, key, value) == 0)
-        return object;
-    json_decref(object);
-    return NULL;
-}
-
-void view_json_row(json_t *array, const char *format, ...)
-{
-    va_list arguments;
-    va_start(arguments, format);
-    json_array_append_new(array, json_vpack_ex(NULL, 0, format, arguments));
-    va_end(arguments);
-}
-
-json_t *view_json_number(double number)
-{
-    return isfinite(number) ? json_real(number) : json_null();
-}
-
-json_t *view_json_string(const char *string)
-{
-    return string != NULL ? json_string(string) : json_null();
-}
-
-json_t *view_json_parts(const char *parts)
-{
-    json_t *array = json_array();
-    while (parts != NULL && *parts != '\0') {
-        const char *end = strstr(parts, "; ");
-        size_t length = end != NULL ? (size_t)(end - parts) : strlen(parts);
-        json_array_append_new(array, json_stringn(parts, length));
-        parts += length + (end != NULL ? 2 : 0);
-    }
-    return array;
-}
-
-static json_t *field_json(const struct field *field, const void *at)
-{
-    const struct range *range = at;
-    switch (field->kind) {
-    case FIELD_NUMBER:
-        return view_json_number(*(const double *)at);
-    case FIELD_COUNT:
-        return json_integer((json_int_t) * (const size_t *)at);
-    case FIELD_FLAG:
-        return json_boolean(*(const bool *)at);
-    case FIELD_TEXT:
-        return view_json_string(*(const char *const *)at);
-    case FIELD_PARTS:
-        return view_json_parts(*(const char *const *)at);
-    case FIELD_WORD:
-        return json_string(((const char *const *)field->more)[*(const unsigned *)at]);
-    case FIELD_OBJECT:
-        return view_fields_json(json_object(), field->more, at);
-    case FIELD_RANGE:
-        break;
-    }
-    return json_pack("{s:o, s:o, s:o}", "low", view_json_number(range->low), "central",
-                     view_json_number(range->central), "high", view_json_number(range->high));
-}
-
-json_t *view_fields_json(json_t *object, const struct field *fields, const void *of)
-{
-    for (; fields->key != NULL; fields++)
-        json_object_set_new(object, fields->key,
-                            field_json(fields, (const char *)of + fields->offset));
-    return object;
 }

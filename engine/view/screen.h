@@ -2,7 +2,6 @@
 #ifndef JARSIDE_VIEW_SCREEN_H
 #define JARSIDE_VIEW_SCREEN_H
 
-#include <jansson.h>
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdio.h>
@@ -134,49 +133,5 @@ struct progress progress_bar_listener(struct progress_bar *bar);
 void progress_bar_clear(struct progress_bar *bar);
 
 enum { PROGRESS_BAR_LEAST = 1 << 20 };
-
-/* Adds to an array, to an object, and returns it; NULL in place of it once a NULL was to be added:
- * what could not be read. */
-json_t *view_json_append(json_t *array, json_t *item);
-json_t *view_json_put(json_t *object, const char *key, json_t *value);
-/* Adds to an array what json_pack makes of the rest. */
-void view_json_row(json_t *array, const char *format, ...);
-/* A number, or null for what is not finite; a string, or null for NULL. */
-json_t *view_json_number(double number);
-json_t *view_json_string(const char *string);
-/* An array of the parts of "a; b; c"; empty for NULL. */
-json_t *view_json_parts(const char *parts);
-
-/* A member of a struct as JSON shows it. A table of them ends with FIELDS_END. */
-enum field_kind {
-    FIELD_NUMBER, /* double */
-    FIELD_RANGE,  /* struct range: {"low", "central", "high"} */
-    FIELD_COUNT,  /* size_t */
-    FIELD_FLAG,   /* bool */
-    FIELD_TEXT,   /* const char *, or NULL */
-    FIELD_PARTS,  /* const char *: "a; b; c" as an array */
-    FIELD_WORD,   /* an enum: one of these words */
-    FIELD_OBJECT, /* an object of these fields, of a struct there */
-};
-struct field {
-    const char *key;
-    enum field_kind kind;
-    size_t offset;
-    const void *more; /* the words, the fields */
-};
-#define FIELD(key, kind, type, member)                                                             \
-    {                                                                                              \
-        key, FIELD_##kind, offsetof(type, member), NULL                                            \
-    }
-#define FIELD_MORE(key, kind, type, member, more)                                                  \
-    {                                                                                              \
-        key, FIELD_##kind, offsetof(type, member), more                                            \
-    }
-#define FIELDS_END                                                                                 \
-    {                                                                                              \
-        NULL, FIELD_NUMBER, 0, NULL                                                                \
-    }
-/* Adds the members of the struct to the object, in the order of the table, and returns the object. */
-json_t *view_fields_json(json_t *object, const struct field *fields, const void *of);
 
 #endif

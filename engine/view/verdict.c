@@ -382,17 +382,6 @@ static void say_siblings_briefly(struct screen *screen, const struct judged *jud
 
 /* ---- action and cautions --------------------------------------------------------------------- */
 
-const char *view_percent(double p, char room[PERCENT_ROOM])
-{
-    if (p < 0.01)
-        snprintf(room, PERCENT_ROOM, "under 1 %%");
-    else if (p > 0.99)
-        snprintf(room, PERCENT_ROOM, "over 99 %%");
-    else
-        snprintf(room, PERCENT_ROOM, "%.0f %%", 100.0 * p);
-    return room;
-}
-
 /* The grower's own question, if any, answered; the action; and why in a sentence: the rule that decided
  * whatever the odds, or the likeliest finding. */
 static void say_action(struct screen *screen, const struct judged *judged)

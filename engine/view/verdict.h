@@ -8,6 +8,7 @@
 #include "rules/rules.h"
 #include "triage/triage.h"
 #include "view/screen.h"
+#include "view/tree.h"
 
 /*
  * A verdict in words, and as JSON.
@@ -49,10 +50,6 @@ void view_standing(struct screen *screen, const struct judged *judged, bool caus
 
 /* One line, tab-separated: action, leading finding, its probability. */
 void view_verdict_line(struct screen *screen, const struct judged *judged);
-
-/* "96 %", "under 1 %", "over 99 %": into `room`, which is returned. */
-enum { PERCENT_ROOM = 16 };
-const char *view_percent(double p, char room[PERCENT_ROOM]);
 
 /* The verdict as JSON, schema 1 (README.md, "For programs"). New reference. */
 json_t *view_verdict_json(const struct judged *judged);

@@ -29,7 +29,7 @@ sub places {
 # Short ids are also plain English ("aged"), so they are only looked for as whole words; the same
 # spelling with spaces or hyphens would be knowledge in the code just as well.
 my $known = join '|', map { my $spelt = quotemeta; $spelt =~ s/_/[_ -]/g; $spelt } @ids;
-my @files = files(qr/\.[ch]$/, 'engine');
+my @files = files(qr/\.(?:[ch]|txt)$/, 'engine');
 for my $file (@files) {
     my $text   = content($file);
     my @places = (

@@ -1,0 +1,613 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "view/tree.h"
+
+#include <ctype.h>
+#include <math.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/dates.h"
+#include "base/numbers.h"
+#include "base/units.h"
+#include "view/page.h"
+
+/* ---- JSON ------------------------------------------------------------------------------------ */
+
+json_t *view_json_append(json_t *array, json_t *item)
+{
+    if (json_array_append_new(array, item) == 0)
+        return array;
+    json_decref(array);
+    return NULL;
+}
+
+json_t *view_json_put(json_t *object, const char *key, json_t *value)
+{
+    if (json_object_set_new(object, key, value) == 0)
+        return object;
+    json_decref(object);
+    return NULL;
+}
+
+void view_json_row(json_t *array, const char *format, ...)
+{
+    va_list arguments;
+    va_start(arguments, format);
+    json_array_append_new(array, json_vpack_ex(NULL, 0, format, arguments));
+    va_end(arguments);
+}
+
+json_t *view_json_number(double number)
+{
+    return isfinite(number) ? json_real(number) : json_null();
+}
+
+json_t *view_json_string(const char *string)
+{
+    return string != NULL ? json_string(string) : json_null();
+}
+
+json_t *view_json_count(size_t count)
+{
+    return json_integer((json_int_t)count);
+}
+
+json_t *view_json_safe(const char *words)
+{
+    struct text safe;
+    text_init(&safe);
+    text_safe(&safe, words, strlen(words), &(struct text_safe_options){0});
+    json_t *made = json_stringn(safe.bytes, safe.length);
+    text_release(&safe);
+    return made;
+}
+
+json_t *view_json_take(struct text *words)
+{
+    json_t *made = view_json_safe(words->bytes);
+    text_release(words);
+    return made;
+}
+
+json_t *view_json_parts(const char *parts)
+{
+    json_t *array = json_array();
+    while (parts != NULL && *parts != '\0') {
+        const char *end = strstr(parts, "; ");
+        size_t length = end != NULL ? (size_t)(end - parts) : strlen(parts);
+        json_array_append_new(array, json_stringn(parts, length));
+        parts += length + (end != NULL ? 2 : 0);
+    }
+    return array;
+}
+
+static json_t *field_json(const struct field *field, const void *at)
+{
+    const struct range *range = at;
+    switch (field->kind) {
+    case FIELD_NUMBER:
+        return view_json_number(*(const double *)at);
+    case FIELD_COUNT:
+        return json_integer((json_int_t) * (const size_t *)at);
+    case FIELD_FLAG:
+        return json_boolean(*(const bool *)at);
+    case FIELD_TEXT:
+        return view_json_string(*(const char *const *)at);
+    case FIELD_PARTS:
+        return view_json_parts(*(const char *const *)at);
+    case FIELD_WORD:
+        return json_string(((const char *const *)field->more)[*(const unsigned *)at]);
+    case FIELD_OBJECT:
+        return view_fields_json(json_object(), field->more, at);
+    case FIELD_RANGE:
+        break;
+    }
+    return json_pack("{s:o, s:o, s:o}", "low", view_json_number(range->low), "central",
+                     view_json_number(range->central), "high", view_json_number(range->high));
+}
+
+json_t *view_fields_json(json_t *object, const struct field *fields, const void *of)
+{
+    for (; fields->key != NULL; fields++)
+        json_object_set_new(object, fields->key,
+                            field_json(fields, (const char *)of + fields->offset));
+    return object;
+}
+
+json_t *view_tree_public(json_t *tree)
+{
+    const char *key;
+    json_t *value;
+    void *next;
+    size_t index;
+    json_object_foreach_safe(tree, next, key, value)
+    {
+        if (key[0] == '_')
+            json_object_del(tree, key);
+        else
+            view_tree_public(value);
+    }
+    json_array_foreach(tree, index, value) view_tree_public(value);
+    return tree;
+}
+
+/* ---- values ---------------------------------------------------------------------------------- */
+
+/* Where a template looks for its keys: the innermost first. */
+struct context {
+    const json_t *tree;
+    size_t at; /* counted from 1, within a list */
+    bool page;
+    const struct context *outer;
+};
+
+/* The first key of a dotted path, and what stands behind it. */
+static const char *next_key(const char *path, size_t length, char key[64])
+{
+    size_t taken = 0;
+    while (taken < length && path[taken] != '.')
+        taken++;
+    snprintf(key, 64, "%.*s", (int)taken, path);
+    return path + taken + (taken < length);
+}
+
+/* What stands under a path in the tree; NULL where there is nothing. */
+static const json_t *below(const json_t *tree, const char *path, size_t length)
+{
+    const char *end = path + length;
+    char key[64];
+    while (tree != NULL && path < end) {
+        path = next_key(path, (size_t)(end - path), key);
+        tree = json_is_array(tree) ? json_array_get(tree, strtoul(key, NULL, 10))
+                                   : json_object_get(tree, key);
+    }
+    return tree;
+}
+
+/* "." is what the innermost list has here; other paths begin where their first key is known. */
+static const json_t *found(const struct context *context, const char *path, size_t length)
+{
+    char key[64];
+    if (length == 1 && path[0] == '.')
+        return context->tree;
+    next_key(path, length, key);
+    while (context != NULL && json_object_get(context->tree, key) == NULL)
+        context = context->outer;
+    return context != NULL ? below(context->tree, path, length) : NULL;
+}
+
+/* A number, the length of a list or of a string; NAN for what is not there. */
+static double number_at(const struct context *context, const char *path, size_t length)
+{
+    if (length == 1 && path[0] == '@')
+        return (double)context->at;
+    if (length == 4 && memcmp(path, "page", 4) == 0)
+        return context->page;
+    const json_t *value = found(context, path, length);
+    return json_is_number(value)   ? json_number_value(value)
+           : json_is_true(value)   ? 1.0
+           : json_is_false(value)  ? 0.0
+           : json_is_array(value)  ? (double)json_array_size(value)
+           : json_is_string(value) ? (double)json_string_length(value)
+           : json_is_object(value) ? 1.0
+                                   : NAN;
+}
+
+/* One of "key", "!key", "key=word", "key>1", "key<0.5"; nothing is equal, above or below what is not
+ * there. */
+static bool holds_one(const struct context *context, const char *test, size_t length)
+{
+    bool wanted = test[0] != '!';
+    test += !wanted;
+    length -= !wanted;
+    size_t path = 0;
+    while (path < length && strchr("=<>", test[path]) == NULL)
+        path++;
+    double number = number_at(context, test, path);
+    if (path == length)
+        return (!isnan(number) && number != 0.0) == wanted;
+    const char *with = test + path + 1;
+    const json_t *value = found(context, test, path);
+    if (json_is_string(value))
+        return (json_string_length(value) == length - path - 1 &&
+                memcmp(json_string_value(value), with, length - path - 1) == 0) == wanted;
+    double bound = strtod(with, NULL);
+    bool is = test[path] == '>'   ? number > bound
+              : test[path] == '<' ? number < bound
+                                  : fabs(number - bound) < 1e-9;
+    return is == wanted;
+}
+
+/* All of what " & " joins, or "&". */
+static bool holds(const struct context *context, const char *test, size_t length)
+{
+    for (const char *end = test + length; test < end;) {
+        test += *test == ' ';
+        const char *joint = memchr(test, '&', (size_t)(end - test));
+        size_t one = (size_t)((joint != NULL ? joint : end) - test);
+        if (!holds_one(context, test, one - (joint != NULL && one > 0 && joint[-1] == ' ')))
+            return false;
+        test += one + (joint != NULL);
+    }
+    return true;
+}
+
+/* ---- formats --------------------------------------------------------------------------------- */
+
+const char *view_percent(double p, char room[PERCENT_ROOM])
+{
+    if (p < 0.01)
+        snprintf(room, PERCENT_ROOM, "under 1 %%");
+    else if (p > 0.99)
+        snprintf(room, PERCENT_ROOM, "over 99 %%");
+    else
+        snprintf(room, PERCENT_ROOM, "%.0f %%", 100.0 * p);
+    return room;
+}
+
+static void put_percent(struct text *out, double p)
+{
+    char room[PERCENT_ROOM];
+    text_puts(out, view_percent(p, room));
+}
+
+/* "12 %", "under 1 in 1000", "over 99 %": a chance as one says it. */
+static void put_chance(struct text *out, double chance)
+{
+    if (chance < 0.001)
+        text_puts(out, "under 1 in 1000");
+    else if (chance < 0.1)
+        text_printf(out, "%.2g %%", 100.0 * chance);
+    else
+        put_percent(out, chance);
+}
+
+/* "0.0031", "below 0.0001": never without counts beside it. */
+static void put_p(struct text *out, double p)
+{
+    if (p < 0.0001)
+        text_puts(out, "below 0.0001");
+    else
+        text_printf(out, p < 0.01 ? "%.4f" : "%.2f", p);
+}
+
+static void put_grams(struct text *out, double grams)
+{
+    quantity_show(out, grams, DIM_GRAMS);
+}
+
+static void put_gauge(struct text *out, double kpa)
+{
+    quantity_show(out, kpa, DIM_GAUGE_KPA);
+}
+
+static void put_pressure(struct text *out, double kpa)
+{
+    quantity_show(out, kpa, DIM_PRESSURE_KPA);
+}
+
+static void put_metres(struct text *out, double metres)
+{
+    quantity_show(out, metres, DIM_METRES);
+}
+
+/* Beyond a hundred log reductions more figures mean nothing. */
+static void put_logs(struct text *out, double logs)
+{
+    text_printf(out, logs > 100.0 ? "over 100" : "%.2g", logs);
+}
+
+static void put_floor(struct text *out, double number)
+{
+    text_printf(out, "%.0f", floor(number));
+}
+
+static void put_ceil(struct text *out, double number)
+{
+    text_printf(out, "%.0f", ceil(number));
+}
+
+static const struct {
+    const char *name;
+    void (*put)(struct text *out, double number);
+} formats[] = {
+    {"percent", put_percent}, {"chance", put_chance}, {"p", put_p},
+    {"grams", put_grams},     {"gauge", put_gauge},   {"pressure", put_pressure},
+    {"metres", put_metres},   {"logs", put_logs},     {"floor", put_floor},
+    {"ceil", put_ceil},
+};
+
+/* A number by the name of its format, or as printf has it: ".1f", ".3g", "3.0f"; with % before it a
+ * share in per cent, with - without its sign. */
+static void put_number(struct text *out, double number, const char *format)
+{
+    for (size_t i = 0; i < sizeof formats / sizeof *formats; i++)
+        if (strcmp(format, formats[i].name) == 0) {
+            formats[i].put(out, number);
+            return;
+        }
+    bool share = format[0] == '%', bare = format[0] == '-';
+    number = share ? 100.0 * number : bare ? fabs(number) : number;
+    char *end;
+    int width = (int)strtol(format + (share || bare), &end, 10);
+    int digits = *end == '.' ? (int)strtol(end + 1, &end, 10) : 0;
+    if (*end == 'g')
+        text_printf(out, "%*.*g", width, digits, number);
+    else
+        text_printf(out, "%*.*f", width, digits, number);
+}
+
+static void put_value(struct text *out, const struct context *context, const char *path,
+                      size_t length, const char *format)
+{
+    const json_t *value = found(context, path, length);
+    double number = number_at(context, path, length);
+    char room[MOMENT_ROOM];
+    int64_t day;
+    size_t before = out->length;
+    if (json_is_string(value) && strcmp(format, "day") == 0 &&
+        day_read(json_string_value(value), &day) != NULL)
+        text_puts(out, day_write(day, DAY_WORDS, room));
+    else if (json_is_string(value))
+        text_puts(out, json_string_value(value));
+    else if (!isnan(number))
+        put_number(out, number, format[0] != '\0' ? format : "0.0f");
+    if (strcmp(format, "capital") == 0)
+        out->bytes[before] = (char)toupper((unsigned char)out->bytes[before]);
+}
+
+/* ---- words ----------------------------------------------------------------------------------- */
+
+/* How far words go up to one of these bytes outside of braces. */
+static size_t reach(const char *words, size_t length, const char *stops)
+{
+    size_t at = 0;
+    for (int depth = 0; at < length; at++) {
+        if (depth == 0 && strchr(stops, words[at]) != NULL)
+            break;
+        depth += (words[at] == '{') - (words[at] == '}');
+    }
+    return at;
+}
+
+/* The next of the parts that '|' divides. */
+static const char *next_part(const char **at, const char *end, size_t *length)
+{
+    const char *part = *at;
+    *length = reach(part, (size_t)(end - part), "|");
+    *at = part + *length < end ? part + *length + 1 : end;
+    return part;
+}
+
+/* How many members a list has; an object counts as one of itself. */
+static size_t member_count(const json_t *list)
+{
+    return json_is_object(list) ? 1 : json_array_size(list);
+}
+
+static struct context member(const struct context *context, const json_t *list, size_t index)
+{
+    const json_t *tree = json_is_object(list) ? list : json_array_get(list, index);
+    return (struct context){tree, index + 1, context->page, context};
+}
+
+static void put_words(struct text *out, const struct context *context, const char *words,
+                      size_t length);
+
+/* "LIST|JOINT|LAST JOINT|WORDS": those of each member, joined. Members that say nothing are left out. */
+static void put_list(struct text *out, const struct context *context, const char *words,
+                     const char *end)
+{
+    size_t lengths[4];
+    const char *parts[4];
+    for (size_t i = 0; i < 4; i++)
+        parts[i] = next_part(&words, end, &lengths[i]);
+    const json_t *list = found(context, parts[0], lengths[0]);
+    bool any = false;
+    for (size_t i = 0; i < member_count(list); i++) {
+        const struct context inner = member(context, list, i);
+        size_t before = out->length, joint = i + 1 < member_count(list) ? 1 : 2;
+        if (any)
+            text_add(out, parts[joint], lengths[joint]);
+        size_t bare = out->length;
+        put_words(out, &inner, parts[3], lengths[3]);
+        any = any || out->length > bare;
+        if (out->length == bare)
+            text_cut(out, before);
+    }
+}
+
+/* What stands in braces. */
+static void put_braces(struct text *out, const struct context *context, const char *words,
+                       size_t length)
+{
+    const char *end = words + length, *at = words;
+    if (words[0] == '@' && length > 1) {
+        put_list(out, context, words + 1, end);
+        return;
+    }
+    size_t path = reach(words, length, "?| "), yes, no;
+    if (path == length || words[path] == ' ') {
+        char format[16] = "";
+        if (path < length)
+            snprintf(format, sizeof format, "%.*s", (int)(length - path - 1), words + path + 1);
+        put_value(out, context, words, path, format);
+        return;
+    }
+    bool first =
+        words[path] == '?' ? holds(context, words, path) : number_at(context, words, path) == 1.0;
+    at = words + path + 1;
+    const char *one = next_part(&at, end, &yes), *other = next_part(&at, end, &no);
+    put_words(out, context, first ? one : other, first ? yes : no);
+}
+
+static void put_words(struct text *out, const struct context *context, const char *words,
+                      size_t length)
+{
+    for (size_t at = 0; at < length;) {
+        const char *open = memchr(words + at, '{', length - at);
+        size_t plain = open != NULL ? (size_t)(open - words) - at : length - at;
+        text_add(out, words + at, plain);
+        at += plain;
+        if (open == NULL)
+            break;
+        size_t inside = reach(words + at + 1, length - at - 1, "}");
+        put_braces(out, context, words + at + 1, inside);
+        at += inside + 2;
+    }
+}
+
+/* ---- lines ----------------------------------------------------------------------------------- */
+
+extern const char *const view_lines[]; /* words.txt, as the Makefile makes a table of it */
+
+/* A block of words on a screen, and as an element of a page. */
+static const struct block {
+    const char *name;
+    size_t indent, hang;
+    enum role role;
+    const char *bullet, *tag, *attributes;
+} blocks[] = {
+    {"lead", 0, 0, ROLE_STRONG, NULL, "p", "class=\"lead\""},
+    {"strong", 0, 2, ROLE_STRONG, NULL, "p", NULL},
+    {"say", 0, 2, ROLE_PLAIN, NULL, "p", NULL},
+    {"aside", 0, 2, ROLE_QUIET, NULL, "p", NULL},
+    {"plain", 0, 0, ROLE_PLAIN, NULL, "p", NULL},
+    {"quiet", 0, 0, ROLE_QUIET, NULL, "p", "class=\"quiet\""},
+    {"caution", 5, 0, ROLE_WARN, NULL, "p", "class=\"caution\""},
+    {"warn", 0, 2, ROLE_WARN, NULL, "p", NULL},
+    {"under", 5, 0, ROLE_PLAIN, NULL, "p", NULL}, /* of a culprit */
+    {"below", 2, 0, ROLE_PLAIN, NULL, "p", NULL}, /* of a section */
+    {"below-quiet", 2, 0, ROLE_QUIET, NULL, "p", "class=\"quiet\""},
+    {"inner", 2, 2, ROLE_PLAIN, NULL, "p", NULL},
+    {"inner-quiet", 2, 2, ROLE_QUIET, NULL, "p", NULL},
+    {"deep-quiet", 4, 2, ROLE_QUIET, NULL, "p", NULL},
+    {"line", 2, 0, ROLE_PLAIN, NULL, "li", NULL},
+    {"item", 2, 0, ROLE_PLAIN, "-", "li", NULL},
+    {"item-quiet", 2, 0, ROLE_QUIET, "-", "li", NULL},
+    {"item-under", 4, 0, ROLE_PLAIN, "-", "li", NULL},
+    {"item-deep", 5, 0, ROLE_PLAIN, "-", "li", NULL},
+    {"numbered", 1, 0, ROLE_STRONG, NULL, "h3", NULL},
+};
+
+/* Says a block, when there are words. */
+static void put_block(struct face *face, const struct block *block, const struct text *words)
+{
+    if (words->length == 0)
+        return;
+    if (face->page != NULL)
+        html_element(face->page, block->tag, block->attributes, words->bytes);
+    else if (block->bullet != NULL)
+        screen_item(face->screen, block->indent, block->bullet, block->role, words->bytes);
+    else
+        screen_say(face->screen, block->indent, block->hang, block->role, "%s", words->bytes);
+}
+
+/* "26 LABEL || REST": a row whose label has so many columns. */
+static void put_row(struct screen *screen, size_t indent, struct text *words)
+{
+    char *label, *rest;
+    size_t width = strtoul(words->bytes, &label, 10);
+    label += *label == ' ';
+    rest = strstr(label, " || ");
+    if (rest == NULL)
+        return;
+    *rest = '\0';
+    screen_row(screen, indent, width, label, rest + 4);
+}
+
+/* A line that says something; `words` are what stood before it on lines of their own. */
+static void say_line(struct face *face, const char *kind, size_t length, struct text *words)
+{
+#define IS(name) (length == sizeof(name) - 1 && memcmp(kind, name, length) == 0)
+    bool screen = face->screen != NULL;
+    if (IS("tag") && !screen)
+        text_printf(face->page, "%s\n", words->bytes);
+    else if (IS("head") && !screen)
+        html_element(face->page, "h3", NULL, words->bytes);
+    else if ((IS("head") || IS("screen-head")) && screen)
+        screen_heading(face->screen, words->bytes);
+    else if (IS("blank") && screen)
+        screen_blank(face->screen);
+    else if ((IS("row") || IS("row-out")) && screen)
+        put_row(face->screen, IS("row") ? 2 : 0, words);
+    else if (IS("fixed") && screen)
+        screen_preformatted(face->screen, 2, words->bytes);
+    else
+        for (size_t i = 0; i < sizeof blocks / sizeof *blocks; i++)
+            if (strlen(blocks[i].name) == length && memcmp(blocks[i].name, kind, length) == 0)
+                put_block(face, &blocks[i], words);
+#undef IS
+    text_clear(words);
+}
+
+static const char *const *template_of(const char *name)
+{
+    const char *const *line = view_lines;
+    while (*line != NULL && (strncmp(*line, "== ", 3) != 0 || strcmp(*line + 3, name) != 0))
+        line++;
+    return *line != NULL ? line + 1 : line;
+}
+
+/* Says lines up to the end of the template, or of what is not `said`: returns the line that ends them. */
+static const char *const *say_lines(struct face *face, const char *const *line,
+                                    const struct context *context, struct text *words, bool said)
+{
+    for (; *line != NULL && strncmp(*line, "== ", 3) != 0; line++) {
+        const char *at = *line + strspn(*line, " ");
+        size_t kind = strcspn(at, " ");
+        const char *rest = at[kind] != '\0' ? at + kind + 1 : at + kind;
+        if (strcmp(at, "end") == 0 || strcmp(at, "else") == 0)
+            return line;
+        if (strncmp(at, "if ", 3) == 0) {
+            bool is = said && holds(context, rest, strlen(rest));
+            line = say_lines(face, line + 1, context, words, is);
+            if (*line != NULL && strcmp(*line + strspn(*line, " "), "else") == 0)
+                line = say_lines(face, line + 1, context, words, said && !is);
+        } else if (strncmp(at, "for ", 4) == 0) {
+            const json_t *list = said ? found(context, rest, strlen(rest)) : NULL;
+            const char *const *body = line + 1;
+            line = say_lines(face, body, context, words, false);
+            for (size_t i = 0; i < member_count(list); i++) {
+                const struct context inner = member(context, list, i);
+                say_lines(face, body, &inner, words, true);
+            }
+        } else if (!said || at[0] == '#' || at[0] == '\0') {
+            continue;
+        } else if (at[0] == '+') {
+            put_words(words, context, at + 1, strlen(at + 1));
+        } else if (strncmp(at, "use ", 4) == 0) {
+            say_lines(face, template_of(rest), context, words, true);
+        } else if (strncmp(at, "part ", 5) == 0) {
+            face->part(face, rest, context->tree);
+        } else {
+            put_words(words, context, rest, strlen(rest));
+            say_line(face, at, kind, words);
+        }
+    }
+    return line;
+}
+
+void view_say(struct face *face, const char *name, const json_t *tree)
+{
+    const struct context context = {tree, 0, face->page != NULL, NULL};
+    struct text words;
+    text_init(&words);
+    say_lines(face, template_of(name), &context, &words, true);
+    text_release(&words);
+}
+
+void view_say_taken(struct face *face, const char *name, json_t *tree)
+{
+    view_say(face, name, tree);
+    json_decref(tree);
+}
+
+void view_words(struct text *out, const char *name, const json_t *tree)
+{
+    const struct context context = {tree, 0, false, NULL};
+    const char *words = *template_of(name);
+    put_words(out, &context, words, strlen(words));
+}

@@ -1,0 +1,96 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef JARSIDE_VIEW_TREE_H
+#define JARSIDE_VIEW_TREE_H
+
+#include <jansson.h>
+#include <stdbool.h>
+#include <stddef.h>
+
+#include "base/text.h"
+#include "view/screen.h"
+
+/*
+ * A result as one tree, and the faces that are printed from it.
+ *
+ * The tree is what --json prints. Screens and pages say it by the templates of
+ * words.txt, whose head explains how they are written. Keys that begin with "_"
+ * are for templates only; view_tree_public takes them out.
+ */
+
+/* Adds to an array, to an object, and returns it; NULL in place of it once a NULL was to be added:
+ * what could not be read. */
+json_t *view_json_append(json_t *array, json_t *item);
+json_t *view_json_put(json_t *object, const char *key, json_t *value);
+/* Adds to an array what json_pack makes of the rest. */
+void view_json_row(json_t *array, const char *format, ...);
+/* A number, or null for what is not finite; a string, or null for NULL; a count. */
+json_t *view_json_number(double number);
+json_t *view_json_string(const char *string);
+json_t *view_json_count(size_t count);
+/* What was put together, which is released; made safe, as text from a table may be anything. */
+json_t *view_json_take(struct text *words);
+json_t *view_json_safe(const char *words);
+/* An array of the parts of "a; b; c"; empty for NULL. */
+json_t *view_json_parts(const char *parts);
+
+/* A member of a struct as JSON shows it. A table of them ends with FIELDS_END. */
+enum field_kind {
+    FIELD_NUMBER, /* double */
+    FIELD_RANGE,  /* struct range: {"low", "central", "high"} */
+    FIELD_COUNT,  /* size_t */
+    FIELD_FLAG,   /* bool */
+    FIELD_TEXT,   /* const char *, or NULL */
+    FIELD_PARTS,  /* const char *: "a; b; c" as an array */
+    FIELD_WORD,   /* an enum: one of these words */
+    FIELD_OBJECT, /* an object of these fields, of a struct there */
+};
+struct field {
+    const char *key;
+    enum field_kind kind;
+    size_t offset;
+    const void *more; /* the words, the fields */
+};
+#define FIELD(key, kind, type, member)                                                             \
+    {                                                                                              \
+        key, FIELD_##kind, offsetof(type, member), NULL                                            \
+    }
+#define FIELD_MORE(key, kind, type, member, more)                                                  \
+    {                                                                                              \
+        key, FIELD_##kind, offsetof(type, member), more                                            \
+    }
+/* Shorter, in a table whose struct is OF. */
+#define REAL(key, member)  FIELD(key, NUMBER, OF, member)
+#define RANGE(key, member) FIELD(key, RANGE, OF, member)
+#define TEXT(key, member)  FIELD(key, TEXT, OF, member)
+#define FLAG(key, member)  FIELD(key, FLAG, OF, member)
+#define FIELDS_END                                                                                 \
+    {                                                                                              \
+        NULL, FIELD_NUMBER, 0, NULL                                                                \
+    }
+/* Adds the members of the struct to the object, in the order of the table, and returns the object. */
+json_t *view_fields_json(json_t *object, const struct field *fields, const void *of);
+
+/* The tree without what is for templates only; it is changed and returned. NULL stays NULL. */
+json_t *view_tree_public(json_t *tree);
+
+/* Where a result is said: on a screen, or in a page. */
+struct face {
+    struct screen *screen; /* NULL: */
+    struct text *page;     /* NULL when there is a screen */
+    /* Draws what no template does: a chart, a table. `of` is the caller's. */
+    void (*part)(struct face *face, const char *name, const json_t *tree);
+    const void *of;
+};
+
+/* Says a tree as the template of that name has it. */
+void view_say(struct face *face, const char *name, const json_t *tree);
+/* The same, and the tree is released. */
+void view_say_taken(struct face *face, const char *name, json_t *tree);
+/* Appends the words of a template that has one line. */
+void view_words(struct text *out, const char *name, const json_t *tree);
+
+/* "96 %", "under 1 %", "over 99 %": into `room`, which is returned. */
+enum { PERCENT_ROOM = 16 };
+const char *view_percent(double p, char room[PERCENT_ROOM]);
+
+#endif

@@ -1,0 +1,47 @@
+#!/usr/bin/perl
+# SPDX-License-Identifier: GPL-3.0-or-later
+# The templates of what is said are whole: nothing is left open, nothing is named that is not there.
+use strict;
+use warnings;
+use FindBin;
+use lib $FindBin::Bin;
+use House qw(files content);
+use Test::More;
+
+my $code = content('engine/view/tree.c');
+my %kinds = map { $_ => 1 } $code =~ /^\s+\{"([a-z-]+)", \d+, \d+, ROLE/mg, $code =~ /IS\("([a-z-]+)"\)/g;
+cmp_ok(scalar keys %kinds, '>', 10, 'kinds of blocks are known');
+my $formats = join '|', $code =~ /\{"([a-z]+)", put_\w+\}/g;
+
+my (%templates, %used, $name, $open, $closed_else);
+my ($number, @wrong) = (0);
+for my $line (split /\n/, content('engine/view/words.txt')) {
+    $number++;
+    if ($line =~ /^== ([a-z.]+)$/) { push @wrong, "$name is not closed" if $open; ($name, $open) = ($1, 0); $templates{$1}++; next }
+    next if $line =~ /^#|^\s*$/;
+    my $at = "words.txt:$number";
+    my ($kind, $rest) = $line =~ /^ *(\+|[a-z-]+)(?: |$)?(.*)$/ or push(@wrong, "$at: no line"), next;
+    my ($depth, $least) = (0, 0);
+    for (split //, $rest) { $depth += /\{/ ? 1 : /\}/ ? -1 : 0; $least = $depth if $depth < $least }
+    push @wrong, "$at: braces do not match" if $depth || $least < 0;
+    push @wrong, "$at: ends in a blank" if $line =~ / $/;
+    while ($rest =~ /\{[\w.]+ ([^{}]*)\}/g) {
+        push @wrong, "$at: no format '$1'" unless $1 =~ /^(?:$formats|day|capital|[%-]?\d*\.\d[fg])$/;
+    }
+    if    ($kind eq 'if' || $kind eq 'for') { $open++; push @wrong, "$at: of what?" if $rest eq '' }
+    elsif ($kind eq 'end') { $open--; push @wrong, "$at: nothing to end" if $open < 0 }
+    elsif ($kind eq 'use') { $used{$rest} = $at }
+    elsif ($kind !~ /^(?:\+|else|part)$/ && !$kinds{$kind}) { push @wrong, "$at: no kind '$kind'" }
+}
+push @wrong, "$name is not closed" if $open;
+push @wrong, "$used{$_}: no template $_" for grep { !$templates{$_} } sort keys %used;
+push @wrong, "$_ stands twice" for grep { $templates{$_} > 1 } sort keys %templates;
+for my $file (files(qr/\.c$/, 'engine')) {
+    my $text = content($file);
+    while ($text =~ /\bview_(?:say(?:_taken)?|words)\([^;]*?"([a-z.]+)",/g) {
+        $used{$1} = $file;
+        push @wrong, "$file: no template $1" unless $templates{$1};
+    }
+}
+is(join("\n", @wrong), '', 'templates are whole, and those that are named are there');
+done_testing;
