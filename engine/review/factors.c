@@ -64,29 +64,6 @@ static void judge_levels(struct review_factor *factor, struct counts all)
     }
 }
 
-/*
- * Drawing tables of a hundred thousand vessels takes long and tells little more than chi-square
- * does where every group is large: there that is taken.
- */
-static void test_levels(struct review_factor *factor, const struct counts *groups, size_t count,
-                        size_t vessels)
-{
-    enum { MANY = 20000 };
-    static const double enough = 5.0; /* expected in each cell (Cochran 1954, Biometrics 10:417) */
-    struct table_effort effort = table_effort_usual();
-    struct table_chi_square quick;
-
-    (void)table_chi_square(groups, count, &quick);
-    if (vessels > MANY && quick.smallest_expected >= enough) {
-        factor->approximate = true;
-        factor->test = (struct table_test){.p = quick.p};
-        return;
-    }
-    if (vessels > MANY)
-        effort.exact_steps = 0, effort.tables = 1000;
-    (void)table_groups(groups, count, &effort, &factor->test);
-}
-
 static void count_factor(struct review_work *work, size_t f)
 {
     const struct factor *of = &work->dataset->factors[f];
@@ -118,7 +95,7 @@ static void count_factor(struct review_work *work, size_t f)
     }
     judge_levels(factor, all);
     factor->log_bayes = bayes_factor_ln(tallies, count, 1.0, 1.0);
-    test_levels(factor, groups, count, all.total);
+    factor->test = table_test(groups, count);
     free(groups);
     free(tallies);
 }
@@ -139,85 +116,70 @@ void review_count_factors(struct review_work *work)
         p[f] = grown > 1 && work->dataset->factors[f].stays == NULL ? factor->test.p : NAN;
         review_tell(work, "comparing", f + 1, count);
     }
-    (void)counts_adjust(p, count, p);
+    counts_adjust(p, count, p);
     for (size_t f = 0; f < count; f++)
         work->review->factors[f].q = p[f];
     free(p);
 }
 
-/* ---- two factors against one another ------------------------------------------------------------ */
+/* ---- held still: which hides behind which ------------------------------------------------------- */
 
-/* Over the vessels that count and are no controls. */
-struct cross {
-    size_t rows, columns; /* levels */
-    struct counts *cells; /* rows x columns */
-    size_t total;
-};
-enum { CROSS_ROOM = 1 << 14 };
-
-/* False when there are more cells than vessels (and than CROSS_ROOM). */
-static bool cross_make(const struct review_work *work, size_t first, size_t second,
-                       struct cross *cross)
+/* Whether a vessel counts, is no control, and has a level of both. */
+static bool has_both(const struct review_work *work, const struct factor *a, const struct factor *b,
+                     size_t vessel)
 {
-    const struct dataset *dataset = work->dataset;
-    const struct factor *row = &dataset->factors[first], *column = &dataset->factors[second];
-
-    *cross = (struct cross){.rows = row->level_count, .columns = column->level_count};
-    size_t most = dataset->vessel_count > CROSS_ROOM ? dataset->vessel_count : CROSS_ROOM;
-    if (cross->rows == 0 || cross->columns == 0 || cross->rows > most / cross->columns)
-        return false;
-    cross->cells = calloc(cross->rows * cross->columns, sizeof *cross->cells);
-    for (size_t i = 0; i < dataset->vessel_count; i++) {
-        if (work->standing[i] == STANDING_OUT || dataset->control[i] ||
-            row->level[i] == LEVEL_NONE || column->level[i] == LEVEL_NONE)
-            continue;
-        count_vessel(&cross->cells[row->level[i] * cross->columns + column->level[i]],
-                     work->standing[i]);
-        cross->total++;
-    }
-    return true;
+    return work->standing[vessel] != STANDING_OUT && !work->dataset->control[vessel] &&
+           a->level[vessel] != LEVEL_NONE && b->level[vessel] != LEVEL_NONE;
 }
 
-static size_t cell(const struct cross *cross, size_t row, size_t column)
+/* What the levels of one factor met at those of another, as strata; NULL where there are more cells
+ * than vessels (and than some). Cells that none met are there, too. */
+static struct strata_cell *cross(const struct review_work *work, const struct factor *row,
+                                 const struct factor *column, struct arena *arena)
 {
-    return cross->cells[row * cross->columns + column].total;
+    enum { SOME = 1 << 14 };
+    size_t rows = row->level_count, columns = column->level_count;
+    size_t vessels = work->dataset->vessel_count, most = vessels > SOME ? vessels : SOME;
+    if (rows == 0 || columns == 0 || rows > most / columns)
+        return NULL;
+    struct strata_cell *cells = arena_array(arena, rows * columns, sizeof *cells);
+    for (size_t k = 0; k < rows * columns; k++)
+        cells[k] = (struct strata_cell){.group = k / columns, .stratum = k % columns};
+    for (size_t i = 0; i < vessels; i++)
+        if (has_both(work, row, column, i))
+            count_vessel(&cells[row->level[i] * columns + column->level[i]].counts,
+                         work->standing[i]);
+    return cells;
 }
 
 /* Cramer's V (1946): sqrt(chi-square / (n (min(rows, columns) - 1))), empty ones left out; 0 where every
  * column has vessels of one row only. */
-static double cross_entangled(const struct cross *cross)
+static double entangled(const struct strata_cell *cells, size_t rows, size_t columns,
+                        struct arena *arena)
 {
-    size_t rows = 0, columns = 0;
-    double sum = 0.0, *of_column = calloc(cross->columns, sizeof *of_column);
-    bool nested = true;
-
-    for (size_t c = 0; c < cross->columns; c++) {
-        size_t met = 0;
-        for (size_t r = 0; r < cross->rows; r++) {
-            of_column[c] += (double)cell(cross, r, c);
-            met += cell(cross, r, c) > 0;
-        }
-        columns += met > 0;
-        nested = nested && met <= 1;
+    double *of_row = arena_array(arena, rows, sizeof *of_row), sum = 0.0;
+    double *of_column = arena_array(arena, columns, sizeof *of_column);
+    size_t filled_rows = 0, filled_columns = 0, filled = 0;
+    for (size_t k = 0; k < rows * columns; k++) {
+        of_row[cells[k].group] += (double)cells[k].counts.total;
+        of_column[cells[k].stratum] += (double)cells[k].counts.total;
+        filled += cells[k].counts.total > 0;
     }
-    for (size_t r = 0; r < cross->rows; r++) {
-        double of_row = 0.0;
-        for (size_t c = 0; c < cross->columns; c++)
-            of_row += (double)cell(cross, r, c);
-        rows += of_row > 0.0;
-        for (size_t c = 0; c < cross->columns; c++) {
-            double n = (double)cell(cross, r, c);
-            if (n > 0.0)
-                sum += n * n / (of_row * of_column[c]);
-        }
+    for (size_t r = 0; r < rows; r++)
+        filled_rows += of_row[r] > 0.0;
+    for (size_t c = 0; c < columns; c++)
+        filled_columns += of_column[c] > 0.0;
+    for (size_t k = 0; k < rows * columns; k++) {
+        double n = (double)cells[k].counts.total;
+        if (n > 0.0)
+            sum += n * n / (of_row[cells[k].group] * of_column[cells[k].stratum]);
     }
-    free(of_column);
-    size_t smaller = rows < columns ? rows : columns;
+    size_t smaller = filled_rows < filled_columns ? filled_rows : filled_columns;
     /* chi-square is n (sum n_rc^2 / (n_r n_c) - 1) */
-    return smaller > 1 && !nested ? sqrt(fmax(0.0, sum - 1.0) / (double)(smaller - 1)) : 0.0;
+    return smaller > 1 && filled > filled_columns
+               ? sqrt(fmax(0.0, sum - 1.0) / (double)(smaller - 1))
+               : 0.0;
 }
-
-/* ---- held still: which hides behind which ------------------------------------------------------- */
 
 /* One of them was computed from the other, or both from the same. */
 static bool related(const struct review_work *work, size_t a, size_t b)
@@ -225,25 +187,6 @@ static bool related(const struct review_work *work, size_t a, size_t b)
     enum factor_kind first = factor_kinds[work->dataset->factors[a].kind].origin;
     enum factor_kind second = factor_kinds[work->dataset->factors[b].kind].origin;
     return first == second && first != FACTOR_OTHER;
-}
-
-static void test_within(const struct cross *cross, struct review_factor *factor)
-{
-    struct strata_cell *cells = malloc((cross->rows * cross->columns + 1) * sizeof *cells);
-    struct strata_test test;
-    size_t count = 0;
-
-    for (size_t r = 0; r < cross->rows; r++)
-        for (size_t c = 0; c < cross->columns; c++)
-            if (cell(cross, r, c) > 0)
-                cells[count++] = (struct strata_cell){
-                    .group = r, .stratum = c, .counts = cross->cells[r * cross->columns + c]};
-    /* What cannot be computed is left out. */
-    if (strata_groups(cells, count, cross->rows, cross->columns, &test) == STATUS_OK) {
-        factor->within_p = test.p;
-        factor->within_strata = test.strata;
-    }
-    free(cells);
 }
 
 enum { ASKED = 8 }; /* the factors that look worst; each is crossed with each */
@@ -270,141 +213,122 @@ static size_t worst_factors(const struct review_work *work, size_t asked[ASKED])
     return count;
 }
 
+/* Finds what a factor is most confounded with, and asks the same question within the levels of that. */
+static void hold_still(struct review_work *work, size_t f, const size_t asked[ASKED], size_t count)
+{
+    static const double noticeable = 0.3; /* of Cramer's V */
+    const struct factor *factors = work->dataset->factors;
+    struct review_factor *factor = &work->review->factors[f];
+    struct arena *arena = arena_new();
+    const struct strata_cell *best = NULL;
+    double most = noticeable;
+
+    for (size_t i = 0; i < count; i++) {
+        /* What holds others still was not computed from another. */
+        const struct factor *other = &factors[asked[i]];
+        if (asked[i] == f || related(work, f, asked[i]) ||
+            (other->kind != FACTOR_OTHER && factor_kinds[other->kind].origin != other->kind))
+            continue;
+        const struct strata_cell *cells = cross(work, &factors[f], other, arena);
+        double v = cells != NULL
+                       ? entangled(cells, factors[f].level_count, other->level_count, arena)
+                       : 0.0;
+        if (v > most) {
+            best = cells;
+            most = v;
+            factor->within = asked[i];
+        }
+    }
+    if (best != NULL) {
+        size_t groups = factors[f].level_count, strata = factors[factor->within].level_count;
+        struct strata_test test;
+        factor->entangled = most;
+        if (strata_groups(best, groups * strata, groups, &test)) {
+            factor->within_p = test.p;
+            factor->within_strata = test.strata;
+        }
+    }
+    arena_free(arena);
+}
+
 void review_hold_still(struct review_work *work)
 {
     size_t asked[ASKED], count = worst_factors(work, asked);
-    for (size_t k = 0; k < count; k++) {
-        struct review_factor *factor = &work->review->factors[asked[k]];
-        /* What it is most confounded with, and the same question within the levels of that. */
-        static const double noticeable = 0.3; /* of Cramer's V */
-        struct cross best = {0};
-        double most = noticeable;
-
-        for (size_t i = 0; i < count; i++) {
-            /* What holds others still was not computed from another. */
-            enum factor_kind kind = work->dataset->factors[asked[i]].kind;
-            struct cross cross;
-            if (asked[i] == asked[k] || related(work, asked[k], asked[i]) ||
-                (kind != FACTOR_OTHER && factor_kinds[kind].origin != kind) ||
-                !cross_make(work, asked[k], asked[i], &cross))
-                continue;
-            double entangled = cross_entangled(&cross);
-            if (entangled > most) {
-                free(best.cells);
-                best = cross;
-                most = entangled;
-                factor->within = asked[i];
-            } else {
-                free(cross.cells);
-            }
-        }
-        if (factor->within < work->dataset->factor_count) {
-            factor->entangled = most;
-            test_within(&best, factor);
-        }
-        free(best.cells);
-    }
+    for (size_t k = 0; k < count; k++)
+        hold_still(work, asked[k], asked, count);
 }
 
 /* ---- alike: what cannot be told apart ----------------------------------------------------------- */
 
-/* The row a column meets most, or the column a row does; SIZE_MAX for none. */
-static size_t most_met(const struct cross *cross, bool of_column, size_t at)
+struct vote { /* which level a level of another factor meets most, where that is more than half */
+    uint32_t level, lead;
+};
+
+static void cast(struct vote *vote, uint32_t level)
 {
-    size_t best = SIZE_MAX, most = 0;
-    for (size_t k = 0; k < (of_column ? cross->rows : cross->columns); k++) {
-        size_t met = of_column ? cell(cross, k, at) : cell(cross, at, k);
-        if (met > most) {
-            most = met;
-            best = k;
-        }
-    }
-    return best;
+    if (vote->lead == 0)
+        vote->level = level;
+    vote->lead = vote->level == level ? vote->lead + 1 : vote->lead - 1;
 }
 
-/* Vessels in pairs of levels that mostly meet one another; 0 unless there are two such pairs. */
-static size_t together(const struct cross *cross)
-{
-    size_t vessels = 0, pairs = 0;
-    for (size_t r = 0; r < cross->rows; r++) {
-        size_t c = most_met(cross, false, r);
-        if (c == SIZE_MAX || most_met(cross, true, c) != r)
-            continue;
-        vessels += cell(cross, r, c);
-        pairs++;
-    }
-    return pairs > 1 ? vessels : 0;
-}
-
-/* Every `step`th vessel: those in which each level meets the one it met first, of those that have both. */
+/* Every `step`th vessel: those in which each level meets the one it meets most (Boyer & Moore 1981),
+ * of those that have both; none unless there are two such pairs. */
 static struct review_alias agree(const struct review_work *work, size_t a, size_t b, size_t step,
-                                 uint32_t *there, uint32_t *back)
+                                 struct vote *there, struct vote *back)
 {
     const struct dataset *dataset = work->dataset;
     const struct factor *first = &dataset->factors[a], *second = &dataset->factors[b];
     struct review_alias alias = {.first = a, .second = b};
+    uint32_t met = LEVEL_NONE;
+    bool several = false;
 
-    memset(there, 0xff, first->level_count * sizeof *there); /* LEVEL_NONE */
-    memset(back, 0xff, second->level_count * sizeof *back);
+    memset(there, 0, first->level_count * sizeof *there);
+    memset(back, 0, second->level_count * sizeof *back);
+    for (size_t i = 0; i < dataset->vessel_count; i += step)
+        if (has_both(work, first, second, i)) {
+            cast(&there[first->level[i]], second->level[i]);
+            cast(&back[second->level[i]], first->level[i]);
+        }
     for (size_t i = 0; i < dataset->vessel_count; i += step) {
-        uint32_t x = first->level[i], y = second->level[i];
-        if (work->standing[i] == STANDING_OUT || dataset->control[i] || x == LEVEL_NONE ||
-            y == LEVEL_NONE)
+        if (!has_both(work, first, second, i))
             continue;
-        if (there[x] == LEVEL_NONE)
-            there[x] = y;
-        if (back[y] == LEVEL_NONE)
-            back[y] = x;
+        uint32_t x = first->level[i], y = second->level[i];
         alias.of++;
-        alias.together += there[x] == y && back[y] == x;
+        if (there[x].level != y || back[y].level != x)
+            continue;
+        alias.together++;
+        several = several || (met != LEVEL_NONE && met != x);
+        met = x;
     }
-    return alias;
-}
-
-/* Most pairs differ so plainly that a sample shows it; only the others are looked at in full. */
-static struct review_alias compare(const struct review_work *work, size_t a, size_t b,
-                                   uint32_t *there, uint32_t *back)
-{
-    enum { SAMPLE = 4096 };
-    static const double hopeful = 0.7;
-    struct cross cross;
-    struct review_alias alias =
-        agree(work, a, b, work->dataset->vessel_count / SAMPLE + 1, there, back);
-
-    if ((double)alias.together < hopeful * (double)alias.of)
-        return alias;
-    if (!cross_make(work, a, b, &cross))
-        return agree(work, a, b, 1, there, back);
-    alias.together = together(&cross);
-    alias.of = cross.total;
-    free(cross.cells);
+    if (!several)
+        alias.together = 0;
     return alias;
 }
 
 void review_find_aliases(struct review_work *work)
 {
-    static const double nearly = 0.95;
+    enum { SAMPLE = 4096 };
+    static const double nearly = 0.95, hopeful = 0.9;
+    const struct dataset *dataset = work->dataset;
     struct review *review = work->review;
-    size_t count = work->dataset->factor_count, room = 0, most = 1;
+    size_t count = dataset->factor_count, most = 1;
+    size_t step = dataset->vessel_count / SAMPLE + 1;
 
     for (size_t f = 0; f < count; f++)
-        if (work->dataset->factors[f].level_count > most)
-            most = work->dataset->factors[f].level_count;
-    uint32_t *there = malloc(most * sizeof *there), *back = malloc(most * sizeof *back);
+        if (dataset->factors[f].level_count > most)
+            most = dataset->factors[f].level_count;
+    struct vote *there = malloc(most * sizeof *there), *back = malloc(most * sizeof *back);
     for (size_t a = 0; a < count; a++) {
         for (size_t b = a + 1; b < count; b++) {
             if (related(work, a, b) || review->factors[a].level_count < 2 ||
                 review->factors[b].level_count < 2)
                 continue;
-            struct review_alias alias = compare(work, a, b, there, back);
-            if (alias.of == 0 || (double)alias.together < nearly * (double)alias.of)
-                continue;
-            if (review->alias_count == room) {
-                room = 2 * room + 4;
-                review->aliases = arena_grow(work->arena, review->aliases, review->alias_count,
-                                             room, sizeof *review->aliases);
-            }
-            review->aliases[review->alias_count++] = alias;
+            /* Most pairs differ so plainly that a sample shows it. */
+            struct review_alias alias = agree(work, a, b, step, there, back);
+            if (step > 1 && (double)alias.together >= hopeful * (double)alias.of)
+                alias = agree(work, a, b, 1, there, back);
+            if (alias.together > 0 && (double)alias.together >= nearly * (double)alias.of)
+                *arena_push(work->arena, review->aliases, review->alias_count) = alias;
         }
         review_tell(work, "looking for what always went together", a + 1, count);
     }

@@ -93,10 +93,10 @@ static void make_time(struct review_work *work)
             /* NOLINTNEXTLINE(clang-analyzer-core.UndefinedBinaryOperatorResult): filled up to time->cases above */
             if (curve[i] == c)
                 of_curve[count++] = cases[i];
-        (void)survival_curve(work->arena, of_curve, count, &time->curves[c].curve);
+        time->curves[c].curve = survival_curve(work->arena, of_curve, count);
     }
     if (time->curve_count > 1)
-        (void)survival_logrank(cases, curve, time->cases, time->curve_count, &time->logrank);
+        time->logrank = survival_logrank(cases, curve, time->cases, time->curve_count);
     free(cases);
     free(of_curve);
     free(curve);
@@ -155,24 +155,21 @@ static void make_batches(struct review_work *work)
     }
     if (count > 1)
         qsort(review->batches, count, sizeof *review->batches, sooner);
-    struct counts *counts = calloc(count + 1, sizeof *counts);
-    struct monitor_point *points = malloc((count + 1) * sizeof *points);
     /* The centre is that of the vessels that no culprit reaches: with them it would hide what they did. */
+    struct counts usual = {0, 0}, all = {0, 0};
     for (size_t i = 0; i < dataset->vessel_count; i++)
-        if (level[i] != LEVEL_NONE && work->standing[i] != STANDING_OUT && !dataset->control[i] &&
-            !is_reached(review, i))
-            count_vessel(&counts[level[i]], work->standing[i]);
-    review->centre = monitor_centre(counts, count);
-    for (size_t b = 0; b < count; b++)
-        counts[b] = review->batches[b].counts;
-    if (isnan(review->centre))
-        review->centre = monitor_centre(counts, count);
-    bool charted = monitor_chart(counts, count, review->centre, MONITOR_THREE_SIGMA, points) ==
-                   STATUS_OK; /* not where nothing counts */
-    for (size_t b = 0; b < count; b++)
-        review->batches[b].point = charted ? points[b] : (struct monitor_point){.share = NAN};
-    free(counts);
-    free(points);
+        if (level[i] != LEVEL_NONE && work->standing[i] != STANDING_OUT && !dataset->control[i]) {
+            count_vessel(&all, work->standing[i]);
+            if (!is_reached(review, i))
+                count_vessel(&usual, work->standing[i]);
+        }
+    usual = usual.total > 0 ? usual : all;
+    review->centre = usual.total > 0 ? (double)usual.lost / (double)usual.total : NAN;
+    for (size_t b = 0; b < count; b++) /* no chart where nothing counts */
+        review->batches[b].point =
+            usual.total > 0
+                ? monitor_point(review->batches[b].counts, review->centre, MONITOR_THREE_SIGMA)
+                : (struct monitor_point){.share = NAN};
 }
 
 /* ---- since when it went wrong ------------------------------------------------------------------- */
@@ -259,10 +256,10 @@ static void make_watch(struct review_work *work)
     double run = fmax(100.0, (double)count / work->rules->review.false_alarm);
 
     *watch = (struct review_watch){.since = DAY_NONE};
-    /* No plan can be made beyond what monitor_plan says. */
-    if (count >= REVIEW_FEWEST && monitor_plan(usual, raised, run, &watch->plan) == STATUS_OK) {
+    if (count >= REVIEW_FEWEST) {
+        watch->plan = monitor_plan(usual, raised, run);
         size_t *vessels = arena_array(work->arena, count, sizeof *vessels);
-        size_t *sums = arena_array(work->arena, count, sizeof *sums);
+        double *sums = arena_array(work->arena, count, sizeof *sums);
         bool *lost = arena_array(work->arena, count, sizeof *lost);
         watch->episodes = arena_array(work->arena, EPISODES, sizeof *watch->episodes);
         order_vessels(work, places, count, vessels);

@@ -11,7 +11,6 @@
 #include "reason/reason.h"
 #include "review/dataset.h"
 #include "review/statistics.h"
-#include "review/table.h"
 #include "rules/rules.h"
 #include "triage/triage.h"
 
@@ -59,7 +58,6 @@ struct review_factor { /* in the order of the dataset */
     size_t level_count;
     size_t unknown;         /* counted vessels without a level */
     struct table_test test; /* do the levels lose alike? */
-    bool approximate;       /* that p is chi-square\'s: every group is large */
     double q;               /* test.p, adjusted for all factors asked (false discovery rate) */
     double log_bayes;       /* ln of the Bayes factor "rates of their own" against "one rate" */
     /* Held still: the same question within the levels of the factor most entangled with it. */
@@ -162,8 +160,9 @@ enum { REVIEW_BATCHES_JUDGED = 100 };
 struct review_watch { /* the running sum over single vessels */
     bool asked;       /* there were enough vessels with days */
     struct monitor_plan plan;
-    size_t count; /* vessels in order of time */
-    const size_t *vessels, *sums;
+    size_t count;
+    const size_t *vessels; /* in order of time */
+    const double *sums;    /* behind each */
     struct monitor_episode *episodes;
     size_t episode_count;
     int32_t since; /* day the last episode began, if it signalled; DAY_NONE */

@@ -603,7 +603,7 @@ static void search_weigh(struct search *search, unsigned mask)
         weigh_factor(search, f, NULL);
     for (size_t c = 0; c < search->count; c++)
         q[c] = search->candidates[c].test_p;
-    (void)counts_adjust(q, search->count, q);
+    counts_adjust(q, search->count, q);
     for (size_t c = 0; c < search->count; c++)
         search->candidates[c].q = q[c];
     free(q);

@@ -381,7 +381,7 @@ void svg_sum(struct text *page, const struct review *review)
 {
     enum { BINS = 300, LABELS = 2, TICKS = 4 };
     const struct review_watch *watch = &review->watch;
-    double count = (double)watch->count, alarm = (double)watch->plan.threshold, most = 1.15;
+    double count = (double)watch->count, alarm = watch->plan.threshold, most = 1.15;
     size_t bins = watch->count < BINS ? watch->count : BINS;
     char day[MOMENT_ROOM];
     struct text svg;
@@ -390,7 +390,7 @@ void svg_sum(struct text *page, const struct review *review)
         return;
     text_init(&svg);
     for (size_t i = 0; i < watch->count; i++)
-        most = fmax(most, 1.05 * (double)watch->sums[i] / alarm);
+        most = fmax(most, 1.05 * watch->sums[i] / alarm);
     for (double tick = 0.0; tick <= most; tick += fmax(1.0, ceil(most / TICKS))) {
         svg_line(&svg, LEFT, up(tick / most), RIGHT, up(tick / most), "rail");
         svg_words(&svg, LEFT - 5, up(tick / most) + 4, END, "quiet", "%.0f", tick);
@@ -405,11 +405,11 @@ void svg_sum(struct text *page, const struct review *review)
     }
     text_printf(&svg, "<path class=\"curve c0\" d=\"M%d %d", LEFT, BOTTOM);
     for (size_t b = 0; b < bins; b++) { /* of each stretch the highest */
-        size_t end = (b + 1) * watch->count / bins, highest = 0;
+        size_t end = (b + 1) * watch->count / bins;
+        double highest = 0.0;
         for (size_t i = b * watch->count / bins; i < end; i++)
-            highest = watch->sums[i] > highest ? watch->sums[i] : highest;
-        text_printf(&svg, "L%.1f %.1f", across((double)end / count),
-                    up((double)highest / alarm / most));
+            highest = fmax(highest, watch->sums[i]);
+        text_printf(&svg, "L%.1f %.1f", across((double)end / count), up(highest / alarm / most));
     }
     text_puts(&svg, "\"/>\n");
     if (watch->episode_count > 0) {

@@ -805,9 +805,9 @@ static void put_test(struct old_face *face, const struct review_factor *factor)
     }
     text_printf(words, "Do loss rates differ? p %s for %zu of %zu lost", p_words(factor->test.p, p),
                 all.lost, all.total);
-    if (factor->approximate)
+    if (factor->test.method == TABLE_CHI_SQUARE)
         text_puts(words, " (chi-square)");
-    else if (!factor->test.exact)
+    else if (factor->test.method == TABLE_DRAWN)
         text_printf(words, " (from %zu random tables, standard error %.2g)", factor->test.tables,
                     factor->test.standard_error);
     text_printf(words, "; adjusted for all factors, %s.", p_words(factor->q, q));

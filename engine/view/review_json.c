@@ -231,9 +231,9 @@ static json_t *factor_row(const struct review *review, const void *row)
                   scope(review, factor->factor), "levels", levels, "unknown",
                   whole(factor->unknown), "p",
                   isnan(factor->q) ? json_null() : real(factor->test.p), "method",
-                  json_string(factor->approximate  ? "chi-square"
-                              : factor->test.exact ? "exact"
-                                                   : "drawn"),
+                  json_string(factor->test.method == TABLE_CHI_SQUARE ? "chi-square"
+                              : factor->test.method == TABLE_EXACT    ? "exact"
+                                                                      : "drawn"),
                   "standard_error", real(factor->test.standard_error), "q", real(factor->q),
                   "log_bayes_factor", real(factor->log_bayes), "within", within, (char *)NULL);
 }

@@ -10,11 +10,13 @@ interval <- function(x, n, level)
 
 tails <- function(x, n, rate) c(pbinom(x - 1, n, rate, lower.tail = FALSE), pbinom(x, n, rate))
 
-groups <- function(...) fisher.test(matrix(c(...), ncol = 2, byrow = TRUE), workspace = 2e7)$p.value
+pair <- function(...) fisher.test(matrix(c(...), ncol = 2, byrow = TRUE))$p.value
 
-chi <- function(...) {
-    test <- suppressWarnings(chisq.test(matrix(c(...), ncol = 2, byrow = TRUE), correct = FALSE))
-    c(test$statistic, test$p.value, test$parameter, min(test$expected))
+# From tables drawn at random, and from the chi-square distribution.
+set.seed(20250301)
+groups <- function(...) {
+    table <- matrix(c(...), ncol = 2, byrow = TRUE)
+    c(chisq.test(table, simulate.p.value = TRUE, B = 20000)$p.value, suppressWarnings(chisq.test(table, correct = FALSE)$p.value))
 }
 
 # Strata of lost and kept in groups: an array group x (lost, kept) x stratum.
@@ -38,16 +40,6 @@ logrank <- function(groups, ...) {
     cases <- matrix(c(...), ncol = 3, byrow = TRUE)
     test <- survdiff(Surv(cases[, 1], cases[, 2]) ~ cases[, 3])
     c(test$chisq, pchisq(test$chisq, groups - 1, lower.tail = FALSE))
-}
-
-# The chain's mean run from 0 by solving (I - P) L = 1, without any of its structure.
-run <- function(up, threshold, rate) {
-    chain <- matrix(0, threshold, threshold)
-    for (s in seq_len(threshold) - 1) {
-        chain[s + 1, max(s - 1, 0) + 1] <- 1 - rate
-        if (s + up < threshold) chain[s + 1, s + up + 1] <- chain[s + 1, s + up + 1] + rate
-    }
-    solve(diag(threshold) - chain, rep(1, threshold))[1]
 }
 
 # First count as rare as `tail` from below and from above.
@@ -76,10 +68,9 @@ question <- function(kind, numbers) ask(paste(c(kind, sprintf("%.17g", as.numeri
 classics <- function() {
     flat <- function(table) aperm(table, c(2, 1, 3)) # each stratum's rows one after the other
     question("strata", c(2, flat(UCBAdmissions)))
-    question("groups", c(2, 15, 10, 3))                     # convictions of twins, ?fisher.test
+    question("pair", c(2, 15, 10, 3))                       # convictions of twins, ?fisher.test
     losses <- table(infert$education, infert$case)[, 2:1]
     question("groups", t(losses))
-    question("chi", t(losses))
     question("strata", c(3, aperm(table(infert$education, infert$case, infert$parity > 2)[, 2:1, ], c(2, 1, 3))))
     question("strata", c(4, aperm(HairEyeColor[, c("Blue", "Brown"), ], c(2, 1, 3))))
     question("curve", rbind(aml$time, aml$status))
