@@ -15,7 +15,6 @@
 #include <unistd.h>
 
 #include "base/filing.h"
-#include "journal/undo.h"
 
 enum status app_error(struct app *app, enum status status, const char *place, const char *format,
                       ...)

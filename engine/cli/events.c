@@ -15,7 +15,6 @@
 #include "cli/look.h"
 #include "journal/consult.h"
 #include "journal/mapping.h"
-#include "journal/undo.h"
 #include "view/verdict.h"
 
 /* The newest look at a vessel that stands; false when there is none. */

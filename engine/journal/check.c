@@ -134,6 +134,7 @@ static void check_column(struct check *check, enum record record, const struct c
         break;
     case COLUMN_REAL:
     case COLUMN_INTEGER:
+    case COLUMN_DAY:
         text_printf(&text, "is not from %g to %g", column->low, column->high);
         if (column->low < column->high)
             tell_where(check, record, column, text.bytes, "\"%s\" NOT BETWEEN %.17g AND %.17g",
@@ -255,19 +256,19 @@ static void check_json(struct check *check, int64_t id, const char *column, cons
 
 static void check_derived(struct check *check, const struct vessel *vessel)
 {
-    struct vessel fresh;
-    if (vessel_derive(check->journal, vessel->id, &fresh, check->diags) != STATUS_OK)
-        return;
-    const char *stale = fresh.state != vessel->state                   ? "state"
-                        : fresh.fate != vessel->fate                   ? "fate"
-                        : fresh.ended.seconds != vessel->ended.seconds ? "end"
-                        : fresh.last_look != vessel->last_look         ? "last look"
-                        : fresh.stands != vessel->stands || fresh.stood != vessel->stood ? "place"
-                                                                                         : NULL;
-    if (stale != NULL)
+    const char *sql = journal_sql(
+        check->journal,
+        "SELECT CASE WHEN v.state IS NOT d.state THEN 'state' WHEN v.fate IS NOT d.fate THEN 'fate'"
+        " WHEN v.ended IS NOT d.ended THEN 'end' WHEN v.last_look IS NOT d.last_look"
+        " THEN 'last look' WHEN v.stands IS NOT d.stands OR v.stood IS NOT d.stood THEN 'place'"
+        " ELSE '' END FROM vessel AS v, (%s) AS d WHERE v.id = ?1",
+        vessel_derived);
+    struct query query = query_begin(check->journal, check->diags, sql, "i", vessel->id);
+    if (query_next(&query) && query_text(&query, 0)[0] != '\0')
         tell(check, DIAG_ERROR, RECORD_VESSEL, vessel->id,
-             "the %s of %.200s is not what its looks, events and outcomes say", stale,
-             vessel->label);
+             "the %s of %.200s is not what its looks, events and outcomes say",
+             query_text(&query, 0), vessel->label);
+    end(check, &query);
     if (vessel_gone(vessel) && vessel->due != 0)
         tell(check, DIAG_ERROR, RECORD_VESSEL, vessel->id,
              "a look at %.200s is due, although it is gone", vessel->label);
@@ -386,7 +387,7 @@ enum status check_journal(struct journal *journal, const struct rules *rules, st
         for (int i = 0; i < RECORD_COUNT; i++)
             for (const struct column *column = record_types[i].columns; column->name; column++)
                 if (!column->derived || column->kind == COLUMN_WORD ||
-                    column->kind == COLUMN_INTEGER) /* the others are derived anew */
+                    column->kind == COLUMN_DAY) /* the others are derived anew */
                     check_column(&check, (enum record)i, column);
         check_order(&check);
         check_content(&check);

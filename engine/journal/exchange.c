@@ -17,18 +17,10 @@ enum { MOST_COLUMNS = 64 };
 
 /* ==== what export and import agree on ========================================================= */
 
-static bool is_due(enum record record, const struct column *column)
+/* Whether files hold the column: all but what the journal derives from other records. */
+static bool is_carried(const struct column *column)
 {
-    return record == RECORD_VESSEL && column->offset == offsetof(struct vessel, due);
-}
-
-/* Whether files hold the column: all but what the journal derives from other records. The next look
- * and why it is due no other record tells. */
-static bool is_carried(enum record record, const struct column *column)
-{
-    /* NOLINTNEXTLINE(clang-analyzer-core.NullDereference): every kind of record has columns */
-    return !column->derived || is_due(record, column) ||
-           (record == RECORD_VESSEL && column->offset == offsetof(struct vessel, due_for));
+    return !column->derived || column->carried;
 }
 
 /* Whether its values are words, that a spreadsheet may take for formulas. */
@@ -71,20 +63,6 @@ size_t exchange_guarded(const char *bytes, size_t length)
     return length > 0 && bytes[0] == '\'' && like_a_formula(bytes, length) ? 1 : 0;
 }
 
-/* A value as a file holds it, but for guard and quotes. */
-static enum status show(struct journal *journal, enum record record, const struct column *column,
-                        const void *row, struct text *out, struct diags *diags)
-{
-    const struct vessel *vessel = row;
-    char room[MOMENT_ROOM];
-    text_clear(out);
-    if (!is_due(record, column))
-        return journal_show_column(journal, column, row, out, diags);
-    if (vessel->due != 0)
-        text_puts(out, day_write(vessel->due, DAY_ISO, room));
-    return STATUS_OK;
-}
-
 /* ==== export ================================================================================== */
 
 /* The row as a line; the names of the columns for a NULL row. */
@@ -101,14 +79,15 @@ static enum status make_line(struct journal *journal, enum record record, const 
         text_printf(line, "%lld", (long long)*(const int64_t *)row);
     for (const struct column *column = record_types[record].columns;
          column->name != NULL && status == STATUS_OK; column++) {
-        if (!is_carried(record, column))
+        if (!is_carried(column))
             continue;
         text_puts(line, ",");
         if (row == NULL) {
             text_puts(line, column->name);
             continue;
         }
-        status = show(journal, record, column, row, &value, diags);
+        text_clear(&value);
+        status = journal_show_column(journal, column, row, &value, diags);
         text_clear(&guarded);
         if (is_text(column))
             exchange_guard(&guarded, value.bytes, value.length);
@@ -256,7 +235,7 @@ static enum status unknown_column(struct importer *importer, const struct csv_ro
     for (const struct column *column = importer->type->columns;
          /* NOLINTNEXTLINE(clang-analyzer-core.NullDereference): every kind of record has columns */
          column->name != NULL && count < MOST_COLUMNS; column++)
-        if (is_carried(importer->record, column))
+        if (is_carried(column))
             names[count++] = column->name;
     const char *near = diag_nearest(name, names, count);
     diags_error(importer->diags, csv_at(row, field), "a %s has no column '%s'; %s%s%s",
@@ -276,7 +255,7 @@ static enum status read_header(struct importer *importer, const struct csv_row *
     for (size_t i = 0; i < row->count; i++) {
         const char *name = row->fields[i].text;
         size_t index = record_column(importer->record, name);
-        bool known = index != SIZE_MAX && is_carried(importer->record, &columns[index]);
+        bool known = index != SIZE_MAX && is_carried(&columns[index]);
         if (!known && strcmp(name, "id") != 0)
             return unknown_column(importer, row, i);
         importer->columns[i] = known ? &columns[index] : NULL;
@@ -340,12 +319,6 @@ static enum status read_field(struct importer *importer, const struct column *co
         return read_id(text, &importer->row.named.id)
                    ? STATUS_OK
                    : wrong(importer, text, "id; leave it empty for a new one");
-    if (is_due(importer->record, column)) {
-        const char *end = day_read(text, &importer->row.vessel.due);
-        return text[0] == '\0' || (end != NULL && *end == '\0')
-                   ? STATUS_OK
-                   : wrong(importer, text, "date; write it as 2026-03-01");
-    }
     if (column->kind == COLUMN_REFERENCE && !record_has_label(column->refers)) {
         if (!read_id(text, &id))
             return wrong(importer, text, "id");
@@ -395,11 +368,13 @@ static enum status differs(struct importer *importer, size_t *field)
         const struct column *column = importer->columns[*field];
         if (column == NULL || column->derived)
             continue;
-        enum status status = show(importer->journal, importer->record, column, &importer->row,
-                                  &importer->value, importer->own);
+        text_clear(&importer->value);
+        text_clear(&importer->other);
+        enum status status = journal_show_column(importer->journal, column, &importer->row,
+                                                 &importer->value, importer->own);
         if (status == STATUS_OK)
-            status = show(importer->journal, importer->record, column, &importer->there,
-                          &importer->other, importer->own);
+            status = journal_show_column(importer->journal, column, &importer->there,
+                                         &importer->other, importer->own);
         if (status != STATUS_OK || strcmp(importer->value.bytes, importer->other.bytes) != 0)
             return status;
     }
@@ -560,20 +535,14 @@ static bool is_csv(const char *name)
     return length > 4 && strcmp(name + length - 4, ".csv") == 0;
 }
 
-/* Whether "look.csv" is called "look". */
-static bool is_named(const char *table, const char *file)
-{
-    return table != NULL && strlen(table) == strlen(file) - 4 &&
-           strncmp(table, file, strlen(table)) == 0;
-}
-
 enum record import_table_of(const char *path)
 {
     const char *slash = strrchr(path, '/');
     const char *name = slash != NULL ? slash + 1 : path;
     int record = 0;
-    while (record < RECORD_COUNT && !(is_csv(name) && (is_named(record_types[record].name, name) ||
-                                                       is_named(record_types[record].once, name))))
+    size_t length = is_csv(name) ? strlen(name) - 4 : 0;
+    while (record < RECORD_COUNT && (strlen(record_types[record].name) != length ||
+                                     strncmp(record_types[record].name, name, length) != 0))
         record++;
     return (enum record)record;
 }

@@ -1,4 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
+#define SQLITE_ENABLE_SESSION        1
+#define SQLITE_ENABLE_PREUPDATE_HOOK 1
 #include "journal/journal.h"
 
 #include <ctype.h>
@@ -16,7 +18,6 @@
 #include "base/memory.h"
 #include "base/text.h"
 #include "journal/sql.h"
-#include "journal/undo.h"
 
 /* The schema and its migrations: migrations[v] takes a file from version v to
  * v + 1. What has been released is never edited; a change is a new entry. */
@@ -93,7 +94,7 @@ static const char version_2[] = "ALTER TABLE vessel ADD COLUMN lid TEXT NOT NULL
                                 "ALTER TABLE vessel ADD COLUMN sequence REAL;";
 
 /* Names as growers use them; why a vessel was discarded; starters made from a vessel; acts that can be
- * undone (undo.h). */
+ * undone (journal.h). */
 static const char version_3[] =
     "ALTER TABLE deed RENAME TO event;"
     "DROP INDEX deed_vessel;"
@@ -244,28 +245,33 @@ static const char *remedy(int code)
     }
 }
 
+enum status journal_refuse(const struct journal *journal, enum status status, struct diags *diags,
+                           const char *format, ...)
+{
+    va_list arguments;
+    va_start(arguments, format);
+    char *why = text_vformat(format, arguments);
+    va_end(arguments);
+    diags_error(diags, (struct position){.file = journal->path}, "%s", why);
+    free(why);
+    return status;
+}
+
 enum status journal_fault(struct journal *journal, const char *doing, struct diags *diags)
 {
-    int code = sqlite3_extended_errcode(journal->database);
-    if ((code & 0xff) == SQLITE_NOMEM) {
-        diags_error(diags, (struct position){.file = journal->path},
-                    "there is not enough memory for this; nothing was changed");
-        return STATUS_IO;
-    }
-    diags_error(diags, (struct position){.file = journal->path}, "cannot %s the journal: %s (%s)",
-                doing, remedy(code), sqlite3_errmsg(journal->database));
-    switch (code & 0xff) {
-    case SQLITE_CORRUPT:
-    case SQLITE_NOTADB:
-    case SQLITE_ERROR:
-    case SQLITE_SCHEMA:
-    case SQLITE_MISMATCH:
-    case SQLITE_CONSTRAINT:
-    case SQLITE_TOOBIG:
-        return STATUS_DATA;
-    default:
-        return STATUS_IO;
-    }
+    static const int of_what_it_holds[] = {SQLITE_CORRUPT, SQLITE_NOTADB,   SQLITE_ERROR,
+                                           SQLITE_SCHEMA,  SQLITE_MISMATCH, SQLITE_CONSTRAINT,
+                                           SQLITE_TOOBIG};
+    int code = sqlite3_extended_errcode(journal->database) & 0xff;
+    enum status status = STATUS_IO;
+    if (code == SQLITE_NOMEM)
+        return journal_refuse(journal, status, diags,
+                              "there is not enough memory for this; nothing was changed");
+    for (size_t i = 0; i < sizeof of_what_it_holds / sizeof *of_what_it_holds; i++)
+        if (code == of_what_it_holds[i])
+            status = STATUS_DATA;
+    return journal_refuse(journal, status, diags, "cannot %s the journal: %s (%s)", doing,
+                          remedy(code), sqlite3_errmsg(journal->database));
 }
 
 /* ---- asking ---------------------------------------------------------------------------------- */
@@ -379,7 +385,9 @@ enum status query_number(struct journal *journal, int64_t *number, struct diags 
     va_start(arguments, binds);
     struct query query = begin_with(journal, diags, sql, binds, arguments);
     va_end(arguments);
-    *number = query_next(&query) ? query_integer(&query, 0) : 0;
+    bool any = query_next(&query);
+    if (number != NULL)
+        *number = any ? query_integer(&query, 0) : 0;
     return query_end(&query);
 }
 
@@ -612,6 +620,7 @@ static bool left_unclosed(const char *path)
 }
 
 static enum status check_pages(sqlite3 *database, const char *path, struct diags *diags);
+static void undo_drop(struct journal *journal);
 
 enum status journal_open(const char *path, enum journal_access access, struct journal **journal,
                          struct diags *diags)
@@ -714,6 +723,76 @@ const char *journal_path(const struct journal *journal)
 struct sqlite3 *journal_database(struct journal *journal)
 {
     return journal->database;
+}
+
+/* ---- acts ------------------------------------------------------------------------------------ */
+
+enum {
+    LARGEST = 1 << 20,  /* bytes of changes that are kept */
+    KEPT_CHANGES = 200, /* acts whose changes are kept */
+};
+
+void undo_watch(struct journal *journal, const char *words)
+{
+    free(journal->act);
+    journal->act = words != NULL ? strdup(words) : NULL;
+}
+
+static enum status failed(struct journal *journal, int code, struct diags *diags)
+{
+    return journal_refuse(journal, STATUS_IO, diags,
+                          "cannot keep or take back what was changed: %s", sqlite3_errstr(code));
+}
+
+/* The full text follows from the rows, and what is stale in it does no harm (query.c). */
+static int is_watched(void *context, const char *table)
+{
+    (void)context;
+    return strncmp(table, "wording", strlen("wording")) != 0;
+}
+
+static enum status undo_begin(struct journal *journal, struct diags *diags)
+{
+    if (journal->act == NULL)
+        return STATUS_OK;
+    int code = sqlite3session_create(journal->database, "main", &journal->changes);
+    if (code == SQLITE_OK) {
+        sqlite3session_table_filter(journal->changes, is_watched, NULL);
+        code = sqlite3session_attach(journal->changes, NULL);
+    }
+    return code == SQLITE_OK ? STATUS_OK : failed(journal, code, diags);
+}
+
+static void undo_drop(struct journal *journal)
+{
+    if (journal->changes != NULL)
+        sqlite3session_delete(journal->changes);
+    journal->changes = NULL;
+}
+
+static enum status undo_commit(struct journal *journal, struct diags *diags)
+{
+    int size = 0;
+    void *changes = NULL;
+    if (journal->changes == NULL)
+        return STATUS_OK;
+    int code = sqlite3session_changeset(journal->changes, &size, &changes);
+    undo_drop(journal);
+    if (code != SQLITE_OK)
+        return failed(journal, code, diags);
+    enum status status = STATUS_OK;
+    if (size > 0) {
+        struct moment now = moment_now();
+        const void *kept = size <= LARGEST ? changes : NULL;
+        status = query_number(journal, NULL, diags, "INSERT INTO act VALUES (NULL, ?, ?, ?, ?, 0)",
+                              "iitb", now.seconds, (int64_t)now.offset, journal->act, kept, size);
+        int64_t oldest = sqlite3_last_insert_rowid(journal->database) - KEPT_CHANGES;
+        if (status == STATUS_OK)
+            status = query_number(journal, NULL, diags,
+                                  "UPDATE act SET changes = NULL WHERE id = ?", "i", oldest);
+    }
+    sqlite3_free(changes);
+    return status;
 }
 
 /* ---- transactions ---------------------------------------------------------------------------- */
@@ -1084,25 +1163,158 @@ enum status backup_restore(const char *backup, const char *path, struct moment n
     return status;
 }
 
+/* ---- back ------------------------------------------------------------------------------------ */
+
+/* A column of a row that the act added; every table begins with its id. */
+enum { AT_VESSEL = 1, AT_LABEL = 1, AT_EDIT_TABLE = 3, AT_EDIT_LABEL = 4 };
+
+static const char *added_text(sqlite3_changeset_iter *row, int column, struct arena *arena)
+{
+    sqlite3_value *value = NULL;
+    const char *text = sqlite3changeset_new(row, column, &value) == SQLITE_OK && value != NULL
+                           ? (const char *)sqlite3_value_text(value)
+                           : NULL;
+    return arena_string(arena, text != NULL ? text : "");
+}
+
+/* What an act was about: of looks, events and outcomes their vessel, or the batch of several; else the
+ * batch that was started, the record that was corrected or added. */
+static enum status describe(struct journal *journal, const void *changes, int size,
+                            struct arena *arena, struct undone *undone, struct diags *diags)
+{
+    sqlite3_changeset_iter *row = NULL;
+    const char *name = NULL, *vessel = NULL;
+    bool several = false;
+    int columns = 0, operation = 0, code;
+
+    undone->table = undone->label = "";
+    if ((code = sqlite3changeset_start(&row, size, (void *)changes)) != SQLITE_OK)
+        return failed(journal, code, diags);
+    while (sqlite3changeset_next(row) == SQLITE_ROW &&
+           sqlite3changeset_op(row, &name, &columns, &operation, NULL) == SQLITE_OK) {
+        int record = 0;
+        while (record < RECORD_COUNT && strcmp(record_types[record].name, name) != 0)
+            record++;
+        if (operation != SQLITE_INSERT || record == RECORD_COUNT)
+            continue;
+        undone->rows[record]++;
+        if (record_of_vessel((enum record)record)) {
+            const char *id = added_text(row, AT_VESSEL, arena);
+            several = several || (vessel != NULL && strcmp(vessel, id) != 0);
+            vessel = vessel != NULL ? vessel : id;
+        } else if (record == RECORD_EDIT && undone->table[0] == '\0') {
+            undone->table = added_text(row, AT_EDIT_TABLE, arena);
+            undone->label = added_text(row, AT_EDIT_LABEL, arena);
+        } else if (record_has_label((enum record)record) && record != RECORD_VESSEL &&
+                   (undone->table[0] == '\0' || record == RECORD_BATCH)) {
+            undone->table = record_types[record].name;
+            undone->label = added_text(row, AT_LABEL, arena);
+        }
+    }
+    code = sqlite3changeset_finalize(row);
+    if (code != SQLITE_OK)
+        return failed(journal, code, diags);
+    if (vessel == NULL)
+        return STATUS_OK;
+    undone->table = record_types[several ? RECORD_BATCH : RECORD_VESSEL].name;
+    struct query query = query_begin(journal, diags,
+                                     several ? "SELECT label FROM batch WHERE id ="
+                                               " (SELECT batch FROM vessel WHERE id = ?)"
+                                             : "SELECT label FROM vessel WHERE id = ?",
+                                     "i", (int64_t)strtoll(vessel, NULL, 10));
+    if (query_next(&query))
+        undone->label = arena_string(arena, query_text(&query, 0));
+    return query_end(&query);
+}
+
+static int refuse_conflict(void *context, int kind, sqlite3_changeset_iter *row)
+{
+    (void)context, (void)kind, (void)row;
+    return SQLITE_CHANGESET_ABORT;
+}
+
+static enum status take_back(struct journal *journal, struct moment now, struct arena *arena,
+                             struct undone *undone, struct diags *diags)
+{
+    static const char newest[] =
+        "SELECT id, at, at_offset, words, changes FROM act WHERE undone = 0"
+        " ORDER BY id DESC LIMIT 1";
+    struct query query = query_begin(journal, diags, newest, "");
+    void *changes = NULL, *inverse = NULL;
+    int64_t id = 0;
+    int size = 0, code;
+
+    *undone = (struct undone){.words = ""};
+    if (query_next(&query)) {
+        id = query_integer(&query, 0);
+        undone->at = query_moment(&query, 1);
+        undone->words = arena_string(arena, query_text(&query, 3));
+        size = sqlite3_column_bytes(query.statement, 4);
+        changes = arena_copy(arena, sqlite3_column_blob(query.statement, 4), (size_t)size);
+    }
+    enum status status = query_end(&query);
+    if (status != STATUS_OK)
+        return status;
+    if (size == 0) {
+        diags_error(diags, (struct position){0},
+                    id == 0 ? "there is nothing to undo"
+                            : "'%s' changed too much, or is too long ago, to be undone; 'jarside "
+                              "restore' brings a backup back",
+                    undone->words);
+        return STATUS_USAGE;
+    }
+    if ((status = describe(journal, changes, size, arena, undone, diags)) != STATUS_OK)
+        return status;
+    int length = 0;
+    code = sqlite3changeset_invert(size, changes, &length, &inverse);
+    if (code == SQLITE_OK)
+        code =
+            sqlite3changeset_apply(journal->database, length, inverse, NULL, refuse_conflict, NULL);
+    sqlite3_free(inverse);
+    if (code == SQLITE_ABORT) {
+        diags_error(diags, (struct position){0},
+                    "'%s' cannot be undone: what it changed was changed again since",
+                    undone->words);
+        return STATUS_USAGE;
+    }
+    if (code != SQLITE_OK)
+        return failed(journal, code, diags);
+    struct edit trace = {.at = now,
+                         .table = undone->table[0] != '\0' ? undone->table : "journal",
+                         .label = undone->label[0] != '\0' ? undone->label : "journal",
+                         .column = UNDONE,
+                         .was = undone->words,
+                         .became = ""};
+    status = journal_add(journal, RECORD_EDIT, &trace, diags);
+    if (status == STATUS_OK)
+        status = query_number(journal, NULL, diags, "UPDATE act SET undone = ? WHERE id = ?", "ii",
+                              now.seconds, id);
+    if (status != STATUS_OK)
+        return status;
+    query = query_begin(journal, diags, newest, "");
+    if (query_next(&query))
+        undone->before = arena_string(arena, query_text(&query, 3));
+    return query_end(&query);
+}
+
+enum status undo_last(struct journal *journal, struct moment now, struct arena *arena,
+                      struct undone *undone, struct diags *diags)
+{
+    undo_watch(journal, NULL);
+    enum status status = journal_begin(journal, diags);
+    return status == STATUS_OK
+               ? journal_finish(journal, take_back(journal, now, arena, undone, diags), diags)
+               : status;
+}
+
 /* ---- what a vessel has become ---------------------------------------------------------------- */
 
-enum { /* columns of what stands of a vessel: moments take two */
-       AT_STANDS,
-       AT_LOOK,
-       AT_LOOKED = 2,
-       AT_ACTION = 4,
-       AT_STATUS,
-       AT_LOST,
-       AT_USED = 8,
-       AT_DISCARDED = 10,
-       AT_STATE = 12,
-       AT_OUTCOME,
-       AT_CONFIRMED,
-       AT_BECAUSE = 16,
-};
+/* A loss is of the kind that is known of it, else untold. */
+#define LOSS(status) "iif(" status " IN ('contaminated', 'stuck'), " status ", 'untold')"
 
-/* Standing are rows that no later one corrects; a correction keeps the turn of what it corrects. */
-static const char what_stands[] =
+/* Standing are rows that no later one corrects; a correction keeps the turn of what it corrects. One that
+ * broke, or was there by mistake, has told nothing of its growth; nor has anybody lost it to that. */
+const char vessel_derived[] =
     "WITH looks AS (SELECT *, coalesce(turn, id) AS chain FROM look AS a WHERE vessel = ?1"
     " AND action <> '" WITHDRAWN "'"
     " AND NOT EXISTS (SELECT 1 FROM look WHERE corrects = a.id)),"
@@ -1110,129 +1322,61 @@ static const char what_stands[] =
     " AND NOT EXISTS (SELECT 1 FROM event WHERE corrects = a.id)),"
     " outcomes AS (SELECT *, coalesce(turn, id) AS chain FROM outcome AS a WHERE vessel = ?1"
     " AND status <> '" WITHDRAWN "'"
-    " AND NOT EXISTS (SELECT 1 FROM outcome WHERE corrects = a.id))"
-    " SELECT iif(moved.id IS NULL, v.place, moved.place), seen.id, seen.at, seen.at_offset,"
-    " seen.action, seen.status, lost.at, lost.at_offset, used.at, used.at_offset, gone.at,"
-    " gone.at_offset, done.kind, ended.status, ended.at, ended.at_offset,"
-    " gone.because FROM vessel AS v"
-    " LEFT JOIN look AS seen ON seen.id = (SELECT id FROM looks ORDER BY chain DESC LIMIT 1)"
-    " LEFT JOIN look AS lost ON lost.id ="
-    " (SELECT id FROM looks WHERE action = 'discard' ORDER BY at, chain LIMIT 1)"
-    " LEFT JOIN event AS used ON used.id ="
-    " (SELECT id FROM events WHERE kind = 'use' ORDER BY chain DESC LIMIT 1)"
-    " LEFT JOIN event AS gone ON gone.id ="
-    " (SELECT id FROM events WHERE kind = 'discard' ORDER BY chain DESC LIMIT 1)"
-    " LEFT JOIN event AS moved ON moved.id ="
-    " (SELECT id FROM events WHERE kind = 'move' ORDER BY chain DESC LIMIT 1)"
-    " LEFT JOIN event AS done ON done.id = (SELECT id FROM events"
-    " WHERE kind IN ('isolate', 'return', 'discard', 'use') ORDER BY chain DESC LIMIT 1)"
-    " LEFT JOIN outcome AS ended ON ended.id ="
-    " (SELECT id FROM outcomes ORDER BY chain DESC LIMIT 1) WHERE v.id = ?1";
-
-static struct moment earlier(struct moment a, struct moment b)
-{
-    if (!moment_known(a) || !moment_known(b))
-        return moment_known(a) ? a : b;
-    return b.seconds < a.seconds ? b : a;
-}
-
-static bool says(const struct query *query, int column, const char *word)
-{
-    return strcmp(query_text(query, column), word) == 0;
-}
-
-static enum fate fate_of_loss(const struct query *query, int column)
-{
-    return says(query, column, status_name(FINDING_CONTAMINATED)) ? FATE_CONTAMINATED
-           : says(query, column, status_name(FINDING_STUCK))      ? FATE_STUCK
-                                                                  : FATE_UNTOLD;
-}
-
-/* What becomes of a vessel that was discarded although its last look had not asked for it. One that
- * broke, or was there by mistake, has told nothing of its growth; nor has anybody lost it to that. */
-static enum fate fate_because(const struct query *query)
-{
-    static const enum fate fates[] = {
-        [BECAUSE_UNTOLD] = FATE_UNTOLD, [BECAUSE_CONTAMINATED] = FATE_CONTAMINATED,
-        [BECAUSE_STUCK] = FATE_STUCK,   [BECAUSE_BROKEN] = FATE_OPEN,
-        [BECAUSE_SOLD] = FATE_SOUND,    [BECAUSE_GIVEN] = FATE_SOUND,
-        [BECAUSE_USED] = FATE_SOUND,    [BECAUSE_SLIP] = FATE_OPEN,
-    };
-    for (size_t i = 1; because_words[i] != NULL; i++)
-        if (says(query, AT_BECAUSE, because_words[i]))
-            return fates[i];
-    return fate_of_loss(query, AT_STATUS);
-}
-
-enum status vessel_derive(struct journal *journal, int64_t id, struct vessel *vessel,
-                          struct diags *diags)
-{
-    record_init(RECORD_VESSEL, vessel);
-    struct query query = query_begin(journal, diags, what_stands, "i", id);
-    bool found = query_next(&query);
-    if (found) {
-        struct moment lost = query_moment(&query, AT_LOST), used = query_moment(&query, AT_USED);
-        struct moment discarded = query_moment(&query, AT_DISCARDED);
-        struct moment confirmed = query_moment(&query, AT_CONFIRMED);
-        bool discards = says(&query, AT_ACTION, action_name(ACTION_DISCARD));
-        bool clean = says(&query, AT_OUTCOME, status_name(FINDING_CLEAN));
-        enum fate outcome = fate_of_loss(&query, AT_OUTCOME);
-        vessel->stands = vessel->stood = query_integer(&query, AT_STANDS);
-        vessel->last_look = query_integer(&query, AT_LOOK);
-        vessel->state = says(&query, AT_STATE, event_words[EVENT_ISOLATE])   ? VESSEL_ISOLATED
-                        : says(&query, AT_STATE, event_words[EVENT_DISCARD]) ? VESSEL_DISCARDED
-                        : says(&query, AT_STATE, event_words[EVENT_USE])     ? VESSEL_USED
-                                                                             : VESSEL_GROWING;
-        if (vessel->state == VESSEL_DISCARDED || discards) {
-            vessel->fate = discards ? fate_of_loss(&query, AT_STATUS) : fate_because(&query);
-            vessel->ended = earlier(lost, discarded);
-        } else if (vessel->state == VESSEL_USED) {
-            vessel->fate = FATE_SOUND;
-            vessel->ended = used;
-        }
-        bool overtaken = discards && query_moment(&query, AT_LOOKED).seconds > confirmed.seconds;
-        if (clean && !overtaken) {
-            vessel->fate = FATE_SOUND;
-            vessel->ended = earlier(used, discarded);
-        } else if (outcome != FATE_UNTOLD) {
-            vessel->fate = outcome;
-            vessel->ended = earlier(vessel->ended, earlier(lost, confirmed));
-        }
-    }
-    enum status status = query_end(&query);
-    if (status == STATUS_OK && !found) {
-        diags_error(diags, (struct position){.file = journal->path}, "there is no vessel %lld",
-                    (long long)id);
-        return STATUS_USAGE;
-    }
-    if (status != STATUS_OK || !moment_known(vessel->ended))
-        return status;
-    /* Where it stood: without moves after its end. */
-    return query_number(
-        journal, &vessel->stood, diags,
-        "SELECT iif(moved.id IS NULL, v.place, moved.place) FROM vessel AS v"
-        " LEFT JOIN event AS moved ON moved.id = (SELECT id FROM event AS a WHERE vessel = ?1"
-        " AND NOT EXISTS (SELECT 1 FROM event WHERE corrects = a.id) AND kind = 'move'"
-        " AND at <= ?2 ORDER BY coalesce(turn, id) DESC LIMIT 1) WHERE v.id = ?1",
-        "ii", id, vessel->ended.seconds);
-}
+    " AND NOT EXISTS (SELECT 1 FROM outcome WHERE corrects = a.id)),"
+    " seen AS (SELECT * FROM looks ORDER BY chain DESC LIMIT 1),"
+    " lost AS (SELECT * FROM looks WHERE action = 'discard' ORDER BY at, chain LIMIT 1),"
+    " used AS (SELECT * FROM events WHERE kind = 'use' ORDER BY chain DESC LIMIT 1),"
+    " gone AS (SELECT * FROM events WHERE kind = 'discard' ORDER BY chain DESC LIMIT 1),"
+    " told AS (SELECT * FROM outcomes ORDER BY chain DESC LIMIT 1),"
+    " moves AS (SELECT at, place, chain FROM events WHERE kind = 'move'"
+    " UNION ALL SELECT NULL, place, 0 FROM vessel WHERE id = ?1),"
+    " facts AS (SELECT ifnull((SELECT action FROM seen) = 'discard', 0) AS discards,"
+    " ifnull((SELECT status FROM seen), '') AS status,"
+    " ifnull((SELECT kind FROM events WHERE kind IN ('isolate', 'return', 'discard', 'use')"
+    " ORDER BY chain DESC LIMIT 1), '') AS done,"
+    " ifnull((SELECT because FROM gone), '') AS because,"
+    " ifnull((SELECT status FROM told), '') AS told),"
+    " known AS (SELECT *, told IN ('contaminated', 'stuck') AS ill,"
+    /* A clean outcome gives way to a later look that says discard. */
+    " told = 'clean' AND NOT (discards AND (SELECT at FROM seen) > (SELECT at FROM told)) AS well,"
+    " discards OR done = 'discard' AS over FROM facts),"
+    " ends AS (SELECT at, at_offset, 0 AS rank FROM used, known"
+    " WHERE well OR (done = 'use' AND NOT over)"
+    " UNION ALL SELECT at, at_offset, 1 FROM lost, known WHERE ill OR (over AND NOT well)"
+    " UNION ALL SELECT at, at_offset, 2 FROM gone, known WHERE well OR over"
+    " UNION ALL SELECT at, at_offset, 3 FROM told, known WHERE ill),"
+    " ended AS (SELECT at, at_offset FROM ends ORDER BY at, rank LIMIT 1)"
+    " SELECT (SELECT place FROM moves ORDER BY chain DESC LIMIT 1) AS stands,"
+    " (SELECT place FROM moves WHERE NOT ifnull(at > (SELECT at FROM ended), 0)"
+    " ORDER BY chain DESC LIMIT 1) AS stood,"
+    " CASE done WHEN 'isolate' THEN 'isolated' WHEN 'discard' THEN 'discarded'"
+    " WHEN 'use' THEN 'used' ELSE 'growing' END AS state,"
+    " CASE WHEN well THEN 'sound' WHEN ill THEN told WHEN discards THEN " LOSS(
+        "status") " WHEN over THEN CASE WHEN because IN ('contaminated', 'stuck') THEN because"
+                  " WHEN because IN ('broken', 'slip') THEN 'open'"
+                  " WHEN because IN ('sold', 'given', 'used') THEN 'sound' ELSE " LOSS(
+                      "status") " END"
+                                " WHEN done = 'use' THEN 'sound' ELSE 'open' END AS fate,"
+                                " (SELECT at FROM ended) AS ended, (SELECT at_offset FROM ended) "
+                                "AS ended_offset,"
+                                " (SELECT id FROM seen) AS last_look FROM known";
 
 static enum status refresh(struct journal *journal, int64_t id, struct diags *diags)
 {
-    struct vessel vessel;
-    enum status status = vessel_derive(journal, id, &vessel, diags);
-    if (status != STATUS_OK)
-        return status;
-    bool ended = moment_known(vessel.ended);
-    struct query query =
-        query_begin(journal, diags,
-                    "UPDATE vessel SET stands = ?2, stood = ?3, state = ?4, fate = ?5,"
-                    " ended = iif(?6, ?7, NULL), ended_offset = iif(?6, ?8, NULL), last_look = ?9,"
-                    " due = iif(?10, 0, due), due_for = iif(?10, '', due_for) WHERE id = ?1",
-                    "irrttiiiri", id, vessel.stands, vessel.stood, vessel_state_words[vessel.state],
-                    fate_words[vessel.fate], (int64_t)ended, vessel.ended.seconds,
-                    (int64_t)vessel.ended.offset, vessel.last_look, (int64_t)vessel_gone(&vessel));
-    return query_end(&query);
+    const char *sql = journal_sql(journal,
+                                  "UPDATE vessel SET (stands, stood, state, fate, ended,"
+                                  " ended_offset, last_look) = (%s) WHERE id = ?1",
+                                  vessel_derived);
+    enum status status = query_number(journal, NULL, diags, sql, "i", id);
+    if (status == STATUS_OK && sqlite3_changes(journal->database) == 0)
+        return journal_refuse(journal, STATUS_USAGE, diags, "there is no vessel %lld",
+                              (long long)id);
+    if (status == STATUS_OK)
+        status = query_number(journal, NULL, diags,
+                              "UPDATE vessel SET due = 0, due_for = '' WHERE id = ?"
+                              " AND state IN ('discarded', 'used')",
+                              "i", id);
+    return status;
 }
 
 enum status journal_refresh(struct journal *journal, int64_t vessel, struct diags *diags)
@@ -1245,8 +1389,7 @@ enum status journal_refresh(struct journal *journal, int64_t vessel, struct diag
 enum status journal_set_due(struct journal *journal, int64_t vessel, int64_t day, const char *why,
                             struct diags *diags)
 {
-    struct query query =
-        query_begin(journal, diags, "UPDATE vessel SET due = ?2, due_for = ?3 WHERE id = ?1", "iit",
-                    vessel, day > 0 ? day : (int64_t)0, why);
-    return query_end(&query);
+    return query_number(journal, NULL, diags,
+                        "UPDATE vessel SET due = max(?2, 0), due_for = ?3 WHERE id = ?1", "iit",
+                        vessel, day, why);
 }

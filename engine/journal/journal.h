@@ -156,6 +156,36 @@ enum status journal_set_due(struct journal *journal, int64_t vessel, int64_t day
 enum status journal_due(struct journal *journal, int64_t day, struct arena *arena,
                         struct vessel **vessels, size_t *count, struct diags *diags);
 
+/* ---- acts ------------------------------------------------------------------------------------ */
+
+/*
+ * Acts, and the way back: what one transaction of a command changed, row by row, is kept beside the
+ * words of the command, so that it can be taken back exactly. The rows then are as they were before;
+ * the trace that stays is an edit ("undone"), under the vessel, batch or record that the act was
+ * about, and the act itself, marked. Acts are neither exported nor listed.
+ *
+ * What changed more than a mebibyte, and what lies many acts back, cannot be undone any more.
+ */
+
+/* From now on what is committed is an act with these words (copied); NULL: it is none. */
+void undo_watch(struct journal *journal, const char *words);
+
+struct undone {                /* texts in the arena */
+    const char *words;         /* of the act */
+    struct moment at;          /* when it was done */
+    const char *table;         /* what it was about: a kind of record */
+    const char *label;         /* and its label */
+    size_t rows[RECORD_COUNT]; /* how many records it had added */
+    const char *before;        /* the words of the one that would be next; or NULL */
+};
+
+/* The column of such an edit. */
+#define UNDONE "undone"
+
+/* Takes the newest act that stands back. STATUS_USAGE when there is none, or it cannot be undone. */
+enum status undo_last(struct journal *journal, struct moment now, struct arena *arena,
+                      struct undone *undone, struct diags *diags);
+
 /* For the tests of this module and for what has a module of its own in journal/. */
 struct sqlite3;
 struct sqlite3 *journal_database(struct journal *journal);

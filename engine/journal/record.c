@@ -23,195 +23,35 @@ const char *const because_words[] = {"",      "contaminated", "stuck", "broken",
 enum { LONGEST_LABEL = 120 };
 enum { LATEST_DAY = 2932894 }; /* 9999-12-29: the last one written with four digits in any zone */
 
-/* A column of a struct, called as its member is. */
-#define COLUMN(type, member, ...)                                                                  \
-    {                                                                                              \
-        .name = #member, .offset = offsetof(struct type, member), .kind = __VA_ARGS__              \
-    }
+/* The columns of a struct, called as its members are. */
+#define KIND_LABEL               COLUMN_LABEL
+#define KIND_TEXT                COLUMN_TEXT
+#define KIND_REAL                COLUMN_REAL
+#define KIND_INTEGER             COLUMN_INTEGER
+#define KIND_DAY                 COLUMN_DAY
+#define KIND_FLAG                COLUMN_FLAG
+#define KIND_MOMENT              COLUMN_MOMENT
+#define KIND_REFERENCE           COLUMN_REFERENCE
+#define KIND_STATE               COLUMN_WORD, .words = vessel_state_words
+#define KIND_FATE                COLUMN_WORD, .words = fate_words
+#define KIND_EVENT               COLUMN_WORD, .words = event_words
+#define KIND_BECAUSE             COLUMN_WORD, .words = because_words
+#define KIND_NAMED(kind)         KIND_##kind
+#define KIND_OF(kind)            KIND_NAMED(kind)
+#define BEHIND_KIND(kind, ...)   __VA_ARGS__
 #define BETWEEN(lowest, highest) .low = (lowest), .high = (highest)
+#define AS_COLUMN(record, member, ...)                                                             \
+    {.name = #member,                                                                              \
+     .offset = offsetof(struct record, member),                                                    \
+     .kind = KIND_OF(COLUMN_KIND(__VA_ARGS__, )),                                                  \
+     BEHIND_KIND(__VA_ARGS__, )},
+#define AS_COLUMNS(upper, record, COLUMNS, ...)                                                    \
+    static const struct column record##_columns[] = {COLUMNS(AS_COLUMN){.name = NULL}};
+RECORDS(AS_COLUMNS)
 
-static const struct column starter_columns[] = {
-    COLUMN(starter, label, COLUMN_LABEL, .required = true),
-    COLUMN(starter, species, COLUMN_TEXT, .feeds = FEEDS_SPECIES, .list = LIST_SPECIES),
-    COLUMN(starter, kind, COLUMN_TEXT, .feeds = FEEDS_STARTER_KIND, .list = LIST_STARTERS),
-    COLUMN(starter, source, COLUMN_TEXT),
-    COLUMN(starter, made, COLUMN_MOMENT),
-    COLUMN(starter, note, COLUMN_TEXT),
-    {.name = NULL},
-};
-
-static const struct column parent_columns[] = {
-    COLUMN(parent, starter, COLUMN_REFERENCE, .refers = RECORD_STARTER, .required = true),
-    COLUMN(parent, parent, COLUMN_REFERENCE, .refers = RECORD_STARTER),
-    COLUMN(parent, vessel, COLUMN_REFERENCE, .refers = RECORD_VESSEL),
-    {.name = NULL},
-};
-
-static const struct column lot_columns[] = {
-    COLUMN(lot, label, COLUMN_LABEL, .required = true),
-    COLUMN(lot, grain, COLUMN_TEXT, .feeds = FEEDS_GRAIN, .list = LIST_GRAINS),
-    COLUMN(lot, source, COLUMN_TEXT),
-    COLUMN(lot, bought, COLUMN_MOMENT),
-    COLUMN(lot, moisture, COLUMN_REAL, .dimension = DIM_PERCENT, BETWEEN(0, 60)),
-    COLUMN(lot, note, COLUMN_TEXT),
-    {.name = NULL},
-};
-
-static const struct column cook_columns[] = {
-    COLUMN(cook, label, COLUMN_LABEL, .required = true),
-    COLUMN(cook, cooker, COLUMN_TEXT),
-    COLUMN(cook, method, COLUMN_TEXT, .feeds = FEEDS_COOK_METHOD, .list = LIST_METHODS),
-    COLUMN(cook, gauge, COLUMN_REAL, .feeds = FEEDS_COOK_GAUGE, .dimension = DIM_GAUGE_KPA,
-           BETWEEN(0, 1000)),
-    COLUMN(cook, minutes, COLUMN_REAL, .feeds = FEEDS_COOK_MINUTES, .dimension = DIM_MINUTES,
-           BETWEEN(0, 6000)),
-    COLUMN(cook, altitude, COLUMN_REAL, .feeds = FEEDS_ALTITUDE, .dimension = DIM_METRES,
-           BETWEEN(-500, 9000)),
-    COLUMN(cook, air, COLUMN_REAL, .feeds = FEEDS_AIR, BETWEEN(0, 1)),
-    COLUMN(cook, load, COLUMN_TEXT, .feeds = FEEDS_LOAD, .list = LIST_LOADS),
-    COLUMN(cook, facts, COLUMN_TEXT, .settings = true),
-    COLUMN(cook, at, COLUMN_MOMENT),
-    COLUMN(cook, note, COLUMN_TEXT),
-    {.name = NULL},
-};
-
-static const struct column session_columns[] = {
-    COLUMN(session, label, COLUMN_LABEL, .required = true),
-    COLUMN(session, facts, COLUMN_TEXT, .settings = true),
-    COLUMN(session, at, COLUMN_MOMENT),
-    COLUMN(session, note, COLUMN_TEXT),
-    {.name = NULL},
-};
-
-static const struct column place_columns[] = {
-    COLUMN(place, label, COLUMN_LABEL, .required = true),
-    COLUMN(place, celsius, COLUMN_REAL, .feeds = FEEDS_TEMPERATURE, .dimension = DIM_CELSIUS,
-           BETWEEN(-30, 80), .also = "temperature|temp"),
-    COLUMN(place, note, COLUMN_TEXT),
-    {.name = NULL},
-};
-
-static const struct column batch_columns[] = {
-    COLUMN(batch, label, COLUMN_LABEL, .required = true),
-    COLUMN(batch, at, COLUMN_MOMENT, .required = true),
-    COLUMN(batch, species, COLUMN_TEXT, .feeds = FEEDS_SPECIES, .list = LIST_SPECIES),
-    COLUMN(batch, starter, COLUMN_REFERENCE, .refers = RECORD_STARTER),
-    COLUMN(batch, lot, COLUMN_REFERENCE, .refers = RECORD_LOT),
-    COLUMN(batch, cook, COLUMN_REFERENCE, .refers = RECORD_COOK),
-    COLUMN(batch, session, COLUMN_REFERENCE, .refers = RECORD_SESSION),
-    COLUMN(batch, dry, COLUMN_REAL, .feeds = FEEDS_DRY_MASS, .dimension = DIM_GRAMS,
-           BETWEEN(0, 1e6)),
-    COLUMN(batch, water, COLUMN_REAL, .feeds = FEEDS_WATER_MASS, .dimension = DIM_GRAMS,
-           BETWEEN(0, 1e6)),
-    COLUMN(batch, inoculum, COLUMN_REAL, BETWEEN(0, 1e6), .also = "dose"),
-    COLUMN(batch, unit, COLUMN_TEXT),
-    COLUMN(batch, soak, COLUMN_REAL, .feeds = FEEDS_SOAK, .dimension = DIM_MINUTES,
-           BETWEEN(0, 1e5)),
-    COLUMN(batch, purpose, COLUMN_TEXT, .list = LIST_USES),
-    COLUMN(batch, facts, COLUMN_TEXT, .settings = true),
-    COLUMN(batch, note, COLUMN_TEXT),
-    COLUMN(batch, by, COLUMN_TEXT),
-    {.name = NULL},
-};
-
-static const struct column vessel_columns[] = {
-    COLUMN(vessel, label, COLUMN_LABEL, .required = true),
-    COLUMN(vessel, batch, COLUMN_REFERENCE, .refers = RECORD_BATCH, .required = true),
-    COLUMN(vessel, number, COLUMN_INTEGER, .required = true, BETWEEN(1, 1e6)),
-    COLUMN(vessel, kind, COLUMN_TEXT, .feeds = FEEDS_VESSEL, .list = LIST_VESSELS),
-    COLUMN(vessel, grams, COLUMN_REAL, .feeds = FEEDS_VESSEL_MASS, .dimension = DIM_GRAMS,
-           BETWEEN(0, 1e6)),
-    COLUMN(vessel, place, COLUMN_REFERENCE, .refers = RECORD_PLACE),
-    COLUMN(vessel, position, COLUMN_TEXT, .feeds = FEEDS_POSITION, .list = LIST_POSITIONS),
-    COLUMN(vessel, lid, COLUMN_TEXT),
-    COLUMN(vessel, bag, COLUMN_TEXT),
-    COLUMN(vessel, spot, COLUMN_TEXT),
-    COLUMN(vessel, sequence, COLUMN_REAL, BETWEEN(0, 1e6)),
-    COLUMN(vessel, control, COLUMN_FLAG),
-    COLUMN(vessel, note, COLUMN_TEXT),
-    COLUMN(vessel, stands, COLUMN_REFERENCE, .refers = RECORD_PLACE, .derived = true),
-    COLUMN(vessel, stood, COLUMN_REFERENCE, .refers = RECORD_PLACE, .derived = true),
-    COLUMN(vessel, state, COLUMN_WORD, .words = vessel_state_words, .derived = true),
-    COLUMN(vessel, fate, COLUMN_WORD, .words = fate_words, .derived = true),
-    COLUMN(vessel, ended, COLUMN_MOMENT, .derived = true),
-    COLUMN(vessel, last_look, COLUMN_REFERENCE, .refers = RECORD_LOOK, .derived = true),
-    COLUMN(vessel, due, COLUMN_INTEGER, .derived = true, BETWEEN(0, LATEST_DAY)),
-    COLUMN(vessel, due_for, COLUMN_TEXT, .derived = true),
-    {.name = NULL},
-};
-
-static const struct column look_columns[] = {
-    COLUMN(look, vessel, COLUMN_REFERENCE, .refers = RECORD_VESSEL, .required = true),
-    COLUMN(look, at, COLUMN_MOMENT, .required = true),
-    COLUMN(look, words, COLUMN_TEXT),
-    COLUMN(look, facts, COLUMN_TEXT, .internal = true),
-    COLUMN(look, coverage, COLUMN_REAL, BETWEEN(0, 100)),
-    COLUMN(look, action, COLUMN_TEXT, .list = LIST_ACTIONS, .required = true),
-    COLUMN(look, next_step, COLUMN_TEXT, .list = LIST_NEXT_STEPS),
-    COLUMN(look, forced_by, COLUMN_TEXT, .list = LIST_FLOORS, .internal = true),
-    COLUMN(look, finding, COLUMN_TEXT, .list = LIST_FINDINGS),
-    COLUMN(look, status, COLUMN_TEXT, .list = LIST_STATUSES),
-    COLUMN(look, contaminated, COLUMN_REAL, BETWEEN(0, 1)),
-    COLUMN(look, posterior, COLUMN_TEXT, .internal = true),
-    COLUMN(look, rules, COLUMN_TEXT, .internal = true),
-    COLUMN(look, program, COLUMN_TEXT, .internal = true),
-    COLUMN(look, corrects, COLUMN_REFERENCE, .refers = RECORD_LOOK),
-    COLUMN(look, turn, COLUMN_REFERENCE, .refers = RECORD_LOOK, .derived = true),
-    COLUMN(look, by, COLUMN_TEXT),
-    {.name = NULL},
-};
-
-static const struct column event_columns[] = {
-    COLUMN(event, vessel, COLUMN_REFERENCE, .refers = RECORD_VESSEL, .required = true),
-    COLUMN(event, at, COLUMN_MOMENT, .required = true),
-    COLUMN(event, kind, COLUMN_WORD, .words = event_words, .required = true),
-    COLUMN(event, place, COLUMN_REFERENCE, .refers = RECORD_PLACE),
-    COLUMN(event, detail, COLUMN_TEXT),
-    COLUMN(event, because, COLUMN_WORD, .words = because_words),
-    COLUMN(event, corrects, COLUMN_REFERENCE, .refers = RECORD_EVENT),
-    COLUMN(event, turn, COLUMN_REFERENCE, .refers = RECORD_EVENT, .derived = true),
-    COLUMN(event, by, COLUMN_TEXT),
-    {.name = NULL},
-};
-
-static const struct column outcome_columns[] = {
-    COLUMN(outcome, vessel, COLUMN_REFERENCE, .refers = RECORD_VESSEL, .required = true),
-    COLUMN(outcome, at, COLUMN_MOMENT, .required = true),
-    COLUMN(outcome, finding, COLUMN_TEXT, .list = LIST_FINDINGS, .required = true),
-    COLUMN(outcome, status, COLUMN_TEXT, .list = LIST_STATUSES, .required = true),
-    COLUMN(outcome, cause, COLUMN_TEXT, .list = LIST_CAUSES),
-    COLUMN(outcome, how, COLUMN_TEXT),
-    COLUMN(outcome, corrects, COLUMN_REFERENCE, .refers = RECORD_OUTCOME),
-    COLUMN(outcome, turn, COLUMN_REFERENCE, .refers = RECORD_OUTCOME, .derived = true),
-    COLUMN(outcome, by, COLUMN_TEXT),
-    {.name = NULL},
-};
-
-static const struct column edit_columns[] = {
-    COLUMN(edit, at, COLUMN_MOMENT, .required = true),
-    COLUMN(edit, table, COLUMN_TEXT, .required = true),
-    COLUMN(edit, label, COLUMN_TEXT, .required = true),
-    COLUMN(edit, column, COLUMN_TEXT, .required = true),
-    COLUMN(edit, was, COLUMN_TEXT),
-    COLUMN(edit, became, COLUMN_TEXT),
-    COLUMN(edit, by, COLUMN_TEXT),
-    {.name = NULL},
-};
-
-const struct record_type record_types[RECORD_COUNT] = {
-    [RECORD_STARTER] = {"starter", NULL, sizeof(struct starter), false, starter_columns},
-    [RECORD_PARENT] = {"parent", NULL, sizeof(struct parent), true, parent_columns},
-    [RECORD_LOT] = {"lot", NULL, sizeof(struct lot), false, lot_columns},
-    [RECORD_COOK] = {"cook", NULL, sizeof(struct cook), false, cook_columns},
-    [RECORD_SESSION] = {"session", NULL, sizeof(struct session), false, session_columns},
-    [RECORD_PLACE] = {"place", NULL, sizeof(struct place), false, place_columns},
-    [RECORD_BATCH] = {"batch", NULL, sizeof(struct batch), false, batch_columns},
-    [RECORD_VESSEL] = {"vessel", NULL, sizeof(struct vessel), false, vessel_columns},
-    [RECORD_LOOK] = {"look", NULL, sizeof(struct look), true, look_columns},
-    [RECORD_EVENT] = {"event", "deed", sizeof(struct event), true, event_columns},
-    [RECORD_OUTCOME] = {"outcome", NULL, sizeof(struct outcome), true, outcome_columns},
-    [RECORD_EDIT] = {"edit", NULL, sizeof(struct edit), true, edit_columns},
-};
+#define AS_TYPE(upper, record, COLUMNS, appended)                                                  \
+    [RECORD_##upper] = {#record, sizeof(struct record), appended, record##_columns},
+const struct record_type record_types[RECORD_COUNT] = {RECORDS(AS_TYPE)};
 
 #define ENTRY(array, number, called)                                                               \
     (index < (number) ? (struct list_word){(array)[index].id, (array)[index].called}               \
@@ -306,6 +146,15 @@ static bool allowed(const struct column *column, double number)
     return isfinite(number) && (!bounded || (number >= column->low && number <= column->high));
 }
 
+/* Of a column of words the one that it says; their count when it is none of them. */
+static int word_number(const struct column *column, const char *word)
+{
+    int number = 0;
+    while (column->words[number] != NULL && strcmp(column->words[number], word) != 0)
+        number++;
+    return number;
+}
+
 const char *row_columns(struct journal *journal, enum record record)
 {
     struct text *columns = &journal->columns[record], *parameters = &journal->parameters[record];
@@ -314,12 +163,11 @@ const char *row_columns(struct journal *journal, enum record record)
     text_puts(columns, "\"id\"");
     text_puts(parameters, "?");
     for (const struct column *column = record_types[record].columns; column->name; column++) {
+        bool moment = column->kind == COLUMN_MOMENT;
         text_printf(columns, ", \"%s\"", column->name);
-        text_puts(parameters, ", ?");
-        if (column->kind != COLUMN_MOMENT)
-            continue;
-        text_printf(columns, ", \"%s_offset\"", column->name);
-        text_puts(parameters, ", ?");
+        if (moment)
+            text_printf(columns, ", \"%s_offset\"", column->name);
+        text_puts(parameters, moment ? ", ?, ?" : ", ?");
     }
     return columns->bytes;
 }
@@ -351,6 +199,7 @@ static void bind_row(sqlite3_stmt *statement, enum record record, const void *ro
             sqlite3_bind_double(statement, at++, *(const double *)member);
             break;
         case COLUMN_INTEGER:
+        case COLUMN_DAY:
             sqlite3_bind_int64(statement, at++, *(const int64_t *)member);
             break;
         case COLUMN_FLAG:
@@ -385,11 +234,18 @@ static struct query row_begin(struct journal *journal, struct diags *diags, cons
     return query;
 }
 
+/* Writes a row by an SQL with its columns for parameters, and notes its words. */
 static enum status write_row(struct journal *journal, const char *sql, enum record record,
-                             const void *row, struct diags *diags)
+                             void *row, struct diags *diags)
 {
+    int64_t *id = row;
     struct query query = row_begin(journal, diags, sql, record, row);
-    return query_end(&query);
+    enum status status = query_end(&query);
+    if (status != STATUS_OK)
+        return status;
+    if (*id == 0)
+        *id = sqlite3_last_insert_rowid(journal->database);
+    return words_note(journal, record, row, diags);
 }
 
 /* Columns into members; what a column does not allow is not known. False for an unknown word. */
@@ -403,7 +259,6 @@ static bool read_row(const struct query *query, enum record record, struct arena
         void *into = (char *)row + column->offset;
         const char *text = NULL;
         double real = 0.0;
-        int word = 0;
         switch (column->kind) {
         case COLUMN_LABEL:
         case COLUMN_TEXT:
@@ -416,6 +271,7 @@ static bool read_row(const struct query *query, enum record record, struct arena
                 *(double *)into = real;
             break;
         case COLUMN_INTEGER:
+        case COLUMN_DAY:
         case COLUMN_REFERENCE:
             if (allowed(column, (double)sqlite3_column_int64(statement, at)))
                 *(int64_t *)into = sqlite3_column_int64(statement, at);
@@ -424,12 +280,9 @@ static bool read_row(const struct query *query, enum record record, struct arena
             *(bool *)into = sqlite3_column_int(statement, at) != 0;
             break;
         case COLUMN_WORD:
-            text = query_text(query, at);
-            while (column->words[word] != NULL && strcmp(column->words[word], text) != 0)
-                word++;
-            if (column->words[word] == NULL)
+            *(int *)into = word_number(column, query_text(query, at));
+            if (column->words[*(int *)into] == NULL)
                 return false;
-            *(int *)into = word;
             break;
         case COLUMN_MOMENT:
             *(struct moment *)into = query_moment(query, at++);
@@ -445,10 +298,10 @@ bool query_row(struct query *query, enum record record, struct arena *arena, voi
         return false;
     if (read_row(query, record, arena, row))
         return true;
-    diags_error(query->diags, (struct position){.file = query->journal->path},
-                "%s %lld holds a word that is not known; 'jarside journal check' says more",
-                record_types[record].name, (long long)*(int64_t *)row);
-    query->status = STATUS_DATA;
+    query->status =
+        journal_refuse(query->journal, STATUS_DATA, query->diags,
+                       "%s %lld holds a word that is not known; 'jarside journal check' says more",
+                       record_types[record].name, (long long)*(int64_t *)row);
     return false;
 }
 
@@ -466,25 +319,18 @@ enum status query_rows(struct query *query, enum record record, struct arena *ar
 
 /* ---- checking -------------------------------------------------------------------------------- */
 
-static enum status refuse(const struct journal *journal, enum record record,
-                          const struct column *column, const char *why, struct diags *diags)
-{
-    diags_error(diags, (struct position){.file = journal->path}, "%s of a %s %s", column->name,
-                record_types[record].name, why);
-    return STATUS_DATA;
-}
-
 static enum status check_column(struct journal *journal, enum record record,
                                 const struct column *column, const void *row, struct diags *diags)
 {
-    static const char missing[] = "is missing; give it";
     const void *member = column_member(column, row);
+    const struct moment *moment = member;
     const char *text = NULL, *why = NULL;
     char beyond[96];
-    size_t length = 0, words = 0;
+    size_t length = 0;
     double number = NAN;
     int64_t found = 0;
     bool absent = false;
+    enum status status = STATUS_OK;
     switch (column->kind) {
     case COLUMN_LABEL:
     case COLUMN_TEXT:
@@ -501,38 +347,35 @@ static enum status check_column(struct journal *journal, enum record record,
         absent = isnan(number);
         break;
     case COLUMN_INTEGER:
+    case COLUMN_DAY:
         number = (double)*(const int64_t *)member;
         break;
     case COLUMN_REFERENCE: /* foreign keys would refuse it as well, but not say which */
         absent = *(const int64_t *)member == 0;
-        if (absent)
-            break;
-        enum status status = query_number(journal, &found, diags,
-                                          journal_sql(journal, "SELECT 1 FROM \"%s\" WHERE id = ?",
-                                                      record_types[column->refers].name),
-                                          "i", *(const int64_t *)member);
-        if (status != STATUS_OK)
-            return status;
-        why = found == 0 ? "names a record that does not exist" : NULL;
+        if (!absent)
+            status = query_number(journal, &found, diags,
+                                  journal_sql(journal, "SELECT 1 FROM \"%s\" WHERE id = ?",
+                                              record_types[column->refers].name),
+                                  "i", *(const int64_t *)member);
+        why = absent || found != 0 ? NULL : "names a record that does not exist";
         break;
     case COLUMN_WORD:
-        while (column->words[words] != NULL)
-            words++;
-        why = *(const unsigned *)member >= words ? "is not one of the words allowed here" : NULL;
+        for (unsigned i = 0; i <= *(const unsigned *)member && why == NULL; i++)
+            why = column->words[i] == NULL ? "is not one of the words allowed here" : NULL;
         break;
     case COLUMN_MOMENT:
-        if (!moment_known(*(const struct moment *)member))
+        if (!moment_known(*moment))
             why = column->required ? "is missing; give a date" : NULL;
-        else if (((const struct moment *)member)->seconds < EARLIEST_MOMENT)
+        else if (moment->seconds < EARLIEST_MOMENT)
             why = "lies before 1990; no journal of this kind is as old";
-        else if (((const struct moment *)member)->seconds > moment_now().seconds + CLOCKS_DIFFER)
+        else if (moment->seconds > moment_now().seconds + CLOCKS_DIFFER)
             why = "lies in the future";
         break;
     case COLUMN_FLAG:
         break;
     }
     if (absent && column->required)
-        why = missing;
+        why = "is missing; give it";
     if (!isnan(number) && !allowed(column, number)) {
         why = beyond;
         if (column->low < column->high)
@@ -541,7 +384,10 @@ static enum status check_column(struct journal *journal, enum record record,
         else
             snprintf(beyond, sizeof beyond, "is %.6g; it should be a number", number);
     }
-    return why != NULL ? refuse(journal, record, column, why, diags) : STATUS_OK;
+    if (status != STATUS_OK || why == NULL)
+        return status;
+    return journal_refuse(journal, STATUS_DATA, diags, "%s of a %s %s", column->name,
+                          record_types[record].name, why);
 }
 
 /* What came before what (check.c), asked with the row alone in the place of its table; of starters, which
@@ -563,69 +409,50 @@ static enum status check_order(struct journal *journal, enum record record, cons
                 : journal_sql(journal, "WITH \"%s\" (%s) AS (VALUES (%s)) %s LIMIT 1", name,
                               columns, parameters, order);
         struct query query = row_begin(journal, diags, sql, record, row);
-        if (query_next(&query)) {
-            diags_error(diags, (struct position){.file = journal->path}, "%s",
-                        query_text(&query, 1));
-            query.status = STATUS_DATA;
-        }
+        if (query_next(&query))
+            query.status = journal_refuse(journal, STATUS_DATA, diags, "%s", query_text(&query, 1));
         status = query_end(&query);
     }
     return status;
 }
 
+/* A label names a record on the command line, so it must not read as an option or hold a blank end. */
+static const char *wrong_label(const char *label)
+{
+    size_t length = strlen(label);
+    if (utf8_count(label, length) > LONGEST_LABEL)
+        return "is longer than 120 letters; say it shorter, and the rest in its note";
+    if (label[0] == '-' || label[0] == ' ' || (length > 0 && label[length - 1] == ' ') ||
+        strpbrk(label, "\n\r\t"))
+        return "must not begin with '-' nor begin or end with a space";
+    return NULL;
+}
+
 enum status row_check(struct journal *journal, enum record record, const void *row,
                       struct diags *diags)
 {
-    enum status status = STATUS_OK;
-    for (const struct column *column = record_types[record].columns;
-         column->name && status == STATUS_OK; column++)
-        if (!column->derived)
-            status = check_column(journal, record, column, row, diags);
-    if (status != STATUS_OK)
-        return status;
-    if (!record_has_label(record))
-        return check_order(journal, record, row, diags);
-    /* A label names a record on the command line, so it must not read as an option or hold a blank
-     * end. */
-    /* NOLINTNEXTLINE(clang-analyzer-core.uninitialized.Assign): a record with a label begins with it */
-    const char *label = ((const union any_record *)row)->named.label;
+    const union any_record *any = row;
+    const char *name = record_types[record].name;
     int64_t id = 0;
-    size_t length = strlen(label);
-    if (utf8_count(label, length) > LONGEST_LABEL)
-        return refuse(journal, record, record_types[record].columns,
-                      "is longer than 120 letters; say it shorter, and the rest in its note",
-                      diags);
-    if (label[0] == '-' || label[0] == ' ' || (length > 0 && label[length - 1] == ' ') ||
-        strpbrk(label, "\n\r\t"))
-        return refuse(journal, record, record_types[record].columns,
-                      "must not begin with '-' nor begin or end with a space", diags);
-    if (!journal_has(journal, record, label, &id) || id == *(const int64_t *)row)
-        return check_order(journal, record, row, diags);
-    diags_error(diags, (struct position){.file = journal->path},
-                "there is a %s '%s' already; choose another label", record_types[record].name,
-                label);
-    return STATUS_DATA;
+    for (const struct column *column = record_types[record].columns; column->name; column++) {
+        enum status status =
+            column->derived ? STATUS_OK : check_column(journal, record, column, row, diags);
+        if (status != STATUS_OK)
+            return status;
+    }
+    if (record_has_label(record)) {
+        const char *wrong = wrong_label(any->named.label);
+        if (wrong != NULL)
+            return journal_refuse(journal, STATUS_DATA, diags, "label of a %s %s", name, wrong);
+        if (journal_has(journal, record, any->named.label, &id) && id != any->named.id)
+            return journal_refuse(journal, STATUS_DATA, diags,
+                                  "there is a %s '%s' already; choose another label", name,
+                                  any->named.label);
+    }
+    return check_order(journal, record, row, diags);
 }
 
 /* ---- values as text -------------------------------------------------------------------------- */
-
-/* The label of a record, or its id when its kind has none. */
-static enum status show_reference(struct journal *journal, const struct column *column, int64_t id,
-                                  struct text *out, struct diags *diags)
-{
-    if (id == 0)
-        return STATUS_OK;
-    if (!record_has_label(column->refers)) {
-        text_printf(out, "%lld", (long long)id);
-        return STATUS_OK;
-    }
-    const char *sql = journal_sql(journal, "SELECT label FROM \"%s\" WHERE id = ?",
-                                  record_types[column->refers].name);
-    struct query query = query_begin(journal, diags, sql, "i", id);
-    if (query_next(&query))
-        text_puts(out, query_text(&query, 0));
-    return query_end(&query);
-}
 
 enum status journal_show_column(struct journal *journal, const struct column *column,
                                 const void *row, struct text *out, struct diags *diags)
@@ -633,7 +460,9 @@ enum status journal_show_column(struct journal *journal, const struct column *co
     const void *from = column_member(column, row);
     char room[MOMENT_ROOM];
     size_t start = out->length;
+    struct query query;
     double real;
+    int64_t number = 0;
     switch (column->kind) {
     case COLUMN_LABEL:
     case COLUMN_TEXT:
@@ -652,6 +481,10 @@ enum status journal_show_column(struct journal *journal, const struct column *co
     case COLUMN_INTEGER:
         text_printf(out, "%lld", (long long)*(const int64_t *)from);
         break;
+    case COLUMN_DAY:
+        number = *(const int64_t *)from;
+        text_puts(out, number != 0 ? day_write(number, DAY_ISO, room) : "");
+        break;
     case COLUMN_FLAG:
         text_puts(out, *(const bool *)from ? "yes" : "no");
         break;
@@ -662,7 +495,18 @@ enum status journal_show_column(struct journal *journal, const struct column *co
         text_puts(out, column->words[*(const int *)from]);
         break;
     case COLUMN_REFERENCE:
-        return show_reference(journal, column, *(const int64_t *)from, out, diags);
+        number = *(const int64_t *)from;
+        if (number == 0)
+            break;
+        query = query_begin(journal, diags,
+                            record_has_label(column->refers)
+                                ? journal_sql(journal, "SELECT label FROM \"%s\" WHERE id = ?",
+                                              record_types[column->refers].name)
+                                : "SELECT ?",
+                            "i", number);
+        if (query_next(&query))
+            text_puts(out, query_text(&query, 0));
+        return query_end(&query);
     }
     return STATUS_OK;
 }
@@ -672,7 +516,7 @@ static bool read_integer(const char *value, int64_t *integer)
     char *end = NULL;
     errno = 0;
     long long read = strtoll(value, &end, 10);
-    if (value[0] == '\0' || isspace((unsigned char)value[0]) || *end != '\0' || errno != 0)
+    if (isspace((unsigned char)value[0]) || *end != '\0' || errno != 0)
         return false;
     *integer = read;
     return true;
@@ -690,14 +534,20 @@ static bool read_real(const char *value, double *real)
     return true;
 }
 
+static bool read_day(const char *value, int64_t *day)
+{
+    const char *end = day_read(value, day);
+    return end != NULL && *end == '\0';
+}
+
 enum status journal_read_column(struct journal *journal, const struct column *column,
                                 const char *value, struct arena *arena, void *row,
                                 struct diags *diags)
 {
     void *into = (char *)row + column->offset;
-    struct position at = {.file = journal->path};
+    bool given = value[0] != '\0', right = true;
+    const char *wanted = NULL; /* what it should have been */
     struct text words;
-    const char *right = NULL; /* what it should have been */
     text_init(&words);
     switch (column->kind) {
     case COLUMN_LABEL:
@@ -706,73 +556,65 @@ enum status journal_read_column(struct journal *journal, const struct column *co
         break;
     case COLUMN_REAL:
         *(double *)into = NAN;
-        if (value[0] != '\0' && !read_real(value, into))
-            right = "a number such as 12.5";
+        right = !given || read_real(value, into);
+        wanted = "a number such as 12.5";
         break;
     case COLUMN_INTEGER:
         *(int64_t *)into = 0;
-        if (value[0] != '\0' && !read_integer(value, into))
-            right = "a whole number";
+        right = !given || read_integer(value, into);
+        wanted = "a whole number";
+        break;
+    case COLUMN_DAY:
+        *(int64_t *)into = 0;
+        right = !given || read_day(value, into);
+        wanted = "a date such as 2026-03-01";
         break;
     case COLUMN_FLAG:
         *(bool *)into = csv_named("yes|true|1|y", value, strlen(value)) >= 0;
-        if (!*(bool *)into && value[0] != '\0' &&
-            csv_named("no|false|0|n", value, strlen(value)) < 0)
-            right = "yes or no";
+        right = *(bool *)into || !given || csv_named("no|false|0|n", value, strlen(value)) >= 0;
+        wanted = "yes or no";
         break;
     case COLUMN_MOMENT:
         *(struct moment *)into = moment_unknown();
-        if (value[0] != '\0' && !moment_read(value, moment_unknown(), into))
-            right = "a date such as 2026-03-01 or 2026-03-01T18:30+01:00";
+        right = !given || moment_read(value, moment_unknown(), into);
+        wanted = "a date such as 2026-03-01 or 2026-03-01T18:30+01:00";
         break;
     case COLUMN_WORD:
-        for (int i = 0; column->words[i] != NULL; i++) {
-            if (strcmp(column->words[i], value) == 0) {
-                *(int *)into = i;
-                right = NULL;
-                break;
-            }
+        for (int i = 0; column->words[i] != NULL; i++)
             text_printf(&words, "%s%s", i == 0 ? "one of " : ", ", column->words[i]);
-            right = words.bytes;
-        }
+        wanted = words.bytes;
+        right = column->words[word_number(column, value)] != NULL;
+        if (right)
+            *(int *)into = word_number(column, value);
         break;
     case COLUMN_REFERENCE:
         *(int64_t *)into = 0;
-        if (value[0] == '\0')
-            break;
-        if (!record_has_label(column->refers)) {
-            if (!read_integer(value, into))
-                right = "the number of a record";
-        } else if (!journal_has(journal, column->refers, value, into)) {
-            diags_error(diags, at, "%s is '%.60s', but there is no %s of that label", column->name,
-                        value, record_types[column->refers].name);
-            return STATUS_DATA;
-        }
+        wanted = "the number of a record";
+        if (given && record_has_label(column->refers))
+            right = journal_has(journal, column->refers, value, into);
+        else if (given)
+            right = read_integer(value, into);
         break;
     }
-    if (right != NULL)
-        diags_error(diags, at, "%s is '%.60s'; it should be %s", column->name, value, right);
+    enum status status = STATUS_OK;
+    if (!right && column->kind == COLUMN_REFERENCE && record_has_label(column->refers))
+        status = journal_refuse(journal, STATUS_DATA, diags,
+                                "%s is '%.60s', but there is no %s of that label", column->name,
+                                value, record_types[column->refers].name);
+    else if (!right)
+        status = journal_refuse(journal, STATUS_DATA, diags, "%s is '%.60s'; it should be %s",
+                                column->name, value, wanted);
     text_release(&words);
-    return right != NULL ? STATUS_DATA : STATUS_OK;
+    return status;
 }
 
 /* ---- adding ---------------------------------------------------------------------------------- */
-
-/* The reference of that name in a row, NULL when its kind has none. */
-static int64_t *reference_in(enum record record, const char *name, void *row)
-{
-    size_t index = record_column(record, name);
-    return index != SIZE_MAX
-               ? (int64_t *)(void *)((char *)row + record_types[record].columns[index].offset)
-               : NULL;
-}
 
 /* A correction must name a row of the same vessel that nobody has corrected yet. */
 static enum status check_correction(struct journal *journal, enum record record, int64_t vessel,
                                     int64_t corrects, int64_t *turn, struct diags *diags)
 {
     const char *name = record_types[record].name;
-    struct position at = {.file = journal->path};
     const char *sql = journal_sql(journal,
                                   "SELECT vessel, coalesce(turn, id),"
                                   " (SELECT id FROM \"%s\" WHERE corrects = ?1)"
@@ -787,53 +629,55 @@ static enum status check_correction(struct journal *journal, enum record record,
     if (status != STATUS_OK)
         return status;
     if (!found)
-        diags_error(diags, at, "there is no %s %lld to correct", name, (long long)corrects);
-    else if (its_vessel != vessel)
-        diags_error(diags, at, "%s %lld is of another vessel", name, (long long)corrects);
-    else if (corrected_by != 0)
-        diags_error(diags, at, "%s %lld was corrected already, by %s %lld; correct that one", name,
-                    (long long)corrects, name, (long long)corrected_by);
-    else
-        return STATUS_OK;
-    return STATUS_USAGE;
+        return journal_refuse(journal, STATUS_USAGE, diags, "there is no %s %lld to correct", name,
+                              (long long)corrects);
+    if (its_vessel != vessel)
+        return journal_refuse(journal, STATUS_USAGE, diags, "%s %lld is of another vessel", name,
+                              (long long)corrects);
+    if (corrected_by != 0)
+        return journal_refuse(journal, STATUS_USAGE, diags,
+                              "%s %lld was corrected already, by %s %lld; correct that one", name,
+                              (long long)corrects, name, (long long)corrected_by);
+    return STATUS_OK;
 }
 
 static enum status add(struct journal *journal, enum record record, void *row, struct diags *diags)
 {
-    int64_t *turn = reference_in(record, "turn", row);
-    int64_t vessel = turn != NULL ? *reference_in(record, "vessel", row) : 0;
-    int64_t corrects = turn != NULL ? *reference_in(record, "corrects", row) : 0;
+    union any_record *any = row;
+    const struct column *columns = record_types[record].columns;
+    int64_t *turn = NULL, vessel = 0, corrects = 0;
     enum status status = row_check(journal, record, row, diags);
-    if (turn != NULL)
+    for (size_t i = 0; columns[i].name != NULL; i++) {
+        void *member = (char *)row + columns[i].offset;
+        const char **by = member;
+        if (strcmp(columns[i].name, "corrects") == 0)
+            corrects = *(int64_t *)member;
+        else if (strcmp(columns[i].name, "turn") == 0)
+            turn = member;
+        else if (strcmp(columns[i].name, "by") == 0 && journal->by != NULL &&
+                 (*by == NULL || (*by)[0] == '\0'))
+            *by = journal->by;
+    }
+    if (turn != NULL) {
         *turn = 0;
+        vessel = any->dated.vessel;
+    }
     if (status == STATUS_OK && corrects != 0)
         status = check_correction(journal, record, vessel, corrects, turn, diags);
     if (status != STATUS_OK)
         return status;
     if (record == RECORD_VESSEL) {
-        struct vessel *added = row;
-        added->stands = added->stood = added->place;
-        added->state = VESSEL_GROWING;
-        added->fate = FATE_OPEN;
-        added->ended = moment_unknown();
-        added->last_look = 0;
+        any->vessel.stands = any->vessel.stood = any->vessel.place;
+        any->vessel.state = VESSEL_GROWING;
+        any->vessel.fate = FATE_OPEN;
+        any->vessel.ended = moment_unknown();
+        any->vessel.last_look = 0;
     }
-    size_t by = record_column(record, "by");
-    const char **signature =
-        by != SIZE_MAX
-            ? (const char **)(void *)((char *)row + record_types[record].columns[by].offset)
-            : NULL;
-    if (signature != NULL && journal->by != NULL && (*signature == NULL || (*signature)[0] == '\0'))
-        *signature = journal->by;
-    const char *columns = row_columns(journal, record);
+    const char *names = row_columns(journal, record);
     const char *sql =
         journal_sql(journal, "INSERT INTO \"%s\" (%s) VALUES (%s)", record_types[record].name,
-                    columns, journal->parameters[record].bytes);
+                    names, journal->parameters[record].bytes);
     status = write_row(journal, sql, record, row, diags);
-    if (status != STATUS_OK)
-        return status;
-    *(int64_t *)row = sqlite3_last_insert_rowid(journal->database);
-    status = words_note(journal, record, row, diags);
     return status == STATUS_OK && turn != NULL ? journal_refresh(journal, vessel, diags) : status;
 }
 
@@ -868,8 +712,6 @@ static enum status correct(struct journal *journal, enum record record, const ch
                         record_types[record].name, columns, journal->parameters[record].bytes);
         status = write_row(journal, sql, record, &row, diags);
     }
-    if (status == STATUS_OK)
-        status = words_note(journal, record, &row, diags);
     struct edit edit = {.at = at,
                         .table = record_types[record].name,
                         .label = label,
@@ -884,6 +726,14 @@ static enum status correct(struct journal *journal, enum record record, const ch
     return status;
 }
 
+/* "; did you mean 'x'?", or "" when no name is near. */
+static const char *near_name(struct arena *arena, const char *word, const char *const *names,
+                             size_t count)
+{
+    const char *near = diag_nearest(word, names, count);
+    return near != NULL ? arena_format(arena, "; did you mean '%s'?", near) : "";
+}
+
 enum status journal_correct(struct journal *journal, enum record record, const char *label,
                             const char *column, const char *value, struct moment at,
                             struct diags *diags)
@@ -892,30 +742,24 @@ enum status journal_correct(struct journal *journal, enum record record, const c
     const struct record_type *type = &record_types[record];
     const char *names[MOST];
     size_t count = 0, index = record_column(record, column);
-    if (type->append_only || index == SIZE_MAX || type->columns[index].derived) {
+    if (type->append_only)
+        return journal_refuse(journal, STATUS_USAGE, diags,
+                              "a %s is never changed; add one that corrects it", type->name);
+    struct arena *arena = arena_new();
+    enum status status = STATUS_OK;
+    if (index == SIZE_MAX || type->columns[index].derived) {
         for (const struct column *own = type->columns; own->name && count < MOST; own++)
             if (!own->derived)
                 names[count++] = own->name;
-        const char *near = diag_nearest(column, names, count);
-        struct position place = {.file = journal->path};
-        if (type->append_only)
-            diags_error(diags, place, "a %s is never changed; add one that corrects it",
-                        type->name);
-        else if (near != NULL)
-            diags_error(diags, place, "a %s has no '%s'; did you mean '%s'?", type->name, column,
-                        near);
-        else
-            diags_error(diags, place, "a %s has no '%s' that could be corrected", type->name,
-                        column);
-        return STATUS_USAGE;
+        const char *near = near_name(arena, column, names, count);
+        status = journal_refuse(journal, STATUS_USAGE, diags, "a %s has no '%s'%s", type->name,
+                                column, near[0] != '\0' ? near : " that could be corrected");
+    } else if ((status = journal_begin(journal, diags)) == STATUS_OK) {
+        status = correct(journal, record, label, &type->columns[index], value, at, arena, diags);
+        status = journal_finish(journal, status, diags);
     }
-    enum status status = journal_begin(journal, diags);
-    if (status != STATUS_OK)
-        return status;
-    struct arena *arena = arena_new();
-    status = correct(journal, record, label, &type->columns[index], value, at, arena, diags);
     arena_free(arena);
-    return journal_finish(journal, status, diags);
+    return status;
 }
 
 enum status journal_next_label(struct journal *journal, enum record record, struct arena *arena,
@@ -948,7 +792,7 @@ enum status journal_next_label(struct journal *journal, enum record record, stru
 static const char *select_rows(struct journal *journal, enum record record, const char *tail)
 {
     const char *columns = row_columns(journal, record);
-    return journal_sql(journal, "SELECT %s FROM \"%s\" %s", columns, record_types[record].name,
+    return journal_sql(journal, "SELECT %s FROM \"%s\" AS a %s", columns, record_types[record].name,
                        tail);
 }
 
@@ -959,16 +803,18 @@ enum status journal_get(struct journal *journal, enum record record, int64_t id,
         query_begin(journal, diags, select_rows(journal, record, "WHERE id = ?"), "i", id);
     bool found = query_row(&query, record, arena, row);
     enum status status = query_end(&query);
-    if (status != STATUS_OK || found)
-        return status;
-    diags_error(diags, (struct position){.file = journal->path}, "there is no %s %lld",
-                record_types[record].name, (long long)id);
-    return STATUS_USAGE;
+    return status != STATUS_OK || found
+               ? status
+               : journal_refuse(journal, STATUS_USAGE, diags, "there is no %s %lld",
+                                record_types[record].name, (long long)id);
 }
 
 enum status journal_find(struct journal *journal, enum record record, const char *label,
                          struct arena *arena, void *row, struct diags *diags)
 {
+    enum { MOST = 500 };
+    const char *names[MOST], *name = record_types[record].name;
+    size_t count = 0;
     if (!record_has_label(record))
         return STATUS_INTERNAL;
     struct query query =
@@ -978,26 +824,16 @@ enum status journal_find(struct journal *journal, enum record record, const char
     if (status != STATUS_OK || found)
         return status;
     /* The nearest label among the newest ones. */
-    enum { MOST = 500 };
-    const char *names[MOST];
-    size_t count = 0;
     struct diags *unheard = diags_new();
-    query = query_begin(journal, unheard,
-                        journal_sql(journal, "SELECT label FROM \"%s\" ORDER BY id DESC LIMIT %d",
-                                    record_types[record].name, MOST),
-                        "");
-    while (count < MOST && query_next(&query))
+    query = query_begin(
+        journal, unheard,
+        journal_sql(journal, "SELECT label FROM \"%s\" ORDER BY id DESC LIMIT %d", name, MOST), "");
+    while (query_next(&query))
         names[count++] = arena_string(arena, query_text(&query, 0));
     query_end(&query);
     diags_free(unheard);
-    const char *near = diag_nearest(label, names, count);
-    const char *name = record_types[record].name;
-    struct position at = {.file = journal->path};
-    if (near != NULL)
-        diags_error(diags, at, "there is no %s '%s'; did you mean '%s'?", name, label, near);
-    else
-        diags_error(diags, at, "there is no %s '%s'", name, label);
-    return STATUS_USAGE;
+    return journal_refuse(journal, STATUS_USAGE, diags, "there is no %s '%s'%s", name, label,
+                          near_name(arena, label, names, count));
 }
 
 bool journal_has(struct journal *journal, enum record record, const char *label, int64_t *id)
@@ -1026,18 +862,18 @@ static struct query rows_where(struct journal *journal, enum record record, cons
                                int64_t value, const char *order, struct diags *diags)
 {
     char tail[96];
-    if (column == NULL)
-        return query_begin(journal, diags, select_rows(journal, record, order), "");
-    snprintf(tail, sizeof tail, "WHERE \"%s\" = ? %s", column, order);
-    return query_begin(journal, diags, select_rows(journal, record, tail), "i", value);
+    snprintf(tail, sizeof tail, "WHERE %s%s%s ORDER BY id %s", column != NULL ? "\"" : "",
+             column != NULL ? column : "1", column != NULL ? "\" = ?" : "", order);
+    return query_begin(journal, diags, select_rows(journal, record, tail),
+                       column != NULL ? "i" : "", value);
 }
 
 struct walk *journal_walk(struct journal *journal, enum record record, const char *column,
                           int64_t value, bool back, struct diags *diags)
 {
     struct walk *walk = malloc(sizeof *walk);
-    const char *order = back ? "ORDER BY id DESC" : "ORDER BY id";
-    *walk = (struct walk){rows_where(journal, record, column, value, order, diags), record};
+    *walk = (struct walk){rows_where(journal, record, column, value, back ? "DESC" : "", diags),
+                          record};
     return walk;
 }
 
@@ -1059,7 +895,7 @@ enum status journal_all(struct journal *journal, enum record record, const char 
                         int64_t value, struct arena *arena, void **rows, size_t *count,
                         struct diags *diags)
 {
-    struct query query = rows_where(journal, record, column, value, "ORDER BY id", diags);
+    struct query query = rows_where(journal, record, column, value, "", diags);
     return query_rows(&query, record, arena, rows, count);
 }
 
@@ -1068,7 +904,7 @@ enum status journal_standing(struct journal *journal, enum record record, int64_
 {
     char tail[160];
     snprintf(tail, sizeof tail,
-             "AS a WHERE vessel = ?%s AND NOT EXISTS"
+             "WHERE vessel = ?%s AND NOT EXISTS"
              " (SELECT 1 FROM \"%s\" WHERE corrects = a.id) ORDER BY id",
              record == RECORD_LOOK      ? " AND action <> '" WITHDRAWN "'"
              : record == RECORD_OUTCOME ? " AND status <> '" WITHDRAWN "'"

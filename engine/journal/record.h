@@ -30,94 +30,6 @@
  * rules. Strings read from the journal live as long as what read them says;
  * absent text is "", never NULL; an absent number NAN; an absent reference 0.
  */
-enum record {
-    RECORD_STARTER,
-    RECORD_LOT,
-    RECORD_COOK,
-    RECORD_SESSION,
-    RECORD_PLACE,
-    RECORD_BATCH,
-    RECORD_VESSEL,
-    RECORD_PARENT,
-    RECORD_LOOK,
-    RECORD_EVENT,
-    RECORD_OUTCOME,
-    RECORD_EDIT,
-    RECORD_COUNT
-};
-
-struct starter { /* a culture that vessels are inoculated from */
-    int64_t id;
-    const char *label;
-    const char *species; /* of rules.species */
-    const char *kind;    /* of rules.starters */
-    const char *source;  /* where it came from, when from no other starter of the journal */
-    struct moment made;
-    const char *note;
-};
-
-struct parent { /* what a starter was made from: another one, or the grain of a vessel */
-    int64_t id;
-    int64_t starter;
-    int64_t parent, vessel; /* one of the two */
-};
-
-struct lot { /* one sack of grain */
-    int64_t id;
-    const char *label;
-    const char *grain; /* of rules.grains */
-    const char *source;
-    struct moment bought;
-    double moisture; /* as bought, per cent wet basis */
-    const char *note;
-};
-
-struct cook { /* one run of the cooker */
-    int64_t id;
-    const char *label;
-    const char *cooker; /* which one, when there are several */
-    const char *method; /* of the observable that feeds the cooking method */
-    double gauge;       /* kPa gauge */
-    double minutes;     /* at pressure */
-    double altitude;    /* metres */
-    double air;         /* share of air left, 0 to 1 */
-    const char *load;   /* how packed: of the observable that feeds it */
-    const char *facts;  /* further circumstances, "sign=value sign=value" */
-    struct moment at;
-    const char *note;
-};
-
-struct session { /* one sitting of inoculation */
-    int64_t id;
-    const char *label;
-    const char *facts; /* circumstances, "sign=value sign=value" */
-    struct moment at;
-    const char *note;
-};
-
-struct place { /* a shelf, a closet, a tent */
-    int64_t id;
-    const char *label;
-    double celsius;
-    const char *note;
-};
-
-struct batch { /* vessels of one hydration, from one cook, one session and one starter */
-    int64_t id;
-    const char *label;
-    struct moment at; /* of inoculation; age counts from here */
-    const char *species;
-    int64_t starter, lot, cook, session;
-    double dry, water;   /* grams a vessel: grain as bought, and water added */
-    double inoculum;     /* of starter a vessel */
-    const char *unit;    /* of the inoculum: "ml", "g", or "" */
-    double soak;         /* minutes */
-    const char *purpose; /* of decision.uses */
-    const char *facts;   /* further circumstances, "sign=value sign=value" */
-    const char *note;
-    const char *by; /* who recorded it, and at which station; "" when it is not said */
-};
-
 enum vessel_state { VESSEL_GROWING, VESSEL_ISOLATED, VESSEL_DISCARDED, VESSEL_USED };
 enum fate { /* as the journal stands; derived from looks, events and outcomes (journal.h) */
             FATE_OPEN,         /* nothing wrong so far */
@@ -127,56 +39,6 @@ enum fate { /* as the journal stands; derived from looks, events and outcomes (j
             FATE_UNTOLD,       /* discarded, and nobody said why */
             FATE_COUNT
 };
-
-struct vessel {
-    int64_t id;
-    const char *label; /* "B3-7": its batch's label and its number */
-    int64_t batch;
-    int64_t number;       /* within the batch, from 1 */
-    const char *kind;     /* of rules.vessels */
-    double grams;         /* hydrated grain */
-    int64_t place;        /* where it was first put */
-    const char *position; /* in the cooker: of the observable position */
-    const char *lid;      /* which kind: "foil", "filter disc" */
-    const char *bag;      /* lot of empty bags or jars */
-    const char *spot;     /* where on its shelf */
-    double sequence;      /* which one it was to be inoculated in its session, from 1 */
-    bool control;         /* cooked with the others and never inoculated */
-    const char *note;
-    /* Derived, kept by journal_refresh: never set by hand, never corrected. Only the day of the next
-     * look and its reason are exported, as nothing else in the tables holds them. */
-    int64_t stands; /* the place where it stands now */
-    int64_t stood;  /* and where it stood when it ended */
-    enum vessel_state state;
-    enum fate fate;
-    struct moment ended; /* when it was used or lost, or first judged so; unknown while open */
-    int64_t last_look;   /* the newest standing look */
-    int64_t due;         /* wall-calendar day of the next look; 0 when none is due */
-    const char *due_for; /* why: a word of the forecast or of the last verdict's next step */
-};
-
-struct look { /* appended, never changed; `corrects` names the look that it takes the place of */
-    int64_t id;
-    int64_t vessel;
-    struct moment at;
-    const char *words;     /* as the grower said it */
-    const char *facts;     /* as understood: JSON array of {sign, value, seen, from} */
-    double coverage;       /* per cent, when said */
-    const char *action;    /* keep isolate discard */
-    const char *next_step; /* of decision.next_steps */
-    const char *forced_by; /* of decision.floors */
-    const char *finding;   /* the leading one */
-    const char *status;    /* clean stuck contaminated: the likeliest kind */
-    double contaminated;   /* probability of any contamination, 0 to 1 */
-    const char *posterior; /* JSON object: findings and causes with p */
-    const char *rules;     /* hash of the rule base */
-    const char *program;   /* its version */
-    int64_t corrects;
-    int64_t turn;   /* derived: the first look of a chain of corrections, 0 for none; a correction
-                     keeps the turn of what it corrects */
-    const char *by; /* who recorded it, and at which station; "" when it is not said */
-};
-
 enum event_kind {
     EVENT_MOVE,
     EVENT_SHAKE,
@@ -187,7 +49,6 @@ enum event_kind {
     EVENT_WITHDRAW, /* the event named by `corrects` did not happen */
     EVENT_COUNT
 };
-
 enum because { /* why a vessel was discarded */
                BECAUSE_UNTOLD,
                BECAUSE_CONTAMINATED,
@@ -198,42 +59,218 @@ enum because { /* why a vessel was discarded */
                BECAUSE_USED,
                BECAUSE_SLIP, /* it was recorded by mistake */
 };
+extern const char *const vessel_state_words[]; /* "growing" ... */
+extern const char *const fate_words[];         /* "open" ... */
+extern const char *const event_words[];        /* "move" ... */
+extern const char *const because_words[];      /* "", "contaminated" ... */
 
-struct event { /* appended, never changed */
-    int64_t id;
-    int64_t vessel;
-    struct moment at;
-    enum event_kind kind;
-    int64_t place; /* of a move */
-    const char *detail;
-    enum because because; /* of a discard */
-    int64_t corrects;
-    int64_t turn;   /* as of a look */
-    const char *by; /* who recorded it, and at which station; "" when it is not said */
+/* ---- the columns ----------------------------------------------------------------------------- */
+
+/* Each COLUMN is a member of the struct of its record and a row of its table of columns: its name, what
+ * it is (one of the kinds below, or a reference, REF(what), or a word, ONE_OF(enum, its words)), and
+ * what else `struct column` says of it. */
+
+#define STARTER_COLUMNS(COLUMN) /* a culture that vessels are inoculated from */                   \
+    COLUMN(starter, label, LABEL, .required = true)                                                \
+    COLUMN(starter, species, TEXT, .feeds = FEEDS_SPECIES, .list = LIST_SPECIES)                   \
+    COLUMN(starter, kind, TEXT, .feeds = FEEDS_STARTER_KIND, .list = LIST_STARTERS)                \
+    COLUMN(starter, source,                                                                        \
+           TEXT) /* where it came from, when from no other starter of the journal */               \
+    COLUMN(starter, made, MOMENT)                                                                  \
+    COLUMN(starter, note, TEXT)
+
+/* What a starter was made from: another one, or the grain of a vessel; one of the two. */
+#define PARENT_COLUMNS(COLUMN)                                                                     \
+    COLUMN(parent, starter, REFERENCE, .refers = RECORD_STARTER, .required = true)                 \
+    COLUMN(parent, parent, REFERENCE, .refers = RECORD_STARTER)                                    \
+    COLUMN(parent, vessel, REFERENCE, .refers = RECORD_VESSEL)
+
+#define LOT_COLUMNS(COLUMN) /* one sack of grain */                                                \
+    COLUMN(lot, label, LABEL, .required = true)                                                    \
+    COLUMN(lot, grain, TEXT, .feeds = FEEDS_GRAIN, .list = LIST_GRAINS)                            \
+    COLUMN(lot, source, TEXT)                                                                      \
+    COLUMN(lot, bought, MOMENT)                                                                    \
+    COLUMN(lot, moisture, REAL, .dimension = DIM_PERCENT,                                          \
+           BETWEEN(0, 60)) /* as bought, wet basis */                                              \
+    COLUMN(lot, note, TEXT)
+
+#define COOK_COLUMNS(COLUMN) /* one run of the cooker */                                           \
+    COLUMN(cook, label, LABEL, .required = true)                                                   \
+    COLUMN(cook, cooker, TEXT) /* which one, when there are several */                             \
+    COLUMN(cook, method, TEXT, .feeds = FEEDS_COOK_METHOD, .list = LIST_METHODS)                   \
+    COLUMN(cook, gauge, REAL, .feeds = FEEDS_COOK_GAUGE, .dimension = DIM_GAUGE_KPA,               \
+           BETWEEN(0, 1000))                                                                       \
+    COLUMN(cook, minutes, REAL, .feeds = FEEDS_COOK_MINUTES,                                       \
+           .dimension = DIM_MINUTES, /* at pressure */                                             \
+           BETWEEN(0, 6000))                                                                       \
+    COLUMN(cook, altitude, REAL, .feeds = FEEDS_ALTITUDE, .dimension = DIM_METRES,                 \
+           BETWEEN(-500, 9000))                                                                    \
+    COLUMN(cook, air, REAL, .feeds = FEEDS_AIR, BETWEEN(0, 1))        /* share of air left */      \
+    COLUMN(cook, load, TEXT, .feeds = FEEDS_LOAD, .list = LIST_LOADS) /* how packed */             \
+    COLUMN(cook, facts, TEXT, .settings = true)                       /* further circumstances */  \
+    COLUMN(cook, at, MOMENT)                                                                       \
+    COLUMN(cook, note, TEXT)
+
+#define SESSION_COLUMNS(COLUMN) /* one sitting of inoculation */                                   \
+    COLUMN(session, label, LABEL, .required = true)                                                \
+    COLUMN(session, facts, TEXT, .settings = true) /* circumstances */                             \
+    COLUMN(session, at, MOMENT)                                                                    \
+    COLUMN(session, note, TEXT)
+
+#define PLACE_COLUMNS(COLUMN) /* a shelf, a closet, a tent */                                      \
+    COLUMN(place, label, LABEL, .required = true)                                                  \
+    COLUMN(place, celsius, REAL, .feeds = FEEDS_TEMPERATURE, .dimension = DIM_CELSIUS,             \
+           BETWEEN(-30, 80), .also = "temperature|temp")                                           \
+    COLUMN(place, note, TEXT)
+
+#define BATCH_COLUMNS(COLUMN) /* vessels of one hydration, from one cook, session and starter */   \
+    COLUMN(batch, label, LABEL, .required = true)                                                  \
+    COLUMN(batch, at, MOMENT, .required = true) /* of inoculation; age counts from here */         \
+    COLUMN(batch, species, TEXT, .feeds = FEEDS_SPECIES, .list = LIST_SPECIES)                     \
+    COLUMN(batch, starter, REFERENCE, .refers = RECORD_STARTER)                                    \
+    COLUMN(batch, lot, REFERENCE, .refers = RECORD_LOT)                                            \
+    COLUMN(batch, cook, REFERENCE, .refers = RECORD_COOK)                                          \
+    COLUMN(batch, session, REFERENCE, .refers = RECORD_SESSION)                                    \
+    /* A vessel's grain as bought, and the water added. */                                         \
+    COLUMN(batch, dry, REAL, .feeds = FEEDS_DRY_MASS, .dimension = DIM_GRAMS, BETWEEN(0, 1e6))     \
+    COLUMN(batch, water, REAL, .feeds = FEEDS_WATER_MASS, .dimension = DIM_GRAMS, BETWEEN(0, 1e6)) \
+    COLUMN(batch, inoculum, REAL, BETWEEN(0, 1e6), .also = "dose") /* of starter a vessel */       \
+    COLUMN(batch, unit, TEXT) /* of the inoculum: "ml", "g", "" */                                 \
+    COLUMN(batch, soak, REAL, .feeds = FEEDS_SOAK, .dimension = DIM_MINUTES, BETWEEN(0, 1e5))      \
+    COLUMN(batch, purpose, TEXT, .list = LIST_USES)                                                \
+    COLUMN(batch, facts, TEXT, .settings = true) /* further circumstances */                       \
+    COLUMN(batch, note, TEXT)                                                                      \
+    COLUMN(batch, by, TEXT) /* who recorded it, and at which station; "" when it is not said */
+
+#define VESSEL_COLUMNS(COLUMN)                                                                       \
+    COLUMN(vessel, label, LABEL, .required = true) /* "B3-7": its batch's label and its number */    \
+    COLUMN(vessel, batch, REFERENCE, .refers = RECORD_BATCH, .required = true)                       \
+    COLUMN(vessel, number, INTEGER, .required = true, BETWEEN(1, 1e6)) /* within the batch */        \
+    COLUMN(vessel, kind, TEXT, .feeds = FEEDS_VESSEL, .list = LIST_VESSELS)                          \
+    COLUMN(vessel, grams, REAL, .feeds = FEEDS_VESSEL_MASS,                                          \
+           .dimension = DIM_GRAMS, /* hydrated grain */                                              \
+           BETWEEN(0, 1e6))                                                                          \
+    COLUMN(vessel, place, REFERENCE, .refers = RECORD_PLACE) /* where it was first put */            \
+    COLUMN(vessel, position, TEXT, .feeds = FEEDS_POSITION,                                          \
+           .list = LIST_POSITIONS)                  /* in the cooker */                              \
+    COLUMN(vessel, lid, TEXT)                       /* which kind: "foil", "filter disc" */          \
+    COLUMN(vessel, bag, TEXT)                       /* lot of empty bags or jars */                  \
+    COLUMN(vessel, spot, TEXT)                      /* where on its shelf */                         \
+    COLUMN(vessel, sequence, REAL, BETWEEN(0, 1e6)) /* which one of its session, from 1 */           \
+    COLUMN(vessel, control, FLAG) /* cooked with the others and never inoculated */                  \
+    COLUMN(vessel, note, TEXT)                                                                       \
+    /* Derived, kept by journal_refresh: never set by hand, never corrected. Only the day of the   \
+     * next look and its reason are exported, as nothing else in the tables holds them. */ \
+    COLUMN(vessel, stands, REFERENCE, .refers = RECORD_PLACE, .derived = true) /* now */             \
+    COLUMN(vessel, stood, REFERENCE, .refers = RECORD_PLACE,                                         \
+           .derived = true) /* and when it ended */                                                  \
+    COLUMN(vessel, state, STATE, .derived = true)                                                    \
+    COLUMN(vessel, fate, FATE, .derived = true)                                                      \
+    /* When it was used or lost, or first judged so; unknown while open. */                          \
+    COLUMN(vessel, ended, MOMENT, .derived = true)                                                   \
+    COLUMN(vessel, last_look, REFERENCE, .refers = RECORD_LOOK, .derived = true) /* that stands */   \
+    /* The wall-calendar day of the next look, 0 when none is due; and why: a word of the forecast \
+     * or of the last verdict's next step. */ \
+    COLUMN(vessel, due, DAY, .derived = true, .carried = true, BETWEEN(0, LATEST_DAY))               \
+    COLUMN(vessel, due_for, TEXT, .derived = true, .carried = true)
+
+/* Looks, events and outcomes are appended, never changed; `corrects` names the one whose place it takes,
+ * `turn` the first of a chain of corrections: a correction keeps the turn of what it corrects. */
+#define LOOK_COLUMNS(COLUMN)                                                                       \
+    COLUMN(look, vessel, REFERENCE, .refers = RECORD_VESSEL, .required = true)                     \
+    COLUMN(look, at, MOMENT, .required = true)                                                     \
+    COLUMN(look, words, TEXT) /* as the grower said it */                                          \
+    COLUMN(look, facts, TEXT,                                                                      \
+           .internal = true) /* understood: JSON array of {sign, value, seen, from} */             \
+    COLUMN(look, coverage, REAL, BETWEEN(0, 100)) /* per cent, when said */                        \
+    COLUMN(look, action, TEXT, .list = LIST_ACTIONS, .required = true)                             \
+    COLUMN(look, next_step, TEXT, .list = LIST_NEXT_STEPS)                                         \
+    COLUMN(look, forced_by, TEXT, .list = LIST_FLOORS, .internal = true)                           \
+    COLUMN(look, finding, TEXT, .list = LIST_FINDINGS) /* the leading one */                       \
+    COLUMN(look, status, TEXT, .list = LIST_STATUSES)  /* the likeliest kind */                    \
+    COLUMN(look, contaminated, REAL, BETWEEN(0, 1))    /* probability of any contamination */      \
+    COLUMN(look, posterior, TEXT, .internal = true)    /* JSON: findings and causes with p */      \
+    COLUMN(look, rules, TEXT, .internal = true)        /* hash of the rule base */                 \
+    COLUMN(look, program, TEXT, .internal = true)      /* its version */                           \
+    COLUMN(look, corrects, REFERENCE, .refers = RECORD_LOOK)                                       \
+    COLUMN(look, turn, REFERENCE, .refers = RECORD_LOOK, .derived = true)                          \
+    COLUMN(look, by, TEXT)
+
+#define EVENT_COLUMNS(COLUMN)                                                                      \
+    COLUMN(event, vessel, REFERENCE, .refers = RECORD_VESSEL, .required = true)                    \
+    COLUMN(event, at, MOMENT, .required = true)                                                    \
+    COLUMN(event, kind, EVENT, .required = true)                                                   \
+    COLUMN(event, place, REFERENCE, .refers = RECORD_PLACE) /* of a move */                        \
+    COLUMN(event, detail, TEXT)                                                                    \
+    COLUMN(event, because, BECAUSE) /* of a discard */                                             \
+    COLUMN(event, corrects, REFERENCE, .refers = RECORD_EVENT)                                     \
+    COLUMN(event, turn, REFERENCE, .refers = RECORD_EVENT, .derived = true)                        \
+    COLUMN(event, by, TEXT)
+
+#define OUTCOME_COLUMNS(COLUMN) /* the newest that stands counts */                                \
+    COLUMN(outcome, vessel, REFERENCE, .refers = RECORD_VESSEL, .required = true)                  \
+    COLUMN(outcome, at, MOMENT, .required = true)                                                  \
+    COLUMN(outcome, finding, TEXT, .list = LIST_FINDINGS, .required = true)                        \
+    COLUMN(outcome, status, TEXT, .list = LIST_STATUSES, .required = true) /* of that finding */   \
+    COLUMN(outcome, cause, TEXT, .list = LIST_CAUSES)                      /* "" when not known */ \
+    COLUMN(outcome, how, TEXT) /* it is known, in the grower's words */                            \
+    COLUMN(outcome, corrects, REFERENCE, .refers = RECORD_OUTCOME)                                 \
+    COLUMN(outcome, turn, REFERENCE, .refers = RECORD_OUTCOME, .derived = true)                    \
+    COLUMN(outcome, by, TEXT)
+
+#define EDIT_COLUMNS(COLUMN) /* a slip corrected in a record that is not append-only */            \
+    COLUMN(edit, at, MOMENT, .required = true)                                                     \
+    COLUMN(edit, table, TEXT, .required = true) /* name of the kind of record */                   \
+    COLUMN(edit, label, TEXT, .required = true) /* of the record */                                \
+    COLUMN(edit, column, TEXT, .required = true)                                                   \
+    COLUMN(edit, was, TEXT) /* as CSV would write it */                                            \
+    COLUMN(edit, became, TEXT)                                                                     \
+    COLUMN(edit, by, TEXT)
+
+/* Every kind of record in order: its place in `enum record`, its SQL table (also the CSV file and the word
+ * for people), its struct, its columns, and whether it is only ever appended. */
+#define RECORDS(KIND)                                                                              \
+    KIND(STARTER, starter, STARTER_COLUMNS, false)                                                 \
+    KIND(PARENT, parent, PARENT_COLUMNS, true)                                                     \
+    KIND(LOT, lot, LOT_COLUMNS, false)                                                             \
+    KIND(COOK, cook, COOK_COLUMNS, false)                                                          \
+    KIND(SESSION, session, SESSION_COLUMNS, false)                                                 \
+    KIND(PLACE, place, PLACE_COLUMNS, false)                                                       \
+    KIND(BATCH, batch, BATCH_COLUMNS, false)                                                       \
+    KIND(VESSEL, vessel, VESSEL_COLUMNS, false)                                                    \
+    KIND(LOOK, look, LOOK_COLUMNS, true)                                                           \
+    KIND(EVENT, event, EVENT_COLUMNS, true)                                                        \
+    KIND(OUTCOME, outcome, OUTCOME_COLUMNS, true)                                                  \
+    KIND(EDIT, edit, EDIT_COLUMNS, true)
+
+enum record {
+#define AS_ENUM(record, ...) RECORD_##record,
+    RECORDS(AS_ENUM) RECORD_COUNT
+#undef AS_ENUM
 };
 
-struct outcome { /* appended, never changed; the newest that stands counts */
-    int64_t id;
-    int64_t vessel;
-    struct moment at;
-    const char *finding;
-    const char *status; /* of that finding */
-    const char *cause;  /* "" when not known */
-    const char *how;    /* how it is known, in the grower's words */
-    int64_t corrects;
-    int64_t turn;   /* as of a look */
-    const char *by; /* who recorded it, and at which station; "" when it is not said */
-};
-
-struct edit { /* a slip corrected in a record that is not append-only */
-    int64_t id;
-    struct moment at;
-    const char *table; /* name of the kind of record */
-    const char *label; /* of the record */
-    const char *column;
-    const char *was, *became; /* as CSV would write them */
-    const char *by;           /* who recorded it, and at which station; "" when it is not said */
-};
+#define COLUMN_KIND(kind, ...)         kind
+#define MEMBER_LABEL                   const char *
+#define MEMBER_TEXT                    const char *
+#define MEMBER_REAL                    double
+#define MEMBER_INTEGER                 int64_t
+#define MEMBER_DAY                     int64_t
+#define MEMBER_FLAG                    bool
+#define MEMBER_MOMENT                  struct moment
+#define MEMBER_REFERENCE               int64_t
+#define MEMBER_STATE                   enum vessel_state
+#define MEMBER_FATE                    enum fate
+#define MEMBER_EVENT                   enum event_kind
+#define MEMBER_BECAUSE                 enum because
+#define MEMBER_NAMED(kind)             MEMBER_##kind
+#define MEMBER_OF(kind)                MEMBER_NAMED(kind)
+#define AS_MEMBER(record, member, ...) MEMBER_OF(COLUMN_KIND(__VA_ARGS__, )) member;
+#define AS_STRUCT(upper, record, COLUMNS, ...)                                                     \
+    struct record {                                                                                \
+        int64_t id;                                                                                \
+        COLUMNS(AS_MEMBER)                                                                         \
+    };
+RECORDS(AS_STRUCT)
 
 /* ---- the description ------------------------------------------------------------------------- */
 
@@ -242,6 +279,7 @@ enum column_kind {
     COLUMN_TEXT,      /* const char * */
     COLUMN_REAL,      /* double, NAN for absent */
     COLUMN_INTEGER,   /* int64_t */
+    COLUMN_DAY,       /* int64_t: a day of the wall calendar since 1970-01-01, 0 for none */
     COLUMN_FLAG,      /* bool */
     COLUMN_MOMENT,    /* struct moment; in SQL two columns, NAME and NAME_offset */
     COLUMN_REFERENCE, /* int64_t id of a `refers` record, 0 for none */
@@ -280,12 +318,12 @@ struct column {
     bool settings;            /* a text of "sign=value sign=value" */
     bool required;            /* an absent value is refused */
     bool derived;             /* kept by the journal */
+    bool carried;             /* of a derived one: files hold it, for no other record tells it */
     bool internal;            /* a text that the program keeps for itself: not searched */
 };
 
 struct record_type {
     const char *name; /* SQL table, CSV file and word for people: "vessel" */
-    const char *once; /* its name in files of earlier versions, or NULL */
     size_t size;      /* of the struct; its first member is int64_t id */
     bool append_only;
     const struct column *columns; /* without the id; ends with a NULL name */
@@ -306,18 +344,9 @@ union any_record {
         int64_t id, vessel;
         struct moment at;
     } dated;
-    struct starter starter;
-    struct parent parent;
-    struct lot lot;
-    struct cook cook;
-    struct session session;
-    struct place place;
-    struct batch batch;
-    struct vessel vessel;
-    struct look look;
-    struct event event;
-    struct outcome outcome;
-    struct edit edit;
+#define AS_ANY(upper, record, ...) struct record record;
+    RECORDS(AS_ANY)
+#undef AS_ANY
 };
 
 /* A word of a list and what people call it, by its index; NULLs behind the last one. */
@@ -350,10 +379,5 @@ bool record_has_label(enum record record);
 size_t record_column(enum record record, const char *name);
 /* A struct of that kind with everything absent (texts "", numbers NAN, moments unknown). */
 void record_init(enum record record, void *row);
-
-extern const char *const vessel_state_words[]; /* "growing" ... */
-extern const char *const fate_words[];         /* "open" ... */
-extern const char *const event_words[];        /* "move" ... */
-extern const char *const because_words[];      /* "", "contaminated" ... */
 
 #endif

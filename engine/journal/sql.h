@@ -30,7 +30,7 @@ struct journal {
     char station[4];                 /* of journal_sign; "" for none */
     char *by;                        /* "K, Ann"; NULL for nobody */
     int depth;                       /* of nested transactions */
-    char *act;                       /* whose changes are watched (undo.h); or NULL */
+    char *act;                       /* whose changes are watched (journal.h); or NULL */
     struct sqlite3_session *changes; /* of the open transaction */
     sqlite3_stmt **statements;       /* prepared once each, by journal_statement */
     size_t statement_count;
@@ -38,6 +38,10 @@ struct journal {
     struct text columns[RECORD_COUNT];    /* as row_columns gives them, made at first use */
     struct text parameters[RECORD_COUNT]; /* as many question marks */
 };
+
+/* Tells what is wrong with the journal, or with what was asked of it, and gives the status back. */
+enum status journal_refuse(const struct journal *journal, enum status status, struct diags *diags,
+                           const char *format, ...) __attribute__((format(printf, 4, 5)));
 
 /* Adds what SQLite said last, as a person can read it, and gives the status. `doing` is "write to". */
 enum status journal_fault(struct journal *journal, const char *doing, struct diags *diags);
@@ -84,7 +88,8 @@ bool query_row(struct query *query, enum record record, struct arena *arena, voi
 /* All further ones, an array in the arena; ends the query. */
 enum status query_rows(struct query *query, enum record record, struct arena *arena, void **rows,
                        size_t *count);
-/* The first column of the one row there is, 0 for none; begins and ends the query. */
+/* The first column of the one row there is, 0 for none, into `number` unless that is NULL; begins and ends
+ * the query. */
 enum status query_number(struct journal *journal, int64_t *number, struct diags *diags,
                          const char *sql, const char *binds, ...);
 
@@ -94,9 +99,8 @@ const char *row_columns(struct journal *journal, enum record record);
 enum status row_check(struct journal *journal, enum record record, const void *row,
                       struct diags *diags);
 
-/* What journal_refresh would write down: the derived members of `vessel`; nothing is written. */
-enum status vessel_derive(struct journal *journal, int64_t id, struct vessel *vessel,
-                          struct diags *diags);
+/* A question for what journal_refresh writes down of the vessel ?1: its derived columns, by their names. */
+extern const char vessel_derived[];
 
 /* The next of the orders of time that a row of that kind can break, from index 0 until NULL: a question
  * for the id and the complaint of each record that does (check.c). What nothing refers to yet breaks fewer. */

@@ -7,7 +7,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "journal/undo.h"
 #include "view/charts.h"
 #include "view/screen.h"
 
@@ -249,6 +248,8 @@ static json_t *column_json(const struct journal_view *view, const struct column 
         return view_json_number(*(const double *)value);
     case COLUMN_INTEGER:
         return json_integer(*(const int64_t *)value);
+    case COLUMN_DAY:
+        return view_json_day(*(const int64_t *)value);
     case COLUMN_FLAG:
         return json_boolean(*(const bool *)value);
     case COLUMN_MOMENT:
@@ -268,12 +269,8 @@ json_t *view_record_json(const struct journal_view *view, enum record record, co
     json_t *object = json_object();
     if (!has_label(record))
         view_json_put(object, "id", json_integer(*(const int64_t *)row));
-    for (const struct column *column = record_types[record].columns; column->name; column++) {
-        bool day = record == RECORD_VESSEL && strcmp(column->name, "due") == 0;
-        object = view_json_put(object, column->name,
-                               day ? view_json_day(*(const int64_t *)column_member(column, row))
-                                   : column_json(view, column, row));
-    }
+    for (const struct column *column = record_types[record].columns; column->name; column++)
+        object = view_json_put(object, column->name, column_json(view, column, row));
     return object;
 }
 

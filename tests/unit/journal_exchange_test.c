@@ -167,6 +167,7 @@ static void fill(enum record record, void *row, struct choice *choice)
             break;
         case COLUMN_LABEL:
         case COLUMN_INTEGER:
+        case COLUMN_DAY:
         case COLUMN_REFERENCE:
         case COLUMN_WORD:
             break;
