@@ -97,8 +97,10 @@ static void floors_find(const struct reasoner *reasoner, const struct evidence *
                           (double)(evidence ? evidence->unread : 0) <= floor->unread_above;
         if (understood || (!seen && !likely) || (floor->after_objection && !objected))
             continue;
-        if ((floor->unless.count > 0 && reason_holds(reasoner, &floor->unless, evidence)) ||
-            (floor->or_unless.count > 0 && reason_holds(reasoner, &floor->or_unless, evidence)))
+        bool lifted = false;
+        for (size_t k = 0; k < floor->unless_count && !lifted; k++)
+            lifted = reason_holds(reasoner, &floor->unless[k], evidence);
+        if (lifted)
             continue;
         if (floor->forbids_keep) {
             if (*forbids < 0)

@@ -851,14 +851,28 @@ static void read_forbids(struct loader *loader, const struct field *field, const
 
 #define FLOOR(member) offsetof(struct floor_rule, member)
 
+static const struct field EXCEPTION = FIELD("unless", OPTIONAL, read_condition, 0);
+
+/* One condition, or a list of them. */
+static void read_exceptions(struct loader *loader, const struct field *field,
+                            const struct node *node, void *item)
+{
+    bool listed = node->kind == NODE_LIST;
+    size_t count = listed ? node->count : 1;
+    struct condition *unless = arena_array(loader->keep, count, sizeof *unless);
+    const struct node *entry = listed ? node->first : node;
+    for (size_t k = 0; k < count; k++, entry = entry->next)
+        read_condition(loader, &EXCEPTION, entry, &unless[k]);
+    field_list(field, item, unless, count);
+}
+
 static const struct field FLOOR_FIELDS[] = {
     LATER("id", REQUIRED),
     CITATION("source", OPTIONAL, FLOOR(cites)),
     OWN("action", OPTIONAL, read_forced),
     OWN("forbids", OPTIONAL, read_forbids),
     FIELD("when", OPTIONAL, read_condition, FLOOR(when)),
-    FIELD("unless", OPTIONAL, read_condition, FLOOR(unless)),
-    FIELD("or_unless", OPTIONAL, read_condition, FLOOR(or_unless)),
+    LIST("unless", OPTIONAL, read_exceptions, FLOOR(unless), FLOOR(unless_count)),
     NUMBER_OR("contaminated_above", OPTIONAL, FLOOR(contaminated_above), SHARE, 1),
     REFERENCES("likely", OPTIONAL, read_indices, FLOOR(likely), FLOOR(likely_count), ITEM_FINDING),
     NUMBER_OR("likely_above", OPTIONAL, FLOOR(likely_above), SHARE, 1),

@@ -461,8 +461,9 @@ struct floor_rule {
     double likely_above;
     double unread_above;  /* and only where more words than this were not understood; 0: anywhere */
     bool after_objection; /* and only where some of those stand behind "but" or the like */
-    struct condition when; /* and/or when this is seen (plain, not hedged) */
-    struct condition unless, or_unless;
+    struct condition when;          /* and/or when this is seen (plain, not hedged) */
+    const struct condition *unless; /* any of these lifts it */
+    size_t unless_count;
     struct citation cites;
     struct position at;
 };

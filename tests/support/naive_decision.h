@@ -90,8 +90,8 @@ static inline struct naive_decision naive_decide(const struct rules *rules,
         bool applies =
             (floor->contaminated_above < 1 && bad > (long double)floor->contaminated_above) ||
             (floor->when.count && naive_holds(rules, &floor->when, evidence, floor->forbids_keep));
-        if (floor->unless.count && naive_holds(rules, &floor->unless, evidence, false))
-            applies = false;
+        for (size_t k = 0; k < floor->unless_count; k++)
+            applies = applies && !naive_holds(rules, &floor->unless[k], evidence, false);
         if (applies && floor->forbids_keep)
             keep_forbidden = true;
         if (applies && !floor->forbids_keep && (int)floor->action > forced)

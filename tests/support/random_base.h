@@ -170,9 +170,13 @@ static inline void random_decision(struct rule_base *base, struct dice *dice)
         else
             floor->when =
                 base_condition(base, 1, dice_below(dice, observables), (uint32_t)dice_bits(dice));
-        if (dice_chance(dice, 0.3))
-            floor->unless =
+        if (dice_chance(dice, 0.3)) {
+            struct condition *unless = &base->unless[rules->floor_count - 1];
+            *unless =
                 base_condition(base, 1, dice_below(dice, observables), (uint32_t)dice_bits(dice));
+            floor->unless = unless;
+            floor->unless_count = 1;
+        }
     }
 }
 

@@ -42,6 +42,7 @@ struct rule_base {
     struct normal_look normal[BASE_SPECIES][BASE_CLAIMS];
     struct group groups[BASE_GROUPS];
     struct floor_rule floors[BASE_FLOORS];
+    struct condition unless[BASE_FLOORS];
     struct use uses[BASE_USES];
     struct next_step steps[BASE_STEPS];
     size_t condition_observables[2 * BASE_FLOORS + BASE_STEPS][BASE_CONDITION];

@@ -126,7 +126,12 @@ static void floors_stand_above_the_sum(void **state)
     struct floor_rule *discards = base_floor(small.base);
     discards->action = ACTION_DISCARD;
     discards->when = base_condition(small.base, 1, (size_t)MARKS, UINT32_C(1));
-    discards->unless = base_condition(small.base, 1, (size_t)SIGN, UINT32_C(4));
+    const struct condition exceptions[] = {
+        base_condition(small.base, 1, (size_t)SIGN, UINT32_C(4)),
+        base_condition(small.base, 1, (size_t)SIGN, UINT32_C(2)),
+    };
+    discards->unless = exceptions;
+    discards->unless_count = 2;
     small.base->findings[1].base = 0.3;
     small.said[SIGN].seen = 1;
 
@@ -154,6 +159,9 @@ static void floors_stand_above_the_sum(void **state)
 
     small.said[MARKS].hedged = 0; /* the exception holds */
     small.said[SIGN].seen = 4;
+    small_judge(&small);
+    assert_int_equal(small.decision.floor, 1);
+    small.said[SIGN].seen = 2; /* and the other */
     small_judge(&small);
     assert_int_equal(small.decision.floor, 1);
 

@@ -289,7 +289,7 @@ static void test_decision(void **state)
     assert_int_equal(decision->floors[0].action, ACTION_DISCARD);
     assert_near(decision->floors[0].contaminated_above, 1);
     assert_int_equal(decision->floors[0].when.count, 2);
-    assert_int_equal(decision->floors[0].unless.values[0], 1);
+    assert_int_equal(decision->floors[0].unless[0].values[0], 1);
     assert_true(decision->floors[1].forbids_keep);
     assert_near(decision->floors[1].contaminated_above, 0.1);
     assert_true(decision->floors[1].cites.expert_judgement); /* the decision's */
