@@ -2,91 +2,15 @@
 #include "view/review.h"
 
 #include <math.h>
+#include <stdarg.h>
 #include <stdio.h>
 #include <string.h>
 
+#include "triage/triage.h"
 #include "view/charts.h"
 #include "view/page.h"
+#include "view/tree.h"
 #include "view/verdict.h"
-
-/*
- * A review has two faces, a screen and a page, and says the same sentences on
- * both: each part below puts them together once, and put() says them as a block
- * of a certain kind. What has only one of the two asks which it is.
- */
-struct old_face {
-    const struct review *review;
-    struct screen *screen; /* NULL: */
-    struct text *page;     /* NULL when there is a screen */
-    struct text words;     /* of the next block */
-};
-
-enum block { LEAD, PLAIN, QUIET, CAUTION, UNDER, BELOW, BELOW_QUIET, LINE, ITEM, DEEP };
-
-static const struct {
-    size_t indent;
-    enum role role;
-    const char *bullet, *tag, *attributes;
-} blocks[] = {
-    [LEAD] = {0, ROLE_STRONG, NULL, "p", "class=\"lead\""},
-    [PLAIN] = {0, ROLE_PLAIN, NULL, "p", NULL},
-    [QUIET] = {0, ROLE_QUIET, NULL, "p", "class=\"quiet\""},
-    [CAUTION] = {5, ROLE_WARN, NULL, "p", "class=\"caution\""},
-    [UNDER] = {5, ROLE_PLAIN, NULL, "p", NULL}, /* of a culprit */
-    [BELOW] = {2, ROLE_PLAIN, NULL, "p", NULL}, /* of a section */
-    [BELOW_QUIET] = {2, ROLE_QUIET, NULL, "p", "class=\"quiet\""},
-    [LINE] = {2, ROLE_PLAIN, NULL, "li", NULL},
-    [ITEM] = {2, ROLE_PLAIN, "-", "li", NULL},
-    [DEEP] = {5, ROLE_PLAIN, "-", "li", NULL},
-};
-
-/* Says the words and empties them; nothing when there are none. */
-static void put(struct old_face *face, enum block block)
-{
-    struct text *words = &face->words;
-    if (face->page != NULL)
-        html_take(face->page, blocks[block].tag, blocks[block].attributes, words);
-    else if (words->length > 0 && blocks[block].bullet != NULL)
-        screen_item(face->screen, blocks[block].indent, blocks[block].bullet, blocks[block].role,
-                    words->bytes);
-    else if (words->length > 0)
-        screen_say(face->screen, blocks[block].indent, 0, blocks[block].role, "%s", words->bytes);
-    text_clear(words);
-}
-
-static void say(struct old_face *face, enum block block, const char *words)
-{
-    text_puts(&face->words, words);
-    put(face, block);
-}
-
-/* The words as a heading within a section of the page, or as one of the screen. */
-static void put_heading(struct old_face *face)
-{
-    if (face->page != NULL)
-        html_take(face->page, "h3", NULL, &face->words);
-    else
-        screen_heading(face->screen, face->words.bytes);
-    text_clear(&face->words);
-}
-
-/* A heading that only the screen needs: sections of the page have theirs from their table. */
-static void screen_head(struct old_face *face, const char *words)
-{
-    if (face->screen != NULL)
-        screen_heading(face->screen, words);
-}
-
-static void tags(struct old_face *face, const char *html)
-{
-    if (face->page != NULL)
-        text_puts(face->page, html);
-}
-
-static const char *plural(size_t count, const char *one, const char *many)
-{
-    return count == 1 ? one : many;
-}
 
 /* ---- names, figures ----------------------------------------------------------------------------- */
 
@@ -97,7 +21,8 @@ const char *view_factor(const struct factor *factor)
                                             : factor->name;
 }
 
-void view_level(struct text *out, const struct dataset *dataset, size_t factor, uint32_t level)
+static void put_level(struct text *out, const struct dataset *dataset, size_t factor,
+                      uint32_t level)
 {
     enum { MOST = 80 }; /* a sentence stays one, whatever stands in a table */
     static const char *const called[FACTOR_KINDS] = {
@@ -115,39 +40,15 @@ void view_level(struct text *out, const struct dataset *dataset, size_t factor, 
     text_safe(out, label, strlen(label), &(struct text_safe_options){.limit = MOST});
 }
 
-void view_suspect(struct text *out, const struct dataset *dataset,
-                  const struct review_suspect *suspect)
-{
-    view_level(out, dataset, suspect->factor, suspect->level);
-    if (suspect->with_factor < dataset->factor_count) {
-        text_puts(out, " with ");
-        view_level(out, dataset, suspect->with_factor, suspect->with_level);
-    }
-}
-
-void view_suspects(struct text *out, const struct review *review,
-                   const struct review_culprit *culprit, bool p)
-{
-    char percent[PERCENT_ROOM];
-    for (size_t s = 0; s < culprit->suspect_count; s++) {
-        const struct review_suspect *suspect = &culprit->suspects[s];
-        if (s > 0)
-            text_puts(out, s + 1 < culprit->suspect_count ? ", " : " or ");
-        view_suspect(out, review->dataset, suspect);
-        if (p)
-            text_printf(out, " (%s)", view_percent(suspect->p, percent));
-    }
-}
-
-void view_curve_name(struct text *out, const struct review *review,
-                     const struct review_curve *curve)
+static void put_curve_name(struct text *out, const struct review *review,
+                           const struct review_curve *curve)
 {
     if (review->time.factor >= review->dataset->factor_count)
         text_puts(out, "All vessels");
     else if (curve->level == LEVEL_NONE)
         text_puts(out, "All others");
     else
-        view_level(out, review->dataset, review->time.factor, curve->level);
+        put_level(out, review->dataset, review->time.factor, curve->level);
 }
 
 const char *view_range(struct interval range, char room[RANGE_ROOM])
@@ -162,381 +63,192 @@ const char *view_range(struct interval range, char room[RANGE_ROOM])
     return room;
 }
 
-/* "0.0031", "below 0.0001": never without counts beside it. */
-static const char *p_words(double p, char room[MOMENT_ROOM])
+/* ---- parts of the tree -------------------------------------------------------------------------- */
+
+/* Of pairs of key and value, ended by NULL. */
+__attribute__((sentinel)) static json_t *pairs(const char *key, ...)
 {
-    if (p < 0.0001)
-        snprintf(room, MOMENT_ROOM, "below 0.0001");
-    else
-        snprintf(room, MOMENT_ROOM, p < 0.01 ? "%.4f" : "%.2f", p);
-    return room;
+    json_t *made = json_object();
+    va_list pairs;
+    va_start(pairs, key);
+    for (; key != NULL; key = va_arg(pairs, const char *))
+        json_object_set_new(made, key, va_arg(pairs, json_t *));
+    va_end(pairs);
+    return made;
+}
+#define OBJECT(...) pairs(__VA_ARGS__, (char *)NULL)
+
+typedef json_t *make_row(const struct review *review, const void *row);
+
+static json_t *list(const struct review *review, make_row *make, const void *rows, size_t count,
+                    size_t size)
+{
+    json_t *made = json_array();
+    for (size_t i = 0; i < count; i++)
+        json_array_append_new(made, make(review, (const char *)rows + i * size));
+    return made;
+}
+#define LIST(review, make, rows, count) list(review, make, rows, count, sizeof *(rows))
+
+static json_t *counts(struct counts counts)
+{
+    return OBJECT("lost", view_json_count(counts.lost), "of", view_json_count(counts.total));
 }
 
-/* ---- in short --------------------------------------------------------------------------------- */
-
-/* Appends the kinds of things that growers keep apart and this dataset does not name. */
-static void add_missing(struct text *out, const struct dataset *dataset)
+static json_t *interval(struct interval interval)
 {
-    static const enum factor_kind kinds[] = {FACTOR_COOK, FACTOR_STARTER, FACTOR_SESSION,
-                                             FACTOR_LOT, FACTOR_PLACE};
-    const char *joint = " Not recorded, and worth it: ";
-    for (size_t k = 0; k < sizeof kinds / sizeof *kinds; k++)
-        if (dataset_factor(dataset, kinds[k]) == dataset->factor_count) {
-            text_printf(out, "%s%s", joint, factor_kinds[kinds[k]].name);
-            joint = ", ";
-        }
-    text_puts(out, joint[0] == ',' ? "." : "");
+    return json_pack("[o, o]", view_json_number(interval.low), view_json_number(interval.high));
 }
 
-bool view_review_limit(struct text *out, const struct review *review, unsigned bit)
+static json_t *day(int32_t day)
 {
-    static const char *const says[REVIEW_LIMIT_COUNT] = {
-        /* in the order of enum review_limit */
-        "There are no vessels here, so there is nothing to conclude. Start a batch, or give "
-        "a table with --csv.",
-        "No vessel counts yet: all are too young, or their outcome was not recorded.",
-        "Nothing was lost, so there is nothing to explain. That does not promise as much for the "
-        "next batch.",
-        "All of them were lost. With none that did well there is nothing to compare with: no cook, "
-        "starter or place can stand out, however bad it is. Next time change one thing for half of "
-        "the vessels, and leave one of each cook uninoculated.",
-        "All vessels share everything that was recorded, so nothing can be compared.",
-        "There is only one batch. What all of it shares cannot be told apart by counting.",
-        "No vessel has both dates, so nothing can be said about time.",
-        "So few vessels count that only a very large difference could show.",
-    };
-    if ((review->limits >> bit & 1) == 0)
-        return false;
-    text_puts(out, says[bit]);
-    if (1U << bit == REVIEW_NO_FACTOR)
-        add_missing(out, review->dataset);
-    return true;
+    char room[MOMENT_ROOM];
+    return day == DAY_NONE ? json_null() : json_string(day_write(day, DAY_ISO, room));
 }
 
-static void put_lost(struct old_face *face)
+static json_t *factor_name(const struct review *review, size_t factor)
 {
-    const struct review_totals *totals = &face->review->totals;
-    struct counts counts = totals->counts;
-    struct text *words = &face->words;
-    char first[MOMENT_ROOM], last[MOMENT_ROOM];
+    return factor < review->dataset->factor_count
+               ? view_json_safe(review->dataset->factors[factor].name)
+               : json_null();
+}
 
-    if ((face->review->limits & REVIEW_EMPTY) != 0)
-        return;
-    if (counts.total > 0)
-        text_printf(words, "You lost %zu of %zu %s (%.0f %%)", counts.lost, counts.total,
-                    plural(counts.total, "vessel", "vessels"),
-                    100.0 * (double)counts.lost / (double)counts.total);
-    else
-        text_printf(words, "No vessel of %zu counts yet", totals->vessels);
-    if (totals->batches > 0)
-        text_printf(words, " in %zu %s", totals->batches,
-                    plural(totals->batches, "batch", "batches"));
-    day_write(totals->first, DAY_WORDS, first);
-    if (totals->first != DAY_NONE && totals->first == totals->last)
-        text_printf(words, ", started on %s", first);
-    else if (totals->first != DAY_NONE)
-        text_printf(words, ", started between %s and %s", first,
-                    day_write(totals->last, DAY_WORDS, last));
-    text_puts(words, ".");
-    put(face, LEAD);
-    if (counts.total > 0 && counts.total < totals->vessels)
-        text_printf(words, "Of %zu in all", totals->vessels);
-    if (counts.total > 0 && totals->young > 0)
-        text_printf(words, "%s%zu %s young and sound so far", words->length > 0 ? ", " : "",
-                    totals->young, plural(totals->young, "is", "are"));
-    if (counts.total > 0 && totals->unrecorded > 0)
-        text_printf(words, ", of %zu the outcome is not known", totals->unrecorded);
-    text_puts(words, words->length > 0 ? ". " : "");
-    static const enum fate kinds[] = {FATE_CONTAMINATED, FATE_STUCK, FATE_UNTOLD};
+static json_t *shown_name(const struct review *review, size_t factor)
+{
+    return view_json_safe(view_factor(&review->dataset->factors[factor]));
+}
+
+static json_t *level_name(const struct review *review, size_t factor, uint32_t level)
+{
+    return factor < review->dataset->factor_count && level != LEVEL_NONE
+               ? view_json_safe(review->dataset->factors[factor].levels[level])
+               : json_null();
+}
+
+static json_t *level_says(const struct review *review, size_t factor, uint32_t level)
+{
+    struct text says;
+    text_init(&says);
+    put_level(&says, review->dataset, factor, level);
+    return view_json_take(&says);
+}
+
+static json_t *scope(const struct review *review, size_t factor)
+{
+    return json_string(scope_name(factor_kinds[review->dataset->factors[factor].kind].scope));
+}
+
+static json_t *cause_row(const struct review *review, const void *row)
+{
+    const struct review_cause *cause = row;
+    return OBJECT("id", json_string(review->rules->causes[cause->cause].id), "p",
+                  view_json_number(cause->p), "_name",
+                  json_string(review->rules->causes[cause->cause].name));
+}
+
+/* The first of a list, as long as they are worth a word beside the first: another list of the same. */
+static json_t *first_of(const json_t *list, const char *key, double least, size_t most)
+{
+    json_t *made = json_array();
+    for (size_t i = 0; i < json_array_size(list) && i < most; i++) {
+        json_t *row = json_array_get(list, i);
+        if (i > 0 && json_number_value(json_object_get(row, key)) < least)
+            break;
+        json_array_append(made, row);
+    }
+    return made;
+}
+
+/* What to change for a cause, RULES_NONE for none. */
+static json_t *how(const struct review *review, int cause)
+{
+    json_t *made = json_array();
+    for (size_t h = 0; cause != RULES_NONE && h < review->rules->causes[cause].change_count; h++)
+        json_array_append_new(made, json_string(review->rules->causes[cause].change[h]));
+    return made;
+}
+
+static int likeliest(const struct review_cause *causes, size_t count)
+{
+    return count > 0 ? (int)causes[0].cause : RULES_NONE;
+}
+
+/* ---- what was lost, what did it ---------------------------------------------------------------- */
+
+static json_t *totals(const struct review *review)
+{
+    static const enum fate lost[] = {FATE_CONTAMINATED, FATE_STUCK, FATE_UNTOLD};
     static const char *const says[] = {"contaminated", "did not grow or stalled",
                                        "lost, and not recorded to what"};
-    const char *joint = "Of the lost, ";
-    for (size_t k = 0; k < sizeof kinds / sizeof *kinds; k++)
-        if (totals->fate[kinds[k]] > 0 && totals->fate[kinds[k]] < counts.lost) {
-            text_printf(words, "%s%zu %s", joint, totals->fate[kinds[k]], says[k]);
-            joint = ", ";
-        }
-    text_puts(words, joint[0] == ',' ? "." : "");
-    put(face, PLAIN);
+    const struct review_totals *totals = &review->totals;
+    json_t *fates = json_object(), *kinds = json_array();
+    for (size_t f = 0; f < FATE_COUNT; f++)
+        json_object_set_new(fates, fate_words[f], view_json_count(totals->fate[f]));
+    for (size_t k = 0; k < sizeof lost / sizeof *lost; k++)
+        if (totals->fate[lost[k]] > 0 && totals->fate[lost[k]] < totals->counts.lost)
+            json_array_append_new(kinds, json_sprintf("%zu %s", totals->fate[lost[k]], says[k]));
+    return OBJECT("vessels", view_json_count(totals->vessels), "counted", counts(totals->counts),
+                  "interval", interval(totals->exact), "fates", fates, "controls",
+                  counts(totals->controls), "too_young", view_json_count(totals->young),
+                  "unrecorded", view_json_count(totals->unrecorded), "batches",
+                  view_json_count(totals->batches), "first", day(totals->first), "last",
+                  day(totals->last), "_kinds", kinds, "_share",
+                  view_json_number((double)totals->counts.lost / (double)totals->counts.total));
 }
 
-/* Nothing is called. Yet losses may differ, and a batch may lose more than by chance: that is said, as the
- * details say it too. */
-static void put_differing(struct old_face *face)
-{
-    static const double clear = 0.05;
-    const struct review *review = face->review;
-    struct text *words = &face->words;
-    const char *joint = "Losses differ by ";
-    double q = 0.0;
-    char room[MOMENT_ROOM];
-
-    text_puts(words, "No single cook, starter, inoculation session, place or lot stands out");
-    size_t bare = words->length;
-    text_puts(words, ". ");
-    for (size_t f = 0; f < review->dataset->factor_count; f++)
-        if (review->factors[f].q <= clear) { /* not so when it is not known */
-            text_printf(words, "%s%s", joint, view_factor(&review->dataset->factors[f]));
-            q = fmax(q, review->factors[f].q);
-            joint = ", ";
-        }
-    if (joint[0] == ',') {
-        text_printf(words, " more than by chance (p at most %s, adjusted, ", p_words(q, room));
-        text_printf(words, "for %zu of %zu lost), but they may as well differ from batch to batch.",
-                    review->totals.counts.lost, review->totals.counts.total);
-    }
-    joint = joint[0] == ',' ? " Batches that lost too many: " : "Batches that lost too many: ";
-    for (size_t b = 0; b < review->batch_count; b++) {
-        const struct review_batch *batch = &review->batches[b];
-        if (!batch->point.above)
-            continue;
-        text_puts(words, joint);
-        const char *name = review->dataset->factors[review->dataset->batch].levels[batch->level];
-        text_safe(words, name, strlen(name), &(struct text_safe_options){.limit = 80});
-        text_printf(words, " (%zu of %zu", batch->counts.lost, batch->counts.total);
-        if (batch->cause_count > 0 && batch->causes[0].p > 0.5)
-            text_printf(words, "; %s", review->rules->causes[batch->causes[0].cause].name);
-        text_puts(words, ")");
-        joint = ", ";
-    }
-    text_puts(words, joint[0] == ',' ? "." : "");
-    if (words->length == bare + strlen(". ")) {
-        text_cut(words, bare);
-        text_puts(words, ": too few losses to tell it from chance.");
-    }
-    put(face, PLAIN);
-}
-
-static void put_culprits(struct old_face *face)
-{
-    const struct review *review = face->review;
-    bool either = false;
-
-    if (review->totals.counts.lost == 0 ||
-        (review->limits & (REVIEW_ALL_LOST | REVIEW_NO_FACTOR)) != 0)
-        return;
-    if (review->culprit_count == 0) {
-        put_differing(face);
-        return;
-    }
-    text_puts(&face->words, "Likely cause: ");
-    for (size_t k = 0; k < review->culprit_count; k++) {
-        const struct review_culprit *culprit = &review->culprits[k];
-        char percent[PERCENT_ROOM];
-        text_puts(&face->words, k == 0 ? "" : k + 1 < review->culprit_count ? ", " : " and ");
-        text_puts(&face->words, culprit->suspect_count > 1 ? "either " : "");
-        view_suspects(&face->words, review, culprit, false);
-        text_printf(&face->words, " (%s)", view_percent(culprit->p, percent));
-        either = either || culprit->suspect_count > 1;
-    }
-    text_puts(&face->words,
-              either ? ". Where it says either, these numbers cannot tell which." : ".");
-    put(face, PLAIN);
-}
-
-static void add_saved(struct text *words, const struct review_culprit *culprit)
-{
-    /* Vessels are whole. */
-    double low = floor(culprit->saved_low + 0.5), high = floor(culprit->saved_high + 0.5);
-    double mean = floor(culprit->saved + 0.5);
-    text_puts(words, culprit->suspect_count > 1 ? "Without whichever it was, " : "Without it ");
-    if (high <= low)
-        text_printf(words, "about %.0f", mean);
-    else
-        text_printf(words, "about %.0f vessels (%.0f to %.0f)", mean, low, high);
-    text_puts(words, " would not have been lost.");
-}
-
-/* What is known can be changed at once; what cannot be told apart needs a test first. */
-static void put_first_change(struct old_face *face)
-{
-    const struct review *review = face->review;
-    struct text *words = &face->words;
-    size_t c = 0;
-
-    if (review->change_count == 0)
-        return;
-    while (c < review->change_count &&
-           review->culprits[review->changes[c].culprit].suspect_count != 1)
-        c++;
-    const struct review_change *change = &review->changes[c < review->change_count ? c : 0];
-    const struct review_culprit *culprit = &review->culprits[change->culprit];
-    bool known = culprit->suspect_count == 1;
-    text_puts(words, known ? "Change first: " : "First find out whether it was ");
-    view_suspects(words, review, culprit, false);
-    if (!known && culprit->trial_count > 0)
-        text_printf(words, "; best by this test: %s",
-                    review->rules->observables[culprit->trials[0].observable].label);
-    text_puts(words, ". ");
-    add_saved(words, culprit);
-    if (known && change->cause != RULES_NONE &&
-        review->rules->causes[change->cause].change_count > 0)
-        text_printf(words, " %s", review->rules->causes[change->cause].change[0]);
-    put(face, PLAIN);
-}
-
-/* ---- one bad batch ------------------------------------------------------------------------------ */
-
-/* The likeliest causes, what would tell them apart, and what to change first. */
-static void put_account(struct old_face *face, const struct rules *rules,
-                        const struct review_account *account)
-{
-    enum { CAUSES = 3, TRIALS = 2 };
-    static const double worth_a_word = 0.05;
-    struct text *words = &face->words;
-    char percent[PERCENT_ROOM];
-    if (face->review == NULL && account->counts.total > 0) /* which a review has said */
-        text_printf(words, "%zu of %zu lost", account->counts.lost, account->counts.total);
-    if (account->controls.total > 0)
-        text_printf(words, "%s%zu of %zu uninoculated %s", words->length > 0 ? ", and " : "",
-                    account->controls.lost, account->controls.total,
-                    plural(account->controls.total, "control", "controls"));
-    text_puts(words, account->controls.total > 0 && words->length > 0 ? " lost."
-                     : words->length > 0                              ? "."
-                                                                      : "");
-    put(face, LEAD);
-    if (account->cause_count == 0) {
-        say(face, PLAIN, "Nothing that was told points to a cause.");
-        return;
-    }
-    say(face, PLAIN, "Most likely causes:");
-    tags(face, "<ul>\n");
-    for (size_t c = 0; c < account->cause_count && c < CAUSES; c++)
-        if (c == 0 || account->causes[c].p >= worth_a_word) {
-            text_printf(words, "%s: %s", rules->causes[account->causes[c].cause].name,
-                        view_percent(account->causes[c].p, percent));
-            put(face, ITEM);
-        }
-    tags(face, "</ul>\n");
-    for (size_t t = 0; t < account->trial_count && t < TRIALS; t++) {
-        const struct observable *test = &rules->observables[account->trials[t].observable];
-        text_printf(words, "%s%s", t == 0 ? "To be sure: " : "Or: ", test->label);
-        if (account->trials[t].delay_days > 0.0)
-            text_printf(words, " (%.0f %s)", account->trials[t].delay_days,
-                        account->trials[t].delay_days > 1.0 ? "days" : "day");
-        if (test->look != NULL)
-            text_printf(words, ". %s", test->look);
-        put(face, PLAIN);
-    }
-    const struct cause *first = &rules->causes[account->causes[0].cause];
-    if (first->change_count > 0)
-        text_printf(words, "Change first: %s", first->change[0]);
-    put(face, PLAIN);
-}
-
-static void put_short(struct old_face *face)
-{
-    const struct review *review = face->review;
-    put_lost(face);
-    put_culprits(face);
-    put_first_change(face);
-    for (unsigned bit = 0; bit < REVIEW_LIMIT_COUNT; bit++)
-        if (view_review_limit(&face->words, review, bit))
-            put(face, PLAIN);
-    if (review->account.cause_count > 0) {
-        say(face, PLAIN, "What the vessels themselves show:");
-        put_account(face, review->rules, &review->account);
-    }
-    for (size_t r = 0; r < review->dataset->remark_count; r++)
-        say(face, QUIET, review->dataset->remarks[r]);
-}
-
-/* ---- one culprit ------------------------------------------------------------------------------ */
-
-static void put_title(struct old_face *face, size_t k)
-{
-    const struct review_culprit *culprit = &face->review->culprits[k];
-    struct text *words = &face->words;
-    char lead[24], percent[PERCENT_ROOM];
-
-    snprintf(lead, sizeof lead, "%2zu.", k + 1);
-    if (face->page != NULL)
-        text_printf(words, "%zu. ", k + 1);
-    text_puts(words, culprit->suspect_count > 1 ? "Either " : "");
-    view_suspects(words, face->review, culprit, false);
-    text_printf(words, ": %s", view_percent(culprit->p, percent));
-    if (face->page != NULL) {
-        put_heading(face);
-    } else {
-        screen_item(face->screen, 1, lead, ROLE_STRONG, words->bytes);
-        text_clear(words);
-    }
-}
-
-static void add_counts(struct old_face *face, const struct review_suspect *suspect, bool named)
-{
-    struct text *words = &face->words;
-    char percent[PERCENT_ROOM];
-    if (named) {
-        view_suspect(words, face->review->dataset, suspect);
-        text_printf(words, ", %s: ", view_percent(suspect->p, percent));
-    }
-    text_printf(words, "%zu of %zu lost, compared with %zu of %zu of the rest",
-                suspect->inside.lost, suspect->inside.total, suspect->outside.lost,
-                suspect->outside.total);
-    if (suspect->controls.total == 1)
-        text_printf(words, "; the one uninoculated control among them %s",
-                    suspect->controls.lost > 0 ? "was lost too" : "was not");
-    else if (suspect->controls.total > 1)
-        text_printf(words, "; of the uninoculated controls among them %zu of %zu",
-                    suspect->controls.lost, suspect->controls.total);
-    text_puts(words, ".");
-}
-
-static void put_why(struct old_face *face, const struct review_suspect *suspect)
+/* Why a suspect fails, as far as it was computed. */
+static json_t *computed_why(const struct dataset *dataset, const struct review_suspect *suspect)
 {
     static const char *const computed[FACTOR_KINDS] = {
         [FACTOR_LETHALITY] = "Its heat, computed from gauge pressure, minutes and altitude",
         [FACTOR_MOISTURE] = "Its moisture, computed from what was weighed",
         [FACTOR_TEMPERATURE] = "Its temperature",
     };
-    const struct dataset *dataset = face->review->dataset;
-    if (suspect->why_factor >= dataset->factor_count)
-        return;
     const struct factor *why = &dataset->factors[suspect->why_factor];
-    if (computed[why->kind] != NULL)
-        text_printf(&face->words, "%s: %s.", computed[why->kind], why->levels[suspect->why_level]);
-    put(face, UNDER);
+    return computed[why->kind] != NULL
+               ? json_sprintf("%s: %s.", computed[why->kind], why->levels[suspect->why_level])
+               : json_null();
 }
 
-/* What would tell which it was; the best one or two. */
-static void add_trials(struct old_face *face, const struct review_culprit *culprit)
+static json_t *suspect_row(const struct review *review, const void *row)
 {
-    enum { MOST = 2 };
-    struct text *words = &face->words;
-    if (culprit->trial_count == 0)
-        return;
-    text_puts(words, culprit->suspect_count > 1 ? "To tell them apart: " : "To be surer: ");
-    for (size_t t = 0; t < culprit->trial_count && t < MOST; t++) {
-        const struct review_trial *trial = &culprit->trials[t];
-        if (trial->bits < culprit->trials[0].bits / 2.0)
-            break;
-        text_printf(words, "%s%s", t > 0 ? "; or " : "",
-                    face->review->rules->observables[trial->observable].label);
-        if (trial->delay_days > 0.0)
-            text_printf(words, " (%.0f %s)", trial->delay_days,
-                        trial->delay_days > 1.0 ? "days" : "day");
+    const struct review_suspect *suspect = row;
+    const size_t none = review->dataset->factor_count;
+    struct text says;
+    text_init(&says);
+    put_level(&says, review->dataset, suspect->factor, suspect->level);
+    if (suspect->with_factor < none) {
+        text_puts(&says, " with ");
+        put_level(&says, review->dataset, suspect->with_factor, suspect->with_level);
     }
-    text_puts(words, ".");
+    json_t *made = OBJECT(
+        "scope", scope(review, suspect->factor), "factor", factor_name(review, suspect->factor),
+        "level", level_name(review, suspect->factor, suspect->level), "says", view_json_take(&says),
+        "p", view_json_number(suspect->p), "inside", counts(suspect->inside), "controls",
+        counts(suspect->controls), "outside", counts(suspect->outside), "exact_p",
+        view_json_number(suspect->test_p), "q", view_json_number(suspect->q), "log_bayes_factor",
+        view_json_number(suspect->log_bayes));
+    if (suspect->with_factor < none)
+        json_object_set_new(made, "with",
+                            OBJECT("factor", factor_name(review, suspect->with_factor), "level",
+                                   level_name(review, suspect->with_factor, suspect->with_level)));
+    if (suspect->why_factor < none) {
+        json_object_set_new(made, "why",
+                            OBJECT("factor", factor_name(review, suspect->why_factor), "level",
+                                   level_name(review, suspect->why_factor, suspect->why_level)));
+        json_object_set_new(made, "_why", computed_why(review->dataset, suspect));
+    }
+    return made;
 }
 
-static void put_causes(struct old_face *face, const struct review_culprit *culprit)
+static json_t *trial_row(const struct review *review, const void *row)
 {
-    enum { MOST = 3 };
-    static const double worth_a_word = 0.05;
-    char percent[PERCENT_ROOM];
-    if (culprit->cause_count == 0)
-        return;
-    text_puts(&face->words, "Why: ");
-    for (size_t c = 0; c < culprit->cause_count && c < MOST; c++) {
-        if (c > 0 && culprit->causes[c].p < worth_a_word)
-            break;
-        text_printf(&face->words, "%s%s (%s)", c > 0 ? ", " : "",
-                    face->review->rules->causes[culprit->causes[c].cause].name,
-                    view_percent(culprit->causes[c].p, percent));
-    }
-    text_puts(&face->words, ".");
-    put(face, UNDER);
+    const struct review_trial *trial = row;
+    const struct observable *test = &review->rules->observables[trial->observable];
+    return OBJECT("id", json_string(test->id), "label", json_string(test->label), "bits",
+                  view_json_number(trial->bits), "cost", view_json_number(trial->cost),
+                  "delay_days", view_json_number(trial->delay_days), "_look",
+                  view_json_string(test->look));
 }
 
 /* Whether its suspects have the very same counts, one suspect included. */
@@ -550,92 +262,56 @@ static bool all_same(const struct review_culprit *culprit)
     return true;
 }
 
-/* Counts and the likeliest cause; of two names for one culprit the test that tells. */
-static void put_culprit_briefly(struct old_face *face, size_t k)
+static json_t *culprit_row(const struct review *review, const void *row)
 {
-    const struct review_culprit *culprit = &face->review->culprits[k];
-    put_title(face, k);
-    add_counts(face, &culprit->suspects[0], false);
-    text_puts(&face->words, " ");
-    if (culprit->suspect_count > 1)
-        add_trials(face, culprit);
-    else if (culprit->cause_count > 0)
-        text_printf(&face->words, "%s.",
-                    face->review->rules->causes[culprit->causes[0].cause].name);
-    put(face, UNDER);
+    enum { CAUSES = 3, TRIALS = 2 };
+    static const double worth_a_word = 0.05;
+    const struct review_culprit *culprit = row;
+    double clear = culprit->trial_count > 0 ? culprit->trials[0].bits / 2.0 : 0.0;
+    json_t *causes = LIST(review, cause_row, culprit->causes, culprit->cause_count);
+    json_t *trials = LIST(review, trial_row, culprit->trials, culprit->trial_count);
+    /* Vessels are whole. */
+    json_t *saved = OBJECT(
+        "low", view_json_number(culprit->saved_low), "mean", view_json_number(culprit->saved),
+        "high", view_json_number(culprit->saved_high), "_low",
+        json_real(floor(culprit->saved_low + 0.5)), "_mean", json_real(floor(culprit->saved + 0.5)),
+        "_high", json_real(floor(culprit->saved_high + 0.5)));
+    return OBJECT("p", view_json_number(culprit->p), "told_apart",
+                  json_boolean(culprit->suspect_count == 1), "suspects",
+                  LIST(review, suspect_row, culprit->suspects, culprit->suspect_count), "saved",
+                  saved, "causes", causes, "tests", trials, "_causes",
+                  first_of(causes, "p", worth_a_word, CAUSES), "_tests",
+                  first_of(trials, "bits", clear, TRIALS), "_how",
+                  how(review, likeliest(culprit->causes, culprit->cause_count)), "_same",
+                  json_boolean(all_same(culprit)));
 }
 
-/* What to change for the likeliest cause, in order. */
-static void put_change(struct old_face *face, const struct review_culprit *culprit)
+static json_t *change_row(const struct review *review, const void *row)
 {
-    if (culprit->cause_count == 0)
-        return;
-    const struct cause *cause = &face->review->rules->causes[culprit->causes[0].cause];
-    if (cause->change_count == 0)
-        return;
-    if (culprit->suspect_count > 1)
-        text_puts(&face->words, "Test before you change anything: it may be the other one. ");
-    text_printf(&face->words, "If it was this (%s):", cause->name);
-    put(face, UNDER);
-    tags(face, "<ul>\n");
-    for (size_t i = 0; i < cause->change_count; i++)
-        say(face, DEEP, cause->change[i]);
-    tags(face, "</ul>\n");
+    const struct review_change *change = row;
+    const struct cause *cause =
+        change->cause != RULES_NONE ? &review->rules->causes[change->cause] : NULL;
+    return OBJECT("fault", view_json_count(change->culprit), "saved",
+                  view_json_number(change->saved), "cause",
+                  cause != NULL ? json_string(cause->id) : json_null(), "how",
+                  how(review, change->cause));
 }
 
-static void put_all_culprits(struct old_face *face)
+/* The culprit to change first: what is known can be changed at once; what cannot be told apart needs a
+ * test first. */
+static void add_first_change(json_t *root, const struct review *review)
 {
-    const struct review *review = face->review;
-    if (review->culprit_count == 0)
-        return;
-    if (review->culprit_count > 1)
-        say(face, QUIET, "Each is counted without the vessels that the others explain.");
-    tags(face, "<div class=\"charts\">\n");
-    for (size_t k = 0; k < review->culprit_count; k++) {
-        const struct review_culprit *culprit = &review->culprits[k];
-        bool page = face->page != NULL, same = all_same(culprit),
-             several = culprit->suspect_count > 1;
-
-        tags(face, "<article>\n");
-        put_title(face, k);
-        if (several)
-            say(face, CAUTION,
-                "These always, or nearly always, went together: counting cannot tell them apart.");
-        for (size_t s = 0; s < culprit->suspect_count; s++) {
-            if (page || s == 0 || !same)
-                add_counts(face, &culprit->suspects[s], page ? several : !same);
-            put(face, UNDER);
-            put_why(face, &culprit->suspects[s]);
-        }
-        put_causes(face, culprit);
-        add_saved(&face->words, culprit);
-        put(face, UNDER);
-        add_trials(face, culprit);
-        put(face, UNDER);
-        put_change(face, culprit);
-        tags(face, "</article>\n");
-    }
-    tags(face, "</div>\n");
-}
-
-/* ---- what cannot be told apart ----------------------------------------------------------------- */
-
-static void put_aliases(struct old_face *face)
-{
-    enum { ON_A_PAGE = 20 };
-    const struct review *review = face->review;
-    if (review->alias_count > 0)
-        screen_head(face, "What always went together");
-    for (size_t a = 0; a < review->alias_count && (a < ON_A_PAGE || face->screen != NULL); a++) {
-        const struct review_alias *alias = &review->aliases[a];
-        text_printf(&face->words,
-                    "%s and %s, in %zu of %zu vessels: the effect of one cannot be told from the "
-                    "other's.",
-                    view_factor(&review->dataset->factors[alias->first]),
-                    view_factor(&review->dataset->factors[alias->second]), alias->together,
-                    alias->of);
-        put(face, BELOW);
-    }
+    const json_t *culprits = json_object_get(root, "faults"), *changes;
+    size_t c = 0;
+    while (c < review->change_count &&
+           review->culprits[review->changes[c].culprit].suspect_count != 1)
+        c++;
+    c = c < review->change_count ? c : 0;
+    if ((changes = json_object_get(root, "changes")) != NULL && review->change_count > 0)
+        json_object_set_new(
+            root, "_first",
+            json_pack("{s:O, s:O}", "fault", json_array_get(culprits, review->changes[c].culprit),
+                      "_change", json_object_get(json_array_get(changes, c), "how")));
 }
 
 /* ---- the next batch ----------------------------------------------------------------------------- */
@@ -660,11 +336,11 @@ static void new_ones(const struct review_plan *plan, size_t column, unsigned *fe
     }
 }
 
-void view_arm(struct text *out, const struct review *review, const struct review_plan *plan,
-              const struct review_arm *arm)
+static void put_arm(struct text *out, const struct review *review, const struct review_plan *plan,
+                    const struct review_arm *arm)
 {
     const char *joint = "";
-    text_printf(out, "%zu %s%s: ", arm->vessels, plural(arm->vessels, "vessel", "vessels"),
+    text_printf(out, "%zu %s%s: ", arm->vessels, arm->vessels == 1 ? "vessel" : "vessels",
                 arm->control ? " uninoculated" : "");
     for (size_t c = 0; c < plan->factor_count; c++) {
         enum factor_kind kind = review->dataset->factors[plan->factors[c]].kind;
@@ -677,7 +353,7 @@ void view_arm(struct text *out, const struct review *review, const struct review
             continue;
         text_puts(out, joint);
         if (fresh == 0)
-            view_level(out, review->dataset, plan->factors[c], arm->levels[c]);
+            put_level(out, review->dataset, plan->factors[c], arm->levels[c]);
         else if (most > 1)
             text_printf(out, "%s %u", new_name(kind), fresh);
         else
@@ -687,7 +363,7 @@ void view_arm(struct text *out, const struct review *review, const struct review
 }
 
 /* Whether some arm holds the suspect of that column. */
-static bool tried(const struct review *review, const struct review_plan *plan, size_t column)
+static bool is_tried(const struct review *review, const struct review_plan *plan, size_t column)
 {
     const struct review_suspect *suspect = &review->culprits[plan->culprit].suspects[column];
     for (size_t a = 0; a < plan->arm_count; a++)
@@ -696,216 +372,120 @@ static bool tried(const struct review *review, const struct review_plan *plan, s
     return false;
 }
 
-void view_plan_reading(struct text *out, const struct review *review,
-                       const struct review_plan *plan)
+static json_t *plan_row(const struct review *review, const void *row)
 {
-    const struct review_suspect *suspects = review->culprits[plan->culprit].suspects;
-    char percent[PERCENT_ROOM];
-    const char *joint = "If only the row with ";
-
-    if (plan->crossed) {
-        text_printf(out,
-                    "What is over cannot be tried again, but this separates them: both rows of one "
-                    "that fails "
-                    "lose %zu or more of their %zu, the others do not.",
-                    plan->fails_from, plan->each);
-        return;
+    const struct review_plan *plan = row;
+    const struct review_culprit *culprit = &review->culprits[plan->culprit];
+    json_t *arms = json_array(), *names = json_array();
+    json_t *tried = json_array(), *untried = json_array();
+    struct text says;
+    for (size_t a = 0; a < plan->arm_count; a++) {
+        const struct review_arm *arm = &plan->arms[a];
+        text_init(&says);
+        put_arm(&says, review, plan, arm);
+        json_array_append_new(arms,
+                              OBJECT("vessels", view_json_count(arm->vessels), "control",
+                                     json_boolean(arm->control), "says", view_json_take(&says)));
     }
-    text_printf(out, "A row fails when it loses %zu or more of its %zu. ", plan->fails_from,
-                plan->each);
     for (size_t c = 0; c < plan->factor_count; c++) {
-        if (!tried(review, plan, c))
-            continue;
-        text_puts(out, joint);
-        view_level(out, review->dataset, suspects[c].factor, suspects[c].level);
-        text_puts(out, " fails, it was that");
-        joint = "; if only the row with ";
+        const struct review_suspect *suspect = &culprit->suspects[c];
+        json_array_append_new(
+            names, json_string(new_name(review->dataset->factors[plan->factors[c]].kind)));
+        if (!plan->crossed)
+            json_array_append_new(is_tried(review, plan, c) ? tried : untried,
+                                  level_says(review, suspect->factor, suspect->level));
     }
-    joint = "; if none fails, it was ";
-    for (size_t c = 0; c < plan->factor_count; c++) {
-        if (tried(review, plan, c))
-            continue;
-        text_puts(out, joint);
-        view_level(out, review->dataset, suspects[c].factor, suspects[c].level);
-        joint = " or ";
-    }
-    text_printf(out, ". Chance of a wrong answer: %s.", view_percent(plan->error, percent));
-}
-
-static void put_plans(struct old_face *face)
-{
-    const struct review *review = face->review;
-    for (size_t p = 0; p < review->plan_count; p++) {
-        const struct review_plan *plan = &review->plans[p];
-        tags(face, "<article>\n");
-        if (face->screen != NULL && plan->crossed) {
-            text_puts(&face->words, "Next time, to keep such things apart");
-        } else {
-            text_puts(&face->words, face->screen != NULL ? "Next batch, to tell " : "To tell ");
-            view_suspects(&face->words, review, &review->culprits[plan->culprit], false);
-            text_puts(&face->words, " apart");
-        }
-        put_heading(face);
-        for (size_t c = 0; plan->crossed && c < plan->factor_count; c++) {
-            const char *name = new_name(face->review->dataset->factors[plan->factors[c]].kind);
-            text_printf(&face->words, "%s %s%s",
-                        c == 0                       ? "Two"
-                        : c + 1 < plan->factor_count ? ", two"
-                                                     : " and two",
-                        name, "s");
-        }
-        say(face, BELOW,
-            plan->crossed
-                ? ", crossed; all else the same:"
-                : "The same cook, inoculation session, starter and place for all, except:");
-        tags(face, "<ul>\n");
-        for (size_t a = 0; a < plan->arm_count; a++) {
-            view_arm(&face->words, review, plan, &plan->arms[a]);
-            put(face, ITEM);
-        }
-        tags(face, "</ul>\n");
-        view_plan_reading(&face->words, review, plan);
-        put(face, BELOW);
-        tags(face, "</article>\n");
-    }
+    json_t *made =
+        OBJECT("fault", view_json_count(plan->culprit), "crossed", json_boolean(plan->crossed),
+               "arms", arms, "fails_from", view_json_count(plan->fails_from), "error",
+               view_json_number(plan->error), "_each", view_json_count(plan->each), "_new", names,
+               "_tried", tried, "_untried", untried, "_suspects",
+               LIST(review, suspect_row, culprit->suspects, culprit->suspect_count));
+    text_init(&says);
+    view_words(&says, plan->crossed ? "review.crossed" : "review.reading", made);
+    return view_json_put(made, "reading", view_json_take(&says));
 }
 
 /* ---- where losses gather ------------------------------------------------------------------------ */
 
-static void level_row(struct screen *screen, const char *name, const struct review_level *level,
-                      size_t width)
-{
-    struct text line;
-    char range[RANGE_ROOM];
-    text_init(&line);
-    text_fit(&line, name, width);
-    size_t columns = utf8_width(line.bytes, line.length);
-    text_printf(&line, "%*s%3zu of %3zu", columns < width ? (int)(width + 2 - columns) : 2, "",
-                level->counts.lost, level->counts.total);
-    if (level->counts.total > 0)
-        text_printf(&line, "  %3.0f %%  (%s)",
-                    100.0 * (double)level->counts.lost / (double)level->counts.total,
-                    view_range(level->exact, range));
-    if (level->controls.total > 0)
-        text_printf(&line, "; uninoculated controls %zu of %zu", level->controls.lost,
-                    level->controls.total);
-    screen_preformatted(screen, 2, line.bytes);
-    text_release(&line);
-}
+enum { LEVELS_SHOWN = 12 };
 
-static void put_test(struct old_face *face, const struct review_factor *factor)
+/* With every level, or as many as are shown. */
+static json_t *factor_tree(const struct review *review, const struct review_factor *factor,
+                           bool whole)
 {
-    struct text *words = &face->words;
-    char p[MOMENT_ROOM], q[MOMENT_ROOM];
+    json_t *levels = json_array(), *within = json_null();
     struct counts all = {0, 0};
-
     for (size_t l = 0; l < factor->level_count; l++) {
-        all.lost += factor->levels[l].counts.lost;
-        all.total += factor->levels[l].counts.total;
+        const struct review_level *level = &factor->levels[l];
+        all.lost += level->counts.lost;
+        all.total += level->counts.total;
+        if (whole)
+            json_array_append_new(
+                levels, OBJECT("level", level_name(review, factor->factor, level->level), "counts",
+                               counts(level->counts), "controls", counts(level->controls), "exact",
+                               interval(level->exact), "wilson", interval(level->wilson),
+                               "log_bayes_factor", view_json_number(level->log_bayes)));
     }
-    text_printf(words, "Do loss rates differ? p %s for %zu of %zu lost", p_words(factor->test.p, p),
-                all.lost, all.total);
-    if (factor->test.method == TABLE_CHI_SQUARE)
-        text_puts(words, " (chi-square)");
-    else if (factor->test.method == TABLE_DRAWN)
-        text_printf(words, " (from %zu random tables, standard error %.2g)", factor->test.tables,
-                    factor->test.standard_error);
-    text_printf(words, "; adjusted for all factors, %s.", p_words(factor->q, q));
-    put(face, BELOW);
-    if (factor->within >= face->review->dataset->factor_count)
-        return;
-    const char *other = view_factor(&face->review->dataset->factors[factor->within]);
-    text_printf(words, "It is confounded with %s (Cramer's V %.2f)", other, factor->entangled);
-    if (factor->within_strata == 0)
-        text_printf(
-            words,
-            ": within one %s there is nothing to compare, so counting cannot separate the two.",
-            other);
-    else
-        text_printf(words, ". Compared only within each %s: p %s, from %zu informative one%s.",
-                    other, p_words(factor->within_p, p), factor->within_strata,
-                    factor->within_strata == 1 ? "" : "s");
-    put(face, BELOW);
+    if (factor->within < review->dataset->factor_count)
+        within = OBJECT(
+            "factor", factor_name(review, factor->within), "entangled",
+            view_json_number(factor->entangled), "p", view_json_number(factor->within_p), "strata",
+            view_json_count(factor->within_strata), "_name", shown_name(review, factor->within));
+    return OBJECT(
+        "factor", factor_name(review, factor->factor), "scope", scope(review, factor->factor),
+        "levels", levels, "unknown", view_json_count(factor->unknown), "p",
+        isnan(factor->q) ? json_null() : view_json_number(factor->test.p), "method",
+        json_string(factor->test.method == TABLE_CHI_SQUARE ? "chi-square"
+                    : factor->test.method == TABLE_EXACT    ? "exact"
+                                                            : "drawn"),
+        "standard_error", view_json_number(factor->test.standard_error), "q",
+        view_json_number(factor->q), "log_bayes_factor", view_json_number(factor->log_bayes),
+        "within", within, "_tables", view_json_count(factor->test.tables), "_all", counts(all),
+        "_name", shown_name(review, factor->factor), "_at", view_json_count(factor->factor),
+        "_levels", view_json_count(factor->level_count), "_only",
+        factor->level_count == 1 ? level_name(review, factor->factor, factor->levels[0].level)
+                                 : json_null());
 }
 
-/* Nothing of a factor of one level: put_shared tells it. */
-static void put_factor(struct old_face *face, const struct review_factor *factor)
+static json_t *alias_row(const struct review *review, const void *row)
 {
-    if (factor->level_count < 2)
-        return;
-    tags(face, "<div class=\"whole\">\n");
-    if (face->page != NULL)
-        table_levels(face->page, face->review, factor);
-    else {
-        enum { SHOWN = 12, NARROWEST = 4, WIDEST = 24 };
-        const struct factor *of = &face->review->dataset->factors[factor->factor];
-        size_t shown = factor->level_count < SHOWN ? factor->level_count : SHOWN, width = NARROWEST;
+    const struct review_alias *alias = row;
+    return OBJECT(
+        "factors",
+        json_pack("[o, o]", factor_name(review, alias->first), factor_name(review, alias->second)),
+        "together", view_json_count(alias->together), "of", view_json_count(alias->of), "_first",
+        shown_name(review, alias->first), "_second", shown_name(review, alias->second));
+}
 
-        text_printf(&face->words, "By %s", view_factor(of));
-        put_heading(face);
-        for (size_t l = 0; l < shown; l++) {
-            const char *name = of->levels[factor->levels[l].level];
-            size_t columns = utf8_width(name, strlen(name));
-            width = columns > width ? columns : width;
+/* Nothing is called. Yet losses may differ, and a batch may lose more than by chance: that is said, as the
+ * details say it too. */
+static void add_differing(json_t *root, const struct review *review)
+{
+    enum { MOST = 80 };
+    static const double clear = 0.05;
+    json_t *differing = json_array(), *above = json_array();
+    double q = 0.0;
+    for (size_t f = 0; f < review->dataset->factor_count; f++)
+        if (review->factors[f].q <= clear) { /* not so when it is not known */
+            json_array_append_new(differing, shown_name(review, f));
+            q = fmax(q, review->factors[f].q);
         }
-        for (size_t l = 0; l < shown; l++)
-            level_row(face->screen, of->levels[factor->levels[l].level], &factor->levels[l],
-                      width < WIDEST ? width : WIDEST);
-        if (shown < factor->level_count)
-            text_printf(&face->words, "and %zu more that lost no larger share",
-                        factor->level_count - shown);
-        put(face, BELOW_QUIET);
-    }
-    if (factor->unknown > 0)
-        text_printf(&face->words, "%zu %s not known%s", factor->unknown,
-                    plural(factor->unknown, "is", "are"), face->page != NULL ? "." : "");
-    put(face, BELOW_QUIET);
-    if (!isnan(factor->q) && face->screen != NULL)
-        put_test(face, factor);
-    tags(face, "</div>\n");
-}
-
-static void put_shared(struct old_face *face)
-{
-    const struct review *review = face->review;
-    const char *joint = "Only one recorded: ";
-    for (size_t f = 0; f < review->dataset->factor_count; f++) {
-        const struct factor *of = &review->dataset->factors[f];
-        const struct review_factor *factor = &review->factors[f];
-        if (factor->level_count != 1)
+    for (size_t b = 0; b < review->batch_count; b++) {
+        const struct review_batch *batch = &review->batches[b];
+        if (!batch->point.above)
             continue;
-        text_printf(&face->words, "%s%s (%s", joint, view_factor(of),
-                    of->levels[factor->levels[0].level]);
-        if (factor->unknown > 0)
-            text_printf(&face->words, "; of %zu not known", factor->unknown);
-        text_puts(&face->words, ")");
-        joint = ", ";
+        const char *name = review->dataset->factors[review->dataset->batch].levels[batch->level];
+        struct text safe;
+        text_init(&safe);
+        text_safe(&safe, name, strlen(name), &(struct text_safe_options){.limit = MOST});
+        bool known = batch->cause_count > 0 && batch->causes[0].p > 0.5;
+        view_json_row(above, "{s:o, s:o, s:s?}", "name", view_json_take(&safe), "counts",
+                      counts(batch->counts), "cause",
+                      known ? review->rules->causes[batch->causes[0].cause].name : NULL);
     }
-    if (face->words.length == 0)
-        return;
-    if (face->screen != NULL)
-        screen_blank(face->screen);
-    say(face, PLAIN, ". Without others nothing can be compared.");
-}
-
-static void put_near(struct old_face *face)
-{
-    const struct review *review = face->review;
-    char p[MOMENT_ROOM];
-    if (review->near_count == 0)
-        return;
-    text_puts(&face->words, "Not clear enough, but closest");
-    put_heading(face);
-    tags(face, "<ul>\n");
-    for (size_t n = 0; n < review->near_count; n++) {
-        const struct review_suspect *near = &review->near[n];
-        view_level(&face->words, review->dataset, near->factor, near->level);
-        text_printf(&face->words, ": %zu of %zu lost, %zu of %zu of the rest (p %s)",
-                    near->inside.lost, near->inside.total, near->outside.lost, near->outside.total,
-                    p_words(near->test_p, p));
-        put(face, LINE);
-    }
-    tags(face, "</ul>\n");
+    json_object_update_new(root,
+                           OBJECT("_differing", differing, "_q", json_real(q), "_above", above));
 }
 
 /* Whether a factor stands before another on the page: by q, those never asked last, then as in the
@@ -940,102 +520,288 @@ static size_t next_factor(const struct review *review, size_t last)
     return best;
 }
 
-static void put_factors(struct old_face *face)
+/* The order in which a page draws factors that were compared: of the clearest, and how many more. */
+static void add_drawn(json_t *root, const struct review *review)
 {
-    enum { OPEN = 4, MOST = 12 };
-    size_t count = face->review->dataset->factor_count, drawn = 0, compared = 0;
-
+    enum { MOST = 12 };
+    size_t count = review->dataset->factor_count, compared = 0;
+    json_t *drawn = json_array(), *factors = json_object_get(root, "factors");
     for (size_t f = 0; f < count; f++)
-        compared += face->review->factors[f].level_count > 1 && !has_own_chart(face->review, f);
-    if (compared == 0)
-        return;
-    say(face, PLAIN,
-        "The mark is the share lost, the line its range (exact, 95 %). The clearest difference "
-        "comes "
-        "first. All vessels are counted here, whatever else explains their loss.");
-    tags(face, "<div class=\"charts\">\n");
-    for (size_t f = next_factor(face->review, count); f < count && drawn < MOST;
-         f = next_factor(face->review, f), drawn++) {
-        tags(face, drawn == OPEN ? "</div>\n<details><summary>What differs less clearly"
-                                   "</summary>\n<div class=\"charts\">\n"
-                                 : "");
-        put_factor(face, &face->review->factors[f]);
-    }
-    tags(face, drawn > OPEN ? "</div>\n</details>\n" : "</div>\n");
-    if (drawn < compared)
-        text_printf(&face->words, "And %zu more with less clear differences.", compared - drawn);
-    put(face, QUIET);
-    put_shared(face);
-    put_near(face);
+        compared += review->factors[f].level_count > 1 && !has_own_chart(review, f);
+    for (size_t f = next_factor(review, count); f < count && json_array_size(drawn) < MOST;
+         f = next_factor(review, f))
+        json_array_append(drawn, json_array_get(factors, f));
+    json_object_set_new(root, "_more", view_json_count(compared - json_array_size(drawn)));
+    json_object_set_new(root, "_drawn", drawn);
+}
+
+enum { BATCHES_SHOWN = 40 };
+
+/* Of many batches the last are shown. */
+static size_t first_shown(const struct review *review)
+{
+    return review->batch_count > BATCHES_SHOWN ? review->batch_count - BATCHES_SHOWN : 0;
 }
 
 /* ---- time --------------------------------------------------------------------------------------- */
 
-static void put_times(struct old_face *face)
+static json_t *step_row(const struct review *review, const void *row)
 {
-    const struct review_time *time = &face->review->time;
-    struct text *words = &face->words;
-    char p[MOMENT_ROOM];
-
-    if (time->cases == 0)
-        return;
-    screen_head(face, "How long they lasted");
-    tags(face, "<div class=\"charts\">\n");
-    if (face->page != NULL)
-        svg_curves(face->page, face->review);
-    tags(face, "<div>\n<ul>\n");
-    for (size_t c = 0; c < time->curve_count; c++) {
-        const struct survival_curve *curve = &time->curves[c].curve;
-        if (curve->cases == 0)
-            continue;
-        if (face->page != NULL)
-            text_printf(words, "%c: ", (char)('A' + (int)c));
-        view_curve_name(words, face->review, &time->curves[c]);
-        text_printf(words, ": %zu of %zu lost", curve->lost, curve->cases);
-        if (isfinite(curve->median))
-            text_printf(words, ", half of them by day %.0f.", curve->median);
-        else
-            text_puts(words, "; fewer than half were lost while being watched.");
-        put(face, LINE);
-    }
-    tags(face, "</ul>\n");
-    if (time->logrank.freedom > 0)
-        text_printf(words, "Do survival times differ? p %s (log-rank), from %zu vessels.",
-                    p_words(time->logrank.p, p), time->cases);
-    put(face, BELOW);
-    if (time->left_out > 0)
-        text_printf(words, "%zu %s left out: dates missing or impossible.", time->left_out,
-                    plural(time->left_out, "is", "are"));
-    put(face, BELOW_QUIET);
-    tags(face, "</div>\n</div>\n");
+    const struct survival_step *step = row;
+    (void)review;
+    return OBJECT("day", view_json_number(step->time), "at_risk", view_json_count(step->at_risk),
+                  "lost", view_json_count(step->lost), "survival",
+                  view_json_number(step->survival));
 }
 
-/* ---- batches ------------------------------------------------------------------------------------ */
-
-static void put_batch_list(struct old_face *face)
+static json_t *times(const struct review *review, bool whole)
 {
-    enum { SHOWN = 40 };
-    const struct review *review = face->review;
-    size_t from = review->batch_count > SHOWN ? review->batch_count - SHOWN : 0;
-    bool marked = false;
-    if (!has_chart(review))
-        return;
-    screen_head(face, "Batch by batch");
-    if (from > 0)
-        text_printf(&face->words, "The last %d of %zu:", SHOWN, review->batch_count);
-    put(face, BELOW_QUIET);
-    for (size_t b = from; b < review->batch_count; b++) {
-        const struct review_batch *batch = &review->batches[b];
-        marked = marked || batch->point.above;
-        enum { LABEL = 12 };
-        const struct dataset *dataset = face->review->dataset;
-        const char *name = dataset->factors[dataset->batch].levels[batch->level];
-        char day[MOMENT_ROOM];
-        struct text safe, line;
+    const struct review_time *time = &review->time;
+    json_t *logrank = json_null(), *curves = json_array();
+    struct text name;
+    if (time->logrank.freedom > 0)
+        logrank =
+            OBJECT("statistic", view_json_number(time->logrank.statistic), "freedom",
+                   view_json_count(time->logrank.freedom), "p", view_json_number(time->logrank.p));
+    for (size_t c = 0; c < time->curve_count; c++) {
+        const struct survival_curve *curve = &time->curves[c].curve;
+        text_init(&name);
+        put_curve_name(&name, review, &time->curves[c]);
+        json_array_append_new(
+            curves,
+            OBJECT("level", level_name(review, time->factor, time->curves[c].level), "cases",
+                   view_json_count(curve->cases), "lost", view_json_count(curve->lost), "median",
+                   view_json_number(curve->median), "steps",
+                   LIST(review, step_row, curve->steps, whole ? curve->count : 0), "_name",
+                   view_json_take(&name), "_letter", json_sprintf("%c", 'A' + (int)c)));
+    }
+    return OBJECT("factor", factor_name(review, time->factor), "cases",
+                  view_json_count(time->cases), "left_out", view_json_count(time->left_out),
+                  "curves", curves, "logrank", logrank);
+}
 
+static json_t *batch_row(const struct review *review, const void *row)
+{
+    const struct review_batch *batch = row;
+    return OBJECT("batch", level_name(review, review->dataset->batch, batch->level), "day",
+                  day(batch->day), "counts", counts(batch->counts), "controls",
+                  counts(batch->controls), "open", view_json_count(batch->open), "too_many",
+                  json_boolean(batch->point.above), "too_few", json_boolean(batch->point.below),
+                  "causes", LIST(review, cause_row, batch->causes, batch->cause_count));
+}
+
+static json_t *watch(const struct review *review)
+{
+    const struct review_watch *watch = &review->watch;
+    if (!watch->asked)
+        return json_null();
+    size_t ended =
+        watch->episode_count > 0 ? watch->episodes[watch->episode_count - 1].ended : watch->count;
+    return OBJECT("usual", view_json_number(watch->plan.usual), "raised",
+                  view_json_number(watch->plan.raised), "run_to_false_alarm",
+                  view_json_number(watch->plan.run_usual), "signals",
+                  view_json_count(watch->episode_count), "since", day(watch->since), "_ended",
+                  ended < watch->count ? day(review->dataset->entered[watch->vessels[ended]])
+                                       : json_null(),
+                  "_count", view_json_count(watch->count));
+}
+
+/* ---- one bad batch ------------------------------------------------------------------------------ */
+
+static json_t *account_parts(const struct review *review, const struct review_account *account)
+{
+    enum { CAUSES = 3, TRIALS = 2 };
+    static const double worth_a_word = 0.05;
+    json_t *causes = LIST(review, cause_row, account->causes, account->cause_count);
+    json_t *trials = LIST(review, trial_row, account->trials, account->trial_count);
+    return OBJECT("counted", counts(account->counts), "controls", counts(account->controls),
+                  "causes", causes, "tests", trials, "how",
+                  how(review, likeliest(account->causes, account->cause_count)), "_causes",
+                  first_of(causes, "p", worth_a_word, CAUSES), "_tests",
+                  first_of(trials, "bits", -INFINITY, TRIALS));
+}
+
+json_t *view_account_json(const struct triage *triage, const struct review_account *account)
+{
+    const struct review review = {.rules = triage_rules(triage)};
+    const struct unclear *unclear = NULL;
+    size_t unclear_count = triage_unclear(triage, &unclear);
+    json_t *not_understood = json_array(), *made = account_parts(&review, account);
+    for (size_t i = 0; i < unclear_count; i++)
+        json_array_append_new(not_understood, view_json_safe(unclear[i].words));
+    json_object_update_new(made,
+                           OBJECT("schema", view_json_count(1), "understood", facts_json(triage),
+                                  "not_understood", not_understood, "rules",
+                                  json_string(review.rules->hash), "_alone", json_true()));
+    return made;
+}
+
+void view_account(struct screen *screen, const struct triage *triage,
+                  const struct review_account *account)
+{
+    const struct judged judged = {triage_rules(triage), triage, NULL};
+    screen_say(screen, 0, 0, ROLE_QUIET, "Understood:");
+    view_understood(screen, &judged, false);
+    view_unclear(screen, &judged);
+    screen_blank(screen);
+    view_say_taken(&(struct face){.screen = screen}, "account", view_account_json(triage, account));
+}
+
+/* ---- the whole ---------------------------------------------------------------------------------- */
+
+/* The kinds of things that growers keep apart and this dataset does not name. */
+static json_t *missing(const struct dataset *dataset)
+{
+    static const enum factor_kind kinds[] = {FACTOR_COOK, FACTOR_STARTER, FACTOR_SESSION,
+                                             FACTOR_LOT, FACTOR_PLACE};
+    json_t *names = json_array();
+    for (size_t k = 0; k < sizeof kinds / sizeof *kinds; k++)
+        if (dataset_factor(dataset, kinds[k]) == dataset->factor_count)
+            json_array_append_new(names, json_string(factor_kinds[kinds[k]].name));
+    return json_pack("{s:o}", "missing", names);
+}
+
+static json_t *limits(const struct review *review)
+{
+    /* In the order of enum review_limit; what each says is a template. */
+    static const char *const names[] = {"empty",     "nothing_counts", "nothing_lost", "all_lost",
+                                        "no_factor", "one_batch",      "no_times",     "few"};
+    json_t *made = json_array(), *kinds = missing(review->dataset);
+    for (unsigned bit = 0; bit < sizeof names / sizeof *names; bit++) {
+        struct text says;
+        char name[32];
+        if ((review->limits >> bit & 1) == 0)
+            continue;
+        text_init(&says);
+        snprintf(name, sizeof name, "limit.%s", names[bit]);
+        view_words(&says, name, kinds);
+        json_array_append_new(made,
+                              OBJECT("id", json_string(names[bit]), "says", view_json_take(&says)));
+    }
+    json_decref(kinds);
+    return made;
+}
+
+static json_t *remark_row(const struct review *review, const void *row)
+{
+    (void)review;
+    return view_json_safe(*(const char *const *)row);
+}
+
+/* The whole, or without the levels, steps and batches that may be many. */
+static json_t *review_tree(const struct review *review, bool whole)
+{
+    const struct dataset *dataset = review->dataset;
+    const struct review_rules *rules = &review->rules->review;
+    const struct review_account *account = &review->account;
+    json_t *factors = json_array();
+    json_t *rule = OBJECT("false_alarm", view_json_number(rules->false_alarm), "bayes_factor",
+                          view_json_number(rules->bayes_factor), "watched_days",
+                          view_json_number(rules->watched), "suspects_asked",
+                          view_json_count(review->suspects_asked));
+    for (size_t f = 0; f < dataset->factor_count; f++)
+        json_array_append_new(factors, factor_tree(review, &review->factors[f], whole));
+    return OBJECT(
+        "schema", view_json_count(1), "totals", totals(review), "faults",
+        LIST(review, culprit_row, review->culprits, review->culprit_count), "changes",
+        LIST(review, change_row, review->changes, review->change_count), "plans",
+        LIST(review, plan_row, review->plans, review->plan_count), "near",
+        LIST(review, suspect_row, review->near, review->near_count), "factors", factors, "aliases",
+        LIST(review, alias_row, review->aliases, review->alias_count), "time", times(review, whole),
+        "drift",
+        OBJECT("p", view_json_number(review->drift.p), "rises", json_boolean(review->drift.rises),
+               "told", json_boolean(review->drift.called)),
+        "batches", LIST(review, batch_row, review->batches, whole ? review->batch_count : 0),
+        "watch", watch(review), "account",
+        account->cause_count > 0 ? account_parts(review, account) : json_null(), "limits",
+        limits(review), "remarks",
+        LIST(review, remark_row, dataset->remarks, dataset->remark_count), "rule", rule, "rules",
+        json_string(review->rules->hash));
+}
+
+json_t *view_review_json(const struct review *review)
+{
+    return review_tree(review, true);
+}
+
+/* The tree as faces need it. */
+static json_t *told_tree(const struct review *review)
+{
+    json_t *root = review_tree(review, false);
+    const unsigned mute = REVIEW_ALL_LOST | REVIEW_NO_FACTOR;
+    bool asked = review->totals.counts.lost > 0 && (review->limits & mute) == 0, either = false;
+    bool marked = false;
+    size_t shared = 0;
+    for (size_t f = 0; f < review->dataset->factor_count; f++)
+        shared += review->factors[f].level_count == 1;
+    for (size_t k = 0; k < review->culprit_count; k++)
+        either = either || review->culprits[k].suspect_count > 1;
+    for (size_t b = first_shown(review); b < review->batch_count; b++)
+        marked = marked || review->batches[b].point.above;
+    add_differing(root, review);
+    add_first_change(root, review);
+    add_drawn(root, review);
+    json_object_update_new(
+        root, OBJECT("_asked", json_boolean(asked), "_either", json_boolean(either), "_charted",
+                     json_boolean(has_chart(review)), "_marked", json_boolean(marked), "_shared",
+                     view_json_count(shared), "_batches", view_json_count(review->batch_count),
+                     "_centre", view_json_number(review->centre)));
+    return root;
+}
+
+/* ---- what is drawn ------------------------------------------------------------------------------ */
+
+static void level_row(struct screen *screen, const char *name, const struct review_level *level,
+                      size_t width)
+{
+    struct text line;
+    char range[RANGE_ROOM];
+    text_init(&line);
+    text_fit(&line, name, width);
+    size_t columns = utf8_width(line.bytes, line.length);
+    text_printf(&line, "%*s%3zu of %3zu", columns < width ? (int)(width + 2 - columns) : 2, "",
+                level->counts.lost, level->counts.total);
+    if (level->counts.total > 0)
+        text_printf(&line, "  %3.0f %%  (%s)",
+                    100.0 * (double)level->counts.lost / (double)level->counts.total,
+                    view_range(level->exact, range));
+    if (level->controls.total > 0)
+        text_printf(&line, "; uninoculated controls %zu of %zu", level->controls.lost,
+                    level->controls.total);
+    screen_preformatted(screen, 2, line.bytes);
+    text_release(&line);
+}
+
+static void say_levels(struct screen *screen, const struct factor *of,
+                       const struct review_factor *factor)
+{
+    enum { NARROWEST = 4, WIDEST = 24 };
+    size_t shown = factor->level_count < LEVELS_SHOWN ? factor->level_count : LEVELS_SHOWN;
+    size_t width = NARROWEST;
+    for (size_t l = 0; l < shown; l++) {
+        const char *name = of->levels[factor->levels[l].level];
+        size_t columns = utf8_width(name, strlen(name));
+        width = columns > width ? columns : width;
+    }
+    for (size_t l = 0; l < shown; l++)
+        level_row(screen, of->levels[factor->levels[l].level], &factor->levels[l],
+                  width < WIDEST ? width : WIDEST);
+    if (shown < factor->level_count)
+        screen_say(screen, 2, 0, ROLE_QUIET, "and %zu more that lost no larger share",
+                   factor->level_count - shown);
+}
+
+static void say_batches(struct screen *screen, const struct review *review)
+{
+    enum { LABEL = 12 };
+    const struct factor *of = &review->dataset->factors[review->dataset->batch];
+    char day[MOMENT_ROOM];
+    for (size_t b = first_shown(review); b < review->batch_count; b++) {
+        const struct review_batch *batch = &review->batches[b];
+        struct text safe, line;
         text_init(&safe);
         text_init(&line);
-        text_fit(&safe, name, LABEL); /* and no wider on a screen */
+        text_fit(&safe, of->levels[batch->level], LABEL); /* and no wider on a screen */
         text_printf(&line, "%-10s  %s%*s %3zu of %3zu", day_write(batch->day, DAY_ISO, day),
                     safe.bytes, LABEL - (int)utf8_width(safe.bytes, safe.length), "",
                     batch->counts.lost, batch->counts.total);
@@ -1044,191 +810,40 @@ static void put_batch_list(struct old_face *face)
         else if (batch->point.below)
             text_printf(&line, "  unusually few: by chance more than %.0f",
                         batch->point.from_below);
-        screen_preformatted(face->screen, 2, line.bytes);
+        screen_preformatted(screen, 2, line.bytes);
         if (batch->cause_count > 0 && batch->causes[0].p > 0.5 && batch->point.above)
-            screen_say(face->screen, 14, 0, ROLE_QUIET, "%s",
-                       face->review->rules->causes[batch->causes[0].cause].name);
+            screen_say(screen, 14, 0, ROLE_QUIET, "%s",
+                       review->rules->causes[batch->causes[0].cause].name);
         text_release(&safe);
         text_release(&line);
     }
-    if (marked)
-        text_printf(
-            &face->words,
-            "Too many: of batches that lose %.0f %% on average, one in 740 loses this many by "
-            "chance.",
-            100.0 * review->centre);
-    put(face, BELOW_QUIET);
 }
 
-static void put_watch(struct old_face *face)
+static void draw(struct face *face, const char *name, const json_t *tree)
 {
-    const struct review_watch *watch = &face->review->watch;
-    struct text *words = &face->words;
-    char day[MOMENT_ROOM];
-
-    if (!watch->asked)
-        return;
-    screen_head(face, "Since when");
-    tags(face, "<div class=\"whole\">\n");
-    if (face->page != NULL)
-        svg_sum(face->page, face->review);
-    const struct review_drift *drift = &face->review->drift;
-    if (drift->called)
-        text_printf(words, "Losses %s over the whole season (%.0f %%). ",
-                    drift->rises ? "rose" : "fell", 100.0 * drift->p);
-    if (watch->episode_count == 0) {
-        text_puts(words, "Losses were never above the usual rate for long.");
-    } else {
-        size_t ended = watch->episodes[watch->episode_count - 1].ended;
-        text_printf(words, "Losses were above the usual %.0f %% from about %s on",
-                    100.0 * watch->plan.usual, day_write(watch->since, DAY_WORDS, day));
-        if (ended < watch->count)
-            text_printf(
-                words, ", and back to it with vessels started on %s",
-                day_write(face->review->dataset->entered[watch->vessels[ended]], DAY_WORDS, day));
-        text_printf(words, ". (CUSUM over %zu vessels; false alarm once in %.0f.)", watch->count,
-                    watch->plan.run_usual);
-    }
-    put(face, BELOW);
-    tags(face, "</div>\n");
+    const struct review *review = face->of;
+    if (strcmp(name, "levels") == 0) {
+        size_t f = (size_t)json_integer_value(json_object_get(tree, "_at"));
+        if (face->page != NULL)
+            table_levels(face->page, review, &review->factors[f]);
+        else
+            say_levels(face->screen, &review->dataset->factors[f], &review->factors[f]);
+    } else if (face->screen != NULL)
+        say_batches(face->screen, review);
+    else if (strcmp(name, "batches") == 0)
+        table_batches(face->page, review);
+    else if (strcmp(name, "curves") == 0)
+        svg_curves(face->page, review);
+    else if (strcmp(name, "sum") == 0)
+        svg_sum(face->page, review);
+    else if (strcmp(name, "vessels") == 0)
+        table_vessels(face->page, review);
 }
 
-static void put_batches(struct old_face *face)
-{
-    if (!has_chart(face->review) && !face->review->watch.asked)
-        return;
-    tags(face, "<div class=\"charts\">\n");
-    if (has_chart(face->review))
-        table_batches(face->page, face->review);
-    put_watch(face);
-    tags(face, "</div>\n");
-}
-
-static void put_vessels(struct old_face *face)
-{
-    if (face->review->batch_count > 0)
-        table_vessels(face->page, face->review);
-}
-
-/* ---- how it is decided -------------------------------------------------------------------------- */
-
-static void put_method(struct old_face *face)
-{
-    const struct review_rules *rules = &face->review->rules->review;
-    if (face->review->totals.counts.total == 0)
-        return;
-    screen_head(face, "How this is decided");
-    text_printf(
-        &face->words,
-        "%zu levels of %zu factors were compared with the rest, day by day of age and as far as "
-        "batches differ by themselves. One is called a culprit when losses like these would come "
-        "by chance in at most %.0f %% of journals, and they are at least %.0f times as likely with "
-        "a rate of its own. Its vessels are then set aside and the rest is asked again. Two that "
-        "weaken each other's evidence cannot be told apart.",
-        face->review->suspects_asked, face->review->dataset->factor_count,
-        100.0 * rules->false_alarm, rules->bayes_factor);
-    put(face, BELOW);
-    text_printf(
-        &face->words,
-        "A vessel counts for the days it has lived, in each place for the days it stood there; it "
-        "is young until it has been watched for %.0f days. Uninoculated "
-        "controls count for cook, hydration and grain only. Intervals of shares are exact, "
-        "95 %%; those of vessels saved are 90 %%. This is statistics, not proof.",
-        rules->watched);
-    put(face, BELOW);
-}
-
-/* Of each suspect, how clear its loss is. */
-static void put_evidence(struct old_face *face, const struct review_culprit *culprit)
-{
-    char p[MOMENT_ROOM], q[MOMENT_ROOM];
-    for (size_t s = 0; s < culprit->suspect_count; s++) {
-        const struct review_suspect *suspect = &culprit->suspects[s];
-        view_suspect(&face->words, face->review->dataset, suspect);
-        text_printf(
-            &face->words,
-            ": does it lose more than the rest? p %s for %zu of %zu compared with %zu of %zu; "
-            "adjusted for all comparisons, %s.",
-            p_words(suspect->test_p, p), suspect->inside.lost, suspect->inside.total,
-            suspect->outside.lost, suspect->outside.total, p_words(suspect->q, q));
-        put(face, BELOW);
-    }
-}
-
-static void put_method_and_assumptions(struct old_face *face)
-{
-    static const char *const assumed[] = {
-        "The records are right: a vessel recorded as lost was lost, and it came from the cook, "
-        "starter, inoculation session and place named.",
-        "Vessels that share all of these are lost independently of each other. Where one infects "
-        "its neighbours, intervals are too narrow.",
-        "What was not recorded (weather, a filter, a pair of hands) cannot be found, and may hide "
-        "behind what was.",
-        "Vessels saved: those lost there minus those that would have been lost at the rate of the "
-        "rest.",
-        "Exact intervals: Clopper and Pearson 1934. Tables: Fisher 1935, Freeman and Halton 1951. "
-        "Many questions at once: Benjamini and Hochberg 1995. Times: Kaplan and Meier 1958, Mantel "
-        "1966. Batches: Shewhart 1931 with exact limits. Since when: Page 1954, Reynolds and "
-        "Stoumbos 1999.",
-    };
-    if (face->review->totals.counts.total == 0)
-        return;
-    tags(face, "<details><summary>Tests, rules and assumptions</summary>\n");
-    put_method(face);
-    for (size_t k = 0; k < face->review->culprit_count; k++)
-        put_evidence(face, &face->review->culprits[k]);
-    for (size_t f = 0; f < face->review->dataset->factor_count; f++)
-        if (!isnan(face->review->factors[f].q)) {
-            text_printf(&face->words, "By %s: ", view_factor(&face->review->dataset->factors[f]));
-            put_test(face, &face->review->factors[f]);
-        }
-    put_aliases(face);
-    tags(face, "<ul>\n");
-    for (size_t i = 0; i < sizeof assumed / sizeof assumed[0]; i++)
-        say(face, ITEM, assumed[i]);
-    tags(face, "</ul>\n</details>\n");
-}
-
-void view_account(struct screen *screen, const struct triage *triage,
-                  const struct review_account *account)
-{
-    struct old_face face = {.screen = screen};
-    const struct judged judged = {triage_rules(triage), triage, NULL};
-    text_init(&face.words);
-    screen_say(screen, 0, 0, ROLE_QUIET, "Understood:");
-    view_understood(screen, &judged, false);
-    view_unclear(screen, &judged);
-    screen_blank(screen);
-    put_account(&face, judged.rules, account);
-    text_release(&face.words);
-}
-
-/* ---- the screen --------------------------------------------------------------------------------- */
-
-/* In brief it is meant to stay on a terminal of 24 lines. */
 void view_review(struct screen *screen, const struct review *review, bool full)
 {
-    struct old_face face = {.review = review, .screen = screen};
-    text_init(&face.words);
-    put_short(&face);
-    if (review->culprit_count > 0)
-        screen_blank(screen);
-    for (size_t k = 0; !full && k < review->culprit_count; k++)
-        put_culprit_briefly(&face, k);
-    if (full) {
-        put_all_culprits(&face);
-        put_plans(&face);
-        put_near(&face);
-        for (size_t f = 0; f < review->dataset->factor_count; f++)
-            put_factor(&face, &review->factors[f]);
-        put_shared(&face);
-        put_aliases(&face);
-        put_times(&face);
-        put_batch_list(&face);
-        put_watch(&face);
-        put_method(&face);
-    }
-    text_release(&face.words);
+    struct face face = {.screen = screen, .part = draw, .of = review};
+    view_say_taken(&face, full ? "review.full" : "review", told_tree(review));
 }
 
 /* ---- the page ----------------------------------------------------------------------------------- */
@@ -1311,27 +926,26 @@ static const char style[] =
     ".charts{display:block;columns:2;column-gap:10mm}\n.charts>*{margin-bottom:6mm}\n"
     "figure{max-width:84mm}}\n";
 
-/* In the order of the page; one that puts nothing is left out. */
+/* In the order of the page; one that says nothing is left out. */
 static const struct section {
-    const char *id, *heading;
-    void (*put)(struct old_face *face);
+    const char *id, *heading, *template;
 } sections[] = {
-    {"faults", "Likely causes, and what to change", put_all_culprits},
-    {"next", "The next batch", put_plans},
-    {"factors", "Where the losses are", put_factors},
-    {"batches", "Batch by batch, and since when", put_batches},
-    {"time", "How long they lasted", put_times},
-    {"vessels", "Every vessel", put_vessels},
-    {"method", "How this was computed, and what it assumes", put_method_and_assumptions},
+    {"faults", "Likely causes, and what to change", "review.culprits"},
+    {"next", "The next batch", "review.plans"},
+    {"factors", "Where the losses are", "review.factors"},
+    {"batches", "Batch by batch, and since when", "review.batches"},
+    {"time", "How long they lasted", "review.times"},
+    {"vessels", "Every vessel", "review.vessels"},
+    {"method", "How this was computed, and what it assumes", "review.assumptions"},
 };
 
 void view_review_html(struct text *page, const struct review *review)
 {
     struct text contents, bodies, body;
-    struct old_face face = {.review = review, .page = page};
+    struct face face = {.page = page, .part = draw, .of = review};
+    json_t *tree = told_tree(review);
     char day[MOMENT_ROOM];
 
-    text_init(&face.words);
     text_init(&contents);
     text_init(&bodies);
     text_init(&body);
@@ -1340,7 +954,7 @@ void view_review_html(struct text *page, const struct review *review)
                 "<header>\n<h1>What was lost, and why</h1>\n<p class=\"quiet\">As of %s</p>\n",
                 day_write(review->dataset->today, DAY_WORDS, day));
     text_puts(page, "</header>\n<main>\n<section id=\"short\">\n<h2>In short</h2>\n");
-    put_short(&face);
+    view_say(&face, "review.short", tree);
     text_puts(page,
               "<div class=\"caution\">\n<p>This is statistics, not proof, and rests on what was "
               "recorded. Do not open, shake or smell a suspect vessel to find out more; look from "
@@ -1348,7 +962,7 @@ void view_review_html(struct text *page, const struct review *review)
     face.page = &body;
     for (size_t s = 0; s < sizeof sections / sizeof sections[0]; s++) {
         text_clear(&body);
-        sections[s].put(&face);
+        view_say(&face, sections[s].template, tree);
         if (body.length == 0)
             continue;
         text_printf(&contents, "<li><a href=\"#%s\">%s</a></li>\n", sections[s].id,
@@ -1365,7 +979,7 @@ void view_review_html(struct text *page, const struct review *review)
     text_puts(page, "</main>\n<footer>\n<p class=\"quiet\">Written by Jarside. What is folded away "
                     "prints when it is open.</p>\n</footer>\n");
     html_end(page);
-    text_release(&face.words);
+    json_decref(tree);
     text_release(&contents);
     text_release(&bodies);
     text_release(&body);

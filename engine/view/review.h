@@ -45,29 +45,8 @@ json_t *view_account_json(const struct triage *triage, const struct review_accou
 
 /* What a factor is called on screens and pages. */
 const char *view_factor(const struct factor *factor);
-/* Appends "cook C4", "the closet" ..., as growers call a level of a factor. */
-void view_level(struct text *out, const struct dataset *dataset, size_t factor, uint32_t level);
-/* "starter S2", or "starter S2 with grain lot L3" where only both together fail. */
-void view_suspect(struct text *out, const struct dataset *dataset,
-                  const struct review_suspect *suspect);
-/* Appends the suspects of a culprit, joined by "or"; `p` adds each one's share of it. */
-void view_suspects(struct text *out, const struct review *review,
-                   const struct review_culprit *culprit, bool p);
-/* Appends the name of a curve: that of its level, "All vessels" or "All others". */
-void view_curve_name(struct text *out, const struct review *review,
-                     const struct review_curve *curve);
 /* A range of shares, bounds as bounds: "12 to 40 %", "at most 31 %". Into `room`. */
 enum { RANGE_ROOM = 32 };
 const char *view_range(struct interval range, char room[RANGE_ROOM]);
-/* Appends what the limit of this bit keeps a review from concluding, and what would help; false when it
- * is not one of it. */
-enum { REVIEW_LIMIT_COUNT = 8 };
-bool view_review_limit(struct text *out, const struct review *review, unsigned bit);
-/* Appends what one arm of a plan gets: "4 vessels: grain lot L3, a new session"; how to read the plan
- * once it has grown. */
-void view_arm(struct text *out, const struct review *review, const struct review_plan *plan,
-              const struct review_arm *arm);
-void view_plan_reading(struct text *out, const struct review *review,
-                       const struct review_plan *plan);
 
 #endif

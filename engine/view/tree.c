@@ -181,7 +181,7 @@ static const json_t *found(const struct context *context, const char *path, size
 /* A number, the length of a list or of a string; NAN for what is not there. */
 static double number_at(const struct context *context, const char *path, size_t length)
 {
-    if (length == 1 && path[0] == '@')
+    if (length == 1 && path[0] == '#')
         return (double)context->at;
     if (length == 4 && memcmp(path, "page", 4) == 0)
         return context->page;
@@ -195,8 +195,8 @@ static double number_at(const struct context *context, const char *path, size_t 
                                    : NAN;
 }
 
-/* One of "key", "!key", "key=word", "key>1", "key<0.5"; nothing is equal, above or below what is not
- * there. */
+/* One of "key", "!key", "key=word", "key>1", "key<0.5", "key=$key"; nothing is equal, above or below what
+ * is not there. */
 static bool holds_one(const struct context *context, const char *test, size_t length)
 {
     bool wanted = test[0] != '!';
@@ -209,11 +209,15 @@ static bool holds_one(const struct context *context, const char *test, size_t le
     if (path == length)
         return (!isnan(number) && number != 0.0) == wanted;
     const char *with = test + path + 1;
+    size_t rest = length - path - 1;
     const json_t *value = found(context, test, path);
+    const json_t *other = with[0] == '$' ? found(context, with + 1, rest - 1) : NULL;
+    if (json_is_string(value) && other != NULL)
+        return json_equal(value, other) == wanted;
     if (json_is_string(value))
-        return (json_string_length(value) == length - path - 1 &&
-                memcmp(json_string_value(value), with, length - path - 1) == 0) == wanted;
-    double bound = strtod(with, NULL);
+        return (json_string_length(value) == rest &&
+                memcmp(json_string_value(value), with, rest) == 0) == wanted;
+    double bound = with[0] == '$' ? number_at(context, with + 1, rest - 1) : strtod(with, NULL);
     bool is = test[path] == '>'   ? number > bound
               : test[path] == '<' ? number < bound
                                   : fabs(number - bound) < 1e-9;
@@ -518,6 +522,17 @@ static void put_row(struct screen *screen, size_t indent, struct text *words)
     screen_row(screen, indent, width, label, rest + 4);
 }
 
+/* "7. WORDS", as an item of a list of less than a hundred. */
+static void put_numbered(struct screen *screen, const char *words)
+{
+    const char *rest = strchr(words, ' ');
+    char lead[8];
+    if (rest == NULL)
+        return;
+    snprintf(lead, sizeof lead, "%3.*s", (int)(rest - words), words);
+    screen_item(screen, 1, lead, ROLE_STRONG, rest + 1);
+}
+
 /* A line that says something; `words` are what stood before it on lines of their own. */
 static void say_line(struct face *face, const char *kind, size_t length, struct text *words)
 {
@@ -533,8 +548,8 @@ static void say_line(struct face *face, const char *kind, size_t length, struct 
         screen_blank(face->screen);
     else if ((IS("row") || IS("row-out")) && screen)
         put_row(face->screen, IS("row") ? 2 : 0, words);
-    else if (IS("fixed") && screen)
-        screen_preformatted(face->screen, 2, words->bytes);
+    else if (IS("numbered") && screen)
+        put_numbered(face->screen, words->bytes);
     else
         for (size_t i = 0; i < sizeof blocks / sizeof *blocks; i++)
             if (strlen(blocks[i].name) == length && memcmp(blocks[i].name, kind, length) == 0)
@@ -608,6 +623,5 @@ void view_say_taken(struct face *face, const char *name, json_t *tree)
 void view_words(struct text *out, const char *name, const json_t *tree)
 {
     const struct context context = {tree, 0, false, NULL};
-    const char *words = *template_of(name);
-    put_words(out, &context, words, strlen(words));
+    say_lines(NULL, template_of(name), &context, out, true);
 }

@@ -86,7 +86,7 @@ struct face {
 void view_say(struct face *face, const char *name, const json_t *tree);
 /* The same, and the tree is released. */
 void view_say_taken(struct face *face, const char *name, json_t *tree);
-/* Appends the words of a template that has one line. */
+/* Appends the words of a template that says no block. */
 void view_words(struct text *out, const char *name, const json_t *tree);
 
 /* "96 %", "under 1 %", "over 99 %": into `room`, which is returned. */

@@ -17,7 +17,7 @@ my (%templates, %used, $name, $open, $closed_else);
 my ($number, @wrong) = (0);
 for my $line (split /\n/, content('engine/view/words.txt')) {
     $number++;
-    if ($line =~ /^== ([a-z.]+)$/) { push @wrong, "$name is not closed" if $open; ($name, $open) = ($1, 0); $templates{$1}++; next }
+    if ($line =~ /^== ([a-z._]+)$/) { push @wrong, "$name is not closed" if $open; ($name, $open) = ($1, 0); $templates{$1}++; next }
     next if $line =~ /^#|^\s*$/;
     my $at = "words.txt:$number";
     my ($kind, $rest) = $line =~ /^ *(\+|[a-z-]+)(?: |$)?(.*)$/ or push(@wrong, "$at: no line"), next;
@@ -38,7 +38,7 @@ push @wrong, "$used{$_}: no template $_" for grep { !$templates{$_} } sort keys 
 push @wrong, "$_ stands twice" for grep { $templates{$_} > 1 } sort keys %templates;
 for my $file (files(qr/\.c$/, 'engine')) {
     my $text = content($file);
-    while ($text =~ /\bview_(?:say(?:_taken)?|words)\([^;]*?"([a-z.]+)",/g) {
+    while ($text =~ /\bview_(?:say(?:_taken)?|words)\([^;]*?"([a-z._]+)",/g) {
         $used{$1} = $file;
         push @wrong, "$file: no template $1" unless $templates{$1};
     }
