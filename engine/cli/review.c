@@ -160,7 +160,7 @@ static bool choose_batch(struct app *app, struct dataset *dataset)
     const struct factor *batch = &dataset->factors[dataset->batch];
     for (uint32_t level = 0; level < batch->level_count; level++)
         if (strcasecmp(batch->levels[level], name) == 0) {
-            review_only(dataset, dataset->batch, level, app->arena);
+            dataset_only(dataset, dataset->batch, level, app->arena);
             return true;
         }
     return false;

@@ -135,32 +135,44 @@ enum status dataset_from_journal(struct journal *journal, const struct rules *ru
 enum status dataset_from_table(const char *file, FILE *stream, int32_t since, int32_t today,
                                struct arena *arena, struct dataset *dataset, struct diags *diags);
 
-/* ---- what both ways of filling a dataset need -------------------------------------------------- */
+/* Keeps only the vessels of one level of a factor: one batch. */
+void dataset_only(struct dataset *dataset, size_t factor, uint32_t level, struct arena *arena);
 
-/* Words and their numbers; lives in an arena. */
-struct interner; /* opaque */
-struct interner *interner_new(struct arena *arena);
-/* The number of a word, from 0 in order of appearance; LEVEL_NONE for "". */
-uint32_t interner_put(struct interner *interner, const char *word, size_t length);
-size_t interner_count(const struct interner *interner);
-const char *const *interner_words(const struct interner *interner);
+/* ---- taking vessels in, one after the other ----------------------------------------------------- */
 
-/* Appends a factor with the levels renumbered to those that some vessel has, in their order; nothing
- * when no vessel has any. `level`, of each vessel, is overwritten and becomes the factor's. */
-void factor_add(struct factor *factors, size_t *count, struct factor factor, uint32_t *level,
-                size_t vessels, struct arena *arena);
+/* What both ways of filling a dataset need: columns are named first, then each vessel tells what it has
+ * of them. All lives in the arena. */
+struct intake; /* opaque */
+struct intake *intake_new(int32_t today, struct arena *arena);
 
-/* The factor of a number of each vessel, NAN where not known: its lower, middle and upper third, called by
- * what they reach from and to ("5 to 8"). */
-void factor_add_thirds(struct factor *factors, size_t *count, struct factor factor,
-                       const double *numbers, size_t vessels, struct arena *arena);
+/* A column of a kind, called by its own name where it is a column of a table (else NULL); its index. Of
+ * numbers the factor is their lower, middle and upper third, called by what they reach from and to
+ * ("5 to 8"). */
+size_t intake_column(struct intake *intake, enum factor_kind kind, const char *name);
 
-/* Room for what is known of each of so many vessels. */
-void dataset_make_room(struct dataset *dataset, size_t count, struct arena *arena);
-
-/* Adds a remark: a sentence; what is odd about the days. */
-void dataset_say(struct dataset *dataset, struct arena *arena, const char *format, ...)
-    __attribute__((format(printf, 3, 4)));
-void dataset_remark(struct dataset *dataset, struct arena *arena);
+struct intake_vessel {
+    const char *label;
+    uint8_t fate;
+    bool control;
+    int32_t entered, ended;
+};
+/* The next vessel; nothing is known of its columns yet. Its index. */
+size_t intake_vessel(struct intake *intake, const struct intake_vessel *vessel);
+/* What the newest vessel has: a word ("": not known), which may be a number in text; a number; a further
+ * place from some day of age on, 0 for the first. */
+void intake_word(struct intake *intake, size_t column, const char *word, size_t length);
+void intake_number(struct intake *intake, size_t column, double number);
+void intake_stay(struct intake *intake, size_t column, const char *word, size_t length,
+                 int32_t age);
+/* How the word that the newest vessel has moves causes, natural log of the odds. */
+void intake_shift(struct intake *intake, size_t column, const enum moved_by moved[2],
+                  const double shift[2]);
+/* Leaves out, with a remark, columns of more distinct words than half the vessels. */
+void intake_leave_out_names(struct intake *intake);
+/* Adds a remark: a sentence. */
+void intake_say(struct intake *intake, const char *format, ...)
+    __attribute__((format(printf, 2, 3)));
+/* The dataset: factors of the columns that some vessel has, in their order, and remarks on odd days. */
+struct dataset intake_finish(struct intake *intake);
 
 #endif

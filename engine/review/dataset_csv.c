@@ -32,16 +32,7 @@ struct role { /* what a column means */
 struct column_read {
     struct role role;
     const char *name;
-    struct interner *words; /* of a factor */
-    uint32_t *level;        /* of each vessel */
-};
-
-struct row_read { /* what is not a factor */
-    const char *label;
-    uint8_t fate;
-    bool control;
-    int32_t entered, ended;
-    size_t first_stay; /* in table.stays */
+    size_t column; /* of a factor: of the intake */
 };
 
 struct strange { /* values that say nothing */
@@ -53,16 +44,13 @@ struct table {
     int32_t since;
     struct arena *arena;
     struct diags *diags;
-    struct column_read columns[MOST_COLUMNS + 1]; /* the last is none */
-    size_t column_count;                          /* 0 until the first row was read */
-    struct row_read *rows;
-    size_t count;
+    struct intake *intake;
+    struct column_read columns[MOST_COLUMNS];
+    size_t column_count; /* 0 until the first row was read */
+    size_t count;        /* of rows */
     size_t fate_column;  /* the first that says what became of it; MOST_COLUMNS */
-    size_t place_column; /* the first that says where it stood; MOST_COLUMNS */
     struct strange fates, days;
     size_t short_rows;
-    struct stay *stays; /* of all rows; `from` is still a day, DAY_NONE where none was written */
-    size_t stay_count;
 };
 
 /* ---- words ----------------------------------------------------------------------------------- */
@@ -185,11 +173,11 @@ static enum status read_header(struct table *table, const struct csv_row *row)
             table->fate_column = c;
         else if (column->role.use == USE_FATE)
             column->role.use = USE_NOTHING; /* the first one counts */
+        if (column->role.use == USE_FACTOR && column->name[0] == '\0')
+            column->role.use = USE_NOTHING;
         if (column->role.use == USE_FACTOR)
-            column->words = interner_new(table->arena);
-        if (column->role.kind == FACTOR_PLACE && column->role.use == USE_FACTOR &&
-            table->place_column == MOST_COLUMNS)
-            table->place_column = c;
+            column->column = intake_column(table->intake, column->role.kind,
+                                           column->role.kind == FACTOR_OTHER ? column->name : NULL);
         if (names.length < 200)
             text_printf(&names, "%s%s", c > 0 ? ", " : "", column->name);
     }
@@ -210,13 +198,12 @@ static void note_strange(struct table *table, struct strange *strange, const cha
         strange->first = safe_copy(table->arena, word, length, 30);
 }
 
-/* "incubator; 2026-03-11 shelf": one place after the other, each with the day it was moved there. */
-static uint32_t read_places(struct table *table, struct interner *words, const char *text)
+/* "incubator; 2026-03-11 shelf": one place after the other, each with the day it was moved there. A move
+ * without a day, or of a vessel that began on no known day, is as if it had always stood there. */
+static void take_places(struct table *table, size_t column, const char *text, int32_t entered)
 {
-    uint32_t level = LEVEL_NONE;
     for (const char *at = text; *at != '\0';) {
-        size_t piece = strcspn(at, ";");
-        const char *end = at + piece, *name = at + strspn(at, " \t");
+        const char *end = at + strcspn(at, ";"), *name = at + strspn(at, " \t");
         int64_t day;
         const char *after = day_read(name, &day);
         bool dated = after != NULL && after < end && *after == ' ';
@@ -224,45 +211,43 @@ static uint32_t read_places(struct table *table, struct interner *words, const c
         size_t length = name < end ? (size_t)(end - name) : 0;
         while (length > 0 && strchr(" \t\r\n", name[length - 1]) != NULL)
             length--;
-        if (length > 0) {
-            level = interner_put(words, name, length);
-            *arena_push(table->arena, table->stays, table->stay_count) =
-                (struct stay){level, dated ? (int32_t)day : DAY_NONE};
-        }
+        bool later = at > text && dated && entered != DAY_NONE && day > entered;
+        if (length > 0)
+            intake_stay(table->intake, column, name, length, later ? (int32_t)day - entered : 0);
         at = *end == ';' ? end + 1 : end;
     }
-    return level;
 }
 
-static void read_cell(struct table *table, const struct column_read *column,
-                      const struct csv_field *field, struct row_read *row, uint32_t *level)
+static void read_day(struct table *table, const char *word, size_t length, int32_t *day)
 {
-    size_t length;
-    const char *word = trimmed(field, &length);
-    int32_t *day = column->role.use == USE_ENTERED ? &row->entered : &row->ended;
+    *day = day_of(word, length);
+    if (*day == DAY_NONE)
+        note_strange(table, &table->days, word, length);
+}
+
+/* What is not a factor. */
+static void read_cell(struct table *table, const struct column_read *column, const char *word,
+                      size_t length, struct intake_vessel *vessel)
+{
     switch (column->role.use) {
     case USE_LABEL:
-        row->label = arena_copy(table->arena, word, length);
+        vessel->label = arena_copy(table->arena, word, length);
         break;
     case USE_FATE:
-        row->fate = fate_of(&column->role, word, length);
-        if (row->fate == FATE_COUNT)
+        vessel->fate = fate_of(&column->role, word, length);
+        if (vessel->fate == FATE_COUNT)
             note_strange(table, &table->fates, word, length);
         break;
     case USE_ENTERED:
+        read_day(table, word, length, &vessel->entered);
+        break;
     case USE_ENDED:
-        *day = day_of(word, length);
-        if (*day == DAY_NONE)
-            note_strange(table, &table->days, word, length);
+        read_day(table, word, length, &vessel->ended);
         break;
     case USE_CONTROL:
-        row->control = is_yes(word, length);
+        vessel->control = is_yes(word, length);
         break;
     case USE_FACTOR:
-        *level = column == &table->columns[table->place_column]
-                     ? read_places(table, column->words, word)
-                     : interner_put(column->words, word, length);
-        break;
     case USE_NOTHING:
         break;
     }
@@ -271,11 +256,10 @@ static void read_cell(struct table *table, const struct column_read *column,
 static enum status take_row(void *context, const struct csv_row *fields)
 {
     struct table *table = context;
-    struct row_read row = {.label = "", .fate = FATE_COUNT, .entered = DAY_NONE, .ended = DAY_NONE};
-    uint32_t levels[MOST_COLUMNS];
+    struct intake_vessel vessel = {
+        .label = "", .fate = FATE_COUNT, .entered = DAY_NONE, .ended = DAY_NONE};
     if (table->column_count == 0)
         return read_header(table, fields);
-    row.first_stay = table->stay_count;
     if (fields->count > table->column_count) {
         diags_error(table->diags, csv_at(fields, table->column_count),
                     "more fields than the %zu columns of the first line; is a comma missing its "
@@ -283,139 +267,44 @@ static enum status take_row(void *context, const struct csv_row *fields)
                     table->column_count);
         return STATUS_DATA;
     }
-    for (size_t c = 0; c < table->column_count; c++) {
-        levels[c] = LEVEL_NONE;
-        if (c < fields->count)
-            read_cell(table, &table->columns[c], &fields->fields[c], &row, &levels[c]);
+    for (size_t c = 0; c < fields->count; c++) {
+        size_t length;
+        const char *word = trimmed(&fields->fields[c], &length);
+        read_cell(table, &table->columns[c], word, length, &vessel);
     }
     table->short_rows += fields->count < table->column_count;
-    if (table->since != DAY_NONE && (row.entered == DAY_NONE || row.entered < table->since)) {
-        table->stay_count = row.first_stay;
+    if (table->since != DAY_NONE && (vessel.entered == DAY_NONE || vessel.entered < table->since))
         return STATUS_OK;
+    table->count = intake_vessel(table->intake, &vessel) + 1;
+    for (size_t c = 0; c < fields->count; c++) {
+        const struct column_read *column = &table->columns[c];
+        size_t length;
+        const char *word = trimmed(&fields->fields[c], &length);
+        if (column->role.use == USE_FACTOR && column->role.kind == FACTOR_PLACE)
+            take_places(table, column->column, word, vessel.entered);
+        else if (column->role.use == USE_FACTOR)
+            intake_word(table->intake, column->column, word, length);
     }
-    for (size_t c = 0; c < table->column_count; c++) {
-        struct column_read *column = &table->columns[c];
-        if (column->words == NULL)
-            continue;
-        column->level = arena_more(table->arena, column->level, table->count, sizeof(uint32_t));
-        column->level[table->count] = levels[c];
-    }
-    *arena_push(table->arena, table->rows, table->count) = row;
     return STATUS_OK;
 }
 
 /* ---- what was read --------------------------------------------------------------------------- */
 
-static void fill_vessels(const struct table *table, struct dataset *dataset)
-{
-    dataset_make_room(dataset, table->count, table->arena);
-    for (size_t i = 0; i < table->count; i++) {
-        const struct row_read *row = &table->rows[i];
-        dataset->labels[i] = row->label;
-        dataset->fate[i] = row->fate;
-        dataset->control[i] = row->control;
-        dataset->entered[i] = row->entered;
-        dataset->ended[i] = row->ended;
-    }
-}
-
-/* A column of numbers; what is none is not known. */
-static void fill_thirds(struct table *table, const struct column_read *column,
-                        struct factor *factors, size_t *count)
-{
-    const char *const *words = interner_words(column->words);
-    double *numbers = arena_array(table->arena, table->count, sizeof *numbers);
-    for (size_t i = 0; i < table->count; i++) {
-        char *end = NULL;
-        const char *word = column->level[i] != LEVEL_NONE ? words[column->level[i]] : "";
-        numbers[i] = strtod(word, &end);
-        if (end == word || !isfinite(numbers[i]))
-            numbers[i] = NAN;
-    }
-    factor_add_thirds(
-        factors, count,
-        (struct factor){.kind = column->role.kind, .name = factor_kinds[column->role.kind].name},
-        numbers, table->count, table->arena);
-}
-
-/* The places of each vessel by its age; false when none was moved. A move without a day, or of a vessel
- * that began on no known day, is as if it had always stood in the later place. */
-static bool fill_stays(const struct table *table, struct factor *factor)
-{
-    struct stay *stays = arena_array(table->arena, table->count + table->stay_count, sizeof *stays);
-    uint32_t *first = arena_array(table->arena, table->count + 1, sizeof *first), count = 0;
-    bool moved = false;
-    for (size_t i = 0; i < table->count; i++) {
-        const struct row_read *row = &table->rows[i];
-        size_t end = i + 1 < table->count ? table->rows[i + 1].first_stay : table->stay_count;
-        stays[count++] = (struct stay){LEVEL_NONE, 0};
-        for (size_t s = row->first_stay; s < end; s++) {
-            int32_t day = table->stays[s].from;
-            bool later = s > row->first_stay && day != DAY_NONE && row->entered != DAY_NONE &&
-                         day - row->entered > stays[count - 1].from;
-            if (later)
-                count++;
-            stays[count - 1] = (struct stay){table->stays[s].level,
-                                             later ? day - row->entered : stays[count - 1].from};
-            moved = moved || later;
-        }
-        first[i + 1] = count;
-    }
-    factor->stays = stays;
-    factor->first_stay = first;
-    return moved;
-}
-
-/* A column tells nothing when nearly every vessel has its own value. */
-static void fill_factors(struct table *table, struct dataset *dataset)
-{
-    enum { FEW = 8 };
-    struct factor *factors = arena_array(table->arena, table->column_count, sizeof *factors);
-    for (size_t c = 0; c < table->column_count; c++) {
-        const struct column_read *column = &table->columns[c];
-        if (column->words == NULL || column->name[0] == '\0')
-            continue;
-        size_t values = interner_count(column->words);
-        if (column->role.kind == FACTOR_SEQUENCE || column->role.kind == FACTOR_GRAMS) {
-            fill_thirds(table, column, factors, &dataset->factor_count);
-            continue;
-        }
-        if (values > FEW && values > table->count / 2) {
-            dataset_say(dataset, table->arena,
-                        "Column '%s' is left out: nearly every vessel has a value of its own.",
-                        column->name);
-            continue;
-        }
-        enum factor_kind kind = column->role.kind;
-        struct factor factor = {.kind = kind,
-                                .name =
-                                    kind == FACTOR_OTHER ? column->name : factor_kinds[kind].name,
-                                .levels = interner_words(column->words),
-                                .level_count = values};
-        if (c != table->place_column || !fill_stays(table, &factor))
-            factor.stays = NULL, factor.first_stay = NULL;
-        factor_add(factors, &dataset->factor_count, factor, column->level, table->count,
-                   table->arena);
-    }
-    dataset->factors = factors;
-    dataset->batch = dataset_factor(dataset, FACTOR_BATCH);
-}
-
-static void remark_strange(const struct table *table, struct dataset *dataset)
+static void remark_strange(const struct table *table)
 {
     if (table->fates.count > 0)
-        dataset_say(dataset, table->arena,
-                    "In %zu %s column '%s' says neither lost nor ok (the first: '%s'): left out.",
-                    table->fates.count, table->fates.count == 1 ? "row" : "rows",
-                    table->columns[table->fate_column].name, table->fates.first);
+        intake_say(table->intake,
+                   "In %zu %s column '%s' says neither lost nor ok (the first: '%s'): left out.",
+                   table->fates.count, table->fates.count == 1 ? "row" : "rows",
+                   table->columns[table->fate_column].name, table->fates.first);
     if (table->days.count > 0)
-        dataset_say(dataset, table->arena, "%zu %s no day (the first: '%s'); write 2026-03-01.",
-                    table->days.count, table->days.count == 1 ? "date is" : "dates are",
-                    table->days.first);
+        intake_say(table->intake, "%zu %s no day (the first: '%s'); write 2026-03-01.",
+                   table->days.count, table->days.count == 1 ? "date is" : "dates are",
+                   table->days.first);
     if (table->short_rows > 0)
-        dataset_say(dataset, table->arena,
-                    "%zu %s fewer fields than the first line: what is missing counts as not known.",
-                    table->short_rows, table->short_rows == 1 ? "row has" : "rows have");
+        intake_say(table->intake,
+                   "%zu %s fewer fields than the first line: what is missing counts as not known.",
+                   table->short_rows, table->short_rows == 1 ? "row has" : "rows have");
 }
 
 enum status dataset_from_table(const char *file, FILE *stream, int32_t since, int32_t today,
@@ -425,8 +314,8 @@ enum status dataset_from_table(const char *file, FILE *stream, int32_t since, in
     *table = (struct table){.since = since,
                             .arena = arena,
                             .diags = diags,
-                            .fate_column = MOST_COLUMNS,
-                            .place_column = MOST_COLUMNS};
+                            .intake = intake_new(today, arena),
+                            .fate_column = MOST_COLUMNS};
     const struct csv_table csv = {.file = file, .longest = 4096, .context = table, .row = take_row};
     *dataset = (struct dataset){.today = today};
     enum status status = csv_read(&csv, stream, NULL, diags);
@@ -445,9 +334,8 @@ enum status dataset_from_table(const char *file, FILE *stream, int32_t since, in
                     table->columns[table->fate_column].name, table->fates.first);
         return STATUS_DATA;
     }
-    fill_vessels(table, dataset);
-    fill_factors(table, dataset);
-    remark_strange(table, dataset);
-    dataset_remark(dataset, arena);
+    intake_leave_out_names(table->intake);
+    remark_strange(table);
+    *dataset = intake_finish(table->intake);
     return STATUS_OK;
 }

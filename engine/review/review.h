@@ -278,9 +278,6 @@ enum status review_make(const struct dataset *dataset, const struct reasoner *re
                         const struct review_progress *progress, struct arena *arena,
                         struct review *review);
 
-/* Keeps of a dataset only the vessels of one level of a factor: one batch. */
-void review_only(struct dataset *dataset, size_t factor, uint32_t level, struct arena *arena);
-
 /*
  * The decision alone: which culprits are called. What `make check` tries on simulated seasons, and the
  * part of review_make that does it. A culprit is called when the odds of some culprit against none are
