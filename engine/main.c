@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "cli/cli.h"
+#include "cli/app.h"
 
 int main(int argc, char **argv)
 {

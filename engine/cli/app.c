@@ -1,20 +1,29 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
+/* From the command line to a command and its end: which one it is, the help, what it is given. */
 #include "cli/app.h"
 
-#include <dirent.h>
 #include <errno.h>
+#include <gsl/gsl_errno.h>
+#include <locale.h>
+#include <malloc.h>
 #include <pthread.h>
 #include <signal.h>
 #include <spawn.h>
 #include <stdarg.h>
+#include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/mman.h>
 #include <sys/stat.h>
 #include <sys/wait.h>
 #include <unistd.h>
 
 #include "base/filing.h"
+#include "base/memory.h"
+#include "prompt/input.h"
+
+/* ==== what is wrong =========================================================================== */
 
 enum status app_error(struct app *app, enum status status, const char *place, const char *format,
                       ...)
@@ -49,6 +58,78 @@ void app_report(struct app *app)
     diags_clear(app->diags);
 }
 
+void app_remove_temporary(struct app *app)
+{
+    const char *file = app->temporary;
+    app->temporary = NULL;
+    if (file == NULL)
+        return;
+    (void)unlink(file);
+    (void)rmdir(arena_copy(app->arena, file, (size_t)(strrchr(file, '/') - file)));
+}
+
+void app_release_rules(struct app *app)
+{
+    triage_free(app->triage);
+    words_free(app->words);
+    reasoner_free(app->reasoner);
+    reader_free(app->reader);
+    rules_free(app->rules);
+}
+
+/* Says why a command failed, if nobody has yet. */
+static void report_end(struct app *app, enum status status)
+{
+    static const char *const reasons[] = {
+        [STATUS_IO] = "cannot write the output",
+        [STATUS_INTERNAL] = "an error in the program; please report what you did",
+    };
+    size_t errors = diags_errors(app->diags);
+    if (errors == 0 && status < sizeof reasons / sizeof *reasons && reasons[status] != NULL)
+        app_error(app, status, NULL, "%s", reasons[status]);
+    if (status != STATUS_OK && (status != STATUS_CHECK || errors > 0))
+        app_report(app);
+}
+
+_Noreturn void app_quit(struct app *app, enum status status)
+{
+    report_end(app, status);
+    /* What stdio still holds must arrive too: a full disk shows only here. */
+    if (fclose(stdout) != 0 && status == STATUS_OK)
+        report_end(app, status = app_refused(app, errno));
+    journal_close(app->journal); /* what is not committed is taken back */
+    app_remove_temporary(app);
+    arena_free(app->arena);
+    app_release_rules(app);
+    diags_free(app->diags);
+    screen_release(&app->out);
+    screen_release(&app->err);
+    exit((int)status_exit(status));
+}
+
+void confirm_or_stop(struct app *app, bool may_ask, const char *question, const char *otherwise)
+{
+    struct lines *lines = may_ask ? lines_open() : NULL;
+    bool sure = lines != NULL && lines_confirm(lines, question);
+    lines_close(lines);
+    if (!sure)
+        app_stop(app, "%s", lines == NULL ? otherwise : "nothing was saved");
+}
+
+const char *ask_once(struct app *app, const char *question, const char *const *words, size_t count)
+{
+    char *answer = NULL;
+    struct lines *lines = lines_open();
+    bool given =
+        lines != NULL && lines_ask(lines, question, NULL, words, count, &answer) == LINE_GIVEN;
+    lines_close(lines);
+    const char *copy = given ? arena_string(app->arena, answer) : NULL;
+    free(answer);
+    return copy;
+}
+
+/* ==== output ================================================================================== */
+
 void app_write(struct app *app, const char *path, struct text *text, bool replace)
 {
     enum status status = STATUS_OK;
@@ -58,6 +139,22 @@ void app_write(struct app *app, const char *path, struct text *text, bool replac
         status = filing_refused("standard output", "written", errno, app->diags);
     text_release(text);
     app_must(app, status);
+}
+
+void app_keep(struct app *app, const char *path, struct text *text)
+{
+    if (!filing_make_folders(path))
+        app_fail(app, path, "its folder cannot be made: %s", strerror(errno));
+    app_write(app, path, text, true);
+}
+
+enum status app_page(struct app *app, struct text *html, const char *further)
+{
+    const char *path = app->given.html;
+    app_write(app, path, html, app->given.force);
+    if (strcmp(path, "-") != 0)
+        app_say(app, "Written to %s.%s", path, further);
+    return app_flush(app);
 }
 
 enum status app_refused(struct app *app, int error)
@@ -168,33 +265,7 @@ enum status app_json_line(struct app *app, json_t *json)
     return put_json(app, json, JSON_COMPACT);
 }
 
-const char *app_temporary(struct app *app)
-{
-    const char *base = getenv("TMPDIR");
-    if (base == NULL || base[0] != '/')
-        base = "/tmp";
-    char *folder = arena_format(app->arena, "%s/jarside-XXXXXX", base);
-    if (mkdtemp(folder) == NULL)
-        app_must(app, app_error(app, STATUS_IO, NULL, "cannot make a folder in %s: %s", base,
-                                strerror(errno)));
-    return app->temporary = folder;
-}
-
-void app_remove_temporary(struct app *app)
-{
-    DIR *folder = app->temporary != NULL ? opendir(app->temporary) : NULL;
-    const struct dirent *entry = NULL;
-    /* cppcheck-suppress readdirCalled */
-    while (folder != NULL && (entry = readdir(folder)) != NULL)
-        (void)unlinkat(dirfd(folder), entry->d_name, 0); /* not "." and "..", which are folders */
-    if (folder != NULL) {
-        (void)closedir(folder);
-        (void)rmdir(app->temporary);
-    }
-    app->temporary = NULL;
-}
-
-/* ---- the rules ------------------------------------------------------------------------------- */
+/* ==== the rules =============================================================================== */
 
 static enum status load_rules(struct app *app, const char *const *more, size_t more_count)
 {
@@ -265,7 +336,7 @@ const char *corpus_find(struct app *app, const char *below)
     return path;
 }
 
-/* ---- the journal ----------------------------------------------------------------------------- */
+/* ==== the journal ============================================================================= */
 
 const char *app_journal_path(struct app *app)
 {
@@ -285,14 +356,14 @@ const char *app_journal_path(struct app *app)
 /* The command as it was typed, in the arena: what an act is called. */
 static const char *typed(struct app *app)
 {
-    const struct arguments *arguments = &app->arguments;
     const char *words = app->command->name;
-    for (size_t i = 0; i < arguments->operand_count; i++)
-        words = arena_format(app->arena, "%s %s", words, arguments->operands[i]);
-    for (size_t i = 0; i < arguments->given_count; i++)
-        words = arena_format(app->arena, "%s --%s%s%s", words, arguments->given[i].option->name,
-                             arguments->given[i].value != NULL ? " " : "",
-                             arguments->given[i].value != NULL ? arguments->given[i].value : "");
+    for (size_t i = 0; i < app->operand_count; i++)
+        words_add(app, &words, " ", "%s", app->operands[i]);
+    for (size_t i = 0; i < app->option_count; i++) {
+        const char *value = app->options[i].value;
+        words_add(app, &words, " ", "--%s%s%s", app->options[i].option->name,
+                  value != NULL ? " " : "", value != NULL ? value : "");
+    }
     return words;
 }
 
@@ -346,12 +417,43 @@ void app_add(struct app *app, enum record record, void *row)
     app_must(app, journal_add(app->journal, record, row, app->diags));
 }
 
+void app_add_named(struct app *app, enum record record, union any_record *row)
+{
+    if (row->named.label[0] == '\0')
+        app_must(app, journal_next_label(app->journal, record, app->arena, &row->named.label,
+                                         app->diags));
+    app_add(app, record, row);
+}
+
+void app_due(struct app *app, int64_t vessel, int64_t day, const char *why)
+{
+    app_must(app, journal_set_due(app->journal, vessel, day, why, app->diags));
+}
+
 void *app_all(struct app *app, enum record record, const char *column, int64_t value, size_t *count)
 {
     void *rows = NULL;
     app_must(app, journal_all(app->journal, record, column, value, app->arena, &rows, count,
                               app->diags));
     return rows;
+}
+
+void *app_standing(struct app *app, enum record record, int64_t vessel, size_t *count)
+{
+    void *rows = NULL;
+    app_must(app,
+             journal_standing(app->journal, record, vessel, app->arena, &rows, count, app->diags));
+    return rows;
+}
+
+bool app_newest_batch(struct app *app, struct batch *batch)
+{
+    const struct survey survey = survey_all(RECORD_BATCH, 1);
+    struct page page;
+    app_must(app, survey_page(app->journal, &survey, app->arena, &page, app->diags));
+    if (page.count > 0)
+        app_get(app, RECORD_BATCH, page.ids[0], batch);
+    return page.count > 0;
 }
 
 const char *app_vessels(struct app *app, const struct vessel *vessels, size_t count)
@@ -362,4 +464,373 @@ const char *app_vessels(struct app *app, const struct vessel *vessels, size_t co
     const char *words = arena_string(app->arena, text.bytes);
     text_release(&text);
     return words;
+}
+
+/* ==== which commands there are ================================================================ */
+
+static const struct command *const groups[] = {
+    judge_commands,  plan_commands,   batch_commands,    look_commands,
+    event_commands,  record_commands, exchange_commands, rules_commands,
+    review_commands, config_commands, help_commands,
+};
+enum { GROUPS = sizeof groups / sizeof *groups };
+
+const struct command *command_next(const struct command *command)
+{
+    if (command == NULL)
+        return groups[0];
+    if (command[1].name != NULL)
+        return command + 1;
+    for (size_t i = 0; i + 1 < GROUPS; i++)
+        for (const struct command *of = groups[i]; of->name != NULL; of++)
+            if (of == command)
+                return groups[i + 1];
+    return NULL;
+}
+
+#define COMMON(member) .target = offsetof(struct app, common.member)
+static const struct option common_options[] = {
+    {"rules", "DIR",
+     "read the rules in DIR as well; they add to the shipped ones or replace them by id",
+     OPTION_TEXTS, COMMON(rules)},
+    {"journal", "FILE", "keep the journal in FILE, not in the usual place", OPTION_TEXT,
+     COMMON(journal)},
+    {"color", "WHEN", "auto, always or never", OPTION_CHOICE, COMMON(color),
+     .words = (const char *const[]){"auto", "always", "never", NULL}},
+    {"quiet", NULL, "print errors only; the exit status tells the rest", OPTION_FLAG, COMMON(quiet),
+     .letter = 'q'},
+    {"help", NULL, "show help", OPTION_FLAG, COMMON(help), .letter = 'h'},
+    {"version", NULL, "show the version", OPTION_FLAG, COMMON(version), .letter = 'V'},
+    {0},
+};
+static const struct option json_options[] = {
+    {"json", NULL, "print JSON", OPTION_FLAG, COMMON(json)},
+    {0},
+};
+#undef COMMON
+
+const struct option *command_options(const struct command *command, size_t table)
+{
+    static const struct option none[] = {{0}};
+    const struct option *const tables[OPTION_TABLES] = {
+        command != NULL && command->options != NULL ? command->options : none,
+        command != NULL && command->json ? json_options : none, common_options};
+    return table < OPTION_TABLES ? tables[table] : NULL;
+}
+
+const struct option *command_option(const struct command *command, const char *word)
+{
+    bool dashes = strncmp(word, "--", 2) == 0;
+    size_t length = dashes ? strcspn(word + 2, "=") : 0;
+    for (size_t table = 0; table < OPTION_TABLES; table++)
+        for (const struct option *row = command_options(command, table); row->name != NULL; row++)
+            if (dashes ? strlen(row->name) == length && strncmp(row->name, word + 2, length) == 0
+                       : word[0] == '-' && word[1] != '\0' && word[1] == row->letter &&
+                             word[2] == '\0')
+                return row;
+    return NULL;
+}
+
+/* The command named by the first words of argv, and how many words that took; NULL if none is. */
+static const struct command *command_find(int argc, char **argv, int *words)
+{
+    for (const struct command *command = NULL; (command = command_next(command)) != NULL;) {
+        const char *name = command->name, *second = strchr(name, ' ');
+        size_t length = second != NULL ? (size_t)(second - name) : strlen(name);
+        *words = second != NULL ? 2 : 1;
+        if (*words <= argc && strlen(argv[0]) == length && memcmp(argv[0], name, length) == 0 &&
+            (second == NULL || strcmp(argv[1], second + 1) == 0))
+            return command;
+    }
+    for (const struct command *command = hidden_commands; command->name != NULL; command++)
+        if (argc > 0 && strcmp(argv[0], command->name) == 0)
+            return *words = 1, command;
+    return NULL;
+}
+
+/* How many of the words are options of a command, or common ones, and their values. */
+static int leading_options(const struct command *command, int argc, char **argv)
+{
+    int count = 0;
+    while (count < argc) {
+        const struct option *option = command_option(command, argv[count]);
+        if (option == NULL)
+            break;
+        count += option->argument != NULL && strchr(argv[count], '=') == NULL ? 2 : 1;
+    }
+    return count;
+}
+
+const struct command *command_behind(int argc, char **argv, int *leading, int *words)
+{
+    const struct command *command = NULL;
+    for (*leading = 0; *leading < argc && command == NULL; ++*leading) {
+        command = command_find(argc - *leading, argv + *leading, words);
+        if (command != NULL && leading_options(command, *leading, argv) != *leading)
+            command = NULL;
+    }
+    *leading -= command != NULL;
+    return command;
+}
+
+/* ==== help ==================================================================================== */
+
+const char help_about[] =
+    "Jarside judges a jar or bag of grain spawn from what you see: what is in it, why, and "
+    "whether to keep, isolate or discard it. Never open, shake or smell a suspect vessel.";
+const char help_exit[] = "0 fine, 1 a check failed, 2 wrong use, 65 bad data, 70 an error in "
+                         "the program, 74 reading or writing failed, 141 output closed.";
+
+/* Whether the first word of the command's name, of two, is this one. */
+static bool in_group(const struct command *command, const char *word)
+{
+    size_t length = strlen(word);
+    return strncmp(command->name, word, length) == 0 && command->name[length] == ' ';
+}
+
+/* The second words of a group of commands, "check or demo"; NULL when there is no such group. */
+static const char *group_words(struct app *app, const char *word)
+{
+    const char *words = "";
+    for (const struct command *command = NULL; (command = command_next(command)) != NULL;)
+        if (in_group(command, word))
+            words_add(app, &words, " or ", "%s", strchr(command->name, ' ') + 1);
+    return words[0] != '\0' ? words : NULL;
+}
+
+static void help_command(struct screen *screen, const struct command *command)
+{
+    screen_say(screen, 0, 4, ROLE_STRONG, "jarside %s [OPTIONS] %s", command->name,
+               command->operands);
+    screen_say(screen, 0, 0, ROLE_PLAIN, "%s", command->summary);
+    if (command->detail != NULL) {
+        screen_blank(screen);
+        screen_say(screen, 0, 0, ROLE_PLAIN, "%s", command->detail);
+    }
+    screen_blank(screen);
+    for (size_t table = 0; table < OPTION_TABLES; table++)
+        for (const struct option *row = command_options(command, table); row->name != NULL; row++) {
+            char name[64], letter[] = {'-', row->letter, ',', ' ', '\0'};
+            snprintf(name, sizeof name, "%s--%s%s%s", row->letter != '\0' ? letter : "", row->name,
+                     row->argument != NULL ? " " : "", row->argument != NULL ? row->argument : "");
+            screen_row(screen, 2, 24, name, row->help);
+        }
+}
+
+enum { NAME_COLUMNS = 16 };
+
+static enum status help_group(struct app *app, const char *word)
+{
+    for (const struct command *command = NULL; (command = command_next(command)) != NULL;)
+        if (in_group(command, word))
+            screen_row(&app->out, 2, NAME_COLUMNS, command->name, command->summary);
+    screen_blank(&app->out);
+    screen_say(&app->out, 0, 0, ROLE_PLAIN, "'jarside help %s COMMAND' says more about each.",
+               word);
+    return app_flush(app);
+}
+
+static void help_all(struct screen *screen)
+{
+    screen_say(screen, 0, 0, ROLE_PLAIN, "%s", help_about);
+    screen_blank(screen);
+    screen_row(screen, 2, NAME_COLUMNS, "jarside", "opens the conversation");
+    for (const struct command *command = NULL; (command = command_next(command)) != NULL;)
+        screen_row(screen, 2, NAME_COLUMNS, command->name, command->summary);
+    screen_blank(screen);
+    screen_say(screen, 0, 0, ROLE_PLAIN, "'jarside help COMMAND' says more about each.");
+    screen_say(screen, 0, 0, ROLE_PLAIN, "Exit status: %s", help_exit);
+}
+
+static enum status run_help(struct app *app)
+{
+    int words = 0, count = (int)app->operand_count;
+    const char **operands = app->operands;
+    const struct command *command =
+        count > 0 ? command_find(count, (char **)(void *)operands, &words) : NULL;
+    if (count == 1 && command == NULL && group_words(app, operands[0]) != NULL)
+        return help_group(app, operands[0]);
+    if (count > 0 && command == NULL)
+        app_stop(app, "no command '%s'; 'jarside help' lists them", operands[0]);
+    if (command != NULL)
+        help_command(&app->out, command);
+    else
+        help_all(&app->out);
+    return app_flush(app);
+}
+
+static enum status run_version(struct app *app)
+{
+    screen_say(&app->out, 0, 0, ROLE_PLAIN, "jarside %s", JARSIDE_VERSION);
+    return app_flush(app);
+}
+
+const struct command help_commands[] = {
+    {"help", "explains the commands", "[COMMAND]", .run = run_help},
+    {"version", "prints the version", "", .run = run_version},
+    {0},
+};
+
+/* ==== running ================================================================================= */
+
+static _Noreturn void unknown_command(struct app *app, int argc, char **argv)
+{
+    enum { MOST = 64 };
+    const char *names[MOST], *word = argv[0];
+    size_t count = 0;
+    for (const struct command *command = NULL;
+         (command = command_next(command)) != NULL && count < MOST;)
+        names[count++] = command->name;
+    if (argc == 1 && group_words(app, word) != NULL)
+        app_stop(app, "'%s' needs a second word: %s", word, group_words(app, word));
+    if (argc > 1 && group_words(app, word) != NULL)
+        word = arena_format(app->arena, "%s %s", argv[0], argv[1]);
+    app_unknown(app, NULL, "command", word, names, count,
+                arena_format(app->arena,
+                             "'jarside help' lists them. To judge a description: "
+                             "jarside judge \"%s ...\"",
+                             word));
+}
+
+/* Reads the words behind the command's name. "--name value", "--name=value", "-h", "--" and "-" are
+ * understood; options and operands may mix. Of an option that is not known the nearest is named. */
+static void read_arguments(struct app *app, int argc, char **argv)
+{
+    struct option_given *options = arena_array(app->arena, (size_t)argc + 1, sizeof *options);
+    const char **operands = arena_array(app->arena, (size_t)argc + 1, sizeof *operands);
+    bool only_operands = false;
+    app->options = options;
+    app->operands = operands;
+    for (int i = 0; i < argc; i++) {
+        const char *word = argv[i], *equals = strchr(word, '=');
+        if (only_operands || word[0] != '-' || word[1] == '\0') {
+            operands[app->operand_count++] = word;
+            continue;
+        }
+        if ((only_operands = strcmp(word, "--") == 0))
+            continue;
+        const struct option *option = command_option(app->command, word);
+        if (option == NULL) {
+            const char **names = NULL, *near;
+            size_t count = 0;
+            for (size_t t = 0; t < OPTION_TABLES; t++)
+                for (const struct option *row = command_options(app->command, t); row->name; row++)
+                    *arena_push(app->arena, names, count) = row->name;
+            near = diag_nearest(word + strspn(word, "-"), names, count);
+            app_stop(app, "unknown option '%s'; %s", word,
+                     near != NULL ? arena_format(app->arena, "did you mean '--%s'?", near)
+                                  : "--help lists them");
+        }
+        if (option->argument == NULL && equals != NULL)
+            app_stop(app, "'--%s' takes no value", option->name);
+        if (option->argument != NULL && equals == NULL && i + 1 >= argc)
+            app_stop(app, "'--%s' needs a value: %s", option->name, option->argument);
+        const char *value = option->argument == NULL ? NULL
+                            : equals != NULL         ? equals + 1
+                                                     : argv[++i];
+        options[app->option_count++] = (struct option_given){option, value};
+    }
+}
+
+/* Ends the program unless there are as many operands as the help says. */
+static void check_operands(struct app *app)
+{
+    const struct command *command = app->command;
+    const char *operands = command->operands, *wrong = command->wrong;
+    size_t least = operands[0] != '\0' && operands[0] != '[' && wrong != NULL;
+    size_t most = operands[0] == '\0' ? 0 : strstr(operands, "...") != NULL ? SIZE_MAX : 1;
+    if (operands[0] == '\0' && app->operand_count > 0)
+        app_stop(app, "unexpected argument '%s'; %s", app->operands[0],
+                 wrong != NULL
+                     ? wrong
+                     : arena_format(app->arena, "see 'jarside %s --help'", command->name));
+    if (app->operand_count < least || app->operand_count > most)
+        app_stop(app, "%s", wrong != NULL ? wrong : "one at a time");
+}
+
+/* A bare call opens the conversation; bare options go with it. Options may stand before the command: they
+ * are moved behind its name. */
+static enum status run(struct app *app, int argc, char **argv)
+{
+    static const enum colour_choice choices[] = {COLOUR_AUTO, COLOUR_ALWAYS, COLOUR_NEVER};
+    int words = 0, leading = 0, common = leading_options(NULL, argc, argv);
+    const struct command *command = command_behind(argc, argv, &leading, &words);
+    bool named = command != NULL;
+    if (!named && argc == 2 && group_words(app, argv[0]) != NULL &&
+        command_option(NULL, argv[1]) != NULL)
+        return help_group(app, argv[0]);
+    if (!named && common < argc && argv[common][0] != '-')
+        unknown_command(app, argc - common, argv + common);
+    if (!named) {
+        command = judge_commands;
+        leading = words = 0;
+    }
+    app->command = command;
+    memmove(argv + words, argv, (size_t)leading * sizeof *argv);
+    read_arguments(app, argc - words, argv + words);
+    options_fill(app, common_options, app);
+    options_fill(app, json_options, app);
+    screen_release(&app->out);
+    screen_init(&app->out, stdout, choices[app->common.color > 0 ? app->common.color : 0]);
+    if (app->common.help && named)
+        help_command(&app->out, command);
+    else if (app->common.help)
+        help_all(&app->out);
+    if (app->common.help)
+        return app_flush(app);
+    if (app->common.version)
+        return run_version(app);
+    if (command->run == run_help || command->run == run_version)
+        return command->run(app); /* whatever the clock and the settings are */
+    if (!moment_known(moment_now()))
+        app_stop(app, "the clock cannot be read: JARSIDE_NOW should be a moment such as "
+                      "2026-03-01T18:30, and TZ a time zone of this earth");
+    config_read(app);
+    check_operands(app);
+    if (command->needs == NEEDS_RULES)
+        app_must(app, app_load(app, NULL, 0));
+    else if (command->needs != NEEDS_NOTHING)
+        app_open(app, command->needs == NEEDS_READ    ? JOURNAL_READ
+                      : command->needs == NEEDS_WRITE ? JOURNAL_WRITE
+                                                      : JOURNAL_CREATE);
+    if (!command->own)
+        options_fill(app, command_options(command, 0), &app->given);
+    return command->run(app);
+}
+
+/*
+ * Loading the rules touches some ten megabytes once, and taking them from the
+ * system page by page cost a third of the time to a verdict. So the heap grows
+ * in one step and asks for large pages. Where that is not to be had nothing is
+ * lost: it is only a wish.
+ */
+static void prepare_heap(void)
+{
+#ifdef __GLIBC__
+    enum { HEAP = 16 << 20, LARGE_PAGE = 2 << 20 };
+    mallopt(M_TOP_PAD, HEAP);
+    mallopt(M_TRIM_THRESHOLD, 2 * HEAP);
+    mallopt(M_MMAP_THRESHOLD, 2 * HEAP);
+    mallopt(M_ARENA_MAX, 1); /* the thread that compiles tables shares this heap */
+    /* More than there is, so that the heap grows now; no request that has to be met. */
+    void *volatile more = aligned_alloc(_Alignof(max_align_t), HEAP / 32);
+    free(more);
+    char *start = (char *)sbrk(0) - HEAP;
+    start += (LARGE_PAGE - (uintptr_t)start % LARGE_PAGE) % LARGE_PAGE;
+    (void)madvise(start, HEAP - LARGE_PAGE, MADV_HUGEPAGE);
+#endif
+}
+
+_Noreturn void cli_main(int argc, char **argv)
+{
+    struct app app = {0};
+    prepare_heap();
+    setlocale(LC_CTYPE, "");
+    signal(SIGPIPE, SIG_IGN);
+    gsl_set_error_handler_off(); /* what GSL cannot do it says by its return values */
+    screen_init(&app.out, stdout, COLOUR_AUTO);
+    screen_init(&app.err, stderr, COLOUR_AUTO);
+    app.diags = diags_new();
+    app.arena = arena_new();
+    app_quit(&app, run(&app, argc > 0 ? argc - 1 : 0, argv + 1));
 }

@@ -4,9 +4,11 @@
 
 #include <jansson.h>
 #include <stdbool.h>
+#include <stddef.h>
 
 #include "base/diag.h"
-#include "cli/options.h"
+#include "base/units.h"
+#include "journal/consult.h"
 #include "journal/journal.h"
 #include "language/reader.h"
 #include "reason/reason.h"
@@ -16,31 +18,211 @@
 #include "view/screen.h"
 
 /*
- * What every command is given, and the table it stands in.
+ * The command line: tables of commands and of their options, and what every command is given.
  *
- * A command writes through app->out and returns a status. What is wrong goes to app->diags, which is
- * shown at the end. Where it cannot go on it ends there and then (app_stop, app_must, and what is
- * built on them): the errors are shown, an open transaction is taken back, and the program exits.
+ * A row of the table of commands says what the help and the manual say, which operands there may be,
+ * and what has to be there before the command runs: the rules, the journal, its options read. So a
+ * command begins with its work. It writes through app->out and returns a status. What is wrong goes to
+ * app->diags, which is shown at the end. Where it cannot go on it ends there and then (app_stop,
+ * app_must, and what is built on them): the errors are shown, an open transaction is taken back, and
+ * the program exits.
  */
-struct common_options {
-    struct texts rules;
-    const char *journal;
-    int color;
-    bool help, version, quiet;
+struct app;
+
+/* ==== options ================================================================================= */
+
+/*
+ * The table that parses is the table that helps, checks and fills a struct. A row reads
+ *
+ *     {"gauge", "PRESSURE", "of a new cook: 14psi, 1bar", OPTION_AMOUNT,
+ *      .target = offsetof(struct draft, gauge), .dimension = DIM_GAUGE_KPA},
+ *
+ * and {0} ends the table. A value that makes no sense ends the program with a message.
+ */
+enum option_kind {              /* what it fills; and with what where it was not given */
+                   OPTION_FLAG, /* bool; false */
+                   OPTION_TEXT, /* const char *, as typed: what it means is the command's business; NULL */
+                   OPTION_TEXTS, /* struct texts: every time it was given, in order */
+                   OPTION_COUNT, /* size_t from `low` to `high` (0: no bound); `usual`, INFINITY is SIZE_MAX */
+                   OPTION_NUMBER, /* double from `low` to `high` (0: no bound); NAN */
+                   OPTION_QUANTITY, /* double in the unit of its dimension; a range stands for its middle; NAN */
+                   OPTION_AMOUNT, /* the same, not negative */
+                   OPTION_DATE,   /* const char *: an ISO date; NULL */
+                   OPTION_DAY, /* int64_t: the day of any moment (moment_day), or of tomorrow; today */
+                   OPTION_MOMENT, /* struct moment, not in the future; now */
+                   OPTION_CLOCK,  /* int: minutes after midnight; -1 */
+                   OPTION_CHOICE, /* int: which of `words`; -1 */
+                   OPTION_ID,     /* int: which of a list of the rules, by its id; RULES_NONE */
+                   OPTION_VESSEL, /* struct known_vessel; a row for its grams goes behind it */
+                   OPTION_TABLE,  /* enum record, by its name; RECORD_COUNT */
 };
 
-/* What the file of settings says. */
+struct option {
+    const char *name;     /* without dashes; NULL ends a table */
+    const char *argument; /* what stands behind it, for help; NULL for a flag */
+    const char *help;
+    enum option_kind kind;
+    size_t target;            /* offset in the struct it fills */
+    enum dimension dimension; /* of a quantity, an amount */
+    enum word_list list;      /* of an id */
+    double low, high, usual;  /* of a count, a number */
+    const char *const *words; /* of a choice; ends with NULL */
+    char letter;              /* 'h' for one that is also -h; or 0 */
+    bool settled;             /* the setting of that name stands for it when it is not given */
+};
+
+struct texts {
+    const char **words;
+    size_t count;
+};
+
+/* What the options of commands say, but for those that fill a struct of their own. */
+struct given {
+    struct moment at;
+    int64_t by;
+    const char *batch, *calendar, *case_file, *cause, *corrected, *csv, *how, *html, *kind, *map,
+        *note, *prefix, *reason, *since, *source, *species, *use, *vessel;
+    struct texts from, set;
+    double cost, yield, jobs, neighbours, worth;
+    size_t limit, skip, least;
+    int state, fate, paper, labels, remind, keep;
+    enum record table;
+    bool all, apply, cut, demo, details, dry_run, even_if_worse, explain, fit, force, fresh, guess,
+        lines, no_input, partly, sheet, sure, undo, without_siblings;
+};
+#define GIVEN(member) .target = offsetof(struct given, member)
+
+/* Rows that several commands have. */
+#define AT_ROW(help)                                                                               \
+    {                                                                                              \
+        "at", "MOMENT", help, OPTION_MOMENT, GIVEN(at)                                             \
+    }
+#define NOTE_ROW                                                                                   \
+    {                                                                                              \
+        "note", "WORDS", "anything to remember", OPTION_TEXT, GIVEN(note)                          \
+    }
+#define FORCE_ROW                                                                                  \
+    {                                                                                              \
+        "force", NULL, "replace a file that exists", OPTION_FLAG, GIVEN(force)                     \
+    }
+#define NO_INPUT_ROW(help)                                                                         \
+    {                                                                                              \
+        "no-input", NULL, help, OPTION_FLAG, GIVEN(no_input)                                       \
+    }
+#define HTML_ROW(help)                                                                             \
+    {                                                                                              \
+        "html", "FILE", help, OPTION_TEXT, GIVEN(html)                                             \
+    }
+#define LIMIT_ROW(most, help)                                                                      \
+    {                                                                                              \
+        "limit", "N", help, OPTION_COUNT, GIVEN(limit), .usual = (most)                            \
+    }
+#define PAPER_ROW(help)                                                                            \
+    {                                                                                              \
+        "paper", "PAPER", help, OPTION_CHOICE, GIVEN(paper), .words = paper_words, .settled = true \
+    }
+extern const char *const paper_words[]; /* of an enum paper */
+
+/* Fills `target` from the options given of a table, in its order, and checks them; of what was not
+ * given, with what its kind says. Ids and vessels need the rules. */
+void options_fill(struct app *app, const struct option *table, void *target);
+/* One value into the place it is for, checked. */
+void option_read(struct app *app, const struct option *option, const char *word, void *target);
+/* A quantity or an amount whose dimension only the rest of the command line tells; `name` is that
+ * of the option, for the message. */
+double option_measure(struct app *app, const char *name, const char *words, enum option_kind kind,
+                      enum dimension dimension);
+/* A moment, past or to come; or the end, with `what` ("--since") and the words in the message. */
+struct moment option_moment(struct app *app, const char *what, const char *words);
+/* The index of an id in a list of the rules; the nearest is suggested. */
+int option_id(struct app *app, const char *name, const char *word, enum word_list list);
+
+enum { MOST_NAMES = 256 };
+struct names { /* of a list of the rules: ids, and what people call them */
+    const char *ids[MOST_NAMES], *names[MOST_NAMES];
+    size_t count;
+};
+void names_of(struct app *app, enum word_list list, struct names *names);
+/* The words with a separator between, the first `most` of them, in the arena. */
+const char *words_joined(struct app *app, const char *const *words, size_t count,
+                         const char *separator, size_t most);
+/* Adds to a list in words what is formatted, with the separator before it unless it is the first. */
+void words_add(struct app *app, const char **list, const char *separator, const char *format, ...)
+    __attribute__((format(printf, 4, 5)));
+
+/* ==== commands ================================================================================ */
+
+enum needs { /* what is there when a command runs */
+             NEEDS_NOTHING,
+             NEEDS_RULES,
+             NEEDS_READ, /* the rules and the journal, which must exist; and app->view */
+             NEEDS_WRITE,
+             NEEDS_CREATE, /* the same; the journal is made if need be */
+};
+
+struct command {
+    const char *name;             /* "judge"; "rules check" for one with two words */
+    const char *summary;          /* one line */
+    const char *operands;         /* for help: "[TEXT...]", or "" */
+    const char *detail;           /* further help: a paragraph or two; or NULL */
+    const struct option *options; /* ends with a NULL name; or NULL */
+    enum status (*run)(struct app *app);
+    enum needs needs;
+    const char *wrong; /* what is said when operands are missing, or there are too many; or NULL */
+    bool json;         /* takes --json, too */
+    bool own;          /* its options fill a struct of its own: the command reads them */
+};
+
+/* The commands of each file; the last one has no name. */
+extern const struct command judge_commands[], plan_commands[], batch_commands[], look_commands[],
+    event_commands[], record_commands[], exchange_commands[], rules_commands[], review_commands[],
+    config_commands[], help_commands[], hidden_commands[];
+
+/* The next command in the order of the help; the first after NULL, NULL after the last. */
+const struct command *command_next(const struct command *command);
+/* The command that is named first, in `words` words, or behind nothing but its options, whose number is
+ * `leading`; NULL when none is. */
+const struct command *command_behind(int argc, char **argv, int *leading, int *words);
+/* The tables of what it takes, its own first; NULL after the last. Of NULL, what any command takes. */
+enum { OPTION_TABLES = 3 };
+const struct option *command_options(const struct command *command, size_t table);
+/* The option of these that "--name", "--name=value" or "-n" names; NULL when there is none. */
+const struct option *command_option(const struct command *command, const char *word);
+/* What the program is, and what its exit statuses mean. */
+extern const char help_about[], help_exit[];
+
+/* The whole command line: finds the command, reads its options, runs it, and makes sure that what was
+ * written arrived. Exits with the status. Sets the locale's LC_CTYPE (only that, so that decimals keep
+ * their point) and ignores SIGPIPE, so that whoever closes the output meets an orderly end. */
+_Noreturn void cli_main(int argc, char **argv);
+
+/* ==== what a command is given ================================================================= */
+
 enum { SETTINGS = 10 };
-struct setting {
+struct setting {      /* what the file of settings says */
     const char *word; /* NULL: nothing */
     struct position at;
 };
 
+struct option_given {
+    const struct option *option;
+    const char *value; /* NULL for a flag */
+};
+
 struct app {
     const struct command *command;
-    struct arguments arguments;
-    struct common_options common;
-    struct setting settings[SETTINGS]; /* in the order of the table (config.c) */
+    const char **operands;
+    size_t operand_count;
+    const struct option_given *options; /* in the order typed; given.* holds what they say */
+    size_t option_count;
+    struct given given;
+    struct { /* what every command takes; json: those that say so */
+        struct texts rules;
+        const char *journal;
+        int color;
+        bool help, version, quiet, json;
+    } common;
+    struct setting settings[SETTINGS]; /* in the order of the table (options.c) */
     struct position reading;           /* where what is read stands; no file: on the command line */
     struct screen out, err;            /* standard output and standard error */
     bool held;                         /* what goes there is kept, for another thread to write */
@@ -53,16 +235,7 @@ struct app {
     struct journal *journal;  /* NULL until app_journal */
     struct arena *arena;      /* for all that is read on the way; freed when the command has run */
     struct journal_view view; /* of the journal, now; empty until app_open */
-    const char *temporary;    /* folder for the time of the command; NULL until app_temporary */
-};
-
-struct command {
-    const char *name;             /* "judge"; "rules check" for one with two words */
-    const char *summary;          /* one line */
-    const char *operands;         /* for help: "[TEXT...]", or "" */
-    const char *detail;           /* further help: a paragraph or two; or NULL */
-    const struct option *options; /* ends with a NULL name; or NULL */
-    enum status (*run)(struct app *app);
+    const char *temporary; /* a file in a folder of its own, for the time of the command; or NULL */
 };
 
 /* ---- what is wrong, and the end --------------------------------------------------------------- */
@@ -77,11 +250,12 @@ enum status app_error(struct app *app, enum status status, const char *place, co
 void app_report(struct app *app);
 /* Ends the program: says why a command failed, releases everything, exits with that status. */
 _Noreturn void app_quit(struct app *app, enum status status);
-/* Ends it for wrong use; because what was given to --OPTION makes no sense. */
+/* Ends it for wrong use; because what was given to --OPTION makes no sense; because of a file. */
 #define app_stop(app, ...) app_quit(app, app_usage(app, __VA_ARGS__))
 #define app_wrong(app, option, ...)                                                                \
     app_quit(app,                                                                                  \
              app_error(app, STATUS_DATA, arena_format((app)->arena, "--%s", option), __VA_ARGS__))
+#define app_fail(app, path, ...) app_quit(app, app_error(app, STATUS_IO, path, __VA_ARGS__))
 /* Ends it because there is no such word: "no WHAT 'WORD'; did you mean ...?", or `otherwise` when none of
  * the names is near. For a value of --OPTION as app_wrong does, else as app_stop. */
 _Noreturn void app_unknown(struct app *app, const char *option, const char *what, const char *word,
@@ -92,6 +266,11 @@ static inline void app_must(struct app *app, enum status status)
     if (status != STATUS_OK)
         app_quit(app, status);
 }
+/* Ends it unless somebody at the terminal affirms the question: where nobody can be asked, or is to be
+ * (`may_ask`), with `otherwise`, else with "nothing was saved". */
+void confirm_or_stop(struct app *app, bool may_ask, const char *question, const char *otherwise);
+/* An answer to a question, whose words Tab completes, in the arena; NULL where nobody gives one. */
+const char *ask_once(struct app *app, const char *question, const char *const *words, size_t count);
 
 /* ---- settings --------------------------------------------------------------------------------- */
 
@@ -105,9 +284,15 @@ void config_recall(struct app *app);
 const struct option *config_next(const struct option *setting);
 /* What a setting says, checked, or NULL; for one of the rules after app_load. */
 const char *config_word(struct app *app, const char *name);
+/* The unit that the settings give a bare number of a dimension, or NULL. */
+const char *config_unit(struct app *app, enum dimension dimension);
 
 /* ---- output ----------------------------------------------------------------------------------- */
 
+/* A paragraph on standard output; an aside; a caution. */
+#define app_say(app, ...)   screen_say(&(app)->out, 0, 2, ROLE_PLAIN, __VA_ARGS__)
+#define app_aside(app, ...) screen_say(&(app)->out, 0, 2, ROLE_QUIET, __VA_ARGS__)
+#define app_warn(app, ...)  screen_say(&(app)->out, 0, 2, ROLE_WARN, __VA_ARGS__)
 /* Says that the output cannot be written and why, an errno; nothing when its reader has gone. */
 enum status app_refused(struct app *app, int error);
 /* Sends app->out to standard output, by $PAGER when it is longer than the terminal; --quiet lets it go. */
@@ -115,16 +300,14 @@ enum status app_flush(struct app *app);
 /* Writes a text, which is released, into a file (filing_put), or to standard output when the path
  * is "-"; or ends the program. */
 void app_write(struct app *app, const char *path, struct text *text, bool replace);
+/* The same into a file of the program's own, whose folders are made if need be. */
+void app_keep(struct app *app, const char *path, struct text *text);
+/* The same of a page to the file that --html names, which is said. */
+enum status app_page(struct app *app, struct text *html, const char *further);
 /* Writes JSON and a newline to standard output, indented; takes the reference; NULL fails. */
 enum status app_json(struct app *app, json_t *json);
 /* The same in one line, for one of many. */
 enum status app_json_line(struct app *app, json_t *json);
-
-/* Makes a folder for the time of the command, or ends it. */
-const char *app_temporary(struct app *app);
-/* Takes it away with the files in it; open ones work until they are closed. At the end of a command it
- * is done anyway. */
-void app_remove_temporary(struct app *app);
 
 /* ---- the rules -------------------------------------------------------------------------------- */
 
@@ -133,21 +316,27 @@ void app_remove_temporary(struct app *app);
  * reasoner and triage. The folders of `more`, if not NULL, are read last.
  */
 enum status app_load(struct app *app, const char *const *more, size_t more_count);
+/* Frees them. */
+void app_release_rules(struct app *app);
+/* Takes app->temporary away, and the folder that it is alone in. At the end of a command it is done
+ * anyway. */
+void app_remove_temporary(struct app *app);
 /* What is at `below` in the corpus beside the shipped rules: installed and in the source tree they are
  * neighbours. In the arena. */
 const char *corpus_find(struct app *app, const char *below);
+/* Builds the invented season that comes with the program into the journal, which is open and empty; to be
+ * reviewed and forgotten, or to be kept. */
+void demo_build_here(struct app *app, bool for_now);
 
 /* ---- the journal ------------------------------------------------------------------------------ */
 
 /*
  * Opens the journal that --journal names, else journal_default_path, into
  * app->journal, where it is closed at the end. A journal that is already open stays
- * so. Where there is none yet (READ, WRITE) the message says how
- * to start one.
+ * so. Where there is none yet (READ, WRITE) the message says how to start one.
  */
 enum status app_journal(struct app *app, enum journal_access access);
-/* What a command of the journal begins with: the rules, the journal, and app->view, or the end. What
- * is there already stays. */
+/* The rules, the journal, and app->view, or the end. What is there already stays. */
 void app_open(struct app *app, enum journal_access access);
 /* The path of that journal, in the arena, for what does not open it. */
 const char *app_journal_path(struct app *app);
@@ -157,10 +346,90 @@ void app_begin(struct app *app);
 void app_commit(struct app *app);
 void app_get(struct app *app, enum record record, int64_t id, void *row);
 void app_add(struct app *app, enum record record, void *row);
+/* The same, with the next label of its kind when it has none. */
+void app_add_named(struct app *app, enum record record, union any_record *row);
+void app_due(struct app *app, int64_t vessel, int64_t day, const char *why);
 /* All rows whose `column` is `value`, in the arena. */
 void *app_all(struct app *app, enum record record, const char *column, int64_t value,
               size_t *count);
+/* Looks, events or outcomes of a vessel that stand. */
+void *app_standing(struct app *app, enum record record, int64_t vessel, size_t *count);
+/* The newest batch; false when there is none. */
+bool app_newest_batch(struct app *app, struct batch *batch);
 /* "B1-1 to B1-4, B1-7" (view_vessels), in the arena. */
 const char *app_vessels(struct app *app, const struct vessel *vessels, size_t count);
+
+/* ==== records by what people call them ======================================================== */
+
+/*
+ * Records by the labels that people type, and "column=value". What makes no sense ends the command with a
+ * message that names the nearest.
+ *
+ * Labels are taken in capitals too ("b3-7" finds "B3-7") when no record is
+ * written as typed. Vessels of one batch may be drawn together: "B3-3 B3-7",
+ * "B3 3 7", "B3-3..7", "B3 3-7", "B3-3,7"; a batch alone means all its vessels.
+ */
+struct chosen {
+    struct vessel *vessels; /* in the arena; each once, in the order named */
+    size_t count;
+    bool whole; /* a batch was named without its vessels */
+};
+/* At least one vessel is chosen. */
+struct chosen labels_vessels(struct app *app, const char *const *words, size_t count);
+/* How many of the words at the front name vessels: labels, and numbers, ranges and lists behind one. */
+size_t labels_leading(struct app *app, const char *const *words, size_t count);
+/* One record of a kind into `row`. */
+void labels_find(struct app *app, enum record record, const char *label, void *row);
+/* Its id; 0 when there is none. */
+int64_t labels_id(struct app *app, enum record record, const char *label);
+/* The kinds of record that have this label, in the order in which one looks for them; how many. */
+size_t labels_kinds(struct app *app, const char *label, enum record kinds[RECORD_COUNT]);
+/* Ends the command where a new label is nearly one that is there, unless somebody is `sure`: "clost"
+ * is no second closet. Labels with figures (S2, LC-9) are not compared. */
+void labels_check_new(struct app *app, enum record record, const char *label, bool sure);
+/* The kind named by a word, singular or plural ("cook", "batches"); RECORD_COUNT when it is none. */
+enum record labels_kind(const char *word);
+
+/* Why a vessel must not be shaken, used, put back or taken a starter from; NULL when nothing speaks
+ * against it (events.c). In the arena. */
+const char *vessel_risk(struct app *app, const struct vessel *vessel, enum event_kind kind);
+/* A starter that is the grain of a vessel: the one on record, or a fresh row with what the vessel's
+ * batch tells, id 0. What speaks against it ends the command. */
+void starter_of_vessel(struct app *app, const char *label, struct vessel *vessel,
+                       struct starter *starter);
+
+/* "3ml", "90g", "2" pieces: the amount, and its unit; NULL when it is none. */
+const char *assign_inoculum(const char *word, double *amount);
+/*
+ * Reads "column=value" as people type it into a row: quantities with their units, moments such as
+ * "yesterday", words of the rules by id or name. A sign of the rules in place of a column (venting=...)
+ * is a further fact. A row of the journal (with an id) is corrected there, as of `at`.
+ */
+void assign(struct app *app, enum record record, const char *typed, union any_record *row,
+            struct moment at);
+/* What a column may hold: its unit, its words or what it is, and its other names. */
+const char *assign_what(struct app *app, const struct column *column);
+/* The index of a finding or a cause (LIST_FINDINGS, LIST_CAUSES) by what somebody calls it: its id, its
+ * name or one of its other names, or an unambiguous part of these. */
+size_t assign_named(struct app *app, enum word_list list, const char *words);
+
+/* ==== a look ================================================================================== */
+
+/* A look at a vessel of the journal: 'look' saves it, 'judge' only asks what it would come to. */
+struct looking {
+    struct app *app;
+    struct moment at;
+    int64_t corrects; /* a look that it takes the place of; or 0 */
+    bool without_siblings;
+    const struct consult_others *others; /* counted already; or NULL */
+    const char *words;                   /* what the grower said of it; "" when they have yet to */
+};
+/* Opens the triage on a vessel. The label is taken in capitals too. */
+void look_open(const struct looking *looking, const char *label, struct consultation *consultation);
+/* Opens it as its last look did, and says again what that said: what the vessel is judged to be where
+ * nobody says anything new. Nothing where no look counts. */
+void look_again(const struct looking *looking, struct consultation *consultation);
+/* Names what was made from a vessel that is not well; nothing when nothing was. */
+void look_warn_children(struct app *app, const struct vessel *vessel);
 
 #endif

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "cli/assign.h"
-
+/* Records by what people call them, and what they say of them. */
 #include <ctype.h>
 #include <math.h>
 #include <stdlib.h>
@@ -9,31 +8,39 @@
 
 #include "base/text.h"
 #include "base/units.h"
-#include "prompt/input.h"
+#include "cli/app.h"
 
 /* ==== labels ================================================================================== */
 
-bool labels_has(struct app *app, enum record record, const char *label, int64_t *id,
-                const char **found)
+int64_t labels_id(struct app *app, enum record record, const char *label)
 {
-    *found = label;
-    if (journal_has(app->journal, record, label, id))
-        return true;
+    int64_t id = 0;
+    if (journal_has(app->journal, record, label, &id))
+        return id;
     char *capitals = arena_string(app->arena, label);
     for (char *at = capitals; *at != '\0'; at++)
         *at = (char)toupper((unsigned char)*at);
-    *found = capitals;
-    return journal_has(app->journal, record, capitals, id);
+    return journal_has(app->journal, record, capitals, &id) ? id : 0;
 }
 
 void labels_find(struct app *app, enum record record, const char *label, void *row)
 {
-    const char *found = label;
-    int64_t id = 0;
-    if (labels_has(app, record, label, &id, &found))
+    const int64_t id = labels_id(app, record, label);
+    if (id != 0)
         app_get(app, record, id, row);
     else
         app_must(app, journal_find(app->journal, record, label, app->arena, row, app->diags));
+}
+
+size_t labels_kinds(struct app *app, const char *label, enum record kinds[RECORD_COUNT])
+{
+    static const enum record all[] = {RECORD_VESSEL,  RECORD_BATCH, RECORD_STARTER, RECORD_COOK,
+                                      RECORD_SESSION, RECORD_LOT,   RECORD_PLACE};
+    size_t count = 0;
+    for (size_t i = 0; i < sizeof all / sizeof *all; i++)
+        if (labels_id(app, all[i], label) != 0)
+            kinds[count++] = all[i];
+    return count;
 }
 
 enum record labels_kind(const char *word)
@@ -113,8 +120,10 @@ void starter_of_vessel(struct app *app, const char *label, struct vessel *vessel
 struct choice { /* while the words are read */
     struct app *app;
     struct chosen chosen;
-    struct batch batch; /* that bare numbers count within; id 0 for none */
-    bool open;          /* it was named, and none of its vessels so far */
+    struct batch batch;           /* that bare numbers count within; id 0 for none */
+    const struct vessel *vessels; /* of it */
+    size_t count;
+    bool open; /* it was named, and none of its vessels so far */
 };
 
 static void choose(struct choice *choice, const struct vessel *vessel)
@@ -129,15 +138,18 @@ static void choose(struct choice *choice, const struct vessel *vessel)
 /* A batch that was named, and none of its vessels, means all of them. */
 static void close_batch(struct choice *choice)
 {
-    size_t count = 0;
-    if (!choice->open)
-        return;
+    choice->chosen.whole |= choice->open;
+    for (size_t i = 0; choice->open && i < choice->count; i++)
+        choose(choice, &choice->vessels[i]);
     choice->open = false;
-    choice->chosen.whole = true;
-    const struct vessel *vessels =
-        app_all(choice->app, RECORD_VESSEL, "batch", choice->batch.id, &count);
-    for (size_t i = 0; i < count; i++)
-        choose(choice, &vessels[i]);
+}
+
+static void enter_batch(struct choice *choice, int64_t id)
+{
+    if (choice->batch.id == id)
+        return;
+    app_get(choice->app, RECORD_BATCH, id, &choice->batch);
+    choice->vessels = app_all(choice->app, RECORD_VESSEL, "batch", id, &choice->count);
 }
 
 /* Vessels by their numbers in the batch at hand. */
@@ -150,15 +162,13 @@ static void choose_range(struct choice *choice, long from, long to)
     if (to < from || to - from > MOST)
         app_stop(app, "not a range of vessels: '%ld to %ld'", from, to);
     choice->open = false;
-    size_t count = 0;
-    const struct vessel *vessels = app_all(app, RECORD_VESSEL, "batch", choice->batch.id, &count);
     for (long number = from; number <= to; number++) {
         size_t at = 0;
-        while (at < count && vessels[at].number != number)
+        while (at < choice->count && choice->vessels[at].number != number)
             at++;
-        if (at == count)
+        if (at == choice->count)
             app_stop(app, "there is no vessel %ld in %s", number, choice->batch.label);
-        choose(choice, &vessels[at]);
+        choose(choice, &choice->vessels[at]);
     }
 }
 
@@ -171,53 +181,48 @@ static bool read_range(const char *word, long *from, long *to)
     *from = *to = strtol(word, &end, 10);
     if (*end == '\0')
         return true;
-    if (*end == '-')
-        end++;
-    else if (strncmp(end, "..", 2) == 0)
-        end += 2;
-    else
-        return false;
-    if (!isdigit((unsigned char)*end))
+    end += *end == '-' ? 1 : strncmp(end, "..", 2) == 0 ? 2 : 0;
+    if (!isdigit((unsigned char)*end) || isdigit((unsigned char)end[-1]))
         return false;
     *to = strtol(end, &end, 10);
     return *end == '\0';
 }
 
-static void choose_vessel(struct choice *choice, const char *label)
+/* The vessel of that label, chosen; or what is wrong with it is said. */
+static struct vessel choose_vessel(struct choice *choice, const char *label)
 {
     struct vessel vessel;
     labels_find(choice->app, RECORD_VESSEL, label, &vessel);
+    close_batch(choice);
     choose(choice, &vessel);
-    choice->open = false;
-    app_get(choice->app, RECORD_BATCH, vessel.batch, &choice->batch);
+    enter_batch(choice, vessel.batch);
+    return vessel;
 }
 
 static void choose_word(struct choice *choice, const char *word)
 {
     struct app *app = choice->app;
-    const char *found = NULL, *dots = strstr(word, "..");
-    int64_t id = 0;
+    const char *dots = strstr(word, "..");
+    const int64_t batch = labels_id(app, RECORD_BATCH, word);
     long from, to;
 
-    if (labels_has(app, RECORD_VESSEL, word, &id, &found)) {
+    if (labels_id(app, RECORD_VESSEL, word) != 0) {
+        choose_vessel(choice, word);
+    } else if (batch != 0) {
         close_batch(choice);
-        choose_vessel(choice, found);
-    } else if (labels_has(app, RECORD_BATCH, word, &id, &found)) {
-        close_batch(choice);
-        app_get(app, RECORD_BATCH, id, &choice->batch);
+        enter_batch(choice, batch);
         choice->open = true;
     } else if (read_range(word, &from, &to)) {
         choose_range(choice, from, to);
     } else if (dots == NULL || dots == word) {
-        choose_vessel(choice, word); /* which says what is wrong with it */
-    } else {                         /* "B3-3..7" or "B3-3..B3-7": from the one to the other */
-        struct vessel first, last;
-        labels_find(app, RECORD_VESSEL, arena_copy(app->arena, word, (size_t)(dots - word)),
-                    &first);
-        choose_vessel(choice, first.label);
+        choose_vessel(choice, word);
+    } else { /* "B3-3..7" or "B3-3..B3-7": from the one to the other */
+        const struct vessel first =
+            choose_vessel(choice, arena_copy(app->arena, word, (size_t)(dots - word)));
+        struct vessel last;
         if (!read_range(dots + 2, &to, &to)) {
             labels_find(app, RECORD_VESSEL, dots + 2, &last);
-            if (last.batch != choice->batch.id)
+            if (last.batch != first.batch)
                 app_stop(app, "'%s' begins and ends in different batches", word);
             to = (long)last.number;
         }
@@ -228,18 +233,13 @@ static void choose_word(struct choice *choice, const char *word)
 struct chosen labels_vessels(struct app *app, const char *const *words, size_t count)
 {
     struct choice choice = {.app = app};
-
-    for (size_t i = 0; i < count; i++) {
-        char *rest = arena_string(app->arena, words[i]);
-        while (rest != NULL) {
-            char *comma = strchr(rest, ',');
-            if (comma != NULL)
-                *comma = '\0';
-            if (*rest != '\0')
-                choose_word(&choice, rest);
-            rest = comma != NULL ? comma + 1 : NULL;
+    for (size_t i = 0; i < count; i++)
+        for (const char *at = words[i]; *at != '\0'; at += *at == ',') {
+            const size_t length = strcspn(at, ",");
+            if (length > 0)
+                choose_word(&choice, arena_copy(app->arena, at, length));
+            at += length;
         }
-    }
     close_batch(&choice);
     if (choice.chosen.count == 0)
         app_stop(app, "which vessel? Give its label, for instance B3-7");
@@ -250,70 +250,26 @@ size_t labels_leading(struct app *app, const char *const *words, size_t count)
 {
     size_t labels = 0;
     for (; labels < count; labels++) {
-        const char *word = words[labels], *dots = strstr(word, ".."), *found = NULL;
+        const char *word = words[labels], *dots = strstr(word, "..");
         size_t length = strcspn(word, ",");
-        int64_t id = 0;
         if (dots != NULL && (size_t)(dots - word) < length)
             length = (size_t)(dots - word);
         const char *label = arena_copy(app->arena, word, length);
         bool number = labels > 0 && word[strspn(word, "0123456789-.,")] == '\0';
-        if (!number && !labels_has(app, RECORD_VESSEL, label, &id, &found) &&
-            !labels_has(app, RECORD_BATCH, label, &id, &found))
+        if (!number && labels_id(app, RECORD_VESSEL, label) == 0 &&
+            labels_id(app, RECORD_BATCH, label) == 0)
             break;
     }
     return labels > 0 ? labels : count > 0;
 }
 
-/* ---- somebody at the terminal ---------------------------------------------------------------- */
-
-void confirm_or_stop(struct app *app, bool may_ask, const char *question, const char *otherwise)
-{
-    struct lines *lines = may_ask ? lines_open() : NULL;
-    bool sure = lines != NULL && lines_confirm(lines, question);
-    lines_close(lines);
-    if (!sure)
-        app_stop(app, "%s", lines == NULL ? otherwise : "nothing was saved");
-}
-
-const char *ask_once(struct app *app, const char *question, const char *const *words, size_t count)
-{
-    char *answer = NULL;
-    struct lines *lines = lines_open();
-    bool given =
-        lines != NULL && lines_ask(lines, question, NULL, words, count, &answer) == LINE_GIVEN;
-    lines_close(lines);
-    const char *copy = given ? arena_string(app->arena, answer) : NULL;
-    free(answer);
-    return copy;
-}
-
-/* ==== assign ================================================================================== */
-
-enum { MOST_NAMES = 256 };
-
-struct names { /* of a list of the rules: ids, and what people call them */
-    const char *ids[MOST_NAMES];
-    const char *names[MOST_NAMES];
-    size_t count;
-};
-
-static void read_names(const struct rules *rules, enum word_list list, struct names *names)
-{
-    struct list_word word;
-    for (names->count = 0; names->count < MOST_NAMES; names->count++) {
-        if ((word = list_word(rules, list, names->count)).id == NULL)
-            break;
-        names->ids[names->count] = word.id;
-        names->names[names->count] = word.name;
-    }
-}
+/* ==== columns ================================================================================= */
 
 /* A value as the journal keeps it: an id of the rules, a moment, a number in the column's unit. */
 static const char *read_value(struct app *app, const struct column *column, const char *typed)
 {
     bool unknown = typed[0] == '\0' || strcasecmp(typed, "unknown") == 0;
     char room[MOMENT_ROOM], *end = NULL;
-    struct moment moment;
     struct quantity quantity;
     struct names names;
     struct text folded;
@@ -322,7 +278,7 @@ static const char *read_value(struct app *app, const struct column *column, cons
     if (unknown && (column->kind == COLUMN_MOMENT || column->list != LIST_NONE))
         return "";
     if (column->list != LIST_NONE) {
-        read_names(app->rules, column->list, &names);
+        names_of(app, column->list, &names);
         for (size_t i = 0; i < names.count; i++)
             if (strcasecmp(typed, names.ids[i]) == 0 || strcasecmp(typed, names.names[i]) == 0)
                 return names.ids[i];
@@ -330,20 +286,19 @@ static const char *read_value(struct app *app, const struct column *column, cons
                     arena_format(app->arena, "for instance '%s'",
                                  names.count > 0 ? names.ids[0] : "unknown"));
     }
-    if (column->kind == COLUMN_MOMENT) {
-        if (!moment_read(typed, moment_now(), &moment))
-            app_stop(app, "not a date I can read: '%s=%s'; write 2026-03-01 18:30, yesterday ...",
-                     column->name, typed);
-        return arena_string(app->arena, moment_write(moment, room));
-    }
+    if (column->kind == COLUMN_MOMENT)
+        return arena_string(
+            app->arena,
+            moment_write(option_moment(app, arena_format(app->arena, "%s=", column->name), typed),
+                         room));
     if (column->dimension == DIM_NONE || typed[0] == '\0')
         return typed;
     (void)strtod(typed, &end);
     bool doubtful = column->dimension == DIM_CELSIUS || column->dimension == DIM_GAUGE_KPA;
     if (*end == '\0' && end != typed && !doubtful) /* "15" is psi, and 72 no Celsius */
         return typed;
-    if (*end == '\0' && end != typed && option_unit(app, column->dimension) != NULL)
-        typed = arena_format(app->arena, "%s %s", typed, option_unit(app, column->dimension));
+    if (*end == '\0' && end != typed && config_unit(app, column->dimension) != NULL)
+        typed = arena_format(app->arena, "%s %s", typed, config_unit(app, column->dimension));
     text_init(&folded);
     bool read = text_fold(&folded, typed, strlen(typed), NULL) && folded.length > 0 &&
                 quantity_read(folded.bytes, folded.length, column->dimension, &quantity, &used) ==
@@ -389,7 +344,7 @@ static _Noreturn void unknown_column(struct app *app, enum record record, const 
     if (near != NULL)
         app_stop(app, "a %s has no '%s'; did you mean '%s'?", kind, column, near);
     app_stop(app, "a %s has no '%s'; it has %s", kind, column,
-             option_words(app, names, count, ", "));
+             words_joined(app, names, count, ", ", count));
 }
 
 /* The facts with one more about a sign, in place of an older one about the same. */
@@ -410,8 +365,19 @@ static const char *add_fact(struct app *app, const char *facts, const char *sign
     return arena_format(app->arena, "%s%s=%s", kept, sign, value);
 }
 
-size_t assign_read(struct app *app, enum record record, const char *typed, const void *row,
-                   struct assignment assignments[ASSIGN_MOST])
+/* One column of the row, and of the record that it is. */
+static void set_column(struct app *app, enum record record, const struct column *column,
+                       const char *value, union any_record *row, struct moment at)
+{
+    const char *label = row->named.label;
+    app_must(app, journal_read_column(app->journal, column, value, app->arena, row, app->diags));
+    if (row->named.id != 0)
+        app_must(app,
+                 journal_correct(app->journal, record, label, column->name, value, at, app->diags));
+}
+
+void assign(struct app *app, enum record record, const char *typed, union any_record *row,
+            struct moment at)
 {
     const char *equals = strchr(typed, '=');
     if (equals == NULL || equals == typed)
@@ -425,24 +391,20 @@ size_t assign_read(struct app *app, enum record record, const char *typed, const
                                columns[index].offset == offsetof(struct batch, inoculum)
                            ? assign_inoculum(value, &amount)
                            : NULL;
-    if (unit != NULL) {
-        assignments[0] =
-            (struct assignment){columns[index].name, arena_format(app->arena, "%.10g", amount)};
-        assignments[1] = (struct assignment){"unit", unit};
-        return 2;
-    }
     if (index == SIZE_MAX &&
         (facts == SIZE_MAX || rules_observable(app->rules, name) == RULES_NONE))
         unknown_column(app, record, name);
-    if (index != SIZE_MAX) {
-        assignments[0].column = columns[index].name;
-        assignments[0].value = read_value(app, &columns[index], value);
-    } else {
-        assignments[0].column = "facts";
-        assignments[0].value =
+    if (index == SIZE_MAX) {
+        value =
             add_fact(app, *(const char *const *)column_member(&columns[facts], row), name, value);
+        index = facts;
+    } else {
+        value = unit != NULL ? arena_format(app->arena, "%.10g", amount)
+                             : read_value(app, &columns[index], value);
     }
-    return 1;
+    set_column(app, record, &columns[index], value, row, at);
+    if (unit != NULL) /* "3ml" sets two columns */
+        set_column(app, record, &columns[record_column(record, "unit")], unit, row, at);
 }
 
 const char *assign_what(struct app *app, const struct column *column)
@@ -458,22 +420,13 @@ const char *assign_what(struct app *app, const struct column *column)
                                           dimension_unit(column->dimension))
                        : column->kind == COLUMN_TEXT || column->kind == COLUMN_LABEL ? "words"
                                                                                      : "a number";
-    read_names(app->rules, column->list, &names);
+    names_of(app, column->list, &names);
     if (names.count > 0)
-        what = arena_format(
-            app->arena, "%s%s",
-            option_words(app, names.ids, names.count < SHOWN ? names.count : SHOWN, ", "),
-            names.count > SHOWN ? " ..." : "");
+        what =
+            arena_format(app->arena, "%s%s", words_joined(app, names.ids, names.count, ", ", SHOWN),
+                         names.count > SHOWN ? " ..." : "");
     return column->also != NULL ? arena_format(app->arena, "%s (or %s=)", what, column->also)
                                 : what;
-}
-
-void assign_help(struct app *app, enum record record)
-{
-    enum { NAME_COLUMNS = 12 };
-    for (const struct column *column = record_types[record].columns; column->name != NULL; column++)
-        if (!column->derived && !column->internal)
-            screen_row(&app->out, 2, NAME_COLUMNS, column->name, assign_what(app, column));
 }
 
 /* ---- findings and causes --------------------------------------------------------------------- */
@@ -512,7 +465,7 @@ size_t assign_named(struct app *app, enum word_list list, const char *words)
     struct text wanted, room;
     enum likeness best = WITHIN;
 
-    read_names(app->rules, list, &names);
+    names_of(app, list, &names);
     text_init(&wanted);
     text_init(&room);
     bool text = fold_into(&wanted, words);
@@ -536,11 +489,10 @@ size_t assign_named(struct app *app, enum word_list list, const char *words)
     if (count == 1)
         return found[0];
     if (count > 1) {
-        const char *ids[6];
+        const char *ids = "";
         for (size_t i = 0; i < count && i < 6; i++)
-            ids[i] = names.ids[found[i]];
-        app_stop(app, "'%s' could be %s; say which", words,
-                 option_words(app, ids, count < 6 ? count : 6, ", "));
+            words_add(app, &ids, ", ", "%s", names.ids[found[i]]);
+        app_stop(app, "'%s' could be %s; say which", words, ids);
     }
     bool by_id = diag_nearest(words, names.ids, names.count) != NULL;
     app_unknown(app, NULL, finding ? "finding" : "cause", words, by_id ? names.ids : names.names,

@@ -11,8 +11,7 @@
 #include <strings.h>
 
 #include "base/csv.h"
-#include "cli/assign.h"
-#include "cli/cli.h"
+#include "cli/app.h"
 #include "prompt/input.h"
 #include "triage/physics.h"
 
@@ -52,7 +51,16 @@ static const struct kind {
     {.record = RECORD_BATCH, .row = offsetof(struct parts, batch)},
     {.record = RECORD_VESSEL, .row = offsetof(struct parts, vessel)},
 };
-enum { COOK = 1, KINDS = 5, ITSELF = 5, PARTS = sizeof kinds / sizeof *kinds };
+enum {
+    STARTER,
+    COOK,
+    SESSION,
+    LOT,
+    PLACE,
+    KINDS,
+    ITSELF = KINDS,
+    PARTS = sizeof kinds / sizeof *kinds
+};
 
 /* A batch while it is put together: from options, words, answers, and what the batch before had, in
  * this order. What is absent in its parts is not known yet. Texts are in the arena. */
@@ -67,14 +75,15 @@ struct draft {
     enum pick pick[RECORD_COUNT];
     struct parts now, before; /* before: the newest batch, or the one of --like */
     bool has_before;
-    const char *unread, *taken, *set,
-        *settled; /* "; " between: words that were not understood (kept, not
-                                             lost); what was taken over; what had to be assumed */
-    struct {      /* options that are read further */
+    /* Parts divided by "; ": words that were not understood (kept, not lost); what was taken over, from
+     * the batch before or from the settings. */
+    const char *unread, *taken, *set;
+    const char *assumed; /* the kind of vessel, where nobody said it; or NULL */
+    struct {             /* options that are read further */
         struct known_vessel measured;
         const char *species, *grain, *inoculum, *label, *note, *like, *labels[KINDS];
         int use;
-        bool no_input, fresh, sure, json;
+        bool no_input, fresh, sure;
     } given;
 };
 
@@ -89,10 +98,7 @@ static int64_t *id_of(struct parts *parts, const struct kind *kind)
 }
 
 /* Notes something for the grower. */
-static void add(struct draft *draft, const char **list, const char *words)
-{
-    *list = arena_format(draft->app->arena, "%s%s%s", *list, (*list)[0] != '\0' ? "; " : "", words);
-}
+#define note(draft, list, ...) words_add((draft)->app, &(draft)->list, "; ", __VA_ARGS__)
 
 static const char *name_of(const struct draft *draft, enum word_list list, const char *id)
 {
@@ -121,18 +127,24 @@ static void take_word(const char **word, const char *from)
 
 /* ---- which records --------------------------------------------------------------------------- */
 
-/* Whether a figure said now is what a shared cook was recorded with. */
-static enum status check_figure(struct draft *draft, const char *column, double recorded,
-                                double said)
+/* Whether the figures said of a cook are those that a shared one was recorded with. */
+static enum status check_figures(struct draft *draft, const struct cook *said)
 {
     const char *label = draft->now.cook.label;
-    if (isnan(said) || fabs(said - recorded) <= 0.01 * fabs(recorded))
-        return STATUS_OK;
-    return app_usage(draft->app,
-                     "cook %s is on record %s '%s'; correct it first with 'jarside correct cook "
-                     "%s %s=...', or name another cook",
-                     label, isnan(recorded) ? "without a value for" : "with another value for",
-                     column, label, column);
+    for (const struct column *at = record_types[RECORD_COOK].columns; at->name != NULL; at++) {
+        if (at->kind != COLUMN_REAL)
+            continue;
+        const double *recorded = column_member(at, &draft->now.cook);
+        const double *now = column_member(at, said);
+        if (!isnan(*now) && !(fabs(*now - *recorded) <= 0.01 * fabs(*recorded)))
+            return app_usage(draft->app,
+                             "cook %s is on record %s '%s'; correct it first with 'jarside correct "
+                             "cook %s %s=...', or name another cook",
+                             label,
+                             isnan(*recorded) ? "without a value for" : "with another value for",
+                             at->name, label, at->name);
+    }
+    return STATUS_OK;
 }
 
 /* Says that `label` (or "new", "none") is the record of this kind. What was said before stays said,
@@ -141,34 +153,25 @@ static enum status pick(struct draft *draft, const struct kind *kind, const char
 {
     struct app *app = draft->app;
     struct parts *now = &draft->now;
-    const struct lot lot = now->lot;
-    const struct cook cook = now->cook;
-    const struct starter starter = now->starter;
-    const char *found = label;
+    const struct parts said = *now;
     enum pick *pick = &draft->pick[kind->record];
-    enum status status = STATUS_OK;
-    int64_t id = 0;
+    const int64_t id = labels_id(app, kind->record, label);
 
     if (strcasecmp(label, "none") == 0) {
         *pick = PICK_NONE;
     } else if (strcasecmp(label, "new") == 0) {
         *pick = PICK_NEW;
-    } else if (labels_has(app, kind->record, label, &id, &found)) {
+    } else if (id != 0) {
         *pick = PICK_EXISTING;
         app_get(app, kind->record, id, row_of(now, kind));
-        if (kind->record == RECORD_COOK &&
-            ((status = check_figure(draft, "gauge", now->cook.gauge, cook.gauge)) ||
-             (status = check_figure(draft, "minutes", now->cook.minutes, cook.minutes)) ||
-             (status = check_figure(draft, "altitude", now->cook.altitude, cook.altitude))))
-            return status;
-        if (kind->record == RECORD_LOT && lot.grain[0] != '\0' && !same(lot.grain, now->lot.grain))
+        if (kind->record == RECORD_LOT && said.lot.grain[0] != '\0' &&
+            !same(said.lot.grain, now->lot.grain))
             return app_usage(app, "lot %s is %s; leave out the grain, or name another lot",
                              now->lot.label, name_of(draft, LIST_GRAINS, now->lot.grain));
-        if (kind->record == RECORD_STARTER && now->starter.kind[0] == '\0')
-            now->starter.kind = starter.kind;
-    } else if (kind->record == RECORD_STARTER &&
-               labels_has(app, RECORD_VESSEL, label, &id, &found)) {
-        starter_of_vessel(app, found, &draft->mother, &now->starter);
+        take_word(&now->starter.kind, said.starter.kind);
+        return kind->record == RECORD_COOK ? check_figures(draft, &said.cook) : STATUS_OK;
+    } else if (kind->record == RECORD_STARTER && labels_id(app, RECORD_VESSEL, label) != 0) {
+        starter_of_vessel(app, label, &draft->mother, &now->starter);
         *pick = now->starter.id != 0 ? PICK_EXISTING : PICK_NEW;
     } else if (label[0] == '\0') {
         return app_usage(app, "the label of a %s cannot be empty", record_types[kind->record].name);
@@ -196,8 +199,7 @@ static const struct option options[] = {
     {"species", "SPECIES", "an id, or unknown", OPTION_TEXT, AT(given.species)},
     {"starter", "LABEL",
      "the culture or spawn used as inoculum, or the vessel whose grain it is; a label not yet "
-     "known "
-     "is a new one",
+     "known is a new one",
      OPTION_TEXT, AT(given.labels[0])},
     {"cook", "LABEL", "the cook they came from; an existing one is shared", OPTION_TEXT,
      AT(given.labels[1])},
@@ -233,7 +235,6 @@ static const struct option options[] = {
     {"yes", NULL, "there really are so many", OPTION_FLAG, AT(given.sure)},
     {"no-input", NULL, "never ask; fail and name the option that would have answered", OPTION_FLAG,
      AT(given.no_input)},
-    {"json", NULL, "print JSON", OPTION_FLAG, AT(given.json)},
     {0},
 };
 #undef AT
@@ -250,10 +251,8 @@ static void read_options(struct draft *draft)
 {
     struct app *app = draft->app;
     struct batch *batch = &draft->now.batch;
-    const char *label = NULL;
-    int64_t id = 0;
+    const char *label = draft->given.label;
 
-    options_fill(app, draft);
     if (draft->given.measured.kind != RULES_NONE)
         draft->now.vessel.kind = app->rules->vessels[draft->given.measured.kind].id;
     take_number(&draft->now.vessel.grams, draft->given.measured.grams);
@@ -270,13 +269,11 @@ static void read_options(struct draft *draft)
         app_wrong(app, "inoculum", "the amount must be more than 0");
     if (draft->given.use != RULES_NONE)
         batch->purpose = app->rules->decision.uses[draft->given.use].id;
-    if ((label = draft->given.label) != NULL) {
-        if (label[0] == '\0')
-            app_wrong(app, "label", "a label cannot be empty");
-        if (journal_has(app->journal, RECORD_BATCH, label, &id))
-            app_wrong(app, "label", "there is a batch %s already", label);
-        batch->label = label;
-    }
+    if (label != NULL && label[0] == '\0')
+        app_wrong(app, "label", "a label cannot be empty");
+    if (label != NULL && labels_id(app, RECORD_BATCH, label) != 0)
+        app_wrong(app, "label", "there is a batch %s already", label);
+    take_word(&batch->label, label != NULL ? label : "");
     for (size_t i = 0; i < KINDS; i++)
         if (draft->given.labels[i] != NULL)
             app_must(app, pick(draft, &kinds[i], draft->given.labels[i]));
@@ -291,37 +288,38 @@ static void read_options(struct draft *draft)
  * what nobody understood is kept as a note, and said.
  */
 
-static void blank(char *from, const char *to)
+struct token { /* of a text in which what is taken is blanked */
+    char *start, *end;
+};
+
+static void blank(struct token word)
 {
-    for (; from < to; from++)
-        *from = ' ';
+    memset(word.start, ' ', (size_t)(word.end - word.start));
 }
 
-static bool ends_word(char byte)
+/* The words of the text, between blanks, commas and semicolons; behind the last an empty one. */
+static struct token *split(struct app *app, char *text, size_t *count)
 {
-    return byte == '\0' || isspace((unsigned char)byte) || byte == ',' || byte == ';';
-}
-
-static char *word_end(char *at)
-{
-    while (!ends_word(*at))
-        at++;
-    return at;
-}
-
-static char *next_word(char *at)
-{
-    while (*at != '\0' && ends_word(*at))
-        at++;
-    return at;
+    static const char between[] = " \t\r\n\v\f,;";
+    struct token *words = NULL;
+    *count = 0;
+    for (char *at = text + strspn(text, between); *at != '\0'; at += strspn(at, between)) {
+        struct token word = {at, at + strcspn(at, between)};
+        *arena_push(app->arena, words, *count) = word;
+        at = word.end;
+    }
+    char *end = text + strlen(text);
+    *arena_push(app->arena, words, *count) = (struct token){end, end};
+    *count -= 1;
+    return words;
 }
 
 /* Whether it is this word, or its plural. */
-static bool is_word(const char *start, const char *end, const char *word)
+static bool is_word(struct token at, const char *word)
 {
-    size_t length = strlen(word), found = (size_t)(end - start);
-    return found >= length && strncasecmp(start, word, length) == 0 &&
-           (found == length || (found == length + 1 && tolower((unsigned char)end[-1]) == 's'));
+    size_t length = strlen(word), found = (size_t)(at.end - at.start);
+    return found >= length && strncasecmp(at.start, word, length) == 0 &&
+           (found == length || (found == length + 1 && tolower((unsigned char)at.end[-1]) == 's'));
 }
 
 /* The number that a word is, and nothing else; -1 when it is none, or too long a one. */
@@ -353,61 +351,56 @@ static bool is_figure(const char *at)
 /* What the reader must not see is taken, and blanked: the number of vessels ("8 x quart jars"), "2
  * controls", labels of the journal ("S1", "starter S1"). "bags" without a size still says what shape
  * they are. */
-static enum status take_words(struct draft *draft, char *words)
+static enum status take_words(struct draft *draft, char *text)
 {
-    char *start = next_word(words), *end = word_end(start), *before = NULL;
-    long number = number_of(start, end);
+    struct app *app = draft->app;
+    size_t count = 0;
+    const struct token *words = split(app, text, &count);
     bool fresh = false; /* "new starter" stands before */
+    long number = number_of(words[0].start, words[0].end);
 
-    if (number >= 0 && !is_figure(start)) {
+    if (number >= 0 && !is_figure(words[0].start)) {
         if (draft->vessels == 0)
             draft->vessels = (size_t)number;
-        blank(start, end);
-        char *times = next_word(end);
-        if (tolower((unsigned char)*times) == 'x' && ends_word(times[1]))
-            *times = ' ';
+        blank(words[0]);
+        if (is_word(words[1], "x"))
+            blank(words[1]);
     }
-    for (start = next_word(words); *start != '\0'; before = start, start = next_word(end)) {
-        char *next = next_word(end = word_end(start)), *next_end = word_end(next);
-        const char *word = arena_copy(draft->app->arena, start, (size_t)(end - start));
-        const char *found = NULL;
-        int64_t id = 0;
-        number = number_of(start, end);
-        if (number >= 0 && number <= 1000 && is_word(next, next_end, "control")) {
+    for (size_t w = 0; w < count; w++) {
+        const struct token at = words[w];
+        const char *word = arena_copy(app->arena, at.start, (size_t)(at.end - at.start));
+        number = number_of(at.start, at.end);
+        if (number >= 0 && number <= 1000 && is_word(words[w + 1], "control")) {
             draft->controls = (size_t)number;
-            blank(start, end = next_end);
+            blank(at);
+            blank(words[++w]);
             continue;
         }
-        if (is_word(start, end, "bag") || is_word(start, end, "jar"))
-            draft->shape = is_word(start, end, "bag") ? SHAPE_BRICK : SHAPE_CYLINDER;
+        if (is_word(at, "bag") || is_word(at, "jar"))
+            draft->shape = is_word(at, "bag") ? SHAPE_BRICK : SHAPE_CYLINDER;
         for (size_t i = 0; i < KINDS; i++) {
-            enum record record = kinds[i].record;
-            bool grain = record == RECORD_STARTER &&
-                         labels_has(draft->app, RECORD_VESSEL, word, &id, &found);
-            if (draft->pick[record] != PICK_UNTOLD ||
-                !(grain || labels_has(draft->app, record, word, &id, &found)))
+            const char *name = record_types[kinds[i].record].name;
+            bool grain =
+                kinds[i].record == RECORD_STARTER && labels_id(app, RECORD_VESSEL, word) != 0;
+            if (draft->pick[kinds[i].record] != PICK_UNTOLD ||
+                !(grain || labels_id(app, kinds[i].record, word) != 0))
                 continue;
             if (fresh && !grain)
-                return app_usage(draft->app,
+                return app_usage(app,
                                  "there is a %s %s already; give the new one another label: "
                                  "--%s LABEL, or leave 'new' out",
-                                 record_types[record].name, found, record_types[record].name);
-            while (before != NULL && next_word(word_end(before)) == start &&
-                   (is_word(before, word_end(before), record_types[record].name) ||
-                    is_word(before, word_end(before), "from"))) {
-                blank(before, word_end(before));
-                before = NULL;
-            }
-            blank(start, end);
-            enum status status = pick(draft, &kinds[i], found);
+                                 name, word, name);
+            for (size_t b = w; b-- > 0 && (is_word(words[b], name) || is_word(words[b], "from"));)
+                blank(words[b]);
+            blank(at);
+            enum status status = pick(draft, &kinds[i], word);
             if (status != STATUS_OK)
                 return status;
             break;
         }
-        fresh = is_word(start, end, "new") ||
-                (fresh && (is_word(start, end, "starter") || is_word(start, end, "cook")));
-        if (*start != ' ') /* "clost" */
-            labels_check_new(draft->app, RECORD_PLACE, word, draft->given.fresh || end - start < 4);
+        fresh = is_word(at, "new") || (fresh && (is_word(at, "starter") || is_word(at, "cook")));
+        if (*at.start != ' ') /* "clost" */
+            labels_check_new(app, RECORD_PLACE, word, draft->given.fresh || at.end - at.start < 4);
     }
     return STATUS_OK;
 }
@@ -465,11 +458,9 @@ static void keep_fact(struct draft *draft, const struct reading *reading)
     for (size_t v = 0; !number && v < observable->value_count; v++) {
         bool denied = reading->absent >> v & 1;
         if (denied || (reading->seen >> v & 1) != 0)
-            value = arena_format(arena, "%s%s%s%s", value, value[0] != '\0' ? "," : "",
-                                 denied ? "-" : "", observable->values[v].id);
+            words_add(draft->app, &value, ",", "%s%s", denied ? "-" : "", observable->values[v].id);
     }
-    *facts = arena_format(arena, "%s%s%s=%s%s", *facts, (*facts)[0] != '\0' ? " " : "",
-                          observable->id, value, reading->hedged ? "?" : "");
+    words_add(draft->app, facts, " ", "%s=%s%s", observable->id, value, reading->hedged ? "?" : "");
 }
 
 /* Where the draft keeps what an observable feeds: a column of one of its parts. */
@@ -515,15 +506,18 @@ static enum status take_reading(struct draft *draft, const struct reading_list *
         return STATUS_OK;
     }
     void *target = (char *)&draft->now + row + column->offset;
-    double *figure = target, said = 0.5 * (reading->number.lo + reading->number.hi);
-    if (!number) {
-        take_word(target, observable->values[value].id);
-    } else if (record == RECORD_COOK && draft->pick[RECORD_COOK] == PICK_EXISTING) {
+    double said = 0.5 * (reading->number.lo + reading->number.hi);
+    if (number && record == RECORD_COOK && draft->pick[RECORD_COOK] == PICK_EXISTING) {
         /* The figure of a cook that others share is not changed on the way. */
-        return check_figure(draft, column->name, *figure, said);
-    } else {
-        take_number(figure, said);
+        struct cook cook;
+        record_init(RECORD_COOK, &cook);
+        *(double *)(void *)((char *)&cook + column->offset) = said;
+        return check_figures(draft, &cook);
     }
+    if (number)
+        take_number(target, said);
+    else
+        take_word(target, observable->values[value].id);
     return STATUS_OK;
 }
 
@@ -546,8 +540,9 @@ static bool take_size(struct draft *draft, const char *words)
     static const double most = 6000.0; /* in one vessel that anybody lifts into a cooker */
     struct quantity quantity;
     size_t used = 0, lead = strcspn(words, "0123456789");
-    bool of_vessels = lead == 0 || (lead >= 4 && is_word(words, words + lead - 1, "bag")) ||
-                      (lead >= 4 && is_word(words, words + lead - 1, "jar"));
+    struct token before = {arena_string(draft->app->arena, words), NULL};
+    before.end = before.start + (lead > 0 ? lead - 1 : 0);
+    bool of_vessels = lead == 0 || is_word(before, "bag") || is_word(before, "jar");
     if (draft->shape == RULES_NONE || !of_vessels || !isnan(draft->now.vessel.grams) ||
         quantity_read(words + lead, strlen(words + lead), DIM_GRAMS, &quantity, &used) !=
             QUANTITY_OK ||
@@ -607,7 +602,7 @@ static enum status read_words(struct draft *draft, const char *words)
         draft->unread_time |=
             quantity_read(unread, strlen(unread), DIM_MINUTES, &quantity, &used) == QUANTITY_OK &&
             quantity.unit_given;
-        add(draft, &draft->unread, unread);
+        note(draft, unread, "%s", unread);
     }
     return STATUS_OK;
 }
@@ -623,18 +618,12 @@ static enum status read_words(struct draft *draft, const char *words)
 static void find_before(struct draft *draft)
 {
     struct app *app = draft->app;
-    struct survey survey = survey_all(RECORD_BATCH, 1);
     struct parts *before = &draft->before;
-    struct page page = {.count = 0};
     size_t count = 0;
 
+    draft->has_before = draft->given.like != NULL || app_newest_batch(app, &before->batch);
     if (draft->given.like != NULL)
         labels_find(app, RECORD_BATCH, draft->given.like, &before->batch);
-    else
-        app_must(app, survey_page(app->journal, &survey, app->arena, &page, app->diags));
-    if (page.count > 0)
-        app_get(app, RECORD_BATCH, page.ids[0], &before->batch);
-    draft->has_before = draft->given.like != NULL || page.count > 0;
     if (!draft->has_before)
         return;
     const struct vessel *vessels = app_all(app, RECORD_VESSEL, "batch", before->batch.id, &count);
@@ -646,47 +635,46 @@ static void find_before(struct draft *draft)
             app_get(app, kinds[i].record, *id_of(before, &kinds[i]), row_of(before, &kinds[i]));
 }
 
-/* Whether a record of the batch before is still to be had. */
-static bool untold(const struct draft *draft, enum record record, int64_t id)
+/* Takes over a record of the batch before, where there is one and none was told; whether it did. */
+static bool take_record(struct draft *draft, size_t kind, bool fits)
 {
-    return draft->pick[record] == PICK_UNTOLD && id != 0;
+    const enum record record = kinds[kind].record;
+    union any_record *from = row_of(&draft->before, &kinds[kind]);
+    if (!fits || draft->pick[record] != PICK_UNTOLD || from->named.id == 0)
+        return false;
+    memcpy(row_of(&draft->now, &kinds[kind]), from, record_types[record].size);
+    draft->pick[record] = PICK_EXISTING;
+    return true;
 }
 
-/* Mushroom, vessel, grain, starter, place and session. */
+/* Mushroom, vessel, grain and starter. */
 static void take_records(struct draft *draft)
 {
     const struct rules *rules = draft->app->rules;
-    struct arena *arena = draft->app->arena;
     struct parts *now = &draft->now, *before = &draft->before;
-    enum pick *pick = draft->pick;
     int kind = rules_vessel(rules, before->vessel.kind);
 
     if (now->batch.species[0] == '\0' && !draft->no_species && before->batch.species[0] != '\0') {
         now->batch.species = before->batch.species;
-        add(draft, &draft->taken, name_of(draft, LIST_SPECIES, now->batch.species));
+        note(draft, taken, "%s", name_of(draft, LIST_SPECIES, now->batch.species));
     }
     if (now->vessel.kind[0] == '\0' && kind != RULES_NONE && isnan(now->vessel.grams) &&
         (draft->shape == RULES_NONE || (int)rules->vessels[kind].shape == draft->shape)) {
         now->vessel.kind = before->vessel.kind;
-        add(draft, &draft->taken, name_of(draft, LIST_VESSELS, before->vessel.kind));
+        note(draft, taken, "%s", name_of(draft, LIST_VESSELS, before->vessel.kind));
     }
     if (same(now->vessel.kind, before->vessel.kind))
         take_number(&now->vessel.grams, before->vessel.grams);
-    if (untold(draft, RECORD_LOT, before->lot.id) && !draft->no_grain &&
-        (now->lot.grain[0] == '\0' || same(now->lot.grain, before->lot.grain))) {
-        now->lot = before->lot;
-        pick[RECORD_LOT] = PICK_EXISTING;
-        add(draft, &draft->taken,
-            arena_format(arena, "%s of lot %s", name_of(draft, LIST_GRAINS, before->lot.grain),
-                         before->lot.label));
-    }
-    if (untold(draft, RECORD_STARTER, before->starter.id) && !draft->no_species &&
-        (now->starter.kind[0] == '\0' || same(now->starter.kind, before->starter.kind)) &&
-        same(now->batch.species, before->batch.species)) {
-        now->starter = before->starter;
-        pick[RECORD_STARTER] = PICK_EXISTING;
-        add(draft, &draft->taken, arena_format(arena, "starter %s", before->starter.label));
-    }
+    if (take_record(draft, LOT,
+                    !draft->no_grain &&
+                        (now->lot.grain[0] == '\0' || same(now->lot.grain, before->lot.grain))))
+        note(draft, taken, "%s of lot %s", name_of(draft, LIST_GRAINS, before->lot.grain),
+             before->lot.label);
+    if (take_record(
+            draft, STARTER,
+            !draft->no_species && same(now->batch.species, before->batch.species) &&
+                (now->starter.kind[0] == '\0' || same(now->starter.kind, before->starter.kind))))
+        note(draft, taken, "starter %s", before->starter.label);
 }
 
 /* Takes over columns ("dry|water") of a part; whether any figure came of it. */
@@ -710,15 +698,13 @@ static bool carry(struct draft *draft, const struct kind *kind, const char *name
  * hydration, the inoculum, the place and the session. */
 static void take_figures(struct draft *draft)
 {
-    struct arena *arena = draft->app->arena;
     struct parts *now = &draft->now, *before = &draft->before;
-    struct batch *batch = &now->batch;
-    enum pick *pick = draft->pick;
+    const struct batch *batch = &now->batch;
+    const enum pick cook = draft->pick[RECORD_COOK];
     bool same_kind = same(now->vessel.kind, before->vessel.kind);
     bool same_grain = same(now->lot.grain, before->lot.grain);
 
-    if (before->cook.id != 0 &&
-        (pick[RECORD_COOK] == PICK_UNTOLD || pick[RECORD_COOK] == PICK_NEW)) {
+    if (before->cook.id != 0 && (cook == PICK_UNTOLD || cook == PICK_NEW)) {
         if (isnan(now->cook.gauge))
             take_word(&now->cook.method, before->cook.method);
         bool heat = same(now->cook.method, before->cook.method) &&
@@ -726,31 +712,22 @@ static void take_figures(struct draft *draft)
         bool any = carry(draft, &kinds[COOK], "altitude|load|cooker") || heat;
         const char *words = view_cook_words(&draft->app->view, &now->cook);
         if (any && words[0] != '\0')
-            add(draft, &draft->taken,
-                arena_format(arena, "%s as in cook %s", words, before->cook.label));
+            note(draft, taken, "%s as in cook %s", words, before->cook.label);
     }
     bool mix = same_grain && same_kind && carry(draft, &kinds[ITSELF], "dry|water");
     if ((same_grain && carry(draft, &kinds[ITSELF], "soak")) || mix)
-        add(draft, &draft->taken, "the hydration");
+        note(draft, taken, "the hydration");
     if (same_kind && now->starter.id == before->starter.id && before->starter.id != 0 &&
         carry(draft, &kinds[ITSELF], "inoculum|unit"))
-        add(draft, &draft->taken,
-            arena_format(arena, "%g %s of starter", batch->inoculum,
-                         batch->unit[0] != '\0' ? batch->unit : "pieces"));
+        note(draft, taken, "%g %s of starter", batch->inoculum,
+             batch->unit[0] != '\0' ? batch->unit : "pieces");
     carry(draft, &kinds[ITSELF], "purpose");
-    if (untold(draft, RECORD_PLACE, before->place.id) && isnan(now->place.celsius)) {
-        now->place = before->place;
-        pick[RECORD_PLACE] = PICK_EXISTING;
-        add(draft, &draft->taken, arena_format(arena, "place %s", before->place.label));
-    }
+    if (take_record(draft, PLACE, isnan(now->place.celsius)))
+        note(draft, taken, "place %s", before->place.label);
     /* Two batches of one day were inoculated in one session, unless it is said otherwise. */
-    if (untold(draft, RECORD_SESSION, before->session.id) && moment_known(before->session.at) &&
-        moment_day(before->session.at) == moment_day(draft->at)) {
-        now->session = before->session;
-        pick[RECORD_SESSION] = PICK_EXISTING;
-        add(draft, &draft->taken,
-            arena_format(arena, "session %s, of the same day", before->session.label));
-    }
+    if (moment_known(before->session.at) &&
+        take_record(draft, SESSION, moment_day(before->session.at) == moment_day(draft->at)))
+        note(draft, taken, "session %s, of the same day", before->session.label);
 }
 
 /* The settings stand for what nobody has said and no batch before tells. */
@@ -764,17 +741,17 @@ static void take_settings(struct draft *draft)
     if (species != NULL && now->batch.species[0] == '\0' && !draft->no_species &&
         draft->before.batch.species[0] == '\0') {
         read_id(app, "species", species, LIST_SPECIES, &now->batch.species, &draft->no_species);
-        add(draft, &draft->set, name_of(draft, LIST_SPECIES, now->batch.species));
+        note(draft, set, "%s", name_of(draft, LIST_SPECIES, now->batch.species));
     }
     if (place != NULL && draft->pick[RECORD_PLACE] == PICK_UNTOLD && draft->before.place.id == 0) {
         draft->given.fresh = true;
-        app_must(app, pick(draft, &kinds[4], place));
-        add(draft, &draft->set, arena_format(app->arena, "place %s", place));
+        app_must(app, pick(draft, &kinds[PLACE], place));
+        note(draft, set, "place %s", place);
     }
     if (altitude != NULL && isnan(now->cook.altitude) && isnan(draft->before.cook.altitude) &&
         (cook == PICK_NEW || cook == PICK_UNTOLD)) {
         now->cook.altitude = option_measure(app, "altitude", altitude, OPTION_QUANTITY, DIM_METRES);
-        add(draft, &draft->set, arena_format(app->arena, "altitude %s", altitude));
+        note(draft, set, "altitude %s", altitude);
     }
 }
 
@@ -796,10 +773,10 @@ static const struct fact_question {
      "Tab shows the grains", FEEDS_GRAIN, NULL},
     {"Which mushroom (or unknown)", "which mushroom? add --species shiitake, or unknown",
      "Tab shows the mushrooms", FEEDS_SPECIES, NULL},
-    {"Which starter (a label, new or none)", NULL, "a label", FEEDS_NONE, &kinds[0]},
+    {"Which starter (a label, new or none)", NULL, "a label", FEEDS_NONE, &kinds[STARTER]},
     {"The cook (14 psi 95 min, or the label of one it shares)", NULL, "write it as: 14 psi 95 min",
-     FEEDS_NONE, &kinds[1]},
-    {"Where are they kept", NULL, "a place", FEEDS_NONE, &kinds[4]},
+     FEEDS_NONE, &kinds[COOK]},
+    {"Where are they kept", NULL, "a place", FEEDS_NONE, &kinds[PLACE]},
 };
 enum { QUESTIONS = sizeof questions / sizeof *questions };
 
@@ -826,13 +803,11 @@ static bool take_answer(struct draft *draft, const struct fact_question *questio
     struct app *app = draft->app;
     const struct kind *kind = question->record;
     int observable = app->rules->feeder[question->feeds];
-    const char *found = NULL;
     struct reading_list list;
-    int64_t row = 0;
 
     /* "C4" shares that cook; anything else says what this one was. */
     if (kind != NULL && kind->record == RECORD_COOK && strcasecmp(answer, "none") != 0 &&
-        !labels_has(app, RECORD_COOK, answer, &row, &found))
+        labels_id(app, RECORD_COOK, answer) == 0)
         return read_words(draft, answer) == STATUS_OK;
     if (kind != NULL)
         return pick(draft, kind, answer) == STATUS_OK;
@@ -927,7 +902,7 @@ static void ask_missing(struct draft *draft, bool guided)
 
     for (size_t i = 0; i < QUESTIONS; i++)
         if (questions[i].missing != NULL && !known(draft, &questions[i]))
-            add(draft, &missing, questions[i].missing);
+            words_add(draft->app, &missing, "; ", "%s", questions[i].missing);
     if (!guided && missing[0] == '\0')
         return;
     struct lines *lines = draft->given.no_input ? NULL : lines_open();
@@ -960,10 +935,8 @@ static void settle(struct draft *draft)
                                         : kinds[i].untold;
     /* Warmth is kept with a new place; said of an old one or of none it is this batch's fact. */
     if (pick[RECORD_PLACE] == PICK_NONE && !isnan(now->place.celsius) && feeder != RULES_NONE)
-        now->batch.facts =
-            arena_format(draft->app->arena, "%s%s%s=%.4g%s", now->batch.facts,
-                         now->batch.facts[0] != '\0' ? " " : "", rules->observables[feeder].id,
-                         now->place.celsius, dimension_unit(DIM_CELSIUS));
+        words_add(draft->app, &now->batch.facts, " ", "%s=%.4g%s", rules->observables[feeder].id,
+                  now->place.celsius, dimension_unit(DIM_CELSIUS));
     if (pick[RECORD_STARTER] == PICK_NEW)
         take_word(&now->starter.species, now->batch.species);
     if (pick[RECORD_SESSION] == PICK_NEW)
@@ -971,7 +944,7 @@ static void settle(struct draft *draft)
     now->batch.at = draft->at;
     now->batch.note = draft->given.note != NULL ? draft->given.note : "";
     if (draft->unread[0] != '\0')
-        add(draft, &now->batch.note, draft->unread);
+        note(draft, now.batch.note, "%s", draft->unread);
     /* Starter and batch must be the same mushroom, or one of the two is a mistake. */
     if (now->starter.species[0] != '\0' && now->batch.species[0] != '\0' &&
         !same(now->starter.species, now->batch.species))
@@ -991,7 +964,7 @@ static void check_size(struct draft *draft)
         app_stop(app, "%zu vessels? A batch has at most %d", count, MOST_VESSELS);
     if (count <= LIKELY || draft->given.sure)
         return;
-    confirm_or_stop(app, !draft->given.no_input && !draft->given.json,
+    confirm_or_stop(app, !draft->given.no_input && !app->common.json,
                     arena_format(app->arena, "%zu vessels, really", count),
                     arena_format(app->arena, "%zu vessels? Add --yes if there are so many", count));
 }
@@ -999,24 +972,23 @@ static void check_size(struct draft *draft)
 /* "upper" for all, or "upper:4,lower:4" in the order of the numbers. A position by id or label. */
 static void place_in_cooker(struct draft *draft, struct vessel *vessels, size_t count)
 {
-    enum { MOST = 64 };
     struct app *app = draft->app;
-    const char *at = draft->now.vessel.position, *ids[MOST];
+    const char *at = draft->now.vessel.position;
+    struct names names;
     size_t next = 0;
 
+    names_of(app, LIST_POSITIONS, &names);
+
     while (*at != '\0') {
-        size_t length = strcspn(at, ":,"), many = count - next, positions = 0;
+        size_t length = strcspn(at, ":,"), many = count - next;
         const char *word = arena_copy(app->arena, at, length), *id = NULL;
-        struct list_word value;
-        while (positions < MOST &&
-               (value = list_word(app->rules, LIST_POSITIONS, positions)).id != NULL) {
-            if (same(value.id, word) || same(value.name, word))
-                id = value.id;
-            ids[positions++] = value.id;
-        }
+        for (size_t i = 0; i < names.count; i++)
+            if (same(names.ids[i], word) || same(names.names[i], word))
+                id = names.ids[i];
         if (id == NULL)
             app_stop(app, "no position '%s' in the cooker; there are: %s", word,
-                     positions > 0 ? option_words(app, ids, positions, ", ") : "none");
+                     names.count > 0 ? words_joined(app, names.ids, names.count, ", ", MOST_NAMES)
+                                     : "none");
         at += length;
         if (*at == ':') {
             char *end = NULL;
@@ -1040,14 +1012,6 @@ struct saved {
     int64_t first_look; /* day; 0 for none */
 };
 
-static void add_row(struct app *app, enum record record, union any_record *row)
-{
-    if (row->named.label[0] == '\0')
-        app_must(app, journal_next_label(app->journal, record, app->arena, &row->named.label,
-                                         app->diags));
-    app_add(app, record, row);
-}
-
 static void save(struct draft *draft, struct saved *saved)
 {
     struct app *app = draft->app;
@@ -1070,13 +1034,13 @@ static void save(struct draft *draft, struct saved *saved)
         if (draft->pick[kinds[i].record] == PICK_NONE)
             record_init(kinds[i].record, row);
         if (draft->pick[kinds[i].record] == PICK_NEW)
-            add_row(app, kinds[i].record, row);
+            app_add_named(app, kinds[i].record, row);
         *id_of(now, &kinds[i]) = row->named.id;
     }
     struct parent link = {.starter = now->starter.id, .vessel = draft->mother.id};
     if (link.vessel != 0 && draft->pick[RECORD_STARTER] == PICK_NEW)
         app_add(app, RECORD_PARENT, &link);
-    add_row(app, RECORD_BATCH, (union any_record *)&now->batch);
+    app_add_named(app, RECORD_BATCH, (union any_record *)&now->batch);
     for (size_t i = 0; i < saved->count; i++) {
         struct vessel *vessel = &saved->vessels[i];
         vessel->batch = now->batch.id;
@@ -1088,8 +1052,7 @@ static void save(struct draft *draft, struct saved *saved)
                                              &saved->forecast, NULL, app->diags));
             saved->first_look = vessel_forecast_first_day(&saved->forecast, &now->batch);
         }
-        app_must(app, journal_set_due(app->journal, vessel->id, saved->first_look, FIRST_LOOK,
-                                      app->diags));
+        app_due(app, vessel->id, saved->first_look, FIRST_LOOK);
     }
     app_commit(app);
 }
@@ -1103,12 +1066,11 @@ static void say_records(struct draft *draft, enum pick pick, const char *lead)
     for (size_t i = 0; i < KINDS; i++) {
         const union any_record *row = row_of(&draft->now, &kinds[i]);
         if (draft->pick[kinds[i].record] == pick && row->named.label[0] != '\0')
-            words =
-                arena_format(draft->app->arena, "%s%s%s %s", words, words[0] != '\0' ? ", " : "",
-                             record_types[kinds[i].record].name, row->named.label);
+            words_add(draft->app, &words, ", ", "%s %s", record_types[kinds[i].record].name,
+                      row->named.label);
     }
     if (words[0] != '\0')
-        screen_say(&draft->app->out, 0, 2, ROLE_PLAIN, "%s: %s.", lead, words);
+        app_say(draft->app, "%s: %s.", lead, words);
 }
 
 static json_t *records_json(struct draft *draft, bool only_new)
@@ -1124,7 +1086,6 @@ static json_t *records_json(struct draft *draft, bool only_new)
 static enum status tell(struct draft *draft, const struct saved *saved)
 {
     struct app *app = draft->app;
-    struct screen *out = &app->out;
     const struct journal_view *told = &app->view;
     const struct batch *batch = &draft->now.batch;
     const struct vessel *vessels = saved->vessels, *controls = saved->vessels + draft->vessels;
@@ -1132,7 +1093,7 @@ static enum status tell(struct draft *draft, const struct saved *saved)
     char day[MOMENT_ROOM], until[MOMENT_ROOM];
     bool dated = view_forecast_days(batch, &saved->forecast, &saved->forecast.full, &from, &to);
 
-    if (draft->given.json)
+    if (app->common.json)
         return app_json(
             app,
             json_pack("{s:i, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o}",
@@ -1146,89 +1107,84 @@ static enum status tell(struct draft *draft, const struct saved *saved)
                       view_json_parts(draft->taken[0] != '\0' ? draft->taken : NULL), "note",
                       view_json_text(batch->note), "first_look", view_json_day(saved->first_look),
                       "full_from", view_json_day(from), "full_to", view_json_day(to)));
-    screen_say(out, 0, 2, ROLE_STRONG, "%s: %zu x %s, %s, inoculated %s.", batch->label,
+    screen_say(&app->out, 0, 2, ROLE_STRONG, "%s: %zu x %s, %s, inoculated %s.", batch->label,
                draft->vessels, view_name(told, LIST_VESSELS, vessels[0].kind),
                view_batch_words(told, batch), moment_write_day(draft->at, day));
-    screen_say(out, 0, 2, ROLE_PLAIN, "Label them %s%s%s.",
-               app_vessels(app, vessels, draft->vessels),
-               draft->controls > 0 ? "; controls, never inoculated: " : "",
-               draft->controls > 0 ? app_vessels(app, controls, draft->controls) : "");
+    app_say(app, "Label them %s%s%s.", app_vessels(app, vessels, draft->vessels),
+            draft->controls > 0 ? "; controls, never inoculated: " : "",
+            draft->controls > 0 ? app_vessels(app, controls, draft->controls) : "");
     say_records(draft, PICK_NEW, "New");
     say_records(draft, PICK_EXISTING, "Known already");
     if (draft->mother.id != 0)
-        screen_say(out, 0, 2, ROLE_PLAIN, "Starter %s is the grain of %s.",
-                   draft->now.starter.label, draft->mother.label);
+        app_say(app, "Starter %s is the grain of %s.", draft->now.starter.label,
+                draft->mother.label);
     if (draft->taken[0] != '\0' && draft->has_before)
-        screen_say(out, 0, 2, ROLE_QUIET, "Carried over from %s: %s.", draft->before.batch.label,
-                   draft->taken);
+        app_aside(app, "Carried over from %s: %s.", draft->before.batch.label, draft->taken);
     if (draft->set[0] != '\0')
-        screen_say(out, 0, 2, ROLE_QUIET, "From the settings: %s.", draft->set);
-    if (draft->settled[0] != '\0')
-        screen_say(out, 0, 2, ROLE_QUIET, "%s.", draft->settled);
+        app_aside(app, "From the settings: %s.", draft->set);
+    if (draft->assumed != NULL)
+        app_aside(app, "assumed: %s; --vessel names another.", draft->assumed);
     if (draft->unread[0] != '\0')
-        screen_say(out, 0, 2, ROLE_QUIET, "Not understood; saved as a note: %s.", draft->unread);
+        app_aside(app, "Not understood; saved as a note: %s.", draft->unread);
     if (dated)
-        screen_say(out, 0, 2, ROLE_PLAIN, "Forecast: fully colonised between %s and %s.",
-                   view_day(from, day), view_day(to, until));
-    screen_say(out, 0, 2, ROLE_PLAIN, "First look: %s. Then: jarside look %s",
-               view_day(saved->first_look, day), batch->label);
+        app_say(app, "Forecast: fully colonised between %s and %s.", view_day(from, day),
+                view_day(to, until));
+    app_say(app, "First look: %s. Then: jarside look %s", view_day(saved->first_look, day),
+            batch->label);
     return app_flush(app);
+}
+
+/* The kind of vessel of a weight, or the commonest of a shape, where nobody said more. */
+static void assume_vessel(struct draft *draft)
+{
+    const struct rules *rules = draft->app->rules;
+    struct vessel *vessel = &draft->now.vessel;
+    int best = RULES_NONE;
+
+    if (vessel->kind[0] != '\0' || draft->shape == RULES_NONE)
+        return;
+    if (!isnan(vessel->grams))
+        best = physics_nearest_vessel(rules, (enum vessel_shape)draft->shape, vessel->grams);
+    for (size_t i = 0; isnan(vessel->grams) && i < rules->vessel_count; i++)
+        if ((int)rules->vessels[i].shape == draft->shape &&
+            (best == RULES_NONE || rules->vessels[i].base > rules->vessels[best].base))
+            best = (int)i;
+    if (best == RULES_NONE)
+        return;
+    vessel->kind = rules->vessels[best].id;
+    draft->assumed = name_of(draft, LIST_VESSELS, vessel->kind);
 }
 
 static enum status run_batch(struct app *app)
 {
-    struct draft draft = {.app = app,
-                          .shape = RULES_NONE,
-                          .unread = "",
-                          .taken = "",
-                          .set = "",
-                          .settled = "",
-                          .given.use = RULES_NONE};
-    const struct arguments *arguments = &app->arguments;
-    const struct rules *rules = NULL;
-    struct saved saved = {.count = 0};
-    int best = RULES_NONE;
+    struct draft draft = {.app = app, .shape = RULES_NONE, .unread = "", .taken = "", .set = ""};
+    const char *words = arena_join(app->arena, app->operands, app->operand_count);
+    struct batch *batch = &draft.now.batch;
+    struct saved saved;
 
-    app_open(app, JOURNAL_CREATE);
-    rules = app->rules;
-    known_vessel_init(&draft.given.measured);
-    for (int before = 0; before < 2; before++) {
-        struct parts *parts = before ? &draft.before : &draft.now;
-        for (size_t i = 0; i < PARTS; i++)
-            record_init(kinds[i].record, row_of(parts, &kinds[i]));
+    for (size_t i = 0; i < PARTS; i++) {
+        record_init(kinds[i].record, row_of(&draft.now, &kinds[i]));
+        record_init(kinds[i].record, row_of(&draft.before, &kinds[i]));
     }
+    options_fill(app, options, &draft);
+    if (draft.now.vessel.position == NULL)
+        draft.now.vessel.position = "";
     read_options(&draft);
-    if (arguments->operand_count > 0)
-        app_must(app, read_words(&draft, arena_join(app->arena, arguments->operands,
-                                                    arguments->operand_count)));
+    if (app->operand_count > 0)
+        app_must(app, read_words(&draft, words));
     find_before(&draft);
     if (!draft.no_species)
-        take_word(&draft.now.batch.species, draft.now.starter.species);
+        take_word(&batch->species, draft.now.starter.species);
     take_settings(&draft);
-    if (arguments->operand_count == 0 && draft.vessels == 0 && draft.given.like == NULL)
+    if (app->operand_count == 0 && draft.vessels == 0 && draft.given.like == NULL)
         ask_missing(&draft, true);
     if (!draft.no_species) /* a starter that was named, or grain that is one, knows what it is */
-        take_word(&draft.now.batch.species, draft.now.starter.species);
+        take_word(&batch->species, draft.now.starter.species);
     if (draft.has_before) {
         take_records(&draft);
         take_figures(&draft);
     }
-    /* The one of a weight, or the commonest kind of a shape. */
-    if (draft.now.vessel.kind[0] == '\0' && draft.shape != RULES_NONE &&
-        !isnan(draft.now.vessel.grams))
-        best =
-            physics_nearest_vessel(rules, (enum vessel_shape)draft.shape, draft.now.vessel.grams);
-    for (size_t i = 0; draft.now.vessel.kind[0] == '\0' && isnan(draft.now.vessel.grams) &&
-                       i < rules->vessel_count;
-         i++)
-        if ((int)rules->vessels[i].shape == draft.shape &&
-            (best == RULES_NONE || rules->vessels[i].base > rules->vessels[best].base))
-            best = (int)i;
-    if (best != RULES_NONE) {
-        draft.now.vessel.kind = rules->vessels[best].id;
-        draft.settled = arena_format(app->arena, "assumed: %s; --vessel names another",
-                                     name_of(&draft, LIST_VESSELS, rules->vessels[best].id));
-    }
+    assume_vessel(&draft);
     ask_missing(&draft, false);
     check_size(&draft);
     settle(&draft);
@@ -1242,6 +1198,6 @@ const struct command batch_commands[] = {
      "The number comes first: jarside batch 5 pint jars wheat shiitake, 14 psi 95 min. What is not "
      "said is carried over from the last batch where it still fits, and shown. Labels from the "
      "journal (a starter S1, a cook C4, a place) may be among the words. Without words it asks.",
-     options, run_batch},
+     options, run_batch, NEEDS_CREATE, .json = true, .own = true},
     {0},
 };

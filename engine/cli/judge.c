@@ -6,8 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "cli/cli.h"
-#include "cli/look.h"
+#include "cli/app.h"
 #include "prompt/prompt.h"
 #include "rules/cases.h"
 #include "view/show.h"
@@ -17,63 +16,55 @@
 
 enum { JOBS_MOST = 64 };
 
-struct judging {
-    struct app *app;
-    struct texts settings;
-    const char *path, *vessel, *use;
-    bool lines, json, explain, without_siblings;
-    double jobs;
-    struct stakes stakes; /* NAN, RULES_NONE: not said */
-};
-#define AT(member) .target = offsetof(struct judging, member)
-
 static const struct option options[] = {
     {"set", "SIGN=VALUE", "state one sign directly; may be repeated (-VALUE denies, VALUE? doubts)",
-     OPTION_TEXTS, AT(settings)},
-    {"case", "FILE", "judge the case or cases in FILE", OPTION_TEXT, AT(path)},
-    {"lines", NULL, "read one description per line from standard input", OPTION_FLAG, AT(lines)},
+     OPTION_TEXTS, GIVEN(set)},
+    {"case", "FILE", "judge the case or cases in FILE", OPTION_TEXT, GIVEN(case_file)},
+    {"lines", NULL,
+     "read one description per line from standard input; with --json, one object a line",
+     OPTION_FLAG, GIVEN(lines)},
     {"jobs", "N", "with --lines: judge on so many cores at once, a block of lines at a time",
-     OPTION_NUMBER, AT(jobs), .low = 1, .high = JOBS_MOST},
-    {"json", NULL, "print JSON (with --lines: one object a line)", OPTION_FLAG, AT(json)},
+     OPTION_NUMBER, GIVEN(jobs), .low = 1, .high = JOBS_MOST, .usual = 1},
     {"explain", NULL,
      "show how much each answer counts, what would change the action, what to do next time",
-     OPTION_FLAG, AT(explain)},
+     OPTION_FLAG, GIVEN(explain)},
     {"vessel", "LABEL",
      "judge this vessel from the journal, with all that is on record; save nothing", OPTION_TEXT,
-     AT(vessel)},
+     GIVEN(vessel)},
     {"without-siblings", NULL, "with --vessel: as if nothing were known about the others",
-     OPTION_FLAG, AT(without_siblings)},
-    {"neighbours", "N", "how many vessels are next to it", OPTION_NUMBER, AT(stakes.neighbours),
+     OPTION_FLAG, GIVEN(without_siblings)},
+    {"neighbours", "N", "how many vessels are next to it", OPTION_NUMBER, GIVEN(neighbours),
      .high = 1e6},
     {"use", "USE[:N]", "what it is for, and for how many vessels: for instance bulk:4", OPTION_TEXT,
-     AT(use)},
-    {"worth", "N", "what it is worth, in ordinary vessels", OPTION_NUMBER, AT(stakes.worth),
+     GIVEN(use)},
+    {"worth", "N", "what it is worth, in ordinary vessels", OPTION_NUMBER, GIVEN(worth),
      .low = 1e-3, .high = 1e6},
     {0},
 };
-#undef AT
 
 /* ---- what is said of it ---------------------------------------------------------------------- */
 
-static void set_stakes(const struct judging *judging)
+static void set_stakes(struct app *app)
 {
-    struct stakes *stakes = triage_stakes(judging->app->triage);
-    const struct stakes *said = &judging->stakes;
-    if (!isnan(said->neighbours))
-        stakes->neighbours = said->neighbours;
-    if (!isnan(said->worth))
-        stakes->worth = said->worth;
-    if (said->use != RULES_NONE)
-        stakes->use = said->use;
-    if (!isnan(said->use_count))
-        stakes->use_count = said->use_count;
+    static const struct option count = {.name = "use", .kind = OPTION_NUMBER, .high = 1e6};
+    const struct given *given = &app->given;
+    struct stakes *stakes = triage_stakes(app->triage);
+    if (!isnan(given->neighbours))
+        stakes->neighbours = given->neighbours;
+    if (!isnan(given->worth))
+        stakes->worth = given->worth;
+    if (given->use == NULL)
+        return;
+    size_t length = strcspn(given->use, ":");
+    stakes->use = option_id(app, "use", arena_copy(app->arena, given->use, length), LIST_USES);
+    if (given->use[length] == ':')
+        option_read(app, &count, given->use + length + 1, &stakes->use_count);
 }
 
-static void set_signs(const struct judging *judging)
+static void set_signs(struct app *app)
 {
-    struct app *app = judging->app;
-    for (size_t i = 0; i < judging->settings.count; i++) {
-        const char *setting = judging->settings.words[i], *equals = strchr(setting, '=');
+    for (size_t i = 0; i < app->given.set.count; i++) {
+        const char *setting = app->given.set.words[i], *equals = strchr(setting, '=');
         if (equals == NULL || equals == setting)
             app_stop(app, "'--set %s' should be SIGN=VALUE; 'jarside show' lists the signs",
                      setting);
@@ -84,80 +75,77 @@ static void set_signs(const struct judging *judging)
     }
 }
 
-static enum status tell(const struct judging *judging, bool one_of_many)
+static enum status tell(struct app *app, bool one_of_many)
 {
-    struct app *app = judging->app;
-    bool line = judging->lines && !judging->json, whole = judging->json || judging->explain;
+    const bool json = app->common.json, explain = app->given.explain;
+    const bool line = app->given.lines && !json;
     const struct judged told = {app->rules, app->triage,
-                                line    ? triage_judge_briefly(app->triage)
-                                : whole ? triage_judge(app->triage)
-                                        : triage_judge_plainly(app->triage)};
-    if (judging->json)
+                                line              ? triage_judge_briefly(app->triage)
+                                : json || explain ? triage_judge(app->triage)
+                                                  : triage_judge_plainly(app->triage)};
+    if (json)
         return (one_of_many ? app_json_line : app_json)(app, view_verdict_json(&told));
     if (line)
         view_verdict_line(&app->out, &told);
     else
-        view_verdict(&app->out, &told, judging->explain ? VERDICT_WHOLE : VERDICT_BRIEF);
+        view_verdict(&app->out, &told, explain ? VERDICT_WHOLE : VERDICT_BRIEF);
     return app_flush(app);
 }
 
 /* ---- what to judge --------------------------------------------------------------------------- */
 
 /* What the operands say; of a vessel what is on record may be all there is. */
-static enum status judge_said(const struct judging *judging)
+static enum status judge_said(struct app *app)
 {
-    struct app *app = judging->app;
-    const struct arguments *arguments = &app->arguments;
     struct text text;
 
-    set_stakes(judging);
+    set_stakes(app);
     text_init(&text);
-    for (size_t i = 0; i < arguments->operand_count; i++) {
+    for (size_t i = 0; i < app->operand_count; i++) {
         char block[4096];
         size_t got = 0;
-        if (strcmp(arguments->operands[i], "-") != 0) {
-            text_printf(&text, "%s%s", i > 0 ? " " : "", arguments->operands[i]);
+        if (strcmp(app->operands[i], "-") != 0) {
+            text_printf(&text, "%s%s", i > 0 ? " " : "", app->operands[i]);
             continue;
         }
         /* Up to one byte more than a description may have: longer ones are refused. */
         while (text.length <= READER_MAX_TEXT && (got = fread(block, 1, sizeof block, stdin)) > 0)
             text_add(&text, block, got);
         if (ferror(stdin))
-            app_must(app, app_error(app, STATUS_IO, NULL, "cannot read standard input"));
+            app_fail(app, NULL, "cannot read standard input");
     }
     enum status status = triage_tell(app->triage, text.bytes, text.length, app->diags);
     text_release(&text);
     app_must(app, status);
-    set_signs(judging); /* after the words: what is set stands, whatever they say */
-    return tell(judging, false);
+    set_signs(app); /* after the words: what is set stands, whatever they say */
+    return tell(app, false);
 }
 
-static enum status judge_cases(const struct judging *judging)
+static enum status judge_cases(struct app *app)
 {
-    struct app *app = judging->app;
     const struct labelled_case *cases = NULL;
     size_t count = 0;
     enum status status = STATUS_OK;
-    app_must(app, cases_load(judging->path, app->rules, app->arena, &cases, &count, app->diags));
+    app_must(app,
+             cases_load(app->given.case_file, app->rules, app->arena, &cases, &count, app->diags));
     for (size_t i = 0; i < count && status == STATUS_OK; i++) {
         triage_reset(app->triage);
         app_must(app, triage_case(app->triage, &cases[i], app->diags));
-        set_stakes(judging);
-        set_signs(judging);
-        if (count > 1 && !judging->json)
+        set_stakes(app);
+        set_signs(app);
+        if (count > 1 && !app->common.json)
             screen_heading(&app->out, cases[i].id != NULL ? cases[i].id : "");
-        status = tell(judging, count > 1);
+        status = tell(app, count > 1);
     }
     return status;
 }
 
 /* A line that cannot be judged is answered in its place, so that answers keep step with lines. */
-static enum status line_error(const struct judging *judging, size_t number, const char *what)
+static enum status line_error(struct app *app, size_t number, const char *what)
 {
-    struct app *app = judging->app;
     diags_error(app->diags, (struct position){"standard input", number, 0}, "%s", what);
     app_report(app);
-    if (judging->json)
+    if (app->common.json)
         return app_json_line(app, json_pack("{s:i, s:s}", "schema", 1, "error", what));
     text_puts(&app->out.out, "unread\t-\t0\n");
     return app_flush(app);
@@ -168,17 +156,16 @@ struct line {
     size_t length, number;
 };
 
-static enum status judge_line(const struct judging *judging, const struct line *line)
+static enum status judge_line(struct app *app, const struct line *line)
 {
-    struct app *app = judging->app;
     triage_reset(app->triage);
-    set_stakes(judging);
-    set_signs(judging);
+    set_stakes(app);
+    set_signs(app);
     if (line->text[strspn(line->text, " \t\r")] == '\0')
-        return line_error(judging, line->number, "the line is empty");
+        return line_error(app, line->number, "the line is empty");
     if (triage_tell(app->triage, line->text, line->length, app->diags) != STATUS_OK)
-        return line_error(judging, line->number, "the line is not text that can be read");
-    return tell(judging, true);
+        return line_error(app, line->number, "the line is not text that can be read");
+    return tell(app, true);
 }
 
 /* The next line of standard input; of one that is too long to be read no more than tells so. */
@@ -200,18 +187,15 @@ static bool line_read(struct arena *arena, size_t number, struct line *line)
  * is remembered from text to text, and what is to be written, each has for itself. */
 struct hand {
     struct app app;
-    struct judging judging;
     const struct line *lines;
     size_t count;
     enum status status;
 };
 
-static void hand_init(struct hand *hand, const struct judging *judging)
+static void hand_init(struct hand *hand, const struct app *from)
 {
     struct app *app = &hand->app;
-    hand->judging = *judging;
-    hand->judging.app = app;
-    *app = *judging->app;
+    *app = *from;
     app->held = true;
     app->arena = arena_new();
     app->diags = diags_new();
@@ -240,7 +224,7 @@ static void *hand_judges(void *context)
     hand->status = STATUS_OK;
     arena_reset(hand->app.arena);
     for (size_t i = 0; i < hand->count && hand->status == STATUS_OK; i++)
-        hand->status = judge_line(&hand->judging, &hand->lines[i]);
+        hand->status = judge_line(&hand->app, &hand->lines[i]);
     return NULL;
 }
 
@@ -272,18 +256,18 @@ static enum status hands_judge(struct app *app, struct hand *hands, size_t hand_
     return status;
 }
 
-static enum status judge_lines(const struct judging *judging)
+static enum status judge_lines(struct app *app)
 {
     enum { EACH = 256 }; /* lines for a hand at a time */
-    struct app *app = judging->app;
-    size_t jobs = (size_t)judging->jobs, number = 0, count = 0, most = jobs > 1 ? jobs * EACH : 1;
+    size_t jobs = (size_t)app->given.jobs, number = 0, count = 0, most = jobs > 1 ? jobs * EACH : 1;
     struct arena *arena = arena_new();
     struct line *lines = arena_array(app->arena, most, sizeof *lines);
     struct hand *hands = jobs > 1 ? arena_array(app->arena, jobs, sizeof *hands) : NULL;
     enum status status = STATUS_OK;
-    set_signs(judging); /* once before any thread: what is wrong with them ends the program */
+    set_stakes(app); /* once before any thread: what is wrong with them ends the program */
+    set_signs(app);
     for (size_t i = 0; i < jobs && hands != NULL; i++)
-        hand_init(&hands[i], judging);
+        hand_init(&hands[i], app);
     do {
         arena_reset(arena);
         for (count = 0; count < most && line_read(arena, number + 1, &lines[count]); count++)
@@ -291,7 +275,7 @@ static enum status judge_lines(const struct judging *judging)
         if (hands != NULL)
             status = hands_judge(app, hands, jobs, lines, count);
         else if (count > 0)
-            status = judge_line(judging, lines);
+            status = judge_line(app, lines);
     } while (status == STATUS_OK && count == most);
     for (size_t i = 0; i < jobs && hands != NULL; i++)
         hand_release(&hands[i]);
@@ -303,65 +287,45 @@ static enum status judge_lines(const struct judging *judging)
 
 static enum status run_judge(struct app *app)
 {
-    struct judging judging = {
-        .app = app,
-        .jobs = 1,
-        .stakes = {.worth = NAN, .neighbours = NAN, .use = RULES_NONE, .use_count = NAN}};
-    const struct arguments *arguments = &app->arguments;
-    options_fill(app, &judging);
-    const char *input = judging.lines ? "--lines" : judging.path != NULL ? "--case" : NULL;
-    if (input != NULL && arguments->operand_count > 0)
+    const struct given *given = &app->given;
+    const bool set = given->set.count > 0;
+    const char *input = given->lines ? "--lines" : given->case_file != NULL ? "--case" : NULL;
+    struct consultation consultation;
+    if (input != NULL && app->operand_count > 0)
         app_stop(app, "give either a description or %s, not both", input);
-    if (judging.path != NULL && judging.lines)
+    if (given->case_file != NULL && given->lines)
         app_stop(app, "give either --case or --lines, not both");
-    if (judging.vessel != NULL && input != NULL)
+    if (given->vessel != NULL && input != NULL)
         app_stop(app, "--vessel goes with a description, not with %s", input);
-    app_must(app, app_load(app, NULL, 0));
-    if (judging.use != NULL) {
-        const struct option count = {.name = "use", .kind = OPTION_NUMBER, .high = 1e6};
-        size_t length = strcspn(judging.use, ":");
-        judging.stakes.use =
-            option_id(app, "use", arena_copy(app->arena, judging.use, length), LIST_USES);
-        if (judging.use[length] == ':')
-            option_read(app, &count, judging.use + length + 1, &judging.stakes.use_count);
-    }
-    if (judging.lines)
-        return judge_lines(&judging);
-    if (judging.path != NULL)
-        return judge_cases(&judging);
-    if (judging.vessel != NULL) {
-        const struct looking looking = {.app = app,
-                                        .at = moment_now(),
-                                        .without_siblings = judging.without_siblings,
-                                        .json = judging.json};
-        struct consultation consultation;
+    if (input != NULL)
+        return given->lines ? judge_lines(app) : judge_cases(app);
+    if (given->vessel != NULL) {
+        const struct looking looking = {
+            .app = app, .at = moment_now(), .without_siblings = given->without_siblings};
         app_open(app, JOURNAL_READ);
-        look_open(&looking, judging.vessel, &consultation);
-        if (arguments->operand_count == 0 && judging.settings.count == 0)
+        look_open(&looking, given->vessel, &consultation);
+        if (app->operand_count == 0 && !set)
             look_again(&looking, &consultation);
-        return judge_said(&judging);
+        return judge_said(app);
     }
-    const char *said = arena_join(app->arena, arguments->operands, arguments->operand_count);
-    if (judging.settings.count == 0 && said[strspn(said, " \t\n")] == '\0')
+    const char *said = arena_join(app->arena, app->operands, app->operand_count);
+    if (!set && said[strspn(said, " \t\n")] == '\0')
         app_stop(app, "nothing to judge; say what you see, for instance: "
                       "jarside judge \"day 11, amber drops on white growth\"");
     config_recall(app);
-    return judge_said(&judging);
+    return judge_said(app);
 }
 
 /* ==== ask ===================================================================================== */
 
 static const struct option ask_options[] = {
-    {"no-input", NULL, "do not ask: fail, and name the question", OPTION_FLAG, .target = 0},
+    NO_INPUT_ROW("do not ask: fail, and name the question"),
     {0},
 };
 
 static enum status run_ask(struct app *app)
 {
-    bool no_input = false;
-    app_must(app, app_load(app, NULL, 0));
-    options_fill(app, &no_input);
-    if (no_input)
+    if (app->given.no_input)
         app_stop(app, "a conversation needs input; "
                       "'jarside judge \"what you see\"' answers without asking");
     config_recall(app);
@@ -369,8 +333,8 @@ static enum status run_ask(struct app *app)
         .rules = app->rules,
         .triage = app->triage,
         .screen = &app->out,
-        .words = app->arguments.operands,
-        .word_count = app->arguments.operand_count,
+        .words = app->operands,
+        .word_count = app->operand_count,
     };
     return prompt_converse(&opening, app->diags);
 }
@@ -381,11 +345,10 @@ static enum status run_show(struct app *app)
 {
     enum { MOST = 1024 };
     const char *ids[MOST];
-    app_must(app, app_load(app, NULL, 0));
-    if (app->arguments.operand_count == 0)
+    if (app->operand_count == 0)
         view_show_all(&app->out, app->rules);
-    for (size_t i = 0; i < app->arguments.operand_count; i++) {
-        const char *id = app->arguments.operands[i];
+    for (size_t i = 0; i < app->operand_count; i++) {
+        const char *id = app->operands[i];
         if (i > 0)
             screen_blank(&app->out);
         if (view_show(&app->out, app->rules, id))
@@ -398,12 +361,12 @@ static enum status run_show(struct app *app)
 
 const struct command judge_commands[] = {
     {"ask", "opens the conversation, with a first description if you give one", "[TEXT...]", NULL,
-     ask_options, run_ask},
+     ask_options, run_ask, .needs = NEEDS_RULES},
     {"judge", "judges one description, a case file, or many lines, without asking", "[TEXT...]",
      "TEXT is what you see, in your own words; '-' reads it from standard input. Example: jarside "
      "judge \"2 weeks, half white, then nothing, garage at 12C\"",
-     options, run_judge},
+     options, run_judge, NEEDS_RULES, .json = true},
     {"show", "prints what is known about a finding, cause or sign, with its sources", "[ID...]",
-     NULL, NULL, run_show},
+     .run = run_show, .needs = NEEDS_RULES},
     {0},
 };

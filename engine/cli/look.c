@@ -1,52 +1,47 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Recording a look: what was seen, what it comes to, when to look again. */
-#include "cli/look.h"
-
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
 
-#include "cli/assign.h"
-#include "cli/cli.h"
+#include "cli/app.h"
 #include "journal/remark.h"
 #include "prompt/prompt.h"
+#include "view/verdict.h"
 
 /* ==== one vessel ============================================================================== */
 
-#define AT(member) .target = offsetof(struct looking, member)
 static const struct option options[] = {
-    {"at", "MOMENT", "when it was: 2026-03-01 18:30, yesterday, '3 days ago'; else now",
-     OPTION_MOMENT, AT(at)},
+    AT_ROW("when it was: 2026-03-01 18:30, yesterday, '3 days ago'; else now"),
     {"corrects", "LOOK", "the number of an earlier look that this one takes the place of",
-     OPTION_TEXT, AT(corrected)},
+     OPTION_TEXT, GIVEN(corrected)},
     {"yes", NULL, "record it without asking, although it discards several vessels", OPTION_FLAG,
-     AT(sure)},
-    {"no-input", NULL, "never ask; fail and say what is missing", OPTION_FLAG, AT(no_input)},
-    {"json", NULL, "print JSON", OPTION_FLAG, AT(json)},
+     GIVEN(sure)},
+    NO_INPUT_ROW("never ask; fail and say what is missing"),
     {0},
 };
-#undef AT
 
 void look_open(const struct looking *looking, const char *label, struct consultation *consultation)
 {
     struct app *app = looking->app;
-    int64_t id = 0;
-    struct consult_request request = {.label = label,
-                                      .now = looking->at,
-                                      .without_siblings = looking->without_siblings,
-                                      .others = looking->others,
-                                      .corrects = looking->corrects};
-    if (!labels_has(app, RECORD_VESSEL, label, &id, &request.label))
-        request.label = label; /* named in the message as it was typed */
+    struct vessel vessel = {.label = label}; /* named in the message as it was typed */
+    const int64_t id = labels_id(app, RECORD_VESSEL, label);
+    if (id != 0)
+        app_get(app, RECORD_VESSEL, id, &vessel);
+    const struct consult_request request = {.label = vessel.label,
+                                            .now = looking->at,
+                                            .without_siblings = looking->without_siblings,
+                                            .others = looking->others,
+                                            .corrects = looking->corrects};
     app_must(app, consult_vessel(app->journal, &request, app->triage, app->arena, consultation,
                                  app->diags));
     app_report(app); /* what is on record and not understood is worth seeing, and stops nothing */
 }
 
 /* What was said of the vessel now, fact by fact, in the arena; NULL when nothing was. */
-static const char *all_said(const struct app *app)
+static const char *all_said(struct app *app)
 {
     const struct fact *facts = NULL;
     size_t count = triage_facts(app->triage, &facts);
@@ -57,8 +52,7 @@ static const char *all_said(const struct app *app)
         if (words == NULL)
             words = "";
         if (facts[i].words[0] != '\0')
-            words = arena_format(app->arena, "%s%s%s", words, words[0] != '\0' ? "; " : "",
-                                 facts[i].words);
+            words_add(app, &words, "; ", "%s", facts[i].words);
     }
     return words;
 }
@@ -124,7 +118,7 @@ static const char *converse(const struct looking *looking, const struct consulta
 /* Whether there is somebody to talk to. */
 static bool may_ask(const struct looking *looking)
 {
-    return !looking->no_input && isatty(STDIN_FILENO) && isatty(STDOUT_FILENO);
+    return !looking->app->given.no_input && isatty(STDIN_FILENO) && isatty(STDOUT_FILENO);
 }
 
 static bool is_blank(const char *words)
@@ -147,30 +141,27 @@ void look_warn_children(struct app *app, const struct vessel *vessel)
 {
     const char *children = view_children(&app->view, RECORD_VESSEL, vessel->id);
     if (children[0] != '\0')
-        screen_say(&app->out, 0, 2, ROLE_WARN,
-                   "Made from %s: %s. What is wrong with it may be in them: look at them next.",
-                   vessel->label, children);
+        app_warn(app, "Made from %s: %s. What is wrong with it may be in them: look at them next.",
+                 vessel->label, children);
 }
 
 /* "Saved: look 12 at B3-7; next look 14 March (wait)." */
 static void say_saved(const struct looking *looking, const struct vessel *vessel, int64_t look,
                       enum action action)
 {
-    struct screen *out = &looking->app->out;
+    struct app *app = looking->app;
     char day[MOMENT_ROOM], purpose[PURPOSE_ROOM];
     if (action == ACTION_DISCARD)
-        screen_say(out, 0, 2, ROLE_PLAIN, "Saved: look %lld at %s; discard today.", (long long)look,
-                   vessel->label);
+        app_say(app, "Saved: look %lld at %s; discard today.", (long long)look, vessel->label);
     else
-        screen_say(out, 0, 2, ROLE_PLAIN, "Saved: look %lld at %s; next look %s (%s).",
-                   (long long)look, vessel->label,
-                   consult_day(moment_of_day(vessel->due), looking->at, day),
-                   view_purpose(vessel->due_for, purpose));
+        app_say(app, "Saved: look %lld at %s; next look %s (%s).", (long long)look, vessel->label,
+                consult_day(moment_of_day(vessel->due), looking->at, day),
+                view_purpose(vessel->due_for, purpose));
     if (action != ACTION_KEEP)
-        look_warn_children(looking->app, vessel);
+        look_warn_children(app, vessel);
 }
 
-static enum status look_at_vessel(struct looking *looking, const char *label)
+static enum status look_at_vessel(const struct looking *looking, const char *label)
 {
     struct app *app = looking->app;
     struct consultation consultation;
@@ -185,7 +176,7 @@ static enum status look_at_vessel(struct looking *looking, const char *label)
                  "jarside look %s \"half white, fluffy, nothing odd\"",
                  consultation.vessel.label);
     if (talked && (words = converse(looking, &consultation)) == NULL) {
-        screen_say(&app->out, 0, 2, ROLE_PLAIN, "Nothing was saved.");
+        app_say(app, "Nothing was saved.");
         return app_flush(app);
     }
     if (!talked)
@@ -200,7 +191,7 @@ static enum status look_at_vessel(struct looking *looking, const char *label)
                  words);
     }
     const struct judged judged = save(looking, &consultation, words, &look);
-    if (looking->json)
+    if (app->common.json)
         return app_json(app, look_json(&consultation.vessel, &look, &judged));
     if (!talked) { /* a conversation has shown it already */
         screen_say(&app->out, 0, 2, ROLE_STRONG, "%s", heading(looking, &consultation));
@@ -223,9 +214,9 @@ void look_again(const struct looking *looking, struct consultation *consultation
     then.corrects = last.id;
     look_open(&then, label, consultation);
     app_must(app, triage_tell(app->triage, last.words, strlen(last.words), app->diags));
-    if (!looking->json)
-        screen_say(&app->out, 0, 2, ROLE_QUIET, "%s as of the look of %s: \"%s\"", label,
-                   consult_day(last.at, looking->at, day), last.words);
+    if (!app->common.json)
+        app_aside(app, "%s as of the look of %s: \"%s\"", label,
+                  consult_day(last.at, looking->at, day), last.words);
 }
 
 /* ==== several vessels ========================================================================= */
@@ -323,7 +314,7 @@ static void note_understood(struct app *app, struct row *row)
     const struct fact *facts = NULL;
     const struct unclear *unclear = NULL;
     size_t count = triage_facts(app->triage, &facts);
-    const char *list = "";
+    row->understood = row->unread = "";
     for (size_t i = 0; i < count; i++) {
         const struct observable *observable = &app->rules->observables[facts[i].observable];
         const struct observation *seen = &facts[i].observation;
@@ -332,18 +323,13 @@ static void note_understood(struct app *app, struct row *row)
             continue;
         for (size_t v = 0; v < observable->value_count && !facts[i].has_number; v++)
             if ((seen->seen >> v & 1) != 0)
-                values = arena_format(app->arena, "%s%s%s", values, values[0] != '\0' ? ", " : "",
-                                      observable->values[v].label);
+                words_add(app, &values, ", ", "%s", observable->values[v].label);
         if (values[0] != '\0')
-            list = arena_format(app->arena, "%s%s%s: %s", list, list[0] != '\0' ? "; " : "",
-                                observable->label, values);
+            words_add(app, &row->understood, "; ", "%s: %s", observable->label, values);
     }
-    row->understood = list;
-    row->unread = "";
     count = triage_unclear(app->triage, &unclear);
     for (size_t i = 0; i < count; i++)
-        row->unread = arena_format(app->arena, "%s%s%s", row->unread,
-                                   row->unread[0] != '\0' ? "; " : "", unclear[i].words);
+        words_add(app, &row->unread, "; ", "%s", unclear[i].words);
 }
 
 static void save_row(struct walkthrough *walk, struct row *row, struct consultation *consultation,
@@ -369,17 +355,15 @@ static void save_row(struct walkthrough *walk, struct row *row, struct consultat
         walk->cautions = cautions;
         walk->caution_count = verdict->caution_count;
     }
-    if (walk->looking->json && !walk->alone)
+    if (app->common.json && !walk->alone)
         json_array_append_new(walk->looks, look_json(&consultation->vessel, &look, &judged));
 }
 
 /* Tells the words; ends the command where a number among them was understood as nothing. */
-static void tell_words(struct app *app, const char *words, bool of_batch)
+static void tell_words(struct app *app, const char *words)
 {
     struct reading_list list;
     app_must(app, triage_tell(app->triage, words, strlen(words), app->diags));
-    if (!of_batch)
-        return;
     app_must(app, reader_read(app->reader, words, strlen(words), app->arena, &list, app->diags));
     struct span *spans = arena_array(app->arena, list.reading_count, sizeof *spans);
     for (size_t i = 0; i < list.reading_count; i++)
@@ -422,7 +406,7 @@ static void look_at_row(struct walkthrough *walk, struct row *row)
     look_open(looking, row->vessel.label, &consultation);
     looking->others = NULL;
     row->day = consultation.day;
-    tell_words(app, row->words, true);
+    tell_words(app, row->words);
     if (all_said(app) == NULL)
         row->state = ROW_MUTE;
     else if (!row->named &&
@@ -451,11 +435,11 @@ static void confirm_discards(struct walkthrough *walk)
     struct app *app = walk->app;
     struct vessel *picked = NULL;
     size_t count = pick_rows(walk, ROW_SAVED, ACTION_DISCARD, &picked);
-    if (count < 2 || walk->looking->sure)
+    if (count < 2 || app->given.sure)
         return;
     const char *labels = app_vessels(app, picked, count);
     confirm_or_stop(
-        app, !walk->looking->no_input && !walk->looking->json,
+        app, !app->given.no_input && !app->common.json,
         arena_format(app->arena, "These words mean discard for %s. Record them", labels),
         arena_format(app->arena,
                      "these words mean discard for %zu vessels (%s); add --yes if they do. Nothing "
@@ -595,16 +579,13 @@ static enum status say_all(const struct walkthrough *walk)
         if (count > 0 && others[i].state == ROW_LEFT_OUT) { /* how that is done */
             const char *labels = "";
             for (size_t k = 0; k < count; k++)
-                labels = arena_format(app->arena, "%s %s", labels, picked[k].label);
-            screen_say(&app->out, 0, 2, ROLE_PLAIN,
-                       "Once you have looked at each: jarside look%s \"what you see\"", labels);
+                words_add(app, &labels, " ", "%s", picked[k].label);
+            app_say(app, "Once you have looked at each: jarside look %s \"what you see\"", labels);
         }
     }
     if (walk->caution_count > 0)
-        screen_say(&app->out, 0, 2, ROLE_PLAIN,
-                   "What to do with each, step by step: jarside judge --vessel LABEL --explain");
-    screen_say(&app->out, 0, 2, ROLE_PLAIN, "Saved: %zu look%s. Not so? jarside undo", saved,
-               saved == 1 ? "" : "s");
+        app_say(app, "What to do with each, step by step: jarside judge --vessel LABEL --explain");
+    app_say(app, "Saved: %zu look%s. Not so? jarside undo", saved, saved == 1 ? "" : "s");
     return app_flush(app);
 }
 
@@ -622,7 +603,7 @@ static enum status walk_through(struct walkthrough *walk, const char *batch)
     struct looking *looking = walk->looking;
     walk->looks = json_array();
     look_at_all(walk);
-    if (looking->json)
+    if (app->common.json)
         return app_json(app, json_pack("{s:i, s:s, s:o, s:o, s:o, s:o}", "schema", 1, "batch",
                                        batch, "looks", walk->looks, "not_covered",
                                        labels_json(walk, ROW_LEFT_OUT), "to_describe",
@@ -640,7 +621,7 @@ static enum status walk_through(struct walkthrough *walk, const char *batch)
         screen_blank(&app->out);
         look_open(looking, row->vessel.label, &consultation);
         if ((words = converse(looking, &consultation)) == NULL) {
-            screen_say(&app->out, 0, 2, ROLE_PLAIN, "Nothing was saved for %s.", row->vessel.label);
+            app_say(app, "Nothing was saved for %s.", row->vessel.label);
         } else {
             save_row(walk, row, &consultation, words);
             say_saved(looking, &consultation.vessel, row->look, row->action);
@@ -661,7 +642,7 @@ static const char *ask_remark(const struct looking *looking, const char *batch)
                  "what was seen is missing; for instance: "
                  "jarside look %s \"all fine except 3 and 7: green patch\"",
                  batch);
-    screen_say(&app->out, 0, 2, ROLE_QUIET, "For instance: all fine except 3 and 7: green patch");
+    app_aside(app, "For instance: all fine except 3 and 7: green patch");
     (void)app_flush(app);
     const char *words =
         ask_once(app, arena_format(app->arena, "What do you see in %s", batch), NULL, 0);
@@ -670,28 +651,30 @@ static const char *ask_remark(const struct looking *looking, const char *batch)
     return words;
 }
 
+/* The look that --corrects names; 0 for none. */
+static int64_t read_corrected(struct app *app)
+{
+    const char *word = app->given.corrected;
+    char *end = NULL;
+    if (word == NULL)
+        return 0;
+    int64_t look = strtoll(word, &end, 10);
+    if (*end != '\0' || look <= 0 || look == INT64_MAX)
+        app_stop(app, "'--corrects %s' is not the number of a look", word);
+    return look;
+}
+
 static enum status run_look(struct app *app)
 {
-    struct looking looking = {.app = app};
+    const char *const *operands = app->operands;
+    const size_t count = app->operand_count;
+    struct looking looking = {.app = app, .at = app->given.at, .corrects = read_corrected(app)};
     struct walkthrough walk = {.app = app, .looking = &looking};
-    const char *const *operands = app->arguments.operands, *found = NULL;
-    size_t count = app->arguments.operand_count;
     struct batch batch;
-    int64_t id = 0;
 
-    if (count == 0)
-        app_stop(app, "which vessel? For instance: jarside look B3-7 \"green patch\"");
-    app_open(app, JOURNAL_WRITE);
-    options_fill(app, &looking);
-    if (looking.corrected != NULL) {
-        char *end = NULL;
-        looking.corrects = strtoll(looking.corrected, &end, 10);
-        if (*end != '\0' || looking.corrects <= 0 || looking.corrects == INT64_MAX)
-            app_stop(app, "'--corrects %s' is not the number of a look", looking.corrected);
-    }
-    bool whole = !labels_has(app, RECORD_VESSEL, operands[0], &id, &found) &&
-                 labels_has(app, RECORD_BATCH, operands[0], &id, &found);
-    size_t labels = whole ? 1 : labels_leading(app, operands, count);
+    const int64_t id = labels_id(app, RECORD_BATCH, operands[0]);
+    const bool whole = id != 0 && labels_id(app, RECORD_VESSEL, operands[0]) == 0;
+    const size_t labels = whole ? 1 : labels_leading(app, operands, count);
     looking.words = arena_join(app->arena, operands + labels, count - labels);
     if (!whole && labels < 2 && strpbrk(operands[0], ".,") == NULL)
         return look_at_vessel(&looking, operands[0]);
@@ -724,6 +707,7 @@ const struct command look_commands[] = {
      "jarside look B3 \"all fine except 3 and 7: green patch, 9: wet below\", or \"1-6 slow, rest "
      "white\". Before several vessels are recorded as to be discarded you are asked; --yes "
      "answers.",
-     options, run_look},
+     options, run_look, NEEDS_WRITE,
+     .wrong = "which vessel? For instance: jarside look B3-7 \"green patch\"", .json = true},
     {0},
 };

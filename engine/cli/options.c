@@ -1,109 +1,88 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "cli/options.h"
-
+/* What options and settings say, checked: each is a row of a table (app.h). */
 #include <ctype.h>
 #include <math.h>
+#include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>
+#include <unistd.h>
 
 #include "base/dates.h"
 #include "base/text.h"
 #include "cli/app.h"
+#include "rules/cases.h"
 #include "triage/physics.h"
 
-static const struct position nowhere = {0};
+/* ---- words ----------------------------------------------------------------------------------- */
 
-const struct option *option_find(const struct option *table, const char *word)
+void names_of(struct app *app, enum word_list list, struct names *names)
 {
-    bool dashes = strncmp(word, "--", 2) == 0;
-    size_t length = dashes ? strcspn(word + 2, "=") : 0;
-    for (; table != NULL && table->name != NULL; table++)
-        if (dashes
-                ? strlen(table->name) == length && strncmp(table->name, word + 2, length) == 0
-                : word[0] == '-' && word[1] != '\0' && word[1] == table->letter && word[2] == '\0')
-            return table;
-    return NULL;
+    for (names->count = 0; names->count < MOST_NAMES; names->count++) {
+        const struct list_word word = list_word(app->rules, list, names->count);
+        if (word.id == NULL)
+            break;
+        names->ids[names->count] = word.id;
+        names->names[names->count] = word.name;
+    }
 }
 
-static enum status unknown(const struct option *own, const struct option *common, const char *word,
-                           struct diags *diags)
+void words_add(struct app *app, const char **list, const char *separator, const char *format, ...)
 {
-    const struct option *both[] = {own, common};
-    const char *names[64];
+    va_list arguments;
+    va_start(arguments, format);
+    char *words = text_vformat(format, arguments);
+    va_end(arguments);
+    *list = arena_format(app->arena, "%s%s%s", *list, (*list)[0] != '\0' ? separator : "", words);
+    free(words);
+}
+
+const char *words_joined(struct app *app, const char *const *words, size_t count,
+                         const char *separator, size_t most)
+{
+    const char *all = "";
+    for (size_t i = 0; i < count && i < most; i++)
+        words_add(app, &all, separator, "%s", words[i]);
+    return all;
+}
+
+int option_id(struct app *app, const char *name, const char *word, enum word_list list)
+{
+    struct names names;
+    names_of(app, list, &names);
+    for (size_t i = 0; i < names.count; i++)
+        if (strcmp(names.ids[i], word) == 0)
+            return (int)i;
+    bool shown = list == LIST_SPECIES || list == LIST_GRAINS || names.count == 0; /* by 'show' */
+    app_unknown(app, name, name, word, names.ids, names.count,
+                shown ? "'jarside show' lists what there is"
+                      : arena_format(app->arena, "did you mean '%s'?", names.ids[0]));
+}
+
+static int read_choice(struct app *app, const struct option *option, const char *word)
+{
     size_t count = 0;
-    for (size_t t = 0; t < 2; t++)
-        for (const struct option *o = both[t]; o != NULL && o->name != NULL && count < 64; o++)
-            names[count++] = o->name;
-    const char *near = diag_nearest(word + strspn(word, "-"), names, count);
-    if (near != NULL)
-        diags_error(diags, nowhere, "unknown option '%s'; did you mean '--%s'?", word, near);
-    else
-        diags_error(diags, nowhere, "unknown option '%s'; --help lists them", word);
-    return STATUS_USAGE;
+    for (; option->words[count] != NULL; count++)
+        if (strcasecmp(option->words[count], word) == 0)
+            return (int)count;
+    app_unknown(app, NULL, option->name, word, option->words, count,
+                arena_format(app->arena, "it can be %s or %s",
+                             words_joined(app, option->words, count, ", ", count - 1),
+                             option->words[count - 1]));
 }
 
-/* One option at argv[*at]; moves *at to its value if that stands apart. */
-static enum status read_option(struct arguments *arguments, int argc, char **argv, int *at,
-                               const struct option *own, const struct option *common,
-                               struct diags *diags)
+static enum record read_table(struct app *app, const char *name)
 {
-    const char *word = argv[*at];
-    const char *equals = strchr(word, '=');
-    const struct option *option = option_find(own, word);
-    if (option == NULL)
-        option = option_find(common, word);
-    if (option == NULL)
-        return unknown(own, common, word, diags);
-
-    const char *value = equals != NULL ? equals + 1 : NULL;
-    if (option->argument == NULL && value != NULL) {
-        diags_error(diags, nowhere, "'--%s' takes no value", option->name);
-        return STATUS_USAGE;
+    const char *names[RECORD_COUNT];
+    for (enum record i = 0; i < RECORD_COUNT; i++) {
+        names[i] = record_types[i].name;
+        if (strcmp(names[i], name) == 0)
+            return i;
     }
-    if (option->argument != NULL && value == NULL) {
-        if (*at + 1 >= argc) {
-            diags_error(diags, nowhere, "'--%s' needs a value: %s", option->name, option->argument);
-            return STATUS_USAGE;
-        }
-        value = argv[++*at];
-    }
-    arguments->given[arguments->given_count++] = (struct option_given){option, value};
-    return STATUS_OK;
-}
-
-enum status arguments_read(struct arguments *arguments, int argc, char **argv,
-                           const struct option *own, const struct option *common,
-                           struct diags *diags)
-{
-    size_t room = argc > 0 ? (size_t)argc : 1;
-    memset(arguments, 0, sizeof *arguments);
-    arguments->given = calloc(room, sizeof *arguments->given);
-    arguments->operands = calloc(room, sizeof *arguments->operands);
-    arguments->texts = calloc(room, sizeof *arguments->texts);
-    bool only_operands = false;
-    for (int i = 0; i < argc; i++) {
-        const char *word = argv[i];
-        if (only_operands || word[0] != '-' || word[1] == '\0') {
-            arguments->operands[arguments->operand_count++] = word;
-        } else if (strcmp(word, "--") == 0) {
-            only_operands = true;
-        } else {
-            enum status status = read_option(arguments, argc, argv, &i, own, common, diags);
-            if (status != STATUS_OK)
-                return status;
-        }
-    }
-    return STATUS_OK;
-}
-
-void arguments_release(struct arguments *arguments)
-{
-    free(arguments->given);
-    free(arguments->operands);
-    free(arguments->texts);
-    memset(arguments, 0, sizeof *arguments);
+    app_unknown(app, NULL, "table", name, names, RECORD_COUNT,
+                arena_format(app->arena, "there are: %s",
+                             words_joined(app, names, RECORD_COUNT, " ", RECORD_COUNT)));
 }
 
 /* ---- numbers and quantities ------------------------------------------------------------------ */
@@ -142,7 +121,7 @@ static const struct {
     [DIM_NONE] = {"2.5", false, NULL},
 };
 
-const char *option_unit(struct app *app, enum dimension dimension)
+const char *config_unit(struct app *app, enum dimension dimension)
 {
     const char *setting = dimensions[dimension].setting;
     return setting != NULL ? config_word(app, setting) : NULL;
@@ -167,7 +146,7 @@ double option_measure(struct app *app, const char *name, const char *words, enum
         app_wrong(app, name, "not a quantity: '%s'; for instance %s", words, examples);
     if (!whole)
         app_wrong(app, name, "only part of '%s' makes sense; for instance %s", words, examples);
-    const char *unit = option_unit(app, dimension);
+    const char *unit = config_unit(app, dimension);
     if (!quantity.unit_given && unit != NULL)
         return option_measure(app, name, arena_format(app->arena, "%s %s", words, unit), kind,
                               dimension);
@@ -180,79 +159,25 @@ double option_measure(struct app *app, const char *name, const char *words, enum
     return value;
 }
 
-/* ---- words ----------------------------------------------------------------------------------- */
-
-enum { LIST_MOST_WORDS = 256 };
-
-static size_t list_ids(const struct rules *rules, enum word_list list, const char **ids)
-{
-    size_t count = 0;
-    while (count < LIST_MOST_WORDS && (ids[count] = list_word(rules, list, count).id) != NULL)
-        count++;
-    return count;
-}
-
-int option_id(struct app *app, const char *name, const char *word, enum word_list list)
-{
-    const char *ids[LIST_MOST_WORDS];
-    size_t count = list_ids(app->rules, list, ids);
-    for (size_t i = 0; i < count; i++)
-        if (strcmp(ids[i], word) == 0)
-            return (int)i;
-    bool shown = list == LIST_SPECIES || list == LIST_GRAINS || count == 0; /* by 'show' */
-    app_unknown(app, name, name, word, ids, count,
-                shown ? "'jarside show' lists what there is"
-                      : arena_format(app->arena, "did you mean '%s'?", ids[0]));
-}
-
-const char *option_words(struct app *app, const char *const *words, size_t count,
-                         const char *separator)
-{
-    const char *all = count > 0 ? words[0] : "";
-    for (size_t i = 1; i < count; i++)
-        all = arena_format(app->arena, "%s%s%s", all, separator, words[i]);
-    return all;
-}
-
-static int read_choice(struct app *app, const struct option *option, const char *word)
-{
-    size_t count = 0;
-    for (; option->words[count] != NULL; count++)
-        if (strcasecmp(option->words[count], word) == 0)
-            return (int)count;
-    app_unknown(app, NULL, option->name, word, option->words, count,
-                arena_format(app->arena, "it can be %s or %s",
-                             option_words(app, option->words, count - 1, ", "),
-                             option->words[count - 1]));
-}
-
-static enum record read_table(struct app *app, const char *name)
-{
-    const char *names[RECORD_COUNT];
-    for (int i = 0; i < RECORD_COUNT; i++) {
-        names[i] = record_types[i].name;
-        if (strcmp(names[i], name) == 0)
-            return (enum record)i;
-    }
-    app_unknown(
-        app, NULL, "table", name, names, RECORD_COUNT,
-        arena_format(app->arena, "there are: %s", option_words(app, names, RECORD_COUNT, " ")));
-}
-
 /* ---- times ----------------------------------------------------------------------------------- */
 
-/* A clock a little behind that of another machine makes no moment of today an error. */
-enum { CLOCK_SLACK = 24 * 60 * 60 };
+struct moment option_moment(struct app *app, const char *what, const char *words)
+{
+    struct moment moment;
+    if (!moment_read(words, moment_now(), &moment))
+        app_stop(app,
+                 "not a date I can read: '%s%s'; write 2026-03-01 18:30, 2026-03-01, 18:30, "
+                 "yesterday or '3 days ago'",
+                 what, words);
+    return moment;
+}
 
 static struct moment read_moment(struct app *app, const char *name, const char *said)
 {
-    struct moment now = moment_now(), moment;
-    if (!moment_read(said, now, &moment))
-        app_stop(app,
-                 "not a date I can read: '--%s %s'; write 2026-03-01 18:30, 2026-03-01, 18:30, "
-                 "yesterday or '3 days ago'",
-                 name, said);
-    if (moment.seconds > now.seconds + CLOCK_SLACK)
+    /* A clock a little behind that of another machine makes no moment of today an error. */
+    enum { CLOCK_SLACK = 24 * 60 * 60 };
+    struct moment moment = option_moment(app, arena_format(app->arena, "--%s ", name), said);
+    if (moment.seconds > moment_now().seconds + CLOCK_SLACK)
         app_stop(app, "'--%s %s' is in the future", name, said);
     return moment;
 }
@@ -270,28 +195,32 @@ static int64_t read_day(struct app *app, const char *name, const char *said)
 
 static int read_clock(struct app *app, const char *name, const char *said)
 {
-    int minutes = 0;
-    bool right = strlen(said) == 5 && said[2] == ':';
-    for (size_t i = 0; i < 5 && right; i++)
-        right = i == 2 || isdigit((unsigned char)said[i]);
-    if (right)
-        minutes =
-            60 * (10 * (said[0] - '0') + said[1] - '0') + 10 * (said[3] - '0') + said[4] - '0';
-    if (!right || minutes >= 24 * 60 || said[3] > '5')
+    double seconds = 0.0;
+    const char *end = strlen(said) == strlen("18:30") ? clock_read(said, &seconds) : NULL;
+    if (end == NULL || *end != '\0' || seconds >= 24.0 * 3600.0)
         app_stop(app, "not a time of day: '--%s %s'; write 09:00", name, said);
-    return minutes;
+    return (int)(seconds / 60.0);
 }
 
 /* ---- vessels --------------------------------------------------------------------------------- */
 
-/* "20x12x8cm": numbers between x, then a unit of length. How many; 0 when it is none of that. */
-static size_t read_sides(const char *words, double metres[3])
+static bool measured(const char *words, enum dimension dimension, double *value)
 {
-    static const struct {
-        const char *name;
-        double metres;
-    } units[] = {{"mm", 0.001}, {"cm", 0.01}, {"m", 1.0}, {"in", 0.0254}};
+    struct quantity quantity;
+    size_t used = 0, length = strlen(words);
+
+    if (quantity_read(words, length, dimension, &quantity, &used) != QUANTITY_OK ||
+        used != length || !quantity.unit_given || !(quantity.lo > 0.0))
+        return false;
+    *value = 0.5 * (quantity.lo + quantity.hi);
+    return true;
+}
+
+/* "20x12x8cm": numbers between x, then a unit of length. How many; 0 when it is none of that. */
+static size_t read_sides(struct app *app, const char *words, double metres[3])
+{
     size_t count = 0;
+    double unit = NAN;
     char *end = NULL;
 
     for (;; words = end + 1) {
@@ -302,14 +231,11 @@ static size_t read_sides(const char *words, double metres[3])
         if (*end != 'x' && *end != 'X')
             break;
     }
-    for (size_t unit = 0; unit < sizeof units / sizeof *units; unit++) {
-        if (strcmp(end, units[unit].name) != 0)
-            continue;
-        for (size_t i = 0; i < count; i++)
-            metres[i] *= units[unit].metres;
-        return count;
-    }
-    return 0;
+    if (!measured(arena_format(app->arena, "1%s", end), DIM_METRES, &unit))
+        return 0;
+    for (size_t i = 0; i < count; i++)
+        metres[i] *= unit;
+    return count;
 }
 
 static int nearest_by_litres(const struct rules *rules, double litres)
@@ -327,18 +253,6 @@ static int nearest_by_litres(const struct rules *rules, double litres)
     return nearest;
 }
 
-static bool measured(const char *words, enum dimension dimension, double *value)
-{
-    struct quantity quantity;
-    size_t used = 0, length = strlen(words);
-
-    if (quantity_read(words, length, dimension, &quantity, &used) != QUANTITY_OK ||
-        used != length || !quantity.unit_given || !(quantity.lo > 0.0))
-        return false;
-    *value = 0.5 * (quantity.lo + quantity.hi);
-    return true;
-}
-
 /*
  * An id; bag:2.2kg or jar:500g (the nearest kind, filled so); jar:1litre (by volume);
  * bag:20x12x8cm or jar:9x12cm (diameter and height of the filled grain).
@@ -353,15 +267,15 @@ static void read_vessel(struct app *app, const char *name, const char *word,
     const char *size = word + 4;
 
     if (!bag && !jar) {
-        const char *ids[LIST_MOST_WORDS];
-        size_t count = list_ids(app->rules, LIST_VESSELS, ids);
+        struct names names;
+        names_of(app, LIST_VESSELS, &names);
         if ((vessel->kind = rules_vessel(app->rules, word)) != RULES_NONE)
             return;
-        app_unknown(app, name, "vessel", word, ids, count,
+        app_unknown(app, name, "vessel", word, names.ids, names.count,
                     arena_format(app->arena, "it can be %s", examples));
     }
     vessel->own_shape = bag ? SHAPE_BRICK : SHAPE_CYLINDER;
-    if (strchr(size, 'x') != NULL && read_sides(size, sides) == (bag ? 3 : 2)) {
+    if (strchr(size, 'x') != NULL && read_sides(app, size, sides) == (bag ? 3 : 2)) {
         if (jar)
             sides[0] *= 0.5; /* the diameter is what one measures */
         memcpy(vessel->own, sides, sizeof sides);
@@ -432,33 +346,360 @@ void option_read(struct app *app, const struct option *option, const char *word,
     }
 }
 
-void options_fill_from(struct app *app, const struct option *table, void *target)
+/* What its kind says of an option that was not given. */
+static void option_init(const struct option *option, void *target)
 {
-    struct arguments *arguments = &app->arguments;
-
-    for (const struct option *row = table; row != NULL && row->name != NULL; row++) {
-        char *place = (char *)target + row->target;
-        struct texts texts = {arguments->texts + arguments->text_count, 0};
-        const struct option_given *last = NULL;
-        if (row->kind == OPTION_MOMENT)
-            *(struct moment *)(void *)place = moment_now();
-        for (size_t i = 0; i < arguments->given_count; i++)
-            if (arguments->given[i].option == row) {
-                last = &arguments->given[i];
-                if (row->kind == OPTION_TEXTS)
-                    texts.words[texts.count++] = last->value;
-            }
-        arguments->text_count += texts.count;
-        if (row->kind == OPTION_TEXTS)
-            *(struct texts *)(void *)place = texts;
-        else if (last != NULL)
-            option_read(app, row, last->value, place);
-        else if (row->settled && config_word(app, row->name) != NULL)
-            option_read(app, row, config_word(app, row->name), place);
+    switch (option->kind) {
+    case OPTION_FLAG:
+        *(bool *)target = false;
+        break;
+    case OPTION_TEXT:
+    case OPTION_DATE:
+        *(const char **)target = NULL;
+        break;
+    case OPTION_TEXTS:
+        *(struct texts *)target = (struct texts){NULL, 0};
+        break;
+    case OPTION_COUNT:
+        *(size_t *)target = isinf(option->usual) ? SIZE_MAX : (size_t)option->usual;
+        break;
+    case OPTION_NUMBER:
+        *(double *)target = option->usual > 0.0 ? option->usual : NAN;
+        break;
+    case OPTION_QUANTITY:
+    case OPTION_AMOUNT:
+        *(double *)target = NAN;
+        break;
+    case OPTION_DAY:
+        *(int64_t *)target = moment_day(moment_now());
+        break;
+    case OPTION_MOMENT:
+        *(struct moment *)target = moment_now();
+        break;
+    case OPTION_CLOCK:
+    case OPTION_CHOICE:
+    case OPTION_ID:
+        *(int *)target = RULES_NONE;
+        break;
+    case OPTION_VESSEL:
+        known_vessel_init(target);
+        break;
+    case OPTION_TABLE:
+        *(enum record *)target = RECORD_COUNT;
+        break;
     }
 }
 
-void options_fill(struct app *app, void *target)
+void options_fill(struct app *app, const struct option *table, void *target)
 {
-    options_fill_from(app, app->command->options, target);
+    for (const struct option *row = table; row->name != NULL; row++)
+        option_init(row, (char *)target + row->target);
+    for (const struct option *row = table; row->name != NULL; row++) {
+        void *place = (char *)target + row->target;
+        const char *said = row->settled ? config_word(app, row->name) : NULL;
+        for (size_t i = 0; i < app->option_count; i++) {
+            if (app->options[i].option != row)
+                continue;
+            said = row->argument != NULL ? app->options[i].value : row->name;
+            if (row->kind == OPTION_TEXTS) {
+                struct texts *texts = place;
+                *arena_push(app->arena, texts->words, texts->count) = said;
+            }
+        }
+        if (said != NULL)
+            option_read(app, row, said, place);
+    }
 }
+
+/* ==== settings ================================================================================ */
+
+/*
+ * The settings: one YAML file of plain entries. The table is what may stand in it, what is checked, what
+ * the help says and what 'jarside config' shows. A setting with an environment variable reaches whoever asks
+ * for that; the variable itself wins.
+ */
+static const struct {
+    struct option value; /* a text with `high` is so many letters at most */
+    const char *environment;
+} settings[] = {
+    {{"temperature", "C|F", "the unit of a bare temperature", OPTION_CHOICE,
+      .words = (const char *const[]){"C", "F", NULL}},
+     NULL},
+    {{"pressure", "psi|bar|kPa", "the unit of a bare gauge reading", OPTION_CHOICE,
+      .words = (const char *const[]){"psi", "bar", "kPa", NULL}},
+     NULL},
+    {{"weight", "g|kg|lb|oz", "the unit of a bare weight", OPTION_CHOICE,
+      .words = (const char *const[]){"g", "kg", "lb", "oz", NULL}},
+     NULL},
+    {{"altitude", "HEIGHT", "above sea level, where nothing else is said of a cook: 700m, 2300ft",
+      OPTION_QUANTITY, .dimension = DIM_METRES},
+     NULL},
+    {{"place", "LABEL", "where vessels are kept, unless it is said", OPTION_TEXT, .target = 0},
+     NULL},
+    {{"species", "SPECIES", "what is grown, unless it is said", OPTION_ID, .list = LIST_SPECIES},
+     NULL},
+    {{"paper", "PAPER", "a4 or letter, for sheets and labels", OPTION_CHOICE,
+      .words = (const char *const[]){"a4", "letter", NULL}},
+     NULL},
+    {{"dates", "ORDER", "how dates are written: day/month/year, month/day/year or year/month/day",
+      OPTION_CHOICE,
+      .words = (const char *const[]){"day/month/year", "month/day/year", "year/month/day", NULL}},
+     "JARSIDE_DATES"},
+    {{"station", "LETTERS", "begins new labels where several people keep journals", OPTION_TEXT,
+      .high = 3},
+     "JARSIDE_STATION"},
+    {{"person", "NAME", "who records", OPTION_TEXT, .target = 0}, "JARSIDE_PERSON"},
+};
+_Static_assert(sizeof settings / sizeof *settings == SETTINGS, "a place in struct app for each");
+
+/* Its row; SETTINGS when there is none. */
+static size_t find(const char *name, size_t length)
+{
+    size_t i = 0;
+    while (i < SETTINGS && (strlen(settings[i].value.name) != length ||
+                            memcmp(settings[i].value.name, name, length) != 0))
+        i++;
+    return i;
+}
+
+static const char *suggest(struct app *app, const char *name)
+{
+    const char *names[SETTINGS];
+    for (size_t i = 0; i < SETTINGS; i++)
+        names[i] = settings[i].value.name;
+    const char *near = diag_nearest(name, names, SETTINGS);
+    return near != NULL ? arena_format(app->arena, "did you mean '%s'?", near)
+                        : arena_format(app->arena, "there are %s",
+                                       words_joined(app, names, SETTINGS, ", ", SETTINGS));
+}
+
+/* Ends the program, with the place in the file, unless the value is a right one. Ids can only be
+ * checked when the rules are there. */
+static void check(struct app *app, size_t setting)
+{
+    const struct option *row = &settings[setting].value;
+    const char *word = app->settings[setting].word;
+    union {
+        int choice;
+        double number;
+        const char *text;
+    } read;
+    bool letters = true;
+    if (word == NULL || (row->kind == OPTION_ID && app->rules == NULL))
+        return;
+    app->reading = app->settings[setting].at;
+    for (size_t i = 0; word[i] != '\0' && row->high > 0.0; i++)
+        letters = letters && i < (size_t)row->high && isalpha((unsigned char)word[i]);
+    if (!letters)
+        app_wrong(app, row->name, "'%s' should be one to three letters", word);
+    if (word[0] == '\0')
+        app_wrong(app, row->name, "'%s' is empty; leave the line out instead", row->name);
+    for (const char *at = word; *at != '\0'; at++)
+        if (iscntrl((unsigned char)*at))
+            app_wrong(app, row->name, "'%s' should be one line of text", row->name);
+    option_read(app, row, word, &read);
+    app->reading = (struct position){0};
+}
+
+/* Beside the overlay of rules; NULL without a home. In the arena. */
+static const char *config_path(struct app *app)
+{
+    char *overlay = rules_overlay_path();
+    const char *path = overlay != NULL
+                           ? arena_format(app->arena, "%.*sconfig.yaml",
+                                          (int)(strlen(overlay) - strlen("rules")), overlay)
+                           : NULL;
+    free(overlay);
+    return path;
+}
+
+void config_read(struct app *app)
+{
+    const char *path = config_path(app);
+    const struct entry *entries = NULL;
+    size_t count = 0;
+    if (path == NULL || access(path, F_OK) != 0)
+        return;
+    app_must(app, entries_load(path, app->arena, &entries, &count, app->diags));
+    for (size_t i = 0; i < count; i++) {
+        size_t setting = find(entries[i].key, strlen(entries[i].key));
+        app->reading = entries[i].key_at;
+        if (setting < SETTINGS)
+            app->settings[setting] = (struct setting){entries[i].text, entries[i].at};
+        else
+            app_stop(app, "no setting '%.60s'; %s", entries[i].key, suggest(app, entries[i].key));
+    }
+    app->reading = (struct position){0};
+    for (size_t i = 0; i < SETTINGS; i++) {
+        check(app, i);
+        if (settings[i].environment != NULL && app->settings[i].word != NULL)
+            setenv(settings[i].environment, app->settings[i].word, 0);
+    }
+}
+
+const char *config_word(struct app *app, const char *name)
+{
+    size_t setting = find(name, strlen(name));
+    if (setting < SETTINGS)
+        check(app, setting);
+    return setting < SETTINGS ? app->settings[setting].word : NULL;
+}
+
+void config_recall(struct app *app)
+{
+    const char *altitude = config_word(app, "altitude");
+    int sign = app->rules->feeder[FEEDS_ALTITUDE];
+    if (altitude != NULL && sign != RULES_NONE)
+        app_must(app, triage_recall_setting(app->triage, app->rules->observables[sign].id, altitude,
+                                            arena_format(app->arena, "settings: %s", altitude),
+                                            app->diags));
+}
+
+const struct option *config_next(const struct option *setting)
+{
+    size_t next = setting != NULL ? find(setting->name, strlen(setting->name)) + 1 : 0;
+    return next < SETTINGS ? &settings[next].value : NULL;
+}
+
+/* ---- the command ----------------------------------------------------------------------------- */
+
+static void put_entry(struct text *file, size_t setting, const char *word)
+{
+    bool plain = isalnum((unsigned char)word[0]);
+    for (const char *at = word; *at != '\0'; at++)
+        plain = plain && (isalnum((unsigned char)*at) || strchr("._/-", *at) != NULL);
+    text_printf(file, "%s: %s", settings[setting].value.name, plain ? "" : "'");
+    for (const char *at = word; *at != '\0'; at++)
+        text_printf(file, "%s%c", *at == '\'' ? "'" : "", *at);
+    text_puts(file, plain ? "\n" : "'\n");
+}
+
+/* The file as it is, but for this setting: comments and the order of lines stay, unless it is written in
+ * another way than a line a setting. */
+static void write_setting(struct app *app, size_t setting)
+{
+    const char *path = config_path(app), *name = settings[setting].value.name;
+    const char *word = app->settings[setting].word;
+    FILE *old = path != NULL ? fopen(path, "r") : NULL;
+    char *line = NULL;
+    size_t room = 0;
+    bool stood = app->settings[setting].at.line > 0, by_lines = true;
+    struct text file;
+
+    if (path == NULL)
+        app_stop(app, "no home folder to keep settings in; set XDG_CONFIG_HOME");
+    text_init(&file);
+    while (old != NULL && getline(&line, &room, old) > 0) {
+        const char *rest = line + strlen(name);
+        by_lines = by_lines && strchr(" {-\"'?", line[0]) == NULL;
+        if (strncmp(line, name, strlen(name)) != 0 || rest[strspn(rest, " ")] != ':') {
+            text_puts(&file, line);
+            if (strchr(line, '\n') == NULL)
+                text_puts(&file, "\n");
+        } else if (word != NULL) {
+            put_entry(&file, setting, word);
+            stood = false;
+            word = NULL;
+        } else {
+            stood = false;
+        }
+    }
+    free(line);
+    if (old != NULL)
+        (void)fclose(old);
+    if (stood || !by_lines) {
+        text_clear(&file);
+        for (size_t i = 0; i < SETTINGS; i++)
+            if (app->settings[i].word != NULL)
+                put_entry(&file, i, app->settings[i].word);
+    } else if (word != NULL) {
+        put_entry(&file, setting, word);
+    }
+    app_keep(app, path, &file);
+}
+
+/* What holds, and whether the environment said so. */
+static const char *value_of(struct app *app, size_t setting, bool *outside)
+{
+    const char *variable = settings[setting].environment, *word = app->settings[setting].word;
+    const char *said = variable != NULL ? getenv(variable) : NULL;
+    *outside = said != NULL && (word == NULL || strcmp(said, word) != 0);
+    return *outside ? said : word;
+}
+
+static enum status show(struct app *app, const char *path, size_t only)
+{
+    enum { NAME_COLUMNS = 13 };
+    const bool json = app->common.json;
+    json_t *all = json ? json_object() : NULL;
+    for (size_t i = 0; i < SETTINGS; i++) {
+        const struct option *row = &settings[i].value;
+        bool outside = false;
+        const char *value = value_of(app, i, &outside);
+        if (json)
+            json_object_set_new(all, row->name,
+                                value != NULL ? view_json_text(value) : json_null());
+        else if (only == i)
+            screen_say(&app->out, 0, 0, ROLE_PLAIN, "%s", value != NULL ? value : "");
+        else if (only == SETTINGS && value != NULL)
+            screen_row_text(&app->out, 0, NAME_COLUMNS, row->name, "%s%s%s%s", value,
+                            outside ? " (from $" : "", outside ? settings[i].environment : "",
+                            outside ? ")" : "");
+        else if (only == SETTINGS)
+            screen_row_text(&app->out, 0, NAME_COLUMNS, row->name, "not set: %s", row->help);
+    }
+    if (json)
+        return app_json(app, json_pack("{s:i, s:o, s:o}", "schema", 1, "file",
+                                       path != NULL ? view_json_text(path) : json_null(),
+                                       "settings", all));
+    if (only == SETTINGS && path != NULL)
+        screen_say(&app->out, 0, 0, ROLE_QUIET,
+                   "They stand in %s. To set one: jarside config "
+                   "altitude=700m; to take it back: jarside config altitude=",
+                   path);
+    return app_flush(app);
+}
+
+static enum status run_config(struct app *app)
+{
+    size_t only = SETTINGS;
+    for (size_t i = 0; i < SETTINGS; i++)
+        check(app, i);
+    for (size_t i = 0; i < app->operand_count; i++) {
+        const char *word = app->operands[i], *equals = strchr(word, '=');
+        size_t length = equals != NULL ? (size_t)(equals - word) : strlen(word);
+        size_t setting = find(word, length);
+        if (setting == SETTINGS) {
+            const char *name = arena_copy(app->arena, word, length);
+            app_stop(app, "no setting '%s'; %s", name, suggest(app, name));
+        }
+        if (equals == NULL) {
+            only = setting;
+            continue;
+        }
+        bool stood = app->settings[setting].word != NULL;
+        struct position at = app->settings[setting].at;
+        app->settings[setting] = (struct setting){equals[1] != '\0' ? equals + 1 : NULL, {0}};
+        check(app, setting);
+        app->settings[setting].at = stood ? at : (struct position){0};
+        write_setting(app, setting);
+        app->settings[setting].at.line = 1; /* it stands there from now on */
+    }
+    if (app->operand_count > 0 && only == SETTINGS && !app->common.json)
+        return STATUS_OK;
+    return show(app, config_path(app), only);
+}
+
+const struct command config_commands[] = {
+    {"config", "shows the settings and changes them", "[NAME | NAME=VALUE ...]",
+     "Settings: temperature, pressure and weight are the units of bare numbers (C or F; psi, bar "
+     "or "
+     "kPa; g, kg, lb or oz); altitude, place and species hold where nothing else is said; paper is "
+     "a4 "
+     "or letter; dates are day/month/year, month/day/year or year/month/day; station (one to three "
+     "letters) and "
+     "person tell journals and people apart. NAME= takes a setting back. They are kept in "
+     "jarside/config.yaml below $XDG_CONFIG_HOME or ~/.config.",
+     NULL, run_config, NEEDS_RULES, .json = true},
+    {0},
+};

@@ -3,7 +3,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "cli/cli.h"
+#include "cli/app.h"
 #include "process/probe.h"
 #include "triage/physics.h"
 #include "view/plan.h"
@@ -12,15 +12,6 @@
 
 /* ---- what they share ------------------------------------------------------------------------- */
 
-static void begin(struct app *app, void *given)
-{
-    if (app->arguments.operand_count > 0)
-        app_stop(app, "unexpected argument '%s'; see 'jarside %s --help'",
-                 app->arguments.operands[0], app->command->name);
-    app_must(app, app_load(app, NULL, 0));
-    options_fill(app, given);
-}
-
 /* Ends the command unless physics was content with what it was given. */
 static void must_compute(struct app *app, enum process_error error, double value)
 {
@@ -28,22 +19,23 @@ static void must_compute(struct app *app, enum process_error error, double value
     if (error == PROCESS_OK)
         return;
     limit_message(message, sizeof message, error, value);
-    app_must(app, app_error(app, STATUS_DATA, NULL, "%s", message));
+    app_quit(app, app_error(app, STATUS_DATA, NULL, "%s", message));
 }
 
-static void must_answer(struct app *app, enum physics_answer answer,
-                        const struct physics_refusal *refusal)
+/* The same of what the rules fill; what had to be assumed, in the arena. */
+static const char *must_answer(struct app *app, enum physics_answer answer,
+                               const struct physics_refusal *refusal, struct text *words)
 {
-    struct text why;
-    if (answer == PHYSICS_OK)
-        return;
     if (answer == PHYSICS_REFUSED)
         must_compute(app, refusal->fault, refusal->value);
-    text_init(&why);
-    physics_explain(&why, answer, refusal);
-    app_usage(app, "%s", why.bytes);
-    text_release(&why);
-    app_quit(app, STATUS_USAGE);
+    if (answer != PHYSICS_OK) {
+        text_clear(words);
+        physics_explain(words, answer, refusal);
+        app_stop(app, "%s", words->bytes);
+    }
+    const char *assumed = arena_string(app->arena, words->bytes);
+    text_release(words);
+    return assumed;
 }
 
 /* Reads a temperature log (process/probe.h), handing each reading to `reading`. `path` may be "-".
@@ -75,7 +67,6 @@ static const char *vessel_name(const struct app *app, const struct known_vessel 
 struct cook_request {
     struct known_cook known;
     const char *probe, *unit;
-    bool json;
 };
 
 #define AT(member) .target = offsetof(struct cook_request, member)
@@ -116,7 +107,6 @@ static const struct option cook_options[] = {
     {"probe", "FILE", "a log of the core's temperature (CSV: time, temperature); '-' for input",
      OPTION_TEXT, AT(probe)},
     {"probe-unit", "C|F", "when the log does not say", OPTION_TEXT, AT(unit)},
-    {"json", NULL, "print JSON", OPTION_FLAG, AT(json)},
     {0},
 };
 #undef AT
@@ -156,13 +146,13 @@ static enum status run_cook(struct app *app)
 {
     struct cook_organism organisms[COOK_MAX_ORGANISMS];
     struct physics_refusal refusal;
-    struct cook_request request = {.json = false};
+    struct cook_request request;
     struct known_cook *known = &request.known;
     struct cook_report cook = {.measured = false};
     struct text assumed;
 
     known_cook_init(known);
-    begin(app, &request);
+    options_fill(app, cook_options, &request);
     known->air /= 100.0;
     /* A log tells pressure and time by what they did; the setup then counts for the load only. */
     if (request.probe != NULL && isnan(known->minutes))
@@ -171,15 +161,14 @@ static enum status run_cook(struct app *app)
         app_stop(app, "give --gauge and --minutes, or --probe; for instance: "
                       "jarside cook --gauge 14psi --minutes 95 --vessel jar:1litre");
     text_init(&assumed);
-    must_answer(app, physics_cook(app->rules, known, &cook.setup, organisms, &assumed, &refusal),
-                &refusal);
+    cook.assumed = must_answer(
+        app, physics_cook(app->rules, known, &cook.setup, organisms, &assumed, &refusal), &refusal,
+        &assumed);
     cook.rules = app->rules;
     cook.rated = isnan(known->rated) ? app->rules->cook.rated : known->rated;
-    cook.assumed = arena_string(app->arena, assumed.bytes);
-    text_release(&assumed);
     cook.vessel = vessel_name(app, &known->vessel);
     compute_cook(app, &request, &cook);
-    if (request.json)
+    if (app->common.json)
         return app_json(app, view_cook_json(&cook));
     view_cook(&app->out, &cook);
     return app_flush(app);
@@ -191,7 +180,6 @@ struct hydration_request {
     struct known_grain grain;
     struct known_vessel vessel;
     double before, after, target, vessels;
-    bool json;
 };
 
 #define AT(member) .target = offsetof(struct hydration_request, member)
@@ -213,7 +201,6 @@ static const struct option hydration_options[] = {
     {"mass", "WEIGHT", "hydrated grain in one vessel", OPTION_AMOUNT, AT(vessel.grams),
      .dimension = DIM_GRAMS},
     {"vessels", "N", "how many vessels", OPTION_AMOUNT, AT(vessels)},
-    {"json", NULL, "print JSON", OPTION_FLAG, AT(json)},
     {0},
 };
 #undef AT
@@ -269,12 +256,11 @@ static void recipe(struct app *app, const struct hydration_request *given,
 
 static enum status run_hydration(struct app *app)
 {
-    struct hydration_request given = {.before = NAN, .after = NAN, .target = NAN, .vessels = NAN};
+    struct hydration_request given;
     const struct known_grain *grain = &given.grain;
 
     known_grain_init(&given.grain);
-    known_vessel_init(&given.vessel);
-    begin(app, &given);
+    options_fill(app, hydration_options, &given);
     bool soaked = !isnan(given.before), mixed = !isnan(grain->dry) && !isnan(grain->water);
     if (given.vessels < 1.0)
         app_wrong(app, "vessels", "at least one vessel");
@@ -314,7 +300,7 @@ static enum status run_hydration(struct app *app)
         report.fill = moisture_fill((report.dry + report.water) / report.vessels,
                                     physics_bulk(rules, grain->kind),
                                     rules->vessels[given.vessel.kind].litres);
-    if (given.json)
+    if (app->common.json)
         return app_json(app, view_mix_json(&report));
     view_mix(&app->out, &report);
     return app_flush(app);
@@ -329,7 +315,6 @@ struct forecast_request {
     const char *inoculum, *temperatures, *unit, *start;
     struct texts shaken;
     double day, seen, still;
-    bool json;
     /* Read from these. */
     struct shake shakes[MOST_SHAKES];
     struct warmth warmth[MOST_WARMTH];
@@ -360,7 +345,6 @@ static const struct option forecast_options[] = {
      .dimension = DIM_PERCENT},
     {"still", "DAYS", "for how long it has not grown", OPTION_AMOUNT, AT(still),
      .dimension = DIM_DAYS},
-    {"json", NULL, "print JSON", OPTION_FLAG, AT(json)},
     {0},
 };
 #undef AT
@@ -452,8 +436,7 @@ static enum status run_forecast(struct app *app)
     struct text assumed;
 
     known_growth_init(&run->known);
-    run->day = run->seen = run->still = NAN;
-    begin(app, run);
+    options_fill(app, forecast_options, run);
     read_inoculum(app, run);
     read_shakes(app, run);
     if (run->temperatures != NULL && !isnan(run->known.temperature))
@@ -473,15 +456,13 @@ static enum status run_forecast(struct app *app)
     report.start = run->start;
     report.vessel = vessel_name(app, &run->known.vessel);
     text_init(&assumed);
-    must_answer(
+    report.assumed = must_answer(
         app,
         physics_growth(app->rules, &run->known, &report.forecast, &constant, &assumed, &refusal),
-        &refusal);
-    report.assumed = arena_string(app->arena, assumed.bytes);
-    text_release(&assumed);
+        &refusal, &assumed);
     enum process_error error = compute_run(&report, run);
     must_compute(app, error, error == PROCESS_COVERAGE ? run->seen : run->day);
-    if (run->json)
+    if (app->common.json)
         return app_json(app, view_forecast_json(&report));
     view_forecast(&app->out, &report);
     return app_flush(app);
@@ -492,15 +473,15 @@ const struct command plan_commands[] = {
      "Example: jarside cook --gauge 14psi --altitude 700m --vessel jar:1litre --minutes 95. Ranges "
      "and the main assumptions are always shown. Never exceed the pressure in the cooker's "
      "manual; this is not a calculator for canning food.",
-     cook_options, run_cook},
+     cook_options, run_cook, NEEDS_RULES, .json = true, .own = true},
     {"hydration", "works out grain and water to weigh, or the moisture of what was weighed", "",
      "Examples: jarside hydration --dry 700g --water 330g --grain sorghum; jarside hydration "
      "--grain wheat --vessel jar:1litre --vessels 5; jarside hydration --before 2kg --after 3.3kg "
      "--grain oats.",
-     hydration_options, run_hydration},
+     hydration_options, run_hydration, NEEDS_RULES, .json = true, .own = true},
     {"forecast", "works out when the grain will be fully colonised and when to shake", "",
      "Examples: jarside forecast --species shiitake --temp 22C --inoculum 3ml --vessel bag:2.2kg; "
      "add --day 15 --seen 20% to find out whether that is on time.",
-     forecast_options, run_forecast},
+     forecast_options, run_forecast, NEEDS_RULES, .json = true, .own = true},
     {0},
 };

@@ -1,142 +1,93 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Records around batches, and what the journal shows of them: lists, histories, what is due, labels. */
 #include <math.h>
 #include <string.h>
 #include <strings.h>
 
 #include "cli/app.h"
-#include "cli/assign.h"
-#include "cli/cli.h"
 #include "journal/calendar.h"
-#include "view/journal.h"
-#include "view/screen.h"
-
-/* Records around batches, and what the journal shows of them: lists, histories, what is due, labels. */
 
 /* ---- recording a starter, lot, cook, session or place ------------------------------------------ */
 
-struct recording {
-    struct app *app;
-    struct moment at;
-    struct texts from;
-    bool fresh;
-    const char *species, *kind, *source, *note;
-    bool json;
-    enum record record;
-    union any_record row;
-    bool there; /* it is in the journal already */
-    const char *label;
-};
-
-#define AT(member) .target = offsetof(struct recording, member)
 static const struct option record_options[] = {
-    {"at", "MOMENT", "when a change was made, if not now", OPTION_MOMENT, AT(at)},
-    {"json", NULL, "print JSON", OPTION_FLAG, AT(json)},
+    AT_ROW("when a change was made, if not now"),
     {0},
 };
 
 static const struct option starter_options[] = {
     {"from", "STARTER", "the starter or vessel it was made from; may be repeated", OPTION_TEXTS,
-     AT(from)},
-    {"new", NULL, "what it was made from is new to the journal, too", OPTION_FLAG, AT(fresh)},
+     GIVEN(from)},
+    {"new", NULL, "what it was made from is new to the journal, too", OPTION_FLAG, GIVEN(fresh)},
     {"species", "SPECIES", "an id; else that of the starter it came from", OPTION_TEXT,
-     AT(species)},
-    {"kind", "KIND", "liquid_culture, plate ...", OPTION_TEXT, AT(kind)},
+     GIVEN(species)},
+    {"kind", "KIND", "liquid_culture, plate ...", OPTION_TEXT, GIVEN(kind)},
     {"source", "WORDS", "where it came from, if not from a starter in the journal", OPTION_TEXT,
-     AT(source)},
-    {"at", "MOMENT", "when it was made; else now", OPTION_MOMENT, AT(at)},
-    {"note", "WORDS", "anything to remember", OPTION_TEXT, AT(note)},
-    {"json", NULL, "print JSON", OPTION_FLAG, AT(json)},
+     GIVEN(source)},
+    AT_ROW("when it was made; else now"),
+    NOTE_ROW,
     {0},
 };
-#undef AT
 
-static enum status tell(struct recording *recording, const char *what)
+static enum status tell(struct app *app, enum record record, const char *label, const char *what)
 {
-    struct app *app = recording->app;
-    const char *kind = record_types[recording->record].name;
-    labels_find(app, recording->record, recording->label, &recording->row);
-    if (recording->json)
-        return app_json(
-            app, json_pack("{s:i, s:s, s:s, s:o}", "schema", 1, "kind", kind, "did", what, "record",
-                           view_record_json(&app->view, recording->record, &recording->row)));
-    screen_say(&app->out, 0, 2, ROLE_PLAIN, "%s %s: %s.", kind, recording->label, what);
-    view_record(&app->out, &app->view, recording->record, &recording->row);
+    const char *kind = record_types[record].name;
+    union any_record row;
+    labels_find(app, record, label, &row);
+    if (app->common.json)
+        return app_json(app, json_pack("{s:i, s:s, s:s, s:o}", "schema", 1, "kind", kind, "did",
+                                       what, "record", view_record_json(&app->view, record, &row)));
+    app_say(app, "%s %s: %s.", kind, row.named.label, what);
+    view_record(&app->out, &app->view, record, &row);
     return app_flush(app);
 }
 
-/* A "column=value" word: into the row, and as a correction of a record that is there. */
-static void set_column(struct recording *recording, const char *typed)
+/* The record of that label; or a new one with it, or with the next label where there is none. */
+static void find_or_name(struct app *app, enum record record, const char *label,
+                         union any_record *row)
 {
-    const struct column *columns = record_types[recording->record].columns;
-    struct assignment assignments[ASSIGN_MOST];
-    struct app *app = recording->app;
-    size_t many = assign_read(app, recording->record, typed, &recording->row, assignments);
-
-    for (size_t k = 0; k < many; k++) {
-        const char *name = assignments[k].column, *value = assignments[k].value;
-        app_must(app,
-                 journal_read_column(app->journal, &columns[record_column(recording->record, name)],
-                                     value, app->arena, &recording->row, app->diags));
-        if (recording->there)
-            app_must(app, journal_correct(app->journal, recording->record, recording->label, name,
-                                          value, recording->at, app->diags));
-    }
-}
-
-/* The label named, or the next one where there is none. */
-static void find_or_name(struct recording *recording, const char *label)
-{
-    struct app *app = recording->app;
-    int64_t id = 0;
-
-    record_init(recording->record, &recording->row);
-    recording->label = label;
-    if (label == NULL)
-        app_must(app, journal_next_label(app->journal, recording->record, app->arena,
-                                         &recording->label, app->diags));
-    else if (labels_has(app, recording->record, label, &id, &recording->label))
-        app_get(app, recording->record, id, &recording->row);
+    const int64_t id = label != NULL ? labels_id(app, record, label) : 0;
+    record_init(record, row);
+    if (id != 0)
+        app_get(app, record, id, row);
+    else if (label != NULL)
+        row->named.label = label;
     else
-        recording->label = label;
-    recording->there = id != 0;
-    recording->row.named.label = recording->label;
+        app_must(app, journal_next_label(app->journal, record, app->arena, &row->named.label,
+                                         app->diags));
 }
 
 static enum status run_record(struct app *app)
 {
-    struct recording recording = {.app = app};
-    const char *const *words = app->arguments.operands;
-    size_t count = app->arguments.operand_count;
+    enum { NAME_COLUMNS = 12 };
+    const char *const *words = app->operands, *altitude = config_word(app, "altitude");
+    const size_t count = app->operand_count;
+    const enum record record = count > 0 ? labels_kind(words[0]) : RECORD_COUNT;
+    union any_record row;
 
-    app_open(app, JOURNAL_CREATE);
-    options_fill(app, &recording);
-    recording.record = count > 0 ? labels_kind(words[0]) : RECORD_COUNT;
-    if (recording.record != RECORD_STARTER && recording.record != RECORD_LOT &&
-        recording.record != RECORD_COOK && recording.record != RECORD_SESSION &&
-        recording.record != RECORD_PLACE)
+    if (record > RECORD_PLACE) /* the first kinds are those around a batch */
         app_stop(app, "record what? A starter, lot, cook, session or place; for instance: "
                       "jarside record cook C4 gauge=14psi minutes=95");
     if (count == 2 && (strcmp(words[1], "help") == 0 || strcmp(words[1], "?") == 0)) {
         screen_say(&app->out, 0, 2, ROLE_STRONG, "A %s may hold:", words[0]);
-        assign_help(app, recording.record);
+        for (const struct column *at = record_types[record].columns; at->name != NULL; at++)
+            if (!at->derived && !at->internal)
+                screen_row(&app->out, 2, NAME_COLUMNS, at->name, assign_what(app, at));
         return app_flush(app);
     }
-    size_t named = count > 1 && strchr(words[1], '=') == NULL ? 2 : 1;
-    find_or_name(&recording, named == 2 ? words[1] : NULL);
-    if (count == named && recording.there)
-        return tell(&recording, "as recorded");
+    const size_t named = count > 1 && strchr(words[1], '=') == NULL ? 2 : 1;
+    find_or_name(app, record, named == 2 ? words[1] : NULL, &row);
+    const bool there = row.named.id != 0;
+    if (count == named && there)
+        return tell(app, record, row.named.label, "as recorded");
     app_begin(app);
     for (size_t i = named; i < count; i++)
-        set_column(&recording, words[i]);
-    bool cooked_here = !recording.there && recording.record == RECORD_COOK &&
-                       isnan(recording.row.cook.altitude) && config_word(app, "altitude") != NULL;
-    if (cooked_here)
-        set_column(&recording,
-                   arena_format(app->arena, "altitude=%s", config_word(app, "altitude")));
-    if (!recording.there)
-        app_add(app, recording.record, &recording.row);
+        assign(app, record, words[i], &row, app->given.at);
+    if (!there && record == RECORD_COOK && isnan(row.cook.altitude) && altitude != NULL)
+        assign(app, record, arena_format(app->arena, "altitude=%s", altitude), &row, app->given.at);
+    if (!there)
+        app_add(app, record, &row);
     app_commit(app);
-    return tell(&recording, recording.there ? "corrected" : "recorded");
+    return tell(app, record, row.named.label, there ? "corrected" : "recorded");
 }
 
 /* ---- starters -------------------------------------------------------------------------------- */
@@ -156,39 +107,33 @@ static bool descends(struct app *app, int64_t starter, int64_t ancestor, int dep
     return false;
 }
 
-static void add_parents(struct recording *recording)
+static void add_parents(struct app *app, const struct texts *from, const struct starter *starter)
 {
-    const struct texts *from = &recording->from;
-    struct app *app = recording->app;
-
     for (size_t i = 0; i < from->count; i++) {
-        struct parent link = {.starter = recording->row.starter.id};
+        struct parent link = {.starter = starter->id,
+                              .vessel = labels_id(app, RECORD_VESSEL, from->words[i])};
         struct starter parent;
         struct vessel vessel;
-        const char *found = NULL;
-        if (labels_has(app, RECORD_VESSEL, from->words[i], &link.vessel, &found)) {
-            labels_find(app, RECORD_VESSEL, found, &vessel);
+        if (link.vessel == 0) {
+            labels_find(app, RECORD_STARTER, from->words[i], &parent);
+            if (descends(app, parent.id, link.starter, 0))
+                app_stop(app, "%s was itself made from %s; check both labels", parent.label,
+                         starter->label);
+            link.parent = parent.id;
+        } else {
+            app_get(app, RECORD_VESSEL, link.vessel, &vessel);
             const char *why = vessel_risk(app, &vessel, EVENT_USE);
             if (why != NULL && vessel.state != VESSEL_USED)
-                app_must(app, app_error(app, STATUS_CHECK, NULL, "%s", why));
-            app_add(app, RECORD_PARENT, &link);
-            continue;
+                app_quit(app, app_error(app, STATUS_CHECK, NULL, "%s", why));
         }
-        labels_find(app, RECORD_STARTER, from->words[i], &parent);
-        if (descends(app, parent.id, link.starter, 0))
-            app_stop(app, "%s was itself made from %s; check both labels", parent.label,
-                     recording->label);
-        link.parent = parent.id;
         app_add(app, RECORD_PARENT, &link);
     }
 }
 
 /* The words of the command, as a description would be read: mushroom and kind of starter. */
-static void read_words(struct recording *recording, const char *const *words, size_t count)
+static void read_words(struct app *app, const char *const *words, size_t count, struct starter *row)
 {
-    struct app *app = recording->app;
     const struct rules *rules = app->rules;
-    struct starter *row = &recording->row.starter;
     const struct unclear *unclear = NULL;
     const struct fact *facts = NULL;
     const char *text = "", *odd = NULL;
@@ -225,221 +170,185 @@ static void read_words(struct recording *recording, const char *const *words, si
                  odd);
 }
 
-static void make_starter(struct recording *recording, const char *const *words, size_t count)
+/* The mushroom is that of the first parent, when nothing else was said; of a vessel it is the grain. */
+static void take_after(struct app *app, const char *label, struct starter *row)
 {
-    const struct {
-        const char *column, *value;
-    } given[] = {{"species", recording->species},
-                 {"kind", recording->kind},
-                 {"source", recording->source},
-                 {"note", recording->note}};
-    struct app *app = recording->app;
     struct starter parent;
     struct vessel vessel;
-
-    read_words(recording, words, count);
-    recording->row.starter.made = recording->at;
-    for (size_t i = 0; i < sizeof given / sizeof *given; i++)
-        if (given[i].value != NULL)
-            set_column(recording,
-                       arena_format(app->arena, "%s=%s", given[i].column, given[i].value));
-    /* The mushroom is that of the first parent, when nothing else was said; of a vessel it is the grain. */
-    if (recording->from.count > 0) {
-        struct starter *row = &recording->row.starter;
-        const char *found = NULL;
-        int64_t id = 0;
-        bool grain = labels_has(app, RECORD_VESSEL, recording->from.words[0], &id, &found);
-        if (grain)
-            starter_of_vessel(app, found, &vessel, &parent);
-        else
-            labels_find(app, RECORD_STARTER, recording->from.words[0], &parent);
-        row->species = row->species[0] != '\0' ? row->species : parent.species;
-        row->kind = row->kind[0] != '\0' || !grain ? row->kind : parent.kind;
-    }
-    app_begin(app);
-    app_add(app, RECORD_STARTER, &recording->row);
-    add_parents(recording);
-    app_commit(app);
+    const bool grain = labels_id(app, RECORD_VESSEL, label) != 0;
+    if (grain)
+        starter_of_vessel(app, label, &vessel, &parent);
+    else
+        labels_find(app, RECORD_STARTER, label, &parent);
+    row->species = row->species[0] != '\0' ? row->species : parent.species;
+    row->kind = row->kind[0] != '\0' || !grain ? row->kind : parent.kind;
 }
 
 /* "... from S1 and B1-3", "... from plate P4": what it was made from stands last. A plate not yet on
  * record is one when that was said; how many words stand before. */
-static size_t take_from(struct recording *recording, const char *const *words, size_t count)
+static size_t take_from(struct app *app, const char *const *words, size_t count, struct texts *from)
 {
-    struct app *app = recording->app;
-    const char **from = NULL, *kind = "";
-    size_t before = 0, named = 0;
+    const char *kind = "";
+    size_t before = 0;
+    *from = (struct texts){NULL, 0};
     while (before < count && strcasecmp(words[before], "from") != 0)
         before++;
     for (size_t i = before + 1; i < count; i++) {
-        const char *found = NULL;
-        int64_t id = 0;
-        if (labels_has(app, RECORD_STARTER, words[i], &id, &found) ||
-            labels_has(app, RECORD_VESSEL, words[i], &id, &found)) {
-            *arena_push(app->arena, from, named) = found;
-        } else if (strpbrk(words[i], "0123456789") != NULL && !recording->fresh) {
+        union any_record parent;
+        const bool there = labels_id(app, RECORD_STARTER, words[i]) != 0 ||
+                           labels_id(app, RECORD_VESSEL, words[i]) != 0;
+        const bool label = there || strpbrk(words[i], "0123456789") != NULL;
+        if (!label && strcasecmp(words[i], "and") != 0)
+            kind = words[i];
+        if (!label)
+            continue;
+        if (!there && !app->given.fresh)
             app_stop(app, "nothing in the journal is called '%s'; --new records it as a starter",
                      words[i]);
-        } else if (strpbrk(words[i], "0123456789") != NULL) {
-            struct recording parent = {.app = app, .record = RECORD_STARTER};
-            find_or_name(&parent, words[i]);
-            read_words(&parent, &kind, 1);
-            app_add(app, RECORD_STARTER, &parent.row);
-            *arena_push(app->arena, from, named) = words[i];
-        } else if (strcasecmp(words[i], "and") != 0) {
-            kind = words[i];
+        if (!there) {
+            find_or_name(app, RECORD_STARTER, words[i], &parent);
+            read_words(app, &kind, 1, &parent.starter);
+            app_add(app, RECORD_STARTER, &parent);
         }
+        *arena_push(app->arena, from->words, from->count) = words[i];
     }
-    for (size_t i = 0; i < recording->from.count; i++)
-        *arena_push(app->arena, from, named) = recording->from.words[i];
-    recording->from = (struct texts){from, named};
+    for (size_t i = 0; i < app->given.from.count; i++)
+        *arena_push(app->arena, from->words, from->count) = app->given.from.words[i];
     return before;
 }
 
 static enum status run_starter(struct app *app)
 {
-    struct recording recording = {.app = app, .record = RECORD_STARTER};
-    const char *const *words = app->arguments.operands;
-    size_t count = app->arguments.operand_count;
-    const char *found = NULL;
-    int64_t id = 0;
+    const struct given *given = &app->given;
+    const char *const columns[][2] = {{"species", given->species},
+                                      {"kind", given->kind},
+                                      {"source", given->source},
+                                      {"note", given->note}};
+    const char *const *words = app->operands;
+    size_t count = app->operand_count;
+    struct texts from;
+    union any_record row;
 
-    app_open(app, JOURNAL_CREATE);
-    options_fill(app, &recording);
     /* "S2", "LC-4": a word with a figure in it is a label, and what was named before is one, too. */
     bool named = count > 0 && (strpbrk(words[0], "0123456789") != NULL ||
-                               labels_has(app, RECORD_STARTER, words[0], &id, &found));
-    find_or_name(&recording, named ? words[0] : NULL);
-    count = take_from(&recording, words, count);
-    if (!recording.there)
-        make_starter(&recording, words + named, count - named);
-    else if (count > 1 || recording.from.count == 0)
+                               labels_id(app, RECORD_STARTER, words[0]) != 0);
+    find_or_name(app, RECORD_STARTER, named ? words[0] : NULL, &row);
+    app_begin(app);
+    count = take_from(app, words, count, &from);
+    if (row.named.id != 0 && (count > 1 || from.count == 0))
         app_stop(app,
                  "starter %s is there already; 'jarside correct %s COLUMN=VALUE' corrects it, "
                  "--from names what it came from",
-                 recording.label, recording.label);
-    else
-        add_parents(&recording);
-    return tell(&recording, "recorded");
+                 row.named.label, row.named.label);
+    if (row.named.id == 0) {
+        read_words(app, words + named, count - named, &row.starter);
+        row.starter.made = given->at;
+        for (size_t i = 0; i < sizeof columns / sizeof *columns; i++)
+            if (columns[i][1] != NULL)
+                assign(app, RECORD_STARTER,
+                       arena_format(app->arena, "%s=%s", columns[i][0], columns[i][1]), &row,
+                       given->at);
+        if (from.count > 0)
+            take_after(app, from.words[0], &row.starter);
+        app_add(app, RECORD_STARTER, &row);
+    }
+    add_parents(app, &from, &row.starter);
+    app_commit(app);
+    return tell(app, RECORD_STARTER, row.named.label, "recorded");
 }
 
 /* ---- list, search, history --------------------------------------------------------------------- */
 
-static const char *const papers[] = {[PAPER_A4] = "a4", [PAPER_LETTER] = "letter", NULL};
+const char *const paper_words[] = {[PAPER_A4] = "a4", [PAPER_LETTER] = "letter", NULL};
 
-/* Writes a page, which is released, and says so. */
-static enum status write_page(struct app *app, const char *path, bool force, struct text *html)
-{
-    app_write(app, path, html, force);
-    if (strcmp(path, "-") != 0)
-        screen_say(&app->out, 0, 2, ROLE_PLAIN, "Written to %s.", path);
-    return app_flush(app);
-}
-
-struct shown { /* which records of the journal, and how */
-    const char *batch, *html;
-    int state, fate, paper;
-    size_t limit; /* SIZE_MAX when not said */
-    bool force, json;
-};
-
-#define AT(member) .target = offsetof(struct shown, member)
 static const struct option list_options[] = {
     {"batch", "BATCH", "vessels, looks, events or outcomes of this batch only", OPTION_TEXT,
-     AT(batch)},
+     GIVEN(batch)},
     {"state", "STATE", "vessels that are growing, isolated, discarded or used", OPTION_CHOICE,
-     AT(state), .words = vessel_state_words},
+     GIVEN(state), .words = vessel_state_words},
     {"fate", "FATE", "vessels that are open, sound, stuck, contaminated or untold", OPTION_CHOICE,
-     AT(fate), .words = fate_words},
-    {"limit", "N", "the newest N, else 20; 0 for all", OPTION_COUNT, AT(limit)},
-    {"json", NULL, "print JSON", OPTION_FLAG, AT(json)},
+     GIVEN(fate), .words = fate_words},
+    LIMIT_ROW(INFINITY, "the newest N, else 20; 0 for all"),
     {0},
 };
 
 static const struct option search_options[] = {
-    {"limit", "N", "the newest N of each kind, else 10", OPTION_COUNT, AT(limit)},
-    {"json", NULL, "print JSON", OPTION_FLAG, AT(json)},
+    LIMIT_ROW(10, "the newest N of each kind, else 10"),
     {0},
 };
 
 static const struct option history_options[] = {
-    {"limit", "N", "the newest N entries of each kind, else 100; 0 for all", OPTION_COUNT,
-     AT(limit)},
-    {"html", "FILE", "of a batch or vessel, as a page with a chart; '-' for standard output",
-     OPTION_TEXT, AT(html)},
-    {"force", NULL, "replace a file that exists", OPTION_FLAG, AT(force)},
-    {"paper", "PAPER", "a4 (the default) or letter", OPTION_CHOICE, AT(paper), .words = papers,
-     .settled = true},
-    {"json", NULL, "print JSON", OPTION_FLAG, AT(json)},
+    LIMIT_ROW(100, "the newest N entries of each kind, else 100; 0 for all"),
+    HTML_ROW("of a batch or vessel, as a page with a chart; '-' for standard output"),
+    FORCE_ROW,
+    PAPER_ROW("a4 (the default) or letter"),
     {0},
 };
-#undef AT
+
+/* What was read of the journal, or what reading it failed with. */
+static enum status told_json(struct app *app, json_t *json, enum status status)
+{
+    app_must(app, status);
+    return app_json(app, json);
+}
 
 static enum status run_list(struct app *app)
 {
     enum { USUAL = 20, USUAL_OF_BATCH = 200 };
-    struct shown given = {.state = SURVEY_ANY, .fate = SURVEY_ANY, .limit = SIZE_MAX};
+    const struct given *given = &app->given;
+    const char *word = app->operand_count > 0 ? app->operands[0] : NULL, *of = given->batch;
+    const bool filtered = given->state != SURVEY_ANY || given->fate != SURVEY_ANY;
     struct survey survey = survey_all(RECORD_BATCH, USUAL);
-    const char *word = app->arguments.operand_count > 0 ? app->arguments.operands[0] : NULL;
     struct batch batch = {.id = 0};
     struct page page;
-    int64_t id = 0;
     enum status status;
 
-    app_open(app, JOURNAL_READ);
-    options_fill(app, &given);
-    if (app->arguments.operand_count > 1)
-        app_stop(app, "list one thing at a time");
-    bool filtered = given.state != SURVEY_ANY || given.fate != SURVEY_ANY;
-    if (given.batch != NULL || filtered)
+    if (of != NULL || filtered)
         survey.record = RECORD_VESSEL;
     if (word != NULL && (survey.record = labels_kind(word)) == RECORD_COUNT) {
-        if (!labels_has(app, RECORD_BATCH, word, &id, &given.batch)) /* "B3" lists its vessels */
+        if (labels_id(app, RECORD_BATCH, word) == 0)
             app_stop(app,
                      "list what? batches, vessels, starters, lots, cooks, sessions, places, "
                      "looks, events, outcomes, edits, or a batch; not '%s'",
                      word);
+        of = word; /* "B3" lists its vessels */
         survey.record = RECORD_VESSEL;
     }
-    if (given.batch != NULL)
-        labels_find(app, RECORD_BATCH, given.batch, &batch);
+    if (of != NULL)
+        labels_find(app, RECORD_BATCH, of, &batch);
     if (filtered && survey.record != RECORD_VESSEL)
         app_stop(app, "only vessels have a state or a fate");
-    if (given.batch != NULL && survey.record != RECORD_VESSEL && survey.record != RECORD_LOOK &&
-        survey.record != RECORD_EVENT && survey.record != RECORD_OUTCOME)
+    if (of != NULL && survey.record != RECORD_VESSEL && !record_of_vessel(survey.record))
         app_stop(app, "--batch goes with vessels, looks, events and outcomes");
     survey.batch = batch.id;
-    survey.state = given.state;
-    survey.fate = given.fate;
-    survey.limit = given.limit != SIZE_MAX ? given.limit
-                   : survey.batch != 0     ? USUAL_OF_BATCH
-                                           : USUAL;
+    survey.state = given->state;
+    survey.fate = given->fate;
+    survey.limit = given->limit != SIZE_MAX ? given->limit : of != NULL ? USUAL_OF_BATCH : USUAL;
     app_must(app, survey_page(app->journal, &survey, app->arena, &page, app->diags));
-    if (given.json) {
+    if (app->common.json) {
         json_t *records = view_list_json(&app->view, survey.record, &page, &status);
-        app_must(app, status);
-        return app_json(app, json_pack("{s:i, s:s, s:I, s:o}", "schema", 1, "kind",
-                                       record_types[survey.record].name, "total",
-                                       (json_int_t)page.total, "records", records));
+        return told_json(app,
+                         json_pack("{s:i, s:s, s:I, s:o}", "schema", 1, "kind",
+                                   record_types[survey.record].name, "total",
+                                   (json_int_t)page.total, "records", records),
+                         status);
     }
     app_must(app, view_list(&app->out, &app->view, survey.record, &page));
     if (page.count == 0)
-        screen_say(&app->out, 0, 0, ROLE_PLAIN, "The journal has none of that kind.");
+        app_say(app, "The journal has none of that kind.");
     return app_flush(app);
 }
 
 static enum status run_search(struct app *app)
 {
-    struct shown given = {.limit = 10};
+    const bool json = app->common.json;
     const char **words = NULL;
     size_t count = 0;
     struct hits hits;
     enum status status = STATUS_OK;
 
-    app_open(app, JOURNAL_READ);
-    options_fill(app, &given);
-    for (size_t i = 0; i < app->arguments.operand_count; i++) {
-        const char *at = app->arguments.operands[i];
+    for (size_t i = 0; i < app->operand_count; i++) {
+        const char *at = app->operands[i];
         for (at += strspn(at, " \t\n"); *at != '\0'; at += strspn(at, " \t\n")) {
             size_t length = strcspn(at, " \t\n");
             *arena_push(app->arena, words, count) = arena_copy(app->arena, at, length);
@@ -448,9 +357,9 @@ static enum status run_search(struct app *app)
     }
     if (count == 0)
         app_stop(app, "search for what? For instance: jarside search greasy S1");
-    app_must(app,
-             survey_search(app->journal, words, count, given.limit > 0 ? given.limit : SIZE_MAX / 2,
-                           app->arena, &hits, app->diags));
+    app_must(app, survey_search(app->journal, words, count,
+                                app->given.limit > 0 ? app->given.limit : SIZE_MAX / 2, app->arena,
+                                &hits, app->diags));
     int64_t *ids = arena_array(app->arena, hits.count + 1, sizeof *ids);
     json_t *groups = json_array();
     for (size_t start = 0, end = 0; start < hits.count; start = end) { /* a kind of record */
@@ -460,280 +369,230 @@ static enum status run_search(struct app *app)
         for (size_t k = end; k > start; k--) /* the newest last */
             ids[end - k] = hits.hits[k - 1].id;
         const struct page page = {ids, end - start, end - start};
-        if (given.json) {
-            json_t *records = view_list_json(&app->view, record, &page, &status);
+        if (json)
             view_json_row(groups, "{s:s, s:o}", "kind", record_types[record].name, "records",
-                          records);
-        } else {
-            if (app->out.out.length > 0)
-                screen_blank(&app->out);
-            status = view_list(&app->out, &app->view, record, &page);
-        }
-        app_must(app, status);
+                          view_list_json(&app->view, record, &page, &status));
+        else if (app->out.out.length > 0)
+            screen_blank(&app->out);
+        app_must(app, json ? status : view_list(&app->out, &app->view, record, &page));
     }
-    if (given.json)
+    if (json)
         return app_json(
             app, json_pack("{s:i, s:b, s:o}", "schema", 1, "more", hits.more, "found", groups));
     json_decref(groups);
     if (hits.count == 0)
-        screen_say(&app->out, 0, 0, ROLE_PLAIN, "Nothing in the journal contains all these words.");
+        app_say(app, "Nothing in the journal contains all these words.");
     if (hits.more)
-        screen_say(&app->out, 0, 0, ROLE_QUIET, "There are older ones; --limit shows more.");
+        app_aside(app, "There are older ones; --limit shows more.");
+    return app_flush(app);
+}
+
+/* B1-3..5, B1 3 5 */
+static enum status several_histories(struct app *app)
+{
+    const struct chosen chosen = labels_vessels(app, app->operands, app->operand_count);
+    for (size_t i = 0; i < chosen.count; i++) {
+        if (i > 0)
+            screen_blank(&app->out);
+        app_must(app, view_history(&app->out, &app->view, RECORD_VESSEL, &chosen.vessels[i],
+                                   app->given.limit));
+    }
     return app_flush(app);
 }
 
 /* The kind said, or the first that has such a label: what one looks at most comes first. */
 static enum status run_history(struct app *app)
 {
-    static const enum record kinds[] = {RECORD_VESSEL,  RECORD_BATCH, RECORD_STARTER, RECORD_COOK,
-                                        RECORD_SESSION, RECORD_LOT,   RECORD_PLACE};
-    const char *const *words = app->arguments.operands, *found = NULL;
-    size_t count = app->arguments.operand_count;
-    struct shown given = {.limit = 100};
+    const char *const *words = app->operands, *html_path = app->given.html;
+    const size_t count = app->operand_count, limit = app->given.limit;
+    enum record kind = RECORD_COUNT, kinds[RECORD_COUNT];
     union any_record row;
-    int64_t id = 0;
+    struct text html;
     enum status status;
 
-    app_open(app, JOURNAL_READ);
-    options_fill(app, &given);
-    bool several = given.html == NULL && count > 0 &&
-                   (labels_leading(app, words, count) > 1 || strstr(words[0], ".."));
-    if (several && !given.json) { /* B1-3..5, B1 3 5 */
-        const struct chosen chosen = labels_vessels(app, words, count);
-        for (size_t i = 0; i < chosen.count; i++) {
-            if (i > 0)
-                screen_blank(&app->out);
-            app_must(app, view_history(&app->out, &app->view, RECORD_VESSEL, &chosen.vessels[i],
-                                       given.limit));
-        }
-        return app_flush(app);
-    }
-    if (count < 1 || count > 2)
-        app_stop(app, "the history of what? For instance: jarside history B3-7, or: jarside "
-                      "history S1");
+    if (html_path == NULL && !app->common.json &&
+        (labels_leading(app, words, count) > 1 || strstr(words[0], "..")))
+        return several_histories(app);
+    if (count > 2)
+        app_stop(app, "%s", app->command->wrong);
     const char *label = words[count - 1];
-    enum record kind = count == 2 ? labels_kind(words[0]) : RECORD_COUNT;
-    if (count == 2 && (kind == RECORD_COUNT || record_types[kind].columns[0].kind != COLUMN_LABEL))
+    if (count == 2 && ((kind = labels_kind(words[0])) == RECORD_COUNT || !record_has_label(kind)))
         app_stop(app,
                  "unknown kind '%s'; it can be vessel, batch, starter, cook, session, lot or place",
                  words[0]);
-    for (size_t i = 0; kind == RECORD_COUNT && i < sizeof kinds / sizeof *kinds; i++)
-        if (labels_has(app, kinds[i], label, &id, &found))
-            kind = kinds[i];
+    if (kind == RECORD_COUNT && labels_kinds(app, label, kinds) > 0)
+        kind = kinds[0];
     if (kind == RECORD_COUNT && strchr(label, '-') != NULL)
         kind = RECORD_VESSEL; /* the nearest is named */
     if (kind == RECORD_COUNT)
         app_stop(app, "nothing in the journal is called '%s'; 'jarside list' shows what there is",
                  label);
     labels_find(app, kind, label, &row);
-    if (given.json) {
-        json_t *json = view_history_json(&app->view, kind, &row, given.limit, &status);
-        app_must(app, status);
-        return app_json(app, json);
+    if (app->common.json) {
+        json_t *json = view_history_json(&app->view, kind, &row, limit, &status);
+        return told_json(app, json, status);
     }
-    if (given.html != NULL && kind != RECORD_BATCH && kind != RECORD_VESSEL)
+    if (html_path == NULL) {
+        app_must(app, view_history(&app->out, &app->view, kind, &row, limit));
+        return app_flush(app);
+    }
+    if (kind != RECORD_BATCH && kind != RECORD_VESSEL)
         app_stop(app, "--html goes with a batch or a vessel; '%s' is neither", label);
-    if (given.html != NULL) {
-        struct text html;
-        text_init(&html);
-        app_must(app, view_history_html(&html, &app->view, kind, &row, given.limit,
-                                        (enum paper)given.paper));
-        return write_page(app, given.html, given.force, &html);
-    }
-    app_must(app, view_history(&app->out, &app->view, kind, &row, given.limit));
-    return app_flush(app);
+    text_init(&html);
+    app_must(app, view_history_html(&html, &app->view, kind, &row, limit,
+                                    app->given.paper == PAPER_LETTER ? PAPER_LETTER : PAPER_A4));
+    return app_page(app, &html, "");
 }
 
 /* ---- losses ---------------------------------------------------------------------------------- */
 
-struct stats_request {
-    double cost, yield;
-    bool json;
-};
-
-#define AT(member) .target = offsetof(struct stats_request, member)
 static const struct option stats_options[] = {
-    {"cost", "MONEY", "what it costs to fill one vessel: 1.20", OPTION_AMOUNT, AT(cost)},
-    {"yield", "WEIGHT", "what one sound vessel yields: 400g", OPTION_AMOUNT, AT(yield),
+    {"cost", "MONEY", "what it costs to fill one vessel: 1.20", OPTION_AMOUNT, GIVEN(cost)},
+    {"yield", "WEIGHT", "what one sound vessel yields: 400g", OPTION_AMOUNT, GIVEN(yield),
      .dimension = DIM_GRAMS},
-    {"json", NULL, "print JSON", OPTION_FLAG, AT(json)},
     {0},
 };
-#undef AT
 
 static enum status run_stats(struct app *app)
 {
-    struct stats_request given = {.cost = NAN, .yield = NAN};
+    const double cost = app->given.cost, yield = app->given.yield;
     enum status status;
-
-    app_open(app, JOURNAL_READ);
-    if (app->arguments.operand_count > 0)
-        app_stop(app, "unexpected argument '%s'; 'jarside review' finds what the losses share",
-                 app->arguments.operands[0]);
-    options_fill(app, &given);
-    if (given.json) {
-        json_t *json = view_losses_json(&app->view, given.cost, given.yield, &status);
-        app_must(app, status);
-        return app_json(app, json);
+    if (app->common.json) {
+        json_t *json = view_losses_json(&app->view, cost, yield, &status);
+        return told_json(app, json, status);
     }
-    app_must(app, view_losses(&app->out, &app->view, given.cost, given.yield));
+    app_must(app, view_losses(&app->out, &app->view, cost, yield));
     return app_flush(app);
 }
 
 /* ---- what is due, and labels: what one looks up before going to the shelves -------------------- */
 
-struct page_request {
-    int64_t by;
-    size_t limit, skip;
-    const char *calendar, *html;
-    int remind, paper, labels;
-    bool sheet, cut, force, json;
-};
-
-#define AT(member) .target = offsetof(struct page_request, member)
 static const struct option due_options[] = {
-    {"by", "DATE", "what is due by then: 2026-03-12; else today", OPTION_DAY, AT(by)},
-    {"limit", "N", "the first N vessels, else 500; 0 for all", OPTION_COUNT, AT(limit)},
+    {"by", "DATE", "what is due by then: 2026-03-12; else today", OPTION_DAY, GIVEN(by)},
+    LIMIT_ROW(500, "the first N vessels, else 500; 0 for all"),
     {"ics", "FILE", "write all that is due as a calendar; '-' for standard output", OPTION_TEXT,
-     AT(calendar)},
+     GIVEN(calendar)},
     {"remind", "HH:MM", "with --ics: let the calendar remind you at that time of day", OPTION_CLOCK,
-     AT(remind)},
-    {"sheet", NULL, "a sheet to print, in plain text, with boxes to tick", OPTION_FLAG, AT(sheet)},
-    {"html", "FILE", "the same as a page; '-' for standard output", OPTION_TEXT, AT(html)},
-    {"force", NULL, "replace a file that exists", OPTION_FLAG, AT(force)},
-    {"paper", "PAPER", "a4 (the default) or letter", OPTION_CHOICE, AT(paper), .words = papers,
-     .settled = true},
-    {"json", NULL, "print JSON", OPTION_FLAG, AT(json)},
+     GIVEN(remind)},
+    {"sheet", NULL, "a sheet to print, in plain text, with boxes to tick", OPTION_FLAG,
+     GIVEN(sheet)},
+    HTML_ROW("the same as a page; '-' for standard output"),
+    FORCE_ROW,
+    PAPER_ROW("a4 (the default) or letter"),
     {0},
 };
 
 static const struct option labels_options[] = {
-    {"html", "FILE", "a page to print; '-' for standard output", OPTION_TEXT, AT(html)},
-    {"force", NULL, "replace a file that exists", OPTION_FLAG, AT(force)},
+    HTML_ROW("a page to print; '-' for standard output"),
+    FORCE_ROW,
     {"sheet", "SIZE", "of its labels, in mm: 63.5x38.1 or 70x37 (A4), 66.7x25.4 (Letter)",
-     OPTION_CHOICE, AT(labels), .words = label_sheets},
-    {"paper", "PAPER", "a4 (63.5x38.1) or letter (66.7x25.4); --sheet says it too", OPTION_CHOICE,
-     AT(paper), .words = papers, .settled = true},
-    {"skip", "N", "leave the first N labels of the first sheet empty", OPTION_COUNT, AT(skip)},
-    {"cut", NULL, "print lines to cut along, for plain paper", OPTION_FLAG, AT(cut)},
-    {"json", NULL, "print JSON", OPTION_FLAG, AT(json)},
+     OPTION_CHOICE, GIVEN(labels), .words = label_sheets},
+    PAPER_ROW("a4 (63.5x38.1) or letter (66.7x25.4); --sheet says it too"),
+    {"skip", "N", "leave the first N labels of the first sheet empty", OPTION_COUNT, GIVEN(skip)},
+    {"cut", NULL, "print lines to cut along, for plain paper", OPTION_FLAG, GIVEN(cut)},
     {0},
 };
-#undef AT
 
-static enum status write_calendar(struct app *app, const struct page_request *given)
+static enum status write_calendar(struct app *app)
 {
     const struct calendar_options how = {
-        .now = moment_now(), .until = INT64_MAX, .remind = given->remind};
-    const char *path = given->calendar;
+        .now = moment_now(), .until = INT64_MAX, .remind = app->given.remind};
+    const char *path = app->given.calendar;
     struct text calendar;
     size_t days = 0;
 
     text_init(&calendar);
     app_must(app, calendar_text(app->journal, &how, &calendar, &days, app->diags));
-    app_write(app, path, &calendar, given->force);
+    app_write(app, path, &calendar, app->given.force);
     if (strcmp(path, "-") == 0)
         return STATUS_OK;
     if (days == 0)
-        screen_say(&app->out, 0, 0, ROLE_PLAIN, "Nothing is due: %s is an empty calendar.", path);
+        app_say(app, "Nothing is due: %s is an empty calendar.", path);
     else
-        screen_say(&app->out, 0, 0, ROLE_PLAIN, "%zu day%s of looks written to %s.", days,
-                   days == 1 ? "" : "s", path);
+        app_say(app, "%zu day%s of looks written to %s.", days, days == 1 ? "" : "s", path);
     return app_flush(app);
 }
 
 static enum status run_due(struct app *app)
 {
-    struct page_request given = {
-        .by = moment_day(moment_now()), .limit = 500, .remind = CALENDAR_NO_ALARM};
     const struct journal_view *view = &app->view;
     struct due_list list;
     struct text html;
 
-    app_open(app, JOURNAL_READ);
-    if (app->arguments.operand_count > 0)
-        app_stop(app, "unexpected argument '%s'; --by DATE looks ahead",
-                 app->arguments.operands[0]);
-    options_fill(app, &given);
-    if (given.calendar != NULL)
-        return write_calendar(app, &given);
-    app_must(app, view_due_find(view, given.by, given.limit, &list));
-    if (given.json)
+    if (app->given.calendar != NULL)
+        return write_calendar(app);
+    app_must(app, view_due_find(view, app->given.by, app->given.limit, &list));
+    if (app->common.json)
         return app_json(app, view_due_json(view, &list));
-    if (given.html != NULL) {
+    if (app->given.html != NULL) {
         text_init(&html);
-        view_due_html(&html, view, &list, (enum paper)given.paper);
-        return write_page(app, given.html, given.force, &html);
+        view_due_html(&html, view, &list,
+                      app->given.paper == PAPER_LETTER ? PAPER_LETTER : PAPER_A4);
+        return app_page(app, &html, "");
     }
-    (given.sheet ? view_due_sheet : view_due)(&app->out, view, &list);
+    (app->given.sheet ? view_due_sheet : view_due)(&app->out, view, &list);
     return app_flush(app);
 }
 
 /* Of the vessels named; of those of the newest batch when none are. */
 static enum status run_labels(struct app *app)
 {
-    struct page_request given = {.labels = -1};
-    struct survey survey = survey_all(RECORD_BATCH, 1);
-    const char *const *words = app->arguments.operands;
-    size_t count = app->arguments.operand_count;
-    struct batch batch;
-    struct page page;
+    const struct given *given = &app->given;
+    struct batch newest;
     struct text html;
 
-    app_open(app, JOURNAL_READ);
-    options_fill(app, &given);
-    if (count == 0) {
-        app_must(app, survey_page(app->journal, &survey, app->arena, &page, app->diags));
-        if (page.count == 0)
-            app_stop(app, "there is no batch yet; 'jarside batch' starts one");
-        app_get(app, RECORD_BATCH, page.ids[0], &batch);
-        words = &batch.label;
-        count = 1;
-    }
-    const struct chosen chosen = labels_vessels(app, words, count);
-    if (given.json)
+    if (app->operand_count == 0 && !app_newest_batch(app, &newest))
+        app_stop(app, "there is no batch yet; 'jarside batch' starts one");
+    const struct chosen chosen = app->operand_count == 0
+                                     ? labels_vessels(app, &newest.label, 1)
+                                     : labels_vessels(app, app->operands, app->operand_count);
+    if (app->common.json)
         return app_json(app, json_pack("{s:i, s:o}", "schema", 1, "labels",
                                        view_json_vessels(chosen.vessels, chosen.count)));
-    if (given.html == NULL) {
+    if (given->html == NULL) {
         app_must(app, view_labels(&app->out, &app->view, chosen.vessels, chosen.count));
         return app_flush(app);
     }
-    enum label_sheet sheet = given.labels >= 0             ? (enum label_sheet)given.labels
-                             : given.paper == PAPER_LETTER ? SHEET_LETTER_30
-                                                           : SHEET_A4_21;
-    if (given.skip >= label_sheet_room(sheet))
+    enum label_sheet sheet = given->labels >= 0             ? (enum label_sheet)given->labels
+                             : given->paper == PAPER_LETTER ? SHEET_LETTER_30
+                                                            : SHEET_A4_21;
+    if (given->skip >= label_sheet_room(sheet))
         app_wrong(app, "skip", "a sheet of %s has %zu labels", label_sheets[sheet],
                   label_sheet_room(sheet));
     text_init(&html);
     app_must(app, view_labels_html(&html, &app->view, chosen.vessels, chosen.count, sheet,
-                                   given.skip, given.cut));
-    return write_page(app, given.html, given.force, &html);
+                                   given->skip, given->cut));
+    return app_page(app, &html, "");
 }
 
 const struct command record_commands[] = {
     {"due", "shows which vessels to look at today, the most overdue first", "", NULL, due_options,
-     run_due},
+     run_due, NEEDS_READ, .wrong = "--by DATE looks ahead", .json = true},
     {"list", "lists batches, vessels and what they are made with", "[KIND | BATCH]",
      "Batches by default; or vessels, starters, lots, cooks, sessions, places, looks, events, "
      "outcomes, edits. The newest come last. jarside list B3 lists its vessels.",
-     list_options, run_list},
-    {"history", "shows all that happened to a vessel, batch, starter, cook ...", "[KIND] LABEL",
+     list_options, run_list, NEEDS_READ, .wrong = "list one thing at a time", .json = true},
+    {"history", "shows all that happened to a vessel, batch, starter, cook ...", "[KIND] LABEL...",
      "Of a vessel, its looks and events in order; of a starter, what it came from and what became "
      "of all vessels it went into. The kind is only needed where two kinds share a label.",
-     history_options, run_history},
+     history_options, run_history, NEEDS_READ,
+     .wrong = "the history of what? For instance: jarside history B3-7, or: jarside history S1",
+     .json = true},
     {"stats", "counts losses by month, mushroom and starter", "",
      "The share is of the vessels that are no longer open. What the losses have in common, and how "
      "sure that is, says jarside review.",
-     stats_options, run_stats},
+     stats_options, run_stats, NEEDS_READ, .wrong = "'jarside review' finds what the losses share",
+     .json = true},
     {"search", "finds words in labels, notes, looks and findings", "WORDS...",
      "Finds records that contain all the words, in upper or lower case.", search_options,
-     run_search},
+     run_search, NEEDS_READ, .json = true},
     {"labels", "prints labels for vessels", "[BATCH | VESSEL...]",
-     "Of the newest batch when none is named.", labels_options, run_labels},
+     "Of the newest batch when none is named.", labels_options, run_labels, NEEDS_READ,
+     .json = true},
     {"starter", "records a starter and what it was made from", "[LABEL] [WORDS...]",
      "A starter is the culture or spawn used as inoculum. For instance: jarside starter S2 liquid "
      "culture from S1, or from B1-3, or from plate P4 --new",
-     starter_options, run_starter},
+     starter_options, run_starter, NEEDS_CREATE, .json = true},
     {"record", "records a cook, lot, session, place or starter, or shows one",
      "KIND [LABEL] [COLUMN=VALUE...]",
      "Units as people write them: jarside record cook C4 gauge=14psi minutes=95 altitude=700m. A "
@@ -742,6 +601,6 @@ const struct command record_commands[] = {
      "cook may hold. A session is one inoculation "
      "session. Columns of a record that is there already are corrected, and the old values are "
      "kept.",
-     record_options, run_record},
+     record_options, run_record, NEEDS_CREATE, .json = true},
     {0},
 };

@@ -1,4 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <errno.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -6,9 +7,7 @@
 #include <unistd.h>
 
 #include "base/filing.h"
-#include "base/memory.h"
 #include "cli/app.h"
-#include "cli/cli.h"
 #include "review/learn.h"
 #include "rules/cases.h"
 #include "triage/score.h"
@@ -19,10 +18,7 @@
 
 static enum status run_check(struct app *app)
 {
-    const struct arguments *arguments = &app->arguments;
-    if (arguments->operand_count > 1)
-        app_stop(app, "one folder at a time");
-    app_must(app, app_load(app, arguments->operands, arguments->operand_count));
+    app_must(app, app_load(app, app->operands, app->operand_count));
     reader_check_patterns(app->reader, app->diags);
     if (diags_errors(app->diags) > 0)
         return STATUS_DATA;
@@ -32,19 +28,12 @@ static enum status run_check(struct app *app)
 
 /* ---- rules test ------------------------------------------------------------------------------ */
 
-struct testing {
-    bool json, fit, all;
-};
-#define AT(member) .target = offsetof(struct testing, member)
-
 static const struct option test_options[] = {
-    {"json", NULL, "print JSON", OPTION_FLAG, AT(json)},
     {"fit", NULL, "find the power tau with the lowest log score and print it; nothing is written",
-     OPTION_FLAG, AT(fit)},
-    {"all", NULL, "list every case, not only those that fail", OPTION_FLAG, AT(all)},
+     OPTION_FLAG, GIVEN(fit)},
+    {"all", NULL, "list every case, not only those that fail", OPTION_FLAG, GIVEN(all)},
     {0},
 };
-#undef AT
 
 /* The labelled cases of a file or folder, in the arena; how many. */
 static size_t load_cases(struct app *app, const char *path, const struct labelled_case **cases)
@@ -54,11 +43,33 @@ static size_t load_cases(struct app *app, const char *path, const struct labelle
     return count;
 }
 
-static void share_row(struct screen *screen, const char *label, size_t part, size_t whole)
+/* What is counted of a score, of how many. */
+static const struct share {
+    const char *label;
+    size_t part;
+    enum { OF_ALL, OF_CAUSED, OF_CLEAN, OF_CONTAMINATED } whole;
+    bool learned; /* is compared before and after a lesson */
+} shares[] = {
+    {"finding first", offsetof(struct score, finding_first), OF_ALL, true},
+    {"finding among the first three", offsetof(struct score, finding_three), OF_ALL, false},
+    {"cause among the first three", offsetof(struct score, cause_three), OF_CAUSED, false},
+    {"action accepted", offsetof(struct score, action_right), OF_ALL, true},
+    {"contaminated called keep", offsetof(struct score, unsafe_keeps), OF_CONTAMINATED, true},
+    {"clean discarded needlessly", offsetof(struct score, needless_discards), OF_CLEAN, true},
+};
+enum { SHARES = sizeof shares / sizeof *shares };
+
+static size_t share_part(const struct score *score, const struct share *share)
 {
-    enum { LABEL_COLUMNS = 34 };
-    screen_row_text(screen, 0, LABEL_COLUMNS, label, "%4zu of %4zu   %5.1f %%", part, whole,
-                    whole > 0 ? 100.0 * (double)part / (double)whole : 0.0);
+    return *(const size_t *)(const void *)((const char *)score + share->part);
+}
+
+static size_t share_whole(const struct score *score, const struct share *share)
+{
+    return share->whole == OF_ALL      ? score->cases
+           : share->whole == OF_CAUSED ? score->caused
+           : share->whole == OF_CLEAN  ? score->clean
+                                       : score->cases - score->clean;
 }
 
 static void show_row(struct app *app, const struct score_row *row)
@@ -98,16 +109,14 @@ static void show_score(struct app *app, const struct score *score, bool all)
     }
     if (score->cases > 0)
         screen_blank(screen);
-    share_row(screen, "finding first", score->finding_first, score->cases);
-    share_row(screen, "finding among the first three", score->finding_three, score->cases);
-    share_row(screen, "cause among the first three", score->cause_three, score->caused);
-    share_row(screen, "action accepted", score->action_right, score->cases);
-    share_row(screen, "contaminated called keep", score->unsafe_keeps, score->cases - score->clean);
-    share_row(screen, "clean discarded needlessly", score->needless_discards, score->clean);
-    screen_say(screen, 0, 0, ROLE_PLAIN, "log score %.3f nats, Brier score %.3f", score->log_score,
-               score->brier);
+    for (size_t i = 0; i < SHARES; i++) {
+        size_t part = share_part(score, &shares[i]), whole = share_whole(score, &shares[i]);
+        screen_row_text(screen, 0, 34, shares[i].label, "%4zu of %4zu   %5.1f %%", part, whole,
+                        whole > 0 ? 100.0 * (double)part / (double)whole : 0.0);
+    }
+    app_say(app, "log score %.3f nats, Brier score %.3f", score->log_score, score->brier);
     if (!isnan(score->auc))
-        screen_say(screen, 0, 0, ROLE_PLAIN, "AUC of contaminated or not %.3f", score->auc);
+        app_say(app, "AUC of contaminated or not %.3f", score->auc);
     screen_heading(screen, "How sure it was, how often it was right");
     for (size_t b = 0; b < SCORE_BINS; b++) {
         const struct score_bin *bin = &score->bins[b];
@@ -118,33 +127,30 @@ static void show_score(struct app *app, const struct score *score, bool all)
                             bin->count, bin->count == 1 ? "case" : "cases", 100.0 * bin->confidence,
                             100.0 * bin->accuracy);
     }
-    screen_say(screen, 0, 0, ROLE_PLAIN, "expected calibration error %.3f",
-               score->calibration_error);
-    screen_say(screen, 0, 0, ROLE_PLAIN, "expected calibration error of contaminated or not %.3f",
-               score->contamination_error);
+    app_say(app, "expected calibration error %.3f", score->calibration_error);
+    app_say(app, "expected calibration error of contaminated or not %.3f",
+            score->contamination_error);
 }
 
-#define COUNT(member)  FIELD(#member, COUNT, struct score, member)
-#define NUMBER(member) FIELD(#member, NUMBER, struct score, member)
+#define SCORE(member, kind) FIELD(#member, kind, struct score, member)
 static const struct field score_fields[] = {
-    COUNT(cases),
-    COUNT(finding_first),
-    COUNT(finding_three),
-    COUNT(caused),
-    COUNT(cause_three),
-    COUNT(action_right),
-    COUNT(unsafe_keeps),
-    COUNT(clean),
-    COUNT(needless_discards),
-    NUMBER(log_score),
-    NUMBER(brier),
-    NUMBER(calibration_error),
-    NUMBER(auc),
-    NUMBER(contamination_error),
+    SCORE(cases, COUNT),
+    SCORE(finding_first, COUNT),
+    SCORE(finding_three, COUNT),
+    SCORE(caused, COUNT),
+    SCORE(cause_three, COUNT),
+    SCORE(action_right, COUNT),
+    SCORE(unsafe_keeps, COUNT),
+    SCORE(clean, COUNT),
+    SCORE(needless_discards, COUNT),
+    SCORE(log_score, NUMBER),
+    SCORE(brier, NUMBER),
+    SCORE(calibration_error, NUMBER),
+    SCORE(auc, NUMBER),
+    SCORE(contamination_error, NUMBER),
     FIELDS_END,
 };
-#undef COUNT
-#undef NUMBER
+#undef SCORE
 
 static json_t *score_json(const struct rules *rules, const struct score *score)
 {
@@ -170,35 +176,26 @@ static json_t *score_json(const struct rules *rules, const struct score *score)
 
 static enum status run_test(struct app *app)
 {
-    struct testing given = {0};
     const struct labelled_case *cases = NULL;
+    const char *path = app->operand_count == 0 ? corpus_find(app, "cases") : app->operands[0];
+    const size_t count = load_cases(app, path, &cases);
     struct score score;
     double tau = 1, log_score = 0;
 
-    if (app->arguments.operand_count > 1)
-        app_stop(app, "one file or folder of cases at a time");
-    options_fill(app, &given);
-    app_must(app, app_load(app, NULL, 0));
-    size_t count = load_cases(app,
-                              app->arguments.operand_count == 0 ? corpus_find(app, "cases")
-                                                                : app->arguments.operands[0],
-                              &cases);
-    if (given.fit) {
+    if (app->given.fit) {
         app_must(app, score_fit_tau(app->triage, app->reasoner, cases, count, &tau, &log_score,
                                     app->diags));
-        screen_say(&app->out, 0, 0, ROLE_PLAIN,
-                   "tau %.3f gives the lowest log score, %.4f nats over %zu cases; the rules have "
-                   "%.3f",
-                   tau, log_score, count, app->rules->calibration.tau);
+        app_say(app,
+                "tau %.3f gives the lowest log score, %.4f nats over %zu cases; the rules have "
+                "%.3f",
+                tau, log_score, count, app->rules->calibration.tau);
         return app_flush(app);
     }
     app_must(app, score_cases(app->triage, cases, count, app->arena, &score, app->diags));
-    if (given.json) {
-        app_must(app, app_json(app, score_json(app->rules, &score)));
-    } else {
-        show_score(app, &score, given.all);
-        app_must(app, app_flush(app));
-    }
+    if (!app->common.json)
+        show_score(app, &score, app->given.all);
+    app_must(app,
+             app->common.json ? app_json(app, score_json(app->rules, &score)) : app_flush(app));
     /* No contaminated vessel is ever called keep. */
     return score.unsafe_keeps > 0 ? STATUS_CHECK : STATUS_OK;
 }
@@ -206,25 +203,20 @@ static enum status run_test(struct app *app)
 /* ---- rules words ----------------------------------------------------------------------------- */
 
 static const struct option words_options[] = {
-    {"least", "N", "leave out words in fewer than N texts; else 2", OPTION_COUNT, .target = 0,
-     .low = 1, .high = 1000},
+    {"least", "N", "leave out words in fewer than N texts; else 2", OPTION_COUNT, GIVEN(least),
+     .low = 1, .high = 1000, .usual = 2},
     {0},
 };
 
 static enum status run_words(struct app *app)
 {
-    size_t least = 2;
-    struct text table;
-
-    if (app->arguments.operand_count == 0)
-        app_stop(app, "name the folders or files of labelled cases to count");
-    options_fill(app, &least);
-    app_must(app, app_load(app, NULL, 0));
     struct word_counts *counts = word_counts_new(app->rules);
     struct arena *scratch = arena_new();
-    for (size_t i = 0; i < app->arguments.operand_count; i++) {
+    struct text table;
+
+    for (size_t i = 0; i < app->operand_count; i++) {
         const struct labelled_case *cases = NULL;
-        size_t count = load_cases(app, app->arguments.operands[i], &cases);
+        size_t count = load_cases(app, app->operands[i], &cases);
         for (size_t k = 0; k < count; k++) {
             const size_t length = strlen(cases[k].text);
             struct reading_list list;
@@ -236,7 +228,7 @@ static enum status run_words(struct app *app)
         }
     }
     text_init(&table);
-    word_counts_table(counts, least, &table);
+    word_counts_table(counts, app->given.least, &table);
     word_counts_free(counts);
     arena_free(scratch);
     app_write(app, "-", &table, false);
@@ -246,8 +238,6 @@ static enum status run_words(struct app *app)
 /* ==== rules learn ============================================================================= */
 
 /* Confirmed outcomes into the grower's own overlay: shown first, tried on the corpus, taken back. */
-
-enum { SHIFTS_SHOWN = 12 };
 
 /* A log score worse by less than this, in nats a case, is no news over a hundred cases. */
 static const double WORSE_BY = 0.01;
@@ -260,28 +250,15 @@ struct lesson { /* what one call works with; texts in the arena */
     struct score scores[2]; /* before, after */
     bool worse, unsafe;
     const char *file, *old; /* learned.yaml of the grower, and what was there before */
-    bool apply, undo, even_if_worse, json;
 };
-#define AT(member) .target = offsetof(struct lesson, member)
 
 static const struct option learn_options[] = {
-    {"apply", NULL, "write what was learned into your own rules", OPTION_FLAG, AT(apply)},
-    {"undo", NULL, "take the last --apply back", OPTION_FLAG, AT(undo)},
+    {"apply", NULL, "write what was learned into your own rules", OPTION_FLAG, GIVEN(apply)},
+    {"undo", NULL, "take the last --apply back", OPTION_FLAG, GIVEN(undo)},
     {"even-if-worse", NULL, "apply although the labelled cases come out worse", OPTION_FLAG,
-     AT(even_if_worse)},
-    {"json", NULL, "print JSON", OPTION_FLAG, AT(json)},
+     GIVEN(even_if_worse)},
     {0},
 };
-#undef AT
-
-/* ---- files ----------------------------------------------------------------------------------- */
-
-static enum status write_whole(struct app *app, const char *path, const struct text *text)
-{
-    if (!filing_make_folders(path))
-        return app_error(app, STATUS_IO, path, "its folder cannot be made");
-    return filing_put(path, text, true, app->diags);
-}
 
 static enum status undo(struct lesson *lesson)
 {
@@ -290,33 +267,35 @@ static enum status undo(struct lesson *lesson)
     if (access(lesson->file, F_OK) != 0)
         app_stop(app, "nothing was learned yet: there is no %s", lesson->file);
     if ((older ? rename(lesson->old, lesson->file) : unlink(lesson->file)) != 0)
-        return app_error(app, STATUS_IO, lesson->file, "cannot be taken back");
-    screen_say(&app->out, 0, 0, ROLE_PLAIN,
-               older ? "Taken back: %s is as it was before the last --apply."
-                     : "Taken back: %s is gone; the shipped figures apply again.",
-               lesson->file);
+        app_fail(app, lesson->file, "cannot be taken back");
+    app_say(app,
+            older ? "Taken back: %s is as it was before the last --apply."
+                  : "Taken back: %s is gone; the shipped figures apply again.",
+            lesson->file);
     return app_flush(app);
 }
 
-/* ---- before and after ------------------------------------------------------------------------ */
-
-/* Loads the rules once more, with the lesson over them. */
+/* Loads the rules once more, with the lesson over them: from a folder of its own for that time. */
 static void load_after(struct lesson *lesson)
 {
     struct app *app = lesson->app;
-    const char *more[] = {app_temporary(app)};
+    const char *base = getenv("TMPDIR");
+    char *folder = arena_format(app->arena, "%s/jarside-XXXXXX",
+                                base != NULL && base[0] == '/' ? base : "/tmp");
+    const char *more[] = {folder};
+    if (mkdtemp(folder) == NULL)
+        app_fail(app, folder, "cannot be made: %s", strerror(errno));
+    app->temporary = arena_format(app->arena, "%s/learned.yaml", folder);
+    app_must(app, filing_put(app->temporary, &lesson->yaml, true, app->diags));
     lesson->after = (struct app){
         .common = app->common, .diags = app->diags, .arena = app->arena, .command = app->command};
-    app_must(app,
-             write_whole(app, arena_format(app->arena, "%s/learned.yaml", more[0]), &lesson->yaml));
     app_must(app, app_load(&lesson->after, more, 1));
     app_remove_temporary(app);
 }
 
 static void compare(struct lesson *lesson)
 {
-    struct app *apps[] = {lesson->app, &lesson->after};
-    struct app *app = lesson->app;
+    struct app *apps[] = {lesson->app, &lesson->after}, *app = lesson->app;
     const struct score *before = &lesson->scores[0], *after = &lesson->scores[1];
     const char *path = corpus_find(app, "cases");
     for (size_t i = 0; i < 2; i++) {
@@ -358,13 +337,12 @@ static const char *of_all(struct lesson *lesson, double part, double of)
     return arena_format(lesson->app->arena, "%.0f of %.0f", part, of);
 }
 
-static void show_shifts(struct lesson *lesson)
+static void show_shifts(struct lesson *lesson, struct screen *screen)
 {
+    enum { SHOWN = 12 };
     static const char *const headings[] = {"finding", "sign", "yours", "was", "becomes"};
     const struct rules *rules = lesson->app->rules;
     const struct learned *learned = &lesson->learned;
-    const struct reasoner *before = lesson->app->reasoner, *after = lesson->after.reasoner;
-    struct screen *screen = &lesson->app->out;
     struct arena *arena = lesson->app->arena;
     struct shift *shifts = NULL;
     struct table table;
@@ -375,39 +353,36 @@ static void show_shifts(struct lesson *lesson)
         for (size_t v = 0; v < rules->observables[o].value_count; v++)
             if (sign->of[v] > 0)
                 *arena_push(arena, shifts, count) = (struct shift){
-                    sign, v, reasoner_likelihood(before, NULL, o, v, sign->finding, 0),
-                    reasoner_likelihood(after, NULL, o, v, sign->finding, 0)};
+                    sign, v,
+                    reasoner_likelihood(lesson->app->reasoner, NULL, o, v, sign->finding, 0),
+                    reasoner_likelihood(lesson->after.reasoner, NULL, o, v, sign->finding, 0)};
     }
     if (count == 0)
         return;
     qsort(shifts, count, sizeof *shifts, by_size);
     screen_heading(screen, "What changes most");
     table_init(&table, screen, headings, sizeof headings / sizeof *headings, arena);
-    for (size_t i = 0; i < count && i < SHIFTS_SHOWN; i++) {
+    for (size_t i = 0; i < count && i < SHOWN; i++) {
         const struct shift *shift = &shifts[i];
-        const struct learned_sign *sign = shift->sign;
-        const struct observable *observable = &rules->observables[sign->observable];
-        const char *const cells[] = {
-            rules->findings[sign->finding].name,
-            arena_format(arena, "%s: %s", observable->label,
-                         observable->values[shift->value].label),
-            of_all(lesson, sign->seen[shift->value], sign->of[shift->value]),
-            percent(lesson, shift->before),
-            percent(lesson, shift->after),
-        };
-        table_row(&table, cells);
+        const struct observable *observable = &rules->observables[shift->sign->observable];
+        table_row(&table, (const char *const[]){
+                              rules->findings[shift->sign->finding].name,
+                              arena_format(arena, "%s: %s", observable->label,
+                                           observable->values[shift->value].label),
+                              of_all(lesson, shift->sign->seen[shift->value],
+                                     shift->sign->of[shift->value]),
+                              percent(lesson, shift->before), percent(lesson, shift->after)});
     }
     table_show(&table, screen);
-    if (count > SHIFTS_SHOWN)
-        screen_say(screen, 0, 0, ROLE_QUIET, "and %zu more figure%s, by less.",
-                   count - SHIFTS_SHOWN, count - SHIFTS_SHOWN == 1 ? "" : "s");
+    if (count > SHOWN)
+        screen_say(screen, 0, 0, ROLE_QUIET, "and %zu more figure%s, by less.", count - SHOWN,
+                   count - SHOWN == 1 ? "" : "s");
 }
 
-static void show_causes(struct lesson *lesson)
+static void show_causes(struct lesson *lesson, struct screen *screen)
 {
     static const char *const headings[] = {"cause", "yours", "was", "becomes"};
     const struct learned *learned = &lesson->learned;
-    struct screen *screen = &lesson->app->out;
     struct table table;
     if (learned->cause_count == 0)
         return;
@@ -418,64 +393,56 @@ static void show_causes(struct lesson *lesson)
         const struct cause *cause = &lesson->app->rules->causes[own->cause];
         double becomes =
             (learned->strength * cause->prior + own->seen) / (learned->strength + own->of);
-        const char *const cells[] = {cause->name, of_all(lesson, own->seen, own->of),
-                                     percent(lesson, cause->prior), percent(lesson, becomes)};
         if (own->seen > 0)
-            table_row(&table, cells);
+            table_row(&table, (const char *const[]){cause->name, of_all(lesson, own->seen, own->of),
+                                                    percent(lesson, cause->prior),
+                                                    percent(lesson, becomes)});
     }
     table_show(&table, screen);
     screen_say(screen, 0, 0, ROLE_QUIET, "Every other cause becomes a little less likely.");
 }
 
-static void show_scores(struct lesson *lesson)
+static void show_scores(struct lesson *lesson, struct screen *screen)
 {
     static const char *const headings[] = {"labelled cases", "now", "with it"};
-    const struct score *before = &lesson->scores[0], *after = &lesson->scores[1];
-    size_t all = before->cases, clean = before->clean, dirty = all - clean;
-    struct screen *screen = &lesson->app->out;
     struct arena *arena = lesson->app->arena;
     struct table table;
-#define ROW(what, member, of)                                                                      \
-    {                                                                                              \
-        what, of_all(lesson, (double)before->member, (double)(of)),                                \
-            of_all(lesson, (double)after->member, (double)(of))                                    \
-    }
-    const char *const rows[][3] = {
-        ROW("finding first", finding_first, all),
-        ROW("action accepted", action_right, all),
-        ROW("contaminated called keep", unsafe_keeps, dirty),
-        ROW("clean discarded needlessly", needless_discards, clean),
-        {"log score, nats; lower is better", arena_format(arena, "%.4f", before->log_score),
-         arena_format(arena, "%.4f", after->log_score)},
-    };
-#undef ROW
     screen_heading(screen, "The labelled cases");
     table_init(&table, screen, headings, sizeof headings / sizeof *headings, arena);
-    for (size_t i = 0; i < sizeof rows / sizeof *rows; i++)
-        table_row(&table, rows[i]);
+    for (size_t i = 0; i < SHARES; i++) {
+        const char *cells[] = {shares[i].label, NULL, NULL};
+        for (size_t k = 0; k < 2; k++)
+            cells[k + 1] = of_all(lesson, (double)share_part(&lesson->scores[k], &shares[i]),
+                                  (double)share_whole(&lesson->scores[0], &shares[i]));
+        if (shares[i].learned)
+            table_row(&table, cells);
+    }
+    table_row(&table,
+              (const char *const[]){"log score, nats; lower is better",
+                                    arena_format(arena, "%.4f", lesson->scores[0].log_score),
+                                    arena_format(arena, "%.4f", lesson->scores[1].log_score)});
     table_show(&table, screen);
 }
 
 static void show(struct lesson *lesson)
 {
-    struct screen *screen = &lesson->app->out;
+    struct app *app = lesson->app;
     double vessels = lesson->learned.vessels;
-    screen_say(screen, 0, 0, ROLE_PLAIN,
-               "%.0f vessel%s with a confirmed outcome, added to the shipped figures, which count "
-               "as %.0f vessels each.",
-               vessels, vessels == 1 ? "" : "s", lesson->learned.strength);
-    show_shifts(lesson);
-    show_causes(lesson);
-    show_scores(lesson);
-    screen_blank(screen);
+    app_say(app,
+            "%.0f vessel%s with a confirmed outcome, added to the shipped figures, which count "
+            "as %.0f vessels each.",
+            vessels, vessels == 1 ? "" : "s", lesson->learned.strength);
+    show_shifts(lesson, &app->out);
+    show_causes(lesson, &app->out);
+    show_scores(lesson, &app->out);
+    screen_blank(&app->out);
     if (lesson->unsafe)
-        screen_say(screen, 0, 0, ROLE_WARN,
-                   "With it a contaminated vessel would be called keep. It cannot be applied.");
+        app_warn(app, "With it a contaminated vessel would be called keep. It cannot be applied.");
     else if (lesson->worse)
-        screen_say(screen, 0, 0, ROLE_WARN,
-                   "The labelled cases come out worse. --apply --even-if-worse applies it anyway.");
-    else if (!lesson->apply)
-        screen_say(screen, 0, 0, ROLE_PLAIN, "Nothing was changed. --apply writes it.");
+        app_warn(app, "The labelled cases come out worse. --apply --even-if-worse applies it "
+                      "anyway.");
+    else if (!app->given.apply)
+        app_say(app, "Nothing was changed. --apply writes it.");
 }
 
 /* ---- the command ----------------------------------------------------------------------------- */
@@ -483,19 +450,15 @@ static void show(struct lesson *lesson)
 static enum status run_learn(struct app *app)
 {
     struct lesson lesson = {.app = app};
-    char day[MOMENT_ROOM];
-    options_fill(app, &lesson);
-    if (app->arguments.operand_count > 0)
-        app_stop(app, "unexpected argument '%s'; 'rules learn' reads the journal",
-                 app->arguments.operands[0]);
-    char *overlay = rules_overlay_path();
+    const struct given *given = &app->given;
+    char day[MOMENT_ROOM], *overlay = rules_overlay_path();
     if (overlay == NULL)
         app_stop(app, "no home folder to keep your own rules in");
     lesson.file = arena_format(app->arena, "%s/learned.yaml", overlay);
     /* Its name does not end in .yaml: it is not read as a rule. */
     lesson.old = arena_format(app->arena, "%s/learned.before", overlay);
     free(overlay);
-    if (lesson.undo)
+    if (given->undo)
         return undo(&lesson);
     app_open(app, JOURNAL_READ);
     app_must(app, learn_count(app->journal, app->rules, app->arena, &lesson.learned, app->diags));
@@ -506,59 +469,57 @@ static enum status run_learn(struct app *app)
     learn_write(&lesson.learned, app->rules, moment_write_day(moment_now(), day), &lesson.yaml);
     load_after(&lesson);
     compare(&lesson);
-    bool may = !lesson.unsafe && (!lesson.worse || lesson.even_if_worse);
-    bool applies = lesson.apply && may;
+    bool may = !lesson.unsafe && (!lesson.worse || given->even_if_worse);
+    bool applies = given->apply && may;
     if (applies && access(lesson.file, F_OK) == 0 && rename(lesson.file, lesson.old) != 0)
-        return app_error(app, STATUS_IO, lesson.file, "cannot be set aside");
+        app_fail(app, lesson.file, "cannot be set aside");
     if (applies)
-        app_must(app, write_whole(app, lesson.file, &lesson.yaml));
-    if (lesson.json) {
-        app_must(
-            app,
-            app_json(
-                app,
-                json_pack("{s:i, s:f, s:f, s:s, s:o?, s:o?, s:b, s:b, s:b}", "schema", 1, "vessels",
-                          lesson.learned.vessels, "strength", lesson.learned.strength, "file",
-                          lesson.file, "before",
-                          view_fields_json(json_object(), score_fields, &lesson.scores[0]), "after",
-                          view_fields_json(json_object(), score_fields, &lesson.scores[1]), "worse",
-                          lesson.worse, "unsafe", lesson.unsafe, "applied", applies)));
-    } else {
+        app_keep(app, lesson.file, &lesson.yaml);
+    else
+        text_release(&lesson.yaml);
+    if (!app->common.json)
         show(&lesson);
-        if (applies)
-            screen_say(&app->out, 0, 0, ROLE_PLAIN,
-                       "Written to %s. 'jarside rules learn --undo' takes it back.", lesson.file);
-        app_must(app, app_flush(app));
-    }
-    triage_free(lesson.after.triage);
-    words_free(lesson.after.words);
-    reasoner_free(lesson.after.reasoner);
-    reader_free(lesson.after.reader);
-    rules_free(lesson.after.rules);
-    text_release(&lesson.yaml);
-    return lesson.apply && !may ? STATUS_CHECK : STATUS_OK;
+    if (!app->common.json && applies)
+        app_say(app, "Written to %s. 'jarside rules learn --undo' takes it back.", lesson.file);
+    app_must(
+        app,
+        !app->common.json
+            ? app_flush(app)
+            : app_json(app,
+                       json_pack("{s:i, s:f, s:f, s:s, s:o?, s:o?, s:b, s:b, s:b}", "schema", 1,
+                                 "vessels", lesson.learned.vessels, "strength",
+                                 lesson.learned.strength, "file", lesson.file, "before",
+                                 view_fields_json(json_object(), score_fields, &lesson.scores[0]),
+                                 "after",
+                                 view_fields_json(json_object(), score_fields, &lesson.scores[1]),
+                                 "worse", lesson.worse, "unsafe", lesson.unsafe, "applied",
+                                 applies)));
+    app_release_rules(&lesson.after);
+    return given->apply && !may ? STATUS_CHECK : STATUS_OK;
 }
 
 const struct command rules_commands[] = {
     {"rules check", "checks the rules; silent when all is well", "[DIR]",
      "Reads the shipped rules, your overlay and DIR, and names every error with file, line and "
      "column. Changes nothing. Exit status 65 when there is an error.",
-     NULL, run_check},
+     .run = run_check, .wrong = "one folder at a time"},
     {"rules test", "judges labelled cases and scores the verdicts", "[FILE-OR-DIR]",
      "Without an operand the shipped corpus is used. Lists the cases that fail, then the scores. "
      "Exit status 1 when a contaminated vessel was called keep.",
-     test_options, run_test},
+     test_options, run_test, NEEDS_RULES, .wrong = "one file or folder of cases at a time",
+     .json = true},
     {"rules words", "counts which words go with which finding in labelled cases", "FILE-OR-DIR...",
      "Prints the table that is words.tsv among the rules: how often each word, and each pair of "
      "neighbouring words, went with each finding. The same cases give the same bytes. The shipped "
      "table is made by: jarside rules words corpus/voices corpus/cases corpus/cases-hard > "
      "rules/words.tsv",
-     words_options, run_words},
+     words_options, run_words, NEEDS_RULES,
+     .wrong = "name the folders or files of labelled cases to count"},
     {"rules learn", "adds your confirmed outcomes to the frequencies; shows first, can be undone",
      "",
      "Counts what 'confirm' recorded, shows which figures would change and what that does to the "
      "labelled cases, and changes nothing. --apply writes the counts into a file of their own "
      "among your rules; --undo takes the last one back.",
-     learn_options, run_learn},
+     learn_options, run_learn, .wrong = "'rules learn' reads the journal", .json = true},
     {0},
 };
