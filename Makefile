@@ -101,9 +101,9 @@ $(B)/%.o: engine/%.c
 	$(Q)$(CC) $(OUR_CFLAGS) $(call sh,-DJARSIDE_DATADIR="$(DATADIR)") $(CPPFLAGS) $(CFLAGS) -MMD -MP -c -o $@ $<
 
 # The templates of what is said, as a table of lines.
-$(B)/view/words.c: engine/view/words.txt
+$(B)/view/words.c: engine/view/words.txt engine/view/styles.txt
 	@mkdir -p $(@D)
-	$(Q){ echo 'const char *const view_lines[] = {'; sed 's/[\\"]/\\&/g; s/.*/    "&",/' $<; echo '    0};'; } > $@
+	$(Q){ echo 'const char *const view_lines[] = {'; sed 's/[\\"]/\\&/g; s/.*/    "&",/' $^; echo '    0};'; } > $@
 $(B)/view/words.o: $(B)/view/words.c
 	$(call say,cc,engine/view/words.txt)
 	$(Q)$(CC) $(OUR_CFLAGS) $(CPPFLAGS) $(CFLAGS) -c -o $@ $<

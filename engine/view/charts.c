@@ -7,8 +7,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "view/page.h"
 #include "view/review.h"
+#include "view/tree.h"
 #include "view/verdict.h"
 
 /* ---- in plain characters ----------------------------------------------------------------------- */

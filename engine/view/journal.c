@@ -1188,22 +1188,6 @@ static void put_table(struct text *html, const struct table *table)
 enum status view_history_html(struct text *html, const struct journal_view *view,
                               enum record record, const void *row, size_t limit, enum paper paper)
 {
-    static const char style[] =
-        "h1 { font-size: 15pt; margin: 0 0 2mm; }\np { margin: 0 0 2mm; }\n"
-        "table { width: 100%; border-collapse: collapse; margin-bottom: 6mm; font-size: 10pt; }\n"
-        "th, td { border-bottom: 0.3pt solid; padding: 1mm 2mm 1mm 0; text-align: left; "
-        "vertical-align: top; overflow-wrap: anywhere; }\ntr { break-inside: avoid; }\n"
-        "tbody th { font-weight: normal; white-space: nowrap; }\n"
-        "figure { margin: 0 0 4mm; max-width: 130mm; break-inside: avoid; }\n"
-        "figure p { font-size: 9pt; }\nsvg { width: 100%; }\n"
-        "svg text { fill: currentColor; font: 12px sans-serif; }\nsvg .strong { font-weight: bold; "
-        "}\n"
-        ".rail, .tick { stroke: currentColor; opacity: 0.3; }\n"
-        ".band { fill: currentColor; opacity: 0.15; }\n"
-        ".curve { fill: none; stroke: currentColor; stroke-width: 1.5; }\n"
-        "@media screen and (max-width: 600px) { table, tbody, tr, td, tbody th { display: block; "
-        "border: 0; padding: 0; } thead { display: none; } tr { border-bottom: 0.3pt solid; "
-        "padding: 1.5mm 0; } td:empty { display: none; } }\n";
     static const char *const columns[] = {"day", "what happened"};
     const struct screen plain = {.ascii = false};
     const char *headings[TABLE_MOST];
@@ -1214,7 +1198,7 @@ enum status view_history_html(struct text *html, const struct journal_view *view
     if (status != STATUS_OK)
         return status;
     const struct vessel *vessel = record == RECORD_VESSEL ? &report.row->vessel : NULL;
-    sheet_begin(html, report.row->named.label, paper, style);
+    sheet_begin(html, report.row->named.label, paper, "style.history");
     html_element(html, "h1", NULL, report.row->named.label);
     html_element(html, "p", NULL,
                  FORMAT("%s, inoculated %s. %s.", view_batch_words(view, &report.batch),

@@ -12,7 +12,6 @@
 #include "journal/journal.h"
 #include "journal/query.h"
 #include "rules/rules.h"
-#include "view/page.h"
 #include "view/screen.h"
 #include "view/tree.h"
 

@@ -8,7 +8,6 @@
 
 #include "triage/triage.h"
 #include "view/charts.h"
-#include "view/page.h"
 #include "view/tree.h"
 #include "view/verdict.h"
 
@@ -848,84 +847,6 @@ void view_review(struct screen *screen, const struct review *review, bool full)
 
 /* ---- the page ----------------------------------------------------------------------------------- */
 
-/* Colours are named once, for light and for dark; every pair of text and ground has a contrast of
- * at least 4.5 to 1 (Web Content Accessibility Guidelines 2.2, W3C 2023, criterion 1.4.3). */
-
-#define LIGHT                                                                                      \
-    "--page:#fbfaf5;--ink:#1f2421;--quiet:#56605a;--line:#c9ccc2;--band:#e3ebe4;--panel:#f1f0e7;"  \
-    "--good:#1f6f54;--bad:#a3271b;--stuck:#7a5200;--call:#8a3d8f;--link:#1d5a86;"
-#define DARK                                                                                       \
-    "--page:#161a18;--ink:#e8e8df;--quiet:#a9b3ab;--line:#454d48;--band:#26332c;--panel:#1f2522;"  \
-    "--good:#6fc7a2;--bad:#ff9a86;--stuck:#e0b04f;--call:#dba0e0;--link:#8cc3ea;"
-
-static const char style[] =
-    ":root{" LIGHT "color-scheme:light dark}\n"
-    "@media (prefers-color-scheme:dark){:root{" DARK "}}\n"
-    "*{box-sizing:border-box}\n"
-    "body{margin:0;background:var(--page);color:var(--ink);"
-    "font:1rem/1.5 system-ui,sans-serif;overflow-wrap:anywhere}\n"
-    "header,main,footer{max-width:66rem;margin:0 auto;padding:0 1rem}\n"
-    "header{padding-top:1.5rem}\nfooter{padding-bottom:2rem}\n"
-    "h1{font-size:1.7rem;line-height:1.2;margin:0 0 .3rem}\n"
-    "h2{font-size:1.3rem;line-height:1.25;margin:0 0 .6rem}\n"
-    "h3{font-size:1.05rem;line-height:1.3;margin:0 0 .3rem}\n"
-    "p,li{max-width:42rem}\np{margin:0 0 .6rem}\nul,ol{margin:0 0 .8rem;padding-left:1.4rem}\n"
-    "section{margin:2rem 0 0;padding-top:1.2rem;border-top:1px solid var(--line)}\n"
-    "section#short{border-top:0;padding-top:0;margin-top:1rem}\n"
-    "article{margin:0 0 1.2rem}\n"
-    "a{color:var(--link)}"
-    "nav ul{list-style:none;padding:0;display:flex;flex-wrap:wrap;gap:.2rem 1.2rem}\n"
-    "nav a{display:inline-block;padding:.2rem 0}\n"
-    ".lead{font-size:1.2rem;line-height:1.4;font-weight:600}\n.quiet{color:var(--quiet)}\n"
-    ".caution{border-left:4px solid var(--stuck);background:var(--panel);padding:.6rem .9rem;"
-    "margin:.8rem 0;max-width:44rem}\n.caution p:last-child{margin:0}\n"
-    ".charts{display:grid;grid-template-columns:repeat(auto-fill,minmax(min(100%,21rem),1fr));"
-    "gap:1.6rem 2rem;align-items:start}\n"
-    "figure{margin:0;max-width:29rem;min-width:0}\n"
-    "figcaption{font-weight:600;margin-bottom:.3rem}\n"
-    "figure p{font-size:.9rem;margin:.2rem 0}\n"
-    "svg{display:block;width:100%;height:auto;font:13px system-ui,sans-serif}\n"
-    "svg text{fill:var(--ink);stroke:var(--page);stroke-width:3px;paint-order:stroke}\n"
-    "svg .strong{font-weight:600}\n"
-    "svg .quiet{fill:var(--quiet);font-size:12px}\n"
-    ".rail{stroke:var(--line)}\n.tick{stroke:var(--quiet)}\n"
-    ".mean{stroke:var(--quiet);stroke-dasharray:4 3}\n"
-    ".fine{color:var(--good)}.bad{color:var(--bad);font-weight:600}.stuck{color:var(--call)}\n"
-    ".marks{width:75%}.marks span{display:inline-block;width:1.1rem;text-align:center}\n"
-    ".frame{border:1px solid var(--ink)}\n"
-    ".since{stroke:var(--bad);stroke-width:2}\n"
-    ".curve{fill:none;stroke-width:2.5}\n"
-    ".c0{stroke:var(--bad)}\n.c1{stroke:var(--good);stroke-dasharray:7 4}\n"
-    ".c2{stroke:var(--link);stroke-dasharray:2 3}\n"
-    ".c3{stroke:var(--stuck);stroke-dasharray:9 3 2 3}\n"
-    ".c4{stroke:var(--call);stroke-dasharray:4 2 1 2 1 2}\n"
-    "details{margin:.4rem 0 0;max-width:46rem}\n"
-    "summary{cursor:pointer;color:var(--link);padding:.3rem 0}\n"
-    "table{border-collapse:collapse;width:100%;font-size:.9rem;overflow-wrap:normal}\n"
-    "caption{text-align:left;font-weight:600;padding:.2rem 0}\n"
-    "th,td{text-align:left;padding:.25rem .5rem .25rem 0;"
-    "border-bottom:1px solid var(--line);font-weight:400}\n"
-    "td:nth-child(3){white-space:nowrap}\n.called th{font-weight:600}\n"
-    ".bar{position:relative;min-width:4rem;width:34%;padding:0}\n"
-    ".bar+td{padding-left:.5rem}\n" /* the mark of all of them stands clear of the count */
-    "td:last-child{min-width:6.8rem;width:20%}\n"
-    ".bar i,.bar b{position:absolute;top:50%}\n"
-    ".bar i{border-top:4px solid var(--quiet);margin-top:-2px}\n"
-    ".bar b{border-left:4px solid var(--ink);height:.9rem;margin:-.45rem 0 0 -2px}\n"
-    ".called .bar *{border-color:var(--call)}\n"
-    "a:focus-visible,summary:focus-visible{outline:3px solid var(--link);outline-offset:2px}\n"
-    "@page{margin:14mm}\n"
-    "@media print{:root{" LIGHT "--page:#fff;color-scheme:light}\n"
-    "html{font-size:9.5pt}\nnav,details:not([open]){display:none}\n"
-    "header,main,footer{max-width:none;padding:0}\n"
-    "section{margin-top:1rem;padding-top:.8rem}\n"
-    "p,li{max-width:none;orphans:3;widows:3}\n"
-    "figure,tr,.caution,.whole,p:has(+.charts){break-inside:avoid;page-break-inside:avoid}"
-    "\n"
-    "h2,h3,figcaption,p:has(+.charts){break-after:avoid;page-break-after:avoid}\n"
-    ".charts{display:block;columns:2;column-gap:10mm}\n.charts>*{margin-bottom:6mm}\n"
-    "figure{max-width:84mm}}\n";
-
 /* In the order of the page; one that says nothing is left out. */
 static const struct section {
     const char *id, *heading, *template;
@@ -949,7 +870,7 @@ void view_review_html(struct text *page, const struct review *review)
     text_init(&contents);
     text_init(&bodies);
     text_init(&body);
-    html_begin(page, "What was lost, and why: a review by Jarside", style);
+    html_begin(page, "What was lost, and why: a review by Jarside", "style.review");
     text_printf(page,
                 "<header>\n<h1>What was lost, and why</h1>\n<p class=\"quiet\">As of %s</p>\n",
                 day_write(review->dataset->today, DAY_WORDS, day));
