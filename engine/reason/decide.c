@@ -4,7 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "reason/reason_internal.h"
+#include "reason/model.h"
 
 /*
  * What to do: least expected loss over the findings, then the floors.
@@ -275,23 +275,6 @@ static void sets_sum(const struct reasoner *reasoner, const struct posterior *po
         set[s] = row_sum(posterior->joint + s * reasoner->finding_count, reasoner->finding_count);
 }
 
-/* What counts now, and how strongly within its group. */
-static void asker_hear(struct asker *asker)
-{
-    const struct reasoner *reasoner = asker->reasoner;
-    const struct workspace *work = asker->trial.work;
-    reason_posterior(reasoner, asker->now, -1.0, &asker->trial);
-    for (size_t i = 0; i < reasoner->observable_count; i++)
-        asker->strength[i] = NAN;
-    for (size_t k = 0; k < work->heard_count; k++) {
-        size_t heard = work->heard[k].observable;
-        asker->strength[heard] = work->heard[k].recall->strength;
-        for (size_t s = 0; s < reasoner->rules->species_count; s++)
-            if (reasoner->normal[s * reasoner->observable_count + heard])
-                asker->species_matters = true;
-    }
-}
-
 static void asker_init(struct asker *asker, const struct reasoner *reasoner,
                        const struct evidence *evidence, const struct posterior *posterior,
                        const struct stakes *stakes)
@@ -320,11 +303,20 @@ static void asker_init(struct asker *asker, const struct reasoner *reasoner,
     if (evidence)
         asker->then = *evidence;
     asker->then.observations = asker->observations;
-    for (size_t i = 0; i < observables; i++)
+    for (size_t i = 0; i < observables; i++) {
+        const struct observation *said = &asker->observations[i];
         asker->observations[i] = observation_of(evidence, i);
+        asker->strength[i] = NAN;
+        if (!observation_tells(&reasoner->sights[i], said))
+            continue;
+        asker->strength[i] = observation_strength(
+            reasoner, observation_ln(reasoner, asker->species, i, said, asker->room));
+        for (size_t s = 0; s < reasoner->rules->species_count; s++)
+            if (reasoner->normal[s * observables + i])
+                asker->species_matters = true;
+    }
     sets_sum(reasoner, posterior, asker->set_now);
     decide_on(reasoner, evidence, posterior->finding, stakes, &asker->decision);
-    asker_hear(asker);
 }
 
 static void asker_release(struct asker *asker)

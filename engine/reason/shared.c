@@ -6,7 +6,7 @@
 #include <string.h>
 
 #include "base/numbers.h"
-#include "reason/reason_internal.h"
+#include "reason/model.h"
 
 #define NO_SET SIZE_MAX
 

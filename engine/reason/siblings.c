@@ -5,7 +5,7 @@
 #include <stdlib.h>
 
 #include "reason/bayes_factor.h"
-#include "reason/reason_internal.h"
+#include "reason/model.h"
 
 /* A way of being lost: contaminated; stuck, of what is not contaminated; and
  * contaminated though never inoculated. */

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#ifndef JARSIDE_REASON_REASON_INTERNAL_H
-#define JARSIDE_REASON_REASON_INTERNAL_H
+#ifndef JARSIDE_REASON_MODEL_H
+#define JARSIDE_REASON_MODEL_H
 
 #include <stddef.h>
 
@@ -8,7 +8,8 @@
 #include "reason/reason.h"
 
 /*
- * What a reasoner holds. reason/ only.
+ * What a reasoner holds: the rule base as tables, everything that does not depend on evidence; and
+ * what an observation means by them. For the files of reason/.
  *
  * Most observables are weighed by few causes, so most of the sets S look alike
  * to any one of them. A table therefore has one row per *pattern*, the causes in
@@ -62,50 +63,12 @@ struct reasoner {
     size_t most_patterns;
 };
 
-/* What was made of an observation, kept: most posteriors are of evidence that
- * differs from that of the one before in a single answer, and the same is said of
- * many vessels. */
-struct recall {
-    size_t observable;
-    struct observation said;
-    int species;      /* RULES_NONE where it makes no difference */
-    const double *ln; /* ln l_i, [pattern][finding] */
-    double strength;  /* range of ln l_i over the findings, no cause present */
-    struct ratios {
-        double power;  /* that it counts with; NAN: nothing yet */
-        double *ratio; /* [pattern][finding], from pattern 1 up: what its causes make of it */
-        double span;   /* how far the logarithms of those for one set can go from 0 */
-    } ratios[4];       /* it counts less behind stronger signs of its group */
-    size_t turn;       /* of those, which is filled next */
-};
-
-/* An observation that says something, while a posterior is being computed. */
-struct heard {
-    size_t observable;
-    double power; /* tau times its weight within its group */
-    struct recall *recall;
-    const struct ratios *ratios;
-};
-
-/* Room a posterior computes in; belongs to the posterior. */
-struct workspace {
-    struct arena *arena; /* of everything in the posterior */
-    double *row;         /* per finding: what holds for every set */
-    double *base;        /* likewise: and for every set with one cause */
-    double *factor;      /* likewise, besides: for no cause, then for every set with each cause */
-    double *shift;       /* per cause: what its shifts add up to; what they make of its odds */
-    double *moved;       /* per set: P(S) times that, not scaled to sum 1 */
-    struct heard *heard;
-    size_t heard_count;
-    bool *paired; /* per set: a pair in it weighs on something heard, or is shifted */
-    struct arena *kept;
-    struct recall **recalls; /* in `kept`, as are these; open addressing */
-    size_t recall_count, recall_room;
-};
-
 /* Index of {a, b} among {}, the n singles and the pairs; RULES_NONE for either means absent. */
 size_t set_index(size_t n, int a, int b);
+/* The members of the set with that index; RULES_NONE where there is none. */
+void set_members(size_t n, size_t index, int members[SET_MAX_CAUSES]);
 
+/* What was said of an observable; nothing where there is no evidence. */
 struct observation observation_of(const struct evidence *evidence, size_t observable);
 /* One-of: the values still possible. */
 uint32_t observation_possible(const struct sight *sight, const struct observation *observation);
@@ -116,6 +79,7 @@ bool condition_holds(const struct reasoner *reasoner, const struct condition *co
                      const struct evidence *evidence, bool even_doubted);
 /* The species that is plainly named, or RULES_NONE. */
 int evidence_species(const struct reasoner *reasoner, const struct evidence *evidence);
+/* The tables that hold on that species. */
 const struct chances *sight_chances(const struct reasoner *reasoner, int species,
                                     size_t observable);
 /* ln l_i as [pattern][finding]: in the tables where they hold it, else written to `room`. */

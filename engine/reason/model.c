@@ -1,0 +1,591 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <math.h>
+#include <string.h>
+#include <strings.h>
+
+#include "reason/model.h"
+
+/* ---- from the rule base to tables: everything that does not depend on evidence --------------- */
+
+static double clamp_chance(double p)
+{
+    return fmin(1.0 - LEAST_CHANCE, fmax(LEAST_CHANCE, p)); /* the least when it is not a number */
+}
+
+/* Scales to sum 1, lifts what is below the least chance, and scales again. */
+static void row_settle(double *row, size_t count)
+{
+    double sum = 0.0, lifted = 0.0;
+    for (size_t i = 0; i < count; i++)
+        sum += row[i];
+    for (size_t i = 0; i < count; i++) {
+        double share = sum > 0.0 ? row[i] / sum : 1.0 / (double)count;
+        row[i] = share > LEAST_CHANCE ? share : LEAST_CHANCE;
+        lifted += row[i];
+    }
+    for (size_t i = 0; i < count; i++)
+        row[i] /= lifted;
+}
+
+size_t set_index(size_t n, int a, int b)
+{
+    if (a < 0)
+        return b < 0 ? 0 : 1 + (size_t)b;
+    if (b < 0)
+        return 1 + (size_t)a;
+    size_t low = (size_t)(a < b ? a : b), high = (size_t)(a < b ? b : a);
+    return 1 + n + low * (2 * n - low - 1) / 2 + (high - low - 1);
+}
+
+static size_t set_total(size_t causes)
+{
+    return 1 + causes + (causes > 1 ? causes * (causes - 1) / 2 : 0);
+}
+
+void set_members(size_t n, size_t index, int members[SET_MAX_CAUSES])
+{
+    members[0] = members[1] = RULES_NONE;
+    if (index == 0)
+        return;
+    if (index <= n) {
+        members[0] = (int)(index - 1);
+        return;
+    }
+    size_t first = 0, rest = index - 1 - n;
+    for (; rest >= n - 1 - first; first++)
+        rest -= n - 1 - first;
+    members[0] = (int)first;
+    members[1] = (int)(first + 1 + rest);
+}
+
+/* pi_c with what the grower's own outcomes add (rules.h). */
+static double learned_prior(const struct rules *rules, size_t cause)
+{
+    const struct learned *learned = &rules->learned;
+    double prior = rules->causes[cause].prior;
+    for (size_t i = 0; i < learned->cause_count; i++) {
+        const struct learned_cause *own = &learned->causes[i];
+        if (own->cause == cause)
+            prior = (learned->strength * prior + own->seen) / (learned->strength + own->of);
+    }
+    return prior;
+}
+
+static void sets_build(struct reasoner *reasoner)
+{
+    const struct rules *rules = reasoner->rules;
+    size_t causes = reasoner->cause_count, findings = reasoner->finding_count;
+    size_t sets = reasoner->set_count = set_total(causes);
+    double *odds = arena_array(reasoner->arena, causes, sizeof *odds);
+    double *prior = arena_array(reasoner->arena, sets, sizeof *prior);
+    double *given = arena_room(reasoner->arena, sets * findings, sizeof *given);
+    double sum = 0.0;
+    reasoner->odds = odds;
+    reasoner->set_prior = prior;
+    reasoner->given = given;
+    reasoner->sets = arena_array(reasoner->arena, sets, sizeof *reasoner->sets);
+    for (size_t c = 0; c < causes; c++) {
+        double p = clamp_chance(learned_prior(rules, c));
+        odds[c] = p / (1.0 - p);
+    }
+    for (size_t s = 0; s < sets; s++) {
+        /* Findings compete, each at the rate of its own base and of the causes present. */
+        double *row = given + s * findings;
+        for (size_t f = 0; f < findings; f++)
+            row[f] = rules->findings[f].base;
+        set_members(causes, s, reasoner->sets[s]);
+        prior[s] = 1.0;
+        for (int k = 0; k < SET_MAX_CAUSES && reasoner->sets[s][k] >= 0; k++) {
+            const struct cause *cause = &rules->causes[reasoner->sets[s][k]];
+            prior[s] *= odds[reasoner->sets[s][k]];
+            for (size_t g = 0; g < cause->grow_count; g++)
+                row[cause->grows[g].finding] += cause->grows[g].rate;
+        }
+        sum += prior[s];
+        row_settle(row, findings);
+    }
+    double *joint = arena_room(reasoner->arena, sets * findings, sizeof *joint);
+    reasoner->prior = joint;
+    for (size_t s = 0; s < sets; s++) {
+        prior[s] /= sum;
+        for (size_t f = 0; f < findings; f++)
+            joint[s * findings + f] = prior[s] * given[s * findings + f];
+    }
+}
+
+/* ---- one observable -------------------------------------------------------------------------- */
+
+/* The causes that weigh on an observable, and their factors on its values. */
+struct weighing {
+    int *local;      /* per cause: its place among the relevant ones, or RULES_NONE */
+    int *causes;     /* the relevant ones */
+    double *factors; /* [relevant][value] */
+    size_t count;
+};
+
+static struct weighing weighing_find(struct reasoner *reasoner, size_t observable)
+{
+    size_t causes = reasoner->cause_count;
+    struct weighing weighing = {
+        .local = arena_array(reasoner->arena, causes, sizeof(int)),
+        .causes = arena_array(reasoner->arena, causes, sizeof(int)),
+        .factors = arena_array(reasoner->arena, causes * RULES_MAX_VALUES, sizeof(double)),
+    };
+    for (size_t c = 0; c < causes; c++) {
+        const struct cause *cause = &reasoner->rules->causes[c];
+        double *factors = weighing.factors + weighing.count * RULES_MAX_VALUES;
+        bool weighs = false;
+        for (size_t v = 0; v < RULES_MAX_VALUES; v++)
+            factors[v] = 1.0;
+        for (size_t w = 0; w < cause->weigh_count; w++) {
+            if (cause->weighs[w].observable != observable)
+                continue;
+            factors[cause->weighs[w]
+                        .value] = /* a slip of the keyboard must not overflow a product */
+                fmin(1.0 / LEAST_CHANCE, fmax(LEAST_CHANCE, cause->weighs[w].number));
+            weighs = true;
+        }
+        weighing.local[c] = weighs ? (int)weighing.count : RULES_NONE;
+        if (weighs)
+            weighing.causes[weighing.count++] = (int)c;
+    }
+    return weighing;
+}
+
+struct statements {
+    double number[RULES_MAX_VALUES];
+    uint32_t values; /* which of them are stated */
+};
+
+static void statements_add(struct statements *stated, const struct claim *claim, size_t observable)
+{
+    if (claim->observable != observable)
+        return;
+    stated->number[claim->value] = claim->number;
+    stated->values |= UINT32_C(1) << claim->value;
+}
+
+/* Puts what the claims about an observable state in the place of what the row said. Of a one-of the
+ * values not stated share what the stated ones leave, in the proportions they had. */
+static void row_state(const struct sight *sight, const struct statements *stated, double *row)
+{
+    double claimed = 0.0, rest = 0.0;
+    size_t silent = 0;
+    for (size_t v = 0; v < sight->value_count; v++) {
+        if (stated->values >> v & 1)
+            claimed += stated->number[v];
+        else
+            rest += row[v], silent++;
+    }
+    double left = claimed < 1.0 ? 1.0 - claimed : 0.0;
+    for (size_t v = 0; v < sight->value_count; v++) {
+        if (stated->values >> v & 1)
+            row[v] = stated->number[v];
+        else if (!sight->several)
+            row[v] = rest > 0.0 ? left * row[v] / rest : left / (double)silent;
+    }
+}
+
+static void row_keep_possible(const struct sight *sight, double *row)
+{
+    if (!sight->several) {
+        row_settle(row, sight->value_count);
+        return;
+    }
+    for (size_t v = 0; v < sight->value_count; v++)
+        row[v] = clamp_chance(row[v]);
+}
+
+/* P(value | finding, no cause), on one species if `species` is not RULES_NONE. */
+static void row_of_finding(const struct reasoner *reasoner, size_t observable,
+                           const struct sight *sight, size_t finding, int species, double *row)
+{
+    const struct finding *from = &reasoner->rules->findings[finding];
+    struct statements looks = {.values = 0}, normal = {.values = 0};
+    for (size_t v = 0; v < sight->value_count; v++)
+        row[v] = sight->base[v];
+    for (size_t i = 0; i < from->look_count; i++)
+        statements_add(&looks, &from->looks[i], observable);
+    row_state(sight, &looks, row);
+    /* The same with what the grower's own outcomes add (rules.h). */
+    const struct learned *learned = &reasoner->rules->learned;
+    for (size_t i = 0; i < learned->sign_count; i++) {
+        const struct learned_sign *own = &learned->signs[i];
+        if (own->finding != finding || own->observable != observable)
+            continue;
+        for (size_t v = 0; v < reasoner->rules->observables[observable].value_count; v++)
+            row[v] = (learned->strength * row[v] + own->seen[v]) / (learned->strength + own->of[v]);
+    }
+    row_keep_possible(sight, row);
+    if (species < 0)
+        return;
+    const struct species *on = &reasoner->rules->species[species];
+    for (size_t i = 0; i < on->normal_count; i++)
+        if (on->normal[i].finding == finding)
+            statements_add(&normal, &on->normal[i].claim, observable);
+    if (normal.values == 0)
+        return;
+    row_state(sight, &normal, row);
+    row_keep_possible(sight, row);
+}
+
+/* What the causes of a pattern make of a row: chances of a one-of, odds of a several-of. */
+static void row_weigh(const struct sight *sight, const double *factors, double *row)
+{
+    for (size_t v = 0; v < sight->value_count; v++) {
+        if (sight->several) {
+            double odds = row[v] / (1.0 - row[v]) * factors[v];
+            row[v] = odds / (1.0 + odds);
+        } else {
+            row[v] *= factors[v];
+        }
+    }
+    row_keep_possible(sight, row);
+}
+
+/* Whether a species states something of the observable on a finding. */
+static bool species_states(const struct rules *rules, int species, size_t observable,
+                           size_t finding)
+{
+    const struct species *on = &rules->species[species];
+    for (size_t i = 0; i < on->normal_count; i++)
+        if (on->normal[i].finding == finding && on->normal[i].claim.observable == observable)
+            return true;
+    return false;
+}
+
+/* One row of the tables, of a finding and a pattern, from the chances of each value. */
+static void row_put(const struct reasoner *reasoner, const struct sight *sight, const double *row,
+                    size_t at, struct chances *chances)
+{
+    size_t step = sight->pattern_count * reasoner->finding_count,
+           none = at % reasoner->finding_count;
+    double silence = reasoner->rules->calibration.silence;
+    for (size_t v = 0; v < sight->value_count; v++, at += step, none += step) {
+        chances->p[at] = row[v];
+        bool again = at != none && row[v] == chances->p[none]; /* its causes do not weigh on it */
+        chances->ln[at] = again ? chances->ln[none] : log(row[v]);
+        if (!sight->several)
+            continue;
+        chances->ln_not[at] = again ? chances->ln_not[none] : log1p(-row[v]);
+        chances->ln_silent[at] = again ? chances->ln_silent[none] : log1p(-silence * row[v]);
+    }
+}
+
+/* The rows of one finding are those of another, in tables that may be others. */
+static void rows_copy(const struct reasoner *reasoner, const struct sight *sight,
+                      const struct chances *from, size_t like, size_t finding,
+                      struct chances *chances)
+{
+    size_t findings = reasoner->finding_count;
+    for (size_t k = 0; k < sight->value_count * sight->pattern_count * findings; k += findings) {
+        chances->p[k + finding] = from->p[k + like];
+        chances->ln[k + finding] = from->ln[k + like];
+        if (sight->several) {
+            chances->ln_not[k + finding] = from->ln_not[k + like];
+            chances->ln_silent[k + finding] = from->ln_silent[k + like];
+        }
+    }
+}
+
+/* `species` may be RULES_NONE; for one, the tables for none are there already. */
+static void chances_build(struct reasoner *reasoner, size_t observable, const struct sight *sight,
+                          const struct weighing *weighing, int species, struct chances *chances)
+{
+    size_t findings = reasoner->finding_count, values = sight->value_count;
+    size_t cells = values * sight->pattern_count * findings;
+    double *plain = arena_room(reasoner->arena, findings * values, sizeof *plain);
+    double factors[RULES_MAX_VALUES], row[RULES_MAX_VALUES];
+    chances->p = arena_room(reasoner->arena, cells, sizeof(double));
+    chances->ln = arena_room(reasoner->arena, cells, sizeof(double));
+    if (sight->several) {
+        chances->ln_not = arena_room(reasoner->arena, cells, sizeof(double));
+        chances->ln_silent = arena_room(reasoner->arena, cells, sizeof(double));
+    }
+    for (size_t f = 0; f < findings; f++) {
+        double *own = plain + f * values;
+        row_of_finding(reasoner, observable, sight, f, species, own);
+        if (species >= 0 && !species_states(reasoner->rules, species, observable, f)) {
+            rows_copy(reasoner, sight, &sight->plain, f, f, chances);
+            continue;
+        }
+        size_t like = 0; /* most findings say the same of most observables: nothing */
+        while (like < f && memcmp(plain + like * values, own, values * sizeof *own) != 0)
+            like++;
+        if (like < f) {
+            rows_copy(reasoner, sight, chances, like, f, chances);
+            continue;
+        }
+        for (size_t p = 0; p < sight->pattern_count; p++) {
+            int members[SET_MAX_CAUSES];
+            set_members(weighing->count, p, members);
+            for (size_t v = 0; v < values; v++) {
+                factors[v] = 1.0;
+                for (int k = 0; k < SET_MAX_CAUSES; k++)
+                    if (members[k] >= 0)
+                        factors[v] *= weighing->factors[(size_t)members[k] * RULES_MAX_VALUES + v];
+            }
+            memcpy(row, own, values * sizeof *row);
+            if (p > 0)
+                row_weigh(sight, factors, row);
+            row_put(reasoner, sight, row, p * findings + f, chances);
+        }
+    }
+}
+
+/* Naming a species says nothing more about which species it is. */
+static bool species_speaks(const struct rules *rules, size_t which, size_t observable)
+{
+    const struct species *species = &rules->species[which];
+    if (rules->feeder[FEEDS_SPECIES] == (int)observable)
+        return false;
+    for (size_t i = 0; i < species->normal_count; i++)
+        if (species->normal[i].claim.observable == observable)
+            return true;
+    return false;
+}
+
+struct reasoner *reasoner_new(const struct rules *rules)
+{
+    struct arena *arena = arena_new();
+    struct reasoner *reasoner = arena_alloc(arena, sizeof *reasoner);
+    size_t observables = rules->observable_count;
+    *reasoner = (struct reasoner){
+        .rules = rules,
+        .arena = arena,
+        .finding_count = rules->finding_count,
+        .cause_count = rules->cause_count,
+        .observable_count = observables,
+        .sights = arena_array(arena, observables, sizeof *reasoner->sights),
+        .normal = arena_array(arena, rules->species_count * observables, sizeof *reasoner->normal),
+        .most_patterns = 1,
+    };
+    sets_build(reasoner);
+    for (size_t i = 0; i < observables; i++) {
+        struct sight *sight = &reasoner->sights[i];
+        const struct observable *observable = &reasoner->rules->observables[i];
+        size_t values = observable->value_count, sets = reasoner->set_count;
+        struct weighing weighing = weighing_find(reasoner, i);
+        double *base = arena_array(reasoner->arena, values, sizeof *base);
+        uint32_t *pattern = arena_room(reasoner->arena, sets, sizeof *pattern);
+        *sight = (struct sight){
+            .value_count = values,
+            .pattern_count = set_total(weighing.count),
+            .cause_count = weighing.count,
+            .causes = weighing.causes,
+            .several = observable->kind == KIND_SEVERAL,
+            .all = rules_all_values(observable),
+            .group = observable->group,
+            .base = base,
+            .pattern = pattern,
+        };
+        for (size_t v = 0; v < values; v++)
+            base[v] = observable->values[v].base;
+        row_keep_possible(sight, base);
+        size_t *pairs = arena_array(reasoner->arena, sight->pattern_count, sizeof *pairs);
+        sight->pairs = pairs;
+        for (size_t s = 0; s < sets; s++) {
+            int first = reasoner->sets[s][0], second = reasoner->sets[s][1];
+            first = first < 0 ? RULES_NONE : weighing.local[first];
+            second = second < 0 ? RULES_NONE : weighing.local[second];
+            pattern[s] = (uint32_t)set_index(weighing.count, first, second);
+            if (pattern[s] > weighing.count)
+                pairs[sight->pair_count++] = s;
+        }
+        chances_build(reasoner, i, sight, &weighing, RULES_NONE, &sight->plain);
+        for (size_t s = 0; s < reasoner->rules->species_count; s++) {
+            if (!species_speaks(reasoner->rules, s, i))
+                continue;
+            struct chances *own = arena_alloc(reasoner->arena, sizeof *own);
+            chances_build(reasoner, i, sight, &weighing, (int)s, own);
+            reasoner->normal[s * reasoner->observable_count + i] = own;
+        }
+        if (sight->pattern_count > reasoner->most_patterns)
+            reasoner->most_patterns = sight->pattern_count;
+    }
+    return reasoner;
+}
+
+void reasoner_free(struct reasoner *reasoner)
+{
+    if (reasoner)
+        arena_free(reasoner->arena);
+}
+
+const struct rules *reasoner_rules(const struct reasoner *reasoner)
+{
+    return reasoner->rules;
+}
+
+size_t reasoner_set_count(const struct reasoner *reasoner)
+{
+    return reasoner->set_count;
+}
+
+void reasoner_set(const struct reasoner *reasoner, size_t index, int causes[2])
+{
+    causes[0] = reasoner->sets[index][0];
+    causes[1] = reasoner->sets[index][1];
+}
+
+size_t reasoner_set_of(const struct reasoner *reasoner, int cause)
+{
+    for (size_t i = 0; i < reasoner->set_count; i++)
+        if (reasoner->sets[i][0] == cause && reasoner->sets[i][1] == RULES_NONE)
+            return i;
+    return 0;
+}
+
+/* ---- what an observation means: the values it leaves, and how likely each finding makes it ---- */
+
+struct observation observation_of(const struct evidence *evidence, size_t observable)
+{
+    if (!evidence || !evidence->observations)
+        return (struct observation){0};
+    return evidence->observations[observable];
+}
+
+uint32_t observation_possible(const struct sight *sight, const struct observation *observation)
+{
+    uint32_t seen = observation->seen & sight->all;
+    return seen ? seen : sight->all & ~observation->absent;
+}
+
+bool observation_tells(const struct sight *sight, const struct observation *observation)
+{
+    if (sight->several)
+        return ((observation->seen | observation->absent | observation->silent) & sight->all) != 0;
+    uint32_t possible = observation_possible(sight, observation);
+    return possible != 0 && possible != sight->all;
+}
+
+static bool single(uint32_t values)
+{
+    return values != 0 && (values & (values - 1)) == 0;
+}
+
+static size_t lowest(uint32_t values)
+{
+    return (size_t)(ffs((int)values) - 1);
+}
+
+int evidence_species(const struct reasoner *reasoner, const struct evidence *evidence)
+{
+    int feeder = reasoner->rules->feeder[FEEDS_SPECIES];
+    if (feeder < 0)
+        return RULES_NONE;
+    struct observation said = observation_of(evidence, (size_t)feeder);
+    if (!single(said.seen) || (said.hedged & said.seen))
+        return RULES_NONE;
+    size_t species = lowest(said.seen);
+    return species < reasoner->rules->species_count ? (int)species : RULES_NONE;
+}
+
+const struct chances *sight_chances(const struct reasoner *reasoner, int species, size_t observable)
+{
+    const struct chances *own = NULL;
+    if (species >= 0)
+        own = reasoner->normal[(size_t)species * reasoner->observable_count + observable];
+    return own ? own : &reasoner->sights[observable].plain;
+}
+
+/* One-of: the chances of the values still possible, added; mixed with the base when hedged. */
+static void one_of_ln(const struct sight *sight, const struct chances *chances, size_t cells,
+                      uint32_t possible, double certainty, double *ln)
+{
+    double expected = 0.0;
+    memset(ln, 0, cells * sizeof *ln);
+    for (size_t v = 0; v < sight->value_count; v++) {
+        if (!(possible >> v & 1))
+            continue;
+        const double *p = chances->p + v * cells;
+        for (size_t i = 0; i < cells; i++)
+            ln[i] += p[i];
+        expected += sight->base[v];
+    }
+    for (size_t i = 0; i < cells; i++)
+        ln[i] = log(certainty * ln[i] + (1.0 - certainty) * expected);
+}
+
+const double *observation_ln(const struct reasoner *reasoner, int species, size_t observable,
+                             const struct observation *observation, double *room)
+{
+    const struct sight *sight = &reasoner->sights[observable];
+    const struct chances *chances = sight_chances(reasoner, species, observable);
+    size_t cells = sight->pattern_count * reasoner->finding_count;
+    double certainty = reasoner->rules->calibration.hedge;
+    uint32_t stated = (observation->seen | observation->absent) & sight->all;
+    uint32_t silent = observation->silent & ~stated & sight->all;
+    if (sight->several) {
+        if (single(observation->seen & sight->all) && stated == observation->seen &&
+            !(observation->hedged & stated) && !silent)
+            return chances->ln + lowest(stated) * cells;
+        /* Several-of: each stated value on its own, present or absent, plain or hedged; and the chance that
+         * nobody spoke of the values passed over in silence. */
+        memset(room, 0, cells * sizeof *room);
+        for (size_t v = 0; v < sight->value_count; v++) {
+            bool hedged = (observation->hedged >> v & 1) && certainty < 1.0;
+            for (int denied = 0; denied < 2; denied++) {
+                if (!((denied ? observation->absent : observation->seen) >> v & 1))
+                    continue;
+                const double *row = (denied ? chances->ln_not : chances->ln) + v * cells;
+                double base = denied ? 1.0 - sight->base[v] : sight->base[v];
+                for (size_t i = 0; i < cells; i++)
+                    room[i] +=
+                        hedged ? log(certainty * exp(row[i]) + (1.0 - certainty) * base) : row[i];
+            }
+        }
+        for (size_t v = 0; v < sight->value_count; v++)
+            if (silent >> v & 1)
+                row_add(room, chances->ln_silent + v * cells, cells);
+        return room;
+    }
+    uint32_t possible = observation_possible(sight, observation);
+    bool hedged = (observation->hedged & stated) != 0;
+    if (single(possible) && !hedged)
+        return chances->ln + lowest(possible) * cells;
+    one_of_ln(sight, chances, cells, possible, hedged ? certainty : 1.0, room);
+    return room;
+}
+
+double observation_strength(const struct reasoner *reasoner, const double *ln)
+{
+    double low = ln[0], high = ln[0];
+    for (size_t f = 1; f < reasoner->finding_count; f++) {
+        low = ln[f] < low ? ln[f] : low;
+        high = ln[f] > high ? ln[f] : high;
+    }
+    return high - low;
+}
+
+double reasoner_likelihood(const struct reasoner *reasoner, const struct evidence *evidence,
+                           size_t observable, size_t value, size_t finding, size_t set)
+{
+    const struct sight *sight = &reasoner->sights[observable];
+    const struct chances *chances =
+        sight_chances(reasoner, evidence_species(reasoner, evidence), observable);
+    size_t row = value * sight->pattern_count + sight->pattern[set];
+    return chances->p[row * reasoner->finding_count + finding];
+}
+
+bool condition_holds(const struct reasoner *reasoner, const struct condition *condition,
+                     const struct evidence *evidence, bool even_doubted)
+{
+    for (size_t i = 0; i < condition->count; i++) {
+        struct observation said = observation_of(evidence, condition->observables[i]);
+        uint32_t doubted = even_doubted ? 0 : said.hedged, listed = condition->values[i];
+        /* Of a one-of, "green or yellow" holds only where both are listed: a condition must be sure. */
+        bool holds = reasoner->sights[condition->observables[i]].several
+                         ? (said.seen & ~doubted & listed) != 0
+                         : said.seen != 0 && (said.seen & (~listed | doubted)) == 0;
+        if (!holds)
+            return false;
+    }
+    return true;
+}
+
+bool reason_holds(const struct reasoner *reasoner, const struct condition *condition,
+                  const struct evidence *evidence)
+{
+    return condition_holds(reasoner, condition, evidence, false);
+}
