@@ -23,7 +23,6 @@ struct inference {
     double *odds;   /* per suspect: o_z */
     double *ln;     /* per set of suspects: ln P(E, Z) as it grows */
     double *prior;  /* per set of suspects: P(Z) */
-    double *chance; /* by set of causes: P(Z_v | E) */
     size_t *first;  /* per vessel: the first one exactly like it, itself if there is none */
     double *count;  /* per vessel: how many there are like it; only of first ones */
 
@@ -156,32 +155,6 @@ static void look_at(struct inference *work, const struct shared_vessel *vessel)
     }
 }
 
-/* What the vessel looked at is: P(f) to `finding` and P(c reached it) to `cause`. */
-static void tell_vessel(const struct inference *work, double *finding, double *cause)
-{
-    const struct reasoner *reasoner = work->reasoner;
-    size_t findings = reasoner->finding_count;
-    double *reached = work->other_by_t; /* P(T | everything), by set */
-    memset(reached, 0, reasoner->set_count * sizeof *reached);
-    for (size_t z = 0; z < reasoner->set_count; z++) {
-        size_t parts[4], count = parts_of(reasoner, z, parts);
-        for (size_t i = 0; work->chance[z] > 0.0 && i < count; i++)
-            reached[parts[i]] += work->chance[z] * reaches(reasoner, z, parts[i]) *
-                                 exp(work->ln_given[parts[i]] - work->ln_chance[z]);
-    }
-    for (size_t s = 0; s < reasoner->set_count; s++) {
-        size_t t = work->reached[s];
-        if (t == NO_SET || !(reached[t] > 0.0) || !(work->by_t[t] > 0.0))
-            continue;
-        double scale = reached[t] / work->by_t[t];
-        for (size_t f = 0; f < findings; f++)
-            finding[f] += work->possible[f] ? scale * work->joint[s * findings + f] : 0.0;
-        for (int k = 0; k < SET_MAX_CAUSES; k++)
-            if (reasoner->sets[s][k] >= 0)
-                cause[reasoner->sets[s][k]] += scale * work->mass[s];
-    }
-}
-
 /* ---- vessels of which exactly the same is known: looked at once, counted as often as they are - */
 
 static bool same(const struct shared_vessel *a, const struct shared_vessel *b, size_t observables)
@@ -229,32 +202,6 @@ static void find_alike(struct inference *work)
 
 /* However far a cause reaches less than its prior would need, it is not taken for granted. */
 static const double MOST_PRIOR = 0.95;
-
-static bool vessel_holds(const struct rules *rules, const struct shared_vessel *vessel,
-                         size_t vessels)
-{
-    for (int scope = 0; scope < SCOPE_COUNT; scope++)
-        if (vessel->group[scope] < RULES_NONE ||
-            (vessel->group[scope] >= 0 && (size_t)vessel->group[scope] >= vessels))
-            return false;
-    if (vessel->finding == RULES_NONE)
-        return true;
-    if (vessel->finding < 0 || (size_t)vessel->finding >= rules->finding_count)
-        return false;
-    enum finding_status status = rules->findings[vessel->finding].status;
-    return vessel->statuses == 0 || (vessel->statuses >> status & 1);
-}
-
-static bool batch_holds(const struct rules *rules, const struct shared_batch *batch)
-{
-    for (size_t v = 0; v < batch->vessel_count; v++)
-        if (!vessel_holds(rules, &batch->vessels[v], batch->vessel_count))
-            return false;
-    for (size_t i = 0; i < batch->shift_count; i++)
-        if (batch->shifts[i].cause >= rules->cause_count || isnan(batch->shifts[i].log_odds))
-            return false;
-    return true;
-}
 
 /* Suspects and the sets of them; false when there are too many. */
 static bool find_suspects(struct inference *work)
@@ -365,30 +312,13 @@ static void begin(struct inference *work)
     }
 }
 
-static void conclude_vessel(struct inference *work, size_t index)
-{
-    size_t findings = work->reasoner->finding_count, causes = work->reasoner->cause_count;
-    size_t first = work->first[index];
-    double *finding = work->result->finding, *cause = work->result->cause;
-    if (first != index) {
-        memcpy(finding + index * findings, finding + first * findings, findings * sizeof *finding);
-        memcpy(cause + index * causes, cause + first * causes, causes * sizeof *cause);
-        return;
-    }
-    look_at(work, &work->batch->vessels[index]);
-    memset(work->chance, 0, work->reasoner->set_count * sizeof *work->chance);
-    for (size_t z = 0; z < work->result->set_count; z++)
-        work->chance[causes_of(work, &work->result->sets[z], work->can)] += work->result->sets[z].p;
-    tell_vessel(work, finding + index * findings, cause + index * causes);
-}
-
-static void take_room(struct inference *work, bool each_vessel)
+static void take_room(struct inference *work)
 {
     struct shared_posterior *result = work->result;
     const struct reasoner *reasoner = work->reasoner;
     size_t vessels = work->batch->vessel_count, sets = reasoner->set_count;
-    double **const by_set[] = {&work->common_mass, &work->chance, &work->mass,      &work->ln_given,
-                               &work->ln_chance,   &work->by_t,   &work->other_by_t};
+    double **const by_set[] = {&work->common_mass, &work->mass, &work->ln_given,
+                               &work->ln_chance,   &work->by_t, &work->other_by_t};
     for (size_t i = 0; i < sizeof by_set / sizeof *by_set; i++)
         *by_set[i] = arena_array(work->arena, sets, sizeof(double));
     work->reached = arena_array(work->arena, sets, sizeof *work->reached);
@@ -399,21 +329,16 @@ static void take_room(struct inference *work, bool each_vessel)
     work->prior = arena_array(work->arena, result->set_count, sizeof *work->prior);
     work->first = arena_array(work->arena, vessels, sizeof *work->first);
     work->count = arena_array(work->arena, vessels, sizeof *work->count);
-    if (each_vessel) {
-        result->finding =
-            calloc(vessels + 1, (reasoner->finding_count + 1) * sizeof *result->finding);
-        result->cause = calloc(vessels + 1, (reasoner->cause_count + 1) * sizeof *result->cause);
-    }
 }
 
-static bool infer(struct inference *work, bool each_vessel)
+static bool infer(struct inference *work)
 {
     const struct shared_batch *batch = work->batch;
     const struct reasoner *reasoner = work->reasoner;
     const struct evidence common = {.observations = batch->common};
     if (!find_suspects(work))
         return false;
-    take_room(work, each_vessel);
+    take_room(work);
     find_alike(work);
     reason_posterior(reasoner, &common, -1.0, &work->common);
     for (size_t s = 0; s < reasoner->set_count; s++)
@@ -446,20 +371,18 @@ static bool infer(struct inference *work, bool each_vessel)
     }
     for (size_t i = 0; i < result->suspect_count; i++)
         result->suspects[i].p = fmin(1.0, result->suspects[i].p);
-    for (size_t v = 0; each_vessel && v < batch->vessel_count; v++)
-        conclude_vessel(work, v);
     return true;
 }
 
 enum status reason_shared(const struct reasoner *reasoner, const struct shared_batch *batch,
-                          bool each_vessel, struct shared_posterior *posterior)
+                          struct shared_posterior *posterior)
 {
     struct inference work = {
         .reasoner = reasoner, .batch = batch, .result = posterior, .arena = arena_new()};
     *posterior = (struct shared_posterior){0};
     posterior_init(&work.common, reasoner);
     posterior_init(&work.own, reasoner);
-    bool inferred = batch_holds(reasoner->rules, batch) && infer(&work, each_vessel);
+    bool inferred = infer(&work);
     posterior_release(&work.common);
     posterior_release(&work.own);
     arena_free(work.arena);
@@ -472,7 +395,5 @@ void shared_release(struct shared_posterior *posterior)
 {
     free(posterior->suspects);
     free(posterior->sets);
-    free(posterior->finding);
-    free(posterior->cause);
     *posterior = (struct shared_posterior){0};
 }

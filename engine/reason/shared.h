@@ -77,17 +77,14 @@ struct shared_posterior {
     size_t suspect_count;
     struct suspect_set *sets; /* {} (no suspect acted), then each, then each pair */
     size_t set_count;
-    double *finding; /* P(f of v | all), at [v * finding_count + f]; NULL when not wanted */
-    double *cause;   /* P(c reached v | all), at [v * cause_count + c], or NULL */
 };
 
 enum { SHARED_MOST_SUSPECTS = 512 }; /* 131 000 sets */
 
-/* STATUS_DATA for a group that is not below vessel_count, a finding or cause that is not in the rule
- * base, a vessel whose finding contradicts its statuses, or too many suspects. Then `posterior` is empty. With
- * `each_vessel` the arrays per vessel are filled too. shared_release frees what it holds. */
+/* The groups of a vessel are below vessel_count. STATUS_DATA for too many suspects, or where nothing could
+ * have brought this about; then `posterior` is empty. shared_release frees what it holds. */
 enum status reason_shared(const struct reasoner *reasoner, const struct shared_batch *batch,
-                          bool each_vessel, struct shared_posterior *posterior);
+                          struct shared_posterior *posterior);
 void shared_release(struct shared_posterior *posterior);
 
 #endif

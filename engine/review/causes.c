@@ -206,7 +206,7 @@ static enum status infer(const struct review_work *work, struct request *request
             request->described[i].seen = with_common(work, request, request->described[i].seen);
     batch.vessel_count = merge(request->described, request->count, request->vessels);
     if (request->tells)
-        status = reason_shared(work->reasoner, &batch, false, posterior);
+        status = reason_shared(work->reasoner, &batch, posterior);
     free(request->described);
     free(request->vessels);
     free(request->shifts);
