@@ -1,28 +1,94 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "reason/siblings.h"
 
+#include <gsl/gsl_eigen.h>
+#include <gsl/gsl_errno.h>
+#include <gsl/gsl_sf_gamma.h>
+#include <gsl/gsl_sort.h>
 #include <math.h>
 #include <stdlib.h>
 
-#include "reason/bayes_factor.h"
 #include "reason/model.h"
+
+/* ln B(a + lost, b + kept) - ln B(a, b); NAN when a or b is not above 0. */
+static double beta_ln_ratio(double a, double b, double lost, double kept)
+{
+    gsl_sf_result seen, unseen;
+    /* The variant that returns its error never ends a program. */
+    if (gsl_sf_lnbeta_e(a + lost, b + kept, &seen) != GSL_SUCCESS ||
+        gsl_sf_lnbeta_e(a, b, &unseen) != GSL_SUCCESS)
+        return NAN;
+    return seen.val - unseen.val;
+}
+
+double bayes_factor_ln(const struct tally *groups, size_t count, double a, double b)
+{
+    struct tally all = {0.0, 0.0};
+    double apart = 0.0;
+    size_t told = 0;
+    if (!(a > 0.0) || !(b > 0.0) || !isfinite(a) || !isfinite(b))
+        return NAN;
+    for (size_t g = 0; g < count; g++) {
+        double lost = groups[g].lost, total = groups[g].total;
+        if (!(lost >= 0.0 && lost <= total && isfinite(total)))
+            return NAN;
+        if (total == 0.0)
+            continue;
+        apart += beta_ln_ratio(a, b, lost, total - lost);
+        all.lost += lost;
+        all.total += total;
+        told++;
+    }
+    return told < 2 ? 0.0 : apart - beta_ln_ratio(a, b, all.lost, all.total - all.lost);
+}
+
+/* Gauss-Jacobi: the nodes are the eigenvalues of the recurrence's tridiagonal matrix (Golub & Welsch
+ * 1969, Mathematics of Computation 23, 221-230), the weights one over the sum of the squares of the
+ * orthonormal polynomials there. GSL's own rule of this kind scales by gamma functions of a and b,
+ * which overflow for counts of some hundred vessels. */
+void beta_rule(double a, double b, size_t count, double *nodes, double *weights)
+{
+    double centre[BETA_RULE_MOST], beside[BETA_RULE_MOST];
+    gsl_matrix *matrix = gsl_matrix_calloc(count, count);
+    gsl_eigen_symm_workspace *room = gsl_eigen_symm_alloc(count);
+    gsl_vector_view values = gsl_vector_view_array(nodes, count);
+    if (matrix == NULL || room == NULL)
+        memory_exhausted();
+    /* The matrix of the orthonormal polynomials of x^(a-1) (1-x)^(b-1) on [0, 1]:
+     * those of Jacobi's (1-t)^(b-1) (1+t)^(a-1) with x = (1 + t)/2. */
+    double s = a + b - 2.0, difference = a - b; /* A + B and B - A of Jacobi's exponents A, B */
+    for (size_t k = 0; k < count; k++) {
+        double n = (double)k + 1.0, m = 2.0 * (double)k + s; /* n: between this row and the next */
+        double middle = k == 0 ? difference / (s + 2.0) : difference * s / (m * (m + 2.0));
+        m += 2.0;
+        double squared = k == 0 ? 4.0 * a * b / (m * m * (m + 1.0))
+                                : 4.0 * n * (n + a - 1.0) * (n + b - 1.0) * (n + s) /
+                                      (m * m * (m + 1.0) * (m - 1.0));
+        centre[k] = 0.5 * (1.0 + middle);
+        beside[k] = 0.5 * sqrt(squared);
+        gsl_matrix_set(matrix, k, k, centre[k]);
+        if (k + 1 < count)
+            gsl_matrix_set(matrix, k + 1, k, beside[k]); /* the lower half is read */
+    }
+    gsl_eigen_symm(matrix, &values.vector, room);
+    gsl_sort(nodes, 1, count);
+    for (size_t i = 0; i < count; i++) {
+        double before = 0.0, here = 1.0, sum = 1.0;
+        for (size_t k = 0; k + 1 < count; k++) {
+            double next = (nodes[i] - centre[k]) * here - (k > 0 ? beside[k - 1] * before : 0.0);
+            before = here;
+            here = next / beside[k];
+            sum += here * here;
+        }
+        weights[i] = 1.0 / sum;
+    }
+    gsl_eigen_symm_free(room);
+    gsl_matrix_free(matrix);
+}
 
 /* A way of being lost: contaminated; stuck, of what is not contaminated; and
  * contaminated though never inoculated. */
 enum layer { LAYER_CONTAMINATED, LAYER_STUCK, LAYER_CONTROLS, LAYER_COUNT };
-
-/* How much of what it reaches a cause loses, in one layer. */
-struct loses {
-    double share;      /* E lambda; 0: it does not act there */
-    double near_power; /* at the same position 1 - lambda' = (1 - lambda)^near_power */
-};
-
-struct suspected {
-    size_t cause;
-    enum relation relation;
-    double spared; /* e */
-    struct loses loses[LAYER_COUNT];
-};
 
 /* Everything M(A) needs. */
 struct chance_of_counts {
@@ -52,11 +118,20 @@ enum { Q_NODES = 20, LAMBDA_NODES = 8 };
 /* What a cell is to a cause: out of its reach; within; and at the same position. */
 enum way { WAY_OUT, WAY_WITHIN, WAY_NEAR, WAY_COUNT };
 
-/* ln(1 - lambda) at the points of its rule; one point, 0 everywhere, for a cause that is not there. */
+/* ln(1 - lambda) of one layer at the points of its rule; one point, 0 everywhere, for a cause that does
+ * not act there. */
 struct lambda {
     double ln_spared[WAY_COUNT][LAMBDA_NODES];
     double weight[LAMBDA_NODES];
     size_t count;
+};
+static const struct lambda no_lambda = {.weight = {1.0}, .count = 1};
+
+struct suspected {
+    size_t cause;
+    enum relation relation;
+    double spared; /* e */
+    struct lambda lambda[LAYER_COUNT];
 };
 
 /* The counts of one layer by what their cell is to either cause. */
@@ -78,7 +153,7 @@ static struct tally tally_of(const struct sibling_cell *cell, enum layer layer)
 static enum way way_to(const struct sibling_cell *cell, const struct suspected *cause,
                        enum layer layer)
 {
-    if (!cause || cause->loses[layer].share == 0.0 || !(cell->shares >> cause->relation & 1))
+    if (!cause || cause->lambda[layer].count == 1 || !(cell->shares >> cause->relation & 1))
         return WAY_OUT;
     return cell->shares >> RELATION_POSITION & 1 ? WAY_NEAR : WAY_WITHIN;
 }
@@ -95,26 +170,6 @@ static void sums_add(const struct chance_of_counts *of, const struct suspected *
         sums->kept[x][y] += tally.total - tally.lost;
         sums->kept_in_all += tally.total - tally.lost;
     }
-}
-
-static bool lambda_find(const struct chance_of_counts *of, const struct suspected *cause,
-                        enum layer layer, struct lambda *lambda)
-{
-    double share = cause ? cause->loses[layer].share : 0.0, nodes[LAMBDA_NODES];
-    *lambda = (struct lambda){.weight = {1.0}, .count = 1};
-    if (share == 0.0)
-        return true;
-    lambda->count = LAMBDA_NODES;
-    if (!beta_rule(of->reach_seen * share, of->reach_seen * (1.0 - share), LAMBDA_NODES, nodes,
-                   lambda->weight))
-        return false;
-    for (size_t j = 0; j < LAMBDA_NODES; j++) {
-        double spared = log1p(-fmin(nodes[j], 1.0 - 1e-12)); /* a node may round up to 1 */
-        lambda->ln_spared[WAY_WITHIN][j] = spared;
-        /* There is a cause. NOLINTNEXTLINE(clang-analyzer-core.NullDereference) */
-        lambda->ln_spared[WAY_NEAR][j] = cause->loses[layer].near_power * spared;
-    }
-    return true;
 }
 
 static double log_sum(const double *ln, size_t count)
@@ -154,26 +209,23 @@ static double layer_chance(const struct chance_of_counts *of, const struct suspe
                            const struct suspected *other, enum layer layer)
 {
     double ln[LAMBDA_NODES * LAMBDA_NODES] = {0.0}, nodes[Q_NODES], weights[Q_NODES];
-    struct lambda lambda_one, lambda_other;
+    const struct lambda *first = one ? &one->lambda[layer] : &no_lambda;
+    const struct lambda *second = other ? &other->lambda[layer] : &no_lambda;
     struct sums sums;
     sums_add(of, one, other, layer, &sums);
     double out = sums.lost[WAY_OUT][WAY_OUT];
     double ln_background = beta_ln_ratio(of->a, of->b, out, sums.kept_in_all);
-    if (!lambda_find(of, one, layer, &lambda_one) || !lambda_find(of, other, layer, &lambda_other))
-        return NAN;
-    if (lambda_one.count * lambda_other.count == 1)
+    if (first->count * second->count == 1)
         return ln_background;
-    if (!beta_rule(of->a + out, of->b + sums.kept_in_all, Q_NODES, nodes, weights))
-        return NAN;
-    for (size_t j = 0; j < lambda_one.count; j++)
-        for (size_t l = 0; l < lambda_other.count; l++)
-            ln[j * lambda_other.count + l] =
-                log(lambda_one.weight[j]) + log(lambda_other.weight[l]) +
-                at_point(&sums, &lambda_one, j, &lambda_other, l, nodes, weights);
-    return ln_background + log_sum(ln, lambda_one.count * lambda_other.count);
+    beta_rule(of->a + out, of->b + sums.kept_in_all, Q_NODES, nodes, weights);
+    for (size_t j = 0; j < first->count; j++)
+        for (size_t l = 0; l < second->count; l++)
+            ln[j * second->count + l] = log(first->weight[j]) + log(second->weight[l]) +
+                                        at_point(&sums, first, j, second, l, nodes, weights);
+    return ln_background + log_sum(ln, first->count * second->count);
 }
 
-/* ln M(A), A = {one, other}, either of which may be NULL; NAN when no rule was found. */
+/* ln M(A), A = {one, other}, either of which may be NULL. */
 static double siblings_chance(const struct chance_of_counts *of, const struct suspected *one,
                               const struct suspected *other)
 {
@@ -217,16 +269,27 @@ static void losses_of(const double with[FINDING_STATUS_COUNT],
     share[1] = stops * reach * (1.0 - spoils) / (1.0 - reach * spoils);
 }
 
-static struct loses loses_of(double share, double near)
+/* lambda about `share`, as sure as `seen` vessels make it; `near` at the same position. */
+static struct lambda lambda_of(double share, double near, double seen)
 {
+    struct lambda lambda = no_lambda;
+    double nodes[LAMBDA_NODES];
     if (!(share > LEAST_SHARE))
-        return (struct loses){0.0, 1.0};
+        return lambda;
     share = fmin(share, 1.0 - LEAST_SHARE);
     near = fmin(near, 1.0 - LEAST_SHARE);
-    return (struct loses){share, log1p(-near) / log1p(-share)};
+    double power = log1p(-near) / log1p(-share); /* 1 - lambda' = (1 - lambda)^power */
+    lambda.count = LAMBDA_NODES;
+    beta_rule(seen * share, seen * (1.0 - share), LAMBDA_NODES, nodes, lambda.weight);
+    for (size_t j = 0; j < LAMBDA_NODES; j++) {
+        double spared = log1p(-fmin(nodes[j], 1.0 - 1e-12)); /* a node may round up to 1 */
+        lambda.ln_spared[WAY_WITHIN][j] = spared;
+        lambda.ln_spared[WAY_NEAR][j] = power * spared;
+    }
+    return lambda;
 }
 
-static struct suspected suspect_of(const struct reasoner *reasoner, size_t index)
+static struct suspected suspect_of(const struct reasoner *reasoner, size_t index, double seen)
 {
     const struct cause *cause = &reasoner->rules->causes[index];
     double without[FINDING_STATUS_COUNT] = {0.0}, with[FINDING_STATUS_COUNT] = {0.0};
@@ -242,11 +305,11 @@ static struct suspected suspect_of(const struct reasoner *reasoner, size_t index
         .cause = index,
         .relation = (enum relation)cause->scope,
         .spared = fmin(1.0, spared),
-        .loses = {[LAYER_CONTAMINATED] = loses_of(share[0], share_near[0]),
-                  [LAYER_STUCK] = loses_of(share[1], share_near[1])},
+        .lambda = {[LAYER_CONTAMINATED] = lambda_of(share[0], share_near[0], seen),
+                   [LAYER_STUCK] = lambda_of(share[1], share_near[1], seen)},
     };
-    if (cause->shown_by_control)
-        suspect.loses[LAYER_CONTROLS] = suspect.loses[LAYER_CONTAMINATED];
+    suspect.lambda[LAYER_CONTROLS] =
+        cause->shown_by_control ? suspect.lambda[LAYER_CONTAMINATED] : no_lambda;
     return suspect;
 }
 
@@ -392,7 +455,7 @@ static double level_of(const struct sibling_cell *cells, size_t count)
 /* ---- the whole ------------------------------------------------------------------------------- */
 
 /* The shifts of causes whose scope something shares; never of those of a vessel alone. */
-static bool weigh(const struct reasoner *reasoner, struct chance_of_counts of, uint32_t shared,
+static void weigh(const struct reasoner *reasoner, struct chance_of_counts of, uint32_t shared,
                   struct sibling_pattern *pattern)
 {
     size_t causes = reasoner->cause_count, count = 0;
@@ -413,27 +476,23 @@ static bool weigh(const struct reasoner *reasoner, struct chance_of_counts of, u
     for (size_t c = 0; c < causes; c++) {
         enum scope scope = reasoner->rules->causes[c].scope;
         if (scope != SCOPE_VESSEL && (shared >> scope & 1))
-            suspects[count++] = suspect_of(reasoner, c);
+            suspects[count++] = suspect_of(reasoner, c, of.reach_seen);
     }
     struct table table = {suspects, count, 0.0,
                           arena_array(arena, count * count, sizeof *table.ln)};
     pattern->causes = calloc(count + 1, sizeof *pattern->causes);
     pattern->shifts = calloc(count + 1, sizeof *pattern->shifts);
     pattern->pairs = calloc(count * count + 1, sizeof *pattern->pairs);
-    double sum = table.none = siblings_chance(&of, NULL, NULL);
+    table.none = siblings_chance(&of, NULL, NULL);
     for (size_t i = 0; i < table.count; i++) {
         for (size_t k = i; k < table.count; k++) {
             double ln =
                 siblings_chance(&of, &table.suspects[i], k == i ? NULL : &table.suspects[k]);
             table.ln[i * table.count + k] = table.ln[k * table.count + i] = ln;
-            sum += ln;
         }
     }
-    bool filled = isfinite(sum);
-    if (filled)
-        shifts_find(&table, reasoner->rules->calibration.siblings.most, pattern);
+    shifts_find(&table, reasoner->rules->calibration.siblings.most, pattern);
     arena_free(arena);
-    return filled;
 }
 
 enum status siblings_weigh(const struct reasoner *reasoner, const struct sibling_cell *cells,
@@ -459,10 +518,7 @@ enum status siblings_weigh(const struct reasoner *reasoner, const struct sibling
     if (!(of.a > 0.0) || !(of.b > 0.0) || !(of.reach_seen > 0.0))
         return STATUS_OK; /* the rule base assumes nothing of siblings */
     groups_find(&of, shared, pattern);
-    if (!weigh(reasoner, of, shared, pattern)) {
-        sibling_pattern_release(pattern);
-        return STATUS_INTERNAL;
-    }
+    weigh(reasoner, of, shared, pattern);
     /* How far the causes a group speaks of are moved. */
     for (size_t g = 0; g < pattern->group_count; g++) {
         struct sibling_group *group = &pattern->groups[g];

@@ -7,7 +7,6 @@
 #include <stdint.h>
 
 #include "base/diag.h"
-#include "reason/bayes_factor.h"
 #include "reason/reason.h"
 
 /*
@@ -68,6 +67,40 @@
  * One call takes some milliseconds when all causes of a rule base of twenty are moved.
  */
 
+/*
+ * Are groups of vessels lost at one rate, or each at a rate of its own?
+ *
+ * Of n vessels x are lost: binomial, the rate Beta(a, b) before it was seen. The
+ * chance of the counts of one group is then beta-binomial,
+ *
+ *   ln m(x, n) = ln C(n, x) + ln B(a + x, b + n - x) - ln B(a, b),
+ *
+ * and the Bayes factor of "a rate of its own for each" against "one rate for all"
+ *
+ *   ln BF = sum_g [ln B(a + x_g, b + n_g - x_g) - ln B(a, b)]
+ *           - [ln B(a + X, b + N - X) - ln B(a, b)],   X, N the sums:
+ *
+ * the binomial coefficients stand on both sides (Kass & Raftery 1995, Journal of
+ * the American Statistical Association 90, 773-795; Gunel & Dickey 1974,
+ * Biometrika 61, 545-557, from memory).
+ */
+
+struct tally { /* counts of vessels; shares of one are allowed */
+    double lost, total;
+};
+
+/* ln BF, natural: above 0 for rates of their own. 0 for fewer than two groups with vessels in them.
+ * NAN when a or b is not above 0 or a tally is not 0 <= lost <= total < infinity. */
+double bayes_factor_ln(const struct tally *groups, size_t count, double a, double b);
+
+/* Expectations over a Beta(a, b) as weighted sums: sum_i weights[i] f(nodes[i])
+ * is exact for polynomials f of a degree up to 2 count - 1 (Gauss-Jacobi on
+ * [0, 1], weights adding up to 1). */
+enum { BETA_RULE_MOST = 32 };
+
+/* Fills `count` (1 .. BETA_RULE_MOST) nodes, rising, and weights; a and b are finite and above 0. */
+void beta_rule(double a, double b, size_t count, double *nodes, double *weights);
+
 /* What a vessel can share with ours: a scope, or its position in the same cook. */
 enum relation {
     RELATION_COOK = SCOPE_COOK,
@@ -106,7 +139,7 @@ struct sibling_group {
     double own_stuck, rest_stuck; /* of those lost */
     struct tally controls;        /* that share it */
     double
-        log_bayes_factor; /* natural; own rate against one rate, bayes_factor.h, at the same prior */
+        log_bayes_factor; /* natural; own rate against one rate, bayes_factor_ln at the same prior */
     double highest, lowest; /* shift of a cause of this relation; 0 when there is none */
     uint32_t aliased; /* bit per relation: shared by exactly the same vessels, so not told apart */
 };

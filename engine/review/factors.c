@@ -3,7 +3,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "reason/bayes_factor.h"
+#include "reason/siblings.h"
 #include "review/search.h"
 
 /* ---- one factor: its levels, their intervals, its test ------------------------------------------ */

@@ -2,7 +2,7 @@
 /* Groups at one rate or several: figures that other programs print. */
 #include "outside/process_check.h"
 
-#include "reason/bayes_factor.h"
+#include "reason/siblings.h"
 
 static double factor(const struct tally *groups, size_t count)
 {

@@ -16,7 +16,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "reason/bayes_factor.h"
+#include "reason/siblings.h"
 #include "review/statistics.h"
 #include "support/scratch.h"
 

@@ -7,7 +7,7 @@
 #include <cmocka.h>
 #include <math.h>
 
-#include "reason/bayes_factor.h"
+#include "reason/siblings.h"
 
 static double choose(unsigned n, unsigned k)
 {

@@ -7,14 +7,14 @@
 #include <cmocka.h>
 #include <math.h>
 
-#include "reason/bayes_factor.h"
+#include "reason/siblings.h"
 
 /* Moments of a Beta: E x^k = prod (a + i) / (a + b + i), and likewise of 1 - x. */
 static void assert_exact(double a, double b, size_t count)
 {
     double nodes[BETA_RULE_MOST], weights[BETA_RULE_MOST];
     double want = 1.0, want_other = 1.0;
-    assert_true(beta_rule(a, b, count, nodes, weights));
+    beta_rule(a, b, count, nodes, weights);
     for (size_t k = 0; k < 2 * count; k++) {
         double got = 0.0, got_other = 0.0;
         for (size_t i = 0; i < count; i++) {
