@@ -185,9 +185,10 @@ static void recall_choice(struct opening *opening, enum feeds feeds, const char 
     int value = observable != NULL && id[0] != '\0' ? rules_value(observable, id) : RULES_NONE;
     if (value != RULES_NONE)
         triage_recall(opening->triage,
-                      &(struct recalled){.observable = index,
-                                         .observation = {.seen = UINT32_C(1) << value},
-                                         .words = words});
+                      &(struct fact){.observable = index,
+                                     .observation = {.seen = UINT32_C(1) << value},
+                                     .words = words},
+                      false);
 }
 
 /* A number: its bin, with what it is in words behind where it stands; or, behind a one-of, the value
@@ -220,11 +221,12 @@ static void recall_number(struct opening *opening, enum feeds feeds, double numb
     }
     if (value != RULES_NONE)
         triage_recall(opening->triage,
-                      &(struct recalled){.observable = index,
-                                         .observation = {.seen = UINT32_C(1) << value},
-                                         .has_number = true,
-                                         .number = {number, number, true},
-                                         .words = words.bytes});
+                      &(struct fact){.observable = index,
+                                     .observation = {.seen = UINT32_C(1) << value},
+                                     .has_number = true,
+                                     .number = {number, number, true},
+                                     .words = words.bytes},
+                      false);
     text_release(&words);
 }
 
@@ -430,10 +432,10 @@ static void recall_judged(struct opening *opening, const struct outcome *outcome
         if (observable->values[v].parameter <= at->judged)
             reached = v;
     triage_recall(opening->triage,
-                  &(struct recalled){.observable = index,
-                                     .observation = {.seen = UINT32_C(1) << reached},
-                                     .words = words,
-                                     .stands = true});
+                  &(struct fact){.observable = index,
+                                 .observation = {.seen = UINT32_C(1) << reached},
+                                 .words = words},
+                  true);
 }
 
 /* Odd patches and nothing else, said plainly. */
@@ -460,7 +462,7 @@ static enum status recall_looks(struct opening *opening)
         return status;
     for (size_t i = 0; i < opening->at->look_count; i++) {
         const struct look *look = &opening->at->looks[i];
-        const struct kept_fact *facts = NULL;
+        const struct fact *facts = NULL;
         size_t count = 0;
         const char *words = look_called(opening, look);
         struct earlier earlier = {.day =
@@ -482,24 +484,21 @@ static enum status recall_looks(struct opening *opening)
                 earlier.coverage = 0.5 * (facts[k].number.lo + facts[k].number.hi);
             earlier.trouble =
                 earlier.trouble || plain != 0 || patch_seen(observable, &facts[k].observation);
-            struct recalled recalled = {.observable = facts[k].observable, .words = words};
+            struct fact recalled = facts[k];
+            recalled.words = words;
             if (observable->lasts) {
-                recalled.observation = facts[k].observation;
-                recalled.has_number = facts[k].has_number;
-                recalled.number = facts[k].number;
-                triage_recall(opening->triage, &recalled);
+                triage_recall(opening->triage, &recalled, false);
                 continue;
             }
+            recalled.has_number = false;
             /* What was seen plainly has happened; what was seen with doubt gives way to what is said now. */
             if (plain != 0) {
-                recalled.observation.seen = plain;
-                recalled.stands = true;
-                triage_recall(opening->triage, &recalled);
+                recalled.observation = (struct observation){.seen = plain};
+                triage_recall(opening->triage, &recalled, true);
             }
             if (doubted != 0) {
                 recalled.observation = (struct observation){.seen = doubted, .hedged = doubted};
-                recalled.stands = false;
-                triage_recall(opening->triage, &recalled);
+                triage_recall(opening->triage, &recalled, false);
             }
         }
         triage_earlier(opening->triage, &earlier);

@@ -361,9 +361,7 @@ static void shifts_find(const struct table *table, double most, struct sibling_p
             weight += table->suspects[k].spared;
         }
         double shift = fmin(most, fmax(-most, (sum - log(weight)) - none));
-        size_t cause = table->suspects[i].cause;
-        pattern->causes[i] = (struct sibling_shift){cause, table->suspects[i].relation, shift};
-        pattern->shifts[i] = (struct prior_shift){.cause = cause, .log_odds = shift};
+        pattern->shifts[i] = (struct prior_shift){table->suspects[i].cause, shift};
     }
     for (size_t i = 0; i < table->count; i++) {
         for (size_t k = i + 1; k < table->count; k++) {
@@ -480,7 +478,6 @@ static void weigh(const struct reasoner *reasoner, struct chance_of_counts of, u
     }
     struct table table = {suspects, count, 0.0,
                           arena_array(arena, count * count, sizeof *table.ln)};
-    pattern->causes = calloc(count + 1, sizeof *pattern->causes);
     pattern->shifts = calloc(count + 1, sizeof *pattern->shifts);
     pattern->pairs = calloc(count * count + 1, sizeof *pattern->pairs);
     table.none = siblings_chance(&of, NULL, NULL);
@@ -524,10 +521,11 @@ enum status siblings_weigh(const struct reasoner *reasoner, const struct sibling
         struct sibling_group *group = &pattern->groups[g];
         bool any = false;
         for (size_t i = 0; i < pattern->cause_count; i++) {
-            const struct sibling_shift *shift = &pattern->causes[i];
+            const struct prior_shift *shift = &pattern->shifts[i];
+            const struct cause *cause = &reasoner->rules->causes[shift->cause];
             bool speaks = group->relation == RELATION_POSITION
-                              ? reasoner->rules->causes[shift->cause].reach_near > 0.0
-                              : shift->relation == group->relation;
+                              ? cause->reach_near > 0.0
+                              : (enum relation)cause->scope == group->relation;
             if (!speaks)
                 continue;
             group->highest = any ? fmax(group->highest, shift->log_odds) : shift->log_odds;
@@ -540,7 +538,6 @@ enum status siblings_weigh(const struct reasoner *reasoner, const struct sibling
 
 void sibling_pattern_release(struct sibling_pattern *pattern)
 {
-    free(pattern->causes);
     free(pattern->shifts);
     free(pattern->pairs);
     *pattern = (struct sibling_pattern){.group_count = 0};

@@ -144,18 +144,11 @@ struct sibling_group {
     uint32_t aliased; /* bit per relation: shared by exactly the same vessels, so not told apart */
 };
 
-struct sibling_shift { /* for an account of where a shift comes from */
-    size_t cause;
-    enum relation relation;
-    double log_odds;
-};
-
 struct sibling_pattern {
     struct sibling_group
         groups[RELATION_COUNT]; /* those that some vessel shares, in the order of relation */
     size_t group_count;
-    struct sibling_shift *causes; /* every cause with a scope that some vessel shares */
-    struct prior_shift *shifts;   /* the same, ready for struct evidence */
+    struct prior_shift *shifts; /* of every cause with a scope that some vessel shares */
     size_t cause_count;
     struct pair_shift *pairs; /* likewise */
     size_t pair_count;

@@ -7,7 +7,7 @@
 #include "process/cook.h"
 #include "process/moisture.h"
 #include "review/dataset.h"
-#include "triage/compute.h"
+#include "triage/physics.h"
 #include "triage/triage.h"
 
 /* The vessels of a journal. */
@@ -32,10 +32,10 @@ static const struct bands bands_moisture = {
 static const struct bands bands_dose = {
     {MOVED_DOSE, MOVED_NONE}, {"under half the usual", "about usual", "over twice the usual"}};
 
-/* As triage/compute.h. */
+/* As triage/physics.h. */
 static double moved(const struct rules *rules, enum moved_by by, double chance)
 {
-    return compute_shift(&rules->moves[by], rules->moves[by].trust, chance);
+    return physics_shift(&rules->moves[by], rules->moves[by].trust, chance);
 }
 
 /* Of one kind of vessel with so many grams in a cook of such grain: cook_verdict. Growers cook the same
@@ -64,7 +64,7 @@ static uint32_t band_of_cook(const struct rules *rules, struct cook_memo *cooks,
     if (rules->feeder[FEEDS_LOAD] != RULES_NONE)
         known.packing = rules_value(&rules->observables[rules->feeder[FEEDS_LOAD]], cook->load);
     if (physics_cook(rules, &known, &setup, organisms, NULL, &refusal) != PHYSICS_OK ||
-        cook_recalled(cooks, &known, &setup, &result) != PROCESS_OK)
+        physics_cooked(cooks, &known, &setup, &result) != PROCESS_OK)
         return LEVEL_NONE;
     moves[0] = moved(rules, MOVED_SURVIVORS, result.chance_mean);
     return (uint32_t)result.verdict;
@@ -402,7 +402,7 @@ static double sure_of(const struct look *look)
 static const struct observation *signs_of(const struct filling *filling, const char *facts_kept,
                                           struct arena *scratch)
 {
-    const struct kept_fact *facts = NULL;
+    const struct fact *facts = NULL;
     struct observation *seen = NULL;
     size_t count = 0;
     if (facts_read(filling->rules, facts_kept, scratch, &facts, &count) != STATUS_OK)

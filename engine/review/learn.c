@@ -20,7 +20,7 @@ struct learning {
 
 /* Of a one-of a plain answer says something about every value; of a several-of only about those that
  * were named. */
-static void count_fact(struct learning *learning, size_t finding, const struct kept_fact *fact)
+static void count_fact(struct learning *learning, size_t finding, const struct fact *fact)
 {
     const struct observable *observable = &learning->rules->observables[fact->observable];
     const struct observation *said = &fact->observation;
@@ -62,7 +62,7 @@ static enum status count_outcome(struct learning *learning, const struct outcome
     /* The look that it answers: the last standing one before it, or else the last. */
     struct look *looks = NULL;
     const struct look *answered = NULL;
-    const struct kept_fact *facts = NULL;
+    const struct fact *facts = NULL;
     size_t count = 0;
     bool before = false;
     enum status status =

@@ -6,11 +6,1221 @@
 #include <string.h>
 
 #include "base/text.h"
-#include "triage/state.h"
+#include "reason/siblings.h"
+#include "triage/physics.h"
 
-/* What is said to a triage, in words, settings and answers; marks and going back. */
+/*
+ * What is said to a triage, in words, settings and answers, goes into a log; all else is read off
+ * it. So a mark is a length of the log, and going back is cutting it there.
+ */
+
+enum saying_kind {
+    SAYING_TOLD,     /* a statement about an observable */
+    SAYING_ASKED,    /* its question was put and answered, however little that told */
+    SAYING_UNKNOWN,  /* the grower does not know */
+    SAYING_FORGET,   /* as if nothing had been said */
+    SAYING_UNCLEAR,  /* words nothing understood */
+    SAYING_TEXT,     /* a description, whole, for the weight of its words */
+    SAYING_QUESTION, /* one of the grower's own; `observable` is its index in the rules */
+};
+
+struct saying {
+    enum saying_kind kind;
+    size_t batch; /* statements of one call belong together */
+    size_t observable;
+    struct observation said;
+    bool others;  /* its denials are "no other": what else was said stands */
+    bool settles; /* it answers the question, so it ends a clash */
+    bool has_number;
+    struct quantity number;
+    enum origin origin;
+    const char *words;         /* safe */
+    enum unread_reason reason; /* unclear only */
+    bool objected;             /* likewise: struct unread */
+    const char *note;
+};
+
+/* What the log comes to for one observable. */
+struct known {
+    bool told, asked, unknown;
+    size_t batch; /* of the last statement taken in */
+    size_t since; /* place in the log of the first statement; for the order of facts */
+    struct observation observation;
+    uint32_t by_others; /* of the denied values, those denied only as "no other" */
+    bool in_text;       /* free text spoke of it */
+    bool has_number;
+    struct quantity number;
+    enum origin origin;
+    const char *words;
+    const char *value_words[RULES_MAX_VALUES]; /* several-of: what spoke of each value */
+    uint32_t recalled;                         /* values that records put beside what was said */
+    const char *recalled_words;
+    uint32_t clashing;  /* several-of: values both seen and denied */
+    bool clashes;       /* one-of: statements that leave nothing in common */
+    size_t clash_batch; /* when that came up */
+    const char *clash_first, *clash_second;
+};
+
+struct recalled { /* what records know of an observable, and whether it stands above what is said */
+    struct fact fact;
+    bool stands;
+};
+
+struct triage {
+    const struct rules *rules;
+    struct reader *reader;
+    const struct reasoner *reasoner;
+    struct words *words;   /* NULL: the words of descriptions do not weigh */
+    struct arena *house;   /* as long as the triage: itself, and the arrays per observable */
+    struct arena *said;    /* the log, the records, and their words */
+    struct arena *scratch; /* while reading one text */
+    struct arena *derived; /* words put together, facts; renewed with the state */
+    struct arena *judged;  /* the verdict */
+    struct cook_memo *cooks;
+
+    struct saying *log;
+    size_t log_count;
+    size_t batch;
+    struct recalled *recalled; /* what records know, beside the log */
+    size_t recalled_count;
+    struct earlier *earlier;
+    size_t earlier_count;
+    struct sibling_pattern pattern;
+    bool weighed;  /* the pattern is filled */
+    bool controls; /* some of its cook were never inoculated, and counted */
+    const char *group_names[RELATION_COUNT]; /* of its groups */
+
+    struct known *known;              /* the state, per observable */
+    struct observation *observations; /* the evidence, likewise */
+    bool *skip;                       /* not to be asked, likewise */
+    int first_question;               /* observable that is asked before others, or RULES_NONE */
+    const struct saying *asked;       /* the grower's own question, the newest; or NULL */
+    struct fact *facts;
+    size_t fact_count;
+    struct clash *clashes;
+    size_t clash_count;
+    struct unclear *unclear;
+    size_t unclear_count;
+
+    double *likelihood; /* of the words, per finding, for the evidence */
+    struct word_weight word_weights[WORD_WEIGHTS];
+    size_t word_weight_count;
+
+    bool stale; /* the state has changed since the moves were computed */
+    struct evidence evidence;
+    struct computed *computed;
+    size_t computed_count;
+    struct prior_shift *shifts; /* the evidence's: of the computed, then of the siblings */
+    struct pair_shift *pairs;   /* likewise, of the siblings */
+    struct stakes stakes;
+    struct posterior posterior;
+    struct verdict verdict;
+    struct question next;
+};
 
 enum { WORDS_LIMIT = 160 }; /* code points shown back of one statement */
+
+/* A safe copy in the arena of what was said. */
+static const char *keep_words(struct triage *triage, const char *bytes, size_t length)
+{
+    const struct text_safe_options options = {.limit = WORDS_LIMIT};
+    struct text safe;
+    text_init(&safe);
+    text_safe(&safe, bytes, length, &options);
+    const char *kept = arena_copy(triage->said, safe.bytes, safe.length);
+    text_release(&safe);
+    return kept;
+}
+
+/* ==== from the log and the records to what is known ========================================== */
+
+/*
+ * From what was said, in order, and what records know to what is known.
+ *
+ * One-of and number: statements of one text narrow each other down; if they
+ * leave nothing in common they clash, and the values of all stay possible. A
+ * later text replaces what was known, or completes it when it only denies.
+ *
+ * Several-of: values add up. A value both seen and denied clashes, within a text
+ * or across texts, and counts as neither until the next statement about it.
+ * "No other" gives way to whatever is named, before it or after.
+ *
+ * Doubt gives way to plain words, and contradicts nothing.
+ *
+ * Whatever was said of an observable stands in the place of what records say of
+ * it; of several-of values each on its own. Only what a look once saw and cannot
+ * un-happen goes the other way: it stands above what is said.
+ *
+ * Silence: once free text has spoken of enough signs, a salient value it passes
+ * over is unlikely to be there. That is part of the evidence, but no fact: nobody
+ * said it. Where a question was put or a setting made, those speak instead.
+ */
+
+enum { WORDS_ENOUGH = 200 }; /* bytes of words put together for one fact */
+
+/* ---- one-of and number ----------------------------------------------------------------------- */
+
+/* The words of two statements that hold together; no more of them than a line takes. */
+static const char *both(struct triage *triage, const char *first, const char *second)
+{
+    if (!first || !*first)
+        return second;
+    if (strlen(first) + strlen(second) > WORDS_ENOUGH || strstr(first, second))
+        return first;
+    return arena_format(triage->derived, "%s; %s", first, second);
+}
+
+static uint32_t possible(const struct observation *said, uint32_t all)
+{
+    return (said->seen ? said->seen : all) & ~said->absent;
+}
+
+/* The statement stands in the place of what was known. */
+static void one_take(struct known *known, const struct saying *saying)
+{
+    known->observation = saying->said;
+    if (saying->said.seen) {
+        known->observation.seen &= ~saying->said.absent;
+        known->observation.absent = 0;
+    }
+    known->clashes = false;
+    known->words = saying->words;
+    known->has_number = saying->has_number;
+    known->number = saying->number;
+}
+
+/* What is still possible after a statement that holds together with what was known. */
+static void one_narrow(struct triage *triage, struct known *known, const struct saying *saying,
+                       uint32_t left)
+{
+    if (known->observation.seen || saying->said.seen)
+        known->observation = (struct observation){.seen = left};
+    else
+        known->observation.absent |= saying->said.absent;
+    known->observation.hedged = saying->said.hedged & left;
+    known->words = both(triage, known->words, saying->words);
+    if (saying->has_number) {
+        known->has_number = true;
+        known->number = saying->number;
+    }
+}
+
+static void one_tell(struct triage *triage, struct known *known, const struct saying *saying,
+                     uint32_t all)
+{
+    bool doubted = known->observation.hedged != 0, doubts = saying->said.hedged != 0;
+    uint32_t before = possible(&known->observation, all), now = possible(&saying->said, all);
+    uint32_t left = before & ~saying->said.absent;
+    const bool settles_doubt = doubted && !doubts && known->told && known->batch == saying->batch;
+    if (!known->told || settles_doubt) {
+        one_take(known, saying);
+    } else if (known->batch != saying->batch) { /* of an earlier text */
+        if (!known->clashes && !saying->said.seen && !doubts && left)
+            one_narrow(triage, known, saying, left);
+        else
+            one_take(known, saying);
+    } else if (doubts && !doubted) {
+        return;
+    } else if (!known->clashes && (before & now)) {
+        one_narrow(triage, known, saying, before & now);
+    } else if (doubts) {
+        known->observation = (struct observation){.seen = before | now, .hedged = before | now};
+    } else {
+        known->observation = (struct observation){.seen = before | now};
+        known->has_number = false;
+        if (known->clashes)
+            return;
+        known->clashes = true;
+        known->clash_batch = saying->batch;
+        known->clash_first = known->words;
+        known->clash_second = saying->words;
+    }
+}
+
+/* ---- several-of ------------------------------------------------------------------------------ */
+
+static void value_set(struct known *known, const struct saying *saying, size_t value, bool seen)
+{
+    uint32_t bit = UINT32_C(1) << value;
+    struct observation *now = &known->observation;
+    now->seen = seen ? now->seen | bit : now->seen & ~bit;
+    now->absent = seen ? now->absent & ~bit : now->absent | bit;
+    now->hedged &= ~bit;
+    known->by_others &= ~bit;
+    known->clashing &= ~bit;
+    known->value_words[value] = saying->words;
+}
+
+static void value_tell(struct known *known, const struct saying *saying, size_t value, bool seen)
+{
+    uint32_t bit = UINT32_C(1) << value;
+    struct observation *now = &known->observation;
+    bool stands = ((now->seen | now->absent) & bit) != 0;
+    bool fresh_clash = (known->clashing & bit) && known->clash_batch == saying->batch;
+    /* A plain statement stands already, and says the opposite. */
+    uint32_t opposite = (seen ? now->absent & ~known->by_others : now->seen) & ~now->hedged;
+    if (saying->others) {
+        if (stands || (known->clashing & bit && !saying->settles))
+            return;
+        value_set(known, saying, value, false);
+        known->by_others |= bit;
+    } else if (saying->said.hedged & bit) {
+        if ((stands && !(known->by_others & bit)) || fresh_clash)
+            return;
+        value_set(known, saying, value, seen);
+        now->hedged |= bit;
+    } else if (fresh_clash) {
+        return;
+    } else if (!(opposite & bit) || saying->settles) {
+        value_set(known, saying, value, seen);
+    } else {
+        now->seen &= ~bit;
+        now->absent &= ~bit;
+        if (!known->clashing) {
+            known->clash_first = known->value_words[value];
+            known->clash_second = saying->words;
+        }
+        known->clashing |= bit;
+        known->clash_batch = saying->batch;
+    }
+}
+
+/* ---- the log --------------------------------------------------------------------------------- */
+
+static void take_in(struct triage *triage, size_t at, const struct saying *saying)
+{
+    if (saying->kind == SAYING_QUESTION) {
+        triage->asked = saying;
+        return;
+    }
+    struct known *known = &triage->known[saying->observable];
+    const struct observable *observable = &triage->rules->observables[saying->observable];
+    switch (saying->kind) {
+    case SAYING_TOLD:
+        if (!known->told)
+            known->since = at;
+        if (observable->kind != KIND_SEVERAL)
+            one_tell(triage, known, saying, rules_all_values(observable));
+        for (size_t v = 0; observable->kind == KIND_SEVERAL && v < observable->value_count; v++) {
+            if (saying->said.seen >> v & 1)
+                value_tell(known, saying, v, true);
+            if (saying->said.absent >> v & 1)
+                value_tell(known, saying, v, false);
+        }
+        if (observable->kind == KIND_SEVERAL)
+            known->words = both(triage, known->words, saying->words);
+        known->told = true;
+        known->unknown = false;
+        known->batch = saying->batch;
+        known->origin = saying->origin;
+        known->in_text = known->in_text || saying->origin == ORIGIN_TEXT;
+        break;
+    case SAYING_ASKED:
+        known->asked = true;
+        break;
+    case SAYING_UNKNOWN:
+        known->unknown = true; /* what was said of it before stands */
+        break;
+    case SAYING_FORGET:
+        *known = (struct known){.told = false};
+        break;
+    case SAYING_QUESTION:
+    case SAYING_TEXT:
+        break;
+    case SAYING_UNCLEAR:
+        for (const char *c = saying->words; saying->reason == UNREAD_UNKNOWN && *c; c++)
+            triage->evidence.unread += *c != ' ' && (c == saying->words || c[-1] == ' ');
+        triage->evidence.objected |= saying->objected;
+        *arena_push(triage->derived, triage->unclear, triage->unclear_count) =
+            (struct unclear){saying->words, saying->reason, saying->note};
+        break;
+    }
+}
+
+/* Works out all that is known anew. */
+static void merge(struct triage *triage);
+
+/* ---- what records know, beneath what is said ------------------------------------------------- */
+
+static void records_forget(struct triage *triage)
+{
+    sibling_pattern_release(&triage->pattern);
+    triage->pattern = (struct sibling_pattern){.group_count = 0};
+    triage->weighed = triage->controls = false;
+    triage->recalled = NULL;
+    triage->earlier = NULL;
+    triage->recalled_count = triage->earlier_count = 0;
+}
+
+void triage_recall(struct triage *triage, const struct fact *fact, bool stands)
+{
+    struct recalled *added = arena_push(triage->said, triage->recalled, triage->recalled_count);
+    *added = (struct recalled){*fact, stands};
+    added->fact.words = keep_words(triage, fact->words, strlen(fact->words));
+    merge(triage);
+}
+
+enum status triage_recall_setting(struct triage *triage, const char *sign, const char *value,
+                                  const char *words, struct diags *diags)
+{
+    struct reading reading;
+    enum status status = reader_set(triage->reader, sign, value, &reading, diags);
+    if (status != STATUS_OK)
+        return status;
+    uint32_t doubted = reading.hedged ? reading.seen | reading.absent : 0;
+    const struct fact fact = {
+        .observable = reading.observable,
+        .observation = {.seen = reading.seen, .absent = reading.absent, .hedged = doubted},
+        .has_number = reading.has_number,
+        .number = reading.number,
+        .words = words,
+    };
+    triage_recall(triage, &fact, false);
+    return STATUS_OK;
+}
+
+void triage_earlier(struct triage *triage, const struct earlier *earlier)
+{
+    struct earlier *added = arena_push(triage->said, triage->earlier, triage->earlier_count);
+    *added = *earlier;
+    added->words = keep_words(triage, earlier->words, strlen(earlier->words));
+    merge(triage);
+}
+
+static void recall_several(struct triage *triage, struct known *known, size_t at,
+                           const struct fact *recalled, bool stands)
+{
+    const struct observation *then = &recalled->observation;
+    struct observation *now = &known->observation;
+    uint32_t said = now->seen | now->absent | known->clashing;
+    uint32_t bits = stands ? then->seen : (then->seen | then->absent) & ~said;
+    if (!known->told) {
+        known->told = true;
+        known->since = at;
+        known->origin = ORIGIN_JOURNAL;
+        known->words = recalled->words;
+    }
+    if (bits == 0)
+        return;
+    now->seen = (now->seen & ~bits) | (then->seen & bits);
+    now->absent = (now->absent & ~bits) | (then->absent & bits);
+    now->hedged = (now->hedged & ~bits) | (then->hedged & bits);
+    known->clashing &= ~bits;
+    known->recalled |= bits;
+    known->recalled_words = both(triage, known->recalled_words, recalled->words);
+}
+
+static void recall_merge(struct triage *triage, size_t at, const struct fact *recalled, bool stands)
+{
+    struct known *known = &triage->known[recalled->observable];
+    if (known->unknown && !stands)
+        return;
+    if (triage->rules->observables[recalled->observable].kind == KIND_SEVERAL)
+        recall_several(triage, known, at, recalled, stands);
+    else if (stands || !known->told || known->origin == ORIGIN_JOURNAL)
+        *known = (struct known){/* all that is known of it comes from records */
+                                .told = true,
+                                .asked = known->asked,
+                                .in_text = known->in_text,
+                                .since = at,
+                                .observation = recalled->observation,
+                                .has_number = recalled->has_number,
+                                .number = recalled->number,
+                                .origin = ORIGIN_JOURNAL,
+                                .words = recalled->words};
+}
+
+/* ---- what became of siblings ----------------------------------------------------------------- */
+
+enum status triage_siblings(struct triage *triage, const struct sibling_cell *cells, size_t count,
+                            const char *const *names)
+{
+    struct sibling_pattern pattern;
+    enum status status = siblings_weigh(triage->reasoner, cells, count, &pattern);
+    if (status != STATUS_OK)
+        return status;
+    sibling_pattern_release(&triage->pattern);
+    triage->pattern = pattern;
+    triage->pairs = arena_array(triage->said, pattern.pair_count, sizeof *triage->pairs);
+    triage->weighed = true;
+    triage->controls = false;
+    for (size_t relation = 0; relation < RELATION_COUNT; relation++)
+        triage->group_names[relation] =
+            names[relation] != NULL
+                ? keep_words(triage, names[relation], strlen(names[relation]))
+                : "";
+    for (size_t i = 0; i < count; i++)
+        if (cells[i].control && (cells[i].shares >> RELATION_COOK & 1) != 0 &&
+            cells[i].clean + cells[i].stuck + cells[i].contaminated > 0.0)
+            triage->controls = true;
+    merge(triage);
+    return STATUS_OK;
+}
+
+/* The observable in which a person says in words what is counted here, or RULES_NONE. */
+static int group_observable(const struct triage *triage, enum relation relation)
+{
+    static const enum feeds feeds[RELATION_COUNT] = {
+        [RELATION_COOK] = FEEDS_SIBLINGS_COOK,       [RELATION_GRAIN_LOT] = FEEDS_SIBLINGS_LOT,
+        [RELATION_SESSION] = FEEDS_SIBLINGS_SESSION, [RELATION_STARTER] = FEEDS_SIBLINGS_STARTER,
+        [RELATION_PLACE] = FEEDS_SIBLINGS_PLACE,
+    };
+    return feeds[relation] != FEEDS_NONE ? triage->rules->feeder[feeds[relation]] : RULES_NONE;
+}
+
+static bool group_spoken_of(const struct triage *triage, enum relation relation)
+{
+    int index = group_observable(triage, relation);
+    return index != RULES_NONE && triage->known[index].told;
+}
+
+/* What was counted is not asked. */
+static void siblings_skip(struct triage *triage)
+{
+    int controls = triage->rules->feeder[FEEDS_CONTROLS];
+    if (!triage->weighed)
+        return;
+    for (size_t i = 0; i < triage->pattern.group_count; i++) {
+        int index = group_observable(triage, triage->pattern.groups[i].relation);
+        if (index != RULES_NONE && triage->pattern.groups[i].kind != PATTERN_NO_OTHERS)
+            triage->skip[index] = true;
+    }
+    if (triage->controls && controls != RULES_NONE)
+        triage->skip[controls] = true;
+}
+
+/* ---- what has changed since earlier looks ---------------------------------------------------- */
+
+/* The pace, the days of standstill, the day on which trouble was first seen.
+ *
+ * Coverage is judged by eye, so a difference below forecast.coverage_doubt (d points)
+ * is none. It tells of a standstill only once growth at the slowest pace that
+ * counts as one (s points a day, of the observable that feeds `progress`) would
+ * have shown: after d / s days. What is white all through, or not yet white
+ * at all, neither stands still nor has a pace. */
+
+static const double USUAL_DOUBT = 5.0; /* points of coverage, where the rules do not say */
+
+static double number_of(const struct triage *triage, enum feeds feeds)
+{
+    int index = triage->rules->feeder[feeds];
+    const struct known *known = index != RULES_NONE ? &triage->known[index] : NULL;
+    bool said = known != NULL && known->told && known->has_number;
+    return said ? 0.5 * (known->number.lo + known->number.hi) : NAN;
+}
+
+/* An observable that feeds it and of which nothing was said or recalled; RULES_NONE else. */
+static int open_for(const struct triage *triage, enum feeds feeds)
+{
+    int index = triage->rules->feeder[feeds];
+    const struct known *known = index != RULES_NONE ? &triage->known[index] : NULL;
+    return known && !known->told && !known->unknown && !known->asked ? index : RULES_NONE;
+}
+
+static bool trouble_now(const struct triage *triage)
+{
+    for (size_t i = 0; i < triage->rules->observable_count; i++) {
+        const struct observable *observable = &triage->rules->observables[i];
+        uint32_t seen = triage->known[i].observation.seen & ~triage->known[i].observation.hedged;
+        for (size_t v = 0; v < observable->value_count; v++)
+            if ((seen >> v & 1) != 0 && observable->values[v].salient)
+                return true;
+    }
+    int index = triage->rules->feeder[FEEDS_PATCHES];
+    if (index == RULES_NONE)
+        return false;
+    const struct observable *patches = &triage->rules->observables[index];
+    const struct observation *now = &triage->known[index].observation;
+    for (size_t v = 0; v < patches->value_count; v++)
+        if ((now->seen >> v & 1) != 0 && !(patches->values[v].parameter > 0.0))
+            return false;
+    return now->seen != 0 && now->hedged == 0;
+}
+
+/* The newest look before `day`, of those before `from`, of which the coverage is known. */
+static const struct earlier *look_before(const struct triage *triage, double day, size_t *from)
+{
+    while (*from > 0 &&
+           !(triage->earlier[*from - 1].day < day && !isnan(triage->earlier[*from - 1].coverage)))
+        --*from;
+    return *from > 0 ? &triage->earlier[--*from] : NULL;
+}
+
+static void follows(struct triage *triage, int observable, uint32_t seen,
+                    const struct quantity *number, const char *words)
+{
+    if (seen == 0)
+        return;
+    triage->known[observable] = (struct known){
+        .told = true,
+        .since = triage->recalled_count + triage->log_count,
+        .observation = {.seen = seen},
+        .has_number = number != NULL,
+        .number = number != NULL ? *number : (struct quantity){0},
+        .origin = ORIGIN_COMPUTED,
+        .words = words,
+    };
+}
+
+static void number_follows(struct triage *triage, int index, double lo, double hi,
+                           const char *words)
+{
+    const struct quantity number = {lo, hi, true};
+    const struct observable *observable = &triage->rules->observables[index];
+    int first = rules_bin(observable, fmax(lo, observable->min));
+    int last = rules_bin(observable, fmin(hi, observable->max));
+    uint32_t bins = 0; /* that it may lie in */
+    for (int v = first; v != RULES_NONE && v <= last; v++)
+        bins |= UINT32_C(1) << v;
+    follows(triage, index, bins, &number, words);
+}
+
+struct stretch { /* two looks and what lies between */
+    const struct earlier *then;
+    double day, coverage;   /* now */
+    double doubt, shortest; /* points; days after which a standstill shows */
+};
+
+static void pace_follows(struct triage *triage, const struct stretch *span)
+{
+    int index = open_for(triage, FEEDS_PROGRESS);
+    double gain = span->coverage - span->then->coverage, days = span->day - span->then->day;
+    bool moved = gain >= span->doubt;
+    if (index == RULES_NONE || gain <= -span->doubt || (!moved && days < span->shortest))
+        return;
+    /* The value of the pace for so many points a day: of those not above it the highest. What has
+     * moved has at least the slowest pace that is one. RULES_NONE where none fits. */
+    const struct observable *pace = &triage->rules->observables[index];
+    double rate = moved ? gain / days : 0.0, best = NAN;
+    int value = RULES_NONE;
+    for (size_t v = 0; v < pace->value_count; v++) {
+        double from = pace->values[v].parameter;
+        if (isnan(from) || (moved && !(from > 0.0)) ||
+            !(from <= rate || (moved && value == RULES_NONE)))
+            continue;
+        if (value == RULES_NONE || from > best || best > rate) {
+            value = (int)v;
+            best = from;
+        }
+    }
+    if (value != RULES_NONE)
+        follows(triage, index, UINT32_C(1) << value, NULL,
+                arena_format(triage->derived, "%.0f %% at the %s, %.0f %% now, %.0f days later",
+                             span->then->coverage, span->then->words, span->coverage, days));
+}
+
+static void growth_follows(struct triage *triage)
+{
+    int coverage = triage->rules->feeder[FEEDS_COVERAGE];
+    int progress = triage->rules->feeder[FEEDS_PROGRESS];
+    size_t from = triage->earlier_count;
+    struct stretch span = {.day = number_of(triage, FEEDS_DAY),
+                           .coverage = number_of(triage, FEEDS_COVERAGE),
+                           .doubt = triage->rules->forecast.coverage_doubt};
+    if (coverage == RULES_NONE || progress == RULES_NONE || isnan(span.day) ||
+        isnan(span.coverage) || (span.then = look_before(triage, span.day, &from)) == NULL)
+        return;
+    const struct observable *white = &triage->rules->observables[coverage];
+    if (!(span.doubt > 0.0))
+        span.doubt = USUAL_DOUBT;
+    /* Points a day of the slowest pace that is one; NAN when the rules do not say. */
+    double slowest = NAN;
+    const struct observable *pace = &triage->rules->observables[progress];
+    for (size_t v = 0; v < pace->value_count; v++)
+        if (pace->values[v].parameter > 0.0)
+            slowest = fmin(slowest, pace->values[v].parameter); /* of a NAN and a number, that */
+    span.shortest = span.doubt / slowest;
+    bool begun = span.coverage >= white->values[0].below;
+    bool through = span.coverage >= white->values[white->value_count - 1].from;
+    if (!begun || through || isnan(span.shortest))
+        return;
+    pace_follows(triage, &span);
+    /* Back to the first of the looks since which the coverage has stayed what it is now. */
+    int index = open_for(triage, FEEDS_STALLED_DAYS);
+    const struct earlier *since = NULL, *look = span.then;
+    for (; look != NULL && fabs(span.coverage - look->coverage) < span.doubt;
+         look = look_before(triage, span.day, &from))
+        since = look;
+    if (index == RULES_NONE || since == NULL || span.day - since->day < span.shortest)
+        return;
+    double days = span.day - since->day;
+    number_follows(
+        triage, index, days, days,
+        arena_format(triage->derived, "%.0f %% at the %s already", since->coverage, since->words));
+}
+
+static void first_seen_follows(struct triage *triage)
+{
+    int index = open_for(triage, FEEDS_FIRST_SEEN);
+    double day = number_of(triage, FEEDS_DAY);
+    if (index == RULES_NONE)
+        return;
+    for (size_t i = 0; i < triage->earlier_count; i++) {
+        const struct earlier *earlier = &triage->earlier[i];
+        if (!earlier->trouble)
+            continue;
+        if (!isnan(earlier->day))
+            number_follows(triage, index, earlier->day, earlier->day, earlier->words);
+        return;
+    }
+    const struct earlier *last = &triage->earlier[triage->earlier_count - 1];
+    if (trouble_now(triage) && !isnan(day) && last->day < day)
+        number_follows(triage, index, fmin(last->day + 1.0, day), day,
+                       arena_format(triage->derived, "not there yet at the %s", last->words));
+}
+
+/* ---- the state ------------------------------------------------------------------------------- */
+
+/* Facts stand in the order in which they were first spoken of. */
+static void fact_add(struct triage *triage, size_t observable, const struct known *known)
+{
+    size_t at = triage->fact_count;
+    (void)arena_push(triage->derived, triage->facts, triage->fact_count);
+    for (; at > 0 && triage->known[triage->facts[at - 1].observable].since > known->since; at--)
+        triage->facts[at] = triage->facts[at - 1];
+    triage->facts[at] = (struct fact){
+        .observable = observable,
+        .observation = known->observation,
+        .has_number = known->has_number,
+        .number = known->number,
+        .origin = known->origin,
+        .words = known->words ? known->words : "",
+        .recalled = known->recalled,
+        .recalled_words = known->recalled_words,
+    };
+}
+
+/* Between what bounds a fact lies: its number's, or those of the bins it may lie in. */
+static bool bounds_of(const struct triage *triage, enum feeds feeds, double *lo, double *hi)
+{
+    int index = triage->rules->feeder[feeds];
+    const struct known *known = index != RULES_NONE ? &triage->known[index] : NULL;
+    if (known == NULL || !known->told || known->observation.seen == 0)
+        return false;
+    const struct observable *observable = &triage->rules->observables[index];
+    *lo = NAN, *hi = NAN;
+    for (size_t v = 0; v < observable->value_count; v++)
+        if ((known->observation.seen >> v & 1) != 0) {
+            *lo = fmin(*lo, observable->values[v].from);
+            *hi = fmax(*hi, fmin(observable->values[v].below, observable->max));
+        }
+    if (known->has_number) {
+        *lo = known->number.lo;
+        *hi = known->number.hi;
+    }
+    return true;
+}
+
+/* White sooner than any culture could be: something else grows there. Days are counted in many ways and coverage is judged
+ * by eye, so only what no counting and no eye explains is called so. */
+static void speed_follows(struct triage *triage)
+{
+    static const double least = 40.0, by_eye = 15.0, stretched = 1.15, day_more = 0.5;
+    int index = open_for(triage, FEEDS_SPEED);
+    double coverage, day, unused;
+    if (index == RULES_NONE || !bounds_of(triage, FEEDS_COVERAGE, &coverage, &unused) ||
+        !bounds_of(triage, FEEDS_DAY, &unused, &day) || coverage < least ||
+        number_of(triage, FEEDS_STALLED_DAYS) >= day) /* then the day is another's */
+        return;
+    double most = physics_most(triage->rules, triage->facts, triage->fact_count,
+                               stretched * day + day_more, coverage - by_eye);
+    const struct observable *speed = &triage->rules->observables[index];
+    if (!(coverage - by_eye > most))
+        return;
+    for (size_t v = 0; v < speed->value_count; v++)
+        if (speed->values[v].parameter > 0.0) {
+            follows(triage, index, UINT32_C(1) << v, NULL,
+                    arena_format(triage->derived, "%.0f %% white by day %.3g", coverage, day));
+            triage->observations[index] = triage->known[index].observation;
+            fact_add(triage, (size_t)index, &triage->known[index]);
+            return;
+        }
+}
+
+static void merge(struct triage *triage)
+{
+    size_t count = triage->rules->observable_count;
+    arena_reset(triage->derived);
+    for (size_t i = 0; i < count; i++) { /* most are blank already, and they are large */
+        struct known *known = &triage->known[i];
+        if (known->told || known->asked || known->unknown)
+            *known = (struct known){.told = false};
+    }
+    triage->facts = NULL;
+    triage->clashes = NULL;
+    triage->unclear = NULL;
+    triage->asked = NULL;
+    triage->fact_count = triage->clash_count = triage->unclear_count = 0;
+    triage->evidence.unread = 0;
+    triage->evidence.objected = false;
+    triage->stale = true;
+    for (size_t i = 0; i < triage->log_count; i++)
+        take_in(triage, triage->recalled_count + i, &triage->log[i]);
+    for (size_t i = 0; i < triage->recalled_count; i++)
+        recall_merge(triage, i, &triage->recalled[i].fact, triage->recalled[i].stands);
+    triage->first_question = RULES_NONE;
+    if (triage->earlier_count > 0) {
+        growth_follows(triage);
+        first_seen_follows(triage);
+        /* A patch that was there and is there: what it did between is not guessed but asked. */
+        if (triage->earlier[triage->earlier_count - 1].trouble && trouble_now(triage))
+            triage->first_question = open_for(triage, FEEDS_SPOT_CHANGE);
+    }
+    /* Whether free text has described enough for what it passes over to tell. */
+    double spoken_of = 0.0, enough = triage->rules->calibration.silence_after;
+    for (size_t i = 0; i < triage->rules->observable_count; i++)
+        if (triage->known[i].in_text && triage->rules->observables[i].class == CLASS_SIGN)
+            spoken_of += 1.0;
+    bool silence = enough > 0.0 && spoken_of >= enough;
+    for (size_t i = 0; i < count; i++) {
+        const struct known *known = &triage->known[i];
+        triage->observations[i] = known->observation;
+        /* The salient values that were passed over. */
+        const struct observable *observable = &triage->rules->observables[i];
+        bool spoken =
+            known->asked || known->unknown ||
+            (known->told && known->origin != ORIGIN_TEXT && known->origin != ORIGIN_JOURNAL);
+        for (size_t v = 0; silence && !spoken && v < observable->value_count; v++)
+            if (observable->values[v].salient)
+                triage->observations[i].silent |= UINT32_C(1) << v;
+        triage->observations[i].silent &=
+            ~(known->observation.seen | known->observation.absent | known->clashing);
+        triage->skip[i] = known->asked || known->unknown;
+        if (known->observation.seen || known->observation.absent)
+            fact_add(triage, i, known);
+        if (known->clashes || known->clashing)
+            *arena_push(triage->derived, triage->clashes, triage->clash_count) =
+                (struct clash){i, known->clash_first, known->clash_second};
+    }
+    speed_follows(triage);
+    const struct decision_rules *decision = &triage->rules->decision;
+    for (size_t i = 0; i < decision->asked_if_count; i++) {
+        const struct asked_if *only = &decision->asked_if[i];
+        const bool holds = reason_holds(triage->reasoner, &only->when, &triage->evidence) &&
+                           (only->unless.count == 0 ||
+                            !reason_holds(triage->reasoner, &only->unless, &triage->evidence));
+        for (size_t k = 0; k < only->observable_count && !holds; k++)
+            triage->skip[only->observables[k]] = true;
+    }
+    siblings_skip(triage);
+    /* The words of all descriptions together. */
+    struct text all;
+    text_init(&all);
+    for (size_t i = 0; i < triage->log_count; i++)
+        if (triage->log[i].kind == SAYING_TEXT) {
+            text_puts(&all, triage->log[i].words);
+            text_puts(&all, "\n");
+        }
+    triage->word_weight_count = 0;
+    triage->evidence.words = NULL;
+    if (triage->words && all.length > 0) {
+        triage->word_weight_count =
+            words_weigh(triage->words, all.bytes, all.length, triage->likelihood,
+                        triage->word_weights, WORD_WEIGHTS);
+        triage->evidence.words = triage->likelihood;
+    }
+    text_release(&all);
+}
+
+/* ==== from what is known to a verdict: all that a grower is told, put together once ========== */
+
+enum {
+    QUESTIONS_MOST = 16,
+    TESTS_MOST = 8,
+    TURNS_MOST = 6, /* of answers that may be mistaken, and as many of questions not asked */
+};
+
+/* ---- facts as JSON, and back ----------------------------------------------------------------- */
+
+json_t *facts_json(const struct triage *triage)
+{
+    json_t *array = json_array();
+    for (size_t i = 0; i < triage->fact_count; i++) {
+        const struct fact *fact = &triage->facts[i];
+        const struct observable *observable = &triage->rules->observables[fact->observable];
+        uint32_t known = fact->observation.seen | fact->observation.absent;
+        for (size_t v = 0; v < observable->value_count; v++)
+            if (known >> v & 1) {
+                uint32_t bit = UINT32_C(1) << v;
+                bool recalled = (fact->recalled & bit) != 0;
+                json_t *row =
+                    json_pack("{s:s, s:s, s:b, s:s, s:s, s:b}", "sign", observable->id, "value",
+                              observable->values[v].id, "seen", (fact->observation.seen & bit) != 0,
+                              "from", recalled ? fact->recalled_words : fact->words, "origin",
+                              origin_name(recalled ? ORIGIN_JOURNAL : fact->origin), "hedged",
+                              (fact->observation.hedged & bit) != 0);
+                if (fact->has_number)
+                    json_object_set_new(row, "number",
+                                        json_pack("{s:f, s:f, s:s}", "lo", fact->number.lo, "hi",
+                                                  fact->number.hi, "unit",
+                                                  dimension_unit(observable->dimension)));
+                json_array_append_new(array, row);
+            }
+    }
+    return array;
+}
+
+static struct fact *fact_of(struct fact *facts, size_t *count, size_t observable)
+{
+    for (size_t i = 0; i < *count; i++)
+        if (facts[i].observable == observable)
+            return &facts[i];
+    facts[*count] = (struct fact){.observable = observable, .words = ""};
+    return &facts[(*count)++];
+}
+
+enum status facts_read(const struct rules *rules, const char *text, struct arena *arena,
+                       const struct fact **facts, size_t *count)
+{
+    struct fact *read = arena_array(arena, rules->observable_count, sizeof *read);
+    json_t *array = json_loads(text[0] != '\0' ? text : "[]", 0, NULL);
+    enum status status = json_is_array(array) ? STATUS_OK : STATUS_DATA;
+    *count = 0;
+    for (size_t at = 0; at < json_array_size(array); at++) {
+        const json_t *row = json_array_get(array, at);
+        const char *sign = json_string_value(json_object_get(row, "sign"));
+        const char *id = json_string_value(json_object_get(row, "value"));
+        const char *origin = json_string_value(json_object_get(row, "origin"));
+        const json_t *number = json_object_get(row, "number");
+        const json_t *lo = json_object_get(number, "lo"), *hi = json_object_get(number, "hi");
+        int index = sign != NULL && id != NULL ? rules_observable(rules, sign) : RULES_NONE;
+        int value = index != RULES_NONE ? rules_value(&rules->observables[index], id) : RULES_NONE;
+        if (value == RULES_NONE ||
+            (origin != NULL && (strcmp(origin, origin_name(ORIGIN_JOURNAL)) == 0 ||
+                                strcmp(origin, origin_name(ORIGIN_COMPUTED)) == 0)))
+            continue;
+        struct fact *fact = fact_of(read, count, (size_t)index);
+        uint32_t bit = UINT32_C(1) << value;
+        *(json_is_true(json_object_get(row, "seen")) ? &fact->observation.seen
+                                                     : &fact->observation.absent) |= bit;
+        if (json_is_true(json_object_get(row, "hedged")))
+            fact->observation.hedged |= bit;
+        /* A range that begins behind its end says nothing. */
+        if (json_is_number(lo) && json_is_number(hi) &&
+            !(json_number_value(lo) > json_number_value(hi))) {
+            fact->has_number = true;
+            fact->number = (struct quantity){json_number_value(lo), json_number_value(hi), true};
+        }
+    }
+    for (size_t i = 0; i < *count; i++) /* of a value both seen and denied, what was seen counts */
+        read[i].observation.absent &= ~read[i].observation.seen;
+    *facts = read;
+    json_decref(array);
+    return status;
+}
+
+/* ---- what moves causes ----------------------------------------------------------------------- */
+
+static bool cause_left_out(const struct triage *triage, size_t cause)
+{
+    enum scope scope = triage->rules->causes[cause].scope;
+    return scope != SCOPE_VESSEL && group_spoken_of(triage, (enum relation)scope);
+}
+
+static void compute(struct triage *triage)
+{
+    const struct sibling_pattern *pattern = &triage->pattern;
+    struct evidence *evidence = &triage->evidence;
+    if (!triage->stale)
+        return;
+    triage->computed_count =
+        physics_moves(triage->reasoner, evidence, triage->facts, triage->fact_count, triage->cooks,
+                      triage->derived, triage->computed);
+    evidence->shift_count = triage->computed_count;
+    for (size_t i = 0; i < triage->computed_count; i++) {
+        const struct computed *computed = &triage->computed[i];
+        triage->shifts[i] =
+            (struct prior_shift){computed->cause, computed->log_odds - computed->replaces};
+    }
+    evidence->pair_shifts = triage->pairs;
+    evidence->pair_shift_count = 0;
+    for (size_t i = 0; i < pattern->cause_count; i++)
+        if (!cause_left_out(triage, pattern->shifts[i].cause))
+            triage->shifts[evidence->shift_count++] = pattern->shifts[i];
+    for (size_t i = 0; i < pattern->pair_count; i++)
+        if (!cause_left_out(triage, pattern->pairs[i].causes[0]) &&
+            !cause_left_out(triage, pattern->pairs[i].causes[1]))
+            triage->pairs[evidence->pair_shift_count++] = pattern->pairs[i];
+    triage->stale = false;
+}
+
+/* Raised causes before lowered ones, each the farthest moved first. */
+static int by_move(const void *left, const void *right)
+{
+    double a = ((const struct prior_shift *)left)->log_odds;
+    double b = ((const struct prior_shift *)right)->log_odds;
+    if ((a > 0.0) != (b > 0.0))
+        return a > 0.0 ? -1 : 1;
+    return (fabs(a) < fabs(b)) - (fabs(a) > fabs(b));
+}
+
+static void siblings_find(struct triage *triage)
+{
+    const struct sibling_pattern *pattern = &triage->pattern;
+    struct verdict *verdict = &triage->verdict;
+    struct sibling_evidence *siblings =
+        arena_array(triage->judged, pattern->group_count, sizeof *siblings);
+    for (size_t i = 0; i < pattern->group_count; i++) {
+        enum relation relation = pattern->groups[i].relation;
+        struct prior_shift *causes =
+            arena_array(triage->judged, pattern->cause_count, sizeof *causes);
+        size_t count = 0;
+        for (size_t k = 0; k < pattern->cause_count; k++)
+            if ((enum relation)triage->rules->causes[pattern->shifts[k].cause].scope == relation)
+                causes[count++] = pattern->shifts[k];
+        qsort(causes, count, sizeof *causes, by_move);
+        siblings[i] = (struct sibling_evidence){.group = &pattern->groups[i],
+                                                .name = triage->group_names[relation],
+                                                .left_out = group_spoken_of(triage, relation),
+                                                .causes = causes,
+                                                .cause_count = count};
+    }
+    verdict->siblings = siblings;
+    verdict->sibling_count = pattern->group_count;
+}
+
+/* ---- cautions -------------------------------------------------------------------------------- */
+
+static bool caution_applies(const struct triage *triage, const struct caution *caution)
+{
+    /* The mass of the findings a caution is about. */
+    double mass = 0.0;
+    for (size_t f = 0; f < triage->rules->finding_count; f++) {
+        const struct finding *finding = &triage->rules->findings[f];
+        bool meant =
+            (caution->hazards >> finding->hazard & 1) || (caution->statuses >> finding->status & 1);
+        for (size_t i = 0; i < caution->finding_count; i++)
+            meant = meant || caution->findings[i] == f;
+        mass += meant ? triage->posterior.finding[f] : 0.0;
+    }
+    /* Said with doubt is enough here: a caution is better given once too often. */
+    const struct condition *when = &caution->when;
+    bool seen = when->count > 0;
+    for (size_t i = 0; i < when->count; i++)
+        seen = seen && (triage->observations[when->observables[i]].seen & when->values[i]) != 0;
+    return caution->always || (mass > 0.0 && mass >= caution->at_least) || seen ||
+           (caution->actions >> triage->verdict.decision.action & 1);
+}
+
+/* ---- steps ----------------------------------------------------------------------------------- */
+
+/* Whose steps are shown. Discarding and isolating are done on account of what may
+ * be contaminated, even where something harmless is likelier; so the likeliest
+ * contaminated finding says how. Keeping is done on account of the likeliest that
+ * is not. */
+static void steps_find(struct triage *triage)
+{
+    static const unsigned clean = 1U << FINDING_CLEAN, stuck = 1U << FINDING_STUCK;
+    const unsigned keep[] = {clean | stuck, 0, 0};
+    const unsigned wary[] = {1U << FINDING_CONTAMINATED, stuck, clean};
+    struct verdict *verdict = &triage->verdict;
+    enum action action = verdict->decision.action;
+    const unsigned *wanted = action == ACTION_KEEP ? keep : wary;
+    for (size_t k = 0; k < 3; k++)
+        for (size_t i = 0; i < triage->rules->finding_count; i++) {
+            const struct finding *from = &triage->rules->findings[verdict->findings[i].index];
+            if (!(wanted[k] >> from->status & 1) || from->step_count[action] == 0)
+                continue;
+            verdict->steps = from->steps[action];
+            verdict->step_count = from->step_count[action];
+            return;
+        }
+}
+
+/* ---- questions, tests, turns ----------------------------------------------------------------- */
+
+static size_t rank_questions(struct triage *triage, enum aim aim, bool tests,
+                             struct question *questions, size_t most)
+{
+    const struct inquiry inquiry = {aim, tests, triage->skip, most};
+    size_t count = reason_questions(triage->reasoner, &triage->evidence, &triage->posterior,
+                                    &triage->stakes, &inquiry, questions);
+    /* What the records make the first thing to ask goes before the rest, if it is worth asking. */
+    for (size_t i = 1; !tests && i < count; i++)
+        if ((int)questions[i].observable == triage->first_question) {
+            const struct question first = questions[i];
+            memmove(questions + 1, questions, i * sizeof *questions);
+            questions[0] = first;
+            break;
+        }
+    return count;
+}
+
+/* Questions for the action. Where the weight of words alone has decided it, what is asked is what would be
+ * asked without them: whoever can be asked is not judged by a turn of phrase. */
+static size_t action_questions(struct triage *triage, struct question *questions, size_t most)
+{
+    const double *words = triage->evidence.words;
+    size_t count = rank_questions(triage, AIM_ACTION, false, questions, most);
+    struct decision with, without;
+    if (count > 0 || words == NULL)
+        return count;
+    reason_decide(triage->reasoner, &triage->evidence, &triage->posterior, &triage->stakes, &with);
+    triage->evidence.words = NULL;
+    reason_posterior(triage->reasoner, &triage->evidence, -1.0, &triage->posterior);
+    reason_decide(triage->reasoner, &triage->evidence, &triage->posterior, &triage->stakes,
+                  &without);
+    if (with.action != without.action)
+        count = rank_questions(triage, AIM_ACTION, false, questions, most);
+    triage->verdict.words_decide = count > 0;
+    triage->evidence.words = words;
+    reason_posterior(triage->reasoner, &triage->evidence, -1.0, &triage->posterior);
+    return count;
+}
+
+/* The likeliest of both sorts, so that neither crowds out the other. */
+static void turns_find(struct triage *triage)
+{
+    struct verdict *verdict = &triage->verdict;
+    size_t most = triage->rules->observable_count * 8, sorts[2] = {0, 0};
+    struct turn *all = arena_array(triage->judged, most, sizeof *all);
+    struct turn *kept = arena_array(triage->judged, (size_t)2 * TURNS_MOST, sizeof *kept);
+    size_t count = reason_turns(triage->reasoner, &triage->evidence, &triage->posterior,
+                                &triage->stakes, all, most);
+    for (size_t i = 0; i < count; i++)
+        if ((all[i].answered || !triage->skip[all[i].observable]) &&
+            sorts[all[i].answered]++ < TURNS_MOST)
+            kept[verdict->turn_count++] = all[i];
+    verdict->turns = kept;
+}
+
+/* ---- the grower's own question --------------------------------------------------------------- */
+
+static void reply_find(struct triage *triage)
+{
+    struct verdict *verdict = &triage->verdict;
+    if (triage->asked == NULL)
+        return;
+    const struct own_question *question = &triage->rules->questions[triage->asked->observable];
+    const struct reply *reply = question->replies;
+    enum finding_status leader = FINDING_CLEAN;
+    for (enum finding_status s = FINDING_CLEAN; s < FINDING_STATUS_COUNT; s++)
+        leader = verdict->status[s] > verdict->status[leader] ? s : leader;
+    while ((reply->actions != 0 && !(reply->actions >> verdict->decision.action & 1)) ||
+           (reply->statuses != 0 && !(reply->statuses >> leader & 1)) ||
+           !reason_holds(triage->reasoner, &reply->when, &triage->evidence))
+        reply++; /* the last fits always */
+    verdict->asked = triage->asked->words;
+    verdict->reply = reply;
+}
+
+/* ---- the whole ------------------------------------------------------------------------------- */
+
+/* From the likeliest down; of equals the first stays first. */
+static const struct ranked *rank(struct triage *triage, const double *p, size_t count)
+{
+    struct ranked *ranked = arena_array(triage->judged, count, sizeof *ranked);
+    for (size_t i = 0; i < count; i++) { /* two dozen at most: put in their places one by one */
+        size_t at = i;
+        for (; at > 0 && ranked[at - 1].p < p[i]; at--)
+            ranked[at] = ranked[at - 1];
+        ranked[at] = (struct ranked){i, p[i]};
+    }
+    return ranked;
+}
+
+/* What all the rest rests on: the posterior, the findings by it, and the action. */
+const struct verdict *triage_judge_briefly(struct triage *triage)
+{
+    struct verdict *verdict = &triage->verdict;
+    struct posterior *posterior = &triage->posterior;
+    arena_reset(triage->judged);
+    compute(triage);
+    reason_posterior(triage->reasoner, &triage->evidence, -1.0, posterior);
+    *verdict = (struct verdict){.computed = triage->computed,
+                                .computed_count = triage->computed_count,
+                                .no_cause = posterior->no_cause};
+    reason_decide(triage->reasoner, &triage->evidence, posterior, &triage->stakes,
+                  &verdict->decision);
+    verdict->findings = rank(triage, posterior->finding, triage->rules->finding_count);
+    memcpy(verdict->status, posterior->status, sizeof verdict->status);
+    return verdict;
+}
+
+const struct verdict *triage_judge_plainly(struct triage *triage)
+{
+    struct verdict *verdict = &triage->verdict;
+    triage_judge_briefly(triage);
+    verdict->causes = rank(triage, triage->posterior.cause, triage->rules->cause_count);
+    size_t count = triage->rules->caution_count; /* by rank already */
+    size_t *found = arena_array(triage->judged, count, sizeof *found);
+    for (size_t i = 0; i < count; i++)
+        if (caution_applies(triage, &triage->rules->cautions[i]))
+            found[triage->verdict.caution_count++] = i;
+    triage->verdict.cautions = found;
+    siblings_find(triage);
+    steps_find(triage);
+    reply_find(triage);
+    struct question *questions = arena_array(triage->judged, QUESTIONS_MOST, sizeof *questions);
+    verdict->question_count = action_questions(triage, questions, QUESTIONS_MOST);
+    verdict->questions = questions;
+    verdict->settled = verdict->question_count == 0;
+    return verdict;
+}
+
+const struct verdict *triage_judge(struct triage *triage)
+{
+    struct verdict *verdict = &triage->verdict;
+    struct explanation *explanation = &verdict->explanation;
+    triage_judge_plainly(triage);
+    explanation->weights =
+        arena_array(triage->judged, triage->rules->observable_count, sizeof *explanation->weights);
+    reason_explain(triage->reasoner, &triage->evidence, &triage->posterior, explanation);
+    turns_find(triage);
+    struct question *tests = arena_array(triage->judged, TESTS_MOST, sizeof *tests);
+    verdict->test_count = rank_questions(triage, AIM_CAUSE, true, tests, TESTS_MOST);
+    verdict->tests = tests;
+    return verdict;
+}
+
+static enum action action_if(struct triage *triage, size_t observable, struct observation said)
+{
+    struct observation kept = triage->observations[observable];
+    struct decision decision;
+    triage->observations[observable] = said;
+    reason_posterior(triage->reasoner, &triage->evidence, -1.0, &triage->posterior);
+    reason_decide(triage->reasoner, &triage->evidence, &triage->posterior, &triage->stakes,
+                  &decision);
+    triage->observations[observable] = kept;
+    return decision.action;
+}
+
+bool triage_turns_on(struct triage *triage, size_t observable)
+{
+    const struct observation now = triage->observations[observable];
+    const uint32_t clashing = triage->known[observable].clashing;
+    bool turns = false;
+    compute(triage);
+    const enum action action = action_if(triage, observable, now);
+    for (uint32_t left = clashing != 0 ? clashing : now.seen; left != 0; left &= left - 1) {
+        struct observation one = {.seen = left & -left}, other = one;
+        if (clashing != 0) { /* of several-of values, each on its own */
+            one = other = now;
+            one.seen |= left & -left;
+            other.absent |= left & -left;
+        }
+        turns = turns || action_if(triage, observable, one) != action ||
+                action_if(triage, observable, other) != action;
+    }
+    reason_posterior(triage->reasoner, &triage->evidence, -1.0, &triage->posterior);
+    return turns;
+}
+
+const struct question *triage_next(struct triage *triage, enum aim aim)
+{
+    struct question questions[QUESTIONS_MOST];
+    compute(triage);
+    reason_posterior(triage->reasoner, &triage->evidence, -1.0, &triage->posterior);
+    size_t count = aim == AIM_ACTION
+                       ? action_questions(triage, questions, QUESTIONS_MOST)
+                       : rank_questions(triage, aim, false, questions, QUESTIONS_MOST);
+    if (count == 0)
+        return NULL;
+    triage->next = questions[0];
+    return &triage->next;
+}
+
+/* ==== what is said ============================================================================= */
 
 /* ---- beginning and end ----------------------------------------------------------------------- */
 
@@ -62,13 +1272,13 @@ void triage_reset(struct triage *triage)
     triage->log_count = 0;
     triage->stakes = (struct stakes){
         .worth = 1.0, .neighbours = triage->rules->decision.neighbours, .use = RULES_NONE};
-    triage_merge(triage);
+    merge(triage);
 }
 
 void triage_weigh_words(struct triage *triage, struct words *words)
 {
     triage->words = words;
-    triage_merge(triage);
+    merge(triage);
 }
 
 size_t triage_word_weights(const struct triage *triage, const struct word_weight **weights)
@@ -89,17 +1299,6 @@ static void say(struct triage *triage, struct saying saying)
 {
     saying.batch = triage->batch;
     *arena_push(triage->said, triage->log, triage->log_count) = saying;
-}
-
-const char *triage_keep_words(struct triage *triage, const char *bytes, size_t length)
-{
-    const struct text_safe_options options = {.limit = WORDS_LIMIT};
-    struct text safe;
-    text_init(&safe);
-    text_safe(&safe, bytes, length, &options);
-    const char *kept = arena_copy(triage->said, safe.bytes, safe.length);
-    text_release(&safe);
-    return kept;
 }
 
 static struct saying saying_of(const struct reading *reading, enum origin origin)
@@ -137,14 +1336,14 @@ static void say_list(struct triage *triage, const struct reading_list *list, enu
         struct saying saying = saying_of(reading, origin);
         saying.settles = answers == (int)reading->observable ||
                          (answers != RULES_NONE && corrects(list, reading));
-        saying.words = triage_keep_words(triage, list->text + reading->span.start,
+        saying.words = keep_words(triage, list->text + reading->span.start,
                                          reading->span.end - reading->span.start);
         say(triage, saying);
     }
     if (list->question != RULES_NONE)
         say(triage, (struct saying){.kind = SAYING_QUESTION,
                                     .observable = (size_t)list->question,
-                                    .words = triage_keep_words(
+                                    .words = keep_words(
                                         triage, list->text + list->question_span.start,
                                         list->question_span.end - list->question_span.start)});
     for (size_t i = 0; i < list->unread_count; i++) {
@@ -153,7 +1352,7 @@ static void say_list(struct triage *triage, const struct reading_list *list, enu
                         .kind = SAYING_UNCLEAR,
                         .reason = unread->reason,
                         .objected = unread->objected,
-                        .words = triage_keep_words(triage, list->text + unread->span.start,
+                        .words = keep_words(triage, list->text + unread->span.start,
                                                    unread->span.end - unread->span.start),
                         .note = unread->note ? arena_string(triage->said, unread->note) : NULL});
     }
@@ -172,7 +1371,7 @@ enum status triage_tell(struct triage *triage, const char *text, size_t length, 
     say_list(triage, &list, ORIGIN_TEXT, RULES_NONE);
     say(triage, (struct saying){.kind = SAYING_TEXT,
                                 .words = reader_own_words(&list, length, triage->said)});
-    triage_merge(triage);
+    merge(triage);
     return STATUS_OK;
 }
 
@@ -194,10 +1393,10 @@ enum status triage_set(struct triage *triage, const char *sign, const char *valu
         return status;
     struct saying saying = saying_of(&reading, ORIGIN_SET);
     const char *words = arena_format(triage->said, "%s=%s", sign, value);
-    saying.words = triage_keep_words(triage, words, strlen(words));
+    saying.words = keep_words(triage, words, strlen(words));
     triage->batch++;
     say(triage, saying);
-    triage_merge(triage);
+    merge(triage);
     return STATUS_OK;
 }
 
@@ -228,19 +1427,12 @@ enum status triage_case(struct triage *triage, const struct labelled_case *label
 /* Whether the text is nothing but numbers of a list from 1 to `count`; their bits. */
 static bool list_numbers(const char *text, size_t count, uint32_t *bits)
 {
+    static const char between[] = " \t\r\n,;.&+";
+    char *end;
     *bits = 0;
-    for (const char *at = text; *at;) {
-        if (strchr(" \t\r\n,;.&+", *at)) {
-            at++;
-            continue;
-        }
-        size_t number = 0;
-        if (*at < '0' || *at > '9')
-            return false;
-        for (; *at >= '0' && *at <= '9'; at++)
-            if ((number = 10 * number + (size_t)(*at - '0')) > count)
-                return false;
-        if (number == 0)
+    for (text += strspn(text, between); *text != '\0'; text = end + strspn(end, between)) {
+        unsigned long number = *text >= '0' && *text <= '9' ? strtoul(text, &end, 10) : 0;
+        if (number == 0 || number > count)
             return false;
         *bits |= UINT32_C(1) << (number - 1);
     }
@@ -302,7 +1494,7 @@ enum status triage_answer(struct triage *triage, size_t observable, const char *
     /* What says something else instead is all there is to be had: it is not asked again. */
     if (told || list.reading_count > 0)
         say_bare(triage, told ? SAYING_ASKED : SAYING_UNKNOWN, observable);
-    triage_merge(triage);
+    merge(triage);
     return STATUS_OK;
 }
 
@@ -310,14 +1502,14 @@ void triage_unknown(struct triage *triage, size_t observable)
 {
     triage->batch++;
     say_bare(triage, SAYING_UNKNOWN, observable);
-    triage_merge(triage);
+    merge(triage);
 }
 
 void triage_forget(struct triage *triage, size_t observable)
 {
     triage->batch++;
     say_bare(triage, SAYING_FORGET, observable);
-    triage_merge(triage);
+    merge(triage);
 }
 
 /* ---- going back and looking ------------------------------------------------------------------ */
@@ -331,7 +1523,7 @@ void triage_return(struct triage *triage, size_t mark)
 {
     if (mark < triage->log_count)
         triage->log_count = mark;
-    triage_merge(triage);
+    merge(triage);
 }
 
 const struct rules *triage_rules(const struct triage *triage)
@@ -346,7 +1538,7 @@ struct stakes *triage_stakes(struct triage *triage)
 
 const struct evidence *triage_evidence(struct triage *triage)
 {
-    triage_compute(triage);
+    compute(triage);
     return &triage->evidence;
 }
 

@@ -89,19 +89,13 @@ void triage_return(struct triage *triage, size_t mark);
  * looks saw. Such facts have ORIGIN_JOURNAL. They stand beneath the log: a mark
  * and a return leave them alone, whatever is said of the same observable now
  * stands in their place, "I don't know" takes them away and triage_forget
- * brings them back. Only triage_reset drops them. */
-struct recalled {
-    size_t observable;
-    struct observation observation;
-    bool has_number; /* also of a one-of that feeds a computation: the figure behind the value */
-    struct quantity number;
-    const char *words; /* "cook C4: 15 psi, 90 min"; copied, made safe */
-    /* What was seen has happened: it stays part of the facts whatever is said now, a
-     * denial included. Several-of: the values seen; else the whole observation. */
-    bool stands;
-};
-/* The newest of one observable counts; what stands adds up. */
-void triage_recall(struct triage *triage, const struct recalled *recalled);
+ * brings them back. Only triage_reset drops them.
+ *
+ * The words ("cook C4: 15 psi, 90 min") are copied and made safe. A one-of that feeds a computation may
+ * have a number, too: the figure behind the value. With `stands` what was seen has happened: it stays
+ * part of the facts whatever is said now, a denial included. Several-of: the values seen; else the whole
+ * observation. Of one observable the newest counts; what stands adds up. */
+void triage_recall(struct triage *triage, const struct fact *fact, bool stands);
 /* The same as SIGN=VALUE; STATUS_USAGE with a message when there is no such sign or value. */
 enum status triage_recall_setting(struct triage *triage, const char *sign, const char *value,
                                   const char *words, struct diags *diags);
@@ -226,18 +220,10 @@ const struct question *triage_next(struct triage *triage, enum aim aim);
 /* All that is known now. New reference. */
 json_t *facts_json(const struct triage *triage);
 
-/* One observable of a kept array, its rows put together. */
-struct kept_fact {
-    size_t observable;
-    struct observation observation;
-    bool has_number;
-    struct quantity number;
-};
-
-/* Reads such an array: what was said then, not what was remembered or worked out
- * then. What the rules no longer know is left out. STATUS_DATA when the text is
+/* Reads such an array, one fact an observable, without words: what was said then, not what was
+ * remembered or worked out then. What the rules no longer know is left out. STATUS_DATA when the text is
  * no such array. */
 enum status facts_read(const struct rules *rules, const char *text, struct arena *arena,
-                       const struct kept_fact **facts, size_t *count);
+                       const struct fact **facts, size_t *count);
 
 #endif

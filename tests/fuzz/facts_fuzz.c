@@ -9,11 +9,11 @@
 
 #include "support/fuzz.h"
 
-static void hold_facts(const struct rules *rules, const struct kept_fact *facts, size_t count)
+static void hold_facts(const struct rules *rules, const struct fact *facts, size_t count)
 {
     hold(count <= rules->observable_count, "there are no more facts than observables");
     for (size_t i = 0; i < count; i++) {
-        const struct kept_fact *fact = &facts[i];
+        const struct fact *fact = &facts[i];
         uint32_t known = fact->observation.seen | fact->observation.absent;
         hold(fact->observable < rules->observable_count, "a fact is of an observable");
         hold(known >> (rules->observables[fact->observable].value_count - 1) <= 1,
@@ -26,25 +26,19 @@ static void hold_facts(const struct rules *rules, const struct kept_fact *facts,
     }
 }
 
-static void recall(struct kit *c, const struct kept_fact *facts, size_t count, bool stands)
+static void recall(struct kit *c, const struct fact *facts, size_t count, bool stands)
 {
     for (size_t i = 0; i < count; i++) {
-        const struct recalled recalled = {
-            .observable = facts[i].observable,
-            .observation = facts[i].observation,
-            .has_number = facts[i].has_number,
-            .number = facts[i].number,
-            .words = "look of 1 March",
-            .stands = stands,
-        };
-        triage_recall(c->triage, &recalled);
+        struct fact recalled = facts[i];
+        recalled.words = "look of 1 March";
+        triage_recall(c->triage, &recalled, stands);
     }
 }
 
 /* What was understood comes back; of what records said nothing does. */
 static void hold_round_trip(struct kit *c, struct arena *arena)
 {
-    const struct kept_fact *facts = NULL;
+    const struct fact *facts = NULL;
     size_t count = 0;
     json_t *json = facts_json(c->triage);
     char *text = json_text(json, 0, NULL);
@@ -60,7 +54,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t size)
     struct kit *c = small();
     struct arena *arena = arena_new();
     char *text = string_of(bytes, size);
-    const struct kept_fact *facts = NULL;
+    const struct fact *facts = NULL;
     size_t count = 0;
     enum status status = facts_read(c->rules, text, arena, &facts, &count);
     hold(status == STATUS_OK || status == STATUS_DATA, "facts are read or refused");

@@ -10,7 +10,7 @@
 #include <math.h>
 #include <string.h>
 
-#include "triage/compute.h"
+#include "triage/physics.h"
 #include "triage/physics.h"
 
 struct shelf { /* what every test needs */
@@ -239,7 +239,7 @@ static size_t moves_of(const struct shelf *shelf, struct story *story, struct co
     assert_true(shelf->rules->observable_count <= 256);
     story->evidence = (struct evidence){.observations = story->observations};
     assert_true(shelf->rules->cause_count <= MOST_MOVES);
-    return compute_moves(shelf->reasoner, &story->evidence, story->facts, story->count, NULL,
+    return physics_moves(shelf->reasoner, &story->evidence, story->facts, story->count, NULL,
                          shelf->arena, moves);
 }
 
@@ -316,7 +316,7 @@ static void a_cook_computed_before_moves_the_same(void **state)
             struct story story = cook_story(shelf, 15, minutes, 300);
             size_t count = moves_of(shelf, &story, fresh);
             for (int again = 0; again < 2; again++) {
-                assert_int_equal(compute_moves(shelf->reasoner, &story.evidence, story.facts,
+                assert_int_equal(physics_moves(shelf->reasoner, &story.evidence, story.facts,
                                                story.count, memo, shelf->arena, recalled),
                                  count);
                 for (size_t i = 0; i < count; i++) {
