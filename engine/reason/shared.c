@@ -20,11 +20,11 @@ struct inference {
     struct posterior common, own; /* of the common facts, and of one vessel's */
     double *common_mass;          /* by set: P(E0, S), normalised */
 
-    double *odds;   /* per suspect: o_z */
-    double *ln;     /* per set of suspects: ln P(E, Z) as it grows */
-    double *prior;  /* per set of suspects: P(Z) */
-    size_t *first;  /* per vessel: the first one exactly like it, itself if there is none */
-    double *count;  /* per vessel: how many there are like it; only of first ones */
+    double *odds;  /* per suspect: o_z */
+    double *ln;    /* per set of suspects: ln P(E, Z) as it grows */
+    double *prior; /* per set of suspects: P(Z) */
+    size_t *first; /* per vessel: the first one exactly like it, itself if there is none */
+    double *count; /* per vessel: how many there are like it; only of first ones */
 
     /* Of the vessel looked at. */
     const double *joint;       /* either posterior's */

@@ -465,7 +465,7 @@ void cook_memo_free(struct cook_memo *memo)
 }
 
 enum process_error physics_cooked(struct cook_memo *memo, const struct known_cook *known,
-                                 const struct cook_setup *setup, struct cook_result *result)
+                                  const struct cook_setup *setup, struct cook_result *result)
 {
     if (memo == NULL)
         return cook_compute(setup, result);

@@ -26,15 +26,10 @@ enum saying_kind {
 
 struct saying {
     enum saying_kind kind;
-    size_t batch; /* statements of one call belong together */
-    size_t observable;
-    struct observation said;
-    bool others;  /* its denials are "no other": what else was said stands */
-    bool settles; /* it answers the question, so it ends a clash */
-    bool has_number;
-    struct quantity number;
-    enum origin origin;
-    const char *words;         /* safe */
+    size_t batch;              /* statements of one call belong together */
+    struct fact fact;          /* what it says; of all kinds the words, safe */
+    bool others;               /* its denials are "no other": what else was said stands */
+    bool settles;              /* it answers the question, so it ends a clash */
     enum unread_reason reason; /* unclear only */
     bool objected;             /* likewise: struct unread */
     const char *note;
@@ -45,19 +40,13 @@ struct known {
     bool told, asked, unknown;
     size_t batch; /* of the last statement taken in */
     size_t since; /* place in the log of the first statement; for the order of facts */
-    struct observation observation;
+    struct fact fact;
     uint32_t by_others; /* of the denied values, those denied only as "no other" */
     bool in_text;       /* free text spoke of it */
-    bool has_number;
-    struct quantity number;
-    enum origin origin;
-    const char *words;
     const char *value_words[RULES_MAX_VALUES]; /* several-of: what spoke of each value */
-    uint32_t recalled;                         /* values that records put beside what was said */
-    const char *recalled_words;
-    uint32_t clashing;  /* several-of: values both seen and denied */
-    bool clashes;       /* one-of: statements that leave nothing in common */
-    size_t clash_batch; /* when that came up */
+    uint32_t clashing;                         /* several-of: values both seen and denied */
+    bool clashes;                              /* one-of: statements that leave nothing in common */
+    size_t clash_batch;                        /* when that came up */
     const char *clash_first, *clash_second;
 };
 
@@ -132,6 +121,20 @@ static const char *keep_words(struct triage *triage, const char *bytes, size_t l
     return kept;
 }
 
+/* What was read, as a fact; its words are left to the caller. */
+static struct fact fact_read(const struct reading *reading, enum origin origin)
+{
+    return (struct fact){
+        .observable = reading->observable,
+        .observation = {.seen = reading->seen,
+                        .absent = reading->absent,
+                        .hedged = reading->hedged ? reading->seen | reading->absent : 0},
+        .has_number = reading->has_number,
+        .number = reading->number,
+        .origin = origin,
+    };
+}
+
 /* ==== from the log and the records to what is known ========================================== */
 
 /*
@@ -178,44 +181,46 @@ static uint32_t possible(const struct observation *said, uint32_t all)
 /* The statement stands in the place of what was known. */
 static void one_take(struct known *known, const struct saying *saying)
 {
-    known->observation = saying->said;
-    if (saying->said.seen) {
-        known->observation.seen &= ~saying->said.absent;
-        known->observation.absent = 0;
+    known->fact.observation = saying->fact.observation;
+    if (saying->fact.observation.seen) {
+        known->fact.observation.seen &= ~saying->fact.observation.absent;
+        known->fact.observation.absent = 0;
     }
     known->clashes = false;
-    known->words = saying->words;
-    known->has_number = saying->has_number;
-    known->number = saying->number;
+    known->fact.words = saying->fact.words;
+    known->fact.has_number = saying->fact.has_number;
+    known->fact.number = saying->fact.number;
 }
 
 /* What is still possible after a statement that holds together with what was known. */
 static void one_narrow(struct triage *triage, struct known *known, const struct saying *saying,
                        uint32_t left)
 {
-    if (known->observation.seen || saying->said.seen)
-        known->observation = (struct observation){.seen = left};
+    if (known->fact.observation.seen || saying->fact.observation.seen)
+        known->fact.observation = (struct observation){.seen = left};
     else
-        known->observation.absent |= saying->said.absent;
-    known->observation.hedged = saying->said.hedged & left;
-    known->words = both(triage, known->words, saying->words);
-    if (saying->has_number) {
-        known->has_number = true;
-        known->number = saying->number;
+        known->fact.observation.absent |= saying->fact.observation.absent;
+    known->fact.observation.hedged = saying->fact.observation.hedged & left;
+    known->fact.words = both(triage, known->fact.words, saying->fact.words);
+    if (saying->fact.has_number) {
+        known->fact.has_number = true;
+        known->fact.number = saying->fact.number;
     }
 }
 
 static void one_tell(struct triage *triage, struct known *known, const struct saying *saying,
                      uint32_t all)
 {
-    bool doubted = known->observation.hedged != 0, doubts = saying->said.hedged != 0;
-    uint32_t before = possible(&known->observation, all), now = possible(&saying->said, all);
-    uint32_t left = before & ~saying->said.absent;
+    bool doubted = known->fact.observation.hedged != 0,
+         doubts = saying->fact.observation.hedged != 0;
+    uint32_t before = possible(&known->fact.observation, all),
+             now = possible(&saying->fact.observation, all);
+    uint32_t left = before & ~saying->fact.observation.absent;
     const bool settles_doubt = doubted && !doubts && known->told && known->batch == saying->batch;
     if (!known->told || settles_doubt) {
         one_take(known, saying);
     } else if (known->batch != saying->batch) { /* of an earlier text */
-        if (!known->clashes && !saying->said.seen && !doubts && left)
+        if (!known->clashes && !saying->fact.observation.seen && !doubts && left)
             one_narrow(triage, known, saying, left);
         else
             one_take(known, saying);
@@ -224,16 +229,17 @@ static void one_tell(struct triage *triage, struct known *known, const struct sa
     } else if (!known->clashes && (before & now)) {
         one_narrow(triage, known, saying, before & now);
     } else if (doubts) {
-        known->observation = (struct observation){.seen = before | now, .hedged = before | now};
+        known->fact.observation =
+            (struct observation){.seen = before | now, .hedged = before | now};
     } else {
-        known->observation = (struct observation){.seen = before | now};
-        known->has_number = false;
+        known->fact.observation = (struct observation){.seen = before | now};
+        known->fact.has_number = false;
         if (known->clashes)
             return;
         known->clashes = true;
         known->clash_batch = saying->batch;
-        known->clash_first = known->words;
-        known->clash_second = saying->words;
+        known->clash_first = known->fact.words;
+        known->clash_second = saying->fact.words;
     }
 }
 
@@ -242,19 +248,19 @@ static void one_tell(struct triage *triage, struct known *known, const struct sa
 static void value_set(struct known *known, const struct saying *saying, size_t value, bool seen)
 {
     uint32_t bit = UINT32_C(1) << value;
-    struct observation *now = &known->observation;
+    struct observation *now = &known->fact.observation;
     now->seen = seen ? now->seen | bit : now->seen & ~bit;
     now->absent = seen ? now->absent & ~bit : now->absent | bit;
     now->hedged &= ~bit;
     known->by_others &= ~bit;
     known->clashing &= ~bit;
-    known->value_words[value] = saying->words;
+    known->value_words[value] = saying->fact.words;
 }
 
 static void value_tell(struct known *known, const struct saying *saying, size_t value, bool seen)
 {
     uint32_t bit = UINT32_C(1) << value;
-    struct observation *now = &known->observation;
+    struct observation *now = &known->fact.observation;
     bool stands = ((now->seen | now->absent) & bit) != 0;
     bool fresh_clash = (known->clashing & bit) && known->clash_batch == saying->batch;
     /* A plain statement stands already, and says the opposite. */
@@ -264,7 +270,7 @@ static void value_tell(struct known *known, const struct saying *saying, size_t 
             return;
         value_set(known, saying, value, false);
         known->by_others |= bit;
-    } else if (saying->said.hedged & bit) {
+    } else if (saying->fact.observation.hedged & bit) {
         if ((stands && !(known->by_others & bit)) || fresh_clash)
             return;
         value_set(known, saying, value, seen);
@@ -278,7 +284,7 @@ static void value_tell(struct known *known, const struct saying *saying, size_t 
         now->absent &= ~bit;
         if (!known->clashing) {
             known->clash_first = known->value_words[value];
-            known->clash_second = saying->words;
+            known->clash_second = saying->fact.words;
         }
         known->clashing |= bit;
         known->clash_batch = saying->batch;
@@ -293,8 +299,8 @@ static void take_in(struct triage *triage, size_t at, const struct saying *sayin
         triage->asked = saying;
         return;
     }
-    struct known *known = &triage->known[saying->observable];
-    const struct observable *observable = &triage->rules->observables[saying->observable];
+    struct known *known = &triage->known[saying->fact.observable];
+    const struct observable *observable = &triage->rules->observables[saying->fact.observable];
     switch (saying->kind) {
     case SAYING_TOLD:
         if (!known->told)
@@ -302,18 +308,18 @@ static void take_in(struct triage *triage, size_t at, const struct saying *sayin
         if (observable->kind != KIND_SEVERAL)
             one_tell(triage, known, saying, rules_all_values(observable));
         for (size_t v = 0; observable->kind == KIND_SEVERAL && v < observable->value_count; v++) {
-            if (saying->said.seen >> v & 1)
+            if (saying->fact.observation.seen >> v & 1)
                 value_tell(known, saying, v, true);
-            if (saying->said.absent >> v & 1)
+            if (saying->fact.observation.absent >> v & 1)
                 value_tell(known, saying, v, false);
         }
         if (observable->kind == KIND_SEVERAL)
-            known->words = both(triage, known->words, saying->words);
+            known->fact.words = both(triage, known->fact.words, saying->fact.words);
         known->told = true;
         known->unknown = false;
         known->batch = saying->batch;
-        known->origin = saying->origin;
-        known->in_text = known->in_text || saying->origin == ORIGIN_TEXT;
+        known->fact.origin = saying->fact.origin;
+        known->in_text = known->in_text || saying->fact.origin == ORIGIN_TEXT;
         break;
     case SAYING_ASKED:
         known->asked = true;
@@ -328,11 +334,11 @@ static void take_in(struct triage *triage, size_t at, const struct saying *sayin
     case SAYING_TEXT:
         break;
     case SAYING_UNCLEAR:
-        for (const char *c = saying->words; saying->reason == UNREAD_UNKNOWN && *c; c++)
-            triage->evidence.unread += *c != ' ' && (c == saying->words || c[-1] == ' ');
+        for (const char *c = saying->fact.words; saying->reason == UNREAD_UNKNOWN && *c; c++)
+            triage->evidence.unread += *c != ' ' && (c == saying->fact.words || c[-1] == ' ');
         triage->evidence.objected |= saying->objected;
         *arena_push(triage->derived, triage->unclear, triage->unclear_count) =
-            (struct unclear){saying->words, saying->reason, saying->note};
+            (struct unclear){saying->fact.words, saying->reason, saying->note};
         break;
     }
 }
@@ -356,6 +362,7 @@ void triage_recall(struct triage *triage, const struct fact *fact, bool stands)
 {
     struct recalled *added = arena_push(triage->said, triage->recalled, triage->recalled_count);
     *added = (struct recalled){*fact, stands};
+    added->fact.origin = ORIGIN_JOURNAL;
     added->fact.words = keep_words(triage, fact->words, strlen(fact->words));
     merge(triage);
 }
@@ -367,14 +374,8 @@ enum status triage_recall_setting(struct triage *triage, const char *sign, const
     enum status status = reader_set(triage->reader, sign, value, &reading, diags);
     if (status != STATUS_OK)
         return status;
-    uint32_t doubted = reading.hedged ? reading.seen | reading.absent : 0;
-    const struct fact fact = {
-        .observable = reading.observable,
-        .observation = {.seen = reading.seen, .absent = reading.absent, .hedged = doubted},
-        .has_number = reading.has_number,
-        .number = reading.number,
-        .words = words,
-    };
+    struct fact fact = fact_read(&reading, ORIGIN_JOURNAL);
+    fact.words = words;
     triage_recall(triage, &fact, false);
     return STATUS_OK;
 }
@@ -391,14 +392,14 @@ static void recall_several(struct triage *triage, struct known *known, size_t at
                            const struct fact *recalled, bool stands)
 {
     const struct observation *then = &recalled->observation;
-    struct observation *now = &known->observation;
+    struct observation *now = &known->fact.observation;
     uint32_t said = now->seen | now->absent | known->clashing;
     uint32_t bits = stands ? then->seen : (then->seen | then->absent) & ~said;
     if (!known->told) {
         known->told = true;
         known->since = at;
-        known->origin = ORIGIN_JOURNAL;
-        known->words = recalled->words;
+        known->fact.origin = ORIGIN_JOURNAL;
+        known->fact.words = recalled->words;
     }
     if (bits == 0)
         return;
@@ -406,8 +407,8 @@ static void recall_several(struct triage *triage, struct known *known, size_t at
     now->absent = (now->absent & ~bits) | (then->absent & bits);
     now->hedged = (now->hedged & ~bits) | (then->hedged & bits);
     known->clashing &= ~bits;
-    known->recalled |= bits;
-    known->recalled_words = both(triage, known->recalled_words, recalled->words);
+    known->fact.recalled |= bits;
+    known->fact.recalled_words = both(triage, known->fact.recalled_words, recalled->words);
 }
 
 static void recall_merge(struct triage *triage, size_t at, const struct fact *recalled, bool stands)
@@ -417,17 +418,13 @@ static void recall_merge(struct triage *triage, size_t at, const struct fact *re
         return;
     if (triage->rules->observables[recalled->observable].kind == KIND_SEVERAL)
         recall_several(triage, known, at, recalled, stands);
-    else if (stands || !known->told || known->origin == ORIGIN_JOURNAL)
+    else if (stands || !known->told || known->fact.origin == ORIGIN_JOURNAL)
         *known = (struct known){/* all that is known of it comes from records */
                                 .told = true,
                                 .asked = known->asked,
                                 .in_text = known->in_text,
                                 .since = at,
-                                .observation = recalled->observation,
-                                .has_number = recalled->has_number,
-                                .number = recalled->number,
-                                .origin = ORIGIN_JOURNAL,
-                                .words = recalled->words};
+                                .fact = *recalled};
 }
 
 /* ---- what became of siblings ----------------------------------------------------------------- */
@@ -446,9 +443,8 @@ enum status triage_siblings(struct triage *triage, const struct sibling_cell *ce
     triage->controls = false;
     for (size_t relation = 0; relation < RELATION_COUNT; relation++)
         triage->group_names[relation] =
-            names[relation] != NULL
-                ? keep_words(triage, names[relation], strlen(names[relation]))
-                : "";
+            names[relation] != NULL ? keep_words(triage, names[relation], strlen(names[relation]))
+                                    : "";
     for (size_t i = 0; i < count; i++)
         if (cells[i].control && (cells[i].shares >> RELATION_COOK & 1) != 0 &&
             cells[i].clean + cells[i].stuck + cells[i].contaminated > 0.0)
@@ -505,8 +501,8 @@ static double number_of(const struct triage *triage, enum feeds feeds)
 {
     int index = triage->rules->feeder[feeds];
     const struct known *known = index != RULES_NONE ? &triage->known[index] : NULL;
-    bool said = known != NULL && known->told && known->has_number;
-    return said ? 0.5 * (known->number.lo + known->number.hi) : NAN;
+    bool said = known != NULL && known->told && known->fact.has_number;
+    return said ? 0.5 * (known->fact.number.lo + known->fact.number.hi) : NAN;
 }
 
 /* An observable that feeds it and of which nothing was said or recalled; RULES_NONE else. */
@@ -521,7 +517,8 @@ static bool trouble_now(const struct triage *triage)
 {
     for (size_t i = 0; i < triage->rules->observable_count; i++) {
         const struct observable *observable = &triage->rules->observables[i];
-        uint32_t seen = triage->known[i].observation.seen & ~triage->known[i].observation.hedged;
+        uint32_t seen =
+            triage->known[i].fact.observation.seen & ~triage->known[i].fact.observation.hedged;
         for (size_t v = 0; v < observable->value_count; v++)
             if ((seen >> v & 1) != 0 && observable->values[v].salient)
                 return true;
@@ -530,7 +527,7 @@ static bool trouble_now(const struct triage *triage)
     if (index == RULES_NONE)
         return false;
     const struct observable *patches = &triage->rules->observables[index];
-    const struct observation *now = &triage->known[index].observation;
+    const struct observation *now = &triage->known[index].fact.observation;
     for (size_t v = 0; v < patches->value_count; v++)
         if ((now->seen >> v & 1) != 0 && !(patches->values[v].parameter > 0.0))
             return false;
@@ -554,11 +551,11 @@ static void follows(struct triage *triage, int observable, uint32_t seen,
     triage->known[observable] = (struct known){
         .told = true,
         .since = triage->recalled_count + triage->log_count,
-        .observation = {.seen = seen},
-        .has_number = number != NULL,
-        .number = number != NULL ? *number : (struct quantity){0},
-        .origin = ORIGIN_COMPUTED,
-        .words = words,
+        .fact = {.observation = {.seen = seen},
+                 .has_number = number != NULL,
+                 .number = number != NULL ? *number : (struct quantity){0},
+                 .origin = ORIGIN_COMPUTED,
+                 .words = words},
     };
 }
 
@@ -678,16 +675,8 @@ static void fact_add(struct triage *triage, size_t observable, const struct know
     (void)arena_push(triage->derived, triage->facts, triage->fact_count);
     for (; at > 0 && triage->known[triage->facts[at - 1].observable].since > known->since; at--)
         triage->facts[at] = triage->facts[at - 1];
-    triage->facts[at] = (struct fact){
-        .observable = observable,
-        .observation = known->observation,
-        .has_number = known->has_number,
-        .number = known->number,
-        .origin = known->origin,
-        .words = known->words ? known->words : "",
-        .recalled = known->recalled,
-        .recalled_words = known->recalled_words,
-    };
+    triage->facts[at] = known->fact;
+    triage->facts[at].observable = observable;
 }
 
 /* Between what bounds a fact lies: its number's, or those of the bins it may lie in. */
@@ -695,18 +684,18 @@ static bool bounds_of(const struct triage *triage, enum feeds feeds, double *lo,
 {
     int index = triage->rules->feeder[feeds];
     const struct known *known = index != RULES_NONE ? &triage->known[index] : NULL;
-    if (known == NULL || !known->told || known->observation.seen == 0)
+    if (known == NULL || !known->told || known->fact.observation.seen == 0)
         return false;
     const struct observable *observable = &triage->rules->observables[index];
     *lo = NAN, *hi = NAN;
     for (size_t v = 0; v < observable->value_count; v++)
-        if ((known->observation.seen >> v & 1) != 0) {
+        if ((known->fact.observation.seen >> v & 1) != 0) {
             *lo = fmin(*lo, observable->values[v].from);
             *hi = fmax(*hi, fmin(observable->values[v].below, observable->max));
         }
-    if (known->has_number) {
-        *lo = known->number.lo;
-        *hi = known->number.hi;
+    if (known->fact.has_number) {
+        *lo = known->fact.number.lo;
+        *hi = known->fact.number.hi;
     }
     return true;
 }
@@ -731,7 +720,7 @@ static void speed_follows(struct triage *triage)
         if (speed->values[v].parameter > 0.0) {
             follows(triage, index, UINT32_C(1) << v, NULL,
                     arena_format(triage->derived, "%.0f %% white by day %.3g", coverage, day));
-            triage->observations[index] = triage->known[index].observation;
+            triage->observations[index] = triage->known[index].fact.observation;
             fact_add(triage, (size_t)index, &triage->known[index]);
             return;
         }
@@ -774,19 +763,19 @@ static void merge(struct triage *triage)
     bool silence = enough > 0.0 && spoken_of >= enough;
     for (size_t i = 0; i < count; i++) {
         const struct known *known = &triage->known[i];
-        triage->observations[i] = known->observation;
+        triage->observations[i] = known->fact.observation;
         /* The salient values that were passed over. */
         const struct observable *observable = &triage->rules->observables[i];
-        bool spoken =
-            known->asked || known->unknown ||
-            (known->told && known->origin != ORIGIN_TEXT && known->origin != ORIGIN_JOURNAL);
+        bool spoken = known->asked || known->unknown ||
+                      (known->told && known->fact.origin != ORIGIN_TEXT &&
+                       known->fact.origin != ORIGIN_JOURNAL);
         for (size_t v = 0; silence && !spoken && v < observable->value_count; v++)
             if (observable->values[v].salient)
                 triage->observations[i].silent |= UINT32_C(1) << v;
         triage->observations[i].silent &=
-            ~(known->observation.seen | known->observation.absent | known->clashing);
+            ~(known->fact.observation.seen | known->fact.observation.absent | known->clashing);
         triage->skip[i] = known->asked || known->unknown;
-        if (known->observation.seen || known->observation.absent)
+        if (known->fact.observation.seen || known->fact.observation.absent)
             fact_add(triage, i, known);
         if (known->clashes || known->clashing)
             *arena_push(triage->derived, triage->clashes, triage->clash_count) =
@@ -808,7 +797,7 @@ static void merge(struct triage *triage)
     text_init(&all);
     for (size_t i = 0; i < triage->log_count; i++)
         if (triage->log[i].kind == SAYING_TEXT) {
-            text_puts(&all, triage->log[i].words);
+            text_puts(&all, triage->log[i].fact.words);
             text_puts(&all, "\n");
         }
     triage->word_weight_count = 0;
@@ -829,85 +818,6 @@ enum {
     TESTS_MOST = 8,
     TURNS_MOST = 6, /* of answers that may be mistaken, and as many of questions not asked */
 };
-
-/* ---- facts as JSON, and back ----------------------------------------------------------------- */
-
-json_t *facts_json(const struct triage *triage)
-{
-    json_t *array = json_array();
-    for (size_t i = 0; i < triage->fact_count; i++) {
-        const struct fact *fact = &triage->facts[i];
-        const struct observable *observable = &triage->rules->observables[fact->observable];
-        uint32_t known = fact->observation.seen | fact->observation.absent;
-        for (size_t v = 0; v < observable->value_count; v++)
-            if (known >> v & 1) {
-                uint32_t bit = UINT32_C(1) << v;
-                bool recalled = (fact->recalled & bit) != 0;
-                json_t *row =
-                    json_pack("{s:s, s:s, s:b, s:s, s:s, s:b}", "sign", observable->id, "value",
-                              observable->values[v].id, "seen", (fact->observation.seen & bit) != 0,
-                              "from", recalled ? fact->recalled_words : fact->words, "origin",
-                              origin_name(recalled ? ORIGIN_JOURNAL : fact->origin), "hedged",
-                              (fact->observation.hedged & bit) != 0);
-                if (fact->has_number)
-                    json_object_set_new(row, "number",
-                                        json_pack("{s:f, s:f, s:s}", "lo", fact->number.lo, "hi",
-                                                  fact->number.hi, "unit",
-                                                  dimension_unit(observable->dimension)));
-                json_array_append_new(array, row);
-            }
-    }
-    return array;
-}
-
-static struct fact *fact_of(struct fact *facts, size_t *count, size_t observable)
-{
-    for (size_t i = 0; i < *count; i++)
-        if (facts[i].observable == observable)
-            return &facts[i];
-    facts[*count] = (struct fact){.observable = observable, .words = ""};
-    return &facts[(*count)++];
-}
-
-enum status facts_read(const struct rules *rules, const char *text, struct arena *arena,
-                       const struct fact **facts, size_t *count)
-{
-    struct fact *read = arena_array(arena, rules->observable_count, sizeof *read);
-    json_t *array = json_loads(text[0] != '\0' ? text : "[]", 0, NULL);
-    enum status status = json_is_array(array) ? STATUS_OK : STATUS_DATA;
-    *count = 0;
-    for (size_t at = 0; at < json_array_size(array); at++) {
-        const json_t *row = json_array_get(array, at);
-        const char *sign = json_string_value(json_object_get(row, "sign"));
-        const char *id = json_string_value(json_object_get(row, "value"));
-        const char *origin = json_string_value(json_object_get(row, "origin"));
-        const json_t *number = json_object_get(row, "number");
-        const json_t *lo = json_object_get(number, "lo"), *hi = json_object_get(number, "hi");
-        int index = sign != NULL && id != NULL ? rules_observable(rules, sign) : RULES_NONE;
-        int value = index != RULES_NONE ? rules_value(&rules->observables[index], id) : RULES_NONE;
-        if (value == RULES_NONE ||
-            (origin != NULL && (strcmp(origin, origin_name(ORIGIN_JOURNAL)) == 0 ||
-                                strcmp(origin, origin_name(ORIGIN_COMPUTED)) == 0)))
-            continue;
-        struct fact *fact = fact_of(read, count, (size_t)index);
-        uint32_t bit = UINT32_C(1) << value;
-        *(json_is_true(json_object_get(row, "seen")) ? &fact->observation.seen
-                                                     : &fact->observation.absent) |= bit;
-        if (json_is_true(json_object_get(row, "hedged")))
-            fact->observation.hedged |= bit;
-        /* A range that begins behind its end says nothing. */
-        if (json_is_number(lo) && json_is_number(hi) &&
-            !(json_number_value(lo) > json_number_value(hi))) {
-            fact->has_number = true;
-            fact->number = (struct quantity){json_number_value(lo), json_number_value(hi), true};
-        }
-    }
-    for (size_t i = 0; i < *count; i++) /* of a value both seen and denied, what was seen counts */
-        read[i].observation.absent &= ~read[i].observation.seen;
-    *facts = read;
-    json_decref(array);
-    return status;
-}
 
 /* ---- what moves causes ----------------------------------------------------------------------- */
 
@@ -1091,7 +1001,7 @@ static void reply_find(struct triage *triage)
     struct verdict *verdict = &triage->verdict;
     if (triage->asked == NULL)
         return;
-    const struct own_question *question = &triage->rules->questions[triage->asked->observable];
+    const struct own_question *question = &triage->rules->questions[triage->asked->fact.observable];
     const struct reply *reply = question->replies;
     enum finding_status leader = FINDING_CLEAN;
     for (enum finding_status s = FINDING_CLEAN; s < FINDING_STATUS_COUNT; s++)
@@ -1100,7 +1010,7 @@ static void reply_find(struct triage *triage)
            (reply->statuses != 0 && !(reply->statuses >> leader & 1)) ||
            !reason_holds(triage->reasoner, &reply->when, &triage->evidence))
         reply++; /* the last fits always */
-    verdict->asked = triage->asked->words;
+    verdict->asked = triage_asked(triage);
     verdict->reply = reply;
 }
 
@@ -1287,12 +1197,6 @@ size_t triage_word_weights(const struct triage *triage, const struct word_weight
     return triage->word_weight_count;
 }
 
-const char *origin_name(enum origin origin)
-{
-    static const char *const names[] = {"text", "set", "answer", "computed", "journal"};
-    return names[origin];
-}
-
 /* ---- the log --------------------------------------------------------------------------------- */
 
 static void say(struct triage *triage, struct saying saying)
@@ -1301,19 +1205,10 @@ static void say(struct triage *triage, struct saying saying)
     *arena_push(triage->said, triage->log, triage->log_count) = saying;
 }
 
-static struct saying saying_of(const struct reading *reading, enum origin origin)
+static void say_bare(struct triage *triage, enum saying_kind kind, size_t observable,
+                     const char *words)
 {
-    return (struct saying){
-        .kind = SAYING_TOLD,
-        .observable = reading->observable,
-        .said = {.seen = reading->seen,
-                 .absent = reading->absent,
-                 .hedged = reading->hedged ? reading->seen | reading->absent : 0},
-        .others = reading->others,
-        .has_number = reading->has_number,
-        .number = reading->number,
-        .origin = origin,
-    };
+    say(triage, (struct saying){.kind = kind, .fact = {.observable = observable, .words = words}});
 }
 
 /* "There is no green in here", beside an answer: one value plainly denied that the same words do not see. */
@@ -1333,27 +1228,27 @@ static void say_list(struct triage *triage, const struct reading_list *list, enu
 {
     for (size_t i = 0; i < list->reading_count; i++) {
         const struct reading *reading = &list->readings[i];
-        struct saying saying = saying_of(reading, origin);
-        saying.settles = answers == (int)reading->observable ||
-                         (answers != RULES_NONE && corrects(list, reading));
-        saying.words = keep_words(triage, list->text + reading->span.start,
-                                         reading->span.end - reading->span.start);
+        struct saying saying = {.kind = SAYING_TOLD,
+                                .fact = fact_read(reading, origin),
+                                .others = reading->others,
+                                .settles = answers == (int)reading->observable ||
+                                           (answers != RULES_NONE && corrects(list, reading))};
+        saying.fact.words = keep_words(triage, list->text + reading->span.start,
+                                       reading->span.end - reading->span.start);
         say(triage, saying);
     }
+    const struct span *asked = &list->question_span;
     if (list->question != RULES_NONE)
-        say(triage, (struct saying){.kind = SAYING_QUESTION,
-                                    .observable = (size_t)list->question,
-                                    .words = keep_words(
-                                        triage, list->text + list->question_span.start,
-                                        list->question_span.end - list->question_span.start)});
+        say_bare(triage, SAYING_QUESTION, (size_t)list->question,
+                 keep_words(triage, list->text + asked->start, asked->end - asked->start));
     for (size_t i = 0; i < list->unread_count; i++) {
         const struct unread *unread = &list->unread[i];
         say(triage, (struct saying){
                         .kind = SAYING_UNCLEAR,
                         .reason = unread->reason,
                         .objected = unread->objected,
-                        .words = keep_words(triage, list->text + unread->span.start,
-                                                   unread->span.end - unread->span.start),
+                        .fact.words = keep_words(triage, list->text + unread->span.start,
+                                                 unread->span.end - unread->span.start),
                         .note = unread->note ? arena_string(triage->said, unread->note) : NULL});
     }
 }
@@ -1369,8 +1264,7 @@ enum status triage_tell(struct triage *triage, const char *text, size_t length, 
         return status;
     triage->batch++;
     say_list(triage, &list, ORIGIN_TEXT, RULES_NONE);
-    say(triage, (struct saying){.kind = SAYING_TEXT,
-                                .words = reader_own_words(&list, length, triage->said)});
+    say_bare(triage, SAYING_TEXT, 0, reader_own_words(&list, length, triage->said));
     merge(triage);
     return STATUS_OK;
 }
@@ -1391,9 +1285,10 @@ enum status triage_set(struct triage *triage, const char *sign, const char *valu
     diags_free(unplaced);
     if (status != STATUS_OK)
         return status;
-    struct saying saying = saying_of(&reading, ORIGIN_SET);
+    struct saying saying = {
+        .kind = SAYING_TOLD, .fact = fact_read(&reading, ORIGIN_SET), .others = reading.others};
     const char *words = arena_format(triage->said, "%s=%s", sign, value);
-    saying.words = keep_words(triage, words, strlen(words));
+    saying.fact.words = keep_words(triage, words, strlen(words));
     triage->batch++;
     say(triage, saying);
     merge(triage);
@@ -1439,11 +1334,6 @@ static bool list_numbers(const char *text, size_t count, uint32_t *bits)
     return *bits != 0;
 }
 
-static void say_bare(struct triage *triage, enum saying_kind kind, size_t observable)
-{
-    say(triage, (struct saying){.kind = kind, .observable = observable, .words = ""});
-}
-
 enum status triage_answer(struct triage *triage, size_t observable, const char *text,
                           struct diags *diags)
 {
@@ -1468,32 +1358,33 @@ enum status triage_answer(struct triage *triage, size_t observable, const char *
                 words = arena_format(triage->said, "%s%s%s", words, *words ? ", " : "",
                                      asked->values[v].label);
         say(triage, (struct saying){.kind = SAYING_TOLD,
-                                    .observable = observable,
-                                    .said = {.seen = bits},
                                     .settles = true,
-                                    .origin = ORIGIN_ANSWER,
-                                    .words = words});
+                                    .fact = {.observable = observable,
+                                             .observation = {.seen = bits},
+                                             .origin = ORIGIN_ANSWER,
+                                             .words = words}});
     } else
         say_list(triage, &list, ORIGIN_ANSWER, (int)observable);
     bool told = false;
     uint32_t seen = 0;
     for (size_t i = start; i < triage->log_count; i++)
-        if (triage->log[i].kind == SAYING_TOLD && triage->log[i].observable == observable) {
+        if (triage->log[i].kind == SAYING_TOLD && triage->log[i].fact.observable == observable) {
             told = true;
-            seen |= triage->log[i].said.seen;
+            seen |= triage->log[i].fact.observation.seen;
         }
     /* A several-of answered in full also says what was not seen: all it does not name. */
     if (asked->kind == KIND_SEVERAL && seen != 0)
-        say(triage, (struct saying){.kind = SAYING_TOLD,
-                                    .observable = observable,
-                                    .said = {.absent = rules_all_values(asked) & ~seen},
-                                    .others = true,
-                                    .settles = true,
-                                    .origin = ORIGIN_ANSWER,
-                                    .words = ""});
+        say(triage,
+            (struct saying){.kind = SAYING_TOLD,
+                            .others = true,
+                            .settles = true,
+                            .fact = {.observable = observable,
+                                     .observation = {.absent = rules_all_values(asked) & ~seen},
+                                     .origin = ORIGIN_ANSWER,
+                                     .words = ""}});
     /* What says something else instead is all there is to be had: it is not asked again. */
     if (told || list.reading_count > 0)
-        say_bare(triage, told ? SAYING_ASKED : SAYING_UNKNOWN, observable);
+        say_bare(triage, told ? SAYING_ASKED : SAYING_UNKNOWN, observable, "");
     merge(triage);
     return STATUS_OK;
 }
@@ -1501,14 +1392,14 @@ enum status triage_answer(struct triage *triage, size_t observable, const char *
 void triage_unknown(struct triage *triage, size_t observable)
 {
     triage->batch++;
-    say_bare(triage, SAYING_UNKNOWN, observable);
+    say_bare(triage, SAYING_UNKNOWN, observable, "");
     merge(triage);
 }
 
 void triage_forget(struct triage *triage, size_t observable)
 {
     triage->batch++;
-    say_bare(triage, SAYING_FORGET, observable);
+    say_bare(triage, SAYING_FORGET, observable, "");
     merge(triage);
 }
 
@@ -1544,7 +1435,7 @@ const struct evidence *triage_evidence(struct triage *triage)
 
 const char *triage_asked(const struct triage *triage)
 {
-    return triage->asked != NULL ? triage->asked->words : NULL;
+    return triage->asked != NULL ? triage->asked->fact.words : NULL;
 }
 
 size_t triage_facts(const struct triage *triage, const struct fact **facts)

@@ -1,0 +1,92 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <string.h>
+
+#include "triage/triage.h"
+
+/* Facts as JSON, and back. */
+
+const char *origin_name(enum origin origin)
+{
+    static const char *const names[] = {"text", "set", "answer", "computed", "journal"};
+    return names[origin];
+}
+
+json_t *facts_json(const struct triage *triage)
+{
+    const struct rules *rules = triage_rules(triage);
+    const struct fact *facts;
+    size_t count = triage_facts(triage, &facts);
+    json_t *array = json_array();
+    for (size_t i = 0; i < count; i++) {
+        const struct fact *fact = &facts[i];
+        const struct observable *observable = &rules->observables[fact->observable];
+        uint32_t known = fact->observation.seen | fact->observation.absent;
+        for (size_t v = 0; v < observable->value_count; v++)
+            if (known >> v & 1) {
+                uint32_t bit = UINT32_C(1) << v;
+                bool recalled = (fact->recalled & bit) != 0;
+                json_t *row =
+                    json_pack("{s:s, s:s, s:b, s:s, s:s, s:b}", "sign", observable->id, "value",
+                              observable->values[v].id, "seen", (fact->observation.seen & bit) != 0,
+                              "from", recalled ? fact->recalled_words : fact->words, "origin",
+                              origin_name(recalled ? ORIGIN_JOURNAL : fact->origin), "hedged",
+                              (fact->observation.hedged & bit) != 0);
+                if (fact->has_number)
+                    json_object_set_new(row, "number",
+                                        json_pack("{s:f, s:f, s:s}", "lo", fact->number.lo, "hi",
+                                                  fact->number.hi, "unit",
+                                                  dimension_unit(observable->dimension)));
+                json_array_append_new(array, row);
+            }
+    }
+    return array;
+}
+
+static struct fact *fact_of(struct fact *facts, size_t *count, size_t observable)
+{
+    for (size_t i = 0; i < *count; i++)
+        if (facts[i].observable == observable)
+            return &facts[i];
+    facts[*count] = (struct fact){.observable = observable, .words = ""};
+    return &facts[(*count)++];
+}
+
+enum status facts_read(const struct rules *rules, const char *text, struct arena *arena,
+                       const struct fact **facts, size_t *count)
+{
+    struct fact *read = arena_array(arena, rules->observable_count, sizeof *read);
+    json_t *array = json_loads(text[0] != '\0' ? text : "[]", 0, NULL);
+    enum status status = json_is_array(array) ? STATUS_OK : STATUS_DATA;
+    *count = 0;
+    for (size_t at = 0; at < json_array_size(array); at++) {
+        const json_t *row = json_array_get(array, at);
+        const char *sign = json_string_value(json_object_get(row, "sign"));
+        const char *id = json_string_value(json_object_get(row, "value"));
+        const char *origin = json_string_value(json_object_get(row, "origin"));
+        const json_t *number = json_object_get(row, "number");
+        const json_t *lo = json_object_get(number, "lo"), *hi = json_object_get(number, "hi");
+        int index = sign != NULL && id != NULL ? rules_observable(rules, sign) : RULES_NONE;
+        int value = index != RULES_NONE ? rules_value(&rules->observables[index], id) : RULES_NONE;
+        if (value == RULES_NONE ||
+            (origin != NULL && (strcmp(origin, origin_name(ORIGIN_JOURNAL)) == 0 ||
+                                strcmp(origin, origin_name(ORIGIN_COMPUTED)) == 0)))
+            continue;
+        struct fact *fact = fact_of(read, count, (size_t)index);
+        uint32_t bit = UINT32_C(1) << value;
+        *(json_is_true(json_object_get(row, "seen")) ? &fact->observation.seen
+                                                     : &fact->observation.absent) |= bit;
+        if (json_is_true(json_object_get(row, "hedged")))
+            fact->observation.hedged |= bit;
+        /* A range that begins behind its end says nothing. */
+        if (json_is_number(lo) && json_is_number(hi) &&
+            !(json_number_value(lo) > json_number_value(hi))) {
+            fact->has_number = true;
+            fact->number = (struct quantity){json_number_value(lo), json_number_value(hi), true};
+        }
+    }
+    for (size_t i = 0; i < *count; i++) /* of a value both seen and denied, what was seen counts */
+        read[i].observation.absent &= ~read[i].observation.seen;
+    *facts = read;
+    json_decref(array);
+    return status;
+}
