@@ -11,7 +11,6 @@
 #include <string.h>
 
 #include "triage/physics.h"
-#include "triage/physics.h"
 
 struct shelf { /* what every test needs */
     struct rules *rules;
