@@ -145,19 +145,6 @@ static json_t *cause_row(const struct review *review, const void *row)
                   json_string(review->rules->causes[cause->cause].name));
 }
 
-/* The first of a list, as long as they are worth a word beside the first: another list of the same. */
-static json_t *first_of(const json_t *list, const char *key, double least, size_t most)
-{
-    json_t *made = json_array();
-    for (size_t i = 0; i < json_array_size(list) && i < most; i++) {
-        json_t *row = json_array_get(list, i);
-        if (i > 0 && json_number_value(json_object_get(row, key)) < least)
-            break;
-        json_array_append(made, row);
-    }
-    return made;
-}
-
 /* What to change for a cause, RULES_NONE for none. */
 static json_t *how(const struct review *review, int cause)
 {
@@ -279,8 +266,8 @@ static json_t *culprit_row(const struct review *review, const void *row)
                   json_boolean(culprit->suspect_count == 1), "suspects",
                   LIST(review, suspect_row, culprit->suspects, culprit->suspect_count), "saved",
                   saved, "causes", causes, "tests", trials, "_causes",
-                  first_of(causes, "p", worth_a_word, CAUSES), "_tests",
-                  first_of(trials, "bits", clear, TRIALS), "_how",
+                  view_json_first(causes, "p", worth_a_word, CAUSES), "_tests",
+                  view_json_first(trials, "bits", clear, TRIALS), "_how",
                   how(review, likeliest(culprit->causes, culprit->cause_count)), "_same",
                   json_boolean(all_same(culprit)));
 }
@@ -616,8 +603,8 @@ static json_t *account_parts(const struct review *review, const struct review_ac
     return OBJECT("counted", counts(account->counts), "controls", counts(account->controls),
                   "causes", causes, "tests", trials, "how",
                   how(review, likeliest(account->causes, account->cause_count)), "_causes",
-                  first_of(causes, "p", worth_a_word, CAUSES), "_tests",
-                  first_of(trials, "bits", -INFINITY, TRIALS));
+                  view_json_first(causes, "p", worth_a_word, CAUSES), "_tests",
+                  view_json_first(trials, "bits", -INFINITY, TRIALS));
 }
 
 json_t *view_account_json(const struct triage *triage, const struct review_account *account)

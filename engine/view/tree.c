@@ -70,6 +70,18 @@ json_t *view_json_take(struct text *words)
     return made;
 }
 
+json_t *view_json_first(const json_t *list, const char *key, double least, size_t most)
+{
+    json_t *made = json_array();
+    for (size_t i = 0; i < json_array_size(list) && i < most; i++) {
+        json_t *row = json_array_get(list, i);
+        if (i > 0 && json_number_value(json_object_get(row, key)) < least)
+            break;
+        json_array_append(made, row);
+    }
+    return made;
+}
+
 json_t *view_json_parts(const char *parts)
 {
     json_t *array = json_array();
@@ -661,11 +673,17 @@ static const struct block {
     {"quiet", 0, 0, ROLE_QUIET, NULL, "p", "class=\"quiet\""},
     {"caution", 5, 0, ROLE_WARN, NULL, "p", "class=\"caution\""},
     {"warn", 0, 2, ROLE_WARN, NULL, "p", NULL},
+    {"alert", 0, 0, ROLE_WARN, "!", "p", NULL},
+    {"keep", 0, 0, ROLE_KEEP, NULL, "p", NULL},
+    {"isolate", 0, 0, ROLE_ISOLATE, NULL, "p", NULL},
+    {"discard", 0, 0, ROLE_DISCARD, NULL, "p", NULL},
+    {"clash", 0, 2, ROLE_ISOLATE, NULL, "p", NULL},
     {"under", 5, 0, ROLE_PLAIN, NULL, "p", NULL}, /* of a culprit */
     {"below", 2, 0, ROLE_PLAIN, NULL, "p", NULL}, /* of a section */
     {"below-quiet", 2, 0, ROLE_QUIET, NULL, "p", "class=\"quiet\""},
     {"inner", 2, 2, ROLE_PLAIN, NULL, "p", NULL},
     {"inner-quiet", 2, 2, ROLE_QUIET, NULL, "p", NULL},
+    {"inner-far", 2, 4, ROLE_PLAIN, NULL, "p", NULL},
     {"deep-quiet", 4, 2, ROLE_QUIET, NULL, "p", NULL},
     {"line", 2, 0, ROLE_PLAIN, NULL, "li", NULL},
     {"item", 2, 0, ROLE_PLAIN, "-", "li", NULL},
@@ -769,8 +787,12 @@ static const char *const *say_lines(struct face *face, const char *const *line,
         } else if (strncmp(at, "part ", 5) == 0) {
             face->part(face, rest, context->tree);
         } else {
+            struct text named; /* the kind may be a value, too */
+            text_init(&named);
+            put_words(&named, context, at, kind);
             put_words(words, context, rest, strlen(rest));
-            say_line(face, at, kind, words);
+            say_line(face, named.bytes, named.length, words);
+            text_release(&named);
         }
     }
     return line;

@@ -30,6 +30,9 @@ json_t *view_json_count(size_t count);
 /* What was put together, which is released; made safe, as text from a table may be anything. */
 json_t *view_json_take(struct text *words);
 json_t *view_json_safe(const char *words);
+/* The first members of a list, at most so many, as long as that number of theirs is not too small: another
+ * list of the same. The first always. */
+json_t *view_json_first(const json_t *list, const char *key, double least, size_t most);
 /* An array of the parts of "a; b; c"; empty for NULL. */
 json_t *view_json_parts(const char *parts);
 

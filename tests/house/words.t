@@ -20,7 +20,7 @@ for my $line (split /\n/, content('engine/view/words.txt')) {
     if ($line =~ /^== ([a-z._]+)$/) { push @wrong, "$name is not closed" if $open; ($name, $open) = ($1, 0); $templates{$1}++; next }
     next if $line =~ /^#|^\s*$/;
     my $at = "words.txt:$number";
-    my ($kind, $rest) = $line =~ /^ *(\+|[a-z-]+)(?: |$)?(.*)$/ or push(@wrong, "$at: no line"), next;
+    my ($kind, $rest) = $line =~ /^ *(\+|[a-z-]+|\{[a-z]+\})(?: |$)?(.*)$/ or push(@wrong, "$at: no line"), next;
     my ($depth, $least) = (0, 0);
     for (split //, $rest) { $depth += /\{/ ? 1 : /\}/ ? -1 : 0; $least = $depth if $depth < $least }
     push @wrong, "$at: braces do not match" if $depth || $least < 0;
@@ -31,7 +31,7 @@ for my $line (split /\n/, content('engine/view/words.txt')) {
     if    ($kind eq 'if' || $kind eq 'for') { $open++; push @wrong, "$at: of what?" if $rest eq '' }
     elsif ($kind eq 'end') { $open--; push @wrong, "$at: nothing to end" if $open < 0 }
     elsif ($kind eq 'use') { $used{$rest} = $at }
-    elsif ($kind !~ /^(?:\+|else|part)$/ && !$kinds{$kind}) { push @wrong, "$at: no kind '$kind'" }
+    elsif ($kind !~ /^(?:\+|\{.*|else|part)$/ && !$kinds{$kind}) { push @wrong, "$at: no kind '$kind'" }
 }
 push @wrong, "$name is not closed" if $open;
 push @wrong, "$used{$_}: no template $_" for grep { !$templates{$_} } sort keys %used;
