@@ -103,6 +103,16 @@ const char *quantity_word(size_t index)
     return NULL;
 }
 
+unsigned quantity_dimensions(const char *word, size_t length)
+{
+    unsigned dimensions = 0;
+    for (size_t i = 0; i < COUNT_OF(UNITS); i++)
+        for (size_t name = 0; name < SPELLINGS && UNITS[i].names[name]; name++)
+            if (UNITS[i].names[name][0] == *word && !strncmp(UNITS[i].names[name], word, length))
+                dimensions |= 1u << UNITS[i].dimension;
+    return dimensions;
+}
+
 /* ---- taking words ---------------------------------------------------------------------------- */
 
 /* Where reading stands. What takes something moves it, or leaves it where it is and says no. */

@@ -63,6 +63,9 @@ size_t quantity_at(const char *folded, size_t length, size_t at, enum dimension 
 /* The words quantities are made of, one after the other: "days", "fl oz", "twenty". NULL: no more. */
 const char *quantity_word(size_t index);
 
+/* A bit for each dimension that has a unit whose name is this word, or begins with it ("fl oz"). */
+unsigned quantity_dimensions(const char *word, size_t length);
+
 /* Appends the value as people read it: "103 kPa (15 psi)", both systems where growers use both. */
 void quantity_show(struct text *out, double value, enum dimension dimension);
 /* The short ASCII name of the canonical unit: "d", "min", "%", "degC", "kPa", "m", "g", "l", "". */

@@ -178,11 +178,12 @@ static bool pattern_compile(struct reader *reader, struct phrase *pattern, struc
 void pattern_add(struct reader *reader, const struct phrase *phrase, struct diags *diags,
                  bool *wrong)
 {
-    const char *words = strchr(phrase->source, '\t');
     struct phrase pattern = *phrase;
-    if (words)
-        pattern.source =
-            arena_copy(reader->memory, phrase->source, (size_t)(words - phrase->source));
+    const char *at = strchr(phrase->source, '\t'), *with = at ? strchr(at + 1, '\t') : NULL;
+    if (at)
+        pattern.source = arena_copy(reader->memory, phrase->source, (size_t)(at - phrase->source));
+    if (with)
+        pattern.with = stems_of(reader, with + 1, &pattern.with_count);
     if (phrase->role == ROLE_LIST || phrase->role == ROLE_OBJECTION) {
         diags_error(diags, phrase->at, "'%s' is a pattern; only words stand here",
                     pattern.source + 1);
@@ -193,10 +194,11 @@ void pattern_add(struct reader *reader, const struct phrase *phrase, struct diag
     pattern.unit = strstr(pattern.source, "{n}") == NULL;
     uint32_t number = phrase_new(reader, &pattern);
     *arena_push(reader->memory, reader->patterns, reader->pattern_count) = number;
+    size_t words = at ? strcspn(at + 1, "\t") : 0;
     if (words) { /* compiled when a text first holds them */
         pattern.role = ROLE_PATTERN;
         pattern.item = number;
-        pattern.source = words + 1;
+        pattern.source = arena_copy(reader->memory, at + 1, words);
         phrase_add(reader, &pattern, diags, wrong);
         return;
     }
@@ -366,10 +368,38 @@ static bool quantity_is_there(struct job *job, const struct phrase *pattern, uin
         uint32_t at = token->start; /* of "d12" the 12 */
         if (!token->counts)
             at += (uint32_t)strcspn(word, "0123456789 \n");
-        if (at < token->end && quantity_end(job->reader, job->working.bytes, to, at,
+        if (at < token->end && (!pattern->unit || token->units >> pattern->dimension & 1) &&
+            quantity_end(job->reader, job->working.bytes, to, at,
                                             pattern->dimension, pattern->unit))
             return true;
     }
+    return false;
+}
+
+/* Whether the clause holds one of the words without which the pattern does not match. */
+static bool holds_one(struct job *job, const struct phrase *pattern, size_t first, size_t end)
+{
+    struct reader *r = job->reader;
+    if (!pattern->with)
+        return true;
+    if (r->clause_scan != r->scan || r->clause_end != end) {
+        r->clause_scan = r->scan;
+        r->clause_end = (uint32_t)end;
+        r->clauses++;
+        for (size_t i = first; i < end; i++) {
+            const struct token *token = &job->tokens[i];
+            const char *word = job->working.bytes + token->start;
+            uint32_t stem = token->stem;
+            size_t figures = token->counts ? strspn(word, "0123456789") : 0;
+            if (figures && figures < token->end - token->start) /* "15psi" holds "psi" */
+                stem = stem_known(r, word + figures, token->end - token->start - figures);
+            if (stem != NO_INDEX)
+                r->stem_in[stem] = r->clauses;
+        }
+    }
+    for (size_t i = 0; i < pattern->with_count; i++)
+        if (r->stem_in[pattern->with[i]] == r->clauses)
+            return true;
     return false;
 }
 
@@ -385,6 +415,8 @@ void pattern_run(struct job *job, struct phrase *pattern, size_t word)
     pattern->clause = (uint32_t)end;
     while (first > 0 && job->tokens[first - 1].clause == end)
         first--;
+    if (!holds_one(job, pattern, first, end))
+        return;
     uint32_t from = job->tokens[first].start, to = job->tokens[end - 1].end;
     while (from && bytes[from - 1] != '\n')
         from--;

@@ -133,8 +133,7 @@ static void word_learn(struct reader *reader, uint32_t word)
     reader->by_letter[first - 'a'] = word;
 }
 
-/* The stem of a word of a text, or NO_INDEX. */
-static uint32_t stem_known(struct reader *reader, const char *word, size_t length)
+uint32_t stem_known(struct reader *reader, const char *word, size_t length)
 {
     uint32_t index = interned_find(&reader->words, word, length);
     if (index == NO_INDEX && reader->words.count < WORDS_MOST && length <= WORD_LONGEST)
@@ -146,6 +145,24 @@ uint32_t word_roles(struct reader *reader, const char *word, size_t length)
 {
     uint32_t stem = stem_known(reader, word, length);
     return stem == NO_INDEX ? 0 : reader->stems[stem].roles;
+}
+
+enum { QUANTITY_MARK = 63 };
+
+static uint64_t mark_of(uint32_t stem)
+{
+    return UINT64_C(1) << mixed(stem) % QUANTITY_MARK;
+}
+
+uint32_t *stems_of(struct reader *reader, const char *words, size_t *count)
+{
+    uint32_t *stems = NULL;
+    for (size_t length; *words; words += length + (words[length] == '|')) {
+        length = strcspn(words, "|");
+        uint32_t word = word_add(reader, words, length, true);
+        *arena_push(reader->memory, stems, *count) = reader->lexemes[word].stem;
+    }
+    return stems;
 }
 
 /* Letters, digits and whatever is not ASCII; a degree sign only ends a word. */
@@ -321,7 +338,7 @@ static void parse_elements(struct parse *parse, const char *source, size_t lengt
 static uint32_t node_new(struct reader *reader)
 {
     struct trie *t = &reader->trie;
-    *arena_push(reader->memory, t->nodes, t->node_count) = (struct node){NO_INDEX, NO_INDEX};
+    *arena_push(reader->memory, t->nodes, t->node_count) = (struct node){NO_INDEX, NO_INDEX, 0};
     return (uint32_t)t->node_count - 1;
 }
 
@@ -476,6 +493,10 @@ static void add_item(struct reader *reader, const struct phrase *phrase, const c
     uint32_t number = phrase_new(reader, &anchored);
     for (size_t first = 0; first <= leading; first++) {
         uint32_t node = 0;
+        if (phrase->role == ROLE_LIST)
+            *arena_push(reader->memory, reader->trie.beginnings, reader->trie.beginning_count) =
+                (struct beginning){(uint32_t)phrase->item, parse.elements[first].kind,
+                                   parse.elements[first].id};
         for (size_t i = first; i < parse.count; i++) {
             struct element element = parse.elements[i]; /* the root has too many to try each */
             element.optional = element.optional && i > first;
@@ -623,6 +644,52 @@ static void build_prefix(struct reader *reader)
     text_release(&text);
 }
 
+static uint64_t element_marks(const uint64_t *lists, enum element_kind kind, uint32_t id)
+{
+    switch (kind) {
+    case ELEMENT_WORD:
+        return mark_of(id);
+    case ELEMENT_LIST:
+        return lists[id];
+    case ELEMENT_QUANTITY:
+        return UINT64_C(1) << QUANTITY_MARK;
+    default:
+        return UINT64_MAX;
+    }
+}
+
+/* What may come next at each node, once all phrases are there. */
+static void mark_nodes(struct reader *reader)
+{
+    struct trie *t = &reader->trie;
+    uint64_t *lists = arena_array(reader->scratch, reader->list_names.count, sizeof *lists);
+    for (uint32_t stem = 0; stem < reader->stem_names.count; stem++)
+        for (uint32_t i = reader->stems[stem].lists; i != NO_INDEX; i = reader->members[i].next)
+            lists[reader->members[i].list] |= mark_of(stem);
+    for (bool more = true; more;) { /* lists begin with lists */
+        more = false;
+        for (size_t i = 0; i < t->beginning_count; i++) {
+            const struct beginning *b = &t->beginnings[i];
+            uint64_t marks = element_marks(lists, b->kind, b->id) & ~lists[b->list];
+            lists[b->list] |= marks;
+            more = more || marks;
+        }
+    }
+    t->bounds = lists[LIST_ABOUT] | lists[LIST_OVER] | lists[LIST_UNDER];
+    for (size_t i = 0; i < t->edge_room; i++)
+        if (t->edges[i] && (t->edges[i] - 1) >> 32 < LISTS)
+            t->nodes[(t->edges[i] - 1) >> 32].marks |= mark_of((uint32_t)(t->edges[i] - 1));
+    for (size_t n = t->node_count; n-- > 1;) /* children come behind */
+        for (uint32_t i = t->nodes[n].branches; i != NO_INDEX; i = t->branches[i].next) {
+            const struct branch *b = &t->branches[i];
+            t->nodes[n].marks |= element_marks(lists, b->kind, b->id);
+            if (b->optional) /* a phrase that may end here is always looked at */
+                t->nodes[n].marks |= t->nodes[b->child].accepts != NO_INDEX
+                                         ? UINT64_MAX
+                                         : t->nodes[b->child].marks;
+        }
+}
+
 bool phrases_build(struct reader *reader, struct diags *diags)
 {
     const struct rules *rules = reader->rules;
@@ -650,14 +717,18 @@ bool phrases_build(struct reader *reader, struct diags *diags)
     for (size_t i = 0; (words = quantity_word(i)); i++)
         for (size_t at = 0; words[at];) {
             size_t length = word_length(words + at, strlen(words + at));
-            if (length)
-                word_learn(reader, word_add(reader, words + at, length, false));
+            uint32_t word = length ? word_add(reader, words + at, length, false) : NO_INDEX;
+            if (length) {
+                word_learn(reader, word);
+                reader->lexemes[word].measured = true;
+            }
             at += length ? length : 1;
         }
     reader->bare = node_new(reader);
     add_accept(reader, reader->bare,
                phrase_new(reader, &(struct phrase){.source = "", .role = ROLE_NUMBER}));
     struct trie *t = &reader->trie;
+    mark_nodes(reader);
     reader->figure_child = word_child(t, 0, reader->figure);
     t->list_child = arena_array(reader->memory, reader->list_names.count, sizeof *t->list_child);
     uint32_t *rest = &t->nodes[0].branches; /* what begins with neither a word nor a list */
@@ -673,6 +744,7 @@ bool phrases_build(struct reader *reader, struct diags *diags)
                 at = &reader->members[*at].next;
             else
                 *at = reader->members[*at].next;
+    reader->stem_in = arena_array(reader->memory, reader->stem_names.count, sizeof(uint32_t));
     return !b.wrong;
 }
 
@@ -690,6 +762,7 @@ void phrases_twin(struct reader *reader)
                                  sizeof *reader->lexemes);
     reader->phrases = arena_grow(memory, reader->phrases, reader->phrase_count,
                                  reader->phrase_count, sizeof *reader->phrases);
+    reader->stem_in = arena_array(memory, reader->stem_names.count, sizeof *reader->stem_in);
     for (size_t i = 0; i < reader->phrase_count; i++) {
         struct phrase *phrase = &reader->phrases[i];
         phrase->code = NULL; /* compiled again when a text first needs it */
@@ -712,26 +785,31 @@ void phrases_free(struct reader *reader)
 
 /* ---- the words of a text ----------------------------------------------------------------- */
 
-/* Whether a word can begin a quantity: "12", "two", "half", "a" (week). */
-static bool counts(const char *word, size_t length, struct lexeme *lexeme)
+/* Looks whether a word can begin a quantity: "12", "two", "half", "a" (week); and of what it is a unit. */
+static void look_at_word(const char *word, size_t length, struct lexeme *lexeme)
 {
     static const char unit[] = " days";
     char trial[48];
     struct quantity quantity;
     size_t used = 0;
-    if (word[0] >= '0' && word[0] <= '9')
-        return true;
-    if (lexeme->counts)
-        return lexeme->counts > 0;
-    bool reads = false;
+    lexeme->counts = -1;
     if (length + sizeof unit <= sizeof trial) {
         memcpy(trial, word, length);
         memcpy(trial + length, unit, sizeof unit);
-        reads = quantity_read(trial, length + sizeof unit - 1, DIM_DAYS, &quantity, &used) ==
-                QUANTITY_OK;
+        if (quantity_read(trial, length + sizeof unit - 1, DIM_DAYS, &quantity, &used) ==
+            QUANTITY_OK)
+            lexeme->counts = 1;
     }
-    lexeme->counts = reads ? 1 : -1;
-    return reads;
+    for (size_t at = 0, size; at < length; at += size + 1) { /* "2h30", "week's" */
+        size = 0;
+        while (at + size < length && word[at + size] != '\'' &&
+               !(word[at + size] >= '0' && word[at + size] <= '9'))
+            size++;
+        if (size)
+            lexeme->units |= (uint16_t)quantity_dimensions(word + at, size);
+    }
+    if ((unsigned char)word[0] == 0xB0 || (length >= 3 && !memcmp(word, "deg", 3)))
+        lexeme->units |= 1u << DIM_CELSIUS; /* the sign of degrees, without its first byte */
 }
 
 static struct token token_at(struct reader *reader, const char *bytes, size_t at, size_t size)
@@ -743,15 +821,47 @@ static struct token token_at(struct reader *reader, const char *bytes, size_t at
         word = word_add(reader, bytes + at, size, false);
     if (word != NO_INDEX)
         lexeme = &reader->lexemes[word];
+    if (!lexeme->counts)
+        look_at_word(bytes + at, size, lexeme);
     struct token token = {.start = (uint32_t)at,
                           .end = (uint32_t)(at + size),
                           .stem = lexeme->stem,
-                          .counts = counts(bytes + at, size, lexeme)};
+                          .units = lexeme->units,
+                          .counts = lexeme->counts > 0 || (bytes[at] >= '0' && bytes[at] <= '9')};
     if (token.stem != NO_INDEX) {
         token.roles = reader->stems[token.stem].roles;
         token.filler = reader->stems[token.stem].filler;
     }
     return token;
+}
+
+/* "A" begins a quantity only before a word that stands in them: "a week", "a few", "a week's". */
+static bool article_counts(const struct reader *reader, const char *bytes, size_t at, size_t end)
+{
+    size_t size = at < end ? word_length(bytes + at, end - at) : 0;
+    const char *mark = size ? memchr(bytes + at, '\'', size) : NULL;
+    uint32_t word =
+        interned_find(&reader->words, bytes + at, mark ? (size_t)(mark - bytes) - at : size);
+    return !size || (word != NO_INDEX && reader->lexemes[word].measured);
+}
+
+/* Marks of what stands at each word of a clause; behind fillers, of what follows them, too. */
+static void look_ahead(struct job *job, size_t first)
+{
+    const struct trie *t = &job->reader->trie;
+    uint64_t behind = 0;
+    uint16_t units = 1u << DIM_NONE | 1u << DIM_PERCENT; /* "half" needs no word for per cent */
+    for (size_t i = job->token_count; i-- > first;) {
+        struct token *token = &job->tokens[i];
+        units |= token->units;
+        token->units = units;
+        uint64_t own = token->stem == NO_INDEX ? 0 : mark_of(token->stem);
+        if (token->counts || (own & t->bounds))
+            own |= UINT64_C(1) << QUANTITY_MARK;
+        token->ahead = own | (token->filler ? behind : 0);
+        behind = token->ahead;
+        token->clause = (uint32_t)job->token_count;
+    }
 }
 
 void job_tokens(struct job *job)
@@ -762,11 +872,15 @@ void job_tokens(struct job *job)
     job->token_count = 0;
     for (size_t at = 0; at <= w->length;) {
         size_t size = at < w->length ? word_length(w->bytes + at, w->length - at) : 0;
-        if (size)
-            job->tokens[job->token_count++] = token_at(job->reader, w->bytes, at, size);
-        else if (at == w->length || w->bytes[at] == '\n')
-            for (; first < job->token_count; first++)
-                job->tokens[first].clause = (uint32_t)job->token_count;
+        if (size) {
+            struct token *token = &job->tokens[job->token_count++];
+            *token = token_at(job->reader, w->bytes, at, size);
+            if (token->counts && (!strncmp(w->bytes + at, "a ", 2) || !strncmp(w->bytes + at, "an ", 3)))
+                token->counts = article_counts(job->reader, w->bytes, at + size + 1, w->length);
+        } else if (at == w->length || w->bytes[at] == '\n') {
+            look_ahead(job, first);
+            first = job->token_count;
+        }
         at += size ? size : 1;
     }
 }
@@ -854,6 +968,15 @@ static void accept(struct walk *w, const struct phrase *phrase, uint32_t end)
 
 static void visit(struct walk *w, uint32_t node, uint32_t at, uint32_t last, unsigned skipped);
 
+/* As visit, behind a word that was taken, where a phrase ends or may go on with what is next. */
+static void enter(struct walk *w, uint32_t node, uint32_t at)
+{
+    const struct node *n = &w->job->reader->trie.nodes[node];
+    if (n->accepts != NO_INDEX || n->marks == UINT64_MAX ||
+        (at < w->end && (n->marks & w->job->tokens[at].ahead)))
+        visit(w, node, at, at, 0);
+}
+
 /* Past "about", "at least" and the like: where the quantity would begin. */
 static uint32_t visit_bounds(struct walk *w, uint32_t at)
 {
@@ -899,6 +1022,8 @@ static void visit_quantity(struct walk *w, const struct branch *b, bool all, uin
         w->found.q_start = start;
         for (; b; b = all && b->next != NO_INDEX ? &branches[b->next] : NULL) {
             uint32_t behind = at;
+            if ((b->id & 1) && !(job->tokens[at].units >> b->id / 2 & 1))
+                continue;
             uint32_t end =
                 quantity_end(job->reader, bytes, to, start, (enum dimension)(b->id / 2), b->id & 1);
             while (end && behind < w->end && job->tokens[behind].start < end)
@@ -918,16 +1043,16 @@ static void visit_branch(struct walk *w, const struct branch *b, uint32_t at)
     switch (b->kind) {
     case ELEMENT_WORD:
         if (at < w->end && tokens[at].stem == b->id)
-            visit(w, b->child, at + 1, at + 1, 0);
+            enter(w, b->child, at + 1);
         break;
     case ELEMENT_LIST:
         if (at < w->end && tokens[at].stem != NO_INDEX &&
             word_child(&w->job->reader->trie, LISTS + b->id, tokens[at].stem))
-            visit(w, b->child, at + 1, at + 1, 0);
+            enter(w, b->child, at + 1);
         for (size_t i = w->spans_from[at]; at < w->end && i < w->spans_to[at]; i++)
             /* Lists have spans. NOLINTNEXTLINE(clang-analyzer-core.NullDereference) */
             if (w->spans[i].list == b->id)
-                visit(w, b->child, w->spans[i].end, w->spans[i].end, 0);
+                enter(w, b->child, w->spans[i].end);
         break;
     case ELEMENT_QUANTITY:
         visit_quantity(w, b, false, at);
@@ -967,8 +1092,9 @@ static void visit(struct walk *w, uint32_t node, uint32_t at, uint32_t last, uns
     const struct token *token = &w->job->tokens[at];
     uint32_t child = token->stem == NO_INDEX ? 0 : word_child(t, node, token->stem);
     if (child)
-        visit(w, child, at + 1, at + 1, 0);
-    if (token->filler && skipped < FILLERS_MOST)
+        enter(w, child, at + 1);
+    if (token->filler && skipped < FILLERS_MOST && at + 1 < w->end &&
+        (t->nodes[node].marks & token[1].ahead))
         visit(w, node, at + 1, last, skipped + 1);
 }
 
@@ -985,10 +1111,10 @@ static void visit_word(struct walk *w, uint32_t at)
     w->spans_from[at] = w->spans_to[at] = (uint32_t)w->span_count;
     if (token->stem != NO_INDEX) {
         for (uint32_t i = r->stems[token->stem].lists; i != NO_INDEX; i = r->members[i].next)
-            visit(w, t->list_child[r->members[i].list], at + 1, at + 1, 0);
+            enter(w, t->list_child[r->members[i].list], at + 1);
         uint32_t child = word_child(t, 0, token->stem);
         if (child)
-            visit(w, child, at + 1, at + 1, 0);
+            enter(w, child, at + 1);
     }
     const char *word = w->job->working.bytes + token->start;
     if (*word >= '0' && *word <= '9' && r->figure_child) {
@@ -1001,10 +1127,18 @@ static void visit_word(struct walk *w, uint32_t at)
             token->stem = stem;
         }
     }
+    size_t letters = strspn(word, "abcdefghijklmnopqrstuvwxyz"); /* "day12" is "day 12" */
+    if (word[letters] >= '0' && word[letters] <= '9' && letters) {
+        uint32_t stem = stem_known(w->job->reader, word, letters);
+        uint32_t child = stem == NO_INDEX ? 0 : word_child(t, 0, stem);
+        child = child ? word_child(t, child, r->figure) : 0;
+        if (child)
+            enter(w, child, at + 1);
+    }
     for (size_t i = w->spans_from[at]; i < w->span_count; i++) /* these may be items of lists too */
         if (t->list_child[w->spans[i].list])
-            visit(w, t->list_child[w->spans[i].list], w->spans[i].end, w->spans[i].end, 0);
-    if (t->nodes[0].branches != NO_INDEX)
+            enter(w, t->list_child[w->spans[i].list], w->spans[i].end);
+    if (t->nodes[0].branches != NO_INDEX && token->ahead >> QUANTITY_MARK)
         visit_quantity(w, &t->branches[t->nodes[0].branches], true, at);
 }
 

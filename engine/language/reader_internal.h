@@ -88,6 +88,8 @@ struct token { /* one word */
     uint32_t stem;   /* NO_INDEX: no phrase has such a word */
     uint32_t clause; /* the token behind the last of its clause */
     uint32_t roles;  /* bit per enum role that the word has by itself */
+    uint64_t ahead;  /* what a phrase may go on with here: marks, see struct node */
+    uint16_t units;  /* bit per dimension: from here on there may be a unit of that */
     bool filler;     /* may stand anywhere in a phrase */
     bool counts;     /* it can begin a quantity */
     bool covered;    /* some match accounts for it */
@@ -108,6 +110,8 @@ struct phrase {
     bool broken;                         /* it does not compile */
     bool gated;                          /* it holds a quantity */
     bool unit;                           /* which names its unit */
+    const uint32_t *with;                /* stems of which its clause holds one; NULL: any */
+    size_t with_count;
     uint32_t scan, clause;               /* where it was run last */
     size_t scanned; /* bytes looked at so far: decides when translating to machine code pays */
     bool translated;
@@ -131,7 +135,9 @@ struct lexeme { /* a word */
     uint32_t next;      /* of the vocabulary, with the same first letter; NO_INDEX ends it */
     bool vocabulary;    /* stands in a phrase: a slip may be meant for it */
     bool spared;        /* no slip, whatever it is near to */
+    bool measured;      /* it stands in quantities, behind a number or "a" */
     signed char counts; /* it can begin a quantity: 1 yes, -1 no, 0 not looked yet */
+    uint16_t units;     /* known once `counts` is: bit per dimension that has such a unit */
     bool looked;        /* whether it is a slip; then of which word, or NO_INDEX */
     uint32_t meant;
 };
@@ -156,9 +162,20 @@ struct branch { /* from a node of the trie, by anything but a plain word */
     uint32_t child, next;
 };
 
+/*
+ * Most nodes lead nowhere from most words. So each has a set of the words it may go on with, as marks: a
+ * bit for each stem by its hash, and one for quantities. A word that shares no bit with it need not be tried.
+ */
 struct node {
     uint32_t accepts;  /* the phrases that end here: first in the reader's accepts */
     uint32_t branches; /* first of them; NO_INDEX ends them */
+    uint64_t marks;
+};
+
+struct beginning { /* an item of a list that is no single word, and what it begins with */
+    uint32_t list;
+    enum element_kind kind;
+    uint32_t id;
 };
 
 enum { PRESENT_WORDS = 2048 };
@@ -173,6 +190,9 @@ struct trie {
     uint64_t present[PRESENT_WORDS]; /* a bit an edge by its hash: most words lead nowhere */
     size_t edge_count, edge_room;
     uint32_t *list_child; /* from the root, by list; 0 is none */
+    struct beginning *beginnings;
+    size_t beginning_count;
+    uint64_t bounds; /* marks of what "about", "over" and "under" begin with */
 };
 
 enum { QUANTITY_MEMOS = 1024 };
@@ -209,6 +229,8 @@ struct reader {
     pcre2_match_context *limits;
     pcre2_match_data *found;
     uint32_t scan;
+    uint32_t *stem_in; /* per stem: the clause that holds it, as counted in `clauses` */
+    uint32_t clauses, clause_scan, clause_end; /* the last counted: its scan, the token behind it */
     struct quantity_memo memos[QUANTITY_MEMOS];
     uint32_t quantity_end; /* of the quantity a pattern is in */
 };
@@ -220,6 +242,10 @@ void phrases_twin(struct reader *reader);
 void phrases_free(struct reader *reader);
 /* The roles of a word, a bit each. */
 uint32_t word_roles(struct reader *reader, const char *word, size_t length);
+/* The stems of words apart by '|'. */
+uint32_t *stems_of(struct reader *reader, const char *words, size_t *count);
+/* The stem of a word of a text, or NO_INDEX. */
+uint32_t stem_known(struct reader *reader, const char *word, size_t length);
 /* Adds a phrase of words. */
 void phrase_add(struct reader *reader, const struct phrase *phrase, struct diags *diags,
                 bool *wrong);

@@ -27,10 +27,11 @@ struct entry {         /* of a word, under its number in `words` */
     const char *key;   /* as it is counted: its stem, or the bin of a figure */
     bool denies, ends; /* it begins what a negation reaches, or ends it */
     uint32_t kind;     /* the entry of its kind, "=green"; its own number when it has none */
+    const bool *names; /* for each finding: it is among its names; NULL for none */
 };
 
 struct lexicon { /* each word that was met, stemmed once */
-    const struct language *language;
+    const struct rules *rules;
     struct arena *arena;
     struct sb_stemmer *stemmer;
     struct interned words;
@@ -103,20 +104,21 @@ static void lexicon_clear(struct lexicon *lexicon)
     lexicon->entries = NULL;
     lexicon->kinds = NULL;
     lexicon->count = lexicon->kind_count = 0;
-    turners_add(lexicon, &lexicon->language->negations, true);
-    turners_add(lexicon, &lexicon->language->breaks, false);
-    for (size_t i = 0; i < lexicon->language->kinds.count; i++)
-        kind_add(lexicon, lexicon->language->kinds.list[i]);
+    const struct language *language = &lexicon->rules->language;
+    turners_add(lexicon, &language->negations, true);
+    turners_add(lexicon, &language->breaks, false);
+    for (size_t i = 0; i < language->kinds.count; i++)
+        kind_add(lexicon, language->kinds.list[i]);
 }
 
-static void lexicon_init(struct lexicon *lexicon, const struct language *language)
+/* To be cleared before it is used. */
+static void lexicon_init(struct lexicon *lexicon, const struct rules *rules)
 {
     *lexicon = (struct lexicon){
-        .language = language, .arena = arena_new(), .stemmer = sb_stemmer_new("english", NULL)};
+        .rules = rules, .arena = arena_new(), .stemmer = sb_stemmer_new("english", NULL)};
     if (lexicon->stemmer == NULL)
         memory_exhausted(); /* it knows English; nothing else can be wrong */
     text_init(&lexicon->folded);
-    lexicon_clear(lexicon);
 }
 
 static void lexicon_release(struct lexicon *lexicon)
@@ -126,6 +128,29 @@ static void lexicon_release(struct lexicon *lexicon)
     arena_free(lexicon->arena);
 }
 
+static bool is_word_byte(char c)
+{
+    return (c >= 'a' && c <= 'z') || (unsigned char)c >= 0x80;
+}
+
+/* Which findings have the word among their names, written there with a capital; NULL when none has. */
+static const bool *named_by(const struct lexicon *lexicon, const char *word, size_t length)
+{
+    enum { SHORTEST = 5 }; /* of names: "T." of "T. harzianum" is none */
+    bool *names = NULL;
+    for (size_t f = 0; length >= SHORTEST && f < lexicon->rules->finding_count; f++) {
+        const char *at = lexicon->rules->findings[f].also;
+        for (; at != NULL && (at = strchr(at, word[0] - 'a' + 'A')) != NULL; at++)
+            if (strncmp(at + 1, word + 1, length - 1) == 0 && !is_word_byte(at[length])) {
+                names = names != NULL ? names
+                                      : arena_array(lexicon->arena, lexicon->rules->finding_count,
+                                                    sizeof *names);
+                names[f] = true;
+            }
+    }
+    return names;
+}
+
 static uint32_t entry_of(struct lexicon *lexicon, const char *word, size_t length)
 {
     uint32_t known = interned_find(&lexicon->words, word, length);
@@ -133,6 +158,7 @@ static uint32_t entry_of(struct lexicon *lexicon, const char *word, size_t lengt
         return known;
     struct entry *entry = entry_add(lexicon, word, length);
     entry->denies = length > 3 && memcmp(word + length - 3, "n't", 3) == 0;
+    entry->names = named_by(lexicon, word, length);
     if (!entry->denies && *word != '#') {
         entry->key = arena_string(lexicon->arena, stem_of(lexicon, word, length));
         known = interned_find(&lexicon->kind_stems, entry->key, strlen(entry->key));
@@ -153,11 +179,6 @@ static const char *figure_bin(double figure)
         if (figure <= BINS[i].most)
             return BINS[i].term;
     return "#61+";
-}
-
-static bool is_word_byte(char c)
-{
-    return (c >= 'a' && c <= 'z') || (unsigned char)c >= 0x80;
 }
 
 /* Bytes of the word at `at`, inner apostrophes included. */
@@ -292,8 +313,15 @@ struct weighed {
     size_t row;      /* the first that has it: terms are in order of these */
     size_t text;     /* the last in which it was met */
     double odds;     /* of contamination */
-    double weight[]; /* of each finding */
+    double weight[]; /* of each finding, and zeros up to a full step */
 };
+
+enum { STEP = 4 }; /* findings are added up so many at a time */
+
+static size_t steps(size_t findings)
+{
+    return (findings + STEP - 1) / STEP * STEP;
+}
 
 struct met {                 /* a term of this or an earlier text */
     uint64_t key;            /* its pieces; 0 is free */
@@ -309,6 +337,7 @@ struct words {
     struct arena *kept, *arena_of_text;
     struct weighed **weighed; /* by row */
     double *counts;           /* of the term that is looked up, by finding */
+    double *sum;              /* of the weights of a text, by finding */
     struct met *met;          /* open addressing */
     size_t met_count, met_room;
     size_t texts;
@@ -324,7 +353,7 @@ struct words *words_new(const struct rules *rules)
     words->kept = arena_new();
     words->arena_of_text = arena_new();
     words->tables.total = arena_array(arena, rules->finding_count, sizeof(double));
-    lexicon_init(&words->lexicon, &rules->language);
+    lexicon_init(&words->lexicon, rules);
     return words;
 }
 
@@ -502,7 +531,8 @@ static struct weighed *weigh_term(const struct words *words)
     double status_total[FINDING_STATUS_COUNT], status[FINDING_STATUS_COUNT];
     double group_total[2], group[2], q_group[2];
     struct weighed *weighed =
-        arena_alloc(words->kept, sizeof *weighed + rules->finding_count * sizeof *weighed->weight);
+        arena_alloc(words->kept,
+                    sizeof *weighed + steps(rules->finding_count) * sizeof *weighed->weight);
 
     sum_up(rules, tables->total, status_total, group_total);
     sum_up(rules, words->counts, status, group);
@@ -557,6 +587,7 @@ static void words_forget(struct words *words)
     words->met = NULL;
     words->met_count = words->met_room = 0;
     words->counts = arena_array(words->kept, words->rules->finding_count, sizeof(double));
+    words->sum = arena_array(words->kept, steps(words->rules->finding_count), sizeof(double));
     words->weighed = arena_array(words->kept, words->tables.row_count, sizeof(struct weighed *));
 }
 
@@ -629,19 +660,28 @@ static size_t heaviest(const struct lexicon *lexicon, struct spoken *spoken, siz
     return kept;
 }
 
-/* Whether a word says one of the names, written with a capital, that a finding also has; not one who denies
- * it or asks. */
-static bool names_it(const char *also, const char *text, const struct piece *piece)
+/* The findings that the text names; not those it denies or asks for. NULL for none. */
+static const bool *names_told(const struct words *words, const struct piece *pieces, size_t count)
 {
-    enum { SHORTEST = 5 }; /* of names: "T." of "T. harzianum" is none */
-    const char *word = text + piece->at;
-    if (also == NULL || piece->length < SHORTEST || piece->denied ||
-        word[piece->length + strcspn(word + piece->length, ".,;:!?\n")] == '?')
-        return false;
-    for (const char *at = also; (at = strchr(at, word[0] - 'a' + 'A')) != NULL; at++)
-        if (strncmp(at + 1, word + 1, piece->length - 1) == 0 && !is_word_byte(at[piece->length]))
-            return true;
-    return false;
+    const size_t findings = words->rules->finding_count;
+    bool *told = NULL;
+    for (size_t i = 0; i < count; i++) {
+        const bool *names = words->lexicon.entries[pieces[i].entry].names;
+        const char *behind = words->lexicon.folded.bytes + pieces[i].at + pieces[i].length;
+        if (names == NULL || pieces[i].denied || behind[strcspn(behind, ".,;:!?\n")] == '?')
+            continue;
+        told = told != NULL ? told : arena_array(words->arena_of_text, findings, sizeof *told);
+        for (size_t f = 0; f < findings; f++)
+            told[f] = told[f] || names[f];
+    }
+    return told;
+}
+
+static void add_weights(double *restrict sum, const double *restrict weight, size_t findings)
+{
+    for (size_t f = 0; f < findings; f += STEP)
+        for (size_t k = 0; k < STEP; k++)
+            sum[f + k] += weight[f + k];
 }
 
 size_t words_weigh(struct words *words, const char *text, size_t length, double *likelihood,
@@ -660,8 +700,9 @@ size_t words_weigh(struct words *words, const char *text, size_t length, double 
     if (words->weighed == NULL || words->lexicon.count > KEPT_MOST || words->met_count > KEPT_MOST)
         words_forget(words);
     words->texts++;
+    double *sum = memset(words->sum, 0, steps(rules->finding_count) * sizeof *sum);
     const size_t count = cut(&words->lexicon, text, length, arena, pieces);
-    struct spoken *spoken = arena_array(arena, 2 * count, sizeof *spoken);
+    struct spoken *spoken = arena_array(arena, TERMS_EACH * count, sizeof *spoken);
     for (size_t i = 0; i < TERMS_EACH * count; i++) {
         const struct piece *piece, *first;
         if (!term_at(pieces, i, &first, &piece))
@@ -673,18 +714,15 @@ size_t words_weigh(struct words *words, const char *text, size_t length, double 
         spoken[known++] =
             (struct spoken){weighed, first != NULL ? first->at : piece->at,
                             piece->at + piece->length, (first != NULL ? first : piece)->denied};
-        for (size_t f = 0; f < rules->finding_count; f++)
-            likelihood[f] += weighed->weight[f];
+        add_weights(sum, weighed->weight, rules->finding_count);
     }
     /* A text says no more than `most` in all, however long. */
     const double scale = sqrt(set->usual / fmax((double)known, set->usual));
     static const double named = 3.0; /* ln: twenty who name it right to one who does not */
     double high = -INFINITY;
+    const bool *told = names_told(words, pieces[0], count);
     for (size_t f = 0; f < rules->finding_count; f++) {
-        bool told = false;
-        for (size_t i = 0; i < count && !told; i++)
-            told = names_it(rules->findings[f].also, words->lexicon.folded.bytes, &pieces[0][i]);
-        likelihood[f] = likelihood[f] * scale + (told ? named : 0.0);
+        likelihood[f] = sum[f] * scale + (told != NULL && told[f] ? named : 0.0);
         high = fmax(high, likelihood[f]);
     }
     for (size_t f = 0; f < rules->finding_count; f++)
@@ -723,7 +761,8 @@ struct word_counts *word_counts_new(const struct rules *rules)
 
     counts->rules = rules;
     counts->arena = arena;
-    lexicon_init(&counts->lexicon, &rules->language);
+    lexicon_init(&counts->lexicon, rules);
+    lexicon_clear(&counts->lexicon);
     return counts;
 }
 

@@ -128,19 +128,21 @@ const char *read_phrase(struct loader *loader, const struct node *node)
     const char *source;
     if (node->kind == NODE_MAP) { /* only these two know what is behind the braces of a pattern */
         const struct node *entry = node_entry(node, "pattern");
-        const struct node *at = node_entry(node, "at");
-        const char *words = NULL;
-        if (!entry || node->count != 1u + (at != NULL)) {
+        const struct node *more[] = {node_entry(node, "at"), node_entry(node, "with")};
+        const char *words[] = {"", ""};
+        if (!entry || node->count != 1u + (more[0] != NULL) + (more[1] != NULL)) {
             node_error(loader, node,
-                       "a phrase is words, or a mapping with 'pattern', 'at' and no more");
+                       "a phrase is words, or a mapping with 'pattern', 'at', 'with' and no more");
             return NULL;
         }
         if (!expect_text(loader, entry, "pattern", &source) ||
-            (at && !expect_text(loader, at, "at", &words)))
+            (more[0] && !expect_text(loader, more[0], "at", &words[0])) ||
+            (more[1] && !expect_text(loader, more[1], "with", &words[1])))
             return NULL;
         if (loader->quantity == DIM_COUNT && (strstr(source, "{q}") || strstr(source, "{n}")))
             return brace_stands(loader, entry, strstr(source, "{q}") ? "q" : "n") ? source : NULL;
-        return arena_format(loader->keep, "/%s%s%s", source, words ? "\t" : "", words ? words : "");
+        return arena_format(loader->keep, "/%s%s%s%s%s", source, more[0] || more[1] ? "\t" : "",
+                            words[0], more[1] ? "\t" : "", words[1]);
     }
     if (!expect_text(loader, node, "phrase", &source))
         return NULL;

@@ -140,8 +140,8 @@ enum question_gate {
     GATE_NEVER_ASKED, /* recorded when said; never asked */
 };
 
-/* As in the files (FORMAT.md, "Phrases"); a pattern of PCRE2 has a '/' before it and may
- * have a tab behind it and the words it is run at. */
+/* As in the files (FORMAT.md, "Phrases"); a pattern of PCRE2 has a '/' before it and may have behind it,
+ * each after a tab, the words it is run at and those of which its clause must hold one. */
 struct phrases {
     const char *const *list;
     const struct position *at; /* where each stands; NULL in rules that come from no file */
