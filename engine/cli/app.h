@@ -398,8 +398,6 @@ const char *vessel_risk(struct app *app, const struct vessel *vessel, enum event
 void starter_of_vessel(struct app *app, const char *label, struct vessel *vessel,
                        struct starter *starter);
 
-/* "3ml", "90g", "2" pieces: the amount, and its unit; NULL when it is none. */
-const char *assign_inoculum(const char *word, double *amount);
 /*
  * Reads "column=value" as people type it into a row: quantities with their units, moments such as
  * "yesterday", words of the rules by id or name. A sign of the rules in place of a column (venting=...)

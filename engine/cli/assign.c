@@ -278,10 +278,10 @@ static const char *read_value(struct app *app, const struct column *column, cons
     if (unknown && (column->kind == COLUMN_MOMENT || column->list != LIST_NONE))
         return "";
     if (column->list != LIST_NONE) {
+        const char *id = list_id(app->rules, column->list, typed);
+        if (id != NULL)
+            return id;
         names_of(app, column->list, &names);
-        for (size_t i = 0; i < names.count; i++)
-            if (strcasecmp(typed, names.ids[i]) == 0 || strcasecmp(typed, names.names[i]) == 0)
-                return names.ids[i];
         app_unknown(app, NULL, column->name, typed, names.ids, names.count,
                     arena_format(app->arena, "for instance '%s'",
                                  names.count > 0 ? names.ids[0] : "unknown"));
@@ -309,27 +309,6 @@ static const char *read_value(struct app *app, const struct column *column, cons
         app_stop(app, "not a quantity: '%s=%s'; the journal keeps it in %s", column->name, typed,
                  dimension_unit(column->dimension));
     return arena_format(app->arena, "%.10g", 0.5 * (quantity.lo + quantity.hi));
-}
-
-const char *assign_inoculum(const char *word, double *amount)
-{
-    static const struct {
-        enum dimension dimension;
-        double times;
-        const char *unit;
-    } units[] = {{DIM_LITRES, 1000.0, "ml"}, {DIM_GRAMS, 1.0, "g"}, {DIM_NONE, 1.0, ""}};
-
-    for (size_t i = 0; i < sizeof units / sizeof *units; i++) {
-        struct quantity quantity;
-        size_t used = 0, length = strlen(word);
-        bool bare = units[i].dimension == DIM_NONE;
-        if (quantity_read(word, length, units[i].dimension, &quantity, &used) != QUANTITY_OK ||
-            used != length || (!quantity.unit_given && !bare))
-            continue;
-        *amount = units[i].times * 0.5 * (quantity.lo + quantity.hi);
-        return units[i].unit;
-    }
-    return NULL;
 }
 
 static _Noreturn void unknown_column(struct app *app, enum record record, const char *column)
@@ -389,7 +368,7 @@ void assign(struct app *app, enum record record, const char *typed, union any_re
     double amount = NAN;
     const char *unit = record == RECORD_BATCH && index != SIZE_MAX &&
                                columns[index].offset == offsetof(struct batch, inoculum)
-                           ? assign_inoculum(value, &amount)
+                           ? inoculum_read(value, &amount)
                            : NULL;
     if (index == SIZE_MAX &&
         (facts == SIZE_MAX || rules_observable(app->rules, name) == RULES_NONE))

@@ -260,7 +260,7 @@ static void read_options(struct draft *draft)
             &draft->no_species);
     read_id(app, "grain", draft->given.grain, LIST_GRAINS, &draft->now.lot.grain, &draft->no_grain);
     if (draft->given.inoculum != NULL &&
-        (batch->unit = assign_inoculum(draft->given.inoculum, &batch->inoculum)) == NULL)
+        (batch->unit = inoculum_read(draft->given.inoculum, &batch->inoculum)) == NULL)
         app_wrong(app, "inoculum",
                   "not an amount of inoculum: '%s'; for instance 3ml, 90g, or 2 for two pieces of "
                   "agar",

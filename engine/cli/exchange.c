@@ -7,8 +7,6 @@
 #include <sys/stat.h>
 
 #include "cli/app.h"
-#include "journal/check.h"
-#include "journal/demo.h"
 #include "journal/exchange.h"
 #include "journal/mapping.h"
 
@@ -44,8 +42,8 @@ static enum status judge_look(void *context, struct journal *journal, const char
 void demo_build_here(struct app *app, bool for_now)
 {
     struct season season = {app, for_now};
-    const struct demo_judge judge = {judge_look, &season};
-    app_must(app, demo_build(app->journal, corpus_find(app, "demo/journal"), &judge, app->diags));
+    const struct import_options options = {.judge = judge_look, .context = &season};
+    app_must(app, demo_build(app->journal, corpus_find(app, "demo/journal"), &options, app->diags));
 }
 
 /* ==== import ================================================================================== */

@@ -5,7 +5,7 @@
 #include <strings.h>
 
 #include "cli/app.h"
-#include "journal/calendar.h"
+#include "journal/exchange.h"
 
 /* ---- recording a starter, lot, cook, session or place ------------------------------------------ */
 

@@ -3,14 +3,18 @@
 
 #include <dirent.h>
 #include <errno.h>
+#include <inttypes.h>
+#include <stdarg.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
+#include <time.h>
 #include <unistd.h>
 
 #include "base/csv.h"
 #include "base/filing.h"
 #include "base/memory.h"
+#include "base/numbers.h"
 #include "journal/sql.h"
 
 enum { MOST_COLUMNS = 64 };
@@ -189,6 +193,20 @@ enum status export_folder(struct journal *journal, const char *folder, bool repl
 
 /* ==== import ================================================================================== */
 
+/* A look, event or outcome of the invented season, to be recorded in its turn. */
+struct entry {
+    struct moment at;
+    size_t order; /* of reading */
+    enum record record;
+    union any_record *row;
+};
+
+struct entries {
+    struct arena *arena;
+    struct entry *list;
+    size_t count;
+};
+
 /* One table on its way into the journal. */
 struct importer {
     struct journal *journal;
@@ -197,16 +215,17 @@ struct importer {
     const struct import_options *options;
     struct import_tally *tally;
     struct diags *diags;
+    struct entries *later;                      /* what is recorded when all is read; or NULL */
     const struct column *columns[MOST_COLUMNS]; /* by field; NULL for the id */
     size_t column_count;                        /* 0 until the header was read */
-    bool was_empty;                             /* the journal had none of these */
-    int64_t highest;                            /* id that was ever there */
+    struct text equal; /* asks for the id of a row that says the same, of a kind without labels */
+    bool was_empty;    /* the journal had none of these */
+    int64_t highest;   /* id that was ever there */
     /* The row. */
     struct arena *arena;
-    union any_record row, there; /* given, and in the journal */
-    struct text value, other;    /* of one column of them */
-    size_t culprit;              /* the field a fault is about; SIZE_MAX for the row */
-    struct diags *own;           /* what was wrong with it, without a position */
+    union any_record row; /* as given */
+    size_t culprit;       /* the field a fault is about; SIZE_MAX for the row */
+    struct diags *own;    /* what was wrong with it, without a position */
 };
 
 static enum status wrong(struct importer *importer, const char *text, const char *right)
@@ -217,10 +236,9 @@ static enum status wrong(struct importer *importer, const char *text, const char
 
 static enum status remember(struct importer *importer, int64_t given, int64_t id)
 {
-    int64_t none;
     if (given == id || given == 0)
         return STATUS_OK;
-    return query_number(importer->journal, &none, importer->own,
+    return query_number(importer->journal, NULL, importer->own,
                         "INSERT OR REPLACE INTO renamed VALUES (?, ?, ?)", "iii",
                         (int64_t)importer->record, given, id);
 }
@@ -237,13 +255,33 @@ static enum status unknown_column(struct importer *importer, const struct csv_ro
          column->name != NULL && count < MOST_COLUMNS; column++)
         if (is_carried(column))
             names[count++] = column->name;
-    const char *near = diag_nearest(name, names, count);
-    diags_error(importer->diags, csv_at(row, field), "a %s has no column '%s'; %s%s%s",
+    const char *near = near_name(importer->arena, name, names, count);
+    diags_error(importer->diags, csv_at(row, field), "a %s has no column '%s'%s",
                 importer->type->name, name,
-                near != NULL ? "did you mean '"
-                             : "a spreadsheet of your own needs --map, and --guess proposes one",
-                near != NULL ? near : "", near != NULL ? "'?" : "");
+                near[0] != '\0'
+                    ? near
+                    : "; a spreadsheet of your own needs --map, and --guess proposes one");
     return STATUS_DATA;
+}
+
+/* Puts together the question for a row that says the same, whatever its id: of the columns that the file
+ * has. Of an empty journal only the row of that id can be meant. */
+static void ask_for_equal(struct importer *importer)
+{
+    int parameter = 2;
+    text_printf(&importer->equal, "SELECT id FROM \"%s\" WHERE %s", importer->type->name,
+                importer->was_empty ? "id = ?1" : "1");
+    for (const struct column *column = importer->type->columns; column->name; column++) {
+        bool given = false, moment = column->kind == COLUMN_MOMENT;
+        for (size_t i = 0; i < importer->column_count; i++)
+            given = given || importer->columns[i] == column;
+        if (given && !column->derived)
+            text_printf(&importer->equal, " AND \"%s\" IS ?%d", column->name, parameter);
+        if (given && moment && !column->derived)
+            text_printf(&importer->equal, " AND \"%s_offset\" IS ?%d", column->name, parameter + 1);
+        parameter += 1 + moment;
+    }
+    text_puts(&importer->equal, " ORDER BY id IS ?1 DESC, id LIMIT 1");
 }
 
 static enum status read_header(struct importer *importer, const struct csv_row *row)
@@ -267,6 +305,7 @@ static enum status read_header(struct importer *importer, const struct csv_row *
             }
     }
     importer->column_count = row->count;
+    ask_for_equal(importer);
     if (labelled)
         return STATUS_OK;
     diags_error(importer->diags, csv_at(row, 0), "the column '%s' is missing: a %s is known by it",
@@ -360,42 +399,15 @@ static enum status read_fields(struct importer *importer, const struct csv_row *
 
 /* ---- what is there --------------------------------------------------------------------------- */
 
-/* The first field from `*field` on whose value differs between what was given and what is there; SIZE_MAX
- * for none. The next look is passed over: it moves on by itself. */
-static enum status differs(struct importer *importer, size_t *field)
-{
-    for (; *field < importer->column_count; ++*field) {
-        const struct column *column = importer->columns[*field];
-        if (column == NULL || column->derived)
-            continue;
-        text_clear(&importer->value);
-        text_clear(&importer->other);
-        enum status status = journal_show_column(importer->journal, column, &importer->row,
-                                                 &importer->value, importer->own);
-        if (status == STATUS_OK)
-            status = journal_show_column(importer->journal, column, &importer->there,
-                                         &importer->other, importer->own);
-        if (status != STATUS_OK || strcmp(importer->value.bytes, importer->other.bytes) != 0)
-            return status;
-    }
-    *field = SIZE_MAX;
-    return STATUS_OK;
-}
-
-static bool id_taken(struct importer *importer, int64_t id)
-{
-    bool taken = id != 0 && id <= importer->highest &&
-                 journal_get(importer->journal, importer->record, id, importer->arena,
-                             &importer->there, importer->own) == STATUS_OK;
-    diags_clear(importer->own);
-    return taken;
-}
-
 static enum status add(struct importer *importer)
 {
+    union any_record there;
     int64_t given = importer->row.named.id;
-    if (id_taken(importer, given))
+    if (given != 0 && given <= importer->highest &&
+        journal_get(importer->journal, importer->record, given, importer->arena, &there,
+                    importer->own) == STATUS_OK)
         importer->row.named.id = 0;
+    diags_clear(importer->own);
     importer->culprit = 0;
     /* Asked first, since a journal that refuses a record ends the whole transaction. */
     enum status status =
@@ -411,94 +423,85 @@ static enum status add(struct importer *importer)
     return remember(importer, given, id);
 }
 
-/* Two records of one label that differ: told side by side, or settled as was said. */
-static enum status settle(struct importer *importer, size_t field)
+/* A record of a label that is there already: the two say the same, or they are told side by side, or settled as
+ * was said. The next look is passed over: it moves on by itself. */
+static enum status compare(struct importer *importer, const union any_record *there)
 {
+    struct journal *journal = importer->journal;
     const char *label = importer->row.named.label;
-    enum import_keep keep = importer->options->keep;
+    struct text given, present, sides;
     enum status status = STATUS_OK;
-    struct text sides;
-    importer->culprit = field;
+    text_init(&given);
+    text_init(&present);
     text_init(&sides);
-    while (status == STATUS_OK && field != SIZE_MAX) {
-        const struct column *column = importer->columns[field];
-        text_printf(&sides, "%s%s '%.200s' | '%.200s'", sides.length > 0 ? "; " : "", column->name,
-                    importer->other.bytes, importer->value.bytes);
-        if (keep == KEEP_FILE)
-            status = journal_correct(importer->journal, importer->record, label, column->name,
-                                     importer->value.bytes, importer->options->now, importer->own);
-        field++;
+    for (size_t i = 0; i < importer->column_count && status == STATUS_OK; i++) {
+        const struct column *column = importer->columns[i];
+        if (column == NULL || column->derived)
+            continue;
+        text_clear(&given);
+        text_clear(&present);
+        status = journal_show_column(journal, column, &importer->row, &given, importer->own);
         if (status == STATUS_OK)
-            status = differs(importer, &field);
+            status = journal_show_column(journal, column, there, &present, importer->own);
+        if (status != STATUS_OK || strcmp(given.bytes, present.bytes) == 0)
+            continue;
+        if (sides.length == 0)
+            importer->culprit = i;
+        text_printf(&sides, "%s%s '%.200s' | '%.200s'", sides.length > 0 ? "; " : "", column->name,
+                    present.bytes, given.bytes);
+        if (importer->options->keep == KEEP_FILE)
+            status = journal_correct(journal, importer->record, label, column->name, given.bytes,
+                                     importer->options->now, importer->own);
     }
-    if (status == STATUS_OK && keep == KEEP_NEITHER) {
+    if (status == STATUS_OK && sides.length > 0 && importer->options->keep == KEEP_NEITHER) {
         diags_error(importer->own, (struct position){0},
                     "%s '%.60s' differs, in the journal | in the file: %s; say --keep journal or "
                     "--keep file for all such, or give this one another label (--prefix)",
                     importer->type->name, label, sides.bytes);
         status = STATUS_DATA;
     }
-    importer->tally->settled += status == STATUS_OK;
+    if (status == STATUS_OK)
+        ++*(sides.length > 0 ? &importer->tally->settled : &importer->tally->same);
+    text_release(&given);
+    text_release(&present);
     text_release(&sides);
     return status;
 }
 
 static enum status take_labelled(struct importer *importer)
 {
+    union any_record there;
     int64_t id = 0;
-    size_t field = 0;
     if (!journal_has(importer->journal, importer->record, importer->row.named.label, &id))
         return add(importer);
     enum status status = journal_get(importer->journal, importer->record, id, importer->arena,
-                                     &importer->there, importer->own);
-    if (status == STATUS_OK)
-        status = differs(importer, &field);
-    if (status != STATUS_OK)
-        return status;
-    if (field != SIZE_MAX)
-        return settle(importer, field);
-    importer->tally->same++;
-    return STATUS_OK;
-}
-
-/* An equal row under whatever id; 0 for none. It is looked for among those of the same vessel or
- * starter; of edits, which are few, among all. */
-static enum status find_equal(struct importer *importer, int64_t *id)
-{
-    const struct column *owner = importer->type->columns;
-    bool owned = owner->kind == COLUMN_REFERENCE;
-    int64_t owned_by = owned ? *(const int64_t *)column_member(owner, &importer->row) : 0;
-    enum status status = STATUS_OK;
-    size_t field = 0;
-    struct walk *walk = journal_walk(importer->journal, importer->record,
-                                     owned ? owner->name : NULL, owned_by, false, importer->own);
-    while (*id == 0 && status == STATUS_OK && walk_next(walk, &importer->there)) {
-        field = 0;
-        status = differs(importer, &field);
-        if (status == STATUS_OK && field == SIZE_MAX)
-            *id = importer->there.named.id;
-    }
-    enum status walked = walk_end(walk);
-    return status != STATUS_OK ? status : walked;
+                                     &there, importer->own);
+    return status == STATUS_OK ? compare(importer, &there) : status;
 }
 
 static enum status take_unlabelled(struct importer *importer)
 {
-    int64_t given = importer->row.named.id, id = 0;
-    size_t field = 0;
-    enum status status = STATUS_OK;
-    if (id_taken(importer, given)) {
-        status = differs(importer, &field);
-        id = status == STATUS_OK && field == SIZE_MAX ? given : 0;
-    }
-    if (status == STATUS_OK && id == 0 && !importer->was_empty)
-        status = find_equal(importer, &id);
+    struct query query = row_begin(importer->journal, importer->own, importer->equal.bytes,
+                                   importer->record, &importer->row);
+    int64_t id = query_next(&query) ? query_integer(&query, 0) : 0;
+    enum status status = query_end(&query);
     if (status != STATUS_OK)
         return status;
     if (id == 0)
         return add(importer);
     importer->tally->same++;
-    return remember(importer, given, id);
+    return remember(importer, importer->row.named.id, id);
+}
+
+/* Keeps the row until all are read. */
+static enum status put_off(struct importer *importer)
+{
+    struct entries *later = importer->later;
+    struct entry *entry = arena_push(later->arena, later->list, later->count);
+    union any_record *row = arena_alloc(later->arena, sizeof *row);
+    *row = importer->row;
+    *entry = (struct entry){row->dated.at, later->count, importer->record, row};
+    return STATUS_OK;
 }
 
 /* A row that is refused is told and counted, and no fault of the reading; what the disk refuses is. */
@@ -507,12 +510,15 @@ static enum status take_row(void *context, const struct csv_row *row)
     struct importer *importer = context;
     if (importer->column_count == 0)
         return read_header(importer, row);
-    arena_reset(importer->arena);
+    bool late = importer->later != NULL && record_of_vessel(importer->record);
+    if (importer->later == NULL)
+        arena_reset(importer->arena);
     diags_clear(importer->own);
     enum status status = read_fields(importer, row);
     if (status == STATUS_OK)
-        status = record_has_label(importer->record) ? take_labelled(importer)
-                                                    : take_unlabelled(importer);
+        status = late                                 ? put_off(importer)
+                 : record_has_label(importer->record) ? take_labelled(importer)
+                                                      : take_unlabelled(importer);
     if (status == STATUS_OK)
         return STATUS_OK;
     bool refused = status == STATUS_DATA || status == STATUS_USAGE;
@@ -572,12 +578,10 @@ static enum status look_through(struct arena *arena, const char *folder,
                 names[i] = record_types[i].name;
             const char *near =
                 diag_nearest(arena_copy(arena, name, strlen(name) - 4), names, RECORD_COUNT);
-            const struct position at = {path, 0, 0};
-            diags_error(diags, at, "no table has this name; %s%s%s",
-                        near != NULL ? "did you mean '"
+            diags_error(diags, (struct position){path, 0, 0}, "no table has this name; %s",
+                        near != NULL ? arena_format(arena, "did you mean '%s.csv'?", near)
                                      : "a spreadsheet of your own is imported by its own name, "
-                                       "with --map",
-                        near != NULL ? near : "", near != NULL ? ".csv'?" : "");
+                                       "with --map");
             status = STATUS_DATA;
         } else
             paths[record] = path;
@@ -592,36 +596,63 @@ static enum status look_through(struct arena *arena, const char *folder,
 
 static enum status read_table(struct journal *journal, enum record record, const char *path,
                               const struct import_options *options, struct import_tally *tally,
-                              struct diags *diags)
+                              struct entries *later, struct diags *diags)
 {
     struct importer importer = {.journal = journal,
                                 .record = record,
                                 .type = &record_types[record],
                                 .options = options,
                                 .tally = tally,
-                                .diags = diags};
+                                .diags = diags,
+                                .later = later,
+                                .arena = later != NULL ? later->arena : arena_new(),
+                                .own = diags_new()};
     const struct csv_table table = {
         .file = path, .separator = ',', .utf8 = true, .context = &importer, .row = take_row};
     const char *newest =
         journal_sql(journal, "SELECT max(id) FROM \"%s\"", record_types[record].name);
     enum status status = query_number(journal, &importer.highest, diags, newest, "");
     importer.was_empty = importer.highest == 0;
-    if (status != STATUS_OK)
-        return status;
-    importer.arena = arena_new();
-    importer.own = diags_new();
-    text_init(&importer.value);
-    text_init(&importer.other);
-    status = csv_read(&table, NULL, options->progress, diags);
+    text_init(&importer.equal);
+    if (status == STATUS_OK)
+        status = csv_read(&table, NULL, options->progress, diags);
     if (status == STATUS_OK && importer.column_count == 0) {
         diags_error(diags, (struct position){path, 1, 1},
                     "the file is empty; its first row should name the columns");
         status = STATUS_DATA;
     }
-    text_release(&importer.value);
-    text_release(&importer.other);
-    arena_free(importer.arena);
+    text_release(&importer.equal);
+    if (later == NULL)
+        arena_free(importer.arena);
     diags_free(importer.own);
+    return status;
+}
+
+static int earlier(const void *a, const void *b)
+{
+    const struct entry *first = a, *second = b;
+    if (first->at.seconds != second->at.seconds)
+        return first->at.seconds < second->at.seconds ? -1 : 1;
+    return (first->order > second->order) - (first->order < second->order);
+}
+
+/* Records what was put off, in the order in which it happened; looks are judged. */
+static enum status record_entries(struct journal *journal, struct entries *later,
+                                  const struct import_options *options, struct diags *diags)
+{
+    enum status status = STATUS_OK;
+    if (later->count > 1)
+        qsort(later->list, later->count, sizeof *later->list, earlier);
+    for (size_t i = 0; i < later->count && status == STATUS_OK; i++) {
+        const struct entry *entry = &later->list[i];
+        struct vessel vessel;
+        if (entry->record != RECORD_LOOK)
+            status = journal_add(journal, entry->record, entry->row, diags);
+        else if ((status = journal_get(journal, RECORD_VESSEL, entry->row->look.vessel,
+                                       later->arena, &vessel, diags)) == STATUS_OK)
+            status = options->judge(options->context, journal, vessel.label, entry->at,
+                                    entry->row->look.words, diags);
+    }
     return status;
 }
 
@@ -630,6 +661,7 @@ static enum status read_tables(struct journal *journal, const char *const paths[
                                const struct import_options *options,
                                struct import_tally tally[RECORD_COUNT], struct diags *diags)
 {
+    struct entries later = {.arena = options->judge != NULL ? arena_new() : NULL};
     size_t refused = 0;
     char *by = journal->by;
     enum status status = journal_execute(
@@ -641,17 +673,19 @@ static enum status read_tables(struct journal *journal, const char *const paths[
         diags);
     if (status == STATUS_OK)
         status = journal_begin(journal, diags);
-    if (status != STATUS_OK)
-        return status;
     journal->by = NULL; /* these were recorded by others */
     for (int i = 0; i < RECORD_COUNT && status == STATUS_OK; i++) {
         if (paths[i] != NULL)
-            status = read_table(journal, (enum record)i, paths[i], options, &tally[i], diags);
+            status = read_table(journal, (enum record)i, paths[i], options, &tally[i],
+                                options->judge != NULL ? &later : NULL, diags);
         refused += tally[i].refused;
     }
-    journal->by = by;
     if (status == STATUS_OK && refused > 0)
         status = STATUS_DATA;
+    if (status == STATUS_OK)
+        status = record_entries(journal, &later, options, diags);
+    journal->by = by;
+    arena_free(later.arena);
     if (status == STATUS_OK && !options->dry_run)
         return journal_commit(journal, diags);
     journal_rollback(journal);
@@ -680,4 +714,126 @@ enum status import_file(struct journal *journal, enum record record, const char 
     memset(tally, 0, RECORD_COUNT * sizeof *tally);
     paths[record] = path;
     return read_tables(journal, paths, options, tally, diags);
+}
+
+enum status demo_build(struct journal *journal, const char *folder,
+                       const struct import_options *options, struct diags *diags)
+{
+    struct import_tally tally[RECORD_COUNT];
+    for (int record = 0; record < RECORD_COUNT; record++)
+        if (journal_count(journal, (enum record)record, NULL, 0) > 0)
+            return journal_refuse(journal, STATUS_DATA, diags,
+                                  "this journal holds something already; give the name of a new "
+                                  "file");
+    return import_folder(journal, folder, options, tally, diags);
+}
+
+/* ==== the calendar ============================================================================ */
+
+/* Adds a property, its value escaped (RFC 5545, 3.3.11: backslash, comma and semicolon) after it was made safe, for
+ * a label may hold anything; no line is longer than 75 bytes without its end (3.1), and none is cut within a
+ * character. */
+__attribute__((format(printf, 3, 4))) static void
+put_property(struct text *out, const char *property, const char *format, ...)
+{
+    static const struct text_safe_options options = {.limit = 4000};
+    enum { LONGEST = 75 };
+    va_list arguments;
+    va_start(arguments, format);
+    char *value = text_vformat(format, arguments);
+    va_end(arguments);
+    struct text safe, line;
+    text_init(&safe);
+    text_init(&line);
+    text_safe(&safe, value, strlen(value), &options);
+    free(value);
+    text_printf(&line, "%s:", property);
+    for (size_t i = 0; i < safe.length; i++)
+        text_printf(&line, "%s%c", strchr("\\,;", safe.bytes[i]) != NULL ? "\\" : "",
+                    safe.bytes[i]); /* safe text has no NUL */
+    const char *at = line.bytes;
+    size_t left = line.length, room = LONGEST;
+    for (; left > room; room = LONGEST - 1) { /* the space counts */
+        size_t piece = room;
+        while (piece > 1 && ((unsigned char)at[piece] & 0xC0) == 0x80)
+            piece--;
+        text_add(out, at, piece);
+        text_puts(out, "\r\n ");
+        at += piece;
+        left -= piece;
+    }
+    text_printf(out, "%s\r\n", at);
+    text_release(&line);
+    text_release(&safe);
+}
+
+/* "B3-1, B3-2 (shake), B3-7 (wait)" */
+static const char *what_is_due(const struct vessel *vessels, size_t count, struct arena *arena)
+{
+    const char *words = "";
+    for (size_t i = 0; i < count; i++) {
+        char *why = arena_string(arena, vessels[i].due_for);
+        for (char *at = why; *at != '\0'; at++)
+            *at = *at == '_' ? ' ' : *at; /* a word of the rules */
+        words = arena_format(arena, why[0] != '\0' ? "%s%s%s (%s)" : "%s%s%s", words,
+                             i > 0 ? ", " : "", vessels[i].label, why);
+    }
+    return words;
+}
+
+static enum status put_event(struct journal *journal, const struct calendar_options *options,
+                             const struct vessel *vessels, size_t count, struct arena *arena,
+                             struct text *out, struct diags *diags)
+{
+    struct batch batch;
+    int64_t day = vessels[0].due;
+    time_t now = (time_t)options->now.seconds;
+    struct tm utc;
+    char stamp[32], room[MOMENT_ROOM];
+    enum status status = journal_get(journal, RECORD_BATCH, vessels[0].batch, arena, &batch, diags);
+    if (status != STATUS_OK)
+        return status;
+    const char *at = moment_write(batch.at, room);
+    uint64_t hash = fnv_hash(fnv_hash(FNV_START, batch.label, strlen(batch.label)), at, strlen(at));
+    strftime(stamp, sizeof stamp, "%Y%m%dT%H%M%SZ", gmtime_r(&now, &utc));
+    put_property(out, "BEGIN", "VEVENT");
+    put_property(out, "UID", "%016" PRIx64 "-%lld@jarside", hash, (long long)day);
+    put_property(out, "DTSTAMP", "%s", stamp);
+    put_property(out, "DTSTART;VALUE=DATE", "%s", day_write(day, DAY_COMPACT, room));
+    put_property(out, "DTEND;VALUE=DATE", "%s", day_write(day + 1, DAY_COMPACT, room));
+    put_property(out, "SUMMARY", "Look at %s: %zu vessel%s", batch.label, count,
+                 count == 1 ? "" : "s");
+    put_property(out, "DESCRIPTION", "%s", what_is_due(vessels, count, arena));
+    put_property(out, "TRANSP", "TRANSPARENT");
+    if (options->remind >= 0) {
+        put_property(out, "BEGIN", "VALARM");
+        put_property(out, "ACTION", "DISPLAY");
+        put_property(out, "TRIGGER", "PT%dH%dM", options->remind / 60, options->remind % 60);
+        put_property(out, "DESCRIPTION", "%s: %zu to look at", batch.label, count);
+        put_property(out, "END", "VALARM");
+    }
+    put_property(out, "END", "VEVENT");
+    return STATUS_OK;
+}
+
+enum status calendar_text(struct journal *journal, const struct calendar_options *options,
+                          struct text *out, size_t *events, struct diags *diags)
+{
+    struct arena *arena = arena_new();
+    struct vessel *vessels = NULL;
+    size_t count = 0, end = 0;
+    *events = 0;
+    text_puts(out, "BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//Jarside//Journal//EN\r\n"
+                   "CALSCALE:GREGORIAN\r\nMETHOD:PUBLISH\r\n");
+    enum status status = journal_due(journal, options->until, arena, &vessels, &count, diags);
+    for (size_t begin = 0; begin < count && status == STATUS_OK; begin = end) {
+        for (end = begin + 1; end < count && vessels[end].due == vessels[begin].due &&
+                              vessels[end].batch == vessels[begin].batch;)
+            end++;
+        status = put_event(journal, options, vessels + begin, end - begin, arena, out, diags);
+        ++*events;
+    }
+    put_property(out, "END", "VCALENDAR");
+    arena_free(arena);
+    return status;
 }

@@ -64,6 +64,10 @@ struct import_options {
     const char *prefix;    /* "K": labels of all but places become "K-B1"; or NULL */
     struct moment now;     /* of the corrections that KEEP_FILE makes */
     const struct progress *progress; /* or NULL */
+    /* Of demo_build: makes the look of a vessel, a moment and the grower's words, and records it. */
+    enum status (*judge)(void *context, struct journal *journal, const char *vessel,
+                         struct moment at, const char *words, struct diags *diags);
+    void *context;
 };
 
 /* Every table found in the folder. A CSV file there that is no table's is a
@@ -80,6 +84,34 @@ enum status import_file(struct journal *journal, enum record record, const char 
 
 /* The table that a path is named after, "somewhere/vessel.csv"; RECORD_COUNT when it is none. */
 enum record import_table_of(const char *path);
+
+/* An invented season, written into an empty journal: what a folder of small tables holds, each with the columns
+ * it needs. Looks have a vessel, a moment and the grower's words only; options->judge makes the look of
+ * them, so that its facts and posterior are those of the rules in use. Looks, events and outcomes are recorded
+ * in the order in which they happened. All or nothing. STATUS_IO when a table cannot be read, STATUS_DATA when
+ * it holds what it should not, or the journal holds something already. */
+enum status demo_build(struct journal *journal, const char *folder,
+                       const struct import_options *options, struct diags *diags);
+
+/* The looks that are due, as a calendar (RFC 5545) that other programs show.
+ *
+ * One event a batch and day, all-day, that names the vessels and why they are to
+ * be looked at. Its UID stays the same for as long as the batch is due on that
+ * day, so that a calendar which reads the file again moves nothing twice. It
+ * takes no time of the day from anybody. With a `remind`, minutes after midnight,
+ * an alarm goes off then; -1 for none. */
+enum { CALENDAR_NO_ALARM = -1 };
+
+struct calendar_options {
+    struct moment now; /* DTSTAMP: the same journal and `now` give the same bytes */
+    int64_t until;     /* days since 1970-01-01: later looks are left out; INT64_MAX for all */
+    int remind;
+};
+
+/* Appends the calendar; `events` receives how many there are. Without any it is a calendar all the
+ * same, for those who fetch it again and again. */
+enum status calendar_text(struct journal *journal, const struct calendar_options *options,
+                          struct text *out, size_t *events, struct diags *diags);
 
 /* Appends a text with an apostrophe in front where one is needed. */
 void exchange_guard(struct text *out, const char *bytes, size_t length);

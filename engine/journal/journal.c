@@ -507,6 +507,8 @@ static enum status settle(struct journal *journal, struct diags *diags)
           sqlite3_db_config(database, SQLITE_DBCONFIG_TRUSTED_SCHEMA, 0, &on) == SQLITE_OK &&
           sqlite3_db_config(database, SQLITE_DBCONFIG_ENABLE_TRIGGER, 0, &on) == SQLITE_OK &&
           sqlite3_db_config(database, SQLITE_DBCONFIG_ENABLE_VIEW, 0, &on) == SQLITE_OK &&
+          sqlite3_create_function(database, "words_in", -1, SQLITE_UTF8 | SQLITE_DETERMINISTIC,
+                                  NULL, words_in, NULL, NULL) == SQLITE_OK &&
           sqlite3_busy_timeout(database, JOURNAL_PATIENCE) == SQLITE_OK) ||
         sqlite3_exec(journal->database,
                      "PRAGMA foreign_keys = ON; PRAGMA cell_size_check = ON; "

@@ -1,10 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "journal/mapping_internal.h"
+#include "journal/mapping.h"
 
 #include <ctype.h>
-#include <math.h>
 #include <stdarg.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
@@ -20,31 +18,122 @@ static const struct position nowhere = {NULL, 0, 0};
 
 /* ==== what a column of theirs may be ========================================================== */
 
-const struct role_type roles[ROLE_COUNT] = {
+/* Its name in a map, what it is a column of (from there come its kind, unit and words), and the
+ * headings that suggest it, folded, the likeliest first. */
+#define ROLES(ROLE)                                                                                \
+    ROLE(VESSEL, "vessel", RECORD_VESSEL, "label",                                                 \
+         "vessel|jar|bag|label|vessel id|jar id|bag id|container|unit|tag|code")                   \
+    ROLE(NUMBER, "number", RECORD_VESSEL, "number",                                                \
+         "number|no|nr|#|bag no|jar no|vessel no|bag number|jar number|bag #|jar #")               \
+    ROLE(BATCH, "batch", RECORD_BATCH, "label",                                                    \
+         "batch|run|batch id|batch no|run no|lot run|series|round")                                \
+    ROLE(INOCULATED, "inoculated", RECORD_BATCH, "at",                                             \
+         "inoculated|inoculation|inoculation date|date inoculated|inoc|inoc date|started|start|"   \
+         "start date|date")                                                                        \
+    ROLE(SPECIES, "species", RECORD_BATCH, "species",                                              \
+         "species|mushroom|strain|variety|culture species|kind of mushroom")                       \
+    ROLE(STARTER, "starter", RECORD_STARTER, "label",                                              \
+         "starter|culture|lc|syringe|mother|source|inoculum|liquid culture|plate")                 \
+    ROLE(STARTER_KIND, "starter_kind", RECORD_STARTER, "kind",                                     \
+         "starter kind|starter type|inoculum type|culture type")                                   \
+    ROLE(LOT, "lot", RECORD_LOT, "label", "lot|grain lot|sack|grain sack|grain bag|grain batch")   \
+    ROLE(GRAIN, "grain", RECORD_LOT, "grain", "grain|grain type|substrate|kind of grain")          \
+    ROLE(COOK, "cook", RECORD_COOK, "label",                                                       \
+         "cook|cooker run|cook run|autoclave run|pc run|load|cook no|cooker load|steam run")       \
+    ROLE(COOKED, "cooked", RECORD_COOK, "at",                                                      \
+         "cooked|cook date|date cooked|pc date|autoclave date|steamed")                            \
+    ROLE(MINUTES, "minutes", RECORD_COOK, "minutes",                                               \
+         "minutes|cook time|time at pressure|pc time|cook minutes|duration|min")                   \
+    ROLE(GAUGE, "gauge", RECORD_COOK, "gauge", "pressure|gauge|psi|kpa|bar|cook pressure")         \
+    ROLE(SESSION, "session", RECORD_SESSION, "label",                                              \
+         "session|sitting|work session|inoculation session")                                       \
+    ROLE(PLACE, "place", RECORD_PLACE, "label",                                                    \
+         "place|shelf|location|rack|room|tent|where|position on shelf")                            \
+    ROLE(CELSIUS, "celsius", RECORD_PLACE, "celsius", "temperature|temp|celsius|room temperature") \
+    ROLE(KIND, "kind", RECORD_VESSEL, "kind",                                                      \
+         "vessel type|container type|vessel kind|jar size|bag size|size|type|jar type|bag type")   \
+    ROLE(GRAMS, "grams", RECORD_VESSEL, "grams",                                                   \
+         "weight|grams|mass|wet weight|fill weight|net weight")                                    \
+    ROLE(CONTROL, "control", RECORD_VESSEL, "control",                                             \
+         "control|uninoculated|blank|control jar|control bag")                                     \
+    ROLE(DRY, "dry", RECORD_BATCH, "dry", "dry grain|dry weight|dry|grain weight")                 \
+    ROLE(WATER, "water", RECORD_BATCH, "water", "water|water added|added water")                   \
+    ROLE(DOSE, "dose", RECORD_BATCH, "inoculum", "dose|ml|amount|volume|amount of starter")        \
+    ROLE(ISOLATED, "isolated", RECORD_EVENT, "at", "isolated|quarantined|set apart")               \
+    ROLE(SHAKEN, "shaken", RECORD_EVENT, "at",                                                     \
+         "shaken|shake|break and shake|shake date|date shaken|broken up")                          \
+    ROLE(USED, "used", RECORD_EVENT, "at", "used|used on|date used|spawned|spawned on|to bulk")    \
+    ROLE(DISCARDED, "discarded", RECORD_EVENT, "at",                                               \
+         "discarded|tossed|thrown out|binned|date discarded|discarded on")                         \
+    ROLE(RESULT, "result", RECORD_OUTCOME, "finding",                                              \
+         "result|outcome|status|contamination|contam|what happened|state|finding|verdict|fate|"    \
+         "problem")                                                                                \
+    ROLE(ENDED, "ended", RECORD_OUTCOME, "at",                                                     \
+         "ended|end|end date|seen on|found on|date found|date seen|result date|finished|"          \
+         "date lost|lost on")                                                                      \
+    ROLE(NOTE, "note", RECORD_VESSEL, "note", "note|notes|remarks|remark|comment|comments")
+
+enum role {
+#define AS_ENUM(role, ...) ROLE_##role,
+    ROLES(AS_ENUM) ROLE_COUNT
+};
+
+static const struct role_type {
+    const char *name;
+    enum record record;
+    const char *column;
+    const char *headings;
+} roles[ROLE_COUNT] = {
 #define AS_ROW(role, ...) {__VA_ARGS__},
     ROLES(AS_ROW)};
 
-const struct column *role_column(enum role role)
+struct mapping {
+    struct arena *arena;
+    const struct rules *rules;
+    const char *headings[ROLE_COUNT], *folded[ROLE_COUNT]; /* as written, folded; NULL for none */
+    const char *same[ROLE_COUNT];                          /* NULL for none */
+    const char **repeats;                                  /* headings, as written */
+    size_t repeat_count;
+    enum date_order dates;
+    struct translation {
+        enum role role;
+        const char *word; /* folded */
+        const char *meaning;
+    } * translations;
+    size_t translation_count;
+};
+
+static const struct column *role_column(enum role role)
 {
     const struct column *columns = record_types[roles[role].record].columns;
     return &columns[record_column(roles[role].record, roles[role].column)];
 }
 
-int role_fit(enum role role, const char *folded)
+/* Where words stand in a folded text as words of their own; NULL for nowhere. */
+static const char *find_word(const char *folded, const char *words, size_t length)
+{
+    for (const char *at = folded; *at != '\0'; at++)
+        if (strncmp(at, words, length) == 0 && (at == folded || !isalnum((unsigned char)at[-1])) &&
+            !isalnum((unsigned char)at[length]))
+            return at;
+    return NULL;
+}
+
+/* How well a heading fits: 100 less its place among those that suggest the role; half of that when it only
+ * holds one as a word of its own; 0 when not at all. */
+static int role_fit(enum role role, const char *folded)
 {
     const char *headings = roles[role].headings;
-    int place = csv_named(headings, folded, strlen(folded)), best = 0;
+    int place = csv_named(headings, folded, strlen(folded));
     if (place >= 0)
         return 100 - place;
     for (place = 0; *headings != '\0'; place++) {
         size_t length = strcspn(headings, "|");
-        for (const char *at = folded; length > 3 && *at != '\0'; at++)
-            if (strncmp(at, headings, length) == 0 && (at == folded || at[-1] == ' ') &&
-                strchr(" .:(?", at[length]) != NULL && 50 - place > best)
-                best = 50 - place;
+        if (length > 3 && find_word(folded, headings, length) != NULL)
+            return 50 - place;
         headings += length + (headings[length] == '|');
     }
-    return best;
+    return 0;
 }
 
 /* The role that is this column of a record; of a reference that which holds the label of what it
@@ -72,14 +161,15 @@ static enum role label_of(enum record record)
     return first->kind == COLUMN_LABEL ? role_of(record, first) : ROLE_COUNT;
 }
 
-bool role_is_date(enum role role)
+static bool role_is_date(enum role role)
 {
     return role_column(role)->kind == COLUMN_MOMENT;
 }
 
 /* ---- what their words mean ------------------------------------------------------------------- */
 
-const char *sheet_fold(struct arena *arena, const char *text)
+/* Folded and without blanks at its ends, in the arena; "" when it is no text. */
+static const char *sheet_fold(struct arena *arena, const char *text)
 {
     struct text folded;
     text_init(&folded);
@@ -102,29 +192,11 @@ static const char *translated(const struct mapping *mapping, enum role role, con
     return NULL;
 }
 
-/* The id of the word of a list that has this id or name, or is this in Latin; NULL for none. */
-static const char *named_in_rules(const struct rules *rules, enum word_list list,
-                                  const char *folded, struct arena *arena)
+/* The one value that the reader hears in the text as an answer to what the column feeds. */
+static const char *heard(const struct rules *rules, struct reader *reader,
+                         const struct column *column, const char *text, struct arena *arena)
 {
-    struct list_word word;
-    for (size_t i = 0; (word = list_word(rules, list, i)).id != NULL; i++) {
-        const char *latin = list == LIST_SPECIES ? rules->species[i].latin : NULL;
-        if (strcmp(word.id, folded) == 0 || strcmp(sheet_fold(arena, word.name), folded) == 0 ||
-            (latin != NULL && strcmp(sheet_fold(arena, latin), folded) == 0))
-            return word.id;
-    }
-    return NULL;
-}
-
-/* The one value that the reader hears in the text as an answer to what feeds a quantity. */
-static const char *heard(const struct rules *rules, struct reader *reader, enum word_list list,
-                         const char *text, struct arena *arena)
-{
-    static const enum feeds feeds[] = {[LIST_SPECIES] = FEEDS_SPECIES,
-                                       [LIST_GRAINS] = FEEDS_GRAIN,
-                                       [LIST_VESSELS] = FEEDS_VESSEL,
-                                       [LIST_STARTERS] = FEEDS_STARTER_KIND};
-    int observable = rules->feeder[feeds[list]];
+    int observable = rules->feeder[column->feeds];
     struct reading_list readings = {0};
     struct diags *unheard = diags_new();
     const char *id = NULL;
@@ -134,9 +206,8 @@ static const char *heard(const struct rules *rules, struct reader *reader, enum 
     for (size_t i = 0; i < readings.reading_count && id == NULL; i++) {
         const struct reading *reading = &readings.readings[i];
         const struct observable *asked = &rules->observables[observable];
-        if (reading->observable != (size_t)observable || reading->hedged)
-            continue;
-        for (size_t v = 0; v < asked->value_count; v++)
+        bool sure = reading->observable == (size_t)observable && !reading->hedged;
+        for (size_t v = 0; sure && v < asked->value_count; v++)
             if (reading->seen == (uint32_t)1 << v)
                 id = asked->values[v].id;
     }
@@ -144,17 +215,26 @@ static const char *heard(const struct rules *rules, struct reader *reader, enum 
     return id;
 }
 
-const char *word_id(const struct mapping *mapping, struct reader *reader, enum role role,
-                    const char *text, struct arena *arena)
+/* The id that a word stands for: translated, an id or name of the rules, or as the reader
+ * understands it. NULL when nobody knows it. */
+static const char *word_id(const struct mapping *mapping, struct reader *reader, enum role role,
+                           const char *text, struct arena *arena)
 {
-    enum word_list list = role_column(role)->list;
+    const struct column *column = role_column(role);
     const char *folded = sheet_fold(arena, text), *id = translated(mapping, role, folded);
     if (id == NULL)
-        id = named_in_rules(mapping->rules, list, folded, arena);
-    return id != NULL ? id : heard(mapping->rules, reader, list, text, arena);
+        id = list_id(mapping->rules, column->list, folded);
+    return id != NULL ? id : heard(mapping->rules, reader, column, text, arena);
 }
 
-bool result_is_gone(const struct result *result)
+struct result {                    /* what became of a vessel */
+    const struct finding *finding; /* NULL when it tells none */
+    bool used, discarded, growing;
+    enum because because; /* it was discarded */
+};
+
+/* Used, or discarded for whatever reason. */
+static bool result_is_gone(const struct result *result)
 {
     return result->used || result->discarded || result->because != BECAUSE_UNTOLD;
 }
@@ -200,15 +280,10 @@ static bool read_meaning(const struct rules *rules, const char *meaning, struct 
 /* Where the words of a list stand in a folded text as words of their own; NULL for nowhere. */
 static const char *find_words(const struct named_list *list, const char *folded)
 {
-    for (size_t i = 0; i < list->items.count; i++) {
-        const char *words = list->items.list[i];
-        size_t length = strlen(words);
-        for (const char *at = folded; (at = strstr(at, words)) != NULL; at++)
-            if ((at == folded || !isalnum((unsigned char)at[-1])) &&
-                !isalnum((unsigned char)at[length]))
-                return at;
-    }
-    return NULL;
+    const char *found = NULL;
+    for (size_t i = 0; i < list->items.count && found == NULL; i++)
+        found = find_word(folded, list->items.list[i], strlen(list->items.list[i]));
+    return found;
 }
 
 /* Whether words of a result begin there: "no ..." may be what became of a vessel. */
@@ -221,7 +296,9 @@ static bool is_listed(const struct rules *rules, const char *folded)
     return false;
 }
 
-bool read_usual_words(const struct rules *rules, const char *folded, struct result *result)
+/* What the words of the rules make of a text (FORMAT.md, "result_"), unless it says that one of them is not
+ * so. False when they make nothing of it. */
+static bool read_usual_words(const struct rules *rules, const char *folded, struct result *result)
 {
     bool any = false;
     *result = (struct result){0};
@@ -269,12 +346,12 @@ enum because because_of_words(const struct rules *rules, const char *words, stru
                : result.because;
 }
 
-bool read_exactly(const struct mapping *mapping, const char *folded, struct arena *arena,
-                  struct result *result)
+/* A result as the map says, a finding by its id or name, or the words of a meaning. */
+static bool read_exactly(const struct mapping *mapping, const char *folded, struct result *result)
 {
     const char *meaning = translated(mapping, ROLE_RESULT, folded);
     if (meaning == NULL)
-        meaning = named_in_rules(mapping->rules, LIST_FINDINGS, folded, arena);
+        meaning = list_id(mapping->rules, LIST_FINDINGS, folded);
     return read_meaning(mapping->rules, meaning != NULL ? meaning : folded, result);
 }
 
@@ -284,19 +361,14 @@ bool read_exactly(const struct mapping *mapping, const char *folded, struct aren
 struct map_reading {
     struct mapping *mapping;
     struct loader loader;
-    enum role role; /* whose words are being read */
 };
 
-typedef void entry_reader(struct map_reading *reading, const struct node *value);
-
-/* Calls `read` for every entry of a mapping; "columns:" may have nothing but comments below it. */
-static void each_entry(struct map_reading *reading, const struct node *node, entry_reader *read)
+/* The entries of a mapping; "columns:" may have nothing but comments below it. */
+static const struct node *entries_of(struct map_reading *reading, const struct node *node)
 {
     if (node->kind == NODE_TEXT && node->text[0] == '\0' && !node->quoted)
-        return;
-    if (expect_kind(&reading->loader, node, NODE_MAP, node->key->text))
-        for (const struct node *entry = node->first; entry != NULL; entry = entry->next)
-            read(reading, entry);
+        return NULL;
+    return expect_kind(&reading->loader, node, NODE_MAP, node->key->text) ? node->first : NULL;
 }
 
 static bool is_text(struct map_reading *reading, const struct node *value)
@@ -319,29 +391,14 @@ static enum role find_role(struct map_reading *reading, struct position at, cons
     return ROLE_COUNT;
 }
 
-static enum role key_role(struct map_reading *reading, const struct node *value)
+/* "columns" and "same": a text for each role. */
+static void read_roles(struct map_reading *reading, const struct node *part, const char **texts)
 {
-    return find_role(reading, node_at(value->key), value->key->text);
-}
-
-static void map_column(struct mapping *mapping, enum role role, const char *heading)
-{
-    mapping->headings[role] = sheet_fold(mapping->arena, heading);
-    mapping->as_written[role] = heading;
-}
-
-static void read_column(struct map_reading *reading, const struct node *value)
-{
-    enum role role = key_role(reading, value);
-    if (is_text(reading, value) && role != ROLE_COUNT)
-        map_column(reading->mapping, role, value->text);
-}
-
-static void read_same(struct map_reading *reading, const struct node *value)
-{
-    enum role role = key_role(reading, value);
-    if (is_text(reading, value) && role != ROLE_COUNT)
-        reading->mapping->same[role] = value->text;
+    for (const struct node *entry = entries_of(reading, part); entry; entry = entry->next) {
+        enum role role = find_role(reading, node_at(entry->key), entry->key->text);
+        if (is_text(reading, entry) && role != ROLE_COUNT)
+            texts[role] = entry->text;
+    }
 }
 
 static void read_dates(struct map_reading *reading, const struct node *value)
@@ -356,14 +413,13 @@ static void read_dates(struct map_reading *reading, const struct node *value)
         if (strchr("dmyDMY", *c) != NULL && (c == value->text || strchr("./- ", c[-1]) != NULL))
             letters[count++] = (char)(*c | 0x20);
     for (int order = DATES_DAY_FIRST; order <= DATES_YEAR_FIRST; order++)
-        if (strcmp(letters, orders[order]) == 0) {
+        if (strcmp(letters, orders[order]) == 0)
             reading->mapping->dates = (enum date_order)order;
-            return;
-        }
-    node_error(
-        &reading->loader, value,
-        "'%s' is not an order for dates; write day/month/year, month/day/year or year-month-day",
-        load_quote(&reading->loader, value->text));
+    if (reading->mapping->dates == DATES_ISO)
+        node_error(&reading->loader, value,
+                   "'%s' is not an order for dates; write day/month/year, month/day/year or "
+                   "year-month-day",
+                   load_quote(&reading->loader, value->text));
 }
 
 static void read_repeats(struct map_reading *reading, const struct node *value)
@@ -373,8 +429,7 @@ static void read_repeats(struct map_reading *reading, const struct node *value)
         return;
     for (const struct node *node = value->first; node != NULL; node = node->next)
         if (is_text(reading, node))
-            *arena_push(mapping->arena, mapping->repeats, mapping->repeat_count) =
-                sheet_fold(mapping->arena, node->text);
+            *arena_push(mapping->arena, mapping->repeats, mapping->repeat_count) = node->text;
 }
 
 static bool knows(const struct mapping *mapping, enum role role, const char *meaning)
@@ -383,87 +438,78 @@ static bool knows(const struct mapping *mapping, enum role role, const char *mea
     enum word_list list = role_column(role)->list;
     if (list == LIST_FINDINGS)
         return read_meaning(mapping->rules, meaning, &result);
-    for (size_t i = 0; list != LIST_NONE; i++) {
-        const char *id = list_word(mapping->rules, list, i).id;
-        if (id == NULL || strcmp(id, meaning) == 0)
-            return id != NULL;
-    }
-    return true;
+    const char *id = list_id(mapping->rules, list, meaning);
+    return list == LIST_NONE || (id != NULL && strcmp(id, meaning) == 0);
 }
 
-static void read_translation(struct map_reading *reading, const struct node *value)
+/* What their words mean, role by role. */
+static void read_values(struct map_reading *reading, const struct node *part)
 {
     struct mapping *mapping = reading->mapping;
-    enum role role = reading->role;
-    if (!is_text(reading, value))
-        return;
-    if (!knows(mapping, role, value->text))
-        node_error(
-            &reading->loader, value, "'%s' is no %s; %s", load_quote(&reading->loader, value->text),
-            roles[role].name,
-            role == ROLE_RESULT
-                ? "write growing, used, discarded, contaminated, stuck, broken, sold, given or "
-                  "a finding as 'jarside show' lists them"
-                : "'jarside show' lists what the rules know");
-    *arena_push(mapping->arena, mapping->translations, mapping->translation_count) =
-        (struct translation){role, sheet_fold(mapping->arena, value->key->text), value->text};
-}
-
-static void read_values(struct map_reading *reading, const struct node *value)
-{
-    reading->role = key_role(reading, value);
-    if (reading->role != ROLE_COUNT)
-        each_entry(reading, value, read_translation);
-}
-
-static void read_part(struct map_reading *reading, const struct node *value)
-{
-    static const struct {
-        const char *name;
-        entry_reader *whole, *entry;
-    } parts[] = {{"columns", NULL, read_column},
-                 {"same", NULL, read_same},
-                 {"dates", read_dates, NULL},
-                 {"repeat", read_repeats, NULL},
-                 {"values", NULL, read_values}};
-    enum { PARTS = sizeof parts / sizeof *parts };
-    const char *names[PARTS], *name = value->key->text;
-    for (size_t i = 0; i < PARTS; i++) {
-        if (strcmp(name, names[i] = parts[i].name) != 0)
-            continue;
-        if (parts[i].whole != NULL)
-            parts[i].whole(reading, value);
-        else
-            each_entry(reading, value, parts[i].entry);
-        return;
+    for (const struct node *of = entries_of(reading, part); of != NULL; of = of->next) {
+        enum role role = find_role(reading, node_at(of->key), of->key->text);
+        const struct node *value = role != ROLE_COUNT ? entries_of(reading, of) : NULL;
+        for (; value != NULL; value = value->next) {
+            if (!is_text(reading, value))
+                continue;
+            if (!knows(mapping, role, value->text))
+                node_error(&reading->loader, value, "'%s' is no %s; %s",
+                           load_quote(&reading->loader, value->text), roles[role].name,
+                           role == ROLE_RESULT
+                               ? "write growing, used, discarded, contaminated, stuck, broken, "
+                                 "sold, given or a finding as 'jarside show' lists them"
+                               : "'jarside show' lists what the rules know");
+            *arena_push(mapping->arena, mapping->translations, mapping->translation_count) =
+                (struct translation){role, sheet_fold(mapping->arena, value->key->text),
+                                     value->text};
+        }
     }
-    node_error(&reading->loader, value->key,
-               "a map has no part '%s'; there are columns, same, dates, repeat and values%s",
-               load_quote(&reading->loader, name),
-               load_suggest(&reading->loader, name, names, PARTS, ""));
+}
+
+static void read_part(struct map_reading *reading, const struct node *part)
+{
+    static const char *const names[] = {"columns", "same", "dates", "repeat", "values"};
+    enum { COLUMNS, SAME, DATES, REPEAT, VALUES, PARTS };
+    int which = 0;
+    while (which < PARTS && strcmp(part->key->text, names[which]) != 0)
+        which++;
+    if (which == COLUMNS || which == SAME)
+        read_roles(reading, part,
+                   which == SAME ? reading->mapping->same : reading->mapping->headings);
+    else if (which == DATES)
+        read_dates(reading, part);
+    else if (which == REPEAT)
+        read_repeats(reading, part);
+    else if (which == VALUES)
+        read_values(reading, part);
+    else
+        node_error(&reading->loader, part->key,
+                   "a map has no part '%s'; there are columns, same, dates, repeat and values%s",
+                   load_quote(&reading->loader, part->key->text),
+                   load_suggest(&reading->loader, part->key->text, names, PARTS, ""));
 }
 
 /* What a row needs, and records that nothing names. */
 static void check_whole(struct map_reading *reading, struct position at)
 {
     const struct mapping *mapping = reading->mapping;
+    struct loader *loader = &reading->loader;
     bool given[ROLE_COUNT];
     for (int i = 0; i < ROLE_COUNT; i++)
         given[i] = mapping->headings[i] != NULL || mapping->same[i] != NULL;
     if (mapping->headings[ROLE_VESSEL] == NULL && mapping->headings[ROLE_NUMBER] == NULL)
-        load_error(&reading->loader, at,
+        load_error(loader, at,
                    "no column tells the vessels; map 'vessel' (labels) or 'number' (within its "
                    "batch)");
     if (!given[ROLE_BATCH])
-        load_error(&reading->loader, at,
+        load_error(loader, at,
                    "nothing tells the batch; map 'batch', or give one for all under 'same'");
     for (int i = 0; i < ROLE_COUNT; i++) {
         enum role label = label_of(roles[i].record);
-        if (i == ROLE_GRAIN || !given[i] || label == ROLE_COUNT || label == ROLE_VESSEL ||
-            given[label])
-            continue;
-        load_error(&reading->loader, at, "'%s' belongs to a %s, which nothing names; map '%s'",
-                   roles[i].name, record_types[roles[i].record].name, roles[label].name);
+        if (i != ROLE_GRAIN && given[i] && label != ROLE_COUNT && label != ROLE_VESSEL &&
+            !given[label])
+            load_error(loader, at, "'%s' belongs to a %s, which nothing names; map '%s'",
+                       roles[i].name, record_types[roles[i].record].name, roles[label].name);
     }
 }
 
@@ -486,13 +532,10 @@ static void read_file(struct map_reading *reading, const char *path)
 }
 
 /* "batch=Run,number=Bag no" */
-static void read_line(struct map_reading *reading, const char *line)
+static void read_line(struct map_reading *reading, char *line)
 {
-    char *copy = arena_string(reading->mapping->arena, line);
-    for (char *item = copy, *next = NULL; item != NULL; item = next) {
-        next = strchr(item, ',');
-        if (next != NULL)
-            *next++ = '\0';
+    char *rest = NULL;
+    for (char *item = strtok_r(line, ",", &rest); item; item = strtok_r(NULL, ",", &rest)) {
         char *equals = strchr(item, '=');
         if (equals == NULL) {
             load_error(&reading->loader, nowhere, "'%s' is no 'ours=theirs'", item);
@@ -501,7 +544,7 @@ static void read_line(struct map_reading *reading, const char *line)
         *equals = '\0';
         enum role role = find_role(reading, nowhere, item + strspn(item, " "));
         if (role != ROLE_COUNT)
-            map_column(reading->mapping, role, equals + 1);
+            reading->mapping->headings[role] = equals + 1;
     }
 }
 
@@ -516,11 +559,14 @@ struct mapping *mapping_new(const char *map, const struct rules *rules, struct d
     *mapping = (struct mapping){.arena = arena, .rules = rules};
     loader_init(&reading.loader, arena, rules);
     if (line)
-        read_line(&reading, map);
+        read_line(&reading, arena_string(arena, map));
     else
         read_file(&reading, map);
     if (reading.loader.errors == 0)
         check_whole(&reading, line ? nowhere : (struct position){map, 0, 0});
+    for (int i = 0; i < ROLE_COUNT; i++)
+        if (mapping->headings[i] != NULL)
+            mapping->folded[i] = sheet_fold(arena, mapping->headings[i]);
     *status = loader_finish(&reading.loader, diags);
     if (*status == STATUS_OK)
         return mapping;
@@ -535,17 +581,110 @@ void mapping_free(struct mapping *mapping)
         arena_free(mapping->arena);
 }
 
+/* ==== a spreadsheet =========================================================================== */
+
+/* A table of one row per vessel, as people keep it: titles may stand above the names of the columns, which may
+ * come again, and between the vessels empty rows and sums. */
+struct sheet {
+    const struct rules *rules;
+    const struct mapping *mapping;       /* whose headings it has; NULL while one is guessed at */
+    struct arena *keep, *arena;          /* as long as the sheet; of the present row */
+    size_t header;                       /* the row that names the columns, from 0 */
+    size_t best;                         /* while that is looked for: how many headings it has */
+    size_t row, column_count;            /* rows so far; columns of the header */
+    const char *folded[CSV_MOST_FIELDS]; /* its headings */
+};
+
+static bool is_blank(const char *text)
+{
+    return text[strspn(text, " \t\r\n")] == '\0';
+}
+
+/* The row that has most of the headings of the map; without one, of those that suggest some column of
+ * ours, several at least. */
+static enum status look_for_header(void *context, const struct csv_row *row)
+{
+    enum { MOST_ABOVE = 12 };
+    struct sheet *sheet = context;
+    size_t count = 0;
+    for (size_t k = 0; k < row->count && sheet->row < MOST_ABOVE; k++) {
+        const char *folded = sheet_fold(sheet->arena, row->fields[k].text);
+        bool suits = false;
+        for (int i = 0; i < ROLE_COUNT && !suits && folded[0] != '\0'; i++)
+            suits = sheet->mapping == NULL ? role_fit((enum role)i, folded) > 0
+                                           : sheet->mapping->folded[i] != NULL &&
+                                                 strcmp(sheet->mapping->folded[i], folded) == 0;
+        count += suits;
+    }
+    if (count > sheet->best && (count > 1 || sheet->mapping != NULL)) {
+        sheet->best = count;
+        sheet->header = sheet->row;
+    }
+    sheet->row++;
+    return STATUS_OK;
+}
+
+/* Why a row is that of no vessel, NULL when it is: "" for the names of the columns, which are kept. */
+static const char *no_vessel(struct sheet *sheet, const struct csv_row *row)
+{
+    const struct language *language = &sheet->rules->language;
+    size_t first = 0, cells = 0, again = 0, number = sheet->row++;
+    if (number < sheet->header)
+        return "above the names of the columns";
+    while (first < row->count && is_blank(row->fields[first].text))
+        first++;
+    if (number == sheet->header) {
+        sheet->column_count = row->count;
+        for (size_t i = 0; i < row->count; i++)
+            sheet->folded[i] = sheet_fold(sheet->keep, row->fields[i].text);
+        return "";
+    }
+    if (first == row->count)
+        return "empty";
+    for (size_t i = first; i < row->count; i++) {
+        const char *folded = sheet_fold(sheet->arena, row->fields[i].text);
+        cells += folded[0] != '\0';
+        again +=
+            folded[0] != '\0' && i < sheet->column_count && strcmp(folded, sheet->folded[i]) == 0;
+    }
+    if (again == cells)
+        return "the names of the columns again";
+    const char *folded = sheet_fold(sheet->arena, row->fields[first].text);
+    for (size_t i = 0; i < language->list_count; i++)
+        if (strcmp(language->lists[i].id, "sheet_totals") == 0 &&
+            find_words(&language->lists[i], folded) == folded)
+            return "a row of sums";
+    return NULL;
+}
+
+/* Gives each row to `take`, once it is known which of them names the columns. */
+static enum status read_sheet(struct sheet *sheet, const char *path,
+                              enum status (*take)(void *context, const struct csv_row *row),
+                              const struct progress *progress, struct diags *diags)
+{
+    struct csv_table table = {.file = path, .utf8 = true, .context = sheet, .row = look_for_header};
+    enum status status = csv_read(&table, NULL, NULL, diags);
+    sheet->row = 0;
+    table.row = take;
+    if (status == STATUS_OK)
+        status = csv_read(&table, NULL, progress, diags);
+    if (status != STATUS_OK || sheet->row > 0)
+        return status;
+    diags_error(diags, (struct position){path, 1, 1},
+                "the file is empty; its first row should name the columns");
+    return STATUS_DATA;
+}
+
 /* ==== a row into the journal ================================================================== */
 
-struct sheet {
+struct taking {
+    struct sheet sheet; /* first, for the functions of sheets */
     struct journal *journal;
     const struct mapping *mapping;
     struct reader *reader;
     const struct mapping_options *options;
     struct mapping_tally *tally;
     struct diags *diags;
-    /* The table. */
-    size_t header, row;           /* the row that names the columns, and the present one, from 0 */
     size_t column_of[ROLE_COUNT]; /* SIZE_MAX where none */
     bool repeats[CSV_MOST_FIELDS];
     struct text above[CSV_MOST_FIELDS]; /* what stood last in a column that repeats */
@@ -562,122 +701,101 @@ struct sheet {
 };
 
 /* What the functions below return: whether to go on; why not is in `status` and `own`. */
-static bool ok(struct sheet *sheet, enum status status)
+static bool ok(struct taking *taking, enum status status)
 {
-    sheet->status = status;
+    taking->status = status;
     return status == STATUS_OK;
 }
 
-__attribute__((format(printf, 3, 4))) static bool refuse(struct sheet *sheet, enum role role,
+__attribute__((format(printf, 3, 4))) static bool refuse(struct taking *taking, enum role role,
                                                          const char *format, ...)
 {
     va_list arguments;
     va_start(arguments, format);
     char *why = text_vformat(format, arguments);
     va_end(arguments);
-    diags_error(sheet->own, nowhere, "%s", why);
+    diags_error(taking->own, nowhere, "%s", why);
     free(why);
-    sheet->culprit = role;
-    return ok(sheet, STATUS_DATA);
+    taking->culprit = role;
+    return ok(taking, STATUS_DATA);
 }
 
-static bool said(const struct sheet *sheet, enum role role)
+static bool said(const struct taking *taking, enum role role)
 {
-    return sheet->cells[role][0] != '\0';
+    return taking->cells[role][0] != '\0';
 }
 
-static bool wrong(struct sheet *sheet, enum role role, const char *right)
+static bool wrong(struct taking *taking, enum role role, const char *right)
 {
-    return refuse(sheet, role, "%s is '%.60s'; %s", roles[role].name, sheet->cells[role], right);
+    return refuse(taking, role, "%s is '%.60s'; %s", roles[role].name, taking->cells[role], right);
 }
 
-static bool lacks(struct sheet *sheet, enum role role, const char *why)
+static bool lacks(struct taking *taking, enum role role, const char *why)
 {
-    return refuse(sheet, role, "%s is missing; %s", roles[role].name, why);
+    return refuse(taking, role, "%s is missing; %s", roles[role].name, why);
 }
 
-static bool read_day(struct sheet *sheet, enum role role, struct moment *moment)
+static bool read_day(struct taking *taking, enum role role, struct moment *moment)
 {
     enum { SLACK = 86400 };
-    const char *text = sheet->cells[role];
-    enum date_order order = sheet->mapping->dates;
+    const char *text = taking->cells[role];
+    enum date_order order = taking->mapping->dates;
     if (!moment_read_in(text, order, moment))
-        return wrong(sheet, role,
+        return wrong(taking, role,
                      order != DATES_ISO || strspn(text, "0123456789") == 4
                          ? "there is no such day, in the order that the map says"
                          : "write 2026-03-01, or say 'dates: day/month/year' in the map");
-    return moment->seconds <= sheet->options->now.seconds + SLACK ||
-           wrong(sheet, role, "that lies in the future");
+    return moment->seconds <= taking->options->now.seconds + SLACK ||
+           wrong(taking, role, "that lies in the future");
 }
 
-/* "4 ml", "10g", "2": the unit is a word of its own in the journal. */
-static bool read_dose(struct sheet *sheet, struct batch *batch)
+static bool read_word(struct taking *taking, enum role role, const char **word)
 {
-    char number[32], *end = NULL;
-    const char *text = sheet->cells[ROLE_DOSE];
-    size_t length = strspn(text, "0123456789.,");
-    const char *unit = sheet_fold(sheet->arena, text + length);
-    snprintf(number, sizeof number, "%.*s", (int)length, text);
-    for (char *at = number; *at != '\0'; at++)
-        *at = *at == ',' ? '.' : *at;
-    batch->inoculum = strtod(number, &end);
-    if (csv_named("ml|cc", unit, strlen(unit)) >= 0)
-        batch->unit = "ml";
-    else if (csv_named("g|gram|grams", unit, strlen(unit)) >= 0)
-        batch->unit = "g";
-    else if (unit[0] != '\0')
-        length = 0;
-    return (length > 0 && length < sizeof number && *end == '\0') ||
-           wrong(sheet, ROLE_DOSE, "write a number and ml or g");
-}
-
-static bool read_word(struct sheet *sheet, enum role role, const char **word)
-{
-    *word = word_id(sheet->mapping, sheet->reader, role, sheet->cells[role], sheet->arena);
+    *word = word_id(taking->mapping, taking->reader, role, taking->cells[role], taking->arena);
     return *word != NULL ||
-           wrong(sheet, role,
+           wrong(taking, role,
                  "the rules know no such; say in the map, under 'values', what it means");
 }
 
-static bool read_cell(struct sheet *sheet, enum role role, void *row)
+static bool read_cell(struct taking *taking, enum role role, void *row)
 {
     const struct column *column = role_column(role);
     void *into = (char *)row + column->offset;
-    const char *text = sheet->cells[role];
-    if (role == ROLE_DOSE)
-        return read_dose(sheet, row);
+    const char *text = taking->cells[role], *folded = sheet_fold(taking->arena, text);
+    if (role == ROLE_DOSE) {
+        struct batch *batch = row;
+        batch->unit = inoculum_read(folded, &batch->inoculum);
+        return batch->unit != NULL || wrong(taking, role, "write a number and ml or g");
+    }
     if (column->list != LIST_NONE)
-        return read_word(sheet, role, into);
+        return read_word(taking, role, into);
     if (column->dimension != DIM_NONE) {
-        double *number = into;
         struct quantity quantity;
         size_t used = 0;
-        const char *folded = sheet_fold(sheet->arena, sheet->cells[role]);
         if (quantity_read(folded, strlen(folded), column->dimension, &quantity, &used) !=
                 QUANTITY_OK ||
             folded[used] != '\0' || quantity.lo != quantity.hi)
-            return wrong(sheet, role, "write one number and its unit");
-        *number = quantity.lo;
+            return wrong(taking, role, "write one number and its unit");
+        *(double *)into = quantity.lo;
         return true;
     }
     if (column->kind == COLUMN_MOMENT)
-        return read_day(sheet, role, into);
+        return read_day(taking, role, into);
     if (column->kind == COLUMN_FLAG) {
-        const char *folded = sheet_fold(sheet->arena, text);
         *(bool *)into = csv_named("yes|y|x|true|1|control", folded, strlen(folded)) >= 0;
         return *(bool *)into || csv_named("no|n|-|false|0", folded, strlen(folded)) >= 0 ||
-               wrong(sheet, role, "write yes or no");
+               wrong(taking, role, "write yes or no");
     }
-    sheet->culprit = role;
-    return ok(sheet,
-              journal_read_column(sheet->journal, column, text, sheet->arena, row, sheet->own));
+    taking->culprit = role;
+    return ok(taking,
+              journal_read_column(taking->journal, column, text, taking->arena, row, taking->own));
 }
 
-static bool read_cells(struct sheet *sheet, enum record record, void *row)
+static bool read_cells(struct taking *taking, enum record record, void *row)
 {
     for (int i = 0; i < ROLE_COUNT; i++)
-        if (roles[i].record == record && said(sheet, (enum role)i) &&
-            !read_cell(sheet, (enum role)i, row))
+        if (roles[i].record == record && said(taking, (enum role)i) &&
+            !read_cell(taking, (enum role)i, row))
             return false;
     return true;
 }
@@ -685,183 +803,187 @@ static bool read_cells(struct sheet *sheet, enum record record, void *row)
 /* ---- records that rows share ----------------------------------------------------------------- */
 
 /* Adds a record, checked first, since a journal that refuses one ends the whole transaction. */
-static bool add(struct sheet *sheet, enum record record, void *row)
+static bool add(struct taking *taking, enum record record, void *row)
 {
-    if (!ok(sheet, row_check(sheet->journal, record, row, sheet->own)) ||
-        !ok(sheet, journal_add(sheet->journal, record, row, sheet->own)))
+    if (!ok(taking, row_check(taking->journal, record, row, taking->own)) ||
+        !ok(taking, journal_add(taking->journal, record, row, taking->own)))
         return false;
-    sheet->added[record]++;
-    return sheet->news = true;
+    taking->added[record]++;
+    return taking->news = true;
 }
 
 /* Makes sure that the row says of a column what the journal does; of moments the day counts, since a
  * date is noon. */
-static bool agree(struct sheet *sheet, enum record record, const char *label,
+static bool agree(struct taking *taking, enum record record, const char *label,
                   const struct column *column, const void *row, const void *there)
 {
     enum role role = role_of(record, column);
-    if (column->derived || role == ROLE_COUNT || !said(sheet, role))
+    if (column->derived || role == ROLE_COUNT || !said(taking, role))
         return true;
-    sheet->culprit = role;
-    text_clear(&sheet->given);
-    text_clear(&sheet->there);
-    if (!ok(sheet, journal_show_column(sheet->journal, column, row, &sheet->given, sheet->own)) ||
-        !ok(sheet, journal_show_column(sheet->journal, column, there, &sheet->there, sheet->own)))
+    taking->culprit = role;
+    text_clear(&taking->given);
+    text_clear(&taking->there);
+    if (!ok(taking,
+            journal_show_column(taking->journal, column, row, &taking->given, taking->own)) ||
+        !ok(taking,
+            journal_show_column(taking->journal, column, there, &taking->there, taking->own)))
         return false;
-    if (sheet->given.length == 0 || strcmp(sheet->given.bytes, sheet->there.bytes) == 0)
+    if (taking->given.length == 0 || strcmp(taking->given.bytes, taking->there.bytes) == 0)
         return true;
-    if (sheet->there.length == 0) {
+    if (taking->there.length == 0) {
         /* What was not known of a record may be told later: in a lower row, or in the sheet as it has grown.
          * It is kept as a correction. */
-        void *filled = arena_alloc(sheet->arena, record_types[record].size);
-        const char *value = arena_string(sheet->arena, sheet->given.bytes);
-        return ok(sheet,
-                  journal_find(sheet->journal, record, label, sheet->arena, filled, sheet->own)) &&
-               ok(sheet, journal_read_column(sheet->journal, column, value, sheet->arena, filled,
-                                             sheet->own)) &&
-               ok(sheet, row_check(sheet->journal, record, filled, sheet->own)) &&
-               ok(sheet, journal_correct(sheet->journal, record, label, column->name, value,
-                                         sheet->options->now, sheet->own)) &&
-               (sheet->news = true);
+        size_t size = record_types[record].size;
+        void *filled = memcpy(arena_alloc(taking->arena, size), there, size);
+        const char *value = arena_string(taking->arena, taking->given.bytes);
+        return ok(taking, journal_read_column(taking->journal, column, value, taking->arena, filled,
+                                              taking->own)) &&
+               ok(taking, row_check(taking->journal, record, filled, taking->own)) &&
+               ok(taking, journal_correct(taking->journal, record, label, column->name, value,
+                                          taking->options->now, taking->own)) &&
+               (taking->news = true);
     }
     const struct moment *first = column_member(column, row), *second = column_member(column, there);
     if (column->kind == COLUMN_MOMENT && moment_day(*first) == moment_day(*second))
         return true;
-    return refuse(sheet, role,
+    return refuse(taking, role,
                   "%s '%.60s' has %s '%.80s' already, and here '%.80s'; make them the "
                   "same",
-                  record_types[record].name, label, column->name, sheet->there.bytes,
-                  sheet->given.bytes);
+                  record_types[record].name, label, column->name, taking->there.bytes,
+                  taking->given.bytes);
 }
 
 /* Adds the record, or makes sure that it says what the one of its label says and becomes that. */
-static bool settle(struct sheet *sheet, enum record record, const char *label, void *row)
+static bool settle(struct taking *taking, enum record record, const char *label, void *row)
 {
     int64_t id = 0;
-    if (!journal_has(sheet->journal, record, label, &id))
-        return add(sheet, record, row);
-    void *there = arena_alloc(sheet->arena, record_types[record].size);
-    if (!ok(sheet, journal_get(sheet->journal, record, id, sheet->arena, there, sheet->own)))
+    if (!journal_has(taking->journal, record, label, &id))
+        return add(taking, record, row);
+    void *there = arena_alloc(taking->arena, record_types[record].size);
+    if (!ok(taking, journal_get(taking->journal, record, id, taking->arena, there, taking->own)))
         return false;
     for (const struct column *column = record_types[record].columns; column->name; column++)
-        if (!agree(sheet, record, label, column, row, there))
+        if (!agree(taking, record, label, column, row, there))
             return false;
     memcpy(row, there, record_types[record].size);
     return true;
 }
 
 /* The id of the record that the row names, added when it is new; 0 when it names none. */
-static bool shared(struct sheet *sheet, enum record record, int64_t *id)
+static bool shared(struct taking *taking, enum record record, int64_t *id)
 {
     enum role label = label_of(record);
     union any_record row;
     *id = 0;
-    if (!said(sheet, label))
+    if (!said(taking, label))
         return true;
     record_init(record, &row);
-    if (!read_cells(sheet, record, &row))
+    if (!read_cells(taking, record, &row))
         return false;
-    sheet->culprit = label;
-    bool settled = settle(sheet, record, sheet->cells[label], &row);
+    taking->culprit = label;
+    bool settled = settle(taking, record, taking->cells[label], &row);
     *id = row.named.id;
     return settled;
 }
 
-static bool take_batch(struct sheet *sheet, struct batch *batch)
+static bool take_batch(struct taking *taking, struct batch *batch)
 {
-    const struct rules *rules = sheet->mapping->rules;
+    const struct rules *rules = taking->mapping->rules;
     int feeder = rules->feeder[FEEDS_GRAIN];
     int64_t known = 0;
-    const char *label = sheet->cells[ROLE_BATCH], *grain = NULL;
+    const char *label = taking->cells[ROLE_BATCH], *grain = NULL;
     record_init(RECORD_BATCH, batch);
     if (label[0] == '\0')
-        return lacks(sheet, ROLE_BATCH, "every vessel is of a batch");
-    if (!shared(sheet, RECORD_STARTER, &batch->starter) ||
-        !shared(sheet, RECORD_LOT, &batch->lot) || !shared(sheet, RECORD_COOK, &batch->cook) ||
-        !shared(sheet, RECORD_SESSION, &batch->session) || !read_cells(sheet, RECORD_BATCH, batch))
+        return lacks(taking, ROLE_BATCH, "every vessel is of a batch");
+    if (!shared(taking, RECORD_STARTER, &batch->starter) ||
+        !shared(taking, RECORD_LOT, &batch->lot) || !shared(taking, RECORD_COOK, &batch->cook) ||
+        !shared(taking, RECORD_SESSION, &batch->session) ||
+        !read_cells(taking, RECORD_BATCH, batch))
         return false;
-    if (said(sheet, ROLE_GRAIN) && !said(sheet, ROLE_LOT) && feeder != RULES_NONE) {
-        if (!read_word(sheet, ROLE_GRAIN, &grain))
+    if (said(taking, ROLE_GRAIN) && !said(taking, ROLE_LOT) && feeder != RULES_NONE) {
+        if (!read_word(taking, ROLE_GRAIN, &grain))
             return false;
         /* A grain without a sack to its name is a circumstance of the batch. */
-        batch->facts = arena_format(sheet->arena, "%s=%s", rules->observables[feeder].id, grain);
+        batch->facts = arena_format(taking->arena, "%s=%s", rules->observables[feeder].id, grain);
     }
-    if (!moment_known(batch->at) && !journal_has(sheet->journal, RECORD_BATCH, label, &known))
-        return lacks(sheet, ROLE_INOCULATED, "a new batch needs the day of inoculation");
-    sheet->culprit = ROLE_BATCH;
-    return settle(sheet, RECORD_BATCH, label, batch);
+    if (!moment_known(batch->at) && !journal_has(taking->journal, RECORD_BATCH, label, &known))
+        return lacks(taking, ROLE_INOCULATED, "a new batch needs the day of inoculation");
+    taking->culprit = ROLE_BATCH;
+    return settle(taking, RECORD_BATCH, label, batch);
 }
 
-static bool take_vessel(struct sheet *sheet, struct vessel *vessel)
+static bool take_vessel(struct taking *taking, struct vessel *vessel)
 {
     struct batch batch;
     int64_t known = 0;
-    bool labelled = said(sheet, ROLE_VESSEL);
+    bool labelled = said(taking, ROLE_VESSEL);
     record_init(RECORD_VESSEL, vessel);
-    if (!take_batch(sheet, &batch) || !shared(sheet, RECORD_PLACE, &vessel->place) ||
-        !read_cells(sheet, RECORD_VESSEL, vessel))
+    if (!take_batch(taking, &batch) || !shared(taking, RECORD_PLACE, &vessel->place) ||
+        !read_cells(taking, RECORD_VESSEL, vessel))
         return false;
     vessel->batch = batch.id;
-    if (!labelled && !said(sheet, ROLE_NUMBER))
-        return lacks(sheet,
-                     sheet->mapping->headings[ROLE_VESSEL] != NULL ? ROLE_VESSEL : ROLE_NUMBER,
+    if (!labelled && !said(taking, ROLE_NUMBER))
+        return lacks(taking,
+                     taking->mapping->headings[ROLE_VESSEL] != NULL ? ROLE_VESSEL : ROLE_NUMBER,
                      "nothing tells which vessel this is");
     if (!labelled)
-        vessel->label = arena_format(sheet->arena, "%s-%lld", sheet->cells[ROLE_BATCH],
+        vessel->label = arena_format(taking->arena, "%s-%lld", taking->cells[ROLE_BATCH],
                                      (long long)vessel->number);
-    sheet->label = vessel->label;
-    if (vessel->number == 0 && !journal_has(sheet->journal, RECORD_VESSEL, vessel->label, &known) &&
-        !ok(sheet, query_number(sheet->journal, &vessel->number, sheet->own,
-                                "SELECT coalesce(max(number), 0) + 1 FROM vessel WHERE batch = ?",
-                                "i", batch.id)))
+    taking->label = vessel->label;
+    if (vessel->number == 0 &&
+        !journal_has(taking->journal, RECORD_VESSEL, vessel->label, &known) &&
+        !ok(taking, query_number(taking->journal, &vessel->number, taking->own,
+                                 "SELECT coalesce(max(number), 0) + 1 FROM vessel WHERE batch = ?",
+                                 "i", batch.id)))
         return false;
-    sheet->culprit = labelled ? ROLE_VESSEL : ROLE_NUMBER;
-    return settle(sheet, RECORD_VESSEL, vessel->label, vessel);
+    taking->culprit = labelled ? ROLE_VESSEL : ROLE_NUMBER;
+    return settle(taking, RECORD_VESSEL, vessel->label, vessel);
 }
 
-static bool take_event(struct sheet *sheet, int64_t vessel, enum event_kind kind, struct moment at,
-                       enum because because, const char *detail)
+static bool take_event(struct taking *taking, int64_t vessel, enum event_kind kind,
+                       struct moment at, enum because because, const char *detail)
 {
-    struct event *events = NULL, event;
-    size_t count = 0;
-    if (!ok(sheet, journal_all(sheet->journal, RECORD_EVENT, "vessel", vessel, sheet->arena,
-                               (void **)&events, &count, sheet->own)))
-        return false;
-    for (size_t i = 0; i < count; i++)
-        if (events[i].kind == kind && moment_day(events[i].at) == moment_day(at))
-            return true;
+    struct event event;
+    int64_t there = 0;
     record_init(RECORD_EVENT, &event);
     event.vessel = vessel;
     event.kind = kind;
     event.at = at;
     event.because = because;
     event.detail = detail;
-    return add(sheet, RECORD_EVENT, &event);
+    return ok(taking, query_number(taking->journal, &there, taking->own,
+                                   "SELECT count(*) FROM event WHERE vessel = ? AND kind = ?"
+                                   " AND (at + 60 * at_offset) / 86400 = ?",
+                                   "iti", vessel, event_words[kind], moment_day(at))) &&
+           (there > 0 || add(taking, RECORD_EVENT, &event));
 }
 
-static bool take_outcome(struct sheet *sheet, int64_t vessel, const struct finding *finding,
+static bool take_outcome(struct taking *taking, int64_t vessel, const struct finding *finding,
                          struct moment at, const char *undated)
 {
-    struct outcome *outcomes = NULL, outcome;
-    size_t count = 0;
-    if (!ok(sheet, journal_all(sheet->journal, RECORD_OUTCOME, "vessel", vessel, sheet->arena,
-                               (void **)&outcomes, &count, sheet->own)))
+    struct outcome outcome;
+    struct query query = query_begin(
+        taking->journal, taking->own,
+        "SELECT finding FROM outcome WHERE vessel = ? ORDER BY id DESC LIMIT 1", "i", vessel);
+    const char *told =
+        query_next(&query) ? arena_string(taking->arena, query_text(&query, 0)) : NULL;
+    if (!ok(taking, query_end(&query)))
         return false;
-    if (count > 0)
-        return strcmp(outcomes[count - 1].finding, finding->id) == 0 ||
-               refuse(sheet, ROLE_RESULT, "%s is confirmed as '%.60s' already, and here '%.60s'",
-                      sheet->label, outcomes[count - 1].finding, finding->id);
+    if (told != NULL)
+        return strcmp(told, finding->id) == 0 ||
+               refuse(taking, ROLE_RESULT, "%s is confirmed as '%.60s' already, and here '%.60s'",
+                      taking->label, told, finding->id);
     record_init(RECORD_OUTCOME, &outcome);
     outcome.vessel = vessel;
     outcome.at = at;
     outcome.finding = finding->id;
     outcome.status = status_name(finding->status);
-    outcome.how = arena_format(sheet->arena, "from a spreadsheet: %s%s%s",
-                               sheet->cells[ROLE_RESULT], undated[0] != '\0' ? "; " : "", undated);
-    return add(sheet, RECORD_OUTCOME, &outcome);
+    outcome.how = arena_format(taking->arena, "from a spreadsheet: %s%s%s",
+                               taking->cells[ROLE_RESULT], undated[0] != '\0' ? "; " : "", undated);
+    return add(taking, RECORD_OUTCOME, &outcome);
 }
 
-static bool take_cells(struct sheet *sheet)
+static bool take_cells(struct taking *taking)
 {
     static const struct {
         enum role role;
@@ -871,246 +993,159 @@ static bool take_cells(struct sheet *sheet)
                 {ROLE_USED, EVENT_USE},
                 {ROLE_DISCARDED, EVENT_DISCARD}};
     struct vessel vessel;
-    if (!take_vessel(sheet, &vessel))
+    if (!take_vessel(taking, &vessel))
         return false;
     for (size_t i = 0; i < sizeof days / sizeof *days; i++) {
         struct moment at;
-        if (said(sheet, days[i].role) &&
-            !(read_day(sheet, days[i].role, &at) &&
-              take_event(sheet, vessel.id, days[i].kind, at, BECAUSE_UNTOLD, "")))
+        if (said(taking, days[i].role) &&
+            !(read_day(taking, days[i].role, &at) &&
+              take_event(taking, vessel.id, days[i].kind, at, BECAUSE_UNTOLD, "")))
             return false;
     }
     struct result result;
     struct moment at = moment_unknown();
-    if (!said(sheet, ROLE_RESULT))
+    if (!said(taking, ROLE_RESULT))
         return true;
-    const char *folded = sheet_fold(sheet->arena, sheet->cells[ROLE_RESULT]);
-    if (!read_exactly(sheet->mapping, folded, sheet->arena, &result) &&
-        !read_usual_words(sheet->mapping->rules, folded, &result))
-        return wrong(sheet, ROLE_RESULT,
+    const char *folded = sheet_fold(taking->arena, taking->cells[ROLE_RESULT]);
+    if (!read_exactly(taking->mapping, folded, &result) &&
+        !read_usual_words(taking->mapping->rules, folded, &result))
+        return wrong(taking, ROLE_RESULT,
                      "that is not a finding; say in the map, under 'values', what it means");
     if (result.finding == NULL && !result_is_gone(&result))
         return true;
     /* Its own day, else that on which the vessel was used or discarded, else the last one that is known. */
-    enum role day = said(sheet, ROLE_ENDED)       ? ROLE_ENDED
-                    : said(sheet, ROLE_DISCARDED) ? ROLE_DISCARDED
-                                                  : ROLE_USED;
-    const char *undated = said(sheet, day) ? "" : "the day is the last one that was written down";
-    if (said(sheet, day) && !read_day(sheet, day, &at))
+    enum role day = said(taking, ROLE_ENDED)       ? ROLE_ENDED
+                    : said(taking, ROLE_DISCARDED) ? ROLE_DISCARDED
+                                                   : ROLE_USED;
+    const char *undated = said(taking, day) ? "" : "the day is the last one that was written down";
+    if (said(taking, day) && !read_day(taking, day, &at))
         return false;
     for (int i = 0; i < ROLE_COUNT && undated[0] != '\0'; i++) {
         struct moment known;
-        if (!role_is_date((enum role)i) || i == ROLE_COOKED || !said(sheet, (enum role)i))
+        if (!role_is_date((enum role)i) || i == ROLE_COOKED || !said(taking, (enum role)i))
             continue;
-        if (!read_day(sheet, (enum role)i, &known))
+        if (!read_day(taking, (enum role)i, &known))
             return false;
         at = !moment_known(at) || known.seconds > at.seconds ? known : at;
     }
     if (!moment_known(at))
-        return lacks(sheet, ROLE_ENDED, "a result needs a day; map 'ended'");
+        return lacks(taking, ROLE_ENDED, "a result needs a day; map 'ended'");
     return (result.finding == NULL ||
-            take_outcome(sheet, vessel.id, result.finding, at, undated)) &&
-           (!result.used || take_event(sheet, vessel.id, EVENT_USE, at, BECAUSE_UNTOLD, undated)) &&
+            take_outcome(taking, vessel.id, result.finding, at, undated)) &&
+           (!result.used ||
+            take_event(taking, vessel.id, EVENT_USE, at, BECAUSE_UNTOLD, undated)) &&
            (!(result.discarded || result.because != BECAUSE_UNTOLD) ||
-            take_event(sheet, vessel.id, EVENT_DISCARD, at, result.because, undated));
+            take_event(taking, vessel.id, EVENT_DISCARD, at, result.because, undated));
 }
 
-/* ==== a spreadsheet =========================================================================== */
-
 /* The column of that heading; SIZE_MAX, and a fault, when there is none. */
-static size_t column_headed(struct sheet *sheet, const struct csv_row *row, const char *folded,
-                            const char *as_written)
+static size_t column_headed(struct taking *taking, const struct csv_row *row, const char *heading)
 {
-    const char *names[CSV_MOST_FIELDS];
+    const char *names[CSV_MOST_FIELDS], *folded = sheet_fold(taking->arena, heading);
     for (size_t i = 0; i < row->count; i++) {
         names[i] = row->fields[i].text;
-        if (strcmp(sheet_fold(sheet->arena, names[i]), folded) == 0)
+        if (strcmp(taking->sheet.folded[i], folded) == 0)
             return i;
     }
-    const char *near = diag_nearest(as_written, names, row->count);
-    diags_error(sheet->diags, csv_at(row, SIZE_MAX), "no column is headed '%s'%s%s%s", as_written,
-                near != NULL ? "; did you mean '" : "", near != NULL ? near : "",
-                near != NULL ? "'?" : "");
+    diags_error(taking->diags, csv_at(row, SIZE_MAX), "no column is headed '%s'%s", heading,
+                near_name(taking->arena, heading, names, row->count));
     return SIZE_MAX;
 }
 
-static bool is_blank(const char *text)
+static enum status read_header(struct taking *taking, const struct csv_row *row)
 {
-    return text[strspn(text, " \t\r\n")] == '\0';
+    const struct mapping *mapping = taking->mapping;
+    size_t before = diags_errors(taking->diags);
+    for (int i = 0; i < ROLE_COUNT; i++)
+        taking->column_of[i] = mapping->headings[i] != NULL
+                                   ? column_headed(taking, row, mapping->headings[i])
+                                   : SIZE_MAX;
+    for (size_t i = 0; i < mapping->repeat_count; i++) {
+        size_t column = column_headed(taking, row, mapping->repeats[i]);
+        if (column != SIZE_MAX)
+            taking->repeats[column] = true;
+    }
+    return diags_errors(taking->diags) == before ? STATUS_OK : STATUS_DATA;
 }
 
 /* The cell without blanks at its ends, or what stands above it, or what holds for all rows. */
-static const char *cell(struct sheet *sheet, const struct csv_row *row, enum role role)
+static const char *cell(struct taking *taking, const struct csv_row *row, enum role role)
 {
-    size_t column = sheet->column_of[role];
-    const char *same = sheet->mapping->same[role];
+    size_t column = taking->column_of[role];
+    const char *same = taking->mapping->same[role];
     const char *text = column < row->count ? row->fields[column].text : "";
-    if (is_blank(text) && column < CSV_MOST_FIELDS && sheet->repeats[column])
-        text = sheet->above[column].bytes;
+    if (is_blank(text) && column < CSV_MOST_FIELDS && taking->repeats[column])
+        text = taking->above[column].bytes;
     if (is_blank(text))
         return same != NULL ? same : "";
     text += strspn(text, " \t");
     size_t length = strlen(text);
     while (strchr(" \t", text[length - 1]) != NULL)
         length--;
-    return arena_copy(sheet->arena, text, length);
+    return arena_copy(taking->arena, text, length);
 }
 
-static void report(struct sheet *sheet, struct position at, enum mapping_verdict verdict,
+static void report(struct taking *taking, struct position at, enum mapping_verdict verdict,
                    const char *why)
 {
-    const struct mapping_row row = {at, verdict, sheet->label, why};
-    size_t *counts[] = {&sheet->tally->taken, &sheet->tally->skipped, &sheet->tally->refused};
+    const struct mapping_row row = {at, verdict, taking->label, why};
+    size_t *counts[] = {&taking->tally->taken, &taking->tally->skipped, &taking->tally->refused};
     ++*counts[verdict];
-    if (sheet->options->row != NULL)
-        sheet->options->row(sheet->options->context, &row);
+    if (taking->options->row != NULL)
+        taking->options->row(taking->options->context, &row);
 }
 
 /* A row that is refused leaves nothing, a row that is taken all of it. */
-static enum status conclude_row(struct sheet *sheet, const struct csv_row *row)
+static enum status conclude_row(struct taking *taking, const struct csv_row *row)
 {
-    if (sheet->status == STATUS_OK) {
+    const char *why = diags_kept(taking->own) > 0 ? diags_get(taking->own, 0)->message : "";
+    if (taking->status == STATUS_OK) {
         for (int i = 0; i < RECORD_COUNT; i++)
-            sheet->tally->added[i] += sheet->added[i];
-        report(sheet, csv_at(row, SIZE_MAX), sheet->news ? MAPPING_TAKEN : MAPPING_SKIPPED,
-               sheet->news ? "" : "there already");
-        return journal_execute(sheet->journal, "RELEASE one_row", sheet->diags);
+            taking->tally->added[i] += taking->added[i];
+        report(taking, csv_at(row, SIZE_MAX), taking->news ? MAPPING_TAKEN : MAPPING_SKIPPED,
+               taking->news ? "" : "there already");
+        return journal_execute(taking->journal, "RELEASE one_row", taking->diags);
     }
-    if (sheet->status != STATUS_DATA && sheet->status != STATUS_USAGE) {
-        for (size_t i = 0; i < diags_kept(sheet->own); i++)
-            diags_error(sheet->diags, csv_at(row, SIZE_MAX), "%s",
-                        diags_get(sheet->own, i)->message);
-        return sheet->status;
+    if (taking->status != STATUS_DATA && taking->status != STATUS_USAGE) {
+        diags_error(taking->diags, csv_at(row, SIZE_MAX), "%s", why);
+        return taking->status;
     }
-    size_t column = sheet->culprit != ROLE_COUNT ? sheet->column_of[sheet->culprit] : SIZE_MAX;
-    report(sheet, csv_at(row, column), MAPPING_REFUSED,
-           diags_kept(sheet->own) > 0 ? diags_get(sheet->own, 0)->message : "");
-    return journal_execute(sheet->journal, "ROLLBACK TO one_row; RELEASE one_row", sheet->diags);
-}
-
-bool is_sums(const struct language *language, const struct csv_row *row, struct arena *arena)
-{
-    size_t first = 0;
-    while (first < row->count && is_blank(row->fields[first].text))
-        first++;
-    const char *folded = sheet_fold(arena, first < row->count ? row->fields[first].text : "");
-    for (size_t i = 0; i < language->list_count; i++)
-        if (strcmp(language->lists[i].id, "sheet_totals") == 0 &&
-            find_words(&language->lists[i], folded) == folded)
-            return true;
-    return false;
+    report(
+        taking,
+        csv_at(row, taking->culprit != ROLE_COUNT ? taking->column_of[taking->culprit] : SIZE_MAX),
+        MAPPING_REFUSED, why);
+    return journal_execute(taking->journal, "ROLLBACK TO one_row; RELEASE one_row", taking->diags);
 }
 
 static enum status take_row(void *context, const struct csv_row *row)
 {
-    struct sheet *sheet = context;
-    const struct mapping *mapping = sheet->mapping;
-    bool blank = true;
-    arena_reset(sheet->arena);
-    diags_clear(sheet->own);
-    sheet->label = "";
-    if (sheet->row++ < sheet->header) {
-        report(sheet, csv_at(row, SIZE_MAX), MAPPING_SKIPPED, "above the names of the columns");
-        return STATUS_OK;
-    }
-    if (sheet->row == sheet->header + 1) {
-        size_t before = diags_errors(sheet->diags);
-        for (int i = 0; i < ROLE_COUNT; i++)
-            sheet->column_of[i] =
-                mapping->headings[i] == NULL
-                    ? SIZE_MAX
-                    : column_headed(sheet, row, mapping->headings[i], mapping->as_written[i]);
-        for (size_t i = 0; i < mapping->repeat_count; i++) {
-            size_t column = column_headed(sheet, row, mapping->repeats[i], mapping->repeats[i]);
-            if (column != SIZE_MAX)
-                sheet->repeats[column] = true;
+    struct taking *taking = context;
+    arena_reset(taking->arena);
+    diags_clear(taking->own);
+    taking->label = "";
+    const char *why = no_vessel(&taking->sheet, row);
+    if (why != NULL && why[0] == '\0')
+        return read_header(taking, row);
+    for (size_t i = 0; why == NULL && i < row->count; i++)
+        if (taking->repeats[i] && !is_blank(row->fields[i].text)) {
+            text_clear(&taking->above[i]);
+            text_puts(&taking->above[i], row->fields[i].text);
         }
-        return diags_errors(sheet->diags) == before ? STATUS_OK : STATUS_DATA;
-    }
-    for (size_t i = 0; i < row->count; i++) {
-        const char *text = row->fields[i].text;
-        if (is_blank(text))
-            continue;
-        blank = false;
-        text_clear(&sheet->above[i]);
-        if (sheet->repeats[i])
-            text_puts(&sheet->above[i], text);
-    }
-    bool again = true;
-    for (int i = 0; i < ROLE_COUNT; i++)
-        if (mapping->headings[i] != NULL && sheet->column_of[i] < row->count)
-            again = again && strcmp(sheet_fold(sheet->arena, row->fields[sheet->column_of[i]].text),
-                                    mapping->headings[i]) == 0;
-    const char *no_vessel = blank   ? "empty"
-                            : again ? "the names of the columns again"
-                            : is_sums(&mapping->rules->language, row, sheet->arena)
-                                ? "a row of sums"
-                                : NULL;
-    if (no_vessel != NULL) {
-        report(sheet, csv_at(row, SIZE_MAX), MAPPING_SKIPPED, no_vessel);
+    if (why != NULL) {
+        report(taking, csv_at(row, SIZE_MAX), MAPPING_SKIPPED, why);
         return STATUS_OK;
     }
     for (int i = 0; i < ROLE_COUNT; i++)
-        sheet->cells[i] = cell(sheet, row, (enum role)i);
-    enum status status = journal_execute(sheet->journal, "SAVEPOINT one_row", sheet->diags);
+        taking->cells[i] = cell(taking, row, (enum role)i);
+    enum status status = journal_execute(taking->journal, "SAVEPOINT one_row", taking->diags);
     if (status != STATUS_OK)
         return status;
-    sheet->culprit = ROLE_COUNT;
-    sheet->news = false;
-    sheet->status = STATUS_OK;
-    memset(sheet->added, 0, sizeof sheet->added);
-    (void)take_cells(sheet);
-    return conclude_row(sheet, row);
-}
-
-/* The row that names the columns: titles may stand above it. */
-struct headline {
-    struct arena *arena;
-    const struct mapping
-        *mapping;      /* whose headings it has; NULL: several that suggest some column of ours */
-    size_t row, found; /* rows so far; which of them it is */
-    size_t best;       /* headings that it has */
-};
-
-static enum status look_for_headline(void *context, const struct csv_row *row)
-{
-    enum { MOST_ABOVE = 12 };
-    struct headline *headline = context;
-    size_t count = 0;
-    for (size_t k = 0; k < row->count && headline->row < MOST_ABOVE; k++) {
-        const char *folded = sheet_fold(headline->arena, row->fields[k].text);
-        bool suits = false;
-        for (int i = 0; i < ROLE_COUNT && !suits && folded[0] != '\0'; i++)
-            suits = headline->mapping == NULL ? role_fit((enum role)i, folded) > 0
-                    : headline->mapping->headings[i] != NULL
-                        ? strcmp(headline->mapping->headings[i], folded) == 0
-                        : false;
-        count += suits;
-    }
-    if (count > headline->best && (count > 1 || headline->mapping != NULL)) {
-        headline->best = count;
-        headline->found = headline->row;
-    }
-    headline->row++;
-    return STATUS_OK;
-}
-
-enum status find_headline(const char *path, const struct mapping *mapping, struct arena *arena,
-                          size_t *found, struct diags *diags)
-{
-    struct headline headline = {.arena = arena, .mapping = mapping};
-    const struct csv_table table = {
-        .file = path, .utf8 = true, .context = &headline, .row = look_for_headline};
-    enum status status = csv_read(&table, NULL, NULL, diags);
-    *found = headline.found;
-    return status;
-}
-
-enum status sheet_is_empty(const char *path, struct diags *diags)
-{
-    diags_error(diags, (struct position){path, 1, 1},
-                "the file is empty; its first row should name the columns");
-    return STATUS_DATA;
+    taking->culprit = ROLE_COUNT;
+    taking->news = false;
+    taking->status = STATUS_OK;
+    memset(taking->added, 0, sizeof taking->added);
+    (void)take_cells(taking);
+    return conclude_row(taking, row);
 }
 
 enum status mapping_import(struct journal *journal, struct mapping *mapping, struct reader *reader,
@@ -1121,35 +1156,370 @@ enum status mapping_import(struct journal *journal, struct mapping *mapping, str
     enum status status = journal_begin(journal, diags);
     if (status != STATUS_OK)
         return status;
-    struct sheet *sheet = calloc(1, sizeof *sheet);
-    *sheet = (struct sheet){.journal = journal,
-                            .mapping = mapping,
-                            .reader = reader,
-                            .options = options,
-                            .tally = tally,
-                            .diags = diags,
-                            .arena = arena_new(),
-                            .own = diags_new()};
-    text_init(&sheet->given);
-    text_init(&sheet->there);
+    struct taking *taking = calloc(1, sizeof *taking);
+    taking->journal = journal;
+    taking->mapping = mapping;
+    taking->reader = reader;
+    taking->options = options;
+    taking->tally = tally;
+    taking->diags = diags;
+    taking->arena = arena_new();
+    taking->own = diags_new();
+    taking->sheet = (struct sheet){.rules = mapping->rules,
+                                   .mapping = mapping,
+                                   .keep = mapping->arena,
+                                   .arena = taking->arena};
+    text_init(&taking->given);
+    text_init(&taking->there);
     for (size_t i = 0; i < CSV_MOST_FIELDS; i++)
-        text_init(&sheet->above[i]);
-    const struct csv_table table = {.file = path, .utf8 = true, .context = sheet, .row = take_row};
-    status = find_headline(path, mapping, sheet->arena, &sheet->header, diags);
-    if (status == STATUS_OK)
-        status = csv_read(&table, NULL, options->progress, diags);
-    if (status == STATUS_OK && sheet->row == 0)
-        status = sheet_is_empty(path, diags);
+        text_init(&taking->above[i]);
+    status = read_sheet(&taking->sheet, path, take_row, options->progress, diags);
     if (status == STATUS_OK && !options->dry_run && (tally->refused == 0 || options->partly))
         status = journal_commit(journal, diags);
     else
         journal_rollback(journal);
-    text_release(&sheet->given);
-    text_release(&sheet->there);
+    text_release(&taking->given);
+    text_release(&taking->there);
     for (size_t i = 0; i < CSV_MOST_FIELDS; i++)
-        text_release(&sheet->above[i]);
-    arena_free(sheet->arena);
-    diags_free(sheet->own);
-    free(sheet);
+        text_release(&taking->above[i]);
+    arena_free(taking->arena);
+    diags_free(taking->own);
+    free(taking);
     return status == STATUS_OK && tally->refused > 0 ? STATUS_DATA : status;
+}
+
+/* ==== a map proposed from headings and values, for a person to look over ====================== */
+
+enum {
+    MOST_GUESSED = 64, /* columns that are looked at for a guess */
+    MOST_VALUES = 60,  /* of one of them that are kept */
+    MOST_LENGTH = 80,  /* of one of these */
+};
+
+struct sample { /* what stands in one column */
+    const char *heading, *folded;
+    const char *values[MOST_VALUES]; /* distinct, as written */
+    size_t counts[MOST_VALUES];
+    size_t count;
+    bool more;                       /* distinct values than were kept */
+    bool repeats;                    /* a value stands in two rows */
+    bool whole;                      /* every value is a whole number */
+    bool plain;                      /* some date is ISO 8601 or names the month */
+    bool only[DATES_YEAR_FIRST + 1]; /* some date can be read in this order alone */
+    size_t dates, filled;
+};
+
+struct guess {
+    struct sheet sheet; /* first, for the functions of sheets */
+    struct arena *arena;
+    struct sample samples[MOST_GUESSED];
+    size_t column_count, rows;
+    int column_of[ROLE_COUNT]; /* -1 for none */
+    struct text *out;
+    struct mapping nothing; /* a map that translates no word */
+    struct reader *reader;
+    struct triage *triage;
+};
+
+static void look_at_value(struct guess *guess, struct sample *sample, const char *text)
+{
+    struct moment moment;
+    int orders = 0, only = DATES_ISO;
+    bool plain = moment_read_in(text, DATES_ISO, &moment);
+    for (int order = DATES_DAY_FIRST; order <= DATES_YEAR_FIRST; order++)
+        if (moment_read_in(text, (enum date_order)order, &moment)) {
+            orders++;
+            only = order;
+        }
+    sample->filled++;
+    sample->whole = sample->whole && text[strspn(text, "0123456789")] == '\0';
+    sample->dates += plain || orders > 0;
+    sample->plain = sample->plain || plain;
+    sample->only[orders == 1 && !plain ? only : DATES_ISO] = true;
+    for (size_t i = 0; i < sample->count; i++)
+        if (strcmp(sample->values[i], text) == 0) {
+            sample->counts[i]++;
+            sample->repeats = true;
+            return;
+        }
+    if (sample->count == MOST_VALUES || strlen(text) > MOST_LENGTH) {
+        sample->more = true;
+        return;
+    }
+    sample->values[sample->count] = arena_string(guess->arena, text);
+    sample->counts[sample->count++] = 1;
+}
+
+static enum status look_at_row(void *context, const struct csv_row *row)
+{
+    struct guess *guess = context;
+    const char *why = no_vessel(&guess->sheet, row);
+    bool header = why != NULL && why[0] == '\0';
+    if (why != NULL && !header)
+        return STATUS_OK;
+    if (header)
+        guess->column_count = row->count < MOST_GUESSED ? row->count : MOST_GUESSED;
+    guess->rows += !header;
+    for (size_t i = 0; i < guess->column_count && i < row->count; i++) {
+        const char *text = row->fields[i].text;
+        struct sample *sample = &guess->samples[i];
+        if (header)
+            *sample = (struct sample){.heading = arena_string(guess->arena, text),
+                                      .folded = guess->sheet.folded[i],
+                                      .whole = true};
+        else if (!is_blank(text))
+            look_at_value(guess, sample, text + strspn(text, " \t"));
+    }
+    return STATUS_OK;
+}
+
+/* What stands in the column must not contradict the role. */
+static int score(const struct sample *sample, enum role role)
+{
+    bool suits = role_is_date(role)    ? 2 * sample->dates >= sample->filled
+                 : role == ROLE_NUMBER ? sample->whole
+                 : role == ROLE_VESSEL ? !sample->repeats
+                                       : true;
+    return suits ? role_fit(role, sample->folded) : 0;
+}
+
+static bool is_used(const struct guess *guess, size_t column)
+{
+    for (int i = 0; i < ROLE_COUNT; i++)
+        if (guess->column_of[i] == (int)column)
+            return true;
+    return false;
+}
+
+/* The best pair of what is left, again and again. */
+static void choose(struct guess *guess)
+{
+    for (int i = 0; i < ROLE_COUNT; i++)
+        guess->column_of[i] = -1;
+    for (;;) {
+        int best = 0, role = 0, column = 0;
+        for (int i = 0; i < ROLE_COUNT; i++)
+            for (size_t k = 0; k < guess->column_count && guess->column_of[i] < 0; k++) {
+                int fits = is_used(guess, k) ? 0 : score(&guess->samples[k], (enum role)i);
+                if (fits > best)
+                    best = fits, role = i, column = (int)k;
+            }
+        if (best == 0)
+            break;
+        guess->column_of[role] = column;
+    }
+    /* A column headed like a label, of whole numbers that come again in every batch, counts within
+     * it. */
+    for (size_t k = 0; k < guess->column_count; k++) {
+        const struct sample *sample = &guess->samples[k];
+        if (guess->column_of[ROLE_VESSEL] < 0 && guess->column_of[ROLE_NUMBER] < 0 &&
+            !is_used(guess, k) && sample->whole && sample->filled > 0 &&
+            role_fit(ROLE_VESSEL, sample->folded) > 0)
+            guess->column_of[ROLE_NUMBER] = (int)k;
+    }
+}
+
+/* A text in double quotes, as YAML has it. */
+static void put_quoted(struct text *out, const char *text)
+{
+    size_t step = 1;
+    int32_t point = 0;
+    text_puts(out, "\"");
+    for (const char *at = text; *at != '\0'; at += step > 0 ? step : 1) {
+        step = 1;
+        if (*at == '"' || *at == '\\')
+            text_printf(out, "\\%c", *at);
+        else if ((step = text_treacherous(at, strlen(at), &point)) > 0)
+            text_printf(out, point < 0x10000 ? "\\u%04x" : "\\U%08x", (unsigned)point);
+        else
+            text_add(out, at, 1);
+    }
+    text_puts(out, "\"");
+}
+
+static void put_columns(struct guess *guess)
+{
+    static const struct text_safe_options safe = {.limit = MOST_LENGTH};
+    struct text *out = guess->out;
+    const int *of = guess->column_of;
+    text_puts(out, "columns:\n");
+    for (int i = 0; i < ROLE_COUNT; i++)
+        if (of[i] >= 0) {
+            text_printf(out, "  %s: ", roles[i].name);
+            put_quoted(out, guess->samples[of[i]].heading);
+            text_puts(out, "\n");
+        }
+    for (size_t k = 0; k < guess->column_count; k++) {
+        const struct sample *sample = &guess->samples[k];
+        if (is_used(guess, k) || sample->folded[0] == '\0')
+            continue;
+        text_puts(out, "  # left out: "); /* and nothing in it may end the line */
+        text_safe(out, sample->heading, strlen(sample->heading), &safe);
+        text_puts(out, "\n");
+    }
+    if (of[ROLE_VESSEL] < 0 && of[ROLE_NUMBER] < 0)
+        text_puts(out, "  # number: ?     no column seems to tell the vessels of a batch\n");
+    if (of[ROLE_BATCH] < 0)
+        text_puts(out, "  # batch: ?      no column seems to tell the batch\n");
+    if (of[ROLE_INOCULATED] < 0)
+        text_puts(out, "  # inoculated: ? no column seems to tell the day of inoculation\n");
+}
+
+/* Columns that a sheet with merged cells leaves empty below the first row. */
+static void put_repeats(struct guess *guess)
+{
+    static const enum role shared_by[] = {ROLE_BATCH, ROLE_INOCULATED, ROLE_COOK, ROLE_STARTER};
+    bool any = false;
+    for (size_t i = 0; i < sizeof shared_by / sizeof *shared_by; i++) {
+        int column = guess->column_of[shared_by[i]];
+        if (column < 0 || 2 * guess->samples[column].filled > guess->rows)
+            continue;
+        text_puts(guess->out, any ? ", " : "repeat: [");
+        put_quoted(guess->out, guess->samples[column].heading);
+        any = true;
+    }
+    if (any)
+        text_puts(guess->out, "]   # mostly empty: what stands above holds\n");
+}
+
+/* What the triage takes the words for; NULL when that is too doubtful to be proposed: a vessel that
+ * may be contaminated is never proposed as clean. */
+static const struct finding *guess_finding(struct triage *triage, const char *value, double *p)
+{
+    static const double likely = 0.5, suspect = 0.1;
+    const struct fact *facts = NULL;
+    const struct finding *finding = NULL;
+    const struct verdict *verdict = NULL;
+    struct diags *unheard = diags_new();
+    triage_reset(triage);
+    if (triage_tell(triage, value, strlen(value), unheard) == STATUS_OK &&
+        triage_facts(triage, &facts) > 0)
+        verdict = triage_judge(triage);
+    if (verdict != NULL && verdict->findings[0].p >= likely) {
+        *p = verdict->findings[0].p;
+        finding = &triage_rules(triage)->findings[verdict->findings[0].index];
+        if (finding->status != FINDING_CONTAMINATED &&
+            verdict->status[FINDING_CONTAMINATED] > suspect)
+            finding = NULL;
+    }
+    triage_reset(triage);
+    diags_free(unheard);
+    return finding;
+}
+
+/* A meaning as a map writes it. */
+static void put_meaning(struct text *out, const struct result *result)
+{
+    const char *words[] = {result->finding != NULL ? result->finding->id : "",
+                           because_words[result->because], result->used ? "used" : "",
+                           result->discarded ? "discarded" : "",
+                           result->growing && !result_is_gone(result) ? "growing" : ""};
+    bool any = false;
+    for (size_t i = 0; i < sizeof words / sizeof *words; i++) {
+        text_printf(out, "%s%s", any && words[i][0] != '\0' ? " " : "", words[i]);
+        any = any || words[i][0] != '\0';
+    }
+}
+
+/* A word of theirs and what it may mean, as far as that can be proposed. */
+static void put_value(struct guess *guess, bool result, const char *value, size_t count)
+{
+    struct text *out = guess->out;
+    struct result meaning = {0};
+    double p = 0;
+    bool known =
+        result && read_usual_words(guess->sheet.rules, sheet_fold(guess->arena, value), &meaning);
+    if (result && !known) {
+        meaning = (struct result){.finding = guess_finding(guess->triage, value, &p)};
+        meaning.discarded =
+            meaning.finding != NULL && meaning.finding->status == FINDING_CONTAMINATED;
+        known = meaning.finding != NULL;
+    }
+    text_puts(out, known ? "    " : "    # ");
+    put_quoted(out, value);
+    text_puts(out, ": ");
+    if (known)
+        put_meaning(out, &meaning);
+    text_puts(out, known ? "   # " : "?   # ");
+    if (count == 1)
+        text_puts(out, "once");
+    else
+        text_printf(out, "%zu times", count);
+    if (p > 0)
+        text_printf(out, "; a guess, %.0f %%", 100.0 * p);
+    text_puts(out, result && !known ? "; say what it was\n" : "\n");
+}
+
+/* The words of a column that the rules would not know by themselves. */
+static void put_values(struct guess *guess, enum role role, bool *any)
+{
+    const struct sample *sample = &guess->samples[guess->column_of[role]];
+    bool headed = false;
+    struct result result;
+    for (size_t i = 0; i < sample->count; i++) {
+        const char *value = sample->values[i];
+        if (role == ROLE_RESULT
+                ? read_exactly(&guess->nothing, sheet_fold(guess->arena, value), &result)
+                : word_id(&guess->nothing, guess->reader, role, value, guess->arena) != NULL)
+            continue;
+        if (!*any)
+            text_puts(guess->out, "values:\n");
+        if (!headed)
+            text_printf(guess->out, "  %s:\n", roles[role].name);
+        *any = headed = true;
+        put_value(guess, role == ROLE_RESULT, value, sample->counts[i]);
+    }
+    if (headed && sample->more)
+        text_puts(guess->out, "    # and more; only the first words are listed\n");
+}
+
+/* In which order the dates stand, as far as they tell. */
+static void put_dates(struct guess *guess)
+{
+    bool only[DATES_YEAR_FIRST + 1] = {false}, unclear = false;
+    for (int i = 0; i < ROLE_COUNT; i++) {
+        if (guess->column_of[i] < 0 || !role_is_date((enum role)i))
+            continue;
+        const struct sample *sample = &guess->samples[guess->column_of[i]];
+        for (int order = DATES_DAY_FIRST; order <= DATES_YEAR_FIRST; order++)
+            only[order] = only[order] || sample->only[order];
+        unclear = unclear || (sample->dates > 0 && !sample->plain);
+    }
+    text_puts(guess->out,
+              only[DATES_DAY_FIRST] && only[DATES_MONTH_FIRST]
+                  ? "dates: day/month/year   # some can only be month/day/year\n"
+              : only[DATES_DAY_FIRST]   ? "dates: day/month/year\n"
+              : only[DATES_MONTH_FIRST] ? "dates: month/day/year\n"
+              : only[DATES_YEAR_FIRST]  ? "dates: year-month-day\n"
+              : unclear ? "dates: day/month/year   # or month/day/year: the file does not tell\n"
+                        : "");
+}
+
+enum status mapping_guess(const char *path, struct reader *reader, struct triage *triage,
+                          struct text *out, struct diags *diags)
+{
+    const struct rules *rules = triage_rules(triage);
+    struct arena *arena = arena_new();
+    struct guess *guess = arena_alloc(arena, sizeof *guess);
+    bool any = false;
+    guess->sheet = (struct sheet){.rules = rules, .keep = arena, .arena = arena};
+    guess->arena = arena;
+    guess->out = out;
+    guess->nothing.rules = rules;
+    guess->reader = reader;
+    guess->triage = triage;
+    enum status status = read_sheet(&guess->sheet, path, look_at_row, NULL, diags);
+    if (status == STATUS_OK) {
+        choose(guess);
+        text_puts(out, "# A map, guessed. Look it over and mend it, then rehearse:\n"
+                       "#   jarside import SPREADSHEET --map THIS-FILE --dry-run\n");
+        put_columns(guess);
+        put_dates(guess);
+        put_repeats(guess);
+        for (int i = 0; i < ROLE_COUNT; i++)
+            if (guess->column_of[i] >= 0 && role_column((enum role)i)->list != LIST_NONE)
+                put_values(guess, (enum role)i, &any);
+    }
+    arena_free(arena);
+    return status;
 }

@@ -133,14 +133,6 @@ enum status survey_children(struct journal *journal, enum record record, int64_t
 
 /* ---- counts ---------------------------------------------------------------------------------- */
 
-static size_t word_index(const char *const *words, const char *word)
-{
-    size_t index = 0;
-    while (words[index] != NULL && strcmp(words[index], word) != 0)
-        index++;
-    return index;
-}
-
 enum status survey_tally(struct journal *journal, enum record record, int64_t id,
                          struct vessel_tally *tally, struct diags *diags)
 {
@@ -160,16 +152,16 @@ enum status survey_tally(struct journal *journal, enum record record, int64_t id
     struct query query = query_begin(journal, diags, sql, "i", id);
     while (query_next(&query)) {
         size_t count = (size_t)query_integer(&query, 3);
-        size_t state = word_index(vessel_state_words, query_text(&query, 1));
-        size_t fate = word_index(fate_words, query_text(&query, 2));
+        size_t state = word_number(vessel_state_words, query_text(&query, 1));
+        size_t fate = word_number(fate_words, query_text(&query, 2));
+        bool control = query_integer(&query, 0) != 0;
         if (state > VESSEL_USED || fate >= FATE_COUNT) {
-            diags_error(
-                diags, (struct position){.file = journal->path},
+            query.status = journal_refuse(
+                journal, STATUS_DATA, diags,
                 "a vessel is in a state that is not known; 'jarside journal check' says more");
-            query.status = STATUS_DATA;
             break;
         }
-        if (query_integer(&query, 0) != 0) {
+        if (control) {
             tally->controls += count;
             tally->controls_lost += fate == FATE_CONTAMINATED ? count : 0;
             continue;
@@ -204,7 +196,7 @@ enum status survey_losses(struct journal *journal, enum losses_by by, struct are
     *count = 0;
     while (query_next(&query)) {
         const char *key = query_text(&query, 0);
-        size_t fate = word_index(fate_words, query_text(&query, 1));
+        size_t fate = word_number(fate_words, query_text(&query, 1));
         if (*count == 0 || strcmp((*losses)[*count - 1].key, key) != 0)
             *arena_push(arena, *losses, *count) = (struct losses){.key = arena_string(arena, key)};
         if (fate < FATE_COUNT)
@@ -218,12 +210,13 @@ enum status survey_losses(struct journal *journal, enum losses_by by, struct are
 /* The words of every record stand in the full text table `wording`, folded, under a number made of the
  * kind and the id. These are in files: a new kind gets a new number. Looks, of which there are most, come
  * last, since a search goes down from the end of its kind. */
-static const int64_t kind_numbers[RECORD_COUNT] = {
-    [RECORD_BATCH] = 1,   [RECORD_VESSEL] = 2,  [RECORD_STARTER] = 3, [RECORD_LOT] = 4,
-    [RECORD_COOK] = 5,    [RECORD_SESSION] = 6, [RECORD_PLACE] = 7,   [RECORD_EVENT] = 8,
-    [RECORD_OUTCOME] = 9, [RECORD_EDIT] = 10,   [RECORD_LOOK] = 100,
-};
-enum { KIND_SHIFT = 40 };
+static const struct {
+    enum record record;
+    int64_t number;
+} searched[] = {{RECORD_BATCH, 1}, {RECORD_VESSEL, 2},  {RECORD_STARTER, 3}, {RECORD_LOT, 4},
+                {RECORD_COOK, 5},  {RECORD_SESSION, 6}, {RECORD_PLACE, 7},   {RECORD_LOOK, 100},
+                {RECORD_EVENT, 8}, {RECORD_OUTCOME, 9}, {RECORD_EDIT, 10}};
+enum { KINDS = sizeof searched / sizeof *searched, KIND_SHIFT = 40 };
 
 static bool is_searched(const struct column *column)
 {
@@ -235,9 +228,11 @@ enum status words_note(struct journal *journal, enum record record, const void *
                        struct diags *diags)
 {
     struct text body;
-    int64_t none;
-    if (kind_numbers[record] == 0)
-        return STATUS_OK;
+    int64_t id = 0;
+    enum status status = STATUS_OK;
+    for (size_t i = 0; i < KINDS; i++)
+        if (searched[i].record == record)
+            id = (searched[i].number << KIND_SHIFT) + *(const int64_t *)row;
     text_init(&body);
     for (const struct column *column = record_types[record].columns; column->name; column++) {
         const char *text =
@@ -247,12 +242,10 @@ enum status words_note(struct journal *journal, enum record record, const void *
         text_fold(&body, text, strlen(text), NULL);
         text_puts(&body, "\n");
     }
-    int64_t id = (kind_numbers[record] << KIND_SHIFT) + *(const int64_t *)row;
-    enum status status =
-        body.length == 0
-            ? STATUS_OK
-            : query_number(journal, &none, diags, "INSERT INTO wording (rowid, body) VALUES (?, ?)",
-                           "it", id, body.bytes);
+    if (body.length > 0 && id != 0)
+        status =
+            query_number(journal, NULL, diags, "INSERT INTO wording (rowid, body) VALUES (?, ?)",
+                         "it", id, body.bytes);
     text_release(&body);
     return status;
 }
@@ -271,74 +264,75 @@ enum status words_fill(struct journal *journal, struct diags *diags)
     return status;
 }
 
-struct wanted {
-    struct text *words; /* folded */
-    size_t count;
-    struct text room;
-};
-
-/* SQL function of any number of texts: whether each wanted word is in one of them. */
-static void holds_all(sqlite3_context *context, int count, sqlite3_value **values)
+/* SQL function of texts: whether each word of the first, a line each and folded, is in one of the others. */
+void words_in(sqlite3_context *context, int count, sqlite3_value **values)
 {
-    struct wanted *wanted = sqlite3_user_data(context);
-    bool all = true;
-    for (size_t w = 0; all && w < wanted->count; w++) {
+    const char *word = (const char *)sqlite3_value_text(values[0]);
+    bool all = word != NULL;
+    struct text folded;
+    text_init(&folded);
+    for (size_t length; all && *word != '\0'; word += length + 1) {
+        char *wanted = strndup(word, length = strcspn(word, "\n"));
         all = false;
-        for (int i = 0; i < count && !all; i++) {
+        for (int i = 1; i < count && !all; i++) {
             const char *bytes = (const char *)sqlite3_value_text(values[i]);
-            text_clear(&wanted->room);
+            text_clear(&folded);
             all = bytes != NULL &&
-                  text_fold(&wanted->room, bytes, (size_t)sqlite3_value_bytes(values[i]), NULL) &&
-                  strstr(wanted->room.bytes, wanted->words[w].bytes) != NULL;
+                  text_fold(&folded, bytes, (size_t)sqlite3_value_bytes(values[i]), NULL) &&
+                  strstr(folded.bytes, wanted) != NULL;
         }
+        free(wanted);
     }
+    text_release(&folded);
     sqlite3_result_int(context, all);
 }
 
 /* What is asked of the full text: each word that has a letter or figure, in quotes; with `begun` it is
  * enough that a word begins so. "" when no word has any. */
-static void put_match(struct text *match, const struct wanted *wanted, bool begun)
+static void put_match(struct text *match, const char *wanted, bool begun)
 {
     text_clear(match);
-    for (size_t i = 0; i < wanted->count; i++) {
-        const char *word = wanted->words[i].bytes;
+    for (size_t length; *wanted != '\0'; wanted += length + 1) {
         bool solid = false;
-        for (const char *at = word; *at != '\0'; at++)
-            solid = solid || isalnum((unsigned char)*at) || (unsigned char)*at >= 0x80;
+        length = strcspn(wanted, "\n");
+        for (size_t i = 0; i < length; i++)
+            solid = solid || isalnum((unsigned char)wanted[i]) || (unsigned char)wanted[i] >= 0x80;
         if (!solid)
             continue;
         text_puts(match, match->length > 0 ? " AND \"" : "\"");
-        for (; *word != '\0'; word++)
-            text_add(match, *word == '"' ? " " : word, 1);
+        for (size_t i = 0; i < length; i++)
+            text_add(match, wanted[i] == '"' ? " " : wanted + i, 1);
         text_puts(match, begun ? "\"*" : "\"");
     }
 }
 
 /* The newest rows of a kind that hold the words; a row found in the full text is asked itself, since what
  * it said once stands there, too. */
-static enum status search_kind(struct journal *journal, enum record record, const char *match,
-                               size_t limit, struct arena *arena, struct hits *hits,
-                               struct diags *diags)
+static enum status search_kind(struct journal *journal, size_t kind, const char *match,
+                               const char *wanted, size_t limit, struct arena *arena,
+                               struct hits *hits, struct diags *diags)
 {
+    enum record record = searched[kind].record;
     struct text columns;
     size_t found = 0;
-    int64_t first = kind_numbers[record] << KIND_SHIFT;
+    int64_t first = searched[kind].number << KIND_SHIFT;
     text_init(&columns);
     for (const struct column *column = record_types[record].columns; column->name; column++)
         if (is_searched(column))
-            text_printf(&columns, "%sr.\"%s\"", columns.length > 0 ? ", " : "", column->name);
+            text_printf(&columns, ", r.\"%s\"", column->name);
     const char *sql = journal_sql(
         journal,
         match[0] != '\0'
             ? "SELECT r.id FROM wording CROSS JOIN \"%s\" AS r ON r.id = wording.rowid - ?2"
               " WHERE wording MATCH ?1 AND wording.rowid BETWEEN ?2 AND ?3"
-              " AND holds_all(%s) ORDER BY wording.rowid DESC LIMIT ?4"
+              " AND words_in(?5%s) ORDER BY wording.rowid DESC LIMIT ?4"
             : "SELECT r.id FROM \"%s\" AS r WHERE ?1 = '' AND ?2 < ?3"
-              " AND holds_all(%s) ORDER BY r.id DESC LIMIT ?4",
+              " AND words_in(?5%s) ORDER BY r.id DESC LIMIT ?4",
         record_types[record].name, columns.bytes);
     text_release(&columns);
-    struct query query = query_begin(journal, diags, sql, "tiii", match, first,
-                                     first + (INT64_C(1) << KIND_SHIFT) - 1, (int64_t)limit + 1);
+    struct query query =
+        query_begin(journal, diags, sql, "tiiit", match, first,
+                    first + (INT64_C(1) << KIND_SHIFT) - 1, (int64_t)limit + 1, wanted);
     while (query_next(&query)) {
         if (found++ == limit) {
             hits->more = true;
@@ -353,115 +347,82 @@ static enum status search_kind(struct journal *journal, enum record record, cons
 enum status survey_search(struct journal *journal, const char *const *words, size_t count,
                           size_t limit, struct arena *arena, struct hits *hits, struct diags *diags)
 {
-    static const enum record kinds[] = {
-        RECORD_BATCH, RECORD_VESSEL, RECORD_STARTER, RECORD_LOT,     RECORD_COOK, RECORD_SESSION,
-        RECORD_PLACE, RECORD_LOOK,   RECORD_EVENT,   RECORD_OUTCOME, RECORD_EDIT,
-    };
-    enum { KINDS = sizeof kinds / sizeof *kinds };
-    struct wanted wanted = {.words = arena_array(arena, count, sizeof(struct text))};
-    struct text match;
+    struct text wanted, match;
     enum status status = STATUS_OK;
     *hits = (struct hits){NULL, 0, false};
-    text_init(&wanted.room);
+    text_init(&wanted);
     text_init(&match);
-    for (; wanted.count < count && status == STATUS_OK; wanted.count++) {
-        const char *word = words[wanted.count];
-        text_init(&wanted.words[wanted.count]);
-        if (!text_fold(&wanted.words[wanted.count], word, strlen(word), NULL)) {
-            diags_error(diags, (struct position){0}, "'%s' is not text in UTF-8", word);
+    for (size_t i = 0; i < count && status == STATUS_OK; i++) {
+        if (!text_fold(&wanted, words[i], strlen(words[i]), NULL)) {
+            diags_error(diags, (struct position){0}, "'%s' is not text in UTF-8", words[i]);
             status = STATUS_USAGE;
         }
+        text_puts(&wanted, "\n");
     }
-    if (status == STATUS_OK && sqlite3_create_function(journal->database, "holds_all", -1,
-                                                       SQLITE_UTF8 | SQLITE_DETERMINISTIC, &wanted,
-                                                       holds_all, NULL, NULL) != SQLITE_OK)
-        status = journal_fault(journal, "search", diags);
     /* Whole words; where nothing has them, words that begin so. */
     for (int begun = 0; begun < 2 && hits->count == 0 && status == STATUS_OK; begun++) {
-        put_match(&match, &wanted, begun);
+        put_match(&match, wanted.bytes, begun);
         for (size_t i = 0; i < KINDS && status == STATUS_OK; i++)
-            status = search_kind(journal, kinds[i], match.bytes, limit, arena, hits, diags);
+            status = search_kind(journal, i, match.bytes, wanted.bytes, limit, arena, hits, diags);
     }
-    sqlite3_create_function(journal->database, "holds_all", -1, SQLITE_UTF8, NULL, NULL, NULL,
-                            NULL);
-    for (size_t i = 0; i < wanted.count; i++)
-        text_release(&wanted.words[i]);
-    text_release(&wanted.room);
+    text_release(&wanted);
     text_release(&match);
     return status;
 }
 
 /* ---- history --------------------------------------------------------------------------------- */
 
-/* The newest rows of a kind; `where` has the parameters ?1, a number, and ?2, a text. */
-static enum status gather(struct journal *journal, enum record kind, const char *where,
-                          int64_t number, const char *label, size_t limit, struct arena *arena,
-                          struct history *history, struct diags *diags)
-{
-    bool edits = kind == RECORD_EDIT;
-    const char *columns = row_columns(journal, kind), *name = record_types[kind].name;
-    const char *sql =
-        edits ? journal_sql(journal, "SELECT %s, 0 FROM edit WHERE %s ORDER BY id DESC LIMIT ?3",
-                            columns, where)
-              : journal_sql(journal,
-                            "SELECT %s, EXISTS (SELECT 1 FROM \"%s\" WHERE corrects = a.id)"
-                            " FROM \"%s\" AS a WHERE %s ORDER BY id DESC LIMIT ?3",
-                            columns, name, name, where);
-    struct query query = query_begin(journal, diags, sql, "iti", number, label, limit_of(limit));
-    union any_record row;
-    size_t found = 0;
-    for (; query_row(&query, kind, arena, &row); found++) {
-        struct history_entry *entry = arena_push(arena, history->entries, history->count);
-        *entry = (struct history_entry){
-            .kind = kind,
-            .id = row.named.id,
-            .at = edits ? row.edit.at : row.dated.at,
-            .vessel = edits ? 0 : row.dated.vessel,
-            .overruled = query_integer(&query, sqlite3_column_count(query.statement) - 1) != 0,
-        };
-        memcpy(&entry->is, &row, record_types[kind].size);
-    }
-    enum status status = query_end(&query);
-    if (status == STATUS_OK && !edits && limit > 0 && found == limit) {
-        int64_t total = 0;
-        status = query_number(
-            journal, &total, diags,
-            journal_sql(journal, "SELECT count(*) FROM \"%s\" WHERE %s", name, where), "i", number);
-        history->earlier += (size_t)total - found;
-    }
-    return status;
-}
-
-static int by_moment(const void *left, const void *right)
-{
-    const struct history_entry *a = left, *b = right;
-    if (a->at.seconds != b->at.seconds)
-        return a->at.seconds < b->at.seconds ? -1 : 1;
-    if (a->kind != b->kind)
-        return a->kind < b->kind ? -1 : 1;
-    return a->id < b->id ? -1 : a->id > b->id;
-}
-
 enum status history_of(struct journal *journal, enum record record, const void *row, size_t limit,
                        struct arena *arena, struct history *history, struct diags *diags)
 {
-    static const enum record kinds[] = {RECORD_LOOK, RECORD_EVENT, RECORD_OUTCOME};
+    static const enum record kinds[] = {RECORD_LOOK, RECORD_EVENT, RECORD_OUTCOME, RECORD_EDIT};
+    enum { HISTORY_KINDS = sizeof kinds / sizeof *kinds };
     const union any_record *of = row;
-    const char *where = record == RECORD_VESSEL ? "vessel = ?1"
+    struct text sql;
+    text_init(&sql);
+    *history = (struct history){NULL, 0, 0};
+    /* Of each kind the newest, and how many there are; then all in the order of their moments. */
+    for (size_t i = 0; i < HISTORY_KINDS; i++) {
+        const char *name = record_types[kinds[i]].name;
+        bool edits = kinds[i] == RECORD_EDIT;
+        text_printf(&sql, "%s SELECT * FROM (SELECT %d AS kind, id, at, at_offset, ",
+                    i > 0 ? " UNION ALL" : "", (int)kinds[i]);
+        if (edits)
+            text_printf(&sql, "0 AS vessel, 0, 0 FROM edit WHERE \"table\" = '%s' AND label = ?2",
+                        record_types[record].name);
+        else
+            text_printf(&sql,
+                        "vessel, EXISTS (SELECT 1 FROM \"%s\" WHERE corrects = a.id),"
+                        " count(*) OVER () FROM \"%s\" AS a WHERE %s",
+                        name, name,
+                        record == RECORD_VESSEL ? "vessel = ?1"
                         : record == RECORD_BATCH
                             ? "vessel IN (SELECT id FROM vessel WHERE batch = ?1)"
-                            : NULL;
-    char edits[48];
-    enum status status = STATUS_OK;
-    *history = (struct history){NULL, 0, 0};
-    for (size_t i = 0; where != NULL && i < sizeof kinds / sizeof *kinds && status == STATUS_OK;
-         i++)
-        status = gather(journal, kinds[i], where, of->named.id, "", limit, arena, history, diags);
-    snprintf(edits, sizeof edits, "\"table\" = '%s' AND label = ?2", record_types[record].name);
-    if (status == STATUS_OK)
-        status =
-            gather(journal, RECORD_EDIT, edits, 0, of->named.label, limit, arena, history, diags);
-    if (history->count > 0)
-        qsort(history->entries, history->count, sizeof *history->entries, by_moment);
+                            : "0");
+        text_puts(&sql, " ORDER BY id DESC LIMIT ?3)");
+    }
+    text_puts(&sql, " ORDER BY at, kind, id");
+    struct query query = query_begin(journal, diags, sql.bytes, "iti", of->named.id,
+                                     of->named.label, limit_of(limit));
+    size_t totals[RECORD_COUNT] = {0}, total = 0;
+    while (query_next(&query)) {
+        struct history_entry *entry = arena_push(arena, history->entries, history->count);
+        entry->kind = (enum record)query_integer(&query, 0);
+        entry->id = query_integer(&query, 1);
+        entry->at = query_moment(&query, 2);
+        entry->vessel = query_integer(&query, 4);
+        entry->overruled = query_integer(&query, 5) != 0;
+        totals[entry->kind] = (size_t)query_integer(&query, 6);
+    }
+    enum status status = query_end(&query);
+    for (size_t i = 0; i < history->count && status == STATUS_OK; i++) {
+        struct history_entry *entry = &history->entries[i];
+        status = journal_get(journal, entry->kind, entry->id, arena, &entry->is, diags);
+        totals[entry->kind] -= totals[entry->kind] > 0;
+    }
+    for (size_t i = 0; i < HISTORY_KINDS; i++)
+        total += totals[kinds[i]];
+    history->earlier = total;
+    text_release(&sql);
     return status;
 }

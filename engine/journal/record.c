@@ -3,7 +3,9 @@
 
 #include <ctype.h>
 #include <errno.h>
+#include <jansson.h>
 #include <math.h>
+#include <stdarg.h>
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>
@@ -107,6 +109,38 @@ struct list_word list_word(const struct rules *rules, enum word_list list, size_
     return word;
 }
 
+const char *list_id(const struct rules *rules, enum word_list list, const char *word)
+{
+    struct list_word known;
+    for (size_t i = 0; (known = list_word(rules, list, i)).id != NULL; i++) {
+        const char *latin = list == LIST_SPECIES ? rules->species[i].latin : NULL;
+        if (strcasecmp(known.id, word) == 0 || strcasecmp(known.name, word) == 0 ||
+            (latin != NULL && strcasecmp(latin, word) == 0))
+            return known.id;
+    }
+    return NULL;
+}
+
+const char *inoculum_read(const char *word, double *amount)
+{
+    static const struct {
+        enum dimension dimension;
+        double times;
+        const char *unit;
+    } units[] = {{DIM_LITRES, 1000.0, "ml"}, {DIM_GRAMS, 1.0, "g"}, {DIM_NONE, 1.0, ""}};
+    for (size_t i = 0; i < sizeof units / sizeof *units; i++) {
+        struct quantity quantity;
+        size_t used = 0, length = strlen(word);
+        bool bare = units[i].dimension == DIM_NONE;
+        if (quantity_read(word, length, units[i].dimension, &quantity, &used) != QUANTITY_OK ||
+            used != length || (!quantity.unit_given && !bare))
+            continue;
+        *amount = units[i].times * 0.5 * (quantity.lo + quantity.hi);
+        return units[i].unit;
+    }
+    return NULL;
+}
+
 size_t record_column(enum record record, const char *name)
 {
     const struct column *columns = record_types[record].columns;
@@ -146,11 +180,10 @@ static bool allowed(const struct column *column, double number)
     return isfinite(number) && (!bounded || (number >= column->low && number <= column->high));
 }
 
-/* Of a column of words the one that it says; their count when it is none of them. */
-static int word_number(const struct column *column, const char *word)
+size_t word_number(const char *const *words, const char *word)
 {
-    int number = 0;
-    while (column->words[number] != NULL && strcmp(column->words[number], word) != 0)
+    size_t number = 0;
+    while (words[number] != NULL && strcmp(words[number], word) != 0)
         number++;
     return number;
 }
@@ -220,9 +253,8 @@ static void bind_row(sqlite3_stmt *statement, enum record record, const void *ro
     }
 }
 
-/* As query_begin, with the columns of a row for parameters. */
-static struct query row_begin(struct journal *journal, struct diags *diags, const char *sql,
-                              enum record record, const void *row)
+struct query row_begin(struct journal *journal, struct diags *diags, const char *sql,
+                       enum record record, const void *row)
 {
     struct query query = {.journal = journal, .diags = diags};
     query.status = journal_statement(journal, sql, &query.statement, diags);
@@ -280,7 +312,7 @@ static bool read_row(const struct query *query, enum record record, struct arena
             *(bool *)into = sqlite3_column_int(statement, at) != 0;
             break;
         case COLUMN_WORD:
-            *(int *)into = word_number(column, query_text(query, at));
+            *(int *)into = (int)word_number(column->words, query_text(query, at));
             if (column->words[*(int *)into] == NULL)
                 return false;
             break;
@@ -390,24 +422,68 @@ static enum status check_column(struct journal *journal, enum record record,
                           record_types[record].name, why);
 }
 
-/* What came before what (check.c), asked with the row alone in the place of its table; of starters, which
- * come from one another, beside the others. */
+/* The day on the wall calendar of a moment: hours are no fault, since a date alone is noon. */
+#define DAY(table, column) "(" table "." column " + 60 * " table "." column "_offset) / 86400"
+
+/* What was done with a vessel before its batch was inoculated. */
+#define TOO_EARLY(table, condition, complaint)                                                     \
+    "SELECT a.id, printf('%.200s " complaint "', v.label) FROM " table                             \
+    " AS a JOIN vessel AS v ON v.id = a.vessel JOIN batch AS b ON b.id = v.batch"                  \
+    " WHERE " condition DAY("a", "at") " < " DAY("b", "at")
+
+/* What a batch was made with, and came after it. */
+#define TOO_LATE(table, moment, complaint)                                                         \
+    "SELECT a.id, printf('%.200s " complaint "', a.label, b.label) FROM " table                    \
+    " AS a JOIN batch AS b ON b." table " = a.id WHERE " DAY("a", moment) " > " DAY("b", "at")
+
+static const struct {
+    enum record record, other; /* whose rows break it, and what they are held against */
+    const char *sql;
+} orders[] = {
+    {RECORD_LOOK, RECORD_BATCH, TOO_EARLY("look", "", "was looked at before it was inoculated")},
+    {RECORD_OUTCOME, RECORD_BATCH,
+     TOO_EARLY("outcome", "", "had come to its end before it was inoculated")},
+    {RECORD_EVENT, RECORD_BATCH,
+     TOO_EARLY("event", "a.kind IN ('shake', 'use') AND ",
+               "was shaken or used before it was inoculated")},
+    {RECORD_COOK, RECORD_BATCH,
+     TOO_LATE("cook", "at", "was cooked after batch %.200s was inoculated from it")},
+    {RECORD_SESSION, RECORD_BATCH,
+     TOO_LATE("session", "at", "is a session after batch %.200s was inoculated in it")},
+    {RECORD_STARTER, RECORD_BATCH,
+     TOO_LATE("starter", "made", "was made after batch %.200s was inoculated with it")},
+    {RECORD_LOT, RECORD_BATCH,
+     TOO_LATE("lot", "bought", "was bought after batch %.200s was inoculated")},
+    {RECORD_PARENT, RECORD_STARTER,
+     "SELECT p.id, printf('%.200s was made before what it came from', s.label) FROM parent AS p"
+     " JOIN starter AS s ON s.id = p.starter JOIN starter AS q ON q.id = p.parent"
+     " WHERE " DAY("q", "made") " > " DAY("s", "made")},
+};
+enum { ORDERS = sizeof orders / sizeof *orders };
+
+/* What came before what, asked with the row alone in the place of its table; of starters, which come from one
+ * another, beside the others. */
 static enum status check_order(struct journal *journal, enum record record, const void *row,
                                struct diags *diags)
 {
     const char *columns = row_columns(journal, record), *name = record_types[record].name;
-    const char *parameters = journal->parameters[record].bytes, *order = NULL;
+    const char *parameters = journal->parameters[record].bytes;
     bool is_new = *(const int64_t *)row == 0;
     enum status status = STATUS_OK;
-    for (size_t i = 0; (order = order_of(i, record, is_new)) != NULL && status == STATUS_OK; i++) {
-        const char *sql =
-            record == RECORD_STARTER
-                ? journal_sql(journal,
-                              "WITH \"%s\" (%s) AS (VALUES (%s) UNION ALL"
-                              " SELECT %s FROM main.\"%s\" WHERE id IS NOT ?1) %s LIMIT 1",
-                              name, columns, parameters, columns, name, order)
-                : journal_sql(journal, "WITH \"%s\" (%s) AS (VALUES (%s)) %s LIMIT 1", name,
-                              columns, parameters, order);
+    for (size_t i = 0; i < ORDERS && status == STATUS_OK; i++) {
+        enum record of = orders[i].record;
+        /* A new one of these can break it; else what refers to it. */
+        bool own = record_of_vessel(of) || of == RECORD_PARENT;
+        bool touches =
+            (of == record && (own || !is_new)) || (orders[i].other == record && (!own || !is_new));
+        if (!touches)
+            continue;
+        const char *sql = journal_sql(
+            journal,
+            "WITH \"%s\" (%s) AS (VALUES (%s) UNION ALL SELECT %s FROM main.\"%s\" WHERE %s)"
+            " %s LIMIT 1",
+            name, columns, parameters, columns, name,
+            record == RECORD_STARTER ? "id IS NOT ?1" : "0", orders[i].sql);
         struct query query = row_begin(journal, diags, sql, record, row);
         if (query_next(&query))
             query.status = journal_refuse(journal, STATUS_DATA, diags, "%s", query_text(&query, 1));
@@ -547,6 +623,7 @@ enum status journal_read_column(struct journal *journal, const struct column *co
     void *into = (char *)row + column->offset;
     bool given = value[0] != '\0', right = true;
     const char *wanted = NULL; /* what it should have been */
+    size_t number = 0;
     struct text words;
     text_init(&words);
     switch (column->kind) {
@@ -583,9 +660,10 @@ enum status journal_read_column(struct journal *journal, const struct column *co
         for (int i = 0; column->words[i] != NULL; i++)
             text_printf(&words, "%s%s", i == 0 ? "one of " : ", ", column->words[i]);
         wanted = words.bytes;
-        right = column->words[word_number(column, value)] != NULL;
+        number = word_number(column->words, value);
+        right = column->words[number] != NULL;
         if (right)
-            *(int *)into = word_number(column, value);
+            *(int *)into = (int)number;
         break;
     case COLUMN_REFERENCE:
         *(int64_t *)into = 0;
@@ -726,9 +804,7 @@ static enum status correct(struct journal *journal, enum record record, const ch
     return status;
 }
 
-/* "; did you mean 'x'?", or "" when no name is near. */
-static const char *near_name(struct arena *arena, const char *word, const char *const *names,
-                             size_t count)
+const char *near_name(struct arena *arena, const char *word, const char *const *names, size_t count)
 {
     const char *near = diag_nearest(word, names, count);
     return near != NULL ? arena_format(arena, "; did you mean '%s'?", near) : "";
@@ -925,4 +1001,346 @@ size_t journal_count(struct journal *journal, enum record record, const char *co
     query_number(journal, &count, unheard, sql, column != NULL ? "i" : "", value);
     diags_free(unheard);
     return (size_t)count;
+}
+
+/* ==== a whole journal ========================================================================= */
+
+struct check {
+    struct journal *journal;
+    const struct rules *rules;
+    struct moment now;
+    const struct check_sink *sink;
+    struct check_tally *tally;
+    struct diags *diags;
+    enum status status; /* what kept the check from being done; nothing more is asked then */
+};
+
+/* ---- telling --------------------------------------------------------------------------------- */
+
+/* Tells a fault of a record; `id` as of struct check_fault. */
+__attribute__((format(printf, 5, 6))) static void tell(struct check *check, enum diag_kind kind,
+                                                       enum record record, int64_t id,
+                                                       const char *format, ...)
+{
+    static const struct text_safe_options message_options = {.limit = 400};
+    static const struct text_safe_options label_options = {.limit = 60};
+    struct text message, label;
+    va_list arguments;
+    va_start(arguments, format);
+    char *raw = text_vformat(format, arguments);
+    va_end(arguments);
+    text_init(&message);
+    text_init(&label);
+    text_safe(&message, raw, strlen(raw), &message_options);
+    if (record != RECORD_COUNT && record_has_label(record)) {
+        const char *sql = journal_sql(check->journal, "SELECT label FROM \"%s\" WHERE id = ?",
+                                      record_types[record].name);
+        struct query query = query_begin(check->journal, check->diags, sql, "i", id);
+        if (query_next(&query))
+            text_safe(&label, query_text(&query, 0), strlen(query_text(&query, 0)), &label_options);
+        if (query_end(&query) != STATUS_OK)
+            check->status = query.status;
+    }
+    check->sink->tell(check->sink->context, &(struct check_fault){.warning = kind == DIAG_WARNING,
+                                                                  .record = record,
+                                                                  .id = id,
+                                                                  .label = label.bytes,
+                                                                  .message = message.bytes});
+    *(kind == DIAG_WARNING ? &check->tally->warnings : &check->tally->errors) += 1;
+    text_release(&message);
+    text_release(&label);
+    free(raw);
+}
+
+static struct query ask(struct check *check, const char *sql)
+{
+    if (check->status != STATUS_OK)
+        return (struct query){.status = check->status};
+    return query_begin(check->journal, check->diags, sql, "");
+}
+
+static void end(struct check *check, struct query *query)
+{
+    enum status status = query_end(query);
+    if (check->status == STATUS_OK)
+        check->status = status;
+}
+
+/* Tells every row of an answer: the id of a record, and what is wrong with it. */
+static void tell_rows(struct check *check, enum record record, const char *sql)
+{
+    struct query query = ask(check, sql);
+    while (query_next(&query))
+        tell(check, DIAG_ERROR, record, query_integer(&query, 0), "%s", query_text(&query, 1));
+    end(check, &query);
+}
+
+/* True when the pages are sound. */
+static bool check_pages(struct check *check)
+{
+    bool sound = true;
+    struct query query = ask(check, "PRAGMA integrity_check(100)");
+    while (query_next(&query)) {
+        if (strcmp(query_text(&query, 0), "ok") == 0)
+            continue;
+        sound = false;
+        tell(check, DIAG_ERROR, RECORD_COUNT, 0, "the file is damaged: %.300s",
+             query_text(&query, 0));
+    }
+    enum status status = query_end(&query);
+    if (status == STATUS_DATA) { /* too damaged even to be asked */
+        if (sound)
+            tell(check, DIAG_ERROR, RECORD_COUNT, 0, "the file is too damaged to be read through");
+        sound = false;
+        diags_clear(check->diags);
+    } else if (status != STATUS_OK) {
+        check->status = status;
+    }
+    return sound;
+}
+
+/* ---- values that a column does not allow ----------------------------------------------------- */
+
+/* Tells the rows for which a condition on a column holds. */
+__attribute__((format(printf, 5, 6))) static void
+tell_where(struct check *check, enum record record, const struct column *column,
+           const char *complaint, const char *format, ...)
+{
+    va_list arguments;
+    va_start(arguments, format);
+    char *condition = text_vformat(format, arguments);
+    va_end(arguments);
+    tell_rows(check, record,
+              journal_sql(check->journal, "SELECT id, '''%s'' %s' FROM \"%s\" WHERE %s ORDER BY id",
+                          column->name, complaint, record_types[record].name, condition));
+    free(condition);
+}
+
+static void check_values(struct check *check, enum record record, const struct column *column)
+{
+    const char *name = column->name;
+    struct text text;
+    text_init(&text);
+    switch (column->kind) {
+    case COLUMN_LABEL:
+    case COLUMN_TEXT:
+        tell_where(check, record, column, "holds a NUL byte",
+                   "instr(CAST(\"%s\" AS BLOB), x'00') > 0", name);
+        if (column->required)
+            tell_where(check, record, column, "is empty", "\"%s\" = ''", name);
+        break;
+    case COLUMN_REAL:
+    case COLUMN_INTEGER:
+    case COLUMN_DAY:
+        text_printf(&text, "is not from %g to %g", column->low, column->high);
+        if (column->low < column->high)
+            tell_where(check, record, column, text.bytes, "\"%s\" NOT BETWEEN %.17g AND %.17g",
+                       name, column->low, column->high);
+        break;
+    case COLUMN_WORD:
+        for (size_t i = 0; column->words[i] != NULL; i++)
+            text_printf(&text, "%s'%s'", i > 0 ? ", " : "", column->words[i]);
+        tell_where(check, record, column, "is not one of the words allowed here",
+                   "\"%s\" NOT IN (%s)", name, text.bytes);
+        break;
+    case COLUMN_MOMENT:
+        tell_where(check, record, column, "is not a moment that can be read",
+                   "(\"%s\" IS NULL) <> (\"%s_offset\" IS NULL) OR abs(\"%s_offset\") > 1439", name,
+                   name, name);
+        tell_where(check, record, column, "lies before 1990", "\"%s\" < %d", name, EARLIEST_MOMENT);
+        tell_where(check, record, column, "lies in the future", "\"%s\" > %lld", name,
+                   (long long)check->now.seconds + CLOCKS_DIFFER);
+        break;
+    case COLUMN_FLAG:
+    case COLUMN_REFERENCE: /* what they lead to is for foreign_key_check */
+        break;
+    }
+    text_release(&text);
+}
+
+static void check_orders(struct check *check)
+{
+    static const enum record corrected[] = {RECORD_LOOK, RECORD_EVENT, RECORD_OUTCOME};
+    for (size_t i = 0; i < ORDERS; i++)
+        tell_rows(check, orders[i].record, orders[i].sql);
+    for (size_t i = 0; i < sizeof corrected / sizeof *corrected; i++) {
+        const char *name = record_types[corrected[i]].name;
+        tell_rows(check, corrected[i],
+                  journal_sql(check->journal,
+                              "SELECT a.id, printf('it corrects %s %%lld, which is of another"
+                              " vessel or chain', b.id) FROM \"%s\" AS a JOIN \"%s\" AS b"
+                              " ON b.id = a.corrects WHERE a.vessel <> b.vessel"
+                              " OR a.turn IS NOT coalesce(b.turn, b.id) OR b.id >= a.id",
+                              name, name, name));
+        tell_rows(check, corrected[i],
+                  journal_sql(check->journal,
+                              "SELECT id, 'it corrects nothing, but stands in a chain of"
+                              " corrections' FROM \"%s\" WHERE corrects IS NULL"
+                              " AND turn IS NOT NULL",
+                              name));
+    }
+}
+
+/* ---- row by row: text, the notes of a look, and what is derived ------------------------------- */
+
+static void check_json(struct check *check, int64_t id, const char *column, const char *text,
+                       json_type type)
+{
+    json_error_t fault;
+    if (text[0] == '\0')
+        return;
+    json_t *json = json_loads(text, 0, &fault);
+    if (json == NULL)
+        tell(check, DIAG_ERROR, RECORD_LOOK, id, "'%s' does not parse: %s at %d", column,
+             fault.text, fault.position);
+    else if (json_typeof(json) != type)
+        tell(check, DIAG_ERROR, RECORD_LOOK, id, "'%s' should be a JSON %s", column,
+             type == JSON_ARRAY ? "array" : "object");
+    json_decref(json);
+}
+
+static void check_derived(struct check *check, const struct vessel *vessel)
+{
+    const char *sql = journal_sql(
+        check->journal,
+        "SELECT CASE WHEN v.state IS NOT d.state THEN 'state' WHEN v.fate IS NOT d.fate THEN 'fate'"
+        " WHEN v.ended IS NOT d.ended THEN 'end' WHEN v.last_look IS NOT d.last_look"
+        " THEN 'last look' WHEN v.stands IS NOT d.stands OR v.stood IS NOT d.stood THEN 'place'"
+        " ELSE '' END FROM vessel AS v, (%s) AS d WHERE v.id = ?1",
+        vessel_derived);
+    struct query query = query_begin(check->journal, check->diags, sql, "i", vessel->id);
+    if (query_next(&query) && query_text(&query, 0)[0] != '\0')
+        tell(check, DIAG_ERROR, RECORD_VESSEL, vessel->id,
+             "the %s of %.200s is not what its looks, events and outcomes say",
+             query_text(&query, 0), vessel->label);
+    end(check, &query);
+    if (vessel_gone(vessel) && vessel->due != 0)
+        tell(check, DIAG_ERROR, RECORD_VESSEL, vessel->id,
+             "a look at %.200s is due, although it is gone", vessel->label);
+}
+
+static void check_row(struct check *check, enum record record, const union any_record *row)
+{
+    check->tally->records++;
+    for (const struct column *column = record_types[record].columns; column->name; column++) {
+        if (column->kind != COLUMN_TEXT && column->kind != COLUMN_LABEL)
+            continue;
+        const char *text = *(const char *const *)column_member(column, row);
+        size_t length = strlen(text);
+        if (utf8_valid_prefix(text, length) != length)
+            tell(check, DIAG_ERROR, record, row->named.id, "'%s' is not text in UTF-8",
+                 column->name);
+    }
+    if (record == RECORD_VESSEL)
+        check_derived(check, &row->vessel);
+    if (record == RECORD_LOOK) {
+        check_json(check, row->look.id, "facts", row->look.facts, JSON_ARRAY);
+        check_json(check, row->look.id, "posterior", row->look.posterior, JSON_OBJECT);
+    }
+}
+
+/* Rows that hold a word that is not known end a walk; check_columns has told of them. */
+static void check_content(struct check *check)
+{
+    for (int i = 0; i < RECORD_COUNT && check->status == STATUS_OK; i++) {
+        union any_record row;
+        struct diags *unheard = diags_new();
+        struct walk *walk = journal_walk(check->journal, (enum record)i, NULL, 0, false, unheard);
+        while (walk_next(walk, &row))
+            check_row(check, (enum record)i, &row);
+        enum status status = walk_end(walk);
+        if (status != STATUS_OK && status != STATUS_DATA && check->status == STATUS_OK) {
+            check->status = status;
+            diags_pass(check->diags, unheard);
+        }
+        diags_free(unheard);
+    }
+}
+
+/* ---- words of the rules ---------------------------------------------------------------------- */
+
+/* One warning a word, however often it stands. */
+static void check_list(struct check *check, enum record record, const struct column *column)
+{
+    const char *name = column->name;
+    struct query query =
+        ask(check, journal_sql(check->journal,
+                               "SELECT \"%s\", count(*), min(id) FROM \"%s\" WHERE \"%s\" <> ''"
+                               " GROUP BY \"%s\"",
+                               name, record_types[record].name, name, name));
+    while (query_next(&query)) {
+        const char *word = query_text(&query, 0);
+        const char *id = list_id(check->rules, column->list, word);
+        if (id == NULL || strcmp(id, word) != 0)
+            tell(check, DIAG_WARNING, record, query_integer(&query, 2),
+                 "'%s' is '%.80s' in %lld of them, which these rules do not know", name, word,
+                 (long long)query_integer(&query, 1));
+    }
+    end(check, &query);
+}
+
+/* The signs of "sign=value sign=value". */
+static void check_settings(struct check *check, enum record record, const struct column *column)
+{
+    struct query query =
+        ask(check, journal_sql(check->journal,
+                               "SELECT id, \"%s\" FROM \"%s\" WHERE \"%s\" <> '' ORDER BY id",
+                               column->name, record_types[record].name, column->name));
+    while (query_next(&query))
+        for (const char *at = query_text(&query, 1); *(at += strspn(at, " ")) != '\0';
+             at += strcspn(at, " ")) {
+            char *sign = strndup(at, strcspn(at, "= "));
+            if (rules_observable(check->rules, sign) == RULES_NONE)
+                tell(check, DIAG_WARNING, record, query_integer(&query, 0),
+                     "'%s' name a sign '%.79s', which these rules do not know", column->name, sign);
+            free(sign);
+        }
+    end(check, &query);
+}
+
+/* ---- together -------------------------------------------------------------------------------- */
+
+enum status check_journal(struct journal *journal, const struct rules *rules, struct moment now,
+                          const struct check_sink *sink, struct check_tally *tally,
+                          struct diags *diags)
+{
+    struct check check = {.journal = journal,
+                          .rules = rules,
+                          .now = now,
+                          .sink = sink,
+                          .tally = tally,
+                          .diags = diags};
+    *tally = (struct check_tally){0};
+    /* One view, however long it takes and whoever writes meanwhile. */
+    enum status status = journal_execute(journal, "SAVEPOINT looked_at", diags);
+    if (status != STATUS_OK)
+        return status;
+    if (check_pages(&check)) {
+        struct query query = ask(&check, "PRAGMA foreign_key_check");
+        while (query_next(&query)) {
+            int record = 0;
+            while (record < RECORD_COUNT &&
+                   strcmp(record_types[record].name, query_text(&query, 0)) != 0)
+                record++;
+            tell(&check, DIAG_ERROR, (enum record)record, query_integer(&query, 1),
+                 "names a %.60s that is not there", query_text(&query, 2));
+        }
+        end(&check, &query);
+        for (int i = 0; i < RECORD_COUNT; i++)
+            for (const struct column *column = record_types[i].columns; column->name; column++)
+                if (!column->derived || column->kind == COLUMN_WORD ||
+                    column->kind == COLUMN_DAY) /* the others are derived anew */
+                    check_values(&check, (enum record)i, column);
+        check_orders(&check);
+        check_content(&check);
+        for (int i = 0; i < RECORD_COUNT && check.rules != NULL; i++)
+            for (const struct column *column = record_types[i].columns; column->name; column++) {
+                if (column->list != LIST_NONE)
+                    check_list(&check, (enum record)i, column);
+                if (column->settings)
+                    check_settings(&check, (enum record)i, column);
+            }
+    }
+    sqlite3_exec(journal->database, "RELEASE looked_at", NULL, NULL, NULL);
+    return check.status;
 }

@@ -355,6 +355,13 @@ struct list_word {
 };
 struct list_word list_word(const struct rules *rules, enum word_list list, size_t index);
 
+/* The id of the word of a list that has this id or name, or is this in Latin, whatever the case; NULL for
+ * none. */
+const char *list_id(const struct rules *rules, enum word_list list, const char *word);
+
+/* "4 ml", "10g", "2": an amount of inoculum and its unit, "ml", "g" or ""; NULL when it is none. */
+const char *inoculum_read(const char *word, double *amount);
+
 /* Where a row keeps a column. */
 static inline const void *column_member(const struct column *column, const void *row)
 {

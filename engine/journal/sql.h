@@ -43,6 +43,10 @@ struct journal {
 enum status journal_refuse(const struct journal *journal, enum status status, struct diags *diags,
                            const char *format, ...) __attribute__((format(printf, 4, 5)));
 
+/* "; did you mean 'x'?", or "" when no name is near. */
+const char *near_name(struct arena *arena, const char *word, const char *const *names,
+                      size_t count);
+
 /* Adds what SQLite said last, as a person can read it, and gives the status. `doing` is "write to". */
 enum status journal_fault(struct journal *journal, const char *doing, struct diags *diags);
 
@@ -93,8 +97,14 @@ enum status query_rows(struct query *query, enum record record, struct arena *ar
 enum status query_number(struct journal *journal, int64_t *number, struct diags *diags,
                          const char *sql, const char *binds, ...);
 
+/* Which of the words it is, their count when it is none of them. */
+size_t word_number(const char *const *words, const char *word);
+
 /* The columns of a record as SQL: "\"id\", \"label\", ...". */
 const char *row_columns(struct journal *journal, enum record record);
+/* As query_begin, with these columns of a row for parameters. */
+struct query row_begin(struct journal *journal, struct diags *diags, const char *sql,
+                       enum record record, const void *row);
 /* Checks a row against record_types and against the journal. */
 enum status row_check(struct journal *journal, enum record record, const void *row,
                       struct diags *diags);
@@ -102,10 +112,8 @@ enum status row_check(struct journal *journal, enum record record, const void *r
 /* A question for what journal_refresh writes down of the vessel ?1: its derived columns, by their names. */
 extern const char vessel_derived[];
 
-/* The next of the orders of time that a row of that kind can break, from index 0 until NULL: a question
- * for the id and the complaint of each record that does (check.c). What nothing refers to yet breaks fewer. */
-const char *order_of(size_t index, enum record record, bool is_new);
-
+/* The SQL function words_in(words, text ...) of searches. */
+void words_in(sqlite3_context *context, int count, sqlite3_value **values);
 /* Notes the words of a row that was written, for searches; of all rows there are. */
 enum status words_note(struct journal *journal, enum record record, const void *row,
                        struct diags *diags);

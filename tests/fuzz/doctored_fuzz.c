@@ -7,8 +7,6 @@
 #include <sqlite3.h>
 
 #include "base/text.h"
-#include "journal/calendar.h"
-#include "journal/check.h"
 #include "journal/consult.h"
 #include "journal/exchange.h"
 #include "journal/journal.h"

@@ -3,7 +3,6 @@
  * A spreadsheet from a friend: tables of records, each behind a line "= NAME". They are imported into an
  * empty journal; what goes in comes out again and goes in once more as what is there already.
  */
-#include "journal/check.h"
 #include "journal/exchange.h"
 #include "journal/journal.h"
 

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The bytes of a journal file: opened to read and to write, checked, walked and exported. */
-#include "journal/check.h"
 #include "journal/exchange.h"
 #include "journal/journal.h"
 

@@ -9,7 +9,7 @@
 #include <cmocka.h>
 #include <sqlite3.h>
 
-#include "journal/check.h"
+#include "journal/journal.h"
 #include "support/journal_case.h"
 
 struct found {
