@@ -432,16 +432,6 @@ static void read_repeats(struct map_reading *reading, const struct node *value)
             *arena_push(mapping->arena, mapping->repeats, mapping->repeat_count) = node->text;
 }
 
-static bool knows(const struct mapping *mapping, enum role role, const char *meaning)
-{
-    struct result result;
-    enum word_list list = role_column(role)->list;
-    if (list == LIST_FINDINGS)
-        return read_meaning(mapping->rules, meaning, &result);
-    const char *id = list_id(mapping->rules, list, meaning);
-    return list == LIST_NONE || (id != NULL && strcmp(id, meaning) == 0);
-}
-
 /* What their words mean, role by role. */
 static void read_values(struct map_reading *reading, const struct node *part)
 {
@@ -452,7 +442,13 @@ static void read_values(struct map_reading *reading, const struct node *part)
         for (; value != NULL; value = value->next) {
             if (!is_text(reading, value))
                 continue;
-            if (!knows(mapping, role, value->text))
+            struct result result;
+            enum word_list list = role_column(role)->list;
+            const char *id = list_id(mapping->rules, list, value->text);
+            bool known = list == LIST_FINDINGS
+                             ? read_meaning(mapping->rules, value->text, &result)
+                             : list == LIST_NONE || (id != NULL && strcmp(id, value->text) == 0);
+            if (!known)
                 node_error(&reading->loader, value, "'%s' is no %s; %s",
                            load_quote(&reading->loader, value->text), roles[role].name,
                            role == ROLE_RESULT
@@ -534,8 +530,10 @@ static void read_file(struct map_reading *reading, const char *path)
 /* "batch=Run,number=Bag no" */
 static void read_line(struct map_reading *reading, char *line)
 {
-    char *rest = NULL;
-    for (char *item = strtok_r(line, ",", &rest); item; item = strtok_r(NULL, ",", &rest)) {
+    for (char *item = line, *next = NULL; item != NULL; item = next) {
+        next = strchr(item, ',');
+        if (next != NULL)
+            *next++ = '\0';
         char *equals = strchr(item, '=');
         if (equals == NULL) {
             load_error(&reading->loader, nowhere, "'%s' is no 'ours=theirs'", item);
@@ -697,7 +695,6 @@ struct taking {
     bool news;                     /* something was added */
     size_t added[RECORD_COUNT];
     enum status status;
-    struct text given, there; /* values that are compared */
 };
 
 /* What the functions below return: whether to go on; why not is in `status` and `own`. */
@@ -728,11 +725,6 @@ static bool said(const struct taking *taking, enum role role)
 static bool wrong(struct taking *taking, enum role role, const char *right)
 {
     return refuse(taking, role, "%s is '%.60s'; %s", roles[role].name, taking->cells[role], right);
-}
-
-static bool lacks(struct taking *taking, enum role role, const char *why)
-{
-    return refuse(taking, role, "%s is missing; %s", roles[role].name, why);
 }
 
 static bool read_day(struct taking *taking, enum role role, struct moment *moment)
@@ -812,6 +804,17 @@ static bool add(struct taking *taking, enum record record, void *row)
     return taking->news = true;
 }
 
+/* A column as text; NULL when the journal does not tell. */
+static const char *shown(struct taking *taking, const struct column *column, const void *row)
+{
+    struct text text;
+    text_init(&text);
+    bool told = ok(taking, journal_show_column(taking->journal, column, row, &text, taking->own));
+    const char *copy = told ? arena_string(taking->arena, text.bytes) : NULL;
+    text_release(&text);
+    return copy;
+}
+
 /* Makes sure that the row says of a column what the journal does; of moments the day counts, since a
  * date is noon. */
 static bool agree(struct taking *taking, enum record record, const char *label,
@@ -821,25 +824,21 @@ static bool agree(struct taking *taking, enum record record, const char *label,
     if (column->derived || role == ROLE_COUNT || !said(taking, role))
         return true;
     taking->culprit = role;
-    text_clear(&taking->given);
-    text_clear(&taking->there);
-    if (!ok(taking,
-            journal_show_column(taking->journal, column, row, &taking->given, taking->own)) ||
-        !ok(taking,
-            journal_show_column(taking->journal, column, there, &taking->there, taking->own)))
+    const char *given = shown(taking, column, row);
+    const char *present = given != NULL ? shown(taking, column, there) : NULL;
+    if (present == NULL)
         return false;
-    if (taking->given.length == 0 || strcmp(taking->given.bytes, taking->there.bytes) == 0)
+    if (given[0] == '\0' || strcmp(given, present) == 0)
         return true;
-    if (taking->there.length == 0) {
+    if (present[0] == '\0') {
         /* What was not known of a record may be told later: in a lower row, or in the sheet as it has grown.
          * It is kept as a correction. */
         size_t size = record_types[record].size;
         void *filled = memcpy(arena_alloc(taking->arena, size), there, size);
-        const char *value = arena_string(taking->arena, taking->given.bytes);
-        return ok(taking, journal_read_column(taking->journal, column, value, taking->arena, filled,
+        return ok(taking, journal_read_column(taking->journal, column, given, taking->arena, filled,
                                               taking->own)) &&
                ok(taking, row_check(taking->journal, record, filled, taking->own)) &&
-               ok(taking, journal_correct(taking->journal, record, label, column->name, value,
+               ok(taking, journal_correct(taking->journal, record, label, column->name, given,
                                           taking->options->now, taking->own)) &&
                (taking->news = true);
     }
@@ -849,8 +848,7 @@ static bool agree(struct taking *taking, enum record record, const char *label,
     return refuse(taking, role,
                   "%s '%.60s' has %s '%.80s' already, and here '%.80s'; make them the "
                   "same",
-                  record_types[record].name, label, column->name, taking->there.bytes,
-                  taking->given.bytes);
+                  record_types[record].name, label, column->name, present, given);
 }
 
 /* Adds the record, or makes sure that it says what the one of its label says and becomes that. */
@@ -894,7 +892,7 @@ static bool take_batch(struct taking *taking, struct batch *batch)
     const char *label = taking->cells[ROLE_BATCH], *grain = NULL;
     record_init(RECORD_BATCH, batch);
     if (label[0] == '\0')
-        return lacks(taking, ROLE_BATCH, "every vessel is of a batch");
+        return refuse(taking, ROLE_BATCH, "batch is missing; every vessel is of a batch");
     if (!shared(taking, RECORD_STARTER, &batch->starter) ||
         !shared(taking, RECORD_LOT, &batch->lot) || !shared(taking, RECORD_COOK, &batch->cook) ||
         !shared(taking, RECORD_SESSION, &batch->session) ||
@@ -907,7 +905,8 @@ static bool take_batch(struct taking *taking, struct batch *batch)
         batch->facts = arena_format(taking->arena, "%s=%s", rules->observables[feeder].id, grain);
     }
     if (!moment_known(batch->at) && !journal_has(taking->journal, RECORD_BATCH, label, &known))
-        return lacks(taking, ROLE_INOCULATED, "a new batch needs the day of inoculation");
+        return refuse(taking, ROLE_INOCULATED,
+                      "inoculated is missing; a new batch needs the day of inoculation");
     taking->culprit = ROLE_BATCH;
     return settle(taking, RECORD_BATCH, label, batch);
 }
@@ -922,10 +921,10 @@ static bool take_vessel(struct taking *taking, struct vessel *vessel)
         !read_cells(taking, RECORD_VESSEL, vessel))
         return false;
     vessel->batch = batch.id;
+    enum role telling = taking->mapping->headings[ROLE_VESSEL] != NULL ? ROLE_VESSEL : ROLE_NUMBER;
     if (!labelled && !said(taking, ROLE_NUMBER))
-        return lacks(taking,
-                     taking->mapping->headings[ROLE_VESSEL] != NULL ? ROLE_VESSEL : ROLE_NUMBER,
-                     "nothing tells which vessel this is");
+        return refuse(taking, telling, "%s is missing; nothing tells which vessel this is",
+                      roles[telling].name);
     if (!labelled)
         vessel->label = arena_format(taking->arena, "%s-%lld", taking->cells[ROLE_BATCH],
                                      (long long)vessel->number);
@@ -943,14 +942,9 @@ static bool take_vessel(struct taking *taking, struct vessel *vessel)
 static bool take_event(struct taking *taking, int64_t vessel, enum event_kind kind,
                        struct moment at, enum because because, const char *detail)
 {
-    struct event event;
     int64_t there = 0;
-    record_init(RECORD_EVENT, &event);
-    event.vessel = vessel;
-    event.kind = kind;
-    event.at = at;
-    event.because = because;
-    event.detail = detail;
+    struct event event = {
+        .vessel = vessel, .kind = kind, .at = at, .because = because, .detail = detail};
     return ok(taking, query_number(taking->journal, &there, taking->own,
                                    "SELECT count(*) FROM event WHERE vessel = ? AND kind = ?"
                                    " AND (at + 60 * at_offset) / 86400 = ?",
@@ -961,7 +955,6 @@ static bool take_event(struct taking *taking, int64_t vessel, enum event_kind ki
 static bool take_outcome(struct taking *taking, int64_t vessel, const struct finding *finding,
                          struct moment at, const char *undated)
 {
-    struct outcome outcome;
     struct query query = query_begin(
         taking->journal, taking->own,
         "SELECT finding FROM outcome WHERE vessel = ? ORDER BY id DESC LIMIT 1", "i", vessel);
@@ -973,13 +966,13 @@ static bool take_outcome(struct taking *taking, int64_t vessel, const struct fin
         return strcmp(told, finding->id) == 0 ||
                refuse(taking, ROLE_RESULT, "%s is confirmed as '%.60s' already, and here '%.60s'",
                       taking->label, told, finding->id);
-    record_init(RECORD_OUTCOME, &outcome);
-    outcome.vessel = vessel;
-    outcome.at = at;
-    outcome.finding = finding->id;
-    outcome.status = status_name(finding->status);
-    outcome.how = arena_format(taking->arena, "from a spreadsheet: %s%s%s",
-                               taking->cells[ROLE_RESULT], undated[0] != '\0' ? "; " : "", undated);
+    struct outcome outcome = {.vessel = vessel,
+                              .at = at,
+                              .finding = finding->id,
+                              .status = status_name(finding->status),
+                              .how = arena_format(taking->arena, "from a spreadsheet: %s%s%s",
+                                                  taking->cells[ROLE_RESULT],
+                                                  undated[0] != '\0' ? "; " : "", undated)};
     return add(taking, RECORD_OUTCOME, &outcome);
 }
 
@@ -1029,7 +1022,7 @@ static bool take_cells(struct taking *taking)
         at = !moment_known(at) || known.seconds > at.seconds ? known : at;
     }
     if (!moment_known(at))
-        return lacks(taking, ROLE_ENDED, "a result needs a day; map 'ended'");
+        return refuse(taking, ROLE_ENDED, "ended is missing; a result needs a day; map 'ended'");
     return (result.finding == NULL ||
             take_outcome(taking, vessel.id, result.finding, at, undated)) &&
            (!result.used ||
@@ -1169,8 +1162,6 @@ enum status mapping_import(struct journal *journal, struct mapping *mapping, str
                                    .mapping = mapping,
                                    .keep = mapping->arena,
                                    .arena = taking->arena};
-    text_init(&taking->given);
-    text_init(&taking->there);
     for (size_t i = 0; i < CSV_MOST_FIELDS; i++)
         text_init(&taking->above[i]);
     status = read_sheet(&taking->sheet, path, take_row, options->progress, diags);
@@ -1178,8 +1169,6 @@ enum status mapping_import(struct journal *journal, struct mapping *mapping, str
         status = journal_commit(journal, diags);
     else
         journal_rollback(journal);
-    text_release(&taking->given);
-    text_release(&taking->there);
     for (size_t i = 0; i < CSV_MOST_FIELDS; i++)
         text_release(&taking->above[i]);
     arena_free(taking->arena);
@@ -1207,6 +1196,7 @@ struct sample { /* what stands in one column */
     bool plain;                      /* some date is ISO 8601 or names the month */
     bool only[DATES_YEAR_FIRST + 1]; /* some date can be read in this order alone */
     size_t dates, filled;
+    bool used; /* for some role */
 };
 
 struct guess {
@@ -1273,22 +1263,10 @@ static enum status look_at_row(void *context, const struct csv_row *row)
     return STATUS_OK;
 }
 
-/* What stands in the column must not contradict the role. */
-static int score(const struct sample *sample, enum role role)
+static void use(struct guess *guess, size_t column, enum role role)
 {
-    bool suits = role_is_date(role)    ? 2 * sample->dates >= sample->filled
-                 : role == ROLE_NUMBER ? sample->whole
-                 : role == ROLE_VESSEL ? !sample->repeats
-                                       : true;
-    return suits ? role_fit(role, sample->folded) : 0;
-}
-
-static bool is_used(const struct guess *guess, size_t column)
-{
-    for (int i = 0; i < ROLE_COUNT; i++)
-        if (guess->column_of[i] == (int)column)
-            return true;
-    return false;
+    guess->samples[column].used = true;
+    guess->column_of[role] = (int)column;
 }
 
 /* The best pair of what is left, again and again. */
@@ -1296,26 +1274,32 @@ static void choose(struct guess *guess)
 {
     for (int i = 0; i < ROLE_COUNT; i++)
         guess->column_of[i] = -1;
-    for (;;) {
-        int best = 0, role = 0, column = 0;
+    for (int best = 1; best > 0;) {
+        size_t column = 0;
+        int role = 0;
+        best = 0;
         for (int i = 0; i < ROLE_COUNT; i++)
             for (size_t k = 0; k < guess->column_count && guess->column_of[i] < 0; k++) {
-                int fits = is_used(guess, k) ? 0 : score(&guess->samples[k], (enum role)i);
+                const struct sample *sample = &guess->samples[k];
+                /* What stands in the column must not contradict the role. */
+                bool suits = role_is_date((enum role)i) ? 2 * sample->dates >= sample->filled
+                             : i == ROLE_NUMBER         ? sample->whole
+                             : i == ROLE_VESSEL         ? !sample->repeats
+                                                        : true;
+                int fits = suits && !sample->used ? role_fit((enum role)i, sample->folded) : 0;
                 if (fits > best)
-                    best = fits, role = i, column = (int)k;
+                    best = fits, role = i, column = k;
             }
-        if (best == 0)
-            break;
-        guess->column_of[role] = column;
+        if (best > 0)
+            use(guess, column, (enum role)role);
     }
-    /* A column headed like a label, of whole numbers that come again in every batch, counts within
-     * it. */
+    /* A column headed like a label, of whole numbers that come again in every batch, counts within it. */
     for (size_t k = 0; k < guess->column_count; k++) {
         const struct sample *sample = &guess->samples[k];
         if (guess->column_of[ROLE_VESSEL] < 0 && guess->column_of[ROLE_NUMBER] < 0 &&
-            !is_used(guess, k) && sample->whole && sample->filled > 0 &&
+            !sample->used && sample->whole && sample->filled > 0 &&
             role_fit(ROLE_VESSEL, sample->folded) > 0)
-            guess->column_of[ROLE_NUMBER] = (int)k;
+            use(guess, k, ROLE_NUMBER);
     }
 }
 
@@ -1351,7 +1335,7 @@ static void put_columns(struct guess *guess)
         }
     for (size_t k = 0; k < guess->column_count; k++) {
         const struct sample *sample = &guess->samples[k];
-        if (is_used(guess, k) || sample->folded[0] == '\0')
+        if (sample->used || sample->folded[0] == '\0')
             continue;
         text_puts(out, "  # left out: "); /* and nothing in it may end the line */
         text_safe(out, sample->heading, strlen(sample->heading), &safe);
@@ -1407,20 +1391,6 @@ static const struct finding *guess_finding(struct triage *triage, const char *va
     return finding;
 }
 
-/* A meaning as a map writes it. */
-static void put_meaning(struct text *out, const struct result *result)
-{
-    const char *words[] = {result->finding != NULL ? result->finding->id : "",
-                           because_words[result->because], result->used ? "used" : "",
-                           result->discarded ? "discarded" : "",
-                           result->growing && !result_is_gone(result) ? "growing" : ""};
-    bool any = false;
-    for (size_t i = 0; i < sizeof words / sizeof *words; i++) {
-        text_printf(out, "%s%s", any && words[i][0] != '\0' ? " " : "", words[i]);
-        any = any || words[i][0] != '\0';
-    }
-}
-
 /* A word of theirs and what it may mean, as far as that can be proposed. */
 static void put_value(struct guess *guess, bool result, const char *value, size_t count)
 {
@@ -1438,8 +1408,13 @@ static void put_value(struct guess *guess, bool result, const char *value, size_
     text_puts(out, known ? "    " : "    # ");
     put_quoted(out, value);
     text_puts(out, ": ");
-    if (known)
-        put_meaning(out, &meaning);
+    if (known) {
+        const char *words[] = {meaning.finding != NULL ? meaning.finding->id : "",
+                               because_words[meaning.because], meaning.used ? "used" : "",
+                               meaning.discarded ? "discarded" : "",
+                               meaning.growing && !result_is_gone(&meaning) ? "growing" : ""};
+        text_puts(out, arena_join(guess->arena, words, sizeof words / sizeof *words));
+    }
     text_puts(out, known ? "   # " : "?   # ");
     if (count == 1)
         text_puts(out, "once");
