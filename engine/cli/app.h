@@ -82,7 +82,7 @@ struct given {
     int64_t by;
     const char *batch, *calendar, *case_file, *cause, *corrected, *csv, *how, *html, *kind, *map,
         *note, *prefix, *reason, *since, *source, *species, *use, *vessel;
-    struct texts from, set;
+    struct texts changed, from, set;
     double cost, yield, jobs, neighbours, worth;
     size_t limit, skip, least;
     int state, fate, paper, labels, remind, keep;

@@ -17,6 +17,8 @@ static const struct option options[] = {
     {"demo", NULL, "review the invented season that comes with the program", OPTION_FLAG,
      GIVEN(demo)},
     {"since", "DATE", "only vessels started on that day or later", OPTION_TEXT, GIVEN(since)},
+    {"changed", "WORDS", "something that happened on a day: 'heater died on 3 March'", OPTION_TEXTS,
+     GIVEN(changed)},
     {"details", NULL, "show every factor, what went together, times, batches, and how it decides",
      OPTION_FLAG, GIVEN(details)},
     HTML_ROW("write a page with charts instead, for screen and paper; '-' for output"),
@@ -45,15 +47,21 @@ static void read_vessels(struct app *app, struct dataset *dataset)
         bool input = strcmp(path, "-") == 0;
         app_must(app, dataset_from_table(input ? "input" : path, input ? stdin : NULL, since, today,
                                          app->arena, dataset, app->diags));
-        return;
+    } else {
+        if (given->demo) {
+            app_must(app, journal_open(NULL, JOURNAL_CREATE, &app->journal, app->diags));
+            demo_build_here(app, true);
+        }
+        app_must(app, app_journal(app, JOURNAL_READ)); /* which is open then */
+        app_must(app, dataset_from_journal(app->journal, app->rules, since, today, app->arena,
+                                           dataset, app->diags));
     }
-    if (given->demo) {
-        app_must(app, journal_open(NULL, JOURNAL_CREATE, &app->journal, app->diags));
-        demo_build_here(app, true);
-    }
-    app_must(app, app_journal(app, JOURNAL_READ)); /* which is open then */
-    app_must(app, dataset_from_journal(app->journal, app->rules, since, today, app->arena, dataset,
-                                       app->diags));
+    for (size_t c = 0; c < given->changed.count; c++)
+        if (dataset_add_changes(dataset, given->changed.words[c], LEVEL_NONE, app->arena) == 0)
+            app_stop(app,
+                     "'--changed %s' names no day with vessels before and after it; write "
+                     "'heater died on 3 March'",
+                     given->changed.words[c]);
 }
 
 /* ---- a batch that is told ----------------------------------------------------------------------- */

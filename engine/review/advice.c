@@ -230,7 +230,8 @@ static const double error_wanted = 0.10;
 static bool lasts(enum factor_kind kind)
 {
     enum factor_kind origin = factor_kinds[kind].origin;
-    return origin != FACTOR_COOK && origin != FACTOR_SESSION && origin != FACTOR_BATCH;
+    return origin != FACTOR_COOK && origin != FACTOR_SESSION && origin != FACTOR_BATCH &&
+           origin != FACTOR_CHANGE;
 }
 
 bool review_calls(const struct review *review, size_t factor, uint32_t level)

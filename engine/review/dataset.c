@@ -6,6 +6,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/csv.h"
+#include "base/dates.h"
 #include "base/numbers.h"
 
 /* ---- kinds of factors --------------------------------------------------------------------------- */
@@ -30,6 +32,7 @@ const struct factor_type factor_kinds[FACTOR_KINDS] = {
     [FACTOR_SPOT] = {"spot on the shelf", SCOPE_PLACE, FACTOR_SPOT, false},
     [FACTOR_SEQUENCE] = {"order of inoculation", SCOPE_SESSION, FACTOR_SEQUENCE, false},
     [FACTOR_GRAMS] = {"grams of grain", SCOPE_COOK, FACTOR_GRAMS, true},
+    [FACTOR_CHANGE] = {"change", SCOPE_PLACE, FACTOR_CHANGE, false},
     [FACTOR_OTHER] = {"column", SCOPE_VESSEL, FACTOR_OTHER, false},
 };
 
@@ -367,6 +370,147 @@ struct dataset intake_finish(struct intake *intake)
     remark_days(intake);
     dataset->remarks = intake->remarks;
     return *dataset;
+}
+
+/* ---- dated changes ------------------------------------------------------------------------------ */
+
+struct change {
+    const char *words; /* what happened */
+    int32_t day;
+};
+
+/* Behind the next word. */
+static const char *past_word(const char *at)
+{
+    at += strspn(at, " ");
+    return at + strcspn(at, " ");
+}
+
+/* The length without marks and white space at the end, nor words that lead up to a date. */
+static size_t trimmed(const char *words, size_t length)
+{
+    while (length > 0) {
+        size_t word = 0;
+        while (word < length && words[length - 1 - word] != ' ')
+            word++;
+        if (strchr(" \t,.:;()-", words[length - 1]) != NULL)
+            length--;
+        else if (csv_named("on|since|from|at|the", &words[length - word], word) >= 0)
+            length -= word;
+        else
+            break;
+    }
+    return length;
+}
+
+/* Finds the date in a clause: up to three words, one figure in them. "3 days ago" depends on when it was
+ * written, and is none. */
+static bool read_change(const char *clause, struct moment now, struct arena *arena,
+                        struct change *change)
+{
+    for (const char *at = clause + strspn(clause, " ("); *at != '\0';
+         at = past_word(at) + strspn(past_word(at), " (")) {
+        const char *ends[] = {past_word(at), past_word(past_word(at)),
+                              past_word(past_word(past_word(at)))};
+        for (size_t n = sizeof ends / sizeof *ends; n-- > 0;) {
+            const char *text = arena_copy(arena, at, trimmed(at, (size_t)(ends[n] - at)));
+            struct moment moment;
+            if (text[strcspn(text, "0123456789")] == '\0' || strchr(text, ':') != NULL ||
+                strstr(text, "ago") != NULL || !moment_read(text, now, &moment))
+                continue;
+            const char *after = ends[n] + strspn(ends[n], " ,.:;)-");
+            size_t before = trimmed(clause, (size_t)(at - clause));
+            change->day = (int32_t)moment_day(moment);
+            change->words = arena_format(arena, "%.*s%s%s", (int)before, clause,
+                                         before > 0 && *after != '\0' ? " " : "", after);
+            return true;
+        }
+    }
+    return false;
+}
+
+/* The days of a vessel before and since, each where it stood; appended to `stays`. */
+static void add_sides(const struct dataset *dataset, size_t vessel, int32_t day, uint32_t place,
+                      struct arena *arena, struct stay **stays, size_t *count)
+{
+    enum { BEFORE, SINCE };
+    size_t f = dataset_factor(dataset, FACTOR_PLACE);
+    const struct factor *places = f < dataset->factor_count ? &dataset->factors[f] : NULL;
+    const struct stay always = {places != NULL ? places->level[vessel] : LEVEL_NONE, 0};
+    const struct stay *there = &always, *end = there + 1;
+    int32_t entered = dataset->entered[vessel], ended = dataset->ended[vessel];
+    if (ended == DAY_NONE)
+        ended = dataset->today;
+    if (place != LEVEL_NONE && places != NULL && places->stays != NULL) {
+        there = &places->stays[places->first_stay[vessel]];
+        end = &places->stays[places->first_stay[vessel + 1]];
+    }
+    for (; there < end; there++) {
+        bool here = entered != DAY_NONE && (place == LEVEL_NONE || there->level == place);
+        int64_t age = (int64_t)day - entered;
+        *arena_push(arena, *stays, *count) = (struct stay){!here                ? LEVEL_NONE
+                                                           : age <= there->from ? SINCE
+                                                                                : BEFORE,
+                                                           there->from};
+        if (here && age > there->from && day < ended && (there + 1 == end || age < there[1].from))
+            *arena_push(arena, *stays, *count) = (struct stay){SINCE, (int32_t)age};
+    }
+}
+
+static bool add_change(struct dataset *dataset, const struct change *change, uint32_t place,
+                       struct arena *arena)
+{
+    char day[MOMENT_ROOM];
+    struct factor factor = {.kind = FACTOR_CHANGE, .name = factor_kinds[FACTOR_CHANGE].name};
+    uint32_t *level = arena_array(arena, dataset->vessel_count, sizeof *level);
+    uint32_t *first = arena_array(arena, dataset->vessel_count + 1, sizeof *first);
+    const char **labels = arena_array(arena, 2, sizeof *labels);
+    struct stay *stays = NULL;
+    size_t count = 0, kept = 0;
+    struct factor *factors = arena_array(arena, dataset->factor_count + 1, sizeof *factors);
+
+    day_write(change->day, DAY_WORDS, day);
+    labels[0] = arena_format(arena, "before %s (%s)", day, change->words);
+    labels[1] = arena_format(arena, "since %s (%s)", day, change->words);
+    for (; kept < dataset->factor_count; kept++) {
+        factors[kept] = dataset->factors[kept];
+        if (factors[kept].kind == FACTOR_CHANGE && strcmp(factors[kept].levels[1], labels[1]) == 0)
+            return false;
+    }
+    for (size_t i = 0; i < dataset->vessel_count; i++) {
+        add_sides(dataset, i, change->day, place, arena, &stays, &count);
+        first[i + 1] = (uint32_t)count;
+        level[i] = stays[count - 1].level;
+    }
+    factor.levels = labels;
+    factor.level_count = 2;
+    factor.stays = stays;
+    factor.first_stay = first;
+    add_factor(factors, &kept, factor, level, stays, count, dataset->vessel_count, arena);
+    if (kept == dataset->factor_count || factors[kept - 1].level_count < 2)
+        return false;
+    dataset->factors = factors;
+    dataset->factor_count = kept;
+    return true;
+}
+
+size_t dataset_add_changes(struct dataset *dataset, const char *words, uint32_t place,
+                           struct arena *arena)
+{
+    enum { MOST = 8 };
+    struct moment now = moment_of_day(dataset->today);
+    size_t added = 0, there = 0;
+    for (size_t f = 0; f < dataset->factor_count; f++)
+        there += dataset->factors[f].kind == FACTOR_CHANGE;
+    for (const char *at = words; *at != '\0' && there + added < MOST;) {
+        size_t length = strcspn(at, ";\n");
+        struct change change;
+        if (read_change(arena_copy(arena, at, length), now, arena, &change) &&
+            change.words[0] != '\0')
+            added += add_change(dataset, &change, place, arena);
+        at += length + (at[length] != '\0');
+    }
+    return added;
 }
 
 /* ---- one level alone ---------------------------------------------------------------------------- */

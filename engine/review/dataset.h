@@ -43,6 +43,7 @@ enum factor_kind {
     FACTOR_SPOT,        /* on its shelf */
     FACTOR_SEQUENCE,    /* of inoculation: early, middle or late, by number */
     FACTOR_GRAMS,       /* of grain in it: light, middle or heavy */
+    FACTOR_CHANGE,      /* a dated one: before and since; several may be there */
     FACTOR_OTHER,       /* a column that a grower's own table has */
     FACTOR_KINDS
 };
@@ -137,6 +138,15 @@ enum status dataset_from_table(const char *file, FILE *stream, int32_t since, in
 
 /* Keeps only the vessels of one level of a factor: one batch. */
 void dataset_only(struct dataset *dataset, size_t factor, uint32_t level, struct arena *arena);
+
+/*
+ * Dated changes that words tell of, each as a factor: "heater died on 3 March; new lamp 2026-03-20" gives
+ * each vessel the days before and since, by its age. Of a place (LEVEL_NONE: of all) only the days there
+ * count. Clauses without a date, with one that no vessel lived on both sides of, or told before are no
+ * changes. Returns how many were added.
+ */
+size_t dataset_add_changes(struct dataset *dataset, const char *words, uint32_t place,
+                           struct arena *arena);
 
 /* ---- taking vessels in, one after the other ----------------------------------------------------- */
 

@@ -464,6 +464,26 @@ static enum status fill_findings(const struct filling *filling, struct journal *
     return walk_end(walk);
 }
 
+/* What notes on places and on what was done say of dated changes. */
+static enum status add_changes(const struct filling *filling, struct journal *journal,
+                               struct dataset *dataset, struct diags *diags)
+{
+    const struct records *places = &filling->of[RECORD_PLACE];
+    size_t f = dataset_factor(dataset, FACTOR_PLACE);
+    struct event event;
+    for (size_t p = 0; p < places->count && f < dataset->factor_count; p++) {
+        const struct place *place = &((const struct place *)places->rows)[p];
+        for (uint32_t level = 0; level < dataset->factors[f].level_count; level++)
+            if (strcmp(dataset->factors[f].levels[level], place->label) == 0)
+                (void)dataset_add_changes(dataset, place->note, level, filling->arena);
+    }
+    struct walk *walk = journal_walk(journal, RECORD_EVENT, NULL, 0, false, diags);
+    while (walk_next(walk, &event))
+        if (event.kind != EVENT_WITHDRAW && event.detail[0] != '\0')
+            (void)dataset_add_changes(dataset, event.detail, LEVEL_NONE, filling->arena);
+    return walk_end(walk);
+}
+
 /* Takes out an ancestry that parts the vessels as another does: each is a coarser one of those before
  * it, so that as many levels are the same levels. */
 static void drop_same_ancestry(struct dataset *dataset, struct arena *arena)
@@ -519,5 +539,6 @@ enum status dataset_from_journal(struct journal *journal, const struct rules *ru
     cook_memo_free(filling.cooks);
     *dataset = intake_finish(filling.intake);
     drop_same_ancestry(dataset, arena);
-    return fill_findings(&filling, journal, dataset, diags);
+    status = add_changes(&filling, journal, dataset, diags);
+    return status == STATUS_OK ? fill_findings(&filling, journal, dataset, diags) : status;
 }

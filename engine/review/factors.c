@@ -55,9 +55,16 @@ static struct tally tally_of(struct counts counts)
 static void judge_levels(struct review_factor *factor, struct counts all)
 {
     for (size_t l = 0; l < factor->level_count; l++) {
-        struct review_level *level = &factor->levels[l];
+        struct review_level *level = &factor->levels[l], *before = l > 0 ? level - 1 : NULL;
         struct counts rest = {all.lost - level->counts.lost, all.total - level->counts.total};
         const struct tally groups[] = {tally_of(level->counts), tally_of(rest)};
+        if (before != NULL && before->counts.lost == level->counts.lost &&
+            before->counts.total == level->counts.total) { /* as in thousands of small ones */
+            level->exact = before->exact;
+            level->wilson = before->wilson;
+            level->log_bayes = before->log_bayes;
+            continue;
+        }
         level->exact = counts_interval_exact(level->counts, usual_level);
         level->wilson = counts_interval_wilson(level->counts, usual_level);
         level->log_bayes = bayes_factor_ln(groups, 2, 1.0, 1.0);
@@ -132,15 +139,15 @@ static bool has_both(const struct review_work *work, const struct factor *a, con
            a->level[vessel] != LEVEL_NONE && b->level[vessel] != LEVEL_NONE;
 }
 
-/* What the levels of one factor met at those of another, as strata; NULL where there are more cells
- * than vessels (and than some). Cells that none met are there, too. */
+/* What the levels of one factor met at those of another, as strata; NULL where there are too many
+ * cells. Cells that none met are there, too. */
 static struct strata_cell *cross(const struct review_work *work, const struct factor *row,
                                  const struct factor *column, struct arena *arena)
 {
-    enum { SOME = 1 << 14 };
+    enum { MOST = 1 << 17 };
     size_t rows = row->level_count, columns = column->level_count;
-    size_t vessels = work->dataset->vessel_count, most = vessels > SOME ? vessels : SOME;
-    if (rows == 0 || columns == 0 || rows > most / columns)
+    size_t vessels = work->dataset->vessel_count;
+    if (rows == 0 || columns == 0 || rows > MOST / columns)
         return NULL;
     struct strata_cell *cells = arena_array(arena, rows * columns, sizeof *cells);
     for (size_t k = 0; k < rows * columns; k++)

@@ -8,24 +8,20 @@
 
 /* ---- how long vessels lasted, by what leads ----------------------------------------------------- */
 
-/* What a vessel says about time: false when it says nothing. */
-static bool case_of(const struct dataset *dataset, size_t vessel, struct survival_case *one)
+enum { LONGEST = 3650 }; /* days; who watches longer has mistaken a date */
+
+/* Days until a vessel was lost or last seen sound; -1 when it says nothing about time. */
+static int32_t time_of(const struct dataset *dataset, size_t vessel)
 {
     int32_t entered = dataset->entered[vessel], ended = dataset->ended[vessel];
     uint8_t fate = dataset->fate[vessel];
-    bool lost = fate == FATE_STUCK || fate == FATE_CONTAMINATED || fate == FATE_UNTOLD;
 
-    if (dataset->control[vessel] || fate == FATE_COUNT || entered == DAY_NONE ||
-        entered > dataset->today)
-        return false;
-    if (ended == DAY_NONE && fate != FATE_OPEN)
-        return false;
     if (fate == FATE_OPEN)
         ended = dataset->today;
-    if (ended < entered || ended > dataset->today)
-        return false;
-    *one = (struct survival_case){(double)ended - (double)entered, lost};
-    return true;
+    if (fate == FATE_COUNT || entered == DAY_NONE || ended == DAY_NONE || ended < entered ||
+        ended > dataset->today || (int64_t)ended - entered > LONGEST)
+        return -1;
+    return ended - entered;
 }
 
 /* Levels called as culprits first, then those with the most vessels; the rest is one curve. */
@@ -61,12 +57,10 @@ static size_t curve_of(const struct review_time *time, uint32_t level)
 
 static void make_time(struct review_work *work)
 {
+    enum { TIMES = LONGEST + 1 };
     const struct dataset *dataset = work->dataset;
     struct review *review = work->review;
     struct review_time *time = &review->time;
-    struct survival_case *cases = malloc((dataset->vessel_count + 1) * sizeof *cases);
-    struct survival_case *of_curve = malloc((dataset->vessel_count + 1) * sizeof *of_curve);
-    size_t *curve = malloc((dataset->vessel_count + 1) * sizeof *curve); /* that each belongs to */
     const uint32_t *level = NULL;
 
     *time = (struct review_time){
@@ -79,27 +73,28 @@ static void make_time(struct review_work *work)
     } else {
         time->curves[time->curve_count++].level = LEVEL_NONE;
     }
+    struct survival_row *rows = calloc(time->curve_count * TIMES, sizeof *rows);
     for (size_t i = 0; i < dataset->vessel_count; i++) {
+        int32_t days = time_of(dataset, i);
         if (dataset->control[i])
             continue;
-        if (!case_of(dataset, i, &cases[time->cases]) || (level != NULL && level[i] == LEVEL_NONE))
+        if (days < 0 || (level != NULL && level[i] == LEVEL_NONE)) {
             time->left_out++;
-        else
-            curve[time->cases++] = level != NULL ? curve_of(time, level[i]) : 0;
+            continue;
+        }
+        size_t c = level != NULL ? curve_of(time, level[i]) : 0;
+        struct survival_row *row = &rows[c * TIMES + (size_t)days];
+        time->cases++;
+        ++*(work->standing[i] == STANDING_LOST ? &row->lost : &row->censored);
     }
     for (size_t c = 0; c < time->curve_count; c++) {
-        size_t count = 0;
-        for (size_t i = 0; i < time->cases; i++)
-            /* NOLINTNEXTLINE(clang-analyzer-core.UndefinedBinaryOperatorResult): filled up to time->cases above */
-            if (curve[i] == c)
-                of_curve[count++] = cases[i];
-        time->curves[c].curve = survival_curve(work->arena, of_curve, count);
+        for (size_t t = 0; t < TIMES; t++)
+            rows[c * TIMES + t].time = (double)t;
+        time->curves[c].curve = survival_curve(work->arena, &rows[c * TIMES], TIMES);
     }
     if (time->curve_count > 1)
-        time->logrank = survival_logrank(cases, curve, time->cases, time->curve_count);
-    free(cases);
-    free(of_curve);
-    free(curve);
+        time->logrank = survival_logrank(rows, TIMES, time->curve_count);
+    free(rows);
 }
 
 /* ---- batch by batch ----------------------------------------------------------------------------- */
@@ -247,15 +242,16 @@ static double usual_rate(const struct review *review)
 
 static void make_watch(struct review_work *work)
 {
-    enum { EPISODES = 16 };
+    enum { EPISODES = 16, MANY = 500000 };
     struct review_watch *watch = &work->review->watch;
+    *watch = (struct review_watch){.since = DAY_NONE};
+    if (work->dataset->vessel_count > MANY)
+        return;
     struct slot *places = malloc((work->dataset->vessel_count + 1) * sizeof *places);
     size_t count = list_vessels(work, places);
     double usual = usual_rate(work->review);
     double raised = fmin(0.9, fmax(2.0 * usual, usual + 0.15));
     double run = fmax(100.0, (double)count / work->rules->review.false_alarm);
-
-    *watch = (struct review_watch){.since = DAY_NONE};
     if (count >= REVIEW_FEWEST) {
         watch->plan = monitor_plan(usual, raised, run);
         size_t *vessels = arena_array(work->arena, count, sizeof *vessels);

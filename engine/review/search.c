@@ -4,6 +4,7 @@
 #include <gsl/gsl_cdf.h>
 #include <gsl/gsl_randist.h>
 #include <gsl/gsl_rng.h>
+#include <gsl/gsl_sf_gamma.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -43,7 +44,15 @@
  * drift would, many times (a parametric bootstrap: Davison & Hinkley 1997, chapter 4).
  */
 
-enum { DRIFTS = 3, FRAILTIES = 4, RATIOS = 4, GRID = DRIFTS * FRAILTIES, BASES = 10, AGES = 128 };
+enum {
+    DRIFTS = 3,
+    FRAILTIES = 4,
+    RATIOS = 4,
+    GRID = DRIFTS * FRAILTIES,
+    BASES = 10,
+    AGES = 128,
+    CHANGING = 16
+};
 /* Expert judgement, held against simulated seasons (tests/outside/review_seasons_test.c): losses that
  * treble over a season, or fall to a third; at a usual loss of one in ten, a correlation within
  * batches of 0.003 to 0.14 (about f / 10); faults that double losses or raise them twelvefold. */
@@ -57,14 +66,13 @@ static const double usual_odds = 3.0;
 static const double negligible = 1e-4;
 
 struct candidate {
-    size_t factor;
-    uint32_t level;
+    uint32_t factor, level;
     bool asked;  /* there is something inside and outside */
     bool raised; /* it lost more than expected */
     struct counts inside, outside, controls;
     double lost, expected[DRIFTS];
     double score, own, shared; /* of the score test */
-    size_t row;                /* in search.sums */
+    uint32_t row;              /* in search.sums */
     double log_bayes, weight, test_p, q;
 };
 
@@ -93,7 +101,7 @@ struct frame { /* the batches, with or without controls */
     size_t best;                  /* the likeliest */
 };
 
-struct sheet { /* of a factor: its cells, or those of some batches at a time */
+struct sheet { /* of a factor; all share one where there are many cells */
     struct cell *cells;
     size_t count;
     float *falls; /* of each cell, grid point and ratio; NULL where there are too many */
@@ -103,8 +111,9 @@ struct search {
     const struct dataset *dataset;
     const struct review_rule *rule;
     const uint8_t *standing;
-    struct piece *pieces; /* batch by batch */
-    size_t *batch;        /* of each batch its first piece; one more at the end */
+    struct piece *pieces;                      /* batch by batch */
+    size_t changing[CHANGING], changing_count; /* factors of which vessels change their level */
+    size_t *batch; /* of each batch its first piece; one more at the end */
     size_t batch_count;
     double *time;   /* of each batch, -1/2 to 1/2 */
     uint8_t *cover; /* of each piece: bit k when culprit k explains it */
@@ -116,12 +125,11 @@ struct search {
                           what it was computed from. It says why, and is not asked itself. */
     double *log_prior;      /* of each level of each factor */
     struct frame frames[2]; /* of all, and without controls */
-    bool controls;          /* there are some */
-    struct sheet *sheets;   /* of each factor */
-    size_t *stamp;          /* of each level of a factor: its newest cell */
-    double *sums;           /* of each raised level, grid point and ratio */
-    size_t chunk;           /* batches that are looked at together */
-    bool small;             /* all of them: few enough to keep their cells, and to strew losses */
+    size_t frame_count;
+    struct sheet *sheets; /* of each factor */
+    size_t *stamp;        /* of each level of a factor: its newest cell */
+    double *sums;         /* of each raised level, grid point and ratio */
+    bool small;           /* few enough cells to keep them, and to strew losses */
 };
 
 static size_t smaller(size_t a, size_t b)
@@ -187,30 +195,42 @@ static void find_hazard(const struct search *search, double exposure[AGES])
     }
 }
 
+/* The first age above `age` at which a vessel changed its level of some factor; AGES for none. */
+static int next_change(const struct search *search, size_t vessel, int age)
+{
+    int next = AGES;
+    for (size_t k = 0; k < search->changing_count; k++) {
+        const struct factor *factor = &search->dataset->factors[search->changing[k]];
+        uint32_t s = factor->first_stay[vessel], end = factor->first_stay[vessel + 1];
+        while (s < end && factor->stays[s].from <= age)
+            s++;
+        if (s < end && factor->stays[s].from < next)
+            next = factor->stays[s].from;
+    }
+    return next;
+}
+
 /* Counts the pieces of a vessel, or puts them down at `to`. */
-static size_t cut_vessel(const struct search *search, const struct factor *moved, size_t vessel,
-                         const double exposure[AGES], struct piece *to)
+static size_t cut_vessel(const struct search *search, size_t vessel, const double exposure[AGES],
+                         struct piece *to)
 {
     bool lost = search->standing[vessel] == STANDING_LOST;
-    int age = age_of(search->dataset, vessel);
+    int age = age_of(search->dataset, vessel), from = age < 0 ? AGES : 0;
     /* Of unknown days: a sound one stood them all, a lost one half of them. */
     double all = age >= 0 ? exposure[age] : exposure[AGES - 1] / (lost ? 2.0 : 1.0), before = 0.0;
-    uint32_t s = moved != NULL ? moved->first_stay[vessel] : 0, count = 0;
-    uint32_t end = moved != NULL ? moved->first_stay[vessel + 1] : 1;
-    if (age < 0)
-        s = end - 1;
-    for (bool last = false; !last; s++, count++) {
-        int until = s + 1 < end ? moved->stays[s + 1].from - 1 : AGES;
-        last = until >= age;
-        if (to == NULL)
-            continue;
-        double now = last ? all : until >= 0 ? exposure[until] : 0.0;
-        to[count] = (struct piece){.vessel = (uint32_t)vessel,
-                                   .exposure = (float)(now - before),
-                                   .age = (int16_t)(count > 0 ? moved->stays[s].from : 0),
-                                   .lost = lost && last,
-                                   .last = last};
+    size_t count = 0;
+    for (bool last = false; !last; count++) {
+        int next = next_change(search, vessel, from);
+        last = next > age;
+        double now = last ? all : exposure[next - 1];
+        if (to != NULL)
+            to[count] = (struct piece){.vessel = (uint32_t)vessel,
+                                       .exposure = (float)(now - before),
+                                       .age = (int16_t)from,
+                                       .lost = lost && last,
+                                       .last = last};
         before = now;
+        from = next;
     }
     return count;
 }
@@ -245,13 +265,12 @@ static void place_batches(struct search *search)
 static void cut_pieces(struct search *search, struct arena *arena)
 {
     const struct dataset *dataset = search->dataset;
-    const struct factor *moved = NULL;
     double exposure[AGES];
 
     find_hazard(search, exposure);
     for (size_t f = 0; f < dataset->factor_count; f++)
-        if (dataset->factors[f].stays != NULL)
-            moved = &dataset->factors[f];
+        if (dataset->factors[f].stays != NULL && search->changing_count < CHANGING)
+            search->changing[search->changing_count++] = f;
     search->batch_count = 1;
     if (dataset->batch < dataset->factor_count)
         search->batch_count += dataset->factors[dataset->batch].level_count;
@@ -259,7 +278,7 @@ static void cut_pieces(struct search *search, struct arena *arena)
     size_t *next = search->batch + 1; /* first the counts, one further; then where they go on */
     for (size_t i = 0; i < dataset->vessel_count; i++)
         if (search->standing[i] != STANDING_OUT)
-            next[batch_of(search, i) + 1] += cut_vessel(search, moved, i, exposure, NULL);
+            next[batch_of(search, i) + 1] += cut_vessel(search, i, exposure, NULL);
     for (size_t b = 1; b <= search->batch_count; b++)
         next[b] += next[b - 1];
     search->pieces = arena_array(arena, next[search->batch_count], sizeof *search->pieces);
@@ -267,7 +286,7 @@ static void cut_pieces(struct search *search, struct arena *arena)
     for (size_t i = 0; i < dataset->vessel_count; i++) {
         size_t b = batch_of(search, i);
         if (search->standing[i] != STANDING_OUT)
-            next[b] += cut_vessel(search, moved, i, exposure, &search->pieces[next[b]]);
+            next[b] += cut_vessel(search, i, exposure, &search->pieces[next[b]]);
     }
     search->time = arena_array(arena, search->batch_count, sizeof *search->time);
     place_batches(search);
@@ -343,8 +362,10 @@ static void frame_weigh(const struct search *search, struct frame *frame)
                 frame->base[k][j + 1] += n * (double)steps[k * BASES + j];
         }
         for (size_t f = 0; f < FRAILTIES; f++)
-            for (double j = 1.0; j < frame->lost[b]; j++)
-                clumped[f] += log1p(frame->frailty[f] * j);
+            if (frame->lost[b] > 1.0) /* sum_j ln(1 + f j) below the losses */
+                clumped[f] += frame->lost[b] * log(frame->frailty[f]) +
+                              gsl_sf_lngamma(frame->lost[b] + 1.0 / frame->frailty[f]) -
+                              gsl_sf_lngamma(1.0 / frame->frailty[f]);
         for (size_t g = 0; g < DRIFTS && frame->lost[b] > 0.0; g++)
             drifted[g] += frame->lost[b] * log(frame->share[g * search->batch_count + b]);
     }
@@ -366,7 +387,7 @@ static void frame_weigh(const struct search *search, struct frame *frame)
 static struct frame *frame_of(struct search *search, size_t f)
 {
     bool controls = factor_kinds[search->dataset->factors[f].kind].control;
-    return &search->frames[search->controls && !controls];
+    return &search->frames[controls ? 0 : search->frame_count - 1];
 }
 
 static bool inside(const struct search *search, const struct candidate *candidate,
@@ -377,10 +398,10 @@ static bool inside(const struct search *search, const struct candidate *candidat
            (!search->dataset->control[piece->vessel] || factor_kinds[of->kind].control);
 }
 
-/* The cells of a factor in the batches `from` to `to`, and its counts. Of `within` (may be NULL) only
- * the vessels inside belong to levels; `all` counts every one, NULL leaves the counts alone. */
-static void gather(struct search *search, size_t f, const struct candidate *within, size_t from,
-                   size_t to, struct counts *all)
+/* The cells of a factor, and its counts. Of `within` (may be NULL) only the vessels inside belong to
+ * levels; `all` counts every one. */
+static void gather(struct search *search, size_t f, const struct candidate *within,
+                   struct counts *all)
 {
     const struct frame *frame = frame_of(search, f);
     const struct factor *of = &search->dataset->factors[f];
@@ -388,7 +409,7 @@ static void gather(struct search *search, size_t f, const struct candidate *with
     struct sheet *sheet = &search->sheets[f];
 
     sheet->count = 0;
-    for (size_t b = from; b < to && b < search->batch_count; b++) {
+    for (size_t b = 0; b < search->batch_count; b++) {
         size_t start = sheet->count;
         for (size_t p = search->batch[b]; p < search->batch[b + 1]; p++) {
             const struct piece *piece = &search->pieces[p];
@@ -396,13 +417,12 @@ static void gather(struct search *search, size_t f, const struct candidate *with
             uint32_t level = level_at(of, piece);
             if (level == LEVEL_NONE || set_aside(search, p, frame))
                 continue;
-            if (all != NULL && piece->last) /* a vessel of several places counts once in all */
+            if (piece->last) /* a vessel of several places counts once in all */
                 count_vessel(all, standing);
             if (within != NULL && !inside(search, within, piece))
                 continue;
-            if (all != NULL)
-                count_vessel(&candidates[level].inside, standing);
-            if (all != NULL && search->dataset->control[piece->vessel])
+            count_vessel(&candidates[level].inside, standing);
+            if (search->dataset->control[piece->vessel])
                 count_vessel(&candidates[level].controls, standing);
             size_t at = search->stamp[level];
             if (at < start || at >= sheet->count || sheet->cells[at].level != level) {
@@ -447,7 +467,7 @@ static size_t score_levels(struct search *search, size_t f)
     double v = frame->frailty[frame->best % FRAILTIES], all = 0.0;
     /* Of the many levels of a large table only those that stand out could count. */
     double least = search->small ? 0.5 : 3.0;
-    size_t raised = 0;
+    uint32_t raised = 0;
 
     for (size_t b = 0; b < search->batch_count; b++)
         all += share[b] * frame->exposure[b] / (1.0 + v * share[b] * frame->exposure[b]);
@@ -455,7 +475,7 @@ static size_t score_levels(struct search *search, size_t f)
         struct candidate *of = &candidates[l];
         double info = of->own - of->shared * of->shared / all, off = of->lost - of->score;
         of->raised = of->asked && info > 0.0 && off > least * sqrt(info);
-        of->row = of->raised ? raised++ : SIZE_MAX;
+        of->row = of->raised ? raised++ : 0;
         of->test_p = !of->asked                ? NAN
                      : info > 0.0 && off > 0.0 ? gsl_cdf_gamma_P(info, off + info, 1.0)
                                                : 1.0;
@@ -498,7 +518,7 @@ static void add_falls(struct search *search, size_t f)
             continue;
         if (sheet->falls == NULL)
             cell_falls(search, frame, cell, of, false, room);
-        double *sums = &search->sums[of->row * GRID * RATIOS];
+        double *sums = &search->sums[(size_t)of->row * GRID * RATIOS];
         for (size_t k = 0; k < GRID; k++)
             for (size_t t = 0; t < RATIOS && frame->weight[k] > negligible; t++)
                 sums[k * RATIOS + t] +=
@@ -517,7 +537,7 @@ static double base_at(const double base[BASES + 1], double m)
 static double log_bayes_of(const struct search *search, const struct frame *frame,
                            const struct candidate *of)
 {
-    const double *sums = &search->sums[of->row * GRID * RATIOS];
+    const double *sums = &search->sums[(size_t)of->row * GRID * RATIOS];
     double mean = 0.0, most = 0.0, parts[GRID * RATIOS];
     for (size_t k = 0; k < GRID; k++)
         for (size_t t = 0; t < RATIOS; t++) {
@@ -537,18 +557,14 @@ static double log_bayes_of(const struct search *search, const struct frame *fram
 }
 
 /* The weights of the levels of a factor whose cells have been added up. */
-static void weigh_levels(struct search *search, size_t f, const struct candidate *within)
+static void weigh_levels(struct search *search, size_t f)
 {
     struct candidate *candidates = &search->candidates[search->first[f]];
     size_t raised = score_levels(search, f);
     if (raised == 0)
         return;
-    search->sums = calloc(raised, GRID * RATIOS * sizeof *search->sums);
-    for (size_t b = 0; b < search->batch_count; b += search->chunk) {
-        if (search->chunk < search->batch_count)
-            gather(search, f, within, b, b + search->chunk, NULL);
-        add_falls(search, f);
-    }
+    search->sums = calloc(raised * sizeof *search->sums, (size_t)GRID * RATIOS);
+    add_falls(search, f);
     for (size_t l = 0; l < search->dataset->factors[f].level_count; l++)
         if (candidates[l].raised) {
             candidates[l].log_bayes = log_bayes_of(search, frame_of(search, f), &candidates[l]);
@@ -575,10 +591,8 @@ static void weigh_factor(struct search *search, size_t f, const struct candidate
         candidates[l].inside = candidates[l].controls = (struct counts){0, 0};
         reset_level(&candidates[l], 0.0);
     }
-    for (size_t b = 0; b < search->batch_count; b += search->chunk) {
-        gather(search, f, within, b, b + search->chunk, &all);
-        add_cells(search, f);
-    }
+    gather(search, f, within, &all);
+    add_cells(search, f);
     for (size_t l = 0; l < levels; l++) {
         struct counts in = candidates[l].inside;
         candidates[l].lost = (double)in.lost;
@@ -587,7 +601,7 @@ static void weigh_factor(struct search *search, size_t f, const struct candidate
         candidates[l].asked =
             in.total > 0 && all.total > in.total && !search->same[search->first[f] + l];
     }
-    weigh_levels(search, f, within);
+    weigh_levels(search, f);
 }
 
 /* Weighs every candidate, with the pieces of the culprits in `mask` set aside. */
@@ -595,7 +609,7 @@ static void search_weigh(struct search *search, unsigned mask)
 {
     double *q = malloc((search->count + 1) * sizeof *q);
     search->mask = mask;
-    for (size_t k = 0; k <= search->controls; k++) {
+    for (size_t k = 0; k < search->frame_count; k++) {
         frame_expose(search, &search->frames[k]);
         frame_weigh(search, &search->frames[k]);
     }
@@ -661,7 +675,7 @@ static void strew(const struct search *search, gsl_rng *rng, const double weight
 static double odds_if(struct search *search, const size_t *lost, size_t count)
 {
     const struct dataset *dataset = search->dataset;
-    for (size_t k = 0; k <= search->controls; k++)
+    for (size_t k = 0; k < search->frame_count; k++)
         memset(search->frames[k].lost, 0, search->batch_count * sizeof(double));
     for (size_t c = 0; c < search->count; c++)
         reset_level(&search->candidates[c], 0.0);
@@ -669,7 +683,7 @@ static double odds_if(struct search *search, const size_t *lost, size_t count)
         const struct piece *piece = &search->pieces[lost[i]];
         size_t b = batch_of(search, piece->vessel);
         bool control = dataset->control[piece->vessel];
-        for (size_t k = 0; k <= search->controls; k++)
+        for (size_t k = 0; k < search->frame_count; k++)
             search->frames[k].lost[b] += !control || search->frames[k].controls;
         for (size_t f = 0; f < dataset->factor_count; f++) {
             uint32_t level = level_at(&dataset->factors[f], piece);
@@ -677,11 +691,11 @@ static double odds_if(struct search *search, const size_t *lost, size_t count)
                 search->candidates[search->first[f] + level].lost++;
         }
     }
-    for (size_t k = 0; k <= search->controls; k++)
+    for (size_t k = 0; k < search->frame_count; k++)
         frame_weigh(search, &search->frames[k]);
     for (size_t f = 0; f < dataset->factor_count; f++) {
         add_cells(search, f);
-        weigh_levels(search, f, NULL);
+        weigh_levels(search, f);
     }
     return exp(log_odds(search));
 }
@@ -690,7 +704,7 @@ static double odds_if(struct search *search, const size_t *lost, size_t count)
 static void keep_logarithms(struct search *search, bool keep)
 {
     size_t batches = search->batch_count;
-    for (size_t k = 0; k <= search->controls; k++) {
+    for (size_t k = 0; k < search->frame_count; k++) {
         struct frame *frame = &search->frames[k];
         float *steps = keep ? malloc(batches * GRID * BASES * sizeof *steps) : NULL;
         for (size_t b = 0; keep && b < batches; b++)
@@ -813,14 +827,15 @@ static void share_prior(struct search *search)
 static void search_init(struct search *search, const struct dataset *dataset,
                         const struct review_rule *rule, struct arena *arena)
 {
-    enum { MANY = 50000, CHUNK = 1024 }; /* cells; batches at a time where there are more */
+    enum { MANY = 50000 }; /* cells */
     size_t factors = dataset->factor_count, count = 0, levels = 1, cells = 0;
 
     *search = (struct search){.dataset = dataset, .rule = rule};
     search->standing = search_standing(dataset, rule->watched, arena, NULL);
+    search->frame_count = 1;
     for (size_t i = 0; i < dataset->vessel_count; i++)
-        search->controls =
-            search->controls || (dataset->control[i] && search->standing[i] != STANDING_OUT);
+        if (dataset->control[i] && search->standing[i] != STANDING_OUT)
+            search->frame_count = 2;
     cut_pieces(search, arena);
     search->first = arena_array(arena, factors + 1, sizeof *search->first);
     for (size_t f = 0; f < factors; f++) {
@@ -835,25 +850,19 @@ static void search_init(struct search *search, const struct dataset *dataset,
     search->log_prior = arena_array(arena, factors, sizeof *search->log_prior);
     search->stamp = arena_array(arena, levels, sizeof *search->stamp);
     search->small = cells <= MANY;
-    search->chunk = search->small ? search->batch_count : CHUNK;
-    for (size_t k = 0; k <= search->controls; k++) {
+    for (size_t k = 0; k < search->frame_count; k++) {
         struct frame *frame = &search->frames[k];
         frame->controls = k == 0;
         frame->lost = arena_array(arena, search->batch_count, sizeof(double));
         frame->exposure = arena_array(arena, search->batch_count, sizeof(double));
         frame->share = arena_array(arena, DRIFTS * search->batch_count, sizeof(double));
     }
-    size_t most = 0; /* pieces of as many batches as are looked at together */
-    for (size_t b = 0; b < search->batch_count; b += search->chunk) {
-        size_t to = smaller(b + search->chunk, search->batch_count);
-        size_t pieces = search->batch[to] - search->batch[b];
-        most = pieces > most ? pieces : most;
-    }
     search->sheets = arena_array(arena, factors, sizeof *search->sheets);
     for (size_t f = 0; f < factors; f++)
-        search->sheets[f].cells = f == 0 || search->small
-                                      ? arena_array(arena, most, sizeof(struct cell))
-                                      : search->sheets[0].cells;
+        search->sheets[f].cells =
+            f == 0 || search->small
+                ? arena_array(arena, search->batch[search->batch_count], sizeof(struct cell))
+                : search->sheets[0].cells;
     share_prior(search);
     bool *same = arena_array(arena, count, sizeof *same);
     search->same = same;
@@ -861,7 +870,8 @@ static void search_init(struct search *search, const struct dataset *dataset,
         enum factor_kind kind = dataset->factors[f].kind;
         size_t origin = dataset_factor(dataset, factor_kinds[kind].origin);
         for (uint32_t l = 0; l < dataset->factors[f].level_count; l++)
-            search->candidates[search->first[f] + l] = (struct candidate){.factor = f, .level = l};
+            search->candidates[search->first[f] + l] =
+                (struct candidate){.factor = (uint32_t)f, .level = l};
         if (factor_kinds[kind].origin != kind && origin < factors)
             find_same(search, f, origin, same, arena);
     }
@@ -899,87 +909,37 @@ double search_tail(struct counts inside, struct counts outside)
 
 /* ---- vessels saved ------------------------------------------------------------------------------ */
 
-enum { POINTS = 256 };
-
-struct
-    rate { /* a posterior, as weights of evenly spaced rates; `below` runs up to each, inclusive */
-    double from, step;
-    double weight[POINTS], below[POINTS];
-};
-
-static void rate_init(struct rate *rate, struct counts counts)
+/* The rate inside by which it exceeds the rate of the rest, at a share of all cases; both are posteriors,
+ * Beta(1 + lost, 1 + kept). That of the rest, of many vessels as a rule, is taken at three points
+ * (Gauss & Hermite); what lies below a rate inside is a binomial tail. */
+static double excess_at(struct counts in, struct counts out, double share)
 {
-    double a = 1.0 + (double)counts.lost, b = 1.0 + (double)(counts.total - counts.lost);
-    double mean = a / (a + b), spread = sqrt(mean * (1.0 - mean) / (a + b + 1.0));
-    const double wide = 9.0; /* beyond so many standard deviations lies nothing that counts */
-    double low = fmax(0.0, mean - wide * spread), high = fmin(1.0, mean + wide * spread);
-    double most = -INFINITY, sum = 0.0;
-
-    rate->step = (high - low) / POINTS;
-    rate->from = low + rate->step / 2.0;
-    for (size_t i = 0; i < POINTS; i++) {
-        double r = rate->from + (double)i * rate->step;
-        rate->weight[i] = (a - 1.0) * log(r) + (b - 1.0) * log1p(-r);
-        most = fmax(most, rate->weight[i]);
-    }
-    for (size_t i = 0; i < POINTS; i++)
-        sum += rate->weight[i] = exp(rate->weight[i] - most);
-    for (size_t i = 0; i < POINTS; i++) {
-        rate->weight[i] /= sum;
-        rate->below[i] = rate->weight[i] + (i > 0 ? rate->below[i - 1] : 0.0);
-    }
-}
-
-/* P(rate <= r), the weights spread evenly round their points. */
-static double rate_below(const struct rate *rate, double r)
-{
-    double at = (r - rate->from) / rate->step + 0.5;
-    if (at <= 0.0)
-        return 0.0;
-    if (at >= POINTS)
-        return 1.0;
-    size_t i = (size_t)at;
-    return rate->below[i] - rate->weight[i] * (1.0 - (at - (double)i));
-}
-
-/* The difference that the first exceeds the second by, at a share of all cases. */
-static double difference_at(const struct rate *first, const struct rate *second, double share)
-{
-    double low = -1.0, high = 1.0;
+    static const double points[] = {-1.7320508075688772, 0.0, 1.7320508075688772};
+    static const double weights[] = {1.0 / 6.0, 2.0 / 3.0, 1.0 / 6.0};
+    double n = 2.0 + (double)out.total, mean = (1.0 + (double)out.lost) / n;
+    double spread = sqrt(mean * (1.0 - mean) / (n + 1.0)), low = -1.0, high = 1.0;
     for (int turn = 0; turn < 40; turn++) {
         double middle = (low + high) / 2.0, below = 0.0;
-        for (size_t i = 0; i < POINTS; i++)
-            below += second->weight[i] *
-                     rate_below(first, second->from + (double)i * second->step + middle);
-        if (below < share)
-            low = middle;
-        else
-            high = middle;
+        for (int k = 0; k < 3; k++) {
+            double rate = fmin(1.0, fmax(0.0, mean + points[k] * spread + middle));
+            below +=
+                weights[k] * counts_chance_above((struct counts){in.lost + 1, in.total + 1}, rate);
+        }
+        *(below < share ? &low : &high) = middle;
     }
-    return (low + high) / 2.0;
-}
-
-static double rate_mean(const struct rate *rate)
-{
-    double mean = 0.0;
-    for (size_t i = 0; i < POINTS; i++)
-        mean += rate->weight[i] * (rate->from + (double)i * rate->step);
-    return mean;
+    return low;
 }
 
 void saved_estimate(const struct review_suspect *suspect, struct review_culprit *culprit)
 {
-    struct counts grown = {suspect->inside.lost - suspect->controls.lost,
-                           suspect->inside.total - suspect->controls.total};
-    double n = (double)grown.total, most = (double)grown.lost;
-    struct rate inside, outside;
-
-    rate_init(&inside, suspect->inside);
-    rate_init(&outside, suspect->outside);
-    double mean = rate_mean(&inside) - rate_mean(&outside);
-    culprit->saved_low = fmin(most, fmax(0.0, n * difference_at(&inside, &outside, 0.05)));
+    struct counts in = suspect->inside, out = suspect->outside;
+    double most = (double)in.lost - (double)suspect->controls.lost;
+    double n = (double)in.total - (double)suspect->controls.total;
+    double mean = (1.0 + (double)in.lost) / (2.0 + (double)in.total) -
+                  (1.0 + (double)out.lost) / (2.0 + (double)out.total);
     culprit->saved = fmin(most, fmax(0.0, n * mean));
-    culprit->saved_high = fmin(most, fmax(0.0, n * difference_at(&inside, &outside, 0.95)));
+    culprit->saved_low = fmin(most, fmax(0.0, n * excess_at(in, out, 0.05)));
+    culprit->saved_high = fmin(most, fmax(0.0, n * excess_at(in, out, 0.95)));
 }
 
 /* ---- what is told of them ----------------------------------------------------------------------- */
@@ -1068,15 +1028,18 @@ static bool find_pair(struct search *search, const struct candidate *lead, doubl
 {
     static const double rare = 1.3862943611198906; /* ln 4: pairs are rarer than single culprits */
     const struct dataset *dataset = search->dataset;
-    struct candidate *kept = malloc((search->count + 1) * sizeof *kept), best = *lead;
+    struct candidate best = *lead;
     size_t levels = 0;
 
+    if (!search->small)
+        return false;
+    struct candidate *kept = malloc((search->count + 1) * sizeof *kept);
     memcpy(kept, search->candidates, search->count * sizeof *kept);
     for (size_t f = 0; f < dataset->factor_count; f++)
         for (size_t c = search->first[f]; c < search->first[f + 1]; c++)
             levels += f != lead->factor && kept[c].asked;
     double needed = lead->log_bayes + log((double)levels + 1.0) + rare;
-    for (size_t f = 0; f < dataset->factor_count && search->small; f++) {
+    for (size_t f = 0; f < dataset->factor_count; f++) {
         if (f == lead->factor || frame_of(search, f) != frame_of(search, lead->factor))
             continue;
         weigh_factor(search, f, lead);
@@ -1142,7 +1105,7 @@ static void call(struct search *search, size_t lead, size_t k, unsigned mask, st
 
     *culprit = name_culprit(search, lead, all, names, arena);
     bool paired = find_pair(search, &called, all, &pair);
-    struct candidate with = {.factor = paired ? pair.with_factor : 0,
+    struct candidate with = {.factor = paired ? (uint32_t)pair.with_factor : 0,
                              .level = paired ? pair.with_level : 0};
     cover(search, &called, paired ? &with : NULL, 1U << k);
     search_weigh(search, mask);
@@ -1221,13 +1184,14 @@ static void tell_drift(const struct search *search, struct review_found *found)
 struct review_found review_find_culprits(const struct dataset *dataset,
                                          const struct review_rule *rule, struct arena *arena)
 {
-    enum { AHEAD = 4 };
+    enum { AHEAD = 4, MANY = 100000 }; /* vessels among which one hides no other */
     struct review_found found = {.culprit_count = 0};
     struct search search;
     size_t leads[REVIEW_CULPRITS], sure = 0;
     double ahead = 0.0; /* logarithm of the odds of those that are not sure yet */
 
-    search_init(&search, dataset, rule, arena);
+    struct arena *own = arena_new(); /* of what is not told */
+    search_init(&search, dataset, rule, own);
     search_weigh(&search, 0);
     for (size_t c = 0; c < search.count; c++)
         found.asked += search.candidates[c].asked;
@@ -1240,6 +1204,8 @@ struct review_found review_find_culprits(const struct dataset *dataset,
             break;
         bool alone =
             found.culprit_count == sure && supports(&search, lead) && alarming(&search, exp(all));
+        if (!alone && dataset->vessel_count > MANY)
+            break;
         leads[found.culprit_count] = lead;
         call(&search, lead, found.culprit_count, ~0U, arena, &found.culprits[found.culprit_count]);
         found.culprit_count++;
@@ -1261,5 +1227,6 @@ struct review_found review_find_culprits(const struct dataset *dataset,
     }
     tell_near(&search, arena, &found);
     tell_drift(&search, &found);
+    arena_free(own);
     return found;
 }

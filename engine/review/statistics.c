@@ -173,7 +173,7 @@ static double chi_square(const struct counts *groups, size_t count, double rate)
 static struct table_test draw_tables(const struct counts *groups, size_t count, struct counts all,
                                      double ours)
 {
-    enum { ENOUGH = 100, FEWEST = 200, MOST = 10000, WORK = 4000000 };
+    enum { ENOUGH = 100, FEWEST = 49, MOST = 10000, WORK = 4000000 };
     size_t most = WORK / (count + all.lost), hits = 0, tables = 0, vessel = 0;
     most = most < FEWEST ? FEWEST : most > MOST ? MOST : most;
     uint32_t *owner = malloc(all.total * sizeof *owner); /* the group of each vessel */
@@ -340,29 +340,6 @@ bool strata_groups(const struct strata_cell *cells, size_t count, size_t groups,
 
 /* ---- how long until a loss ----------------------------------------------------------------------- */
 
-struct member {
-    struct survival_case is;
-    size_t group;
-};
-
-static int by_time(const void *left, const void *right)
-{
-    double a = ((const struct member *)left)->is.time, b = ((const struct member *)right)->is.time;
-    return (a > b) - (a < b);
-}
-
-/* The cases in order of time; `group` may be NULL. */
-static struct member *in_order(struct arena *arena, const struct survival_case *cases,
-                               const size_t *group, size_t count)
-{
-    struct member *sorted = arena_array(arena, count, sizeof *sorted);
-    for (size_t i = 0; i < count; i++)
-        sorted[i] = (struct member){cases[i], group != NULL ? group[i] : 0};
-    if (count > 1)
-        qsort(sorted, count, sizeof *sorted, by_time);
-    return sorted;
-}
-
 /* First time at which S is 1/2 or less, the middle of the stretch where it is 1/2 exactly: products
  * like 3/4 x 2/3 miss it by rounding. */
 static double median_of(const struct survival_curve *curve)
@@ -380,51 +357,41 @@ static double median_of(const struct survival_curve *curve)
     return 0.5 * (curve->steps[at].time + curve->steps[past < curve->count ? past : at].time);
 }
 
-struct survival_curve survival_curve(struct arena *arena, const struct survival_case *cases,
+struct survival_curve survival_curve(struct arena *arena, const struct survival_row *rows,
                                      size_t count)
 {
-    struct arena *scratch = arena_new();
-    const struct member *sorted = in_order(scratch, cases, NULL, count);
-    struct survival_curve curve = {.cases = count};
+    struct survival_curve curve = {.cases = 0};
     double survival = 1.0;
-    for (size_t k = 0; k < count;) {
-        struct survival_step step = {.time = sorted[k].is.time, .at_risk = count - k};
-        for (; k < count && sorted[k].is.time == step.time; k++)
-            step.lost += sorted[k].is.lost;
-        survival *= (double)(step.at_risk - step.lost) / (double)step.at_risk;
-        step.survival = survival;
-        curve.lost += step.lost;
-        *arena_push(arena, curve.steps, curve.count) = step;
+    for (size_t t = 0; t < count; t++) {
+        curve.lost += rows[t].lost;
+        curve.cases += rows[t].lost + rows[t].censored;
     }
-    arena_free(scratch);
+    for (size_t t = 0, left = curve.cases; t < count; t++) {
+        size_t ended = rows[t].lost + rows[t].censored;
+        if (ended == 0)
+            continue;
+        survival *= (double)(left - rows[t].lost) / (double)left;
+        *arena_push(arena, curve.steps, curve.count) =
+            (struct survival_step){rows[t].time, left, rows[t].lost, survival};
+        left -= ended;
+    }
     curve.median = median_of(&curve);
     return curve;
 }
 
 /* Each time is a stratum, in which those at risk are compared. */
-struct strata_test survival_logrank(const struct survival_case *cases, const size_t *group,
-                                    size_t count, size_t groups)
+struct strata_test survival_logrank(const struct survival_row *rows, size_t times, size_t groups)
 {
     struct arena *arena = arena_new();
-    const struct member *sorted = in_order(arena, cases, group, count);
-    struct counts *at_risk = arena_array(arena, groups, sizeof *at_risk);
-    struct strata_cell *cells = NULL;
+    struct strata_cell *cells = arena_array(arena, times * groups, sizeof *cells);
     struct strata_test test;
-    size_t cell_count = 0, times = 0;
-    for (size_t i = 0; i < count; i++)
-        at_risk[group[i]].total++;
-    for (size_t j = 0; j < count; times++) {
-        size_t first = j;
-        for (; j < count && sorted[j].is.time == sorted[first].is.time; j++)
-            at_risk[sorted[j].group].lost += sorted[j].is.lost;
-        for (size_t g = 0; g < groups; g++) {
-            *arena_push(arena, cells, cell_count) = (struct strata_cell){g, times, at_risk[g]};
-            at_risk[g].lost = 0;
+    for (size_t g = 0; g < groups; g++)
+        for (size_t t = times, left = 0; t-- > 0;) {
+            const struct survival_row *row = &rows[g * times + t];
+            left += row->lost + row->censored;
+            cells[t * groups + g] = (struct strata_cell){g, t, {row->lost, left}};
         }
-        for (size_t k = first; k < j; k++)
-            at_risk[sorted[k].group].total--;
-    }
-    (void)strata_groups(cells, cell_count, groups, &test);
+    (void)strata_groups(cells, times * groups, groups, &test);
     arena_free(arena);
     return test;
 }

@@ -111,12 +111,11 @@ bool strata_groups(const struct strata_cell *cells, size_t count, size_t groups,
 
 /*
  * A vessel that was used clean, or is still clean, is censored: it was watched so long and not lost.
- * Times are of one unit (days since inoculation, say), finite and not negative. The time of a loss is
- * that of the look that saw it. At the same time losses come before censorings.
+ * The time of a loss is that of the look that saw it. At the same time losses come before censorings.
  */
-struct survival_case {
+struct survival_row { /* what ended at one time, after so many days, say */
     double time;
-    bool lost;
+    size_t lost, censored;
 };
 
 /* One time at which something happened; S holds from it until the next. */
@@ -136,19 +135,18 @@ struct survival_curve {
     double median;
 };
 
-/* Kaplan & Meier (1958, J Am Stat Assoc 53:457): S = prod (1 - d / n), in the arena. Takes count log
- * count. No cases give no steps and median INFINITY. */
-struct survival_curve survival_curve(struct arena *arena, const struct survival_case *cases,
+/* Kaplan & Meier (1958, J Am Stat Assoc 53:457): S = prod (1 - d / n), in the arena. The rows are in
+ * order of time; at some nothing may have ended. No cases give no steps and median INFINITY. */
+struct survival_curve survival_curve(struct arena *arena, const struct survival_row *rows,
                                      size_t count);
 
 /*
  * Mantel (1966, Cancer Chemother Rep 50:163), Peto & Peto (1972): at every time with a loss each
  * group is expected to lose in proportion to its vessels at risk; (O - E)' V^- (O - E) against
  * chi-square. It is strata_groups with the times as strata, and those at risk then in them.
- * `group[i]` is below `groups`.
+ * rows[g * times + t] is group g at time t.
  */
-struct strata_test survival_logrank(const struct survival_case *cases, const size_t *group,
-                                    size_t count, size_t groups);
+struct strata_test survival_logrank(const struct survival_row *rows, size_t times, size_t groups);
 
 /* ---- when did it go wrong? ---------------------------------------------------------------------- */
 

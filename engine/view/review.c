@@ -31,6 +31,7 @@ static void put_level(struct text *out, const struct dataset *dataset, size_t fa
         [FACTOR_TEMPERATURE] = "places at",
         [FACTOR_PARENT] = "starters made from",
         [FACTOR_LINE] = "the starter line",
+        [FACTOR_CHANGE] = "vessels",
     };
     const struct factor *of = &dataset->factors[factor];
     const char *label = level != LEVEL_NONE ? of->levels[level] : "not known";

@@ -9,6 +9,7 @@
 #include "bench/figures.h"
 #include "reason/reason.h"
 #include "review/statistics.h"
+#include "support/survival.h"
 
 enum { BESIDE_RUNS = 31, SOYBEAN_SIGNS = 64, SOYBEAN_DISEASES = 32, SURVIVORS = 300 };
 
@@ -174,13 +175,13 @@ static inline double do_groups(struct tables *tables)
 
 static inline double do_survival(struct tables *tables)
 {
-    struct survival_curve curve = survival_curve(tables->arena, tables->cases, SURVIVORS);
+    struct survival_curve curve = curve_of_cases(tables->arena, tables->cases, SURVIVORS);
     return curve.steps[curve.count - 1].survival;
 }
 
 static inline double do_logrank(struct tables *tables)
 {
-    return survival_logrank(tables->cases, tables->group, SURVIVORS, 3).p;
+    return logrank_of_cases(tables->cases, tables->group, SURVIVORS, 3).p;
 }
 
 static const struct statistic {

@@ -19,6 +19,7 @@
 #include "reason/siblings.h"
 #include "review/statistics.h"
 #include "support/scratch.h"
+#include "support/survival.h"
 
 enum { NUMBERS_MOST = 20000 };
 
@@ -393,7 +394,7 @@ static void compare_curve(struct comparison *c)
 
     for (size_t i = 0; i < count; i++)
         cases[i] = (struct survival_case){c->q[2 * i], c->q[2 * i + 1] > 0.0};
-    struct survival_curve curve = survival_curve(arena, cases, count);
+    struct survival_curve curve = curve_of_cases(arena, cases, count);
     assert_int_equal(c->answered, 1 + 4 * curve.count);
     near(c, 0, isinf(curve.median) ? NAN : curve.median);
     for (size_t i = 0; i < curve.count; i++) {
@@ -416,7 +417,7 @@ static void compare_logrank(struct comparison *c)
         cases[i] = (struct survival_case){c->q[1 + 3 * i], c->q[2 + 3 * i] > 0.0};
         group[i] = (size_t)c->q[3 + 3 * i];
     }
-    struct strata_test result = survival_logrank(cases, group, count, groups);
+    struct strata_test result = logrank_of_cases(cases, group, count, groups);
     near(c, 0, result.statistic);
     near(c, 1, result.p);
     assert_int_equal(result.freedom, groups - 1);

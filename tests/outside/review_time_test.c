@@ -3,6 +3,7 @@
 #include "outside/process_check.h"
 
 #include "review/statistics.h"
+#include "support/survival.h"
 
 enum { MOST = 64 };
 
@@ -18,7 +19,7 @@ static struct survival_curve curve_of(struct arena *arena, const double *times, 
 {
     struct survival_case cases[MOST];
     cases_of(times, count, cases);
-    return survival_curve(arena, cases, count);
+    return curve_of_cases(arena, cases, count);
 }
 
 struct published {
@@ -49,7 +50,7 @@ static void logrank(struct outside *check, const double *first, size_t n, const 
     cases_of(second, m, cases + n);
     for (size_t i = 0; i < n + m; i++)
         group[i] = i >= n;
-    struct strata_test result = survival_logrank(cases, group, n + m, 2);
+    struct strata_test result = logrank_of_cases(cases, group, n + m, 2);
     outside_near(check, "chi-square", result.statistic, wanted[0], 1e-9);
     outside_near(check, "p", result.p, wanted[1], 1e-9);
     assert_int_equal(result.freedom, 1);

@@ -8,6 +8,7 @@
 #include <math.h>
 
 #include "review/statistics.h"
+#include "support/survival.h"
 
 static int start(void **state)
 {
@@ -24,7 +25,7 @@ static int end(void **state)
 static struct survival_curve curve_of(struct arena *arena, const struct survival_case *cases,
                                       size_t count)
 {
-    return survival_curve(arena, cases, count);
+    return curve_of_cases(arena, cases, count);
 }
 
 static void no_vessels_give_no_steps(void **state)
@@ -86,8 +87,8 @@ static void groups_exchanged_change_nothing(void **state)
         group[i] = (i * i) % 3; /* 0 or 1: the third is empty */
         turned[i] = 2 - group[i];
     }
-    struct strata_test a = survival_logrank(cases, group, 60, 3);
-    struct strata_test b = survival_logrank(cases, turned, 60, 3);
+    struct strata_test a = logrank_of_cases(cases, group, 60, 3);
+    struct strata_test b = logrank_of_cases(cases, turned, 60, 3);
     assert_true(fabs(a.statistic - b.statistic) < 1e-10);
     assert_true(a.statistic > 0.0 && a.freedom == 1 && b.freedom == 1);
 }
@@ -97,12 +98,12 @@ static void empty_groups_cost_no_freedom(void **state)
     (void)state;
     const struct survival_case cases[] = {{1, true}, {2, true}, {3, true}, {4, false}, {5, true}};
     const size_t group[] = {0, 2, 0, 2, 2};
-    struct strata_test three = survival_logrank(cases, group, 5, 4);
+    struct strata_test three = logrank_of_cases(cases, group, 5, 4);
     assert_int_equal(three.freedom, 1);
     const struct survival_case clean[] = {{1, false}, {2, false}};
-    struct strata_test nothing = survival_logrank(clean, group, 2, 3);
+    struct strata_test nothing = logrank_of_cases(clean, group, 2, 3);
     assert_true(nothing.freedom == 0 && nothing.p == 1.0 && nothing.statistic == 0.0);
-    assert_true(survival_logrank(NULL, NULL, 0, 1).p == 1.0);
+    assert_true(logrank_of_cases(NULL, NULL, 0, 1).p == 1.0);
 }
 
 int main(void)
