@@ -182,13 +182,117 @@ static size_t word_length(const char *bytes, size_t length)
     return at;
 }
 
-/* ---- phrases as they are written --------------------------------------------------------- */
+/* ---- the trie ---------------------------------------------------------------------------- */
 
 struct element {
     enum element_kind kind;
     bool optional;
     uint32_t id;
 };
+
+static uint32_t node_new(struct reader *reader)
+{
+    struct trie *t = &reader->trie;
+    *arena_push(reader->memory, t->nodes, t->node_count) = (struct node){NO_INDEX, NO_INDEX, 0};
+    return (uint32_t)t->node_count - 1;
+}
+
+static size_t edge_slot(const struct trie *t, uint32_t node, uint32_t stem)
+{
+    uint64_t key = ((uint64_t)node << 32 | stem) + 1;
+    size_t slot = mixed(key) & (t->edge_room - 1);
+    while (t->edges[slot] && t->edges[slot] != key)
+        slot = (slot + 1) & (t->edge_room - 1);
+    return slot;
+}
+
+/* Where a word leads from a node, or 0. */
+static uint32_t word_child(const struct trie *t, uint32_t node, uint32_t stem)
+{
+    uint64_t key = mixed(((uint64_t)node << 32 | stem) + 1);
+    if (!(t->present[key / 64 % PRESENT_WORDS] >> key % 64 & 1))
+        return 0;
+    size_t slot = edge_slot(t, node, stem);
+    return t->edges[slot] ? t->edge_child[slot] : 0;
+}
+
+static void edges_grow(struct reader *reader)
+{
+    struct trie old = reader->trie, *t = &reader->trie;
+    t->edge_room = old.edge_room ? old.edge_room * 2 : 1 << 15;
+    t->edges = arena_array(reader->memory, t->edge_room, sizeof *t->edges);
+    t->edge_child = arena_array(reader->memory, t->edge_room, sizeof *t->edge_child);
+    for (size_t i = 0; i < old.edge_room; i++)
+        if (old.edges[i]) {
+            uint64_t key = old.edges[i] - 1;
+            size_t slot = edge_slot(t, (uint32_t)(key >> 32), (uint32_t)key);
+            t->edges[slot] = old.edges[i];
+            t->edge_child[slot] = old.edge_child[i];
+        }
+}
+
+/* A word that is in a list is an edge too, from LISTS and the number of the list to no node. */
+enum { LISTS = 1 << 30 };
+
+static uint32_t add_edge(struct reader *reader, uint32_t from, uint32_t stem)
+{
+    struct trie *t = &reader->trie;
+    if (2 * t->edge_count >= t->edge_room)
+        edges_grow(reader);
+    size_t slot = edge_slot(t, from, stem);
+    if (!t->edges[slot]) {
+        t->edges[slot] = ((uint64_t)from << 32 | stem) + 1;
+        uint64_t key = mixed(t->edges[slot]);
+        t->present[key / 64 % PRESENT_WORDS] |= UINT64_C(1) << key % 64;
+        t->edge_child[slot] = from < LISTS ? node_new(reader) : LISTS;
+        t->edge_count++;
+    }
+    return t->edge_child[slot];
+}
+
+static void list_stem(struct reader *reader, uint32_t list, uint32_t stem)
+{
+    if (word_child(&reader->trie, LISTS + list, stem))
+        return;
+    add_edge(reader, LISTS + list, stem);
+    *arena_push(reader->memory, reader->members, reader->member_count) =
+        (struct membership){list, reader->stems[stem].lists};
+    reader->stems[stem].lists = (uint32_t)reader->member_count - 1;
+}
+
+/* The node an element leads to, made if need be. */
+static uint32_t add_branch(struct reader *reader, uint32_t from, const struct element *element)
+{
+    struct trie *t = &reader->trie;
+    if (element->kind == ELEMENT_WORD && !element->optional)
+        return add_edge(reader, from, element->id);
+    for (uint32_t i = t->nodes[from].branches; i != NO_INDEX; i = t->branches[i].next) {
+        const struct branch *b = &t->branches[i];
+        if (b->kind == element->kind && b->id == element->id && b->optional == element->optional)
+            return b->child;
+    }
+    uint32_t child = node_new(reader);
+    *arena_push(reader->memory, t->branches, t->branch_count) = (struct branch){
+        element->kind, element->optional, element->id, child, t->nodes[from].branches};
+    t->nodes[from].branches = (uint32_t)t->branch_count - 1;
+    return child;
+}
+
+static void add_accept(struct reader *reader, uint32_t node, uint32_t phrase)
+{
+    struct trie *t = &reader->trie;
+    *arena_push(reader->memory, t->accepts, t->accept_count) =
+        (struct membership){phrase, t->nodes[node].accepts};
+    t->nodes[node].accepts = (uint32_t)t->accept_count - 1;
+}
+
+uint32_t phrase_new(struct reader *reader, const struct phrase *phrase)
+{
+    *arena_push(reader->memory, reader->phrases, reader->phrase_count) = *phrase;
+    return (uint32_t)reader->phrase_count - 1;
+}
+
+/* ---- phrases as they are written --------------------------------------------------------- */
 
 enum { ELEMENTS_MOST = 32 };
 
@@ -223,6 +327,14 @@ static void put_element(struct parse *parse, enum element_kind kind, uint32_t id
         parse->elements[parse->count++] = (struct element){.kind = kind, .id = id};
 }
 
+/* Puts a single word into a list: it is known by its stem. */
+static void list_word(struct reader *reader, uint32_t list, const char *word, size_t length)
+{
+    uint32_t index = word_add(reader, word, length, true);
+    word_learn(reader, index);
+    list_stem(reader, list, reader->lexemes[index].stem);
+}
+
 static void add_alternatives(struct parse *parse, const struct phrase *phrase, const char *source,
                              size_t length, char between)
 {
@@ -231,6 +343,8 @@ static void add_alternatives(struct parse *parse, const struct phrase *phrase, c
         size_t size = end ? (size_t)(end - source) - at : length - at;
         if (!size)
             parse_fault(parse, "a word is missing beside a '|'");
+        else if (phrase->role == ROLE_LIST && word_length(source + at, size) == size)
+            list_word(parse->reader, (uint32_t)phrase->item, source + at, size);
         else
             add_item(parse->reader, phrase, source + at, size, parse->diags, &parse->wrong);
         at += size + 1;
@@ -333,111 +447,11 @@ static void parse_elements(struct parse *parse, const char *source, size_t lengt
     }
 }
 
-/* ---- the trie ---------------------------------------------------------------------------- */
-
-static uint32_t node_new(struct reader *reader)
-{
-    struct trie *t = &reader->trie;
-    *arena_push(reader->memory, t->nodes, t->node_count) = (struct node){NO_INDEX, NO_INDEX, 0};
-    return (uint32_t)t->node_count - 1;
-}
-
-static size_t edge_slot(const struct trie *t, uint32_t node, uint32_t stem)
-{
-    uint64_t key = ((uint64_t)node << 32 | stem) + 1;
-    size_t slot = mixed(key) & (t->edge_room - 1);
-    while (t->edges[slot] && t->edges[slot] != key)
-        slot = (slot + 1) & (t->edge_room - 1);
-    return slot;
-}
-
-/* Where a word leads from a node, or 0. */
-static uint32_t word_child(const struct trie *t, uint32_t node, uint32_t stem)
-{
-    uint64_t key = mixed(((uint64_t)node << 32 | stem) + 1);
-    if (!(t->present[key / 64 % PRESENT_WORDS] >> key % 64 & 1))
-        return 0;
-    size_t slot = edge_slot(t, node, stem);
-    return t->edges[slot] ? t->edge_child[slot] : 0;
-}
-
-static void edges_grow(struct reader *reader)
-{
-    struct trie old = reader->trie, *t = &reader->trie;
-    t->edge_room = old.edge_room ? old.edge_room * 2 : 1 << 15;
-    t->edges = arena_array(reader->memory, t->edge_room, sizeof *t->edges);
-    t->edge_child = arena_array(reader->memory, t->edge_room, sizeof *t->edge_child);
-    for (size_t i = 0; i < old.edge_room; i++)
-        if (old.edges[i]) {
-            uint64_t key = old.edges[i] - 1;
-            size_t slot = edge_slot(t, (uint32_t)(key >> 32), (uint32_t)key);
-            t->edges[slot] = old.edges[i];
-            t->edge_child[slot] = old.edge_child[i];
-        }
-}
-
-/* A word that is in a list is an edge too, from LISTS and the number of the list to no node. */
-enum { LISTS = 1 << 30 };
-
-static uint32_t add_edge(struct reader *reader, uint32_t from, uint32_t stem)
-{
-    struct trie *t = &reader->trie;
-    if (2 * t->edge_count >= t->edge_room)
-        edges_grow(reader);
-    size_t slot = edge_slot(t, from, stem);
-    if (!t->edges[slot]) {
-        t->edges[slot] = ((uint64_t)from << 32 | stem) + 1;
-        uint64_t key = mixed(t->edges[slot]);
-        t->present[key / 64 % PRESENT_WORDS] |= UINT64_C(1) << key % 64;
-        t->edge_child[slot] = from < LISTS ? node_new(reader) : LISTS;
-        t->edge_count++;
-    }
-    return t->edge_child[slot];
-}
-
-/* The node an element leads to, made if need be. */
-static uint32_t add_branch(struct reader *reader, uint32_t from, const struct element *element)
-{
-    struct trie *t = &reader->trie;
-    if (element->kind == ELEMENT_WORD && !element->optional)
-        return add_edge(reader, from, element->id);
-    for (uint32_t i = t->nodes[from].branches; i != NO_INDEX; i = t->branches[i].next) {
-        const struct branch *b = &t->branches[i];
-        if (b->kind == element->kind && b->id == element->id && b->optional == element->optional)
-            return b->child;
-    }
-    uint32_t child = node_new(reader);
-    *arena_push(reader->memory, t->branches, t->branch_count) = (struct branch){
-        element->kind, element->optional, element->id, child, t->nodes[from].branches};
-    t->nodes[from].branches = (uint32_t)t->branch_count - 1;
-    return child;
-}
-
-static void add_accept(struct reader *reader, uint32_t node, uint32_t phrase)
-{
-    struct trie *t = &reader->trie;
-    *arena_push(reader->memory, t->accepts, t->accept_count) =
-        (struct membership){phrase, t->nodes[node].accepts};
-    t->nodes[node].accepts = (uint32_t)t->accept_count - 1;
-}
-
-uint32_t phrase_new(struct reader *reader, const struct phrase *phrase)
-{
-    *arena_push(reader->memory, reader->phrases, reader->phrase_count) = *phrase;
-    return (uint32_t)reader->phrase_count - 1;
-}
-
 /* A single word of a list is known by its stem; one with a role of its own plays it by itself. */
 static bool add_single(struct reader *reader, const struct phrase *phrase, uint32_t stem)
 {
     if (phrase->role == ROLE_LIST) {
-        uint32_t list = (uint32_t)phrase->item;
-        if (word_child(&reader->trie, LISTS + list, stem))
-            return true;
-        add_edge(reader, LISTS + list, stem);
-        *arena_push(reader->memory, reader->members, reader->member_count) =
-            (struct membership){list, reader->stems[stem].lists};
-        reader->stems[stem].lists = (uint32_t)reader->member_count - 1;
+        list_stem(reader, (uint32_t)phrase->item, stem);
         return true;
     }
     if (phrase->role <= ROLE_STATEMENT || phrase->role == ROLE_PATTERN)

@@ -212,6 +212,7 @@ void loader_init(struct loader *loader, struct arena *keep, const struct rules *
                               .scratch = arena_new(),
                               .rules = rules,
                               .nodes_left = DOCUMENT_MAX_NODES,
+                              .hash = FNV_START,
                               .quantity = DIM_COUNT};
 }
 
@@ -293,7 +294,6 @@ void files_find(struct loader *loader, const char *path, size_t folder)
         qsort(loader->files + first, loader->file_count - first, sizeof *loader->files, by_path);
 }
 
-/* One buffer for all files: their trees do not need it any more when the next one is read. */
 static bool read_open(struct loader *loader, struct file *file, int descriptor)
 {
     const struct position at = {.file = file->path};
@@ -319,16 +319,13 @@ static bool read_open(struct loader *loader, struct file *file, int descriptor)
                    FILES_MAX_TOTAL / 1024 / 1024);
         return false;
     }
-    if (size >= loader->buffer_size) {
-        loader->buffer_size = 2 * size + 1;
-        loader->buffer = arena_alloc(loader->scratch, loader->buffer_size);
-    }
-    ssize_t length = filing_read(descriptor, loader->buffer, size);
+    file->bytes = arena_room(loader->keep, size + 2, 1);
+    ssize_t length = filing_read(descriptor, file->bytes, size);
     if (length < 0) {
         unreadable(loader, file->path);
         return false;
     }
-    file->bytes = loader->buffer;
+    memcpy(file->bytes + length, "\n", 2);
     file->length = (size_t)length;
     loader->total += (size_t)length;
     return true;
@@ -363,20 +360,23 @@ static struct position place_of(const struct file *file, size_t offset)
 }
 
 /* Whether the file is UTF-8 without control characters; told, with its place, if not. */
-static bool is_text(struct loader *loader, const struct file *file)
+static bool is_text(struct loader *loader, struct file *file)
 {
     enum { BLOCK = 64 };
     size_t valid = utf8_valid_prefix(file->bytes, file->length);
+    unsigned all = 0;
     for (size_t i = 0; i < valid; i++) {
         for (unsigned odd = 0; i + BLOCK < valid; i += BLOCK) { /* nearly all blocks are fine */
             for (size_t k = 0; k < BLOCK; k++) {
                 unsigned char byte = (unsigned char)file->bytes[i + k];
                 odd |= (unsigned)((byte < ' ') & (byte != '\n')) | (unsigned)(byte == 0x7F);
+                all |= byte;
             }
             if (odd)
                 break;
         }
         unsigned char byte = (unsigned char)file->bytes[i];
+        all |= byte;
         /* Of the ASCII controls YAML 1.1 (5.1) allows the line ends and tabs. */
         if ((byte >= ' ' && byte != 0x7F) || byte == '\n' || byte == '\r' || byte == '\t')
             continue;
@@ -388,6 +388,7 @@ static bool is_text(struct loader *loader, const struct file *file)
         load_error(loader, place_of(file, valid),
                    "byte 0x%02X is not UTF-8 here; save the file as UTF-8",
                    (unsigned)(unsigned char)file->bytes[valid]);
+    file->ascii = all < 0x80;
     return valid == file->length;
 }
 
@@ -441,8 +442,7 @@ static void syntax_error(struct loader *loader, const yaml_parser_t *parser,
 /* Texts are copied at once; no event outlives its node. */
 
 enum {
-    SHORT_TEXT = 31, /* bytes: ids, words of the scale, marks */
-    FEW_KEYS = 16,   /* of a mapping: compared one by one */
+    FEW_KEYS = 16, /* of a mapping: compared one by one */
 };
 
 struct anchor {
@@ -468,7 +468,7 @@ struct position node_at(const struct node *node)
 const struct node *node_entry(const struct node *map, const char *key)
 {
     const struct node *entry = map->kind == NODE_MAP ? map->first : NULL;
-    while (entry && strcmp(entry->key->text, key) != 0)
+    while (entry && (entry->key->text[0] != key[0] || strcmp(entry->key->text, key) != 0))
         entry = entry->next;
     return entry;
 }
@@ -553,25 +553,6 @@ static void refuse_tag(struct reading *reading, const yaml_char_t *tag, const st
                    load_quote(reading->loader, (const char *)tag));
 }
 
-void document_text(struct loader *loader, struct node *node, const char *value, size_t length)
-{
-    /* One copy for all that are short and alike. */
-    char name[SHORT_TEXT + 1];
-    if (length > SHORT_TEXT) {
-        node->text = arena_copy(loader->keep, value, length);
-        return;
-    }
-    memcpy(name, value, length);
-    name[length] = '\0';
-    int known = names_find(&loader->texts, name);
-    if (known == RULES_NONE) {
-        node->text = arena_copy(loader->keep, name, length);
-        names_add(&loader->texts, node->text, loader->scratch, NULL);
-    } else {
-        node->text = loader->texts.list[known];
-    }
-}
-
 static void read_scalar(struct reading *reading, struct node *node, const yaml_event_t *event)
 {
     const char *value = (const char *)event->data.scalar.value;
@@ -581,7 +562,7 @@ static void read_scalar(struct reading *reading, struct node *node, const yaml_e
         node_error(reading->loader, node, "the text holds a NUL character; take it out");
         length = strlen(value);
     }
-    document_text(reading->loader, node, value, length);
+    node->text = arena_copy(reading->loader->keep, value, length);
     node->quoted = event->data.scalar.style != YAML_PLAIN_SCALAR_STYLE;
     anchor_set(reading, event->data.scalar.anchor, node, 1);
 }
@@ -715,6 +696,19 @@ static const struct node *read_document(struct reading *reading)
     return reading->stopped ? NULL : root;
 }
 
+/* FNV-1a, eight bytes at a time. */
+static uint64_t file_hash(uint64_t hash, const struct file *file)
+{
+    uint64_t word = 0;
+    size_t at = 0;
+    for (; file->length - at >= sizeof word; at += sizeof word) {
+        memcpy(&word, file->bytes + at, sizeof word);
+        hash = (hash ^ word) * UINT64_C(0x100000001b3);
+        hash ^= hash >> 32;
+    }
+    return fnv_hash(hash, file->bytes + at, file->length - at);
+}
+
 const struct node *document_read(struct loader *loader, struct file *file)
 {
     if (!file_read(loader, file) || !is_text(loader, file))
@@ -722,8 +716,9 @@ const struct node *document_read(struct loader *loader, struct file *file)
     /* A byte order mark is let pass: editors write it unasked. */
     size_t skip = file->length >= 3 && !memcmp(file->bytes, "\xEF\xBB\xBF", 3) ? 3 : 0;
     struct reading reading = {.file = file, .loader = loader};
+    loader->hash = file_hash(loader->hash, file);
     const struct node *plain = loader->by_library ? NULL : plain_read(loader, file, skip);
-    if (plain)
+    if (plain || (!loader->by_library && !file_read(loader, file)))
         return plain;
     if (!yaml_parser_initialize(&reading.parser))
         memory_exhausted();

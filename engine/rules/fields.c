@@ -30,18 +30,20 @@ static const char *joined(struct loader *loader, const char *const *names, size_
 
 /* ---- mappings -------------------------------------------------------------------------------- */
 
-static void refuse_key(struct loader *loader, const struct shape *shape, const struct node *key)
+/* The number of the field with this key; told, and the count of fields, when it may not stand there. */
+static size_t field_of(struct loader *loader, const struct shape *shape, const struct node *key)
 {
     const char *names[MOST_NAMES];
     for (size_t i = 0; i < shape->count; i++) {
         names[i] = shape->fields[i].key;
-        if (!strcmp(names[i], key->text))
-            return; /* it may stand */
+        if (names[i][0] == key->text[0] && !strcmp(names[i], key->text))
+            return i;
     }
     const char *all =
         arena_format(loader->scratch, "; it may hold %s", joined(loader, names, shape->count));
     node_error(loader, key, "unknown key '%s' in %s%s", load_quote(loader, key->text), shape->what,
                load_suggest(loader, key->text, names, shape->count, all));
+    return shape->count;
 }
 
 void shape_clear(const struct shape *shape, void *item)
@@ -63,11 +65,12 @@ void shape_read(struct loader *loader, const struct shape *shape, const struct n
                    node_kind_name(map->kind));
         return;
     }
+    const struct node *values[MOST_NAMES + 1] = {NULL};
     for (const struct node *entry = map->first; entry; entry = entry->next)
-        refuse_key(loader, shape, entry->key);
+        values[field_of(loader, shape, entry->key)] = entry;
     for (size_t i = 0; i < shape->count; i++) {
         const struct field *field = &shape->fields[i];
-        const struct node *value = node_entry(map, field->key);
+        const struct node *value = values[i];
         if (value && field->read)
             field->read(loader, field, value, item);
         else if (!value && field->required)

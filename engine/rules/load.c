@@ -381,7 +381,6 @@ static void check_rules(struct loader *loader)
 /* Reads every file, whatever is wrong with the others. False when what is read is not the whole. */
 static bool read_files(struct loader *loader)
 {
-    uint64_t hash = FNV_START;
     bool whole = true;
     for (size_t i = 0; i < loader->file_count; i++) {
         struct file *file = &loader->files[i];
@@ -394,9 +393,9 @@ static bool read_files(struct loader *loader)
         else if (!root)
             load_warning(loader, (struct position){file->path, 1, 1},
                          "the file says nothing; put back what stood in it, or remove it");
-        hash = fnv_hash(hash, file->bytes ? file->bytes : "", file->length);
     }
-    snprintf(loader->made->hash, sizeof loader->made->hash, "%016llx", (unsigned long long)hash);
+    snprintf(loader->made->hash, sizeof loader->made->hash, "%016llx",
+             (unsigned long long)loader->hash);
     return whole;
 }
 

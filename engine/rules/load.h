@@ -95,8 +95,10 @@ enum {
 struct file {
     const char *path;  /* as the user named it; outlives the load */
     size_t folder;     /* which of the folders it was found in */
-    const char *bytes; /* until the next one is read */
+    char *bytes;       /* a line end behind them; plain_read puts NULs into them */
     size_t length;
+    bool ascii; /* all of them */
+    bool plain; /* plain_read has read it */
 };
 
 /*
@@ -139,11 +141,9 @@ void files_find(struct loader *loader, const char *path, size_t folder);
  */
 const struct node *document_read(struct loader *loader, struct file *file);
 
-/* The same from the plain part of YAML, `skip` bytes left out; NULL when there is more to the file than that, or
- * anything wrong with it. Tells nothing. */
-const struct node *plain_read(struct loader *loader, const struct file *file, size_t skip);
-/* Gives a NODE_TEXT its text, copied. */
-void document_text(struct loader *loader, struct node *node, const char *value, size_t length);
+/* The same from the plain part of YAML, `skip` bytes left out; NULL when there is more to the file than that,
+ * or anything wrong with it. Tells nothing. Texts stay in the bytes of the file, which are changed. */
+const struct node *plain_read(struct loader *loader, struct file *file, size_t skip);
 /* Whether a mapping has the key already. `keys` is filled once there are too many to compare. */
 bool document_repeats(struct loader *loader, const struct node *map, struct names *keys,
                       const char *key);
@@ -186,10 +186,8 @@ struct loader {
 
     struct file *files;
     size_t file_count;
-    size_t total; /* bytes of all read so far */
-    char *buffer; /* of the file read last */
-    size_t buffer_size;
-    struct names texts; /* short ones, which files repeat without end */
+    size_t total;  /* bytes of all read so far */
+    uint64_t hash; /* of these */
     size_t nodes_left;
     bool by_library; /* read nothing by plain_read: for tests */
 

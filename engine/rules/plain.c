@@ -15,27 +15,26 @@
 
 enum { KEY_MOST = 1000 }; /* bytes: libyaml looks no farther for the colon */
 
+/*
+ * Texts stay where they are in the bytes of the file, and a NUL is put behind each as soon as what stood
+ * there has been read. Behind the last byte stands a line end.
+ */
 struct plain {
     struct loader *loader;
     const struct file *file;
-    const char *at, *end;
-    const char *line;    /* where this line begins */
-    uint32_t number;     /* of the line */
-    const char *counted; /* on this line up to here there are so many characters: */
+    char *at, *end;
+    char *line;      /* where this line begins */
+    uint32_t number; /* of the line */
+    char *text_end;  /* of the last text, still to be marked; or NULL */
+    char *counted;   /* on this line up to here there are so many characters: */
     size_t points;
-    bool lost; /* what stands here is not plain */
+    bool lost;       /* what stands here is not plain */
 };
 
 static struct node *lose(struct plain *p)
 {
     p->lost = true;
     return NULL;
-}
-
-/* The byte `ahead`; the end of the file is as good as a line's. */
-static char look(const struct plain *p, size_t ahead)
-{
-    return (size_t)(p->end - p->at) > ahead ? p->at[ahead] : '\n';
 }
 
 static bool ends_word(char c)
@@ -48,40 +47,37 @@ static size_t column(const struct plain *p)
     return (size_t)(p->at - p->line);
 }
 
-static void skip_spaces(struct plain *p)
+static void mark_text(struct plain *p)
 {
-    while (p->at < p->end && *p->at == ' ')
-        p->at++;
+    if (p->text_end)
+        *p->text_end = '\0';
+    p->text_end = NULL;
 }
 
 /* To the end of the line, if nothing but a comment is left on it. */
 static bool at_line_end(struct plain *p)
 {
-    bool space = p->at == p->line || p->at[-1] == ' ';
-    skip_spaces(p);
-    space = space || p->at[-1] == ' ';
-    if (look(p, 0) == '#' && space) {
-        const char *stop = memchr(p->at, '\n', (size_t)(p->end - p->at));
-        p->at = stop ? stop : p->end;
-    }
-    return look(p, 0) == '\n';
+    while (*p->at == ' ')
+        p->at++;
+    if (*p->at == '#' && (p->at == p->line || p->at[-1] == ' '))
+        p->at += strcspn(p->at, "\n");
+    return *p->at == '\n';
 }
 
 /* From the end of a line to the next thing that is no comment. False at the end of the file. */
 static bool next_thing(struct plain *p)
 {
-    while (p->at < p->end && at_line_end(p)) {
+    while (at_line_end(p)) {
         if (p->at == p->end)
             return false;
         p->line = ++p->at;
         p->number++;
-        size_t left = (size_t)(p->end - p->at);
-        if (left >= 3 && (!memcmp(p->at, "---", 3) || !memcmp(p->at, "...", 3))) {
+        if (!strncmp(p->at, "---", 3) || !strncmp(p->at, "...", 3)) {
             lose(p);
             return false;
         }
     }
-    return p->at < p->end;
+    return true;
 }
 
 static struct node *node_here(struct plain *p, enum node_kind kind)
@@ -90,13 +86,14 @@ static struct node *node_here(struct plain *p, enum node_kind kind)
     if (loader->nodes_left == 0)
         return lose(p);
     loader->nodes_left--;
-    struct node *node = arena_alloc(loader->scratch, sizeof *node);
-    if (p->counted < p->line || p->counted > p->at) {
-        p->counted = p->line;
-        p->points = 0;
+    if (p->file->ascii || p->counted < p->line) {
+        p->counted = p->file->ascii ? p->at : p->line;
+        p->points = (size_t)(p->counted - p->line);
     }
     for (; p->counted < p->at; p->counted++)
         p->points += ((unsigned char)*p->counted & 0xC0) != 0x80;
+    mark_text(p);
+    struct node *node = arena_room(loader->scratch, 1, sizeof *node);
     *node = (struct node){.kind = (uint8_t)kind,
                           .file = p->file->path,
                           .line = p->number,
@@ -120,65 +117,64 @@ static void append(struct node *parent, struct node **last, struct node *child)
 static struct node *quoted(struct plain *p)
 {
     struct node *node = node_here(p, NODE_TEXT);
-    const char quote = *p->at++, *start = p->at;
-    struct text text;
+    const char quote = *p->at;
+    char *start = ++p->at, *copy = NULL;
+    size_t doubled = 0;
     if (!node)
         return NULL;
-    text_init(&text);
-    for (;; p->at++) {
-        char c = look(p, 0);
-        if (c == '\n' || (c == '\\' && quote == '"')) {
-            text_release(&text);
+    for (;; p->at += 2, doubled++) {
+        p->at += strcspn(p->at, quote == '"' ? "\"\\\n" : "'\n");
+        if (*p->at != quote)
             return lose(p);
-        }
-        if (c != quote)
-            continue;
-        text_add(&text, start, (size_t)(p->at - start));
-        if (quote == '"' || look(p, 1) != '\'')
+        if (quote == '"' || p->at[1] != '\'')
             break;
-        start = ++p->at; /* of two the second stays */
     }
-    p->at++;
-    document_text(p->loader, node, text.bytes, text.length);
+    node->text = start;
     node->quoted = true;
-    text_release(&text);
+    p->text_end = p->at++;
+    if (doubled) { /* of two the second stays */
+        node->text = copy = arena_room(p->loader->keep, (size_t)(p->text_end - start) + 1, 1);
+        for (; start < p->text_end; start += 1 + (*start == '\''))
+            *copy++ = *start;
+        *copy = '\0';
+    }
     return node;
 }
 
-/* Bare: up to what ends it, which is left standing. `ends` are the signs that do so in brackets. */
-static struct node *bare(struct plain *p, const char *ends)
+/* Bare: up to what ends it, which is left standing. In brackets more does. */
+static struct node *bare(struct plain *p, bool inside)
 {
-    const char *start = p->at;
-    char first = look(p, 0);
-    if (strchr("&*!|>%@`\"'#,[]{}", first) || (strchr("-?:", first) && ends_word(look(p, 1))) ||
-        (*ends && strchr("?:", first)))
+    char *start = p->at, first = *start;
+    if (strchr("&*!|>%@`\"'#,[]{}", first) || (strchr("-?:", first) && ends_word(start[1])) ||
+        (inside && strchr("?:", first)))
         return lose(p);
     struct node *node = node_here(p, NODE_TEXT);
-    const char *behind = p->at;
-    for (char c; node && (c = look(p, 0)) != '\n'; p->at++) {
-        if ((c >= 'a' && c <= 'z') || c == '_' || (c >= '0' && c <= '9') ||
-            (c >= 'A' && c <= 'Z')) { /* most are, and none means anything */
-            behind = p->at + 1;
+    if (!node)
+        return NULL;
+    for (;; p->at++) {
+        p->at += strcspn(p->at, inside ? ":#?,[]{}\n" : ":#\n");
+        char c = *p->at, next = p->at[1];
+        if (c == ':' && !ends_word(next) && !(inside && strchr(",?[]{}", next)))
             continue;
-        }
-        if (c == ':' && (ends_word(look(p, 1)) || (*ends && strchr(",?[]{}", look(p, 1)))))
-            break;
-        if (*ends && c == '?')
+        if (c == '#' && p->at[-1] != ' ')
+            continue;
+        if (c == '?')
             return lose(p);
-        if ((c == '#' && p->at[-1] == ' ') || (*ends && strchr(ends, c)))
-            break;
-        if (c != ' ')
-            behind = p->at + 1;
+        break;
     }
-    if (!node || behind == start)
+    char *behind = p->at;
+    while (behind > start && behind[-1] == ' ')
+        behind--;
+    if (behind == start)
         return lose(p);
-    document_text(p->loader, node, start, (size_t)(behind - start));
+    node->text = start;
+    p->text_end = behind;
     return node;
 }
 
-static struct node *text_here(struct plain *p, const char *ends)
+static struct node *text_here(struct plain *p, bool inside)
 {
-    return look(p, 0) == '"' || look(p, 0) == '\'' ? quoted(p) : bare(p, ends);
+    return *p->at == '"' || *p->at == '\'' ? quoted(p) : bare(p, inside);
 }
 
 /* ">-": the lines that stand deeper than `indent`, as one. */
@@ -188,35 +184,32 @@ static struct node *folded(struct plain *p, size_t indent)
     struct text text;
     size_t depth = 0;
     p->at += 2;
-    if (!node || look(p, 0) != '\n' || p->at == p->end)
+    if (!node || *p->at != '\n' || p->at == p->end)
         return lose(p);
     text_init(&text);
     for (;;) {
-        const char *line = p->at + 1;
+        char *line = p->at + 1;
         size_t spaces = 0;
-        while (line + spaces < p->end && line[spaces] == ' ')
+        while (line < p->end && line[spaces] == ' ')
             spaces++;
-        if (line + spaces == p->end || line[spaces] == '\n' || spaces <= indent)
+        if (line >= p->end || line[spaces] == '\n' || spaces <= indent)
             break;
         depth = depth ? depth : spaces;
         if (spaces != depth)
             lose(p);
-        const char *stop = memchr(line, '\n', (size_t)(p->end - line));
-        stop = stop ? stop : p->end;
-        text_puts(&text, text.length ? " " : "");
-        text_add(&text, line + spaces, (size_t)(stop - line) - spaces);
         p->line = line;
-        p->at = stop;
+        p->at = line + spaces + strcspn(line + spaces, "\n");
         p->number++;
-        if (stop[-1] == ' ')
+        text_puts(&text, text.length ? " " : "");
+        text_add(&text, line + spaces, (size_t)(p->at - line) - spaces);
+        if (p->at[-1] == ' ')
             lose(p); /* spaces at the end of a line stay */
-        if (stop == p->end)
+        if (p->at == p->end)
             break;
     }
     if (text.length == 0)
         lose(p);
-    if (!p->lost)
-        document_text(p->loader, node, text.bytes, text.length);
+    node->text = arena_copy(p->loader->keep, text.bytes, text.length);
     node->quoted = true;
     text_release(&text);
     return p->lost ? NULL : node;
@@ -226,21 +219,19 @@ static struct node *folded(struct plain *p, size_t indent)
 static void go_on(struct plain *p, size_t indent, struct node *node)
 {
     struct text text;
-    size_t first = 0;
+    size_t first = (size_t)(p->text_end - node->text);
     text_init(&text);
+    text_add(&text, node->text, first);
     while (p->at < p->end) {
-        const char *line = p->at + 1, *stop = memchr(line, '\n', (size_t)(p->end - line));
-        size_t spaces = 0, length = (size_t)((stop ? stop : p->end) - line);
+        char *line = p->at + 1;
+        size_t spaces = 0, length = line < p->end ? strcspn(line, "\n") : 0;
         while (spaces < length && line[spaces] == ' ')
             spaces++;
         if (spaces == length || spaces <= indent || line[spaces] == '#')
             break;
-        if (first == 0)
-            text_puts(&text, node->text);
-        first = text.length;
         text_puts(&text, " ");
         for (size_t i = spaces; i < length; i++)
-            if ((line[i] == ':' && (i + 1 == length || line[i + 1] == ' ')) ||
+            if ((line[i] == ':' && ends_word(line[i + 1])) ||
                 (line[i] == '#' && line[i - 1] == ' '))
                 lose(p);
         p->line = line;
@@ -250,8 +241,10 @@ static void go_on(struct plain *p, size_t indent, struct node *node)
             length--;
         text_add(&text, line + spaces, length - spaces);
     }
-    if (text.length > first)
-        document_text(p->loader, node, text.bytes, text.length);
+    if (text.length > first) {
+        node->text = arena_copy(p->loader->keep, text.bytes, text.length);
+        p->text_end = NULL;
+    }
     text_release(&text);
 }
 
@@ -259,21 +252,23 @@ static void go_on(struct plain *p, size_t indent, struct node *node)
 
 /* A key, its colon behind it, within so many bytes of its line. */
 static struct node *key_here(struct plain *p, const struct node *map, struct names *keys,
-                             const char *ends)
+                             bool inside)
 {
     const char *start = p->at;
-    struct node *key = text_here(p, ends);
-    if (!key || look(p, 0) != ':' || !ends_word(look(p, 1)) || p->at - start > KEY_MOST ||
-        (!key->quoted && p->at[-1] == ' ') || !strcmp(key->text, "<<") ||
-        document_repeats(p->loader, map, keys, key->text))
+    struct node *key = text_here(p, inside);
+    if (!key || *p->at != ':' || !ends_word(p->at[1]) || p->at - start > KEY_MOST ||
+        (!key->quoted && p->at[-1] == ' '))
         return lose(p);
     p->at++;
+    mark_text(p);
+    if (!strcmp(key->text, "<<") || document_repeats(p->loader, map, keys, key->text))
+        return lose(p);
     return key;
 }
 
 static struct node *in_brackets(struct plain *p, unsigned depth)
 {
-    bool map = look(p, 0) == '{';
+    bool map = *p->at == '{';
     char close = map ? '}' : ']';
     struct node *node = node_here(p, map ? NODE_MAP : NODE_LIST), *last = NULL;
     struct names keys = {0};
@@ -284,24 +279,24 @@ static struct node *in_brackets(struct plain *p, unsigned depth)
         const struct node *key = NULL;
         if (at_line_end(p) && !next_thing(p))
             return lose(p);
-        if (look(p, 0) == close)
+        if (*p->at == close)
             break;
-        if (map && !(key = key_here(p, node, &keys, ",[]{}")))
+        if (map && !(key = key_here(p, node, &keys, true)))
             return NULL;
         if (map && at_line_end(p) && !next_thing(p))
             return lose(p);
-        char c = look(p, 0);
+        char c = *p->at;
         struct node *child =
-            c == '[' || c == '{' ? in_brackets(p, depth + 1) : text_here(p, ",[]{}");
+            c == '[' || c == '{' ? in_brackets(p, depth + 1) : text_here(p, true);
         if (!child)
             return NULL;
         child->key = key;
         append(node, &last, child);
         if (at_line_end(p) && !next_thing(p))
             return lose(p);
-        if (look(p, 0) == close)
+        if (*p->at == close)
             break;
-        if (look(p, 0) != ',')
+        if (*p->at != ',')
             return lose(p);
         p->at++;
     }
@@ -311,25 +306,25 @@ static struct node *in_brackets(struct plain *p, unsigned depth)
 
 static bool at_dash(const struct plain *p)
 {
-    return look(p, 0) == '-' && ends_word(look(p, 1));
+    return *p->at == '-' && ends_word(p->at[1]);
 }
 
 /* Whether a key begins here: a text with a colon behind it on the same line. */
 static bool at_key(const struct plain *p)
 {
-    const char *stop = memchr(p->at, '\n', (size_t)(p->end - p->at));
-    const char *at = p->at, *end = stop ? stop : p->end;
-    if (look(p, 0) == '[' || look(p, 0) == '{')
+    const char *at = p->at;
+    if (*at == '[' || *at == '{')
         return false;
-    if (look(p, 0) == '"' || look(p, 0) == '\'') {
-        const char *close = memchr(at + 1, *at, (size_t)(end - at) - 1);
-        at = close ? close + 1 : end;
-        return at < end && *at == ':';
+    if (*at == '"' || *at == '\'') {
+        const char close[] = {*at, '\n', '\0'};
+        at += 1 + strcspn(at + 1, close);
+        return *at != '\n' && at[1] == ':';
     }
-    while ((at = memchr(at, ':', (size_t)(end - at))) != NULL)
-        if (++at == end || *at == ' ')
-            return true;
-    return false;
+    for (;; at++) {
+        at += strcspn(at, ":\n");
+        if (*at == '\n' || ends_word(at[1]))
+            return *at == ':';
+    }
 }
 
 static struct node *by_indent(struct plain *p, size_t indent, unsigned depth);
@@ -346,13 +341,13 @@ static struct node *value_behind(struct plain *p, size_t indent, bool dash, unsi
     }
     if (dash && (at_dash(p) || at_key(p)))
         return by_indent(p, column(p), depth);
-    if (look(p, 0) == '>' && look(p, 1) == '-')
+    if (*p->at == '>' && p->at[1] == '-')
         node = folded(p, indent);
-    else if (look(p, 0) == '[' || look(p, 0) == '{')
+    else if (*p->at == '[' || *p->at == '{')
         node = in_brackets(p, depth);
     else
-        node = text_here(p, "");
-    if (node && node->kind == NODE_TEXT && !node->quoted && look(p, 0) == '\n')
+        node = text_here(p, false);
+    if (node && node->kind == NODE_TEXT && !node->quoted && *p->at == '\n')
         go_on(p, indent, node);
     if (!node || !at_line_end(p) || (next_thing(p) && column(p) > indent)) /* the text goes on */
         return lose(p);
@@ -372,7 +367,7 @@ static struct node *by_indent(struct plain *p, size_t indent, unsigned depth)
         const struct node *key = NULL;
         if (list)
             p->at++;
-        else if (!(key = key_here(p, node, &keys, "")))
+        else if (!(key = key_here(p, node, &keys, false)))
             return NULL;
         struct node *child = value_behind(p, indent, list, depth + 1);
         if (!child)
@@ -398,22 +393,24 @@ static bool has_odd_signs(const char *bytes, size_t length)
     return false;
 }
 
-const struct node *plain_read(struct loader *loader, const struct file *file, size_t skip)
+const struct node *plain_read(struct loader *loader, struct file *file, size_t skip)
 {
     struct plain p = {.loader = loader,
                       .file = file,
                       .at = file->bytes + skip,
                       .end = file->bytes + file->length,
                       .line = file->bytes + skip,
+                      .counted = file->bytes + skip,
                       .number = 1};
     size_t left = loader->nodes_left, length = file->length - skip;
-    if (has_odd_signs(p.at, length) ||
-        (length >= 3 && (!memcmp(p.at, "---", 3) || !memcmp(p.at, "...", 3))))
+    if (has_odd_signs(p.at, length) || !strncmp(p.at, "---", 3) || !strncmp(p.at, "...", 3))
         return NULL;
     const struct node *root = next_thing(&p) && column(&p) == 0 && !at_dash(&p) && at_key(&p)
                                   ? by_indent(&p, 0, 0)
                                   : NULL;
-    if (root && p.at == p.end && !p.lost)
+    mark_text(&p);
+    file->plain = root && p.at == p.end && !p.lost;
+    if (file->plain)
         return root;
     loader->nodes_left = left;
     return NULL;

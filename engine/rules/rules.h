@@ -639,7 +639,7 @@ struct rules {
     size_t folder_count;
     const char *name;
     const char *version;
-    char hash[17]; /* of all files read, for records: a 64-bit FNV-1a in hex, and NUL */
+    char hash[17]; /* of all files read, for records: 64 bits in hex, and NUL */
     const struct source *sources;
     size_t source_count;
     const struct group *groups;

@@ -88,7 +88,7 @@ static void test_nothing_keeps_what_is_contaminated(void **state)
     bool bounded = false;
     for (size_t i = 0; i < rules->decision.floor_count; i++) {
         const struct floor_rule *rule = &rules->decision.floors[i];
-        bounded = bounded || (rule->forbids_keep && !rule->when.count && !rule->unless.count &&
+        bounded = bounded || (rule->forbids_keep && !rule->when.count && !rule->unless_count &&
                               rule->contaminated_above <= 0.1);
     }
     assert_true(bounded);
