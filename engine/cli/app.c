@@ -301,6 +301,15 @@ static void *compile_tables(void *context)
     return NULL;
 }
 
+enum status app_read_words(struct app *app, struct words *words, const char *table)
+{
+    enum status status = STATUS_OK;
+    for (size_t i = 0; i < app->rules->folder_count && status == STATUS_OK; i++)
+        status = words_read(words, arena_format(app->arena, "%s/%s", app->rules->folders[i], table),
+                            app->diags);
+    return status;
+}
+
 enum status app_load(struct app *app, const char *const *more, size_t more_count)
 {
     enum status status = load_rules(app, more, more_count);
@@ -316,11 +325,8 @@ enum status app_load(struct app *app, const char *const *more, size_t more_count
     if (app->reader == NULL)
         return STATUS_DATA;
     app->triage = triage_new(app->rules, app->reader, app->reasoner);
-    app->words = words_new(app->rules);
-    for (size_t i = 0; i < app->rules->folder_count && status == STATUS_OK; i++)
-        status =
-            words_read(app->words, arena_format(app->arena, "%s/words.tsv", app->rules->folders[i]),
-                       app->diags);
+    app->words = words_new(app->rules, LABELS_FINDINGS);
+    status = app_read_words(app, app->words, "words.tsv");
     triage_weigh_words(app->triage, app->words);
     return status;
 }

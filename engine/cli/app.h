@@ -87,8 +87,8 @@ struct given {
     size_t limit, skip, least;
     int state, fate, paper, labels, remind, keep;
     enum record table;
-    bool all, apply, cut, demo, details, dry_run, even_if_worse, explain, fit, force, fresh, guess,
-        lines, no_input, partly, sheet, sure, undo, without_siblings;
+    bool all, apply, causes, cut, demo, details, dry_run, even_if_worse, explain, fit, force, fresh,
+        guess, lines, no_input, partly, sheet, sure, undo, without_siblings;
 };
 #define GIVEN(member) .target = offsetof(struct given, member)
 
@@ -316,6 +316,8 @@ enum status app_json_line(struct app *app, json_t *json);
  * reasoner and triage. The folders of `more`, if not NULL, are read last.
  */
 enum status app_load(struct app *app, const char *const *more, size_t more_count);
+/* Reads a table of words, by its name, from every folder of rules that has one. */
+enum status app_read_words(struct app *app, struct words *words, const char *table);
 /* Frees them. */
 void app_release_rules(struct app *app);
 /* Takes app->temporary away, and the folder that it is alone in. At the end of a command it is done

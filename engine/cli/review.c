@@ -90,6 +90,37 @@ static enum status tell_account(struct app *app, struct review_account *account)
     return app_flush(app);
 }
 
+/* A batch that is being told. */
+struct telling {
+    struct words *words; /* of accounts */
+    double *told;
+    struct text text;
+    struct review_account account;
+};
+
+static void telling_begin(struct app *app, struct telling *telling)
+{
+    *telling = (struct telling){
+        .words = words_new(app->rules, LABELS_CAUSES),
+        .told = arena_array(app->arena, app->rules->cause_count, sizeof *telling->told)};
+    telling->account.told = telling->told;
+    text_init(&telling->text);
+    app_must(app, app_read_words(app, telling->words, "cause-words.tsv"));
+}
+
+static void telling_hear(struct telling *telling, const char *words)
+{
+    account_count(words, strlen(words), &telling->account);
+    text_printf(&telling->text, "%s\n", words);
+    words_weigh(telling->words, telling->text.bytes, telling->text.length, telling->told, NULL, 0);
+}
+
+static void telling_end(struct telling *telling)
+{
+    text_release(&telling->text);
+    words_free(telling->words);
+}
+
 /* Asks what happened and then what tells most, at most so many questions in all. */
 static enum status converse(struct app *app, struct lines *lines)
 {
@@ -98,8 +129,11 @@ static enum status converse(struct app *app, struct lines *lines)
         "How many did you lose, of how many? What do the lost ones look like, and what was done?",
         "How many were lost, of how many?"};
     bool *asked = arena_array(app->arena, app->rules->observable_count, sizeof *asked);
-    struct review_account account = {.counts = {0, 0}};
+    struct telling telling;
+    struct review_account *account = &telling.account;
     bool there = true;
+
+    telling_begin(app, &telling);
 
     screen_say(
         &app->out, 0, 0, ROLE_PLAIN,
@@ -109,9 +143,9 @@ static enum status converse(struct app *app, struct lines *lines)
     for (size_t put = 0; there && put < QUESTIONS; put++) {
         const struct observable *about = NULL;
         int next = RULES_NONE;
-        if (put >= sizeof open / sizeof *open || account.counts.total > 0) {
-            app_must(app, account_judge(app->triage, app->reasoner, app->arena, &account));
-            next = account_next(app->triage, app->reasoner, &account, asked);
+        if (put >= sizeof open / sizeof *open || account->counts.total > 0) {
+            app_must(app, account_judge(app->triage, app->reasoner, app->arena, account));
+            next = account_next(app->triage, app->reasoner, account, asked);
             if (next == RULES_NONE)
                 break;
             about = &app->rules->observables[next];
@@ -119,7 +153,7 @@ static enum status converse(struct app *app, struct lines *lines)
         char *answer = ask(app, lines, about != NULL ? about->ask : open[put], about);
         there = answer != NULL;
         if (there && line_trim(answer)[0] != '\0') {
-            account_count(answer, strlen(answer), &account);
+            telling_hear(&telling, answer);
             if ((about != NULL
                      ? triage_answer(app->triage, (size_t)next, answer, app->diags)
                      : triage_tell(app->triage, answer, strlen(answer), app->diags)) != STATUS_OK)
@@ -129,23 +163,26 @@ static enum status converse(struct app *app, struct lines *lines)
     }
     lines_close(lines);
     screen_blank(&app->out);
-    return tell_account(app, &account);
+    telling_end(&telling);
+    return tell_account(app, account);
 }
 
 static enum status review_words(struct app *app)
 {
-    struct review_account account = {.counts = {0, 0}};
+    struct telling telling;
     const char *words = arena_join(app->arena, app->operands, app->operand_count);
     const struct fact *facts = NULL;
-    account_count(words, strlen(words), &account);
+    telling_begin(app, &telling);
+    telling_hear(&telling, words);
+    telling_end(&telling);
     app_must(app, triage_tell(app->triage, words, strlen(words), app->diags));
-    if (account.counts.total == 0 && triage_facts(app->triage, &facts) == 0)
+    if (telling.account.counts.total == 0 && triage_facts(app->triage, &facts) == 0)
         app_stop(
             app,
             "nothing in '%s' is a batch or tells of one; say how many were lost, and what they "
             "look like; a table is given as --csv %s",
             app->operands[0], app->operands[0]);
-    return tell_account(app, &account);
+    return tell_account(app, &telling.account);
 }
 
 /* Leaves of the dataset the batch that the operands name; false when they name none. */

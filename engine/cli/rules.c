@@ -205,12 +205,16 @@ static enum status run_test(struct app *app)
 static const struct option words_options[] = {
     {"least", "N", "leave out words in fewer than N texts; else 2", OPTION_COUNT, GIVEN(least),
      .low = 1, .high = 1000, .usual = 2},
+    {"causes", NULL, "count for the causes of bad batches, not for findings", OPTION_FLAG,
+     GIVEN(causes)},
     {0},
 };
 
 static enum status run_words(struct app *app)
 {
-    struct word_counts *counts = word_counts_new(app->rules);
+    const bool causes = app->given.causes;
+    struct word_counts *counts =
+        word_counts_new(app->rules, causes ? LABELS_CAUSES : LABELS_FINDINGS);
     struct arena *scratch = arena_new();
     struct text table;
 
@@ -220,6 +224,11 @@ static enum status run_words(struct app *app)
         for (size_t k = 0; k < count; k++) {
             const size_t length = strlen(cases[k].text);
             struct reading_list list;
+            if (causes) { /* what is said of other vessels tells of a batch, too */
+                word_counts_add(counts, cases[k].text, length, cases[k].causes,
+                                cases[k].cause_count);
+                continue;
+            }
             arena_reset(scratch);
             app_must(app,
                      reader_read(app->reader, cases[k].text, length, scratch, &list, app->diags));
@@ -512,7 +521,8 @@ const struct command rules_commands[] = {
      "Prints the table that is words.tsv among the rules: how often each word, and each pair of "
      "neighbouring words, went with each finding. The same cases give the same bytes. The shipped "
      "table is made by: jarside rules words corpus/voices corpus/cases corpus/cases-hard > "
-     "rules/words.tsv",
+     "rules/words.tsv; the one for causes by: jarside rules words --causes corpus/accounts > "
+     "rules/cause-words.tsv",
      words_options, run_words, NEEDS_RULES,
      .wrong = "name the folders or files of labelled cases to count"},
     {"rules learn", "adds your confirmed outcomes to the frequencies; shows first, can be undone",

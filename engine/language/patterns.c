@@ -369,8 +369,8 @@ static bool quantity_is_there(struct job *job, const struct phrase *pattern, uin
         if (!token->counts)
             at += (uint32_t)strcspn(word, "0123456789 \n");
         if (at < token->end && (!pattern->unit || token->units >> pattern->dimension & 1) &&
-            quantity_end(job->reader, job->working.bytes, to, at,
-                                            pattern->dimension, pattern->unit))
+            quantity_end(job->reader, job->working.bytes, to, at, pattern->dimension,
+                         pattern->unit))
             return true;
     }
     return false;

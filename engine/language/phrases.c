@@ -698,9 +698,8 @@ static void mark_nodes(struct reader *reader)
             const struct branch *b = &t->branches[i];
             t->nodes[n].marks |= element_marks(lists, b->kind, b->id);
             if (b->optional) /* a phrase that may end here is always looked at */
-                t->nodes[n].marks |= t->nodes[b->child].accepts != NO_INDEX
-                                         ? UINT64_MAX
-                                         : t->nodes[b->child].marks;
+                t->nodes[n].marks |=
+                    t->nodes[b->child].accepts != NO_INDEX ? UINT64_MAX : t->nodes[b->child].marks;
         }
 }
 
@@ -889,7 +888,8 @@ void job_tokens(struct job *job)
         if (size) {
             struct token *token = &job->tokens[job->token_count++];
             *token = token_at(job->reader, w->bytes, at, size);
-            if (token->counts && (!strncmp(w->bytes + at, "a ", 2) || !strncmp(w->bytes + at, "an ", 3)))
+            if (token->counts &&
+                (!strncmp(w->bytes + at, "a ", 2) || !strncmp(w->bytes + at, "an ", 3)))
                 token->counts = article_counts(job->reader, w->bytes, at + size + 1, w->length);
         } else if (at == w->length || w->bytes[at] == '\n') {
             look_ahead(job, first);

@@ -112,7 +112,7 @@ struct phrase {
     bool unit;                           /* which names its unit */
     const uint32_t *with;                /* stems of which its clause holds one; NULL: any */
     size_t with_count;
-    uint32_t scan, clause;               /* where it was run last */
+    uint32_t scan, clause; /* where it was run last */
     size_t scanned; /* bytes looked at so far: decides when translating to machine code pays */
     bool translated;
 };

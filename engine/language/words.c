@@ -21,6 +21,43 @@ enum {
     REACH = 3,             /* words that a negation reaches */
 };
 
+/* ---- labels ---------------------------------------------------------------------------------- */
+
+/* What texts are labelled with: findings, by status and group, or causes, which have neither. */
+struct labels {
+    const struct rules *rules;
+    enum word_labels kind;
+    size_t count;
+};
+
+static struct labels labels_of(const struct rules *rules, enum word_labels kind)
+{
+    return (struct labels){rules, kind,
+                           kind == LABELS_CAUSES ? rules->cause_count : rules->finding_count};
+}
+
+static const char *label_head(const struct labels *labels)
+{
+    return labels->kind == LABELS_CAUSES ? "causes\t" : "findings\t";
+}
+
+static const char *label_id(const struct labels *labels, size_t label)
+{
+    return labels->kind == LABELS_CAUSES ? labels->rules->causes[label].id
+                                         : labels->rules->findings[label].id;
+}
+
+static size_t label_status(const struct labels *labels, size_t label)
+{
+    return labels->kind == LABELS_CAUSES ? 0 : labels->rules->findings[label].status;
+}
+
+static bool label_contaminated(const struct labels *labels, size_t label)
+{
+    return labels->kind == LABELS_FINDINGS &&
+           labels->rules->findings[label].status == FINDING_CONTAMINATED;
+}
+
 /* ---- words ----------------------------------------------------------------------------------- */
 
 struct entry {         /* of a word, under its number in `words` */
@@ -285,9 +322,9 @@ static bool term_of(const struct lexicon *lexicon, const struct piece *first,
  * The file as it is read: rows stay text until a term of theirs turns up.
  *
  *     # comment
- *     findings<TAB>ID ID ...
- *     total<TAB>N N ...            of all terms, for each finding
- *     TERM<TAB>FINDING:N ...       sorted by TERM; FINDING counts from 0 in the order above
+ *     findings<TAB>ID ID ...       or causes
+ *     total<TAB>N N ...            of all terms, for each label
+ *     TERM<TAB>LABEL:N ...         sorted by TERM; LABEL counts from 0 in the order above
  */
 struct row {
     const char *term, *counts; /* the text before the tab, and behind it */
@@ -329,7 +366,7 @@ struct met {                 /* a term of this or an earlier text */
 };
 
 struct words {
-    const struct rules *rules;
+    struct labels labels;
     struct arena *arena;
     struct tables tables;
     struct lexicon lexicon;
@@ -343,23 +380,23 @@ struct words {
     size_t texts;
 };
 
-struct words *words_new(const struct rules *rules)
+struct words *words_new(const struct rules *rules, enum word_labels labels)
 {
     struct arena *arena = arena_new();
     struct words *words = arena_alloc(arena, sizeof *words);
 
-    words->rules = rules;
+    words->labels = labels_of(rules, labels);
     words->arena = arena;
     words->kept = arena_new();
     words->arena_of_text = arena_new();
-    words->tables.total = arena_array(arena, rules->finding_count, sizeof(double));
+    words->tables.total = arena_array(arena, words->labels.count, sizeof(double));
     lexicon_init(&words->lexicon, rules);
     return words;
 }
 
 struct words *words_twin(const struct words *words)
 {
-    struct words *twin = words_new(words->rules);
+    struct words *twin = words_new(words->labels.rules, words->labels.kind);
     twin->tables = words->tables;
     return twin;
 }
@@ -405,8 +442,10 @@ static bool read_ids(struct words *words, struct table *table, char *list)
         char *end = list + strcspn(list, " ");
         const bool last = *end == '\0';
         *end = '\0';
+        const struct labels *labels = &words->labels;
         *arena_push(words->arena, table->finding, table->finding_count) =
-            rules_finding(words->rules, list);
+            labels->kind == LABELS_CAUSES ? rules_cause(labels->rules, list)
+                                          : rules_finding(labels->rules, list);
         list = end + !last;
     }
     return table->finding_count > 0;
@@ -450,15 +489,16 @@ enum status words_read(struct words *words, const char *path, struct diags *diag
         if (*line == '#' && tab == NULL)
             continue;
         if (tab == NULL)
-            wrong = "a line without a tab; TERM, a tab and FINDING:N would be right";
+            wrong = "a line without a tab; TERM, a tab and LABEL:N would be right";
         else if (head == 0)
-            wrong = strncmp(line, "findings\t", 9) == 0 && read_ids(words, &table, tab + 1)
+            wrong = strncmp(line, label_head(&words->labels), (size_t)(tab - line) + 1) == 0 &&
+                            read_ids(words, &table, tab + 1)
                         ? NULL
-                        : "'findings', a tab and the ids of the findings come first";
+                        : "'findings' (or 'causes'), a tab and their ids come first";
         else if (head == 1)
             wrong = strncmp(line, "total\t", 6) == 0 && read_totals(words, &table, tab + 1)
                         ? NULL
-                        : "'total', a tab and a number for each finding come second";
+                        : "'total', a tab and a number for each of those come second";
         else {
             *tab = '\0';
             if (table.row_count > 0 && strcmp(before, line) >= 0)
@@ -504,50 +544,45 @@ static double clamp(double weight, double most)
     return fmax(-most, fmin(most, weight));
 }
 
-static bool contaminated(const struct finding *finding)
-{
-    return finding->status == FINDING_CONTAMINATED;
-}
-
-/* Sums over the findings of each status and of each group, clean or contaminated. */
-static void sum_up(const struct rules *rules, const double *counts, double *status, double *group)
+/* Sums over the labels of each status and of each group, clean or contaminated. */
+static void sum_up(const struct labels *labels, const double *counts, double *status, double *group)
 {
     memset(status, 0, FINDING_STATUS_COUNT * sizeof *status);
     group[0] = group[1] = 0;
-    for (size_t f = 0; f < rules->finding_count; f++) {
-        status[rules->findings[f].status] += counts[f];
-        group[contaminated(&rules->findings[f])] += counts[f];
+    for (size_t f = 0; f < labels->count; f++) {
+        status[label_status(labels, f)] += counts[f];
+        group[label_contaminated(labels, f)] += counts[f];
     }
 }
 
 /* What a term says of which the tables count `counts`. */
 static struct weighed *weigh_term(const struct words *words)
 {
-    const struct rules *rules = words->rules;
+    const struct labels *labels = &words->labels;
     const struct tables *tables = &words->tables;
-    const struct word_calibration *set = &rules->calibration.words;
+    const struct word_calibration *set = &labels->rules->calibration.words;
     const double of_status = set->status_prior * tables->terms;
     const double of_finding = set->finding_prior * tables->terms;
+    const double power = labels->kind == LABELS_CAUSES ? set->cause_power : set->finding_power;
     double status_total[FINDING_STATUS_COUNT], status[FINDING_STATUS_COUNT];
     double group_total[2], group[2], q_group[2];
     struct weighed *weighed =
-        arena_alloc(words->kept,
-                    sizeof *weighed + steps(rules->finding_count) * sizeof *weighed->weight);
+        arena_alloc(words->kept, sizeof *weighed + steps(labels->count) * sizeof *weighed->weight);
 
-    sum_up(rules, tables->total, status_total, group_total);
-    sum_up(rules, words->counts, status, group);
+    sum_up(labels, tables->total, status_total, group_total);
+    sum_up(labels, words->counts, status, group);
     for (size_t g = 0; g < 2; g++)
         q_group[g] = (group[g] + 1) / (group_total[g] + tables->terms);
     weighed->odds = set->group_power * clamp(log(q_group[1] / q_group[0]), set->term_most);
-    for (size_t f = 0; f < rules->finding_count; f++) {
-        const size_t s = rules->findings[f].status;
-        const bool g = contaminated(&rules->findings[f]);
+    for (size_t f = 0; f < labels->count; f++) {
+        const size_t s = label_status(labels, f);
+        const bool g = label_contaminated(labels, f);
         const double q_status =
             (status[s] + of_status * q_group[g]) / (status_total[s] + of_status);
         const double q =
             (words->counts[f] + of_finding * q_status) / (tables->total[f] + of_finding);
-        weighed->weight[f] = (g ? weighed->odds : 0) +
-                             set->finding_power * clamp(log(q / q_group[g]), set->term_most);
+        weighed->weight[f] =
+            (g ? weighed->odds : 0) + power * clamp(log(q / q_group[g]), set->term_most);
     }
     return weighed;
 }
@@ -558,7 +593,7 @@ static struct weighed *term_find(const struct words *words, const char *term)
     const struct tables *tables = &words->tables;
     struct weighed **place = NULL;
 
-    memset(words->counts, 0, words->rules->finding_count * sizeof *words->counts);
+    memset(words->counts, 0, words->labels.count * sizeof *words->counts);
     for (size_t t = 0; t < tables->count; t++) {
         const struct table *table = &tables->list[t];
         const struct row *row = table->row_count == 0 ? NULL
@@ -586,8 +621,8 @@ static void words_forget(struct words *words)
     arena_reset(words->kept);
     words->met = NULL;
     words->met_count = words->met_room = 0;
-    words->counts = arena_array(words->kept, words->rules->finding_count, sizeof(double));
-    words->sum = arena_array(words->kept, steps(words->rules->finding_count), sizeof(double));
+    words->counts = arena_array(words->kept, words->labels.count, sizeof(double));
+    words->sum = arena_array(words->kept, steps(words->labels.count), sizeof(double));
     words->weighed = arena_array(words->kept, words->tables.row_count, sizeof(struct weighed *));
 }
 
@@ -663,7 +698,7 @@ static size_t heaviest(const struct lexicon *lexicon, struct spoken *spoken, siz
 /* The findings that the text names; not those it denies or asks for. NULL for none. */
 static const bool *names_told(const struct words *words, const struct piece *pieces, size_t count)
 {
-    const size_t findings = words->rules->finding_count;
+    const size_t findings = words->labels.count;
     bool *told = NULL;
     for (size_t i = 0; i < count; i++) {
         const bool *names = words->lexicon.entries[pieces[i].entry].names;
@@ -687,20 +722,20 @@ static void add_weights(double *restrict sum, const double *restrict weight, siz
 size_t words_weigh(struct words *words, const char *text, size_t length, double *likelihood,
                    struct word_weight *weights, size_t most)
 {
-    const struct rules *rules = words->rules;
-    const struct word_calibration *set = &rules->calibration.words;
+    const struct labels *labels = &words->labels;
+    const struct word_calibration *set = &labels->rules->calibration.words;
     struct arena *arena = words->arena_of_text;
     struct piece *pieces[2];
     size_t known = 0;
 
     arena_reset(arena);
-    memset(likelihood, 0, rules->finding_count * sizeof *likelihood);
+    memset(likelihood, 0, labels->count * sizeof *likelihood);
     if (words->tables.count == 0)
         return 0;
     if (words->weighed == NULL || words->lexicon.count > KEPT_MOST || words->met_count > KEPT_MOST)
         words_forget(words);
     words->texts++;
-    double *sum = memset(words->sum, 0, steps(rules->finding_count) * sizeof *sum);
+    double *sum = memset(words->sum, 0, steps(labels->count) * sizeof *sum);
     const size_t count = cut(&words->lexicon, text, length, arena, pieces);
     struct spoken *spoken = arena_array(arena, TERMS_EACH * count, sizeof *spoken);
     for (size_t i = 0; i < TERMS_EACH * count; i++) {
@@ -714,27 +749,27 @@ size_t words_weigh(struct words *words, const char *text, size_t length, double 
         spoken[known++] =
             (struct spoken){weighed, first != NULL ? first->at : piece->at,
                             piece->at + piece->length, (first != NULL ? first : piece)->denied};
-        add_weights(sum, weighed->weight, rules->finding_count);
+        add_weights(sum, weighed->weight, labels->count);
     }
     /* A text says no more than `most` in all, however long. */
     const double scale = sqrt(set->usual / fmax((double)known, set->usual));
     static const double named = 3.0; /* ln: twenty who name it right to one who does not */
     double high = -INFINITY;
-    const bool *told = names_told(words, pieces[0], count);
-    for (size_t f = 0; f < rules->finding_count; f++) {
+    const bool *told = labels->kind == LABELS_FINDINGS ? names_told(words, pieces[0], count) : NULL;
+    for (size_t f = 0; f < labels->count; f++) {
         likelihood[f] = sum[f] * scale + (told != NULL && told[f] ? named : 0.0);
         high = fmax(high, likelihood[f]);
     }
-    for (size_t f = 0; f < rules->finding_count; f++)
-        likelihood[f] = fmax(likelihood[f] - high, contaminated(&rules->findings[f])
-                                                       ? -fmin(set->most, set->sound_most)
-                                                       : -set->most);
+    for (size_t f = 0; f < labels->count; f++)
+        likelihood[f] =
+            fmax(likelihood[f] - high,
+                 label_contaminated(labels, f) ? -fmin(set->most, set->sound_most) : -set->most);
     return heaviest(&words->lexicon, spoken, known, scale, weights, most);
 }
 
 /* ---- counting -------------------------------------------------------------------------------- */
 
-struct labelled { /* whose a text is: up to three findings share its PARTS */
+struct labelled { /* whose a text is: up to three labels share its PARTS */
     size_t finding[3];
     unsigned share[3];
 };
@@ -745,7 +780,7 @@ struct counted { /* one term of one text */
 };
 
 struct word_counts {
-    const struct rules *rules;
+    struct labels labels;
     struct arena *arena;
     struct lexicon lexicon;
     struct labelled *texts;
@@ -754,12 +789,12 @@ struct word_counts {
     size_t count;
 };
 
-struct word_counts *word_counts_new(const struct rules *rules)
+struct word_counts *word_counts_new(const struct rules *rules, enum word_labels labels)
 {
     struct arena *arena = arena_new();
     struct word_counts *counts = arena_alloc(arena, sizeof *counts);
 
-    counts->rules = rules;
+    counts->labels = labels_of(rules, labels);
     counts->arena = arena;
     lexicon_init(&counts->lexicon, rules);
     lexicon_clear(&counts->lexicon);
@@ -775,10 +810,10 @@ void word_counts_free(struct word_counts *counts)
 }
 
 void word_counts_add(struct word_counts *counts, const char *text, size_t length,
-                     const size_t *findings, size_t finding_count)
+                     const size_t *labels, size_t label_count)
 {
     static const unsigned SHARES[3][3] = {{20, 0, 0}, {13, 7, 0}, {10, 6, 4}}; /* of PARTS */
-    const size_t many = finding_count < 3 ? finding_count : 3;
+    const size_t many = label_count < 3 ? label_count : 3;
     struct labelled labelled = {0};
     struct piece *pieces[2];
     char term[TERM_MOST + 1];
@@ -786,7 +821,7 @@ void word_counts_add(struct word_counts *counts, const char *text, size_t length
     if (many == 0)
         return;
     for (size_t i = 0; i < many; i++) {
-        labelled.finding[i] = findings[i];
+        labelled.finding[i] = labels[i];
         labelled.share[i] = SHARES[many - 1][i];
     }
     const size_t count = cut(&counts->lexicon, text, length, counts->arena, pieces);
@@ -808,9 +843,9 @@ static int by_counted_term(const void *a, const void *b)
 
 void word_counts_table(struct word_counts *counts, size_t least, struct text *table)
 {
-    const struct rules *rules = counts->rules;
-    unsigned long *total = arena_array(counts->arena, rules->finding_count, sizeof *total);
-    unsigned long *row = arena_array(counts->arena, rules->finding_count, sizeof *row);
+    const struct labels *labels = &counts->labels;
+    unsigned long *total = arena_array(counts->arena, labels->count, sizeof *total);
+    unsigned long *row = arena_array(counts->arena, labels->count, sizeof *row);
     struct text rows;
 
     text_init(&rows);
@@ -818,7 +853,7 @@ void word_counts_table(struct word_counts *counts, size_t least, struct text *ta
         qsort(counts->list, counts->count, sizeof *counts->list, by_counted_term);
     for (size_t from = 0, to; from < counts->count; from = to) {
         size_t texts = 0;
-        memset(row, 0, rules->finding_count * sizeof *row);
+        memset(row, 0, labels->count * sizeof *row);
         for (to = from; to < counts->count; to++) {
             const struct counted *counted = &counts->list[to];
             if (strcmp(counted->term, counts->list[from].term) != 0)
@@ -834,7 +869,7 @@ void word_counts_table(struct word_counts *counts, size_t least, struct text *ta
             continue;
         text_puts(&rows, counts->list[from].term);
         char before = '\t';
-        for (size_t f = 0; f < rules->finding_count; f++)
+        for (size_t f = 0; f < labels->count; f++)
             if (row[f] > 0) {
                 text_printf(&rows, "%c%zu:%lu", before, f, row[f]);
                 total[f] += row[f];
@@ -842,11 +877,11 @@ void word_counts_table(struct word_counts *counts, size_t least, struct text *ta
             }
         text_puts(&rows, "\n");
     }
-    text_puts(table, "findings");
-    for (size_t f = 0; f < rules->finding_count; f++)
-        text_printf(table, "%c%s", f == 0 ? '\t' : ' ', rules->findings[f].id);
+    text_add(table, label_head(labels), strlen(label_head(labels)));
+    for (size_t f = 0; f < labels->count; f++)
+        text_printf(table, "%s%s", f == 0 ? "" : " ", label_id(labels, f));
     text_puts(table, "\ntotal");
-    for (size_t f = 0; f < rules->finding_count; f++)
+    for (size_t f = 0; f < labels->count; f++)
         text_printf(table, "%c%lu", f == 0 ? '\t' : ' ', total[f]);
     text_puts(table, "\n");
     text_add(table, rows.bytes, rows.length);

@@ -32,14 +32,17 @@
  */
 struct words; /* opaque; remembers what terms say, so one per thread */
 
+/* What texts are labelled with. Causes are of one status and group, so only finding_power weighs. */
+enum word_labels { LABELS_FINDINGS, LABELS_CAUSES };
+
 /* A table of no words yet; `rules` must outlive it. */
-struct words *words_new(const struct rules *rules);
+struct words *words_new(const struct rules *rules, enum word_labels labels);
 /* The same tables for another thread; `words` must outlive it, and read no more. */
 struct words *words_twin(const struct words *words);
 void words_free(struct words *words);
 
 /*
- * Adds the counts of a table in the form of words_table; findings that the rules do not know are left
+ * Adds the counts of a table in the form of words_table; labels that the rules do not know are left
  * out. Fine when there is no such file. STATUS_IO when it cannot be read, STATUS_DATA with
  * FILE:LINE when it is no such table.
  */
@@ -52,7 +55,7 @@ struct word_weight { /* what one term says */
 };
 
 /*
- * ln L(f) of a text for each finding, up to a constant, into `likelihood` (finding_count entries): all 0
+ * ln L(f) of a text for each label, up to a constant, into `likelihood` (as many as there are findings, or causes): all 0
  * when no term is known. The terms that weigh most go to `weights`, heaviest first; how many is the
  * result. `weights` may be NULL when `most` is 0.
  */
@@ -64,11 +67,11 @@ size_t words_weigh(struct words *words, const char *text, size_t length, double 
 struct word_counts; /* opaque: labelled texts, counted */
 
 /* Nothing counted yet; `rules` must outlive it. */
-struct word_counts *word_counts_new(const struct rules *rules);
+struct word_counts *word_counts_new(const struct rules *rules, enum word_labels labels);
 void word_counts_free(struct word_counts *counts);
-/* One text and the findings it is labelled with, the likeliest first; up to three count. */
+/* One text and the findings or causes it is labelled with, the likeliest first; up to three count. */
 void word_counts_add(struct word_counts *counts, const char *text, size_t length,
-                     const size_t *findings, size_t finding_count);
+                     const size_t *labels, size_t label_count);
 /* The table: terms that at least `least` texts hold, sorted by bytes; the same counts make the same
  * bytes. */
 void word_counts_table(struct word_counts *counts, size_t least, struct text *table);

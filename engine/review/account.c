@@ -186,8 +186,10 @@ void account_count(const char *words, size_t length, struct review_account *acco
 
 /* ---- why ---------------------------------------------------------------------------------------- */
 
-/* What the triage knows, given that the vessel was lost: sound findings are as good as excluded. */
-static struct evidence lost_evidence(struct triage *triage, struct arena *arena)
+/* What the triage knows, given that the vessel was lost, and what the words of the account say: sound
+ * findings are as good as excluded. */
+static struct evidence lost_evidence(struct triage *triage, const struct review_account *account,
+                                     struct arena *arena)
 {
     static const double excluded = -30.0; /* natural logarithm */
     const struct rules *rules = triage_rules(triage);
@@ -199,6 +201,17 @@ static struct evidence lost_evidence(struct triage *triage, struct arena *arena)
         words[f] = (evidence.words != NULL ? evidence.words[f] : 0.0) +
                    (rules->findings[f].status == FINDING_CLEAN ? excluded : 0.0);
     evidence.words = words;
+    if (account->told != NULL) {
+        struct prior_shift *shifts =
+            arena_array(arena, evidence.shift_count + rules->cause_count, sizeof *shifts);
+        double usual = 0.0; /* how likely such words are, whatever the cause */
+        memcpy(shifts, evidence.shifts, evidence.shift_count * sizeof *shifts);
+        for (size_t c = 0; c < rules->cause_count; c++)
+            usual += exp(account->told[c]) / (double)rules->cause_count;
+        for (size_t c = 0; c < rules->cause_count; c++)
+            shifts[evidence.shift_count++] = (struct prior_shift){c, account->told[c] - log(usual)};
+        evidence.shifts = shifts;
+    }
     return evidence;
 }
 
@@ -245,11 +258,11 @@ enum status account_judge(struct triage *triage, const struct reasoner *reasoner
 {
     struct posterior posterior;
     posterior_init(&posterior, reasoner);
-    struct evidence evidence = lost_evidence(triage, arena);
+    struct evidence evidence = lost_evidence(triage, account, arena);
     reason_posterior(reasoner, &evidence, -1.0, &posterior);
     enum status status = count_others(triage, &posterior, account);
     if (status == STATUS_OK) {
-        evidence = lost_evidence(triage, arena);
+        evidence = lost_evidence(triage, account, arena);
         reason_posterior(reasoner, &evidence, -1.0, &posterior);
         account->causes = review_list_causes(reasoner_rules(reasoner), posterior.cause, arena,
                                              &account->cause_count);
@@ -271,7 +284,7 @@ int account_next(struct triage *triage, const struct reasoner *reasoner,
     static const double worth_it = 0.01; /* bits */
     const struct rules *rules = reasoner_rules(reasoner);
     struct arena *arena = arena_new();
-    struct evidence evidence = lost_evidence(triage, arena);
+    struct evidence evidence = lost_evidence(triage, account, arena);
     const struct inquiry inquiry = {.aim = AIM_CAUSE, .skip = asked, .most = 1};
     struct question question;
     struct posterior posterior;

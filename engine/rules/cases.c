@@ -87,14 +87,14 @@ static const struct field CASE_FIELDS[] = {
 };
 static const struct shape CASE_SHAPE = SHAPE("a case", CASE_FIELDS);
 
-/* A label is whole or not there at all: half of one would be scored as if it were. */
+/* A label is whole or not there at all: half of one would be scored as if it were. An account of a batch
+ * is labelled with its causes alone. */
 static void check_case(struct case_reading *reading, const struct node *node,
                        const struct labelled_case *labelled)
 {
     static const char *const label[] = {"findings", "actions", "source"};
     struct loader *loader = &reading->loader;
-    bool labels =
-        node_entry(node, "findings") || node_entry(node, "causes") || node_entry(node, "actions");
+    bool labels = node_entry(node, "findings") || node_entry(node, "actions");
     for (size_t i = 0; labels && i < sizeof label / sizeof *label; i++)
         if (!node_entry(node, label[i]))
             node_error(loader, node, "a labelled case needs '%s'; add it", label[i]);

@@ -54,6 +54,7 @@ static const struct shape SIBLINGS = SHAPE("'siblings'", SIBLINGS_FIELDS);
 static const struct field WORDS_FIELDS[] = {
     NUMBER_OR("group_power", REQUIRED, CALIBRATION(words.group_power), NOT_NEGATIVE, 0),
     NUMBER_OR("finding_power", REQUIRED, CALIBRATION(words.finding_power), NOT_NEGATIVE, 0),
+    NUMBER_OR("cause_power", OPTIONAL, CALIBRATION(words.cause_power), NOT_NEGATIVE, 0),
     NUMBER_OR("usual", REQUIRED, CALIBRATION(words.usual), POSITIVE, 0),
     NUMBER_OR("status_prior", REQUIRED, CALIBRATION(words.status_prior), POSITIVE, 0),
     NUMBER_OR("finding_prior", REQUIRED, CALIBRATION(words.finding_prior), POSITIVE, 0),

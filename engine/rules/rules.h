@@ -547,8 +547,9 @@ struct sibling_rules {
 
 /* How much the words of a text say beside what was understood of them; see language/words.h. */
 struct word_calibration {
-    double group_power, finding_power;  /* exponents: contaminated or not; which finding of these */
-    double usual;                       /* terms of a text at which they hold */
+    double group_power, finding_power; /* exponents: contaminated or not; which finding of these */
+    double cause_power;                /* the same for which cause an account of a batch tells of */
+    double usual;                      /* terms of a text at which they hold */
     double status_prior, finding_prior; /* weight of what is shrunk to, in tables of terms */
     double term_most;  /* natural logarithm: bound of what one term says, before the exponent */
     double most;       /* the same of a whole text, after it */

@@ -56,6 +56,9 @@ chdir project_root() or die $!;
 ($status, $out) = run(qw(rules words corpus/voices corpus/cases corpus/cases-hard));
 open(my $table, '<:raw', 'rules/words.tsv') or die $!;
 ok($out eq do { local $/; <$table> }, 'rules/words.tsv is counted from the corpus');
+($status, $out) = run(qw(rules words --causes corpus/accounts));
+open($table, '<:raw', 'rules/cause-words.tsv') or die $!;
+ok($out eq do { local $/; <$table> }, 'and rules/cause-words.tsv from its accounts');
 my $voices = json(qw(rules test --json corpus/voices-held-out));
 diag sprintf 'held-out writers: %d of %d actions accepted, %d unsafe keeps, %d needless discards, AUC %.3f', $voices->{action_right},
     $voices->{cases}, $voices->{unsafe_keeps}, $voices->{needless_discards}, $voices->{auc};

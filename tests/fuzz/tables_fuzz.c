@@ -45,7 +45,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t size)
     const char *text = gap != NULL ? gap + 2 : "day 12, red dust near the top, no blue";
     struct unsaved file;
     unsaved_open(&file, bytes, gap != NULL ? (size_t)(gap + 1 - input) : size);
-    struct words *words = words_new(c->rules);
+    struct words *words = words_new(c->rules, LABELS_FINDINGS);
     enum status status = words_read(words, file.path, c->diags);
     hold(status == STATUS_OK || status == STATUS_DATA, "a table is read or refused");
     hold_diags(c->diags, status != STATUS_OK);

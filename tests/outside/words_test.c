@@ -59,7 +59,7 @@ static int teardown(void **state)
 static struct words *by_file(struct wordy *w, const char *bytes)
 {
     struct text text;
-    struct words *words = words_new(w->rules);
+    struct words *words = words_new(w->rules, LABELS_FINDINGS);
 
     text_init(&text);
     text_puts(&text, bytes);
@@ -87,7 +87,7 @@ static void test_kinds(void **state)
     for (size_t known = 0; known < 2; known++) {
         kinds->list = known ? (const char **)KINDS : none.list;
         kinds->count = known ? 1 : none.count;
-        struct word_counts *counts = word_counts_new(w->rules);
+        struct word_counts *counts = word_counts_new(w->rules, LABELS_FINDINGS);
         word_counts_add(counts, "moss below", 10, &w->spoilt, 1);
         word_counts_add(counts, "snow below", 10, &w->sound, 1);
         struct text table;
@@ -110,7 +110,7 @@ static void test_kinds(void **state)
 static void test_scikit_learn(void **state)
 {
     struct wordy *w = *state;
-    struct word_counts *counts = word_counts_new(w->rules);
+    struct word_counts *counts = word_counts_new(w->rules, LABELS_FINDINGS);
     char line[256], tests[16][2][100], kind[8], words_of[100], figure[32];
     size_t test_count = 0;
     FILE *file = fopen("tests/outside/data/words_sklearn.csv", "r");
@@ -156,7 +156,7 @@ static void test_the_same_bytes(void **state)
     struct text tables[2];
 
     for (size_t t = 0; t < 2; t++) {
-        struct word_counts *counts = word_counts_new(w->rules);
+        struct word_counts *counts = word_counts_new(w->rules, LABELS_FINDINGS);
         const size_t both[] = {w->spoilt, w->sound};
         word_counts_add(counts, "no green, day 12", 16, &both[1], 1);
         word_counts_add(counts, "Green patches; day 14", 21, both, 2);

@@ -71,10 +71,14 @@ static void test_at_and_with(void **state)
     static const struct {
         const char *source, *text;
         size_t found;
-    } rows[] = {{"zig.*zag\tzig", "zig zag", 1},           {"zig.*zag\tother", "zig zag", 0},
-                {"zig.*zag\tzig\tzag|zog", "zig zag", 1},  {"zig.*zag\tzig\tzog", "zig zag", 0},
-                {"zig.*zag\tzig\tzog", "zog, zig zag", 0}, {"zig.*zag\t\tzags", "zig zag", 1},
-                {"z\\d+\tz#", "z12 now", 1},               {"5zig\t#\tzig", "about 5zig", 1}};
+    } rows[] = {{"zig.*zag\tzig", "zig zag", 1},
+                {"zig.*zag\tother", "zig zag", 0},
+                {"zig.*zag\tzig\tzag|zog", "zig zag", 1},
+                {"zig.*zag\tzig\tzog", "zig zag", 0},
+                {"zig.*zag\tzig\tzog", "zog, zig zag", 0},
+                {"zig.*zag\t\tzags", "zig zag", 1},
+                {"z\\d+\tz#", "z12 now", 1},
+                {"5zig\t#\tzig", "about 5zig", 1}};
     for (size_t i = 0; i < COUNT_OF(rows); i++) {
         struct value value;
         struct small s;
@@ -82,9 +86,9 @@ static void test_at_and_with(void **state)
         with_phrase(&s, "/", rows[i].source, &value);
         s.reader = reader_new(&s.rules, s.diags);
         assert_non_null(s.reader);
-        assert_int_equal(reader_read(s.reader, rows[i].text, strlen(rows[i].text), s.words, &list,
-                                     s.diags),
-                         STATUS_OK);
+        assert_int_equal(
+            reader_read(s.reader, rows[i].text, strlen(rows[i].text), s.words, &list, s.diags),
+            STATUS_OK);
         if (list.reading_count != rows[i].found)
             fail_msg("'%s' in '%s': %zu", rows[i].source, rows[i].text, list.reading_count);
         small_close(&s);
@@ -377,16 +381,11 @@ static void test_much_use(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_faults),
-        cmocka_unit_test(test_all_faults),
-        cmocka_unit_test(test_at_and_with),
-        cmocka_unit_test(test_objection_of_two_words),
-        cmocka_unit_test(test_unusual_syntax),
-        cmocka_unit_test(test_plain_phrases),
-        cmocka_unit_test(test_plain_faults),
-        cmocka_unit_test(test_lists_in_circles),
-        cmocka_unit_test(test_limit),
-        cmocka_unit_test(test_check),
+        cmocka_unit_test(test_faults),         cmocka_unit_test(test_all_faults),
+        cmocka_unit_test(test_at_and_with),    cmocka_unit_test(test_objection_of_two_words),
+        cmocka_unit_test(test_unusual_syntax), cmocka_unit_test(test_plain_phrases),
+        cmocka_unit_test(test_plain_faults),   cmocka_unit_test(test_lists_in_circles),
+        cmocka_unit_test(test_limit),          cmocka_unit_test(test_check),
         cmocka_unit_test(test_much_use),
     };
     cmocka_set_message_output(CM_OUTPUT_TAP);
