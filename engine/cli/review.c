@@ -92,8 +92,10 @@ static enum status tell_account(struct app *app, struct review_account *account)
 
 /* A batch that is being told. */
 struct telling {
+    const struct rules *rules;
     struct words *words; /* of accounts */
     double *told;
+    bool known; /* some of what was told */
     struct text text;
     struct review_account account;
 };
@@ -101,6 +103,7 @@ struct telling {
 static void telling_begin(struct app *app, struct telling *telling)
 {
     *telling = (struct telling){
+        .rules = app->rules,
         .words = words_new(app->rules, LABELS_CAUSES),
         .told = arena_array(app->arena, app->rules->cause_count, sizeof *telling->told)};
     telling->account.told = telling->told;
@@ -113,6 +116,8 @@ static void telling_hear(struct telling *telling, const char *words)
     account_count(words, strlen(words), &telling->account);
     text_printf(&telling->text, "%s\n", words);
     words_weigh(telling->words, telling->text.bytes, telling->text.length, telling->told, NULL, 0);
+    for (size_t c = 0; c < telling->rules->cause_count; c++)
+        telling->known = telling->known || telling->told[c] < 0.0;
 }
 
 static void telling_end(struct telling *telling)
@@ -176,7 +181,8 @@ static enum status review_words(struct app *app)
     telling_hear(&telling, words);
     telling_end(&telling);
     app_must(app, triage_tell(app->triage, words, strlen(words), app->diags));
-    if (telling.account.counts.total == 0 && triage_facts(app->triage, &facts) == 0)
+    if (telling.account.counts.total == 0 && !telling.known &&
+        triage_facts(app->triage, &facts) == 0)
         app_stop(
             app,
             "nothing in '%s' is a batch or tells of one; say how many were lost, and what they "
