@@ -227,17 +227,17 @@ extern const char *const because_words[];      /* "", "contaminated" ... */
     COLUMN(edit, became, TEXT)                                                                     \
     COLUMN(edit, by, TEXT)
 
-/* Every kind of record in order: its place in `enum record`, its SQL table (also the CSV file and the word
- * for people), its struct, its columns, and whether it is only ever appended. */
+/* Every kind of record, each after what it refers to: its place in `enum record`, its SQL table (also the CSV
+ * file and the word for people), its struct, its columns, and whether it is only ever appended. */
 #define RECORDS(KIND)                                                                              \
     KIND(STARTER, starter, STARTER_COLUMNS, false)                                                 \
-    KIND(PARENT, parent, PARENT_COLUMNS, true)                                                     \
     KIND(LOT, lot, LOT_COLUMNS, false)                                                             \
     KIND(COOK, cook, COOK_COLUMNS, false)                                                          \
     KIND(SESSION, session, SESSION_COLUMNS, false)                                                 \
     KIND(PLACE, place, PLACE_COLUMNS, false)                                                       \
     KIND(BATCH, batch, BATCH_COLUMNS, false)                                                       \
     KIND(VESSEL, vessel, VESSEL_COLUMNS, false)                                                    \
+    KIND(PARENT, parent, PARENT_COLUMNS, true)                                                     \
     KIND(LOOK, look, LOOK_COLUMNS, true)                                                           \
     KIND(EVENT, event, EVENT_COLUMNS, true)                                                        \
     KIND(OUTCOME, outcome, OUTCOME_COLUMNS, true)                                                  \

@@ -19,7 +19,9 @@ my %csv = (
     place => "id,label,celsius,note\r\n1,closet,24,\r\n2,attic,19.5,\"'=warm \"\"corner\"\"\"\r\n",
     cook  => "id,label,cooker,method,gauge,minutes,altitude,air,load,facts,at,note\r\n"
         . "1,C1,big,,103.4,150,300,,,,2026-02-27T10:00:00+01:00,\r\n",
-    starter => "id,label,species,kind,source,made,note\r\n1,S1,oyster,,a friend,2026-02-01T12:00:00+01:00,\r\n",
+    starter => "id,label,species,kind,source,made,note\r\n1,S1,oyster,,a friend,2026-02-01T12:00:00+01:00,\r\n"
+        . "2,S2,oyster,,,2026-03-15T12:00:00+01:00,\r\n",
+    parent => "id,starter,parent,vessel\r\n1,S2,,B1-1\r\n", # grain to grain: it comes after the vessel
     batch => "id,label,at,species,starter,lot,cook,session,dry,water,inoculum,unit,soak,purpose,facts,note,by\r\n"
         . "1,B1,2026-03-01T12:00:00+01:00,oyster,S1,,C1,,,,4,ml,,,,,K\r\n",
     vessel => "id,label,batch,number,kind,grams,place,position,lid,bag,spot,sequence,control,note,due,due_for\r\n"
