@@ -260,6 +260,15 @@ enum status app_json(struct app *app, json_t *json)
     return put_json(app, json, JSON_INDENT(2));
 }
 
+enum status app_tell(struct app *app, const char *name, json_t *tree)
+{
+    struct face face = {.screen = &app->out};
+    if (app->common.json)
+        return app_json(app, tree);
+    view_say_taken(&face, name, tree);
+    return app_flush(app);
+}
+
 enum status app_json_line(struct app *app, json_t *json)
 {
     return put_json(app, json, JSON_COMPACT);

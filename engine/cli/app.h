@@ -16,6 +16,7 @@
 #include "triage/triage.h"
 #include "view/journal.h"
 #include "view/screen.h"
+#include "view/tree.h"
 
 /*
  * The command line: tables of commands and of their options, and what every command is given.
@@ -306,7 +307,9 @@ void app_keep(struct app *app, const char *path, struct text *text);
 enum status app_page(struct app *app, struct text *html, const char *further);
 /* Writes JSON and a newline to standard output, indented; takes the reference; NULL fails. */
 enum status app_json(struct app *app, json_t *json);
-/* The same in one line, for one of many. */
+/* Tells a result, which is released: as JSON, or by the template of that name (view/tree.h). */
+enum status app_tell(struct app *app, const char *name, json_t *tree);
+/* JSON in one line, for one of many. */
 enum status app_json_line(struct app *app, json_t *json);
 
 /* ---- the rules -------------------------------------------------------------------------------- */

@@ -72,66 +72,6 @@ static size_t share_whole(const struct score *score, const struct share *share)
                                        : score->cases - score->clean;
 }
 
-static void show_row(struct app *app, const struct score_row *row)
-{
-    const struct labelled_case *labelled = row->labelled;
-    const struct finding *findings = app->rules->findings;
-    struct text words;
-    text_init(&words);
-    text_printf(&words, "%s: %s, leads %s %.2f", labelled->id, action_name(row->action),
-                findings[row->leader].id, row->leader_p);
-    if (row->unsafe_keep)
-        text_puts(&words, "; UNSAFE KEEP");
-    if (row->needless_discard)
-        text_puts(&words, "; needless discard");
-    if (!row->action_right)
-        text_puts(&words, "; action not accepted");
-    if (!row->finding_three)
-        text_printf(&words, "; '%s' not among the first three", findings[labelled->findings[0]].id);
-    else if (!row->finding_first)
-        text_printf(&words, "; '%s' not first", findings[labelled->findings[0]].id);
-    if (row->has_cause && !row->cause_three)
-        text_printf(&words, "; cause '%s' not among the first three",
-                    app->rules->causes[labelled->causes[0]].id);
-    screen_text(&app->out, 0, 4, ROLE_PLAIN, &words);
-}
-
-static void show_score(struct app *app, const struct score *score, bool all)
-{
-    struct screen *screen = &app->out;
-    for (size_t i = 0; i < score->cases; i++) {
-        const struct score_row *row = &score->rows[i];
-        bool failed = !row->finding_three || !row->action_right ||
-                      (row->has_cause && !row->cause_three) || row->unsafe_keep ||
-                      row->needless_discard;
-        if (all || failed)
-            show_row(app, row);
-    }
-    if (score->cases > 0)
-        screen_blank(screen);
-    for (size_t i = 0; i < SHARES; i++) {
-        size_t part = share_part(score, &shares[i]), whole = share_whole(score, &shares[i]);
-        screen_row_text(screen, 0, 34, shares[i].label, "%4zu of %4zu   %5.1f %%", part, whole,
-                        whole > 0 ? 100.0 * (double)part / (double)whole : 0.0);
-    }
-    app_say(app, "log score %.3f nats, Brier score %.3f", score->log_score, score->brier);
-    if (!isnan(score->auc))
-        app_say(app, "AUC of contaminated or not %.3f", score->auc);
-    screen_heading(screen, "How sure it was, how often it was right");
-    for (size_t b = 0; b < SCORE_BINS; b++) {
-        const struct score_bin *bin = &score->bins[b];
-        char label[32];
-        snprintf(label, sizeof label, "%zu to %zu %%", b * 10, (b + 1) * 10);
-        if (bin->count > 0)
-            screen_row_text(screen, 0, 14, label, "%4zu %-7s said %5.1f %%   right %5.1f %%",
-                            bin->count, bin->count == 1 ? "case" : "cases", 100.0 * bin->confidence,
-                            100.0 * bin->accuracy);
-    }
-    app_say(app, "expected calibration error %.3f", score->calibration_error);
-    app_say(app, "expected calibration error of contaminated or not %.3f",
-            score->contamination_error);
-}
-
 #define SCORE(member, kind) FIELD(#member, kind, struct score, member)
 static const struct field score_fields[] = {
     SCORE(cases, COUNT),
@@ -152,26 +92,40 @@ static const struct field score_fields[] = {
 };
 #undef SCORE
 
-static json_t *score_json(const struct rules *rules, const struct score *score)
+static json_t *score_json(const struct rules *rules, const struct score *score, bool all)
 {
-    json_t *rows = json_array(), *bins = json_array();
+    json_t *rows = json_array(), *bins = json_array(), *counts = json_array();
     for (size_t i = 0; i < score->cases; i++) {
         const struct score_row *row = &score->rows[i];
-        view_json_row(rows, "{s:s, s:s, s:s, s:f, s:f, s:b, s:b, s:b, s:b, s:b, s:b}", "id",
-                      row->labelled->id, "action", action_name(row->action), "leader",
+        const struct labelled_case *of = row->labelled;
+        bool cause = row->cause_three || !row->has_cause;
+        bool failed = !row->finding_three || !row->action_right || !cause || row->unsafe_keep ||
+                      row->needless_discard;
+        view_json_row(rows,
+                      "{s:s, s:s, s:s, s:f, s:f, s:b, s:b, s:b, s:b, s:b, s:b, s:b, s:s, s:s}",
+                      "id", of->id, "action", action_name(row->action), "leader",
                       rules->findings[row->leader].id, "leader_p", row->leader_p, "labelled_p",
                       row->labelled_p, "finding_first", row->finding_first, "finding_three",
-                      row->finding_three, "cause_three", row->cause_three || !row->has_cause,
-                      "action_right", row->action_right, "unsafe_keep", row->unsafe_keep,
-                      "needless_discard", row->needless_discard);
+                      row->finding_three, "cause_three", cause, "action_right", row->action_right,
+                      "unsafe_keep", row->unsafe_keep, "needless_discard", row->needless_discard,
+                      "_shown", all || failed, "_finding", rules->findings[of->findings[0]].id,
+                      "_cause", row->has_cause ? rules->causes[of->causes[0]].id : "");
     }
     for (size_t b = 0; b < SCORE_BINS; b++)
-        view_json_row(bins, "{s:I, s:f, s:f}", "cases", (json_int_t)score->bins[b].count,
-                      "confidence", score->bins[b].confidence, "accuracy", score->bins[b].accuracy);
-    return view_json_put(
-        view_json_put(view_fields_json(json_pack("{s:i}", "schema", 1), score_fields, score),
-                      "calibration", bins),
-        "rows", rows);
+        view_json_row(bins, "{s:I, s:f, s:f, s:i, s:i}", "cases",
+                      (json_int_t)score->bins[b].count, "confidence", score->bins[b].confidence,
+                      "accuracy", score->bins[b].accuracy, "_from", 10 * (int)b, "_to",
+                      10 * ((int)b + 1));
+    for (size_t i = 0; i < SHARES; i++) {
+        size_t part = share_part(score, &shares[i]), whole = share_whole(score, &shares[i]);
+        view_json_row(counts, "{s:s, s:I, s:I, s:f}", "label", shares[i].label, "part",
+                      (json_int_t)part, "whole", (json_int_t)whole, "share",
+                      whole > 0 ? (double)part / (double)whole : 0.0);
+    }
+    json_t *json = view_fields_json(json_pack("{s:i}", "schema", 1), score_fields, score);
+    json_object_update_new(
+        json, json_pack("{s:o, s:o, s:o}", "calibration", bins, "rows", rows, "_counts", counts));
+    return json;
 }
 
 static enum status run_test(struct app *app)
@@ -192,10 +146,7 @@ static enum status run_test(struct app *app)
         return app_flush(app);
     }
     app_must(app, score_cases(app->triage, cases, count, app->arena, &score, app->diags));
-    if (!app->common.json)
-        show_score(app, &score, app->given.all);
-    app_must(app,
-             app->common.json ? app_json(app, score_json(app->rules, &score)) : app_flush(app));
+    app_must(app, app_tell(app, "score", score_json(app->rules, &score, app->given.all)));
     /* No contaminated vessel is ever called keep. */
     return score.unsafe_keeps > 0 ? STATUS_CHECK : STATUS_OK;
 }

@@ -681,6 +681,9 @@ static const struct block {
     {"under", 5, 0, ROLE_PLAIN, NULL, "p", NULL}, /* of a culprit */
     {"below", 2, 0, ROLE_PLAIN, NULL, "p", NULL}, /* of a section */
     {"below-quiet", 2, 0, ROLE_QUIET, NULL, "p", "class=\"quiet\""},
+    {"hanging", 0, 4, ROLE_PLAIN, NULL, "p", NULL},
+    {"hanging-warn", 0, 4, ROLE_WARN, NULL, "p", NULL},
+    {"danger", 0, 0, ROLE_WARN, "!", "li", NULL},
     {"inner", 2, 2, ROLE_PLAIN, NULL, "p", NULL},
     {"inner-quiet", 2, 2, ROLE_QUIET, NULL, "p", NULL},
     {"inner-far", 2, 4, ROLE_PLAIN, NULL, "p", NULL},
