@@ -109,7 +109,7 @@ _Noreturn void app_quit(struct app *app, enum status status)
 
 void confirm_or_stop(struct app *app, bool may_ask, const char *question, const char *otherwise)
 {
-    struct lines *lines = may_ask ? lines_open() : NULL;
+    struct lines *lines = may_ask ? lines_open(false) : NULL;
     bool sure = lines != NULL && lines_confirm(lines, question);
     lines_close(lines);
     if (!sure)
@@ -119,7 +119,7 @@ void confirm_or_stop(struct app *app, bool may_ask, const char *question, const 
 const char *ask_once(struct app *app, const char *question, const char *const *words, size_t count)
 {
     char *answer = NULL;
-    struct lines *lines = lines_open();
+    struct lines *lines = lines_open(false);
     bool given =
         lines != NULL && lines_ask(lines, question, NULL, words, count, &answer) == LINE_GIVEN;
     lines_close(lines);

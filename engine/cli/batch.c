@@ -905,7 +905,7 @@ static void ask_missing(struct draft *draft, bool guided)
             words_add(draft->app, &missing, "; ", "%s", questions[i].missing);
     if (!guided && missing[0] == '\0')
         return;
-    struct lines *lines = draft->given.no_input ? NULL : lines_open();
+    struct lines *lines = draft->given.no_input ? NULL : lines_open(false);
     if (lines == NULL && !guided)
         app_stop(draft->app, "%s", missing);
     if (lines == NULL)

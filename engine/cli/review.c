@@ -230,7 +230,7 @@ static enum status run_review(struct app *app)
         return review_words(app);
     }
     struct lines *lines =
-        dataset.vessel_count == 0 && !table && !json && !html ? lines_open() : NULL;
+        dataset.vessel_count == 0 && !table && !json && !html ? lines_open(false) : NULL;
     if (lines != NULL)
         return converse(app, lines);
     if (!kept)

@@ -69,16 +69,16 @@ static char *history_file(void)
 
 static void history_save(const struct lines *lines)
 {
-    if (lines->history_path == NULL || history_length == 0 ||
-        !filing_make_folders(lines->history_path))
-        return;
-    int file = open(lines->history_path, O_CREAT | O_WRONLY | O_CLOEXEC, S_IRUSR | S_IWUSR);
+    const char *path = lines->history_path;
+    int file = -1;
+    if (path != NULL && history_length > 0 && filing_make_folders(path))
+        file = open(path, O_CREAT | O_WRONLY | O_CLOEXEC, S_IRUSR | S_IWUSR);
     if (file < 0)
         return;
     close(file);
     stifle_history(HISTORY_LINES);
-    if (write_history(lines->history_path) == 0)
-        chmod(lines->history_path, S_IRUSR | S_IWUSR);
+    if (write_history(path) == 0)
+        chmod(path, S_IRUSR | S_IWUSR);
 }
 
 static void history_add(const char *line)
@@ -144,14 +144,15 @@ static void unwatch_signals(const struct lines *lines)
     sigprocmask(SIG_SETMASK, &lines->old_mask, NULL);
 }
 
-struct lines *lines_open_any(void)
+struct lines *lines_open(bool fine)
 {
-    if (current != NULL)
+    const bool terminal = isatty(STDIN_FILENO) == 1 && isatty(STDOUT_FILENO) == 1;
+    if (current != NULL || (!terminal && !fine))
         return NULL;
     struct lines *lines = calloc(1, sizeof *lines);
     current = lines;
-    lines->terminal = isatty(STDIN_FILENO) == 1 && isatty(STDOUT_FILENO) == 1;
-    if (!lines->terminal)
+    lines->terminal = terminal;
+    if (!terminal)
         return lines;
     rl_readline_name = "jarside"; /* for $if in ~/.inputrc; must precede the first read */
     rl_attempted_completion_function = complete;
@@ -166,15 +167,6 @@ struct lines *lines_open_any(void)
     watch_signals(lines);
     memory_at_end(rl_deprep_terminal);
     return lines;
-}
-
-struct lines *lines_open(void)
-{
-    struct lines *lines = lines_open_any();
-    if (lines == NULL || lines->terminal)
-        return lines;
-    lines_close(lines);
-    return NULL;
 }
 
 void lines_close(struct lines *lines)

@@ -12,10 +12,9 @@
  */
 struct lines; /* opaque */
 
-/* Takes the terminal; NULL where no person sits at one at both ends, or while another is open. */
-struct lines *lines_open(void);
-/* The same where there may be no terminal. */
-struct lines *lines_open_any(void);
+/* Takes the terminal; NULL while another is open, and, unless that is `fine`, where no person sits at
+ * one at both ends. */
+struct lines *lines_open(bool fine);
 /* Restores the terminal, and ends the program if a signal asked for it. NULL is fine. */
 void lines_close(struct lines *lines);
 bool lines_is_terminal(const struct lines *lines);

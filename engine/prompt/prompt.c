@@ -8,6 +8,7 @@
 #include <string.h>
 #include <strings.h>
 
+#include "base/csv.h"
 #include "base/memory.h"
 #include "prompt/input.h"
 #include "view/verdict.h"
@@ -58,8 +59,6 @@ struct conversation {
     size_t asked; /* questions put so far */
     struct step *steps;
     size_t step_count;
-    const char **offered; /* completion words, kept for the input */
-    size_t offered_room;
     size_t shown;  /* lines that have come up since the grower last typed */
     char *pending; /* typed where only Enter was wanted: it is heard next; malloc'd */
     bool leaving;
@@ -98,8 +97,9 @@ static bool go_back(struct conversation *talk)
 
 /* ---- commands by name ------------------------------------------------------------------------ */
 
-/* The words that act at any time. Whatever is none of them is an answer or a description. */
+/* What acts at any time. Whatever is none of these words is an answer or a description. */
 enum command {
+    COMMAND_NONE,
     COMMAND_HELP,
     COMMAND_WHY,
     COMMAND_UNKNOWN,
@@ -110,53 +110,48 @@ enum command {
     COMMAND_DETAILS,
     COMMAND_CAUSES,
     COMMAND_LEAVE,
-    COMMAND_COUNT
 };
 
 static const struct {
-    const char *word, *help;
-} COMMANDS[COMMAND_COUNT] = {
-    {"help", "this list"},
-    {"why", "why the question is asked"},
-    {"unknown", "you do not know; it is not asked again"},
-    {"back", "takes the last answer back"},
-    {"change", "'change age': changes an earlier answer"},
-    {"so far", "all that is known, and what leads"},
-    {"verdict", "the verdict now"},
-    {"details", "all cautions and steps, what counts how much, what would change the action"},
-    {"causes", "why it may have happened, and what to change"},
-    {"leave", "ends the conversation (also ^D)"},
-};
-
-/* Other things people type for them. */
-static const struct {
-    const char *other;
+    const char *word;
     enum command command;
-} OTHERS[] = {
-    {"?", COMMAND_HELP},    {"undo", COMMAND_BACK},  {"show", COMMAND_SO_FAR},
-    {"so", COMMAND_SO_FAR}, {"quit", COMMAND_LEAVE}, {"exit", COMMAND_LEAVE},
-    {"bye", COMMAND_LEAVE}, {"why?", COMMAND_WHY},   {"more", COMMAND_DETAILS},
+    const char *help; /* NULL: what people type for one of the others */
+} COMMANDS[] = {
+    {"help", COMMAND_HELP, "this list"},
+    {"why", COMMAND_WHY, "why the question is asked"},
+    {"unknown", COMMAND_UNKNOWN, "you do not know; it is not asked again"},
+    {"back", COMMAND_BACK, "takes the last answer back"},
+    {"change", COMMAND_CHANGE, "'change age': changes an earlier answer"},
+    {"so far", COMMAND_SO_FAR, "all that is known, and what leads"},
+    {"verdict", COMMAND_VERDICT, "the verdict now"},
+    {"details", COMMAND_DETAILS,
+     "all cautions and steps, what counts how much, what would change the action"},
+    {"causes", COMMAND_CAUSES, "why it may have happened, and what to change"},
+    {"leave", COMMAND_LEAVE, "ends the conversation (also ^D)"},
+    {"?", COMMAND_HELP, NULL},
+    {"undo", COMMAND_BACK, NULL},
+    {"show", COMMAND_SO_FAR, NULL},
+    {"so", COMMAND_SO_FAR, NULL},
+    {"quit", COMMAND_LEAVE, NULL},
+    {"exit", COMMAND_LEAVE, NULL},
+    {"bye", COMMAND_LEAVE, NULL},
+    {"why?", COMMAND_WHY, NULL},
+    {"more", COMMAND_DETAILS, NULL},
 };
+enum { COMMAND_WORDS = sizeof COMMANDS / sizeof *COMMANDS };
 
-/* The command a line is, and what follows it; COMMAND_COUNT when it is none. Only 'change' takes more
- * words; 'leave it' or 'why not' is a sentence. */
+/* The command a line is, and what follows it. Only 'change' takes more words; 'leave it' or 'why not' is a
+ * sentence. */
 static enum command command_of(const char *line, const char **rest)
 {
-    *rest = "";
-    for (size_t i = 0; i < sizeof OTHERS / sizeof *OTHERS; i++)
-        if (strcasecmp(line, OTHERS[i].other) == 0)
-            return OTHERS[i].command;
-    for (enum command i = 0; i < COMMAND_COUNT; i++) {
-        size_t length = strlen(COMMANDS[i].word);
+    const size_t first = strcspn(line, " \t");
+    *rest = line + first + strspn(line + first, " \t");
+    if (first == strlen("change") && strncasecmp(line, "change", first) == 0)
+        return COMMAND_CHANGE;
+    for (size_t i = 0; i < COMMAND_WORDS; i++)
         if (strcasecmp(line, COMMANDS[i].word) == 0)
-            return i;
-        if (i == COMMAND_CHANGE && strncasecmp(line, COMMANDS[i].word, length) == 0 &&
-            isspace((unsigned char)line[length])) {
-            *rest = line + length + strspn(line + length, " \t");
-            return i;
-        }
-    }
-    return COMMAND_COUNT;
+            return COMMANDS[i].command;
+    return COMMAND_NONE;
 }
 
 /* Behind a phrase of the rules at the front of a folded text, or NULL. Apostrophes do not matter; '$' is
@@ -187,20 +182,18 @@ static const char *behind(const char *at, const char *phrase)
  */
 static bool does_not_know(const struct rules *rules, const char *line, const char **rest)
 {
-    static const char *const leads[] = {"i",     "im", "i'm", "i am", "ive", "i've",     "i have",
-                                        "sorry", "um", "hmm", "well", "oh",  "honestly", "really"};
+    static const char *const leads[] = {"i",  "im",  "i am", "ive", "i have",   "sorry",
+                                        "um", "hmm", "well", "oh",  "honestly", "really"};
     struct text said;
     bool found = false;
     text_init(&said);
     text_fold(&said, line, strlen(line), NULL);
-    const char *at = said.length > 0 ? said.bytes : "";
-    for (size_t i = 0; i < sizeof leads / sizeof *leads; i++) {
-        const char *next = behind(at, leads[i]);
-        if (next == NULL || *next == '\0')
-            continue;
-        at = next + strspn(next, ", ");
-        i = (size_t)-1; /* from the first again: "sorry, i am unsure" */
-    }
+    const char *at = said.length > 0 ? said.bytes : "", *next;
+    for (size_t i = 0; i < sizeof leads / sizeof *leads; i++)
+        if ((next = behind(at, leads[i])) != NULL && *next != '\0') {
+            at = next + strspn(next, ", ");
+            i = (size_t)-1; /* from the first again: "sorry, i am unsure" */
+        }
     for (size_t i = 0; i < rules->language.unknown.count && !found; i++)
         found = behind(at, rules->language.unknown.list[i]) != NULL;
     text_release(&said);
@@ -360,20 +353,16 @@ static void offer_words(struct conversation *talk)
     const struct observable *observables = talk->rules->observables;
     const struct fact *facts = NULL;
     size_t count = 0, fact_count = triage_facts(talk->triage, &facts);
-    size_t room = RULES_MAX_VALUES + COMMAND_COUNT + fact_count;
-    if (room > talk->offered_room) {
-        talk->offered_room = 2 * room;
-        talk->offered = arena_array(talk->arena, talk->offered_room, sizeof *talk->offered);
-    }
+    const char **words =
+        arena_array(talk->arena, RULES_MAX_VALUES + COMMAND_WORDS + fact_count, sizeof *words);
     for (size_t v = 0; talk->asking != NO_OBSERVABLE && v < observables[talk->asking].value_count;
          v++)
-        talk->offered[count++] = observables[talk->asking].values[v].label;
-    for (size_t i = 0; i < COMMAND_COUNT; i++)
-        /* NOLINTNEXTLINE(clang-analyzer-core.NullDereference): there is room above */
-        talk->offered[count++] = COMMANDS[i].word;
+        words[count++] = observables[talk->asking].values[v].label;
+    for (size_t i = 0; i < COMMAND_WORDS && COMMANDS[i].help != NULL; i++)
+        words[count++] = COMMANDS[i].word;
     for (size_t i = 0; i < fact_count; i++) /* for 'change': what is known can be named */
-        talk->offered[count++] = observables[facts[i].observable].label;
-    lines_offer(talk->lines, talk->offered, count);
+        words[count++] = observables[facts[i].observable].label;
+    lines_offer(talk->lines, words, count);
 }
 
 /* ---- commands -------------------------------------------------------------------------------- */
@@ -404,17 +393,16 @@ static size_t known_named(const struct conversation *talk, const char *name)
 {
     const struct fact *facts = NULL;
     size_t count = triage_facts(talk->triage, &facts);
-    size_t found = NO_OBSERVABLE, length = strlen(name);
+    size_t found = NO_OBSERVABLE, length = strlen(name), many = 0;
     for (size_t i = 0; length > 0 && i < count; i++) {
         const struct observable *observable = &talk->rules->observables[facts[i].observable];
-        if (strncasecmp(observable->label, name, length) != 0 &&
-            strncasecmp(observable->id, name, length) != 0)
-            continue;
-        if (found != NO_OBSERVABLE)
-            return NO_OBSERVABLE;
-        found = facts[i].observable;
+        if (strncasecmp(observable->label, name, length) == 0 ||
+            strncasecmp(observable->id, name, length) == 0) {
+            found = facts[i].observable;
+            many++;
+        }
     }
-    return found;
+    return many == 1 ? found : NO_OBSERVABLE;
 }
 
 static void act_change(struct conversation *talk, const char *name)
@@ -447,13 +435,13 @@ static void say_done(struct conversation *talk)
 
 static void act(struct conversation *talk, enum command command, const char *rest)
 {
-    struct judged judged;
+    struct judged judged = judge(talk);
     switch (command) {
     case COMMAND_HELP:
         say(talk, ROLE_PLAIN,
             "Describe what you see, or answer by number, word or sentence. You can correct or add "
             "facts at any time. The commands are:");
-        for (size_t i = 0; i < COMMAND_COUNT; i++)
+        for (size_t i = 0; i < COMMAND_WORDS && COMMANDS[i].help != NULL; i++)
             screen_row(talk->screen, 2, 10, COMMANDS[i].word, COMMANDS[i].help);
         break;
     case COMMAND_WHY:
@@ -476,7 +464,6 @@ static void act(struct conversation *talk, enum command command, const char *res
         act_change(talk, rest);
         break;
     case COMMAND_SO_FAR:
-        judged = judge(talk);
         view_understood(talk->screen, &judged, false);
         view_unclear(talk->screen, &judged);
         view_standing(talk->screen, &judged, false);
@@ -486,13 +473,12 @@ static void act(struct conversation *talk, enum command command, const char *res
         put_verdict(talk, command == COMMAND_VERDICT ? VERDICT_TALK : VERDICT_WHOLE);
         break;
     case COMMAND_CAUSES:
-        judged = judge(talk);
         view_causes(talk->screen, &judged);
         break;
     case COMMAND_LEAVE:
         talk->leaving = true;
         break;
-    case COMMAND_COUNT:
+    case COMMAND_NONE:
         break;
     }
     page_end(talk);
@@ -599,15 +585,13 @@ static void hear_description(struct conversation *talk, const char *line, bool m
 /* At the end of a stage: whether to look for the cause, or nothing at all. */
 static void hear_offer(struct conversation *talk, const char *line)
 {
-    static const char *const yes[] = {"", "yes", "y", "yeah", "yep", "ok", "go on", "sure"};
-    static const char *const no[] = {"no", "n", "nope", "nah", "no thanks", "not now", "thanks"};
+    static const char yes[] = "yes|y|yeah|yep|ok|go on|sure";
+    static const char no[] = "no|n|nope|nah|no thanks|not now|thanks";
     const bool offered = talk->stage == STAGE_OFFER;
+    const size_t length = strlen(line);
+    const bool yes_said = length == 0 || csv_named(yes, line, length) >= 0;
+    const bool no_said = csv_named(no, line, length) >= 0;
     const char *rest;
-    bool yes_said = false, no_said = false;
-    for (size_t i = 0; i < sizeof yes / sizeof *yes; i++)
-        yes_said = yes_said || strcasecmp(line, yes[i]) == 0;
-    for (size_t i = 0; i < sizeof no / sizeof *no; i++)
-        no_said = no_said || strcasecmp(line, no[i]) == 0;
     if (offered && yes_said) {
         remember(talk);
         talk->stage = STAGE_CAUSE;
@@ -625,7 +609,7 @@ static void hear(struct conversation *talk, const char *line)
 {
     const char *rest;
     enum command command = command_of(line, &rest);
-    if (command != COMMAND_COUNT)
+    if (command != COMMAND_NONE)
         act(talk, command, rest);
     else if (talk->stage == STAGE_OFFER ||
              (talk->stage == STAGE_DONE && talk->asking == NO_OBSERVABLE))
@@ -777,7 +761,7 @@ enum status prompt_converse(const struct prompt_opening *opening, struct diags *
     struct conversation talk = {.rules = opening->rules,
                                 .triage = opening->triage,
                                 .screen = opening->screen,
-                                .lines = lines_open_any(),
+                                .lines = lines_open(true),
                                 .diags = diags,
                                 .arena = arena_new(),
                                 .saves = opening->finished != NULL,
