@@ -58,7 +58,7 @@ OUR_LIBS     = $(PKG_LIBS) -lcsv -lstemmer -lm
 # (reason and process may not see each other); tests/house checks it.
 LAYERS   := base rules language process reason triage journal review view prompt cli
 SOURCES  := $(foreach l,$(LAYERS),$(sort $(wildcard engine/$(l)/*.c)))
-OBJECTS  := $(SOURCES:engine/%.c=$(B)/%.o) $(B)/view/words.o
+OBJECTS  := $(SOURCES:engine/%.c=$(B)/%.o) $(B)/view/words.o $(B)/cli/help.o
 MAIN     := $(B)/main.o
 UNIT     := $(sort $(wildcard tests/unit/*.c) $(wildcard tests/outside/*.c))
 UNITS    := $(UNIT:tests/%.c=$(B)/tests/%.t)
@@ -100,12 +100,16 @@ $(B)/%.o: engine/%.c
 	$(call say,cc,$<)
 	$(Q)$(CC) $(OUR_CFLAGS) $(call sh,-DJARSIDE_DATADIR="$(DATADIR)") $(CPPFLAGS) $(CFLAGS) -MMD -MP -c -o $@ $<
 
-# The templates of what is said, as a table of lines.
+# What is said stands in files: templates, style sheets, the help. Each is a table of lines in the program.
 $(B)/view/words.c: engine/view/words.txt engine/view/styles.txt
+$(B)/cli/help.c: engine/cli/help.txt
+$(B)/view/words.c: LINES_OF := view_lines
+$(B)/cli/help.c: LINES_OF := help_lines
+$(B)/view/words.c $(B)/cli/help.c:
 	@mkdir -p $(@D)
-	$(Q){ echo 'const char *const view_lines[] = {'; sed 's/[\\"]/\\&/g; s/.*/    "&",/' $^; echo '    0};'; } > $@
-$(B)/view/words.o: $(B)/view/words.c
-	$(call say,cc,engine/view/words.txt)
+	$(Q){ echo 'const char *const $(LINES_OF)[] = {'; sed 's/[\\"]/\\&/g; s/.*/    "&",/' $^; echo '    0};'; } > $@
+$(B)/view/words.o $(B)/cli/help.o: %.o: %.c
+	$(call say,cc,$<)
 	$(Q)$(CC) $(OUR_CFLAGS) $(CPPFLAGS) $(CFLAGS) -c -o $@ $<
 
 # Unit tests and outside checks: cmocka programs that speak TAP.

@@ -375,9 +375,10 @@ static const char *typed(struct app *app)
     for (size_t i = 0; i < app->operand_count; i++)
         words_add(app, &words, " ", "%s", app->operands[i]);
     for (size_t i = 0; i < app->option_count; i++) {
-        const char *value = app->options[i].value;
-        words_add(app, &words, " ", "--%s%s%s", app->options[i].option->name,
-                  value != NULL ? " " : "", value != NULL ? value : "");
+        const struct option *option = app->options[i].option;
+        const bool flag = option->kind == OPTION_FLAG;
+        words_add(app, &words, " ", "--%s%s%s", option->name, flag ? "" : " ",
+                  flag ? "" : app->options[i].value);
     }
     return words;
 }
@@ -505,21 +506,17 @@ const struct command *command_next(const struct command *command)
 
 #define COMMON(member) .target = offsetof(struct app, common.member)
 static const struct option common_options[] = {
-    {"rules", "DIR",
-     "read the rules in DIR as well; they add to the shipped ones or replace them by id",
-     OPTION_TEXTS, COMMON(rules)},
-    {"journal", "FILE", "keep the journal in FILE, not in the usual place", OPTION_TEXT,
-     COMMON(journal)},
-    {"color", "WHEN", "auto, always or never", OPTION_CHOICE, COMMON(color),
+    {"rules", OPTION_TEXTS, COMMON(rules)},
+    {"journal", OPTION_TEXT, COMMON(journal)},
+    {"color", OPTION_CHOICE, COMMON(color),
      .words = (const char *const[]){"auto", "always", "never", NULL}},
-    {"quiet", NULL, "print errors only; the exit status tells the rest", OPTION_FLAG, COMMON(quiet),
-     .letter = 'q'},
-    {"help", NULL, "show help", OPTION_FLAG, COMMON(help), .letter = 'h'},
-    {"version", NULL, "show the version", OPTION_FLAG, COMMON(version), .letter = 'V'},
+    {"quiet", OPTION_FLAG, COMMON(quiet), .letter = 'q'},
+    {"help", OPTION_FLAG, COMMON(help), .letter = 'h'},
+    {"version", OPTION_FLAG, COMMON(version), .letter = 'V'},
     {0},
 };
 static const struct option json_options[] = {
-    {"json", NULL, "print JSON", OPTION_FLAG, COMMON(json)},
+    {"json", OPTION_FLAG, COMMON(json)},
     {0},
 };
 #undef COMMON
@@ -571,7 +568,7 @@ static int leading_options(const struct command *command, int argc, char **argv)
         const struct option *option = command_option(command, argv[count]);
         if (option == NULL)
             break;
-        count += option->argument != NULL && strchr(argv[count], '=') == NULL ? 2 : 1;
+        count += option->kind != OPTION_FLAG && strchr(argv[count], '=') == NULL ? 2 : 1;
     }
     return count;
 }
@@ -590,11 +587,45 @@ const struct command *command_behind(int argc, char **argv, int *leading, int *w
 
 /* ==== help ==================================================================================== */
 
-const char help_about[] =
-    "Jarside judges a jar or bag of grain spawn from what you see: what is in it, why, and "
-    "whether to keep, isolate or discard it. Never open, shake or smell a suspect vessel.";
-const char help_exit[] = "0 fine, 1 a check failed, 2 wrong use, 65 bad data, 70 an error in "
-                         "the program, 74 reading or writing failed, 141 output closed.";
+extern const char *const help_lines[]; /* help.txt, as the Makefile makes a table of it */
+
+/* The line behind "== SECTION"; at NULL when there is none. */
+static const char *const *section_of(const char *section)
+{
+    const char *const *line = help_lines;
+    const size_t length = strlen(section);
+    for (; *line != NULL; line++)
+        if (strncmp(*line, "== ", 3) == 0 && strncmp(*line + 3, section, length) == 0 &&
+            ((*line)[3 + length] == ' ' || (*line)[3 + length] == '\0'))
+            return line + 1;
+    return line;
+}
+
+struct help help_of(const char *section)
+{
+    const char *const *line = section_of(section);
+    if (*line == NULL)
+        return (struct help){"", "", ""};
+    const char *operands = line[-1] + 3 + strlen(section);
+    return (struct help){operands + (*operands == ' '), line[0],
+                         line[1] != NULL && strncmp(line[1], "--", 2) != 0 ? line[1] : ""};
+}
+
+const char *help_row(struct app *app, const char *section, const char *word, const char **argument)
+{
+    const size_t length = strlen(word);
+    *argument = "";
+    for (const char *const *line = section_of(section); *line != NULL && (*line)[0] != '\0';
+         line++) {
+        const char *behind = *line + length, *colon = strstr(*line, ": ");
+        if (strncmp(*line, word, length) != 0 || colon == NULL || strchr(": ", *behind) == NULL)
+            continue;
+        if (*behind == ' ')
+            *argument = arena_copy(app->arena, behind + 1, (size_t)(colon - behind) - 1);
+        return colon + 2;
+    }
+    return strcmp(section, "--") != 0 ? help_row(app, "--", word, argument) : "";
+}
 
 /* Whether the first word of the command's name, of two, is this one. */
 static bool in_group(const struct command *command, const char *word)
@@ -613,22 +644,26 @@ static const char *group_words(struct app *app, const char *word)
     return words[0] != '\0' ? words : NULL;
 }
 
-static void help_command(struct screen *screen, const struct command *command)
+static void help_command(struct app *app, const struct command *command)
 {
-    screen_say(screen, 0, 4, ROLE_STRONG, "jarside %s [OPTIONS] %s", command->name,
-               command->operands);
-    screen_say(screen, 0, 0, ROLE_PLAIN, "%s", command->summary);
-    if (command->detail != NULL) {
+    struct screen *screen = &app->out;
+    const struct help help = help_of(command->name);
+    screen_say(screen, 0, 4, ROLE_STRONG, "jarside %s [OPTIONS] %s", command->name, help.operands);
+    screen_say(screen, 0, 0, ROLE_PLAIN, "%s", help.summary);
+    if (help.detail[0] != '\0') {
         screen_blank(screen);
-        screen_say(screen, 0, 0, ROLE_PLAIN, "%s", command->detail);
+        screen_say(screen, 0, 0, ROLE_PLAIN, "%s", help.detail);
     }
     screen_blank(screen);
     for (size_t table = 0; table < OPTION_TABLES; table++)
         for (const struct option *row = command_options(command, table); row->name != NULL; row++) {
-            char name[64], letter[] = {'-', row->letter, ',', ' ', '\0'};
-            snprintf(name, sizeof name, "%s--%s%s%s", row->letter != '\0' ? letter : "", row->name,
-                     row->argument != NULL ? " " : "", row->argument != NULL ? row->argument : "");
-            screen_row(screen, 2, 24, name, row->help);
+            const char *option = arena_format(app->arena, "--%s", row->name), *argument;
+            const char *says = help_row(app, command->name, option, &argument);
+            char letter[] = {'-', row->letter, ',', ' ', '\0'};
+            screen_row(screen, 2, 24,
+                       arena_format(app->arena, "%s%s%s%s", row->letter != '\0' ? letter : "",
+                                    option, argument[0] != '\0' ? " " : "", argument),
+                       says);
         }
 }
 
@@ -638,7 +673,7 @@ static enum status help_group(struct app *app, const char *word)
 {
     for (const struct command *command = NULL; (command = command_next(command)) != NULL;)
         if (in_group(command, word))
-            screen_row(&app->out, 2, NAME_COLUMNS, command->name, command->summary);
+            screen_row(&app->out, 2, NAME_COLUMNS, command->name, help_of(command->name).summary);
     screen_blank(&app->out);
     screen_say(&app->out, 0, 0, ROLE_PLAIN, "'jarside help %s COMMAND' says more about each.",
                word);
@@ -647,14 +682,14 @@ static enum status help_group(struct app *app, const char *word)
 
 static void help_all(struct screen *screen)
 {
-    screen_say(screen, 0, 0, ROLE_PLAIN, "%s", help_about);
+    screen_say(screen, 0, 0, ROLE_PLAIN, "%s", help_of("jarside").summary);
     screen_blank(screen);
     screen_row(screen, 2, NAME_COLUMNS, "jarside", "opens the conversation");
     for (const struct command *command = NULL; (command = command_next(command)) != NULL;)
-        screen_row(screen, 2, NAME_COLUMNS, command->name, command->summary);
+        screen_row(screen, 2, NAME_COLUMNS, command->name, help_of(command->name).summary);
     screen_blank(screen);
     screen_say(screen, 0, 0, ROLE_PLAIN, "'jarside help COMMAND' says more about each.");
-    screen_say(screen, 0, 0, ROLE_PLAIN, "Exit status: %s", help_exit);
+    screen_say(screen, 0, 0, ROLE_PLAIN, "Exit status: %s", help_of("jarside").detail);
 }
 
 static enum status run_help(struct app *app)
@@ -668,7 +703,7 @@ static enum status run_help(struct app *app)
     if (count > 0 && command == NULL)
         app_stop(app, "no command '%s'; 'jarside help' lists them", operands[0]);
     if (command != NULL)
-        help_command(&app->out, command);
+        help_command(app, command);
     else
         help_all(&app->out);
     return app_flush(app);
@@ -681,8 +716,8 @@ static enum status run_version(struct app *app)
 }
 
 const struct command help_commands[] = {
-    {"help", "explains the commands", "[COMMAND]", .run = run_help},
-    {"version", "prints the version", "", .run = run_version},
+    {"help", .run = run_help},
+    {"version", .run = run_version},
     {0},
 };
 
@@ -736,13 +771,15 @@ static void read_arguments(struct app *app, int argc, char **argv)
                      near != NULL ? arena_format(app->arena, "did you mean '--%s'?", near)
                                   : "--help lists them");
         }
-        if (option->argument == NULL && equals != NULL)
+        const bool flag = option->kind == OPTION_FLAG;
+        const char *argument;
+        help_row(app, app->command->name, arena_format(app->arena, "--%s", option->name),
+                 &argument);
+        if (flag && equals != NULL)
             app_stop(app, "'--%s' takes no value", option->name);
-        if (option->argument != NULL && equals == NULL && i + 1 >= argc)
-            app_stop(app, "'--%s' needs a value: %s", option->name, option->argument);
-        const char *value = option->argument == NULL ? NULL
-                            : equals != NULL         ? equals + 1
-                                                     : argv[++i];
+        if (!flag && equals == NULL && i + 1 >= argc)
+            app_stop(app, "'--%s' needs a value: %s", option->name, argument);
+        const char *value = flag ? option->name : equals != NULL ? equals + 1 : argv[++i];
         options[app->option_count++] = (struct option_given){option, value};
     }
 }
@@ -751,7 +788,7 @@ static void read_arguments(struct app *app, int argc, char **argv)
 static void check_operands(struct app *app)
 {
     const struct command *command = app->command;
-    const char *operands = command->operands, *wrong = command->wrong;
+    const char *operands = help_of(command->name).operands, *wrong = command->wrong;
     size_t least = operands[0] != '\0' && operands[0] != '[' && wrong != NULL;
     size_t most = operands[0] == '\0' ? 0 : strstr(operands, "...") != NULL ? SIZE_MAX : 1;
     if (operands[0] == '\0' && app->operand_count > 0)
@@ -788,7 +825,7 @@ static enum status run(struct app *app, int argc, char **argv)
     screen_release(&app->out);
     screen_init(&app->out, stdout, choices[app->common.color > 0 ? app->common.color : 0]);
     if (app->common.help && named)
-        help_command(&app->out, command);
+        help_command(app, command);
     else if (app->common.help)
         help_all(&app->out);
     if (app->common.help)

@@ -35,22 +35,21 @@ struct app;
 /*
  * The table that parses is the table that helps, checks and fills a struct. A row reads
  *
- *     {"gauge", "PRESSURE", "of a new cook: 14psi, 1bar", OPTION_AMOUNT,
- *      .target = offsetof(struct draft, gauge), .dimension = DIM_GAUGE_KPA},
+ *     {"gauge", OPTION_AMOUNT, .target = offsetof(struct draft, gauge), .dimension = DIM_GAUGE_KPA},
  *
- * and {0} ends the table. A value that makes no sense ends the program with a message.
+ * and {0} ends the table; what is said of it stands in help.txt. A value that makes no sense ends the program with a message.
  */
 enum option_kind {              /* what it fills; and with what where it was not given */
                    OPTION_FLAG, /* bool; false */
                    OPTION_TEXT, /* const char *, as typed: what it means is the command's business; NULL */
-                   OPTION_TEXTS, /* struct texts: every time it was given, in order */
-                   OPTION_COUNT, /* size_t from `low` to `high` (0: no bound); `usual`, INFINITY is SIZE_MAX */
+                   OPTION_TEXTS,  /* struct texts: every time it was given, in order */
+                   OPTION_COUNT,  /* size_t from `low` to `high` (0: no bound); SIZE_MAX */
                    OPTION_NUMBER, /* double from `low` to `high` (0: no bound); NAN */
                    OPTION_QUANTITY, /* double in the unit of its dimension; a range stands for its middle; NAN */
                    OPTION_AMOUNT, /* the same, not negative */
                    OPTION_DATE,   /* const char *: an ISO date; NULL */
-                   OPTION_DAY, /* int64_t: the day of any moment (moment_day), or of tomorrow; today */
-                   OPTION_MOMENT, /* struct moment, not in the future; now */
+                   OPTION_DAY,    /* int64_t: the day of any moment (moment_day), or of tomorrow */
+                   OPTION_MOMENT, /* struct moment, not in the future; unknown */
                    OPTION_CLOCK,  /* int: minutes after midnight; -1 */
                    OPTION_CHOICE, /* int: which of `words`; -1 */
                    OPTION_ID,     /* int: which of a list of the rules, by its id; RULES_NONE */
@@ -59,17 +58,16 @@ enum option_kind {              /* what it fills; and with what where it was not
 };
 
 struct option {
-    const char *name;     /* without dashes; NULL ends a table */
-    const char *argument; /* what stands behind it, for help; NULL for a flag */
-    const char *help;
+    const char *name; /* without dashes; NULL ends a table */
     enum option_kind kind;
     size_t target;            /* offset in the struct it fills */
     enum dimension dimension; /* of a quantity, an amount */
     enum word_list list;      /* of an id */
-    double low, high, usual;  /* of a count, a number */
+    double low, high;         /* of a count, a number */
     const char *const *words; /* of a choice; ends with NULL */
     char letter;              /* 'h' for one that is also -h; or 0 */
-    bool settled;             /* the setting of that name stands for it when it is not given */
+    bool settled;             /* the setting of that name stands for it when it is not given, */
+    const char *usual;        /* then these words; NULL: what its kind says */
 };
 
 struct texts {
@@ -93,35 +91,14 @@ struct given {
 };
 #define GIVEN(member) .target = offsetof(struct given, member)
 
-/* Rows that several commands have. */
-#define AT_ROW(help)                                                                               \
-    {                                                                                              \
-        "at", "MOMENT", help, OPTION_MOMENT, GIVEN(at)                                             \
-    }
-#define NOTE_ROW                                                                                   \
-    {                                                                                              \
-        "note", "WORDS", "anything to remember", OPTION_TEXT, GIVEN(note)                          \
-    }
-#define FORCE_ROW                                                                                  \
-    {                                                                                              \
-        "force", NULL, "replace a file that exists", OPTION_FLAG, GIVEN(force)                     \
-    }
-#define NO_INPUT_ROW(help)                                                                         \
-    {                                                                                              \
-        "no-input", NULL, help, OPTION_FLAG, GIVEN(no_input)                                       \
-    }
-#define HTML_ROW(help)                                                                             \
-    {                                                                                              \
-        "html", "FILE", help, OPTION_TEXT, GIVEN(html)                                             \
-    }
-#define LIMIT_ROW(most, help)                                                                      \
-    {                                                                                              \
-        "limit", "N", help, OPTION_COUNT, GIVEN(limit), .usual = (most)                            \
-    }
-#define PAPER_ROW(help)                                                                            \
-    {                                                                                              \
-        "paper", "PAPER", help, OPTION_CHOICE, GIVEN(paper), .words = paper_words, .settled = true \
-    }
+/* Rows that several commands have, to stand in braces. */
+#define AT_ROW          "at", OPTION_MOMENT, GIVEN(at), .usual = "now"
+#define NOTE_ROW        "note", OPTION_TEXT, GIVEN(note)
+#define FORCE_ROW       "force", OPTION_FLAG, GIVEN(force)
+#define NO_INPUT_ROW    "no-input", OPTION_FLAG, GIVEN(no_input)
+#define HTML_ROW        "html", OPTION_TEXT, GIVEN(html)
+#define LIMIT_ROW(most) "limit", OPTION_COUNT, GIVEN(limit), .usual = (most)
+#define PAPER_ROW       "paper", OPTION_CHOICE, GIVEN(paper), .words = paper_words, .settled = true
 extern const char *const paper_words[]; /* of an enum paper */
 
 /* Fills `target` from the options given of a table, in its order, and checks them; of what was not
@@ -161,11 +138,8 @@ enum needs { /* what is there when a command runs */
              NEEDS_CREATE, /* the same; the journal is made if need be */
 };
 
-struct command {
+struct command {                  /* what is said of it stands in help.txt */
     const char *name;             /* "judge"; "rules check" for one with two words */
-    const char *summary;          /* one line */
-    const char *operands;         /* for help: "[TEXT...]", or "" */
-    const char *detail;           /* further help: a paragraph or two; or NULL */
     const struct option *options; /* ends with a NULL name; or NULL */
     enum status (*run)(struct app *app);
     enum needs needs;
@@ -189,8 +163,16 @@ enum { OPTION_TABLES = 3 };
 const struct option *command_options(const struct command *command, size_t table);
 /* The option of these that "--name", "--name=value" or "-n" names; NULL when there is none. */
 const struct option *command_option(const struct command *command, const char *word);
-/* What the program is, and what its exit statuses mean. */
-extern const char help_about[], help_exit[];
+
+/* What help.txt says of a command, or of what else has a section there: which operands it takes, for
+ * instance "[TEXT...]", what it does, and a paragraph more. "" for nothing. */
+struct help {
+    const char *operands, *summary, *detail;
+};
+struct help help_of(const char *section);
+/* What it says of "--OPTION" of a command or of any, or of another word there; `argument` receives what
+ * stands behind the word, "" for a flag. In the arena. */
+const char *help_row(struct app *app, const char *section, const char *word, const char **argument);
 
 /* The whole command line: finds the command, reads its options, runs it, and makes sure that what was
  * written arrived. Exits with the status. Sets the locale's LC_CTYPE (only that, so that decimals keep
@@ -207,7 +189,7 @@ struct setting {      /* what the file of settings says */
 
 struct option_given {
     const struct option *option;
-    const char *value; /* NULL for a flag */
+    const char *value; /* of a flag its name */
 };
 
 struct app {

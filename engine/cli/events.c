@@ -126,21 +126,15 @@ static const struct {
     [EVENT_USE] = {"used", ""},
 };
 
-#define WHEN_ROWS AT_ROW("when: 2026-03-01 18:30, yesterday, '28 Feb'; else now"), NOTE_ROW
-static const struct option event_options[] = {WHEN_ROWS, {0}};
+static const struct option event_options[] = {{AT_ROW}, {NOTE_ROW}, {0}};
 static const struct option move_options[] = {
-    {"new", NULL, "the place is a new one, although there is one called nearly so", OPTION_FLAG,
-     GIVEN(fresh)},
-    WHEN_ROWS,
-    {0}};
-static const struct option discard_options[] = {
-    {"yes", NULL, "a whole batch, without asking", OPTION_FLAG, GIVEN(sure)},
-    {"force", NULL, "the same", OPTION_FLAG, GIVEN(force)},
-    {"because", "REASON",
-     "contaminated, stuck, broken, sold, given, used, slip (recorded by mistake); or what was seen",
-     OPTION_TEXT, GIVEN(reason)},
-    WHEN_ROWS,
-    {0}};
+    {"new", OPTION_FLAG, GIVEN(fresh)}, {AT_ROW}, {NOTE_ROW}, {0}};
+static const struct option discard_options[] = {{"yes", OPTION_FLAG, GIVEN(sure)},
+                                                {"force", OPTION_FLAG, GIVEN(force)},
+                                                {"because", OPTION_TEXT, GIVEN(reason)},
+                                                {AT_ROW},
+                                                {NOTE_ROW},
+                                                {0}};
 
 /*
  * Leaves out of a whole batch what the event does not fit (what is gone already).
@@ -315,9 +309,9 @@ static enum status run_event(struct app *app)
 /* ==== confirm ================================================================================= */
 
 static const struct option confirm_options[] = {
-    {"cause", "CAUSE", "why, when that is known as well", OPTION_TEXT, GIVEN(cause)},
-    {"how", "WORDS", "how it is known: opened outdoors, plated ...", OPTION_TEXT, GIVEN(how)},
-    AT_ROW("when it was found out; else now"),
+    {"cause", OPTION_TEXT, GIVEN(cause)},
+    {"how", OPTION_TEXT, GIVEN(how)},
+    {AT_ROW},
     {0},
 };
 
@@ -391,7 +385,7 @@ static enum status run_confirm(struct app *app)
 /* ==== correct ================================================================================= */
 
 static const struct option correct_options[] = {
-    AT_ROW("when it is corrected, if not now"),
+    {AT_ROW},
     {0},
 };
 
@@ -593,41 +587,15 @@ static enum status run_undo(struct app *app)
 }
 
 const struct command event_commands[] = {
-    {"move", "records that vessels were moved to another place", "VESSEL... PLACE",
-     "A place not yet known is a new one. Vessels: B3-7, B3 3 7, B3-3..7, or B3 for all of it.",
-     move_options, run_event, NEEDS_WRITE, .json = true},
-    {"shake", "records that vessels were broken up and shaken", "VESSEL...",
-     "Refused for a vessel whose last look did not say keep.", event_options, run_event,
-     NEEDS_WRITE, .json = true},
-    {"isolate", "records that vessels were isolated, closed", "VESSEL...", NULL, event_options,
-     run_event, NEEDS_WRITE, .json = true},
-    {"return", "records that isolated vessels went back among the others", "VESSEL...",
-     "Only after a later look that said keep.", event_options, run_event, NEEDS_WRITE,
-     .json = true},
-    {"discard", "records that vessels were thrown away, closed, and says what to watch out for",
-     "VESSEL... [WHY]",
-     "A whole batch (B3) asks first; --yes answers for a program. WHY, or --because: broken, sold, "
-     "used, or what was seen: sour rot.",
-     discard_options, run_event, NEEDS_WRITE, .json = true},
-    {"use", "records that vessels were used", "VESSEL...",
-     "Refused for a vessel whose last look did not say keep.", event_options, run_event,
-     NEEDS_WRITE, .json = true},
-    {"confirm", "records what a vessel turned out to be", "VESSEL... FINDING",
-     "A finding by its id, its name or a part of the name; 'jarside show' lists them. --how says "
-     "how it is known. The review and what the rules learn are built on it. Never open a suspect "
-     "vessel to find out.",
-     confirm_options, run_confirm, NEEDS_WRITE, .json = true},
-    {"correct", "corrects a record; what was there before is kept", "[KIND] LABEL COLUMN=VALUE...",
-     "A record: jarside correct C4 gauge=12psi. A look, described anew: jarside correct look 12 "
-     "WORDS... An outcome: jarside correct outcome 3 FINDING. Any of these, or an event, that was "
-     "not so: jarside correct event 4 withdraw. In place of a number, the label of a vessel means "
-     "its "
-     "newest one.",
-     correct_options, run_correct, NEEDS_WRITE, .json = true},
-    {"undo", "takes back the last act; again, the one before", "",
-     "Whatever the last command recorded is taken out again, and what it changed is as it was "
-     "before. That it was undone stays in the history.",
-     NULL, run_undo, NEEDS_WRITE,
+    {"move", move_options, run_event, NEEDS_WRITE, .json = true},
+    {"shake", event_options, run_event, NEEDS_WRITE, .json = true},
+    {"isolate", event_options, run_event, NEEDS_WRITE, .json = true},
+    {"return", event_options, run_event, NEEDS_WRITE, .json = true},
+    {"discard", discard_options, run_event, NEEDS_WRITE, .json = true},
+    {"use", event_options, run_event, NEEDS_WRITE, .json = true},
+    {"confirm", confirm_options, run_confirm, NEEDS_WRITE, .json = true},
+    {"correct", correct_options, run_correct, NEEDS_WRITE, .json = true},
+    {"undo", NULL, run_undo, NEEDS_WRITE,
      .wrong = "'jarside undo' takes back the last act, and again the one before", .json = true},
     {0},
 };

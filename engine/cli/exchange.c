@@ -51,23 +51,13 @@ void demo_build_here(struct app *app, bool for_now)
 static const char *const keep_words[] = {"neither", "journal", "file", NULL};
 
 static const struct option options[] = {
-    {"table", "NAME", "FILE is this table; only needed when its name does not say so", OPTION_TABLE,
-     GIVEN(table)},
-    {"map", "MAP",
-     "FILE is a spreadsheet of your own: what its columns are, as a file or as "
-     "'batch=Batch name,number=Jar,...'",
-     OPTION_TEXT, GIVEN(map)},
-    {"guess", NULL, "print a map for FILE as its headings and words suggest it, for you to correct",
-     OPTION_FLAG, GIVEN(guess)},
-    {"partly", NULL, "with --map: keep the good rows even when others are refused", OPTION_FLAG,
-     GIVEN(partly)},
-    {"prefix", "LETTER",
-     "put LETTER- before the labels of another's old tables: B1 becomes K-B1; places keep theirs",
-     OPTION_TEXT, GIVEN(prefix)},
-    {"keep", "WHICH", "where two records of one label differ: the journal's, or the file's",
-     OPTION_CHOICE, GIVEN(keep), .words = keep_words},
-    {"dry-run", NULL, "do everything, show the result, and keep nothing", OPTION_FLAG,
-     GIVEN(dry_run)},
+    {"table", OPTION_TABLE, GIVEN(table)},
+    {"map", OPTION_TEXT, GIVEN(map)},
+    {"guess", OPTION_FLAG, GIVEN(guess)},
+    {"partly", OPTION_FLAG, GIVEN(partly)},
+    {"prefix", OPTION_TEXT, GIVEN(prefix)},
+    {"keep", OPTION_CHOICE, GIVEN(keep), .words = keep_words},
+    {"dry-run", OPTION_FLAG, GIVEN(dry_run)},
     {0},
 };
 
@@ -272,9 +262,8 @@ static enum status run_import(struct app *app)
 /* ==== export ================================================================================== */
 
 static const struct option export_options[] = {
-    {"table", "NAME", "only this one, to standard output, or to the file named instead of DIR",
-     OPTION_TABLE, GIVEN(table)},
-    {"force", NULL, "replace files that exist", OPTION_FLAG, GIVEN(force)},
+    {"table", OPTION_TABLE, GIVEN(table)},
+    {"force", OPTION_FLAG, GIVEN(force)},
     {0},
 };
 
@@ -310,7 +299,7 @@ static enum status run_export(struct app *app)
 
 /* ==== backup, restore ========================================================================= */
 
-static const struct option backup_options[] = {FORCE_ROW, {0}};
+static const struct option backup_options[] = {{FORCE_ROW}, {0}};
 
 static enum status run_backup(struct app *app)
 {
@@ -336,7 +325,7 @@ static enum status run_restore(struct app *app)
 /* ==== journal check =========================================================================== */
 
 static const struct option journal_check_options[] = {
-    {"all", NULL, "list every entry, not only the first fifty", OPTION_FLAG, GIVEN(all)},
+    {"all", OPTION_FLAG, GIVEN(all)},
     {0},
 };
 
@@ -427,33 +416,12 @@ static enum status run_demo(struct app *app)
 }
 
 const struct command exchange_commands[] = {
-    {"export", "writes the journal as CSV tables that any spreadsheet opens", "[DIR]",
-     "One file per table, in a folder named after today unless you name one. 'jarside import DIR' "
-     "reads them back exactly. A text that a spreadsheet would take for a formula gets an "
-     "apostrophe in front, which the import removes.",
-     export_options, run_export, .wrong = "one folder or file at a time", .json = true},
-    {"import", "reads CSV tables into the journal, all of them or nothing", "DIR-OR-FILE",
-     "A folder or a table that 'jarside export' wrote, or with --map a spreadsheet of your own, "
-     "one row per vessel. What is already there is skipped; a record with the same label but "
-     "different "
-     "values is a conflict, and is shown with its line.",
-     options, run_import, .wrong = "name the folder or the file to import", .json = true},
-    {"backup", "copies the whole journal into one file, checked", "FILE",
-     "Can be done while the journal is in use. The copy is the journal at one moment, and takes "
-     "its name only once it has been checked.",
-     backup_options, run_backup, .wrong = "name the file to write the backup to"},
-    {"restore", "replaces the journal with a backup; the old journal is kept beside it", "FILE",
-     "A file that is damaged, from a newer Jarside or not a journal is refused and nothing is "
-     "touched. The present journal stays beside the restored one under a dated name.",
-     .run = run_restore, .wrong = "name the backup to restore"},
-    {"journal check", "checks the journal for damage and for impossible entries", "",
-     "The file itself, references, dates, corrections, what is derived, words that the rules do "
-     "not know. Changes nothing. Exit status 1 when there is an error.",
-     journal_check_options, run_check, NEEDS_RULES, .json = true},
-    {"journal demo", "writes an invented season into a new journal, for trying things out", "FILE",
-     "Nothing in it is real: growers, shelves and losses are made up, some causes of loss are "
-     "planted, and corpus/demo/journal says which.",
-     .run = run_demo, .needs = NEEDS_RULES,
+    {"export", export_options, run_export, .wrong = "one folder or file at a time", .json = true},
+    {"import", options, run_import, .wrong = "name the folder or the file to import", .json = true},
+    {"backup", backup_options, run_backup, .wrong = "name the file to write the backup to"},
+    {"restore", .run = run_restore, .wrong = "name the backup to restore"},
+    {"journal check", journal_check_options, run_check, NEEDS_RULES, .json = true},
+    {"journal demo", .run = run_demo, .needs = NEEDS_RULES,
      .wrong = "give the name of a new file; for instance: jarside journal demo season.db"},
     {0},
 };

@@ -17,28 +17,16 @@
 enum { JOBS_MOST = 64 };
 
 static const struct option options[] = {
-    {"set", "SIGN=VALUE", "state one sign directly; may be repeated (-VALUE denies, VALUE? doubts)",
-     OPTION_TEXTS, GIVEN(set)},
-    {"case", "FILE", "judge the case or cases in FILE", OPTION_TEXT, GIVEN(case_file)},
-    {"lines", NULL,
-     "read one description per line from standard input; with --json, one object a line",
-     OPTION_FLAG, GIVEN(lines)},
-    {"jobs", "N", "with --lines: judge on so many cores at once, a block of lines at a time",
-     OPTION_NUMBER, GIVEN(jobs), .low = 1, .high = JOBS_MOST, .usual = 1},
-    {"explain", NULL,
-     "show how much each answer counts, what would change the action, what to do next time",
-     OPTION_FLAG, GIVEN(explain)},
-    {"vessel", "LABEL",
-     "judge this vessel from the journal, with all that is on record; save nothing", OPTION_TEXT,
-     GIVEN(vessel)},
-    {"without-siblings", NULL, "with --vessel: as if nothing were known about the others",
-     OPTION_FLAG, GIVEN(without_siblings)},
-    {"neighbours", "N", "how many vessels are next to it", OPTION_NUMBER, GIVEN(neighbours),
-     .high = 1e6},
-    {"use", "USE[:N]", "what it is for, and for how many vessels: for instance bulk:4", OPTION_TEXT,
-     GIVEN(use)},
-    {"worth", "N", "what it is worth, in ordinary vessels", OPTION_NUMBER, GIVEN(worth),
-     .low = 1e-3, .high = 1e6},
+    {"set", OPTION_TEXTS, GIVEN(set)},
+    {"case", OPTION_TEXT, GIVEN(case_file)},
+    {"lines", OPTION_FLAG, GIVEN(lines)},
+    {"jobs", OPTION_NUMBER, GIVEN(jobs), .low = 1, .high = JOBS_MOST, .usual = "1"},
+    {"explain", OPTION_FLAG, GIVEN(explain)},
+    {"vessel", OPTION_TEXT, GIVEN(vessel)},
+    {"without-siblings", OPTION_FLAG, GIVEN(without_siblings)},
+    {"neighbours", OPTION_NUMBER, GIVEN(neighbours), .high = 1e6},
+    {"use", OPTION_TEXT, GIVEN(use)},
+    {"worth", OPTION_NUMBER, GIVEN(worth), .low = 1e-3, .high = 1e6},
     {0},
 };
 
@@ -319,7 +307,7 @@ static enum status run_judge(struct app *app)
 /* ==== ask ===================================================================================== */
 
 static const struct option ask_options[] = {
-    NO_INPUT_ROW("do not ask: fail, and name the question"),
+    {NO_INPUT_ROW},
     {0},
 };
 
@@ -360,13 +348,8 @@ static enum status run_show(struct app *app)
 }
 
 const struct command judge_commands[] = {
-    {"ask", "opens the conversation, with a first description if you give one", "[TEXT...]", NULL,
-     ask_options, run_ask, .needs = NEEDS_RULES},
-    {"judge", "judges one description, a case file, or many lines, without asking", "[TEXT...]",
-     "TEXT is what you see, in your own words; '-' reads it from standard input. Example: jarside "
-     "judge \"2 weeks, half white, then nothing, garage at 12C\"",
-     options, run_judge, NEEDS_RULES, .json = true},
-    {"show", "prints what is known about a finding, cause or sign, with its sources", "[ID...]",
-     .run = run_show, .needs = NEEDS_RULES},
+    {"ask", ask_options, run_ask, .needs = NEEDS_RULES},
+    {"judge", options, run_judge, NEEDS_RULES, .json = true},
+    {"show", .run = run_show, .needs = NEEDS_RULES},
     {0},
 };

@@ -14,12 +14,10 @@
 /* ==== one vessel ============================================================================== */
 
 static const struct option options[] = {
-    AT_ROW("when it was: 2026-03-01 18:30, yesterday, '3 days ago'; else now"),
-    {"corrects", "LOOK", "the number of an earlier look that this one takes the place of",
-     OPTION_TEXT, GIVEN(corrected)},
-    {"yes", NULL, "record it without asking, although it discards several vessels", OPTION_FLAG,
-     GIVEN(sure)},
-    NO_INPUT_ROW("never ask; fail and say what is missing"),
+    {AT_ROW},
+    {"corrects", OPTION_TEXT, GIVEN(corrected)},
+    {"yes", OPTION_FLAG, GIVEN(sure)},
+    {NO_INPUT_ROW},
     {0},
 };
 
@@ -701,13 +699,7 @@ static enum status run_look(struct app *app)
 }
 
 const struct command look_commands[] = {
-    {"look", "judges what you see in vessels from the journal, and records it",
-     "VESSEL...|BATCH [TEXT...]",
-     "TEXT is what you see, in your own words; without it you are asked. For a whole batch: "
-     "jarside look B3 \"all fine except 3 and 7: green patch, 9: wet below\", or \"1-6 slow, rest "
-     "white\". Before several vessels are recorded as to be discarded you are asked; --yes "
-     "answers.",
-     options, run_look, NEEDS_WRITE,
+    {"look", options, run_look, NEEDS_WRITE,
      .wrong = "which vessel? For instance: jarside look B3-7 \"green patch\"", .json = true},
     {0},
 };

@@ -37,15 +37,18 @@ static void put(struct text *page, const char *roff, ...)
     va_end(words);
 }
 
-static void put_options(struct text *page, const struct command *command)
+static void put_options(struct app *app, struct text *page, const struct command *command)
 {
     for (size_t table = 0; table < OPTION_TABLES; table++)
         for (const struct option *row = command_options(command, table); row->name != NULL; row++) {
+            const char *option = arena_format(app->arena, "--%s", row->name), *argument;
+            const char *says =
+                help_row(app, command != NULL ? command->name : "--", option, &argument);
             char letter[] = {'-', row->letter, ',', ' ', '\0'};
-            put(page, ".TP\n\\fB%s\\-\\-%s\\fR", row->letter != '\0' ? letter : "", row->name);
-            if (row->argument != NULL)
-                put(page, " \\fI%s\\fR", row->argument);
-            put(page, "\n%s\n", row->help);
+            put(page, ".TP\n\\fB%s%s\\fR", row->letter != '\0' ? letter : "", option);
+            if (argument[0] != '\0')
+                put(page, " \\fI%s\\fR", argument);
+            put(page, "\n%s\n", says);
         }
 }
 
@@ -69,28 +72,29 @@ static void write_commands(struct app *app)
     put(&whole,
         ".SH SYNOPSIS\n.B jarside\n[COMMAND] [OPTIONS] ...\n.SH DESCRIPTION\n%s\n.PP\nWithout a "
         "command it opens the conversation.\n.SH COMMANDS\n",
-        help_about);
+        help_of("jarside").summary);
     for (const struct command *command = NULL; (command = command_next(command)) != NULL;) {
         char *name = arena_format(app->arena, "jarside-%s", command->name); /* no blanks in it */
         if (strchr(name, ' ') != NULL)
             *strchr(name, ' ') = '-';
-        put(&whole, ".TP\n\\fB%s\\fR\n%s\n", command->name, command->summary);
-        begin(&page, name, 1, command->summary);
+        const struct help help = help_of(command->name);
+        put(&whole, ".TP\n\\fB%s\\fR\n%s\n", command->name, help.summary);
+        begin(&page, name, 1, help.summary);
         put(&page, ".SH SYNOPSIS\n.B jarside %s\n[OPTIONS] %s\n.SH DESCRIPTION\nThis command %s.\n",
-            command->name, command->operands, command->summary);
-        if (command->detail != NULL)
-            put(&page, ".PP\n%s\n", command->detail);
+            command->name, help.operands, help.summary);
+        if (help.detail[0] != '\0')
+            put(&page, ".PP\n%s\n", help.detail);
         put(&page, ".SH OPTIONS\n");
-        put_options(&page, command);
+        put_options(app, &page, command);
         put(&page, ".SH SEE ALSO\n.BR jarside (1)\n");
         keep(app, arena_format(app->arena, "man/man1/%s.1", name), &page);
     }
     put(&whole, ".PP\nEach has a page of its own:\n.BR jarside\\-judge (1)\nand so on.\n"
                 ".SH OPTIONS\nThese may be given to every command, before or behind it.\n");
-    put_options(&whole, NULL);
+    put_options(app, &whole, NULL);
     put(&whole,
         ".SH EXIT STATUS\n%s\n.SH SEE ALSO\n.BR jarside\\-rules (5),\n.BR jarside\\-journal (5)\n",
-        help_exit);
+        help_of("jarside").detail);
     keep(app, "man/man1/jarside.1", &whole);
 }
 
@@ -249,9 +253,9 @@ static void offer_commands(struct app *app, const char *group, const char *begun
         size_t length = second != NULL ? (size_t)(second - command->name) : strlen(command->name);
         const char *first = arena_copy(app->arena, command->name, length);
         if (group != NULL && second != NULL && strcmp(first, group) == 0)
-            offer(app, begun, second + 1, command->summary);
+            offer(app, begun, second + 1, help_of(command->name).summary);
         else if (group == NULL && strcmp(first, last) != 0)
-            offer(app, begun, first, second != NULL ? NULL : command->summary);
+            offer(app, begun, first, second != NULL ? NULL : help_of(command->name).summary);
         last = first;
     }
 }
@@ -294,8 +298,12 @@ static void offer_labels(struct app *app, enum record kind, bool vessels, const 
         offer_records(app, RECORD_VESSEL, "batch", batch, begun);
 }
 
-static void offer_value(struct app *app, const struct option *option, const char *begun)
+static void offer_value(struct app *app, const struct command *command, const struct option *option,
+                        const char *begun)
 {
+    const char *argument;
+    help_row(app, command != NULL ? command->name : "--",
+             arena_format(app->arena, "--%s", option->name), &argument);
     if (option->kind == OPTION_CHOICE)
         for (const char *const *word = option->words; *word != NULL; word++)
             offer(app, begun, *word, NULL);
@@ -307,16 +315,16 @@ static void offer_value(struct app *app, const struct option *option, const char
         offer_ids(app, LIST_SPECIES, begun);
     else if (strcmp(option->name, "grain") == 0)
         offer_ids(app, LIST_GRAINS, begun);
-    else if (strcmp(option->argument, "BATCH") == 0)
+    else if (strcmp(argument, "BATCH") == 0)
         offer_labels(app, RECORD_BATCH, false, begun);
-    else if (strcmp(option->argument, "LABEL") == 0)
+    else if (strcmp(argument, "LABEL") == 0)
         offer_labels(app, labels_kind(option->name), strcmp(option->name, "vessel") == 0, begun);
 }
 
 /* What may stand among the operands, by the words the help has for them. */
 static void offer_operands(struct app *app, const struct command *command, const char *begun)
 {
-    const char *operands = command->operands;
+    const char *operands = help_of(command->name).operands, *argument;
     bool vessels = strstr(operands, "VESSEL") != NULL || strstr(operands, "LABEL") != NULL;
     if (strstr(operands, "KIND") != NULL || strstr(operands, "TABLE") != NULL)
         for (int record = 0; record < RECORD_COUNT; record++)
@@ -325,7 +333,8 @@ static void offer_operands(struct app *app, const struct command *command, const
         offer_ids(app, LIST_FINDINGS, begun);
     if (strstr(operands, "NAME=") != NULL)
         for (const struct option *setting = NULL; (setting = config_next(setting)) != NULL;)
-            offer(app, begun, arena_format(app->arena, "%s=", setting->name), setting->help);
+            offer(app, begun, arena_format(app->arena, "%s=", setting->name),
+                  help_row(app, "settings", setting->name, &argument));
     if (strcmp(operands, "[COMMAND]") == 0)
         offer_commands(app, NULL, begun);
     if (strcmp(operands, "[ID...]") == 0 && (offer_ids(app, LIST_FINDINGS, begun), app->rules))
@@ -351,20 +360,24 @@ static enum status run_complete(struct app *app)
         typed[i] = arena_string(app->arena, app->operands[i]);
     const char *begun = typed[--count], *before = count > 0 ? typed[count - 1] : "";
     const struct command *command = command_behind(count, typed, &leading, &words);
-    const struct option *option = command_option(command, before);
+    const struct option *before_it = command_option(command, before);
     for (int i = 0; i + 1 < count; i++) /* the journal that is asked for labels */
         if (strcmp(typed[i], "--journal") == 0)
             app->common.journal = typed[i + 1];
-    if (option != NULL && option->argument != NULL && strchr(before, '=') == NULL) {
-        offer_value(app, option, begun);
+    if (before_it != NULL && before_it->kind != OPTION_FLAG && strchr(before, '=') == NULL) {
+        offer_value(app, command, before_it, begun);
     } else if (begun[0] == '-') {
         for (size_t table = 0; table < OPTION_TABLES; table++)
-            for (const struct option *row = command_options(command, table); row->name; row++)
-                offer(app, begun, arena_format(app->arena, "--%s", row->name), row->help);
+            for (const struct option *row = command_options(command, table); row->name; row++) {
+                const char *option = arena_format(app->arena, "--%s", row->name), *argument;
+                const char *says =
+                    help_row(app, command != NULL ? command->name : "--", option, &argument);
+                offer(app, begun, option, says);
+            }
     } else if (command == NULL) {
         const struct option *valued = count > 1 ? command_option(NULL, typed[count - 2]) : NULL;
         bool grouped =
-            count > 0 && before[0] != '-' && (valued == NULL || valued->argument == NULL);
+            count > 0 && before[0] != '-' && (valued == NULL || valued->kind == OPTION_FLAG);
         offer_commands(app, grouped ? before : NULL, begun);
     } else {
         offer_operands(app, command, begun);
@@ -388,8 +401,8 @@ static enum status run_manual(struct app *app)
 }
 
 const struct command hidden_commands[] = {
-    {"complete", "offers words for the last of WORDS", "WORDS...", .run = run_complete},
-    {"manual", "writes manual pages and completions", "DIR", .run = run_manual,
-     .needs = NEEDS_RULES, .wrong = "give the folder to write manual pages and completions into"},
+    {"complete", .run = run_complete},
+    {"manual", .run = run_manual, .needs = NEEDS_RULES,
+     .wrong = "give the folder to write manual pages and completions into"},
     {0},
 };

@@ -346,10 +346,20 @@ void option_read(struct app *app, const struct option *option, const char *word,
     }
 }
 
-/* What its kind says of an option that was not given. */
+/* What an option holds that was not given, and says nothing for that. */
 static void option_init(const struct option *option, void *target)
 {
     switch (option->kind) {
+    case OPTION_NUMBER:
+    case OPTION_QUANTITY:
+    case OPTION_AMOUNT:
+        *(double *)target = NAN;
+        break;
+    case OPTION_CLOCK:
+    case OPTION_CHOICE:
+    case OPTION_ID:
+        *(int *)target = RULES_NONE;
+        break;
     case OPTION_FLAG:
         *(bool *)target = false;
         break;
@@ -361,31 +371,16 @@ static void option_init(const struct option *option, void *target)
         *(struct texts *)target = (struct texts){NULL, 0};
         break;
     case OPTION_COUNT:
-        *(size_t *)target = isinf(option->usual) ? SIZE_MAX : (size_t)option->usual;
-        break;
-    case OPTION_NUMBER:
-        *(double *)target = option->usual > 0.0 ? option->usual : NAN;
-        break;
-    case OPTION_QUANTITY:
-    case OPTION_AMOUNT:
-        *(double *)target = NAN;
-        break;
-    case OPTION_DAY:
-        *(int64_t *)target = moment_day(moment_now());
-        break;
-    case OPTION_MOMENT:
-        *(struct moment *)target = moment_now();
-        break;
-    case OPTION_CLOCK:
-    case OPTION_CHOICE:
-    case OPTION_ID:
-        *(int *)target = RULES_NONE;
+        *(size_t *)target = SIZE_MAX;
         break;
     case OPTION_VESSEL:
         known_vessel_init(target);
         break;
     case OPTION_TABLE:
         *(enum record *)target = RECORD_COUNT;
+        break;
+    case OPTION_DAY:
+    case OPTION_MOMENT: /* usually now */
         break;
     }
 }
@@ -397,15 +392,15 @@ void options_fill(struct app *app, const struct option *table, void *target)
     for (const struct option *row = table; row->name != NULL; row++) {
         void *place = (char *)target + row->target;
         const char *said = row->settled ? config_word(app, row->name) : NULL;
-        for (size_t i = 0; i < app->option_count; i++) {
-            if (app->options[i].option != row)
-                continue;
-            said = row->argument != NULL ? app->options[i].value : row->name;
-            if (row->kind == OPTION_TEXTS) {
-                struct texts *texts = place;
-                *arena_push(app->arena, texts->words, texts->count) = said;
+        said = said != NULL ? said : row->usual;
+        for (size_t i = 0; i < app->option_count; i++)
+            if (app->options[i].option == row) {
+                said = app->options[i].value;
+                if (row->kind == OPTION_TEXTS) {
+                    struct texts *texts = place;
+                    *arena_push(app->arena, texts->words, texts->count) = said;
+                }
             }
-        }
         if (said != NULL)
             option_read(app, row, said, place);
     }
@@ -418,46 +413,28 @@ void options_fill(struct app *app, const struct option *table, void *target)
  * the help says and what 'jarside config' shows. A setting with an environment variable reaches whoever asks
  * for that; the variable itself wins.
  */
-static const struct {
-    struct option value; /* a text with `high` is so many letters at most */
-    const char *environment;
-} settings[] = {
-    {{"temperature", "C|F", "the unit of a bare temperature", OPTION_CHOICE,
-      .words = (const char *const[]){"C", "F", NULL}},
-     NULL},
-    {{"pressure", "psi|bar|kPa", "the unit of a bare gauge reading", OPTION_CHOICE,
-      .words = (const char *const[]){"psi", "bar", "kPa", NULL}},
-     NULL},
-    {{"weight", "g|kg|lb|oz", "the unit of a bare weight", OPTION_CHOICE,
-      .words = (const char *const[]){"g", "kg", "lb", "oz", NULL}},
-     NULL},
-    {{"altitude", "HEIGHT", "above sea level, where nothing else is said of a cook: 700m, 2300ft",
-      OPTION_QUANTITY, .dimension = DIM_METRES},
-     NULL},
-    {{"place", "LABEL", "where vessels are kept, unless it is said", OPTION_TEXT, .target = 0},
-     NULL},
-    {{"species", "SPECIES", "what is grown, unless it is said", OPTION_ID, .list = LIST_SPECIES},
-     NULL},
-    {{"paper", "PAPER", "a4 or letter, for sheets and labels", OPTION_CHOICE,
-      .words = (const char *const[]){"a4", "letter", NULL}},
-     NULL},
-    {{"dates", "ORDER", "how dates are written: day/month/year, month/day/year or year/month/day",
-      OPTION_CHOICE,
-      .words = (const char *const[]){"day/month/year", "month/day/year", "year/month/day", NULL}},
-     "JARSIDE_DATES"},
-    {{"station", "LETTERS", "begins new labels where several people keep journals", OPTION_TEXT,
-      .high = 3},
-     "JARSIDE_STATION"},
-    {{"person", "NAME", "who records", OPTION_TEXT, .target = 0}, "JARSIDE_PERSON"},
+static const struct option settings[SETTINGS + 1] = {
+    {"temperature", OPTION_CHOICE, .words = (const char *const[]){"C", "F", NULL}},
+    {"pressure", OPTION_CHOICE, .words = (const char *const[]){"psi", "bar", "kPa", NULL}},
+    {"weight", OPTION_CHOICE, .words = (const char *const[]){"g", "kg", "lb", "oz", NULL}},
+    {"altitude", OPTION_QUANTITY, .dimension = DIM_METRES},
+    {"place", OPTION_TEXT, .target = 0},
+    {"species", OPTION_ID, .list = LIST_SPECIES},
+    {"paper", OPTION_CHOICE, .words = paper_words},
+    {"dates", OPTION_CHOICE,
+     .words = (const char *const[]){"day/month/year", "month/day/year", "year/month/day", NULL}},
+    {"station", OPTION_TEXT, .high = 3}, /* so many letters at most */
+    {"person", OPTION_TEXT, .target = 0},
 };
-_Static_assert(sizeof settings / sizeof *settings == SETTINGS, "a place in struct app for each");
+static const char *const environment[SETTINGS] = {
+    [7] = "JARSIDE_DATES", [8] = "JARSIDE_STATION", [9] = "JARSIDE_PERSON"};
 
 /* Its row; SETTINGS when there is none. */
 static size_t find(const char *name, size_t length)
 {
     size_t i = 0;
-    while (i < SETTINGS && (strlen(settings[i].value.name) != length ||
-                            memcmp(settings[i].value.name, name, length) != 0))
+    while (i < SETTINGS &&
+           (strlen(settings[i].name) != length || memcmp(settings[i].name, name, length) != 0))
         i++;
     return i;
 }
@@ -466,7 +443,7 @@ static const char *suggest(struct app *app, const char *name)
 {
     const char *names[SETTINGS];
     for (size_t i = 0; i < SETTINGS; i++)
-        names[i] = settings[i].value.name;
+        names[i] = settings[i].name;
     const char *near = diag_nearest(name, names, SETTINGS);
     return near != NULL ? arena_format(app->arena, "did you mean '%s'?", near)
                         : arena_format(app->arena, "there are %s",
@@ -477,7 +454,7 @@ static const char *suggest(struct app *app, const char *name)
  * checked when the rules are there. */
 static void check(struct app *app, size_t setting)
 {
-    const struct option *row = &settings[setting].value;
+    const struct option *row = &settings[setting];
     const char *word = app->settings[setting].word;
     union {
         int choice;
@@ -532,8 +509,8 @@ void config_read(struct app *app)
     app->reading = (struct position){0};
     for (size_t i = 0; i < SETTINGS; i++) {
         check(app, i);
-        if (settings[i].environment != NULL && app->settings[i].word != NULL)
-            setenv(settings[i].environment, app->settings[i].word, 0);
+        if (environment[i] != NULL && app->settings[i].word != NULL)
+            setenv(environment[i], app->settings[i].word, 0);
     }
 }
 
@@ -558,7 +535,7 @@ void config_recall(struct app *app)
 const struct option *config_next(const struct option *setting)
 {
     size_t next = setting != NULL ? find(setting->name, strlen(setting->name)) + 1 : 0;
-    return next < SETTINGS ? &settings[next].value : NULL;
+    return next < SETTINGS ? &settings[next] : NULL;
 }
 
 /* ---- the command ----------------------------------------------------------------------------- */
@@ -568,7 +545,7 @@ static void put_entry(struct text *file, size_t setting, const char *word)
     bool plain = isalnum((unsigned char)word[0]);
     for (const char *at = word; *at != '\0'; at++)
         plain = plain && (isalnum((unsigned char)*at) || strchr("._/-", *at) != NULL);
-    text_printf(file, "%s: %s", settings[setting].value.name, plain ? "" : "'");
+    text_printf(file, "%s: %s", settings[setting].name, plain ? "" : "'");
     for (const char *at = word; *at != '\0'; at++)
         text_printf(file, "%s%c", *at == '\'' ? "'" : "", *at);
     text_puts(file, plain ? "\n" : "'\n");
@@ -578,7 +555,7 @@ static void put_entry(struct text *file, size_t setting, const char *word)
  * another way than a line a setting. */
 static void write_setting(struct app *app, size_t setting)
 {
-    const char *path = config_path(app), *name = settings[setting].value.name;
+    const char *path = config_path(app), *name = settings[setting].name;
     const char *word = app->settings[setting].word;
     FILE *old = path != NULL ? fopen(path, "r") : NULL;
     char *line = NULL;
@@ -621,7 +598,7 @@ static void write_setting(struct app *app, size_t setting)
 /* What holds, and whether the environment said so. */
 static const char *value_of(struct app *app, size_t setting, bool *outside)
 {
-    const char *variable = settings[setting].environment, *word = app->settings[setting].word;
+    const char *variable = environment[setting], *word = app->settings[setting].word;
     const char *said = variable != NULL ? getenv(variable) : NULL;
     *outside = said != NULL && (word == NULL || strcmp(said, word) != 0);
     return *outside ? said : word;
@@ -633,9 +610,9 @@ static enum status show(struct app *app, const char *path, size_t only)
     const bool json = app->common.json;
     json_t *all = json ? json_object() : NULL;
     for (size_t i = 0; i < SETTINGS; i++) {
-        const struct option *row = &settings[i].value;
+        const struct option *row = &settings[i];
         bool outside = false;
-        const char *value = value_of(app, i, &outside);
+        const char *value = value_of(app, i, &outside), *argument;
         if (json)
             json_object_set_new(all, row->name,
                                 value != NULL ? view_json_text(value) : json_null());
@@ -643,10 +620,11 @@ static enum status show(struct app *app, const char *path, size_t only)
             screen_say(&app->out, 0, 0, ROLE_PLAIN, "%s", value != NULL ? value : "");
         else if (only == SETTINGS && value != NULL)
             screen_row_text(&app->out, 0, NAME_COLUMNS, row->name, "%s%s%s%s", value,
-                            outside ? " (from $" : "", outside ? settings[i].environment : "",
+                            outside ? " (from $" : "", outside ? environment[i] : "",
                             outside ? ")" : "");
         else if (only == SETTINGS)
-            screen_row_text(&app->out, 0, NAME_COLUMNS, row->name, "not set: %s", row->help);
+            screen_row_text(&app->out, 0, NAME_COLUMNS, row->name, "not set: %s",
+                            help_row(app, "settings", row->name, &argument));
     }
     if (json)
         return app_json(app, json_pack("{s:i, s:o, s:o}", "schema", 1, "file",
@@ -691,15 +669,6 @@ static enum status run_config(struct app *app)
 }
 
 const struct command config_commands[] = {
-    {"config", "shows the settings and changes them", "[NAME | NAME=VALUE ...]",
-     "Settings: temperature, pressure and weight are the units of bare numbers (C or F; psi, bar "
-     "or "
-     "kPa; g, kg, lb or oz); altitude, place and species hold where nothing else is said; paper is "
-     "a4 "
-     "or letter; dates are day/month/year, month/day/year or year/month/day; station (one to three "
-     "letters) and "
-     "person tell journals and people apart. NAME= takes a setting back. They are kept in "
-     "jarside/config.yaml below $XDG_CONFIG_HOME or ~/.config.",
-     NULL, run_config, NEEDS_RULES, .json = true},
+    {"config", NULL, run_config, NEEDS_RULES, .json = true},
     {0},
 };

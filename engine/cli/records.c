@@ -10,21 +10,18 @@
 /* ---- recording a starter, lot, cook, session or place ------------------------------------------ */
 
 static const struct option record_options[] = {
-    AT_ROW("when a change was made, if not now"),
+    {AT_ROW},
     {0},
 };
 
 static const struct option starter_options[] = {
-    {"from", "STARTER", "the starter or vessel it was made from; may be repeated", OPTION_TEXTS,
-     GIVEN(from)},
-    {"new", NULL, "what it was made from is new to the journal, too", OPTION_FLAG, GIVEN(fresh)},
-    {"species", "SPECIES", "an id; else that of the starter it came from", OPTION_TEXT,
-     GIVEN(species)},
-    {"kind", "KIND", "liquid_culture, plate ...", OPTION_TEXT, GIVEN(kind)},
-    {"source", "WORDS", "where it came from, if not from a starter in the journal", OPTION_TEXT,
-     GIVEN(source)},
-    AT_ROW("when it was made; else now"),
-    NOTE_ROW,
+    {"from", OPTION_TEXTS, GIVEN(from)},
+    {"new", OPTION_FLAG, GIVEN(fresh)},
+    {"species", OPTION_TEXT, GIVEN(species)},
+    {"kind", OPTION_TEXT, GIVEN(kind)},
+    {"source", OPTION_TEXT, GIVEN(source)},
+    {AT_ROW},
+    {NOTE_ROW},
     {0},
 };
 
@@ -262,27 +259,20 @@ static enum status run_starter(struct app *app)
 const char *const paper_words[] = {[PAPER_A4] = "a4", [PAPER_LETTER] = "letter", NULL};
 
 static const struct option list_options[] = {
-    {"batch", "BATCH", "vessels, looks, events or outcomes of this batch only", OPTION_TEXT,
-     GIVEN(batch)},
-    {"state", "STATE", "vessels that are growing, isolated, discarded or used", OPTION_CHOICE,
-     GIVEN(state), .words = vessel_state_words},
-    {"fate", "FATE", "vessels that are open, sound, stuck, contaminated or untold", OPTION_CHOICE,
-     GIVEN(fate), .words = fate_words},
-    LIMIT_ROW(INFINITY, "the newest N, else 20; 0 for all"),
+    {"batch", OPTION_TEXT, GIVEN(batch)},
+    {"state", OPTION_CHOICE, GIVEN(state), .words = vessel_state_words},
+    {"fate", OPTION_CHOICE, GIVEN(fate), .words = fate_words},
+    {LIMIT_ROW(NULL)},
     {0},
 };
 
 static const struct option search_options[] = {
-    LIMIT_ROW(10, "the newest N of each kind, else 10"),
+    {LIMIT_ROW("10")},
     {0},
 };
 
 static const struct option history_options[] = {
-    LIMIT_ROW(100, "the newest N entries of each kind, else 100; 0 for all"),
-    HTML_ROW("of a batch or vessel, as a page with a chart; '-' for standard output"),
-    FORCE_ROW,
-    PAPER_ROW("a4 (the default) or letter"),
-    {0},
+    {LIMIT_ROW("100")}, {HTML_ROW}, {FORCE_ROW}, {PAPER_ROW}, {0},
 };
 
 /* What was read of the journal, or what reading it failed with. */
@@ -447,9 +437,8 @@ static enum status run_history(struct app *app)
 /* ---- losses ---------------------------------------------------------------------------------- */
 
 static const struct option stats_options[] = {
-    {"cost", "MONEY", "what it costs to fill one vessel: 1.20", OPTION_AMOUNT, GIVEN(cost)},
-    {"yield", "WEIGHT", "what one sound vessel yields: 400g", OPTION_AMOUNT, GIVEN(yield),
-     .dimension = DIM_GRAMS},
+    {"cost", OPTION_AMOUNT, GIVEN(cost)},
+    {"yield", OPTION_AMOUNT, GIVEN(yield), .dimension = DIM_GRAMS},
     {0},
 };
 
@@ -468,28 +457,24 @@ static enum status run_stats(struct app *app)
 /* ---- what is due, and labels: what one looks up before going to the shelves -------------------- */
 
 static const struct option due_options[] = {
-    {"by", "DATE", "what is due by then: 2026-03-12; else today", OPTION_DAY, GIVEN(by)},
-    LIMIT_ROW(500, "the first N vessels, else 500; 0 for all"),
-    {"ics", "FILE", "write all that is due as a calendar; '-' for standard output", OPTION_TEXT,
-     GIVEN(calendar)},
-    {"remind", "HH:MM", "with --ics: let the calendar remind you at that time of day", OPTION_CLOCK,
-     GIVEN(remind)},
-    {"sheet", NULL, "a sheet to print, in plain text, with boxes to tick", OPTION_FLAG,
-     GIVEN(sheet)},
-    HTML_ROW("the same as a page; '-' for standard output"),
-    FORCE_ROW,
-    PAPER_ROW("a4 (the default) or letter"),
+    {"by", OPTION_DAY, GIVEN(by), .usual = "today"},
+    {LIMIT_ROW("500")},
+    {"ics", OPTION_TEXT, GIVEN(calendar)},
+    {"remind", OPTION_CLOCK, GIVEN(remind)},
+    {"sheet", OPTION_FLAG, GIVEN(sheet)},
+    {HTML_ROW},
+    {FORCE_ROW},
+    {PAPER_ROW},
     {0},
 };
 
 static const struct option labels_options[] = {
-    HTML_ROW("a page to print; '-' for standard output"),
-    FORCE_ROW,
-    {"sheet", "SIZE", "of its labels, in mm: 63.5x38.1 or 70x37 (A4), 66.7x25.4 (Letter)",
-     OPTION_CHOICE, GIVEN(labels), .words = label_sheets},
-    PAPER_ROW("a4 (63.5x38.1) or letter (66.7x25.4); --sheet says it too"),
-    {"skip", "N", "leave the first N labels of the first sheet empty", OPTION_COUNT, GIVEN(skip)},
-    {"cut", NULL, "print lines to cut along, for plain paper", OPTION_FLAG, GIVEN(cut)},
+    {HTML_ROW},
+    {FORCE_ROW},
+    {"sheet", OPTION_CHOICE, GIVEN(labels), .words = label_sheets},
+    {PAPER_ROW},
+    {"skip", OPTION_COUNT, GIVEN(skip), .usual = "0"},
+    {"cut", OPTION_FLAG, GIVEN(cut)},
     {0},
 };
 
@@ -566,41 +551,16 @@ static enum status run_labels(struct app *app)
 }
 
 const struct command record_commands[] = {
-    {"due", "shows which vessels to look at today, the most overdue first", "", NULL, due_options,
-     run_due, NEEDS_READ, .wrong = "--by DATE looks ahead", .json = true},
-    {"list", "lists batches, vessels and what they are made with", "[KIND | BATCH]",
-     "Batches by default; or vessels, starters, lots, cooks, sessions, places, looks, events, "
-     "outcomes, edits. The newest come last. jarside list B3 lists its vessels.",
-     list_options, run_list, NEEDS_READ, .wrong = "list one thing at a time", .json = true},
-    {"history", "shows all that happened to a vessel, batch, starter, cook ...", "[KIND] LABEL...",
-     "Of a vessel, its looks and events in order; of a starter, what it came from and what became "
-     "of all vessels it went into. The kind is only needed where two kinds share a label.",
-     history_options, run_history, NEEDS_READ,
+    {"due", due_options, run_due, NEEDS_READ, .wrong = "--by DATE looks ahead", .json = true},
+    {"list", list_options, run_list, NEEDS_READ, .wrong = "list one thing at a time", .json = true},
+    {"history", history_options, run_history, NEEDS_READ,
      .wrong = "the history of what? For instance: jarside history B3-7, or: jarside history S1",
      .json = true},
-    {"stats", "counts losses by month, mushroom and starter", "",
-     "The share is of the vessels that are no longer open. What the losses have in common, and how "
-     "sure that is, says jarside review.",
-     stats_options, run_stats, NEEDS_READ, .wrong = "'jarside review' finds what the losses share",
-     .json = true},
-    {"search", "finds words in labels, notes, looks and findings", "WORDS...",
-     "Finds records that contain all the words, in upper or lower case.", search_options,
-     run_search, NEEDS_READ, .json = true},
-    {"labels", "prints labels for vessels", "[BATCH | VESSEL...]",
-     "Of the newest batch when none is named.", labels_options, run_labels, NEEDS_READ,
-     .json = true},
-    {"starter", "records a starter and what it was made from", "[LABEL] [WORDS...]",
-     "A starter is the culture or spawn used as inoculum. For instance: jarside starter S2 liquid "
-     "culture from S1, or from B1-3, or from plate P4 --new",
-     starter_options, run_starter, NEEDS_CREATE, .json = true},
-    {"record", "records a cook, lot, session, place or starter, or shows one",
-     "KIND [LABEL] [COLUMN=VALUE...]",
-     "Units as people write them: jarside record cook C4 gauge=14psi minutes=95 altitude=700m. A "
-     "sign of the rules is taken as a fact: venting=vented_10. 'jarside record cook help' lists "
-     "what a "
-     "cook may hold. A session is one inoculation "
-     "session. Columns of a record that is there already are corrected, and the old values are "
-     "kept.",
-     record_options, run_record, NEEDS_CREATE, .json = true},
+    {"stats", stats_options, run_stats, NEEDS_READ,
+     .wrong = "'jarside review' finds what the losses share", .json = true},
+    {"search", search_options, run_search, NEEDS_READ, .json = true},
+    {"labels", labels_options, run_labels, NEEDS_READ, .json = true},
+    {"starter", starter_options, run_starter, NEEDS_CREATE, .json = true},
+    {"record", record_options, run_record, NEEDS_CREATE, .json = true},
     {0},
 };

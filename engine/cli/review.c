@@ -12,17 +12,13 @@
 #include "view/review.h"
 
 static const struct option options[] = {
-    {"csv", "FILE", "review a table with one row per vessel instead of the journal; '-' for input",
-     OPTION_TEXT, GIVEN(csv)},
-    {"demo", NULL, "review the invented season that comes with the program", OPTION_FLAG,
-     GIVEN(demo)},
-    {"since", "DATE", "only vessels started on that day or later", OPTION_TEXT, GIVEN(since)},
-    {"changed", "WORDS", "something that happened on a day: 'heater died on 3 March'", OPTION_TEXTS,
-     GIVEN(changed)},
-    {"details", NULL, "show every factor, what went together, times, batches, and how it decides",
-     OPTION_FLAG, GIVEN(details)},
-    HTML_ROW("write a page with charts instead, for screen and paper; '-' for output"),
-    FORCE_ROW,
+    {"csv", OPTION_TEXT, GIVEN(csv)},
+    {"demo", OPTION_FLAG, GIVEN(demo)},
+    {"since", OPTION_TEXT, GIVEN(since)},
+    {"changed", OPTION_TEXTS, GIVEN(changed)},
+    {"details", OPTION_FLAG, GIVEN(details)},
+    {HTML_ROW},
+    {FORCE_ROW},
     {0},
 };
 
@@ -254,14 +250,6 @@ static enum status run_review(struct app *app)
 }
 
 const struct command review_commands[] = {
-    {"review", "finds what the lost vessels have in common, and what to change first", "[TEXT...]",
-     "Shows what was lost; which cook, starter, session, grain lot or place most likely caused it "
-     "and how sure that is; what is confounded; which test would settle it; and how many vessels "
-     "a change would have saved. A table needs one row per vessel, a column that says lost or ok, "
-     "and columns for what vessels share. TEXT tells of one bad batch that is in no journal: "
-     "jarside "
-     "review \"I lost 9 of 12, sour within four days, cooked 50 minutes\". With no journal it "
-     "asks.",
-     options, run_review, NEEDS_RULES, .json = true},
+    {"review", options, run_review, NEEDS_RULES, .json = true},
     {0},
 };

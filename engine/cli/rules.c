@@ -29,9 +29,8 @@ static enum status run_check(struct app *app)
 /* ---- rules test ------------------------------------------------------------------------------ */
 
 static const struct option test_options[] = {
-    {"fit", NULL, "find the power tau with the lowest log score and print it; nothing is written",
-     OPTION_FLAG, GIVEN(fit)},
-    {"all", NULL, "list every case, not only those that fail", OPTION_FLAG, GIVEN(all)},
+    {"fit", OPTION_FLAG, GIVEN(fit)},
+    {"all", OPTION_FLAG, GIVEN(all)},
     {0},
 };
 
@@ -112,10 +111,9 @@ static json_t *score_json(const struct rules *rules, const struct score *score, 
                       "_cause", row->has_cause ? rules->causes[of->causes[0]].id : "");
     }
     for (size_t b = 0; b < SCORE_BINS; b++)
-        view_json_row(bins, "{s:I, s:f, s:f, s:i, s:i}", "cases",
-                      (json_int_t)score->bins[b].count, "confidence", score->bins[b].confidence,
-                      "accuracy", score->bins[b].accuracy, "_from", 10 * (int)b, "_to",
-                      10 * ((int)b + 1));
+        view_json_row(bins, "{s:I, s:f, s:f, s:i, s:i}", "cases", (json_int_t)score->bins[b].count,
+                      "confidence", score->bins[b].confidence, "accuracy", score->bins[b].accuracy,
+                      "_from", 10 * (int)b, "_to", 10 * ((int)b + 1));
     for (size_t i = 0; i < SHARES; i++) {
         size_t part = share_part(score, &shares[i]), whole = share_whole(score, &shares[i]);
         view_json_row(counts, "{s:s, s:I, s:I, s:f}", "label", shares[i].label, "part",
@@ -154,10 +152,8 @@ static enum status run_test(struct app *app)
 /* ---- rules words ----------------------------------------------------------------------------- */
 
 static const struct option words_options[] = {
-    {"least", "N", "leave out words in fewer than N texts; else 2", OPTION_COUNT, GIVEN(least),
-     .low = 1, .high = 1000, .usual = 2},
-    {"causes", NULL, "count for the causes of bad batches, not for findings", OPTION_FLAG,
-     GIVEN(causes)},
+    {"least", OPTION_COUNT, GIVEN(least), .low = 1, .high = 1000, .usual = "2"},
+    {"causes", OPTION_FLAG, GIVEN(causes)},
     {0},
 };
 
@@ -213,10 +209,9 @@ struct lesson { /* what one call works with; texts in the arena */
 };
 
 static const struct option learn_options[] = {
-    {"apply", NULL, "write what was learned into your own rules", OPTION_FLAG, GIVEN(apply)},
-    {"undo", NULL, "take the last --apply back", OPTION_FLAG, GIVEN(undo)},
-    {"even-if-worse", NULL, "apply although the labelled cases come out worse", OPTION_FLAG,
-     GIVEN(even_if_worse)},
+    {"apply", OPTION_FLAG, GIVEN(apply)},
+    {"undo", OPTION_FLAG, GIVEN(undo)},
+    {"even-if-worse", OPTION_FLAG, GIVEN(even_if_worse)},
     {0},
 };
 
@@ -459,28 +454,12 @@ static enum status run_learn(struct app *app)
 }
 
 const struct command rules_commands[] = {
-    {"rules check", "checks the rules; silent when all is well", "[DIR]",
-     "Reads the shipped rules, your overlay and DIR, and names every error with file, line and "
-     "column. Changes nothing. Exit status 65 when there is an error.",
-     .run = run_check, .wrong = "one folder at a time"},
-    {"rules test", "judges labelled cases and scores the verdicts", "[FILE-OR-DIR]",
-     "Without an operand the shipped corpus is used. Lists the cases that fail, then the scores. "
-     "Exit status 1 when a contaminated vessel was called keep.",
-     test_options, run_test, NEEDS_RULES, .wrong = "one file or folder of cases at a time",
-     .json = true},
-    {"rules words", "counts which words go with which finding in labelled cases", "FILE-OR-DIR...",
-     "Prints the table that is words.tsv among the rules: how often each word, and each pair of "
-     "neighbouring words, went with each finding. The same cases give the same bytes. The shipped "
-     "table is made by: jarside rules words corpus/voices corpus/cases corpus/cases-hard > "
-     "rules/words.tsv; the one for causes by: jarside rules words --causes corpus/accounts > "
-     "rules/cause-words.tsv",
-     words_options, run_words, NEEDS_RULES,
+    {"rules check", .run = run_check, .wrong = "one folder at a time"},
+    {"rules test", test_options, run_test, NEEDS_RULES,
+     .wrong = "one file or folder of cases at a time", .json = true},
+    {"rules words", words_options, run_words, NEEDS_RULES,
      .wrong = "name the folders or files of labelled cases to count"},
-    {"rules learn", "adds your confirmed outcomes to the frequencies; shows first, can be undone",
-     "",
-     "Counts what 'confirm' recorded, shows which figures would change and what that does to the "
-     "labelled cases, and changes nothing. --apply writes the counts into a file of their own "
-     "among your rules; --undo takes the last one back.",
-     learn_options, run_learn, .wrong = "'rules learn' reads the journal", .json = true},
+    {"rules learn", learn_options, run_learn, .wrong = "'rules learn' reads the journal",
+     .json = true},
     {0},
 };
