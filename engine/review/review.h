@@ -139,9 +139,10 @@ struct review_time {
 enum { REVIEW_CURVES = 4 };
 
 struct review_drift { /* all losses rise or fall over the season, whatever the culprits do */
-    double p;
-    bool rises;  /* rather than falls */
-    bool called; /* p is high enough, as it seldom is where losses stay as they are */
+    double p;         /* that they do */
+    double test_p;    /* of batches that go with time this closely, and so, by chance alone */
+    bool rises;       /* rather than falls */
+    bool called;      /* the test says so, as it seldom does where losses stay as they are */
 };
 
 struct review_batch { /* in order of time, then of the dataset */

@@ -2,6 +2,7 @@
 #include "review/search.h"
 
 #include <gsl/gsl_cdf.h>
+#include <gsl/gsl_fit.h>
 #include <gsl/gsl_randist.h>
 #include <gsl/gsl_rng.h>
 #include <gsl/gsl_sf_gamma.h>
@@ -1163,17 +1164,45 @@ static void tell_near(struct search *search, struct arena *arena, struct review_
     }
 }
 
+/*
+ * Do the losses of the batches, against what they went through, go with their time? A straight line
+ * through the ratios, each weighed by its exposure less what the batch shares; how far its slope lies from
+ * 0 is judged by how far the batches lie from the line (t-test), so that it does not matter how much
+ * batches differ by themselves.
+ */
 static void tell_drift(const struct search *search, struct review_found *found)
 {
+    enum { FEWEST = 6 }; /* batches */
+    /* Of 20 seasons without drift at most one may be told to have some; as a rise is what a grower has to
+     * act on, most of that is spent on it. */
+    static const double rare_rise = 0.035, rare_fall = 0.008;
     const struct frame *frame = &search->frames[0];
-    double rise = 0.0, fall = 0.0;
+    double rise = 0.0, fall = 0.0, start, slope, cov[3], off;
+    double *line =
+        malloc((3 * search->batch_count + 1) * sizeof *line); /* times, weights, ratios */
+    size_t n = 0, room = search->batch_count;
     for (size_t f = 0; f < FRAILTIES; f++) {
         fall += frame->weight[FRAILTIES + f];
         rise += frame->weight[2 * FRAILTIES + f];
     }
-    found->drift = (struct review_drift){.p = rise + fall, .rises = rise > fall};
-    static const double clear = 0.75; /* which even seasons reach in about 1 in 60 */
-    found->drift.called = found->drift.p >= clear;
+    double v = frame->frailty[frame->best % FRAILTIES];
+    for (size_t b = 0; b < search->batch_count; b++)
+        if (frame->exposure[b] > 0.0) {
+            line[n] = search->time[b];
+            line[room + n] = frame->exposure[b] / (1.0 + v * frame->exposure[b]);
+            line[2 * room + n++] = frame->lost[b] / frame->exposure[b];
+        }
+    found->drift = (struct review_drift){.p = rise + fall, .rises = rise > fall, .test_p = 1.0};
+    if (n >= FEWEST) {
+        gsl_fit_wlinear(line, 1, &line[room], 1, &line[2 * room], 1, n, &start, &slope, &cov[0],
+                        &cov[1], &cov[2], &off);
+        double spread = sqrt(cov[2] * off / (double)(n - 2));
+        found->drift.rises = slope > 0.0;
+        if (spread > 0.0)
+            found->drift.test_p = gsl_cdf_tdist_Q(fabs(slope) / spread, (double)(n - 2));
+    }
+    free(line);
+    found->drift.called = found->drift.test_p <= (found->drift.rises ? rare_rise : rare_fall);
 }
 
 /*

@@ -115,6 +115,8 @@ static void test_false_alarms(void **state)
                season_designs[d].name, alarms, each, share(alarms, each), 100.0 * limits.low,
                100.0 * limits.high, share(drifts, each));
         assert_true(counts_interval_exact(counts, certain).low <= rule.level);
+        counts.lost = season_designs[d].drift > 1.0 ? 0 : drifts;
+        assert_true(counts_interval_exact(counts, certain).low <= rule.level);
         alarmed += alarms;
         *(season_designs[d].drift > 1.0 ? &drifting : &drifted) += drifts;
     }
@@ -126,7 +128,11 @@ static void test_false_alarms(void **state)
     for (size_t d = 0; d < SEASON_DESIGNS; d++)
         even += season_designs[d].drift <= 1.0;
     assert_true((double)drifted <= rule.level * (double)(each * even));
-    assert_true(drifting * even >= drifted * (SEASON_DESIGNS - even));
+    /* Losses that treble are told as drift in a fifth of them: the best test knowing all would in a
+     * third, so few are the losses of a season. */
+    struct counts planted = {drifting, each * (SEASON_DESIGNS - even)};
+    printf("# planted drift told as drift in %.1f %%\n", share(planted.lost, planted.total));
+    assert_true(counts_interval_exact(planted, certain).high >= 0.2);
     size_t as_often = (alarmed + SEASON_DESIGNS / 2) / SEASON_DESIGNS;
     for (int t = 0; t < SEASON_TESTS; t++)
         for (size_t d = 0; d < SEASON_DESIGNS; d++) {
@@ -217,6 +223,42 @@ static void test_two(void **state)
            share(pairs, each), share(found, each));
     assert_true(both > plain);
     assert_true(2 * pairs > found);
+}
+
+/* Something happened on a day in the middle of the season, which the season was told of: nothing came of
+ * it, or from then on vessels were lost in one place, or everywhere. */
+static void test_changes(void **state)
+{
+    struct season *season = *state;
+    size_t each = seasons_each(), alarms = 0;
+    for (size_t i = 0; i < each; i++) {
+        struct arena *arena = arena_new();
+        const struct season_design *design = &season_designs[i % SEASON_DESIGNS];
+        season_make(season, design, &none, 0, 7000000UL + i);
+        season_change(season, 0.0, i, arena);
+        alarms += look_at(season, &none).any;
+        arena_free(arena);
+    }
+    struct counts counts = {alarms, each};
+    printf("# a dated change without effect: %.1f %% of sound seasons alarm\n",
+           share(alarms, each));
+    assert_true(counts_interval_exact(counts, certain).low <= rule.level);
+    for (size_t r = 0; r < RATES; r++) {
+        size_t found = 0, plain = 0;
+        for (size_t i = 0; i < each; i++) {
+            struct arena *arena = arena_new();
+            const struct season_design *design = &season_designs[i % SEASON_DESIGNS];
+            season_make(season, design, &none, 0, 7100000UL + 100000UL * r + i);
+            struct season_fault fault = season_change(season, rates[r], i, arena);
+            found += look_at(season, &fault).found;
+            plain += season_test(season, SEASON_FISHER, &fault).needed <
+                     tally.limit[SEASON_FISHER][i % SEASON_DESIGNS];
+            arena_free(arena);
+        }
+        printf("# dated change          %2.0f %%: found %3.0f %%; Fisher %3.0f\n", 100.0 * rates[r],
+               share(found, each), share(plain, each));
+        assert_true((double)found + 3.0 * sqrt((double)(found + plain)) >= (double)plain);
+    }
 }
 
 static void test_stated(void **state)
@@ -320,8 +362,8 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_false_alarms), cmocka_unit_test(test_power),
         cmocka_unit_test(test_stated), /* of one fault or none */
-        cmocka_unit_test(test_two),          cmocka_unit_test(test_youngest),
-        cmocka_unit_test(test_moved),
+        cmocka_unit_test(test_two),          cmocka_unit_test(test_changes),
+        cmocka_unit_test(test_youngest),     cmocka_unit_test(test_moved),
     };
     return cmocka_run_group_tests(tests, setup, teardown);
 }

@@ -70,7 +70,7 @@ enum { SEASON_PLACE = 3 };
 struct season {
     struct dataset dataset;
     struct factor factors[SEASON_FACTORS + SEASON_COLUMNS];
-    uint32_t levels[SEASON_FACTORS + SEASON_COLUMNS][SEASON_MOST];
+    uint32_t levels[SEASON_FACTORS + SEASON_COLUMNS + 1][SEASON_MOST]; /* one for a change */
     struct stay stays[2 * SEASON_MOST];
     uint32_t first_stay[SEASON_MOST + 1];
     const char *labels[SEASON_MOST];
@@ -261,6 +261,45 @@ static inline void season_make(struct season *season, const struct season_design
     gsl_rng_free(rng);
 }
 
+/*
+ * A dated change in the middle half of the season, of all vessels or, every other time, of one place;
+ * from then on so many of the vessels that are there are lost besides, by their days there. It becomes the
+ * last factor, in the arena.
+ */
+static inline struct season_fault season_change(struct season *season, double rate,
+                                                unsigned long seed, struct arena *arena)
+{
+    struct dataset *dataset = &season->dataset;
+    int32_t first = INT32_MAX, day;
+    char words[64], room[MOMENT_ROOM];
+    gsl_rng *rng = gsl_rng_alloc(gsl_rng_taus2);
+    gsl_rng_set(rng, seed + 1);
+    for (size_t i = 0; i < dataset->vessel_count; i++)
+        first = dataset->entered[i] < first ? dataset->entered[i] : first;
+    day = first + (int32_t)((dataset->today - first) * (0.25 + 0.5 * gsl_rng_uniform(rng)));
+    uint32_t place = seed % 2 == 0 ? (uint32_t)gsl_rng_uniform_int(rng, 4) : LEVEL_NONE;
+    for (size_t i = 0; i < dataset->vessel_count; i++) {
+        int32_t entered = dataset->entered[i], from = day > entered ? day : entered;
+        int32_t lost = from + season_shows(rng);
+        int32_t until = season->fate[i] == FATE_OPEN ? dataset->today : season->ended[i];
+        double extra = gsl_rng_uniform(rng);
+        if (extra >= rate || lost >= until ||
+            (place != LEVEL_NONE && season_level(season, SEASON_PLACE, i, lost - entered) != place))
+            continue;
+        season->fate[i] = FATE_CONTAMINATED;
+        season->ended[i] = lost;
+    }
+    snprintf(words, sizeof words, "it happened on %s", day_write(day, DAY_ISO, room));
+    (void)dataset_add_changes(dataset, words, place, arena);
+    struct season_fault fault = {
+        .factor = dataset->factor_count - 1, .level = 1, .with = SEASON_FACTORS};
+    const struct factor *change = &dataset->factors[dataset->factor_count - 1];
+    for (size_t i = 0; i < dataset->vessel_count && change->kind == FACTOR_CHANGE; i++)
+        season->levels[dataset->factor_count - 1][i] = change->level[i];
+    gsl_rng_free(rng);
+    return fault;
+}
+
 /* ---- plain tests -------------------------------------------------------------------------------- */
 
 /*
@@ -338,7 +377,7 @@ static inline struct season_plainly season_test(const struct season *season, enu
         size_t factor = 0;
         uint32_t level = 0;
         for (size_t f = 0; f < season->dataset.factor_count; f++)
-            for (uint32_t l = 0; l < season->factors[f].level_count; l++) {
+            for (uint32_t l = 0; l < season->dataset.factors[f].level_count; l++) {
                 double p;
                 if (!season_plain(season, test, f, l, aside, &p))
                     continue;
