@@ -10,7 +10,6 @@
 #include "view/charts.h"
 #include "view/screen.h"
 
-#define SAY(...)    screen_say(screen, 0, 2, ROLE_PLAIN, __VA_ARGS__)
 #define FORMAT(...) arena_format(view->arena, __VA_ARGS__)
 
 enum status view_get(const struct journal_view *view, enum record record, int64_t id, void *row)
@@ -335,14 +334,7 @@ static bool counted(enum record record)
     return has_label(record) && record != RECORD_VESSEL;
 }
 
-enum {
-    DATE_COLUMNS = 12,
-    DAY_COLUMNS = 20,
-    MOST_VESSELS = 200,
-    MOST_BATCHES = 40,
-    DEEPEST = 20,
-    MOST_TOLD = 100
-};
+enum { MOST_VESSELS = 200, MOST_BATCHES = 40, DEEPEST = 20, MOST_TOLD = 100 };
 
 /* What a starter was made from: another one, or the grain of a vessel. */
 static const char *parent_label(const struct journal_view *view, const struct parent *parent)
@@ -419,153 +411,58 @@ static bool lost_of(const struct vessel *vessel)
     return vessel->fate == FATE_CONTAMINATED || vessel->fate == FATE_STUCK;
 }
 
-/* What a list shows of each kind: a column of the record, counts of its vessels, or what is made of it. */
-enum made { COUNTS, ID, KIND, PARENTS, COOK, BATCH, WITH, STATE, AGE, DUE, NEWEST, LOOK, EVENT };
-
-#define COLUMN(heading, name)                                                                      \
-    {                                                                                              \
-        heading, name, 0                                                                           \
-    }
-#define MADE(heading, made)                                                                        \
-    {                                                                                              \
-        heading, NULL, made                                                                        \
-    }
-static const struct cell {
-    const char *heading, *column;
-    enum made made;
-} lists[RECORD_COUNT][TABLE_MOST] = {
-    [RECORD_STARTER] = {COLUMN("starter", "label"), COLUMN("mushroom", "species"),
-                        MADE("kind", KIND), COLUMN("made", "made"), MADE("from", PARENTS),
-                        MADE("vessels", COUNTS)},
-    [RECORD_LOT] = {COLUMN("lot", "label"), COLUMN("grain", "grain"), COLUMN("bought", "bought"),
-                    COLUMN("moisture", "moisture"), COLUMN("from", "source"),
-                    MADE("vessels", COUNTS)},
-    [RECORD_COOK] = {COLUMN("cook", "label"), COLUMN("date", "at"), MADE("vessels", COUNTS),
-                     MADE("what", COOK)},
-    [RECORD_SESSION] = {COLUMN("session", "label"), COLUMN("date", "at"), MADE("vessels", COUNTS),
-                        COLUMN("facts", "facts")},
-    [RECORD_PLACE] = {COLUMN("place", "label"), COLUMN("temperature", "celsius"),
-                      MADE("vessels there now", COUNTS)},
-    [RECORD_BATCH] = {COLUMN("batch", "label"), COLUMN("date", "at"), MADE("what", BATCH),
-                      MADE("with", WITH), MADE("vessels", COUNTS)},
-    [RECORD_VESSEL] = {COLUMN("vessel", "label"), MADE("state", STATE), MADE("day", AGE),
-                       COLUMN("where", "stands"), MADE("next look", DUE),
-                       MADE("last look", NEWEST)},
-    [RECORD_LOOK] = {MADE("look", ID), COLUMN("vessel", "vessel"), COLUMN("date", "at"),
-                     COLUMN("said", "action"), MADE("what was seen", LOOK)},
-    [RECORD_EVENT] = {MADE("event", ID), COLUMN("vessel", "vessel"), COLUMN("date", "at"),
-                      MADE("what", EVENT)},
-    [RECORD_OUTCOME] = {MADE("outcome", ID), COLUMN("vessel", "vessel"), COLUMN("date", "at"),
-                        COLUMN("finding", "finding"), COLUMN("how it is known", "how")},
-    [RECORD_PARENT] = {COLUMN("starter", "starter"), COLUMN("came from", "parent")},
-    [RECORD_EDIT] = {MADE("edit", ID), COLUMN("date", "at"), COLUMN("of", "label"),
-                     COLUMN("column", "column"), COLUMN("was", "was"), COLUMN("became", "became")},
-};
-
-/* What stands in a cell and in no column alone. */
-static const char *made_words(const struct journal_view *view, enum record record,
-                              const union any_record *row, enum made made)
+/* What lists show of a record beside its columns, and the words of columns that the rules or a unit have
+ * words for: under keys for templates. */
+static enum status add_words(const struct journal_view *view, enum record record,
+                             const union any_record *row, json_t *object)
 {
     const struct vessel *vessel = &row->vessel;
-    bool lost = lost_of(vessel);
-    bool there = vessel->state == VESSEL_GROWING || vessel->state == VESSEL_ISOLATED;
-    struct vessel_tally tally;
+    enum status status = STATUS_OK;
     struct batch batch;
-    char room[MOMENT_ROOM];
+    const char *what = NULL;
 
-    switch (made) {
-    case COUNTS:
-        return survey_tally(view->journal, record, row->named.id, &tally, view->diags) == STATUS_OK
-                   ? tally_words(view, &tally)
-                   : "";
-    case ID: /* first in every kind of record */
-        return FORMAT("%lld", (long long)row->named.id);
-    case KIND:
-        return list_name(view->rules, LIST_STARTERS, row->starter.kind);
-    case PARENTS:
-        return parents_cell(view, &row->starter);
-    case COOK:
-        return view_cook_words(view, &row->cook);
-    case BATCH:
-        return view_batch_words(view, &row->batch);
-    case WITH:
-        return FORMAT("%s %s %s", view_label(view, RECORD_STARTER, row->batch.starter),
-                      view_label(view, RECORD_COOK, row->batch.cook),
-                      view_label(view, RECORD_SESSION, row->batch.session));
-    case STATE:
-        return lost && there ? fate_words[vessel->fate] : vessel_state_words[vessel->state];
-    case AGE:
-        return view_get(view, RECORD_BATCH, vessel->batch, &batch) == STATUS_OK
-                   ? FORMAT("%lld", (long long)moment_days_between(batch.at, view->now))
-                   : "";
-    case DUE:
-        return vessel->due == 0 ? "" : arena_string(view->arena, view_day(vessel->due, room));
-    case NEWEST:
-        return newest_cell(view, vessel);
-    case LOOK:
-        return FORMAT("%s: %s", view_name(view, LIST_FINDINGS, row->look.finding), row->look.words);
-    case EVENT:
-        return done_words(view, &row->event);
+    for (const struct column *column = record_types[record].columns; column->name; column++) {
+        const char *words =
+            column->list != LIST_NONE
+                ? view_name(view, column->list, *(const char *const *)column_member(column, row))
+            : column->dimension != DIM_NONE ? column_words(view, column, row)
+                                            : NULL;
+        if (words != NULL)
+            json_object_set_new(object, FORMAT("_%s", column->name), view_json_text(words));
     }
-    return "";
-}
-
-static const char *cell_words(const struct journal_view *view, enum record record,
-                              const union any_record *row, const struct cell *cell)
-{
-    if (cell->column == NULL)
-        return made_words(view, record, row, cell->made);
-    const struct column *column =
-        &record_types[record].columns[record_column(record, cell->column)];
-    const void *value = column_member(column, row);
-    if (column->list != LIST_NONE)
-        return view_name(view, column->list, *(const char *const *)value);
-    if (column->kind == COLUMN_MOMENT)
-        return day_of(view, *(const struct moment *)value);
-    return column_words(view, column, row);
-}
-
-/* The rows of a list, in words; `headings` has room for TABLE_MOST. */
-static enum status fill_table(const struct journal_view *view, const struct screen *screen,
-                              enum record record, const struct page *page, const char **headings,
-                              struct table *table)
-{
-    const struct cell *cells = lists[record];
-    const char *words[TABLE_MOST];
-    union any_record row;
-    size_t columns = 0;
-
-    for (; columns < TABLE_MOST && cells[columns].heading != NULL; columns++)
-        headings[columns] = cells[columns].heading;
-    table_init(table, screen, headings, columns, view->arena);
-    for (size_t i = 0; i < page->count; i++) {
-        enum status status = view_get(view, record, page->ids[i], &row);
-        if (status != STATUS_OK)
-            return status;
-        for (size_t k = 0; k < columns; k++)
-            words[k] = cell_words(view, record, &row, &cells[k]);
-        table_row(table, words);
+    switch (record) {
+    case RECORD_STARTER:
+        what = parents_cell(view, &row->starter);
+        break;
+    case RECORD_COOK:
+        what = view_cook_words(view, &row->cook);
+        break;
+    case RECORD_BATCH:
+        what = view_batch_words(view, &row->batch);
+        break;
+    case RECORD_EVENT:
+        what = done_words(view, &row->event);
+        break;
+    case RECORD_VESSEL:
+        what = newest_cell(view, vessel);
+        status = view_get(view, RECORD_BATCH, vessel->batch, &batch);
+        if (status == STATUS_OK)
+            json_object_set_new(object, "_day",
+                                json_integer(moment_days_between(batch.at, view->now)));
+        json_object_set_new(object, "_lost", json_boolean(lost_of(vessel)));
+        json_object_set_new(object, "_gone", json_boolean(vessel_gone(vessel)));
+        break;
+    default:
+        break;
     }
-    return STATUS_OK;
+    if (what != NULL)
+        json_object_set_new(object, "_what", view_json_text(what));
+    return status;
 }
 
-enum status view_list(struct screen *screen, const struct journal_view *view, enum record record,
-                      const struct page *page)
-{
-    const char *headings[TABLE_MOST];
-    struct table table;
-    enum status status = fill_table(view, screen, record, page, headings, &table);
-    if (status != STATUS_OK)
-        return status;
-    table_show(&table, screen);
-    if (page->total > page->count)
-        screen_say(screen, 0, 2, ROLE_QUIET, "These are the newest %zu of %zu; --limit shows more.",
-                   page->count, page->total);
-    return STATUS_OK;
-}
-
-json_t *view_list_json(const struct journal_view *view, enum record record, const struct page *page,
-                       enum status *status)
+/* The records of a page; for faces with their words. */
+static json_t *list_tree(const struct journal_view *view, enum record record,
+                         const struct page *page, bool faces, enum status *status)
 {
     json_t *records = json_array();
     union any_record row;
@@ -575,121 +472,105 @@ json_t *view_list_json(const struct journal_view *view, enum record record, cons
         *status = view_get(view, record, page->ids[i], &row);
         if (*status == STATUS_OK && counted(record))
             *status = survey_tally(view->journal, record, page->ids[i], &tally, view->diags);
+        json_t *object =
+            *status == STATUS_OK ? view_record_json(view, record, &row) : json_object();
+        if (*status == STATUS_OK && faces)
+            *status = add_words(view, record, &row, object);
         if (*status != STATUS_OK) {
+            json_decref(object);
             json_decref(records);
             return NULL;
         }
-        json_t *object = view_record_json(view, record, &row);
         if (counted(record))
             object = view_json_put(object, "vessels", tally_json(&tally));
+        if (counted(record) && faces)
+            view_json_put(object, "_counts", json_string(tally_words(view, &tally)));
         records = view_json_append(records, object);
     }
     return records;
 }
 
+json_t *view_list_json(const struct journal_view *view, enum record record, const struct page *page,
+                       enum status *status)
+{
+    return list_tree(view, record, page, false, status);
+}
+
+static enum status say_list(struct face *face, const struct journal_view *view, enum record record,
+                            const struct page *page)
+{
+    enum status status;
+    json_t *records = list_tree(view, record, page, true, &status);
+    if (status == STATUS_OK)
+        view_say_taken(face, FORMAT("list.%s", record_types[record].name),
+                       json_pack("{s:o, s:I, s:I}", "records", records, "count",
+                                 (json_int_t)page->count, "total", (json_int_t)page->total));
+    return status;
+}
+
+enum status view_list(struct screen *screen, const struct journal_view *view, enum record record,
+                      const struct page *page)
+{
+    struct face face = {.screen = screen};
+    enum status status = say_list(&face, view, record, page);
+    if (status == STATUS_OK && page->total > page->count)
+        screen_say(screen, 0, 2, ROLE_QUIET, "These are the newest %zu of %zu; --limit shows more.",
+                   page->count, page->total);
+    return status;
+}
+
 /* ---- losses ---------------------------------------------------------------------------------- */
-
-static const char *const losses_by[LOSSES_BY] = {"month", "species", "starter"};
-
-static size_t lost_among(const struct losses *losses)
-{
-    return losses->fate[FATE_STUCK] + losses->fate[FATE_CONTAMINATED] + losses->fate[FATE_UNTOLD];
-}
-
-/* What all vessels that are no longer open cost and yielded. */
-struct account {
-    size_t sound, lost;
-    double cost_lost, cost_each, yielded, yield_lost; /* NAN where not told, or none is sound */
-};
-
-static struct account account_of(const struct losses *losses, size_t count, double cost,
-                                 double yield)
-{
-    struct account account = {.sound = 0};
-    for (size_t i = 0; i < count; i++) {
-        account.sound += losses[i].fate[FATE_SOUND];
-        account.lost += lost_among(&losses[i]);
-    }
-    double sound = (double)account.sound, lost = (double)account.lost;
-    account.cost_lost = cost * lost;
-    account.cost_each = account.sound > 0 ? cost * (sound + lost) / sound : NAN;
-    account.yielded = yield * sound;
-    account.yield_lost = yield * lost;
-    return account;
-}
-
-enum status view_losses(struct screen *screen, const struct journal_view *view, double cost,
-                        double yield)
-{
-    struct account account = {.sound = 0};
-    enum status status = STATUS_OK;
-    struct table table;
-
-    for (enum losses_by by = 0; by < LOSSES_BY; by++) {
-        const char *headings[] = {losses_by[by], "vessels", "open", "lost", "of ended"};
-        size_t count;
-        struct losses *losses;
-        status = survey_losses(view->journal, by, view->arena, &losses, &count, view->diags);
-        if (status != STATUS_OK)
-            return status;
-        account = account_of(losses, count, cost, yield);
-        table_init(&table, screen, headings, sizeof headings / sizeof *headings, view->arena);
-        for (size_t i = 0; i < count; i++) {
-            size_t open = losses[i].fate[FATE_OPEN], lost = lost_among(&losses[i]);
-            size_t ended = lost + losses[i].fate[FATE_SOUND];
-            const char *key = by == LOSSES_BY_SPECIES ? view_name(view, LIST_SPECIES, losses[i].key)
-                                                      : losses[i].key;
-            const char *cells[] = {
-                key[0] != '\0' ? key : "not known",
-                FORMAT("%zu", open + ended),
-                FORMAT("%zu", open),
-                FORMAT("%zu", lost),
-                ended > 0 ? FORMAT("%.0f %%", 100.0 * (double)lost / (double)ended) : "",
-            };
-            table_row(&table, cells);
-        }
-        if (by > 0 && count > 0)
-            screen_blank(screen);
-        table_show(&table, screen);
-    }
-    if (account.sound + account.lost == 0)
-        SAY("No vessel has been used or lost yet.");
-    else
-        screen_blank(screen);
-    if (!isnan(cost) && account.lost + account.sound > 0)
-        SAY("The %zu lost ones cost %.2f.", account.lost, account.cost_lost);
-    if (!isnan(account.cost_each))
-        SAY("With them, each sound one cost %.2f.", account.cost_each);
-    if (!isnan(yield) && account.lost + account.sound > 0)
-        SAY("The sound ones yield %s; the lost ones would have yielded %s.",
-            quantity_of(view, account.yielded, DIM_GRAMS),
-            quantity_of(view, account.yield_lost, DIM_GRAMS));
-    return STATUS_OK;
-}
 
 json_t *view_losses_json(const struct journal_view *view, double cost, double yield,
                          enum status *status)
 {
-    json_t *root = json_pack("{s:i}", "schema", 1);
-    struct account account = {.sound = 0};
+    static const char *const names[LOSSES_BY] = {"month", "species", "starter"};
+    json_t *root = json_pack("{s:i}", "schema", 1), *tables = json_array();
+    size_t sound = 0, lost = 0;
     *status = STATUS_OK;
     for (enum losses_by by = 0; by < LOSSES_BY && *status == STATUS_OK; by++) {
         size_t count;
         json_t *rows = json_array();
         struct losses *losses;
         *status = survey_losses(view->journal, by, view->arena, &losses, &count, view->diags);
-        account = account_of(losses, count, cost, yield);
-        for (size_t i = 0; i < count; i++)
-            view_json_row(
-                rows, "{s:o, s:I, s:I, s:I}", losses_by[by], view_json_text(losses[i].key), "open",
-                (json_int_t)losses[i].fate[FATE_OPEN], "sound",
-                (json_int_t)losses[i].fate[FATE_SOUND], "lost", (json_int_t)lost_among(&losses[i]));
-        root = view_json_put(root, losses_by[by], rows);
+        sound = lost = 0;
+        for (size_t i = 0; i < count; i++) {
+            const size_t *fate = losses[i].fate;
+            size_t lost_here = fate[FATE_STUCK] + fate[FATE_CONTAMINATED] + fate[FATE_UNTOLD];
+            size_t ended = lost_here + fate[FATE_SOUND];
+            const char *key = by == LOSSES_BY_SPECIES ? view_name(view, LIST_SPECIES, losses[i].key)
+                                                      : losses[i].key;
+            sound += fate[FATE_SOUND];
+            lost += lost_here;
+            view_json_row(rows, "{s:o, s:I, s:I, s:I, s:o, s:I, s:o}", names[by],
+                          view_json_text(losses[i].key), "open", (json_int_t)fate[FATE_OPEN],
+                          "sound", (json_int_t)fate[FATE_SOUND], "lost", (json_int_t)lost_here,
+                          "_key", view_json_text(key), "_all",
+                          (json_int_t)(fate[FATE_OPEN] + ended), "_share",
+                          view_json_number((double)lost_here / (double)ended));
+        }
+        view_json_row(tables, "{s:s, s:O}", "by", names[by], "rows", rows);
+        root = view_json_put(root, names[by], rows);
     }
-    root = view_json_put(root, "cost_lost", view_json_number(account.cost_lost));
-    root = view_json_put(root, "cost_each", view_json_number(account.cost_each));
-    root = view_json_put(root, "yielded", view_json_number(account.yielded));
-    return view_json_put(root, "yield_lost", view_json_number(account.yield_lost));
+    double each = sound > 0 ? cost * (double)(sound + lost) / (double)sound : NAN;
+    json_object_update_new(
+        root, json_pack("{s:o, s:o, s:o, s:o, s:o, s:I, s:I}", "cost_lost",
+                        view_json_number(cost * (double)lost), "cost_each", view_json_number(each),
+                        "yielded", view_json_number(yield * (double)sound), "yield_lost",
+                        view_json_number(yield * (double)lost), "_tables", tables, "_lost",
+                        (json_int_t)lost, "_ended", (json_int_t)(sound + lost)));
+    return root;
+}
+
+enum status view_losses(struct screen *screen, const struct journal_view *view, double cost,
+                        double yield)
+{
+    enum status status;
+    json_t *tree = view_losses_json(view, cost, yield, &status);
+    if (status == STATUS_OK)
+        view_say(&(struct face){.screen = screen}, "losses", tree);
+    json_decref(tree);
+    return status;
 }
 
 /* ---- histories ------------------------------------------------------------------------------- */
@@ -856,10 +737,6 @@ static const char *entry_words(const struct journal_view *view, const struct his
     return entry->overruled ? FORMAT("[corrected later] %s", words) : words;
 }
 
-struct told { /* a line of a history */
-    const char *when, *what;
-};
-
 static int by_number(const void *left, const void *right)
 {
     const struct vessel *a = left, *b = right;
@@ -895,15 +772,13 @@ static bool alike(const struct journal_view *view, const struct history_entry *e
 }
 
 /* The lines of a history: of a batch, what was done or said alike of several vessels on a day is one. */
-static struct told *tell_entries(const struct journal_view *view,
-                                 const struct history_report *report, size_t *lines)
+static json_t *entries_told(const struct journal_view *view, const struct history_report *report)
 {
     const struct history *history = &report->history;
-    struct told *told = arena_array(view->arena, history->count + 1, sizeof *told);
+    json_t *told = json_array();
     bool *done = arena_array(view->arena, history->count + 1, sizeof *done);
     bool whole = report->record == RECORD_BATCH;
 
-    *lines = 0;
     for (size_t i = 0; i < history->count; i++) {
         struct history_entry all = history->entries[i], *entry = &history->entries[i];
         const char *when = day_of(view, entry->at);
@@ -940,113 +815,10 @@ static struct told *tell_entries(const struct journal_view *view,
         if (report->dated)
             when = FORMAT("%s  day %lld", when,
                           (long long)moment_days_between(report->batch.at, entry->at));
-        told[(*lines)++] = (struct told){when, words};
+        view_json_row(told, "{s:o, s:o}", "when", view_json_text(when), "what",
+                      view_json_text(words));
     }
     return told;
-}
-
-static void say_entries(struct screen *screen, const struct journal_view *view,
-                        const struct history_report *report)
-{
-    const struct history *history = &report->history;
-    size_t lines;
-    const struct told *told = tell_entries(view, report, &lines);
-    if (history->earlier > 0)
-        screen_say(screen, 0, 2, ROLE_QUIET, "%zu earlier entr%s left out; --limit 0 shows all.",
-                   history->earlier, history->earlier == 1 ? "y is" : "ies are");
-    for (size_t i = 0; i < lines; i++)
-        screen_row(screen, 0, report->dated ? DAY_COLUMNS : DATE_COLUMNS, told[i].when,
-                   told[i].what);
-}
-
-/* What a vessel or a batch is made of, its first day and all that came after. */
-static void say_dated(struct screen *screen, const struct journal_view *view,
-                      const struct history_report *report, const char *note, bool control)
-{
-    const struct batch *batch = &report->batch;
-    const char *starter = view_label(view, RECORD_STARTER, batch->starter);
-
-    struct cook cook;
-    struct text text;
-
-    text_init(&text);
-    if (batch->starter != 0)
-        text_printf(&text, ", starter %s%s", view_label(view, RECORD_STARTER, batch->starter),
-                    view_mother(view, batch->starter));
-    if (batch->cook != 0 && view_get(view, RECORD_COOK, batch->cook, &cook) == STATUS_OK) {
-        const char *what = view_cook_words(view, &cook);
-        text_printf(&text, ", cook %s%s%s%s", cook.label, what[0] != '\0' ? " (" : "", what,
-                    what[0] != '\0' ? ")" : "");
-    }
-    if (batch->session != 0)
-        text_printf(&text, ", session %s", view_label(view, RECORD_SESSION, batch->session));
-    if (batch->lot != 0)
-        text_printf(&text, ", lot %s", view_label(view, RECORD_LOT, batch->lot));
-    if (text.length > 2)
-        SAY("From %s.", text.bytes + 2);
-    text_release(&text);
-    if (note[0] != '\0')
-        SAY("Note: %s", note);
-    screen_blank(screen);
-    screen_row(screen, 0, DAY_COLUMNS, FORMAT("%s  day 0", day_of(view, batch->at)),
-               control              ? "cooked with the others, not inoculated"
-               : starter[0] != '\0' ? FORMAT("inoculated from %s", starter)
-                                    : "inoculated");
-    say_entries(screen, view, report);
-    screen_blank(screen);
-    if (report->seen_count > 0) {
-        chart_coverage(screen, report->band, report->last, report->seen, report->seen_count);
-        screen_blank(screen);
-    }
-}
-
-static void say_vessel(struct screen *screen, const struct journal_view *view,
-                       const struct history_report *report)
-{
-    const struct vessel *vessel = &report->row->vessel;
-    const char *stands = view_label(view, RECORD_PLACE, vessel->stands);
-    bool lost = lost_of(vessel);
-    bool gone = vessel->state == VESSEL_DISCARDED || vessel->state == VESSEL_USED;
-    char room[MOMENT_ROOM], other[MOMENT_ROOM], when[WHEN_ROOM], purpose[PURPOSE_ROOM];
-    int64_t from, to;
-
-    screen_say(screen, 0, 2, ROLE_STRONG, "%s: %s, %s%s%s%s.", vessel->label,
-               view_name(view, LIST_VESSELS, vessel->kind), view_batch_words(view, &report->batch),
-               vessel->control ? ", a control" : "", stands[0] != '\0' ? ", at " : "", stands);
-    moment_write_day(vessel->ended, room);
-    if (lost && !gone)
-        SAY("It counts as %s%s%s and has not been removed yet.", fate_words[vessel->fate],
-            room[0] != '\0' ? " since " : "", room);
-    else
-        SAY("It is %s%s%s%s%s.", vessel_state_words[vessel->state], lost ? "; counts as " : "",
-            lost ? fate_words[vessel->fate] : "", room[0] != '\0' ? " since " : "", room);
-    const char *children = view_children(view, RECORD_VESSEL, vessel->id);
-    if (children[0] != '\0')
-        SAY("Made from it: %s.", children);
-    say_dated(screen, view, report, vessel->note, vessel->control);
-    if (gone)
-        return;
-    if (vessel->due != 0) {
-        view_when(vessel->due, moment_day(view->now), when);
-        if (strcmp(vessel->due_for, action_name(ACTION_DISCARD)) == 0)
-            SAY("Discard it %s.", when);
-        else
-            SAY(vessel->due_for[0] != '\0' ? "Next look: %s (%s)." : "Next look: %s.%s", when,
-                view_purpose(vessel->due_for, purpose));
-    }
-    if (!vessel->control && !lost &&
-        view_forecast_days(&report->batch, &report->forecast, &report->forecast.full, &from, &to))
-        SAY("Forecast: fully colonised between %s and %s.", view_day(from, room),
-            view_day(to, other));
-}
-
-static enum status say_batch(struct screen *screen, const struct journal_view *view,
-                             const struct history_report *report)
-{
-    screen_say(screen, 0, 2, ROLE_STRONG, "%s: %s. %s.", report->batch.label,
-               view_batch_words(view, &report->batch), tally_words(view, &report->tally));
-    say_dated(screen, view, report, report->batch.note, false);
-    return view_list(screen, view, RECORD_VESSEL, &report->vessels);
 }
 
 struct tree { /* of starters, up or down; each told once */
@@ -1124,106 +896,6 @@ static enum status say_descendants(struct tree *tree, int64_t id, size_t depth)
     return status;
 }
 
-/* What vessels are made with, and what became of them. */
-static enum status say_around(struct screen *screen, const struct journal_view *view,
-                              const struct history_report *report)
-{
-    enum status status = STATUS_OK;
-
-    screen_say(screen, 0, 2, ROLE_STRONG, "%s %s", record_types[report->record].name,
-               report->row->named.label);
-    view_record(screen, view, report->record, report->row);
-    struct tree up = {screen, view, NULL, 0}, down = up;
-    if (report->record == RECORD_STARTER)
-        status = say_ancestors(&up, report->row->starter.id, 1);
-    if (status == STATUS_OK && report->children.count > 0)
-        status = say_descendants(&down, report->row->starter.id, 1);
-    if (report->record == RECORD_PLACE)
-        SAY("Vessels there now: %s.", tally_words(view, &report->tally));
-    else
-        SAY("It went into %zu batch%s; vessels: %s.", report->batches.total,
-            report->batches.total == 1 ? "" : "es", tally_words(view, &report->tally));
-    if (report->batches.count > 0) {
-        screen_blank(screen);
-        if (status == STATUS_OK)
-            status = view_list(screen, view, RECORD_BATCH, &report->batches);
-    }
-    if (report->history.count > 0)
-        screen_blank(screen);
-    say_entries(screen, view, report);
-    return status;
-}
-
-enum status view_history(struct screen *screen, const struct journal_view *view, enum record record,
-                         const void *row, size_t limit)
-{
-    struct history_report report;
-    enum status status = read_history(view, record, row, limit, MOST_BATCHES, &report);
-    if (status != STATUS_OK)
-        return status;
-    if (record == RECORD_BATCH)
-        return say_batch(screen, view, &report);
-    if (record != RECORD_VESSEL)
-        return say_around(screen, view, &report);
-    say_vessel(screen, view, &report);
-    return STATUS_OK;
-}
-
-static void put_table(struct text *html, const struct table *table)
-{
-    text_puts(html, "<table>\n<thead><tr>");
-    for (size_t k = 0; k < table->columns; k++)
-        html_element(html, "th", "scope=\"col\"", table->headings[k]);
-    text_puts(html, "</tr></thead>\n<tbody>\n");
-    for (size_t i = 0; i < table->count; i++) {
-        text_puts(html, "<tr>");
-        for (size_t k = 0; k < table->columns; k++)
-            html_element(html, k == 0 ? "th" : "td", k == 0 ? "scope=\"row\"" : NULL,
-                         table->rows[i][k]);
-        text_puts(html, "</tr>\n");
-    }
-    text_puts(html, "</tbody>\n</table>\n");
-}
-
-enum status view_history_html(struct text *html, const struct journal_view *view,
-                              enum record record, const void *row, size_t limit, enum paper paper)
-{
-    static const char *const columns[] = {"day", "what happened"};
-    const struct screen plain = {.ascii = false};
-    const char *headings[TABLE_MOST];
-    struct history_report report;
-    struct table table;
-    size_t lines;
-    enum status status = read_history(view, record, row, limit, MOST_BATCHES, &report);
-    if (status != STATUS_OK)
-        return status;
-    const struct vessel *vessel = record == RECORD_VESSEL ? &report.row->vessel : NULL;
-    sheet_begin(html, report.row->named.label, paper, "style.history");
-    html_element(html, "h1", NULL, report.row->named.label);
-    html_element(html, "p", NULL,
-                 FORMAT("%s, inoculated %s. %s.", view_batch_words(view, &report.batch),
-                        day_of(view, report.batch.at),
-                        vessel == NULL    ? tally_words(view, &report.tally)
-                        : lost_of(vessel) ? fate_words[vessel->fate]
-                                          : vessel_state_words[vessel->state]));
-    if (report.band != NULL || report.seen_count > 0)
-        svg_coverage(html, report.band, report.last, report.seen, report.seen_count);
-    const struct told *told = tell_entries(view, &report, &lines);
-    if (report.history.earlier > 0)
-        html_element(html, "p", NULL,
-                     FORMAT("%zu earlier entries are left out.", report.history.earlier));
-    table_init(&table, &plain, columns, 2, view->arena);
-    for (size_t i = 0; i < lines; i++)
-        table_row(&table, (const char *const[]){told[i].when, told[i].what});
-    put_table(html, &table);
-    if (record == RECORD_BATCH) {
-        status = fill_table(view, &plain, RECORD_VESSEL, &report.vessels, headings, &table);
-        put_table(html, &table);
-    }
-    html_end(html);
-    return status;
-}
-
 /* The parents of a starter: [{"label", "from": [the same of theirs]}]. */
 static json_t *ancestors_json(const struct journal_view *view, int64_t id, size_t depth,
                               enum status *status)
@@ -1246,46 +918,109 @@ static json_t *ancestors_json(const struct journal_view *view, int64_t id, size_
     return from;
 }
 
-json_t *view_history_json(const struct journal_view *view, enum record record, const void *row,
-                          size_t limit, enum status *status)
+/* What a vessel or a batch is made of: "starter S1, cook C2 (103 kPa for 90 min), lot L1". */
+static const char *from_words(const struct journal_view *view, const struct batch *batch)
 {
-    struct history_report report;
-    if ((*status = read_history(view, record, row, limit, JSON_MOST_BATCHES, &report)))
-        return NULL;
+    struct cook cook;
+    struct text text;
+
+    text_init(&text);
+    if (batch->starter != 0)
+        text_printf(&text, ", starter %s%s", view_label(view, RECORD_STARTER, batch->starter),
+                    view_mother(view, batch->starter));
+    if (batch->cook != 0 && view_get(view, RECORD_COOK, batch->cook, &cook) == STATUS_OK) {
+        const char *what = view_cook_words(view, &cook);
+        text_printf(&text, what[0] != '\0' ? ", cook %s (%s)" : ", cook %s", cook.label, what);
+    }
+    if (batch->session != 0)
+        text_printf(&text, ", session %s", view_label(view, RECORD_SESSION, batch->session));
+    if (batch->lot != 0)
+        text_printf(&text, ", lot %s", view_label(view, RECORD_LOT, batch->lot));
+    const char *words = taken(view, &text);
+    return words[0] != '\0' ? words + strlen(", ") : words;
+}
+
+/* What the tree of a history has for faces only. */
+static enum status add_told(const struct journal_view *view, const struct history_report *report,
+                            json_t *root)
+{
+    const struct vessel *vessel = &report->row->vessel;
+    const struct batch *batch = &report->batch;
+    const bool one = report->record == RECORD_VESSEL;
+    const char *starter = view_label(view, RECORD_STARTER, batch->starter);
+    char when[WHEN_ROOM], purpose[PURPOSE_ROOM];
+    json_t *record = json_object_get(root, "record");
+
+    json_object_update_new(
+        root, json_pack("{s:o, s:b, s:b, s:i, s:i}", "_entries", entries_told(view, report),
+                        "_history", report->history.count > 0, "_drawn",
+                        report->band != NULL || report->seen_count > 0, "_width",
+                        report->dated ? 20 : 12, "_seen", (int)report->seen_count));
+    if (report->dated)
+        json_object_update_new(
+            root, json_pack("{s:o, s:o, s:o, s:o, s:s, s:o}", "_batch",
+                            view_json_text(view_batch_words(view, batch)), "_from",
+                            view_json_text(from_words(view, batch)), "_note",
+                            view_json_text(one ? vessel->note : batch->note), "_starter",
+                            view_json_text(starter), "_start", day_of(view, batch->at), "_control",
+                            json_boolean(one && vessel->control)));
+    if (!one) {
+        json_object_update_new(root, json_pack("{s:s, s:I, s:b}", "_tally",
+                                               tally_words(view, &report->tally), "_batches",
+                                               (json_int_t)report->batches.total, "_into",
+                                               report->batches.count > 0));
+        return STATUS_OK;
+    }
+    json_object_update_new(
+        root, json_pack("{s:o, s:o, s:s, s:s}", "_kind",
+                        view_json_text(view_name(view, LIST_VESSELS, vessel->kind)), "_children",
+                        view_json_text(view_children(view, RECORD_VESSEL, vessel->id)), "_when",
+                        view_when(vessel->due, moment_day(view->now), when), "_purpose",
+                        view_purpose(vessel->due_for, purpose)));
+    return add_words(view, RECORD_VESSEL, report->row, record);
+}
+
+static json_t *history_tree(const struct journal_view *view, const struct history_report *report,
+                            bool faces, enum status *status)
+{
+    const enum record record = report->record;
     json_t *root = json_pack("{s:i, s:s, s:o}", "schema", 1, "kind", record_types[record].name,
-                             "record", view_record_json(view, record, row));
+                             "record", view_record_json(view, record, report->row));
     if (record == RECORD_VESSEL) {
         int64_t from, to;
-        view_forecast_days(&report.batch, &report.forecast, &report.forecast.full, &from, &to);
-        root = view_json_put(root, "batch", view_record_json(view, RECORD_BATCH, &report.batch));
-        root = view_json_put(
-            root, "day", json_integer((json_int_t)moment_days_between(report.batch.at, view->now)));
+        view_forecast_days(&report->batch, &report->forecast, &report->forecast.full, &from, &to);
+        root = view_json_put(root, "batch", view_record_json(view, RECORD_BATCH, &report->batch));
+        root = view_json_put(root, "day",
+                             json_integer(moment_days_between(report->batch.at, view->now)));
         root = view_json_put(root, "full_from", view_json_day(from));
         root = view_json_put(root, "full_to", view_json_day(to));
     }
     if (record == RECORD_STARTER) {
         json_t *made = json_array();
-        for (size_t i = 0; i < report.children.count; i++)
-            made = view_json_append(made, label_json(view, RECORD_STARTER, report.children.ids[i]));
-        root = view_json_put(root, "from", ancestors_json(view, report.row->named.id, 0, status));
+        for (size_t i = 0; i < report->children.count; i++)
+            made =
+                view_json_append(made, label_json(view, RECORD_STARTER, report->children.ids[i]));
+        root = view_json_put(root, "from", ancestors_json(view, report->row->named.id, 0, status));
         root = view_json_put(root, "made_from_it", made);
     }
     if (record != RECORD_VESSEL)
-        root = view_json_put(root, "vessels", tally_json(&report.tally));
-    if (*status == STATUS_OK && counted(record) && record != RECORD_PLACE && record != RECORD_BATCH)
+        root = view_json_put(root, "vessels", tally_json(&report->tally));
+    if (!faces && *status == STATUS_OK && counted(record) && record != RECORD_PLACE &&
+        record != RECORD_BATCH)
         root = view_json_put(root, "batches",
-                             view_list_json(view, RECORD_BATCH, &report.batches, status));
+                             view_list_json(view, RECORD_BATCH, &report->batches, status));
+    if (*status == STATUS_OK && faces)
+        *status = add_told(view, report, root);
     if (*status != STATUS_OK) {
         json_decref(root);
         return NULL;
     }
-    root = view_json_put(root, "earlier", json_integer((json_int_t)report.history.earlier));
+    root = view_json_put(root, "earlier", json_integer((json_int_t)report->history.earlier));
     json_t *entries = json_array();
-    for (size_t k = 0; k < report.history.count; k++) {
-        const struct history_entry *entry = &report.history.entries[k];
-        json_t *day =
-            report.dated ? json_integer((json_int_t)moment_days_between(report.batch.at, entry->at))
-                         : json_null();
+    for (size_t k = 0; !faces && k < report->history.count; k++) {
+        const struct history_entry *entry = &report->history.entries[k];
+        json_t *day = report->dated ? json_integer(moment_days_between(report->batch.at, entry->at))
+                                    : json_null();
         entries = view_json_append(
             entries,
             json_pack("{s:s, s:o, s:o, s:b, s:o}", "kind", record_types[entry->kind].name, "at",
@@ -1293,4 +1028,81 @@ json_t *view_history_json(const struct journal_view *view, enum record record, c
                       "record", view_record_json(view, entry->kind, &entry->is)));
     }
     return view_json_put(root, "events", entries);
+}
+
+json_t *view_history_json(const struct journal_view *view, enum record record, const void *row,
+                          size_t limit, enum status *status)
+{
+    struct history_report report;
+    if ((*status = read_history(view, record, row, limit, JSON_MOST_BATCHES, &report)))
+        return NULL;
+    return history_tree(view, &report, false, status);
+}
+
+/* What the parts of a history are drawn from. */
+struct drawing {
+    const struct journal_view *view;
+    const struct history_report *report;
+    enum status *status;
+};
+
+static void draw_part(struct face *face, const char *name, const json_t *root)
+{
+    const struct drawing *drawing = face->of;
+    const struct journal_view *view = drawing->view;
+    const struct history_report *report = drawing->report;
+    struct tree up = {face->screen, view, NULL, 0}, down = up;
+
+    (void)root;
+    if (*drawing->status != STATUS_OK)
+        return;
+    if (strcmp(name, "coverage") == 0 && face->page != NULL)
+        svg_coverage(face->page, report->band, report->last, report->seen, report->seen_count);
+    else if (strcmp(name, "coverage") == 0)
+        chart_coverage(face->screen, report->band, report->last, report->seen, report->seen_count);
+    else if (strcmp(name, "record") == 0)
+        view_record(face->screen, view, report->record, report->row);
+    else if (strcmp(name, "vessels") == 0 && face->page != NULL)
+        *drawing->status = say_list(face, view, RECORD_VESSEL, &report->vessels);
+    else if (strcmp(name, "vessels") == 0)
+        *drawing->status = view_list(face->screen, view, RECORD_VESSEL, &report->vessels);
+    else if (strcmp(name, "batches") == 0)
+        *drawing->status = view_list(face->screen, view, RECORD_BATCH, &report->batches);
+    else if (report->record == RECORD_STARTER) {
+        *drawing->status = say_ancestors(&up, report->row->starter.id, 1);
+        if (*drawing->status == STATUS_OK)
+            *drawing->status = say_descendants(&down, report->row->starter.id, 1);
+    }
+}
+
+/* On a screen or a page, as that template has it. */
+static enum status say_history(struct screen *screen, struct text *page, const char *template,
+                               const struct journal_view *view, enum record record, const void *row,
+                               size_t limit)
+{
+    struct history_report report;
+    enum status status = read_history(view, record, row, limit, MOST_BATCHES, &report);
+    const struct drawing drawing = {view, &report, &status};
+    struct face face = {screen, page, draw_part, &drawing};
+    if (status == STATUS_OK)
+        view_say_taken(&face, template, history_tree(view, &report, true, &status));
+    return status;
+}
+
+enum status view_history(struct screen *screen, const struct journal_view *view, enum record record,
+                         const void *row, size_t limit)
+{
+    const char *template = record == RECORD_VESSEL  ? "history.vessel"
+                           : record == RECORD_BATCH ? "history.batch"
+                                                    : "history.around";
+    return say_history(screen, NULL, template, view, record, row, limit);
+}
+
+enum status view_history_html(struct text *html, const struct journal_view *view,
+                              enum record record, const void *row, size_t limit, enum paper paper)
+{
+    sheet_begin(html, ((const union any_record *)row)->named.label, paper, "style.history");
+    enum status status = say_history(NULL, html, "history.page", view, record, row, limit);
+    html_end(html);
+    return status;
 }

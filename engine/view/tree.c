@@ -277,6 +277,23 @@ void html_take(struct text *page, const char *tag, const char *attributes, struc
     text_clear(words);
 }
 
+/* The head of a table, and a row, whose first cell is its heading. */
+static void html_headings(struct text *page, const char *const *headings, size_t columns)
+{
+    text_puts(page, "<table>\n<thead><tr>");
+    for (size_t k = 0; k < columns; k++)
+        html_element(page, "th", "scope=\"col\"", headings[k]);
+    text_puts(page, "</tr></thead>\n<tbody>\n");
+}
+
+static void html_row(struct text *page, const char *const *cells, size_t columns)
+{
+    text_puts(page, "<tr>");
+    for (size_t k = 0; k < columns; k++)
+        html_element(page, k == 0 ? "th" : "td", k == 0 ? "scope=\"row\"" : NULL, cells[k]);
+    text_puts(page, "</tr>\n");
+}
+
 /* ---- the page -------------------------------------------------------------------------------- */
 
 /* CSS, or the style sheet of that name. */
@@ -547,6 +564,8 @@ static void put_value(struct text *out, const struct context *context, const cha
     if (json_is_string(value) && strcmp(format, "day") == 0 &&
         day_read(json_string_value(value), &day) != NULL)
         text_puts(out, day_write(day, DAY_WORDS, room));
+    else if (json_is_string(value) && strcmp(format, "date") == 0) /* of a moment */
+        text_printf(out, "%.10s", json_string_value(value));
     else if (json_is_string(value))
         text_puts(out, json_string_value(value));
     else if (!isnan(number))
@@ -666,6 +685,7 @@ static const struct block {
     const char *bullet, *tag, *attributes;
 } blocks[] = {
     {"lead", 0, 0, ROLE_STRONG, NULL, "p", "class=\"lead\""},
+    {"title", 0, 0, ROLE_STRONG, NULL, "h1", NULL},
     {"strong", 0, 2, ROLE_STRONG, NULL, "p", NULL},
     {"say", 0, 2, ROLE_PLAIN, NULL, "p", NULL},
     {"aside", 0, 2, ROLE_QUIET, NULL, "p", NULL},
@@ -733,6 +753,51 @@ static void put_numbered(struct screen *screen, const char *words)
     screen_item(screen, 1, lead, ROLE_STRONG, rest + 1);
 }
 
+/* A table of the members of a list: its lines "column HEADING || WORDS" begin at `line`. Returns that
+ * which ends it. */
+static const char *const *say_table(struct face *face, const char *const *line,
+                                    const struct context *context, const json_t *list)
+{
+    const char *words[TABLE_MOST], *cells[TABLE_MOST], *headings[TABLE_MOST];
+    struct arena *arena = arena_new();
+    struct table table;
+    struct text cell;
+    size_t columns = 0;
+
+    text_init(&cell);
+    for (; strstr(*line, " || ") != NULL && columns < TABLE_MOST; line++, columns++) {
+        const char *heading = strstr(*line, "column ") + strlen("column ");
+        const char *rest = strstr(heading, " || ");
+        put_words(&cell, context, heading, (size_t)(rest - heading));
+        headings[columns] = arena_string(arena, cell.bytes);
+        words[columns] = rest + strlen(" || ");
+        text_clear(&cell);
+    }
+    if (face->screen != NULL)
+        table_init(&table, face->screen, headings, columns, arena);
+    else
+        html_headings(face->page, headings, columns);
+    for (size_t i = 0; i < json_array_size(list); i++) {
+        const struct context inner = member(context, list, i);
+        for (size_t k = 0; k < columns; k++) {
+            put_words(&cell, &inner, words[k], strlen(words[k]));
+            cells[k] = arena_string(arena, cell.bytes);
+            text_clear(&cell);
+        }
+        if (face->screen != NULL)
+            table_row(&table, cells);
+        else
+            html_row(face->page, cells, columns);
+    }
+    if (face->screen != NULL)
+        table_show(&table, face->screen);
+    else
+        text_puts(face->page, "</tbody>\n</table>\n");
+    text_release(&cell);
+    arena_free(arena);
+    return line;
+}
+
 /* A line that says something; `words` are what stood before it on lines of their own. */
 static void say_line(struct face *face, const char *kind, size_t length, struct text *words)
 {
@@ -781,6 +846,10 @@ static const char *const *say_lines(struct face *face, const char *const *line,
                 const struct context inner = member(context, list, i);
                 say_lines(face, body, &inner, words, true);
             }
+        } else if (strncmp(at, "table ", 6) == 0 && said) {
+            line = say_table(face, line + 1, context, found(context, rest, strlen(rest)));
+        } else if (strncmp(at, "table ", 6) == 0) {
+            line = say_lines(face, line + 1, context, words, false);
         } else if (!said || at[0] == '#' || at[0] == '\0') {
             continue;
         } else if (at[0] == '+') {

@@ -26,19 +26,19 @@ for my $line (split /\n/, content('engine/view/words.txt')) {
     push @wrong, "$at: braces do not match" if $depth || $least < 0;
     push @wrong, "$at: ends in a blank" if $line =~ / $/;
     while ($rest =~ /\{[\w.]+ ([^{}]*)\}/g) {
-        push @wrong, "$at: no format '$1'" unless $1 =~ /^(?:$formats|day|capital|[%-]?\d*\.\d[fg])$/;
+        push @wrong, "$at: no format '$1'" unless $1 =~ /^(?:$formats|day|date|capital|[%-]?\d*\.\d[fg])$/;
     }
-    if    ($kind eq 'if' || $kind eq 'for') { $open++; push @wrong, "$at: of what?" if $rest eq '' }
+    if    ($kind =~ /^(?:if|for|table)$/) { $open++; push @wrong, "$at: of what?" if $rest eq '' }
     elsif ($kind eq 'end') { $open--; push @wrong, "$at: nothing to end" if $open < 0 }
     elsif ($kind eq 'use') { $used{$rest} = $at }
-    elsif ($kind !~ /^(?:\+|\{.*|else|part)$/ && !$kinds{$kind}) { push @wrong, "$at: no kind '$kind'" }
+    elsif ($kind !~ /^(?:\+|\{.*|else|part|column)$/ && !$kinds{$kind}) { push @wrong, "$at: no kind '$kind'" }
 }
 push @wrong, "$name is not closed" if $open;
 push @wrong, "$used{$_}: no template $_" for grep { !$templates{$_} } sort keys %used;
 push @wrong, "$_ stands twice" for grep { $templates{$_} > 1 } sort keys %templates;
 for my $file (files(qr/\.c$/, 'engine')) {
     my $text = content($file);
-    while ($text =~ /\b(?:view_(?:say(?:_taken)?|words)|app_tell)\([^;]*?"([a-z._]+)",/g) {
+    while ($text =~ /\b(?:view_(?:say(?:_taken)?|words)|app_tell)\([^;"]*?"([a-z._]+)",/g) {
         $used{$1} = $file;
         push @wrong, "$file: no template $1" unless $templates{$1};
     }
