@@ -207,7 +207,7 @@ enum status view_due_find(const struct journal_view *view, int64_t day, size_t l
     return gather(view, &gathering, &page, true, day, &list->next);
 }
 
-/* ---- on the screen --------------------------------------------------------------------------- */
+/* ---- in words -------------------------------------------------------------------------------- */
 
 static const char *labels_of(const struct journal_view *view, const struct vessel *vessels,
                              size_t count)
@@ -258,58 +258,20 @@ static const char *ahead_words(const struct journal_view *view, const struct due
     return ahead;
 }
 
-/* What is ahead is told once of a batch. */
-static void say_group(struct screen *screen, const struct journal_view *view,
-                      const struct due_list *list, size_t index)
-{
-    const struct due_group *due = &list->groups[index];
-    const char *ahead = ahead_words(view, due);
-    char purpose[PURPOSE_ROOM];
-
-    for (size_t i = 0; i < index; i++)
-        if (list->groups[i].batch.id == due->batch.id)
-            ahead = "";
-    screen_say(screen, 2, 2, ROLE_PLAIN, "%s: %s; %s.", labels_of(view, due->vessels, due->count),
-               view_purpose(due->why, purpose), group_words(view, due));
-    if (ahead[0] != '\0')
-        screen_say(screen, 4, 2, ROLE_QUIET, "%s", ahead);
-}
-
-void view_due(struct screen *screen, const struct journal_view *view, const struct due_list *list)
-{
-    int64_t today = moment_day(view->now);
-    char when[WHEN_ROOM];
-
-    if (list->count == 0 && list->next == 0)
-        screen_say(screen, 0, 0, ROLE_PLAIN, "Nothing is due.");
-    else if (list->count == 0)
-        screen_say(screen, 0, 0, ROLE_PLAIN, "Nothing is due. The next look is %s.",
-                   view_when(list->next, today, when));
-    for (size_t i = 0; i < list->count; i++) {
-        int64_t day = list->groups[i].day;
-        if (day == today && (i == 0 || list->groups[i - 1].day != day))
-            screen_say(screen, 0, 0, ROLE_STRONG, "Today");
-        else if (i == 0 || list->groups[i - 1].day != day)
-            screen_say(screen, 0, 0, day < today ? ROLE_WARN : ROLE_STRONG, "%s%s",
-                       day < today ? "Overdue since " : "Due ", view_when(day, today, when));
-        say_group(screen, view, list, i);
-    }
-    if (list->more > 0)
-        screen_say(screen, 0, 2, ROLE_QUIET, "%zu more due; --limit 0 shows all.", list->more);
-    if (list->count > 0)
-        screen_say(screen, 0, 2, ROLE_PLAIN, "To record a look: jarside look %s",
-                   list->groups[0].vessels[0].label);
-}
-
-/* ---- JSON ------------------------------------------------------------------------------------ */
+/* ---- as a tree --------------------------------------------------------------------------------- */
 
 static json_t *group_json(const struct journal_view *view, const struct due_group *due)
 {
     const struct vessel_forecast *forecast = &due->forecast;
     int64_t today = moment_day(view->now), shake[2], full[2];
+    char purpose[PURPOSE_ROOM], when[WHEN_ROOM];
+    json_t *boxes = json_array();
     view_forecast_days(&due->batch, forecast, &forecast->shake, &shake[0], &shake[1]);
     view_forecast_days(&due->batch, forecast, &forecast->full, &full[0], &full[1]);
-    return json_pack(
+    for (size_t k = 0; k < due->count; k++)
+        view_json_row(boxes, "{s:I, s:b}", "number", (json_int_t)due->vessels[k].number, "control",
+                      due->vessels[k].control);
+    json_t *group = json_pack(
         "{s:o, s:I, s:o, s:o, s:o, s:o, s:I, s:o, s:o, s:o, s:o}", "due", view_json_day(due->day),
         "overdue_days", (json_int_t)(today > due->day ? today - due->day : 0), "why",
         view_json_text(due->why), "batch", view_json_text(due->batch.label), "vessels",
@@ -317,118 +279,64 @@ static json_t *group_json(const struct journal_view *view, const struct due_grou
         "age_days", (json_int_t)moment_days_between(due->batch.at, view->now), "shake_from",
         view_json_day(shake[0]), "shake_to", view_json_day(shake[1]), "full_from",
         view_json_day(full[0]), "full_to", view_json_day(full[1]));
+    json_object_update_new(group,
+                           json_pack("{s:o, s:o, s:o, s:o, s:s, s:o, s:b}", "_labels",
+                                     view_json_text(labels_of(view, due->vessels, due->count)),
+                                     "_purpose", view_json_text(view_purpose(due->why, purpose)),
+                                     "_what", view_json_text(group_words(view, due)), "_ahead",
+                                     view_json_text(ahead_words(view, due)), "_when",
+                                     view_when(due->day, today, when), "_boxes", boxes, "_today",
+                                     due->day == today));
+    return group;
 }
 
 json_t *view_due_json(const struct journal_view *view, const struct due_list *list)
 {
+    int64_t today = moment_day(view->now);
     json_t *groups = json_array();
-    for (size_t i = 0; i < list->count; i++)
-        json_array_append_new(groups, group_json(view, &list->groups[i]));
-    return json_pack("{s:i, s:o, s:I, s:I, s:o, s:o}", "schema", 1, "today",
-                     view_json_day(moment_day(view->now)), "vessels", (json_int_t)list->vessels,
-                     "more", (json_int_t)list->more, "next", view_json_day(list->next), "due",
-                     groups);
+    bool controls = false;
+    char when[WHEN_ROOM];
+    for (size_t i = 0; i < list->count; i++) {
+        const struct due_group *due = &list->groups[i];
+        json_t *group = group_json(view, due);
+        bool told = false; /* what is ahead of its batch */
+        for (size_t k = 0; k < i; k++)
+            told = told || list->groups[k].batch.id == due->batch.id;
+        for (size_t k = 0; k < due->count; k++)
+            controls = controls || due->vessels[k].control;
+        view_json_put(group, "_told", json_boolean(told));
+        view_json_put(group, "_new", json_boolean(i == 0 || due[-1].day != due->day));
+        json_array_append_new(groups, group);
+    }
+    return json_pack("{s:i, s:o, s:I, s:I, s:o, s:o, s:b, s:s}", "schema", 1, "today",
+                     view_json_day(today), "vessels", (json_int_t)list->vessels, "more",
+                     (json_int_t)list->more, "next", view_json_day(list->next), "due", groups,
+                     "_controls", controls, "_next", view_when(list->next, today, when));
 }
 
-/* ---- on paper: what is due, with boxes to tick ------------------------------------------------- */
-
-static const char through_the_wall[] =
-    "Look through the wall only. Do not open, shake or smell a suspect vessel.";
-static const char marks_controls[] = "c: a control, not inoculated.";
-
-static bool has_control(const struct due_list *list)
+void view_due(struct screen *screen, const struct journal_view *view, const struct due_list *list)
 {
-    for (size_t i = 0; i < list->count; i++)
-        for (size_t k = 0; k < list->groups[i].count; k++)
-            if (list->groups[i].vessels[k].control)
-                return true;
-    return false;
-}
-
-/* A box for each vessel, with its number. */
-static void put_boxes(struct text *out, const struct due_group *due, const char *before,
-                      const char *after)
-{
-    for (size_t k = 0; k < due->count; k++)
-        text_printf(out, "%s%lld%s%s", before, (long long)due->vessels[k].number,
-                    due->vessels[k].control ? "c" : "", after);
+    view_say_taken(&(struct face){.screen = screen}, "due", view_due_json(view, list));
 }
 
 void view_due_sheet(struct screen *screen, const struct journal_view *view,
                     const struct due_list *list)
 {
     enum { LEAD = 9 };
-    char date[MOMENT_ROOM], purpose[PURPOSE_ROOM], line[SCREEN_WIDEST + 1];
-    struct text boxes;
-
-    screen_say(screen, 0, 0, ROLE_STRONG, "Vessels to look at on %s",
-               moment_write_day(view->now, date));
-    screen_say(screen, 0, 0, ROLE_PLAIN, "%s %s", through_the_wall,
-               has_control(list) ? marks_controls : "");
-    if (list->count == 0)
-        screen_say(screen, 0, 0, ROLE_PLAIN, "Nothing is due.");
+    char line[SCREEN_WIDEST + 1];
     memset(line, '_', sizeof line);
     line[screen->width - LEAD - 4] = '\0';
-    text_init(&boxes);
-    for (size_t i = 0; i < list->count; i++) {
-        const struct due_group *due = &list->groups[i];
-        const char *ahead = ahead_words(view, due);
-        screen_blank(screen);
-        screen_say(screen, 0, 2, ROLE_STRONG, "%s: %s, %s",
-                   labels_of(view, due->vessels, due->count), view_purpose(due->why, purpose),
-                   view_day(due->day, date));
-        screen_say(screen, 2, 2, ROLE_PLAIN, "%s", group_words(view, due));
-        if (ahead[0] != '\0')
-            screen_say(screen, 2, 2, ROLE_PLAIN, "%s", ahead);
-        text_clear(&boxes);
-        put_boxes(&boxes, due, "[_]", " ");
-        for (size_t action = ACTION_KEEP; action <= ACTION_DISCARD; action++)
-            screen_row(screen, 2, LEAD, action_name((enum action)action), boxes.bytes);
-        screen_row(screen, 2, LEAD, "seen", line);
-    }
-    text_release(&boxes);
+    view_say_taken(&(struct face){.screen = screen}, "due.sheet",
+                   view_json_put(view_due_json(view, list), "_line", json_string(line)));
 }
 
 void view_due_html(struct text *html, const struct journal_view *view, const struct due_list *list,
                    enum paper paper)
 {
-    char date[MOMENT_ROOM], title[MOMENT_ROOM + 16], purpose[PURPOSE_ROOM], cell[32];
-
+    char date[MOMENT_ROOM], title[MOMENT_ROOM + 32];
     snprintf(title, sizeof title, "Vessels to look at on %s", moment_write_day(view->now, date));
     sheet_begin(html, title, paper, "style.due");
-    text_puts(html, "<table>\n<thead>\n<tr>"); /* every printed page repeats it */
-    text_puts(html, "<th class=\"title\" colspan=\"5\" scope=\"colgroup\">");
-    html_text(html, title);
-    html_element(html, "p", NULL, through_the_wall);
-    if (has_control(list))
-        html_element(html, "p", NULL, marks_controls);
-    text_puts(html, "</th></tr>\n<tr><th scope=\"col\">Vessels</th>");
-    for (size_t action = ACTION_KEEP; action <= ACTION_DISCARD; action++)
-        html_element(html, "th", "scope=\"col\"", action_name((enum action)action));
-    text_puts(html, "<th scope=\"col\">what was seen</th></tr>\n</thead>\n<tbody>\n");
-    for (size_t i = 0; i < list->count; i++) {
-        const struct due_group *due = &list->groups[i];
-        text_puts(html, "<tr><th scope=\"row\">");
-        html_text(html, labels_of(view, due->vessels, due->count));
-        text_puts(html, "\n");
-        html_element(html, "p", NULL,
-                     arena_format(view->arena, "%s, %s", view_purpose(due->why, purpose),
-                                  view_day(due->day, date)));
-        text_puts(html, "<small>");
-        html_element(html, "p", NULL, group_words(view, due));
-        html_element(html, "p", NULL, ahead_words(view, due));
-        text_puts(html, "</small></th>\n");
-        for (size_t action = ACTION_KEEP; action <= ACTION_DISCARD; action++) {
-            snprintf(cell, sizeof cell, "<td title=\"%s\">", action_name((enum action)action));
-            text_puts(html, cell);
-            put_boxes(html, due, "<span><b></b>", "</span> ");
-            text_puts(html, "</td>\n");
-        }
-        text_puts(html, "<td class=\"words\" title=\"seen\"><i></i></td></tr>\n");
-    }
-    text_puts(html, "</tbody>\n</table>\n");
-    if (list->count == 0)
-        html_element(html, "p", NULL, "Nothing is due.");
+    view_say_taken(&(struct face){.page = html}, "due.page", view_due_json(view, list));
     html_end(html);
 }
 

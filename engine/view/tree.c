@@ -693,6 +693,7 @@ static const struct block {
     {"quiet", 0, 0, ROLE_QUIET, NULL, "p", "class=\"quiet\""},
     {"caution", 5, 0, ROLE_WARN, NULL, "p", "class=\"caution\""},
     {"warn", 0, 2, ROLE_WARN, NULL, "p", NULL},
+    {"late", 0, 0, ROLE_WARN, NULL, "p", NULL},
     {"alert", 0, 0, ROLE_WARN, "!", "p", NULL},
     {"keep", 0, 0, ROLE_KEEP, NULL, "p", NULL},
     {"isolate", 0, 0, ROLE_ISOLATE, NULL, "p", NULL},
@@ -805,6 +806,8 @@ static void say_line(struct face *face, const char *kind, size_t length, struct 
     bool screen = face->screen != NULL;
     if (IS("tag") && !screen)
         text_printf(face->page, "%s\n", words->bytes);
+    else if (IS("text") && !screen)
+        html_text(face->page, words->bytes);
     else if (IS("head") && !screen)
         html_element(face->page, "h3", NULL, words->bytes);
     else if ((IS("head") || IS("screen-head")) && screen)
