@@ -806,9 +806,12 @@ static void say_line(struct face *face, const char *kind, size_t length, struct 
     bool screen = face->screen != NULL;
     if (IS("tag") && !screen)
         text_printf(face->page, "%s\n", words->bytes);
-    else if (IS("text") && !screen)
+    else if (IS("open") && !screen)
+        text_puts(face->page, words->bytes);
+    else if (IS("text") && !screen) {
         html_text(face->page, words->bytes);
-    else if (IS("head") && !screen)
+        text_puts(face->page, "\n");
+    } else if (IS("head") && !screen)
         html_element(face->page, "h3", NULL, words->bytes);
     else if ((IS("head") || IS("screen-head")) && screen)
         screen_heading(face->screen, words->bytes);

@@ -60,7 +60,7 @@ B1-4 to B1-9: first look, \d{4}-\d\d-\d\d\n  oyster on rye, day \d+, at closet\n
     my $html = content("$folder/due.html");
     like($html, qr/size: letter/, 'a page of that paper');
     like($html, qr/<thead>.*Do not open.*scope="col">keep<.*scope="col">discard<.*<\/thead>/s, 'with a heading that every page repeats');
-    like($html, qr/<th scope="row">B1-4 to B1-9\n.*day \d+, at closet.*fully colonised \d.*<td title="keep"><span><b><\/b>4<\/span>.*<b><\/b>9c<\/span> <\/td>/s, 'and the vessels');
+    like($html, qr/<th scope="row">B1-4 to B1-9\s.*day \d+, at closet.*fully colonised \d.*<td title="keep">\s*<span><b><\/b>4\s*<\/span>.*<b><\/b>9c\s*<\/span>\s*<\/td>/s, 'and the vessels');
     like($html, qr/name="viewport".*color: CanvasText.*\@media print \{ :root \{ color-scheme: light/s, 'for a telephone, a dark screen and paper');
     unlike($html, qr/<script|https?:/, 'and nothing from elsewhere');
     is_deeply([glob "$folder/due.html.*"], [], 'nothing is left beside it');

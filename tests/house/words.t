@@ -25,7 +25,7 @@ for my $line (split /\n/, content('engine/view/words.txt')) {
     for (split //, $rest) { $depth += /\{/ ? 1 : /\}/ ? -1 : 0; $least = $depth if $depth < $least }
     push @wrong, "$at: braces do not match" if $depth || $least < 0;
     push @wrong, "$at: ends in a blank" if $line =~ / $/;
-    push @wrong, "$at: a value in markup" if $kind eq 'tag' && $rest =~ /\{/;
+    push @wrong, "$at: a value in markup" if $kind =~ /^(?:tag|open)$/ && $rest =~ /\{/;
     while ($rest =~ /\{[\w.]+ ([^{}]*)\}/g) {
         push @wrong, "$at: no format '$1'" unless $1 =~ /^(?:$formats|day|date|capital|[%-]?\d*\.\d[fg])$/;
     }
