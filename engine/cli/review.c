@@ -91,7 +91,7 @@ struct telling {
     const struct rules *rules;
     struct words *words; /* of accounts */
     double *told;
-    bool known; /* some of what was told */
+    bool telling; /* its words tell causes apart, by a factor of twenty or more */
     struct text text;
     struct review_account account;
 };
@@ -113,7 +113,7 @@ static void telling_hear(struct telling *telling, const char *words)
     text_printf(&telling->text, "%s\n", words);
     words_weigh(telling->words, telling->text.bytes, telling->text.length, telling->told, NULL, 0);
     for (size_t c = 0; c < telling->rules->cause_count; c++)
-        telling->known = telling->known || telling->told[c] < 0.0;
+        telling->telling = telling->telling || telling->told[c] < -3.0;
 }
 
 static void telling_end(struct telling *telling)
@@ -177,7 +177,7 @@ static enum status review_words(struct app *app)
     telling_hear(&telling, words);
     telling_end(&telling);
     app_must(app, triage_tell(app->triage, words, strlen(words), app->diags));
-    if (telling.account.counts.total == 0 && !telling.known &&
+    if (telling.account.counts.total == 0 && !telling.telling &&
         triage_facts(app->triage, &facts) == 0)
         app_stop(
             app,

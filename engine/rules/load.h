@@ -93,9 +93,9 @@ enum {
 };
 
 struct file {
-    const char *path;  /* as the user named it; outlives the load */
-    size_t folder;     /* which of the folders it was found in */
-    char *bytes;       /* a line end behind them; plain_read puts NULs into them */
+    const char *path; /* as the user named it; outlives the load */
+    size_t folder;    /* which of the folders it was found in */
+    char *bytes;      /* a line end behind them; plain_read puts NULs into them */
     size_t length;
     bool ascii; /* all of them */
     bool plain; /* plain_read has read it */

@@ -28,7 +28,7 @@ struct plain {
     char *text_end;  /* of the last text, still to be marked; or NULL */
     char *counted;   /* on this line up to here there are so many characters: */
     size_t points;
-    bool lost;       /* what stands here is not plain */
+    bool lost; /* what stands here is not plain */
 };
 
 static struct node *lose(struct plain *p)
@@ -286,8 +286,7 @@ static struct node *in_brackets(struct plain *p, unsigned depth)
         if (map && at_line_end(p) && !next_thing(p))
             return lose(p);
         char c = *p->at;
-        struct node *child =
-            c == '[' || c == '{' ? in_brackets(p, depth + 1) : text_here(p, true);
+        struct node *child = c == '[' || c == '{' ? in_brackets(p, depth + 1) : text_here(p, true);
         if (!child)
             return NULL;
         child->key = key;
