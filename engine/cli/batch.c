@@ -444,20 +444,29 @@ static void keep_fact(struct draft *draft, const struct reading *reading)
     words_add(draft->app, facts, " ", "%s=%s%s", observable->id, value, reading->hedged ? "?" : "");
 }
 
-/* Where the draft keeps what an observable feeds: a column of one of its parts. */
-static const struct column *slot_of(enum feeds feeds, enum record *record, size_t *row)
+/* Where the draft keeps what an observable feeds: a column of one of its parts, and where in them. */
+struct slot {
+    const struct column *column; /* NULL for nowhere */
+    enum record record;
+    size_t offset;
+};
+
+static struct slot slot_of(enum feeds feeds)
 {
     /* What it is itself first: the mushroom of a batch, not of its starter. */
     for (size_t i = 0; i < PARTS && feeds != FEEDS_NONE; i++) {
         const struct kind *kind = &kinds[(i + ITSELF) % PARTS];
         for (const struct column *at = record_types[kind->record].columns; at->name; at++)
-            if (at->feeds == feeds) {
-                *record = kind->record;
-                *row = kind->row;
-                return at;
-            }
+            if (at->feeds == feeds)
+                return (struct slot){at, kind->record, kind->row + at->offset};
     }
-    return NULL;
+    return (struct slot){NULL, RECORD_COUNT, 0};
+}
+
+/* The word there. */
+static const char **word_at(struct parts *parts, struct slot slot)
+{
+    return (const char **)(void *)((char *)parts + slot.offset);
 }
 
 static enum status take_reading(struct draft *draft, const struct reading_list *list,
@@ -465,11 +474,10 @@ static enum status take_reading(struct draft *draft, const struct reading_list *
 {
     const struct observable *observable = &draft->app->rules->observables[reading->observable];
     struct batch *batch = &draft->now.batch;
-    enum record record = RECORD_COUNT;
+    const struct slot slot = slot_of(observable->feeds);
     struct quantity quantity;
-    size_t used = 0, row = 0;
+    size_t used = 0;
     int value = reading->hedged ? RULES_NONE : single_value(reading->seen);
-    const struct column *column = slot_of(observable->feeds, &record, &row);
 
     if (observable->feeds == FEEDS_DOSE && batch->inoculum > 0.0)
         return STATUS_OK;
@@ -481,24 +489,23 @@ static enum status take_reading(struct draft *draft, const struct reading_list *
         batch->unit = "ml";
         return STATUS_OK;
     }
-    bool number = column != NULL && column->kind == COLUMN_REAL;
-    if (column == NULL || (number ? !reading->has_number : value == RULES_NONE)) {
+    bool number = slot.column != NULL && slot.column->kind == COLUMN_REAL;
+    if (slot.column == NULL || (number ? !reading->has_number : value == RULES_NONE)) {
         keep_fact(draft, reading);
         return STATUS_OK;
     }
-    void *target = (char *)&draft->now + row + column->offset;
     double said = 0.5 * (reading->number.lo + reading->number.hi);
-    if (number && record == RECORD_COOK && draft->pick[RECORD_COOK] == PICK_EXISTING) {
+    if (!number) {
+        take_word(word_at(&draft->now, slot), observable->values[value].id);
+    } else if (slot.record == RECORD_COOK && draft->pick[RECORD_COOK] == PICK_EXISTING) {
         /* The figure of a cook that others share is not changed on the way. */
-        struct cook cook;
-        record_init(RECORD_COOK, &cook);
-        *(double *)(void *)((char *)&cook + column->offset) = said;
-        return check_figures(draft, &cook);
+        struct parts of;
+        record_init(RECORD_COOK, &of.cook);
+        *(double *)(void *)((char *)&of + slot.offset) = said;
+        return check_figures(draft, &of.cook);
+    } else {
+        take_number((double *)(void *)((char *)&draft->now + slot.offset), said);
     }
-    if (number)
-        take_number(target, said);
-    else
-        take_word(target, observable->values[value].id);
     return STATUS_OK;
 }
 
@@ -761,21 +768,17 @@ static const struct fact_question {
 };
 enum { QUESTIONS = sizeof questions / sizeof *questions };
 
-static bool known(const struct draft *draft, const struct fact_question *question)
+static bool known(struct draft *draft, const struct fact_question *question)
 {
-    enum record record = RECORD_COUNT;
-    size_t row = 0;
-    const struct column *column = slot_of(question->feeds, &record, &row);
+    const struct slot slot = slot_of(question->feeds);
     if (question->record != NULL)
         return false;
-    if (column == NULL)
+    if (slot.column == NULL)
         return draft->vessels > 0;
     bool unknown = question->feeds == FEEDS_GRAIN
                        ? draft->no_grain || draft->pick[RECORD_LOT] == PICK_EXISTING
                        : question->feeds == FEEDS_SPECIES && draft->no_species;
-    return unknown ||
-           (*(const char *const *)column_member(column, (const char *)&draft->now + row))[0] !=
-               '\0';
+    return unknown || (*word_at(&draft->now, slot))[0] != '\0';
 }
 
 static bool take_answer(struct draft *draft, const struct fact_question *question,
@@ -810,25 +813,22 @@ static bool take_answer(struct draft *draft, const struct fact_question *questio
 }
 
 /* What would be taken over; "" for nothing. */
-static const char *standing(const struct draft *draft, const struct fact_question *question)
+static const char *standing(struct draft *draft, const struct fact_question *question)
 {
-    const struct parts *before = &draft->before;
+    struct parts *before = &draft->before;
     const char *species = draft->now.batch.species;
-    enum record record = RECORD_COUNT;
-    size_t row = 0;
-    const struct column *column = slot_of(question->feeds, &record, &row);
+    const struct slot slot = slot_of(question->feeds);
 
     if (!draft->has_before)
         return "";
-    if (column != NULL)
-        return name_of(draft, column->list,
-                       *(const char *const *)column_member(column, (const char *)before + row));
+    if (slot.column != NULL)
+        return name_of(draft, slot.column->list, *word_at(before, slot));
+    if (question->record == &kinds[COOK])
+        return before->cook.id != 0 ? view_cook_words(&draft->app->view, &before->cook) : "";
+    if (question->record == &kinds[PLACE])
+        return before->place.label;
     if (question->record == NULL)
         return "";
-    if (question->record->record == RECORD_COOK)
-        return before->cook.id != 0 ? view_cook_words(&draft->app->view, &before->cook) : "";
-    if (question->record->record == RECORD_PLACE)
-        return before->place.label;
     /* Of another mushroom the starter would not be taken over. */
     return species[0] == '\0' || same(species, before->batch.species) ? before->starter.label
                                                                       : "new";
@@ -838,25 +838,22 @@ static const char *standing(const struct draft *draft, const struct fact_questio
 static bool ask(struct draft *draft, struct lines *lines, const struct fact_question *question,
                 const char *standing)
 {
-    enum { MOST_WORDS = 128 };
     struct app *app = draft->app;
-    const char *words[MOST_WORDS]; /* for completion */
-    size_t count = 0;
+    const char **words = NULL; /* for completion */
+    size_t count = 0, rows = 0;
     int feeder = app->rules->feeder[question->feeds];
     char *answer = NULL;
 
-    if (question->feeds != FEEDS_NONE && feeder != RULES_NONE) {
-        const struct observable *observable = &app->rules->observables[feeder];
-        for (size_t i = 0; i < observable->value_count && count < MOST_WORDS; i++)
-            words[count++] = observable->values[i].id;
-    }
     if (question->record != NULL) {
-        union any_record row;
-        struct walk *walk =
-            journal_walk(app->journal, question->record->record, NULL, 0, true, app->diags);
-        while (count < MOST_WORDS && walk_next(walk, &row))
-            words[count++] = arena_string(app->arena, row.named.label);
-        (void)walk_end(walk);
+        const enum record record = question->record->record;
+        const char *all = app_all(app, record, NULL, 0, &rows);
+        for (size_t i = 0; i < rows; i++, all += record_types[record].size)
+            *arena_push(app->arena, words, count) =
+                ((const union any_record *)(const void *)all)->named.label;
+    } else if (question->feeds != FEEDS_NONE && feeder != RULES_NONE) {
+        const struct observable *observable = &app->rules->observables[feeder];
+        for (size_t i = 0; i < observable->value_count; i++)
+            *arena_push(app->arena, words, count) = observable->values[i].id;
     }
     for (;;) {
         enum line_answer how = lines_ask(lines, question->ask, standing, words, count, &answer);

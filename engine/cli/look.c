@@ -174,7 +174,7 @@ static enum status look_at_vessel(const struct looking *looking, const char *lab
                  "jarside look %s \"half white, fluffy, nothing odd\"",
                  consultation.vessel.label);
     if (talked && (words = converse(looking, &consultation)) == NULL) {
-        app_say(app, "Nothing was saved.");
+        app_say(app, "Nothing was saved for %s.", consultation.vessel.label);
         return app_flush(app);
     }
     if (!talked)
@@ -330,13 +330,12 @@ static void note_understood(struct app *app, struct row *row)
         words_add(app, &row->unread, "; ", "%s", unclear[i].words);
 }
 
-static void save_row(struct walkthrough *walk, struct row *row, struct consultation *consultation,
-                     const char *words)
+static void save_row(struct walkthrough *walk, struct row *row, struct consultation *consultation)
 {
     struct app *app = walk->app;
     struct look look;
     note_understood(app, row);
-    const struct judged judged = save(walk->looking, consultation, words, &look);
+    const struct judged judged = save(walk->looking, consultation, row->words, &look);
     const struct verdict *verdict = judged.verdict;
     int floor = verdict->decision.floor;
     row->state = ROW_SAVED;
@@ -411,7 +410,7 @@ static void look_at_row(struct walkthrough *walk, struct row *row)
              (!consult_sound(&consultation) || (row->vessel.control && tells_of_growth(app))))
         row->state = ROW_LEFT_OUT;
     else
-        save_row(walk, row, &consultation, row->words);
+        save_row(walk, row, &consultation);
 }
 
 /* The rows in a state, and with an action unless that is ACTION_COUNT; how many. */
@@ -610,22 +609,12 @@ static enum status walk_through(struct walkthrough *walk, const char *batch)
     json_decref(walk->looks);
     enum status status = say_all(walk);
     looking->without_siblings = false;
-    for (size_t i = 0; may_ask(looking) && i < walk->count && status == STATUS_OK; i++) {
-        struct row *row = &walk->rows[i];
-        struct consultation consultation;
-        const char *words = NULL;
-        if (row->state != ROW_TO_DESCRIBE)
-            continue;
-        screen_blank(&app->out);
-        look_open(looking, row->vessel.label, &consultation);
-        if ((words = converse(looking, &consultation)) == NULL) {
-            app_say(app, "Nothing was saved for %s.", row->vessel.label);
-        } else {
-            save_row(walk, row, &consultation, words);
-            say_saved(looking, &consultation.vessel, row->look, row->action);
+    looking->words = "";
+    for (size_t i = 0; may_ask(looking) && i < walk->count && status == STATUS_OK; i++)
+        if (walk->rows[i].state == ROW_TO_DESCRIBE) {
+            screen_blank(&app->out);
+            status = look_at_vessel(looking, walk->rows[i].vessel.label);
         }
-        status = app_flush(app);
-    }
     return status;
 }
 

@@ -30,6 +30,10 @@ struct reading_words {
     struct remark_group *groups;
     size_t group_count;
     const char *unclear; /* what could not be read, or NULL */
+    const char
+        *doubted; /* a number before spots that names a vessel, or counts them; the last one */
+    size_t doubts;
+    bool colon, rest; /* some vessel is named with a colon; something is said of the rest */
 };
 
 /* Whether it is one of the names, which are parted by '|'. */
@@ -272,13 +276,17 @@ static enum whose take_subject(struct reading_words *words, size_t at, struct re
         return NOBODY;
     static const char counts[] = "of|out|jar|jars|bag|bags|vessels";
     static const char things[] = "spots|patches|dots|specks|drops";
-    /* "2 green spots": two of them, or jar 2? "2: green spots" is jar 2. */
+    words->colon =
+        words->colon || (*end < words->count && words->text[words->tokens[*end].start] == ':');
+    /* "2 green spots": jar 2, unless the remark lets it be two of them (settle_doubts). */
     bool bare = *end == at + 1 && group->count == 1 && !is_mark(words, *end);
     if (bare &&
         (is_among(word_at(words, *end + 1), things) ||
          (word_at(words, *end + 1)[0] != '\0' && is_among(word_at(words, *end + 2), things) &&
-          !is_among(word_at(words, *end), verbs))))
-        words->unclear = words->text + words->tokens[at].start;
+          !is_among(word_at(words, *end), verbs)))) {
+        words->doubted = words->text + words->tokens[at].start;
+        words->doubts++;
+    }
     if (is_among(word_at(words, *end), counts)) { /* how many, not which */
         if (group->count == 1 && (size_t)group->numbers[0] == words->vessels &&
             strcmp(word_at(words, *end), "of") != 0) {
@@ -455,6 +463,25 @@ static const char *named_twice(struct reading_words *words)
     return NULL;
 }
 
+/*
+ * "9 black spots" is vessel 9, "9 black spots, 10 no change, rest fine" too. It may be nine of them, on who
+ * knows which, where all of the batch is spoken of ("all fine, 2 black spots"), where it may go on about
+ * the vessel before ("3: green patch, 4 black spots"), and where there are not so many vessels.
+ */
+static void settle_doubts(struct reading_words *words, const struct remark *remark)
+{
+    bool clear = !words->colon && (remark->words[0] == '\0' || words->rest) &&
+                 (words->doubts < words->group_count || words->group_count == 1);
+    int64_t before = 0;
+    for (size_t i = 0; i < words->group_count; i++)
+        if (words->groups[i].count > 0) {
+            clear = clear && before < words->groups[i].numbers[0];
+            before = words->groups[i].numbers[0];
+        }
+    if (words->doubts > 0 && (!clear || (size_t)before > words->vessels))
+        words->unclear = words->doubted;
+}
+
 enum status remark_read(const char *text, const char *batch, size_t vessels, struct arena *arena,
                         struct remark *remark, struct diags *diags)
 {
@@ -498,6 +525,7 @@ enum status remark_read(const char *text, const char *batch, size_t vessels, str
             if (filler > 0 || clause.whose != NOBODY)
                 close_clause(&words, remark, &clause, at);
             int64_t number = 0;
+            words.rest = words.rest || whose == REST;
             bool each = whose == ALL &&
                         read_number(&words, word_at(&words, end), &number) != NULL &&
                         (size_t)number == vessels; /* "all 8 are fine" */
@@ -516,6 +544,7 @@ enum status remark_read(const char *text, const char *batch, size_t vessels, str
     close_clause(&words, remark, &clause, words.count);
     remark->groups = words.groups;
     remark->group_count = words.group_count;
+    settle_doubts(&words, remark);
     const char *twice = named_twice(&words), *which = unnamed(&words);
     struct position nowhere = {0};
     if (words.unclear != NULL || which != NULL)

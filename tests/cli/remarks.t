@@ -75,6 +75,8 @@ comes_to(6, 1, '1 and 2 are fine, the others are green, the control is clean', d
 comes_to(6, 0, 'all fine but 4', keep => '1-3 5-6', describe => '4');
 
 comes_to(12, 0, '9: black spots, 10: no change, rest: all fine', discard => '9', keep => '1-8 10-12');
+comes_to(12, 0, '9 black spots, 10 no change, rest all fine', discard => '9', keep => '1-8 10-12');
+comes_to(12, 0, '9 black spots, rest fine', discard => '9', keep => '1-8 10-12');
 comes_to(12, 0, 'black spots on 9, rest fine', discard => '9', keep => '1-8 10-12');
 comes_to(8, 0, '7 broke, others fine', discard => '7', keep => '1-6 8');
 comes_to(8, 0, '7 cracked, glass everywhere, others fine', discard => '7', keep => '1-6 8');

@@ -68,6 +68,8 @@ static void the_rest_and_the_excepted(void **state)
     expect("all 40% white except 2 3", "all 40% white | 2 3: ");
     expect("all 12 are fine except 2", "all fine | 2: ");
     expect("all fine exept 3: green spot", "all fine | 3: green spot");
+    expect("2 green spots", " | 2: green spots");
+    expect("3 green patch, 9 black spots, rest fine", "all fine | 3: green patch | 9: black spots");
     expect("all good expect 3 and 5", "all good | 3 5: ");
     expect("All fine, excluding jars 3 - 5: slow", "All fine | 3-5: slow");
 }
@@ -132,7 +134,11 @@ static void what_is_not_clear_is_refused(void **state)
     expect("two of them are green, rest fine", "which");
     expect("all fine but 2 of them are green", "which");
     expect("2 jars green", "which");
-    expect("2 green spots", "which");
+    expect("all fine, 2 green spots", "which");
+    expect("3 green patch, 2 black spots", "which");
+    expect("3: green patch, 4 black spots", "which");
+    expect("2 black spots, 3 green spots", "which");
+    expect("99 black spots", "which");
     expect("some are slow", "which");
     expect("a jar has mould", "which");
     expect("all fine, the one at the back is green", "which");
