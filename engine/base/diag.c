@@ -2,7 +2,6 @@
 #include "base/diag.h"
 
 #include <stdarg.h>
-#include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -179,39 +178,24 @@ const char *diag_nearest(const char *word, const char *const *names, size_t coun
         const size_t name_length = strlen(names[i]);
         if (name_length > LONGEST)
             continue;
-        /* Insertions, deletions, substitutions and exchanges of neighbours that turn
-         * `a` into `b`, letters of both cases being equal. Unrestricted: letters may
-         * come between exchanged ones. Row and column 0 of the table are a border that
-         * no path can cross; row i + 1 stands for the first i letters of `a`. */
-        size_t table[LONGEST + 2][LONGEST + 2];
-        size_t last_row[UINT8_MAX + 1] = {0}; /* per letter: the last row of `a` that had it */
-        const size_t far = length + name_length;
-        table[0][0] = far;
-        for (size_t k = 0; k <= length; k++) {
-            table[k + 1][0] = far;
-            table[k + 1][1] = k;
-        }
-        for (size_t j = 0; j <= name_length; j++) {
-            table[0][j + 1] = far;
-            table[1][j + 1] = j;
-        }
-        for (size_t k = 1; k <= length; k++) {
-            size_t last_column = 0; /* the last column of this row where the letters agreed */
-            for (size_t j = 1; j <= name_length; j++) {
-                const size_t row = last_row[lower(names[i][j - 1])];
-                const size_t column = last_column;
-                const bool same = lower(word[k - 1]) == lower(names[i][j - 1]);
-                if (same)
-                    last_column = j;
-                size_t best = table[k][j] + (same ? 0 : 1);
-                best = least(best, table[k + 1][j] + 1);
-                best = least(best, table[k][j + 1] + 1);
-                best = least(best, table[row][column] + (k - row - 1) + 1 + (j - column - 1));
-                table[k + 1][j + 1] = best;
+        /* Insertions, deletions, substitutions and exchanges of neighbours that turn `word` into the
+         * name, letters of both cases being equal: row k, column j of the table are for the first k
+         * letters of the one and j of the other. */
+        size_t table[LONGEST + 1][LONGEST + 1];
+        const char *name = names[i];
+        for (size_t k = 0; k <= length; k++)
+            for (size_t j = 0; j <= name_length; j++) {
+                table[k][j] = k + j;
+                if (k == 0 || j == 0)
+                    continue;
+                bool same = lower(word[k - 1]) == lower(name[j - 1]);
+                table[k][j] =
+                    least(table[k - 1][j - 1] + !same, least(table[k - 1][j], table[k][j - 1]) + 1);
+                if (k > 1 && j > 1 && lower(word[k - 1]) == lower(name[j - 2]) &&
+                    lower(word[k - 2]) == lower(name[j - 1]))
+                    table[k][j] = least(table[k][j], table[k - 2][j - 2] + 1);
             }
-            last_row[lower(word[k - 1])] = k;
-        }
-        const size_t away = table[length + 1][name_length + 1];
+        const size_t away = table[length][name_length];
         if (away < limit || (away == limit && !nearest)) {
             limit = away;
             nearest = names[i];

@@ -75,32 +75,31 @@ static const struct unit {
 
 #define COUNT_OF(array) (sizeof(array) / sizeof *(array))
 
-static const char *const ONES[] = {"one", "two",   "three", "four", "five",
-                                   "six", "seven", "eight", "nine", NULL};
-static const char *const TEENS[] = {"ten",      "eleven",   "twelve",  "thirteen",
-                                    "fourteen", "fifteen",  "sixteen", "seventeen",
-                                    "eighteen", "nineteen", NULL};
-static const char *const TENS[] = {"twenty",  "thirty", "forty",  "fifty", "sixty",
-                                   "seventy", "eighty", "ninety", NULL};
-static const char *const PARTS[] = {"half",    "quarter", "quarters", "third", "thirds", "fourth",
-                                    "fourths", "fifth",   "fifths",   "sixth", "sixths", "eighth",
-                                    "eighths", "tenth",   "tenths",   NULL};
-static const double PART_VALUES[] = {2, 4, 4, 3, 3, 4, 4, 5, 5, 6, 6, 8, 8, 10, 10};
-static const char *const OTHERS[] = {"hundred", "couple",  "dozen",  "few",      "several", "minus",
-                                     "between", "degrees", "degree", "pressure", NULL};
+/* Words for numbers, kind by kind, and their values: of parts, how many make a whole. */
+enum { ONES = 0, TEENS = 9, TENS = 19, PARTS = 27, SOME = 42, NUMERALS_END = 46 };
+static const char *const NUMERALS[] = {
+    "one",       "two",      "three",    "four",   "five",     "six",      "seven",   "eight",
+    "nine",      "ten",      "eleven",   "twelve", "thirteen", "fourteen", "fifteen", "sixteen",
+    "seventeen", "eighteen", "nineteen", "twenty", "thirty",   "forty",    "fifty",   "sixty",
+    "seventy",   "eighty",   "ninety",   "half",   "quarter",  "quarters", "third",   "thirds",
+    "fourth",    "fourths",  "fifth",    "fifths", "sixth",    "sixths",   "eighth",  "eighths",
+    "tenth",     "tenths",   "couple",   "few",    "several",  "dozen"};
+static const double VALUES[] = {1,  2,  3,  4,  5,  6,  7,  8,  9,  10, 11, 12, 13, 14, 15, 16,
+                                17, 18, 19, 20, 30, 40, 50, 60, 70, 80, 90, 2,  4,  4,  3,  3,
+                                4,  4,  5,  5,  6,  6,  8,  8,  10, 10, 2,  2,  3,  12};
 
 const char *quantity_word(size_t index)
 {
-    static const char *const *const LISTS[] = {ONES, TEENS, TENS, PARTS, OTHERS};
+    static const char *const OTHERS[] = {"hundred", "minus",  "between",
+                                         "degrees", "degree", "pressure"};
     for (size_t i = 0; i < COUNT_OF(UNITS); i++)
         for (size_t name = 0; name < SPELLINGS && UNITS[i].names[name]; name++)
             if (index-- == 0)
                 return UNITS[i].names[name];
-    for (size_t i = 0; i < COUNT_OF(LISTS); i++)
-        for (const char *const *word = LISTS[i]; *word; word++)
-            if (index-- == 0)
-                return *word;
-    return NULL;
+    if (index < COUNT_OF(NUMERALS))
+        return NUMERALS[index];
+    index -= COUNT_OF(NUMERALS);
+    return index < COUNT_OF(OTHERS) ? OTHERS[index] : NULL;
 }
 
 unsigned quantity_dimensions(const char *word, size_t length)
@@ -162,20 +161,27 @@ static bool take_text(struct cursor *cursor, const char *text)
     return size > 0;
 }
 
-/* The number of the first of `words` that stands next, and ends there; -1 for none. */
-static int take_one_of(struct cursor *cursor, const char *const *words)
+/* The place of the word that stands next, and ends there, of those from `first` up to `end`; -1 for
+ * none. */
+static int take_word(struct cursor *cursor, const char *const *words, size_t first, size_t end)
 {
-    for (int i = 0; words[i]; i++) {
+    for (size_t i = first; i < end; i++) {
         const size_t size = length_next(cursor, words[i]);
         if (size && !word_continues(cursor->at + size, cursor->end)) {
             cursor->at += size;
-            return i;
+            return (int)i;
         }
     }
     return -1;
 }
 
-#define TAKE(cursor, ...) (take_one_of(cursor, (const char *const[]){__VA_ARGS__, NULL}) >= 0)
+#define LIST(...)                                                                                  \
+    (const char *const[])                                                                          \
+    {                                                                                              \
+        __VA_ARGS__                                                                                \
+    }
+#define TAKE(cursor, ...)                                                                          \
+    (take_word(cursor, LIST(__VA_ARGS__), 0, COUNT_OF(LIST(__VA_ARGS__))) >= 0)
 
 /* A space or a hyphen. */
 static bool take_gap(struct cursor *cursor)
@@ -285,20 +291,18 @@ static bool take_ratio(struct cursor *cursor, double *value)
 /* One to ninety-nine in words. */
 static bool take_below_hundred(struct cursor *cursor, double *value)
 {
-    int number = take_one_of(cursor, TENS);
-    if (number >= 0) {
-        struct cursor ahead = *cursor;
-        const int ones = take_gap(&ahead) ? take_one_of(&ahead, ONES) : -1;
-        if (ones >= 0)
-            *cursor = ahead;
-        *value = 20 + 10 * number + (ones + 1);
-        return true;
+    const int number = take_word(cursor, NUMERALS, ONES, PARTS);
+    struct cursor ahead = *cursor;
+    if (number < 0)
+        return false;
+    *value = VALUES[number];
+    const int ones =
+        number >= TENS && take_gap(&ahead) ? take_word(&ahead, NUMERALS, ONES, TEENS) : -1;
+    if (ones >= 0) {
+        *value += VALUES[ones];
+        *cursor = ahead;
     }
-    if ((number = take_one_of(cursor, TEENS)) >= 0)
-        *value = 10 + number;
-    else if ((number = take_one_of(cursor, ONES)) >= 0)
-        *value = 1 + number;
-    return number >= 0;
+    return true;
 }
 
 static bool take_simple(struct cursor *cursor, double *value)
@@ -330,15 +334,16 @@ static bool take_hundreds(struct cursor *cursor, double *value)
 /* "a couple of", "a few", "several", "a dozen": some of them are ranges. */
 static bool take_some(struct cursor *cursor, struct number *number)
 {
-    static const char *const WORDS[] = {"couple of", "couple", "few", "several", "dozen", NULL};
-    static const double ENDS[][2] = {{2, 2}, {2, 2}, {2, 5}, {3, 7}, {12, 12}};
+    static const double MOST[] = {2, 5, 7, 12};
     struct cursor ahead = *cursor;
     if (TAKE(&ahead, "an", "a") && !take_text(&ahead, " "))
         return false;
-    const int word = take_one_of(&ahead, WORDS);
-    if (word < 0)
+    const int some = take_word(&ahead, NUMERALS, SOME, NUMERALS_END);
+    if (some < 0)
         return false;
-    *number = (struct number){NUMBER_PLAIN, ENDS[word][0], ENDS[word][1]};
+    if (some == SOME) /* a couple */
+        (void)TAKE(&ahead, " of");
+    *number = (struct number){NUMBER_PLAIN, VALUES[some], MOST[some - SOME]};
     *cursor = ahead;
     return true;
 }
@@ -347,19 +352,14 @@ static bool take_some(struct cursor *cursor, struct number *number)
 static bool take_part(struct cursor *cursor, struct number *number)
 {
     struct cursor ahead = *cursor;
-    double count = 1;
-    bool counted = TAKE(&ahead, "an", "a");
-    if (!counted) {
-        const int ones = take_one_of(&ahead, ONES);
-        counted = ones >= 0;
-        count += counted ? ones : 0;
-    }
+    const int ones = take_word(&ahead, NUMERALS, ONES, TEENS);
+    const bool counted = ones >= 0 || TAKE(&ahead, "an", "a");
     if (counted && !take_gap(&ahead))
         return false;
-    const int part = take_one_of(&ahead, PARTS);
-    if (part < 0 || (!counted && part > 1))
+    const int part = take_word(&ahead, NUMERALS, PARTS, counted ? SOME : PARTS + 2);
+    if (part < 0)
         return false;
-    const double share = count / PART_VALUES[part];
+    const double share = (ones >= 0 ? VALUES[ones] : 1) / VALUES[part];
     *number = (struct number){NUMBER_PART, share, share};
     *cursor = ahead;
     return true;
@@ -368,9 +368,8 @@ static bool take_part(struct cursor *cursor, struct number *number)
 /* "two and a half", "an hour and a half": the part behind a whole, or 0. */
 static double take_rest(struct cursor *cursor)
 {
-    static const char *const RESTS[] = {" and a quarter", " and a half", " and three quarters",
-                                        NULL};
-    return (take_one_of(cursor, RESTS) + 1) / 4.0;
+    static const char *const RESTS[] = {" and a quarter", " and a half", " and three quarters"};
+    return (take_word(cursor, RESTS, 0, 3) + 1) / 4.0;
 }
 
 static bool take_number(struct cursor *cursor, struct number *number)
@@ -508,26 +507,25 @@ static bool take_smaller(struct cursor *cursor, struct item *item)
 {
     static const struct {
         enum dimension dimension;
-        double from, to; /* factors of the larger unit: pounds have ounces, kilograms have grams */
-        double factor;
-        const char *words[6];
-    } SMALLER[] = {
-        {DIM_DAYS, 7, 7, 1, {"d", "day", "days"}},
-        {DIM_DAYS, 30, 31, 1, {"d", "day", "days"}},
-        {DIM_MINUTES, 60, 60, 1, {"m", "min", "mins", "minute", "minutes"}},
-        {DIM_GRAMS, 1000, 1000, 1, {"g", "gram", "grams"}},
-        {DIM_GRAMS, 453, 454, POUND_G / 16, {"oz", "ounce", "ounces"}},
-    };
-    for (size_t i = 0; i < COUNT_OF(SMALLER); i++) {
-        if (SMALLER[i].dimension != cursor->dimension || item->factor < SMALLER[i].from ||
-            item->factor > SMALLER[i].to)
+        double factor, smaller; /* pounds have ounces, kilograms have grams */
+    } PAIRS[] = {{DIM_DAYS, 7, 1},
+                 {DIM_DAYS, MONTH_DAYS, 1},
+                 {DIM_MINUTES, 60, 1},
+                 {DIM_GRAMS, 1000, 1},
+                 {DIM_GRAMS, POUND_G, POUND_G / 16}};
+    for (size_t i = 0; i < COUNT_OF(PAIRS); i++) {
+        if (PAIRS[i].dimension != cursor->dimension || PAIRS[i].factor != item->factor)
             continue;
         struct cursor ahead = *cursor;
         double count = 0;
+        size_t length;
         const bool and = TAKE(&ahead, " and");
-        if ((take_text(&ahead, " ") || !and) && take_simple(&ahead, &count) && take_joint(&ahead) &&
-            take_one_of(&ahead, SMALLER[i].words) >= 0) {
-            item->more = count * SMALLER[i].factor;
+        if ((!take_text(&ahead, " ") && and) || !take_simple(&ahead, &count) || !take_joint(&ahead))
+            continue;
+        const struct unit *unit = unit_next(&ahead, cursor->dimension, false, &length);
+        if (unit && unit->factor == PAIRS[i].smaller) {
+            item->more = count * unit->factor;
+            ahead.at += length;
             *cursor = ahead;
             return true;
         }
@@ -616,8 +614,8 @@ static enum quantity_error read_item(struct cursor *cursor, struct item *item)
     const bool has_units = cursor->dimension != DIM_NONE;
     ahead = *cursor; /* "twenty thirds": a number word that only counts the parts behind it */
     if (has_units && !percent &&
-        (part ||
-         (is_letter(cursor->at[-1]) && take_gap(&ahead) && take_one_of(&ahead, PARTS) >= 0)))
+        (part || (is_letter(cursor->at[-1]) && take_gap(&ahead) &&
+                  take_word(&ahead, NUMERALS, PARTS, SOME) >= 0)))
         return QUANTITY_NO_NUMBER;
     ahead = *cursor;
     if (cursor->unit_required && !item->named && !take_separator(&ahead))

@@ -638,7 +638,7 @@ enum process_error cook_probe_finish(const struct cook_probe *probe, const struc
         return error;
     *result = (struct cook_result){.steam = {NAN, NAN, NAN}, .minutes_needed = {NAN, NAN, NAN}};
     for (size_t i = 0; i < setup->organism_count; i++)
-        doses.organisms[i] = lethality_minutes(&probe->organisms[i]);
+        doses.organisms[i] = (double)probe->organisms[i].minutes;
     for (int end = 0; end < COOK_ENDS; end++) {
         struct doses shifted = doses;
         shifted.f0 *= probe_factor(LETHALITY_F0_Z, doubt, (enum cook_end)end);

@@ -31,16 +31,6 @@ void lethality_init(struct lethality *sum, double reference_celsius, double z, d
     };
 }
 
-static void add_compensated(struct lethality *sum, double part)
-{
-    double total = sum->minutes + part;
-    if (fabs(sum->minutes) >= fabs(part))
-        sum->compensation += (sum->minutes - total) + part;
-    else
-        sum->compensation += (part - total) + sum->minutes;
-    sum->minutes = total;
-}
-
 enum process_error lethality_add(struct lethality *sum, double minutes, double celsius)
 {
     enum process_error error = limit_check(PROCESS_PROBE_CELSIUS, celsius);
@@ -56,10 +46,10 @@ enum process_error lethality_add(struct lethality *sum, double minutes, double c
         if (length > sum->longest_gap) {
             sum->gaps++;
             sum->gap_minutes += length;
-            add_compensated(sum, length * fmin(rate, sum->last_rate));
+            sum->minutes += length * fmin(rate, sum->last_rate);
         } else {
             double ratio = M_LN10 * (celsius - sum->last_celsius) / sum->z;
-            add_compensated(sum, length * mean_rate(sum->last_rate, rate, ratio));
+            sum->minutes += length * mean_rate(sum->last_rate, rate, ratio);
         }
     }
     sum->last_time = minutes;
@@ -71,16 +61,11 @@ enum process_error lethality_add(struct lethality *sum, double minutes, double c
     return PROCESS_OK;
 }
 
-double lethality_minutes(const struct lethality *sum)
-{
-    return sum->minutes + sum->compensation;
-}
-
 enum process_error lethality_finish(const struct lethality *sum, double *minutes)
 {
     if (sum->readings < 2)
         return PROCESS_EMPTY;
-    *minutes = lethality_minutes(sum);
+    *minutes = (double)sum->minutes;
     return PROCESS_OK;
 }
 

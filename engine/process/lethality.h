@@ -25,13 +25,12 @@ double lethality_rate(double celsius, double reference_celsius, double z);
 /* Equivalent minutes, added up reading by reading: constant memory, any number
  * of readings. Between two readings the temperature is taken as a straight line,
  * for which the integral is exact. Across a gap longer than `longest_gap` only
- * the cooler end is credited, and the gap is counted. Sums are compensated
- * (Neumaier 1974), so ten million readings lose nothing. */
+ * the cooler end is credited, and the gap is counted. The sum is a long double, so that ten million
+ * readings lose nothing. */
 struct lethality {
     double reference_celsius, z;
-    double longest_gap; /* minutes; INFINITY for no limit */
-    double minutes;     /* equivalent so far; read it with lethality_minutes */
-    double compensation;
+    double longest_gap;  /* minutes; INFINITY for no limit */
+    long double minutes; /* equivalent so far */
     double first_time, last_time, last_celsius, last_rate;
     double lowest, highest; /* degC seen */
     size_t readings, gaps;
@@ -43,7 +42,6 @@ void lethality_init(struct lethality *sum, double reference_celsius, double z, d
 /* PROCESS_TIME_ORDER when `minutes` is not after the last one, PROCESS_PROBE_CELSIUS when the reading
  * cannot be; then nothing is added. */
 enum process_error lethality_add(struct lethality *sum, double minutes, double celsius);
-double lethality_minutes(const struct lethality *sum);
 /* The equivalent minutes; PROCESS_EMPTY with fewer than two readings. */
 enum process_error lethality_finish(const struct lethality *sum, double *minutes);
 

@@ -60,20 +60,22 @@ struct workspace {
     bool *paired; /* per set: a pair in it weighs on something heard, or is shifted */
     struct arena *kept;
     struct recall **recalls; /* in `kept`, as are these; open addressing */
-    size_t recall_count, recall_room;
+    size_t recall_count;
 };
 
 /* Products of factors span less than e^600 (a double spans e^1400) or are made of logarithms. */
 static const double SAFE_SPAN = 600.0;
 
-enum { RECALLS_MOST = 4096 }; /* more than one text or journal tells apart */
+enum {
+    RECALLS_MOST = 4096, /* more than one text or journal tells apart */
+    RECALLS_ROOM = 2 * RECALLS_MOST,
+};
 
 static void forget_recalls(struct workspace *work)
 {
     arena_reset(work->kept);
     work->recall_count = 0;
-    work->recall_room = 256;
-    work->recalls = arena_array(work->kept, work->recall_room, sizeof(struct recall *));
+    work->recalls = arena_array(work->kept, RECALLS_ROOM, sizeof(struct recall *));
 }
 
 void posterior_init(struct posterior *posterior, const struct reasoner *reasoner)
@@ -118,9 +120,9 @@ static struct recall **recall_place(const struct workspace *work, size_t observa
     uint64_t key = ((uint64_t)said->seen << 32 | said->absent) ^
                    ((uint64_t)said->hedged << 16) * 5 ^ ((uint64_t)said->silent << 8) * 3;
     key = (key ^ observable ^ (uint64_t)(species + 1) << 48) * UINT64_C(0x9E3779B97F4A7C15);
-    size_t at = key >> 40 & (work->recall_room - 1);
+    size_t at = key >> 40 & (RECALLS_ROOM - 1);
     for (const struct recall *recall; (recall = work->recalls[at]) != NULL;
-         at = (at + 1) & (work->recall_room - 1))
+         at = (at + 1) & (RECALLS_ROOM - 1))
         if (recall->observable == observable && recall->species == species &&
             recall->said.seen == said->seen && recall->said.absent == said->absent &&
             recall->said.hedged == said->hedged && recall->said.silent == said->silent)
@@ -138,16 +140,6 @@ static struct recall *recall_of(const struct reasoner *reasoner, struct workspac
     struct recall **place = recall_place(work, observable, species, said);
     if (*place)
         return *place;
-    if (2 * work->recall_count >= work->recall_room) {
-        struct recall **old = work->recalls;
-        size_t room = work->recall_room;
-        work->recall_room = 2 * room;
-        work->recalls = arena_array(work->kept, work->recall_room, sizeof(struct recall *));
-        for (size_t i = 0; i < room; i++)
-            if (old[i])
-                *recall_place(work, old[i]->observable, old[i]->species, &old[i]->said) = old[i];
-        place = recall_place(work, observable, species, said);
-    }
     struct recall *recall = *place = arena_alloc(work->kept, sizeof *recall);
     work->recall_count++;
     double *room =

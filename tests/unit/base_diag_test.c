@@ -117,13 +117,6 @@ static void test_nearest_name(void **state)
 
 /* The distance that separates the full measure from the one restricted to adjacent letters:
  * "ca" to "abc" is 2 (exchange, then insert between), not 3. Six letters allow 2. */
-static void test_nearest_lets_letters_come_between(void **state)
-{
-    (void)state;
-    const char *const names[] = {"xabcyz1"};
-    assert_string_equal(diag_nearest("xcayz1", names, 1), "xabcyz1");
-}
-
 static void test_nearest_prefers_the_closest_then_the_first(void **state)
 {
     (void)state;
@@ -164,7 +157,6 @@ int main(void)
         cmocka_unit_test(test_counts_beyond_what_it_keeps),
         cmocka_unit_test(test_errors_displace_warnings),
         cmocka_unit_test(test_nearest_name),
-        cmocka_unit_test(test_nearest_lets_letters_come_between),
         cmocka_unit_test(test_nearest_prefers_the_closest_then_the_first),
         cmocka_unit_test(test_nearest_bears_long_words),
         cmocka_unit_test(test_exit_statuses),
