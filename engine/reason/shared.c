@@ -5,7 +5,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "base/numbers.h"
 #include "reason/model.h"
 
 #define NO_SET SIZE_MAX
@@ -23,8 +22,6 @@ struct inference {
     double *odds;  /* per suspect: o_z */
     double *ln;    /* per set of suspects: ln P(E, Z) as it grows */
     double *prior; /* per set of suspects: P(Z) */
-    size_t *first; /* per vessel: the first one exactly like it, itself if there is none */
-    double *count; /* per vessel: how many there are like it; only of first ones */
 
     /* Of the vessel looked at. */
     const double *joint;       /* either posterior's */
@@ -155,47 +152,9 @@ static void look_at(struct inference *work, const struct shared_vessel *vessel)
     }
 }
 
-/* ---- vessels of which exactly the same is known: looked at once, counted as often as they are - */
-
-static bool same(const struct shared_vessel *a, const struct shared_vessel *b, size_t observables)
-{
-    if (a->finding != b->finding || a->statuses != b->statuses || a->control != b->control ||
-        memcmp(a->group, b->group, sizeof a->group) != 0)
-        return false;
-    if (a->observations == b->observations)
-        return true;
-    return a->observations && b->observations &&
-           memcmp(a->observations, b->observations, observables * sizeof *a->observations) == 0;
-}
-
 static size_t times(const struct shared_vessel *vessel)
 {
     return vessel->alike == 0 ? 1 : vessel->alike;
-}
-
-static void find_alike(struct inference *work)
-{
-    const struct shared_batch *batch = work->batch;
-    size_t observables = work->reasoner->observable_count, room = 16;
-    while (room < 2 * batch->vessel_count)
-        room *= 2;
-    size_t *slots = arena_array(work->arena, room, sizeof *slots); /* a vessel + 1; 0: free */
-    for (size_t v = 0; v < batch->vessel_count; v++) {
-        const struct shared_vessel *vessel = &batch->vessels[v];
-        uint64_t hash = fnv_hash(FNV_START, vessel->group, sizeof vessel->group);
-        hash = fnv_hash(hash, &vessel->finding, sizeof vessel->finding);
-        hash = fnv_hash(hash, &vessel->statuses, sizeof vessel->statuses);
-        hash = fnv_hash(hash, &vessel->control, sizeof vessel->control);
-        if (vessel->observations)
-            hash = fnv_hash(hash, vessel->observations, observables * sizeof *vessel->observations);
-        size_t slot = (size_t)(hash ^ hash >> 32) & (room - 1);
-        while (slots[slot] != 0 && !same(vessel, &batch->vessels[slots[slot] - 1], observables))
-            slot = (slot + 1) & (room - 1);
-        if (slots[slot] == 0)
-            slots[slot] = v + 1;
-        work->first[v] = slots[slot] - 1;
-        work->count[work->first[v]] += (double)times(vessel);
-    }
 }
 
 /* ---- the batch ------------------------------------------------------------------------------- */
@@ -316,7 +275,7 @@ static void take_room(struct inference *work)
 {
     struct shared_posterior *result = work->result;
     const struct reasoner *reasoner = work->reasoner;
-    size_t vessels = work->batch->vessel_count, sets = reasoner->set_count;
+    size_t sets = reasoner->set_count;
     double **const by_set[] = {&work->common_mass, &work->mass, &work->ln_given,
                                &work->ln_chance,   &work->by_t, &work->other_by_t};
     for (size_t i = 0; i < sizeof by_set / sizeof *by_set; i++)
@@ -327,8 +286,6 @@ static void take_room(struct inference *work)
     work->can = arena_array(work->arena, result->suspect_count, sizeof *work->can);
     work->ln = arena_array(work->arena, result->set_count, sizeof *work->ln);
     work->prior = arena_array(work->arena, result->set_count, sizeof *work->prior);
-    work->first = arena_array(work->arena, vessels, sizeof *work->first);
-    work->count = arena_array(work->arena, vessels, sizeof *work->count);
 }
 
 static bool infer(struct inference *work)
@@ -339,18 +296,15 @@ static bool infer(struct inference *work)
     if (!find_suspects(work))
         return false;
     take_room(work);
-    find_alike(work);
     reason_posterior(reasoner, &common, -1.0, &work->common);
     for (size_t s = 0; s < reasoner->set_count; s++)
         work->common_mass[s] =
             row_sum(work->common.joint + s * reasoner->finding_count, reasoner->finding_count);
     begin(work);
     for (size_t v = 0; v < batch->vessel_count; v++) {
-        if (work->first[v] != v)
-            continue;
         look_at(work, &work->batch->vessels[v]);
         for (size_t z = 0; z < work->result->set_count; z++)
-            work->ln[z] += work->count[v] *
+            work->ln[z] += (double)times(&batch->vessels[v]) *
                            work->ln_chance[causes_of(work, &work->result->sets[z], work->can)];
     }
     /* Reads what is asked for off ln P(E, Z). False: nothing could have brought this about. */

@@ -31,8 +31,8 @@
  * their scope. What became of a vessel can be given as its finding, or as the
  * statuses it may have.
  *
- * Exact, in logarithms. Per vessel one posterior, then a sum per set; vessels of
- * which exactly the same is known are found, and looked at once.
+ * Exact, in logarithms. Per vessel one posterior, then a sum per set; of vessels of
+ * which exactly the same is known, one may stand for all.
  */
 
 struct shared_vessel {

@@ -115,8 +115,6 @@ static void test_nearest_name(void **state)
     assert_null(diag_nearest("label", NULL, 0));
 }
 
-/* The distance that separates the full measure from the one restricted to adjacent letters:
- * "ca" to "abc" is 2 (exchange, then insert between), not 3. Six letters allow 2. */
 static void test_nearest_prefers_the_closest_then_the_first(void **state)
 {
     (void)state;
