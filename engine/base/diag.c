@@ -82,37 +82,21 @@ static struct diag *take_place(struct diags *diags, enum diag_kind kind)
     return &diags->kept[DIAG_KEEP - 1];
 }
 
-__attribute__((format(printf, 4, 0))) static void add(struct diags *diags, enum diag_kind kind,
-                                                      struct position at, const char *format,
-                                                      va_list arguments)
+void diags_add(struct diags *diags, enum diag_kind kind, struct position at, const char *format,
+               ...)
 {
     struct diag *place = take_place(diags, kind);
+    va_list arguments;
+    *(kind == DIAG_ERROR ? &diags->errors : &diags->warnings) += 1;
     diags->last_kept = place != NULL;
     if (!place)
         return;
-    *place = (struct diag){.kind = kind, .at = at};
-    place->at.file = keep_safe(diags, at.file);
+    va_start(arguments, format);
     char *message = text_vformat(format, arguments);
-    place->message = keep_safe(diags, message);
+    va_end(arguments);
+    *place = (struct diag){.kind = kind, .at = at, .message = keep_safe(diags, message)};
+    place->at.file = keep_safe(diags, at.file);
     free(message);
-}
-
-void diags_error(struct diags *diags, struct position at, const char *format, ...)
-{
-    va_list arguments;
-    va_start(arguments, format);
-    add(diags, DIAG_ERROR, at, format, arguments);
-    va_end(arguments);
-    diags->errors++;
-}
-
-void diags_warn(struct diags *diags, struct position at, const char *format, ...)
-{
-    va_list arguments;
-    va_start(arguments, format);
-    add(diags, DIAG_WARNING, at, format, arguments);
-    va_end(arguments);
-    diags->warnings++;
 }
 
 void diags_pass(struct diags *diags, const struct diags *from)

@@ -71,10 +71,10 @@ void diags_clear(struct diags *diags);
 /* Add one. The message is formatted, made safe (base/text.h) and copied. The
  * house form is lower case, no full stop, "problem; what would be right", ids
  * and quoted input in single quotes. */
-void diags_error(struct diags *diags, struct position at, const char *format, ...)
-    __attribute__((format(printf, 3, 4)));
-void diags_warn(struct diags *diags, struct position at, const char *format, ...)
-    __attribute__((format(printf, 3, 4)));
+void diags_add(struct diags *diags, enum diag_kind kind, struct position at, const char *format,
+               ...) __attribute__((format(printf, 4, 5)));
+#define diags_error(diags, at, ...) diags_add(diags, DIAG_ERROR, at, __VA_ARGS__)
+#define diags_warn(diags, at, ...)  diags_add(diags, DIAG_WARNING, at, __VA_ARGS__)
 /* Adds as errors what was kept in `from`. */
 void diags_pass(struct diags *diags, const struct diags *from);
 /* Attach an excerpt and a caret to the last one added and kept. Copied. */

@@ -160,12 +160,11 @@ static struct block *block_add(struct arena *arena, size_t need)
     return block;
 }
 
-void *arena_room(struct arena *arena, size_t count, size_t each)
+void *arena_room(struct arena *arena, size_t count, size_t size)
 {
-    if (each && count > PTRDIFF_MAX / each)
+    if (size && count > PTRDIFF_MAX / size)
         memory_exhausted();
-    size_t size = count * each;
-    size_t need = align_up(size ? size : 1);
+    size_t need = align_up(count && size ? count * size : 1);
     struct block *block = arena->blocks;
     if (!block || need > block->capacity - block->used)
         block = block_add(arena, need);

@@ -454,10 +454,9 @@ static double level_of(const struct sibling_cell *cells, size_t count)
 
 /* The shifts of causes whose scope something shares; never of those of a vessel alone. */
 static void weigh(const struct reasoner *reasoner, struct chance_of_counts of, uint32_t shared,
-                  struct sibling_pattern *pattern)
+                  struct arena *arena, struct sibling_pattern *pattern)
 {
     size_t causes = reasoner->cause_count, count = 0;
-    struct arena *arena = arena_new();
     struct suspected *suspects = arena_array(arena, causes, sizeof *suspects);
     struct sibling_cell *shortened = arena_array(arena, of.count, sizeof *shortened);
     const struct sibling_cell *cells = of.cells;
@@ -478,8 +477,8 @@ static void weigh(const struct reasoner *reasoner, struct chance_of_counts of, u
     }
     struct table table = {suspects, count, 0.0,
                           arena_array(arena, count * count, sizeof *table.ln)};
-    pattern->shifts = calloc(count + 1, sizeof *pattern->shifts);
-    pattern->pairs = calloc(count * count + 1, sizeof *pattern->pairs);
+    pattern->shifts = arena_array(arena, count, sizeof *pattern->shifts);
+    pattern->pairs = arena_array(arena, count * count, sizeof *pattern->pairs);
     table.none = siblings_chance(&of, NULL, NULL);
     for (size_t i = 0; i < table.count; i++) {
         for (size_t k = i; k < table.count; k++) {
@@ -489,11 +488,10 @@ static void weigh(const struct reasoner *reasoner, struct chance_of_counts of, u
         }
     }
     shifts_find(&table, reasoner->rules->calibration.siblings.most, pattern);
-    arena_free(arena);
 }
 
 enum status siblings_weigh(const struct reasoner *reasoner, const struct sibling_cell *cells,
-                           size_t count, struct sibling_pattern *pattern)
+                           size_t count, struct arena *arena, struct sibling_pattern *pattern)
 {
     const struct sibling_rules *rules = &reasoner->rules->calibration.siblings;
     struct chance_of_counts of = {
@@ -515,7 +513,7 @@ enum status siblings_weigh(const struct reasoner *reasoner, const struct sibling
     if (!(of.a > 0.0) || !(of.b > 0.0) || !(of.reach_seen > 0.0))
         return STATUS_OK; /* the rule base assumes nothing of siblings */
     groups_find(&of, shared, pattern);
-    weigh(reasoner, of, shared, pattern);
+    weigh(reasoner, of, shared, arena, pattern);
     /* How far the causes a group speaks of are moved. */
     for (size_t g = 0; g < pattern->group_count; g++) {
         struct sibling_group *group = &pattern->groups[g];
@@ -534,11 +532,4 @@ enum status siblings_weigh(const struct reasoner *reasoner, const struct sibling
         }
     }
     return STATUS_OK;
-}
-
-void sibling_pattern_release(struct sibling_pattern *pattern)
-{
-    free(pattern->shifts);
-    free(pattern->pairs);
-    *pattern = (struct sibling_pattern){.group_count = 0};
 }

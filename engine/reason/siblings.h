@@ -7,6 +7,7 @@
 #include <stdint.h>
 
 #include "base/diag.h"
+#include "base/memory.h"
 #include "reason/reason.h"
 
 /*
@@ -154,11 +155,9 @@ struct sibling_pattern {
     size_t pair_count;
 };
 
-/*
- * Weighs the cells. STATUS_DATA when a count is negative or not finite; `pattern` is then empty. sibling_pattern_release frees what it holds.
- */
+/* Weighs the cells; what `pattern` points to is in the arena. STATUS_DATA when a count is negative or not
+ * finite; `pattern` is then empty. */
 enum status siblings_weigh(const struct reasoner *reasoner, const struct sibling_cell *cells,
-                           size_t count, struct sibling_pattern *pattern);
-void sibling_pattern_release(struct sibling_pattern *pattern);
+                           size_t count, struct arena *arena, struct sibling_pattern *pattern);
 
 #endif

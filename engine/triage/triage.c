@@ -350,7 +350,6 @@ static void merge(struct triage *triage);
 
 static void records_forget(struct triage *triage)
 {
-    sibling_pattern_release(&triage->pattern);
     triage->pattern = (struct sibling_pattern){.group_count = 0};
     triage->weighed = triage->controls = false;
     triage->recalled = NULL;
@@ -433,10 +432,9 @@ enum status triage_siblings(struct triage *triage, const struct sibling_cell *ce
                             const char *const *names)
 {
     struct sibling_pattern pattern;
-    enum status status = siblings_weigh(triage->reasoner, cells, count, &pattern);
+    enum status status = siblings_weigh(triage->reasoner, cells, count, triage->said, &pattern);
     if (status != STATUS_OK)
         return status;
-    sibling_pattern_release(&triage->pattern);
     triage->pattern = pattern;
     triage->pairs = arena_array(triage->said, pattern.pair_count, sizeof *triage->pairs);
     triage->weighed = true;
@@ -1165,7 +1163,6 @@ void triage_free(struct triage *triage)
     if (!triage)
         return;
     posterior_release(&triage->posterior);
-    records_forget(triage);
     cook_memo_free(triage->cooks);
     arena_free(triage->said);
     arena_free(triage->scratch);

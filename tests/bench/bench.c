@@ -148,10 +148,11 @@ static void bench_siblings(const struct reasoner *reasoner)
     for (size_t i = 0; i < RUNS; i++) {
         struct sibling_pattern pattern;
         double start = now();
-        if (siblings_weigh(reasoner, cells, count, &pattern) != STATUS_OK)
+        struct arena *arena = arena_new();
+        if (siblings_weigh(reasoner, cells, count, arena, &pattern) != STATUS_OK)
             die("cannot weigh siblings");
         times[i] = now() - start;
-        sibling_pattern_release(&pattern);
+        arena_free(arena);
     }
     row_of("siblings of a vessel, all they can share", times, RUNS, "ms", "", "");
 }

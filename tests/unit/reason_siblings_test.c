@@ -12,6 +12,8 @@
 #include "support/random_base.h"
 #include "support/shipped.h"
 
+static struct arena *arena; /* of all patterns */
+
 #define BIT(relation) (UINT32_C(1) << (relation))
 
 /* ---- once more, by counting ------------------------------------------------------------------- */
@@ -238,9 +240,8 @@ static void agrees_with_counting_all_ways(void **state)
         struct naive_world world = {&base->rules, cells, count};
         struct sibling_pattern pattern;
         assert_non_null(reasoner);
-        assert_int_equal(siblings_weigh(reasoner, cells, count, &pattern), STATUS_OK);
+        assert_int_equal(siblings_weigh(reasoner, cells, count, arena, &pattern), STATUS_OK);
         assert_pattern(&world, &pattern);
-        sibling_pattern_release(&pattern);
         reasoner_free(reasoner);
         base_free(base);
     }
@@ -256,7 +257,7 @@ static struct sibling_pattern pattern_of(const struct shipped *shipped,
     struct reasoner *reasoner = reasoner_new(shipped->rules);
     struct sibling_pattern pattern;
     assert_non_null(reasoner);
-    assert_int_equal(siblings_weigh(reasoner, cells, count, &pattern), STATUS_OK);
+    assert_int_equal(siblings_weigh(reasoner, cells, count, arena, &pattern), STATUS_OK);
     for (size_t i = 0; i < pattern.cause_count; i++)
         assert_true(fabs(pattern.shifts[i].log_odds) <= shipped->rules->calibration.siblings.most);
     reasoner_free(reasoner);
@@ -290,7 +291,6 @@ static void losses_of_one_cook_point_at_the_cook(void **state)
     assert_true(pattern.groups[1].highest < -2);
     assert_true(shift_of(shipped, &pattern, "under_sterilised") > 1.5);
     assert_true(shift_of(shipped, &pattern, "starter_contaminated") < -2);
-    sibling_pattern_release(&pattern);
 }
 
 static void what_always_went_together_is_not_told_apart(void **state)
@@ -310,13 +310,10 @@ static void what_always_went_together_is_not_told_apart(void **state)
     double cook = shift_of(shipped, &pattern, "under_sterilised");
     double starter = shift_of(shipped, &pattern, "starter_contaminated");
     assert_true(cook > 1.5 && fabs(cook - starter) < 0.1); /* alike but for what they lose */
-    sibling_pattern_release(&pattern);
     pattern = pattern_of(shipped, apart, 2);
     assert_int_equal(pattern.groups[0].aliased, 0);
-    sibling_pattern_release(&pattern);
     pattern = pattern_of(shipped, with_control, 2); /* nobody inoculated it */
     assert_int_equal(pattern.groups[0].aliased, STARTED);
-    sibling_pattern_release(&pattern);
 }
 
 /* Two explanations of one pattern are not both believed. */
@@ -350,7 +347,6 @@ static void one_explanation_is_enough(void **state)
     assert_true(both[1] < 0.1 && both[0] > 2 * both[1]);
     posterior_release(&posterior);
     reasoner_free(reasoner);
-    sibling_pattern_release(&pattern);
 }
 
 static void a_control_speaks_for_and_against_what_it_can_show(void **state)
@@ -372,15 +368,11 @@ static void a_control_speaks_for_and_against_what_it_can_show(void **state)
                 shift_of(shipped, &without, "starter_contaminated"));
     assert_true(shift_of(shipped, &spoilt, "starter_contaminated") <
                 shift_of(shipped, &without, "starter_contaminated"));
-    sibling_pattern_release(&without);
-    sibling_pattern_release(&clean);
-    sibling_pattern_release(&spoilt);
     struct sibling_pattern alone = pattern_of(shipped, &cells[1], 1);
     assert_int_equal(alone.group_count, 1);
     assert_int_equal(alone.groups[0].kind, PATTERN_NO_OTHERS);
     assert_true(alone.groups[0].controls.lost == 2);
     assert_true(shift_of(shipped, &alone, "under_sterilised") > 1);
-    sibling_pattern_release(&alone);
 }
 
 static void stuck_ones_speak_of_what_stops_growth(void **state)
@@ -393,7 +385,6 @@ static void stuck_ones_speak_of_what_stops_growth(void **state)
     assert_true(shift_of(shipped, &pattern, "too_cold") > 2);
     assert_true(shift_of(shipped, &pattern, "under_sterilised") < -2);
     assert_true(pattern.groups[1].own_stuck == 6);
-    sibling_pattern_release(&pattern);
 }
 
 static void a_position_is_compared_with_its_cook(void **state)
@@ -409,7 +400,6 @@ static void a_position_is_compared_with_its_cook(void **state)
     assert_true(pattern.groups[1].rest.total == 8);
     assert_true(shift_of(shipped, &pattern, "uneven_heat") > 1);
     assert_true(shift_of(shipped, &pattern, "under_sterilised") < -1);
-    sibling_pattern_release(&pattern);
 }
 
 /* More of the same goes on in the same direction, up to the bound, and in any numbers. */
@@ -423,13 +413,11 @@ static void counts_of_any_size_are_weighed(void **state)
         double shift = shift_of(shipped, &pattern, "under_sterilised");
         assert_true(shift >= lost - 1e-6);
         lost = shift;
-        sibling_pattern_release(&pattern);
         cells[0] = (struct sibling_cell){.shares = COOKED, .clean = n};
         pattern = pattern_of(shipped, cells, 2);
         shift = shift_of(shipped, &pattern, "under_sterilised");
         assert_true(shift <= kept + 1e-6);
         kept = shift;
-        sibling_pattern_release(&pattern);
     }
     assert_true(lost > 2.5 && kept == -shipped->rules->calibration.siblings.most);
 }
@@ -439,11 +427,9 @@ static void nothing_said_moves_nothing(void **state)
     const struct shipped *shipped = *state;
     struct sibling_pattern pattern = pattern_of(shipped, NULL, 0);
     assert_int_equal(pattern.group_count + pattern.cause_count + pattern.pair_count, 0);
-    sibling_pattern_release(&pattern);
     const struct sibling_cell rest[] = {{.clean = 5, .contaminated = 5}};
     pattern = pattern_of(shipped, rest, 1);
     assert_int_equal(pattern.group_count + pattern.cause_count, 0);
-    sibling_pattern_release(&pattern);
 }
 
 static void what_cannot_be_counted_is_refused(void **state)
@@ -454,7 +440,7 @@ static void what_cannot_be_counted_is_refused(void **state)
     for (size_t i = 0; i < 3; i++) {
         struct sibling_pattern pattern;
         struct sibling_cell cell = {.shares = COOKED, .clean = wrong[i], .stuck = 2};
-        assert_int_equal(siblings_weigh(reasoner, &cell, 1, &pattern), STATUS_DATA);
+        assert_int_equal(siblings_weigh(reasoner, &cell, 1, arena, &pattern), STATUS_DATA);
         assert_int_equal(pattern.group_count, 0);
         assert_null(pattern.shifts);
     }
@@ -472,9 +458,8 @@ static void without_assumptions_nothing_moves(void **state)
     struct reasoner *reasoner = reasoner_new(&base->rules);
     struct sibling_cell cell = {.shares = COOKED, .contaminated = 5};
     struct sibling_pattern pattern;
-    assert_int_equal(siblings_weigh(reasoner, &cell, 1, &pattern), STATUS_OK);
+    assert_int_equal(siblings_weigh(reasoner, &cell, 1, arena, &pattern), STATUS_OK);
     assert_int_equal(pattern.cause_count, 0);
-    sibling_pattern_release(&pattern);
     reasoner_free(reasoner);
     base_free(base);
 }
@@ -494,5 +479,8 @@ int main(void)
         cmocka_unit_test(what_cannot_be_counted_is_refused),
         cmocka_unit_test(without_assumptions_nothing_moves),
     };
-    return cmocka_run_group_tests(tests, shipped_setup, shipped_teardown);
+    arena = arena_new();
+    int failed = cmocka_run_group_tests(tests, shipped_setup, shipped_teardown);
+    arena_free(arena);
+    return failed;
 }
