@@ -295,7 +295,7 @@ static void chances_build(struct reasoner *reasoner, size_t observable, const st
     size_t findings = reasoner->finding_count, values = sight->value_count;
     size_t cells = values * sight->pattern_count * findings;
     double *plain = arena_room(reasoner->arena, findings * values, sizeof *plain);
-    double factors[RULES_MAX_VALUES], row[RULES_MAX_VALUES];
+    double factors[RULES_MAX_VALUES] = {0.0}, row[RULES_MAX_VALUES] = {0.0};
     chances->p = arena_room(reasoner->arena, cells, sizeof(double));
     chances->ln = arena_room(reasoner->arena, cells, sizeof(double));
     if (sight->several) {

@@ -138,9 +138,10 @@ static struct recall *recall_of(const struct reasoner *reasoner, struct workspac
     if (sight_chances(reasoner, species, observable) == &sight->plain)
         species = RULES_NONE;
     struct recall **place = recall_place(work, observable, species, said);
-    if (*place)
-        return *place;
-    struct recall *recall = *place = arena_alloc(work->kept, sizeof *recall);
+    struct recall *recall = *place;
+    if (recall != NULL)
+        return recall;
+    recall = *place = arena_alloc(work->kept, sizeof *recall);
     work->recall_count++;
     double *room =
         arena_array(work->kept, sight->pattern_count * reasoner->finding_count, sizeof *room);

@@ -48,7 +48,7 @@ double bayes_factor_ln(const struct tally *groups, size_t count, double a, doubl
  * which overflow for counts of some hundred vessels. */
 void beta_rule(double a, double b, size_t count, double *nodes, double *weights)
 {
-    double centre[BETA_RULE_MOST], beside[BETA_RULE_MOST];
+    double centre[BETA_RULE_MOST] = {0.0}, beside[BETA_RULE_MOST] = {0.0};
     gsl_matrix *matrix = gsl_matrix_calloc(count, count);
     gsl_eigen_symm_workspace *room = gsl_eigen_symm_alloc(count);
     gsl_vector_view values = gsl_vector_view_array(nodes, count);
