@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include <stdlib.h>
 #include <string.h>
+#include <time.h>
 
 #include "base/text.h"
 #include "language/reader_internal.h"
@@ -17,7 +18,7 @@
  */
 
 /* A callout's number: whether a unit is demanded, of which dimension, at which end. */
-enum { CALLOUT_FIRST = 1, CALLOUT_LAST = CALLOUT_FIRST + 4 * DIM_COUNT - 1 };
+enum { CALLOUT_FIRST = 1, CALLOUT_LAST = CALLOUT_FIRST + 4 * DIM_COUNT - 1, CALLOUT_WATCH = 255 };
 
 void next_scan(struct reader *reader)
 {
@@ -45,10 +46,43 @@ uint32_t quantity_end(struct reader *reader, const char *bytes, uint32_t to, uin
     return memo->end;
 }
 
+/*
+ * A pattern may take this many steps at a time, and so many more per byte of text: enough for any that
+ * moves on, far too few for one that backtracks without end. A step may itself walk over the rest of
+ * its clause: in a long one each is watched. All patterns together have a second of processor time for a
+ * text. What hit a limit is told, and not run again in that text. Translating a pattern to
+ * machine code costs about as much as interpreting it over TRANSLATE_AFTER bytes.
+ */
+enum {
+    STEPS_FREE = 20000,
+    STEPS_PER_BYTE = 60,
+    DEPTH_LIMIT = 2000,
+    HEAP_LIMIT_KIB = 1024,
+    TRANSLATE_AFTER = 2 * 1024,
+    CLAUSE_LONG = 1024, /* bytes */
+    WATCHED = 16,       /* time is looked at after so many matches, or steps that are watched */
+};
+
+/* Whether patterns have had all the time there is for this text. */
+static bool time_is_up(struct reader *reader)
+{
+    struct timespec time;
+    if (clock_gettime(CLOCK_THREAD_CPUTIME_ID, &time) != 0)
+        return false;
+    int64_t now = (int64_t)time.tv_sec * 1000000000 + time.tv_nsec;
+    if (reader->timed != reader->scan) {
+        reader->timed = reader->scan;
+        reader->begun = now;
+    }
+    return now - reader->begun > 1000000000;
+}
+
 /* The callout of all matching; `data` is the reader. */
 static int quantity_callout(pcre2_callout_block *block, void *data)
 {
     struct reader *reader = data;
+    if (block->callout_number == CALLOUT_WATCH)
+        return ++reader->runs % WATCHED == 0 && time_is_up(reader) ? PCRE2_ERROR_CALLOUT : 0;
     if (block->callout_number < CALLOUT_FIRST || block->callout_number > CALLOUT_LAST)
         return 0; /* one of an author's own */
     unsigned bits = block->callout_number - CALLOUT_FIRST;
@@ -93,7 +127,7 @@ static bool has_capital(const char *source)
 }
 
 /* The groups of each name, as bits; a group numbered above 31 is not seen. */
-static void note_groups(struct phrase *pattern)
+static void note_groups(struct pattern *pattern)
 {
     uint32_t count = 0;
     uint32_t size = 0;
@@ -116,13 +150,12 @@ static void note_groups(struct phrase *pattern)
     }
 }
 
-static pcre2_code *compile(struct reader *reader, const char *source, bool capitals, int *error,
+static pcre2_code *compile(struct reader *reader, const char *source, uint32_t options, int *error,
                            size_t *offset)
 {
-    uint32_t options = PCRE2_UTF | PCRE2_DUPNAMES | PCRE2_MULTILINE | PCRE2_NEVER_BACKSLASH_C;
-    pcre2_code *code =
-        pcre2_compile((PCRE2_SPTR)source, PCRE2_ZERO_TERMINATED,
-                      options | (capitals ? PCRE2_CASELESS : 0), error, offset, reader->compiling);
+    options |= PCRE2_UTF | PCRE2_DUPNAMES | PCRE2_MULTILINE | PCRE2_NEVER_BACKSLASH_C;
+    pcre2_code *code = pcre2_compile((PCRE2_SPTR)source, PCRE2_ZERO_TERMINATED, options, error,
+                                     offset, reader->compiling);
     if (!code && (*error == PCRE2_ERROR_HEAP_FAILED || *error == PCRE2_ERROR_NOMEMORY))
         memory_exhausted();
     return code;
@@ -136,7 +169,7 @@ static void tell_fault(struct reader *reader, const struct phrase *pattern, int 
     int own_error = 0;
     size_t offset = 0;
     const char *shown = pattern->source + 1;
-    pcre2_code *code = compile(reader, shown, false, &own_error, &offset);
+    pcre2_code *code = compile(reader, shown, 0, &own_error, &offset);
     bool placed = code == NULL;
     pcre2_code_free(code);
     PCRE2_UCHAR message[128] = "";
@@ -147,63 +180,72 @@ static void tell_fault(struct reader *reader, const struct phrase *pattern, int 
         diags_excerpt(diags, shown, utf8_count(shown, offset) + 1);
 }
 
-/* Whether the pattern compiles, with word boundaries around it; told in `diags`, unless NULL, if not. */
-static bool pattern_compile(struct reader *reader, struct phrase *pattern, struct diags *diags)
+/* The pattern with word boundaries around it. */
+static pcre2_code *compile_phrase(struct reader *reader, const struct phrase *phrase,
+                                  uint32_t options, int *error)
 {
     struct text source;
-    int error = 0;
     size_t offset = 0;
-    if (pattern->code || pattern->broken)
-        return !pattern->broken;
     text_init(&source);
     text_puts(&source, "(?<!\\w)(?:");
-    put_pattern(&source, reader, pattern);
+    put_pattern(&source, reader, phrase);
     text_puts(&source, ")(?!\\w)");
-    pattern->code = compile(reader, source.bytes, has_capital(pattern->source), &error, &offset);
+    options |= has_capital(phrase->source) ? PCRE2_CASELESS : 0;
+    pcre2_code *code = compile(reader, source.bytes, options, error, &offset);
     text_release(&source);
+    return code;
+}
+
+/* Whether it compiles; told in `diags`, unless NULL, if not. */
+static bool pattern_compile(struct reader *reader, struct pattern *pattern, struct diags *diags)
+{
+    const struct phrase *phrase = &pattern->phrase;
+    int error = 0;
+    if (pattern->code || pattern->broken)
+        return !pattern->broken;
+    pattern->code = compile_phrase(reader, phrase, 0, &error);
     pattern->broken = !pattern->code;
     if (pattern->broken && diags)
-        tell_fault(reader, pattern, error, diags);
+        tell_fault(reader, phrase, error, diags);
     if (pattern->broken)
         return false;
     note_groups(pattern);
-    if (pattern->role == ROLE_NUMBER && !pattern->quantity && diags)
-        diags_error(diags, pattern->at,
+    pattern->broken = phrase->role == ROLE_NUMBER && !pattern->quantity;
+    if (pattern->broken && diags)
+        diags_error(diags, phrase->at,
                     "the pattern '%s' of a number holds no quantity; write {q} or {n} in it",
-                    pattern->source + 1);
-    pattern->broken = pattern->role == ROLE_NUMBER && !pattern->quantity;
+                    phrase->source + 1);
     return !pattern->broken;
 }
 
 void pattern_add(struct reader *reader, const struct phrase *phrase, struct diags *diags,
                  bool *wrong)
 {
-    struct phrase pattern = *phrase;
-    const char *at = strchr(phrase->source, '\t'), *with = at ? strchr(at + 1, '\t') : NULL;
-    if (at)
-        pattern.source = arena_copy(reader->memory, phrase->source, (size_t)(at - phrase->source));
-    if (with)
-        pattern.with = stems_of(reader, with + 1, &pattern.with_count);
+    /* The pattern, the words it is run at and those it needs beside it, a tab between. */
+    size_t length = strcspn(phrase->source, "\t");
+    const char *at = phrase->source + length + (phrase->source[length] != '\0');
+    size_t words = strcspn(at, "\t");
+    struct pattern pattern = {.phrase = *phrase, .everywhere = words == 0};
+    pattern.phrase.source = arena_copy(reader->memory, phrase->source, length);
+    pattern.gated = strstr(pattern.phrase.source, "{q}") || strstr(pattern.phrase.source, "{n}");
+    pattern.unit = strstr(pattern.phrase.source, "{n}") == NULL;
+    if (at[words])
+        pattern.with = stems_of(reader, at + words + 1, &pattern.with_count);
     if (phrase->role == ROLE_LIST || phrase->role == ROLE_OBJECTION) {
         diags_error(diags, phrase->at, "'%s' is a pattern; only words stand here",
-                    pattern.source + 1);
+                    pattern.phrase.source + 1);
         *wrong = true;
         return;
     }
-    pattern.gated = strstr(pattern.source, "{q}") || strstr(pattern.source, "{n}");
-    pattern.unit = strstr(pattern.source, "{n}") == NULL;
-    uint32_t number = phrase_new(reader, &pattern);
-    *arena_push(reader->memory, reader->patterns, reader->pattern_count) = number;
-    size_t words = at ? strcspn(at + 1, "\t") : 0;
-    if (words) { /* compiled when a text first holds them */
-        pattern.role = ROLE_PATTERN;
-        pattern.item = number;
-        pattern.source = arena_copy(reader->memory, at + 1, words);
-        phrase_add(reader, &pattern, diags, wrong);
-        return;
-    }
-    *arena_push(reader->memory, reader->everywhere, reader->everywhere_count) = number;
-    *wrong = !pattern_compile(reader, &reader->phrases[number], diags) || *wrong;
+    *arena_push(reader->memory, reader->patterns, reader->pattern_count) = pattern;
+    struct phrase trigger = *phrase;
+    trigger.role = ROLE_PATTERN;
+    trigger.item = (uint32_t)reader->pattern_count - 1;
+    trigger.source = arena_copy(reader->memory, at, words);
+    if (words) /* compiled when a text first holds them */
+        phrase_add(reader, &trigger, diags, wrong);
+    else
+        *wrong = !pattern_compile(reader, &reader->patterns[trigger.item], diags) || *wrong;
 }
 
 /* What PCRE2 asks for passes base/memory.c as well. */
@@ -227,32 +269,30 @@ void patterns_open(struct reader *reader)
     reader->found = pcre2_match_data_create(MATCH_GROUPS, memory);
     pcre2_general_context_free(memory);
     (void)pcre2_set_callout(reader->limits, quantity_callout, reader);
+    if (reader->pattern_count == 0)
+        return;
+    reader->patterns = arena_grow(reader->memory, reader->patterns, reader->pattern_count,
+                                  reader->pattern_count, sizeof *reader->patterns);
+    for (size_t i = 0; i < reader->pattern_count; i++) {
+        struct pattern *pattern = &reader->patterns[i];
+        pattern->code = NULL; /* compiled again when a text first needs it */
+        pattern->scan = pattern->stopped = 0;
+        pattern->scanned = 0;
+        pattern->translated = false;
+        pattern->quantity = pattern->gap = pattern->over = pattern->under = 0;
+    }
 }
 
 void patterns_close(struct reader *reader)
 {
     for (size_t i = 0; i < reader->pattern_count; i++)
-        pcre2_code_free(reader->phrases[reader->patterns[i]].code);
+        pcre2_code_free(reader->patterns[i].code);
     pcre2_match_data_free(reader->found);
     pcre2_match_context_free(reader->limits);
     pcre2_compile_context_free(reader->compiling);
 }
 
 /* ---- patterns in a text ------------------------------------------------------------------ */
-
-/*
- * A pattern may take this many steps in all, and so many more per byte of text:
- * enough for any that moves on, far too few for one that backtracks without
- * end. Translating a pattern to machine code costs about as much as
- * interpreting it over TRANSLATE_AFTER bytes.
- */
-enum {
-    STEPS_FREE = 20000,
-    STEPS_PER_BYTE = 60,
-    DEPTH_LIMIT = 2000,
-    HEAP_LIMIT_KIB = 1024,
-    TRANSLATE_AFTER = 2 * 1024,
-};
 
 /* Whether one of the groups in `mask` took part in the match, which set `count` of them. */
 static bool took_part(const PCRE2_SIZE *groups, size_t count, uint32_t mask)
@@ -263,8 +303,8 @@ static bool took_part(const PCRE2_SIZE *groups, size_t count, uint32_t mask)
     return false;
 }
 
-static void take_groups(struct match *match, const struct phrase *pattern, const PCRE2_SIZE *groups,
-                        size_t count)
+static void take_groups(struct match *match, const struct pattern *pattern,
+                        const PCRE2_SIZE *groups, size_t count)
 {
     for (size_t i = 1; i < count; i++) {
         PCRE2_SIZE start = groups[2 * i];
@@ -284,11 +324,13 @@ static void take_groups(struct match *match, const struct phrase *pattern, const
     match->under = took_part(groups, count, pattern->under);
 }
 
-static void note_limit(struct job *job, const struct phrase *pattern)
+/* The pattern is not run again in this text. */
+static void stop(struct job *job, struct pattern *pattern)
 {
     struct limit_hit *hit = arena_alloc(job->scratch, sizeof *hit);
-    *hit = (struct limit_hit){pattern, job->limits};
+    *hit = (struct limit_hit){&pattern->phrase, job->limits};
     job->limits = hit;
+    pattern->stopped = job->reader->scan;
 }
 
 static bool degree_at(const struct working *w, size_t at)
@@ -306,78 +348,92 @@ static bool cuts_word(const struct working *w, size_t start, size_t end)
     return before || after;
 }
 
-static void take_match(struct job *job, const struct phrase *pattern, size_t count)
+static void take_match(struct job *job, const struct pattern *pattern, size_t count)
 {
+    const struct phrase *phrase = &pattern->phrase;
     const PCRE2_SIZE *groups = pcre2_get_ovector_pointer(job->reader->found);
     if (cuts_word(&job->working, groups[0], groups[1]) ||
-        (pattern->role == ROLE_NUMBER && !took_part(groups, count, pattern->quantity)))
+        (phrase->role == ROLE_NUMBER && !took_part(groups, count, pattern->quantity)))
         return;
     struct match *match = match_add(&job->matches);
     match->start = (uint32_t)groups[0];
     match->end = (uint32_t)groups[1];
-    match->role = pattern->role;
-    match->observable = pattern->observable;
-    match->item = pattern->item;
-    match->asked = pattern->role <= ROLE_NUMBER && (int)pattern->observable == job->asked;
+    match->role = phrase->role;
+    match->observable = phrase->observable;
+    match->item = phrase->item;
+    match->asked = phrase->role <= ROLE_NUMBER && (int)phrase->observable == job->asked;
     take_groups(match, pattern, groups, count);
 }
 
-static void run_pattern(struct job *job, struct phrase *pattern, uint32_t from, uint32_t to)
+/* Adds the matches between two places; false when a limit was hit. */
+static bool match_all(struct job *job, const struct pattern *pattern, const pcre2_code *code,
+                      bool translated, uint32_t from, uint32_t to)
 {
     struct reader *r = job->reader;
-    if (!pattern_compile(r, pattern, NULL)) {
-        note_limit(job, pattern);
-        return;
+    const PCRE2_SIZE *groups = pcre2_get_ovector_pointer(r->found);
+    for (PCRE2_SIZE at = from; at < to; at = groups[1]) {
+        if (++r->runs % WATCHED == 0 && time_is_up(r))
+            return false;
+        /* Called directly, the machine code spares what a match costs beside it. */
+        int count = (translated ? pcre2_jit_match : pcre2_match)(
+            code, (PCRE2_SPTR)job->working.bytes, to, at, PCRE2_NO_UTF_CHECK | PCRE2_NOTEMPTY,
+            r->found, r->limits);
+        if (count == PCRE2_ERROR_NOMEMORY)
+            memory_exhausted();
+        if (count < 0)
+            return count == PCRE2_ERROR_NOMATCH;
+        if (groups[1] <= at || groups[1] <= groups[0])
+            return true; /* \K can put the start behind the end; such a match says nothing */
+        take_match(job, pattern, count ? (size_t)count : MATCH_GROUPS);
     }
-    pattern->scanned += to - from;
-    if (!pattern->translated && pattern->scanned >= TRANSLATE_AFTER) {
-        pattern->translated = pcre2_jit_compile(pattern->code, PCRE2_JIT_COMPLETE) == 0;
-        pattern->scanned = 0; /* where that cannot be done it is not tried at each text */
+    return true;
+}
+
+static void run_pattern(struct job *job, struct pattern *pattern, uint32_t from, uint32_t to)
+{
+    struct reader *r = job->reader;
+    bool fine = pattern_compile(r, pattern, NULL), watched = to - from > CLAUSE_LONG;
+    pcre2_code *code = pattern->code;
+    int error;
+    if (fine && watched) {
+        code = compile_phrase(r, &pattern->phrase, PCRE2_AUTO_CALLOUT, &error);
+        fine = code != NULL;
+    } else if (fine) {
+        pattern->scanned += to - from;
+        if (!pattern->translated && pattern->scanned >= TRANSLATE_AFTER) {
+            pattern->translated = pcre2_jit_compile(code, PCRE2_JIT_COMPLETE) == 0;
+            pattern->scanned = 0; /* where that cannot be done it is not tried at each text */
+        }
     }
     pcre2_set_match_limit(r->limits, STEPS_FREE + STEPS_PER_BYTE * (to - from));
     pcre2_set_depth_limit(r->limits, DEPTH_LIMIT);
     pcre2_set_heap_limit(r->limits, HEAP_LIMIT_KIB);
-    for (PCRE2_SIZE at = from; at < to;) {
-        /* Called directly, the machine code spares what a match costs beside it. */
-        int count = (pattern->translated ? pcre2_jit_match : pcre2_match)(
-            pattern->code, (PCRE2_SPTR)job->working.bytes, to, at,
-            PCRE2_NO_UTF_CHECK | PCRE2_NOTEMPTY, r->found, r->limits);
-        if (count == PCRE2_ERROR_NOMATCH)
-            return;
-        if (count == PCRE2_ERROR_NOMEMORY)
-            memory_exhausted();
-        if (count < 0) {
-            note_limit(job, pattern);
-            return;
-        }
-        const PCRE2_SIZE *groups = pcre2_get_ovector_pointer(r->found);
-        if (groups[1] <= at || groups[1] <= groups[0])
-            return; /* \K can put the start behind the end; such a match says nothing */
-        at = groups[1];
-        take_match(job, pattern, count ? (size_t)count : MATCH_GROUPS);
-    }
+    if (!fine || !match_all(job, pattern, code, !watched && pattern->translated, from, to))
+        stop(job, pattern);
+    if (code != pattern->code)
+        pcre2_code_free(code);
 }
 
 /* Whether the clause holds a quantity as the pattern asks for. */
-static bool quantity_is_there(struct job *job, const struct phrase *pattern, uint32_t to,
+static bool quantity_is_there(struct job *job, const struct pattern *pattern, uint32_t to,
                               size_t first, size_t end)
 {
+    enum dimension dimension = pattern->phrase.dimension;
     for (size_t i = first; i < end; i++) {
         const struct token *token = &job->tokens[i];
         const char *word = job->working.bytes + token->start;
         uint32_t at = token->start; /* of "d12" the 12 */
         if (!token->counts)
             at += (uint32_t)strcspn(word, "0123456789 \n");
-        if (at < token->end && (!pattern->unit || token->units >> pattern->dimension & 1) &&
-            quantity_end(job->reader, job->working.bytes, to, at, pattern->dimension,
-                         pattern->unit))
+        if (at < token->end && (!pattern->unit || token->units >> dimension & 1) &&
+            quantity_end(job->reader, job->working.bytes, to, at, dimension, pattern->unit))
             return true;
     }
     return false;
 }
 
 /* Whether the clause holds one of the words without which the pattern does not match. */
-static bool holds_one(struct job *job, const struct phrase *pattern, size_t first, size_t end)
+static bool holds_one(struct job *job, const struct pattern *pattern, size_t first, size_t end)
 {
     struct reader *r = job->reader;
     if (!pattern->with)
@@ -403,12 +459,13 @@ static bool holds_one(struct job *job, const struct phrase *pattern, size_t firs
     return false;
 }
 
-void pattern_run(struct job *job, struct phrase *pattern, size_t word)
+void pattern_run(struct job *job, struct pattern *pattern, size_t word)
 {
     const char *bytes = job->working.bytes;
     size_t first = word, end = job->tokens[word].clause;
-    bool of_answers = pattern->role == ROLE_YES || pattern->role == ROLE_NO;
-    if ((of_answers && job->asked == RULES_NONE) ||
+    enum role role = pattern->phrase.role;
+    if (((role == ROLE_YES || role == ROLE_NO) && job->asked == RULES_NONE) ||
+        pattern->stopped == job->reader->scan ||
         (pattern->scan == job->reader->scan && pattern->clause == end))
         return;
     pattern->scan = job->reader->scan;
@@ -423,6 +480,14 @@ void pattern_run(struct job *job, struct phrase *pattern, size_t word)
     to += (uint32_t)strcspn(bytes + to, "\n");
     if (!pattern->gated || quantity_is_there(job, pattern, to, first, end))
         run_pattern(job, pattern, from, to);
+}
+
+void patterns_run(struct job *job)
+{
+    for (size_t i = 0; i < job->reader->pattern_count; i++)
+        for (size_t word = 0; job->reader->patterns[i].everywhere && word < job->token_count;
+             word = job->tokens[word].clause)
+            pattern_run(job, &job->reader->patterns[i], word);
 }
 
 /* ---- for `rules check` ------------------------------------------------------------------- */
@@ -461,7 +526,7 @@ static void plain_letters(struct text *out, const struct phrase *pattern)
 }
 
 /* Whether a pattern gives up on a text of `unit` again and again, with `end` behind. */
-static bool gives_up(struct reader *reader, const struct phrase *pattern, const char *unit,
+static bool gives_up(struct reader *reader, const struct pattern *pattern, const char *unit,
                      size_t length, const char *end, const struct text *letters)
 {
     int count = 0;
@@ -490,12 +555,12 @@ void reader_check_patterns(struct reader *reader, struct diags *diags)
     static const char *const ends[] = {"\x7F", "_\x7F"};
     pcre2_set_match_limit(reader->limits, TRIAL_STEPS);
     for (size_t i = 0; i < reader->pattern_count; i++) {
-        struct phrase *pattern = &reader->phrases[reader->patterns[i]];
+        struct pattern *pattern = &reader->patterns[i];
         if (!pattern_compile(reader, pattern, diags))
             continue;
         struct text letters;
         text_init(&letters);
-        plain_letters(&letters, pattern);
+        plain_letters(&letters, &pattern->phrase);
         const char *all = letters.length ? letters.bytes : "";
         size_t first = strcspn(all, " ");
         struct text word; /* the first, and a space */
@@ -516,10 +581,10 @@ void reader_check_patterns(struct reader *reader, struct diags *diags)
             slow = gives_up(reader, pattern, bodies[k / 2].unit, bodies[k / 2].length, ends[k % 2],
                             &letters);
         if (slow)
-            diags_warn(diags, pattern->at,
+            diags_warn(diags, pattern->phrase.at,
                        "the pattern '%s' tries too many ways to match; let its repeated parts "
                        "begin with different letters",
-                       pattern->source + 1);
+                       pattern->phrase.source + 1);
         text_release(&word);
         text_release(&letters);
     }

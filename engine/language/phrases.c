@@ -219,7 +219,7 @@ static uint32_t word_child(const struct trie *t, uint32_t node, uint32_t stem)
 static void edges_grow(struct reader *reader)
 {
     struct trie old = reader->trie, *t = &reader->trie;
-    t->edge_room = old.edge_room ? old.edge_room * 2 : 1 << 15;
+    t->edge_room = old.edge_room ? old.edge_room * 2 : 1 << 16;
     t->edges = arena_array(reader->memory, t->edge_room, sizeof *t->edges);
     t->edge_child = arena_array(reader->memory, t->edge_room, sizeof *t->edge_child);
     for (size_t i = 0; i < old.edge_room; i++)
@@ -231,8 +231,9 @@ static void edges_grow(struct reader *reader)
         }
 }
 
-/* A word that is in a list is an edge too, from LISTS and the number of the list to no node. */
-enum { LISTS = 1 << 30 };
+/* A word that is in a list is an edge too, from LISTS and the number of the list to no node; so is a list
+ * that begins a phrase, from ROOT_LISTS. */
+enum { ROOT_LISTS = 1 << 29, LISTS = 1 << 30 };
 
 static uint32_t add_edge(struct reader *reader, uint32_t from, uint32_t stem)
 {
@@ -260,21 +261,35 @@ static void list_stem(struct reader *reader, uint32_t list, uint32_t stem)
     reader->stems[stem].lists = (uint32_t)reader->member_count - 1;
 }
 
+static void push_branch(struct reader *reader, uint32_t from, const struct element *element,
+                        uint32_t child)
+{
+    struct trie *t = &reader->trie;
+    *arena_push(reader->memory, t->branches, t->branch_count) = (struct branch){
+        element->kind, element->optional, element->id, child, t->nodes[from].branches};
+    t->nodes[from].branches = (uint32_t)t->branch_count - 1;
+}
+
 /* The node an element leads to, made if need be. */
 static uint32_t add_branch(struct reader *reader, uint32_t from, const struct element *element)
 {
     struct trie *t = &reader->trie;
     if (element->kind == ELEMENT_WORD && !element->optional)
         return add_edge(reader, from, element->id);
+    if (from == 0 && element->kind == ELEMENT_LIST) { /* the root has too many to try each */
+        size_t before = t->edge_count;
+        uint32_t child = add_edge(reader, ROOT_LISTS, element->id);
+        if (t->edge_count > before)
+            push_branch(reader, from, element, child);
+        return child;
+    }
     for (uint32_t i = t->nodes[from].branches; i != NO_INDEX; i = t->branches[i].next) {
         const struct branch *b = &t->branches[i];
         if (b->kind == element->kind && b->id == element->id && b->optional == element->optional)
             return b->child;
     }
     uint32_t child = node_new(reader);
-    *arena_push(reader->memory, t->branches, t->branch_count) = (struct branch){
-        element->kind, element->optional, element->id, child, t->nodes[from].branches};
-    t->nodes[from].branches = (uint32_t)t->branch_count - 1;
+    push_branch(reader, from, element, child);
     return child;
 }
 
@@ -542,8 +557,8 @@ static void add_phrases(struct build *b, const struct phrases *phrases, enum rol
         struct phrase phrase = {.source = phrases->list[i],
                                 .at = phrases->at ? phrases->at[i] : (struct position){0},
                                 .role = role,
-                                .observable = observable,
-                                .item = item,
+                                .observable = (uint32_t)observable,
+                                .item = (uint32_t)item,
                                 .dimension = DIM_COUNT};
         if (role == ROLE_NUMBER)
             phrase.dimension = b->reader->rules->observables[observable].dimension;
@@ -691,7 +706,7 @@ static void mark_nodes(struct reader *reader)
     }
     t->bounds = lists[LIST_ABOUT] | lists[LIST_OVER] | lists[LIST_UNDER];
     for (size_t i = 0; i < t->edge_room; i++)
-        if (t->edges[i] && (t->edges[i] - 1) >> 32 < LISTS)
+        if (t->edges[i] && (t->edges[i] - 1) >> 32 < ROOT_LISTS)
             t->nodes[(t->edges[i] - 1) >> 32].marks |= mark_of((uint32_t)(t->edges[i] - 1));
     for (size_t n = t->node_count; n-- > 1;) /* children come behind */
         for (uint32_t i = t->nodes[n].branches; i != NO_INDEX; i = t->branches[i].next) {
@@ -773,17 +788,7 @@ void phrases_twin(struct reader *reader)
                               sizeof *words->slots);
     reader->lexemes = arena_grow(memory, reader->lexemes, reader->lexeme_count, words->room,
                                  sizeof *reader->lexemes);
-    reader->phrases = arena_grow(memory, reader->phrases, reader->phrase_count,
-                                 reader->phrase_count, sizeof *reader->phrases);
     reader->stem_in = arena_array(memory, reader->stem_names.count, sizeof *reader->stem_in);
-    for (size_t i = 0; i < reader->phrase_count; i++) {
-        struct phrase *phrase = &reader->phrases[i];
-        phrase->code = NULL; /* compiled again when a text first needs it */
-        phrase->scan = 0;
-        phrase->scanned = 0;
-        phrase->translated = false;
-        phrase->quantity = phrase->gap = phrase->over = phrase->under = 0;
-    }
     reader->stemmer = sb_stemmer_new("english", NULL);
     if (!reader->stemmer)
         memory_exhausted();
@@ -952,7 +957,7 @@ static void accept(struct walk *w, const struct phrase *phrase, uint32_t end)
         return;
     }
     if (phrase->role == ROLE_PATTERN) {
-        pattern_run(job, &job->reader->phrases[phrase->item], w->start);
+        pattern_run(job, &job->reader->patterns[phrase->item], w->start);
         return;
     }
     if (job->asked == RULES_NONE && (phrase->role == ROLE_YES || phrase->role == ROLE_NO))
@@ -965,9 +970,9 @@ static void accept(struct walk *w, const struct phrase *phrase, uint32_t end)
     if (match.q_end > match.end)
         match.end = match.q_end;
     match.role = phrase->role;
-    match.observable = phrase->observable;
+    match.observable = *phrase->source ? phrase->observable : (size_t)job->asked; /* find_bare */
     match.item = phrase->item;
-    match.asked = phrase->role <= ROLE_NUMBER && (int)phrase->observable == job->asked;
+    match.asked = phrase->role <= ROLE_NUMBER && (int)match.observable == job->asked;
     for (size_t i = w->first_match; match.gap_count && i < job->matches.count; i++) {
         struct match *other = &job->matches.items[i];
         if (other->gap_count && other->role == match.role && other->item == match.item &&
@@ -1165,9 +1170,6 @@ static void find_bare(struct walk *w)
     struct job *job = w->job;
     const struct observable *o = &job->reader->rules->observables[job->asked];
     const struct branch bare = {.id = 2 * (uint32_t)o->dimension, .child = job->reader->bare};
-    job->reader
-        ->phrases[job->reader->trie.accepts[job->reader->trie.nodes[bare.child].accepts].list]
-        .observable = (size_t)job->asked;
     for (size_t i = 0; i < job->token_count; i++) {
         struct quantity quantity;
         size_t used = 0, before = job->matches.count;
@@ -1222,9 +1224,7 @@ void job_scan(struct job *job)
         visit_word(&walk, (uint32_t)i);
     if (job->asked != RULES_NONE && job->reader->rules->observables[job->asked].kind == KIND_NUMBER)
         find_bare(&walk);
-    for (size_t i = 0; i < job->reader->everywhere_count; i++)
-        for (size_t word = 0; word < job->token_count; word = job->tokens[word].clause)
-            pattern_run(job, &job->reader->phrases[job->reader->everywhere[i]], word);
+    patterns_run(job);
 }
 
 /* ---- slips ------------------------------------------------------------------------------- */

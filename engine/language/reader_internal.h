@@ -100,21 +100,26 @@ struct phrase {
     const char *source; /* as in the rules; a pattern behind its '/' */
     struct position at;
     enum role role;
-    size_t observable;        /* ROLE_VALUE, ROLE_NUMBER */
-    size_t item;              /* the value, statement or list */
     enum dimension dimension; /* of the quantities in it; DIM_COUNT: none may stand in it */
+    uint32_t observable;      /* ROLE_VALUE, ROLE_NUMBER */
+    uint32_t item;            /* the value, statement, list, or pattern */
+    bool first, last;         /* it begins, or ends, its clause */
+};
+
+struct pattern {
+    struct phrase phrase;
     pcre2_code *code;
-    bool first, last; /* it begins, or ends, its clause */
-    /* of a pattern: */
     uint32_t quantity, gap, over, under; /* bit per capturing group of that name */
-    bool broken;                         /* it does not compile */
-    bool gated;                          /* it holds a quantity */
-    bool unit;                           /* which names its unit */
     const uint32_t *with;                /* stems of which its clause holds one; NULL: any */
     size_t with_count;
-    uint32_t scan, clause; /* where it was run last */
-    size_t scanned; /* bytes looked at so far: decides when translating to machine code pays */
-    bool translated;
+    bool everywhere;         /* it names no words to be run at */
+    bool broken;             /* it does not compile */
+    bool gated;              /* it holds a quantity */
+    bool unit;               /* which names its unit */
+    bool translated;         /* to machine code */
+    size_t scanned;          /* bytes looked at so far: decides when translating pays */
+    uint32_t scan, clause;   /* where it was run last */
+    uint32_t stopped;        /* the scan in which it hit a limit */
 };
 
 struct interned { /* strings, numbered in the order they came */
@@ -217,9 +222,8 @@ struct reader {
     size_t member_count;
     struct phrase *phrases;
     size_t phrase_count;
-    uint32_t *patterns;   /* phrases that are patterns */
-    uint32_t *everywhere; /* those of them that name no words to be run at */
-    size_t pattern_count, everywhere_count;
+    struct pattern *patterns;
+    size_t pattern_count;
     struct trie trie;
     uint32_t figure;             /* the stem of "#": any word that begins with a figure */
     uint32_t figure_child;       /* the node behind it, or 0 */
@@ -229,6 +233,8 @@ struct reader {
     pcre2_match_context *limits;
     pcre2_match_data *found;
     uint32_t scan;
+    uint32_t runs, timed;  /* of patterns in all; the scan since which time is taken */
+    int64_t begun;         /* then: nanoseconds of processor time */
     uint32_t *stem_in; /* per stem: the clause that holds it, as counted in `clauses` */
     uint32_t clauses, clause_scan, clause_end; /* the last counted: its scan, the token behind it */
     struct quantity_memo memos[QUANTITY_MEMOS];
@@ -260,7 +266,7 @@ void next_scan(struct reader *reader);
 uint32_t quantity_end(struct reader *reader, const char *bytes, uint32_t to, uint32_t at,
                       enum dimension dimension, bool unit_required);
 
-/* What PCRE2 needs; gives it back, and the patterns. */
+/* What PCRE2 needs, for a reader that has it not or is a copy of another; gives it back, and the patterns. */
 void patterns_open(struct reader *reader);
 void patterns_close(struct reader *reader);
 /* Compiles a phrase that is a pattern; told and *wrong if it cannot be one. */
@@ -349,7 +355,9 @@ void job_tokens(struct job *job);
 /* Collects all matches of all phrases, and of single words with a role. */
 void job_scan(struct job *job);
 /* Adds the matches of a pattern in the clause of this word, unless it has been run there. */
-void pattern_run(struct job *job, struct phrase *pattern, size_t word);
+void pattern_run(struct job *job, struct pattern *pattern, size_t word);
+/* Those of the patterns that are run everywhere. */
+void patterns_run(struct job *job);
 /* Corrects slips in words nothing understood. True: scan again. */
 bool job_slips(struct job *job);
 /* Applies negations and hedges. */

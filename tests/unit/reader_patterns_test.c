@@ -3,6 +3,7 @@
 #include "support/reader_rules.h"
 
 #include <stdlib.h>
+#include <time.h>
 
 #include "base/text.h"
 
@@ -71,14 +72,10 @@ static void test_at_and_with(void **state)
     static const struct {
         const char *source, *text;
         size_t found;
-    } rows[] = {{"zig.*zag\tzig", "zig zag", 1},
-                {"zig.*zag\tother", "zig zag", 0},
-                {"zig.*zag\tzig\tzag|zog", "zig zag", 1},
-                {"zig.*zag\tzig\tzog", "zig zag", 0},
-                {"zig.*zag\tzig\tzog", "zog, zig zag", 0},
-                {"zig.*zag\t\tzags", "zig zag", 1},
-                {"z\\d+\tz#", "z12 now", 1},
-                {"5zig\t#\tzig", "about 5zig", 1}};
+    } rows[] = {{"zig.*zag\tzig", "zig zag", 1},           {"zig.*zag\tother", "zig zag", 0},
+                {"zig.*zag\tzig\tzag|zog", "zig zag", 1},  {"zig.*zag\tzig\tzog", "zig zag", 0},
+                {"zig.*zag\tzig\tzog", "zog, zig zag", 0}, {"zig.*zag\t\tzags", "zig zag", 1},
+                {"z\\d+\tz#", "z12 now", 1},               {"5zig\t#\tzig", "about 5zig", 1}};
     for (size_t i = 0; i < COUNT_OF(rows); i++) {
         struct value value;
         struct small s;
@@ -86,9 +83,9 @@ static void test_at_and_with(void **state)
         with_phrase(&s, "/", rows[i].source, &value);
         s.reader = reader_new(&s.rules, s.diags);
         assert_non_null(s.reader);
-        assert_int_equal(
-            reader_read(s.reader, rows[i].text, strlen(rows[i].text), s.words, &list, s.diags),
-            STATUS_OK);
+        assert_int_equal(reader_read(s.reader, rows[i].text, strlen(rows[i].text), s.words, &list,
+                                     s.diags),
+                         STATUS_OK);
         if (list.reading_count != rows[i].found)
             fail_msg("'%s' in '%s': %zu", rows[i].source, rows[i].text, list.reading_count);
         small_close(&s);
@@ -309,6 +306,47 @@ static void test_limit(void **state)
     small_close(&s);
 }
 
+/* Patterns that stay below the limit of steps and yet take minutes: they end, and their place is told. */
+static void test_slow(void **state)
+{
+    (void)state;
+    static const struct {
+        const char *phrase, *letters;
+        size_t length;
+    } rows[] = {
+        {"(?=.*a.*b.*c.*d.*e.*f)", "abcde", READER_MAX_TEXT},
+        {"(?=.*a.*b.*c.*d.*e.*f)", "abcde ", READER_MAX_TEXT},
+        {"(?=.*a.*b.*c.*d.*e.*f)", "abcde ab, ", READER_MAX_TEXT},
+        {"(?=.*a.*b.*c.*d.*e.*f)", "abcde ", 1000},
+        {"(?:a?){1000}(?:a){1000}", "a", READER_MAX_TEXT},
+        {"(?:a?){1000}(?:a){1000}", "a", 1990},
+        {"(?:a?){100}(?:a){100}c?", "a", 4000},
+        {"(?:a?){30}(?:a){30}", "aaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaa b. ", READER_MAX_TEXT},
+        {"(?=(.*)a(.*)b(.*)c(.*)d\\1\\2e)", "abcd ", 4000},
+    };
+    for (size_t i = 0; i < COUNT_OF(rows); i++) {
+        struct value value;
+        struct small s;
+        struct reading_list list;
+        struct text text;
+        with_phrase(&s, "/", rows[i].phrase, &value);
+        small_open(&s);
+        text_init(&text);
+        while (text.length + strlen(rows[i].letters) <= rows[i].length)
+            text_puts(&text, rows[i].letters);
+        clock_t begun = clock();
+        assert_int_equal(
+            reader_read(s.reader, text.bytes, text.length, s.arena, &list, s.diags), STATUS_OK);
+        if (clock() - begun > 20 * CLOCKS_PER_SEC) /* no measure of speed: minutes without a limit */
+            fail_msg("row %zu takes without end", i);
+        for (size_t k = 0; k < list.unread_count; k++)
+            if (list.unread[k].reason == UNREAD_LIMIT)
+                assert_non_null(strstr(list.unread[k].note, "small.yaml:3"));
+        text_release(&text);
+        small_close(&s);
+    }
+}
+
 static void test_check(void **state)
 {
     (void)state;
@@ -381,11 +419,17 @@ static void test_much_use(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_faults),         cmocka_unit_test(test_all_faults),
-        cmocka_unit_test(test_at_and_with),    cmocka_unit_test(test_objection_of_two_words),
-        cmocka_unit_test(test_unusual_syntax), cmocka_unit_test(test_plain_phrases),
-        cmocka_unit_test(test_plain_faults),   cmocka_unit_test(test_lists_in_circles),
-        cmocka_unit_test(test_limit),          cmocka_unit_test(test_check),
+        cmocka_unit_test(test_faults),
+        cmocka_unit_test(test_all_faults),
+        cmocka_unit_test(test_at_and_with),
+        cmocka_unit_test(test_objection_of_two_words),
+        cmocka_unit_test(test_unusual_syntax),
+        cmocka_unit_test(test_plain_phrases),
+        cmocka_unit_test(test_plain_faults),
+        cmocka_unit_test(test_lists_in_circles),
+        cmocka_unit_test(test_limit),
+        cmocka_unit_test(test_slow),
+        cmocka_unit_test(test_check),
         cmocka_unit_test(test_much_use),
     };
     cmocka_set_message_output(CM_OUTPUT_TAP);
