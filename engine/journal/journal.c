@@ -489,6 +489,8 @@ static struct journal *journal_make(const char *path, bool writable)
     journal->path = strdup(path != NULL ? path : "a journal in memory");
     journal->writable = writable;
     text_init(&journal->sql);
+    text_init(&journal->derived[false]);
+    text_init(&journal->derived[true]);
     for (int i = 0; i < RECORD_COUNT; i++) {
         text_init(&journal->columns[i]);
         text_init(&journal->parameters[i]);
@@ -684,6 +686,8 @@ void journal_close(struct journal *journal)
     free(journal->statements);
     sqlite3_close(journal->database);
     text_release(&journal->sql);
+    text_release(&journal->derived[false]);
+    text_release(&journal->derived[true]);
     for (int i = 0; i < RECORD_COUNT; i++) {
         text_release(&journal->columns[i]);
         text_release(&journal->parameters[i]);
@@ -1312,36 +1316,39 @@ enum status undo_last(struct journal *journal, struct moment now, struct arena *
 /* ---- what a vessel has become ---------------------------------------------------------------- */
 
 /* A loss is of the kind that is known of it, else untold. */
-#define LOSS(status) "iif(" status " IN ('contaminated', 'stuck'), " status ", 'untold')"
+#define LOSS " iif(status IN ('contaminated', 'stuck'), status, 'untold')"
 
 /* Standing are rows that no later one corrects; a correction keeps the turn of what it corrects. One that
- * broke, or was there by mistake, has told nothing of its growth; nor has anybody lost it to that. */
-const char vessel_derived[] =
-    "WITH looks AS (SELECT *, coalesce(turn, id) AS chain FROM look AS a WHERE vessel = ?1"
+ * broke, or was there by mistake, has told nothing of its growth; nor has anybody lost it to that. A clean
+ * outcome gives way to a later look that says discard. */
+static const char derived[] =
+    "WITH looks AS NOT MATERIALIZED (SELECT id, at, at_offset, action, status,"
+    " coalesce(turn, id) AS chain FROM look AS a WHERE vessel = ?1"
     " AND action <> '" WITHDRAWN "'"
     " AND NOT EXISTS (SELECT 1 FROM look WHERE corrects = a.id)),"
-    " events AS (SELECT *, coalesce(turn, id) AS chain FROM event AS a WHERE vessel = ?1"
+    " events AS NOT MATERIALIZED (SELECT at, at_offset, kind, place, because,"
+    " coalesce(turn, id) AS chain FROM event AS a WHERE vessel = ?1"
     " AND NOT EXISTS (SELECT 1 FROM event WHERE corrects = a.id)),"
-    " outcomes AS (SELECT *, coalesce(turn, id) AS chain FROM outcome AS a WHERE vessel = ?1"
+    " outcomes AS NOT MATERIALIZED (SELECT at, at_offset, status,"
+    " coalesce(turn, id) AS chain FROM outcome AS a WHERE vessel = ?1"
     " AND status <> '" WITHDRAWN "'"
     " AND NOT EXISTS (SELECT 1 FROM outcome WHERE corrects = a.id)),"
+    " moves AS (SELECT at, place, chain FROM events WHERE kind = 'move'"
+    " UNION ALL SELECT NULL, place, 0 FROM vessel WHERE id = ?1),"
     " seen AS (SELECT * FROM looks ORDER BY chain DESC LIMIT 1),"
     " lost AS (SELECT * FROM looks WHERE action = 'discard' ORDER BY at, chain LIMIT 1),"
     " used AS (SELECT * FROM events WHERE kind = 'use' ORDER BY chain DESC LIMIT 1),"
     " gone AS (SELECT * FROM events WHERE kind = 'discard' ORDER BY chain DESC LIMIT 1),"
     " told AS (SELECT * FROM outcomes ORDER BY chain DESC LIMIT 1),"
-    " moves AS (SELECT at, place, chain FROM events WHERE kind = 'move'"
-    " UNION ALL SELECT NULL, place, 0 FROM vessel WHERE id = ?1),"
     " facts AS (SELECT ifnull((SELECT action FROM seen) = 'discard', 0) AS discards,"
     " ifnull((SELECT status FROM seen), '') AS status,"
     " ifnull((SELECT kind FROM events WHERE kind IN ('isolate', 'return', 'discard', 'use')"
     " ORDER BY chain DESC LIMIT 1), '') AS done,"
     " ifnull((SELECT because FROM gone), '') AS because,"
     " ifnull((SELECT status FROM told), '') AS told),"
-    " known AS (SELECT *, told IN ('contaminated', 'stuck') AS ill,"
-    /* A clean outcome gives way to a later look that says discard. */
-    " told = 'clean' AND NOT (discards AND (SELECT at FROM seen) > (SELECT at FROM told)) AS well,"
-    " discards OR done = 'discard' AS over FROM facts),"
+    " known AS (SELECT *, discards OR done = 'discard' AS over,"
+    " told IN ('contaminated', 'stuck') AS ill, told = 'clean'"
+    " AND NOT (discards AND (SELECT at FROM seen) > (SELECT at FROM told)) AS well FROM facts),"
     " ends AS (SELECT at, at_offset, 0 AS rank FROM used, known"
     " WHERE well OR (done = 'use' AND NOT over)"
     " UNION ALL SELECT at, at_offset, 1 FROM lost, known WHERE ill OR (over AND NOT well)"
@@ -1353,23 +1360,34 @@ const char vessel_derived[] =
     " ORDER BY chain DESC LIMIT 1) AS stood,"
     " CASE done WHEN 'isolate' THEN 'isolated' WHEN 'discard' THEN 'discarded'"
     " WHEN 'use' THEN 'used' ELSE 'growing' END AS state,"
-    " CASE WHEN well THEN 'sound' WHEN ill THEN told WHEN discards THEN " LOSS(
-        "status") " WHEN over THEN CASE WHEN because IN ('contaminated', 'stuck') THEN because"
-                  " WHEN because IN ('broken', 'slip') THEN 'open'"
-                  " WHEN because IN ('sold', 'given', 'used') THEN 'sound' ELSE " LOSS(
-                      "status") " END"
-                                " WHEN done = 'use' THEN 'sound' ELSE 'open' END AS fate,"
-                                " (SELECT at FROM ended) AS ended, (SELECT at_offset FROM ended) "
-                                "AS ended_offset,"
-                                " (SELECT id FROM seen) AS last_look FROM known";
+    " CASE WHEN well THEN 'sound' WHEN ill THEN told WHEN discards THEN" LOSS
+    " WHEN over THEN CASE WHEN because IN ('contaminated', 'stuck') THEN because"
+    " WHEN because IN ('broken', 'slip') THEN 'open'"
+    " WHEN because IN ('sold', 'given', 'used') THEN 'sound' ELSE" LOSS
+    " END WHEN done = 'use' THEN 'sound' ELSE 'open' END AS fate,"
+    " (SELECT at FROM ended) AS ended, (SELECT at_offset FROM ended) AS ended_offset,"
+    " (SELECT id FROM seen) AS last_look FROM known";
+
+const char *vessel_sql(struct journal *journal, bool stale)
+{
+    struct text *sql = &journal->derived[stale];
+    if (sql->length == 0)
+        text_printf(
+            sql,
+            stale ? "SELECT CASE WHEN v.state IS NOT d.state THEN 'state'"
+                    " WHEN v.fate IS NOT d.fate THEN 'fate' WHEN v.ended IS NOT d.ended THEN 'end'"
+                    " WHEN v.last_look IS NOT d.last_look THEN 'last look'"
+                    " WHEN v.stands IS NOT d.stands OR v.stood IS NOT d.stood THEN 'place'"
+                    " ELSE '' END FROM vessel AS v, (%s) AS d WHERE v.id = ?1"
+                  : "UPDATE vessel SET (stands, stood, state, fate, ended, ended_offset,"
+                    " last_look) = (%s) WHERE id = ?1",
+            derived);
+    return sql->bytes;
+}
 
 static enum status refresh(struct journal *journal, int64_t id, struct diags *diags)
 {
-    const char *sql = journal_sql(journal,
-                                  "UPDATE vessel SET (stands, stood, state, fate, ended,"
-                                  " ended_offset, last_look) = (%s) WHERE id = ?1",
-                                  vessel_derived);
-    enum status status = query_number(journal, NULL, diags, sql, "i", id);
+    enum status status = query_number(journal, NULL, diags, vessel_sql(journal, false), "i", id);
     if (status == STATUS_OK && sqlite3_changes(journal->database) == 0)
         return journal_refuse(journal, STATUS_USAGE, diags, "there is no vessel %lld",
                               (long long)id);

@@ -35,6 +35,7 @@ struct journal {
     sqlite3_stmt **statements;       /* prepared once each, by journal_statement */
     size_t statement_count;
     struct text sql;                      /* room of journal_sql */
+    struct text derived[2];               /* as vessel_sql gives them, made at first use */
     struct text columns[RECORD_COUNT];    /* as row_columns gives them, made at first use */
     struct text parameters[RECORD_COUNT]; /* as many question marks */
 };
@@ -109,8 +110,8 @@ struct query row_begin(struct journal *journal, struct diags *diags, const char 
 enum status row_check(struct journal *journal, enum record record, const void *row,
                       struct diags *diags);
 
-/* A question for what journal_refresh writes down of the vessel ?1: its derived columns, by their names. */
-extern const char vessel_derived[];
+/* Writes down the derived columns of the vessel ?1; or asks which of them is stale, "" for none. */
+const char *vessel_sql(struct journal *journal, bool stale);
 
 /* The SQL function words_in(words, text ...) of searches. */
 void words_in(sqlite3_context *context, int count, sqlite3_value **values);
